@@ -1,0 +1,63 @@
+"""The errors a user can meet, each with the exit code the command line ends with.
+
+One class per kind of failure. Every message is one line that says what is wrong, where, and
+what to do about it; `windowcast.cli` prints it without a traceback.
+"""
+
+from __future__ import annotations
+
+from os import PathLike
+
+
+class WindowcastError(Exception):
+    """Base of every error this package raises on purpose."""
+
+    exit_code = 1
+
+
+class InputError(WindowcastError):
+    """Something the user gave cannot be used.
+
+    Parameters
+    ----------
+    problem
+        What is wrong, as a short clause without a final full stop.
+    path, row, field
+        Where: file, 1-based row of the file (header included), and column or key.
+    remedy
+        What to do, as an imperative clause.
+    """
+
+    exit_code = 2
+
+    def __init__(
+        self,
+        problem: str,
+        *,
+        path: str | PathLike[str] | None = None,
+        row: int | None = None,
+        field: str | None = None,
+        remedy: str | None = None,
+    ) -> None:
+        self.problem, self.path, self.row, self.field, self.remedy = (
+            problem,
+            path,
+            row,
+            field,
+            remedy,
+        )
+        where = [
+            str(path) if path is not None else "",
+            f"row {row}" if row is not None else "",
+            field or "",
+        ]
+        text = ": ".join([*filter(None, where), problem])
+        if remedy:
+            text += f"; {remedy}"
+        super().__init__(" ".join(text.split()))
+
+
+class SourceUnreachableError(WindowcastError):
+    """A weather source did not answer and nothing usable is cached."""
+
+    exit_code = 3

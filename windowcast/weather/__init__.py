@@ -1,0 +1,1 @@
+"""Weather in: readers, archive, forecast, cache; everything becomes one record schema."""
