@@ -1,0 +1,5 @@
+"""``python -m windowcast``."""
+
+from windowcast.cli import main
+
+main()

@@ -1,0 +1,89 @@
+"""The command line: one module per command, imported only when that command runs."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from typing import Any
+
+import click
+
+from windowcast import __version__
+from windowcast.errors import WindowcastError
+
+# command name → (module below windowcast.cli, short help)
+COMMANDS: dict[str, tuple[str, str]] = {
+    "init": ("init", "Write a commented site file."),
+    "rank": ("rank", "Rank the coming application windows."),
+    "season": ("season", "Where the season stands: key dates, plan, barrier cover."),
+    "weather": ("weather", "Fetch weather, show what is cached and how old it is."),
+    "tank": ("tank", "Rates, concentrations and the tank sheet."),
+    "log": ("log", "Season log: applications, probe readings, counts, ratings."),
+    "review": ("review", "Hindsight: was the timing why it worked or failed?"),
+    "watch": ("watch", "For cron: tell when a window's odds cross the threshold."),
+    "compare": ("compare", "Compare stations, regions and years."),
+    "verify": ("verify", "Measure the models against observations."),
+    "serve": ("serve", "Open the local web page."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group that knows its commands' names and imports a command only to run it."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import ``windowcast.cli.<module>`` and return its `command`."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"windowcast.cli.{COMMANDS[cmd_name][0]}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Suggest a close name for an unknown command."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], COMMANDS, n=1)
+            hint = f" Did you mean '{near[0]}'?" if near else ""
+            ctx.fail(f"No such command '{args[0]}'.{hint}")
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="windowcast")
+def cli() -> None:
+    """Timing of winter weed control in warm-season turf, from weather data.
+
+    Start with: windowcast rank --sample
+    """
+
+
+def main(args: list[str] | None = None) -> Any:
+    """Run the command line; every expected failure ends in one line and its exit code."""
+    try:
+        cli.main(args=args, prog_name="windowcast", standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except click.Abort:
+        click.echo("Stopped.", err=True)
+        sys.exit(130)
+    except click.exceptions.Exit as error:
+        sys.exit(error.exit_code)
+    except WindowcastError as error:
+        click.echo(f"windowcast: {error}", err=True)
+        sys.exit(error.exit_code)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(0)

@@ -1,0 +1,1 @@
+"""Science tables (TOML) and schemas; read them through `windowcast.values.load`."""

@@ -1,0 +1,46 @@
+"""Writing files so that a reader never sees half of one."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+from windowcast.errors import InputError
+
+
+def write_atomic(path: str | os.PathLike[str], content: str | bytes) -> Path:
+    """Write `content` under a temporary name beside `path`, then rename it into place.
+
+    Raises
+    ------
+    InputError
+        The folder does not exist or may not be written, or the disk is full. Nothing is left
+        behind.
+    """
+    target = Path(path)
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    temporary: str | None = None
+    try:
+        if target.is_dir():
+            raise InputError("is a folder", path=target, remedy="name a file")
+        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        umask = os.umask(0)
+        os.umask(umask)
+        Path(temporary).chmod(0o666 & ~umask)
+        Path(temporary).replace(target)
+        temporary = None
+    except OSError as error:
+        raise InputError(
+            f"cannot be written ({error.strerror or error})",
+            path=target,
+            remedy="choose a folder that exists, may be written to and has room",
+        ) from error
+    finally:
+        if temporary is not None:
+            Path(temporary).unlink(missing_ok=True)
+    return target

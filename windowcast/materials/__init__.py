@@ -1,0 +1,1 @@
+"""Active ingredients, rates, tank sheets and rotation of modes of action."""

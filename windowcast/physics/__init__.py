@@ -1,0 +1,1 @@
+"""Sun, humidity and soil physics as pure functions on arrays."""

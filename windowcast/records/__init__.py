@@ -1,0 +1,1 @@
+"""The season log (SQLite) and the review of past applications."""

@@ -1,0 +1,1 @@
+"""Many stations and years: engine, comparison, bulk readers."""

@@ -1,0 +1,1 @@
+"""Answers in words, tables, charts, pages and calendars."""

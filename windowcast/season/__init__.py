@@ -1,0 +1,1 @@
+"""Site state: degree days, weed emergence, turf dormancy, on arrays ``[..., day]``."""

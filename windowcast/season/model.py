@@ -1,0 +1,100 @@
+"""What the state of a site is: the data that flows from `season` to `windows`.
+
+All arrays end in a day axis that matches ``SiteState.dates``; leading axes are members (and,
+for many sites, stations). With one deterministic run there is no leading axis.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.values import Value
+from windowcast.weather.record import DateArray, FloatArray, Weather
+
+
+class TurfPhase(IntEnum):
+    """Where warm-season turf stands in its year."""
+
+    UNKNOWN = -1
+    GROWING = 0
+    HARDENING = 1  # cooling, losing colour
+    DORMANT = 2
+    GREENING = 3
+
+
+@dataclass(frozen=True)
+class TurfState:
+    """Turf through the season.
+
+    Attributes
+    ----------
+    phase
+        `TurfPhase` codes, ``int8 [..., day]``.
+    dormant_probability
+        Chance of full dormancy on the day, 0..1, ``[..., day]``; NaN when it cannot be told.
+    days_since_dormant, days_to_greenup
+        Days since full dormancy began / until green-up begins; NaN outside, ``[..., day]``.
+    nonselective_safe
+        1 where a non-selective product is safe by the turf's state, 0 where not, NaN where it
+        cannot be told, ``[..., day]``. Overseeded turf is never safe.
+    """
+
+    phase: npt.NDArray[np.int8]
+    dormant_probability: FloatArray
+    days_since_dormant: FloatArray
+    days_to_greenup: FloatArray
+    nonselective_safe: FloatArray
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Emergence:
+    """Emergence of one weed through its season.
+
+    Attributes
+    ----------
+    share, share_low, share_high
+        Emerged share of the season's total, 0..1, with the 10 and 90 % band, ``[..., day]``; resets
+        to 0 at the weed's biofix date; NaN where the weather is missing.
+    youngest_share
+        Share of the plants up that are still in the stages early post-emergence products
+        work on, 0..1, ``[..., day]``.
+    mean_leaf
+        Mean leaf number of the plants up (BBCH 10 + leaves, 21+ when tillering), ``[..., day]``.
+    """
+
+    weed: str  # EPPO code, e.g. "POAAN"
+    name: str
+    season: str  # "fall" or "spring"
+    share: FloatArray
+    share_low: FloatArray
+    share_high: FloatArray
+    youngest_share: FloatArray
+    mean_leaf: FloatArray
+
+
+@dataclass(frozen=True)
+class SiteState:
+    """Everything about the site that the windows depend on, day by day."""
+
+    weather: Weather
+    dates: DateArray  # [day], the daily record's axis
+    soil_5cm_c: FloatArray  # [..., day] daily mean
+    soil_10cm_c: FloatArray
+    soil_moisture: FloatArray  # [..., day] share of available water in the top 10 cm, 0..1
+    soil_frozen: npt.NDArray[np.bool_]  # [..., day]
+    degree_days: Mapping[str, FloatArray]  # name → accumulated °C·d since its biofix, [..., day]
+    emergence: Mapping[str, Emergence]  # EPPO code → curve
+    turf: TurfState
+    used: tuple[Value, ...] = field(default=())  # every science value that went in
+    notes: tuple[str, ...] = ()
+
+    @property
+    def today_index(self) -> int:
+        """Index of today on the day axis."""
+        return self.weather.today_index

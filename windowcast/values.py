@@ -1,0 +1,129 @@
+"""Science values: read from the TOML tables in ``windowcast/data``, each with unit and source.
+
+A value in a table is written ::
+
+    [annual_bluegrass.base_temp]
+    value = 21.0          # number, list of numbers, text or true/false
+    unit = "degC"
+    low = 19.0            # optional: range between sources or years
+    high = 22.0
+    source = "Taylor et al. 2021, Scientific Reports 11"
+    status = "published"
+    note = "..."          # optional
+
+Nothing else in the package holds a science constant.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Any
+
+STATUSES = frozenset(
+    {
+        "published",  # read in a publication or its abstract
+        "handbook",  # textbook or handbook table
+        "label guidance",  # typical of labels; the label in hand decides
+        "common practice",  # known in the trade, no publication
+        "our fit",  # fitted by a committed script
+        "derived",  # calculated from published anchors
+        "from memory",  # not seen in a source; check before relying on it
+        "choice",  # a design choice of this program, not a fact
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One science value with all that is needed to trace it."""
+
+    path: str  # "weeds.annual_bluegrass.base_temp"
+    value: Any
+    unit: str
+    source: str
+    status: str
+    low: float | None = None
+    high: float | None = None
+    note: str = ""
+
+    def __float__(self) -> float:
+        return float(self.value)
+
+    def cite(self) -> str:
+        """One line for ``--explain``."""
+        band = f" ({self.low:g} to {self.high:g})" if self.low is not None and self.high else ""
+        return f"{self.path} = {self.value}{band} {self.unit} [{self.status}: {self.source}]"
+
+
+class Table(Mapping[str, Any]):
+    """A TOML table whose leaves are `Value` objects and whose branches are tables.
+
+    ``table.number("a.b")`` gives the bare float, ``table.value("a.b")`` the whole entry.
+    """
+
+    def __init__(self, path: str, raw: Mapping[str, Any]) -> None:
+        self._path = path
+        self._items: dict[str, Any] = {}
+        for key, item in raw.items():
+            here = f"{path}.{key}"
+            if not isinstance(item, dict):
+                self._items[key] = item
+            elif "value" in item:
+                self._items[key] = _value(here, item)
+            else:
+                self._items[key] = Table(here, item)
+
+    def __getitem__(self, key: str) -> Any:
+        item: Any = self
+        for part in key.split("."):
+            item = item._items[part] if isinstance(item, Table) else _missing(self._path, key)
+        return item
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._items)
+
+    def __len__(self) -> int:
+        return len(self._items)
+
+    def value(self, key: str) -> Value:
+        """The entry at a dotted path."""
+        item = self[key]
+        return item if isinstance(item, Value) else _missing(self._path, key)
+
+    def number(self, key: str) -> float:
+        """The bare number at a dotted path."""
+        return float(self.value(key).value)
+
+    def table(self, key: str) -> Table:
+        """The branch at a dotted path."""
+        item = self[key]
+        return item if isinstance(item, Table) else _missing(self._path, key)
+
+    def values_below(self) -> Iterator[Value]:
+        """Every `Value` in this table and its branches."""
+        for item in self._items.values():
+            if isinstance(item, Value):
+                yield item
+            elif isinstance(item, Table):
+                yield from item.values_below()
+
+
+def _missing(path: str, key: str) -> Any:
+    raise KeyError(f"{path}.{key}")
+
+
+def _value(path: str, raw: Mapping[str, Any]) -> Value:
+    if raw.get("status") not in STATUSES or not raw.get("source") or "unit" not in raw:
+        raise ValueError(f"{path}: a value needs unit, source and a known status")
+    return Value(path=path, **raw)
+
+
+@cache
+def load(name: str) -> Table:
+    """The packaged table ``windowcast/data/<name>.toml``."""
+    text = resources.files("windowcast.data").joinpath(f"{name}.toml").read_text("utf-8")
+    return Table(name, tomllib.loads(text))

@@ -1,0 +1,116 @@
+"""What an answer is made of: the data that flows from `windows` to `report`.
+
+These dataclasses are the program's public answer: ``rank --format json`` is their serialisation
+and the shipped JSON Schema is generated from them. Plain values only; SI units; times aware.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import Literal
+
+Verdict = Literal["fit", "marginal", "unfit", "cannot tell"]
+PurposeName = Literal["pre-fall", "post-early", "dormant", "pre-spring"]
+PURPOSES: tuple[PurposeName, ...] = ("pre-fall", "post-early", "dormant", "pre-spring")
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One criterion's judgement of a window.
+
+    `score` is 0..1, or None when it cannot be told. `measured` is the value that decided, in SI.
+    """
+
+    criterion: str  # id in criteria.toml
+    label: str  # in words: "air temperature"
+    verdict: Verdict
+    score: float | None
+    measured: float | None
+    unit: str
+    reason: str  # one plain clause in SI; reports re-word it in the site's units
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Odds:
+    """Chance that the window holds, with a 10–90 % interval from the members' sampling."""
+
+    share: float
+    low: float
+    high: float
+    members: int
+    basis: Literal["forecast", "forecast and past years", "past years"]
+
+
+@dataclass(frozen=True, slots=True)
+class FollowUp:
+    """Something that must happen, or must not, after the application."""
+
+    what: str  # "keep dry", "water in", "no mowing", ...
+    by: dt.datetime | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """The best continuous block of hours on a day for a purpose."""
+
+    purpose: PurposeName
+    start: dt.datetime  # aware, site's zone
+    end: dt.datetime
+    score: float | None  # 0..100; None when it cannot be told
+    verdict: Verdict
+    odds: Odds | None
+    limiting: Judged | None  # the criterion that holds the score down most
+    judged: tuple[Judged, ...]
+    follow_up: tuple[FollowUp, ...]
+    grade: str  # grade of the hours used: "forecast", "estimated from daily values", ...
+    actives: tuple[str, ...] = ()
+
+    @property
+    def date(self) -> dt.date:
+        """The local date."""
+        return self.start.date()
+
+
+@dataclass(frozen=True, slots=True)
+class HourStrip:
+    """Hour-by-hour scores of the coming days for a purpose, for the report's strip chart."""
+
+    times: tuple[dt.datetime, ...]
+    scores: tuple[float | None, ...]  # 0..100
+    limits: tuple[str, ...]  # id of the limiting criterion per hour, "" when none
+
+
+@dataclass(frozen=True, slots=True)
+class PurposeOutlook:
+    """What can be said of one purpose today."""
+
+    purpose: PurposeName
+    title: str
+    in_season: bool
+    why: str  # why in or out of season
+    opens: dt.date | None
+    closes: dt.date | None
+    advice: str  # the sentence that answers
+    windows: tuple[Window, ...]  # ranked, best first; fit and marginal
+    closest: Window | None  # what came closest when nothing qualifies
+    would_change: str  # what would have to change
+    strip: HourStrip | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """The whole answer of ``windowcast rank``."""
+
+    site: str
+    today: dt.date
+    timezone: str
+    units: Literal["us", "metric"]
+    purposes: tuple[PurposeOutlook, ...]
+    weather_notes: tuple[str, ...]
+    provenance: tuple[str, ...]
+    cautions: tuple[str, ...]
+    explain: tuple[str, ...] = field(default=())
+    program_version: str = ""
