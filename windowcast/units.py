@@ -72,21 +72,15 @@ class Display:
 
     def rain(self, depth_mm: float) -> str:
         """A depth of water in inches or millimetres."""
-        return (
-            _write(depth_mm / MM_PER_INCH, "in", 2) if self.us else _write(depth_mm, "mm", 1)
-        )
+        return _write(depth_mm / MM_PER_INCH, "in", 2) if self.us else _write(depth_mm, "mm", 1)
 
     def distance(self, distance_km: float) -> str:
         """A distance in miles or kilometres."""
-        return (
-            _write(distance_km / 1.609344, "mi", 0) if self.us else _write(distance_km, "km", 0)
-        )
+        return _write(distance_km / 1.609344, "mi", 0) if self.us else _write(distance_km, "km", 0)
 
     def height(self, height_m: float) -> str:
         """A height in feet or metres."""
-        return (
-            _write(height_m / M_PER_FOOT, "ft", 0) if self.us else _write(height_m, "m", 0)
-        )
+        return _write(height_m / M_PER_FOOT, "ft", 0) if self.us else _write(height_m, "m", 0)
 
 
 def _write(value: float, unit: str, digits: int) -> str:

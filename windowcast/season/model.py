@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.values import Value
-from windowcast.weather.record import DateArray, FloatArray, Weather
+from windowcast.weather.record import DateArray, FloatArray
 
 
 class TurfPhase(IntEnum):
@@ -80,10 +80,14 @@ class Emergence:
 
 @dataclass(frozen=True)
 class SiteState:
-    """Everything about the site that the windows depend on, day by day."""
+    """Everything about the site that the windows depend on, day by day.
 
-    weather: Weather
-    dates: DateArray  # [day], the daily record's axis
+    There are two for each answer: the past (whole record up to yesterday, no leading axis) and
+    the days ahead (today to the end of the season, ``[member, day]``), which carries on from the
+    past's end. Both run through the same code; see `windowcast.season.state`.
+    """
+
+    dates: DateArray  # [day], local dates
     soil_5cm_c: FloatArray  # [..., day] daily mean
     soil_10cm_c: FloatArray
     soil_moisture: FloatArray  # [..., day] share of available water in the top 10 cm, 0..1
@@ -93,8 +97,3 @@ class SiteState:
     turf: TurfState
     used: tuple[Value, ...] = field(default=())  # every science value that went in
     notes: tuple[str, ...] = ()
-
-    @property
-    def today_index(self) -> int:
-        """Index of today on the day axis."""
-        return self.weather.today_index

@@ -208,3 +208,26 @@ class Weather:
     def today_index(self) -> int:
         """Index of `today` on the daily axis (may equal the length when the record ends before)."""
         return int(np.searchsorted(self.daily.times, np.datetime64(self.today, "D")))
+
+
+@dataclass(frozen=True)
+class Members:
+    """The weather ahead as an ensemble that carries on from today.
+
+    Value arrays are ``[member, time]``. Member 0 is the forecast as issued (beyond its reach: the
+    median of past years); members 1… are equally likely futures, from which odds are counted.
+
+    Attributes
+    ----------
+    daily
+        From today to the end of the season.
+    hourly
+        From today's local midnight over the horizon in which hours are ranked (and two days
+        more for what must follow); variables nobody forecasts are absent, never invented.
+    forecast_days
+        How many days from today the issued forecast reaches.
+    """
+
+    daily: Record
+    hourly: Record
+    forecast_days: int
