@@ -1,0 +1,37 @@
+"""Shared fixtures. Nothing here, and no test in the default run, reaches beyond this machine."""
+
+from __future__ import annotations
+
+import socket
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+DATA = Path(__file__).parent / "data"
+_LOCAL = {"127.0.0.1", "::1", "localhost", "0.0.0.0"}
+
+
+@pytest.fixture(autouse=True)
+def _only_loopback(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A connection to anything but this machine fails the test that made it."""
+    connect = socket.socket.connect
+
+    def guarded(self: socket.socket, address: Any) -> Any:
+        if self.family in (socket.AF_INET, socket.AF_INET6) and address[0] not in _LOCAL:
+            raise AssertionError(f"a test reached out to {address}")
+        return connect(self, address)
+
+    monkeypatch.setattr(socket.socket, "connect", guarded)
+
+
+@pytest.fixture(autouse=True)
+def _own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each test has a cache folder of its own."""
+    monkeypatch.setenv("WINDOWCAST_CACHE", str(tmp_path_factory.mktemp("cache")))
+
+
+@pytest.fixture
+def data() -> Path:
+    """The folder of credited samples; see its ORIGIN.md."""
+    return DATA
