@@ -31,7 +31,7 @@ def test_every_packaged_value_has_unit_source_and_status(name: str) -> None:
 
 
 def test_a_value_without_source_is_refused() -> None:
-    with pytest.raises(ValueError, match="t.a"):
+    with pytest.raises(ValueError, match=r"t\.a"):
         Table("t", {"a": {"value": 1, "unit": "degC", "status": "published"}})
 
 
@@ -42,7 +42,7 @@ def test_dotted_paths_lead_to_values_and_a_wrong_one_names_itself() -> None:
     assert table.number("a.b") == 2.5
     assert table.value("a.b").path == "t.a.b"
     assert "2.5" in table.value("a.b").cite()
-    with pytest.raises(KeyError, match="t.a.c"):
+    with pytest.raises(KeyError, match=r"t\.a\.c"):
         table.number("a.c")
-    with pytest.raises(KeyError, match="t.x"):
+    with pytest.raises(KeyError, match=r"t\.x"):
         table.value("x")

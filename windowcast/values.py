@@ -80,7 +80,9 @@ class Table(Mapping[str, Any]):
     def __getitem__(self, key: str) -> Any:
         item: Any = self
         for part in key.split("."):
-            item = item._items[part] if isinstance(item, Table) else _missing(self._path, key)
+            if not isinstance(item, Table) or part not in item._items:
+                _missing(self._path, key)
+            item = item._items[part]
         return item
 
     def __iter__(self) -> Iterator[str]:
