@@ -1,0 +1,161 @@
+"""The engine for many stations: chunks, resuming, a dying worker, a real cluster."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+
+from windowcast.errors import InputError, SourceUnreachableError
+from windowcast.region.engine import EngineError, Station, run
+
+STATIONS = tuple(Station(f"S{i:03d}", f"S{i:03d}.csv", region="ab"[i % 2]) for i in range(10))
+
+
+def double(chunk: tuple[Station, ...], options: str) -> pa.Table:
+    """Compute function of the tests: notes each call in a folder, so that calls can be counted."""
+    settings = json.loads(options)
+    calls = Path(settings["calls"])
+    for station in chunk:
+        (calls / f"{station.id}-{time.time_ns()}").touch()
+    if settings.get("die") and chunk[0].id == "S004":
+        marker = calls / "died"
+        if settings["die"] == "always" or not marker.exists():
+            marker.touch()
+            os.kill(os.getpid(), signal.SIGKILL)
+    return pa.table({"id": [s.id for s in chunk], "value": [2 * int(s.id[1:]) for s in chunk]})
+
+
+def values(parts: list[Path]) -> list[int]:
+    return [v for part in parts for v in pq.read_table(part).column("value").to_pylist()]
+
+
+def calls(folder: Path) -> int:
+    return sum(1 for p in folder.iterdir() if p.name.startswith("S"))
+
+
+@pytest.fixture
+def called(tmp_path: Path) -> Path:
+    folder = tmp_path / "calls"
+    folder.mkdir()
+    return folder
+
+
+def test_results_come_in_the_order_of_the_stations(tmp_path: Path, called: Path) -> None:
+    done: list[int] = []
+    parts = run(
+        STATIONS,
+        double,
+        {"calls": str(called)},
+        tmp_path / "parts",
+        workers=2,
+        chunk_stations=3,
+        on_progress=done.append,
+    )
+    assert values(parts) == [2 * i for i in range(10)]
+    assert sum(done) == len(STATIONS)
+
+
+def test_a_second_run_computes_nothing_and_a_damaged_part_is_computed_anew(
+    tmp_path: Path, called: Path
+) -> None:
+    args = (STATIONS, double, {"calls": str(called)}, tmp_path / "parts")
+    first = run(*args, workers=1, chunk_stations=4)
+    before = [p.read_bytes() for p in first]
+    assert calls(called) == 10
+    assert run(*args, workers=1, chunk_stations=4) == first
+    assert calls(called) == 10
+    first[1].write_bytes(first[1].read_bytes()[:-1])
+    run(*args, workers=1, chunk_stations=4)
+    assert calls(called) == 14
+    assert [p.read_bytes() for p in first] == before
+
+
+def test_a_killed_worker_costs_a_retry_not_the_run(tmp_path: Path, called: Path) -> None:
+    options = {"calls": str(called), "die": "once"}
+    parts = run(STATIONS, double, options, tmp_path / "parts", workers=2, chunk_stations=2)
+    assert (called / "died").exists()
+    assert values(parts) == [2 * i for i in range(10)]
+
+
+def test_a_worker_that_always_dies_ends_in_words_and_keeps_finished_parts(
+    tmp_path: Path, called: Path
+) -> None:
+    options = {"calls": str(called), "die": "always"}
+    with pytest.raises(EngineError, match="finished stations are kept"):
+        run(STATIONS, double, options, tmp_path / "parts", workers=1, chunk_stations=2)
+    assert list((tmp_path / "parts").glob("*.parquet"))
+
+
+def test_interrupted_by_kill_then_resumed_equals_an_uninterrupted_run(
+    tmp_path: Path, called: Path
+) -> None:
+    script = tmp_path / "go.py"
+    script.write_text(
+        f"import sys; sys.path.insert(0, {str(Path(__file__).parent)!r})\n"
+        "from pathlib import Path\nfrom test_engine import STATIONS, double\n"
+        "from windowcast.region.engine import run\n"
+        "import time\n"
+        "if __name__ == '__main__':\n"
+        f"    run(STATIONS, double, {{'calls': {str(called)!r}}}, Path({str(tmp_path / 'a')!r}),\n"
+        "        workers=1, chunk_stations=2, on_progress=lambda n: time.sleep(0.3))\n"
+    )
+    process = subprocess.Popen([sys.executable, str(script)], start_new_session=True)
+    deadline = time.monotonic() + 60
+    while not list((tmp_path / "a").glob("*.sha256")) and time.monotonic() < deadline:
+        time.sleep(0.02)
+    os.killpg(process.pid, signal.SIGKILL)
+    process.wait()
+    kept = len(list((tmp_path / "a").glob("*.sha256")))
+    assert 0 < kept < 5
+    options = {"calls": str(called)}
+    resumed = run(STATIONS, double, options, tmp_path / "a", workers=1, chunk_stations=2)
+    whole = run(STATIONS, double, options, tmp_path / "b", workers=1, chunk_stations=2)
+    assert [p.read_bytes() for p in resumed] == [p.read_bytes() for p in whole]
+
+
+def test_bad_lists_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no station"):
+        run((), double, {}, tmp_path / "parts")
+    with pytest.raises(InputError, match="listed twice"):
+        run((STATIONS[0], STATIONS[0]), double, {}, tmp_path / "parts")
+
+
+def test_a_scheduler_that_is_away_is_exit_3(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("windowcast.region.engine._SCHEDULER_TIMEOUT_S", 1)
+    with pytest.raises(SourceUnreachableError, match="does not answer") as caught:
+        run(STATIONS, double, {}, tmp_path / "parts", scheduler="tcp://127.0.0.1:9")
+    assert caught.value.exit_code == 3
+
+
+@pytest.mark.slow
+def test_on_a_real_cluster_with_a_worker_killed_midway(tmp_path: Path, called: Path) -> None:
+    from distributed import LocalCluster
+
+    options = {"calls": str(called), "die": "once"}
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+    ) as cluster:
+        clustered = run(
+            STATIONS,
+            double,
+            options,
+            tmp_path / "a",
+            scheduler=cluster.scheduler_address,
+            chunk_stations=2,
+        )
+    local = run(
+        STATIONS, double, {"calls": str(called)}, tmp_path / "b", workers=1, chunk_stations=2
+    )
+    assert (called / "died").exists()
+    assert [p.read_bytes() for p in clustered] == [p.read_bytes() for p in local]

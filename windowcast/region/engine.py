@@ -1,0 +1,310 @@
+"""Running one function over thousands of stations: in chunks, resumable, here or on a cluster.
+
+`run` splits the stations into chunks, computes each chunk in a worker process (or on a Dask
+cluster), and keeps each finished chunk as a Parquet part with its checksum. An interrupted run
+carries on from the finished parts; a part that does not match its checksum is computed anew.
+At most two chunks a worker are in flight, so memory does not grow with the number of stations.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import os
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from windowcast import __version__
+from windowcast.errors import InputError, SourceUnreachableError, WindowcastError
+from windowcast.files import write_atomic
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+CHUNK_STATIONS = 32
+_RETRIES = 2
+_SCHEDULER_TIMEOUT_S = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """One station to compute: where its record lies, and where it stands."""
+
+    id: str
+    path: str  # a file read by weather.files
+    name: str = ""
+    region: str = ""
+    latitude_deg: float = float("nan")  # NaN: taken from the file
+    longitude_deg: float = float("nan")
+    elevation_m: float = float("nan")
+
+
+Compute = Callable[[tuple[Station, ...], str], "pa.Table"]
+"""Chunk of stations and the options as JSON → a table; module-level, so that it pickles."""
+
+
+class Pool(Protocol):
+    """Somewhere to compute: a process pool or a cluster."""
+
+    def submit(self, compute: Compute, chunk: tuple[Station, ...], options: str) -> Any:
+        """Start a chunk and return a handle."""
+
+    def finished(self, handles: Iterable[Any]) -> tuple[Any, bytes]:
+        """Wait for the next finished handle and its Parquet bytes."""
+
+
+class EngineError(WindowcastError):
+    """A chunk failed again and again."""
+
+
+def run(
+    stations: Sequence[Station],
+    compute: Compute,
+    options: dict[str, Any],
+    parts_folder: Path,
+    *,
+    workers: int | None = None,
+    scheduler: str | None = None,
+    chunk_stations: int = CHUNK_STATIONS,
+    on_progress: Callable[[int], None] = lambda _: None,
+) -> list[Path]:
+    """Compute every station and return the part files in the order of the stations.
+
+    Parameters
+    ----------
+    stations
+        Unique ids.
+    compute
+        What to do with a chunk.
+    options
+        JSON-able options; they and the program's version are part of each part's identity.
+    parts_folder
+        Where parts are kept and found again.
+    workers
+        Worker processes; all cores when None.
+    scheduler
+        Address of a Dask scheduler (``tcp://host:port``) instead of local processes.
+    on_progress
+        Called with the number of stations each time a chunk is done (or found done).
+
+    Raises
+    ------
+    InputError
+        No station, or an id twice.
+    SourceUnreachableError
+        The scheduler does not answer.
+    EngineError
+        A worker died on the same chunk more often than is excusable.
+    """
+    _check(stations)
+    parts_folder.mkdir(parents=True, exist_ok=True)
+    text = json.dumps(options, sort_keys=True)
+    chunks = [
+        tuple(stations[i : i + chunk_stations]) for i in range(0, len(stations), chunk_stations)
+    ]
+    parts = [parts_folder / f"{_identity(chunk, text)}.parquet" for chunk in chunks]
+    todo = []
+    for chunk, part in zip(chunks, parts, strict=True):
+        if is_whole(part):
+            on_progress(len(chunk))
+        else:
+            todo.append((chunk, part))
+    if todo:
+        count = workers or os.cpu_count() or 1
+        with _cluster(scheduler) if scheduler else _processes(count) as pool:
+            for (chunk, part), body in _results(pool, todo, compute, text, 2 * count):
+                keep(part, body)
+                on_progress(len(chunk))
+    return parts
+
+
+def _check(stations: Sequence[Station]) -> None:
+    if not stations:
+        raise InputError("no station to compare", remedy="give a list, a folder or a wider box")
+    seen: set[str] = set()
+    for station in stations:
+        if station.id in seen:
+            raise InputError(f"station {station.id} is listed twice", remedy="list it once")
+        seen.add(station.id)
+
+
+def _identity(chunk: tuple[Station, ...], options: str) -> str:
+    """Hash of all that decides a part: program version, options, stations, state of their files."""
+    digest = hashlib.sha256(f"{__version__}\n{options}\n".encode())
+    for station in chunk:
+        try:
+            stat = Path(station.path).stat()
+            state = [stat.st_size, stat.st_mtime_ns]
+        except OSError:
+            state = []
+        digest.update(json.dumps([asdict(station), state], sort_keys=True).encode())
+    return digest.hexdigest()[:32]
+
+
+def keep(part: Path, body: bytes) -> None:
+    """Write a part, then its checksum; a part counts only with a matching checksum."""
+    write_atomic(part, body)
+    write_atomic(part.with_suffix(".sha256"), hashlib.sha256(body).hexdigest())
+
+
+def is_whole(part: Path) -> bool:
+    """Whether a part is there and matches its checksum."""
+    try:
+        stated = part.with_suffix(".sha256").read_text("ascii")
+        return hashlib.sha256(part.read_bytes()).hexdigest() == stated
+    except (OSError, UnicodeDecodeError):
+        return False
+
+
+def to_parquet(table: pa.Table) -> bytes:
+    """A table as Parquet bytes, the same bytes for the same table."""
+    import pyarrow.parquet as pq
+
+    sink = io.BytesIO()
+    pq.write_table(table, sink, compression="zstd")
+    return sink.getvalue()
+
+
+def compute_part(compute: Compute, chunk: tuple[Station, ...], options: str) -> bytes:
+    """What a worker does: compute a chunk and hand back Parquet bytes."""
+    return to_parquet(compute(chunk, options))
+
+
+def _results(
+    pool: Pool,
+    todo: list[tuple[tuple[Station, ...], Path]],
+    compute: Compute,
+    options: str,
+    in_flight: int,
+) -> Iterator[tuple[tuple[tuple[Station, ...], Path], bytes]]:
+    """Submit at most `in_flight` chunks at a time and yield them as they finish."""
+    waiting = iter(todo)
+    running: dict[Any, tuple[tuple[Station, ...], Path]] = {}
+    while True:
+        while len(running) < in_flight and (job := next(waiting, None)) is not None:
+            running[pool.submit(compute, job[0], options)] = job
+        if not running:
+            return
+        handle, body = pool.finished(list(running))
+        yield running.pop(handle), body
+
+
+class _Processes:
+    """Local worker processes that survive the death of one of them."""
+
+    def __init__(self, count: int) -> None:
+        self._count = count
+        self._jobs: dict[int, tuple[tuple[Any, ...], int]] = {}
+        self._futures: dict[Any, int] = {}
+        self._next = 0
+        self._start()
+
+    def _start(self) -> None:
+        from concurrent.futures import ProcessPoolExecutor
+        from multiprocessing import get_context
+
+        self.executor = ProcessPoolExecutor(self._count, mp_context=get_context("spawn"))
+
+    def submit(self, compute: Compute, chunk: tuple[Station, ...], options: str) -> int:
+        handle, self._next = self._next, self._next + 1
+        self._send(handle, (compute, chunk, options), 0)
+        return handle
+
+    def _send(self, handle: int, job: tuple[Any, ...], tries: int) -> None:
+        self._jobs[handle] = (job, tries)
+        self._futures[self.executor.submit(compute_part, *job)] = handle
+
+    def finished(self, handles: Iterable[int]) -> tuple[int, bytes]:
+        from concurrent.futures import FIRST_COMPLETED, wait
+        from concurrent.futures.process import BrokenProcessPool
+
+        while True:
+            done, _ = wait(self._futures, return_when=FIRST_COMPLETED)
+            future = next(iter(done))
+            handle = self._futures.pop(future)
+            try:
+                body: bytes = future.result()
+            except BrokenProcessPool:
+                self._restart(handle)
+                continue
+            del self._jobs[handle]
+            return handle, body
+
+    def _restart(self, handle: int) -> None:
+        """A worker died and took the pool along: start again with every unfinished chunk."""
+        self.executor.shutdown(wait=False, cancel_futures=True)
+        unfinished = sorted({handle, *self._futures.values()})
+        self._futures.clear()
+        self._start()
+        for each in unfinished:
+            job, tries = self._jobs[each]
+            if tries >= _RETRIES:
+                raise EngineError(
+                    "a worker process died again and again (out of memory?); "
+                    "finished stations are kept: run again with fewer --workers"
+                )
+            self._send(each, job, tries + 1)
+
+
+@contextmanager
+def _processes(count: int) -> Iterator[Pool]:
+    pool = _Processes(count)
+    try:
+        yield pool
+    finally:
+        pool.executor.shutdown(wait=True, cancel_futures=True)
+
+
+class _Cluster:
+    """A Dask cluster; the scheduler moves the work of a dead worker to another."""
+
+    def __init__(self, client: Any) -> None:
+        self._client = client
+
+    def submit(self, compute: Compute, chunk: tuple[Station, ...], options: str) -> Any:
+        return self._client.submit(
+            compute_part, compute, chunk, options, pure=False, retries=_RETRIES
+        )
+
+    def finished(self, handles: Iterable[Any]) -> tuple[Any, bytes]:
+        from concurrent.futures import CancelledError
+
+        from distributed import wait
+        from distributed.scheduler import KilledWorker
+
+        with self._client.as_current():
+            done = wait(list(handles), return_when="FIRST_COMPLETED").done
+        future = next(iter(done))
+        try:
+            body: bytes = future.result()
+        except (KilledWorker, CancelledError) as error:
+            raise EngineError(
+                f"the cluster gave up on a chunk ({type(error).__name__}); "
+                "finished stations are kept: run again when the cluster is well"
+            ) from None
+        return future, body
+
+
+@contextmanager
+def _cluster(address: str) -> Iterator[Pool]:
+    try:
+        from distributed import Client
+    except ImportError:
+        raise InputError(
+            "--scheduler needs the cluster extra", remedy="pip install 'windowcast[cluster]'"
+        ) from None
+    try:
+        client = Client(address, timeout=_SCHEDULER_TIMEOUT_S, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as error:
+        raise SourceUnreachableError(
+            f"scheduler {address} does not answer ({type(error).__name__}); "
+            "check the address, or leave --scheduler out to compute here"
+        ) from None
+    try:
+        yield _Cluster(client)
+    finally:
+        client.close()
