@@ -1,0 +1,147 @@
+"""Made-up answers for the report tests: small, complete and awkward (markup in the names)."""
+
+from __future__ import annotations
+
+import datetime as dt
+from zoneinfo import ZoneInfo
+
+from windowcast.windows.model import (
+    FollowUp,
+    HourStrip,
+    Judged,
+    Odds,
+    PurposeName,
+    PurposeOutlook,
+    Ranking,
+    Verdict,
+    Window,
+)
+
+ZONE = ZoneInfo("Europe/Lisbon")
+TODAY = dt.date(2023, 11, 6)
+HOSTILE = "<script>alert('x')</script> & \"Sons\""
+
+
+def at(day: int, hour: int) -> dt.datetime:
+    """A local time `day` days after TODAY."""
+    return dt.datetime.combine(TODAY + dt.timedelta(days=day), dt.time(hour), ZONE)
+
+
+def judged(verdict: Verdict = "marginal", score: float | None = 0.62) -> Judged:
+    return Judged(
+        criterion="air-temperature",
+        label="air temperature",
+        verdict=verdict,
+        score=score,
+        measured=None if score is None else 11.5,
+        unit="degC",
+        reason="no value in the record" if score is None else "11.5 °C, best above 15.5 °C",
+        source="published range",
+    )
+
+
+def window(
+    purpose: PurposeName = "post-early",
+    day: int = 2,
+    hours: tuple[int, int] = (10, 15),
+    score: float | None = 78.0,
+    verdict: Verdict = "fit",
+) -> Window:
+    start, end = hours
+    reason = judged(score=None if score is None else 0.62)
+    return Window(
+        purpose=purpose,
+        start=at(day, start),
+        end=at(day, end),
+        score=score,
+        verdict=verdict,
+        odds=None if score is None else Odds(0.72, 0.64, 0.79, 100, "forecast"),
+        limiting=reason,
+        judged=(reason,),
+        follow_up=(
+            FollowUp("keep dry", at(day, end + 4), "keep dry for 4 h, until 19:00"),
+            FollowUp("water in", at(day + 3, 12), "water in with 12.7 mm by Sat 11 Nov"),
+        ),
+        grade="forecast",
+    )
+
+
+def strip(days: int = 7) -> HourStrip:
+    times = tuple(at(0, 0) + dt.timedelta(hours=h) for h in range(24 * days))
+    scores: list[float | None] = []
+    for n, time in enumerate(times):
+        base = max(0.0, 100 - 14 * abs(time.hour - 13)) * (0.35 + 0.65 * ((n // 24) % 3) / 2)
+        scores.append(None if n >= 24 * (days - 1) and time.hour > 15 else base)
+    limits = tuple("" if s and s > 80 else "air-temperature" for s in scores)
+    return HourStrip(times, tuple(scores), limits)
+
+
+def ranking(site: str = "Quinta do Teste", units: str = "metric") -> Ranking:
+    best = window()
+    barrier = window("pre-fall", 1, (9, 12), None, "cannot tell")
+    return Ranking(
+        site=site,
+        today=TODAY,
+        timezone="Europe/Lisbon",
+        units=units,  # type: ignore[arg-type]
+        purposes=(
+            PurposeOutlook(
+                "pre-fall",
+                "Barrier before winter annuals",
+                True,
+                "Soil at 5 cm is 17.2 °C and falling",
+                dt.date(2023, 9, 14),
+                dt.date(2023, 11, 20),
+                "Cannot tell: wind is missing from the record.",
+                (),
+                barrier,
+                "It would be fit with wind between 1.3 and 3.6 m/s.",
+                strip(),
+            ),
+            PurposeOutlook(
+                "post-early",
+                "Young winter weeds",
+                True,
+                "Half of the annual bluegrass is up",
+                dt.date(2023, 10, 20),
+                dt.date(2023, 12, 31),
+                "Go on Wed 8 Nov, 10:00 to 15:00, at 11.5 °C or warmer.",
+                (best, window(day=4, score=61.0, verdict="marginal")),
+                None,
+                "",
+                strip(),
+            ),
+            PurposeOutlook(
+                "dormant",
+                "Clean-up in full dormancy",
+                False,
+                "The turf is still green",
+                dt.date(2023, 12, 18),
+                None,
+                "",
+                (),
+                None,
+                "",
+            ),
+            PurposeOutlook(
+                "pre-spring",
+                "Barrier before summer annuals",
+                False,
+                "Soil is above 12.8 °C only in spring",
+                None,
+                None,
+                "",
+                (),
+                None,
+                "",
+            ),
+        ),
+        weather_notes=("Hours after Fri 10 Nov are built from daily values.",),
+        provenance=("file weather.csv, 2014-01-01 to 2023-11-13",),
+        cautions=(
+            "The product label is the law.",
+            "Only a licensed applicator may decide.",
+        ),
+        explain=("soil.thatch = 12 mm [choice: this program]",),
+        program_version="0.1.0",
+    )

@@ -1,0 +1,96 @@
+"""Output options shared by the commands that give an answer, and what they do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from windowcast.answer import Answer
+    from windowcast.units import System
+
+Command = Callable[..., Any]
+
+_OPTIONS = (
+    click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own)."),
+    click.option(
+        "--format",
+        "format_",
+        type=click.Choice(["table", "json", "csv", "text"]),
+        default="table",
+        show_default=True,
+        help="What is printed.",
+    ),
+    click.option(
+        "--page",
+        type=click.Path(path_type=Path),
+        metavar="OUT.html",
+        help="Also write a self-contained page.",
+    ),
+    click.option(
+        "--calendar",
+        type=click.Path(path_type=Path),
+        metavar="OUT.ics",
+        help="Also write or update a calendar file.",
+    ),
+    click.option("--explain", is_flag=True, help="Trace every number to model, input and source."),
+)
+
+
+def output_options(command: Command) -> Command:
+    """Add ``--units --format --page --calendar --explain`` to a command."""
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+def emit(
+    answer: Answer,
+    *,
+    units: System | None,
+    format_: str,
+    page: Path | None,
+    calendar: Path | None,
+    explain: bool,
+) -> None:
+    """Write the files asked for, then print the answer.
+
+    Raises
+    ------
+    InputError
+        A file cannot be written; nothing is then printed.
+    """
+    if units is not None:
+        answer = replace(answer, ranking=replace(answer.ranking, units=units))
+    if page is not None:
+        from windowcast.files import write_atomic
+        from windowcast.report.page import render_page
+
+        write_atomic(page, render_page(answer))
+    if calendar is not None:
+        from windowcast.report.calendar import write_calendar
+
+        write_calendar(calendar, answer)
+    click.echo(_text(answer, format_, explain), nl=False)
+
+
+def _text(answer: Answer, format_: str, explain: bool) -> str:
+    if format_ == "json":
+        from windowcast.report.tables import json_text
+
+        return json_text(answer.ranking)
+    if format_ == "csv":
+        from windowcast.report.tables import csv_text
+
+        return csv_text(answer.ranking)
+    if format_ == "text":
+        from windowcast.report.message import message_text
+
+        return message_text(answer.ranking)
+    from windowcast.report.terminal import table_text
+
+    return table_text(answer.ranking, explain=explain)

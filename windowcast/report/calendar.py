@@ -1,0 +1,221 @@
+"""The best windows as a calendar (RFC 5545) whose entries move rather than multiply.
+
+Each purpose has one entry a season: its UID is made from the site, the purpose and the season,
+so a better day replaces the old one in every calendar program. An entry that no longer holds is
+cancelled, not dropped, because a program that imported it would otherwise keep it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import uuid
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from windowcast import __version__
+from windowcast.answer import Answer
+from windowcast.errors import InputError
+from windowcast.files import write_atomic
+from windowcast.report import wording
+from windowcast.units import Display
+from windowcast.windows.model import PurposeOutlook, Window
+
+if TYPE_CHECKING:
+    from icalendar import Calendar, Component, Event
+
+UID_DOMAIN = "windowcast.invalid"  # RFC 6761: a domain that is nobody's
+_NAMESPACE = uuid.uuid5(uuid.NAMESPACE_DNS, UID_DOMAIN)
+_COMPARED = ("dtstart", "dtend", "summary", "description", "status", "location")
+
+
+def calendar_text(
+    answer: Answer, *, previous: str | None = None, now: dt.datetime | None = None
+) -> str:
+    """The calendar, carrying on from an earlier one.
+
+    Parameters
+    ----------
+    previous
+        Text of the calendar as last written. Its entries keep their SEQUENCE and DTSTAMP while
+        unchanged; entries of ours that no longer hold are cancelled; other programs' are kept.
+    now
+        Time of writing, aware; the clock's when None.
+
+    Raises
+    ------
+    InputError
+        `previous` is not an iCalendar text.
+    """
+    stamp = (now or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(microsecond=0)
+    earlier = _parse(previous) if previous else None
+    entries = _entries(answer, stamp)
+    kept = _carry_over(earlier, entries, stamp) if earlier is not None else []
+    calendar = _empty(answer.ranking.site)
+    for component in [*kept, *entries.values()]:
+        calendar.add_component(component)
+    return str(calendar.to_ical().decode("utf-8"))
+
+
+def write_calendar(
+    path: str | PathLike[str], answer: Answer, *, now: dt.datetime | None = None
+) -> Path:
+    """Write the calendar file, or bring it up to date when it is there.
+
+    Raises
+    ------
+    InputError
+        The file is there and is not a calendar, or cannot be read or written.
+    """
+    file = Path(path)
+    try:
+        previous = file.read_bytes().decode("utf-8") if file.exists() else None
+    except UnicodeDecodeError:
+        raise InputError("is not a calendar file", path=path, remedy="name another") from None
+    except OSError as error:
+        raise InputError(f"cannot be read ({error.strerror})", path=path) from None
+    try:
+        return write_atomic(path, calendar_text(answer, previous=previous, now=now))
+    except InputError as error:
+        raise error if error.path else InputError(str(error), path=path) from None
+
+
+def entry_uid(answer: Answer, purpose: str) -> str:
+    """The UID of a purpose's entry in the season of the answer."""
+    site = answer.site
+    start = _season_start(answer)
+    seed = f"{site.name}|{site.latitude:.3f}|{site.longitude:.3f}|{purpose}|{start.year}"
+    return f"{uuid.uuid5(_NAMESPACE, seed)}@{UID_DOMAIN}"
+
+
+def _season_start(answer: Answer) -> dt.date:
+    """1 July, or 1 January in the southern hemisphere, before or at the answer's day."""
+    today = answer.ranking.today
+    month = 1 if answer.site.place.southern else 7
+    start = dt.date(today.year, month, 1)
+    return start if start <= today else dt.date(today.year - 1, month, 1)
+
+
+def _empty(site: str) -> Calendar:
+    from icalendar import Calendar
+
+    calendar = Calendar()
+    calendar.add("prodid", f"-//windowcast//{__version__}//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("name", f"Spray windows, {site}")  # RFC 7986
+    calendar.add("x-wr-calname", f"Spray windows, {site}")
+    calendar.add("refresh-interval", dt.timedelta(hours=6), parameters={"value": "DURATION"})
+    return calendar
+
+
+def _entries(answer: Answer, stamp: dt.datetime) -> dict[str, Event]:
+    """UID → entry, for every purpose with a window or an opening date ahead."""
+    start = dt.datetime.combine(_season_start(answer), dt.time(), dt.UTC)
+    sequence = max(0, int((stamp - start).total_seconds() // 60))
+    entries = {}
+    for outlook in answer.ranking.purposes:
+        event = _entry(answer, outlook)
+        if event is None:
+            continue
+        uid = entry_uid(answer, outlook.purpose)
+        event.add("uid", uid)
+        event.add("dtstamp", stamp)
+        event.add("last-modified", stamp)
+        event.add("sequence", sequence)
+        event.add("geo", (answer.site.latitude, answer.site.longitude))
+        event.add("location", answer.site.name)
+        event.add("categories", [outlook.purpose])
+        event.add("transp", "TRANSPARENT")
+        entries[uid] = event
+    return entries
+
+
+def _entry(answer: Answer, outlook: PurposeOutlook) -> Event | None:
+    from icalendar import Event
+
+    display = Display(answer.ranking.units)
+    event = Event()
+    if outlook.windows:
+        best = outlook.windows[0]
+        event.add("dtstart", best.start.astimezone(dt.UTC))
+        event.add("dtend", best.end.astimezone(dt.UTC))
+        word = wording.answer_word(outlook)
+        event.add("summary", f"{outlook.title}: {word}, score {wording.score(best)}")
+        lines = _describe(outlook, best, display)
+    elif not outlook.in_season and outlook.opens and outlook.opens >= answer.ranking.today:
+        event.add("dtstart", outlook.opens)
+        event.add("dtend", outlook.opens + dt.timedelta(days=1))
+        event.add("summary", f"{outlook.title}: opens about now")
+        lines = [wording.in_units(outlook.why, display)]
+    else:
+        return None
+    event.add("status", "TENTATIVE")
+    event.add("description", "\n".join([*lines, *answer.ranking.cautions]))
+    return event
+
+
+def _describe(outlook: PurposeOutlook, best: Window, display: Display) -> list[str]:
+    lines = [wording.in_units(outlook.advice, display)]
+    if best.odds is not None:
+        lines.append(f"Odds {wording.odds(best.odds)}, {wording.odds_basis(best.odds)}.")
+    lines.append(f"Limited by {wording.limit(best.limiting, display)}.")
+    lines += [f"Then: {wording.follow_up(item, display)}." for item in best.follow_up]
+    if len(outlook.windows) > 1:
+        second = outlook.windows[1]
+        lines.append(
+            f"Next best: {wording.day(second.date)} {wording.hours(second)}, "
+            f"score {wording.score(second)}."
+        )
+    return lines
+
+
+def _parse(text: str) -> Calendar:
+    from icalendar import Calendar
+
+    try:
+        parsed: Any = Calendar.from_ical(text)
+    except (ValueError, IndexError, KeyError) as error:
+        raise InputError(f"is not a calendar file ({error})", remedy="name another") from None
+    if getattr(parsed, "name", None) != "VCALENDAR":
+        raise InputError("is not a calendar file", remedy="name another")
+    return parsed  # type: ignore[no-any-return]
+
+
+def _carry_over(
+    earlier: Calendar, entries: dict[str, Event], stamp: dt.datetime
+) -> list[Component]:
+    """Settle stamps and sequences of `entries`; return what else stays in the file."""
+    kept: list[Component] = []
+    for old in earlier.subcomponents:
+        uid = str(old.get("uid", ""))
+        new = entries.get(uid)
+        if new is None:
+            ours = uid.endswith(f"@{UID_DOMAIN}")
+            kept.append(_cancelled(old, stamp) if ours else old)
+        elif all(_same(old, new, name) for name in _COMPARED):
+            for name in ("dtstamp", "last-modified", "sequence"):
+                if name in old:
+                    new[name] = old[name]
+        else:
+            new["sequence"] = max(new.decoded("sequence"), old.decoded("sequence", 0) + 1)
+    return kept
+
+
+def _same(old: Component, new: Component, name: str) -> bool:
+    return name in old and bool(old[name].to_ical() == new[name].to_ical())
+
+
+def _cancelled(event: Component, stamp: dt.datetime) -> Component:
+    """The entry marked as cancelled, unless it is already or lies behind."""
+    end = event.decoded("dtend")
+    over = end < (stamp if isinstance(end, dt.datetime) else stamp.date())
+    if not over and str(event.get("status", "")) != "CANCELLED":
+        sequence = event.decoded("sequence", 0) + 1
+        for name in ("status", "sequence", "dtstamp", "last-modified"):
+            event.pop(name, None)
+        event.add("status", "CANCELLED")
+        event.add("sequence", sequence)
+        event.add("dtstamp", stamp)
+        event.add("last-modified", stamp)
+    return event

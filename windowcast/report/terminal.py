@@ -1,0 +1,196 @@
+"""The ranking in the terminal: a table where there is room, stacked lines where there is not."""
+
+from __future__ import annotations
+
+import io
+import os
+import shutil
+import sys
+from typing import TYPE_CHECKING
+
+from windowcast.report import wording
+from windowcast.units import Display
+from windowcast.windows.model import PurposeOutlook, Ranking, Window
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+TABLE_MIN_WIDTH = 96  # narrower terminals get stacked lines
+PLAIN_WIDTH = 120  # when the output is not a terminal
+WINDOWS_SHOWN = 3
+
+_STYLE = {"fit": "bold cyan", "marginal": "yellow", "unfit": "dim", "cannot tell": "magenta"}
+_WORD_STYLE = {
+    "go": "bold cyan",
+    "marginal": "bold yellow",
+    "wait": "bold",
+    "cannot tell": "bold magenta",
+    "out of season": "dim",
+}
+
+
+def table_text(
+    ranking: Ranking,
+    *,
+    explain: bool = False,
+    width: int | None = None,
+    colour: bool | None = None,
+) -> str:
+    """The ranking for a terminal.
+
+    Parameters
+    ----------
+    explain
+        Also print the trace of every number.
+    width
+        Columns to fill; the terminal's own when None, 120 when the output is not a terminal.
+    colour
+        Whether to write colour; when None, only to a terminal and not under ``NO_COLOR``.
+    """
+    from rich.console import Console
+
+    is_terminal = sys.stdout.isatty()
+    if width is None:
+        width = shutil.get_terminal_size().columns if is_terminal else PLAIN_WIDTH
+    if colour is None:
+        colour = is_terminal and "NO_COLOR" not in os.environ
+    stream = io.StringIO()
+    console = Console(
+        file=stream,
+        width=width,
+        force_terminal=colour,
+        color_system="standard" if colour else None,
+        highlight=False,
+        emoji=False,
+        markup=False,
+    )
+    _print(console, ranking, explain)
+    return "".join(f"{line.rstrip()}\n" for line in stream.getvalue().splitlines())
+
+
+def _print(console: Console, ranking: Ranking, explain: bool) -> None:
+    display = Display(ranking.units)
+    console.print(f"{ranking.site}  {wording.long_day(ranking.today)}", style="bold")
+    console.print()
+    for outlook in ranking.purposes:
+        if outlook.in_season:
+            _answer(console, outlook, display)
+    in_season = [outlook for outlook in ranking.purposes if outlook.in_season]
+    if any(_shown(outlook) for outlook in in_season):
+        if console.width >= TABLE_MIN_WIDTH:
+            console.print(_table(in_season, display))
+        else:
+            _stacked(console, in_season, display)
+    for outlook in ranking.purposes:
+        if not outlook.in_season:
+            console.print(f"– {wording.out_of_season(outlook, display)}", style="dim")
+    console.print()
+    for note in ranking.weather_notes:
+        console.print(f"Weather: {wording.in_units(note, display)}")
+    if explain:
+        _explain(console, ranking, display)
+    for caution in ranking.cautions:
+        console.print(f"! {caution}", style="italic")
+
+
+def _answer(console: Console, outlook: PurposeOutlook, display: Display) -> None:
+    word = wording.answer_word(outlook)
+    line = _text(f"{word.upper()}", _WORD_STYLE[word])
+    line.append(f"  {outlook.title}: ", style="bold")
+    line.append(wording.in_units(outlook.advice, display))
+    console.print(line)
+    if not outlook.windows and outlook.would_change:
+        console.print(f"   {wording.in_units(outlook.would_change, display)}")
+
+
+def _shown(outlook: PurposeOutlook) -> list[Window]:
+    """The best windows, or what came closest."""
+    if outlook.windows:
+        return list(outlook.windows[:WINDOWS_SHOWN])
+    return [outlook.closest] if outlook.closest is not None else []
+
+
+def _table(outlooks: list[PurposeOutlook], display: Display) -> Table:
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, expand=True)
+    for name in ("Purpose", "Verdict", "Date", "Hours"):
+        table.add_column(name, no_wrap=True)
+    table.add_column("Score", justify="right", no_wrap=True)
+    table.add_column("Odds", no_wrap=True)
+    table.add_column("Limited by", ratio=3, overflow="fold")
+    table.add_column("Must follow", ratio=3, overflow="fold")
+    for outlook in outlooks:
+        shown = _shown(outlook)
+        for place, window in enumerate(shown):
+            table.add_row(
+                outlook.purpose if place == 0 else "",
+                _verdict(window, closest=not outlook.windows),
+                wording.day(window.date),
+                wording.hours(window),
+                wording.score(window),
+                wording.odds(window.odds),
+                wording.limit(window.limiting, display),
+                wording.must_follow(window, display),
+                end_section=place == len(shown) - 1,
+            )
+    return table
+
+
+def _stacked(console: Console, outlooks: list[PurposeOutlook], display: Display) -> None:
+    from rich.padding import Padding
+
+    console.print()
+    for outlook in outlooks:
+        for place, window in enumerate(_shown(outlook), 1):
+            line = _text(f"{outlook.purpose} {place}  ", "bold")
+            line.append_text(_verdict(window, closest=not outlook.windows))
+            line.append(f"  {wording.day(window.date)} {wording.hours(window)}")
+            console.print(line)
+            facts = (
+                f"score {wording.score(window)}, odds {wording.odds(window.odds)}",
+                f"limited by {wording.limit(window.limiting, display)}",
+                f"must follow: {wording.must_follow(window, display)}",
+            )
+            for fact in facts:
+                console.print(Padding(fact, (0, 0, 0, 2), expand=False))
+    console.print()
+
+
+def _verdict(window: Window, *, closest: bool) -> Text:
+    text = f"{wording.SYMBOLS[window.verdict]} {window.verdict}"
+    return _text(f"{text} (closest)" if closest else text, _STYLE[window.verdict])
+
+
+def _explain(console: Console, ranking: Ranking, display: Display) -> None:
+    console.print()
+    console.print("Where the numbers come from", style="bold")
+    for outlook in ranking.purposes:
+        for window in _shown(outlook):
+            head = f"{outlook.purpose}, {wording.day(window.date)} {wording.hours(window)}"
+            console.print(f"{head} (hours: {window.grade})")
+            for judged in window.judged:
+                points = "?" if judged.score is None else f"{100 * judged.score:.0f}"
+                value = wording.quantity(judged.measured, judged.unit, display)
+                console.print(
+                    f"  {points:>3}  {judged.label} {value}: "
+                    f"{wording.in_units(judged.reason, display)} [{judged.source}]"
+                )
+            if window.odds is not None:
+                console.print(f"  odds {wording.odds_basis(window.odds)}")
+    console.print("Weather from", style="bold")
+    for line in ranking.provenance:
+        console.print(f"  {line}")
+    console.print("Values used", style="bold")
+    for line in ranking.explain:
+        console.print(f"  {line}")
+    console.print()
+
+
+def _text(text: str, style: str) -> Text:
+    from rich.text import Text
+
+    return Text(text, style=style)
