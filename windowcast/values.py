@@ -125,7 +125,7 @@ def _value(path: str, raw: Mapping[str, Any]) -> Value:
 
 
 @cache
-def load(name: str) -> Table:
-    """The packaged table ``windowcast/data/<name>.toml``."""
-    text = resources.files("windowcast.data").joinpath(f"{name}.toml").read_text("utf-8")
+def load(name: str, package: str = "windowcast.data") -> Table:
+    """The packaged table ``<name>.toml`` of `package`."""
+    text = resources.files(package).joinpath(f"{name}.toml").read_text("utf-8")
     return Table(name, tomllib.loads(text))

@@ -1,0 +1,297 @@
+"""What is known of each active ingredient: group, movement, rain, temperature, soil, turf.
+
+`load_actives` gives the packaged table with the numbers of the label in hand put over it. An
+absent value is unknown: criteria must then say "cannot tell: take it from your label".
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from os import PathLike
+from pathlib import Path
+from typing import Any
+
+from windowcast import values
+from windowcast.errors import InputError
+from windowcast.units import MM_PER_INCH, f_to_c
+from windowcast.values import Value
+
+MOVEMENTS = ("contact", "translocated", "soil")
+UPTAKES = ("leaf", "leaf and root", "root", "soil")
+TIMINGS = ("pre", "post", "both")
+TURF_STATES = ("never", "dormant", "semi-dormant", "green")  # each allows the ones before it
+SEE_LABEL = "see label"
+ASK_LABEL = "cannot tell: take it from your label"
+
+_CHOICES: Mapping[str, Sequence[str]] = {
+    "movement": MOVEMENTS,
+    "uptake": UPTAKES,
+    "timing": TIMINGS,
+}
+_US_KEYS = {"_f": ("_c", f_to_c, "degC"), "_in": ("_mm", lambda x: x * MM_PER_INCH, "mm")}
+
+
+@dataclass(frozen=True, slots=True)
+class Active:
+    """One active ingredient. ``None`` means unknown.
+
+    Attributes
+    ----------
+    group
+        WSSA/HRAC group number.
+    movement, uptake, timing
+        One of `MOVEMENTS`, `UPTAKES`, `TIMINGS`.
+    turf
+        Species key (see `species_key`) → greenest state it is safe on, one of `TURF_STATES`.
+    overridden
+        Fields whose value comes from the user's label file.
+
+    The other fields are explained at the head of ``actives.toml``.
+    """
+
+    name: str
+    group: Value
+    movement: Value
+    uptake: Value
+    timing: Value
+    selective: Value | None = None
+    temp_low_c: Value | None = None
+    temp_good_c: Value | None = None
+    temp_high_c: Value | None = None
+    night_low_c: Value | None = None
+    soil_temp_high_c: Value | None = None
+    humidity_low_pct: Value | None = None
+    light_needed: Value | None = None
+    rain_free_h: Value | None = None
+    activation_mm: Value | None = None
+    activation_days: Value | None = None
+    soil_dt50_d: Value | None = None
+    largest_bbch: Value | None = None
+    before_greenup_d: Value | None = None
+    dormant_control_pct: Value | None = None
+    effect_weeks: Value | None = None
+    carrier_l_ha: Value | None = None
+    max_year_kg_ha: Value | None = None
+    adjuvant: Value | None = None
+    calendar: Value | None = None
+    reentry: Value | None = None
+    buffer: Value | None = None
+    turf: Mapping[str, Value] = field(default_factory=dict)
+    also: tuple[str, ...] = ()
+    overridden: tuple[str, ...] = ()
+
+    @property
+    def leaf(self) -> bool:
+        """Whether leaves take it up, so that rain and air temperature matter."""
+        return "leaf" in str(self.uptake.value)
+
+    @property
+    def soil(self) -> bool:
+        """Whether the soil passes it on, so that it must be watered in."""
+        return str(self.uptake.value) != "leaf"
+
+    def safe_on(self, species: str) -> str:
+        """Greenest turf state it is safe on for a species, "" when that is unknown."""
+        entry = self.turf.get(species_key(species))
+        return str(entry.value) if entry is not None else ""
+
+    def known(self) -> dict[str, Value]:
+        """Every known value by field, turf as ``turf.<species>``."""
+        found = {f.name: getattr(self, f.name) for f in fields(self)}
+        plain = {key: value for key, value in found.items() if isinstance(value, Value)}
+        return plain | {f"turf.{key}": value for key, value in self.turf.items()}
+
+
+_FIELDS = frozenset(f.name for f in fields(Active)) - {"name", "turf", "also", "overridden"}
+_REQUIRED = ("group", "movement", "uptake", "timing")
+_TEXT = frozenset({"adjuvant", "calendar", "reentry", "buffer"})
+_FLAGS = frozenset({"selective", "light_needed"})
+
+
+class Actives(dict[str, Active]):
+    """Active ingredients by ISO common name; other common names find them too.
+
+    Looking up an unknown name raises `InputError` with the closest known names.
+    """
+
+    def __missing__(self, name: str) -> Active:
+        wanted = " ".join(name.strip().lower().split())
+        for active in self.values():
+            if wanted == active.name or wanted in active.also:
+                return active
+        from difflib import get_close_matches
+
+        names = [*self, *(other for active in self.values() for other in active.also)]
+        near = get_close_matches(wanted, names, n=3, cutoff=0.6)
+        raise InputError(
+            f"{name!r} is not a known active ingredient"
+            + (f" (close: {', '.join(near)})" if near else ""),
+            field="active",
+            remedy="use the ISO common name, or describe it in your materials file",
+        )
+
+    def mixture(self, text: str) -> tuple[Active, ...]:
+        """The members of a mixture written ``NAME[+NAME]``, each once, in the order given."""
+        names = [part for part in (p.strip() for p in text.split("+")) if part]
+        if not names:
+            raise InputError("names no active ingredient", field="active", remedy="give a name")
+        return tuple({self[name].name: self[name] for name in names}.values())
+
+
+def species_key(species: str) -> str:
+    """``"St. Augustinegrass"`` → ``"st_augustinegrass"``, the key used in the tables."""
+    return species.lower().replace(".", "").replace(" ", "_")
+
+
+def load_actives(user_file: str | PathLike[str] | None = None) -> Actives:
+    """The packaged actives, with the numbers of the user's labels put over them.
+
+    Parameters
+    ----------
+    user_file
+        TOML with a table per active ingredient. A value is either bare, in the unit its key names
+        (``rain_free_h = 4``; ``_f`` and ``_in`` are accepted for ``_c`` and ``_mm``), or written
+        in full like the packaged ones. New ingredients need group, movement, uptake and timing.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, or a key or value in it is unknown or out of range.
+    """
+    table = values.load("actives", "windowcast.materials")
+    actives = Actives({name: _from_table(name, table.table(name)) for name in table})
+    if user_file is None:
+        return actives
+    for name, entries in _read_toml(user_file).items():
+        if name == "products":
+            continue
+        if not isinstance(entries, dict):
+            raise InputError(
+                "is not a table",
+                path=user_file,
+                field=name,
+                remedy=f"write [{name}] and its values below",
+            )
+        actives[_known_name(actives, name)] = _override(actives, name, entries, user_file)
+    return actives
+
+
+def _from_table(name: str, table: values.Table) -> Active:
+    known: dict[str, Any] = {k: item for k, item in table.items() if isinstance(item, Value)}
+    turf = dict(table.table("turf")) if "turf" in table else {}
+    return Active(name=name, turf=turf, also=tuple(table.get("also", ())), **known)
+
+
+def _known_name(actives: Actives, name: str) -> str:
+    wanted = name.strip().lower()
+    return next((a.name for a in actives.values() if wanted in a.also), wanted)
+
+
+def _override(
+    actives: Actives, name: str, entries: Mapping[str, Any], path: str | PathLike[str]
+) -> Active:
+    key_name = _known_name(actives, name)
+    old = actives.get(key_name)
+    before = old.known() if old else {}
+    given: dict[str, Any] = {}
+    turf: dict[str, Value] = dict(old.turf) if old else {}
+    touched: list[str] = []
+    for key, raw in entries.items():
+        if key == "turf" and isinstance(raw, dict):
+            for species, state in raw.items():
+                value = _user_value(key_name, f"turf.{species}", state, before, path)
+                turf[species_key(species)] = value
+                touched.append(f"turf.{species_key(species)}")
+            continue
+        value = _user_value(key_name, key, raw, before, path)
+        given[value.path.rsplit(".", 1)[1]] = value
+        touched.append(value.path.rsplit(".", 1)[1])
+    if old is not None:
+        return replace(old, turf=turf, overridden=tuple(touched), **given)
+    missing = [key for key in _REQUIRED if key not in given]
+    if missing:
+        from difflib import get_close_matches
+
+        near = get_close_matches(key_name, list(actives), n=1)
+        raise InputError(
+            f"is new, so {', '.join(missing)} must be given",
+            path=path,
+            field=name,
+            remedy=f"add them, or write {near[0]!r} if you meant that" if near else "add them",
+        )
+    return Active(name=key_name, turf=turf, overridden=tuple(touched), **given)
+
+
+def _user_value(
+    name: str, key: str, raw: Any, before: Mapping[str, Value], path: str | PathLike[str]
+) -> Value:
+    """A value from the user's label, checked, with what it replaces in its note."""
+    entry = raw if isinstance(raw, dict) else {"value": raw}
+    where = f"{name}.{key}"
+    if "value" not in entry or set(entry) - {"value", "low", "high", "source", "note", "unit"}:
+        raise InputError("may hold value, low, high, source and note only", path=path, field=where)
+    numbers = {part: entry[part] for part in ("value", "low", "high") if part in entry}
+    unit = ""
+    for ending, (si_ending, convert, si_unit) in _US_KEYS.items():
+        if key.endswith(ending) and key not in _FIELDS and _is_number(*numbers.values()):
+            key, unit = key.removesuffix(ending) + si_ending, si_unit
+            numbers = {part: convert(float(number)) for part, number in numbers.items()}
+    if key not in _FIELDS and not key.startswith("turf."):
+        from difflib import get_close_matches
+
+        near = get_close_matches(key, _FIELDS, n=1)
+        raise InputError(
+            "is not a known value" + (f" (close: {near[0]})" if near else ""),
+            path=path,
+            field=where,
+            remedy="see the head of the packaged table for the names",
+        )
+    _check(key, numbers, path, where)
+    old = before.get(key)
+    replaced = f"replaces {old.value} {old.unit} [{old.source}]".replace("  ", " ") if old else ""
+    return Value(
+        path=f"materials.{name}.{key}",
+        unit=unit or (old.unit if old else str(entry.get("unit", ""))),
+        source=str(entry.get("source", f"label in hand, {Path(path).name}")),
+        status="label guidance",
+        note="; ".join(filter(None, [str(entry.get("note", "")), replaced])),
+        **numbers,
+    )
+
+
+def _check(key: str, numbers: Mapping[str, Any], path: str | PathLike[str], where: str) -> None:
+    value = numbers["value"]
+    choices = TURF_STATES if key.startswith("turf.") else _CHOICES.get(key)
+    if choices is not None:
+        problem = "" if value in choices else f"{value!r} is not one of {', '.join(choices)}"
+    elif key in _TEXT:
+        problem = "" if isinstance(value, str) and value.strip() else "is not a text"
+    elif key in _FLAGS:
+        problem = "" if isinstance(value, bool) else f"{value!r} is not true or false"
+    elif not _is_number(*numbers.values()):
+        problem = f"{value!r} is not a number"
+    elif key.endswith("_c"):
+        problem = "" if -30 <= value <= 60 else f"{value:g} °C lies outside -30 to 60 °C"
+    else:
+        problem = "" if value >= 0 else f"{value:g} is negative"
+    if problem:
+        raise InputError(problem, path=path, field=where, remedy="take it from the label in hand")
+
+
+def _is_number(*items: Any) -> bool:
+    return all(isinstance(item, int | float) and not isinstance(item, bool) for item in items)
+
+
+def _read_toml(path: str | PathLike[str]) -> dict[str, Any]:
+    try:
+        return tomllib.loads(Path(path).read_text("utf-8"))
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"is not valid TOML: {error}", path=path, remedy="correct it") from None
+    except UnicodeDecodeError:
+        raise InputError("is not a text file", path=path, remedy="save it as UTF-8") from None
+    except OSError as error:
+        raise InputError(
+            f"cannot be read ({error.strerror})", path=path, remedy="check the path"
+        ) from None

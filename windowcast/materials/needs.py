@@ -1,0 +1,195 @@
+"""What a mixture needs of the weather, soil and turf: the strictest member governs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import nan
+
+from windowcast.materials.actives import ASK_LABEL, TURF_STATES, Active, species_key
+from windowcast.values import Value
+
+
+@dataclass(frozen=True, slots=True)
+class ActiveNeeds:
+    """Merged needs of one active or a mixture, SI units.
+
+    A number is ``None`` where the need does not apply (no rain-free hours for a soil-acting
+    active) and NaN where a member's value is unknown: a criterion on it must then read "cannot
+    tell". A flag is ``None`` when unknown.
+
+    Attributes
+    ----------
+    rain_free_h
+        Hours without rain after spraying; longest.
+    activation_mm, activation_days
+        Watering-in: deepest, soonest.
+    temp_low_c, temp_good_c, temp_high_c, night_low_c, soil_temp_high_c, humidity_low_pct
+        Bands of air temperature, night minimum, soil temperature, humidity; narrowest.
+    light_needed
+        Whether a member needs sun on the day and after.
+    largest_bbch
+        Largest grass weed the mixture still controls: that of its strongest leaf- or root-taken
+        member, since a mixture kills what any member kills; None for purely pre-emergence ones.
+    turf_state
+        Greenest turf state all members are safe on ("never" … "green"), "" when unknown.
+    before_greenup_d
+        Days to stay ahead of green-up.
+    governs
+        Need → name of the member that sets it.
+    unknown
+        One sentence for every need that cannot be told.
+    used
+        The values that govern.
+    """
+
+    names: tuple[str, ...]
+    groups: tuple[int, ...]
+    pre: bool  # some member acts on seedlings before they are up
+    post: bool  # some member acts on plants that are up
+    selective: bool | None
+    contact: bool  # some leaf-taken member stays where it lands
+    translocated: bool
+    rain_free_h: float | None
+    activation_mm: float | None
+    activation_days: float | None
+    temp_low_c: float | None
+    temp_good_c: float | None
+    temp_high_c: float | None
+    night_low_c: float | None
+    soil_temp_high_c: float | None
+    humidity_low_pct: float | None
+    light_needed: bool | None
+    largest_bbch: float | None
+    turf_state: str
+    before_greenup_d: float | None
+    governs: dict[str, str]
+    unknown: tuple[str, ...]
+    used: tuple[Value, ...]
+
+
+def needs_of(members: Sequence[Active], species: str = "") -> ActiveNeeds:
+    """Merge the needs of a mixture's members.
+
+    Parameters
+    ----------
+    members
+        At least one active; see `Actives.mixture`.
+    species
+        Turf species of the site, to merge turf safety; "" leaves it unknown.
+    """
+    merge = _Merge()
+    leaf = [m for m in members if m.leaf]
+    soil = [m for m in members if m.soil]
+    post = [m for m in members if m.timing.value != "pre"]
+    return ActiveNeeds(
+        names=tuple(m.name for m in members),
+        groups=tuple(dict.fromkeys(int(float(m.group)) for m in members)),
+        pre=any(m.timing.value != "post" for m in members),
+        post=bool(post),
+        selective=_all_true(members, "selective"),
+        contact=any(m.movement.value == "contact" for m in leaf),
+        translocated=any(m.movement.value == "translocated" for m in leaf),
+        rain_free_h=merge.strictest("rain_free_h", leaf, max),
+        activation_mm=merge.strictest("activation_mm", soil, max),
+        activation_days=merge.strictest("activation_days", soil, min),
+        temp_low_c=merge.strictest("temp_low_c", leaf, max),
+        temp_good_c=merge.strictest("temp_good_c", leaf, max),
+        temp_high_c=merge.stated("temp_high_c", leaf, min),
+        night_low_c=merge.stated("night_low_c", leaf, max),
+        soil_temp_high_c=merge.stated("soil_temp_high_c", soil, min),
+        humidity_low_pct=merge.stated("humidity_low_pct", leaf, max),
+        light_needed=_any_true(leaf, "light_needed"),
+        largest_bbch=merge.strongest("largest_bbch", post),
+        turf_state=merge.turf(members, species),
+        before_greenup_d=merge.stated("before_greenup_d", members, max),
+        governs=merge.governs,
+        unknown=tuple(merge.unknown),
+        used=tuple(merge.used),
+    )
+
+
+class _Merge:
+    """Collects which member governs what, and what is unknown, while needs are merged."""
+
+    def __init__(self) -> None:
+        self.governs: dict[str, str] = {}
+        self.unknown: list[str] = []
+        self.used: list[Value] = []
+
+    def strictest(
+        self, need: str, members: Sequence[Active], pick: Callable[[list[float]], float]
+    ) -> float | None:
+        """Strictest value; NaN as soon as one member's is unknown; None without members."""
+        if not members:
+            return None
+        missing = [m.name for m in members if getattr(m, need) is None]
+        if missing:
+            self._ask(need, missing)
+            return nan
+        return self.stated(need, members, pick)
+
+    def stated(
+        self, need: str, members: Sequence[Active], pick: Callable[[list[float]], float]
+    ) -> float | None:
+        """Strictest of the values that are stated: an absent one means no such limit is known."""
+        found: dict[str, Value] = {m.name: v for m in members if (v := getattr(m, need))}
+        if not found:
+            return None
+        best = pick([float(value) for value in found.values()])
+        name = next(n for n, value in found.items() if float(value) == best)
+        self._note(need, name, found[name])
+        return best
+
+    def strongest(self, need: str, members: Sequence[Active]) -> float | None:
+        """Largest value of any member; NaN when only unknown ones could raise it."""
+        if not members:
+            return None
+        if all(getattr(m, need) is None for m in members):
+            self._ask(need, [m.name for m in members])
+            return nan
+        return self.stated(need, members, max)
+
+    def turf(self, members: Sequence[Active], species: str) -> str:
+        """Greenest state all members are safe on; "" when one member's is unknown."""
+        states = [m.safe_on(species) for m in members]
+        missing = [m.name for m, state in zip(members, states, strict=True) if not state]
+        if missing:
+            where = species or "this turf"
+            self.unknown.append(f"safety of {' and '.join(missing)} on {where}: {ASK_LABEL}")
+            return ""
+        state = min(states, key=TURF_STATES.index)
+        member = members[states.index(state)]
+        self._note("turf_state", member.name, member.turf[species_key(species)])
+        return state
+
+    def _note(self, need: str, name: str, value: Value) -> None:
+        self.governs[need] = name
+        self.used.append(value)
+
+    def _ask(self, need: str, names: Sequence[str]) -> None:
+        self.unknown.append(f"{_WORDS[need]} of {' and '.join(names)}: {ASK_LABEL}")
+
+
+_WORDS = {
+    "rain_free_h": "rain-free hours",
+    "activation_mm": "watering-in depth",
+    "activation_days": "days to water in",
+    "temp_low_c": "lowest air temperature",
+    "temp_good_c": "air temperature for full effect",
+    "largest_bbch": "largest weed stage",
+}
+
+
+def _all_true(members: Sequence[Active], name: str) -> bool | None:
+    flags = [getattr(m, name) for m in members]
+    if any(flag is not None and not flag.value for flag in flags):
+        return False
+    return None if any(flag is None for flag in flags) else True
+
+
+def _any_true(members: Sequence[Active], name: str) -> bool | None:
+    flags = [getattr(m, name) for m in members]
+    if any(flag is not None and flag.value for flag in flags):
+        return True
+    return None if any(flag is None for flag in flags) else False
