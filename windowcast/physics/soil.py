@@ -1,0 +1,203 @@
+"""Soil temperature from daily weather: the public face of the column model.
+
+`simulate` runs heat conduction in layered soil below turf, thatch and snow for any number of
+places and members at once. See `soil_column` (conduction, freezing), `soil_surface` (snow, water,
+sward, energy balance), `soil_forcing` (estimates from daily weather), `soil_properties`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.physics.soil_forcing import SoilForcing, prepare
+from windowcast.physics.soil_properties import texture
+from windowcast.physics.soil_site import ProbeReading, SiteCorrection, fit_site_correction
+from windowcast.physics.soil_stepper import (
+    FREEZING,
+    GRID,
+    SPIN_UP_DAYS,
+    STATE_SIZE,
+    Stepper,
+)
+from windowcast.weather.record import FloatArray
+
+BLOCK = 1024  # columns run together, small enough to stay in the processor's cache
+UNSETTLED_DAYS = 90  # withheld at the start of a record too short to spin up on
+
+
+__all__ = [
+    "ProbeReading",
+    "SiteCorrection",
+    "SoilForcing",
+    "SoilResult",
+    "SoilSite",
+    "SoilState",
+    "fit_site_correction",
+    "simulate",
+]
+
+
+@dataclass(frozen=True)
+class SoilSite:
+    """What is known of the place.
+
+    Attributes
+    ----------
+    texture
+        USDA class, None when unknown.
+    irrigated
+        Keeps the soil from drying below a set share of its available water while it is warm.
+    turf
+        False for bare soil: no sward, no thatch.
+    correction
+        From probe readings at the site, see `fit_site_correction`.
+    """
+
+    texture: str | None = None
+    irrigated: bool = False
+    turf: bool = True
+    correction: SiteCorrection | None = None
+
+
+@dataclass(frozen=True)
+class SoilState:
+    """All that the next day needs, arrays ``[...]`` or ``[..., layer]``."""
+
+    date: np.datetime64
+    temp_c: FloatArray
+    ice: FloatArray
+    surface: FloatArray  # [..., 8], in the order of `Surface`
+
+
+@dataclass(frozen=True)
+class SoilResult:
+    """Daily results.
+
+    Attributes
+    ----------
+    temp_c
+        Daily mean soil temperature ``[..., time, depth]``; NaN where it cannot be told.
+    state
+        At the end of the last day.
+    moisture
+        Available water in the top 10 cm, 0 to 1, ``[..., time]``.
+    frozen
+        More than half of the water in the top 5 cm is ice, ``[..., time]``.
+    snow_water_mm
+        Water held in snow, ``[..., time]``.
+    """
+
+    temp_c: FloatArray
+    state: SoilState
+    moisture: FloatArray
+    frozen: npt.NDArray[np.bool_]
+    snow_water_mm: FloatArray
+    depths_m: tuple[float, ...]
+
+
+def simulate(
+    forcing: SoilForcing,
+    site: SoilSite,
+    *,
+    depths_m: Sequence[float] = (0.05, 0.10),
+    state: SoilState | None = None,
+) -> SoilResult:
+    """Daily mean soil temperature at any depth down to 3 m.
+
+    Parameters
+    ----------
+    forcing
+        Daily weather; leading axes broadcast against each other and against `state`.
+    site
+        The soil and what covers it.
+    depths_m
+        Where temperatures are wanted.
+    state
+        To carry on from, as returned for the day before the first of `forcing`. Without it the
+        column is spun up on the first year, run twice; with less than a year the first 90 days
+        are withheld (NaN), because the start still shows in them.
+
+    Returns
+    -------
+    SoilResult
+        NaN on days without air temperature and on as many days after a gap as it was long
+        (at most 60).
+
+    Raises
+    ------
+    ValueError
+        The state is not of the day before, or a depth is out of range.
+    """
+    first = forcing.dates[0].astype("datetime64[D]")
+    if state is not None and state.date + np.timedelta64(1, "D") != first:
+        raise ValueError(f"the state is of {state.date}, the weather starts on {first}")
+    if not all(0 <= z <= GRID.node_m[-1] for z in depths_m):
+        raise ValueError("depths must lie between 0 and 3 m")
+    shape = np.broadcast_shapes(
+        *(np.shape(a)[:-1] for a in (forcing.tmax_c, forcing.tmin_c, forcing.precip_mm)),
+        np.shape(forcing.latitude_deg),
+        () if state is None else state.temp_c.shape[:-1],
+    )
+    drivers = prepare(forcing, shape)
+    days, columns = drivers.air_c.shape
+    out = np.empty((days, len(depths_m) + 3, columns))
+    weights = [_depth_weights(z) for z in depths_m]
+    start = None if state is None else _flat_state(state, shape)
+    ends = np.empty((columns, STATE_SIZE))
+    for first_column in range(0, columns, BLOCK):
+        part = slice(first_column, min(first_column + BLOCK, columns))
+        stepper = Stepper(
+            drivers, part, texture(site.texture), turf=site.turf, irrigated=site.irrigated
+        )
+        if start is None:
+            stepper.spin_up()
+        else:
+            stepper.load(start[part])
+        stepper.run(out[:, :, part], weights)
+        ends[part] = stepper.dump()
+    withheld = drivers.blind
+    if start is None and days < SPIN_UP_DAYS:
+        withheld = withheld | (np.arange(days) < UNSETTLED_DAYS)[:, None]
+    out = out.transpose(2, 0, 1)
+    temps = np.where(withheld.T[:, :, None], np.nan, out[:, :, :-3])
+    temps = temps.reshape(*shape, days, len(depths_m))
+    water, ice, snow = (out[:, :, i].reshape(*shape, days) for i in (-3, -2, -1))
+    if site.correction is not None:
+        temps = temps + site.correction.at(forcing.dates)[:, None]
+    return SoilResult(
+        temp_c=temps,
+        state=_state(forcing.dates[-1], ends, shape),
+        moisture=water,
+        frozen=ice > 0.5,
+        snow_water_mm=snow,
+        depths_m=tuple(depths_m),
+    )
+
+
+def _depth_weights(depth_m: float) -> list[tuple[int, float]]:
+    """Layers and weights that interpolate to a depth; above the top node, the top node's."""
+    nodes = np.array(GRID.node_m)
+    weights = np.array([np.interp(depth_m, nodes, row) for row in np.eye(len(nodes))])
+    return [(int(i), float(weights[i])) for i in np.flatnonzero(weights)]
+
+
+def _flat_state(state: SoilState, shape: tuple[int, ...]) -> FloatArray:
+    """State as ``[columns, STATE_SIZE]``."""
+    joined = np.concatenate([state.temp_c, state.ice, state.surface], axis=-1)
+    return np.broadcast_to(joined, (*shape, STATE_SIZE)).reshape(-1, STATE_SIZE)
+
+
+def _state(date: np.datetime64, flat: FloatArray, shape: tuple[int, ...]) -> SoilState:
+    """The reverse of `_flat_state`."""
+    layers = len(GRID.node_m)
+    full = flat.reshape(*shape, STATE_SIZE)
+    return SoilState(
+        date=date.astype("datetime64[D]"),
+        temp_c=full[..., :layers],
+        ice=full[..., layers : layers + FREEZING],
+        surface=full[..., layers + FREEZING :],
+    )

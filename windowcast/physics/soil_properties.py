@@ -1,0 +1,79 @@
+"""Thermal properties of soil from texture and water content, and of snow from density.
+
+Conductivity follows Johansen (1975) as given by Peters-Lidard, Blackburn, Liang & Wood (1998),
+*J. Atmos. Sci.* 55:1209-1224; heat capacity is the sum of its constituents. Snow conductivity is
+the regression of Sturm, Holmgren, König & Morris (1997), *J. Glaciology* 43:26-41.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+from windowcast.errors import InputError
+from windowcast.physics.soil_column import Number, Ops
+from windowcast.values import load
+
+WATER_W_M_K = 0.57
+SOLIDS_DENSITY_KG_M3 = 2700.0
+
+
+@dataclass(frozen=True)
+class Texture:
+    """What heat conduction needs to know of a soil: volume shares, W/m/K, J/m³/K."""
+
+    porosity: float
+    wilting_point: float
+    field_capacity: float
+    dry_w_m_k: float
+    saturated_w_m_k: float
+    kersten_slope: float
+    solids_j_m3_k: float
+    water_j_m3_k: float
+
+    def conductivity_w_m_k(self, ops: Ops, water: Number) -> Number:
+        """Unfrozen conductivity at a volumetric water content (Johansen's Kersten number)."""
+        kersten = ops.maximum(1.0 + self.kersten_slope * ops.log10(water / self.porosity), 0.0)
+        return self.dry_w_m_k + (self.saturated_w_m_k - self.dry_w_m_k) * kersten
+
+    def heat_capacity_j_m3_k(self, water: Number) -> Number:
+        """Volumetric heat capacity; water counts as liquid whether frozen or not."""
+        return (1.0 - self.porosity) * self.solids_j_m3_k + water * self.water_j_m3_k
+
+
+@cache
+def texture(name: str | None) -> Texture:
+    """Properties of a USDA texture class; None or ``unknown`` gives the class assumed then.
+
+    Raises
+    ------
+    InputError
+        The name is not a texture class.
+    """
+    table = load("soil")
+    if name in (None, "unknown"):
+        name = str(table.value("column.texture_if_unknown").value)
+    key = str(name).replace(" ", "_")
+    if key not in table.table("texture"):
+        known = ", ".join(k.replace("_", " ") for k in table.table("texture"))
+        raise InputError(f"'{name}' is not a soil texture", remedy=f"use one of: {known}")
+    entry = table.table(f"texture.{key}")
+    porosity, quartz = entry.number("porosity"), entry.number("quartz")
+    other = 2.0 if quartz > 0.2 else 3.0  # W/m/K, minerals other than quartz
+    solids = 7.7**quartz * other ** (1 - quartz)
+    bulk_density = SOLIDS_DENSITY_KG_M3 * (1 - porosity)
+    return Texture(
+        porosity=porosity,
+        wilting_point=entry.number("wilting_point"),
+        field_capacity=entry.number("field_capacity"),
+        dry_w_m_k=(0.135 * bulk_density + 64.7) / (2700.0 - 0.947 * bulk_density),
+        saturated_w_m_k=solids ** (1 - porosity) * WATER_W_M_K**porosity,
+        kersten_slope=entry.number("kersten_slope"),
+        solids_j_m3_k=table.number("column.solids_heat_capacity"),
+        water_j_m3_k=table.number("column.water_heat_capacity"),
+    )
+
+
+def snow_conductivity_w_m_k(density_kg_l: Number) -> Number:
+    """Effective conductivity of seasonal snow between 0.156 and 0.6 kg/l (Sturm et al. 1997)."""
+    return 0.138 - 1.01 * density_kg_l + 3.233 * density_kg_l * density_kg_l
