@@ -1,0 +1,123 @@
+"""Degree days against xclim, the sine wave's own integral, and hand-worked examples."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from windowcast.season import degree_days as dd
+
+temperatures = st.floats(-30, 45)
+
+
+def sine_by_quadrature(tmax, tmin, base, ceiling=None, cutoff="horizontal"):
+    """The definition in Baskerville & Emin 1969: the mean over a day of a sine wave's response."""
+    phase = (np.arange(200_000) + 0.5) / 200_000 * 2 * np.pi
+    wave = (tmax + tmin) / 2 + (tmax - tmin) / 2 * np.sin(phase)
+    response = np.maximum(wave - base, 0)
+    if ceiling is not None and cutoff == "horizontal":
+        response = np.minimum(response, ceiling - base)
+    if ceiling is not None and cutoff == "vertical":
+        response = np.where(wave > ceiling, 0, response)
+    if ceiling is not None and cutoff == "intermediate":
+        response = response - 2 * np.maximum(wave - ceiling, 0)
+    return response.mean()
+
+
+@pytest.mark.parametrize("cutoff", ["horizontal", "intermediate", "vertical"])
+@pytest.mark.parametrize(
+    ("tmax", "tmin"),
+    [(8, 2), (15, 5), (22, 12), (34, 18), (40, 5), (38, 33), (12, 12), (30, 30), (33, 33)],
+)
+def test_single_sine_is_the_integral_of_the_wave(tmax, tmin, cutoff):
+    found = dd.single_sine(np.array([tmax * 1.0]), np.array([tmin * 1.0]), 10.0, 32.0, cutoff)
+    expected = max(sine_by_quadrature(tmax, tmin, 10.0, 32.0, cutoff), 0)
+    assert found[0] == pytest.approx(expected, abs=2e-4)
+
+
+def test_single_sine_hand_worked():
+    # Baskerville & Emin 1969 by hand: mean equal to the base gives half-range / pi.
+    assert dd.single_sine(np.array([20.0]), np.array([0.0]), 10.0)[0] == pytest.approx(10 / np.pi)
+
+
+def test_simple_average_worked_examples():
+    # Univ. Delaware Kent Co. Extension 2008: "a maximum of 75 and minimum of 27 gives us one
+    # growing degree day" above 50 °F.
+    to_c = lambda f: (np.array([f]) - 32) / 1.8  # noqa: E731
+    one = dd.simple_average(to_c(75.0), to_c(27.0), 10.0) * 1.8
+    assert one[0] == pytest.approx(1.0)
+    # the same page: a negative value adds zero
+    assert dd.simple_average(to_c(60.0), to_c(30.0), 10.0)[0] == 0.0
+
+
+def test_heating_and_chilling_agree_with_xclim():
+    import xarray as xr
+    from xclim.core.units import convert_units_to
+    from xclim.indices import cooling_degree_days, growing_degree_days, heating_degree_days
+
+    rng = np.random.default_rng(4)
+    values = 12 + 12 * np.sin(np.arange(730) / 58) + rng.normal(0, 4, 730)
+    times = np.arange("2018-01-01", "2019-12-31", dtype="datetime64[D]")[:730]
+    tas = xr.DataArray(
+        values[: len(times)], coords={"time": times.astype("datetime64[ns]")}, dims="time"
+    ).assign_attrs(units="degC", standard_name="air_temperature", cell_methods="time: mean")
+    values = tas.values
+    year = np.array([str(t)[:4] == "2018" for t in times])
+    for ours, theirs in (
+        (dd.heating(values, 10.0), growing_degree_days(tas, thresh="10 degC", freq="YS")),
+        (dd.heating(values, 18.0), cooling_degree_days(tas, thresh="18 degC", freq="YS")),
+        (dd.chilling(values, 21.0), heating_degree_days(tas, thresh="21 degC", freq="YS")),
+    ):
+        reference = convert_units_to(theirs, "degC d").values
+        assert ours[year].sum() == pytest.approx(reference[0], rel=1e-9)
+        assert ours[~year].sum() == pytest.approx(reference[1], rel=1e-9)
+
+
+@given(temperatures, temperatures)
+def test_single_sine_is_never_below_the_average_method(a, b):
+    tmax, tmin = np.array([max(a, b)]), np.array([min(a, b)])
+    sine = dd.single_sine(tmax, tmin, 10.0)[0]
+    # Jensen's inequality: the mean of the excess is at least the excess of the mean
+    assert sine >= dd.simple_average(tmax, tmin, 10.0)[0] - 1e-9
+    assert sine <= max(tmax[0] - 10.0, 0.0) + 1e-9
+
+
+def test_missing_is_never_zero():
+    daily = dd.heating(np.array([12.0, np.nan, 15.0, 13.0]), 10.0)
+    assert np.isnan(daily[1])
+    assert np.isnan(dd.single_sine(np.array([np.nan]), np.array([4.0]), 10.0)[0])
+    reset = np.array([True, False, False, True])
+    np.testing.assert_array_equal(dd.accumulate(daily, reset), [2.0, np.nan, np.nan, 3.0])
+    # a record that begins after the biofix cannot know its total
+    assert np.isnan(dd.accumulate(daily, np.zeros(4, bool))).all()
+    assert dd.accumulate(daily, np.zeros(4, bool), 5.0)[0] == 7.0
+
+
+@settings(max_examples=60)
+@given(
+    st.lists(st.floats(0, 30), min_size=2, max_size=60),
+    st.integers(1, 59),
+    st.sets(st.integers(0, 59), max_size=3),
+)
+def test_accumulation_split_in_two_is_the_same_to_the_bit(values, cut, resets):
+    daily = np.array(values)
+    cut = min(cut, len(daily) - 1)
+    reset = np.isin(np.arange(len(daily)), list(resets))
+    whole = dd.accumulate(daily, reset, 1.25)
+    first = dd.accumulate(daily[:cut], reset[:cut], 1.25)
+    second = dd.accumulate(daily[cut:], reset[cut:], first[..., -1])
+    np.testing.assert_array_equal(np.concatenate([first, second]), whole)
+
+
+def test_accumulation_carries_members():
+    daily = np.ones((3, 4))
+    out = dd.accumulate(daily, np.zeros(4, bool), np.array([0.0, 10.0, np.nan]))
+    np.testing.assert_array_equal(out[:, -1], [4.0, 14.0, np.nan])
+
+
+def test_biofix_dates_turn_with_the_hemisphere():
+    dates = np.arange("2020-01-01", "2021-01-01", dtype="datetime64[D]")
+    assert dates[dd.on_date(dates, "06-21", southern=False)] == [np.datetime64("2020-06-21")]
+    assert dates[dd.on_date(dates, "06-21", southern=True)] == [np.datetime64("2020-12-21")]
+    assert dates[dd.on_date(dates, "01-01", southern=True)] == [np.datetime64("2020-07-01")]
+    assert dates[dd.on_date(dates, "07-01", southern=True)] == [np.datetime64("2020-01-01")]
