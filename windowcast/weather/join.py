@@ -1,0 +1,107 @@
+"""Putting weather of several origins on one axis: hours into local days, observed before forecast.
+
+Each value is taken from the first record that has it, so that no day is counted twice and a
+forecast never replaces a measurement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.values import load
+from windowcast.weather.axis import extended
+from windowcast.weather.clock import day_starts, local_dates
+from windowcast.weather.record import FloatArray, Grade, Place, Record
+
+# daily variable → (hourly variable, how)
+_FROM_HOURS: dict[str, tuple[str, str]] = {
+    "tmax_c": ("temp_c", "max"),
+    "tmin_c": ("temp_c", "min"),
+    "tmean_c": ("temp_c", "mean"),
+    "precip_mm": ("precip_mm", "sum"),
+    "rh_mean_pct": ("rh_pct", "mean"),
+    "wind_mean_m_s": ("wind_m_s", "mean"),
+    "soil_5cm_c": ("soil_5cm_c", "mean"),
+}
+
+
+def hourly_to_daily(hourly: Record) -> Record:
+    """Local days from UTC hours; days have 23, 24 or 25 hours.
+
+    A day's temperatures, humidity and wind need most of its hours
+    (`quality.toml`, ``hours_for_a_day``); its rain needs every hour, since a missing hour is not
+    a dry one. The grade of a day is the worst of its hours.
+    """
+    zone = ZoneInfo(hourly.place.timezone)
+    dates = local_dates(zone, hourly.times)
+    axis = np.arange(dates[0], dates[-1] + np.timedelta64(1, "D"))
+    bounds = day_starts(zone, np.append(axis, axis[-1] + np.timedelta64(1, "D")))
+    full = np.diff(bounds).astype(np.float64)
+    starts = np.searchsorted(hourly.times, bounds[:-1])
+    needed = load("quality").number("hours_for_a_day") / 24
+    values, grades = {}, {}
+    for name, (source, how) in _FROM_HOURS.items():
+        if source not in hourly:
+            continue
+        day, count = _reduced(hourly.get(source), starts, how)
+        enough = count >= (full if how == "sum" else needed * full)
+        values[name] = np.where(enough, day, np.nan)
+        worst = np.maximum.reduceat(
+            np.where(hourly.grade(source) == Grade.MISSING, 0, hourly.grade(source)), starts
+        )
+        any_known = enough.any(axis=tuple(range(enough.ndim - 1)))
+        grades[name] = np.where(any_known, worst, Grade.MISSING).astype(np.uint8)
+    return Record(hourly.place, axis, values, grades, hourly.provenance, hourly.flags)
+
+
+def _reduced(hours: FloatArray, starts: npt.NDArray[np.int64], how: str) -> tuple[FloatArray, ...]:
+    """Each day's value and how many hours went into it, ``[..., day]``."""
+    known = np.isfinite(hours)
+    count = np.add.reduceat(known.astype(np.float64), starts, axis=-1)
+    if how == "max":
+        return np.fmax.reduceat(hours, starts, axis=-1), count
+    if how == "min":
+        return np.fmin.reduceat(hours, starts, axis=-1), count
+    total = np.add.reduceat(np.where(known, hours, 0.0), starts, axis=-1)
+    return (total if how == "sum" else total / np.maximum(count, 1.0)), count
+
+
+def overlaid(records: Sequence[Record], place: Place | None = None) -> Record:
+    """One record in which each value comes from the first of `records` that has it."""
+    first = min(record.times[0] for record in records)
+    last = max(record.times[-1] for record in records)
+    layers = [extended(record, first, last) for record in records]
+    values, grades = {}, {}
+    for name in dict.fromkeys(name for layer in layers for name in layer.values):
+        value, grade = layers[0].get(name), layers[0].grade(name)
+        for layer in layers[1:]:
+            take = grade == Grade.MISSING
+            value = np.where(take, layer.get(name), value)
+            grade = np.where(take, layer.grade(name), grade)
+        values[name], grades[name] = value, grade
+    return Record(
+        place or records[0].place,
+        layers[0].times,
+        values,
+        grades,
+        tuple(p for record in records for p in record.provenance),
+        tuple(f for record in records for f in record.flags),
+    )
+
+
+def as_forecast(record: Record, today: np.datetime64) -> Record:
+    """The record with every value from `today` on (a date, or an hour UTC) graded no better than
+    FORECAST."""
+    ahead = record.times >= today.astype(record.times.dtype)
+    return replace(
+        record,
+        grades={
+            name: np.where(ahead, np.maximum(grade, Grade.FORECAST), grade).astype(np.uint8)
+            for name, grade in record.grades.items()
+        },
+    )
