@@ -132,7 +132,8 @@ class Record:
         Where.
     times
         ``datetime64[D]`` local dates (daily) or ``datetime64[h]`` UTC (hourly), shape ``[time]``,
-        strictly increasing by one step.
+        strictly increasing by one step. An hourly amount (rain) is what falls in the hour that
+        begins at the time; other hourly values hold at the time itself.
     values
         Variable name → float array ``[..., time]`` in the unit of the schema, NaN when missing.
     grades
@@ -149,7 +150,7 @@ class Record:
     def __post_init__(self) -> None:
         step = np.timedelta64(1, "D" if self.daily else "h")
         if len(self.times) > 1 and not bool(np.all(np.diff(self.times) == step)):
-            raise ValueError("times must be complete and regular; use record.on_regular_axis")
+            raise ValueError("times must be complete and regular; use weather.axis.on_regular_axis")
         for name, value in self.values.items():
             if value.shape[-1] != len(self.times) or len(self.grades[name]) != len(self.times):
                 raise ValueError(f"{name} does not match the time axis")
