@@ -227,8 +227,11 @@ class Members:
         more for what must follow); variables nobody forecasts are absent, never invented.
     forecast_days
         How many days from today the issued forecast reaches.
+    past_years
+        How many different past years the days beyond the forecast rest on.
     """
 
     daily: Record
     hourly: Record
     forecast_days: int
+    past_years: int = 0

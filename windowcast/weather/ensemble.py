@@ -1,0 +1,258 @@
+"""The weather ahead as members: the forecast with its errors, then past years, without a jump.
+
+Within the forecast's reach a member is the forecast plus errors that grow with lead and hang
+together in time and between variables. Beyond it a member is a past year of the station's own
+record, entered with the member's departure from the normal on the last forecast day, which fades.
+Everything is drawn from a seed made of place and date, so that an answer can be repeated.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import replace
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.values import load
+from windowcast.weather.axis import extended, grades_of
+from windowcast.weather.clock import hours_of, local_dates
+from windowcast.weather.ensemble_errors import (
+    Part,
+    error_scores,
+    middle_of_days,
+    trust,
+    variance_share,
+    wind_with_errors,
+)
+from windowcast.weather.ensemble_hours import Drawn, hourly_members
+from windowcast.weather.ensemble_rain import Runs, drawn_amounts, find_runs, said_of_runs, spells
+from windowcast.weather.ensemble_years import CARRIED, TEMPERATURES, PastYears, past_years
+from windowcast.weather.record import (
+    FloatArray,
+    Grade,
+    Members,
+    Provenance,
+    Record,
+    Weather,
+)
+
+EXTRA_DAYS = 2  # hours needed after the last ranked day for what must follow
+
+
+def members(
+    weather: Weather,
+    *,
+    until: dt.date,
+    horizon_days: int = 12,
+    count: int = 100,
+    seed: int = 0,
+    certain: bool = False,
+) -> Members:
+    """The weather from today to `until` as one ensemble.
+
+    Parameters
+    ----------
+    weather
+        Record, forecast and today. Without any forecast every day ahead is past years.
+    until
+        Last day wanted; the days of the hourly horizon are always there.
+    horizon_days
+        Days for which hours are made (two more follow, for what must come after).
+    count
+        Number of futures; member 0, the forecast as issued, comes on top of them.
+    seed
+        Changes the draw; place and date go into it anyway.
+    certain
+        Take the forecast as certain: no errors within its reach.
+
+    Returns
+    -------
+    Members
+        ``[count + 1, time]``. Member 0 beyond the forecast: the median of the members'
+        temperatures, and rain and the rest from the member whose rain is the median.
+    """
+    rng = np.random.default_rng(_seed(weather, seed))
+    today = np.datetime64(weather.today, "D")
+    near = horizon_days + EXTRA_DAYS
+    days = max((until - weather.today).days + 1, near)
+    issued = extended(weather.daily, today, today + np.timedelta64(days - 1, "D"))
+    reach = min(_reach(issued), near)
+    past = past_years(weather.daily, weather.today, days, count)
+    scores = error_scores(rng, count, middle_of_days(near))
+    if certain:
+        scores = np.zeros_like(scores)
+
+    values = _temperatures(issued, past, scores, reach, certain)
+    values |= _carried(issued, past, scores, reach, count)
+    daily = _daily_record(issued, values, reach, past.years)
+
+    zone = ZoneInfo(weather.place.timezone)
+    times = hours_of(zone, today, near)
+    day_of = (local_dates(zone, times) - today).astype(np.int64)
+    said = extended(weather.hourly, times[0], times[-1]) if weather.hourly is not None else None
+    chance, amount = _said_rain(said, len(times))
+    runs = find_runs(chance, day_of)
+    drawn = Drawn(issued, daily, said, scores, past, reach, day_of)
+    rain = _rain(rng, drawn, runs, amount, certain)
+    drawn = replace(drawn, daily=_with_rain(daily, rain, day_of))
+    return Members(drawn.daily, hourly_members(rng, drawn, rain), reach, past.years)
+
+
+def _seed(weather: Weather, seed: int) -> list[int]:
+    place = weather.place
+    return [
+        seed,
+        weather.today.toordinal(),
+        round((place.latitude_deg + 90) * 1e4),
+        round((place.longitude_deg + 180) * 1e4),
+    ]
+
+
+def _reach(issued: Record) -> int:
+    """Days from the first on with a forecast high and low."""
+    known = np.ones(len(issued.times), dtype=bool)
+    for name in TEMPERATURES:
+        known &= np.isfinite(issued.get(name)) & (issued.grade(name) < Grade.CLIMATOLOGY)
+    return int(np.argmin(np.append(known, False)))
+
+
+def _temperatures(
+    issued: Record, past: PastYears, scores: FloatArray, reach: int, certain: bool
+) -> dict[str, FloatArray]:
+    """High, low and mean, ``[1 + member, day]``."""
+    table = load("ensemble").table("temperature")
+    lead = middle_of_days(reach)
+    days = len(issued.times)
+    fade = np.exp(-np.arange(1, days - reach + 1) / table.number("fade_days"))
+    values = {}
+    for name, part, bias in (("tmax_c", Part.HIGH, "high_bias"), ("tmin_c", Part.LOW, "low_bias")):
+        normal, said = past.normal[name], issued.get(name)[:reach]
+        member = np.full((len(scores), days), np.nan)
+        if reach:
+            weight = 1.0 if certain else trust(lead)
+            known = np.isfinite(normal[:reach])
+            centre = np.where(known, normal[:reach] + weight * (said - normal[:reach]), said)
+            spread = past.departure_sd[name] * np.sqrt(variance_share(lead))
+            shift = 0.0 if certain else table.number(bias)
+            member[:, :reach] = centre + shift + spread * scores[:, :reach, part]
+            last = member[:, reach - 1] - normal[reach - 1]
+            gap = last - past.departures[name][:, reach - 1]
+        else:
+            last, ago = past.latest[name]
+            gap = np.nan_to_num(last - past.departures[name][:, 0])
+            gap *= np.exp((1 - ago) / table.number("fade_days"))
+        member[:, reach:] = (normal + past.departures[name])[:, reach:] + gap[:, None] * fade
+        values[name] = np.vstack([_median(member), member])
+        values[name][0, :reach] = said
+    values["tmin_c"] = np.minimum(values["tmin_c"], values["tmax_c"])
+    middle = (values["tmax_c"] + values["tmin_c"]) / 2
+    mean = issued.get("tmean_c")[:reach]
+    off = mean - (issued.get("tmax_c")[:reach] + issued.get("tmin_c")[:reach]) / 2
+    middle[:, :reach] += np.nan_to_num(off)
+    return values | {"tmean_c": middle}
+
+
+def _median(values: FloatArray) -> FloatArray:
+    """Median over members; NaN where any is missing."""
+    result: FloatArray = np.median(values, axis=0)
+    return result
+
+
+def _carried(
+    issued: Record, past: PastYears, scores: FloatArray, reach: int, count: int
+) -> dict[str, FloatArray]:
+    """The other daily variables: as issued within reach (wind with errors), then past years."""
+    days = len(issued.times)
+    rain = past.carried.get("precip_mm", np.zeros((count, days)))
+    middle = int(np.argsort(rain[:, reach:].sum(axis=1))[count // 2])
+    values = {}
+    for name in CARRIED:
+        if name not in past.carried and name not in issued:
+            continue
+        member = past.carried.get(name, np.full((count, days), np.nan)).copy()
+        member = np.vstack([member[middle], member])
+        said = issued.get(name)[:reach]
+        member[:, :reach] = said
+        if name == "wind_mean_m_s" and reach:
+            lead = middle_of_days(reach)
+            member[1:, :reach] = wind_with_errors(said, scores[:, :reach, Part.WIND], lead)
+        values[name] = member
+    return values
+
+
+def _daily_record(
+    issued: Record, values: Mapping[str, FloatArray], reach: int, years: int
+) -> Record:
+    first = issued.times[0]
+    text = f"forecast to day {reach}, then {years} past years of the record"
+    source = Provenance("ensemble", text, tuple(values), str(first), str(issued.times[-1]))
+    grades = {}
+    for name, value in values.items():
+        grade = np.full(len(issued.times), Grade.CLIMATOLOGY, dtype=np.uint8)
+        grade[:reach] = np.minimum(issued.grade(name)[:reach], Grade.ESTIMATED)
+        grades[name] = grades_of(value, grade)
+    return Record(
+        issued.place, issued.times, values, grades, (*issued.provenance, source), issued.flags
+    )
+
+
+def _said_rain(said: Record | None, hours: int) -> tuple[FloatArray, FloatArray]:
+    """Forecast probability and amount of rain by the hour; hours already observed are certain."""
+    if said is None:
+        return np.full(hours, np.nan), np.full(hours, np.nan)
+    amount = said.get("precip_mm").copy()
+    chance = said.get("precip_prob").copy()
+    seen = said.grade("precip_mm") == Grade.OBSERVED
+    chance[seen] = (amount[seen] > 0).astype(np.float64)
+    return chance, amount
+
+
+def _rain(
+    rng: np.random.Generator, drawn: Drawn, runs: Runs, amount: FloatArray, certain: bool
+) -> FloatArray:
+    """Rain by the hour, ``[1 + member, hour]``; row 0 as issued."""
+    share = load("ensemble").number("rain.day_share")
+    scores = drawn.scores[..., Part.RAIN]
+    said = said_of_runs(
+        runs,
+        amount,
+        drawn.issued.get("precip_mm"),
+        wet_share=drawn.past.wet_share,
+        wet_mean_mm=drawn.past.wet_mean_mm,
+    )
+    if certain:
+        new = np.broadcast_to(np.nan_to_num(said.issued_mm), (len(scores), len(runs.first)))
+    else:
+        own = rng.standard_normal((len(scores), len(runs.first)))
+        run_scores = share * scores[:, runs.day] + np.sqrt(1 - share**2) * own
+        new = drawn_amounts(rng, run_scores, said)
+    future = np.full((len(scores) + 1, len(runs.first)), np.nan)
+    future[:] = np.atleast_2d(drawn.daily.get("precip_mm"))[:, np.atleast_1d(runs.day)]
+    forecast = np.isfinite(runs.chance) | (runs.day < drawn.reach)
+    rain = spells(rng, np.where(forecast, np.vstack([said.issued_mm, new]), future), runs)
+
+    run_of = np.repeat(np.arange(len(runs.first)), runs.length)
+    even = np.where(np.isfinite(amount), amount, (said.issued_mm / runs.length)[run_of])
+    rows = slice(0, None if certain else 1)
+    rain[rows] = np.where(forecast[run_of], even, rain[rows])
+    return rain
+
+
+def _with_rain(daily: Record, rain: FloatArray, day_of: npt.NDArray[np.int64]) -> Record:
+    """The daily record with the sums of the hours drawn."""
+    starts = np.searchsorted(day_of, np.arange(day_of[-1] + 1))
+    sums = np.add.reduceat(rain, starts, axis=1)
+    old = daily.get("precip_mm")
+    amounts = np.full((len(rain), len(daily.times)), np.nan)
+    amounts[:, :] = old
+    amounts[:, : len(starts)] = sums
+    grade = daily.grade("precip_mm").copy()
+    grade[: len(starts)] = np.minimum(grade[: len(starts)], Grade.CLIMATOLOGY)
+    return replace(
+        daily,
+        values={**daily.values, "precip_mm": amounts},
+        grades={**daily.grades, "precip_mm": grades_of(amounts, grade)},
+    )

@@ -1,0 +1,127 @@
+"""Draws of forecast errors that grow with lead and hang together in time and between variables.
+
+Numbers and their sources are in ``data/ensemble.toml``.
+"""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+import numpy as np
+
+from windowcast.values import load
+from windowcast.weather.record import FloatArray
+
+
+class Part(IntEnum):
+    """Position of a variable in the last axis of `error_scores`."""
+
+    HIGH = 0
+    LOW = 1
+    DEW = 2
+    WIND = 3
+    RAIN = 4
+
+
+def middle_of_days(days: int) -> FloatArray:
+    """Leads of the middles of consecutive days counted from an issue at local midnight, days."""
+    return np.arange(days, dtype=np.float64) + 0.5
+
+
+def variance_share(lead_days: FloatArray) -> FloatArray:
+    """Error variance of a temperature forecast as a share of the variance of departures, 0..1."""
+    table = load("ensemble").table("temperature")
+    floor, scale = table.number("variance_floor"), table.number("variance_scale")
+    grown = 1 - np.exp(-((lead_days / scale) ** table.number("variance_power")))
+    share: FloatArray = floor + (1 - floor) * grown
+    return share
+
+
+def trust(lead_days: FloatArray) -> FloatArray:
+    """Weight of the forecast's departure from the normal, 1 at short leads and 0 at long."""
+    table = load("ensemble").table("temperature")
+    full, none = table.number("full_trust_days"), table.number("no_trust_days")
+    weight: FloatArray = np.clip((none - lead_days) / (none - full), 0.0, 1.0)
+    return weight
+
+
+def error_scores(rng: np.random.Generator, count: int, lead_days: FloatArray) -> FloatArray:
+    """Standard error scores, ``[member, lead, Part]``, each of mean 0 and variance 1.
+
+    Members come in pairs of opposite sign and are scaled to the variance asked for, so that the
+    ensemble has neither a bias nor a spread by chance. Along
+    leads and between variables the correlation moves from that of short-lead misses to that of the
+    climate as the forecast loses skill. Temperatures and dew point share fat tails (a multivariate
+    t: one scale per pair); wind and rain stay normal, since they are used through other
+    transforms.
+    """
+    table = load("ensemble")
+    climate = np.array(table.value("correlation.climate").value, dtype=np.float64)
+    skill_lost = variance_share(lead_days)
+    short = table.number("correlation.short_share")
+    mix = (short + (1 - short) * skill_lost)[:, None, None]
+    roots = np.linalg.cholesky(mix * climate + (1 - mix) * np.eye(len(climate)))
+    near, far = table.number("correlation.lead_short"), table.number("correlation.lead_long")
+    along = near + (far - near) * skill_lost
+
+    half = -(-count // 2)
+    noise = rng.standard_normal((half, len(lead_days), len(climate)))
+    fresh = np.einsum("lij,mlj->mli", roots, noise)
+    scores = np.empty_like(fresh)
+    for step in range(len(lead_days)):
+        keep = along[step] if step else 0.0
+        before = scores[:, step - 1] if step else 0.0
+        scores[:, step] = keep * before + np.sqrt(1 - keep**2) * fresh[:, step]
+
+    dof = table.number("temperature.tail_dof")
+    scale = np.sqrt((dof - 2) / rng.chisquare(dof, half))
+    scores[..., : Part.WIND] *= scale[:, None, None]
+    scores /= np.sqrt(np.mean(scores**2, axis=0))
+    pairs = np.stack([scores, -scores], axis=1).reshape(2 * half, *scores.shape[1:])
+    return pairs[:count]
+
+
+def wind_rmse_m_s(lead_days: FloatArray) -> FloatArray:
+    """Error of wind speed at a typical wind, m/s, growing from the first day to days 5-7."""
+    table = load("ensemble").table("wind")
+    first, late = table.number("rmse_first_day"), table.number("rmse_long")
+    grown = 1 - np.exp(-np.maximum(lead_days - 1, 0) / table.number("rmse_days"))
+    rmse: FloatArray = first + (late - first) * grown
+    return rmse
+
+
+def wind_with_errors(wind_m_s: FloatArray, scores: FloatArray, lead_days: FloatArray) -> FloatArray:
+    """Wind speeds about a forecast: errors on the square root of speed, never below calm.
+
+    The forecast is lowered by the variance of the error first, so that the mean stays.
+    """
+    typical = load("ensemble").number("wind.typical")
+    sd = wind_rmse_m_s(lead_days) / (2 * np.sqrt(typical))
+    centre = np.sqrt(np.maximum(wind_m_s - sd**2, 0.0))
+    speed: FloatArray = np.maximum(centre + sd * scores, 0.0) ** 2
+    return speed
+
+
+def in_day_scores(
+    rng: np.random.Generator, day_scores: FloatArray, fade_h: float, day_share: float
+) -> FloatArray:
+    """Hourly scores from day scores ``[member, hour]`` plus a part that changes within the day."""
+    keep = np.exp(-1 / fade_h)
+    noise = rng.standard_normal(day_scores.shape)
+    quick = np.empty_like(noise)
+    quick[:, 0] = noise[:, 0]
+    for hour in range(1, noise.shape[1]):
+        quick[:, hour] = keep * quick[:, hour - 1] + np.sqrt(1 - keep**2) * noise[:, hour]
+    scores: FloatArray = np.sqrt(day_share) * day_scores + np.sqrt(1 - day_share) * quick
+    return scores
+
+
+def even_uniforms(rng: np.random.Generator, scores: FloatArray) -> FloatArray:
+    """Scores ``[member, ...]`` turned into evenly spread uniforms in the same order.
+
+    Each column holds one value in each of the `member` equal parts of 0..1, so that a chance is
+    met by as many members as it says, to one in the ensemble's size.
+    """
+    ranks = np.argsort(np.argsort(scores, axis=0), axis=0)
+    uniforms: FloatArray = (ranks + rng.random(scores.shape)) / len(scores)
+    return uniforms

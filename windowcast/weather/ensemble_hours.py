@@ -1,0 +1,180 @@
+"""Hours of the members: the hourly forecast with errors, else hours made from the days.
+
+A variable nobody forecasts by the hour stays missing; wind above all is never invented.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.physics.humidity import dewpoint_from_rh_c, relative_humidity_pct
+from windowcast.values import load
+from windowcast.weather.axis import grades_of
+from windowcast.weather.ensemble_errors import (
+    Part,
+    in_day_scores,
+    middle_of_days,
+    variance_share,
+    wind_rmse_m_s,
+    wind_with_errors,
+)
+from windowcast.weather.ensemble_years import PastYears
+from windowcast.weather.hourly import daily_to_hourly
+from windowcast.weather.record import FloatArray, Grade, Record
+
+LOW_HOUR, HIGH_HOUR = 6, 15  # clock hours at which errors of the low and the high hold in full
+NOON = 12
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What the days of the members are, from which their hours follow.
+
+    `daily` has member 0, the forecast as issued, as its first row; `scores` have not.
+    """
+
+    issued: Record  # daily forecast, [day]
+    daily: Record  # daily members, [1 + member, day]
+    said: Record | None  # hourly forecast on the hours of the horizon, [hour]
+    scores: FloatArray  # [member, day, Part]
+    past: PastYears
+    reach: int
+    day_of: npt.NDArray[np.int64]  # day index of each hour
+
+
+def hourly_members(rng: np.random.Generator, drawn: Drawn, rain_mm: FloatArray) -> Record:
+    """All hours of the horizon as one record, ``[1 + member, hour]``.
+
+    Parameters
+    ----------
+    rain_mm
+        Rain by the hour, ``[1 + member, hour]``.
+    """
+    days = int(drawn.day_of[-1]) + 1
+    made = daily_to_hourly(drawn.daily, drawn.daily.times[0].astype(object), days)
+    hours = len(drawn.day_of)
+    fallback = np.where(drawn.day_of < drawn.reach, Grade.ESTIMATED, Grade.CLIMATOLOGY)
+    values: dict[str, FloatArray] = {
+        "temp_c": made.get("temp_c"),
+        "dewpoint_c": made.get("dewpoint_c"),
+    }
+    grades = {name: fallback.astype(np.uint8) for name in (*values, "precip_mm", "rh_pct")}
+    said = drawn.said
+    if said is not None:
+        still_open = said.grade("temp_c") != Grade.OBSERVED
+        for name, value in (
+            _temperature(drawn, said, still_open)
+            | _wind(rng, drawn, said, still_open)
+            | _sky(rng, drawn, said, rain_mm)
+        ).items():
+            there = np.isfinite(value)
+            base = values.get(name, np.full((1, hours), np.nan))
+            values[name] = np.where(there, value, base)
+            told = there.all(axis=0)
+            grades[name] = np.where(told, _best(said, name), grades.get(name, Grade.MISSING))
+    values["dewpoint_c"] = np.minimum(values["dewpoint_c"], values["temp_c"])
+    values["rh_pct"] = relative_humidity_pct(values["temp_c"], values["dewpoint_c"])
+    values["precip_mm"] = rain_mm
+    if said is not None and "precip_mm" in said:
+        grades["precip_mm"] = np.where(
+            np.isfinite(said.get("precip_mm")), said.grade("precip_mm"), fallback
+        )
+    shape = (len(rain_mm), hours)
+    kept = {k: np.broadcast_to(v, shape) for k, v in values.items() if np.isfinite(v).any()}
+    return Record(
+        made.place,
+        made.times,
+        kept,
+        {name: grades_of(v, grades[name].astype(np.uint8)) for name, v in kept.items()},
+        (*(said.provenance if said is not None else ()), *made.provenance),
+        said.flags if said is not None else (),
+    )
+
+
+def _best(said: Record, name: str) -> npt.NDArray[np.uint8]:
+    """Grades of a variable; a dew point told as humidity has the humidity's."""
+    grade = said.grade(name)
+    return np.minimum(grade, said.grade("rh_pct")) if name == "dewpoint_c" else grade
+
+
+def _between(anchors: FloatArray, at: FloatArray, hours: int) -> FloatArray:
+    """Straight lines between anchors ``[member, anchor]`` at hours `at`, ``[member, hour]``."""
+    clock = np.arange(hours)
+    right = np.clip(np.searchsorted(at, clock), 1, len(at) - 1)
+    weight = np.clip((clock - at[right - 1]) / (at[right] - at[right - 1]), 0.0, 1.0)
+    line: FloatArray = anchors[:, right - 1] * (1 - weight) + anchors[:, right] * weight
+    return line
+
+
+def _temperature(
+    drawn: Drawn, said: Record, still_open: npt.NDArray[np.bool_]
+) -> dict[str, FloatArray]:
+    """Temperature and dew point: the day's errors of low and high laid through its hours."""
+    hours, days = len(drawn.day_of), drawn.scores.shape[1]
+    reach = max(drawn.reach, 1)
+    errors = np.zeros((len(drawn.scores) + 1, 2 * days))
+    at = np.empty(2 * days)
+    for offset, (name, clock_hour) in enumerate((("tmin_c", LOW_HOUR), ("tmax_c", HIGH_HOUR))):
+        off = np.nan_to_num(drawn.daily.get(name)[:, :days] - drawn.issued.get(name)[:days])
+        off[:, reach:] = off[:, reach - 1 : reach]
+        errors[:, offset::2] = off
+        at[offset::2] = np.arange(days) * 24 + clock_hour
+    temp = said.get("temp_c") + _between(errors, at, hours) * still_open
+
+    dew = said.get("dewpoint_c")
+    dew = np.where(
+        np.isfinite(dew), dew, dewpoint_from_rh_c(said.get("temp_c"), said.get("rh_pct"))
+    )
+    lead = middle_of_days(days)
+    ratio = load("ensemble").number("dewpoint.ratio")
+    spread = ratio * drawn.past.departure_sd["tmin_c"] * np.sqrt(variance_share(lead))
+    noon = np.arange(days) * 24.0 + NOON
+    error = _between(drawn.scores[..., Part.DEW] * spread, noon, hours) * still_open
+    return {"temp_c": temp, "dewpoint_c": dew + _as_issued_first(error)}
+
+
+def _as_issued_first(errors: FloatArray) -> FloatArray:
+    """Errors with a first row of zeros for the forecast as issued."""
+    return np.vstack([np.zeros(errors.shape[1]), errors])
+
+
+def _wind(
+    rng: np.random.Generator, drawn: Drawn, said: Record, still_open: npt.NDArray[np.bool_]
+) -> dict[str, FloatArray]:
+    """Wind, gusts in step with it, and its direction."""
+    table = load("ensemble").table("wind")
+    lead = drawn.day_of + 0.5
+    certain = not drawn.scores.any()
+    day = drawn.scores[:, drawn.day_of, Part.WIND]
+    quick = table.number("hour_fade"), table.number("day_share")
+    scores = np.zeros_like(day) if certain else in_day_scores(rng, day, *quick)
+    issued = said.get("wind_m_s")
+    wind = wind_with_errors(issued, scores, lead) if not certain else issued
+    wind = np.vstack([issued, np.where(still_open, wind, issued)])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(issued > 0, wind / issued, 1.0)
+    noise = rng.standard_normal(scores.shape) * (not certain) * still_open
+    excess = np.exp(table.number("gust_sd") * _as_issued_first(noise))
+    over = np.maximum(said.get("gust_m_s") - issued, 0.0)
+    gust = wind + over * np.sqrt(ratio) * excess
+    turn = table.number("direction_sd") * wind_rmse_m_s(lead) / table.number("rmse_first_day")
+    other = rng.standard_normal(drawn.scores.shape[:2])[:, drawn.day_of] * (not certain)
+    swing = np.zeros_like(day) if certain else in_day_scores(rng, other, *quick)
+    direction = (said.get("wind_from_deg") + _as_issued_first(swing * turn * still_open)) % 360
+    return {"wind_m_s": wind, "gust_m_s": gust, "wind_from_deg": direction}
+
+
+def _sky(
+    rng: np.random.Generator, drawn: Drawn, said: Record, rain_mm: FloatArray
+) -> dict[str, FloatArray]:
+    """Cloud about the forecast, pressure as issued, rain or none as 1 or 0 (as issued: chance)."""
+    sd = load("ensemble").number("cloud.sd") * bool(drawn.scores.any())
+    noise = rng.standard_normal(drawn.scores.shape[:2])[:, drawn.day_of]
+    cloud = np.clip(said.get("cloud_fraction") + sd * _as_issued_first(noise), 0.0, 1.0)
+    rains = np.where(np.isfinite(rain_mm), rain_mm > 0, np.nan)
+    chance = np.vstack([said.get("precip_prob"), rains[1:]])
+    pressure = np.broadcast_to(said.get("pressure_hpa"), cloud.shape)
+    return {"cloud_fraction": cloud, "pressure_hpa": pressure, "precip_prob": chance}

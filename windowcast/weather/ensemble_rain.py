@@ -1,0 +1,185 @@
+"""Rain of the members: whether, how much, and in which hours.
+
+The days ahead are cut into runs of hours. Over a run rain falls or not with one probability: a run
+is a stretch of equal probability of precipitation (at most 12 hours, the period such a figure
+refers to), or, where there is none, a local day. What falls comes as one spell of random length
+and place inside its run.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.values import load
+from windowcast.weather.ensemble_errors import even_uniforms
+from windowcast.weather.record import FloatArray
+
+LONGEST_RUN_H = 12
+
+
+@dataclass(frozen=True)
+class Runs:
+    """Runs of hours without overlap; arrays ``[run]``.
+
+    Attributes
+    ----------
+    first, length
+        First hour and number of hours.
+    day
+        Day of the middle hour.
+    chance
+        Probability of rain, 0..1; NaN where the run is a day without one.
+    """
+
+    first: npt.NDArray[np.int64]
+    length: npt.NDArray[np.int64]
+    day: npt.NDArray[np.int64]
+    chance: FloatArray
+
+
+def find_runs(chance: FloatArray, day_of: npt.NDArray[np.int64]) -> Runs:
+    """Cut hours into runs.
+
+    Parameters
+    ----------
+    chance
+        Hourly probability of precipitation, ``[hour]``, NaN where there is none. A day with
+        some hours without one is taken as a whole, unless those are its first or last hours.
+    day_of
+        Day index of each hour.
+    """
+    known = np.isfinite(chance)
+    days = np.arange(day_of[-1] + 1)
+    starts = np.searchsorted(day_of, days)
+    hours = np.diff(np.append(starts, len(day_of)))
+    by_hour = np.add.reduceat(known, starts) >= hours / 2
+    cut = np.ones(len(chance), dtype=bool)
+    same_day = day_of[1:] == day_of[:-1]
+    hourly = by_hour[day_of]
+    equal = (chance[1:] == chance[:-1]) | (~known[1:] & ~known[:-1])
+    cut[1:] = np.where(hourly[1:] & hourly[:-1], ~equal, ~same_day)
+    begin = np.flatnonzero(cut)
+    since = np.arange(len(chance)) - np.repeat(begin, np.diff(np.append(begin, len(chance))))
+    first = np.flatnonzero(cut | (hourly & (since % LONGEST_RUN_H == 0)))
+    length = np.diff(np.append(first, len(chance)))
+    day = day_of[first + length // 2]
+    return Runs(first, length, day, np.where(hourly[first], chance[first], np.nan))
+
+
+def chance_from_amount(
+    amount_mm: FloatArray, lead_days: FloatArray, climate_share: float
+) -> FloatArray:
+    """Probability of a wet day behind a forecast amount that comes without one.
+
+    Parameters
+    ----------
+    amount_mm
+        Forecast amount, NaN where there is none: then the climate's share is returned.
+
+    Notes
+    -----
+    With r the correlation of the forecast of rain or no rain with what comes, the calibrated
+    probability is ``c + r (f - c)``, f being 1 or 0; r² is the Brier skill of such a forecast.
+    """
+    table = load("ensemble").table("rain")
+    skill = table.number("skill") * np.exp(-lead_days / table.number("skill_days"))
+    said = np.where(np.isfinite(amount_mm), amount_mm >= table.number("wet"), climate_share)
+    chance: FloatArray = climate_share + np.sqrt(skill) * (said - climate_share)
+    return chance
+
+
+@dataclass(frozen=True)
+class SaidRain:
+    """What the forecast says of each run, ``[run]``.
+
+    Attributes
+    ----------
+    chance
+        Probability of rain, 0..1.
+    if_wet_mm
+        Mean amount when it rains.
+    shape
+        Gamma shape of the amount when it rains.
+    issued_mm
+        The amount as issued; NaN where nothing is said.
+    """
+
+    chance: FloatArray
+    if_wet_mm: FloatArray
+    shape: FloatArray
+    issued_mm: FloatArray
+
+
+def said_of_runs(
+    runs: Runs,
+    hourly_mm: FloatArray,
+    daily_mm: FloatArray,
+    *,
+    wet_share: float,
+    wet_mean_mm: float,
+) -> SaidRain:
+    """Probability and amount of rain of each run.
+
+    Parameters
+    ----------
+    hourly_mm, daily_mm
+        Forecast amounts, ``[hour]`` and ``[day]``, NaN where there are none. An amount that comes
+        with a probability is the expected amount: divided by the probability it is what falls
+        when it rains.
+    wet_share, wet_mean_mm
+        The climate's share of wet days and mean amount of one, for runs of which nothing is said.
+    """
+    table = load("ensemble").table("rain")
+    least = table.number("wet")
+    summed = np.add.reduceat(np.nan_to_num(hourly_mm), runs.first)
+    told = np.add.reduceat(np.isfinite(hourly_mm), runs.first) > 0
+    of_day = np.where(np.isfinite(daily_mm[runs.day]) | ~told, daily_mm[runs.day], summed)
+    with_chance = np.isfinite(runs.chance)
+    lead = runs.day + 0.5
+    chance = np.where(with_chance, runs.chance, chance_from_amount(of_day, lead, wet_share))
+    usual = wet_mean_mm * np.sqrt(np.minimum(runs.length / 24, 1.0))
+    some = np.where(with_chance, told & (summed > 0), of_day >= least)
+    expected = np.where(with_chance, summed / np.maximum(chance, 1e-3), of_day)
+    if_wet = np.where(some, expected, usual)
+    likely = np.where(chance >= 0.5, if_wet, 0.0)
+    issued = np.where(told, summed, np.where(with_chance, likely, of_day))
+    shape = np.where(some, table.number("forecast_shape"), table.number("amount_shape"))
+    return SaidRain(chance, if_wet, shape, issued)
+
+
+def drawn_amounts(rng: np.random.Generator, scores: FloatArray, said: SaidRain) -> FloatArray:
+    """Amounts ``[member, run]``: rain in the share `chance` of the members, gamma about a mean.
+
+    Parameters
+    ----------
+    scores
+        Rain scores, ``[member, run]``; the members with the highest get the rain.
+    """
+    least = load("ensemble").number("rain.wet")
+    wet = even_uniforms(rng, scores) > 1 - said.chance
+    mean = np.maximum(said.if_wet_mm, least)
+    amount = rng.standard_gamma(said.shape, scores.shape) / said.shape * mean
+    drawn: FloatArray = np.where(wet, np.maximum(amount, least), 0.0)
+    return drawn
+
+
+def spells(rng: np.random.Generator, amounts_mm: FloatArray, runs: Runs) -> FloatArray:
+    """Rain by the hour, ``[member, hour]``: each run's amount as one spell inside the run.
+
+    A missing amount leaves all hours of its run missing.
+    """
+    table = load("ensemble").table("rain")
+    low, high = table.number("spell_low"), table.number("spell_high")
+    draws = rng.random((2, *amounts_mm.shape))
+    share = low + (high - low) * draws[0] ** table.number("spell_power")
+    long = np.clip(np.round(share * runs.length), 1, runs.length)
+    begin = np.floor(draws[1] * (runs.length - long + 1))
+    run_of = np.repeat(np.arange(len(runs.first)), runs.length)
+    position = np.arange(len(run_of)) - runs.first[run_of]
+    inside = (position >= begin[:, run_of]) & (position < (begin + long)[:, run_of])
+    per_hour = (amounts_mm / long)[:, run_of]
+    rain: FloatArray = np.where(inside | np.isnan(per_hour), per_hour, 0.0)
+    return rain

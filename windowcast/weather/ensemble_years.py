@@ -1,0 +1,204 @@
+"""Past years of a station's own record as futures: the same part of the season, day after day.
+
+Temperatures are carried as departures from the station's normal course, so that a past year moved
+by some days against the calendar is neither too warm nor too cold. Few years are made to give many
+members by moving them by up to 15 days.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.values import load
+from windowcast.weather.record import DateArray, FloatArray, Record
+
+HARMONICS = 3  # of the normal course: year, half-year, third of a year
+TEMPERATURES = ("tmax_c", "tmin_c")
+# carried from the past year as they were; soil is simulated from today's state, never copied
+CARRIED = ("precip_mm", "snow_depth_mm", "rh_mean_pct", "wind_mean_m_s", "solar_mj_m2")
+_YEAR_DAYS = 365.25
+
+
+def normal_course(record: Record, name: str, dates: DateArray) -> FloatArray:
+    """The normal of a variable on given dates, ``[day]``: three harmonics through the record.
+
+    NaN when the record holds less than a year of values.
+    """
+    values = record.get(name)
+    ok = np.isfinite(values)
+    if ok.sum() < _YEAR_DAYS:
+        return np.full(len(dates), np.nan)
+    waves = _waves(record.times[ok])
+    coefficients = np.linalg.solve(waves.T @ waves, waves.T @ values[ok])
+    course: FloatArray = _waves(dates) @ coefficients
+    return course
+
+
+def _waves(dates: DateArray) -> FloatArray:
+    days = dates.astype("datetime64[D]").astype(np.int64)
+    angle = 2 * np.pi * (days % _YEAR_DAYS) / _YEAR_DAYS
+    steps = np.arange(1, HARMONICS + 1)[:, None] * angle
+    return np.vstack([np.ones(len(days)), np.sin(steps), np.cos(steps)]).T
+
+
+@dataclass(frozen=True)
+class PastYears:
+    """What the record says of the days ahead.
+
+    Attributes
+    ----------
+    normal
+        ``tmax_c`` and ``tmin_c`` → normal on each day ahead, ``[day]``.
+    departure_sd
+        ``tmax_c`` and ``tmin_c`` → spread of departures in this part of the year, °C.
+    departures
+        ``tmax_c`` and ``tmin_c`` → departures of the past years, ``[member, day]``.
+    carried
+        Other daily variables of the same past years, ``[member, day]``.
+    years
+        How many different years stand behind the members; 0 when there are none (the arrays are
+        then all NaN).
+    latest
+        ``tmax_c`` and ``tmin_c`` → the last observed departure, °C, and how many days before
+        the first day ahead it lies; (NaN, 0) if there is none.
+    wet_share, wet_mean_mm
+        Share of wet days and mean amount of one in this part of the year.
+    """
+
+    normal: dict[str, FloatArray]
+    departure_sd: dict[str, float]
+    departures: dict[str, FloatArray]
+    carried: dict[str, FloatArray]
+    years: int
+    latest: dict[str, tuple[float, int]]
+    wet_share: float
+    wet_mean_mm: float
+
+
+def past_years(record: Record, today: dt.date, days: int, count: int) -> PastYears:
+    """Lay `count` past stretches of `days` days over the days from `today` on.
+
+    Parameters
+    ----------
+    record
+        Daily values of one place, no leading axis; only days before `today` are used.
+    """
+    table = load("ensemble")
+    start = np.datetime64(today, "D")
+    first = start - np.timedelta64(round(table.number("past_years.most") * _YEAR_DAYS) + days, "D")
+    past = record.between(first, start - np.timedelta64(1, "D"))
+    ahead = start + np.arange(days)
+
+    half = table.number("past_years.sd_half_width")
+    season = np.abs((_day_of_cycle(past.times) - _day_of_cycle(start) + 183) % 366 - 183) <= half
+    normal, spread, departures, latest = {}, {}, {}, {}
+    for name in TEMPERATURES:
+        course = normal_course(past, name, np.concatenate([past.times, ahead]))
+        normal[name] = course[len(past.times) :]
+        off = past.get(name) - course[: len(past.times)]
+        near = off[season & np.isfinite(off)]
+        enough = len(near) >= 2 * half
+        spread[name] = float(near.std()) if enough else table.number("temperature.climate_sd")
+        departures[name] = off
+        known = np.flatnonzero(np.isfinite(off))
+        latest[name] = (
+            (float(off[known[-1]]), int((start - past.times[known[-1]]).astype(int)))
+            if len(known)
+            else (np.nan, 0)
+        )
+
+    rows, years = _stretches(departures, past.times, start, days, count)
+    if years == 0:
+        empty = np.full((count, days), np.nan)
+        picked, carried = dict.fromkeys(TEMPERATURES, empty), {}
+    else:
+        picked = {name: _bridged(off)[rows] for name, off in departures.items()}
+        carried = {
+            name: _from_other_years(past.get(name)[rows]) for name in CARRIED if name in past
+        }
+    wet_share, wet_mean = _wet_days(past.get("precip_mm")[season])
+    return PastYears(normal, spread, picked, carried, years, latest, wet_share, wet_mean)
+
+
+def _day_of_cycle(dates: DateArray | np.datetime64) -> npt.NDArray[np.float64]:
+    days = np.asarray(dates).astype("datetime64[D]").astype(np.int64)
+    cycle: npt.NDArray[np.float64] = days % _YEAR_DAYS
+    return cycle
+
+
+def _stretches(
+    departures: dict[str, FloatArray],
+    times: DateArray,
+    start: np.datetime64,
+    days: int,
+    count: int,
+) -> tuple[npt.NDArray[np.int64], int]:
+    """Indices of past stretches ``[member, day]``, and how many years they come from.
+
+    Years are dealt out in turn, each next round with another shift against the calendar, so that
+    all years count alike and shifts are as small as the count allows.
+    """
+    table = load("ensemble")
+    none = np.zeros((0, days), dtype=np.int64), 0
+    if len(times) < days:
+        return none
+    known = np.all([np.isfinite(off) for off in departures.values()], axis=0)
+    total = np.concatenate([[0], np.cumsum(known)])
+    back = np.round(np.arange(1, table.number("past_years.most") + 1) * _YEAR_DAYS).astype(int)
+    begins = (start - times[0]).astype(int) - back
+    most = int(table.number("past_years.shift"))
+
+    def usable(begin: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+        inside = (begin >= 0) & (begin + days <= len(times))
+        at = np.clip(begin, 0, len(times) - days)
+        share = (total[at + days] - total[at]) / days
+        result: npt.NDArray[np.bool_] = inside & (share >= table.number("past_years.complete"))
+        return result
+
+    begins = begins[usable(begins) | usable(begins - most)]
+    if len(begins) == 0:
+        return none
+    rounds = -(-count // len(begins))
+    shifts = np.round(np.linspace(-most, most, rounds + 2)[1:-1]).astype(int)
+    dealt = (begins[None, :] + shifts[np.argsort(np.abs(shifts))][:, None]).ravel()
+    dealt = dealt[usable(dealt)]
+    if len(dealt) == 0:
+        return none
+    chosen = np.resize(dealt, count)
+    return chosen[:, None] + np.arange(days), len(begins)
+
+
+def _bridged(departures: FloatArray) -> FloatArray:
+    """Gaps in departures bridged by a straight line; all NaN stays so."""
+    ok = np.isfinite(departures)
+    if not ok.any():
+        return departures
+    at = np.arange(len(departures))
+    return np.interp(at, at[ok], departures[ok])
+
+
+def _from_other_years(values: FloatArray) -> FloatArray:
+    """Missing days taken from the next member that has the day; NaN where no member has."""
+    filled = values
+    for step in range(1, len(values)):
+        missing = np.isnan(filled)
+        if not missing.any():
+            break
+        filled = np.where(missing, np.roll(values, -step, axis=0), filled)
+    return filled
+
+
+def _wet_days(precip_mm: FloatArray) -> tuple[float, float]:
+    """Share of wet days and their mean amount; packaged figures for a short record."""
+    table = load("ensemble").table("rain")
+    known = precip_mm[np.isfinite(precip_mm)]
+    if len(known) < 60:
+        return table.number("climate_share"), table.number("climate_amount")
+    wet = known[known >= table.number("wet")]
+    if len(wet) == 0:
+        return 0.0, table.number("climate_amount")
+    return len(wet) / len(known), float(wet.mean())
