@@ -254,14 +254,16 @@ def site_from(raw: dict[str, Any], path: str | PathLike[str] | None = None) -> S
     try:
         return Site.model_validate(raw)
     except ValidationError as error:
-        raise _plain(error, path) from None
+        raise first_problem(error, path) from None
 
 
-def _plain(error: ValidationError, path: str | PathLike[str] | None) -> InputError:
+def first_problem(
+    error: ValidationError, path: str | PathLike[str] | None = None, row: int | None = None
+) -> InputError:
     """The first problem of a validation in words, with the number of further ones."""
     problems = error.errors(include_url=False)
     first = problems[0]
-    key = ".".join(str(part) for part in first["loc"]) or "site"
+    key = ".".join(str(part) for part in first["loc"]) or None
     if first["type"] == "missing":
         text, remedy = "is missing", "add it"
     elif first["type"] == "extra_forbidden":
@@ -271,4 +273,4 @@ def _plain(error: ValidationError, path: str | PathLike[str] | None) -> InputErr
         text = f"{found!r}: {first['msg'][0].lower()}{first['msg'][1:]}"
         remedy = "correct it"
     more = f" ({len(problems) - 1} more after this)" if len(problems) > 1 else ""
-    return InputError(text, path=path, field=key, remedy=remedy + more)
+    return InputError(text, path=path, row=row, field=key, remedy=remedy + more)

@@ -1,0 +1,67 @@
+"""Log entries in one line, for lists on the terminal and the web page."""
+
+from __future__ import annotations
+
+from windowcast.records.model import (
+    Application,
+    Entry,
+    FieldNote,
+    GreenCover,
+    Rating,
+    ScoutingCount,
+    SoilReading,
+)
+from windowcast.units import M2_PER_ACRE, M_PER_FOOT, Display
+
+
+def describe(entry: Entry, display: Display) -> str:
+    """What an entry says, without its date, in the site's units."""
+    match entry:
+        case Application():
+            text = " + ".join(entry.actives)
+            parts = [entry.where, _area(entry.area_m2, display), entry.purpose, entry.notes]
+        case SoilReading():
+            text = (
+                f"soil {display.temperature(entry.temp_c, 1)} at {_depth(entry.depth_m, display)}"
+            )
+            parts = [entry.where, entry.notes]
+        case ScoutingCount():
+            text = entry.weed
+            parts = [
+                "" if entry.per_m2 is None else _density(entry.per_m2, display),
+                "" if entry.cover_pct is None else f"{entry.cover_pct:g} % cover",
+                "" if entry.stage_bbch is None else f"BBCH {entry.stage_bbch}",
+                entry.where,
+                entry.notes,
+            ]
+        case Rating():
+            text = f"{entry.trial}, plot {entry.plot}, {entry.treatment}: {entry.value:g}"
+            parts = [
+                entry.measure + (" before" if entry.before else ""),
+                f"block {entry.block}" if entry.block else "",
+                entry.location,
+                entry.weed,
+                entry.notes,
+            ]
+        case GreenCover():
+            text = f"{entry.green_pct:g} % green"
+            parts = [entry.where, entry.notes]
+        case FieldNote():
+            text = entry.text
+            mixed = "survivors mixed among dying plants" if entry.survivors_mixed else ""
+            parts = [entry.where, entry.weed, mixed]
+    return ", ".join([text, *filter(None, parts)])
+
+
+def _area(area_m2: float | None, display: Display) -> str:
+    if area_m2 is None:
+        return ""
+    return f"{area_m2 / M2_PER_ACRE:.3g} acre" if display.us else f"{area_m2 / 10_000:.3g} ha"
+
+
+def _depth(depth_m: float, display: Display) -> str:
+    return f"{depth_m / M_PER_FOOT * 12:.2g} in" if display.us else f"{depth_m * 100:.3g} cm"
+
+
+def _density(per_m2: float, display: Display) -> str:
+    return f"{per_m2 * M_PER_FOOT**2:.3g} per ft²" if display.us else f"{per_m2:.3g} per m²"

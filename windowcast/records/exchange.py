@@ -1,0 +1,229 @@
+"""The season log as JSON and CSV, there and back without loss.
+
+Both forms hold the whole history, one row (CSV) or object (JSON) for each version of an entry, so
+that reading them into an empty log gives the same log. A CSV written by hand needs only the
+columns ``kind`` and those of the entries; its rows are added as one change.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import json
+import uuid
+from collections.abc import Iterable, Mapping, Sequence
+from os import PathLike
+from pathlib import Path
+from typing import Any, get_type_hints
+
+from windowcast.errors import InputError
+from windowcast.records import schema
+from windowcast.records.model import KINDS, field_names, from_plain
+from windowcast.records.store import Change, Revision, SeasonLog
+
+FORMAT = "season log"
+_HISTORY = ("change", "at", "action", "undoes", "entry")
+_ACTIONS = ("add", "edit", "remove", "undo", "import")
+COLUMNS = (
+    *_HISTORY,
+    "kind",
+    *dict.fromkeys(name for kind in KINDS for name in field_names(kind)),
+)
+
+
+def to_json(log: SeasonLog) -> str:
+    """The whole log as JSON text."""
+    changes = [
+        {
+            "change": change.uid,
+            "at": change.at.isoformat(),
+            "action": change.action,
+            "undoes": change.undoes,
+            "revisions": [
+                {"entry": r.id, "kind": r.kind, "body": r.body} for r in change.revisions
+            ],
+        }
+        for change in log.history()
+    ]
+    document = {"format": FORMAT, "schema": schema.VERSION, "changes": changes}
+    return json.dumps(document, ensure_ascii=False, indent=1)
+
+
+def to_csv(log: SeasonLog) -> str:
+    """The whole log as CSV text: a row for each version of an entry.
+
+    A cell that is empty is not there; texts are written as they are, everything else as JSON. A
+    row with ``action`` but no values stands for an entry taken out.
+    """
+    stream = io.StringIO(newline="")
+    writer = csv.DictWriter(stream, COLUMNS, lineterminator="\r\n")
+    writer.writeheader()
+    for change in log.history():
+        for revision in change.revisions:
+            row: dict[str, str] = {
+                "change": change.uid,
+                "at": change.at.isoformat(),
+                "action": change.action,
+                "undoes": change.undoes or "",
+                "entry": revision.id,
+                "kind": revision.kind,
+            }
+            for key, value in (revision.body or {}).items():
+                row[key] = (
+                    value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+                )
+            writer.writerow(row)
+    return stream.getvalue()
+
+
+def read_into(log: SeasonLog, path: str | PathLike[str]) -> int:
+    """Add what a JSON or CSV export holds to a log; how many changes were added.
+
+    Changes the log has already are left out, so that reading a file twice adds nothing. Either
+    the whole file is added or nothing.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read or a row in it is wrong.
+    """
+    text = _read(path)
+    changes = _from_json(text, path) if text.lstrip()[:1] in {"{", "["} else _from_csv(text, path)
+    return log.merge(changes)
+
+
+def _read(path: str | PathLike[str]) -> str:
+    try:
+        with Path(path).open(encoding="utf-8-sig", newline="") as stream:
+            return stream.read()
+    except UnicodeDecodeError:
+        raise InputError("is not a text file", path=path, remedy="save it as UTF-8") from None
+    except OSError as error:
+        raise InputError(
+            f"cannot be read ({error.strerror})", path=path, remedy="check the path"
+        ) from None
+
+
+def _from_json(text: str, path: str | PathLike[str]) -> list[Change]:
+    try:
+        document = json.loads(text)
+    except ValueError as error:
+        raise InputError(f"is not JSON: {error}", path=path, remedy="export it again") from None
+    if not isinstance(document, dict) or document.get("format") != FORMAT:
+        raise InputError(
+            "is not an export of a season log", path=path, remedy="use windowcast log export"
+        )
+    if not isinstance(document.get("schema"), int) or document["schema"] > schema.VERSION:
+        raise InputError(
+            f"was written by a newer windowcast (log schema {document.get('schema')}, this"
+            f" program knows {schema.VERSION})",
+            path=path,
+            remedy="update windowcast",
+        )
+    changes = []
+    for count, item in enumerate(document.get("changes", []), start=1):
+        try:
+            revisions = [(r["entry"], r["kind"], r["body"]) for r in item["revisions"]]
+            head = (item["change"], item["at"], item["action"], item["undoes"])
+        except (KeyError, TypeError):
+            raise InputError(
+                "a change lacks a part", path=path, field=f"changes.{count - 1}"
+            ) from None
+        changes.append(_change(head, revisions, path, None))
+    return changes
+
+
+def _from_csv(text: str, path: str | PathLike[str]) -> list[Change]:
+    reader = csv.DictReader(io.StringIO(text, newline=""), restkey="")
+    columns = [c.strip() for c in reader.fieldnames or ()]
+    unknown = [c for c in columns if c not in COLUMNS]
+    if "kind" not in columns or unknown:
+        raise InputError(
+            f"column {unknown[0]!r} is not known" if unknown else "has no column 'kind'",
+            path=path,
+            row=1,
+            remedy="compare with the columns of windowcast log export --format csv",
+        )
+    reader.fieldnames = columns
+    full = set(_HISTORY) <= set(columns)
+    grouped: dict[tuple[str, str, str, str | None], list[tuple[str, str, Any]]] = {}
+    first_row: dict[tuple[str, str, str, str | None], int] = {}
+    loose = (uuid.uuid4().hex, dt.datetime.now(dt.UTC).isoformat(), "import", None)
+    for row in reader:
+        number = reader.line_num
+        if None in row.values() or "" in row:
+            raise InputError(
+                f"has not {len(columns)} cells", path=path, row=number, remedy="correct the row"
+            )
+        kind = row["kind"]
+        if kind not in KINDS:
+            from_plain(kind, {}, path=path, row=number)  # raises, with a close kind
+        body = _body(kind, row, path, number)
+        head = (row["change"], row["at"], row["action"], row["undoes"] or None) if full else loose
+        gone = full and not body and row["action"] in {"remove", "undo"}
+        if not gone:
+            from_plain(kind, body, path=path, row=number)
+        entry = row["entry"] if full else uuid.uuid4().hex
+        grouped.setdefault(head, []).append((entry, kind, None if gone else body))
+        first_row.setdefault(head, number)
+    return [_change(head, rows, path, first_row[head]) for head, rows in grouped.items()]
+
+
+def _body(
+    kind: str, row: Mapping[str, str], path: str | PathLike[str], number: int
+) -> dict[str, Any]:
+    """Values of a row's filled cells: texts as they are, the rest from JSON."""
+    plain: dict[str, Any] = {}
+    for name, cell in row.items():
+        if cell == "" or name in _HISTORY or name == "kind":
+            continue
+        if name not in field_names(kind):
+            raise InputError(
+                f"a {kind} has no {name}",
+                path=path,
+                row=number,
+                field=name,
+                remedy="empty the cell",
+            )
+        plain[name] = _value(kind, name, cell)
+    return plain
+
+
+def _value(kind: str, name: str, cell: str) -> Any:
+    hint = str(get_type_hints(KINDS[kind])[name])
+    if hint == "<class 'str'>" or "date" in hint or "time" in hint:
+        return cell
+    try:
+        return json.loads(cell)
+    except ValueError:
+        return cell  # the check that follows names what is wrong with it
+
+
+def _change(
+    head: Sequence[Any],
+    rows: Iterable[tuple[Any, Any, Any]],
+    path: str | PathLike[str],
+    row: int | None,
+) -> Change:
+    uid, at, action, undoes = head
+    try:
+        time = dt.datetime.fromisoformat(at)
+        if time.tzinfo is None:
+            raise ValueError
+    except (TypeError, ValueError):
+        raise InputError(
+            f"{at!r} is not a time with zone", path=path, row=row, field="at"
+        ) from None
+    if action not in _ACTIONS or not isinstance(uid, str) or not uid:
+        raise InputError(f"{action!r} is not an action", path=path, row=row, field="action")
+    revisions = []
+    for entry, kind, body in rows:
+        if not isinstance(entry, str) or not entry:
+            raise InputError("has no id", path=path, row=row, field="entry")
+        if body is not None:
+            from_plain(kind, body, path=path, row=row)
+        elif kind not in KINDS:
+            raise InputError(f"{kind!r} is not a kind", path=path, row=row, field="kind")
+        revisions.append(Revision(entry, kind, body))
+    return Change(uid, time, action, tuple(revisions), undoes)

@@ -1,0 +1,322 @@
+"""What the season log holds: applications, readings, counts, ratings, cover, notes.
+
+Plain dataclasses in SI units. `from_plain` checks every value on its way in, so that the store
+never holds a negative area or a naive time; `to_plain` gives JSON-ready values back without loss.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields
+from functools import cache
+from os import PathLike
+from typing import Annotated, Any, TypeVar
+
+from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError
+
+from windowcast.errors import InputError
+from windowcast.site import first_problem
+from windowcast.windows.model import PURPOSES
+
+
+def _encodable(text: str) -> str:
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:
+        raise ValueError("holds a broken character") from None
+    return text
+
+
+def _purpose(text: str) -> str:
+    if text and text not in PURPOSES:
+        raise ValueError(f"is not one of {', '.join(PURPOSES)}")
+    return text
+
+
+def _weed(code: str) -> str:
+    if code and not (len(code) in {5, 6} and code.isascii() and code.isalnum()):
+        raise ValueError("is not an EPPO code such as POAAN")
+    return code.upper()
+
+
+def _number(low: float | None = None, high: float | None = None, above: float | None = None) -> Any:
+    return Field(ge=low, le=high, gt=above, allow_inf_nan=False)
+
+
+Text = Annotated[str, Field(max_length=4000), AfterValidator(_encodable)]
+Amount = Annotated[float, _number(above=0.0)]
+AtLeastZero = Annotated[float, _number(low=0.0)]
+Temperature = Annotated[float, _number(low=-60.0, high=70.0)]
+Percent = Annotated[float, _number(low=0.0, high=100.0)]
+Weed = Annotated[str, AfterValidator(_weed)]
+Name = Annotated[Text, Field(min_length=1)]
+
+_STRICT = ConfigDict(extra="forbid")
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """One product in the tank: what the record must name, in the user's own words.
+
+    `active` is the ISO common name; `product` and `registration` are free text from the label in
+    hand; `rate_kg_ha` is active ingredient; `product_rate` is the label's rate as read
+    ("0.5 fl oz/1000 ft²") and `product_total` the amount of product used.
+    """
+
+    __pydantic_config__ = _STRICT
+
+    active: Name
+    rate_kg_ha: Amount | None = None
+    product: Text = ""
+    registration: Text = ""
+    product_rate: Text = ""
+    product_total: Text = ""
+    restricted: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Application:
+    """One application: when, where, what, how, in which weather, by whom."""
+
+    __pydantic_config__ = _STRICT
+
+    start: AwareDatetime
+    materials: Annotated[tuple[Material, ...], Field(min_length=1)]
+    end: AwareDatetime | None = None
+    where: Text = ""  # area or hole, in the user's words
+    site_kind: Text = ""  # "sports field turf"
+    area_m2: Amount | None = None
+    purpose: Annotated[str, AfterValidator(_purpose)] = ""
+    target: Weed = ""
+    carrier_l_ha: Amount | None = None
+    nozzle: Text = ""
+    droplet_class: Text = ""
+    pressure_kpa: Amount | None = None
+    boom_height_m: Amount | None = None
+    speed_m_s: Amount | None = None
+    adjuvant: Text = ""
+    wind_m_s: AtLeastZero | None = None
+    wind_from_deg: Annotated[float, _number(low=0.0, high=360.0)] | None = None
+    temp_c: Temperature | None = None
+    rh_pct: Percent | None = None
+    weather_source: Text = ""  # where wind, temperature and humidity come from
+    watered_in_mm: Amount | None = None
+    watered_in_on: dt.date | None = None
+    operator: Text = ""
+    certification: Text = ""
+    notes: Text = ""
+
+    @property
+    def date(self) -> dt.date:
+        """The local date, in the zone it was entered in."""
+        return self.start.date()
+
+    @property
+    def actives(self) -> tuple[str, ...]:
+        """Active ingredients in the tank."""
+        return tuple(material.active for material in self.materials)
+
+
+@dataclass(frozen=True, slots=True)
+class SoilReading:
+    """A soil temperature taken with a probe."""
+
+    __pydantic_config__ = _STRICT
+
+    date: dt.date
+    depth_m: Annotated[float, _number(low=0.005, high=3.0)]
+    temp_c: Annotated[float, _number(low=-40.0, high=65.0)]
+    time: dt.time | None = None  # local; None: a daily mean or not noted
+    where: Text = ""
+    notes: Text = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ScoutingCount:
+    """Weeds counted in a frame, or their cover, with the stage of most of them."""
+
+    __pydantic_config__ = _STRICT
+
+    date: dt.date
+    weed: Annotated[Weed, Field(min_length=1)]
+    per_m2: AtLeastZero | None = None
+    cover_pct: Percent | None = None
+    stage_bbch: Annotated[int, Field(ge=0, le=99)] | None = None
+    where: Text = ""
+    notes: Text = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Rating:
+    """One value taken on one plot of a trial.
+
+    `treatment` is "untreated" for a check. `measure` says what was taken: "count per m2",
+    "cover %", "injury %" …; `before` marks a value from before the application.
+    """
+
+    __pydantic_config__ = _STRICT
+
+    date: dt.date
+    trial: Name
+    plot: Name
+    treatment: Name
+    value: Annotated[float, _number()]
+    measure: Name = "count per m2"
+    before: bool = False
+    block: Text = ""
+    location: Text = ""
+    weed: Weed = ""
+    notes: Text = ""
+
+
+@dataclass(frozen=True, slots=True)
+class GreenCover:
+    """Observed green share of the turf."""
+
+    __pydantic_config__ = _STRICT
+
+    date: dt.date
+    green_pct: Percent
+    where: Text = ""
+    notes: Text = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FieldNote:
+    """Anything seen; `survivors_mixed`: live plants beside dying ones of the same size."""
+
+    __pydantic_config__ = _STRICT
+
+    date: dt.date
+    text: Name
+    where: Text = ""
+    weed: Weed = ""
+    survivors_mixed: bool | None = None
+
+
+Entry = Application | SoilReading | ScoutingCount | Rating | GreenCover | FieldNote
+E = TypeVar("E", Application, SoilReading, ScoutingCount, Rating, GreenCover, FieldNote)
+
+KINDS: Mapping[str, type[Entry]] = {
+    "application": Application,
+    "probe": SoilReading,
+    "count": ScoutingCount,
+    "rating": Rating,
+    "cover": GreenCover,
+    "note": FieldNote,
+}
+_NAMES = {kind: name for name, kind in KINDS.items()}
+
+
+def kind_of(entry: Entry | type[Entry]) -> str:
+    """The short name of an entry's kind, a key of `KINDS`."""
+    return _NAMES[entry if isinstance(entry, type) else type(entry)]
+
+
+@cache
+def _adapter(kind: str) -> TypeAdapter[Any]:
+    return TypeAdapter(KINDS[kind])
+
+
+def to_plain(entry: Entry) -> dict[str, Any]:
+    """JSON-ready values of an entry; fields at their default are left out."""
+    plain: dict[str, Any] = _adapter(kind_of(entry)).dump_python(
+        entry, mode="json", exclude_defaults=True
+    )
+    return plain
+
+
+def from_plain(
+    kind: str,
+    plain: Mapping[str, Any],
+    *,
+    path: str | PathLike[str] | None = None,
+    row: int | None = None,
+) -> Entry:
+    """The entry that plain values stand for, checked.
+
+    Raises
+    ------
+    InputError
+        Unknown kind or field, a missing or impossible value, an application that ends before
+        it starts, a count without a number.
+    """
+    if kind not in KINDS:
+        from difflib import get_close_matches
+
+        near = get_close_matches(str(kind), KINDS, n=1)
+        raise InputError(
+            f"{kind!r} is not a kind of log entry" + (f" (close: {near[0]})" if near else ""),
+            path=path,
+            row=row,
+            field="kind",
+            remedy=f"use one of {', '.join(KINDS)}",
+        )
+    try:
+        entry: Entry = _adapter(kind).validate_python(dict(plain))
+    except ValidationError as error:
+        raise first_problem(error, path, row) from None
+    problem = _CHECKS[type(entry)](entry) if type(entry) in _CHECKS else None
+    if problem:
+        raise InputError(problem[1], path=path, row=row, field=problem[0], remedy=problem[2])
+    return entry
+
+
+def checked(entry: E) -> E:
+    """The same entry after all checks of `from_plain`."""
+    result = from_plain(kind_of(entry), to_plain(entry))
+    assert isinstance(result, type(entry))
+    return result
+
+
+def date_of(entry: Entry) -> dt.date:
+    """The local date an entry is about."""
+    return entry.date
+
+
+def check_dates(entry: Entry, *, today: dt.date, established: dt.date | None) -> None:
+    """Refuse a date after today, or before the turf existed.
+
+    Raises
+    ------
+    InputError
+        With the field named.
+    """
+    date = date_of(entry)
+    field = "start" if isinstance(entry, Application) else "date"
+    if date > today + dt.timedelta(days=1):
+        raise InputError(
+            f"{date} lies ahead", field=field, remedy="log what has happened, not what is planned"
+        )
+    if established is not None and date < established:
+        raise InputError(
+            f"{date} is before the turf existed (established {established})",
+            field=field,
+            remedy="correct the date, or turf.established in the site file",
+        )
+
+
+def _check_application(entry: Application) -> tuple[str, str, str] | None:
+    if entry.end is not None and entry.end < entry.start:
+        return "end", f"{entry.end} lies before the start", "correct one of the two"
+    if entry.watered_in_on is not None and entry.watered_in_on < entry.date:
+        return "watered_in_on", "lies before the application", "correct one of the two"
+    return None
+
+
+def _check_count(entry: ScoutingCount) -> tuple[str, str, str] | None:
+    if entry.per_m2 is None and entry.cover_pct is None and entry.stage_bbch is None:
+        return "per_m2", "nothing was counted", "give a count, a cover or a stage"
+    return None
+
+
+_CHECKS: Mapping[type, Callable[[Any], tuple[str, str, str] | None]] = {
+    Application: _check_application,
+    ScoutingCount: _check_count,
+}
+
+
+def field_names(kind: str) -> tuple[str, ...]:
+    """Names of a kind's fields, in order."""
+    return tuple(f.name for f in fields(KINDS[kind]))

@@ -1,0 +1,381 @@
+"""The season log: one SQLite file that keeps every version of every entry.
+
+The log is a list of changes, and a change is a set of new versions of entries. Nothing is ever
+overwritten: an edit adds a version, a removal adds an empty one, an undo adds the version before,
+and triggers refuse any other writing. What the log says now is the last version of each entry.
+
+Several processes may write at once (WAL, one writer at a time, the others wait); each change is
+one transaction that is on disk when the call returns.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import sqlite3
+import uuid
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Generic, Literal, Self, TypeVar
+
+from windowcast.errors import InputError
+from windowcast.records import schema
+from windowcast.records.model import E, Entry, checked, from_plain, kind_of, to_plain
+
+Action = Literal["add", "edit", "remove", "undo", "import"]
+T_co = TypeVar("T_co", bound=Entry, covariant=True)
+BUSY_SECONDS = 20.0
+_ID_SHORTEST = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Stored(Generic[T_co]):
+    """An entry as the log has it now.
+
+    `version` counts its versions from 1; `change` is the number of the change that made this one.
+    """
+
+    id: str
+    entry: T_co
+    version: int
+    change: int
+    changed_at: dt.datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Revision:
+    """One version of one entry; `body` is None where the change took the entry out."""
+
+    id: str
+    kind: str
+    body: dict[str, Any] | None
+
+    @property
+    def entry(self) -> Entry | None:
+        """The entry itself."""
+        return None if self.body is None else from_plain(self.kind, self.body)
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One step of the log's history."""
+
+    uid: str
+    at: dt.datetime
+    action: Action
+    revisions: tuple[Revision, ...]
+    undoes: str | None = None
+    number: int = 0  # in this file
+
+
+class SeasonLog:
+    """An open season log; use it in a ``with`` statement.
+
+    Parameters
+    ----------
+    path
+        The file; it is made when it does not exist, unless `create` is False.
+
+    Raises
+    ------
+    InputError
+        Not a season log, written by a newer program, folder missing or not writable, disk full.
+    """
+
+    def __init__(self, path: str | PathLike[str], *, create: bool = True) -> None:
+        self.path = Path(path)
+        if not create and not self.path.is_file():
+            raise InputError(
+                "no such season log", path=self.path, remedy="windowcast log add starts one"
+            )
+        if not self.path.parent.is_dir():
+            raise InputError("folder does not exist", path=self.path.parent, remedy="make it")
+        with _plain_errors(self.path):
+            self._db = sqlite3.connect(
+                self.path, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False
+            )
+            try:
+                schema.prepare(self._db, self.path)
+            except BaseException:
+                self._db.close()
+                raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        self._db.close()
+
+    # ---- reading ------------------------------------------------------------------------------
+
+    def all(self, kind: type[E]) -> list[Stored[E]]:
+        """Entries of one kind as they stand now, by date."""
+        return [s for s in self.entries(kind_of(kind)) if isinstance(s.entry, kind)]
+
+    def entries(self, kind: str | None = None) -> list[Stored[Any]]:
+        """Entries of one kind or all as they stand now, by date."""
+        with _plain_errors(self.path):
+            rows = self._db.execute(
+                f"{_CURRENT} AND (? IS NULL OR r.kind = ?)", (kind, kind)
+            ).fetchall()
+        found = [_stored(row) for row in rows]
+        return sorted(found, key=lambda s: (s.entry.date, s.change, s.id))
+
+    def get(self, short_id: str) -> Stored[Any]:
+        """The entry whose id begins with `short_id`."""
+        full = self._find(short_id)
+        with _plain_errors(self.path):
+            row = self._db.execute(f"{_CURRENT} AND r.entry = ?", (full,)).fetchone()
+        if row is None:
+            raise InputError(
+                f"entry {short_id} was removed", path=self.path, remedy="bring it back with undo"
+            )
+        return _stored(row)
+
+    def history(self, short_id: str | None = None) -> list[Change]:
+        """All changes, or those of one entry, oldest first."""
+        full = None if short_id is None else self._find(short_id)
+        with _plain_errors(self.path):
+            rows = self._db.execute(
+                "SELECT c.number, c.uid, c.at, c.action, c.undoes, r.entry, r.kind, r.body"
+                " FROM changes c JOIN revisions r ON r.change = c.number"
+                " WHERE ? IS NULL OR r.entry = ? ORDER BY c.number, r.rowid",
+                (full, full),
+            ).fetchall()
+        changes: dict[int, Change] = {}
+        for number, uid, at, action, undoes, entry, kind, body in rows:
+            revision = Revision(entry, kind, None if body is None else json.loads(body))
+            known = changes.get(number)
+            revisions = (*known.revisions, revision) if known else (revision,)
+            changes[number] = Change(
+                uid, dt.datetime.fromisoformat(at), action, revisions, undoes, number
+            )
+        return list(changes.values())
+
+    # ---- writing ------------------------------------------------------------------------------
+
+    def add(self, *entries: Entry) -> list[str]:
+        """Add entries in one change; their ids."""
+        if not entries:
+            return []
+        revisions = [
+            Revision(uuid.uuid4().hex, kind_of(e), to_plain(checked(e)))  # type: ignore[type-var]
+            for e in entries
+        ]
+        self._change("add", revisions)
+        return [revision.id for revision in revisions]
+
+    def edit(self, short_id: str, entry: Entry, *, version: int | None = None) -> Stored[Any]:
+        """Put a new version of an entry in place.
+
+        With `version`, the edit is refused when another has changed the entry meanwhile.
+        """
+        old = self.get(short_id)
+        if kind_of(entry) != kind_of(old.entry):
+            raise InputError(
+                f"entry {short_id} is of kind {kind_of(old.entry)}, not {kind_of(entry)}",
+                path=self.path,
+                remedy="remove it and add the other",
+            )
+        body = to_plain(checked(entry))  # type: ignore[type-var]
+        self._change("edit", [Revision(old.id, kind_of(entry), body)], expect=(old.id, version))
+        return self.get(old.id)
+
+    def remove(self, short_id: str, *, version: int | None = None) -> Stored[Any]:
+        """Take an entry out; its history stays and `undo` brings it back."""
+        old = self.get(short_id)
+        revision = Revision(old.id, kind_of(old.entry), None)
+        self._change("remove", [revision], expect=(old.id, version))
+        return old
+
+    def undo(self) -> Change:
+        """Take back the last change that has not been taken back yet; what was undone."""
+        with self._writing() as db:
+            row = db.execute(
+                "SELECT number, uid FROM changes c WHERE action <> 'undo' AND NOT EXISTS"
+                " (SELECT 1 FROM changes u WHERE u.undoes = c.uid) ORDER BY number DESC LIMIT 1"
+            ).fetchone()
+            if row is None:
+                raise InputError("nothing to undo", path=self.path)
+            number, uid = row
+            before = db.execute(
+                "SELECT r.entry, r.kind, (SELECT p.body FROM revisions p WHERE p.entry = r.entry"
+                " AND p.change < r.change ORDER BY p.change DESC LIMIT 1)"
+                " FROM revisions r WHERE r.change = ? ORDER BY r.rowid",
+                (number,),
+            ).fetchall()
+            restored = [
+                Revision(entry, kind, None if body is None else json.loads(body))
+                for entry, kind, body in before
+            ]
+            _insert(db, Change(uuid.uuid4().hex, _now(), "undo", tuple(restored), uid))
+        return next(c for c in self.history() if c.number == number)
+
+    def merge(self, changes: Sequence[Change]) -> int:
+        """Add changes from another log that this one has not got; how many were added."""
+        with self._writing() as db:
+            known = {uid for (uid,) in db.execute("SELECT uid FROM changes")}
+            fresh = [change for change in changes if change.uid not in known]
+            for change in fresh:
+                _insert(db, change)
+        return len(fresh)
+
+    def backup(self, target: str | PathLike[str]) -> Path:
+        """Write a whole copy of the log while others may go on using it.
+
+        Raises
+        ------
+        InputError
+            The target exists already or cannot be written.
+        """
+        goal = Path(target)
+        if goal.exists():
+            raise InputError("exists already", path=goal, remedy="name another file")
+        part = goal.with_name(f".{goal.name}.part")
+        try:
+            with _plain_errors(goal), _closing(sqlite3.connect(part)) as copy:
+                self._db.backup(copy)
+                copy.execute("PRAGMA journal_mode = DELETE")
+            part.replace(goal)
+        except OSError as error:
+            raise InputError(
+                f"cannot be written ({error.strerror})", path=goal, remedy="name another file"
+            ) from None
+        finally:
+            part.unlink(missing_ok=True)
+        return goal
+
+    # ---- inside -------------------------------------------------------------------------------
+
+    def _find(self, short_id: str) -> str:
+        wanted = short_id.strip().lower()
+        with _plain_errors(self.path):
+            rows = self._db.execute(
+                "SELECT DISTINCT entry FROM revisions WHERE substr(entry, 1, ?) = ? LIMIT 2",
+                (len(wanted), wanted),
+            ).fetchall()
+        if len(wanted) < _ID_SHORTEST or len(rows) != 1:
+            why = "is not the id of an entry" if not rows else "could mean several entries"
+            raise InputError(
+                f"{short_id!r} {why}",
+                path=self.path,
+                field="id",
+                remedy=f"give at least {_ID_SHORTEST} characters of an id from windowcast log list",
+            )
+        return str(rows[0][0])
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction, whole or not at all."""
+        with _plain_errors(self.path):
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._db
+                self._db.execute("COMMIT")
+            except BaseException:
+                with suppress(sqlite3.Error):
+                    self._db.execute("ROLLBACK")
+                raise
+
+    def _change(
+        self,
+        action: Action,
+        revisions: Sequence[Revision],
+        expect: tuple[str, int | None] | None = None,
+    ) -> None:
+        with self._writing() as db:
+            if expect is not None and expect[1] is not None:
+                (count,) = db.execute(
+                    "SELECT count(*) FROM revisions WHERE entry = ?", (expect[0],)
+                ).fetchone()
+                if count != expect[1]:
+                    raise InputError(
+                        f"entry {expect[0][:8]} was changed by someone else meanwhile",
+                        path=self.path,
+                        remedy="look at it again, then repeat your change",
+                    )
+            _insert(db, Change(uuid.uuid4().hex, _now(), action, tuple(revisions)))
+
+
+_CURRENT = (
+    "SELECT r.entry, r.kind, r.body, r.change, c.at,"
+    " (SELECT count(*) FROM revisions v WHERE v.entry = r.entry)"
+    " FROM revisions r JOIN changes c ON c.number = r.change"
+    " WHERE r.body IS NOT NULL AND r.change ="
+    " (SELECT max(l.change) FROM revisions l WHERE l.entry = r.entry)"
+)
+
+
+def _stored(row: tuple[Any, ...]) -> Stored[Any]:
+    entry_id, kind, body, change, at, version = row
+    entry = from_plain(kind, json.loads(body))
+    return Stored(entry_id, entry, version, change, dt.datetime.fromisoformat(at))
+
+
+def _insert(db: sqlite3.Connection, change: Change) -> None:
+    cursor = db.execute(
+        "INSERT INTO changes (uid, at, action, undoes) VALUES (?, ?, ?, ?)",
+        (change.uid, change.at.isoformat(), change.action, change.undoes),
+    )
+    db.executemany(
+        "INSERT INTO revisions (change, entry, kind, body) VALUES (?, ?, ?, ?)",
+        [
+            (
+                cursor.lastrowid,
+                r.id,
+                r.kind,
+                None if r.body is None else json.dumps(r.body, ensure_ascii=False),
+            )
+            for r in change.revisions
+        ],
+    )
+
+
+def _now() -> dt.datetime:
+    return dt.datetime.now(dt.UTC)
+
+
+@contextmanager
+def _closing(db: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
+    try:
+        yield db
+    finally:
+        db.close()
+
+
+@contextmanager
+def _plain_errors(path: Path) -> Iterator[None]:
+    """SQLite's failures in words; the log is then as it was before."""
+    try:
+        yield
+    except sqlite3.DatabaseError as error:
+        text = str(error).lower()
+        for sign, (problem, remedy) in _SQLITE_PROBLEMS.items():
+            if sign in text:
+                raise InputError(problem, path=path, remedy=remedy) from None
+        raise InputError(f"cannot be used ({error})", path=path, remedy=_CHECK_FILE) from None
+
+
+_CHECK_FILE = "restore a backup, or name another file"
+_SQLITE_PROBLEMS = {
+    "disk is full": ("the disk is full; nothing was written", "make room and try again"),
+    "disk i/o": ("could not be read or written; nothing was changed", "check the disk"),
+    "readonly": ("may not be written", "change its permissions, or name another file"),
+    "unable to open": ("cannot be opened", "check the path and its permissions"),
+    "locked": ("is in use by another program; nothing was written", "try again in a moment"),
+    "not a database": ("is not a season log", "name the log's file"),
+    "malformed": ("is damaged", "restore a backup"),
+}
