@@ -86,7 +86,7 @@ def members(
         scores = np.zeros_like(scores)
 
     values = _temperatures(issued, past, scores, reach, certain)
-    values |= _carried(issued, past, scores, reach, count)
+    values |= _carried(issued, past, scores, reach, certain)
     daily = _daily_record(issued, values, reach, past.years)
 
     zone = ZoneInfo(weather.place.timezone)
@@ -162,10 +162,10 @@ def _median(values: FloatArray) -> FloatArray:
 
 
 def _carried(
-    issued: Record, past: PastYears, scores: FloatArray, reach: int, count: int
+    issued: Record, past: PastYears, scores: FloatArray, reach: int, certain: bool
 ) -> dict[str, FloatArray]:
     """The other daily variables: as issued within reach (wind with errors), then past years."""
-    days = len(issued.times)
+    count, days = len(scores), len(issued.times)
     rain = past.carried.get("precip_mm", np.zeros((count, days)))
     middle = int(np.argsort(rain[:, reach:].sum(axis=1))[count // 2])
     values = {}
@@ -176,7 +176,7 @@ def _carried(
         member = np.vstack([member[middle], member])
         said = issued.get(name)[:reach]
         member[:, :reach] = said
-        if name == "wind_mean_m_s" and reach:
+        if name == "wind_mean_m_s" and reach and not certain:
             lead = middle_of_days(reach)
             member[1:, :reach] = wind_with_errors(said, scores[:, :reach, Part.WIND], lead)
         values[name] = member

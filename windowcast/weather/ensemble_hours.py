@@ -64,11 +64,12 @@ def hourly_members(rng: np.random.Generator, drawn: Drawn, rain_mm: FloatArray) 
     grades = {name: fallback.astype(np.uint8) for name in (*values, "precip_mm", "rh_pct")}
     said = drawn.said
     if said is not None:
-        still_open = said.grade("temp_c") != Grade.OBSERVED
+        certain = not drawn.scores.any()
+        still_open = (said.grade("temp_c") != Grade.OBSERVED) & (not certain)
         for name, value in (
             _temperature(drawn, said, still_open)
             | _wind(rng, drawn, said, still_open)
-            | _sky(rng, drawn, said, rain_mm)
+            | _sky(rng, drawn, said, rain_mm, still_open)
         ).items():
             there = np.isfinite(value)
             base = values.get(name, np.full((1, hours), np.nan))
@@ -147,31 +148,33 @@ def _wind(
     """Wind, gusts in step with it, and its direction."""
     table = load("ensemble").table("wind")
     lead = drawn.day_of + 0.5
-    certain = not drawn.scores.any()
     day = drawn.scores[:, drawn.day_of, Part.WIND]
     quick = table.number("hour_fade"), table.number("day_share")
-    scores = np.zeros_like(day) if certain else in_day_scores(rng, day, *quick)
     issued = said.get("wind_m_s")
-    wind = wind_with_errors(issued, scores, lead) if not certain else issued
+    wind = wind_with_errors(issued, in_day_scores(rng, day, *quick), lead)
     wind = np.vstack([issued, np.where(still_open, wind, issued)])
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(issued > 0, wind / issued, 1.0)
-    noise = rng.standard_normal(scores.shape) * (not certain) * still_open
+    noise = rng.standard_normal(day.shape) * still_open
     excess = np.exp(table.number("gust_sd") * _as_issued_first(noise))
     over = np.maximum(said.get("gust_m_s") - issued, 0.0)
     gust = wind + over * np.sqrt(ratio) * excess
     turn = table.number("direction_sd") * wind_rmse_m_s(lead) / table.number("rmse_first_day")
-    other = rng.standard_normal(drawn.scores.shape[:2])[:, drawn.day_of] * (not certain)
-    swing = np.zeros_like(day) if certain else in_day_scores(rng, other, *quick)
+    other = rng.standard_normal(drawn.scores.shape[:2])[:, drawn.day_of]
+    swing = in_day_scores(rng, other, *quick)
     direction = (said.get("wind_from_deg") + _as_issued_first(swing * turn * still_open)) % 360
     return {"wind_m_s": wind, "gust_m_s": gust, "wind_from_deg": direction}
 
 
 def _sky(
-    rng: np.random.Generator, drawn: Drawn, said: Record, rain_mm: FloatArray
+    rng: np.random.Generator,
+    drawn: Drawn,
+    said: Record,
+    rain_mm: FloatArray,
+    still_open: npt.NDArray[np.bool_],
 ) -> dict[str, FloatArray]:
     """Cloud about the forecast, pressure as issued, rain or none as 1 or 0 (as issued: chance)."""
-    sd = load("ensemble").number("cloud.sd") * bool(drawn.scores.any())
+    sd = load("ensemble").number("cloud.sd") * still_open
     noise = rng.standard_normal(drawn.scores.shape[:2])[:, drawn.day_of]
     cloud = np.clip(said.get("cloud_fraction") + sd * _as_issued_first(noise), 0.0, 1.0)
     rains = np.where(np.isfinite(rain_mm), rain_mm > 0, np.nan)
