@@ -5,6 +5,20 @@ from __future__ import annotations
 import datetime as dt
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
+from windowcast.answer import Answer
+from windowcast.season.model import Emergence, SiteState, TurfPhase, TurfState
+from windowcast.site import Site
+from windowcast.weather.record import (
+    DateArray,
+    FloatArray,
+    Grade,
+    Members,
+    Provenance,
+    Record,
+    Weather,
+)
 from windowcast.windows.model import (
     FollowUp,
     HourStrip,
@@ -144,4 +158,65 @@ def ranking(site: str = "Quinta do Teste", units: str = "metric") -> Ranking:
         ),
         explain=("soil.thatch = 12 mm [choice: this program]",),
         program_version="0.1.0",
+    )
+
+
+def _state(dates: DateArray, shape: tuple[int, ...]) -> SiteState:
+    """A smooth year with a little spread between members, in the northern hemisphere."""
+    day = (dates - dates.astype("datetime64[Y]")).astype(int) + 0.0
+    rng = np.random.default_rng(3)
+    wobble = np.zeros(shape) if len(shape) == 1 else rng.normal(0, 1.5, (shape[0], 1))
+    year = dates.astype("datetime64[Y]").astype(int)
+    soil = 16 - 9 * np.cos(2 * np.pi * (day - 25) / 365) + 1.2 * np.sin(day / 5 + year) + wobble
+    fall = np.clip((day - 250) / 100, 0, 1) + np.where(day < 182, 1.0, 0.0)
+    spring = np.clip((day - 90) / 80, 0, 1) * (day < 182)
+    ones: FloatArray = np.ones(shape)
+
+    def curve(code: str, name: str, season: str, share: FloatArray) -> Emergence:
+        share = share * ones
+        low, high = np.clip(share - 0.12, 0, 1), np.clip(share + 0.12, 0, 1)
+        return Emergence(code, name, season, share, low, high, 0.5 * ones, 2 * ones)
+
+    phase = np.full(shape, TurfPhase.HARDENING, dtype=np.int8)
+    turf = TurfState(phase, 0.4 * ones, np.nan * ones, np.nan * ones, 0 * ones)
+    return SiteState(
+        dates=dates,
+        soil_5cm_c=soil,
+        soil_10cm_c=soil,
+        soil_moisture=0.6 * ones,
+        soil_frozen=soil < 0,
+        degree_days={},
+        emergence={
+            "POAAN": curve("POAAN", "annual bluegrass", "fall", fall),
+            "DIGIS": curve("DIGIS", "smooth crabgrass", "spring", spring),
+        },
+        turf=turf,
+    )
+
+
+def answer(site: str = "Quinta do Teste", units: str = "metric", years: int = 8) -> Answer:
+    """A complete made-up answer."""
+    today = np.datetime64(TODAY, "D")
+    past = np.arange(today - 365 * years, today)
+    ahead = np.arange(today, today + 238)
+    checked = Site(name=site, latitude=38.6, longitude=-9.1, units=units)  # type: ignore[arg-type]
+    temp = 14 - 8 * np.cos(np.arange(len(past)) * 2 * np.pi / 365)
+    daily = Record(
+        checked.place,
+        past,
+        {"tmax_c": temp + 5, "tmin_c": temp - 5},
+        {name: np.full(len(past), Grade.OBSERVED, np.uint8) for name in ("tmax_c", "tmin_c")},
+        (Provenance("file", "weather.csv", ("tmax_c", "tmin_c")),),
+    )
+    days_ahead = Record(checked.place, ahead, {}, {})
+    hours_ahead = Record(
+        checked.place, np.arange(today, today + 3).astype("datetime64[h]")[:1], {}, {}
+    )
+    return Answer(
+        site=checked,
+        weather=Weather(daily, None, TODAY),
+        members=Members(days_ahead, hours_ahead, 7),
+        past=_state(past, (len(past),)),
+        ahead=_state(ahead, (30, len(ahead))),
+        ranking=ranking(site, units),
     )

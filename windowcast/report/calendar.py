@@ -18,6 +18,7 @@ from windowcast.answer import Answer
 from windowcast.errors import InputError
 from windowcast.files import write_atomic
 from windowcast.report import wording
+from windowcast.report.series import season_start
 from windowcast.units import Display
 from windowcast.windows.model import PurposeOutlook, Window
 
@@ -89,22 +90,19 @@ def entry_uid(answer: Answer, purpose: str) -> str:
 
 
 def _season_start(answer: Answer) -> dt.date:
-    """1 July, or 1 January in the southern hemisphere, before or at the answer's day."""
-    today = answer.ranking.today
-    month = 1 if answer.site.place.southern else 7
-    start = dt.date(today.year, month, 1)
-    return start if start <= today else dt.date(today.year - 1, month, 1)
+    return season_start(answer.ranking.today, southern=answer.site.place.southern)
 
 
 def _empty(site: str) -> Calendar:
-    from icalendar import Calendar
+    from icalendar import Calendar, vText
 
+    title = vText("Spray windows, " + " ".join(site.split()))
     calendar = Calendar()
     calendar.add("prodid", f"-//windowcast//{__version__}//EN")
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("name", f"Spray windows, {site}")  # RFC 7986
-    calendar.add("x-wr-calname", f"Spray windows, {site}")
+    calendar.add("name", title)  # RFC 7986
+    calendar.add("x-wr-calname", title)
     calendar.add("refresh-interval", dt.timedelta(hours=6), parameters={"value": "DURATION"})
     return calendar
 

@@ -142,3 +142,7 @@ def _window_row(window: Window, display: Display) -> dict[str, Any]:
 def _cell(item: Any) -> Any:
     """Text that a spreadsheet would run as a formula is made plain text."""
     return f"'{item}" if isinstance(item, str) and item[:1] in "=+-@\t\r" and item else item
+
+
+if __name__ == "__main__":  # writes the schema that is shipped
+    print(json.dumps(rank_schema(), ensure_ascii=False, indent=2))

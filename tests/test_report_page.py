@@ -1,0 +1,100 @@
+"""The page file: self-contained, escaped, complete (parsed with html.parser)."""
+
+from __future__ import annotations
+
+from html.parser import HTMLParser
+
+import pytest
+from report_fixtures import HOSTILE, answer
+
+from windowcast.report.page import render_page
+from windowcast.report.view import answer_view, headline
+
+VOID = {"meta", "link", "input", "br", "img", "hr"}
+
+
+class _Reader(HTMLParser):
+    """Collects elements, text and any imbalance."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.words: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+
+def _read(html: str) -> _Reader:
+    reader = _Reader()
+    reader.feed(html)
+    assert reader.open == []
+    return reader
+
+
+@pytest.fixture(scope="module")
+def page() -> _Reader:
+    return _read(render_page(answer(units="us")))
+
+
+def test_page_needs_nothing_from_anywhere(page: _Reader) -> None:
+    for tag, attrs in page.elements:
+        assert tag not in {"script", "link", "img", "iframe", "object"}
+        for name, value in attrs.items():
+            assert not name.startswith("on")
+            assert name != "style"
+            assert "://" not in (value or "")
+    assert "url(http" not in "".join(page.words)
+
+
+def test_ids_are_unique_and_labels_point_to_them(page: _Reader) -> None:
+    ids = [attrs["id"] for _, attrs in page.elements if "id" in attrs]
+    assert len(ids) == len(set(ids))
+    for _, attrs in page.elements:
+        for target in (attrs.get("aria-labelledby") or "").split():
+            assert target in ids
+
+
+def test_page_answers_first_and_carries_the_cautions(page: _Reader) -> None:
+    text = " ".join(" ".join(page.words).split())
+    assert "Go on Wed 8 Nov, 10:00–15:00: young winter weeds." in text
+    for caution in answer().ranking.cautions:
+        assert caution in text
+
+
+def test_every_chart_has_a_table_behind_it(page: _Reader) -> None:
+    charts = sum(1 for tag, attrs in page.elements if attrs.get("class") == "chart")
+    figures = sum(1 for tag, _ in page.elements if tag == "figure")
+    assert charts == figures == 5
+
+
+def test_hostile_site_name_stays_text() -> None:
+    reader = _read(render_page(answer(site=HOSTILE)))
+    assert not [tag for tag, _ in reader.elements if tag == "script"]
+    assert HOSTILE in "".join(reader.words)
+
+
+def test_only_a_sample_is_called_one() -> None:
+    assert not answer_view(answer()).sample
+
+
+def test_headline_waits_when_nothing_qualifies() -> None:
+    from dataclasses import replace
+
+    full = answer().ranking
+    waiting = replace(full.purposes[1], windows=())
+    assert headline(replace(full, purposes=(waiting,))).startswith("Wait")
+    assert headline(replace(full, purposes=(full.purposes[0],))).startswith("Cannot tell")
+    assert "about Mon 18 Dec" in headline(replace(full, purposes=full.purposes[2:]))

@@ -1,0 +1,95 @@
+"""The terminal table, the message and the shared output options."""
+
+from __future__ import annotations
+
+import click
+import pytest
+from click.testing import CliRunner
+from report_fixtures import HOSTILE, answer, ranking
+
+from windowcast.cli.output import emit, output_options
+from windowcast.report.message import WIDTH, message_text
+from windowcast.report.terminal import table_text
+
+
+def test_table_holds_every_column_of_the_answer() -> None:
+    text = table_text(ranking(units="us"), width=140)
+    for word in ("Purpose", "Verdict", "Date", "Hours", "Score", "Odds", "Limited by"):
+        assert word in text
+    for word in ("post-early", "● fit", "Wed 8 Nov", "10:00–15:00", "78", "72 % (64–79)", "53 °F"):
+        assert word in text
+    assert "° C" not in text
+    assert "°C" not in text
+
+
+def test_missing_weather_is_never_shown_as_a_go() -> None:
+    text = table_text(ranking(), width=140)
+    line = next(line for line in text.splitlines() if line.lstrip().startswith("pre-fall"))
+    assert "cannot tell" in line
+    assert "fit" not in line
+
+
+@pytest.mark.parametrize("width", [24, 40, 60, 95, 96, 120, 200])
+@pytest.mark.parametrize("explain", [False, True])
+def test_no_line_is_wider_than_the_terminal(width: int, explain: bool) -> None:
+    text = table_text(ranking(), width=width, explain=explain, colour=False)
+    assert max(len(line) for line in text.splitlines()) <= width
+    assert "78" in text
+
+
+def test_plain_when_not_a_terminal_coloured_when_asked() -> None:
+    assert "\x1b" not in table_text(ranking())
+    assert "\x1b[" in table_text(ranking(), colour=True, width=120)
+
+
+def test_markup_in_a_site_name_is_printed_as_it_is() -> None:
+    assert "[bold red]x[/]" in table_text(ranking(site="[bold red]x[/]"))
+
+
+def test_explain_traces_score_source_and_weather() -> None:
+    text = table_text(ranking(), explain=True, width=140)
+    for word in ("published range", "soil.thatch = 12 mm", "weather.csv", "100 possible futures"):
+        assert word in text
+
+
+@pytest.mark.parametrize("make", [table_text, message_text])
+def test_every_text_carries_the_cautions(make: object) -> None:
+    text = make(ranking())  # type: ignore[operator]
+    for caution in ranking().cautions:
+        assert caution in text
+
+
+def test_message_is_narrow_plain_text_with_the_answer_first() -> None:
+    text = message_text(ranking(units="us"))
+    assert max(map(len, text.splitlines())) <= WIDTH
+    assert text.splitlines()[0].startswith("Quinta do Teste")
+    assert "YOUNG WINTER WEEDS: go" in text
+    assert "\x1b" not in text
+
+
+@click.command()
+@output_options
+def _show(**options: object) -> None:
+    emit(answer(site=HOSTILE), **options)  # type: ignore[arg-type]
+
+
+def test_units_option_overrides_the_site() -> None:
+    result = CliRunner().invoke(_show, ["--units", "us", "--format", "text"])
+    assert result.exit_code == 0
+    assert "53 °F" in result.output
+
+
+def test_files_are_written_and_the_answer_printed(tmp_path: object) -> None:
+    page, calendar = f"{tmp_path}/a.html", f"{tmp_path}/a.ics"
+    result = CliRunner().invoke(_show, ["--page", page, "--calendar", calendar, "--format", "csv"])
+    assert result.exit_code == 0, result.output
+    assert result.output.startswith("site,today")
+    assert open(page, encoding="utf-8").read().startswith("<!doctype html>")  # noqa: SIM115, PTH123
+    assert open(calendar, "rb").read().startswith(b"BEGIN:VCALENDAR\r\n")  # noqa: SIM115, PTH123
+
+
+def test_a_page_that_cannot_be_written_prints_nothing(tmp_path: object) -> None:
+    result = CliRunner().invoke(_show, ["--page", f"{tmp_path}/nowhere/a.html"])
+    assert result.exit_code != 0
+    assert result.output == ""
+    assert "cannot be written" in str(result.exception)

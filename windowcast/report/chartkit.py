@@ -1,0 +1,314 @@
+"""The few SVG parts the charts are drawn with: elements, scales, paths, a chart and its numbers.
+
+No style is written into the markup: classes name the parts, the style sheet colours them, so that
+a strict Content-Security-Policy, dark mode and print all work from one file. Shapes differ by
+more than colour (dash, hatch, marker), so that charts read in grey.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+
+from windowcast.weather.record import DateArray, FloatArray
+
+WIDTH = 360.0  # user units of every chart; one unit is one CSS pixel on a small phone
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A drawn chart with its text alternative and the numbers behind it."""
+
+    key: str  # unique in a page; letters, digits and hyphens
+    title: str
+    desc: str  # what the chart shows, in a sentence or two
+    svg: str  # safe markup
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def el(name: str, *children: str, **attributes: object) -> str:
+    """One SVG element; children are markup, attribute values are escaped, `class_` is class."""
+    words = []
+    for key, value in attributes.items():
+        if value is None:
+            continue
+        shown = px(value) if isinstance(value, float) else str(value)
+        words.append(f' {key.rstrip("_").replace("_", "-")}="{escape(shown)}"')
+    return f"<{name}{''.join(words)}>{''.join(children)}</{name}>"
+
+
+def label(x: float, y: float, words: str, class_: str = "lab", anchor: str | None = None) -> str:
+    """Text at a point; the words are escaped."""
+    return el("text", escape(words), x=x, y=y, class_=class_, text_anchor=anchor)
+
+
+def px(value: float) -> str:
+    """A coordinate with one decimal at most."""
+    return f"{value:.1f}".removesuffix(".0")
+
+
+def drawing(key: str, title: str, desc: str, height: float, *parts: str) -> str:
+    """The whole SVG, named for screen readers by its title and description."""
+    return el(
+        "svg",
+        el("title", escape(title), id=f"{key}-title"),
+        el("desc", escape(desc), id=f"{key}-desc"),
+        *parts,
+        class_="chart",
+        viewBox=f"0 0 {px(WIDTH)} {px(height)}",
+        role="img",
+        aria_labelledby=f"{key}-title {key}-desc",
+    )
+
+
+@dataclass(frozen=True)
+class Scale:
+    """A linear scale from values to user units."""
+
+    low: float
+    high: float
+    start: float
+    end: float
+
+    def __call__(self, value: float) -> float:
+        """The coordinate of a value."""
+        span = self.high - self.low or 1.0
+        return self.start + (value - self.low) / span * (self.end - self.start)
+
+
+def ticks(low: float, high: float, count: int = 5) -> list[float]:
+    """Round values between `low` and `high`, about `count` of them."""
+    if not (math.isfinite(low) and math.isfinite(high)) or high <= low:
+        return [low] if math.isfinite(low) else []
+    rough = (high - low) / count
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next(power * m for m in (1, 2, 5, 10) if power * m >= rough * 0.999)
+    first = math.ceil(low / step - 1e-9)
+    last = math.floor(high / step + 1e-9)
+    return [n * step for n in range(first, last + 1)]
+
+
+def month_starts(dates: DateArray) -> list[tuple[int, str]]:
+    """Index and short name of each month's first day on a daily axis."""
+    days = [(n, d) for n, d in enumerate(dates.astype("datetime64[D]").tolist()) if d.day == 1]
+    return [(n, f"{d:%b}") for n, d in days]
+
+
+def runs(known: np.ndarray) -> Iterator[slice]:
+    """The unbroken stretches of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], known, [False]]).astype(np.int8)))
+    for start, end in zip(edges[::2], edges[1::2], strict=True):
+        yield slice(int(start), int(end))
+
+
+def _points(x: FloatArray, y: FloatArray) -> str:
+    return "L".join(f"{px(a)} {px(b)}" for a, b in zip(x.tolist(), y.tolist(), strict=True))
+
+
+def line_path(x: FloatArray, y: FloatArray) -> str:
+    """Path data of a line, broken where `y` is NaN."""
+    return "".join(f"M{_points(x[part], y[part])}" for part in runs(np.isfinite(y)))
+
+
+def band_path(x: FloatArray, low: FloatArray, high: FloatArray) -> str:
+    """Path data of the area between two lines, broken where either is NaN."""
+    parts = []
+    for part in runs(np.isfinite(low) & np.isfinite(high)):
+        upper = _points(x[part], high[part])
+        lower = _points(x[part][::-1], low[part][::-1])
+        parts.append(f"M{upper}L{lower}Z")
+    return "".join(parts)
+
+
+@dataclass(frozen=True)
+class Band:
+    """An area between two series, with a class of the style sheet and a legend entry."""
+
+    low: FloatArray
+    high: FloatArray
+    class_: str
+    legend: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """A series as a line."""
+
+    values: FloatArray
+    class_: str
+    legend: str
+
+
+@dataclass(frozen=True)
+class Threshold:
+    """A horizontal line named on the line."""
+
+    value: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A vertical line on a date, named at its top."""
+
+    date: dt.date
+    words: str
+
+
+@dataclass(frozen=True)
+class Span:
+    """A hatched stretch of days, named in the legend."""
+
+    first: dt.date
+    last: dt.date
+    words: str
+
+
+Layer = Band | Line | Threshold | Moment | Span
+
+_LEFT, _RIGHT, _TOP, _PLOT = 40.0, 352.0, 22.0, 160.0
+_LEGEND_ROW = 16.0
+
+
+def time_chart(
+    key: str,
+    title: str,
+    desc: str,
+    dates: DateArray,
+    layers: Sequence[Layer],
+    *,
+    y_title: str,
+    y_range: tuple[float, float],
+) -> str:
+    """A chart of daily series against the months, with a legend below the plot.
+
+    Parameters
+    ----------
+    dates
+        ``datetime64[D]``, consecutive; every series has this length.
+    y_range
+        Lowest and highest value of the vertical axis, in the unit of `y_title`.
+    """
+    x = Scale(0, max(1, len(dates) - 1), _LEFT, _RIGHT)
+    y = Scale(*y_range, _TOP + _PLOT, _TOP)
+    across = np.array([x(n) for n in range(len(dates))])
+    parts = [label(4, 12, y_title, "axis-title")]
+    for value in ticks(*y_range):
+        parts.append(el("line", x1=_LEFT, x2=_RIGHT, y1=y(value), y2=y(value), class_="grid"))
+        parts.append(label(_LEFT - 4, y(value) + 4, f"{value:g}".replace("-", "−"), "lab", "end"))
+    parts += _months(dates, x)
+    frame = _Frame(dates, across, x, y)
+    legend: list[tuple[str, str]] = []
+    for layer in layers:
+        parts += _draw(layer, frame, legend)
+    bottom = _TOP + _PLOT + 22
+    parts += _legend(legend, bottom)
+    return drawing(key, title, desc, bottom + _LEGEND_ROW * len(legend) + 4, *parts)
+
+
+def _months(dates: DateArray, x: Scale) -> list[str]:
+    starts = month_starts(dates)
+    floor = _TOP + _PLOT
+    parts = [el("line", x1=_LEFT, x2=_RIGHT, y1=floor, y2=floor, class_="axis")]
+    crowded = 2 if len(starts) > 9 else 1
+    for place, (index, name) in enumerate(starts):
+        at = x(index)
+        parts.append(el("line", x1=at, x2=at, y1=floor, y2=floor + 4, class_="axis"))
+        if place % crowded == 0 and at < _RIGHT - 14:
+            parts.append(label(at + 2, floor + 15, name))
+    return parts
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """The axes the layers of one chart share."""
+
+    dates: DateArray
+    across: FloatArray  # coordinate of each day
+    x: Scale
+    y: Scale
+
+
+def _draw(layer: Layer, frame: _Frame, legend: list[tuple[str, str]]) -> list[str]:
+    """The markup of one layer; adds its legend entry."""
+    dates, across, x, y = frame.dates, frame.across, frame.x, frame.y
+    match layer:
+        case Band(low, high, class_, words):
+            path = band_path(across, y_of(y, low), y_of(y, high))
+            legend.append((_swatch_box(class_), words))
+            return [el("path", d=path, class_=f"band {class_}", fill=_fill(class_))]
+        case Line(values, class_, words):
+            legend.append((_swatch_line(class_), words))
+            return [el("path", d=line_path(across, y_of(y, values)), class_=f"line {class_}")]
+        case Threshold(value, words):
+            at = y(value)
+            return [
+                el("line", x1=_LEFT, x2=_RIGHT, y1=at, y2=at, class_="threshold"),
+                label(_RIGHT - 2, at - 3, words, "lab halo", "end"),
+            ]
+        case Moment(date, words):
+            at = x(_index(dates, date))
+            end = at > (_LEFT + _RIGHT) / 2
+            return [
+                el("line", x1=at, x2=at, y1=_TOP, y2=_TOP + _PLOT, class_="moment"),
+                label(at + (-3 if end else 3), _TOP + 9, words, "lab halo", "end" if end else None),
+            ]
+        case Span(first, last, words):
+            left, right = x(_index(dates, first)), x(_index(dates, last) + 1)
+            legend.append((_swatch_box("window"), words))
+            return [
+                el(
+                    "rect",
+                    x=left,
+                    y=_TOP,
+                    width=max(3.0, right - left),
+                    height=_PLOT,
+                    class_="window",
+                    fill="url(#hatch-window)",
+                )
+            ]
+
+
+def y_of(y: Scale, values: FloatArray) -> FloatArray:
+    """Coordinates of a series, held inside the plot; NaN stays NaN."""
+    inside = np.clip(values, min(y.low, y.high), max(y.low, y.high))
+    return y.start + (inside - y.low) / (y.high - y.low or 1.0) * (y.end - y.start)
+
+
+def _index(dates: DateArray, date: dt.date) -> float:
+    """Place of a date on the axis, held inside it."""
+    days = int((np.datetime64(date, "D") - dates[0]) // np.timedelta64(1, "D"))
+    return float(min(max(days, 0), len(dates) - 1))
+
+
+def _fill(class_: str) -> str | None:
+    """The hatch that tells an area apart in grey."""
+    return {"past": "url(#hatch-past)", "ahead": "url(#hatch-ahead)"}.get(class_)
+
+
+def _swatch_box(class_: str) -> str:
+    fill = "url(#hatch-window)" if class_ == "window" else _fill(class_)
+    kind = "window" if class_ == "window" else f"band {class_}"
+    return el("rect", x=_LEFT, y=-9.0, width=22.0, height=10.0, class_=kind, fill=fill)
+
+
+def _swatch_line(class_: str) -> str:
+    return el("line", x1=_LEFT, x2=_LEFT + 22, y1=-4.0, y2=-4.0, class_=f"line {class_}")
+
+
+def _legend(entries: Sequence[tuple[str, str]], top: float) -> list[str]:
+    return [
+        el(
+            "g",
+            swatch,
+            label(_LEFT + 28, 0.0, words),
+            transform=f"translate(0 {px(top + _LEGEND_ROW * (n + 1) - 4)})",
+        )
+        for n, (swatch, words) in enumerate(entries)
+    ]

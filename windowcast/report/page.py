@@ -1,0 +1,45 @@
+"""The self-contained page: the same templates as the web application, with the styles inside."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib import resources
+from typing import TYPE_CHECKING
+
+from windowcast.answer import Answer
+from windowcast.report.view import Words, answer_view
+from windowcast.units import Display
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+@cache
+def templates() -> Environment:
+    """The templates, with everything escaped and every missing name an error."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    return Environment(
+        loader=PackageLoader("windowcast.web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+@cache
+def style_sheet() -> str:
+    """The one style sheet."""
+    path = resources.files("windowcast.web").joinpath("static", "windowcast.css")
+    return path.read_text("utf-8")
+
+
+def render_page(answer: Answer) -> str:
+    """The answer as one HTML file: no script, no outside host, readable on a phone and in print."""
+    page = templates().get_template("page.html")
+    return page.render(
+        view=answer_view(answer),
+        words=Words(Display(answer.ranking.units)),
+        style=style_sheet(),
+    )

@@ -1,0 +1,93 @@
+"""The daily series of the charts: one season cut out of the past record and the members ahead.
+
+All arrays are ``[day]`` along a season's dates, which run from the season's first day (1 July, or
+1 January in the southern hemisphere) to its last; NaN where nothing is known.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import warnings
+from dataclasses import dataclass
+
+import numpy as np
+
+from windowcast.answer import Answer
+from windowcast.weather.record import DateArray, FloatArray
+
+MIN_YEARS = 5  # fewer past seasons give no band
+
+
+@dataclass(frozen=True)
+class Fan:
+    """The 10, 50 and 90 % lines of the members, ``[day]``."""
+
+    low: FloatArray
+    mid: FloatArray
+    high: FloatArray
+
+
+def season_start(today: dt.date, *, southern: bool) -> dt.date:
+    """First day of the season `today` lies in."""
+    start = dt.date(today.year, 1 if southern else 7, 1)
+    return start if start <= today else start.replace(year=today.year - 1)
+
+
+def season_dates(answer: Answer) -> DateArray:
+    """The days of the season of the answer."""
+    first = season_start(answer.ranking.today, southern=answer.site.place.southern)
+    last = first.replace(year=first.year + 1)
+    return np.arange(np.datetime64(first, "D"), np.datetime64(last, "D"))
+
+
+def season_name(answer: Answer) -> str:
+    """``2025/26``, or the one year of a southern season."""
+    first = season_start(answer.ranking.today, southern=answer.site.place.southern)
+    if answer.site.place.southern:
+        return str(first.year)
+    return f"{first.year}/{(first.year + 1) % 100:02d}"
+
+
+def onto(dates: DateArray, own_dates: DateArray, values: FloatArray) -> FloatArray:
+    """Values ``[..., own day]`` moved onto `dates`, NaN where there are none."""
+    out = np.full((*values.shape[:-1], len(dates)), np.nan)
+    if not len(own_dates):
+        return out
+    place = (dates - own_dates[0]).astype(int)
+    here = (place >= 0) & (place < len(own_dates))
+    out[..., here] = values[..., place[here]]
+    return out
+
+
+def fan(dates: DateArray, own_dates: DateArray, members: FloatArray) -> Fan:
+    """Percentiles over the futures (member 0, the forecast as issued, is not one of them)."""
+    futures = members[1:] if members.ndim > 1 and len(members) > 1 else np.atleast_2d(members)
+    low, mid, high = _percentiles(futures, (10, 50, 90))
+    return Fan(*(onto(dates, own_dates, line) for line in (low, mid, high)))
+
+
+def past_band(
+    dates: DateArray, own_dates: DateArray, values: FloatArray
+) -> tuple[FloatArray, FloatArray, int]:
+    """10 and 90 % of the same days in earlier seasons, and how many seasons there were."""
+    first = dates[0].astype(dt.date)
+    seasons = []
+    earliest = own_dates[0].astype(dt.date).year if len(own_dates) else first.year
+    for year in range(earliest - 1, first.year):
+        start = np.datetime64(first.replace(year=year), "D")
+        same_days = start + np.arange(len(dates)).astype("timedelta64[D]")
+        season = onto(same_days, own_dates, values)
+        if np.isfinite(season).mean() > 0.5:
+            seasons.append(season)
+    if len(seasons) < MIN_YEARS:
+        nothing = np.full(len(dates), np.nan)
+        return nothing, nothing, len(seasons)
+    low, high = _percentiles(np.array(seasons), (10, 90))
+    return low, high, len(seasons)
+
+
+def _percentiles(values: FloatArray, shares: tuple[int, ...]) -> FloatArray:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # all-NaN days stay NaN
+        result: FloatArray = np.nanpercentile(values, shares, axis=0)
+    return result

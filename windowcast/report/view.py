@@ -1,0 +1,245 @@
+"""An answer made ready for the templates: what is said first, and the charts."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from windowcast import values
+from windowcast.answer import Answer
+from windowcast.report import series, wording
+from windowcast.report.chartkit import Chart
+from windowcast.report.charts import emergence_chart, soil_chart
+from windowcast.report.strips import hour_strip
+from windowcast.season.model import SiteState, TurfPhase
+from windowcast.units import Display
+from windowcast.windows.model import (
+    FollowUp,
+    HourStrip,
+    Judged,
+    PurposeOutlook,
+    Ranking,
+    Verdict,
+    Window,
+)
+
+TURF_WORDS = {
+    TurfPhase.UNKNOWN: "the state of the turf cannot be told",
+    TurfPhase.GROWING: "the turf is growing",
+    TurfPhase.HARDENING: "the turf is hardening",
+    TurfPhase.DORMANT: "the turf is dormant",
+    TurfPhase.GREENING: "the turf is greening up",
+}
+
+
+_SPLIT = re.compile(r"(\d) (°F|°C|mph|km/h|in|mm|cm|%)(?!\w)")
+
+
+@dataclass(frozen=True)
+class Words:
+    """The wording functions bound to the reader's units, for use in templates."""
+
+    display: Display
+
+    day = staticmethod(wording.day)
+    long_day = staticmethod(wording.long_day)
+    hours = staticmethod(wording.hours)
+    score = staticmethod(wording.score)
+    odds = staticmethod(wording.odds)
+    odds_basis = staticmethod(wording.odds_basis)
+    share = staticmethod(wording.share)
+
+    def units(self, text: str) -> str:
+        """SI quantities of a text in the reader's units, never broken from their unit."""
+        return _SPLIT.sub("\\1\N{NO-BREAK SPACE}\\2", wording.in_units(text, self.display))
+
+    def limit(self, judged: Judged | None) -> str:
+        """What holds a window down."""
+        return wording.limit(judged, self.display)
+
+    def follow_up(self, item: FollowUp) -> str:
+        """What must follow."""
+        return wording.follow_up(item, self.display)
+
+    def out_of_season(self, outlook: PurposeOutlook) -> str:
+        """Why a purpose is closed and when it opens."""
+        return wording.out_of_season(outlook, self.display)
+
+    def quantity(self, value: float | None, unit: str) -> str:
+        """One value in the reader's units."""
+        return wording.quantity(value, unit, self.display)
+
+
+@dataclass(frozen=True)
+class PurposeView:
+    """A purpose with its one-word answer and its hour strip."""
+
+    outlook: PurposeOutlook
+    word: str
+    chart: Chart | None
+
+
+@dataclass(frozen=True)
+class AnswerView:
+    """What the page shows of an answer."""
+
+    ranking: Ranking
+    headline: str
+    state: str
+    sample: bool
+    open: tuple[PurposeView, ...]
+    closed: tuple[PurposeView, ...]
+    season: tuple[Chart, ...]
+
+
+def answer_view(answer: Answer) -> AnswerView:
+    """Everything the page says about an answer."""
+    ranking = answer.ranking
+    display = Display(ranking.units)
+    purposes = [_purpose(outlook) for outlook in ranking.purposes]
+    return AnswerView(
+        ranking=ranking,
+        headline=headline(ranking),
+        state=state_sentence(answer.past, display),
+        sample=is_sample(answer),
+        open=tuple(p for p in purposes if p.outlook.in_season),
+        closed=tuple(p for p in purposes if not p.outlook.in_season),
+        season=season_charts(answer, display),
+    )
+
+
+def headline(ranking: Ranking) -> str:
+    """The sentence that answers: go, wait or not this week."""
+    named = [(wording.answer_word(o), o) for o in ranking.purposes if o.in_season]
+    if not named:
+        opening = [o for o in ranking.purposes if o.opens and o.opens > ranking.today]
+        if not opening:
+            return "Not now: no purpose is in season."
+        first = min(opening, key=lambda o: (o.opens or dt.date.max, o.purpose))
+        when = wording.day(first.opens) if first.opens else ""
+        return f"Not now: no purpose is in season. Next: {first.title}, about {when}."
+    for word, lead in (("go", "Go"), ("marginal", "Marginal")):
+        chosen = [o for w, o in named if w == word]
+        if chosen:
+            best = min(chosen, key=lambda o: (o.windows[0].start, o.purpose))
+            window = best.windows[0]
+            return (
+                f"{lead} on {wording.day(window.date)}, {wording.hours(window)}: "
+                f"{best.title[0].lower()}{best.title[1:]}."
+            )
+    if all(word == "cannot tell" for word, _ in named):
+        return "Cannot tell: the weather record lacks what a safe answer needs."
+    return "Wait: nothing qualifies in the days ahead."
+
+
+def state_sentence(past: SiteState, display: Display) -> str:
+    """Where the site stands: soil, turf, weeds up."""
+    parts = []
+    soil = past.soil_5cm_c[..., -1:].ravel()
+    if len(soil) and np.isfinite(soil[0]):
+        depth = wording.quantity(5, "cm", display)
+        parts.append(f"soil at {depth} {wording.quantity(float(soil[0]), 'degC', display)}")
+    if past.turf.phase.shape[-1]:
+        parts.append(TURF_WORDS[TurfPhase(int(past.turf.phase[..., -1]))])
+    for curve in past.emergence.values():
+        share = float(curve.share[..., -1]) if curve.share.shape[-1] else float("nan")
+        if np.isfinite(share) and share >= 0.005:
+            parts.append(f"{wording.share(share)} of the season's {curve.name} is up")
+    text = "; ".join(parts) or "the state of the site cannot be told"
+    return f"Yesterday: {text}."
+
+
+def is_sample(answer: Answer) -> bool:
+    """Whether the answer rests on the packaged sample."""
+    return any(p.source == "sample" for p in answer.weather.daily.provenance)
+
+
+def hour_levels(strip: HourStrip) -> tuple[Verdict, ...]:
+    """The verdict of each hour of a strip, by the same limits as for windows."""
+    rule = values.load("criteria").table("rule")
+    fit, marginal = 100 * rule.number("fit"), 100 * rule.number("marginal")
+
+    def level(score: float | None) -> Verdict:
+        if score is None:
+            return "cannot tell"
+        return "fit" if score >= fit else "marginal" if score >= marginal else "unfit"
+
+    return tuple(level(score) for score in strip.scores)
+
+
+def season_charts(answer: Answer, display: Display) -> tuple[Chart, ...]:
+    """Soil temperature and each weed's emergence through the season."""
+    return (_soil(answer, display), *_emergence(answer))
+
+
+def _purpose(outlook: PurposeOutlook) -> PurposeView:
+    chart = None
+    if outlook.strip is not None and outlook.strip.times:
+        strip = outlook.strip
+        windows: tuple[Window, ...] = outlook.windows
+        chart = hour_strip(
+            f"hours-{outlook.purpose}",
+            f"Hours ahead: {outlook.title}",
+            strip,
+            windows,
+            hour_levels(strip),
+        )
+    return PurposeView(outlook, wording.answer_word(outlook), chart)
+
+
+def _soil(answer: Answer, display: Display) -> Chart:
+    dates = series.season_dates(answer)
+    past, ahead = answer.past, answer.ahead
+    fan = series.fan(dates, ahead.dates, ahead.soil_5cm_c)
+    low, high, years = series.past_band(dates, past.dates, past.soil_5cm_c)
+    return soil_chart(
+        dates,
+        this_year_c=series.onto(dates, past.dates, past.soil_5cm_c),
+        ahead_c=(fan.low, fan.mid, fan.high),
+        past_years_c=(low, high),
+        years=years,
+        thresholds_c=(),
+        today=answer.ranking.today,
+        display=display,
+    )
+
+
+def _emergence(answer: Answer) -> list[Chart]:
+    dates = series.season_dates(answer)
+    charts = []
+    for code, curve in answer.past.emergence.items():
+        ahead = answer.ahead.emergence[code]
+        lines = []
+        for past_line, ahead_line, rank in (
+            (curve.share_low, ahead.share_low, "low"),
+            (curve.share, ahead.share, "mid"),
+            (curve.share_high, ahead.share_high, "high"),
+        ):
+            fan = series.fan(dates, answer.ahead.dates, ahead_line)
+            known = series.onto(dates, answer.past.dates, past_line)
+            lines.append(np.where(np.isfinite(known), known, getattr(fan, rank)))
+        charts.append(
+            emergence_chart(
+                f"emergence-{code.lower()}",
+                curve.name,
+                dates,
+                share=lines[1],
+                band=(lines[0], lines[2]),
+                today=answer.ranking.today,
+                windows=_marked(answer.ranking, curve.season),
+            )
+        )
+    return charts
+
+
+def _marked(ranking: Ranking, season: str) -> list[tuple[dt.date, dt.date, str]]:
+    """Windows to mark on an emergence curve: those of the purposes that act on these weeds."""
+    purposes = {"fall": ("pre-fall", "post-early", "dormant"), "spring": ("pre-spring",)}[season]
+    return [
+        (o.windows[0].date, o.windows[0].date, f"best window: {o.title.lower()}")
+        for o in ranking.purposes
+        if o.purpose in purposes and o.windows
+    ]
