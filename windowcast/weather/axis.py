@@ -7,7 +7,16 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.weather.record import DateArray, FloatArray, Grade, Place, Provenance, Record
+from windowcast.physics.sun import day_of_year
+from windowcast.weather.record import (
+    DateArray,
+    Flag,
+    FloatArray,
+    Grade,
+    Place,
+    Provenance,
+    Record,
+)
 
 
 def grades_of(
@@ -67,3 +76,23 @@ def record_of(
     axis, values = on_regular_axis(times, columns)
     grades = {name: grades_of(v, grade) for name, v in values.items()}
     return Record(place, axis, values, grades, provenance)
+
+
+def span_flag(check: str, variable: str, times: DateArray, action: str, text: str) -> Flag:
+    """A `Flag` over the times it concerns (in order, at least one)."""
+    return Flag(check, variable, str(times[0]), str(times[-1]), len(times), action, text)
+
+
+def by_day_of_year(
+    times: DateArray, values: FloatArray
+) -> tuple[FloatArray, npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Daily values as a table ``[year, 366]``, and the row and column of each day.
+
+    Column 0 is 1 January; column 365 has values in leap years only. NaN where there is no day.
+    """
+    row = times.astype("datetime64[Y]").astype(np.int64)
+    row = row - row[0]
+    column = day_of_year(times) - 1
+    table = np.full((int(row[-1]) + 1, 366), np.nan)
+    table[row, column] = values
+    return table, row, column

@@ -143,7 +143,7 @@ def read_columns(
                 raise InputError(
                     "the header names no unit", path=path, row=1, field=text.strip(),
                     remedy=f"rename it {options}, or declare the whole file: "
-                    f"--weather {path}:units=us (or metric, tenths)",
+                    "FILE:units=us (or metric, tenths)",
                 )  # fmt: skip
             written = _SYSTEMS[units].get(kind, kind)
             if units == "tenths" and variable != "snow_depth_mm" and kind != "pct":

@@ -11,6 +11,7 @@ import datetime as dt
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -50,9 +51,19 @@ class _Rows:
     def column(self, index: int) -> list[str]:
         return [row[index] for row in self.cells]
 
+    def reordered(self, order: list[int]) -> _Rows:
+        """The same rows, in another order."""
+        cells, numbers = [self.cells[i] for i in order], [self.numbers[i] for i in order]
+        return _Rows(self.header, cells, numbers, self.about)
+
 
 def read_table(
-    text: str, path: str, *, place: Place | None = None, units: FileUnits | None = None
+    text: str,
+    path: str,
+    *,
+    place: Place | None = None,
+    units: FileUnits | None = None,
+    any_order: bool = False,
 ) -> Record:
     """Read a daily or hourly table.
 
@@ -66,6 +77,8 @@ def read_table(
         Where the record belongs; without it, the ``# latitude: ...`` lines of the file say.
     units
         Unit system of columns whose header names none.
+    any_order
+        Whether the owner says that the rows are out of order; they are sorted then.
 
     Raises
     ------
@@ -76,10 +89,13 @@ def read_table(
     key, daily = _time_column(rows.header, path)
     columns, ignored = read_columns(rows.header, daily=daily, units=units, path=path)
     times = _dates(rows, key, path) if daily else _hours(rows, key, path)
+    if any_order:
+        order = np.argsort(times, kind="stable")
+        times, rows = times[order], rows.reordered(order.tolist())
     check_order(times, rows.numbers, path, rows.header[key])
 
     flags: list[Flag] = [
-        Flag("column-ignored", name, "", "", 0, "kept", f"column {name} of {path} is not used")
+        Flag("column-ignored", name, "", "", 0, "kept", f"column {name} is not used")
         for name in ignored
         if name and name.lower() not in _TIME_NAMES
     ]
@@ -105,7 +121,7 @@ def read_table(
     where = place or _place(rows.about, path)
     source = Provenance(
         "file",
-        path.replace("\\", "/").rsplit("/", 1)[-1],
+        Path(path).name,
         tuple(values),
         str(axis[0]),
         str(axis[-1]),
@@ -230,7 +246,9 @@ def check_order(times: DateArray, numbers: Sequence[int], path: str, field: str)
         raise InputError(
             f"{times[at]} stands twice" if twice else f"{times[at]} comes after {times[at - 1]}",
             path=path, row=numbers[at], field=field,
-            remedy="keep one row for each time" if twice else "sort the rows by time",
+            remedy="keep one row for each time"
+            if twice
+            else "sort the rows by time, or declare it: FILE:order=any",
         )  # fmt: skip
     reach = int(load("quality").number("forecast_reach"))
     last = dt.datetime.now(dt.UTC).date() + dt.timedelta(days=reach + 1)
@@ -297,7 +315,7 @@ def _place(about: dict[str, str], path: str) -> Place:
             ) from None  # fmt: skip
     elevation = number["elevation_m"]
     return Place(
-        about.get("name", path.rsplit("/", 1)[-1]),
+        about.get("name", Path(path).name),
         number["latitude"],
         number["longitude"],
         None if math.isnan(elevation) else elevation,

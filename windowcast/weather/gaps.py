@@ -1,0 +1,157 @@
+"""Filling short gaps by stated rules, and saying which gaps stay open.
+
+Rules (lengths in ``data/quality.toml``):
+
+- temperature, humidity, radiation, dew point: a straight line between the values on either side,
+  up to 3 days in a daily and 3 hours in an hourly record;
+- daily rain: the average of the same fortnight in the other years, up to 3 days, if at least three
+  other years have it; hourly rain, wind and gusts are never filled;
+- longer gaps, and steps before the first or after the last value, stay missing.
+
+Every filled value is graded ESTIMATED.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.values import load
+from windowcast.weather.axis import by_day_of_year
+from windowcast.weather.record import (
+    DAILY_VARIABLES,
+    HOURLY_VARIABLES,
+    DateArray,
+    Flag,
+    FloatArray,
+    Grade,
+    Record,
+)
+
+_LINEAR = {
+    "tmax_c", "tmin_c", "tmean_c", "rh_mean_pct", "solar_mj_m2", "soil_5cm_c", "soil_10cm_c",
+    "temp_c", "dewpoint_c", "rh_pct", "pressure_hpa",
+}  # fmt: skip
+_FORTNIGHT = 15  # days around the gap's day of the year, the day included
+RECENT_DAYS = 400  # gaps in this last part of a record are flagged one by one
+
+
+def filled(record: Record) -> Record:
+    """The record with short gaps filled and a flag for what was filled and what was not.
+
+    Parameters
+    ----------
+    record
+        Daily or hourly, values ``[time]``, after the checks.
+
+    Returns
+    -------
+    Record
+        Known values are never changed. One flag for each variable with filled values; one for
+        each recent gap that stays, one for all older ones together.
+    """
+    values, grades = dict(record.values), dict(record.grades)
+    flags: list[Flag] = []
+    for name, series in record.values.items():
+        spans = gap_spans(series)
+        if not len(spans):
+            continue
+        longest = _longest(name, record.daily)
+        short = spans[spans[:, 1] - spans[:, 0] <= longest]
+        steps = _steps(short)
+        if len(steps):
+            estimate = (
+                _rain_of_other_years(record.times, series, steps)
+                if name == "precip_mm"
+                else np.interp(steps, np.flatnonzero(np.isfinite(series)), _known(series))
+            )
+            steps, estimate = steps[np.isfinite(estimate)], estimate[np.isfinite(estimate)]
+        if len(steps):
+            values[name], grades[name] = series.copy(), record.grades[name].copy()
+            values[name][steps] = estimate
+            grades[name][steps] = Grade.ESTIMATED
+            flags.append(_filled_flag(record, name, steps))
+        flags.extend(_open_flags(record, name, gap_spans(values[name])))
+    return replace(record, values=values, grades=grades, flags=(*record.flags, *flags))
+
+
+def gap_spans(series: FloatArray) -> npt.NDArray[np.int64]:
+    """Start and end (one past the last) of each run of NaN between known values, ``[gap, 2]``."""
+    known = np.flatnonzero(np.isfinite(series))
+    before = np.flatnonzero(np.diff(known) > 1)
+    spans: npt.NDArray[np.int64] = np.stack([known[before] + 1, known[before + 1]], axis=-1)
+    return spans.reshape(-1, 2)
+
+
+def _longest(name: str, daily: bool) -> int:
+    """How many steps of a variable may be filled."""
+    if name == "precip_mm":
+        return int(load("quality").number("gap_rain_days")) if daily else 0
+    if name not in _LINEAR:
+        return 0
+    return int(load("quality").number("gap_days" if daily else "gap_hours"))
+
+
+def _steps(spans: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    parts = [np.arange(start, end) for start, end in spans]
+    return np.concatenate(parts) if parts else np.zeros(0, dtype=np.int64)
+
+
+def _known(series: FloatArray) -> FloatArray:
+    return series[np.isfinite(series)]
+
+
+def _rain_of_other_years(
+    times: DateArray, rain: FloatArray, steps: npt.NDArray[np.int64]
+) -> FloatArray:
+    """Mean daily rain around each step's day of the year, over the other years; NaN if too few."""
+    table, row, column = by_day_of_year(times, rain)
+    half = _FORTNIGHT // 2
+    shifted = np.stack([np.roll(table, shift, axis=1) for shift in range(-half, half + 1)])
+    total, count = np.nansum(shifted, axis=0), np.isfinite(shifted).sum(axis=0)
+    at_row, at_column = row[steps], column[steps]
+    others = count.sum(axis=0)[at_column] - count[at_row, at_column]
+    amount = total.sum(axis=0)[at_column] - total[at_row, at_column]
+    years = (count > 0).sum(axis=0)[at_column] - (count[at_row, at_column] > 0)
+    enough = years >= load("quality").number("gap_rain_years")
+    means: FloatArray = np.where(enough, amount / np.maximum(others, 1), np.nan)
+    return means
+
+
+def _label(record: Record, name: str) -> str:
+    return (DAILY_VARIABLES if record.daily else HOURLY_VARIABLES)[name].label
+
+
+def _unit(record: Record, count: int) -> str:
+    return f"{count} {'day' if record.daily else 'hour'}{'s' if count != 1 else ''}"
+
+
+def _filled_flag(record: Record, name: str, steps: npt.NDArray[np.int64]) -> Flag:
+    rule = (
+        "with the average of the same fortnight in other years"
+        if name == "precip_mm"
+        else "along a line between the neighbours"
+    )
+    first, last = str(record.times[steps[0]]), str(record.times[steps[-1]])
+    text = f"{_label(record, name)}: {_unit(record, len(steps))} filled {rule}"
+    return Flag("gap-filled", name, first, last, len(steps), "filled", text)
+
+
+def _open_flags(record: Record, name: str, spans: npt.NDArray[np.int64]) -> list[Flag]:
+    recent = len(record.times) - RECENT_DAYS * (1 if record.daily else 24)
+    older, newer = spans[spans[:, 1] <= recent], spans[spans[:, 1] > recent]
+    groups = [span.reshape(1, 2) for span in newer]
+    if len(older):
+        groups.insert(0, older)
+    return [_open_flag(record, name, group) for group in groups]
+
+
+def _open_flag(record: Record, name: str, spans: npt.NDArray[np.int64]) -> Flag:
+    """One flag for the gaps that stay open in a group of spans."""
+    missing = int((spans[:, 1] - spans[:, 0]).sum())
+    first, last = str(record.times[spans[0, 0]]), str(record.times[spans[-1, 1] - 1])
+    gaps = "a gap" if len(spans) == 1 else f"{len(spans)} gaps"
+    text = f"{_label(record, name)}: {gaps}, {_unit(record, missing)}, too long to fill"
+    return Flag("gap", name, first, last, missing, "refused", text)

@@ -1,0 +1,131 @@
+"""Reader of GHCN-Daily fixed-width files (``.dly``), by slicing the file as one matrix of bytes."""
+
+from __future__ import annotations
+
+import re
+from os import PathLike
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.errors import InputError
+from windowcast.weather.ghcn import BLANK, READ, REMEDY, Bytes, Observations, record_of_observations
+from windowcast.weather.record import Place, Record
+
+LINE = 269  # 21 for the key, then 31 times value(5), mflag, qflag, sflag
+_DLY_LINE = re.compile(rb"^[A-Z]{2}[A-Z0-9_\-]{9}\d{6}[A-Z]{2}[A-Z0-9]{2}[ \-\d]{4}\d")
+
+
+def is_dly(data: bytes) -> bool:
+    """Whether a file that starts like this is a ``.dly``."""
+    return bool(_DLY_LINE.match(data[:64]))
+
+
+def read_dly(
+    data: bytes,
+    path: str | PathLike[str],
+    *,
+    place: Place | None = None,
+    observed: str = "",
+) -> Record:
+    """The daily record of one station.
+
+    Parameters
+    ----------
+    data
+        The file's bytes, decompressed.
+    path
+        For messages and provenance.
+    place
+        Where the station stands (the format does not say); without it latitude is unknown.
+    observed
+        ``"morning"`` when the station is read in the morning.
+
+    Raises
+    ------
+    InputError
+        Not such a file, a damaged line, an element-month twice, or several stations.
+    """
+    lines = _line_matrix(data, path)
+    one_station = (lines[:, :11] == lines[0, :11]).all(axis=1)
+    if not one_station.all():
+        row = int(np.argmin(one_station))
+        raise _fault("another station begins", path, row, "ID", "give one station's file")
+    element = np.ascontiguousarray(lines[:, 17:21]).view("S4").ravel()
+    rows = np.flatnonzero(np.isin(element, READ))
+    year, month = _digits(lines[rows, 11:15]), _digits(lines[rows, 15:17])
+    bad = (year < 1600) | (month < 1) | (month > 12)
+    if bad.any():
+        raise _fault("is no year and month", path, int(rows[np.argmax(bad)]), "YEAR MONTH")
+    months = (year - 1970) * 12 + month - 1
+    cells = lines[rows, 21:].reshape(len(rows), 31, 8)
+    values, readable = _integers(cells[..., :5])
+    if not readable.all():
+        at = int(np.argmin(readable.all(axis=1)))
+        field = f"VALUE{int(np.argmin(readable[at])) + 1}"
+        raise _fault("is not a whole number", path, int(rows[at]), field)
+    starts = months.astype("datetime64[M]").astype("datetime64[D]")
+    in_month = (months + 1).astype("datetime64[M]").astype("datetime64[D]") - starts
+    day = np.arange(31)
+    found = {}
+    for name in READ:
+        mine = element[rows] == name
+        _, first = np.unique(months[mine], return_index=True)
+        if len(first) < mine.sum():
+            twice = np.setdiff1d(np.arange(int(mine.sum())), first)[0]
+            raise _fault(f"{name.decode()} has this month twice", path, int(rows[mine][twice]))
+        keep = (values[mine] != -9999) & (day < in_month[mine].astype(np.int64)[:, None])
+        dates = starts[mine][:, None] + day.astype("timedelta64[D]")
+        order = np.argsort(dates[keep])
+        found[name] = Observations(
+            dates[keep][order],
+            values[mine][keep][order].astype(np.float64),
+            cells[mine][..., 5][keep][order],
+            cells[mine][..., 6][keep][order],
+        )
+    return record_of_observations(found, lines[0, :11].tobytes().decode(), path, place, observed)
+
+
+def _line_matrix(data: bytes, path: str | PathLike[str]) -> Bytes:
+    """The lines as a matrix of bytes, ``[row, LINE]``, short lines filled with blanks."""
+    raw = np.frombuffer(data, dtype=np.uint8)
+    if len(raw) % (LINE + 1) == 0 and (raw[LINE :: LINE + 1] == ord("\n")).all():
+        return raw.reshape(-1, LINE + 1)[:, :LINE]
+    lines = [line for line in data.splitlines() if line.strip()]
+    for row, line in enumerate(lines):
+        if len(line.rstrip()) > LINE or not _DLY_LINE.match(line):
+            raise _fault("is not a line of GHCN-Daily", path, row)
+    padded = b"".join(line.rstrip().ljust(LINE) for line in lines)
+    return np.frombuffer(padded, dtype=np.uint8).reshape(-1, LINE)
+
+
+def _digits(text: Bytes) -> npt.NDArray[np.int64]:
+    """Unsigned numbers without blanks; -1 where a character is no digit. ``[..., width]``."""
+    digit = text.astype(np.int64) - ord("0")
+    number: npt.NDArray[np.int64] = digit @ (10 ** np.arange(text.shape[-1] - 1, -1, -1))
+    return np.where(((digit >= 0) & (digit <= 9)).all(axis=-1), number, -1)
+
+
+def _integers(text: Bytes) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
+    """Right-aligned signed numbers, and whether each can be read; blank counts as -9999."""
+    width = text.shape[-1]
+    number = np.zeros(text.shape[:-1], dtype=np.int32)
+    negative = np.zeros(text.shape[:-1], dtype=bool)
+    started = np.zeros(text.shape[:-1], dtype=bool)
+    readable = np.ones(text.shape[:-1], dtype=bool)
+    for i in range(width):
+        char = text[..., i]
+        is_digit = (char >= ord("0")) & (char <= ord("9"))
+        minus = (char == ord("-")) & ~started
+        readable &= is_digit | minus | ((char == BLANK) & ~started)
+        number = np.where(is_digit, number * 10 + (char.astype(np.int32) - ord("0")), number)
+        negative |= minus
+        started |= is_digit | minus
+    value = np.where(started, np.where(negative, -number, number), -9999).astype(np.int64)
+    return value, readable
+
+
+def _fault(
+    problem: str, path: str | PathLike[str], row: int, field: str = "", remedy: str = REMEDY
+) -> InputError:
+    return InputError(problem, path=path, row=row + 1, field=field or None, remedy=remedy)

@@ -1,0 +1,230 @@
+"""Quality checks: a registry of small functions, each of which marks what it finds wrong.
+
+To add a check: write a function from a record to findings, decorate it with `check`, put its
+thresholds in ``data/quality.toml`` and add a test. Checks run in the order they stand here, each
+on what the ones before left.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.values import load
+from windowcast.weather.axis import by_day_of_year, span_flag
+from windowcast.weather.record import (
+    DAILY_VARIABLES,
+    HOURLY_VARIABLES,
+    DateArray,
+    FloatArray,
+    Grade,
+    Record,
+)
+
+Mask = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What a check found in one variable of a record, ``mask [time]``."""
+
+    variable: str
+    mask: Mask
+    text: str
+    remove: bool = True
+
+
+Check = Callable[[Record], Iterator[Finding]]
+CHECKS: dict[str, Check] = {}
+
+
+def check(name: str) -> Callable[[Check], Check]:
+    """Register a check under the id its flags carry."""
+
+    def register(function: Check) -> Check:
+        CHECKS[name] = function
+        return function
+
+    return register
+
+
+def checked(record: Record, names: Sequence[str] | None = None) -> Record:
+    """The record after the checks: faulty values missing, a flag for each finding.
+
+    Parameters
+    ----------
+    record
+        Daily or hourly, values ``[time]``.
+    names
+        Ids of the checks to run; all by default.
+    """
+    for name in CHECKS if names is None else names:
+        for finding in CHECKS[name](record):
+            record = _applied(record, name, finding)
+    return record
+
+
+def _applied(record: Record, name: str, finding: Finding) -> Record:
+    if not finding.mask.any():
+        return record
+    action = "removed" if finding.remove else "kept"
+    flag = span_flag(name, finding.variable, record.times[finding.mask], action, finding.text)
+    record = replace(record, flags=(*record.flags, flag))
+    if not finding.remove:
+        return record
+    variable = finding.variable
+    value = np.where(finding.mask, np.nan, record.values[variable])
+    grade = np.where(finding.mask, Grade.MISSING, record.grades[variable]).astype(np.uint8)
+    return replace(
+        record,
+        values={**record.values, variable: value},
+        grades={**record.grades, variable: grade},
+    )
+
+
+def _limit(key: str) -> float:
+    return load("quality").number(key)
+
+
+def _label(record: Record, name: str) -> str:
+    return (DAILY_VARIABLES if record.daily else HOURLY_VARIABLES)[name].label
+
+
+def _temperatures(record: Record) -> Iterator[str]:
+    return (name for name in record.values if name.endswith("_c") and name in record)
+
+
+# ------------------------------------------------------------------------------------ checks
+
+
+@check("range")
+def outside_range(record: Record) -> Iterator[Finding]:
+    """Values no weather on Earth has: below or above the variable's limits."""
+    limits = DAILY_VARIABLES if record.daily else HOURLY_VARIABLES
+    for name, values in record.values.items():
+        wrong = (values < limits[name].low) | (values > limits[name].high)
+        yield Finding(name, wrong, f"{limits[name].label}: impossible values")
+
+
+@check("tmin-above-tmax")
+def extremes_crossed(record: Record) -> Iterator[Finding]:
+    """Days whose lowest temperature lies above the highest: neither can be trusted."""
+    wrong = record.get("tmin_c") > record.get("tmax_c")
+    for name in ("tmin_c", "tmax_c"):
+        if name in record.values:
+            yield Finding(name, wrong, "lowest temperature above the highest")
+
+
+@check("mean-outside-extremes")
+def mean_outside(record: Record) -> Iterator[Finding]:
+    """24-hour means outside the day's extremes."""
+    if "tmean_c" in record.values:
+        mean, slack = record.get("tmean_c"), _limit("mean_slack")
+        wrong = (mean > record.get("tmax_c") + slack) | (mean < record.get("tmin_c") - slack)
+        yield Finding("tmean_c", wrong, "mean temperature outside the day's extremes")
+
+
+@check("dewpoint-above-temperature")
+def dewpoint_too_high(record: Record) -> Iterator[Finding]:
+    """Dew points above the air temperature."""
+    if "dewpoint_c" in record.values:
+        wrong = record.get("dewpoint_c") > record.get("temp_c") + _limit("dewpoint_slack")
+        yield Finding("dewpoint_c", wrong, "dew point above the air temperature")
+
+
+@check("gust-below-wind")
+def gust_too_low(record: Record) -> Iterator[Finding]:
+    """Gusts weaker than the mean wind."""
+    if "gust_m_s" in record.values:
+        wrong = record.get("gust_m_s") < record.get("wind_m_s")
+        yield Finding("gust_m_s", wrong, "gust below the mean wind")
+
+
+@check("stuck")
+def stuck_sensor(record: Record) -> Iterator[Finding]:
+    """The same value for longer than weather stays the same."""
+    length = int(_limit("streak_days" if record.daily else "streak_hours"))
+    for name in _temperatures(record):
+        values = record.values[name]
+        wrong = streaks(values, length)
+        if name.startswith("soil"):
+            wrong &= np.abs(values) > _limit("freezing_plateau")
+        yield Finding(name, wrong, f"{_label(record, name)}: one value for {length} or more steps")
+
+
+@check("spike")
+def spikes(record: Record) -> Iterator[Finding]:
+    """Single values far above or below both neighbours."""
+    size = _limit("spike_day" if record.daily else "spike_hour")
+    for name in _temperatures(record):
+        step = np.diff(record.values[name])
+        wrong = np.zeros(len(record.times), dtype=bool)
+        wrong[1:-1] = (np.abs(step[:-1]) >= size) & (np.abs(step[1:]) >= size)
+        wrong[1:-1] &= step[:-1] * step[1:] < 0
+        yield Finding(name, wrong, f"{_label(record, name)}: jumps there and back")
+
+
+@check("outlier")
+def climatological_outliers(record: Record) -> Iterator[Finding]:
+    """Daily temperatures many deviations away from the same time of year in all years."""
+    if not record.daily:
+        return
+    for name in ("tmax_c", "tmin_c"):
+        if name in record:
+            wrong = _outliers(record.values[name], record.times)
+            yield Finding(name, wrong, f"{_label(record, name)}: unlike any other year")
+
+
+@check("dead-gauge")
+def dead_gauge(record: Record) -> Iterator[Finding]:
+    """A gauge that reports nothing but zero for a year: its zeros are not dry days."""
+    if record.daily and "precip_mm" in record:
+        rain = record.values["precip_mm"]
+        dry = np.where(rain == 0, 0.0, np.nan)
+        wrong = streaks(dry, int(_limit("dead_gauge_days")))
+        yield Finding("precip_mm", wrong, "rain: nothing but zero for a year, a dead gauge")
+
+
+@check("blank-rain")
+def blank_rain(record: Record) -> Iterator[Finding]:
+    """Rain columns without a single zero: blanks may mean dry, or missing. Nobody can tell."""
+    if "precip_mm" in record:
+        rain = record.values["precip_mm"]
+        blank = np.isnan(rain)
+        suspicious = not (rain == 0).any() and blank.mean() > _limit("blank_rain_share")
+        text = "rain: no time is recorded as dry; blanks count as missing, write 0 for dry"
+        yield Finding("precip_mm", blank & suspicious, text, remove=False)
+
+
+# ----------------------------------------------------------------------------------- helpers
+
+
+def streaks(values: FloatArray, length: int) -> Mask:
+    """True on runs of `length` or more equal values, ``[time]``; missing values end a run."""
+    changed = np.ones(len(values), dtype=bool)
+    changed[1:] = ~(values[1:] == values[:-1])
+    starts = np.flatnonzero(changed)
+    runs = np.diff(np.append(starts, len(values)))
+    long: Mask = np.repeat(runs >= length, runs) & np.isfinite(values)
+    return long
+
+
+def _outliers(values: FloatArray, times: DateArray) -> Mask:
+    """Too far from the mean of a window of days of the year, over all years."""
+    table, _, column = by_day_of_year(times, values)
+    half = int(_limit("outlier_window")) // 2
+    known = np.isfinite(table)
+    filled = np.where(known, table, 0.0)
+    count, total, squares = (
+        sum(np.roll(part.sum(axis=0), shift) for shift in range(-half, half + 1))
+        for part in (known.astype(np.float64), filled, filled**2)
+    )
+    mean = total / np.maximum(count, 1.0)
+    deviation = np.sqrt(np.maximum(squares / np.maximum(count, 1.0) - mean**2, 0.0))
+    limit = _limit("outlier_deviations") * np.maximum(deviation, _limit("deviation_floor"))
+    limit = np.where(count >= _limit("outlier_minimum"), limit, np.inf)
+    wrong: Mask = np.abs(values - mean[column]) > limit[column]
+    return wrong
