@@ -7,6 +7,7 @@ biofix: a gap is never counted as zero.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -125,7 +126,7 @@ def accumulate(
     if not reset[0]:
         total[..., 0] = start + total[..., 0]
     edges = [0, *(i for i in np.flatnonzero(reset) if i), total.shape[-1]]
-    for first, stop in zip(edges[:-1], edges[1:], strict=True):
+    for first, stop in pairwise(edges):
         total[..., first:stop] = np.cumsum(total[..., first:stop], axis=-1)
     return total
 
@@ -135,7 +136,8 @@ def month_day(dates: DateArray) -> npt.NDArray[np.int64]:
     months = dates.astype("datetime64[M]")
     month = months.astype(np.int64) % 12 + 1
     day = (dates.astype("datetime64[D]") - months.astype("datetime64[D]")).astype(np.int64) + 1
-    return month * 100 + day
+    code: npt.NDArray[np.int64] = month * 100 + day
+    return code
 
 
 def northern_month_day(text: str, southern: bool) -> int:

@@ -65,7 +65,12 @@ class Emergence:
         Share of the plants up that are still in the stages early post-emergence products
         work on, 0..1, ``[..., day]``.
     mean_leaf
-        Mean leaf number of the plants up (BBCH 10 + leaves, 21+ when tillering), ``[..., day]``.
+        Mean leaf number of the plants up (BBCH 10 + leaves, 21+ when tillering), ``[..., day]``;
+        0 while nothing is up.
+    share_prior
+        `share` before any scouting count, ``[..., day]``.
+    stages
+        Share of the plants up in each span of BBCH stages, ``[..., day]``.
     """
 
     weed: str  # EPPO code, e.g. "POAAN"
@@ -76,6 +81,8 @@ class Emergence:
     share_high: FloatArray
     youngest_share: FloatArray
     mean_leaf: FloatArray
+    share_prior: FloatArray | None = None
+    stages: Mapping[str, FloatArray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

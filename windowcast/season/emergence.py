@@ -1,0 +1,273 @@
+"""Weed emergence: the emerged share with its band, and the ages of the plants that are up.
+
+Each weed has a clock, a degree-day total of its own kind counted from its biofix, that stands
+still where the soil is too cold or too dry to germinate (hydrothermal time). A curve turns the
+clock into the emerged share. How far the clock may run fast or slow against the publication is
+log-normal; since the share rises with the clock, the 10 and 90 % bands are the same curve on the
+10 and 90 % clocks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.season.degree_days import (
+    accumulate,
+    heating,
+    month_day,
+    northern_month_day,
+    on_date,
+)
+from windowcast.season.model import Emergence
+from windowcast.season.weeds import Z90, Weed
+from windowcast.values import load
+from windowcast.weather.record import DateArray, FloatArray
+
+
+@dataclass(frozen=True)
+class Timing:
+    """How fast a season's clock runs against the publication: log factors at 10, 50 and 90 %."""
+
+    low: float
+    mid: float
+    high: float
+
+    @staticmethod
+    def prior(spread: float) -> Timing:
+        """Before any count."""
+        return Timing(-Z90 * spread, 0.0, Z90 * spread)
+
+
+@dataclass(frozen=True)
+class Drivers:
+    """Daily weather that emergence depends on, ``[..., day]``.
+
+    Attributes
+    ----------
+    air_c
+        Mean of maximum and minimum [°C].
+    soil_c
+        Mean at seed depth, 2.5 cm [°C].
+    water
+        Share of available water in the top of the soil, 0..1; NaN where rain is unknown.
+    rain_7d_mm
+        Rain of the day and the six before [mm]; NaN where unknown.
+    """
+
+    dates: DateArray
+    air_c: FloatArray
+    soil_c: FloatArray
+    water: FloatArray
+    rain_7d_mm: FloatArray
+    southern: bool
+    latitude_deg: float
+
+
+@dataclass(frozen=True)
+class WeedCarry:
+    """What the next day needs of a weed: totals ``[...]``, the season so far ``[..., day]``."""
+
+    clocks: Mapping[str, FloatArray]
+    slow_clocks: Mapping[str, FloatArray]  # with unknown water taken as dry
+    degree_days: FloatArray
+    leaf_time: FloatArray
+    season_share: FloatArray  # since the biofix, for the ages of plants
+    season_leaf_time: FloatArray
+    timing: Timing
+
+
+def emerge(
+    weed: Weed,
+    drivers: Drivers,
+    carry: WeedCarry | None = None,
+    timings: Mapping[int, Timing] | None = None,
+) -> tuple[Emergence, FloatArray, WeedCarry]:
+    """Emergence of one weed over a run of days.
+
+    Parameters
+    ----------
+    weed, drivers
+        What emerges, and in what weather.
+    carry
+        From the run that ended the day before; None begins without knowledge of what went
+        before, so that all is NaN until the first biofix.
+    timings
+        Timing of seasons that counts have updated, by the season's number: 0 for the one under
+        way on the first day, 1 for the one that begins at the first biofix after, and so on.
+
+    Returns
+    -------
+    Emergence, FloatArray, WeedCarry
+        The curve; the weed's published degree-day total without regard to water ``[..., day]``;
+        and what to carry on from.
+    """
+    reset = on_date(drivers.dates, weed.biofix, drivers.southern)
+    season = np.cumsum(reset)
+    totals, slow, total, leaf_time = clocks(weed, drivers, carry)
+    prior = Timing.prior(weed.spread_at(drivers.latitude_deg))
+    by_season = {0: prior if carry is None else carry.timing, **(timings or {})}
+    at = [by_season.get(int(n), prior) for n in range(int(season[-1]) + 1)]
+    low, mid, high = (np.array([getattr(t, k) for t in at])[season] for k in ("low", "mid", "high"))
+    share = weed.share(totals, mid)
+    ages = _ages(weed, share, leaf_time, np.flatnonzero(reset), carry)
+    emergence = Emergence(
+        weed=weed.code,
+        name=weed.name,
+        season=weed.season,
+        share=share,
+        share_low=weed.share(slow, low),
+        share_high=weed.share(totals, high),
+        youngest_share=ages.young,
+        mean_leaf=ages.mean_leaf,
+        share_prior=weed.share(totals, prior.mid),
+        stages=ages.stages,
+    )
+    after = WeedCarry(
+        clocks={k: v[..., -1] for k, v in totals.items()},
+        slow_clocks={k: v[..., -1] for k, v in slow.items()},
+        degree_days=total[..., -1],
+        leaf_time=leaf_time[..., -1],
+        season_share=ages.season_share,
+        season_leaf_time=ages.season_leaf_time,
+        timing=at[-1],
+    )
+    return emergence, total, after
+
+
+def clocks(
+    weed: Weed, drivers: Drivers, carry: WeedCarry | None = None
+) -> tuple[dict[str, FloatArray], dict[str, FloatArray], FloatArray, FloatArray]:
+    """The weed's clocks, the same with unknown water taken as dry, degree days, and leaf time.
+
+    All are totals since the biofix, ``[..., day]`` [°C·d].
+    """
+    reset = on_date(drivers.dates, weed.biofix, drivers.southern)
+    daily, dry_daily, plain = _increments(weed, drivers)
+    leaf = heating(drivers.air_c, weed.leaf_base_c)
+    start = (np.nan, np.nan) if carry is None else (carry.degree_days, carry.leaf_time)
+    return (
+        {k: accumulate(v, reset, _from(carry, "clocks", k)) for k, v in daily.items()},
+        {k: accumulate(v, reset, _from(carry, "slow_clocks", k)) for k, v in dry_daily.items()},
+        accumulate(plain, reset, start[0]),
+        accumulate(leaf, reset, start[1]),
+    )
+
+
+def _increments(
+    weed: Weed, drivers: Drivers
+) -> tuple[dict[str, FloatArray], dict[str, FloatArray], FloatArray]:
+    """A day's step of each clock, the same with unknown water taken as dry, and its degree days."""
+    common = load("weeds").table("common")
+    germination_min = common.number("germination_min")
+    plain = weed.degree_days(drivers.air_c if weed.driver == "air" else drivers.soil_c)
+    warm = np.where(np.isnan(drivers.soil_c), np.nan, drivers.soil_c >= germination_min)
+    factor = weed.moisture_factor(drivers.water, drivers.rain_7d_mm)
+    unknown = np.isnan(factor)
+    moist = np.where(unknown, 1.0, factor)
+    dry = np.where(unknown, common.number("dry_unknown"), factor)
+    steps = {"emergence": plain * warm}
+    if weed.late_start is not None:
+        today = month_day(drivers.dates)
+        start = northern_month_day(weed.late_start, drivers.southern)
+        stop = northern_month_day(weed.biofix, drivers.southern)
+        # between two calendar days, also where the stretch runs over the turn of the year
+        late = (
+            (today >= start) & (today < stop) if start < stop else (today >= start) | (today < stop)
+        )
+        steps["late"] = heating(drivers.soil_c, germination_min) * late
+    return (
+        {k: v * moist for k, v in steps.items()},
+        {k: v * dry for k, v in steps.items()},
+        plain,
+    )
+
+
+def _from(carry: WeedCarry | None, group: str, clock: str) -> FloatArray | float:
+    return np.nan if carry is None else np.asarray(getattr(carry, group)[clock])
+
+
+@dataclass(frozen=True)
+class _Ages:
+    young: FloatArray
+    mean_leaf: FloatArray
+    stages: Mapping[str, FloatArray]
+    season_share: FloatArray
+    season_leaf_time: FloatArray
+
+
+def _ages(
+    weed: Weed,
+    share: FloatArray,
+    leaf_time: FloatArray,
+    resets: npt.NDArray[np.int64],
+    carry: WeedCarry | None,
+) -> _Ages:
+    """Ages of the plants up, from daily cohorts that all live through the season's leaf time.
+
+    A plant that came up on day e has at day t grown ``leaf_time[t] - leaf_time[e]``. Where nothing
+    is up yet, all is "young" and the mean leaf is 0.
+    """
+    share, leaf_time = np.broadcast_arrays(share, leaf_time)
+    leading = share.shape[:-1]
+    bounds = [int(b) for b in load("weeds").value("common.stage_leaf").value]
+    limits = [weed.young_below, *bounds]
+    older = np.empty((len(limits), *share.shape))
+    mean_leaf = np.empty(share.shape)
+    before = _history(carry, leading)
+    edges = [0, *(int(i) for i in resets if i), share.shape[-1]]
+    kept = before
+    for first, stop in pairwise(edges):
+        part = slice(first, stop)
+        if first or (len(resets) and resets[0] == 0):
+            before = _history(None, leading)
+        season_share = np.concatenate([before[0], share[..., part]], axis=-1)
+        season_leaf = np.concatenate([before[1], leaf_time[..., part]], axis=-1)
+        skip = before[0].shape[-1]
+        cohorts = np.diff(season_share, axis=-1, prepend=0.0)
+        born = np.cumsum(cohorts * season_leaf, axis=-1)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            age = np.where(season_share > 0, season_leaf - born / season_share, 0.0)
+        age = np.where(np.isnan(season_share), np.nan, np.maximum(age, 0.0))
+        mean_leaf[..., part] = (age / weed.phyllochron)[..., skip:]
+        for i, limit in enumerate(limits):
+            older[i][..., part] = _share_older(
+                season_share, season_leaf, limit * weed.phyllochron, skip
+            )
+        kept = (season_share, season_leaf)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = np.where(share > 0, older / share, 0.0)
+    ratio = np.where(np.isnan(share), np.nan, np.clip(ratio, 0.0, 1.0))
+    names = [f"BBCH 10-{9 + bounds[0]}", f"BBCH {10 + bounds[0]}-{9 + bounds[1]}"]
+    stages = {
+        names[0]: 1.0 - ratio[1],
+        names[1]: ratio[1] - ratio[2],
+        f"BBCH {10 + bounds[1]} and later": ratio[2],
+    }
+    return _Ages(1.0 - ratio[0], mean_leaf, stages, kept[0], kept[1])
+
+
+def _history(carry: WeedCarry | None, leading: Sequence[int]) -> tuple[FloatArray, FloatArray]:
+    """Share and leaf time of the season's earlier days, with today's leading axes."""
+    if carry is None:
+        empty = np.empty((*leading, 0))
+        return empty, empty
+    shape = (*leading, carry.season_share.shape[-1])
+    return np.broadcast_to(carry.season_share, shape), np.broadcast_to(
+        carry.season_leaf_time, shape
+    )
+
+
+def _share_older(share: FloatArray, leaf: FloatArray, age: float, skip: int) -> FloatArray:
+    """Emerged share that has reached an age, from day `skip` on, ``[..., day]``."""
+    days = leaf.shape[-1]
+    flat_leaf, flat_share = leaf.reshape(-1, days), share.reshape(-1, days)
+    out = np.empty((len(flat_leaf), days - skip))
+    for row, (grown, up) in enumerate(zip(flat_leaf, flat_share, strict=True)):
+        last = np.searchsorted(grown, grown[skip:] - age, side="right") - 1
+        out[row] = np.where(last >= 0, up[np.maximum(last, 0)], 0.0)
+    return out.reshape(*leaf.shape[:-1], days - skip)

@@ -1,0 +1,25 @@
+"""Trailing windows over days, summed in a fixed order so that split runs agree to the bit."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from windowcast.weather.record import FloatArray
+
+
+def trailing_sum(values: FloatArray, days: int) -> FloatArray:
+    """Sum over each day and the ``days - 1`` before it, ``[..., day]``; NaN while incomplete."""
+    out = np.full(values.shape, np.nan)
+    if values.shape[-1] < days:
+        return out
+    size = values.shape[-1] - days + 1
+    total = np.zeros((*values.shape[:-1], size))
+    for offset in range(days):
+        total = total + values[..., offset : offset + size]
+    out[..., days - 1 :] = total
+    return out
+
+
+def trailing_mean(values: FloatArray, days: int) -> FloatArray:
+    """Mean over each day and the ``days - 1`` before it, ``[..., day]``; NaN while incomplete."""
+    return trailing_sum(values, days) / days

@@ -1,0 +1,257 @@
+"""The state of a site from its weather: soil, degree days, weeds and turf, day by day.
+
+`build` runs once over the past record and once over the days ahead as an ensemble; the second
+call carries on from the first, and a run split in two gives what one run gives.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
+from windowcast.season.emergence import Drivers, Timing, WeedCarry, emerge
+from windowcast.season.model import Emergence, SiteState
+from windowcast.season.rolling import trailing_sum
+from windowcast.season.scouting import Count, posterior_timings
+from windowcast.season.turf import GreenCover, TurfCarry, history_days, turf_state
+from windowcast.season.weeds import Weed, weed, why_unsupported
+from windowcast.site import Site, Texture
+from windowcast.values import Value, load
+from windowcast.weather.record import FloatArray, Grade, Record
+
+SEED_DEPTH_M = 0.025
+DEPTHS_M = (SEED_DEPTH_M, 0.05, 0.10)
+RAIN_DAYS = 7
+
+
+@dataclass(frozen=True)
+class Carry:
+    """All that the day after a run needs.
+
+    Attributes
+    ----------
+    date
+        Last day of the run.
+    recent
+        Last days of what trailing windows look back on, ``[..., day]``.
+    """
+
+    date: np.datetime64
+    soil: SoilState
+    recent: dict[str, FloatArray]
+    weeds: dict[str, WeedCarry]
+    turf: TurfCarry
+
+
+def build(
+    record: Record,
+    site: Site,
+    *,
+    start: Carry | None = None,
+    correction: SiteCorrection | None = None,
+    counts: Sequence[Count] = (),
+    green_cover: Sequence[GreenCover] = (),
+) -> tuple[SiteState, Carry]:
+    """State of a site over the days of a record.
+
+    Parameters
+    ----------
+    record
+        Daily; values ``[..., day]``.
+    site
+        The site file.
+    start
+        Carry of the run that ended the day before the record begins. Without it, totals are
+        unknown until their first biofix, and turf until its first summer.
+    correction
+        Of the soil model, from the site's own probe readings.
+    counts
+        Scouting counts within the record; they update the curve of the season they fall in.
+    green_cover
+        Observed green cover of the turf.
+
+    Returns
+    -------
+    SiteState, Carry
+
+    Raises
+    ------
+    InputError
+        The site watches a weed unknown here.
+    ValueError
+        The record is not daily, is empty, or does not follow on `start`.
+    """
+    if not record.daily or not len(record.times):
+        raise ValueError("state.build needs a daily record with at least one day")
+    if start is not None and start.date + np.timedelta64(1, "D") != record.times[0]:
+        raise ValueError(f"the carry is of {start.date}, the record starts on {record.times[0]}")
+    codes = [code for code in dict.fromkeys(site.weeds) if why_unsupported(code) is None]
+    weeds = [weed(code) for code in codes]
+    drivers, soil = drivers_of(record, site, start=start, correction=correction)
+    southern = drivers.southern
+    tmin = record.get("tmin_c")
+    emergence: dict[str, Emergence] = {}
+    degree_days: dict[str, FloatArray] = {}
+    carries: dict[str, WeedCarry] = {}
+    for entry in weeds:
+        before = None if start is None else start.weeds.get(entry.code)
+        timings = _timings(entry, drivers, before, counts)
+        emergence[entry.code], degree_days[entry.code], carries[entry.code] = emerge(
+            entry, drivers, before, timings
+        )
+    turf, turf_carry = turf_state(
+        record.times,
+        soil.temp_10cm_c,
+        tmin,
+        species=str(site.turf.species),
+        overseeded=site.turf.overseeded,
+        southern=southern,
+        carry=None if start is None else start.turf,
+        history=None if start is None else (start.recent["soil_10cm_c"], start.recent["tmin_c"]),
+        green_cover=green_cover,
+    )
+    state = SiteState(
+        dates=record.times,
+        soil_5cm_c=soil.temp_5cm_c,
+        soil_10cm_c=soil.temp_10cm_c,
+        soil_moisture=soil.moisture,
+        soil_frozen=soil.frozen,
+        degree_days=degree_days,
+        emergence=emergence,
+        turf=turf,
+        used=_used(weeds),
+        notes=_notes(site, record, weeds),
+    )
+    keep = {"rain_mm": record.get("precip_mm"), "soil_10cm_c": soil.temp_10cm_c, "tmin_c": tmin}
+    recent = {} if start is None else start.recent
+    carry = Carry(
+        date=record.times[-1],
+        soil=soil.state,
+        recent={k: _after(recent, k, v)[..., -history_days() :] for k, v in keep.items()},
+        weeds=carries,
+        turf=turf_carry,
+    )
+    return state, carry
+
+
+@dataclass(frozen=True)
+class SoilDays:
+    """Soil over a run of days, ``[..., day]``, measured where a probe was, and its end state."""
+
+    temp_5cm_c: FloatArray
+    temp_10cm_c: FloatArray
+    moisture: FloatArray
+    frozen: npt.NDArray[np.bool_]
+    state: SoilState
+
+
+def drivers_of(
+    record: Record,
+    site: Site,
+    *,
+    start: Carry | None = None,
+    correction: SiteCorrection | None = None,
+) -> tuple[Drivers, SoilDays]:
+    """What emergence depends on, and the soil, from a daily record; arguments as in `build`."""
+    tmax, tmin, rain = (record.get(k) for k in ("tmax_c", "tmin_c", "precip_mm"))
+    soil = simulate(
+        SoilForcing(
+            dates=record.times,
+            tmax_c=tmax,
+            tmin_c=tmin,
+            precip_mm=rain,
+            latitude_deg=record.place.latitude_deg,
+            solar_mj_m2=_optional(record, "solar_mj_m2"),
+            rh_mean_pct=_optional(record, "rh_mean_pct"),
+            snow_depth_mm=_optional(record, "snow_depth_mm"),
+        ),
+        SoilSite(
+            texture=None if site.soil.texture == Texture.UNKNOWN else str(site.soil.texture),
+            irrigated=bool(site.turf.irrigated),
+            correction=correction,
+        ),
+        depths_m=DEPTHS_M,
+        state=None if start is None else start.soil,
+    )
+    seed, soil_5cm, soil_10cm = _with_probes(record, *np.moveaxis(soil.temp_c, -1, 0))
+    recent = {} if start is None else start.recent
+    if site.turf.irrigated:  # never short of water, whatever the rain
+        water, rain_week = np.ones(soil.moisture.shape), np.full(rain.shape, np.inf)
+    else:
+        water = np.where(np.isnan(rain), np.nan, soil.moisture)
+        rain_week = trailing_sum(_after(recent, "rain_mm", rain), RAIN_DAYS)[..., -rain.shape[-1] :]
+    drivers = Drivers(
+        record.times,
+        (tmax + tmin) / 2.0,
+        seed,
+        water,
+        rain_week,
+        record.place.southern,
+        record.place.latitude_deg,
+    )
+    return drivers, SoilDays(soil_5cm, soil_10cm, soil.moisture, soil.frozen, soil.state)
+
+
+def _timings(
+    entry: Weed, drivers: Drivers, before: WeedCarry | None, counts: Sequence[Count]
+) -> dict[int, Timing] | None:
+    """Timing of the seasons that counts of this weed update."""
+    own = [c for c in counts if c.weed == entry.code]
+    if not own:
+        return None
+    return posterior_timings(entry, drivers, before, own)
+
+
+def _optional(record: Record, name: str) -> FloatArray | None:
+    return record.get(name) if name in record else None
+
+
+def _with_probes(
+    record: Record, seed: FloatArray, soil_5cm: FloatArray, soil_10cm: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Measured soil temperature in place of the model's where it was observed.
+
+    At seed depth the model is moved by what the 5 cm probe says of its error.
+    """
+    out = []
+    for name, modelled in (("soil_5cm_c", soil_5cm), ("soil_10cm_c", soil_10cm)):
+        measured = record.get(name)
+        real = np.isfinite(measured) & (record.grade(name) == Grade.OBSERVED)
+        out.append(np.where(real, measured, modelled))
+    step = out[0] - soil_5cm
+    return seed + np.where(np.isnan(step), 0.0, step), out[0], out[1]
+
+
+def _after(recent: dict[str, FloatArray], name: str, values: FloatArray) -> FloatArray:
+    """Values with the recent days of the run before put in front."""
+    if name not in recent:
+        return values
+    leading = np.broadcast_shapes(recent[name].shape[:-1], values.shape[:-1])
+    parts = (recent[name], values)
+    return np.concatenate([np.broadcast_to(a, (*leading, a.shape[-1])) for a in parts], axis=-1)
+
+
+def _used(weeds: Sequence[Weed]) -> tuple[Value, ...]:
+    values = [v for entry in weeds for v in entry.values] + list(load("turf").values_below())
+    return tuple({v.path: v for v in values}.values())
+
+
+def _notes(site: Site, record: Record, weeds: Sequence[Weed]) -> tuple[str, ...]:
+    notes = [text for code in site.weeds if (text := why_unsupported(code)) is not None]
+    if not site.turf.irrigated and bool(np.isnan(record.get("precip_mm")).any()):
+        notes.append(
+            "rain is unknown on some days: emergence takes the soil as moist there, "
+            "the low band as dry"
+        )
+    for entry in weeds:
+        low, high = entry.origin_latitude
+        if not low <= abs(record.place.latitude_deg) <= high:
+            notes.append(
+                f"{entry.name}: the curve comes from {low:g}-{high:g}° latitude; "
+                "outside it the band is widened"
+            )
+    return tuple(notes)

@@ -1,0 +1,317 @@
+"""Dormancy and green-up of warm-season turf, with the safety of non-selective products.
+
+One quantity is followed from day to day: the chance that live green leaf is there. Warm soil
+raises it to at least the chance that the soil is past its (uncertain) green-up threshold; each
+frost over cold soil takes a share away some days later. Autumn dormancy, a mild winter that never
+brings full dormancy, a false green-up in a warm spell that the next frost undoes, and spring
+green-up all follow from that one rule. The bands come from ``data/turf.toml``.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.season.degree_days import on_date
+from windowcast.season.model import TurfPhase, TurfState
+from windowcast.season.rolling import trailing_mean
+from windowcast.values import load
+from windowcast.weather.record import DateArray, FloatArray
+
+SEASON_START = "07-01"  # northern; half a year later in the south
+SOIL_DAYS = 7
+NIGHT_DAYS = 5
+TELLABLE = 0.1  # how far apart the bounds of the chance may lie for it to be told
+GREEN_FROM = 0.5
+
+
+@dataclass(frozen=True)
+class GreenCover:
+    """What someone saw: live green turf as a share of the ground, 0..1."""
+
+    date: dt.date
+    share: float
+
+
+@dataclass(frozen=True)
+class TurfCarry:
+    """What the next day needs, arrays ``[...]``."""
+
+    green: FloatArray  # least and greatest chance of green leaf, [2, ...]
+    was_dormant: npt.NDArray[np.bool_]  # this season, and not yet recovered
+    days_dormant: FloatArray
+
+
+def history_days() -> int:
+    """Earlier days of soil and minimum temperature that a run needs to carry on exactly."""
+    return SOIL_DAYS + int(load("turf").number("frost.colour_lag"))
+
+
+def supported(species: str) -> bool:
+    """Whether dormancy of this species can be told."""
+    return species in load("turf").table("species")
+
+
+def turf_state(
+    dates: DateArray,
+    soil_10cm_c: FloatArray,
+    tmin_c: FloatArray,
+    *,
+    species: str,
+    overseeded: bool | None,
+    southern: bool = False,
+    carry: TurfCarry | None = None,
+    history: tuple[FloatArray, FloatArray] | None = None,
+    green_cover: Sequence[GreenCover] = (),
+) -> tuple[TurfState, TurfCarry]:
+    """Phase, chance of dormancy and safety over a run of days.
+
+    Parameters
+    ----------
+    dates
+        ``[day]``.
+    soil_10cm_c, tmin_c
+        Daily mean soil and minimum air temperature [°C], ``[..., day]``.
+    species, overseeded
+        From the site file. ``overseeded`` None (not said) makes dormant days "cannot tell".
+    carry, history
+        From the run that ended the day before: its carry, and its last `history_days` days of soil
+        and minimum temperature.
+    green_cover
+        Observations; each replaces the modelled chance of green leaf on its day.
+
+    Returns
+    -------
+    TurfState, TurfCarry
+        NaN and UNKNOWN where what went before leaves the state open: from the start of a record
+        or a gap until frost or warmth has settled it.
+    """
+    values = load("turf")
+    before = 0 if history is None else history[0].shape[-1]
+    soil, night = (
+        (soil_10cm_c, tmin_c)
+        if history is None
+        else (_join(history[0], soil_10cm_c), _join(history[1], tmin_c))
+    )
+    soil, night = np.broadcast_arrays(soil, night)
+    soil_week = trailing_mean(soil, SOIL_DAYS)
+    spread = values.number("green.threshold_spread")
+    cold = values.number("green.no_growth_soil")
+    middle = (cold + values.number("green.recovery_soil")) / 2
+    warm = normal_cdf((soil_week - middle) / spread)[..., before:]
+    lag = int(values.number("frost.colour_lag"))
+    loss = normal_cdf((cold - soil_week) / spread) * frost_kill(night)
+    loss = np.concatenate([np.full((*loss.shape[:-1], lag), np.nan), loss], axis=-1)
+    loss = loss[..., before : before + len(dates)]
+    if not supported(species):
+        return _cannot_tell(loss.shape, species)
+    bounds = _follow_green(warm, loss, _seen(dates, green_cover), carry)
+    green = np.where(bounds[1] - bounds[0] > TELLABLE, np.nan, bounds[1])
+    soil_week = soil_week[..., before:]
+    recovered = (soil_week >= values.number("green.recovery_soil")) & (
+        trailing_mean(night, NIGHT_DAYS)[..., before:] >= values.number("green.recovery_night")
+    )
+    start = on_date(dates, SEASON_START, southern)
+    dormant = green < GREEN_FROM
+    was_dormant = _since(dormant, recovered | start, None if carry is None else carry.was_dormant)
+    slow = soil_week < values.number("green.growth_soil")
+    phase = np.select(
+        [np.isnan(green) | np.isnan(soil_week), dormant, was_dormant, slow],
+        [TurfPhase.UNKNOWN, TurfPhase.DORMANT, TurfPhase.GREENING, TurfPhase.HARDENING],
+        TurfPhase.GROWING,
+    ).astype(np.int8)
+    days_dormant = _run_length(dormant, None if carry is None else carry.days_dormant)
+    probability = np.where(np.isnan(green), np.nan, 0.0 if overseeded else 1.0 - green)
+    state = TurfState(
+        phase=phase,
+        dormant_probability=probability,
+        days_since_dormant=np.where(dormant, days_dormant, np.nan),
+        days_to_greenup=days_to_greenup(green),
+        nonselective_safe=nonselective_safe(1.0 - green, overseeded),
+        reasons=_reasons(species, overseeded),
+    )
+    return state, TurfCarry(bounds[..., -1], was_dormant[..., -1], days_dormant[..., -1])
+
+
+def frost_kill(tmin_c: FloatArray) -> FloatArray:
+    """Share of green leaf that a night ends over cold soil, ``[..., day]``."""
+    table = load("turf").table("frost")
+    cold, light, hard = (float(v) for v in table.value("kill_share").value)
+    share = np.select(
+        [
+            tmin_c <= table.number("hard"),
+            tmin_c < table.number("killing"),
+            tmin_c < table.number("cold_night"),
+        ],
+        [hard, light, cold],
+        0.0,
+    )
+    return np.where(np.isnan(tmin_c), np.nan, share)
+
+
+def days_to_greenup(green: FloatArray) -> FloatArray:
+    """Days until dormant turf next shows green (a false start counts), ``[..., day]``.
+
+    NaN where it is not dormant, and where no green-up lies within the days given.
+    """
+    days = np.arange(green.shape[-1])
+    ahead = np.where(green >= GREEN_FROM, days, np.inf)
+    following = np.minimum.accumulate(ahead[..., ::-1], axis=-1)[..., ::-1]
+    wait = following - days
+    return np.where((green < GREEN_FROM) & np.isfinite(wait), wait, np.nan)
+
+
+def nonselective_safe(dormant_probability: FloatArray, overseeded: bool | None) -> FloatArray:
+    """1 where a non-selective product is safe by the turf's state, 0 where not, NaN: cannot tell.
+
+    Safe means surely dormant now and no green-up within the published margin. Where fewer days
+    than the margin are known and none of them shows green, it cannot be told.
+    """
+    table = load("turf").table("safety")
+    margin = int(table.number("margin"))
+    days = dormant_probability.shape[-1]
+    if overseeded:
+        return np.zeros(dormant_probability.shape)
+    green = 1.0 - dormant_probability
+    wait = days_to_greenup(green)
+    known = _known_run(green)
+    clear = np.where(np.isnan(wait), known > margin, wait >= margin)
+    soon = ~np.isnan(wait) & (wait < margin)
+    surely = dormant_probability >= table.number("dormant_probability")
+    yes = np.nan if overseeded is None else 1.0
+    safe = np.select(
+        [np.isnan(dormant_probability), ~surely | soon, clear], [np.nan, 0.0, yes], np.nan
+    )
+    return safe.reshape(*dormant_probability.shape[:-1], days)
+
+
+def normal_cdf(z: FloatArray) -> FloatArray:
+    """Normal distribution function, to 1e-6 (interpolated from a fine table)."""
+    grid, cdf = _normal_table()
+    return np.where(np.isnan(z), np.nan, np.interp(z, grid, cdf))
+
+
+@cache
+def _normal_table() -> tuple[FloatArray, FloatArray]:
+    grid = np.linspace(-6.0, 6.0, 4801)
+    return grid, np.array([0.5 * math.erfc(-z / math.sqrt(2.0)) for z in grid])
+
+
+def _follow_green(
+    warm: FloatArray, loss: FloatArray, seen: FloatArray, carry: TurfCarry | None
+) -> FloatArray:
+    """Least and greatest chance of live green leaf, ``[2, ..., day]``.
+
+    Each day it is what frost left, or more where warmth brings it. The bounds are 0 and 1 where
+    nothing is known (before the record, days without weather) and close again with frost or warmth.
+    """
+    leading = warm.shape[:-1]
+    bounds = np.empty((warm.shape[-1], 2, *leading))
+    unknown = np.stack([np.zeros(leading), np.ones(leading)])
+    kept, warmth = np.moveaxis(1.0 - loss, -1, 0), np.moveaxis(warm, -1, 0)
+    if carry is None:
+        now = unknown
+    else:
+        now = np.stack([np.broadcast_to(side, leading) for side in carry.green])
+    blind = np.isnan(kept + warmth)
+    any_blind = blind.reshape(len(blind), -1).any(axis=1)
+    for day in range(len(bounds)):
+        if np.isfinite(seen[day]):
+            now = np.full((2, *leading), seen[day])
+        else:
+            now = np.maximum(now * kept[day], warmth[day])
+            if any_blind[day]:
+                now = np.where(blind[day], unknown, now)
+        bounds[day] = now
+    return np.moveaxis(bounds, 0, -1)
+
+
+def _seen(dates: DateArray, observations: Sequence[GreenCover]) -> FloatArray:
+    """Observed green cover as a chance of live leaf, ``[day]``; NaN where nobody looked."""
+    full = load("turf").number("safety.full_green_cover")
+    out = np.full(len(dates), np.nan)
+    for observation in observations:
+        out[dates == np.datetime64(observation.date, "D")] = min(observation.share / full, 1.0)
+    return out
+
+
+def _last_index(where: npt.NDArray[np.bool_], none: int) -> npt.NDArray[np.int64]:
+    """Index of the latest True up to each day, `none` before the first, ``[..., day]``."""
+    index = np.where(where, np.arange(where.shape[-1]), none)
+    latest: npt.NDArray[np.int64] = np.maximum.accumulate(index, axis=-1)
+    return latest
+
+
+def _since(
+    set_on: npt.NDArray[np.bool_],
+    cleared_on: npt.NDArray[np.bool_],
+    carried: npt.NDArray[np.bool_] | None,
+) -> npt.NDArray[np.bool_]:
+    """A flag that one condition sets and the other clears (setting wins), ``[..., day]``."""
+    last_set = _last_index(set_on, -2)
+    last_clear = _last_index(np.broadcast_to(cleared_on, set_on.shape), -2)
+    begin = np.zeros(set_on.shape[:-1], bool)
+    if carried is not None:
+        begin = begin | carried
+    untouched = (last_set == -2) & (last_clear == -2)
+    flag = (last_set >= last_clear) & ~untouched
+    return np.asarray(np.where(untouched, np.expand_dims(begin, -1), flag))
+
+
+def _run_length(where: npt.NDArray[np.bool_], carried: FloatArray | None) -> FloatArray:
+    """Days since a condition began to hold without break: 0 on its first day, -1 where it does not.
+
+    A carried -1 says that it did not hold on the day before.
+    """
+    begin = np.full(where.shape[:-1], -1.0) if carried is None else carried
+    since = np.arange(where.shape[-1]) - _last_index(~where, -1) - 1.0
+    unbroken = _last_index(~where, -1) < 0
+    since = since + np.where(unbroken, begin[..., None] + 1.0, 0.0)
+    return np.where(where, since, -1.0)
+
+
+def _known_run(values: FloatArray) -> npt.NDArray[np.int64]:
+    """Number of days from each day on (itself included) before a value is missing or ends."""
+    days = np.arange(values.shape[-1])
+    stop = np.where(np.isnan(values), days, values.shape[-1])
+    following = np.minimum.accumulate(stop[..., ::-1], axis=-1)[..., ::-1]
+    run: npt.NDArray[np.int64] = following - days
+    return run
+
+
+def _join(history: FloatArray, values: FloatArray) -> FloatArray:
+    leading = np.broadcast_shapes(history.shape[:-1], values.shape[:-1])
+    parts = (np.broadcast_to(a, (*leading, a.shape[-1])) for a in (history, values))
+    return np.concatenate(list(parts), axis=-1)
+
+
+def _reasons(species: str, overseeded: bool | None) -> tuple[str, ...]:
+    note = str(load("turf").table("species")[species])
+    spoken = {
+        True: "overseeded turf is not dormant: a non-selective product would kill the overseeding",
+        None: "the site file does not say whether the turf is overseeded",
+        False: "",
+    }[overseeded]
+    return tuple(filter(None, (note, spoken)))
+
+
+def _cannot_tell(shape: tuple[int, ...], species: str) -> tuple[TurfState, TurfCarry]:
+    unknown = np.full(shape, np.nan)
+    state = TurfState(
+        phase=np.full(shape, TurfPhase.UNKNOWN, np.int8),
+        dormant_probability=unknown,
+        days_since_dormant=unknown,
+        days_to_greenup=unknown,
+        nonselective_safe=unknown,
+        reasons=(f"no published dormancy thresholds for {species}: its state cannot be told",),
+    )
+    leading = shape[:-1]
+    return state, TurfCarry(
+        np.full((2, *leading), np.nan), np.zeros(leading, bool), np.full(leading, -1.0)
+    )

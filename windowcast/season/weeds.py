@@ -1,0 +1,164 @@
+"""The weed entries of ``data/weeds.toml`` as typed objects."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from windowcast.errors import InputError
+from windowcast.season.degree_days import chilling, heating
+from windowcast.values import Table, Value, load
+from windowcast.weather.record import FloatArray
+
+Z90 = 1.2815515655446004  # 90 % quantile of the normal distribution
+
+
+@dataclass(frozen=True)
+class Flush:
+    """One component of a weed's emergence: a share of the season along one clock."""
+
+    weight: float
+    clock: str  # "emergence" or "late"
+    curve: str
+    parameters: tuple[float, ...]
+
+    def share(self, total: FloatArray) -> FloatArray:
+        """Emerged share of this component, 0 at no degree days, rising to 1."""
+        if self.curve == "gompertz":
+            rate, mode = self.parameters
+            floor = math.exp(-math.exp(rate * mode))
+            raw = np.exp(-np.exp(-rate * (total - mode)))
+            return np.maximum((raw - floor) / (1.0 - floor), 0.0)
+        if self.curve == "exponential":
+            return -np.expm1(-total / self.parameters[0])
+        raise ValueError(f"unknown curve {self.curve}")
+
+
+@dataclass(frozen=True)
+class Weed:
+    """What is known of one weed's emergence; units as in the table."""
+
+    code: str
+    name: str
+    season: str  # "fall" or "spring"
+    biofix: str  # northern "MM-DD"
+    driver: str  # "air" or "soil"
+    sense: str  # "chilling" or "heating"
+    base_c: float
+    ceiling_c: float | None
+    water_limits: tuple[float, float] | None  # share of available water: none, all germinate
+    rain_limits: tuple[float, float] | None  # speed without rain; rain of 7 days for full speed
+    flushes: tuple[Flush, ...]
+    late_start: str | None
+    spread: float
+    origin_latitude: tuple[float, float]
+    leaf_base_c: float
+    phyllochron: float
+    young_below: float
+    values: tuple[Value, ...]
+
+    def degree_days(self, mean_c: FloatArray) -> FloatArray:
+        """Daily degree days of this weed's own kind."""
+        if self.sense == "chilling":
+            return chilling(mean_c, self.base_c)
+        return heating(mean_c, self.base_c, self.ceiling_c)
+
+    def moisture_factor(self, water: FloatArray, rain_7d_mm: FloatArray) -> FloatArray:
+        """How far water lets seeds germinate, 0..1; NaN where rain is unknown.
+
+        Parameters
+        ----------
+        water
+            Share of available water at the top of the soil, 0..1.
+        rain_7d_mm
+            Rain of the day and the six before [mm].
+        """
+        if self.rain_limits is not None:
+            floor, full = self.rain_limits
+            return floor + (1.0 - floor) * np.minimum(rain_7d_mm / full, 1.0)
+        low, high = self.water_limits or (0.0, 1.0)
+        return np.clip((water - low) / (high - low), 0.0, 1.0)
+
+    def spread_at(self, latitude_deg: float) -> float:
+        """Standard deviation of the log of the clock; wider outside the latitudes of origin."""
+        low, high = self.origin_latitude
+        inside = low <= abs(latitude_deg) <= high
+        return self.spread * (
+            1.0 if inside else load("weeds").number("common.outside_origin_factor")
+        )
+
+    def share(self, clocks: dict[str, FloatArray], log_shift: FloatArray | float) -> FloatArray:
+        """Emerged share of the season along its clocks, sped up by ``exp(log_shift)``."""
+        speed = np.exp(log_shift)
+        parts = [f.weight * f.share(clocks[f.clock] * speed) for f in self.flushes]
+        return np.minimum(sum(parts[1:], parts[0]), 1.0)
+
+
+def supported() -> tuple[str, ...]:
+    """EPPO codes that have an emergence model."""
+    return tuple(code for code in load("weeds") if code not in ("common", "unsupported"))
+
+
+def why_unsupported(code: str) -> str | None:
+    """Why a known weed has no emergence model; None for one that has."""
+    reason = load("weeds").table("unsupported").get(code)
+    return None if reason is None else str(reason)
+
+
+@cache
+def weed(code: str) -> Weed:
+    """The entry of a weed by EPPO code.
+
+    Raises
+    ------
+    InputError
+        There is none.
+    """
+    if code not in supported():
+        raise InputError(
+            f"{code!r} is not a weed with an emergence model",
+            field="weeds",
+            remedy=f"choose from {', '.join(supported())}",
+        )
+    table = load("weeds").table(code)
+    latitude = table.value("origin_latitude")
+    return Weed(
+        code=code,
+        name=str(table["name"]),
+        season=str(table["season"]),
+        biofix=_text(table, "biofix"),
+        driver=_text(table, "driver"),
+        sense=_text(table, "sense"),
+        base_c=table.number("base_temp"),
+        ceiling_c=table.number("ceiling_temp") if "ceiling_temp" in list(table) else None,
+        water_limits=_pair(table, "water_none", "water_full"),
+        rain_limits=_pair(table, "rain_floor", "rain_full"),
+        flushes=tuple(_flush(table.table(f"flush.{name}")) for name in table.table("flush")),
+        late_start=_text(table, "late_start") if "late_start" in list(table) else None,
+        spread=table.number("spread"),
+        origin_latitude=(latitude.low or 0.0, latitude.high or 90.0),
+        leaf_base_c=table.number("leaf.base_temp"),
+        phyllochron=table.number("leaf.phyllochron"),
+        young_below=table.number("leaf.young_below"),
+        values=(*table.values_below(), *load("weeds").table("common").values_below()),
+    )
+
+
+def _pair(table: Table, first: str, second: str) -> tuple[float, float] | None:
+    return (table.number(first), table.number(second)) if first in list(table) else None
+
+
+def _text(table: Table, key: str) -> str:
+    return str(table.value(key).value)
+
+
+def _flush(table: Table) -> Flush:
+    return Flush(
+        weight=table.number("weight"),
+        clock=_text(table, "clock"),
+        curve=_text(table, "curve"),
+        parameters=tuple(float(v) for v in table.value("parameters").value),
+    )
