@@ -25,6 +25,7 @@ from windowcast.windows.model import (
     Verdict,
     Window,
 )
+from windowcast.windows.purposes import purpose_of
 
 TURF_WORDS = {
     TurfPhase.UNKNOWN: "the state of the turf cannot be told",
@@ -35,6 +36,8 @@ TURF_WORDS = {
 }
 
 
+# purpose → which end of its good range of soil temperature the season moves towards
+_BARRIER_MARKS = {"pre-fall": (0, "fall barrier due"), "pre-spring": (1, "spring barrier due")}
 _SPLIT = re.compile(r"(\d) (°F|°C|mph|km/h|in|mm|cm|%)(?!\w)")
 
 
@@ -201,10 +204,21 @@ def _soil(answer: Answer, display: Display) -> Chart:
         ahead_c=(fan.low, fan.mid, fan.high),
         past_years_c=(low, high),
         years=years,
-        thresholds_c=(),
+        thresholds_c=_soil_marks(answer.ranking),
         today=answer.ranking.today,
         display=display,
     )
+
+
+def _soil_marks(ranking: Ranking) -> list[tuple[float, str]]:
+    """The soil temperatures by which the barriers are due: an end of their good range."""
+    marks = []
+    for outlook in ranking.purposes:
+        if outlook.purpose in _BARRIER_MARKS:
+            purpose = purpose_of(outlook.purpose)
+            end, text = _BARRIER_MARKS[outlook.purpose]
+            marks.append((purpose.grades(purpose.generic)["soil_week"].good[end], text))
+    return marks
 
 
 def _emergence(answer: Answer) -> list[Chart]:

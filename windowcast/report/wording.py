@@ -11,7 +11,9 @@ import re
 from collections.abc import Callable
 
 from windowcast.units import KG_PER_LB, M2_PER_ACRE, MM_PER_INCH, Display
+from windowcast.windows import words
 from windowcast.windows.model import FollowUp, Judged, Odds, PurposeOutlook, Verdict, Window
+from windowcast.windows.words import day as day  # one wording of dates for the whole program
 
 SYMBOLS: dict[Verdict, str] = {"fit": "●", "marginal": "◐", "unfit": "○", "cannot tell": "?"}
 
@@ -68,12 +70,9 @@ def _height(value: float, display: Display) -> tuple[float, str, int]:
 _Converter = Callable[[float, Display], tuple[float, str, int]]
 _CONVERT: dict[str, _Converter] = {
     "°C": _temperature,
-    "degC": _temperature,
     "K": _difference,
     "°C·d": _degree_days,
-    "degC d": _degree_days,
     "m/s": _speed,
-    "m s-1": _speed,
     "mm": _water,
     "cm": _depth,
     "km": _distance,
@@ -93,13 +92,7 @@ def number(value: float, digits: int) -> str:
 
 def quantity(value: float | None, unit: str, display: Display) -> str:
     """A value in SI with a unit of the schema, written in the reader's units; "–" for None."""
-    if value is None:
-        return "–"
-    if unit == "1":
-        return f"{number(100 * value, 0)} %"
-    convert = _CONVERT.get(unit)
-    shown, sign, digits = convert(value, display) if convert else (value, unit, 1)
-    return f"{number(shown, digits)} {sign}".strip()
+    return "–" if value is None else in_units(words.quantity(value, unit), display)
 
 
 def in_units(text: str, display: Display) -> str:
@@ -112,18 +105,13 @@ def in_units(text: str, display: Display) -> str:
     def rewrite(match: re.Match[str]) -> str:
         convert = _CONVERT[match["unit"]]
         shown, sign, digits = convert(float(match["first"].replace("−", "-")), display)
-        words = number(shown, digits)
+        text = number(shown, digits)
         if match["second"]:
             shown, sign, digits = convert(float(match["second"].replace("−", "-")), display)
-            words += match["between"] + number(shown, digits)
-        return f"{words} {sign}"
+            text += match["between"] + number(shown, digits)
+        return f"{text} {sign}"
 
     return _QUANTITY.sub(rewrite, text)
-
-
-def day(date: dt.date) -> str:
-    """``Thu 6 Nov``."""
-    return f"{date:%a} {date.day} {date:%b}"
 
 
 def long_day(date: dt.date) -> str:
