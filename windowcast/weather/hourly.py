@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from windowcast.physics.humidity import dewpoint_from_rh_c
 from windowcast.physics.sun import day_length_h, day_of_year, sunrise_sunset_utc
 from windowcast.values import load
 from windowcast.weather.axis import extended, grades_of
@@ -112,7 +113,7 @@ def daily_to_hourly(daily: Record, first: dt.date, days: int) -> Record:
     Record
         UTC hours with ``temp_c``, ``precip_mm`` (each day's amount spread evenly over its hours:
         nobody knows the hour, so no hour of a wet day is dry) and, where the daily record has a
-        mean humidity, ``dewpoint_c`` held through the day. Wind and gusts stay missing, since a
+        mean humidity, ``dewpoint_c`` held through the day (never above the air). Wind and gusts stay missing, since a
         daily mean hides the hours that matter.
     """
     zone = ZoneInfo(daily.place.timezone)
@@ -127,8 +128,9 @@ def daily_to_hourly(daily: Record, first: dt.date, days: int) -> Record:
     sun = solar_days(daily.place, dates, times[0])
     temp = diurnal_temperature_c(tmin, tmax, sun, (times - times[0]).astype(np.float64))
     bounds = day_starts(zone, np.append(dates, dates[-1] + one))
-    per_hour = near.get("precip_mm") / np.diff(bounds).astype(np.float64)
+    per_hour = near.get("precip_mm") / np.maximum(np.diff(bounds).astype(np.float64), 1.0)
     values = {"temp_c": temp, "precip_mm": per_hour[..., day_of]}
+    values["dewpoint_c"] = np.minimum(_dewpoint_c(near)[..., day_of], temp)
     values = {name: v for name, v in values.items() if np.isfinite(v).any()}
     return Record(
         daily.place,
@@ -137,6 +139,13 @@ def daily_to_hourly(daily: Record, first: dt.date, days: int) -> Record:
         {name: grades_of(v, Grade.ESTIMATED) for name, v in values.items()},
         tuple(replace(p, detail=f"{p.detail} ({METHOD})") for p in daily.provenance),
     )
+
+
+def _dewpoint_c(daily: Record) -> FloatArray:
+    """Dew point at the day's mean temperature and humidity; NaN unless humidity was measured."""
+    middle = (daily.get("tmax_c") + daily.get("tmin_c")) / 2
+    mean = np.where(np.isnan(daily.get("tmean_c")), middle, daily.get("tmean_c"))
+    return dewpoint_from_rh_c(mean, daily.get("rh_mean_pct"))
 
 
 def _ends_filled(values: FloatArray) -> FloatArray:

@@ -8,15 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.physics.humidity import relative_humidity_pct
 from windowcast.values import load
-from windowcast.weather.axis import extended
+from windowcast.weather.axis import extended, span_flag
 from windowcast.weather.clock import day_starts, local_dates
-from windowcast.weather.record import FloatArray, Grade, Place, Record
+from windowcast.weather.record import DAILY_VARIABLES, Flag, FloatArray, Grade, Place, Record
 
 # daily variable → (hourly variable, how)
 _FROM_HOURS: dict[str, tuple[str, str]] = {
@@ -45,11 +47,12 @@ def hourly_to_daily(hourly: Record) -> Record:
     starts = np.searchsorted(hourly.times, bounds[:-1])
     needed = load("quality").number("hours_for_a_day") / 24
     values, grades = {}, {}
+    hourly = with_relative_humidity(hourly)
     for name, (source, how) in _FROM_HOURS.items():
         if source not in hourly:
             continue
         day, count = _reduced(hourly.get(source), starts, how)
-        enough = count >= (full if how == "sum" else needed * full)
+        enough = (count >= (full if how == "sum" else needed * full)) & (full > 0)
         values[name] = np.where(enough, day, np.nan)
         worst = np.maximum.reduceat(
             np.where(hourly.grade(source) == Grade.MISSING, 0, hourly.grade(source)), starts
@@ -57,6 +60,21 @@ def hourly_to_daily(hourly: Record) -> Record:
         any_known = enough.any(axis=tuple(range(enough.ndim - 1)))
         grades[name] = np.where(any_known, worst, Grade.MISSING).astype(np.uint8)
     return Record(hourly.place, axis, values, grades, hourly.provenance, hourly.flags)
+
+
+def with_relative_humidity(hourly: Record) -> Record:
+    """The record with relative humidity from the dew point in hours that have only that."""
+    if "dewpoint_c" not in hourly or "temp_c" not in hourly:
+        return hourly
+    rh = hourly.get("rh_pct")
+    made = relative_humidity_pct(hourly.get("temp_c"), hourly.get("dewpoint_c"))
+    worst = np.maximum(hourly.grade("temp_c"), hourly.grade("dewpoint_c"))
+    own = hourly.grade("rh_pct") != Grade.MISSING
+    return replace(
+        hourly,
+        values={**hourly.values, "rh_pct": np.where(own, rh, made)},
+        grades={**hourly.grades, "rh_pct": np.where(own, hourly.grade("rh_pct"), worst)},
+    )
 
 
 def _reduced(hours: FloatArray, starts: npt.NDArray[np.int64], how: str) -> tuple[FloatArray, ...]:
@@ -105,3 +123,32 @@ def as_forecast(record: Record, today: np.datetime64) -> Record:
             for name, grade in record.grades.items()
         },
     )
+
+
+def seam_flags(layers: Sequence[Record], today: np.datetime64) -> tuple[Flag, ...]:
+    """Say where two sources disagree over the days both have: a jump hides at their seam.
+
+    Parameters
+    ----------
+    layers
+        Daily records in order of preference.
+    today
+        The last weeks before it are compared (`quality.toml`, ``seam_days``).
+    """
+    limit = load("quality").number("seam_difference")
+    first = today - np.timedelta64(int(load("quality").number("seam_days")), "D")
+    recent = [extended(layer, first, today) for layer in layers]
+    flags = []
+    for upper, lower in pairwise(recent):
+        for name in ("tmax_c", "tmin_c"):
+            apart = lower.get(name) - upper.get(name)
+            both = np.isfinite(apart)
+            if both.sum() >= load("quality").number("seam_minimum"):
+                mean = float(apart[both].mean())
+                if abs(mean) > limit:
+                    text = (
+                        f"{DAILY_VARIABLES[name].label}: two sources differ by {mean:+.1f} °C over "
+                        f"{both.sum()} days, so expect a jump of that size where one takes over"
+                    )
+                    flags.append(span_flag("seam", name, upper.times[both], "kept", text))
+    return tuple(flags)

@@ -8,18 +8,15 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
-from zoneinfo import ZoneInfo
-
-import numpy as np
 
 from windowcast.errors import InputError
 from windowcast.site import Site, load_site
-from windowcast.weather.clock import day_starts
 from windowcast.weather.files import read_weather
-from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid
+from windowcast.weather.load import assemble
 from windowcast.weather.record import Weather
 
 SAMPLE_TODAY = dt.date(2018, 1, 18)
+SAMPLE_FILES = ("daily.csv.gz", "hourly.csv.gz")
 
 
 def sample_folder() -> Path:
@@ -38,10 +35,6 @@ def sample_site() -> Site:
 
 def sample_weather() -> Weather:
     """The sample's weather on `SAMPLE_TODAY`: measured days before, forecast-like hours after."""
-    folder = sample_folder()
-    place = sample_site().place
-    past = read_weather(folder / "daily.csv.gz", place=place)
-    hourly = read_weather(folder / "hourly.csv.gz", place=place)
-    today = np.datetime64(SAMPLE_TODAY, "D")
-    hourly = as_forecast(hourly, day_starts(ZoneInfo(place.timezone), today.reshape(1))[0])
-    return Weather(overlaid([past, hourly_to_daily(hourly)]), hourly, SAMPLE_TODAY)
+    folder, place = sample_folder(), sample_site().place
+    parts = [read_weather(folder / name, place=place) for name in SAMPLE_FILES]
+    return assemble(parts, place, SAMPLE_TODAY)

@@ -1,0 +1,153 @@
+"""All the weather of one answer: files, own loggers, archive and forecast on one axis.
+
+`assemble` is the pure part: checks, the seam between what was and what is forecast, gaps.
+`load_weather` finds the parts for a site.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import replace
+from os import PathLike
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from windowcast.errors import InputError
+from windowcast.site import Site
+from windowcast.values import load
+from windowcast.weather.axis import extended, span_flag
+from windowcast.weather.clock import day_starts, local_today
+from windowcast.weather.files import read_weather
+from windowcast.weather.gaps import filled
+from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid, seam_flags
+from windowcast.weather.quality import checked
+from windowcast.weather.record import Flag, Grade, Place, Record, Weather
+
+RECENT_HOURS_DAYS = 10  # days before today for which hours are kept
+
+
+def load_weather(
+    site: Site,
+    *,
+    files: Sequence[str | PathLike[str]] = (),
+    today: dt.date | None = None,
+    offline: bool = False,
+) -> Weather:
+    """The weather of a site.
+
+    Parameters
+    ----------
+    site
+        The site; its ``weather.files`` are read when no `files` are given.
+    files
+        Weather files in order of preference, each ``FILE[:units=us,...]``.
+    today
+        Date of the answer; by default the date on the site's clock.
+    offline
+        Use only files and what is cached.
+
+    Raises
+    ------
+    InputError
+        A file cannot be read, or there is no temperature in any of them.
+    SourceUnreachableError
+        No file, and no source could be reached.
+    """
+    today = today or local_today(site.zone)
+    given = [read_weather(file, place=site.place) for file in files or site.weather.files]
+    return assemble(given, site.place, today)
+
+
+def assemble(records: Sequence[Record], place: Place, today: dt.date) -> Weather:
+    """One weather from checked parts.
+
+    Parameters
+    ----------
+    records
+        Daily and hourly records in order of preference; where two have a value, the first
+        counts, and a measured day always goes before one made of hours.
+    place
+        The site.
+    today
+        Values of this day and later count as forecast; beyond a forecast's reach they are cut.
+
+    Raises
+    ------
+    InputError
+        There is no air temperature in any record.
+    """
+    date = np.datetime64(today, "D")
+    start, stop = day_starts(ZoneInfo(place.timezone), _dates(today))
+    parts = [_until(checked(record), date, stop) for record in records]
+    parts = [part for part in parts if len(part.times)]
+    hourly = [part for part in parts if not part.daily]
+    daily = [part for part in parts if part.daily]
+    joined_hours = None
+    if hourly:
+        joined_hours = filled(as_forecast(overlaid(hourly, place), start))
+        made = hourly_to_daily(joined_hours)
+        daily = [*daily, replace(made, provenance=(), flags=())]
+    if not any({"tmax_c", "tmin_c"} <= {n for n in part.values if n in part} for part in daily):
+        raise InputError(
+            "the weather holds no daily highest and lowest temperature",
+            remedy="give a file with tmax and tmin, or hourly temperature",
+        )
+    flags = seam_flags(daily, date)
+    joined = as_forecast(overlaid(daily, place), date)
+    if joined_hours is not None:
+        joined = replace(joined, provenance=(*joined.provenance, *joined_hours.provenance))
+    joined = extended(joined, joined.times[0], max(joined.times[-1], date - np.timedelta64(1, "D")))
+    joined = filled(joined)
+    flags = (*joined.flags, *flags, *_age_flags(joined, date), *_hindsight_flags(joined, place))
+    return Weather(replace(joined, flags=flags), _recent(joined_hours, start), today)
+
+
+def _dates(today: dt.date) -> np.ndarray[tuple[int, ...], np.dtype[np.datetime64]]:
+    """Today, and the first day beyond any forecast."""
+    reach = int(load("quality").number("forecast_reach"))
+    return np.array([today, today + dt.timedelta(days=reach)], dtype="datetime64[D]")
+
+
+def _until(record: Record, today: np.datetime64, stop: np.datetime64) -> Record:
+    """The part before the end of a forecast's reach."""
+    last = stop.astype(record.times.dtype) if not record.daily else None
+    if last is None:
+        reach = int(load("quality").number("forecast_reach"))
+        last = today + np.timedelta64(reach, "D")
+    return record.between(record.times[0], last - np.timedelta64(1))
+
+
+def _recent(hourly: Record | None, start: np.datetime64) -> Record | None:
+    """The hours of the last days and those ahead; None when there are none."""
+    if hourly is None:
+        return None
+    first = start - np.timedelta64(24 * RECENT_HOURS_DAYS, "h")
+    recent = hourly.between(max(first, hourly.times[0]), hourly.times[-1])
+    return recent if len(recent.times) else None
+
+
+def _age_flags(daily: Record, today: np.datetime64) -> list[Flag]:
+    """Say when the measured record ends before yesterday."""
+    known = np.isfinite(daily.get("tmax_c")) & (daily.grade("tmax_c") == Grade.OBSERVED)
+    past = daily.times[known & (daily.times < today)]
+    late = int((today - past[-1]).astype(np.int64)) - 1 if len(past) else -1
+    if late == 0:
+        return []
+    if late < 0:
+        text = "no day before today was measured"
+        return [Flag("stale", "tmax_c", "", str(today), 0, "kept", text)]
+    text = f"the measured record ends on {past[-1]}, {late} days before yesterday"
+    return [Flag("stale", "tmax_c", str(past[-1]), str(today), late, "kept", text)]
+
+
+def _hindsight_flags(daily: Record, place: Place) -> list[Flag]:
+    """Say when the days from today on have long happened: then the forecast is hindsight."""
+    clock = np.datetime64(local_today(ZoneInfo(place.timezone)))
+    known = np.isfinite(daily.get("tmax_c")) & (daily.grade("tmax_c") == Grade.FORECAST)
+    ahead = daily.times[known & (daily.times < clock)]
+    if not len(ahead):
+        return []
+    text = "the days from today on come from files about the past: no forecaster issued them"
+    return [span_flag("hindsight", "tmax_c", ahead, "kept", text)]
