@@ -1,0 +1,127 @@
+"""Odds and date ranges against hand counts, brute force and statsmodels."""
+
+from __future__ import annotations
+
+import datetime as dt
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from statsmodels.stats.proportion import proportion_confint
+
+from windowcast.weather.ensemble import members
+from windowcast.weather.record import Members
+from windowcast.weather.sample import sample_weather
+from windowcast.windows.odds import (
+    basis_of,
+    date_range,
+    effective_members,
+    first_day,
+    last_day,
+    odds,
+    wilson,
+)
+
+
+@pytest.fixture(scope="module")
+def ahead() -> Members:
+    return members(sample_weather(), until=dt.date(2018, 6, 30))
+
+
+@given(st.integers(0, 60), st.integers(1, 60), st.sampled_from([0.5, 0.8, 0.95]))
+def test_interval_is_wilsons(hits: int, extra: int, level: float) -> None:
+    """Reference: statsmodels 0.14, ``proportion_confint(method="wilson")``."""
+    trials = hits + extra
+    wanted = proportion_confint(hits, trials, alpha=1 - level, method="wilson")
+    assert wilson(hits / trials, trials, level) == pytest.approx(wanted, abs=1e-9)
+
+
+def test_certain_forecast_gives_odds_of_0_or_1() -> None:
+    certain = members(sample_weather(), until=dt.date(2018, 6, 30), certain=True)
+    high = certain.daily.get("tmax_c")[1:]
+    for day in range(certain.forecast_days):
+        for limit in (0.0, 10.0, 20.0):
+            result = odds((high[:, day] > limit).astype(float), certain, day, day)
+            assert result is not None
+            assert result.share in (0.0, 1.0)
+            assert result.basis == "forecast"
+
+
+def test_odds_agree_with_brute_force(ahead: Members) -> None:
+    """All outcomes of three independent hours, counted out, against the share over members.
+
+    Each outcome stands as often among the members as its probability says.
+    """
+    chances = (0.5, 0.2, 0.1)
+    rows = []
+    for outcome in itertools.product((0, 1), repeat=3):
+        weight = np.prod([p if o else 1 - p for p, o in zip(chances, outcome, strict=True)])
+        rows += [outcome] * round(weight * 1000)
+    array = np.array(rows, dtype=float)
+    dry_two = ((array.sum(axis=1)) <= 1).astype(float)
+    result = odds(dry_two, ahead, 0, 1)
+    assert result is not None
+    exact = 0.5 * 0.8 * 0.9 + 0.5 * 0.8 * 0.9 + 0.5 * 0.2 * 0.9 + 0.5 * 0.8 * 0.1
+    assert result.share == pytest.approx(exact)
+    assert result.low < exact < result.high
+
+
+def test_odds_of_a_normal_error_are_the_normal_share(ahead: Members) -> None:
+    """P(T >= x) of the drawn highs against a brute-force draw of the same figures."""
+    high = ahead.daily.get("tmax_c")[1:, 1]
+    big = members(sample_weather(), until=dt.date(2018, 6, 30), count=5000)
+    for limit in (high.mean() - 1, high.mean() + 1):
+        result = odds((high > limit).astype(float), ahead, 1, 1)
+        assert result is not None
+        brute = float((big.daily.get("tmax_c")[1:, 1] > limit).mean())
+        assert result.share == pytest.approx(brute, abs=0.08)
+
+
+def test_what_cannot_be_told_is_never_a_yes(ahead: Members) -> None:
+    holds = np.concatenate([np.ones(40), np.zeros(40), np.full(20, np.nan)])
+    result = odds(holds, ahead, 0, 2)
+    plain = odds(np.concatenate([np.ones(40), np.zeros(60)]), ahead, 0, 2)
+    assert result is not None
+    assert plain is not None
+    assert result.share == plain.share == 0.4
+    assert result.high > plain.high
+    assert result.low == plain.low
+    assert odds(np.full(100, np.nan), ahead, 0, 2) is None
+
+
+def test_past_years_count_once_each(ahead: Members) -> None:
+    assert effective_members(100, 10, "forecast") == 100
+    assert effective_members(100, 10, "past years") == 10
+    assert 10 < effective_members(100, 10, "forecast and past years") < 100
+    assert basis_of(0, 3, 7) == "forecast"
+    assert basis_of(5, 7, 7) == "forecast and past years"
+    assert basis_of(7, 9, 7) == "past years"
+    near = odds(np.repeat([0.0, 1.0], 50), ahead, 0, 1)
+    far = odds(np.repeat([0.0, 1.0], 50), ahead, 60, 60)
+    assert near is not None
+    assert far is not None
+    assert far.high - far.low > 2 * (near.high - near.low)
+
+
+def test_first_and_last_day() -> None:
+    reached = np.array([[0, 0, 1, 1], [0, 0, 0, 0], [0, 1, 0, 1], [0, 0, 0, 1]], bool)
+    unknown = np.zeros_like(reached)
+    unknown[3, 1] = True
+    assert first_day(reached, unknown) == pytest.approx([2, np.inf, 1, np.nan], nan_ok=True)
+    assert last_day(reached, unknown) == pytest.approx([3, np.inf, 3, 3])
+
+
+def test_date_range_counts_members_that_never_get_there() -> None:
+    dates = np.arange(np.datetime64("2017-10-01"), np.datetime64("2017-10-31"))
+    index = np.concatenate([np.arange(18.0), [np.inf, np.inf]])
+    found = date_range(index, dates)
+    assert found is not None
+    assert (found.early, found.median) == (dt.date(2017, 10, 2), dt.date(2017, 10, 10))
+    assert found.late == dt.date(2017, 10, 18)
+    assert found.never == 0.1
+    most_never = date_range(np.concatenate([np.arange(8.0), np.full(12, np.inf)]), dates)
+    assert most_never is not None
+    assert most_never.median is None
+    assert date_range(np.full(20, np.nan), dates) is None

@@ -1,0 +1,153 @@
+"""Odds: shares of members with an interval, and distributions of dates.
+
+The members are a sample, and beyond the forecast a small one: moving a past year by some days
+gives another member but hardly another year. Intervals therefore count the futures that are truly
+different, not the rows of the array. A member in which it cannot be told counts as a no in the
+share and widens the interval upwards.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.weather.record import DateArray, FloatArray, Members
+from windowcast.windows.model import Odds
+
+LEVEL = 0.8  # of every interval: from 10 to 90 %
+Basis = Literal["forecast", "forecast and past years", "past years"]
+
+
+def wilson(share: float, trials: float, level: float = LEVEL) -> tuple[float, float]:
+    """Score interval of a share seen in `trials` draws.
+
+    References
+    ----------
+    Wilson 1927, *J. Am. Stat. Assoc.* 22:209-212; recommended for small samples by Brown, Cai &
+    DasGupta 2001, *Statistical Science* 16:101-133.
+    """
+    z2 = NormalDist().inv_cdf((1 + level) / 2) ** 2
+    middle = (share + z2 / (2 * trials)) / (1 + z2 / trials)
+    half = np.sqrt(z2 * (share * (1 - share) / trials + z2 / (4 * trials**2))) / (1 + z2 / trials)
+    return max(0.0, float(middle - half)), min(1.0, float(middle + half))
+
+
+def basis_of(first_day: int, last_day: int, forecast_days: int) -> Basis:
+    """What odds rest on that need the weather of these days (0 is today)."""
+    if last_day < forecast_days:
+        return "forecast"
+    return "past years" if first_day >= forecast_days else "forecast and past years"
+
+
+def effective_members(count: int, past_years: int, basis: Basis) -> float:
+    """How many truly different futures stand behind `count` members.
+
+    Forecast errors are drawn afresh for each member. Past years count once each, however often a
+    year is moved against the calendar; where both matter, the harmonic mean is taken.
+    """
+    years = min(count, max(past_years, 1))
+    if basis == "forecast":
+        return float(count)
+    return float(years) if basis == "past years" else 2 / (1 / count + 1 / years)
+
+
+def odds_of(
+    holds: npt.NDArray[np.bool_] | FloatArray, basis: Basis, past_years: int | None = None
+) -> Odds | None:
+    """Odds that something holds.
+
+    Parameters
+    ----------
+    holds
+        One value for each future (member 0, the forecast as issued, left out): 1 holds, 0 does
+        not, NaN cannot be told.
+    past_years
+        Different past years behind the members; None: every member counts as a future of its own.
+
+    Returns
+    -------
+    Odds or None
+        None without futures or when it cannot be told in any.
+    """
+    known = np.isfinite(holds)
+    if not known.any():
+        return None
+    count = len(holds)
+    trials = count if past_years is None else effective_members(count, past_years, basis)
+    share = float(np.count_nonzero(holds[known] > 0.5) / count)
+    unknown = 1 - float(known.mean())
+    low, _ = wilson(share, trials)
+    _, high = wilson(share + unknown, trials)
+    return Odds(share, min(low, share), max(high, share), count, basis)
+
+
+def odds(holds: FloatArray, members: Members, first_day: int, last_day: int) -> Odds | None:
+    """`odds_of` what needs the weather of the days `first_day` to `last_day` (0 is today)."""
+    basis = basis_of(first_day, last_day, members.forecast_days)
+    return odds_of(holds, basis, members.past_years)
+
+
+@dataclass(frozen=True, slots=True)
+class DateRange:
+    """When something happens: 10, 50 and 90 % dates over members or years.
+
+    A date is None where that part of the members does not reach it in the time looked at; `never`
+    is the share that does not, `unknown` the share in which it cannot be told.
+    """
+
+    early: dt.date | None
+    median: dt.date | None
+    late: dt.date | None
+    never: float
+    unknown: float
+    count: int
+
+
+def first_day(reached: npt.NDArray[np.bool_], unknown: npt.NDArray[np.bool_]) -> FloatArray:
+    """Index of the first day on which something is reached, ``[...]``.
+
+    Infinite where it never is; NaN where a day before it, or any day when it never is, cannot be
+    told.
+
+    Parameters
+    ----------
+    reached, unknown
+        ``[..., day]``.
+    """
+    days = reached.shape[-1]
+    first = np.where(reached.any(axis=-1), reached.argmax(axis=-1), days)
+    gap = np.where(unknown.any(axis=-1), unknown.argmax(axis=-1), days)
+    result = np.where(first < days, first.astype(np.float64), np.inf)
+    result[gap < first] = np.nan
+    return result
+
+
+def last_day(holds: npt.NDArray[np.bool_], unknown: npt.NDArray[np.bool_]) -> FloatArray:
+    """Index of the last day on which something holds, ``[...]``; as `first_day` seen backwards."""
+    back = first_day(holds[..., ::-1], unknown[..., ::-1])
+    result: FloatArray = np.where(np.isinf(back), np.inf, holds.shape[-1] - 1 - back)
+    return result
+
+
+def date_range(index: FloatArray, dates: DateArray) -> DateRange | None:
+    """10, 50 and 90 % dates of day indices, ``[member]``, as `first_day` gives them.
+
+    None when it cannot be told in more than half of the members.
+    """
+    known = index[~np.isnan(index)]
+    unknown = 1 - len(known) / len(index)
+    if unknown > 0.5:
+        return None
+    late = np.sort(known)
+    picks = [late[max(int(np.ceil(q * len(late))) - 1, 0)] for q in (0.1, 0.5, 0.9)]
+    early, median, last = (
+        dates[int(pick)].astype("datetime64[D]").astype(object) if np.isfinite(pick) else None
+        for pick in picks
+    )
+    never = float(np.isinf(known).sum() / len(index))
+    return DateRange(early, median, last, never, unknown, len(index))
