@@ -10,11 +10,18 @@ import datetime as dt
 import re
 from collections.abc import Callable
 
-from windowcast.units import KG_PER_LB, M2_PER_ACRE, MM_PER_INCH, Display
+from windowcast.units import (
+    KG_PER_LB,
+    M2_PER_ACRE,
+    M_PER_FOOT,
+    M_S_PER_MPH,
+    MM_PER_INCH,
+    Display,
+)
 from windowcast.windows import words
 from windowcast.windows.model import FollowUp, Judged, Odds, PurposeOutlook, Verdict, Window
-from windowcast.windows.words import day as day  # one wording of dates for the whole program
 
+day = words.day  # one wording of dates for the whole program
 SYMBOLS: dict[Verdict, str] = {"fit": "●", "marginal": "◐", "unfit": "○", "cannot tell": "?"}
 
 _NUMBER = r"[-−+]?\d+(?:\.\d+)?"
@@ -38,7 +45,7 @@ def _difference(value: float, display: Display) -> tuple[float, str, int]:
 
 
 def _speed(value: float, display: Display) -> tuple[float, str, int]:
-    return (value / 0.44704, "mph", 0) if display.us else (value * 3.6, "km/h", 0)
+    return (value / M_S_PER_MPH, "mph", 0) if display.us else (value * 3.6, "km/h", 0)
 
 
 def _water(value: float, display: Display) -> tuple[float, str, int]:
@@ -64,7 +71,7 @@ def _area(value: float, display: Display) -> tuple[float, str, int]:
 
 
 def _height(value: float, display: Display) -> tuple[float, str, int]:
-    return (value / 0.3048, "ft", 0) if display.us else (value, "m", 1)
+    return (value / M_PER_FOOT, "ft", 0) if display.us else (value, "m", 1)
 
 
 _Converter = Callable[[float, Display], tuple[float, str, int]]
