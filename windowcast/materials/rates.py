@@ -1,0 +1,145 @@
+"""Concentration and rate: product ↔ active ingredient, and the same active from two formulations.
+
+All through exact factors; see `windowcast.materials.quantity` for what may be written.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from windowcast.errors import InputError
+from windowcast.materials.quantity import Rate, parse
+
+WATER_KG_PER_L = 0.9982  # at 20 °C; CRC Handbook of Chemistry and Physics
+_WATER_BAND = 0.005  # 8.3 to 8.4 lb/gal is what people write when they mean water
+_HEAVIEST_KG_PER_L = 2.0  # no formulation carries more active in a litre
+_PERCENT = re.compile(r"\s*([-+]?[\d.]+)\s*%\s*(w/w|w/v|a\.?i\.?)?\s*$")
+
+
+@dataclass(frozen=True, slots=True)
+class Concentration:
+    """Active ingredient in a product: kg per L of a liquid, or kg per kg of a dry one."""
+
+    per: Literal["volume", "mass"]
+    value: float
+
+    @property
+    def text(self) -> str:
+        """In the words of a label."""
+        return f"{self.value * 1000:.4g} g/L" if self.per == "volume" else f"{self.value:.4g} kg/kg"
+
+
+def parse_concentration(text: str, density_kg_per_l: float | None = None) -> Concentration:
+    """Read a label's concentration.
+
+    Accepted: ``1.0 lb/gal``, ``480 g/L``, ``65 %`` (by weight), ``41 % w/w``, ``5 % w/v``,
+    ``0.5 lb/lb``. A weight percentage of a liquid becomes one per volume with its density.
+
+    Raises
+    ------
+    InputError
+        Nothing in it, more than all of it, the density of water, or no unit.
+    """
+    percent = _PERCENT.match(text)
+    if percent:
+        result = _from_percent(text, percent[1], percent[2] or "w/w")
+    else:
+        amount, slash, base = text.partition("/")
+        if not slash:
+            raise _bad(text, "has no unit such as lb/gal, g/L or %")
+        if _is_zero(amount):
+            raise _bad(text, "holds no active ingredient: that is water")
+        mass = parse(amount, "mass", "concentration")
+        base = base.strip()
+        liquid = base.lower() in {"gal", "gallon", "l", "liter", "litre", "pt", "qt", "fl oz", "ml"}
+        result = Concentration(
+            "volume" if liquid else "mass",
+            mass / parse(f"1 {base}", "volume" if liquid else "mass", "concentration"),
+        )
+    if density_kg_per_l is not None and result.per == "mass":
+        result = Concentration("volume", result.value * density_kg_per_l)
+    _check(result, text)
+    return result
+
+
+def active_kg_ha(rate: Rate, concentration: Concentration) -> float:
+    """Active ingredient in a rate of product, kg/ha."""
+    _check_match(rate, concentration)
+    return rate.per_ha * concentration.value
+
+
+def product_rate(active_kg_ha: float, concentration: Concentration) -> Rate:
+    """Rate of product that carries so much active ingredient."""
+    if not active_kg_ha > 0:
+        raise InputError(f"{active_kg_ha:g} kg/ha is not above zero", field="active rate")
+    return Rate(
+        "volume" if concentration.per == "volume" else "mass",
+        active_kg_ha / concentration.value / 1e4,
+    )
+
+
+def equivalent_rate(rate: Rate, old: Concentration, new: Concentration) -> Rate:
+    """Rate of the new formulation that carries the same active as `rate` of the old one."""
+    return product_rate(active_kg_ha(rate, old), new)
+
+
+def equivalent_concentration(rate: Rate, concentration: Concentration, other: Rate) -> float:
+    """Concentration of another formulation whose rate `other` carries the same active.
+
+    kg per L when `other` is a volume, kg per kg when it is a mass.
+    """
+    return active_kg_ha(rate, concentration) / other.per_ha
+
+
+def _from_percent(text: str, number: str, basis: str) -> Concentration:
+    try:
+        share = float(number) / 100
+    except ValueError:
+        raise _bad(text, "is not a number of percent") from None
+    if share == 0:
+        raise _bad(text, "holds no active ingredient: that is water")
+    # w/v is grams in 100 mL
+    return Concentration("volume", share) if basis == "w/v" else Concentration("mass", share)
+
+
+def _is_zero(amount: str) -> bool:
+    return bool(re.match(r"\s*0+(\.0*)?\s*[a-zA-Z]", amount))
+
+
+def _check(concentration: Concentration, text: str) -> None:
+    value = concentration.value
+    if value <= 0:
+        raise _bad(text, "is not above zero")
+    if concentration.per == "mass" and value > 1:
+        raise _bad(text, "is more active ingredient than product")
+    if concentration.per == "volume":
+        if abs(value / WATER_KG_PER_L - 1) < _WATER_BAND:
+            raise _bad(text, "is the density of water, not a concentration")
+        if value > _HEAVIEST_KG_PER_L:
+            raise _bad(text, "is more than a litre can carry")
+
+
+def _check_match(rate: Rate, concentration: Concentration) -> None:
+    if rate.kind == concentration.per:
+        return
+    if rate.kind == "mass":
+        raise InputError(
+            "the rate is a weight but the product is a liquid",
+            field="rate",
+            remedy="write fl oz for a volume, or give the concentration by weight",
+        )
+    raise InputError(
+        "the rate is a volume but the concentration is by weight",
+        field="concentration",
+        remedy="give it per volume (lb/gal, g/L), or add the product's density",
+    )
+
+
+def _bad(text: str, problem: str) -> InputError:
+    return InputError(
+        f"{text.strip()!r} {problem}",
+        field="concentration",
+        remedy="take it from the label, e.g. 1.0 lb/gal, 480 g/L or 65 %",
+    )
