@@ -23,7 +23,7 @@ from windowcast.season.emergence import clocks
 from windowcast.season.state import drivers_of
 from windowcast.season.weeds import Flush, weed
 from windowcast.site import site_from
-from windowcast.weather.record import Record
+from windowcast.weather.gaps import filled
 from windowcast.weather.uscrn import read_uscrn
 
 FLUSH = ("09-20", "10-18")
@@ -33,22 +33,9 @@ ANCHORS = {"09-24": 0.08, "10-15": 0.68, "11-05": 0.76}  # the 60-point slice be
 WEEDS = {"name": "fit", "latitude": 39.0, "longitude": -77.0, "timezone": "America/New_York"}
 
 
-def bridged(record: Record, longest: int = 5) -> Record:
-    """Air temperature with gaps of up to `longest` days bridged in a straight line."""
-    values = dict(record.values)
-    for name in ("tmax_c", "tmin_c"):
-        known = np.isfinite(values[name])
-        index = np.arange(len(known))
-        filled = np.interp(index, index[known], values[name][known])
-        last = np.maximum.accumulate(np.where(known, index, 0))
-        following = np.minimum.accumulate(np.where(known, index, len(index))[::-1])[::-1]
-        values[name] = np.where(following - last <= longest + 1, filled, np.nan)
-    return replace(record, values=values)
-
-
 def season_totals(path: str, year_parity: int) -> list[dict[str, dict[str, np.ndarray]]]:
     """Clock totals on the anchors' days of each complete season that begins in such years."""
-    record = bridged(read_uscrn(path))
+    record = filled(read_uscrn(path))
     drivers, _ = drivers_of(record, site_from(WEEDS))
     moist, _, _, _ = clocks(weed("POAAN"), drivers)
     seasons = []

@@ -219,7 +219,7 @@ def _follow_green(
         now = unknown
     else:
         now = np.stack([np.broadcast_to(side, leading) for side in carry.green])
-    blind = np.isnan(kept + warmth)
+    blind = np.asarray(np.isnan(kept + warmth))
     any_blind = blind.reshape(len(blind), -1).any(axis=1)
     for day in range(len(bounds)):
         if np.isfinite(seen[day]):
@@ -256,12 +256,12 @@ def _since(
     """A flag that one condition sets and the other clears (setting wins), ``[..., day]``."""
     last_set = _last_index(set_on, -2)
     last_clear = _last_index(np.broadcast_to(cleared_on, set_on.shape), -2)
-    begin = np.zeros(set_on.shape[:-1], bool)
+    begin = np.zeros((*set_on.shape[:-1], 1), bool)
     if carried is not None:
-        begin = begin | carried
+        begin = begin | np.expand_dims(carried, -1)
     untouched = (last_set == -2) & (last_clear == -2)
     flag = (last_set >= last_clear) & ~untouched
-    return np.asarray(np.where(untouched, np.expand_dims(begin, -1), flag))
+    return np.asarray(np.where(untouched, begin, flag))
 
 
 def _run_length(where: npt.NDArray[np.bool_], carried: FloatArray | None) -> FloatArray:

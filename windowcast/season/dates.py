@@ -1,0 +1,252 @@
+"""Key dates of a season: when soil, weeds and turf pass the marks that purposes hang on.
+
+A date is a day number (days since 1970-01-01, as float) so that it can be NaN where a season does
+not reach the mark, or where a day that decides is missing. Arrays are ``[..., season]``; leading
+axes are members or stations.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields, replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.season.degree_days import month_day, northern_month_day
+from windowcast.season.model import Emergence, SiteState, TurfPhase, TurfState
+from windowcast.season.rolling import trailing_mean
+from windowcast.season.turf import SEASON_START, days_to_greenup, nonselective_safe
+from windowcast.values import load
+from windowcast.weather.record import DateArray, FloatArray
+
+SOIL_DAYS = 7
+SEARCH_FALL_FROM = "08-01"  # northern
+SEARCH_SPRING_FROM = "01-01"
+SPRING_WEED = "DIGIS"
+FALL_WEED = "POAAN"
+
+
+@dataclass(frozen=True)
+class KeyDates:
+    """Key dates by season.
+
+    Attributes
+    ----------
+    seasons
+        Names such as "2024/25" (north) or "2025" (south), ``[season]``.
+    days
+        Id → day numbers ``[..., season]``, NaN where not reached within the days given. Ids:
+        ``soil_21``, ``soil_13`` (soil rises), ``poaan_10``, ``poaan_50``, ``poaan_80``,
+        ``digis_10``, ``dormant``, ``last_safe``, ``greenup``.
+    """
+
+    seasons: tuple[str, ...]
+    days: Mapping[str, FloatArray]
+
+
+LABELS: Mapping[str, str] = {
+    "soil_21": "soil falls through the germination range",
+    "poaan_10": "10 % of annual bluegrass is up",
+    "poaan_50": "50 % of annual bluegrass is up",
+    "poaan_80": "80 % of annual bluegrass is up",
+    "dormant": "turf is dormant",
+    "last_safe": "last day a non-selective product is safe",
+    "greenup": "turf greens up",
+    "soil_13": "soil warms to the spring pre-emergence mark",
+    "digis_10": "10 % of smooth crabgrass is up",
+}
+
+
+def season_slices(dates: DateArray, southern: bool) -> tuple[tuple[str, slice], ...]:
+    """Name and days of each season on a date axis; the first and last may be partial."""
+    if not len(dates):
+        return ()
+    starts = np.flatnonzero(month_day(dates) == northern_month_day(SEASON_START, southern))
+    edges = [0, *(int(i) for i in starts if i), len(dates)]
+    return tuple(
+        (season_name(dates[first], southern), slice(first, stop)) for first, stop in pairwise(edges)
+    )
+
+
+def season_name(date: np.datetime64, southern: bool) -> str:
+    """Name of the season a date lies in: "2024/25" in the north, "2025" in the south."""
+    year = int(str(date)[:4])
+    if southern:
+        return str(year)
+    year -= int(str(date)[5:7]) < 7
+    return f"{year}/{(year + 1) % 100:02d}"
+
+
+def first_where(
+    condition: npt.NDArray[np.bool_], unknown: npt.NDArray[np.bool_], dates: DateArray
+) -> FloatArray:
+    """Day number of the first True, ``[...]``; NaN if none, or if an unknown day comes before."""
+    if not len(dates):
+        return np.full(condition.shape[:-1], np.nan)
+    hit = condition & ~unknown
+    first = np.argmax(hit, axis=-1)
+    blind = np.where(unknown.any(axis=-1), np.argmax(unknown, axis=-1), len(dates))
+    numbers = dates.astype("datetime64[D]").astype(np.int64).astype(np.float64)
+    return np.where(hit.any(axis=-1) & (first < blind), numbers[first], np.nan)
+
+
+def fall_date(
+    soil_c: FloatArray, dates: DateArray, threshold_c: float, *, southern: bool = False
+) -> FloatArray:
+    """Day the 7-day mean of soil temperature first lies below a threshold in fall, per season.
+
+    Searched from 1 August (1 February in the south) to the end of the year's half; a soil
+    already below it then gives that first day.
+
+    Returns
+    -------
+    FloatArray
+        Day numbers ``[..., season]`` for the seasons of `season_slices`.
+    """
+    week = trailing_mean(soil_c, SOIL_DAYS)
+    return _per_season(week, dates, southern, SEARCH_FALL_FROM, lambda v: v < threshold_c)
+
+
+def spring_date(
+    soil_c: FloatArray, dates: DateArray, threshold_c: float, *, southern: bool = False
+) -> FloatArray:
+    """Day the 7-day mean of soil temperature first reaches a threshold from midwinter on."""
+    week = trailing_mean(soil_c, SOIL_DAYS)
+    return _per_season(week, dates, southern, SEARCH_SPRING_FROM, lambda v: v >= threshold_c)
+
+
+def share_date(
+    emergence: Emergence, dates: DateArray, level: float, *, southern: bool = False
+) -> FloatArray:
+    """Day a weed's emerged share reaches a level, per season, ``[..., season]``."""
+    start = SEARCH_FALL_FROM if emergence.season == "fall" else SEARCH_SPRING_FROM
+    return _per_season(emergence.share, dates, southern, start, lambda v: v >= level)
+
+
+def key_dates(state: SiteState, *, southern: bool = False) -> KeyDates:
+    """All key dates of each season in a state; for one season with members see `season_so_far`."""
+    dates, turf = state.dates, state.turf
+    slices = season_slices(dates, southern)
+    marks = load("turf").table("mark")
+    days = {
+        "soil_21": fall_date(state.soil_5cm_c, dates, marks.number("fall_soil"), southern=southern),
+        "soil_13": spring_date(
+            state.soil_5cm_c, dates, marks.number("spring_soil"), southern=southern
+        ),
+    }
+    for code, levels in ((FALL_WEED, (10, 50, 80)), (SPRING_WEED, (10,))):
+        if code in state.emergence:
+            for level in levels:
+                days[f"{code.lower()}_{level}"] = share_date(
+                    state.emergence[code], dates, level / 100, southern=southern
+                )
+    dormant = turf.phase == TurfPhase.DORMANT
+    days["dormant"] = _each(
+        slices, lambda s: first_where(dormant[..., s], turf.phase[..., s] < 0, dates[s])
+    )
+    days["last_safe"] = _each(
+        slices, lambda s: _last(turf.nonselective_safe[..., s] == 1, dates[s])
+    )
+    days["greenup"] = _each(slices, lambda s: _greenup(turf.phase[..., s], dates[s]))
+    return KeyDates(tuple(name for name, _ in slices), days)
+
+
+def season_so_far(
+    past: SiteState, ahead: SiteState, *, southern: bool = False, overseeded: bool | None = None
+) -> SiteState:
+    """The season under way, ``[member, day]``: its past days, then each member's future.
+
+    Safety of non-selective products is judged anew over the joined days, so that yesterday's
+    depends on each member's green-up.
+    """
+    name = season_name(ahead.dates[0], southern)
+    kept = dict(season_slices(past.dates, southern))
+    before = kept.get(name, slice(len(past.dates), None))
+    leading = ahead.soil_5cm_c.shape[:-1]
+
+    def join(old: npt.NDArray[Any], new: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        old = old[..., before]
+        return np.concatenate([np.broadcast_to(old, (*leading, old.shape[-1])), new], axis=-1)
+
+    probability = join(past.turf.dormant_probability, ahead.turf.dormant_probability)
+    turf = TurfState(
+        phase=join(past.turf.phase, ahead.turf.phase),
+        dormant_probability=probability,
+        days_since_dormant=join(past.turf.days_since_dormant, ahead.turf.days_since_dormant),
+        days_to_greenup=days_to_greenup(1.0 - probability),
+        nonselective_safe=nonselective_safe(probability, overseeded),
+        reasons=ahead.turf.reasons,
+    )
+    return replace(
+        ahead,
+        dates=np.concatenate([past.dates[before], ahead.dates]),
+        soil_5cm_c=join(past.soil_5cm_c, ahead.soil_5cm_c),
+        soil_10cm_c=join(past.soil_10cm_c, ahead.soil_10cm_c),
+        soil_moisture=join(past.soil_moisture, ahead.soil_moisture),
+        soil_frozen=join(past.soil_frozen, ahead.soil_frozen),
+        degree_days={k: join(past.degree_days[k], v) for k, v in ahead.degree_days.items()},
+        emergence={k: _joined(past.emergence[k], v, join) for k, v in ahead.emergence.items()},
+        turf=turf,
+    )
+
+
+def _joined(
+    old: Emergence,
+    new: Emergence,
+    join: Callable[[npt.NDArray[Any], npt.NDArray[Any]], npt.NDArray[Any]],
+) -> Emergence:
+    parts: dict[str, Any] = {}
+    for field in fields(Emergence):
+        first, second = getattr(old, field.name), getattr(new, field.name)
+        if isinstance(second, np.ndarray):
+            parts[field.name] = join(first, second)
+        elif field.name == "stages":
+            parts[field.name] = {k: join(first[k], v) for k, v in second.items()}
+    return replace(new, **parts)
+
+
+def _per_season(
+    values: FloatArray,
+    dates: DateArray,
+    southern: bool,
+    search_from: str,
+    condition: Callable[[FloatArray], npt.NDArray[np.bool_]],
+) -> FloatArray:
+    """First day in each season, from a calendar day on, on which a condition holds."""
+    start = northern_month_day(search_from, southern)
+    season_start = northern_month_day(SEASON_START, southern)
+
+    def search(part: slice) -> FloatArray:
+        # calendar days counted from the start of the season, so that they rise through it
+        day = (month_day(dates[part]) - season_start) % 1200
+        keep = day >= (start - season_start) % 1200
+        value = values[..., part][..., keep]
+        return first_where(condition(value), np.isnan(value), dates[part][keep])
+
+    return _each(season_slices(dates, southern), search)
+
+
+def _each(
+    slices: tuple[tuple[str, slice], ...], search: Callable[[slice], FloatArray]
+) -> FloatArray:
+    return np.stack([search(part) for _, part in slices], axis=-1)
+
+
+def _last(condition: npt.NDArray[np.bool_], dates: DateArray) -> FloatArray:
+    """Day number of the last True, ``[...]``; NaN if none."""
+    numbers = dates.astype("datetime64[D]").astype(np.int64).astype(np.float64)
+    last = len(dates) - 1 - np.argmax(condition[..., ::-1], axis=-1)
+    return np.where(condition.any(axis=-1), numbers[last], np.nan)
+
+
+def _greenup(phase: npt.NDArray[np.int8], dates: DateArray) -> FloatArray:
+    """Day green-up begins for good: the one after the season's last dormant day.
+
+    NaN where the turf was never dormant, or is so to the end of the days given.
+    """
+    last = _last(phase == TurfPhase.DORMANT, dates)
+    end = float(dates[-1].astype("datetime64[D]").astype(np.int64))
+    return np.where(last < end, last + 1.0, np.nan)
