@@ -86,8 +86,8 @@ class Fetcher:
     refresh: bool = False
     clock: Callable[[], float] = time.time
 
-    def get(self, url: str, terms: Terms, *, refresh: bool = False) -> Fetched:
-        """The answer at `url`.
+    def get(self, url: str, terms: Terms, *, refresh: bool = False, anew: bool = False) -> Fetched:
+        """The answer at `url`; with `refresh` asked even if fresh, with `anew` unconditionally.
 
         Raises
         ------
@@ -96,7 +96,7 @@ class Fetcher:
         """
         kept = self.cache.entry(url)
         now = self.clock()
-        if kept is not None and not (refresh or self.refresh) and _fresh(kept, now):
+        if kept is not None and not (refresh or anew or self.refresh) and _fresh(kept, now):
             return self._kept(kept)
         if self.offline:
             error = FetchError(Kind.OFFLINE, host_of(url), "not asked (--offline)")
@@ -107,8 +107,8 @@ class Fetcher:
                 expect=terms.expect,
                 max_bytes=terms.max_bytes,
                 accept=terms.accept,
-                etag=kept.etag if kept else "",
-                last_modified=kept.last_modified if kept else "",
+                etag=kept.etag if kept and not anew else "",
+                last_modified=kept.last_modified if kept and not anew else "",
             )
         except FetchError as error:
             return self._fall_back(kept, terms, now, error)

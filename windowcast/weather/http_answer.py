@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 import zlib
 from email.utils import parsedate_to_datetime
@@ -9,7 +10,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
-from windowcast.errors import SourceUnreachableError
+from windowcast.errors import InputError, SourceUnreachableError
 
 if TYPE_CHECKING:
     from requests import Response
@@ -67,6 +68,24 @@ class Expect(StrEnum):
 def host_of(url: str) -> str:
     """Host and port of an address, without user information."""
     return urlsplit(url).netloc.rpartition("@")[2]
+
+
+def base_url(variable: str, otherwise: str) -> str:
+    """The address in an environment variable, or `otherwise`; never one with credentials.
+
+    Raises
+    ------
+    InputError
+        Not a plain http(s) address.
+    """
+    url = os.environ.get(variable) or otherwise
+    if not url.startswith(("https://", "http://")) or "@" in url:
+        raise InputError(
+            "is not a plain http(s) address",
+            field=variable,
+            remedy="name a host without user and password",
+        )
+    return url.rstrip("/")
 
 
 def read_body(response: Response, host: str, max_bytes: int, stop: float) -> bytes:
