@@ -126,6 +126,7 @@ def emerge(
         mean_leaf=ages.mean_leaf,
         share_prior=weed.share(totals, prior.mid),
         stages=ages.stages,
+        tillering_leaf=weed.young_below,
     )
     after = WeedCarry(
         clocks={k: v[..., -1] for k, v in totals.items()},

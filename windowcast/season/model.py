@@ -65,12 +65,14 @@ class Emergence:
         Share of the plants up that are still in the stages early post-emergence products
         work on, 0..1, ``[..., day]``.
     mean_leaf
-        Mean leaf number of the plants up (BBCH 10 + leaves, 21+ when tillering), ``[..., day]``;
-        0 while nothing is up.
+        Mean number of leaves that a plant of mean age has unfolded on an untillered shoot,
+        ``[..., day]``; 0 while nothing is up. For stages see `mean_bbch`.
     share_prior
         `share` before any scouting count, ``[..., day]``.
     stages
         Share of the plants up in each span of BBCH stages, ``[..., day]``.
+    tillering_leaf
+        Leaves at which tillering begins.
     """
 
     weed: str  # EPPO code, e.g. "POAAN"
@@ -83,6 +85,17 @@ class Emergence:
     mean_leaf: FloatArray
     share_prior: FloatArray | None = None
     stages: Mapping[str, FloatArray] = field(default_factory=dict)
+    tillering_leaf: float = 4.0
+
+    @property
+    def mean_bbch(self) -> FloatArray:
+        """Mean BBCH stage of the plants up: 10 + leaves, from tillering on 20 + tillers."""
+        tillers = self.mean_leaf - self.tillering_leaf + 1.0
+        return np.where(
+            self.mean_leaf < self.tillering_leaf,
+            10.0 + self.mean_leaf,
+            20.0 + np.minimum(tillers, 9.0),
+        )
 
 
 @dataclass(frozen=True)

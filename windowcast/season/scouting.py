@@ -11,9 +11,9 @@ are what emergence goes on with. The curve before any count stays beside it.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import lgamma, log
 
 import numpy as np
 
@@ -30,7 +30,16 @@ DENSITIES = 81
 
 @dataclass(frozen=True)
 class Count:
-    """Seedlings of one weed found standing on an area.
+    """Seedlings of one weed found standing in a frame.
+
+    Attributes
+    ----------
+    weed
+        EPPO code.
+    per_m2
+        Plants on a square metre; 0 counts too.
+    area_m2
+        Area that was counted; None when it was not noted (a small frame is assumed).
 
     Raises
     ------
@@ -39,17 +48,29 @@ class Count:
     """
 
     date: dt.date
-    weed: str  # EPPO code
-    plants: int
-    area_m2: float
+    weed: str
+    per_m2: float
+    area_m2: float | None = None
 
     def __post_init__(self) -> None:
-        if self.plants < 0 or not self.area_m2 > 0:
+        if not (0 <= self.per_m2 < math.inf and self.frame_m2 > 0):
             raise InputError(
-                f"{self.plants} plants on {self.area_m2} m²",
+                f"{self.per_m2} plants a square metre on {self.frame_m2} m²",
                 field="count",
                 remedy="give a count of 0 or more on an area above 0",
             )
+
+    @property
+    def frame_m2(self) -> float:
+        """Area counted."""
+        if self.area_m2 is not None:
+            return self.area_m2
+        return load("weeds").number("common.frame_area")
+
+    @property
+    def plants(self) -> float:
+        """Plants in the frame."""
+        return self.per_m2 * self.frame_m2
 
 
 def posterior_timings(
@@ -96,7 +117,7 @@ def posterior(
     weight = np.broadcast_to(-0.5 * (shift / spread) ** 2, (DENSITIES, GRID))
     for total, count in zip(totals, counts, strict=True):
         share = weed.share(total, shift)
-        mean = density[:, None] * count.area_m2 * np.maximum(share, 1e-12)
+        mean = density[:, None] * count.frame_m2 * np.maximum(share, 1e-12)
         weight = weight + log_negative_binomial(
             count.plants, mean, table.number("count_dispersion")
         )
@@ -106,9 +127,9 @@ def posterior(
     return Timing(float(low), float(mid), float(high))
 
 
-def log_negative_binomial(count: int, mean: FloatArray, dispersion: float) -> FloatArray:
+def log_negative_binomial(count: float, mean: FloatArray, dispersion: float) -> FloatArray:
     """Log probability of a count with a given mean and variance ``mean + mean²/dispersion``."""
     k = dispersion
-    constant = lgamma(count + k) - lgamma(k) - lgamma(count + 1) + k * log(k)
+    constant = math.lgamma(count + k) - math.lgamma(k) - math.lgamma(count + 1) + k * math.log(k)
     result: FloatArray = constant + count * np.log(mean) - (count + k) * np.log(mean + k)
     return result

@@ -219,7 +219,7 @@ def _follow_green(
         now = unknown
     else:
         now = np.stack([np.broadcast_to(side, leading) for side in carry.green])
-    blind = np.asarray(np.isnan(kept + warmth))
+    blind: npt.NDArray[np.bool_] = np.isnan(kept) | np.isnan(warmth)
     any_blind = blind.reshape(len(blind), -1).any(axis=1)
     for day in range(len(bounds)):
         if np.isfinite(seen[day]):
