@@ -9,12 +9,10 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
+from windowcast import values
 from windowcast.errors import InputError
 from windowcast.materials.quantity import Rate, parse
 
-WATER_KG_PER_L = 0.9982  # at 20 °C; CRC Handbook of Chemistry and Physics
-_WATER_BAND = 0.005  # 8.3 to 8.4 lb/gal is what people write when they mean water
-_HEAVIEST_KG_PER_L = 2.0  # no formulation carries more active in a litre
 _PERCENT = re.compile(r"\s*([-+]?[\d.]+)\s*%\s*(w/w|w/v|a\.?i\.?)?\s*$")
 
 
@@ -115,9 +113,10 @@ def _check(concentration: Concentration, text: str) -> None:
     if concentration.per == "mass" and value > 1:
         raise _bad(text, "is more active ingredient than product")
     if concentration.per == "volume":
-        if abs(value / WATER_KG_PER_L - 1) < _WATER_BAND:
+        water = values.load("tank", "windowcast.materials").table("water")
+        if abs(value / water.number("density_kg_l") - 1) < water.number("density_band"):
             raise _bad(text, "is the density of water, not a concentration")
-        if value > _HEAVIEST_KG_PER_L:
+        if value > water.number("heaviest_kg_l"):
             raise _bad(text, "is more than a litre can carry")
 
 

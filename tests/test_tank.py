@@ -1,0 +1,188 @@
+"""Tank sheet: loads, mixing order, nozzle flow against the extension formula, yearly totals."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from windowcast.errors import InputError
+from windowcast.materials.actives import load_actives
+from windowcast.materials.quantity import parse, parse_rate
+from windowcast.materials.rates import parse_concentration
+from windowcast.materials.tank import (
+    Product,
+    TankSheet,
+    droplet_class,
+    load_volumes,
+    mixing_order,
+    nozzle_check,
+    tank_sheet,
+)
+from windowcast.materials.tank_text import sheet_text
+
+ACTIVES = load_actives()
+GLYPHOSATE = Product(
+    "glyphosate",
+    parse_rate("16 fl oz/acre"),
+    formulation="SL",
+    active="glyphosate",
+    concentration=parse_concentration("4 lb/gal"),
+    max_year_kg_ha=3.0,
+)
+SIMAZINE = Product(
+    "simazine",
+    parse_rate("1 qt/acre"),
+    formulation="SC",
+    active="simazine",
+    concentration=parse_concentration("4 lb/gal"),
+)
+PRODIAMINE = Product(
+    "prodiamine", parse_rate("1.15 lb/acre"), formulation="WG", active="prodiamine"
+)
+SURFACTANT = Product("surfactant", share_of_volume=0.0025, formulation="NIS")
+
+
+def sheet(*products: Product, area: str = "12 acre", **more: object) -> TankSheet:
+    return tank_sheet(
+        parse(area, "area"),
+        parse_rate("40 gal/acre").per_ha,
+        parse("300 gal", "volume"),
+        products,
+        actives=ACTIVES,
+        **more,  # type: ignore[arg-type]
+    )
+
+
+@pytest.mark.parametrize(
+    ("gpa", "mph", "inches"), [(40, 4, 20), (20, 3, 20), (15, 5.5, 30), (88, 2.2, 10)]
+)
+def test_nozzle_flow_is_the_extension_formula(gpa: float, mph: float, inches: float) -> None:
+    # Univ. Florida IFAS WG013: GPA = 5940 x GPM / (MPH x W); 5940 follows from the exact factors
+    check = nozzle_check(
+        parse_rate(f"{gpa} gal/acre").per_ha,
+        parse(f"{mph} mph", "speed"),
+        parse(f"{inches} in", "length"),
+    )
+    assert check.needed_l_min / parse("1 gal/min", "flow") == pytest.approx(
+        gpa * mph * inches / 5940, rel=1e-12
+    )
+
+
+def test_nozzle_off_by_more_than_a_tenth_is_said() -> None:
+    asked = (parse_rate("40 gal/acre").per_ha, parse("4 mph", "speed"), parse("20 in", "length"))
+    needed = nozzle_check(*asked).needed_l_min
+    good, bad = nozzle_check(*asked, needed * 0.93), nozzle_check(*asked, needed * 1.2)
+    assert good.within_tolerance is True
+    assert bad.within_tolerance is False
+    assert bad.error == pytest.approx(0.2)
+    assert "20% too much, more than 10%" in bad.text
+    # at the speed given, the caught flow gives the carrier volume again
+    assert bad.speed_m_s_to_match is not None
+    assert nozzle_check(asked[0], bad.speed_m_s_to_match, asked[2]).needed_l_min == pytest.approx(
+        needed * 1.2
+    )
+    with pytest.raises(InputError, match="speed"):
+        nozzle_check(374, 0, 0.5)
+
+
+def test_a_worked_sheet() -> None:
+    # By hand: 12 acre x 40 gal = 480 gal = one load of 300 (7.5 acre) and one of 180 (4.5 acre);
+    # 16 fl oz x 7.5 = 120 fl oz, 1 qt x 7.5 = 7.5 qt, 0.25 % of 300 gal = 96 fl oz
+    result = sheet(SURFACTANT, GLYPHOSATE, SIMAZINE)
+    assert [x.volume_l for x in result.loads] == pytest.approx(
+        [300 * 3.785411784, 180 * 3.785411784]
+    )
+    first = {d.product.name: d.amount for d in result.loads[0].doses}
+    assert first["glyphosate"] == pytest.approx(parse("120 fl oz", "volume"))
+    assert first["simazine"] == pytest.approx(parse("7.5 qt", "volume"))
+    assert first["surfactant"] == pytest.approx(parse("96 fl oz", "volume"))
+    # 16 fl oz of 4 lb/gal is 0.5 lb active
+    assert result.totals[1].now_kg_ha == pytest.approx(0.5 * 1.12085, rel=1e-5)
+    text = sheet_text(result)
+    assert "1 full load of 300 gal (1,136 L) for 7.5 acre (3.04 ha)" in text
+    assert "1 part load of 180 gal (681 L) for 4.5 acre (1.82 ha)" in text
+    assert text.index("simazine (SC)") < text.index("glyphosate (SL)") < text.index("(NIS)")
+    assert "The label in hand governs" in text
+    assert max(map(len, text.splitlines())) <= 100
+
+
+@given(st.floats(10, 1e6), st.floats(50, 2000), st.floats(20, 8000))
+def test_loads_add_up(area: float, carrier: float, tank: float) -> None:
+    if area * carrier / 1e4 / tank > 2000:
+        return
+    result = tank_sheet(area, carrier, tank, [PRODIAMINE, SURFACTANT])
+    assert math.fsum(x.volume_l for x in result.loads) == pytest.approx(result.total_l)
+    assert all(x.volume_l <= tank * (1 + 1e-9) for x in result.loads)
+    assert all(x.volume_l == tank for x in result.loads[:-1])
+    assert PRODIAMINE.rate is not None
+    for number, whole in ((0, PRODIAMINE.rate.on(area)), (1, 0.0025 * result.total_l)):
+        assert math.fsum(x.doses[number].amount for x in result.loads) == pytest.approx(
+            whole, rel=2e-6
+        )
+
+
+def test_exactly_full_loads_leave_no_crumb() -> None:
+    assert load_volumes(900, 300) == [300, 300, 300]
+    assert load_volumes(0.1 * 3, 0.1) == pytest.approx([0.1] * 3)
+    assert load_volumes(250, 300) == [250]
+
+
+def test_mixing_order_follows_the_published_one() -> None:
+    # Oklahoma State University Extension: ammonium sulfate, dry products, suspensions, soluble
+    # liquids, emulsifiable concentrates, surfactants
+    codes = ["NIS", "EC", "SL", "SC", "WG", "WATER CONDITIONER"]
+    products = [Product(code, parse_rate("1 L/ha"), formulation=code) for code in codes]
+    assert [p.name for p in mixing_order(products)] == codes[::-1]
+    unknown = Product("mystery", parse_rate("1 L/ha"))
+    assert mixing_order([unknown, *products])[-1] is unknown
+    assert any("mystery: formulation unknown" in c for c in sheet(unknown).cautions)
+
+
+def test_droplets_suit_the_finest_need() -> None:
+    assert droplet_class([ACTIVES["glyphosate"]])[0] == "coarse"
+    assert droplet_class([ACTIVES["glyphosate"], ACTIVES["diquat"]])[0] == "medium"
+    assert droplet_class([ACTIVES["prodiamine"]])[0] == "very coarse"
+    assert droplet_class([]) == ("", "")
+    assert "see label" in sheet_text(sheet(SURFACTANT))
+
+
+def test_yearly_maximum_is_watched_and_never_assumed() -> None:
+    fine = sheet(GLYPHOSATE, used_kg_ha={"glyphosate": 1.0})
+    assert fine.totals[0].over is False
+    over = sheet(GLYPHOSATE, used_kg_ha={"glyphosate": 2.9})
+    assert over.totals[0].over is True
+    assert any("Do not apply" in c for c in over.cautions)
+    unknown = sheet(SIMAZINE)
+    assert unknown.totals[0].over is None
+    assert any("cannot tell whether" in c for c in unknown.cautions)
+    exactly = sheet(GLYPHOSATE, used_kg_ha={"glyphosate": 3.0 - 0.5 * 1.1208511561})
+    assert exactly.totals[0].over is False
+
+
+def test_carrier_outside_the_published_range_is_said() -> None:
+    # Yelverton 2017: 20 to 30 gal/acre for glyphosate
+    assert any(
+        "20 gal/acre (187 L/ha) to 30 gal/acre (281 L/ha)" in c for c in sheet(GLYPHOSATE).cautions
+    )
+
+
+def test_a_small_last_load_is_said() -> None:
+    small = sheet(PRODIAMINE, area="15.5 acre")
+    assert any("equal loads of 207 gal" in c for c in small.cautions)
+    assert not any("equal loads" in c for c in sheet(PRODIAMINE).cautions)
+
+
+def test_bad_input() -> None:
+    with pytest.raises(InputError, match="area: -2 is not above zero"):
+        tank_sheet(-2, 400, 300, [PRODIAMINE])
+    with pytest.raises(InputError, match="nothing to put"):
+        tank_sheet(10, 400, 300, [])
+    with pytest.raises(InputError, match="two products of one name"):
+        tank_sheet(10, 400, 300, [PRODIAMINE, PRODIAMINE])
+    with pytest.raises(InputError, match="mystery: has no rate"):
+        tank_sheet(10, 400, 300, [Product("mystery")])
+    with pytest.raises(InputError, match="carrier volume"):
+        tank_sheet(10, float("nan"), 300, [PRODIAMINE])

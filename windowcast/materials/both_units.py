@@ -1,0 +1,39 @@
+"""Amounts in both unit systems, US first: ``"12 acre (4.86 ha)"``."""
+
+from __future__ import annotations
+
+from windowcast import units
+from windowcast.materials.quantity import significant, write
+
+_KG_HA_PER_LB_ACRE = units.KG_PER_LB / units.M2_PER_ACRE * 1e4
+_L_HA_PER_GAL_ACRE = units.L_PER_US_GAL / units.M2_PER_ACRE * 1e4
+
+
+def area(area_m2: float) -> str:
+    """Acres and hectares, or ft² and m² below a quarter of an acre."""
+    if area_m2 < units.M2_PER_ACRE / 4:
+        return f"{write(area_m2, 'ft²', 'area')} ({write(area_m2, 'm²', 'area')})"
+    return f"{write(area_m2, 'acre', 'area')} ({write(area_m2, 'ha', 'area')})"
+
+
+def volume(volume_l: float) -> str:
+    """Gallons and litres."""
+    return f"{write(volume_l, 'gal', 'volume')} ({write(volume_l, 'L', 'volume')})"
+
+
+def carrier(rate_l_ha: float) -> str:
+    """Gallons per acre and litres per hectare."""
+    return f"{significant(rate_l_ha / _L_HA_PER_GAL_ACRE, 3)} gal/acre ({rate_l_ha:.4g} L/ha)"
+
+
+def flow(flow_l_min: float) -> str:
+    """Gallons, fluid ounces and millilitres per minute."""
+    return (
+        f"{write(flow_l_min, 'gal/min', 'flow')}, {write(flow_l_min, 'fl oz/min', 'flow')}"
+        f" ({write(flow_l_min, 'mL/min', 'flow')})"
+    )
+
+
+def active_rate(rate_kg_ha: float) -> str:
+    """Pounds per acre and kilograms per hectare of active ingredient."""
+    return f"{significant(rate_kg_ha / _KG_HA_PER_LB_ACRE, 3)} lb/acre ({rate_kg_ha:.3g} kg/ha)"

@@ -1,0 +1,327 @@
+"""The tank sheet: loads, amounts in mixing order, nozzle check, droplets, yearly totals.
+
+Everything is in SI inside (m², L, kg, L/ha, kg/ha, m/s); `sheet_text` prints both unit systems.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from windowcast import values
+from windowcast.errors import InputError
+from windowcast.materials.actives import SEE_LABEL, Active
+from windowcast.materials.both_units import active_rate, carrier, volume
+from windowcast.materials.quantity import Rate
+from windowcast.materials.rates import Concentration, active_kg_ha
+
+
+@dataclass(frozen=True, slots=True)
+class Product:
+    """One thing that goes into the tank.
+
+    Attributes
+    ----------
+    name
+        In the user's own words.
+    rate
+        Of product, per area. An adjuvant may instead have `share_of_volume` (0.0025 = 0.25 % v/v).
+    formulation
+        CropLife code ("SC", "WG", …), "NIS", "OIL", "DRIFT" or "WATER CONDITIONER"; "" unknown.
+    active, concentration
+        To count the active ingredient; both or neither.
+    max_year_kg_ha
+        The label's yearly maximum of active ingredient, entered by the user.
+    """
+
+    name: str
+    rate: Rate | None = None
+    share_of_volume: float | None = None
+    formulation: str = ""
+    active: str = ""
+    concentration: Concentration | None = None
+    max_year_kg_ha: float | None = None
+
+    @property
+    def active_kg_ha(self) -> float | None:
+        """Active ingredient per hectare, None for an adjuvant or an unknown concentration."""
+        if self.rate is None or self.concentration is None:
+            return None
+        return active_kg_ha(self.rate, self.concentration)
+
+
+@dataclass(frozen=True, slots=True)
+class Dose:
+    """How much of a product goes into a load: kg or L."""
+
+    product: Product
+    amount: float
+    kind: Literal["mass", "volume"]
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """One filling of the tank: its doses stand in mixing order."""
+
+    volume_l: float
+    area_m2: float
+    doses: tuple[Dose, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NozzleCheck:
+    """What each nozzle must give, and what was caught.
+
+    `error` is the share by which the caught flow is off; `speed_m_s_to_match` the speed at which
+    the caught flow would give the carrier volume.
+    """
+
+    needed_l_min: float
+    caught_l_min: float | None
+    error: float | None
+    within_tolerance: bool | None
+    speed_m_s_to_match: float | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class YearTotal:
+    """Active ingredient this year against the label's maximum, kg/ha."""
+
+    active: str
+    before_kg_ha: float
+    now_kg_ha: float
+    max_kg_ha: float | None
+
+    @property
+    def after_kg_ha(self) -> float:
+        """Total once this tank is out."""
+        return self.before_kg_ha + self.now_kg_ha
+
+    @property
+    def over(self) -> bool | None:
+        """Whether the maximum would be passed; None when no maximum was entered."""
+        return None if self.max_kg_ha is None else self.after_kg_ha > self.max_kg_ha * (1 + 1e-9)
+
+
+@dataclass(frozen=True, slots=True)
+class TankSheet:
+    """All that is on the sheet."""
+
+    area_m2: float
+    carrier_l_ha: float
+    tank_l: float
+    total_l: float
+    loads: tuple[Load, ...]
+    first_fill: float
+    droplet_class: str
+    droplet_source: str
+    nozzle: NozzleCheck | None
+    totals: tuple[YearTotal, ...]
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def tank_sheet(
+    area_m2: float,
+    carrier_l_ha: float,
+    tank_l: float,
+    products: Sequence[Product],
+    *,
+    actives: Mapping[str, Active] | None = None,
+    used_kg_ha: Mapping[str, float] | None = None,
+    nozzle: NozzleCheck | None = None,
+) -> TankSheet:
+    """Work out the loads and everything that goes with them.
+
+    Parameters
+    ----------
+    area_m2, carrier_l_ha, tank_l
+        Area to treat, carrier volume, what the tank takes.
+    products
+        At least one, in any order.
+    actives
+        What is known of the ingredients, for droplets, adjuvants and carrier volume.
+    used_kg_ha
+        Active ingredient already put out there this year, by name.
+
+    Raises
+    ------
+    InputError
+        A value that is not above zero, no products, two of one name, no rate.
+    """
+    for name, value in (("area", area_m2), ("carrier volume", carrier_l_ha), ("tank", tank_l)):
+        if not (math.isfinite(value) and value > 0):
+            raise InputError(f"{value:g} is not above zero", field=name)
+    if not products:
+        raise InputError("nothing to put into the tank", field="product", remedy="name one")
+    names = [p.name for p in products]
+    if len(set(names)) < len(names):
+        raise InputError("two products of one name", field="product", remedy="name each once")
+    ordered = mixing_order(products)
+    total_l = carrier_l_ha * area_m2 / 1e4
+    loads = tuple(
+        Load(filled, filled / carrier_l_ha * 1e4, _doses(ordered, filled, carrier_l_ha))
+        for filled in load_volumes(total_l, tank_l)
+    )
+    table = values.load("tank", "windowcast.materials")
+    members = [actives[p.active] for p in ordered if p.active and actives and p.active in actives]
+    droplets, source = droplet_class(members)
+    totals = _totals(ordered, used_kg_ha or {})
+    return TankSheet(
+        area_m2=area_m2,
+        carrier_l_ha=carrier_l_ha,
+        tank_l=tank_l,
+        total_l=total_l,
+        loads=loads,
+        first_fill=table.number("mixing.first_fill"),
+        droplet_class=droplets,
+        droplet_source=source,
+        nozzle=nozzle,
+        totals=totals,
+        notes=_notes(members),
+        cautions=_cautions(
+            loads, tank_l, carrier_l_ha, products=ordered, members=members, totals=totals
+        ),
+    )
+
+
+def load_volumes(total_l: float, tank_l: float) -> list[float]:
+    """Volumes of the tank loads: full ones, then the last part."""
+    full = math.floor(total_l / tank_l + 1e-9)
+    rest = total_l - full * tank_l
+    return [tank_l] * full + ([rest] if rest > 1e-6 * tank_l else [])
+
+
+def mixing_order(products: Sequence[Product]) -> tuple[Product, ...]:
+    """Products in the order they go into the tank; those of unknown formulation come last."""
+    order = list(values.load("tank", "windowcast.materials").value("mixing.order").value)
+
+    def place(product: Product) -> int:
+        code = product.formulation.upper()
+        return order.index(code) if code in order else len(order)
+
+    return tuple(sorted(products, key=place))
+
+
+def droplet_class(members: Sequence[Active]) -> tuple[str, str]:
+    """ASABE S572 class to aim at, the finest that a member asks for, and why; "" when unknown."""
+    if not members:
+        return "", ""
+    table = values.load("tank", "windowcast.materials").table("droplets")
+    classes = list(table.value("classes").value)
+    wanted = [(table.value(str(m.movement.value) if m.leaf else "soil"), m) for m in members]
+    value, member = min(wanted, key=lambda pair: classes.index(pair[0].value))
+    return str(value.value), f"{member.name}: {value.source} [{value.status}]"
+
+
+def nozzle_check(
+    carrier_l_ha: float, speed_m_s: float, spacing_m: float, caught_l_min: float | None = None
+) -> NozzleCheck:
+    """Flow each nozzle must give, compared with what was caught from it.
+
+    In US units this is gal/min = gal/acre × mph × inches / 5940 (Univ. Florida IFAS WG013), where
+    5940 is exact: 43,560 ft² × 12 in ÷ 88 ft/min.
+    """
+    for name, value in (("carrier", carrier_l_ha), ("speed", speed_m_s), ("spacing", spacing_m)):
+        if not (math.isfinite(value) and value > 0):
+            raise InputError(f"{value:g} is not above zero", field=name)
+    needed = carrier_l_ha / 1e4 * speed_m_s * spacing_m * 60
+    if caught_l_min is None:
+        return NozzleCheck(needed, None, None, None, None, "catch each nozzle for a minute")
+    if not caught_l_min > 0:
+        raise InputError(f"{caught_l_min:g} is not above zero", field="flow")
+    error = caught_l_min / needed - 1
+    tolerance = values.load("tank", "windowcast.materials").number("nozzle.tolerance")
+    good = abs(error) <= tolerance
+    text = f"caught {abs(error):.0%} too {'much' if error > 0 else 'little'}"
+    if not good:
+        text += f", more than {tolerance:.0%}: change pressure, speed or nozzle"
+    return NozzleCheck(needed, caught_l_min, error, good, speed_m_s * caught_l_min / needed, text)
+
+
+def _doses(products: Sequence[Product], volume_l: float, carrier_l_ha: float) -> tuple[Dose, ...]:
+    doses = []
+    for product in products:
+        if product.rate is not None:
+            amount = product.rate.on(volume_l / carrier_l_ha * 1e4)
+            doses.append(Dose(product, amount, product.rate.kind))
+        elif product.share_of_volume is not None and 0 < product.share_of_volume < 1:
+            doses.append(Dose(product, product.share_of_volume * volume_l, "volume"))
+        else:
+            raise InputError("has no rate", field=product.name, remedy="take it from the label")
+    return tuple(doses)
+
+
+def _totals(products: Sequence[Product], used: Mapping[str, float]) -> tuple[YearTotal, ...]:
+    now: dict[str, float] = {}
+    most: dict[str, float | None] = {}
+    for product in products:
+        amount = product.active_kg_ha
+        if product.active and amount is not None:
+            now[product.active] = now.get(product.active, 0.0) + amount
+            limits = [most.get(product.active), product.max_year_kg_ha]
+            most[product.active] = min((x for x in limits if x is not None), default=None)
+    return tuple(YearTotal(a, used.get(a, 0.0), amount, most[a]) for a, amount in now.items())
+
+
+def _notes(members: Sequence[Active]) -> tuple[str, ...]:
+    notes = []
+    for m in members:
+        adjuvant = f"{m.adjuvant.value} [{m.adjuvant.status}]" if m.adjuvant else SEE_LABEL
+        notes.append(f"{m.name}: adjuvant: {adjuvant}")
+        reentry = m.reentry.value if m.reentry else SEE_LABEL
+        buffer = m.buffer.value if m.buffer else SEE_LABEL
+        notes.append(f"{m.name}: re-entry: {reentry}; buffers: {buffer}")
+    return tuple(notes)
+
+
+def _cautions(
+    loads: Sequence[Load],
+    tank_l: float,
+    carrier_l_ha: float,
+    *,
+    products: Sequence[Product],
+    members: Sequence[Active],
+    totals: Sequence[YearTotal],
+) -> tuple[str, ...]:
+    cautions = ["The label in hand governs every rate, mixture and use."]
+    table = values.load("tank", "windowcast.materials")
+    last = loads[-1].volume_l / tank_l
+    if len(loads) > 1 and last < table.number("loads.small_share"):
+        equal = volume(sum(load.volume_l for load in loads) / len(loads))
+        cautions.append(
+            f"The last load fills {last:.0%} of the tank; {len(loads)} equal loads of {equal}"
+            " mix better."
+        )
+    for m in members:
+        span = m.carrier_l_ha
+        low, high = (span.low, span.high) if span else (None, None)
+        if span and low is not None and high is not None and not low <= carrier_l_ha <= high:
+            cautions.append(
+                f"{m.name}: the carrier volume lies outside {carrier(low)} to {carrier(high)}"
+                f" ({span.source})."
+            )
+    order = table.value("mixing.order").value
+    for p in products:
+        if p.formulation.upper() not in order:
+            cautions.append(
+                f"{p.name}: formulation {'unknown' if not p.formulation else p.formulation}, so its"
+                " place in the mixing order cannot be told: take it from your label."
+            )
+    for total in totals:
+        if total.over:
+            cautions.append(
+                f"{total.active}: {active_rate(total.after_kg_ha)} this year would pass the"
+                f" label's yearly maximum of {active_rate(total.max_kg_ha or 0.0)} as you entered"
+                " it. Do not apply."
+            )
+        elif total.over is None:
+            cautions.append(
+                f"{total.active}: no yearly maximum entered; cannot tell whether"
+                f" {active_rate(total.after_kg_ha)} this year is within it: take it from your"
+                " label."
+            )
+    return tuple(cautions)
