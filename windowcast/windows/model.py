@@ -84,6 +84,18 @@ class HourStrip:
 
 
 @dataclass(frozen=True, slots=True)
+class StockFit:
+    """How one active at hand would do for a purpose: its best window, or why there is none."""
+
+    active: str
+    verdict: Verdict
+    start: dt.datetime | None
+    end: dt.datetime | None
+    score: float | None  # 0..100
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class PurposeOutlook:
     """What can be said of one purpose today."""
 
@@ -98,6 +110,7 @@ class PurposeOutlook:
     closest: Window | None  # what came closest when nothing qualifies
     would_change: str  # what would have to change
     strip: HourStrip | None = None
+    stock: tuple[StockFit, ...] = ()  # the actives at hand, when none was chosen
 
 
 @dataclass(frozen=True, slots=True)

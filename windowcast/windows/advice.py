@@ -1,0 +1,150 @@
+"""The sentences that answer: what to do about a purpose, and why."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.windows import words
+from windowcast.windows.judge import HourScores
+from windowcast.windows.model import FollowUp, Odds, Window
+from windowcast.windows.purposes import Purpose, weights_of
+from windowcast.windows.score import Block, Rule, limiting
+from windowcast.windows.timing import Timing
+
+
+def in_words(odds: Odds | None) -> str:
+    """``it holds in 87 of 100 possible futures``."""
+    if odds is None:
+        return ""
+    return f"it holds in {round(odds.share * odds.members)} of {odds.members} possible futures"
+
+
+def go(windows: Sequence[Window]) -> str:
+    """What to do when there are windows, best first."""
+    best = windows[0]
+    when = words.span(best.start, best.end)
+    facts = [f"score {best.score:.0f}"] + [t for t in (in_words(best.odds),) if t]
+    if best.verdict == "fit":
+        text = f"Spray on {when} ({', '.join(facts)})"
+    else:
+        limit = f", held down by {best.limiting.label}" if best.limiting else ""
+        text = f"Only a marginal window: {when} ({', '.join(facts)}){limit}"
+    if len(windows) > 1:
+        second = windows[1]
+        text += (
+            f"; second best is {words.span(second.start, second.end)} (score {second.score:.0f})"
+        )
+    return f"{text}."
+
+
+def cannot_tell(closest: Window | None, days: int) -> str:
+    """What to say when an input is missing."""
+    if closest is None:
+        return f"Cannot tell: no hour of the next {days} days can be judged."
+    unknown = [f"{j.label} ({j.reason})" for j in closest.judged if j.verdict == "cannot tell"]
+    return (
+        f"Cannot tell: {words.joined(unknown)}. By what is known the hours to look at are "
+        f"{words.span(closest.start, closest.end)}; measure what is missing on site first."
+    )
+
+
+def wait(closest: Window | None, days: int) -> str:
+    """What to say when nothing qualifies."""
+    if closest is None or closest.limiting is None:
+        return (
+            f"No window in the next {days} days: the site allows no hours long enough by daylight."
+        )
+    limit = closest.limiting
+    return (
+        f"No window in the next {days} days. Closest is {words.span(closest.start, closest.end)}, "
+        f"stopped by {limit.label}: {limit.reason}."
+    )
+
+
+def would_change(scores: HourScores, block: Block, rule: Rule) -> str:
+    """What would have to be different for a block to become workable."""
+    found = {name: scores.at(name, block) for name in scores.scores}
+    stops = [n for n, (score, _) in found.items() if not score >= rule.marginal]
+    if not stops:
+        lowest = sorted(found, key=lambda n: found[n][0] ** scores.weights[n])
+        stops = [n for n in lowest[:3] if found[n][0] < 1.0]
+    changes = [words.change(n, scores.grades[n], found[n][1], rule.fit) for n in stops]
+    return words.sentence(words.joined(changes)) if changes else ""
+
+
+def why(purpose: Purpose, timing: Timing) -> str:
+    """Why a purpose is in or out of season today."""
+    today = {name: float(value[0, 0]) for name, value in timing.measured.items()}
+    if timing.in_season:
+        facts = [f for name in purpose.timing if (f := words.fact(name, today[name]))]
+        facts += [
+            words.reason(n, timing.grades[n], np.nan) for n in purpose.timing if np.isnan(today[n])
+        ]
+        return words.sentence(words.joined(facts)) if facts else ""
+    scores = {n: float(timing.grades[n](timing.measured[n])[0, 0]) for n in purpose.timing}
+    limit = limiting(scores, weights_of(purpose.timing))
+    if timing.closed:
+        head = f"closed since {words.day(timing.closed)}"
+    else:
+        head = f"waits for {purpose.waits_for}"
+    reason = words.reason(limit, timing.grades[limit], today[limit])
+    return words.sentence(f"{head} ({words.label(limit)}: {reason})")
+
+
+def opening(timing: Timing) -> str:
+    """When a purpose opens: ``about 14 Dec (10 to 90 %: 2 Dec to 5 Jan)``, "" when unknown."""
+    for dates, basis in ((timing.opens, ""), (timing.usual, ", by past years")):
+        if dates is None or dates.median is None:
+            continue
+        middle = f"about {dates.median.day} {dates.median:%b}"
+        if dates.early is None or dates.late is None:
+            return f"{middle}{basis}, though in {100 * dates.never:.0f} % of cases not at all"
+        early, late = (f"{d.day} {d:%b}" for d in (dates.early, dates.late))
+        return middle + (f" (10 to 90 %: {early} to {late}{basis})" if early != late else basis)
+    return ""
+
+
+def out_of_season(timing: Timing, reason: str) -> str:
+    """When a purpose opens."""
+    opens = opening(timing)
+    if not opens:
+        return f"Not now. {reason} When it opens cannot be told from the record."
+    return f"Not now: it opens {opens}. {reason}"
+
+
+def follow_up(
+    needs: ActiveNeeds,
+    end: dt.datetime,
+    *,
+    watering_days: float,
+    irrigated: bool | None,
+    rain_chance: float,
+) -> tuple[FollowUp, ...]:
+    """What must follow an application that ends at `end`."""
+    items = []
+    if needs.rain_free_h is not None and not math.isnan(needs.rain_free_h):
+        until = end + dt.timedelta(hours=needs.rain_free_h)
+        hedge = "" if needs.names else " (or as long as your label says)"
+        text = (
+            f"keep dry for {needs.rain_free_h:g} h{hedge}, until {words.day(until.date())} "
+            f"{until:%H:%M}: no rain, no irrigation"
+        )
+        items.append(FollowUp("keep dry", until, text))
+    elif needs.rain_free_h is not None:
+        text = "keep dry for the rain-free hours of your label"
+        items.append(FollowUp("keep dry", None, text))
+    if needs.activation_mm is not None and not math.isnan(needs.activation_mm):
+        by = None if math.isnan(watering_days) else end + dt.timedelta(days=watering_days)
+        when = f" by {words.day(by.date())}" if by else ""
+        text = f"water in with {needs.activation_mm:g} mm{when}"
+        if not irrigated and not math.isnan(rain_chance):
+            text += f"; rain does it in {100 * rain_chance:.0f} % of the possible futures"
+        items.append(FollowUp("water in", by, text))
+    elif needs.activation_mm is not None:
+        items.append(FollowUp("water in", None, "water in as your label says"))
+    return tuple(items)

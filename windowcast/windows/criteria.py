@@ -1,0 +1,268 @@
+"""Criteria on hours: each is one function that says what is measured, hour by hour.
+
+A criterion measures; how the measured value is graded (0..1, where 0 is a no) and worded stands in
+``data/criteria.toml`` under the function's name. NaN means "cannot tell". To add one: write the
+function here with ``@criterion``, its table there, and its name in ``data/purposes.toml``.
+Criteria on days, which also say when a purpose is in season, are in `windowcast.windows.days`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.site import Site, parse_hours
+from windowcast.weather.record import FloatArray
+from windowcast.windows.grade import table_of
+from windowcast.windows.hours import HourContext, chance, sliding
+
+Measure = Callable[[HourContext, ActiveNeeds], FloatArray]
+HOUR_CRITERIA: dict[str, Measure] = {}
+SCHEDULE = ("daylight", "site_hours")  # what no weather can change
+
+
+def criterion(measure: Measure) -> Measure:
+    """Register a criterion on hours under its function's name.
+
+    The function returns what is measured, broadcastable to ``[member, hour]``, NaN where it cannot
+    be told.
+    """
+    HOUR_CRITERIA[measure.__name__] = measure
+    return measure
+
+
+# --- when ------------------------------------------------------------------------------------
+
+
+@criterion
+def daylight(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Lowest height of the sun within the hour."""
+    return ctx.sun_deg
+
+
+@criterion
+def site_hours(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """1 in hours the site's calendar allows and that are still to come."""
+    return allowed_hours(ctx).astype(np.float64)
+
+
+def allowed_hours(ctx: HourContext) -> npt.NDArray[np.bool_]:
+    """Whole hours within the site's hours and weekdays, outside its blackouts, not yet begun."""
+    calendar = ctx.site.calendar
+    dates = ctx.local.astype("datetime64[D]")
+    minute = (ctx.local - dates).astype(np.int64)
+    start, end = parse_hours(calendar.spray_hours)
+    allowed: npt.NDArray[np.bool_] = (minute >= _minutes(start)) & (minute + 60 <= _minutes(end))
+    names = np.array(["thu", "fri", "sat", "sun", "mon", "tue", "wed"])  # 1970-01-01: Thursday
+    allowed &= np.isin(names[dates.astype(np.int64) % 7], calendar.spray_weekdays)
+    for out in calendar.blackout:
+        hit = (dates >= np.datetime64(out.first)) & (dates <= np.datetime64(out.last or out.first))
+        if out.hours:
+            begins, ends = parse_hours(out.hours)
+            hit &= (minute < _minutes(ends)) & (minute + 60 > _minutes(begins))
+        allowed &= ~hit
+    if ctx.now is not None:
+        now = np.datetime64(ctx.now.astimezone(dt.UTC).replace(tzinfo=None), "m")
+        allowed &= ctx.times.astype("datetime64[m]") >= now
+    return allowed
+
+
+def _minutes(time: dt.time) -> int:
+    return time.hour * 60 + time.minute
+
+
+# --- drift -----------------------------------------------------------------------------------
+
+
+@criterion
+def wind(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Mean wind at 10 m; above the equipment's own limit it counts as too much."""
+    return _over_limit(ctx.wind_m_s, ctx.site)
+
+
+def _over_limit(wind_m_s: FloatArray, site: Site) -> FloatArray:
+    """The equipment's limit can only lower the general one."""
+    limit = site.equipment.wind_max_m_s
+    stop = float(table_of("wind").value("at").value[-1])
+    if limit is None or limit >= stop:
+        return wind_m_s
+    return np.where(wind_m_s > limit, np.maximum(wind_m_s, stop), wind_m_s)
+
+
+@criterion
+def gusts(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Gusts, estimated from the mean wind where none are forecast."""
+    return ctx.gust_m_s
+
+
+@criterion
+def inversion(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Index 0..1 of an inversion: low sun, light wind, clear sky, air not yet warming.
+
+    Missing cloud counts as clear, the cautious reading.
+    """
+    rule = table_of("inversion")
+    low_sun = _fades(ctx.sun_deg, rule.value("sun_deg").value)
+    calm = _fades(ctx.wind_m_s, rule.value("wind_m_s").value)
+    cover = np.where(np.isnan(ctx.cloud), 0.0, ctx.cloud)
+    clear = _fades(cover, rule.value("cloud").value, floor=rule.number("overcast_share"))
+    since_low = ctx.temp_c - np.fmin.reduce(sliding(ctx.temp_c, 12, 0), axis=-1)
+    warmer = np.diff(ctx.temp_c, axis=-1, prepend=ctx.temp_c[..., :1]) > 0
+    still = np.where(warmer, _fades(since_low, rule.value("warming_c").value), 1.0)
+    return low_sun * calm * clear * still
+
+
+def _fades(measured: FloatArray, ends: list[float], floor: float = 0.0) -> FloatArray:
+    """1 below the first end, `floor` above the second, a straight line between."""
+    result: FloatArray = np.interp(measured, ends, [1.0, floor])
+    return result
+
+
+@criterion
+def delta_t(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Air temperature minus wet bulb."""
+    return ctx.delta_t_c
+
+
+@criterion
+def hot_and_dry(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Air temperature where humidity is low, a temperature that passes elsewhere."""
+    dry = ctx.rh_pct < table_of("hot_and_dry").number("rh_pct")
+    passes = float(table_of("hot_and_dry").value("at").value[0])
+    capped = np.minimum(ctx.temp_c, passes)
+    unknown = np.isnan(ctx.rh_pct) & (ctx.temp_c > passes)
+    return np.where(unknown, np.nan, np.where(dry, ctx.temp_c, capped))
+
+
+# --- uptake ----------------------------------------------------------------------------------
+
+
+@criterion
+def air_temperature(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Air temperature in the hour."""
+    return ctx.temp_c
+
+
+@criterion
+def heat(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Air temperature, for materials that only heat can harm."""
+    return ctx.temp_c
+
+
+@criterion
+def humidity(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Relative humidity, where an active asks for it; a value that passes elsewhere."""
+    if needs.humidity_low_pct is None:
+        return np.full_like(ctx.sun_deg, 100.0)
+    return ctx.rh_pct
+
+
+@criterion
+def cold_after(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Lowest air temperature of the hours after spraying."""
+    hours = int(table_of("cold_after").number("hours"))
+    result: FloatArray = sliding(ctx.temp_c, 0, hours).min(axis=-1)
+    return result
+
+
+@criterion
+def sun_after(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Share of clear sky by day from now to the end of tomorrow, for actives that need light."""
+    if needs.light_needed is False:
+        return np.ones_like(ctx.sun_deg)
+    if needs.light_needed is None:
+        return np.full_like(ctx.sun_deg, np.nan)
+    by_day = np.where(ctx.sun_deg > 0, 1.0 - ctx.cloud, 0.0)
+    ahead = sliding(by_day, 0, 32).sum(axis=-1)
+    lit = sliding((ctx.sun_deg > 0).astype(np.float64), 0, 32).sum(axis=-1)
+    result: FloatArray = ahead / np.maximum(lit, 1.0)
+    return result
+
+
+# --- the surface ------------------------------------------------------------------------------
+
+
+@criterion
+def frost(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Lowest air temperature of the last hours, while frost would still lie."""
+    result: FloatArray = sliding(ctx.temp_c, int(table_of("frost").number("hours")), 0).min(axis=-1)
+    return result
+
+
+@criterion
+def saturated_soil(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Rain of the last day where the soil is full, 0 where it has room."""
+    rule = table_of("saturated_soil")
+    fallen = sliding(ctx.rain_mm, int(rule.number("hours")) - 1, 0).sum(axis=-1)
+    moisture = ctx.on_hours(ctx.ahead.soil_moisture)
+    room = moisture < rule.number("full")  # an unknown moisture counts as full
+    return np.where(room, 0.0, fallen)
+
+
+@criterion
+def dry_before(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Rain of the last hours, this one left out."""
+    hours = int(table_of("dry_before").number("hours"))
+    result: FloatArray = sliding(ctx.rain_mm, hours, 0)[..., :-1].sum(axis=-1)
+    return result
+
+
+@criterion
+def leaf_wetness(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """How far the air is from its dew point."""
+    return ctx.temp_c - ctx.dewpoint_c
+
+
+# --- rain after -------------------------------------------------------------------------------
+
+
+@criterion
+def rain_now(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Rain during the hour."""
+    return ctx.rain_mm
+
+
+def _rain_free(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Rain from now to the end of the rain-free time; NaN when that time is unknown."""
+    if needs.rain_free_h is None:
+        return np.zeros_like(ctx.sun_deg)
+    if math.isnan(needs.rain_free_h):
+        return np.full_like(ctx.sun_deg, np.nan)
+    result: FloatArray = sliding(ctx.rain_mm, 0, math.ceil(needs.rain_free_h)).sum(axis=-1)
+    return result
+
+
+@criterion
+def rain_after(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Depth of rain within the rain-free time."""
+    return _rain_free(ctx, needs)
+
+
+@criterion
+def chance_of_rain(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Chance of measurable rain within the rain-free time.
+
+    Counted in the members; without enough of them it is the largest hourly probability of
+    precipitation, or certain where the forecast itself has rain.
+    """
+    fallen = np.atleast_2d(_rain_free(ctx, needs))
+    wet = table_of("chance_of_rain").number("wet_mm")
+    event = np.where(np.isnan(fallen), np.nan, fallen >= wet)
+    if needs.rain_free_h and not math.isnan(needs.rain_free_h) and event.shape[0] == 1:
+        hours = math.ceil(needs.rain_free_h)
+        probability = sliding(ctx.get("precip_prob"), 0, hours).max(axis=-1)
+        return np.fmax(event, np.where(np.isnan(event), np.nan, probability))
+    return chance(event)
+
+
+@criterion
+def washing_rain(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Rain of the first day after a soil-applied material."""
+    hours = int(table_of("washing_rain").number("hours"))
+    result: FloatArray = sliding(ctx.rain_mm, 0, hours - 1).sum(axis=-1)
+    return result

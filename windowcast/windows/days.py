@@ -1,0 +1,191 @@
+"""Criteria on days: the turf, the weeds and the soil. Same rules as `windowcast.windows.criteria`.
+
+Those a purpose lists under ``timing`` also say when it is in season (`windowcast.windows.timing`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.season.model import SiteState, TurfPhase
+from windowcast.site import Site
+from windowcast.weather.record import DateArray, FloatArray
+from windowcast.windows.grade import table_of
+from windowcast.windows.hours import chance, sliding
+
+WEEK = 7
+
+
+@dataclass(frozen=True)
+class DayContext:
+    """Days with the state of the site, and the days before them where a mean reaches back.
+
+    Attributes
+    ----------
+    state
+        The days judged, ``[member, day]`` or ``[day]``.
+    before
+        State of the days before, without members.
+    rain_mm
+        Rain of the days judged, ``[member, day]``; None when it is not needed.
+    weeds
+        "fall" or "spring": whose emergence counts.
+    """
+
+    site: Site
+    state: SiteState
+    weeds: str
+    before: SiteState | None = None
+    rain_mm: FloatArray | None = None
+
+    @property
+    def dates(self) -> DateArray:
+        """Local dates, ``[day]``."""
+        return self.state.dates
+
+    @property
+    def unknown(self) -> FloatArray:
+        """NaN for every day."""
+        return np.full((1, len(self.dates)), np.nan)
+
+    def emerging(self, name: str, pick: Callable[..., FloatArray]) -> FloatArray:
+        """A quantity of the watched weeds of the purpose's season, by `pick` over the weeds."""
+        found = [
+            getattr(weed, name)
+            for weed in self.state.emergence.values()
+            if weed.season == self.weeds
+        ]
+        if not found:
+            return self.unknown
+        return np.atleast_2d(pick(np.stack(np.broadcast_arrays(*found)), axis=0))
+
+
+DayMeasure = Callable[[DayContext, ActiveNeeds], FloatArray]
+DAY_CRITERIA: dict[str, DayMeasure] = {}
+
+
+def day_criterion(measure: DayMeasure) -> DayMeasure:
+    """Register a criterion on days; it returns ``[member, day]``, NaN where it cannot be told."""
+    DAY_CRITERIA[measure.__name__] = measure
+    return measure
+
+
+@day_criterion
+def season_months(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
+    """Days since the season began: 1 July, or 1 January in the southern hemisphere."""
+    return np.atleast_2d(season_day(ctx.dates, southern=ctx.site.place.southern))
+
+
+def season_day(dates: DateArray, *, southern: bool) -> FloatArray:
+    """Days since the last 1 July (1 January in the southern hemisphere), ``[day]``."""
+    month = 0 if southern else 6
+    months = dates.astype("datetime64[M]").astype(np.int64)
+    start = (months - (months - month) % 12).astype("datetime64[M]").astype("datetime64[D]")
+    result: FloatArray = (dates - start).astype(np.float64)
+    return result
+
+
+@day_criterion
+def soil_week(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
+    """Mean soil temperature at 5 cm of the day and the six before."""
+    soil = np.atleast_2d(ctx.state.soil_5cm_c)
+    reach = WEEK - 1
+    head = np.full(reach, np.nan)
+    if ctx.before is not None and ctx.before.dates[-1] + np.timedelta64(1, "D") == ctx.dates[0]:
+        tail = ctx.before.soil_5cm_c[-reach:]
+        head[reach - len(tail) :] = tail
+    known = np.concatenate([np.broadcast_to(head, (soil.shape[0], reach)), soil], axis=-1)
+    week: FloatArray = sliding(known, reach, 0).mean(axis=-1)[..., reach:]
+    return week
+
+
+@day_criterion
+def share_up(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
+    """Share of the season's weeds that is up, mean over the watched weeds."""
+    return ctx.emerging("share", np.mean)
+
+
+@day_criterion
+def young_share(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
+    """Share of the plants up that early post-emergence products still control."""
+    return ctx.emerging("youngest_share", np.mean)
+
+
+@day_criterion
+def plant_size(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
+    """Mean stage of the plants up (BBCH), where the active has a largest one it controls."""
+    if needs.largest_bbch is None:
+        return np.zeros((1, len(ctx.dates)))
+    if math.isnan(needs.largest_bbch):
+        return ctx.unknown
+    return ctx.emerging("mean_bbch", np.max)
+
+
+@day_criterion
+def frozen_soil(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
+    """1 where the ground is frozen; unknown without a soil temperature."""
+    soil, frozen = np.broadcast_arrays(ctx.state.soil_5cm_c, ctx.state.soil_frozen)
+    return np.atleast_2d(np.where(np.isnan(soil), np.nan, frozen.astype(np.float64)))
+
+
+@day_criterion
+def water_in(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
+    """Chance that enough water comes in time: 1 with irrigation, else counted in the members."""
+    if needs.activation_mm is None or ctx.site.turf.irrigated:
+        return np.ones((1, len(ctx.dates)))
+    days = watering_days(ctx.site, needs)
+    if math.isnan(needs.activation_mm) or math.isnan(days) or ctx.rain_mm is None:
+        return ctx.unknown
+    coming = sliding(ctx.rain_mm, 0, int(days))[..., 1:].sum(axis=-1)
+    enough = chance(np.where(np.isnan(coming), np.nan, coming >= needs.activation_mm))
+    if ctx.site.turf.irrigated is None:
+        sure = float(table_of("water_in").value("at").value[-1])
+        return np.where(enough >= sure, enough, np.nan)
+    return enough
+
+
+def watering_days(site: Site, needs: ActiveNeeds) -> float:
+    """Days within which to water in: the active's, or fewer where the site says so; NaN unknown."""
+    days = math.nan if needs.activation_days is None else needs.activation_days
+    asked = site.advice.watering_in_days
+    return days if asked is None or math.isnan(days) else min(days, float(asked))
+
+
+@day_criterion
+def greenup_margin(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
+    """Days left until green-up begins."""
+    return np.atleast_2d(ctx.state.turf.days_to_greenup)
+
+
+@day_criterion
+def turf_safety(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
+    """1 where the turf takes the actives in its state of the day, less in green-up, 0 where not."""
+    turf = ctx.state.turf
+    if needs.turf_state == "dormant":
+        return np.atleast_2d(turf.nonselective_safe)
+    if needs.turf_state == "":
+        return ctx.unknown
+    allowed: Mapping[TurfPhase, float] = _ALLOWED[needs.turf_state]
+    if needs.turf_state == "green" and needs.post:
+        risk = table_of("turf_safety").number("greenup_share")
+        allowed = {**allowed, TurfPhase.GREENING: risk}
+    phase = np.atleast_2d(turf.phase)
+    safe = np.full(phase.shape, np.nan)
+    for state, value in allowed.items():
+        safe[phase == state] = value
+    return safe
+
+
+_NEVER = dict.fromkeys(
+    (TurfPhase.GROWING, TurfPhase.HARDENING, TurfPhase.DORMANT, TurfPhase.GREENING), 0.0
+)
+_ALLOWED: Mapping[str, Mapping[TurfPhase, float]] = {
+    "never": _NEVER,
+    "semi-dormant": {**_NEVER, TurfPhase.HARDENING: 1.0, TurfPhase.DORMANT: 1.0},
+    "green": dict.fromkeys(_NEVER, 1.0),
+}

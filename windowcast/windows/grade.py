@@ -1,0 +1,156 @@
+"""How a measured value becomes a score: straight lines between knots, shifted by the actives."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.values import Table, Value, load
+from windowcast.weather.record import FloatArray
+
+
+@dataclass(frozen=True)
+class Grade:
+    """Straight lines between knots that turn a measured value into a score 0..1.
+
+    Attributes
+    ----------
+    at, score
+        The knots, `at` rising; flat outside them. A score of 0 is a no.
+    used
+        The science values behind them.
+    """
+
+    at: tuple[float, ...]
+    score: tuple[float, ...]
+    used: tuple[Value, ...] = ()
+
+    def __call__(self, measured: FloatArray) -> FloatArray:
+        """Score of measured values; NaN stays NaN."""
+        result: FloatArray = np.interp(measured, self.at, self.score)
+        return result
+
+    @property
+    def good(self) -> tuple[float, float]:
+        """The range with the full score; an end that stays full is infinite."""
+        best = max(self.score)
+        full = [x for x, s in zip(self.at, self.score, strict=True) if s == best]
+        low = -math.inf if self.score[0] == best else full[0]
+        return low, math.inf if self.score[-1] == best else full[-1]
+
+    def nearest(self, measured: float, score: float) -> float | None:
+        """The value nearest to `measured` with at least `score`; None when no value has it."""
+        knots = list(zip(self.at, self.score, strict=True))
+        found = [x for x, s in knots if s >= score]
+        for (x0, s0), (x1, s1) in pairwise(knots):
+            if (s0 - score) * (s1 - score) < 0:
+                found.append(x0 + (score - s0) / (s1 - s0) * (x1 - x0))
+        return min(found, key=lambda x: abs(x - measured), default=None)
+
+
+def table_of(name: str) -> Table:
+    """A criterion's table in ``data/criteria.toml``."""
+    return load("criteria").table(name)
+
+
+def grade_of(name: str, needs: ActiveNeeds, own: Table | None = None) -> Grade:
+    """How a criterion is graded for a purpose and the actives at hand.
+
+    Parameters
+    ----------
+    own
+        The purpose's own knots by criterion, from ``data/purposes.toml``.
+    """
+    table = own.table(name) if own is not None and name in own else table_of(name)
+    at, score = table.value("at"), table.value("score")
+    plain = Grade(tuple(map(float, at.value)), tuple(map(float, score.value)), (at, score))
+    shift = _SHIFTS.get(name)
+    shifted = shift(plain, needs, table_of(name)) if shift else None
+    if shifted is None:
+        return plain
+    return replace(shifted, used=_governing(name, needs) or plain.used)
+
+
+def _air_temperature(grade: Grade, needs: ActiveNeeds, rule: Table) -> Grade | None:
+    low, good, high = needs.temp_low_c, needs.temp_good_c, needs.temp_high_c
+    if low is None or good is None or math.isnan(low) or math.isnan(good):
+        return None  # not stated: the general grade for leaf-taken actives holds
+    good = max(good, low + 0.1)
+    full_to, fade_to = grade.at[-2:]
+    high = max(good, full_to if high is None or math.isnan(high) else high)
+    at = (low - rule.number("active_margin"), low, good, high, high + fade_to - full_to)
+    return Grade(at, (0.0, rule.number("active_low_score"), 1.0, 1.0, grade.score[-1]))
+
+
+def _moved_to(need: str, *, only_up: bool = False) -> Callable[..., Grade | None]:
+    """Shift all knots so that the last one lies at the active's own limit."""
+
+    def shift(grade: Grade, needs: ActiveNeeds, rule: Table) -> Grade | None:
+        limit = getattr(needs, need)
+        if limit is None or math.isnan(limit):
+            return None
+        move = limit - grade.at[0 if only_up else -1]
+        if only_up and move <= 0:
+            return None
+        return Grade(tuple(x + move for x in grade.at), grade.score)
+
+    return shift
+
+
+def _plant_size(grade: Grade, needs: ActiveNeeds, rule: Table) -> Grade | None:
+    limit = needs.largest_bbch
+    if limit is None or math.isnan(limit):
+        return None
+    return Grade((limit, limit + rule.number("margin")), grade.score)
+
+
+_SHIFTS: dict[str, Callable[[Grade, ActiveNeeds, Table], Grade | None]] = {
+    "air_temperature": _air_temperature,
+    "cold_after": _moved_to("night_low_c"),
+    "humidity": _moved_to("humidity_low_pct"),
+    "plant_size": _plant_size,
+    "greenup_margin": _moved_to("before_greenup_d", only_up=True),
+}
+_NEEDS = {
+    "air_temperature": ("temp_low_c", "temp_good_c", "temp_high_c"),
+    "cold_after": ("night_low_c",),
+    "humidity": ("humidity_low_pct",),
+    "plant_size": ("largest_bbch",),
+    "greenup_margin": ("before_greenup_d",),
+    "rain_after": ("rain_free_h",),
+    "chance_of_rain": ("rain_free_h",),
+    "water_in": ("activation_mm", "activation_days"),
+    "turf_safety": ("turf_state", "post"),
+    "sun_after": ("light_needed",),
+}
+
+
+def needs_behind(name: str) -> tuple[str, ...]:
+    """The needs of an active that a criterion looks at."""
+    return _NEEDS.get(name, ())
+
+
+def _governing(name: str, needs: ActiveNeeds) -> tuple[Value, ...]:
+    """The actives' values that a criterion rests on."""
+    wanted = needs_behind(name)
+    return tuple(v for v in needs.used if _need(v) in wanted)
+
+
+def _need(value: Value) -> str:
+    """The need a value of the actives' table is about; ``turf.<species>`` is the turf state."""
+    parts = value.path.split(".")
+    return "turf_state" if parts[-2] == "turf" else parts[-1]
+
+
+def sources_of(name: str, grade: Grade, needs: ActiveNeeds) -> tuple[Value, ...]:
+    """Every science value a criterion's judgement rests on."""
+    extra = (v for v in table_of(name).values_below() if v.path.rsplit(".", 1)[-1] not in _OWN)
+    return tuple({v.path: v for v in (*grade.used, *_governing(name, needs), *extra)}.values())
+
+
+_OWN = frozenset({"at", "score"})

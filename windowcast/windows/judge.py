@@ -1,0 +1,137 @@
+"""All criteria of a purpose on all hours of all members, and what they say of a block of hours."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.season.model import SiteState
+from windowcast.weather.record import FloatArray
+from windowcast.windows import words
+from windowcast.windows.criteria import HOUR_CRITERIA, SCHEDULE
+from windowcast.windows.days import DAY_CRITERIA, DayContext
+from windowcast.windows.grade import Grade, needs_behind, table_of
+from windowcast.windows.hours import HourContext
+from windowcast.windows.model import Judged
+from windowcast.windows.purposes import Purpose, weights_of
+from windowcast.windows.score import Block, BoolArray, Rule, closeness, combine, limiting
+
+
+@dataclass(frozen=True)
+class HourScores:
+    """What the criteria of one purpose say of every hour from today's midnight on.
+
+    Attributes
+    ----------
+    measured, scores
+        By criterion, ``[member, hour]`` or ``[1, hour]``; NaN: cannot be told.
+    score
+        Their combination, ``[member, hour]``, see `windowcast.windows.score`.
+    near
+        How near the forecast's hours come to a go-ahead, ``[hour]``.
+    open
+        Hours in daylight that the site allows, ``[hour]``.
+    """
+
+    grades: Mapping[str, Grade]
+    weights: Mapping[str, float]
+    measured: Mapping[str, FloatArray]
+    scores: Mapping[str, FloatArray]
+    score: FloatArray
+    near: FloatArray
+    open: BoolArray
+
+    def limits(self) -> list[str]:
+        """The limiting criterion of each hour of the forecast, "" where all are fully met."""
+        names = list(self.scores)
+        rows = np.stack(
+            [np.broadcast_to(self.scores[n][0] ** self.weights[n], self.near.shape) for n in names]
+        )
+        rows = np.where(np.isnan(rows), 1e-9, rows)
+        worst = rows.argmin(axis=0)
+        full = rows.min(axis=0) >= 1.0
+        return ["" if ok else names[i] for i, ok in zip(worst, full, strict=True)]
+
+    def judged(self, block: Block, rule: Rule) -> tuple[Judged, ...]:
+        """Each criterion's judgement of a block: mean score, and the value in its worst hour."""
+        return tuple(self._judge(name, block, rule) for name in self.scores)
+
+    def _judge(self, name: str, block: Block, rule: Rule) -> Judged:
+        score, value = self.at(name, block)
+        unit = str(table_of(name)["unit"])
+        grade = self.grades[name]
+        unknown = np.isnan(score)
+        source = grade.used[0]
+        return Judged(
+            criterion=name,
+            label=words.label(name),
+            verdict=rule.verdict(score),
+            score=None if unknown else round(score, 4),
+            measured=None if np.isnan(value) or not unit else round(value, 4),
+            unit=unit,
+            reason=words.reason(name, grade, np.nan if unknown else value),
+            source=f"{source.status}: {source.source}",
+        )
+
+    def at(self, name: str, block: Block) -> tuple[float, float]:
+        """Mean score of a block and the measured value in its worst hour; NaN if any is unknown."""
+        scores = self.scores[name][0, block.hours]
+        worst = int(np.argmin(scores))  # the first NaN, if there is one
+        return float(scores.mean()), float(self.measured[name][0, block.hours][worst])
+
+    def limiting(self, block: Block) -> str:
+        """The criterion that holds a block down most, "" when all are fully met."""
+        return limiting({name: self.at(name, block)[0] for name in self.scores}, self.weights)
+
+
+@dataclass
+class Judge:
+    """Scores purposes on one set of hours; what purposes and actives share is computed once."""
+
+    ctx: HourContext
+    past: SiteState
+    _measured: dict[Hashable, FloatArray] = field(default_factory=dict)
+    _scored: dict[Hashable, FloatArray] = field(default_factory=dict)
+
+    def scores(self, purpose: Purpose, needs: ActiveNeeds) -> HourScores:
+        """Every criterion of a purpose, for the actives at hand."""
+        grades = purpose.grades(needs)
+        weights = weights_of(purpose.criteria)
+        measured, scored = {}, {}
+        for name in purpose.criteria:
+            key = self._key(name, purpose, needs)
+            if key not in self._measured:
+                self._measured[key] = self._measure(name, purpose, needs)
+            graded = (key, grades[name].at, grades[name].score)
+            if graded not in self._scored:
+                self._scored[graded] = grades[name](self._measured[key])
+            measured[name], scored[name] = self._measured[key], self._scored[graded]
+        pairs = [(scored[name], weights[name]) for name in purpose.criteria]
+        schedule = combine((scored[name], 1.0) for name in SCHEDULE)[0]
+        return HourScores(
+            grades=grades,
+            weights=weights,
+            measured=measured,
+            scores=scored,
+            score=np.atleast_2d(combine(pairs)),
+            near=closeness((score[:1], weight) for score, weight in pairs)[0],
+            open=schedule > 0,
+        )
+
+    def _key(self, name: str, purpose: Purpose, needs: ActiveNeeds) -> Hashable:
+        asked = tuple(getattr(needs, need) for need in needs_behind(name))
+        return (name, purpose.weeds, asked) if name in DAY_CRITERIA else (name, asked)
+
+    def _measure(self, name: str, purpose: Purpose, needs: ActiveNeeds) -> FloatArray:
+        """What a criterion measures on the hours from today on, ``[member, hour]``."""
+        ctx = self.ctx
+        if name in HOUR_CRITERIA:
+            value = np.atleast_2d(HOUR_CRITERIA[name](ctx, needs))
+        else:
+            rain = ctx.daily.get("precip_mm")
+            days = DayContext(ctx.site, ctx.ahead, purpose.weeds, self.past, rain)
+            value = ctx.on_hours(DAY_CRITERIA[name](days, needs))
+        return value[..., ctx.lead :]

@@ -1,0 +1,114 @@
+"""Purposes: which criteria apply, how they are graded, what is needed when no active is named."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.values import Table, Value, load
+from windowcast.windows.days import DAY_CRITERIA
+from windowcast.windows.grade import Grade, grade_of, table_of
+from windowcast.windows.model import PurposeName
+
+
+@dataclass(frozen=True)
+class Purpose:
+    """One purpose, as its table in ``data/purposes.toml`` describes it.
+
+    Attributes
+    ----------
+    timing
+        Criteria on days that say when the purpose is in season.
+    hours
+        The other criteria, on hours or on days.
+    own
+        Knots of its own, by criterion.
+    """
+
+    name: PurposeName
+    title: str
+    weeds: str
+    waits_for: str
+    barrier: bool
+    timing: tuple[str, ...]
+    hours: tuple[str, ...]
+    own: Table | None
+    generic: ActiveNeeds
+
+    @property
+    def criteria(self) -> tuple[str, ...]:
+        """Every criterion, the ones on hours first."""
+        return (*self.hours, *self.timing)
+
+    @property
+    def day_criteria(self) -> tuple[str, ...]:
+        """The criteria that judge whole days."""
+        return tuple(name for name in self.criteria if name in DAY_CRITERIA)
+
+    def grades(self, needs: ActiveNeeds) -> dict[str, Grade]:
+        """How each criterion is graded for the actives at hand."""
+        return {name: grade_of(name, needs, self.own) for name in self.criteria}
+
+    def serves(self, needs: ActiveNeeds) -> bool:
+        """Whether the actives act on what the purpose is about."""
+        return needs.pre if self.barrier else needs.post
+
+
+def weights_of(names: Sequence[str]) -> dict[str, float]:
+    """Exponent of each criterion's score."""
+    tables = {name: table_of(name) for name in names}
+    return {n: t.number("weight") if "weight" in t else 1.0 for n, t in tables.items()}
+
+
+@cache
+def purpose_of(name: PurposeName) -> Purpose:
+    """A packaged purpose."""
+    table = load("purposes").table(name)
+    soil = bool(table["needs.soil"])
+    return Purpose(
+        name=name,
+        title=str(table["title"]),
+        weeds=str(table["weeds"]),
+        waits_for=str(table["waits_for"]),
+        barrier=soil,
+        timing=tuple(table["timing"]),
+        hours=tuple(table["hours"]),
+        own=table.table("grade") if "grade" in table else None,
+        generic=_generic(table, barrier=soil),
+    )
+
+
+def _generic(table: Table, *, barrier: bool) -> ActiveNeeds:
+    """What a usual active for the purpose needs."""
+    given: dict[str, Value] = dict(table.table("needs_values"))
+
+    def number(name: str) -> float | None:
+        return float(given[name]) if name in given else None
+
+    return ActiveNeeds(
+        names=(),
+        groups=(),
+        pre=barrier,
+        post=not barrier,
+        selective=None,
+        contact=False,
+        translocated=not barrier,
+        rain_free_h=number("rain_free_h"),
+        activation_mm=number("activation_mm"),
+        activation_days=number("activation_days"),
+        temp_low_c=None,
+        temp_good_c=None,
+        temp_high_c=None,
+        night_low_c=None,
+        soil_temp_high_c=None,
+        humidity_low_pct=None,
+        light_needed=False,
+        largest_bbch=None,
+        turf_state=str(table["needs.turf"]),
+        before_greenup_d=None,
+        governs={},
+        unknown=(),
+        used=tuple(given.values()),
+    )

@@ -1,0 +1,297 @@
+"""Ranking: from the weather ahead and the state of the site to windows, best first."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from windowcast import __version__
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.season.model import SiteState
+from windowcast.site import Site
+from windowcast.weather.record import Members, Weather
+from windowcast.windows import advice, trace
+from windowcast.windows.cautions import CAUTIONS
+from windowcast.windows.days import watering_days
+from windowcast.windows.hours import HourContext, hour_context
+from windowcast.windows.judge import HourScores, Judge
+from windowcast.windows.model import (
+    PURPOSES,
+    HourStrip,
+    PurposeName,
+    PurposeOutlook,
+    Ranking,
+    StockFit,
+    Window,
+)
+from windowcast.windows.odds import odds
+from windowcast.windows.purposes import Purpose, purpose_of
+from windowcast.windows.score import Block, Rule, best_block, holds
+from windowcast.windows.timing import Timing, timing_of
+
+_ORDER = {"fit": 0, "marginal": 0, "cannot tell": 1, "unfit": 2}
+
+
+def rank(
+    site: Site,
+    past: SiteState,
+    ahead: SiteState,
+    members: Members,
+    *,
+    today: dt.date,
+    weather: Weather | None = None,
+    purposes: Sequence[PurposeName] | None = None,
+    days: int = 10,
+    mixture: ActiveNeeds | None = None,
+    stock: Sequence[ActiveNeeds] = (),
+    now: dt.datetime | None = None,
+) -> Ranking:
+    """Rank the coming windows of each purpose.
+
+    Parameters
+    ----------
+    past, ahead
+        State of the site up to yesterday, and from today on for each member.
+    members
+        The weather ahead; member 0 is scored, the others are counted for the odds.
+    weather
+        The record behind it, for the hours just before today and for the trace.
+    purposes
+        Which purposes; None for all.
+    days
+        Days from today that are ranked, as far as hours are known.
+    mixture
+        What the actives to be used need; None for what is usual for each purpose.
+    stock
+        Needs of the actives at hand, each judged by itself for the purposes in season.
+    now
+        The present moment; hours before it are no windows any more.
+    """
+    ctx = hour_context(site, ahead, members, weather=weather, now=now)
+    task = _Task(ctx, Judge(ctx, past), members, past, Rule.load(), days)
+    outlooks = [task.outlook(purpose_of(name), mixture, stock) for name in (purposes or PURPOSES)]
+    return Ranking(
+        site=site.name,
+        today=today,
+        timezone=site.timezone,
+        units=site.units,
+        purposes=tuple(outlooks),
+        weather_notes=trace.weather_notes(ctx, members, weather, days),
+        provenance=trace.provenance_lines(weather.daily if weather else members.daily,
+                                          weather.hourly if weather else members.hourly),
+        cautions=CAUTIONS,
+        explain=trace.explain_lines(
+            [purpose_of(o.purpose) for o in outlooks if o.in_season], mixture, ahead
+        ),
+        program_version=__version__,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Task:
+    """One ranking: what all purposes share."""
+
+    ctx: HourContext
+    judge: Judge
+    members: Members
+    past: SiteState
+    rule: Rule
+    days: int
+
+    def outlook(
+        self, purpose: Purpose, mixture: ActiveNeeds | None, stock: Sequence[ActiveNeeds]
+    ) -> PurposeOutlook:
+        """All that can be said of a purpose."""
+        needs = mixture or purpose.generic
+        timing = timing_of(
+            purpose,
+            needs,
+            site=self.ctx.site,
+            past=self.past,
+            ahead=self.ctx.ahead,
+            days=self.days,
+            rule=self.rule,
+        )
+        why = advice.why(purpose, timing)
+        if not purpose.serves(needs):
+            acts = "before weeds are up" if needs.pre else "on weeds that are up"
+            reason = f"{' + '.join(needs.names)} acts only {acts}: it does not serve this purpose."
+            return _closed(purpose, timing, reason, reason)
+        if not timing.in_season:
+            return _closed(purpose, timing, why, advice.out_of_season(timing, why))
+        scores = self.judge.scores(purpose, needs)
+        found = sorted(self._windows(purpose, needs, scores), key=_rank_key)
+        go = tuple(w for w in found if w.verdict in ("fit", "marginal"))
+        closest = None if go else next(iter(found), None)
+        blind = closest is None or closest.verdict == "cannot tell"
+        if go:
+            text = advice.go(go)
+        elif blind and np.isnan(scores.score[0, scores.open]).any():
+            text = advice.cannot_tell(closest, self.days)
+        else:
+            text = advice.wait(closest, self.days)
+        change = ""
+        if closest is not None:
+            change = advice.would_change(scores, self._block_of(closest), self.rule)
+        return PurposeOutlook(
+            purpose=purpose.name,
+            title=purpose.title,
+            in_season=True,
+            why=why,
+            opens=timing.opening,
+            closes=timing.closing,
+            advice=text,
+            windows=go,
+            closest=closest,
+            would_change=change,
+            strip=self._strip(scores),
+            stock=tuple(self._stock_fit(purpose, member) for member in stock),
+        )
+
+    # --- windows -------------------------------------------------------------------------------
+
+    def _day_slices(self) -> Iterator[slice]:
+        """The hours of each local day that is ranked."""
+        dates = self.ctx.local[self.ctx.lead :].astype("datetime64[D]")
+        edges = np.flatnonzero(np.diff(dates).astype(np.int64)) + 1
+        bounds = [0, *edges.tolist(), len(dates)]
+        for start, stop in list(pairwise(bounds))[: self.days]:
+            yield slice(start, stop)
+
+    def _windows(
+        self, purpose: Purpose, needs: ActiveNeeds, scores: HourScores
+    ) -> Iterator[Window]:
+        """The best block of each day: workable if there is one, else what comes closest."""
+        for hours in self._day_slices():
+            block = self._best(scores, hours)
+            if block is not None:
+                yield self._window(purpose, needs, scores, block)
+
+    def _best(self, scores: HourScores, hours: slice) -> Block | None:
+        """Workable hours first, then hours that cannot be told, then the nearest misses."""
+        score, allowed = scores.score[0, hours], scores.open[hours]
+        attempts = (
+            (score, allowed & (score >= self.rule.marginal)),
+            (scores.near[hours], allowed & (np.isnan(score) | (score >= self.rule.marginal))),
+            (scores.near[hours], allowed),
+        )
+        for value, usable in attempts:
+            block = best_block(value, usable, self.rule, offset=hours.start)
+            if block is not None:
+                return block
+        return None
+
+    def _window(
+        self, purpose: Purpose, needs: ActiveNeeds, scores: HourScores, block: Block
+    ) -> Window:
+        score = float(scores.score[0, block.hours].mean())
+        verdict = self.rule.verdict(score)
+        unknown = np.isnan(score)
+        judged = scores.judged(block, self.rule)
+        limit = scores.limiting(block)
+        times = self._times(block)
+        futures = scores.score[1:, block.hours]
+        held = np.where(np.isnan(futures).any(axis=-1), np.nan, holds(futures, self.rule))
+        by = {j.criterion: j for j in judged}
+        rain = by["water_in"].measured if "water_in" in by else None
+        return Window(
+            purpose=purpose.name,
+            start=times[0],
+            end=times[1],
+            score=None if unknown else round(100 * score, 1),
+            verdict=verdict,
+            odds=None if unknown else odds(held, self.members, *self._reach(block, needs)),
+            limiting=by.get(limit),
+            judged=judged,
+            follow_up=advice.follow_up(
+                needs,
+                times[1],
+                watering_days=watering_days(self.ctx.site, needs),
+                irrigated=self.ctx.site.turf.irrigated,
+                rain_chance=np.nan if rain is None else rain,
+            ),
+            grade=self.ctx.grade_words(self.ctx.lead + block.start, self.ctx.lead + block.stop),
+            actives=needs.names,
+        )
+
+    def _times(self, block: Block) -> tuple[dt.datetime, dt.datetime]:
+        """Start and end of a block on the site's clock."""
+        hours = self.ctx.times[self.ctx.lead :].astype(np.int64)
+        zone = self.ctx.site.zone
+        start = dt.datetime.fromtimestamp(3600 * int(hours[block.start]), zone)
+        end = dt.datetime.fromtimestamp(3600 * (int(hours[block.stop - 1]) + 1), zone)
+        return start, end
+
+    def _block_of(self, window: Window) -> Block:
+        """The block of a window made by `_window`."""
+        first = int(self.ctx.times[self.ctx.lead].astype(np.int64))
+        start = int(window.start.timestamp()) // 3600 - first
+        stop = int(window.end.timestamp()) // 3600 - first
+        return Block(start, stop)
+
+    def _reach(self, block: Block, needs: ActiveNeeds) -> tuple[int, int]:
+        """First and last day whose weather a window needs, with what must follow; 0 is today."""
+        day = self.ctx.day[self.ctx.lead :]
+        rain_free = np.nan_to_num(needs.rain_free_h or 0.0)
+        tail = block.stop - 1 + max(24, int(rain_free))
+        last = int(day[min(tail, len(day) - 1)])
+        if needs.activation_mm is not None and not self.ctx.site.turf.irrigated:
+            last += int(np.nan_to_num(watering_days(self.ctx.site, needs)))
+        return int(day[block.start]), last
+
+    def _strip(self, scores: HourScores) -> HourStrip:
+        slices = list(self._day_slices())
+        stop = slices[-1].stop if slices else 0
+        zone = self.ctx.site.zone
+        hours = self.ctx.times[self.ctx.lead :][:stop].astype(np.int64)
+        row = scores.score[0, :stop]
+        return HourStrip(
+            times=tuple(dt.datetime.fromtimestamp(3600 * int(h), zone) for h in hours),
+            scores=tuple(None if np.isnan(s) else round(100 * float(s), 1) for s in row),
+            limits=tuple(scores.limits()[:stop]),
+        )
+
+    def _stock_fit(self, purpose: Purpose, needs: ActiveNeeds) -> StockFit:
+        """How one active at hand would do."""
+        name = " + ".join(needs.names)
+        if not purpose.serves(needs):
+            acts = "before weeds are up" if needs.pre else "on weeds that are up"
+            return StockFit(name, "unfit", None, None, None, f"acts only {acts}")
+        scores = self.judge.scores(purpose, needs)
+        found = sorted(self._windows(purpose, needs, scores), key=_rank_key)
+        if not found:
+            return StockFit(name, "unfit", None, None, None, "the site allows no hours")
+        best = found[0]
+        limit = best.limiting
+        reason = f"{limit.label}: {limit.reason}" if limit else "nothing holds it down"
+        if best.verdict == "cannot tell" and needs.unknown:
+            reason = "; ".join(needs.unknown)
+        return StockFit(name, best.verdict, best.start, best.end, best.score, reason)
+
+
+def _rank_key(window: Window) -> tuple[float, ...]:
+    """Workable before unknown before unfit; then score times odds, then nearness, then time."""
+    share = 1.0 if window.odds is None else window.odds.share
+    score = window.score or 0.0
+    noes = sum(j.score == 0 for j in window.judged)
+    return (_ORDER[window.verdict], -round(score * share, 1), noes, window.start.timestamp())
+
+
+def _closed(purpose: Purpose, timing: Timing, why: str, text: str) -> PurposeOutlook:
+    """A purpose that is not open."""
+    return PurposeOutlook(
+        purpose=purpose.name,
+        title=purpose.title,
+        in_season=False,
+        why=why,
+        opens=timing.opening,
+        closes=None,
+        advice=text,
+        windows=(),
+        closest=None,
+        would_change="",
+    )

@@ -1,0 +1,163 @@
+"""When a purpose is in season: its timing criteria over the days, and when they open and close."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.season.model import SiteState
+from windowcast.site import Site
+from windowcast.weather.record import DateArray, FloatArray
+from windowcast.windows.days import DAY_CRITERIA, DayContext, season_day
+from windowcast.windows.grade import Grade
+from windowcast.windows.odds import DateRange, date_range, first_day, last_day
+from windowcast.windows.purposes import Purpose, weights_of
+from windowcast.windows.score import BoolArray, Rule, combine
+
+_YEAR = 366
+
+
+@dataclass(frozen=True)
+class Timing:
+    """The timing of a purpose over the days ahead.
+
+    Attributes
+    ----------
+    grades
+        How each criterion is graded.
+    measured
+        Timing criterion → what is measured, ``[member, day]``.
+    score
+        Product of the timing scores, ``[member, day]``; NaN where it cannot be told.
+    opened, closed
+        First and, out of season, last open day of the running season, as far as it has passed.
+    opens, closes
+        When it will open, and its last day, over the members; None when that cannot be told.
+    usual
+        When it opens by the whole seasons of the record, as dates of the coming season.
+    """
+
+    grades: Mapping[str, Grade]
+    measured: Mapping[str, FloatArray]
+    score: FloatArray
+    in_season: bool
+    opened: dt.date | None
+    closed: dt.date | None
+    opens: DateRange | None
+    closes: DateRange | None
+    usual: DateRange | None
+
+    @property
+    def opening(self) -> dt.date | None:
+        """The one date to name as the opening."""
+        if self.in_season and self.opened:
+            return self.opened
+        for dates in (self.opens, self.usual):
+            if dates is not None and dates.median is not None:
+                return dates.median
+        return None
+
+    @property
+    def closing(self) -> dt.date | None:
+        """The one date to name as the last day, while in season."""
+        return self.closes.median if self.in_season and self.closes else None
+
+
+def timing_of(
+    purpose: Purpose,
+    needs: ActiveNeeds,
+    *,
+    site: Site,
+    past: SiteState,
+    ahead: SiteState,
+    days: int,
+    rule: Rule,
+) -> Timing:
+    """Judge a purpose's timing from today on.
+
+    Parameters
+    ----------
+    days
+        Days from today that are ranked: in season means that one of them may be.
+    """
+    grades = purpose.grades(needs)
+    southern = site.place.southern
+
+    def product(measured: Mapping[str, FloatArray]) -> FloatArray:
+        weights = weights_of(purpose.timing)
+        pairs = ((grades[n](value), weights[n]) for n, value in measured.items())
+        return np.atleast_2d(combine(pairs))
+
+    def measure(context: DayContext) -> dict[str, FloatArray]:
+        return {name: DAY_CRITERIA[name](context, needs) for name in purpose.timing}
+
+    measured = measure(DayContext(site, ahead, purpose.weeds, past))
+    score = product(measured)
+    before = product(measure(DayContext(site, past, purpose.weeds)))[0] >= rule.season
+    number = season_day(past.dates, southern=southern)
+    today = ahead.dates[0]
+    start = today - np.timedelta64(int(season_day(ahead.dates[:1], southern=southern)[0]), "D")
+    was_open = np.flatnonzero(before & (past.dates >= start))
+    soon = score[0, :days]
+    in_season = bool(((soon >= rule.season) | np.isnan(soon)).any())
+    return Timing(
+        grades=grades,
+        measured=measured,
+        score=score,
+        in_season=in_season,
+        opened=_date(past.dates[was_open[0]]) if was_open.size else None,
+        closed=_date(past.dates[was_open[-1]]) if was_open.size and not in_season else None,
+        opens=_opens(score, ahead.dates, rule),
+        closes=_closes(score, ahead.dates, rule, southern=southern),
+        usual=_usual(before, number, start, today),
+    )
+
+
+def _futures(score: FloatArray) -> FloatArray:
+    """The members to count: all but the forecast as issued, when there are others."""
+    return score[1:] if score.shape[0] > 1 else score
+
+
+def _opens(score: FloatArray, dates: DateArray, rule: Rule) -> DateRange | None:
+    rows = _futures(score)
+    return date_range(first_day(rows >= rule.season, np.isnan(rows)), dates)
+
+
+def _closes(score: FloatArray, dates: DateArray, rule: Rule, *, southern: bool) -> DateRange | None:
+    """Last open day of the running season; None when most members still have it open at the end."""
+    turn = np.flatnonzero(np.diff(season_day(dates, southern=southern)) < 0)
+    stop = int(turn[0]) + 1 if turn.size else len(dates)
+    rows = _futures(score)[:, :stop]
+    open_days: BoolArray = rows >= rule.season
+    if open_days[:, -1].mean() > 0.5:
+        return None
+    return date_range(last_day(open_days, np.isnan(rows)), dates)
+
+
+def _usual(
+    was_open: BoolArray, number: FloatArray, start: np.datetime64, today: np.datetime64
+) -> DateRange | None:
+    """When it opened in the record's whole seasons, as dates of the next one."""
+    season = np.cumsum(np.diff(number, prepend=number[:1]) < 0)
+    firsts = []
+    for index in np.unique(season):
+        inside = season == index
+        if inside.sum() >= _YEAR - 1:
+            hit = number[inside & was_open]
+            firsts.append(hit[0] if hit.size else np.inf)
+    if not firsts:
+        return None
+    found = np.array(firsts)
+    middle = np.median(found)
+    if np.isfinite(middle) and middle < (today - start).astype(np.int64):
+        start = (start.astype("datetime64[M]") + 12).astype("datetime64[D]")
+    return date_range(found, start + np.arange(_YEAR))
+
+
+def _date(date: np.datetime64) -> dt.date:
+    result: dt.date = date.astype("datetime64[D]").astype(object)
+    return result

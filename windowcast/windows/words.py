@@ -1,0 +1,96 @@
+"""Judgements in words, in SI: reports rewrite the quantities in the reader's units."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+from windowcast.values import Table
+from windowcast.windows.grade import Grade, table_of
+
+_PREFIXED = {"degC", "K", "m s-1", "mm", "%"}  # units whose value opens a reason by itself
+
+
+def quantity(value: float, unit: str) -> str:
+    """A measured value with its unit: ``9.5 °C``, ``43 %``, ``12 days``."""
+    if unit == "1":
+        return f"{_number(100 * value, 0)} %"
+    if unit == "d":
+        whole = _number(value, 0)
+        return f"{whole} day" if whole == "1" else f"{whole} days"
+    if unit == "BBCH":
+        return f"BBCH {_number(value, 0)}"
+    sign = {"degC": "°C", "m s-1": "m/s", "degree": "°"}.get(unit, unit)
+    return f"{_number(value, 1)} {sign}".strip()
+
+
+def _number(value: float, digits: int) -> str:
+    text = f"{value:.{digits}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return text.removeprefix("-") if float(text) == 0 else text.replace("-", "−")
+
+
+def reason(name: str, grade: Grade, measured: float) -> str:
+    """One clause on a measured value: what it is and, outside the good range, why that matters."""
+    table = table_of(name)
+    unit = str(table["unit"])
+    if math.isnan(measured):
+        return str(table.get("missing", "not known"))
+    low, high = grade.good
+    side = "low" if measured < low else "high" if measured > high else "good"
+    value = quantity(measured, unit)
+    if side == "good" or side not in table:
+        return f"{value}, good" if unit in _PREFIXED else "no objection"
+    text = str(table[side])
+    if "{measured}" not in text and unit in _PREFIXED:
+        text = f"{{measured}}, {text}"
+    return text.replace("{measured}", value).format(
+        **{"from": quantity(low, unit), "to": quantity(high, unit)}
+    )
+
+
+def change(name: str, grade: Grade, measured: float, score: float) -> str:
+    """What would have to be different for the criterion to reach a score, as a clause."""
+    table = table_of(name)
+    if math.isnan(measured):
+        return f"{table['label']} would have to be known"
+    if "change" in table:
+        return str(table["change"])
+    needed = grade.nearest(measured, score)
+    if needed is None:
+        return f"{table['label']} would have to be better"
+    verb = "reach" if needed > measured else "fall to"
+    return f"{table['label']} would have to {verb} {quantity(needed, str(table['unit']))}"
+
+
+def fact(name: str, measured: float) -> str:
+    """What a criterion says of today as a clause, "" when it has nothing to say."""
+    table: Table = table_of(name)
+    if "fact" not in table or math.isnan(measured):
+        return ""
+    return str(table["fact"]).replace("{measured}", quantity(measured, str(table["unit"])))
+
+
+def label(name: str) -> str:
+    """The criterion's name in words."""
+    return str(table_of(name)["label"])
+
+
+def joined(parts: list[str]) -> str:
+    """``a``, ``a and b``, ``a, b and c``."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def sentence(text: str) -> str:
+    """With a capital first letter and a full stop."""
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '?', '!')) else '.'}"
+
+
+def day(date: dt.date) -> str:
+    """``Thu 6 Nov``."""
+    return f"{date:%a} {date.day} {date:%b}"
+
+
+def span(start: dt.datetime, end: dt.datetime) -> str:
+    """``Thu 6 Nov, 10:00 to 15:00``."""
+    return f"{day(start.date())}, {start:%H:%M} to {end:%H:%M}"
