@@ -18,7 +18,10 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from windowcast.errors import InputError
+from windowcast.validation import first_problem
 from windowcast.weather.record import Place
+
+MAX_SITE_BYTES = 1_000_000
 
 
 class Species(StrEnum):
@@ -226,51 +229,55 @@ def parse_hours(text: str) -> tuple[dt.time, dt.time]:
 
 
 def load_site(path: str | PathLike[str]) -> Site:
-    """Read and check a site file.
+    """Read and check a site file; files it names are taken relative to its folder.
 
     Raises
     ------
     InputError
-        File missing, not TOML, or a key is unknown or out of range.
+        File missing, not TOML, or a key is unknown or out of range; names file, line, key, value,
+        what is allowed and what to do.
     """
     file = Path(path)
+    remedy = "write one with windowcast init"
     try:
-        raw = tomllib.loads(file.read_text("utf-8"))
+        if file.stat().st_size > MAX_SITE_BYTES:
+            raise InputError("is too large for a site file", path=path, remedy=remedy)
+        text = file.read_text("utf-8")
+        raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"is not valid TOML: {error}", path=path) from None
+        raise InputError(f"is not valid TOML: {error}", path=path, remedy="correct it") from None
     except UnicodeDecodeError:
-        raise InputError(
-            "is not a text file", path=path, remedy="write one with windowcast init"
-        ) from None
+        raise InputError("is not a text file", path=path, remedy=remedy) from None
     except OSError as error:
-        raise InputError(
-            f"cannot be read ({error.strerror})", path=path, remedy="write one with windowcast init"
-        ) from None
-    return site_from(raw, path)
+        raise InputError(f"cannot be read ({error.strerror})", path=path, remedy=remedy) from None
+    return site_from(raw, path, text)
 
 
-def site_from(raw: dict[str, Any], path: str | PathLike[str] | None = None) -> Site:
-    """Check the contents of a site file; see `load_site`."""
+def site_from(raw: dict[str, Any], path: str | PathLike[str] | None = None, text: str = "") -> Site:
+    """Check the contents of a site file; see `load_site`.
+
+    Parameters
+    ----------
+    raw
+        The parsed TOML.
+    path, text
+        The file and its contents, for messages; relative files are looked up beside it.
+    """
     try:
-        return Site.model_validate(raw)
+        site = Site.model_validate(raw)
     except ValidationError as error:
-        raise first_problem(error, path) from None
+        raise first_problem(error, path, model=Site, text=text) from None
+    return site if path is None else _files_beside(site, Path(path).parent)
 
 
-def first_problem(
-    error: ValidationError, path: str | PathLike[str] | None = None, row: int | None = None
-) -> InputError:
-    """The first problem of a validation in words, with the number of further ones."""
-    problems = error.errors(include_url=False)
-    first = problems[0]
-    key = ".".join(str(part) for part in first["loc"]) or None
-    if first["type"] == "missing":
-        text, remedy = "is missing", "add it"
-    elif first["type"] == "extra_forbidden":
-        text, remedy = "is not a known key", "check its spelling or remove it"
-    else:
-        found = first["input"]
-        text = f"{found!r}: {first['msg'][0].lower()}{first['msg'][1:]}"
-        remedy = "correct it"
-    more = f" ({len(problems) - 1} more after this)" if len(problems) > 1 else ""
-    return InputError(text, path=path, row=row, field=key, remedy=remedy + more)
+def _files_beside(site: Site, folder: Path) -> Site:
+    """The site with its weather files' relative paths taken from `folder`."""
+    weather = site.weather.model_copy(
+        update={
+            "files": tuple(str(folder / name) for name in site.weather.files),
+            "own": tuple(
+                own.model_copy(update={"file": str(folder / own.file)}) for own in site.weather.own
+            ),
+        }
+    )
+    return site.model_copy(update={"weather": weather})

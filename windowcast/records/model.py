@@ -16,7 +16,7 @@ from typing import Annotated, Any, TypeVar
 from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError
 
 from windowcast.errors import InputError
-from windowcast.site import first_problem
+from windowcast.validation import first_problem
 from windowcast.windows.model import PURPOSES
 
 

@@ -113,8 +113,8 @@ def daily_to_hourly(daily: Record, first: dt.date, days: int) -> Record:
     Record
         UTC hours with ``temp_c``, ``precip_mm`` (each day's amount spread evenly over its hours:
         nobody knows the hour, so no hour of a wet day is dry) and, where the daily record has a
-        mean humidity, ``dewpoint_c`` held through the day (never above the air). Wind and gusts stay missing, since a
-        daily mean hides the hours that matter.
+        mean humidity, ``dewpoint_c`` held through the day, never above the air temperature. Wind
+        and gusts stay missing, since a daily mean hides the hours that matter.
     """
     zone = ZoneInfo(daily.place.timezone)
     start = np.datetime64(first, "D")

@@ -1,0 +1,91 @@
+"""``windowcast init``: write a commented site file, by asking or from flags."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from windowcast.errors import InputError
+from windowcast.files import write_atomic
+from windowcast.site import Species, Texture, timezone_at
+from windowcast.site_template import Answers, site_toml
+
+_YES_NO = {"yes": True, "no": False, "unknown": None}
+_SPECIES = click.Choice([str(species) for species in Species])
+_TEXTURE = click.Choice([str(texture) for texture in Texture])
+_USE = click.Choice(["golf", "sports", "lawn", "sod", "other"])
+_UNITS = click.Choice(["us", "metric"])
+_KNOWN = click.Choice(list(_YES_NO))
+
+
+@click.command("init")
+@click.argument("out", type=click.Path(path_type=Path), default=Path("site.toml"))
+@click.option("--name", help="Name of the site.")
+@click.option("--lat", type=float, help="Degrees north, negative in the south.")
+@click.option("--lon", type=float, help="Degrees east, negative in the west.")
+@click.option("--elevation", type=float, help="Metres above sea level.")
+@click.option("--timezone", help="IANA time zone; found from the coordinates by default.")
+@click.option("--turf", type=_SPECIES, help="Turf species.")
+@click.option("--use", type=_USE, help="What the turf is for.")
+@click.option("--texture", type=_TEXTURE, help="Soil texture, USDA.")
+@click.option("--overseeded", type=_KNOWN, help="Overseeded for winter?")
+@click.option("--irrigated", type=_KNOWN, help="Irrigation at hand?")
+@click.option("--units", type=_UNITS, help="Units of reports.")
+@click.option("--weather", "weather_files", multiple=True, metavar="FILE", help="Weather file.")
+@click.option("--yes", "-y", is_flag=True, help="Ask nothing; take defaults where no flag says.")
+@click.option("--force", is_flag=True, help="Overwrite an existing file.")
+def command(out: Path, yes: bool, force: bool, **flags: Any) -> None:
+    """Write a commented site file to OUT (site.toml by default)."""
+    if out.exists() and not force:
+        raise InputError("exists already", path=out, remedy="name another file or add --force")
+    ask = not yes and sys.stdin.isatty()
+    text = site_toml(_answers(flags, ask))
+    write_atomic(out, text)
+    click.echo(f"Wrote {out}. Next: windowcast rank {out}")
+
+
+def _answers(flags: dict[str, Any], ask: bool) -> Answers:
+    """Flags first, then questions, then defaults."""
+
+    def value(key: str, question: str, default: Any, kind: Any = str) -> Any:
+        if flags[key] is not None:
+            return flags[key]
+        if ask:
+            return click.prompt(question, default=default, type=kind, show_default=default != "")
+        if default is None:
+            raise InputError("is missing", field=f"--{key}", remedy="give it as a flag")
+        return default
+
+    name = value("name", "Name of the site", None)
+    lat = value("lat", "Latitude, degrees north (negative in the south)", None, float)
+    lon = value("lon", "Longitude, degrees east (negative in the west)", None, float)
+    elevation = value("elevation", "Metres above sea level (empty if unknown)", "")
+    return Answers(
+        name=name,
+        latitude=lat,
+        longitude=lon,
+        elevation_m=_metres(elevation),
+        timezone=value("timezone", "Time zone", timezone_at(lat, lon)),
+        units=value("units", "Units of reports", "metric", _UNITS),
+        species=value("turf", "Turf species", str(Species.HYBRID_BERMUDAGRASS), _SPECIES),
+        use=value("use", "Use", "sports", _USE),
+        texture=value("texture", "Soil texture", str(Texture.UNKNOWN), _TEXTURE),
+        overseeded=_YES_NO[value("overseeded", "Overseeded for winter", "unknown", _KNOWN)],
+        irrigated=_YES_NO[value("irrigated", "Irrigation at hand", "unknown", _KNOWN)],
+        weather_files=tuple(flags["weather_files"]),
+    )
+
+
+def _metres(answer: float | str) -> float | None:
+    """A height given as a number or typed; None for an empty answer."""
+    if answer == "":
+        return None
+    try:
+        return float(answer)
+    except ValueError:
+        raise InputError(
+            f"{answer!r} is not a number", field="elevation", remedy="give metres above sea level"
+        ) from None
