@@ -5,12 +5,39 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
+import numpy as np
+
+from windowcast.errors import InputError
 from windowcast.season.model import SiteState
+from windowcast.season.state import Carry, build
 from windowcast.site import Site
-from windowcast.weather.record import Members, Weather
-from windowcast.windows.model import Ranking
+from windowcast.weather.ensemble import members as members_of
+from windowcast.weather.record import Members, Record, Weather
+from windowcast.windows.model import PurposeName, Ranking
+from windowcast.windows.rank import rank
+
+if TYPE_CHECKING:
+    from windowcast.materials.actives import Actives
+    from windowcast.materials.needs import ActiveNeeds
+    from windowcast.physics.soil_site import ProbeReading, SiteCorrection
+    from windowcast.season.scouting import Count
+    from windowcast.season.turf import GreenCover
+
+DAYS = 10  # ranked when nothing else is asked for
+
+
+@dataclass(frozen=True)
+class Observed:
+    """What people saw on the site; it corrects the models."""
+
+    readings: tuple[ProbeReading, ...] = ()
+    counts: tuple[Count, ...] = ()
+    green_cover: tuple[GreenCover, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -23,3 +50,114 @@ class Answer:
     past: SiteState
     ahead: SiteState
     ranking: Ranking
+
+
+def answer(
+    site: Site,
+    weather: Weather,
+    *,
+    purposes: Sequence[PurposeName] | None = None,
+    days: int = DAYS,
+    actives: str = "",
+    materials: Actives | None = None,
+    observed: Observed | None = None,
+    now: dt.datetime | None = None,
+    futures: int = 100,
+) -> Answer:
+    """Answer for a site on the weather's date.
+
+    Parameters
+    ----------
+    purposes
+        Which purposes; None for all.
+    days
+        Days from today that are ranked.
+    actives
+        Mixture to be used, ``NAME[+NAME]``; "" for what is usual. Needs `materials`, which also
+        judge the site's stock.
+    observed
+        What the season log knows of the site.
+    now
+        Present moment; None for an answer about another day.
+    futures
+        Members counted for the odds.
+
+    Raises
+    ------
+    InputError
+        The record has no day before today, or an active is unknown.
+    """
+    today = np.datetime64(weather.today, "D")
+    record = weather.daily.between(weather.daily.times[0], today - np.timedelta64(1, "D"))
+    if not len(record.times):
+        raise InputError(
+            f"the weather has no day before {weather.today}",
+            field="date",
+            remedy="give a record that ends the day before, or a later date",
+        )
+    future = members_of(
+        weather, until=season_end(weather.today, southern=site.place.southern),
+        horizon_days=days, count=futures,
+    )  # fmt: skip
+    seen = observed or Observed()
+    correction = _correction(record, site, seen)
+
+    def state(days: Record, start: Carry | None = None) -> tuple[SiteState, Carry]:
+        return build(
+            days,
+            site,
+            start=start,
+            correction=correction,
+            counts=seen.counts,
+            green_cover=seen.green_cover,
+        )
+
+    past, carry = state(record)
+    ahead, _ = state(future.daily, carry)
+    mixture, stock = _needs(site, actives, materials)
+    ranking = rank(
+        site,
+        past,
+        ahead,
+        future,
+        today=weather.today,
+        weather=weather,
+        purposes=purposes,
+        days=days,
+        mixture=mixture,
+        stock=stock,
+        now=now,
+    )
+    return Answer(site, weather, future, past, ahead, ranking)
+
+
+def season_end(today: dt.date, *, southern: bool) -> dt.date:
+    """Last day of the season: 30 June, or 31 December in the southern hemisphere."""
+    if southern:
+        return dt.date(today.year, 12, 31)
+    return dt.date(today.year + (today.month > 6), 6, 30)
+
+
+def _correction(record: Record, site: Site, seen: Observed) -> SiteCorrection | None:
+    """Of the soil model, from the site's own probe readings."""
+    if not seen.readings:
+        return None
+    from windowcast.physics.soil_site import fit_site_correction
+
+    plain, _ = build(record, site)
+    model = np.stack([plain.soil_5cm_c, plain.soil_10cm_c], axis=-1)
+    return fit_site_correction(model, plain.dates, seen.readings)
+
+
+def _needs(
+    site: Site, actives: str, materials: Actives | None
+) -> tuple[ActiveNeeds | None, tuple[ActiveNeeds, ...]]:
+    """What the mixture needs, or else what each active in stock needs by itself."""
+    if materials is None:
+        return None, ()
+    from windowcast.materials.needs import needs_of
+
+    species = str(site.turf.species)
+    if actives:
+        return needs_of(materials.mixture(actives), species), ()
+    return None, tuple(needs_of(materials.mixture(name), species) for name in site.stock)

@@ -1,0 +1,153 @@
+"""Options shared by the commands that start from a site and its weather, and what they lead to."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from windowcast.errors import InputError
+
+if TYPE_CHECKING:
+    from windowcast.answer import Answer
+    from windowcast.site import Site
+    from windowcast.weather.record import Weather
+
+Command = Callable[..., Any]
+
+_OPTIONS = (
+    click.argument(
+        "site_file", metavar="[SITE.toml]", required=False, type=click.Path(path_type=Path)
+    ),
+    click.option("--sample", is_flag=True, help="Use the embedded sample site and weather."),
+    click.option(
+        "--weather",
+        "files",
+        multiple=True,
+        metavar="FILE",
+        help="Weather file, in order of preference; may be repeated.",
+    ),
+    click.option(
+        "--date",
+        "date",
+        metavar="YYYY-MM-DD",
+        help="Date of the answer (today on the site's clock).",
+    ),
+    click.option("--offline", is_flag=True, help="Use only files and what is cached."),
+)
+
+
+def site_options(command: Command) -> Command:
+    """Add ``[SITE.toml] --sample --weather --date --offline`` to a command.
+
+    They arrive as ``site_file, sample, files, date, offline``; give them to `Start`.
+    """
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+@dataclass(frozen=True)
+class Start:
+    """Where a command starts from: what the shared options said."""
+
+    site_file: Path | None
+    sample: bool
+    files: tuple[str, ...]
+    date: str | None
+    offline: bool
+
+    def load(self) -> tuple[Site, Weather]:
+        """The site and its weather.
+
+        Raises
+        ------
+        InputError
+            No site or two, a bad date, or a file that cannot be used.
+        SourceUnreachableError
+            The weather cannot be reached and nothing usable is cached.
+        """
+        site = self.site()
+        return site, self._weather(site)
+
+    def site(self) -> Site:
+        """The site alone."""
+        if self.sample and self.site_file is not None:
+            raise InputError(
+                "both --sample and a site file are given", remedy="leave one of them out"
+            )
+        if self.sample:
+            from windowcast.weather.sample import sample_site
+
+            return sample_site()
+        if self.site_file is None:
+            raise InputError(
+                "no site is given",
+                remedy="name a site file (windowcast init writes one) or try --sample",
+            )
+        from windowcast.site import load_site
+
+        return load_site(self.site_file)
+
+    def _weather(self, site: Site) -> Weather:
+        today = self._date()
+        if self.sample and not self.files:
+            from windowcast.weather.sample import SAMPLE_TODAY, sample_weather
+
+            if today not in (None, SAMPLE_TODAY):
+                raise InputError(
+                    f"the sample stands on {SAMPLE_TODAY}",
+                    field="--date",
+                    remedy="leave --date out, or use a site file and --weather",
+                )
+            return sample_weather()
+        from windowcast.weather.load import load_weather
+
+        files: list[str] = list(self.files)
+        if not files and self.site_file is not None:
+            files = [str(self.site_file.parent / name) for name in site.weather.files]
+        return load_weather(site, files=files, today=today, offline=self.offline)
+
+    def _date(self) -> dt.date | None:
+        if self.date is None:
+            return None
+        try:
+            return dt.date.fromisoformat(self.date)
+        except ValueError:
+            raise InputError(
+                f"{self.date!r} is not a date", field="--date", remedy="write it as 2025-11-06"
+            ) from None
+
+    def answer(self, **asked: Any) -> Answer:
+        """The answer for the site, by its log and materials; `asked` as in `answer.answer`."""
+        from windowcast.answer import answer
+
+        site, weather = self.load()
+        now = dt.datetime.now(dt.UTC)
+        live = weather.today == now.astimezone(site.zone).date()
+        if site.stock or asked.get("actives"):
+            from windowcast.materials.actives import load_actives
+
+            asked["materials"] = load_actives(self.beside(site.materials_file))
+        log = self.log_file(site)
+        if log is not None and log.is_file():
+            from windowcast.records.observed import observed_in
+
+            asked["observed"] = observed_in(log)
+        return answer(site, weather, now=now if live else None, **asked)
+
+    def beside(self, name: str) -> Path | None:
+        """A file named in the site file, taken relative to it; None when there is none."""
+        if not name:
+            return None
+        return self.site_file.parent / name if self.site_file is not None else Path(name)
+
+    def log_file(self, site: Site) -> Path | None:
+        """Where the season log lies, whether or not it is there yet; the sample has none."""
+        if self.site_file is None:
+            return None
+        return self.beside(site.log_file) or self.site_file.with_suffix(".log.sqlite")

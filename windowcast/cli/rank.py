@@ -1,0 +1,65 @@
+"""``windowcast rank``: the coming application windows, best first."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from windowcast.cli.options import Start, site_options
+from windowcast.cli.output import emit, output_options
+from windowcast.windows.model import PURPOSES
+
+if TYPE_CHECKING:
+    from windowcast.units import System
+    from windowcast.windows.model import PurposeName
+
+
+@click.command(name="rank")
+@site_options
+@click.option(
+    "--purpose",
+    "purposes",
+    multiple=True,
+    type=click.Choice(PURPOSES),
+    help="Only this purpose; may be repeated.",
+)
+@click.option(
+    "--days",
+    type=click.IntRange(1, 14),
+    default=10,
+    show_default=True,
+    help="Days from the date that are ranked.",
+)
+@click.option(
+    "--active",
+    "actives",
+    default="",
+    metavar="NAME[+NAME]",
+    help="Score for this active ingredient or mixture; the strictest member governs.",
+)
+@output_options
+def command(
+    *,
+    site_file: Path | None,
+    sample: bool,
+    files: tuple[str, ...],
+    date: str | None,
+    offline: bool,
+    purposes: tuple[PurposeName, ...],
+    days: int,
+    actives: str,
+    units: System | None,
+    format_: str,
+    page: Path | None,
+    calendar: Path | None,
+    explain: bool,
+) -> None:
+    """Rank the coming application windows of a site, best first.
+
+    Start with: windowcast rank --sample
+    """
+    start = Start(site_file, sample, files, date, offline)
+    answer = start.answer(purposes=purposes or None, days=days, actives=actives)
+    emit(answer, units=units, format_=format_, page=page, calendar=calendar, explain=explain)
