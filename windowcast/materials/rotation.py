@@ -1,0 +1,218 @@
+"""Rotation of modes of action: what the past seasons used, and what a plan repeats.
+
+Groups are WSSA/HRAC numbers; a mixture counts every member's. All plain functions: the season log
+is turned into `Use` entries by `windowcast.records.inputs`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from windowcast import values
+from windowcast.materials.actives import TURF_STATES, Active
+from windowcast.season.dates import season_name
+
+POST_PURPOSES = ("post-early", "dormant")
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """One application in the terms of rotation."""
+
+    date: dt.date
+    season: str
+    purpose: str
+    actives: tuple[str, ...]
+    groups: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RotationFlag:
+    """Something in a plan that favours resistance, with what stands in stock instead."""
+
+    level: Literal["note", "warning"]
+    groups: tuple[int, ...]
+    reason: str
+    alternatives: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Suspicion:
+    """Whether resistance should be suspected after an application, and what to do then."""
+
+    raised: bool
+    groups: tuple[int, ...]
+    reason: str
+    steps: tuple[str, ...]
+
+
+def use_of(date: dt.date, purpose: str, members: Sequence[Active], *, southern: bool) -> Use:
+    """An application in the terms of rotation."""
+    return Use(
+        date,
+        season_name(np.datetime64(date, "D"), southern),
+        purpose,
+        tuple(m.name for m in members),
+        tuple(dict.fromkeys(int(float(m.group)) for m in members)),
+    )
+
+
+def groups_by_season(uses: Sequence[Use]) -> dict[str, dict[str, tuple[int, ...]]]:
+    """Purpose → season → groups used, seasons in order of time."""
+    table: dict[str, dict[str, tuple[int, ...]]] = {}
+    for use in sorted(uses, key=lambda u: u.date):
+        row = table.setdefault(use.purpose or "not noted", {})
+        row[use.season] = tuple(dict.fromkeys((*row.get(use.season, ()), *use.groups)))
+    return table
+
+
+def plan_flags(
+    planned: Sequence[Use],
+    history: Sequence[Use],
+    *,
+    stock: Sequence[Active] = (),
+    species: str = "",
+) -> tuple[RotationFlag, ...]:
+    """What a plan repeats, by application in order of time.
+
+    An application is flagged when all its groups were used for the same purpose in the seasons
+    just before, when one of them was used already this season, or when post-emergence control
+    rests on one group season after season. A mixture that brings a group not used lately is not
+    flagged for the other.
+    """
+    flags: list[RotationFlag] = []
+    table = values.load("rotation", "windowcast.materials").table("repeat")
+    note, warning = int(table.number("seasons_note")), int(table.number("seasons_warning"))
+    known = list(history)
+    for use in sorted(planned, key=lambda u: u.date):
+        run = seasons_running(use, known)
+        this_season = {g for u in known if u.season == use.season for g in u.groups}
+        reasons: list[tuple[Literal["note", "warning"], str]] = []
+        if run >= note:
+            level: Literal["note", "warning"] = "warning" if run >= warning else "note"
+            reasons.append((level, _repeat_reason(use, run)))
+        if use.groups and set(use.groups) <= this_season:
+            reasons.append(
+                ("note", f"{_named(use.groups)} already used this season ({use.season})")
+            )
+        if use.purpose in POST_PURPOSES and len(use.groups) == 1:
+            alone = seasons_running(
+                use, [u for u in known if u.purpose in POST_PURPOSES], any_=True
+            )
+            if alone >= warning:
+                text = (
+                    f"post-emergence control has rested on {_named(use.groups)} alone for"
+                    f" {alone + 1} seasons running: mix or alternate with another group"
+                )
+                reasons.append(("warning", text))
+        others = alternatives(use, known, stock, species) if reasons else ()
+        flags += [RotationFlag(level, use.groups, text, others) for level, text in reasons]
+        known.append(use)
+    return tuple(flags)
+
+
+def seasons_running(use: Use, history: Sequence[Use], *, any_: bool = False) -> int:
+    """For how many seasons just before, without a break, the purpose used only these groups.
+
+    With `any_` the purpose does not matter. A season without such an application ends the run.
+    """
+    by_season: dict[str, set[int]] = {}
+    for past in history:
+        if past.season != use.season and (any_ or past.purpose == use.purpose):
+            by_season.setdefault(past.season, set()).update(past.groups)
+    run = 0
+    for season in _seasons_before(use.season):
+        before = by_season.get(season)
+        if not before or not set(use.groups) <= before:
+            break
+        if any_ and len(before) > 1:
+            break
+        run += 1
+    return run
+
+
+def alternatives(
+    use: Use, history: Sequence[Use], stock: Sequence[Active], species: str = ""
+) -> tuple[str, ...]:
+    """Members of the stock of the same kind of timing whose group was not used lately."""
+    lookback = int(values.load("rotation", "windowcast.materials").number("repeat.seasons_warning"))
+    recent = {use.season, *list(_seasons_before(use.season))[:lookback]}
+    spent = {g for u in history if u.season in recent for g in u.groups} | set(use.groups)
+    post = use.purpose in POST_PURPOSES
+    found = []
+    for active in stock:
+        fits = active.timing.value != ("pre" if post else "post")
+        group = int(float(active.group))
+        safe = active.safe_on(species) if species else "green"
+        if fits and group not in spent and safe in TURF_STATES[1:]:
+            found.append(f"{active.name} (group {group})")
+    return tuple(found)
+
+
+def suspect_resistance(
+    use: Use, seen: dt.date, *, survivors_mixed: bool | None, faults: Sequence[str] | None
+) -> Suspicion:
+    """Judge a field note of survivors after an application.
+
+    Parameters
+    ----------
+    use, seen
+        The application and the day of the note.
+    survivors_mixed
+        Live plants among dying ones of the same size; None when that was not noted.
+    faults
+        What was wrong with the application ("4 °C on the day", "rain after 1 h"), from the review;
+        None when it was not reviewed.
+    """
+    table = values.load("rotation", "windowcast.materials").table("suspicion")
+    days = (seen - use.date).days
+    first, last = table.number("first_days"), table.number("last_days")
+    named = _named(use.groups)
+    if not survivors_mixed:
+        return Suspicion(False, use.groups, "no survivors mixed among dying plants were noted", ())
+    if not first <= days <= last:
+        why = (
+            f"{days} days after the application it is too early to tell"
+            if days < first
+            else f"{days} days after the application survivors and new seedlings look alike"
+        )
+        return Suspicion(False, use.groups, why, ("look again, and mark plants of known age",))
+    if faults is None:
+        text = f"survivors among dying plants, but whether {named} was applied well is not known"
+        return Suspicion(False, use.groups, text, ("run windowcast review on the application",))
+    if faults:
+        text = f"survivors are explained by the application itself first: {', '.join(faults)}"
+        return Suspicion(False, use.groups, text, ("repeat under better conditions with a check",))
+    steps = tuple(str(step) for step in table.value("steps").value)
+    text = f"{table.value('sign').value}: suspect resistance to {named}"
+    return Suspicion(True, use.groups, text, steps)
+
+
+def _seasons_before(season: str) -> Sequence[str]:
+    """Names of the seasons before one, latest first: "2025-26" or "2025"."""
+    reach = int(values.load("rotation", "windowcast.materials").number("repeat.lookback_seasons"))
+    year = int(season[:4])
+    if len(season) == 4:
+        return [str(year - n) for n in range(1, reach + 1)]
+    return [f"{year - n}{season[4]}{(year - n + 1) % 100:02d}" for n in range(1, reach + 1)]
+
+
+def _repeat_reason(use: Use, run: int) -> str:
+    purpose = use.purpose or "this purpose"
+    if run == 1:
+        return f"{_named(use.groups)} was used for {purpose} last season as well"
+    return f"{_named(use.groups)} for {purpose} in the {_ordinal(run + 1)} season running"
+
+
+def _named(groups: Sequence[int]) -> str:
+    word = "group" if len(groups) == 1 else "groups"
+    return f"{word} {' and '.join(str(g) for g in groups)}"
+
+
+def _ordinal(number: int) -> str:
+    return {2: "second", 3: "third", 4: "fourth", 5: "fifth"}.get(number, f"{number}th")
