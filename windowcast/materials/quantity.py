@@ -60,7 +60,7 @@ _TABLE: Mapping[Dimension, tuple[tuple[float, tuple[str, ...]], ...]] = {
         (units.L_PER_US_FL_OZ, ("fl oz/min",)),
         (1e-3, ("mL/min", "ml/min")),
     ),
-    "pressure": ((1.0, ("kPa", "kpa")), (100.0, ("bar",)), (6.894757293168361, ("psi",))),
+    "pressure": ((1.0, ("kPa", "kpa")), (100.0, ("bar",)), (units.KPA_PER_PSI, ("psi",))),
 }
 _EXAMPLES: Mapping[str, str] = {
     "mass": "2.5 lb",
