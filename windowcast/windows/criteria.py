@@ -82,10 +82,10 @@ def _minutes(time: dt.time) -> int:
 @criterion
 def wind(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Mean wind at 10 m; above the equipment's own limit it counts as too much."""
-    return _over_limit(ctx.wind_m_s, ctx.site)
+    return over_limit(ctx.wind_m_s, ctx.site)
 
 
-def _over_limit(wind_m_s: FloatArray, site: Site) -> FloatArray:
+def over_limit(wind_m_s: FloatArray, site: Site) -> FloatArray:
     """The equipment's limit can only lower the general one."""
     limit = site.equipment.wind_max_m_s
     stop = float(table_of("wind").value("at").value[-1])
