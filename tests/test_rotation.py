@@ -1,12 +1,9 @@
-"""Rotation of modes of action, resistance suspicion, and which stock fits a window."""
+"""Rotation of modes of action, and when survivors raise suspicion of resistance."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import replace
-
-import pytest
 
 from windowcast.materials.actives import Active, load_actives
 from windowcast.materials.rotation import (
@@ -15,10 +12,10 @@ from windowcast.materials.rotation import (
     groups_by_season,
     plan_flags,
     seasons_running,
+    spent_groups,
     suspect_resistance,
     use_of,
 )
-from windowcast.materials.stock import Conditions, StockFit, stock_fit
 
 ACTIVES = load_actives()
 SPECIES = "hybrid bermudagrass"
@@ -73,6 +70,26 @@ def test_a_gap_or_another_group_between_ends_the_run() -> None:
     assert plan_flags([plan], gap) == ()
     skipped = [use("2022-12-10", "dormant", "glyphosate")]
     assert seasons_running(plan, skipped) == 0
+
+
+def test_spent_groups_are_those_of_this_season_and_the_last_for_the_purpose() -> None:
+    history = [
+        use("2023-12-10", "dormant", "diquat"),
+        use("2024-12-10", "dormant", "glyphosate"),
+        use("2025-11-10", "post-early", "foramsulfuron"),
+        use("2025-12-01", "dormant", "simazine+flumioxazin"),
+    ]
+    today = dt.date(2026, 1, 15)
+    assert spent_groups(history, "dormant", today, southern=False) == {
+        9: "last season",
+        5: "this season",
+        14: "this season",
+    }
+    assert spent_groups(history, "pre-fall", today, southern=False) == {}
+    # nothing that lies ahead of the day counts
+    assert spent_groups(history, "dormant", dt.date(2024, 12, 1), southern=False) == {
+        22: "last season"
+    }
 
 
 def test_a_mixture_counts_both_groups() -> None:
@@ -145,81 +162,23 @@ def test_other_explanations_come_first() -> None:
     assert "look alike" in suspicion(200, True, []).reason
 
 
-# ---- stock ------------------------------------------------------------------------------------
+def test_rank_says_that_a_group_in_stock_is_spent() -> None:
+    from windowcast.answer import answer
+    from windowcast.season.observed import Observed
+    from windowcast.weather.sample import SAMPLE_TODAY, sample_site, sample_weather
 
-WINTER = Conditions(
-    purpose="dormant",
-    species=SPECIES,
-    turf_state="dormant",
-    temp_c=16.0,
-    night_low_c=6.0,
-    soil_temp_c=8.0,
-    rh_pct=60.0,
-    dry_hours=24.0,
-    sunny=True,
-    weeds_bbch=21.0,
-    days_to_greenup=70.0,
-    water_in_days=2.0,
-)
-
-
-def fit(name: str, conditions: Conditions, **more: object) -> StockFit:
-    return stock_fit(stock(name), conditions, **more)[0]  # type: ignore[arg-type]
-
-
-def test_a_mild_winter_day_suits_a_translocated_material() -> None:
-    assert fit("glyphosate", WINTER) == StockFit("glyphosate", 9, "fit", ())
-
-
-@pytest.mark.parametrize(
-    ("name", "change", "fitness", "words"),
-    [
-        ("glyphosate", {"temp_c": 7.0}, "unfit", "7 °C is too cold for this slow active (10 °C)"),
-        ("glyphosate", {"temp_c": 12.0}, "marginal", "cool for this slow active"),
-        ("glyphosate", {"night_low_c": 1.0}, "marginal", "night falls to 1 °C"),
-        ("glyphosate", {"turf_state": "semi-dormant"}, "unfit", "dormant turf only"),
-        ("glyphosate", {"turf_state": ""}, "cannot tell", "how green it is is not known"),
-        ("glyphosate", {"days_to_greenup": 5.0}, "unfit", "14 days ahead of green-up; 5 are left"),
-        ("glyphosate", {"dry_hours": 2.0}, "unfit", "needs 6 h without rain; 2 h are expected"),
-        ("glyphosate", {"dry_hours": float("nan")}, "cannot tell", "rain after"),
-        ("glyphosate", {"temp_c": float("nan")}, "cannot tell", "temperature is not known"),
-        ("glyphosate", {"species": "buffalograss"}, "cannot tell", "take it from your label"),
-        (
-            "flumioxazin",
-            {"weeds_bbch": 25.0},
-            "unfit",
-            "plants too old: stage 25, it controls to 22",
-        ),
-        ("flumioxazin", {"weeds_bbch": float("nan")}, "cannot tell", "how old the plants are"),
-        ("flumioxazin", {"sunny": False}, "marginal", "needs sun"),
-        ("glufosinate", {"rh_pct": 30.0}, "marginal", "drier than 40 %"),
-        ("amicarbazone", {"temp_c": 28.0}, "unfit", "over its 27 °C"),
-        ("prodiamine", {}, "unfit", "acts only before plants are up"),
-        ("glyphosate", {"purpose": "pre-fall"}, "unfit", "acts only on plants that are up"),
-        ("propyzamide", {"water_in_days": 3.0}, "unfit", "watered in with 12.7 mm within 1 day"),
-        ("propyzamide", {"soil_temp_c": 16.0, "water_in_days": 1.0}, "marginal", "soil over 13 °C"),
-        ("glyphosate", {"night_low_c": float("nan")}, "cannot tell", "lowest air of the night"),
-        ("diquat", {"sunny": None}, "cannot tell", "whether the sun shines"),
-        ("atrazine", {}, "cannot tell", "rain-free hours"),
-    ],
-)
-def test_why_a_material_does_not_fit(
-    name: str, change: dict[str, object], fitness: str, words: str
-) -> None:
-    result = fit(name, replace(WINTER, **change))  # type: ignore[arg-type]
-    assert result.fitness == fitness
-    assert any(words in reason for reason in result.reasons), result.reasons
-
-
-def test_spent_groups_and_order() -> None:
-    fits = stock_fit(
-        stock("prodiamine", "glyphosate", "trifloxysulfuron"), WINTER, spent_groups=(9,)
+    site = sample_site().model_copy(update={"stock": ("glyphosate", "pronamide")})
+    last = use_of(
+        SAMPLE_TODAY - dt.timedelta(days=330),
+        "dormant",
+        ACTIVES.mixture("glyphosate"),
+        southern=False,
     )
-    assert [f.active for f in fits] == ["trifloxysulfuron", "glyphosate", "prodiamine"]
-    assert fits[1].reasons == ("group 9 already used for this purpose",)
-
-
-def test_no_information_never_fits() -> None:
-    nothing = Conditions(purpose="dormant", species="")
-    for result in stock_fit(list(ACTIVES.values()), nothing):
-        assert result.fitness in {"cannot tell", "unfit"}, result
+    result = answer(
+        site, sample_weather(), purposes=["dormant"], days=5, materials=ACTIVES, futures=5,
+        observed=Observed(uses=(last,)),
+    )  # fmt: skip
+    by_name = {fit.active: fit for fit in result.ranking.purposes[0].stock}
+    assert by_name["glyphosate"].reason.startswith("group 9 already used last season")
+    assert by_name["glyphosate"].verdict != "fit"
+    assert "already used" not in by_name["propyzamide"].reason

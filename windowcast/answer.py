@@ -14,6 +14,7 @@ import numpy as np
 
 from windowcast.errors import InputError
 from windowcast.season.model import SiteState
+from windowcast.season.observed import Observed
 from windowcast.season.state import Carry, build
 from windowcast.site import Site
 from windowcast.weather.ensemble import members as members_of
@@ -24,20 +25,9 @@ from windowcast.windows.rank import rank
 if TYPE_CHECKING:
     from windowcast.materials.actives import Actives
     from windowcast.materials.needs import ActiveNeeds
-    from windowcast.physics.soil_site import ProbeReading, SiteCorrection
-    from windowcast.season.scouting import Count
-    from windowcast.season.turf import GreenCover
+    from windowcast.physics.soil_site import SiteCorrection
 
 DAYS = 10  # ranked when nothing else is asked for
-
-
-@dataclass(frozen=True)
-class Observed:
-    """What people saw on the site; it corrects the models."""
-
-    readings: tuple[ProbeReading, ...] = ()
-    counts: tuple[Count, ...] = ()
-    green_cover: tuple[GreenCover, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -126,6 +116,7 @@ def answer(
         days=days,
         mixture=mixture,
         stock=stock,
+        uses=seen.uses,
         now=now,
     )
     return Answer(site, weather, future, past, ahead, ranking)

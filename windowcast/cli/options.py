@@ -137,7 +137,9 @@ class Start:
         if log is not None and log.is_file():
             from windowcast.records.observed import observed_in
 
-            asked["observed"] = observed_in(log)
+            asked["observed"] = observed_in(
+                log, materials=asked.get("materials"), southern=site.place.southern
+            )
         return answer(site, weather, now=now if live else None, **asked)
 
     def beside(self, name: str) -> Path | None:

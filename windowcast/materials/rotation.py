@@ -136,6 +136,20 @@ def seasons_running(use: Use, history: Sequence[Use], *, any_: bool = False) -> 
     return run
 
 
+def spent_groups(
+    history: Sequence[Use], purpose: str, today: dt.date, *, southern: bool
+) -> dict[int, str]:
+    """Groups used for a purpose before today → "this season" or "last season"."""
+    this = season_name(np.datetime64(today, "D"), southern)
+    last = _seasons_before(this)[0]
+    found: dict[int, str] = {}
+    for season, when in ((last, "last season"), (this, "this season")):
+        for use in history:
+            if use.season == season and use.purpose == purpose and use.date <= today:
+                found.update(dict.fromkeys(use.groups, when))
+    return found
+
+
 def alternatives(
     use: Use, history: Sequence[Use], stock: Sequence[Active], species: str = ""
 ) -> tuple[str, ...]:

@@ -141,6 +141,7 @@ class ScoutingCount:
     date: dt.date
     weed: Annotated[Weed, Field(min_length=1)]
     per_m2: AtLeastZero | None = None
+    frame_m2: Amount | None = None  # area that was counted
     cover_pct: Percent | None = None
     stage_bbch: Annotated[int, Field(ge=0, le=99)] | None = None
     where: Text = ""

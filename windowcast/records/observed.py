@@ -1,4 +1,4 @@
-"""What the season log tells the models: probe readings, counts, green cover."""
+"""What the season log tells the models: readings, counts, green cover, groups used."""
 
 from __future__ import annotations
 
@@ -6,28 +6,65 @@ from os import PathLike
 
 import numpy as np
 
-from windowcast.answer import Observed
+from windowcast.errors import InputError
+from windowcast.materials.actives import Actives, load_actives
+from windowcast.materials.rotation import Use, use_of
 from windowcast.physics.soil_site import ProbeReading
-from windowcast.records.model import GreenCover, ScoutingCount, SoilReading
+from windowcast.records.model import Application, GreenCover, ScoutingCount, SoilReading
 from windowcast.records.store import SeasonLog
+from windowcast.season.observed import Observed
 from windowcast.season.scouting import Count
-from windowcast.season.turf import GreenCover as SeenGreen
+from windowcast.season.turf import GreenCover as TurfCover
 
 
-def observed_in(path: str | PathLike[str]) -> Observed:
-    """The observations of a season log.
+def observed_in(
+    path: str | PathLike[str], *, materials: Actives | None = None, southern: bool = False
+) -> Observed:
+    """What a season log knows of its site.
 
-    Counts given per square metre stand for one square metre; cover in per cent tells nothing of
-    how many plants have emerged and is left out.
+    Parameters
+    ----------
+    path
+        The log; it must exist.
+    materials
+        To find the groups of the actives used; the packaged ones when None.
+    southern
+        Whether seasons turn in January.
+
+    Raises
+    ------
+    InputError
+        The log cannot be read.
     """
     with SeasonLog(path, create=False) as log:
-        readings = [item.entry for item in log.all(SoilReading)]
-        counts = [item.entry for item in log.all(ScoutingCount)]
-        green = [item.entry for item in log.all(GreenCover)]
+        readings = [s.entry for s in log.all(SoilReading)]
+        counts = [s.entry for s in log.all(ScoutingCount)]
+        covers = [s.entry for s in log.all(GreenCover)]
+        applications = [s.entry for s in log.all(Application)]
     return Observed(
-        readings=tuple(ProbeReading(np.datetime64(r.date), r.depth_m, r.temp_c) for r in readings),
-        counts=tuple(
-            Count(c.date, c.weed, round(c.per_m2), 1.0) for c in counts if c.per_m2 is not None
+        readings=tuple(
+            ProbeReading(np.datetime64(r.date, "D"), r.depth_m, r.temp_c) for r in readings
         ),
-        green_cover=tuple(SeenGreen(g.date, g.green_pct / 100) for g in green),
+        counts=tuple(
+            Count(c.date, c.weed, c.per_m2, c.frame_m2) for c in counts if c.per_m2 is not None
+        ),
+        green_cover=tuple(TurfCover(c.date, c.green_pct / 100) for c in covers),
+        uses=uses_in(applications, materials or load_actives(), southern=southern),
     )
+
+
+def uses_in(
+    applications: list[Application], materials: Actives, *, southern: bool
+) -> tuple[Use, ...]:
+    """Applications in the terms of rotation; actives that are not known have no group."""
+    uses = []
+    for application in applications:
+        members = []
+        for name in application.actives:
+            try:
+                members.append(materials[name])
+            except InputError:
+                continue
+        if members:
+            uses.append(use_of(application.date, application.purpose, members, southern=southern))
+    return tuple(uses)

@@ -11,6 +11,7 @@ import numpy as np
 
 from windowcast import __version__
 from windowcast.materials.needs import ActiveNeeds
+from windowcast.materials.rotation import Use, spent_groups
 from windowcast.season.model import SiteState
 from windowcast.site import Site
 from windowcast.weather.record import Members, Weather
@@ -48,6 +49,7 @@ def rank(
     days: int = 10,
     mixture: ActiveNeeds | None = None,
     stock: Sequence[ActiveNeeds] = (),
+    uses: Sequence[Use] = (),
     now: dt.datetime | None = None,
 ) -> Ranking:
     """Rank the coming windows of each purpose.
@@ -68,11 +70,13 @@ def rank(
         What the actives to be used need; None for what is usual for each purpose.
     stock
         Needs of the actives at hand, each judged by itself for the purposes in season.
+    uses
+        Past applications: a group used for the purpose this season or last is marked in the stock.
     now
         The present moment; hours before it are no windows any more.
     """
     ctx = hour_context(site, ahead, members, weather=weather, now=now)
-    task = _Task(ctx, Judge(ctx, past), members, past, Rule.load(), days)
+    task = _Task(ctx, Judge(ctx, past), members, past, Rule.load(), days, today, tuple(uses))
     outlooks = [task.outlook(purpose_of(name), mixture, stock) for name in (purposes or PURPOSES)]
     return Ranking(
         site=site.name,
@@ -101,6 +105,8 @@ class _Task:
     past: SiteState
     rule: Rule
     days: int
+    today: dt.date
+    uses: tuple[Use, ...]
 
     def outlook(
         self, purpose: Purpose, mixture: ActiveNeeds | None, stock: Sequence[ActiveNeeds]
@@ -270,7 +276,19 @@ class _Task:
         reason = f"{limit.label}: {limit.reason}" if limit else "nothing holds it down"
         if best.verdict == "cannot tell" and needs.unknown:
             reason = "; ".join(needs.unknown)
-        return StockFit(name, best.verdict, best.start, best.end, best.score, reason)
+        verdict, spent = best.verdict, self._spent(purpose, needs)
+        if spent:
+            verdict = "marginal" if verdict == "fit" else verdict
+            reason = f"{spent}; {reason}" if limit else spent
+        return StockFit(name, verdict, best.start, best.end, best.score, reason)
+
+    def _spent(self, purpose: Purpose, needs: ActiveNeeds) -> str:
+        """That all of an active's groups were used for the purpose lately; "" when not."""
+        southern = self.ctx.site.place.southern
+        used = spent_groups(self.uses, purpose.name, self.today, southern=southern)
+        if not set(needs.groups) <= set(used):
+            return ""
+        return " and ".join(f"group {g} already used {used[g]}" for g in needs.groups)
 
 
 def _rank_key(window: Window) -> tuple[float, ...]:
