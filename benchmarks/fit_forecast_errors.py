@@ -82,9 +82,7 @@ def fit_forecasts(path: Path) -> None:
                 dates = pd.DatetimeIndex(city.index.get_level_values("date"))
                 departures.append((city.index[0][0], np.nanstd(anomalies(dates, values, 2))))
         climate = float(np.sqrt(np.mean([sd**2 for _, sd in departures])))
-        print(
-            f"{name}: sd of departures from the normal, root mean square over cities {climate:.2f} °C"
-        )
+        print(f"{name}: sd of departures, root mean square over cities {climate:.2f} °C")
         for lead, column in columns.items():
             miss = misses(table, column, observed)
             spread.setdefault(lead, []).append(miss.var() / climate**2)
@@ -95,16 +93,12 @@ def fit_forecasts(path: Path) -> None:
                 f"variance share {spread[lead][-1]:.4f}, t degrees of freedom {dof:.1f}"
             )
         by_city = misses(table, columns[1.0], observed).groupby(level=0).std()
-        scaled.append(
-            stats.spearmanr(*zip(*[(sd, by_city[c]) for c, sd in departures if c in by_city]))
-        )
+        own = [(sd, by_city[city]) for city, sd in departures if city in by_city]
+        scaled.append(stats.spearmanr(np.array(own)).statistic)
         memory = {k: (v * SD_PER_MAE / 1.8 / climate) ** 2 for k, v in FROM_MEMORY_MAE_F.items()}
         for lead, share in memory.items():
             spread.setdefault(lead, []).append(share)
-    print(
-        "rank correlation of a city's error sd with its climate sd:",
-        [f"{s[0]:.2f}" for s in scaled],
-    )
+    print("rank correlation of a city's error sd with its climate sd:", np.round(scaled, 2))
 
     leads = np.array(sorted(spread))
     shares = np.array([np.mean(spread[k]) for k in leads])
@@ -210,13 +204,10 @@ def fit_hourly(path: Path) -> None:
         wet_runs.append((last - first + 1) / 12)
     print("hourly, 3 airports, one year: correlations of daily innovations")
     print(sum(rows).div(len(rows)).round(2).to_string())
-    part, run = np.concatenate(wet_part), np.concatenate(wet_runs)
-    print(
-        f"  wet share of a wet half-day: mean {part.mean():.2f}, 10/50/90 % {np.quantile(part, [0.1, 0.5, 0.9]).round(2)}"
-    )
-    print(
-        f"  first to last wet hour, share: mean {run.mean():.2f}, 10/50/90 % {np.quantile(run, [0.1, 0.5, 0.9]).round(2)}"
-    )
+    for words, shares in (("wet hours", wet_part), ("first to last wet hour", wet_runs)):
+        share = np.concatenate(shares)
+        marks = np.quantile(share, [0.1, 0.5, 0.9]).round(2)
+        print(f"  {words}, share of a wet half-day: mean {share.mean():.2f}, 10/50/90 % {marks}")
 
 
 if __name__ == "__main__":
