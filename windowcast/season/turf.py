@@ -208,26 +208,24 @@ def _follow_green(
 ) -> FloatArray:
     """Least and greatest chance of live green leaf, ``[2, ..., day]``.
 
-    Each day it is what frost left, or more where warmth brings it. The bounds are 0 and 1 where
-    nothing is known (before the record, days without weather) and close again with frost or warmth.
+    Each day it is what frost left, or more where warmth brings it. The bounds part where
+    something is not known (what went before the record, days without weather) and close again with
+    frost or warmth.
     """
     leading = warm.shape[:-1]
+    kept = np.stack([np.nan_to_num(1.0 - loss, nan=0.0), np.nan_to_num(1.0 - loss, nan=1.0)])
+    warmth = np.stack([np.nan_to_num(warm, nan=0.0), np.nan_to_num(warm, nan=1.0)])
+    kept, warmth = np.moveaxis(kept, -1, 0), np.moveaxis(warmth, -1, 0)
     bounds = np.empty((warm.shape[-1], 2, *leading))
-    unknown = np.stack([np.zeros(leading), np.ones(leading)])
-    kept, warmth = np.moveaxis(1.0 - loss, -1, 0), np.moveaxis(warm, -1, 0)
     if carry is None:
-        now = unknown
+        now = np.stack([np.zeros(leading), np.ones(leading)])
     else:
         now = np.stack([np.broadcast_to(side, leading) for side in carry.green])
-    blind: npt.NDArray[np.bool_] = np.isnan(kept) | np.isnan(warmth)
-    any_blind = blind.reshape(len(blind), -1).any(axis=1)
     for day in range(len(bounds)):
         if np.isfinite(seen[day]):
             now = np.full((2, *leading), seen[day])
         else:
             now = np.maximum(now * kept[day], warmth[day])
-            if any_blind[day]:
-                now = np.where(blind[day], unknown, now)
         bounds[day] = now
     return np.moveaxis(bounds, 0, -1)
 
