@@ -137,6 +137,8 @@ def _described(annotation: Any, metadata: Sequence[Any] = ()) -> str:
     words = {bool: "true or false", int: "a whole number", float: "a number", str: "text"}
     if annotation in words:
         return words[annotation] + limits
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return "a table of keys"
     if get_origin(annotation) is tuple:
         inner = _described(get_args(annotation)[0])
         return f"a list, each {inner}" if inner else "a list"

@@ -112,7 +112,12 @@ def read_weather(source: str | PathLike[str] | FileSpec, *, place: Place | None 
             )
         else:
             record = read_table(
-                text, spec.path, place=place, units=spec.units, any_order=spec.any_order
+                text,
+                spec.path,
+                place=place,
+                units=spec.units,
+                station=spec.station,
+                any_order=spec.any_order,
             )
             if spec.observed == "morning" and record.daily:
                 record = moved_to_calendar_day(record)

@@ -6,19 +6,27 @@ names quantities and units (`windowcast.weather.columns`).
 
 from __future__ import annotations
 
-import csv
-import datetime as dt
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from windowcast.errors import InputError
 from windowcast.values import load
-from windowcast.weather.axis import grades_of, on_regular_axis
+from windowcast.weather.axis import grades_of, on_regular_axis, span_flag
 from windowcast.weather.columns import Column, FileUnits, read_columns
+from windowcast.weather.csv_rows import (
+    TIME_NAMES,
+    Rows,
+    check_order,
+    dates_of,
+    hours_of_rows,
+    split_rows,
+    time_column,
+)
 from windowcast.weather.record import (
     DAILY_VARIABLES,
     HOURLY_VARIABLES,
@@ -32,29 +40,7 @@ from windowcast.weather.record import (
 )
 
 _MISSING = {"", "na", "n/a", "nan", "null", "none", "m", "-", "."}
-_DELIMITERS = {";": "semicolons", "\t": "tabs", "|": "bars"}
-_DAILY_KEYS = ("date",)
-_HOURLY_KEYS = ("time", "time_utc")
-_TIME_NAMES = {*_DAILY_KEYS, *_HOURLY_KEYS, "year", "month", "day", "day_of_year"}
-REMEDY_LAYOUT = "see docs/weather_csv.md"
-
-
-@dataclass(frozen=True, slots=True)
-class _Rows:
-    """The body of a table: cells of the rows that are not blank, with their row numbers."""
-
-    header: list[str]
-    cells: list[list[str]]
-    numbers: list[int]
-    about: dict[str, str]  # "# key: value" lines before the header
-
-    def column(self, index: int) -> list[str]:
-        return [row[index] for row in self.cells]
-
-    def reordered(self, order: list[int]) -> _Rows:
-        """The same rows, in another order."""
-        cells, numbers = [self.cells[i] for i in order], [self.numbers[i] for i in order]
-        return _Rows(self.header, cells, numbers, self.about)
+_ATTRIBUTES = "_ATTRIBUTES"
 
 
 def read_table(
@@ -63,6 +49,7 @@ def read_table(
     *,
     place: Place | None = None,
     units: FileUnits | None = None,
+    station: str = "",
     any_order: bool = False,
 ) -> Record:
     """Read a daily or hourly table.
@@ -77,6 +64,8 @@ def read_table(
         Where the record belongs; without it, the ``# latitude: ...`` lines of the file say.
     units
         Unit system of columns whose header names none.
+    station
+        Which station, when a column ``STATION`` holds several.
     any_order
         Whether the owner says that the rows are out of order; they are sorted then.
 
@@ -85,183 +74,67 @@ def read_table(
     InputError
         Anything that keeps the table from being read without a guess; names the row and field.
     """
-    rows = _split(text, path)
-    key, daily = _time_column(rows.header, path)
+    rows = _one_station(split_rows(text, path), station, path)
+    key, daily = time_column(rows.header, path)
     columns, ignored = read_columns(rows.header, daily=daily, units=units, path=path)
-    times = _dates(rows, key, path) if daily else _hours(rows, key, path)
+    times = dates_of(rows, key, path) if daily else hours_of_rows(rows, key, path)
     if any_order:
         order = np.argsort(times, kind="stable")
         times, rows = times[order], rows.reordered(order.tolist())
     check_order(times, rows.numbers, path, rows.header[key])
 
-    flags: list[Flag] = [
+    found = {
+        column.variable: _cells(rows, column, times, daily=daily, path=path) for column in columns
+    }
+    traces = {f"{name}:trace": cells.trace for name, cells in found.items() if cells.trace.any()}
+    axis, regular = on_regular_axis(times, {n: cells.values for n, cells in found.items()} | traces)
+    grades = {}
+    for name in found:
+        trace = np.nan_to_num(regular.pop(f"{name}:trace", np.zeros(len(axis))))
+        best = np.where(trace > 0, Grade.ESTIMATED, Grade.OBSERVED).astype(np.uint8)
+        grades[name] = grades_of(regular[name], best)
+    licence = rows.about.get("licence", "")
+    source = Provenance(
+        "file", Path(path).name, tuple(found), str(axis[0]), str(axis[-1]), licence=licence
+    )
+    unused = [
         Flag("column-ignored", name, "", "", 0, "kept", f"column {name} is not used")
         for name in ignored
-        if name and name.lower() not in _TIME_NAMES
+        if name and name.lower() not in TIME_NAMES | {"station"} and not name.endswith(_ATTRIBUTES)
     ]
-    values: dict[str, FloatArray] = {}
-    trace: dict[str, FloatArray] = {}
-    for column in columns:
-        found, is_trace, coded = _numbers(rows, column, path)
-        values[column.variable] = found
-        if is_trace.any():
-            trace[f"{column.variable}:trace"] = is_trace
-        if coded:
-            span = (str(times[0]), str(times[-1]))
-            flags.append(
-                Flag("missing-code", column.variable, *span, coded, "removed",
-                     f"{coded} values of {column.header} are codes for missing"),
-            )  # fmt: skip
-    axis, regular = on_regular_axis(times, {**values, **trace})
-    grades = {}
-    for name in values:
-        is_trace = np.nan_to_num(regular.pop(f"{name}:trace", np.zeros(len(axis))))
-        best = np.where(is_trace > 0, Grade.ESTIMATED, Grade.OBSERVED).astype(np.uint8)
-        grades[name] = grades_of(regular[name], best)
-    where = place or _place(rows.about, path)
-    source = Provenance(
-        "file",
-        Path(path).name,
-        tuple(values),
-        str(axis[0]),
-        str(axis[-1]),
-        licence=rows.about.get("licence", ""),
-    )
-    return Record(where, axis, regular, grades, (source,), tuple(flags))
+    flags = (*unused, *(flag for cells in found.values() for flag in cells.flags))
+    return Record(place or _place(rows.about, path), axis, regular, grades, (source,), flags)
 
 
-def _split(text: str, path: str) -> _Rows:
-    lines = text.splitlines()
-    about: dict[str, str] = {}
-    top = 0
-    while top < len(lines) and (lines[top].startswith("#") or not lines[top].strip()):
-        key, colon, value = lines[top].lstrip("# ").partition(":")
-        if colon:
-            about[key.strip().lower()] = value.strip()
-        top += 1
-    if top >= len(lines):
-        raise InputError("has no header line", path=path, remedy=REMEDY_LAYOUT)
-    if "," not in lines[top]:
-        for mark, name in _DELIMITERS.items():
-            if mark in lines[top]:
-                raise InputError(
-                    f"separates its columns by {name}", path=path, row=top + 1,
-                    remedy="save it with commas, and points as decimal marks",
-                )  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class _Cells:
+    """One column as numbers."""
+
+    values: FloatArray  # in the unit of the schema
+    trace: FloatArray  # 1.0 where the cell says trace
+    flags: tuple[Flag, ...]
+
+
+def _one_station(rows: Rows, station: str, path: str) -> Rows:
+    """The rows of one station, if the table has a column that tells stations apart."""
+    names = [name.lower() for name in rows.header]
+    if "station" not in names:
+        return rows
+    cells = [cell.strip() for cell in rows.column(names.index("station"))]
+    stations = dict.fromkeys(cells)
+    if station:
+        rows = rows.reordered([i for i, cell in enumerate(cells) if cell == station])
+    if (station not in stations) if station else (len(stations) > 1):
+        some = ", ".join(list(stations)[:3])
         raise InputError(
-            "is not a weather file of a known kind", path=path, row=top + 1, remedy=REMEDY_LAYOUT
-        )
-    try:
-        table = list(csv.reader(lines[top:]))
-    except csv.Error as error:
-        raise InputError(f"is not a CSV table ({error})", path=path) from None
-    header = [name.strip() for name in table[0]]
-    cells, numbers = [], []
-    for number, row in enumerate(table[1:], start=top + 2):
-        if not row:
-            continue
-        if len(row) != len(header):
-            raise InputError(
-                f"has {len(row)} fields where the header has {len(header)}", path=path,
-                row=number, remedy="check for a decimal comma, a missing comma or a cut-off line",
-            )  # fmt: skip
-        cells.append(row)
-        numbers.append(number)
-    if not cells:
-        raise InputError("has a header but no rows", path=path, remedy="give a file with rows")
-    return _Rows(header, cells, numbers, about)
-
-
-def _time_column(header: Sequence[str], path: str) -> tuple[int, bool]:
-    names = [name.lower() for name in header]
-    for key in (*_HOURLY_KEYS, *_DAILY_KEYS):
-        if key in names:
-            return names.index(key), key in _DAILY_KEYS
-    raise InputError(
-        "has no column date (daily) or time (hourly)", path=path, row=1, remedy=REMEDY_LAYOUT
-    )
-
-
-def _dates(rows: _Rows, key: int, path: str) -> DateArray:
-    cells = [cell.strip() for cell in rows.column(key)]
-    try:
-        if all(len(cell) == 10 and cell[4] == "-" for cell in cells):
-            return np.array(cells, dtype="datetime64[D]")
-    except ValueError:
-        pass
-    for cell, number in zip(cells, rows.numbers, strict=True):
-        try:
-            if len(cell) != 10:
-                raise ValueError
-            dt.date.fromisoformat(cell)
-        except ValueError:
-            raise InputError(
-                f"{cell!r} is not a date", path=path, row=number, field=rows.header[key],
-                remedy="write dates as YYYY-MM-DD",
-            ) from None  # fmt: skip
-    return np.array(cells, dtype="datetime64[D]")
-
-
-def _hours(rows: _Rows, key: int, path: str) -> DateArray:
-    field = rows.header[key]
-    hours = []
-    for cell, number in zip(rows.column(key), rows.numbers, strict=True):
-        try:
-            time = dt.datetime.fromisoformat(cell.strip())
-        except ValueError:
-            raise InputError(
-                f"{cell.strip()!r} is not a time", path=path, row=number, field=field,
-                remedy="write times as 2020-01-31T14:00Z or with an offset such as +01:00",
-            ) from None  # fmt: skip
-        if time.tzinfo is None:
-            if field.lower() != "time_utc":
-                raise InputError(
-                    f"{cell.strip()!r} has no offset from UTC", path=path, row=number, field=field,
-                    remedy="add Z or an offset such as -05:00, or name the column time_utc",
-                )  # fmt: skip
-            time = time.replace(tzinfo=dt.UTC)
-        seconds = time.timestamp()
-        if seconds % 3600:
-            raise InputError(
-                f"{cell.strip()!r} is not on a full hour (UTC)", path=path, row=number, field=field,
-                remedy="give one row per full hour, or read it as an own logger "
-                "(weather.own in the site file)",
-            )  # fmt: skip
-        hours.append(int(seconds) // 3600)
-    return np.array(hours, dtype="datetime64[h]")
-
-
-def check_order(times: DateArray, numbers: Sequence[int], path: str, field: str) -> None:
-    """Refuse times that are not strictly increasing or lie beyond any forecast.
-
-    Raises
-    ------
-    InputError
-        Names the first row that is out of order, double, or too far ahead.
-    """
-    wrong = np.flatnonzero(np.diff(times) <= np.timedelta64(0))
-    if len(wrong):
-        at = int(wrong[0]) + 1
-        twice = times[at] == times[at - 1] or times[at] in times[:at]
-        raise InputError(
-            f"{times[at]} stands twice" if twice else f"{times[at]} comes after {times[at - 1]}",
-            path=path, row=numbers[at], field=field,
-            remedy="keep one row for each time"
-            if twice
-            else "sort the rows by time, or declare it: FILE:order=any",
+            f"holds the stations {some}", path=path, field="STATION",
+            remedy="name one of them: FILE:station=NAME",
         )  # fmt: skip
-    reach = int(load("quality").number("forecast_reach"))
-    last = dt.datetime.now(dt.UTC).date() + dt.timedelta(days=reach + 1)
-    if times[-1].astype("datetime64[D]") > np.datetime64(last):
-        at = int(np.searchsorted(times.astype("datetime64[D]"), np.datetime64(last), side="right"))
-        raise InputError(
-            f"{times[at]} lies further ahead than any forecast ({reach} days)", path=path,
-            row=numbers[at], field=field, remedy="check the year",
-        )  # fmt: skip
+    return rows
 
 
-def _numbers(rows: _Rows, column: Column, path: str) -> tuple[FloatArray, FloatArray, int]:
-    """Values in the schema's unit, 1.0 where the cell says trace, and how many were codes."""
+def _cells(rows: Rows, column: Column, times: DateArray, *, daily: bool, path: str) -> _Cells:
+    """Numbers of a column, without codes for missing and without what the archive rejects."""
     cells = rows.column(column.index)
     try:
         raw = np.array([float(cell) if cell else math.nan for cell in cells])
@@ -275,12 +148,37 @@ def _numbers(rows: _Rows, column: Column, path: str) -> tuple[FloatArray, FloatA
             remedy="leave the cell empty when the value is missing",
         )  # fmt: skip
     values = column.convert(raw)
-    limits = DAILY_VARIABLES.get(column.variable) or HOURLY_VARIABLES[column.variable]
-    codes = np.isin(raw, load("quality")["missing_codes"].value)
-    codes &= ~((values >= limits.low) & (values <= limits.high))
-    values[codes] = np.nan
+    limits = (DAILY_VARIABLES if daily else HOURLY_VARIABLES)[column.variable]
+    coded = np.isin(raw, load("quality")["missing_codes"].value)
+    coded &= ~((values >= limits.low) & (values <= limits.high))
+    marked_trace, failed = _attributes(rows, column)
+    trace = np.maximum(trace, marked_trace)
     values[trace > 0] = load("quality").number("trace_rain")
-    return values, trace, int(codes.sum())
+    values[coded | failed] = np.nan
+    flags = []
+    for check, wrong, why in (
+        ("missing-code", coded, "are codes for missing"),
+        ("archive-quality", failed, "carry a quality flag of the archive"),
+    ):
+        if wrong.any():
+            text = f"{wrong.sum()} values of {column.header} {why}"
+            flags.append(span_flag(check, column.variable, times[wrong], "removed", text))
+    return _Cells(values, trace, tuple(flags))
+
+
+def _attributes(rows: Rows, column: Column) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    """Trace marks and failed quality checks from the archive's ``<ELEMENT>_ATTRIBUTES`` column.
+
+    Its cells are "measurement flag, quality flag, source".
+    """
+    trace, failed = np.zeros(len(rows.cells)), np.zeros(len(rows.cells), dtype=bool)
+    name = f"{column.header}{_ATTRIBUTES}"
+    if name in rows.header:
+        for i, cell in enumerate(rows.column(rows.header.index(name))):
+            measured, quality = (*(part.strip() for part in cell.split(",")), "", "")[:2]
+            trace[i] = measured == "T" and column.variable == "precip_mm"
+            failed[i] = bool(quality) or measured == "P"  # P: missing, presumed zero
+    return trace, failed
 
 
 def _odd_numbers(
