@@ -114,13 +114,12 @@ def posterior(
     table = load("weeds").table("common")
     shift = np.linspace(-4.0, 4.0, GRID) * spread
     density = np.geomspace(0.1, table.number("seedling_density_max"), DENSITIES)
+    clumping = table.number("count_dispersion") / table.number("frame_area")
     weight = np.broadcast_to(-0.5 * (shift / spread) ** 2, (DENSITIES, GRID))
     for total, count in zip(totals, counts, strict=True):
         share = weed.share(total, shift)
         mean = density[:, None] * count.frame_m2 * np.maximum(share, 1e-12)
-        weight = weight + log_negative_binomial(
-            count.plants, mean, table.number("count_dispersion")
-        )
+        weight = weight + log_negative_binomial(count.plants, mean, clumping * count.frame_m2)
     chance = np.exp(weight - weight.max()).sum(axis=0)
     cumulative = np.cumsum(chance) - 0.5 * chance
     low, mid, high = np.interp([0.1, 0.5, 0.9], cumulative / chance.sum(), shift)
