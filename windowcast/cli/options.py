@@ -107,10 +107,7 @@ class Start:
             return sample_weather()
         from windowcast.weather.load import load_weather
 
-        files: list[str] = list(self.files)
-        if not files and self.site_file is not None:
-            files = [str(self.site_file.parent / name) for name in site.weather.files]
-        return load_weather(site, files=files, today=today, offline=self.offline)
+        return load_weather(site, files=self.files, today=today, offline=self.offline)
 
     def _date(self) -> dt.date | None:
         if self.date is None:
