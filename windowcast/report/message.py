@@ -20,7 +20,7 @@ def message_text(ranking: Ranking) -> str:
     if waiting:
         parts.append("\n".join(_wrap(wording.out_of_season(o, display), "- ") for o in waiting))
     if ranking.weather_notes:
-        notes = (_wrap(wording.in_units(note, display), "- ") for note in ranking.weather_notes)
+        notes = (_wrap(note, "- ") for note in wording.merged_notes(ranking.weather_notes, display))
         parts.append("About the weather used:\n" + "\n".join(notes))
     parts.append("\n".join(_wrap(caution, "! ") for caution in ranking.cautions))
     return "\n\n".join(parts) + "\n"

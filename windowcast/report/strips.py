@@ -25,7 +25,7 @@ def hour_strip(
     levels
         The verdict of each hour of `strip`.
     """
-    left, row, top = 46.0, 30.0, 34.0
+    left, row, top = 52.0, 30.0, 34.0
     hour = (WIDTH - left - 6) / 24
     days = sorted({time.date() for time in strip.times})
     place = {date: n for n, date in enumerate(days)}

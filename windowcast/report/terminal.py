@@ -87,8 +87,8 @@ def _print(console: Console, ranking: Ranking, explain: bool) -> None:
         if not outlook.in_season:
             console.print(f"– {wording.out_of_season(outlook, display)}", style="dim")
     console.print()
-    for note in ranking.weather_notes:
-        console.print(f"Weather: {wording.in_units(note, display)}")
+    for note in wording.merged_notes(ranking.weather_notes, display):
+        console.print(f"Weather: {note}", style="dim")
     if explain:
         _explain(console, ranking, display)
     for caution in ranking.cautions:
@@ -103,6 +103,8 @@ def _answer(console: Console, outlook: PurposeOutlook, display: Display) -> None
     console.print(line)
     if not outlook.windows and outlook.would_change:
         console.print(f"   {wording.in_units(outlook.would_change, display)}")
+    for fit in outlook.stock:
+        console.print(f"   {wording.SYMBOLS[fit.verdict]} {wording.stock(fit, display)}")
 
 
 def _shown(outlook: PurposeOutlook) -> list[Window]:

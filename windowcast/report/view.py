@@ -16,12 +16,14 @@ from windowcast.report.charts import emergence_chart, soil_chart
 from windowcast.report.strips import hour_strip
 from windowcast.season.model import SiteState, TurfPhase
 from windowcast.units import Display
+from windowcast.weather.record import DateArray
 from windowcast.windows.model import (
     FollowUp,
     HourStrip,
     Judged,
     PurposeOutlook,
     Ranking,
+    StockFit,
     Verdict,
     Window,
 )
@@ -68,8 +70,20 @@ class Words:
         return wording.follow_up(item, self.display)
 
     def out_of_season(self, outlook: PurposeOutlook) -> str:
-        """Why a purpose is closed and when it opens."""
+        """When a closed purpose opens, and why it is closed."""
         return wording.out_of_season(outlook, self.display)
+
+    def in_season(self, outlook: PurposeOutlook) -> str:
+        """Why a purpose is open and when it closes."""
+        return wording.in_season(outlook, self.display)
+
+    def stock(self, fit: StockFit) -> str:
+        """What an active at hand would do."""
+        return wording.stock(fit, self.display)
+
+    def notes(self, ranking: Ranking) -> list[str]:
+        """Remarks on the weather."""
+        return wording.merged_notes(ranking.weather_notes, self.display)
 
     def quantity(self, value: float | None, unit: str) -> str:
         """One value in the reader's units."""
@@ -227,6 +241,7 @@ def _emergence(answer: Answer) -> list[Chart]:
     for code, curve in answer.past.emergence.items():
         ahead = answer.ahead.emergence[code]
         lines = []
+        ended = slice(_restart(dates, answer, code), None)
         for past_line, ahead_line, rank in (
             (curve.share_low, ahead.share_low, "low"),
             (curve.share, ahead.share, "mid"),
@@ -234,7 +249,9 @@ def _emergence(answer: Answer) -> list[Chart]:
         ):
             fan = series.fan(dates, answer.ahead.dates, ahead_line)
             known = series.onto(dates, answer.past.dates, past_line)
-            lines.append(np.where(np.isfinite(known), known, getattr(fan, rank)))
+            line = np.where(np.isfinite(known), known, getattr(fan, rank))
+            line[ended] = np.nan
+            lines.append(line)
         charts.append(
             emergence_chart(
                 f"emergence-{code.lower()}",
@@ -247,6 +264,13 @@ def _emergence(answer: Answer) -> list[Chart]:
             )
         )
     return charts
+
+
+def _restart(dates: DateArray, answer: Answer, code: str) -> int:
+    """The day on which the next season's count begins, when it lies ahead in this one."""
+    future = series.fan(dates, answer.ahead.dates, answer.ahead.emergence[code].share)
+    drops = np.flatnonzero(np.diff(future.mid) < -0.3)
+    return int(drops[0]) + 1 if len(drops) else len(dates)
 
 
 def _marked(ranking: Ranking, season: str) -> list[tuple[dt.date, dt.date, str]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from windowcast.units import (
     KG_PER_LB,
@@ -19,7 +19,15 @@ from windowcast.units import (
     Display,
 )
 from windowcast.windows import words
-from windowcast.windows.model import FollowUp, Judged, Odds, PurposeOutlook, Verdict, Window
+from windowcast.windows.model import (
+    FollowUp,
+    Judged,
+    Odds,
+    PurposeOutlook,
+    StockFit,
+    Verdict,
+    Window,
+)
 
 day = words.day  # one wording of dates for the whole program
 SYMBOLS: dict[Verdict, str] = {"fit": "●", "marginal": "◐", "unfit": "○", "cannot tell": "?"}
@@ -182,6 +190,34 @@ def answer_word(outlook: PurposeOutlook) -> str:
 
 
 def out_of_season(outlook: PurposeOutlook, display: Display) -> str:
-    """Why a purpose is closed and when it opens."""
+    """When a closed purpose opens, and why it is closed."""
+    if outlook.advice:
+        return f"{outlook.title}: {in_units(outlook.advice, display)}"
     opens = f" Opens about {day(outlook.opens)}." if outlook.opens else ""
-    return f"{outlook.title}: {in_units(outlook.why, display).rstrip('.')}.{opens}"
+    return f"{outlook.title}: {words.sentence(in_units(outlook.why, display))}{opens}"
+
+
+def stock(fit: StockFit, display: Display) -> str:
+    """What an active at hand would do: ``metribuzin: fit, Sat 20 Jan 14:00, score 68. ...``."""
+    when = "" if fit.start is None else f", {day(fit.start.date())} {fit.start:%H:%M}"
+    points = "" if fit.score is None else f", score {fit.score:.0f}"
+    return f"{fit.active}: {fit.verdict}{when}{points}; {in_units(fit.reason, display)}"
+
+
+def in_season(outlook: PurposeOutlook, display: Display) -> str:
+    """Why a purpose is open and when it closes."""
+    closes = f" Closes about {day(outlook.closes)}." if outlook.closes else ""
+    return f"{words.sentence(in_units(outlook.why, display))}{closes}"
+
+
+def merged_notes(notes: Sequence[str], display: Display) -> list[str]:
+    """Remarks on the weather; those that say the same of several quantities become one."""
+    named: dict[str, list[str]] = {}
+    for note in notes:
+        what, colon, text = in_units(note, display).partition(": ")
+        named.setdefault(text if colon else "", []).append(what)
+    merged = [words.sentence(what) for what in named.pop("", [])]
+    return merged + [
+        words.sentence(f"{words.joined(list(dict.fromkeys(whats)))}: {text}")
+        for text, whats in named.items()
+    ]

@@ -7,13 +7,14 @@ an installed wheel and in a source checkout alike.
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
 from windowcast.errors import InputError
 from windowcast.site import Site, load_site
 from windowcast.weather.files import read_weather
 from windowcast.weather.load import assemble
-from windowcast.weather.record import Weather
+from windowcast.weather.record import Record, Weather
 
 SAMPLE_TODAY = dt.date(2018, 1, 18)
 SAMPLE_FILES = ("daily.csv.gz", "hourly.csv.gz")
@@ -36,5 +37,11 @@ def sample_site() -> Site:
 def sample_weather() -> Weather:
     """The sample's weather on `SAMPLE_TODAY`: measured days before, forecast-like hours after."""
     folder, place = sample_folder(), sample_site().place
-    parts = [read_weather(folder / name, place=place) for name in SAMPLE_FILES]
+    parts = [_as_sample(read_weather(folder / name, place=place)) for name in SAMPLE_FILES]
     return assemble(parts, place, SAMPLE_TODAY)
+
+
+def _as_sample(record: Record) -> Record:
+    """The record marked as the sample's, so that no report can pass it off as the user's."""
+    marked = tuple(replace(origin, source="sample") for origin in record.provenance)
+    return replace(record, provenance=marked)
