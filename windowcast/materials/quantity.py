@@ -127,6 +127,17 @@ def parse_rate(text: str, field: str | None = None) -> Rate:
     return Rate(kind, number * factor / _factor(area, "area", text, field))
 
 
+def parse_temperature(text: str, field: str | None = None) -> float:
+    """Read a temperature with its unit, "66 F" or "19 °C", in °C."""
+    match = _NUMBER.match(text.replace("−", "-"))
+    unit = match[2].replace("°", "").strip().upper() if match else ""
+    if match is None or unit not in {"F", "C"}:
+        problem = "does not begin with a number" if match is None else "does not say F or C"
+        raise _bad(text, problem, field, "66 F or 19 C")
+    number = float(match[1])
+    return units.f_to_c(number) if unit == "F" else number
+
+
 def write(value: float, unit: str, dimension: Dimension, digits: int = 3) -> str:
     """An SI value in a unit, to a number of significant digits: ``"1.5 lb"``."""
     return f"{significant(value / _factor(unit, dimension, unit, None), digits)} {unit}"

@@ -1,0 +1,218 @@
+"""The log on the command line: units, hour's weather, history, files, errors in one line."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from windowcast.cli import cli, main
+from windowcast.weather.sample import sample_folder
+
+Run = Callable[..., str]
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Path:
+    target = tmp_path / "site.toml"
+    text = (sample_folder() / "site.toml").read_text()
+    target.write_text(
+        text.replace("overseeded = false", "overseeded = false\nestablished = 2015-06-01")
+    )
+    shutil.copy(sample_folder() / "daily.csv.gz", tmp_path)
+    shutil.copy(sample_folder() / "hourly.csv.gz", tmp_path)
+    return target
+
+
+@pytest.fixture
+def run(site: Path) -> Run:
+    def go(*words: str) -> str:
+        result = CliRunner().invoke(cli, ["log", *words, "--site", str(site)])
+        if result.exception is not None and not isinstance(result.exception, SystemExit):
+            raise result.exception
+        assert result.exit_code == 0, result.output
+        return result.output
+
+    return go
+
+
+def entries(run: Run, kind: str) -> list[dict[str, object]]:
+    found: list[dict[str, object]] = json.loads(run("list", "--kind", kind, "--format", "json"))
+    return found
+
+
+NOON = "start=2018-01-16 12:00"
+SPRAY = (
+    "start=2018-01-16 13:15",
+    "active=Glyphosate 0.5 lb/acre",
+    "product=as on label",
+    "registration=000-000",
+    "area=2 acre",
+    "carrier=25 gal/acre",
+    "where=field 2",
+    "operator=A. B.",
+    "purpose=dormant",
+)
+
+
+def test_units_become_si_and_come_back_in_the_sites(run: Run, site: Path) -> None:
+    run("add", "probe", "date=2018-01-10", "depth=2 in", "temp=41 F")
+    (probe,) = entries(run, "probe")
+    assert probe["depth_m"] == pytest.approx(0.0508)
+    assert probe["temp_c"] == pytest.approx(5.0)
+    assert "soil 41.0 °F at 2 in" in run("list")
+    assert (site.parent / "site.log.sqlite").is_file()
+    run(
+        "add",
+        "count",
+        "date=2018-01-12",
+        "weed=poaan",
+        "per_m2=12 per ft2",
+        "frame=1 ft2",
+        "stage=13",
+    )
+    (count,) = entries(run, "count")
+    assert count["per_m2"] == pytest.approx(12 / 0.3048**2)
+    assert count["frame_m2"] == pytest.approx(0.3048**2)
+    run("add", "cover", "date=2018-01-12", "green=4%")
+    run("add", "note", "date=2018-01-12", "text=survivors", "survivors_mixed=yes", "weed=POAAN")
+    run(
+        "add",
+        "rating",
+        "date=2018-01-12",
+        "trial=t",
+        "plot=1",
+        "treatment=untreated",
+        "value=40",
+        "before=no",
+    )
+    assert len(run("list").splitlines()) == 5
+
+
+def test_the_hours_weather_is_filled_in_and_marked(run: Run, site: Path) -> None:
+    files = [str(site.parent / name) for name in ("daily.csv.gz", "hourly.csv.gz")]
+    weather = [part for file in files for part in ("--weather", file)]
+    run("add", "application", *SPRAY, "wind=5 mph", *weather)
+    (spray,) = entries(run, "application")
+    assert spray["wind_m_s"] == pytest.approx(5 * 0.44704)  # as entered
+    assert spray["start"] == "2018-01-16T13:15:00-05:00"
+    # the daily record of the sample: that day's extremes bound the estimated hour
+    assert -20 < float(str(spray["temp_c"])) < 25
+    assert "air temperature" in str(spray["weather_source"])
+    assert "estimated" in str(spray["weather_source"])
+    assert "wind" not in str(spray["weather_source"])
+    assert spray["materials"] == [
+        {
+            "active": "glyphosate",
+            "rate_kg_ha": pytest.approx(0.5604, abs=1e-4),
+            "product": "as on label",
+            "registration": "000-000",
+        }
+    ]
+
+
+def test_without_a_record_nothing_is_invented(run: Run) -> None:
+    run("add", "application", *SPRAY)  # the site names no weather file
+    (spray,) = entries(run, "application")
+    assert "temp_c" not in spray
+    assert "weather_source" not in spray
+
+
+def test_the_record_sheet_has_every_item_of_the_federal_list(run: Run) -> None:
+    run("add", "application", *SPRAY, "--no-weather")
+    (spray,) = entries(run, "application")
+    text = run("show", str(spray["id"])[:8])
+    # 7 CFR 110.3(a), as revised 1 January 2006: product and EPA number; total amount; location,
+    # size of area, crop or site; month, day and year; applicator's name and certification number
+    for label, value in {
+        "Brand or product name": "as on label",
+        "EPA registration number": "000-000",
+        "Total amount of product applied": "not entered",
+        "Location of the application": "field 2",
+        "Size of area treated": "2 acre (0.809 ha)",
+        "Crop, commodity, stored product or site": "not entered",
+        "Month, day and year": "2018-01-16",
+        "Name of the certified applicator": "A. B.",
+        "Certification number": "not entered",
+    }.items():
+        (line,) = [x for x in text.splitlines() if x.startswith("* " + label)]
+        assert value in line
+    assert "Still to enter: Crop" in text
+
+
+def test_edit_undo_remove_history(run: Run) -> None:
+    run("add", "probe", "date=2018-01-10", "depth=2 in", "temp=41 F", "notes=shade")
+    entry = str(entries(run, "probe")[0]["id"])[:8]
+    assert "(version 2)" in run("edit", entry, "temp=43 F", "notes=")
+    (probe,) = entries(run, "probe")
+    assert probe["temp_c"] == pytest.approx(6.1111, abs=1e-4)
+    assert "notes" not in probe
+    assert "edit" in run("undo")
+    assert entries(run, "probe")[0]["notes"] == "shade"
+    assert "Removed (undo brings it back)" in run("remove", entry)
+    assert "The log is empty." in run("list")
+    run("undo")
+    actions = [line.split()[2] for line in run("history", entry).splitlines()]
+    assert actions == ["add", "edit", "undo", "remove", "undo"]
+
+
+def test_export_import_backup(run: Run, tmp_path: Path) -> None:
+    run("add", "application", *SPRAY, "--no-weather")
+    run("add", "probe", "date=2018-01-10", "depth=2 in", "temp=41 F")
+    for form in ("json", "csv"):
+        out = tmp_path / f"all.{form}"
+        run("export", "--format", form, "--out", str(out))
+        assert out.read_text(encoding="utf-8").strip() == run("export", "--format", form).strip()
+        other = ["--log", str(tmp_path / f"other-{form}.sqlite")]
+        result = CliRunner().invoke(cli, ["log", "import", str(out), *other])
+        assert result.output == "2 changes added.\n"
+        again = CliRunner().invoke(cli, ["log", "import", str(out), *other])
+        assert again.output == "0 changes added.\n"
+        listed = CliRunner().invoke(cli, ["log", "list", "--format", "json", *other])
+        assert json.loads(listed.output) == json.loads(run("list", "--format", "json"))
+    run("backup", str(tmp_path / "copy.sqlite"))
+    assert (tmp_path / "copy.sqlite").is_file()
+
+
+@pytest.mark.parametrize(
+    ("words", "match"),
+    [
+        (["add", "probe", "date=2018-01-10", "depth=2", "temp=41 F"], "has no unit"),
+        (["add", "probe", "date=2018-01-10", "depth=2 in", "temp=41"], "does not say F or C"),
+        (["add", "probe", "date=2018-01-10", "depth=2 in"], "temp_c"),
+        (["add", "probe", "date=2014-01-10", "depth=2 in", "temp=41 F"], "before the turf existed"),
+        (["add", "probe", "date=2091-01-10", "depth=2 in", "temp=41 F"], "lies ahead"),
+        (["add", "probe", "date"], "is not field=value"),
+        (["add", "probe", "depths=2 in"], "close: depth_m"),
+        (["add", "application", "start=2018-01-16", "active=glyphosate"], "says no hour"),
+        (["add", "application", "start=soon", "active=glyphosate"], "is not a time"),
+        (["add", "application", NOON, "active=glifosate"], "close: "),
+        (["add", "application", NOON, "active=glyphosate 2 pt/acre"], "volume of product"),
+        (["add", "application", NOON, "active=glyphosate", "area=-2 acre"], "not above zero"),
+        (["add", "application", NOON, "product=x"], "before any active"),
+        (["add", "count", "date=2018-01-16", "weed=POAAN", "per_m2=12 per"], "says no area"),
+        (["list", "--log", "/nowhere/at/all.sqlite"], "no such season log"),
+        (["show", "abcdef0"], "no such season log"),
+        (["import", "no-such-file.csv"], "cannot be read"),
+    ],
+)  # fmt: skip
+def test_errors_are_one_line_with_exit_code_2(
+    site: Path, words: list[str], match: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as stop:
+        main(["log", *words, "--site", str(site)])
+    assert stop.value.code == 2
+    said = capsys.readouterr().err.strip()
+    assert match in said
+    assert "\n" not in said
+
+
+def test_which_log_must_be_said(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stop:
+        main(["log", "list"])
+    assert stop.value.code == 2
+    assert "which log?" in capsys.readouterr().err

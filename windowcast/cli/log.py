@@ -1,0 +1,309 @@
+"""``windowcast log``: the season log."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from windowcast.errors import InputError, WindowcastError
+
+if TYPE_CHECKING:
+    from windowcast.records.model import Application, Entry
+    from windowcast.records.store import Change, SeasonLog, Stored
+    from windowcast.site import Site
+    from windowcast.units import Display
+
+KINDS = ("application", "probe", "count", "rating", "cover", "note")
+_PATH = click.Path(path_type=Path)
+
+
+class Place:
+    """Which log a command works on, and what its site file says of it."""
+
+    def __init__(self, site_file: Path | None, log_file: Path | None) -> None:
+        from windowcast.cli.options import Start
+
+        self.start = Start(site_file, sample=False, files=(), date=None, offline=True)
+        self.site: Site | None = self.start.site() if site_file else None
+        found = log_file or (self.start.log_file(self.site) if self.site else None)
+        if found is None:
+            raise InputError("which log?", remedy="give --site SITE.toml or --log FILE")
+        self.log_file = found
+
+    def open(self, *, create: bool = False) -> SeasonLog:
+        """The log, made if it is not there and `create`."""
+        from windowcast.records.store import SeasonLog
+
+        return SeasonLog(self.log_file, create=create)
+
+    @property
+    def display(self) -> Display:
+        """Units of the site, metric without one."""
+        from windowcast.units import Display
+
+        return Display(self.site.units if self.site else "metric")
+
+    def entry(self, kind: str, plain: dict[str, Any]) -> Entry:
+        """The checked entry: dates possible for the turf, actives known, ISO names."""
+        from windowcast.records.model import Application, check_dates, from_plain
+
+        entry = from_plain(kind, plain)
+        zone = self.site.zone if self.site else dt.UTC
+        check_dates(
+            entry,
+            today=dt.datetime.now(zone).date(),
+            established=self.site.turf.established if self.site else None,
+        )
+        if isinstance(entry, Application):
+            from windowcast.materials.actives import load_actives
+
+            known = load_actives(self.start.beside(self.site.materials_file) if self.site else None)
+            materials = tuple(replace(m, active=known[m.active].name) for m in entry.materials)
+            entry = replace(entry, materials=materials)
+        return entry
+
+
+def _place_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    log = click.option("--log", "log_file", type=_PATH, metavar="FILE", help="The log itself.")
+    site = click.option("--site", "site_file", type=_PATH, metavar="SITE.toml", help="Whose log.")
+    return site(log(command))
+
+
+@click.group(name="log")
+def command() -> None:
+    """Season log: applications, probe readings, counts, ratings, cover, notes.
+
+    Nothing is ever lost: edits and removals keep what was there before, and undo takes them back.
+    Name the log with --site SITE.toml (its own log) or --log FILE.
+    """
+
+
+@command.command("add")
+@click.argument("kind", type=click.Choice(KINDS))
+@click.argument("words", nargs=-1, required=True, metavar="FIELD=VALUE...")
+@_place_options
+@click.option(
+    "--weather", "files", multiple=True, metavar="FILE", help="Weather file to fill from."
+)
+@click.option("--no-weather", is_flag=True, help="Do not fill in the hour's weather.")
+def add(
+    kind: str,
+    words: tuple[str, ...],
+    *,
+    site_file: Path | None,
+    log_file: Path | None,
+    files: tuple[str, ...],
+    no_weather: bool,
+) -> None:
+    """Add an entry, e.g. add probe date=2025-10-01 depth="2 in" temp="66 F".
+
+    An application: start="2025-12-03 10:15" active="glyphosate 0.5 lb/acre" product=...
+    registration=... where="field 2" area="2 acre" carrier="25 gal/acre" operator=...; with a site
+    file its empty weather fields are filled from the record and marked with where they come from.
+    """
+    from windowcast.records.entry_text import plain_from
+    from windowcast.records.model import Application
+
+    place = Place(site_file, log_file)
+    entry = place.entry(kind, plain_from(kind, words, place.site.zone if place.site else None))
+    if isinstance(entry, Application) and place.site is not None and not no_weather:
+        entry = _with_weather(entry, place, files)
+    with place.open(create=True) as log:
+        (entry_id,) = log.add(entry)
+        _say(log.get(entry_id), place)
+
+
+@command.command("list")
+@click.option("--kind", type=click.Choice(KINDS), help="Only this kind.")
+@click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
+@_place_options
+def list_(kind: str | None, form: str, site_file: Path | None, log_file: Path | None) -> None:
+    """List what the log holds now, by date."""
+    place = Place(site_file, log_file)
+    with place.open() as log:
+        entries = log.entries(kind)
+    if form == "json":
+        click.echo(_as_json(entries))
+    elif not entries:
+        click.echo("The log holds no entries of this kind." if kind else "The log is empty.")
+    else:
+        for stored in entries:
+            _say(stored, place)
+
+
+@command.command("show")
+@click.argument("entry_id", metavar="ID")
+@_place_options
+def show(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
+    """Show an entry with its fields and history; an application as its spray record sheet."""
+    from windowcast.records.model import Application, to_plain
+    from windowcast.records.sheet import record_sheet, sheet_lines
+
+    place = Place(site_file, log_file)
+    with place.open() as log:
+        stored = log.get(entry_id)
+        history = log.history(stored.id)
+    _say(stored, place)
+    if isinstance(stored.entry, Application):
+        click.echo("\n".join(["", *sheet_lines(record_sheet(stored.entry))]))
+    else:
+        for name, value in to_plain(stored.entry).items():
+            click.echo(f"  {name} = {value}")
+    click.echo("")
+    _say_changes(history)
+
+
+@command.command("edit")
+@click.argument("entry_id", metavar="ID")
+@click.argument("words", nargs=-1, required=True, metavar="FIELD=VALUE...")
+@_place_options
+def edit(
+    entry_id: str, words: tuple[str, ...], site_file: Path | None, log_file: Path | None
+) -> None:
+    """Change fields of an entry; FIELD= empties one. The version before is kept.
+
+    In an application active= and the words after it replace all its materials.
+    """
+    from windowcast.records.entry_text import plain_from
+    from windowcast.records.model import kind_of, to_plain
+
+    place = Place(site_file, log_file)
+    with place.open() as log:
+        stored = log.get(entry_id)
+        kind = kind_of(stored.entry)
+        emptied = [word[:-1].strip().lower() for word in words if word.endswith("=")]
+        given = [word for word in words if not word.endswith("=")]
+        changed = plain_from(kind, given, place.site.zone if place.site else None)
+        plain = {k: v for k, v in to_plain(stored.entry).items() if k not in emptied} | changed
+        log.edit(stored.id, place.entry(kind, plain), version=stored.version)
+        _say(log.get(stored.id), place)
+
+
+@command.command("remove")
+@click.argument("entry_id", metavar="ID")
+@_place_options
+def remove(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
+    """Take an entry out of the list; its history stays, and undo brings it back."""
+    place = Place(site_file, log_file)
+    with place.open() as log:
+        stored = log.remove(entry_id)
+    click.echo("Removed (undo brings it back):")
+    _say(stored, place)
+
+
+@command.command("undo")
+@_place_options
+def undo(site_file: Path | None, log_file: Path | None) -> None:
+    """Take back the last change that has not been taken back yet."""
+    place = Place(site_file, log_file)
+    with place.open() as log:
+        change = log.undo()
+    click.echo("Taken back:")
+    _say_changes([change])
+
+
+@command.command("history")
+@click.argument("entry_id", metavar="[ID]", required=False)
+@_place_options
+def history(entry_id: str | None, site_file: Path | None, log_file: Path | None) -> None:
+    """Every change ever made, or those of one entry."""
+    with Place(site_file, log_file).open() as log:
+        _say_changes(log.history(entry_id))
+
+
+@command.command("export")
+@click.option("--format", "form", type=click.Choice(["json", "csv"]), default="json")
+@click.option("--out", type=_PATH, metavar="FILE", help="Write here instead of printing.")
+@_place_options
+def export(form: str, out: Path | None, site_file: Path | None, log_file: Path | None) -> None:
+    """The whole log with its history as JSON or CSV; import reads it back without loss."""
+    from windowcast.files import write_atomic
+    from windowcast.records import exchange
+
+    with Place(site_file, log_file).open() as log:
+        text = exchange.to_json(log) if form == "json" else exchange.to_csv(log)
+    if out is None:
+        click.echo(text.encode(), nl=False)
+    else:
+        write_atomic(out, text)
+        click.echo(f"Written to {out}.")
+
+
+@command.command("import")
+@click.argument("file", type=_PATH)
+@_place_options
+def import_(file: Path, site_file: Path | None, log_file: Path | None) -> None:
+    """Add what an export, or a CSV written by hand, holds; nothing is added twice."""
+    from windowcast.records import exchange
+
+    with Place(site_file, log_file).open(create=True) as log:
+        count = exchange.read_into(log, file)
+    click.echo(f"{count} change{'s' if count != 1 else ''} added.")
+
+
+@command.command("backup")
+@click.argument("file", type=_PATH)
+@_place_options
+def backup(file: Path, site_file: Path | None, log_file: Path | None) -> None:
+    """Copy the whole log to a new file while others may go on using it."""
+    with Place(site_file, log_file).open() as log:
+        log.backup(file)
+    click.echo(f"Copied to {file}.")
+
+
+def _with_weather(application: Application, place: Place, files: tuple[str, ...]) -> Application:
+    """The application with the hour's weather where there is a record of it."""
+    from windowcast.records.prefill import prefilled
+
+    date = application.date + dt.timedelta(days=1)
+    start = replace(place.start, date=date.isoformat(), files=files)
+    try:
+        _, weather = start.load()
+    except WindowcastError as error:
+        click.echo(f"The hour's weather is not filled in: {error}", err=True)
+        return application
+    return prefilled(application, weather)
+
+
+def _say(stored: Stored[Any], place: Place) -> None:
+    from windowcast.records.describe import describe
+    from windowcast.records.model import kind_of
+
+    edited = f" (version {stored.version})" if stored.version > 1 else ""
+    click.echo(
+        f"{stored.id[:8]}  {stored.entry.date}  {kind_of(stored.entry):<11}"
+        f"  {describe(stored.entry, place.display)}{edited}"
+    )
+
+
+def _say_changes(changes: Iterable[Change]) -> None:
+    for change in changes:
+        for revision in change.revisions:
+            fields = ", ".join(f"{k}={v}" for k, v in (revision.body or {}).items())
+            click.echo(
+                f"{change.at:%Y-%m-%d %H:%M}Z  {change.action:<6}  {revision.id[:8]}"
+                f"  {revision.kind}  {fields or 'taken out'}"
+            )
+
+
+def _as_json(entries: Iterable[Stored[Any]]) -> str:
+    import json
+
+    from windowcast.records.model import kind_of, to_plain
+
+    rows = [
+        {
+            "id": s.id,
+            "kind": kind_of(s.entry),
+            "version": s.version,
+            "changed_at": s.changed_at.isoformat(),
+            **to_plain(s.entry),
+        }
+        for s in entries
+    ]
+    return json.dumps(rows, ensure_ascii=False, indent=1)

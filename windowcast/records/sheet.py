@@ -1,0 +1,145 @@
+"""The spray record sheet: what record-keeping rules ask of an application, item by item."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from windowcast import values
+from windowcast.materials.both_units import active_rate, area, carrier
+from windowcast.materials.quantity import write
+from windowcast.records.model import Application, Material
+from windowcast.units import c_to_f
+
+NOT_ENTERED = "not entered"
+
+
+@dataclass(frozen=True, slots=True)
+class SheetItem:
+    """One line of the sheet; `missing` marks an item that is asked for and not there."""
+
+    label: str
+    text: str
+    asked: bool
+    missing: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RecordSheet:
+    """The sheet of one application: a block of items for it and one for each material."""
+
+    title: str
+    source: str
+    common: tuple[SheetItem, ...]
+    materials: tuple[tuple[SheetItem, ...], ...]
+    note: str
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Labels of what is asked for and not entered."""
+        items = [*self.common, *(item for block in self.materials for item in block)]
+        return tuple(dict.fromkeys(item.label for item in items if item.missing))
+
+
+def record_sheet(application: Application) -> RecordSheet:
+    """The record of an application, with the items of the US federal list and those states add."""
+    rules = values.load("record_rules", "windowcast.records").table("federal")
+    asked: Sequence[tuple[str, str]] = rules.value("items").value
+    common = [
+        _item(label, _common(application, field))
+        for label, field in asked
+        if field not in _MATERIAL_FIELDS
+    ]
+    common += [
+        SheetItem(label, text or NOT_ENTERED, asked=False, missing=False)
+        for label, text in _often_asked(application)
+    ]
+    blocks = []
+    for material in application.materials:
+        block = [SheetItem("Active ingredient", _active(material), asked=False, missing=False)]
+        block += [
+            _item(label, str(getattr(material, field)))
+            for label, field in asked
+            if field in _MATERIAL_FIELDS
+        ]
+        if material.product_rate:
+            block.append(SheetItem("Rate of product", material.product_rate, False, False))
+        blocks.append(tuple(block))
+    items = rules.value("items")
+    note = (
+        f"To be written within {rules.number('within_days'):.0f} days and kept for"
+        f" {rules.number('keep_years'):.0f} years ({items.source}); {items.note}."
+    )
+    return RecordSheet(
+        title=str(rules.value("title").value),
+        source=items.source,
+        common=tuple(common),
+        materials=tuple(blocks),
+        note=note,
+    )
+
+
+def sheet_lines(sheet: RecordSheet) -> list[str]:
+    """The sheet as text lines to print; ``*`` marks what the rule asks for."""
+    lines = [sheet.title, "-" * len(sheet.title)]
+    lines += [_line(item) for item in sheet.common]
+    for number, block in enumerate(sheet.materials, start=1):
+        lines += ["", f"Material {number}", *(_line(item) for item in block)]
+    lines += ["", f"* asked for by {sheet.source}", sheet.note]
+    if sheet.missing:
+        lines.append(f"Still to enter: {'; '.join(sheet.missing)}.")
+    return lines
+
+
+_MATERIAL_FIELDS = frozenset({"product", "registration", "product_total"})
+
+
+def _line(item: SheetItem) -> str:
+    return f"{'*' if item.asked else ' '} {item.label + ':':<42}{item.text}"
+
+
+def _item(label: str, text: str) -> SheetItem:
+    return SheetItem(label, text or NOT_ENTERED, asked=True, missing=not text)
+
+
+def _common(application: Application, field: str) -> str:
+    if field == "date":
+        return application.date.isoformat()
+    if field == "area_m2":
+        return "" if application.area_m2 is None else area(application.area_m2)
+    return str(getattr(application, field))
+
+
+def _active(material: Material) -> str:
+    if material.rate_kg_ha is None:
+        return material.active
+    return f"{material.active}, {active_rate(material.rate_kg_ha)}"
+
+
+def _often_asked(a: Application) -> list[tuple[str, str]]:
+    """What states and insurers often ask for besides (common practice)."""
+    wind = "" if a.wind_m_s is None else _speed(a.wind_m_s)
+    if wind and a.wind_from_deg is not None:
+        wind += f" from {a.wind_from_deg:.0f}°"
+    clock = f"{a.start:%H:%M}" + (f" to {a.end:%H:%M}" if a.end else "")
+    return [
+        ("Time", f"{clock} ({a.start:%z})"),
+        ("Target weed", a.target),
+        ("Purpose", a.purpose),
+        ("Carrier volume", "" if a.carrier_l_ha is None else carrier(a.carrier_l_ha)),
+        ("Nozzle", ", ".join(filter(None, [a.nozzle, a.droplet_class]))),
+        ("Adjuvant", a.adjuvant),
+        ("Wind", wind),
+        ("Air temperature", "" if a.temp_c is None else _temperature(a.temp_c)),
+        ("Humidity", "" if a.rh_pct is None else f"{a.rh_pct:.0f} %"),
+        ("Weather from", a.weather_source),
+        ("Notes", a.notes),
+    ]
+
+
+def _speed(speed_m_s: float) -> str:
+    return f"{write(speed_m_s, 'mph', 'speed', 2)} ({write(speed_m_s, 'km/h', 'speed', 2)})"
+
+
+def _temperature(temp_c: float) -> str:
+    return f"{c_to_f(temp_c):.0f} °F ({temp_c:.1f} °C)"
