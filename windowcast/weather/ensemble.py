@@ -221,14 +221,14 @@ def _rain(
         amount,
         drawn.issued.get("precip_mm"),
         wet_share=drawn.past.wet_share,
-        wet_mean_mm=drawn.past.wet_mean_mm,
+        wet_mean_mm=float(drawn.past.wet_amounts_mm.mean()),
     )
     if certain:
         new = np.broadcast_to(np.nan_to_num(said.issued_mm), (len(scores), len(runs.first)))
     else:
         own = rng.standard_normal((len(scores), len(runs.first)))
         run_scores = share * scores[:, runs.day] + np.sqrt(1 - share**2) * own
-        new = drawn_amounts(rng, run_scores, said)
+        new = drawn_amounts(rng, run_scores, said, drawn.past.wet_amounts_mm)
     future = np.full((len(scores) + 1, len(runs.first)), np.nan)
     future[:] = np.atleast_2d(drawn.daily.get("precip_mm"))[:, np.atleast_1d(runs.day)]
     forecast = np.isfinite(runs.chance) | (runs.day < drawn.reach)

@@ -69,6 +69,14 @@ def find_runs(chance: FloatArray, day_of: npt.NDArray[np.int64]) -> Runs:
     return Runs(first, length, day, np.where(hourly[first], chance[first], np.nan))
 
 
+def skill_correlation(lead_days: FloatArray) -> FloatArray:
+    """Correlation of a forecast of rain or none with what comes; its square is the Brier skill."""
+    table = load("ensemble").table("rain")
+    skill = table.number("skill") * np.exp(-lead_days / table.number("skill_days"))
+    correlation: FloatArray = np.sqrt(skill)
+    return correlation
+
+
 def chance_from_amount(
     amount_mm: FloatArray, lead_days: FloatArray, climate_share: float
 ) -> FloatArray:
@@ -82,12 +90,11 @@ def chance_from_amount(
     Notes
     -----
     With r the correlation of the forecast of rain or no rain with what comes, the calibrated
-    probability is ``c + r (f - c)``, f being 1 or 0; r² is the Brier skill of such a forecast.
+    probability is ``c + r (f - c)``, f being 1 or 0.
     """
-    table = load("ensemble").table("rain")
-    skill = table.number("skill") * np.exp(-lead_days / table.number("skill_days"))
-    said = np.where(np.isfinite(amount_mm), amount_mm >= table.number("wet"), climate_share)
-    chance: FloatArray = climate_share + np.sqrt(skill) * (said - climate_share)
+    least = load("ensemble").number("rain.wet")
+    said = np.where(np.isfinite(amount_mm), amount_mm >= least, climate_share)
+    chance: FloatArray = climate_share + skill_correlation(lead_days) * (said - climate_share)
     return chance
 
 
@@ -100,16 +107,18 @@ class SaidRain:
     chance
         Probability of rain, 0..1.
     if_wet_mm
-        Mean amount when it rains.
-    shape
-        Gamma shape of the amount when it rains.
+        Mean amount when it rains as forecast.
+    as_forecast
+        Of the futures with rain, the share in which the forecast's amount has any bearing; in the
+        others the amount is one of the climate's.
     issued_mm
-        The amount as issued; NaN where nothing is said.
+        The amount as issued; NaN where nothing is said of rain.
     """
 
     chance: FloatArray
     if_wet_mm: FloatArray
-    shape: FloatArray
+    as_forecast: FloatArray
+    part_of_day: FloatArray  # by which the climate's daily amounts are scaled
     issued_mm: FloatArray
 
 
@@ -130,7 +139,8 @@ def said_of_runs(
         with a probability is the expected amount: divided by the probability it is what falls
         when it rains.
     wet_share, wet_mean_mm
-        The climate's share of wet days and mean amount of one, for runs of which nothing is said.
+        The climate's share of wet days and mean amount of one. A run with a probability of one
+        half or more but no amount is issued with that mean, one with less as dry.
     """
     table = load("ensemble").table("rain")
     least = table.number("wet")
@@ -140,28 +150,34 @@ def said_of_runs(
     with_chance = np.isfinite(runs.chance)
     lead = runs.day + 0.5
     chance = np.where(with_chance, runs.chance, chance_from_amount(of_day, lead, wet_share))
-    usual = wet_mean_mm * np.sqrt(np.minimum(runs.length / 24, 1.0))
+    part_of_day = np.sqrt(np.minimum(runs.length / 24, 1.0))
     some = np.where(with_chance, told & (summed > 0), of_day >= least)
-    expected = np.where(with_chance, summed / np.maximum(chance, 1e-3), of_day)
-    if_wet = np.where(some, expected, usual)
-    likely = np.where(chance >= 0.5, if_wet, 0.0)
+    if_wet = np.where(with_chance, summed / np.maximum(chance, 1e-3), np.nan_to_num(of_day))
+    by_skill = skill_correlation(lead) / np.maximum(chance, 1e-3)
+    as_forecast = np.where(some, np.where(with_chance, 1.0, by_skill), 0.0)
+    likely = np.where(chance >= 0.5, wet_mean_mm * part_of_day, 0.0)
     issued = np.where(told, summed, np.where(with_chance, likely, of_day))
-    shape = np.where(some, table.number("forecast_shape"), table.number("amount_shape"))
-    return SaidRain(chance, if_wet, shape, issued)
+    return SaidRain(chance, if_wet, as_forecast, part_of_day, issued)
 
 
-def drawn_amounts(rng: np.random.Generator, scores: FloatArray, said: SaidRain) -> FloatArray:
-    """Amounts ``[member, run]``: rain in the share `chance` of the members, gamma about a mean.
+def drawn_amounts(
+    rng: np.random.Generator, scores: FloatArray, said: SaidRain, climate_mm: FloatArray
+) -> FloatArray:
+    """Amounts ``[member, run]``: rain in the share `chance` of the members.
 
     Parameters
     ----------
     scores
         Rain scores, ``[member, run]``; the members with the highest get the rain.
+    climate_mm
+        Amounts of the climate's wet days, ``[wet day]``, from which some are drawn.
     """
-    least = load("ensemble").number("rain.wet")
+    table = load("ensemble").table("rain")
+    least, shape = table.number("wet"), table.number("forecast_shape")
     wet = even_uniforms(rng, scores) > 1 - said.chance
-    mean = np.maximum(said.if_wet_mm, least)
-    amount = rng.standard_gamma(said.shape, scores.shape) / said.shape * mean
+    about = rng.standard_gamma(shape, scores.shape) / shape * said.if_wet_mm
+    usual = rng.choice(climate_mm, scores.shape) * said.part_of_day
+    amount = np.where(rng.random(scores.shape) < said.as_forecast, about, usual)
     drawn: FloatArray = np.where(wet, np.maximum(amount, least), 0.0)
     return drawn
 

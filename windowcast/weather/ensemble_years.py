@@ -65,8 +65,8 @@ class PastYears:
     latest
         ``tmax_c`` and ``tmin_c`` → the last observed departure, °C, and how many days before
         the first day ahead it lies; (NaN, 0) if there is none.
-    wet_share, wet_mean_mm
-        Share of wet days and mean amount of one in this part of the year.
+    wet_share, wet_amounts_mm
+        Share of wet days and the amounts of them in this part of the year, ``[wet day]``.
     """
 
     normal: dict[str, FloatArray]
@@ -76,7 +76,7 @@ class PastYears:
     years: int
     latest: dict[str, tuple[float, int]]
     wet_share: float
-    wet_mean_mm: float
+    wet_amounts_mm: FloatArray
 
 
 def past_years(record: Record, today: dt.date, days: int, count: int) -> PastYears:
@@ -120,8 +120,8 @@ def past_years(record: Record, today: dt.date, days: int, count: int) -> PastYea
         carried = {
             name: _from_other_years(past.get(name)[rows]) for name in CARRIED if name in past
         }
-    wet_share, wet_mean = _wet_days(past.get("precip_mm")[season])
-    return PastYears(normal, spread, picked, carried, years, latest, wet_share, wet_mean)
+    wet_share, wet_amounts = _wet_days(past.get("precip_mm")[season])
+    return PastYears(normal, spread, picked, carried, years, latest, wet_share, wet_amounts)
 
 
 def _day_of_cycle(dates: DateArray | np.datetime64) -> npt.NDArray[np.float64]:
@@ -192,13 +192,14 @@ def _from_other_years(values: FloatArray) -> FloatArray:
     return filled
 
 
-def _wet_days(precip_mm: FloatArray) -> tuple[float, float]:
-    """Share of wet days and their mean amount; packaged figures for a short record."""
+def _wet_days(precip_mm: FloatArray) -> tuple[float, FloatArray]:
+    """Share of wet days and their amounts; packaged figures for a short record."""
     table = load("ensemble").table("rain")
     known = precip_mm[np.isfinite(precip_mm)]
-    if len(known) < 60:
-        return table.number("climate_share"), table.number("climate_amount")
     wet = known[known >= table.number("wet")]
-    if len(wet) == 0:
-        return 0.0, table.number("climate_amount")
-    return len(wet) / len(known), float(wet.mean())
+    if len(known) < 60 or len(wet) < 10:
+        shape, mean = table.number("amount_shape"), table.number("climate_amount")
+        amounts = np.random.default_rng(0).standard_gamma(shape, 1000) * mean / shape
+        share = table.number("climate_share") if len(known) < 60 else len(wet) / len(known)
+        return share, np.maximum(amounts, table.number("wet"))
+    return len(wet) / len(known), wet
