@@ -26,11 +26,11 @@ from windowcast.season.state import build
 DAYS = np.arange("2019-07-01", "2022-07-01", dtype="datetime64[D]")
 
 
-def falling(day_zero="2019-10-01", size=len(DAYS)):
+def falling(day_zero="2019-10-01"):
     """Soil that falls through 21.1 °C by 0.1 K a day each year, on 1 October of the first."""
     doy = (DAYS - np.datetime64(day_zero)).astype(float) % 365.25
     doy = np.where(doy > 183, doy - 365.25, doy)
-    return (21.1 - 0.1 * doy)[:size]
+    return 21.1 - 0.1 * doy
 
 
 def number(date):
@@ -92,8 +92,8 @@ def test_rolling_windows():
 
 def test_soil_marks_of_real_records_fall_in_the_published_windows():
     # Fall pre-emergence windows (last day to treat is before or near soil 70 °F = 21.1 °C):
-    # Delaware late August (Univ. Delaware 2008); south Georgia mid-September to mid-October, Georgia
-    # Piedmont by 20 September (Murphy / McCullough, ugaurbanag.com). Measured soil, 5 cm.
+    # Delaware late August (Univ. Delaware 2008); south Georgia mid-September to mid-October,
+    # Georgia Piedmont by 20 September (Murphy / McCullough, ugaurbanag.com). Measured soil, 5 cm.
     for station, low, high in (
         (MID_ATLANTIC, "08-25", "10-15"),
         (MID_SOUTH, "08-25", "10-20"),

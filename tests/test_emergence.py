@@ -260,7 +260,7 @@ def test_share_rises_within_a_season_and_stays_a_share(code, seed, southern):
     inputs = drivers(seed=seed, southern=southern)
     found, _, _ = emerge(weeds.weed(code), inputs)
     reset = np.flatnonzero(on_date(inputs.dates, weeds.weed(code).biofix, southern))
-    assert np.isnan(found.share[: reset[0]]).all()
+    assert np.isnan(found.share[: reset[0]]).all()  # the record begins in May
     for curve in (found.share_low, found.share, found.share_high):
         known = curve[max(reset[0], 6) :]
         assert ((known >= 0) & (known <= 1)).all()
@@ -325,6 +325,14 @@ def test_missing_air_is_never_no_emergence():
     assert np.isnan(found.youngest_share[120:400]).all()
     again = np.flatnonzero(on_date(inputs.dates, "06-21", southern=False))[1]
     assert np.isfinite(found.share[again:]).all()
+
+
+def test_a_record_that_begins_soon_after_the_biofix_counts_from_zero():
+    weed = weeds.weed("POAAN")
+    soon, _, _ = emerge(weed, drivers(first="2019-07-03"))
+    late, _, _ = emerge(weed, drivers(first="2019-07-12"))
+    assert np.isfinite(soon.share[6:340]).all()
+    assert np.isnan(late.share[:340]).all()
 
 
 def test_unknown_rain_widens_the_band_only():

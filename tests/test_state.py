@@ -124,7 +124,7 @@ def test_everything_used_can_be_traced():
     found, _ = state(MID_ATLANTIC)
     assert len(found.used) > 40
     assert all(v.source and v.unit and v.status for v in found.used)
-    assert {v.path.split(".")[0] for v in found.used} == {"weeds", "turf"}
+    assert {v.path.split(".")[0] for v in found.used} == {"weeds", "turf", "soil"}
 
 
 def test_missing_weather_says_so():

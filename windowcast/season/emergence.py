@@ -94,8 +94,8 @@ def emerge(
     weed, drivers
         What emerges, and in what weather.
     carry
-        From the run that ended the day before; None begins without knowledge of what went
-        before, so that all is NaN until the first biofix.
+        From the run that ended the day before. None begins without knowledge of what went
+        before, so that all is NaN until the first biofix, unless that has only just been.
     timings
         Timing of seasons that counts have updated, by the season's number: 0 for the one under
         way on the first day, 1 for the one that begins at the first biofix after, and so on.
@@ -150,13 +150,27 @@ def clocks(
     reset = on_date(drivers.dates, weed.biofix, drivers.southern)
     daily, dry_daily, plain = _increments(weed, drivers)
     leaf = heating(drivers.air_c, weed.leaf_base_c)
-    start = (np.nan, np.nan) if carry is None else (carry.degree_days, carry.leaf_time)
+    if carry is None:
+        begin = _begin(weed, drivers)
+        return (
+            {k: accumulate(v, reset, begin) for k, v in daily.items()},
+            {k: accumulate(v, reset, begin) for k, v in dry_daily.items()},
+            accumulate(plain, reset, begin),
+            accumulate(leaf, reset, begin),
+        )
     return (
-        {k: accumulate(v, reset, _from(carry, "clocks", k)) for k, v in daily.items()},
-        {k: accumulate(v, reset, _from(carry, "slow_clocks", k)) for k, v in dry_daily.items()},
-        accumulate(plain, reset, start[0]),
-        accumulate(leaf, reset, start[1]),
+        {k: accumulate(v, reset, carry.clocks[k]) for k, v in daily.items()},
+        {k: accumulate(v, reset, carry.slow_clocks[k]) for k, v in dry_daily.items()},
+        accumulate(plain, reset, carry.degree_days),
+        accumulate(leaf, reset, carry.leaf_time),
     )
+
+
+def _begin(weed: Weed, drivers: Drivers) -> float:
+    """Totals before the record: 0 where it begins soon enough after a biofix, else not known."""
+    grace = int(load("weeds").number("common.late_start"))
+    before = drivers.dates[0] - np.arange(1, grace + 1)
+    return 0.0 if on_date(before, weed.biofix, drivers.southern).any() else np.nan
 
 
 def _increments(
@@ -186,10 +200,6 @@ def _increments(
         {k: v * dry for k, v in steps.items()},
         plain,
     )
-
-
-def _from(carry: WeedCarry | None, group: str, clock: str) -> FloatArray | float:
-    return np.nan if carry is None else np.asarray(getattr(carry, group)[clock])
 
 
 @dataclass(frozen=True)

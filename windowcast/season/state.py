@@ -155,8 +155,13 @@ def drivers_of(
     *,
     start: Carry | None = None,
     correction: SiteCorrection | None = None,
+    latitude_deg: FloatArray | None = None,
 ) -> tuple[Drivers, SoilDays]:
-    """What emergence depends on, and the soil, from a daily record; arguments as in `build`."""
+    """What emergence depends on, and the soil, from a daily record; arguments as in `build`.
+
+    For records of several stations ``[station, day]`` `latitude_deg` gives theirs, ``[station]``;
+    all must lie in the hemisphere of the record's place.
+    """
     tmax, tmin, rain = (record.get(k) for k in ("tmax_c", "tmin_c", "precip_mm"))
     soil = simulate(
         SoilForcing(
@@ -164,7 +169,7 @@ def drivers_of(
             tmax_c=tmax,
             tmin_c=tmin,
             precip_mm=rain,
-            latitude_deg=record.place.latitude_deg,
+            latitude_deg=record.place.latitude_deg if latitude_deg is None else latitude_deg,
             solar_mj_m2=_optional(record, "solar_mj_m2"),
             rh_mean_pct=_optional(record, "rh_mean_pct"),
             snow_depth_mm=_optional(record, "snow_depth_mm"),
@@ -236,7 +241,8 @@ def _after(recent: dict[str, FloatArray], name: str, values: FloatArray) -> Floa
 
 
 def _used(weeds: Sequence[Weed]) -> tuple[Value, ...]:
-    values = [v for entry in weeds for v in entry.values] + list(load("turf").values_below())
+    values = [v for entry in weeds for v in entry.values]
+    values += [v for name in ("turf", "soil") for v in load(name).values_below()]
     return tuple({v.path: v for v in values}.values())
 
 
