@@ -19,7 +19,7 @@ from loopback import Answer, Loopback, serving
 
 from windowcast.weather.cache import Cache
 from windowcast.weather.fetch import Fetcher
-from windowcast.weather.forecast import Forecast, covers, fetch_forecast
+from windowcast.weather.forecast import ForecastSource
 from windowcast.weather.http import Client, Limits
 from windowcast.weather.http_answer import FetchError
 from windowcast.weather.intervals import (
@@ -31,6 +31,7 @@ from windowcast.weather.intervals import (
     interval_s,
 )
 from windowcast.weather.record import Grade, Place, Record
+from windowcast.weather.sources import Found, Request
 
 LIMITS = Limits(0.5, 0.5, 3.0, 3, 0.01, 0.02, 2)
 PLACE = Place("Long Meadow", 30.5, -85.25, 71.0184, "America/Chicago")  # height of the cell BMX
@@ -61,15 +62,17 @@ def cache(tmp_path: Path) -> Iterator[Cache]:
         yield opened
 
 
-def ask(cache: Cache, place: Place = PLACE, ahead_s: float = 0, **more: bool) -> Forecast:
+def ask(cache: Cache, place: Place = PLACE, ahead_s: float = 0, **more: bool) -> Found:
     clock = lambda: time.time() + ahead_s  # noqa: E731
     cache._clock = clock
-    return fetch_forecast(place, Fetcher(cache, Client(LIMITS), clock=clock, **more))
+    fetcher = Fetcher(cache, Client(LIMITS), clock=clock, **more)
+    today = dt.datetime.now(dt.UTC).date()
+    return ForecastSource().fetch(Request(place, today, today), fetcher)
 
 
-def record_of(forecast: Forecast) -> Record:
-    assert forecast.record is not None
-    return forecast.record
+def record_of(forecast: Found) -> Record:
+    (record,) = forecast.records
+    return record
 
 
 def expanded(layer: dict[str, Any], *, split: bool) -> dict[np.datetime64, float]:
@@ -251,7 +254,7 @@ def test_no_forecast_outside_the_country(server: Loopback, cache: Cache) -> None
     problem = {"type": "https://api.weather.gov/problems/InvalidPoint", "status": 404}
     server.routes["/points/30.5,-85.25"] = Answer(json.dumps(problem).encode(), 404)
     forecast = ask(cache)
-    assert forecast.record is None
+    assert forecast.records == ()
     assert forecast.flags[0].check == "no-forecast"
 
 
@@ -349,9 +352,9 @@ def test_height_of_the_site_is_allowed_for(server: Loopback, cache: Cache) -> No
 def test_only_places_it_serves_are_asked() -> None:
     """Coordinates of cities from memory."""
     for lat, lon in ((39.1, -76.6), (61.2, -149.9), (21.3, -157.9), (13.4, 144.8), (52.9, 173.2)):
-        assert covers(Place("in", lat, lon)), (lat, lon)
+        assert ForecastSource().covers(Place("in", lat, lon)), (lat, lon)
     for lat, lon in ((-33.9, 151.2), (38.7, -9.1), (-34.6, -58.4), (35.7, 139.7)):
-        assert not covers(Place("out", lat, lon)), (lat, lon)
+        assert not ForecastSource().covers(Place("out", lat, lon)), (lat, lon)
 
 
 # ---- intervals ----

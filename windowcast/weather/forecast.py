@@ -10,7 +10,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
 from typing import Any
 
 from windowcast.values import load
@@ -21,6 +20,7 @@ from windowcast.weather.fetch import Fetched, Fetcher, Terms
 from windowcast.weather.http_answer import Expect, FetchError, Kind, base_url, host_of
 from windowcast.weather.intervals import Steps, amount_in, hour_axis, in_force, instant_s
 from windowcast.weather.record import Flag, FloatArray, Grade, Place, Provenance, Record
+from windowcast.weather.sources import Found, Request
 
 NAME = "forecast"
 HOST = "https://api.weather.gov"
@@ -57,52 +57,50 @@ UNITS: Mapping[str, str] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Forecast:
-    """What one asking brought: a record, or none where the service has nothing, and remarks."""
+class ForecastSource:
+    """The service as a `windowcast.weather.sources.Source`."""
 
-    record: Record | None
-    flags: tuple[Flag, ...] = ()
+    name = NAME
+
+    def covers(self, place: Place) -> bool:
+        """Whether the service may have a forecast there; it is asked for no other place."""
+        return any(
+            south <= place.latitude_deg <= north and west <= place.longitude_deg <= east
+            for south, north, west, east in load("sources").value("forecast.areas").value
+        )
+
+    def fetch(self, request: Request, fetcher: Fetcher) -> Found:
+        """The forecast for the place, on hours UTC, graded FORECAST.
+
+        Raises
+        ------
+        FetchError
+            The service could not be reached and no young enough forecast is kept, or it gave
+            only forecasts that are too old or unreadable.
+        """
+        place = request.place
+        grid = _grid(place, fetcher)
+        if grid is None:
+            return Found(flags=(_flag("no-forecast", "the service has no forecast there"),))
+        payload = _payload(grid)
+        age_s = _age_s(payload, grid, fetcher)
+        limit_s = load("sources").number("forecast.issue_max")
+        if age_s > limit_s and not grid.stale and not fetcher.offline:
+            other = fetcher.get(grid.url, _terms("forecast", ACCEPT[1]), anew=True)
+            if other.found and (other_age := _age_s(_payload(other), other, fetcher)) < age_s:
+                grid, payload, age_s = other, _payload(other), other_age
+        if age_s > limit_s:
+            raise FetchError(
+                Kind.WRONG_CONTENT,
+                host_of(grid.url),
+                f"its forecast was issued {age_s / 3600:.0f} h ago, too old to use",
+            )
+        return _read(payload, place, grid)
 
 
 def endpoint() -> str:
     """Where the service is asked: ``WINDOWCAST_FORECAST_URL`` or api.weather.gov."""
     return base_url("WINDOWCAST_FORECAST_URL", HOST)
-
-
-def covers(place: Place) -> bool:
-    """Whether the service may have a forecast there; it is asked for no other place."""
-    return any(
-        south <= place.latitude_deg <= north and west <= place.longitude_deg <= east
-        for south, north, west, east in load("sources").value("forecast.areas").value
-    )
-
-
-def fetch_forecast(place: Place, fetcher: Fetcher) -> Forecast:
-    """The forecast for a place, on hours UTC, graded FORECAST.
-
-    Raises
-    ------
-    FetchError
-        The service could not be reached and no young enough forecast is kept, or it gave only
-        forecasts that are too old or unreadable.
-    """
-    grid = _grid(place, fetcher)
-    if grid is None:
-        return Forecast(None, (_flag("no-forecast", "the service has no forecast there"),))
-    payload = _payload(grid)
-    age_s = _age_s(payload, grid, fetcher)
-    limit_s = load("sources").number("forecast.issue_max")
-    if age_s > limit_s and not grid.stale and not fetcher.offline:
-        other = fetcher.get(grid.url, _terms("forecast", ACCEPT[1]), anew=True)
-        if other.found and (other_age := _age_s(_payload(other), other, fetcher)) < age_s:
-            grid, payload, age_s = other, _payload(other), other_age
-    if age_s > limit_s:
-        raise FetchError(
-            Kind.WRONG_CONTENT, host_of(grid.url),
-            f"its forecast was issued {age_s / 3600:.0f} h ago, too old to use",
-        )  # fmt: skip
-    return _read(payload, place, grid)
 
 
 def _terms(age: str, accept: str = ACCEPT[0]) -> Terms:
@@ -163,7 +161,7 @@ def _age_s(payload: dict[str, Any], grid: Fetched, fetcher: Fetcher) -> float:
     return fetcher.clock() + grid.skew_s - issued
 
 
-def _read(payload: dict[str, Any], place: Place, grid: Fetched) -> Forecast:
+def _read(payload: dict[str, Any], place: Place, grid: Fetched) -> Found:
     """Layers to hours; a layer that cannot be read exactly is left out and named."""
     steps: dict[str, tuple[Steps, str, str]] = {}
     flags: list[Flag] = []
@@ -208,7 +206,7 @@ def _read(payload: dict[str, Any], place: Place, grid: Fetched) -> Forecast:
     flags += _remarks(grid)
     grades = {name: grades_of(value, Grade.FORECAST) for name, value in values.items()}
     record = Record(place, hours, values, grades, (provenance,))
-    return Forecast(replace(record, flags=tuple(flags)), tuple(flags))
+    return Found((record,), tuple(flags))
 
 
 def _items(layer: dict[str, Any]) -> Iterator[tuple[str, float | None]]:
@@ -238,7 +236,7 @@ def _remarks(grid: Fetched) -> Iterator[Flag]:
         text = f"the forecast is a kept one of {at:%Y-%m-%d %H:%M} UTC: {grid.problem}"
         yield _flag("stale-forecast", text)
     if abs(grid.skew_s) > load("sources").number("http.clock_skew_max"):
-        text = f"this computer's clock and the forecast server's differ by {grid.skew_s / 60:+.0f} min"
+        text = f"the forecast server's clock differs from this one by {grid.skew_s / 60:+.0f} min"
         yield _flag("clock-skew", text)
 
 
