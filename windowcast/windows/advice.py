@@ -6,8 +6,6 @@ import datetime as dt
 import math
 from collections.abc import Sequence
 
-import numpy as np
-
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows import words
 from windowcast.windows.judge import HourScores
@@ -30,7 +28,8 @@ def go(windows: Sequence[Window]) -> str:
     when = words.span(best.start, best.end)
     facts = [f"score {best.score:.0f}"] + [t for t in (in_words(best.odds),) if t]
     if best.verdict == "fit":
-        text = f"Spray on {when} ({', '.join(facts)})"
+        what = f" {' + '.join(best.actives)}" if best.actives else ""
+        text = f"Spray{what} on {when} ({', '.join(facts)})"
     else:
         limit = f", held down by {best.limiting.label}" if best.limiting else ""
         text = f"Only a marginal window: {when} ({', '.join(facts)}){limit}"
@@ -46,10 +45,10 @@ def cannot_tell(closest: Window | None, days: int) -> str:
     """What to say when an input is missing."""
     if closest is None:
         return f"Cannot tell: no hour of the next {days} days can be judged."
-    unknown = [f"{j.label} ({j.reason})" for j in closest.judged if j.verdict == "cannot tell"]
+    unknown = [words.missing(j.criterion) for j in closest.judged if j.verdict == "cannot tell"]
     return (
-        f"Cannot tell: {words.joined(unknown)}. By what is known the hours to look at are "
-        f"{words.span(closest.start, closest.end)}; measure what is missing on site first."
+        f"Cannot tell; not known: {'; '.join(dict.fromkeys(unknown))}. By the rest, the hours to "
+        f"look at are {words.span(closest.start, closest.end)}, once that is known on site."
     )
 
 
@@ -74,26 +73,33 @@ def would_change(scores: HourScores, block: Block, rule: Rule) -> str:
         lowest = sorted(found, key=lambda n: found[n][0] ** scores.weights[n])
         stops = [n for n in lowest[:3] if found[n][0] < 1.0]
     changes = [words.change(n, scores.grades[n], found[n][1], rule.fit) for n in stops]
-    return words.sentence(words.joined(changes)) if changes else ""
+    return words.sentence(words.joined(list(dict.fromkeys(changes)))) if changes else ""
 
 
 def why(purpose: Purpose, timing: Timing) -> str:
     """Why a purpose is in or out of season today."""
     today = {name: float(value[0, 0]) for name, value in timing.measured.items()}
-    if timing.in_season:
-        facts = [f for name in purpose.timing if (f := words.fact(name, today[name]))]
-        facts += [
-            words.reason(n, timing.grades[n], np.nan) for n in purpose.timing if np.isnan(today[n])
-        ]
-        return words.sentence(words.joined(facts)) if facts else ""
     scores = {n: float(timing.grades[n](timing.measured[n])[0, 0]) for n in purpose.timing}
-    limit = limiting(scores, weights_of(purpose.timing))
+    if timing.in_season:
+        facts = [
+            words.fact(n, today[n])
+            if scores[n] > 0
+            else words.reason(n, timing.grades[n], today[n])
+            for n in purpose.timing
+        ]
+        return words.sentence(words.joined(kept)) if (kept := [f for f in facts if f]) else ""
     if timing.closed:
-        head = f"closed since {words.day(timing.closed)}"
+        head = f"its season ended on {words.day(timing.closed)}"
     else:
         head = f"waits for {purpose.waits_for}"
+    limit = limiting(scores, weights_of(purpose.timing))
+    if limit in _SPEAK_FOR_THEMSELVES:
+        return words.sentence(head)
     reason = words.reason(limit, timing.grades[limit], today[limit])
     return words.sentence(f"{head} ({words.label(limit)}: {reason})")
+
+
+_SPEAK_FOR_THEMSELVES = ("season_months", "turf_safety")  # the head has said it
 
 
 def opening(timing: Timing) -> str:

@@ -9,8 +9,9 @@ import numpy as np
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.values import load
-from windowcast.weather.record import Grade, Members, Provenance, Record, Weather
+from windowcast.weather.record import Flag, Grade, Members, Provenance, Record, Weather
 from windowcast.windows import words
+from windowcast.windows.days import season_day
 from windowcast.windows.grade import sources_of, table_of
 from windowcast.windows.hours import HourContext
 from windowcast.windows.purposes import Purpose
@@ -58,12 +59,22 @@ def weather_notes(
                 "spread evenly over the day."
             )
     if weather is not None:
-        notes += [flag.text for flag in weather.daily.flags if flag.action in ("refused",)]
+        notes += [words.sentence(flag.text) for flag in weather.daily.flags if _matters(flag, ctx)]
         stale = [
             p for record in (weather.daily, weather.hourly) if record for p in record.provenance
         ]
         notes += [f"{p.source} {p.detail} is out of date." for p in stale if p.stale]
     return tuple(dict.fromkeys(notes))
+
+
+def _matters(flag: Flag, ctx: HourContext) -> bool:
+    """Whether a flag bears on this season: its age, or a gap in what the models run on."""
+    if flag.check in ("stale", "hindsight"):
+        return True
+    today = ctx.ahead.dates[:1]
+    start = today[0] - season_day(today, southern=ctx.site.place.southern)[0].astype(int)
+    drives = flag.variable in ("tmax_c", "tmin_c", "precip_mm")
+    return flag.action == "refused" and drives and np.datetime64(flag.last[:10]) >= start
 
 
 def provenance_lines(daily: Record, hourly: Record | None) -> tuple[str, ...]:

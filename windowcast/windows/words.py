@@ -35,7 +35,8 @@ def reason(name: str, grade: Grade, measured: float) -> str:
     table = table_of(name)
     unit = str(table["unit"])
     if math.isnan(measured):
-        return str(table.get("missing", "not known"))
+        noun = str(table["missing"])
+        return "not known" if noun in str(table["label"]) else f"not known: {noun}"
     low, high = grade.good
     side = "low" if measured < low else "high" if measured > high else "good"
     value = quantity(measured, unit)
@@ -53,7 +54,7 @@ def change(name: str, grade: Grade, measured: float, score: float) -> str:
     """What would have to be different for the criterion to reach a score, as a clause."""
     table = table_of(name)
     if math.isnan(measured):
-        return f"{table['label']} would have to be known"
+        return f"this would have to be known: {table['missing']}"
     if "change" in table:
         return str(table["change"])
     needed = grade.nearest(measured, score)
@@ -69,6 +70,11 @@ def fact(name: str, measured: float) -> str:
     if "fact" not in table or math.isnan(measured):
         return ""
     return str(table["fact"]).replace("{measured}", quantity(measured, str(table["unit"])))
+
+
+def missing(name: str) -> str:
+    """What is not known when a criterion cannot be told."""
+    return str(table_of(name)["missing"])
 
 
 def label(name: str) -> str:
