@@ -192,9 +192,9 @@ def answer_word(outlook: PurposeOutlook) -> str:
 def out_of_season(outlook: PurposeOutlook, display: Display) -> str:
     """When a closed purpose opens, and why it is closed."""
     if outlook.advice:
-        return f"{outlook.title}: {in_units(outlook.advice, display)}"
+        return f"{outlook.title}. {in_units(outlook.advice, display)}"
     opens = f" Opens about {day(outlook.opens)}." if outlook.opens else ""
-    return f"{outlook.title}: {words.sentence(in_units(outlook.why, display))}{opens}"
+    return f"{outlook.title}. {words.sentence(in_units(outlook.why, display))}{opens}"
 
 
 def stock(fit: StockFit, display: Display) -> str:

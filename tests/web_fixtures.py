@@ -1,0 +1,62 @@
+"""A server on made-up answers, and the few moves a browser would make."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+from report_fixtures import TODAY, answer
+from starlette.testclient import TestClient
+
+from windowcast.answer import Answer
+from windowcast.site_template import Answers, site_toml
+from windowcast.web.answers import AnswerCache
+from windowcast.web.app import create_app
+from windowcast.web.context import Web
+from windowcast.web.security import Guard
+from windowcast.web.sites import KnownSite, SiteBook
+
+FREE = Guard(reads_per_s=1e6, writes_per_s=1e6)
+
+
+def made_up(site: KnownSite) -> Answer:
+    """The made-up answer under the site's name and units."""
+    assert site.site is not None
+    return answer(site.site.name, site.site.units, years=7)
+
+
+def client(
+    folder: Path,
+    *,
+    guard: Guard = FREE,
+    make: Callable[[KnownSite], Answer] = made_up,
+    host: str = "localhost",
+) -> TestClient:
+    """A client of a server over a folder of sites."""
+    parts = Web(SiteBook(folder), AnswerCache(make), guard, TODAY)
+    return TestClient(
+        create_app(parts), base_url=f"http://{host}", raise_server_exceptions=False,
+        follow_redirects=False,
+    )  # fmt: skip
+
+
+def make_site(folder: Path, name: str = "Quinta do Teste", units: str = "metric") -> str:
+    """A site file in the folder; its slug."""
+    text = site_toml(Answers(name, 38.6, -9.1, units=units))
+    return SiteBook(folder).save(text, name=name)
+
+
+def proof(browser: TestClient, path: str) -> str:
+    """The proof in the first form of a page."""
+    found = re.search(r'name="proof" value="(\w+)"', browser.get(path).text)
+    assert found, f"no form on {path}"
+    return found[1]
+
+
+def send(browser: TestClient, path: str, form: str | None = None, **fields: str) -> object:
+    """Fill in and send a form that stands on `form` (the path itself by default)."""
+    data = {name.replace("__", "."): value for name, value in fields.items()}
+    return browser.post(path, data={"proof": proof(browser, form or path), **data})
+
+

@@ -1,0 +1,98 @@
+"""``windowcast serve``: the local web page."""
+
+from __future__ import annotations
+
+import datetime as dt
+import ipaddress
+import secrets
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from windowcast.errors import InputError
+
+if TYPE_CHECKING:
+    from windowcast.answer import Answer
+    from windowcast.web.sites import KnownSite
+
+
+@click.command("serve")
+@click.argument("place", required=False, type=click.Path(path_type=Path))
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
+@click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
+@click.option("--name", "names", multiple=True, help="Host name the page is asked for by.")
+@click.option("--token", help="Secret that others must know; made up when needed.")
+@click.option("--date", "today", type=click.DateTime(["%Y-%m-%d"]), help="Answer as on this day.")
+@click.option("--offline", is_flag=True, help="Use only files and what is cached.")
+def command(
+    *,
+    place: Path | None,
+    host: str,
+    port: int,
+    names: tuple[str, ...],
+    token: str | None,
+    today: dt.datetime | None,
+    offline: bool,
+) -> None:
+    """Open the local web page for PLACE: a site file or a folder of site files.
+
+    Without PLACE the sites are kept in your own data folder; as long as there is none, the sample
+    is shown. Nobody but this machine can reach the page unless --host says otherwise, and then
+    only with the token.
+    """
+    import uvicorn
+
+    from windowcast.web.answers import AnswerCache
+    from windowcast.web.app import create_app
+    from windowcast.web.context import Web
+    from windowcast.web.security import LOOPBACK, Guard
+    from windowcast.web.sites import SiteBook
+
+    place = place or _own_folder()
+    if place.suffix == ".toml" and not place.is_file():
+        raise InputError("no such site file", path=place, remedy="write one with windowcast init")
+    date = today.date() if today is not None else None
+    if not _loopback(host):
+        token = token or secrets.token_urlsafe(24)
+    guard = Guard(hosts=LOOPBACK | {host.lower(), *map(str.lower, names)}, token=token or "")
+    parts = Web(SiteBook(place), AnswerCache(_maker(date, offline)), guard, date)
+    shown = f"[{host}]" if ":" in host else host
+    click.echo(f"windowcast: http://{shown}:{port}/{f'?token={token}' if token else ''}")
+    uvicorn.run(
+        create_app(parts),
+        host=host,
+        port=port,
+        log_level="warning",
+        server_header=False,
+        timeout_keep_alive=5,
+        limit_concurrency=200,
+        h11_max_incomplete_event_size=64 * 1024,
+    )
+
+
+def _maker(date: dt.date | None, offline: bool) -> Callable[[KnownSite], Answer]:
+    """How the answer of a site is made: as the commands make it."""
+    from windowcast.cli.options import Start
+
+    def make(known: KnownSite) -> Answer:
+        as_on = None if known.sample or date is None else date.isoformat()
+        return Start(known.path, known.sample, (), as_on, offline).answer()
+
+    return make
+
+
+def _own_folder() -> Path:
+    import platformdirs
+
+    return platformdirs.user_data_path("windowcast") / "sites"
+
+
+def _loopback(host: str) -> bool:
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False

@@ -1,0 +1,142 @@
+"""The JSON interface under ``/api/``, described by ``/api/openapi.json``."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.routing import Route
+
+from windowcast.errors import InputError
+from windowcast.records.model import from_plain, kind_of, to_plain
+from windowcast.records.store import Stored
+from windowcast.report.message import message_text
+from windowcast.report.tables import csv_text, json_text, shipped_schema
+from windowcast.web import openapi
+from windowcast.web.context import own_site, readable_site, ready_answer, web
+from windowcast.web.log_views import accepted, open_log
+from windowcast.web.security import same_origin
+from windowcast.web.sites import KnownSite
+
+
+def error(status: int, text: str) -> Response:
+    """A problem as JSON."""
+    return JSONResponse({"error": text}, status)
+
+
+def description(request: Request) -> Response:
+    """The OpenAPI document."""
+    return JSONResponse(openapi.document())
+
+
+def rank_schema(request: Request) -> Response:
+    """The JSON Schema of a ranking."""
+    return JSONResponse(shipped_schema(), media_type="application/schema+json")
+
+
+def sites(request: Request) -> Response:
+    """Every site the server shows."""
+    return JSONResponse([_site(site) for site in web(request).book.all()])
+
+
+def _site(site: KnownSite) -> dict[str, Any]:
+    known = site.site
+    return {
+        "id": site.slug,
+        "name": site.name,
+        "sample": site.sample,
+        "problem": site.problem,
+        "latitude": known.latitude if known else None,
+        "longitude": known.longitude if known else None,
+        "timezone": known.timezone if known else None,
+        "units": known.units if known else None,
+    }
+
+
+def rank(request: Request) -> Response:
+    """The ranking as JSON or CSV, in the units asked for."""
+    site = readable_site(request)
+    ranking = ready_answer(request, site).answer.ranking
+    units = request.query_params.get("units", ranking.units)
+    if units not in {"us", "metric"}:
+        raise HTTPException(422, "units is us or metric")
+    ranking = dataclasses.replace(ranking, units=units)  # type: ignore[arg-type]
+    match request.query_params.get("format", "json"):
+        case "json":
+            return Response(json_text(ranking), media_type="application/json")
+        case "csv":
+            return Response(csv_text(ranking), media_type="text/csv")
+        case "text":
+            return PlainTextResponse(message_text(ranking))
+        case _:
+            raise HTTPException(422, "format is json, csv or text")
+
+
+def log(request: Request) -> Response:
+    """The season log as it stands."""
+    site = own_site(request)
+    kind = request.query_params.get("kind")
+    if kind is not None and kind not in openapi.KIND_NAMES:
+        raise HTTPException(422, f"kind is one of {', '.join(openapi.KIND_NAMES)}")
+    with open_log(site) as season_log:
+        return JSONResponse([_stored(item) for item in season_log.entries(kind)])
+
+
+async def add(request: Request) -> Response:
+    """Add an entry; JSON only, so that no form of another page can send one."""
+    site = own_site(request)
+    if request.headers.get("content-type", "").partition(";")[0] != "application/json":
+        raise HTTPException(415, "application/json is expected")
+    if not same_origin(request):
+        raise HTTPException(403, "requests from other sites are refused")
+    body = _object(await request.body())
+    kind = body.pop("kind", None)
+    if not isinstance(kind, str):
+        raise HTTPException(422, "kind is missing")
+    stored = await run_in_threadpool(_add, request, site, kind, body)
+    return JSONResponse(_stored(stored), 201)
+
+
+def _object(body: bytes) -> dict[str, Any]:
+    try:
+        found = json.loads(body)
+    except (ValueError, RecursionError):
+        raise HTTPException(400, "the body is not JSON") from None
+    if not isinstance(found, dict):
+        raise HTTPException(422, "the body is not an object")
+    return found
+
+
+def _add(request: Request, site: KnownSite, kind: str, body: dict[str, Any]) -> Stored[Any]:
+    try:
+        entry = from_plain(kind, body)
+    except (OverflowError, ValueError) as problem:
+        raise InputError(str(problem)) from None
+    entry = accepted(request, site, entry)
+    with open_log(site) as season_log:
+        return season_log.get(season_log.add(entry)[0])
+
+
+def _stored(item: Stored[Any]) -> dict[str, Any]:
+    return {
+        "id": item.id,
+        "kind": kind_of(item.entry),
+        "version": item.version,
+        "changed_at": item.changed_at.isoformat(),
+        "entry": to_plain(item.entry),
+    }
+
+
+ROUTES = [
+    Route("/api/openapi.json", description),
+    Route("/api/rank.schema.json", rank_schema),
+    Route("/api/sites", sites),
+    Route("/api/sites/{site}/rank", rank),
+    Route("/api/sites/{site}/log", log, methods=["GET"]),
+    Route("/api/sites/{site}/log", add, methods=["POST"]),
+]

@@ -1,0 +1,86 @@
+"""The local web application: routes, error pages, and the layers that guard them."""
+
+from __future__ import annotations
+
+import logging
+from importlib import resources
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
+from starlette.types import ASGIApp
+
+from windowcast.errors import InputError, SourceUnreachableError, WindowcastError
+from windowcast.web import api, log_views, read_views, season_views, site_views
+from windowcast.web.context import Web, page, web
+from windowcast.web.security import protected
+
+LOG = logging.getLogger("windowcast.web")
+
+
+def style(request: Request) -> Response:
+    """The style sheet."""
+    text = resources.files("windowcast.web").joinpath("static", "windowcast.css").read_bytes()
+    return Response(text, media_type="text/css")
+
+
+ROUTES = [
+    Route("/", read_views.start),
+    Route("/static/windowcast.css", style),
+    Route("/favicon.ico", lambda request: Response(status_code=204)),
+    Route("/calendar.ics", read_views.calendar),
+    Route("/message.txt", read_views.message),
+    *site_views.ROUTES,
+    *read_views.ROUTES,
+    *season_views.ROUTES,
+    *log_views.ROUTES,
+    *api.ROUTES,
+]
+
+
+def create_app(parts: Web) -> ASGIApp:
+    """The application for a set of parts, behind its guard."""
+    app = Starlette(
+        routes=ROUTES,
+        exception_handlers={
+            HTTPException: _refused,
+            InputError: _problem,
+            SourceUnreachableError: _problem,
+            Exception: _failed,
+        },
+    )
+    app.state.web = parts
+    return protected(app, parts.guard)
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    return _error(request, error.status_code, str(error.detail))
+
+
+def _problem(request: Request, error: Exception) -> Response:
+    """A problem of the user's data or of a source, in its own words without folders."""
+    assert isinstance(error, WindowcastError)
+    status = 503 if isinstance(error, SourceUnreachableError) else 422
+    return _error(request, status, without_folders(str(error), web(request)))
+
+
+def _failed(request: Request, error: Exception) -> Response:
+    LOG.error("%s %s failed", request.method, request.url.path, exc_info=error)
+    return _error(request, 500, "Something went wrong here. The server's own output says what.")
+
+
+def without_folders(text: str, parts: Web) -> str:
+    """A message without the folder the sites lie in."""
+    folder = str(parts.book.folder)
+    return text.replace(f"{folder}/", "") if folder not in {"", ".", "/"} else text
+
+
+def _error(request: Request, status: int, text: str) -> Response:
+    if request.url.path.startswith("/api/"):
+        return api.error(status, text)
+    if request.url.path.endswith((".ics", ".txt", ".css")):
+        return PlainTextResponse(f"{text}\n", status)
+    return page(request, "error.html", status=status, text=text, code=status)

@@ -1,0 +1,165 @@
+"""What every page handler works with: the sites, the answers, the templates, the guard."""
+
+from __future__ import annotations
+
+import datetime as dt
+import secrets
+from dataclasses import dataclass
+from typing import Any
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from windowcast.errors import InputError
+from windowcast.report.page import templates
+from windowcast.report.view import Words
+from windowcast.units import Display
+from windowcast.web.answers import AnswerCache, Ready
+from windowcast.web.security import SESSION_COOKIE, Guard, csrf_proof, from_own_page, same_origin
+from windowcast.web.sites import KnownSite, SiteBook
+from windowcast.windows.cautions import CAUTIONS
+
+SCREENS = (
+    ("today", "Today"),
+    ("season", "Season"),
+    ("plan", "Plan & tank sheet"),
+    ("log", "Log"),
+    ("review", "Review"),
+    ("compare", "Compare"),
+    ("settings", "Site"),
+)
+DONE = {  # what a page says after a form was taken; the address carries the key only
+    "made": "Your site is made.",
+    "saved": "Saved.",
+    "added": "Added to the log.",
+    "edited": "Changed; the version before is kept in the history.",
+    "removed": "Taken out; undo brings it back.",
+    "undone": "The last change was taken back.",
+    "uploaded": "The weather file was read and added.",
+}
+
+
+@dataclass(frozen=True)
+class Web:
+    """The parts of a running server."""
+
+    book: SiteBook
+    answers: AnswerCache
+    guard: Guard
+    today: dt.date | None = None  # answer as if this were the date; None: the site's own clock
+
+
+def web(request: Request) -> Web:
+    """The server's parts."""
+    parts: Web = request.app.state.web
+    return parts
+
+
+def site_of(request: Request) -> KnownSite:
+    """The site of the address; 404 when there is none."""
+    site = web(request).book.find(request.path_params["site"])
+    if site is None:
+        raise HTTPException(404, "There is no such site here.")
+    return site
+
+
+def readable_site(request: Request) -> KnownSite:
+    """The site of the address when its file could be read; else 409 with what is wrong."""
+    site = site_of(request)
+    if site.site is None:
+        raise HTTPException(409, f"The site file needs mending: {site.problem}")
+    return site
+
+
+def own_site(request: Request) -> KnownSite:
+    """As `readable_site`, and not the sample, which keeps nothing."""
+    site = readable_site(request)
+    if site.sample:
+        raise HTTPException(409, "The sample keeps no log. Make a site of your own first.")
+    return site
+
+
+def ready_answer(request: Request, site: KnownSite) -> Ready:
+    """The site's answer."""
+    return web(request).answers.get(site)
+
+
+def display_of(site: KnownSite) -> Display:
+    """The site's units."""
+    return Display(site.site.units if site.site is not None else "metric")
+
+
+def page(
+    request: Request,
+    template: str,
+    *,
+    site: KnownSite | None = None,
+    screen: str = "",
+    status: int = 200,
+    **context: Any,
+) -> HTMLResponse:
+    """A page in the frame of the application, with the proof its forms carry."""
+    parts = web(request)
+    session = request.cookies.get(SESSION_COOKIE, "")
+    fresh = not session
+    if fresh:
+        session = secrets.token_urlsafe(24)
+    html = (
+        templates()
+        .get_template(template)
+        .render(
+            site=site,
+            sites=parts.book.all(),
+            screens=SCREENS,
+            screen=screen,
+            words=Words(display_of(site)) if site is not None else Words(Display()),
+            proof=csrf_proof(parts.guard, session),
+            done=DONE.get(request.query_params.get("done", ""), ""),
+            cautions=CAUTIONS,
+            **context,
+        )
+    )
+    response = HTMLResponse(html, status)
+    if fresh:
+        response.set_cookie(SESSION_COOKIE, session, httponly=True, samesite="lax")
+    return response
+
+
+async def posted(request: Request) -> dict[str, str]:
+    """The fields of a form that came from our own page; 403 otherwise.
+
+    Uploaded files are not text fields and are left out.
+    """
+    fields = await _fields(request)
+    proven(request, fields.pop("proof", ""))
+    return fields
+
+
+def proven(request: Request, proof: str) -> None:
+    """403 unless a form came from our own page."""
+    if not same_origin(request) or not from_own_page(request, web(request).guard, proof):
+        raise HTTPException(
+            403, "This form is out of date or came from elsewhere. Go back, reload, try again."
+        )
+
+
+async def _fields(request: Request) -> dict[str, str]:
+    if request.headers.get("content-type", "").partition(";")[0] not in {
+        "application/x-www-form-urlencoded",
+        "multipart/form-data",
+    }:
+        raise HTTPException(415, "A form is expected here.")
+    form = await request.form(max_files=1, max_fields=200, max_part_size=64 * 1024)
+    return {name: value.strip() for name, value in form.items() if isinstance(value, str)}
+
+
+def moved_to(path: str, done: str = "") -> Response:
+    """The answer to a form that was taken: see the other page."""
+    return RedirectResponse(f"{path}?done={done}" if done else path, 303)
+
+
+def sentence_of(problem: InputError) -> str:
+    """What is wrong and what to do, without file names."""
+    text = f"{problem.problem}; {problem.remedy}" if problem.remedy else problem.problem
+    return f"{text[:1].upper()}{text[1:]}."

@@ -1,0 +1,213 @@
+"""Form fields: how a value is asked for in the site's units, read into SI, and shown again.
+
+A form is a list of `Field`; `read` turns what was typed into plain values for the checks of the
+layer below, whose `InputError` names the field its words then stand beside.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+from zoneinfo import ZoneInfo
+
+from windowcast import units
+from windowcast.errors import InputError
+from windowcast.units import Display
+
+Kind = Literal[
+    "text", "area", "number", "whole", "date", "time", "moment", "choice", "yesno", "lines"
+]
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A quantity with its unit in both systems: ``shown = si * factor + offset``."""
+
+    us: tuple[str, float, float]
+    metric: tuple[str, float, float]
+
+    def of(self, display: Display) -> tuple[str, float, float]:
+        """Unit, factor and offset for a reader."""
+        return self.us if display.us else self.metric
+
+
+MEASURES: Mapping[str, Measure] = {
+    "temperature": Measure(("°F", 1.8, 32.0), ("°C", 1.0, 0.0)),
+    "speed": Measure(("mph", 1 / units.M_S_PER_MPH, 0.0), ("km/h", 1 / units.M_S_PER_KMH, 0.0)),
+    "depth": Measure(("in", 1000 / units.MM_PER_INCH, 0.0), ("cm", 100.0, 0.0)),
+    "height": Measure(("in", 1000 / units.MM_PER_INCH, 0.0), ("cm", 100.0, 0.0)),
+    "elevation": Measure(("ft", 1 / units.M_PER_FOOT, 0.0), ("m", 1.0, 0.0)),
+    "area": Measure(("acre", 1 / units.M2_PER_ACRE, 0.0), ("ha", 1e-4, 0.0)),
+    "dose": Measure(
+        ("lb/acre", units.M2_PER_ACRE / units.KG_PER_LB / 1e4, 0.0), ("kg/ha", 1.0, 0.0)
+    ),
+    "carrier": Measure(
+        ("gal/acre", units.M2_PER_ACRE / units.L_PER_US_GAL / 1e4, 0.0), ("L/ha", 1.0, 0.0)
+    ),
+    "water": Measure(("in", 1 / units.MM_PER_INCH, 0.0), ("mm", 1.0, 0.0)),
+    "pressure": Measure(("psi", 1 / units.KPA_PER_PSI, 0.0), ("kPa", 1.0, 0.0)),
+    "density": Measure(("per ft²", units.M2_PER_FT2, 0.0), ("per m²", 1.0, 0.0)),
+    "percent": Measure(("%", 1.0, 0.0), ("%", 1.0, 0.0)),
+    "share": Measure(("%", 100.0, 0.0), ("%", 100.0, 0.0)),
+    "degrees": Measure(("°", 1.0, 0.0), ("°", 1.0, 0.0)),
+}
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field of a form.
+
+    Attributes
+    ----------
+    name
+        Key of the value it stands for; dots lead into nested tables.
+    measure
+        Key of `MEASURES` for a number with a unit, "" for a bare one.
+    options
+        Value and words of each choice.
+    """
+
+    name: str
+    label: str
+    kind: Kind = "text"
+    measure: str = ""
+    hint: str = ""
+    needed: bool = False
+    options: tuple[tuple[str, str], ...] = ()
+
+    def unit(self, display: Display) -> str:
+        """The unit the reader types in."""
+        return MEASURES[self.measure].of(display)[0] if self.measure else ""
+
+
+YES_NO = (("", "not said"), ("yes", "yes"), ("no", "no"))
+
+
+def read(
+    fields: Sequence[Field], typed: Mapping[str, str], display: Display, zone: ZoneInfo
+) -> dict[str, Any]:
+    """Plain values in SI of what was typed; fields left empty are left out.
+
+    Raises
+    ------
+    InputError
+        A field does not read as what it asks for, or a needed one is empty.
+    """
+    found: dict[str, Any] = {}
+    for field in fields:
+        text = typed.get(field.name, "").strip()
+        if not text:
+            if field.needed:
+                raise InputError("is missing", field=field.name, remedy="fill it in")
+            continue
+        try:
+            found[field.name] = _READERS[field.kind](text, field, display, zone)
+        except ValueError as error:
+            raise InputError(str(error), field=field.name, remedy="correct it") from None
+    return found
+
+
+def show(
+    fields: Sequence[Field], values: Mapping[str, Any], display: Display, zone: ZoneInfo
+) -> dict[str, str]:
+    """What to fill the form with for plain values in SI."""
+    return {
+        field.name: _shown(values[field.name], field, display, zone)
+        for field in fields
+        if values.get(field.name) is not None
+    }
+
+
+def _shown(value: Any, field: Field, display: Display, zone: ZoneInfo) -> str:
+    if field.kind == "number":
+        _, factor, offset = _scale(field, display)
+        return f"{float(value) * factor + offset:.6g}"
+    if field.kind == "moment":
+        moment = dt.datetime.fromisoformat(value) if isinstance(value, str) else value
+        return f"{moment.astimezone(zone):%Y-%m-%dT%H:%M}"
+    if field.kind == "yesno":
+        return "yes" if value else "no"
+    if field.kind == "lines":
+        return "\n".join(map(str, value))
+    return str(value)
+
+
+def _scale(field: Field, display: Display) -> tuple[str, float, float]:
+    return MEASURES[field.measure].of(display) if field.measure else ("", 1.0, 0.0)
+
+
+def _number(text: str, field: Field, display: Display, zone: ZoneInfo) -> float:
+    try:
+        value = float(text.replace(",", ".").replace("−", "-"))
+    except ValueError:
+        raise ValueError(f"{text!r} is not a number") from None
+    if not math.isfinite(value):
+        raise ValueError(f"{text!r} is not a number")
+    _, factor, offset = _scale(field, display)
+    return (value - offset) / factor
+
+
+def _whole(text: str, field: Field, display: Display, zone: ZoneInfo) -> int:
+    value = _number(text, field, display, zone)
+    if value != int(value):
+        raise ValueError(f"{text!r} is not a whole number")
+    return int(value)
+
+
+def _date(text: str, field: Field, display: Display, zone: ZoneInfo) -> str:
+    try:
+        return dt.date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise ValueError(f"{text!r} is not a date such as 2025-11-06") from None
+
+
+def _time(text: str, field: Field, display: Display, zone: ZoneInfo) -> str:
+    try:
+        return dt.time.fromisoformat(text).isoformat()
+    except ValueError:
+        raise ValueError(f"{text!r} is not a time such as 09:30") from None
+
+
+def _moment(text: str, field: Field, display: Display, zone: ZoneInfo) -> str:
+    try:
+        moment = dt.datetime.fromisoformat(text)
+    except ValueError:
+        raise ValueError(f"{text!r} is not a date and time such as 2025-11-06T09:30") from None
+    return moment.replace(tzinfo=moment.tzinfo or zone).isoformat()
+
+
+def _choice(text: str, field: Field, display: Display, zone: ZoneInfo) -> str:
+    if text not in dict(field.options):
+        raise ValueError(f"{text!r} is not one of the choices")
+    return text
+
+
+def _yes_no(text: str, field: Field, display: Display, zone: ZoneInfo) -> bool:
+    if text not in {"yes", "no"}:
+        raise ValueError(f"{text!r} is neither yes nor no")
+    return text == "yes"
+
+
+def _lines(text: str, field: Field, display: Display, zone: ZoneInfo) -> list[str]:
+    return [line.strip() for line in text.replace(",", "\n").splitlines() if line.strip()]
+
+
+def _text(text: str, field: Field, display: Display, zone: ZoneInfo) -> str:
+    return text
+
+
+_READERS: Mapping[Kind, Callable[[str, Field, Display, ZoneInfo], Any]] = {
+    "text": _text,
+    "area": _text,
+    "number": _number,
+    "whole": _whole,
+    "date": _date,
+    "time": _time,
+    "moment": _moment,
+    "choice": _choice,
+    "yesno": _yes_no,
+    "lines": _lines,
+}

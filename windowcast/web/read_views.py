@@ -1,0 +1,76 @@
+"""Screens and files for reading: today, the season, the calendar, the message."""
+
+from __future__ import annotations
+
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
+
+from windowcast.report.calendar import calendar_text
+from windowcast.report.message import message_text
+from windowcast.report.page import render_page
+from windowcast.web.context import page, readable_site, ready_answer, web
+from windowcast.web.sites import KnownSite
+
+
+def start(request: Request) -> Response:
+    """Today of the first site, or the sample."""
+    return _today(request, web(request).book.all()[0])
+
+
+def today(request: Request) -> Response:
+    """The sentence that answers, and the windows behind it."""
+    return _today(request, readable_site(request))
+
+
+def _today(request: Request, site: KnownSite) -> Response:
+    if site.site is None:
+        return page(request, "error.html", site=site, status=409, code=409, text=site.problem)
+    ready = ready_answer(request, site)
+    return page(request, "today.html", site=site, screen="today", view=ready.view)
+
+
+def season(request: Request) -> Response:
+    """Where the season stands: curves, key dates, turf."""
+    site = readable_site(request)
+    ready = ready_answer(request, site)
+    return page(request, "season.html", site=site, screen="season", view=ready.view)
+
+
+def one_page(request: Request) -> Response:
+    """The self-contained page file."""
+    site = readable_site(request)
+    return Response(
+        render_page(ready_answer(request, site).answer),
+        media_type="text/html",
+        headers={
+            "content-disposition": f'attachment; filename="{site.slug}.html"',
+            "content-security-policy": "sandbox",
+        },
+    )
+
+
+def calendar(request: Request) -> Response:
+    """The calendar to subscribe to: of one site, or of the first."""
+    text = calendar_text(ready_answer(request, _one(request)).answer)
+    return Response(text, media_type="text/calendar")
+
+
+def message(request: Request) -> Response:
+    """The answer as plain text for an e-mail."""
+    return PlainTextResponse(message_text(ready_answer(request, _one(request)).answer.ranking))
+
+
+def _one(request: Request) -> KnownSite:
+    if "site" in request.path_params:
+        return readable_site(request)
+    return web(request).book.all()[0]
+
+
+ROUTES = [
+    Route("/s/{site}/today", today),
+    Route("/s/{site}/season", season),
+    Route("/s/{site}/page.html", one_page),
+    Route("/s/{site}/calendar.ics", calendar),
+    Route("/s/{site}/message.txt", message),
+]

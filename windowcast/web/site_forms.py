@@ -1,0 +1,188 @@
+"""The site settings as a form, put into the site file without touching its comments."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from windowcast.errors import InputError
+from windowcast.season.weeds import supported, weed
+from windowcast.site import Site, Species, Texture, site_from
+from windowcast.units import Display
+from windowcast.web.fields import YES_NO, Field, read, show
+
+BLACKOUTS = 4  # empty rows offered beside those there are
+DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+USES = ("golf", "sports", "lawn", "sod", "other")
+
+
+def _choices(*words: str) -> tuple[tuple[str, str], ...]:
+    return tuple((word, word) for word in words)
+
+
+PLACE = (
+    Field("name", "Name of the site", needed=True),
+    Field(
+        "latitude", "Latitude", "number", needed=True, hint="degrees north, negative in the south"
+    ),
+    Field(
+        "longitude", "Longitude", "number", needed=True, hint="degrees east, negative in the west"
+    ),
+    Field("elevation_m", "Height above sea level", "number", "elevation"),
+    Field("timezone", "Time zone", hint="IANA name; found from the place when left empty"),
+    Field("units", "Units", "choice", needed=True, options=(("us", "US"), ("metric", "metric"))),
+)
+TURF = (
+    Field("turf.species", "Turf", "choice", needed=True, options=_choices(*map(str, Species))),
+    Field("turf.use", "Use", "choice", needed=True, options=_choices(*USES)),
+    Field(
+        "turf.overseeded",
+        "Overseeded for winter",
+        "yesno",
+        options=YES_NO,
+        hint="Without a clear no, nothing non-selective is ever rated fit.",
+    ),
+    Field("turf.irrigated", "Irrigation at hand", "yesno", options=YES_NO),
+    Field("turf.established", "Laid or sprigged on", "date"),
+    Field(
+        "soil.texture", "Soil texture", "choice", needed=True, options=_choices(*map(str, Texture))
+    ),
+)
+LIMITS = (
+    Field("equipment.wind_max_m_s", "Own wind limit", "number", "speed"),
+    Field("equipment.boom_height_m", "Boom height", "number", "height"),
+    Field("calendar.spray_hours", "Hours for spraying", needed=True, hint="e.g. 06:00-19:00"),
+    Field("advice.odds_threshold", "Announce from odds of", "number", "share", hint="5 to 99 %"),
+    Field(
+        "advice.watering_in_days",
+        "Water in within days",
+        "number",
+        hint="if stricter than the label",
+    ),
+    Field("stock", "Actives at hand", "lines", hint="ISO common names, one a line"),
+)
+GROUPS = (("Place", PLACE), ("Turf and soil", TURF), ("Limits and stock", LIMITS))
+FIELDS = (*PLACE, *TURF, *LIMITS)
+_BLACKOUT = ("first", "last", "hours", "reason")
+
+
+def weed_choices() -> tuple[tuple[str, str], ...]:
+    """EPPO code and name of every weed that can be watched."""
+    return tuple((code, weed(code).name) for code in supported())
+
+
+def settings_from(typed: Mapping[str, str], display: Display) -> dict[str, Any]:
+    """Dotted key → plain value (None: not set) of a filled-in settings form.
+
+    Raises
+    ------
+    InputError
+        A field does not read as what it asks for.
+    """
+    found: dict[str, Any] = dict.fromkeys(field.name for field in FIELDS)
+    found |= read(FIELDS, typed, display, ZoneInfo("UTC"))
+    found["stock"] = found["stock"] or []
+    found["timezone"] = found["timezone"] or ""
+    found["weeds"] = [code for code, _ in weed_choices() if typed.get(f"weed.{code}")]
+    found["calendar.spray_weekdays"] = [day for day in DAYS if typed.get(f"day.{day}")]
+    found["calendar.blackout"] = _blackouts(typed)
+    return found
+
+
+def _blackouts(typed: Mapping[str, str]) -> list[dict[str, str]]:
+    rows: dict[int, dict[str, str]] = {}
+    for name, text in typed.items():
+        match name.split("."):
+            case ["blackout", row, key] if row.isdigit() and key in _BLACKOUT and text:
+                rows.setdefault(int(row), {})[key] = text
+    for number, values in rows.items():
+        if "first" not in values:
+            raise InputError(
+                "is missing",
+                field=f"blackout.{number}.first",
+                remedy="give the day or empty the row",
+            )
+    return [rows[number] for number in sorted(rows)]
+
+
+def settings_values(site: Site) -> dict[str, str]:
+    """What to fill the settings form with."""
+    plain = flat(site.model_dump(mode="json"))
+    values = show(FIELDS, plain, Display(site.units), site.zone)
+    values |= {f"weed.{code}": "yes" for code in site.weeds}
+    values |= {f"day.{day}": "yes" for day in site.calendar.spray_weekdays}
+    for row, blackout in enumerate(plain["calendar.blackout"]):
+        values |= {f"blackout.{row}.{key}": text for key, text in blackout.items() if text}
+    return values
+
+
+def flat(table: Mapping[str, Any], prefix: str = "") -> dict[str, Any]:
+    """Nested tables as dotted keys."""
+    out: dict[str, Any] = {}
+    for key, value in table.items():
+        if isinstance(value, Mapping):
+            out |= flat(value, f"{prefix}{key}.")
+        else:
+            out[f"{prefix}{key}"] = value
+    return out
+
+
+def changed_file(text: str, settings: Mapping[str, Any]) -> str:
+    """A site file's text with the settings put in; comments and other keys stay as they are.
+
+    Raises
+    ------
+    InputError
+        The settings are not a site; the key is named.
+    """
+    import tomlkit
+
+    document = tomlkit.parse(text)
+    for dotted, value in settings.items():
+        *tables, key = dotted.split(".")
+        here: Any = document
+        for name in tables:
+            if name not in here:
+                here[name] = tomlkit.table()
+            here = here[name]
+        if value is None or value == []:
+            if key in here:
+                del here[key]
+        elif key not in here or _plain(here[key]) != value:
+            here[key] = _toml(key, value)
+    new = tomlkit.dumps(document)
+    site_from(document.unwrap())
+    return new
+
+
+def _plain(item: Any) -> Any:
+    value = item.unwrap() if hasattr(item, "unwrap") else item
+    return value.isoformat() if hasattr(value, "isoformat") else value
+
+
+def _toml(key: str, value: Any) -> Any:
+    """Dates as TOML dates, a list of tables as an array of tables."""
+    import tomlkit
+
+    if key == "blackout":
+        rows = tomlkit.aot()
+        for row in value:
+            table = tomlkit.table()
+            for name, text in row.items():
+                table[name] = _date(name, text)
+            rows.append(table)
+        return rows
+    return dt.date.fromisoformat(value) if key == "established" else value
+
+
+def _date(name: str, text: str) -> Any:
+    if name not in {"first", "last"}:
+        return text
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise InputError(
+            f"{text!r} is not a date", field="calendar.blackout", remedy="write 2025-11-08"
+        ) from None

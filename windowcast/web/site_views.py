@@ -1,0 +1,189 @@
+"""Making a site and its settings: place, turf, weeds, limits, weather files."""
+
+from __future__ import annotations
+
+import math
+import re
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from windowcast.errors import InputError
+from windowcast.site_template import Answers, site_toml
+from windowcast.units import Display
+from windowcast.web import places
+from windowcast.web.context import (
+    display_of,
+    moved_to,
+    own_site,
+    page,
+    posted,
+    proven,
+    readable_site,
+    sentence_of,
+    web,
+)
+from windowcast.web.site_forms import (
+    BLACKOUTS,
+    DAYS,
+    GROUPS,
+    changed_file,
+    settings_from,
+    settings_values,
+    weed_choices,
+)
+from windowcast.web.sites import KnownSite
+from windowcast.web.uploads import stored_weather
+
+_FIRST = {
+    "units": "us",
+    "turf.species": "hybrid bermudagrass",
+    "turf.use": "sports",
+    "soil.texture": "unknown",
+    "calendar.spray_hours": "06:00-19:00",
+    "advice.odds_threshold": "60",
+    **{f"day.{day}": "yes" for day in DAYS},
+}
+
+
+async def making(request: Request) -> Response:
+    """The form of a new site, filled in from a town when one was chosen."""
+    if request.method == "GET":
+        query = request.query_params
+        words = query.get("place", "")[:80]
+        towns = await run_in_threadpool(places.search, words) if words else []
+        weeds = {f"weed.{code}": "yes" for code, _ in weed_choices()}
+        values = {**_FIRST, **weeds, **_from_town(query.get("town", ""), words)}
+        return _form(request, None, values, towns=towns, place=words)
+    typed = await posted(request)
+    try:
+        slug = await run_in_threadpool(_make, request, typed)
+    except InputError as error:
+        return _form(request, None, typed, problem=error)
+    return moved_to(f"/s/{slug}/today", "made")
+
+
+def _make(request: Request, typed: dict[str, str]) -> str:
+    settings = settings_from(typed, _typed_units(typed))
+    start = site_toml(Answers(settings["name"], settings["latitude"], settings["longitude"]))
+    return web(request).book.save(changed_file(start, settings), name=settings["name"])
+
+
+def _typed_units(typed: dict[str, str]) -> Display:
+    """The units a new site's form is typed in."""
+    return Display("us" if typed.get("units") == "us" else "metric")
+
+
+def _from_town(text: str, words: str) -> dict[str, str]:
+    """Fields filled in from a chosen town, ``latitude,longitude``."""
+    try:
+        latitude, longitude = (float(part) for part in text.split(","))
+    except ValueError:
+        return {}
+    if not (math.isfinite(latitude) and math.isfinite(longitude)):
+        return {}
+    return {"name": words, "latitude": f"{latitude:.4f}", "longitude": f"{longitude:.4f}"}
+
+
+async def settings(request: Request) -> Response:
+    """The settings of a site; the sample's can only be looked at."""
+    site = readable_site(request) if request.method == "GET" else own_site(request)
+    assert site.site is not None
+    if request.method == "GET":
+        return _form(request, site, settings_values(site.site))
+    typed = await posted(request)
+    try:
+        await run_in_threadpool(_save, request, site, typed)
+    except InputError as error:
+        return _form(request, site, typed, problem=error)
+    return moved_to(f"/s/{site.slug}/settings", "saved")
+
+
+def _save(request: Request, site: KnownSite, typed: dict[str, str]) -> None:
+    assert site.path is not None
+    changed = settings_from(typed, display_of(site))
+    text = changed_file(site.path.read_text("utf-8"), changed)
+    web(request).book.save(text, name=changed["name"], replacing=site)
+
+
+async def upload(request: Request) -> Response:
+    """Add a weather file: it is read in a worker with limits before anything is kept."""
+    site = own_site(request)
+    form = await request.form(max_files=1, max_fields=4, max_part_size=64 * 1024)
+    proven(request, str(form.get("proof", "")))
+    file = form.get("file")
+    if not isinstance(file, UploadFile) or not file.filename:
+        raise HTTPException(400, "Choose a weather file first.")
+    content = await file.read()
+    assert site.site is not None
+    try:
+        name = await run_in_threadpool(stored_weather, site, file.filename, content)
+        await run_in_threadpool(_add_file, request, site, name)
+    except InputError as error:
+        return _form(request, site, settings_values(site.site), upload_problem=error)
+    return moved_to(f"/s/{site.slug}/settings", "uploaded")
+
+
+def _add_file(request: Request, site: KnownSite, name: str) -> None:
+    assert site.path is not None
+    assert site.site is not None
+    if name not in site.site.weather.files:
+        files = [*site.site.weather.files, name]
+        text = changed_file(site.path.read_text("utf-8"), {"weather.files": files})
+        web(request).book.save(text, name=site.name, replacing=site)
+
+
+def _form(
+    request: Request,
+    site: KnownSite | None,
+    values: dict[str, str],
+    *,
+    problem: InputError | None = None,
+    upload_problem: InputError | None = None,
+    towns: list[places.Town] | None = None,
+    place: str = "",
+) -> Response:
+    names = {field.name for _, group in GROUPS for field in group} | set(values)
+    beside = _form_name(problem.field) if problem and problem.field else ""
+    rows = [int(name.split(".")[1]) for name in values if re.match(r"blackout\.\d+\.", name)]
+    return page(
+        request,
+        "settings.html",
+        site=site,
+        screen="settings" if site else "new",
+        status=422 if problem or upload_problem else 200,
+        groups=GROUPS,
+        values=values,
+        weeds=weed_choices(),
+        days=DAYS,
+        blackouts=range(max(rows, default=-1) + 1 + BLACKOUTS),
+        display=display_of(site)
+        if site
+        else Display("us" if values.get("units") == "us" else "metric"),
+        wrong={beside: sentence_of(problem)} if problem and beside in names else {},
+        problem=sentence_of(problem) if problem and beside not in names else "",
+        upload_problem=sentence_of(upload_problem) if upload_problem else "",
+        towns=towns or [],
+        place=place,
+        gazetteer=places.available(),
+        credit=places.CREDIT,
+    )
+
+
+def _form_name(key: str) -> str:
+    """The field of the form that a key of the site file stands in."""
+    blackout = re.fullmatch(r"calendar\.blackout\[(\d+)\](?:\.(\w+))?", key)
+    if blackout:
+        return f"blackout.{int(blackout[1]) - 1}.{blackout[2] or 'first'}"
+    return key
+
+
+ROUTES = [
+    Route("/new", making, methods=["GET", "POST"]),
+    Route("/s/{site}/settings", settings, methods=["GET", "POST"]),
+    Route("/s/{site}/settings/upload", upload, methods=["POST"]),
+]

@@ -1,0 +1,135 @@
+"""The sites a server shows: one site file, or a folder of them, or the sample when there is none.
+
+A name from an address is only ever looked up in the list of what the folder holds; no path is
+made of it.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from windowcast.errors import InputError
+from windowcast.files import write_atomic
+from windowcast.site import Site, load_site
+
+SAMPLE_SLUG = "sample"
+MOST_SITES = 500
+
+
+@dataclass(frozen=True)
+class KnownSite:
+    """A site as the server knows it; `site` is None when its file has a problem."""
+
+    slug: str
+    site: Site | None
+    path: Path | None  # None for the sample
+    problem: str = ""
+
+    @property
+    def sample(self) -> bool:
+        """Whether this is the packaged sample, which keeps no log."""
+        return self.path is None
+
+    @property
+    def name(self) -> str:
+        """The site's name, or its file's."""
+        if self.site is not None:
+            return self.site.name
+        return self.path.stem if self.path else "sample"
+
+    @property
+    def log_path(self) -> Path | None:
+        """Where its season log lies; None for the sample."""
+        if self.path is None:
+            return None
+        named = self.site.log_file if self.site is not None else ""
+        return self.beside(named) or self.path.with_suffix(".log.sqlite")
+
+    def beside(self, name: str) -> Path | None:
+        """A file named in the site file, taken relative to it; None when none is named."""
+        return self.path.parent / name if self.path is not None and name else None
+
+
+class SiteBook:
+    """The site files of one folder (or one file alone)."""
+
+    def __init__(self, place: Path) -> None:
+        """`place` is a site file or a folder; a folder that is not there yet is made on saving."""
+        self.only = place if place.suffix == ".toml" else None
+        self.folder = place.parent if self.only else place
+
+    def all(self) -> list[KnownSite]:
+        """Every site in the order of its name; the sample alone when there is none."""
+        files = [self.only] if self.only else sorted(self.folder.glob("*.toml"))[:MOST_SITES]
+        known: dict[str, KnownSite] = {}
+        for file in files:
+            slug = _free(slug_of(file.stem), known)
+            site, problem = _read(file, *file_state(file))
+            known[slug] = KnownSite(slug, site, file, problem)
+        if not known:
+            from windowcast.weather.sample import sample_site
+
+            return [KnownSite(SAMPLE_SLUG, sample_site(), None)]
+        return sorted(known.values(), key=lambda site: (site.name.lower(), site.slug))
+
+    def find(self, slug: str) -> KnownSite | None:
+        """The site of an address, or None."""
+        return next((site for site in self.all() if site.slug == slug), None)
+
+    def save(self, text: str, *, name: str, replacing: KnownSite | None = None) -> str:
+        """Write a site file; the slug it is now found under.
+
+        Raises
+        ------
+        InputError
+            The file cannot be written, or one site alone is served and this is another.
+        """
+        if replacing is not None and replacing.path is not None:
+            write_atomic(replacing.path, text)
+            return replacing.slug
+        if self.only is not None:
+            raise InputError(
+                "this server shows one site file only",
+                remedy="start windowcast serve with a folder to keep several",
+            )
+        self.folder.mkdir(parents=True, exist_ok=True)
+        known = {site.slug: site for site in self.all() if not site.sample}
+        slug = _free(slug_of(name), known)
+        write_atomic(self.folder / f"{slug}.toml", text)
+        return slug
+
+
+def slug_of(name: str) -> str:
+    """A name as part of an address: lower-case ASCII letters, digits and hyphens."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    slug = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60]
+    return slug if slug and slug != SAMPLE_SLUG else "site"
+
+
+def _free(slug: str, taken: dict[str, KnownSite]) -> str:
+    number, free = 2, slug
+    while free in taken or free == SAMPLE_SLUG:
+        free, number = f"{slug}-{number}", number + 1
+    return free
+
+
+def file_state(file: Path) -> tuple[int, int]:
+    """Time of the last change and size, by which a change is noticed; zeros without the file."""
+    try:
+        found = file.stat()
+    except OSError:
+        return 0, 0
+    return found.st_mtime_ns, found.st_size
+
+
+@lru_cache(maxsize=MOST_SITES)
+def _read(file: Path, changed_ns: int, size: int) -> tuple[Site | None, str]:
+    """The site of a file, or what is wrong with it without naming folders; read when changed."""
+    try:
+        return load_site(file), ""
+    except InputError as error:
+        return None, str(error).replace(str(file), file.name)
