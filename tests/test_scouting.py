@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from windowcast.errors import InputError
-from windowcast.season.emergence import Timing
+from windowcast.season.emergence import Counted, Timing
 from windowcast.season.scouting import Count, log_negative_binomial, posterior
 from windowcast.season.weeds import Z90, weed
 
@@ -16,8 +16,14 @@ DAY = dt.date(2024, 10, 10)
 SPREAD = 0.29
 
 
+def post(totals, counts):
+    """Posterior of counts with the clocks of their days."""
+    rows = [Counted(t, c.plants, c.frame_m2) for t, c in zip(totals, counts, strict=True)]
+    return posterior(weed("POAAN"), SPREAD, rows)
+
+
 def clock(total):
-    return {"emergence": np.array(float(total)), "late": np.array(0.0)}
+    return {"emergence": float(total), "late": 0.0}
 
 
 def count(plants, area=1.0):
@@ -34,7 +40,7 @@ def test_likelihood_against_scipy():
 
 
 def test_no_count_is_the_prior():
-    found = posterior(weed("POAAN"), SPREAD, [], [])
+    found = post([], [])
     prior = Timing.prior(SPREAD)
     assert found.mid == pytest.approx(0.0, abs=1e-9)
     assert found.low == pytest.approx(prior.low, abs=0.005)
@@ -43,27 +49,25 @@ def test_no_count_is_the_prior():
 
 def test_one_count_says_little_of_timing():
     # with the season's number of seedlings unknown, one count cannot tell early from many
-    found = posterior(weed("POAAN"), SPREAD, [clock(100)], [count(30)])
+    found = post([clock(100)], [count(30)])
     assert abs(found.mid) < 0.5 * SPREAD
 
 
 def test_counts_that_stop_rising_mean_the_flush_is_over():
     # still few at 60 and level from 100 on: the clock runs fast; rising on late: it runs slow
     totals = [clock(t) for t in (50, 70, 90, 120)]
-    early = posterior(weed("POAAN"), SPREAD, totals, [count(n, 4.0) for n in (400, 470, 500, 520)])
-    late = posterior(weed("POAAN"), SPREAD, totals, [count(n, 4.0) for n in (0, 2, 20, 200)])
+    early = post(totals, [count(n, 4.0) for n in (400, 470, 500, 520)])
+    late = post(totals, [count(n, 4.0) for n in (0, 2, 20, 200)])
     assert late.mid < -0.1 < 0.1 < early.mid
     assert late.high - late.low < 2 * Z90 * SPREAD
 
 
 def test_zero_counts_late_pull_the_curve_back():
     totals = [clock(t) for t in (60, 80, 100)]
-    zeros = posterior(weed("POAAN"), SPREAD, totals, [count(0)] * 3)
+    zeros = post(totals, [count(0)] * 3)
     assert zeros.mid <= 0
     # zeros and then plants say more than zeros alone
-    more = posterior(
-        weed("POAAN"), SPREAD, [*totals, clock(150)], [count(0), count(0), count(0), count(300)]
-    )
+    more = post([*totals, clock(150)], [count(0), count(0), count(0), count(300)])
     assert more.mid < zeros.mid
 
 
@@ -83,7 +87,7 @@ def test_recovers_a_known_season_and_covers_it():
             mean = density * 2.0 * float(entry.share(total, shift))
             # eight clumped frames of 0.25 m2, k = 2 each (data/weeds.toml), are k = 16
             counts.append(count(int(rng.poisson(rng.gamma(16.0, mean / 16.0))), 2.0))
-        found = posterior(entry, SPREAD, totals, counts)
+        found = post(totals, counts)
         held += found.low <= shift <= found.high
         errors.append(found.mid - shift)
     assert 0.70 <= held / runs <= 0.90
@@ -96,9 +100,7 @@ def test_recovers_a_known_season_and_covers_it():
     st.floats(0.05, 20),
 )
 def test_the_interval_is_ordered_and_finite(rows, area):
-    found = posterior(
-        weed("POAAN"), SPREAD, [clock(t) for t, _ in rows], [count(n, area) for _, n in rows]
-    )
+    found = post([clock(t) for t, _ in rows], [count(n, area) for _, n in rows])
     assert np.isfinite([found.low, found.mid, found.high]).all()
     assert found.low <= found.mid <= found.high
     assert abs(found.mid) <= 4 * SPREAD

@@ -188,6 +188,24 @@ def test_counts_and_seen_cover_reach_the_state():
     assert counted.turf.nonselective_safe[seen] == 0
 
 
+def test_counts_of_the_season_are_remembered_over_a_cut():
+    weather = made_up()
+    at = int(np.searchsorted(weather.times, np.datetime64("2020-10-20")))
+    days = ("2020-09-20", "2020-10-01", "2020-10-10", "2020-10-20")
+    counts = [Count(dt.date.fromisoformat(d), "POAAN", 40.0 * i, 2.0) for i, d in enumerate(days)]
+    _, whole = build(weather, site(), counts=counts)
+    _, first = build(cut(weather, slice(0, at)), site(), counts=counts)
+    futures = cut(made_up(members=(3,), seed=2), slice(at, None))
+    futures.values["tmax_c"][:, 0] = weather.values["tmax_c"][at]
+    futures.values["tmin_c"][:, 0] = weather.values["tmin_c"][at]
+    futures.values["precip_mm"][:, 0] = weather.values["precip_mm"][at]
+    _, second = build(futures, site(), start=first, counts=counts)
+    assert first.weeds["POAAN"].timing != whole.weeds["POAAN"].timing
+    ours, theirs = second.weeds["POAAN"].timing, whole.weeds["POAAN"].timing
+    assert ours.mid == pytest.approx(theirs.mid, abs=1e-9)
+    assert ours.low == pytest.approx(theirs.low, abs=1e-9)
+
+
 def test_southern_hemisphere():
     found: SiteState
     found, _ = build(made_up(latitude=-34.0, days=900), site(latitude=-34.0, longitude=151.0))

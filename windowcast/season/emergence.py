@@ -44,6 +44,15 @@ class Timing:
 
 
 @dataclass(frozen=True)
+class Counted:
+    """A scouting count with the weed's clocks on its day."""
+
+    totals: Mapping[str, float]
+    plants: float
+    area_m2: float
+
+
+@dataclass(frozen=True)
 class Drivers:
     """Daily weather that emergence depends on, ``[..., day]``.
 
@@ -79,6 +88,7 @@ class WeedCarry:
     season_share: FloatArray  # since the biofix, for the ages of plants
     season_leaf_time: FloatArray
     timing: Timing
+    counted: tuple[Counted, ...] = ()  # this season's counts so far
 
 
 def emerge(
@@ -86,6 +96,7 @@ def emerge(
     drivers: Drivers,
     carry: WeedCarry | None = None,
     timings: Mapping[int, Timing] | None = None,
+    counted: tuple[Counted, ...] = (),
 ) -> tuple[Emergence, FloatArray, WeedCarry]:
     """Emergence of one weed over a run of days.
 
@@ -99,6 +110,8 @@ def emerge(
     timings
         Timing of seasons that counts have updated, by the season's number: 0 for the one under
         way on the first day, 1 for the one that begins at the first biofix after, and so on.
+    counted
+        Counts of the last season, to be carried on.
 
     Returns
     -------
@@ -136,6 +149,7 @@ def emerge(
         season_share=ages.season_share,
         season_leaf_time=ages.season_leaf_time,
         timing=at[-1],
+        counted=counted,
     )
     return emergence, total, after
 

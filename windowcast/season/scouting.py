@@ -19,7 +19,7 @@ import numpy as np
 
 from windowcast.errors import InputError
 from windowcast.season.degree_days import on_date
-from windowcast.season.emergence import Drivers, Timing, WeedCarry, clocks
+from windowcast.season.emergence import Counted, Drivers, Timing, WeedCarry, clocks
 from windowcast.season.weeds import Weed
 from windowcast.values import load
 from windowcast.weather.record import FloatArray
@@ -75,51 +75,58 @@ class Count:
 
 def posterior_timings(
     weed: Weed, drivers: Drivers, carry: WeedCarry | None, counts: Sequence[Count]
-) -> dict[int, Timing]:
-    """Timing of each season that has counts, by the season's number as in `emergence.emerge`.
+) -> tuple[dict[int, Timing], tuple[Counted, ...]]:
+    """Timing of each season that has new counts, and all counts of the last season.
 
-    Counts outside the days of the drivers, or on days that cannot be told, are left out.
+    Parameters
+    ----------
+    carry
+        Brings the counts of the season under way.
+    counts
+        Of any weed and day; those of other weeds, outside the days of the drivers, or on days that
+        cannot be told are left out. With members, a day's clock is their mean.
+
+    Returns
+    -------
+    dict, tuple
+        Timing by the season's number as in `emergence.emerge`; and what to carry on.
     """
     season = np.cumsum(on_date(drivers.dates, weed.biofix, drivers.southern))
-    moist, _, _, _ = clocks(weed, drivers, carry)
-    spread = weed.spread_at(drivers.latitude_deg)
-    found: dict[int, list[tuple[int, Count]]] = {}
-    for count in counts:
+    found: dict[int, list[Counted]] = {0: [] if carry is None else list(carry.counted)}
+    new = set()
+    own = [count for count in counts if count.weed == weed.code]
+    moist = clocks(weed, drivers, carry)[0] if own else {}
+    for count in own:
         day = int((np.datetime64(count.date, "D") - drivers.dates[0]).astype(np.int64))
-        if 0 <= day < len(drivers.dates) and np.isfinite(moist["emergence"][..., day]).all():
-            found.setdefault(int(season[day]), []).append((day, count))
-    return {
-        number: posterior(
-            weed,
-            spread,
-            [{k: v[..., day] for k, v in moist.items()} for day, _ in rows],
-            [count for _, count in rows],
-        )
-        for number, rows in found.items()
-    }
+        if not 0 <= day < len(drivers.dates):
+            continue
+        totals = {k: float(np.mean(v[..., day])) for k, v in moist.items()}
+        if all(math.isfinite(total) for total in totals.values()):
+            number = int(season[day])
+            found.setdefault(number, []).append(Counted(totals, count.plants, count.frame_m2))
+            new.add(number)
+    spread = weed.spread_at(drivers.latitude_deg)
+    timings = {number: posterior(weed, spread, found[number]) for number in new}
+    return timings, tuple(found.get(int(season[-1]), ()))
 
 
-def posterior(
-    weed: Weed, spread: float, totals: Sequence[dict[str, FloatArray]], counts: Sequence[Count]
-) -> Timing:
-    """Timing given counts of one season and the clocks' totals on their days.
+def posterior(weed: Weed, spread: float, counted: Sequence[Counted]) -> Timing:
+    """Timing given the counts of one season.
 
     Parameters
     ----------
     spread
         Standard deviation of the log speed before the counts.
-    totals
-        For each count the weed's clocks on that day.
     """
     table = load("weeds").table("common")
     shift = np.linspace(-4.0, 4.0, GRID) * spread
     density = np.geomspace(0.1, table.number("seedling_density_max"), DENSITIES)
     clumping = table.number("count_dispersion") / table.number("frame_area")
     weight = np.broadcast_to(-0.5 * (shift / spread) ** 2, (DENSITIES, GRID))
-    for total, count in zip(totals, counts, strict=True):
-        share = weed.share(total, shift)
-        mean = density[:, None] * count.frame_m2 * np.maximum(share, 1e-12)
-        weight = weight + log_negative_binomial(count.plants, mean, clumping * count.frame_m2)
+    for one in counted:
+        share = weed.share({k: np.array(v) for k, v in one.totals.items()}, shift)
+        mean = density[:, None] * one.area_m2 * np.maximum(share, 1e-12)
+        weight = weight + log_negative_binomial(one.plants, mean, clumping * one.area_m2)
     chance = np.exp(weight - weight.max()).sum(axis=0)
     cumulative = np.cumsum(chance) - 0.5 * chance
     low, mid, high = np.interp([0.1, 0.5, 0.9], cumulative / chance.sum(), shift)

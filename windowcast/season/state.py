@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
-from windowcast.season.emergence import Drivers, Timing, WeedCarry, emerge
+from windowcast.season.emergence import Drivers, WeedCarry, emerge
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_sum
 from windowcast.season.scouting import Count, posterior_timings
@@ -99,9 +99,9 @@ def build(
     carries: dict[str, WeedCarry] = {}
     for entry in weeds:
         before = None if start is None else start.weeds.get(entry.code)
-        timings = _timings(entry, drivers, before, counts)
+        timings, counted = posterior_timings(entry, drivers, before, counts)
         emergence[entry.code], degree_days[entry.code], carries[entry.code] = emerge(
-            entry, drivers, before, timings
+            entry, drivers, before, timings, counted
         )
     turf, turf_carry = turf_state(
         record.times,
@@ -199,16 +199,6 @@ def drivers_of(
         record.place.latitude_deg,
     )
     return drivers, SoilDays(soil_5cm, soil_10cm, soil.moisture, soil.frozen, soil.state)
-
-
-def _timings(
-    entry: Weed, drivers: Drivers, before: WeedCarry | None, counts: Sequence[Count]
-) -> dict[int, Timing] | None:
-    """Timing of the seasons that counts of this weed update."""
-    own = [c for c in counts if c.weed == entry.code]
-    if not own:
-        return None
-    return posterior_timings(entry, drivers, before, own)
 
 
 def _optional(record: Record, name: str) -> FloatArray | None:
