@@ -19,11 +19,16 @@ class Line(Protocol):
     """One line of a reliability table."""
 
     @property
-    def said(self) -> float: ...
+    def said(self) -> float:
+        """Mean odds given."""
+
     @property
-    def came(self) -> float: ...
+    def came(self) -> float:
+        """Share that came true."""
+
     @property
-    def count(self) -> int: ...
+    def count(self) -> int:
+        """How often odds in this range were given."""
 
 
 def reliability_svg(table: Sequence[Line], title: str) -> str:
