@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import math
+from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
+from windowcast.cli import cli, main
 from windowcast.errors import InputError
 from windowcast.materials.actives import load_actives
 from windowcast.materials.quantity import parse, parse_rate
@@ -22,6 +26,7 @@ from windowcast.materials.tank import (
     tank_sheet,
 )
 from windowcast.materials.tank_text import sheet_text
+from windowcast.weather.sample import sample_folder
 
 ACTIVES = load_actives()
 GLYPHOSATE = Product(
@@ -186,3 +191,104 @@ def test_bad_input() -> None:
         tank_sheet(10, 400, 300, [Product("mystery")])
     with pytest.raises(InputError, match="carrier volume"):
         tank_sheet(10, float("nan"), 300, [PRODIAMINE])
+
+
+# ---- command line -----------------------------------------------------------------------------
+
+
+def tank(*words: str) -> str:
+    result = CliRunner().invoke(cli, ["tank", *words])
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    assert result.exit_code == 0, result.output
+    return result.output
+
+
+GLYPHOSATE_WORDS = "glyphosate rate=16 fl oz/acre concentration=4 lb/gal formulation=SL"
+
+
+def test_rate_and_equivalent_on_the_command_line() -> None:
+    # the trade's check (common practice), see test_rates.py
+    said = tank("rate", "192 fl oz/acre", "--concentration", "1.0 lb/gal")
+    assert "1.5 gal/acre" in said
+    assert "active ingredient: 1.5 lb/acre (1.68 kg/ha)" in said
+    said = tank("equivalent", "192 fl oz/acre", "--from", "1.0 lb/gal", "--to", "2.3415 lb/gal")
+    assert said.startswith("82 fl oz/acre")
+    said = tank("rate", "2 pt/acre", "--concentration", "41 %", "--density", "9.76 lb/gal")
+    assert "active ingredient: 1 lb/acre" in said  # 0.25 gal x 9.76 lb/gal x 0.41
+    said = tank("nozzle", "--carrier", "40 gal/acre", "--speed", "4 mph", "--spacing", "20 in")
+    assert "0.539 gal/min" in said  # 40 x 4 x 20 / 5940
+
+
+@pytest.fixture
+def site_file(tmp_path: Path) -> Path:
+    target = tmp_path / "site.toml"
+    labels = tmp_path / "labels.toml"
+    text = (sample_folder() / "site.toml").read_text()
+    target.write_text('materials_file = "labels.toml"\n' + text)
+    labels.write_text(
+        """
+        [glyphosate]
+        max_year_kg_ha = 1.2
+        [[products]]
+        name = "shed jug"
+        active = "glyphosate"
+        concentration = "4 lb/gal"
+        formulation = "SL"
+        rate = "16 fl oz/acre"
+        """
+    )
+    return target
+
+
+def test_sheet_counts_what_the_log_says(site_file: Path) -> None:
+    words = ["sheet", str(site_file), "--area", "2 acre", "--carrier", "25 gal/acre"]
+    words += ["--tank", "60 gal", "--product", "shed jug", "--date", "2018-01-18"]
+    assert "glyphosate: 0.5 lb/acre (0.56 kg/ha); label's maximum 1.07 lb/acre" in tank(*words)
+    log = ["log", "add", "application", "--no-weather", "--site", str(site_file)]
+    for start, rate in (("2017-02-01 10:00", " 0.6 lb/acre"), ("2016-12-01 10:00", " 3 lb/acre")):
+        done = CliRunner().invoke(
+            cli, [*log, f"start={start}", f"active=glyphosate{rate}", "where=A"]
+        )
+        assert done.exit_code == 0, done.output
+    said = tank(*words)  # only the one within 365 days counts
+    assert "glyphosate: 1.1 lb/acre" in said
+    assert "Do not apply" in " ".join(said.split())
+    assert "glyphosate: 0.5 lb/acre" in tank(*words, "--where", "B")
+    CliRunner().invoke(cli, [*log, "start=2018-01-02 10:00", "active=glyphosate"])
+    assert "without its rate" in " ".join(tank(*words).split())
+    assert json.loads(tank(*words, "--format", "json"))["totals"][0]["before_kg_ha"] is None
+
+
+@pytest.mark.parametrize(
+    ("words", "match"),
+    [
+        (["rate", "192", "--concentration", "1 lb/gal"], "has no unit"),
+        (["rate", "1 lb/acre", "--concentration", "0 lb/gal"], "that is water"),
+        (["sheet", "--area", "-2 acre", "--carrier", "25 gal/acre", "--tank", "60 gal",
+          "--product", GLYPHOSATE_WORDS], "area: '-2 acre': is not above zero"),
+        (["sheet", "--area", "2 acre", "--carrier", "25 lb/acre", "--tank", "60 gal",
+          "--product", GLYPHOSATE_WORDS], "is no volume"),
+        (["sheet", "--area", "2 acre", "--carrier", "25 gal/acre", "--tank", "60 gal",
+          "--product", "glyphosate"], "has no rate"),
+        (["sheet", "--area", "2 acre", "--carrier", "25 gal/acre", "--tank", "60 gal",
+          "--product", "jug active=glifosate rate=1 pt/acre concentration=4 lb/gal"], "close:"),
+        (["sheet", "--area", "2 acre", "--carrier", "25 gal/acre", "--tank", "60 gal",
+          "--product", "jug active=glyphosate rate=1 pt/acre"], "no concentration"),
+        (["sheet", "--area", "2 acre", "--carrier", "25 gal/acre", "--tank", "60 gal",
+          "--product", "jug dose=1 pt/acre"], "'dose' is not known"),
+        (["sheet", "--area", "2 acre", "--carrier", "25 gal/acre", "--tank", "60 gal",
+          "--product", "soap share=300 %"], "share of the spray volume"),
+        (["nozzle", "--carrier", "25 gal/acre", "--speed", "4 kg", "--spacing", "20 in"],
+         "unit of mass"),
+    ],
+)  # fmt: skip
+def test_errors_are_one_line_with_exit_code_2(
+    words: list[str], match: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as stop:
+        main(["tank", *words])
+    assert stop.value.code == 2
+    said = capsys.readouterr().err.strip()
+    assert match in said
+    assert "\n" not in said

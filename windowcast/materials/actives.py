@@ -164,7 +164,7 @@ def load_actives(user_file: str | PathLike[str] | None = None) -> Actives:
     actives = Actives({name: _from_table(name, table.table(name)) for name in table})
     if user_file is None:
         return actives
-    for name, entries in _read_toml(user_file).items():
+    for name, entries in read_toml(user_file).items():
         if name == "products":
             continue
         if not isinstance(entries, dict):
@@ -284,7 +284,8 @@ def _is_number(*items: Any) -> bool:
     return all(isinstance(item, int | float) and not isinstance(item, bool) for item in items)
 
 
-def _read_toml(path: str | PathLike[str]) -> dict[str, Any]:
+def read_toml(path: str | PathLike[str]) -> dict[str, Any]:
+    """A materials file, with its faults as `InputError`."""
     try:
         return tomllib.loads(Path(path).read_text("utf-8"))
     except tomllib.TOMLDecodeError as error:

@@ -102,8 +102,10 @@ class YearTotal:
 
     @property
     def over(self) -> bool | None:
-        """Whether the maximum would be passed; None when no maximum was entered."""
-        return None if self.max_kg_ha is None else self.after_kg_ha > self.max_kg_ha * (1 + 1e-9)
+        """Whether the maximum would be passed; None when it or what was applied is not known."""
+        if self.max_kg_ha is None or math.isnan(self.after_kg_ha):
+            return None
+        return self.after_kg_ha > self.max_kg_ha * (1 + 1e-9)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +147,8 @@ def tank_sheet(
     actives
         What is known of the ingredients, for droplets, adjuvants and carrier volume.
     used_kg_ha
-        Active ingredient already put out there this year, by name.
+        Active ingredient already put out there this year, by name; NaN where the log has an
+        application without its rate.
 
     Raises
     ------
@@ -317,6 +320,11 @@ def _cautions(
                 f"{total.active}: {active_rate(total.after_kg_ha)} this year would pass the"
                 f" label's yearly maximum of {active_rate(total.max_kg_ha or 0.0)} as you entered"
                 " it. Do not apply."
+            )
+        elif math.isnan(total.before_kg_ha):
+            cautions.append(
+                f"{total.active}: the log has an application this year without its rate, so the"
+                " year's total cannot be told."
             )
         elif total.over is None:
             cautions.append(

@@ -26,7 +26,7 @@ def sheet_text(sheet: TankSheet, title: str = "Tank sheet") -> str:
     if sheet.nozzle is not None:
         lines += ["", "Nozzles", *(f"  {line}" for line in nozzle_lines(sheet.nozzle))]
     if sheet.totals:
-        lines += ["", "Active ingredient this year, this tank included"]
+        lines += ["", "Active ingredient in the last 365 days, this tank included"]
         lines += [
             f"  {t.active}: {active_rate(t.after_kg_ha)}; label's maximum "
             + (active_rate(t.max_kg_ha) if t.max_kg_ha is not None else "not entered")

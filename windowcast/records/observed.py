@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import math
+from collections.abc import Sequence
 from os import PathLike
 
 import numpy as np
@@ -54,7 +57,7 @@ def observed_in(
 
 
 def uses_in(
-    applications: list[Application], materials: Actives, *, southern: bool
+    applications: Sequence[Application], materials: Actives, *, southern: bool
 ) -> tuple[Use, ...]:
     """Applications in the terms of rotation; actives that are not known have no group."""
     uses = []
@@ -68,3 +71,23 @@ def uses_in(
         if members:
             uses.append(use_of(application.date, application.purpose, members, southern=southern))
     return tuple(uses)
+
+
+def applied_kg_ha(
+    applications: Sequence[Application], until: dt.date, where: str = ""
+) -> dict[str, float]:
+    """Active ingredient put out in the 365 days up to a date, by name.
+
+    With `where` only applications to that place, or to no place that was noted, count. NaN where
+    an application has no rate: then the total cannot be told.
+    """
+    first = until - dt.timedelta(days=364)
+    total: dict[str, float] = {}
+    for application in applications:
+        elsewhere = where and application.where and application.where != where
+        if elsewhere or not first <= application.date <= until:
+            continue
+        for material in application.materials:
+            rate = math.nan if material.rate_kg_ha is None else material.rate_kg_ha
+            total[material.active] = total.get(material.active, 0.0) + rate
+    return total

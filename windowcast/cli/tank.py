@@ -1,0 +1,261 @@
+"""``windowcast tank``: rates, concentrations, nozzle check and the tank sheet."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from windowcast.errors import InputError
+
+if TYPE_CHECKING:
+    from windowcast.cli.options import Start
+    from windowcast.materials.tank import NozzleCheck, TankSheet
+    from windowcast.windows.model import Window
+
+_PURPOSES = ("pre-fall", "post-early", "dormant", "pre-spring")
+
+
+@click.group(name="tank")
+def command() -> None:
+    """Rates, concentrations, nozzle check and the tank sheet.
+
+    Amounts carry their unit: "192 fl oz/acre", "0.5 oz/1000 ft2", "2 L/ha", "40 gal/acre".
+    The label in hand governs every rate.
+    """
+
+
+@command.command("rate")
+@click.argument("rate", metavar="RATE")
+@click.option(
+    "--concentration", required=True, help='From the label: "1 lb/gal", "480 g/L", "65 %".'
+)
+@click.option("--density", help='Of a liquid labelled in % by weight: "10 lb/gal".')
+def rate_(rate: str, concentration: str, density: str | None) -> None:
+    """Product in other units, and the active ingredient in it."""
+    from windowcast.materials.both_units import active_rate
+    from windowcast.materials.quantity import parse_rate
+    from windowcast.materials.rates import active_kg_ha, parse_concentration
+
+    product = parse_rate(rate, "rate")
+    strength = parse_concentration(concentration, _density(density))
+    click.echo(f"product: {_in_all_units(product.kind, rate)}")
+    click.echo(f"active ingredient: {active_rate(active_kg_ha(product, strength))}")
+
+
+@command.command("equivalent")
+@click.argument("rate", metavar="RATE")
+@click.option("--from", "old", required=True, help="Concentration that RATE is of.")
+@click.option("--to", "new", required=True, help="Concentration of the other formulation.")
+@click.option("--unit", help='Unit of the answer: "fl oz/acre".')
+def equivalent(rate: str, old: str, new: str, unit: str | None) -> None:
+    """Rate of another formulation that carries the same active ingredient."""
+    from windowcast.materials.both_units import active_rate
+    from windowcast.materials.quantity import parse_rate, write_rate
+    from windowcast.materials.rates import active_kg_ha, equivalent_rate, parse_concentration
+
+    product = parse_rate(rate, "rate")
+    before, after = parse_concentration(old), parse_concentration(new)
+    other = equivalent_rate(product, before, after)
+    default = "fl oz/acre" if other.kind == "volume" else "oz/acre"
+    metric = "L/ha" if other.kind == "volume" else "kg/ha"
+    click.echo(f"{write_rate(other, unit or default)} ({write_rate(other, metric)})")
+    click.echo(f"both carry {active_rate(active_kg_ha(product, before))} of active ingredient")
+
+
+@command.command("nozzle")
+@click.option("--carrier", required=True, help='"40 gal/acre".')
+@click.option("--speed", required=True, help='"4 mph".')
+@click.option("--spacing", required=True, help='Between nozzles: "20 in".')
+@click.option("--flow", help='Caught from one nozzle: "0.5 gal/min".')
+def nozzle(carrier: str, speed: str, spacing: str, flow: str | None) -> None:
+    """What each nozzle must give, and how far the caught flow is off."""
+    from windowcast.materials.tank_text import nozzle_lines
+
+    check = _nozzle(carrier, speed, spacing, flow)
+    if check is not None:
+        click.echo("\n".join(nozzle_lines(check)))
+
+
+@command.command("sheet")
+@click.argument("site_file", metavar="[SITE.toml]", required=False, type=click.Path(path_type=Path))
+@click.option("--area", required=True, help='Area to treat: "12 acre".')
+@click.option("--carrier", required=True, help='Carrier volume: "40 gal/acre".')
+@click.option("--tank", required=True, help='What the tank takes: "300 gal".')
+@click.option(
+    "--product",
+    "products",
+    multiple=True,
+    required=True,
+    metavar="'NAME key=value...'",
+    help="From the materials file by name, or 'glyphosate rate=16 fl oz/acre concentration=4 lb/gal"
+    " formulation=SL max_per_year=2 lb/acre'; an adjuvant 'surfactant share=0.25 %"
+    " formulation=NIS'.",
+)
+@click.option("--where", default="", help="The place, to count what the log says was put there.")
+@click.option(
+    "--purpose", type=click.Choice(_PURPOSES), help="Head the sheet with its best window."
+)
+@click.option("--speed", help='To check nozzles: "4 mph".')
+@click.option("--spacing", help='Between nozzles: "20 in".')
+@click.option("--flow", help='Caught from one nozzle: "0.5 gal/min".')
+@click.option("--date", "date", metavar="YYYY-MM-DD", help="Day of the application (today).")
+@click.option("--offline", is_flag=True, help="Use only files and what is cached.")
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
+def sheet(
+    *,
+    site_file: Path | None,
+    area: str,
+    carrier: str,
+    tank: str,
+    products: tuple[str, ...],
+    where: str,
+    purpose: str | None,
+    speed: str | None,
+    spacing: str | None,
+    flow: str | None,
+    date: str | None,
+    offline: bool,
+    form: str,
+) -> None:
+    """The tank sheet: loads, amounts in mixing order, nozzles, droplets, the year's totals."""
+    from windowcast.cli.options import Start
+    from windowcast.materials.actives import load_actives
+    from windowcast.materials.products import load_products, product_from_words, with_label_maximum
+    from windowcast.materials.quantity import parse
+    from windowcast.materials.tank import tank_sheet
+
+    start = Start(site_file, sample=False, files=(), date=date, offline=offline)
+    site = start.site() if site_file else None
+    file = start.beside(site.materials_file) if site else None
+    actives = load_actives(file)
+    known = load_products(file, actives)
+    chosen = [product_from_words(text, known, actives) for text in products]
+    chosen = with_label_maximum(chosen, actives)
+    window = _window(start, purpose, "+".join(p.active for p in chosen if p.active))
+    result = tank_sheet(
+        parse(area, "area", "area"),
+        _carrier(carrier),
+        parse(tank, "volume", "tank"),
+        chosen,
+        actives=actives,
+        used_kg_ha=_used(start, where, window.date if window else None),
+        nozzle=_nozzle(carrier, speed, spacing, flow),
+    )
+    click.echo(_json(result, window) if form == "json" else _text(result, window, where))
+
+
+def _window(start: Start, purpose: str | None, actives: str) -> Window | None:
+    """The best window of a purpose for the actives in the tank."""
+    if purpose is None:
+        return None
+    answer = start.answer(purposes=(purpose,), actives=actives)
+    outlook = answer.ranking.purposes[0]
+    if not outlook.windows:
+        raise InputError(
+            f"there is no window for {purpose}: {outlook.advice}",
+            field="--purpose",
+            remedy="leave --purpose out to print the sheet without one",
+        )
+    return outlook.windows[0]
+
+
+def _used(start: Start, where: str, day: dt.date | None) -> dict[str, float]:
+    """Active ingredient the log says was put out there in the year before."""
+    if start.site_file is None:
+        return {}
+    site = start.site()
+    log_file = start.log_file(site)
+    if log_file is None or not log_file.is_file():
+        return {}
+    from windowcast.records.model import Application
+    from windowcast.records.observed import applied_kg_ha
+    from windowcast.records.store import SeasonLog
+
+    day = day or (
+        dt.date.fromisoformat(start.date) if start.date else dt.datetime.now(site.zone).date()
+    )
+    with SeasonLog(log_file, create=False) as log:
+        return applied_kg_ha([s.entry for s in log.all(Application)], day, where)
+
+
+def _carrier(text: str) -> float:
+    from windowcast.materials.quantity import parse_rate
+
+    rate = parse_rate(text, "carrier")
+    if rate.kind != "volume":
+        raise InputError(f"{text!r} is no volume", field="carrier", remedy="write 40 gal/acre")
+    return rate.per_ha
+
+
+def _nozzle(
+    carrier: str, speed: str | None, spacing: str | None, flow: str | None
+) -> NozzleCheck | None:
+    from windowcast.materials.quantity import parse
+    from windowcast.materials.tank import nozzle_check
+
+    if speed is None and spacing is None and flow is None:
+        return None
+    if speed is None or spacing is None:
+        raise InputError(
+            "speed and spacing are both needed to check a nozzle",
+            field="--speed" if speed is None else "--spacing",
+            remedy="give both",
+        )
+    return nozzle_check(
+        _carrier(carrier),
+        parse(speed, "speed", "speed"),
+        parse(spacing, "length", "spacing"),
+        parse(flow, "flow", "flow") if flow else None,
+    )
+
+
+def _density(text: str | None) -> float | None:
+    if text is None:
+        return None
+    from windowcast.materials.quantity import parse
+
+    mass, slash, volume = text.partition("/")
+    if not slash:
+        raise InputError(
+            f"{text!r} is no density", field="density", remedy="write it like 10 lb/gal"
+        )
+    return parse(mass, "mass", "density") / parse(f"1 {volume}", "volume", "density")
+
+
+def _in_all_units(kind: str, rate: str) -> str:
+    from windowcast.materials.quantity import parse_rate, write_rate
+
+    units = (
+        ("fl oz/acre", "gal/acre", "fl oz/1000 ft²", "L/ha", "mL/100 m²")
+        if kind == "volume"
+        else ("oz/acre", "lb/acre", "oz/1000 ft²", "kg/ha", "g/100 m²")
+    )
+    return " = ".join(write_rate(parse_rate(rate), unit) for unit in units)
+
+
+def _text(result: TankSheet, window: Window | None, where: str) -> str:
+    from windowcast.materials.tank_text import sheet_text
+
+    title = "Tank sheet" + (f" for {where}" if where else "")
+    if window is not None:
+        title += f", {window.start:%a %-d %b %Y %H:%M} to {window.end:%H:%M}"
+    text = sheet_text(result, title)
+    if window is not None and window.follow_up:
+        text += "\nAfterwards\n" + "".join(f"  - {item.text}\n" for item in window.follow_up)
+    return text.rstrip("\n")
+
+
+def _json(result: TankSheet, window: Window | None) -> str:
+    import json
+    from dataclasses import asdict
+    from math import isnan
+
+    document = asdict(result)
+    for total in document["totals"]:
+        total["before_kg_ha"] = None if isnan(total["before_kg_ha"]) else total["before_kg_ha"]
+    if window is not None:
+        document["window"] = {"start": window.start.isoformat(), "end": window.end.isoformat()}
+    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)

@@ -1,0 +1,148 @@
+"""Products as a user writes them: in the materials file, or in words on the command line.
+
+In the materials file ::
+
+    [[products]]
+    name = "as I call it"
+    active = "glyphosate"          # ISO common name; leave out for an adjuvant
+    concentration = "4 lb/gal"     # from the label
+    formulation = "SL"             # CropLife code, or NIS, OIL, DRIFT, WATER CONDITIONER
+    rate = "16 fl oz/acre"         # or share = "0.25 %" of the spray volume
+    max_per_year = "2 lb/acre"     # active ingredient, from the label
+    density = "10 lb/gal"          # only for a liquid labelled in % by weight
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from os import PathLike
+from typing import Any
+
+from windowcast.errors import InputError
+from windowcast.materials.actives import Actives, read_toml
+from windowcast.materials.quantity import parse, parse_rate
+from windowcast.materials.rates import parse_concentration
+from windowcast.materials.tank import Product
+
+_KEYS = (
+    "name",
+    "active",
+    "concentration",
+    "formulation",
+    "rate",
+    "share",
+    "max_per_year",
+    "density",
+)
+_WORD = re.compile(r"\b(\w+)\s*=\s*")
+
+
+def load_products(path: str | PathLike[str] | None, actives: Actives) -> dict[str, Product]:
+    """Products of a materials file by name; none without a file."""
+    if path is None:
+        return {}
+    listed = read_toml(path).get("products", [])
+    if not isinstance(listed, list) or not all(isinstance(item, dict) for item in listed):
+        raise InputError("is not a list of tables", path=path, field="products",
+                         remedy="write [[products]]")  # fmt: skip
+    products = [product_from(item, actives, path) for item in listed]
+    return {product.name: product for product in products}
+
+
+def product_from_words(text: str, known: Mapping[str, Product], actives: Actives) -> Product:
+    """A product written ``NAME [key=value]...``; the name alone takes it from the materials file.
+
+    ``"glyphosate rate=16 fl oz/acre concentration=4 lb/gal formulation=SL"``: where the name is an
+    active ingredient's, ``active=`` may be left out.
+    """
+    parts = _WORD.split(text)
+    name = parts[0].strip()
+    given = dict(zip(parts[1::2], (value.strip() for value in parts[2::2]), strict=True))
+    if not name:
+        raise InputError(f"{text!r} names no product", field="product", remedy="name it first")
+    if name in known and not given:
+        return known[name]
+    if not given:
+        from difflib import get_close_matches
+
+        near = get_close_matches(name, known, n=1)
+        raise InputError(
+            f"{name!r} has no rate and is not in your materials file"
+            + (f" (close: {near[0]})" if near else ""),
+            field="product",
+            remedy="write it like 'glyphosate rate=16 fl oz/acre concentration=4 lb/gal'",
+        )
+    if "active" not in given and (name in actives or any(name in a.also for a in actives.values())):
+        given["active"] = name
+    return product_from({"name": name, **given}, actives, None)
+
+
+def product_from(
+    item: Mapping[str, Any], actives: Actives, path: str | PathLike[str] | None
+) -> Product:
+    """A product from its written values, checked."""
+    name = str(item.get("name", "")).strip()
+    where = f"products.{name}" if path is not None else name or "product"
+    unknown = [key for key in item if key not in _KEYS]
+    if unknown or not name:
+        problem = f"{unknown[0]!r} is not known" if unknown else "has no name"
+        raise InputError(problem, path=path, field=where, remedy=f"use {', '.join(_KEYS)}")
+    texts = {key: str(value) for key, value in item.items()}
+    if "active" in texts and "concentration" not in texts:
+        raise InputError(
+            "has an active but no concentration", path=path, field=where,
+            remedy="take it from the label",
+        )  # fmt: skip
+    density = parse(texts["density"].partition("/")[0], "mass") / parse(
+        "1 " + texts["density"].partition("/")[2], "volume"
+    ) if "density" in texts else None  # fmt: skip
+    return Product(
+        name=name,
+        rate=parse_rate(texts["rate"], f"rate of {name}") if "rate" in texts else None,
+        share_of_volume=_share(texts["share"], name) if "share" in texts else None,
+        formulation=texts.get("formulation", "").upper(),
+        active=actives[texts["active"]].name if "active" in texts else "",
+        concentration=(
+            parse_concentration(texts["concentration"], density)
+            if "concentration" in texts
+            else None
+        ),
+        max_year_kg_ha=_yearly(texts["max_per_year"], name) if "max_per_year" in texts else None,
+    )
+
+
+def with_label_maximum(products: Sequence[Product], actives: Actives) -> list[Product]:
+    """Products with the yearly maximum of the user's label file where they have none."""
+    from dataclasses import replace
+
+    done = []
+    for product in products:
+        limit = actives[product.active].max_year_kg_ha if product.active else None
+        if limit is not None and product.max_year_kg_ha is None:
+            product = replace(product, max_year_kg_ha=float(limit))  # noqa: PLW2901
+        done.append(product)
+    return done
+
+
+def _share(text: str, name: str) -> float:
+    try:
+        share = float(text.strip().removesuffix("v/v").strip().removesuffix("%")) / 100
+    except ValueError:
+        share = -1.0
+    if not 0 < share < 1:
+        raise InputError(
+            f"{text!r} is not a share of the spray volume", field=f"share of {name}",
+            remedy="write it like 0.25 %",
+        )  # fmt: skip
+    return share
+
+
+def _yearly(text: str, name: str) -> float:
+    rate = parse_rate(text, f"yearly maximum of {name}")
+    if rate.kind != "mass":
+        raise InputError(
+            f"{text!r} is a volume", field=f"yearly maximum of {name}",
+            remedy="give the weight of active ingredient, e.g. 2 lb/acre",
+        )  # fmt: skip
+    return rate.per_ha
