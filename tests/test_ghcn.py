@@ -145,7 +145,7 @@ def test_leap_day_and_days_beyond_the_month() -> None:
     [
         ([month(KEY, "  100   ", "  1x0   ")], 1, "VALUE2: is not a whole number"),
         ([month(KEY, "  100   "), month(KEY, "  100   ")], 2, "this month twice"),
-        ([month(KEY, "  100   "), month(KEY.replace("99", "88"), "    1   ")], 2, "another station"),
+        ([month(KEY, "  100   "), month(KEY.replace("99", "88"), "    1   ")], 2, "station begins"),
         ([month(KEY.replace("202001", "202013"), "  100   ")], 1, "no year and month"),
         ([month(KEY, "  100   "), "this is no data"], 2, "is not a line of GHCN-Daily"),
         ([month(KEY.replace("TMAX", "WT01"), "    1   ")], None, "no temperature or rain"),

@@ -10,6 +10,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 from os import PathLike
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,14 +19,19 @@ from windowcast.errors import InputError
 from windowcast.site import Site
 from windowcast.values import load
 from windowcast.weather.axis import extended, span_flag
-from windowcast.weather.clock import day_starts, local_today
+from windowcast.weather.clock import day_starts, local_dates, local_today
 from windowcast.weather.files import read_weather
 from windowcast.weather.gaps import filled
 from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid, seam_flags
 from windowcast.weather.quality import checked
 from windowcast.weather.record import Flag, Grade, Place, Record, Weather
 
+if TYPE_CHECKING:
+    from windowcast.weather.fetch import Fetcher
+    from windowcast.weather.sources import Progress
+
 RECENT_HOURS_DAYS = 10  # days before today for which hours are kept
+SEAM_DAYS = 60  # days of the archive fetched before a file's end, to compare the two
 
 
 def load_weather(
@@ -34,8 +40,13 @@ def load_weather(
     files: Sequence[str | PathLike[str]] = (),
     today: dt.date | None = None,
     offline: bool = False,
+    progress: Progress | None = None,
+    fetcher: Fetcher | None = None,
 ) -> Weather:
     """The weather of a site.
+
+    Files go before the archive: where they reach to yesterday, nothing of the past is fetched.
+    A forecast is fetched for the day that it is, and only then.
 
     Parameters
     ----------
@@ -47,17 +58,52 @@ def load_weather(
         Date of the answer; by default the date on the site's clock.
     offline
         Use only files and what is cached.
+    progress
+        Told how a long fetch gets on.
+    fetcher
+        Cache and client; by default the user's cache.
 
     Raises
     ------
     InputError
         A file cannot be read, or there is no temperature in any of them.
     SourceUnreachableError
-        No file, and no source could be reached.
+        There is no file, and no source could be reached.
     """
-    today = today or local_today(site.zone)
+    from windowcast.weather.cache import Cache
+    from windowcast.weather.fetch import Fetcher
+    from windowcast.weather.sources import gather
+
+    clock = local_today(site.zone)
+    today = today or clock
     given = [read_weather(file, place=site.place) for file in files or site.weather.files]
-    return assemble(given, site.place, today)
+    ends = [last_measured(record, site.zone, before=today) for record in given]
+    known_to = max((end for end in ends if end is not None), default=None)
+    yesterday = today - dt.timedelta(days=1)
+    first = None if known_to is None else known_to - dt.timedelta(days=SEAM_DAYS)
+    live = today == clock
+    found = gather(
+        site,
+        today=today,
+        first=first,
+        past=known_to is None or (live and known_to < yesterday),
+        ahead=live or known_to is None,
+        given=given,
+        fetcher=fetcher or Fetcher(Cache(), offline=offline),
+        progress=progress,
+    )
+    weather = assemble(found.records, site.place, today)
+    flags = (*weather.daily.flags, *found.flags)
+    return replace(weather, daily=replace(weather.daily, flags=flags))
+
+
+def last_measured(record: Record, zone: ZoneInfo, *, before: dt.date) -> dt.date | None:
+    """The last local date before a date with a measured temperature; None when there is none."""
+    name = "tmax_c" if record.daily else "temp_c"
+    known = np.isfinite(record.get(name)) & (record.grade(name) <= Grade.ESTIMATED)
+    dates = record.times[known] if record.daily else local_dates(zone, record.times[known])
+    past = dates[dates < np.datetime64(before)]
+    return past[-1].item() if len(past) else None
 
 
 def assemble(records: Sequence[Record], place: Place, today: dt.date) -> Weather:
