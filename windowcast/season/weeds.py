@@ -99,7 +99,7 @@ class Weed:
 
 def supported() -> tuple[str, ...]:
     """EPPO codes that have an emergence model."""
-    return tuple(code for code in load("weeds") if code not in ("common", "unsupported"))
+    return tuple(code for code in load("weeds") if code not in ("common", "unsupported", "check"))
 
 
 def why_unsupported(code: str) -> str | None:
