@@ -202,14 +202,14 @@ def test_damage_found_later_is_one_line(tmp_path: Path) -> None:
 def test_unusable_folder_is_named_with_a_remedy(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(InputError, match="WINDOWCAST_CACHE"):
-        Cache(tmp_path / "file" / "c.sqlite")
+        Cache(tmp_path / "file" / "c.sqlite").entry("u")
 
 
 def test_newer_form_is_left_alone(tmp_path: Path) -> None:
     with sqlite3.connect(tmp_path / "c.sqlite") as db:
         db.execute("PRAGMA user_version = 99")
     with pytest.raises(InputError, match="form 99"):
-        Cache(tmp_path / "c.sqlite")
+        Cache(tmp_path / "c.sqlite").entry("u")
 
 
 def _fill(path: Path, url: str, offset: int, result: mp.Queue[object]) -> None:
@@ -245,6 +245,7 @@ import os, sys
 from pathlib import Path
 from windowcast.weather.cache import Cache
 cache = Cache(Path(sys.argv[1]), max_bytes=400_000)
+cache.put("first", "test", b"x", fresh_s=1)
 print("ready", flush=True)
 n = 0
 while True:

@@ -76,10 +76,8 @@ def folder() -> Path:
 class Cache:
     """Answers kept by address, and arrays derived from them kept by key and digest.
 
-    Raises
-    ------
-    InputError
-        The folder cannot be written, or belongs to a newer version of the program.
+    The file is opened at first use; then each method may raise `InputError` when the folder
+    cannot be written, or the file is damaged or of a newer version of the program.
     """
 
     def __init__(
@@ -96,7 +94,7 @@ class Cache:
         self._used_step = settings.number("used_step")
         self._clock = clock
         self._lock = threading.RLock()
-        self._db = self._open()
+        self._opened: sqlite3.Connection | None = None
 
     def __enter__(self) -> Cache:
         return self
@@ -106,9 +104,19 @@ class Cache:
 
     def close(self) -> None:
         """Release the file."""
-        self._db.close()
+        with self._lock:
+            if self._opened is not None:
+                self._opened.close()
+                self._opened = None
 
     # ---- opening ----
+
+    @property
+    def _db(self) -> sqlite3.Connection:
+        with self._lock:
+            if self._opened is None:
+                self._opened = self._open()
+            return self._opened
 
     def _open(self) -> sqlite3.Connection:
         try:

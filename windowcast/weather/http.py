@@ -36,6 +36,7 @@ _T = TypeVar("_T")
 # one failure of this kind, or so many of any kind in a row, and a host is left alone
 _HOST_DOWN = frozenset({Kind.CONNECTION, Kind.TIMEOUT, Kind.DEADLINE})
 _FAILURES_IN_A_ROW = 3
+_CONNECT_TRIES = 2  # no network: said soon
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +138,8 @@ class Client:
                 self._failures[host] = 0
                 return reply
             except FetchError as error:
-                if error.retry and attempt < self.limits.tries:
+                tries = self.limits.tries if error.kind is not Kind.CONNECTION else _CONNECT_TRIES
+                if error.retry and attempt < tries:
                     pause = self._pause(attempt, error.wait_s)
                     if time.monotonic() + pause < stop:
                         self.sleep(pause)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 from windowcast.errors import InputError, SourceUnreachableError
+from windowcast.values import load
 from windowcast.weather.cache import Cache
 from windowcast.weather.clock import local_today
 from windowcast.weather.fetch import Fetcher
@@ -116,27 +117,25 @@ def gather(
     site: Site,
     *,
     today: dt.date,
+    fetcher: Fetcher,
+    given: Sequence[Record] = (),
     first: dt.date | None = None,
     past: bool = True,
     ahead: bool = True,
-    given: Sequence[Record] = (),
-    fetcher: Fetcher,
     progress: Progress | None = None,
 ) -> Found:
-    """All that a site's sources have: own loggers, files, station archive, forecast.
+    """All the weather of a site: own loggers, files, station archive, forecast.
 
     Parameters
     ----------
     today
         Date of the answer. A forecast is asked only for the day that it is.
+    given
+        Records from files; they go before anything fetched.
     first
         First day of the record; by default `archive.years` of ``sources.toml`` back.
-    past
-        False where the daily record comes from files.
-    ahead
-        False where nothing that lies ahead is wanted.
-    given
-        Records from files.
+    past, ahead
+        Whether the daily record, and the hours to come, are to be fetched.
 
     Returns
     -------
@@ -149,12 +148,14 @@ def gather(
     InputError
         An own logger's file cannot be used, or the site names an unknown source.
     SourceUnreachableError
-        The record is wanted, no file is given, the archive could not be asked and too little is
-        kept; the message says what is kept and how old it is.
+        The record is wanted, the archive could not be asked and too little is kept; the message
+        says what is kept and how old it is.
     """
-    from windowcast.values import load
     from windowcast.weather.own import compared, read_own
 
+    own = [read_own(station, site.place) for station in site.weather.own]
+    if not (past or ahead):
+        return Found((*own, *given), tuple(compared(own, given)))
     years = int(load("sources").number("archive.years"))
     request = Request(
         site.place,
@@ -164,25 +165,28 @@ def gather(
         site.weather.station,
         progress or (lambda what, done, total: None),
     )
-    own = [read_own(station, site.place) for station in site.weather.own]
     issued = _forecast(site, request, fetcher) if ahead else Found()
-    archive = Found()
-    if past or (ahead and not issued.records):
-        try:
-            archive = source_named("archive").fetch(request, fetcher)
-        except FetchError as error:
-            text = f"{error}; {kept_text(fetcher.cache, fetcher.clock())}"
-            if past and not given:
-                raise SourceUnreachableError(text) from None
-            archive = Found(flags=(_flag("archive-unreachable", text),))
+    archive = _archive(request, fetcher) if past or not issued.records else Found()
     measured = [r for r in archive.records if _measured(r)]
     modelled = [r for r in archive.records if not _measured(r)]
     flags = [*issued.flags, *archive.flags, *compared(own, [*given, *measured])]
     if archive.records and site.elevation_m is None:
         text = "the site's elevation is not given: temperatures are not corrected for height"
         flags.append(_flag("no-elevation", text))
-    records = [*own, *given, *measured, *issued.records, *modelled]
-    return Found(tuple(r for r in records if any(n in r for n in r.values)), tuple(flags))
+    fetched = [*measured, *issued.records, *modelled]
+    known = [r for r in fetched if any(name in r for name in r.values)]
+    return Found((*own, *given, *known), tuple(flags))
+
+
+def _archive(request: Request, fetcher: Fetcher) -> Found:
+    """What the station archive has; away is an error only where the record is wanted."""
+    try:
+        return source_named("archive").fetch(request, fetcher)
+    except FetchError as error:
+        text = f"{error}; {kept_text(fetcher.cache, fetcher.clock())}"
+        if request.past:
+            raise SourceUnreachableError(text) from None
+        return Found(flags=(_flag("archive-unreachable", text),))
 
 
 def _forecast(site: Site, request: Request, fetcher: Fetcher) -> Found:
