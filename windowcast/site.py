@@ -178,6 +178,13 @@ class Site(_Part):
     weather: WeatherSources = WeatherSources()
     advice: Advice = Advice()
 
+    @field_validator("name")
+    @classmethod
+    def _name(cls, name: str) -> str:
+        if not name.isprintable():
+            raise ValueError("holds a character that cannot be shown")
+        return name
+
     @field_validator("timezone")
     @classmethod
     def _zone(cls, name: str) -> str:

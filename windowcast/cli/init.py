@@ -41,13 +41,16 @@ def command(out: Path, yes: bool, force: bool, **flags: Any) -> None:
     """Write a commented site file to OUT (site.toml by default)."""
     if out.exists() and not force:
         raise InputError("exists already", path=out, remedy="name another file or add --force")
-    ask = not yes and sys.stdin.isatty()
-    text = site_toml(_answers(flags, ask))
-    write_atomic(out, text)
+    write_atomic(out, site_toml(_answers(flags, ask=not yes and _can_ask())))
     click.echo(f"Wrote {out}. Next: windowcast rank {out}")
 
 
-def _answers(flags: dict[str, Any], ask: bool) -> Answers:
+def _can_ask() -> bool:
+    """Whether somebody is there to answer."""
+    return sys.stdin.isatty()
+
+
+def _answers(flags: dict[str, Any], *, ask: bool) -> Answers:
     """Flags first, then questions, then defaults."""
 
     def value(key: str, question: str, default: Any, kind: Any = str) -> Any:

@@ -1,0 +1,165 @@
+"""``windowcast init``: a site file from flags or questions that the program itself accepts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from hypothesis import given
+from hypothesis import strategies as st
+
+from windowcast.cli import init as cli_init
+from windowcast.cli import main
+from windowcast.errors import InputError
+from windowcast.site import Species, Texture, load_site
+from windowcast.site_template import Answers, checked, site_toml
+
+HERE = ["--name", "Sea Loft", "--lat", "38.7", "--lon", "-9.1"]
+
+
+def run(*args: str, capsys: pytest.CaptureFixture[str]) -> tuple[int, str]:
+    try:
+        main(["init", *args])
+        code = 0
+    except SystemExit as end:
+        code = int(end.code or 0)
+    out = capsys.readouterr()
+    return code, out.out + out.err
+
+
+def test_from_flags(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "my.toml"
+    code, said = run(
+        str(out), *HERE, "--elevation", "60", "--turf", "zoysiagrass", "--use", "golf",
+        "--texture", "sand", "--units", "us", "--overseeded", "no", "--irrigated", "yes",
+        "--weather", "old.csv", "--yes", capsys=capsys,
+    )  # fmt: skip
+    assert code == 0
+    assert f"windowcast rank {out}" in said
+    site = load_site(out)
+    assert site.name == "Sea Loft"
+    assert site.elevation_m == 60
+    assert site.timezone == "Europe/Lisbon"
+    assert site.turf.species == Species.ZOYSIAGRASS
+    assert site.turf.use == "golf"
+    assert site.soil.texture == Texture.SAND
+    assert site.units == "us"
+    assert site.turf.overseeded is False
+    assert site.turf.irrigated is True
+    assert site.weather.files == (str(tmp_path / "old.csv"),)
+    assert [p.name for p in tmp_path.iterdir()] == ["my.toml"]
+
+
+def test_what_nobody_said_stays_unsaid(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "site.toml"
+    assert run(str(out), *HERE, "--yes", capsys=capsys)[0] == 0
+    site = load_site(out)
+    assert site.turf.overseeded is None
+    assert site.turf.irrigated is None
+    assert site.elevation_m is None
+    assert site.soil.texture == Texture.UNKNOWN
+    text = out.read_text("utf-8")
+    assert "# overseeded = false" in text
+    assert "# elevation_m" in text
+
+
+def test_questions(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Everything asked; empty answers take what is offered, the time zone found among it."""
+    monkeypatch.setattr(cli_init, "_can_ask", lambda: True)
+    out = tmp_path / "site.toml"
+    answers = ["Sea Loft", "38.7", "-9.1", "", "", "us", "", "lawn", "", "no", ""]
+    result = CliRunner().invoke(cli_init.command, [str(out)], input="\n".join(answers) + "\n")
+    assert result.exit_code == 0, result.output
+    assert "[Europe/Lisbon]" in result.output
+    site = load_site(out)
+    assert (site.units, site.turf.use, site.turf.overseeded) == ("us", "lawn", False)
+
+
+def test_never_overwrites_unasked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "site.toml"
+    out.write_text("precious")
+    code, said = run(str(out), *HERE, "--yes", capsys=capsys)
+    assert code == 2
+    assert "exists already" in said
+    assert "--force" in said
+    assert out.read_text() == "precious"
+    assert run(str(out), *HERE, "--yes", "--force", capsys=capsys)[0] == 0
+    assert load_site(out).name == "Sea Loft"
+
+
+@pytest.mark.parametrize(
+    ("args", "says"),
+    [
+        (["--lat", "1", "--lon", "2"], "--name: is missing"),
+        (["--name", "a", "--lat", "91", "--lon", "2"], "latitude: 91.0 is not allowed"),
+        (["--name", "a", "--lat", "1", "--lon", "2", "--elevation", "9000"], "elevation_m: 9000"),
+        (["--name", "a", "--lat", "1", "--lon", "2", "--timezone", "Mars/Base"], "'Mars/Base'"),
+        (["--name", "a", "--lat", "x", "--lon", "2"], "'x' is not a valid float"),
+        (["--name", "a", "--lat", "1", "--lon", "2", "--turf", "rye"], "'rye' is not one of"),
+    ],
+)
+def test_faults_leave_nothing_behind(
+    tmp_path: Path, args: list[str], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, said = run(str(tmp_path / "site.toml"), *args, "--yes", capsys=capsys)
+    assert code == 2
+    assert says in said
+    assert "Traceback" not in said
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_no_such_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, said = run(str(tmp_path / "none" / "site.toml"), *HERE, "--yes", capsys=capsys)
+    assert code == 2
+    assert "cannot be written" in said
+
+
+@given(
+    name=st.text(min_size=1, max_size=120).filter(lambda t: t.strip() and t.isprintable()),
+    lat=st.floats(-66, 66),
+    lon=st.floats(-180, 180),
+    elevation=st.one_of(st.none(), st.floats(-430, 5000)),
+    species=st.sampled_from(list(Species)),
+    said=st.sampled_from([None, True, False]),
+)
+def test_any_answers_come_back_from_the_file(
+    *,
+    name: str,
+    lat: float,
+    lon: float,
+    elevation: float | None,
+    species: Species,
+    said: bool | None,
+) -> None:
+    answers = Answers(
+        name, lat, lon, elevation, "Europe/Lisbon", species=str(species), overseeded=said
+    )
+    site = checked(site_toml(answers))
+    assert site.name == name.strip()
+    assert (site.latitude, site.longitude, site.elevation_m) == (lat, lon, elevation)
+    assert site.turf.species is species
+    assert site.turf.overseeded is said
+
+
+def test_commented_examples_are_valid(tmp_path: Path) -> None:
+    """Taking away the # of every example leaves a file the program accepts."""
+    lines = []
+    for line in site_toml(Answers("Sea Loft", 38.7, -9.1, timezone="Europe/Lisbon")).splitlines():
+        bare = line.removeprefix("# ")
+        is_example = " = " in bare or bare.startswith(("[[", "  {", "]"))
+        lines.append(bare if line.startswith("# ") and is_example else line)
+    path = tmp_path / "site.toml"
+    path.write_text("\n".join(lines))
+    site = load_site(path)
+    assert site.calendar.blackout[0].reason == "tournament"
+    assert site.weather.own[0].columns[1].quantity == "soil_5cm_c"
+    assert site.equipment.wind_max_m_s == 4.5
+    assert site.advice.watering_in_days == 2
+
+
+def test_bad_answers_are_named() -> None:
+    with pytest.raises(InputError, match=r"name: .*1 to 120 characters"):
+        site_toml(Answers("", 1.0, 2.0))
+    with pytest.raises(InputError, match=r"name: .*character that cannot be shown"):
+        site_toml(Answers("bell\x07", 1.0, 2.0))

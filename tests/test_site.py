@@ -1,0 +1,165 @@
+"""The site file: every fault names file, line, key, value, what is allowed and the remedy."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import pytest
+
+from windowcast.errors import InputError
+from windowcast.site import Site, Species, load_site, parse_hours, timezone_at
+from windowcast.validation import line_of
+
+HEAD = 'name = "Sea Loft"\nlatitude = 38.7\nlongitude = -9.1\n'
+
+
+def written(tmp_path: Path, text: str | bytes) -> Path:
+    path = tmp_path / "site.toml"
+    path.write_bytes(text.encode() if isinstance(text, str) else text)
+    return path
+
+
+def read(tmp_path: Path, text: str) -> Site:
+    return load_site(written(tmp_path, text))
+
+
+def test_the_least_a_site_needs(tmp_path: Path) -> None:
+    site = read(tmp_path, HEAD)
+    assert site.timezone == "Europe/Lisbon"  # looked up offline
+    assert site.turf.species is Species.HYBRID_BERMUDAGRASS
+    assert site.turf.overseeded is None
+    assert site.place.latitude_deg == 38.7
+    assert not site.place.southern
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "zone"),
+    [
+        (40.7, -74.0, "America/New_York"),
+        (-33.9, 151.2, "Australia/Sydney"),
+        (-13.8, -171.8, "Pacific/Apia"),
+        (91.0, 0.0, ""),
+    ],
+)
+def test_time_zone_of_a_point(latitude: float, longitude: float, zone: str) -> None:
+    assert timezone_at(latitude, longitude) == zone
+
+
+def test_own_time_zone_goes_before_the_map(tmp_path: Path) -> None:
+    assert read(tmp_path, HEAD + 'timezone = "UTC"\n').timezone == "UTC"
+
+
+FAULTS = [
+    (HEAD.replace("38.7", "91"), 2, "latitude", "91 ", "a number from -66 to 66"),
+    (HEAD.replace("38.7", '"36N"'), 2, "latitude", "'36N'", "a number from -66 to 66"),
+    (HEAD.replace("38.7", "nan"), 2, "latitude", "nan", "a number from -66 to 66"),
+    (HEAD.replace("-9.1", "181"), 3, "longitude", "181", "a number from -180 to 180"),
+    (HEAD.replace('"Sea Loft"', '""'), 1, "name", "''", "text of 1 to 120 characters"),
+    (HEAD + "elevation_m = 9000\n", 4, "elevation_m", "9000", "a number from -430 to 5000"),
+    (HEAD + "elevaton_m = 60\n", 4, "elevaton_m", "not a known key", "write elevation_m"),
+    (HEAD + 'units = "imperial"\n', 4, "units", "'imperial'", "one of us, metric"),
+    (HEAD + 'timezone = "Mars/Base"\n', 4, "timezone", "'Mars/Base'", "IANA time zone"),
+    (HEAD + '\n[turf]\nspecies = "rye"\n', 6, "turf.species", "'rye'", "hybrid bermudagrass"),
+    (HEAD + '[turf]\nuse = "park"\n', 5, "turf.use", "'park'", "golf, sports, lawn, sod, other"),
+    (HEAD + '[turf]\nirrigated = "at times"\n', 5, "turf.irrigated", "'at times'", "true or false"),
+    (HEAD + '[turf]\nestablished = "soon"\n', 5, "turf.established", "'soon'", "a date such as"),
+    (HEAD + "turf = 3\n", 4, "turf", "3 ", "a table"),
+    (HEAD + '[soil]\ntexture = "mud"\n', 5, "soil.texture", "'mud'", "sandy loam"),
+    (
+        HEAD + "[equipment]\nwind_max_m_s = 12\n",
+        5, "equipment.wind_max_m_s", "12", "a number from 1 to 8",
+    ),
+    (
+        HEAD + '[calendar]\nspray_hours = "8-12"\n',
+        5, "calendar.spray_hours", "'8-12'", "06:00-19:00",
+    ),
+    (
+        HEAD + '[calendar]\nspray_hours = "19:00-06:00"\n',
+        5, "calendar.spray_hours", "ends before it starts", "correct",
+    ),
+    (
+        HEAD + '[calendar]\nspray_weekdays = ["monday"]\n',
+        5, "calendar.spray_weekdays[1]", "'monday'", "mon, tue, wed",
+    ),
+    (
+        HEAD + "[[calendar.blackout]]\nfirst = 2025-01-02\n\n"
+        "[[calendar.blackout]]\nfirst = 2025-01-02\nlast = 2025-01-01\n",
+        7, "calendar.blackout[2]", "last lies before first", "correct",
+    ),
+    (
+        HEAD + "[[calendar.blackout]]\nfirst = 2025-01-02\n"
+        '[[calendar.blackout]]\nfirst = 2025-01-03\nhours = "noon"\n',
+        8, "calendar.blackout[2].hours", "'noon'", "06:00-19:00",
+    ),
+    (HEAD + '[weather]\nfiles = "w.csv"\n', 5, "weather.files", "'w.csv'", "a list, each text"),
+    (HEAD + "[advice]\nodds_threshold = 60\n", 5, "advice.odds_threshold", "60", "0.05 to 0.99"),
+    (HEAD + "advice.odds_threshold = 60\n", 4, "advice.odds_threshold", "60", "0.05 to 0.99"),
+    ("latitude = 1\nlongitude = 2\n", None, "name", "is missing", "text of 1 to 120"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "row", "key", "value", "allowed"), FAULTS)
+def test_faults(
+    tmp_path: Path, *, text: str, row: int | None, key: str, value: str, allowed: str
+) -> None:
+    with pytest.raises(InputError) as caught:
+        read(tmp_path, text)
+    error, words = caught.value, str(caught.value)
+    assert error.exit_code == 2
+    assert "\n" not in words
+    assert "site.toml" in words
+    assert error.row == row
+    assert error.field == key
+    assert value in words
+    assert allowed in words
+    assert error.remedy
+
+
+def test_further_faults_are_counted(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="2 more after this"):
+        read(tmp_path, HEAD.replace("38.7", "91") + 'units = "x"\nweeds = 3\n')
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"name = \n", "is not valid TOML"),
+        (b"\xff\xfe\x00", "is not a text file"),
+        (b"name = 1\n" * 200_000, "is too large"),
+    ],
+)
+def test_files_that_are_no_site(tmp_path: Path, content: bytes, says: str) -> None:
+    with pytest.raises(InputError, match=says) as caught:
+        load_site(written(tmp_path, content))
+    assert caught.value.remedy
+
+
+def test_absent_file_and_folder(tmp_path: Path) -> None:
+    for path in (tmp_path / "none.toml", tmp_path):
+        with pytest.raises(InputError, match=r"cannot be read.*windowcast init"):
+            load_site(path)
+
+
+def test_weather_files_are_taken_beside_the_site_file(tmp_path: Path) -> None:
+    text = HEAD + '[weather]\nfiles = ["a.csv", "/data/b.csv:units=us"]\n'
+    text += '[[weather.own]]\nfile = "logger.csv"\ntime_column = "t"\n'
+    site = read(tmp_path, text)
+    assert site.weather.files == (str(tmp_path / "a.csv"), "/data/b.csv:units=us")
+    assert site.weather.own[0].file == str(tmp_path / "logger.csv")
+
+
+def test_spans_of_hours() -> None:
+    assert parse_hours("06:00-19:30") == (dt.time(6), dt.time(19, 30))
+    with pytest.raises(ValueError, match="not a span"):
+        parse_hours("6 to 7")
+
+
+def test_line_of_a_key() -> None:
+    text = 'a = 1\n[t]\nb = 2\n"c d" = 3\n[[x.y]]\nz = 1\n[[x.y]]\nz = 2\n'
+    assert line_of(text, ("a",)) == 1
+    assert line_of(text, ("t", "b")) == 3
+    assert line_of(text, ("t",)) == 2
+    assert line_of(text, ("x", "y", 0, "z")) == 6
+    assert line_of(text, ("x", "y", 1, "z")) == 8
+    assert line_of(text, ("absent",)) is None
