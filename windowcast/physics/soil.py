@@ -13,19 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.physics.soil_forcing import SoilForcing, prepare
+from windowcast.physics.soil_forcing import SoilForcing, columns_of, drivers
 from windowcast.physics.soil_properties import texture
 from windowcast.physics.soil_site import ProbeReading, SiteCorrection, fit_site_correction
-from windowcast.physics.soil_stepper import (
-    FREEZING,
-    GRID,
-    SPIN_UP_DAYS,
-    STATE_SIZE,
-    Stepper,
-)
+from windowcast.physics.soil_stepper import GRID, STATE_SIZE, Stepper
+from windowcast.physics.soil_surface import parameters
 from windowcast.weather.record import FloatArray
 
-BLOCK = 1024  # columns run together, small enough to stay in the processor's cache
+BLOCK = 4096  # columns run together: enough to outweigh the overhead of array operations
+YEAR = 365  # days prepared at a time, and days to spin up on
+EXTRAS = 3  # outputs beside the temperatures
 UNSETTLED_DAYS = 90  # withheld at the start of a record too short to spin up on
 
 
@@ -69,7 +66,6 @@ class SoilState:
 
     date: np.datetime64
     temp_c: FloatArray
-    ice: FloatArray
     surface: FloatArray  # [..., 8], in the order of `Surface`
 
 
@@ -86,7 +82,7 @@ class SoilResult:
     moisture
         Available water in the top 10 cm, 0 to 1, ``[..., time]``.
     frozen
-        More than half of the water in the top 5 cm is ice, ``[..., time]``.
+        More than half of the freezable water at 5 cm is ice, ``[..., time]``.
     snow_water_mm
         Water held in snow, ``[..., time]``.
     """
@@ -142,28 +138,35 @@ def simulate(
         np.shape(forcing.latitude_deg),
         () if state is None else state.temp_c.shape[:-1],
     )
-    drivers = prepare(forcing, shape)
-    days, columns = drivers.air_c.shape
-    out = np.empty((days, len(depths_m) + 3, columns))
-    weights = [_depth_weights(z) for z in depths_m]
-    start = None if state is None else _flat_state(state, shape)
+    days, columns = len(forcing.dates), int(np.prod(shape))
+    out = np.empty((days, len(depths_m) + EXTRAS, columns))
     ends = np.empty((columns, STATE_SIZE))
-    for first_column in range(0, columns, BLOCK):
-        part = slice(first_column, min(first_column + BLOCK, columns))
+    withheld = np.empty((days, columns), dtype=np.bool_)
+    start = None if state is None else _flat_state(state, shape)
+    weights = [_depth_weights(z) for z in depths_m]
+    for begin in range(0, columns, BLOCK):
+        part = slice(begin, min(begin + BLOCK, columns))
+        weather = columns_of(forcing, shape, part)
         stepper = Stepper(
-            drivers, part, texture(site.texture), turf=site.turf, irrigated=site.irrigated
+            part.stop - begin,
+            texture(site.texture),
+            parameters(),
+            turf=site.turf,
+            irrigated=site.irrigated,
         )
         if start is None:
-            stepper.spin_up()
+            stepper.spin_up(drivers(weather.between(0, YEAR)))
         else:
             stepper.load(start[part])
-        stepper.run(out[:, :, part], weights)
+        for day in range(0, days, YEAR):
+            piece = drivers(weather.between(day, day + YEAR))
+            stepper.run(piece, weights, out[day : day + YEAR, :, part])
         ends[part] = stepper.dump()
-    withheld = drivers.blind
-    if start is None and days < SPIN_UP_DAYS:
-        withheld = withheld | (np.arange(days) < UNSETTLED_DAYS)[:, None]
+        withheld[:, part] = weather.blind
+    if start is None and days < YEAR:
+        withheld[:UNSETTLED_DAYS] = True
     out = out.transpose(2, 0, 1)
-    temps = np.where(withheld.T[:, :, None], np.nan, out[:, :, :-3])
+    temps = np.where(withheld.T[:, :, None], np.nan, out[:, :, :-EXTRAS])
     temps = temps.reshape(*shape, days, len(depths_m))
     water, ice, snow = (out[:, :, i].reshape(*shape, days) for i in (-3, -2, -1))
     if site.correction is not None:
@@ -187,7 +190,7 @@ def _depth_weights(depth_m: float) -> list[tuple[int, float]]:
 
 def _flat_state(state: SoilState, shape: tuple[int, ...]) -> FloatArray:
     """State as ``[columns, STATE_SIZE]``."""
-    joined = np.concatenate([state.temp_c, state.ice, state.surface], axis=-1)
+    joined = np.concatenate([state.temp_c, state.surface], axis=-1)
     return np.broadcast_to(joined, (*shape, STATE_SIZE)).reshape(-1, STATE_SIZE)
 
 
@@ -198,6 +201,5 @@ def _state(date: np.datetime64, flat: FloatArray, shape: tuple[int, ...]) -> Soi
     return SoilState(
         date=date.astype("datetime64[D]"),
         temp_c=full[..., :layers],
-        ice=full[..., layers : layers + FREEZING],
-        surface=full[..., layers + FREEZING :],
+        surface=full[..., layers:],
     )

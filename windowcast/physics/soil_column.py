@@ -1,18 +1,19 @@
 """Heat conduction and freezing in a layered soil column.
 
 The step is backward Euler on control volumes, solved exactly by elimination: stable for any
-step length and any property contrast. Written with plain operators on lists of layers, so that a
-layer may be a float (one column, fast without array overhead) or an array over columns
+step length and any contrast of properties. Written with plain operators on lists of layers, so
+that a layer may be a float (one column, free of array overhead) or an array over columns
 (stations, members).
 
-Units: depths m, temperatures °C, conductances W/m²/K, heat capacities per layer J/m²/K, heat J/m².
+Units: depth m, temperature °C, conductance W/m²/K. The heat capacity of a layer is given as its
+`store`, J/m²/K divided by the length of the step in s, hence W/m²/K.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -29,13 +30,8 @@ class Ops:
 
     minimum: Callable[[Number, Number], Number]
     maximum: Callable[[Number, Number], Number]
-    log10: Callable[[Number], Number]
-    lowest: Callable[[Number], float]  # over columns
-    highest: Callable[[Number], float]
-
-
-def _identity(value: float) -> float:
-    return value
+    lowest: Callable[[Layers], float]  # over layers and columns
+    each: Callable[..., Layers]  # a function of numbers applied to each layer
 
 
 def _float_min(a: float, b: float) -> float:
@@ -46,69 +42,80 @@ def _float_max(a: float, b: float) -> float:
     return a if a > b else b
 
 
-FLOATS = Ops(_float_min, _float_max, math.log10, _identity, _identity)
-ARRAYS = Ops(np.minimum, np.maximum, np.log10, lambda a: float(a.min()), lambda a: float(a.max()))
+def _array_lowest(layers: Layers) -> float:
+    least = layers[0]
+    for layer in layers[1:]:
+        least = np.minimum(least, layer)
+    return float(least.min())
+
+
+def _each_float(function: Callable[..., float], *layers: Layers) -> Layers:
+    return [function(*values) for values in zip(*layers, strict=True)]
+
+
+def _each_array(function: Callable[..., Number], *layers: Layers) -> Layers:
+    return list(function(*(np.array(values) for values in layers)))
+
+
+FLOATS = Ops(_float_min, _float_max, min, _each_float)
+ARRAYS = Ops(np.minimum, np.maximum, _array_lowest, _each_array)
 
 
 @dataclass(frozen=True)
 class Grid:
-    """Depths of the nodes and the control volumes around them."""
+    """Depths of the nodes and of the control volumes around them, m."""
 
     node_m: tuple[float, ...]
     face_m: tuple[float, ...]  # between node i and i + 1
+    gap_m: tuple[float, ...]  # from node i to i + 1
     thickness_m: tuple[float, ...]
 
     @classmethod
     def of(cls, node_m: Sequence[float], bottom_m: float) -> Grid:
         """Faces half way between nodes, from the surface down to `bottom_m`."""
-        faces = [(a + b) / 2 for a, b in zip(node_m, node_m[1:], strict=False)]
+        faces = [(a + b) / 2 for a, b in pairwise(node_m)]
         edges = [0.0, *faces, bottom_m]
         return cls(
-            tuple(node_m),
-            tuple(faces),
-            tuple(b - a for a, b in zip(edges, edges[1:], strict=False)),
+            node_m=tuple(node_m),
+            face_m=tuple(faces),
+            gap_m=tuple(b - a for a, b in pairwise(node_m)),
+            thickness_m=tuple(b - a for a, b in pairwise(edges)),
         )
 
 
 def conduct(
     temps: Layers,
-    capacity: Layers,
+    store: Layers,
     conductance: Layers,
-    surface_conductance: Number,
-    surface_temp: Number,
-    step_s: float,
+    surface: tuple[Number, Number],
 ) -> Layers:
     """Temperatures one step later, with no heat flow through the bottom.
 
     Parameters
     ----------
     temps
-        One entry per layer, from the top, °C.
-    capacity
-        Heat capacity of each layer, J/m²/K.
+        One entry per layer, from the top.
+    store
+        Heat capacity of each layer over the length of the step, W/m²/K.
     conductance
-        Between each layer and the next, W/m²/K (one fewer than layers).
-    surface_conductance, surface_temp
-        Between the top layer's node and whatever drives it (W/m²/K), and its temperature, °C.
-    step_s
-        Length of the step, s.
+        Between each layer and the next (one fewer than layers), W/m²/K.
+    surface
+        Conductance between the top layer's node and what drives it, and the driving temperature.
     """
-    last = len(temps) - 1
-    per_second = 1.0 / step_s
-    ratios: Layers = []  # elimination downwards: T[i] = partial[i] + ratios[i] * T[i+1]
+    from_above, driving = surface
+    pull = from_above * driving
+    ratios: Layers = []  # elimination downwards: T[i] = partial[i] + ratio[i] * T[i+1]
     partials: Layers = []
-    from_above, pull = surface_conductance, surface_conductance * surface_temp
+    last = len(temps) - 1
     for i in range(last):
-        below = conductance[i]
-        store = capacity[i] * per_second
-        inverse = 1.0 / (store + from_above + below)
+        below, held = conductance[i], store[i]
+        inverse = 1.0 / (held + from_above + below)
         ratio = below * inverse
-        partial = (store * temps[i] + pull) * inverse
+        partial = (held * temps[i] + pull) * inverse
         ratios.append(ratio)
         partials.append(partial)
-        from_above, pull = below * (1.0 - ratio), below * partial
-    store = capacity[last] * per_second
-    current = (store * temps[last] + pull) / (store + from_above)
+        from_above, pull = below - below * ratio, below * partial
+    current = (store[last] * temps[last] + pull) / (store[last] + from_above)
     result: Layers = [current]
     for i in range(last - 1, -1, -1):
         current = partials[i] + ratios[i] * current
@@ -117,29 +124,49 @@ def conduct(
     return result
 
 
-def freeze(
-    ops: Ops, temps: Layers, ice: Layers, capacity: Layers, water_m: Layers
-) -> tuple[Layers, Layers]:
-    """Let water freeze or ice melt until heat and temperature agree at 0 °C.
-
-    A layer below 0 °C gives its cold to freezing its water first; a layer above 0 °C gives its
-    warmth to melting its ice first. Heat is conserved exactly.
+@dataclass(frozen=True)
+class Freezing:
+    """Soil water that freezes evenly over a range of temperature just below 0 °C.
 
     Parameters
     ----------
-    temps, capacity
-        As in `conduct`, for all layers.
-    ice
-        Share of the freezable water that is frozen, 0 to 1, for the upper layers only.
-    water_m
-        Freezable water of those layers, m.
+    width_k
+        Range in which the water freezes.
+    latent
+        Latent heat of each layer's freezable water over the length of the step, W/m².
     """
-    temps, ice = list(temps), list(ice)
-    for i, frozen in enumerate(ice):
-        latent = water_m[i] * LATENT_HEAT_J_M3
-        heat = capacity[i] * temps[i]  # J/m², above 0 °C
-        # freezing is negative, melting positive; bounded by the water and the ice there
-        change = ops.maximum(ops.minimum(heat, latent * frozen), latent * (frozen - 1.0))
-        ice[i] = frozen - change / latent
-        temps[i] = (heat - change) / capacity[i]
-    return temps, ice
+
+    ops: Ops
+    width_k: Number
+    latent: Layers
+
+    def frozen_share(self, temp: Number) -> Number:
+        """Share of the freezable water that is ice, 0 to 1."""
+        return self.ops.minimum(self.ops.maximum(temp * (-1.0 / self.width_k), 0.0), 1.0)
+
+    def apparent_store(self, temps: Layers, store: Layers) -> Layers:
+        """`store` with the latent heat of the layers that are in the freezing range."""
+        count, width = len(self.latent), self.width_k
+
+        def apparent(temp: Number, held: Number, latent: Number) -> Number:
+            return held + latent * ((temp < 0.0) & (temp > -width)) / width
+
+        return self.ops.each(apparent, temps[:count], store[:count], self.latent) + store[count:]
+
+    def settle(self, before: Layers, after: Layers, store: Layers, used: Layers) -> Layers:
+        """Temperatures that hold the heat each layer took up in a step, ice included.
+
+        `after` comes from `conduct` with the capacities `used`; the heat taken up is
+        ``used * (after - before)``. `store` is the capacity without latent heat.
+        """
+        ops, width, count = self.ops, self.width_k, len(self.latent)
+
+        def settled(old: Number, new: Number, held: Number, used: Number, latent: Number) -> Number:
+            heat = held * old - latent * self.frozen_share(old) + used * (new - old)
+            all_frozen = -(held * width + latent)
+            partly = ops.maximum(ops.minimum(heat, 0.0), all_frozen) / (held + latent / width)
+            beyond = ops.maximum(heat, 0.0) + ops.minimum(heat - all_frozen, 0.0)
+            return partly + beyond / held
+
+        upper = [part[:count] for part in (before, after, store, used)]
+        return ops.each(settled, *upper, self.latent) + after[count:]

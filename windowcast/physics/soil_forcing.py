@@ -8,7 +8,9 @@ Priestley & Taylor (1972).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -48,17 +50,34 @@ class SoilForcing:
 
 
 @dataclass(frozen=True)
-class Drivers:
-    """What each day of the column model needs, time first: ``[time, columns]``."""
+class Weather:
+    """Weather by column without gaps in air temperature, time first: ``[time, columns]``."""
 
-    air_c: FloatArray
-    range_k: FloatArray
+    tmax_c: FloatArray
+    tmin_c: FloatArray
     precip_mm: FloatArray
-    solar_w_m2: FloatArray
-    longwave_w_m2: FloatArray
-    demand_mm: FloatArray
+    outside_mj_m2: FloatArray  # extraterrestrial radiation
+    solar_mj_m2: FloatArray | None
+    rh_mean_pct: FloatArray | None
     snow_depth_mm: FloatArray | None
     blind: npt.NDArray[np.bool_]  # no answer: air temperature missing now or too recently
+
+    def between(self, first: int, last: int) -> Weather:
+        """Days from index `first` up to, not including, `last`."""
+        cut: dict[str, Any] = {f.name: getattr(self, f.name) for f in fields(self)}
+        return Weather(**{k: None if v is None else v[first:last] for k, v in cut.items()})
+
+
+@dataclass(frozen=True)
+class Drivers:
+    """What the column model takes each day, ``[time, columns]``."""
+
+    air_c: FloatArray
+    precip_mm: FloatArray
+    solar_w_m2: FloatArray
+    longwave_w_m2: FloatArray  # net loss
+    demand_mm: FloatArray
+    snow_depth_mm: FloatArray | None
 
 
 def saturation_kpa(temp_c: FloatArray) -> FloatArray:
@@ -72,21 +91,45 @@ def estimate_solar_mj_m2(
 ) -> FloatArray:
     """Daily solar radiation from the temperature range, lower on wet days, MJ/m²."""
     table = load("soil").table("radiation")
-    span = np.sqrt(np.maximum(tmax_c - tmin_c, 0.5))
-    wet = np.minimum(precip_mm, 10.0) / 10.0
-    share = table.number("base") + table.number("per_sqrt_range") * span
-    share = share - table.number("wet_day") * np.sqrt(wet)
+    share = (
+        table.number("base")
+        + table.number("per_sqrt_range") * np.sqrt(np.maximum(tmax_c - tmin_c, 0.5))
+        - table.number("wet_day") * _wetness(precip_mm)
+    )
     result: FloatArray = outside_mj_m2 * np.clip(share, 0.08, 0.78)
     return result
 
 
-def prepare(forcing: SoilForcing, shape: tuple[int, ...]) -> Drivers:
-    """Fill, estimate and flatten to ``[time, columns]``; `shape` is that of the leading axes."""
+def estimate_vapour_kpa(
+    tmax_c: FloatArray, tmin_c: FloatArray, precip_mm: FloatArray
+) -> FloatArray:
+    """Daily vapour pressure, from a dew point near the minimum temperature."""
+    table = load("soil").table("dew_point")
+    below = (
+        table.number("base")
+        + table.number("per_range") * (tmax_c - tmin_c)
+        + table.number("wet_day") * _wetness(precip_mm)
+        + table.number("per_mean") * (tmax_c + tmin_c) / 2
+    )
+    return saturation_kpa(tmin_c - below)
+
+
+def _wetness(precip_mm: FloatArray) -> FloatArray:
+    """0 on a dry day to 1 at 10 mm and more."""
+    result: FloatArray = np.sqrt(np.minimum(precip_mm, 10.0) / 10.0)
+    return result
+
+
+def columns_of(forcing: SoilForcing, shape: tuple[int, ...], part: slice) -> Weather:
+    """Some columns of the forcing, gaps filled; `shape` is that of all leading axes."""
     days = len(forcing.dates)
 
     def columns(values: npt.ArrayLike) -> FloatArray:
         full = np.broadcast_to(np.asarray(values, dtype=np.float64), (*shape, days))
-        return np.ascontiguousarray(full.reshape(-1, days).T)
+        return np.ascontiguousarray(full.reshape(-1, days)[part].T)
+
+    def optional(values: FloatArray | None) -> FloatArray | None:
+        return None if values is None else columns(values)
 
     tmax, tmin = columns(forcing.tmax_c), columns(forcing.tmin_c)
     missing = ~(np.isfinite(tmax) & np.isfinite(tmin))
@@ -94,42 +137,62 @@ def prepare(forcing: SoilForcing, shape: tuple[int, ...]) -> Drivers:
     if missing.any():
         tmax, tmin = _carry(tmax, missing), _carry(tmin, missing)
     latitude = np.broadcast_to(np.asarray(forcing.latitude_deg, dtype=np.float64), shape)
-    outside = extraterrestrial_radiation_mj_m2(
-        latitude.reshape(1, -1), day_of_year(forcing.dates)[:, None]
-    )
+    latitude, column = np.unique(latitude.reshape(-1)[part], return_inverse=True)
+    number = day_of_year(forcing.dates)
+    by_day = extraterrestrial_radiation_mj_m2(latitude[None, :], np.arange(1, 367)[:, None])
     precip = columns(forcing.precip_mm)
     unknown = ~np.isfinite(precip)
-    mean = (tmax + tmin) / 2
+    if unknown.any():  # the mean of what is known
+        known = np.maximum((~unknown).sum(axis=0), 1)
+        precip = np.where(unknown, np.where(unknown, 0.0, precip).sum(axis=0) / known, precip)
+    return Weather(
+        tmax_c=tmax,
+        tmin_c=tmin,
+        precip_mm=precip,
+        outside_mj_m2=by_day[:, column][number - 1],
+        solar_mj_m2=optional(forcing.solar_mj_m2),
+        rh_mean_pct=optional(forcing.rh_mean_pct),
+        snow_depth_mm=optional(forcing.snow_depth_mm),
+        blind=blind,
+    )
 
-    wet = np.where(unknown, 0.0, precip)
-    solar = estimate_solar_mj_m2(tmax, tmin, wet, outside)
-    if forcing.solar_mj_m2 is not None:
-        measured = columns(forcing.solar_mj_m2)
-        solar = np.where(np.isfinite(measured), measured, solar)
-    vapour = saturation_kpa(tmin)
-    if forcing.rh_mean_pct is not None:
-        humidity = columns(forcing.rh_mean_pct)
-        vapour = np.where(np.isfinite(humidity), saturation_kpa(mean) * humidity / 100, vapour)
 
-    clearness = np.clip(solar / (0.75 * outside + 0.1), 0.25, 1.0)  # FAO-56 eq. 36
-    longwave = 4.903e-9 * (mean + 273.16) ** 4 * (0.34 - 0.14 * np.sqrt(vapour))
-    longwave = longwave * (1.35 * clearness - 0.35)
-    slope = 4098 * saturation_kpa(mean) / (mean + 237.3) ** 2
+def drivers(weather: Weather) -> Drivers:
+    """Estimate what was not measured and work out the fluxes."""
+    tmax, tmin, precip = weather.tmax_c, weather.tmin_c, weather.precip_mm
+    mean = 0.5 * (tmax + tmin)
+    solar = _measured_or(
+        weather.solar_mj_m2,
+        lambda: estimate_solar_mj_m2(tmax, tmin, precip, weather.outside_mj_m2),
+    )
+    saturation = saturation_kpa(mean)
+    humidity = weather.rh_mean_pct
+    vapour = _measured_or(
+        None if humidity is None else saturation * humidity * 0.01,
+        lambda: estimate_vapour_kpa(tmax, tmin, precip),
+    )
+    clearness = np.clip(solar / (0.75 * weather.outside_mj_m2 + 0.1), 0.25, 1.0)  # FAO-56 eq. 36
+    kelvin2 = np.square(mean + 273.16)
+    longwave = 4.903e-9 * kelvin2 * kelvin2 * (0.34 - 0.14 * np.sqrt(vapour))
+    longwave *= 1.35 * clearness - 0.35
+    slope = 4098 * saturation / np.square(mean + 237.3)
     net = np.maximum(0.77 * solar - longwave, 0.0)
-    demand = 1.26 * slope / (slope + 0.066) * net / 2.45
-    if unknown.any():  # the mean of what is known, else what keeps the soil half wet
-        usual = np.where(unknown, 0, precip).sum(0) / np.maximum((~unknown).sum(0), 1)
-        precip = np.where(unknown, np.where(unknown.all(0), 0.8 * demand, usual), precip)
     return Drivers(
         air_c=mean,
-        range_k=np.maximum(tmax - tmin, 0.0),
         precip_mm=precip,
         solar_w_m2=solar * MJ_PER_DAY_TO_W,
         longwave_w_m2=longwave * MJ_PER_DAY_TO_W,
-        demand_mm=demand,
-        snow_depth_mm=None if forcing.snow_depth_mm is None else columns(forcing.snow_depth_mm),
-        blind=blind,
+        demand_mm=(1.26 / 2.45) * net * (slope / (slope + 0.066)),
+        snow_depth_mm=weather.snow_depth_mm,
     )
+
+
+def _measured_or(measured: FloatArray | None, estimate: Callable[[], FloatArray]) -> FloatArray:
+    """Measured values where finite, estimated elsewhere."""
+    if measured is None:
+        return estimate()
+    known = np.isfinite(measured)
+    return measured if known.all() else np.where(known, measured, estimate())
 
 
 def _blind(missing: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
@@ -147,15 +210,18 @@ def _blind(missing: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
 
 
 def _carry(values: FloatArray, missing: npt.NDArray[np.bool_]) -> FloatArray:
-    """Stand-in for missing days: the same day a year or more before, else the last day known.
+    """Stand-in for missing days: what was known up to 5 days before, else the same day of another
+    year (the past first), else the last known.
 
     Only keeps the state of the column sensible; results of these days are withheld.
     """
     filled = np.where(missing, np.nan, values)
-    for years in (1, 2, 3):
-        lag = round(365.25 * years)
-        if lag < len(filled):
-            filled[lag:] = np.where(np.isnan(filled[lag:]), values[:-lag], filled[lag:])
+    source = filled.copy()
+    years = [round(365.25 * k) for k in range(1, len(filled) // 366 + 1)]
+    for lag in (1, 2, 3, 4, 5, *years):
+        filled[lag:] = np.where(np.isnan(filled[lag:]), source[:-lag], filled[lag:])
+    for lag in years:
+        filled[:-lag] = np.where(np.isnan(filled[:-lag]), source[lag:], filled[:-lag])
     days = np.arange(len(filled))[:, None]
     last = np.maximum.accumulate(np.where(np.isfinite(filled), days, 0), axis=0)
     filled = np.take_along_axis(filled, last, axis=0)

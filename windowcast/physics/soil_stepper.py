@@ -2,36 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import astuple, fields
 
 import numpy as np
 
-from windowcast.physics.soil_column import ARRAYS, FLOATS, Grid, Layers, Number, conduct, freeze
+from windowcast.physics.soil_column import (
+    ARRAYS,
+    FLOATS,
+    LATENT_HEAT_J_M3,
+    Freezing,
+    Grid,
+    Layers,
+    Number,
+    conduct,
+)
 from windowcast.physics.soil_forcing import Drivers
 from windowcast.physics.soil_properties import Texture
 from windowcast.physics.soil_surface import (
+    Day,
     Parameters,
     Surface,
-    cover_day,
     drive,
-    parameters,
+    irrigate,
     snow_day,
     snow_known,
+    sward_day,
     water_day,
 )
 from windowcast.weather.record import FloatArray
 
 GRID = Grid.of((0.02, 0.05, 0.10, 0.20, 0.35, 0.60, 1.0, 1.7, 3.0), bottom_m=3.8)
-WET_TOP = 3  # layers that share the water of the top; the rest have that of the root zone
+TOP = 3  # layers that share the water of the top; the rest have that of the root zone
 FREEZING = 6  # layers that may freeze
-STATE_SIZE = len(GRID.node_m) + FREEZING + len(fields(Surface))
+STATE_SIZE = len(GRID.node_m) + len(fields(Surface))
 DAY_S = 86400.0
-SPIN_UP_DAYS = 365
 SPIN_UP_ROUNDS = 2
-IRRIGATED_WATER = 0.7
 
-Day = tuple[Number, ...]
+_PER_DAY = tuple(dz / DAY_S for dz in GRID.thickness_m)
+_TOP_GAPS = tuple(1.0 / dz for dz in GRID.gap_m[: TOP - 1])
+_DEEP_GAPS = tuple(1.0 / dz for dz in GRID.gap_m[TOP:])
+_ABOVE_EDGE_M = GRID.face_m[TOP - 1] - GRID.node_m[TOP - 1]
+_BELOW_EDGE_M = GRID.node_m[TOP] - GRID.face_m[TOP - 1]
+
+Weights = Sequence[Sequence[tuple[int, float]]]
 
 
 class Stepper:
@@ -39,135 +53,133 @@ class Stepper:
 
     Parameters
     ----------
-    drivers
-        Prepared weather ``[time, columns]``.
-    part
-        Which columns. A single one runs on floats, more on arrays.
-    soil
-        Texture properties.
+    columns
+        How many. A single one runs on floats, more on arrays.
+    soil, parameters
+        Texture properties and fitted parameters.
     turf, irrigated
         See `windowcast.physics.soil.SoilSite`.
-    parameters
-        The packaged ones unless given.
     """
 
     def __init__(
         self,
-        drivers: Drivers,
-        part: slice,
+        columns: int,
         soil: Texture,
+        parameters: Parameters,
         *,
         turf: bool = True,
         irrigated: bool = False,
-        parameters: Parameters = parameters(),
     ) -> None:
-        self.single = drivers.air_c[0, part].size == 1
+        self.single = columns == 1
         self.ops = FLOATS if self.single else ARRAYS
-        self.soil, self.turf, self.irrigated, self.p = soil, turf, irrigated, parameters
-        arrays = [
-            drivers.air_c,
-            drivers.range_k,
-            drivers.precip_mm,
-            drivers.solar_w_m2,
-            drivers.longwave_w_m2,
-            drivers.demand_mm,
-        ]
-        self.drivers: list[Sequence[Number]] = [self._column(a[:, part]) for a in arrays]
-        depth = drivers.snow_depth_mm
-        self.snow_depth = None if depth is None else self._column(depth[:, part])
+        self.soil, self.p, self.turf, self.irrigated = soil, parameters, turf, irrigated
         self.temps: Layers = []
-        self.ice: Layers = []
+        self.cold = False
         self.surface = Surface(*[0.0] * len(fields(Surface)))
-
-    def _column(self, values: FloatArray) -> Sequence[Number]:
-        if self.single:
-            result: list[float] = values[:, 0].tolist()
-            return result
-        return np.ascontiguousarray(values)
 
     def load(self, flat: FloatArray) -> None:
         """Take the state ``[columns, STATE_SIZE]``."""
         rows: list[Number] = flat[0].tolist() if self.single else list(np.array(flat.T))
-        layers = len(GRID.node_m)
-        self.temps, self.ice = rows[:layers], rows[layers : layers + FREEZING]
-        self.surface = Surface(*rows[layers + FREEZING :])
+        self.temps = rows[: len(GRID.node_m)]
+        self.surface = Surface(*rows[len(GRID.node_m) :])
+        self.cold = self.ops.lowest(self.temps[:FREEZING]) < 0.0
 
     def dump(self) -> FloatArray:
         """The state as ``[columns, STATE_SIZE]``."""
-        rows = [*self.temps, *self.ice, *astuple(self.surface)]
+        rows = [*self.temps, *astuple(self.surface)]
         return np.array(rows, dtype=np.float64).reshape(STATE_SIZE, -1).T
 
-    def spin_up(self) -> None:
-        """Start from the mean of the first year and run that year until the start is forgotten."""
-        days = min(SPIN_UP_DAYS, len(self.drivers[0]))
-        air, _, precip, _, _, demand = (np.mean(d[:days], axis=0) for d in self.drivers)
-        zero = air * 0.0
-        rows = [zero + air] * len(GRID.node_m) + [zero] * FREEZING
-        rows += [zero, zero + 0.2, zero + 0.7, zero + 0.7, zero + 0.5, zero + air, precip, demand]
-        self.load(np.array(rows, dtype=np.float64).reshape(STATE_SIZE, -1).T)
-        if days == SPIN_UP_DAYS:
-            for _ in range(SPIN_UP_ROUNDS):
-                for day in range(days):
-                    self.advance(day)
+    def spin_up(self, year: Drivers) -> None:
+        """Start from the means of a year and run it until the start is forgotten."""
+        air, precip, demand = (a.mean(axis=0) for a in (year.air_c, year.precip_mm, year.demand_mm))
+        zero = np.zeros_like(air)
+        surface = [zero, zero + 0.2, zero + 0.7, zero + 0.7, zero + 0.5, air, precip, demand]
+        self.load(np.array([air] * len(GRID.node_m) + surface).T)
+        for _ in range(SPIN_UP_ROUNDS):
+            for _ in self.days(year):
+                pass
 
-    def run(self, out: FloatArray, weights: Iterable[Sequence[tuple[int, float]]]) -> None:
-        """All days, writing ``out[time, depths + (water, ice, snow), columns]``."""
-        weights = list(weights)
-        late = self.p.end_of_day_weight
-        for day in range(len(self.drivers[0])):
-            before = self.temps
-            self.advance(day)
-            mean = [
-                late * new + (1.0 - late) * old for new, old in zip(self.temps, before, strict=True)
-            ]
-            row = [sum(mean[i] * w for i, w in parts) for parts in weights]
-            row += [self.surface.top_water, (self.ice[0] + self.ice[1]) / 2, self.surface.snow_mm]
-            out[day] = np.array(row).reshape(out[day].shape)
+    def run(self, drivers: Drivers, weights: Weights, out: FloatArray) -> None:
+        """Write ``out[time, depths + (water, frozen share, snow), columns]`` for all days.
 
-    def advance(self, day: int) -> None:
-        """One day on."""
-        ops, p, s, soil = self.ops, self.p, self.surface, self.soil
-        air, span, precip, solar, longwave, demand = (d[day] for d in self.drivers)
-        rain, melt = snow_day(ops, s, p, air, precip)
-        if self.snow_depth is not None:
-            snow_known(s, self.snow_depth[day])
-        if self.irrigated:
-            growing = ops.minimum(ops.maximum((s.season_c - 10.0) / 5.0, 0.0), 1.0)
-            s.top_water = ops.maximum(s.top_water, IRRIGATED_WATER * growing)
-            s.root_water = ops.maximum(s.root_water, IRRIGATED_WATER * growing)
-        cover_day(ops, s, p, air, precip, demand, turf=self.turf)
-        water_day(ops, s, p, rain + melt, demand)
-        driving, resistance = drive(ops, s, p, air, span, solar, longwave, demand, turf=self.turf)
+        `weights` gives for each depth the layers and weights that interpolate to it.
+        """
+        late, width = self.p.end_of_day_weight, self.p.freezing_width_k
+        freezing = Freezing(self.ops, width, [])
+        before = self.temps
+        for i, temps in enumerate(self.days(drivers)):
+            mean = {
+                k: late * temps[k] + (1.0 - late) * before[k] for part in weights for k, _ in part
+            }
+            row = [sum(mean[k] * w for k, w in part) for part in weights]
+            share = freezing.frozen_share(temps[1]) if self.cold else temps[1] * 0.0
+            out[i] = np.array([*row, self.surface.top_water, share, self.surface.snow_mm]).reshape(
+                out.shape[1:]
+            )
+            before = temps
 
-        room = soil.field_capacity - soil.wilting_point
-        top = soil.wilting_point + room * s.top_water
-        root = soil.wilting_point + room * s.root_water
-        top_k = soil.conductivity_w_m_k(ops, top) * p.conductivity_top_factor
-        root_k = soil.conductivity_w_m_k(ops, root) * p.conductivity_factor
-        top_c, root_c = soil.heat_capacity_j_m3_k(top), soil.heat_capacity_j_m3_k(root)
-        capacity = [
-            (top_c if i < WET_TOP else root_c) * dz for i, dz in enumerate(GRID.thickness_m)
-        ]
-        conductance = [
-            (top_k if i < WET_TOP - 1 else root_k) / dz for i, dz in enumerate(NODE_GAPS_M)
-        ]
-        edge, upper, lower = (
-            GRID.face_m[WET_TOP - 1],
-            GRID.node_m[WET_TOP - 1],
-            GRID.node_m[WET_TOP],
+    def days(self, drivers: Drivers) -> Iterator[Layers]:
+        """Move on through all days, giving the temperatures at the end of each."""
+        arrays = (
+            drivers.air_c,
+            drivers.precip_mm,
+            drivers.solar_w_m2,
+            drivers.longwave_w_m2,
+            drivers.demand_mm,
         )
-        conductance[WET_TOP - 1] = 1.0 / ((edge - upper) / top_k + (lower - edge) / root_k)
-        resistance = resistance + GRID.node_m[0] / top_k
-        temps = conduct(self.temps, capacity, conductance, 1.0 / resistance, driving, DAY_S)
-        if any(ops.lowest(t) < 0 for t in temps[:FREEZING]) or any(
-            ops.highest(i) > 0 for i in self.ice
-        ):
-            water = [
-                (top if i < WET_TOP else root) * p.freezable * GRID.thickness_m[i]
-                for i in range(FREEZING)
-            ]
-            temps, self.ice = freeze(ops, temps, self.ice, capacity, water)
+        rows = [a[:, 0].tolist() if self.single else a for a in arrays]
+        for i, values in enumerate(zip(*rows, strict=True)):
+            self._advance(
+                Day(*values), None if drivers.snow_depth_mm is None else drivers.snow_depth_mm[i]
+            )
+            yield self.temps
+
+    def _advance(self, day: Day, snow_depth_mm: FloatArray | None) -> None:
+        ops, p, s = self.ops, self.p, self.surface
+        supply = snow_day(ops, s, p, day)
+        if snow_depth_mm is not None:
+            snow_known(s, snow_depth_mm[0] if self.single else snow_depth_mm)
+        if self.irrigated:
+            irrigate(ops, s)
+        closed = sward_day(ops, s, p, day)
+        if not self.turf:
+            closed = s.green = closed * 0.0
+        water_day(ops, s, p, supply, day.demand_mm)
+        driving, resistance = drive(ops, s, p, day, closed)
+        self._conduct(driving, resistance)
+
+    def _conduct(self, driving: Number, resistance: Number) -> None:
+        p, s, soil = self.p, self.surface, self.soil
+        c0, c1, c2 = soil.conductivity_curve
+        top, root = s.top_water, s.root_water
+        top_k = (c0 + top * (c1 + top * c2)) * p.conductivity_top
+        root_k = (c0 + root * (c1 + root * c2)) * p.conductivity_deep
+        top_c = soil.heat_capacity_j_m3_k(soil.water(top))
+        root_c = soil.heat_capacity_j_m3_k(soil.water(root))
+        store = [top_c * z for z in _PER_DAY[:TOP]] + [root_c * z for z in _PER_DAY[TOP:]]
+        freezing = None
+        used = store
+        if self.cold:
+            freezing = self._freezing()
+            used = freezing.apparent_store(self.temps, store)
+            top_k = top_k * (1.0 + p.conductivity_ice * freezing.frozen_share(self.temps[1]))
+        conductance = [
+            *(top_k * g for g in _TOP_GAPS),
+            1.0 / (_ABOVE_EDGE_M / top_k + _BELOW_EDGE_M / root_k),
+            *(root_k * g for g in _DEEP_GAPS),
+        ]
+        surface = 1.0 / (resistance + GRID.node_m[0] / top_k)
+        temps = conduct(self.temps, used, conductance, (surface, driving))
+        now_cold = self.ops.lowest(temps[:FREEZING]) < 0.0
+        if self.cold or now_cold:
+            freezing = freezing or self._freezing()
+            temps = freezing.settle(self.temps, temps, store, used)
+        self.cold = now_cold
         self.temps = temps
 
-
-NODE_GAPS_M = [b - a for a, b in zip(GRID.node_m, GRID.node_m[1:], strict=False)]
+    def _freezing(self) -> Freezing:
+        p, s = self.p, self.surface
+        top = LATENT_HEAT_J_M3 * (p.freezing_water + p.freezing_water_wet * s.top_water)
+        root = LATENT_HEAT_J_M3 * (p.freezing_water + p.freezing_water_wet * s.root_water)
+        latent = [(top if i < TOP else root) * z for i, z in enumerate(_PER_DAY[:FREEZING])]
+        return Freezing(self.ops, p.freezing_width_k, latent)

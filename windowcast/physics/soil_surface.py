@@ -1,18 +1,22 @@
-"""What lies between the air and the soil: snow, turf, thatch and the water near the surface.
+"""What lies between the air and the soil: snow, sward, thatch, and the water near the surface.
 
-Each function moves one store on by a day. Like `soil_column`, they work on floats or on arrays
-over columns. The fluxes they give drive the heat conduction below:
+Each function moves one store on by a day, on floats or on arrays over columns, as in
+`soil_column`. Together they give what drives the heat conduction below:
 
     heat into the soil = (T_drive - T_soil) / resistance
-    T_drive = T_air + (absorbed radiation - long-wave loss - evaporation) / h
+    T_drive = T_air + gain from radiation - loss by long waves - loss by evaporation
 
-with h the exchange between surface and air. Rates in mm/day, fluxes in W/m².
+The gains are in K per W/m² (or per mm/day of evaporation): a surface energy balance made linear
+about the air temperature and divided by the exchange with the air. Snow hides the surface from
+the sun, holds T_drive at 0 °C while it melts, and adds resistance; sward and thatch add
+resistance too. Every parameter is fitted, see ``data/soil.toml``.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
 from functools import cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,6 +26,19 @@ from windowcast.values import load
 
 FRESH_SNOW_KG_L = 0.1
 PACKED_SNOW_KG_L = 0.4
+CLIMATE_DAYS = 730.0  # memory of the means the sward has adapted to
+SWARD_RATE = 0.06  # share of the way to its target that the sward goes in a day
+IRRIGATED_WATER = 0.7
+
+
+class Day(NamedTuple):
+    """One day's weather."""
+
+    air_c: Number
+    precip_mm: Number
+    solar_w_m2: Number
+    longwave_w_m2: Number  # net loss
+    demand_mm: Number  # evaporative demand
 
 
 @dataclass(frozen=True)
@@ -42,29 +59,29 @@ class Parameters:
     root_water_mm: Number
     soil_evaporation: Number
     transpiration: Number
-    cover_aridity: Number
-    cover_from_c: Number
-    cover_range_k: Number
-    cover_winter: Number
-    cover_dry: Number
+    water_exchange_mm: Number
+    sward_aridity: Number
+    green_from_c: Number
+    green_range_k: Number
     season_rate: Number
-    exchange: Number
-    exchange_cover: Number
     solar: Number
-    solar_cover: Number
+    solar_sward: Number
     solar_wet: Number
-    solar_wet_cover: Number
+    solar_green: Number
     longwave: Number
-    longwave_cover: Number
-    offset_w_m2: Number
-    cooling_cover: Number
-    cooling_bare: Number
-    range_weight: Number
-    thatch_m2_k_w: Number
-    thatch_cover_m2_k_w: Number
-    conductivity_top_factor: Number
-    conductivity_factor: Number
-    freezable: Number
+    longwave_sward: Number
+    offset_k: Number
+    evaporation_wet: Number
+    evaporation_green: Number
+    resistance: Number
+    resistance_sward: Number
+    resistance_green: Number
+    conductivity_top: Number
+    conductivity_deep: Number
+    conductivity_ice: Number
+    freezing_width_k: Number
+    freezing_water: Number
+    freezing_water_wet: Number
     end_of_day_weight: Number
 
 
@@ -85,110 +102,93 @@ class Surface:
         Water in the snow, and its density.
     top_water, root_water
         Available water of the top and the root zone, 0 (wilting point) to 1 (field capacity).
-    cover
-        How green and closed the sward is, 0 to 1.
+    green
+        Green and growing share of the ground, 0 to 1.
     season_c
-        Slowly following air temperature, that greens and browns the sward.
-    rain_mm_d, demand_mm_d
-        Two-year means of rain and of evaporative demand: the climate the sward has adapted to.
+        Slowly following air temperature, which greens and browns the sward.
+    rain_mm, demand_mm
+        Two-year means per day of precipitation and of evaporative demand: the climate the sward
+        has adapted to.
     """
 
     snow_mm: Number
     snow_density_kg_l: Number
     top_water: Number
     root_water: Number
-    cover: Number
+    green: Number
     season_c: Number
-    rain_mm_d: Number
-    demand_mm_d: Number
+    rain_mm: Number
+    demand_mm: Number
 
 
-def snow_day(
-    ops: Ops, s: Surface, p: Parameters, air_c: Number, precip_mm: Number
-) -> tuple[Number, Number]:
-    """Fall, settle and melt; gives rain and melt water (mm) that reach the ground."""
-    share = ops.minimum(ops.maximum((p.snow_midpoint_c + 1.5 - air_c) / 3.0, 0.0), 1.0)
-    fall = precip_mm * share
+def snow_day(ops: Ops, s: Surface, p: Parameters, day: Day) -> Number:
+    """Let snow fall, settle and melt; gives the water (mm) that reaches the ground."""
+    share = (p.snow_midpoint_c + 1.5 - day.air_c) * (1 / 3)  # all rain to all snow within 3 K
+    fall = day.precip_mm * ops.minimum(ops.maximum(share, 0.0), 1.0)
     fresh = fall * p.snow_catch
-    melt = ops.minimum(s.snow_mm + fresh, p.melt_mm_per_k * ops.maximum(air_c - p.melt_from_c, 0.0))
-    left = s.snow_mm + fresh - melt
-    old = ops.maximum(left - fresh, 0.0) + 1e-6
+    before = s.snow_mm + fresh
+    melt = ops.minimum(before, p.melt_mm_per_k * ops.maximum(day.air_c - p.melt_from_c, 0.0))
+    s.snow_mm = before - melt
+    old = ops.maximum(s.snow_mm - fresh, 0.0) + 1e-6
     settled = ops.minimum(s.snow_density_kg_l + p.snow_settling_kg_l, PACKED_SNOW_KG_L)
     s.snow_density_kg_l = (settled * old + FRESH_SNOW_KG_L * fresh) / (old + fresh)
-    s.snow_mm = left
-    return precip_mm - fall, melt
+    return day.precip_mm - fall + melt
 
 
 def snow_known(s: Surface, depth_mm: Number) -> None:
-    """Replace the modelled snow by a measured depth, where there is one."""
-    water = depth_mm * s.snow_density_kg_l
-    if isinstance(water, float):
-        s.snow_mm = water if water == water else s.snow_mm
-    else:
-        s.snow_mm = np.where(np.isfinite(water), water, s.snow_mm)
+    """Replace the modelled snow by a measured depth, where there is one (not NaN)."""
+    water = np.where(np.isnan(depth_mm), s.snow_mm, depth_mm * s.snow_density_kg_l)
+    s.snow_mm = water if water.ndim else float(water)
+
+
+def irrigate(ops: Ops, s: Surface) -> None:
+    """Keep the soil from drying while the turf grows."""
+    least = ops.minimum(ops.maximum(0.2 * s.season_c - 2.0, 0.0), 1.0) * IRRIGATED_WATER
+    s.top_water = ops.maximum(s.top_water, least)
+    s.root_water = ops.maximum(s.root_water, least)
+
+
+def sward_day(ops: Ops, s: Surface, p: Parameters, day: Day) -> Number:
+    """Let the sward green and brown; gives how closed it is by climate, 0 to 1, dead or alive."""
+    s.rain_mm = s.rain_mm + (day.precip_mm - s.rain_mm) * (1 / CLIMATE_DAYS)
+    s.demand_mm = s.demand_mm + (day.demand_mm - s.demand_mm) * (1 / CLIMATE_DAYS)
+    s.season_c = s.season_c + (day.air_c - s.season_c) * p.season_rate
+    rain = s.rain_mm * s.rain_mm + 1e-9
+    closed = rain / (rain + p.sward_aridity * s.demand_mm * s.demand_mm)
+    warm = (s.season_c - p.green_from_c) * (1.0 / p.green_range_k)
+    target = ops.minimum(ops.maximum(warm, 0.0), 1.0) * closed
+    target = target * ops.minimum(2.0 * s.root_water, 1.0)
+    s.green = s.green + (target - s.green) * SWARD_RATE
+    return closed
 
 
 def water_day(ops: Ops, s: Surface, p: Parameters, supply_mm: Number, demand_mm: Number) -> None:
     """Fill, drain and dry the two stores of soil water."""
-    bare = 1.0 - s.cover
-    top_loss = demand_mm * bare * p.soil_evaporation * ops.minimum(1.5 * s.top_water, 1.0)
-    root_loss = demand_mm * s.cover * p.transpiration * ops.minimum(2.0 * s.root_water, 1.0)
-    top = ops.maximum(s.top_water * p.top_water_mm + supply_mm - top_loss, 0.0)
-    over = ops.maximum(top - p.top_water_mm, 0.0)
-    rise = s.root_water - s.top_water  # mm/day towards the drier store
-    root = s.root_water * p.root_water_mm + over - root_loss - rise
-    s.top_water = ops.minimum(ops.maximum((top - over + rise) / p.top_water_mm, 0.0), 1.0)
-    s.root_water = ops.minimum(ops.maximum(root / p.root_water_mm, 0.0), 1.0)
+    top_loss = (1.0 - s.green) * p.soil_evaporation * ops.minimum(1.5 * s.top_water, 1.0)
+    root_loss = p.transpiration * ops.minimum(2.0 * s.root_water, 1.0)
+    top = ops.maximum(s.top_water * p.top_water_mm + supply_mm - demand_mm * top_loss, 0.0)
+    kept = ops.minimum(top, p.top_water_mm)
+    rise = (s.root_water - s.top_water) * p.water_exchange_mm  # towards the drier store
+    root = s.root_water * p.root_water_mm + (top - kept) - demand_mm * root_loss - rise
+    s.top_water = ops.minimum(ops.maximum((kept + rise) * (1.0 / p.top_water_mm), 0.0), 1.0)
+    s.root_water = ops.minimum(ops.maximum(root * (1.0 / p.root_water_mm), 0.0), 1.0)
 
 
-def cover_day(
-    ops: Ops,
-    s: Surface,
-    p: Parameters,
-    air_c: Number,
-    precip_mm: Number,
-    demand_mm: Number,
-    *,
-    turf: bool,
-) -> None:
-    """Let the sward green, brown and thin out."""
-    s.rain_mm_d = s.rain_mm_d + (precip_mm - s.rain_mm_d) / 730.0
-    s.demand_mm_d = s.demand_mm_d + (demand_mm - s.demand_mm_d) / 730.0
-    s.season_c = s.season_c + (air_c - s.season_c) * p.season_rate
-    rain, demand = s.rain_mm_d * s.rain_mm_d, s.demand_mm_d * s.demand_mm_d
-    closed = rain / (rain + p.cover_aridity * demand)
-    warm = (s.season_c - p.cover_from_c) / p.cover_range_k
-    green = ops.minimum(ops.maximum(warm, p.cover_winter), 1.0)
-    target = closed * green * (p.cover_dry + (1.0 - p.cover_dry) * s.root_water)
-    s.cover = s.cover + (target - s.cover) * 0.06 if turf else 0.0 * target
-
-
-def drive(
-    ops: Ops,
-    s: Surface,
-    p: Parameters,
-    air_c: Number,
-    range_k: Number,
-    solar_w_m2: Number,
-    longwave_w_m2: Number,
-    demand_mm: Number,
-    *,
-    turf: bool,
-) -> tuple[Number, Number]:
+def drive(ops: Ops, s: Surface, p: Parameters, day: Day, closed: Number) -> tuple[Number, Number]:
     """Temperature that drives the soil (°C) and resistance between it and the soil (m² K/W)."""
-    v, w = s.cover, s.top_water
+    wet, green = s.top_water, s.green
     hidden = s.snow_mm / (s.snow_mm + p.snow_hiding_mm)
-    absorbed = p.solar + p.solar_cover * v + (p.solar_wet + p.solar_wet_cover * v) * w
-    heat = (
-        solar_w_m2 * absorbed * (1.0 - hidden)
-        - longwave_w_m2 * (p.longwave + p.longwave_cover * v) * (1.0 - 0.5 * hidden)
-        + p.offset_w_m2
-        - demand_mm * (p.cooling_cover * v * s.root_water + p.cooling_bare * (1.0 - v) * w)
+    sun = p.solar + p.solar_sward * closed + p.solar_wet * wet + p.solar_green * green
+    sky = (p.longwave + p.longwave_sward * closed) * (1.0 - 0.5 * hidden)
+    damp = p.evaporation_wet * wet + p.evaporation_green * green
+    driving = (
+        day.air_c
+        + p.offset_k
+        + day.solar_w_m2 * sun * (1.0 - hidden)
+        - day.longwave_w_m2 * sky
+        - day.demand_mm * damp
     )
-    exchange = p.exchange + p.exchange_cover * v
-    driving = air_c + p.range_weight * range_k + heat / exchange
-    driving = driving + hidden * (ops.minimum(driving, 0.0) - driving)
+    driving = driving - hidden * ops.maximum(driving, 0.0)
     density = s.snow_density_kg_l
-    snow = s.snow_mm * 1e-3 / density / snow_conductivity_w_m_k(density)
-    thatch = p.thatch_m2_k_w + p.thatch_cover_m2_k_w * v if turf else 0.0
-    return driving, 1.0 / exchange + thatch + p.snow_resistance * snow
+    snow = s.snow_mm / (density * snow_conductivity_w_m_k(density)) * (1e-3 * p.snow_resistance)
+    return driving, p.resistance + p.resistance_sward * closed + p.resistance_green * green + snow
