@@ -80,9 +80,21 @@ def _stems(daily: bool) -> dict[str, tuple[str, str]]:
     names = DAILY_VARIABLES if daily else HOURLY_VARIABLES
     stems = {}
     for name in names:
-        unit = next((x for x in CONVERSIONS if x and name.endswith(f"_{x}")), "")
+        unit = kind_of(name)
         stems[name.removesuffix(f"_{unit}") if unit else name] = (name, unit)
-    return stems
+    # the longest first: "wind_from" is no wind in the unit "from"
+    return dict(sorted(stems.items(), key=lambda item: -len(item[0])))
+
+
+def kind_of(variable: str) -> str:
+    """The unit in a name of the schema, a key of `CONVERSIONS`: ``temp_c`` → ``"c"``."""
+    return next((x for x in CONVERSIONS if x and variable.endswith(f"_{x}")), "")
+
+
+def unit_code(text: str) -> str:
+    """A unit as people write it → as `CONVERSIONS` names it: ``"°F"`` → ``"f"``."""
+    name = text.strip().lower()
+    return _SPELLINGS.get(name, name.replace(" ", "_"))
 
 
 def variable_and_unit(header: str, daily: bool) -> tuple[str, str, str] | None:
@@ -100,7 +112,7 @@ def variable_and_unit(header: str, daily: bool) -> tuple[str, str, str] | None:
                 continue
             written = name[len(spelling) + 1 :]
             if bracket and not written:
-                written = _SPELLINGS.get(bracket[1], bracket[1].replace(" ", "_"))
+                written = unit_code(bracket[1])
             if written in CONVERSIONS[unit]:
                 return variable, unit, written
             if not written:

@@ -21,7 +21,7 @@ from windowcast.errors import InputError
 from windowcast.site import OwnStation, SensorColumn
 from windowcast.values import load
 from windowcast.weather.axis import record_of
-from windowcast.weather.columns import CONVERSIONS, Convert, variable_and_unit
+from windowcast.weather.columns import CONVERSIONS, Convert, kind_of, unit_code
 from windowcast.weather.join import hourly_to_daily
 from windowcast.weather.record import (
     DAILY_VARIABLES,
@@ -159,26 +159,22 @@ def _number(cell: str, column: SensorColumn, own: OwnStation, number: int) -> fl
     return value if math.isfinite(value) else math.nan
 
 
-def _conversion(column: SensorColumn, own: OwnStation, daily: bool) -> tuple[str, Convert]:
-    """Variable of the schema, and from the column's unit to its own."""
+def _conversion(column: SensorColumn, own: OwnStation, daily: bool) -> Convert:
+    """From the column's unit to that of the schema."""
     known = DAILY_VARIABLES if daily else HOURLY_VARIABLES
-    stem = column.quantity
-    if stem in known:
-        kinds = (kind for kind in CONVERSIONS if kind and stem.endswith(f"_{kind}"))
-        stem = stem.removesuffix(f"_{next(kinds, '')}")
-    match = variable_and_unit(f"{stem} ({column.unit})", daily)
-    if match is None or match[0] not in known:
+    if column.quantity not in known:
         raise InputError(
-            f"{column.quantity!r} is not a quantity", path=own.file, field=column.column,
-            remedy=f"name one of: {', '.join(known)}",
+            f"{column.quantity!r} is not a quantity of {'days' if daily else 'hours'}",
+            path=own.file, field=column.column, remedy=f"name one of: {', '.join(known)}",
         )  # fmt: skip
-    variable, kind, written = match
-    if written not in CONVERSIONS[kind]:
+    units = CONVERSIONS[kind_of(column.quantity)]
+    code = unit_code(column.unit)
+    if code not in units or not code:
         raise InputError(
-            f"{column.unit!r} is not a unit of {variable}", path=own.file, field=column.column,
-            remedy=f"name one of: {', '.join(filter(None, CONVERSIONS[kind]))}",
+            f"{column.unit!r} is not a unit of {column.quantity}", path=own.file,
+            field=column.column, remedy=f"name one of: {', '.join(filter(None, units))}",
         )  # fmt: skip
-    return variable, CONVERSIONS[kind][written]
+    return units[code]
 
 
 def _record(
@@ -194,8 +190,7 @@ def _record(
     else:
         times = np.arange(seconds[0] // 3600 - 1, seconds[-1] // 3600 + 2).astype("datetime64[h]")
     for column, raw in zip(own.columns, cells, strict=True):
-        variable, convert = _conversion(column, own, daily)
-        value = convert(raw)
+        variable, value = column.quantity, _conversion(column, own, daily)(raw)
         values[variable] = value if daily else _hourly(variable, seconds, value, times, step)
     made = record_of(place, times, values)
     origin = Provenance(
