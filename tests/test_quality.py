@@ -155,6 +155,23 @@ def test_a_real_cold_outbreak_is_no_fault(data: Path) -> None:
     assert sum(removed_days.values()) == 0  # the archive's own checks were there first
 
 
+@pytest.mark.parametrize("date", ["2020-07-18"])
+def test_a_real_sensor_fault_is_found(data: Path, date: str) -> None:
+    """Charlottesville 2 SSE, 18 July 2020: a minimum of 0.0 °C in the file between 21 and 24 °C."""
+    record = read_weather(data / "uscrn" / "VA_Charlottesville_2_SSE.txt.gz")
+    day = record.times == np.datetime64(date)
+    assert record.get("tmin_c")[day] == 0.0
+    after = checked(record)
+    assert np.isnan(after.get("tmin_c")[day]).all()
+    assert [f.check for f in after.flags if f.variable == "tmin_c"] == ["outlier"]
+
+
+def test_a_heat_wave_is_spared_for_its_neighbours() -> None:
+    """A first day 7 deviations out is kept when the next is 3 out, and removed when it is not."""
+    assert removed(daily(tmax_c={2000: 48.0, 2001: 36.0}), "outlier") == {}
+    assert removed(daily(tmax_c={2000: 48.0, 2001: 24.0}), "outlier") == {"tmax_c": [2000]}
+
+
 def test_checks_run_in_order_and_can_be_added() -> None:
     assert next(iter(CHECKS)) == "range"
     # a value out of range must not make its neighbours look like spikes

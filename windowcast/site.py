@@ -156,6 +156,8 @@ class Advice(_Part):
 
     odds_threshold: Annotated[float, Field(ge=0.05, le=0.99)] = 0.6
     watering_in_days: Annotated[int, Field(ge=1, le=21)] | None = None
+    # share of annual bluegrass that comes up in late winter; sources disagree (0 to 0.24)
+    late_winter_share: Annotated[float, Field(ge=0.0, le=0.24)] | None = None
 
 
 class Site(_Part):

@@ -224,7 +224,11 @@ def _outliers(values: FloatArray, times: DateArray) -> Mask:
     )
     mean = total / np.maximum(count, 1.0)
     deviation = np.sqrt(np.maximum(squares / np.maximum(count, 1.0) - mean**2, 0.0))
-    limit = _limit("outlier_deviations") * np.maximum(deviation, _limit("deviation_floor"))
-    limit = np.where(count >= _limit("outlier_minimum"), limit, np.inf)
-    wrong: Mask = np.abs(values - mean[column]) > limit[column]
-    return wrong
+    deviation = np.maximum(deviation, _limit("deviation_floor"))
+    deviation = np.where(count >= _limit("outlier_minimum"), deviation, np.inf)
+    score = (values - mean[column]) / deviation[column]
+    beside = np.nan_to_num(np.pad(score, 1))
+    support = np.fmax(beside[:-2] * np.sign(score), beside[2:] * np.sign(score))
+    far = np.abs(score) > _limit("outlier_deviations")
+    alone: Mask = far & (support < _limit("outlier_support"))
+    return alone
