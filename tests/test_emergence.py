@@ -203,6 +203,22 @@ def test_late_winter_flush_is_small_by_default():
     assert sum(f.weight for f in weeds.weed("POAAN").flushes) == pytest.approx(1.0)
 
 
+def test_late_winter_flush_is_an_option():
+    weed = weeds.weed("POAAN")
+    for share in (0.0, 0.24):
+        other = weeds.with_late_share(weed, share)
+        assert sum(f.weight for f in other.flushes) == pytest.approx(1.0)
+        assert all(f.weight >= 0 for f in other.flushes)
+        assert sum(f.weight for f in other.flushes if f.clock == "late") == share
+    assert weeds.with_late_share(weed, None) is weed
+    inputs = drivers(days=420, first="2019-06-21")
+    by_may = np.searchsorted(inputs.dates, np.datetime64("2020-05-01"))
+    new_year = np.searchsorted(inputs.dates, np.datetime64("2020-01-01"))
+    gain = [emerge(weeds.with_late_share(weed, share), inputs)[0].share for share in (0.0, 0.24)]
+    spring = [g[by_may] - g[new_year] for g in gain]
+    assert spring[1] > spring[0] + 0.1
+
+
 # ---- plants' ages -----------------------------------------------------------------------------
 
 

@@ -18,7 +18,7 @@ from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_sum
 from windowcast.season.scouting import Count, posterior_timings
 from windowcast.season.turf import GreenCover, TurfCarry, history_days, turf_state
-from windowcast.season.weeds import Weed, weed, why_unsupported
+from windowcast.season.weeds import Weed, weed, why_unsupported, with_late_share
 from windowcast.site import Site, Texture
 from windowcast.values import Value, load
 from windowcast.weather.record import FloatArray, Grade, Record
@@ -90,7 +90,7 @@ def build(
     if start is not None and start.date + np.timedelta64(1, "D") != record.times[0]:
         raise ValueError(f"the carry is of {start.date}, the record starts on {record.times[0]}")
     codes = [code for code in dict.fromkeys(site.weeds) if why_unsupported(code) is None]
-    weeds = [weed(code) for code in codes]
+    weeds = [with_late_share(weed(code), site.advice.late_winter_share) for code in codes]
     drivers, soil = drivers_of(record, site, start=start, correction=correction)
     southern = drivers.southern
     tmin = record.get("tmin_c")

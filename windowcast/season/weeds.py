@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -145,6 +145,24 @@ def weed(code: str) -> Weed:
         young_below=table.number("leaf.young_below"),
         values=(*table.values_below(), *load("weeds").table("common").values_below()),
     )
+
+
+def with_late_share(entry: Weed, share: float | None) -> Weed:
+    """The weed with another share of its season in late winter, taken from the slow component.
+
+    None, or a weed without such a flush, leaves it as it is.
+    """
+    if share is None or entry.late_start is None:
+        return entry
+    moved = share - sum(f.weight for f in entry.flushes if f.clock == "late")
+    slow = next(f for f in entry.flushes if f.curve == "exponential")
+    changed = tuple(
+        replace(f, weight=f.weight + (moved if f.clock == "late" else -moved))
+        if f.clock == "late" or f is slow
+        else f
+        for f in entry.flushes
+    )
+    return replace(entry, flushes=changed)
 
 
 def _pair(table: Table, first: str, second: str) -> tuple[float, float] | None:
