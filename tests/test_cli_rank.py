@@ -172,7 +172,6 @@ def refused(code: int, out: str, err: str) -> None:
         ("absent.toml",),
         ("--sample", "--date", "2020-02-30"),
         ("--sample", "--date", "2020-01-01"),
-        (SITE, "--weather", DAILY, "--date", "1990-01-01"),
         ("--sample", "--active", "glyfosate"),
         ("--sample", "--active", "+"),
     ],
@@ -257,3 +256,23 @@ def test_the_main_path_leaves_heavy_libraries_alone() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
     assert done.stderr == ""
+
+
+def test_no_weather_for_the_date_and_no_network(capsys: pytest.CaptureFixture[str]) -> None:
+    args = (SITE, "--weather", DAILY, "--date", "1990-01-01", "--offline")
+    code, out, err = run(*args, capsys=capsys)
+    assert (code, out) == (3, "")
+    assert "Traceback" not in err
+
+
+def test_a_date_long_after_the_record_cannot_tell(capsys: pytest.CaptureFixture[str]) -> None:
+    args = (SITE, "--weather", DAILY, "--date", "2018-03-20", "--offline")
+    code, out, _ = run(*args, "--format", "json", capsys=capsys)
+    assert code == 0
+    answer = json.loads(out)
+    assert all(not p["windows"] for p in answer["purposes"])
+    spoken = [p["advice"] for p in answer["purposes"] if p["in_season"]]
+    assert spoken
+    assert all(text.startswith("Cannot tell; not known:") for text in spoken)
+    assert any("the measured record ends on 2018-01-17".lower() in n.lower()
+               for n in answer["weather_notes"])  # fmt: skip

@@ -41,15 +41,16 @@ def go(windows: Sequence[Window]) -> str:
     return f"{text}."
 
 
-def cannot_tell(closest: Window | None, days: int) -> str:
-    """What to say when an input is missing."""
+def cannot_tell(closest: Window | None, days: int, *, forecast: bool) -> str:
+    """What to say when an input is missing; hours are named only where a forecast reaches."""
     if closest is None:
         return f"Cannot tell: no hour of the next {days} days can be judged."
     unknown = [words.missing(j.criterion) for j in closest.judged if j.verdict == "cannot tell"]
-    return (
-        f"Cannot tell; not known: {'; '.join(dict.fromkeys(unknown))}. By the rest, the hours to "
-        f"look at are {words.span(closest.start, closest.end)}, once that is known on site."
-    )
+    text = f"Cannot tell; not known: {'; '.join(dict.fromkeys(unknown))}."
+    if forecast:
+        hours = words.span(closest.start, closest.end)
+        text += f" By the rest, the hours to look at are {hours}, once that is known on site."
+    return text
 
 
 def wait(closest: Window | None, days: int) -> str:
@@ -66,9 +67,12 @@ def wait(closest: Window | None, days: int) -> str:
 
 
 def would_change(scores: HourScores, block: Block, rule: Rule) -> str:
-    """What would have to be different for a block to become workable."""
+    """What would have to be known, or be different, for a block to become workable."""
     found = {name: scores.at(name, block) for name in scores.scores}
-    stops = [n for n, (score, _) in found.items() if not score >= rule.marginal]
+    unknown = [words.remedy(n) for n, (score, _) in found.items() if math.isnan(score)]
+    if unknown:
+        return f"It takes {'; '.join(dict.fromkeys(unknown))}."
+    stops = [n for n, (score, _) in found.items() if score < rule.marginal]
     if not stops:
         lowest = sorted(found, key=lambda n: found[n][0] ** scores.weights[n])
         stops = [n for n in lowest[:3] if found[n][0] < 1.0]

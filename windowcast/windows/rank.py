@@ -137,7 +137,9 @@ class _Task:
         if go:
             text = advice.go(go)
         elif blind and np.isnan(scores.score[0, scores.open]).any():
-            text = advice.cannot_tell(closest, self.days)
+            day = None if closest is None else (closest.date - self.today).days
+            known = day is not None and day < self.members.forecast_days
+            text = advice.cannot_tell(closest, self.days, forecast=known)
         else:
             text = advice.wait(closest, self.days)
         change = ""

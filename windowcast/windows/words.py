@@ -53,8 +53,6 @@ def reason(name: str, grade: Grade, measured: float) -> str:
 def change(name: str, grade: Grade, measured: float, score: float) -> str:
     """What would have to be different for the criterion to reach a score, as a clause."""
     table = table_of(name)
-    if math.isnan(measured):
-        return f"this would have to be known: {table['missing']}"
     if "change" in table:
         return str(table["change"])
     needed = grade.nearest(measured, score)
@@ -75,6 +73,11 @@ def fact(name: str, measured: float) -> str:
 def missing(name: str) -> str:
     """What is not known when a criterion cannot be told."""
     return str(table_of(name)["missing"])
+
+
+def remedy(name: str) -> str:
+    """What would let a criterion be told."""
+    return str(table_of(name)["remedy"])
 
 
 def label(name: str) -> str:
