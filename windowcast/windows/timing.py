@@ -84,20 +84,10 @@ def timing_of(
     days
         Days from today that are ranked: in season means that one of them may be.
     """
-    grades = purpose.grades(needs)
     southern = site.place.southern
-
-    def product(measured: Mapping[str, FloatArray]) -> FloatArray:
-        weights = weights_of(purpose.timing)
-        pairs = ((grades[n](value), weights[n]) for n, value in measured.items())
-        return np.atleast_2d(combine(pairs))
-
-    def measure(context: DayContext) -> dict[str, FloatArray]:
-        return {name: DAY_CRITERIA[name](context, needs) for name in purpose.timing}
-
-    measured = measure(DayContext(site, ahead, purpose.weeds, past))
-    score = product(measured)
-    before = product(measure(DayContext(site, past, purpose.weeds)))[0] >= rule.season
+    measured, score = judged_days(purpose, needs, DayContext(site, ahead, purpose.weeds, past))
+    _, gone = judged_days(purpose, needs, DayContext(site, past, purpose.weeds))
+    before = gone[0] >= rule.season
     number = season_day(past.dates, southern=southern)
     today = ahead.dates[0]
     start = today - np.timedelta64(int(season_day(ahead.dates[:1], southern=southern)[0]), "D")
@@ -105,7 +95,7 @@ def timing_of(
     soon = score[0, :days]
     in_season = bool(((soon >= rule.season) | np.isnan(soon)).any())
     return Timing(
-        grades=grades,
+        grades=purpose.grades(needs),
         measured=measured,
         score=score,
         in_season=in_season,
@@ -115,6 +105,22 @@ def timing_of(
         closes=_closes(score, ahead.dates, rule, southern=southern),
         usual=_usual(before, number, start, today),
     )
+
+
+def judged_days(
+    purpose: Purpose, needs: ActiveNeeds, context: DayContext
+) -> tuple[dict[str, FloatArray], FloatArray]:
+    """What a purpose's timing criteria measure, and the product of their scores.
+
+    Returns
+    -------
+    dict, FloatArray
+        Criterion → ``[member, day]``; score ``[member, day]``, NaN where it cannot be told.
+    """
+    grades, weights = purpose.grades(needs), weights_of(purpose.timing)
+    measured = {name: DAY_CRITERIA[name](context, needs) for name in purpose.timing}
+    pairs = ((grades[name](value), weights[name]) for name, value in measured.items())
+    return measured, np.atleast_2d(combine(pairs))
 
 
 def _futures(score: FloatArray) -> FloatArray:
