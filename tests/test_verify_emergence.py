@@ -1,7 +1,7 @@
 """The figures of `verify.emergence`, on stations and seasons not used for the curves."""
 
 import numpy as np
-from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, record
+from uscrn_sites import DEEP_SOUTH, FOLDER, MID_ATLANTIC, MID_SOUTH, record
 
 from windowcast.verify.emergence import Check, checks
 
@@ -35,3 +35,21 @@ def test_mid_south():
     weeks = by_name(checks([record(MID_SOUTH)]))["bluegrass_fastest_week"]  # Taylor et al. 2021
     assert 40 <= weeks.median <= 43
     assert all(39 <= week <= 44 for week in weeks.found)
+
+
+def test_command():
+    import json
+
+    from click.testing import CliRunner
+
+    from windowcast.cli.verify_emergence import command
+    from windowcast.errors import InputError
+
+    station = str(FOLDER / f"{MID_SOUTH}.txt.gz")
+    table = CliRunner().invoke(command, [station])
+    assert table.exit_code == 0, table.output
+    assert "Taylor et al. 2021" in table.output
+    rows = json.loads(CliRunner().invoke(command, [station, "--format", "json"]).output)
+    assert {row["name"] for row in rows} == {"crabgrass_first_soil", "bluegrass_fastest_week"}
+    south = CliRunner().invoke(command, [str(FOLDER / f"{DEEP_SOUTH}.txt.gz")])
+    assert isinstance(south.exception, InputError)
