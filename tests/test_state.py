@@ -144,6 +144,14 @@ def test_missing_weather_says_so():
     assert not (nothing.turf.phase >= 0).any()
 
 
+def test_a_cool_summer_is_outside_the_curve():
+    weather = made_up()
+    cool = {k: v - (6.0 if k.endswith("_c") else 0.0) for k, v in weather.values.items()}
+    found, _ = build(replace(weather, values=cool), site())
+    assert any("does not hold here" in note for note in found.notes)
+    assert not any("does not hold" in n for n in build(weather, site())[0].notes)
+
+
 def test_irrigation_replaces_rain():
     weather = made_up()
     drought = replace(weather, values={**weather.values, "precip_mm": np.zeros(800)})

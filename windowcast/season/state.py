@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
+from windowcast.season.degree_days import on_date
 from windowcast.season.emergence import Drivers, WeedCarry, emerge
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_sum
@@ -124,7 +125,7 @@ def build(
         emergence=emergence,
         turf=turf,
         used=_used(weeds),
-        notes=_notes(site, record, weeds),
+        notes=_notes(site, record, weeds, emergence),
     )
     keep = {"rain_mm": record.get("precip_mm"), "soil_10cm_c": soil.temp_10cm_c, "tmin_c": tmin}
     recent = {} if start is None else start.recent
@@ -236,7 +237,9 @@ def _used(weeds: Sequence[Weed]) -> tuple[Value, ...]:
     return tuple({v.path: v for v in values}.values())
 
 
-def _notes(site: Site, record: Record, weeds: Sequence[Weed]) -> tuple[str, ...]:
+def _notes(
+    site: Site, record: Record, weeds: Sequence[Weed], emergence: dict[str, Emergence]
+) -> tuple[str, ...]:
     notes = [text for code in site.weeds if (text := why_unsupported(code)) is not None]
     if not site.turf.irrigated and bool(np.isnan(record.get("precip_mm")).any()):
         notes.append(
@@ -250,4 +253,18 @@ def _notes(site: Site, record: Record, weeds: Sequence[Weed]) -> tuple[str, ...]
                 f"{entry.name}: the curve comes from {low:g}-{high:g}° latitude; "
                 "outside it the band is widened"
             )
+        if _too_early(emergence[entry.code], record):
+            notes.append(
+                f"{entry.name}: much of it would be up by the end of summer; summers here are "
+                "cooler than where the curve comes from, so it does not hold here"
+            )
     return tuple(notes)
+
+
+def _too_early(curve: Emergence, record: Record) -> bool:
+    """Whether the latest 1 September finds a fall weed further up than it was at its origin."""
+    days = np.flatnonzero(on_date(record.times, "09-01", record.place.southern))
+    if curve.season != "fall" or not days.size:
+        return False
+    limit = load("weeds").number("common.too_early")
+    return bool(np.median(curve.share[..., days[-1]]) > limit)
