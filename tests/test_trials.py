@@ -1,0 +1,288 @@
+"""Control and trial analyses against published worked examples and R reference results."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from windowcast.errors import InputError
+from windowcast.records.efficacy import abbott_pct, control, fieller, henderson_tilton_pct
+from windowcast.records.model import Rating
+from windowcast.records.trials import Analysis, Difference, _letters, analyse, trial_results
+
+DATE = dt.date(2025, 3, 1)
+
+
+def rating(treatment: str, value: float, block: str = "", **more: object) -> Rating:
+    plot = f"{more.get('location', '')}{treatment}{block}{more.pop('plot', '')}"
+    return Rating(DATE, "t", plot, treatment, value, block=block, **more)  # type: ignore[arg-type]
+
+
+# ---- percent control ----------------------------------------------------------------------------
+
+
+def test_worked_examples() -> None:
+    # Abbott 1925 and Henderson & Tilton 1955, formulas from memory; examples worked by hand:
+    # 100 (1 - 12/80) = 85; 100 (1 - (100 x 30) / (120 x 90)) = 72.2
+    assert abbott_pct(80, 12) == pytest.approx(85.0)
+    assert henderson_tilton_pct(100, 120, 90, 30) == pytest.approx(72.2222, abs=1e-4)
+    # equal starts and an unchanged check: both formulas agree
+    assert henderson_tilton_pct(50, 80, 50, 12) == pytest.approx(abbott_pct(80, 12))
+    # more weeds than the check is negative control, not zero
+    assert abbott_pct(80, 120) == pytest.approx(-50)
+
+
+@pytest.mark.parametrize(
+    ("counts", "match"),
+    [((0, 5), "check had no weeds after"), ((-1, 5), "negative"), ((5, -1), "negative")],
+)
+def test_abbott_refuses_what_cannot_be_told(counts: tuple[float, float], match: str) -> None:
+    with pytest.raises(InputError, match=match):
+        abbott_pct(*counts)
+
+
+def test_henderson_tilton_refuses_empty_plots() -> None:
+    with pytest.raises(InputError, match="check had no weeds before"):
+        henderson_tilton_pct(0, 120, 90, 30)
+    with pytest.raises(InputError, match="treated plots had no weeds before"):
+        henderson_tilton_pct(100, 120, 0, 30)
+
+
+plots = st.lists(st.floats(1, 200), min_size=3, max_size=8)
+
+
+@given(plots, st.floats(0.05, 1.5), st.integers(0, 2**32 - 1))
+@settings(max_examples=60, deadline=None)
+def test_interval_holds_the_ratios_a_paired_t_test_does_not_reject(
+    check: list[float], share: float, seed: int
+) -> None:
+    # Fieller's limits are where scipy's paired t-test of T - R C against 0 has p = 0.05
+    noise = np.random.default_rng(seed).uniform(0.6, 1.4, len(check))
+    treated = np.array(check) * share * noise
+    low, high = fieller(treated, np.array(check), paired=True)
+    if low is None or high is None:
+        return
+    for limit in (low, high):
+        p = stats.ttest_rel(treated, limit * np.array(check)).pvalue
+        assert p == pytest.approx(0.05, abs=1e-6)
+    assert low <= treated.mean() / np.mean(check) <= high
+
+
+def test_interval_covers_as_often_as_it_says() -> None:
+    # 95 % of 2000 simulated trials of 6 blocks should hold the true control of 80 %
+    rng = np.random.default_rng(3)
+    held = 0
+    for _ in range(2000):
+        fertility = rng.normal(100, 15, 6)
+        check = fertility + rng.normal(0, 10, 6)
+        treated = 0.2 * fertility + rng.normal(0, 8, 6)
+        low, high = fieller(treated, check, paired=True)
+        held += low is not None and high is not None and low <= 0.2 <= high
+    assert held / 2000 == pytest.approx(0.95, abs=0.015)  # three standard errors
+
+
+def test_henderson_tilton_interval_has_the_published_point_inside() -> None:
+    treated_before, check_before = [90, 70, 110, 85], [100, 95, 120, 80]
+    treated, check = [30, 20, 41, 25], [120, 118, 130, 99]
+    found = control(
+        treated, check, treated_before=treated_before, check_before=check_before, paired=True
+    )
+    point = henderson_tilton_pct(
+        float(np.mean(check_before)),
+        float(np.mean(check)),
+        float(np.mean(treated_before)),
+        float(np.mean(treated)),
+    )
+    assert found.percent == pytest.approx(point)
+    assert found.low is not None
+    assert found.high is not None
+    assert found.low < point < found.high
+    assert found.method == "Henderson-Tilton 1955"
+
+
+def test_few_plots_are_said_in_words() -> None:
+    two = control([10, 20], [80, 60])
+    assert two.plots == 2
+    assert "wide" in two.text or "too few" in two.text
+    one = control([10], [80])
+    assert (one.low, one.high) == (None, None)
+    assert "too few" in one.text
+    none_left = control([0, 0, 0, 0], [80, 60, 70, 75])
+    assert none_left.percent == 100
+    assert none_left.low is None
+    assert "cannot be told" in none_left.text
+    many = control([10, 11, 12, 10, 11, 12], [80, 79, 81, 80, 82, 78], paired=True)
+    assert many.text.endswith("%)")
+
+
+# ---- analyses -----------------------------------------------------------------------------------
+
+# Gomez & Gomez 1984, Statistical Procedures for Agricultural Research, 2nd ed., table 2.5 (grain
+# yield, kg/ha, at six seeding rates in four replications): data and analysis of variance from
+# memory; that the sums of squares below come out confirms the data.
+YIELD = {
+    "25": (5113, 5398, 5307, 4678),
+    "50": (5346, 5952, 4719, 4264),
+    "75": (5272, 5713, 5483, 4749),
+    "100": (5164, 4831, 4986, 4410),
+    "125": (4804, 4848, 4432, 4748),
+    "150": (5254, 4542, 4919, 4098),
+}
+
+
+def blocked(values: Mapping[str, tuple[int, ...]]) -> list[Rating]:
+    return [
+        rating(name, value, block=str(block))
+        for name, row in values.items()
+        for block, value in enumerate(row)
+    ]
+
+
+def by_name(analysis: Analysis) -> dict[str, float]:
+    return {m.treatment: m.mean for m in analysis.means}
+
+
+def test_randomised_blocks_give_the_published_error_mean_square() -> None:
+    found = analyse(blocked(YIELD))
+    assert found.residual_df == 15
+    assert found.residual_variance == pytest.approx(110_558, abs=1)  # error MS
+    for name, row in YIELD.items():
+        assert by_name(found)[name] == pytest.approx(np.mean(row))
+    # F = 2.17 was not significant: no difference may be found by the stricter Tukey test either
+    assert {m.letters for m in found.means} == {"a"}
+    assert not any(d.differs for d in found.differences)
+    assert min(d.p for d in found.differences) > 0.05
+    # half-width of the interval of a mean: t(15) 2.131 x sqrt(110558 / 4)
+    mean = found.means[0]
+    assert mean.high - mean.mean == pytest.approx(2.1314 * np.sqrt(110_558 / 4), rel=1e-4)
+
+
+def test_tukey_limits_agree_with_the_reference_of_statsmodels() -> None:
+    # Data and 95 % limits (rounded to 3 digits) as in statsmodels' own tests, stats/tests/
+    # test_pairwise.py "ss3" and "ss5", where they are reference results of another program
+    data = {
+        "1": (24.5, 23.5, 26.4, 27.1, 29.9),
+        "2": (28.4, 34.2, 29.5, 32.2, 30.1),
+        "3": (26.1, 28.3, 24.3, 26.2, 27.8),
+    }
+    found = analyse([rating(n, v, plot=i) for n, row in data.items() for i, v in enumerate(row)])
+    reference = {("1", "2"): (-4.6, -8.249, -0.951), ("2", "3"): (4.34, 0.691, 7.989),
+                 ("1", "3"): (-0.26, -3.909, 3.389)}  # fmt: skip
+    for d in found.differences:
+        expected = reference[d.first, d.second]
+        assert (d.difference, d.low, d.high) == pytest.approx(expected, abs=6e-4)
+    assert {m.treatment: m.letters for m in found.means} == {"1": "b", "2": "a", "3": "b"}
+
+
+def pastes() -> list[Rating]:
+    rows = (Path(__file__).parent / "data" / "pastes.csv").read_text().splitlines()[1:]
+    cells = [row.replace('"', "").split(",") for row in rows]
+    return [
+        Rating(DATE, "pastes", n, "paste", float(value), location=batch, block=batch + cask)
+        for n, value, batch, cask, _ in cells
+    ]
+
+
+def test_random_locations_and_blocks_agree_with_lme4() -> None:
+    # statsmodels documents R's lmer(strength ~ (1|batch) + (1|batch:cask), Pastes) in
+    # regression/tests/test_lme.py: mean 60.0533, standard error 0.6769, residual variance 0.678
+    found = analyse(pastes())
+    (mean,) = found.means
+    assert mean.mean == pytest.approx(60.0533, rel=1e-4)
+    assert found.residual_variance == pytest.approx(0.678, rel=1e-2)
+    error = (mean.high - mean.mean) / stats.t.ppf(0.975, found.residual_df)
+    assert error == pytest.approx(0.6769, rel=2e-3)
+    assert "10 locations random, 30 blocks within them random" in found.model
+
+
+def two_places(seed: int = 5) -> list[Rating]:
+    rng = np.random.default_rng(seed)
+    effects = {"untreated": 40.0, "A": 12.0, "B": 10.0}
+    rows = []
+    for location in ("north", "south", "east", "west"):
+        level = rng.normal(0, 5)
+        for block in "123":
+            shift = level + rng.normal(0, 3)
+            for name, effect in effects.items():
+                value = effect + shift + rng.normal(0, 2)
+                rows.append(rating(name, value, block=location + block, location=location))
+    return rows
+
+
+def test_balanced_mixed_and_fixed_analyses_give_the_same_differences() -> None:
+    # In a balanced design differences of treatments do not depend on whether blocks are random
+    rows = two_places()
+    mixed = analyse(rows)
+    fixed = analyse([Rating(r.date, r.trial, r.plot, r.treatment, r.value, block=r.block)
+                     for r in rows])  # fmt: skip
+    assert "random" in mixed.model
+    assert "fixed" in fixed.model
+    for a, b in zip(mixed.differences, fixed.differences, strict=True):
+        assert a.difference == pytest.approx(b.difference, rel=1e-6)
+        assert a.high - a.low == pytest.approx(b.high - b.low, rel=1e-3)
+    assert mixed.residual_df == fixed.residual_df
+    # the mean of a treatment is less certain when it must hold for other places
+    assert mixed.means[0].high - mixed.means[0].low > fixed.means[0].high - fixed.means[0].low
+    assert {m.treatment: m.letters for m in mixed.means}["untreated"] == "a"
+
+
+@given(st.data(), st.integers(2, 7))
+@settings(max_examples=150, deadline=None)
+def test_letters_say_exactly_which_pairs_differ(data: st.DataObject, count: int) -> None:
+    names = [f"T{i}" for i in range(count)]
+    means = np.array(data.draw(st.lists(st.floats(-9, 9), min_size=count, max_size=count)))
+    pairs = [
+        Difference(a, b, 0.0, *((1.0, 2.0) if data.draw(st.booleans()) else (-1.0, 1.0)), 0.5)
+        for a, b in combinations(names, 2)
+    ]
+    letters = {name: set(text) for name, text in _letters(names, means, pairs).items()}
+    for pair in pairs:
+        assert bool(letters[pair.first] & letters[pair.second]) != pair.differs
+    assert all(letters.values())
+
+
+def test_square_roots_come_back_on_the_scale_of_the_counts() -> None:
+    rows = [rating("A", v, plot=i) for i, v in enumerate((4, 9, 16, 9))]
+    rows += [rating("untreated", v, plot=i) for i, v in enumerate((100, 81, 121, 100))]
+    found = analyse(rows, transform="sqrt")
+    assert by_name(found)["A"] == pytest.approx(9.0)
+    assert by_name(found)["untreated"] == pytest.approx(10.0**2)
+    assert all(m.low >= 0 for m in found.means)
+
+
+def test_too_little_to_analyse_is_said() -> None:
+    with pytest.raises(InputError, match="too few to analyse"):
+        analyse([rating("A", 1), rating("B", 2), rating("untreated", 3)])
+    with pytest.raises(InputError, match="cannot be told apart"):
+        analyse([rating(n, v, block=n) for n in "AB" for v in (1.0, 2.0)])
+    few = analyse([rating(n, v, plot=v) for n in "AB" for v in (1.0, 2.0, 4.0)])
+    assert any("only 3 plots of a treatment" in w for w in few.warnings)
+
+
+def test_results_of_a_logged_trial() -> None:
+    rows = two_places()
+    before = [
+        Rating(dt.date(2025, 1, 1), r.trial, r.plot, r.treatment, 50.0, before=True,
+               block=r.block, location=r.location)
+        for r in rows
+    ]  # fmt: skip
+    (result,) = trial_results([*rows, *before])
+    assert set(result.controls) == {"A", "B"}
+    assert result.controls["A"].method == "Henderson-Tilton 1955"
+    assert 50 < result.controls["A"].percent < 90
+    assert result.analysis is not None
+    (plain,) = trial_results(rows)
+    assert plain.controls["A"].method == "Abbott 1925"
+    # all starts were 50: both methods must agree
+    assert plain.controls["A"].percent == pytest.approx(result.controls["A"].percent)
+    (bare,) = trial_results([r for r in rows if r.treatment != "untreated"])
+    assert bare.controls == {}
+    assert "control cannot be told" in bare.notes[0]

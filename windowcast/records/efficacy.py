@@ -1,0 +1,195 @@
+"""Percent control against the untreated check, with intervals that own up to few plots."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from windowcast.errors import InputError
+from windowcast.weather.record import FloatArray
+
+LEVEL = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Control:
+    """Percent control with its 95 % interval; an end is None where it cannot be told.
+
+    `method` is "Abbott 1925" or "Henderson-Tilton 1955"; `text` says in words how much the
+    interval lets one conclude.
+    """
+
+    percent: float
+    low: float | None
+    high: float | None
+    plots: int
+    method: str
+    text: str
+
+
+def abbott_pct(check: float, treated: float) -> float:
+    """Percent control from counts after treatment, starting populations being equal.
+
+    Parameters
+    ----------
+    check, treated
+        Mean counts (or cover) of untreated and treated plots after treatment.
+
+    Raises
+    ------
+    InputError
+        The check has no weeds, or a count is negative.
+
+    References
+    ----------
+    Abbott, W.S. 1925. J. Econ. Entomol. 18:265-267.
+
+    Examples
+    --------
+    >>> abbott_pct(80, 12)
+    85.0
+    """
+    _counts("after treatment", check, treated)
+    return 100.0 * (1.0 - treated / check)
+
+
+def henderson_tilton_pct(
+    check_before: float, check_after: float, treated_before: float, treated_after: float
+) -> float:
+    """Percent control from counts before and after, where starting populations differ.
+
+    Raises
+    ------
+    InputError
+        A plot that had nothing to control, or a negative count.
+
+    References
+    ----------
+    Henderson, C.F. & Tilton, E.W. 1955. J. Econ. Entomol. 48:157-161.
+
+    Examples
+    --------
+    >>> round(henderson_tilton_pct(100, 120, 90, 30), 1)
+    72.2
+    """
+    _counts("after treatment", check_after, treated_after)
+    _counts("before treatment", check_before, treated_before)
+    if treated_before <= 0:
+        raise InputError("treated plots had no weeds before", field="count")
+    return 100.0 * (1.0 - (check_before * treated_after) / (check_after * treated_before))
+
+
+def control(
+    treated: Sequence[float],
+    check: Sequence[float],
+    *,
+    treated_before: Sequence[float] | None = None,
+    check_before: Sequence[float] | None = None,
+    paired: bool = False,
+) -> Control:
+    """Percent control of plots, by Abbott, or by Henderson-Tilton when counts before are given.
+
+    The interval is that of a ratio (Fieller): all ratios that a t-test on the plots does not
+    reject, since the variance of corrected values is not that of the counts.
+
+    Parameters
+    ----------
+    treated, check
+        One value for each plot, after treatment.
+    treated_before, check_before
+        The same plots before treatment.
+    paired
+        Plots stand pairwise in blocks, in the same order.
+    """
+    t, c = _plots(treated), _plots(check)
+    if paired and len(t) != len(c):
+        raise ValueError("paired plots must come in pairs")
+    method = "Abbott 1925"
+    if treated_before is not None and check_before is not None:
+        tb, cb = _plots(treated_before), _plots(check_before)
+        percent = henderson_tilton_pct(
+            float(cb.mean()), float(c.mean()), float(tb.mean()), float(t.mean())
+        )
+        # plots scaled to the same start, so that the ratio of their means is the published one
+        t = t - t.mean() * (tb / tb.mean() - 1.0)
+        c = c - c.mean() * (cb / cb.mean() - 1.0)
+        t, c = t / tb.mean(), c / cb.mean()
+        method = "Henderson-Tilton 1955"
+    else:
+        percent = abbott_pct(float(c.mean()), float(t.mean()))
+    low, high = (None, None) if not np.any(treated) else fieller(t, c, paired=paired)
+    ends = (
+        None if high is None else 100.0 * (1.0 - high),
+        None if low is None else 100.0 * (1.0 - low),
+    )
+    plots = min(len(t), len(c))
+    nothing_left = not np.any(np.asarray(treated, dtype=np.float64))
+    return Control(percent, *ends, plots, method, _words(percent, *ends, plots, nothing_left))
+
+
+def fieller(
+    numerator: FloatArray, denominator: FloatArray, *, paired: bool, level: float = LEVEL
+) -> tuple[float | None, float | None]:
+    """Confidence limits of the ratio of two means.
+
+    Ends are None where the plots do not bound the ratio: too few of them, or a denominator that
+    cannot be told from zero.
+
+    References
+    ----------
+    Fieller, E.C. 1954. J. R. Stat. Soc. B 16:175-185 (citation from memory).
+    """
+    n, m = len(numerator), len(denominator)
+    if min(n, m) < 2:
+        return None, None
+    from scipy.stats import t as student
+
+    a, b = float(numerator.mean()), float(denominator.mean())
+    vaa, vbb = float(numerator.var(ddof=1)) / n, float(denominator.var(ddof=1)) / m
+    vab = float(np.cov(numerator, denominator)[0, 1]) / n if paired else 0.0
+    df = n - 1 if paired else min(n, m) - 1  # unpaired: the smaller sample, on the safe side
+    q = float(student.ppf(0.5 + level / 2, df)) ** 2
+    square, middle, constant = b * b - q * vbb, a * b - q * vab, a * a - q * vaa
+    root = middle * middle - square * constant
+    if square <= 0 or root < 0:
+        return None, None
+    spread = math.sqrt(root)
+    return (middle - spread) / square, (middle + spread) / square
+
+
+def _plots(values: Sequence[float]) -> FloatArray:
+    array = np.asarray(values, dtype=np.float64)
+    if array.ndim != 1 or not len(array) or not np.isfinite(array).all():
+        raise InputError("needs at least one plot with a number", field="count")
+    return array
+
+
+def _counts(when: str, check: float, treated: float) -> None:
+    if check < 0 or treated < 0:
+        raise InputError(f"a count {when} is negative", field="count", remedy="correct it")
+    if check == 0:
+        raise InputError(
+            f"the untreated check had no weeds {when}, so control cannot be told",
+            field="count",
+            remedy="leave the check where weeds grow",
+        )
+
+
+def _words(
+    percent: float, low: float | None, high: float | None, plots: int, nothing_left: bool
+) -> str:
+    """How sure one may be, in a sentence."""
+    count = f"{plots} plot{'s' if plots != 1 else ''}"
+    if nothing_left:
+        return f"{percent:.0f} % ({count}): no plant was left, how sure that is cannot be told"
+    if low is None or high is None:
+        return f"{percent:.0f} % ({count}): too few or too uneven to say how sure that is"
+    text = f"{percent:.0f} % ({count}; 95 % interval {low:.0f} to {high:.0f} %)"
+    if high - low > 40:
+        text += ": very wide, the plots alone do not show how well it worked"
+    elif high - low > 20:
+        text += ": wide, do not rank treatments by it"
+    return text
