@@ -1,0 +1,257 @@
+"""Charts of a comparison: maps without tiles, dates by station, workable days by week."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from functools import cache
+from importlib import resources
+
+import numpy as np
+
+from windowcast.region.compare import QUANTITIES, Compared, StationNormal, Summary, day_label
+from windowcast.report.chartkit import (
+    WIDTH,
+    Chart,
+    Scale,
+    band_path,
+    drawing,
+    el,
+    label,
+    line_path,
+    ticks,
+)
+from windowcast.weather.record import FloatArray
+
+CLASSES = 5
+MAX_ROWS = 40
+_MARGIN_DEG = 2.0
+_LEGEND = 34.0
+
+
+@cache
+def outlines() -> tuple[FloatArray, ...]:
+    """Coastlines and borders as ``[point, 2]`` of longitude and latitude, see data/outlines.md."""
+    text = resources.files("windowcast.data").joinpath("outlines.json").read_text("utf-8")
+    lines = [line for group in json.loads(text).values() for line in group]
+    return tuple(np.array(line, dtype=np.float64).reshape(-1, 2) for line in lines)
+
+
+def map_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
+    """Median of a quantity at each station on a map; five classes that differ by size and shade."""
+    found = _of(summary, quantity)
+    values = np.array([found[s].normal.median for s in data.stations])
+    known = np.flatnonzero(np.isfinite(values))
+    title = f"{QUANTITIES[quantity]}: median by station"
+    lat, lon = data.places[:, 0], _unwrapped(data.places[:, 1])
+    x, y, height = _projection(lat, lon)
+    edges = np.quantile(values[known], np.linspace(0, 1, CLASSES + 1)) if len(known) else []
+    class_of = np.clip(np.searchsorted(edges[1:-1], values, side="right"), 0, CLASSES - 1)
+    dots = []
+    for i in known[np.argsort(lat[known])[::-1]]:
+        words = f"{data.names[i]}: {_shown(values[i], quantity, south=lat[i] < 0)}"
+        at = {"cx": x(lon[i]), "cy": y(lat[i]), "r": 3.0 + 0.7 * class_of[i]}
+        dots.append(el("circle", el("title", words), class_=f"dot-{class_of[i]}", **at))
+    parts = [
+        el("path", d=_lines(x, y), class_="coast", fill="none"),
+        *_graticule(x, y),
+        *dots,
+        *_legend(edges, quantity, height, south=bool((lat < 0).all())),
+    ]
+    columns = ("Station", "Latitude", "Longitude", "Median", "10 to 90 %", "Years")
+    rows = tuple(
+        (
+            data.names[i],
+            f"{lat[i]:.2f}",
+            f"{data.places[i, 1]:.2f}",
+            _shown(values[i], quantity, south=lat[i] < 0),
+            _spread(found[data.stations[i]], quantity, south=lat[i] < 0),
+            str(found[data.stations[i]].normal.years),
+        )
+        for i in range(len(values))
+    )
+    told = f"{len(known)} of {len(values)} stations have enough years."
+    svg = drawing(f"map-{quantity}", title, told, height + _LEGEND, *parts)
+    return Chart(f"map-{quantity}", title, told, svg, columns, rows)
+
+
+def dates_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
+    """Median and 10-90 % of a quantity, a row a station from north to south."""
+    found = _of(summary, quantity)
+    order = [i for i in np.argsort(-data.places[:, 0]) if _told(found[data.stations[i]])]
+    shown = order
+    if len(order) > MAX_ROWS:
+        shown = [order[i] for i in np.linspace(0, len(order) - 1, MAX_ROWS).round().astype(int)]
+    key, title = f"dates-{quantity}", f"{QUANTITIES[quantity]}: median and 10 to 90 % of years"
+    desc = f"{len(shown)} of {len(data.stations)} stations, from north to south."
+    normals = [found[data.stations[i]].normal for i in shown]
+    low = min((n.p10 for n in normals), default=0.0)
+    high = max((n.p90 for n in normals), default=1.0)
+    x = Scale(low, high if high > low else low + 1, 128.0, WIDTH - 10)
+    row, bottom = 15.0, 15.0 * len(shown) + 8
+    south = bool((data.places[:, 0] < 0).all())
+    parts = []
+    for tick in ticks(low, high, 4):
+        parts.append(el("line", x1=x(tick), x2=x(tick), y1=0.0, y2=bottom, class_="grid"))
+        parts.append(
+            label(x(tick), bottom + 14, _shown(tick, quantity, south=south), anchor="middle")
+        )
+    for n, (i, normal) in enumerate(zip(shown, normals, strict=True)):
+        y = row * n + 10
+        parts += [
+            label(0.0, y + 4, data.names[i][:19]),
+            el("line", x1=x(normal.p10), x2=x(normal.p90), y1=y, y2=y, class_="whisker"),
+            el("circle", cx=x(normal.median), cy=y, r=3.2, class_="dot"),
+        ]
+    rows = tuple(
+        (
+            data.names[i],
+            _shown(found[data.stations[i]].normal.median, quantity, south=south),
+            _spread(found[data.stations[i]], quantity, south=south),
+            _trend(found[data.stations[i]]),
+        )
+        for i in order
+    )
+    columns = ("Station", "Median", "10 to 90 %", "Trend per decade (95 % interval)")
+    return Chart(key, title, desc, drawing(key, title, desc, bottom + 22, *parts), columns, rows)
+
+
+def weeks_chart(data: Compared, purpose: str, title: str) -> Chart:
+    """Workable days per week of the season: middle and spread of the stations' means."""
+    name = f"workable_{purpose.replace('-', '_')}"
+    known = np.isfinite(data.weeks[name])
+    with np.errstate(invalid="ignore"):
+        means = np.where(known, data.weeks[name], 0).sum(axis=1) / known.sum(axis=1)
+    means = means[:, :-1]
+    some = np.isfinite(means).any(axis=1)
+    south = bool((data.places[:, 0] < 0).all())
+    if some.any():
+        low, mid, high = np.nanquantile(means[some], (0.1, 0.5, 0.9), axis=0)
+    else:
+        low = mid = high = np.full(means.shape[1], np.nan)
+    x, y = Scale(0, len(mid) - 1, 34.0, WIDTH - 8), Scale(0, 7, 150.0, 12.0)
+    at = np.array([x(week) for week in range(len(mid))])
+
+    def heights(values: FloatArray) -> FloatArray:
+        return np.array([y(v) for v in values])
+
+    parts = [
+        *(el("line", x1=34.0, x2=WIDTH - 8, y1=y(n), y2=y(n), class_="grid") for n in (0, 2, 4, 7)),
+        *(label(28.0, y(n) + 4, str(n), anchor="end") for n in (0, 2, 4, 7)),
+        el("path", d=band_path(at, heights(low), heights(high)), class_="wash-past"),
+        el("path", d=line_path(at, heights(mid)), class_="line now"),
+        *(
+            label(x(week), 168.0, day_label(7.0 * week, southern=south), anchor="middle")
+            for week in range(4, len(mid), 11)
+        ),
+        label(0.0, 8.0, "days", class_="axis-title"),
+    ]
+    key, desc = f"weeks-{purpose}", "Line: middle station; band: 10 to 90 % of stations."
+    rows = tuple(
+        (day_label(7.0 * w, southern=south), *(f"{v:.1f}" for v in (low[w], mid[w], high[w])))
+        for w in range(len(mid))
+    )
+    columns = ("Week from", "10 % of stations", "middle", "90 % of stations")
+    return Chart(key, title, desc, drawing(key, title, desc, 176.0, *parts), columns, rows)
+
+
+def _of(summary: Summary, quantity: str) -> dict[str, StationNormal]:
+    return {n.station: n for n in summary.normals if n.quantity == quantity}
+
+
+def _told(item: StationNormal) -> bool:
+    return bool(np.isfinite(item.normal.median))
+
+
+def _shown(value: float, quantity: str, *, south: bool) -> str:
+    if not np.isfinite(value):
+        return "cannot tell"
+    if quantity.startswith("cover"):
+        return f"{100 * value:.0f} %"
+    return day_label(value, southern=bool(south))
+
+
+def _spread(item: StationNormal, quantity: str, *, south: bool) -> str:
+    if not _told(item):
+        return ""
+    ends = (_shown(v, quantity, south=south) for v in (item.normal.p10, item.normal.p90))
+    return " to ".join(ends)
+
+
+def _trend(item: StationNormal) -> str:
+    t = item.trend
+    if not np.isfinite(t.per_decade):
+        return f"cannot tell ({t.years} years)"
+    text = (
+        f"{t.per_decade:+.1f} ({t.low:+.1f} to {t.high:+.1f}), p {t.p_value:.2f}, {t.years} years"
+    )
+    return text.replace("-", "−")
+
+
+def _unwrapped(lon: FloatArray) -> FloatArray:
+    """Longitudes without a jump when the stations lie on both sides of the date line."""
+    if len(lon) and np.ptp(lon) > 180:
+        return np.where(lon < 0, lon + 360, lon)
+    return lon
+
+
+def _projection(lat: FloatArray, lon: FloatArray) -> tuple[Scale, Scale, float]:
+    """Equirectangular, true at the middle latitude, around the stations; its height."""
+    known = np.isfinite(lat) & np.isfinite(lon)
+    box = [-10.0, 10.0, -20.0, 20.0]
+    if known.any():
+        box = [lat[known].min(), lat[known].max(), lon[known].min(), lon[known].max()]
+    south, north, west, east = (
+        v + s * _MARGIN_DEG for v, s in zip(box, (-1, 1, -1, 1), strict=True)
+    )
+    squeeze = float(np.cos(np.radians((south + north) / 2)))
+    height = float(np.clip((north - south) / ((east - west) * squeeze) * WIDTH, 120, WIDTH))
+    span = max(east - west, (north - south) / squeeze * WIDTH / height)
+    middle = (east + west) / 2
+    x = Scale(middle - span / 2, middle + span / 2, 0.0, WIDTH)
+    tall = span * squeeze * height / WIDTH
+    centre = (north + south) / 2
+    return x, Scale(centre - tall / 2, centre + tall / 2, height, 0.0), height
+
+
+def _lines(x: Scale, y: Scale) -> str:
+    """Path data of the outlines that touch the map."""
+    out = []
+    for shift in (0.0, 360.0):
+        for line in outlines():
+            lon, lat = line[:, 0] + shift, line[:, 1]
+            inside = (lon >= x.low) & (lon <= x.high) & (lat >= y.low) & (lat <= y.high)
+            near = inside | np.roll(inside, 1) | np.roll(inside, -1)
+            if inside.any():
+                px = x.start + (lon - x.low) / (x.high - x.low) * (x.end - x.start)
+                py = y.start + (lat - y.low) / (y.high - y.low) * (y.end - y.start)
+                out.append(line_path(px, np.where(near, py, np.nan)))
+    return "".join(out)
+
+
+def _graticule(x: Scale, y: Scale) -> list[str]:
+    parts = []
+    for lat in ticks(y.low, y.high, 3):
+        parts.append(el("line", x1=0.0, x2=WIDTH, y1=y(lat), y2=y(lat), class_="grid"))
+        parts.append(label(2.0, y(lat) - 2, _degrees(lat, "NS"), class_="axis-title"))
+    for lon in ticks(x.low, x.high, 3):
+        parts.append(el("line", x1=x(lon), x2=x(lon), y1=y.end, y2=y.start, class_="grid"))
+        shown = (lon + 180) % 360 - 180
+        parts.append(label(x(lon) + 2, y.start - 3, _degrees(shown, "EW"), class_="axis-title"))
+    return parts
+
+
+def _degrees(value: float, sides: str) -> str:
+    return f"{abs(value):g}°{sides[value < 0] if value else ''}"
+
+
+def _legend(edges: Sequence[float], quantity: str, top: float, *, south: bool) -> list[str]:
+    """The five classes with their bounds, a little later or more from left to right."""
+    parts = []
+    step = WIDTH / CLASSES
+    for n in range(CLASSES if len(edges) else 0):
+        middle = step * (n + 0.5)
+        parts.append(el("circle", cx=middle, cy=top + 11, r=3.0 + 0.7 * n, class_=f"dot-{n}"))
+        words = f"to {_shown(edges[n + 1], quantity, south=south)}"
+        parts.append(label(middle, top + 29, words, anchor="middle"))
+    return parts
