@@ -62,9 +62,10 @@ def _lines(found: tuple[Check, ...]) -> list[str]:
         low, high = rows[0].published
         span = f"{low:g}" if low == high else f"{low:g} to {high:g}"
         lines += ["", f"{name}: published {span} ({rows[0].unit})", f"  {rows[0].source}"]
-        lines += [
-            f"  {c.station:32s} median {c.median:6.2f}  from {min(c.found):6.2f} "
-            f"to {max(c.found):6.2f}  within {c.inside:4.0%} of {len(c.found)} seasons"
-            for c in rows
-        ]
+        for c in rows:
+            within = "" if low == high else f"  within {c.inside:4.0%} of {len(c.found)} seasons"
+            lines.append(
+                f"  {c.station:32s} median {c.median:6.2f}  from {min(c.found):6.2f} "
+                f"to {max(c.found):6.2f}{within}"
+            )
     return lines[1:]
