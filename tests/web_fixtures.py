@@ -58,5 +58,3 @@ def send(browser: TestClient, path: str, form: str | None = None, **fields: str)
     """Fill in and send a form that stands on `form` (the path itself by default)."""
     data = {name.replace("__", "."): value for name, value in fields.items()}
     return browser.post(path, data={"proof": proof(browser, form or path), **data})
-
-

@@ -11,7 +11,6 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from windowcast.errors import InputError
 from windowcast.report.page import templates
 from windowcast.report.view import Words
 from windowcast.units import Display
@@ -157,9 +156,3 @@ async def _fields(request: Request) -> dict[str, str]:
 def moved_to(path: str, done: str = "") -> Response:
     """The answer to a form that was taken: see the other page."""
     return RedirectResponse(f"{path}?done={done}" if done else path, 303)
-
-
-def sentence_of(problem: InputError) -> str:
-    """What is wrong and what to do, without file names."""
-    text = f"{problem.problem}; {problem.remedy}" if problem.remedy else problem.problem
-    return f"{text[:1].upper()}{text[1:]}."

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
@@ -83,6 +83,30 @@ class Field:
         return MEASURES[self.measure].of(display)[0] if self.measure else ""
 
 
+class FormError(InputError):
+    """Everything that does not read as its field asks for; `wrong` says it by field."""
+
+    def __init__(self, problems: Sequence[InputError]) -> None:
+        first = problems[0]
+        super().__init__(first.problem, field=first.field, remedy=first.remedy)
+        self.wrong = {str(problem.field): sentence_of(problem) for problem in problems}
+
+
+def wrong_by_field(problem: InputError | None, names: Collection[str]) -> dict[str, str]:
+    """What to say beside which field; {} when it belongs beside none of them."""
+    if isinstance(problem, FormError):
+        return problem.wrong
+    if problem is None or problem.field is None or problem.field not in names:
+        return {}
+    return {problem.field: sentence_of(problem)}
+
+
+def sentence_of(problem: InputError) -> str:
+    """What is wrong and what to do, without file names."""
+    text = f"{problem.problem}; {problem.remedy}" if problem.remedy else problem.problem
+    return f"{text[:1].upper()}{text[1:]}."
+
+
 YES_NO = (("", "not said"), ("yes", "yes"), ("no", "no"))
 
 
@@ -93,20 +117,22 @@ def read(
 
     Raises
     ------
-    InputError
-        A field does not read as what it asks for, or a needed one is empty.
+    FormError
+        Fields do not read as what they ask for, or needed ones are empty.
     """
     found: dict[str, Any] = {}
+    problems = []
     for field in fields:
         text = typed.get(field.name, "").strip()
-        if not text:
-            if field.needed:
-                raise InputError("is missing", field=field.name, remedy="fill it in")
-            continue
         try:
-            found[field.name] = _READERS[field.kind](text, field, display, zone)
+            if text:
+                found[field.name] = _READERS[field.kind](text, field, display, zone)
+            elif field.needed:
+                raise ValueError("is missing")
         except ValueError as error:
-            raise InputError(str(error), field=field.name, remedy="correct it") from None
+            problems.append(InputError(str(error), field=field.name, remedy="fill it in"))
+    if problems:
+        raise FormError(problems)
     return found
 
 

@@ -29,9 +29,9 @@ from windowcast.web.context import (
     posted,
     readable_site,
     ready_answer,
-    sentence_of,
     web,
 )
+from windowcast.web.fields import sentence_of, wrong_by_field
 from windowcast.web.log_forms import FORMS, MATERIALS, TITLES, entry_from, fields_of, form_values
 from windowcast.web.sites import KnownSite
 
@@ -226,7 +226,7 @@ def _form(
     problem: InputError | None = None,
 ) -> Response:
     names = {field.name for field in fields_of(kind)}
-    beside = problem.field if problem is not None and problem.field in names else None
+    wrong = wrong_by_field(problem, names)
     return page(
         request,
         "log_form.html",
@@ -240,8 +240,8 @@ def _form(
         display=display_of(site),
         item=item,
         history=history,
-        wrong={beside: sentence_of(problem)} if problem and beside else {},
-        problem=sentence_of(problem) if problem and not beside else "",
+        wrong=wrong,
+        problem=sentence_of(problem) if problem and not wrong else "",
     )
 
 

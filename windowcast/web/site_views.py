@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import re
+import tomllib
+from pathlib import PurePath
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
@@ -24,9 +26,9 @@ from windowcast.web.context import (
     posted,
     proven,
     readable_site,
-    sentence_of,
     web,
 )
+from windowcast.web.fields import sentence_of, wrong_by_field
 from windowcast.web.site_forms import (
     BLACKOUTS,
     DAYS,
@@ -41,6 +43,7 @@ from windowcast.web.uploads import stored_weather
 
 _FIRST = {
     "units": "us",
+    "shown": "us",
     "turf.species": "hybrid bermudagrass",
     "turf.use": "sports",
     "soil.texture": "unknown",
@@ -74,8 +77,8 @@ def _make(request: Request, typed: dict[str, str]) -> str:
 
 
 def _typed_units(typed: dict[str, str]) -> Display:
-    """The units a new site's form is typed in."""
-    return Display("us" if typed.get("units") == "us" else "metric")
+    """The units that the labels of a new site's form were shown in."""
+    return Display("metric" if typed.get("shown") == "metric" else "us")
 
 
 def _from_town(text: str, words: str) -> dict[str, str]:
@@ -130,10 +133,10 @@ async def upload(request: Request) -> Response:
 
 def _add_file(request: Request, site: KnownSite, name: str) -> None:
     assert site.path is not None
-    assert site.site is not None
-    if name not in site.site.weather.files:
-        files = [*site.site.weather.files, name]
-        text = changed_file(site.path.read_text("utf-8"), {"weather.files": files})
+    text = site.path.read_text("utf-8")
+    files = tomllib.loads(text).get("weather", {}).get("files", [])
+    if name not in files:
+        text = changed_file(text, {"weather.files": [*files, name]})
         web(request).book.save(text, name=site.name, replacing=site)
 
 
@@ -148,7 +151,9 @@ def _form(
     place: str = "",
 ) -> Response:
     names = {field.name for _, group in GROUPS for field in group} | set(values)
-    beside = _form_name(problem.field) if problem and problem.field else ""
+    if problem is not None and problem.field:
+        problem.field = _form_name(problem.field)
+    wrong = wrong_by_field(problem, names)
     rows = [int(name.split(".")[1]) for name in values if re.match(r"blackout\.\d+\.", name)]
     return page(
         request,
@@ -164,13 +169,16 @@ def _form(
         display=display_of(site)
         if site
         else Display("us" if values.get("units") == "us" else "metric"),
-        wrong={beside: sentence_of(problem)} if problem and beside in names else {},
-        problem=sentence_of(problem) if problem and beside not in names else "",
+        wrong=wrong,
+        problem=sentence_of(problem) if problem and not wrong else "",
         upload_problem=sentence_of(upload_problem) if upload_problem else "",
         towns=towns or [],
         place=place,
         gazetteer=places.available(),
         credit=places.CREDIT,
+        files=[PurePath(name).name for name in site.site.weather.files]
+        if site is not None and site.site is not None
+        else [],
     )
 
 
