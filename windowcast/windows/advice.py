@@ -139,11 +139,8 @@ def follow_up(
     items = []
     if needs.rain_free_h is not None and not math.isnan(needs.rain_free_h):
         until = end + dt.timedelta(hours=needs.rain_free_h)
-        hedge = "" if needs.names else " (or as long as your label says)"
-        text = (
-            f"keep dry for {needs.rain_free_h:g} h{hedge}, until {words.day(until.date())} "
-            f"{until:%H:%M}: no rain, no irrigation"
-        )
+        hours = f"{needs.rain_free_h:g} h" + ("" if needs.names else ", or your label's hours")
+        text = f"keep dry until {words.day(until.date())} {until:%H:%M} ({hours}): no irrigation"
         items.append(FollowUp("keep dry", until, text))
     elif needs.rain_free_h is not None:
         text = "keep dry for the rain-free hours of your label"

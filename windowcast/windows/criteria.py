@@ -131,12 +131,11 @@ def delta_t(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 
 @criterion
 def hot_and_dry(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
-    """Air temperature where humidity is low, a temperature that passes elsewhere."""
-    dry = ctx.rh_pct < table_of("hot_and_dry").number("rh_pct")
-    passes = float(table_of("hot_and_dry").value("at").value[0])
-    capped = np.minimum(ctx.temp_c, passes)
-    unknown = np.isnan(ctx.rh_pct) & (ctx.temp_c > passes)
-    return np.where(unknown, np.nan, np.where(dry, ctx.temp_c, capped))
+    """1 where the air is both hot and dry; unknown where it is hot and humidity is missing."""
+    rule = table_of("hot_and_dry")
+    hot = np.where(np.isnan(ctx.temp_c), np.nan, ctx.temp_c > rule.number("temp_c"))
+    dry = np.where(np.isnan(ctx.rh_pct), np.nan, ctx.rh_pct < rule.number("rh_pct"))
+    return np.where((hot == 0) | (dry == 0), 0.0, hot * dry)
 
 
 # --- uptake ----------------------------------------------------------------------------------
@@ -156,9 +155,7 @@ def heat(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 
 @criterion
 def humidity(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
-    """Relative humidity, where an active asks for it; a value that passes elsewhere."""
-    if needs.humidity_low_pct is None:
-        return np.full_like(ctx.sun_deg, 100.0)
+    """Relative humidity."""
     return ctx.rh_pct
 
 
@@ -172,9 +169,7 @@ def cold_after(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 
 @criterion
 def sun_after(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
-    """Share of clear sky by day from now to the end of tomorrow, for actives that need light."""
-    if needs.light_needed is False:
-        return np.ones_like(ctx.sun_deg)
+    """Share of clear sky by day, from now to tomorrow evening."""
     if needs.light_needed is None:
         return np.full_like(ctx.sun_deg, np.nan)
     by_day = np.where(ctx.sun_deg > 0, 1.0 - ctx.cloud, 0.0)
@@ -229,9 +224,7 @@ def rain_now(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 
 def _rain_free(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Rain from now to the end of the rain-free time; NaN when that time is unknown."""
-    if needs.rain_free_h is None:
-        return np.zeros_like(ctx.sun_deg)
-    if math.isnan(needs.rain_free_h):
+    if needs.rain_free_h is None or math.isnan(needs.rain_free_h):
         return np.full_like(ctx.sun_deg, np.nan)
     result: FloatArray = sliding(ctx.rain_mm, 0, math.ceil(needs.rain_free_h)).sum(axis=-1)
     return result

@@ -118,10 +118,8 @@ def young_share(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
 
 @day_criterion
 def plant_size(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
-    """Mean stage of the plants up (BBCH), where the active has a largest one it controls."""
-    if needs.largest_bbch is None:
-        return np.zeros((1, len(ctx.dates)))
-    if math.isnan(needs.largest_bbch):
+    """Mean stage of the plants up (BBCH); unknown with the largest one the active controls."""
+    if needs.largest_bbch is None or math.isnan(needs.largest_bbch):
         return ctx.unknown
     return ctx.emerging("mean_bbch", np.max)
 
@@ -136,13 +134,15 @@ def frozen_soil(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
 @day_criterion
 def water_in(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
     """Chance that enough water comes in time: 1 with irrigation, else counted in the members."""
-    if needs.activation_mm is None or ctx.site.turf.irrigated:
+    depth, days = needs.activation_mm, watering_days(ctx.site, needs)
+    if depth is None or math.isnan(depth) or math.isnan(days):
+        return ctx.unknown
+    if ctx.site.turf.irrigated:
         return np.ones((1, len(ctx.dates)))
-    days = watering_days(ctx.site, needs)
-    if math.isnan(needs.activation_mm) or math.isnan(days) or ctx.rain_mm is None:
+    if ctx.rain_mm is None:
         return ctx.unknown
     coming = sliding(ctx.rain_mm, 0, int(days))[..., 1:].sum(axis=-1)
-    enough = chance(np.where(np.isnan(coming), np.nan, coming >= needs.activation_mm))
+    enough = chance(np.where(np.isnan(coming), np.nan, coming >= depth))
     if ctx.site.turf.irrigated is None:
         sure = float(table_of("water_in").value("at").value[-1])
         return np.where(enough >= sure, enough, np.nan)

@@ -135,6 +135,23 @@ def needs_behind(name: str) -> tuple[str, ...]:
     return _NEEDS.get(name, ())
 
 
+def asked_for(name: str, needs: ActiveNeeds) -> bool:
+    """Whether a criterion has a question to ask, given what the actives need."""
+    if name == "sun_after":
+        return needs.light_needed is not False
+    need = _ASKED_BY.get(name)
+    return need is None or getattr(needs, need) is not None
+
+
+_ASKED_BY = {
+    "humidity": "humidity_low_pct",
+    "plant_size": "largest_bbch",
+    "rain_after": "rain_free_h",
+    "chance_of_rain": "rain_free_h",
+    "water_in": "activation_mm",
+}
+
+
 def _governing(name: str, needs: ActiveNeeds) -> tuple[Value, ...]:
     """The actives' values that a criterion rests on."""
     wanted = needs_behind(name)

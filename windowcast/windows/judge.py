@@ -99,9 +99,9 @@ class Judge:
     def scores(self, purpose: Purpose, needs: ActiveNeeds) -> HourScores:
         """Every criterion of a purpose, for the actives at hand."""
         grades = purpose.grades(needs)
-        weights = weights_of(purpose.criteria)
+        weights = weights_of(tuple(grades))
         measured, scored = {}, {}
-        for name in purpose.criteria:
+        for name in grades:
             key = self._key(name, purpose, needs)
             if key not in self._measured:
                 self._measured[key] = self._measure(name, purpose, needs)
@@ -109,7 +109,7 @@ class Judge:
             if graded not in self._scored:
                 self._scored[graded] = grades[name](self._measured[key])
             measured[name], scored[name] = self._measured[key], self._scored[graded]
-        pairs = [(scored[name], weights[name]) for name in purpose.criteria]
+        pairs = [(scored[name], weights[name]) for name in grades]
         schedule = combine((scored[name], 1.0) for name in SCHEDULE)[0]
         return HourScores(
             grades=grades,

@@ -9,7 +9,7 @@ from functools import cache
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.values import Table, Value, load
 from windowcast.windows.days import DAY_CRITERIA
-from windowcast.windows.grade import Grade, grade_of, table_of
+from windowcast.windows.grade import Grade, asked_for, grade_of, table_of
 from windowcast.windows.model import PurposeName
 
 
@@ -48,8 +48,9 @@ class Purpose:
         return tuple(name for name in self.criteria if name in DAY_CRITERIA)
 
     def grades(self, needs: ActiveNeeds) -> dict[str, Grade]:
-        """How each criterion is graded for the actives at hand."""
-        return {name: grade_of(name, needs, self.own) for name in self.criteria}
+        """How each criterion that the actives at hand ask for is graded, in order."""
+        asked = (name for name in self.criteria if asked_for(name, needs))
+        return {name: grade_of(name, needs, self.own) for name in asked}
 
     def serves(self, needs: ActiveNeeds) -> bool:
         """Whether the actives act on what the purpose is about."""

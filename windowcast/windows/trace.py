@@ -108,7 +108,7 @@ def explain_lines(
     for purpose in purposes:
         needs = mixture or purpose.generic
         grades = purpose.grades(needs)
-        for name in purpose.criteria:
+        for name in grades:
             table = table_of(name)
             lines.append(f"{table['label']} ← {table['inputs']}")
             lines += [value.cite() for value in sources_of(name, grades[name], needs)]

@@ -41,7 +41,7 @@ def reason(name: str, grade: Grade, measured: float) -> str:
     side = "low" if measured < low else "high" if measured > high else "good"
     value = quantity(measured, unit)
     if side == "good" or side not in table:
-        return f"{value}, good" if unit in _PREFIXED else "no objection"
+        return f"{value}, good" if unit else "no objection"
     text = str(table[side])
     if "{measured}" not in text and unit in _PREFIXED:
         text = f"{{measured}}, {text}"
