@@ -105,9 +105,13 @@ class Start:
                     remedy="leave --date out, or use a site file and --weather",
                 )
             return sample_weather()
+        from windowcast.cli.progress import fetch_progress
         from windowcast.weather.load import load_weather
 
-        return load_weather(site, files=self.files, today=today, offline=self.offline)
+        with fetch_progress() as progress:
+            return load_weather(
+                site, files=self.files, today=today, offline=self.offline, progress=progress
+            )
 
     def _date(self) -> dt.date | None:
         if self.date is None:

@@ -1,0 +1,199 @@
+"""``windowcast weather``: fetch a site's weather, show what is kept and how old it is, clear it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from windowcast.errors import InputError, SourceUnreachableError
+
+if TYPE_CHECKING:
+    from windowcast.units import Display
+    from windowcast.weather.cache import Cache, Holding
+    from windowcast.weather.record import Provenance
+    from windowcast.weather.sources import Found
+
+_FORMAT = click.option(
+    "--format",
+    "format_",
+    type=click.Choice(["table", "json"]),
+    default="table",
+    show_default=True,
+    help="What is printed.",
+)
+
+
+@click.group(name="weather")
+def command() -> None:
+    """Fetch weather, show what is cached and how old it is."""
+
+
+@command.command()
+@_FORMAT
+def status(format_: str) -> None:
+    """Show what the cache holds of each source, and how old it is."""
+    from windowcast.weather.cache import Cache
+
+    with Cache() as cache:
+        holdings = cache.holdings() if cache.path.exists() else []
+    now = time.time()
+    if format_ == "json":
+        click.echo(json.dumps({"holdings": [_holding(h) for h in holdings]}, indent=2))
+        return
+    if not holdings:
+        click.echo("Nothing is cached. Fetch a site's weather with: windowcast weather fetch SITE")
+        return
+    from windowcast.weather.sources import age_text
+
+    rows = [
+        [
+            h.source,
+            str(h.entries),
+            str(h.fresh),
+            age_text(now - h.newest),
+            age_text(now - h.oldest),
+            f"{h.bytes / 1e6:.1f} MB",
+        ]
+        for h in holdings
+    ]
+    _table(["source", "answers", "fresh", "newest", "oldest", "size"], rows)
+
+
+def _holding(h: Holding) -> dict[str, Any]:
+    return {
+        "source": h.source,
+        "answers": h.entries,
+        "fresh": h.fresh,
+        "newest": _iso(h.newest),
+        "oldest": _iso(h.oldest),
+        "bytes": h.bytes,
+    }
+
+
+@command.command()
+@click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
+@click.option("--years", type=click.IntRange(1, 100), help="Years of record (30).")
+@click.option("--offline", is_flag=True, help="Ask nobody: show what is kept for the site.")
+@_FORMAT
+def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> None:
+    """Fetch a site's weather into the cache and show where it comes from.
+
+    Answers still fresh are asked for again, and cost little where nothing has changed.
+    """
+    from windowcast.cli.progress import fetch_progress
+    from windowcast.site import load_site
+    from windowcast.units import Display
+    from windowcast.weather.cache import Cache
+    from windowcast.weather.clock import local_today
+    from windowcast.weather.fetch import Fetcher
+    from windowcast.weather.sources import gather
+
+    site = load_site(site_file)
+    today = local_today(site.zone)
+    first = dt.date(today.year - years, 1, 1) if years else None
+    with Cache() as cache, fetch_progress() as progress:
+        fetcher = Fetcher(cache, offline=offline, refresh=not offline)
+        found = gather(site, today=today, first=first, fetcher=fetcher, progress=progress)
+        asked = fetcher.client.requests_sent
+    if format_ == "json":
+        origins = [_origin(p) for p in _origins(found)]
+        remarks = [{"check": f.check, "text": f.text} for f in found.flags]
+        raw = {"requests": asked, "sources": origins, "remarks": remarks}
+        click.echo(json.dumps(raw, indent=2))
+    else:
+        _show(found, Display(site.units), asked)
+    if not found.records:
+        why = found.flags[0].text if found.flags else "the sources have none"
+        raise SourceUnreachableError(f"no weather for the site: {why}")
+
+
+def _origins(found: Found) -> list[Provenance]:
+    return list(dict.fromkeys(p for record in found.records for p in record.provenance))
+
+
+def _origin(p: Provenance) -> dict[str, Any]:
+    return {
+        "source": p.source,
+        "detail": p.detail,
+        "variables": list(p.variables),
+        "first": p.first,
+        "last": p.last,
+        "fetched": p.fetched.isoformat(timespec="seconds") if p.fetched else None,
+        "distance_km": p.distance_km,
+        "elevation_m": p.elevation_m,
+        "weight": p.weight,
+        "licence": p.licence,
+        "stale": p.stale,
+    }
+
+
+def _show(found: Found, display: Display, asked: int) -> None:
+    from windowcast.weather.sources import age_text
+
+    now = dt.datetime.now(dt.UTC)
+    rows = []
+    for p in _origins(found):
+        age = age_text((now - p.fetched).total_seconds()) if p.fetched else "–"
+        rows.append(
+            [
+                p.source,
+                p.detail,
+                "–" if p.distance_km is None else display.distance(p.distance_km),
+                "–" if p.elevation_m is None else display.height(p.elevation_m),
+                "–" if p.weight is None else f"{p.weight:.0%}",
+                f"{p.first} to {p.last}" if p.last else "–",
+                age + (" (stale)" if p.stale else ""),
+            ]
+        )
+    if rows:
+        _table(["source", "what", "away", "height", "weight", "measured or valid", "age"], rows)
+    for flag in found.flags:
+        click.echo(f"Note: {flag.text}.")
+    click.echo(f"{asked} requests.")
+
+
+@command.command()
+@click.option("--source", metavar="NAME", help="Only this source, e.g. forecast.")
+@click.option("--all", "all_", is_flag=True, help="The whole file, even if it is damaged.")
+def clear(source: str | None, all_: bool) -> None:
+    """Remove what is cached."""
+    from windowcast.weather.cache import Cache, remove
+
+    if all_ == (source is not None):
+        raise InputError(
+            "--all and --source exclude each other" if all_ else "what to clear is not said",
+            remedy="give either --source NAME or --all",
+        )
+    if all_:
+        click.echo("The cache is removed." if remove() else "There was no cache.")
+        return
+    with Cache() as cache:
+        _known(cache, str(source))
+        click.echo(f"{cache.clear(source)} answers removed.")
+
+
+def _known(cache: Cache, source: str) -> None:
+    names = [h.source for h in cache.holdings()]
+    if source not in names:
+        raise InputError(
+            f"nothing of {source!r} is cached",
+            field="--source",
+            remedy=f"name one of: {', '.join(names)}" if names else "the cache is empty",
+        )
+
+
+def _iso(seconds: float) -> str:
+    return dt.datetime.fromtimestamp(seconds, dt.UTC).isoformat(timespec="seconds")
+
+
+def _table(header: list[str], rows: list[list[str]]) -> None:
+    """Columns wide enough for their cells, two spaces apart."""
+    widths = [max(len(row[i]) for row in [header, *rows]) for i in range(len(header))]
+    for row in [header, *rows]:
+        cells = [cell.ljust(width) for cell, width in zip(row, widths, strict=True)]
+        click.echo("  ".join(cells).rstrip())
