@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import datetime as dt
 import gzip
+import tempfile
+import warnings
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from windowcast.errors import InputError
 from windowcast.weather import textfile
 from windowcast.weather.columns import variable_and_unit
 from windowcast.weather.files import FileSpec, parse_spec, read_weather
+from windowcast.weather.gaps import filled
+from windowcast.weather.quality import checked
 from windowcast.weather.record import Grade, Record
 
 DAYS = "date,tmax_c,tmin_c,precip_mm\n2020-01-01,10.0,1.0,0\n2020-01-02,12.0,2.5,4.2\n"
@@ -253,6 +259,50 @@ def test_too_large_plain_and_zipped(tmp_path: Path) -> None:
     bomb.write_bytes(gzip.compress(b"0" * 5_000_000))
     with pytest.raises(InputError, match="larger than 1 MB"):
         textfile.read_text_bytes(bomb, limit=1024**2)
+
+
+def test_a_mistyped_year_in_other_formats(tmp_path: Path, data: Path) -> None:
+    raw = gzip.decompress((data / "ghcn" / "UK000056225_2020-2021.dly.gz").read_bytes())
+    assert "2921" in str(fault(tmp_path, raw.replace(b"000056225202112", b"000056225292112")))
+    raw = gzip.decompress((data / "uscrn" / "AL_Selma_13_WNW.txt.gz").read_bytes())
+    assert "not a date" in str(fault(tmp_path, raw[:500].replace(b"20120602", b"     nan")))
+
+
+REAL = {
+    "own daily": DAYS.encode(),
+    "own hourly": b"time,temp_c\n2020-03-08T01:00-05:00,4\n2020-03-08T03:00-04:00,5\n",
+    "wide": b'STATION,DATE,TMAX,TMAX_ATTRIBUTES\nU,2020-01-01,156,",,W"\nU,2020-01-02,99,",I,W"\n',
+    "long": b"USC00099999,20200101,TMAX,100,,,7,0700\nUSC00099999,20200102,PRCP,84,T,,7,0700\n",
+    "dly": b"USW00099999202001TMAX  100 X " + b"  100   " * 30 + b"\n",
+    "uscrn": b"03758 20120601  2.422  -79.09   35.97    27.9    16.9    22.4    22.4    13.0"
+    b"    23.60 C    36.3    16.2    24.1    95.7    54.0    80.6   0.2   0.2   0.2   0.2   0.2"
+    b"    22.7    22.5    22.1    20.8    18.0\n" * 2,
+}  # one line in each format, values invented
+
+
+@given(
+    st.sampled_from(sorted(REAL)),
+    st.lists(st.tuples(st.floats(0, 1), st.integers(0, 9), st.binary(max_size=6)), max_size=8),
+    st.sampled_from(["", ":units=tenths,order=any", ":observed=morning"]),
+)
+def test_damage_ends_in_a_record_or_one_line(
+    kind: str, damage: list[tuple[float, int, bytes]], spec: str
+) -> None:
+    """Bytes cut out and put in anywhere, in every format: never a traceback, never a warning."""
+    content = REAL[kind]
+    for where, cut, new in damage:
+        at = int(where * len(content))
+        content = content[:at] + new + content[at + cut :]
+    with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
+        warnings.simplefilter("error")
+        path = Path(folder) / "damaged.csv"
+        path.write_bytes(content)
+        said = ""
+        try:
+            filled(checked(read_weather(f"{path}{spec}")))
+        except InputError as error:
+            said = str(error)
+        assert "\n" not in said
 
 
 def test_concatenated_gzip_members_are_one_file(tmp_path: Path) -> None:

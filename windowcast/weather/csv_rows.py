@@ -175,11 +175,18 @@ def check_order(times: DateArray, numbers: Sequence[int], path: str, field: str)
             if twice
             else "sort the rows by time, or declare it: FILE:order=any",
         )  # fmt: skip
+    ahead = beyond_forecast(times)
+    if ahead is not None:
+        raise InputError(
+            f"{times[ahead]} lies further ahead than any forecast", path=path,
+            row=numbers[ahead], field=field, remedy="check the year",
+        )  # fmt: skip
+
+
+def beyond_forecast(times: DateArray) -> int | None:
+    """Index of the first time further ahead of the clock than any forecast; None without one."""
     reach = int(load("quality").number("forecast_reach"))
     last = dt.datetime.now(dt.UTC).date() + dt.timedelta(days=reach + 1)
-    if times[-1].astype("datetime64[D]") > np.datetime64(last):
-        at = int(np.searchsorted(times.astype("datetime64[D]"), np.datetime64(last), side="right"))
-        raise InputError(
-            f"{times[at]} lies further ahead than any forecast ({reach} days)", path=path,
-            row=numbers[at], field=field, remedy="check the year",
-        )  # fmt: skip
+    dates = times.astype("datetime64[D]")
+    at = int(np.searchsorted(dates, np.datetime64(last), side="right"))
+    return at if at < len(dates) else None

@@ -16,6 +16,7 @@ import numpy as np
 from windowcast.errors import InputError
 from windowcast.values import load
 from windowcast.weather.columns import FileUnits
+from windowcast.weather.csv_rows import beyond_forecast
 from windowcast.weather.ghcn import moved_to_calendar_day
 from windowcast.weather.ghcn_csv import is_long_csv, read_long_csv
 from windowcast.weather.ghcn_dly import is_dly, read_dly
@@ -129,6 +130,11 @@ def _refuse_implausible(record: Record, path: str) -> None:
     """Refuse what single faulty days cannot explain: another column, another unit, nothing."""
     if not any(name in record for name in record.values):
         raise InputError("holds no usable value", path=path, remedy="check the missing-value codes")
+    if beyond_forecast(record.times) is not None:
+        raise InputError(
+            f"{record.times[-1]} lies further ahead than any forecast", path=path,
+            remedy="check the year",
+        )  # fmt: skip
     share = load("quality").number("mostly_wrong_share")
     if "tmax_c" in record and "tmin_c" in record:
         tmax, tmin = record.get("tmax_c"), record.get("tmin_c")

@@ -40,6 +40,7 @@ def load_weather(
     files: Sequence[str | PathLike[str]] = (),
     today: dt.date | None = None,
     offline: bool = False,
+    hours_days: int = RECENT_HOURS_DAYS,
     progress: Progress | None = None,
     fetcher: Fetcher | None = None,
 ) -> Weather:
@@ -58,6 +59,8 @@ def load_weather(
         Date of the answer; by default the date on the site's clock.
     offline
         Use only files and what is cached.
+    hours_days
+        Days before today for which hours are kept; hindsight wants more of them.
     progress
         Told how a long fetch gets on.
     fetcher
@@ -92,7 +95,7 @@ def load_weather(
         fetcher=fetcher or Fetcher(Cache(), offline=offline),
         progress=progress,
     )
-    weather = assemble(found.records, site.place, today)
+    weather = assemble(found.records, site.place, today, hours_days=hours_days)
     flags = (*weather.daily.flags, *found.flags)
     return replace(weather, daily=replace(weather.daily, flags=flags))
 
@@ -106,7 +109,9 @@ def last_measured(record: Record, zone: ZoneInfo, *, before: dt.date) -> dt.date
     return past[-1].item() if len(past) else None
 
 
-def assemble(records: Sequence[Record], place: Place, today: dt.date) -> Weather:
+def assemble(
+    records: Sequence[Record], place: Place, today: dt.date, *, hours_days: int = RECENT_HOURS_DAYS
+) -> Weather:
     """One weather from checked parts.
 
     Parameters
@@ -118,6 +123,8 @@ def assemble(records: Sequence[Record], place: Place, today: dt.date) -> Weather
         The site.
     today
         Values of this day and later count as forecast; beyond a forecast's reach they are cut.
+    hours_days
+        Days before today for which hours are kept.
 
     Raises
     ------
@@ -147,7 +154,7 @@ def assemble(records: Sequence[Record], place: Place, today: dt.date) -> Weather
     joined = extended(joined, joined.times[0], max(joined.times[-1], date - np.timedelta64(1, "D")))
     joined = filled(joined)
     flags = (*joined.flags, *flags, *_age_flags(joined, date), *_hindsight_flags(joined, place))
-    return Weather(replace(joined, flags=flags), _recent(joined_hours, start), today)
+    return Weather(replace(joined, flags=flags), _recent(joined_hours, start, hours_days), today)
 
 
 def _dates(today: dt.date) -> np.ndarray[tuple[int, ...], np.dtype[np.datetime64]]:
@@ -165,11 +172,11 @@ def _until(record: Record, today: np.datetime64, stop: np.datetime64) -> Record:
     return record.between(record.times[0], last - np.timedelta64(1))
 
 
-def _recent(hourly: Record | None, start: np.datetime64) -> Record | None:
+def _recent(hourly: Record | None, start: np.datetime64, days: int) -> Record | None:
     """The hours of the last days and those ahead; None when there are none."""
     if hourly is None:
         return None
-    first = start - np.timedelta64(24 * RECENT_HOURS_DAYS, "h")
+    first = start - np.timedelta64(24 * days, "h")
     recent = hourly.between(max(first, hourly.times[0]), hourly.times[-1])
     return recent if len(recent.times) else None
 

@@ -58,6 +58,20 @@ def station_name(path: str | PathLike[str]) -> str:
     return (match["name"] if match else Path(path).name).replace("_", " ")
 
 
+def station_number(path: str | PathLike[str]) -> str:
+    """WBAN number of the station in a file.
+
+    Raises
+    ------
+    InputError
+        Not such a file.
+    """
+    line = read_text_bytes(path).split(b"\n", 1)[0].decode("ascii", "replace")
+    if not is_uscrn(line):
+        raise InputError("is not a USCRN daily01 file", path=path, row=1, remedy=_REMEDY)
+    return line.split()[_STATION]
+
+
 def read_uscrn(
     paths: str | PathLike[str] | Sequence[str | PathLike[str]], *, place: Place | None = None
 ) -> Record:
@@ -87,7 +101,7 @@ def read_uscrn(
     table = np.concatenate([_table(path) for path in paths])
     if len({*table[:, 0].astype(int)}) > 1:
         raise InputError("holds several stations", path=paths[0], remedy="give one at a time")
-    dates = _dates(table[:, 1])
+    dates = _dates(table[:, 1], paths[0])
     order = np.argsort(dates, kind="stable")
     table, dates = table[order], dates[order]
     last = np.append(dates[1:] != dates[:-1], True)
@@ -154,15 +168,17 @@ def _first_fault(lines: Sequence[str]) -> tuple[int, str]:
     return len(lines), "cannot be read as numbers"
 
 
-def _dates(yyyymmdd: FloatArray) -> DateArray:
-    day = yyyymmdd.astype(np.int64)
+def _dates(yyyymmdd: FloatArray, path: str | PathLike[str]) -> DateArray:
+    readable = (yyyymmdd > 0) & (yyyymmdd < 1e8)
+    day = np.where(readable, yyyymmdd, 0).astype(np.int64)
     year, month, of_month = day // 10000, day // 100 % 100, day % 100
     months = (year - 1970) * 12 + month - 1
     first: DateArray = months.astype("datetime64[M]").astype("datetime64[D]")
     dates: DateArray = first + (of_month - 1).astype("timedelta64[D]")
     wrong = (month < 1) | (month > 12) | (dates.astype("datetime64[M]").astype(int) != months)
     if wrong.any():
-        raise InputError(f"{day[wrong][0]} is not a date", field="LST_DATE", remedy=_REMEDY)
+        text = f"{yyyymmdd[wrong][0]:g} is not a date"
+        raise InputError(text, path=path, field="LST_DATE", remedy=_REMEDY)
     return dates
 
 
