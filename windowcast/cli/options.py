@@ -61,8 +61,13 @@ class Start:
     date: str | None
     offline: bool
 
-    def load(self) -> tuple[Site, Weather]:
+    def load(self, *, hours_days: int | None = None) -> tuple[Site, Weather]:
         """The site and its weather.
+
+        Parameters
+        ----------
+        hours_days
+            Days before today for which hours are kept; None for what an answer needs.
 
         Raises
         ------
@@ -72,7 +77,7 @@ class Start:
             The weather cannot be reached and nothing usable is cached.
         """
         site = self.site()
-        return site, self._weather(site)
+        return site, self._weather(site, {} if hours_days is None else {"hours_days": hours_days})
 
     def site(self) -> Site:
         """The site alone."""
@@ -93,7 +98,7 @@ class Start:
 
         return load_site(self.site_file)
 
-    def _weather(self, site: Site) -> Weather:
+    def _weather(self, site: Site, kept: dict[str, int]) -> Weather:
         today = self._date()
         if self.sample and not self.files:
             from windowcast.weather.sample import SAMPLE_TODAY, sample_weather
@@ -110,7 +115,12 @@ class Start:
 
         with fetch_progress() as progress:
             return load_weather(
-                site, files=self.files, today=today, offline=self.offline, progress=progress
+                site,
+                files=self.files,
+                today=today,
+                offline=self.offline,
+                progress=progress,
+                **kept,
             )
 
     def _date(self) -> dt.date | None:
