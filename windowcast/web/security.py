@@ -17,6 +17,7 @@ from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qsl, urlencode
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -35,6 +36,7 @@ HEADERS = {
 }
 LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
 TOKEN_COOKIE, SESSION_COOKIE = "windowcast_token", "windowcast_session"
+_TOO_LARGE = "The request is too large."
 BODY_LIMIT, UPLOAD_LIMIT = 256 * 1024, 30 * 1024 * 1024
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
@@ -133,10 +135,6 @@ def host_name(headers: Headers) -> str:
     return host.rpartition(":")[0] if ":" in host else host
 
 
-class _TooLargeError(Exception):
-    """The body passed its limit while it was read."""
-
-
 class BodyLayer:
     """Bounds the size of a request's body, whatever its headers claim."""
 
@@ -150,30 +148,20 @@ class BodyLayer:
             return
         limit = UPLOAD_LIMIT if scope["path"].endswith("/upload") else BODY_LIMIT
         claimed = Headers(scope=scope).get("content-length", "0")
-        refuse = PlainTextResponse("The request is too large.\n", 413)
         if not claimed.isdigit() or int(claimed) > limit:
-            await refuse(scope, receive, send)
+            await PlainTextResponse(f"{_TOO_LARGE}\n", 413)(scope, receive, send)
             return
-        seen, started = 0, False
+        seen = 0
 
         async def counted() -> Message:
             nonlocal seen
             message = await receive()
             seen += len(message.get("body", b""))
             if seen > limit:
-                raise _TooLargeError
+                raise HTTPException(413, _TOO_LARGE)
             return message
 
-        async def noted(message: Message) -> None:
-            nonlocal started
-            started = True
-            await send(message)
-
-        try:
-            await self.app(scope, counted, noted)
-        except _TooLargeError:
-            if not started:
-                await refuse(scope, receive, send)
+        await self.app(scope, counted, send)
 
 
 class RateLayer:

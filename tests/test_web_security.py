@@ -1,0 +1,239 @@
+"""The guard: host names, token, forms from elsewhere, sizes, rates, paths, headers.
+
+What each answers to: OWASP Top Ten 2021 (A01, A03, A05, A07); RFC 6454 for origins.
+"""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+
+import pytest
+from web_fixtures import FREE, client, make_site, proof
+
+from windowcast.web.security import (
+    BODY_LIMIT,
+    HEADERS,
+    LOOPBACK,
+    SESSION_COOKIE,
+    UPLOAD_LIMIT,
+    Guard,
+    RateLayer,
+    csrf_proof,
+    host_name,
+)
+
+TOKEN = "a-long-secret"
+
+
+def _with_token() -> Guard:
+    return Guard(token=TOKEN, reads_per_s=1e6, writes_per_s=1e6)
+
+
+@pytest.mark.parametrize(
+    "path", ["/", "/s/none/today", "/api/sites", "/api/none", "/static/windowcast.css", "/none"]
+)
+def test_every_answer_carries_the_headers(tmp_path: Path, path: str) -> None:
+    headers = client(tmp_path).get(path).headers
+    for name, value in HEADERS.items():
+        if name != "content-security-policy":
+            assert headers[name] == value
+    policy = headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    assert "script-src" not in policy  # so none may run
+
+
+@pytest.mark.parametrize("host", ["evil.example", "127.0.0.1.evil.example", "10.0.0.1", ""])
+def test_other_host_names_are_refused(tmp_path: Path, host: str) -> None:
+    answer = client(tmp_path).get("/", headers={"host": host})
+    assert answer.status_code == 400
+
+
+@pytest.mark.parametrize(
+    ("host", "name"),
+    [("localhost:8765", "localhost"), ("127.0.0.1", "127.0.0.1"), ("[::1]:8765", "::1")],
+)
+def test_host_name_is_read_without_its_port(tmp_path: Path, host: str, name: str) -> None:
+    from starlette.datastructures import Headers
+
+    assert host_name(Headers({"host": host})) == name
+    assert name in LOOPBACK
+    assert client(tmp_path).get("/api/sites", headers={"host": host}).status_code == 200
+
+
+def test_without_the_token_nothing_is_shown(tmp_path: Path) -> None:
+    browser = client(tmp_path, guard=_with_token())
+    for path in ("/", "/api/sites", "/calendar.ics", "/static/windowcast.css", "/?token=wrong"):
+        assert browser.get(path).status_code == 401
+    wrong = {"authorization": "Bearer nonsense"}
+    assert browser.get("/api/sites", headers=wrong).status_code == 401
+
+
+def test_the_token_opens_once_and_leaves_the_address(tmp_path: Path) -> None:
+    browser = client(tmp_path, guard=_with_token())
+    first = browser.get(f"/s/sample/season?token={TOKEN}&a=1")
+    assert first.status_code == 303
+    assert first.headers["location"] == "/s/sample/season?a=1"
+    cookie = first.headers["set-cookie"].lower()
+    assert "httponly" in cookie
+    assert "samesite=strict" in cookie
+    assert browser.get("/s/sample/season").status_code == 200
+
+
+def test_programs_and_calendars_carry_the_token(tmp_path: Path) -> None:
+    browser = client(tmp_path, guard=_with_token())
+    bearer = {"authorization": f"Bearer {TOKEN}"}
+    assert browser.get("/api/sites", headers=bearer).status_code == 200
+    assert browser.get(f"/calendar.ics?token={TOKEN}").status_code == 200
+    assert browser.get("/api/sites").status_code == 401
+
+
+def test_the_address_cannot_send_the_browser_elsewhere(tmp_path: Path) -> None:
+    browser = client(tmp_path, guard=_with_token())
+    location = browser.get(f"http://localhost//evil.example/?token={TOKEN}").headers["location"]
+    assert location.startswith("/evil.example")
+
+
+def test_forms_from_elsewhere_are_refused(tmp_path: Path) -> None:
+    slug = make_site(tmp_path)
+    browser = client(tmp_path)
+    path = f"/s/{slug}/log/new/note"
+    good = {"proof": proof(browser, path), "date": "2023-11-05", "text": "x"}
+    bad = [
+        ({}, {**good, "proof": ""}),
+        ({}, {**good, "proof": "0" * 64}),
+        ({"origin": "http://evil.example"}, good),
+        ({"sec-fetch-site": "cross-site"}, good),
+        ({"sec-fetch-site": "same-site"}, good),
+    ]
+    for headers, data in bad:
+        assert browser.post(path, data=data, headers=headers).status_code == 403
+    other = client(tmp_path)
+    assert other.post(path, data=good).status_code == 403  # no session of its own
+    assert not (tmp_path / f"{slug}.log.sqlite").exists()
+    assert browser.post(path, data=good).status_code == 303
+
+
+@pytest.mark.parametrize("path", ["/log/undo", "/settings", "/log/abcd/remove", "/settings/upload"])
+def test_no_form_works_without_its_proof(tmp_path: Path, path: str) -> None:
+    slug = make_site(tmp_path)
+    browser = client(tmp_path)
+    assert browser.post(f"/s/{slug}{path}", data={"a": "b"}).status_code == 403
+
+
+def test_proofs_differ_by_session_and_server() -> None:
+    assert csrf_proof(FREE, "a") != csrf_proof(FREE, "b")
+    assert csrf_proof(Guard(), "a") != csrf_proof(Guard(), "a")
+
+
+def test_session_cookie_is_out_of_reach_of_scripts(tmp_path: Path) -> None:
+    cookie = client(tmp_path).get("/new").headers["set-cookie"]
+    assert cookie.startswith(SESSION_COOKIE)
+    assert "httponly" in cookie.lower()
+
+
+def test_other_sites_cannot_write_through_the_api(tmp_path: Path) -> None:
+    slug = make_site(tmp_path)
+    browser = client(tmp_path)
+    entry = '{"kind": "note", "date": "2023-11-05", "text": "x"}'
+    path = f"/api/sites/{slug}/log"
+    json = {"content-type": "application/json"}
+    assert browser.post(path, content=entry).status_code == 415
+    plain = browser.post(path, content=entry, headers={"content-type": "text/plain"})
+    assert plain.status_code == 415
+    cross = {**json, "origin": "http://evil.example"}
+    assert browser.post(path, content=entry, headers=cross).status_code == 403
+    assert browser.post(path, content=entry, headers=json).status_code == 201
+
+
+def test_large_bodies_are_refused_whatever_they_claim(tmp_path: Path) -> None:
+    slug = make_site(tmp_path)
+    browser = client(tmp_path)
+    path = f"/api/sites/{slug}/log"
+    json = {"content-type": "application/json"}
+    big = b'"' + b"x" * BODY_LIMIT + b'"'
+    assert browser.post(path, content=big, headers=json).status_code == 413
+
+    def unannounced() -> object:
+        yield from itertools.repeat(b"x" * 65536, BODY_LIMIT // 65536 + 2)
+
+    answer = browser.post(path, content=unannounced(), headers=json)  # type: ignore[arg-type]
+    assert answer.status_code == 413
+    claim = {**json, "content-length": str(UPLOAD_LIMIT * 9)}
+    assert browser.post(path, content=b"{}", headers=claim).status_code == 413
+    odd = {**json, "content-length": "many"}
+    assert browser.post(path, content=b"{}", headers=odd).status_code == 413
+
+
+def test_forms_with_too_many_fields_are_refused(tmp_path: Path) -> None:
+    slug = make_site(tmp_path)
+    browser = client(tmp_path)
+    many = {f"f{n}": "x" for n in range(2000)}
+    assert browser.post(f"/s/{slug}/log/undo", data=many).status_code == 400
+
+
+def test_writing_too_often_is_slowed_down(tmp_path: Path) -> None:
+    slug = make_site(tmp_path)
+    browser = client(tmp_path, guard=Guard(reads_per_s=1e6, writes_per_s=1.0))
+    codes = [browser.post(f"/s/{slug}/log/undo", data={"a": "b"}).status_code for _ in range(14)]
+    assert codes[:10] == [403] * 10
+    assert 429 in codes
+    assert browser.get("/api/sites").status_code == 200
+
+
+def test_clients_remembered_are_bounded() -> None:
+    layer = RateLayer(None, 1.0, 1.0)  # type: ignore[arg-type]
+    for n in range(RateLayer.CLIENTS + 100):
+        layer._allowed({"type": "http", "method": "GET", "client": (str(n), 1)})
+    assert len(layer.buckets) == RateLayer.CLIENTS
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/s/..%2f..%2fetc/today",
+        "/s/%2e%2e/today",
+        "/s/quinta-do-teste.toml/today",
+        "/static/../web/app.py",
+        "/static/..%2fapp.py",
+        "/static/%2e%2e/app.py",
+        "/s/%00/today",
+        "/api/sites/..%2f..%2fetc%2fpasswd/rank",
+        "/s/quinta-do-teste/log/..%2f..%2fx",
+    ],
+)
+def test_paths_lead_nowhere_else(tmp_path: Path, path: str) -> None:
+    make_site(tmp_path)
+    answer = client(tmp_path).get(path)
+    assert answer.status_code in {404, 405}
+    assert "root:" not in answer.text
+    assert "import" not in answer.text
+
+
+def test_downloaded_page_is_sandboxed(tmp_path: Path) -> None:
+    answer = client(tmp_path).get("/s/sample/page.html")
+    assert answer.headers["content-security-policy"] == "sandbox"
+    assert "attachment" in answer.headers["content-disposition"]
+
+
+def test_bound_elsewhere_a_token_is_made_and_printed(monkeypatch: pytest.MonkeyPatch) -> None:
+    import uvicorn
+    from click.testing import CliRunner
+
+    from windowcast.cli.serve import command
+
+    monkeypatch.setattr(uvicorn, "run", lambda *args, **options: None)
+    elsewhere = CliRunner().invoke(command, ["--host", "0.0.0.0"])
+    assert elsewhere.exit_code == 0, elsewhere.output
+    assert len(elsewhere.output.partition("?token=")[2].strip()) >= 32
+    assert "token" not in CliRunner().invoke(command, []).output
+    assert "token" not in CliRunner().invoke(command, ["--host", "::1"]).output
+
+
+def test_a_missing_site_file_ends_with_exit_code_2(tmp_path: Path) -> None:
+    from windowcast.cli import main
+
+    with pytest.raises(SystemExit) as stop:
+        main(["serve", str(tmp_path / "none.toml")])
+    assert stop.value.code == 2
