@@ -176,11 +176,8 @@ def _explain(console: Console, ranking: Ranking, display: Display) -> None:
             console.print(f"{head} (hours: {window.grade})")
             for judged in window.judged:
                 points = "?" if judged.score is None else f"{100 * judged.score:.0f}"
-                value = wording.quantity(judged.measured, judged.unit, display)
-                console.print(
-                    f"  {points:>3}  {judged.label} {value}: "
-                    f"{wording.in_units(judged.reason, display)} [{judged.source}]"
-                )
+                reason = wording.in_units(judged.reason, display)
+                console.print(f"  {points:>3}  {judged.label}: {reason} [{judged.source}]")
             if window.odds is not None:
                 console.print(f"  odds {wording.odds_basis(window.odds)}")
     console.print("Weather from", style="bold")
