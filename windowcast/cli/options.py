@@ -77,7 +77,7 @@ class Start:
             The weather cannot be reached and nothing usable is cached.
         """
         site = self.site()
-        return site, self._weather(site, {} if hours_days is None else {"hours_days": hours_days})
+        return site, self._weather(site, hours_days)
 
     def site(self) -> Site:
         """The site alone."""
@@ -98,7 +98,7 @@ class Start:
 
         return load_site(self.site_file)
 
-    def _weather(self, site: Site, kept: dict[str, int]) -> Weather:
+    def _weather(self, site: Site, hours_days: int | None) -> Weather:
         today = self._date()
         if self.sample and not self.files:
             from windowcast.weather.sample import SAMPLE_TODAY, sample_weather
@@ -111,7 +111,7 @@ class Start:
                 )
             return sample_weather()
         from windowcast.cli.progress import fetch_progress
-        from windowcast.weather.load import load_weather
+        from windowcast.weather.load import RECENT_HOURS_DAYS, load_weather
 
         with fetch_progress() as progress:
             return load_weather(
@@ -120,7 +120,7 @@ class Start:
                 today=today,
                 offline=self.offline,
                 progress=progress,
-                **kept,
+                hours_days=hours_days or RECENT_HOURS_DAYS,
             )
 
     def _date(self) -> dt.date | None:
