@@ -265,7 +265,7 @@ def test_a_mistyped_year_in_other_formats(tmp_path: Path, data: Path) -> None:
     raw = gzip.decompress((data / "ghcn" / "UK000056225_2020-2021.dly.gz").read_bytes())
     assert "2921" in str(fault(tmp_path, raw.replace(b"000056225202112", b"000056225292112")))
     raw = gzip.decompress((data / "uscrn" / "AL_Selma_13_WNW.txt.gz").read_bytes())
-    assert "not a date" in str(fault(tmp_path, raw[:500].replace(b"20120602", b"     nan")))
+    assert "not a date" in str(fault(tmp_path, raw.replace(b"20120602", b"     nan")))
 
 
 REAL = {
