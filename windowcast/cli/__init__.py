@@ -30,31 +30,37 @@ COMMANDS: dict[str, tuple[str, str]] = {
 class LazyGroup(click.Group):
     """A group that knows its commands' names and imports a command only to run it."""
 
+    def __init__(
+        self, *args: Any, table: dict[str, tuple[str, str]] = COMMANDS, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.table = table
+
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names in the order of the table."""
-        return list(COMMANDS)
+        return list(self.table)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import ``windowcast.cli.<module>`` and return its `command`."""
-        if cmd_name not in COMMANDS:
+        if cmd_name not in self.table:
             return None
-        module = importlib.import_module(f"windowcast.cli.{COMMANDS[cmd_name][0]}")
+        module = importlib.import_module(f"windowcast.cli.{self.table[cmd_name][0]}")
         command: click.Command = module.command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing them."""
         with formatter.section("Commands"):
-            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+            formatter.write_dl([(name, text) for name, (_, text) in self.table.items()])
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Suggest a close name for an unknown command."""
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+        if args and args[0] not in self.table and not args[0].startswith("-"):
             from difflib import get_close_matches
 
-            near = get_close_matches(args[0], COMMANDS, n=1)
+            near = get_close_matches(args[0], self.table, n=1)
             hint = f" Did you mean '{near[0]}'?" if near else ""
             ctx.fail(f"No such command '{args[0]}'.{hint}")
         return super().resolve_command(ctx, args)

@@ -64,8 +64,11 @@ class Weather:
 
     def between(self, first: int, last: int) -> Weather:
         """Days from index `first` up to, not including, `last`."""
-        cut: dict[str, Any] = {f.name: getattr(self, f.name) for f in fields(self)}
-        return Weather(**{k: None if v is None else v[first:last] for k, v in cut.items()})
+        cut: dict[str, Any] = {}
+        for name in (f.name for f in fields(self)):
+            values = getattr(self, name)
+            cut[name] = None if values is None else values[first:last]
+        return Weather(**cut)
 
 
 @dataclass(frozen=True)

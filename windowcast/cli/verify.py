@@ -1,0 +1,18 @@
+"""``windowcast verify``: measure the models against observations."""
+
+from __future__ import annotations
+
+import click
+
+from windowcast.cli import LazyGroup
+
+CHECKS: dict[str, tuple[str, str]] = {
+    "soil": ("verify_soil", "Soil temperature against USCRN probes, beside simpler estimates."),
+    "odds": ("verify_odds", "Replay past seasons and score the odds."),
+    "emergence": ("verify_emergence", "Emergence curves against published figures."),
+}
+
+
+@click.group("verify", cls=LazyGroup, table=CHECKS)
+def command() -> None:
+    """Measure the models against observations."""
