@@ -53,6 +53,7 @@ def answer(
     observed: Observed | None = None,
     now: dt.datetime | None = None,
     futures: int = 100,
+    beyond_days: int = 0,
 ) -> Answer:
     """Answer for a site on the weather's date.
 
@@ -71,6 +72,8 @@ def answer(
         Present moment; None for an answer about another day.
     futures
         Members counted for the odds.
+    beyond_days
+        How far the members reach past the end of the season, so that a barrier can be seen out.
 
     Raises
     ------
@@ -85,10 +88,8 @@ def answer(
             field="date",
             remedy="give a record that ends the day before, or a later date",
         )
-    future = members_of(
-        weather, until=season_end(weather.today, southern=site.place.southern),
-        horizon_days=days, count=futures,
-    )  # fmt: skip
+    end = season_end(weather.today, southern=site.place.southern) + dt.timedelta(beyond_days)
+    future = members_of(weather, until=end, horizon_days=days, count=futures)
     seen = observed or Observed()
     correction = _correction(record, site, seen)
 

@@ -1,0 +1,262 @@
+"""Barrier cover of the running season: curve over dates, best date, cost of missing it, a split."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.season.model import Emergence
+from windowcast.values import Value, load
+from windowcast.weather.record import DateArray, FloatArray
+from windowcast.windows import barrier
+from windowcast.windows.model import PurposeName
+from windowcast.windows.plan_model import CoverPlan, CoverPoint
+from windowcast.windows.season_axis import SeasonAxis
+
+STEPS = 0.6180339887498949, 0.4142135623730951  # irrational: they spread members evenly in 0..1
+SPLIT_STEP_DAYS = 4
+SPLIT_MEMBERS = 25
+
+
+@dataclass(frozen=True)
+class Material:
+    """A pre-emergence active for the purpose; an empty name is a usual one."""
+
+    name: str
+    half_life: Value
+    activation_mm: float
+    activation_days: int
+
+    @property
+    def range_d(self) -> tuple[float, float, float]:
+        """Half-life: low, usual, high."""
+        usual = float(self.half_life)
+        low = usual if self.half_life.low is None else self.half_life.low
+        high = usual if self.half_life.high is None else self.half_life.high
+        return low, usual, high
+
+
+@dataclass(frozen=True)
+class Season:
+    """What a barrier meets, ``[member, day]``, and the days on which it may be applied."""
+
+    dates: DateArray
+    share: FloatArray
+    soil_c: FloatArray
+    rain_mm: FloatArray
+    candidates: npt.NDArray[np.bool_]
+
+
+def season_of(
+    axis: SeasonAxis,
+    weeds: Sequence[Emergence],
+    rain_mm: FloatArray,
+    *,
+    first: int,
+    candidates: npt.NDArray[np.bool_],
+) -> Season | None:
+    """The part of the axis over which the weeds emerge; None without weeds.
+
+    Parameters
+    ----------
+    weeds
+        Curves on the axis, ``[member, day]``; their mean is followed. Each member takes its own
+        place within the band of the curves.
+    rain_mm
+        Rain on the axis, ``[member, day]``.
+    first
+        Day of the season from which the weeds' new year counts.
+    candidates
+        Days on which the barrier may be applied, ``[day]`` of the axis.
+    """
+    if not weeds:
+        return None
+    share = np.mean([_within_band(w) for w in weeds], axis=0)
+    begin = int(np.searchsorted(axis.number, first))
+    drops = np.flatnonzero((np.diff(share[:, begin + 1 :], axis=1) < -0.3).any(axis=0))
+    end = begin + 2 + int(drops[0]) if drops.size else share.shape[1]
+    part = slice(begin, end)
+    curve = np.maximum.accumulate(share[:, part], axis=1)
+    return Season(
+        axis.dates[part],
+        curve,
+        axis.state.soil_5cm_c[:, part],
+        rain_mm[:, part],
+        candidates[part],
+    )
+
+
+def spread_evenly(count: int, which: int = 0) -> FloatArray:
+    """One place in 0..1 for each member, evenly spread; another order for each `which`."""
+    places: FloatArray = ((np.arange(count) + 0.5) * STEPS[which]) % 1.0
+    return places
+
+
+def _within_band(weed: Emergence) -> FloatArray:
+    """The curve at each member's place in its 10-90 % band."""
+    share = np.atleast_2d(weed.share)
+    normal = NormalDist()
+    place = np.array([normal.inv_cdf(p) for p in spread_evenly(len(share))])[:, None]
+    step = np.clip(place / normal.inv_cdf(0.9), -1.5, 1.5)
+    toward = np.where(step < 0, share - weed.share_low, weed.share_high - share)
+    result: FloatArray = np.clip(share + step * np.nan_to_num(toward), 0.0, 1.0)
+    return result
+
+
+def cover_plan(
+    season: Season,
+    material: Material,
+    purpose: PurposeName,
+    *,
+    weeds: Sequence[str],
+    today: dt.date,
+    irrigated: bool,
+) -> CoverPlan:
+    """Cover of one material over the dates on which it may be applied."""
+    low, usual, high = material.range_d
+    life: FloatArray = low * (high / low) ** spread_evenly(len(season.share), 1)
+    laid = barrier.Barrier(
+        life, 0.0 if irrigated else material.activation_mm, material.activation_days
+    )
+    weather = season.share, season.soil_c, season.rain_mm
+    result = barrier.cover(*weather, laid)
+    watered = np.isfinite(barrier.watered_in(season.rain_mm, laid))
+    curve = [
+        _point(season, result, watered, day) for day in np.flatnonzero(season.candidates).tolist()
+    ]
+    dates = season.dates.astype(object)
+    mean = np.array([np.nan if p.caught is None else p.caught for p in curve])
+    open_now = np.array([p.date >= today for p in curve], dtype=bool) & np.isfinite(mean)
+    best = curve[int(np.argmax(np.where(open_now, mean, -1)))] if open_now.any() else None
+    week = dt.timedelta(days=load("barrier").number("week"))
+    early = _caught_on(season, result, best.date - week) if best else None
+    late = _caught_on(season, result, best.date + week) if best else None
+    known = [p for p in curve if p.caught is not None]
+    hindsight = max(known, key=lambda p: p.caught or 0.0, default=None)
+    split, split_caught = _best_split(season, laid, best, today)
+    partner = load("barrier").number("partner_from")
+    needs_partner = None if best is None or best.up is None else best.up >= partner
+    return CoverPlan(
+        purpose=purpose,
+        active=material.name,
+        half_life_d=(low, usual, high),
+        half_life_source=f"{material.half_life.status}: {material.half_life.source}",
+        weeds=tuple(weeds),
+        curve=tuple(curve),
+        best=best,
+        week_early=early,
+        week_late=late,
+        split=None if split is None else (dates[split[0]], dates[split[1]]),
+        split_caught=split_caught,
+        needs_partner=needs_partner,
+        text=_text(best or hindsight, early, late, active=material.name, weeds=weeds, today=today),
+    )
+
+
+def _point(
+    season: Season, result: barrier.Cover, watered: npt.NDArray[np.bool_], day: int
+) -> CoverPoint:
+    caught = result.caught[:, day]
+    known = np.isfinite(caught)
+    date = season.dates[day].astype(object)
+    up = _mean(result.up[:, day])
+    if known.mean() < 0.5:
+        return CoverPoint(date, None, None, None, None, up, None)
+    low, high = np.quantile(caught[known], [0.1, 0.9])
+    return CoverPoint(
+        date=date,
+        caught=float(caught[known].mean()),
+        low=float(low),
+        high=float(high),
+        cover=_mean(result.cover[:, day]),
+        up=up,
+        watered=float(watered[known, day].mean()),
+    )
+
+
+def _mean(values: FloatArray) -> float | None:
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) else None
+
+
+def _caught_on(season: Season, result: barrier.Cover, date: dt.date) -> float | None:
+    at = int((np.datetime64(date, "D") - season.dates[0]).astype(int))
+    if not 0 <= at < len(season.dates):
+        return None
+    return _mean(result.caught[:, at])
+
+
+def _best_split(
+    season: Season, laid: barrier.Barrier, best: CoverPoint | None, today: dt.date
+) -> tuple[tuple[int, int] | None, float | None]:
+    """The best two dates for half the dose each, when they catch enough more than one."""
+    table = load("barrier")
+    if best is None or best.caught is None:
+        return None, None
+    days = np.flatnonzero(season.candidates & (season.dates >= np.datetime64(today)))
+    days = days[::SPLIT_STEP_DAYS]
+    first, second = (grid.ravel() for grid in np.meshgrid(days, days, indexing="ij"))
+    apart = second - first >= table.number("split_apart")
+    if not apart.any():
+        return None, None
+    pairs = {"first": first[apart], "second": second[apart]}
+    some = slice(None, None, max(1, len(season.share) // SPLIT_MEMBERS))
+    life = np.broadcast_to(laid.half_life_d, (len(season.share),))
+    few = barrier.Barrier(life[some], laid.activation_mm, laid.activation_days)
+    rough = barrier.split_caught(
+        season.share[some], season.soil_c[some], season.rain_mm[some], few, **pairs
+    ).mean(axis=0)
+    if not np.isfinite(rough).any():
+        return None, None
+    top = int(np.nanargmax(rough))
+    pair = {name: days_[top : top + 1] for name, days_ in pairs.items()}
+    fine = barrier.split_caught(season.share, season.soil_c, season.rain_mm, laid, **pair)
+    caught = float(np.nanmean(fine))
+    if caught < best.caught + load("plan").number("split_gain"):
+        return None, None
+    return (int(pair["first"][0]), int(pair["second"][0])), caught
+
+
+def _text(
+    best: CoverPoint | None,
+    early: float | None,
+    late: float | None,
+    *,
+    active: str,
+    weeds: Sequence[str],
+    today: dt.date,
+) -> str:
+    """The answer in a sentence or two."""
+    what = f"a barrier of {active}" if active else "a usual barrier"
+    if best is None or best.caught is None:
+        return f"When {what} would catch most cannot be told."
+    if best.date < today:
+        return (
+            f"Its time is over: {what} about {best.date.day} {best.date:%b} would have caught "
+            f"{_percent(best.caught)} of the season's {' and '.join(weeds)}."
+        )
+    when = "now" if best.date == today else f"about {best.date.day} {best.date:%b}"
+    text = (
+        f"Applied {when}, {what} catches {_percent(best.caught)} of the season's "
+        f"{' and '.join(weeds)} (10 to 90 %: {_percent(best.low)} to {_percent(best.high)})"
+    )
+    costs = [
+        f"a week {word} {_percent(value)}"
+        for word, value in (("earlier", early), ("later", late))
+        if value is not None and not (word == "earlier" and best.date == today)
+    ]
+    text += f"; {', '.join(costs)}" if costs else ""
+    if best.up is not None and best.up >= load("barrier").number("partner_from"):
+        text += f". By then {_percent(best.up)} is up and needs a post-emergence partner"
+    if best.watered is not None and best.watered < 1:
+        text += f". Rain waters it in in time in {_percent(best.watered)} of the futures"
+    return f"{text}."
+
+
+def _percent(share: float | None) -> str:
+    return "–" if share is None else f"{100 * share:.0f} %"

@@ -1,0 +1,309 @@
+"""The season plan: key dates, purposes' windows, workable days, barrier cover, what if missed."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from windowcast import __version__
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.season.model import SiteState
+from windowcast.site import Site
+from windowcast.values import load
+from windowcast.weather.record import FloatArray, Members, Weather
+from windowcast.windows.cover_plan import Material, cover_plan, season_of
+from windowcast.windows.days import DayContext
+from windowcast.windows.decision import day_offers, decision, later_value
+from windowcast.windows.hours import HourContext, hour_context
+from windowcast.windows.judge import Judge
+from windowcast.windows.key_dates import key_dates, normal_range, weeds_of
+from windowcast.windows.model import PURPOSES, PurposeName
+from windowcast.windows.odds import DateRange, date_range, first_day, last_day
+from windowcast.windows.plan_model import CoverPlan, Decision, PurposePlan, SeasonPlan, Week
+from windowcast.windows.purposes import Purpose, purpose_of
+from windowcast.windows.score import BoolArray, Rule
+from windowcast.windows.season_axis import SeasonAxis, joined, season_name
+from windowcast.windows.standing import standing
+from windowcast.windows.timing import judged_days
+from windowcast.windows.workable import NO_WIND, NOT_JUDGED, day_scores, open_days, workable
+
+DAYS = 10  # judged by the hour when deciding now or waiting
+SEASON_DAYS = 365
+DELAY_DAYS = 14
+Status = Literal["open", "ahead", "over", "cannot tell"]
+
+
+def season_plan(
+    site: Site,
+    past: SiteState,
+    ahead: SiteState,
+    members: Members,
+    *,
+    weather: Weather,
+    materials: Mapping[PurposeName, Sequence[Material]] | None = None,
+    mixture: ActiveNeeds | None = None,
+    now: dt.datetime | None = None,
+) -> SeasonPlan:
+    """The plan from today to the end of the season.
+
+    Parameters
+    ----------
+    past, ahead
+        State of the site up to yesterday, and from today on for each member. The days ahead should
+        reach two months beyond the season's end, so that barriers of spring are seen out.
+    materials
+        Pre-emergence actives at hand for a barrier; a usual one where there is none.
+    mixture
+        What the actives to be used need; None for what is usual for each purpose.
+    now
+        The present moment; hours before it are gone.
+    """
+    southern = site.place.southern
+    axis = SeasonAxis.of(past, ahead, southern=southern)
+    ctx = hour_context(site, ahead, members, weather=weather, now=now)
+    work = _Work(site, past, ahead, members, weather, axis, ctx, Judge(ctx, past))
+    dates = key_dates(axis, southern=southern)
+    purposes = [
+        work.purpose(purpose_of(name), mixture, (materials or {}).get(name, ()))
+        for name in PURPOSES
+    ]
+    seasons = sum(1 for _ in axis.past_seasons(southern=southern))
+    return SeasonPlan(
+        site=site.name,
+        season=season_name(axis.start),
+        today=weather.today,
+        units=site.units,
+        standing=standing(axis, dates, purposes),
+        key_dates=dates,
+        purposes=tuple(purposes),
+        assumptions=_assumptions(site, members, seasons),
+        past_seasons=seasons,
+        members=len(members.daily.get("tmax_c")) - 1,
+        program_version=__version__,
+    )
+
+
+def _assumptions(site: Site, members: Members, seasons: int) -> tuple[str, ...]:
+    basis = (
+        f"Days to {members.forecast_days} days ahead rest on the forecast and its errors, later "
+        f"ones on {members.past_years} past years; normals on {seasons} whole seasons."
+    )
+    lines = [basis, f"Workable days are judged on whole days: {NOT_JUDGED}."]
+    if "wind_mean_m_s" not in members.daily:
+        lines.append(f"{NO_WIND[0].upper()}{NO_WIND[1:]}.")
+    if site.turf.irrigated is None:
+        lines.append(
+            "The site file does not say whether the turf is irrigated: barriers are watered in by "
+            "rain alone."
+        )
+    return tuple(lines)
+
+
+@dataclass(frozen=True)
+class _Work:
+    """What all purposes of one plan share."""
+
+    site: Site
+    past: SiteState
+    ahead: SiteState
+    members: Members
+    weather: Weather
+    axis: SeasonAxis
+    ctx: HourContext
+    judge: Judge
+
+    def purpose(
+        self, purpose: Purpose, mixture: ActiveNeeds | None, materials: Sequence[Material]
+    ) -> PurposePlan:
+        """One purpose's part of the plan."""
+        needs = mixture if mixture is not None and purpose.serves(mixture) else purpose.generic
+        rule, axis = Rule.load(), self.axis
+        gone = judged_days(purpose, needs, DayContext(self.site, self.past, purpose.weeds))[1][0]
+        score = judged_days(purpose, needs, DayContext(self.site, axis.state, purpose.weeds))[1]
+        score = np.broadcast_to(score, axis.state.soil_5cm_c.shape)
+        coming = score[:, axis.gone :]
+        own = axis.number < SEASON_DAYS
+        is_open, unknown = score >= rule.season, np.isnan(score)
+        first = _when(first_day, is_open[:, own], unknown[:, own])
+        last = _when(last_day, is_open[:, own], unknown[:, own])
+        opened, closed = self._passed(first, last)
+        years = self._past_years(gone, rule)
+        normal = [normal_range(np.array([y[i] for y in years]), axis.start) for i in (1, 2)]
+        status = self._status(opened, closed, first)
+        closes = None if closed else date_range(last, axis.dates)
+        daily = day_scores(
+            self.members.daily, purpose, needs, site=self.site, frozen=self.ahead.soil_frozen
+        )[1:]
+        return PurposePlan(
+            purpose=purpose.name,
+            title=purpose.title,
+            status=status,
+            opened=opened,
+            opens=None if opened else date_range(first, axis.dates),
+            closes=closes,
+            closed=closed,
+            normal_opens=normal[0],
+            normal_closes=normal[1],
+            years=tuple((season_name(s), self._date(s, a), self._date(s, b)) for s, a, b in years),
+            weeks=self._weeks(daily, coming >= rule.season),
+            covers=self._covers(purpose, is_open, materials) if purpose.barrier else (),
+            decision=self._decision(purpose, needs, daily, coming, closes)
+            if status == "open"
+            else None,
+            if_missed=str(load("plan").value(f"missed.{purpose.name}").value),
+            delay_cost=self._delay_cost(purpose, status),
+        )
+
+    # --- when ----------------------------------------------------------------------------------
+
+    def _passed(self, first: FloatArray, last: FloatArray) -> tuple[dt.date | None, dt.date | None]:
+        """First and last open day where all members agree that they lie in the past."""
+        found: list[dt.date | None] = []
+        for index in (first, last):
+            sure = np.isfinite(index[0]) and (index == index[0]).all()
+            gone = bool(sure and index[0] < self.axis.gone)
+            found.append(self.axis.dates[int(index[0])].astype(object) if gone else None)
+        return found[0], found[1]
+
+    def _status(self, opened: dt.date | None, closed: dt.date | None, first: FloatArray) -> Status:
+        if closed:
+            return "over"
+        if opened or (first <= self.axis.gone + DAYS - 1).mean() > 0.5:
+            return "open"
+        return "cannot tell" if np.isnan(first).mean() > 0.5 else "ahead"
+
+    def _past_years(self, gone: FloatArray, rule: Rule) -> list[tuple[dt.date, float, float]]:
+        """Start of each past season with the days on which the purpose opened and closed."""
+        rows: list[tuple[dt.date, float, float]] = []
+        for start, days in self.axis.past_seasons(southern=self.site.place.southern):
+            part = gone[days]
+            skipped = float((self.past.dates[days.start] - np.datetime64(start)).astype(int))
+            first, last = (
+                float(_when(f, part >= rule.season, np.isnan(part))) + skipped
+                for f in (first_day, last_day)
+            )
+            rows.append((start, first, last))
+        return rows
+
+    @staticmethod
+    def _date(start: dt.date, number: float) -> dt.date | None:
+        return start + dt.timedelta(days=int(number)) if np.isfinite(number) else None
+
+    # --- how many days -------------------------------------------------------------------------
+
+    def _weeks(self, daily: FloatArray, in_season: BoolArray) -> tuple[Week, ...]:
+        """Workable days of each coming week in which the purpose may be open."""
+        can = workable(daily)
+        dates = self.ahead.dates.astype("datetime64[D]")
+        monday = dates - ((dates.astype(np.int64) + 3) % 7).astype("timedelta64[D]")
+        allowed = open_days(dates, self.site)
+        own = (dates - np.datetime64(self.axis.start)).astype(int) < SEASON_DAYS
+        weeks = []
+        for start in np.unique(monday[own]):
+            here = (monday == start) & own
+            if in_season[:, here].any(axis=1).mean() < 0.1:
+                continue
+            days = can[:, here]
+            known = np.isfinite(days).mean()
+            week = Week(start.astype(object), None, None, None, int(allowed[here].sum()))
+            if known > 0.5:
+                count = np.nansum(days, axis=1)
+                low, high = np.quantile(count, [0.1, 0.9], method="inverted_cdf")
+                week = replace(week, days=float(count.mean()), low=float(low), high=float(high))
+            weeks.append(week)
+        return tuple(weeks)
+
+    # --- barrier -------------------------------------------------------------------------------
+
+    def _covers(
+        self, purpose: Purpose, is_open: BoolArray, materials: Sequence[Material]
+    ) -> tuple[CoverPlan, ...]:
+        weeds = weeds_of(self.axis.state, purpose.weeds)
+        rain = joined(
+            _on_past(self.weather, self.past), self.members.daily.get("precip_mm"), self.axis.gone
+        )
+        start = load("plan").number("spring_from") if purpose.weeds == "spring" else 0
+        own = self.axis.number < SEASON_DAYS
+        season = season_of(
+            self.axis, weeds, rain, first=int(start), candidates=is_open.mean(axis=0) * own >= 0.1
+        )
+        if season is None:
+            return ()
+        needs = purpose.generic
+        usual = Material(
+            "",
+            load("barrier").value("default_half_life"),
+            float(needs.activation_mm or 0.0),
+            int(needs.activation_days or 0),
+        )
+        return tuple(
+            cover_plan(
+                season,
+                material,
+                purpose.name,
+                weeds=[weed.name for weed in weeds],
+                today=self.weather.today,
+                irrigated=bool(self.site.turf.irrigated),
+            )
+            for material in (materials or (usual,))
+        )
+
+    # --- now or later --------------------------------------------------------------------------
+
+    def _decision(
+        self,
+        purpose: Purpose,
+        needs: ActiveNeeds,
+        daily: FloatArray,
+        timing: FloatArray,
+        closes: DateRange | None,
+    ) -> Decision:
+        scores = self.judge.scores(purpose, needs)
+        offers = day_offers(scores, self.ctx, DAYS)
+        offers = np.broadcast_to(offers, (len(daily) + 1, DAYS))[1:]
+        later = later_value(daily, timing, offers, DAYS)
+        return decision(
+            purpose,
+            offers,
+            later,
+            self.members,
+            today=self.weather.today,
+            closes=closes.median if closes else None,
+        )
+
+    def _delay_cost(self, purpose: Purpose, status: Status) -> str:
+        """What two weeks cost from now on, from the state's distribution."""
+        if status == "over":
+            return "Its time is over this season."
+        if status != "open":
+            return "The cost of waiting begins when it opens."
+        days = [self.axis.gone, self.axis.gone + DELAY_DAYS]
+        lines = []
+        for weed in weeds_of(self.axis.state, purpose.weeds):
+            if days[1] >= len(self.axis.dates) or np.isnan(weed.share[:, days]).any():
+                continue
+            rise = float(np.mean(np.diff(weed.share[:, days])))
+            text = f"{100 * rise:.0f} % more of the season's {weed.name} comes up"
+            if not purpose.barrier:
+                young, later = (100 * float(np.nanmean(weed.youngest_share[:, d])) for d in days)
+                text += f", and of the plants up {later:.0f} % are young instead of {young:.0f} %"
+            lines.append(text)
+        return f"Two weeks' delay: {'; '.join(lines)}." if lines else "The cost cannot be told."
+
+
+def _when(
+    find: Callable[[BoolArray, BoolArray], FloatArray], holds: BoolArray, unknown: BoolArray
+) -> FloatArray:
+    """`first_day` or `last_day` of what is known: unknown days count only where none holds."""
+    return find(holds, unknown & ~holds.any(axis=-1, keepdims=True))
+
+
+def _on_past(weather: Weather, past: SiteState) -> FloatArray:
+    """Rain of the record on the past state's dates."""
+    at = (past.dates - weather.daily.times[0]).astype(int)
+    rain: FloatArray = weather.daily.get("precip_mm")[at]
+    return rain

@@ -1,0 +1,173 @@
+"""What a season plan is made of: the data that flows from `windows.plan` to `report`.
+
+Plain values in SI units, like `windowcast.windows.model`; ``season --format json`` is their
+serialisation.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Literal
+
+from windowcast.windows.model import Odds, PurposeName
+from windowcast.windows.odds import DateRange
+
+
+@dataclass(frozen=True, slots=True)
+class YearDate:
+    """When something happened in one past season; None: it did not."""
+
+    season: str  # "2016/17", or "2017" in the southern hemisphere
+    date: dt.date | None
+
+
+@dataclass(frozen=True, slots=True)
+class KeyDate:
+    """One date that steers the season.
+
+    Attributes
+    ----------
+    passed
+        When it came this season, if it has.
+    ahead
+        When it will come, over the members; None when it has passed or cannot be told.
+    normal
+        When it came in past seasons, as dates of this one.
+    """
+
+    name: str
+    label: str
+    passed: dt.date | None
+    ahead: DateRange | None
+    normal: DateRange | None
+    years: tuple[YearDate, ...]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Week:
+    """Workable days expected in one week.
+
+    `days` is the mean over the members, `low` and `high` their 10 and 90 %; None when it cannot be
+    told. `open_days` are those the site's calendar leaves.
+    """
+
+    start: dt.date
+    days: float | None
+    low: float | None
+    high: float | None
+    open_days: int
+
+
+@dataclass(frozen=True, slots=True)
+class CoverPoint:
+    """A barrier applied on one date.
+
+    Attributes
+    ----------
+    caught, low, high
+        Share of the season's emergence that comes up into enough active, with its 10-90 % band
+        over weather, half-life and emergence; None when it cannot be told.
+    cover
+        The same as a share of what is still to come on the date.
+    up
+        Share already up, which needs a post-emergence partner.
+    watered
+        Chance that it is watered in in time.
+    """
+
+    date: dt.date
+    caught: float | None
+    low: float | None
+    high: float | None
+    cover: float | None
+    up: float | None
+    watered: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class CoverPlan:
+    """Barrier cover over dates, the best date with the cost of missing it, and the best split."""
+
+    purpose: PurposeName
+    active: str  # "" for a usual one
+    half_life_d: tuple[float, float, float]  # low, usual, high
+    half_life_source: str
+    weeds: tuple[str, ...]
+    curve: tuple[CoverPoint, ...]
+    best: CoverPoint | None
+    week_early: float | None  # share caught when a week earlier than best
+    week_late: float | None
+    split: tuple[dt.date, dt.date] | None  # when halves of the dose on two dates catch more
+    split_caught: float | None
+    needs_partner: bool | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """Decide now or wait.
+
+    Attributes
+    ----------
+    act_on
+        Best of today and tomorrow.
+    act_score, act_odds
+        Expected score 0..100 of acting then, and odds that a workable window comes.
+    wait_score
+        Expected score of waiting by the best rule, `wait_error` its standard error.
+    none_risk
+        Chance that no workable window comes after tomorrow before the purpose closes.
+    advice
+        One sentence.
+    """
+
+    purpose: PurposeName
+    act_on: dt.date
+    act_score: float
+    act_odds: Odds | None
+    wait_score: float
+    wait_error: float
+    none_risk: float
+    closes: dt.date | None
+    choice: Literal["act", "wait", "neither", "cannot tell"]
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class PurposePlan:
+    """One purpose through the season."""
+
+    purpose: PurposeName
+    title: str
+    status: Literal["open", "ahead", "over", "cannot tell"]
+    opened: dt.date | None
+    opens: DateRange | None
+    closes: DateRange | None
+    closed: dt.date | None
+    normal_opens: DateRange | None
+    normal_closes: DateRange | None
+    years: tuple[tuple[str, dt.date | None, dt.date | None], ...]  # season, opened, closed
+    weeks: tuple[Week, ...]
+    covers: tuple[CoverPlan, ...]
+    decision: Decision | None
+    if_missed: str
+    delay_cost: str
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonPlan:
+    """The whole plan."""
+
+    site: str
+    season: str
+    today: dt.date
+    units: Literal["us", "metric"]
+    standing: tuple[str, ...]  # where the season stands, in sentences
+    key_dates: tuple[KeyDate, ...]
+    purposes: tuple[PurposePlan, ...]
+    assumptions: tuple[str, ...]
+    past_seasons: int
+    members: int
+    program_version: str

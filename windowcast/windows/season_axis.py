@@ -1,0 +1,117 @@
+"""One season as one axis: what has passed of it, then the members ahead."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.season.model import SiteState
+from windowcast.season.turf import days_to_greenup
+from windowcast.weather.record import DateArray, FloatArray
+from windowcast.windows.days import season_day
+
+WHOLE = 360  # days from which a past season counts as whole
+_EMERGENCE = ("share", "share_low", "share_high", "youngest_share", "mean_leaf")
+_TURF = (
+    "phase",
+    "dormant_probability",
+    "days_since_dormant",
+    "nonselective_safe",
+)
+_SOIL = ("soil_5cm_c", "soil_10cm_c", "soil_moisture", "soil_frozen")
+
+
+def season_name(start: dt.date) -> str:
+    """``2017/18`` for a season from July 2017, ``2018`` for one from January."""
+    return str(start.year) if start.month == 1 else f"{start.year}/{(start.year + 1) % 100:02d}"
+
+
+@dataclass(frozen=True)
+class SeasonAxis:
+    """The running season.
+
+    Attributes
+    ----------
+    state
+        State from the season's first day (as far as the record knows it) to the last day ahead,
+        ``[member, day]``, without the forecast as issued; degree days are left out.
+    number
+        Days since the season began, ``[day]``; runs on past a year where the days ahead do.
+    start
+        First day of the season.
+    gone
+        How many of the days lie before today.
+    """
+
+    past: SiteState
+    state: SiteState
+    number: FloatArray
+    start: dt.date
+    gone: int
+
+    @property
+    def dates(self) -> DateArray:
+        """Local dates, ``[day]``."""
+        return self.state.dates
+
+    @classmethod
+    def of(cls, past: SiteState, ahead: SiteState, *, southern: bool) -> SeasonAxis:
+        """The season today lies in."""
+        today = ahead.dates[0].astype("datetime64[D]")
+        start = today - np.timedelta64(int(season_day(ahead.dates[:1], southern=southern)[0]), "D")
+        gone = int((past.dates >= start).sum())
+        state = _joined(past, ahead, gone)
+        number = (state.dates - start).astype(np.float64)
+        return cls(past, state, number, start.astype(object), gone)
+
+    def past_seasons(self, *, southern: bool) -> Iterator[tuple[dt.date, slice]]:
+        """First day of each whole past season, and its days on the past's axis."""
+        number = season_day(self.past.dates, southern=southern)
+        season = np.cumsum(np.diff(number, prepend=number[:1]) < 0)
+        first = np.searchsorted(season, np.unique(season))
+        for begin, end in zip(first, np.append(first[1:], len(season)), strict=True):
+            if end - begin >= WHOLE and self.past.dates[begin] < np.datetime64(self.start):
+                day = self.past.dates[begin] - np.timedelta64(int(number[begin]), "D")
+                yield day.astype("datetime64[D]").astype(object), slice(begin, end)
+
+
+def joined(past: npt.NDArray[Any], ahead: npt.NDArray[Any], gone: int) -> npt.NDArray[Any]:
+    """The last `gone` days of the past before each future, ``[member, day]``.
+
+    Parameters
+    ----------
+    past, ahead
+        ``[day]`` and ``[member, day]``; member 0, the forecast as issued, is left out.
+    """
+    rows = np.atleast_2d(ahead)
+    rows = rows[1:] if len(rows) > 1 else rows
+    before = past[len(past) - gone :]
+    return np.concatenate([np.broadcast_to(before, (len(rows), gone)), rows], axis=1)
+
+
+def _joined(past: SiteState, ahead: SiteState, gone: int) -> SiteState:
+    def fields(before: Any, after: Any, names: tuple[str, ...]) -> dict[str, npt.NDArray[Any]]:
+        return {n: joined(getattr(before, n), getattr(after, n), gone) for n in names}
+
+    emergence = {
+        code: replace(weed, **fields(past.emergence[code], weed, _EMERGENCE))  # type: ignore[arg-type]
+        for code, weed in ahead.emergence.items()
+    }
+    turf = replace(ahead.turf, **fields(past.turf, ahead.turf, _TURF))  # type: ignore[arg-type]
+    # the past alone does not know when the green-up after it comes; with the days ahead it does
+    turf = replace(turf, days_to_greenup=days_to_greenup(1.0 - turf.dormant_probability))
+    dates = np.concatenate([past.dates[len(past.dates) - gone :], ahead.dates])
+    return SiteState(
+        dates=dates.astype("datetime64[D]"),
+        degree_days={},
+        emergence=emergence,
+        turf=turf,
+        used=ahead.used,
+        notes=ahead.notes,
+        **fields(past, ahead, _SOIL),
+    )
