@@ -146,6 +146,13 @@ def test_without_temperature_there_is_no_answer(tmp_path: Path) -> None:
         loaded(tmp_path, "date,precip_mm\n2020-01-01,3\n", today=dt.date(2020, 1, 2))
 
 
+def test_old_files_without_network_are_used_and_said_to_be_old(tmp_path: Path) -> None:
+    clock = local_today(SITE.zone)
+    weather = loaded(tmp_path, table(clock - dt.timedelta(days=130), 100), today=None)
+    assert {"stale", "archive-unreachable"} <= checks(weather)
+    assert np.isnan(weather.daily.get("tmax_c")[-29:]).all()
+
+
 def test_without_files_and_network() -> None:
     with pytest.raises(SourceUnreachableError) as caught:
         load_weather(SITE, offline=True)

@@ -148,8 +148,8 @@ def gather(
     InputError
         An own logger's file cannot be used, or the site names an unknown source.
     SourceUnreachableError
-        The record is wanted, the archive could not be asked and too little is kept; the message
-        says what is kept and how old it is.
+        The record is wanted, there are no files, the archive could not be asked and too little is
+        kept; the message says what is kept and how old it is.
     """
     from windowcast.weather.own import compared, read_own
 
@@ -166,7 +166,9 @@ def gather(
         progress or (lambda what, done, total: None),
     )
     issued = _forecast(site, request, fetcher) if ahead else Found()
-    archive = _archive(request, fetcher) if past or not issued.records else Found()
+    archive = Found()
+    if past or not issued.records:
+        archive = _archive(request, fetcher, needed=past and not given)
     measured = [r for r in archive.records if _measured(r)]
     modelled = [r for r in archive.records if not _measured(r)]
     flags = [*issued.flags, *archive.flags, *compared(own, [*given, *measured])]
@@ -178,13 +180,13 @@ def gather(
     return Found((*own, *given, *known), tuple(flags))
 
 
-def _archive(request: Request, fetcher: Fetcher) -> Found:
-    """What the station archive has; away is an error only where the record is wanted."""
+def _archive(request: Request, fetcher: Fetcher, *, needed: bool) -> Found:
+    """What the station archive has; away is an error only where there is no record without it."""
     try:
         return source_named("archive").fetch(request, fetcher)
     except FetchError as error:
         text = f"{error}; {kept_text(fetcher.cache, fetcher.clock())}"
-        if request.past:
+        if needed:
             raise SourceUnreachableError(text) from None
         return Found(flags=(_flag("archive-unreachable", text),))
 
