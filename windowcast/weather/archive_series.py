@@ -11,6 +11,7 @@ import csv
 import datetime as dt
 import gzip
 import io
+import json
 import logging
 import tempfile
 import threading
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 
 Step = Literal["daily", "hourly"]
 # part of the keys under which arrays are kept: change it when the same file reads differently
-READER = "reader-1"
+READER = "reader-2"
 
 # column of the archive → variable of the schema
 _COLUMNS: Mapping[Step, Mapping[str, str]] = {
@@ -260,28 +261,27 @@ def _grade(source: str) -> Grade:
 
 
 def packed(series: Series) -> bytes:
-    """A series as one NumPy array with named fields."""
-    fields: list[tuple[str, np.dtype[Any]]] = [("time", series.times.dtype)]
+    """A series as one line of JSON that says its form, and plain arrays after it."""
+    unit = np.datetime_data(series.times.dtype)[0]
+    head = {"unit": unit, "rows": len(series.times), "names": list(series.values)}
+    parts = [series.times.astype(np.int64)]
     for name in series.values:
-        fields += [(name, np.dtype(np.float64)), (f"{name}:grade", np.dtype(np.uint8))]
-    table = np.zeros(len(series.times), dtype=np.dtype(fields))
-    table["time"] = series.times
-    for name in series.values:
-        table[name], table[f"{name}:grade"] = series.values[name], series.grades[name]
-    out = io.BytesIO()
-    np.save(out, table, allow_pickle=False)
-    return out.getvalue()
+        parts += [series.values[name].astype(np.float64), series.grades[name].astype(np.uint8)]
+    return b"\n".join([json.dumps(head).encode(), b"".join(part.tobytes() for part in parts)])
 
 
 def unpacked(raw: bytes) -> Series:
     """A series from the bytes of `packed`."""
-    table = np.load(io.BytesIO(raw), allow_pickle=False)
-    names = [n for n in table.dtype.names if n != "time" and not n.endswith(":grade")]
-    return Series(
-        table["time"],
-        {name: np.ascontiguousarray(table[name]) for name in names},
-        {name: np.ascontiguousarray(table[f"{name}:grade"]) for name in names},
-    )
+    line, _, body = raw.partition(b"\n")
+    head = json.loads(line)
+    rows = int(head["rows"])
+    times = np.frombuffer(body, np.int64, rows).astype(f"datetime64[{head['unit']}]")
+    values, grades = {}, {}
+    for n, name in enumerate(head["names"]):
+        start = 8 * rows + 9 * rows * n
+        values[name] = np.frombuffer(body, np.float64, rows, start)
+        grades[name] = np.frombuffer(body, np.uint8, rows, start + 8 * rows)
+    return Series(times, values, grades)
 
 
 def joined(parts: list[Series]) -> Series:
@@ -289,15 +289,22 @@ def joined(parts: list[Series]) -> Series:
     parts = [part for part in parts if len(part.times)]
     if not parts:
         return Series(np.zeros(0, dtype="datetime64[D]"), {}, {})
-    times = np.unique(np.concatenate([part.times for part in parts]))
+    first = min(part.times[0] for part in parts)
+    axis = np.arange(first, max(part.times[-1] for part in parts) + np.timedelta64(1))
+    seen = np.zeros(len(axis), dtype=bool)
     values, grades = {}, {}
     for name in dict.fromkeys(name for part in parts for name in part.values):
-        values[name] = np.full(len(times), np.nan)
-        grades[name] = np.full(len(times), Grade.MISSING, dtype=np.uint8)
-        for part in parts:
-            if name in part.values:
-                known = np.isfinite(part.values[name])
-                rows = np.searchsorted(times, part.times[known])
-                values[name][rows] = part.values[name][known]
-                grades[name][rows] = part.grades[name][known]
-    return Series(times, values, grades)
+        values[name] = np.full(len(axis), np.nan)
+        grades[name] = np.full(len(axis), Grade.MISSING, dtype=np.uint8)
+    for part in parts:
+        rows = (part.times - first).astype(np.int64)
+        seen[rows] = True
+        for name, value in part.values.items():
+            known = np.isfinite(value)
+            values[name][rows[known]] = value[known]
+            grades[name][rows[known]] = part.grades[name][known]
+    return Series(
+        axis[seen],
+        {name: value[seen] for name, value in values.items()},
+        {name: grade[seen] for name, grade in grades.items()},
+    )

@@ -20,6 +20,8 @@ from windowcast.weather.record import DateArray, Place
 
 _KM_PER_DEGREE = 111.2
 
+Row = tuple[str, str | None, float, float, float | None, str | None, bool]
+
 
 @dataclass(frozen=True, slots=True)
 class Station:
@@ -98,28 +100,52 @@ def station_named(database: bytes, station: str, place: Place) -> Station | None
     )  # fmt: skip
 
 
-def _rows(
-    database: bytes, place: Place, radius_km: float | None, station: str = ""
-) -> list[tuple[str, str | None, float, float, float | None, str | None, bool]]:
-    """Rows (id, name, latitude, longitude, height, zone, listed) in a box around the place."""
-    where: str = "s.id = :id"
-    args: dict[str, str | float] = {"id": station}
-    if radius_km is not None:
-        high = radius_km / _KM_PER_DEGREE
-        wide = high / max(np.cos(np.radians(min(abs(place.latitude_deg) + high, 89.0))), 0.01)
-        # turned by whole circles, so that 180° is no wall
-        where = (
-            "s.latitude BETWEEN :lat - :high AND :lat + :high AND ("
-            "s.longitude BETWEEN :lon - :wide AND :lon + :wide"
-            " OR s.longitude BETWEEN :lon - :wide + 360 AND :lon + :wide + 360"
-            " OR s.longitude BETWEEN :lon - :wide - 360 AND :lon + :wide - 360)"
+def stations_in_box(database: bytes, box: tuple[float, float, float, float]) -> list[Station]:
+    """Stations with daily temperature between south, west, north and east, in order of their ids.
+
+    Raises
+    ------
+    sqlite3.Error
+        The database is damaged or of another form.
+    """
+    south, west, north, east = box
+    across = "OR" if west > east else "AND"
+    where = (
+        f"s.latitude BETWEEN :south AND :north AND (s.longitude >= :west {across}"
+        " s.longitude <= :east)"
+    )
+    bounds = {"south": south, "west": west, "north": north, "east": east}
+    return [
+        Station(
+            str(row[0]), str(row[1] or row[0]), float(row[2]), float(row[3]),
+            None if row[4] is None else float(row[4]), str(row[5] or "UTC"), 0.0, 0.0,
         )
-        args = {
-            "lat": place.latitude_deg,
-            "lon": place.longitude_deg,
-            "high": high,
-            "wide": float(wide),
-        }
+        for row in _matching(database, where, bounds)
+        if row[6]
+    ]  # fmt: skip
+
+
+def _rows(database: bytes, place: Place, radius_km: float | None, station: str = "") -> list[Row]:
+    """Rows in a box around the place, or of the one station."""
+    if radius_km is None:
+        return _matching(database, "s.id = :id", {"id": station})
+    high = radius_km / _KM_PER_DEGREE
+    wide = high / max(np.cos(np.radians(min(abs(place.latitude_deg) + high, 89.0))), 0.01)
+    # turned by whole circles, so that 180° is no wall
+    where = (
+        "s.latitude BETWEEN :lat - :high AND :lat + :high AND ("
+        "s.longitude BETWEEN :lon - :wide AND :lon + :wide"
+        " OR s.longitude BETWEEN :lon - :wide + 360 AND :lon + :wide + 360"
+        " OR s.longitude BETWEEN :lon - :wide - 360 AND :lon + :wide - 360)"
+    )
+    around = {
+        "lat": place.latitude_deg, "lon": place.longitude_deg, "high": high, "wide": float(wide),
+    }  # fmt: skip
+    return _matching(database, where, around)
+
+
+def _matching(database: bytes, where: str, args: Mapping[str, str | float]) -> list[Row]:
+    """Rows (id, name, latitude, longitude, height, zone, listed) that match, by id."""
     db = sqlite3.connect(":memory:")
     try:
         db.deserialize(database)
@@ -154,8 +180,13 @@ def completeness(times: DateArray, known: npt.NDArray[np.bool_], today: np.datet
     lag = int(load("sources").number("archive.lag_days"))
     days = np.arange(today - np.timedelta64(731, "D"), today - np.timedelta64(lag, "D"))
     month = days.astype("datetime64[M]").astype(np.int64) % 12 + 1
-    wanted = days[np.isin(month, months_that_matter(southern))]
-    return float(np.isin(wanted, times[known]).mean())
+    wanted = days[(month[:, None] == months_that_matter(southern)).any(axis=1)]
+    if not len(wanted):
+        return 0.0
+    rows = (times[known] - days[0]).astype(np.int64)
+    seen = np.zeros(len(days), dtype=bool)
+    seen[rows[(rows >= 0) & (rows < len(days))]] = True
+    return float(seen[(wanted - days[0]).astype(np.int64)].mean())
 
 
 def chosen(stations: Iterable[Station], completeness_of: Mapping[str, float]) -> list[Station]:
