@@ -50,7 +50,7 @@ def called(tmp_path: Path) -> Path:
 
 
 def test_results_come_in_the_order_of_the_stations(tmp_path: Path, called: Path) -> None:
-    done: list[int] = []
+    done: list[tuple[int, int]] = []
     parts = run(
         STATIONS,
         double,
@@ -58,10 +58,11 @@ def test_results_come_in_the_order_of_the_stations(tmp_path: Path, called: Path)
         tmp_path / "parts",
         workers=2,
         chunk_stations=3,
-        on_progress=done.append,
+        on_progress=lambda *counts: done.append(counts),
     )
     assert values(parts) == [2 * i for i in range(10)]
-    assert sum(done) == len(STATIONS)
+    assert [n for n, _ in done] == sorted({0, *(n for n, _ in done)})
+    assert done[-1] == (len(STATIONS), len(STATIONS))
 
 
 def test_a_second_run_computes_nothing_and_a_damaged_part_is_computed_anew(
@@ -106,7 +107,7 @@ def test_interrupted_by_kill_then_resumed_equals_an_uninterrupted_run(
         "import time\n"
         "if __name__ == '__main__':\n"
         f"    run(STATIONS, double, {{'calls': {str(called)!r}}}, Path({str(tmp_path / 'a')!r}),\n"
-        "        workers=1, chunk_stations=2, on_progress=lambda n: time.sleep(0.3))\n"
+        "        workers=1, chunk_stations=2, on_progress=lambda n, of: time.sleep(0.3))\n"
     )
     process = subprocess.Popen([sys.executable, str(script)], start_new_session=True)
     deadline = time.monotonic() + 60

@@ -30,7 +30,7 @@ def fetch_progress() -> Iterator[Progress | None]:
                     bar.render_finish()
                 bars[what] = click.progressbar(length=total, label=what, file=sys.stderr)
                 bars[what].render_progress()
-            bars[what].update(1)
+            bars[what].update(done - bars[what].pos)
             if done >= total:
                 bars[what].render_finish()
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,7 +23,7 @@ from windowcast.season.model import Emergence, SiteState
 from windowcast.season.state import drivers_of
 from windowcast.season.turf import turf_state
 from windowcast.season.weeds import weed
-from windowcast.site import Site
+from windowcast.site import Site, site_from
 from windowcast.values import load
 from windowcast.weather.files import read_weather
 from windowcast.weather.gaps import filled
@@ -61,9 +61,21 @@ class Options:
     first_year: int | None = None
     last_year: int | None = None
 
+    def plain(self) -> dict[str, Any]:
+        """As JSON-able values, for `compute`."""
+        return asdict(self)
+
     def site(self) -> Site:
-        """The reference site; its place is not used."""
-        return Site.model_validate(
+        """The reference site; its place is not used.
+
+        Raises
+        ------
+        InputError
+            Species or texture are unknown, or the years are out of order.
+        """
+        if self.first_year and self.last_year and self.last_year < self.first_year:
+            raise InputError("--until lies before --since", remedy="exchange them")
+        return site_from(
             {
                 "name": "reference",
                 "latitude": 0.0,

@@ -250,3 +250,12 @@ def day_label(day: float, *, southern: bool) -> str:
     start = np.datetime64("2001-01-01" if southern else "2000-07-01", "D")
     date: dt.date = (start + np.timedelta64(round(day), "D")).astype(object)
     return f"{date.day} {date:%b}"
+
+
+def shown(value: float, quantity: str, *, southern: bool) -> str:
+    """A quantity as people read it: a calendar day, a percentage, or "cannot tell"."""
+    if not np.isfinite(value):
+        return "cannot tell"
+    if quantity in SHARE_COLUMNS:
+        return f"{100 * value:.0f} %"
+    return day_label(value, southern=southern)

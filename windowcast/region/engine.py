@@ -70,7 +70,7 @@ def run(
     workers: int | None = None,
     scheduler: str | None = None,
     chunk_stations: int = CHUNK_STATIONS,
-    on_progress: Callable[[int], None] = lambda _: None,
+    on_progress: Callable[[int, int], object] = lambda done, total: None,
 ) -> list[Path]:
     """Compute every station and return the part files in the order of the stations.
 
@@ -89,7 +89,7 @@ def run(
     scheduler
         Address of a Dask scheduler (``tcp://host:port``) instead of local processes.
     on_progress
-        Called with the number of stations each time a chunk is done (or found done).
+        Called with the stations done and those there are, each time a chunk is done.
 
     Raises
     ------
@@ -107,18 +107,16 @@ def run(
         tuple(stations[i : i + chunk_stations]) for i in range(0, len(stations), chunk_stations)
     ]
     parts = [parts_folder / f"{_identity(chunk, text)}.parquet" for chunk in chunks]
-    todo = []
-    for chunk, part in zip(chunks, parts, strict=True):
-        if is_whole(part):
-            on_progress(len(chunk))
-        else:
-            todo.append((chunk, part))
+    todo = [(c, part) for c, part in zip(chunks, parts, strict=True) if not is_whole(part)]
+    done = len(stations) - sum(len(chunk) for chunk, _ in todo)
+    on_progress(done, len(stations))
     if todo:
         count = workers or os.cpu_count() or 1
         with _cluster(scheduler) if scheduler else _processes(count) as pool:
             for (chunk, part), body in _results(pool, todo, compute, text, 2 * count):
                 keep(part, body)
-                on_progress(len(chunk))
+                done += len(chunk)
+                on_progress(done, len(stations))
     return parts
 
 
@@ -158,6 +156,14 @@ def is_whole(part: Path) -> bool:
         return hashlib.sha256(part.read_bytes()).hexdigest() == stated
     except (OSError, UnicodeDecodeError):
         return False
+
+
+def joined(parts: Sequence[Path]) -> pa.Table:
+    """The parts as one table."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    return pa.concat_tables([pq.read_table(part) for part in parts])
 
 
 def to_parquet(table: pa.Table) -> bytes:

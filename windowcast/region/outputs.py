@@ -45,11 +45,16 @@ def write_tables(folder: Path, table: pa.Table, data: Compared, summary: Summary
     return [
         write_atomic(folder / "seasons.parquet", to_parquet(table)),
         write_atomic(folder / "seasons.csv", seasons_csv(table)),
-        write_atomic(folder / "normals.csv", _csv(NORMAL_FIELDS, normal_rows(data, summary))),
+        write_atomic(folder / "normals.csv", normals_csv(data, summary)),
         write_atomic(folder / "weeks.csv", _csv(WEEK_FIELDS, week_rows(data, summary))),
         write_atomic(folder / "differences.csv", _csv(GAP_FIELDS, gap_rows(summary))),
         write_atomic(folder / "stations.geojson", geojson(data, summary)),
     ]
+
+
+def normals_csv(data: Compared, summary: Summary) -> str:
+    """Normals and trends of every station as CSV."""
+    return _csv(NORMAL_FIELDS, normal_rows(data, summary))
 
 
 def normal_rows(data: Compared, summary: Summary) -> Iterable[Sequence[Any]]:

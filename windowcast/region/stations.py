@@ -30,6 +30,30 @@ class StationList:
     notes: tuple[str, ...] = ()
 
 
+Box = tuple[float, float, float, float]
+
+
+def box_of(text: str) -> Box | None:
+    """``"south,west,north,east"`` in degrees; None when the text is not four numbers.
+
+    West may be greater than east: the box then lies across the date line.
+
+    Raises
+    ------
+    InputError
+        Out of range, or south is not below north.
+    """
+    try:
+        south, west, north, east = (float(part) for part in text.split(","))
+    except ValueError:
+        return None
+    if not (-90 <= south < north <= 90 and -180 <= west <= 180 and -180 <= east <= 180):
+        raise InputError(
+            f"{text!r} is not a box", remedy="give south,west,north,east in degrees, south first"
+        )
+    return south, west, north, east
+
+
 def find_stations(source: str | Path) -> StationList:
     """Stations of a CSV list or a folder.
 
@@ -52,7 +76,9 @@ def _of_folder(folder: Path) -> StationList:
     stations = [p for p in files if p.suffix in _ENDINGS and not _is_list(p)]
     others = [p.name for p in files if p not in stations]
     notes = (f"passed over in the folder: {', '.join(others)}",) if others else ()
-    return StationList(tuple(Station(_stem(p), str(p), name=_stem(p)) for p in stations), notes)
+    return StationList(
+        tuple(Station(_stem(p), str(p), name=_stem(p).replace("_", " ")) for p in stations), notes
+    )
 
 
 def _is_list(path: Path) -> bool:
@@ -105,7 +131,7 @@ def _station(cells: dict[str, str], path: Path, row: int) -> Station:
             field="file",
             remedy="give it relative to the list",
         )
-    name = cells.get("name") or _stem(file)
+    name = cells.get("name") or _stem(file).replace("_", " ")
     return Station(
         id=cells.get("id") or _stem(file),
         path=str(file),

@@ -9,7 +9,7 @@ from importlib import resources
 
 import numpy as np
 
-from windowcast.region.compare import QUANTITIES, Compared, StationNormal, Summary, day_label
+from windowcast.region.compare import QUANTITIES, Compared, StationNormal, Summary, day_label, shown
 from windowcast.report.chartkit import (
     WIDTH,
     Chart,
@@ -49,14 +49,14 @@ def map_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
     class_of = np.clip(np.searchsorted(edges[1:-1], values, side="right"), 0, CLASSES - 1)
     dots = []
     for i in known[np.argsort(lat[known])[::-1]]:
-        words = f"{data.names[i]}: {_shown(values[i], quantity, south=lat[i] < 0)}"
+        words = f"{data.names[i]}: {shown(values[i], quantity, southern=lat[i] < 0)}"
         at = {"cx": x(lon[i]), "cy": y(lat[i]), "r": 3.0 + 0.7 * class_of[i]}
         dots.append(el("circle", el("title", words), class_=f"dot-{class_of[i]}", **at))
     parts = [
         el("path", d=_lines(x, y), class_="coast", fill="none"),
         *_graticule(x, y),
         *dots,
-        *_legend(edges, quantity, height, south=bool((lat < 0).all())),
+        *_legend(edges, quantity, height, southern=bool((lat < 0).all())),
     ]
     columns = ("Station", "Latitude", "Longitude", "Median", "10 to 90 %", "Years")
     rows = tuple(
@@ -64,8 +64,8 @@ def map_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
             data.names[i],
             f"{lat[i]:.2f}",
             f"{data.places[i, 1]:.2f}",
-            _shown(values[i], quantity, south=lat[i] < 0),
-            _spread(found[data.stations[i]], quantity, south=lat[i] < 0),
+            shown(values[i], quantity, southern=lat[i] < 0),
+            _spread(found[data.stations[i]], quantity, southern=lat[i] < 0),
             str(found[data.stations[i]].normal.years),
         )
         for i in range(len(values))
@@ -79,24 +79,24 @@ def dates_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
     """Median and 10-90 % of a quantity, a row a station from north to south."""
     found = _of(summary, quantity)
     order = [i for i in np.argsort(-data.places[:, 0]) if _told(found[data.stations[i]])]
-    shown = order
+    picked = order
     if len(order) > MAX_ROWS:
-        shown = [order[i] for i in np.linspace(0, len(order) - 1, MAX_ROWS).round().astype(int)]
+        picked = [order[i] for i in np.linspace(0, len(order) - 1, MAX_ROWS).round().astype(int)]
     key, title = f"dates-{quantity}", f"{QUANTITIES[quantity]}: median and 10 to 90 % of years"
-    desc = f"{len(shown)} of {len(data.stations)} stations, from north to south."
-    normals = [found[data.stations[i]].normal for i in shown]
+    desc = f"{len(picked)} of {len(data.stations)} stations, from north to south."
+    normals = [found[data.stations[i]].normal for i in picked]
     low = min((n.p10 for n in normals), default=0.0)
     high = max((n.p90 for n in normals), default=1.0)
     x = Scale(low, high if high > low else low + 1, 128.0, WIDTH - 10)
-    row, bottom = 15.0, 15.0 * len(shown) + 8
+    row, bottom = 15.0, 15.0 * len(picked) + 8
     south = bool((data.places[:, 0] < 0).all())
     parts = []
     for tick in ticks(low, high, 4):
         parts.append(el("line", x1=x(tick), x2=x(tick), y1=0.0, y2=bottom, class_="grid"))
         parts.append(
-            label(x(tick), bottom + 14, _shown(tick, quantity, south=south), anchor="middle")
+            label(x(tick), bottom + 14, shown(tick, quantity, southern=south), anchor="middle")
         )
-    for n, (i, normal) in enumerate(zip(shown, normals, strict=True)):
+    for n, (i, normal) in enumerate(zip(picked, normals, strict=True)):
         y = row * n + 10
         parts += [
             label(0.0, y + 4, data.names[i][:19]),
@@ -106,8 +106,8 @@ def dates_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
     rows = tuple(
         (
             data.names[i],
-            _shown(found[data.stations[i]].normal.median, quantity, south=south),
-            _spread(found[data.stations[i]], quantity, south=south),
+            shown(found[data.stations[i]].normal.median, quantity, southern=south),
+            _spread(found[data.stations[i]], quantity, southern=south),
             _trend(found[data.stations[i]]),
         )
         for i in order
@@ -129,7 +129,7 @@ def weeks_chart(data: Compared, purpose: str, title: str) -> Chart:
         low, mid, high = np.nanquantile(means[some], (0.1, 0.5, 0.9), axis=0)
     else:
         low = mid = high = np.full(means.shape[1], np.nan)
-    x, y = Scale(0, len(mid) - 1, 34.0, WIDTH - 8), Scale(0, 7, 150.0, 12.0)
+    x, y = Scale(0, len(mid) - 1, 34.0, WIDTH - 8), Scale(0, 7, 150.0, 22.0)
     at = np.array([x(week) for week in range(len(mid))])
 
     def heights(values: FloatArray) -> FloatArray:
@@ -163,18 +163,10 @@ def _told(item: StationNormal) -> bool:
     return bool(np.isfinite(item.normal.median))
 
 
-def _shown(value: float, quantity: str, *, south: bool) -> str:
-    if not np.isfinite(value):
-        return "cannot tell"
-    if quantity.startswith("cover"):
-        return f"{100 * value:.0f} %"
-    return day_label(value, southern=bool(south))
-
-
-def _spread(item: StationNormal, quantity: str, *, south: bool) -> str:
+def _spread(item: StationNormal, quantity: str, *, southern: bool) -> str:
     if not _told(item):
         return ""
-    ends = (_shown(v, quantity, south=south) for v in (item.normal.p10, item.normal.p90))
+    ends = (shown(v, quantity, southern=southern) for v in (item.normal.p10, item.normal.p90))
     return " to ".join(ends)
 
 
@@ -245,13 +237,13 @@ def _degrees(value: float, sides: str) -> str:
     return f"{abs(value):g}°{sides[value < 0] if value else ''}"
 
 
-def _legend(edges: Sequence[float], quantity: str, top: float, *, south: bool) -> list[str]:
+def _legend(edges: Sequence[float], quantity: str, top: float, *, southern: bool) -> list[str]:
     """The five classes with their bounds, a little later or more from left to right."""
     parts = []
     step = WIDTH / CLASSES
     for n in range(CLASSES if len(edges) else 0):
         middle = step * (n + 0.5)
         parts.append(el("circle", cx=middle, cy=top + 11, r=3.0 + 0.7 * n, class_=f"dot-{n}"))
-        words = f"to {_shown(edges[n + 1], quantity, south=south)}"
+        words = f"to {shown(edges[n + 1], quantity, southern=southern)}"
         parts.append(label(middle, top + 29, words, anchor="middle"))
     return parts

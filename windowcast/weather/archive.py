@@ -39,6 +39,22 @@ class ArchiveSource:
         """It is asked everywhere."""
         return True
 
+    def stations_in_box(
+        self, box: tuple[float, float, float, float], fetcher: Fetcher
+    ) -> list[Station]:
+        """Stations between south, west, north and east [degrees], in order of their ids.
+
+        Raises
+        ------
+        FetchError
+            The archive could not be reached and no list is kept.
+        """
+        answer = station_list(fetcher)
+        try:
+            return archive_stations.stations_in_box(answer.body(), box)
+        except sqlite3.Error:
+            raise _odd_list() from None
+
     def fetch(self, request: Request, fetcher: Fetcher) -> Found:
         """Daily and hourly values at the site: measured ones, and apart those of forecast grade.
 
@@ -87,11 +103,7 @@ class _Asking:
     # ---- stations ----
 
     def _candidates(self) -> list[Station]:
-        url = f"{base_url('WINDOWCAST_ARCHIVE_URL', HOST)}/stations.db"
-        terms = Terms.named(NAME, "stations", Expect.SQLITE, max_bytes=250_000_000)
-        answer = self.fetcher.get(url, terms)
-        if not answer.found:
-            raise FetchError(Kind.WRONG_CONTENT, host_of(url), "it has no list of stations")
+        answer = station_list(self.fetcher)
         self._remark(answer)
         at = self.request.place
         key = (
@@ -109,9 +121,7 @@ class _Asking:
             else:
                 near = archive_stations.stations_near(database, at)
         except sqlite3.Error:
-            raise FetchError(
-                Kind.WRONG_CONTENT, host_of(url), "its list of stations is not as documented"
-            ) from None
+            raise _odd_list() from None
         self.fetcher.cache.put_derived(key, NAME, answer.digest, archive_stations.packed(near))
         return near
 
@@ -329,6 +339,26 @@ class _Asking:
             self.flags.append(
                 _flag("archive-lag", f"the archive's daily observations end on {past[-1]}")
             )
+
+
+def station_list(fetcher: Fetcher) -> Fetched:
+    """The archive's list of stations, an SQLite database.
+
+    Raises
+    ------
+    FetchError
+        It could not be reached and none is kept.
+    """
+    url = f"{base_url('WINDOWCAST_ARCHIVE_URL', HOST)}/stations.db"
+    answer = fetcher.get(url, Terms.named(NAME, "stations", Expect.SQLITE, max_bytes=250_000_000))
+    if not answer.found:
+        raise FetchError(Kind.WRONG_CONTENT, host_of(url), "it has no list of stations")
+    return answer
+
+
+def _odd_list() -> FetchError:
+    host = host_of(base_url("WINDOWCAST_ARCHIVE_URL", HOST))
+    return FetchError(Kind.WRONG_CONTENT, host, "its list of stations is not as documented")
 
 
 def _only(record: Record, *, forecast: bool) -> Record:

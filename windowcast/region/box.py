@@ -1,0 +1,92 @@
+"""Stations of the open archive inside a box of degrees, their daily records kept as files."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from pathlib import Path
+
+import numpy as np
+
+from windowcast.errors import InputError
+from windowcast.files import write_atomic
+from windowcast.region.engine import Station
+from windowcast.region.stations import Box, StationList
+from windowcast.weather.archive import ArchiveSource
+from windowcast.weather.fetch import Fetcher
+from windowcast.weather.record import Place, Record
+from windowcast.weather.sources import Progress, Request
+
+MAX_STATIONS = 500
+YEARS = 30
+_WRITTEN = ("tmax_c", "tmin_c", "precip_mm")
+
+
+def fetch_box(
+    box: Box,
+    folder: Path,
+    fetcher: Fetcher,
+    *,
+    today: dt.date,
+    progress: Progress | None = None,
+) -> StationList:
+    """Fetch every station in the box and keep its daily record in `folder`.
+
+    Parameters
+    ----------
+    box
+        South, west, north, east in degrees.
+    fetcher
+        Cache and client; an offline one uses only what is cached.
+    today
+        The record is asked for up to the day before, `YEARS` years back.
+
+    Raises
+    ------
+    InputError
+        The archive has no station there, or more than `MAX_STATIONS`.
+    FetchError
+        The archive could not be reached.
+    """
+    source = ArchiveSource()
+    near = source.stations_in_box(box, fetcher)
+    if not near:
+        raise InputError("the archive has no station in that box", remedy="give a wider box")
+    if len(near) > MAX_STATIONS:
+        raise InputError(
+            f"the box holds {len(near)} stations, more than {MAX_STATIONS}",
+            remedy="give a smaller box, or a list of stations",
+        )
+    folder.mkdir(parents=True, exist_ok=True)
+    stations, without = [], []
+    for done, found in enumerate(near):
+        if progress is not None:
+            progress("records", done + 1, len(near))
+        place = Place(found.name, found.latitude_deg, found.longitude_deg, found.elevation_m)
+        request = Request(place, dt.date(today.year - YEARS, 1, 1), today, station=found.id)
+        daily = [r for r in source.fetch(request, fetcher).records if r.daily]
+        if not daily or not {"tmax_c", "tmin_c"} <= set(daily[0].values):
+            without.append(found.name)
+            continue
+        path = write_atomic(folder / f"{found.id}.csv", record_csv(daily[0]))
+        height = math.nan if found.elevation_m is None else found.elevation_m
+        stations.append(
+            Station(
+                found.id, str(path), found.name, "", found.latitude_deg, found.longitude_deg, height
+            )
+        )
+    notes = (f"without daily record in the archive: {', '.join(without)}",) if without else ()
+    return StationList(tuple(stations), notes)
+
+
+def record_csv(record: Record) -> str:
+    """A daily record in our own CSV, missing values empty."""
+    names = [name for name in _WRITTEN if name in record]
+    columns = [[_cell(v) for v in record.get(name)] for name in names]
+    dates = np.datetime_as_string(record.times)
+    rows = [",".join(row) for row in zip(dates.tolist(), *columns, strict=True)]
+    return "\n".join([",".join(["date", *names]), *rows]) + "\n"
+
+
+def _cell(value: float) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".") if math.isfinite(value) else ""
