@@ -19,7 +19,7 @@ from windowcast.weather.columns import variable_and_unit
 from windowcast.weather.files import FileSpec, parse_spec, read_weather
 from windowcast.weather.gaps import filled
 from windowcast.weather.quality import checked
-from windowcast.weather.record import Grade, Record
+from windowcast.weather.record import Grade, Place, Record
 
 DAYS = "date,tmax_c,tmin_c,precip_mm\n2020-01-01,10.0,1.0,0\n2020-01-02,12.0,2.5,4.2\n"
 
@@ -117,6 +117,22 @@ def test_provenance_names_the_file_without_its_folder(tmp_path: Path) -> None:
     record = read(tmp_path, DAYS)
     assert record.provenance[0].detail == "weather.csv"
     assert str(tmp_path) not in repr(record.provenance) + repr(record.flags)
+
+
+def test_where_it_was_measured_is_kept_and_said(tmp_path: Path) -> None:
+    """Lisbon airport to Porto airport: 277 km as the crow flies (great circle, by hand)."""
+    path = tmp_path / "porto.csv"
+    path.write_text("# latitude: 41.24\n# longitude: -8.68\n# elevation_m: 73\n" + DAYS)
+    lisbon = Place("Sea Loft", 38.77, -9.13, 400.0, "Europe/Lisbon")
+    record = read_weather(path, place=lisbon)
+    assert record.place == lisbon
+    assert record.provenance[0].distance_km == pytest.approx(277, abs=2)
+    assert record.provenance[0].elevation_m == 73
+    (flag,) = record.flags
+    assert flag.check == "far-station"
+    assert "277 km away and 327 m lower" in flag.text
+    near = Place("Sea Loft", 41.2, -8.6, 100.0, "Europe/Lisbon")
+    assert read_weather(path, place=near).flags == ()
 
 
 def test_wide_table_of_the_archive_in_tenths(tmp_path: Path) -> None:
@@ -217,8 +233,12 @@ def test_morning_observer(tmp_path: Path) -> None:
             None, "tmax_c", "below tmin on 10 of 10 days",
         ),
         (
-            "date,tmax_c\n" + "".join(f"2020-07-{d:02},88\n" for d in range(1, 11)),
-            None, "tmax_c", "10 of 10 values are impossible",
+            "date,tmax_c\n" + "".join(f"2020-01-{d:02},{48 + d % 3}\n" for d in range(1, 11)),
+            None, "tmax_c", "name the column tmax_f",
+        ),
+        (
+            "date,tmin_c\n" + "".join(f"2020-07-{d:02},88\n" for d in range(1, 11)),
+            None, "tmin_c", "10 of 10 values are impossible",
         ),
     ],
 )  # fmt: skip

@@ -7,7 +7,7 @@ USCRN daily01 (`uscrn`); each plain or gzip.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import PathLike, fspath
 from typing import cast, get_args
 
@@ -15,6 +15,8 @@ import numpy as np
 
 from windowcast.errors import InputError
 from windowcast.values import load
+from windowcast.weather.axis import span_flag
+from windowcast.weather.blend import distance_km
 from windowcast.weather.columns import FileUnits
 from windowcast.weather.csv_rows import beyond_forecast
 from windowcast.weather.ghcn import moved_to_calendar_day
@@ -99,31 +101,59 @@ def read_weather(source: str | PathLike[str] | FileSpec, *, place: Place | None 
         The file cannot be read without a guess; names file, row, field and remedy.
     """
     spec = source if isinstance(source, FileSpec) else parse_spec(source)
+    record = _read(spec)
+    _refuse_implausible(record, spec.path)
+    return record if place is None else _at(record, place)
+
+
+def _read(spec: FileSpec) -> Record:
+    """The record of a file by the reader of its format, at the place the file tells."""
     data = read_text_bytes(spec.path)
     if is_dly(data):
-        record = read_dly(data, spec.path, place=place, observed=spec.observed)
-    else:
-        text = text_of(data, spec.path)
-        first_line = text.lstrip().partition("\n")[0]
-        if is_uscrn(first_line):
-            record = read_uscrn(spec.path, place=place)
-        elif is_long_csv(first_line):
-            record = read_long_csv(
-                text, spec.path, place=place, station=spec.station, observed=spec.observed
-            )
-        else:
-            record = read_table(
-                text,
-                spec.path,
-                place=place,
-                units=spec.units,
-                station=spec.station,
-                any_order=spec.any_order,
-            )
-            if spec.observed == "morning" and record.daily:
-                record = moved_to_calendar_day(record)
-    _refuse_implausible(record, spec.path)
+        return read_dly(data, spec.path, observed=spec.observed)
+    text = text_of(data, spec.path)
+    first_line = text.lstrip().partition("\n")[0]
+    if is_uscrn(first_line):
+        return read_uscrn(spec.path)
+    if is_long_csv(first_line):
+        return read_long_csv(text, spec.path, station=spec.station, observed=spec.observed)
+    record = read_table(
+        text, spec.path, units=spec.units, station=spec.station, any_order=spec.any_order
+    )
+    if spec.observed == "morning" and record.daily:
+        record = moved_to_calendar_day(record)
     return record
+
+
+def _at(record: Record, place: Place) -> Record:
+    """The record at a site, with the distance and height of where it was measured, if known.
+
+    Values are left as they are; a flag says when the two places are far apart.
+    """
+    there, limit = record.place, load("quality").number
+    away: float | None = None
+    remarks = []
+    if np.isfinite(there.latitude_deg) and np.isfinite(there.longitude_deg):
+        away = float(
+            distance_km(
+                there.latitude_deg, there.longitude_deg, place.latitude_deg, place.longitude_deg
+            )
+        )
+        if away > limit("far_km"):
+            remarks.append(f"{away:.0f} km away")
+    if there.elevation_m is not None and place.elevation_m is not None:
+        higher = there.elevation_m - place.elevation_m
+        if abs(higher) > limit("far_height"):
+            remarks.append(f"{abs(higher):.0f} m {'higher' if higher > 0 else 'lower'}")
+    flags = record.flags
+    if remarks:
+        name = record.provenance[0].detail
+        text = f"{name} was measured {' and '.join(remarks)}; its values are used as they are"
+        flags = (*flags, span_flag("far-station", "", record.times, "kept", text))
+    provenance = tuple(
+        replace(p, distance_km=away, elevation_m=there.elevation_m) for p in record.provenance
+    )
+    return replace(record, place=place, provenance=provenance, flags=flags)
 
 
 def _refuse_implausible(record: Record, path: str) -> None:
@@ -145,6 +175,12 @@ def _refuse_implausible(record: Record, path: str) -> None:
                 f"tmax lies below tmin on {below.sum()} of {both.sum()} days", path=path,
                 field="tmax_c", remedy="exchange the two columns",
             )  # fmt: skip
+    hottest = load("quality").number("mean_tmax_limit")
+    if "tmax_c" in record and np.nanmean(record.get("tmax_c")) > hottest:
+        raise InputError(
+            f"the highest temperatures average {np.nanmean(record.get('tmax_c')):.0f} degC",
+            path=path, field="tmax_c", remedy="name the column tmax_f if they are degrees F",
+        )  # fmt: skip
     limits = DAILY_VARIABLES if record.daily else HOURLY_VARIABLES
     for name, values in record.values.items():
         known = np.isfinite(values)

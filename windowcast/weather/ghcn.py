@@ -57,7 +57,6 @@ def record_of_observations(
     found: Mapping[bytes, Observations],
     station: str,
     path: str | PathLike[str],
-    place: Place | None,
     observed: str,
 ) -> Record:
     """The record of one station: flags honoured, rain totals spread, observing day moved.
@@ -100,8 +99,7 @@ def record_of_observations(
         "file", f"{name}, GHCN-Daily station {station}", known, str(axis[0]), str(axis[-1]),
         licence="GHCN-Daily, NOAA NCEI; US stations public domain",
     )  # fmt: skip
-    where = place or Place(station, np.nan, np.nan)
-    record = Record(where, axis, values, grades, (source,), tuple(flags))
+    record = Record(Place(station, np.nan, np.nan), axis, values, grades, (source,), tuple(flags))
     record = _with_totals(record, found[_TOTAL], found[_TOTAL_DAYS])
     return moved_to_calendar_day(record) if observed == "morning" else record
 

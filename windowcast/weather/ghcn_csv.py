@@ -10,7 +10,7 @@ import numpy as np
 
 from windowcast.errors import InputError
 from windowcast.weather.ghcn import READ, REMEDY, Observations, record_of_observations
-from windowcast.weather.record import Place, Record
+from windowcast.weather.record import Record
 
 _LONG_LINE = re.compile(r'^"?[A-Z]{2}[A-Z0-9_\-]{9}"?,"?\d{8}"?,"?[A-Z0-9]{4}"?,')
 _MORNING = (400, 1100)  # observation times, hhmm, at which yesterday is read
@@ -26,7 +26,6 @@ def read_long_csv(
     text: str,
     path: str | PathLike[str],
     *,
-    place: Place | None = None,
     station: str = "",
     observed: str = "",
 ) -> Record:
@@ -76,7 +75,7 @@ def read_long_csv(
     found = {name.encode(): _observations(kept[name], numbers[name], path, name) for name in wanted}
     if not observed and times and np.mean([_is_morning(t) for t in times]) > 0.5:
         observed = "morning"
-    return record_of_observations(found, next(iter(stations)), path, place, observed)
+    return record_of_observations(found, next(iter(stations)), path, observed)
 
 
 def _observations(

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from windowcast.errors import InputError
 from windowcast.weather.ghcn import BLANK, READ, REMEDY, Bytes, Observations, record_of_observations
-from windowcast.weather.record import Place, Record
+from windowcast.weather.record import Record
 
 LINE = 269  # 21 for the key, then 31 times value(5), mflag, qflag, sflag
 _DLY_LINE = re.compile(rb"^[A-Z]{2}[A-Z0-9_\-]{9}\d{6}[A-Z]{2}[A-Z0-9]{2}[ \-\d]{4}\d")
@@ -25,10 +25,9 @@ def read_dly(
     data: bytes,
     path: str | PathLike[str],
     *,
-    place: Place | None = None,
     observed: str = "",
 ) -> Record:
-    """The daily record of one station.
+    """The daily record of one station; the format does not say where it stands.
 
     Parameters
     ----------
@@ -36,8 +35,6 @@ def read_dly(
         The file's bytes, decompressed.
     path
         For messages and provenance.
-    place
-        Where the station stands (the format does not say); without it latitude is unknown.
     observed
         ``"morning"`` when the station is read in the morning.
 
@@ -83,7 +80,7 @@ def read_dly(
             cells[mine][..., 5][keep][order],
             cells[mine][..., 6][keep][order],
         )
-    return record_of_observations(found, lines[0, :11].tobytes().decode(), path, place, observed)
+    return record_of_observations(found, lines[0, :11].tobytes().decode(), path, observed)
 
 
 def _line_matrix(data: bytes, path: str | PathLike[str]) -> Bytes:

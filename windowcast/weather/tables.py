@@ -47,7 +47,6 @@ def read_table(
     text: str,
     path: str,
     *,
-    place: Place | None = None,
     units: FileUnits | None = None,
     station: str = "",
     any_order: bool = False,
@@ -60,8 +59,6 @@ def read_table(
         The file's contents.
     path
         For messages and provenance.
-    place
-        Where the record belongs; without it, the ``# latitude: ...`` lines of the file say.
     units
         Unit system of columns whose header names none.
     station
@@ -103,7 +100,7 @@ def read_table(
         if name and name.lower() not in TIME_NAMES | {"station"} and not name.endswith(_ATTRIBUTES)
     ]
     flags = (*unused, *(flag for cells in found.values() for flag in cells.flags))
-    return Record(place or _place(rows.about, path), axis, regular, grades, (source,), flags)
+    return Record(_place(rows.about, path), axis, regular, grades, (source,), flags)
 
 
 @dataclass(frozen=True, slots=True)
