@@ -246,6 +246,17 @@ def test_odds_rank_a_sure_window_before_a_slightly_better_gamble() -> None:
     assert outlook.windows[0].date == TODAY
 
 
+def test_a_window_more_likely_to_fail_is_not_rated_fit() -> None:
+    here = site()
+    wind = np.full((41, len(weather(here).hourly.times)), 2.5)
+    wind[1:25] = 9.0
+    best = dormant(here, weather(here, futures=40, wind_m_s=wind))
+    assert best.windows[0].verdict == "marginal"
+    assert best.windows[0].score is not None
+    assert best.windows[0].score >= 100 * RULE.fit
+    assert "more likely to fail than to hold" in best.advice
+
+
 def test_beyond_the_forecast_odds_rest_on_past_years() -> None:
     here = site()
     windows = dormant(here, weather(here, futures=40, forecast_days=3)).windows
@@ -359,7 +370,7 @@ def test_in_season_says_since_when_and_until_when() -> None:
     outlook = dormant(ahead=ahead, before=before)
     assert outlook.opens == TODAY - dt.timedelta(days=10)
     assert outlook.closes is not None
-    assert outlook.closes - TODAY == dt.timedelta(days=44)  # margin 16 days: score 0.25 and more
+    assert outlook.closes - TODAY == dt.timedelta(days=43)  # 17 days left: score 0.43
     assert "60 days are left before green-up" in outlook.why
 
 

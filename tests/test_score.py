@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
@@ -97,6 +97,7 @@ def test_best_block_grows_over_hours_nearly_as_good() -> None:
     assert best_block(value, np.array([True, False] * 3), RULE) is None
 
 
+@settings(deadline=None)
 @given(hnp.arrays(np.float64, st.integers(0, 24), elements=scores), st.randoms())
 def test_best_block_is_allowed_long_enough_and_best(value: np.ndarray, random: object) -> None:
     allowed = np.array([random.random() < 0.7 for _ in value], dtype=bool)  # type: ignore[attr-defined]

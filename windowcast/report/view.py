@@ -39,7 +39,7 @@ TURF_WORDS = {
 
 
 # purpose → which end of its good range of soil temperature the season moves towards
-_BARRIER_MARKS = {"pre-fall": (0, "fall barrier due"), "pre-spring": (1, "spring barrier due")}
+_BARRIER_MARKS = {"pre-fall": "fall barrier due", "pre-spring": "spring barrier due"}
 _SPLIT = re.compile(r"(\d) (°F|°C|mph|km/h|in|mm|cm|%)(?!\w)")
 
 
@@ -225,13 +225,12 @@ def _soil(answer: Answer, display: Display) -> Chart:
 
 
 def _soil_marks(ranking: Ranking) -> list[tuple[float, str]]:
-    """The soil temperatures by which the barriers are due: an end of their good range."""
+    """The soil temperatures by which the barriers are due."""
     marks = []
     for outlook in ranking.purposes:
-        if outlook.purpose in _BARRIER_MARKS:
-            purpose = purpose_of(outlook.purpose)
-            end, text = _BARRIER_MARKS[outlook.purpose]
-            marks.append((purpose.grades(purpose.generic)["soil_week"].good[end], text))
+        mark = purpose_of(outlook.purpose).soil_mark
+        if mark is not None:
+            marks.append((float(mark), _BARRIER_MARKS[outlook.purpose]))
     return marks
 
 

@@ -22,7 +22,7 @@ def in_words(odds: Odds | None) -> str:
     return f"it holds in {round(odds.share * odds.members)} of {odds.members} possible futures"
 
 
-def go(windows: Sequence[Window]) -> str:
+def go(windows: Sequence[Window], rule: Rule) -> str:
     """What to do when there are windows, best first."""
     best = windows[0]
     when = words.span(best.start, best.end)
@@ -32,6 +32,8 @@ def go(windows: Sequence[Window]) -> str:
         text = f"Spray{what} on {when} ({', '.join(facts)})"
     else:
         limit = f", held down by {best.limiting.label}" if best.limiting else ""
+        if best.odds is not None and best.odds.share < rule.even:
+            limit += ", more likely to fail than to hold"
         text = f"Only a marginal window: {when} ({', '.join(facts)}){limit}"
     if len(windows) > 1:
         second = windows[1]
@@ -93,7 +95,8 @@ def why(purpose: Purpose, timing: Timing) -> str:
         ]
         return words.sentence(words.joined(kept)) if (kept := [f for f in facts if f]) else ""
     if timing.closed:
-        head = f"its season ended on {words.day(timing.closed)}"
+        head = "on hold since" if timing.paused else "its season ended on"
+        head = f"{head} {words.day(timing.closed)}"
     else:
         head = f"waits for {purpose.waits_for}"
     limit = limiting(scores, weights_of(purpose.timing))
@@ -124,7 +127,7 @@ def out_of_season(timing: Timing, reason: str) -> str:
     opens = opening(timing)
     if not opens:
         return f"Not now. {reason} When it opens cannot be told from the record."
-    return f"Not now: it opens {opens}. {reason}"
+    return f"Not now: it opens {'again ' if timing.paused else ''}{opens}. {reason}"
 
 
 def follow_up(

@@ -9,6 +9,7 @@ import numpy as np
 
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
+from windowcast.values import load
 from windowcast.weather.record import FloatArray
 from windowcast.windows import words
 from windowcast.windows.criteria import HOUR_CRITERIA, SCHEDULE
@@ -45,14 +46,14 @@ class HourScores:
     open: BoolArray
 
     def limits(self) -> list[str]:
-        """The limiting criterion of each hour of the forecast, "" where all are fully met."""
+        """The limiting criterion of each hour of the forecast, "" where all are as good as met."""
         names = list(self.scores)
         rows = np.stack(
             [np.broadcast_to(self.scores[n][0] ** self.weights[n], self.near.shape) for n in names]
         )
         rows = np.where(np.isnan(rows), 1e-9, rows)
         worst = rows.argmin(axis=0)
-        full = rows.min(axis=0) >= 1.0
+        full = rows.min(axis=0) >= load("criteria").number("rule.limits")
         return ["" if ok else names[i] for i, ok in zip(worst, full, strict=True)]
 
     def judged(self, block: Block, rule: Rule) -> tuple[Judged, ...]:

@@ -36,6 +36,7 @@ class Purpose:
     hours: tuple[str, ...]
     own: Table | None
     generic: ActiveNeeds
+    soil_mark: Value | None  # soil temperature by which a barrier should be down
 
     @property
     def criteria(self) -> tuple[str, ...]:
@@ -78,6 +79,7 @@ def purpose_of(name: PurposeName) -> Purpose:
         hours=tuple(table["hours"]),
         own=table.table("grade") if "grade" in table else None,
         generic=_generic(table, barrier=soil),
+        soil_mark=table.value("soil_mark") if "soil_mark" in table else None,
     )
 
 

@@ -135,7 +135,7 @@ class _Task:
         closest = None if go else next(iter(found), None)
         blind = closest is None or closest.verdict == "cannot tell"
         if go:
-            text = advice.go(go)
+            text = advice.go(go, self.rule)
         elif blind and np.isnan(scores.score[0, scores.open]).any():
             day = None if closest is None else (closest.date - self.today).days
             known = day is not None and day < self.members.forecast_days
@@ -197,13 +197,16 @@ class _Task:
         self, purpose: Purpose, needs: ActiveNeeds, scores: HourScores, block: Block
     ) -> Window:
         score = float(scores.score[0, block.hours].mean())
-        verdict = self.rule.verdict(score)
         unknown = np.isnan(score)
         judged = scores.judged(block, self.rule)
         limit = scores.limiting(block)
         times = self._times(block)
         futures = scores.score[1:, block.hours]
         held = np.where(np.isnan(futures).any(axis=-1), np.nan, holds(futures, self.rule))
+        chance = None if unknown else odds(held, self.members, *self._reach(block, needs))
+        verdict = self.rule.verdict(score)
+        if verdict == "fit" and chance is not None and chance.share < self.rule.even:
+            verdict = "marginal"
         by = {j.criterion: j for j in judged}
         rain = by["water_in"].measured if "water_in" in by else None
         return Window(
@@ -212,7 +215,7 @@ class _Task:
             end=times[1],
             score=None if unknown else round(100 * score, 1),
             verdict=verdict,
-            odds=None if unknown else odds(held, self.members, *self._reach(block, needs)),
+            odds=chance,
             limiting=by.get(limit),
             judged=judged,
             follow_up=advice.follow_up(

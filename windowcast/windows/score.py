@@ -34,6 +34,7 @@ class Rule:
     """How scores become verdicts and hours become blocks; see ``data/criteria.toml``, ``rule``."""
 
     fit: float
+    even: float
     marginal: float
     shortest_h: int
     longest_h: int
@@ -46,6 +47,7 @@ class Rule:
         table = load("criteria").table("rule")
         return cls(
             fit=table.number("fit"),
+            even=table.number("even"),
             marginal=table.number("marginal"),
             shortest_h=int(table.number("shortest_h")),
             longest_h=int(table.number("longest_h")),
@@ -90,7 +92,7 @@ def closeness(scores: Iterable[tuple[FloatArray, float]]) -> FloatArray:
 
 
 def limiting(scores: Mapping[str, float], weights: Mapping[str, float]) -> str:
-    """Name of the criterion with the lowest weighted score, "" when all are fully met.
+    """Name of the criterion with the lowest weighted score, "" when all are as good as met.
 
     One that cannot be told comes before every graded one, a no before all; of equals the first.
     """
@@ -102,7 +104,8 @@ def limiting(scores: Mapping[str, float], weights: Mapping[str, float]) -> str:
         return score ** weights[name] if score > 0 else 0.0
 
     worst = min(scores, key=rank, default="")
-    return worst if worst and rank(worst) < 1.0 else ""
+    enough = load("criteria").number("rule.limits")
+    return worst if worst and rank(worst) < enough else ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,6 +45,7 @@ class Timing:
     measured: Mapping[str, FloatArray]
     score: FloatArray
     in_season: bool
+    season_end: dt.date
     opened: dt.date | None
     closed: dt.date | None
     opens: DateRange | None
@@ -60,6 +61,12 @@ class Timing:
             if dates is not None and dates.median is not None:
                 return dates.median
         return None
+
+    @property
+    def paused(self) -> bool:
+        """Whether it was open this season and will be open again before the season ends."""
+        again = self.opens.median if self.opens else None
+        return self.closed is not None and again is not None and again <= self.season_end
 
     @property
     def closing(self) -> dt.date | None:
@@ -99,6 +106,7 @@ def timing_of(
         measured=measured,
         score=score,
         in_season=in_season,
+        season_end=_date((start.astype("datetime64[M]") + 12).astype("datetime64[D]") - 1),
         opened=_date(past.dates[was_open[0]]) if was_open.size else None,
         closed=_date(past.dates[was_open[-1]]) if was_open.size and not in_season else None,
         opens=_opens(score, ahead.dates, rule),
