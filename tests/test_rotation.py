@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 
 from windowcast.materials.actives import Active, load_actives
 from windowcast.materials.rotation import (
@@ -90,6 +91,12 @@ def test_spent_groups_are_those_of_this_season_and_the_last_for_the_purpose() ->
     assert spent_groups(history, "dormant", dt.date(2024, 12, 1), southern=False) == {
         22: "last season"
     }
+
+
+def test_other_ground_does_not_count() -> None:
+    plan, past = (use(date, "dormant", "glyphosate") for date in ("2025-12-10", "2024-12-10"))
+    assert plan_flags([replace(plan, where="north")], [replace(past, where="south")]) == ()
+    assert plan_flags([replace(plan, where="north")], [past])  # a place not noted may be the same
 
 
 def test_a_mixture_counts_both_groups() -> None:

@@ -14,7 +14,7 @@ import numpy as np
 
 from windowcast.errors import InputError
 from windowcast.season.model import SiteState
-from windowcast.season.observed import Observed
+from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.state import Carry, build
 from windowcast.site import Site
 from windowcast.weather.ensemble import members as members_of
@@ -25,7 +25,6 @@ from windowcast.windows.rank import rank
 if TYPE_CHECKING:
     from windowcast.materials.actives import Actives
     from windowcast.materials.needs import ActiveNeeds
-    from windowcast.physics.soil_site import SiteCorrection
 
 DAYS = 10  # ranked when nothing else is asked for
 
@@ -91,7 +90,7 @@ def answer(
     end = season_end(weather.today, southern=site.place.southern) + dt.timedelta(beyond_days)
     future = members_of(weather, until=end, horizon_days=days, count=futures)
     seen = observed or Observed()
-    correction = _correction(record, site, seen)
+    correction = soil_correction(record, site, seen)
 
     def state(days: Record, start: Carry | None = None) -> tuple[SiteState, Carry]:
         return build(
@@ -128,17 +127,6 @@ def season_end(today: dt.date, *, southern: bool) -> dt.date:
     if southern:
         return dt.date(today.year, 12, 31)
     return dt.date(today.year + (today.month > 6), 6, 30)
-
-
-def _correction(record: Record, site: Site, seen: Observed) -> SiteCorrection | None:
-    """Of the soil model, from the site's own probe readings."""
-    if not seen.readings:
-        return None
-    from windowcast.physics.soil_site import fit_site_correction
-
-    plain, _ = build(record, site)
-    model = np.stack([plain.soil_5cm_c, plain.soil_10cm_c], axis=-1)
-    return fit_site_correction(model, plain.dates, seen.readings)
 
 
 def _needs(

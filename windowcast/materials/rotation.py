@@ -22,13 +22,18 @@ POST_PURPOSES = ("post-early", "dormant")
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """One application in the terms of rotation."""
+    """One application in the terms of rotation; `where` is "" when the place was not noted."""
 
     date: dt.date
     season: str
     purpose: str
     actives: tuple[str, ...]
     groups: tuple[int, ...]
+    where: str = ""
+
+    def same_ground(self, other: Use) -> bool:
+        """Whether two applications may have met the same plants."""
+        return not (self.where and other.where) or self.where == other.where
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +56,9 @@ class Suspicion:
     steps: tuple[str, ...]
 
 
-def use_of(date: dt.date, purpose: str, members: Sequence[Active], *, southern: bool) -> Use:
+def use_of(
+    date: dt.date, purpose: str, members: Sequence[Active], *, southern: bool, where: str = ""
+) -> Use:
     """An application in the terms of rotation."""
     return Use(
         date,
@@ -59,6 +66,7 @@ def use_of(date: dt.date, purpose: str, members: Sequence[Active], *, southern: 
         purpose,
         tuple(m.name for m in members),
         tuple(dict.fromkeys(int(float(m.group)) for m in members)),
+        where,
     )
 
 
@@ -83,13 +91,14 @@ def plan_flags(
     An application is flagged when all its groups were used for the same purpose in the seasons
     just before, when one of them was used already this season, or when post-emergence control
     rests on one group season after season. A mixture that brings a group not used lately is not
-    flagged for the other.
+    flagged for the other. Applications to different places do not count against each other.
     """
     flags: list[RotationFlag] = []
     table = values.load("rotation", "windowcast.materials").table("repeat")
     note, warning = int(table.number("seasons_note")), int(table.number("seasons_warning"))
-    known = list(history)
+    everything = list(history)
     for use in sorted(planned, key=lambda u: u.date):
+        known = [u for u in everything if u.same_ground(use)]
         run = seasons_running(use, known)
         this_season = {g for u in known if u.season == use.season for g in u.groups}
         reasons: list[tuple[Literal["note", "warning"], str]] = []
@@ -112,7 +121,7 @@ def plan_flags(
                 reasons.append(("warning", text))
         others = alternatives(use, known, stock, species) if reasons else ()
         flags += [RotationFlag(level, use.groups, text, others) for level, text in reasons]
-        known.append(use)
+        everything.append(use)
     return tuple(flags)
 
 
@@ -200,7 +209,7 @@ def suspect_resistance(
         text = f"survivors among dying plants, but whether {named} was applied well is not known"
         return Suspicion(False, use.groups, text, ("run windowcast review on the application",))
     if faults:
-        text = f"survivors are explained by the application itself first: {', '.join(faults)}"
+        text = f"survivors are explained by the application itself first: {'; '.join(faults)}"
         return Suspicion(False, use.groups, text, ("repeat under better conditions with a check",))
     steps = tuple(str(step) for step in table.value("steps").value)
     text = f"{table.value('sign').value}: suspect resistance to {named}"

@@ -103,6 +103,8 @@ class Application:
     weather_source: Text = ""  # where wind, temperature and humidity come from
     watered_in_mm: Amount | None = None
     watered_in_on: dt.date | None = None
+    trial: Text = ""  # when it treated the plots of a trial: which, and as which treatment
+    treatment: Text = ""
     operator: Text = ""
     certification: Text = ""
     notes: Text = ""

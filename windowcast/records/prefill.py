@@ -72,6 +72,16 @@ def prefilled(application: Application, weather: Weather) -> Application:
     return replace(application, **fresh, weather_source=source)
 
 
+def entered_by_operator(application: Application) -> dict[str, float]:
+    """Weather values of a log entry that a person entered, without those filled in here."""
+    mark = application.weather_source.partition(" from ")[0]
+    return {
+        name: float(value)
+        for name, label in _FIELDS.items()
+        if (value := getattr(application, name)) is not None and label not in mark.split(", ")
+    }
+
+
 def _estimated(weather: Weather, at: dt.datetime) -> Record | None:
     from zoneinfo import ZoneInfo
 

@@ -1,0 +1,101 @@
+"""``windowcast review``: hindsight over the season log."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from windowcast.cli.options import Start, site_options
+from windowcast.errors import InputError
+
+if TYPE_CHECKING:
+    from windowcast.records.review import Review
+    from windowcast.site import Site
+
+PAST_HOURS_DAYS = 366 * 6  # hours kept for hindsight: the seasons of a log
+
+
+@click.command(name="review")
+@site_options
+@click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
+@click.option(
+    "--page",
+    type=click.Path(path_type=Path),
+    metavar="OUT.html",
+    help="Also write a page with charts.",
+)
+def command(
+    *,
+    site_file: Path | None,
+    sample: bool,
+    files: tuple[str, ...],
+    date: str | None,
+    offline: bool,
+    units: str | None,
+    form: str,
+    page: Path | None,
+) -> None:
+    """Look back: was the timing why it worked or failed?
+
+    Each application of the site's log is set in the weather and the state of turf and weeds of
+    its day, scored like a coming window, and put beside what the season offered. Trials in the
+    log are analysed against their untreated checks.
+    """
+    from windowcast.units import Display
+
+    site, review = look_back(Start(site_file, sample, files, date, offline))
+    display = Display("us" if (units or site.units) == "us" else "metric")
+    if page is not None:
+        from windowcast.files import write_atomic
+        from windowcast.report.review_page import render_review
+
+        write_atomic(page, render_review(review, display))
+    if form == "json":
+        click.echo(_json(review))
+    else:
+        from windowcast.report.review_text import review_lines
+
+        click.echo("\n".join(review_lines(review, display)).rstrip())
+
+
+def look_back(start: Start) -> tuple[Site, Review]:
+    """The review of a site's log.
+
+    Raises
+    ------
+    InputError
+        There is no log yet, or something in the site, weather or log cannot be used.
+    """
+    from windowcast.records.review import review_log
+
+    site = start.site()
+    log_file = start.log_file(site)
+    if log_file is None or not log_file.is_file():
+        raise InputError(
+            "there is no season log to look back on",
+            path=log_file,
+            remedy="begin one with windowcast log add",
+        )
+    _, weather = start.load(hours_days=PAST_HOURS_DAYS)
+    return site, review_log(site, weather, log_file, start.beside(site.materials_file))
+
+
+def _json(review: Review) -> str:
+    import json
+    from dataclasses import asdict
+
+    return json.dumps(_finite(asdict(review)), ensure_ascii=False, indent=1, default=str)
+
+
+def _finite(value: Any) -> Any:
+    """NaN and infinity as null: JSON has no word for them."""
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    if isinstance(value, float) and (value != value or value in (float("inf"), float("-inf"))):  # noqa: PLR0124
+        return None
+    return value

@@ -1,0 +1,226 @@
+"""The weather and the site's state as they were, and how an application's hours score in them.
+
+The same criteria that rank coming windows judge past ones. Hours that were measured serve as they
+are; where only days were measured, hours are estimated from them and say so. What the operator
+entered for the hours of the application goes before any record.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.records.model import Application
+from windowcast.records.prefill import entered_by_operator
+from windowcast.season.model import SiteState
+from windowcast.site import Site
+from windowcast.weather.clock import local_dates
+from windowcast.weather.hourly import daily_to_hourly
+from windowcast.weather.record import FloatArray, Grade, Members, Record, Weather
+from windowcast.windows.hours import HourContext, hour_context
+from windowcast.windows.judge import HourScores, Judge
+from windowcast.windows.model import Judged, PurposeName
+from windowcast.windows.purposes import purpose_of
+from windowcast.windows.score import Block, Rule, best_block, combine
+
+KNOWN_SHARE = 0.8  # a criterion is compared when it is known in this share of possible hours
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonWindow:
+    """A window of the season in hindsight; score 0..100 on the criteria compared."""
+
+    start: dt.datetime
+    end: dt.datetime
+    score: float
+
+
+@dataclass(frozen=True)
+class Scored:
+    """How an application's hours did, and what the season offered.
+
+    Attributes
+    ----------
+    score
+        0..100 on all criteria, None when one of them cannot be told.
+    compared_score
+        0..100 on the criteria that both these hours and the season know.
+    left_out
+        Criteria that could not be compared.
+    windows
+        The best window of each day of the season on which hours were workable, best first.
+    """
+
+    purpose: PurposeName
+    block: tuple[dt.datetime, dt.datetime]
+    score: float | None
+    verdict: str
+    judged: tuple[Judged, ...]
+    limiting: Judged | None
+    compared_score: float
+    left_out: tuple[str, ...]
+    windows: tuple[SeasonWindow, ...]
+    grade: str
+
+
+def season_hours(weather: Weather, first: dt.date, last: dt.date) -> Record:
+    """Hours of a span of local dates: measured ones, else estimated from the days."""
+    hours = daily_to_hourly(weather.daily, first, (last - first).days + 1)
+    if weather.hourly is None:
+        return hours
+    at = (hours.times - weather.hourly.times[0]).astype(np.int64)
+    inside = (at >= 0) & (at < len(weather.hourly.times))
+    values, grades = dict(hours.values), dict(hours.grades)
+    for name in weather.hourly.values:
+        value = hours.get(name).copy()
+        grade = hours.grade(name).copy()
+        measured = np.full(len(hours.times), np.nan)
+        measured[inside] = weather.hourly.get(name)[..., at[inside]]
+        known = np.isfinite(measured)
+        value[known] = measured[known]
+        grade[known] = weather.hourly.grade(name)[at[known]]
+        values[name], grades[name] = value, grade
+    return replace(hours, values=values, grades=grades)
+
+
+def season_context(
+    site: Site, weather: Weather, state: SiteState, first: dt.date, last: dt.date
+) -> HourContext:
+    """All that the criteria look at, over a span of past dates."""
+    hours = season_hours(weather, first, last)
+    members = Members(_alone(weather.daily), _alone(hours), 0)
+    return hour_context(site, state, members)
+
+
+def with_entered(context: HourContext, application: Application, block: Block) -> HourContext:
+    """The context with what the operator noted in place of the record, over a block of hours."""
+    where = slice(context.lead + block.start, context.lead + block.stop)
+    hourly = dict(context.hourly)
+    grade = dict(context.grade)
+    for name, value in entered_by_operator(application).items():
+        hourly[name] = context.get(name).copy()
+        hourly[name][..., where] = value
+        marks = grade.get(name, np.full(len(context.times), Grade.MISSING, dtype=np.uint8)).copy()
+        marks[where] = Grade.OBSERVED
+        grade[name] = marks
+        if name == "rh_pct":
+            hourly["dewpoint_c"] = context.get("dewpoint_c").copy()
+            hourly["dewpoint_c"][..., where] = np.nan
+    return replace(context, hourly=hourly, grade=grade)
+
+
+def block_of(context: HourContext, application: Application, rule: Rule) -> Block:
+    """The hours of an application; without an end the shortest useful window is taken."""
+    start = np.datetime64(application.start.astimezone(dt.UTC).replace(tzinfo=None), "h")
+    first = int((start - context.times[context.lead]).astype(np.int64))
+    count = rule.shortest_h
+    if application.end is not None:
+        end = application.end.astimezone(dt.UTC).replace(tzinfo=None)
+        minutes = (np.datetime64(end, "m") - start.astype("datetime64[m]")).astype(np.int64)
+        count = max(1, -(-int(minutes) // 60))
+    last = len(context.times) - context.lead
+    return Block(min(max(first, 0), last - 1), min(first + count, last))
+
+
+def score_application(
+    context: HourContext, application: Application, needs: ActiveNeeds, name: PurposeName
+) -> Scored:
+    """Score an application's hours, beside the windows the same season offered."""
+    rule = Rule.load()
+    purpose = purpose_of(name)
+    block = block_of(context, application, rule)
+    own = with_entered(context, application, block)
+    scores = Judge(own, own.ahead).scores(purpose, needs)
+    judged = scores.judged(block, rule)
+    by_name = {j.criterion: j for j in judged}
+    total = scores.score[0, block.hours].mean()
+    compared = _comparable(scores, block)
+    season = _combined(scores, compared)
+    limit = scores.limiting(block)
+    return Scored(
+        purpose=name,
+        block=_span(context, block),
+        score=None if np.isnan(total) else round(100 * float(total), 1),
+        verdict=rule.verdict(float(total)),
+        judged=judged,
+        limiting=by_name.get(limit),
+        compared_score=round(100 * float(season[block.hours].mean()), 1),
+        left_out=tuple(by_name[n].label for n in scores.scores if n not in compared),
+        windows=_season_windows(context, scores, season, rule),
+        grade=own.grade_words(own.lead + block.start, own.lead + block.stop),
+    )
+
+
+def likeliest_purpose(
+    context: HourContext, application: Application, needs: ActiveNeeds, names: Sequence[PurposeName]
+) -> PurposeName:
+    """The purpose whose timing suited the day best, among those the actives serve."""
+    rule = Rule.load()
+    block = block_of(context, application, rule)
+    best: tuple[float, PurposeName] | None = None
+    for name in names:
+        purpose = purpose_of(name)
+        if not purpose.serves(needs):
+            continue
+        scores = Judge(context, context.ahead).scores(purpose, needs)
+        parts = [float(np.nanmean(scores.scores[c][0, block.hours])) for c in purpose.timing
+                 if np.isfinite(scores.scores[c][0, block.hours]).any()]  # fmt: skip
+        value = float(np.prod(parts)) if parts else 0.0
+        if best is None or value > best[0]:
+            best = (value, name)
+    return best[1] if best else names[0]
+
+
+def _alone(record: Record) -> Record:
+    """A record as an ensemble of one."""
+    return replace(record, values={k: np.atleast_2d(v) for k, v in record.values.items()})
+
+
+def _comparable(scores: HourScores, block: Block) -> list[str]:
+    """Criteria known in the block and in most of the season's hours that nothing rules out."""
+    alive = scores.open.copy()
+    for value in scores.scores.values():
+        alive &= ~(np.broadcast_to(value[0], alive.shape) == 0)
+    return [
+        name
+        for name, value in scores.scores.items()
+        if np.isfinite(value[0, block.hours]).all()
+        and alive.any()
+        and np.isfinite(np.broadcast_to(value[0], alive.shape)[alive]).mean() >= KNOWN_SHARE
+    ]
+
+
+def _combined(scores: HourScores, names: Sequence[str]) -> FloatArray:
+    pairs = [(scores.scores[name][0], scores.weights[name]) for name in names]
+    return np.broadcast_to(combine(pairs), scores.open.shape)
+
+
+def _season_windows(
+    context: HourContext, scores: HourScores, season: FloatArray, rule: Rule
+) -> tuple[SeasonWindow, ...]:
+    dates = local_dates(context.site.zone, context.times[context.lead :])
+    edges = [0, *(np.flatnonzero(np.diff(dates).astype(np.int64)) + 1).tolist(), len(dates)]
+    found = []
+    for start, stop in pairwise(edges):
+        hours = slice(start, stop)
+        usable = scores.open[hours] & (season[hours] >= rule.marginal)
+        block = best_block(season[hours], usable, rule, offset=start)
+        if block is not None:
+            score = round(100 * float(season[block.hours].mean()), 1)
+            found.append(SeasonWindow(*_span(context, block), score))
+    return tuple(sorted(found, key=lambda w: (-w.score, w.start)))
+
+
+def _span(context: HourContext, block: Block) -> tuple[dt.datetime, dt.datetime]:
+    hours = context.times[context.lead :].astype(np.int64)
+    zone = context.site.zone
+    first, last = int(hours[block.start]), int(hours[block.stop - 1])
+    return (
+        dt.datetime.fromtimestamp(3600 * first, zone),
+        dt.datetime.fromtimestamp(3600 * (last + 1), zone),
+    )

@@ -1,0 +1,356 @@
+"""Hindsight: every past application with its weather and state then, and what it missed.
+
+Written in SI; reports turn quantities into the reader's units.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from os import PathLike
+
+import numpy as np
+
+from windowcast.errors import InputError
+from windowcast.materials.actives import Actives, load_actives
+from windowcast.materials.needs import ActiveNeeds, needs_of
+from windowcast.materials.rotation import (
+    RotationFlag,
+    Suspicion,
+    Use,
+    groups_by_season,
+    plan_flags,
+    suspect_resistance,
+)
+from windowcast.records.facts import Fact, facts_of
+from windowcast.records.hindsight import (
+    Scored,
+    likeliest_purpose,
+    score_application,
+    season_context,
+)
+from windowcast.records.model import Application, FieldNote, Rating
+from windowcast.records.observed import observed_in, uses_in
+from windowcast.records.relations import Point, Relation, relations
+from windowcast.records.store import SeasonLog, Stored
+from windowcast.records.trials import TrialResult, trial_results
+from windowcast.season.model import SiteState
+from windowcast.season.observed import soil_correction
+from windowcast.season.state import build
+from windowcast.site import Site
+from windowcast.weather.record import Weather
+from windowcast.windows.hours import HourContext
+from windowcast.windows.model import PURPOSES, PurposeName
+from windowcast.windows.words import day, span
+
+BETTER_BY = 10.0  # points; less is not worth regretting
+NEAR_DAYS = 21
+
+
+@dataclass(frozen=True)
+class ReviewedApplication:
+    """One application in hindsight.
+
+    Attributes
+    ----------
+    scored
+        How its hours scored; None when the record does not hold its date, or no active is known.
+    purpose_noted
+        Whether the log says what it was for; else the likeliest purpose is taken.
+    faults
+        What was wrong with it, worst first, as clauses; None when it could not be scored.
+    """
+
+    id: str
+    application: Application
+    facts: tuple[Fact, ...]
+    scored: Scored | None
+    purpose_noted: bool
+    better_days: int
+    missed: str
+    faults: tuple[str, ...] | None
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Suspected:
+    """A field note of survivors, with the application it follows."""
+
+    date: dt.date
+    where: str
+    weed: str
+    application: str  # id
+    suspicion: Suspicion
+
+
+@dataclass(frozen=True)
+class Review:
+    """The whole hindsight of a log."""
+
+    site: str
+    applications: tuple[ReviewedApplication, ...]
+    groups: dict[str, dict[str, tuple[int, ...]]]
+    rotation: tuple[RotationFlag, ...]
+    suspicions: tuple[Suspected, ...]
+    trials: tuple[TrialResult, ...]
+    relations: tuple[Relation, ...]
+    notes: tuple[str, ...]
+
+
+def review(
+    site: Site,
+    weather: Weather,
+    state: SiteState,
+    materials: Actives,
+    *,
+    applications: Sequence[Stored[Application]],
+    field_notes: Sequence[FieldNote] = (),
+    ratings: Sequence[Rating] = (),
+) -> Review:
+    """Look back on a log.
+
+    Parameters
+    ----------
+    weather
+        Its daily record holds the past; hours where they were kept.
+    state
+        State of the site over the days of ``weather.daily``.
+    """
+    contexts: dict[tuple[dt.date, dt.date], HourContext] = {}
+    reviewed = []
+    for stored in sorted(applications, key=lambda s: s.entry.start):
+        first, last = _season_span(site, weather, stored.entry.start.astimezone(site.zone).date())
+        if (first, last) not in contexts and first < last:
+            contexts[first, last] = season_context(site, weather, state, first, last)
+        reviewed.append(_review(stored, site, materials, contexts.get((first, last))))
+    southern = site.place.southern
+    uses = uses_in([s.entry for s in applications], materials, southern=southern)
+    latest = max((u.season for u in uses), default="")
+    trials = trial_results(ratings)
+    return Review(
+        site=site.name,
+        applications=tuple(reviewed),
+        groups=groups_by_season(uses),
+        rotation=plan_flags(
+            [u for u in uses if u.season == latest],
+            [u for u in uses if u.season != latest],
+            stock=[materials[name] for name in site.stock],
+            species=str(site.turf.species),
+        ),
+        suspicions=tuple(_suspected(reviewed, uses, field_notes, materials, southern)),
+        trials=trials,
+        relations=relations(_points(reviewed, trials)),
+        notes=_notes(site, weather, applications),
+    )
+
+
+def _season_span(site: Site, weather: Weather, date: dt.date) -> tuple[dt.date, dt.date]:
+    """First and last date of the season around a date, as far as the record reaches."""
+    year = date.year - (not site.place.southern and date.month < 7)
+    month = 1 if site.place.southern else 7
+    first = dt.date(year, month, 1)
+    last = dt.date(year + 1, month, 1) - dt.timedelta(days=1)
+    known = [value.astype(object) for value in weather.daily.times[[0, -1]]]
+    return max(first, known[0]), min(last, known[1])
+
+
+def _review(
+    stored: Stored[Application], site: Site, materials: Actives, context: HourContext | None
+) -> ReviewedApplication:
+    application = stored.entry
+    notes: list[str] = []
+    needs = _needs(application, site, materials, notes)
+    inside = context is not None and _inside(context, application, site)
+    if not inside or context is None:
+        notes.append("the weather record does not hold this date")
+        return ReviewedApplication(
+            stored.id, application, (), None, bool(application.purpose), 0, "", None, tuple(notes)
+        )
+    facts = facts_of(context, application, needs)
+    if needs is None:
+        return ReviewedApplication(
+            stored.id, application, facts, None, bool(application.purpose), 0, "", None,
+            tuple(notes),
+        )  # fmt: skip
+    name = next((p for p in PURPOSES if p == application.purpose), None)
+    purpose: PurposeName = name or likeliest_purpose(context, application, needs, PURPOSES)
+    if name is None:
+        notes.append(f"the log does not say what it was for; judged as {purpose}")
+    scored = score_application(context, application, needs, purpose)
+    better = [w for w in scored.windows if w.score >= scored.compared_score + BETTER_BY]
+    return ReviewedApplication(
+        id=stored.id,
+        application=application,
+        facts=facts,
+        scored=scored,
+        purpose_noted=name is not None,
+        better_days=len(better),
+        missed=_missed(scored, application),
+        faults=_faults(scored),
+        notes=tuple(notes),
+    )
+
+
+def _needs(
+    application: Application, site: Site, materials: Actives, notes: list[str]
+) -> ActiveNeeds | None:
+    members = []
+    for name in application.actives:
+        try:
+            members.append(materials[name])
+        except InputError:
+            notes.append(f"{name} is not known, so its needs cannot be judged")
+    return needs_of(members, str(site.turf.species)) if members else None
+
+
+def _inside(context: HourContext, application: Application, site: Site) -> bool:
+    first, last = context.local[context.lead], context.local[-1]
+    local = np.datetime64(application.start.astimezone(site.zone).replace(tzinfo=None), "m")
+    return bool(first <= local <= last)
+
+
+def _faults(scored: Scored) -> tuple[str, ...]:
+    """What was against the application: noes first, then what could not be told is left out."""
+    bad = [j for j in scored.judged if j.verdict == "unfit" and j.score is not None]
+    return tuple(f"{j.label}: {j.reason}" for j in sorted(bad, key=lambda j: j.score or 0.0))
+
+
+def _missed(scored: Scored, application: Application) -> str:
+    """What the season offered beside it, in a sentence."""
+    on = "" if not scored.left_out else f" (compared without {', '.join(scored.left_out)})"
+    if not scored.windows:
+        return f"No day of the season had workable hours{on}."
+    own = scored.compared_score
+    best = scored.windows[0]
+    better = [w for w in scored.windows if w.score >= own + BETTER_BY]
+    if not better:
+        return (
+            f"None of the season's {len(scored.windows)} workable days was clearly better; the best"
+            f" was {span(best.start, best.end)} with {best.score:.0f}, this had {own:.0f}{on}."
+        )
+    date = application.date
+    near = [w for w in better if abs((w.start.date() - date).days) <= NEAR_DAYS]
+    text = (
+        f"{len(better)} of the season's {len(scored.windows)} workable days were better; the best"
+        f" was {span(best.start, best.end)} with {best.score:.0f}, this had {own:.0f}"
+    )
+    if near:
+        nearest = min(near, key=lambda w: (abs((w.start.date() - date).days), -w.score))
+        days = (nearest.start.date() - date).days
+        count = f"{abs(days)} day{'s' if abs(days) != 1 else ''}"
+        when = f"{count} {'later' if days > 0 else 'before'}" if days else "the same day"
+        text += f"; nearest was {when}, {span(nearest.start, nearest.end)} ({nearest.score:.0f})"
+    return f"{text}{on}."
+
+
+def _suspected(
+    reviewed: Sequence[ReviewedApplication],
+    uses: Sequence[Use],
+    notes: Sequence[FieldNote],
+    materials: Actives,
+    southern: bool,
+) -> list[Suspected]:
+    """Judge every note of survivors against the last application before it, there."""
+    found = []
+    for note in notes:
+        if not note.survivors_mixed:
+            continue
+        before = [
+            r
+            for r in reviewed
+            if r.application.date < note.date
+            and (not note.where or not r.application.where or r.application.where == note.where)
+        ]
+        if not before:
+            continue
+        last = before[-1]
+        (use,) = uses_in([last.application], materials, southern=southern) or (
+            Use(last.application.date, "", last.application.purpose, (), ()),
+        )
+        suspicion = suspect_resistance(
+            use, note.date, survivors_mixed=note.survivors_mixed, faults=last.faults
+        )
+        found.append(Suspected(note.date, note.where, note.weed, last.id, suspicion))
+    return found
+
+
+def _points(reviewed: Sequence[ReviewedApplication], trials: Sequence[TrialResult]) -> list[Point]:
+    """Control of trial treatments beside the facts of the application that gave it."""
+    points = []
+    for item in reviewed:
+        a = item.application
+        results = [
+            r for r in trials if r.trial == a.trial and a.treatment in r.controls and a.trial
+        ]
+        if not results:
+            continue
+        values = {fact.key: fact.value for fact in item.facts}
+        points.append(
+            Point(
+                label=f"{a.trial}, {a.treatment}, {day(a.date)} {a.date.year}",
+                control_pct=results[-1].controls[a.treatment].percent,
+                score=item.scored.compared_score if item.scored else math.nan,
+                weeds_bbch=values.get("weeds_bbch", math.nan),
+                week_temp_c=values.get("week_temp_c", math.nan),
+            )
+        )
+    return points
+
+
+def _notes(
+    site: Site, weather: Weather, applications: Sequence[Stored[Application]]
+) -> tuple[str, ...]:
+    notes = []
+    if not applications:
+        notes.append("the log holds no applications")
+    if site.turf.overseeded is None:
+        notes.append("the site file does not say whether the turf is overseeded")
+    if weather.hourly is None:
+        notes.append("no hours were measured: they are estimated from the days, wind is not known")
+    return tuple(notes)
+
+
+def review_log(
+    site: Site,
+    weather: Weather,
+    log_file: str | PathLike[str],
+    materials_file: str | PathLike[str] | None = None,
+) -> Review:
+    """Look back on a season log with what it says of the site itself.
+
+    Parameters
+    ----------
+    weather
+        As loaded for today; only what has happened is used.
+
+    Raises
+    ------
+    InputError
+        The log or the materials file cannot be read, or the record has no day before today.
+    """
+    past = weather.daily.between(
+        weather.daily.times[0], np.datetime64(weather.today, "D") - np.timedelta64(1, "D")
+    )
+    if not len(past.times):
+        raise InputError("the weather has no day before today", remedy="give a longer record")
+    materials = load_actives(materials_file)
+    seen = observed_in(log_file, materials=materials, southern=site.place.southern)
+    state, _ = build(
+        past,
+        site,
+        correction=soil_correction(past, site, seen),
+        counts=seen.counts,
+        green_cover=seen.green_cover,
+    )
+    with SeasonLog(log_file, create=False) as log:
+        return review(
+            site,
+            Weather(past, weather.hourly, weather.today),
+            state,
+            materials,
+            applications=log.all(Application),
+            field_notes=[s.entry for s in log.all(FieldNote)],
+            ratings=[s.entry for s in log.all(Rating)],
+        )

@@ -1,0 +1,100 @@
+"""Charts of trials: percent control with its interval, and control against what may explain it."""
+
+from __future__ import annotations
+
+from windowcast.records.relations import Relation
+from windowcast.records.trials import TrialResult
+from windowcast.report.chartkit import WIDTH, Chart, Scale, drawing, el, label, px, ticks
+
+_LEFT, _RIGHT, _ROW, _TOP = 104.0, 348.0, 24.0, 26.0
+_PLOT_LEFT, _PLOT_TOP, _PLOT = 44.0, 24.0, 170.0
+_NAME_LETTERS = 15  # what fits left of the plot
+
+
+def control_chart(result: TrialResult, key: str) -> Chart | None:
+    """Percent control of each treatment with its 95 % interval; None without an untreated check."""
+    if not result.controls:
+        return None
+    lows = [c.low for c in result.controls.values() if c.low is not None]
+    x = Scale(max(-100.0, min([0.0, *lows])), 100.0, _LEFT, _RIGHT)
+    bottom = _TOP + _ROW * len(result.controls)
+    parts = [label(4, 12, "control against the untreated check, %", "axis-title")]
+    for value in ticks(x.low, x.high):
+        parts.append(el("line", x1=x(value), x2=x(value), y1=_TOP, y2=bottom, class_="grid"))
+        parts.append(label(x(value), bottom + 14, f"{value:g}".replace("-", "−"), "lab", "middle"))
+    rows = []
+    for number, (name, control) in enumerate(result.controls.items()):
+        y = _TOP + _ROW * (number + 0.5)
+        short = name if len(name) <= _NAME_LETTERS else f"{name[: _NAME_LETTERS - 1]}…"
+        parts.append(label(_LEFT - 6, y + 4, short, "lab", "end"))
+        low = x.low if control.low is None else max(control.low, x.low)
+        high = x.high if control.high is None else min(control.high, x.high)
+        known = control.low is not None and control.high is not None
+        parts.append(
+            el("line", x1=x(low), x2=x(high), y1=y, y2=y, class_="whisker",
+               stroke_dasharray=None if known else "2 3")
+        )  # fmt: skip
+        point = x(min(max(control.percent, x.low), x.high))
+        parts.append(el("circle", cx=point, cy=y, r=4.0, class_="dot"))
+        rows.append((name, _cell(control.percent), _cell(control.low), _cell(control.high),
+                     str(control.plots), control.method))  # fmt: skip
+    title = f"{result.trial}: control, {result.measure}, {result.date}"
+    desc = (
+        "Percent control of each treatment against the untreated check, with 95 % intervals;"
+        " a dotted line where the plots do not tell how sure it is."
+    )
+    return Chart(
+        key,
+        title,
+        desc,
+        drawing(key, title, desc, bottom + 20, *parts),
+        ("treatment", "control %", "low %", "high %", "plots", "method"),
+        tuple(rows),
+    )
+
+
+def relation_chart(relation: Relation, key: str) -> Chart | None:
+    """Control against one explanation, a point for each application; None without points."""
+    if not relation.points:
+        return None
+    across = [a for a, _ in relation.points]
+    margin = max((max(across) - min(across)) * 0.08, 0.5)
+    x = Scale(min(across) - margin, max(across) + margin, _PLOT_LEFT, _RIGHT)
+    floor = min(0.0, *(b for _, b in relation.points))
+    y = Scale(floor, 100.0, _PLOT_TOP + _PLOT, _PLOT_TOP)
+    parts = [label(4, 12, "control, %", "axis-title")]
+    for value in ticks(y.low, y.high):
+        line = el("line", x1=_PLOT_LEFT, x2=_RIGHT, y1=y(value), y2=y(value), class_="grid")
+        parts += [line, label(_PLOT_LEFT - 4, y(value) + 4, f"{value:g}", "lab", "end")]
+    for value in ticks(x.low, x.high):
+        parts.append(label(x(value), y.start + 15, f"{value:g}", "lab", "middle"))
+    parts.append(label(WIDTH / 2, y.start + 31, relation.explanation, "axis-title", "middle"))
+    if relation.slope is not None:
+        parts.append(el("path", d=_line(relation, x, y), class_="line other"))
+    parts += [el("circle", cx=x(a), cy=y(b), r=4.0, class_="dot") for a, b in relation.points]
+    title = f"Control and {relation.explanation}"
+    return Chart(
+        key,
+        title,
+        relation.text,
+        drawing(key, title, relation.text, y.start + 38, *parts),
+        (relation.explanation, "control %"),
+        tuple((f"{a:.1f}", f"{b:.1f}") for a, b in relation.points),
+    )
+
+
+def _line(relation: Relation, x: Scale, y: Scale) -> str:
+    """The fitted line through the means, cut at the plot's floor and ceiling."""
+    assert relation.per_unit is not None
+    n = len(relation.points)
+    mean_x = sum(a for a, _ in relation.points) / n
+    mean_y = sum(b for _, b in relation.points) / n
+    ends = []
+    for at in (min(a for a, _ in relation.points), max(a for a, _ in relation.points)):
+        value = mean_y + relation.per_unit * (at - mean_x)
+        ends.append(f"{px(x(at))} {px(y(min(max(value, y.low), y.high)))}")
+    return f"M{ends[0]}L{ends[1]}"
+
+
+def _cell(value: float | None) -> str:
+    return "not known" if value is None else f"{value:.1f}".replace("-", "−")
