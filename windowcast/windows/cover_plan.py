@@ -10,6 +10,7 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.materials.actives import Active
 from windowcast.season.model import Emergence
 from windowcast.values import Value, load
 from windowcast.weather.record import DateArray, FloatArray
@@ -39,6 +40,14 @@ class Material:
         low = usual if self.half_life.low is None else self.half_life.low
         high = usual if self.half_life.high is None else self.half_life.high
         return low, usual, high
+
+
+def material_of(active: Active) -> Material | None:
+    """An active as a barrier; None when it is none or its half-life or watering-in is unknown."""
+    life, depth, days = active.soil_dt50_d, active.activation_mm, active.activation_days
+    if active.timing.value == "post" or life is None or depth is None or days is None:
+        return None
+    return Material(active.name, life, float(depth), int(float(days)))
 
 
 @dataclass(frozen=True)

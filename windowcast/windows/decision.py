@@ -114,8 +114,10 @@ def later_value(
     """
     rule = Rule.load()
     value = np.nan_to_num(np.where(timing >= rule.season, day_score * timing, 0.0))
-    near, reached = value[:, : offers.shape[1]], np.nan_to_num(offers)
-    ratio = min(1.0, float(reached.mean() / near.mean())) if near.mean() > 0 else 1.0
+    near = value[:, : offers.shape[1]]
+    both = np.isfinite(offers) & (near > 0)
+    reached, possible = offers[both].sum(), near[both].sum()
+    ratio = min(1.0, float(reached / possible)) if reached > 0 else 1.0
     span = value[:, first : first + int(load("plan").number("later_days"))] * ratio
     workable = span >= rule.marginal * ratio
     count = workable.sum(axis=1)

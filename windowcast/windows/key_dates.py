@@ -73,7 +73,7 @@ def events(state: SiteState) -> Iterator[Event]:
     yield Event("dormancy", "turf fully dormant", turf, _in_phase(TurfPhase.DORMANT), autumn)
     yield Event(
         "last_safe",
-        "last day on which a non-selective product is safe by the turf",
+        "last day a non-selective product is safe by the turf",
         turf,
         lambda s: s.turf.nonselective_safe,
         autumn,
@@ -82,8 +82,8 @@ def events(state: SiteState) -> Iterator[Event]:
     label = "last fully dormant day: green-up follows"
     yield Event("green_up", label, turf, _in_phase(TurfPhase.DORMANT), autumn, last=True)
     entry = table.value("soil_spring")
-    label = f"soil at 5 cm rises above {float(entry):g} °C"
-    yield Event("soil_spring", label, entry.source, _soil(float(entry), 1), spring)
+    label = f"soil at 5 cm rises above {float(entry):g} °C for good"
+    yield Event("soil_spring", label, entry.source, _soil(float(entry), -1), autumn, last=True)
 
 
 def _soil(limit_c: float, sign: int) -> Callable[[SiteState], FloatArray]:

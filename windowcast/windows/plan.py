@@ -93,7 +93,7 @@ def _assumptions(site: Site, members: Members, seasons: int) -> tuple[str, ...]:
         f"ones on {members.past_years} past years; normals on {seasons} whole seasons."
     )
     lines = [basis, f"Workable days are judged on whole days: {NOT_JUDGED}."]
-    if "wind_mean_m_s" not in members.daily:
+    if not np.isfinite(members.daily.get("wind_mean_m_s")[..., -1]).any():
         lines.append(f"{NO_WIND[0].upper()}{NO_WIND[1:]}.")
     if site.turf.irrigated is None:
         lines.append(

@@ -22,8 +22,8 @@ from windowcast.windows.score import Rule, combine
 
 NOT_JUDGED = "gusts, inversions, humidity, cloud and dew are not judged on whole days"
 NO_WIND = (
-    "wind is not measured here, so a day counts as workable without regard to wind: "
-    "expect fewer days than shown"
+    "the record has no wind, so days beyond the forecast count as workable without regard to "
+    "wind: expect fewer than shown"
 )
 
 

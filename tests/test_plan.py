@@ -1,0 +1,343 @@
+"""The season plan on the sample's real record: what it says must follow from the record."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from dataclasses import replace
+
+import jsonschema
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from windowcast.answer import Answer, answer
+from windowcast.cli import cli
+from windowcast.materials.actives import load_actives
+from windowcast.report.season import plan_json, plan_schema, plan_text, shipped_plan_schema
+from windowcast.weather.ensemble import members
+from windowcast.weather.record import Weather
+from windowcast.weather.sample import sample_site, sample_weather
+from windowcast.windows.barrier import Barrier, cover
+from windowcast.windows.cover_plan import Material, cover_plan, material_of, season_of
+from windowcast.windows.decision import decision, later_value
+from windowcast.windows.key_dates import key_dates
+from windowcast.windows.plan import season_plan
+from windowcast.windows.plan_model import PurposePlan, SeasonPlan
+from windowcast.windows.purposes import purpose_of
+from windowcast.windows.season_axis import SeasonAxis, season_name
+from windowcast.windows.workable import day_scores, open_days, workable
+
+AUGUST = dt.date(2017, 8, 20)
+
+
+def answer_on(today: dt.date, forecast_days: int = 7) -> Answer:
+    """The sample's record on an earlier day; what then came stands as a daily forecast."""
+    weather = sample_weather()
+    daily = weather.daily.between(
+        weather.daily.times[0], np.datetime64(today) + (forecast_days - 1)
+    )
+    return answer(sample_site(), Weather(daily, None, today), beyond_days=62)
+
+
+@pytest.fixture(scope="module")
+def august() -> Answer:
+    return answer_on(AUGUST)
+
+
+@pytest.fixture(scope="module")
+def sample() -> Answer:
+    return answer(sample_site(), sample_weather(), beyond_days=62)
+
+
+def plan_for(a: Answer, **more: object) -> SeasonPlan:
+    return season_plan(a.site, a.past, a.ahead, a.members, weather=a.weather, **more)  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def plan(august: Answer) -> SeasonPlan:
+    return plan_for(august)
+
+
+def purpose(plan: SeasonPlan, name: str) -> PurposePlan:
+    return next(p for p in plan.purposes if p.purpose == name)
+
+
+def test_seasons_and_their_names(august: Answer) -> None:
+    assert season_name(dt.date(2016, 7, 1)) == "2016/17"
+    assert season_name(dt.date(2016, 1, 1)) == "2016"
+    axis = SeasonAxis.of(august.past, august.ahead, southern=False)
+    assert axis.start == dt.date(2017, 7, 1)
+    assert axis.gone == 50
+    assert len(axis.state.soil_5cm_c) == 100
+    starts = [start for start, _ in axis.past_seasons(southern=False)]
+    assert starts == [dt.date(year, 7, 1) for year in range(2007, 2017)]
+
+
+def test_dates_of_past_seasons_are_those_of_the_record(august: Answer, plan: SeasonPlan) -> None:
+    """First 7-day mean of the station's own soil below 21.1 °C from August on, by hand."""
+    key = next(k for k in plan.key_dates if k.name == "soil_fall")
+    soil, dates = august.past.soil_5cm_c, august.past.dates
+    for year, seen in zip(range(2007, 2017), key.years, strict=True):
+        begin = int(np.flatnonzero(dates == np.datetime64(f"{year}-08-01"))[0])
+        day = next(d for d in range(begin, begin + 120) if soil[d - 6 : d + 1].mean() < 21.1)
+        assert seen.season == season_name(dt.date(year, 7, 1))
+        assert seen.date == dates[day].astype(object)
+
+
+def test_key_dates_hold_what_then_came() -> None:
+    """Half of a dozen dates foretold in August fall within 10 to 90 %; few far outside.
+
+    Checked on two seasons of the record that lie after the days the answer knows.
+    """
+    inside, total = 0, 0
+    for year in (2015, 2016):
+        today = dt.date(year, 8, 20)
+        foretold = answer_on(today)
+        axis = SeasonAxis.of(foretold.past, foretold.ahead, southern=False)
+        later = answer_on(dt.date(year + 1, 6, 25))
+        seen_axis = SeasonAxis.of(later.past, later.ahead, southern=False)
+        seen = {k.name: k for k in key_dates(seen_axis, southern=False)}
+        for key in key_dates(axis, southern=False):
+            came = seen[key.name].passed
+            if key.ahead is None or came is None:
+                continue
+            assert key.ahead.early is not None
+            assert key.ahead.late is not None
+            slack = dt.timedelta(days=21)
+            assert key.ahead.early - slack <= came <= key.ahead.late + slack
+            inside += key.ahead.early <= came <= key.ahead.late
+            total += 1
+    assert total >= 10
+    assert inside / total >= 0.5
+
+
+def test_dates_come_in_order(plan: SeasonPlan) -> None:
+    by = {k.name: k.ahead for k in plan.key_dates}
+    order = ["soil_fall", "POAAN_10", "POAAN_50", "POAAN_80", "DIGIS_10", "DIGIS_50"]
+    medians = [by[name].median for name in order]  # type: ignore[union-attr]
+    assert medians == sorted(medians)  # type: ignore[type-var]
+    for when in by.values():
+        assert when is not None
+        assert when.early is None or when.late is None or when.early <= when.late
+
+
+def test_past_window_is_the_one_ranking_saw(plan: SeasonPlan) -> None:
+    """The barrier window in August: opened by the ranking's own timing, closes in October."""
+    fall = purpose(plan, "pre-fall")
+    assert fall.status == "open"
+    assert fall.opened is not None
+    assert fall.opened < AUGUST
+    assert fall.closes is not None
+    assert fall.closes.median is not None
+    assert dt.date(2017, 9, 15) < fall.closes.median < dt.date(2017, 11, 1)
+    assert len(fall.years) == 10
+    assert purpose(plan, "dormant").status == "ahead"
+
+
+def test_workable_weeks_count_the_members(august: Answer, plan: SeasonPlan) -> None:
+    week = purpose(plan, "post-early").weeks[3]
+    chosen = purpose_of("post-early")
+    scores = day_scores(
+        august.members.daily,
+        chosen,
+        chosen.generic,
+        site=august.site,
+        frozen=august.ahead.soil_frozen,
+    )[1:]
+    first = int((np.datetime64(week.start) - august.ahead.dates[0]).astype(int))
+    counts = workable(scores)[:, first : first + 7].sum(axis=1)
+    assert week.days == pytest.approx(counts.mean())
+    assert week.low is not None
+    assert week.high is not None
+    assert week.low <= week.days <= week.high
+    assert week.start.weekday() == 0
+    assert week.open_days == 6  # the sample's calendar leaves Sundays out
+
+
+def test_site_calendar_closes_days() -> None:
+    site = sample_site()
+    dates = np.arange(np.datetime64("2018-01-14"), np.datetime64("2018-01-28"))
+    allowed = open_days(dates, site)
+    assert [str(d) for d in dates[~allowed]] == ["2018-01-14", "2018-01-21"]
+    narrow = site.model_copy(
+        update={"calendar": site.calendar.model_copy(update={"spray_hours": "03:00-07:30"})}
+    )
+    assert not open_days(dates, narrow).any()  # sunrise there is near 7:25 in January
+
+
+def test_dry_warm_day_is_workable_and_rain_is_not() -> None:
+    weather = sample_weather()
+    chosen = purpose_of("dormant")
+    daily = weather.daily
+    score = workable(day_scores(daily, chosen, chosen.generic))
+    high, rain = daily.get("tmax_c"), daily.get("precip_mm")
+    low = daily.get("tmin_c")
+    mild = (high > 16) & (high < 26) & (rain == 0) & (low > 5)
+    mild[:-1] &= low[1:] > 5
+    mild[-1] = False
+    assert (score[mild] == 1).all()
+    assert (score[rain > 3] == 0).all()
+    assert (score[(high < 1.7)] != 1).all()
+    assert np.isnan(score[np.isnan(high)]).all()
+
+
+def test_cover_curve_agrees_with_the_barrier(august: Answer) -> None:
+    """Without spread in half-life or curve, a point of the plan is the mean of `cover`."""
+    axis = SeasonAxis.of(august.past, august.ahead, southern=False)
+    weed = axis.state.emergence["POAAN"]
+    sure = replace(weed, share_low=weed.share, share_high=weed.share)
+    rain = np.zeros_like(weed.share)
+    open_ = (axis.number >= 50) & (axis.number < 120)
+    season = season_of(axis, [sure], rain, first=0, candidates=open_)
+    assert season is not None
+    life = replace(load_actives()["dithiopyr"].soil_dt50_d, low=None, high=None)  # type: ignore[type-var]
+    plan = cover_plan(
+        season,
+        Material("dithiopyr", life, 12.7, 7),  # type: ignore[arg-type]
+        "pre-fall",
+        weeds=["annual bluegrass"],
+        today=AUGUST,
+        irrigated=True,
+    )
+    direct = cover(season.share, season.soil_c, season.rain_mm, Barrier(35.0, 0.0, 7))
+    day = int(np.flatnonzero(season.candidates)[10])
+    assert plan.curve[10].caught == pytest.approx(direct.caught[:, day].mean())
+    assert plan.best is not None
+    assert plan.best.caught == max(p.caught or 0 for p in plan.curve)
+    assert plan.week_early is not None
+    assert plan.week_late is not None
+    assert plan.week_early <= plan.best.caught
+    assert plan.week_late <= plan.best.caught
+    assert "a week earlier" in plan.text
+    assert "a week later" in plan.text
+
+
+def test_longer_half_life_catches_more_and_dry_ground_nothing(august: Answer) -> None:
+    axis = SeasonAxis.of(august.past, august.ahead, southern=False)
+    weed = axis.state.emergence["POAAN"]
+    open_ = (axis.number >= 50) & (axis.number < 120)
+    rain = np.zeros_like(weed.share)
+    season = season_of(axis, [weed], rain, first=0, candidates=open_)
+    assert season is not None
+    actives = load_actives()
+    best = {}
+    for name in ("pendimethalin", "dithiopyr", "prodiamine"):
+        material = material_of(actives[name])
+        assert material is not None
+        made = cover_plan(season, material, "pre-fall", weeds=["x"], today=AUGUST, irrigated=True)
+        assert made.best is not None
+        best[name] = made.best.caught or 0
+        assert made.best.low <= made.best.caught <= made.best.high  # type: ignore[operator]
+        dry = cover_plan(season, material, "pre-fall", weeds=["x"], today=AUGUST, irrigated=False)
+        assert dry.curve[20].watered == 0
+        assert dry.curve[20].caught == 0
+    assert best["dithiopyr"] < best["pendimethalin"] < best["prodiamine"]
+    assert material_of(actives["glyphosate"]) is None
+
+
+def test_a_short_lived_barrier_gains_by_a_split(august: Answer) -> None:
+    axis = SeasonAxis.of(august.past, august.ahead, southern=False)
+    weed = axis.state.emergence["POAAN"]
+    open_ = (axis.number >= 50) & (axis.number < 140)
+    rain = np.zeros_like(weed.share)
+    season = season_of(axis, [weed], rain, first=0, candidates=open_)
+    life = load_actives()["pendimethalin"].soil_dt50_d
+    assert season is not None
+    assert life is not None
+    made = cover_plan(
+        season,
+        Material("short", replace(life, value=12.0, low=None, high=None), 12.7, 7),
+        "pre-fall",
+        weeds=["x"],
+        today=AUGUST,
+        irrigated=True,
+    )
+    assert made.best is not None
+    if made.split is not None:
+        assert made.split_caught is not None
+        assert made.split_caught >= (made.best.caught or 0) + 0.03
+        assert (made.split[1] - made.split[0]).days >= 14
+
+
+def test_decision_speaks_for_the_better_choice(sample: Answer) -> None:
+    chosen = purpose_of("dormant")
+    drawn = sample.members
+    rng = np.random.default_rng(1)
+    none = np.zeros((100, 10))
+    good_now = none.copy()
+    good_now[:, 0] = 0.9
+    kwargs = {"today": dt.date(2018, 1, 18), "closes": dt.date(2018, 3, 20)}
+    act = decision(chosen, good_now, np.zeros(100), drawn, **kwargs)  # type: ignore[arg-type]
+    assert act.choice == "act"
+    assert act.act_on == dt.date(2018, 1, 18)
+    assert act.none_risk == 1.0
+    assert "100 %" in act.advice
+    better = none.copy()
+    better[:, 0] = 0.4
+    better[:, 6] = 0.5 + 0.4 * rng.random(100)
+    wait = decision(chosen, better, np.zeros(100), drawn, **kwargs)  # type: ignore[arg-type]
+    assert wait.choice == "wait"
+    assert wait.wait_score == pytest.approx(70, abs=5)
+    assert wait.none_risk == 0.0
+    assert decision(chosen, none, np.zeros(100), drawn, **kwargs).choice == "neither"  # type: ignore[arg-type]
+    unknown = np.full((100, 10), np.nan)
+    blind = decision(chosen, unknown, np.zeros(100), drawn, **kwargs)  # type: ignore[arg-type]
+    assert blind.choice == "cannot tell"
+    assert blind.advice.startswith("Cannot tell")
+
+
+def test_what_is_left_later_ends_with_the_season() -> None:
+    day_score, timing = np.full((4, 40), 0.8), np.ones((4, 40))
+    timing[1, 12:] = 0.0
+    timing[2, 8:] = 0.0
+    left = later_value(day_score, timing, np.full((4, 10), 0.8), 10)
+    assert left == pytest.approx([0.8, 0.8, 0.0, 0.8])
+
+
+def test_without_wind_it_says_so(plan: SeasonPlan) -> None:
+    assert any("without regard to wind" in line for line in plan.assumptions)
+    young = purpose(plan_for(answer_on(dt.date(2016, 10, 20))), "post-early")
+    assert young.decision is not None
+    assert young.decision.choice == "cannot tell"
+
+
+def test_schema_is_the_one_shipped_and_holds(plan: SeasonPlan, sample: Answer) -> None:
+    assert plan_schema() == shipped_plan_schema()
+    for one in (plan, plan_for(sample)):
+        jsonschema.validate(json.loads(plan_json(one)), plan_schema())
+
+
+def test_text_fits_and_follows_the_units(plan: SeasonPlan) -> None:
+    metric = plan_text(replace(plan, units="metric"))
+    us = plan_text(replace(plan, units="us"))
+    assert "21.1 °C" in metric
+    assert "70 °F" in us
+    assert "°C" not in us
+    assert max(len(line) for line in metric.splitlines()) <= 100
+
+
+def test_command() -> None:
+    result = CliRunner().invoke(cli, ["season", "--sample"])
+    assert result.exit_code == 0, result.output
+    for part in ("Key dates", "Workable days", "If missed", "Barrier before summer annuals"):
+        assert part in result.output
+    data = json.loads(CliRunner().invoke(cli, ["season", "--sample", "--format", "json"]).output)
+    assert data["season"] == "2017/18"
+    dormant = next(p for p in data["purposes"] if p["purpose"] == "dormant")
+    assert dormant["decision"]["choice"] in ("act", "wait")
+    assert dormant["decision"]["act_odds"]["members"] == 100
+
+
+def test_short_record_cannot_tell() -> None:
+    weather = sample_weather()
+    day = np.datetime64(weather.today)
+    short = Weather(weather.daily.between(day - 200, day + 9), weather.hourly, weather.today)
+    assert members(short, until=dt.date(2018, 6, 30)).past_years == 0
+    made = plan_for(answer(sample_site(), short, beyond_days=62))
+    assert made.past_seasons == 0
+    spring = purpose(made, "pre-spring")
+    assert spring.status in ("cannot tell", "ahead")
+    assert all(week.days is None for week in spring.weeks[3:])
+    late = next(k for k in made.key_dates if k.name == "DIGIS_50")
+    assert late.ahead is None

@@ -1,0 +1,82 @@
+"""``windowcast season``: where the season stands, its key dates and the plan."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from windowcast.cli.options import Start, site_options
+from windowcast.windows.model import PURPOSES
+
+if TYPE_CHECKING:
+    from windowcast.site import Site
+    from windowcast.units import System
+    from windowcast.windows.cover_plan import Material
+    from windowcast.windows.model import PurposeName
+    from windowcast.windows.plan_model import SeasonPlan
+
+BEYOND_DAYS = 62  # past the season's end, so that spring barriers are seen out
+
+
+@click.command(name="season")
+@site_options
+@click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
+@click.option(
+    "--format",
+    "format_",
+    type=click.Choice(["table", "json"]),
+    default="table",
+    show_default=True,
+    help="What is printed.",
+)
+def command(
+    *,
+    site_file: Path | None,
+    sample: bool,
+    files: tuple[str, ...],
+    date: str | None,
+    offline: bool,
+    units: System | None,
+    format_: str,
+) -> None:
+    """Show where the season stands, its key dates with intervals, and the plan.
+
+    Start with: windowcast season --sample
+    """
+    from windowcast.report.season import plan_json, plan_text
+
+    plan = plan_of(Start(site_file, sample, files, date, offline))
+    if units is not None:
+        plan = replace(plan, units=units)
+    click.echo(plan_json(plan) if format_ == "json" else plan_text(plan), nl=False)
+
+
+def plan_of(start: Start) -> SeasonPlan:
+    """The plan for what the shared options said."""
+    from windowcast.windows.plan import season_plan
+
+    answer = start.answer(beyond_days=BEYOND_DAYS)
+    return season_plan(
+        answer.site,
+        answer.past,
+        answer.ahead,
+        answer.members,
+        weather=answer.weather,
+        materials=_materials(start, answer.site),
+    )
+
+
+def _materials(start: Start, site: Site) -> dict[PurposeName, list[Material]]:
+    """The pre-emergence actives in stock, for every purpose that is a barrier."""
+    from windowcast.materials.actives import load_actives
+    from windowcast.windows.cover_plan import material_of
+    from windowcast.windows.purposes import purpose_of
+
+    if not site.stock:
+        return {}
+    actives = load_actives(start.beside(site.materials_file))
+    found = [m for name in site.stock if (m := material_of(actives[name])) is not None]
+    return {name: found for name in PURPOSES if purpose_of(name).barrier}

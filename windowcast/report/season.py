@@ -1,0 +1,152 @@
+"""The season plan as text for a terminal and as JSON with its schema."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import textwrap
+from collections.abc import Iterator, Sequence
+from importlib import resources
+from typing import Any
+
+from windowcast.report import wording
+from windowcast.report.tables import plain
+from windowcast.units import Display
+from windowcast.windows.odds import DateRange
+from windowcast.windows.plan_model import CoverPlan, KeyDate, PurposePlan, SeasonPlan, Week
+
+WIDTH = 100
+_STATUS = {
+    "open": "open",
+    "ahead": "still to come",
+    "over": "over",
+    "cannot tell": "cannot tell",
+}
+
+
+def plan_json(plan: SeasonPlan) -> str:
+    """The plan as a JSON document, SI units, valid under `plan_schema`."""
+    return json.dumps(plain(plan), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def plan_schema() -> dict[str, Any]:
+    """The JSON Schema (2020-12) of `plan_json`, generated from the dataclasses."""
+    from pydantic import TypeAdapter
+
+    schema = TypeAdapter(SeasonPlan).json_schema(mode="serialization")
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Answer of windowcast season --format json",
+        **{key: item for key, item in schema.items() if key != "title"},
+    }
+
+
+def shipped_plan_schema() -> dict[str, Any]:
+    """The JSON Schema as shipped in the package."""
+    path = resources.files("windowcast.data").joinpath("schema", "season.schema.json")
+    shipped: dict[str, Any] = json.loads(path.read_text("utf-8"))
+    return shipped
+
+
+def plan_text(plan: SeasonPlan) -> str:
+    """The plan for a terminal."""
+    display = Display(plan.units)
+    lines = [f"{plan.site}  season {plan.season}, {wording.long_day(plan.today)}", ""]
+    for text in plan.standing:
+        lines += _wrapped(wording.in_units(text, display))
+    lines += ["", *_key_dates(plan.key_dates, display), ""]
+    for purpose in plan.purposes:
+        lines += [*_purpose(purpose), ""]
+    lines += [*_weeks(plan.purposes), ""]
+    for text in plan.assumptions:
+        lines += _wrapped(text)
+    return "\n".join(lines) + "\n"
+
+
+def span(when: DateRange | None) -> tuple[str, str]:
+    """The middle date and the 10 to 90 % of a date that is not sure."""
+    if when is None:
+        return "cannot tell", ""
+    if when.median is None:
+        return f"not in {wording.share(when.never)}", ""
+    ends = [short(day) if day else "never" for day in (when.early, when.late)]
+    return short(when.median), "" if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
+
+
+def short(day: dt.date) -> str:
+    """``6 Nov``."""
+    return f"{day.day} {day:%b}"
+
+
+def _wrapped(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
+
+
+def _key_dates(dates: Sequence[KeyDate], display: Display) -> Iterator[str]:
+    yield f"{'Key dates':58} {'this season':>12} {'10 to 90 %':>16} {'normal':>8}"
+    for key in dates:
+        middle, ends = span(key.ahead)
+        if key.passed:
+            middle, ends = short(key.passed), "has come"
+        label = wording.in_units(key.label, display)
+        yield f"{label:58.58} {middle:>12} {ends:>16} {span(key.normal)[0]:>8}"
+
+
+def _purpose(plan: PurposePlan) -> Iterator[str]:
+    yield f"{plan.title}: {_STATUS[plan.status]}"
+    opens, closes = span(plan.opens), span(plan.closes)
+    first = f"opened {short(plan.opened)}" if plan.opened else f"opens {_dated(*opens)}"
+    last = f"closed {short(plan.closed)}" if plan.closed else f"closes {_dated(*closes)}"
+    normal = ""
+    if plan.normal_opens and plan.normal_closes:
+        ends = (span(plan.normal_opens)[0], span(plan.normal_closes)[0])
+        normal = f"; normal {ends[0]} to {ends[1]}"
+    yield from _wrapped(f"{first}, {last}{normal}.", "  ")
+    if plan.decision:
+        yield from _wrapped(plan.decision.advice, "  ")
+    for cover in plan.covers:
+        yield from _cover(cover)
+    if plan.status != "over":
+        yield from _wrapped(f"If missed: {plan.if_missed}", "  ")
+        yield from _wrapped(plan.delay_cost, "  ")
+
+
+def _dated(middle: str, ends: str) -> str:
+    return f"about {middle} ({ends})" if ends else middle
+
+
+def _cover(cover: CoverPlan) -> Iterator[str]:
+    yield from _wrapped(cover.text, "  ")
+    if cover.split and cover.split_caught is not None:
+        days = " and ".join(short(day) for day in cover.split)
+        caught = wording.share(cover.split_caught)
+        yield from _wrapped(f"Half the dose on {days} would catch {caught}.", "  ")
+    low, usual, high = cover.half_life_d
+    yield from _wrapped(
+        f"Half-life {usual:g} d ({low:g} to {high:g}; {cover.half_life_source}).", "  "
+    )
+
+
+def _weeks(purposes: Sequence[PurposePlan]) -> Iterator[str]:
+    """Workable days by week, a column for each purpose that has weeks ahead."""
+    shown = [plan for plan in purposes if plan.weeks]
+    if not shown:
+        return
+    heads = "".join(f"{plan.purpose:>18}" for plan in shown)
+    yield f"{'Workable days, week of':26}{heads}"
+    by_start: dict[dt.date, dict[str, Week]] = {}
+    for plan in shown:
+        for week in plan.weeks:
+            by_start.setdefault(week.start, {})[plan.purpose] = week
+    for start in sorted(by_start):
+        cells = "".join(f"{_days(by_start[start].get(plan.purpose)):>18}" for plan in shown)
+        yield f"{short(start):26}{cells}"
+    yield "(mean, 10 to 90 % in brackets, of the days the site's calendar leaves)"
+
+
+def _days(week: Week | None) -> str:
+    if week is None:
+        return ""
+    if week.days is None or week.low is None or week.high is None:
+        return "cannot tell"
+    return f"{week.days:.1f} ({week.low:.0f}–{week.high:.0f}) of {week.open_days}"
