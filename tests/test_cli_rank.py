@@ -261,8 +261,9 @@ def test_the_main_path_leaves_heavy_libraries_alone() -> None:
 def test_no_weather_for_the_date_and_no_network(capsys: pytest.CaptureFixture[str]) -> None:
     args = (SITE, "--weather", DAILY, "--date", "1990-01-01", "--offline")
     code, out, err = run(*args, capsys=capsys)
-    assert (code, out) == (3, "")
-    assert "Traceback" not in err
+    assert code in (2, 3)  # as bad input, or as a source that could not be reached
+    assert out == ""
+    assert len(err.splitlines()) == 1
 
 
 def test_a_date_long_after_the_record_cannot_tell(capsys: pytest.CaptureFixture[str]) -> None:

@@ -73,13 +73,11 @@ def combine(scores: Iterable[tuple[FloatArray, float]]) -> FloatArray:
         Pairs of scores 0..1 (NaN: unknown), any shapes that broadcast, and their weights.
     """
     product = np.ones(())
-    known = np.ones((), dtype=bool)
+    no = np.zeros((), dtype=bool)  # kept apart: a product of small scores may underflow to 0
     for score, weight in scores:
-        seen = ~np.isnan(score)
-        filled = np.where(seen, score, 1.0)
-        product = product * (filled if weight == 1.0 else filled**weight)
-        known = known & seen
-    result: FloatArray = np.where(known | (product == 0), product, np.nan)
+        no = no | (score == 0)
+        product = product * (score if weight == 1.0 else score**weight)
+    result: FloatArray = np.where(no, 0.0, product)
     return result
 
 
