@@ -136,10 +136,16 @@ def test_where_it_was_measured_is_kept_and_said(tmp_path: Path) -> None:
 
 
 def test_wide_table_of_the_archive_in_tenths(tmp_path: Path) -> None:
-    text = "STATION,DATE,TMAX,TMAX_ATTRIBUTES,PRCP,PRCP_ATTRIBUTES,SNWD\n"
-    text += 'USW1,2020-01-01,156,",,W,2400",102,",,W,2400",51\n'
-    text += 'USW1,2020-01-02,399,",I,W",0,"T,,W",0\n'
+    text = '"STATION","DATE","LATITUDE","LONGITUDE","ELEVATION","NAME",'
+    text += '"TMAX","TMAX_ATTRIBUTES","PRCP","PRCP_ATTRIBUTES","SNWD","WT01","WT03"\n'
+    where = '"40.78","-73.97","42.7","A PARK, XX US"'
+    text += f'"USW1","2020-01-01",{where},156,",,W,2400",102,",,W,2400",51,1,1\n'
+    text += f'"USW1","2020-01-02",{where},399,",I,W",0,"T,,W",0,,\n'
     record = read(tmp_path, text, spec=":units=tenths")
+    assert record.place == Place("A PARK, XX US", 40.78, -73.97, 42.7)
+    assert [f.text for f in record.flags if f.check == "column-ignored"] == [
+        "columns that are not used: WT01, WT03"
+    ]
     assert record.get("tmax_c")[0] == pytest.approx(15.6)
     assert record.get("precip_mm")[0] == pytest.approx(10.2)
     assert record.get("snow_depth_mm")[0] == pytest.approx(51)
@@ -178,6 +184,12 @@ def test_wide_table_with_several_stations(tmp_path: Path) -> None:
     assert "holds the stations A, B" in str(fault(tmp_path, text))
     assert "holds the stations" in str(fault(tmp_path, text, ":station=C"))
     assert read(tmp_path, text, spec=":station=A").get("tmax_c").tolist() == [1.0, 3.0]
+
+
+def test_dates_without_dashes(tmp_path: Path) -> None:
+    record = read(tmp_path, "date,tmax_c\n20200228,1\n20200229,2\n")
+    assert record.times.astype(str).tolist() == ["2020-02-28", "2020-02-29"]
+    assert "is not a date" in str(fault(tmp_path, "date,tmax_c\n20200228,1\n20200230,2\n"))
 
 
 def test_morning_observer(tmp_path: Path) -> None:

@@ -108,6 +108,8 @@ def time_column(header: Sequence[str], path: str) -> tuple[int, bool]:
 def dates_of(rows: Rows, key: int, path: str) -> DateArray:
     """The dates of a column; InputError names the row that holds none."""
     cells = [cell.strip() for cell in rows.column(key)]
+    if all(len(cell) == 8 and cell.isdigit() for cell in cells):
+        cells = [f"{cell[:4]}-{cell[4:6]}-{cell[6:]}" for cell in cells]
     try:
         if all(len(cell) == 10 and cell[4] == "-" for cell in cells):
             return np.array(cells, dtype="datetime64[D]")
@@ -121,7 +123,7 @@ def dates_of(rows: Rows, key: int, path: str) -> DateArray:
         except ValueError:
             raise InputError(
                 f"{cell!r} is not a date", path=path, row=number, field=rows.header[key],
-                remedy="write dates as YYYY-MM-DD",
+                remedy="write dates as YYYY-MM-DD (or all as YYYYMMDD)",
             ) from None  # fmt: skip
     return np.array(cells, dtype="datetime64[D]")
 

@@ -41,6 +41,13 @@ from windowcast.weather.record import (
 
 _MISSING = {"", "na", "n/a", "nan", "null", "none", "m", "-", "."}
 _ATTRIBUTES = "_ATTRIBUTES"
+# column of the archive's wide tables → what it tells of the place (elevation in metres)
+_PLACE_COLUMNS = {
+    "latitude": "latitude",
+    "longitude": "longitude",
+    "elevation": "elevation_m",
+    "name": "name",
+}
 
 
 def read_table(
@@ -95,12 +102,16 @@ def read_table(
         "file", Path(path).name, tuple(found), str(axis[0]), str(axis[-1]), licence=licence
     )
     unused = [
-        Flag("column-ignored", name, "", "", 0, "kept", f"column {name} is not used")
+        name
         for name in ignored
-        if name and name.lower() not in TIME_NAMES | {"station"} and not name.endswith(_ATTRIBUTES)
+        if name.lower() not in {"", *TIME_NAMES, *_PLACE_COLUMNS, "station"}
+        and not name.endswith(_ATTRIBUTES)
     ]
-    flags = (*unused, *(flag for cells in found.values() for flag in cells.flags))
-    return Record(_place(rows.about, path), axis, regular, grades, (source,), flags)
+    flags = tuple(flag for cells in found.values() for flag in cells.flags)
+    if unused:
+        text = f"columns that are not used: {', '.join(unused)}"
+        flags = (span_flag("column-ignored", "", axis, "kept", text), *flags)
+    return Record(_place(rows, path), axis, regular, grades, (source,), flags)
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,20 +208,25 @@ def _odd_numbers(
     return np.array(values), np.array(trace)
 
 
-def _place(about: dict[str, str], path: str) -> Place:
-    """The place the file's own ``# key: value`` lines tell."""
+def _place(rows: Rows, path: str) -> Place:
+    """The place that ``# key: value`` lines tell, or else columns of the archive's wide tables."""
+    about = dict(rows.about)
+    for index, header in enumerate(rows.header):
+        key = _PLACE_COLUMNS.get(header.lower())
+        if key:
+            about.setdefault(key, rows.cells[0][index].strip())
     number = {}
     for key in ("latitude", "longitude", "elevation_m"):
         try:
-            number[key] = float(about[key]) if key in about else math.nan
+            number[key] = float(about.get(key) or math.nan)
         except ValueError:
             raise InputError(
-                f"{about[key]!r} is not a number", path=path, field=f"# {key}",
+                f"{about[key]!r} is not a number", path=path, field=key,
                 remedy="write it in decimal degrees or metres",
             ) from None  # fmt: skip
     elevation = number["elevation_m"]
     return Place(
-        about.get("name", Path(path).name),
+        about.get("name") or Path(path).name,
         number["latitude"],
         number["longitude"],
         None if math.isnan(elevation) else elevation,
