@@ -15,7 +15,12 @@ import numpy.typing as npt
 
 from windowcast.physics.soil_forcing import SoilForcing, columns_of, drivers
 from windowcast.physics.soil_properties import texture
-from windowcast.physics.soil_site import ProbeReading, SiteCorrection, fit_site_correction
+from windowcast.physics.soil_site import (
+    NEAR_SURFACE_M,
+    ProbeReading,
+    SiteCorrection,
+    fit_site_correction,
+)
 from windowcast.physics.soil_stepper import GRID, STATE_SIZE, Stepper
 from windowcast.physics.soil_surface import parameters
 from windowcast.weather.record import FloatArray
@@ -133,17 +138,26 @@ def simulate(
         raise ValueError(f"the state is of {state.date}, the weather starts on {first}")
     if not all(0 <= z <= GRID.node_m[-1] for z in depths_m):
         raise ValueError("depths must lie between 0 and 3 m")
+    given = (
+        forcing.tmax_c,
+        forcing.tmin_c,
+        forcing.precip_mm,
+        forcing.solar_mj_m2,
+        forcing.rh_mean_pct,
+        forcing.snow_depth_mm,
+    )
     shape = np.broadcast_shapes(
-        *(np.shape(a)[:-1] for a in (forcing.tmax_c, forcing.tmin_c, forcing.precip_mm)),
+        *(np.shape(a)[:-1] for a in given if a is not None),
         np.shape(forcing.latitude_deg),
         () if state is None else state.temp_c.shape[:-1],
     )
     days, columns = len(forcing.dates), int(np.prod(shape))
-    out = np.empty((days, len(depths_m) + EXTRAS, columns))
+    asked = (*depths_m, *NEAR_SURFACE_M) if site.correction is not None else tuple(depths_m)
+    out = np.empty((days, len(asked) + EXTRAS, columns))
     ends = np.empty((columns, STATE_SIZE))
     withheld = np.empty((days, columns), dtype=np.bool_)
     start = None if state is None else _flat_state(state, shape)
-    weights = [_depth_weights(z) for z in depths_m]
+    weights = [_depth_weights(z) for z in asked]
     for begin in range(0, columns, BLOCK):
         part = slice(begin, min(begin + BLOCK, columns))
         weather = columns_of(forcing, shape, part)
@@ -167,10 +181,11 @@ def simulate(
         withheld[:UNSETTLED_DAYS] = True
     out = out.transpose(2, 0, 1)
     temps = np.where(withheld.T[:, :, None], np.nan, out[:, :, :-EXTRAS])
-    temps = temps.reshape(*shape, days, len(depths_m))
+    temps = temps.reshape(*shape, days, len(asked))
     water, ice, snow = (out[:, :, i].reshape(*shape, days) for i in (-3, -2, -1))
     if site.correction is not None:
-        temps = temps + site.correction.at(forcing.dates)[:, None]
+        near = site.correction.at(forcing.dates, temps[..., -2], temps[..., -1])
+        temps = temps[..., :-2] + near[..., None]
     return SoilResult(
         temp_c=temps,
         state=_state(forcing.dates[-1], ends, shape),

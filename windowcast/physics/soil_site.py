@@ -1,10 +1,12 @@
 """Probe readings at a site correct the model there, with stated shrinkage.
 
 The model's error at a place is taken as a Gaussian process in time: an offset that lasts, a part
-that returns every year, and a drift that fades within weeks; its variances are those between
-stations that the fit did not use (``data/soil.toml``, ``site``). The correction is the best
-linear unbiased prediction of that error from the readings, which draws it towards zero the more,
-the fewer and the more scattered the readings are.
+that returns every year, a part that grows with the warmth of the soil, one that follows the heat
+flowing through its top (the site's sward and soil let more or less through than assumed), a
+drift that fades within weeks, and noise. The variances of these parts are those found between
+stations that the fit of the model did not use (``data/soil.toml``, ``site``). The correction is
+the best linear unbiased prediction of the error from the readings: fewer or more scattered
+readings move the model less.
 """
 
 from __future__ import annotations
@@ -19,6 +21,8 @@ from windowcast.values import load
 from windowcast.weather.record import DateArray, FloatArray
 
 YEAR_DAYS = 365.2425
+NEAR_SURFACE_M = (0.05, 0.10)  # where the model's temperatures are looked at
+MIDDLE_C = 12.0  # soil warmth that the warmth part is counted from
 
 
 @dataclass(frozen=True)
@@ -32,45 +36,76 @@ class ProbeReading:
 
 @dataclass(frozen=True)
 class SiteCorrection:
-    """What probe readings say of the model's error at a site, as a smooth function of the date.
+    """What probe readings say of the model's error at a site.
 
     Attributes
     ----------
-    dates, weights
+    dates
         Of the readings used.
+    weights
+        Of the parts that do not fade, in the order of `_parts`, K.
+    drift
+        Of each reading in the drift, per K².
+    readings
+        How many were used.
     rmse_before_c, rmse_after_c
-        Against the readings, without and with the correction.
-    spread_c
-        How far readings disagree with each other once the correction is applied (largest and
-        smallest remaining difference), K.
+        Model against the readings, without and with the correction.
+    disagreement_c
+        Standard deviation of what the correction leaves: how far readings disagree with each
+        other and with any smooth error.
     shrinkage
-        Share of the mean difference that the correction keeps at the readings, 0 to 1.
+        Share of the readings' mean difference that the correction takes on, 0 to 1.
     """
 
     dates: DateArray
     weights: FloatArray
+    drift: FloatArray
+    readings: int
     rmse_before_c: float
     rmse_after_c: float
-    spread_c: float
+    disagreement_c: float
     shrinkage: float
 
-    def at(self, dates: DateArray) -> FloatArray:
-        """Correction to add to the model's temperature, K, ``[time]``."""
-        result: FloatArray = covariance(dates, self.dates) @ self.weights
+    def at(self, dates: DateArray, temp_5cm_c: FloatArray, temp_10cm_c: FloatArray) -> FloatArray:
+        """Correction to add near the surface, K, ``[..., time]``.
+
+        Parameters
+        ----------
+        dates
+            ``[time]``.
+        temp_5cm_c, temp_10cm_c
+            Uncorrected model temperatures ``[..., time]``.
+        """
+        lasting = _parts(dates, temp_5cm_c, temp_10cm_c) @ self.weights
+        result: FloatArray = lasting + _drift(dates, self.dates) @ self.drift
         return result
 
 
-def covariance(a: DateArray, b: DateArray) -> FloatArray:
-    """Covariance of the model's error between two sets of dates, K²."""
+def _parts(dates: DateArray, temp_5cm_c: FloatArray, temp_10cm_c: FloatArray) -> FloatArray:
+    """Offset, two of the year, warmth and heat flow, ``[..., time, part]``."""
+    angle = 2 * np.pi * (dates - np.datetime64("2000-01-01")).astype(np.float64) / YEAR_DAYS
+    shape = np.shape(temp_5cm_c)
+    columns = [
+        np.ones(shape),
+        np.broadcast_to(np.cos(angle), shape),
+        np.broadcast_to(np.sin(angle), shape),
+        (temp_5cm_c - MIDDLE_C) / 10.0,
+        temp_5cm_c - temp_10cm_c,
+    ]
+    return np.stack(columns, axis=-1)
+
+
+def _variances() -> FloatArray:
     prior = load("soil").table("site")
-    days = (a[:, None] - b[None, :]).astype("timedelta64[D]").astype(np.float64)
-    angle = 2 * np.pi * days / YEAR_DAYS
-    result: FloatArray = (
-        prior.number("offset_variance")
-        + prior.number("annual_variance") * np.cos(angle)
-        + prior.number("half_year_variance") * np.cos(2 * angle)
-        + prior.number("drift_variance") * np.exp(-np.abs(days) / prior.number("drift_days"))
-    )
+    names = ("offset", "annual", "annual", "warmth", "heat_flow")
+    return np.array([prior.number(f"{name}_variance") for name in names])
+
+
+def _drift(a: DateArray, b: DateArray) -> FloatArray:
+    """Covariance of the drift between two sets of dates, K²."""
+    prior = load("soil").table("site")
+    days = np.abs((a[:, None] - b[None, :]).astype("timedelta64[D]").astype(np.float64))
+    result: FloatArray = prior.number("drift_variance") * np.exp(-days / prior.number("drift_days"))
     return result
 
 
@@ -78,56 +113,54 @@ def fit_site_correction(
     model_temp_c: FloatArray,
     dates: DateArray,
     readings: Sequence[ProbeReading],
-    *,
-    depths_m: Sequence[float] = (0.05, 0.10),
 ) -> SiteCorrection | None:
     """Correction of the model at a site from probe readings.
 
     Parameters
     ----------
     model_temp_c
-        Uncorrected daily means, ``[time, depth]``.
-    dates, depths_m
-        Of `model_temp_c`.
+        Uncorrected daily means at 5 and 10 cm, ``[time, 2]``.
+    dates
+        ``[time]``.
     readings
         On any days and depths; those outside `dates` or on days the model cannot tell are left
-        out. Between depths the model is interpolated.
+        out. Between 5 and 10 cm the model is interpolated, beyond the nearer counts.
 
     Returns
     -------
     SiteCorrection or None
         None when no reading can be used.
     """
-    rows = [
-        (r.date.astype("datetime64[D]"), r.temp_c - _model_at(model_temp_c, dates, depths_m, r))
-        for r in readings
-        if dates[0] <= r.date <= dates[-1]
-    ]
-    known = [(day, error) for day, error in rows if np.isfinite(error)]
-    if not known:
+    days = np.array([r.date for r in readings], dtype="datetime64[D]")
+    index = (days - dates[0]).astype(np.int64)
+    inside = (index >= 0) & (index < len(dates))
+    if not inside.any():
         return None
-    days = np.array([day for day, _ in known])
-    errors = np.array([error for _, error in known])
-    noise = load("soil").table("site").number("reading_variance") * np.eye(len(days))
-    inner = covariance(days, days)
-    weights = np.linalg.solve(inner + noise, errors)
-    fitted = inner @ weights
-    left = errors - fitted
+    model = model_temp_c[np.where(inside, index, 0)]
+    at_depth = np.array(
+        [np.interp(r.depth_m, NEAR_SURFACE_M, m) for r, m in zip(readings, model, strict=True)]
+    )
+    errors = np.array([r.temp_c for r in readings]) - at_depth
+    used = inside & np.isfinite(errors)
+    if not used.any():
+        return None
+    days, errors, model = days[used], errors[used], model[used]
+    parts, variances = _parts(days, model[:, 0], model[:, 1]), _variances()
+    inner = (parts * variances) @ parts.T + _drift(days, days)
+    noise = load("soil").table("site").number("reading_variance")
+    solved = np.linalg.solve(inner + noise * np.eye(len(days)), errors)
+    left = errors - inner @ solved
+    mean = float(errors.mean())
     return SiteCorrection(
         dates=days,
-        weights=weights,
+        weights=variances * (parts.T @ solved),
+        drift=solved,
+        readings=len(days),
         rmse_before_c=_rms(errors),
         rmse_after_c=_rms(left),
-        spread_c=float(np.ptp(left)),
-        shrinkage=float(abs(fitted.mean()) / max(abs(errors.mean()), 1e-9)),
+        disagreement_c=float(left.std()),
+        shrinkage=float(np.clip(1 - left.mean() / mean, 0, 1)) if abs(mean) > 0.05 else 1.0,
     )
-
-
-def _model_at(
-    model_temp_c: FloatArray, dates: DateArray, depths_m: Sequence[float], reading: ProbeReading
-) -> float:
-    day = int((reading.date.astype("datetime64[D]") - dates[0]).astype(np.int64))
-    return float(np.interp(reading.depth_m, depths_m, model_temp_c[day]))
 
 
 def _rms(values: npt.NDArray[np.float64]) -> float:

@@ -41,37 +41,39 @@ def south_east(data: Stations) -> npt.NDArray[np.bool_]:
     return (data.latitude_deg < 39.6) & (data.longitude_deg > -98.0) & (data.latitude_deg > 24)
 
 
-def forcing_of(data: Stations, *, radiation: bool) -> SoilForcing:
-    """The stations' weather, with or without measured radiation and humidity."""
+def forcing_of(data: Stations) -> SoilForcing:
+    """The stations' weather twice, ``[way, station, time]``: radiation and humidity as measured,
+    and as if never measured.
+    """
     w = data.weather
+    nothing = np.full(w["tmax_c"].shape, np.nan)
     return SoilForcing(
         dates=data.dates,
         tmax_c=w["tmax_c"],
         tmin_c=w["tmin_c"],
         precip_mm=w["precip_mm"],
         latitude_deg=data.latitude_deg,
-        solar_mj_m2=w["solar_mj_m2"] if radiation else None,
-        rh_mean_pct=w["rh_mean_pct"] if radiation else None,
+        solar_mj_m2=np.stack([w["solar_mj_m2"], nothing]),
+        rh_mean_pct=np.stack([w["rh_mean_pct"], nothing]),
     )
 
 
 def predictions(data: Stations) -> tuple[dict[str, FloatArray], FloatArray]:
-    """5 cm by every model, name → ``[station, time]``, and 10 cm by ours."""
-    full = forcing_of(data, radiation=True)
-    result = simulate(full, SoilSite()).temp_c
-    plain = simulate(forcing_of(data, radiation=False), SoilSite()).temp_c
-    shape = (len(data.names),)
-    weather = columns_of(full, shape, slice(0, shape[0]))
+    """5 cm by every model, name → ``[station, time]``; ours at both, ``[station, time, depth]``."""
+    forcing = forcing_of(data)
+    measured, estimated = simulate(forcing, SoilSite()).temp_c
+    shape = (2, len(data.names))
+    weather = columns_of(forcing, shape, slice(0, shape[1]))  # as measured
     models = {
-        MODEL: result[..., 0],
-        PLAIN: plain[..., 0],
+        MODEL: measured[..., 0],
+        PLAIN: estimated[..., 0],
         "same_day_air_mean": baselines.same_day(weather).T,
         "11_day_air_mean": baselines.running_mean(weather).T,
         "exponential_smoothing": baselines.exponential(weather).T,
         "linear_regression": baselines.regression(weather, data.dates).T,
         "own_day_of_year_mean_in_situ": baselines.own_normal(data.soil_c[0].T, data.dates).T,
     }
-    return models, result[..., 1]
+    return models, measured
 
 
 def verify_soil(
@@ -98,16 +100,14 @@ def verify_soil(
         A file cannot be used, or no station has soil temperature.
     """
     data = read_stations(paths)
-    models, model_10cm = predictions(data)
+    models, ours = predictions(data)
     season = in_season(data.dates)
     known = np.isfinite(data.soil_c[0]) & np.all([np.isfinite(m) for m in models.values()], axis=0)
     errors = {k: np.where(known, m - data.soil_c[0], np.nan) for k, m in models.items()}
-    deep = np.where(np.isfinite(model_10cm), model_10cm - data.soil_c[1], np.nan)
+    deep = np.where(np.isfinite(ours[..., 1]), ours[..., 1] - data.soil_c[1], np.nan)
     passing = _date_errors(data, models)
     corrected = (
-        with_readings(
-            data, models[MODEL], known & season, readings=readings, draws=draws, seed=seed
-        )
+        with_readings(data, ours, known & season, readings=readings, draws=draws, seed=seed)
         if readings
         else None
     )
@@ -119,12 +119,11 @@ def verify_soil(
                 found |= _date_scores(key, by_model[name][which])
             return found
 
-        ours = scores(MODEL)
+        found: dict[str, Any] = dict(scores(MODEL))
         year = _scores(errors[MODEL][which])
         at_10 = _scores(deep[which][:, season])
-        ours |= {f"{k}_10cm": v for k, v in at_10.items()}
-        ours |= {f"{k}_all_year": v for k, v in year.items()}
-        found: dict[str, Any] = dict(ours)
+        found |= {f"{k}_10cm": v for k, v in at_10.items()}
+        found |= {f"{k}_all_year": v for k, v in year.items()}
         if corrected is not None:
             found["with_readings"] = {
                 rule: _scores(error[:, which].reshape(-1)) for rule, error in corrected.items()

@@ -26,14 +26,14 @@ def with_readings(
     Parameters
     ----------
     model_c
-        At 5 cm ``[station, time]``, without readings.
+        At 5 and 10 cm ``[station, time, depth]``, without readings.
     scored
         Days that count, ``[station, time]``.
     readings, draws, seed
         How many daily means are given, how often they are drawn, and the seed.
     """
     random = np.random.default_rng(seed)
-    shape = (draws, *model_c.shape)
+    shape = (draws, *model_c.shape[:2])
     found = {rule: np.full(shape, np.nan, dtype=np.float32) for rule in ("spread", "one_season")}
     season = _season(data.dates)
     for i in range(len(data.names)):
@@ -48,13 +48,12 @@ def with_readings(
                     ProbeReading(data.dates[d], DEPTH_M, float(data.soil_c[0, i, d]))
                     for d in chosen
                 ]
-                fitted = fit_site_correction(
-                    model_c[i, :, None], data.dates, given, depths_m=(DEPTH_M,)
-                )
+                fitted = fit_site_correction(model_c[i], data.dates, given)
                 if fitted is None:
                     continue
                 rest = days[~np.isin(days, chosen)]
-                better = model_c[i, rest] + fitted.at(data.dates[rest])
+                top, below = model_c[i, rest].T
+                better = top + fitted.at(data.dates[rest], top, below)
                 found[rule][draw, i, rest] = better - data.soil_c[0, i, rest]
     return found
 
