@@ -200,6 +200,15 @@ def test_long_csv_read_at_midnight_or_as_declared(tmp_path: Path) -> None:
     assert at(record, "tmax_c", "2020-01-01") == pytest.approx(10.0)
 
 
+def test_unknown_hour_of_observation_is_said_of_cooperative_stations() -> None:
+    line = month(KEY.replace("USW", "USC"), "  100   ")
+    flags = read_dly(line.encode(), "x.dly").flags
+    assert [f.check for f in flags] == ["observing-day"]
+    assert "observed=morning" in flags[0].text
+    assert read_dly(line.encode(), "x.dly", observed="midnight").flags == ()
+    assert read_dly(month(KEY, "  100   ").encode(), "x.dly").flags == ()  # an airport
+
+
 def test_long_csv_with_several_stations(tmp_path: Path) -> None:
     path = tmp_path / "2020.csv"
     path.write_text(LONG + LONG.replace("USC00099999", "USC00088888").replace(",100,", ",50,"))

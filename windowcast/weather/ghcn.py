@@ -40,6 +40,7 @@ _ELEMENTS: Mapping[bytes, tuple[str, float]] = {
 }
 _TOTAL, _TOTAL_DAYS = b"MDPR", b"DAPR"
 READ = (*_ELEMENTS, _TOTAL, _TOTAL_DAYS)  # elements a reader has to bring
+_COOPERATIVE = "USC"  # network code of the US Cooperative Observer Program
 REMEDY = "give a GHCN-Daily file as published by NOAA NCEI"
 
 
@@ -94,6 +95,12 @@ def record_of_observations(
         best = np.zeros(len(axis), dtype=np.uint8)
         best[at] = np.where(trace, Grade.ESTIMATED, Grade.OBSERVED)
         grades[variable] = grades_of(values[variable], best)
+    if station.startswith(_COOPERATIVE) and not observed:
+        text = (
+            "the hour of observation is not in the file: a cooperative station is often read in the "
+            "morning; if this one is, say FILE:observed=morning"
+        )
+        flags.append(span_flag("observing-day", "", axis, "kept", text))
     known = tuple(k for k, v in values.items() if np.isfinite(v).any())
     source = Provenance(
         "file", f"{name}, GHCN-Daily station {station}", known, str(axis[0]), str(axis[-1]),

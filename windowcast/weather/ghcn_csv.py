@@ -73,8 +73,9 @@ def read_long_csv(
             path=path, field="ID", remedy="name one: FILE:station=ID",
         )  # fmt: skip
     found = {name.encode(): _observations(kept[name], numbers[name], path, name) for name in wanted}
-    if not observed and times and np.mean([_is_morning(t) for t in times]) > 0.5:
-        observed = "morning"
+    if not observed and times:
+        morning = np.mean([_is_morning(time) for time in times]) > 0.5
+        observed = "morning" if morning else "midnight"
     return record_of_observations(found, next(iter(stations)), path, observed)
 
 
