@@ -97,8 +97,8 @@ def record_of_observations(
         grades[variable] = grades_of(values[variable], best)
     if station.startswith(_COOPERATIVE) and not observed:
         text = (
-            "the hour of observation is not in the file: a cooperative station is often read in the "
-            "morning; if this one is, say FILE:observed=morning"
+            "the hour of observation is not in the file: a cooperative station is often read in "
+            "the morning; if this one is, say FILE:observed=morning"
         )
         flags.append(span_flag("observing-day", "", axis, "kept", text))
     known = tuple(k for k, v in values.items() if np.isfinite(v).any())
