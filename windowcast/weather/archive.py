@@ -11,6 +11,7 @@ import datetime as dt
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import count
 from typing import Literal
 
 import numpy as np
@@ -156,12 +157,10 @@ class _Asking:
         recent = Terms.named(NAME, "archive_recent", Expect.CSV)
         past = Terms.named(NAME, "archive_past", Expect.CSV)
         terms = {url: recent if year >= now_year - 1 else past for (_, year), url in urls.items()}
-        count = 0
+        counter = count(1)  # several threads count
 
         def done() -> None:
-            nonlocal count
-            count += 1
-            self.request.progress(what, count, len(urls))
+            self.request.progress(what, next(counter), len(urls))
 
         answers = self.fetcher.get_all(list(urls.values()), terms.__getitem__, done)
         by_key = dict(zip(urls, answers, strict=True))

@@ -224,10 +224,15 @@ def _unit(layer: dict[str, Any], kind: str) -> str:
 
 
 def _height_m(payload: dict[str, Any]) -> float | None:
-    elevation = payload.get("elevation") or {}
-    code = str(elevation.get("unitCode", "")).rpartition(":")[2]
+    """Height of the cell [m]; None where it is not told in metres, or is none on Earth."""
+    elevation = payload.get("elevation")
+    if not isinstance(elevation, dict):
+        return None
     value = elevation.get("value")
-    return float(value) if code == "m" and isinstance(value, int | float) else None
+    metres = str(elevation.get("unitCode", "")).rpartition(":")[2] == "m"
+    if not metres or not isinstance(value, int | float) or not -500 <= value <= 9000:
+        return None
+    return float(value)
 
 
 def _remarks(grid: Fetched) -> Iterator[Flag]:

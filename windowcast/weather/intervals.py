@@ -16,7 +16,7 @@ from windowcast.weather.record import DateArray, FloatArray
 
 _DURATION = re.compile(
     r"P(?:(?P<weeks>\d+)W)?(?:(?P<days>\d+)D)?"
-    r"(?:T(?:(?P<hours>\d+)H)?(?:(?P<minutes>\d+)M)?(?:(?P<seconds>\d+)S)?)?"
+    r"(?:T(?=\d)(?:(?P<hours>\d+)H)?(?:(?P<minutes>\d+)M)?(?:(?P<seconds>\d+)S)?)?"
 )
 HOUR_S = 3600.0
 
@@ -45,9 +45,13 @@ def duration_s(text: str) -> float:
     """
     match = _DURATION.fullmatch(text.strip())
     parts = {k: int(v) for k, v in match.groupdict().items() if v} if match else {}
+    try:
+        length = dt.timedelta(**parts)
+    except OverflowError:
+        parts = {}
     if not parts:
         raise ValueError(f"{text!r} is not an ISO 8601 duration of fixed length")
-    return dt.timedelta(**parts).total_seconds()
+    return length.total_seconds()
 
 
 def interval_s(text: str) -> tuple[float, float]:
