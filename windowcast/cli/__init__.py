@@ -78,7 +78,9 @@ def cli() -> None:
 def main(args: list[str] | None = None) -> Any:
     """Run the command line; every expected failure ends in one line and its exit code."""
     try:
-        cli.main(args=args, prog_name="windowcast", standalone_mode=False)
+        code = cli.main(args=args, prog_name="windowcast", standalone_mode=False)
+        if isinstance(code, int):  # what a command, or --help, gave to ctx.exit
+            sys.exit(code)
     except click.ClickException as error:
         error.show()
         sys.exit(error.exit_code)

@@ -1,0 +1,130 @@
+"""What is new since the last look: windows whose odds passed the threshold or fell back below it.
+
+A told window stays told while its odds stay above the threshold less a margin, so that odds that
+hover about the threshold do not ring twice; a told window whose time has passed is forgotten in
+silence.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from windowcast.windows import words
+from windowcast.windows.model import PurposeOutlook, Ranking, Window
+
+MARGIN = 0.05  # how far odds must fall below the threshold before a told window is taken back
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A window that was told of."""
+
+    start: dt.datetime
+    end: dt.datetime
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class News:
+    """Something new about one purpose."""
+
+    purpose: str
+    kind: Literal["opened", "fell back"]
+    text: str
+
+
+def compare(
+    told: Mapping[str, Told], ranking: Ranking, threshold: float, now: dt.datetime
+) -> tuple[tuple[News, ...], dict[str, Told]]:
+    """What is new, and what has now been told.
+
+    Parameters
+    ----------
+    told
+        Purpose → the window last told of.
+    threshold
+        Least odds of a fit window worth a message, 0..1.
+    now
+        Aware; windows that have ended are over.
+    """
+    news: list[News] = []
+    kept: dict[str, Told] = {}
+    for outlook in ranking.purposes:
+        before = told.get(outlook.purpose)
+        if before is not None and before.end <= now:
+            before = None
+        holds = before is not None and _still(outlook, before, threshold - MARGIN)
+        if before is not None and holds:
+            kept[outlook.purpose] = before
+            continue
+        best = _best(outlook.windows, threshold, now)
+        if before is not None:
+            news.append(_fell_back(outlook, before, threshold))
+        if best is not None and best.odds is not None:
+            news.append(_opened(outlook, best, instead=before is not None))
+            kept[outlook.purpose] = Told(best.start, best.end, best.odds.share)
+    seen = {outlook.purpose for outlook in ranking.purposes}
+    others = {name: t for name, t in told.items() if name not in seen and t.end > now}
+    return tuple(news), kept | others
+
+
+def _best(windows: Sequence[Window], threshold: float, now: dt.datetime) -> Window | None:
+    """The first ranked window that is fit, likely enough, and not over."""
+    for window in windows:
+        likely = window.odds is not None and window.odds.share >= threshold
+        if window.verdict == "fit" and likely and window.end > now:
+            return window
+    return None
+
+
+def _on_day(outlook: PurposeOutlook, date: dt.date) -> Window | None:
+    """The purpose's window on a day, also where it no longer qualifies."""
+    for window in (*outlook.windows, *((outlook.closest,) if outlook.closest else ())):
+        if window.date == date:
+            return window
+    return None
+
+
+def _still(outlook: PurposeOutlook, before: Told, least: float) -> bool:
+    window = _on_day(outlook, before.start.date())
+    return (
+        window is not None
+        and window.verdict in ("fit", "marginal")
+        and window.odds is not None
+        and window.odds.share >= least
+    )
+
+
+def _opened(outlook: PurposeOutlook, window: Window, *, instead: bool) -> News:
+    share = round(100 * window.odds.share) if window.odds else 0
+    start = "Instead" if instead else outlook.title
+    return News(
+        outlook.purpose,
+        "opened",
+        f"{start}: {words.span(window.start, window.end)} now holds in {share} of 100 futures "
+        f"(score {window.score or 0:.0f}).",
+    )
+
+
+def _fell_back(outlook: PurposeOutlook, before: Told, threshold: float) -> News:
+    window = _on_day(outlook, before.start.date())
+    if window is not None and window.odds is not None:
+        reason = (
+            f"its odds were {100 * before.share:.0f} % and are {100 * window.odds.share:.0f} %, "
+            f"of {100 * threshold:.0f} % asked for"
+        )
+        if window.odds.share >= threshold - MARGIN:
+            reason = "it no longer qualifies"
+        if window.limiting is not None:
+            reason += f", held down by {window.limiting.label}"
+    elif not outlook.in_season:
+        reason = "the purpose is out of season"
+    else:
+        reason = "it no longer shows among the workable hours, or cannot be told"
+    when = words.span(before.start, before.end)
+    return News(
+        outlook.purpose, "fell back", f"{outlook.title}: do not count on {when} any more; {reason}."
+    )
