@@ -29,7 +29,10 @@ _PHASES = {
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """One fact; NaN when it cannot be told. `text` has the value in SI, `source` its origin."""
+    """One fact; NaN when it cannot be told. `text` has the value in SI, `source` its origin.
+
+    `good` is False where the fact by itself explains a failure.
+    """
 
     key: str
     label: str
@@ -37,6 +40,7 @@ class Fact:
     unit: str
     text: str
     source: str
+    good: bool = True
 
 
 def facts_of(
@@ -52,7 +56,7 @@ def facts_of(
     origin = "as entered" if entered else _source(own, "temp_c", hours)
     facts = [
         _fact("temp_c", "air temperature", _mean(own.temp_c[0, hours]), "°C", origin),
-        _fact("soil_5cm_c", "soil at 5 cm", _day(own.ahead.soil_5cm_c, today), "°C", "model"),
+        _fact("soil_5cm_c", "soil at 5 cm", _day(own.ahead.soil_5cm_c, today), "°C", "model or probe"),
         _dry(own, hours.stop),
         _fact(
             "low_c", "lowest air in the 72 hours after",
@@ -182,9 +186,10 @@ def _watered(
         total = irrigated + (0.0 if math.isnan(total) else total)
     if math.isnan(total):
         return Fact(key, label, total, "mm", "not known", "rain, log")
-    enough = "enough" if total >= needs.activation_mm else "too little"
-    text = f"{total:.1f} mm within {days:.0f} days, {enough} ({needs.activation_mm:.1f} mm asked)"
-    return Fact(key, label, total, "mm", text, "rain, log")
+    enough = total >= needs.activation_mm
+    text = f"{total:.1f} mm within {days:.0f} day{'s' if days != 1 else ''}, "
+    text += f"{'enough' if enough else 'too little'} ({needs.activation_mm:.1f} mm asked)"
+    return Fact(key, label, total, "mm", text, "rain, log", enough)
 
 
 def _source(context: HourContext, name: str, hours: slice) -> str:

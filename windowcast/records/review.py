@@ -128,17 +128,18 @@ def review(
     southern = site.place.southern
     uses = uses_in([s.entry for s in applications], materials, southern=southern)
     latest = max((u.season for u in uses), default="")
+    flags = plan_flags(
+        [u for u in uses if u.season == latest],
+        [u for u in uses if u.season != latest],
+        stock=[materials[name] for name in site.stock],
+        species=str(site.turf.species),
+    )
     trials = trial_results(ratings)
     return Review(
         site=site.name,
         applications=tuple(reviewed),
         groups=groups_by_season(uses),
-        rotation=plan_flags(
-            [u for u in uses if u.season == latest],
-            [u for u in uses if u.season != latest],
-            stock=[materials[name] for name in site.stock],
-            species=str(site.turf.species),
-        ),
+        rotation=tuple(dict.fromkeys(flags)),
         suspicions=tuple(_suspected(reviewed, uses, field_notes, materials, southern)),
         trials=trials,
         relations=relations(_points(reviewed, trials)),
@@ -188,7 +189,7 @@ def _review(
         purpose_noted=name is not None,
         better_days=len(better),
         missed=_missed(scored, application),
-        faults=_faults(scored),
+        faults=_faults(scored, facts),
         notes=tuple(notes),
     )
 
@@ -211,10 +212,12 @@ def _inside(context: HourContext, application: Application, site: Site) -> bool:
     return bool(first <= local <= last)
 
 
-def _faults(scored: Scored) -> tuple[str, ...]:
-    """What was against the application: noes first, then what could not be told is left out."""
+def _faults(scored: Scored, facts: Sequence[Fact]) -> tuple[str, ...]:
+    """What was against the application, worst first; what cannot be told is no fault."""
     bad = [j for j in scored.judged if j.verdict == "unfit" and j.score is not None]
-    return tuple(f"{j.label}: {j.reason}" for j in sorted(bad, key=lambda j: j.score or 0.0))
+    words = [f"{j.label}: {j.reason}" for j in sorted(bad, key=lambda j: j.score or 0.0)]
+    words += [f"{f.label}: {f.text}" for f in facts if f.key == "watered_mm" and not f.good]
+    return tuple(words)
 
 
 def _missed(scored: Scored, application: Application) -> str:

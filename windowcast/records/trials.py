@@ -10,6 +10,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import combinations
 from typing import Any, Literal
 
@@ -308,12 +309,11 @@ def _differences(
     treatments: Sequence[str], beta: FloatArray, covariance: FloatArray, df: float
 ) -> tuple[Difference, ...]:
     """All pairwise differences with Tukey's adjustment (Tukey-Kramer for unequal numbers)."""
-    from scipy.stats import studentized_range
     from statsmodels.stats.libqsturng import psturng  # close enough for p, and much faster
 
     if len(treatments) < 2:
         return ()
-    critical = float(studentized_range.ppf(LEVEL, len(treatments), df)) / np.sqrt(2)
+    critical = _tukey(len(treatments), df) / np.sqrt(2)
     found = []
     for i, j in combinations(range(len(treatments)), 2):
         difference = float(beta[i] - beta[j])
@@ -332,6 +332,14 @@ def _differences(
             )
         )
     return tuple(found)
+
+
+@cache
+def _tukey(treatments: int, df: float) -> float:
+    """Critical value of the studentized range."""
+    from scipy.stats import studentized_range
+
+    return float(studentized_range.ppf(LEVEL, treatments, df))
 
 
 def _letters(

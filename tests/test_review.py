@@ -1,0 +1,346 @@
+"""Hindsight against the raw record, against the ranking, and with gaps that stay gaps."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import gzip
+import json
+import math
+import shutil
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from windowcast.cli import cli, main
+from windowcast.materials.actives import load_actives
+from windowcast.records.model import Application, Entry, FieldNote, Material, Rating
+from windowcast.records.relations import Point, relations
+from windowcast.records.review import Review, ReviewedApplication, review, review_log
+from windowcast.records.store import SeasonLog
+from windowcast.season.state import build
+from windowcast.site import Site
+from windowcast.units import Display
+from windowcast.weather.record import Weather
+from windowcast.weather.sample import SAMPLE_TODAY, sample_folder, sample_site, sample_weather
+
+ACTIVES = load_actives()
+
+
+@pytest.fixture(scope="module")
+def site() -> Site:
+    return sample_site().model_copy(update={"stock": ("glyphosate", "flumioxazin", "simazine")})
+
+
+@pytest.fixture(scope="module")
+def weather() -> Weather:
+    return sample_weather()
+
+
+@pytest.fixture
+def look(site: Site, weather: Weather, tmp_path: Path) -> Callable[..., Review]:
+    def go(*entries: Entry, **more: object) -> Review:
+        path = tmp_path / "log.sqlite"
+        with SeasonLog(path) as log:
+            log.add(*entries)
+        return review_log(site.model_copy(update=more) if more else site, weather, path)
+
+    return go
+
+
+def spray(start: str, *actives: str, hours: int = 2, **more: object) -> Application:
+    moment = dt.datetime.fromisoformat(start).replace(tzinfo=sample_site().zone)
+    return Application(
+        start=moment,
+        end=moment + dt.timedelta(hours=hours),
+        materials=tuple(Material(name) for name in actives),
+        **more,  # type: ignore[arg-type]
+    )
+
+
+def fact(item: ReviewedApplication, key: str) -> float:
+    return next(f.value for f in item.facts if f.key == key)
+
+
+def raw_days() -> dict[str, dict[str, str]]:
+    """The sample's daily file, read without the program."""
+    with gzip.open(sample_folder() / "daily.csv.gz", "rt") as stream:
+        rows = list(csv.DictReader(line for line in stream if not line.startswith("#")))
+    return {row["date"]: row for row in rows}
+
+
+def test_a_warm_dormant_day_did_well(look: Callable[..., Review]) -> None:
+    result = look(
+        spray("2017-02-07 10:00", "glyphosate", purpose="dormant", wind_m_s=2.5, rh_pct=55.0)
+    )
+    (item,) = result.applications
+    assert item.scored is not None
+    assert item.scored.verdict == "fit"
+    assert item.scored.score is not None
+    assert item.faults == ()
+    assert "wind" in item.scored.left_out  # the season's wind was not measured
+    assert item.better_days == 0
+
+
+def test_a_frozen_morning_did_not_and_the_next_day_was_missed(look: Callable[..., Review]) -> None:
+    result = look(spray("2017-01-10 09:00", "glyphosate", purpose="dormant"))
+    (item,) = result.applications
+    assert item.scored is not None
+    assert item.scored.score == 0  # a no is a no although the wind is not known
+    assert item.faults is not None
+    assert any("frost" in text for text in item.faults)
+    assert item.better_days == len(item.scored.windows) > 20
+    assert "nearest was 1 day later" in item.missed
+
+
+def test_facts_agree_with_the_raw_record(look: Callable[..., Review]) -> None:
+    raw = raw_days()
+    day = dt.date(2017, 1, 10)
+
+    def value(name: str, offset: int) -> float:
+        return float(raw[str(day + dt.timedelta(days=offset))][name])
+
+    (item,) = look(spray("2017-01-10 09:00", "glyphosate", purpose="dormant")).applications
+    week = [(value("tmax_c", n) + value("tmin_c", n)) / 2 for n in range(1, 8)]
+    assert fact(item, "week_temp_c") == pytest.approx(np.mean(week), abs=0.01)
+    air = fact(item, "temp_c")
+    assert value("tmin_c", 0) <= air <= value("tmax_c", 0)
+    # the three nights after: the hours' lowest air lies at the lowest of the days' minima
+    lows = min(value("tmin_c", n) for n in range(1, 4))
+    assert fact(item, "low_c") == pytest.approx(lows, abs=0.6)
+    assert math.isinf(fact(item, "freeze_h")) == (lows >= 0)
+
+
+@pytest.mark.parametrize("start", ["2017-01-12 10:00", "2017-01-03 10:00", "2017-01-10 10:00"])
+def test_dry_hours_agree_with_the_raw_days(look: Callable[..., Review], start: str) -> None:
+    raw, day = raw_days(), dt.date.fromisoformat(start[:10])
+    (item,) = look(spray(start, "glyphosate", purpose="dormant")).applications
+    wet = [float(raw[str(day + dt.timedelta(days=n))]["precip_mm"]) >= 0.25 for n in range(4)]
+    found = fact(item, "dry_h")
+    if wet[0]:  # the hour of the day is not known
+        assert math.isnan(found)
+    elif any(wet[1:3]):  # from 12:00 on that day to the midnight before the wet day
+        assert found == 12 + 24 * (wet.index(True) - 1)
+    else:
+        assert found >= 60
+
+
+def test_what_was_entered_goes_before_the_record(look: Callable[..., Review]) -> None:
+    cold = spray("2017-02-07 10:00", "glyphosate", purpose="dormant", wind_m_s=2.5, temp_c=3.0)
+    (item,) = look(cold).applications
+    assert fact(item, "temp_c") == 3.0
+    assert item.faults is not None
+    assert any("air temperature: 3" in text for text in item.faults)
+    windy = replace(cold, temp_c=None, wind_m_s=7.0)
+    (_, item) = look(windy).applications
+    assert item.scored is not None
+    assert item.scored.score == 0
+    assert any("wind" in text for text in item.faults or ())
+
+
+def test_missing_wind_is_never_a_go_ahead(look: Callable[..., Review]) -> None:
+    (item,) = look(spray("2017-02-07 10:00", "glyphosate", purpose="dormant")).applications
+    assert item.scored is not None
+    assert item.scored.score is None
+    assert item.scored.verdict == "cannot tell"
+    assert item.scored.limiting is not None
+    assert item.scored.limiting.criterion == "wind"
+
+
+def test_same_hours_same_criteria_as_the_ranking(site: Site, weather: Weather) -> None:
+    """What rank said of a window, hindsight says of the same hours if all came as forecast."""
+    from windowcast.answer import answer
+
+    ranked = answer(site, weather, purposes=["dormant"], days=6, futures=5).ranking
+    window = ranked.purposes[0].windows[0]
+    state, _ = build(weather.daily, site)
+    done = Application(start=window.start, end=window.end, materials=(Material("glyphosate"),),
+                       purpose="dormant")  # fmt: skip
+    from windowcast.records.hindsight import score_application, season_context
+    from windowcast.windows.purposes import purpose_of
+
+    last = weather.daily.times[-1].astype(object)
+    context = season_context(site, weather, state, dt.date(2017, 7, 1), last)
+    scored = score_application(context, done, purpose_of("dormant").generic, "dormant")
+    assert scored.block == (window.start, window.end)
+    then = {j.criterion: j for j in window.judged}
+    now = {j.criterion: j for j in scored.judged}
+    same = {"wind", "gusts", "delta_t", "air_temperature", "humidity", "daylight", "site_hours",
+            "heat", "rain_now", "season_months"} & set(now)  # fmt: skip
+    assert len(same) >= 7
+    for name in same:
+        assert now[name].score == pytest.approx(then[name].score, abs=1e-6), name
+        assert (now[name].measured is None) == (then[name].measured is None)
+        assert now[name].measured in (None, pytest.approx(then[name].measured or 0.0, rel=1e-6))
+
+
+def test_watering_in_counts_rain_and_the_log(look: Callable[..., Review]) -> None:
+    dry = spray("2017-01-12 10:00", "simazine", purpose="dormant", where="A")
+    wet = replace(dry, where="B", watered_in_mm=13.0, watered_in_on=dt.date(2017, 1, 14))
+    late = replace(dry, where="C", watered_in_mm=13.0, watered_in_on=dt.date(2017, 2, 14))
+    items = {i.application.where: i for i in look(dry, wet, late).applications}
+    rain = fact(items["A"], "watered_mm")
+    assert rain < 12.7
+    assert any("too little" in text for text in items["A"].faults or ())
+    assert fact(items["B"], "watered_mm") == pytest.approx(rain + 13)
+    assert not any("too little" in text for text in items["B"].faults or ())
+    assert fact(items["C"], "watered_mm") == pytest.approx(rain)
+
+
+def test_unnamed_purpose_and_unknown_active(look: Callable[..., Review]) -> None:
+    result = look(spray("2016-09-15 09:00", "prodiamine"), spray("2016-10-20 09:00", "mystery"))
+    named, unknown = result.applications
+    assert named.scored is not None
+    assert named.scored.purpose == "pre-fall"
+    assert any("does not say what it was for" in note for note in named.notes)
+    assert unknown.scored is None
+    assert unknown.faults is None
+    assert any("mystery is not known" in note for note in unknown.notes)
+    assert unknown.facts  # the weather of the day is there all the same
+
+
+def test_outside_the_record(look: Callable[..., Review]) -> None:
+    (item,) = look(spray("1999-02-07 10:00", "glyphosate", purpose="dormant")).applications
+    assert item.scored is None
+    assert "does not hold this date" in item.notes[-1]
+
+
+def test_overseeded_turf_is_a_fault_and_unknown_cannot_be_told(
+    look: Callable[..., Review], site: Site
+) -> None:
+    turf = site.turf.model_copy(update={"overseeded": True})
+    (item,) = look(
+        spray("2017-02-07 10:00", "glyphosate", purpose="dormant", wind_m_s=2.5), turf=turf
+    ).applications
+    assert item.scored is not None
+    assert item.scored.score == 0
+
+
+def test_survivors_are_judged_by_how_the_application_was_made(look: Callable[..., Review]) -> None:
+    good = spray("2017-02-07 10:00", "glyphosate", purpose="dormant", where="A", wind_m_s=2.5)
+    bad = spray("2017-01-10 09:00", "glyphosate", purpose="dormant", where="B")
+    notes = [FieldNote(dt.date(2017, 3, 20), "seen", where=w, survivors_mixed=True) for w in "AB"]
+    by_place = {s.where: s.suspicion for s in look(good, bad, *notes).suspicions}
+    assert by_place["A"].raised
+    assert by_place["A"].groups == (9,)
+    assert not by_place["B"].raised
+    assert "frost" in by_place["B"].reason
+
+
+def test_rotation_of_the_last_season(look: Callable[..., Review]) -> None:
+    result = look(
+        spray("2016-01-20 13:00", "glyphosate", purpose="dormant"),
+        spray("2017-02-07 10:00", "glyphosate", purpose="dormant"),
+    )
+    assert result.groups == {"dormant": {"2015/16": (9,), "2016/17": (9,)}}
+    (flag,) = result.rotation
+    assert "last season as well" in flag.reason
+    assert flag.alternatives == ("flumioxazin (group 14)", "simazine (group 5)")
+
+
+def test_relations_are_lines_said_with_care() -> None:
+    # y = 20 + 6 x + small known residuals: slope and interval against scipy
+    from scipy import stats
+
+    x = [30.0, 45.0, 60.0, 75.0, 90.0]
+    y = [38.5, 46.5, 56.5, 64.5, 74.5]
+    points = [Point(str(i), c, s, math.nan, 5.0) for i, (s, c) in enumerate(zip(x, y, strict=True))]
+    score, stage, warmth = relations(points)
+    fit = stats.linregress(x, y)
+    assert score.slope == pytest.approx(10 * fit.slope)
+    assert score.high is not None
+    half = stats.t.ppf(0.975, 3) * fit.stderr
+    assert score.high == pytest.approx(10 * (fit.slope + half))
+    assert "leaves out zero" in score.text
+    assert stage.slope is None  # never known
+    assert warmth.slope is None  # always the same
+    assert "too few, or too alike" in warmth.text
+    assert relations([]) == ()
+
+
+def test_trial_control_is_set_beside_timing(look: Callable[..., Review]) -> None:
+    starts = ["2017-01-10 09:00", "2017-01-12 10:00", "2017-02-07 10:00", "2017-02-20 11:00"]
+    rows: list[Entry] = []
+    for number, start in enumerate(starts):
+        trial = f"t{number}"
+        rows.append(
+            spray(start, "glyphosate", purpose="dormant", trial=trial, treatment="A", where=trial)
+        )
+        for block in "123":
+            for treatment, value in (("untreated", 80.0 + number), ("A", 40.0 - 10 * number)):
+                rows.append(
+                    Rating(dt.date(2017, 4, 20), trial, treatment + block, treatment,
+                           value + 3 * int(block), block=block)
+                )  # fmt: skip
+    result = look(*rows)
+    assert len(result.trials) == 4
+    assert result.relations[0].explanation == "window score"
+    assert len(result.relations[0].points) == 4
+    assert result.relations[0].slope is not None
+
+    from windowcast.report.review_page import render_review
+    from windowcast.report.review_text import review_lines
+
+    html = render_review(result, Display("us"))
+    assert html.count('<svg class="chart"') >= 5
+    assert "http" not in html.replace("http-equiv", "").replace("http://www.w3.org", "")
+    text = "\n".join(review_lines(result, Display("us")))
+    assert "°C" not in text
+    assert "°F" in text
+    assert "Trial t0, count per m2" in text
+
+
+def test_an_empty_log_is_no_error(
+    look: Callable[..., Review], site: Site, weather: Weather
+) -> None:
+    result = look()
+    assert result.applications == ()
+    assert "the log holds no applications" in result.notes
+    state, _ = build(weather.daily, site)
+    assert review(site, weather, state, ACTIVES, applications=[]).trials == ()
+
+
+# ---- command line -------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def site_file(tmp_path: Path) -> Path:
+    for name in ("daily.csv.gz", "hourly.csv.gz"):
+        shutil.copy(sample_folder() / name, tmp_path)
+    target = tmp_path / "site.toml"
+    text = (sample_folder() / "site.toml").read_text()
+    target.write_text(text + '\n[weather]\nfiles = ["daily.csv.gz", "hourly.csv.gz"]\n')
+    return target
+
+
+def test_review_on_the_command_line(site_file: Path) -> None:
+    with SeasonLog(site_file.with_suffix(".log.sqlite")) as log:
+        log.add(spray("2017-01-10 09:00", "glyphosate", purpose="dormant", where="<b>field</b>"))
+    words = ["review", str(site_file), "--date", str(SAMPLE_TODAY), "--offline"]
+    said = CliRunner().invoke(cli, words, catch_exceptions=False)
+    assert said.exit_code == 0, said.output
+    assert "2017-01-10 09:00  glyphosate" in said.output
+    assert "°F" in said.output
+    metric = CliRunner().invoke(cli, [*words, "--units", "metric"], catch_exceptions=False)
+    assert "°C" in metric.output
+    page = site_file.with_name("out.html")
+    data = CliRunner().invoke(
+        cli, [*words, "--format", "json", "--page", str(page)], catch_exceptions=False
+    )
+    document = json.loads(data.output)
+    assert document["applications"][0]["scored"]["score"] == 0
+    assert "&lt;b&gt;field&lt;/b&gt;" in page.read_text()
+    assert "<b>field" not in page.read_text()
+
+
+def test_no_log_is_one_line(site_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stop:
+        main(["review", str(site_file), "--date", str(SAMPLE_TODAY), "--offline"])
+    assert stop.value.code == 2
+    said = capsys.readouterr().err.strip()
+    assert "there is no season log" in said
+    assert "\n" not in said
