@@ -56,7 +56,10 @@ def facts_of(
     origin = "as entered" if entered else _source(own, "temp_c", hours)
     facts = [
         _fact("temp_c", "air temperature", _mean(own.temp_c[0, hours]), "°C", origin),
-        _fact("soil_5cm_c", "soil at 5 cm", _day(own.ahead.soil_5cm_c, today), "°C", "model or probe"),
+        _fact(
+            "soil_5cm_c", "soil at 5 cm", _day(own.ahead.soil_5cm_c, today), "°C",
+            "model or probe",
+        ),
         _dry(own, hours.stop),
         _fact(
             "low_c", "lowest air in the 72 hours after",
