@@ -13,6 +13,7 @@ from windowcast.site import Site, load_site, site_from
 from windowcast.weather.clock import local_today
 from windowcast.weather.load import load_weather
 from windowcast.weather.record import Grade, Weather
+from windowcast.windows.trace import finding_lines
 
 SITE = site_from({"name": "Sea Loft", "latitude": 38.7, "longitude": -9.1, "elevation_m": 60})
 
@@ -144,6 +145,17 @@ def test_files_of_the_site_file_are_beside_it(tmp_path: Path) -> None:
 def test_without_temperature_there_is_no_answer(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"no daily highest and lowest temperature.*give a file"):
         loaded(tmp_path, "date,precip_mm\n2020-01-01,3\n", today=dt.date(2020, 1, 2))
+
+
+def test_every_finding_is_listed_with_its_span(tmp_path: Path) -> None:
+    text = table(dt.date(2020, 1, 1), 20) + "2020-01-24,99,5,0\n2020-01-25,12,5,0\n"
+    lines = finding_lines(loaded(tmp_path, text, today=dt.date(2020, 1, 26)))
+    assert (
+        "weather.range [removed]: highest air temperature: impossible values (2020-01-24)" in lines
+    )
+    assert any(line.startswith("weather.gap [refused]: highest air temperature: a gap, 4 days")
+               and "(2020-01-21 to 2020-01-24)" in line for line in lines)  # fmt: skip
+    assert any(line.startswith("weather.gap-filled [filled]: lowest air") for line in lines)
 
 
 def test_old_files_without_network_are_used_and_said_to_be_old(tmp_path: Path) -> None:

@@ -88,8 +88,11 @@ def rank(
         provenance=trace.provenance_lines(weather.daily if weather else members.daily,
                                           weather.hourly if weather else members.hourly),
         cautions=CAUTIONS,
-        explain=trace.explain_lines(
-            [purpose_of(o.purpose) for o in outlooks if o.in_season], mixture, ahead
+        explain=(
+            *trace.explain_lines(
+                [purpose_of(o.purpose) for o in outlooks if o.in_season], mixture, ahead
+            ),
+            *(trace.finding_lines(weather) if weather else ()),
         ),
         program_version=__version__,
     )  # fmt: skip

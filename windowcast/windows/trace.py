@@ -100,6 +100,18 @@ def _line(source: Provenance) -> str:
     return ", ".join(parts)
 
 
+def finding_lines(weather: Weather) -> tuple[str, ...]:
+    """One line for everything the checks and the gap filling found or did."""
+    records = [weather.daily, *([weather.hourly] if weather.hourly is not None else [])]
+    lines = []
+    for flag in (flag for record in records for flag in record.flags):
+        span = " to ".join(dict.fromkeys(filter(None, (flag.first, flag.last))))
+        lines.append(
+            f"weather.{flag.check} [{flag.action}]: {flag.text}{f' ({span})' * bool(span)}"
+        )
+    return tuple(dict.fromkeys(lines))
+
+
 def explain_lines(
     purposes: Sequence[Purpose], mixture: ActiveNeeds | None, ahead: SiteState
 ) -> tuple[str, ...]:
