@@ -45,7 +45,7 @@ def scored(
 ) -> FloatArray:
     """Scores of one criterion on the hours of the days ahead, ``[member, hour]``."""
     here = here or site()
-    purpose = next(p for p in map(purpose_of, PURPOSES) if name in p.criteria)
+    purpose = next(p for p in map(purpose_of, PURPOSES) if name in p.asked(needs or p.generic))
     needs = needs or purpose.generic
     members = weather(here, **values)
     ctx = hour_context(here, state(**(ahead or {})), members, now=now)  # type: ignore[arg-type]
@@ -100,7 +100,7 @@ def test_needs_behind_criteria_exist() -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_fair_weather_leaves_every_score_within_bounds(name: str) -> None:
-    got = scored(name, needs=ASKING)
+    got = scored(name, needs=BARRIER.generic if name == "heat" else ASKING)
     assert np.all((got >= 0) & (got <= 1) | np.isnan(got))
 
 
@@ -403,3 +403,26 @@ def test_a_missing_variable_is_never_a_go_ahead(missing: str) -> None:
     for purpose in map(purpose_of, PURPOSES):
         scores = Judge(ctx, past()).scores(purpose, purpose.generic)
         assert np.all(np.isnan(scores.score[0]) | (scores.score[0] == 0.0))
+
+
+def test_leaf_and_soil_uptake_ask_different_questions() -> None:
+    """Rain and warmth matter where leaves take it up, watering-in where the soil does."""
+    from windowcast.materials.actives import load_actives
+    from windowcast.materials.needs import needs_of
+
+    actives = load_actives()
+
+    def asked(text: str) -> set[str]:
+        needs = needs_of(actives.mixture(text), "hybrid bermudagrass")
+        return set(purpose_of("dormant").asked(needs))
+
+    leaf = {"air_temperature", "cold_after", "dry_before", "rain_after", "chance_of_rain"}
+    soil = {"washing_rain", "water_in"}
+    assert leaf <= asked("glyphosate")
+    assert not soil & asked("glyphosate")
+    assert soil <= asked("prodiamine")
+    assert not leaf & asked("prodiamine")
+    assert leaf | soil <= asked("glyphosate+prodiamine")
+    assert {"wind", "inversion", "frost", "turf_safety"} <= asked("glyphosate") & asked(
+        "prodiamine"
+    )

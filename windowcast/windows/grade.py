@@ -139,16 +139,24 @@ def asked_for(name: str, needs: ActiveNeeds) -> bool:
     """Whether a criterion has a question to ask, given what the actives need."""
     if name == "sun_after":
         return needs.light_needed is not False
+    if name == "heat":
+        return needs.rain_free_h is None  # leaf-taken actives have a band of temperature
     need = _ASKED_BY.get(name)
     return need is None or getattr(needs, need) is not None
 
 
+_LEAF, _SOIL = "rain_free_h", "activation_mm"  # needs that only leaf- or soil-taken actives have
 _ASKED_BY = {
+    "air_temperature": _LEAF,
+    "cold_after": _LEAF,
+    "dry_before": _LEAF,
+    "leaf_wetness": _LEAF,
+    "rain_after": _LEAF,
+    "chance_of_rain": _LEAF,
+    "washing_rain": _SOIL,
+    "water_in": _SOIL,
     "humidity": "humidity_low_pct",
     "plant_size": "largest_bbch",
-    "rain_after": "rain_free_h",
-    "chance_of_rain": "rain_free_h",
-    "water_in": "activation_mm",
 }
 
 

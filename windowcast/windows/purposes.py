@@ -8,7 +8,6 @@ from functools import cache
 
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.values import Table, Value, load
-from windowcast.windows.days import DAY_CRITERIA
 from windowcast.windows.grade import Grade, asked_for, grade_of, table_of
 from windowcast.windows.model import PurposeName
 
@@ -22,7 +21,7 @@ class Purpose:
     timing
         Criteria on days that say when the purpose is in season.
     hours
-        The other criteria, on hours or on days.
+        Criteria on hours and days that every purpose may ask for.
     own
         Knots of its own, by criterion.
     """
@@ -40,18 +39,16 @@ class Purpose:
 
     @property
     def criteria(self) -> tuple[str, ...]:
-        """Every criterion, the ones on hours first."""
-        return (*self.hours, *self.timing)
+        """Every criterion that may be asked for, those that do not open the season first."""
+        return (*(name for name in self.hours if name not in self.timing), *self.timing)
 
-    @property
-    def day_criteria(self) -> tuple[str, ...]:
-        """The criteria that judge whole days."""
-        return tuple(name for name in self.criteria if name in DAY_CRITERIA)
+    def asked(self, needs: ActiveNeeds) -> tuple[str, ...]:
+        """The criteria that the actives at hand ask for."""
+        return tuple(name for name in self.criteria if asked_for(name, needs))
 
     def grades(self, needs: ActiveNeeds) -> dict[str, Grade]:
         """How each criterion that the actives at hand ask for is graded, in order."""
-        asked = (name for name in self.criteria if asked_for(name, needs))
-        return {name: grade_of(name, needs, self.own) for name in asked}
+        return {name: grade_of(name, needs, self.own) for name in self.asked(needs)}
 
     def serves(self, needs: ActiveNeeds) -> bool:
         """Whether the actives act on what the purpose is about."""
@@ -76,7 +73,7 @@ def purpose_of(name: PurposeName) -> Purpose:
         waits_for=str(table["waits_for"]),
         barrier=soil,
         timing=tuple(table["timing"]),
-        hours=tuple(table["hours"]),
+        hours=tuple(load("purposes")["every.hours"]),
         own=table.table("grade") if "grade" in table else None,
         generic=_generic(table, barrier=soil),
         soil_mark=table.value("soil_mark") if "soil_mark" in table else None,

@@ -51,7 +51,7 @@ def day_scores(
     parts: list[tuple[FloatArray, float]] = []
 
     def add(name: str, measured: FloatArray) -> None:
-        if name in purpose.criteria:
+        if name in purpose.asked(needs):
             grade = grade_of(name, needs, purpose.own)
             weight = table_of(name).number("weight") if "weight" in table_of(name) else 1.0
             parts.append((grade(measured), weight))
