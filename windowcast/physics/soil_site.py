@@ -43,7 +43,7 @@ class SiteCorrection:
     dates
         Of the readings used.
     weights
-        Of the parts that do not fade, in the order of `_parts`, K.
+        Of the parts that do not fade, in the order of `site_parts`, K.
     drift
         Of each reading in the drift, per K².
     readings
@@ -76,12 +76,12 @@ class SiteCorrection:
         temp_5cm_c, temp_10cm_c
             Uncorrected model temperatures ``[..., time]``.
         """
-        lasting = _parts(dates, temp_5cm_c, temp_10cm_c) @ self.weights
+        lasting = site_parts(dates, temp_5cm_c, temp_10cm_c) @ self.weights
         result: FloatArray = lasting + _drift(dates, self.dates) @ self.drift
         return result
 
 
-def _parts(dates: DateArray, temp_5cm_c: FloatArray, temp_10cm_c: FloatArray) -> FloatArray:
+def site_parts(dates: DateArray, temp_5cm_c: FloatArray, temp_10cm_c: FloatArray) -> FloatArray:
     """Offset, two of the year, warmth and heat flow, ``[..., time, part]``."""
     angle = 2 * np.pi * (dates - np.datetime64("2000-01-01")).astype(np.float64) / YEAR_DAYS
     shape = np.shape(temp_5cm_c)
@@ -145,7 +145,7 @@ def fit_site_correction(
     if not used.any():
         return None
     days, errors, model = days[used], errors[used], model[used]
-    parts, variances = _parts(days, model[:, 0], model[:, 1]), _variances()
+    parts, variances = site_parts(days, model[:, 0], model[:, 1]), _variances()
     inner = (parts * variances) @ parts.T + _drift(days, days)
     noise = load("soil").table("site").number("reading_variance")
     solved = np.linalg.solve(inner + noise * np.eye(len(days)), errors)

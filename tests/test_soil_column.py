@@ -1,0 +1,196 @@
+"""Heat conduction and freezing against analytic solutions, and their conservation of heat."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.special import erf, erfc
+
+from windowcast.physics.soil_column import (
+    ARRAYS,
+    FLOATS,
+    LATENT_HEAT_J_M3,
+    Freezing,
+    Grid,
+    conduct,
+)
+from windowcast.physics.soil_stepper import GRID
+
+CAPACITY = 2.0e6  # J/m³/K; only the diffusivity matters to the analytic solutions
+CLAMPED = 1e6  # W/m²/K: the surface takes the driving temperature
+DAY_S = 86400.0
+
+
+def uniform(spacing_m: float, count: int) -> Grid:
+    """Evenly spaced nodes, the top one half a spacing deep."""
+    nodes = (np.arange(count) + 0.5) * spacing_m
+    return Grid.of(nodes.tolist(), bottom_m=count * spacing_m)
+
+
+def column(grid: Grid, diffusivity, step_s: float):
+    """Stores and conductances of a uniform soil."""
+    k = diffusivity * CAPACITY
+    store = [CAPACITY * dz / step_s + 0.0 * k for dz in grid.thickness_m]
+    return store, [k / gap for gap in grid.gap_m], k / grid.node_m[0]
+
+
+def wave(grid: Grid, diffusivity, period_s: float, steps: int, periods: int):
+    """Last period of all nodes under a surface wave of amplitude 1, ``[step, node, column]``."""
+    step_s = period_s / steps
+    store, between, surface = column(grid, diffusivity, step_s)
+    temps = [0.0 * diffusivity for _ in grid.node_m]
+    kept = []
+    for i in range(steps * periods):
+        # mid-step forcing and mid-step reading make the backward step second order
+        temps_new = conduct(
+            temps, store, between, (surface, math.sin(2 * math.pi * (i + 1) / steps))
+        )
+        temps = temps_new
+        kept.append(np.array(temps))
+    return np.array(kept[-steps:])
+
+
+def harmonic(series: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Amplitude and lag (share of the period) behind a sine that starts with the series."""
+    first = 2 * np.fft.rfft(series, axis=0)[1] / len(series)
+    # samples are at (i + 1) / n of the period
+    phase = np.angle(first) + np.pi / 2 - 2 * np.pi / len(series)
+    return np.abs(first), -phase / (2 * np.pi) % 1
+
+
+# Damping of the daily wave, amplitude left and lag (h) at 5 and 10 cm: exp(-z/d) and z/d / ω with
+# d = sqrt(2D/ω), after Hillel 1982, Introduction to Soil Physics; D in mm²/s.
+DAILY = {
+    0.20: ((0.510, 0.260), (2.58, 5.15)),
+    0.40: ((0.621, 0.385), (1.82, 3.64)),
+    0.50: ((0.653, 0.426), (1.63, 3.26)),
+    0.70: ((0.697, 0.486), (1.38, 2.75)),
+    0.85: ((0.721, 0.520), (1.25, 2.50)),
+}
+# The yearly wave at 10 cm: amplitude left and lag in days.
+YEARLY = {0.20: (0.932, 4.1), 0.40: (0.951, 2.9), 0.50: (0.956, 2.6), 0.70: (0.963, 2.2)}
+
+
+def test_daily_wave_at_five_diffusivities() -> None:
+    diffusivity = np.array(list(DAILY)) * 1e-6
+    grid = uniform(0.01, 80)
+    series = wave(grid, diffusivity, DAY_S, steps=288, periods=8)
+    amplitude, lag = harmonic(series)
+    for at, (node_a, node_b) in enumerate(((4, 5), (9, 10))):  # 5 and 10 cm lie between nodes
+        left = (amplitude[node_a] + amplitude[node_b]) / 2
+        hours = 24 * (lag[node_a] + lag[node_b]) / 2
+        np.testing.assert_allclose(left, [v[0][at] for v in DAILY.values()], rtol=0.01)
+        np.testing.assert_allclose(hours, [v[1][at] for v in DAILY.values()], atol=0.08)
+
+
+def test_yearly_wave_on_the_grid_in_use() -> None:
+    diffusivity = np.array(list(YEARLY)) * 1e-6
+    deep = Grid.of((*GRID.node_m, 5.0, 8.0, 12.0), bottom_m=16.0)  # below, the wave dies out
+    series = wave(deep, diffusivity, 365 * DAY_S, steps=365, periods=8)
+    amplitude, lag = harmonic(series)
+    node = GRID.node_m.index(0.10)
+    np.testing.assert_allclose(amplitude[node], [v[0] for v in YEARLY.values()], atol=0.006)
+    np.testing.assert_allclose(365 * lag[node], [v[1] for v in YEARLY.values()], atol=0.35)
+
+
+def test_step_change_at_the_surface() -> None:
+    # Carslaw & Jaeger 1959, Conduction of Heat in Solids, section 2.5: erfc(z / 2 sqrt(Dt)).
+    diffusivity, step_s, steps = 0.5e-6, 600.0, 432
+    grid = uniform(0.02, 150)
+    store, between, surface = column(grid, diffusivity, step_s)
+    temps = [0.0] * len(grid.node_m)
+    for _ in range(steps):
+        temps = conduct(temps, store, between, (surface, 1.0))
+    expected = erfc(np.array(grid.node_m) / (2 * math.sqrt(diffusivity * step_s * steps)))
+    np.testing.assert_allclose(temps, expected, atol=0.004)
+
+
+@pytest.mark.parametrize("surface_c", [-2.0, -5.0, -10.0])
+def test_freezing_front_against_stefan(surface_c: float) -> None:
+    # One-phase Stefan problem (Carslaw & Jaeger 1959, section 11.2): front = 2 λ sqrt(Dt) with
+    # sqrt(π) λ exp(λ²) erf(λ) = c·ΔT / L.
+    diffusivity, water, width, days = 0.6e-6, 0.30, 0.02, 60
+    step_s = 1800.0
+    latent = LATENT_HEAT_J_M3 * water
+    stefan = CAPACITY * -surface_c / latent
+    root = 0.01
+    for _ in range(200):
+        root = stefan / (math.sqrt(math.pi) * math.exp(root**2) * erf(root)) * 0.5 + root * 0.5
+    front_m = 2 * root * math.sqrt(diffusivity * days * DAY_S)
+
+    grid = uniform(0.01, 160)
+    store, between, surface = column(grid, np.full(1, diffusivity), step_s)
+    freezing = Freezing(ARRAYS, width, [latent * dz / step_s for dz in grid.thickness_m])
+    temps = [np.full(1, 0.0) for _ in grid.node_m]
+    for _ in range(int(days * DAY_S / step_s)):
+        used = freezing.apparent_store(temps, store)
+        after = conduct(temps, used, between, (surface, np.full(1, surface_c)))
+        temps = freezing.settle(temps, after, store, used)
+    frozen_m = sum(
+        float(freezing.frozen_share(t)[0]) * dz
+        for t, dz in zip(temps, grid.thickness_m, strict=True)
+    )
+    assert frozen_m == pytest.approx(front_m, rel=0.04)
+
+
+layers = st.lists(st.floats(-30, 50), min_size=3, max_size=9)
+
+
+@settings(max_examples=60, deadline=None)
+@given(temps=layers, driving=st.floats(-40, 60), step_s=st.floats(1.0, 1e9))
+def test_no_step_is_unstable(temps: list[float], driving: float, step_s: float) -> None:
+    store = [2e6 * 0.1 / step_s] * len(temps)
+    after = conduct(temps, store, [5.0] * (len(temps) - 1), (8.0, driving))
+    low, high = min([*temps, driving]), max([*temps, driving])
+    assert all(low - 1e-6 <= t <= high + 1e-6 for t in after)
+
+
+@settings(max_examples=60, deadline=None)
+@given(temps=layers, driving=st.floats(-40, 60), water=st.floats(0.01, 0.4))
+def test_heat_is_conserved_with_ice(temps: list[float], driving: float, water: float) -> None:
+    store = [2e6 * 0.1 / DAY_S] * len(temps)
+    latent = [LATENT_HEAT_J_M3 * water * 0.1 / DAY_S] * len(temps)
+    freezing = Freezing(FLOATS, 1.5, latent)
+
+    def heat(values: list[float]) -> float:
+        return sum(
+            s * t - lat * freezing.frozen_share(t)
+            for s, t, lat in zip(store, values, latent, strict=True)
+        )
+
+    used = freezing.apparent_store(temps, store)
+    after = conduct(temps, used, [5.0] * (len(temps) - 1), (8.0, driving))
+    settled = freezing.settle(temps, after, store, used)
+    taken_up = 8.0 * (driving - after[0])  # W/m² over the step, as the stores are
+    assert heat(settled) - heat(temps) == pytest.approx(taken_up, abs=1e-6 * (1 + abs(taken_up)))
+
+
+def test_results_hardly_depend_on_the_step() -> None:
+    # a cold spell of ten days, stepped by the day and by the hour
+    ends = {}
+    for step_s in (DAY_S, 3600.0):
+        store, between, surface = column(GRID, 0.4e-6, step_s)
+        surface = 1 / (1 / surface + 0.3)  # below turf
+        temps = [10.0] * len(GRID.node_m)
+        for i in range(int(30 * DAY_S / step_s)):
+            day = i * step_s / DAY_S
+            temps = conduct(temps, store, between, (surface, 0.0 if 10 <= day < 20 else 10.0))
+        ends[step_s] = np.array(temps)
+    np.testing.assert_allclose(ends[DAY_S], ends[3600.0], atol=0.15)
+
+
+def test_floats_and_arrays_agree() -> None:
+    temps, store, between = [3.0, -0.5, -4.0], [4.0, 5.0, 6.0], [7.0, 8.0]
+    latent = [10.0, 12.0, 14.0]
+    results = []
+    for ops, kind in ((FLOATS, float), (ARRAYS, lambda v: np.full(2, v))):
+        freezing = Freezing(ops, 1.5, [kind(v) for v in latent])
+        start, held = [kind(v) for v in temps], [kind(v) for v in store]
+        used = freezing.apparent_store(start, held)
+        after = conduct(start, used, [kind(v) for v in between], (kind(9.0), kind(-6.0)))
+        results.append(freezing.settle(start, after, held, used))
+    np.testing.assert_allclose(np.array(results[1]).T[0], results[0], rtol=1e-12)
