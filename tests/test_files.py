@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import gzip
 import tempfile
+import time
 import warnings
 from pathlib import Path
 
@@ -285,7 +286,7 @@ def test_too_large_plain_and_zipped(tmp_path: Path) -> None:
     sparse = tmp_path / "big.csv"
     with sparse.open("wb") as stream:
         stream.truncate(2 * 1024**3)  # 2 GB, which occupies nothing
-    with pytest.raises(InputError, match="larger than 256 MB"):
+    with pytest.raises(InputError, match="larger than 64 MB"):
         read_weather(sparse)
     bomb = tmp_path / "bomb.gz"
     bomb.write_bytes(gzip.compress(b"0" * 5_000_000))
@@ -335,6 +336,18 @@ def test_damage_ends_in_a_record_or_one_line(
         except InputError as error:
             said = str(error)
         assert "\n" not in said
+
+
+def test_thirty_years_of_hours_fit_and_read_in_seconds(tmp_path: Path) -> None:
+    """Far below the size limit, and the memory it takes is a small multiple of the file."""
+    hours = np.arange("1990-01-01", "2020-01-01", dtype="datetime64[h]").astype(str)
+    rows = "".join(f"{hour}:00Z,{k % 30},5.5,60,3.1,0\n" for k, hour in enumerate(hours))
+    text = "time,temp_c,dewpoint_c,rh_pct,wind_m_s,precip_mm\n" + rows
+    assert len(text) < textfile.MAX_BYTES / 4
+    begin = time.process_time()
+    record = read(tmp_path, text)
+    assert time.process_time() - begin < 5.0
+    assert len(record.times) == len(hours)
 
 
 def test_concatenated_gzip_members_are_one_file(tmp_path: Path) -> None:

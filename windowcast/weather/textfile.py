@@ -8,7 +8,7 @@ from pathlib import Path
 
 from windowcast.errors import InputError
 
-MAX_BYTES = 256 * 1024 * 1024  # of text, after decompression; 150 years of .dly take about 3 MB
+MAX_BYTES = 64 * 1024 * 1024  # of text, after decompression; 150 years of .dly take 2 MB
 _GZIP = b"\x1f\x8b"
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 
