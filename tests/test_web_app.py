@@ -16,7 +16,7 @@ from windowcast.site import load_site
 from windowcast.web import places
 from windowcast.web.sites import SAMPLE_SLUG, KnownSite, SiteBook, slug_of
 
-SCREENS = ("today", "season", "plan", "log", "settings")
+SCREENS = ("today", "season", "plan", "log", "review", "compare", "settings")
 
 
 @pytest.mark.parametrize("screen", SCREENS)

@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 from report_fixtures import TODAY, answer
 from starlette.testclient import TestClient
 
 from windowcast.answer import Answer
+from windowcast.cli.options import Start
+from windowcast.cli.season import plan_of
+from windowcast.records.review import Review
+from windowcast.report.plan_view import PlanView, plan_view
+from windowcast.report.review_page import ReviewView, review_view
 from windowcast.site_template import Answers, site_toml
-from windowcast.web.answers import AnswerCache
+from windowcast.web.answers import Keeper, Ready
 from windowcast.web.app import create_app
 from windowcast.web.context import Web
 from windowcast.web.security import Guard
@@ -26,6 +32,16 @@ def made_up(site: KnownSite) -> Answer:
     return answer(site.site.name, site.site.units, years=7)
 
 
+@cache
+def sample_plan() -> PlanView:
+    """The plan of the packaged sample."""
+    return plan_view(plan_of(Start(None, True, (), None, True)))
+
+
+def _empty_review(site: KnownSite) -> ReviewView:
+    return review_view(Review(site.name, (), (), {}, (), (), (), ()))
+
+
 def client(
     folder: Path,
     *,
@@ -34,7 +50,14 @@ def client(
     host: str = "localhost",
 ) -> TestClient:
     """A client of a server over a folder of sites."""
-    parts = Web(SiteBook(folder), AnswerCache(make), guard, TODAY)
+    parts = Web(
+        book=SiteBook(folder),
+        answers=Keeper(lambda known: Ready(make(known))),
+        plans=Keeper(lambda known: sample_plan()),
+        reviews=Keeper(_empty_review),
+        guard=guard,
+        today=TODAY,
+    )
     return TestClient(
         create_app(parts), base_url=f"http://{host}", raise_server_exceptions=False,
         follow_redirects=False,

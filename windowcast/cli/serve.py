@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import ipaddress
 import secrets
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +13,8 @@ import click
 from windowcast.errors import InputError
 
 if TYPE_CHECKING:
-    from windowcast.answer import Answer
+    from windowcast.web.context import Web
+    from windowcast.web.security import Guard
     from windowcast.web.sites import KnownSite
 
 
@@ -44,11 +44,8 @@ def command(
     """
     import uvicorn
 
-    from windowcast.web.answers import AnswerCache
     from windowcast.web.app import create_app
-    from windowcast.web.context import Web
     from windowcast.web.security import LOOPBACK, Guard
-    from windowcast.web.sites import SiteBook
 
     place = place or _own_folder()
     if place.suffix == ".toml" and not place.is_file():
@@ -57,7 +54,7 @@ def command(
     if not _loopback(host):
         token = token or secrets.token_urlsafe(24)
     guard = Guard(hosts=LOOPBACK | {host.lower(), *map(str.lower, names)}, token=token or "")
-    parts = Web(SiteBook(place), AnswerCache(_maker(date, offline)), guard, date)
+    parts = _parts(place, guard, date, offline)
     shown = f"[{host}]" if ":" in host else host
     click.echo(f"windowcast: http://{shown}:{port}/{f'?token={token}' if token else ''}")
     uvicorn.run(
@@ -72,15 +69,29 @@ def command(
     )
 
 
-def _maker(date: dt.date | None, offline: bool) -> Callable[[KnownSite], Answer]:
-    """How the answer of a site is made: as the commands make it."""
+def _parts(place: Path, guard: Guard, date: dt.date | None, offline: bool) -> Web:
+    """The server's parts; answers, plans and reviews are made as the commands make them."""
     from windowcast.cli.options import Start
+    from windowcast.cli.review import look_back
+    from windowcast.cli.season import plan_of
+    from windowcast.report.plan_view import plan_view
+    from windowcast.report.review_page import review_view
+    from windowcast.web.answers import Keeper, Ready
+    from windowcast.web.context import Web
+    from windowcast.web.sites import SiteBook
 
-    def make(known: KnownSite) -> Answer:
+    def start(known: KnownSite) -> Start:
         as_on = None if known.sample or date is None else date.isoformat()
-        return Start(known.path, known.sample, (), as_on, offline).answer()
+        return Start(known.path, known.sample, (), as_on, offline)
 
-    return make
+    return Web(
+        book=SiteBook(place),
+        answers=Keeper(lambda known: Ready(start(known).answer())),
+        plans=Keeper(lambda known: plan_view(plan_of(start(known)))),
+        reviews=Keeper(lambda known: review_view(look_back(start(known))[1])),
+        guard=guard,
+        today=date,
+    )
 
 
 def _own_folder() -> Path:

@@ -1,12 +1,14 @@
-"""Answers kept ready: one for each site, made anew when its file, its log or the day changes."""
+"""What is worked out for a site is kept until its file, its log or the day changes."""
 
 from __future__ import annotations
 
+import datetime as dt
 import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Generic, TypeVar
 
 from windowcast.answer import Answer
 from windowcast.report.view import AnswerView, answer_view
@@ -14,7 +16,7 @@ from windowcast.web.sites import KnownSite, file_state
 
 FRESH_S = 15 * 60.0  # the weather is asked for again after this
 
-AnswerMaker = Callable[[KnownSite], Answer]
+T = TypeVar("T")
 Stamp = tuple[object, ...]
 
 
@@ -23,8 +25,6 @@ class Ready:
     """An answer with what the page shows of it, worked out once."""
 
     answer: Answer
-    stamp: Stamp
-    made: float
 
     @cached_property
     def view(self) -> AnswerView:
@@ -32,38 +32,41 @@ class Ready:
         return answer_view(self.answer)
 
 
-class AnswerCache:
-    """Makes each site's answer once, however many ask at the same time."""
+class Keeper(Generic[T]):
+    """Makes something for each site once, however many ask at the same time."""
 
-    def __init__(self, make: AnswerMaker, *, fresh_s: float = FRESH_S) -> None:
+    def __init__(self, make: Callable[[KnownSite], T], *, fresh_s: float = FRESH_S) -> None:
         self._make = make
         self._fresh_s = fresh_s
-        self._ready: dict[str, Ready] = {}
+        self._kept: dict[str, tuple[T, Stamp, float]] = {}
         self._locks: dict[str, threading.Lock] = {}
         self._lock = threading.Lock()
 
-    def get(self, site: KnownSite) -> Ready:
-        """The answer for a site.
+    def get(self, site: KnownSite) -> T:
+        """What is kept for a site, made anew when it is old or its site has changed.
 
         Raises
         ------
         WindowcastError
-            Whatever keeps the answer from being made; nothing is remembered of it.
+            Whatever keeps it from being made; nothing is remembered of it.
         """
-        stamp = _stamp(site)
         with self._lock:
             lock = self._locks.setdefault(site.slug, threading.Lock())
         with lock:
-            ready = self._ready.get(site.slug)
-            old = ready is None or time.monotonic() - ready.made > self._fresh_s
-            if ready is None or old or ready.stamp != stamp:
-                ready = Ready(self._make(site), stamp, time.monotonic())
-                self._ready[site.slug] = ready
-            return ready
+            stamp = _stamp(site)
+            kept = self._kept.get(site.slug)
+            if kept is not None:
+                made, then, at = kept
+                if then == stamp and time.monotonic() - at < self._fresh_s:
+                    return made
+            made = self._make(site)
+            self._kept[site.slug] = (made, stamp, time.monotonic())
+            return made
 
 
 def _stamp(site: KnownSite) -> Stamp:
-    """What an answer rests on besides the weather: the site as read, and the log's files."""
+    """What an answer rests on besides the weather: the site, its log's files, its day."""
     log = site.log_path
     files = () if log is None else (log, log.with_name(log.name + "-wal"))
-    return (site.site, *(file_state(file) for file in files))
+    day = dt.datetime.now(site.site.zone).date() if site.site is not None else None
+    return (site.site, day, *(file_state(file) for file in files))

@@ -14,7 +14,7 @@ from starlette.types import ASGIApp
 
 from windowcast.errors import InputError, SourceUnreachableError, WindowcastError
 from windowcast.web import api, log_views, read_views, season_views, site_views
-from windowcast.web.context import Web, page, web
+from windowcast.web.context import Web, page, web, without_folders
 from windowcast.web.security import protected
 
 LOG = logging.getLogger("windowcast.web")
@@ -72,15 +72,10 @@ def _failed(request: Request, error: Exception) -> Response:
     return _error(request, 500, "Something went wrong here. The server's own output says what.")
 
 
-def without_folders(text: str, parts: Web) -> str:
-    """A message without the folder the sites lie in."""
-    folder = str(parts.book.folder)
-    return text.replace(f"{folder}/", "") if folder not in {"", ".", "/"} else text
-
-
 def _error(request: Request, status: int, text: str) -> Response:
     if request.url.path.startswith("/api/"):
         return api.error(status, text)
     if request.url.path.endswith((".ics", ".txt", ".css")):
         return PlainTextResponse(f"{text}\n", status)
-    return page(request, "error.html", status=status, text=text, code=status)
+    site = web(request).book.find(str(request.path_params.get("site", "")))
+    return page(request, "error.html", site=site, status=status, text=text, code=status)

@@ -12,9 +12,11 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from windowcast.report.page import templates
+from windowcast.report.plan_view import PlanView
+from windowcast.report.review_page import ReviewView
 from windowcast.report.view import Words
 from windowcast.units import Display
-from windowcast.web.answers import AnswerCache, Ready
+from windowcast.web.answers import Keeper, Ready
 from windowcast.web.security import SESSION_COOKIE, Guard, csrf_proof, from_own_page, same_origin
 from windowcast.web.sites import KnownSite, SiteBook
 from windowcast.windows.cautions import CAUTIONS
@@ -44,7 +46,9 @@ class Web:
     """The parts of a running server."""
 
     book: SiteBook
-    answers: AnswerCache
+    answers: Keeper[Ready]
+    plans: Keeper[PlanView]
+    reviews: Keeper[ReviewView]
     guard: Guard
     today: dt.date | None = None  # answer as if this were the date; None: the site's own clock
 
@@ -156,3 +160,9 @@ async def _fields(request: Request) -> dict[str, str]:
 def moved_to(path: str, done: str = "") -> Response:
     """The answer to a form that was taken: see the other page."""
     return RedirectResponse(f"{path}?done={done}" if done else path, 303)
+
+
+def without_folders(text: str, parts: Web) -> str:
+    """A message without the folder the sites lie in."""
+    folder = str(parts.book.folder)
+    return text.replace(f"{folder}/", "") if folder not in {"", ".", "/"} else text

@@ -30,13 +30,6 @@ def _today(request: Request, site: KnownSite) -> Response:
     return page(request, "today.html", site=site, screen="today", view=ready.view)
 
 
-def season(request: Request) -> Response:
-    """Where the season stands: curves, key dates, turf."""
-    site = readable_site(request)
-    ready = ready_answer(request, site)
-    return page(request, "season.html", site=site, screen="season", view=ready.view)
-
-
 def one_page(request: Request) -> Response:
     """The self-contained page file."""
     site = readable_site(request)
@@ -69,7 +62,6 @@ def _one(request: Request) -> KnownSite:
 
 ROUTES = [
     Route("/s/{site}/today", today),
-    Route("/s/{site}/season", season),
     Route("/s/{site}/page.html", one_page),
     Route("/s/{site}/calendar.ics", calendar),
     Route("/s/{site}/message.txt", message),

@@ -1,13 +1,33 @@
-"""Screens that look over the season: plan and tank sheet, review, compare."""
+"""Screens that look over the season: the season, plan and tank sheet, review, compare."""
 
 from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
 
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from windowcast.web.context import page, readable_site
+from windowcast.errors import WindowcastError
+from windowcast.report.plan_view import PlanView, days_apart
+from windowcast.report.season import short
+from windowcast.report.years_chart import years_chart
+from windowcast.web.context import page, readable_site, ready_answer, web, without_folders
+from windowcast.web.sites import KnownSite
 from windowcast.web.tank_views import sheet_view
+from windowcast.windows.odds import DateRange
+from windowcast.windows.plan_model import KeyDate
+
+MOST_COMPARED = 8
+
+
+def season(request: Request) -> Response:
+    """Where the season stands: curves, cover, key dates, turf."""
+    site = readable_site(request)
+    view = ready_answer(request, site).view
+    plan = web(request).plans.get(site)
+    return page(request, "season.html", site=site, screen="season", view=view, plan=plan)
 
 
 def plan(request: Request) -> Response:
@@ -15,7 +35,80 @@ def plan(request: Request) -> Response:
     site = readable_site(request)
     tank = sheet_view(request, site)
     status = 422 if tank.problem or tank.wrong else 200
-    return page(request, "plan.html", site=site, screen="plan", status=status, tank=tank)
+    return page(
+        request,
+        "plan.html",
+        site=site,
+        screen="plan",
+        status=status,
+        tank=tank,
+        plan=web(request).plans.get(site),
+    )
 
 
-ROUTES: list[Route] = [Route("/s/{site}/plan", plan)]
+def review(request: Request) -> Response:
+    """Hindsight over the season log."""
+    site = readable_site(request)
+    logged = site.log_path is not None and site.log_path.exists()
+    view = web(request).reviews.get(site) if logged else None
+    return page(request, "review.html", site=site, screen="review", view=view)
+
+
+@dataclass(frozen=True)
+class SiteColumn:
+    """Another site's usual dates: label → date and how far off ours; or why there are none."""
+
+    site: KnownSite
+    dates: dict[str, str]
+    problem: str = ""
+
+
+def compare(request: Request) -> Response:
+    """This season beside the past ones, and the user's sites beside each other."""
+    site = readable_site(request)
+    own = web(request).plans.get(site)
+    others = [known for known in web(request).book.all() if known.slug != site.slug]
+    return page(
+        request,
+        "compare.html",
+        site=site,
+        screen="compare",
+        plan=own,
+        chart=years_chart(own.plan),
+        columns=[_column(request, own, other) for other in others[:MOST_COMPARED]],
+    )
+
+
+def _column(request: Request, own: PlanView, other: KnownSite) -> SiteColumn:
+    if other.site is None:
+        return SiteColumn(other, {}, other.problem)
+    try:
+        theirs = web(request).plans.get(other).plan
+    except WindowcastError as error:
+        return SiteColumn(other, {}, without_folders(str(error), web(request)))
+    dates = {key.name: key.normal for key in theirs.key_dates}
+    return SiteColumn(other, {k.name: _beside(k, dates.get(k.name)) for k in own.plan.key_dates})
+
+
+def _beside(ours: KeyDate, theirs: DateRange | None) -> str:
+    """``12 Sep, 9 days early``: a site's usual date against ours."""
+    if theirs is None or theirs.median is None:
+        return "cannot tell"
+    text = short(theirs.median)
+    if ours.normal is None or ours.normal.median is None:
+        return text
+    return f"{text}, {days_apart(_days_of_year_apart(theirs.median, ours.normal.median))}"
+
+
+def _days_of_year_apart(one: dt.date, other: dt.date) -> int:
+    """Days between two dates of the year; the year itself does not count."""
+    days = (one - other).days
+    return (days + 182) % 365 - 182
+
+
+ROUTES = [
+    Route("/s/{site}/season", season),
+    Route("/s/{site}/plan", plan),
+    Route("/s/{site}/review", review),
+    Route("/s/{site}/compare", compare),
+]

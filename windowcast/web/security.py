@@ -29,7 +29,7 @@ HEADERS = {
     ),
     "x-content-type-options": "nosniff",
     "x-frame-options": "DENY",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",  # with none, browsers send "Origin: null" with our forms
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "cache-control": "no-cache",

@@ -1,0 +1,193 @@
+"""The season plan made ready for the templates: key dates in words, cover curves, workable days."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+
+from windowcast.report import wording
+from windowcast.report.chartkit import Chart
+from windowcast.report.charts import cover_chart, workable_chart
+from windowcast.report.season import short, span
+from windowcast.units import Display
+from windowcast.weather.record import DateArray, FloatArray
+from windowcast.windows.plan_model import CoverPlan, KeyDate, PurposePlan, SeasonPlan, Week
+
+STATUS_WORDS = {
+    "open": "open now",
+    "ahead": "still to come",
+    "over": "over",
+    "cannot tell": "cannot tell",
+}
+
+
+@dataclass(frozen=True)
+class DateRow:
+    """One key date in words: this season, its 10 to 90 %, the normal, how far it is off it."""
+
+    label: str
+    this_season: str
+    interval: str
+    normal: str
+    normal_interval: str
+    against_normal: str
+    source: str
+
+
+@dataclass(frozen=True)
+class PurposeRow:
+    """One purpose of the plan in words, with its charts."""
+
+    plan: PurposePlan
+    status: str
+    from_to: str
+    normal: str
+    charts: tuple[Chart, ...]
+    cover_texts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PlanView:
+    """What the plan and season screens show."""
+
+    plan: SeasonPlan
+    dates: tuple[DateRow, ...]
+    purposes: tuple[PurposeRow, ...]
+    cover_charts: tuple[Chart, ...]
+
+
+def plan_view(plan: SeasonPlan) -> PlanView:
+    """A season plan with its charts drawn."""
+    display = Display(plan.units)
+    covers = {
+        purpose.purpose: tuple(
+            chart
+            for number, cover in enumerate(purpose.covers)
+            if (chart := _cover(cover, number, purpose.title, plan.today)) is not None
+        )
+        for purpose in plan.purposes
+    }
+    return PlanView(
+        plan=plan,
+        dates=tuple(date_row(key, display) for key in plan.key_dates),
+        purposes=tuple(_purpose(p, covers[p.purpose]) for p in plan.purposes),
+        cover_charts=tuple(chart for charts in covers.values() for chart in charts),
+    )
+
+
+def date_row(key: KeyDate, display: Display) -> DateRow:
+    """A key date in words."""
+    middle, ends = span(key.ahead)
+    if key.passed is not None:
+        middle, ends = short(key.passed), "has come"
+    normal, normal_ends = span(key.normal)
+    return DateRow(
+        label=wording.in_units(key.label, display),
+        this_season=middle,
+        interval=ends,
+        normal=normal,
+        normal_interval=normal_ends,
+        against_normal=_against(key),
+        source=key.source,
+    )
+
+
+def _against(key: KeyDate) -> str:
+    """``5 days early``; "" where either date cannot be told."""
+    this = key.passed or (key.ahead.median if key.ahead is not None else None)
+    usual = key.normal.median if key.normal is not None else None
+    if this is None or usual is None:
+        return ""
+    return days_apart((this - usual).days)
+
+
+def days_apart(days: int) -> str:
+    """``5 days early``, ``1 day late``, ``as usual``."""
+    if days == 0:
+        return "as usual"
+    size = abs(days)
+    return f"{size} {'day' if size == 1 else 'days'} {'early' if days < 0 else 'late'}"
+
+
+def _purpose(purpose: PurposePlan, covers: tuple[Chart, ...]) -> PurposeRow:
+    opens, closes = span(purpose.opens), span(purpose.closes)
+    first = f"opened {short(purpose.opened)}" if purpose.opened else f"opens {_about(opens)}"
+    last = f"closed {short(purpose.closed)}" if purpose.closed else f"closes {_about(closes)}"
+    normal = ""
+    if purpose.normal_opens is not None and purpose.normal_closes is not None:
+        normal = f"{span(purpose.normal_opens)[0]} to {span(purpose.normal_closes)[0]}"
+    charts = list(covers)
+    if purpose.weeks:
+        charts.insert(0, _workable(purpose))
+    return PurposeRow(
+        plan=purpose,
+        status=STATUS_WORDS[purpose.status],
+        from_to=f"{first}, {last}",
+        normal=normal,
+        charts=tuple(charts),
+        cover_texts=tuple(_cover_text(cover) for cover in purpose.covers),
+    )
+
+
+def _about(dates: tuple[str, str]) -> str:
+    middle, ends = dates
+    return f"about {middle} ({ends})" if ends else middle
+
+
+def _cover_text(cover: CoverPlan) -> str:
+    text = cover.text
+    if cover.split is not None and cover.split_caught is not None:
+        days = " and ".join(short(day) for day in cover.split)
+        text += f" Half the dose on {days} would catch {wording.share(cover.split_caught)}."
+    low, usual, high = cover.half_life_d
+    return f"{text} Half-life {usual:g} d ({low:g} to {high:g}; {cover.half_life_source})."
+
+
+def _workable(purpose: PurposePlan) -> Chart:
+    def line(name: str) -> FloatArray:
+        return _numbers([getattr(week, name) for week in purpose.weeks])
+
+    return workable_chart(
+        f"workable-{purpose.purpose}",
+        f"Workable days: {purpose.title.lower()}",
+        [_start(week) for week in purpose.weeks],
+        days=line("days"),
+        band=(line("low"), line("high")),
+    )
+
+
+def _start(week: Week) -> dt.date:
+    return week.start
+
+
+def _cover(cover: CoverPlan, number: int, title: str, today: dt.date) -> Chart | None:
+    """The cover curve; None when there are too few dates to draw."""
+    if len(cover.curve) < 2:
+        return None
+    at = np.array([point.date for point in cover.curve], dtype="datetime64[D]")
+    dates = np.arange(at[0], at[-1] + 1)
+    middle, low, high = (
+        _daily(dates, at, _numbers([getattr(point, name) for point in cover.curve]))
+        for name in ("caught", "low", "high")
+    )
+    active = cover.active or "a usual barrier"
+    return cover_chart(
+        f"cover-{cover.purpose}-{number}",
+        f"{title}: cover by date, {active}",
+        dates,
+        cover=middle,
+        band=(low, high),
+        best=cover.best.date if cover.best is not None else None,
+        today=today,
+    )
+
+
+def _daily(dates: DateArray, at: DateArray, values: FloatArray) -> FloatArray:
+    """A curve given on some dates, on every date between."""
+    return np.interp(dates.astype(np.int64), at.astype(np.int64), values)
+
+
+def _numbers(values: list[float | None]) -> FloatArray:
+    return np.array([np.nan if value is None else value for value in values])

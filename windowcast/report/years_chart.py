@@ -1,0 +1,91 @@
+"""Key dates of this season beside those of past ones, a row for each."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+
+import numpy as np
+
+from windowcast.report import wording
+from windowcast.report.chartkit import Chart, Scale, drawing, el, label, month_starts
+from windowcast.report.season import short
+from windowcast.units import Display
+from windowcast.windows.plan_model import KeyDate, SeasonPlan
+
+_LEFT, _RIGHT, _TOP, _ROW = 12.0, 348.0, 26.0, 38.0
+
+
+def years_chart(plan: SeasonPlan) -> Chart:
+    """Each past season's date as a stroke, this season's as a diamond with its 10 to 90 %."""
+    display = Display(plan.units)
+    start = season_start(plan.season)
+    days = np.arange(np.datetime64(start, "D"), np.datetime64(start.replace(year=start.year + 1)))
+    x = Scale(0, len(days) - 1, _LEFT, _RIGHT)
+    bottom = _TOP + _ROW * len(plan.key_dates)
+    parts = [label(_LEFT, 12, "day of the season", "axis-title")]
+    for index, month in month_starts(days):
+        at = x(index)
+        parts.append(el("line", x1=at, x2=at, y1=_TOP - 4, y2=bottom, class_="grid"))
+        if index and month in {"Aug", "Oct", "Dec", "Feb", "Apr", "Jun"} and at < _RIGHT - 16:
+            parts.append(label(at + 2, _TOP - 6, month))
+    for row, key in enumerate(plan.key_dates):
+        parts += _row(key, row, x, start, display)
+    parts += _legend(bottom + 16)
+    desc = (
+        f"Season {plan.season} beside {plan.past_seasons} past seasons, for "
+        f"{len(plan.key_dates)} key dates."
+    )
+    title = "Key dates, season by season"
+    svg = drawing("years", title, desc, bottom + 46, *parts)
+    seasons = list(dict.fromkeys(y.season for key in plan.key_dates for y in key.years))
+    columns = ("Key date", f"{plan.season}", *seasons)
+    rows = tuple(_cells(key, seasons, display) for key in plan.key_dates)
+    return Chart("years", title, desc, svg, columns, rows)
+
+
+def season_start(season: str) -> dt.date:
+    """First day of a season by its name, ``2016/17`` or the one year of a southern one."""
+    return dt.date(int(season[:4]), 7 if len(season) > 4 else 1, 1)
+
+
+def _row(key: KeyDate, row: int, x: Scale, start: dt.date, display: Display) -> Iterator[str]:
+    middle = _TOP + _ROW * row + 26
+    yield label(_LEFT, middle - 12, wording.in_units(key.label, display), "lab halo")
+    yield el("line", x1=_LEFT, x2=_RIGHT, y1=middle, y2=middle, class_="grid")
+    for year in key.years:
+        if year.date is not None:
+            at = x((year.date - season_start(year.season)).days)
+            yield el("line", x1=at, x2=at, y1=middle - 5, y2=middle + 5, class_="stroke")
+    if key.ahead is not None and key.ahead.early is not None and key.ahead.late is not None:
+        low, high = (x((day - start).days) for day in (key.ahead.early, key.ahead.late))
+        yield el("line", x1=low, x2=high, y1=middle, y2=middle, class_="whisker")
+    this = key.passed or (key.ahead.median if key.ahead is not None else None)
+    if this is not None:
+        yield _diamond(x((this - start).days), middle)
+
+
+def _diamond(x: float, y: float) -> str:
+    d = f"M{x:.1f} {y - 6:.1f}L{x + 5:.1f} {y:.1f}L{x:.1f} {y + 6:.1f}L{x - 5:.1f} {y:.1f}Z"
+    return el("path", d=d, class_="diamond")
+
+
+def _legend(y: float) -> list[str]:
+    return [
+        el("line", x1=_LEFT + 6, x2=_LEFT + 6, y1=y - 5, y2=y + 5, class_="stroke"),
+        label(_LEFT + 18, y + 4, "a past season"),
+        _diamond(_LEFT + 126, y),
+        label(_LEFT + 138, y + 4, "this season"),
+        el("line", x1=_LEFT, x2=_LEFT + 14, y1=y + 18, y2=y + 18, class_="whisker"),
+        label(_LEFT + 18, y + 22, "10 to 90 % of what is still to come"),
+    ]
+
+
+def _cells(key: KeyDate, seasons: list[str], display: Display) -> tuple[str, ...]:
+    this = key.passed or (key.ahead.median if key.ahead is not None else None)
+    dates = {year.season: year.date for year in key.years}
+    return (
+        wording.in_units(key.label, display),
+        short(this) if this is not None else "cannot tell",
+        *(short(day) if (day := dates.get(season)) is not None else "–" for season in seasons),
+    )
