@@ -338,12 +338,12 @@ def test_damage_ends_in_a_record_or_one_line(
         assert "\n" not in said
 
 
-def test_thirty_years_of_hours_fit_and_read_in_seconds(tmp_path: Path) -> None:
+def test_fifteen_years_of_hours_fit_and_read_in_seconds(tmp_path: Path) -> None:
     """Far below the size limit, and the memory it takes is a small multiple of the file."""
-    hours = np.arange("1990-01-01", "2020-01-01", dtype="datetime64[h]").astype(str)
+    hours = np.arange("2005-01-01", "2020-01-01", dtype="datetime64[h]").astype(str)
     rows = "".join(f"{hour}:00Z,{k % 30},5.5,60,3.1,0\n" for k, hour in enumerate(hours))
     text = "time,temp_c,dewpoint_c,rh_pct,wind_m_s,precip_mm\n" + rows
-    assert len(text) < textfile.MAX_BYTES / 4
+    assert len(text) < textfile.MAX_BYTES / 8
     begin = time.process_time()
     record = read(tmp_path, text)
     assert time.process_time() - begin < 5.0
