@@ -133,8 +133,8 @@ def simulate(
     ValueError
         The state is not of the day before, or a depth is out of range.
     """
-    first = forcing.dates[0].astype("datetime64[D]")
-    if state is not None and state.date + np.timedelta64(1, "D") != first:
+    first = forcing.dates[..., 0].astype("datetime64[D]")
+    if state is not None and np.any(state.date + np.timedelta64(1, "D") != first):
         raise ValueError(f"the state is of {state.date}, the weather starts on {first}")
     if not all(0 <= z <= GRID.node_m[-1] for z in depths_m):
         raise ValueError("depths must lie between 0 and 3 m")
@@ -151,7 +151,7 @@ def simulate(
         np.shape(forcing.latitude_deg),
         () if state is None else state.temp_c.shape[:-1],
     )
-    days, columns = len(forcing.dates), int(np.prod(shape))
+    days, columns = forcing.dates.shape[-1], int(np.prod(shape))
     asked = (*depths_m, *NEAR_SURFACE_M) if site.correction is not None else tuple(depths_m)
     out = np.empty((days, len(asked) + EXTRAS, columns))
     ends = np.empty((columns, STATE_SIZE))
@@ -188,7 +188,7 @@ def simulate(
         temps = temps[..., :-2] + near[..., None]
     return SoilResult(
         temp_c=temps,
-        state=_state(forcing.dates[-1], ends, shape),
+        state=_state(forcing.dates[..., -1], ends, shape),
         moisture=water,
         frozen=ice > 0.5,
         snow_water_mm=snow,

@@ -157,16 +157,20 @@ class Freezing:
         """Temperatures that hold the heat each layer took up in a step, ice included.
 
         `after` comes from `conduct` with the capacities `used`; the heat taken up is
-        ``used * (after - before)``. `store` is the capacity without latent heat.
+        ``used * (after - before)``. `store` is the capacity without latent heat. A layer that
+        neither was nor is frozen keeps `after` to the bit, so that a column gives the same numbers
+        alone and beside colder ones.
         """
         ops, width, count = self.ops, self.width_k, len(self.latent)
 
         def settled(old: Number, new: Number, held: Number, used: Number, latent: Number) -> Number:
-            heat = held * old - latent * self.frozen_share(old) + used * (new - old)
+            ice = latent * self.frozen_share(old)
+            warm = new + ((used - held) * (new - old) - ice) / held  # if nothing froze or thawed
+            heat = held * ops.minimum(warm, 0.0)
             all_frozen = -(held * width + latent)
-            partly = ops.maximum(ops.minimum(heat, 0.0), all_frozen) / (held + latent / width)
-            beyond = ops.maximum(heat, 0.0) + ops.minimum(heat - all_frozen, 0.0)
-            return partly + beyond / held
+            partly = ops.maximum(heat, all_frozen) / (held + latent / width)
+            beyond = ops.minimum(heat - all_frozen, 0.0) / held
+            return ops.maximum(warm, 0.0) + partly + beyond
 
         upper = [part[:count] for part in (before, after, store, used)]
         return ops.each(settled, *upper, self.latent) + after[count:]

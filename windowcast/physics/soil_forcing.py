@@ -30,7 +30,8 @@ class SoilForcing:
     Attributes
     ----------
     dates
-        ``datetime64[D] [time]``, without gaps.
+        ``datetime64[D] [time]``, without gaps; ``[..., time]`` where places begin on different
+        days and are run side by side, each from its own first day.
     tmax_c, tmin_c, precip_mm
         Air temperature extremes and precipitation. NaN where missing.
     latitude_deg
@@ -125,7 +126,7 @@ def _wetness(precip_mm: FloatArray) -> FloatArray:
 
 def columns_of(forcing: SoilForcing, shape: tuple[int, ...], part: slice) -> Weather:
     """Some columns of the forcing, gaps filled; `shape` is that of all leading axes."""
-    days = len(forcing.dates)
+    days = forcing.dates.shape[-1]
 
     def columns(values: npt.ArrayLike) -> FloatArray:
         full = np.broadcast_to(np.asarray(values, dtype=np.float64), (*shape, days))
@@ -141,23 +142,31 @@ def columns_of(forcing: SoilForcing, shape: tuple[int, ...], part: slice) -> Wea
         tmax, tmin = _carry(tmax, missing), _carry(tmin, missing)
     latitude = np.broadcast_to(np.asarray(forcing.latitude_deg, dtype=np.float64), shape)
     latitude, column = np.unique(latitude.reshape(-1)[part], return_inverse=True)
-    number = day_of_year(forcing.dates)
+    dates = forcing.dates[:, None]
+    if forcing.dates.ndim > 1:
+        dates = np.broadcast_to(forcing.dates, (*shape, days)).reshape(-1, days)[part].T
     by_day = extraterrestrial_radiation_mj_m2(latitude[None, :], np.arange(1, 367)[:, None])
     precip = columns(forcing.precip_mm)
     unknown = ~np.isfinite(precip)
     if unknown.any():  # the mean of what is known
         known = np.maximum((~unknown).sum(axis=0), 1)
-        precip = np.where(unknown, np.where(unknown, 0.0, precip).sum(axis=0) / known, precip)
+        precip = np.where(unknown, in_order(np.where(unknown, 0.0, precip)) / known, precip)
     return Weather(
         tmax_c=tmax,
         tmin_c=tmin,
         precip_mm=precip,
-        outside_mj_m2=by_day[:, column][number - 1],
+        outside_mj_m2=by_day[day_of_year(dates) - 1, column],
         solar_mj_m2=optional(forcing.solar_mj_m2),
         rh_mean_pct=optional(forcing.rh_mean_pct),
         snow_depth_mm=optional(forcing.snow_depth_mm),
         blind=blind,
     )
+
+
+def in_order(values: FloatArray) -> FloatArray:
+    """Sum over time, day after day: the same bits for one column as for many side by side."""
+    result: FloatArray = np.cumsum(values, axis=0)[-1]
+    return result
 
 
 def drivers(weather: Weather) -> Drivers:

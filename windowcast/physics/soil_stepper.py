@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import astuple, fields
 
 import numpy as np
@@ -17,7 +17,7 @@ from windowcast.physics.soil_column import (
     Number,
     conduct,
 )
-from windowcast.physics.soil_forcing import Drivers
+from windowcast.physics.soil_forcing import Drivers, in_order
 from windowcast.physics.soil_properties import Texture
 from windowcast.physics.soil_surface import (
     Day,
@@ -91,7 +91,9 @@ class Stepper:
 
     def spin_up(self, year: Drivers) -> None:
         """Start from the means of a year and run it until the start is forgotten."""
-        air, precip, demand = (a.mean(axis=0) for a in (year.air_c, year.precip_mm, year.demand_mm))
+        air, precip, demand = (
+            in_order(a) / len(a) for a in (year.air_c, year.precip_mm, year.demand_mm)
+        )
         zero = np.zeros_like(air)
         surface = [zero, zero + 0.2, zero + 0.7, zero + 0.7, zero + 0.5, air, precip, demand]
         self.load(np.array([air] * len(GRID.node_m) + surface).T)
@@ -111,7 +113,7 @@ class Stepper:
             mean = {
                 k: late * temps[k] + (1.0 - late) * before[k] for part in weights for k, _ in part
             }
-            row = [sum(mean[k] * w for k, w in part) for part in weights]
+            row = [_interpolated(mean, part) for part in weights]
             share = freezing.frozen_share(temps[1]) if self.cold else temps[1] * 0.0
             out[i] = np.array([*row, self.surface.top_water, share, self.surface.snow_mm]).reshape(
                 out.shape[1:]
@@ -183,3 +185,11 @@ class Stepper:
         root = LATENT_HEAT_J_M3 * (p.freezing_water + p.freezing_water_wet * s.root_water)
         latent = [(top if i < TOP else root) * z for i, z in enumerate(_PER_DAY[:FREEZING])]
         return Freezing(self.ops, p.freezing_width_k, latent)
+
+
+def _interpolated(layers: Mapping[int, Number], part: Sequence[tuple[int, float]]) -> Number:
+    """Weighted sum in the same order of rounding for floats and arrays."""
+    total: Number = 0.0
+    for layer, weight in part:
+        total = total + layers[layer] * weight
+    return total
