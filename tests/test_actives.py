@@ -72,6 +72,20 @@ def test_values_are_traceable_and_within_their_vocabulary() -> None:
         assert len(active.known()) == len(list(table.table(name).values_below())), name
 
 
+@pytest.mark.parametrize(
+    ("name", "package"),
+    [
+        ("tank", "windowcast.materials"),
+        ("rotation", "windowcast.materials"),
+        ("record_rules", "windowcast.records"),
+    ],
+)
+def test_every_rule_of_thumb_says_where_it_comes_from(name: str, package: str) -> None:
+    found = list(values.load(name, package).values_below())
+    assert found
+    assert all(v.source and v.status in values.STATUSES for v in found)
+
+
 def test_published_figures() -> None:
     actives = load_actives()
     # Schleicher et al. 1995, Weed Science 43:140-148: half-lives in turf

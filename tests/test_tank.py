@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import shutil
 from pathlib import Path
 
 import pytest
@@ -258,6 +259,26 @@ def test_sheet_counts_what_the_log_says(site_file: Path) -> None:
     CliRunner().invoke(cli, [*log, "start=2018-01-02 10:00", "active=glyphosate"])
     assert "without its rate" in " ".join(tank(*words).split())
     assert json.loads(tank(*words, "--format", "json"))["totals"][0]["before_kg_ha"] is None
+
+
+def test_sheet_for_the_best_window_warns_of_a_repeated_group(site_file: Path) -> None:
+    for name in ("daily.csv.gz", "hourly.csv.gz"):
+        shutil.copy(sample_folder() / name, site_file.parent)
+    text = site_file.read_text() + '\n[weather]\nfiles = ["daily.csv.gz", "hourly.csv.gz"]\n'
+    site_file.write_text('stock = ["glyphosate", "flumioxazin"]\n' + text)
+    log = ["log", "add", "application", "--no-weather", "--site", str(site_file)]
+    CliRunner().invoke(
+        cli, [*log, "start=2017-01-10 10:00", "active=glyphosate 0.1 lb/acre", "purpose=dormant"]
+    )
+    said = tank(
+        "sheet", str(site_file), "--area", "2 acre", "--carrier", "25 gal/acre", "--tank", "60 gal",
+        "--product", "shed jug", "--purpose", "dormant", "--date", "2018-01-18", "--offline",
+    )  # fmt: skip
+    assert "Jan 2018" in said.splitlines()[0]
+    assert "Afterwards" in said
+    flat = " ".join(said.split())
+    assert "Rotation: group 9 was used for dormant last season as well" in flat
+    assert "in stock instead: flumioxazin (group 14)" in flat
 
 
 @pytest.mark.parametrize(

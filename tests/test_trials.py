@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -268,7 +269,7 @@ def test_too_little_to_analyse_is_said() -> None:
 
 
 def test_results_of_a_logged_trial() -> None:
-    rows = two_places()
+    rows = [replace(r, value=abs(r.value)) for r in two_places()]
     before = [
         Rating(dt.date(2025, 1, 1), r.trial, r.plot, r.treatment, 50.0, before=True,
                block=r.block, location=r.location)
@@ -279,6 +280,7 @@ def test_results_of_a_logged_trial() -> None:
     assert result.controls["A"].method == "Henderson-Tilton 1955"
     assert 50 < result.controls["A"].percent < 90
     assert result.analysis is not None
+    assert "square roots of the counts" in result.analysis.model
     (plain,) = trial_results(rows)
     assert plain.controls["A"].method == "Abbott 1925"
     # all starts were 50: both methods must agree

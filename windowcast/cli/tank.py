@@ -12,6 +12,7 @@ from windowcast.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.cli.options import Start
+    from windowcast.materials.rotation import Use
     from windowcast.materials.tank import NozzleCheck, TankSheet
     from windowcast.windows.model import Window
 
@@ -125,6 +126,7 @@ def sheet(
     from windowcast.materials.actives import load_actives
     from windowcast.materials.products import load_products, product_from_words, with_label_maximum
     from windowcast.materials.quantity import parse
+    from windowcast.materials.rotation import use_of
     from windowcast.materials.tank import tank_sheet
 
     start = Start(site_file, sample=False, files=(), date=date, offline=offline)
@@ -135,14 +137,22 @@ def sheet(
     chosen = [product_from_words(text, known, actives) for text in products]
     chosen = with_label_maximum(chosen, actives)
     window = _window(start, purpose, "+".join(p.active for p in chosen if p.active))
+    day = window.date if window else _date(date)
+    members = [actives[p.active] for p in chosen if p.active]
+    use = None
+    if site is not None and members:
+        today = day or dt.datetime.now(site.zone).date()
+        use = use_of(today, purpose or "", members, southern=site.place.southern, where=where)
+    used, remarks = _from_log(start, day, use, where)
     result = tank_sheet(
         parse(area, "area", "area"),
         _carrier(carrier),
         parse(tank, "volume", "tank"),
         chosen,
         actives=actives,
-        used_kg_ha=_used(start, where, window.date if window else None),
+        used_kg_ha=used,
         nozzle=_nozzle(carrier, speed, spacing, flow),
+        remarks=remarks,
     )
     click.echo(_json(result, window) if form == "json" else _text(result, window, where))
 
@@ -162,23 +172,50 @@ def _window(start: Start, purpose: str | None, actives: str) -> Window | None:
     return outlook.windows[0]
 
 
-def _used(start: Start, where: str, day: dt.date | None) -> dict[str, float]:
-    """Active ingredient the log says was put out there in the year before."""
+def _from_log(
+    start: Start, day: dt.date | None, use: Use | None, where: str
+) -> tuple[dict[str, float], list[str]]:
+    """What the log says was put out there in the year before, and what the tank would repeat."""
     if start.site_file is None:
-        return {}
+        return {}, []
     site = start.site()
     log_file = start.log_file(site)
     if log_file is None or not log_file.is_file():
-        return {}
+        return {}, []
+    from windowcast.materials.actives import load_actives
+    from windowcast.materials.rotation import plan_flags
     from windowcast.records.model import Application
-    from windowcast.records.observed import applied_kg_ha
+    from windowcast.records.observed import applied_kg_ha, uses_in
     from windowcast.records.store import SeasonLog
 
-    day = day or (
-        dt.date.fromisoformat(start.date) if start.date else dt.datetime.now(site.zone).date()
-    )
     with SeasonLog(log_file, create=False) as log:
-        return applied_kg_ha([s.entry for s in log.all(Application)], day, where)
+        done = [s.entry for s in log.all(Application)]
+    materials = load_actives(start.beside(site.materials_file))
+    day = day or dt.datetime.now(site.zone).date()
+    flags = plan_flags(
+        [use] if use else [],
+        [u for u in uses_in(done, materials, southern=site.place.southern) if u.date < day],
+        stock=[materials[name] for name in site.stock],
+        species=str(site.turf.species),
+    )
+    remarks = [
+        f"Rotation: {flag.reason}"
+        + (f"; in stock instead: {', '.join(flag.alternatives)}" if flag.alternatives else "")
+        + "."
+        for flag in flags
+    ]
+    return applied_kg_ha(done, day, where), remarks
+
+
+def _date(text: str | None) -> dt.date | None:
+    if text is None:
+        return None
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise InputError(
+            f"{text!r} is not a date", field="--date", remedy="write it as 2025-11-06"
+        ) from None
 
 
 def _carrier(text: str) -> float:

@@ -135,6 +135,7 @@ def tank_sheet(
     actives: Mapping[str, Active] | None = None,
     used_kg_ha: Mapping[str, float] | None = None,
     nozzle: NozzleCheck | None = None,
+    remarks: Sequence[str] = (),
 ) -> TankSheet:
     """Work out the loads and everything that goes with them.
 
@@ -149,6 +150,8 @@ def tank_sheet(
     used_kg_ha
         Active ingredient already put out there this year, by name; NaN where the log has an
         application without its rate.
+    remarks
+        Further cautions for the sheet, such as those of the rotation.
 
     Raises
     ------
@@ -185,8 +188,11 @@ def tank_sheet(
         nozzle=nozzle,
         totals=totals,
         notes=_notes(members),
-        cautions=_cautions(
-            loads, tank_l, carrier_l_ha, products=ordered, members=members, totals=totals
+        cautions=(
+            *_cautions(
+                loads, tank_l, carrier_l_ha, products=ordered, members=members, totals=totals
+            ),
+            *remarks,
         ),
     )
 

@@ -7,6 +7,7 @@ follows is stated with each result. Needs statsmodels (the ``trials`` extra).
 
 from __future__ import annotations
 
+import math
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -121,8 +122,9 @@ def _result(
             except InputError as error:
                 notes.append(f"{name}: {error.problem}")
     analysis = None
+    counted = measure.startswith("count") and all(r.value >= 0 for r in after)
     try:
-        analysis = analyse(after)
+        analysis = analyse(after, transform="sqrt" if counted else "none")
     except InputError as error:
         notes.append(error.problem)
     return TrialResult(trial, measure, weed, str(date), controls, analysis, tuple(notes))
@@ -167,8 +169,8 @@ def analyse(ratings: Sequence[Rating], *, transform: Transform = "none") -> Anal
     ratings
         Values after treatment, untreated plots included.
     transform
-        "sqrt" for small counts whose spread grows with the mean; means come back on the scale of
-        the counts.
+        "sqrt" for counts, whose spread grows with the mean; means come back on the scale of the
+        counts, differences stay on that of the roots.
 
     Raises
     ------
@@ -190,6 +192,8 @@ def analyse(ratings: Sequence[Rating], *, transform: Transform = "none") -> Anal
         values = np.sqrt(values)
     fit = _mixed if len(locations) > 1 else _blocked
     model, beta, covariance, df, scale, said = fit(ratings, values, treatments)
+    if transform == "sqrt":
+        model = f"square roots of the counts; {model}"
     if df < 1:
         raise InputError(
             "no plot is left over to tell the error from", field="ratings", remedy="add blocks"
@@ -313,7 +317,7 @@ def _differences(
 
     if len(treatments) < 2:
         return ()
-    critical = _tukey(len(treatments), df) / np.sqrt(2)
+    critical = _tukey(len(treatments), df) / math.sqrt(2)
     found = []
     for i, j in combinations(range(len(treatments)), 2):
         difference = float(beta[i] - beta[j])
