@@ -177,7 +177,7 @@ def _dates(yyyymmdd: FloatArray, path: str | PathLike[str]) -> DateArray:
     dates: DateArray = first + (of_month - 1).astype("timedelta64[D]")
     wrong = (month < 1) | (month > 12) | (dates.astype("datetime64[M]").astype(int) != months)
     if wrong.any():
-        text = f"{yyyymmdd[wrong][0]:g} is not a date"
+        text = f"{yyyymmdd[wrong][0]:.0f} is not a date"
         raise InputError(text, path=path, field="LST_DATE", remedy=_REMEDY)
     return dates
 
