@@ -1,4 +1,4 @@
-"""What reading weather files costs: GHCN-Daily against pandas, checks and gaps, the sample.
+"""What reading weather files costs: GHCN-Daily against pandas, checks, gaps, sample, hours.
 
     python benchmarks/bench_files.py [STATION.dly.gz]
 
@@ -7,6 +7,7 @@ Prints one JSON object; ratios are of times taken in turn in one process.
 
 from __future__ import annotations
 
+import datetime as dt
 import gzip
 import io
 import json
@@ -15,12 +16,15 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from windowcast.weather.files import read_weather
 from windowcast.weather.gaps import filled
+from windowcast.weather.hourly import daily_to_hourly
 from windowcast.weather.quality import checked
-from windowcast.weather.sample import sample_weather
+from windowcast.weather.record import Record
+from windowcast.weather.sample import sample_site, sample_weather
 
 ROOT = Path(__file__).parents[1]
 DEFAULT = ROOT / "tests" / "data" / "ghcn" / "USW00013904_1999-2004.dly.gz"
@@ -37,6 +41,16 @@ def seconds(run: Callable[[], object], times: int = 5) -> float:
     return min(taken)
 
 
+def thousand_members() -> Record:
+    """Two weeks of hours for a thousand members."""
+    first = np.datetime64("2020-01-10")
+    low = np.random.default_rng(1).normal(5, 3, (1000, 16))
+    grades = {name: np.zeros(16, np.uint8) for name in ("tmin_c", "tmax_c")}
+    values = {"tmin_c": low, "tmax_c": low + 8}
+    days = Record(sample_site().place, np.arange(first, first + 16), values, grades)
+    return daily_to_hourly(days, dt.date(2020, 1, 11), 14)
+
+
 def main() -> None:
     """Print the figures."""
     path = Path(sys.argv[1]) if len(sys.argv) > 1 else DEFAULT
@@ -51,6 +65,7 @@ def main() -> None:
         "pandas_read_fwf_over_ours": round(other / ours, 1),
         "checks_and_gaps_s": round(seconds(lambda: filled(checked(record))), 4),
         "sample_weather_s": round(seconds(sample_weather), 4),
+        "hours_of_1000_members_s": round(seconds(thousand_members), 4),
     }
     print(json.dumps(figures, indent=1))
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import gzip
 import tempfile
-import time
 import warnings
 from pathlib import Path
 
@@ -336,18 +335,6 @@ def test_damage_ends_in_a_record_or_one_line(
         except InputError as error:
             said = str(error)
         assert "\n" not in said
-
-
-def test_fifteen_years_of_hours_fit_and_read_in_seconds(tmp_path: Path) -> None:
-    """Far below the size limit, and the memory it takes is a small multiple of the file."""
-    hours = np.arange("2005-01-01", "2020-01-01", dtype="datetime64[h]").astype(str)
-    rows = "".join(f"{hour}:00Z,{k % 30},5.5,60,3.1,0\n" for k, hour in enumerate(hours))
-    text = "time,temp_c,dewpoint_c,rh_pct,wind_m_s,precip_mm\n" + rows
-    assert len(text) < textfile.MAX_BYTES / 8
-    begin = time.process_time()
-    record = read(tmp_path, text)
-    assert time.process_time() - begin < 5.0
-    assert len(record.times) == len(hours)
 
 
 def test_concatenated_gzip_members_are_one_file(tmp_path: Path) -> None:

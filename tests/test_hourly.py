@@ -242,17 +242,3 @@ def test_noon_is_warm_everywhere(zone: str, latitude: float, longitude: float) -
     temp = hours.get("temp_c")[:24]
     assert clocks[int(temp.argmax())] in (13, 14, 15, 16)
     assert temp[clocks.index(14)] > temp[clocks.index(6)] + 3
-
-
-def test_thousand_members_are_fast() -> None:
-    import time
-
-    first = np.datetime64("2020-01-10")
-    low = np.random.default_rng(1).normal(5, 3, (1000, 16))
-    grades = {name: np.zeros(16, np.uint8) for name in ("tmin_c", "tmax_c")}
-    record = Record(
-        LISBON, np.arange(first, first + 16), {"tmin_c": low, "tmax_c": low + 8}, grades
-    )
-    begin = time.perf_counter()
-    daily_to_hourly(record, dt.date(2020, 1, 11), 14)
-    assert time.perf_counter() - begin < 1.0
