@@ -255,6 +255,9 @@ def test_a_window_more_likely_to_fail_is_not_rated_fit() -> None:
     assert best.windows[0].score is not None
     assert best.windows[0].score >= 100 * RULE.fit
     assert "more likely to fail than to hold" in best.advice
+    assert best.windows[0].limiting is not None
+    assert best.windows[0].limiting.criterion == "wind"
+    assert "bad in 24 of 40 futures" in best.windows[0].limiting.reason
 
 
 def test_beyond_the_forecast_odds_rest_on_past_years() -> None:

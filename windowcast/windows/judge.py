@@ -18,7 +18,7 @@ from windowcast.windows.grade import Grade, needs_behind, table_of
 from windowcast.windows.hours import HourContext
 from windowcast.windows.model import Judged
 from windowcast.windows.purposes import Purpose, weights_of
-from windowcast.windows.score import Block, BoolArray, Rule, closeness, combine, limiting
+from windowcast.windows.score import Block, BoolArray, Rule, closeness, combine, holds, limiting
 
 
 @dataclass(frozen=True)
@@ -86,6 +86,30 @@ class HourScores:
     def limiting(self, block: Block) -> str:
         """The criterion that holds a block down most, "" when all are fully met."""
         return limiting({name: self.at(name, block)[0] for name in self.scores}, self.weights)
+
+    def spoiler(self, block: Block, rule: Rule) -> tuple[str, int]:
+        """The criterion that most often spoils a block in the members in which it does not hold.
+
+        Returns
+        -------
+        str, int
+            Its name, and in how many members it is the worst; "" and 0 when it always holds.
+        """
+        failed = ~holds(self.score[1:, block.hours], rule)
+        if not failed.any():
+            return "", 0
+        names = list(self.scores)
+        shape = self.score[:, block.hours].shape
+        means = np.stack(
+            [
+                np.broadcast_to(self.scores[n][:, block.hours] ** self.weights[n], shape)[1:][
+                    failed
+                ].mean(axis=-1)
+                for n in names
+            ]
+        )
+        worst = np.bincount(np.where(np.isnan(means), 1.0, means).argmin(axis=0))
+        return names[int(worst.argmax())], int(worst.max())
 
 
 @dataclass

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -23,6 +23,8 @@ from windowcast.windows.judge import HourScores, Judge
 from windowcast.windows.model import (
     PURPOSES,
     HourStrip,
+    Judged,
+    Odds,
     PurposeName,
     PurposeOutlook,
     Ranking,
@@ -31,7 +33,7 @@ from windowcast.windows.model import (
 )
 from windowcast.windows.odds import odds
 from windowcast.windows.purposes import Purpose, purpose_of
-from windowcast.windows.score import Block, Rule, best_block, holds
+from windowcast.windows.score import Block, Rule, best_block, holds, nearness
 from windowcast.windows.timing import Timing, timing_of
 
 _ORDER = {"fit": 0, "marginal": 0, "cannot tell": 1, "unfit": 2}
@@ -202,7 +204,6 @@ class _Task:
         score = float(scores.score[0, block.hours].mean())
         unknown = np.isnan(score)
         judged = scores.judged(block, self.rule)
-        limit = scores.limiting(block)
         times = self._times(block)
         futures = scores.score[1:, block.hours]
         held = np.where(np.isnan(futures).any(axis=-1), np.nan, holds(futures, self.rule))
@@ -219,7 +220,7 @@ class _Task:
             score=None if unknown else round(100 * score, 1),
             verdict=verdict,
             odds=chance,
-            limiting=by.get(limit),
+            limiting=self._limiting(scores, block, by, chance),
             judged=judged,
             follow_up=advice.follow_up(
                 needs,
@@ -231,6 +232,19 @@ class _Task:
             grade=self.ctx.grade_words(self.ctx.lead + block.start, self.ctx.lead + block.stop),
             actives=needs.names,
         )
+
+    def _limiting(
+        self, scores: HourScores, block: Block, by: Mapping[str, Judged], chance: Odds | None
+    ) -> Judged | None:
+        """What holds a block down most: in the forecast, or else in the futures it fails in."""
+        limit = scores.limiting(block)
+        if chance is None or (limit and chance.share >= self.rule.even):
+            return by.get(limit)
+        name, count = scores.spoiler(block, self.rule)
+        if count == 0 or name == limit or (limit and by[limit].verdict != "fit"):
+            return by.get(limit)
+        reason = f"{by[name].reason} by the forecast, bad in {count} of {chance.members} futures"
+        return replace(by[name], reason=reason)
 
     def _times(self, block: Block) -> tuple[dt.datetime, dt.datetime]:
         """Start and end of a block on the site's clock."""
@@ -300,11 +314,12 @@ class _Task:
 
 
 def _rank_key(window: Window) -> tuple[float, ...]:
-    """Workable before unknown before unfit; then score times odds, then nearness, then time."""
+    """Workable before unknown before unfit; by score times odds, else by nearness; then by time."""
     share = 1.0 if window.odds is None else window.odds.share
-    score = window.score or 0.0
-    noes = sum(j.score == 0 for j in window.judged)
-    return (_ORDER[window.verdict], -round(score * share, 1), noes, window.start.timestamp())
+    worth = (window.score or 0.0) * share
+    if window.verdict in ("unfit", "cannot tell"):
+        worth = 100 * nearness(1.0 if j.score is None else j.score for j in window.judged)
+    return (_ORDER[window.verdict], -round(worth, 1), window.start.timestamp())
 
 
 def _closed(purpose: Purpose, timing: Timing, why: str, text: str) -> PurposeOutlook:

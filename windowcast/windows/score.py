@@ -15,6 +15,7 @@ workable there.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -87,6 +88,11 @@ def closeness(scores: Iterable[tuple[FloatArray, float]]) -> FloatArray:
     for score, weight in scores:
         product = product * np.maximum(np.where(np.isnan(score), 1.0, score), _FLOOR) ** weight
     return product
+
+
+def nearness(scores: Iterable[float]) -> float:
+    """How near one block comes to a go-ahead, from its criteria's mean scores, 0..1."""
+    return math.prod(max(score, _FLOOR) for score in scores)
 
 
 def limiting(scores: Mapping[str, float], weights: Mapping[str, float]) -> str:
