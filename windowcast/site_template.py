@@ -26,6 +26,10 @@ weeds = ["POAAN", "DIGIS"]
 # Active ingredients at hand, by ISO common name; empty: all that windowcast knows.
 # stock = ["prodiamine", "glyphosate"]
 
+# Beside this file: numbers from the labels in hand, and the season log (made when first used).
+# materials_file = "labels.toml"
+# log_file = "season.sqlite"
+
 [turf]
 # {species_choices}
 species = {species}
