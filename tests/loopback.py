@@ -53,6 +53,7 @@ class Loopback:
     def __init__(self) -> None:
         self.routes: dict[str, Answer | list[Answer]] = {}
         self.requests: list[Seen] = []
+        self.connections = 0
         self.closing = threading.Event()
         self._lock = threading.Lock()
         outer = self
@@ -82,6 +83,8 @@ class Loopback:
             return planned
 
     def _serve(self, sock: socket.socket) -> None:
+        with self._lock:
+            self.connections += 1
         stream = sock.makefile("rb")
         try:
             while not self.closing.is_set():

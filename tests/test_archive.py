@@ -15,10 +15,19 @@ import archive_world as world
 import numpy as np
 import pytest
 from archive_world import Where, climate
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from loopback import GZIP, Answer, Loopback, closed_port, serving
 
 from windowcast.weather.archive import ArchiveSource
-from windowcast.weather.archive_series import Series, joined, packed, read_years, unpacked
+from windowcast.weather.archive_series import (
+    Series,
+    UnreadableError,
+    joined,
+    packed,
+    read_years,
+    unpacked,
+)
 from windowcast.weather.archive_stations import (
     Station,
     completeness,
@@ -435,3 +444,29 @@ def test_second_run_asks_nothing_imports_nothing_heavy_and_leaves_no_files(
     assert left == [], "no ~/.meteostat"
     assert list((tmp_path / "tmp").iterdir()) == []
     assert [p.name for p in (tmp_path / "cache").iterdir() if "sqlite" not in p.name] == []
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.data())
+def test_any_file_is_read_or_refused_by_name(data: st.DataObject) -> None:
+    """Whatever stands in a cell, a row or a header: a series, or `UnreadableError`."""
+    rows = gzip.decompress(
+        world.table(world.days(2024, dt.date(2024, 1, 9), climate), world.DAILY, hourly=False)
+    ).decode().split("\n")[:-1]  # fmt: skip
+    table = [row.split(",") for row in rows]
+    for _ in range(data.draw(st.integers(1, 3))):
+        row = data.draw(st.sampled_from(table))
+        column = data.draw(st.integers(0, len(row) - 1))
+        odd = st.sampled_from(["", "x", "1e999", "-9999", "nan", "31", "\x00", '"', "ghcnd"])
+        row[column] = data.draw(odd)
+        if data.draw(st.booleans()):
+            table.append(list(row))
+    station = Station("X", "", 36, -95, 200, "UTC", 1, 1)
+    body = "\n".join(",".join(row) for row in table).encode()
+    try:
+        series = read_years(station, "daily", {2024: body})[2024]
+    except UnreadableError:
+        return
+    assert (np.diff(series.times) > np.timedelta64(0)).all()
+    for value in series.values.values():
+        assert len(value) == len(series.times)

@@ -240,3 +240,15 @@ def test_error_names_no_credentials(server: Loopback) -> None:
     with pytest.raises(FetchError) as caught:
         Client(LIMITS).get(url(f"127.0.0.1:{closed_port()}"), expect=Expect.JSON, max_bytes=99)
     assert "secret" not in str(caught.value)
+
+
+def test_one_connection_serves_many_requests(server: Loopback) -> None:
+    packed = Answer(gzip.compress(CSV), type=GZIP)
+    chunked = Answer(GOOD, chunked=True)
+    server.routes = {"/a": good, "/b": packed, "/c": chunked, "/d": Answer(b"{}", 404)}
+    client = Client(LIMITS)
+    for path, expect in (("a", Expect.JSON), ("b", Expect.CSV), ("c", Expect.JSON)) * 3:
+        client.get(f"{server.url}/{path}", expect=expect, max_bytes=99_999)
+        assert client.get(f"{server.url}/d", expect=Expect.JSON, max_bytes=99).status == 404
+    assert len(server.requests) == 18
+    assert server.connections == 1

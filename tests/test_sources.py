@@ -349,3 +349,25 @@ def test_requests_name_no_more_of_the_site_than_its_place(
     for seen in server.requests:
         for word in ("Long", "Meadow", str(site_file.parent), "windowcast-"):
             assert word not in seen.text
+
+
+def test_the_documented_example_works(server: Loopback, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The code in docs/add_a_source.md, run as printed."""
+    page = (Path(__file__).parents[1] / "docs" / "add_a_source.md").read_text("utf-8")
+    code = page.split("```python\n")[1].split("```")[0]
+    space: dict[str, Any] = {}
+    exec(compile(code, "windowcast_meadow.py", "exec"), space)
+    made = space["Meadow"]()
+    assert isinstance(made, Source)
+    place = Place("Long Meadow", -33.0, 149.0, 70.0, "Australia/Sydney")
+    assert made.covers(place)
+    monkeypatch.setenv("WINDOWCAST_MEADOW_URL", server.url)
+    answer = {"first_hour_utc": "2025-11-06T00", "temp_c": [9, None, 11], "wind_km_h": [18, 0, 36]}
+    server.routes["/hours/-33.00/149.00"] = Answer(json.dumps(answer).encode())
+    (record,) = made.fetch(Request(place, FIRST, TODAY), fetcher()).records
+    np.testing.assert_array_equal(record.get("temp_c"), [9, np.nan, 11])
+    np.testing.assert_allclose(record.get("wind_m_s"), [5, 0, 10])
+    assert record.grade("temp_c").tolist() == [Grade.FORECAST, Grade.MISSING, Grade.FORECAST]
+    server.routes = {}
+    other = Place("Elsewhere", -34.0, 149.0)
+    assert made.fetch(Request(other, FIRST, TODAY), fetcher()) == Found()

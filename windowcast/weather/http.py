@@ -11,7 +11,8 @@ import random
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, TypeVar
 from urllib.parse import urljoin, urlsplit
 
@@ -78,6 +79,21 @@ class Reply:
     skew_s: float = 0.0  # server clock minus this clock
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """One request: what is asked, what must come, and until when (monotonic seconds)."""
+
+    url: str
+    headers: dict[str, str]
+    expect: Expect
+    max_bytes: int
+    stop: float
+
+    @property
+    def host(self) -> str:
+        return host_of(self.url)
+
+
 @dataclass
 class Client:
     """Sends GET requests; safe to use from several threads."""
@@ -125,16 +141,15 @@ class Client:
             **({"If-None-Match": etag} if etag else {}),
             **({"If-Modified-Since": last_modified} if last_modified else {}),
         }
+        session = self._session()
         stop = time.monotonic() + self.limits.deadline_s
+        asked = _Asked(url, headers, expect, max_bytes, stop)
         attempt = 0
         while True:
             attempt += 1
             try:
-                reply = _within(
-                    stop - time.monotonic(),
-                    host,
-                    lambda: self._follow(url, headers, expect, max_bytes, stop),
-                )
+                left = stop - time.monotonic()
+                reply = _within(left, host, lambda: self._follow(session, asked))
                 self._failures[host] = 0
                 return reply
             except FetchError as error:
@@ -144,6 +159,8 @@ class Client:
                     if time.monotonic() + pause < stop:
                         self.sleep(pause)
                         continue
+                if error.kind is Kind.DEADLINE:
+                    del self._local.session  # the thread left behind may still be using it
                 self._failures[host] = self._failures.get(host, 0) + 1
                 if error.kind in _HOST_DOWN or self._failures[host] >= _FAILURES_IN_A_ROW:
                     self._down[host] = error
@@ -156,32 +173,31 @@ class Client:
         longest = min(self.limits.backoff_s * 2 ** (attempt - 1), self.limits.backoff_max_s)
         return float(longest * random.uniform(0.5, 1.0))
 
-    def _follow(
-        self, url: str, headers: dict[str, str], expect: Expect, max_bytes: int, stop: float
-    ) -> Reply:
+    def _follow(self, session: Session, asked: _Asked) -> Reply:
         """One try: the request and redirects on the same host."""
-        host = host_of(url)
         for _ in range(self.limits.redirects + 1):
-            with self._send(url, headers, stop) as response:
+            with self._send(session, asked) as response:
                 if response.status_code not in (301, 302, 303, 307, 308):
-                    return self._reply(response, host, expect, max_bytes, stop)
-                target = urljoin(url, response.headers.get("Location", ""))
-            if not _same_host(url, target):
+                    return _reply(response, asked)
+                target = urljoin(asked.url, response.headers.get("Location", ""))
+            if not _same_host(asked.url, target):
                 other = host_of(target) or "nowhere"
-                raise FetchError(Kind.REDIRECT, host, f"it points to another host ({other})")
-            url = target
-        raise FetchError(Kind.REDIRECT, host, f"more than {self.limits.redirects} redirects")
+                text = f"it points to another host ({other})"
+                raise FetchError(Kind.REDIRECT, asked.host, text)
+            asked = replace(asked, url=target)
+        text = f"more than {self.limits.redirects} redirects"
+        raise FetchError(Kind.REDIRECT, asked.host, text)
 
-    def _send(self, url: str, headers: dict[str, str], stop: float) -> Response:
+    def _send(self, session: Session, asked: _Asked) -> Response:
         import requests
 
-        host, left = host_of(url), max(stop - time.monotonic(), 0.05)
+        host, left = asked.host, max(asked.stop - time.monotonic(), 0.05)
         with self._lock:
             self.requests_sent += 1
         try:
-            return self._session().get(
-                url,
-                headers=headers,
+            return session.get(
+                asked.url,
+                headers=asked.headers,
                 stream=True,
                 allow_redirects=False,
                 timeout=(min(self.limits.connect_s, left), min(self.limits.read_s, left)),
@@ -201,6 +217,7 @@ class Client:
             raise FetchError(kind, host, text) from None
 
     def _session(self) -> Session:
+        """The calling thread's session: one connection to a host serves many requests."""
         if not hasattr(self._local, "session"):
             from http.cookiejar import DefaultCookiePolicy
 
@@ -213,29 +230,25 @@ class Client:
         made: Session = self._local.session
         return made
 
-    def _reply(
-        self, response: Response, host: str, expect: Expect, max_bytes: int, stop: float
-    ) -> Reply:
-        status, headers = response.status_code, response.headers
-        server_time = http_date(headers.get("Date", ""))
-        skew = 0.0 if server_time is None else server_time - time.time()
-        if status in (404, 410):
-            return Reply(404, server_time=server_time, skew_s=skew)
-        if status not in (200, 304):
-            raise status_error(response, host, server_time, stop)
-        body = b""
-        if status == 200:
-            body = read_body(response, host, max_bytes, stop)
-            if why := unfit(expect, headers.get("Content-Type", ""), body):
-                raise FetchError(Kind.WRONG_CONTENT, host, why)
-        return Reply(
-            status,
-            body,
-            headers.get("ETag", ""),
-            headers.get("Last-Modified", ""),
-            server_time,
-            skew,
-        )
+
+def _reply(response: Response, asked: _Asked) -> Reply:
+    """Judge a response that is no redirect."""
+    status, headers, host = response.status_code, response.headers, asked.host
+    server_time = http_date(headers.get("Date", ""))
+    skew = 0.0 if server_time is None else server_time - time.time()
+    if status in (404, 410):
+        with suppress(FetchError):  # read, so that the connection can serve the next request
+            read_body(response, host, asked.max_bytes, asked.stop)
+        return Reply(404, server_time=server_time, skew_s=skew)
+    if status not in (200, 304):
+        raise status_error(response, host, server_time, asked.stop)
+    body = b""
+    if status == 200:
+        body = read_body(response, host, asked.max_bytes, asked.stop)
+        if why := unfit(asked.expect, headers.get("Content-Type", ""), body):
+            raise FetchError(Kind.WRONG_CONTENT, host, why)
+    etag, modified = headers.get("ETag", ""), headers.get("Last-Modified", "")
+    return Reply(status, body, etag, modified, server_time, skew)
 
 
 def _no_credentials(request: PreparedRequest) -> PreparedRequest:
