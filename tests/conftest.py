@@ -7,6 +7,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
+
+# no deadline: a busy machine is no fault of the code
+settings.register_profile("windowcast", deadline=None)
+settings.load_profile("windowcast")
 
 DATA = Path(__file__).parent / "data"
 _LOCAL = {"127.0.0.1", "::1", "localhost", "0.0.0.0"}

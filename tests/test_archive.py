@@ -446,7 +446,7 @@ def test_second_run_asks_nothing_imports_nothing_heavy_and_leaves_no_files(
     assert [p.name for p in (tmp_path / "cache").iterdir() if "sqlite" not in p.name] == []
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=20)
 @given(st.data())
 def test_any_file_is_read_or_refused_by_name(data: st.DataObject) -> None:
     """Whatever stands in a cell, a row or a header: a series, or `UnreadableError`."""

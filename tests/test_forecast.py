@@ -531,7 +531,7 @@ class _Canned:
         return Fetched(url, True, "", time.time(), _body=lambda: body)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200)
 @given(st.data())
 def test_any_answer_is_read_or_refused_by_name(data: st.DataObject) -> None:
     """Whatever stands at whatever place of an answer: a record within the schema, or a
