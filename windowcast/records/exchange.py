@@ -13,6 +13,7 @@ import io
 import json
 import uuid
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
 from os import PathLike
 from pathlib import Path
 from typing import Any, get_type_hints
@@ -191,13 +192,24 @@ def _body(
 
 
 def _value(kind: str, name: str, cell: str) -> Any:
-    hint = str(get_type_hints(KINDS[kind])[name])
-    if hint == "<class 'str'>" or "date" in hint or "time" in hint:
+    if name in _as_written(kind):
         return cell
     try:
         return json.loads(cell)
     except ValueError:
         return cell  # the check that follows names what is wrong with it
+
+
+@cache
+def _as_written(kind: str) -> frozenset[str]:
+    """Fields whose cells are texts: words, dates and times."""
+    hints = get_type_hints(KINDS[kind])
+    texts = {"<class 'str'>"}
+    return frozenset(
+        name
+        for name, hint in hints.items()
+        if str(hint) in texts or "date" in str(hint) or "time" in str(hint)
+    )
 
 
 def _change(

@@ -17,6 +17,7 @@ import uuid
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from itertools import groupby
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
@@ -147,23 +148,29 @@ class SeasonLog:
 
     def history(self, short_id: str | None = None) -> list[Change]:
         """All changes, or those of one entry, oldest first."""
-        full = None if short_id is None else self._find(short_id)
+        if short_id is None:
+            return self._changes("TRUE", ())
+        return self._changes("r.entry = ?", (self._find(short_id),))
+
+    def _changes(self, condition: str, values: tuple[Any, ...]) -> list[Change]:
         with _plain_errors(self.path):
             rows = self._db.execute(
                 "SELECT c.number, c.uid, c.at, c.action, c.undoes, r.entry, r.kind, r.body"
                 " FROM changes c JOIN revisions r ON r.change = c.number"
-                " WHERE ? IS NULL OR r.entry = ? ORDER BY c.number, r.rowid",
-                (full, full),
+                f" WHERE {condition} ORDER BY c.number, r.rowid",
+                values,
             ).fetchall()
-        changes: dict[int, Change] = {}
-        for number, uid, at, action, undoes, entry, kind, body in rows:
-            revision = Revision(entry, kind, None if body is None else json.loads(body))
-            known = changes.get(number)
-            revisions = (*known.revisions, revision) if known else (revision,)
-            changes[number] = Change(
-                uid, dt.datetime.fromisoformat(at), action, revisions, undoes, number
+        changes = []
+        for head, group in groupby(rows, key=lambda row: row[:5]):
+            number, uid, at, action, undoes = head
+            revisions = tuple(
+                Revision(entry, kind, None if body is None else json.loads(body))
+                for *_, entry, kind, body in group
             )
-        return list(changes.values())
+            changes.append(
+                Change(uid, dt.datetime.fromisoformat(at), action, revisions, undoes, number)
+            )
+        return changes
 
     # ---- writing ------------------------------------------------------------------------------
 
@@ -222,7 +229,7 @@ class SeasonLog:
                 for entry, kind, body in before
             ]
             _insert(db, Change(uuid.uuid4().hex, _now(), "undo", tuple(restored), uid))
-        return next(c for c in self.history() if c.number == number)
+        return self._changes("c.number = ?", (number,))[0]
 
     def merge(self, changes: Sequence[Change]) -> int:
         """Add changes from another log that this one has not got; how many were added."""
