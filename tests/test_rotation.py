@@ -189,3 +189,8 @@ def test_rank_says_that_a_group_in_stock_is_spent() -> None:
     assert by_name["glyphosate"].reason.startswith("group 9 already used last season")
     assert by_name["glyphosate"].verdict != "fit"
     assert "already used" not in by_name["propyzamide"].reason
+    mixed = answer(
+        site, sample_weather(), purposes=["dormant"], days=5, materials=ACTIVES, futures=5,
+        actives="glyphosate", observed=Observed(uses=(last,)),
+    )  # fmt: skip
+    assert "Rotation: group 9 was used for dormant last season as well." in mixed.ranking.cautions

@@ -11,7 +11,8 @@ import numpy as np
 
 from windowcast import __version__
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.materials.rotation import Use, spent_groups
+from windowcast.materials.rotation import Use, plan_flags, spent_groups
+from windowcast.season.dates import season_name
 from windowcast.season.model import SiteState
 from windowcast.site import Site
 from windowcast.weather.record import Members, Weather
@@ -89,7 +90,7 @@ def rank(
         weather_notes=trace.weather_notes(ctx, members, weather, days),
         provenance=trace.provenance_lines(weather.daily if weather else members.daily,
                                           weather.hourly if weather else members.hourly),
-        cautions=CAUTIONS,
+        cautions=(*CAUTIONS, *task.repeats(outlooks, mixture)),
         explain=(
             *trace.explain_lines(
                 [purpose_of(o.purpose) for o in outlooks if o.in_season], mixture, ahead
@@ -164,6 +165,19 @@ class _Task:
             strip=self._strip(scores),
             stock=tuple(self._stock_fit(purpose, member) for member in stock),
         )
+
+    def repeats(
+        self, outlooks: Sequence[PurposeOutlook], mixture: ActiveNeeds | None
+    ) -> Iterator[str]:
+        """What the chosen actives would repeat of past seasons, for the purposes in season."""
+        if mixture is None:
+            return
+        season = season_name(np.datetime64(self.today, "D"), self.ctx.site.place.southern)
+        for outlook in outlooks:
+            if outlook.in_season:
+                use = Use(self.today, season, outlook.purpose, mixture.names, mixture.groups)
+                for flag in plan_flags([use], self.uses):
+                    yield f"Rotation: {flag.reason}."
 
     # --- windows -------------------------------------------------------------------------------
 
