@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from windowcast.values import load
 from windowcast.windows.barrier import (
     Barrier,
+    best_day,
     cover,
     half_lives_lost,
     loss_rate,
@@ -158,3 +159,18 @@ def test_members_and_half_lives_broadcast() -> None:
     assert result.caught.shape == (3, 200)
     assert (np.diff(result.caught[:, 20]) > 0).all()
     assert half_lives_lost(np.tile(REFERENCE, (3, 1)), 10.0)[0, 10] == pytest.approx(1.0)
+
+
+def test_best_day_is_the_latest_before_emergence_of_those_as_good() -> None:
+    """A plateau has no peak: what a practitioner wants is the last day that loses nothing."""
+    caught = np.array([0.5, 0.998, 1.0, 1.0, 0.995, 0.96, 0.4])
+    up = np.array([0.0, 0.0, 0.0, 0.0, 0.005, 0.04, 0.6])
+    every = np.ones(7, bool)
+    assert best_day(caught, up, every) == 4
+    assert best_day(caught, up, np.arange(7) < 3) == 2  # not before it opens, not after it closes
+    assert best_day(caught, up, ~every) == -1
+    assert best_day(np.full(7, np.nan), up, every) == -1
+    peak = np.array([0.3, 0.8, 0.9, 0.897, 0.5, 0.2, 0.1])
+    assert best_day(peak, up + 0.02, every) == 2  # already coming up: the best itself
+    both = best_day(np.stack([caught, peak]), np.stack([up, up + 0.02]), every)
+    assert both.tolist() == [4, 2]

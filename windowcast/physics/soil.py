@@ -23,7 +23,7 @@ from windowcast.physics.soil_site import (
 )
 from windowcast.physics.soil_stepper import GRID, STATE_SIZE, Stepper
 from windowcast.physics.soil_surface import parameters
-from windowcast.weather.record import FloatArray
+from windowcast.weather.record import DateArray, FloatArray
 
 BLOCK = 4096  # columns run together: enough to outweigh the overhead of array operations
 YEAR = 365  # days prepared at a time, and days to spin up on
@@ -69,7 +69,7 @@ class SoilSite:
 class SoilState:
     """All that the next day needs, arrays ``[...]`` or ``[..., layer]``."""
 
-    date: np.datetime64
+    date: np.datetime64 | DateArray  # of the last day; ``[...]`` where columns have their own
     temp_c: FloatArray
     surface: FloatArray  # [..., 8], in the order of `Surface`
 
@@ -209,7 +209,7 @@ def _flat_state(state: SoilState, shape: tuple[int, ...]) -> FloatArray:
     return np.broadcast_to(joined, (*shape, STATE_SIZE)).reshape(-1, STATE_SIZE)
 
 
-def _state(date: np.datetime64, flat: FloatArray, shape: tuple[int, ...]) -> SoilState:
+def _state(date: np.datetime64 | DateArray, flat: FloatArray, shape: tuple[int, ...]) -> SoilState:
     """The reverse of `_flat_state`."""
     layers = len(GRID.node_m)
     full = flat.reshape(*shape, STATE_SIZE)

@@ -37,7 +37,7 @@ TOP = 3  # layers that share the water of the top; the rest have that of the roo
 FREEZING = 6  # layers that may freeze
 STATE_SIZE = len(GRID.node_m) + len(fields(Surface))
 DAY_S = 86400.0
-SPIN_UP_ROUNDS = 2
+SETTLING_ROUNDS = 3
 
 _PER_DAY = tuple(dz / DAY_S for dz in GRID.thickness_m)
 _TOP_GAPS = tuple(1.0 / dz for dz in GRID.gap_m[: TOP - 1])
@@ -97,9 +97,24 @@ class Stepper:
         zero = np.zeros_like(air)
         surface = [zero, zero + 0.2, zero + 0.7, zero + 0.7, zero + 0.5, air, precip, demand]
         self.load(np.array([air] * len(GRID.node_m) + surface).T)
-        for _ in range(SPIN_UP_ROUNDS):
-            for _ in self.days(year):
-                pass
+        self.settle(year)
+
+    def settle(self, year: Drivers) -> None:
+        """Run a year over and over, moving each layer's yearly mean to that of the top between.
+
+        Heat would take years to reach the lowest layers; over a year it flows neither up nor
+        down, so all layers have the same mean but for what freezing and wetness rectify.
+        """
+        for round_ in range(SETTLING_ROUNDS):
+            means = [0.0 * t for t in self.temps]
+            for temps in self.days(year):
+                means = [m + t for m, t in zip(means, temps, strict=True)]
+            if round_ < SETTLING_ROUNDS - 1:
+                days = len(year.air_c)
+                self.temps = [
+                    t + (means[0] - m) / days for t, m in zip(self.temps, means, strict=True)
+                ]
+                self.cold = self.ops.lowest(self.temps[:FREEZING]) < 0.0
 
     def run(self, drivers: Drivers, weights: Weights, out: FloatArray) -> None:
         """Write ``out[time, depths + (water, frozen share, snow), columns]`` for all days.

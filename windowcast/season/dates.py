@@ -245,8 +245,8 @@ def _last(condition: npt.NDArray[np.bool_], dates: DateArray) -> FloatArray:
 def _greenup(phase: npt.NDArray[np.int8], dates: DateArray) -> FloatArray:
     """Day green-up begins for good: the one after the season's last dormant day.
 
-    NaN where the turf was never dormant, or is so to the end of the days given.
+    NaN where the turf was never dormant, or is so to the end of the days known.
     """
     last = _last(phase == TurfPhase.DORMANT, dates)
-    end = float(dates[-1].astype("datetime64[D]").astype(np.int64))
+    end = _last(phase != TurfPhase.UNKNOWN, dates)
     return np.where(last < end, last + 1.0, np.nan)

@@ -66,6 +66,8 @@ class Drivers:
         Share of available water in the top of the soil, 0..1; NaN where rain is unknown.
     rain_7d_mm
         Rain of the day and the six before [mm]; NaN where unknown.
+    begins
+        First day of each row, ``[...]``, where they differ; None where all begin with `dates`.
     """
 
     dates: DateArray
@@ -75,6 +77,7 @@ class Drivers:
     rain_7d_mm: FloatArray
     southern: bool
     latitude_deg: float
+    begins: DateArray | None = None
 
 
 @dataclass(frozen=True)
@@ -164,6 +167,12 @@ def clocks(
     reset = on_date(drivers.dates, weed.biofix, drivers.southern)
     daily, dry_daily, plain = _increments(weed, drivers)
     leaf = heating(drivers.air_c, weed.leaf_base_c)
+    if drivers.begins is not None:
+        idle = _soon_begun(weed, drivers, drivers.begins)
+        daily, dry_daily = (
+            {k: np.where(idle, 0.0, v) for k, v in steps.items()} for steps in (daily, dry_daily)
+        )
+        plain, leaf = np.where(idle, 0.0, plain), np.where(idle, 0.0, leaf)
     if carry is None:
         begin = _begin(weed, drivers)
         return (
@@ -182,9 +191,24 @@ def clocks(
 
 def _begin(weed: Weed, drivers: Drivers) -> float:
     """Totals before the record: 0 where it begins soon enough after a biofix, else not known."""
-    grace = int(load("weeds").number("common.late_start"))
-    before = drivers.dates[0] - np.arange(1, grace + 1)
-    return 0.0 if on_date(before, weed.biofix, drivers.southern).any() else np.nan
+    return 0.0 if _soon_after(weed, drivers.dates[:1], drivers.southern)[0] else np.nan
+
+
+def _soon_after(weed: Weed, begins: DateArray, southern: bool) -> npt.NDArray[np.bool_]:
+    """Whether a biofix lies in the days before each of the dates, ``[...]``."""
+    before = begins[..., None] - np.arange(1, _grace() + 1)
+    return np.asarray(on_date(before, weed.biofix, southern).any(axis=-1))
+
+
+def _soon_begun(weed: Weed, drivers: Drivers, begins: DateArray) -> npt.NDArray[np.bool_]:
+    """Days before a row that begins soon after a biofix: they count as 0, ``[..., day]``."""
+    ahead = (begins[..., None] - drivers.dates).astype(np.int64)
+    soon = _soon_after(weed, begins, drivers.southern)[..., None]
+    return np.asarray(soon & (ahead > 0) & (ahead <= _grace()))
+
+
+def _grace() -> int:
+    return int(load("weeds").number("common.late_start"))
 
 
 def _increments(

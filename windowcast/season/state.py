@@ -7,12 +7,13 @@ call carries on from the first, and a run split in two gives what one run gives.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
+from windowcast.season.alignment import Spans
 from windowcast.season.degree_days import on_date
 from windowcast.season.emergence import Drivers, WeedCarry, emerge
 from windowcast.season.model import Emergence, SiteState
@@ -157,14 +158,15 @@ def drivers_of(
     start: Carry | None = None,
     correction: SiteCorrection | None = None,
     latitude_deg: FloatArray | None = None,
+    spans: Spans | None = None,
 ) -> tuple[Drivers, SoilDays]:
     """What emergence depends on, and the soil, from a daily record; arguments as in `build`.
 
-    For records of several stations ``[station, day]`` `latitude_deg` gives theirs, ``[station]``;
-    all must lie in the hemisphere of the record's place.
+    For records of several stations ``[station, day]`` `latitude_deg` gives theirs, ``[station]``,
+    and `spans` the days each has; all must lie in the hemisphere of the record's place.
     """
     tmax, tmin, rain = (record.get(k) for k in ("tmax_c", "tmin_c", "precip_mm"))
-    soil = simulate(
+    soil = _soil(
         SoilForcing(
             dates=record.times,
             tmax_c=tmax,
@@ -180,10 +182,10 @@ def drivers_of(
             irrigated=bool(site.turf.irrigated),
             correction=correction,
         ),
-        depths_m=DEPTHS_M,
-        state=None if start is None else start.soil,
+        None if start is None else start.soil,
+        spans,
     )
-    seed, soil_5cm, soil_10cm = _with_probes(record, *np.moveaxis(soil.temp_c, -1, 0))
+    seed, soil_5cm, soil_10cm = _with_probes(record, *soil.temp_c)
     recent = {} if start is None else start.recent
     if site.turf.irrigated:  # never short of water, whatever the rain
         water, rain_week = np.ones(soil.moisture.shape), np.full(rain.shape, np.inf)
@@ -198,8 +200,44 @@ def drivers_of(
         rain_week,
         record.place.southern,
         record.place.latitude_deg,
+        None if spans is None else record.times[spans.first],
     )
     return drivers, SoilDays(soil_5cm, soil_10cm, soil.moisture, soil.frozen, soil.state)
+
+
+@dataclass(frozen=True)
+class _Soil:
+    """Results of the soil model on the record's axis: ``[depth]`` of ``[..., day]``."""
+
+    temp_c: tuple[FloatArray, ...]
+    moisture: FloatArray
+    frozen: npt.NDArray[np.bool_]
+    state: SoilState
+
+
+def _soil(
+    forcing: SoilForcing, site: SoilSite, state: SoilState | None, spans: Spans | None
+) -> _Soil:
+    """The soil model over a record; rows with days of their own run from their own first days."""
+    if spans is not None:
+        moved = {
+            f.name: spans.own(value)
+            for f in fields(forcing)
+            if f.name not in ("dates", "latitude_deg")
+            and (value := getattr(forcing, f.name)) is not None
+        }
+        days = np.arange(int(spans.length.max()))
+        forcing = replace(forcing, dates=forcing.dates[spans.first][:, None] + days, **moved)
+    found = simulate(forcing, site, depths_m=DEPTHS_M, state=state)
+    temps, moisture, frozen = np.moveaxis(found.temp_c, -1, 0), found.moisture, found.frozen
+    if spans is not None:
+        return _Soil(
+            tuple(spans.common(t, np.nan) for t in temps),
+            spans.common(moisture, np.nan),
+            spans.common(frozen, False),
+            found.state,
+        )
+    return _Soil(tuple(temps), moisture, frozen, found.state)
 
 
 def _optional(record: Record, name: str) -> FloatArray | None:

@@ -175,6 +175,32 @@ def split_caught(
     return early + np.where(np.isinf(on), lone, late)
 
 
+def best_day(
+    caught: FloatArray, up: FloatArray, allowed: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.int64]:
+    """Index of the day to lay a barrier, ``[...]``; -1 where no allowed day can be told.
+
+    A lasting barrier laid in cold soil catches as much over weeks or months. Of the days as good
+    as the best (within ``barrier.as_good``) and before emergence begins it is therefore the latest,
+    nearest to the emergence that it is for; where there is none, the best.
+
+    Parameters
+    ----------
+    caught, up
+        What each day of application catches, and the share up by then, ``[..., day]``, as in
+        `Cover`.
+    allowed
+        Days on which it may be laid.
+    """
+    point = load("barrier").number("as_good")
+    value = np.where(allowed & np.isfinite(caught), caught, -np.inf)
+    most = value.max(axis=-1, keepdims=True)
+    good = np.isfinite(value) & (value >= most - point) & (up <= point)
+    last = good.shape[-1] - 1 - np.argmax(good[..., ::-1], axis=-1)
+    found = np.where(good.any(axis=-1), last, np.argmax(value, axis=-1))
+    return np.where(np.isfinite(most[..., 0]), found, -1)
+
+
 def _half_lives_held() -> float:
     """Half-lives from the full dose to the least that still works."""
     return float(-np.log2(load("barrier").number("enough_left")))

@@ -140,13 +140,14 @@ def cover_plan(
     ]
     dates = season.dates.astype(object)
     mean = np.array([np.nan if p.caught is None else p.caught for p in curve])
-    open_now = np.array([p.date >= today for p in curve], dtype=bool) & np.isfinite(mean)
-    best = curve[int(np.argmax(np.where(open_now, mean, -1)))] if open_now.any() else None
+    up = np.array([np.nan if p.up is None else p.up for p in curve])
+    known = np.isfinite(mean)
+    open_now = np.array([p.date >= today for p in curve], dtype=bool) & known
+    best = curve[int(barrier.best_day(mean, up, open_now))] if open_now.any() else None
     week = dt.timedelta(days=load("barrier").number("week"))
     early = _caught_on(season, result, best.date - week) if best else None
     late = _caught_on(season, result, best.date + week) if best else None
-    known = [p for p in curve if p.caught is not None]
-    hindsight = max(known, key=lambda p: p.caught or 0.0, default=None)
+    hindsight = curve[int(barrier.best_day(mean, up, known))] if known.any() else None
     split, split_caught = _best_split(season, laid, best, today)
     partner = load("barrier").number("partner_from")
     needs_partner = None if best is None or best.up is None else best.up >= partner
