@@ -24,6 +24,7 @@ from windowcast.weather.blend import NEAREST, TEMPERATURES, blend, height_shift_
 from windowcast.weather.fetch import Fetched, Fetcher, Terms
 from windowcast.weather.http_answer import Expect, FetchError, Kind, base_url, host_of
 from windowcast.weather.record import DateArray, Flag, Grade, Place, Provenance, Record
+from windowcast.weather.remarks import remark
 from windowcast.weather.sources import Found, Request
 
 NAME = "archive"
@@ -84,7 +85,7 @@ class _Asking:
             radius = load("sources").number("archive.radius_km")
             which = ask.station or f"within {radius:g} km of the site"
             text = f"the archive has no station {which}"
-            return Found(flags=(_flag("no-station", text),))
+            return Found(flags=(remark("no-station", text),))
         records: list[Record] = []
         if ask.past:
             stations = self._choose(near)
@@ -97,7 +98,7 @@ class _Asking:
             else:
                 share = load("sources").number("archive.completeness_min")
                 text = f"no station nearby has {share:.0%} of its recent days"
-                self.flags.append(_flag("no-station", text))
+                self.flags.append(remark("no-station", text))
         records += self._hours(near)
         return Found(tuple(records), tuple(self.flags))
 
@@ -199,7 +200,7 @@ class _Asking:
                 out |= archive_series.read_years(station, step, {year: body})
             except UnreadableError as error:
                 text = f"the {step} file {year} of station {station.id} was left out: {error}"
-                self.flags.append(_flag("unreadable-file", text))
+                self.flags.append(remark("unreadable-file", text))
         return out
 
     # ---- records ----
@@ -307,10 +308,10 @@ class _Asking:
     def _remark(self, answer: Fetched) -> None:
         if answer.stale:
             text = f"the list of stations is a kept one: {answer.problem}"
-            self.flags.append(_flag("stale-archive", text))
+            self.flags.append(remark("stale-archive", text))
         if abs(answer.skew_s) > load("sources").number("http.clock_skew_max"):
             text = f"the archive's clock differs from this one by {answer.skew_s / 60:+.0f} min"
-            self.flags.append(_flag("clock-skew", text))
+            self.flags.append(remark("clock-skew", text))
 
     def _remark_failures(self, what: str, answers: Sequence[Fetched | FetchError]) -> None:
         """Say what could not be asked; nothing at all is an error."""
@@ -320,13 +321,13 @@ class _Asking:
         self.failed += failed
         if failed:
             text = f"{what}: {len(failed)} of {len(answers)} files could not be had: {failed[0]}"
-            self.flags.append(_flag("archive-incomplete", text, len(failed)))
+            self.flags.append(remark("archive-incomplete", text, count=len(failed)))
         stale = [a for a in answers if isinstance(a, Fetched) and a.stale]
         if stale:
             oldest = min(a.fetched_at for a in stale)
             at = dt.datetime.fromtimestamp(oldest, dt.UTC)
             text = f"{what}: kept files of {at:%Y-%m-%d %H:%M} UTC or later: {stale[0].problem}"
-            self.flags.append(_flag("stale-archive", text, len(stale)))
+            self.flags.append(remark("stale-archive", text, count=len(stale)))
 
     def _remark_lag(self, daily: Record) -> None:
         known = np.isfinite(daily.get("tmax_c")) & (daily.grade("tmax_c") == Grade.OBSERVED)
@@ -336,7 +337,7 @@ class _Asking:
             lag, "D"
         ):
             self.flags.append(
-                _flag("archive-lag", f"the archive's daily observations end on {past[-1]}")
+                remark("archive-lag", f"the archive's daily observations end on {past[-1]}")
             )
 
 
@@ -368,7 +369,3 @@ def _only(record: Record, *, forecast: bool) -> Record:
         values[name] = np.where(take, value, np.nan)
         grades[name] = np.where(take, record.grades[name], np.uint8(Grade.MISSING))
     return replace(record, values=values, grades=grades)
-
-
-def _flag(check: str, text: str, count: int = 0) -> Flag:
-    return Flag(check, "", "", "", count, "kept", text)

@@ -20,6 +20,7 @@ from windowcast.weather.fetch import Fetched, Fetcher, Terms
 from windowcast.weather.http_answer import Expect, FetchError, Kind, base_url, host_of
 from windowcast.weather.intervals import Steps, amount_in, hour_axis, in_force, instant_s
 from windowcast.weather.record import Flag, FloatArray, Grade, Place, Provenance, Record
+from windowcast.weather.remarks import remark
 from windowcast.weather.sources import Found, Request
 
 NAME = "forecast"
@@ -81,7 +82,7 @@ class ForecastSource:
         place = request.place
         grid = _grid(place, fetcher)
         if grid is None:
-            return Found(flags=(_flag("no-forecast", "the service has no forecast there"),))
+            return Found(flags=(remark("no-forecast", "the service has no forecast there"),))
         payload = _payload(grid)
         age_s = _age_s(payload, grid, fetcher)
         limit_s = load("sources").number("forecast.issue_max")
@@ -173,9 +174,9 @@ def _read(payload: dict[str, Any], place: Place, grid: Fetched) -> Found:
                 steps[name] = found, kind, _unit(raw, kind)
             if found.contested_s:
                 text = f"{layer} gives two values for {found.contested_s / 3600:g} h: left missing"
-                flags.append(_flag("forecast-layer", text, name))
+                flags.append(remark("forecast-layer", text, variable=name))
         except (ValueError, TypeError, AttributeError, KeyError) as error:
-            flags.append(_flag("forecast-layer", f"{layer} was left out: {error}", name))
+            flags.append(remark("forecast-layer", f"{layer} was left out: {error}", variable=name))
     if "temp_c" not in steps:
         raise _unreadable(grid, "holds no temperatures")
     first = min(s.start[0] for s, _, _ in steps.values())
@@ -239,11 +240,7 @@ def _remarks(grid: Fetched) -> Iterator[Flag]:
     if grid.stale:
         at = dt.datetime.fromtimestamp(grid.fetched_at, dt.UTC)
         text = f"the forecast is a kept one of {at:%Y-%m-%d %H:%M} UTC: {grid.problem}"
-        yield _flag("stale-forecast", text)
+        yield remark("stale-forecast", text)
     if abs(grid.skew_s) > load("sources").number("http.clock_skew_max"):
         text = f"the forecast server's clock differs from this one by {grid.skew_s / 60:+.0f} min"
-        yield _flag("clock-skew", text)
-
-
-def _flag(check: str, text: str, variable: str = "") -> Flag:
-    return Flag(check, variable, "", "", 0, "kept", text)
+        yield remark("clock-skew", text)

@@ -33,6 +33,7 @@ from windowcast.weather.record import (
     Provenance,
     Record,
 )
+from windowcast.weather.remarks import remark
 from windowcast.weather.textfile import read_text_bytes, text_of
 
 _MISSING = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "--", "---", "#n/a"})
@@ -259,10 +260,10 @@ def compared(own: Sequence[Record], neighbours: Sequence[Record]) -> list[Flag]:
                 f"{name}: its daily mean moved by {shift:+.1f} K against the neighbours in the last"
                 f" {span} days: check the sensor"
             )
-            flags.append(_flag("own-drift", dates[-span], dates[-1], span, text))
+            flags.append(_remark("own-drift", text, dates[-span:]))
         elif abs(base) > table.number("bias_max"):
             text = f"{name}: its daily mean stands {base:+.1f} K off the neighbours"
-            flags.append(_flag("own-bias", dates[0], dates[-1], len(dates), text))
+            flags.append(_remark("own-bias", text, dates))
     return flags
 
 
@@ -283,5 +284,12 @@ def _same_season(dates: DateArray, last: np.datetime64) -> npt.NDArray[np.bool_]
     return old & (np.abs(away - 15) <= 45)
 
 
-def _flag(check: str, first: np.datetime64, last: np.datetime64, count: int, text: str) -> Flag:
-    return Flag(check, "tmean_c", str(first), str(last), count, "kept", text)
+def _remark(check: str, text: str, dates: DateArray) -> Flag:
+    return remark(
+        check,
+        text,
+        variable="tmean_c",
+        first=str(dates[0]),
+        last=str(dates[-1]),
+        count=len(dates),
+    )

@@ -18,6 +18,7 @@ from windowcast.weather.clock import local_today
 from windowcast.weather.fetch import Fetcher
 from windowcast.weather.http_answer import FetchError
 from windowcast.weather.record import Flag, Grade, Place, Record
+from windowcast.weather.remarks import remark
 
 if TYPE_CHECKING:
     from windowcast.site import Site
@@ -174,7 +175,7 @@ def gather(
     flags = [*issued.flags, *archive.flags, *compared(own, [*given, *measured])]
     if archive.records and site.elevation_m is None:
         text = "the site's elevation is not given: temperatures are not corrected for height"
-        flags.append(_flag("no-elevation", text))
+        flags.append(remark("no-elevation", text))
     fetched = [*measured, *issued.records, *modelled]
     known = [r for r in fetched if any(name in r for name in r.values)]
     return Found((*own, *given, *known), tuple(flags))
@@ -188,7 +189,7 @@ def _archive(request: Request, fetcher: Fetcher, *, needed: bool) -> Found:
         text = f"{error}; {kept_text(fetcher.cache, fetcher.clock())}"
         if needed:
             raise SourceUnreachableError(text) from None
-        return Found(flags=(_flag("archive-unreachable", text),))
+        return Found(flags=(remark("archive-unreachable", text),))
 
 
 def _forecast(site: Site, request: Request, fetcher: Fetcher) -> Found:
@@ -198,14 +199,14 @@ def _forecast(site: Site, request: Request, fetcher: Fetcher) -> Found:
         return Found()
     if request.today != local_today(site.zone):
         text = f"no forecast is asked for {request.today}: it is not that day"
-        return Found(flags=(_flag("no-forecast", text),))
+        return Found(flags=(remark("no-forecast", text),))
     source = source_named("nws" if wanted == "auto" else wanted)
     if not source.covers(site.place):
         return Found()
     try:
         found = source.fetch(replace(request, past=False), fetcher)
     except FetchError as error:
-        return Found(flags=(_flag("forecast-unreachable", f"no forecast: {error}"),))
+        return Found(flags=(remark("forecast-unreachable", f"no forecast: {error}"),))
     return replace(found, records=tuple(replace(r, flags=()) for r in found.records))
 
 
@@ -229,7 +230,3 @@ def age_text(seconds: float) -> str:
     if minutes < 90:
         return f"{minutes:.0f} min"
     return f"{minutes / 60:.0f} h" if minutes < 48 * 60 else f"{minutes / 1440:.0f} days"
-
-
-def _flag(check: str, text: str) -> Flag:
-    return Flag(check, "", "", "", 0, "kept", text)

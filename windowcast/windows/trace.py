@@ -10,6 +10,7 @@ from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.values import load
 from windowcast.weather.record import Flag, Grade, Members, Provenance, Record, Weather
+from windowcast.weather.remarks import REMARKS
 from windowcast.windows import words
 from windowcast.windows.days import season_day
 from windowcast.windows.grade import sources_of, table_of
@@ -68,8 +69,8 @@ def weather_notes(
 
 
 def _matters(flag: Flag, ctx: HourContext) -> bool:
-    """Whether a flag bears on this season: its age, or a gap in what the models run on."""
-    if flag.check in ("stale", "hindsight"):
+    """Whether a flag bears on this season: where it came from, its age, or a gap that matters."""
+    if flag.check in ("stale", "hindsight") or flag.check in REMARKS:
         return True
     today = ctx.ahead.dates[:1]
     start = today[0] - season_day(today, southern=ctx.site.place.southern)[0].astype(int)
