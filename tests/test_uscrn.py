@@ -20,7 +20,7 @@ LINE = (
 )
 
 
-def line(date: int, tmax="12.1", tmin="0.1", rain="3.2", sun="5.11", soil="5.9") -> str:
+def line(date: int, *, tmax="12.1", tmin="0.1", rain="3.2", sun="5.11", soil="5.9") -> str:
     return LINE.format(date=date, tmax=tmax, tmin=tmin, rain=rain, sun=sun, soil=soil)
 
 
