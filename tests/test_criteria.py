@@ -70,6 +70,7 @@ def test_every_criterion_has_a_complete_table(name: str) -> None:
     assert list(at) == sorted(set(at))
     assert all(0 <= s <= 1 for s in score)
     assert table["label"]
+    assert ("missing" in table) == ("hourly" in table or "remedy" in table)
     assert table["inputs"]
     grade = grade_of(name, POST.generic)
     for side, end in zip(("low", "high"), grade.good, strict=True):

@@ -71,9 +71,9 @@ def wait(closest: Window | None, days: int) -> str:
 def would_change(scores: HourScores, block: Block, rule: Rule) -> str:
     """What would have to be known, or be different, for a block to become workable."""
     found = {name: scores.at(name, block) for name in scores.scores}
-    unknown = [words.remedy(n) for n, (score, _) in found.items() if math.isnan(score)]
+    unknown = [n for n, (score, _) in found.items() if math.isnan(score)]
     if unknown:
-        return f"It takes {'; '.join(dict.fromkeys(unknown))}."
+        return f"It takes {words.remedies(unknown)}."
     stops = [n for n, (score, _) in found.items() if score < rule.marginal]
     if not stops:
         lowest = sorted(found, key=lambda n: found[n][0] ** scores.weights[n])
@@ -122,11 +122,13 @@ def opening(timing: Timing) -> str:
     return ""
 
 
-def out_of_season(timing: Timing, reason: str) -> str:
+def out_of_season(timing: Timing, reason: str, rule: Rule) -> str:
     """When a purpose opens."""
     opens = opening(timing)
     if not opens:
-        return f"Not now. {reason} When it opens cannot be told from the record."
+        seldom = timing.usual is not None and timing.usual.never >= rule.even
+        never = "In most past years it does not open here."
+        return f"Not now. {reason} {never if seldom else 'When it opens cannot be told yet.'}"
     return f"Not now: it opens {'again ' if timing.paused else ''}{opens}. {reason}"
 
 

@@ -134,7 +134,7 @@ class _Task:
             reason = f"{' + '.join(needs.names)} acts only {acts}: it does not serve this purpose."
             return _closed(purpose, timing, reason, reason)
         if not timing.in_season:
-            return _closed(purpose, timing, why, advice.out_of_season(timing, why))
+            return _closed(purpose, timing, why, advice.out_of_season(timing, why, self.rule))
         scores = self.judge.scores(purpose, needs)
         found = sorted(self._windows(purpose, needs, scores), key=_rank_key)
         go = tuple(w for w in found if w.verdict in ("fit", "marginal"))

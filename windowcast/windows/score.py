@@ -41,6 +41,7 @@ class Rule:
     longest_h: int
     extend: float
     season: float
+    normal_years: int
 
     @classmethod
     def load(cls) -> Rule:
@@ -54,6 +55,7 @@ class Rule:
             longest_h=int(table.number("longest_h")),
             extend=table.number("extend"),
             season=table.number("season"),
+            normal_years=int(table.number("normal_years")),
         )
 
     def verdict(self, score: float | None) -> Verdict:

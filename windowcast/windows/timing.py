@@ -111,7 +111,7 @@ def timing_of(
         closed=_date(past.dates[was_open[-1]]) if was_open.size and not in_season else None,
         opens=_opens(score, ahead.dates, rule),
         closes=_closes(score, ahead.dates, rule, southern=southern),
-        usual=_usual(before, number, start, today),
+        usual=_usual(gone[0], number, start, today, rule),
     )
 
 
@@ -153,16 +153,17 @@ def _closes(score: FloatArray, dates: DateArray, rule: Rule, *, southern: bool) 
 
 
 def _usual(
-    was_open: BoolArray, number: FloatArray, start: np.datetime64, today: np.datetime64
+    score: FloatArray, number: FloatArray, start: np.datetime64, today: np.datetime64, rule: Rule
 ) -> DateRange | None:
-    """When it opened in the record's whole seasons, as dates of the next one."""
+    """When it opened in the record's last whole seasons, as dates of the next one."""
     season = np.cumsum(np.diff(number, prepend=number[:1]) < 0)
     firsts = []
-    for index in np.unique(season):
+    for index in np.unique(season)[-rule.normal_years - 2 :]:
         inside = season == index
         if inside.sum() >= _YEAR - 1:
-            hit = number[inside & was_open]
-            firsts.append(hit[0] if hit.size else np.inf)
+            hit = number[inside & (score >= rule.season)]
+            never = np.nan if np.isnan(score[inside]).any() else np.inf
+            firsts.append(hit[0] if hit.size else never)
     if not firsts:
         return None
     found = np.array(firsts)

@@ -40,8 +40,8 @@ def weather_notes(
         missing.remove("humidity")
     if missing:
         notes.append(
-            f"{words.joined(missing).capitalize()} is not in the hours ahead: windows that need it "
-            "are never rated fit."
+            f"The hours ahead lack {words.joined(missing)}: "
+            "no window that asks for it is rated fit."
         )
     if members.forecast_days == 0:
         notes.append("There is no forecast: the days ahead are those of past years.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Iterable
 
 from windowcast.values import Table
 from windowcast.windows.grade import Grade, table_of
@@ -75,9 +76,14 @@ def missing(name: str) -> str:
     return str(table_of(name)["missing"])
 
 
-def remedy(name: str) -> str:
-    """What would let a criterion be told."""
-    return str(table_of(name)["remedy"])
+def remedies(names: Iterable[str]) -> str:
+    """What would let criteria be told, each thing once."""
+    tables = [table_of(name) for name in names]
+    hourly = list(dict.fromkeys(str(t["hourly"]) for t in tables if "hourly" in t))
+    others = list(dict.fromkeys(str(t["remedy"]) for t in tables if "remedy" in t))
+    if hourly:
+        others.insert(0, f"hourly {joined(hourly)}, from a forecast or an hourly weather file")
+    return "; ".join(others)
 
 
 def label(name: str) -> str:
