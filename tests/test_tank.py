@@ -242,6 +242,26 @@ def site_file(tmp_path: Path) -> Path:
     return target
 
 
+def test_an_override_is_shown(site_file: Path) -> None:
+    listed = tank("active")
+    assert "propyzamide (also pronamide): group 3" in listed
+    packaged = tank("active", "pronamide")
+    assert "activation_mm = 12.7 mm" in packaged
+    assert "cannot tell: take it from your label" in packaged
+    assert "yours" not in packaged
+    assert "max_year_kg_ha = 1.2" in tank("active", "glyphosate", "--site", str(site_file))
+    labels = site_file.with_name("labels.toml")
+    labels.write_text("[glyphosate]\nrain_free_h = 4\n")
+    (line,) = [
+        x
+        for x in tank("active", "glyphosate", "--site", str(site_file)).splitlines()
+        if "rain_free_h" in x
+    ]
+    assert "rain_free_h = 4 h" in line
+    assert "yours: label guidance: label in hand, labels.toml" in line
+    assert "replaces 6 h" in line
+
+
 def test_sheet_counts_what_the_log_says(site_file: Path) -> None:
     words = ["sheet", str(site_file), "--area", "2 acre", "--carrier", "25 gal/acre"]
     words += ["--tank", "60 gal", "--product", "shed jug", "--date", "2018-01-18"]

@@ -66,6 +66,45 @@ def equivalent(rate: str, old: str, new: str, unit: str | None) -> None:
     click.echo(f"both carry {active_rate(active_kg_ha(product, before))} of active ingredient")
 
 
+@command.command("active")
+@click.argument("name", required=False)
+@click.option(
+    "--site",
+    "site_file",
+    type=click.Path(path_type=Path),
+    metavar="SITE.toml",
+    help="Put the numbers of its materials file over the packaged ones.",
+)
+def active(name: str | None, site_file: Path | None) -> None:
+    """What is known of an active ingredient, with sources; without NAME, all of them.
+
+    A value that is not listed is not known: take it from your label. Values from your materials
+    file are marked and say what they replace.
+    """
+    from windowcast.cli.options import Start
+    from windowcast.materials.actives import ASK_LABEL, load_actives
+
+    start = Start(site_file, sample=False, files=(), date=None, offline=True)
+    actives = load_actives(start.beside(start.site().materials_file) if site_file else None)
+    if name is None:
+        for item in actives.values():
+            other = f" (also {', '.join(item.also)})" if item.also else ""
+            click.echo(f"{item.name}{other}: group {item.group.value}, {item.timing.value},"
+                       f" {item.movement.value}")  # fmt: skip
+        return
+    found = actives[name]
+    click.echo(found.name + (f" (also {', '.join(found.also)})" if found.also else ""))
+    for key, value in found.known().items():
+        mark = "yours: " if key in found.overridden else ""
+        ranged = value.low is not None and value.high is not None
+        span = f" ({value.low:g} to {value.high:g})" if ranged else ""
+        note = f"; {value.note}" if value.note else ""
+        unit = {"1": "", "degC": "°C"}.get(value.unit, value.unit)
+        text = f"{value.value}{span} {unit}".strip()
+        click.echo(f"  {key} = {text}  [{mark}{value.status}: {value.source}{note}]")
+    click.echo(f"  anything else: {ASK_LABEL}")
+
+
 @command.command("nozzle")
 @click.option("--carrier", required=True, help='"40 gal/acre".')
 @click.option("--speed", required=True, help='"4 mph".')
