@@ -332,7 +332,7 @@ def _rank_key(window: Window) -> tuple[float, ...]:
     share = 1.0 if window.odds is None else window.odds.share
     worth = (window.score or 0.0) * share
     if window.verdict in ("unfit", "cannot tell"):
-        worth = 100 * nearness(1.0 if j.score is None else j.score for j in window.judged)
+        worth = 100 * nearness(j.score for j in window.judged)
     return (_ORDER[window.verdict], -round(worth, 1), window.start.timestamp())
 
 

@@ -28,6 +28,7 @@ from windowcast.windows.model import Verdict
 
 BoolArray = npt.NDArray[np.bool_]
 _FLOOR = 0.05  # stands for a no when hours without a go-ahead are compared with one another
+_UNKNOWN = 0.5  # stands for what cannot be told there
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,16 +86,16 @@ def combine(scores: Iterable[tuple[FloatArray, float]]) -> FloatArray:
 
 
 def closeness(scores: Iterable[tuple[FloatArray, float]]) -> FloatArray:
-    """How near hours come to a go-ahead: the same product, with noes softened, unknowns passed."""
+    """How near hours come to a go-ahead: the same product, with noes and unknowns softened."""
     product = np.ones(())
     for score, weight in scores:
-        product = product * np.maximum(np.where(np.isnan(score), 1.0, score), _FLOOR) ** weight
+        product = product * np.maximum(np.where(np.isnan(score), _UNKNOWN, score), _FLOOR) ** weight
     return product
 
 
-def nearness(scores: Iterable[float]) -> float:
+def nearness(scores: Iterable[float | None]) -> float:
     """How near one block comes to a go-ahead, from its criteria's mean scores, 0..1."""
-    return math.prod(max(score, _FLOOR) for score in scores)
+    return math.prod(_UNKNOWN if score is None else max(score, _FLOOR) for score in scores)
 
 
 def limiting(scores: Mapping[str, float], weights: Mapping[str, float]) -> str:
