@@ -32,7 +32,8 @@ def test_first_run_to_own_site_to_answer(empty_server: Any, visit: Callable[...,
     page.click("text=Site settings")
     for name in ("daily.csv.gz", "hourly.csv.gz"):
         page.set_input_files("#file", sample_folder() / name)
-        page.click("text=Read and add")
+        with page.expect_navigation():
+            page.click("button:text('Read and add')")
         assert name in page.inner_text("main")
     page.click("nav >> text=Today")
     assert page.inner_text("h1") == "River Ground"
@@ -49,7 +50,7 @@ def test_a_probe_reading_moves_the_soil_curve(own_site: Any, visit: Callable[...
         page.fill("#f-date", date)
         page.fill("#f-depth_m", "2")
         page.fill("#f-temp_c", temp)
-        page.click("text=Save")
+        page.click("button:text('Save')")
         assert "Added to the log" in page.inner_text("main")
     page.goto(f"{own_site.url}/s/own/season")
     assert page.get_attribute(curve, "d") != before
@@ -64,7 +65,7 @@ def test_an_application_is_logged_and_its_record_printed(
     page.fill("#f-area_m2", "1.8")
     page.fill("#f-materials-0-active", "glyphosate")
     page.fill("#f-materials-0-rate_kg_ha", "0.5")
-    page.click("text=Save")
+    page.click("button:text('Save')")
     page.click("text=Spray record")
     text = page.inner_text("main")
     assert "field 2" in text

@@ -253,6 +253,8 @@ def _draw(layer: Layer, frame: _Frame, legend: list[tuple[str, str]]) -> list[st
                 label(_RIGHT - 2, at - 3, words, "lab halo", "end"),
             ]
         case Moment(date, words):
+            if not dates[0] <= np.datetime64(date, "D") <= dates[-1]:
+                return []
             at = x(_index(dates, date))
             end = at > (_LEFT + _RIGHT) / 2
             return [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,9 +18,9 @@ from windowcast.windows.plan_model import CoverPlan, KeyDate, PurposePlan, Seaso
 
 STATUS_WORDS = {
     "open": "open now",
+    "cannot tell": "cannot tell",
     "ahead": "still to come",
     "over": "over",
-    "cannot tell": "cannot tell",
 }
 
 
@@ -72,9 +73,14 @@ def plan_view(plan: SeasonPlan) -> PlanView:
     return PlanView(
         plan=plan,
         dates=tuple(date_row(key, display) for key in plan.key_dates),
-        purposes=tuple(_purpose(p, covers[p.purpose]) for p in plan.purposes),
+        purposes=tuple(_purpose(p, covers[p.purpose]) for p in _by_status(plan.purposes)),
         cover_charts=tuple(chart for charts in covers.values() for chart in charts),
     )
+
+
+def _by_status(purposes: Sequence[PurposePlan]) -> list[PurposePlan]:
+    """What can be done now first, what is over last."""
+    return sorted(purposes, key=lambda purpose: list(STATUS_WORDS).index(purpose.status))
 
 
 def date_row(key: KeyDate, display: Display) -> DateRow:
@@ -103,10 +109,10 @@ def _against(key: KeyDate) -> str:
     return days_apart((this - usual).days)
 
 
-def days_apart(days: int) -> str:
-    """``5 days early``, ``1 day late``, ``as usual``."""
+def days_apart(days: int, none: str = "as usual") -> str:
+    """``5 days early``, ``1 day late``, or the words for no difference."""
     if days == 0:
-        return "as usual"
+        return none
     size = abs(days)
     return f"{size} {'day' if size == 1 else 'days'} {'early' if days < 0 else 'late'}"
 

@@ -13,7 +13,7 @@ from windowcast.report.season import short
 from windowcast.units import Display
 from windowcast.windows.plan_model import KeyDate, SeasonPlan
 
-_LEFT, _RIGHT, _TOP, _ROW = 12.0, 348.0, 26.0, 38.0
+_LEFT, _RIGHT, _TOP, _ROW = 12.0, 348.0, 36.0, 38.0
 
 
 def years_chart(plan: SeasonPlan) -> Chart:

@@ -97,7 +97,9 @@ def _beside(ours: KeyDate, theirs: DateRange | None) -> str:
     text = short(theirs.median)
     if ours.normal is None or ours.normal.median is None:
         return text
-    return f"{text}, {days_apart(_days_of_year_apart(theirs.median, ours.normal.median))}"
+    return (
+        f"{text}, {days_apart(_days_of_year_apart(theirs.median, ours.normal.median), 'same day')}"
+    )
 
 
 def _days_of_year_apart(one: dt.date, other: dt.date) -> int:
