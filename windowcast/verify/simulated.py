@@ -3,7 +3,8 @@
 Odds must not be judged by errors drawn from their own model. So the first two days take the misses
 of real bulletins, whole (``data/forecast_misses.csv``); later days are a blend of what came with
 what another year's weather did in the same weeks, with a skill that falls after figures of its own
-and differs from issue to issue. Rain days are the true ones, in spells replaced by another year's.
+and differs from issue to issue. Rain days are the true ones, in spells replaced by another year's,
+with amounts that are off.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ SHIFT_DAYS = 15
 LOST_AT = ((1, 0.104), (2, 0.139), (3, 0.255), (5, 0.42), (7, 0.69), (10, 0.95))
 RAIN_SKILL_AT = ((1, 0.45), (3, 0.25), (5, 0.10), (8, 0.03), (12, 0.01))
 ISSUE_SD = 0.25  # spread of the logarithm of an issue's lost share: some weeks are harder
+AMOUNT_SD = 0.6  # spread of the logarithm of a forecast amount about the true one: our choice
 SPELL = 0.6  # day-to-day correlation of which rain days are replaced
 
 
@@ -91,7 +93,8 @@ def forecast(truth: Truth, issue: int, days: int, rng: np.random.Generator) -> R
     skill = np.interp(lead, *zip(*RAIN_SKILL_AT, strict=True)) / hard
     keep = _spells(rng, days) < np.sqrt(np.minimum(skill, 1.0))
     rain = record.get("precip_mm")
-    values["precip_mm"] = np.where(keep, rain[span], rain[other])
+    off = np.exp(AMOUNT_SD * rng.standard_normal(days) - AMOUNT_SD**2 / 2)
+    values["precip_mm"] = np.where(keep, rain[span] * off, rain[other])
     if not all(np.isfinite(v).all() for v in values.values()):
         return None
     joined = {n: np.append(record.get(n)[:issue], v) for n, v in values.items()}
