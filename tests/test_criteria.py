@@ -29,6 +29,7 @@ POST = purpose_of("post-early")
 BARRIER = purpose_of("pre-fall")
 ASKING = dataclasses.replace(  # an active with a question for every criterion
     POST.generic, light_needed=True, largest_bbch=14.0, humidity_low_pct=40.0,
+    soil_temp_high_c=15.0,
     activation_mm=12.7, activation_days=7.0,
 )  # fmt: skip
 NAMES = sorted({*HOUR_CRITERIA, *DAY_CRITERIA})
@@ -132,7 +133,9 @@ def test_wind_bands_as_published(mph: float, low: float, high: float) -> None:
 
 def test_the_sprayer_can_only_lower_the_wind_limit() -> None:
     calm = site(equipment={"wind_max_m_s": 3.0})
-    assert noon("wind", here=calm, wind_m_s=3.2) == 0.0
+    assert noon("sprayer_limit", here=calm, wind_m_s=3.2) == 0.0
+    assert noon("sprayer_limit", here=calm, wind_m_s=2.9) == 1.0
+    assert noon("sprayer_limit", wind_m_s=3.2) == 1.0
     assert noon("wind", here=site(equipment={"wind_max_m_s": 8.0}), wind_m_s=5.0) == 0.0
 
 
@@ -370,6 +373,9 @@ def test_an_active_brings_its_own_limits() -> None:
     assert noon("air_temperature", needs=warm, temp_c=6.0, dewpoint_c=2.0) == 0.0
     assert noon("plant_size", needs=warm, ahead={"leaf": 22.0}) == pytest.approx(0.2)
     assert noon("humidity", needs=warm, dewpoint_c=-5.0) < 1.0
+    cool = dataclasses.replace(warm, soil_temp_high_c=10.0)
+    assert noon("cool_soil", needs=cool, ahead={"soil_c": 9.0}) == 1.0
+    assert noon("cool_soil", needs=cool, ahead={"soil_c": 16.0}) == 0.5
     assert noon("sun_after", needs=warm, cloud_fraction=1.0) == pytest.approx(0.4)
     assert noon("sun_after", needs=warm, cloud_fraction=0.0) == 1.0
     here = site()

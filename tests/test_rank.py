@@ -314,7 +314,7 @@ def test_explain_cites_every_value_behind_the_answer() -> None:
     for name in ("criteria.wind.at", "purposes.dormant.grade.share_up.at", "criteria.rule.fit"):
         assert name in text
     assert "wind ← forecast wind at 10 m" in ranking.explain
-    assert "purposes.dormant.needs_values.rain_free_h = 6" in text
+    assert "purposes.dormant.needs.rain_free_h = 6" in text
     assert all(judged.source for judged in ranking.purposes[0].windows[0].judged)
 
 

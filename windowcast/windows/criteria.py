@@ -81,17 +81,22 @@ def _minutes(time: dt.time) -> int:
 
 @criterion
 def wind(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
-    """Mean wind at 10 m; above the equipment's own limit it counts as too much."""
+    """Mean wind at 10 m."""
+    return ctx.wind_m_s
+
+
+@criterion
+def sprayer_limit(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """1 where the wind is above the equipment's own limit, which can only lower the general one."""
     return over_limit(ctx.wind_m_s, ctx.site)
 
 
 def over_limit(wind_m_s: FloatArray, site: Site) -> FloatArray:
-    """The equipment's limit can only lower the general one."""
+    """1 where the wind is above the limit in the site file, 0 where not or where there is none."""
     limit = site.equipment.wind_max_m_s
-    stop = float(table_of("wind").value("at").value[-1])
-    if limit is None or limit >= stop:
-        return wind_m_s
-    return np.where(wind_m_s > limit, np.maximum(wind_m_s, stop), wind_m_s)
+    if limit is None:
+        return np.zeros_like(wind_m_s)
+    return np.where(np.isnan(wind_m_s), np.nan, (wind_m_s > limit).astype(np.float64))
 
 
 @criterion

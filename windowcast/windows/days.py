@@ -132,6 +132,12 @@ def frozen_soil(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
 
 
 @day_criterion
+def cool_soil(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
+    """Soil temperature at 5 cm, for actives that work best in cool soil."""
+    return np.atleast_2d(ctx.state.soil_5cm_c)
+
+
+@day_criterion
 def water_in(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
     """Chance that enough water comes in time: 1 with irrigation, else counted in the members."""
     depth, days = needs.activation_mm, watering_days(ctx.site, needs)

@@ -87,14 +87,16 @@ def _air_temperature(grade: Grade, needs: ActiveNeeds, rule: Table) -> Grade | N
     return Grade(at, (0.0, rule.number("active_low_score"), 1.0, 1.0, grade.score[-1]))
 
 
-def _moved_to(need: str, *, only_up: bool = False) -> Callable[..., Grade | None]:
-    """Shift all knots so that the last one lies at the active's own limit."""
+def _moved_to(
+    need: str, *, first: bool = False, only_up: bool = False
+) -> Callable[..., Grade | None]:
+    """Shift all knots so that the last (or first) one lies at the active's own limit."""
 
     def shift(grade: Grade, needs: ActiveNeeds, rule: Table) -> Grade | None:
         limit = getattr(needs, need)
         if limit is None or math.isnan(limit):
             return None
-        move = limit - grade.at[0 if only_up else -1]
+        move = limit - grade.at[0 if first else -1]
         if only_up and move <= 0:
             return None
         return Grade(tuple(x + move for x in grade.at), grade.score)
@@ -114,7 +116,8 @@ _SHIFTS: dict[str, Callable[[Grade, ActiveNeeds, Table], Grade | None]] = {
     "cold_after": _moved_to("night_low_c"),
     "humidity": _moved_to("humidity_low_pct"),
     "plant_size": _plant_size,
-    "greenup_margin": _moved_to("before_greenup_d", only_up=True),
+    "greenup_margin": _moved_to("before_greenup_d", first=True, only_up=True),
+    "cool_soil": _moved_to("soil_temp_high_c", first=True),
 }
 _NEEDS = {
     "air_temperature": ("temp_low_c", "temp_good_c", "temp_high_c"),
@@ -122,6 +125,7 @@ _NEEDS = {
     "humidity": ("humidity_low_pct",),
     "plant_size": ("largest_bbch",),
     "greenup_margin": ("before_greenup_d",),
+    "cool_soil": ("soil_temp_high_c",),
     "rain_after": ("rain_free_h",),
     "chance_of_rain": ("rain_free_h",),
     "water_in": ("activation_mm", "activation_days"),
@@ -157,6 +161,7 @@ _ASKED_BY = {
     "water_in": _SOIL,
     "humidity": "humidity_low_pct",
     "plant_size": "largest_bbch",
+    "cool_soil": "soil_temp_high_c",
 }
 
 

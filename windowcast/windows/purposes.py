@@ -65,24 +65,24 @@ def weights_of(names: Sequence[str]) -> dict[str, float]:
 def purpose_of(name: PurposeName) -> Purpose:
     """A packaged purpose."""
     table = load("purposes").table(name)
-    soil = bool(table["needs.soil"])
+    barrier = bool(table["barrier"])
     return Purpose(
         name=name,
         title=str(table["title"]),
         weeds=str(table["weeds"]),
         waits_for=str(table["waits_for"]),
-        barrier=soil,
+        barrier=barrier,
         timing=tuple(table["timing"]),
         hours=tuple(load("purposes")["every.hours"]),
         own=table.table("grade") if "grade" in table else None,
-        generic=_generic(table, barrier=soil),
+        generic=_generic(table, barrier=barrier),
         soil_mark=table.value("soil_mark") if "soil_mark" in table else None,
     )
 
 
 def _generic(table: Table, *, barrier: bool) -> ActiveNeeds:
     """What a usual active for the purpose needs."""
-    given: dict[str, Value] = dict(table.table("needs_values"))
+    given: dict[str, Value] = dict(table.table("needs"))
 
     def number(name: str) -> float | None:
         return float(given[name]) if name in given else None
@@ -106,7 +106,7 @@ def _generic(table: Table, *, barrier: bool) -> ActiveNeeds:
         humidity_low_pct=None,
         light_needed=False,
         largest_bbch=None,
-        turf_state=str(table["needs.turf"]),
+        turf_state=str(table["turf"]),
         before_greenup_d=None,
         governs={},
         unknown=(),

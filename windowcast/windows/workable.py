@@ -65,9 +65,10 @@ def day_scores(
         parts.append((np.where(frozen, 0.0, 1.0), 1.0))
     if "wind_mean_m_s" in daily:
         wind = daily.get("wind_mean_m_s")
-        wind = wind if site is None else over_limit(wind, site)
-        grade = grade_of("wind", needs)
-        parts.append((np.where(np.isnan(wind), 1.0, grade(wind)), 1.0))
+        score = grade_of("wind", needs)(wind)
+        if site is not None:
+            score = np.where(over_limit(wind, site) == 1, 0.0, score)
+        parts.append((np.where(np.isnan(wind), 1.0, score), 1.0))
     if site is not None:
         parts.append((open_days(daily.times, site).astype(np.float64), 1.0))
     return combine(parts)
