@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import gzip
 import os
+import shutil
 import subprocess
 import sys
 import time
@@ -58,8 +59,22 @@ def server(monkeypatch: pytest.MonkeyPatch) -> Iterator[Loopback]:
         yield running
 
 
+@pytest.fixture(scope="module")
+def read_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A cache in which the files of `two_stations` have been read, so that each test need not."""
+    path = tmp_path_factory.mktemp("read") / "c.sqlite"
+    with serving() as running, pytest.MonkeyPatch.context() as patch, Cache(path) as cache:
+        patch.setenv("WINDOWCAST_ARCHIVE_URL", running.url)
+        two_stations(running)
+        ask(cache)
+        with cache._writing() as db:
+            db.execute("DELETE FROM entry")
+    return path
+
+
 @pytest.fixture
-def cache(tmp_path: Path) -> Iterator[Cache]:
+def cache(tmp_path: Path, read_once: Path) -> Iterator[Cache]:
+    shutil.copy(read_once, tmp_path / "c.sqlite")
     with Cache(tmp_path / "c.sqlite") as opened:
         yield opened
 

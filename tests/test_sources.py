@@ -205,6 +205,17 @@ def test_unreachable_names_what_is_kept(server: Loopback, monkeypatch: pytest.Mo
     assert it.value.exit_code == 3
 
 
+def test_no_station_is_said_with_a_remedy(server: Loopback) -> None:
+    world.serve_stations(server, [Where("ELSEW", -36.0, 95.0)])
+    no_forecast = {"forecast": "none"}
+    with pytest.raises(InputError, match=r"no station within 120 km of the site; give weather"):
+        ask(site(weather=no_forecast))
+    world.serve_stations(server, STATIONS)
+    server.routes = {k: v for k, v in server.routes.items() if k == "/stations.db"}
+    with pytest.raises(InputError, match="no daily record at station NEAR1"):
+        ask(site(weather={**no_forecast, "station": "NEAR1"}), fetcher=fetcher(refresh=True))
+
+
 def test_missing_elevation_is_told(server: Loopback) -> None:
     assert any(f.check == "no-elevation" for f in ask(site(elevation_m=None)).flags)
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from windowcast.errors import InputError, SourceUnreachableError
+from windowcast.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.units import Display
@@ -30,7 +30,11 @@ _FORMAT = click.option(
 
 @click.group(name="weather")
 def command() -> None:
-    """Fetch weather, show what is cached and how old it is."""
+    """Fetch weather, show what is cached and how old it is.
+
+    WINDOWCAST_CACHE names the folder of the cache; WINDOWCAST_ARCHIVE_URL and
+    WINDOWCAST_FORECAST_URL name other hosts for the station archive and the forecast.
+    """
 
 
 @command.command()
@@ -107,9 +111,6 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
         click.echo(json.dumps(raw, indent=2))
     else:
         _show(found, Display(site.units), asked)
-    if not found.records:
-        why = found.flags[0].text if found.flags else "the sources have none"
-        raise SourceUnreachableError(f"no weather for the site: {why}")
 
 
 def _origins(found: Found) -> list[Provenance]:

@@ -93,6 +93,9 @@ class _Asking:
                 years = range(ask.first.year, ask.today.year + 1)
                 daily = self._read("daily", stations, years, "daily record")
                 records += self._blended(stations, daily, "D")
+                if not records:
+                    names = ", ".join(s.id for s in stations)
+                    self.flags.append(remark("no-station", f"no daily record at station {names}"))
             elif self.failed:  # with these files there might have been one
                 raise self.failed[0]
             else:
@@ -250,10 +253,9 @@ class _Asking:
         )
         if not len(axis):
             return []
-        share = np.array([s.completeness for s, _ in pairs])
-        weights = station_weights(
-            np.array([s.effective_km for s, _ in pairs]), np.where(np.isnan(share), 1.0, share)
-        )
+        away = np.array([s.effective_km for s, _ in pairs])
+        share = np.nan_to_num([s.completeness for s, _ in pairs], nan=1.0)
+        weights = station_weights(away, np.clip(share, 0.01, 1.0))
         values, grades = {}, {}
         for name in dict.fromkeys(n for _, (series, _) in pairs for n in series.values):
             grid = np.full((len(pairs), len(axis)), np.nan)

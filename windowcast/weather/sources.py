@@ -147,7 +147,8 @@ def gather(
     Raises
     ------
     InputError
-        An own logger's file cannot be used, or the site names an unknown source.
+        An own logger's file cannot be used, the site names an unknown source, or no source has
+        a temperature for it.
     SourceUnreachableError
         The record is wanted, there are no files, the archive could not be asked and too little is
         kept; the message says what is kept and how old it is.
@@ -178,7 +179,14 @@ def gather(
         flags.append(remark("no-elevation", text))
     fetched = [*measured, *issued.records, *modelled]
     known = [r for r in fetched if any(name in r for name in r.values)]
-    return Found((*own, *given, *known), tuple(flags))
+    records = (*own, *given, *known)
+    if past and not any("tmax_c" in r or "temp_c" in r for r in records):
+        why = "; ".join(dict.fromkeys(flag.text for flag in flags))
+        raise InputError(
+            f"there is no temperature for the site: {why}",
+            remedy="give weather files, or name a station in weather.station",
+        )
+    return Found(records, tuple(flags))
 
 
 def _archive(request: Request, fetcher: Fetcher, *, needed: bool) -> Found:
