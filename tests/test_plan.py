@@ -329,6 +329,28 @@ def test_command() -> None:
     assert dormant["decision"]["act_odds"]["members"] == 100
 
 
+def test_the_southern_half_year_is_the_northern_one_turned() -> None:
+    """The record moved by 184 days to 36° S: the same dates, half a year on, to three days."""
+    north = answer_on(dt.date(2016, 9, 10))
+    days = np.timedelta64(184, "D")
+    daily = north.weather.daily
+    place = replace(daily.place, latitude_deg=-36.0)
+    turned = replace(daily, place=place, times=daily.times + days)
+    site = sample_site().model_copy(update={"latitude": -36.0})
+    today = north.weather.today + dt.timedelta(days=184)
+    south = answer(site, Weather(turned, None, today), beyond_days=62)
+    plans = plan_for(north), plan_for(south)
+    assert plans[1].season == "2017"
+    assert plans[0].past_seasons == plans[1].past_seasons
+    for one, other in zip(*(p.key_dates for p in plans), strict=True):
+        dates = [k.passed or (k.ahead and k.ahead.median) for k in (one, other)]
+        assert dates[0] is not None
+        assert dates[1] is not None
+        assert abs((dates[1] - dates[0]).days - 184) <= 3, one.name
+    for one, other in zip(*(p.purposes for p in plans), strict=True):
+        assert one.status == other.status
+
+
 def test_short_record_cannot_tell() -> None:
     weather = sample_weather()
     day = np.datetime64(weather.today)
