@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -96,7 +95,9 @@ def command(
         title = f"Odds of a workable day, {purpose}: {result.issues} issues"
         write_atomic(diagram, reliability_svg(result.reliability, title))
     if format_ == "json":
-        click.echo(json.dumps(asdict(result), indent=2, ensure_ascii=False))
+        from windowcast.report.tables import plain
+
+        click.echo(json.dumps(plain(result), indent=2, ensure_ascii=False))
     else:
         click.echo("\n".join(_lines(result)))
 

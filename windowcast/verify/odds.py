@@ -7,6 +7,7 @@ are compared with what came, with the climate's share and with the forecast take
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -158,8 +159,9 @@ def brier(odds: FloatArray, came: FloatArray) -> float:
 
 
 def skill(odds: FloatArray, reference: FloatArray, came: FloatArray) -> float:
-    """Brier skill score against a reference; 1 is perfect, 0 no better."""
-    return 1 - brier(odds, came) / brier(reference, came)
+    """Brier skill score against a reference; 1 is perfect, 0 no better, NaN if that is perfect."""
+    other = brier(reference, came)
+    return 1 - brier(odds, came) / other if other > 0 else math.nan
 
 
 def reliability(odds: FloatArray, came: FloatArray, bins: int = BINS) -> tuple[Bin, ...]:
@@ -196,8 +198,10 @@ def skill_interval(
     other = (reference[:, lead] - replayed.came[:, lead]) ** 2
     sums = [np.bincount(which, np.nan_to_num(x), len(groups)) for x in (own, other)]
     picks = rng.integers(0, len(groups), (draws, len(groups)))
-    skills = 1 - sums[0][picks].sum(axis=1) / sums[1][picks].sum(axis=1)
-    low, high = np.quantile(skills, [0.1, 0.9])
+    ours, theirs = (total[picks].sum(axis=1) for total in sums)
+    skills = np.full(draws, np.nan)
+    np.divide(ours, theirs, out=skills, where=theirs > 0)
+    low, high = np.quantile(1 - skills, [0.1, 0.9])
     return float(low), float(high)
 
 

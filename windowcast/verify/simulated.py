@@ -25,8 +25,8 @@ ARCHIVED_DAYS = 2
 SHIFT_DAYS = 15
 # share of the variance lost by day, and Brier skill of rain or none: from memory, as in
 # data/ensemble.toml, but taken at their days and joined by straight lines, not fitted
-LOST_AT = ((1, 0.104), (2, 0.139), (3, 0.255), (5, 0.42), (7, 0.69), (10, 0.95))
-RAIN_SKILL_AT = ((1, 0.45), (3, 0.25), (5, 0.10), (8, 0.03), (12, 0.01))
+LOST_AT = ((1, 2, 3, 5, 7, 10), (0.104, 0.139, 0.255, 0.42, 0.69, 0.95))
+RAIN_SKILL_AT = ((1, 3, 5, 8, 12), (0.45, 0.25, 0.10, 0.03, 0.01))
 ISSUE_SD = 0.25  # spread of the logarithm of an issue's lost share: some weeks are harder
 AMOUNT_SD = 0.6  # spread of the logarithm of a forecast amount about the true one: our choice
 SPELL = 0.6  # day-to-day correlation of which rain days are replaced
@@ -78,7 +78,7 @@ def forecast(truth: Truth, issue: int, days: int, rng: np.random.Generator) -> R
         return None
     lead = np.arange(1, days + 1)
     hard = np.exp(ISSUE_SD * rng.standard_normal())
-    lost = np.minimum(np.interp(lead, *zip(*LOST_AT, strict=True)) * hard, 0.97)
+    lost = np.minimum(np.interp(lead, LOST_AT[0], LOST_AT[1]) * hard, 0.97)
     values = {}
     month = int(record.times[issue].astype("datetime64[M]").astype(int)) % 12 + 1
     misses = archived_misses_c()
@@ -90,7 +90,7 @@ def forecast(truth: Truth, issue: int, days: int, rng: np.random.Generator) -> R
         said[:ARCHIVED_DAYS] = near
         values[name] = said
     values["tmin_c"] = np.minimum(values["tmin_c"], values["tmax_c"])
-    skill = np.interp(lead, *zip(*RAIN_SKILL_AT, strict=True)) / hard
+    skill = np.interp(lead, RAIN_SKILL_AT[0], RAIN_SKILL_AT[1]) / hard
     keep = _spells(rng, days) < np.sqrt(np.minimum(skill, 1.0))
     rain = record.get("precip_mm")
     off = np.exp(AMOUNT_SD * rng.standard_normal(days) - AMOUNT_SD**2 / 2)

@@ -117,7 +117,7 @@ def _temperature(
     hours, days = len(drawn.day_of), drawn.scores.shape[1]
     reach = max(drawn.reach, 1)
     errors = np.zeros((len(drawn.scores) + 1, 2 * days))
-    at = np.empty(2 * days)
+    at = np.empty(2 * days, dtype=np.float64)
     for offset, (name, clock_hour) in enumerate((("tmin_c", LOW_HOUR), ("tmax_c", HIGH_HOUR))):
         off = np.nan_to_num(drawn.daily.get(name)[:, :days] - drawn.issued.get(name)[:days])
         off[:, reach:] = off[:, reach - 1 : reach]
@@ -132,7 +132,7 @@ def _temperature(
     lead = middle_of_days(days)
     ratio = load("ensemble").number("dewpoint.ratio")
     spread = ratio * drawn.past.departure_sd["tmin_c"] * np.sqrt(variance_share(lead))
-    noon = np.arange(days) * 24.0 + NOON
+    noon = np.arange(days, dtype=np.float64) * 24 + NOON
     error = _between(drawn.scores[..., Part.DEW] * spread, noon, hours) * still_open
     return {"temp_c": temp, "dewpoint_c": dew + _as_issued_first(error)}
 
@@ -147,7 +147,7 @@ def _wind(
 ) -> dict[str, FloatArray]:
     """Wind, gusts in step with it, and its direction."""
     table = load("ensemble").table("wind")
-    lead = drawn.day_of + 0.5
+    lead = middle_of_days(int(drawn.day_of[-1]) + 1)[drawn.day_of]
     day = drawn.scores[:, drawn.day_of, Part.WIND]
     quick = table.number("hour_fade"), table.number("day_share")
     issued = said.get("wind_m_s")

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.values import load
-from windowcast.weather.ensemble_errors import even_uniforms
+from windowcast.weather.ensemble_errors import even_uniforms, middle_of_days
 from windowcast.weather.record import FloatArray
 
 LONGEST_RUN_H = 12
@@ -148,7 +148,7 @@ def said_of_runs(
     told = np.add.reduceat(np.isfinite(hourly_mm), runs.first) > 0
     of_day = np.where(np.isfinite(daily_mm[runs.day]) | ~told, daily_mm[runs.day], summed)
     with_chance = np.isfinite(runs.chance)
-    lead = runs.day + 0.5
+    lead = middle_of_days(int(runs.day[-1]) + 1)[runs.day]
     chance = np.where(with_chance, runs.chance, chance_from_amount(of_day, lead, wet_share))
     part_of_day = np.sqrt(np.minimum(runs.length / 24, 1.0))
     some = np.where(with_chance, told & (summed > 0), of_day >= least)

@@ -126,7 +126,7 @@ def past_years(record: Record, today: dt.date, days: int, count: int) -> PastYea
 
 def _day_of_cycle(dates: DateArray | np.datetime64) -> npt.NDArray[np.float64]:
     days = np.asarray(dates).astype("datetime64[D]").astype(np.int64)
-    cycle: npt.NDArray[np.float64] = days % _YEAR_DAYS
+    cycle: npt.NDArray[np.float64] = (days % _YEAR_DAYS).astype(np.float64)
     return cycle
 
 

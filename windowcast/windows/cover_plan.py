@@ -128,7 +128,8 @@ def cover_plan(
 ) -> CoverPlan:
     """Cover of one material over the dates on which it may be applied."""
     low, usual, high = material.range_d
-    life: FloatArray = low * (high / low) ** spread_evenly(len(season.share), 1)
+    place = spread_evenly(len(season.share), 1)
+    life: FloatArray = np.asarray(low * (high / low) ** place, dtype=np.float64)
     laid = barrier.Barrier(
         life, 0.0 if irrigated else material.activation_mm, material.activation_days
     )

@@ -82,8 +82,11 @@ def _best(windows: Sequence[Window], threshold: float, now: dt.datetime) -> Wind
 
 def _on_day(outlook: PurposeOutlook, date: dt.date) -> Window | None:
     """The purpose's window on a day, also where it no longer qualifies."""
-    for window in (*outlook.windows, *((outlook.closest,) if outlook.closest else ())):
-        if window.date == date:
+    candidates: list[Window] = [*outlook.windows]
+    if outlook.closest is not None:
+        candidates.append(outlook.closest)
+    for window in candidates:
+        if window.start.date() == date:
             return window
     return None
 
