@@ -148,13 +148,18 @@ def irrigate(ops: Ops, s: Surface) -> None:
     s.root_water = ops.maximum(s.root_water, least)
 
 
+def sward_closed(p: Parameters, rain_mm: Number, demand_mm: Number) -> Number:
+    """How closed the climate lets a sward be, dead or alive, 0 to 1."""
+    rain = rain_mm * rain_mm + 1e-9
+    return rain / (rain + p.sward_aridity * demand_mm * demand_mm)
+
+
 def sward_day(ops: Ops, s: Surface, p: Parameters, day: Day) -> Number:
     """Let the sward green and brown; gives how closed it is by climate, 0 to 1, dead or alive."""
     s.rain_mm = s.rain_mm + (day.precip_mm - s.rain_mm) * (1 / CLIMATE_DAYS)
     s.demand_mm = s.demand_mm + (day.demand_mm - s.demand_mm) * (1 / CLIMATE_DAYS)
     s.season_c = s.season_c + (day.air_c - s.season_c) * p.season_rate
-    rain = s.rain_mm * s.rain_mm + 1e-9
-    closed = rain / (rain + p.sward_aridity * s.demand_mm * s.demand_mm)
+    closed = sward_closed(p, s.rain_mm, s.demand_mm)
     warm = (s.season_c - p.green_from_c) * (1.0 / p.green_range_k)
     target = ops.minimum(ops.maximum(warm, 0.0), 1.0) * closed
     target = target * ops.minimum(2.0 * s.root_water, 1.0)
