@@ -102,7 +102,7 @@ def season_of(
 
 def spread_evenly(count: int, which: int = 0) -> FloatArray:
     """One place in 0..1 for each member, evenly spread; another order for each `which`."""
-    places: FloatArray = ((np.arange(count) + 0.5) * STEPS[which]) % 1.0
+    places: FloatArray = ((np.arange(count, dtype=np.float64) + 0.5) * STEPS[which]) % 1.0
     return places
 
 
