@@ -377,6 +377,23 @@ def test_in_season_says_since_when_and_until_when() -> None:
     assert "60 days are left before green-up" in outlook.why
 
 
+def test_days_to_green_up_unknown_in_the_past_are_looked_back_on_from_today() -> None:
+    safe = np.where(np.arange(60) < 50, 0.0, 1.0)
+    before = past(to_greenup=math.nan)
+    before = dataclasses.replace(
+        before, turf=dataclasses.replace(before.turf, nonselective_safe=safe)
+    )
+    assert dormant(before=before).opens == TODAY - dt.timedelta(days=10)
+
+
+def test_a_purpose_whose_weeds_are_not_watched_is_not_judged() -> None:
+    ahead = state()
+    emergence = {code: e for code, e in ahead.emergence.items() if e.season == "spring"}
+    outlook = dormant(ahead=dataclasses.replace(ahead, emergence=emergence))
+    assert not outlook.in_season
+    assert "no winter annual" in outlook.why
+
+
 # --- actives --------------------------------------------------------------------------------------
 
 

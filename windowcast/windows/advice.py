@@ -82,13 +82,19 @@ def would_change(scores: HourScores, block: Block, rule: Rule) -> str:
     return words.sentence(words.joined(list(dict.fromkeys(changes)))) if changes else ""
 
 
+def no_weeds(purpose: Purpose) -> str:
+    """Why a purpose is out: none of its weeds is watched, or none has a model."""
+    kind = "winter" if purpose.weeds == "fall" else "summer"
+    return f"Not judged: no {kind} annual with a model is among the site's weeds."
+
+
 def why(purpose: Purpose, timing: Timing) -> str:
     """Why a purpose is in or out of season today."""
     today = {name: float(value[0, 0]) for name, value in timing.measured.items()}
     scores = {n: float(timing.grades[n](timing.measured[n])[0, 0]) for n in purpose.timing}
     if timing.in_season:
         facts = [
-            words.fact(n, today[n])
+            purpose.facts.get(n, words.fact(n, today[n]))
             if scores[n] > 0
             else words.reason(n, timing.grades[n], today[n])
             for n in purpose.timing

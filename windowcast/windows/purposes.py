@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -24,6 +24,8 @@ class Purpose:
         Criteria on hours and days that every purpose may ask for.
     own
         Knots of its own, by criterion.
+    facts
+        What a criterion that is met says of today, where this purpose says it in its own words.
     """
 
     name: PurposeName
@@ -34,6 +36,7 @@ class Purpose:
     timing: tuple[str, ...]
     hours: tuple[str, ...]
     own: Table | None
+    facts: Mapping[str, str]
     generic: ActiveNeeds
     soil_mark: Value | None  # soil temperature by which a barrier should be down
 
@@ -75,6 +78,7 @@ def purpose_of(name: PurposeName) -> Purpose:
         timing=tuple(table["timing"]),
         hours=tuple(load("purposes")["every.hours"]),
         own=table.table("grade") if "grade" in table else None,
+        facts=dict(table.get("facts", {})),
         generic=_generic(table, barrier=barrier),
         soil_mark=table.value("soil_mark") if "soil_mark" in table else None,
     )

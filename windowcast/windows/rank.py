@@ -128,6 +128,9 @@ class _Task:
             days=self.days,
             rule=self.rule,
         )
+        if not any(e.season == purpose.weeds for e in self.ctx.ahead.emergence.values()):
+            reason = advice.no_weeds(purpose)
+            return _closed(purpose, timing, reason, reason)
         why = advice.why(purpose, timing)
         if not purpose.serves(needs):
             acts = "before weeds are up" if needs.pre else "on weeds that are up"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -93,7 +93,9 @@ def timing_of(
     """
     southern = site.place.southern
     measured, score = judged_days(purpose, needs, DayContext(site, ahead, purpose.weeds, past))
-    _, gone = judged_days(purpose, needs, DayContext(site, past, purpose.weeds))
+    _, gone = judged_days(
+        purpose, needs, DayContext(site, _looking_back(past, ahead), purpose.weeds)
+    )
     before = gone[0] >= rule.season
     number = season_day(past.dates, southern=southern)
     today = ahead.dates[0]
@@ -129,6 +131,19 @@ def judged_days(
     measured = {name: DAY_CRITERIA[name](context, needs) for name in purpose.timing}
     pairs = ((grades[name](value), weights[name]) for name, value in measured.items())
     return measured, np.atleast_2d(combine(pairs))
+
+
+def _looking_back(past: SiteState, ahead: SiteState) -> SiteState:
+    """The past with the days to green-up filled in that only the days ahead can tell."""
+    left = np.atleast_2d(ahead.turf.days_to_greenup)[:, 0]
+    known = np.flatnonzero(np.isfinite(past.turf.days_to_greenup))
+    if not np.isfinite(left).any():
+        return past
+    before = (ahead.dates[0] - past.dates).astype(np.float64)
+    days = past.turf.days_to_greenup.copy()
+    tail = slice(known[-1] + 1 if known.size else 0, None)
+    days[tail] = np.where(before[tail] < _YEAR, np.nanmedian(left) + before[tail], np.nan)
+    return replace(past, turf=replace(past.turf, days_to_greenup=days))
 
 
 def _futures(score: FloatArray) -> FloatArray:
