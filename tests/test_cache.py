@@ -11,6 +11,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from loopback import Answer, Loopback, closed_port, serving
@@ -238,6 +239,35 @@ def test_two_processes_fill_one_cache(tmp_path: Path, server: Loopback) -> None:
     with Cache(path) as cache:
         assert cache.holdings()[0].entries == 60
         assert cache.sound()
+
+
+def _open_at_once(path: Path, start: Any, result: mp.Queue[object]) -> None:
+    start.wait()
+    try:
+        with Cache(path) as cache:
+            cache.put(str(os.getpid()), "test", b"x", fresh_s=1)
+            result.put(None)
+    except BaseException as error:
+        result.put(repr(error))
+
+
+def test_processes_that_start_together_make_one_cache(tmp_path: Path) -> None:
+    context = mp.get_context("fork")
+    for round_number in range(8):
+        path = tmp_path / f"{round_number}.sqlite"
+        start, result = context.Event(), context.Queue()
+        crowd = [
+            context.Process(target=_open_at_once, args=(path, start, result)) for _ in range(5)
+        ]
+        for process in crowd:
+            process.start()
+        start.set()
+        assert [result.get(timeout=30) for _ in crowd] == [None] * 5
+        for process in crowd:
+            process.join(10)
+        with Cache(path) as cache:
+            assert cache.holdings()[0].entries == 5
+    assert sorted(p.name for p in tmp_path.iterdir() if p.name.startswith(".")) == []
 
 
 _WRITER = """

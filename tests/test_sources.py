@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import json
 import shutil
 import subprocess
@@ -21,6 +22,7 @@ from archive_world import Where
 from click.testing import CliRunner
 from loopback import Answer, Loopback, closed_port, serving
 
+from windowcast.cli.progress import fetch_progress
 from windowcast.cli.weather import command
 from windowcast.errors import InputError, SourceUnreachableError
 from windowcast.site import Site
@@ -382,3 +384,31 @@ def test_the_documented_example_works(server: Loopback, monkeypatch: pytest.Monk
     server.routes = {}
     other = Place("Elsewhere", -34.0, 149.0)
     assert made.fetch(Request(other, FIRST, TODAY), fetcher()) == Found()
+
+
+class _Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_progress_is_drawn_only_for_people(
+    server: Loopback, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stderr", io.StringIO())
+    with fetch_progress() as progress:
+        assert progress is None
+    shown = _Terminal()
+    monkeypatch.setattr(sys, "stderr", shown)
+    told: list[tuple[str, int, int]] = []
+    with fetch_progress() as progress:
+        assert progress is not None
+        draw = progress
+
+        def both(what: str, done: int, total: int) -> None:
+            told.append((what, done, total))
+            draw(what, done, total)
+
+        ask(progress=both)
+    assert "daily record" in shown.getvalue()
+    files = [done for what, done, total in told if what == "daily record"]
+    assert sorted(files) == list(range(1, 2 * len(YEARS) + 1)), "each file is counted once"

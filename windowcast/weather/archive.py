@@ -169,7 +169,11 @@ class _Asking:
         answers = self.fetcher.get_all(list(urls.values()), terms.__getitem__, done)
         by_key = dict(zip(urls, answers, strict=True))
         self._remark_failures(what, answers)
-        return [self._series(step, s, {y: by_key[s.id, y] for y in years}) for s in stations]
+        read = []
+        for number, station in enumerate(stations, start=1):
+            read.append(self._series(step, station, {y: by_key[station.id, y] for y in years}))
+            self.request.progress(f"{what}: reading", number, len(stations))
+        return read
 
     def _series(
         self, step: Step, station: Station, answers: dict[int, Fetched | FetchError]

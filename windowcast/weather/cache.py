@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 import sqlite3
+import tempfile
 import threading
 import time
 import zlib
@@ -139,22 +140,13 @@ class Cache:
             ) from None
 
     def _connect(self) -> sqlite3.Connection:
+        if not self.path.exists():
+            self._create()
         db = sqlite3.connect(self.path, timeout=20.0, isolation_level=None, check_same_thread=False)
         try:
-            db.execute("PRAGMA busy_timeout = 20000")
             version = db.execute("PRAGMA user_version").fetchone()[0]
             if version == 0:
-                db.execute("PRAGMA auto_vacuum = INCREMENTAL")
-                db.execute("PRAGMA journal_mode = WAL")
-                db.execute("BEGIN IMMEDIATE")
-                # another process may have made it while this one waited
-                version = db.execute("PRAGMA user_version").fetchone()[0]
-                if version == 0:
-                    for statement in filter(str.strip, _SCHEMA.split(";")):
-                        db.execute(statement)
-                    db.execute(f"PRAGMA user_version = {_VERSION}")
-                    version = _VERSION
-                db.execute("COMMIT")
+                raise sqlite3.DatabaseError("no cache of this program")
             db.execute("PRAGMA synchronous = NORMAL")
         except sqlite3.Error:
             db.close()
@@ -166,6 +158,27 @@ class Cache:
                 remedy="update the program, or name another folder in WINDOWCAST_CACHE",
             )
         return db
+
+    def _create(self) -> None:
+        """Put an empty cache in place whole, so that no process meets a half-made one."""
+        handle, name = tempfile.mkstemp(dir=self.path.parent, prefix=f".{self.path.name}.")
+        os.close(handle)
+        made = Path(name)
+        try:
+            db = sqlite3.connect(made, isolation_level=None)
+            db.execute("PRAGMA auto_vacuum = INCREMENTAL")
+            db.execute("PRAGMA journal_mode = WAL")
+            db.executescript(f"BEGIN; {_SCHEMA} PRAGMA user_version = {_VERSION}; COMMIT;")
+            db.close()  # the last to close it moves the log into the file
+            try:
+                os.link(made, self.path)
+            except FileExistsError:
+                pass  # another process was first
+            except OSError:  # a file system without hard links
+                made.replace(self.path)
+        finally:
+            for suffix in ("", "-wal", "-shm"):
+                Path(f"{made}{suffix}").unlink(missing_ok=True)
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
