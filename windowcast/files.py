@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import BinaryIO
 
 from windowcast.errors import InputError
 
 
-def write_atomic(path: str | os.PathLike[str], content: str | bytes) -> Path:
-    """Write `content` under a temporary name beside `path`, then rename it into place.
+@contextmanager
+def atomic_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
+    """A file to write to, under a temporary name beside `path`; renamed into place at the end.
 
     Raises
     ------
@@ -19,14 +23,13 @@ def write_atomic(path: str | os.PathLike[str], content: str | bytes) -> Path:
         behind.
     """
     target = Path(path)
-    data = content.encode("utf-8") if isinstance(content, str) else content
     temporary: str | None = None
     try:
         if target.is_dir():
             raise InputError("is a folder", path=target, remedy="name a file")
         handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
         with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
+            yield stream
             stream.flush()
             os.fsync(stream.fileno())
         umask = os.umask(0)
@@ -43,4 +46,10 @@ def write_atomic(path: str | os.PathLike[str], content: str | bytes) -> Path:
     finally:
         if temporary is not None:
             Path(temporary).unlink(missing_ok=True)
-    return target
+
+
+def write_atomic(path: str | os.PathLike[str], content: str | bytes) -> Path:
+    """Write `content` in one go, see `atomic_file`; returns the path."""
+    with atomic_file(path) as stream:
+        stream.write(content.encode("utf-8") if isinstance(content, str) else content)
+    return Path(path)

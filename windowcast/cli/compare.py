@@ -34,6 +34,12 @@ SHOWN = {
     show_default=True,
     help="Folder for tables, GeoJSON and the page; finished parts are kept there too.",
 )
+@click.option(
+    "--stations",
+    "places",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="ghcnd-stations.txt, for the places of GHCN-Daily stations.",
+)
 @click.option("--since", type=int, metavar="YEAR", help="First season, by its first year.")
 @click.option("--until", type=int, metavar="YEAR", help="Last season, by its first year.")
 @click.option("--species", default="hybrid bermudagrass", show_default=True, help="Turf species.")
@@ -57,6 +63,7 @@ def command(
     *,
     source: str,
     out: Path,
+    places: Path | None,
     since: int | None,
     until: int | None,
     species: str,
@@ -71,8 +78,9 @@ def command(
     """Compare stations, regions and years.
 
     SOURCE is a CSV list of stations (columns file, id, name, region, latitude, longitude,
-    elevation_m), a folder of weather files, or a box of degrees south,west,north,east whose
-    stations come from the open archive. An interrupted run carries on when it is started again.
+    elevation_m), a folder of weather files, a file or folder of GHCN-Daily by year (CSV) or in the
+    archive's Parquet layout, or a box of degrees south,west,north,east whose stations come from the
+    open archive. An interrupted run carries on when it is started again.
     """
     from windowcast.region import batch, compare, engine, outputs
 
@@ -80,7 +88,7 @@ def command(
     options = batch.Options(species, texture, irrigated, since, until)
     options.site()  # refuses what no station could be compared with
     with fetch_progress() as told:
-        found = _stations(source, out, offline, told)
+        found = _stations(source, out, places, offline, told)
         parts = engine.run(
             found.stations,
             batch.compute,
@@ -90,14 +98,13 @@ def command(
             scheduler=scheduler,
             on_progress=lambda done, total: told and told("stations", done, total),
         )
-    table = engine.joined(parts)
-    data = compare.compared(table)
+    data = compare.compared(engine.tables(parts))
     _refuse_none(data)
     summary = compare.summarise(data)
     from windowcast.files import write_atomic
     from windowcast.report.region_page import region_page
 
-    written = outputs.write_tables(out, table, data, summary)
+    written = outputs.write_tables(out, parts, data, summary)
     written.append(write_atomic(out / "index.html", region_page(data, summary, found.notes)))
     if netcdf:
         written.append(outputs.write_netcdf(out / "seasons.nc", data))
@@ -110,12 +117,14 @@ def command(
         click.echo(f"Written to {out}: {', '.join(path.name for path in written)}")
 
 
-def _stations(source: str, out: Path, offline: bool, told: Progress | None) -> StationList:
+def _stations(
+    source: str, out: Path, places: Path | None, offline: bool, told: Progress | None
+) -> StationList:
     from windowcast.region.stations import box_of, find_stations
 
     box = box_of(source)
     if box is None:
-        return find_stations(source)
+        return find_stations(source, out / "records", places=places, progress=told)
     import datetime as dt
 
     from windowcast.region.box import fetch_box

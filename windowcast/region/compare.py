@@ -7,7 +7,7 @@ Everything here works on arrays ``[station, season]``; dates are days since the 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.region.batch import DATE_COLUMNS, SHARE_COLUMNS, WEEKS, WORKABLE_COLUMNS
+from windowcast.region.batch import DATE_COLUMNS, SHARE_COLUMNS, WORKABLE_COLUMNS
+from windowcast.region.models import WEEKS
 from windowcast.region.statistics import (
     MIN_YEARS,
     Difference,
@@ -51,23 +52,41 @@ _FULL = 0.9  # share of a season's days that must be known for it to count
 
 
 @dataclass(frozen=True)
+class WeekStatistics:
+    """Workable days of the weeks of a season at each station, over its years; NaN with too few.
+
+    Attributes
+    ----------
+    years
+        How many years are known, ``[station, week]``.
+    mean_days
+        ``[station, week]``.
+    odds
+        Share of years with at least 1, 2, 3 workable days, ``[station, week, 3]``.
+    """
+
+    years: npt.NDArray[np.int16]
+    mean_days: npt.NDArray[np.float32]
+    odds: npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True)
 class Compared:
     """Seasons of many stations side by side.
 
     Attributes
     ----------
-    stations, regions
-        Ids and region names, ``[station]``.
+    stations, names, regions
+        Ids, names and region names, ``[station]``.
     places
         Latitude, longitude (degrees) and elevation (m), ``[station, 3]``.
     seasons
         First year of each season, ``[season]``.
-    complete
-        Share of the season's days with temperature, ``[station, season]``.
     values
-        Quantity → ``[station, season]``: days since the season's start, or shares.
+        Quantity → ``[station, season]``: days since the season's start, or shares; NaN where the
+        season is not known well enough or does not tell.
     weeks
-        Purpose column → workable days, ``[station, season, week]``.
+        Purpose → statistics of its weeks.
     problems
         Station id → why it could not be used.
     """
@@ -77,10 +96,14 @@ class Compared:
     regions: tuple[str, ...]
     places: FloatArray
     seasons: npt.NDArray[np.int64]
-    complete: FloatArray
     values: Mapping[str, FloatArray]
-    weeks: Mapping[str, FloatArray]
+    weeks: Mapping[str, WeekStatistics]
     problems: Mapping[str, str]
+
+    @property
+    def southern(self) -> npt.NDArray[np.bool_]:
+        """Stations whose season is turned by half a year, ``[station]``."""
+        return np.asarray(self.places[:, 0] < 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,18 +114,6 @@ class StationNormal:
     quantity: str
     normal: Normal
     trend: Trend
-
-
-@dataclass(frozen=True, slots=True)
-class WeekOdds:
-    """Workable days of one week of the season at one station, over its years."""
-
-    station: str
-    purpose: str
-    week: int  # 0 is the season's first
-    years: int
-    mean_days: float
-    odds: tuple[float, ...]  # of at least 1, 2, 3 workable days
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,85 +128,137 @@ class Gap:
 
 @dataclass(frozen=True)
 class Summary:
-    """All that a comparison says, worked out once."""
+    """Normals, trends and differences, worked out once."""
 
     normals: tuple[StationNormal, ...]
-    weeks: tuple[WeekOdds, ...]
     gaps: tuple[Gap, ...]
 
 
 def summarise(data: Compared) -> Summary:
-    """Normals, trends, weekly odds and differences."""
-    return Summary(tuple(normals(data)), tuple(week_odds(data)), tuple(gaps(data)))
+    """Normals, trends and differences."""
+    return Summary(tuple(normals(data)), tuple(gaps(data)))
 
 
-def compared(table: pa.Table) -> Compared:
-    """Side by side what `batch.compute` gave season by season."""
-    rows = table.num_rows
-    ids = table.column("station").to_pylist()
-    problems = {
-        station: text
-        for station, text in zip(ids, table.column("problem").to_pylist(), strict=True)
-        if text
-    }
-    stations = list(dict.fromkeys(s for s in ids if s not in problems))
-    where = {station: i for i, station in enumerate(stations)}
-    season = np.array([-1 if s is None else s for s in table.column("season").to_pylist()], int)
-    used = np.array([s in where for s in ids], bool) & (season >= 0)
-    seasons = np.arange(season[used].min(), season[used].max() + 1) if used.any() else season[:0]
-    row_of = np.array([where.get(s, -1) for s in ids], int)[used]
-    at = (row_of, season[used] - (seasons[0] if len(seasons) else 0))
+@dataclass(frozen=True)
+class _Part:
+    """Seasons of a few stations: one row a season, and their weeks, worked out."""
 
-    def spread(name: str) -> FloatArray:
-        flat = table.column(name).to_numpy(zero_copy_only=False).astype(np.float64)
-        out = np.full((len(stations), len(seasons)), np.nan)
-        out[at] = flat[used]
-        return out
+    stations: list[str]
+    names: list[str]
+    regions: list[str]
+    places: FloatArray
+    row: npt.NDArray[np.int64]  # station of each row
+    season: npt.NDArray[np.int64]
+    values: Mapping[str, FloatArray]
+    weeks: Mapping[str, WeekStatistics]
+    problems: Mapping[str, str]
 
-    complete = spread("complete")
-    south = spread("latitude") < 0
-    start = _season_starts(seasons, south)
-    full = complete >= _FULL
-    values = {name: spread(name) - start for name in DATE_COLUMNS}
-    values |= {name: spread(name) for name in SHARE_COLUMNS}
-    values = {name: np.where(full, v, np.nan) for name, v in values.items()}
-    weeks = {}
-    for name in WORKABLE_COLUMNS:
-        lists = table.column(name).to_pylist()
-        out = np.full((len(stations), len(seasons), WEEKS), np.nan)
-        picked = [[np.nan] * WEEKS if item is None else item for item in lists]
-        if rows:
-            out[at] = np.array(picked, dtype=np.float64)[used]
-        weeks[name] = out
 
-    def first_of(name: str) -> list[object]:
-        column = table.column(name).to_pylist()
-        return [column[ids.index(station)] for station in stations]
+def compared(tables: Iterable[pa.Table]) -> Compared:
+    """Side by side what `batch.compute` gave, table by table.
 
-    places = np.array(
-        [
-            [np.nan if v is None else v for v in row]
-            for row in zip(
-                *(first_of(n) for n in ("latitude", "longitude", "elevation")), strict=True
+    Weeks are worked out table by table and only their statistics kept, so that what is held grows
+    by little more than a kilobyte a station and season.
+    """
+    parts = [_part(table) for table in tables]
+    used = np.concatenate([p.season for p in parts]) if parts else np.zeros(0, np.int64)
+    seasons = np.arange(used.min(), used.max() + 1) if len(used) else used
+    offsets = np.cumsum([0, *(len(p.stations) for p in parts)])
+    places = np.concatenate([p.places for p in parts]) if parts else np.zeros((0, 3))
+    values = {}
+    for name in QUANTITIES:
+        out = np.full((len(places), len(seasons)), np.nan)
+        for part, offset in zip(parts, offsets, strict=False):
+            out[part.row + offset, part.season - seasons[:1]] = part.values[name]
+        values[name] = out
+    weeks = {
+        name: WeekStatistics(
+            *(
+                np.concatenate([getattr(p.weeks[name], field) for p in parts])
+                for field in ("years", "mean_days", "odds")
             )
-        ],
-        dtype=np.float64,
-    ).reshape(len(stations), 3)
+        )
+        for name in (WORKABLE_COLUMNS if parts else ())
+    }
     return Compared(
-        tuple(stations),
-        tuple(str(n) for n in first_of("name")),
-        tuple(str(r or "") for r in first_of("region")),
+        tuple(s for p in parts for s in p.stations),
+        tuple(n for p in parts for n in p.names),
+        tuple(r for p in parts for r in p.regions),
         places,
         seasons,
-        complete,
+        values,
+        weeks,
+        {s: text for p in parts for s, text in p.problems.items()},
+    )
+
+
+def _part(table: pa.Table) -> _Part:
+    ids = table["station"].to_pylist()
+    texts = table["problem"].to_pylist()
+    problems = {s: text for s, text in zip(ids, texts, strict=True) if text}
+    good = table.filter(table["problem"].is_null())
+    ids = good["station"].to_pylist()
+    first = {station: i for i, station in reversed(list(enumerate(ids)))}
+    order = {station: i for i, station in enumerate(dict.fromkeys(ids))}
+    rows = np.array([order[s] for s in ids], dtype=np.int64)
+    at = [first[s] for s in order]
+    place = np.stack([_numbers(good, n)[at] for n in ("latitude", "longitude", "elevation")], 1)
+    season = _numbers(good, "season").astype(np.int64)
+    start = _season_starts(season, place[rows, 0] < 0)
+    full = _numbers(good, "complete") >= _FULL
+    values = {}
+    for name in QUANTITIES:
+        value = _numbers(good, name) - (start if name in DATE_COLUMNS else 0.0)
+        values[name] = np.where(full, value, np.nan)
+    weeks = {
+        purpose: _week_statistics(good[column], rows, len(order))
+        for purpose, column in WORKABLE_COLUMNS.items()
+    }
+    names, regions = (good[n].to_pylist() for n in ("name", "region"))
+    return _Part(
+        list(order),
+        [names[i] or ids[i] for i in at],
+        [regions[i] or "" for i in at],
+        place,
+        rows,
+        season,
         values,
         weeks,
         problems,
     )
 
 
+def _numbers(table: pa.Table, name: str) -> FloatArray:
+    """A column as floats, NaN where null."""
+    values: FloatArray = table[name].cast("float64").to_numpy()
+    return values
+
+
+def _week_statistics(
+    column: pa.ChunkedArray, rows: npt.NDArray[np.int64], stations: int
+) -> WeekStatistics:
+    """Statistics of the whole weeks (the last of a season is a day or two)."""
+    flat = column.combine_chunks().flatten().to_numpy(zero_copy_only=False)
+    days = flat.reshape(-1, WEEKS)[:, : WEEKS - 1]
+    known = np.isfinite(days)
+
+    def by_station(values: npt.NDArray[np.generic]) -> FloatArray:
+        out = np.zeros((stations, WEEKS - 1))
+        np.add.at(out, rows, values)
+        return out
+
+    years = by_station(known)
+    enough = np.where(years >= MIN_YEARS, years, np.nan)
+    odds = [by_station(known & (days >= least)) / enough for least in AT_LEAST]
+    return WeekStatistics(
+        years.astype(np.int16),
+        (by_station(np.where(known, days, 0)) / enough).astype(np.float32),
+        np.stack(odds, axis=-1).astype(np.float32),
+    )
+
+
 def _season_starts(seasons: npt.NDArray[np.int64], south: npt.NDArray[np.bool_]) -> FloatArray:
-    """Day number of each season's first day, ``[station, season]``."""
+    """Day number of each season's first day, ``[row]``."""
     january = (seasons - 1970).astype("datetime64[Y]").astype("datetime64[D]").astype(np.float64)
     july = ((seasons - 1970) * 12 + 6).astype("datetime64[M]").astype("datetime64[D]").astype(float)
     return np.where(south, january, july)
@@ -207,22 +270,6 @@ def normals(data: Compared) -> Iterator[StationNormal]:
     for i, station in enumerate(data.stations):
         for name, values in data.values.items():
             yield StationNormal(station, name, normal(values[i]), trend(years, values[i]))
-
-
-def week_odds(data: Compared) -> Iterator[WeekOdds]:
-    """Workable days and the odds of one, two or three of them, for each week of the season."""
-    for name, weeks in data.weeks.items():
-        known = np.isfinite(weeks)
-        years = known.sum(axis=1)
-        for i, station in enumerate(data.stations):
-            for week in range(WEEKS - 1):  # the last is a day or two
-                count = int(years[i, week])
-                if count < MIN_YEARS:
-                    continue
-                days = weeks[i, known[i, :, week], week]
-                odds = tuple(float((days >= least).mean()) for least in AT_LEAST)
-                purpose = name.removeprefix("workable_").replace("_", "-")
-                yield WeekOdds(station, purpose, week, count, float(days.mean()), odds)
 
 
 def gaps(data: Compared) -> Iterator[Gap]:

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from windowcast import __version__
 from windowcast.errors import InputError, SourceUnreachableError, WindowcastError
 from windowcast.files import write_atomic
+from windowcast.weather.files import parse_spec
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -135,7 +136,7 @@ def _identity(chunk: tuple[Station, ...], options: str) -> str:
     digest = hashlib.sha256(f"{__version__}\n{options}\n".encode())
     for station in chunk:
         try:
-            stat = Path(station.path).stat()
+            stat = Path(parse_spec(station.path).path).stat()
             state = [stat.st_size, stat.st_mtime_ns]
         except OSError:
             state = []
@@ -158,12 +159,11 @@ def is_whole(part: Path) -> bool:
         return False
 
 
-def joined(parts: Sequence[Path]) -> pa.Table:
-    """The parts as one table."""
-    import pyarrow as pa
+def tables(parts: Sequence[Path]) -> Iterator[pa.Table]:
+    """The parts as tables, one at a time."""
     import pyarrow.parquet as pq
 
-    return pa.concat_tables([pq.read_table(part) for part in parts])
+    return (pq.read_table(part) for part in parts)
 
 
 def to_parquet(table: pa.Table) -> bytes:

@@ -8,14 +8,14 @@ import json
 import math
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from windowcast import __version__
 from windowcast.errors import InputError
-from windowcast.files import write_atomic
-from windowcast.region.batch import DATE_COLUMNS, SHARE_COLUMNS, WORKABLE_COLUMNS
+from windowcast.files import atomic_file, write_atomic
+from windowcast.region.batch import DATE_COLUMNS, SHARE_COLUMNS, WORKABLE_COLUMNS, schema
 from windowcast.region.compare import (
     AT_LEAST,
     QUANTITIES,
@@ -23,11 +23,8 @@ from windowcast.region.compare import (
     Summary,
     day_label,
 )
-from windowcast.region.engine import to_parquet
+from windowcast.region.statistics import MIN_YEARS
 from windowcast.weather.record import FloatArray
-
-if TYPE_CHECKING:
-    import pyarrow as pa
 
 NORMAL_FIELDS = (
     "station", "quantity", "label", "years", "median", "p10", "p90", "median_date",
@@ -40,16 +37,41 @@ WEEK_FIELDS = (
 GAP_FIELDS = ("first", "second", "quantity", "label", "shared_years", "median", "low", "high")
 
 
-def write_tables(folder: Path, table: pa.Table, data: Compared, summary: Summary) -> list[Path]:
+def write_tables(
+    folder: Path, parts: Sequence[Path], data: Compared, summary: Summary
+) -> list[Path]:
     """Seasons as Parquet and CSV; normals, weeks and differences as CSV; stations as GeoJSON."""
     return [
-        write_atomic(folder / "seasons.parquet", to_parquet(table)),
-        write_atomic(folder / "seasons.csv", seasons_csv(table)),
+        *write_seasons(folder, parts),
         write_atomic(folder / "normals.csv", normals_csv(data, summary)),
-        write_atomic(folder / "weeks.csv", _csv(WEEK_FIELDS, week_rows(data, summary))),
+        write_atomic(folder / "weeks.csv", _csv(WEEK_FIELDS, week_rows(data))),
         write_atomic(folder / "differences.csv", _csv(GAP_FIELDS, gap_rows(summary))),
         write_atomic(folder / "stations.geojson", geojson(data, summary)),
     ]
+
+
+def write_seasons(folder: Path, parts: Sequence[Path]) -> list[Path]:
+    """The parts as ``seasons.parquet`` and ``seasons.csv``, one part in memory at a time.
+
+    Dates are ISO 8601 in the CSV; weekly counts stay in the Parquet file.
+    """
+    import pyarrow.parquet as pq
+
+    paths = [folder / "seasons.parquet", folder / "seasons.csv"]
+    names = [name for name in schema().names if name not in WORKABLE_COLUMNS.values()]
+    with (
+        atomic_file(paths[0]) as whole,
+        atomic_file(paths[1]) as text,
+        pq.ParquetWriter(whole, schema(), compression="zstd") as writer,
+    ):
+        text.write((",".join(names) + "\n").encode())
+        for part in parts:
+            table = pq.read_table(part)
+            writer.write_table(table)
+            rows = table.select(names).to_pylist()
+            cells = ([_iso(r[n]) if n in DATE_COLUMNS else r[n] for n in names] for r in rows)
+            text.write(_csv((), cells).encode())
+    return paths
 
 
 def normals_csv(data: Compared, summary: Summary) -> str:
@@ -59,7 +81,7 @@ def normals_csv(data: Compared, summary: Summary) -> str:
 
 def normal_rows(data: Compared, summary: Summary) -> Iterable[Sequence[Any]]:
     """Rows of ``normals.csv``: days are counted from the season's first day, shares are 0..1."""
-    south = dict(zip(data.stations, data.places[:, 0] < 0, strict=True))
+    south = dict(zip(data.stations, data.southern, strict=True))
     for item in summary.normals:
         n, t = item.normal, item.trend
         date = ""
@@ -72,14 +94,14 @@ def normal_rows(data: Compared, summary: Summary) -> Iterable[Sequence[Any]]:
         )  # fmt: skip
 
 
-def week_rows(data: Compared, summary: Summary) -> Iterable[Sequence[Any]]:
-    """Rows of ``weeks.csv``."""
-    south = dict(zip(data.stations, data.places[:, 0] < 0, strict=True))
-    for item in summary.weeks:
-        first = day_label(7 * item.week, southern=bool(south[item.station]))
-        yield (
-            item.station, item.purpose, item.week, first, item.years, item.mean_days, *item.odds,
-        )  # fmt: skip
+def week_rows(data: Compared) -> Iterable[Sequence[Any]]:
+    """Rows of ``weeks.csv``: weeks with enough years."""
+    for i, station in enumerate(data.stations):
+        for purpose, weeks in data.weeks.items():
+            for week in np.flatnonzero(weeks.years[i] >= MIN_YEARS).tolist():
+                first = day_label(7 * week, southern=bool(data.southern[i]))
+                mean, odds = float(weeks.mean_days[i, week]), weeks.odds[i, week].tolist()
+                yield (station, purpose, week, first, int(weeks.years[i, week]), mean, *odds)
 
 
 def gap_rows(summary: Summary) -> Iterable[Sequence[Any]]:
@@ -90,17 +112,6 @@ def gap_rows(summary: Summary) -> Iterable[Sequence[Any]]:
         yield (
             item.first, item.second, item.quantity, label, d.shared_years, d.median, d.low, d.high,
         )  # fmt: skip
-
-
-def seasons_csv(table: pa.Table) -> str:
-    """The seasons with dates as ISO 8601; weekly counts stay in the Parquet file."""
-    names = [name for name in table.column_names if name not in WORKABLE_COLUMNS]
-
-    def cells() -> Iterable[Sequence[Any]]:
-        for row in table.select(names).to_pylist():
-            yield [_iso(row[n]) if n in DATE_COLUMNS else row[n] for n in names]
-
-    return _csv(names, cells())
 
 
 def geojson(data: Compared, summary: Summary) -> str:
@@ -187,7 +198,8 @@ def _variable(dataset: Any, name: str, values: FloatArray, units: str) -> Any:
 def _csv(fields: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(fields)
+    if fields:
+        writer.writerow(fields)
     for row in rows:
         writer.writerow(["" if (cell := _plain(v)) is None else cell for v in row])
     return out.getvalue()

@@ -1,8 +1,9 @@
-"""Which stations to compare: a list, or a folder of weather files.
+"""Which stations to compare: a list, a folder of weather files, or GHCN-Daily in bulk.
 
 A list is a CSV with the columns ``file`` and, where they are wanted or where the file does not say
 them, ``id``, ``name``, ``region``, ``latitude``, ``longitude``, ``elevation_m``. Files are taken
-relative to the list.
+relative to the list. Places of GHCN-Daily stations come from the archive's own list,
+``ghcnd-stations.txt``.
 """
 
 from __future__ import annotations
@@ -10,16 +11,20 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from windowcast.errors import InputError
 from windowcast.region.engine import Station
+from windowcast.weather.ghcn_bulk import bulk_files, split
+from windowcast.weather.record import Place
 from windowcast.weather.textfile import read_text_bytes, text_of
 
 COLUMNS = ("id", "file", "name", "region", "latitude", "longitude", "elevation_m")
+PLACES_FILE = "ghcnd-stations.txt"
 _ENDINGS = (".gz", ".txt", ".csv", ".dly")
+_NO_HEIGHT = -999.9
 
 
 @dataclass(frozen=True)
@@ -54,8 +59,21 @@ def box_of(text: str) -> Box | None:
     return south, west, north, east
 
 
-def find_stations(source: str | Path) -> StationList:
-    """Stations of a CSV list or a folder.
+def find_stations(
+    source: str | Path,
+    work: Path,
+    *,
+    places: Path | None = None,
+    progress: Callable[[str, int, int], object] | None = None,
+) -> StationList:
+    """Stations of a CSV list, a folder of weather files, or GHCN-Daily by year or as Parquet.
+
+    Parameters
+    ----------
+    work
+        Folder for the split of bulk files.
+    places
+        The archive's list of stations; in a folder it is found by its name.
 
     Raises
     ------
@@ -63,12 +81,83 @@ def find_stations(source: str | Path) -> StationList:
         The list is not one, a row lacks its file, or nothing is found.
     """
     path = Path(source)
-    found = _of_folder(path) if path.is_dir() else _of_list(path)
+    if not path.exists():
+        raise InputError(
+            "is not there", path=path, remedy="give a list, a folder, or south,west,north,east"
+        )
+    bulk = bulk_files(path)
+    beside = (path if path.is_dir() else path.parent) / PLACES_FILE
+    places = places or (beside if beside.is_file() else None)
+    if bulk:
+        found = _of_bulk(bulk, work, progress)
+    else:
+        found = _of_folder(path) if path.is_dir() else _of_list(path)
     if not found.stations:
         raise InputError(
             "holds no weather file", path=path, remedy="give a folder of weather files or a list"
         )
+    return found if places is None else _placed(found, places, only=bool(bulk))
+
+
+def _of_bulk(
+    files: Sequence[Path], work: Path, progress: Callable[[str, int, int], object] | None
+) -> StationList:
+    buckets = split(files, work, progress=progress)
+    ordered = sorted(buckets, key=lambda station: (buckets[station].name, station))
+    return StationList(tuple(Station(s, f"{buckets[s]}:station={s}") for s in ordered))
+
+
+def read_places(path: Path) -> dict[str, Place]:
+    """Stations of ``ghcnd-stations.txt`` by id.
+
+    Fixed width (NOAA NCEI, *ghcnd/readme.txt*, section IV; from memory): id 1-11, latitude 13-20,
+    longitude 22-30, elevation 32-37 (-999.9 unknown), state 39-40, name 42-71.
+
+    Raises
+    ------
+    InputError
+        A line is not one of that list.
+    """
+    found: dict[str, Place] = {}
+    for row, line in enumerate(text_of(read_text_bytes(path), path).splitlines(), start=1):
+        if not line.strip():
+            continue
+        try:
+            latitude, longitude = float(line[12:20]), float(line[21:30])
+            height = float(line[31:37])
+        except ValueError:
+            raise InputError(
+                "is not a line of the archive's list of stations", path=path, row=row,
+                remedy=f"give {PLACES_FILE} as published by NOAA NCEI",
+            ) from None  # fmt: skip
+        name = " ".join(f"{line[41:71].strip()} {line[38:40].strip()}".split())
+        known = None if height == _NO_HEIGHT else height
+        found[line[:11].strip()] = Place(name, latitude, longitude, known)
     return found
+
+
+def _placed(found: StationList, path: Path, *, only: bool) -> StationList:
+    """The stations with places of the archive's list; of bulk files `only` those on it."""
+    places = read_places(path)
+    stations = []
+    for station in found.stations:
+        place = places.get(station.id)
+        if place is not None:
+            height = math.nan if place.elevation_m is None else place.elevation_m
+            station = replace(  # noqa: PLW2901
+                station,
+                name=place.name,
+                latitude_deg=place.latitude_deg,
+                longitude_deg=place.longitude_deg,
+                elevation_m=height,
+            )
+        if place is not None or not only:
+            stations.append(station)
+    left = len(found.stations) - len(stations)
+    notes = (f"{left} stations are not on {path.name} and left out",) if left else ()
+    if not stations:
+        raise InputError("names none of the stations", path=path, remedy="give the archive's list")
+    return StationList(tuple(stations), (*found.notes, *notes))
 
 
 def _of_folder(folder: Path) -> StationList:
@@ -82,7 +171,9 @@ def _of_folder(folder: Path) -> StationList:
 
 
 def _is_list(path: Path) -> bool:
-    """Whether a CSV in a folder lists stations rather than weather."""
+    """Whether a file in a folder lists stations rather than weather."""
+    if path.name == PLACES_FILE:
+        return True
     if path.suffix != ".csv":
         return False
     with path.open("rb") as stream:

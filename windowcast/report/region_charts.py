@@ -1,20 +1,20 @@
-"""Charts of a comparison: maps without tiles, dates by station, workable days by week."""
+"""Charts of a comparison: maps without tiles, dates by station."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Sequence
 from functools import cache
+from html import escape
 from importlib import resources
 
 import numpy as np
 
-from windowcast.region.compare import QUANTITIES, Compared, StationNormal, Summary, day_label, shown
+from windowcast.region.compare import QUANTITIES, Compared, StationNormal, Summary, shown
 from windowcast.report.chartkit import (
     WIDTH,
     Chart,
     Scale,
-    band_path,
     drawing,
     el,
     label,
@@ -25,6 +25,8 @@ from windowcast.weather.record import FloatArray
 
 CLASSES = 5
 MAX_ROWS = 40
+_NAMES = 136.0  # room for names left of the dates
+_NAME_LETTERS = 21  # that fit in it
 _MARGIN_DEG = 2.0
 _LEGEND = 34.0
 
@@ -51,7 +53,7 @@ def map_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
     for i in known[np.argsort(lat[known])[::-1]]:
         words = f"{data.names[i]}: {shown(values[i], quantity, southern=lat[i] < 0)}"
         at = {"cx": x(lon[i]), "cy": y(lat[i]), "r": 3.0 + 0.7 * class_of[i]}
-        dots.append(el("circle", el("title", words), class_=f"dot-{class_of[i]}", **at))
+        dots.append(el("circle", el("title", escape(words)), class_=f"dot-{class_of[i]}", **at))
     parts = [
         el("path", d=_lines(x, y), class_="coast", fill="none"),
         *_graticule(x, y),
@@ -87,9 +89,9 @@ def dates_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
     normals = [found[data.stations[i]].normal for i in picked]
     low = min((n.p10 for n in normals), default=0.0)
     high = max((n.p90 for n in normals), default=1.0)
-    x = Scale(low, high if high > low else low + 1, 128.0, WIDTH - 10)
+    x = Scale(low, high if high > low else low + 1, _NAMES, WIDTH - 10)
     row, bottom = 15.0, 15.0 * len(picked) + 8
-    south = bool((data.places[:, 0] < 0).all())
+    south = bool(data.southern.all())
     parts = []
     for tick in ticks(low, high, 4):
         parts.append(el("line", x1=x(tick), x2=x(tick), y1=0.0, y2=bottom, class_="grid"))
@@ -99,7 +101,7 @@ def dates_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
     for n, (i, normal) in enumerate(zip(picked, normals, strict=True)):
         y = row * n + 10
         parts += [
-            label(0.0, y + 4, data.names[i][:19]),
+            el("g", el("title", escape(data.names[i])), label(0.0, y + 4, _short(data.names[i]))),
             el("line", x1=x(normal.p10), x2=x(normal.p90), y1=y, y2=y, class_="whisker"),
             el("circle", cx=x(normal.median), cy=y, r=3.2, class_="dot"),
         ]
@@ -116,47 +118,13 @@ def dates_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
     return Chart(key, title, desc, drawing(key, title, desc, bottom + 22, *parts), columns, rows)
 
 
-def weeks_chart(data: Compared, purpose: str, title: str) -> Chart:
-    """Workable days per week of the season: middle and spread of the stations' means."""
-    name = f"workable_{purpose.replace('-', '_')}"
-    known = np.isfinite(data.weeks[name])
-    with np.errstate(invalid="ignore"):
-        means = np.where(known, data.weeks[name], 0).sum(axis=1) / known.sum(axis=1)
-    means = means[:, :-1]
-    some = np.isfinite(means).any(axis=1)
-    south = bool((data.places[:, 0] < 0).all())
-    if some.any():
-        low, mid, high = np.nanquantile(means[some], (0.1, 0.5, 0.9), axis=0)
-    else:
-        low = mid = high = np.full(means.shape[1], np.nan)
-    x, y = Scale(0, len(mid) - 1, 34.0, WIDTH - 8), Scale(0, 7, 150.0, 22.0)
-    at = np.array([x(week) for week in range(len(mid))])
-
-    def heights(values: FloatArray) -> FloatArray:
-        return np.array([y(v) for v in values])
-
-    parts = [
-        *(el("line", x1=34.0, x2=WIDTH - 8, y1=y(n), y2=y(n), class_="grid") for n in (0, 2, 4, 7)),
-        *(label(28.0, y(n) + 4, str(n), anchor="end") for n in (0, 2, 4, 7)),
-        el("path", d=band_path(at, heights(low), heights(high)), class_="wash-past"),
-        el("path", d=line_path(at, heights(mid)), class_="line now"),
-        *(
-            label(x(week), 168.0, day_label(7.0 * week, southern=south), anchor="middle")
-            for week in range(4, len(mid), 11)
-        ),
-        label(0.0, 8.0, "days", class_="axis-title"),
-    ]
-    key, desc = f"weeks-{purpose}", "Line: middle station; band: 10 to 90 % of stations."
-    rows = tuple(
-        (day_label(7.0 * w, southern=south), *(f"{v:.1f}" for v in (low[w], mid[w], high[w])))
-        for w in range(len(mid))
-    )
-    columns = ("Week from", "10 % of stations", "middle", "90 % of stations")
-    return Chart(key, title, desc, drawing(key, title, desc, 176.0, *parts), columns, rows)
-
-
 def _of(summary: Summary, quantity: str) -> dict[str, StationNormal]:
     return {n.station: n for n in summary.normals if n.quantity == quantity}
+
+
+def _short(name: str) -> str:
+    """A name that does not run into the chart; the whole is told beside it."""
+    return name if len(name) <= _NAME_LETTERS else f"{name[: _NAME_LETTERS - 1].rstrip()}…"
 
 
 def _told(item: StationNormal) -> bool:

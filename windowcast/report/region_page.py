@@ -9,15 +9,18 @@ from dataclasses import dataclass
 from importlib import resources
 
 from windowcast import __version__
+from windowcast.region.batch import SHARE_COLUMNS
 from windowcast.region.compare import QUANTITIES, Compared, Gap, Summary, day_label
 from windowcast.report.chartkit import Chart
 from windowcast.report.page import style_sheet, templates
-from windowcast.report.region_charts import dates_chart, map_chart, weeks_chart
+from windowcast.report.region_charts import dates_chart, map_chart
+from windowcast.report.region_weeks import odds_chart, weeks_chart
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import purpose_of
 
 MAPPED = ("soil_21", "poaan_50", "dormant", "greenup", "digis_10", "barrier_fall")
+COMPARED = ("soil_21", "poaan_50", "dormant", "greenup", "digis_10", "barrier_fall", "cover_fall")
 TABLED = ("soil_21", "poaan_10", "poaan_50", "dormant", "greenup", "digis_10", "barrier_fall")
 
 
@@ -27,6 +30,16 @@ class Cell:
 
     text: str
     sort: float
+
+
+@dataclass(frozen=True)
+class GapCell:
+    """A difference: its middle, interval and years, what it sorts by, whether it is beyond 0."""
+
+    text: str
+    beside: str
+    sort: float
+    sure: bool
 
 
 def region_page(data: Compared, summary: Summary, notes: tuple[str, ...] = ()) -> str:
@@ -40,8 +53,9 @@ def region_page(data: Compared, summary: Summary, notes: tuple[str, ...] = ()) -
         dates=[dates_chart(data, summary, q) for q in MAPPED],
         weeks=_weeks(data),
         heads=[QUANTITIES[q] for q in TABLED],
+        gap_heads=[QUANTITIES[q] for q in COMPARED],
         rows=_rows(data, summary),
-        gaps=[(QUANTITIES[g.quantity], g, _gap_words(g)) for g in summary.gaps],
+        gaps=_gaps(summary),
         notes=notes,
         cautions=CAUTIONS,
         version=__version__,
@@ -57,9 +71,15 @@ def _seasons(data: Compared) -> str:
     return f"{data.seasons[0]} to {data.seasons[-1]}"
 
 
-def _weeks(data: Compared) -> list[Chart]:
+def _weeks(data: Compared) -> list[tuple[Chart, Chart]]:
     titles = {name: purpose_of(name).title for name in PURPOSES}
-    return [weeks_chart(data, n, f"Workable days a week: {t}") for n, t in titles.items()]
+    return [
+        (
+            weeks_chart(data, name, f"Workable days a week: {title}"),
+            odds_chart(data, name, f"Odds of workable days in a week: {title}"),
+        )
+        for name, title in titles.items()
+    ]
 
 
 def _rows(data: Compared, summary: Summary) -> list[tuple[str, str, list[Cell]]]:
@@ -76,14 +96,24 @@ def _rows(data: Compared, summary: Summary) -> list[tuple[str, str, list[Cell]]]
     return rows
 
 
-def _gap_words(gap: Gap) -> str:
+def _gaps(summary: Summary) -> list[tuple[str, str, list[GapCell]]]:
+    """A row for each pair, a cell for each quantity."""
+    pairs: dict[tuple[str, str], dict[str, Gap]] = {}
+    for gap in summary.gaps:
+        pairs.setdefault((gap.first, gap.second), {})[gap.quantity] = gap
+    return [
+        (first, second, [_gap_cell(found[quantity]) for quantity in COMPARED])
+        for (first, second), found in pairs.items()
+    ]
+
+
+def _gap_cell(gap: Gap) -> GapCell:
     d = gap.difference
     if math.isnan(d.median):
-        return f"cannot tell from {d.shared_years} shared years"
-    if gap.quantity.startswith("cover"):
-        numbers = [f"{100 * v:+.0f}" for v in (d.median, d.low, d.high)]
-        unit = "points"
-    else:
-        numbers, unit = [f"{v:+.0f}" for v in (d.median, d.low, d.high)], "days"
-    text = f"{numbers[0]} {unit} ({numbers[1]} to {numbers[2]}), {d.shared_years} shared years"
-    return text.replace("-", "−")
+        return GapCell("cannot tell", f"{d.shared_years} shared years", 1e9, False)
+    percent = gap.quantity in SHARE_COLUMNS
+    scale, unit = (100, "points") if percent else (1, "days")
+    middle, low, high = (f"{scale * v:+.0f}".replace("-", "−") for v in (d.median, d.low, d.high))
+    text = f"{middle} {unit}"
+    beside = f"{low} to {high}, {d.shared_years} years"
+    return GapCell(text, beside, d.median, d.low > 0 or d.high < 0)

@@ -108,6 +108,10 @@ def read_weather(source: str | PathLike[str] | FileSpec, *, place: Place | None 
 
 def _read(spec: FileSpec) -> Record:
     """The record of a file by the reader of its format, at the place the file tells."""
+    if spec.path.endswith(".parquet"):
+        from windowcast.weather.ghcn_bulk import read_bucket
+
+        return read_bucket(spec.path, spec.station, observed=spec.observed)
     data = read_text_bytes(spec.path)
     if is_dly(data):
         return read_dly(data, spec.path, observed=spec.observed)

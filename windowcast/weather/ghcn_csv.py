@@ -7,6 +7,7 @@ import re
 from os import PathLike
 
 import numpy as np
+import numpy.typing as npt
 
 from windowcast.errors import InputError
 from windowcast.weather.ghcn import READ, REMEDY, Observations, record_of_observations
@@ -74,8 +75,8 @@ def read_long_csv(
         )  # fmt: skip
     found = {name.encode(): _observations(kept[name], numbers[name], path, name) for name in wanted}
     if not observed and times:
-        morning = np.mean([_is_morning(time) for time in times]) > 0.5
-        observed = "morning" if morning else "midnight"
+        hours = np.array([int(time) if time.isdigit() else -1 for time in times])
+        observed = "morning" if is_morning(hours).mean() > 0.5 else "midnight"
     return record_of_observations(found, next(iter(stations)), path, observed)
 
 
@@ -112,5 +113,6 @@ def _observations(
     return Observations(dates[keep], values[keep], mflag[keep], qflag[keep])
 
 
-def _is_morning(hhmm: str) -> bool:
-    return hhmm.isdigit() and _MORNING[0] <= int(hhmm) <= _MORNING[1]
+def is_morning(hhmm: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+    """Whether observation times are such that yesterday is read."""
+    return np.asarray((hhmm >= _MORNING[0]) & (hhmm <= _MORNING[1]))

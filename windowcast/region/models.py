@@ -1,0 +1,285 @@
+"""The season models on many stations at once: arrays ``[station, day]`` in, seasons out.
+
+These are the functions a single site runs through (`windowcast.season`, `windowcast.windows`).
+Stations share an axis of calendar days; a station's row is NaN outside its own record, and its
+soil is run from its own first day, so that what it gives does not depend on the stations beside
+it, to the bit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.season.alignment import Spans
+from windowcast.season.dates import key_dates, season_slices
+from windowcast.season.degree_days import on_date
+from windowcast.season.emergence import clocks
+from windowcast.season.model import Emergence, SiteState
+from windowcast.season.state import drivers_of
+from windowcast.season.turf import turf_state
+from windowcast.season.weeds import weed
+from windowcast.site import Site
+from windowcast.values import load
+from windowcast.weather.record import FloatArray, Grade, Record
+from windowcast.windows.barrier import Barrier, best_day, cover
+from windowcast.windows.days import DayContext, season_day
+from windowcast.windows.model import PURPOSES, PurposeName
+from windowcast.windows.purposes import Purpose, purpose_of
+from windowcast.windows.score import Rule
+from windowcast.windows.timing import judged_days
+from windowcast.windows.workable import day_scores, workable
+
+FALL_WEED, SPRING_WEED = "POAAN", "DIGIS"
+BARRIERS: Mapping[str, PurposeName] = {"fall": "pre-fall", "spring": "pre-spring"}
+WEEDS: Mapping[str, str] = {"fall": FALL_WEED, "spring": SPRING_WEED}
+WEEKS = 53
+FULL_SEASON_DAYS = 365
+BEYOND_DAYS = 62  # past the season's end, so that spring barriers are seen out
+SLICE = 32  # stations whose days are judged together: their arrays stay in the cache
+
+
+@dataclass(frozen=True)
+class Stack:
+    """Records of several stations of one hemisphere on one axis of days."""
+
+    record: Record  # [station, day]
+    latitude_deg: FloatArray  # [station]
+    spans: Spans
+
+    def part(self, rows: slice) -> Stack:
+        """Some of the stations."""
+        values = {name: value[rows] for name, value in self.record.values.items()}
+        first, length = self.spans.first[rows], self.spans.length[rows]
+        return Stack(
+            replace(self.record, values=values),
+            self.latitude_deg[rows],
+            Spans(first, length, self.spans.days),
+        )
+
+
+@dataclass(frozen=True)
+class Seasons:
+    """What each season of each station gives, NaN where it cannot be told.
+
+    Attributes
+    ----------
+    first_years
+        Calendar year in which each season begins, ``[season]``.
+    complete
+        Share of a year's days with temperature, ``[station, season]``.
+    values
+        Column → dates as days since 1970-01-01, or shares, ``[station, season]``.
+    weeks
+        Purpose → workable days of each week of the season, ``[station, season, week]``.
+    """
+
+    first_years: npt.NDArray[np.int64]
+    complete: FloatArray
+    values: Mapping[str, FloatArray]
+    weeks: Mapping[str, npt.NDArray[np.float32]]
+
+
+def season_start(year: int, southern: bool) -> np.datetime64:
+    """First day of the season that begins in a year."""
+    return np.datetime64(f"{year}-{'01' if southern else '07'}-01", "D")
+
+
+def stacked(records: Sequence[Record]) -> Stack:
+    """Records of one hemisphere side by side, from the start of the earliest one's season.
+
+    Probe readings that a gap fill made up are left out, as a single site leaves them out.
+    """
+    southern = records[0].place.southern
+    begin = min(record.times[0] for record in records)
+    begin = begin - np.timedelta64(int(season_day(begin[None], southern=southern)[0]), "D")
+    end = max(record.times[-1] for record in records)
+    axis = np.arange(begin, end + np.timedelta64(1, "D"))
+    names = sorted({name for record in records for name in record.values if name in record})
+    values = {name: np.full((len(records), len(axis)), np.nan) for name in names}
+    first = np.array([(record.times[0] - begin).astype(np.int64) for record in records])
+    length = np.array([len(record.times) for record in records])
+    for row, record in enumerate(records):
+        days = slice(int(first[row]), int(first[row] + length[row]))
+        for name in names:
+            own = record.get(name)
+            if name.startswith("soil_"):
+                own = np.where(record.grade(name) == Grade.OBSERVED, own, np.nan)
+            values[name][row, days] = own
+    grades = {name: np.full(len(axis), Grade.OBSERVED, np.uint8) for name in names}
+    latitude = np.array([record.place.latitude_deg for record in records])
+    record = Record(records[0].place, axis, values, grades)
+    return Stack(record, latitude, Spans(first, length, len(axis)))
+
+
+def seasons_of(stack: Stack, site: Site) -> Seasons:
+    """Every season of every station."""
+    state = station_states(stack, site)
+    parts = [
+        _judged(stack.part(rows), _rows(state, rows), site)
+        for rows in (slice(i, i + SLICE) for i in range(0, len(stack.latitude_deg), SLICE))
+    ]
+    return Seasons(
+        parts[0].first_years,
+        np.concatenate([p.complete for p in parts]),
+        {k: np.concatenate([p.values[k] for p in parts]) for k in parts[0].values},
+        {k: np.concatenate([p.weeks[k] for p in parts]) for k in parts[0].weeks},
+    )
+
+
+def station_states(stack: Stack, site: Site) -> SiteState:
+    """State of the stations, ``[station, day]``: the central run, no bands or plant ages."""
+    record = stack.record
+    drivers, soil = drivers_of(record, site, latitude_deg=stack.latitude_deg, spans=stack.spans)
+    tmin = record.get("tmin_c")
+    untold = np.broadcast_to(np.nan, tmin.shape)
+    emergence, degree_days = {}, {}
+    for code in WEEDS.values():
+        entry = weed(code)
+        totals, _, degree_days[code], _ = clocks(entry, drivers)
+        share = entry.share(totals, 0.0)
+        emergence[code] = Emergence(
+            code, entry.name, entry.season, share, untold, untold, untold, untold
+        )
+    turf, _ = turf_state(
+        record.times,
+        soil.temp_10cm_c,
+        tmin,
+        species=str(site.turf.species),
+        overseeded=site.turf.overseeded,
+        southern=record.place.southern,
+    )
+    return SiteState(
+        record.times, soil.temp_5cm_c, soil.temp_10cm_c, soil.moisture, soil.frozen,
+        degree_days, emergence, turf,
+    )  # fmt: skip
+
+
+def _rows(state: SiteState, rows: slice) -> SiteState:
+    """State of some of the stations."""
+    turf = state.turf
+    return replace(
+        state,
+        soil_5cm_c=state.soil_5cm_c[rows],
+        soil_10cm_c=state.soil_10cm_c[rows],
+        soil_moisture=state.soil_moisture[rows],
+        soil_frozen=state.soil_frozen[rows],
+        degree_days={k: v[rows] for k, v in state.degree_days.items()},
+        emergence={
+            k: replace(
+                v,
+                share=v.share[rows],
+                share_low=v.share_low[rows],
+                share_high=v.share_high[rows],
+                youngest_share=v.youngest_share[rows],
+                mean_leaf=v.mean_leaf[rows],
+            )
+            for k, v in state.emergence.items()
+        },
+        turf=replace(
+            turf,
+            phase=turf.phase[rows],
+            dormant_probability=turf.dormant_probability[rows],
+            days_since_dormant=turf.days_since_dormant[rows],
+            days_to_greenup=turf.days_to_greenup[rows],
+            nonselective_safe=turf.nonselective_safe[rows],
+        ),
+    )
+
+
+def _judged(stack: Stack, state: SiteState, site: Site) -> Seasons:
+    record, southern = stack.record, stack.record.place.southern
+    slices = season_slices(record.times, southern)
+    values = dict(key_dates(state, southern=southern).days)
+    for season in BARRIERS:
+        best = best_barriers(state, record.get("precip_mm"), season, site)
+        values[f"barrier_{season}"], values[f"cover_{season}"] = best
+    known = np.isfinite(record.get("tmax_c") + record.get("tmin_c"))
+    days = np.stack([known[:, part].sum(axis=1) for _, part in slices], axis=1)
+    weeks: dict[str, npt.NDArray[np.float32]] = {}
+    for name in PURPOSES:
+        purpose = purpose_of(name)
+        score = day_scores(record, purpose, purpose.generic, frozen=state.soil_frozen)
+        weeks[name] = workable_weeks(workable(score), [part for _, part in slices])
+    return Seasons(
+        np.array([int(name[:4]) for name, _ in slices]),
+        np.minimum(days / FULL_SEASON_DAYS, 1.0),
+        values,
+        weeks,
+    )
+
+
+def best_barriers(
+    state: SiteState, rain_mm: FloatArray, season: str, site: Site
+) -> tuple[FloatArray, FloatArray]:
+    """Day to lay a usual barrier and the share it catches, both ``[station, season]``.
+
+    NaN for a season whose emergence is not known to its end, or that is never open for it.
+    """
+    purpose, southern = purpose_of(BARRIERS[season]), site.place.southern
+    score = judged_days(purpose, purpose.generic, DayContext(site, state, season))[1]
+    is_open = score >= Rule.load().season
+    share = state.emergence[WEEDS[season]].share
+    laid = usual_barrier(purpose, irrigated=bool(site.turf.irrigated))
+    number = state.dates.astype("datetime64[D]").astype(np.float64)
+    slices = season_slices(state.dates, southern)
+    day, caught = (np.full((len(share), len(slices)), np.nan) for _ in range(2))
+    for s, (_, part) in enumerate(slices):
+        emerging, own = _emerging_days(state.dates[part.start], season, southern)
+        days = slice(part.start + emerging.start, part.start + emerging.stop)
+        if days.stop > len(number):
+            continue
+        found = cover(share[:, days], state.soil_5cm_c[:, days], rain_mm[:, days], laid)
+        can = slice(days.start, days.start + own)
+        best = best_day(found.caught[:, :own], found.up[:, :own], is_open[:, can])
+        rows = np.flatnonzero(np.isfinite(share[:, days.stop - 1]) & (best >= 0))
+        day[rows, s] = number[can][best[rows]]
+        caught[rows, s] = found.caught[rows, best[rows]]
+    return day, caught
+
+
+def _emerging_days(start: np.datetime64, season: str, southern: bool) -> tuple[slice, int]:
+    """Days of a season over which its weed's new year is followed, and how many are its own.
+
+    They end where the weed's count begins anew, or two months after the season.
+    """
+    year = int(((start.astype("datetime64[M]") + 12).astype("datetime64[D]") - start).astype(int))
+    begin = int(load("plan").number("spring_from")) if season == "spring" else 0
+    dates = start + np.arange(begin + 1, year + BEYOND_DAYS)
+    again = np.flatnonzero(on_date(dates, weed(WEEDS[season]).biofix, southern))
+    stop = begin + 1 + int(again[0]) if again.size else year + BEYOND_DAYS
+    return slice(begin, stop), min(year, stop) - begin
+
+
+def usual_barrier(purpose: Purpose, *, irrigated: bool) -> Barrier:
+    """A barrier of usual half-life; without irrigation rain must water it in."""
+    needs = purpose.generic
+    return Barrier(
+        half_life_d=load("barrier").number("default_half_life"),
+        activation_mm=0.0 if irrigated else needs.activation_mm or 0.0,
+        activation_days=int(needs.activation_days or 0),
+    )
+
+
+def workable_weeks(can: FloatArray, parts: Sequence[slice]) -> npt.NDArray[np.float32]:
+    """Workable days of each week of each season, ``[station, season, week]``; NaN if untold.
+
+    Parameters
+    ----------
+    can
+        1 on workable days, 0 on others, NaN where it cannot be told, ``[station, day]``.
+    parts
+        Days of each season, all but the last whole.
+    """
+    out = np.full((len(can), len(parts), WEEKS), np.nan, np.float32)
+    for s, part in enumerate(parts):
+        whole = np.full((len(can), WEEKS * 7), np.nan)
+        whole[:, : part.stop - part.start] = can[:, part]
+        weeks = whole.reshape(len(can), WEEKS, 7)
+        out[:, s] = weeks.sum(axis=-1)
+        tail = weeks[:, -1]  # the last week has one day, or two in a leap year
+        out[:, s, -1] = np.where(np.isfinite(tail).any(axis=-1), np.nansum(tail, axis=-1), np.nan)
+    return out

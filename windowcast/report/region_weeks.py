@@ -1,0 +1,104 @@
+"""Charts of the weeks of a season over many stations: workable days, and odds of enough of them."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.region.compare import AT_LEAST, Compared, WeekStatistics, day_label
+from windowcast.report.chartkit import WIDTH, Chart, Scale, band_path, drawing, el, label, line_path
+from windowcast.weather.record import FloatArray
+
+_LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, WIDTH - 8, 22.0, 150.0
+_HEIGHT = 176.0
+_STYLES = ("line now", "line ahead-mid", "line other")
+
+
+def weeks_chart(data: Compared, purpose: str, title: str) -> Chart:
+    """Workable days per week of the season: middle and spread of the stations' means."""
+    low, mid, high = _spread(data.weeks[purpose].mean_days)
+    x, at = _weeks_axis(len(mid))
+    y = Scale(0, 7, _BOTTOM, _TOP)
+    parts = [
+        *_frame(data, x, y, (0, 2, 4, 7), "{:g}"),
+        el("path", d=band_path(at, _heights(y, low), _heights(y, high)), class_="wash-past"),
+        el("path", d=line_path(at, _heights(y, mid)), class_="line now"),
+        label(0.0, 8.0, "workable days", class_="axis-title"),
+    ]
+    key, desc = f"weeks-{purpose}", "Line: middle station; band: 10 to 90 % of stations."
+    rows = tuple(
+        (_day(data, w), *(f"{v:.1f}" for v in (low[w], mid[w], high[w]))) for w in range(len(mid))
+    )
+    columns = ("Week from", "10 % of stations", "middle", "90 % of stations")
+    return Chart(key, title, desc, drawing(key, title, desc, _HEIGHT, *parts), columns, rows)
+
+
+def odds_chart(data: Compared, purpose: str, title: str) -> Chart:
+    """Odds that a week has at least one, two, three workable days, at the middle station."""
+    odds = _middle_odds(data.weeks[purpose])
+    x, at = _weeks_axis(len(odds))
+    y = Scale(0, 1, _BOTTOM, _TOP)
+    lines = [
+        el("path", d=line_path(at, _heights(y, odds[:, n])), class_=_STYLES[n])
+        for n in range(len(AT_LEAST))
+    ]
+    legend = []
+    for n, least in enumerate(AT_LEAST):
+        start = 92.0 + 92.0 * n
+        legend.append(el("path", d=f"M{start:g} 5h22", class_=_STYLES[n]))
+        legend.append(label(start + 27, 9.0, f"{least} or more"))
+    parts = [
+        *_frame(data, x, y, (0, 0.25, 0.5, 0.75, 1), "{:.0%}"),
+        *lines,
+        label(0.0, 8.0, "share of years", class_="axis-title"),
+        *legend,
+    ]
+    key = f"odds-{purpose}"
+    desc = "Share of years in which a week has so many workable days, at the middle station."
+    rows = tuple((_day(data, w), *(_percent(v) for v in odds[w])) for w in range(len(odds)))
+    columns = ("Week from", *(f"{least} or more days" for least in AT_LEAST))
+    return Chart(key, title, desc, drawing(key, title, desc, _HEIGHT, *parts), columns, rows)
+
+
+def _spread(values: npt.NDArray[np.float32]) -> FloatArray:
+    """10 %, middle and 90 % of the stations that know, ``[3, week]``."""
+    known = np.isfinite(values)
+    some = known.any(axis=1)
+    if not some.any():
+        return np.full((3, values.shape[1]), np.nan)
+    result: FloatArray = np.nanquantile(values[some].astype(np.float64), (0.1, 0.5, 0.9), axis=0)
+    return result
+
+
+def _middle_odds(weeks: WeekStatistics) -> FloatArray:
+    """Odds at the middle station, ``[week, 3]``."""
+    return np.stack([_spread(weeks.odds[..., n])[1] for n in range(len(AT_LEAST))], axis=-1)
+
+
+def _weeks_axis(count: int) -> tuple[Scale, FloatArray]:
+    x = Scale(0, count - 1, _LEFT, _RIGHT)
+    return x, np.array([x(week) for week in range(count)])
+
+
+def _heights(y: Scale, values: FloatArray) -> FloatArray:
+    return np.array([y(v) for v in values.tolist()])
+
+
+def _frame(data: Compared, x: Scale, y: Scale, marks: tuple[float, ...], form: str) -> list[str]:
+    """Grid lines with their numbers, and dates below."""
+    return [
+        *(el("line", x1=_LEFT, x2=_RIGHT, y1=y(n), y2=y(n), class_="grid") for n in marks),
+        *(label(_LEFT - 4, y(n) + 4, form.format(n), anchor="end") for n in marks),
+        *(
+            label(x(week), _BOTTOM + 18, _day(data, week), anchor="middle")
+            for week in range(4, int(x.high) + 1, 11)
+        ),
+    ]
+
+
+def _day(data: Compared, week: int) -> str:
+    return day_label(7.0 * week, southern=bool(data.southern.all()))
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %" if np.isfinite(share) else "cannot tell"
