@@ -320,6 +320,7 @@ def test_fetch_again_is_conditional(server: Loopback, site_file: Path) -> None:
     found = [s for s in again if "if-none-match" in s.headers]
     assert found
     assert {s.path for s in again} <= {s.path for s in server.requests[:before]}
+    assert len(again) == len({s.path for s in again}), "each once in a run"
 
 
 def test_no_network_ends_with_3(site_file: Path, tmp_path: Path) -> None:

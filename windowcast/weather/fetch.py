@@ -85,6 +85,7 @@ class Fetcher:
     offline: bool = False
     refresh: bool = False
     clock: Callable[[], float] = time.time
+    _asked: set[str] = field(default_factory=set)  # in this run; `refresh` asks once
 
     def get(self, url: str, terms: Terms, *, refresh: bool = False, anew: bool = False) -> Fetched:
         """The answer at `url`; with `refresh` asked even if fresh, with `anew` unconditionally.
@@ -96,11 +97,13 @@ class Fetcher:
         """
         kept = self.cache.entry(url)
         now = self.clock()
-        if kept is not None and not (refresh or anew or self.refresh) and _fresh(kept, now):
+        again = refresh or anew or (self.refresh and url not in self._asked)
+        if kept is not None and not again and _fresh(kept, now):
             return self._kept(kept)
         if self.offline:
             error = FetchError(Kind.OFFLINE, host_of(url), "not asked (--offline)")
             return self._fall_back(kept, terms, now, error)
+        self._asked.add(url)
         try:
             reply = self.client.get(
                 url,
