@@ -125,3 +125,27 @@ def test_date_range_counts_members_that_never_get_there() -> None:
     assert most_never is not None
     assert most_never.median is None
     assert date_range(np.full(20, np.nan), dates) is None
+
+
+@pytest.mark.parametrize("years", [6, 10, 30])
+def test_range_from_few_years_holds_four_new_years_in_five(years: int) -> None:
+    """Brute force: a new year against the widened range of `years` old ones (100 members).
+
+    A new draw falls within the least and greatest of n old ones in (n - 1) / (n + 1) of cases, so
+    six years cannot hold more than 71 %.
+    """
+    rng = np.random.default_rng(years)
+    dates = np.arange(np.datetime64("2017-01-01"), np.datetime64("2018-01-01"))
+    inside = plain = 0
+    for _ in range(2000):
+        old = np.clip(180 + 20 * rng.standard_normal(years), 0, 364).round()
+        new = dates[int(np.clip(180 + 20 * rng.standard_normal(), 0, 364))].astype(object)
+        deck = np.resize(old, 100)
+        wide, narrow = date_range(deck, dates, years), date_range(deck, dates)
+        assert wide is not None
+        assert narrow is not None
+        inside += wide.early <= new <= wide.late  # type: ignore[operator]
+        plain += narrow.early <= new <= narrow.late  # type: ignore[operator]
+    most = (years - 1) / (years + 1)
+    assert inside / 2000 == pytest.approx(min(0.8, most), abs=0.05)
+    assert abs(inside / 2000 - 0.8) < abs(plain / 2000 - 0.8) + 0.02

@@ -132,7 +132,7 @@ def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
                 name=event.name,
                 label=event.label,
                 passed=_date(axis.dates[int(day[0])]) if over else None,
-                ahead=None if over else date_range(day, axis.dates),
+                ahead=None if over else date_range(day, axis.dates, axis.years),
                 normal=normal_range(np.array(numbers), axis.start),
                 years=tuple(years),
                 source=event.source,

@@ -134,17 +134,27 @@ def last_day(holds: npt.NDArray[np.bool_], unknown: npt.NDArray[np.bool_]) -> Fl
     return result
 
 
-def date_range(index: FloatArray, dates: DateArray) -> DateRange | None:
+def date_range(index: FloatArray, dates: DateArray, years: int | None = None) -> DateRange | None:
     """10, 50 and 90 % dates of day indices, ``[member]``, as `first_day` gives them.
 
     None when it cannot be told in more than half of the members.
+
+    Parameters
+    ----------
+    years
+        Different past years behind the members. A new year falls outside the inner 80 % of a few
+        old ones more often than in one of five cases: the range is widened to the plotting
+        positions at which it does not (r / (n + 1), Weibull 1939; see Makkonen 2006, *J. Appl.
+        Meteorol. Climatol.* 45:334-340). None: the members are what is described.
     """
     known = index[~np.isnan(index)]
     unknown = 1 - len(known) / len(index)
     if unknown > 0.5:
         return None
     late = np.sort(known)
-    picks = [late[max(int(np.ceil(q * len(late))) - 1, 0)] for q in (0.1, 0.5, 0.9)]
+    tail = (1 - LEVEL) / 2
+    low = max(0.0, tail - (0.5 - tail) / years) if years else tail
+    picks = [late[max(int(np.ceil(q * len(late))) - 1, 0)] for q in (low, 0.5, 1 - low)]
     early, median, last = (
         dates[int(pick)].astype("datetime64[D]").astype(object) if np.isfinite(pick) else None
         for pick in picks

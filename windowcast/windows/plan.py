@@ -63,7 +63,7 @@ def season_plan(
         The present moment; hours before it are gone.
     """
     southern = site.place.southern
-    axis = SeasonAxis.of(past, ahead, southern=southern)
+    axis = SeasonAxis.of(past, ahead, southern=southern, years=members.past_years)
     ctx = hour_context(site, ahead, members, weather=weather, now=now)
     work = _Work(site, past, ahead, members, weather, axis, ctx, Judge(ctx, past))
     dates = key_dates(axis, southern=southern)
@@ -134,7 +134,7 @@ class _Work:
         years = self._past_years(gone, rule)
         normal = [normal_range(np.array([y[i] for y in years]), axis.start) for i in (1, 2)]
         status = self._status(opened, closed, first)
-        closes = None if closed else date_range(last, axis.dates)
+        closes = None if closed else date_range(last, axis.dates, axis.years)
         daily = day_scores(
             self.members.daily, purpose, needs, site=self.site, frozen=self.ahead.soil_frozen
         )[1:]
@@ -143,7 +143,7 @@ class _Work:
             title=purpose.title,
             status=status,
             opened=opened,
-            opens=None if opened else date_range(first, axis.dates),
+            opens=None if opened else date_range(first, axis.dates, axis.years),
             closes=closes,
             closed=closed,
             normal_opens=normal[0],

@@ -127,6 +127,7 @@ class _Task:
             ahead=self.ctx.ahead,
             days=self.days,
             rule=self.rule,
+            years=self.members.past_years,
         )
         if not any(e.season == purpose.weeds for e in self.ctx.ahead.emergence.values()):
             reason = advice.no_weeds(purpose)

@@ -46,6 +46,8 @@ class SeasonAxis:
         First day of the season.
     gone
         How many of the days lie before today.
+    years
+        Different past years behind the members; None when each member stands for itself.
     """
 
     past: SiteState
@@ -53,6 +55,7 @@ class SeasonAxis:
     number: FloatArray
     start: dt.date
     gone: int
+    years: int | None = None
 
     @property
     def dates(self) -> DateArray:
@@ -60,14 +63,16 @@ class SeasonAxis:
         return self.state.dates
 
     @classmethod
-    def of(cls, past: SiteState, ahead: SiteState, *, southern: bool) -> SeasonAxis:
+    def of(
+        cls, past: SiteState, ahead: SiteState, *, southern: bool, years: int | None = None
+    ) -> SeasonAxis:
         """The season today lies in."""
         today = ahead.dates[0].astype("datetime64[D]")
         start = today - np.timedelta64(int(season_day(ahead.dates[:1], southern=southern)[0]), "D")
         gone = int((past.dates >= start).sum())
         state = _joined(past, ahead, gone)
         number = (state.dates - start).astype(np.float64)
-        return cls(past, state, number, start.astype(object), gone)
+        return cls(past, state, number, start.astype(object), gone, years)
 
     def past_seasons(self, *, southern: bool) -> Iterator[tuple[dt.date, slice]]:
         """First day of each whole past season, and its days on the past's axis."""

@@ -83,6 +83,7 @@ def timing_of(
     ahead: SiteState,
     days: int,
     rule: Rule,
+    years: int | None = None,
 ) -> Timing:
     """Judge a purpose's timing from today on.
 
@@ -90,6 +91,8 @@ def timing_of(
     ----------
     days
         Days from today that are ranked: in season means that one of them may be.
+    years
+        Different past years behind the members (see `odds.date_range`).
     """
     southern = site.place.southern
     measured, score = judged_days(purpose, needs, DayContext(site, ahead, purpose.weeds, past))
@@ -111,8 +114,8 @@ def timing_of(
         season_end=_date((start.astype("datetime64[M]") + 12).astype("datetime64[D]") - 1),
         opened=_date(past.dates[was_open[0]]) if was_open.size else None,
         closed=_date(past.dates[was_open[-1]]) if was_open.size and not in_season else None,
-        opens=_opens(score, ahead.dates, rule),
-        closes=_closes(score, ahead.dates, rule, southern=southern),
+        opens=_opens(score, ahead.dates, rule, years),
+        closes=_closes(score, ahead.dates, rule, southern=southern, years=years),
         usual=_usual(gone[0], number, start, today, rule),
     )
 
@@ -151,12 +154,14 @@ def _futures(score: FloatArray) -> FloatArray:
     return score[1:] if score.shape[0] > 1 else score
 
 
-def _opens(score: FloatArray, dates: DateArray, rule: Rule) -> DateRange | None:
+def _opens(score: FloatArray, dates: DateArray, rule: Rule, years: int | None) -> DateRange | None:
     rows = _futures(score)
-    return date_range(first_day(rows >= rule.season, np.isnan(rows)), dates)
+    return date_range(first_day(rows >= rule.season, np.isnan(rows)), dates, years)
 
 
-def _closes(score: FloatArray, dates: DateArray, rule: Rule, *, southern: bool) -> DateRange | None:
+def _closes(
+    score: FloatArray, dates: DateArray, rule: Rule, *, southern: bool, years: int | None
+) -> DateRange | None:
     """Last open day of the running season; None when most members still have it open at the end."""
     turn = np.flatnonzero(np.diff(season_day(dates, southern=southern)) < 0)
     stop = int(turn[0]) + 1 if turn.size else len(dates)
@@ -164,7 +169,7 @@ def _closes(score: FloatArray, dates: DateArray, rule: Rule, *, southern: bool) 
     open_days: BoolArray = rows >= rule.season
     if open_days[:, -1].mean() > 0.5:
         return None
-    return date_range(last_day(open_days, np.isnan(rows)), dates)
+    return date_range(last_day(open_days, np.isnan(rows)), dates, years)
 
 
 def _usual(
