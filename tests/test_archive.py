@@ -397,6 +397,18 @@ def test_lagging_archive_is_flagged(server: Loopback, cache: Cache) -> None:
     assert daily_of(found).provenance[0].last == str(last)
 
 
+def test_days_are_used_where_the_hours_cannot_be_had(server: Loopback, cache: Cache) -> None:
+    two_stations(server)
+    for station in ("NEAR1", "FAR01"):
+        for year in range(TODAY.year - 1, TODAY.year + 2):
+            server.routes[f"/hourly/{year}/{station}.csv.gz"] = Answer(b"", 403)
+    found = ask(cache)
+    assert np.isfinite(daily_of(found).get("tmax_c")).all()
+    assert any(f.check == "archive-incomplete" and "no hours" in f.text for f in found.flags)
+    with pytest.raises(FetchError, match="403"):
+        ask(cache, past=False)
+
+
 def test_outage_uses_kept_files_flagged_and_not_for_ever(
     server: Loopback, cache: Cache, monkeypatch: pytest.MonkeyPatch
 ) -> None:

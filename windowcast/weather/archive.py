@@ -102,7 +102,12 @@ class _Asking:
                 share = load("sources").number("archive.completeness_min")
                 text = f"no station nearby has {share:.0%} of its recent days"
                 self.flags.append(remark("no-station", text))
-        records += self._hours(near)
+        try:
+            records += self._hours(near)
+        except FetchError as error:
+            if not records:
+                raise
+            self.flags.append(remark("archive-incomplete", f"no hours of stations: {error}"))
         return Found(tuple(records), tuple(self.flags))
 
     # ---- stations ----
@@ -337,14 +342,12 @@ class _Asking:
 
     def _remark_lag(self, daily: Record) -> None:
         known = np.isfinite(daily.get("tmax_c")) & (daily.grade("tmax_c") == Grade.OBSERVED)
-        past = daily.times[known & (daily.times < np.datetime64(self.request.today, "D"))]
+        today = np.datetime64(self.request.today, "D")
+        past = daily.times[known & (daily.times < today)]
         lag = int(load("sources").number("archive.lag_days"))
-        if len(past) and past[-1] < np.datetime64(self.request.today, "D") - np.timedelta64(
-            lag, "D"
-        ):
-            self.flags.append(
-                remark("archive-lag", f"the archive's daily observations end on {past[-1]}")
-            )
+        if len(past) and past[-1] < today - np.timedelta64(lag, "D"):
+            text = f"the archive's daily observations end on {past[-1]}"
+            self.flags.append(remark("archive-lag", text))
 
 
 def station_list(fetcher: Fetcher) -> Fetched:
