@@ -93,7 +93,7 @@ def dates_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
     row, bottom = 15.0, 15.0 * len(picked) + 8
     south = bool(data.southern.all())
     parts = []
-    for tick in ticks(low, high, 4):
+    for tick in ticks(low, high, 5):
         parts.append(el("line", x1=x(tick), x2=x(tick), y1=0.0, y2=bottom, class_="grid"))
         parts.append(
             label(x(tick), bottom + 14, shown(tick, quantity, southern=south), anchor="middle")
