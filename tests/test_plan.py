@@ -22,6 +22,7 @@ from windowcast.windows.barrier import Barrier, cover
 from windowcast.windows.cover_plan import Material, cover_plan, material_of, season_of
 from windowcast.windows.decision import decision, later_value
 from windowcast.windows.key_dates import key_dates
+from windowcast.windows.odds import DateRange
 from windowcast.windows.plan import season_plan
 from windowcast.windows.plan_model import PurposePlan, SeasonPlan
 from windowcast.windows.purposes import purpose_of
@@ -236,6 +237,22 @@ def test_longer_half_life_catches_more_and_dry_ground_nothing(august: Answer) ->
     assert material_of(actives["glyphosate"]) is None
 
 
+def test_best_dates_lie_in_the_published_windows(plan: SeasonPlan, sample: Answer) -> None:
+    """The sample's station lies at 36° N in the Carolina piedmont.
+
+    Fall: last week of August to 20 September in Georgia's north and piedmont (Murphy; McCullough
+    2009), mid September to mid October in its south. Spring: 1 to 20 March in north Georgia (Univ.
+    Georgia Extension 2019), 1 March to 1 April in Delaware (Univ. Delaware 2009), so 25 February to
+    5 April between the two.
+    """
+    fall = purpose(plan, "pre-fall").covers[0].best
+    assert fall is not None
+    assert dt.date(2017, 8, 24) <= fall.date <= dt.date(2017, 10, 1)
+    spring = purpose(plan_for(sample), "pre-spring").covers[0].best
+    assert spring is not None
+    assert dt.date(2018, 2, 25) <= spring.date <= dt.date(2018, 4, 5)
+
+
 def test_a_short_lived_barrier_gains_by_a_split(august: Answer) -> None:
     axis = SeasonAxis.of(august.past, august.ahead, southern=False)
     weed = axis.state.emergence["POAAN"]
@@ -315,6 +332,20 @@ def test_text_fits_and_follows_the_units(plan: SeasonPlan) -> None:
     assert "70 °F" in us
     assert "°C" not in us
     assert max(len(line) for line in metric.splitlines()) <= 100
+
+
+def test_a_purpose_that_mostly_stays_shut_says_so_in_words(plan: SeasonPlan) -> None:
+    never = DateRange(None, None, None, 0.9, 0.0, 100)
+    shut = replace(
+        purpose(plan, "dormant"), status="ahead", opened=None, opens=never, closes=never,
+        closed=None, normal_opens=never, normal_closes=never,
+    )  # fmt: skip
+    text = plan_text(replace(plan, purposes=(shut,)))
+    assert f"{shut.title}: not expected" in text
+    assert "does not open in 90 % of the possible futures" in text
+    assert "normal not to open (90 % of past seasons)" in text
+    assert "If missed" not in text
+    assert "not in 90" not in text
 
 
 def test_command() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -32,6 +33,7 @@ BEYOND_DAYS = 62  # past the season's end, so that spring barriers are seen out
     show_default=True,
     help="What is printed.",
 )
+@click.option("--explain", is_flag=True, help="Trace the plan's values to their sources.")
 def command(
     *,
     site_file: Path | None,
@@ -41,6 +43,7 @@ def command(
     offline: bool,
     units: System | None,
     format_: str,
+    explain: bool,
 ) -> None:
     """Show where the season stands, its key dates with intervals, and the plan.
 
@@ -52,6 +55,9 @@ def command(
     if units is not None:
         plan = replace(plan, units=units)
     click.echo(plan_json(plan) if format_ == "json" else plan_text(plan), nl=False)
+    if explain and format_ != "json":  # the JSON always holds them
+        sources = [f"{key.label}: {key.source}" for key in plan.key_dates]
+        click.echo("\n".join(["", "Where the numbers come from", *sources, *plan.explain]))
 
 
 def plan_of(start: Start) -> SeasonPlan:
@@ -59,6 +65,8 @@ def plan_of(start: Start) -> SeasonPlan:
     from windowcast.windows.plan import season_plan
 
     answer = start.answer(beyond_days=BEYOND_DAYS)
+    now = dt.datetime.now(dt.UTC)
+    live = answer.weather.today == now.astimezone(answer.site.zone).date()
     return season_plan(
         answer.site,
         answer.past,
@@ -66,6 +74,7 @@ def plan_of(start: Start) -> SeasonPlan:
         answer.members,
         weather=answer.weather,
         materials=_materials(start, answer.site),
+        now=now if live else None,
     )
 
 

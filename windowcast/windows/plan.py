@@ -83,8 +83,16 @@ def season_plan(
         assumptions=_assumptions(site, members, seasons),
         past_seasons=seasons,
         members=len(members.daily.get("tmax_c")) - 1,
+        explain=_explain(ahead),
         program_version=__version__,
     )
+
+
+def _explain(ahead: SiteState) -> tuple[str, ...]:
+    """Where the plan's own values come from; those of the ranking are traced there."""
+    tables = ("plan", "barrier", "ensemble")
+    lines = [value.cite() for name in tables for value in load(name).values_below()]
+    return tuple(dict.fromkeys([*lines, *(value.cite() for value in ahead.used)]))
 
 
 def _assumptions(site: Site, members: Members, seasons: int) -> tuple[str, ...]:

@@ -170,4 +170,5 @@ class SeasonPlan:
     assumptions: tuple[str, ...]
     past_seasons: int
     members: int
+    explain: tuple[str, ...]  # every science value the plan rests on, with its source
     program_version: str
