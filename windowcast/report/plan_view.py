@@ -11,7 +11,7 @@ import numpy as np
 from windowcast.report import wording
 from windowcast.report.chartkit import Chart
 from windowcast.report.charts import cover_chart, workable_chart
-from windowcast.report.season import short, span
+from windowcast.report.season import from_to, never_opens, normal_from_to, short, span
 from windowcast.units import Display
 from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows.plan_model import CoverPlan, KeyDate, PurposePlan, SeasonPlan, Week
@@ -118,28 +118,17 @@ def days_apart(days: int, none: str = "as usual") -> str:
 
 
 def _purpose(purpose: PurposePlan, covers: tuple[Chart, ...]) -> PurposeRow:
-    opens, closes = span(purpose.opens), span(purpose.closes)
-    first = f"opened {short(purpose.opened)}" if purpose.opened else f"opens {_about(opens)}"
-    last = f"closed {short(purpose.closed)}" if purpose.closed else f"closes {_about(closes)}"
-    normal = ""
-    if purpose.normal_opens is not None and purpose.normal_closes is not None:
-        normal = f"{span(purpose.normal_opens)[0]} to {span(purpose.normal_closes)[0]}"
     charts = list(covers)
     if purpose.weeks:
         charts.insert(0, _workable(purpose))
     return PurposeRow(
         plan=purpose,
-        status=STATUS_WORDS[purpose.status],
-        from_to=f"{first}, {last}",
-        normal=normal,
+        status="not expected" if never_opens(purpose) else STATUS_WORDS[purpose.status],
+        from_to=from_to(purpose),
+        normal=normal_from_to(purpose),
         charts=tuple(charts),
         cover_texts=tuple(_cover_text(cover) for cover in purpose.covers),
     )
-
-
-def _about(dates: tuple[str, str]) -> str:
-    middle, ends = dates
-    return f"about {middle} ({ends})" if ends else middle
 
 
 def _cover_text(cover: CoverPlan) -> str:

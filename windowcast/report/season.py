@@ -64,11 +64,11 @@ def plan_text(plan: SeasonPlan) -> str:
 
 
 def span(when: DateRange | None) -> tuple[str, str]:
-    """The middle date and the 10 to 90 % of a date that is not sure."""
+    """The middle date and the 10 to 90 % of a date that is not sure; "none" if mostly it is not."""
     if when is None:
         return "cannot tell", ""
     if when.median is None:
-        return f"not in {wording.share(when.never)}", ""
+        return "none", f"in {wording.share(when.never)} of cases"
     ends = [short(day) if day else "never" for day in (when.early, when.late)]
     return short(when.median), "" if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
 
@@ -93,25 +93,44 @@ def _key_dates(dates: Sequence[KeyDate], display: Display) -> Iterator[str]:
 
 
 def _purpose(plan: PurposePlan) -> Iterator[str]:
-    yield f"{plan.title}: {_STATUS[plan.status]}"
-    opens, closes = span(plan.opens), span(plan.closes)
-    first = f"opened {short(plan.opened)}" if plan.opened else f"opens {_dated(*opens)}"
-    last = f"closed {short(plan.closed)}" if plan.closed else f"closes {_dated(*closes)}"
-    normal = ""
-    if plan.normal_opens and plan.normal_closes:
-        ends = (span(plan.normal_opens)[0], span(plan.normal_closes)[0])
-        normal = f"; normal {ends[0]} to {ends[1]}"
-    yield from _wrapped(f"{first}, {last}{normal}.", "  ")
+    yield f"{plan.title}: {'not expected' if never_opens(plan) else _STATUS[plan.status]}"
+    normal = normal_from_to(plan)
+    yield from _wrapped(f"{from_to(plan)}{normal and '; normal '}{normal}.", "  ")
     if plan.decision:
         yield from _wrapped(plan.decision.advice, "  ")
     for cover in plan.covers:
         yield from _cover(cover)
-    if plan.status != "over":
+    if plan.status != "over" and not never_opens(plan):
         yield from _wrapped(f"If missed: {plan.if_missed}", "  ")
         yield from _wrapped(plan.delay_cost, "  ")
 
 
-def _dated(middle: str, ends: str) -> str:
+def never_opens(plan: PurposePlan) -> bool:
+    """Whether a purpose stays shut this season in most futures."""
+    return plan.opened is None and plan.opens is not None and plan.opens.median is None
+
+
+def from_to(plan: PurposePlan) -> str:
+    """When a purpose opens and closes this season: ``opened 4 Oct, closes about 20 Dec (...)``."""
+    if plan.opens is not None and never_opens(plan):
+        return f"does not open in {wording.share(plan.opens.never)} of the possible futures"
+    first = f"opened {short(plan.opened)}" if plan.opened else f"opens {_dated(plan.opens)}"
+    last = f"closed {short(plan.closed)}" if plan.closed else f"closes {_dated(plan.closes)}"
+    return f"{first}, {last}"
+
+
+def normal_from_to(plan: PurposePlan) -> str:
+    """Usual first and last day, ``4 Oct to 3 Dec``; "" without past seasons to tell."""
+    opens, closes = plan.normal_opens, plan.normal_closes
+    if opens is None or closes is None:
+        return ""
+    if opens.median is None:
+        return f"not to open ({wording.share(opens.never)} of past seasons)"
+    return f"{span(opens)[0]} to {span(closes)[0]}"
+
+
+def _dated(when: DateRange | None) -> str:
+    middle, ends = span(when)
     return f"about {middle} ({ends})" if ends else middle
 
 

@@ -262,6 +262,9 @@ def _text(
         if value is not None and not (word == "earlier" and best.date == today)
     ]
     text += f"; {', '.join(costs)}" if costs else ""
+    worst = min((value for value in (early, late) if value is not None), default=0.0)
+    if costs and best.caught - worst <= 2 * load("barrier").number("as_good"):
+        text += ", so little hangs on the week"
     if best.up is not None and best.up >= load("barrier").number("partner_from"):
         text += f". By then {_percent(best.up)} is up and needs a post-emergence partner"
     if best.watered is not None and best.watered < 1:
