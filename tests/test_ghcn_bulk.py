@@ -1,0 +1,205 @@
+"""GHCN-Daily by year and as Parquet gives what the stations' own files give."""
+
+from __future__ import annotations
+
+import csv
+import gzip
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+
+from windowcast.errors import InputError
+from windowcast.region.stations import find_stations, read_places
+from windowcast.weather import ghcn_bulk
+from windowcast.weather.files import read_weather
+from windowcast.weather.record import Record
+
+GHCN = Path(__file__).parent / "data" / "ghcn"
+FILES = {
+    "USW00013904": GHCN / "USW00013904_1999-2004.dly.gz",
+    "UK000056225": GHCN / "UK000056225_2020-2021.dly.gz",
+    "ASN00086071": GHCN / "ASN00086071_2011-2012.dly.gz",
+}
+HEADER = "ID,DATE,ELEMENT,DATA_VALUE,M_FLAG,Q_FLAG,S_FLAG,OBS_TIME"
+Row = tuple[str, str, str, int, str, str, str, str]
+
+
+def rows() -> Iterator[Row]:
+    """Every value of the sample ``.dly`` files as a row of the by-year layout.
+
+    Fixed-width columns of NOAA NCEI, ghcnd/readme.txt, section III (from memory).
+    """
+    for path in FILES.values():
+        for line in gzip.decompress(path.read_bytes()).decode().splitlines():
+            for day in range(31):
+                cell = line[21 + 8 * day : 29 + 8 * day].ljust(8)
+                if cell[:5].strip() not in ("", "-9999"):
+                    date = f"{line[11:17]}{day + 1:02d}"
+                    flags = [c.strip() for c in cell[5:8]]
+                    yield (line[:11], date, line[17:21], int(cell[:5]), *flags, "")  # type: ignore[misc]
+
+
+def write_years(folder: Path, header: bool, packed: bool = True) -> None:
+    """By-year files; rows of a year in order of date, so that stations alternate."""
+    years: dict[str, list[Row]] = {}
+    for row in rows():
+        years.setdefault(row[1][:4], []).append(row)
+    for year, some in years.items():
+        text = [HEADER] if header else []
+        text += [",".join(map(str, row)) for row in sorted(some, key=lambda r: (r[1], r[0]))]
+        body = ("\n".join(text) + "\n").encode()
+        path = folder / f"{year}.csv"
+        if packed:
+            path.with_suffix(".csv.gz").write_bytes(gzip.compress(body, 1))
+        else:
+            path.write_bytes(body)
+
+
+def write_parquet(folder: Path) -> None:
+    parts: dict[tuple[str, str], list[Row]] = {}
+    for row in rows():
+        parts.setdefault((row[1][:4], row[2]), []).append(row)
+    for (year, element), some in parts.items():
+        home = folder / f"YEAR={year}" / f"ELEMENT={element}"
+        home.mkdir(parents=True)
+        names = ("ID", "DATE", "DATA_VALUE", "M_FLAG", "Q_FLAG", "S_FLAG", "OBS_TIME")
+        columns = list(zip(*(r[:2] + r[3:] for r in some), strict=True))
+        table = pa.table(
+            {
+                name: [v if v != "" else None for v in column]
+                for name, column in zip(names, columns, strict=True)
+            },
+            schema=pa.schema(
+                [(n, pa.int64() if n == "DATA_VALUE" else pa.string()) for n in names]
+            ),
+        )
+        pq.write_table(table, home / "part-0.snappy.parquet")
+
+
+def same(a: Record, b: Record) -> None:
+    assert a.times[0] == b.times[0]
+    assert a.times[-1] == b.times[-1]
+    assert set(a.values) == set(b.values)
+    for name in a.values:
+        np.testing.assert_array_equal(a.values[name], b.values[name], err_msg=name)
+        np.testing.assert_array_equal(a.grades[name], b.grades[name], err_msg=name)
+    assert [f.text for f in a.flags] == [f.text for f in b.flags]
+
+
+@pytest.mark.parametrize("layout", ["csv.gz", "csv with header", "parquet"])
+def test_bulk_layouts_give_the_records_of_the_station_files(
+    layout: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ghcn_bulk, "MOST_ROWS", 3000)  # several flushes
+    source = tmp_path / "source"
+    source.mkdir()
+    if layout == "parquet":
+        write_parquet(source)
+    else:
+        write_years(source, header="header" in layout, packed="gz" in layout)
+    found = ghcn_bulk.split(ghcn_bulk.bulk_files(source), tmp_path / "work")
+    assert set(found) == set(FILES)
+    for station, own in FILES.items():
+        same(read_weather(f"{found[station]}:station={station}"), read_weather(own))
+
+
+def test_a_split_is_used_again_until_a_file_changes(tmp_path: Path) -> None:
+    source = tmp_path / "source"
+    source.mkdir()
+    write_years(source, header=False)
+    files = ghcn_bulk.bulk_files(source)
+    calls: list[int] = []
+    first = ghcn_bulk.split(files, tmp_path / "w", progress=lambda what, n, of: calls.append(n))
+    assert calls == list(range(1, len(files) + 1))
+    again = ghcn_bulk.split(files, tmp_path / "w", progress=lambda what, n, of: calls.append(n))
+    assert again == first
+    assert len(calls) == len(files)
+    files[0].write_bytes(files[1].read_bytes())
+    assert ghcn_bulk.split(files, tmp_path / "w") != first
+    assert not list((tmp_path / "w").glob(".splitting*"))
+
+
+PLACES = (
+    "USW00013904  30.1831  -97.6800  150.9 TX AUSTIN BERGSTROM AP                HCN 72254\n"
+    "ASN00086071 -37.8075  144.9700   31.0    MELBOURNE REGIONAL OFFICE      GSN     94868\n"
+    "AGM00060360  36.8220    7.8030 -999.9    ANNABA                                 60360\n"
+)
+
+
+def test_places_come_from_the_archives_list(tmp_path: Path) -> None:
+    # lines in the published layout of ghcnd-stations.txt (readme, section IV; from memory)
+    source = tmp_path / "source"
+    source.mkdir()
+    write_years(source, header=True)
+    (source / "ghcnd-stations.txt").write_text(PLACES)
+    found = find_stations(source, tmp_path / "w")
+    by_id = {s.id: s for s in found.stations}
+    assert set(by_id) == {"USW00013904", "ASN00086071"}
+    assert by_id["USW00013904"].name == "AUSTIN BERGSTROM AP TX"
+    assert by_id["ASN00086071"].latitude_deg == -37.8075
+    assert by_id["ASN00086071"].elevation_m == 31.0
+    assert found.notes == ("1 stations are not on ghcnd-stations.txt and left out",)
+    elsewhere = tmp_path / "places.txt"
+    elsewhere.write_text(PLACES)
+    assert read_places(elsewhere)["AGM00060360"].elevation_m is None
+    elsewhere.write_text("USW00013904 here\n")
+    with pytest.raises(InputError, match="row 1"):
+        read_places(elsewhere)
+    elsewhere.write_text(PLACES.splitlines()[2])
+    with pytest.raises(InputError, match="names none of the stations"):
+        find_stations(source, tmp_path / "w", places=elsewhere)
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("USW00013904,20200102,TMAX,ten,,,S,", "row 2: DATA_VALUE: 'ten'"),
+        ("USW00013904,2020-01-02,TMAX,10,,,S,", "row 2: DATE"),
+        ("USW00013904,20200102,TMAX", "row 2: has 3 fields"),
+        ("USW00013904,20200231,TMAX,10,,,S,", "20200231 is not a date"),
+    ],
+)
+def test_a_damaged_row_is_named(line: str, words: str, tmp_path: Path) -> None:
+    file = tmp_path / "2020.csv"
+    file.write_text(f"USW00013904,20200101,TMAX,10,,,S,\n{line}\n")
+    with pytest.raises(InputError) as caught:
+        ghcn_bulk.split([file], tmp_path / "w")
+    assert words in str(caught.value)
+    assert not list((tmp_path / "w").iterdir())
+
+
+def test_a_day_twice_and_a_cut_off_file_are_refused(tmp_path: Path) -> None:
+    file = tmp_path / "2020.csv"
+    row = "USW00013904,20200101,{},10,,,S,\n"
+    file.write_text(row.format("TMAX") * 2 + row.format("TMIN"))
+    found = ghcn_bulk.split([file], tmp_path / "w")
+    with pytest.raises(InputError, match="2020-01-01 stands twice"):
+        read_weather(f"{found['USW00013904']}:station=USW00013904")
+    with pytest.raises(InputError, match="no rows of station USW00000000"):
+        read_weather(f"{found['USW00013904']}:station=USW00000000")
+    packed = tmp_path / "2021.csv.gz"
+    packed.write_bytes(gzip.compress(file.read_bytes() * 500)[:-40])
+    with pytest.raises(InputError, match="damaged"):
+        ghcn_bulk.split([packed], tmp_path / "w")
+    wrong = tmp_path / "YEAR=2020" / "ELEMENT=TMAX"
+    wrong.mkdir(parents=True)
+    pq.write_table(pa.table({"id": [1]}), wrong / "a.parquet")
+    with pytest.raises(InputError, match="cannot be read"):
+        ghcn_bulk.split([wrong / "a.parquet"], tmp_path / "w")
+
+
+def test_morning_observers_are_moved_as_in_the_long_csv(tmp_path: Path) -> None:
+    file = tmp_path / "2020.csv"
+    with file.open("w", newline="") as stream:
+        out = csv.writer(stream, lineterminator="\n")
+        for day in range(1, 29):
+            for element, value in (("TMAX", 100 + day), ("TMIN", day), ("PRCP", day % 5)):
+                out.writerow(
+                    ["USC00000001", f"202001{day:02d}", element, value, "", "", "7", "0700"]
+                )
+    found = ghcn_bulk.split([file], tmp_path / "w")
+    same(read_weather(f"{found['USC00000001']}:station=USC00000001"), read_weather(file))
