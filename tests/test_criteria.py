@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from windows_fixtures import FAIR, TODAY, local_index, past, site, state, weather
 
-from windowcast.materials.needs import ActiveNeeds
+from windowcast.materials.actives import load_actives
+from windowcast.materials.needs import ActiveNeeds, needs_of
 from windowcast.season.model import TurfPhase
 from windowcast.site import Site
 from windowcast.values import load
@@ -382,6 +383,28 @@ def test_an_active_brings_its_own_limits() -> None:
     rain = spell(here, 0.0, {(1, 19): 3.0})
     assert noon("rain_after", needs=warm, precip_mm=rain) == 0.0
     assert noon("rain_after", precip_mm=rain) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("leaf", "low", "high"),
+    [
+        (3.0, 1.0, 1.0),  # BBCH 13, mid-November: 90 % control
+        (5.6, 0.6, 0.9),  # BBCH 22.6, mid-December: 70 %
+        (7.9, 0.0, 0.0),  # BBCH 24.9, mid-January: unacceptable, plants too big
+    ],
+)
+def test_flumioxazin_fails_on_the_plants_of_january(leaf: float, low: float, high: float) -> None:
+    # control by month: Flessner et al., Weed Technology (Auburn, Alabama); stages: means of five
+    # seasons at a station in central Alabama, by the emergence model
+    needs = needs_of([load_actives()["flumioxazin"]], "hybrid bermudagrass")
+    score = noon("plant_size", needs=needs, ahead={"leaf": leaf})
+    assert low <= score <= high
+
+
+def test_a_label_that_names_larger_plants_goes_before_the_trial() -> None:
+    needs = needs_of([load_actives()["flumioxazin"]], "hybrid bermudagrass")
+    label = dataclasses.replace(needs, largest_bbch=26.0)
+    assert noon("plant_size", needs=label, ahead={"leaf": 8.0}) == 1.0
 
 
 @pytest.mark.parametrize(

@@ -69,6 +69,7 @@ class Active:
     activation_days: Value | None = None
     soil_dt50_d: Value | None = None
     largest_bbch: Value | None = None
+    lost_bbch: Value | None = None
     before_greenup_d: Value | None = None
     dormant_control_pct: Value | None = None
     effect_weeks: Value | None = None

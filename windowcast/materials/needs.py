@@ -31,6 +31,9 @@ class ActiveNeeds:
     largest_bbch
         Largest grass weed the mixture still controls: that of its strongest leaf- or root-taken
         member, since a mixture kills what any member kills; None for purely pre-emergence ones.
+    lost_bbch
+        Mean stage of the plants from which that member no longer gives acceptable control; None
+        where no trial says.
     turf_state
         Greenest turf state all members are safe on ("never" … "green"), "" when unknown.
     before_greenup_d
@@ -61,6 +64,7 @@ class ActiveNeeds:
     humidity_low_pct: float | None
     light_needed: bool | None
     largest_bbch: float | None
+    lost_bbch: float | None
     turf_state: str
     before_greenup_d: float | None
     governs: dict[str, str]
@@ -82,6 +86,8 @@ def needs_of(members: Sequence[Active], species: str = "") -> ActiveNeeds:
     leaf = [m for m in members if m.leaf]
     soil = [m for m in members if m.soil]
     post = [m for m in members if m.timing.value != "pre"]
+    largest = merge.strongest("largest_bbch", post)
+    strongest = [m for m in post if m.name == merge.governs.get("largest_bbch")]
     return ActiveNeeds(
         names=tuple(m.name for m in members),
         groups=tuple(dict.fromkeys(int(float(m.group)) for m in members)),
@@ -100,7 +106,8 @@ def needs_of(members: Sequence[Active], species: str = "") -> ActiveNeeds:
         soil_temp_high_c=merge.stated("soil_temp_high_c", soil, min),
         humidity_low_pct=merge.stated("humidity_low_pct", leaf, max),
         light_needed=_any_true(leaf, "light_needed"),
-        largest_bbch=merge.strongest("largest_bbch", post),
+        largest_bbch=largest,
+        lost_bbch=merge.stated("lost_bbch", strongest, max),
         turf_state=merge.turf(members, species),
         before_greenup_d=merge.stated("before_greenup_d", members, max),
         governs=merge.governs,

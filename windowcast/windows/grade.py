@@ -108,6 +108,9 @@ def _plant_size(grade: Grade, needs: ActiveNeeds, rule: Table) -> Grade | None:
     limit = needs.largest_bbch
     if limit is None or math.isnan(limit):
         return None
+    lost = needs.lost_bbch
+    if lost is not None and lost > limit:  # the label in hand may name a larger stage
+        return Grade((limit, lost), (grade.score[0], 0.0))
     return Grade((limit, limit + rule.number("margin")), grade.score)
 
 
@@ -123,7 +126,7 @@ _NEEDS = {
     "air_temperature": ("temp_low_c", "temp_good_c", "temp_high_c"),
     "cold_after": ("night_low_c",),
     "humidity": ("humidity_low_pct",),
-    "plant_size": ("largest_bbch",),
+    "plant_size": ("largest_bbch", "lost_bbch"),
     "greenup_margin": ("before_greenup_d",),
     "cool_soil": ("soil_temp_high_c",),
     "rain_after": ("rain_free_h",),

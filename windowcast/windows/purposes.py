@@ -110,6 +110,7 @@ def _generic(table: Table, *, barrier: bool) -> ActiveNeeds:
         humidity_low_pct=None,
         light_needed=False,
         largest_bbch=None,
+        lost_bbch=None,
         turf_state=str(table["turf"]),
         before_greenup_d=None,
         governs={},
