@@ -89,6 +89,9 @@ class _Asking:
         records: list[Record] = []
         if ask.past:
             stations = self._choose(near)
+            least = load("sources").number("archive.completeness_min")
+            if self.failed and not any(s.completeness >= least for s in stations):
+                raise self.failed[0]  # with the files that failed there might have been one
             if stations:
                 years = range(ask.first.year, ask.today.year + 1)
                 daily = self._read("daily", stations, years, "daily record")
@@ -96,11 +99,8 @@ class _Asking:
                 if not records:
                     names = ", ".join(s.id for s in stations)
                     self.flags.append(remark("no-station", f"no daily record at station {names}"))
-            elif self.failed:  # with these files there might have been one
-                raise self.failed[0]
             else:
-                share = load("sources").number("archive.completeness_min")
-                text = f"no station nearby has {share:.0%} of its recent days"
+                text = f"no station nearby has {least:.0%} of its recent days"
                 self.flags.append(remark("no-station", text))
         try:
             records += self._hours(near)
