@@ -296,6 +296,10 @@ def test_decision_speaks_for_the_better_choice(sample: Answer) -> None:
     wait = decision(chosen, better, np.zeros(100), drawn, **kwargs)  # type: ignore[arg-type]
     assert wait.choice == "wait"
     assert wait.wait_score == pytest.approx(70, abs=5)
+    assert wait.advice.startswith("Wait:")
+    better[:, 0], better[:, 6] = 0.7, 0.9  # a day that the ranking calls fit is not waved away
+    either = decision(chosen, better, np.zeros(100), drawn, **kwargs)  # type: ignore[arg-type]
+    assert (either.choice, either.advice.split(";")[0]) == ("wait", "Today is fit to act on, at 70")
     assert wait.none_risk == 0.0
     assert decision(chosen, none, np.zeros(100), drawn, **kwargs).choice == "neither"  # type: ignore[arg-type]
     unknown = np.full((100, 10), np.nan)

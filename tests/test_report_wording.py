@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -68,6 +69,8 @@ def test_dates_do_not_depend_on_the_platform() -> None:
 def test_limit_names_the_criterion_and_the_reason_in_units() -> None:
     assert wording.limit(judged(), US) == "air temperature: 53 °F, best above 60 °F"
     assert wording.limit(None, US) == "nothing"
+    soil = replace(judged(), label="soil at 5 cm, mean of 7 days")
+    assert wording.limit(soil, US).startswith("soil at 2 in, mean of 7 days: 53 °F")
 
 
 def test_answer_words() -> None:

@@ -176,8 +176,7 @@ def _explain(console: Console, ranking: Ranking, display: Display) -> None:
             console.print(f"{head} (hours: {window.grade})")
             for judged in window.judged:
                 points = "?" if judged.score is None else f"{100 * judged.score:.0f}"
-                reason = wording.in_units(judged.reason, display)
-                console.print(f"  {points:>3}  {judged.label}: {reason} [{judged.source}]")
+                console.print(f"  {points:>3}  {wording.limit(judged, display)} [{judged.source}]")
             if window.odds is not None:
                 console.print(f"  odds {wording.odds_basis(window.odds)}")
     console.print("Weather from", style="bold")

@@ -165,7 +165,7 @@ def limit(judged: Judged | None, display: Display) -> str:
     """What holds a window down, in words: ``air temperature: 9 °C, below the graded band``."""
     if judged is None:
         return "nothing"
-    return f"{judged.label}: {in_units(judged.reason, display)}"
+    return in_units(f"{judged.label}: {judged.reason}", display)
 
 
 def follow_up(item: FollowUp, display: Display) -> str:

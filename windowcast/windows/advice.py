@@ -19,7 +19,11 @@ def in_words(odds: Odds | None) -> str:
     """``it holds in 87 of 100 possible futures``."""
     if odds is None:
         return ""
-    return f"it holds in {round(odds.share * odds.members)} of {odds.members} possible futures"
+    return f"it holds {_counted(odds)} possible futures"
+
+
+def _counted(odds: Odds) -> str:
+    return f"in {round(odds.share * odds.members)} of {odds.members}"
 
 
 def go(windows: Sequence[Window], rule: Rule) -> str:
@@ -37,9 +41,10 @@ def go(windows: Sequence[Window], rule: Rule) -> str:
         text = f"Only a marginal window: {when} ({', '.join(facts)}){limit}"
     if len(windows) > 1:
         second = windows[1]
-        text += (
-            f"; second best is {words.span(second.start, second.end)} (score {second.score:.0f})"
-        )
+        facts = [f"score {second.score:.0f}"]
+        if second.odds is not None:  # the order goes by score and odds together
+            facts.append(_counted(second.odds))
+        text += f"; second best is {words.span(second.start, second.end)} ({', '.join(facts)})"
     return f"{text}."
 
 

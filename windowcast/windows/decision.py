@@ -152,4 +152,9 @@ def _advice(
         return f"Act {when}: expected score {act:.0f} against {hold:.0f} for waiting, and {risk}."
     if act <= 0:
         return f"Wait: nothing workable today or tomorrow; waiting is worth {hold:.0f}, and {risk}."
+    if act >= 100 * Rule.load().fit:
+        return (
+            f"{when.capitalize()} is fit to act on, at {act:.0f}; waiting for a better day is "
+            f"worth {hold:.0f}, and {risk}."
+        )
     return f"Wait: worth {hold:.0f} against {act:.0f} for acting {when}; {risk}."
