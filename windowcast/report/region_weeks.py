@@ -27,7 +27,7 @@ def weeks_chart(data: Compared, purpose: str, title: str) -> Chart:
     ]
     key, desc = f"weeks-{purpose}", "Line: middle station; band: 10 to 90 % of stations."
     rows = tuple(
-        (_day(data, w), *(f"{v:.1f}" for v in (low[w], mid[w], high[w]))) for w in range(len(mid))
+        (_day(data, w), *(_number(v) for v in (low[w], mid[w], high[w]))) for w in range(len(mid))
     )
     columns = ("Week from", "10 % of stations", "middle", "90 % of stations")
     return Chart(key, title, desc, drawing(key, title, desc, _HEIGHT, *parts), columns, rows)
@@ -102,3 +102,7 @@ def _day(data: Compared, week: int) -> str:
 
 def _percent(share: float) -> str:
     return f"{100 * share:.0f} %" if np.isfinite(share) else "cannot tell"
+
+
+def _number(value: float) -> str:
+    return f"{value:.1f}" if np.isfinite(value) else "cannot tell"
