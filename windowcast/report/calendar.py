@@ -81,10 +81,13 @@ def write_calendar(
         raise error if error.path else InputError(str(error), path=path) from None
 
 
-def entry_uid(answer: Answer, purpose: str) -> str:
-    """The UID of a purpose's entry in the season of the answer."""
+def entry_uid(answer: Answer, purpose: str, date: dt.date | None = None) -> str:
+    """The UID of a purpose's entry in the season a date lies in, by default the answer's.
+
+    An opening expected after the turn of the season keeps its UID when that season comes.
+    """
     site = answer.site
-    start = _season_start(answer)
+    start = season_start(date or answer.ranking.today, southern=site.place.southern)
     seed = f"{site.name}|{site.latitude:.3f}|{site.longitude:.3f}|{purpose}|{start.year}"
     return f"{uuid.uuid5(_NAMESPACE, seed)}@{UID_DOMAIN}"
 
@@ -116,7 +119,9 @@ def _entries(answer: Answer, stamp: dt.datetime) -> dict[str, Event]:
         event = _entry(answer, outlook)
         if event is None:
             continue
-        uid = entry_uid(answer, outlook.purpose)
+        begins = event.decoded("dtstart")
+        date = begins.date() if isinstance(begins, dt.datetime) else begins
+        uid = entry_uid(answer, outlook.purpose, date)
         event.add("uid", uid)
         event.add("dtstamp", stamp)
         event.add("last-modified", stamp)
@@ -144,7 +149,7 @@ def _entry(answer: Answer, outlook: PurposeOutlook) -> Event | None:
     elif not outlook.in_season and outlook.opens and outlook.opens >= answer.ranking.today:
         event.add("dtstart", outlook.opens)
         event.add("dtend", outlook.opens + dt.timedelta(days=1))
-        event.add("summary", f"{outlook.title}: opens about now")
+        event.add("summary", f"{outlook.title}: expected to open")
         lines = [wording.in_units(outlook.why, display)]
     else:
         return None
