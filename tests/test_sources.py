@@ -26,6 +26,7 @@ from windowcast.cli.progress import fetch_progress
 from windowcast.cli.weather import command
 from windowcast.errors import InputError, SourceUnreachableError
 from windowcast.site import Site
+from windowcast.values import load
 from windowcast.weather import sources
 from windowcast.weather.cache import FILE, Cache, folder
 from windowcast.weather.fetch import Fetcher
@@ -413,3 +414,24 @@ def test_progress_is_drawn_only_for_people(
     assert "daily record" in shown.getvalue()
     files = [done for what, done, total in told if what == "daily record"]
     assert sorted(files) == list(range(1, 2 * len(YEARS) + 1)), "each file is counted once"
+
+
+def test_the_page_on_weather_names_the_figures_that_hold() -> None:
+    page = (Path(__file__).parents[1] / "docs" / "weather.md").read_text("utf-8")
+    table = load("sources")
+    for key, scale, words in (
+        ("archive.radius_km", 1, "within {:g} km"),
+        ("archive.height_km_per_100m", 1, "height counted as {:g} km"),
+        ("archive.completeness_min", 0.01, "at least {:g} %"),
+        ("blend.lapse_rate", 1, "by {:g} K per"),
+        ("age.forecast_fresh", 3600, "| forecast | {:g} h |"),
+        ("age.forecast_stale", 3600, "up to {:g} h"),
+        ("age.archive_recent_fresh", 3600, "| {:g} h | up to 14"),
+        ("age.archive_recent_stale", 86400, "up to {:g} days"),
+        ("age.archive_past_fresh", 86400, "| {:g} days | up to 5"),
+        ("forecast.issue_max", 3600, "more than {:g} h ago"),
+        ("cache.max_bytes", 1e6, "under {:g} MB"),
+        ("own.drift_max", 1, "more than {:g} K against"),
+        ("own.bias_max", 1, "more than {:g} K off"),
+    ):
+        assert words.format(table.number(key) / scale) in page, key
