@@ -384,3 +384,10 @@ def test_one_file_alone_is_served_alone(tmp_path: Path) -> None:
     assert [site.slug for site in book.all()] == ["other"]
     with pytest.raises(InputError, match="one site file only"):
         book.save("", name="x")
+
+
+def test_a_row_number_cannot_blow_up_the_page(tmp_path: Path) -> None:
+    # found by the fuzz: the form once offered as many rows as the highest number sent
+    sent = send(client(tmp_path), "/new", name="N", blackout__99999999__first="2023-11-08")
+    assert sent.status_code == 422
+    assert len(sent.text) < 100_000

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from windowcast.web.security import Guard
     from windowcast.web.sites import KnownSite
 
+READS_PER_S = 50.0  # each client's, when others than this machine may ask
+
 
 @click.command("serve")
 @click.argument("place", required=False, type=click.Path(path_type=Path))
@@ -51,9 +53,12 @@ def command(
     if place.suffix == ".toml" and not place.is_file():
         raise InputError("no such site file", path=place, remedy="write one with windowcast init")
     date = today.date() if today is not None else None
-    if not _loopback(host):
+    hosts = LOOPBACK | {host.lower(), *map(str.lower, names)}
+    if _loopback(host):
+        guard = Guard(hosts, token or "")
+    else:
         token = token or secrets.token_urlsafe(24)
-    guard = Guard(hosts=LOOPBACK | {host.lower(), *map(str.lower, names)}, token=token or "")
+        guard = Guard(hosts, token, reads_per_s=READS_PER_S)
     parts = _parts(place, guard, date, offline)
     shown = f"[{host}]" if ":" in host else host
     click.echo(f"windowcast: http://{shown}:{port}/{f'?token={token}' if token else ''}")

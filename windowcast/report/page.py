@@ -23,6 +23,7 @@ def templates() -> Environment:
         loader=PackageLoader("windowcast.web"),
         autoescape=True,
         undefined=StrictUndefined,
+        auto_reload=False,
         trim_blocks=True,
         lstrip_blocks=True,
     )

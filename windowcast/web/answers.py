@@ -11,7 +11,9 @@ from functools import cached_property
 from typing import Generic, TypeVar
 
 from windowcast.answer import Answer
-from windowcast.report.view import AnswerView, answer_view
+from windowcast.report.page import templates
+from windowcast.report.view import AnswerView, Words, answer_view
+from windowcast.units import Display
 from windowcast.web.sites import KnownSite, file_state
 
 FRESH_S = 15 * 60.0  # the weather is asked for again after this
@@ -30,6 +32,12 @@ class Ready:
     def view(self) -> AnswerView:
         """The answer made ready for the templates."""
         return answer_view(self.answer)
+
+    @cached_property
+    def body(self) -> str:
+        """The markup of what Today says, the same for every reader."""
+        words = Words(Display(self.answer.ranking.units))
+        return templates().get_template("today_body.html").render(view=self.view, words=words)
 
 
 class Keeper(Generic[T]):

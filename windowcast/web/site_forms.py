@@ -14,6 +14,7 @@ from windowcast.units import Display
 from windowcast.web.fields import YES_NO, Field, read, show
 
 BLACKOUTS = 4  # empty rows offered beside those there are
+MOST_BLACKOUTS = 200
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 USES = ("golf", "sports", "lawn", "sod", "other")
 
@@ -65,6 +66,7 @@ LIMITS = (
 )
 GROUPS = (("Place", PLACE), ("Turf and soil", TURF), ("Limits and stock", LIMITS))
 FIELDS = (*PLACE, *TURF, *LIMITS)
+_ROWS = frozenset(map(str, range(MOST_BLACKOUTS)))
 _BLACKOUT = ("first", "last", "hours", "reason")
 
 
@@ -95,7 +97,7 @@ def _blackouts(typed: Mapping[str, str]) -> list[dict[str, str]]:
     rows: dict[int, dict[str, str]] = {}
     for name, text in typed.items():
         match name.split("."):
-            case ["blackout", row, key] if row.isdigit() and key in _BLACKOUT and text:
+            case ["blackout", row, key] if row in _ROWS and key in _BLACKOUT and text:
                 rows.setdefault(int(row), {})[key] = text
     for number, values in rows.items():
         if "first" not in values:
@@ -105,6 +107,16 @@ def _blackouts(typed: Mapping[str, str]) -> list[dict[str, str]]:
                 remedy="give the day or empty the row",
             )
     return [rows[number] for number in sorted(rows)]
+
+
+def blackout_rows(values: Mapping[str, str]) -> int:
+    """How many rows of blackouts a form shows: those filled in and a few empty ones."""
+    filled = [
+        int(parts[1])
+        for name in values
+        if len(parts := name.split(".")) == 3 and parts[0] == "blackout" and parts[1] in _ROWS
+    ]
+    return min(max(filled, default=-1) + 1 + BLACKOUTS, MOST_BLACKOUTS)
 
 
 def settings_values(site: Site) -> dict[str, str]:

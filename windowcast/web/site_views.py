@@ -30,9 +30,9 @@ from windowcast.web.context import (
 )
 from windowcast.web.fields import sentence_of, wrong_by_field
 from windowcast.web.site_forms import (
-    BLACKOUTS,
     DAYS,
     GROUPS,
+    blackout_rows,
     changed_file,
     settings_from,
     settings_values,
@@ -154,7 +154,6 @@ def _form(
     if problem is not None and problem.field:
         problem.field = _form_name(problem.field)
     wrong = wrong_by_field(problem, names)
-    rows = [int(name.split(".")[1]) for name in values if re.match(r"blackout\.\d+\.", name)]
     return page(
         request,
         "settings.html",
@@ -165,7 +164,7 @@ def _form(
         values=values,
         weeds=weed_choices(),
         days=DAYS,
-        blackouts=range(max(rows, default=-1) + 1 + BLACKOUTS),
+        blackouts=range(blackout_rows(values)),
         display=display_of(site)
         if site
         else Display("us" if values.get("units") == "us" else "metric"),

@@ -12,7 +12,7 @@ from windowcast.errors import InputError
 from windowcast.materials import both_units
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products, product_from_words, with_label_maximum
-from windowcast.materials.quantity import parse, parse_rate
+from windowcast.materials.quantity import parse, parse_carrier
 from windowcast.materials.tank import NozzleCheck, TankSheet, nozzle_check, tank_sheet
 from windowcast.materials.tank_text import dose_text, nozzle_lines
 from windowcast.records.model import Application
@@ -99,9 +99,7 @@ def _sheet(request: Request, site: KnownSite, typed: Mapping[str, str]) -> TankS
     assert site.site is not None
     area_m2 = parse(typed.get("area", ""), "area", "area")
     tank_l = parse(typed.get("tank", ""), "volume", "tank")
-    carrier = parse_rate(typed.get("carrier", ""), "carrier")
-    if carrier.kind != "volume":
-        raise InputError("is no volume per area", field="carrier", remedy="write 40 gal/acre")
+    carrier_l_ha = parse_carrier(typed.get("carrier", ""))
     file = site.beside(site.site.materials_file)
     actives = load_actives(file)
     known = load_products(file, actives)
@@ -112,12 +110,12 @@ def _sheet(request: Request, site: KnownSite, typed: Mapping[str, str]) -> TankS
     ]
     return tank_sheet(
         area_m2,
-        carrier.per_ha,
+        carrier_l_ha,
         tank_l,
         with_label_maximum(products, actives),
         actives=actives,
         used_kg_ha=_used(request, site, typed.get("where", "")),
-        nozzle=_nozzle(carrier.per_ha, typed),
+        nozzle=_nozzle(carrier_l_ha, typed),
     )
 
 
@@ -140,9 +138,9 @@ def _nozzle(carrier_l_ha: float, typed: Mapping[str, str]) -> NozzleCheck | None
     )
 
 
-def _used(request: Request, site: KnownSite, where: str) -> dict[str, float]:
+def _used(request: Request, site: KnownSite, where: str) -> dict[str, float] | None:
     if site.log_path is None or not site.log_path.exists():
-        return {}
+        return None
     with open_log(site) as log:
         done = [stored.entry for stored in log.all(Application)]
     return applied_kg_ha(done, today_of(request, site), where)
