@@ -22,8 +22,8 @@ from windowcast.windows.barrier import Barrier, cover
 from windowcast.windows.cover_plan import Material, cover_plan, material_of, season_of
 from windowcast.windows.decision import decision, later_value
 from windowcast.windows.key_dates import key_dates
-from windowcast.windows.odds import DateRange
-from windowcast.windows.plan import season_plan
+from windowcast.windows.odds import DateRange, first_day, last_day
+from windowcast.windows.plan import _when, season_plan
 from windowcast.windows.plan_model import PurposePlan, SeasonPlan
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.season_axis import SeasonAxis, season_name
@@ -134,6 +134,25 @@ def test_past_window_is_the_one_ranking_saw(plan: SeasonPlan) -> None:
     assert dt.date(2017, 9, 15) < fall.closes.median < dt.date(2017, 11, 1)
     assert len(fall.years) == 10
     assert purpose(plan, "dormant").status == "ahead"
+
+
+def test_a_last_day_before_a_gap_is_not_the_last() -> None:
+    holds = np.array([[0, 1, 1, 0, 0, 0], [0, 1, 1, 0, 0, 0], [0, 0, 0, 0, 0, 0]], dtype=bool)
+    unknown = np.array([[0, 0, 0, 1, 1, 0], [0, 0, 0, 0, 1, 0], [0, 1, 0, 0, 0, 0]], dtype=bool)
+    assert _when(first_day, holds, unknown)[:2].tolist() == [1, 1]
+    last = _when(last_day, holds, unknown)
+    assert np.isnan(last[[0, 2]]).all()
+    assert last[1] == 2
+
+
+def test_normals_rest_on_the_last_thirty_seasons(august: Answer) -> None:
+    # WMO-No. 1203: climatological standard normals are means over 30 years
+    days = np.arange(np.datetime64("1950-01-01"), np.datetime64("2017-07-01"))
+    past = replace(august.past, dates=days)
+    axis = replace(SeasonAxis.of(august.past, august.ahead, southern=False), past=past)
+    starts = [start for start, _ in axis.past_seasons(southern=False)]
+    assert len(starts) == 30
+    assert starts[-1] == dt.date(2016, 7, 1)
 
 
 def test_workable_weeks_count_the_members(august: Answer, plan: SeasonPlan) -> None:

@@ -114,7 +114,11 @@ def from_to(plan: PurposePlan) -> str:
     """When a purpose opens and closes this season: ``opened 4 Oct, closes about 20 Dec (...)``."""
     if plan.opens is not None and never_opens(plan):
         return f"does not open in {wording.share(plan.opens.never)} of the possible futures"
+    if plan.opened is None and plan.opens is None:
+        return "when it opens and closes cannot be told"
     first = f"opened {short(plan.opened)}" if plan.opened else f"opens {_dated(plan.opens)}"
+    if plan.closed is None and plan.closes is None:
+        return f"{first}, when it {'closed' if plan.status == 'over' else 'closes'} cannot be told"
     last = f"closed {short(plan.closed)}" if plan.closed else f"closes {_dated(plan.closes)}"
     return f"{first}, {last}"
 

@@ -108,6 +108,8 @@ def why(purpose: Purpose, timing: Timing) -> str:
     if timing.closed:
         head = "on hold since" if timing.paused else "its season ended on"
         head = f"{head} {words.day(timing.closed)}"
+        if not timing.closed_sure:
+            head = f"last known open on {words.day(timing.closed)}, before a gap in the record"
     else:
         head = f"waits for {purpose.waits_for}"
     limit = limiting(scores, weights_of(purpose.timing))

@@ -141,7 +141,7 @@ class _Work:
         opened, closed = self._passed(first, last)
         years = self._past_years(gone, rule)
         normal = [normal_range(np.array([y[i] for y in years]), axis.start) for i in (1, 2)]
-        status = self._status(opened, closed, first)
+        status = self._status(opened, closed, first, is_open[:, own], unknown[:, own])
         closes = None if closed else date_range(last, axis.dates, axis.years)
         daily = day_scores(
             self.members.daily, purpose, needs, site=self.site, frozen=self.ahead.soil_frozen
@@ -177,9 +177,19 @@ class _Work:
             found.append(self.axis.dates[int(index[0])].astype(object) if gone else None)
         return found[0], found[1]
 
-    def _status(self, opened: dt.date | None, closed: dt.date | None, first: FloatArray) -> Status:
-        if closed:
+    def _status(
+        self,
+        opened: dt.date | None,
+        closed: dt.date | None,
+        first: FloatArray,
+        is_open: BoolArray,
+        unknown: BoolArray,
+    ) -> Status:
+        coming = slice(self.axis.gone, None)
+        if closed or (opened and not (is_open | unknown)[:, coming].any()):
             return "over"
+        if opened and not is_open[:, coming].any():
+            return "cannot tell"
         if opened or (first <= self.axis.gone + DAYS - 1).mean() > 0.5:
             return "open"
         return "cannot tell" if np.isnan(first).mean() > 0.5 else "ahead"
@@ -287,6 +297,8 @@ class _Work:
         """What two weeks cost from now on, from the state's distribution."""
         if status == "over":
             return "Its time is over this season."
+        if status == "cannot tell":
+            return "What waiting costs cannot be told."
         if status != "open":
             return "The cost of waiting begins when it opens."
         days = [self.axis.gone, self.axis.gone + DELAY_DAYS]
@@ -306,8 +318,17 @@ class _Work:
 def _when(
     find: Callable[[BoolArray, BoolArray], FloatArray], holds: BoolArray, unknown: BoolArray
 ) -> FloatArray:
-    """`first_day` or `last_day` of what is known: unknown days count only where none holds."""
-    return find(holds, unknown & ~holds.any(axis=-1, keepdims=True))
+    """`first_day` or `last_day` of what is known: unknown days count only where none holds.
+
+    A last day that an unknown one follows is not known to be the last.
+    """
+    found = find(holds, unknown & ~holds.any(axis=-1, keepdims=True))
+    if find is last_day:
+        after = np.where(np.isfinite(found), found + 1, 0).astype(int)
+        after = np.minimum(after, holds.shape[-1] - 1)
+        follows = np.take_along_axis(unknown, np.expand_dims(after, -1), axis=-1)[..., 0]
+        found = np.where(np.isfinite(found) & follows, np.nan, found)
+    return found
 
 
 def _on_past(weather: Weather, past: SiteState) -> FloatArray:

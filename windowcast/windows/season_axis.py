@@ -14,6 +14,7 @@ from windowcast.season.model import SiteState
 from windowcast.season.turf import days_to_greenup
 from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows.days import season_day
+from windowcast.windows.score import Rule
 
 WHOLE = 360  # days from which a past season counts as whole
 _EMERGENCE = ("share", "share_low", "share_high", "youngest_share", "mean_leaf")
@@ -75,14 +76,21 @@ class SeasonAxis:
         return cls(past, state, number, start.astype(object), gone, years)
 
     def past_seasons(self, *, southern: bool) -> Iterator[tuple[dt.date, slice]]:
-        """First day of each whole past season, and its days on the past's axis."""
+        """First day of each whole past season, and its days on the past's axis.
+
+        The last ones only, as many as a normal rests on: older ones had another climate.
+        """
         number = season_day(self.past.dates, southern=southern)
         season = np.cumsum(np.diff(number, prepend=number[:1]) < 0)
         first = np.searchsorted(season, np.unique(season))
-        for begin, end in zip(first, np.append(first[1:], len(season)), strict=True):
-            if end - begin >= WHOLE and self.past.dates[begin] < np.datetime64(self.start):
-                day = self.past.dates[begin] - np.timedelta64(int(number[begin]), "D")
-                yield day.astype("datetime64[D]").astype(object), slice(begin, end)
+        whole = [
+            (begin, end)
+            for begin, end in zip(first, np.append(first[1:], len(season)), strict=True)
+            if end - begin >= WHOLE and self.past.dates[begin] < np.datetime64(self.start)
+        ]
+        for begin, end in whole[-Rule.load().normal_years :]:
+            day = self.past.dates[begin] - np.timedelta64(int(number[begin]), "D")
+            yield day.astype("datetime64[D]").astype(object), slice(begin, end)
 
 
 def joined(past: npt.NDArray[Any], ahead: npt.NDArray[Any], gone: int) -> npt.NDArray[Any]:

@@ -35,6 +35,8 @@ class Timing:
         Product of the timing scores, ``[member, day]``; NaN where it cannot be told.
     opened, closed
         First and, out of season, last open day of the running season, as far as it has passed.
+    closed_sure
+        Whether that day was the last: what the record cannot tell does not follow it.
     opens, closes
         When it will open, and its last day, over the members; None when that cannot be told.
     usual
@@ -48,6 +50,7 @@ class Timing:
     season_end: dt.date
     opened: dt.date | None
     closed: dt.date | None
+    closed_sure: bool
     opens: DateRange | None
     closes: DateRange | None
     usual: DateRange | None
@@ -114,6 +117,7 @@ def timing_of(
         season_end=_date((start.astype("datetime64[M]") + 12).astype("datetime64[D]") - 1),
         opened=_date(past.dates[was_open[0]]) if was_open.size else None,
         closed=_date(past.dates[was_open[-1]]) if was_open.size and not in_season else None,
+        closed_sure=not was_open.size or not np.isnan(gone[0, was_open[-1] + 1 :][:1]).any(),
         opens=_opens(score, ahead.dates, rule, years),
         closes=_closes(score, ahead.dates, rule, southern=southern, years=years),
         usual=_usual(gone[0], number, start, today, rule),
