@@ -12,6 +12,7 @@ from windowcast.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.cli.options import Start
+    from windowcast.materials.quantity import Rate
     from windowcast.materials.rotation import Use
     from windowcast.materials.tank import NozzleCheck, TankSheet
     from windowcast.windows.model import Window
@@ -37,13 +38,14 @@ def command() -> None:
 def rate_(rate: str, concentration: str, density: str | None) -> None:
     """Product in other units, and the active ingredient in it."""
     from windowcast.materials.both_units import active_rate
-    from windowcast.materials.quantity import parse_rate
+    from windowcast.materials.quantity import parse_density, parse_rate
     from windowcast.materials.rates import active_kg_ha, parse_concentration
 
     product = parse_rate(rate, "rate")
-    strength = parse_concentration(concentration, _density(density))
-    click.echo(f"product: {_in_all_units(product.kind, rate)}")
-    click.echo(f"active ingredient: {active_rate(active_kg_ha(product, strength))}")
+    strength = parse_concentration(concentration, parse_density(density) if density else None)
+    amount = active_rate(active_kg_ha(product, strength))
+    click.echo(f"product: {_in_all_units(product)}")
+    click.echo(f"active ingredient: {amount}")
 
 
 @command.command("equivalent")
@@ -62,7 +64,8 @@ def equivalent(rate: str, old: str, new: str, unit: str | None) -> None:
     other = equivalent_rate(product, before, after)
     default = "fl oz/acre" if other.kind == "volume" else "oz/acre"
     metric = "L/ha" if other.kind == "volume" else "kg/ha"
-    click.echo(f"{write_rate(other, unit or default)} ({write_rate(other, metric)})")
+    texts = dict.fromkeys(write_rate(other, u) for u in (unit or default, metric))
+    click.echo(" = ".join(texts))
     click.echo(f"both carry {active_rate(active_kg_ha(product, before))} of active ingredient")
 
 
@@ -164,7 +167,7 @@ def sheet(
     from windowcast.cli.options import Start
     from windowcast.materials.actives import load_actives
     from windowcast.materials.products import load_products, product_from_words, with_label_maximum
-    from windowcast.materials.quantity import parse
+    from windowcast.materials.quantity import parse, parse_carrier
     from windowcast.materials.rotation import use_of
     from windowcast.materials.tank import tank_sheet
 
@@ -185,7 +188,7 @@ def sheet(
     used, remarks = _from_log(start, day, use, where)
     result = tank_sheet(
         parse(area, "area", "area"),
-        _carrier(carrier),
+        parse_carrier(carrier),
         parse(tank, "volume", "tank"),
         chosen,
         actives=actives,
@@ -213,14 +216,17 @@ def _window(start: Start, purpose: str | None, actives: str) -> Window | None:
 
 def _from_log(
     start: Start, day: dt.date | None, use: Use | None, where: str
-) -> tuple[dict[str, float], list[str]]:
-    """What the log says was put out there in the year before, and what the tank would repeat."""
+) -> tuple[dict[str, float] | None, list[str]]:
+    """What the log says was put out there in the year before, and what the tank would repeat.
+
+    None and nothing without a log.
+    """
     if start.site_file is None:
-        return {}, []
+        return None, []
     site = start.site()
     log_file = start.log_file(site)
     if log_file is None or not log_file.is_file():
-        return {}, []
+        return None, []
     from windowcast.materials.actives import load_actives
     from windowcast.materials.rotation import plan_flags
     from windowcast.records.model import Application
@@ -257,19 +263,10 @@ def _date(text: str | None) -> dt.date | None:
         ) from None
 
 
-def _carrier(text: str) -> float:
-    from windowcast.materials.quantity import parse_rate
-
-    rate = parse_rate(text, "carrier")
-    if rate.kind != "volume":
-        raise InputError(f"{text!r} is no volume", field="carrier", remedy="write 40 gal/acre")
-    return rate.per_ha
-
-
 def _nozzle(
     carrier: str, speed: str | None, spacing: str | None, flow: str | None
 ) -> NozzleCheck | None:
-    from windowcast.materials.quantity import parse
+    from windowcast.materials.quantity import parse, parse_carrier
     from windowcast.materials.tank import nozzle_check
 
     if speed is None and spacing is None and flow is None:
@@ -281,35 +278,22 @@ def _nozzle(
             remedy="give both",
         )
     return nozzle_check(
-        _carrier(carrier),
+        parse_carrier(carrier),
         parse(speed, "speed", "speed"),
         parse(spacing, "length", "spacing"),
         parse(flow, "flow", "flow") if flow else None,
     )
 
 
-def _density(text: str | None) -> float | None:
-    if text is None:
-        return None
-    from windowcast.materials.quantity import parse
-
-    mass, slash, volume = text.partition("/")
-    if not slash:
-        raise InputError(
-            f"{text!r} is no density", field="density", remedy="write it like 10 lb/gal"
-        )
-    return parse(mass, "mass", "density") / parse(f"1 {volume}", "volume", "density")
-
-
-def _in_all_units(kind: str, rate: str) -> str:
-    from windowcast.materials.quantity import parse_rate, write_rate
+def _in_all_units(rate: Rate) -> str:
+    from windowcast.materials.quantity import write_rate
 
     units = (
         ("fl oz/acre", "gal/acre", "fl oz/1000 ft²", "L/ha", "mL/100 m²")
-        if kind == "volume"
+        if rate.kind == "volume"
         else ("oz/acre", "lb/acre", "oz/1000 ft²", "kg/ha", "g/100 m²")
     )
-    return " = ".join(write_rate(parse_rate(rate), unit) for unit in units)
+    return " = ".join(write_rate(rate, unit) for unit in units)
 
 
 def _text(result: TankSheet, window: Window | None, where: str) -> str:

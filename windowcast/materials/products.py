@@ -21,7 +21,7 @@ from typing import Any
 
 from windowcast.errors import InputError
 from windowcast.materials.actives import Actives, read_toml
-from windowcast.materials.quantity import parse, parse_rate
+from windowcast.materials.quantity import parse_density, parse_rate
 from windowcast.materials.rates import parse_concentration
 from windowcast.materials.tank import Product
 
@@ -46,8 +46,16 @@ def load_products(path: str | PathLike[str] | None, actives: Actives) -> dict[st
     if not isinstance(listed, list) or not all(isinstance(item, dict) for item in listed):
         raise InputError("is not a list of tables", path=path, field="products",
                          remedy="write [[products]]")  # fmt: skip
-    products = [product_from(item, actives, path) for item in listed]
-    return {product.name: product for product in products}
+    products: dict[str, Product] = {}
+    for item in listed:
+        product = product_from(item, actives, path)
+        if product.name in products:
+            raise InputError(
+                "is there twice", path=path, field=f"products.{product.name}",
+                remedy="give each product a name of its own",
+            )  # fmt: skip
+        products[product.name] = product
+    return products
 
 
 def product_from_words(text: str, known: Mapping[str, Product], actives: Actives) -> Product:
@@ -94,9 +102,13 @@ def product_from(
             "has an active but no concentration", path=path, field=where,
             remedy="take it from the label",
         )  # fmt: skip
-    density = parse(texts["density"].partition("/")[0], "mass") / parse(
-        "1 " + texts["density"].partition("/")[2], "volume"
-    ) if "density" in texts else None  # fmt: skip
+    if "active" not in texts and {"concentration", "max_per_year"} & set(texts):
+        raise InputError(
+            "has a concentration or a yearly maximum but no active ingredient"
+            + _close(name, actives),
+            path=path, field=where, remedy="add active= with its ISO common name",
+        )  # fmt: skip
+    density = parse_density(texts["density"]) if "density" in texts else None
     return Product(
         name=name,
         rate=parse_rate(texts["rate"], f"rate of {name}") if "rate" in texts else None,
@@ -123,6 +135,14 @@ def with_label_maximum(products: Sequence[Product], actives: Actives) -> list[Pr
             product = replace(product, max_year_kg_ha=float(limit))  # noqa: PLW2901
         done.append(product)
     return done
+
+
+def _close(name: str, actives: Actives) -> str:
+    """Active ingredients written nearly like a product's name, for a message."""
+    from difflib import get_close_matches
+
+    near = get_close_matches(name.lower(), actives, n=2)
+    return f" (close to its name: {', '.join(near)})" if near else ""
 
 
 def _share(text: str, name: str) -> float:

@@ -71,12 +71,15 @@ _EXAMPLES: Mapping[str, str] = {
     "flow": "0.4 gal/min",
     "pressure": "40 psi",
     "rate": "192 fl oz/acre",
+    "carrier": "40 gal/acre",
+    "density": "10 lb/gal",
 }
 _BY_NAME: Mapping[Dimension, Mapping[str, float]] = {
     dimension: {name.lower(): factor for factor, names in rows for name in names}
     for dimension, rows in _TABLE.items()
 }
 _NUMBER = re.compile(r"\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$", re.DOTALL)
+_FRACTION = re.compile(r"\s*(?:\d+\s+)?\d+\s*/\s*\d")
 _PER = re.compile(r"\s*/\s*|\s+per\s+")
 
 
@@ -117,14 +120,35 @@ def parse_rate(text: str, field: str | None = None) -> Rate:
     InputError
         As `parse`; also when the area is missing.
     """
-    number, unit = _split(text, field, _EXAMPLES["rate"])
-    parts = _PER.split(unit)
-    if len(parts) != 2:
-        raise _bad(text, "says no area", field, _EXAMPLES["rate"])
-    amount, area = parts
-    kind: Literal["mass", "volume"] = "volume" if amount.lower() in _BY_NAME["volume"] else "mass"
-    factor = _factor(amount, kind, text, field)
-    return Rate(kind, number * factor / _factor(area, "area", text, field))
+    return _parse_rate(text, field, _EXAMPLES["rate"])
+
+
+def parse_carrier(text: str, field: str = "carrier") -> float:
+    """Read a carrier volume, "40 gal/acre", in L/ha.
+
+    Raises
+    ------
+    InputError
+        As `parse_rate`; also when it is a weight.
+    """
+    rate = _parse_rate(text, field, _EXAMPLES["carrier"])
+    if rate.kind != "volume":
+        raise _bad(text, "is a weight, not a volume of spray", field, _EXAMPLES["carrier"])
+    return rate.per_ha
+
+
+def parse_density(text: str, field: str = "density") -> float:
+    """Read the density of a liquid product, "10 lb/gal", in kg/L."""
+    mass, slash, volume = text.partition("/")
+    if not slash:
+        raise _bad(text, "says no volume", field, _EXAMPLES["density"])
+    return parse(mass, "mass", field) / parse(f"1 {volume}", "volume", field)
+
+
+def _parse_rate(text: str, field: str | None, example: str) -> Rate:
+    number, unit = _split(text, field, example)
+    kind, factor = _rate_unit(unit, text, field, example)
+    return Rate(kind, number * factor)
 
 
 def parse_temperature(text: str, field: str | None = None) -> float:
@@ -144,9 +168,11 @@ def write(value: float, unit: str, dimension: Dimension, digits: int = 3) -> str
 
 
 def write_rate(rate: Rate, unit: str, digits: int = 3) -> str:
-    """A rate in a unit such as ``"fl oz/acre"``."""
-    amount, area = _PER.split(unit)
-    factor = _factor(amount, rate.kind, unit, None) / _factor(area, "area", unit, None)
+    """A rate in a unit such as ``"fl oz/acre"``; `InputError` when the unit is not of its kind."""
+    kind, factor = _rate_unit(unit, unit, "unit", "fl oz/acre")
+    if kind != rate.kind:
+        raise _bad(unit, f"is a unit of {kind}, but the rate is a {rate.kind}", "unit",
+                   "fl oz/acre" if rate.kind == "volume" else "oz/acre", "use")  # fmt: skip
     return f"{significant(rate.per_m2 / factor, digits)} {unit}"
 
 
@@ -164,11 +190,34 @@ def _split(text: str, field: str | None, example: str) -> tuple[float, str]:
     if match is None:
         raise _bad(text, "does not begin with a number", field, example)
     number, unit = float(match[1]), match[2]
+    if _FRACTION.match(text):
+        raise _bad(text, "is written as a fraction", field, f"a decimal: {example}", "write")
+    if unit.startswith(","):
+        raise _bad(
+            text, "has a comma in its number", field, "1.5 or 1000, not 1,5 or 1,000", "write"
+        )
     if not unit:
         raise _bad(text, "has no unit", field, example)
-    if not math.isfinite(number) or number <= 0:
+    if number <= 0:
         raise _bad(text, "is not above zero", field, example)
+    if not math.isfinite(number):
+        raise _bad(text, "is too large a number", field, example)
     return number, " ".join(unit.split())
+
+
+def _rate_unit(
+    unit: str, text: str, field: str | None, example: str
+) -> tuple[Literal["mass", "volume"], float]:
+    """What a unit such as ``"fl oz/acre"`` counts, and its factor to kg or L per m²."""
+    parts = _PER.split(unit)
+    if len(parts) != 2:
+        raise _bad(text, "says no area", field, example)
+    amount, area = parts
+    for kind in ("volume", "mass"):
+        if amount.lower() in _BY_NAME[kind]:
+            return kind, _BY_NAME[kind][amount.lower()] / _factor(area, "area", text, field)
+    names = [names[0] for kind in ("mass", "volume") for _, names in _TABLE[kind]]
+    raise _bad(text, f"{amount!r} is no unit of weight or volume", field, ", ".join(names), "use")
 
 
 def _factor(unit: str, dimension: Dimension, text: str, field: str | None) -> float:

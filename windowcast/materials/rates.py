@@ -13,7 +13,8 @@ from windowcast import values
 from windowcast.errors import InputError
 from windowcast.materials.quantity import Rate, parse
 
-_PERCENT = re.compile(r"\s*([-+]?[\d.]+)\s*%\s*(w/w|w/v|a\.?i\.?)?\s*$")
+_PERCENT = re.compile(r"\s*([-+]?[\d.]+)\s*%\s*(w/w|w/v)?\s*$")
+_OF_WHAT = re.compile(r"\s+a\.?[ie]\.?(?=\s*(?:/|$))", re.IGNORECASE)  # "4 lb a.e./gal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,18 +34,20 @@ def parse_concentration(text: str, density_kg_per_l: float | None = None) -> Con
     """Read a label's concentration.
 
     Accepted: ``1.0 lb/gal``, ``480 g/L``, ``65 %`` (by weight), ``41 % w/w``, ``5 % w/v``,
-    ``0.5 lb/lb``. A weight percentage of a liquid becomes one per volume with its density.
+    ``0.5 lb/lb``, with or without "a.i." or "a.e.". A weight percentage of a liquid becomes one
+    per volume with its density.
 
     Raises
     ------
     InputError
         Nothing in it, more than all of it, the density of water, or no unit.
     """
-    percent = _PERCENT.match(text)
+    plain = _OF_WHAT.sub("", text)
+    percent = _PERCENT.match(plain)
     if percent:
         result = _from_percent(text, percent[1], percent[2] or "w/w")
     else:
-        amount, slash, base = text.partition("/")
+        amount, slash, base = plain.partition("/")
         if not slash:
             raise _bad(text, "has no unit such as lb/gal, g/L or %")
         if _is_zero(amount):

@@ -17,6 +17,9 @@ from windowcast.materials.both_units import active_rate, carrier, volume
 from windowcast.materials.quantity import Rate
 from windowcast.materials.rates import Concentration, active_kg_ha
 
+MOST_LOADS = 1000  # more is a slip of the pen
+_ADJUVANTS = ("NIS", "OIL", "DRIFT", "WATER CONDITIONER")
+
 
 @dataclass(frozen=True, slots=True)
 class Product:
@@ -88,7 +91,10 @@ class NozzleCheck:
 
 @dataclass(frozen=True, slots=True)
 class YearTotal:
-    """Active ingredient this year against the label's maximum, kg/ha."""
+    """Active ingredient this year against the label's maximum, kg/ha.
+
+    `before_kg_ha` is NaN when what went out before cannot be told.
+    """
 
     active: str
     before_kg_ha: float
@@ -99,6 +105,16 @@ class YearTotal:
     def after_kg_ha(self) -> float:
         """Total once this tank is out."""
         return self.before_kg_ha + self.now_kg_ha
+
+    @property
+    def known_kg_ha(self) -> float:
+        """The total as far as it can be told: at least this tank."""
+        return self.now_kg_ha if math.isnan(self.before_kg_ha) else self.after_kg_ha
+
+    @property
+    def over_alone(self) -> bool:
+        """Whether this tank alone would pass the maximum."""
+        return self.max_kg_ha is not None and self.now_kg_ha > self.max_kg_ha * (1 + 1e-9)
 
     @property
     def over(self) -> bool | None:
@@ -149,14 +165,15 @@ def tank_sheet(
         What is known of the ingredients, for droplets, adjuvants and carrier volume.
     used_kg_ha
         Active ingredient already put out there this year, by name; NaN where the log has an
-        application without its rate.
+        application without its rate; None when there is no log to say.
     remarks
         Further cautions for the sheet, such as those of the rotation.
 
     Raises
     ------
     InputError
-        A value that is not above zero, no products, two of one name, no rate.
+        A value that is not above zero, no products, two of one name, no rate, a tank that would
+        have to be filled more than `MOST_LOADS` times.
     """
     for name, value in (("area", area_m2), ("carrier volume", carrier_l_ha), ("tank", tank_l)):
         if not (math.isfinite(value) and value > 0):
@@ -168,6 +185,11 @@ def tank_sheet(
         raise InputError("two products of one name", field="product", remedy="name each once")
     ordered = mixing_order(products)
     total_l = carrier_l_ha * area_m2 / 1e4
+    if total_l / tank_l > MOST_LOADS:
+        raise InputError(
+            f"{volume(tank_l)} would have to be filled {total_l / tank_l:,.0f} times",
+            field="tank", remedy="check tank, area and carrier volume",
+        )  # fmt: skip
     loads = tuple(
         Load(filled, filled / carrier_l_ha * 1e4, _doses(ordered, filled, carrier_l_ha))
         for filled in load_volumes(total_l, tank_l)
@@ -175,7 +197,7 @@ def tank_sheet(
     table = values.load("tank", "windowcast.materials")
     members = [actives[p.active] for p in ordered if p.active and actives and p.active in actives]
     droplets, source = droplet_class(members)
-    totals = _totals(ordered, used_kg_ha or {})
+    totals = _totals(ordered, used_kg_ha)
     return TankSheet(
         area_m2=area_m2,
         carrier_l_ha=carrier_l_ha,
@@ -190,7 +212,13 @@ def tank_sheet(
         notes=_notes(members),
         cautions=(
             *_cautions(
-                loads, tank_l, carrier_l_ha, products=ordered, members=members, totals=totals
+                loads,
+                tank_l,
+                carrier_l_ha,
+                products=ordered,
+                members=members,
+                totals=totals,
+                logged=used_kg_ha is not None,
             ),
             *remarks,
         ),
@@ -245,7 +273,10 @@ def nozzle_check(
     error = caught_l_min / needed - 1
     tolerance = values.load("tank", "windowcast.materials").number("nozzle.tolerance")
     good = abs(error) <= tolerance
-    text = f"caught {abs(error):.0%} too {'much' if error > 0 else 'little'}"
+    share = f"{abs(error):.0%}"
+    text = (
+        "as it should be" if share == "0%" else f"{share} too {'much' if error > 0 else 'little'}"
+    )
     if not good:
         text += f", more than {tolerance:.0%}: change pressure, speed or nozzle"
     return NozzleCheck(needed, caught_l_min, error, good, speed_m_s * caught_l_min / needed, text)
@@ -264,7 +295,7 @@ def _doses(products: Sequence[Product], volume_l: float, carrier_l_ha: float) ->
     return tuple(doses)
 
 
-def _totals(products: Sequence[Product], used: Mapping[str, float]) -> tuple[YearTotal, ...]:
+def _totals(products: Sequence[Product], used: Mapping[str, float] | None) -> tuple[YearTotal, ...]:
     now: dict[str, float] = {}
     most: dict[str, float | None] = {}
     for product in products:
@@ -273,7 +304,8 @@ def _totals(products: Sequence[Product], used: Mapping[str, float]) -> tuple[Yea
             now[product.active] = now.get(product.active, 0.0) + amount
             limits = [most.get(product.active), product.max_year_kg_ha]
             most[product.active] = min((x for x in limits if x is not None), default=None)
-    return tuple(YearTotal(a, used.get(a, 0.0), amount, most[a]) for a, amount in now.items())
+    before = {a: math.nan if used is None else used.get(a, 0.0) for a in now}
+    return tuple(YearTotal(a, before[a], amount, most[a]) for a, amount in now.items())
 
 
 def _notes(members: Sequence[Active]) -> tuple[str, ...]:
@@ -295,6 +327,7 @@ def _cautions(
     products: Sequence[Product],
     members: Sequence[Active],
     totals: Sequence[YearTotal],
+    logged: bool,
 ) -> tuple[str, ...]:
     cautions = ["The label in hand governs every rate, mixture and use."]
     table = values.load("tank", "windowcast.materials")
@@ -320,22 +353,29 @@ def _cautions(
                 f"{p.name}: formulation {'unknown' if not p.formulation else p.formulation}, so its"
                 " place in the mixing order cannot be told: take it from your label."
             )
-    for total in totals:
-        if total.over:
+    for p in products:
+        if not p.active and p.rate is not None and p.formulation.upper() not in _ADJUVANTS:
             cautions.append(
-                f"{total.active}: {active_rate(total.after_kg_ha)} this year would pass the"
+                f"{p.name}: no active ingredient is named, so nothing of it is counted or checked."
+            )
+    for total in totals:
+        if total.over or total.over_alone:
+            cautions.append(
+                f"{total.active}: {active_rate(total.known_kg_ha)} this year would pass the"
                 f" label's yearly maximum of {active_rate(total.max_kg_ha or 0.0)} as you entered"
                 " it. Do not apply."
             )
         elif math.isnan(total.before_kg_ha):
-            cautions.append(
-                f"{total.active}: the log has an application this year without its rate, so the"
-                " year's total cannot be told."
+            why = (
+                "the log has an application this year without its rate"
+                if logged
+                else "there is no season log to say what this ground has had"
             )
-        elif total.over is None:
+            cautions.append(f"{total.active}: {why}, so the year's total cannot be told.")
+        if total.max_kg_ha is None:
             cautions.append(
                 f"{total.active}: no yearly maximum entered; cannot tell whether"
-                f" {active_rate(total.after_kg_ha)} this year is within it: take it from your"
+                f" {active_rate(total.known_kg_ha)} this year is within it: take it from your"
                 " label."
             )
     return tuple(cautions)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from math import isnan
+
 from windowcast import units
 from windowcast.materials.both_units import active_rate, area, carrier, flow, volume
 from windowcast.materials.quantity import write
-from windowcast.materials.tank import Dose, NozzleCheck, TankSheet
+from windowcast.materials.tank import Dose, NozzleCheck, TankSheet, YearTotal
 
 WIDTH = 78
+_LABEL = 14
 
 
 def sheet_text(sheet: TankSheet, title: str = "Tank sheet") -> str:
@@ -28,14 +31,20 @@ def sheet_text(sheet: TankSheet, title: str = "Tank sheet") -> str:
     if sheet.totals:
         lines += ["", "Active ingredient in the last 365 days, this tank included"]
         lines += [
-            f"  {t.active}: {active_rate(t.after_kg_ha)}; label's maximum "
+            f"  {t.active}: {_year(t)}; label's maximum "
             + (active_rate(t.max_kg_ha) if t.max_kg_ha is not None else "not entered")
             for t in sheet.totals
         ]
     for heading, texts in (("Notes", sheet.notes), ("Mind", sheet.cautions)):
         if texts:
             lines += ["", heading, *(part for text in texts for part in _wrap(text))]
-    return "\n".join(lines) + "\n"
+    return "\n".join(part for line in lines for part in _to_width(line)) + "\n"
+
+
+def _year(total: YearTotal) -> str:
+    if isnan(total.after_kg_ha):
+        return f"cannot tell; this tank alone {active_rate(total.now_kg_ha)}"
+    return active_rate(total.after_kg_ha)
 
 
 def _loads(sheet: TankSheet) -> list[str]:
@@ -87,7 +96,18 @@ def dose_text(dose: Dose) -> str:
 
 
 def _row(label: str, text: str) -> str:
-    return f"{label:<14}{text}"
+    return f"{label:<{_LABEL}}{text}"
+
+
+def _to_width(line: str) -> list[str]:
+    """A line broken to the width of a page, its rest under its text."""
+    from textwrap import wrap
+
+    if len(line) <= WIDTH:
+        return [line]
+    indent = len(line) - len(line.lstrip())
+    rest = indent if indent >= _LABEL else indent + 4
+    return wrap(line, WIDTH, subsequent_indent=" " * rest, drop_whitespace=True)
 
 
 def _wrap(text: str) -> list[str]:
