@@ -58,6 +58,10 @@ FAULTS = [
     (HEAD.replace('"Sea Loft"', '""'), 1, "name", "''", "text of 1 to 120 characters"),
     (HEAD + "elevation_m = 9000\n", 4, "elevation_m", "9000", "a number from -430 to 5000"),
     (HEAD + "elevaton_m = 60\n", 4, "elevaton_m", "not a known key", "write elevation_m"),
+    (HEAD + '"eleva-tion" = 6\n', 4, "eleva-tion", "not a known key", "write elevation_m"),
+    (HEAD + '[turf]\n"us-e" = 1\n', 5, "turf.us-e", "not a known key", "write use"),
+    (HEAD.replace("38.7", '"38.7"'), 2, "latitude", "'38.7'", "a number from -66 to 66"),
+    (HEAD.replace("38.7", "true"), 2, "latitude", "True", "a number from -66 to 66"),
     (HEAD + 'units = "imperial"\n', 4, "units", "'imperial'", "one of us, metric"),
     (HEAD + 'timezone = "Mars/Base"\n', 4, "timezone", "'Mars/Base'", "IANA time zone"),
     (HEAD + '\n[turf]\nspecies = "rye"\n', 6, "turf.species", "'rye'", "hybrid bermudagrass"),
@@ -151,8 +155,9 @@ def test_weather_files_are_taken_beside_the_site_file(tmp_path: Path) -> None:
 
 def test_spans_of_hours() -> None:
     assert parse_hours("06:00-19:30") == (dt.time(6), dt.time(19, 30))
-    with pytest.raises(ValueError, match="not a span"):
-        parse_hours("6 to 7")
+    for bad in ("6 to 7", "06:00Z-19:00", "06:00Z-19:00Z", "06:00-12:00-19:00"):
+        with pytest.raises(ValueError, match="not a span"):
+            parse_hours(bad)
 
 
 def test_line_of_a_key() -> None:

@@ -10,15 +10,16 @@ import pytest
 from windowcast.values import STATUSES, Table, load
 
 TABLES = sorted(
-    entry.name.removesuffix(".toml")
-    for entry in resources.files("windowcast.data").iterdir()
-    if entry.name.endswith(".toml")
+    (package, entry.name.removesuffix(".toml"))
+    for package in ("windowcast.data", "windowcast.materials", "windowcast.records")
+    for entry in resources.files(package).iterdir()
+    if entry.name.endswith(".toml") and entry.name != "actives.toml"  # tests/test_actives.py
 )
 
 
-@pytest.mark.parametrize("name", TABLES)
-def test_every_packaged_value_has_unit_source_and_status(name: str) -> None:
-    values = list(load(name).values_below())
+@pytest.mark.parametrize(("package", "name"), TABLES)
+def test_every_packaged_value_has_unit_source_and_status(package: str, name: str) -> None:
+    values = list(load(name, package).values_below())
     assert values, f"{name}.toml holds no value"
     for value in values:
         assert value.status in STATUSES, value.path
@@ -42,6 +43,15 @@ def test_dotted_paths_lead_to_values_and_a_wrong_one_names_itself() -> None:
     assert table.number("a.b") == 2.5
     assert table.value("a.b").path == "t.a.b"
     assert "2.5" in table.value("a.b").cite()
+    band = {
+        "value": -1,
+        "low": -2.0,
+        "high": 0.0,
+        "unit": "K",
+        "source": "test",
+        "status": "choice",
+    }
+    assert "(-2 to 0)" in Table("t", {"a": band}).value("a").cite()
     with pytest.raises(KeyError, match=r"t\.a\.c"):
         table.number("a.c")
     with pytest.raises(KeyError, match=r"t\.x"):

@@ -75,8 +75,8 @@ class Soil(_Part):
 class Equipment(_Part):
     """Limits of the sprayer and its operator."""
 
-    wind_max_m_s: Annotated[float, Field(ge=1.0, le=8.0)] | None = None
-    boom_height_m: Annotated[float, Field(ge=0.2, le=2.0)] | None = None
+    wind_max_m_s: Annotated[float, Field(ge=1.0, le=8.0, strict=True)] | None = None
+    boom_height_m: Annotated[float, Field(ge=0.2, le=2.0, strict=True)] | None = None
 
 
 class Blackout(_Part):
@@ -154,19 +154,19 @@ class WeatherSources(_Part):
 class Advice(_Part):
     """How the advice is given."""
 
-    odds_threshold: Annotated[float, Field(ge=0.05, le=0.99)] = 0.6
-    watering_in_days: Annotated[int, Field(ge=1, le=21)] | None = None
+    odds_threshold: Annotated[float, Field(ge=0.05, le=0.99, strict=True)] = 0.6
+    watering_in_days: Annotated[int, Field(ge=1, le=21, strict=True)] | None = None
     # share of annual bluegrass that comes up in late winter; sources disagree (0 to 0.24)
-    late_winter_share: Annotated[float, Field(ge=0.0, le=0.24)] | None = None
+    late_winter_share: Annotated[float, Field(ge=0.0, le=0.24, strict=True)] | None = None
 
 
 class Site(_Part):
     """A checked site file."""
 
     name: Annotated[str, Field(min_length=1, max_length=120)]
-    latitude: Annotated[float, Field(ge=-66.0, le=66.0)]
-    longitude: Annotated[float, Field(ge=-180.0, le=180.0)]
-    elevation_m: Annotated[float, Field(ge=-430.0, le=5000.0)] | None = None
+    latitude: Annotated[float, Field(ge=-66.0, le=66.0, strict=True)]
+    longitude: Annotated[float, Field(ge=-180.0, le=180.0, strict=True)]
+    elevation_m: Annotated[float, Field(ge=-430.0, le=5000.0, strict=True)] | None = None
     timezone: str = ""
     units: Literal["us", "metric"] = "metric"
     turf: Turf = Turf()
@@ -230,6 +230,8 @@ def parse_hours(text: str) -> tuple[dt.time, dt.time]:
     """``"06:00-19:00"`` → start and end; ValueError says what is wrong."""
     try:
         start, end = (dt.time.fromisoformat(part.strip()) for part in text.split("-"))
+        if start.tzinfo or end.tzinfo:
+            raise ValueError("hours are the site's own")
     except ValueError:
         raise ValueError(f"{text!r} is not a span such as 06:00-19:00") from None
     if end <= start:

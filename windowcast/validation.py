@@ -44,9 +44,11 @@ def first_problem(
     """
     problems = error.errors(include_url=False)
     first = problems[0]
-    location = [part for part in first["loc"] if _is_key(part)]
-    allowed = _allowed(model, location) if model else ""
     kind, found = first["type"], first["input"]
+    location = [part for part in first["loc"][:-1] if _is_key(part)]
+    # a key we do not know may be written in any way; all others are ours
+    location += [k for k in first["loc"][-1:] if kind == "extra_forbidden" or _is_key(k)]
+    allowed = _allowed(model, location) if model else ""
     if kind == "missing":
         problem, remedy = "is missing", "add it" + (f" ({allowed})" if allowed else "")
     elif kind == "extra_forbidden":

@@ -55,7 +55,9 @@ class Value:
 
     def cite(self) -> str:
         """One line for ``--explain``."""
-        band = f" ({self.low:g} to {self.high:g})" if self.low is not None and self.high else ""
+        band = ""
+        if self.low is not None and self.high is not None:
+            band = f" ({self.low:g} to {self.high:g})"
         return f"{self.path} = {self.value}{band} {self.unit} [{self.status}: {self.source}]"
 
 
