@@ -47,6 +47,11 @@ SHOWN = {
 @click.option("--irrigated", is_flag=True, help="Treat every station as irrigated.")
 @click.option("--workers", type=click.IntRange(1), help="Processes (all cores).")
 @click.option(
+    "--chunk",
+    type=click.IntRange(1),
+    help="Stations computed together (16 to 256, by their number): fewer need less memory.",
+)
+@click.option(
     "--scheduler", metavar="tcp://HOST:PORT", help="Compute on this Dask cluster instead."
 )
 @click.option("--netcdf", is_flag=True, help="Also write seasons.nc with CF names.")
@@ -70,6 +75,7 @@ def command(
     texture: str,
     irrigated: bool,
     workers: int | None,
+    chunk: int | None,
     scheduler: str | None,
     netcdf: bool,
     format_: str,
@@ -95,6 +101,7 @@ def command(
             options.plain(),
             out / "parts",
             workers=workers,
+            chunk_stations=chunk,
             scheduler=scheduler,
             on_progress=lambda done, total: told and told("stations", done, total),
         )

@@ -13,7 +13,7 @@ import io
 import json
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -26,7 +26,8 @@ from windowcast.weather.files import parse_spec
 if TYPE_CHECKING:
     import pyarrow as pa
 
-CHUNK_STATIONS = 32
+FEWEST_STATIONS, MOST_STATIONS = 16, 256  # in a chunk: many share the cost of a day's step
+CHUNKS = 8  # to share out among processes, where there are few stations
 _RETRIES = 2
 _SCHEDULER_TIMEOUT_S = 10
 
@@ -70,7 +71,7 @@ def run(
     *,
     workers: int | None = None,
     scheduler: str | None = None,
-    chunk_stations: int = CHUNK_STATIONS,
+    chunk_stations: int | None = None,
     on_progress: Callable[[int, int], object] = lambda done, total: None,
 ) -> list[Path]:
     """Compute every station and return the part files in the order of the stations.
@@ -89,6 +90,9 @@ def run(
         Worker processes; all cores when None.
     scheduler
         Address of a Dask scheduler (``tcp://host:port``) instead of local processes.
+    chunk_stations
+        Stations computed together; by default as many as keeps every core busy and memory bounded.
+        An interrupted run carries on only with the same number.
     on_progress
         Called with the stations done and those there are, each time a chunk is done.
 
@@ -104,21 +108,24 @@ def run(
     _check(stations)
     parts_folder.mkdir(parents=True, exist_ok=True)
     text = json.dumps(options, sort_keys=True)
-    chunks = [
-        tuple(stations[i : i + chunk_stations]) for i in range(0, len(stations), chunk_stations)
-    ]
+    size = chunk_stations or _chunk_size(len(stations))
+    chunks = [tuple(stations[i : i + size]) for i in range(0, len(stations), size)]
     parts = [parts_folder / f"{_identity(chunk, text)}.parquet" for chunk in chunks]
     todo = [(c, part) for c, part in zip(chunks, parts, strict=True) if not is_whole(part)]
     done = len(stations) - sum(len(chunk) for chunk, _ in todo)
     on_progress(done, len(stations))
     if todo:
-        count = workers or os.cpu_count() or 1
-        with _cluster(scheduler) if scheduler else _processes(count) as pool:
+        count = min(workers or os.cpu_count() or 1, len(todo))
+        with _pool(scheduler, count, alone=len(todo) == 1) as pool:
             for (chunk, part), body in _results(pool, todo, compute, text, 2 * count):
                 keep(part, body)
                 done += len(chunk)
                 on_progress(done, len(stations))
     return parts
+
+
+def _chunk_size(stations: int) -> int:
+    return min(max(-(-stations // CHUNKS), FEWEST_STATIONS), MOST_STATIONS)
 
 
 def _check(stations: Sequence[Station]) -> None:
@@ -199,6 +206,28 @@ def _results(
         yield running.pop(handle), body
 
 
+def _pool(scheduler: str | None, count: int, *, alone: bool) -> AbstractContextManager[Pool]:
+    """Where to compute; a chunk that is alone is computed here, to spare it a new process."""
+    if scheduler:
+        return _cluster(scheduler)
+    return nullcontext(_Here()) if alone else _processes(count)
+
+
+class _Here:
+    """This process; computes when the result is asked for."""
+
+    def __init__(self) -> None:
+        self._jobs: dict[int, tuple[Any, ...]] = {}
+
+    def submit(self, compute: Compute, chunk: tuple[Station, ...], options: str) -> int:
+        self._jobs[len(self._jobs)] = (compute, chunk, options)
+        return len(self._jobs) - 1
+
+    def finished(self, handles: Iterable[int]) -> tuple[int, bytes]:
+        handle = next(iter(handles))
+        return handle, compute_part(*self._jobs[handle])
+
+
 class _Processes:
     """Local worker processes that survive the death of one of them."""
 
@@ -221,8 +250,13 @@ class _Processes:
         return handle
 
     def _send(self, handle: int, job: tuple[Any, ...], tries: int) -> None:
+        from concurrent.futures.process import BrokenProcessPool
+
         self._jobs[handle] = (job, tries)
-        self._futures[self.executor.submit(compute_part, *job)] = handle
+        try:
+            self._futures[self.executor.submit(compute_part, *job)] = handle
+        except BrokenProcessPool:  # a worker died since the last result
+            self._restart(handle)
 
     def finished(self, handles: Iterable[int]) -> tuple[int, bytes]:
         from concurrent.futures import FIRST_COMPLETED, wait

@@ -1,0 +1,215 @@
+"""``windowcast compare`` as people call it: sources, exit codes, interruption, faults in lists."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from test_ghcn_bulk import PLACES, write_years
+from uscrn_sites import DEEP_SOUTH, FOLDER, MID_ATLANTIC, MID_SOUTH, OHIO
+
+from windowcast.cli import main
+
+FILES = [FOLDER / f"{name}.txt.gz" for name in (DEEP_SOUTH, MID_SOUTH, MID_ATLANTIC, OHIO)]
+WRITTEN = (
+    "seasons.parquet", "seasons.csv", "normals.csv", "weeks.csv", "differences.csv",
+    "stations.geojson", "index.html",
+)  # fmt: skip
+
+
+def run(*args: object, capsys: pytest.CaptureFixture[str]) -> tuple[int, str, str]:
+    """Exit code, output and error of the command line, as the entry point gives them."""
+    code = 0
+    try:
+        main(["compare", *map(str, args)])
+    except SystemExit as end:
+        code = int(end.code or 0)
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    home = tmp_path / "stations"
+    home.mkdir()
+    for file in FILES[:2]:
+        shutil.copy(file, home)
+    return home
+
+
+def test_a_folder_is_compared_and_everything_written(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "notes.md").write_text("not weather")
+    code, out, err = run(folder, "--out", tmp_path / "out", "--workers", 1, capsys=capsys)
+    assert (code, err) == (0, "")
+    for name in WRITTEN:
+        assert (tmp_path / "out" / name).stat().st_size > 20
+        assert name in out
+    assert not (tmp_path / "out" / "seasons.nc").exists()
+    assert "passed over in the folder: notes.md" in out
+    assert "2 stations" in out
+    # a second run computes nothing anew and prints the same as CSV and JSON
+    parts = {p: p.stat().st_mtime_ns for p in (tmp_path / "out" / "parts").iterdir()}
+    again = ("--out", tmp_path / "out", "--workers", 1)
+    code, out, _ = run(folder, *again, "--format", "csv", capsys=capsys)
+    assert code == 0
+    rows = list(csv.DictReader(io.StringIO(out)))
+    assert {r["station"] for r in rows} == {DEEP_SOUTH, MID_SOUTH}
+    code, out, _ = run(folder, *again, "--format", "json", "--netcdf", capsys=capsys)
+    assert code == 0
+    assert len(json.loads(out)["features"]) == 2
+    assert (tmp_path / "out" / "seasons.nc").is_file()
+    assert {p: p.stat().st_mtime_ns for p in (tmp_path / "out" / "parts").iterdir()} == parts
+
+
+def test_a_list_names_regions_and_places(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "list.csv"
+    lines = [f"{file},s{n},Station {n},{'ab'[n % 2]},x" for n, file in enumerate(FILES[:2])]
+    table.write_text("\n".join(["file,id,name,region,owner", *lines, ""]))
+    code, out, _ = run(table, "--out", tmp_path / "o", "--since", 2013, capsys=capsys)
+    assert code == 0
+    assert "columns not used: owner" in out
+    seasons = list(csv.DictReader((tmp_path / "o" / "seasons.csv").open()))
+    assert {(r["station"], r["region"]) for r in seasons} == {("s0", "a"), ("s1", "b")}
+    assert min(int(r["season"]) for r in seasons) == 2013
+    differences = list(csv.DictReader((tmp_path / "o" / "differences.csv").open()))
+    assert {(r["first"], r["second"]) for r in differences} == {("a", "b")}
+
+
+def test_by_year_files_with_the_archives_list(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    source = tmp_path / "by_year"
+    source.mkdir()
+    write_years(source, header=False)
+    places = tmp_path / "ghcnd-stations.txt"
+    places.write_text(PLACES)
+    code, out, err = run(
+        source, "--stations", places, "--out", tmp_path / "o", "--workers", 1, capsys=capsys
+    )
+    assert (code, err) == (0, "")
+    seasons = list(csv.DictReader((tmp_path / "o" / "seasons.csv").open()))
+    assert {r["station"] for r in seasons} == {"USW00013904", "ASN00086071"}
+    assert {r["problem"] for r in seasons} == {""}
+    assert "1 stations are not on ghcnd-stations.txt" in out
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("id,name\na,b\n", "row 1: has no column 'file'"),
+        ("file,id\n,a\n", "row 2: file: is empty"),
+        ("file,id\ngone.csv,a\n", "row 2: file: 'gone.csv' is not a file"),
+        ("file,latitude\n{0},north\n", "row 2: latitude: 'north' is not a number from -90 to 90"),
+        ("file,longitude\n{0},-181\n", "row 2: longitude: '-181'"),
+        ("file,id\n{0},a\n{1},a\n", "station a is listed twice"),
+        ("file,id\n", "holds no weather file"),
+    ],
+)
+def test_faults_of_a_list_are_named(
+    text: str, words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "list.csv"
+    table.write_text(text.format(*FILES))
+    code, out, err = run(table, "--out", tmp_path / "o", capsys=capsys)
+    assert (code, out) == (2, "")
+    assert words in err
+    assert len(err.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("args", "words"),
+    [
+        (("nowhere",), "is not there"),
+        (("91,0,92,1",), "is not a box"),
+        (("10,0,5,1",), "is not a box"),
+        (("{0}", "--species", "plastic"), "plastic"),
+        (("{0}", "--since", "2015", "--until", "2014"), "--until lies before --since"),
+        (("{0}", "--since", "2100"), "none of 2 stations can be used"),
+    ],
+)
+def test_bad_requests_are_exit_2(
+    args: tuple[str, ...],
+    words: str,
+    folder: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    given = [a.format(folder) for a in args]
+    code, _, err = run(*given, "--out", tmp_path / "o", "--workers", 1, capsys=capsys)
+    assert code == 2
+    assert words in err
+    assert "Traceback" not in err
+
+
+def test_a_scheduler_or_archive_that_is_away_is_exit_3(
+    folder: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("windowcast.region.engine._SCHEDULER_TIMEOUT_S", 1)
+    away = ("--scheduler", "tcp://127.0.0.1:9")
+    code, _, err = run(folder, "--out", tmp_path / "o", *away, capsys=capsys)
+    assert code == 3
+    assert "does not answer" in err
+    code, _, err = run("30,-90,31,-89", "--offline", "--out", tmp_path / "o", capsys=capsys)
+    assert code == 3
+    assert "Traceback" not in err
+
+
+@pytest.mark.slow
+def test_interrupted_and_started_again_it_writes_the_same_bytes(tmp_path: Path) -> None:
+    source = tmp_path / "stations"
+    source.mkdir()
+    for n in range(3):
+        for file in FILES:
+            shutil.copy(file, source / f"{n}_{file.name}")
+
+    def start(out: str) -> subprocess.Popen[bytes]:
+        command = [sys.executable, "-m", "windowcast", "compare", str(source), "--chunk", "2"]
+        return subprocess.Popen(
+            [
+                *command,
+                "--workers",
+                "1",
+                "--out",
+                str(tmp_path / out),
+                "--since",
+                "2012",
+                "--until",
+                "2013",
+            ],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            start_new_session=True,
+        )
+
+    whole = start("whole")
+    assert whole.wait(120) == 0
+    cut = start("cut")
+    deadline = time.monotonic() + 60
+    while not list((tmp_path / "cut").glob("parts/*.sha256")) and time.monotonic() < deadline:
+        time.sleep(0.01)
+    os.killpg(cut.pid, signal.SIGKILL)
+    cut.wait()
+    done = {p.name for p in (tmp_path / "cut" / "parts").glob("*.sha256")}
+    assert 0 < len(done) < 6
+    assert not (tmp_path / "cut" / "seasons.parquet").exists()
+    assert start("cut").wait(120) == 0
+    names = [p.name for p in (tmp_path / "whole").iterdir() if p.is_file()]
+    assert set(names) == set(WRITTEN)
+    for name in names:
+        assert (tmp_path / "cut" / name).read_bytes() == (tmp_path / "whole" / name).read_bytes()
