@@ -115,6 +115,53 @@ def test_the_hours_weather_is_filled_in_and_marked(run: Run, site: Path) -> None
     ]
 
 
+def test_rows_written_by_hand_pass_the_same_checks(run: Run, site: Path, tmp_path: Path) -> None:
+    file = tmp_path / "old.csv"
+    for row, match in (
+        ("application,2011-01-10T10:00-05:00,glyphosate", "row 2: start: 2011-01-10 is before the"),
+        (
+            "application,2017-01-10T10:00-05:00,glyphosat",
+            "row 2: active: 'glyphosat' is",
+        ),
+    ):
+        kind, start, active = row.split(",")
+        file.write_text(f'kind,start,materials\n{kind},{start},"[{{""active"":""{active}""}}]"\n')
+        done = CliRunner().invoke(cli, ["log", "import", str(file), "--site", str(site)])
+        assert match in str(done.exception)
+    assert run("list") == "The log is empty.\n"
+
+
+def test_what_was_filled_in_and_what_to_add_is_said(run: Run, site: Path) -> None:
+    said = run("add", "application", *SPRAY, "--weather", str(site.parent / "daily.csv.gz"))
+    assert "filled in: air temperature" in said
+    assert "the hour from 13:00" in said  # the site's clock, not UTC
+    note = run("add", "note", "date=2018-01-17", "text=some Survivors mixed among dying plants")
+    assert "survivors_mixed=yes" in note
+    assert "survivors_mixed" not in run("add", "note", "date=2018-01-17", "text=dry")
+
+
+def test_history_reads_as_words(run: Run) -> None:
+    run("add", "application", *SPRAY, "--no-weather")
+    said = run("history")
+    assert "glyphosate 0.5604 kg/ha (product=as on label, registration=000-000)" in said
+    assert "area_m2=8094," in said
+    assert "{" not in said
+
+
+def test_names_are_offered_as_people_write_them(
+    site: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        main(["log", "add", "application", NOON, "active=simazine", "dose=1", "--site", str(site)])
+    said = capsys.readouterr().err
+    assert "an application has no 'dose'" in said
+    assert "area, " in said
+    assert "area_m2" not in said
+    with pytest.raises(SystemExit):
+        main(["log", "add", "application", NOON, "--site", str(site)])
+    assert "active: is missing" in capsys.readouterr().err
+
+
 def test_without_a_record_nothing_is_invented(run: Run) -> None:
     run("add", "application", *SPRAY)  # the site names no weather file
     (spray,) = entries(run, "application")
@@ -169,9 +216,9 @@ def test_export_import_backup(run: Run, tmp_path: Path) -> None:
         assert out.read_text(encoding="utf-8").strip() == run("export", "--format", form).strip()
         other = ["--log", str(tmp_path / f"other-{form}.sqlite")]
         result = CliRunner().invoke(cli, ["log", "import", str(out), *other])
-        assert result.output == "2 changes added.\n"
+        assert result.output == "2 changes added; the log holds 2 entries (+2).\n"
         again = CliRunner().invoke(cli, ["log", "import", str(out), *other])
-        assert again.output == "0 changes added.\n"
+        assert again.output == "0 changes added; the log holds 2 entries (+0).\n"
         listed = CliRunner().invoke(cli, ["log", "list", "--format", "json", *other])
         assert json.loads(listed.output) == json.loads(run("list", "--format", "json"))
     run("backup", str(tmp_path / "copy.sqlite"))
@@ -187,7 +234,7 @@ def test_export_import_backup(run: Run, tmp_path: Path) -> None:
         (["add", "probe", "date=2014-01-10", "depth=2 in", "temp=41 F"], "before the turf existed"),
         (["add", "probe", "date=2091-01-10", "depth=2 in", "temp=41 F"], "lies ahead"),
         (["add", "probe", "date"], "is not field=value"),
-        (["add", "probe", "depths=2 in"], "close: depth_m"),
+        (["add", "probe", "depths=2 in"], "close: depth"),
         (["add", "application", "start=2018-01-16", "active=glyphosate"], "says no hour"),
         (["add", "application", "start=soon", "active=glyphosate"], "is not a time"),
         (["add", "application", NOON, "active=glifosate"], "close: "),

@@ -466,6 +466,24 @@ def test_hand_written_csv_is_one_change(log: SeasonLog, tmp_path: Path) -> None:
     assert log.entries() == []
 
 
+def test_hand_written_rows_are_never_there_twice(log: SeasonLog, tmp_path: Path) -> None:
+    # a trial counted twice would halve its variance
+    file = tmp_path / "ratings.csv"
+    head = "kind,date,trial,plot,treatment,value\n"
+    rows = ["rating,2025-02-20,T,1,untreated,80\n", "rating,2025-02-20,T,2,simazine,20\n"]
+    file.write_text(head + "".join(rows) + rows[1])  # two samples of a plot may be alike
+    assert exchange.read_into(log, file) == 1
+    assert len(log.entries()) == 3
+    assert exchange.read_into(log, file) == 0
+    file.write_text(head + "".join(rows) + rows[1] + "rating,2025-02-20,T,3,simazine,10\n")
+    assert exchange.read_into(log, file) == 1
+    assert len(log.entries()) == 4
+    log.undo()
+    assert len(log.entries()) == 3
+    assert exchange.read_into(log, file) == 1  # what was taken back may come again
+    assert len(log.entries()) == 4
+
+
 @pytest.mark.parametrize(
     ("content", "match"),
     [

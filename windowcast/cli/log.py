@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from windowcast.units import Display
 
 KINDS = ("application", "probe", "count", "rating", "cover", "note")
+_SURVIVED = re.compile(r"surviv|escape|still alive|not killed", re.IGNORECASE).search
 _PATH = click.Path(path_type=Path)
 
 
@@ -48,11 +50,10 @@ class Place:
 
         return Display(self.site.units if self.site else "metric")
 
-    def entry(self, kind: str, plain: dict[str, Any]) -> Entry:
-        """The checked entry: dates possible for the turf, actives known, ISO names."""
-        from windowcast.records.model import Application, check_dates, from_plain
+    def checked(self, entry: Entry) -> Entry:
+        """The entry with ISO names, its dates possible for the turf and its actives known."""
+        from windowcast.records.model import Application, check_dates
 
-        entry = from_plain(kind, plain)
         zone = self.site.zone if self.site else dt.UTC
         check_dates(
             entry,
@@ -107,15 +108,28 @@ def add(
     file its empty weather fields are filled from the record and marked with where they come from.
     """
     from windowcast.records.entry_text import plain_from
-    from windowcast.records.model import Application
+    from windowcast.records.model import Application, FieldNote, from_plain
 
     place = Place(site_file, log_file)
-    entry = place.entry(kind, plain_from(kind, words, place.site.zone if place.site else None))
+    plain = plain_from(kind, words, place.site.zone if place.site else None)
+    if kind == "application" and "materials" not in plain:
+        raise InputError(
+            "is missing", field="active", remedy='write active="glyphosate 0.5 lb/acre"'
+        )
+    entry = place.checked(from_plain(kind, plain))
+    entered = entry
     if isinstance(entry, Application) and place.site is not None and not no_weather:
         entry = _with_weather(entry, place, files)
     with place.open(create=True) as log:
         (entry_id,) = log.add(entry)
         _say(log.get(entry_id), place)
+    if isinstance(entry, Application) and entry is not entered:
+        click.echo(f"  filled in: {entry.weather_source}")
+    if isinstance(entry, FieldNote) and entry.survivors_mixed is None and _SURVIVED(entry.text):
+        click.echo(
+            "  If live plants stand beside dying ones of the same size, say so with windowcast log"
+            f" edit {entry_id[:8]} survivors_mixed=yes: the review then weighs resistance."
+        )
 
 
 @command.command("list")
@@ -141,6 +155,7 @@ def list_(kind: str | None, form: str, site_file: Path | None, log_file: Path | 
 @_place_options
 def show(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
     """Show an entry with its fields and history; an application as its spray record sheet."""
+    from windowcast.records.describe import fields_text
     from windowcast.records.model import Application, to_plain
     from windowcast.records.sheet import record_sheet, sheet_lines
 
@@ -153,7 +168,7 @@ def show(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
         click.echo("\n".join(["", *sheet_lines(record_sheet(stored.entry))]))
     else:
         for name, value in to_plain(stored.entry).items():
-            click.echo(f"  {name} = {value}")
+            click.echo(f"  {fields_text({name: value})}")
     click.echo("")
     _say_changes(history)
 
@@ -170,7 +185,7 @@ def edit(
     In an application active= and the words after it replace all its materials.
     """
     from windowcast.records.entry_text import plain_from
-    from windowcast.records.model import kind_of, to_plain
+    from windowcast.records.model import from_plain, kind_of, to_plain
 
     place = Place(site_file, log_file)
     with place.open() as log:
@@ -180,7 +195,7 @@ def edit(
         given = [word for word in words if not word.endswith("=")]
         changed = plain_from(kind, given, place.site.zone if place.site else None)
         plain = {k: v for k, v in to_plain(stored.entry).items() if k not in emptied} | changed
-        log.edit(stored.id, place.entry(kind, plain), version=stored.version)
+        log.edit(stored.id, place.checked(from_plain(kind, plain)), version=stored.version)
         _say(log.get(stored.id), place)
 
 
@@ -241,9 +256,15 @@ def import_(file: Path, site_file: Path | None, log_file: Path | None) -> None:
     """Add what an export, or a CSV written by hand, holds; nothing is added twice."""
     from windowcast.records import exchange
 
-    with Place(site_file, log_file).open(create=True) as log:
-        count = exchange.read_into(log, file)
-    click.echo(f"{count} change{'s' if count != 1 else ''} added.")
+    place = Place(site_file, log_file)
+    with place.open(create=True) as log:
+        before = len(log.entries())
+        count = exchange.read_into(log, file, place.checked)
+        now = len(log.entries())
+    click.echo(
+        f"{count} change{'s' if count != 1 else ''} added; the log holds {now} entries"
+        f" ({now - before:+d})."
+    )
 
 
 @command.command("backup")
@@ -282,9 +303,11 @@ def _say(stored: Stored[Any], place: Place) -> None:
 
 
 def _say_changes(changes: Iterable[Change]) -> None:
+    from windowcast.records.describe import fields_text
+
     for change in changes:
         for revision in change.revisions:
-            fields = ", ".join(f"{k}={v}" for k, v in (revision.body or {}).items())
+            fields = fields_text(revision.body or {})
             click.echo(
                 f"{change.at:%Y-%m-%d %H:%M}Z  {change.action:<6}  {revision.id[:8]}"
                 f"  {revision.kind}  {fields or 'taken out'}"

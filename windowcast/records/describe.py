@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
+from windowcast.materials.quantity import significant
 from windowcast.records.model import (
     Application,
     Entry,
@@ -51,6 +55,28 @@ def describe(entry: Entry, display: Display) -> str:
             mixed = "survivors mixed among dying plants" if entry.survivors_mixed else ""
             parts = [entry.where, entry.weed, mixed]
     return ", ".join([text, *filter(None, parts)])
+
+
+def fields_text(plain: Mapping[str, Any]) -> str:
+    """Plain values of an entry as ``field=value`` words, for its history; numbers rounded."""
+    return ", ".join(f"{name}={_value_text(value)}" for name, value in plain.items())
+
+
+def _value_text(value: Any) -> str:
+    match value:
+        case bool():
+            return "yes" if value else "no"
+        case float():
+            return significant(value, 4).replace(",", "")
+        case Mapping():  # a material
+            rest = {k: v for k, v in value.items() if k not in {"active", "rate_kg_ha"}}
+            rate = value.get("rate_kg_ha")
+            parts = [str(value["active"]) + ("" if rate is None else f" {_value_text(rate)} kg/ha")]
+            return " ".join([*parts, *([f"({fields_text(rest)})"] if rest else [])])
+        case list() | tuple():
+            return " + ".join(map(_value_text, value))
+        case _:
+            return str(value)
 
 
 def _area(area_m2: float | None, display: Display) -> str:

@@ -16,6 +16,7 @@ from windowcast.materials.quantity import parse, parse_rate, parse_temperature
 from windowcast.records.model import field_names
 
 _SUFFIXES = ("_kg_ha", "_l_ha", "_m2", "_m_s", "_m", "_c", "_mm", "_kpa", "_pct", "_deg", "_bbch")
+_ALSO = {("count", "count"): "per_m2", ("count", "density"): "per_m2"}
 _MATERIAL = ("product", "registration", "product_rate", "product_total", "restricted")
 
 
@@ -81,17 +82,29 @@ def _field(kind: str, name: str) -> str:
     known = field_names(kind)
     if name in known:
         return name
+    if (kind, name) in _ALSO:
+        return _ALSO[kind, name]
     with_unit = [name + suffix for suffix in _SUFFIXES if name + suffix in known]
     if len(with_unit) == 1:
         return with_unit[0]
     from difflib import get_close_matches
 
-    near = get_close_matches(name, known, n=1)
+    words = [_word(field) for field in known if field != "materials"]
+    if kind == "application":
+        words = ["active", *_MATERIAL, *words]
+    near = get_close_matches(name, words, n=1)
     raise InputError(
-        f"a {kind} has no {name!r}" + (f" (close: {near[0]})" if near else ""),
+        f"{'an' if kind[0] in 'aeiou' else 'a'} {kind} has no {name!r}"
+        + (f" (close: {near[0]})" if near else ""),
         field=name,
-        remedy=f"use one of {', '.join(k for k in known if k != 'materials')}",
+        remedy=f"use one of {', '.join(words)}",
     )
+
+
+def _word(field: str) -> str:
+    """A field without its unit, as people write it."""
+    ending = next((s for s in _SUFFIXES if field.endswith(s) and field != f"per{s}"), "")
+    return field.removesuffix(ending) or field
 
 
 def _value(field: str, name: str, text: str, zone: ZoneInfo | None) -> Any:

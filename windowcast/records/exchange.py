@@ -2,7 +2,8 @@
 
 Both forms hold the whole history, one row (CSV) or object (JSON) for each version of an entry, so
 that reading them into an empty log gives the same log. A CSV written by hand needs only the
-columns ``kind`` and those of the entries; its rows are added as one change.
+columns ``kind`` and those of the entries; its rows are added as one change. A row's id follows
+from what it says, so that a file can be read again after rows were added to it.
 """
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ import datetime as dt
 import io
 import json
 import uuid
-from collections.abc import Iterable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
 from os import PathLike
 from pathlib import Path
@@ -20,7 +22,7 @@ from typing import Any, get_type_hints
 
 from windowcast.errors import InputError
 from windowcast.records import schema
-from windowcast.records.model import KINDS, field_names, from_plain
+from windowcast.records.model import KINDS, Entry, field_names, from_plain, to_plain
 from windowcast.records.store import Change, Revision, SeasonLog
 
 FORMAT = "season log"
@@ -78,11 +80,19 @@ def to_csv(log: SeasonLog) -> str:
     return stream.getvalue()
 
 
-def read_into(log: SeasonLog, path: str | PathLike[str]) -> int:
+Check = Callable[[Entry], Entry]
+
+
+def read_into(log: SeasonLog, path: str | PathLike[str], check: Check | None = None) -> int:
     """Add what a JSON or CSV export holds to a log; how many changes were added.
 
-    Changes the log has already are left out, so that reading a file twice adds nothing. Either
-    the whole file is added or nothing.
+    Changes and rows the log has already are left out, so that reading a file twice adds nothing.
+    Either the whole file is added or nothing.
+
+    Parameters
+    ----------
+    check
+        What an entry written by hand must pass; it may return the entry put right.
 
     Raises
     ------
@@ -90,8 +100,9 @@ def read_into(log: SeasonLog, path: str | PathLike[str]) -> int:
         The file cannot be read or a row in it is wrong.
     """
     text = _read(path)
-    changes = _from_json(text, path) if text.lstrip()[:1] in {"{", "["} else _from_csv(text, path)
-    return log.merge(changes)
+    if text.lstrip()[:1] in {"{", "["}:
+        return log.merge(_from_json(text, path))
+    return log.merge(_from_csv(text, path, check))
 
 
 def _read(path: str | PathLike[str]) -> str:
@@ -135,7 +146,7 @@ def _from_json(text: str, path: str | PathLike[str]) -> list[Change]:
     return changes
 
 
-def _from_csv(text: str, path: str | PathLike[str]) -> list[Change]:
+def _from_csv(text: str, path: str | PathLike[str], check: Check | None) -> list[Change]:
     reader = csv.DictReader(io.StringIO(text, newline=""), restkey="")
     columns = [c.strip() for c in reader.fieldnames or ()]
     unknown = [c for c in columns if c not in COLUMNS]
@@ -150,6 +161,7 @@ def _from_csv(text: str, path: str | PathLike[str]) -> list[Change]:
     full = set(_HISTORY) <= set(columns)
     grouped: dict[tuple[str, str, str, str | None], list[tuple[str, str, Any]]] = {}
     first_row: dict[tuple[str, str, str, str | None], int] = {}
+    seen: Counter[tuple[str, str]] = Counter()
     loose = (uuid.uuid4().hex, dt.datetime.now(dt.UTC).isoformat(), "import", None)
     for row in reader:
         number = reader.line_num
@@ -163,12 +175,36 @@ def _from_csv(text: str, path: str | PathLike[str]) -> list[Change]:
         body = _body(kind, row, path, number)
         head = (row["change"], row["at"], row["action"], row["undoes"] or None) if full else loose
         gone = full and not body and row["action"] in {"remove", "undo"}
-        if not gone:
+        if not full:
+            body = _checked(kind, body, path, number, check)
+        elif not gone:
             from_plain(kind, body, path=path, row=number)
-        entry = row["entry"] if full else uuid.uuid4().hex
+        entry = row["entry"] if full else _id_of(kind, body, seen)
         grouped.setdefault(head, []).append((entry, kind, None if gone else body))
         first_row.setdefault(head, number)
     return [_change(head, rows, path, first_row[head]) for head, rows in grouped.items()]
+
+
+def _checked(
+    kind: str, body: dict[str, Any], path: str | PathLike[str], row: int, check: Check | None
+) -> dict[str, Any]:
+    """Values of an entry written by hand, put right; its faults name the row."""
+    entry = from_plain(kind, body, path=path, row=row)
+    if check is None:
+        return to_plain(entry)
+    try:
+        return to_plain(check(entry))
+    except InputError as error:
+        raise InputError(
+            error.problem, path=path, row=row, field=error.field, remedy=error.remedy
+        ) from None
+
+
+def _id_of(kind: str, body: Mapping[str, Any], seen: Counter[tuple[str, str]]) -> str:
+    """An id that follows from what an entry says, and from how often the file said it before."""
+    words = kind, json.dumps(body, sort_keys=True, ensure_ascii=False)
+    seen[words] += 1
+    return uuid.uuid5(uuid.NAMESPACE_OID, json.dumps([*words, seen[words]])).hex
 
 
 def _body(

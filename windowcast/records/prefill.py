@@ -46,7 +46,7 @@ def hour_weather(weather: Weather, at: dt.datetime) -> HourWeather:
         found = {name: _value(record, name, index) for name in _FIELDS}
         if found["temp_c"] is None:
             continue
-        return HourWeather(**found, source=_source(record, found, index, hour, how))
+        return HourWeather(**found, source=_source(record, found, index, at, how))
     return HourWeather(None, None, None, None, "")
 
 
@@ -100,7 +100,7 @@ def _value(record: Record, name: str, index: int) -> float | None:
 
 
 def _source(
-    record: Record, found: dict[str, float | None], index: int, hour: np.datetime64, how: str
+    record: Record, found: dict[str, float | None], index: int, at: dt.datetime, how: str
 ) -> str:
     grades = {
         Grade(int(record.grade(name)[index])).name.lower()
@@ -109,4 +109,4 @@ def _source(
     }
     origins = list(dict.fromkeys(p.detail for p in record.provenance))
     origin = ", ".join(origins) or "the weather record"
-    return f"{origin}, hour {hour}Z ({how or ' and '.join(sorted(grades))})"
+    return f"{origin}, the hour from {at:%H}:00 ({how or ' and '.join(sorted(grades))})"

@@ -16,7 +16,7 @@ import sqlite3
 import uuid
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from os import PathLike
 from pathlib import Path
@@ -232,13 +232,25 @@ class SeasonLog:
         return self._changes("c.number = ?", (number,))[0]
 
     def merge(self, changes: Sequence[Change]) -> int:
-        """Add changes from another log that this one has not got; how many were added."""
+        """Add changes from another log that this one has not got; how many were added.
+
+        Rows of a file written by hand are known by what they say (see `exchange`): those that
+        stand in the log now are left out of an import.
+        """
         with self._writing() as db:
             known = {uid for (uid,) in db.execute("SELECT uid FROM changes")}
-            fresh = [change for change in changes if change.uid not in known]
-            for change in fresh:
-                _insert(db, change)
-        return len(fresh)
+            standing = {row[0] for row in db.execute(_CURRENT)}
+            count = 0
+            for change in changes:
+                if change.uid in known:
+                    continue
+                revisions = change.revisions
+                if change.action == "import":
+                    revisions = tuple(r for r in revisions if r.id not in standing)
+                if revisions or not change.revisions:
+                    _insert(db, replace(change, revisions=revisions))
+                    count += 1
+        return count
 
     def backup(self, target: str | PathLike[str]) -> Path:
         """Write a whole copy of the log while others may go on using it.
