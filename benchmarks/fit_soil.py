@@ -31,7 +31,7 @@ from windowcast.physics.soil_forcing import SoilForcing, Weather, columns_of, dr
 from windowcast.physics.soil_properties import texture
 from windowcast.physics.soil_site import site_parts
 from windowcast.physics.soil_stepper import GRID, Stepper
-from windowcast.physics.soil_surface import Parameters
+from windowcast.physics.soil_surface import Parameters, parameters
 from windowcast.verify import soil_baselines as baselines
 from windowcast.verify.soil import in_season, south_east
 from windowcast.verify.soil_stations import Stations, read_stations
@@ -236,13 +236,15 @@ def problem_of(data: Stations, *, radiation: bool = True) -> Problem:
     return Problem(columns, soil[:, picked], weight[:, picked], picked, dates)
 
 
-def held_out(problem: Problem, x: FloatArray, folds: int, *, seed: int = 0) -> FloatArray:
+def held_out(
+    problem: Problem, x: FloatArray, folds: int, rounds: int, *, seed: int = 0
+) -> FloatArray:
     """Predictions for stations that the fit behind them did not see, on the picked days."""
     stations = problem.target.shape[2]
     fold = np.random.default_rng(seed).permutation(stations) % folds
     predicted = np.full(problem.target.shape, np.nan)
     for k in range(folds):
-        without = fit(problem.stations(fold != k), start=x)
+        without = fit(problem.stations(fold != k), start=x, rounds=rounds)
         test = problem.stations(fold == k)
         predicted[:, :, fold == k] = run(test.weather, without[None], problem.picked)[0]
         print(f"  fold {k}: {skill(problem, predicted, fold == k)}", file=sys.stderr, flush=True)
@@ -341,13 +343,20 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("paths", nargs="+")
     parser.add_argument("--folds", type=int, default=0, help="0: no cross-validation")
+    parser.add_argument(
+        "--carry-on", action="store_true", help="start from the packaged values, not the priors"
+    )
+    parser.add_argument("--rounds", type=int, default=20)
     parser.add_argument("--write", action="store_true", help="write the data files")
     arguments = parser.parse_args()
     data = read_stations(arguments.paths)
     problem = problem_of(data)
     used = ~np.isin(data.numbers, HELD_BACK)
     everyone, east = np.ones(len(used), bool), south_east(data)
-    x = fit(problem.stations(used), say=True)
+    start = START
+    if arguments.carry_on:
+        start = np.array([getattr(parameters(), name) for name in NAMES])
+    x = fit(problem.stations(used), start=start, rounds=arguments.rounds, say=True)
     predicted = run(problem.weather, x[None], problem.picked)[0]
     values = dict(zip(NAMES, x.tolist(), strict=True))
     report: dict[str, object] = {
@@ -365,7 +374,7 @@ def main() -> None:
         write_section("surface", values, units, f"{used.sum()} USCRN stations")
         write_baselines(*fit_baselines(problem.stations(used)))
     if arguments.folds:
-        predicted = held_out(problem, x, arguments.folds)
+        predicted = held_out(problem, x, arguments.folds, arguments.rounds)
         report["held_out"] = {
             "folds": arguments.folds,
             "all": skill(problem, predicted, everyone),

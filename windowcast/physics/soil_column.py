@@ -22,6 +22,7 @@ Number = Any  # float, or an array over columns
 Layers = list[Number]
 
 LATENT_HEAT_J_M3 = 3.34e8  # of fusion, per volume of water
+PASSES = 3  # of Newton's method where water freezes
 
 
 @dataclass(frozen=True)
@@ -144,33 +145,50 @@ class Freezing:
         """Share of the freezable water that is ice, 0 to 1."""
         return self.ops.minimum(self.ops.maximum(temp * (-1.0 / self.width_k), 0.0), 1.0)
 
-    def apparent_store(self, temps: Layers, store: Layers) -> Layers:
-        """`store` with the latent heat of the layers that are in the freezing range."""
-        count, width = len(self.latent), self.width_k
+    def conduct(
+        self,
+        temps: Layers,
+        store: Layers,
+        conductance: Layers,
+        surface: tuple[Number, Number],
+    ) -> Layers:
+        """As the function `conduct`, with water freezing and melting in the upper layers.
 
-        def apparent(temp: Number, held: Number, latent: Number) -> Number:
-            return held + latent * ((temp < 0.0) & (temp > -width)) / width
-
-        return self.ops.each(apparent, temps[:count], store[:count], self.latent) + store[count:]
-
-    def settle(self, before: Layers, after: Layers, store: Layers, used: Layers) -> Layers:
-        """Temperatures that hold the heat each layer took up in a step, ice included.
-
-        `after` comes from `conduct` with the capacities `used`; the heat taken up is
-        ``used * (after - before)``. `store` is the capacity without latent heat. A layer that
-        neither was nor is frozen keeps `after` to the bit, so that a column gives the same numbers
-        alone and beside colder ones.
+        Newton's method on the heat of each layer, sensible less latent, as a function of its
+        temperature; the last pass keeps exactly the heat that has flowed. A layer that neither was
+        nor is frozen keeps its result to the bit, so that a column gives the same numbers alone
+        and beside colder ones.
         """
-        ops, width, count = self.ops, self.width_k, len(self.latent)
+        count = len(self.latent)
+        upper, below, held = temps[:count], temps[count:], store[:count]
+        each, guess = self.ops.each, upper
+        for _ in range(PASSES):
+            used = each(self._apparent, guess, held, self.latent)
+            start = each(self._tangent, upper, guess, held, used, self.latent)
+            after = conduct(start + below, used + store[count:], conductance, surface)
+            guess = each(self._settled, guess, after[:count], held, used, self.latent)
+        return guess + after[count:]
 
-        def settled(old: Number, new: Number, held: Number, used: Number, latent: Number) -> Number:
-            ice = latent * self.frozen_share(old)
-            warm = new + ((used - held) * (new - old) - ice) / held  # if nothing froze or thawed
-            heat = held * ops.minimum(warm, 0.0)
-            all_frozen = -(held * width + latent)
-            partly = ops.maximum(heat, all_frozen) / (held + latent / width)
-            beyond = ops.minimum(heat - all_frozen, 0.0) / held
-            return ops.maximum(warm, 0.0) + partly + beyond
+    def _apparent(self, temp: Number, held: Number, latent: Number) -> Number:
+        """Heat capacity, with the latent heat of a layer that is in the freezing range."""
+        return held + latent * ((temp < 0.0) & (temp > -self.width_k)) / self.width_k
 
-        upper = [part[:count] for part in (before, after, store, used)]
-        return ops.each(settled, *upper, self.latent) + after[count:]
+    def _tangent(
+        self, before: Number, guess: Number, held: Number, used: Number, latent: Number
+    ) -> Number:
+        """Temperature from which a layer of capacity `used` holds the heat it has at `guess`."""
+        ice = latent * (self.frozen_share(guess) - self.frozen_share(before))
+        return before + ((used - held) * (guess - before) + ice) / used
+
+    def _settled(
+        self, guess: Number, after: Number, held: Number, used: Number, latent: Number
+    ) -> Number:
+        """Temperature that holds the heat at `guess` and ``used * (after - guess)``."""
+        ops, width = self.ops, self.width_k
+        ice = latent * self.frozen_share(guess)
+        warm = after + ((used - held) * (after - guess) - ice) / held  # if nothing were frozen
+        heat = held * ops.minimum(warm, 0.0)
+        all_frozen = -(held * width + latent)
+        partly = ops.maximum(heat, all_frozen) / (held + latent / width)
+        beyond = ops.minimum(heat - all_frozen, 0.0) / held
+        return ops.maximum(warm, 0.0) + partly + beyond

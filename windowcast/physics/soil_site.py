@@ -27,11 +27,15 @@ MIDDLE_C = 12.0  # soil warmth that the warmth part is counted from
 
 @dataclass(frozen=True)
 class ProbeReading:
-    """One soil temperature taken at the site, as a daily mean."""
+    """One soil temperature taken at the site.
+
+    `hour` is the local time of day, 0 to 24; None stands for a daily mean.
+    """
 
     date: np.datetime64
     depth_m: float
     temp_c: float
+    hour: float | None = None
 
 
 @dataclass(frozen=True)
@@ -113,6 +117,8 @@ def fit_site_correction(
     model_temp_c: FloatArray,
     dates: DateArray,
     readings: Sequence[ProbeReading],
+    *,
+    hourly_c: FloatArray | None = None,
 ) -> SiteCorrection | None:
     """Correction of the model at a site from probe readings.
 
@@ -125,6 +131,10 @@ def fit_site_correction(
     readings
         On any days and depths; those outside `dates` or on days the model cannot tell are left
         out. Between 5 and 10 cm the model is interpolated, beyond the nearer counts.
+    hourly_c
+        The model's hours at both depths, ``[time, 24, 2]`` (`soil_hourly`): a reading with a time
+        of day is held against its hour, and the daily mean corrected by what it differs. Without
+        it such a reading counts as a daily mean.
 
     Returns
     -------
@@ -137,8 +147,17 @@ def fit_site_correction(
     if not inside.any():
         return None
     model = model_temp_c[np.where(inside, index, 0)]
+    held_against = model.copy()
+    if hourly_c is not None:
+        timed = np.array([r.hour is not None for r in readings])
+        hour = np.array([int(r.hour or 0) % 24 for r in readings])
+        hours = hourly_c[np.where(inside, index, 0), hour]
+        held_against[timed] = hours[timed]
     at_depth = np.array(
-        [np.interp(r.depth_m, NEAR_SURFACE_M, m) for r, m in zip(readings, model, strict=True)]
+        [
+            np.interp(r.depth_m, NEAR_SURFACE_M, m)
+            for r, m in zip(readings, held_against, strict=True)
+        ]
     )
     errors = np.array([r.temp_c for r in readings]) - at_depth
     used = inside & np.isfinite(errors)

@@ -166,7 +166,7 @@ class Stepper:
         self._conduct(driving, resistance)
 
     def _conduct(self, driving: Number, resistance: Number) -> None:
-        p, s, soil = self.p, self.surface, self.soil
+        ops, p, s, soil = self.ops, self.p, self.surface, self.soil
         c0, c1, c2 = soil.conductivity_curve
         top, root = s.top_water, s.root_water
         top_k = (c0 + top * (c1 + top * c2)) * p.conductivity_top
@@ -174,24 +174,19 @@ class Stepper:
         top_c = soil.heat_capacity_j_m3_k(soil.water(top))
         root_c = soil.heat_capacity_j_m3_k(soil.water(root))
         store = [top_c * z for z in _PER_DAY[:TOP]] + [root_c * z for z in _PER_DAY[TOP:]]
-        freezing = None
-        used = store
         if self.cold:
-            freezing = self._freezing()
-            used = freezing.apparent_store(self.temps, store)
-            top_k = top_k * (1.0 + p.conductivity_ice * freezing.frozen_share(self.temps[1]))
+            share = self._freezing().frozen_share(self.temps[1])
+            top_k = top_k * (1.0 + p.conductivity_ice * share)
         conductance = [
             *(top_k * g for g in _TOP_GAPS),
             1.0 / (_ABOVE_EDGE_M / top_k + _BELOW_EDGE_M / root_k),
             *(root_k * g for g in _DEEP_GAPS),
         ]
-        surface = 1.0 / (resistance + GRID.node_m[0] / top_k)
-        temps = conduct(self.temps, used, conductance, (surface, driving))
-        now_cold = self.ops.lowest(temps[:FREEZING]) < 0.0
-        if self.cold or now_cold:
-            freezing = freezing or self._freezing()
-            temps = freezing.settle(self.temps, temps, store, used)
-        self.cold = now_cold
+        surface = 1.0 / (resistance + GRID.node_m[0] / top_k), driving
+        temps = self.temps if self.cold else conduct(self.temps, store, conductance, surface)
+        if self.cold or ops.lowest(temps[:FREEZING]) < 0.0:
+            temps = self._freezing().conduct(self.temps, store, conductance, surface)
+            self.cold = ops.lowest(temps[:FREEZING]) < 0.0
         self.temps = temps
 
     def _freezing(self) -> Freezing:

@@ -46,7 +46,8 @@ def observed_in(
         applications = [s.entry for s in log.all(Application)]
     return Observed(
         readings=tuple(
-            ProbeReading(np.datetime64(r.date, "D"), r.depth_m, r.temp_c) for r in readings
+            ProbeReading(np.datetime64(r.date, "D"), r.depth_m, r.temp_c, _hour(r.time))
+            for r in readings
         ),
         counts=tuple(
             Count(c.date, c.weed, c.per_m2, c.frame_m2) for c in counts if c.per_m2 is not None
@@ -54,6 +55,11 @@ def observed_in(
         green_cover=tuple(TurfCover(c.date, c.green_pct / 100) for c in covers),
         uses=uses_in(applications, materials or load_actives(), southern=southern),
     )
+
+
+def _hour(time: dt.time | None) -> float | None:
+    """Hours since midnight."""
+    return None if time is None else time.hour + time.minute / 60
 
 
 def uses_in(

@@ -7,9 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.materials.rotation import Use
-from windowcast.physics.soil_site import ProbeReading, SiteCorrection, fit_site_correction
+from windowcast.physics.soil import simulate
+from windowcast.physics.soil_site import (
+    NEAR_SURFACE_M,
+    ProbeReading,
+    SiteCorrection,
+    fit_site_correction,
+)
 from windowcast.season.scouting import Count
-from windowcast.season.state import build
+from windowcast.season.state import soil_forcing, soil_site
 from windowcast.season.turf import GreenCover
 from windowcast.site import Site
 from windowcast.weather.record import Record
@@ -29,6 +35,12 @@ def soil_correction(record: Record, site: Site, seen: Observed) -> SiteCorrectio
     """Of the soil model, from the site's own probe readings."""
     if not seen.readings:
         return None
-    plain, _ = build(record, site)
-    model = np.stack([plain.soil_5cm_c, plain.soil_10cm_c], axis=-1)
-    return fit_site_correction(model, plain.dates, seen.readings)
+    forcing, soil = soil_forcing(record), soil_site(site)
+    plain = simulate(forcing, soil, depths_m=NEAR_SURFACE_M)
+    hourly = None
+    if any(r.hour is not None for r in seen.readings):
+        from windowcast.physics.soil_hourly import hourly_top_c
+
+        by_depth = [hourly_top_c(forcing, soil, plain, depth_m=z) for z in NEAR_SURFACE_M]
+        hourly = np.stack(by_depth, axis=-1)
+    return fit_site_correction(plain.temp_c, record.times, seen.readings, hourly_c=hourly)

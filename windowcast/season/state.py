@@ -151,6 +151,29 @@ class SoilDays:
     state: SoilState
 
 
+def soil_forcing(record: Record, latitude_deg: FloatArray | None = None) -> SoilForcing:
+    """What drives the soil model, from a daily record; `latitude_deg` as in `drivers_of`."""
+    return SoilForcing(
+        dates=record.times,
+        tmax_c=record.get("tmax_c"),
+        tmin_c=record.get("tmin_c"),
+        precip_mm=record.get("precip_mm"),
+        latitude_deg=record.place.latitude_deg if latitude_deg is None else latitude_deg,
+        solar_mj_m2=_optional(record, "solar_mj_m2"),
+        rh_mean_pct=_optional(record, "rh_mean_pct"),
+        snow_depth_mm=_optional(record, "snow_depth_mm"),
+    )
+
+
+def soil_site(site: Site, correction: SiteCorrection | None = None) -> SoilSite:
+    """What the soil model knows of a site."""
+    return SoilSite(
+        texture=None if site.soil.texture == Texture.UNKNOWN else str(site.soil.texture),
+        irrigated=bool(site.turf.irrigated),
+        correction=correction,
+    )
+
+
 def drivers_of(
     record: Record,
     site: Site,
@@ -167,21 +190,8 @@ def drivers_of(
     """
     tmax, tmin, rain = (record.get(k) for k in ("tmax_c", "tmin_c", "precip_mm"))
     soil = _soil(
-        SoilForcing(
-            dates=record.times,
-            tmax_c=tmax,
-            tmin_c=tmin,
-            precip_mm=rain,
-            latitude_deg=record.place.latitude_deg if latitude_deg is None else latitude_deg,
-            solar_mj_m2=_optional(record, "solar_mj_m2"),
-            rh_mean_pct=_optional(record, "rh_mean_pct"),
-            snow_depth_mm=_optional(record, "snow_depth_mm"),
-        ),
-        SoilSite(
-            texture=None if site.soil.texture == Texture.UNKNOWN else str(site.soil.texture),
-            irrigated=bool(site.turf.irrigated),
-            correction=correction,
-        ),
+        soil_forcing(record, latitude_deg),
+        soil_site(site, correction),
         None if start is None else start.soil,
         spans,
     )
