@@ -217,6 +217,8 @@ def _months(dates: DateArray, x: Scale) -> list[str]:
     floor = _TOP + _PLOT
     parts = [el("line", x1=_LEFT, x2=_RIGHT, y1=floor, y2=floor, class_="axis")]
     crowded = 2 if len(starts) > 9 else 1
+    if not starts or x(starts[0][0]) - _LEFT > 30:  # the axis begins within a month
+        parts.append(label(_LEFT, floor + 15, f"{dates[0].astype(dt.date):%b}"))
     for place, (index, name) in enumerate(starts):
         at = x(index)
         parts.append(el("line", x1=at, x2=at, y1=floor, y2=floor + 4, class_="axis"))
@@ -250,7 +252,7 @@ def _draw(layer: Layer, frame: _Frame, legend: list[tuple[str, str]]) -> list[st
             at = y(value)
             return [
                 el("line", x1=_LEFT, x2=_RIGHT, y1=at, y2=at, class_="threshold"),
-                label(_RIGHT - 2, at - 3, words, "lab halo", "end"),
+                label((_LEFT + _RIGHT) / 2, at - 3, words, "lab halo", "middle"),
             ]
         case Moment(date, words):
             if not dates[0] <= np.datetime64(date, "D") <= dates[-1]:

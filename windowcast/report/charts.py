@@ -172,7 +172,7 @@ def workable_chart(
     for value in ticks(0, 7, 4):
         parts.append(el("line", x1=left, x2=right, y1=y(value), y2=y(value), class_="grid"))
         parts.append(label(left - 4, y(value) + 4, f"{value:g}", "lab", "end"))
-    every = max(1, len(weeks) * 38 // int(right - left) + 1)
+    every = max(1, len(weeks) * 46 // int(right - left) + 1)
     for n, monday in enumerate(weeks):
         x = left + n * step
         middle = x + step / 2
@@ -190,7 +190,8 @@ def workable_chart(
             )
         low, high = float(band[0][n]), float(band[1][n])
         if np.isfinite(low) and np.isfinite(high):
-            parts.append(el("line", x1=middle, x2=middle, y1=y(low), y2=y(high), class_="whisker"))
+            for css in ("whisker-halo", "whisker"):  # the halo sets it off the bar in grey
+                parts.append(el("line", x1=middle, x2=middle, y1=y(low), y2=y(high), class_=css))
             for end in (low, high):
                 parts.append(
                     el("line", x1=middle - 3, x2=middle + 3, y1=y(end), y2=y(end), class_="whisker")

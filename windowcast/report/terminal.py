@@ -66,11 +66,12 @@ def table_text(
         emoji=False,
         markup=False,
     )
-    _print(console, ranking, explain)
+    print_ranking(console, ranking, explain=explain)
     return "".join(f"{line.rstrip()}\n" for line in stream.getvalue().splitlines())
 
 
-def _print(console: Console, ranking: Ranking, explain: bool) -> None:
+def print_ranking(console: Console, ranking: Ranking, *, explain: bool = False) -> None:
+    """Print the ranking on a console of `rich`, table or stacked by its width."""
     display = Display(ranking.units)
     console.print(f"{ranking.site}  {wording.long_day(ranking.today)}", style="bold")
     console.print()
@@ -118,7 +119,7 @@ def _table(outlooks: list[PurposeOutlook], display: Display) -> Table:
     from rich import box
     from rich.table import Table
 
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, expand=True)
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, expand=True, leading=1)
     for name in ("Purpose", "Verdict", "Date", "Hours"):
         table.add_column(name, no_wrap=True)
     table.add_column("Score", justify="right", no_wrap=True)
@@ -137,7 +138,6 @@ def _table(outlooks: list[PurposeOutlook], display: Display) -> Table:
                 wording.odds(window.odds),
                 wording.limit(window.limiting, display),
                 wording.must_follow(window, display),
-                end_section=place == len(shown) - 1,
             )
     return table
 
@@ -191,4 +191,4 @@ def _explain(console: Console, ranking: Ranking, display: Display) -> None:
 def _text(text: str, style: str) -> Text:
     from rich.text import Text
 
-    return Text(text, style=style)
+    return Text().append(text, style)

@@ -18,7 +18,6 @@ from windowcast.season.model import SiteState, TurfPhase
 from windowcast.units import Display
 from windowcast.weather.record import DateArray
 from windowcast.windows.model import (
-    FollowUp,
     HourStrip,
     Judged,
     PurposeOutlook,
@@ -58,28 +57,24 @@ class Words:
     share = staticmethod(wording.share)
 
     def units(self, text: str) -> str:
-        """SI quantities of a text in the reader's units, never broken from their unit."""
-        return _SPLIT.sub("\\1\N{NO-BREAK SPACE}\\2", wording.in_units(text, self.display))
+        """SI quantities of a text in the reader's units."""
+        return _tight(wording.in_units(text, self.display))
 
     def limit(self, judged: Judged | None) -> str:
         """What holds a window down."""
-        return wording.limit(judged, self.display)
-
-    def follow_up(self, item: FollowUp) -> str:
-        """What must follow."""
-        return wording.follow_up(item, self.display)
+        return _tight(wording.limit(judged, self.display))
 
     def out_of_season(self, outlook: PurposeOutlook) -> str:
         """When a closed purpose opens, and why it is closed."""
-        return wording.out_of_season(outlook, self.display)
+        return _tight(wording.out_of_season(outlook, self.display))
 
     def in_season(self, outlook: PurposeOutlook) -> str:
         """Why a purpose is open and when it closes."""
-        return wording.in_season(outlook, self.display)
+        return _tight(wording.in_season(outlook, self.display))
 
     def stock(self, fit: StockFit) -> str:
         """What an active at hand would do."""
-        return wording.stock(fit, self.display)
+        return _tight(wording.stock(fit, self.display))
 
     def notes(self, ranking: Ranking) -> list[str]:
         """Remarks on the weather."""
@@ -87,7 +82,12 @@ class Words:
 
     def quantity(self, value: float | None, unit: str) -> str:
         """One value in the reader's units."""
-        return wording.quantity(value, unit, self.display)
+        return _tight(wording.quantity(value, unit, self.display))
+
+
+def _tight(text: str) -> str:
+    """No number is broken from its unit."""
+    return _SPLIT.sub("\\1\N{NO-BREAK SPACE}\\2", text)
 
 
 @dataclass(frozen=True)
