@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from windowcast.cli import init as cli_init
 from windowcast.cli import main
 from windowcast.errors import InputError
-from windowcast.site import Species, Texture, load_site
+from windowcast.site import Site, Species, Texture, load_site
 from windowcast.site_template import Answers, checked, site_toml
 
 HERE = ["--name", "Sea Loft", "--lat", "38.7", "--lon", "-9.1"]
@@ -74,6 +74,24 @@ def test_questions(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "[Europe/Lisbon]" in result.output
     site = load_site(out)
     assert (site.units, site.turf.use, site.turf.overseeded) == ("us", "lawn", False)
+
+
+def test_a_slip_is_asked_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cli_init, "_can_ask", lambda: True)
+    out = tmp_path / "site.toml"
+    answers = ["Sea Loft", "91", "38.7", "-190", "-9.1", "ninety", "9000", "60", *[""] * 7]
+    result = CliRunner().invoke(cli_init.command, [str(out)], input="\n".join(answers) + "\n")
+    assert result.exit_code == 0, result.output
+    site = load_site(out)
+    assert (site.latitude, site.longitude, site.elevation_m) == (38.7, -9.1, 60)
+
+
+def test_questions_know_the_limits_of_the_site_file() -> None:
+    limits = Site.model_json_schema()["properties"]
+    for name, asked in (("latitude", cli_init._LATITUDE), ("longitude", cli_init._LONGITUDE)):
+        assert (limits[name]["minimum"], limits[name]["maximum"]) == (asked.min, asked.max)
+    height, asked = limits["elevation_m"]["anyOf"][0], cli_init._ELEVATION
+    assert (height["minimum"], height["maximum"]) == (asked.min, asked.max)
 
 
 def test_never_overwrites_unasked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -21,6 +21,23 @@ _UNITS = click.Choice(["us", "metric"])
 _KNOWN = click.Choice(list(_YES_NO))
 
 
+class _OrEmpty(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.5
+    """A number in a range, or nothing."""
+
+    name = "number"
+
+    def __init__(self, within: click.FloatRange) -> None:
+        self.within = within
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        return value if value == "" else self.within.convert(value, param, ctx)
+
+
+# As in site.Site: a slip is asked again at once, not told when all else has been answered.
+_LATITUDE, _LONGITUDE = click.FloatRange(-66, 66), click.FloatRange(-180, 180)
+_ELEVATION = click.FloatRange(-430, 5000)
+
+
 @click.command("init")
 @click.argument("out", type=click.Path(path_type=Path), default=Path("site.toml"))
 @click.option("--name", help="Name of the site.")
@@ -63,14 +80,16 @@ def _answers(flags: dict[str, Any], *, ask: bool) -> Answers:
         return default
 
     name = value("name", "Name of the site", None)
-    lat = value("lat", "Latitude, degrees north (negative in the south)", None, float)
-    lon = value("lon", "Longitude, degrees east (negative in the west)", None, float)
-    elevation = value("elevation", "Metres above sea level (empty if unknown)", "")
+    lat = value("lat", "Latitude, degrees north (negative in the south)", None, _LATITUDE)
+    lon = value("lon", "Longitude, degrees east (negative in the west)", None, _LONGITUDE)
+    elevation = value(
+        "elevation", "Metres above sea level (empty if unknown)", "", _OrEmpty(_ELEVATION)
+    )
     return Answers(
         name=name,
         latitude=lat,
         longitude=lon,
-        elevation_m=_metres(elevation),
+        elevation_m=None if elevation == "" else float(elevation),
         timezone=value("timezone", "Time zone", timezone_at(lat, lon)),
         units=value("units", "Units of reports", "metric", _UNITS),
         species=value("turf", "Turf species", str(Species.HYBRID_BERMUDAGRASS), _SPECIES),
@@ -80,15 +99,3 @@ def _answers(flags: dict[str, Any], *, ask: bool) -> Answers:
         irrigated=_YES_NO[value("irrigated", "Irrigation at hand", "unknown", _KNOWN)],
         weather_files=tuple(flags["weather_files"]),
     )
-
-
-def _metres(answer: float | str) -> float | None:
-    """A height given as a number or typed; None for an empty answer."""
-    if answer == "":
-        return None
-    try:
-        return float(answer)
-    except ValueError:
-        raise InputError(
-            f"{answer!r} is not a number", field="elevation", remedy="give metres above sea level"
-        ) from None
