@@ -115,7 +115,9 @@ def test_forms_from_elsewhere_are_refused(tmp_path: Path) -> None:
     assert browser.post(path, data=good).status_code == 303
 
 
-@pytest.mark.parametrize("path", ["/log/undo", "/settings", "/log/abcd/remove", "/settings/upload"])
+@pytest.mark.parametrize(
+    "path", ["/log/undo", "/settings", "/log/abcd/remove", "/settings/upload", "/settings/drop"]
+)
 def test_no_form_works_without_its_proof(tmp_path: Path, path: str) -> None:
     slug = make_site(tmp_path)
     browser = client(tmp_path)

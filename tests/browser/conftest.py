@@ -6,6 +6,7 @@ them these tests are skipped and say so. ``.ci/run`` installs both.
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import socket
 import subprocess
@@ -87,6 +88,25 @@ def _with_own_site(folder: Path) -> Path:
     return folder
 
 
+def _log_entries(file: Path) -> None:
+    from windowcast.records.model import Application, FieldNote, Material, Rating
+    from windowcast.records.store import SeasonLog
+
+    zone = dt.timezone(dt.timedelta(hours=-5))
+    spray = Application(
+        dt.datetime(2018, 1, 11, 13, tzinfo=zone), (Material("glyphosate", 0.5),), where="field 2"
+    )
+    seen = dt.date(2018, 1, 16)
+    plots = [
+        Rating(seen, "front", f"{block}{n}", treatment, value, block=block)
+        for block in "ABC"
+        for n, (treatment, value) in enumerate((("untreated", 40.0), ("glyphosate", 3.0)))
+    ]
+    note = FieldNote(seen, "some plants still live", where="field 2", survivors_mixed=True)
+    with SeasonLog(file) as log:
+        log.add(spray, *plots, note)
+
+
 @pytest.fixture
 def empty_server(tmp_path: Path) -> Iterator[Server]:
     """A server that has no site yet."""
@@ -103,8 +123,10 @@ def own_site(tmp_path: Path) -> Iterator[Server]:
 
 @pytest.fixture(scope="session")
 def reading(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    """A server over a site that tests only look at."""
-    with running(_with_own_site(tmp_path_factory.mktemp("sites"))) as server:
+    """A server over a site that tests only look at; its log holds a few entries."""
+    folder = _with_own_site(tmp_path_factory.mktemp("sites"))
+    _log_entries(folder / "own.log.sqlite")
+    with running(folder) as server:
         yield server
 
 

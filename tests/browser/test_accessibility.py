@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from typing import Any
+from urllib.request import urlopen
 
 import pytest
 
@@ -19,6 +21,8 @@ SCREENS = (
     "/s/own/plan?area=12",
     "/s/own/log",
     "/s/own/log/new/application",
+    "/s/own/log/APPLICATION",
+    "/s/own/log/APPLICATION/record",
     "/s/own/review",
     "/s/own/compare",
     "/s/own/settings",
@@ -33,7 +37,11 @@ def test_no_serious_finding(
     reading: Any, visit: Callable[..., Any], path: str, scheme: str
 ) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="browser extra")
-    page = visit(reading.url + path, color_scheme=scheme, viewport={"width": 800, "height": 900})
+    page = visit(
+        reading.url + _address(reading, path),
+        color_scheme=scheme,
+        viewport={"width": 800, "height": 900},
+    )
     page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
     found = axe.Axe().run(page).response["violations"]
     serious = [
@@ -42,3 +50,9 @@ def test_no_serious_finding(
         if v["impact"] in {"serious", "critical"}
     ]
     assert serious == []
+
+
+def _address(server: Any, path: str) -> str:
+    """The path with the id of the logged application in its place."""
+    with urlopen(f"{server.url}/api/sites/own/log?kind=application") as answer:
+        return path.replace("APPLICATION", json.load(answer)[0]["id"])

@@ -16,6 +16,7 @@ from windowcast.errors import InputError
 from windowcast.records.model import from_plain, kind_of, to_plain
 from windowcast.records.store import Stored
 from windowcast.report.message import message_text
+from windowcast.report.season import plan_json
 from windowcast.report.tables import csv_text, json_text, shipped_schema
 from windowcast.web import openapi
 from windowcast.web.context import own_site, readable_site, ready_answer, web
@@ -75,6 +76,12 @@ def rank(request: Request) -> Response:
             return PlainTextResponse(message_text(ranking))
         case _:
             raise HTTPException(422, "format is json, csv or text")
+
+
+def season(request: Request) -> Response:
+    """The season plan as JSON."""
+    plan = web(request).plans.get(readable_site(request)).plan
+    return Response(plan_json(plan), media_type="application/json")
 
 
 def log(request: Request) -> Response:
@@ -137,6 +144,7 @@ ROUTES = [
     Route("/api/rank.schema.json", rank_schema),
     Route("/api/sites", sites),
     Route("/api/sites/{site}/rank", rank),
+    Route("/api/sites/{site}/season", season),
     Route("/api/sites/{site}/log", log, methods=["GET"]),
     Route("/api/sites/{site}/log", add, methods=["POST"]),
 ]

@@ -7,6 +7,7 @@ from typing import Any
 
 from windowcast import __version__
 from windowcast.records.model import KINDS
+from windowcast.report.season import shipped_plan_schema
 from windowcast.report.tables import shipped_schema
 
 KIND_NAMES = tuple(KINDS)
@@ -61,6 +62,14 @@ def _paths() -> dict[str, Any]:
                 problems=("404", "409", "422", "503"),
             ),
         },
+        "/api/sites/{site}/season": {
+            "parameters": [site],
+            "get": _get(
+                "The season plan of a site",
+                _json(_ref("SeasonPlan")),
+                problems=("404", "409", "422", "503"),
+            ),
+        },
         "/api/sites/{site}/log": {
             "parameters": [site],
             "get": _get(
@@ -84,9 +93,10 @@ def _paths() -> dict[str, Any]:
 def _schemas() -> dict[str, Any]:
     from pydantic import TypeAdapter
 
-    ranking = dict(shipped_schema())
-    defs = ranking.pop("$defs", {})
-    ranking.pop("$schema", None)
+    ranking, plan = dict(shipped_schema()), dict(shipped_plan_schema())
+    defs = ranking.pop("$defs", {}) | plan.pop("$defs", {})
+    for schema in (ranking, plan):
+        schema.pop("$schema", None)
     entries = {}
     for kind, cls in KINDS.items():
         schema = TypeAdapter(cls).json_schema(ref_template="#/components/schemas/{model}")
@@ -98,6 +108,7 @@ def _schemas() -> dict[str, Any]:
         **_moved(defs),
         **entries,
         "Ranking": _moved(ranking),
+        "SeasonPlan": _moved(plan),
         "NewEntry": {"oneOf": [_ref(name) for name in entries]},
         "Site": _SITE,
         "Stored": _STORED,

@@ -134,10 +134,33 @@ async def upload(request: Request) -> Response:
 def _add_file(request: Request, site: KnownSite, name: str) -> None:
     assert site.path is not None
     text = site.path.read_text("utf-8")
-    files = tomllib.loads(text).get("weather", {}).get("files", [])
+    files = _files(text)
     if name not in files:
         text = changed_file(text, {"weather.files": [*files, name]})
         web(request).book.save(text, name=site.name, replacing=site)
+
+
+async def drop(request: Request) -> Response:
+    """Stop using a weather file; the file itself stays where it is."""
+    site = own_site(request)
+    typed = await posted(request)
+    await run_in_threadpool(_drop_file, request, site, typed.get("file", ""))
+    return moved_to(f"/s/{site.slug}/settings", "saved")
+
+
+def _drop_file(request: Request, site: KnownSite, name: str) -> None:
+    assert site.path is not None
+    text = site.path.read_text("utf-8")
+    files = _files(text)
+    kept = [file for file in files if PurePath(file).name != name]
+    if kept != files:
+        text = changed_file(text, {"weather.files": kept})
+        web(request).book.save(text, name=site.name, replacing=site)
+
+
+def _files(text: str) -> list[str]:
+    """The weather files as the site file names them."""
+    return list(tomllib.loads(text).get("weather", {}).get("files", []))
 
 
 def _form(
@@ -193,4 +216,5 @@ ROUTES = [
     Route("/new", making, methods=["GET", "POST"]),
     Route("/s/{site}/settings", settings, methods=["GET", "POST"]),
     Route("/s/{site}/settings/upload", upload, methods=["POST"]),
+    Route("/s/{site}/settings/drop", drop, methods=["POST"]),
 ]

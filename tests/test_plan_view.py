@@ -1,0 +1,84 @@
+"""The plan's and the comparison's charts and words, on the packaged sample."""
+
+from __future__ import annotations
+
+import datetime as dt
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+
+import pytest
+from web_fixtures import sample_plan
+
+from windowcast.report.plan_view import date_row, days_apart, plan_view
+from windowcast.report.years_chart import season_start, years_chart
+from windowcast.units import Display
+from windowcast.windows.odds import DateRange
+from windowcast.windows.plan_model import KeyDate
+
+CHARTS = [
+    *(chart for row in sample_plan().purposes for chart in row.charts),
+    years_chart(sample_plan().plan),
+]
+
+
+@pytest.mark.parametrize("chart", CHARTS, ids=lambda c: c.key)
+def test_charts_are_well_formed_and_stay_inside(chart: object) -> None:
+    root = ET.fromstring(chart.svg)  # type: ignore[attr-defined]
+    _, _, width, height = map(float, root.get("viewBox", "").split())
+    for node in root.iter("line"):
+        for name, most in (("x1", width), ("x2", width), ("y1", height), ("y2", height)):
+            assert -6 <= float(node.get(name, 0)) <= most  # swatches stand on their base
+    columns, rows = chart.columns, chart.rows  # type: ignore[attr-defined]
+    assert rows
+    assert {len(row) for row in rows} == {len(columns)}
+
+
+def test_what_can_be_done_now_comes_first() -> None:
+    order = [row.plan.status for row in sample_plan().purposes]
+    assert order == sorted(order, key=["open", "cannot tell", "ahead", "over"].index)
+    assert order[0] == "open"
+
+
+def test_cover_is_drawn_only_where_there_is_a_curve() -> None:
+    plan = sample_plan().plan
+    bare = replace(
+        plan,
+        purposes=tuple(
+            replace(p, covers=tuple(replace(c, curve=()) for c in p.covers)) for p in plan.purposes
+        ),
+    )
+    assert plan_view(bare).cover_charts == ()
+    assert sample_plan().cover_charts
+
+
+def _key(passed: dt.date | None, ahead: DateRange | None, normal: DateRange | None) -> KeyDate:
+    return KeyDate("k", "soil at 5 cm falls below 21.1 °C", passed, ahead, normal, (), "source")
+
+
+def _range(day: int) -> DateRange:
+    date = dt.date(2023, 10, day)
+    return DateRange(date, date, date, 0.0, 0.0, 10)
+
+
+def test_key_dates_in_words() -> None:
+    row = date_row(_key(dt.date(2023, 10, 3), None, _range(8)), Display("us"))
+    assert row.label == "soil at 2 in falls below 70 °F"
+    assert (row.this_season, row.interval) == ("3 Oct", "has come")
+    assert row.against_normal == "5 days early"
+    unknown = date_row(_key(None, None, None), Display("us"))
+    assert unknown.this_season == unknown.normal == "cannot tell"
+    assert unknown.against_normal == ""
+
+
+@pytest.mark.parametrize(
+    ("days", "words"), [(-1, "1 day early"), (0, "as usual"), (12, "12 days late")]
+)
+def test_days_apart(days: int, words: str) -> None:
+    assert days_apart(days) == words
+
+
+@pytest.mark.parametrize(
+    ("season", "start"), [("2016/17", dt.date(2016, 7, 1)), ("2017", dt.date(2017, 1, 1))]
+)
+def test_seasons_start_by_hemisphere(season: str, start: dt.date) -> None:
+    assert season_start(season) == start
