@@ -257,7 +257,7 @@ def test_ages_against_cohorts_one_by_one():
     inputs = drivers(days=200, first="2019-06-21")
     weed = weeds.weed("POAAN")
     found, _, _ = emerge(weed, inputs)
-    _, _, _, leaf = clocks(weed, inputs)
+    leaf = clocks(weed, inputs).leaf_time
     up = found.share > 1e-9
     young, mean = brute_ages(found.share[up], leaf[up], weed.young_below * weed.phyllochron)
     np.testing.assert_allclose(found.youngest_share[up], young, atol=1e-9)

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from windowcast.season.alignment import Spans
 from windowcast.season.dates import key_dates, season_slices
 from windowcast.season.degree_days import on_date
-from windowcast.season.emergence import clocks
+from windowcast.season.emergence import clocks, told_from
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.state import drivers_of
 from windowcast.season.turf import turf_state
@@ -139,8 +139,10 @@ def station_states(stack: Stack, site: Site) -> SiteState:
     emergence, degree_days = {}, {}
     for code in WEEDS.values():
         entry = weed(code)
-        totals, _, degree_days[code], _ = clocks(entry, drivers)
-        share = entry.share(totals, 0.0)
+        totals = clocks(entry, drivers)
+        told = told_from(entry, totals)
+        degree_days[code] = np.where(told, totals.degree_days, np.nan)
+        share = np.where(told, entry.share(totals.mid, 0.0), np.nan)
         emergence[code] = Emergence(
             code, entry.name, entry.season, share, untold, untold, untold, untold
         )

@@ -4,18 +4,21 @@ Each weed has a clock, a degree-day total of its own kind counted from its biofi
 still where the soil is too cold or too dry to germinate (hydrothermal time). A curve turns the
 clock into the emerged share. How far the clock may run fast or slow against the publication is
 log-normal; since the share rises with the clock, the 10 and 90 % bands are the same curve on the
-10 and 90 % clocks.
+10 and 90 % clocks. The low band also takes unknown water as dry. Over a gap in the weather
+the clock runs as in other years (`windowcast.season.bridging`); both bands take on the doubt of it,
+and as long as it leaves the share open too far, nothing can be told.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.season.bridging import bridged
 from windowcast.season.degree_days import (
     accumulate,
     heating,
@@ -81,13 +84,49 @@ class Drivers:
 
 
 @dataclass(frozen=True)
+class Clocks:
+    """A weed's totals since its biofix, ``[..., day]`` [°C·d].
+
+    Attributes
+    ----------
+    mid
+        Its clocks by name.
+    slow, fast
+        The same with the doubt of gaps taken off and put on; slow also with unknown water as dry.
+    degree_days
+        The published total, without regard to water and soil.
+    leaf_time
+        What leaves unfold by.
+    """
+
+    mid: Mapping[str, FloatArray]
+    slow: Mapping[str, FloatArray]
+    fast: Mapping[str, FloatArray]
+    degree_days: FloatArray
+    leaf_time: FloatArray
+
+    def map(self, change: Callable[[FloatArray, FloatArray], FloatArray], other: Clocks) -> Clocks:
+        """Each array of this and the same one of another, changed by a function of both."""
+
+        def each(
+            own: Mapping[str, FloatArray], theirs: Mapping[str, FloatArray]
+        ) -> dict[str, FloatArray]:
+            return {name: change(value, theirs[name]) for name, value in own.items()}
+
+        return Clocks(
+            each(self.mid, other.mid),
+            each(self.slow, other.slow),
+            each(self.fast, other.fast),
+            change(self.degree_days, other.degree_days),
+            change(self.leaf_time, other.leaf_time),
+        )
+
+
+@dataclass(frozen=True)
 class WeedCarry:
     """What the next day needs of a weed: totals ``[...]``, the season so far ``[..., day]``."""
 
-    clocks: Mapping[str, FloatArray]
-    slow_clocks: Mapping[str, FloatArray]  # with unknown water taken as dry
-    degree_days: FloatArray
-    leaf_time: FloatArray
+    clocks: Clocks
     season_share: FloatArray  # since the biofix, for the ages of plants
     season_leaf_time: FloatArray
     timing: Timing
@@ -124,69 +163,56 @@ def emerge(
     """
     reset = on_date(drivers.dates, weed.biofix, drivers.southern)
     season = np.cumsum(reset)
-    totals, slow, total, leaf_time = clocks(weed, drivers, carry)
+    totals = clocks(weed, drivers, carry)
     prior = Timing.prior(weed.spread_at(drivers.latitude_deg))
     by_season = {0: prior if carry is None else carry.timing, **(timings or {})}
     at = [by_season.get(int(n), prior) for n in range(int(season[-1]) + 1)]
     low, mid, high = (np.array([getattr(t, k) for t in at])[season] for k in ("low", "mid", "high"))
-    share = weed.share(totals, mid)
-    ages = _ages(weed, share, leaf_time, np.flatnonzero(reset), carry)
+    share = weed.share(totals.mid, mid)
+    ages = _ages(weed, share, totals.leaf_time, np.flatnonzero(reset), carry)
+    told = told_from(weed, totals, mid)
     emergence = Emergence(
         weed=weed.code,
         name=weed.name,
         season=weed.season,
-        share=share,
-        share_low=weed.share(slow, low),
-        share_high=weed.share(totals, high),
-        youngest_share=ages.young,
-        mean_leaf=ages.mean_leaf,
-        share_prior=weed.share(totals, prior.mid),
-        stages=ages.stages,
+        share=np.where(told, share, np.nan),
+        share_low=np.where(told, weed.share(totals.slow, low), np.nan),
+        share_high=np.where(told, weed.share(totals.fast, high), np.nan),
+        youngest_share=np.where(told, ages.young, np.nan),
+        mean_leaf=np.where(told, ages.mean_leaf, np.nan),
+        share_prior=np.where(told, weed.share(totals.mid, prior.mid), np.nan),
+        stages={name: np.where(told, part, np.nan) for name, part in ages.stages.items()},
         tillering_leaf=weed.young_below,
     )
     after = WeedCarry(
-        clocks={k: v[..., -1] for k, v in totals.items()},
-        slow_clocks={k: v[..., -1] for k, v in slow.items()},
-        degree_days=total[..., -1],
-        leaf_time=leaf_time[..., -1],
+        clocks=totals.map(lambda total, _: total[..., -1], totals),
         season_share=ages.season_share,
         season_leaf_time=ages.season_leaf_time,
         timing=at[-1],
         counted=counted,
     )
-    return emergence, total, after
+    return emergence, np.where(told, totals.degree_days, np.nan), after
 
 
-def clocks(
-    weed: Weed, drivers: Drivers, carry: WeedCarry | None = None
-) -> tuple[dict[str, FloatArray], dict[str, FloatArray], FloatArray, FloatArray]:
-    """The weed's clocks, the same with unknown water taken as dry, degree days, and leaf time.
+def told_from(
+    weed: Weed, totals: Clocks, log_shift: FloatArray | float = 0.0
+) -> npt.NDArray[np.bool_]:
+    """Where gaps leave the emerged share open by little enough to be told, ``[..., day]``."""
+    doubt = weed.share(totals.fast, log_shift) - weed.share(totals.mid, log_shift)
+    return np.asarray(doubt <= load("weeds").number("common.gap_doubt"))
 
-    All are totals since the biofix, ``[..., day]`` [°C·d].
-    """
+
+def clocks(weed: Weed, drivers: Drivers, carry: WeedCarry | None = None) -> Clocks:
+    """The weed's clocks over a run of days, ``[..., day]``."""
     reset = on_date(drivers.dates, weed.biofix, drivers.southern)
-    daily, dry_daily, plain = _increments(weed, drivers)
-    leaf = heating(drivers.air_c, weed.leaf_base_c)
+    steps = _increments(weed, drivers)
     if drivers.begins is not None:
         idle = _soon_begun(weed, drivers, drivers.begins)
-        daily, dry_daily = (
-            {k: np.where(idle, 0.0, v) for k, v in steps.items()} for steps in (daily, dry_daily)
-        )
-        plain, leaf = np.where(idle, 0.0, plain), np.where(idle, 0.0, leaf)
+        steps = steps.map(lambda step, _: np.where(idle, 0.0, step), steps)
     if carry is None:
         begin = _begin(weed, drivers)
-        return (
-            {k: accumulate(v, reset, begin) for k, v in daily.items()},
-            {k: accumulate(v, reset, begin) for k, v in dry_daily.items()},
-            accumulate(plain, reset, begin),
-            accumulate(leaf, reset, begin),
-        )
-    return (
-        {k: accumulate(v, reset, carry.clocks[k]) for k, v in daily.items()},
-        {k: accumulate(v, reset, carry.slow_clocks[k]) for k, v in dry_daily.items()},
-        accumulate(plain, reset, carry.degree_days),
-        accumulate(leaf, reset, carry.leaf_time),
-    )
+        return steps.map(lambda step, _: accumulate(step, reset, begin), steps)
+    return steps.map(lambda step, start: accumulate(step, reset, start), carry.clocks)
 
 
 def _begin(weed: Weed, drivers: Drivers) -> float:
@@ -211,33 +237,41 @@ def _grace() -> int:
     return int(load("weeds").number("common.late_start"))
 
 
-def _increments(
-    weed: Weed, drivers: Drivers
-) -> tuple[dict[str, FloatArray], dict[str, FloatArray], FloatArray]:
-    """A day's step of each clock, the same with unknown water taken as dry, and its degree days."""
+def _increments(weed: Weed, drivers: Drivers) -> Clocks:
+    """What each day adds to the weed's clocks."""
     common = load("weeds").table("common")
     germination_min = common.number("germination_min")
     plain = weed.degree_days(drivers.air_c if weed.driver == "air" else drivers.soil_c)
-    warm = np.where(np.isnan(drivers.soil_c), np.nan, drivers.soil_c >= germination_min)
-    factor = weed.moisture_factor(drivers.water, drivers.rain_7d_mm)
-    unknown = np.isnan(factor)
-    moist = np.where(unknown, 1.0, factor)
-    dry = np.where(unknown, common.number("dry_unknown"), factor)
-    steps = {"emergence": plain * warm}
+    steps = {"emergence": plain * _warm(drivers.soil_c, germination_min)}
     if weed.late_start is not None:
-        today = month_day(drivers.dates)
-        start = northern_month_day(weed.late_start, drivers.southern)
-        stop = northern_month_day(weed.biofix, drivers.southern)
-        # between two calendar days, also where the stretch runs over the turn of the year
-        late = (
-            (today >= start) & (today < stop) if start < stop else (today >= start) | (today < stop)
-        )
-        steps["late"] = heating(drivers.soil_c, germination_min) * late
-    return (
-        {k: v * moist for k, v in steps.items()},
-        {k: v * dry for k, v in steps.items()},
-        plain,
+        late = _between(drivers, weed.late_start, weed.biofix)
+        steps["late"] = np.where(late, heating(drivers.soil_c, germination_min), 0.0)
+    over = {name: bridged(step) for name, step in steps.items()}
+    factor = weed.moisture_factor(drivers.water, drivers.rain_7d_mm)
+    moist = np.where(np.isnan(factor), 1.0, factor)
+    dry = np.where(np.isnan(factor), common.number("dry_unknown"), factor)
+    return Clocks(
+        mid={name: step.daily * moist for name, step in over.items()},
+        slow={n: np.maximum(step.daily - step.doubt, 0.0) * dry for n, step in over.items()},
+        fast={name: (step.daily + step.doubt) * moist for name, step in over.items()},
+        degree_days=bridged(plain).daily,
+        leaf_time=bridged(heating(drivers.air_c, weed.leaf_base_c)).daily,
     )
+
+
+def _warm(soil_c: FloatArray, germination_min: float) -> FloatArray:
+    """1 where the soil lets seeds germinate, 0 where not; over gaps where all other years agree."""
+    over = bridged(np.where(np.isnan(soil_c), np.nan, soil_c >= germination_min))
+    return np.where(over.doubt == 0, over.daily, np.nan)
+
+
+def _between(drivers: Drivers, first: str, stop: str) -> npt.NDArray[np.bool_]:
+    """Days from one (northern) calendar day to before another, also over the turn of the year."""
+    today = month_day(drivers.dates)
+    begin, end = (northern_month_day(text, drivers.southern) for text in (first, stop))
+    if begin < end:
+        return np.asarray((today >= begin) & (today < end))
+    return np.asarray((today >= begin) | (today < end))
 
 
 @dataclass(frozen=True)

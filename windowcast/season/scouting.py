@@ -95,7 +95,7 @@ def posterior_timings(
     found: dict[int, list[Counted]] = {0: [] if carry is None else list(carry.counted)}
     new = set()
     own = [count for count in counts if count.weed == weed.code]
-    moist = clocks(weed, drivers, carry)[0] if own else {}
+    moist = clocks(weed, drivers, carry).mid if own else {}
     for count in own:
         day = int((np.datetime64(count.date, "D") - drivers.dates[0]).astype(np.int64))
         if not 0 <= day < len(drivers.dates):

@@ -301,12 +301,26 @@ def _notes(
                 f"{entry.name}: the curve comes from {low:g}-{high:g}° latitude; "
                 "outside it the band is widened"
             )
+        if days := _bridged_days(entry, emergence[entry.code], record):
+            notes.append(
+                f"{entry.name}: {days} days of this season have no temperature; they count as in "
+                "other years, and the band is widened"
+            )
         if _too_early(emergence[entry.code], record):
             notes.append(
                 f"{entry.name}: much of it would be up by the end of summer; summers here are "
                 "cooler than where the curve comes from, so it does not hold here"
             )
     return tuple(notes)
+
+
+def _bridged_days(entry: Weed, curve: Emergence, record: Record) -> int:
+    """Days of the latest season without temperature over which its emergence is told anyway."""
+    begins = np.flatnonzero(on_date(record.times, entry.biofix, record.place.southern))
+    blind = np.isnan(record.get("tmax_c") + record.get("tmin_c"))
+    if not begins.size or np.isnan(curve.share[..., -1]).all():
+        return 0
+    return int(blind[..., begins[-1] :].any(axis=tuple(range(blind.ndim - 1))).sum())
 
 
 def _too_early(curve: Emergence, record: Record) -> bool:

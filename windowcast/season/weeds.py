@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -90,7 +91,7 @@ class Weed:
             1.0 if inside else load("weeds").number("common.outside_origin_factor")
         )
 
-    def share(self, clocks: dict[str, FloatArray], log_shift: FloatArray | float) -> FloatArray:
+    def share(self, clocks: Mapping[str, FloatArray], log_shift: FloatArray | float) -> FloatArray:
         """Emerged share of the season along its clocks, sped up by ``exp(log_shift)``."""
         speed = np.exp(log_shift)
         parts = [f.weight * f.share(clocks[f.clock] * speed) for f in self.flushes]
