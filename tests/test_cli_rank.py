@@ -218,6 +218,13 @@ def test_an_active_spelt_nearly_right_is_named(capsys: pytest.CaptureFixture[str
     assert "glyphosate" in err
 
 
+@pytest.mark.parametrize("name", ["", " + "])
+def test_an_empty_active_is_not_every_active(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run("--sample", "--active", name, capsys=capsys)
+    assert (code, out) == (2, "")
+    assert "--active: names no active ingredient" in err
+
+
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
 def test_no_permission_to_write(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     tmp_path.chmod(stat.S_IRUSR | stat.S_IXUSR)

@@ -76,3 +76,19 @@ def test_limit_names_the_criterion_and_the_reason_in_units() -> None:
 def test_answer_words() -> None:
     words = [wording.answer_word(outlook) for outlook in ranking().purposes]
     assert words == ["cannot tell", "go", "out of season", "out of season"]
+
+
+@pytest.mark.parametrize(
+    ("stage", "says"),
+    # Meier 2018, BBCH monograph, cereals: 13 three leaves, 21 first tiller, 29 nine or more
+    [
+        (13.2, "BBCH 13, 3 leaves"),
+        (21.0, "BBCH 21, 1 tiller"),
+        (20.0, "BBCH 20"),
+        (25.4, "BBCH 25, 5 tillers"),
+        (29.0, "BBCH 29, 9 or more tillers"),
+        (31.0, "BBCH 31"),
+    ],
+)
+def test_a_stage_says_what_the_plant_looks_like(stage: float, says: str) -> None:
+    assert wording.quantity(stage, "BBCH", US) == says

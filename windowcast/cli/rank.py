@@ -9,6 +9,7 @@ import click
 
 from windowcast.cli.options import Start, site_options
 from windowcast.cli.output import emit, output_options
+from windowcast.errors import InputError
 from windowcast.windows.model import PURPOSES
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
 @click.option(
     "--active",
     "actives",
-    default="",
+    default=None,
     metavar="NAME[+NAME]",
     help="Score for this active ingredient or mixture; the strictest member governs.",
 )
@@ -49,7 +50,7 @@ def command(
     offline: bool,
     purposes: tuple[PurposeName, ...],
     days: int,
-    actives: str,
+    actives: str | None,
     units: System | None,
     format_: str,
     page: Path | None,
@@ -60,6 +61,8 @@ def command(
 
     Start with: windowcast rank --sample
     """
+    if actives is not None and not actives.strip(" +"):
+        raise InputError("names no active ingredient", field="--active", remedy="give a name")
     start = Start(site_file, sample, files, date, offline)
-    answer = start.answer(purposes=purposes or None, days=days, actives=actives)
+    answer = start.answer(purposes=purposes or None, days=days, actives=actives or "")
     emit(answer, units=units, format_=format_, page=page, calendar=calendar, explain=explain)

@@ -20,9 +20,19 @@ def quantity(value: float, unit: str) -> str:
         whole = _number(value, 0)
         return f"{whole} day" if whole == "1" else f"{whole} days"
     if unit == "BBCH":
-        return f"BBCH {_number(value, 0)}"
+        return f"BBCH {_number(value, 0)}{_plants(round(value))}"
     sign = {"degC": "°C", "m s-1": "m/s", "degree": "°"}.get(unit, unit)
     return f"{_number(value, 1)} {sign}".strip()
+
+
+def _plants(stage: int) -> str:
+    """What a BBCH stage of a grass looks like: 1x leaves, 2x tillers (Meier 2018, monograph)."""
+    group, count = divmod(stage, 10)
+    if group not in (1, 2) or not count:
+        return ""
+    part = "leaf" if group == 1 else "tiller"
+    plural = {"leaf": "leaves", "tiller": "tillers"}[part]
+    return f", {count}{' or more' if count == 9 else ''} {part if count == 1 else plural}"
 
 
 def _number(value: float, digits: int) -> str:
