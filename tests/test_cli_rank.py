@@ -218,6 +218,12 @@ def test_an_active_spelt_nearly_right_is_named(capsys: pytest.CaptureFixture[str
     assert "glyphosate" in err
 
 
+def test_a_plant_size_is_said_in_tillers(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, _ = run("--sample", "--active", "diquat", "--format", "json", capsys=capsys)
+    assert code == 0
+    assert "this active controls (BBCH 21, 1 tiller)" in out
+
+
 @pytest.mark.parametrize("name", ["", " + "])
 def test_an_empty_active_is_not_every_active(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run("--sample", "--active", name, capsys=capsys)

@@ -20,14 +20,16 @@ def quantity(value: float, unit: str) -> str:
         whole = _number(value, 0)
         return f"{whole} day" if whole == "1" else f"{whole} days"
     if unit == "BBCH":
-        return f"BBCH {_number(value, 0)}{_plants(round(value))}"
+        return f"BBCH {_number(value, 0)}{_plants(value)}"
     sign = {"degC": "°C", "m s-1": "m/s", "degree": "°"}.get(unit, unit)
     return f"{_number(value, 1)} {sign}".strip()
 
 
-def _plants(stage: int) -> str:
+def _plants(stage: float) -> str:
     """What a BBCH stage of a grass looks like: 1x leaves, 2x tillers (Meier 2018, monograph)."""
-    group, count = divmod(stage, 10)
+    if not math.isfinite(stage):  # a limit on one side only
+        return ""
+    group, count = divmod(round(stage), 10)
     if group not in (1, 2) or not count:
         return ""
     part = "leaf" if group == 1 else "tiller"
