@@ -1,22 +1,19 @@
 """Key dates by season, for one site, members and many stations."""
 
-from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_state import cut, made_up
+from test_state import made_up
 from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, record, site, state
 
 from windowcast.season.dates import (
-    LABELS,
     fall_date,
     key_dates,
     season_name,
     season_slices,
-    season_so_far,
     share_date,
     spring_date,
 )
@@ -116,7 +113,10 @@ def test_soil_marks_of_real_records_fall_in_the_published_windows():
 def test_key_dates_come_in_order():
     found, _ = state(MID_ATLANTIC)
     keys = key_dates(found)
-    assert set(keys.days) == set(LABELS)
+    assert {*keys.days} == {
+        "soil_21", "soil_13", "poaan_10", "poaan_50", "poaan_80", "digis_10", "dormant",
+        "last_safe", "greenup",
+    }  # fmt: skip
     assert all(v.shape == (len(keys.seasons),) for v in keys.days.values())
     d = keys.days
     ordered = ("poaan_10", "poaan_50", "poaan_80")
@@ -130,36 +130,6 @@ def test_key_dates_come_in_order():
     assert (d["greenup"][both] - d["last_safe"][both] >= 14).all()
     both &= np.isfinite(d["dormant"])
     assert (d["dormant"][both] < d["last_safe"][both]).all()
-
-
-def test_season_so_far_joins_the_past_with_each_future():
-    weather = made_up(days=900)
-    today = int(np.searchsorted(weather.times, np.datetime64("2020-11-20")))
-    past, carry = build(cut(weather, slice(0, today)), site())
-    futures = cut(made_up(days=900, members=(4,), seed=5), slice(today, 900))
-    ahead, _ = build(futures, site(), start=carry)
-    season = season_so_far(past, ahead, overseeded=False)
-    assert season.dates[0] == np.datetime64("2020-07-01")
-    assert season.soil_5cm_c.shape == (4, len(season.dates))
-    keys = key_dates(season)
-    assert keys.seasons == ("2020/21",)
-    assert keys.days["greenup"].shape == (4, 1)
-    # what lies in the past is the same for every member, and as the past alone tells it
-    for key in ("soil_21", "poaan_10"):
-        assert np.ptp(keys.days[key]) == 0
-        assert keys.days[key][0, 0] == key_dates(past).days[key][-1]
-    assert np.ptp(keys.days["greenup"]) > 0
-    # one member joined by hand
-    one = replace(futures, values={k: v[2] for k, v in futures.values.items()})
-    whole = replace(
-        weather,
-        values={
-            k: np.concatenate([v[..., :today], one.values[k]]) for k, v in weather.values.items()
-        },
-    )
-    alone = key_dates(build(whole, site())[0])
-    for key, days in keys.days.items():
-        assert days[2, 0] == alone.days[key][alone.seasons.index("2020/21")], key
 
 
 def test_a_level_never_reached_is_nan():

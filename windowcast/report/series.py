@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.answer import Answer
+from windowcast.season.dates import season_name as name_of
 from windowcast.weather.record import DateArray, FloatArray
 
 MIN_YEARS = 5  # fewer past seasons give no band
@@ -42,10 +43,7 @@ def season_dates(answer: Answer) -> DateArray:
 
 def season_name(answer: Answer) -> str:
     """``2025/26``, or the one year of a southern season."""
-    first = season_start(answer.ranking.today, southern=answer.site.place.southern)
-    if answer.site.place.southern:
-        return str(first.year)
-    return f"{first.year}/{(first.year + 1) % 100:02d}"
+    return name_of(answer.ranking.today, answer.site.place.southern)
 
 
 def onto(dates: DateArray, own_dates: DateArray, values: FloatArray) -> FloatArray:

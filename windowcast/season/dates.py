@@ -7,18 +7,18 @@ axes are members or stations.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.season.degree_days import month_day, northern_month_day
-from windowcast.season.model import Emergence, SiteState, TurfPhase, TurfState
+from windowcast.season.model import Emergence, SiteState, TurfPhase
 from windowcast.season.rolling import trailing_mean
-from windowcast.season.turf import SEASON_START, days_to_greenup, nonselective_safe
+from windowcast.season.turf import SEASON_START
 from windowcast.values import load
 from windowcast.weather.record import DateArray, FloatArray
 
@@ -47,19 +47,6 @@ class KeyDates:
     days: Mapping[str, FloatArray]
 
 
-LABELS: Mapping[str, str] = {
-    "soil_21": "soil falls through the germination range",
-    "poaan_10": "10 % of annual bluegrass is up",
-    "poaan_50": "50 % of annual bluegrass is up",
-    "poaan_80": "80 % of annual bluegrass is up",
-    "dormant": "turf is dormant",
-    "last_safe": "last day a non-selective product is safe",
-    "greenup": "turf greens up",
-    "soil_13": "soil warms to the spring pre-emergence mark",
-    "digis_10": "10 % of smooth crabgrass is up",
-}
-
-
 def season_slices(dates: DateArray, southern: bool) -> tuple[tuple[str, slice], ...]:
     """Name and days of each season on a date axis; the first and last may be partial."""
     if not len(dates):
@@ -71,7 +58,7 @@ def season_slices(dates: DateArray, southern: bool) -> tuple[tuple[str, slice], 
     )
 
 
-def season_name(date: np.datetime64, southern: bool) -> str:
+def season_name(date: np.datetime64 | dt.date, southern: bool) -> str:
     """Name of the season a date lies in: "2024/25" in the north, "2025" in the south."""
     year = int(str(date)[:4])
     if southern:
@@ -127,14 +114,14 @@ def share_date(
 
 
 def key_dates(state: SiteState, *, southern: bool = False) -> KeyDates:
-    """All key dates of each season in a state; for one season with members see `season_so_far`."""
+    """All key dates of each season in a state."""
     dates, turf = state.dates, state.turf
     slices = season_slices(dates, southern)
-    marks = load("turf").table("mark")
+    marks = load("plan")
     days = {
-        "soil_21": fall_date(state.soil_5cm_c, dates, marks.number("fall_soil"), southern=southern),
+        "soil_21": fall_date(state.soil_5cm_c, dates, marks.number("soil_fall"), southern=southern),
         "soil_13": spring_date(
-            state.soil_5cm_c, dates, marks.number("spring_soil"), southern=southern
+            state.soil_5cm_c, dates, marks.number("soil_spring"), southern=southern
         ),
     }
     for code, levels in ((FALL_WEED, (10, 50, 80)), (SPRING_WEED, (10,))):
@@ -152,60 +139,6 @@ def key_dates(state: SiteState, *, southern: bool = False) -> KeyDates:
     )
     days["greenup"] = _each(slices, lambda s: _greenup(turf.phase[..., s], dates[s]))
     return KeyDates(tuple(name for name, _ in slices), days)
-
-
-def season_so_far(
-    past: SiteState, ahead: SiteState, *, southern: bool = False, overseeded: bool | None = None
-) -> SiteState:
-    """The season under way, ``[member, day]``: its past days, then each member's future.
-
-    Safety of non-selective products is judged anew over the joined days, so that yesterday's
-    depends on each member's green-up.
-    """
-    name = season_name(ahead.dates[0], southern)
-    kept = dict(season_slices(past.dates, southern))
-    before = kept.get(name, slice(len(past.dates), None))
-    leading = ahead.soil_5cm_c.shape[:-1]
-
-    def join(old: npt.NDArray[Any], new: npt.NDArray[Any]) -> npt.NDArray[Any]:
-        old = old[..., before]
-        return np.concatenate([np.broadcast_to(old, (*leading, old.shape[-1])), new], axis=-1)
-
-    probability = join(past.turf.dormant_probability, ahead.turf.dormant_probability)
-    turf = TurfState(
-        phase=join(past.turf.phase, ahead.turf.phase),
-        dormant_probability=probability,
-        days_since_dormant=join(past.turf.days_since_dormant, ahead.turf.days_since_dormant),
-        days_to_greenup=days_to_greenup(1.0 - probability),
-        nonselective_safe=nonselective_safe(probability, overseeded),
-        reasons=ahead.turf.reasons,
-    )
-    return replace(
-        ahead,
-        dates=np.concatenate([past.dates[before], ahead.dates]),
-        soil_5cm_c=join(past.soil_5cm_c, ahead.soil_5cm_c),
-        soil_10cm_c=join(past.soil_10cm_c, ahead.soil_10cm_c),
-        soil_moisture=join(past.soil_moisture, ahead.soil_moisture),
-        soil_frozen=join(past.soil_frozen, ahead.soil_frozen),
-        degree_days={k: join(past.degree_days[k], v) for k, v in ahead.degree_days.items()},
-        emergence={k: _joined(past.emergence[k], v, join) for k, v in ahead.emergence.items()},
-        turf=turf,
-    )
-
-
-def _joined(
-    old: Emergence,
-    new: Emergence,
-    join: Callable[[npt.NDArray[Any], npt.NDArray[Any]], npt.NDArray[Any]],
-) -> Emergence:
-    parts: dict[str, Any] = {}
-    for field in fields(Emergence):
-        first, second = getattr(old, field.name), getattr(new, field.name)
-        if isinstance(second, np.ndarray):
-            parts[field.name] = join(first, second)
-        elif field.name == "stages":
-            parts[field.name] = {k: join(first[k], v) for k, v in second.items()}
-    return replace(new, **parts)
 
 
 def _per_season(

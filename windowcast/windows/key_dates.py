@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from windowcast.season.dates import season_name
 from windowcast.season.model import Emergence, SiteState, TurfPhase
 from windowcast.season.rolling import trailing_mean
 from windowcast.values import load
@@ -15,7 +16,7 @@ from windowcast.weather.record import FloatArray
 from windowcast.windows.days import season_day
 from windowcast.windows.odds import DateRange, date_range, first_day, last_day
 from windowcast.windows.plan_model import KeyDate, YearDate
-from windowcast.windows.season_axis import SeasonAxis, season_name
+from windowcast.windows.season_axis import SeasonAxis
 
 
 @dataclass(frozen=True)
@@ -124,9 +125,8 @@ def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
             index = float(event.day(before[days], number[days]))
             numbers.append(index + number[days][0])
             date = _date(axis.past.dates[days][int(index)]) if np.isfinite(index) else None
-            years.append(YearDate(season_name(start), date))
-        sure = bool(np.isfinite(day[0]) and (day == day[0]).all() and day[0] < axis.gone)
-        over = sure and not event.last
+            years.append(YearDate(season_name(start, southern), date))
+        over = bool(np.isfinite(day[0]) and (day == day[0]).all() and day[0] < axis.gone)
         found.append(
             KeyDate(
                 name=event.name,

@@ -11,6 +11,7 @@ import numpy as np
 
 from windowcast import __version__
 from windowcast.materials.needs import ActiveNeeds
+from windowcast.season.dates import season_name
 from windowcast.season.model import SiteState
 from windowcast.site import Site
 from windowcast.values import load
@@ -26,10 +27,17 @@ from windowcast.windows.odds import DateRange, date_range, first_day, last_day
 from windowcast.windows.plan_model import CoverPlan, Decision, PurposePlan, SeasonPlan, Week
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.score import BoolArray, Rule
-from windowcast.windows.season_axis import SeasonAxis, joined, season_name
+from windowcast.windows.season_axis import SeasonAxis, joined
 from windowcast.windows.standing import standing
 from windowcast.windows.timing import judged_days
-from windowcast.windows.workable import NO_WIND, NOT_JUDGED, day_scores, open_days, workable
+from windowcast.windows.workable import (
+    NO_WIND,
+    NOT_JUDGED,
+    day_scores,
+    fewest_workable,
+    open_days,
+    workable,
+)
 
 DAYS = 10  # judged by the hour when deciding now or waiting
 SEASON_DAYS = 365
@@ -74,7 +82,7 @@ def season_plan(
     seasons = sum(1 for _ in axis.past_seasons(southern=southern))
     return SeasonPlan(
         site=site.name,
-        season=season_name(axis.start),
+        season=season_name(axis.start, southern),
         today=weather.today,
         units=site.units,
         standing=standing(axis, dates, purposes),
@@ -142,10 +150,16 @@ class _Work:
         years = self._past_years(gone, rule)
         normal = [normal_range(np.array([y[i] for y in years]), axis.start) for i in (1, 2)]
         status = self._status(opened, closed, first, is_open[:, own], unknown[:, own])
-        closes = None if closed else date_range(last, axis.dates, axis.years)
+        reopens = 0.0
+        if status == "over":
+            reopens = float(is_open[:, own][:, axis.gone :].any(axis=1).mean())
+            closed = closed or self._last_open(is_open[0, : axis.gone], unknown[0, : axis.gone])
+        over = closed is not None or status == "over"
+        closes = None if over else date_range(last, axis.dates, axis.years)
         daily = day_scores(
             self.members.daily, purpose, needs, site=self.site, frozen=self.ahead.soil_frozen
         )[1:]
+        timing = np.where(own[axis.gone :], coming, 0.0)
         return PurposePlan(
             purpose=purpose.name,
             title=purpose.title,
@@ -154,12 +168,22 @@ class _Work:
             opens=None if opened else date_range(first, axis.dates, axis.years),
             closes=closes,
             closed=closed,
+            reopens=reopens,
             normal_opens=normal[0],
             normal_closes=normal[1],
-            years=tuple((season_name(s), self._date(s, a), self._date(s, b)) for s, a, b in years),
-            weeks=self._weeks(daily, coming >= rule.season),
+            years=tuple(
+                (season_name(s, self.site.place.southern), self._date(s, a), self._date(s, b))
+                for s, a, b in years
+            ),
+            weeks=self._weeks(daily, coming >= rule.season) if status != "over" else (),
+            fewest=fewest_workable(
+                daily,
+                (timing >= rule.season).mean(axis=0) >= 0.5,
+                self.ahead.dates,
+                open_days(self.ahead.dates.astype("datetime64[D]"), self.site),
+            ),
             covers=self._covers(purpose, is_open, materials) if purpose.barrier else (),
-            decision=self._decision(purpose, needs, daily, coming, closes)
+            decision=self._decision(purpose, needs, daily, timing, closes)
             if status == "open"
             else None,
             if_missed=str(load("plan").value(f"missed.{purpose.name}").value),
@@ -177,6 +201,11 @@ class _Work:
             found.append(self.axis.dates[int(index[0])].astype(object) if gone else None)
         return found[0], found[1]
 
+    def _last_open(self, is_open: BoolArray, unknown: BoolArray) -> dt.date | None:
+        """Last open day of those past; None when a later one cannot be told."""
+        day = float(last_day(is_open, unknown))
+        return self._date(self.axis.start, day) if np.isfinite(day) else None
+
     def _status(
         self,
         opened: dt.date | None,
@@ -186,8 +215,9 @@ class _Work:
         unknown: BoolArray,
     ) -> Status:
         coming = slice(self.axis.gone, None)
-        if closed or (opened and not (is_open | unknown)[:, coming].any()):
-            return "over"
+        may_open = (is_open | unknown)[:, coming].any(axis=1).mean()
+        if closed or (opened and may_open < 0.5):
+            return "over"  # in most futures; how many bring it back is told beside it
         if opened and not is_open[:, coming].any():
             return "cannot tell"
         if opened or (first <= self.axis.gone + DAYS - 1).mean() > 0.5:
@@ -282,8 +312,8 @@ class _Work:
     ) -> Decision:
         scores = self.judge.scores(purpose, needs)
         offers = day_offers(scores, self.ctx, DAYS)
-        offers = np.broadcast_to(offers, (len(daily) + 1, DAYS))[1:]
-        later = later_value(daily, timing, offers, DAYS)
+        offers = np.broadcast_to(offers, (len(daily) + 1, DAYS))
+        later = later_value(daily, timing, offers[1:], DAYS)
         return decision(
             purpose,
             offers,

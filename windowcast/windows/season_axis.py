@@ -27,11 +27,6 @@ _TURF = (
 _SOIL = ("soil_5cm_c", "soil_10cm_c", "soil_moisture", "soil_frozen")
 
 
-def season_name(start: dt.date) -> str:
-    """``2017/18`` for a season from July 2017, ``2018`` for one from January."""
-    return str(start.year) if start.month == 1 else f"{start.year}/{(start.year + 1) % 100:02d}"
-
-
 @dataclass(frozen=True)
 class SeasonAxis:
     """The running season.
