@@ -19,9 +19,11 @@ from click.testing import CliRunner
 from windowcast.cli import cli, main
 from windowcast.materials.actives import load_actives
 from windowcast.records.model import Application, Entry, FieldNote, Material, Rating
+from windowcast.records.observed import applied_kg_ha, uses_in
 from windowcast.records.relations import Point, relations
 from windowcast.records.review import Review, ReviewedApplication, review, review_log
 from windowcast.records.store import SeasonLog
+from windowcast.report.review_text import application_lines
 from windowcast.season.state import build
 from windowcast.site import Site
 from windowcast.units import Display
@@ -95,6 +97,40 @@ def test_a_frozen_morning_did_not_and_the_next_day_was_missed(look: Callable[...
     assert any("frost" in text for text in item.faults)
     assert item.better_days == len(item.scored.windows) > 20
     assert "nearest was 1 day later" in item.missed
+
+
+def test_no_day_is_offered_on_which_the_turf_was_green(look: Callable[..., Review]) -> None:
+    # the turf model calls it dormant from 18 November 2016 on; parts of March are not measured
+    (item,) = look(spray("2017-01-12 13:00", "glyphosate", purpose="dormant")).applications
+    assert item.scored is not None
+    assert item.scored.windows
+    first = min(w.start for w in item.scored.windows)
+    assert fact(item, "days_since_dormant") == (item.application.date - dt.date(2016, 11, 18)).days
+    assert first.date() >= dt.date(2016, 11, 18)
+
+
+def test_weeds_that_are_not_up_have_no_age(look: Callable[..., Review]) -> None:
+    (item,) = look(spray("2015-09-08 08:00", "prodiamine", purpose="pre-fall")).applications
+    assert 0 < fact(item, "share_POAAN") < 0.5  # percent
+    assert not any(f.key == "young_POAAN" for f in item.facts)
+    assert any(f.key == "young_DIGIS" for f in item.facts)
+
+
+def test_a_fault_is_said_once(look: Callable[..., Review]) -> None:
+    result = look(spray("2017-01-10 09:00", "glyphosate", purpose="dormant"))
+    lines = application_lines(result.applications[0])
+    most = next(line for line in lines if "Held down most" in line)
+    assert not any(line.endswith(most.split(" by ", 1)[1]) for line in lines if "Against" in line)
+
+
+def test_a_place_is_known_however_it_is_written() -> None:
+    done = spray("2017-02-07 10:00", "glyphosate", where="Field  2")
+    done = replace(done, materials=(Material("glyphosate", rate_kg_ha=0.5),))
+    until = dt.date(2017, 12, 1)
+    assert applied_kg_ha([done], until, "field 2") == {"glyphosate": 0.5}
+    assert applied_kg_ha([done], until, "field 3") == {}
+    (use,) = uses_in([done], ACTIVES, southern=False)
+    assert use.where == "Field  2"
 
 
 def test_facts_agree_with_the_raw_record(look: Callable[..., Review]) -> None:

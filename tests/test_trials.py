@@ -17,7 +17,8 @@ from scipy import stats
 from windowcast.errors import InputError
 from windowcast.records.efficacy import abbott_pct, control, fieller, henderson_tilton_pct
 from windowcast.records.model import Rating
-from windowcast.records.trials import Analysis, Difference, _letters, analyse, trial_results
+from windowcast.records.trial_analysis import Analysis, Difference, _letters, analyse
+from windowcast.records.trials import trial_results
 
 DATE = dt.date(2025, 3, 1)
 
@@ -288,3 +289,50 @@ def test_results_of_a_logged_trial() -> None:
     (bare,) = trial_results([r for r in rows if r.treatment != "untreated"])
     assert bare.controls == {}
     assert "control cannot be told" in bare.notes[0]
+
+
+def test_samples_of_a_plot_are_not_plots() -> None:
+    # two frames counted in each plot: the plot, not the frame, was treated (pseudoreplication)
+    rows = [replace(r, value=abs(r.value)) for r in two_places()]
+    frames = [replace(r, value=r.value * k) for r in rows for k in (0.5, 1.5)]
+    (single,), (double,) = trial_results(rows), trial_results(frames)
+    assert single.analysis is not None
+    assert double.analysis is not None
+    assert double.analysis.residual_df == single.analysis.residual_df
+    assert double.controls["A"].text == single.controls["A"].text
+    assert "72 values of 36 plots" in double.notes[0]
+    crossed = [*rows, replace(rows[0], treatment="B")]
+    assert any("two treatments" in note for note in trial_results(crossed)[0].notes)
+
+
+@pytest.mark.parametrize("name", ["Untreated check", "non-treated", "nontreated control"])
+def test_a_check_is_known_by_its_usual_names(name: str) -> None:
+    rows = [
+        replace(
+            r, value=abs(r.value), treatment=name if r.treatment == "untreated" else r.treatment
+        )
+        for r in two_places()
+    ]
+    assert set(trial_results(rows)[0].controls) == {"A", "B"}
+
+
+def test_blocks_that_differ_less_than_chance_leave_the_pooled_error() -> None:
+    # With places and blocks more alike than chance REML lies on its boundary, both variances zero:
+    # the residual variance is then that of a one-way analysis, and sqrt(s2 / n) the standard error
+    rows = []
+    for location in ("north", "south"):
+        for block in "123":
+            for at, name in enumerate(("untreated", "A", "B")):
+                wave = (2.0, -1.0, -1.0)[(at + int(block)) % 3]  # sums to zero in every block
+                rows.append(rating(name, 10.0 * at + wave, block=block, location=location))
+    found = analyse(rows)
+    by_name: dict[str, list[float]] = {}
+    for r in rows:
+        by_name.setdefault(r.treatment, []).append(r.value)
+    pooled = sum(float(np.var(v)) * len(v) for v in by_name.values()) / (18 - 3)
+    assert found.residual_variance == pytest.approx(pooled, rel=1e-3)
+    mean = found.means[0]
+    error = (mean.high - mean.mean) / stats.t.ppf(0.975, found.residual_df)
+    assert error == pytest.approx(np.sqrt(pooled / 6), rel=1e-3)
+    assert any("hardly differed" in w for w in found.warnings)
+    assert not any("did not settle" in w for w in found.warnings)

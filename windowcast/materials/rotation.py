@@ -1,7 +1,7 @@
 """Rotation of modes of action: what the past seasons used, and what a plan repeats.
 
 Groups are WSSA/HRAC numbers; a mixture counts every member's. All plain functions: the season log
-is turned into `Use` entries by `windowcast.records.inputs`.
+is turned into `Use` entries by `windowcast.records.observed`.
 """
 
 from __future__ import annotations
@@ -20,6 +20,12 @@ from windowcast.season.dates import season_name
 POST_PURPOSES = ("post-early", "dormant")
 
 
+def same_place(one: str, other: str) -> bool:
+    """Whether two places as written may be one: the same words, or one of them not noted."""
+    words = [" ".join(place.casefold().split()) for place in (one, other)]
+    return not all(words) or words[0] == words[1]
+
+
 @dataclass(frozen=True, slots=True)
 class Use:
     """One application in the terms of rotation; `where` is "" when the place was not noted."""
@@ -33,7 +39,7 @@ class Use:
 
     def same_ground(self, other: Use) -> bool:
         """Whether two applications may have met the same plants."""
-        return not (self.where and other.where) or self.where == other.where
+        return same_place(self.where, other.where)
 
 
 @dataclass(frozen=True, slots=True)

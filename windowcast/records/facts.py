@@ -163,10 +163,13 @@ def _weeds(context: HourContext, today: int) -> list[Fact]:
             _fact(f"share_{weed.weed}", f"{weed.name}: share of the season up", 100 * share, "%",
                   "model")
         )  # fmt: skip
+        if round(100 * share) < 1:  # so few that their age says nothing
+            continue
         young = _day(weed.youngest_share, today)
         facts.append(
-            _fact(f"young_{weed.weed}", f"{weed.name}: still young", 100 * young, "%", "model")
-        )
+            _fact(f"young_{weed.weed}", f"{weed.name}: young among those up", 100 * young, "%",
+                  "model")
+        )  # fmt: skip
         stages.append(_day(weed.mean_bbch, today))
     value = max(stages) if stages else math.nan
     return [*facts, _fact("weeds_bbch", "mean stage of the plants up", value, "BBCH", "model")]

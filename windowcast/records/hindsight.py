@@ -26,7 +26,7 @@ from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import HourScores, Judge
 from windowcast.windows.model import Judged, PurposeName
 from windowcast.windows.purposes import purpose_of
-from windowcast.windows.score import Block, Rule, best_block, combine
+from windowcast.windows.score import Block, BoolArray, Rule, best_block, combine
 
 KNOWN_SHARE = 0.8  # a criterion is compared when it is known in this share of possible hours
 
@@ -183,9 +183,7 @@ def _alone(record: Record) -> Record:
 
 def _comparable(scores: HourScores, block: Block) -> list[str]:
     """Criteria known in the block and in most of the season's hours that nothing rules out."""
-    alive = scores.open.copy()
-    for value in scores.scores.values():
-        alive &= ~(np.broadcast_to(value[0], alive.shape) == 0)
+    alive = _possible(scores)
     return [
         name
         for name, value in scores.scores.items()
@@ -193,6 +191,20 @@ def _comparable(scores: HourScores, block: Block) -> list[str]:
         and alive.any()
         and np.isfinite(np.broadcast_to(value[0], alive.shape)[alive]).mean() >= KNOWN_SHARE
     ]
+
+
+def _possible(scores: HourScores) -> BoolArray:
+    """Hours that nothing known rules out, compared or not, and whose turf is known to be safe.
+
+    Where the turf is never known, it is left out of the comparison like any other criterion.
+    """
+    possible = scores.open.copy()
+    for name, value in scores.scores.items():
+        score = np.broadcast_to(value[0], possible.shape)
+        possible &= score != 0  # NaN stays in
+        if name == "turf_safety" and np.isfinite(score).any():
+            possible &= np.isfinite(score)
+    return possible
 
 
 def _combined(scores: HourScores, names: Sequence[str]) -> FloatArray:
@@ -205,10 +217,11 @@ def _season_windows(
 ) -> tuple[SeasonWindow, ...]:
     dates = local_dates(context.site.zone, context.times[context.lead :])
     edges = [0, *(np.flatnonzero(np.diff(dates).astype(np.int64)) + 1).tolist(), len(dates)]
+    possible = _possible(scores)
     found = []
     for start, stop in pairwise(edges):
         hours = slice(start, stop)
-        usable = scores.open[hours] & (season[hours] >= rule.marginal)
+        usable = possible[hours] & (season[hours] >= rule.marginal)
         block = best_block(season[hours], usable, rule, offset=start)
         if block is not None:
             score = round(100 * float(season[block.hours].mean()), 1)

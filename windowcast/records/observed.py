@@ -11,7 +11,7 @@ import numpy as np
 
 from windowcast.errors import InputError
 from windowcast.materials.actives import Actives, load_actives
-from windowcast.materials.rotation import Use, use_of
+from windowcast.materials.rotation import Use, same_place, use_of
 from windowcast.physics.soil_site import ProbeReading
 from windowcast.records.model import Application, GreenCover, ScoutingCount, SoilReading
 from windowcast.records.store import SeasonLog
@@ -75,7 +75,12 @@ def uses_in(
             except InputError:
                 continue
         if members:
-            uses.append(use_of(application.date, application.purpose, members, southern=southern))
+            uses.append(
+                use_of(
+                    application.date, application.purpose, members,
+                    southern=southern, where=application.where,
+                )
+            )  # fmt: skip
     return tuple(uses)
 
 
@@ -90,8 +95,8 @@ def applied_kg_ha(
     first = until - dt.timedelta(days=364)
     total: dict[str, float] = {}
     for application in applications:
-        elsewhere = where and application.where and application.where != where
-        if elsewhere or not first <= application.date <= until:
+        here = same_place(application.where, where)
+        if not here or not first <= application.date <= until:
             continue
         for material in application.materials:
             rate = math.nan if material.rate_kg_ha is None else material.rate_kg_ha

@@ -22,6 +22,7 @@ from windowcast.materials.rotation import (
     Use,
     groups_by_season,
     plan_flags,
+    same_place,
     suspect_resistance,
 )
 from windowcast.records.facts import Fact, facts_of
@@ -263,8 +264,7 @@ def _suspected(
         before = [
             r
             for r in reviewed
-            if r.application.date < note.date
-            and (not note.where or not r.application.where or r.application.where == note.where)
+            if r.application.date < note.date and same_place(r.application.where, note.where)
         ]
         if not before:
             continue

@@ -25,6 +25,7 @@ from typing import Any, Generic, Literal, Self, TypeVar
 
 from windowcast.errors import InputError
 from windowcast.records import schema
+from windowcast.records.failures import plain_errors
 from windowcast.records.model import E, Entry, checked, from_plain, kind_of, to_plain
 
 Action = Literal["add", "edit", "remove", "undo", "import"]
@@ -95,7 +96,7 @@ class SeasonLog:
             )
         if not self.path.parent.is_dir():
             raise InputError("folder does not exist", path=self.path.parent, remedy="make it")
-        with _plain_errors(self.path):
+        with plain_errors(self.path):
             self._db = sqlite3.connect(
                 self.path, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False
             )
@@ -128,7 +129,7 @@ class SeasonLog:
 
     def entries(self, kind: str | None = None) -> list[Stored[Any]]:
         """Entries of one kind or all as they stand now, by date."""
-        with _plain_errors(self.path):
+        with plain_errors(self.path):
             rows = self._db.execute(
                 f"{_CURRENT} AND (? IS NULL OR r.kind = ?)", (kind, kind)
             ).fetchall()
@@ -138,7 +139,7 @@ class SeasonLog:
     def get(self, short_id: str) -> Stored[Any]:
         """The entry whose id begins with `short_id`."""
         full = self._find(short_id)
-        with _plain_errors(self.path):
+        with plain_errors(self.path):
             row = self._db.execute(f"{_CURRENT} AND r.entry = ?", (full,)).fetchone()
         if row is None:
             raise InputError(
@@ -153,7 +154,7 @@ class SeasonLog:
         return self._changes("r.entry = ?", (self._find(short_id),))
 
     def _changes(self, condition: str, values: tuple[Any, ...]) -> list[Change]:
-        with _plain_errors(self.path):
+        with plain_errors(self.path):
             rows = self._db.execute(
                 "SELECT c.number, c.uid, c.at, c.action, c.undoes, r.entry, r.kind, r.body"
                 " FROM changes c JOIN revisions r ON r.change = c.number"
@@ -265,7 +266,7 @@ class SeasonLog:
             raise InputError("exists already", path=goal, remedy="name another file")
         part = goal.with_name(f".{goal.name}.part")
         try:
-            with _plain_errors(goal), _closing(sqlite3.connect(part)) as copy:
+            with plain_errors(goal), _closing(sqlite3.connect(part)) as copy:
                 self._db.backup(copy)
                 copy.execute("PRAGMA journal_mode = DELETE")
             part.replace(goal)
@@ -281,7 +282,7 @@ class SeasonLog:
 
     def _find(self, short_id: str) -> str:
         wanted = short_id.strip().lower()
-        with _plain_errors(self.path):
+        with plain_errors(self.path):
             rows = self._db.execute(
                 "SELECT DISTINCT entry FROM revisions WHERE substr(entry, 1, ?) = ? LIMIT 2",
                 (len(wanted), wanted),
@@ -299,7 +300,7 @@ class SeasonLog:
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction, whole or not at all."""
-        with _plain_errors(self.path):
+        with plain_errors(self.path):
             self._db.execute("BEGIN IMMEDIATE")
             try:
                 yield self._db
@@ -373,28 +374,3 @@ def _closing(db: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
         yield db
     finally:
         db.close()
-
-
-@contextmanager
-def _plain_errors(path: Path) -> Iterator[None]:
-    """SQLite's failures in words; the log is then as it was before."""
-    try:
-        yield
-    except sqlite3.DatabaseError as error:
-        text = str(error).lower()
-        for sign, (problem, remedy) in _SQLITE_PROBLEMS.items():
-            if sign in text:
-                raise InputError(problem, path=path, remedy=remedy) from None
-        raise InputError(f"cannot be used ({error})", path=path, remedy=_CHECK_FILE) from None
-
-
-_CHECK_FILE = "restore a backup, or name another file"
-_SQLITE_PROBLEMS = {
-    "disk is full": ("the disk is full; nothing was written", "make room and try again"),
-    "disk i/o": ("could not be read or written; nothing was changed", "check the disk"),
-    "readonly": ("may not be written", "change its permissions, or name another file"),
-    "unable to open": ("cannot be opened", "check the path and its permissions"),
-    "locked": ("is in use by another program; nothing was written", "try again in a moment"),
-    "not a database": ("is not a season log", "name the log's file"),
-    "malformed": ("is damaged", "restore a backup"),
-}

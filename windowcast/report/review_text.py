@@ -50,8 +50,11 @@ def application_lines(item: ReviewedApplication) -> list[str]:
         )
         lines.append(f"  As a window for {scored.purpose}: {score} (weather {scored.grade})")
         if scored.limiting is not None:
-            lines.append(f"  Held down most by {scored.limiting.label}: {scored.limiting.reason}")
-        lines += [f"  Against it: {fault}" for fault in item.faults or ()]
+            most = f"{scored.limiting.label}: {scored.limiting.reason}"
+            lines.append(f"  Held down most by {most}")
+        else:
+            most = ""
+        lines += [f"  Against it: {fault}" for fault in item.faults or () if fault != most]
     lines += [f"  {fact.label}: {fact.text} [{fact.source}]" for fact in item.facts]
     if item.missed:
         lines.append(f"  {item.missed}")
