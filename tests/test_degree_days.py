@@ -1,4 +1,4 @@
-"""Degree days against xclim, the sine wave's own integral, and hand-worked examples."""
+"""Degree days against xclim and hand-worked examples."""
 
 import numpy as np
 import pytest
@@ -7,47 +7,12 @@ from hypothesis import strategies as st
 
 from windowcast.season import degree_days as dd
 
-temperatures = st.floats(-30, 45)
 
-
-def sine_by_quadrature(tmax, tmin, base, ceiling=None, cutoff="horizontal"):
-    """The definition in Baskerville & Emin 1969: the mean over a day of a sine wave's response."""
-    phase = (np.arange(200_000) + 0.5) / 200_000 * 2 * np.pi
-    wave = (tmax + tmin) / 2 + (tmax - tmin) / 2 * np.sin(phase)
-    response = np.maximum(wave - base, 0)
-    if ceiling is not None and cutoff == "horizontal":
-        response = np.minimum(response, ceiling - base)
-    if ceiling is not None and cutoff == "vertical":
-        response = np.where(wave > ceiling, 0, response)
-    if ceiling is not None and cutoff == "intermediate":
-        response = response - 2 * np.maximum(wave - ceiling, 0)
-    return response.mean()
-
-
-@pytest.mark.parametrize("cutoff", ["horizontal", "intermediate", "vertical"])
-@pytest.mark.parametrize(
-    ("tmax", "tmin"),
-    [(8, 2), (15, 5), (22, 12), (34, 18), (40, 5), (38, 33), (12, 12), (30, 30), (33, 33)],
-)
-def test_single_sine_is_the_integral_of_the_wave(tmax, tmin, cutoff):
-    found = dd.single_sine(np.array([tmax * 1.0]), np.array([tmin * 1.0]), 10.0, 32.0, cutoff)
-    expected = max(sine_by_quadrature(tmax, tmin, 10.0, 32.0, cutoff), 0)
-    assert found[0] == pytest.approx(expected, abs=2e-4)
-
-
-def test_single_sine_hand_worked():
-    # Baskerville & Emin 1969 by hand: mean equal to the base gives half-range / pi.
-    assert dd.single_sine(np.array([20.0]), np.array([0.0]), 10.0)[0] == pytest.approx(10 / np.pi)
-
-
-def test_simple_average_worked_examples():
+def test_degree_days_of_the_extremes_mean_by_a_worked_example():
     # Univ. Delaware Kent Co. Extension 2008: "a maximum of 75 and minimum of 27 gives us one
-    # growing degree day" above 50 °F.
-    to_c = lambda f: (np.array([f]) - 32) / 1.8  # noqa: E731
-    one = dd.simple_average(to_c(75.0), to_c(27.0), 10.0) * 1.8
-    assert one[0] == pytest.approx(1.0)
-    # the same page: a negative value adds zero
-    assert dd.simple_average(to_c(60.0), to_c(30.0), 10.0)[0] == 0.0
+    # growing degree day" above 50 °F; a negative value adds zero.
+    mean_c = (np.array([75.0 + 27.0, 60.0 + 30.0]) / 2 - 32) / 1.8
+    assert dd.heating(mean_c, 10.0) * 1.8 == pytest.approx([1.0, 0.0])
 
 
 def test_heating_and_chilling_agree_with_xclim():
@@ -73,19 +38,9 @@ def test_heating_and_chilling_agree_with_xclim():
         assert ours[~year].sum() == pytest.approx(reference[1], rel=1e-9)
 
 
-@given(temperatures, temperatures)
-def test_single_sine_is_never_below_the_average_method(a, b):
-    tmax, tmin = np.array([max(a, b)]), np.array([min(a, b)])
-    sine = dd.single_sine(tmax, tmin, 10.0)[0]
-    # Jensen's inequality: the mean of the excess is at least the excess of the mean
-    assert sine >= dd.simple_average(tmax, tmin, 10.0)[0] - 1e-9
-    assert sine <= max(tmax[0] - 10.0, 0.0) + 1e-9
-
-
 def test_missing_is_never_zero():
     daily = dd.heating(np.array([12.0, np.nan, 15.0, 13.0]), 10.0)
     assert np.isnan(daily[1])
-    assert np.isnan(dd.single_sine(np.array([np.nan]), np.array([4.0]), 10.0)[0])
     reset = np.array([True, False, False, True])
     np.testing.assert_array_equal(dd.accumulate(daily, reset), [2.0, np.nan, np.nan, 3.0])
     # a record that begins after the biofix cannot know its total

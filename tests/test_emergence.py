@@ -15,7 +15,7 @@ from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, OHIO, record, state
 from windowcast.errors import InputError
 from windowcast.season import weeds
 from windowcast.season.dates import season_slices, share_date
-from windowcast.season.degree_days import accumulate, on_date, simple_average
+from windowcast.season.degree_days import accumulate, heating, on_date
 from windowcast.season.emergence import Drivers, WeedCarry, clocks, emerge
 from windowcast.season.rolling import trailing_mean, trailing_sum
 from windowcast.values import load
@@ -92,7 +92,7 @@ def test_crabgrass_air_rules_come_first():
         found, _ = state(station)
         weather = record(station)
         air = F_PER_C * accumulate(
-            simple_average(weather.get("tmax_c"), weather.get("tmin_c"), 10.0),
+            heating((weather.get("tmax_c") + weather.get("tmin_c")) / 2, 10.0),
             on_date(weather.times, "01-01", southern=False),
         )
         first = share_date(found.emergence["DIGIS"], found.dates, 0.01)

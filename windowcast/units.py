@@ -59,10 +59,6 @@ class Display:
         """A temperature with its sign, e.g. ``54 °F``."""
         return _write(self.temperature_value(temp_c), self.temperature_unit, digits)
 
-    def temperature_difference(self, delta_c: float, digits: int = 1) -> str:
-        """A difference of temperatures (no offset)."""
-        return _write(delta_c * (1.8 if self.us else 1.0), self.temperature_unit, digits)
-
     def speed(self, speed_m_s: float) -> str:
         """A wind speed in mph or km/h."""
         return (

@@ -26,13 +26,6 @@ def saturation_vapour_pressure_hpa(temp_c: npt.ArrayLike) -> FloatArray:
     return result
 
 
-def saturation_slope_hpa_per_c(temp_c: npt.ArrayLike) -> FloatArray:
-    """Slope of the saturation curve, hPa/°C (FAO-56 eq. 13)."""
-    temp = np.asarray(temp_c, dtype=np.float64)
-    result: FloatArray = saturation_vapour_pressure_hpa(temp) * _A * _B_C / (temp + _B_C) ** 2
-    return result
-
-
 def dewpoint_from_rh_c(temp_c: npt.ArrayLike, rh_pct: npt.ArrayLike) -> FloatArray:
     """Dew point, °C, from air temperature (°C) and relative humidity (%); NaN at 0 %."""
     rh = np.asarray(rh_pct, dtype=np.float64)
@@ -59,16 +52,6 @@ def pressure_hpa(
     return result
 
 
-def vapour_pressure_from_wet_bulb_hpa(
-    temp_c: npt.ArrayLike, wet_bulb_c: npt.ArrayLike, station_hpa: npt.ArrayLike
-) -> FloatArray:
-    """Vapour pressure, hPa, from dry and wet bulb (°C) of a ventilated psychrometer (eq. 15)."""
-    fall = np.asarray(temp_c, np.float64) - np.asarray(wet_bulb_c, np.float64)
-    gamma = PSYCHROMETER_PER_C * np.asarray(station_hpa, np.float64)
-    result: FloatArray = saturation_vapour_pressure_hpa(wet_bulb_c) - gamma * fall
-    return result
-
-
 def wet_bulb_c(
     temp_c: npt.ArrayLike, dewpoint_c: npt.ArrayLike, station_hpa: npt.ArrayLike = SEA_LEVEL_HPA
 ) -> FloatArray:
@@ -92,7 +75,7 @@ def wet_bulb_c(
     wet: FloatArray = temp + 0 * vapour
     for _ in range(_NEWTON_STEPS):
         saturation = saturation_vapour_pressure_hpa(wet)
-        slope = saturation * _A * _B_C / (wet + _B_C) ** 2
+        slope = saturation * _A * _B_C / (wet + _B_C) ** 2  # FAO-56 eq. 13
         wet = wet - (saturation - gamma * (temp - wet) - vapour) / (slope + gamma)
     return wet
 

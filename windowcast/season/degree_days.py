@@ -1,4 +1,4 @@
-"""Degree days by the published methods, and their running totals from a biofix date.
+"""Degree days of daily means, and their running totals from a biofix date.
 
 All functions take arrays ``[..., day]`` (or anything that broadcasts) in °C and return °C·d. A
 missing temperature gives a missing degree day, and a total that is missing from there to the next
@@ -8,14 +8,11 @@ biofix: a gap is never counted as zero.
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.weather.record import DateArray, FloatArray
-
-Cutoff = Literal["horizontal", "intermediate", "vertical"]
 
 
 def heating(mean_c: FloatArray, base_c: float, ceiling_c: float | None = None) -> FloatArray:
@@ -37,67 +34,6 @@ def heating(mean_c: FloatArray, base_c: float, ceiling_c: float | None = None) -
 def chilling(mean_c: FloatArray, base_c: float) -> FloatArray:
     """Degree days by which a day's mean falls short of a base (cooling degree days)."""
     return np.maximum(base_c - mean_c, 0.0)
-
-
-def simple_average(
-    tmax_c: FloatArray, tmin_c: FloatArray, base_c: float, ceiling_c: float | None = None
-) -> FloatArray:
-    """Degree days by the averaging method: (max + min) / 2 less the base, not below zero."""
-    return heating((tmax_c + tmin_c) / 2.0, base_c, ceiling_c)
-
-
-def single_sine(
-    tmax_c: FloatArray,
-    tmin_c: FloatArray,
-    base_c: float,
-    ceiling_c: float | None = None,
-    cutoff: Cutoff = "horizontal",
-) -> FloatArray:
-    """Degree days by the single-sine method, ``[..., day]``.
-
-    The day's temperature is one sine wave between minimum and maximum; the degree days are its
-    mean excess over the base.
-
-    Parameters
-    ----------
-    tmax_c, tmin_c
-        Daily extremes [°C]; NaN in, NaN out.
-    base_c, ceiling_c
-        Lower and upper threshold [°C].
-    cutoff
-        What happens above the ceiling: ``horizontal``, development goes on at the ceiling's rate;
-        ``intermediate``, it slows by as much as the ceiling is passed; ``vertical``, it stops.
-
-    References
-    ----------
-    Baskerville & Emin 1969, Ecology 50:514-517; Allen 1976, Environmental Entomology 5:388-396
-    (upper threshold); Zalom et al. 1983 (cutoff methods).
-    """
-    mean, half = (tmax_c + tmin_c) / 2.0, (tmax_c - tmin_c) / 2.0
-    total = _sine_excess(mean, half, base_c)
-    if ceiling_c is None:
-        return total
-    over = _sine_excess(mean, half, ceiling_c)
-    if cutoff == "horizontal":
-        return total - over
-    if cutoff == "intermediate":
-        return np.maximum(total - 2.0 * over, 0.0)
-    time_over = np.arccos(_share_of_wave(mean, half, ceiling_c)) / np.pi
-    return np.maximum(total - over - (ceiling_c - base_c) * time_over, 0.0)
-
-
-def _share_of_wave(mean: FloatArray, half: FloatArray, level: float) -> FloatArray:
-    """Height of a level on the wave, from -1 (at or below its foot) to 1 (at or above its top)."""
-    flat = half <= 0
-    height = (level - mean) / np.where(flat, 1.0, half)
-    return np.clip(np.where(flat, np.where(mean > level, -1.0, 1.0), height), -1.0, 1.0)
-
-
-def _sine_excess(mean: FloatArray, half: FloatArray, level: float) -> FloatArray:
-    """Mean over a sine wave of its excess over a level."""
-    angle = np.arcsin(_share_of_wave(mean, half, level))
-    excess = ((mean - level) * (np.pi / 2 - angle) + half * np.cos(angle)) / np.pi
-    return np.maximum(np.where(np.isnan(mean), np.nan, excess), 0.0)
 
 
 def accumulate(
