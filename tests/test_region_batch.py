@@ -70,6 +70,9 @@ def test_a_station_gives_the_numbers_of_the_single_site(table: pa.Table, station
         for key in batch.KEY_DATES:
             np.testing.assert_equal(number(row[key]), float(dates[key][s]), err_msg=f"{name} {key}")
             told += row[key] is not None
+        tmin = record.get("tmin_c")[part]
+        if part.stop - part.start >= 365 and np.isfinite(tmin).all():
+            assert row["frost_days"] == (tmin < 0).sum()
         start = np.datetime64(f"{name[:4]}-{'01' if southern else '07'}-01")
         offset = int((record.times[part.start] - start).astype(int))
         for purpose in PURPOSES:

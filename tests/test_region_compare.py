@@ -15,7 +15,7 @@ import pytest
 from region_fixtures import STATIONS, data, seasons, summary
 
 from windowcast.region import engine, outputs
-from windowcast.region.batch import DATE_COLUMNS, SHARE_COLUMNS, WORKABLE_COLUMNS
+from windowcast.region.batch import AMOUNT_COLUMNS, DATE_COLUMNS, SHARE_COLUMNS, WORKABLE_COLUMNS
 from windowcast.region.compare import QUANTITIES, compared, day_label, gaps, shown, summarise
 from windowcast.report.region_page import region_page
 
@@ -148,7 +148,8 @@ def test_netcdf_follows_cf(tmp_path: Path) -> None:
         assert found["station_id"].values.tolist() == list(data().stations)
         for name, values in data().values.items():
             np.testing.assert_array_equal(found[name].values, values)
-            assert found[name].attrs["units"] == ("1" if name in SHARE_COLUMNS else "days")
+            units = "1" if name in SHARE_COLUMNS else AMOUNT_COLUMNS.get(name, "days")
+            assert found[name].attrs["units"] == units
             assert {"lat", "lon", "alt", "station_id"} <= set(found[name].coords)
 
 

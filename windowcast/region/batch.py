@@ -28,8 +28,9 @@ KEY_DATES = (
     "soil_21", "poaan_10", "poaan_50", "poaan_80", "dormant", "last_safe", "greenup", "soil_13",
     "digis_10",
 )  # fmt: skip
-DATE_COLUMNS = (*KEY_DATES, *(f"barrier_{season}" for season in BARRIERS))
+DATE_COLUMNS = (*KEY_DATES, "first_frost", *(f"barrier_{season}" for season in BARRIERS))
 SHARE_COLUMNS = tuple(f"cover_{season}" for season in BARRIERS)
+AMOUNT_COLUMNS: Mapping[str, str] = {"frost_days": "days", "degree_days": "K days"}
 WORKABLE_COLUMNS: Mapping[str, str] = {
     purpose: f"workable_{purpose.replace('-', '_')}" for purpose in PURPOSES
 }
@@ -121,12 +122,25 @@ def schema() -> pa.Schema:
         for name in DATE_COLUMNS
     ]
     shares = [pa.field(name, pa.float64(), metadata={"units": "1"}) for name in SHARE_COLUMNS]
+    amounts = [
+        pa.field(name, pa.float64(), metadata={"units": unit})
+        for name, unit in AMOUNT_COLUMNS.items()
+    ]
     weeks = [
         pa.field(name, pa.list_(pa.float32(), WEEKS), metadata={"units": "days per week"})
         for name in WORKABLE_COLUMNS.values()
     ]
     return pa.schema(
-        [*text, *place, *season, *dates, *shares, *weeks, pa.field("problem", pa.string())]
+        [
+            *text,
+            *place,
+            *season,
+            *dates,
+            *shares,
+            *amounts,
+            *weeks,
+            pa.field("problem", pa.string()),
+        ]
     )
 
 
@@ -217,7 +231,7 @@ def _season_table(group: Sequence[Ready], options: Options) -> pa.Table:
         "season": found.first_years[season],
         "complete": found.complete[row, season],
     }
-    for name in (*DATE_COLUMNS, *SHARE_COLUMNS):
+    for name in (*DATE_COLUMNS, *SHARE_COLUMNS, *AMOUNT_COLUMNS):
         values = found.values[name][row, season]
         columns[name] = pa.array(values, mask=np.isnan(values))
     for purpose, name in WORKABLE_COLUMNS.items():

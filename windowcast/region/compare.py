@@ -15,7 +15,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.region.batch import DATE_COLUMNS, SHARE_COLUMNS, WORKABLE_COLUMNS
+from windowcast.region.batch import (
+    AMOUNT_COLUMNS,
+    DATE_COLUMNS,
+    SHARE_COLUMNS,
+    WORKABLE_COLUMNS,
+)
 from windowcast.region.models import WEEKS
 from windowcast.region.statistics import (
     MIN_YEARS,
@@ -41,6 +46,9 @@ QUANTITIES: Mapping[str, str] = {
     "greenup": "green-up",
     "soil_13": "soil rises through 12.8 °C",
     "digis_10": "smooth crabgrass 10 % up",
+    "first_frost": "first frost",
+    "frost_days": "frost days",
+    "degree_days": "degree days above 10 °C",
     "barrier_fall": "best fall barrier",
     "barrier_spring": "best spring barrier",
     "cover_fall": "cover of the fall barrier",
@@ -300,9 +308,11 @@ def day_label(day: float, *, southern: bool) -> str:
 
 
 def shown(value: float, quantity: str, *, southern: bool) -> str:
-    """A quantity as people read it: a calendar day, a percentage, or "cannot tell"."""
+    """A quantity as people read it: a day, a percentage, an amount, or "cannot tell"."""
     if not np.isfinite(value):
         return "cannot tell"
     if quantity in SHARE_COLUMNS:
         return f"{100 * value:.0f} %"
+    if quantity in AMOUNT_COLUMNS:
+        return f"{value:.0f}"
     return day_label(value, southern=southern)

@@ -22,10 +22,11 @@ from windowcast.season.model import Emergence, SiteState
 from windowcast.season.state import drivers_of
 from windowcast.season.turf import turf_state
 from windowcast.season.weeds import weed
+from windowcast.season.yearly import frost, warmth
 from windowcast.site import Site
 from windowcast.values import load
 from windowcast.weather.record import FloatArray, Grade, Record
-from windowcast.windows.barrier import Barrier, best_day, cover
+from windowcast.windows.barrier import Barrier, best_day, caught_by_day
 from windowcast.windows.days import DayContext, season_day
 from windowcast.windows.model import PURPOSES, PurposeName
 from windowcast.windows.purposes import Purpose, purpose_of
@@ -72,7 +73,7 @@ class Seasons:
     complete
         Share of a year's days with temperature, ``[station, season]``.
     values
-        Column → dates as days since 1970-01-01, or shares, ``[station, season]``.
+        Column → dates as days since 1970-01-01, shares or amounts, ``[station, season]``.
     weeks
         Purpose → workable days of each week of the season, ``[station, season, week]``.
     """
@@ -199,19 +200,33 @@ def _judged(stack: Stack, state: SiteState, site: Site) -> Seasons:
     for season in BARRIERS:
         best = best_barriers(state, record.get("precip_mm"), season, site)
         values[f"barrier_{season}"], values[f"cover_{season}"] = best
+    parts = [part for _, part in slices]
+    values |= climate(record, parts)
     known = np.isfinite(record.get("tmax_c") + record.get("tmin_c"))
-    days = np.stack([known[:, part].sum(axis=1) for _, part in slices], axis=1)
+    days = np.stack([known[:, part].sum(axis=1) for part in parts], axis=1)
     weeks: dict[str, npt.NDArray[np.float32]] = {}
     for name in PURPOSES:
         purpose = purpose_of(name)
         score = day_scores(record, purpose, purpose.generic, frozen=state.soil_frozen)
-        weeks[name] = workable_weeks(workable(score), [part for _, part in slices])
+        weeks[name] = workable_weeks(workable(score), parts)
     return Seasons(
         np.array([int(name[:4]) for name, _ in slices]),
         np.minimum(days / FULL_SEASON_DAYS, 1.0),
         values,
         weeks,
     )
+
+
+def climate(record: Record, parts: Sequence[slice]) -> dict[str, FloatArray]:
+    """Frost and degree days, ``[station, season]``; NaN unless every day is known."""
+    marks, tmin = load("region"), record.get("tmin_c")
+    days, first = frost(tmin, marks.number("frost"), parts)
+    mean = (record.get("tmax_c") + tmin) / 2.0
+    total, _ = warmth(mean, marks.number("degree_day_base"), parts)
+    start = record.times[[part.start for part in parts]].astype(np.float64)
+    whole = [part.stop - part.start >= FULL_SEASON_DAYS for part in parts]
+    found = {"frost_days": days, "first_frost": first + start, "degree_days": total}
+    return {name: np.where(whole, value, np.nan) for name, value in found.items()}
 
 
 def best_barriers(
@@ -234,12 +249,13 @@ def best_barriers(
         days = slice(part.start + emerging.start, part.start + emerging.stop)
         if days.stop > len(number):
             continue
-        found = cover(share[:, days], state.soil_5cm_c[:, days], rain_mm[:, days], laid)
+        given = share[:, days], state.soil_5cm_c[:, days], rain_mm[:, days]
+        catch, up = caught_by_day(*given, laid)
         can = slice(days.start, days.start + own)
-        best = best_day(found.caught[:, :own], found.up[:, :own], is_open[:, can])
+        best = best_day(catch[:, :own], up[:, :own], is_open[:, can])
         rows = np.flatnonzero(np.isfinite(share[:, days.stop - 1]) & (best >= 0))
         day[rows, s] = number[can][best[rows]]
-        caught[rows, s] = found.caught[rows, best[rows]]
+        caught[rows, s] = catch[rows, best[rows]]
     return day, caught
 
 

@@ -15,7 +15,13 @@ import numpy as np
 from windowcast import __version__
 from windowcast.errors import InputError
 from windowcast.files import atomic_file, write_atomic
-from windowcast.region.batch import DATE_COLUMNS, SHARE_COLUMNS, WORKABLE_COLUMNS, schema
+from windowcast.region.batch import (
+    AMOUNT_COLUMNS,
+    DATE_COLUMNS,
+    SHARE_COLUMNS,
+    WORKABLE_COLUMNS,
+    schema,
+)
 from windowcast.region.compare import (
     AT_LEAST,
     QUANTITIES,
@@ -177,12 +183,11 @@ def write_netcdf(path: Path, data: Compared) -> Path:
     years.long_name = "first calendar year of the season"
     years[:] = data.seasons
     for name, values in data.values.items():
-        units = "1" if name in SHARE_COLUMNS else "days"
+        units = "1" if name in SHARE_COLUMNS else AMOUNT_COLUMNS.get(name, "days")
         made = _variable(memory, name, values, units)
         made.coordinates = "lat lon alt station_id"
-        made.long_name = QUANTITIES[name] + (
-            "" if units == "1" else ", days since the first day of the season"
-        )
+        since = ", days since the first day of the season" if name in DATE_COLUMNS else ""
+        made.long_name = QUANTITIES[name] + since
     return write_atomic(path, bytes(memory.close()))
 
 

@@ -131,17 +131,25 @@ def cover(share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: B
         Rain and irrigation of each day.
     """
     share, soil_c, rain_mm = np.broadcast_arrays(*np.atleast_2d(share, soil_c, rain_mm))
-    lost = half_lives_lost(soil_c, barrier.half_life_d)
-    before = _share_before(share)
-    start = watered_in(rain_mm, barrier)
-    end_lost = lost[:, :-1] + _half_lives_held()
-    caught = _caught(before, lost, start, end_lost)
-    up = before[:, :-1]
+    caught, up = caught_by_day(share, soil_c, rain_mm, barrier)
     to_come = 1 - up
     with np.errstate(invalid="ignore", divide="ignore"):
         of_rest = np.where(to_come > 0, caught / to_come, np.nan)
+    lost = half_lives_lost(soil_c, barrier.half_life_d)
+    end_lost = lost[:, :-1] + _half_lives_held()
     ends = _at(lost, np.arange(lost.shape[-1], dtype=np.float64), end_lost, beyond=np.inf)
     return Cover(caught, of_rest, up, ends - np.arange(up.shape[-1]))
+
+
+def caught_by_day(
+    share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier
+) -> tuple[FloatArray, FloatArray]:
+    """`Cover.caught` and `Cover.up` alone, from ``[member, day]`` as in `cover`."""
+    lost = half_lives_lost(soil_c, barrier.half_life_d)
+    before = _share_before(share)
+    start = watered_in(rain_mm, barrier)
+    caught = _caught(before, lost, start, lost[:, :-1] + _half_lives_held())
+    return caught, before[:, :-1]
 
 
 def split_caught(
@@ -216,11 +224,10 @@ def _caught(
     before: FloatArray, lost: FloatArray, start_day: FloatArray, end_lost: FloatArray
 ) -> FloatArray:
     """Emergence between a day and an amount of loss, ``[member, any]``."""
-    days = np.arange(before.shape[-1], dtype=np.float64)
     finish = _at(lost, before, end_lost)
-    begin = np.empty_like(finish)
-    for member in range(len(begin)):
-        begin[member] = np.interp(start_day[member], days, before[member])
+    last = before.shape[-1] - 1
+    day = np.where(np.isnan(start_day), 0, np.minimum(start_day, last)).astype(np.int64)
+    begin = np.take_along_axis(before, day, axis=-1)
     result: FloatArray = np.where(np.isnan(start_day), np.nan, np.maximum(finish - begin, 0.0))
     return result
 

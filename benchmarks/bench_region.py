@@ -1,0 +1,326 @@
+"""Many stations: kernels against reference libraries, the pipeline against a loop, scaling.
+
+    python benchmarks/bench_region.py [kernels|pipeline|scaling|memory]... [--quick]
+
+All figures of a table are from one run on the same synthetic stations, so that a busy machine
+weighs on both sides of a ratio. Results are compared before anything is timed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+import os
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from windowcast.weather.record import Place, Record
+
+FIRST, YEARS = np.datetime64("1990-01-01"), 30
+BASE_C, FROST_C = 10.0, 0.0
+
+
+def weather(stations: int, seed: int = 1) -> tuple[Any, ...]:
+    """Dates, latitudes and daily high, low and rain ``[station, day]`` of made-up stations."""
+    draw = np.random.default_rng(seed)
+    dates = np.arange(FIRST, FIRST.astype("datetime64[Y]") + YEARS, dtype="datetime64[D]")
+    day = (dates - FIRST).astype(float)
+    latitude = draw.uniform(30, 41, stations)
+    season = np.cos(2 * np.pi * (day - 20) / 365.25)
+    spell = np.convolve(draw.normal(0, 2.2, len(day) + 6), np.ones(7) / 7**0.5, "valid")
+    mean = (30 - 0.55 * (latitude - 25))[:, None] - (10 + 0.2 * (latitude - 30))[:, None] * season
+    mean += spell - 8
+    mean += draw.normal(0, 1.5, mean.shape)
+    half = 4 + draw.gamma(4, 0.8, mean.shape)
+    rain = np.where(draw.random(mean.shape) < 0.28, draw.gamma(0.7, 11, mean.shape), 0.0)
+    return dates, latitude, mean + half, mean - half, rain
+
+
+def seconds(function: Callable[[], object], rounds: int) -> float:
+    """Median wall time."""
+    took = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        function()
+        took.append(time.perf_counter() - start)
+    return statistics.median(took)
+
+
+def row(name: str, took: float, base: float | None = None, target: str = "") -> None:
+    ratio = "" if base is None else f"{base / took:7.1f}x"
+    print(f"| {name:52} | {took:9.3f} | {ratio:>8} | {target:12} |", flush=True)
+
+
+def heading(title: str, unit: str = "s") -> None:
+    load = os.getloadavg()[0]
+    print(f"\n{title} (load average {load:.1f} on {os.cpu_count()} cores)\n")
+    print(f"| {'what':52} | {unit:>9} | {'ours is':>8} | {'target':12} |")
+    print(f"| {'-' * 52} | {'-' * 9} | {'-' * 8} | {'-' * 12} |")
+
+
+# ------------------------------------------------------------------------------------- kernels
+
+
+def kernels(stations: int) -> None:
+    """Degree days, frost days and first frost of each year against xclim and pandas."""
+    import warnings
+
+    import pandas as pd
+    import xarray as xr
+    import xclim.indices as xci
+
+    from windowcast.season.yearly import frost, warmth
+
+    warnings.simplefilter("ignore")
+    dates, _, tmax, tmin, _ = weather(stations)
+    tas = (tmax + tmin) / 2
+    edges = [*np.flatnonzero(np.diff(dates.astype("datetime64[Y]"), prepend=np.datetime64("NaT"))
+                             .astype(bool)).tolist(), len(dates)]  # fmt: skip
+    parts = [slice(a, b) for a, b in itertools.pairwise(edges)]
+
+    def part_of(rows: slice) -> tuple[np.ndarray, ...]:
+        total, first_cool = warmth(tas[rows], BASE_C, parts)
+        return total, frost(tmin[rows], FROST_C, parts)[0], first_cool
+
+    halves = [slice(0, stations // 2), slice(stations // 2, stations)]
+
+    def ours() -> list[np.ndarray]:
+        with ThreadPoolExecutor(len(halves)) as pool:
+            done = list(pool.map(part_of, halves))
+        return [np.concatenate(columns) for columns in zip(*done, strict=True)]
+
+    def array(values: np.ndarray) -> Any:
+        return xr.DataArray(
+            values,
+            dims=("station", "time"),
+            coords={"time": dates.astype("datetime64[ns]")},
+            attrs={"units": "degC"},
+        )
+
+    x_tas, x_tmin = array(tas), array(tmin)
+
+    def with_xclim() -> list[np.ndarray]:
+        first = xci.first_day_temperature_below(
+            x_tas, thresh=f"{BASE_C} degC", after_date="01-01", window=1, freq="YS"
+        )
+        return [
+            xci.growing_degree_days(x_tas, thresh=f"{BASE_C} degC", freq="YS").values,
+            xci.frost_days(x_tmin, thresh=f"{FROST_C} degC", freq="YS").values,
+            first.values - 1,
+        ]
+
+    year = dates.astype("datetime64[Y]").astype(int)
+    frame = pd.DataFrame(
+        {
+            "station": np.repeat(np.arange(stations), len(dates)),
+            "year": np.tile(year, stations),
+            "day": np.tile((dates - dates.astype("datetime64[Y]")).astype(int), stations),
+            "tas": tas.ravel(),
+            "tmin": tmin.ravel(),
+        }
+    )
+
+    def with_pandas() -> list[np.ndarray]:
+        keys = [frame["station"], frame["year"]]
+        sums = (frame["tas"] - BASE_C).clip(lower=0).groupby(keys).sum()
+        frost = (frame["tmin"] < FROST_C).groupby(keys).sum()
+        day = frame["day"].where(frame["tas"] < BASE_C).groupby(keys).min()
+        return [s.to_numpy(float).reshape(stations, -1) for s in (sums, frost, day)]
+
+    mine = ours()
+    for name, other in (("xclim", with_xclim()), ("pandas", with_pandas())):
+        for a, b, what in zip(mine, other, ("sums", "frost", "first"), strict=True):
+            np.testing.assert_allclose(a, b, rtol=1e-9, atol=1e-6, err_msg=f"{name} {what}")
+    heading(f"Kernels: {stations} stations x {YEARS} years, two threads; results equal to 1e-9")
+    took = seconds(ours, 7)
+    row("windowcast.season.yearly", took)
+    row("xclim 0.5x indices on xarray", (t := seconds(with_xclim, 3)))
+    row("  against it", took, t, ">= 20x")
+    row("pandas group-by", (t := seconds(with_pandas, 3)))
+    row("  against it", took, t, ">= 50x")
+    rate = bandwidth()
+    read = 2 * tas.nbytes
+    print(
+        f"\nLeast bytes read {read / 1e6:.0f} MB at {rate / 1e9:.1f} GB/s: "
+        f"{read / rate * 1e3:.0f} ms; the kernels take {took * 1e3:.0f} ms."
+    )
+
+
+def bandwidth() -> float:
+    """Memory read and written by two threads adding arrays much larger than the cache, bytes/s."""
+    size = 16_000_000
+    a, b = np.ones(size), np.ones(size)
+    halves = [slice(0, size // 2), slice(size // 2, size)]
+
+    def add(part: slice) -> None:
+        np.add(a[part], b[part], out=b[part])
+
+    def both() -> None:
+        with ThreadPoolExecutor(2) as pool:
+            list(pool.map(add, halves))
+
+    return 3 * a.nbytes / seconds(both, 7)
+
+
+# ------------------------------------------------------------------------------------ pipeline
+
+
+def records(stations: int) -> list[Record]:
+    dates, latitude, tmax, tmin, rain = weather(stations)
+    made = []
+    for i in range(stations):
+        values = {"tmax_c": tmax[i], "tmin_c": tmin[i], "precip_mm": rain[i]}
+        grades = {name: np.zeros(len(dates), np.uint8) for name in values}
+        made.append(Record(Place(f"S{i}", float(latitude[i]), -90.0), dates, values, grades))
+    return made
+
+
+def one_site(record: Record) -> None:
+    """What a single site's path works out for all its seasons."""
+    from windowcast.region.batch import Options
+    from windowcast.season.dates import key_dates
+    from windowcast.season.state import build
+    from windowcast.windows.model import PURPOSES
+    from windowcast.windows.purposes import purpose_of
+    from windowcast.windows.workable import day_scores, workable
+
+    state, _ = build(record, Options().site())
+    key_dates(state)
+    for name in PURPOSES:
+        purpose = purpose_of(name)
+        workable(day_scores(record, purpose, purpose.generic, frozen=state.soil_frozen))
+
+
+def many_sites(stations: int) -> int:
+    """The region's path on one core; returns its seasons."""
+    from windowcast.region.batch import Options
+    from windowcast.region.models import seasons_of, stacked
+
+    return int((seasons_of(stacked(records(stations)), Options().site()).complete > 0).sum())
+
+
+def pipeline(stations: int) -> None:
+    """Soil to odds: stations side by side against a loop over single sites."""
+    from windowcast.region.batch import Options
+    from windowcast.region.models import seasons_of, stacked
+
+    made = records(stations)
+    stack = stacked(made)
+    some = made[:4]
+    one_site(some[0])
+    loop = seconds(lambda: [one_site(r) for r in some], 3) / len(some)
+    alone = seconds(lambda: seasons_of(stack, Options().site()), 2) / stations
+    start = time.perf_counter()
+    code = "import sys; sys.path.insert(0, {0!r}); import bench_region as b; b.many_sites({1})"
+    command = [sys.executable, "-c", code.format(str(Path(__file__).parent), stations)]
+    empty = [sys.executable, "-c", code.format(str(Path(__file__).parent), 1)]
+    subprocess.run(empty, check=True)
+    start_up = time.perf_counter() - start
+    start = time.perf_counter()
+    for process in [subprocess.Popen(command) for _ in range(2)]:
+        process.wait()
+    two = (time.perf_counter() - start - start_up) / (2 * stations)
+    heading(f"Pipeline: {stations} stations x {YEARS} years at once", "ms/st-year")
+    per = 1e3 / YEARS
+    row("single sites in a loop, one core", loop * per)
+    row("side by side, one core", alone * per, loop * per)
+    row("side by side, two processes", two * per, loop * per, ">= 30x")
+    print(f"\nStation-years a second: loop {YEARS / loop:.0f}, one core {YEARS / alone:.0f}, "
+          f"two processes {YEARS / two:.0f}.")  # fmt: skip
+    # roofline: three inputs read, soil at three depths, water and ice written and read again
+    moved = 366 * 8 * (3 + 2 * 5)
+    rate = bandwidth()
+    floor = moved / rate
+    print(f"Roofline: {moved / 1e3:.0f} kB a station-year at {rate / 1e9:.1f} GB/s allow "
+          f"{1 / floor:,.0f} station-years/s; two processes reach "
+          f"{100 * floor / (two / YEARS):.2f} % of it (arithmetic of the soil's daily step and the "
+          f"passes over temporaries bound it, not memory).")  # fmt: skip
+
+
+# ------------------------------------------------------------------------- scaling and memory
+
+
+def write_stations(folder: Path, stations: int, years: int) -> None:
+    """Files to compare: a few made-up records, linked under many names."""
+    from windowcast.region.box import record_csv
+
+    folder.mkdir()
+    different = [r.between(r.times[0], r.times[0] + 365 * years) for r in records(16)]
+    for n, record in enumerate(different):
+        (folder.parent / f"{stations}-{n}.csv").write_text(record_csv(record))
+    lines = ["file,id,latitude,longitude"]
+    for n in range(stations):
+        at = f"{30 + n % 11},{-110 + n % 40}"
+        lines.append(f"{folder.parent / f'{stations}-{n % 16}.csv'},S{n:05d},{at}")
+    (folder / "list.csv").write_text("\n".join(lines) + "\n")
+
+
+def compare(home: Path, stations: int, workers: int, years: int) -> tuple[float, float, float]:
+    """Wall seconds, and peak resident MB of the program and of its largest worker."""
+    source = home / f"{stations}-{workers}"
+    write_stations(source, stations, years)
+    code = (
+        "import resource, sys; from windowcast.cli import main\n"
+        "if __name__ == '__main__':\n"
+        "    try: main(sys.argv[1:])\n"
+        "    except SystemExit: pass\n"
+        "    use = [resource.getrusage(w).ru_maxrss / 1024 for w in (0, -1)]\n"
+        "    print('RSS', *use, file=sys.stderr)\n"
+    )
+    script = home / "run.py"
+    script.write_text(code)
+    args = ["compare", str(source / "list.csv"), "--workers", str(workers)]
+    start = time.perf_counter()
+    done = subprocess.run(
+        [sys.executable, str(script), *args, "--out", str(source / "out")],
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    took = time.perf_counter() - start
+    own, worker = done.stderr.split("RSS")[1].split()
+    return took, float(own), float(worker)
+
+
+def scaling(counts: list[int], years: int) -> None:
+    """Wall time by number of stations and processes, with peak memory; files read and written."""
+    with tempfile.TemporaryDirectory() as folder:
+        home = Path(folder)
+        print(f"\nWhole command, {years} years, files read and outputs written (load average "
+              f"{os.getloadavg()[0]:.1f})\n")  # fmt: skip
+        print("| stations | processes |      s | ms/station | RSS main MB | RSS worker MB |")
+        print("| -------- | --------- | ------ | ---------- | ----------- | ------------- |")
+        for stations, workers in [(n, 2) for n in counts] + [(counts[min(1, len(counts) - 1)], 1)]:
+            took, own, worker = compare(home, stations, workers, years)
+            print(f"| {stations:8} | {workers:9} | {took:6.1f} | {1e3 * took / stations:10.1f} | "
+                  f"{own:11.0f} | {worker:13.0f} |", flush=True)  # fmt: skip
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("what", nargs="*", default=["kernels", "pipeline", "scaling"])
+    parser.add_argument("--quick", action="store_true", help="a tenth of the stations")
+    given = parser.parse_args()
+    tenth = 10 if given.quick else 1
+    if "kernels" in given.what:
+        kernels(1000 // tenth)
+    if "pipeline" in given.what:
+        pipeline(256 // (4 if given.quick else 1))
+    if "scaling" in given.what:
+        scaling([n // tenth for n in (100, 1000, 10_000)], YEARS)
+    print(f"\nPeak memory of this process: "
+          f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
