@@ -89,6 +89,7 @@ def test_wind_and_snow_are_never_filled() -> None:
         after = filled(record([2.0, None, 2.0], name))
         assert np.isnan(after.get(name)[1])
         assert after.flags[0].action == "refused"
+        assert after.flags[0].text.endswith("1 day, never filled")
 
 
 def rain_of_years(years: int, gap: slice) -> Record:
@@ -108,8 +109,12 @@ def test_rain_comes_from_the_same_time_of_other_years() -> None:
 
 
 def test_rain_stays_missing_with_too_few_years_or_a_long_gap() -> None:
-    for before in (rain_of_years(3, slice(100, 102)), rain_of_years(5, slice(100, 104))):
+    for before, why in (
+        (rain_of_years(3, slice(100, 102)), "too few other years to fill from"),
+        (rain_of_years(5, slice(100, 104)), "too long to fill"),
+    ):
         after = filled(before)
+        assert after.flags[0].text.endswith(why)
         assert np.isnan(after.get("precip_mm")).sum() == np.isnan(before.get("precip_mm")).sum()
         assert after.flags[0].action == "refused"
 

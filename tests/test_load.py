@@ -147,6 +147,11 @@ def test_without_temperature_there_is_no_answer(tmp_path: Path) -> None:
         loaded(tmp_path, "date,precip_mm\n2020-01-01,3\n", today=dt.date(2020, 1, 2))
 
 
+def test_a_record_that_begins_later_says_when(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"begins on 2020-01-01, after 2019-06-01.*later date"):
+        loaded(tmp_path, table(dt.date(2020, 1, 1), 30), today=dt.date(2019, 6, 1))
+
+
 def test_every_finding_is_listed_with_its_span(tmp_path: Path) -> None:
     text = table(dt.date(2020, 1, 1), 20) + "2020-01-24,99,5,0\n2020-01-25,12,5,0\n"
     lines = finding_lines(loaded(tmp_path, text, today=dt.date(2020, 1, 26)))

@@ -153,5 +153,14 @@ def _open_flag(record: Record, name: str, spans: npt.NDArray[np.int64]) -> Flag:
     missing = int((spans[:, 1] - spans[:, 0]).sum())
     first, last = str(record.times[spans[0, 0]]), str(record.times[spans[-1, 1] - 1])
     gaps = "a gap" if len(spans) == 1 else f"{len(spans)} gaps"
-    text = f"{_label(record, name)}: {gaps}, {_unit(record, missing)}, too long to fill"
+    why = _why_open(name, record.daily, int((spans[:, 1] - spans[:, 0]).max()))
+    text = f"{_label(record, name)}: {gaps}, {_unit(record, missing)}, {why}"
     return Flag("gap", name, first, last, missing, "refused", text)
+
+
+def _why_open(name: str, daily: bool, steps: int) -> str:
+    """Why a gap of so many steps was not filled."""
+    longest = _longest(name, daily)
+    if longest == 0:
+        return "never filled"
+    return "too long to fill" if steps > longest else "too few other years to fill from"

@@ -129,12 +129,19 @@ def assemble(
     Raises
     ------
     InputError
-        There is no air temperature in any record.
+        All records begin after today, or none has air temperature.
     """
     date = np.datetime64(today, "D")
     start, stop = day_starts(ZoneInfo(place.timezone), _dates(today))
     parts = [_until(checked(record), date, stop) for record in records]
     parts = [part for part in parts if len(part.times)]
+    if records and not parts:
+        begins = min(str(record.times[0])[:10] for record in records)
+        raise InputError(
+            f"the weather begins on {begins}, after {today}",
+            field="date",
+            remedy="ask for a later date, or give a record that reaches further back",
+        )
     hourly = [part for part in parts if not part.daily]
     daily = [part for part in parts if part.daily]
     joined_hours = None
