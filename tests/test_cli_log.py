@@ -189,6 +189,9 @@ def test_the_record_sheet_has_every_item_of_the_federal_list(run: Run) -> None:
         (line,) = [x for x in text.splitlines() if x.startswith("* " + label)]
         assert value in line
     assert "Still to enter: Crop" in text
+    assert max(map(len, text.split("\n\n20")[0].splitlines())) <= 78  # fits on paper
+    assert "Restricted use:" in text
+    assert "for restricted-use products" in " ".join(text.split())
 
 
 def test_edit_undo_remove_history(run: Run) -> None:

@@ -16,6 +16,8 @@ from hypothesis import strategies as st
 from windowcast.cli import cli, main
 from windowcast.errors import InputError
 from windowcast.materials.actives import load_actives
+from windowcast.materials.both_units import value_text
+from windowcast.materials.products import load_products
 from windowcast.materials.quantity import parse, parse_rate
 from windowcast.materials.rates import parse_concentration
 from windowcast.materials.tank import (
@@ -272,10 +274,12 @@ def test_an_override_is_shown(site_file: Path) -> None:
     listed = tank("active")
     assert "propyzamide (also pronamide): group 3" in listed
     packaged = tank("active", "pronamide")
-    assert "activation_mm = 12.7 mm" in packaged
+    assert "activation_mm = 0.5 in (12.7 mm)" in packaged
     assert "cannot tell: take it from your label" in packaged
     assert "yours" not in packaged
-    assert "max_year_kg_ha = 1.2" in tank("active", "glyphosate", "--site", str(site_file))
+    assert "max_year_kg_ha = 1.07 lb/acre (1.2 kg/ha)" in tank(
+        "active", "glyphosate", "--site", str(site_file)
+    )
     labels = site_file.with_name("labels.toml")
     labels.write_text("[glyphosate]\nrain_free_h = 4\n")
     (line,) = [
@@ -379,3 +383,40 @@ def test_errors_are_one_line_with_exit_code_2(
     said = capsys.readouterr().err.strip()
     assert match in said
     assert "\n" not in said
+
+
+@pytest.mark.parametrize(
+    ("text", "match"),
+    [
+        ("rain_free_h = inf", "is not a number"),
+        ("largest_bbch = 500", "500 is not a BBCH stage"),
+        ("group = 99", "99 is not a WSSA/HRAC group number"),
+        ("group = 9.5", "9.5 is not a WSSA/HRAC group number"),
+        ("dormant_control_pct = 130", "more than 100 %"),
+        ('turf.hybrid_bermudagras = "never"', "'hybrid_bermudagras' is no turf known here"),
+        ("rain_fre_h = 4", "close: rain_free_h"),
+    ],
+)
+def test_a_label_file_may_not_say_the_impossible(tmp_path: Path, text: str, match: str) -> None:
+    file = tmp_path / "labels.toml"
+    file.write_text(f"[glyphosate]\n{text}\n")
+    with pytest.raises(InputError, match=match) as error:
+        load_actives(file)
+    assert "labels.toml" in str(error.value)
+
+
+def test_a_label_file_names_each_product_once(tmp_path: Path) -> None:
+    file = tmp_path / "labels.toml"
+    file.write_text('[[products]]\nname = "jug"\nrate = "1 pt/acre"\n' * 2)
+    with pytest.raises(InputError, match="is there twice"):
+        load_products(file, ACTIVES)
+
+
+def test_values_are_shown_in_both_systems(tmp_path: Path) -> None:
+    file = tmp_path / "labels.toml"
+    file.write_text("[glyphosate]\ntemp_low_f = 45\nmax_year_kg_ha = 2.0\n")
+    known = load_actives(file)["glyphosate"].known()
+    assert value_text(known["temp_low_c"]) == "45 °F (7.2 °C)"
+    assert value_text(known["max_year_kg_ha"]) == "1.78 lb/acre (2 kg/ha)"  # 2 / 1.12085
+    assert value_text(known["selective"]) == "no"
+    assert value_text(known["rain_free_h"]) == "6 (1 to 6) h"

@@ -86,6 +86,7 @@ def active(name: str | None, site_file: Path | None) -> None:
     """
     from windowcast.cli.options import Start
     from windowcast.materials.actives import ASK_LABEL, load_actives
+    from windowcast.materials.both_units import value_text
 
     start = Start(site_file, sample=False, files=(), date=None, offline=True)
     actives = load_actives(start.beside(start.site().materials_file) if site_file else None)
@@ -99,12 +100,8 @@ def active(name: str | None, site_file: Path | None) -> None:
     click.echo(found.name + (f" (also {', '.join(found.also)})" if found.also else ""))
     for key, value in found.known().items():
         mark = "yours: " if key in found.overridden else ""
-        ranged = value.low is not None and value.high is not None
-        span = f" ({value.low:g} to {value.high:g})" if ranged else ""
         note = f"; {value.note}" if value.note else ""
-        unit = {"1": "", "degC": "°C"}.get(value.unit, value.unit)
-        text = f"{value.value}{span} {unit}".strip()
-        click.echo(f"  {key} = {text}  [{mark}{value.status}: {value.source}{note}]")
+        click.echo(f"  {key} = {value_text(value)}  [{mark}{value.status}: {value.source}{note}]")
     click.echo(f"  anything else: {ASK_LABEL}")
 
 

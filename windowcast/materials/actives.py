@@ -9,12 +9,14 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
+from math import isfinite
 from os import PathLike
 from pathlib import Path
 from typing import Any
 
 from windowcast import values
 from windowcast.errors import InputError
+from windowcast.site import Species
 from windowcast.units import MM_PER_INCH, f_to_c
 from windowcast.values import Value
 
@@ -25,11 +27,16 @@ TURF_STATES = ("never", "dormant", "semi-dormant", "green")  # each allows the o
 SEE_LABEL = "see label"
 ASK_LABEL = "cannot tell: take it from your label"
 
+_LAST_GROUP = 34  # HRAC global classification 2020 (from memory)
+_LAST_STAGE = 99  # BBCH
+
 _CHOICES: Mapping[str, Sequence[str]] = {
     "movement": MOVEMENTS,
     "uptake": UPTAKES,
     "timing": TIMINGS,
 }
+_ENDINGS = {"_kg_ha": "kg/ha", "_l_ha": "L/ha", "_pct": "%", "_bbch": "BBCH", "_weeks": "week",
+            "_days": "d", "_mm": "mm", "_c": "degC", "_d": "d", "_h": "h"}  # fmt: skip
 _US_KEYS = {"_f": ("_c", f_to_c, "degC"), "_in": ("_mm", lambda x: x * MM_PER_INCH, "mm")}
 
 
@@ -202,6 +209,7 @@ def _override(
     for key, raw in entries.items():
         if key == "turf" and isinstance(raw, dict):
             for species, state in raw.items():
+                _check_species(species, path, key_name)
                 value = _user_value(key_name, f"turf.{species}", state, before, path)
                 turf[species_key(species)] = value
                 touched.append(f"turf.{species_key(species)}")
@@ -247,19 +255,24 @@ def _user_value(
             "is not a known value" + (f" (close: {near[0]})" if near else ""),
             path=path,
             field=where,
-            remedy="see the head of the packaged table for the names",
+            remedy=f"use one of {', '.join(sorted(_FIELDS))}, turf",
         )
     _check(key, numbers, path, where)
     old = before.get(key)
     replaced = f"replaces {old.value} {old.unit} [{old.source}]".replace("  ", " ") if old else ""
     return Value(
         path=f"materials.{name}.{key}",
-        unit=unit or (old.unit if old else str(entry.get("unit", ""))),
+        unit=unit or (old.unit if old else str(entry.get("unit", "")) or _unit_of(key)),
         source=str(entry.get("source", f"label in hand, {Path(path).name}")),
         status="label guidance",
         note="; ".join(filter(None, [str(entry.get("note", "")), replaced])),
         **numbers,
     )
+
+
+def _unit_of(key: str) -> str:
+    """The unit a field's name ends with."""
+    return next((unit for ending, unit in _ENDINGS.items() if key.endswith(ending)), "")
 
 
 def _check(key: str, numbers: Mapping[str, Any], path: str | PathLike[str], where: str) -> None:
@@ -271,14 +284,31 @@ def _check(key: str, numbers: Mapping[str, Any], path: str | PathLike[str], wher
         problem = "" if isinstance(value, str) and value.strip() else "is not a text"
     elif key in _FLAGS:
         problem = "" if isinstance(value, bool) else f"{value!r} is not true or false"
-    elif not _is_number(*numbers.values()):
+    elif not (_is_number(*numbers.values()) and all(map(isfinite, numbers.values()))):
         problem = f"{value!r} is not a number"
+    elif key == "group":
+        known = float(value).is_integer() and 1 <= value <= _LAST_GROUP
+        problem = "" if known else f"{value} is not a WSSA/HRAC group number"
+    elif key.endswith("_bbch") and value > _LAST_STAGE:
+        problem = f"{value:g} is not a BBCH stage"
+    elif key.endswith("_pct") and value > 100:
+        problem = f"{value:g} is more than 100 %"
     elif key.endswith("_c"):
         problem = "" if -30 <= value <= 60 else f"{value:g} °C lies outside -30 to 60 °C"
     else:
         problem = "" if value >= 0 else f"{value:g} is negative"
     if problem:
         raise InputError(problem, path=path, field=where, remedy="take it from the label in hand")
+
+
+def _check_species(species: str, path: str | PathLike[str], name: str) -> None:
+    """Refuse a misspelt turf: what it was meant to forbid would silently not hold."""
+    known = [species_key(s) for s in Species]
+    if species_key(species) not in known:
+        raise InputError(
+            f"{species!r} is no turf known here", path=path, field=f"{name}.turf",
+            remedy=f"use one of {', '.join(known)}",
+        )  # fmt: skip
 
 
 def _is_number(*items: Any) -> bool:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+
 from windowcast import units
 from windowcast.materials.quantity import significant, write
+from windowcast.values import Value
 
 _KG_HA_PER_LB_ACRE = units.KG_PER_LB / units.M2_PER_ACRE * 1e4
 _L_HA_PER_GAL_ACRE = units.L_PER_US_GAL / units.M2_PER_ACRE * 1e4
@@ -34,6 +37,37 @@ def flow(flow_l_min: float) -> str:
     )
 
 
+def value_text(value: Value) -> str:
+    """A science value with its range and unit; temperatures, depths and rates in both systems."""
+    ends = [] if value.low is None or value.high is None else [value.low, value.high]
+    if value.unit in _BOTH:
+        write_both = _BOTH[value.unit]
+        span = f", {' to '.join(map(write_both, ends))}" if ends else ""
+        return f"{write_both(float(value))}{span}"
+    if isinstance(value.value, bool):
+        return "yes" if value.value else "no"
+    span = f" ({ends[0]:g} to {ends[1]:g})" if ends else ""
+    number = isinstance(value.value, int | float)
+    text = significant(float(value), 4) if number else str(value.value)
+    return f"{text}{span} {'' if value.unit == '1' else value.unit}".strip()
+
+
+def _temperature(temp_c: float) -> str:
+    return f"{units.c_to_f(temp_c):.0f} °F ({temp_c:.1f} °C)"
+
+
+def _depth(depth_mm: float) -> str:
+    return f"{significant(depth_mm / units.MM_PER_INCH, 2)} in ({significant(depth_mm, 3)} mm)"
+
+
 def active_rate(rate_kg_ha: float) -> str:
     """Pounds per acre and kilograms per hectare of active ingredient."""
     return f"{significant(rate_kg_ha / _KG_HA_PER_LB_ACRE, 3)} lb/acre ({rate_kg_ha:.3g} kg/ha)"
+
+
+_BOTH: Mapping[str, Callable[[float], str]] = {
+    "degC": _temperature,
+    "mm": _depth,
+    "L/ha": carrier,
+    "kg/ha": active_rate,
+}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 
 from windowcast import values
 from windowcast.materials.both_units import active_rate, area, carrier
@@ -12,6 +13,8 @@ from windowcast.records.model import Application, Material
 from windowcast.units import c_to_f
 
 NOT_ENTERED = "not entered"
+WIDTH = 78  # of a page of plain text
+_LABEL = 42
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +65,8 @@ def record_sheet(application: Application) -> RecordSheet:
             for label, field in asked
             if field in _MATERIAL_FIELDS
         ]
+        said = {True: "yes", False: "no", None: NOT_ENTERED}[material.restricted]
+        block.append(SheetItem("Restricted use", said, asked=False, missing=False))
         if material.product_rate:
             block.append(SheetItem("Rate of product", material.product_rate, False, False))
         blocks.append(tuple(block))
@@ -82,20 +87,21 @@ def record_sheet(application: Application) -> RecordSheet:
 def sheet_lines(sheet: RecordSheet) -> list[str]:
     """The sheet as text lines to print; ``*`` marks what the rule asks for."""
     lines = [sheet.title, "-" * len(sheet.title)]
-    lines += [_line(item) for item in sheet.common]
+    lines += [part for item in sheet.common for part in _lines(item)]
     for number, block in enumerate(sheet.materials, start=1):
-        lines += ["", f"Material {number}", *(_line(item) for item in block)]
-    lines += ["", f"* asked for by {sheet.source}", sheet.note]
+        lines += ["", f"Material {number}", *(part for item in block for part in _lines(item))]
+    ends = [f"* asked for by {sheet.source}", sheet.note]
     if sheet.missing:
-        lines.append(f"Still to enter: {'; '.join(sheet.missing)}.")
-    return lines
+        ends.append(f"Still to enter: {'; '.join(sheet.missing)}.")
+    return [*lines, "", *(part for text in ends for part in wrap(text, WIDTH))]
 
 
 _MATERIAL_FIELDS = frozenset({"product", "registration", "product_total"})
 
 
-def _line(item: SheetItem) -> str:
-    return f"{'*' if item.asked else ' '} {item.label + ':':<42}{item.text}"
+def _lines(item: SheetItem) -> list[str]:
+    head = f"{'*' if item.asked else ' '} {item.label + ':':<{_LABEL}}"
+    return wrap(item.text, WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
 
 
 def _item(label: str, text: str) -> SheetItem:
