@@ -11,7 +11,8 @@ import pytest
 from windowcast.errors import InputError, SourceUnreachableError
 from windowcast.site import Site, load_site, site_from
 from windowcast.weather.clock import local_today
-from windowcast.weather.load import load_weather
+from windowcast.weather.files import read_weather
+from windowcast.weather.load import assemble, load_weather
 from windowcast.weather.record import Grade, Weather
 from windowcast.windows.trace import finding_lines
 
@@ -143,8 +144,13 @@ def test_files_of_the_site_file_are_beside_it(tmp_path: Path) -> None:
 
 
 def test_without_temperature_there_is_no_answer(tmp_path: Path) -> None:
+    file = tmp_path / "rain.csv"
+    file.write_text("date,precip_mm\n2020-01-01,3\n")
+    today = dt.date(2020, 1, 2)
     with pytest.raises(InputError, match=r"no daily highest and lowest temperature.*give a file"):
-        loaded(tmp_path, "date,precip_mm\n2020-01-01,3\n", today=dt.date(2020, 1, 2))
+        assemble([read_weather(file, place=SITE.place)], SITE.place, today)
+    with pytest.raises(SourceUnreachableError, match=r"no temperature for the site.*give weather"):
+        load_weather(SITE, files=[file], today=today, offline=True)
 
 
 def test_a_record_that_begins_later_says_when(tmp_path: Path) -> None:
