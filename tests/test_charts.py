@@ -47,7 +47,7 @@ def _charts() -> list[Chart]:
         band=(np.full(12, 1.0), np.full(12, 5.0)),
     )
     strips = [item.chart for item in view.open if item.chart]
-    return [*view.season, *strips, cover, workable]
+    return [*view.season, view.turf, *strips, cover, workable]
 
 
 CHARTS = _charts()
@@ -188,11 +188,26 @@ def test_few_past_seasons_give_no_band() -> None:
     assert np.isnan(low).all()
 
 
+def test_emergence_shows_the_count_of_this_season_only() -> None:
+    # the made-up crabgrass counts from 1 January; what last spring brought is not drawn
+    chart = next(c for c in answer_view(answer()).season if c.key == "emergence-digis")
+    days = {row[0]: row[1] for row in chart.rows}
+    assert days["Sat 15 Jul"] in {"–", "0"}
+    assert days["Sat 30 Mar"] == "0"
+
+
 def test_fan_leaves_the_forecast_as_issued_out_of_the_odds() -> None:
     members = np.vstack([np.full(10, 99.0), np.ones((9, 10))])
     fan = series.fan(DATES, DATES[:10], members)
     assert fan.high[0] == 1.0
     assert np.isnan(fan.high[10])
+
+
+def test_mean_of_futures_is_not_told_where_half_of_them_are_unknown() -> None:
+    members = np.array([[9.0, 9, 9], [0, 1, np.nan], [1, np.nan, np.nan], [1, 1, 1]])
+    mean = series.mean_of_futures(members)
+    assert mean[:2] == pytest.approx([2 / 3, 1])  # by hand
+    assert np.isnan(mean[2])
 
 
 @pytest.mark.parametrize(

@@ -124,6 +124,39 @@ def emergence_chart(
     return Chart(key, title, desc, svg, ("Date", "Up %", "10–90 % band"), rows)
 
 
+def turf_chart(
+    dates: DateArray,
+    *,
+    dormant: FloatArray,
+    safe: FloatArray,
+    today: dt.date,
+    phase: str,
+) -> Chart:
+    """Chance of full dormancy, and that a non-selective product is safe by the turf, day by day.
+
+    Series are 0..1 along `dates`, NaN where it cannot be told; `phase` says where the turf stands.
+    """
+    asleep, harmless = 100 * dormant, 100 * safe
+    layers: list[Layer] = [
+        Line(asleep, "now", "fully dormant"),
+        Line(harmless, "other", "safe for a non-selective product"),
+        Moment(today, "today"),
+    ]
+    title = "Turf: dormancy and green-up"
+    desc = (
+        f"Yesterday {phase}. Chance of full dormancy, and of turf that a non-selective product "
+        "does not harm, in percent; what cannot be told is left out."
+    )
+    svg = time_chart(
+        "turf", title, desc, dates, layers, y_title="% chance on the day", y_range=(0, 100)
+    )
+    rows = tuple(
+        (wording.day(date), _word(asleep[n], 0), _word(harmless[n], 0))
+        for n, date in _weekly(dates)
+    )
+    return Chart("turf", title, desc, svg, ("Date", "Dormant %", "Safe %"), rows)
+
+
 def cover_chart(
     key: str,
     title: str,

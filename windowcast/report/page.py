@@ -7,8 +7,11 @@ from importlib import resources
 from typing import TYPE_CHECKING
 
 from windowcast.answer import Answer
+from windowcast.report.plan_view import plan_view
 from windowcast.report.view import Words, answer_view
 from windowcast.units import Display
+from windowcast.windows.cautions import CAUTIONS
+from windowcast.windows.plan_model import SeasonPlan
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -43,4 +46,19 @@ def render_page(answer: Answer) -> str:
         view=answer_view(answer),
         words=Words(Display(answer.ranking.units)),
         style=style_sheet(),
+    )
+
+
+def render_plan(plan: SeasonPlan, *, sample: bool = False) -> str:
+    """The season plan as one HTML file, like `render_page`; `sample` says so at the top."""
+    return (
+        templates()
+        .get_template("plan_page.html")
+        .render(
+            plan=plan_view(plan),
+            cautions=CAUTIONS,
+            sample=sample,
+            words=Words(Display(plan.units)),
+            style=style_sheet(),
+        )
     )

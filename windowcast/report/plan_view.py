@@ -11,17 +11,19 @@ import numpy as np
 from windowcast.report import wording
 from windowcast.report.chartkit import Chart
 from windowcast.report.charts import cover_chart, workable_chart
-from windowcast.report.season import from_to, never_opens, normal_from_to, short, span
+from windowcast.report.season import (
+    fewest_days,
+    from_to,
+    normal_from_to,
+    short,
+    span,
+    status_words,
+)
 from windowcast.units import Display
 from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows.plan_model import CoverPlan, KeyDate, PurposePlan, SeasonPlan, Week
 
-STATUS_WORDS = {
-    "open": "open now",
-    "cannot tell": "cannot tell",
-    "ahead": "still to come",
-    "over": "over",
-}
+ORDER = ("open", "cannot tell", "ahead", "over")
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,7 @@ class PurposeRow:
     status: str
     from_to: str
     normal: str
+    fewest: str
     charts: tuple[Chart, ...]
     cover_texts: tuple[str, ...]
 
@@ -80,7 +83,7 @@ def plan_view(plan: SeasonPlan) -> PlanView:
 
 def _by_status(purposes: Sequence[PurposePlan]) -> list[PurposePlan]:
     """What can be done now first, what is over last."""
-    return sorted(purposes, key=lambda purpose: list(STATUS_WORDS).index(purpose.status))
+    return sorted(purposes, key=lambda purpose: ORDER.index(purpose.status))
 
 
 def date_row(key: KeyDate, display: Display) -> DateRow:
@@ -123,9 +126,10 @@ def _purpose(purpose: PurposePlan, covers: tuple[Chart, ...]) -> PurposeRow:
         charts.insert(0, _workable(purpose))
     return PurposeRow(
         plan=purpose,
-        status="not expected" if never_opens(purpose) else STATUS_WORDS[purpose.status],
+        status=status_words(purpose),
         from_to=from_to(purpose),
         normal=normal_from_to(purpose),
+        fewest=fewest_days(purpose),
         charts=tuple(charts),
         cover_texts=tuple(_cover_text(cover) for cover in purpose.covers),
     )

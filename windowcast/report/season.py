@@ -16,8 +16,9 @@ from windowcast.windows.odds import DateRange
 from windowcast.windows.plan_model import CoverPlan, KeyDate, PurposePlan, SeasonPlan, Week
 
 WIDTH = 100
+HARDLY = 0.005  # a share that is not worth a number
 _STATUS = {
-    "open": "open",
+    "open": "open now",
     "ahead": "still to come",
     "over": "over",
     "cannot tell": "cannot tell",
@@ -93,16 +94,26 @@ def _key_dates(dates: Sequence[KeyDate], display: Display) -> Iterator[str]:
 
 
 def _purpose(plan: PurposePlan) -> Iterator[str]:
-    yield f"{plan.title}: {'not expected' if never_opens(plan) else _STATUS[plan.status]}"
+    yield f"{plan.title}: {status_words(plan)}"
     normal = normal_from_to(plan)
     yield from _wrapped(f"{from_to(plan)}{normal and '; normal '}{normal}.", "  ")
     if plan.decision:
         yield from _wrapped(plan.decision.advice, "  ")
     for cover in plan.covers:
         yield from _cover(cover)
+    yield from _wrapped(fewest_days(plan), "  ")
     if plan.status != "over" and not never_opens(plan):
         yield from _wrapped(f"If missed: {plan.if_missed}", "  ")
         yield from _wrapped(plan.delay_cost, "  ")
+
+
+def status_words(plan: PurposePlan) -> str:
+    """Where a purpose stands: ``open now``, ``about to open``, ``over``, ..."""
+    if never_opens(plan):
+        return "not expected"
+    if plan.status == "open" and plan.opened is None:
+        return "about to open"
+    return _STATUS[plan.status]
 
 
 def never_opens(plan: PurposePlan) -> bool:
@@ -120,7 +131,20 @@ def from_to(plan: PurposePlan) -> str:
     if plan.closed is None and plan.closes is None:
         return f"{first}, when it {'closed' if plan.status == 'over' else 'closes'} cannot be told"
     last = f"closed {short(plan.closed)}" if plan.closed else f"closes {_dated(plan.closes)}"
+    if plan.reopens >= HARDLY:
+        last += f" (it opens once more in {wording.share(plan.reopens)} of the possible futures)"
     return f"{first}, {last}"
+
+
+def fewest_days(plan: PurposePlan) -> str:
+    """The leanest fortnight of a purpose's time in a sentence; "" where it cannot be told."""
+    lean = plan.fewest
+    if lean is None or plan.status == "over" or never_opens(plan):
+        return ""
+    return (
+        f"Fewest workable days: about {lean.days:.0f} ({lean.low:.0f} to {lean.high:.0f}) of the "
+        f"{lean.open_days} that the calendar leaves in the fortnight from {short(lean.start)}."
+    )
 
 
 def normal_from_to(plan: PurposePlan) -> str:

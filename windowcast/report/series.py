@@ -59,9 +59,22 @@ def onto(dates: DateArray, own_dates: DateArray, values: FloatArray) -> FloatArr
 
 def fan(dates: DateArray, own_dates: DateArray, members: FloatArray) -> Fan:
     """Percentiles over the futures (member 0, the forecast as issued, is not one of them)."""
-    futures = members[1:] if members.ndim > 1 and len(members) > 1 else np.atleast_2d(members)
+    futures = _futures(members)
     low, mid, high = _percentiles(futures, (10, 50, 90))
     return Fan(*(onto(dates, own_dates, line) for line in (low, mid, high)))
+
+
+def mean_of_futures(members: FloatArray) -> FloatArray:
+    """Mean over the futures that can be told, ``[day]``; NaN where half of them cannot."""
+    futures = _futures(members)
+    known = np.isfinite(futures)
+    with np.errstate(invalid="ignore"):
+        mean = np.where(known, futures, 0.0).sum(axis=0) / known.sum(axis=0)
+    return np.where(known.mean(axis=0) > 0.5, mean, np.nan)
+
+
+def _futures(members: FloatArray) -> FloatArray:
+    return members[1:] if members.ndim > 1 and len(members) > 1 else np.atleast_2d(members)
 
 
 def past_band(

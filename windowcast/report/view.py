@@ -12,11 +12,11 @@ from windowcast import values
 from windowcast.answer import Answer
 from windowcast.report import series, wording
 from windowcast.report.chartkit import Chart
-from windowcast.report.charts import emergence_chart, soil_chart
+from windowcast.report.charts import emergence_chart, soil_chart, turf_chart
 from windowcast.report.strips import hour_strip
 from windowcast.season.model import SiteState, TurfPhase
 from windowcast.units import Display
-from windowcast.weather.record import DateArray
+from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows.model import (
     HourStrip,
     Judged,
@@ -110,6 +110,7 @@ class AnswerView:
     open: tuple[PurposeView, ...]
     closed: tuple[PurposeView, ...]
     season: tuple[Chart, ...]
+    turf: Chart
 
 
 def answer_view(answer: Answer) -> AnswerView:
@@ -124,7 +125,8 @@ def answer_view(answer: Answer) -> AnswerView:
         sample=is_sample(answer),
         open=tuple(p for p in purposes if p.outlook.in_season),
         closed=tuple(p for p in purposes if not p.outlook.in_season),
-        season=season_charts(answer, display),
+        season=(_soil(answer, display), *_emergence(answer)),
+        turf=_turf(answer),
     )
 
 
@@ -163,7 +165,7 @@ def state_sentence(past: SiteState, display: Display) -> str:
         parts.append(TURF_WORDS[TurfPhase(int(past.turf.phase[..., -1]))])
     for curve in past.emergence.values():
         share = float(curve.share[..., -1]) if curve.share.shape[-1] else float("nan")
-        if np.isfinite(share) and share >= 0.005:
+        if 0.005 <= share < 0.995:  # not before its season, nor after it
             parts.append(f"{wording.share(share)} of the season's {curve.name} is up")
     text = "; ".join(parts) or "the state of the site cannot be told"
     return f"Yesterday: {text}."
@@ -185,11 +187,6 @@ def hour_levels(strip: HourStrip) -> tuple[Verdict, ...]:
         return "fit" if score >= fit else "marginal" if score >= marginal else "unfit"
 
     return tuple(level(score) for score in strip.scores)
-
-
-def season_charts(answer: Answer, display: Display) -> tuple[Chart, ...]:
-    """Soil temperature and each weed's emergence through the season."""
-    return (_soil(answer, display), *_emergence(answer))
 
 
 def _purpose(outlook: PurposeOutlook) -> PurposeView:
@@ -239,25 +236,20 @@ def _emergence(answer: Answer) -> list[Chart]:
     charts = []
     for code, curve in answer.past.emergence.items():
         ahead = answer.ahead.emergence[code]
-        lines = []
-        ended = slice(_restart(dates, answer, code), None)
-        for past_line, ahead_line, rank in (
-            (curve.share_low, ahead.share_low, "low"),
-            (curve.share, ahead.share, "mid"),
-            (curve.share_high, ahead.share_high, "high"),
-        ):
-            fan = series.fan(dates, answer.ahead.dates, ahead_line)
-            known = series.onto(dates, answer.past.dates, past_line)
-            line = np.where(np.isfinite(known), known, getattr(fan, rank))
-            line[ended] = np.nan
-            lines.append(line)
+        low, middle, high = (
+            _joined(dates, answer, getattr(curve, name), getattr(ahead, name), rank)
+            for name, rank in (("share_low", "low"), ("share", "mid"), ("share_high", "high"))
+        )
+        other = _other_season(middle)
+        for line in (low, middle, high):
+            line[other] = np.nan
         charts.append(
             emergence_chart(
                 f"emergence-{code.lower()}",
                 curve.name,
                 dates,
-                share=lines[1],
-                band=(lines[0], lines[2]),
+                share=middle,
+                band=(low, high),
                 today=answer.ranking.today,
                 windows=_marked(answer.ranking, curve.season),
             )
@@ -265,11 +257,41 @@ def _emergence(answer: Answer) -> list[Chart]:
     return charts
 
 
-def _restart(dates: DateArray, answer: Answer, code: str) -> int:
-    """The day on which the next season's count begins, when it lies ahead in this one."""
-    future = series.fan(dates, answer.ahead.dates, answer.ahead.emergence[code].share)
-    drops = np.flatnonzero(np.diff(future.mid) < -0.3)
-    return int(drops[0]) + 1 if len(drops) else len(dates)
+def _turf(answer: Answer) -> Chart:
+    dates = series.season_dates(answer)
+    past, ahead = answer.past, answer.ahead
+
+    def joined(known: FloatArray, members: FloatArray) -> FloatArray:
+        before = series.onto(dates, past.dates, known)
+        after = series.onto(dates, ahead.dates, series.mean_of_futures(members))
+        return np.where(np.isfinite(before), before, after)
+
+    phase = TurfPhase(int(past.turf.phase[-1])) if len(past.turf.phase) else TurfPhase.UNKNOWN
+    return turf_chart(
+        dates,
+        dormant=joined(past.turf.dormant_probability, ahead.turf.dormant_probability),
+        safe=joined(past.turf.nonselective_safe, ahead.turf.nonselective_safe),
+        today=answer.ranking.today,
+        phase=TURF_WORDS[phase],
+    )
+
+
+def _joined(
+    dates: DateArray, answer: Answer, known: FloatArray, members: FloatArray, rank: str
+) -> FloatArray:
+    """The past where it is known, else a line of the members' fan."""
+    before = series.onto(dates, answer.past.dates, known)
+    after: FloatArray = getattr(series.fan(dates, answer.ahead.dates, members), rank)
+    return np.where(np.isfinite(before), before, after)
+
+
+def _other_season(share: FloatArray) -> slice:
+    """Days in the count of another season: before a restart, or after a late one."""
+    drops = np.flatnonzero(np.diff(np.nan_to_num(share)) < -0.3)
+    if not len(drops):
+        return slice(0, 0)
+    restart = int(drops[-1]) + 1
+    return slice(restart, None) if restart > 0.9 * len(share) else slice(0, restart)
 
 
 def _marked(ranking: Ranking, season: str) -> list[tuple[dt.date, dt.date, str]]:
