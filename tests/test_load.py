@@ -149,7 +149,7 @@ def test_without_temperature_there_is_no_answer(tmp_path: Path) -> None:
     today = dt.date(2020, 1, 2)
     with pytest.raises(InputError, match=r"no daily highest and lowest temperature.*give a file"):
         assemble([read_weather(file, place=SITE.place)], SITE.place, today)
-    with pytest.raises(SourceUnreachableError, match=r"no temperature for the site.*give weather"):
+    with pytest.raises(InputError, match=r"no temperature for the site.*give weather"):
         load_weather(SITE, files=[file], today=today, offline=True)
 
 
