@@ -146,6 +146,7 @@ def test_all_missing_series_still_draws_a_chart() -> None:
         y_title="°C", y_range=(0, 1),
     )  # fmt: skip
     ET.fromstring(svg)
+    assert "nan" not in svg
 
 
 @given(st.floats(-1e6, 1e6), st.floats(0.01, 1e6), st.integers(2, 8))

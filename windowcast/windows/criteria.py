@@ -116,7 +116,8 @@ def inversion(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     calm = _fades(ctx.wind_m_s, rule.value("wind_m_s").value)
     cover = np.where(np.isnan(ctx.cloud), 0.0, ctx.cloud)
     clear = _fades(cover, rule.value("cloud").value, floor=rule.number("overcast_share"))
-    since_low = ctx.temp_c - np.fmin.reduce(sliding(ctx.temp_c, 12, 0), axis=-1)
+    night = sliding(ctx.temp_c, int(rule.number("night_hours")), 0)
+    since_low = ctx.temp_c - np.fmin.reduce(night, axis=-1)
     warmer = np.diff(ctx.temp_c, axis=-1, prepend=ctx.temp_c[..., :1]) > 0
     still = np.where(warmer, _fades(since_low, rule.value("warming_c").value), 1.0)
     return low_sun * calm * clear * still
@@ -177,9 +178,10 @@ def sun_after(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Share of clear sky by day, from now to tomorrow evening."""
     if needs.light_needed is None:
         return np.full_like(ctx.sun_deg, np.nan)
+    hours = int(table_of("sun_after").number("hours"))
     by_day = np.where(ctx.sun_deg > 0, 1.0 - ctx.cloud, 0.0)
-    ahead = sliding(by_day, 0, 32).sum(axis=-1)
-    lit = sliding((ctx.sun_deg > 0).astype(np.float64), 0, 32).sum(axis=-1)
+    ahead = sliding(by_day, 0, hours).sum(axis=-1)
+    lit = sliding((ctx.sun_deg > 0).astype(np.float64), 0, hours).sum(axis=-1)
     result: FloatArray = ahead / np.maximum(lit, 1.0)
     return result
 
