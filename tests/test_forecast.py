@@ -281,7 +281,7 @@ def test_old_200_is_asked_again_in_the_other_format(
     server: Loopback, cache: Cache, grid: dict[str, Any], now: dt.datetime
 ) -> None:
     """200 with a forecast days old occurs (weather-gov/api issues 71, 86, 177); other formats
-    can come from another copy (goat-hill/bitclock issue 15)."""
+    can come from another copy (goat-hill/bitclock#15)."""
     old = copy.deepcopy(grid)
     old["properties"]["updateTime"] = (now - 50 * HOUR).isoformat()
     server.routes["/gridpoints/TAE/58,65"] = [

@@ -26,7 +26,7 @@ from windowcast.weather.sources import Found, Request
 NAME = "forecast"
 HOST = "https://api.weather.gov"
 LICENCE = "US National Weather Service, public domain"
-# the two formats may come from copies of different age (goat-hill/bitclock issue 15)
+# the two formats may come from copies of different age (goat-hill/bitclock#15)
 ACCEPT = ("application/geo+json", "application/ld+json")
 
 # variable → (layer, kind of unit as in columns.CONVERSIONS)
