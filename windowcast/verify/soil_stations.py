@@ -16,11 +16,11 @@ import numpy.typing as npt
 from windowcast.errors import InputError
 from windowcast.values import load
 from windowcast.weather.record import DateArray, FloatArray, Record
-from windowcast.weather.textfile import read_text_bytes
-from windowcast.weather.uscrn import is_uscrn, read_uscrn, station_number
+from windowcast.weather.uscrn import first_line, is_uscrn, read_uscrn, station_number
 
 WEATHER = ("tmax_c", "tmin_c", "precip_mm", "solar_mj_m2", "rh_mean_pct")
 PROBES = ("soil_5cm_c", "soil_10cm_c")
+YEARS_BEFORE = np.timedelta64(730, "D")  # of weather alone, for the model to start on
 
 
 @dataclass(frozen=True)
@@ -63,10 +63,7 @@ def find_files(paths: Sequence[str | PathLike[str]]) -> dict[str, list[Path]]:
 
 
 def _is_uscrn(path: Path) -> bool:
-    if path.suffix.lower() not in {".txt", ".gz"}:
-        return False
-    first = read_text_bytes(path).split(b"\n", 1)[0].decode("ascii", "replace")
-    return is_uscrn(first)
+    return path.suffix.lower() in {".txt", ".gz"} and is_uscrn(first_line(path))
 
 
 def read_stations(paths: Sequence[str | PathLike[str]]) -> Stations:
@@ -84,7 +81,8 @@ def read_stations(paths: Sequence[str | PathLike[str]]) -> Stations:
         raise InputError(
             "no station has soil temperature", remedy="give USCRN stations with soil probes"
         )
-    first = min(r.times[0] for r in kept.values())
+    probed = min(_first_value(r, PROBES[0]) for r in kept.values())
+    first = max(min(r.times[0] for r in kept.values()), probed - YEARS_BEFORE)
     last = max(r.times[-1] for r in kept.values())
     dates = np.arange(first, last + np.timedelta64(1, "D"))
     weather = {name: _together(kept, name, dates) for name in WEATHER}
@@ -107,8 +105,15 @@ def _together(records: dict[str, Record], name: str, dates: DateArray) -> FloatA
     values = np.full((len(records), len(dates)), np.nan)
     for row, record in zip(values, records.values(), strict=True):
         begin = int((record.times[0] - dates[0]).astype(np.int64))
-        row[begin : begin + len(record.times)] = record.get(name)
+        skip = max(-begin, 0)
+        row[begin + skip : begin + len(record.times)] = record.get(name)[skip:]
     return values
+
+
+def _first_value(record: Record, name: str) -> np.datetime64:
+    """Date of the first known value."""
+    first: np.datetime64 = record.times[int(np.argmax(np.isfinite(record.get(name))))]
+    return first
 
 
 def screen(

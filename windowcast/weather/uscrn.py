@@ -10,6 +10,7 @@ stand for missing. Yearly files of a station may be put one after another, in an
 from __future__ import annotations
 
 import re
+import zlib
 from collections.abc import Sequence
 from os import PathLike
 from pathlib import Path
@@ -58,6 +59,26 @@ def station_name(path: str | PathLike[str]) -> str:
     return (match["name"] if match else Path(path).name).replace("_", " ")
 
 
+def first_line(path: str | PathLike[str]) -> str:
+    """First line of a file, plain or gzip, without reading the rest.
+
+    Raises
+    ------
+    InputError
+        As `read_text_bytes`.
+    """
+    try:
+        with Path(path).open("rb") as stream:
+            head = stream.read(4096)
+        if head.startswith(b"\x1f\x8b"):
+            head = zlib.decompressobj(wbits=31).decompress(head, 4096)
+    except (OSError, zlib.error):
+        head = b""
+    if not head.strip():  # let the careful reader say what is wrong
+        head = read_text_bytes(path)
+    return head.split(b"\n", 1)[0].decode("ascii", "replace")
+
+
 def station_number(path: str | PathLike[str]) -> str:
     """WBAN number of the station in a file.
 
@@ -66,7 +87,7 @@ def station_number(path: str | PathLike[str]) -> str:
     InputError
         Not such a file.
     """
-    line = read_text_bytes(path).split(b"\n", 1)[0].decode("ascii", "replace")
+    line = first_line(path)
     if not is_uscrn(line):
         raise InputError("is not a USCRN daily01 file", path=path, row=1, remedy=_REMEDY)
     return line.split()[_STATION]
