@@ -218,6 +218,6 @@ def merged_notes(notes: Sequence[str], display: Display) -> list[str]:
         named.setdefault(text if colon else "", []).append(what)
     merged = [words.sentence(what) for what in named.pop("", [])]
     return merged + [
-        words.sentence(f"{words.joined(list(dict.fromkeys(whats)))}: {text}")
-        for text, whats in named.items()
+        words.sentence(f"{words.joined(list(dict.fromkeys(things)))}: {text}")
+        for text, things in named.items()
     ]

@@ -68,7 +68,7 @@ def _problem(request: Request, error: Exception) -> Response:
 
 
 def _failed(request: Request, error: Exception) -> Response:
-    LOG.error("%s %s failed", request.method, request.url.path, exc_info=error)
+    LOG.error("%s %s failed: %r", request.method, request.url.path, error)
     return _error(request, 500, "Something went wrong here. The server's own output says what.")
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 from windowcast.errors import InputError
@@ -71,9 +71,7 @@ class SiteBook:
             site, problem = _read(file, *file_state(file))
             known[slug] = KnownSite(slug, site, file, problem)
         if not known:
-            from windowcast.weather.sample import sample_site
-
-            return [KnownSite(SAMPLE_SLUG, sample_site(), None)]
+            return [_sample()]
         return sorted(known.values(), key=lambda site: (site.name.lower(), site.slug))
 
     def find(self, slug: str) -> KnownSite | None:
@@ -115,6 +113,13 @@ def _free(slug: str, taken: dict[str, KnownSite]) -> str:
     while free in taken or free == SAMPLE_SLUG:
         free, number = f"{slug}-{number}", number + 1
     return free
+
+
+@cache
+def _sample() -> KnownSite:
+    from windowcast.weather.sample import sample_site
+
+    return KnownSite(SAMPLE_SLUG, sample_site(), None)
 
 
 def file_state(file: Path) -> tuple[int, int]:
