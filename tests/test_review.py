@@ -259,8 +259,12 @@ def test_overseeded_turf_is_a_fault_and_unknown_cannot_be_told(
 def test_survivors_are_judged_by_how_the_application_was_made(look: Callable[..., Review]) -> None:
     good = spray("2017-02-07 10:00", "glyphosate", purpose="dormant", where="A", wind_m_s=2.5)
     bad = spray("2017-01-10 09:00", "glyphosate", purpose="dormant", where="B")
-    notes = [FieldNote(dt.date(2017, 3, 20), "seen", where=w, survivors_mixed=True) for w in "AB"]
-    by_place = {s.where: s.suspicion for s in look(good, bad, *notes).suspicions}
+    calm = replace(good, where="C", wind_m_s=None)  # nobody measured the wind
+    notes = [FieldNote(dt.date(2017, 3, 20), "seen", where=w, survivors_mixed=True) for w in "ABC"]
+    by_place = {s.where: s.suspicion for s in look(good, bad, calm, *notes).suspicions}
+    assert "unless" not in by_place["A"].reason
+    assert by_place["C"].raised
+    assert "unless wind" in by_place["C"].reason
     assert by_place["A"].raised
     assert by_place["A"].groups == (9,)
     assert not by_place["B"].raised

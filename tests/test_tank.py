@@ -420,3 +420,14 @@ def test_values_are_shown_in_both_systems(tmp_path: Path) -> None:
     assert value_text(known["max_year_kg_ha"]) == "1.78 lb/acre (2 kg/ha)"  # 2 / 1.12085
     assert value_text(known["selective"]) == "no"
     assert value_text(known["rain_free_h"]) == "6 (1 to 6) h"
+
+
+def test_the_label_file_of_the_manual_can_be_used(tmp_path: Path) -> None:
+    page = (Path(__file__).parents[1] / "docs" / "labels.md").read_text()
+    file = tmp_path / "labels.toml"
+    file.write_text(page.split("```toml\n")[1].split("```")[0])
+    known = load_actives(file)
+    assert known["glyphosate"].overridden == (
+        "rain_free_h", "temp_low_c", "largest_bbch", "turf.zoysiagrass",
+    )  # fmt: skip
+    assert set(load_products(file, known)) == {"shed jug"}

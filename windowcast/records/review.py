@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import PathLike
 
 import numpy as np
@@ -275,6 +275,10 @@ def _suspected(
         suspicion = suspect_resistance(
             use, note.date, survivors_mixed=note.survivors_mixed, faults=last.faults
         )
+        unknown = [j.label for j in last.scored.judged if j.score is None] if last.scored else []
+        if suspicion.raised and unknown:  # what cannot be told does not make it a proper one
+            reason = f"{suspicion.reason}, unless {' or '.join(unknown)}, not known, was at fault"
+            suspicion = replace(suspicion, reason=reason)
         found.append(Suspected(note.date, note.where, note.weed, last.id, suspicion))
     return found
 
