@@ -153,6 +153,12 @@ def test_without_temperature_there_is_no_answer(tmp_path: Path) -> None:
         load_weather(SITE, files=[file], today=today, offline=True)
 
 
+@pytest.mark.parametrize("today", [dt.date.min, dt.date.max])
+def test_dates_no_weather_has_are_refused(tmp_path: Path, today: dt.date) -> None:
+    with pytest.raises(InputError, match=r"no date of weather; give one from 1700"):
+        loaded(tmp_path, table(dt.date(2020, 1, 1), 30), today=today)
+
+
 def test_a_record_that_begins_later_says_when(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"begins on 2020-01-01, after 2019-06-01.*later date"):
         loaded(tmp_path, table(dt.date(2020, 1, 1), 30), today=dt.date(2019, 6, 1))

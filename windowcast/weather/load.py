@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from windowcast.weather.sources import Progress
 
 RECENT_HOURS_DAYS = 10  # days before today for which hours are kept
+FIRST_YEAR, LAST_YEAR = 1700, 2200  # thermometers are hardly older; days around stay countable
 SEAM_DAYS = 60  # days of the archive fetched before a file's end, to compare the two
 
 
@@ -79,6 +80,12 @@ def load_weather(
 
     clock = local_today(site.zone)
     today = today or clock
+    if not FIRST_YEAR <= today.year <= LAST_YEAR:
+        raise InputError(
+            f"{today} is no date of weather",
+            field="date",
+            remedy=f"give one from {FIRST_YEAR} to {LAST_YEAR}",
+        )
     given = [read_weather(file, place=site.place) for file in files or site.weather.files]
     ends = [last_measured(record, site.zone, before=today) for record in given]
     known_to = max((end for end in ends if end is not None), default=None)
