@@ -33,6 +33,12 @@ BEYOND_DAYS = 62  # past the season's end, so that spring barriers are seen out
     show_default=True,
     help="What is printed.",
 )
+@click.option(
+    "--page",
+    type=click.Path(path_type=Path),
+    metavar="OUT.html",
+    help="Also write the plan as a self-contained page.",
+)
 @click.option("--explain", is_flag=True, help="Trace the plan's values to their sources.")
 def command(
     *,
@@ -43,6 +49,7 @@ def command(
     offline: bool,
     units: System | None,
     format_: str,
+    page: Path | None,
     explain: bool,
 ) -> None:
     """Show where the season stands, its key dates with intervals, and the plan.
@@ -54,6 +61,11 @@ def command(
     plan = plan_of(Start(site_file, sample, files, date, offline))
     if units is not None:
         plan = replace(plan, units=units)
+    if page is not None:
+        from windowcast.files import write_atomic
+        from windowcast.report.page import render_plan
+
+        write_atomic(page, render_plan(plan, sample=sample))
     click.echo(plan_json(plan) if format_ == "json" else plan_text(plan), nl=False)
     if explain and format_ != "json":  # the JSON always holds them
         sources = [f"{key.label}: {key.source}" for key in plan.key_dates]
