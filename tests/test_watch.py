@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import subprocess
+import sys
+import threading
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +17,7 @@ from windowcast.answer import Answer, answer
 from windowcast.cli import main
 from windowcast.cli.watch import read_state, write_state
 from windowcast.errors import InputError
+from windowcast.files import alone
 from windowcast.report.calendar import write_calendar
 from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.model import Odds, Ranking, Window
@@ -165,3 +169,36 @@ def test_bad_input_ends_with_2(capsys: pytest.CaptureFixture[str], tmp_path: Pat
     with pytest.raises(SystemExit) as stop:
         main(["watch", str(tmp_path / "none.toml")])
     assert stop.value.code == 2
+
+
+def test_two_at_once_tell_once(tmp_path: Path) -> None:
+    """Two programs started together on one state: one tells, the other finds it told."""
+    code = "from windowcast.cli import main; main()"
+    state = tmp_path / "told.json"
+    line = [sys.executable, "-c", code, "watch", "--sample", "--threshold", "0.3"]
+    both = [
+        subprocess.Popen([*line, "--state", str(state)], stdout=subprocess.PIPE, text=True)
+        for _ in range(2)
+    ]
+    said = [process.communicate(timeout=60)[0] for process in both]
+    assert sorted(process.returncode for process in both) == [0, 10]
+    assert sorted(bool(text) for text in said) == [False, True]
+
+
+def test_a_lock_holds_until_its_holder_ends(tmp_path: Path) -> None:
+    path = tmp_path / "told.json"
+    order: list[str] = []
+
+    def second() -> None:
+        with alone(path):
+            order.append("second")
+
+    with alone(path):
+        thread = threading.Thread(target=second)
+        thread.start()
+        thread.join(0.2)
+        order.append("first")
+    thread.join(10)
+    assert order == ["first", "second"]
+    with pytest.raises(InputError, match="cannot be locked"), alone(tmp_path / "none" / "x"):
+        pass

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -46,6 +47,54 @@ def atomic_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
     finally:
         if temporary is not None:
             Path(temporary).unlink(missing_ok=True)
+
+
+@contextmanager
+def alone(path: str | os.PathLike[str]) -> Iterator[None]:
+    """Hold a lock beside a file: of programs that come at once one works and the others wait.
+
+    The lock goes with the program that holds it, however that ends; its file ``<name>.lock`` stays.
+
+    Raises
+    ------
+    InputError
+        The folder cannot be written to, or the other program does not end (Windows: 10 s).
+    """
+    target = Path(path)
+    lock = target.with_name(f".{target.name}.lock")
+    try:
+        handle = os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
+    except OSError as error:
+        raise InputError(
+            f"cannot be locked ({error.strerror or error})",
+            path=target,
+            remedy="choose a folder that exists and may be written to",
+        ) from error
+    try:
+        _lock(handle, target)
+        yield
+    finally:
+        os.close(handle)
+
+
+if sys.platform == "win32":
+
+    def _lock(handle: int, target: Path) -> None:
+        import msvcrt
+
+        try:
+            msvcrt.locking(handle, msvcrt.LK_LOCK, 1)
+        except OSError as error:
+            raise InputError(
+                "is in use by another program", path=target, remedy="try again in a moment"
+            ) from error
+
+else:
+
+    def _lock(handle: int, target: Path) -> None:
+        import fcntl
+
+        fcntl.flock(handle, fcntl.LOCK_EX)
 
 
 def write_atomic(path: str | os.PathLike[str], content: str | bytes) -> Path:

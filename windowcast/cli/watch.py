@@ -61,11 +61,27 @@ def command(
       2   bad input
       3   no weather could be reached and none is cached
     """
-    from windowcast.windows.watching import compare
+    from windowcast.files import alone
 
     path = _state_path(state, site_file)
+    with alone(path):  # cron may start a second one while the first still fetches
+        news, name = _look(
+            path, Start(site_file, sample, files, date, offline), threshold, calendar
+        )
+    if not news:
+        return
+    click.echo(_paragraph(name, news))
+    ctx.exit(OPENED if any(n.kind == "opened" for n in news) else FELL_BACK)
+
+
+def _look(
+    path: Path, start: Start, threshold: float | None, calendar: Path | None
+) -> tuple[tuple[News, ...], str]:
+    """What is new and the site's name; what is told is kept, the calendar brought up to date."""
+    from windowcast.windows.watching import compare
+
     told = read_state(path)
-    answer = Start(site_file, sample, files, date, offline).answer()
+    answer = start.answer()
     least = threshold if threshold is not None else answer.site.advice.odds_threshold
     now = dt.datetime.now(dt.UTC)
     today = dt.datetime.combine(answer.ranking.today, dt.time(), answer.site.zone)
@@ -77,10 +93,7 @@ def command(
 
         write_calendar(calendar, answer)
     write_state(path, kept)  # before the message: a message twice is worse than one lost
-    if not news:
-        return
-    click.echo(_paragraph(answer.site.name, news))
-    ctx.exit(OPENED if any(n.kind == "opened" for n in news) else FELL_BACK)
+    return news, answer.site.name
 
 
 def _state_path(state: Path | None, site_file: Path | None) -> Path:
