@@ -37,7 +37,7 @@ def dates_on(record: Record, site: Site, today: dt.date) -> dict[str, KeyDate]:
     last = np.datetime64(today) + FORECAST_DAYS - 1
     found = answer(site, Weather(record.between(record.times[0], last), None, today))
     years = found.members.past_years
-    axis = SeasonAxis.of(found.past, found.ahead, southern=False, years=years)
+    axis = SeasonAxis.of(found.past, found.ahead, southern=False, overseeded=False, years=years)
     return {key.name: key for key in key_dates(axis, southern=False)}
 
 

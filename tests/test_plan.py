@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 import jsonschema
 import numpy as np
@@ -15,19 +18,20 @@ from windowcast.answer import Answer, answer
 from windowcast.cli import cli
 from windowcast.materials.actives import load_actives
 from windowcast.report.season import plan_json, plan_schema, plan_text, shipped_plan_schema
+from windowcast.values import Value
 from windowcast.weather.ensemble import members
-from windowcast.weather.record import Weather
+from windowcast.weather.record import FloatArray, Weather
 from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.barrier import Barrier, cover
 from windowcast.windows.cover_plan import Material, cover_plan, material_of, season_of
-from windowcast.windows.decision import decision, later_value
+from windowcast.windows.decision import Later, decision, later_value
 from windowcast.windows.key_dates import key_dates
 from windowcast.windows.odds import DateRange, first_day, last_day
 from windowcast.windows.plan import _when, season_plan
-from windowcast.windows.plan_model import PurposePlan, SeasonPlan
+from windowcast.windows.plan_model import Decision, PurposePlan, SeasonPlan
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.season_axis import SeasonAxis
-from windowcast.windows.workable import day_scores, open_days, workable
+from windowcast.windows.workable import day_scores, fewest_workable, open_days, workable
 
 AUGUST = dt.date(2017, 8, 20)
 
@@ -65,7 +69,7 @@ def purpose(plan: SeasonPlan, name: str) -> PurposePlan:
 
 
 def test_where_the_season_stands(august: Answer) -> None:
-    axis = SeasonAxis.of(august.past, august.ahead, southern=False)
+    axis = SeasonAxis.of(august.past, august.ahead, southern=False, overseeded=False)
     assert axis.start == dt.date(2017, 7, 1)
     assert axis.gone == 50
     assert len(axis.state.soil_5cm_c) == 100
@@ -93,9 +97,9 @@ def test_key_dates_hold_what_then_came() -> None:
     for year in (2015, 2016):
         today = dt.date(year, 8, 20)
         foretold = answer_on(today)
-        axis = SeasonAxis.of(foretold.past, foretold.ahead, southern=False)
+        axis = SeasonAxis.of(foretold.past, foretold.ahead, southern=False, overseeded=False)
         later = answer_on(dt.date(year + 1, 6, 25))
-        seen_axis = SeasonAxis.of(later.past, later.ahead, southern=False)
+        seen_axis = SeasonAxis.of(later.past, later.ahead, southern=False, overseeded=False)
         seen = {k.name: k for k in key_dates(seen_axis, southern=False)}
         for key in key_dates(axis, southern=False):
             came = seen[key.name].passed
@@ -147,7 +151,9 @@ def test_normals_rest_on_the_last_thirty_seasons(august: Answer) -> None:
     # WMO-No. 1203: climatological standard normals are means over 30 years
     days = np.arange(np.datetime64("1950-01-01"), np.datetime64("2017-07-01"))
     past = replace(august.past, dates=days)
-    axis = replace(SeasonAxis.of(august.past, august.ahead, southern=False), past=past)
+    axis = replace(
+        SeasonAxis.of(august.past, august.ahead, southern=False, overseeded=False), past=past
+    )
     starts = [start for start, _ in axis.past_seasons(southern=False)]
     assert len(starts) == 30
     assert starts[-1] == dt.date(2016, 7, 1)
@@ -202,7 +208,7 @@ def test_dry_warm_day_is_workable_and_rain_is_not() -> None:
 
 def test_cover_curve_agrees_with_the_barrier(august: Answer) -> None:
     """Without spread in half-life or curve, a point of the plan is the mean of `cover`."""
-    axis = SeasonAxis.of(august.past, august.ahead, southern=False)
+    axis = SeasonAxis.of(august.past, august.ahead, southern=False, overseeded=False)
     weed = axis.state.emergence["POAAN"]
     sure = replace(weed, share_low=weed.share, share_high=weed.share)
     rain = np.zeros_like(weed.share)
@@ -232,7 +238,7 @@ def test_cover_curve_agrees_with_the_barrier(august: Answer) -> None:
 
 
 def test_longer_half_life_catches_more_and_dry_ground_nothing(august: Answer) -> None:
-    axis = SeasonAxis.of(august.past, august.ahead, southern=False)
+    axis = SeasonAxis.of(august.past, august.ahead, southern=False, overseeded=False)
     weed = axis.state.emergence["POAAN"]
     open_ = (axis.number >= 50) & (axis.number < 120)
     rain = np.zeros_like(weed.share)
@@ -271,7 +277,7 @@ def test_best_dates_lie_in_the_published_windows(plan: SeasonPlan, sample: Answe
 
 
 def test_a_short_lived_barrier_gains_by_a_split(august: Answer) -> None:
-    axis = SeasonAxis.of(august.past, august.ahead, southern=False)
+    axis = SeasonAxis.of(august.past, august.ahead, southern=False, overseeded=False)
     weed = axis.state.emergence["POAAN"]
     open_ = (axis.number >= 50) & (axis.number < 140)
     rain = np.zeros_like(weed.share)
@@ -296,41 +302,148 @@ def test_a_short_lived_barrier_gains_by_a_split(august: Answer) -> None:
 
 def test_decision_speaks_for_the_better_choice(sample: Answer) -> None:
     chosen = purpose_of("dormant")
-    drawn = sample.members
     rng = np.random.default_rng(1)
-    none = np.zeros((100, 10))
+    kwargs: dict[str, Any] = {"today": dt.date(2018, 1, 18), "closes": dt.date(2018, 3, 20)}
+    nothing = Later(np.zeros(100), np.zeros(100, dtype=bool))
+
+    def decide(offers: FloatArray, later: Later = nothing) -> Decision:
+        return decision(chosen, offers, later, sample.members, **kwargs)
+
+    none = np.zeros((101, 10))
     good_now = none.copy()
     good_now[:, 0] = 0.9
-    kwargs = {"today": dt.date(2018, 1, 18), "closes": dt.date(2018, 3, 20)}
-    act = decision(chosen, good_now, np.zeros(100), drawn, **kwargs)  # type: ignore[arg-type]
+    act = decide(good_now)
     assert act.choice == "act"
     assert act.act_on == dt.date(2018, 1, 18)
     assert act.none_risk == 1.0
     assert "100 %" in act.advice
     better = none.copy()
     better[:, 0] = 0.4
-    better[:, 6] = 0.5 + 0.4 * rng.random(100)
-    wait = decision(chosen, better, np.zeros(100), drawn, **kwargs)  # type: ignore[arg-type]
+    better[:, 6] = 0.5 + 0.4 * rng.random(101)
+    wait = decide(better)
     assert wait.choice == "wait"
     assert wait.wait_score == pytest.approx(70, abs=5)
     assert wait.advice.startswith("Wait:")
-    better[:, 0], better[:, 6] = 0.7, 0.9  # a day that the ranking calls fit is not waved away
-    either = decision(chosen, better, np.zeros(100), drawn, **kwargs)  # type: ignore[arg-type]
-    assert (either.choice, either.advice.split(";")[0]) == ("wait", "Today is fit to act on, at 70")
     assert wait.none_risk == 0.0
-    assert decision(chosen, none, np.zeros(100), drawn, **kwargs).choice == "neither"  # type: ignore[arg-type]
-    unknown = np.full((100, 10), np.nan)
-    blind = decision(chosen, unknown, np.zeros(100), drawn, **kwargs)  # type: ignore[arg-type]
+    better[:, 0], better[:, 6] = 0.7, 0.9  # a day that the ranking calls fit is not waved away
+    either = decide(better)
+    assert (either.choice, either.advice.split(";")[0]) == ("wait", "Today is fit to act on, at 70")
+    assert decide(none).choice == "neither"
+    blind = decide(np.full((101, 10), np.nan))
     assert blind.choice == "cannot tell"
     assert blind.advice.startswith("Cannot tell")
 
 
+def test_decision_names_the_days_ahead(sample: Answer) -> None:
+    """The best as forecast and the surest, where they differ and where they do not."""
+    offers = np.zeros((101, 10))
+    offers[0, 2], offers[1:41, 2] = 0.8, 0.8  # the 20th: 80 as forecast, holds in 40 of 100
+    offers[0, 4], offers[1:91, 4] = 0.6, 0.6  # the 22nd: 60, holds in 90
+    later = Later(np.full(100, 0.5), np.ones(100, dtype=bool))
+    purpose_, today = purpose_of("dormant"), dt.date(2018, 1, 18)
+    made = decision(purpose_, offers, later, sample.members, today=today, closes=None)
+    assert made.best_ahead is not None
+    assert made.surest is not None
+    assert (made.best_ahead.date, made.surest.date) == (dt.date(2018, 1, 20), dt.date(2018, 1, 22))
+    assert made.best_ahead.forecast_score == pytest.approx(80)
+    assert made.best_ahead.expected_score == pytest.approx(32)
+    assert made.surest.odds is not None
+    assert made.surest.odds.share == 0.9
+    assert "Sat 20 Jan scores best as forecast: 80, workable in 40 of 100" in made.advice
+    assert "Mon 22 Jan is the surest: workable in 90 of 100" in made.advice
+    offers[:, 4] = 0
+    one = decision(purpose_, offers, later, sample.members, today=today, closes=None)
+    assert "scores best as forecast and is the surest: 80" in one.advice
+
+
+def test_plan_and_ranking_name_the_same_day(sample: Answer) -> None:
+    best = next(p for p in sample.ranking.purposes if p.purpose == "dormant").windows[0]
+    made = purpose(plan_for(sample), "dormant").decision
+    assert made is not None
+    assert made.best_ahead is not None
+    assert made.best_ahead.date == best.date
+    assert made.best_ahead.forecast_score == pytest.approx(best.score, abs=1)
+
+
 def test_what_is_left_later_ends_with_the_season() -> None:
-    day_score, timing = np.full((4, 40), 0.8), np.ones((4, 40))
+    day_score, timing = np.full((5, 60), 0.8), np.ones((5, 60))
     timing[1, 12:] = 0.0
     timing[2, 8:] = 0.0
-    left = later_value(day_score, timing, np.full((4, 10), 0.8), 10)
-    assert left == pytest.approx([0.8, 0.8, 0.0, 0.8])
+    timing[3, :40] = 0.0  # opens a month later: that is no loss
+    day_score[4, 30:] = 0.1  # its fortnight is what counts
+    left = later_value(day_score, timing, np.full((5, 10), 0.8), 10)
+    assert left.value == pytest.approx([0.8, 0.8, 0.0, 0.8, 0.8])
+    assert left.comes.tolist() == [True, True, False, True, True]
+
+
+def test_a_purpose_most_futures_have_done_with_is_over() -> None:
+    """After a false spring few futures bring dormancy back: over, with the share that does."""
+    made = plan_for(answer_on(dt.date(2016, 3, 10)))
+    dormant = purpose(made, "dormant")
+    assert dormant.status == "over"
+    assert dormant.closed is not None
+    assert dormant.closed < made.today
+    assert 0 < dormant.reopens < 0.5
+    assert dormant.decision is None
+    assert "it opens once more in" in plan_text(made)
+    coming = [line for line in made.standing if line.startswith("Next")]
+    assert coming
+    assert all(_after(line, made) for line in coming)
+
+
+def _after(line: str, plan: SeasonPlan) -> bool:
+    """Whether the date a sentence names as coming lies ahead."""
+    when = line.split("about ")[1].split(" (", maxsplit=1)[0].rstrip(".")
+    day = dt.datetime.strptime(f"{when} {plan.today.year}", "%d %b %Y").replace(tzinfo=dt.UTC)
+    return day.date() >= plan.today
+
+
+def test_last_days_that_are_past_have_come() -> None:
+    made = plan_for(answer_on(dt.date(2016, 6, 10)))
+    by = {key.name: key for key in made.key_dates}
+    for name in ("last_safe", "green_up", "soil_spring"):
+        assert by[name].ahead is None
+        assert by[name].passed is not None
+        assert by[name].passed < made.today
+    assert not any("Next" in line for line in made.standing)
+
+
+def test_fewest_workable_days_are_counted_over_members() -> None:
+    dates = np.arange(np.datetime64("2017-10-01"), np.datetime64("2017-11-10"))
+    scores = np.ones((10, 40))
+    scores[:, 20:34] = 0.0
+    scores[:5, 20:26] = 1.0
+    open_ = np.ones(40, dtype=bool)
+    allowed = open_.copy()
+    allowed[22] = False
+    lean = fewest_workable(scores, open_, dates, allowed)
+    assert lean is not None
+    assert lean.start == dt.date(2017, 10, 21)
+    assert (lean.days, lean.low, lean.high, lean.open_days) == (3.0, 0.0, 6.0, 13)
+    assert fewest_workable(scores, np.arange(40) < 13, dates, allowed) is None
+    assert fewest_workable(np.full((10, 40), np.nan), open_, dates, allowed) is None
+
+
+def test_a_week_that_is_past_is_no_choice(august: Answer) -> None:
+    """A best day within the week is set beside today, not beside a day gone by."""
+    axis = SeasonAxis.of(august.past, august.ahead, southern=False, overseeded=False)
+    weed = axis.state.emergence["POAAN"]
+    rain = np.zeros_like(weed.share)
+    rain[:, axis.gone + 5] = 30.0  # waters in what is laid on the days before it
+    season = season_of(axis, [weed], rain, first=0, candidates=(axis.number >= 45))
+    assert season is not None
+    made = cover_plan(
+        season,
+        Material("", Value("x", 60.0, "d", "x", "choice"), 12.7, 3),
+        "pre-fall",
+        weeds=["x"],
+        today=AUGUST,
+        irrigated=False,
+    )
+    assert made.best is not None
+    assert AUGUST < made.best.date < AUGUST + dt.timedelta(days=7)
+    assert made.week_early is None
+    assert "; today 0 %, a week later" in made.text
 
 
 def test_without_wind_it_says_so(plan: SeasonPlan) -> None:
@@ -367,6 +480,17 @@ def test_a_purpose_that_mostly_stays_shut_says_so_in_words(plan: SeasonPlan) -> 
     assert "normal not to open (90 % of past seasons)" in text
     assert "If missed" not in text
     assert "not in 90" not in text
+
+
+def test_page_stands_alone(tmp_path: Path) -> None:
+    page = tmp_path / "plan.html"
+    result = CliRunner().invoke(cli, ["season", "--sample", "--page", str(page)])
+    assert result.exit_code == 0, result.output
+    text = page.read_text("utf-8")
+    for part in ("Season plan 2017/18", "Key dates", "If missed", "Sample.", "The label in hand"):
+        assert part in text
+    assert "<script" not in text
+    assert not re.findall(r'(?:src|href)="(?!#)', text)
 
 
 def test_command() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -146,7 +146,11 @@ def cover_plan(
     open_now = np.array([p.date >= today for p in curve], dtype=bool) & known
     best = curve[int(barrier.best_day(mean, up, open_now))] if open_now.any() else None
     week = dt.timedelta(days=load("barrier").number("week"))
-    early = _caught_on(season, result, best.date - week) if best else None
+    early = now = None
+    if best is not None and best.date - week >= today:
+        early = _caught_on(season, result, best.date - week)
+    elif best is not None and best.date > today:
+        now = _caught_on(season, result, today)  # a week earlier is past
     late = _caught_on(season, result, best.date + week) if best else None
     hindsight = curve[int(barrier.best_day(mean, up, known))] if known.any() else None
     split, split_caught = _best_split(season, laid, best, today)
@@ -165,7 +169,13 @@ def cover_plan(
         split=None if split is None else (dates[split[0]], dates[split[1]]),
         split_caught=split_caught,
         needs_partner=needs_partner,
-        text=_text(best or hindsight, early, late, active=material.name, weeds=weeds, today=today),
+        text=_text(
+            best or hindsight,
+            {"a week earlier": early, "today": now, "a week later": late},
+            active=material.name,
+            weeds=weeds,
+            today=today,
+        ),
     )
 
 
@@ -235,14 +245,13 @@ def _best_split(
 
 def _text(
     best: CoverPoint | None,
-    early: float | None,
-    late: float | None,
+    others: Mapping[str, float | None],
     *,
     active: str,
     weeds: Sequence[str],
     today: dt.date,
 ) -> str:
-    """The answer in a sentence or two."""
+    """The answer in a sentence or two; `others` are what other days of application catch."""
     what = f"a barrier of {active}" if active else "a usual barrier"
     if best is None or best.caught is None:
         return f"When {what} would catch most cannot be told."
@@ -256,13 +265,10 @@ def _text(
         f"Applied {when}, {what} catches {_percent(best.caught)} of the season's "
         f"{' and '.join(weeds)} (10 to 90 %: {_percent(best.low)} to {_percent(best.high)})"
     )
-    costs = [
-        f"a week {word} {_percent(value)}"
-        for word, value in (("earlier", early), ("later", late))
-        if value is not None and not (word == "earlier" and best.date == today)
-    ]
+    known = {day: caught for day, caught in others.items() if caught is not None}
+    costs = [f"{day} {_percent(caught)}" for day, caught in known.items()]
     text += f"; {', '.join(costs)}" if costs else ""
-    worst = min((value for value in (early, late) if value is not None), default=0.0)
+    worst = min(known.values(), default=0.0)
     if costs and best.caught - worst <= 2 * load("barrier").number("as_good"):
         text += ", so little hangs on the week"
     if best.up is not None and best.up >= load("barrier").number("partner_from"):

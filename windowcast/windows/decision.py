@@ -1,21 +1,28 @@
-"""Act on today's or tomorrow's window, or wait: a purpose's decision in numbers and a sentence."""
+"""Act on today's or tomorrow's window, or wait: a purpose's decision in numbers and a sentence.
+
+Three things are weighed: acting today or tomorrow, the best single day of those ahead that are
+judged by the hour, and holding out for the first good one, then or later.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from windowcast.values import load
 from windowcast.weather.record import FloatArray, Members
+from windowcast.windows import words
 from windowcast.windows.decide import wait
 from windowcast.windows.hours import HourContext
 from windowcast.windows.judge import HourScores
+from windowcast.windows.model import Odds
 from windowcast.windows.odds import odds
-from windowcast.windows.plan_model import Decision
+from windowcast.windows.plan_model import DayAhead, Decision
 from windowcast.windows.purposes import Purpose
-from windowcast.windows.score import Rule
+from windowcast.windows.score import BoolArray, Rule
 
 Choice = Literal["act", "wait", "neither", "cannot tell"]
 SOON = 2  # today and tomorrow
@@ -45,10 +52,26 @@ def day_offers(scores: HourScores, ctx: HourContext, days: int) -> FloatArray:
     return offers
 
 
+@dataclass(frozen=True)
+class Later:
+    """What is left beyond the days judged by the hour, ``[member]``.
+
+    Attributes
+    ----------
+    value
+        What it is worth, 0..1.
+    comes
+        Whether any workable day comes before the purpose closes.
+    """
+
+    value: FloatArray
+    comes: BoolArray
+
+
 def decision(
     purpose: Purpose,
     offers: FloatArray,
-    later: FloatArray,
+    later: Later,
     members: Members,
     *,
     today: dt.date,
@@ -59,102 +82,134 @@ def decision(
     Parameters
     ----------
     offers
-        Score of the best window of each coming day, 0..1, ``[member, day]``, without the forecast
-        as issued; NaN where it cannot be told, which counts as none.
+        Score of the best window of each coming day, 0..1, ``[member, day]``, the forecast as
+        issued first; NaN where it cannot be told, which counts as none.
     later
-        What is left after those days, 0..1, ``[member]``; 0 where no workable day follows before
-        the purpose closes.
+        What is left after those days.
     """
-    unknown = np.isnan(offers[:, :SOON]).any(axis=1).mean() > 0.5
-    offers = np.nan_to_num(offers)
-    expected = offers[:, :SOON].mean(axis=0)
-    day = int(np.argmax(expected))
-    act_on = today + dt.timedelta(days=day)
-    waiting = wait(offers[:, SOON:], later)
-    none = float(((offers[:, SOON:] <= 0).all(axis=1) & (later <= 0)).mean())
-    act, hold = 100 * float(expected[day]), 100 * waiting.value
-    error = 100 * waiting.error
+    unknown = np.isnan(offers[1:, :SOON]).any(axis=1).mean() > 0.5
+    issued, offers = 100 * np.nan_to_num(offers[0]), np.nan_to_num(offers[1:])
+    expected = 100 * offers.mean(axis=0)
+    day = int(np.argmax(expected[:SOON]))
+    waiting = wait(offers[:, SOON:], later.value)
+    act, hold, error = float(expected[day]), 100 * waiting.value, 100 * waiting.error
     choice: Choice = "act" if act >= hold - error else "wait"
     if act <= 0 and hold <= 0:
         choice = "neither"
     if unknown:
         choice = "cannot tell"
-    text = _advice(choice, act_on, today, act=act, hold=hold, none=none, closes=closes)
-    return Decision(
+
+    def chance(index: int) -> Odds | None:
+        return odds((offers[:, index] > 0).astype(np.float64), members, index, index + 1)
+
+    def best(scores: FloatArray) -> DayAhead | None:
+        index = SOON + int(np.argmax(scores[SOON:]))
+        if scores[index] <= 0:
+            return None
+        date = today + dt.timedelta(days=index)
+        return DayAhead(date, float(issued[index]), float(expected[index]), chance(index))
+
+    made = Decision(
         purpose=purpose.name,
-        act_on=act_on,
+        act_on=today + dt.timedelta(days=day),
         act_score=act,
-        act_odds=odds((offers[:, day] > 0).astype(np.float64), members, day, day + 1),
+        act_odds=chance(day),
+        best_ahead=best(issued),
+        surest=best(expected),
         wait_score=hold,
         wait_error=error,
-        none_risk=none,
+        none_risk=float(((offers[:, SOON:] <= 0).all(axis=1) & ~later.comes).mean()),
         closes=closes,
         choice=choice,
-        advice=text,
+        advice="",
     )
+    return replace(made, advice=_advice(made, today, offers.shape[1]))
 
 
-def later_value(
-    day_score: FloatArray, timing: FloatArray, offers: FloatArray, first: int
-) -> FloatArray:
-    """What is left beyond the days judged by the hour, 0..1, ``[member]``.
+def later_value(day_score: FloatArray, timing: FloatArray, offers: FloatArray, first: int) -> Later:
+    """What is left beyond the days judged by the hour.
 
-    The mean score of the workable days of the following fortnight on which the purpose is in
-    season, 0 where there is none. Whole days are judged by fewer criteria than hours, so their
-    scores are scaled to those the hours of the coming days reach.
+    Worth the mean score of the workable days of the fortnight with which the purpose's time goes
+    on from then, 0 where there is none. Whole days are judged by fewer criteria than hours, so
+    their scores are scaled to those the hours of the coming days reach.
 
     Parameters
     ----------
     day_score, timing
-        Whole-day and timing scores, ``[member, day]`` from today.
+        Whole-day and timing scores, ``[member, day]`` from today to the season's end.
     offers
         By the hour, ``[member, day]``.
     first
-        First day of the fortnight.
+        First day beyond those.
     """
     rule = Rule.load()
-    value = np.nan_to_num(np.where(timing >= rule.season, day_score * timing, 0.0))
+    in_season = timing >= rule.season
+    value = np.nan_to_num(np.where(in_season, day_score * timing, 0.0))
     near = value[:, : offers.shape[1]]
     both = np.isfinite(offers) & (near > 0)
     reached, possible = offers[both].sum(), near[both].sum()
     ratio = min(1.0, float(reached / possible)) if reached > 0 else 1.0
-    span = value[:, first : first + int(load("plan").number("later_days"))] * ratio
-    workable = span >= rule.marginal * ratio
-    count = workable.sum(axis=1)
-    total = np.where(workable, span, 0.0).sum(axis=1)
-    result: FloatArray = np.where(count > 0, total / np.maximum(count, 1), 0.0)
-    return result
+    rest = value[:, first:]
+    workable = rest >= rule.marginal
+    begins = in_season[:, first:].argmax(axis=1)[:, None]
+    days = np.arange(rest.shape[1])
+    span = (days >= begins) & (days < begins + load("plan").number("later_days"))
+    counted = workable & span
+    total = np.where(counted, ratio * rest, 0.0).sum(axis=1)
+    mean: FloatArray = total / np.maximum(counted.sum(axis=1), 1)
+    return Later(mean, np.any(workable, axis=1, keepdims=False))
 
 
-def _advice(
-    choice: Choice,
-    act_on: dt.date,
-    today: dt.date,
-    *,
-    act: float,
-    hold: float,
-    none: float,
-    closes: dt.date | None,
-) -> str:
-    when = "today" if act_on == today else "tomorrow"
-    before = f" before about {closes.day} {closes:%b}" if closes else ""
-    risk = f"in {100 * none:.0f} % of the futures no workable window comes after tomorrow{before}"
-    if none < HARDLY:
-        risk = f"one still comes{before} in all futures"
-    if choice == "cannot tell":
+def _advice(made: Decision, today: dt.date, days: int) -> str:
+    """The decision in words: now, the best day ahead, and holding out."""
+    when = "today" if made.act_on == today else "tomorrow"
+    if made.choice == "cannot tell":
         return (
             "Cannot tell whether to act or wait: for today or tomorrow the hours cannot be judged "
             "(see the ranking for what is missing)."
         )
-    if choice == "neither":
+    before = f" before about {made.closes.day} {made.closes:%b}" if made.closes else ""
+    if made.choice == "neither":
         return f"Nothing to act on: no workable window today, tomorrow or in the futures{before}."
-    if choice == "act":
+    act, hold = made.act_score, made.wait_score
+    risk = (
+        f"in {100 * made.none_risk:.0f} % of the futures no workable window comes after "
+        f"tomorrow{before}"
+    )
+    if made.none_risk < HARDLY:
+        risk = f"one still comes{before} in all futures"
+    if made.choice == "act":
         return f"Act {when}: expected score {act:.0f} against {hold:.0f} for waiting, and {risk}."
-    if act <= 0:
-        return f"Wait: nothing workable today or tomorrow; waiting is worth {hold:.0f}, and {risk}."
+    best = _days_ahead(made, days)
     if act >= 100 * Rule.load().fit:
         return (
-            f"{when.capitalize()} is fit to act on, at {act:.0f}; waiting for a better day is "
-            f"worth {hold:.0f}, and {risk}."
+            f"{when.capitalize()} is fit to act on, at {act:.0f}; holding out for a better day is "
+            f"worth {hold:.0f}, and {risk}. {best}"
         )
-    return f"Wait: worth {hold:.0f} against {act:.0f} for acting {when}; {risk}."
+    now = f"acting {when} is worth {act:.0f}" if act > 0 else "nothing workable today or tomorrow"
+    return f"Wait: {now}, holding out for the first good day {hold:.0f}, and {risk}. {best}"
+
+
+def _days_ahead(made: Decision, days: int) -> str:
+    """The best single days ahead, so that the plan and the ranking are seen to agree."""
+    first, surest = made.best_ahead, made.surest
+    if surest is None:
+        return f"No workable day shows in the {days} days from today."
+    if first is None:
+        return (
+            f"As forecast no day to come in the {days} from today is workable; {_surest(surest)}."
+        )
+    text = f"Of the days to come {words.day(first.date)} scores best as forecast"
+    if first.date == surest.date:
+        return f"{text} and is the surest: {_hopes(first, first.forecast_score)}."
+    return f"{text}: {_hopes(first, first.forecast_score)}; {_surest(surest)}."
+
+
+def _surest(day: DayAhead) -> str:
+    return f"{words.day(day.date)} is the surest: {_hopes(day)}"
+
+
+def _hopes(day: DayAhead, forecast: float | None = None) -> str:
+    share = 100 * day.odds.share if day.odds is not None else 0.0
+    score = f"{forecast:.0f}, " if forecast is not None else ""
+    return f"{score}workable in {share:.0f} of 100 futures, {day.expected_score:.0f} on average"

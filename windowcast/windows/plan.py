@@ -71,7 +71,13 @@ def season_plan(
         The present moment; hours before it are gone.
     """
     southern = site.place.southern
-    axis = SeasonAxis.of(past, ahead, southern=southern, years=members.past_years)
+    axis = SeasonAxis.of(
+        past,
+        ahead,
+        southern=southern,
+        overseeded=site.turf.overseeded,
+        years=members.past_years,
+    )
     ctx = hour_context(site, ahead, members, weather=weather, now=now)
     work = _Work(site, past, ahead, members, weather, axis, ctx, Judge(ctx, past))
     dates = key_dates(axis, southern=southern)
@@ -153,7 +159,7 @@ class _Work:
         reopens = 0.0
         if status == "over":
             reopens = float(is_open[:, own][:, axis.gone :].any(axis=1).mean())
-            closed = closed or self._last_open(is_open[0, : axis.gone], unknown[0, : axis.gone])
+            closed = closed or self._last_open(is_open[:, : axis.gone], unknown[:, : axis.gone])
         over = closed is not None or status == "over"
         closes = None if over else date_range(last, axis.dates, axis.years)
         daily = day_scores(
@@ -202,9 +208,9 @@ class _Work:
         return found[0], found[1]
 
     def _last_open(self, is_open: BoolArray, unknown: BoolArray) -> dt.date | None:
-        """Last open day of those past; None when a later one cannot be told."""
-        day = float(last_day(is_open, unknown))
-        return self._date(self.axis.start, day) if np.isfinite(day) else None
+        """Last open day of those past, by most futures; None when it cannot be told."""
+        found = date_range(_when(last_day, is_open, unknown), self.axis.dates)
+        return found.median if found else None
 
     def _status(
         self,

@@ -61,6 +61,17 @@ class Week:
 
 
 @dataclass(frozen=True, slots=True)
+class Fortnight:
+    """Workable days expected in fourteen days: mean over the members, 10 and 90 %."""
+
+    start: dt.date
+    days: float
+    low: float
+    high: float
+    open_days: int
+
+
+@dataclass(frozen=True, slots=True)
 class CoverPoint:
     """A barrier applied on one date.
 
@@ -106,6 +117,16 @@ class CoverPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class DayAhead:
+    """What one coming day offers: score 0..100 as forecast, its mean over the futures, odds."""
+
+    date: dt.date
+    forecast_score: float
+    expected_score: float
+    odds: Odds | None
+
+
+@dataclass(frozen=True, slots=True)
 class Decision:
     """Decide now or wait.
 
@@ -115,6 +136,10 @@ class Decision:
         Best of today and tomorrow.
     act_score, act_odds
         Expected score 0..100 of acting then, and odds that a workable window comes.
+    best_ahead, surest
+        Of the days after tomorrow that are judged by the hour, the one that scores best as
+        forecast (the ranking's), and the one with the highest expected score; None where none is
+        workable.
     wait_score
         Expected score of waiting by the best rule, `wait_error` its standard error.
     none_risk
@@ -127,6 +152,8 @@ class Decision:
     act_on: dt.date
     act_score: float
     act_odds: Odds | None
+    best_ahead: DayAhead | None
+    surest: DayAhead | None
     wait_score: float
     wait_error: float
     none_risk: float
@@ -137,7 +164,15 @@ class Decision:
 
 @dataclass(frozen=True, slots=True)
 class PurposePlan:
-    """One purpose through the season."""
+    """One purpose through the season.
+
+    Attributes
+    ----------
+    reopens
+        Of a purpose that is over: share of the futures in which it opens once more this season.
+    fewest
+        The fortnight of its time with the fewest workable days; None when it cannot be told.
+    """
 
     purpose: PurposeName
     title: str
@@ -146,10 +181,12 @@ class PurposePlan:
     opens: DateRange | None
     closes: DateRange | None
     closed: dt.date | None
+    reopens: float
     normal_opens: DateRange | None
     normal_closes: DateRange | None
     years: tuple[tuple[str, dt.date | None, dt.date | None], ...]  # season, opened, closed
     weeks: tuple[Week, ...]
+    fewest: Fortnight | None
     covers: tuple[CoverPlan, ...]
     decision: Decision | None
     if_missed: str

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.season.model import SiteState
-from windowcast.season.turf import days_to_greenup
+from windowcast.season.turf import days_to_greenup, nonselective_safe
 from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows.days import season_day
 from windowcast.windows.score import Rule
@@ -22,7 +22,6 @@ _TURF = (
     "phase",
     "dormant_probability",
     "days_since_dormant",
-    "nonselective_safe",
 )
 _SOIL = ("soil_5cm_c", "soil_10cm_c", "soil_moisture", "soil_frozen")
 
@@ -60,13 +59,19 @@ class SeasonAxis:
 
     @classmethod
     def of(
-        cls, past: SiteState, ahead: SiteState, *, southern: bool, years: int | None = None
+        cls,
+        past: SiteState,
+        ahead: SiteState,
+        *,
+        southern: bool,
+        overseeded: bool | None,
+        years: int | None = None,
     ) -> SeasonAxis:
-        """The season today lies in."""
+        """The season today lies in; `overseeded` turf is never safe, None: it is not known."""
         today = ahead.dates[0].astype("datetime64[D]")
         start = today - np.timedelta64(int(season_day(ahead.dates[:1], southern=southern)[0]), "D")
         gone = int((past.dates >= start).sum())
-        state = _joined(past, ahead, gone)
+        state = _joined(past, ahead, gone, overseeded)
         number = (state.dates - start).astype(np.float64)
         return cls(past, state, number, start.astype(object), gone, years)
 
@@ -102,7 +107,7 @@ def joined(past: npt.NDArray[Any], ahead: npt.NDArray[Any], gone: int) -> npt.ND
     return np.concatenate([np.broadcast_to(before, (len(rows), gone)), rows], axis=1)
 
 
-def _joined(past: SiteState, ahead: SiteState, gone: int) -> SiteState:
+def _joined(past: SiteState, ahead: SiteState, gone: int, overseeded: bool | None) -> SiteState:
     def fields(before: Any, after: Any, names: tuple[str, ...]) -> dict[str, npt.NDArray[Any]]:
         return {n: joined(getattr(before, n), getattr(after, n), gone) for n in names}
 
@@ -112,7 +117,11 @@ def _joined(past: SiteState, ahead: SiteState, gone: int) -> SiteState:
     }
     turf = replace(ahead.turf, **fields(past.turf, ahead.turf, _TURF))  # type: ignore[arg-type]
     # the past alone does not know when the green-up after it comes; with the days ahead it does
-    turf = replace(turf, days_to_greenup=days_to_greenup(1.0 - turf.dormant_probability))
+    turf = replace(
+        turf,
+        days_to_greenup=days_to_greenup(1.0 - turf.dormant_probability),
+        nonselective_safe=nonselective_safe(turf.dormant_probability, overseeded),
+    )
     dates = np.concatenate([past.dates[len(past.dates) - gone :], ahead.dates])
     return SiteState(
         dates=dates.astype("datetime64[D]"),

@@ -42,9 +42,20 @@ def standing(
             if share >= WORTH_SAYING and not rest_of_last:
                 facts.append(f"{100 * share:.0f} % of the season's {weed.name} is up")
         lines.append(_sentence(f"yesterday {', '.join(facts)}") if facts else "")
-    open_now = [p.title.lower() for p in purposes if p.status == "open"]
-    lines.append(_sentence(f"open or about to open: {', '.join(open_now)}") if open_now else "")
-    ahead = [(d.ahead, d) for d in dates if d.ahead is not None and d.ahead.median is not None]
+    for words, titles in (
+        ("open", [p.title.lower() for p in purposes if p.status == "open" and p.opened]),
+        (
+            "about to open",
+            [p.title.lower() for p in purposes if p.status == "open" and not p.opened],
+        ),
+    ):
+        lines.append(_sentence(f"{words}: {', '.join(titles)}") if titles else "")
+    today = axis.dates[axis.gone].astype("datetime64[D]").astype(object)
+    ahead = [
+        (d.ahead, d)
+        for d in dates
+        if d.ahead is not None and d.ahead.median is not None and d.ahead.median >= today
+    ]
     coming = sorted(ahead, key=lambda pair: str(pair[0].median))[:2]
     for when, key in coming:
         lines.append(_sentence(f"next: {key.label}, {dated(when)}"))

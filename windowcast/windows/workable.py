@@ -8,6 +8,8 @@ counts only where a daily mean is known, and humidity, cloud and inversions not 
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
@@ -17,9 +19,12 @@ from windowcast.site import Site, parse_hours
 from windowcast.weather.record import DateArray, FloatArray, Record
 from windowcast.windows.criteria import over_limit
 from windowcast.windows.grade import grade_of, table_of
+from windowcast.windows.plan_model import Fortnight
 from windowcast.windows.purposes import Purpose
 from windowcast.windows.score import Rule, combine
 
+FORTNIGHT = 14
+SAME = 1e-9  # counts closer than this are equal
 NOT_JUDGED = "gusts, inversions, humidity, cloud and dew are not judged on whole days"
 NO_WIND = (
     "the record has no wind, so days beyond the forecast count as workable without regard to "
@@ -78,6 +83,50 @@ def workable(scores: FloatArray) -> FloatArray:
     """1 where a day is workable, 0 where not, NaN where it cannot be told."""
     result: FloatArray = np.where(np.isnan(scores), np.nan, scores >= Rule.load().marginal)
     return result
+
+
+def fewest_workable(
+    scores: FloatArray,
+    in_season: npt.NDArray[np.bool_],
+    dates: DateArray,
+    allowed: npt.NDArray[np.bool_],
+) -> Fortnight | None:
+    """The fortnight of a purpose's time with the fewest workable days; the first of equals.
+
+    None where its time is shorter than that or the days cannot be told.
+
+    Parameters
+    ----------
+    scores
+        As `day_scores` gives them, ``[member, day]``.
+    in_season, allowed
+        Days on which the purpose is likely open, and on which the site's calendar lets one work,
+        ``[day]``.
+    """
+    can = workable(scores)
+    told = in_season & (np.isfinite(can).mean(axis=0) > 0.5)
+    if not can.size or len(told) < FORTNIGHT:
+        return None
+
+    def sums(values: npt.NDArray[Any]) -> FloatArray:
+        windows = np.lib.stride_tricks.sliding_window_view(values, FORTNIGHT, axis=-1)
+        result: FloatArray = windows.sum(axis=-1).astype(np.float64)
+        return result
+
+    whole = sums(told) == FORTNIGHT
+    if not whole.any():
+        return None
+    count = sums(np.nan_to_num(can))
+    mean = np.where(whole, count.mean(axis=0), np.inf)
+    at = int(np.flatnonzero(mean <= mean.min() + SAME)[0])
+    low, high = np.quantile(count[:, at], [0.1, 0.9], method="inverted_cdf")
+    return Fortnight(
+        start=dates[at].astype("datetime64[D]").astype(object),
+        days=float(mean[at]),
+        low=float(low),
+        high=float(high),
+        open_days=int(sums(allowed)[at]),
+    )
 
 
 def shifted(values: FloatArray) -> FloatArray:
