@@ -116,6 +116,15 @@ def test_safety_cannot_be_told_near_the_end_of_what_is_known():
     assert np.isnan(safe[26:41]).all()
 
 
+def test_green_up_beyond_unknown_days_does_not_make_them_safe():
+    probability = np.array([1.0] * 5 + [np.nan] * 20 + [0.0] * 10)
+    safe = nonselective_safe(probability, overseeded=False)
+    assert np.isnan(safe[:25]).all()  # it may have come on any of the days in between
+    assert np.isnan(days_to_greenup(1 - probability)).all()
+    near = np.array([1.0, np.nan, 1.0, 0.0])
+    assert nonselective_safe(near, overseeded=False)[0] == 0  # unsafe whatever the second day
+
+
 def test_overseeding():
     dates, soil, tmin = year()
     never, _ = run(dates, soil, tmin, overseeded=True)

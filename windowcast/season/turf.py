@@ -158,37 +158,32 @@ def frost_kill(tmin_c: FloatArray) -> FloatArray:
 def days_to_greenup(green: FloatArray) -> FloatArray:
     """Days until dormant turf next shows green (a false start counts), ``[..., day]``.
 
-    NaN where it is not dormant, and where no green-up lies within the days given.
+    NaN where it is not dormant, where no green-up lies within the days given, and where a day that
+    cannot be told comes before it.
     """
-    days = np.arange(green.shape[-1])
-    ahead = np.where(green >= GREEN_FROM, days, np.inf)
-    following = np.minimum.accumulate(ahead[..., ::-1], axis=-1)[..., ::-1]
-    wait = following - days
-    return np.where((green < GREEN_FROM) & np.isfinite(wait), wait, np.nan)
+    wait = _next(green >= GREEN_FROM) - np.arange(green.shape[-1])
+    told = np.isfinite(wait) & (wait < _known_run(green))
+    return np.where((green < GREEN_FROM) & told, wait, np.nan)
 
 
 def nonselective_safe(dormant_probability: FloatArray, overseeded: bool | None) -> FloatArray:
     """1 where a non-selective product is safe by the turf's state, 0 where not, NaN: cannot tell.
 
-    Safe means surely dormant now and no green-up within the published margin. Where fewer days
-    than the margin are known and none of them shows green, it cannot be told.
+    Safe means surely dormant now and no green-up within the published margin. Where some day
+    within the margin is not known and none of the others shows green, it cannot be told.
     """
     table = load("turf").table("safety")
     margin = int(table.number("margin"))
-    days = dormant_probability.shape[-1]
     if overseeded:
         return np.zeros(dormant_probability.shape)
     green = 1.0 - dormant_probability
-    wait = days_to_greenup(green)
-    known = _known_run(green)
-    clear = np.where(np.isnan(wait), known > margin, wait >= margin)
-    soon = ~np.isnan(wait) & (wait < margin)
+    soon = _next(green >= GREEN_FROM) - np.arange(green.shape[-1]) < margin
+    clear = _known_run(green) > margin
     surely = dormant_probability >= table.number("dormant_probability")
     yes = np.nan if overseeded is None else 1.0
-    safe = np.select(
+    return np.select(
         [np.isnan(dormant_probability), ~surely | soon, clear], [np.nan, 0.0, yes], np.nan
     )
-    return safe.reshape(*dormant_probability.shape[:-1], days)
 
 
 def normal_cdf(z: FloatArray) -> FloatArray:
@@ -284,13 +279,17 @@ def _run_length(where: npt.NDArray[np.bool_], carried: FloatArray | None) -> Flo
     return np.where(where, since, -1.0)
 
 
-def _known_run(values: FloatArray) -> npt.NDArray[np.int64]:
+def _next(where: npt.NDArray[np.bool_]) -> FloatArray:
+    """Index of the next True from each day on (itself included), infinite when there is none."""
+    index = np.where(where, np.arange(where.shape[-1]), np.inf)
+    following: FloatArray = np.minimum.accumulate(index[..., ::-1], axis=-1)[..., ::-1]
+    return following
+
+
+def _known_run(values: FloatArray) -> FloatArray:
     """Number of days from each day on (itself included) before a value is missing or ends."""
-    days = np.arange(values.shape[-1])
-    stop = np.where(np.isnan(values), days, values.shape[-1])
-    following = np.minimum.accumulate(stop[..., ::-1], axis=-1)[..., ::-1]
-    run: npt.NDArray[np.int64] = following - days
-    return run
+    days = values.shape[-1]
+    return np.minimum(_next(np.isnan(values)), days) - np.arange(days)
 
 
 def _join(history: FloatArray, values: FloatArray) -> FloatArray:
