@@ -62,6 +62,13 @@ def test_host_name_is_read_without_its_port(tmp_path: Path, host: str, name: str
     assert client(tmp_path).get("/api/sites", headers={"host": host}).status_code == 200
 
 
+def test_bound_elsewhere_it_answers_to_addresses_but_not_to_names(tmp_path: Path) -> None:
+    guard = Guard(token=TOKEN, any_ip=True, reads_per_s=1e6)
+    browser = client(tmp_path, guard=guard)
+    for host, status in (("192.168.1.20:8765", 401), ("[fe80::1]:8765", 401), ("a.example", 400)):
+        assert browser.get("/", headers={"host": host}).status_code == status
+
+
 def test_without_the_token_nothing_is_shown(tmp_path: Path) -> None:
     browser = client(tmp_path, guard=_with_token())
     for path in ("/", "/api/sites", "/calendar.ics", "/static/windowcast.css", "/?token=wrong"):

@@ -58,7 +58,7 @@ def command(
         guard = Guard(hosts, token or "")
     else:
         token = token or secrets.token_urlsafe(24)
-        guard = Guard(hosts, token, reads_per_s=READS_PER_S)
+        guard = Guard(hosts, token, reads_per_s=READS_PER_S, any_ip=True)
     parts = _parts(place, guard, date, offline)
     shown = f"[{host}]" if ":" in host else host
     click.echo(f"windowcast: http://{shown}:{port}/{f'?token={token}' if token else ''}")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import ipaddress
 import secrets
 import time
 from collections import OrderedDict
@@ -50,6 +51,8 @@ class Guard:
     hosts
         Names the server may be asked by: a page elsewhere cannot reach it by a name of its own
         (DNS rebinding).
+    any_ip
+        Whether it also answers to every IP address; only names can be rebound.
     token
         Needed on every request when not empty.
     reads_per_s, writes_per_s
@@ -60,6 +63,7 @@ class Guard:
     token: str = ""
     reads_per_s: float = 2000.0
     writes_per_s: float = 3.0
+    any_ip: bool = False
     secret: bytes = field(default_factory=lambda: secrets.token_bytes(32))
 
 
@@ -68,7 +72,7 @@ def protected(app: ASGIApp, guard: Guard) -> ASGIApp:
     app = TokenLayer(app, guard.token)
     app = RateLayer(app, guard.reads_per_s, guard.writes_per_s)
     app = BodyLayer(app)
-    app = HostLayer(app, guard.hosts)
+    app = HostLayer(app, guard.hosts, any_ip=guard.any_ip)
     return HeaderLayer(app)
 
 
@@ -115,16 +119,27 @@ class HeaderLayer:
 class HostLayer:
     """Refuses requests for host names that are not ours."""
 
-    def __init__(self, app: ASGIApp, hosts: Iterable[str]) -> None:
-        self.app, self.hosts = app, frozenset(hosts)
+    def __init__(self, app: ASGIApp, hosts: Iterable[str], *, any_ip: bool = False) -> None:
+        self.app, self.hosts, self.any_ip = app, frozenset(hosts), any_ip
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve a request."""
-        if scope["type"] == "http" and host_name(Headers(scope=scope)) not in self.hosts:
+        if scope["type"] == "http" and not self._ours(host_name(Headers(scope=scope))):
             refuse = PlainTextResponse("Unknown host name.\n", 400)
             await refuse(scope, receive, send)
             return
         await self.app(scope, receive, send)
+
+    def _ours(self, name: str) -> bool:
+        return name in self.hosts or (self.any_ip and _is_ip(name))
+
+
+def _is_ip(name: str) -> bool:
+    try:
+        ipaddress.ip_address(name)
+    except ValueError:
+        return False
+    return True
 
 
 def host_name(headers: Headers) -> str:
