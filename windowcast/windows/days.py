@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState, TurfPhase
@@ -29,8 +30,8 @@ class DayContext:
     ----------
     state
         The days judged, ``[member, day]`` or ``[day]``.
-    before
-        State of the days before, without members.
+    before, after
+        State of the days before, without members, and of those after, whose median counts.
     rain_mm
         Rain of the days judged, ``[member, day]``; None when it is not needed.
     weeds
@@ -41,6 +42,7 @@ class DayContext:
     state: SiteState
     weeds: str
     before: SiteState | None = None
+    after: SiteState | None = None
     rain_mm: FloatArray | None = None
 
     @property
@@ -108,6 +110,35 @@ def soil_week(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
 def share_up(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
     """Share of the season's weeds that is up, mean over the watched weeds."""
     return ctx.emerging("share", np.mean)
+
+
+@day_criterion
+def emergence_lead(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
+    """Days until the weeds begin to come up, 0 once they have; to the last day known at least.
+
+    A gap counts as without emergence where the share after it says so.
+    """
+    up = share_up(ctx, needs)
+    if ctx.after is not None:
+        later = share_up(replace(ctx, state=ctx.after, before=None, after=None), needs)
+        later = np.broadcast_to(np.median(later, axis=0), (len(up), later.shape[-1]))
+        up = np.concatenate([up, later], axis=-1)
+    end = np.where(np.isnan(up[:, -1:]), np.nan, 0.0)
+    up = np.concatenate([up, end], axis=-1)
+    told = np.take_along_axis(up, _next(np.isfinite(up)), axis=-1)
+    begins = _next((told >= table_of("emergence_lead").number("begun")) | np.isnan(told))
+    lead = (begins - np.arange(up.shape[-1])).astype(np.float64)
+    lead[np.isnan(np.take_along_axis(up, begins, axis=-1))] = np.nan
+    result: FloatArray = lead[:, : len(ctx.dates)]
+    return result
+
+
+def _next(holds: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
+    """Index of the next day on which something holds, the last where none does, ``[..., day]``."""
+    last = holds.shape[-1] - 1
+    index = np.where(holds, np.arange(last + 1), last)
+    result: npt.NDArray[np.int64] = np.minimum.accumulate(index[..., ::-1], axis=-1)[..., ::-1]
+    return result
 
 
 @day_criterion

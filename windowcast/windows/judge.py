@@ -157,6 +157,6 @@ class Judge:
             value = np.atleast_2d(HOUR_CRITERIA[name](ctx, needs))
         else:
             rain = ctx.daily.get("precip_mm")
-            days = DayContext(ctx.site, ctx.ahead, purpose.weeds, self.past, rain)
+            days = DayContext(ctx.site, ctx.ahead, purpose.weeds, self.past, rain_mm=rain)
             value = ctx.on_hours(DAY_CRITERIA[name](days, needs))
         return value[..., ctx.lead :]

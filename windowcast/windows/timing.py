@@ -99,9 +99,8 @@ def timing_of(
     """
     southern = site.place.southern
     measured, score = judged_days(purpose, needs, DayContext(site, ahead, purpose.weeds, past))
-    _, gone = judged_days(
-        purpose, needs, DayContext(site, _looking_back(past, ahead), purpose.weeds)
-    )
+    looking_back = DayContext(site, _looking_back(past, ahead), purpose.weeds, after=ahead)
+    _, gone = judged_days(purpose, needs, looking_back)
     before = gone[0] >= rule.season
     number = season_day(past.dates, southern=southern)
     today = ahead.dates[0]

@@ -1,0 +1,93 @@
+"""When the barrier of spring opens, against the windows that extension services publish."""
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import uscrn_sites
+from windows_fixtures import TODAY, past, site, state
+
+from windowcast.season.model import SiteState
+from windowcast.windows.days import DAY_CRITERIA, DayContext
+from windowcast.windows.purposes import purpose_of
+from windowcast.windows.score import Rule
+from windowcast.windows.timing import judged_days
+
+SPRING = purpose_of("pre-spring")
+
+
+def openings(station: str) -> list[int]:
+    """Day of the year on which it first opens, for each whole spring of a station's record."""
+    days, _ = uscrn_sites.state(station)
+    ctx = DayContext(uscrn_sites.site(), days, "spring")
+    is_open = judged_days(SPRING, SPRING.generic, ctx)[1][0] >= Rule.load().season
+    dates = days.dates.astype("datetime64[D]").astype(object)
+    found = []
+    for year in range(dates[0].year + 1, dates[-1].year):
+        spring = [i for i, d in enumerate(dates) if d.year == year and d.month <= 6]
+        found.append(next(dates[i].timetuple().tm_yday for i in spring if is_open[i]))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("station", "first", "last"),
+    [
+        # Univ. Georgia Extension 2019: from 15 Feb in the south, 1 to 20 March in the north
+        (uscrn_sites.DEEP_SOUTH, (2, 15), (3, 20)),
+        # Univ. Arkansas 2009: about 10 March in the north (same latitude as Bowling Green)
+        (uscrn_sites.MID_SOUTH, (3, 1), (3, 20)),
+        # Univ. Delaware 2009: 1 March to 1 April in the south of the state
+        (uscrn_sites.MID_ATLANTIC, (3, 1), (4, 1)),
+    ],
+)
+def test_the_barrier_of_spring_opens_when_extension_services_lay_it(
+    station: str, first: tuple[int, int], last: tuple[int, int]
+) -> None:
+    opens = float(np.median(openings(station)))
+    begin, end = (dt.date(2023, *day).timetuple().tm_yday for day in (first, last))
+    assert begin - 10 <= opens <= end, opens  # seven days' mean, a few springs: ten days' grace
+
+
+@pytest.mark.parametrize("station", [uscrn_sites.MID_ATLANTIC, uscrn_sites.MID_SOUTH])
+def test_a_warm_spell_in_january_does_not_open_the_spring(station: str) -> None:
+    days, _ = uscrn_sites.state(station)
+    week = DAY_CRITERIA["soil_week"](DayContext(uscrn_sites.site(), days, "spring"), SPRING.generic)
+    january = days.dates.astype("datetime64[M]").astype(int) % 12 == 0
+    assert (week[0, january] > 8.2).any()  # warm enough for the soil's grade alone
+    assert min(openings(station)) >= dt.date(2023, 2, 15).timetuple().tm_yday
+
+
+def lead(share: list[float], after: list[list[float]] | None = None) -> list[float]:
+    """Days to the emergence over made-up shares of smooth crabgrass."""
+
+    def with_share(values: np.ndarray, first: dt.date) -> SiteState:
+        made = state(first, values.shape[-1])
+        weed = replace(made.emergence["DIGIS"], share=values)
+        return replace(made, emergence={"DIGIS": weed})
+
+    days = with_share(np.array(share), TODAY - dt.timedelta(days=len(share)))
+    later = with_share(np.array(after), TODAY) if after else None
+    ctx = DayContext(site(), days, "spring", after=later)
+    found: list[float] = DAY_CRITERIA["emergence_lead"](ctx, SPRING.generic)[0].tolist()
+    return found
+
+
+def test_days_to_the_emergence_are_counted_to_the_day_it_has_begun() -> None:
+    assert lead([0.0, 0.05, 0.1, 0.5]) == [2, 1, 0, 0]
+    assert lead([0.0, 0.0, 0.0]) == [3, 2, 1]  # at least to the end of what is known
+    assert lead([0.0, 0.0], [[0.0, 0.2, 0.3], [0.0, 0.0, 0.2], [0.0, 0.2, 0.4]]) == [3, 2]
+
+
+def test_a_gap_hides_the_emergence_only_where_it_may_have_begun_in_it() -> None:
+    nan = float("nan")
+    assert lead([0.0, nan, 0.0, 0.2]) == [3, 2, 1, 0]
+    hidden = lead([0.0, nan, 0.3, 0.4])
+    assert np.isnan(hidden[:2]).all()
+    assert hidden[2:] == [0, 0]
+    assert np.isnan(lead([0.0, nan])).all()
+
+
+def test_a_watched_season_without_weeds_cannot_be_told() -> None:
+    ctx = DayContext(site(), replace(past(), emergence={}), "spring")
+    assert np.isnan(DAY_CRITERIA["emergence_lead"](ctx, SPRING.generic)).all()
