@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import time
 from pathlib import Path
 
 from windowcast.errors import InputError
@@ -43,6 +44,7 @@ MIGRATIONS: tuple[str, ...] = (
     """,
 )
 VERSION = len(MIGRATIONS)
+WAL_TRIES, WAL_WAIT_S = 100, 0.05
 
 
 def prepare(db: sqlite3.Connection, path: Path) -> None:
@@ -57,8 +59,7 @@ def prepare(db: sqlite3.Connection, path: Path) -> None:
     """
     found = _version(db, path)
     db.execute("PRAGMA foreign_keys = ON")
-    if db.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
-        db.execute("PRAGMA journal_mode = WAL")
+    _use_wal(db)
     db.execute("PRAGMA synchronous = FULL")
     if found < VERSION:
         if found:
@@ -66,11 +67,25 @@ def prepare(db: sqlite3.Connection, path: Path) -> None:
         _migrate(db, path)
 
 
+def _use_wal(db: sqlite3.Connection) -> None:
+    """Switch to write-ahead logging; SQLite does not wait by itself for another doing the same."""
+    for last in (*[False] * (WAL_TRIES - 1), True):
+        try:
+            if db.execute("PRAGMA journal_mode = WAL").fetchone()[0] == "wal":
+                return
+        except sqlite3.OperationalError:
+            if last:
+                raise
+        time.sleep(WAL_WAIT_S)
+
+
 def _version(db: sqlite3.Connection, path: Path) -> int:
     """Schema version of the file, 0 for an empty one; checked to be one we know."""
-    application = db.execute("PRAGMA application_id").fetchone()[0]
-    version = int(db.execute("PRAGMA user_version").fetchone()[0])
-    tables = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    # one statement, so that a log another process is just making is seen whole or not at all
+    application, version, tables = db.execute(
+        "SELECT (SELECT application_id FROM pragma_application_id),"
+        " (SELECT user_version FROM pragma_user_version), (SELECT count(*) FROM sqlite_master)"
+    ).fetchone()
     if application not in {APPLICATION_ID, 0} or (application == 0 and tables):
         raise InputError(
             "is another program's database, not a season log", path=path, remedy="name another file"
@@ -82,7 +97,7 @@ def _version(db: sqlite3.Connection, path: Path) -> int:
             path=path,
             remedy="update windowcast",
         )
-    return version
+    return int(version)
 
 
 def _keep_copy(db: sqlite3.Connection, path: Path, version: int) -> None:
