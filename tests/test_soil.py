@@ -195,16 +195,21 @@ def test_freezing_water_slows_the_cold() -> None:
         tmin_c=forcing.tmin_c - 10,
         snow_depth_mm=np.zeros_like(forcing.tmax_c),
     )
-    moist = simulate(cold, SoilSite(turf=False))
-    frozen = moist.frozen
-    assert frozen.sum() > 40
-    assert moist.temp_c[frozen, 0].max() < 0
-    # the week in which it freezes: the air falls further than the soil
-    air = (cold.tmax_c + cold.tmin_c) / 2
-    starts = np.flatnonzero(frozen[1:] & ~frozen[:-1])
-    soil_fall = np.mean([moist.temp_c[d - 10, 0] - moist.temp_c[d, 0] for d in starts])
-    air_fall = np.mean([air[d - 10 : d - 7].mean() - air[d - 2 : d + 1].mean() for d in starts])
-    assert 0 < soil_fall < air_fall
+    weather = columns_of(cold, (), slice(0, 1))
+
+    def run(freezing_water: float) -> np.ndarray:
+        changed = replace(parameters(), freezing_water_wet=freezing_water)
+        stepper = Stepper(1, texture(None), changed, turf=False)
+        stepper.spin_up(drivers(weather.between(0, 365)))
+        out = np.empty((len(cold.dates), 4, 1))
+        stepper.run(drivers(weather), [[(GRID.node_m.index(0.05), 1.0)]], out)
+        return out[:, 0, 0]
+
+    moist, dry = run(0.3), run(0.0)
+    winter = dry < -1
+    assert winter.sum() > 60
+    assert moist.min() > dry.min() + 1
+    assert simulate(cold, SoilSite(turf=False)).frozen.sum() > 20
 
 
 def test_irrigation_and_cover() -> None:

@@ -21,7 +21,7 @@ import click
 @click.option(
     "--draws",
     type=click.IntRange(1, 1000),
-    default=20,
+    default=10,
     show_default=True,
     help="How often the readings are drawn.",
 )

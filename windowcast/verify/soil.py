@@ -77,7 +77,7 @@ def predictions(data: Stations) -> tuple[dict[str, FloatArray], FloatArray]:
 
 
 def verify_soil(
-    paths: Sequence[str | PathLike[str]], *, readings: int = 10, draws: int = 20, seed: int = 0
+    paths: Sequence[str | PathLike[str]], *, readings: int = 10, draws: int = 10, seed: int = 0
 ) -> dict[str, Any]:
     """Score the soil model on USCRN daily files.
 
