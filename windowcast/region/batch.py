@@ -35,7 +35,7 @@ WORKABLE_COLUMNS: Mapping[str, str] = {
     purpose: f"workable_{purpose.replace('-', '_')}" for purpose in PURPOSES
 }
 LEAST_DAYS = 366
-MOST_CELLS = 3_000_000  # station-days run together; bounds the memory of a worker
+MOST_CELLS = 6_000_000  # station-days run together; bounds the memory of a worker
 
 
 @dataclass(frozen=True)

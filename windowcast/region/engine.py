@@ -26,7 +26,7 @@ from windowcast.weather.files import parse_spec
 if TYPE_CHECKING:
     import pyarrow as pa
 
-FEWEST_STATIONS, MOST_STATIONS = 16, 256  # in a chunk: many share the cost of a day's step
+FEWEST_STATIONS, MOST_STATIONS = 16, 512  # in a chunk: many share the cost of a day's step
 CHUNKS = 8  # to share out among processes, where there are few stations
 _RETRIES = 2
 _SCHEDULER_TIMEOUT_S = 10
