@@ -13,6 +13,7 @@ from windowcast.weather.clock import local_dates
 from windowcast.weather.ensemble import members
 from windowcast.weather.ensemble_errors import (
     Part,
+    climate_correlation,
     error_scores,
     even_uniforms,
     middle_of_days,
@@ -21,7 +22,7 @@ from windowcast.weather.ensemble_errors import (
     wind_with_errors,
 )
 from windowcast.weather.ensemble_rain import chance_from_amount, find_runs
-from windowcast.weather.ensemble_years import normal_course, past_years
+from windowcast.weather.ensemble_years import biserial, normal_course, past_years
 from windowcast.weather.record import Weather
 from windowcast.weather.sample import sample_site, sample_weather
 
@@ -129,6 +130,52 @@ def test_errors_hang_together() -> None:
     assert 4.0 < kurtosis < 8.0
     assert np.mean(scores[:, 0, Part.WIND] ** 4) == pytest.approx(3.0, abs=0.15)
     assert scores.mean(axis=0) == pytest.approx(np.zeros((12, len(Part))), abs=1e-12)
+
+
+@pytest.mark.parametrize("rho", [-0.3, 0.0, 0.5])
+def test_biserial_finds_the_correlation_behind_an_event(rho: float) -> None:
+    """Brute force: a bivariate normal of known correlation, one of the two cut to yes and no."""
+    rng = np.random.default_rng(5)
+    one = rng.standard_normal(40_000)
+    two = rho * one + np.sqrt(1 - rho**2) * rng.standard_normal(40_000)
+    known = rng.random(40_000) < 0.9
+    for share in (0.3, 0.1):
+        event = two > np.quantile(two, 1 - share)
+        assert biserial(4 + 3 * one, event, known) == pytest.approx(rho, abs=0.03)
+    assert biserial(one[:40], two[:40] > 9, known[:40]) is None
+
+
+def test_correlation_is_always_one_that_can_be() -> None:
+    own = climate_correlation({"tmax_c": -0.1, "tmin_c": 0.4})
+    assert own[Part.LOW, Part.RAIN] == own[Part.RAIN, Part.LOW] == pytest.approx(0.4 / 0.8)
+    assert own[Part.LOW, Part.HIGH] == climate_correlation()[Part.LOW, Part.HIGH]
+    odd = climate_correlation({"tmax_c": 0.8, "tmin_c": -0.8})
+    np.linalg.cholesky(odd)
+    assert np.diag(odd) == pytest.approx(1.0)
+    assert odd[Part.LOW, Part.RAIN] < -0.3
+
+
+def test_wet_days_have_the_nights_of_the_record(weather: Weather) -> None:
+    """Where a forecast tells next to nothing, lows on wet and dry days differ as in the record.
+
+    The tenth day of forecasts from December to February, drawn about the normal, against the
+    record's own lows of those months.
+    """
+    daily = weather.daily
+    course = normal_course(daily, "tmin_c", daily.times)
+    low, rain = daily.get("tmin_c") - course, daily.get("precip_mm")
+    winter = np.isin(daily.times.astype("datetime64[M]").astype(int) % 12, (11, 0, 1))
+    wet = winter & (rain >= 0.254)
+    real = np.nanmean(low[wet]) - np.nanmean(low[winter & (rain < 0.254)])
+    gaps = []
+    for today in (dt.date(y, m, d) for y in (2014, 2015, 2016) for m in (1, 2) for d in (1, 15)):
+        day = with_forecast(weather, today, 11)
+        drawn = members(day, until=today + dt.timedelta(days=13), count=400)
+        tenth = drawn.daily.get("tmin_c")[1:, 9]
+        shower = drawn.daily.get("precip_mm")[1:, 9] >= 0.254
+        gaps.append(tenth[shower].mean() - tenth[~shower].mean())
+    assert real > 2
+    assert np.mean(gaps) == pytest.approx(real, rel=0.5)  # 2.0 of 3.2 °C: a wet half-day carries its day only in part
 
 
 def test_wind_keeps_its_mean_and_its_rmse() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from windowcast.cli import cli
 from windowcast.verify.odds import (
     Replayed,
     brier,
+    calibration_by_chance,
     calibration_error,
     joined,
     last_seasons,
@@ -99,6 +101,19 @@ def test_well_calibrated_draws_show_no_error_beyond_chance() -> None:
     odds = rng.random(40_000)
     came = (rng.random(40_000) < odds).astype(float)
     assert calibration_error(reliability(odds, came)) < 0.01
+
+
+def test_chance_alone_is_what_right_odds_show() -> None:
+    """One bin of n cases at p: mean absolute deviation of a binomial share, exactly.
+
+    From memory: De Moivre 1730 (Diaconis & Zabell 1991, *Statistical Science* 6:284):
+    E|X - np| is twice m·C(n, m)·p^m·(1 - p)^(n - m + 1), m the first whole number above n·p.
+    """
+    n, p = 60, 0.35
+    m = math.floor(n * p) + 1
+    exact = 2 * m * math.comb(n, m) * p**m * (1 - p) ** (n - m + 1) / n
+    assert calibration_by_chance(np.full(n, p), draws=20_000) == pytest.approx(exact, rel=0.03)
+    assert calibration_by_chance(np.array([0.0, 1.0, np.nan])) == 0
 
 
 def test_archived_misses_are_those_measured() -> None:

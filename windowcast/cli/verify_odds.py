@@ -122,13 +122,17 @@ def _records(files: Sequence[Path], *, sample: bool) -> list[Record]:
     return records
 
 
+_HEAD = "lead     n  base   Brier  climate  certain  skill (10 to 90 %)          v certain"
+
+
 def _lines(result: OddsReport) -> list[str]:
     """The report as text."""
     seasons = f"{result.seasons[0]} to {result.seasons[-1]}"
     overall = (
         f"Brier score {result.brier:.4f}; skill against climatology {result.skill_climate:+.3f}, "
         f"against the forecast taken as certain {result.skill_certain:+.3f}; "
-        f"calibration error {result.calibration_error:.3f}"
+        f"calibration error {result.calibration_error:.3f} "
+        f"({result.calibration_by_chance:.3f} by chance alone)"
     )
     lines = [
         f"Odds that {result.event}",
@@ -136,7 +140,7 @@ def _lines(result: OddsReport) -> list[str]:
         "",
         overall,
         "",
-        "lead     n  base   Brier  climate  certain  skill (10 to 90 %)          v certain  calib.",
+        f"{_HEAD}  calib. (chance)",
     ]
     for lead in result.leads:
         low, high = lead.skill_climate_10_90
@@ -144,7 +148,7 @@ def _lines(result: OddsReport) -> list[str]:
             f"{lead.lead:4d} {lead.count:5d} {lead.base_rate:5.2f}  {lead.brier:.4f}   "
             f"{lead.brier_climate:.4f}   {lead.brier_certain:.4f}  {lead.skill_climate:+.3f} "
             f"({low:+.3f} to {high:+.3f})     {lead.skill_certain:+.3f}    "
-            f"{lead.calibration_error:.3f}"
+            f"{lead.calibration_error:.3f}  ({lead.calibration_by_chance:.3f})"
         )
     lines += ["", "odds said   came       n"]
     lines += [f"{b.said:9.3f} {b.came:6.3f} {b.count:7d}" for b in result.reliability]

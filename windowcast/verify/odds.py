@@ -188,6 +188,22 @@ def calibration_error(table: Sequence[Bin]) -> float:
     return sum(b.count * abs(b.said - b.came) for b in table) / total
 
 
+def calibration_by_chance(odds: FloatArray, draws: int = 200) -> float:
+    """Mean calibration error of odds that are exactly right, from the number of cases alone.
+
+    With few cases a share of ten days is rarely the one foretold. What is above this is the odds'
+    own fault; a figure below it is luck. Cases are drawn as if they were independent; days of one
+    season hang together, so chance does a little more than this.
+    """
+    said = odds[np.isfinite(odds)]
+    rng = np.random.default_rng(0)
+    errors = [
+        calibration_error(reliability(said, (rng.random(len(said)) < said).astype(np.float64)))
+        for _ in range(draws)
+    ]
+    return float(np.mean(errors))
+
+
 def skill_interval(
     replayed: Replayed, reference: FloatArray, lead: int, draws: int = 500
 ) -> tuple[float, float]:
@@ -219,6 +235,7 @@ class LeadScore:
     skill_climate_10_90: tuple[float, float]
     skill_certain: float
     calibration_error: float
+    calibration_by_chance: float
 
 
 @dataclass(frozen=True)
@@ -234,6 +251,7 @@ class OddsReport:
     skill_climate: float
     skill_certain: float
     calibration_error: float
+    calibration_by_chance: float
     leads: tuple[LeadScore, ...]
     reliability: tuple[Bin, ...]
     notes: tuple[str, ...]
@@ -272,6 +290,7 @@ def report(
                 skill_climate_10_90=skill_interval(replayed, replayed.climate, lead),
                 skill_certain=skill(odds, certain, came),
                 calibration_error=calibration_error(reliability(odds, came)),
+                calibration_by_chance=calibration_by_chance(odds),
             )
         )
     return OddsReport(
@@ -284,6 +303,7 @@ def report(
         skill_climate=skill(replayed.odds, replayed.climate, replayed.came),
         skill_certain=skill(replayed.odds, replayed.certain, replayed.came),
         calibration_error=calibration_error(table),
+        calibration_by_chance=calibration_by_chance(replayed.odds),
         leads=tuple(leads),
         reliability=table,
         notes=tuple(" ".join(note.split()) for note in NOTES),

@@ -21,6 +21,7 @@ from windowcast.weather.axis import extended, grades_of
 from windowcast.weather.clock import hours_of, local_dates
 from windowcast.weather.ensemble_errors import (
     Part,
+    climate_correlation,
     error_scores,
     middle_of_days,
     trust,
@@ -81,7 +82,8 @@ def members(
     issued = extended(weather.daily, today, today + np.timedelta64(days - 1, "D"))
     reach = min(_reach(issued), near)
     past = past_years(weather.daily, weather.today, days, count)
-    scores = error_scores(rng, count, middle_of_days(near))
+    climate = climate_correlation(past.rain_correlation)
+    scores = error_scores(rng, count, middle_of_days(near), climate)
     if certain:
         scores = np.zeros_like(scores)
 
@@ -136,7 +138,8 @@ def _temperatures(
             known = np.isfinite(normal[:reach])
             centre = np.where(known, normal[:reach] + weight * (said - normal[:reach]), said)
             spread = past.departure_sd[name] * np.sqrt(variance_share(lead))
-            shift = 0.0 if certain else table.number(bias)
+            measured = (lead <= table.number("bias_days")) & (not certain)
+            shift = np.where(measured, table.number(bias), 0.0)
             member[:, :reach] = centre + shift + spread * scores[:, :reach, part]
             last = member[:, reach - 1] - normal[reach - 1]
             gap = last - past.departures[name][:, reach - 1]

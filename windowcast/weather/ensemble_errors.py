@@ -5,12 +5,15 @@ Numbers and their sources are in ``data/ensemble.toml``.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from enum import IntEnum
 
 import numpy as np
 
 from windowcast.values import load
 from windowcast.weather.record import FloatArray
+
+LEAST_EIGENVALUE = 0.02  # of a correlation matrix put together from several sources
 
 
 class Part(IntEnum):
@@ -45,7 +48,37 @@ def trust(lead_days: FloatArray) -> FloatArray:
     return weight
 
 
-def error_scores(rng: np.random.Generator, count: int, lead_days: FloatArray) -> FloatArray:
+def climate_correlation(with_rain: Mapping[str, float] | None = None) -> FloatArray:
+    """Correlation of the climate between the variables, ``[Part, Part]``.
+
+    Parameters
+    ----------
+    with_rain
+        ``tmax_c`` and ``tmin_c`` → the station's own correlation with rain in this part of the
+        year; the packaged one where it has none. Spells of rain carry only a part of their day's
+        draw, so the day's must go the closer with temperature.
+    """
+    carried = load("ensemble").number("rain.day_share")
+    climate = np.array(load("ensemble").value("correlation.climate").value, dtype=np.float64)
+    for name, part in (("tmax_c", Part.HIGH), ("tmin_c", Part.LOW)):
+        if name in (with_rain or {}):
+            own = float(np.clip((with_rain or {})[name] / carried, -0.9, 0.9))
+            climate[part, Part.RAIN] = climate[Part.RAIN, part] = own
+    size, axes = np.linalg.eigh(climate)
+    if size[0] >= LEAST_EIGENVALUE:
+        return climate
+    mended = (axes * np.maximum(size, LEAST_EIGENVALUE)) @ axes.T  # no such weather: the nearest
+    scale = np.sqrt(np.diag(mended))
+    result: FloatArray = mended / np.outer(scale, scale)
+    return result
+
+
+def error_scores(
+    rng: np.random.Generator,
+    count: int,
+    lead_days: FloatArray,
+    climate: FloatArray | None = None,
+) -> FloatArray:
     """Standard error scores, ``[member, lead, Part]``, each of mean 0 and variance 1.
 
     Members come in pairs of opposite sign and are scaled to the variance asked for, so that the
@@ -56,7 +89,7 @@ def error_scores(rng: np.random.Generator, count: int, lead_days: FloatArray) ->
     transforms.
     """
     table = load("ensemble")
-    climate = np.array(table.value("correlation.climate").value, dtype=np.float64)
+    climate = climate_correlation() if climate is None else climate
     skill_lost = variance_share(lead_days)
     short = table.number("correlation.short_share")
     mix = (short + (1 - short) * skill_lost)[:, None, None]

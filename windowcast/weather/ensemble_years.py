@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +17,7 @@ import numpy.typing as npt
 from windowcast.values import load
 from windowcast.weather.record import DateArray, FloatArray, Record
 
+FEWEST_CASES = 30  # days with and without rain from which a correlation is taken
 HARMONICS = 3  # of the normal course: year, half-year, third of a year
 TEMPERATURES = ("tmax_c", "tmin_c")
 # carried from the past year as they were; soil is simulated from today's state, never copied
@@ -67,6 +69,9 @@ class PastYears:
         the first day ahead it lies; (NaN, 0) if there is none.
     wet_share, wet_amounts_mm
         Share of wet days and the amounts of them in this part of the year, ``[wet day]``.
+    rain_correlation
+        ``tmax_c`` and ``tmin_c`` → correlation of its departure with the normal score of rain in
+        this part of the year; without those the record is too short for.
     """
 
     normal: dict[str, FloatArray]
@@ -77,6 +82,7 @@ class PastYears:
     latest: dict[str, tuple[float, int]]
     wet_share: float
     wet_amounts_mm: FloatArray
+    rain_correlation: dict[str, float]
 
 
 def past_years(record: Record, today: dt.date, days: int, count: int) -> PastYears:
@@ -121,7 +127,39 @@ def past_years(record: Record, today: dt.date, days: int, count: int) -> PastYea
             name: _from_other_years(past.get(name)[rows]) for name in CARRIED if name in past
         }
     wet_share, wet_amounts = _wet_days(past.get("precip_mm")[season])
-    return PastYears(normal, spread, picked, carried, years, latest, wet_share, wet_amounts)
+    rain = past.get("precip_mm")[season]
+    with_rain = {
+        name: r
+        for name, off in departures.items()
+        if (r := biserial(off[season], rain >= table.number("rain.wet"), np.isfinite(rain)))
+        is not None
+    }
+    return PastYears(
+        normal, spread, picked, carried, years, latest, wet_share, wet_amounts, with_rain
+    )
+
+
+def biserial(
+    values: FloatArray, event: npt.NDArray[np.bool_], known: npt.NDArray[np.bool_]
+) -> float | None:
+    """Correlation of a variable with the normal score behind an event; None from too few cases.
+
+    The biserial correlation: mean difference with and without the event over the spread, times
+    ``p (1 - p) / φ(z)`` at the event's share p.
+
+    References
+    ----------
+    Pearson 1909, *Biometrika* 7:96-105.
+    """
+    ok = known & np.isfinite(values)
+    value, came = values[ok], event[ok]
+    share = float(came.mean()) if len(came) else 0.0
+    if min(came.sum(), (~came).sum()) < FEWEST_CASES:
+        return None
+    normal = NormalDist()
+    height = normal.pdf(normal.inv_cdf(share))
+    gap = float(value[came].mean() - value[~came].mean())
+    return float(np.clip(gap / value.std() * share * (1 - share) / height, -0.9, 0.9))
 
 
 def _day_of_cycle(dates: DateArray | np.datetime64) -> npt.NDArray[np.float64]:
