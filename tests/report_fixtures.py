@@ -111,6 +111,7 @@ def ranking(site: str = "Quinta do Teste", units: str = "metric") -> Ranking:
                 barrier,
                 "It would be fit with wind between 1.3 and 3.6 m/s.",
                 strip(),
+                cannot_tell=True,
             ),
             PurposeOutlook(
                 "post-early",

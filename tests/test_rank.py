@@ -148,6 +148,13 @@ def test_what_is_missing_makes_no_window(missing: str, purpose: PurposeName) -> 
     assert outlook.closest.odds is None
     assert outlook.advice.startswith("Cannot tell")
     assert outlook.would_change
+    assert outlook.cannot_tell
+    assert outlook.closest.follow_up == ()  # nothing follows what is not done
+    blind = weather(here, without=(missing,), forecast_days=0)
+    outlook = ranked(here, blind, **asked).purposes[0]  # type: ignore[arg-type]
+    assert outlook.cannot_tell
+    assert outlook.closest is None  # no hours are named where no forecast reaches
+    assert outlook.would_change
 
 
 def season_for(purpose: PurposeName) -> dict[str, object]:

@@ -79,3 +79,11 @@ def test_csv_has_a_row_for_each_window_and_each_silent_purpose() -> None:
 def test_a_spreadsheet_never_runs_a_site_name(name: str) -> None:
     rows = list(csv.DictReader(io.StringIO(csv_text(ranking(site=name)))))
     assert rows[0]["site"] == f"'{name}"
+
+
+def test_a_purpose_that_cannot_be_told_without_hours_says_so_in_one_row() -> None:
+    full = ranking()
+    blind = dataclasses.replace(full.purposes[0], windows=(), closest=None)
+    (row,) = csv.DictReader(io.StringIO(csv_text(dataclasses.replace(full, purposes=(blind,)))))
+    assert (row["verdict"], row["start"], row["must_follow"]) == ("cannot tell", "", "")
+    assert row["note"].startswith("Cannot tell: wind is missing")

@@ -113,8 +113,11 @@ def _rows(outlook: PurposeOutlook, display: Display) -> list[dict[str, Any]]:
         note = f"Nothing qualifies; this came closest. {outlook.would_change}"
         rows = [_window_row(outlook.closest, display) | {"note": wording.in_units(note, display)}]
     if not rows:
-        verdict = "none" if outlook.in_season else "out of season"
-        note = f"{outlook.why} {outlook.would_change}".strip()
+        verdict = "out of season"
+        if outlook.in_season:
+            verdict = "cannot tell" if outlook.cannot_tell else "none"
+        said = outlook.advice if outlook.in_season else outlook.why
+        note = f"{said} {outlook.would_change}".strip()
         rows = [{"verdict": verdict, "note": wording.in_units(note, display)}]
     return [row | {"purpose": outlook.purpose} for row in rows]
 
@@ -133,7 +136,7 @@ def _window_row(window: Window, display: Display) -> dict[str, Any]:
         "odds_basis": "" if odds is None else odds.basis,
         "limited_by": "" if limiting is None else limiting.criterion,
         "limit": "" if limiting is None else wording.limit(limiting, display),
-        "must_follow": wording.must_follow(window, display),
+        "must_follow": wording.must_follow(window, display) if window.follow_up else "",
         "hours_from": window.grade,
         "actives": " + ".join(window.actives),
     }

@@ -152,11 +152,12 @@ def _stacked(console: Console, outlooks: list[PurposeOutlook], display: Display)
             line.append_text(_verdict(window, closest=not outlook.windows))
             line.append(f"  {wording.day(window.date)} {wording.hours(window)}")
             console.print(line)
-            facts = (
+            facts = [
                 f"score {wording.score(window)}, odds {wording.odds(window.odds)}",
                 f"limited by {wording.limit(window.limiting, display)}",
-                f"must follow: {wording.must_follow(window, display)}",
-            )
+            ]
+            if window.follow_up:
+                facts.append(f"must follow: {wording.must_follow(window, display)}")
             for fact in facts:
                 console.print(Padding(fact, (0, 0, 0, 2), expand=False))
     console.print()

@@ -184,9 +184,7 @@ def answer_word(outlook: PurposeOutlook) -> str:
         return "out of season"
     if outlook.windows:
         return "go" if outlook.windows[0].verdict == "fit" else "marginal"
-    if outlook.closest is not None and outlook.closest.verdict == "cannot tell":
-        return "cannot tell"
-    return "wait"
+    return "cannot tell" if outlook.cannot_tell else "wait"
 
 
 def out_of_season(outlook: PurposeOutlook, display: Display) -> str:

@@ -107,10 +107,11 @@ class PurposeOutlook:
     closes: dt.date | None
     advice: str  # the sentence that answers
     windows: tuple[Window, ...]  # ranked, best first; fit and marginal
-    closest: Window | None  # what came closest when nothing qualifies
+    closest: Window | None  # what came closest when nothing qualifies; None without a forecast
     would_change: str  # what would have to change
     strip: HourStrip | None = None
     stock: tuple[StockFit, ...] = ()  # the actives at hand, when none was chosen
+    cannot_tell: bool = False  # in season, but what is missing keeps it from being told
 
 
 @dataclass(frozen=True, slots=True)

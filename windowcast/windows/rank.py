@@ -143,18 +143,20 @@ class _Task:
         found = sorted(self._windows(purpose, needs, scores), key=_rank_key)
         go = tuple(w for w in found if w.verdict in ("fit", "marginal"))
         closest = None if go else next(iter(found), None)
-        blind = closest is None or closest.verdict == "cannot tell"
-        if go:
-            text = advice.go(go, self.rule)
-        elif blind and np.isnan(scores.score[0, scores.open]).any():
-            day = None if closest is None else (closest.date - self.today).days
-            known = day is not None and day < self.members.forecast_days
-            text = advice.cannot_tell(closest, self.days, forecast=known)
-        else:
-            text = advice.wait(closest, self.days)
         change = ""
         if closest is not None:
             change = advice.would_change(scores, self._block_of(closest), self.rule)
+        blind = closest is None or closest.verdict == "cannot tell"
+        blind = not go and blind and bool(np.isnan(scores.score[0, scores.open]).any())
+        if go:
+            text = advice.go(go, self.rule)
+        elif blind:
+            day = None if closest is None else (closest.date - self.today).days
+            known = day is not None and day < self.members.forecast_days
+            text = advice.cannot_tell(closest, self.days, forecast=known)
+            closest = closest if known else None  # no hour is near where no forecast reaches
+        else:
+            text = advice.wait(closest, self.days)
         return PurposeOutlook(
             purpose=purpose.name,
             title=purpose.title,
@@ -168,6 +170,7 @@ class _Task:
             would_change=change,
             strip=self._strip(scores),
             stock=tuple(self._stock_fit(purpose, member) for member in stock),
+            cannot_tell=blind,
         )
 
     def repeats(
@@ -246,7 +249,9 @@ class _Task:
                 watering_days=watering_days(self.ctx.site, needs),
                 irrigated=self.ctx.site.turf.irrigated,
                 rain_chance=np.nan if rain is None else rain,
-            ),
+            )
+            if verdict in ("fit", "marginal")
+            else (),
             grade=self.ctx.grade_words(self.ctx.lead + block.start, self.ctx.lead + block.stop),
             actives=needs.names,
         )
