@@ -12,6 +12,8 @@ from report_fixtures import judged, ranking, window
 
 from windowcast.report import wording
 from windowcast.units import Display
+from windowcast.windows import words
+from windowcast.windows.grade import Grade
 
 US, METRIC = Display("us"), Display("metric")
 
@@ -92,3 +94,9 @@ def test_answer_words() -> None:
 )
 def test_a_stage_says_what_the_plant_looks_like(stage: float, says: str) -> None:
     assert wording.quantity(stage, "BBCH", US) == says
+
+
+def test_a_good_distance_from_the_dew_point_does_not_read_as_a_temperature() -> None:
+    grade = Grade((0.5, 2.0), (0.2, 1.0))
+    text = wording.in_units(words.reason("leaf_wetness", grade, 17.2), Display("us"))
+    assert text == "air 31 °F above its dew point, good"

@@ -54,7 +54,9 @@ def reason(name: str, grade: Grade, measured: float) -> str:
     side = "low" if measured < low else "high" if measured > high else "good"
     value = quantity(measured, unit)
     if side == "good" or side not in table:
-        return f"{value}, good" if unit else "no objection"
+        if not unit:
+            return "no objection"
+        return f"{str(table.get('good', '{measured}')).replace('{measured}', value)}, good"
     text = str(table[side])
     if "{measured}" not in text and unit in _PREFIXED:
         text = f"{{measured}}, {text}"
