@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,8 @@ from hypothesis import strategies as st
 from windowcast.cli import init as cli_init
 from windowcast.cli import main
 from windowcast.errors import InputError
-from windowcast.site import Site, Species, Texture, load_site
+from windowcast.materials.actives import load_actives
+from windowcast.site import Site, Species, Texture, load_site, units_at
 from windowcast.site_template import Answers, checked, site_toml
 
 HERE = ["--name", "Sea Loft", "--lat", "38.7", "--lon", "-9.1"]
@@ -181,3 +183,38 @@ def test_bad_answers_are_named() -> None:
         site_toml(Answers("", 1.0, 2.0))
     with pytest.raises(InputError, match=r"name: .*character that cannot be shown"):
         site_toml(Answers("bell\x07", 1.0, 2.0))
+
+
+def test_units_are_us_in_the_zones_the_tz_database_places_in_the_usa() -> None:
+    table = (files("tzdata") / "zoneinfo" / "zone.tab").read_text("utf-8")
+    rows = [line.split("\t") for line in table.splitlines() if not line.startswith("#")]
+    for country, _, zone, *_ in rows:
+        assert units_at(zone.strip()) == ("us" if country == "US" else "metric"), zone
+    assert units_at("Asia/Tokyo") == "metric"
+
+
+def test_units_by_default_and_limits_in_both_units(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for lat, lon, units in (("36.2", "-115.2", "us"), ("51.0", "-114.1", "metric")):
+        out = tmp_path / f"{units}.toml"
+        run(str(out), "--name", "Dry Fork", "--lat", lat, "--lon", lon, "--yes", capsys=capsys)
+        assert load_site(out).units == units
+        assert ("4.5 m/s is 10 mph" in out.read_text("utf-8")) == (units == "us")
+    assert "ELEIN" not in out.read_text("utf-8")  # no emergence model
+
+
+def test_an_unknown_weed_or_active_at_hand_is_told_with_its_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "site.toml"
+    run(str(out), *HERE, "--yes", capsys=capsys)
+    text = out.read_text("utf-8")
+    wrong = text.replace('"DIGIS"]', '"DIGUS"]')
+    row = wrong[: wrong.index("DIGUS")].count("\n") + 1
+    out.write_text(wrong, "utf-8")
+    with pytest.raises(InputError, match=rf"site.toml: row {row}: weeds\[2\]: 'DIGUS' is not"):
+        load_site(out)
+    materials = load_actives()
+    with pytest.raises(InputError, match=r"site.toml: stock: 'prodiamin' is not"):
+        materials.at_hand(["prodiamine", "prodiamin"], out)

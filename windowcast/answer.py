@@ -140,4 +140,4 @@ def _needs(
     species = str(site.turf.species)
     if actives:
         return needs_of(materials.mixture(actives), species), ()
-    return None, tuple(needs_of(materials.mixture(name), species) for name in site.stock)
+    return None, tuple(needs_of(mixture, species) for mixture in materials.at_hand(site.stock))

@@ -15,10 +15,19 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from windowcast.errors import InputError
 from windowcast.validation import first_problem
+from windowcast.values import load
 from windowcast.weather.record import Place
 
 MAX_SITE_BYTES = 1_000_000
@@ -160,6 +169,14 @@ class Advice(_Part):
     late_winter_share: Annotated[float, Field(ge=0.0, le=0.24, strict=True)] | None = None
 
 
+def _known_weed(code: str) -> str:
+    table = load("weeds")
+    modelled = [name for name in table if name.isupper()]
+    if code not in modelled and code not in table.table("unsupported"):
+        raise ValueError(f"{code!r} is not a weed we know; choose from {', '.join(modelled)}")
+    return code
+
+
 class Site(_Part):
     """A checked site file."""
 
@@ -171,7 +188,7 @@ class Site(_Part):
     units: Literal["us", "metric"] = "metric"
     turf: Turf = Turf()
     soil: Soil = Soil()
-    weeds: tuple[str, ...] = ("POAAN", "DIGIS")  # EPPO codes
+    weeds: tuple[Annotated[str, AfterValidator(_known_weed)], ...] = ("POAAN", "DIGIS")  # EPPO
     stock: tuple[str, ...] = ()  # active ingredients at hand, ISO common names
     materials_file: str = ""  # TOML with the numbers of the label in hand
     log_file: str = ""  # season log; empty: <site file>.log.sqlite
@@ -224,6 +241,24 @@ def timezone_at(latitude_deg: float, longitude_deg: float) -> str:
     import tzfpy
 
     return str(tzfpy.get_tz(longitude_deg, latitude_deg))
+
+
+def units_at(zone: str) -> Literal["us", "metric"]:
+    """The units usual in a time zone: US in those of the United States, metric elsewhere.
+
+    Those are the zones that the tz database's ``zone.tab`` gives the country code US, with the
+    old names ``US/...``.
+    """
+    return "us" if zone in _US_ZONES or zone.startswith(_US_STATES) else "metric"
+
+
+_US_STATES = ("America/Indiana/", "America/Kentucky/", "America/North_Dakota/", "US/")
+_US_ZONES = frozenset(
+    {"America/New_York", "America/Detroit", "America/Chicago", "America/Menominee"}
+    | {"America/Denver", "America/Boise", "America/Phoenix", "America/Los_Angeles"}
+    | {"America/Anchorage", "America/Juneau", "America/Sitka", "America/Metlakatla"}
+    | {"America/Yakutat", "America/Nome", "America/Adak", "Pacific/Honolulu"}
+)
 
 
 def parse_hours(text: str) -> tuple[dt.time, dt.time]:

@@ -20,7 +20,7 @@ timezone = {timezone}  # IANA name
 units = {units}  # "us" or "metric"
 
 # Weeds to watch, by EPPO code: POAAN annual bluegrass, DIGIS smooth crabgrass,
-# DIGSA large crabgrass, ELEIN goosegrass.
+# DIGSA large crabgrass.
 weeds = ["POAAN", "DIGIS"]
 
 # Active ingredients at hand, by ISO common name; empty: all that windowcast knows.
@@ -45,8 +45,8 @@ use = {use}  # golf, sports, lawn, sod, other
 texture = {texture}
 
 [equipment]
-# wind_max_m_s = 4.5  # your own limit, if stricter than the label's (1 to 8 m/s)
-# boom_height_m = 0.5
+# wind_max_m_s = 4.5  # your own limit, if stricter than the label's{wind_limit}
+# boom_height_m = 0.5{boom_height}
 
 [calendar]
 spray_hours = "06:00-19:00"  # local time
@@ -106,6 +106,7 @@ def site_toml(answers: Answers) -> str:
     InputError
         An answer is out of range; named by its key.
     """
+    us = answers.units == "us"
     text = _TEMPLATE.format(
         name=_quoted(answers.name),
         latitude=repr(float(answers.latitude)),
@@ -120,6 +121,8 @@ def site_toml(answers: Answers) -> str:
         irrigated=_line("irrigated", answers.irrigated, True),
         texture_choices=", ".join(Texture),
         texture=_quoted(answers.texture),
+        wind_limit=" (1 to 8 m/s; 4.5 m/s is 10 mph)" if us else " (1 to 8 m/s)",
+        boom_height="  # 20 in" if us else "",
         files=_line("files", list(answers.weather_files) or None, ["my-station.csv"]),
     )
     checked(text)

@@ -10,7 +10,7 @@ import click
 
 from windowcast.errors import InputError
 from windowcast.files import write_atomic
-from windowcast.site import Species, Texture, timezone_at
+from windowcast.site import Species, Texture, timezone_at, units_at
 from windowcast.site_template import Answers, site_toml
 
 _YES_NO = {"yes": True, "no": False, "unknown": None}
@@ -50,7 +50,7 @@ _ELEVATION = click.FloatRange(-430, 5000)
 @click.option("--texture", type=_TEXTURE, help="Soil texture, USDA.")
 @click.option("--overseeded", type=_KNOWN, help="Overseeded for winter?")
 @click.option("--irrigated", type=_KNOWN, help="Irrigation at hand?")
-@click.option("--units", type=_UNITS, help="Units of reports.")
+@click.option("--units", type=_UNITS, help="Units of reports; by the time zone if not given.")
 @click.option("--weather", "weather_files", multiple=True, metavar="FILE", help="Weather file.")
 @click.option("--yes", "-y", is_flag=True, help="Ask nothing; take defaults where no flag says.")
 @click.option("--force", is_flag=True, help="Overwrite an existing file.")
@@ -85,13 +85,14 @@ def _answers(flags: dict[str, Any], *, ask: bool) -> Answers:
     elevation = value(
         "elevation", "Metres above sea level (empty if unknown)", "", _OrEmpty(_ELEVATION)
     )
+    zone = value("timezone", "Time zone", timezone_at(lat, lon))
     return Answers(
         name=name,
         latitude=lat,
         longitude=lon,
         elevation_m=None if elevation == "" else float(elevation),
-        timezone=value("timezone", "Time zone", timezone_at(lat, lon)),
-        units=value("units", "Units of reports", "metric", _UNITS),
+        timezone=zone,
+        units=value("units", "Units of reports", units_at(zone), _UNITS),
         species=value("turf", "Turf species", str(Species.HYBRID_BERMUDAGRASS), _SPECIES),
         use=value("use", "Use", "sports", _USE),
         texture=value("texture", "Soil texture", str(Texture.UNKNOWN), _TEXTURE),

@@ -144,6 +144,7 @@ class Start:
             from windowcast.materials.actives import load_actives
 
             asked["materials"] = load_actives(self.beside(site.materials_file))
+            asked["materials"].at_hand(site.stock, self.site_file)  # a slip is told with its file
         log = self.log_file(site)
         if log is not None and log.is_file():
             from windowcast.records.observed import observed_in

@@ -147,6 +147,15 @@ class Actives(dict[str, Active]):
             raise InputError("names no active ingredient", field="active", remedy="give a name")
         return tuple({self[name].name: self[name] for name in names}.values())
 
+    def at_hand(
+        self, stock: Sequence[str], path: str | PathLike[str] | None = None
+    ) -> tuple[tuple[Active, ...], ...]:
+        """The mixtures of a site's ``stock``; an error names the key and the site file `path`."""
+        try:
+            return tuple(self.mixture(entry) for entry in stock)
+        except InputError as error:
+            raise InputError(error.problem, path=path, field="stock", remedy=error.remedy) from None
+
 
 def species_key(species: str) -> str:
     """``"St. Augustinegrass"`` → ``"st_augustinegrass"``, the key used in the tables."""
