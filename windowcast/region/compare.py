@@ -251,9 +251,10 @@ def _week_statistics(
     known = np.isfinite(days)
 
     def by_station(values: npt.NDArray[np.generic]) -> FloatArray:
-        out = np.zeros((stations, WEEKS - 1))
-        np.add.at(out, rows, values)
-        return out
+        if not stations:
+            return np.zeros((0, WEEKS - 1))
+        starts = np.searchsorted(rows, np.arange(stations))  # rows of a station lie together
+        return np.asarray(np.add.reduceat(values.astype(np.float64), starts, axis=0))
 
     years = by_station(known)
     enough = np.where(years >= MIN_YEARS, years, np.nan)

@@ -24,7 +24,8 @@ from windowcast.report.chartkit import (
 from windowcast.weather.record import FloatArray
 
 CLASSES = 5
-MAX_ROWS = 40
+MAX_ROWS = 40  # drawn in a chart
+MAX_LISTED = 500  # stations up to which every chart lists the numbers of each
 _NAMES = 136.0  # room for names left of the dates
 _NAME_LETTERS = 21  # that fit in it
 _MARGIN_DEG = 2.0
@@ -70,7 +71,7 @@ def map_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
             _spread(found[data.stations[i]], quantity, southern=lat[i] < 0),
             str(found[data.stations[i]].normal.years),
         )
-        for i in range(len(values))
+        for i in _listed(list(range(len(values))))
     )
     told = f"{len(known)} of {len(values)} stations have enough years."
     svg = drawing(f"map-{quantity}", title, told, height + _LEGEND, *parts)
@@ -81,9 +82,7 @@ def dates_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
     """Median and 10-90 % of a quantity, a row a station from north to south."""
     found = _of(summary, quantity)
     order = [i for i in np.argsort(-data.places[:, 0]) if _told(found[data.stations[i]])]
-    picked = order
-    if len(order) > MAX_ROWS:
-        picked = [order[i] for i in np.linspace(0, len(order) - 1, MAX_ROWS).round().astype(int)]
+    picked = _spread_evenly(order, MAX_ROWS)
     key, title = f"dates-{quantity}", f"{QUANTITIES[quantity]}: median and 10 to 90 % of years"
     desc = f"{len(picked)} of {len(data.stations)} stations, from north to south."
     normals = [found[data.stations[i]].normal for i in picked]
@@ -112,10 +111,21 @@ def dates_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
             _spread(found[data.stations[i]], quantity, southern=south),
             _trend(found[data.stations[i]]),
         )
-        for i in order
+        for i in _listed(order)
     )
     columns = ("Station", "Median", "10 to 90 %", "Trend per decade (95 % interval)")
     return Chart(key, title, desc, drawing(key, title, desc, bottom + 22, *parts), columns, rows)
+
+
+def _listed(order: list[int]) -> list[int]:
+    """Stations whose numbers stand below a chart: all, or some where that would be too many."""
+    return order if len(order) <= MAX_LISTED else _spread_evenly(order, MAX_ROWS)
+
+
+def _spread_evenly(order: list[int], count: int) -> list[int]:
+    if len(order) <= count:
+        return order
+    return [order[i] for i in np.linspace(0, len(order) - 1, count).round().astype(int)]
 
 
 def _of(summary: Summary, quantity: str) -> dict[str, StationNormal]:
