@@ -27,7 +27,7 @@ from windowcast.windows.cover_plan import Material, cover_plan, material_of, sea
 from windowcast.windows.decision import Later, decision, later_value
 from windowcast.windows.key_dates import key_dates
 from windowcast.windows.odds import DateRange, first_day, last_day
-from windowcast.windows.plan import _when, season_plan
+from windowcast.windows.plan import _when, _Work, season_plan
 from windowcast.windows.plan_model import Decision, PurposePlan, SeasonPlan
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.season_axis import SeasonAxis
@@ -396,6 +396,18 @@ def _after(line: str, plan: SeasonPlan) -> bool:
     when = line.split("about ")[1].split(" (", maxsplit=1)[0].rstrip(".")
     day = dt.datetime.strptime(f"{when} {plan.today.year}", "%d %b %Y").replace(tzinfo=dt.UTC)
     return day.date() >= plan.today
+
+
+def test_what_opened_on_days_the_futures_differ_on_has_opened(sample: Answer) -> None:
+    axis = SeasonAxis.of(sample.past, sample.ahead, southern=False, overseeded=False)
+    work = _Work(
+        sample.site, sample.past, sample.ahead, sample.members, sample.weather, axis, *[None] * 2
+    )  # type: ignore[arg-type]
+    first = np.where(np.arange(100) < 60, axis.gone - 40.0, axis.gone - 37.0)
+    opened, closed = work._passed(first, np.full(100, axis.gone + 3.0))
+    assert opened == axis.dates[axis.gone - 40].astype(object)
+    assert closed is None
+    assert work._passed(np.where(np.arange(100) < 99, first, np.nan), first)[0] is None
 
 
 def test_last_days_that_are_past_have_come() -> None:

@@ -199,12 +199,15 @@ class _Work:
     # --- when ----------------------------------------------------------------------------------
 
     def _passed(self, first: FloatArray, last: FloatArray) -> tuple[dt.date | None, dt.date | None]:
-        """First and last open day where all members agree that they lie in the past."""
+        """First and last open day where all members agree that they lie in the past.
+
+        They need not agree on the day: whether a day was open may hang on what follows it.
+        """
         found: list[dt.date | None] = []
         for index in (first, last):
-            sure = np.isfinite(index[0]) and (index == index[0]).all()
-            gone = bool(sure and index[0] < self.axis.gone)
-            found.append(self.axis.dates[int(index[0])].astype(object) if gone else None)
+            gone = bool((index < self.axis.gone).all())  # NaN is no agreement
+            middle = date_range(index, self.axis.dates) if gone else None
+            found.append(middle.median if middle else None)
         return found[0], found[1]
 
     def _last_open(self, is_open: BoolArray, unknown: BoolArray) -> dt.date | None:
