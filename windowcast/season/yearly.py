@@ -14,7 +14,8 @@ import numpy.typing as npt
 
 from windowcast.weather.record import FloatArray
 
-_ROWS = 64  # with a year of days: 190 kB a buffer
+_ROWS = 256  # with a year of days: 750 kB a buffer; large enough that threads seldom meet
+_SPAN = 32  # days searched at a time for the first
 
 Block = tuple[slice, int, FloatArray]  # rows, number of the season, its values
 
@@ -37,13 +38,12 @@ def warmth(
         °C·d; and days from the season's start, NaN where no day is below.
     """
     total, first = (np.empty((len(mean_c), len(seasons))) for _ in range(2))
-    above, below = _buffers(seasons)
+    above = np.empty(_buffer_shape(seasons))
     for rows, season, block in _blocks(mean_c, seasons):
         height, width = block.shape
-        more, less = above[:height, :width], below[:height, :width]
-        np.maximum(block, base_c, out=more)  # what lies above the base is what this adds to it
-        total[rows, season] = more.sum(axis=-1) - base_c * width
-        first[rows, season] = _first(np.less(block, base_c, out=less))
+        more = np.maximum(block, base_c, out=above[:height, :width])
+        total[rows, season] = more.sum(axis=-1) - base_c * width  # what lies above adds to the base
+        first[rows, season] = _first_below(block, base_c)
     first[np.isnan(total)] = np.nan
     return total, first
 
@@ -53,7 +53,7 @@ def frost(
 ) -> tuple[FloatArray, FloatArray]:
     """Number of days below a limit and the first of them, both ``[row, season]``; as `warmth`."""
     count, first = (np.empty((len(tmin_c), len(seasons))) for _ in range(2))
-    _, below = _buffers(seasons)
+    below = np.empty(_buffer_shape(seasons), dtype=np.bool_)
     for rows, season, block in _blocks(tmin_c, seasons):
         height, width = block.shape
         less = np.less(block, limit_c, out=below[:height, :width])
@@ -64,14 +64,24 @@ def frost(
     return count, first
 
 
+def _first_below(block: FloatArray, limit: float) -> FloatArray:
+    """First day below a limit; looks no further once every row has one."""
+    found = np.full(len(block), np.nan)
+    for start in range(0, block.shape[-1], _SPAN):
+        day = _first(block[:, start : start + _SPAN] < limit) + start
+        found = np.where(np.isnan(found), day, found)
+        if not np.isnan(found).any():
+            break
+    return found
+
+
 def _first(truth: npt.NDArray[np.bool_]) -> FloatArray:
     day = truth.argmax(axis=-1)
     return np.where(truth[np.arange(len(day)), day], day, np.nan)
 
 
-def _buffers(seasons: Sequence[slice]) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
-    shape = _ROWS, max((part.stop - part.start for part in seasons), default=0)
-    return np.empty(shape), np.empty(shape, dtype=np.bool_)
+def _buffer_shape(seasons: Sequence[slice]) -> tuple[int, int]:
+    return _ROWS, max((part.stop - part.start for part in seasons), default=0)
 
 
 def _blocks(values: FloatArray, seasons: Sequence[slice]) -> Iterator[Block]:
