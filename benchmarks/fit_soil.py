@@ -77,7 +77,6 @@ PRIORS: dict[str, tuple[float, float, float, float, str]] = {
     "resistance_green": (0.0, 0.1, -0.5, 1.0, "m2 K W-1"),
     "conductivity_top": (0.45, 0.15, 0.1, 2.0, "1"),
     "conductivity_deep": (0.45, 0.15, 0.1, 2.0, "1"),
-    "conductivity_ice": (0.3, 0.2, 0.0, 2.0, "1"),
     "freezing_width_k": (1.5, 0.7, 0.3, 8.0, "K"),
     "freezing_water": (0.05, 0.03, 0.005, 0.3, "m3 m-3"),
     "freezing_water_wet": (0.15, 0.05, 0.0, 0.4, "m3 m-3"),

@@ -31,7 +31,6 @@ class Ops:
 
     minimum: Callable[[Number, Number], Number]
     maximum: Callable[[Number, Number], Number]
-    lowest: Callable[[Layers], float]  # over layers and columns
     each: Callable[..., Layers]  # a function of numbers applied to each layer
 
 
@@ -43,13 +42,6 @@ def _float_max(a: float, b: float) -> float:
     return a if a > b else b
 
 
-def _array_lowest(layers: Layers) -> float:
-    least = layers[0]
-    for layer in layers[1:]:
-        least = np.minimum(least, layer)
-    return float(least.min())
-
-
 def _each_float(function: Callable[..., float], *layers: Layers) -> Layers:
     return [function(*values) for values in zip(*layers, strict=True)]
 
@@ -58,8 +50,8 @@ def _each_array(function: Callable[..., Number], *layers: Layers) -> Layers:
     return list(function(*(np.array(values) for values in layers)))
 
 
-FLOATS = Ops(_float_min, _float_max, min, _each_float)
-ARRAYS = Ops(np.minimum, np.maximum, _array_lowest, _each_array)
+FLOATS = Ops(_float_min, _float_max, _each_float)
+ARRAYS = Ops(np.minimum, np.maximum, _each_array)
 
 
 @dataclass(frozen=True)

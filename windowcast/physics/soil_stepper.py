@@ -74,7 +74,6 @@ class Stepper:
         self.ops = FLOATS if self.single else ARRAYS
         self.soil, self.p, self.turf, self.irrigated = soil, parameters, turf, irrigated
         self.temps: Layers = []
-        self.cold = False
         self.surface = Surface(*[0.0] * len(fields(Surface)))
 
     def load(self, flat: FloatArray) -> None:
@@ -82,7 +81,6 @@ class Stepper:
         rows: list[Number] = flat[0].tolist() if self.single else list(np.array(flat.T))
         self.temps = rows[: len(GRID.node_m)]
         self.surface = Surface(*rows[len(GRID.node_m) :])
-        self.cold = self.ops.lowest(self.temps[:FREEZING]) < 0.0
 
     def dump(self) -> FloatArray:
         """The state as ``[columns, STATE_SIZE]``."""
@@ -114,22 +112,21 @@ class Stepper:
                 self.temps = [
                     t + (means[0] - m) / days for t, m in zip(self.temps, means, strict=True)
                 ]
-                self.cold = self.ops.lowest(self.temps[:FREEZING]) < 0.0
 
     def run(self, drivers: Drivers, weights: Weights, out: FloatArray) -> None:
         """Write ``out[time, depths + (water, frozen share, snow), columns]`` for all days.
 
         `weights` gives for each depth the layers and weights that interpolate to it.
         """
-        late, width = self.p.end_of_day_weight, self.p.freezing_width_k
-        freezing = Freezing(self.ops, width, [])
+        late = self.p.end_of_day_weight
+        freezing = Freezing(self.ops, self.p.freezing_width_k, [])
         before = self.temps
         for i, temps in enumerate(self.days(drivers)):
             mean = {
                 k: late * temps[k] + (1.0 - late) * before[k] for part in weights for k, _ in part
             }
             row = [_interpolated(mean, part) for part in weights]
-            share = freezing.frozen_share(temps[1]) if self.cold else temps[1] * 0.0
+            share = freezing.frozen_share(temps[1])
             out[i] = np.array([*row, self.surface.top_water, share, self.surface.snow_mm]).reshape(
                 out.shape[1:]
             )
@@ -166,7 +163,7 @@ class Stepper:
         self._conduct(driving, resistance)
 
     def _conduct(self, driving: Number, resistance: Number) -> None:
-        ops, p, s, soil = self.ops, self.p, self.surface, self.soil
+        p, s, soil = self.p, self.surface, self.soil
         c0, c1, c2 = soil.conductivity_curve
         top, root = s.top_water, s.root_water
         top_k = (c0 + top * (c1 + top * c2)) * p.conductivity_top
@@ -174,27 +171,46 @@ class Stepper:
         top_c = soil.heat_capacity_j_m3_k(soil.water(top))
         root_c = soil.heat_capacity_j_m3_k(soil.water(root))
         store = [top_c * z for z in _PER_DAY[:TOP]] + [root_c * z for z in _PER_DAY[TOP:]]
-        if self.cold:
-            share = self._freezing().frozen_share(self.temps[1])
-            top_k = top_k * (1.0 + p.conductivity_ice * share)
         conductance = [
             *(top_k * g for g in _TOP_GAPS),
             1.0 / (_ABOVE_EDGE_M / top_k + _BELOW_EDGE_M / root_k),
             *(root_k * g for g in _DEEP_GAPS),
         ]
         surface = 1.0 / (resistance + GRID.node_m[0] / top_k), driving
-        temps = self.temps if self.cold else conduct(self.temps, store, conductance, surface)
-        if self.cold or ops.lowest(temps[:FREEZING]) < 0.0:
-            temps = self._freezing().conduct(self.temps, store, conductance, surface)
-            self.cold = ops.lowest(temps[:FREEZING]) < 0.0
-        self.temps = temps
+        after = conduct(self.temps, store, conductance, surface)
+        self.temps = self._freeze(after, store, conductance, surface)
 
-    def _freezing(self) -> Freezing:
+    def _freeze(
+        self, after: Layers, store: Layers, conductance: Layers, surface: tuple[Number, Number]
+    ) -> Layers:
+        """Replace `after` in the columns where water is or comes to be frozen."""
+        before, latent = self.temps, self._latent()
+        if self.single:
+            if min(*before[:FREEZING], *after[:FREEZING]) >= 0.0:
+                return after
+            freezing = Freezing(FLOATS, self.p.freezing_width_k, latent)
+            return freezing.conduct(before, store, conductance, surface)
+        lowest = np.minimum.reduce([*before[:FREEZING], *after[:FREEZING]])
+        cold = np.flatnonzero(lowest < 0.0)
+        if not cold.size:
+            return after
+
+        def some(numbers: Sequence[Number]) -> Layers:
+            return [n[cold] if np.ndim(n) else n for n in numbers]
+
+        width, link, driving = some([self.p.freezing_width_k, *surface])
+        freezing = Freezing(ARRAYS, width, some(latent))
+        found = freezing.conduct(some(before), some(store), some(conductance), (link, driving))
+        for whole, part in zip(after, found, strict=True):
+            whole[cold] = part
+        return after
+
+    def _latent(self) -> Layers:
+        """Latent heat of the layers that may freeze, over a day, W/m²."""
         p, s = self.p, self.surface
         top = LATENT_HEAT_J_M3 * (p.freezing_water + p.freezing_water_wet * s.top_water)
         root = LATENT_HEAT_J_M3 * (p.freezing_water + p.freezing_water_wet * s.root_water)
-        latent = [(top if i < TOP else root) * z for i, z in enumerate(_PER_DAY[:FREEZING])]
-        return Freezing(self.ops, p.freezing_width_k, latent)
+        return [(top if i < TOP else root) * z for i, z in enumerate(_PER_DAY[:FREEZING])]
 
 
 def _interpolated(layers: Mapping[int, Number], part: Sequence[tuple[int, float]]) -> Number:

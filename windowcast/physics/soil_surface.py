@@ -78,7 +78,6 @@ class Parameters:
     resistance_green: Number
     conductivity_top: Number
     conductivity_deep: Number
-    conductivity_ice: Number
     freezing_width_k: Number
     freezing_water: Number
     freezing_water_wet: Number
