@@ -175,7 +175,8 @@ def test_wet_days_have_the_nights_of_the_record(weather: Weather) -> None:
         shower = drawn.daily.get("precip_mm")[1:, 9] >= 0.254
         gaps.append(tenth[shower].mean() - tenth[~shower].mean())
     assert real > 2
-    assert np.mean(gaps) == pytest.approx(real, rel=0.5)  # 2.0 of 3.2 °C: a wet half-day carries its day only in part
+    # 2.0 of 3.2 °C: a wet half-day carries its day only in part
+    assert np.mean(gaps) == pytest.approx(real, rel=0.5)
 
 
 def test_wind_keeps_its_mean_and_its_rmse() -> None:
