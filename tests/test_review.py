@@ -88,6 +88,17 @@ def test_a_warm_dormant_day_did_well(look: Callable[..., Review]) -> None:
     assert item.better_days == 0
 
 
+def test_close_before_a_gap_the_margin_to_greenup_cannot_be_told(
+    look: Callable[..., Review],
+) -> None:
+    assert not raw_days()["2017-03-14"]["tmin_c"]  # 13 to 16 March were not measured
+    (item,) = look(
+        spray("2017-03-02 13:00", "glyphosate", purpose="dormant", wind_m_s=2.5, rh_pct=55.0)
+    ).applications
+    assert item.scored is not None
+    assert item.scored.verdict == "cannot tell"
+
+
 def test_a_frozen_morning_did_not_and_the_next_day_was_missed(look: Callable[..., Review]) -> None:
     result = look(spray("2017-01-10 09:00", "glyphosate", purpose="dormant"))
     (item,) = result.applications

@@ -14,6 +14,7 @@ from windowcast.season.model import TurfPhase
 from windowcast.season.turf import (
     GreenCover,
     days_to_greenup,
+    dormant_run,
     frost_kill,
     history_days,
     nonselective_safe,
@@ -121,6 +122,7 @@ def test_green_up_beyond_unknown_days_does_not_make_them_safe():
     safe = nonselective_safe(probability, overseeded=False)
     assert np.isnan(safe[:25]).all()  # it may have come on any of the days in between
     assert np.isnan(days_to_greenup(1 - probability)).all()
+    np.testing.assert_array_equal(dormant_run(probability)[:7], [5, 4, 3, 2, 1, 0, 0])
     near = np.array([1.0, np.nan, 1.0, 0.0])
     assert nonselective_safe(near, overseeded=False)[0] == 0  # unsafe whatever the second day
 

@@ -166,6 +166,13 @@ def days_to_greenup(green: FloatArray) -> FloatArray:
     return np.where((green < GREEN_FROM) & told, wait, np.nan)
 
 
+def dormant_run(dormant_probability: FloatArray) -> FloatArray:
+    """Days from each on, itself included, for which turf is known to be dormant, ``[..., day]``."""
+    green = 1.0 - dormant_probability
+    known = _known_run(green)
+    return np.minimum(_next(green >= GREEN_FROM) - np.arange(green.shape[-1]), known)
+
+
 def nonselective_safe(dormant_probability: FloatArray, overseeded: bool | None) -> FloatArray:
     """1 where a non-selective product is safe by the turf's state, 0 where not, NaN: cannot tell.
 

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState, TurfPhase
+from windowcast.season.turf import dormant_run
 from windowcast.site import Site
 from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows.grade import table_of
@@ -195,8 +196,18 @@ def watering_days(site: Site, needs: ActiveNeeds) -> float:
 
 @day_criterion
 def greenup_margin(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
-    """Days left until green-up begins."""
-    return np.atleast_2d(ctx.state.turf.days_to_greenup)
+    """Days left until green-up begins.
+
+    Without futures, as in hindsight, a gap or the end of the record may hide the day itself; where
+    turf is known to stay dormant for a full margin, the days so known count.
+    """
+    turf = ctx.state.turf
+    left = np.atleast_2d(turf.days_to_greenup)
+    if len(left) > 1:
+        return left
+    known = dormant_run(turf.dormant_probability)
+    enough = known >= table_of("greenup_margin").value("at").value[-1]
+    return np.where(np.isnan(left) & enough, known, left)
 
 
 @day_criterion
