@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from windowcast.answer import Answer, answer
+from windowcast.answer import Answer, answer, greenup_by_futures
 from windowcast.cli import cli
 from windowcast.materials.actives import load_actives
 from windowcast.report.season import plan_json, plan_schema, plan_text, shipped_plan_schema
@@ -30,6 +30,7 @@ from windowcast.windows.odds import DateRange, first_day, last_day
 from windowcast.windows.plan import _when, _Work, season_plan
 from windowcast.windows.plan_model import Decision, PurposePlan, SeasonPlan
 from windowcast.windows.purposes import purpose_of
+from windowcast.windows.rank import rank
 from windowcast.windows.season_axis import SeasonAxis
 from windowcast.windows.workable import day_scores, fewest_workable, open_days, workable
 
@@ -551,3 +552,38 @@ def test_short_record_cannot_tell() -> None:
     assert all(week.days is None for week in spring.weeks[3:])
     late = next(k for k in made.key_dates if k.name == "DIGIS_50")
     assert late.ahead is None
+
+
+def test_what_is_said_of_a_curve_that_does_not_hold_here_stands_in_plan_and_ranking(
+    sample: Answer,
+) -> None:
+    note = "annual bluegrass: summers here are cooler than where the curve comes from"
+    past = replace(sample.past, notes=(note,))
+    plan = season_plan(sample.site, past, sample.ahead, sample.members, weather=sample.weather)
+    said = f"{note[0].upper()}{note[1:]}."
+    assert plan.assumptions[0] == said
+    assert said in " ".join(plan_text(plan).split())
+    ranking = rank(sample.site, past, sample.ahead, sample.members, today=sample.weather.today)
+    assert note in ranking.weather_notes
+
+
+def test_ranking_and_plan_count_the_days_to_green_up_alike(sample: Answer) -> None:
+    left = np.atleast_2d(sample.ahead.turf.days_to_greenup)
+    assert left[0, 0] == np.median(left[1:, 0])
+    (green_up,) = [k for k in plan_for(sample).key_dates if k.name == "green_up"]
+    assert green_up.ahead is not None
+    assert green_up.ahead.median is not None
+    days = (green_up.ahead.median - sample.weather.today).days
+    why = next(o.why for o in sample.ranking.purposes if o.purpose == "dormant")
+    # the last dormant day and the first green one may lie a day apart, or a false start between
+    assert abs(left[0, 0] - days) <= 1
+    assert f"about {left[0, 0]:.0f} days are left before green-up" in why
+
+
+def test_the_futures_that_tell_of_no_green_up_count_as_late_ones(sample: Answer) -> None:
+    nan = float("nan")
+    days = np.array([[9.0, 9.0], [3.0, nan], [5.0, nan], [nan, 8.0]])
+    turf = replace(sample.ahead.turf, days_to_greenup=days)
+    middle = greenup_by_futures(replace(sample.ahead, turf=turf)).turf.days_to_greenup
+    np.testing.assert_array_equal(middle[0], [5.0, nan])
+    np.testing.assert_array_equal(middle[1:], days[1:])

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -103,7 +103,7 @@ def answer(
         )
 
     past, carry = state(record)
-    ahead, _ = state(future.daily, carry)
+    ahead = greenup_by_futures(state(future.daily, carry)[0])
     mixture, stock = _needs(site, actives, materials)
     ranking = rank(
         site,
@@ -120,6 +120,21 @@ def answer(
         now=now,
     )
     return Answer(site, weather, future, past, ahead, ranking)
+
+
+def greenup_by_futures(ahead: SiteState) -> SiteState:
+    """The state in which member 0 takes the futures' median of the days left to green-up.
+
+    The forecast as issued does not reach so far, and the mean weather that follows it has no warm
+    spells. The season plan names the same median. NaN where most futures do not tell.
+    """
+    left = np.atleast_2d(ahead.turf.days_to_greenup)
+    if len(left) < 2:
+        return ahead
+    far = np.where(np.isnan(left[1:]), np.inf, left[1:])
+    middle = np.sort(far, axis=0)[(len(far) - 1) // 2]
+    days = np.concatenate([np.where(np.isinf(middle), np.nan, middle)[None], left[1:]])
+    return replace(ahead, turf=replace(ahead.turf, days_to_greenup=days))
 
 
 def season_end(today: dt.date, *, southern: bool) -> dt.date:

@@ -16,6 +16,7 @@ from windowcast.season.model import SiteState
 from windowcast.site import Site
 from windowcast.values import load
 from windowcast.weather.record import FloatArray, Members, Weather
+from windowcast.windows import words
 from windowcast.windows.cover_plan import Material, cover_plan, season_of
 from windowcast.windows.days import DayContext
 from windowcast.windows.decision import day_offers, decision, later_value
@@ -94,7 +95,10 @@ def season_plan(
         standing=standing(axis, dates, purposes),
         key_dates=dates,
         purposes=tuple(purposes),
-        assumptions=_assumptions(site, members, seasons),
+        assumptions=(
+            *map(words.sentence, past.notes),
+            *_assumptions(site, members, seasons),
+        ),
         past_seasons=seasons,
         members=len(members.daily.get("tmax_c")) - 1,
         explain=_explain(ahead),

@@ -87,7 +87,7 @@ def rank(
         timezone=site.timezone,
         units=site.units,
         purposes=tuple(outlooks),
-        weather_notes=trace.weather_notes(ctx, members, weather, days),
+        weather_notes=(*trace.weather_notes(ctx, members, weather, days), *past.notes),
         provenance=trace.provenance_lines(weather.daily if weather else members.daily,
                                           weather.hourly if weather else members.hourly),
         cautions=(*CAUTIONS, *task.repeats(outlooks, mixture)),
