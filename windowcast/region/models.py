@@ -9,7 +9,8 @@ it, to the bit.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -17,9 +18,9 @@ import numpy.typing as npt
 from windowcast.season.alignment import Spans
 from windowcast.season.dates import key_dates, season_slices
 from windowcast.season.degree_days import on_date
-from windowcast.season.emergence import clocks, told_from
+from windowcast.season.emergence import Drivers, clocks, told_from
 from windowcast.season.model import Emergence, SiteState
-from windowcast.season.state import drivers_of
+from windowcast.season.state import SoilDays, drivers_of
 from windowcast.season.turf import turf_state
 from windowcast.season.weeds import weed
 from windowcast.season.yearly import frost, warmth
@@ -40,7 +41,7 @@ WEEDS: Mapping[str, str] = {"fall": FALL_WEED, "spring": SPRING_WEED}
 WEEKS = 53
 FULL_SEASON_DAYS = 365
 BEYOND_DAYS = 62  # past the season's end, so that spring barriers are seen out
-SLICE = 32  # stations whose days are judged together: their arrays stay in the cache
+SLICE = 64  # stations whose days are judged together: their arrays stay small
 
 
 @dataclass(frozen=True)
@@ -118,11 +119,15 @@ def stacked(records: Sequence[Record]) -> Stack:
 
 def seasons_of(stack: Stack, site: Site) -> Seasons:
     """Every season of every station."""
-    state = station_states(stack, site)
-    parts = [
-        _judged(stack.part(rows), _rows(state, rows), site)
-        for rows in (slice(i, i + SLICE) for i in range(0, len(stack.latitude_deg), SLICE))
-    ]
+    drivers, soil = drivers_of(
+        stack.record, site, latitude_deg=stack.latitude_deg, spans=stack.spans
+    )
+    parts = []
+    for start in range(0, len(stack.latitude_deg), SLICE):
+        rows = slice(start, start + SLICE)
+        part = stack.part(rows)
+        state = station_states(part.record, _rows_of(drivers, rows), _rows_of(soil, rows), site)
+        parts.append(_judged(part, state, site))
     return Seasons(
         parts[0].first_years,
         np.concatenate([p.complete for p in parts]),
@@ -131,19 +136,28 @@ def seasons_of(stack: Stack, site: Site) -> Seasons:
     )
 
 
-def station_states(stack: Stack, site: Site) -> SiteState:
+_Days = TypeVar("_Days", Drivers, SoilDays)
+_BY_ROW = {
+    "air_c", "soil_c", "water", "rain_7d_mm", "begins",
+    "temp_5cm_c", "temp_10cm_c", "moisture", "frozen",
+}  # fmt: skip
+
+
+def _rows_of(days: _Days, rows: slice) -> _Days:
+    """Drivers or soil of some of the stations; the soil's end state is left as it is."""
+    names = [f.name for f in fields(days) if f.name in _BY_ROW]
+    return replace(days, **{name: getattr(days, name)[rows] for name in names})
+
+
+def station_states(record: Record, drivers: Drivers, soil: SoilDays, site: Site) -> SiteState:
     """State of the stations, ``[station, day]``: the central run, no bands or plant ages."""
-    record = stack.record
-    drivers, soil = drivers_of(record, site, latitude_deg=stack.latitude_deg, spans=stack.spans)
     tmin = record.get("tmin_c")
     untold = np.broadcast_to(np.nan, tmin.shape)
-    emergence, degree_days = {}, {}
+    emergence = {}
     for code in WEEDS.values():
         entry = weed(code)
         totals = clocks(entry, drivers)
-        told = told_from(entry, totals)
-        degree_days[code] = np.where(told, totals.degree_days, np.nan)
-        share = np.where(told, entry.share(totals.mid, 0.0), np.nan)
+        share = np.where(told_from(entry, totals), entry.share(totals.mid, 0.0), np.nan)
         emergence[code] = Emergence(
             code, entry.name, entry.season, share, untold, untold, untold, untold
         )
@@ -156,41 +170,9 @@ def station_states(stack: Stack, site: Site) -> SiteState:
         southern=record.place.southern,
     )
     return SiteState(
-        record.times, soil.temp_5cm_c, soil.temp_10cm_c, soil.moisture, soil.frozen,
-        degree_days, emergence, turf,
+        record.times, soil.temp_5cm_c, soil.temp_10cm_c, soil.moisture, soil.frozen, {}, emergence,
+        turf,
     )  # fmt: skip
-
-
-def _rows(state: SiteState, rows: slice) -> SiteState:
-    """State of some of the stations."""
-    turf = state.turf
-    return replace(
-        state,
-        soil_5cm_c=state.soil_5cm_c[rows],
-        soil_10cm_c=state.soil_10cm_c[rows],
-        soil_moisture=state.soil_moisture[rows],
-        soil_frozen=state.soil_frozen[rows],
-        degree_days={k: v[rows] for k, v in state.degree_days.items()},
-        emergence={
-            k: replace(
-                v,
-                share=v.share[rows],
-                share_low=v.share_low[rows],
-                share_high=v.share_high[rows],
-                youngest_share=v.youngest_share[rows],
-                mean_leaf=v.mean_leaf[rows],
-            )
-            for k, v in state.emergence.items()
-        },
-        turf=replace(
-            turf,
-            phase=turf.phase[rows],
-            dormant_probability=turf.dormant_probability[rows],
-            days_since_dormant=turf.days_since_dormant[rows],
-            days_to_greenup=turf.days_to_greenup[rows],
-            nonselective_safe=turf.nonselective_safe[rows],
-        ),
-    )
 
 
 def _judged(stack: Stack, state: SiteState, site: Site) -> Seasons:
