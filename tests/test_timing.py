@@ -8,11 +8,13 @@ import pytest
 import uscrn_sites
 from windows_fixtures import TODAY, past, site, state
 
+from windowcast.report.season import _dated
 from windowcast.season.model import SiteState
 from windowcast.windows.days import DAY_CRITERIA, DayContext
+from windowcast.windows.odds import DateRange
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule
-from windowcast.windows.timing import judged_days
+from windowcast.windows.timing import judged_days, marked
 
 SPRING = purpose_of("pre-spring")
 
@@ -91,3 +93,35 @@ def test_a_gap_hides_the_emergence_only_where_it_may_have_begun_in_it() -> None:
 def test_a_watched_season_without_weeds_cannot_be_told() -> None:
     ctx = DayContext(site(), replace(past(), emergence={}), "spring")
     assert np.isnan(DAY_CRITERIA["emergence_lead"](ctx, SPRING.generic)).all()
+
+
+@pytest.mark.parametrize(
+    ("opens", "late", "text"),
+    [
+        (dt.date(2023, 1, 12), dt.date(2023, 1, 13), "from the start of its season, 12 Jan"),
+        (
+            dt.date(2023, 1, 12),
+            dt.date(2023, 1, 19),
+            "from the start of its season, 12 Jan (in 9 of 10 cases by 19 Jan)",
+        ),
+        (dt.date(2023, 1, 13), dt.date(2023, 1, 19), "about 13 Jan (12 Jan to 19 Jan)"),
+    ],
+)
+def test_an_opening_that_the_calendar_holds_back_is_not_given_a_band(
+    opens: dt.date, late: dt.date, text: str
+) -> None:
+    # from day 195 of the season on (1 July + 194.5 days) the months of the purpose allow it
+    found = DateRange(dt.date(2023, 1, 12), opens, late, 0.0, 0.0, 100)
+    dates = marked(found, SPRING, SPRING.generic, southern=False)
+    assert dates is not None
+    assert dates.by_calendar == (opens.day == 12)
+    assert _dated(dates) == text
+
+
+def test_the_calendar_of_the_south_begins_in_january() -> None:
+    when = dt.date(2014, 7, 15)
+    found = DateRange(when, when, dt.date(2014, 7, 17), 0.0, 0.0, 100)
+    dates = marked(found, SPRING, SPRING.generic, southern=True)
+    assert dates is not None
+    assert dates.by_calendar
+    assert marked(None, SPRING, SPRING.generic, southern=True) is None

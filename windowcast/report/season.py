@@ -12,6 +12,7 @@ from typing import Any
 from windowcast.report import wording
 from windowcast.report.tables import plain
 from windowcast.units import Display
+from windowcast.windows import words
 from windowcast.windows.odds import DateRange
 from windowcast.windows.plan_model import CoverPlan, KeyDate, PurposePlan, SeasonPlan, Week
 
@@ -158,6 +159,8 @@ def normal_from_to(plan: PurposePlan) -> str:
 
 
 def _dated(when: DateRange | None) -> str:
+    if when is not None and when.median is not None and when.by_calendar:
+        return words.from_start(when.median, when.late)
     middle, ends = span(when)
     return f"about {middle} ({ends})" if ends else middle
 

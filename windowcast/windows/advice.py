@@ -128,6 +128,8 @@ def opening(timing: Timing) -> str:
         if dates is None or dates.median is None:
             continue
         middle = f"about {dates.median.day} {dates.median:%b}"
+        if dates.by_calendar and dates.late is not None:
+            return words.from_start(dates.median, dates.late) + basis
         if dates.early is None or dates.late is None:
             return f"{middle}{basis}, though in {100 * dates.never:.0f} % of cases not at all"
         early, late = (f"{d.day} {d:%b}" for d in (dates.early, dates.late))

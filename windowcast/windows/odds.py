@@ -97,7 +97,8 @@ class DateRange:
     """When something happens: 10, 50 and 90 % dates over members or years.
 
     A date is None where that part of the members does not reach it in the time looked at; `never`
-    is the share that does not, `unknown` the share in which it cannot be told.
+    is the share that does not, `unknown` the share in which it cannot be told. `by_calendar` marks
+    a median that is the first day a purpose's months allow: the weather would have it earlier.
     """
 
     early: dt.date | None
@@ -106,6 +107,7 @@ class DateRange:
     never: float
     unknown: float
     count: int
+    by_calendar: bool = False
 
 
 def first_day(reached: npt.NDArray[np.bool_], unknown: npt.NDArray[np.bool_]) -> FloatArray:

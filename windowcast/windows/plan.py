@@ -30,7 +30,7 @@ from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.score import BoolArray, Rule
 from windowcast.windows.season_axis import SeasonAxis, joined
 from windowcast.windows.standing import standing
-from windowcast.windows.timing import judged_days
+from windowcast.windows.timing import judged_days, marked
 from windowcast.windows.workable import (
     NO_WIND,
     NOT_JUDGED,
@@ -175,7 +175,7 @@ class _Work:
             title=purpose.title,
             status=status,
             opened=opened,
-            opens=None if opened else date_range(first, axis.dates, axis.years),
+            opens=None if opened else self._opens(purpose, needs, first),
             closes=closes,
             closed=closed,
             reopens=reopens,
@@ -199,6 +199,10 @@ class _Work:
             if_missed=str(load("plan").value(f"missed.{purpose.name}").value),
             delay_cost=self._delay_cost(purpose, status),
         )
+
+    def _opens(self, purpose: Purpose, needs: ActiveNeeds, first: FloatArray) -> DateRange | None:
+        opens = date_range(first, self.axis.dates, self.axis.years)
+        return marked(opens, purpose, needs, southern=self.site.place.southern)
 
     # --- when ----------------------------------------------------------------------------------
 

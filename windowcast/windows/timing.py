@@ -117,9 +117,11 @@ def timing_of(
         opened=_date(past.dates[was_open[0]]) if was_open.size else None,
         closed=_date(past.dates[was_open[-1]]) if was_open.size and not in_season else None,
         closed_sure=not was_open.size or not np.isnan(gone[0, was_open[-1] + 1 :][:1]).any(),
-        opens=_opens(score, ahead.dates, rule, years),
+        opens=marked(_opens(score, ahead.dates, rule, years), purpose, needs, southern=southern),
         closes=_closes(score, ahead.dates, rule, southern=southern, years=years),
-        usual=_usual(gone[0], number, start, today, rule),
+        usual=marked(
+            _usual(gone[0], number, start, today, rule), purpose, needs, southern=southern
+        ),
     )
 
 
@@ -137,6 +139,18 @@ def judged_days(
     measured = {name: DAY_CRITERIA[name](context, needs) for name in purpose.timing}
     pairs = ((grades[name](value), weights[name]) for name, value in measured.items())
     return measured, np.atleast_2d(combine(pairs))
+
+
+def marked(
+    opens: DateRange | None, purpose: Purpose, needs: ActiveNeeds, *, southern: bool
+) -> DateRange | None:
+    """An opening, marked where it is the first day that the purpose's months allow."""
+    if opens is None or opens.median is None:
+        return opens
+    months = purpose.grades(needs)["season_months"]
+    number = season_day(np.array([opens.median], dtype="datetime64[D]"), southern=southern)
+    first = months.nearest(0.0, Rule.load().season)
+    return replace(opens, by_calendar=first is not None and bool(number[0] <= np.ceil(first)))
 
 
 def _looking_back(past: SiteState, ahead: SiteState) -> SiteState:
