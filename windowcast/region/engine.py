@@ -26,8 +26,8 @@ from windowcast.weather.files import parse_spec
 if TYPE_CHECKING:
     import pyarrow as pa
 
-FEWEST_STATIONS, MOST_STATIONS = 16, 512  # in a chunk: many share the cost of a day's step
-CHUNKS = 8  # to share out among processes, where there are few stations
+FEWEST_STATIONS, MOST_STATIONS = 32, 512  # in a chunk: many share the cost of a day's step
+CHUNKS = 4  # to share out among processes, where there are few stations
 _RETRIES = 2
 _SCHEDULER_TIMEOUT_S = 10
 
