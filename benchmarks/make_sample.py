@@ -1,6 +1,6 @@
 """Build sample_weather/ from a NOAA USCRN daily01 file; see sample_weather/ORIGIN.md.
 
-    python tools/make_sample.py NC_Durham_11_W.txt.gz
+    python benchmarks/make_sample.py NC_Durham_11_W.txt.gz
 
 Days before TODAY are the station's real values. Hours from TODAY on are made here: temperature
 and rain from the real days that followed, by the package's own daily-to-hourly method; wind,

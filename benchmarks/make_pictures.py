@@ -1,6 +1,6 @@
 """Draw the pictures of the README from the sample: the terminal, and screens in Chromium.
 
-    python tools/make_pictures.py
+    python benchmarks/make_pictures.py
 
 Needs the ``browser`` extra, Pillow and a Chromium (/usr/bin/chromium, or where CHROMIUM says).
 """
