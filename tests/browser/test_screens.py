@@ -15,6 +15,12 @@ SCREENS = ("today", "season", "plan", "log", "review", "compare", "settings")
 PHONE = {"width": 360, "height": 740}
 
 
+def follow(page: Any, what: str) -> None:
+    """Click what leads to another page, and be there before anything is read."""
+    with page.expect_navigation():
+        page.click(what)
+
+
 def _pages_in(pdf: bytes) -> int:
     return len(re.findall(rb"/Type\s*/Page\b", pdf))
 
@@ -22,20 +28,19 @@ def _pages_in(pdf: bytes) -> int:
 def test_first_run_to_own_site_to_answer(empty_server: Any, visit: Callable[..., Any]) -> None:
     page = visit(empty_server.url, java_script_enabled=False)
     assert "This is the sample." in page.inner_text("main")
-    page.click("text=Make this my site")
+    follow(page, "text=Make this my site")
     page.fill("#f-name", "River Ground")
     page.fill("#f-latitude", "36.0")
     page.fill("#f-longitude", "-79.1")
     page.select_option("#f-turf-overseeded", "no")
-    page.click("button:text('Make this my site')")
+    follow(page, "button:text('Make this my site')")
     assert "No weather" in page.inner_text("main")  # the server is offline, nothing is cached
-    page.click("text=Site settings")
+    follow(page, "text=Site settings")
     for name in ("daily.csv.gz", "hourly.csv.gz"):
         page.set_input_files("#file", sample_folder() / name)
-        with page.expect_navigation():
-            page.click("button:text('Read and add')")
+        follow(page, "button:text('Read and add')")
         assert name in page.inner_text("main")
-    page.click("nav >> text=Today")
+    follow(page, "nav >> text=Today")
     assert page.inner_text("h1") == "River Ground"
     assert re.search(r"(Go|Marginal|Wait|Not now)", page.inner_text(".answer"))
     assert "This is the sample." not in page.inner_text("main")
@@ -50,7 +55,7 @@ def test_a_probe_reading_moves_the_soil_curve(own_site: Any, visit: Callable[...
         page.fill("#f-date", date)
         page.fill("#f-depth_m", "2")
         page.fill("#f-temp_c", temp)
-        page.click("button:text('Save')")
+        follow(page, "button:text('Save')")
         assert "Added to the log" in page.inner_text("main")
     page.goto(f"{own_site.url}/s/own/season")
     assert page.get_attribute(curve, "d") != before
@@ -65,8 +70,8 @@ def test_an_application_is_logged_and_its_record_printed(
     page.fill("#f-area_m2", "1.8")
     page.fill("#f-materials-0-active", "glyphosate")
     page.fill("#f-materials-0-rate_kg_ha", "0.5")
-    page.click("button:text('Save')")
-    page.click("text=Spray record")
+    follow(page, "button:text('Save')")
+    follow(page, "text=Spray record")
     text = page.inner_text("main")
     assert "field 2" in text
     assert "1.8 acre" in text
@@ -112,7 +117,8 @@ def test_keyboard_alone_reaches_the_numbers_and_saves_a_note(
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.textContent") == "Save":
             break
-    page.keyboard.press("Enter")
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
     assert "rust on pitch 3" in page.inner_text("main")
 
 
@@ -140,9 +146,9 @@ def test_wrong_entries_are_marked_beside_the_field(
 ) -> None:
     page = visit(f"{own_site.url}/s/own/settings", java_script_enabled=False)
     page.fill("#f-latitude", "91")
-    page.click("button:text('Save')")
+    follow(page, "button:text('Save')")
     assert page.get_attribute("#f-latitude", "aria-invalid") == "true"
     assert "66" in page.inner_text("#f-latitude-wrong")
     page.fill("#f-latitude", "36.1")
-    page.click("button:text('Save')")
+    follow(page, "button:text('Save')")
     assert "Saved." in page.inner_text("main")
