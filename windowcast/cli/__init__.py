@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import importlib
 import sys
+from collections.abc import Sequence
 from typing import Any
 
 import click
 
 from windowcast import __version__
-from windowcast.errors import WindowcastError
+from windowcast.errors import InputError, WindowcastError
 
 # command name → (module below windowcast.cli, short help)
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -81,8 +82,16 @@ def main(args: list[str] | None = None) -> Any:
         code = cli.main(args=args, prog_name="windowcast", standalone_mode=False)
         if isinstance(code, int):  # what a command, or --help, gave to ctx.exit
             sys.exit(code)
-    except click.ClickException as error:
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
+        sys.exit(error.exit_code)
+    except click.UsageError as error:
+        click.echo(
+            f"windowcast: {_misused(error, sys.argv[1:] if args is None else args)}", err=True
+        )
+        sys.exit(error.exit_code)
+    except click.ClickException as error:
+        click.echo(f"windowcast: {error.format_message()}", err=True)
         sys.exit(error.exit_code)
     except click.Abort:
         click.echo("Stopped.", err=True)
@@ -95,3 +104,16 @@ def main(args: list[str] | None = None) -> Any:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
+
+
+def _misused(error: click.UsageError, words: Sequence[str]) -> InputError:
+    """What is wrong with the words of a command line, with where to read about them."""
+    option = error.option_name if isinstance(error, click.NoSuchOption) else ""
+    if option[:1] == "-" and option[1:2].isdigit():  # an amount, which click takes for options
+        amount = next((word for word in words if word.startswith(option)), option)
+        return InputError(
+            "is not above zero", field=amount, remedy="write the amount without the minus"
+        )
+    said = error.format_message().rstrip(".")
+    command = error.ctx.command_path if error.ctx is not None else "windowcast"
+    return InputError(said, remedy=None if said.endswith("?") else f"see {command} --help")
