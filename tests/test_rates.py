@@ -15,6 +15,7 @@ from windowcast.materials.rates import (
     equivalent_rate,
     parse_concentration,
     product_rate,
+    write_concentration,
 )
 from windowcast.units import KG_PER_LB, L_PER_US_GAL, M2_PER_ACRE
 
@@ -29,8 +30,8 @@ def test_two_formulations_that_carry_the_same_active() -> None:
     one = parse_concentration("1.0 lb/gal")
     assert active_kg_ha(older, one) / KG_HA_PER_LB_ACRE == pytest.approx(1.5, rel=1e-12)
     stronger = equivalent_concentration(older, one, newer)
-    assert stronger / LB_PER_GAL == pytest.approx(192 / 82, rel=1e-12)
-    assert round(stronger / LB_PER_GAL, 2) == 2.34
+    assert stronger.value / LB_PER_GAL == pytest.approx(192 / 82, rel=1e-12)
+    assert write_concentration(stronger, "lb/gal") == "2.34 lb/gal"
     back = equivalent_rate(older, one, parse_concentration("2.34 lb/gal"))
     assert write_rate(back, "fl oz/acre", 2) == "82 fl oz/acre"
 

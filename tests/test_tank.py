@@ -243,6 +243,9 @@ def test_rate_and_equivalent_on_the_command_line() -> None:
     assert "active ingredient: 1.5 lb/acre (1.68 kg/ha)" in said
     said = tank("equivalent", "192 fl oz/acre", "--from", "1.0 lb/gal", "--to", "2.3415 lb/gal")
     assert said.startswith("82 fl oz/acre")
+    back = ("equivalent", "192 fl oz/acre", "--from", "1.0 lb/gal", "--to-rate", "82 fl oz/acre")
+    assert tank(*back).startswith("2.34 lb/gal = 281 g/L")  # 2.3415 x 119.826 g/L to the lb/gal
+    assert "1.5 lb/acre" in tank(*back)
     said = tank("rate", "2 pt/acre", "--concentration", "41 %", "--density", "9.76 lb/gal")
     assert "active ingredient: 1 lb/acre" in said  # 0.25 gal x 9.76 lb/gal x 0.41
     said = tank("nozzle", "--carrier", "40 gal/acre", "--speed", "4 mph", "--spacing", "20 in")
@@ -351,7 +354,7 @@ def test_sheet_for_the_best_window_warns_of_a_repeated_group(site_file: Path) ->
         (["sheet", "--area", "2 acre", "--carrier", "25 gal/acre", "--tank", "60 gal",
           "--product", "jug active=glyphosate rate=1 pt/acre"], "no concentration"),
         (["sheet", "--area", "2 acre", "--carrier", "25 gal/acre", "--tank", "60 gal",
-          "--product", "jug dose=1 pt/acre"], "'dose' is not known"),
+          "--product", "jug dose=1 pt/acre"], "dose of jug: is not known"),
         (["sheet", "--area", "2 acre", "--carrier", "25 gal/acre", "--tank", "60 gal",
           "--product", "soap share=300 %"], "share of the spray volume"),
         (["nozzle", "--carrier", "25 gal/acre", "--speed", "4 kg", "--spacing", "20 in"],
@@ -362,6 +365,13 @@ def test_sheet_for_the_best_window_warns_of_a_repeated_group(site_file: Path) ->
          "says no area"),
         (["equivalent", "1 pt/acre", "--from", "1 lb/gal", "--to", "2 lb/gal",
           "--unit", "lb/acre"], "the rate is a volume"),
+        (["equivalent", "1 pt/acre", "--from", "1 lb/gal"], "give one of --to"),
+        (["equivalent", "9 pt/acre", "--from", "1 lb/gal", "--to-rate", "1 mL/acre"],
+         "more than a product can; check both rates"),
+        (["equivalent", "1 pt/acre", "--from", "1 lb/gal", "--to-rate", "1 pt/acre",
+          "--unit", "lb/lb"], "is a unit per mass"),
+        (["rate", "-2 L/ha", "--concentration", "480 g/L"],
+         "-2 L/ha: is not above zero; write the amount without the minus"),
         (["rate", "1/2 oz/acre", "--concentration", "65 %"], "is written as a fraction"),
         (["rate", "1,5 L/ha", "--concentration", "480 g/L"], "has a comma in its number"),
         (["rate", "1e400 L/ha", "--concentration", "480 g/L"], "is too large a number"),
@@ -403,6 +413,42 @@ def test_a_label_file_may_not_say_the_impossible(tmp_path: Path, text: str, matc
     with pytest.raises(InputError, match=match) as error:
         load_actives(file)
     assert "labels.toml" in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("lines", "match"),
+    [
+        ('rate = "1 pt"', "products.jug.rate: '1 pt': says no area"),
+        ("rate = 3", "products.jug.rate: '3': has no unit"),
+        ('share = "300 %"', "products.jug.share: '300 %' is not a share"),
+        ('dose = "1 pt/acre"', "products.jug.dose: is not known"),
+        ('active = "glyphosate"', "products.jug: has an active but no concentration"),
+        ('active = "glifosate"\nconcentration = "4 lb/gal"', "products.jug.active: 'glifosate'"),
+        ('active = "glyphosate"\nconcentration = "4"', "products.jug.concentration: '4' has no"),
+        (
+            'active = "glyphosate"\nconcentration = "41 %"\ndensity = "10"',
+            "products.jug.density: '10': says no volume",
+        ),
+        (
+            'active = "glyphosate"\nconcentration = "4 lb/gal"\nmax_per_year = "2 pt/acre"',
+            "products.jug.max_per_year: '2 pt/acre' is a volume",
+        ),
+    ],
+)
+def test_a_wrong_product_is_named_with_file_and_key(tmp_path: Path, lines: str, match: str) -> None:
+    file = tmp_path / "labels.toml"
+    file.write_text(f'[[products]]\nname = "jug"\n{lines}\n')
+    with pytest.raises(InputError) as error:
+        load_products(file, ACTIVES)
+    assert str(error.value).startswith(f"{file}: {match}")
+    assert "; " in str(error.value)  # says what to do
+
+
+def test_a_product_without_a_name_is_told_by_its_place(tmp_path: Path) -> None:
+    file = tmp_path / "labels.toml"
+    file.write_text('[[products]]\nname = "jug"\n[[products]]\nrate = "1 pt/acre"\n')
+    with pytest.raises(InputError, match=r"labels.toml: products.2.name: is missing"):
+        load_products(file, ACTIVES)
 
 
 def test_a_label_file_names_each_product_once(tmp_path: Path) -> None:

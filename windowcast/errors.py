@@ -56,6 +56,22 @@ class InputError(WindowcastError):
             text += f"; {remedy}"
         super().__init__(" ".join(text.split()))
 
+    def at(
+        self,
+        *,
+        path: str | PathLike[str] | None = None,
+        row: int | None = None,
+        field: str | None = None,
+    ) -> InputError:
+        """The same problem with its place, from a caller that knows it; None: as it was."""
+        return InputError(
+            self.problem,
+            path=self.path if path is None else path,
+            row=self.row if row is None else row,
+            field=self.field if field is None else field,
+            remedy=self.remedy,
+        )
+
 
 class SourceUnreachableError(WindowcastError):
     """A weather source did not answer and nothing usable is cached."""

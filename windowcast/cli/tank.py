@@ -51,21 +51,41 @@ def rate_(rate: str, concentration: str, density: str | None) -> None:
 @command.command("equivalent")
 @click.argument("rate", metavar="RATE")
 @click.option("--from", "old", required=True, help="Concentration that RATE is of.")
-@click.option("--to", "new", required=True, help="Concentration of the other formulation.")
-@click.option("--unit", help='Unit of the answer: "fl oz/acre".')
-def equivalent(rate: str, old: str, new: str, unit: str | None) -> None:
-    """Rate of another formulation that carries the same active ingredient."""
+@click.option("--to", "new", help="Concentration of the other formulation: gives its rate.")
+@click.option("--to-rate", help="Rate of the other formulation: gives its concentration.")
+@click.option("--unit", help='Unit of the answer: "fl oz/acre", or "lb/gal" with --to-rate.')
+def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: str | None) -> None:
+    """Rate of another formulation that carries the same active ingredient.
+
+    With --to-rate instead of --to: the concentration at which that rate carries the same.
+    """
     from windowcast.materials.both_units import active_rate
     from windowcast.materials.quantity import parse_rate, write_rate
-    from windowcast.materials.rates import active_kg_ha, equivalent_rate, parse_concentration
+    from windowcast.materials.rates import (
+        active_kg_ha,
+        equivalent_concentration,
+        equivalent_rate,
+        parse_concentration,
+        write_concentration,
+    )
 
-    product = parse_rate(rate, "rate")
-    before, after = parse_concentration(old), parse_concentration(new)
-    other = equivalent_rate(product, before, after)
-    default = "fl oz/acre" if other.kind == "volume" else "oz/acre"
-    metric = "L/ha" if other.kind == "volume" else "kg/ha"
-    texts = dict.fromkeys(write_rate(other, u) for u in (unit or default, metric))
-    click.echo(" = ".join(texts))
+    product, before = parse_rate(rate, "rate"), parse_concentration(old)
+    if new is not None and to_rate is None:
+        other = equivalent_rate(product, before, parse_concentration(new))
+        liquid = other.kind == "volume"
+        units = ("fl oz/acre", "L/ha") if liquid else ("oz/acre", "kg/ha")
+        texts = [write_rate(other, u) for u in (unit or units[0], units[1])]
+    elif to_rate is not None and new is None:
+        strength = equivalent_concentration(product, before, parse_rate(to_rate, "--to-rate"))
+        units = ("lb/gal", "g/L") if strength.per == "volume" else ("lb/lb", "kg/kg")
+        texts = [write_concentration(strength, u) for u in (unit or units[0], units[1])]
+    else:
+        raise InputError(
+            "takes the concentration of the other formulation, or its rate",
+            field="tank equivalent",
+            remedy='give one of --to "2.34 lb/gal" and --to-rate "82 fl oz/acre"',
+        )
+    click.echo(" = ".join(dict.fromkeys(texts)))
     click.echo(f"both carry {active_rate(active_kg_ha(product, before))} of active ingredient")
 
 

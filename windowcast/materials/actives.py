@@ -154,7 +154,7 @@ class Actives(dict[str, Active]):
         try:
             return tuple(self.mixture(entry) for entry in stock)
         except InputError as error:
-            raise InputError(error.problem, path=path, field="stock", remedy=error.remedy) from None
+            raise error.at(path=path, field="stock") from None
 
 
 def species_key(species: str) -> str:

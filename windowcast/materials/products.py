@@ -47,8 +47,13 @@ def load_products(path: str | PathLike[str] | None, actives: Actives) -> dict[st
         raise InputError("is not a list of tables", path=path, field="products",
                          remedy="write [[products]]")  # fmt: skip
     products: dict[str, Product] = {}
-    for item in listed:
-        product = product_from(item, actives, path)
+    for number, item in enumerate(listed, start=1):
+        where = f"products.{item.get('name') or number}"
+        try:
+            product = product_from(item, actives)
+        except InputError as error:
+            field = f"{where}.{error.field}" if error.field else where
+            raise error.at(path=path, field=field) from None
         if product.name in products:
             raise InputError(
                 "is there twice", path=path, field=f"products.{product.name}",
@@ -83,36 +88,34 @@ def product_from_words(text: str, known: Mapping[str, Product], actives: Actives
         )
     if "active" not in given and (name in actives or any(name in a.also for a in actives.values())):
         given["active"] = name
-    return product_from({"name": name, **given}, actives, None)
+    try:
+        return product_from({"name": name, **given}, actives)
+    except InputError as error:
+        field = f"{error.field} of {name}" if error.field else name
+        raise error.at(field=field) from None
 
 
-def product_from(
-    item: Mapping[str, Any], actives: Actives, path: str | PathLike[str] | None
-) -> Product:
-    """A product from its written values, checked."""
-    name = str(item.get("name", "")).strip()
-    where = f"products.{name}" if path is not None else name or "product"
+def product_from(item: Mapping[str, Any], actives: Actives) -> Product:
+    """A product from its written values, checked; an error names the key, "" for the whole."""
     unknown = [key for key in item if key not in _KEYS]
-    if unknown or not name:
-        problem = f"{unknown[0]!r} is not known" if unknown else "has no name"
-        raise InputError(problem, path=path, field=where, remedy=f"use {', '.join(_KEYS)}")
-    texts = {key: str(value) for key, value in item.items()}
+    if unknown:
+        raise InputError("is not known", field=unknown[0], remedy=f"use {', '.join(_KEYS)}")
+    texts = {key: str(value).strip() for key, value in item.items()}
+    if not texts.get("name"):
+        raise InputError("is missing", field="name", remedy="give the product a name")
     if "active" in texts and "concentration" not in texts:
-        raise InputError(
-            "has an active but no concentration", path=path, field=where,
-            remedy="take it from the label",
-        )  # fmt: skip
+        raise InputError("has an active but no concentration", remedy="take it from the label")
     if "active" not in texts and {"concentration", "max_per_year"} & set(texts):
         raise InputError(
             "has a concentration or a yearly maximum but no active ingredient"
-            + _close(name, actives),
-            path=path, field=where, remedy="add active= with its ISO common name",
-        )  # fmt: skip
+            + _close(texts["name"], actives),
+            remedy="add active= with its ISO common name",
+        )
     density = parse_density(texts["density"]) if "density" in texts else None
     return Product(
-        name=name,
-        rate=parse_rate(texts["rate"], f"rate of {name}") if "rate" in texts else None,
-        share_of_volume=_share(texts["share"], name) if "share" in texts else None,
+        name=texts["name"],
+        rate=parse_rate(texts["rate"], "rate") if "rate" in texts else None,
+        share_of_volume=_share(texts["share"]) if "share" in texts else None,
         formulation=texts.get("formulation", "").upper(),
         active=actives[texts["active"]].name if "active" in texts else "",
         concentration=(
@@ -120,7 +123,7 @@ def product_from(
             if "concentration" in texts
             else None
         ),
-        max_year_kg_ha=_yearly(texts["max_per_year"], name) if "max_per_year" in texts else None,
+        max_year_kg_ha=_yearly(texts["max_per_year"]) if "max_per_year" in texts else None,
     )
 
 
@@ -145,24 +148,24 @@ def _close(name: str, actives: Actives) -> str:
     return f" (close to its name: {', '.join(near)})" if near else ""
 
 
-def _share(text: str, name: str) -> float:
+def _share(text: str) -> float:
     try:
-        share = float(text.strip().removesuffix("v/v").strip().removesuffix("%")) / 100
+        share = float(text.removesuffix("v/v").strip().removesuffix("%")) / 100
     except ValueError:
         share = -1.0
     if not 0 < share < 1:
         raise InputError(
-            f"{text!r} is not a share of the spray volume", field=f"share of {name}",
+            f"{text!r} is not a share of the spray volume", field="share",
             remedy="write it like 0.25 %",
         )  # fmt: skip
     return share
 
 
-def _yearly(text: str, name: str) -> float:
-    rate = parse_rate(text, f"yearly maximum of {name}")
+def _yearly(text: str) -> float:
+    rate = parse_rate(text, "max_per_year")
     if rate.kind != "mass":
         raise InputError(
-            f"{text!r} is a volume", field=f"yearly maximum of {name}",
+            f"{text!r} is a volume", field="max_per_year",
             remedy="give the weight of active ingredient, e.g. 2 lb/acre",
         )  # fmt: skip
     return rate.per_ha

@@ -11,7 +11,7 @@ from typing import Literal
 
 from windowcast import values
 from windowcast.errors import InputError
-from windowcast.materials.quantity import Rate, parse
+from windowcast.materials.quantity import Rate, parse, significant
 
 _PERCENT = re.compile(r"\s*([-+]?[\d.]+)\s*%\s*(w/w|w/v)?\s*$")
 _OF_WHAT = re.compile(r"\s+a\.?[ie]\.?(?=\s*(?:/|$))", re.IGNORECASE)  # "4 lb a.e./gal"
@@ -86,12 +86,32 @@ def equivalent_rate(rate: Rate, old: Concentration, new: Concentration) -> Rate:
     return product_rate(active_kg_ha(rate, old), new)
 
 
-def equivalent_concentration(rate: Rate, concentration: Concentration, other: Rate) -> float:
+def equivalent_concentration(
+    rate: Rate, concentration: Concentration, other: Rate
+) -> Concentration:
     """Concentration of another formulation whose rate `other` carries the same active.
 
-    kg per L when `other` is a volume, kg per kg when it is a mass.
+    Raises
+    ------
+    InputError
+        No product is so strong that so little of it carries as much.
     """
-    return active_kg_ha(rate, concentration) / other.per_ha
+    result = Concentration(other.kind, active_kg_ha(rate, concentration) / other.per_ha)
+    if result.value > _strongest(result.per):
+        raise InputError(
+            f"the other formulation would hold {result.text}, more than a product can",
+            field="rate",
+            remedy="check both rates and the concentration",
+        )
+    return result
+
+
+def write_concentration(concentration: Concentration, unit: str) -> str:
+    """A concentration in a unit such as ``"lb/gal"``; `InputError` when it is not of its kind."""
+    one = parse_concentration(f"0.001 {unit}")
+    if one.per != concentration.per:
+        raise _bad(unit, f"is a unit per {one.per}, the product is measured by {concentration.per}")
+    return f"{significant(concentration.value / one.value / 1000, 3)} {unit}"
 
 
 def _from_percent(text: str, number: str, basis: str) -> Concentration:
@@ -113,14 +133,21 @@ def _check(concentration: Concentration, text: str) -> None:
     value = concentration.value
     if value <= 0:
         raise _bad(text, "is not above zero")
-    if concentration.per == "mass" and value > 1:
-        raise _bad(text, "is more active ingredient than product")
     if concentration.per == "volume":
         water = values.load("tank", "windowcast.materials").table("water")
         if abs(value / water.number("density_kg_l") - 1) < water.number("density_band"):
             raise _bad(text, "is the density of water, not a concentration")
-        if value > water.number("heaviest_kg_l"):
-            raise _bad(text, "is more than a litre can carry")
+    if value > _strongest(concentration.per):
+        solid = concentration.per == "mass"
+        what = "active ingredient than product" if solid else "than a litre can carry"
+        raise _bad(text, f"is more {what}")
+
+
+def _strongest(per: Literal["volume", "mass"]) -> float:
+    """The most active ingredient that a product can hold, kg per L or per kg."""
+    if per == "mass":
+        return 1.0
+    return values.load("tank", "windowcast.materials").number("water.heaviest_kg_l")
 
 
 def _check_match(rate: Rate, concentration: Concentration) -> None:

@@ -184,9 +184,7 @@ def accepted(request: Request, site: KnownSite, entry: Entry) -> Entry:
         try:
             materials.append(replace(material, active=known[material.active].name))
         except InputError as error:
-            raise InputError(
-                error.problem, field=f"materials.{row}.active", remedy=error.remedy
-            ) from None
+            raise error.at(field=f"materials.{row}.active") from None
     return replace(entry, materials=tuple(materials))
 
 
