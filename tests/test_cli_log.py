@@ -128,7 +128,48 @@ def test_rows_written_by_hand_pass_the_same_checks(run: Run, site: Path, tmp_pat
         file.write_text(f'kind,start,materials\n{kind},{start},"[{{""active"":""{active}""}}]"\n')
         done = CliRunner().invoke(cli, ["log", "import", str(file), "--site", str(site)])
         assert match in str(done.exception)
-    assert run("list") == "The log is empty.\n"
+    assert not list(tmp_path.glob("*.sqlite*"))  # what is refused begins no log
+
+
+def test_the_csv_of_the_manual_can_be_imported(run: Run, tmp_path: Path) -> None:
+    page = (Path(__file__).parents[1] / "docs" / "season_log.md").read_text()
+    file = tmp_path / "by_hand.csv"
+    file.write_text(page.split("```csv\n")[1].split("```")[0])
+    assert "1 change added; the log holds 4 entries" in run("import", str(file))
+    first = entries(run, "application")[0]
+    assert first["materials"] == [
+        {"active": "prodiamine", "rate_kg_ha": 0.84},
+        # 1 lb/acre is 1.1209 kg/ha (NIST SP 811, appendix B.8: 1 lb = 0.45359237 kg)
+        {"active": "simazine", "rate_kg_ha": pytest.approx(1.1209, abs=1e-4)},
+    ]
+    assert first["start"] == "2017-09-06T08:30:00-04:00"  # the sample's zone, in summer
+    assert "0 changes added" in run("import", str(file))
+
+
+@pytest.mark.parametrize(
+    ("start", "materials", "match"),
+    [
+        ("2017-12-05 13:00", "glyphosate 0.5 kg", "row 3: materials: '0.5 kg': says no area"),
+        ("2017-12-05 13:00", "glyphosate 2 pt/acre", "row 3: materials: '2 pt/acre' is a volume"),
+        ("2017-12-05 13:00", "simazine; 0.5 lb/acre", "row 3: materials: '0.5 lb/acre' names no"),
+        ("2017-12-05 13:00", "glyphosat 0.5 lb/acre", "row 3: active: 'glyphosat' is not a known"),
+        ("2017-12-05 13:00", " ; ", "row 3: materials: "),
+        ("2017-12-05", "simazine", "row 3: start: '2017-12-05' says no hour"),
+    ],
+)
+def test_a_wrong_row_is_named_and_begins_no_log(
+    site: Path, start: str, materials: str, match: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = site.parent / "by_hand.csv"
+    good = "application,2017-12-04 13:00,glyphosate\n"
+    file.write_text(f"kind,start,materials\n{good}application,{start},{materials}\n")
+    with pytest.raises(SystemExit) as stop:
+        main(["log", "import", str(file), "--site", str(site)])
+    assert stop.value.code == 2
+    said = capsys.readouterr().err.strip()
+    assert f"by_hand.csv: {match}" in said
+    assert "\n" not in said
+    assert not list(site.parent.glob("*.sqlite*"))
 
 
 def test_what_was_filled_in_and_what_to_add_is_said(run: Run, site: Path) -> None:

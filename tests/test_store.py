@@ -154,10 +154,10 @@ def test_export_and_import_lose_nothing(
             log.remove(ids[-1])
         written = exchange.to_json(log) if form == "json" else exchange.to_csv(log)
         file.write_bytes(written.encode())
-        assert exchange.read_into(other, file) == len(log.history())
+        assert other.merge(exchange.read_changes(file)) == len(log.history())
         assert other.history() == log.history()
         assert other.entries() == log.entries()
-        assert exchange.read_into(other, file) == 0  # nothing twice
+        assert other.merge(exchange.read_changes(file)) == 0  # nothing twice
 
 
 @pytest.mark.parametrize(
@@ -457,7 +457,7 @@ def test_hand_written_csv_is_one_change(log: SeasonLog, tmp_path: Path) -> None:
         "probe,2025-10-01,0.05,19.4,,,by hand\n"
         "count,2025-11-01,,,poaan,12,\n"
     )
-    assert exchange.read_into(log, file) == 1
+    assert log.merge(exchange.read_changes(file)) == 1
     assert [s.entry for s in log.entries()] == [
         SoilReading(dt.date(2025, 10, 1), 0.05, 19.4, notes="by hand"),
         ScoutingCount(dt.date(2025, 11, 1), "POAAN", 12.0),
@@ -472,15 +472,15 @@ def test_hand_written_rows_are_never_there_twice(log: SeasonLog, tmp_path: Path)
     head = "kind,date,trial,plot,treatment,value\n"
     rows = ["rating,2025-02-20,T,1,untreated,80\n", "rating,2025-02-20,T,2,simazine,20\n"]
     file.write_text(head + "".join(rows) + rows[1])  # two samples of a plot may be alike
-    assert exchange.read_into(log, file) == 1
+    assert log.merge(exchange.read_changes(file)) == 1
     assert len(log.entries()) == 3
-    assert exchange.read_into(log, file) == 0
+    assert log.merge(exchange.read_changes(file)) == 0
     file.write_text(head + "".join(rows) + rows[1] + "rating,2025-02-20,T,3,simazine,10\n")
-    assert exchange.read_into(log, file) == 1
+    assert log.merge(exchange.read_changes(file)) == 1
     assert len(log.entries()) == 4
     log.undo()
     assert len(log.entries()) == 3
-    assert exchange.read_into(log, file) == 1  # what was taken back may come again
+    assert log.merge(exchange.read_changes(file)) == 1  # what was taken back may come again
     assert len(log.entries()) == 4
 
 
@@ -505,6 +505,6 @@ def test_bad_imports_add_nothing(log: SeasonLog, tmp_path: Path, content: str, m
     file = tmp_path / "in.txt"
     file.write_text(content)
     with pytest.raises(InputError, match=match) as error:
-        exchange.read_into(log, file)
+        log.merge(exchange.read_changes(file))
     assert "in.txt" in str(error.value)
     assert log.history() == []

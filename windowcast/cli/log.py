@@ -253,13 +253,19 @@ def export(form: str, out: Path | None, site_file: Path | None, log_file: Path |
 @click.argument("file", type=_PATH)
 @_place_options
 def import_(file: Path, site_file: Path | None, log_file: Path | None) -> None:
-    """Add what an export, or a CSV written by hand, holds; nothing is added twice."""
-    from windowcast.records import exchange
+    """Add what an export, or a CSV written by hand, holds; nothing is added twice.
+
+    By hand it takes a column kind and those of the entries, in SI units as their names say;
+    materials are written "prodiamine 0.84 kg/ha; simazine 1 lb/acre" (active ingredient). Times
+    are the site's. The whole file is added, or nothing. More in docs/season_log.md.
+    """
+    from windowcast.records.exchange import read_changes
 
     place = Place(site_file, log_file)
-    with place.open(create=True) as log:
+    changes = read_changes(file, place.checked, place.site.zone if place.site else None)
+    with place.open(create=True) as log:  # only now: a file that is refused begins no log
         before = len(log.entries())
-        count = exchange.read_into(log, file, place.checked)
+        count = log.merge(changes)
         now = len(log.entries())
     click.echo(
         f"{count} change{'s' if count != 1 else ''} added; the log holds {now} entries"

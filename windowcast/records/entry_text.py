@@ -41,7 +41,7 @@ def plain_from(kind: str, words: Sequence[str], zone: ZoneInfo | None) -> dict[s
         if not sign:
             raise InputError(f"{word!r} is not field=value", remedy="write it like depth='2 in'")
         if kind == "application" and name == "active":
-            materials.append(_material(text))
+            materials.append(material_from(text))
         elif kind == "application" and name in _MATERIAL:
             if not materials:
                 raise InputError(
@@ -56,7 +56,7 @@ def plain_from(kind: str, words: Sequence[str], zone: ZoneInfo | None) -> dict[s
     return plain
 
 
-def _material(text: str) -> dict[str, Any]:
+def material_from(text: str) -> dict[str, Any]:
     """``"glyphosate 0.5 lb/acre"``: an active and, maybe, its rate of active ingredient."""
     name, rate = text, ""
     for place, word in enumerate(text.split()):
@@ -64,7 +64,11 @@ def _material(text: str) -> dict[str, Any]:
             name, rate = " ".join(text.split()[:place]), " ".join(text.split()[place:])
             break
     if not name:
-        raise InputError(f"{text!r} names no active ingredient", field="active")
+        raise InputError(
+            f"{text!r} names no active ingredient",
+            field="active",
+            remedy="write it like glyphosate 0.5 lb/acre",
+        )
     if not rate:
         return {"active": name.lower()}
     parsed = parse_rate(rate, f"rate of {name}")
@@ -110,7 +114,7 @@ def _word(field: str) -> str:
 def _value(field: str, name: str, text: str, zone: ZoneInfo | None) -> Any:
     bare = field == name and _is_number(text)
     if field in {"start", "end"}:
-        return _moment(text, field, zone)
+        return moment_from(text, field, zone)
     if field in {"before", "survivors_mixed"}:
         return _flag(text, field)
     if bare or field.endswith(("_pct", "_deg", "_bbch")):
@@ -142,7 +146,8 @@ def _density(text: str, name: str) -> float:
     return float(number) / parse(f"1 {area.strip()}", "area", name)
 
 
-def _moment(text: str, field: str, zone: ZoneInfo | None) -> str:
+def moment_from(text: str, field: str, zone: ZoneInfo | None) -> str:
+    """A time with its zone, ISO 8601; one that says none is in `zone`."""
     try:
         moment = dt.datetime.fromisoformat(text)
     except ValueError:

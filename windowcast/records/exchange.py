@@ -2,8 +2,9 @@
 
 Both forms hold the whole history, one row (CSV) or object (JSON) for each version of an entry, so
 that reading them into an empty log gives the same log. A CSV written by hand needs only the
-columns ``kind`` and those of the entries; its rows are added as one change. A row's id follows
-from what it says, so that a file can be read again after rows were added to it.
+columns ``kind`` and those of the entries; its rows are added as one change, may write materials as
+``prodiamine 0.84 kg/ha; simazine 1.1 kg/ha`` and times without a zone. A row's id follows from
+what it says, so that a file can be read again after rows were added to it.
 """
 
 from __future__ import annotations
@@ -19,10 +20,20 @@ from functools import cache
 from os import PathLike
 from pathlib import Path
 from typing import Any, get_type_hints
+from zoneinfo import ZoneInfo
 
 from windowcast.errors import InputError
 from windowcast.records import schema
-from windowcast.records.model import KINDS, Entry, field_names, from_plain, to_plain
+from windowcast.records.entry_text import material_from, moment_from
+from windowcast.records.model import (
+    KINDS,
+    Application,
+    Entry,
+    field_names,
+    from_plain,
+    kind_of,
+    to_plain,
+)
 from windowcast.records.store import Change, Revision, SeasonLog
 
 FORMAT = "season log"
@@ -83,16 +94,17 @@ def to_csv(log: SeasonLog) -> str:
 Check = Callable[[Entry], Entry]
 
 
-def read_into(log: SeasonLog, path: str | PathLike[str], check: Check | None = None) -> int:
-    """Add what a JSON or CSV export holds to a log; how many changes were added.
-
-    Changes and rows the log has already are left out, so that reading a file twice adds nothing.
-    Either the whole file is added or nothing.
+def read_changes(
+    path: str | PathLike[str], check: Check | None = None, zone: ZoneInfo | None = None
+) -> list[Change]:
+    """What a JSON or CSV export, or a CSV written by hand, holds, for `SeasonLog.merge`.
 
     Parameters
     ----------
     check
         What an entry written by hand must pass; it may return the entry put right.
+    zone
+        Of times written by hand that say none.
 
     Raises
     ------
@@ -101,8 +113,8 @@ def read_into(log: SeasonLog, path: str | PathLike[str], check: Check | None = N
     """
     text = _read(path)
     if text.lstrip()[:1] in {"{", "["}:
-        return log.merge(_from_json(text, path))
-    return log.merge(_from_csv(text, path, check))
+        return _from_json(text, path)
+    return _from_csv(text, path, check, zone)
 
 
 def _read(path: str | PathLike[str]) -> str:
@@ -146,7 +158,9 @@ def _from_json(text: str, path: str | PathLike[str]) -> list[Change]:
     return changes
 
 
-def _from_csv(text: str, path: str | PathLike[str], check: Check | None) -> list[Change]:
+def _from_csv(
+    text: str, path: str | PathLike[str], check: Check | None, zone: ZoneInfo | None
+) -> list[Change]:
     reader = csv.DictReader(io.StringIO(text, newline=""), restkey="")
     columns = [c.strip() for c in reader.fieldnames or ()]
     unknown = [c for c in columns if c not in COLUMNS]
@@ -176,13 +190,37 @@ def _from_csv(text: str, path: str | PathLike[str], check: Check | None) -> list
         head = (row["change"], row["at"], row["action"], row["undoes"] or None) if full else loose
         gone = full and not body and row["action"] in {"remove", "undo"}
         if not full:
-            body = _checked(kind, body, path, number, check)
+            body = _checked(kind, _by_hand(kind, body, zone, path, number), path, number, check)
         elif not gone:
             from_plain(kind, body, path=path, row=number)
         entry = row["entry"] if full else _id_of(kind, body, seen)
         grouped.setdefault(head, []).append((entry, kind, None if gone else body))
         first_row.setdefault(head, number)
     return [_change(head, rows, path, first_row[head]) for head, rows in grouped.items()]
+
+
+def _by_hand(
+    kind: str,
+    body: Mapping[str, Any],
+    zone: ZoneInfo | None,
+    path: str | PathLike[str],
+    row: int,
+) -> dict[str, Any]:
+    """Values of an application's cells as people write them: materials, times without a zone."""
+    plain = dict(body)
+    if kind != kind_of(Application):
+        return plain
+    written = plain.get("materials")
+    for name in ("start", "end", "materials"):
+        try:
+            if name == "materials" and isinstance(written, str):
+                parts = filter(None, map(str.strip, written.split(";")))
+                plain[name] = [material_from(part) for part in parts]
+            elif name != "materials" and name in plain:
+                plain[name] = moment_from(plain[name], name, zone)
+        except InputError as error:
+            raise error.at(path=path, row=row, field=name) from None
+    return plain
 
 
 def _checked(
@@ -195,9 +233,7 @@ def _checked(
     try:
         return to_plain(check(entry))
     except InputError as error:
-        raise InputError(
-            error.problem, path=path, row=row, field=error.field, remedy=error.remedy
-        ) from None
+        raise error.at(path=path, row=row) from None
 
 
 def _id_of(kind: str, body: Mapping[str, Any], seen: Counter[tuple[str, str]]) -> str:
