@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.physics.sun import day_of_year
 from windowcast.weather.record import (
     DateArray,
     Flag,
@@ -89,10 +89,25 @@ def by_day_of_year(
     """Daily values as a table ``[year, 366]``, and the row and column of each day.
 
     Column 0 is 1 January; column 365 has values in leap years only. NaN where there is no day.
+    `times` are complete, as in a `Record`.
     """
-    row = times.astype("datetime64[Y]").astype(np.int64)
-    row = row - row[0]
-    column = day_of_year(times) - 1
-    table = np.full((int(row[-1]) + 1, 366), np.nan)
+    first, last = times[[0, -1]].astype("datetime64[Y]").astype(np.int64)
+    new_years = np.arange(first, last + 2).astype("datetime64[Y]").astype("datetime64[D]")
+    starts = (new_years - times[0]).astype(np.int64)
+    row = np.repeat(np.arange(len(starts) - 1), np.diff(starts))[-starts[0] :][: len(times)]
+    column = np.arange(len(times)) - starts[row]
+    table = np.full((len(starts) - 1, 366), np.nan)
     table[row, column] = values
     return table, row, column
+
+
+def around_day_of_year(table: npt.NDArray[Any], half: int) -> npt.NDArray[Any]:
+    """Sums over the `half` days of the year before and after each, and itself, ``[..., 366]``.
+
+    The year is taken as a ring of 366 days.
+    """
+    ring = np.concatenate([table[..., -half:], table, table[..., :half]], axis=-1)
+    total = ring[..., 2 * half :].copy()
+    for start in range(2 * half - 1, -1, -1):
+        total += ring[..., start : start + table.shape[-1]]
+    return total

@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.values import load
-from windowcast.weather.axis import by_day_of_year
+from windowcast.weather.axis import around_day_of_year, by_day_of_year
 from windowcast.weather.record import (
     DAILY_VARIABLES,
     HOURLY_VARIABLES,
@@ -95,8 +95,11 @@ def _longest(name: str, daily: bool) -> int:
 
 
 def _steps(spans: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    parts = [np.arange(start, end) for start, end in spans]
-    return np.concatenate(parts) if parts else np.zeros(0, dtype=np.int64)
+    """All steps of the spans, in order."""
+    length = spans[:, 1] - spans[:, 0]
+    before = np.cumsum(length) - length
+    steps: npt.NDArray[np.int64] = np.arange(length.sum()) + np.repeat(spans[:, 0] - before, length)
+    return steps
 
 
 def _known(series: FloatArray) -> FloatArray:
@@ -108,9 +111,9 @@ def _rain_of_other_years(
 ) -> FloatArray:
     """Mean daily rain around each step's day of the year, over the other years; NaN if too few."""
     table, row, column = by_day_of_year(times, rain)
-    half = _FORTNIGHT // 2
-    shifted = np.stack([np.roll(table, shift, axis=1) for shift in range(-half, half + 1)])
-    total, count = np.nansum(shifted, axis=0), np.isfinite(shifted).sum(axis=0)
+    known = np.isfinite(table)
+    total = around_day_of_year(np.where(known, table, 0.0), _FORTNIGHT // 2)
+    count = around_day_of_year(known.astype(np.int64), _FORTNIGHT // 2)
     at_row, at_column = row[steps], column[steps]
     others = count.sum(axis=0)[at_column] - count[at_row, at_column]
     amount = total.sum(axis=0)[at_column] - total[at_row, at_column]

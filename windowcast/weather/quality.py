@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.values import load
-from windowcast.weather.axis import by_day_of_year, span_flag
+from windowcast.weather.axis import around_day_of_year, by_day_of_year, span_flag
 from windowcast.weather.record import (
     DAILY_VARIABLES,
     HOURLY_VARIABLES,
@@ -215,20 +215,18 @@ def streaks(values: FloatArray, length: int) -> Mask:
 def _outliers(values: FloatArray, times: DateArray) -> Mask:
     """Too far from the mean of a window of days of the year, over all years."""
     table, _, column = by_day_of_year(times, values)
-    half = int(_limit("outlier_window")) // 2
     known = np.isfinite(table)
     filled = np.where(known, table, 0.0)
-    count, total, squares = (
-        sum(np.roll(part.sum(axis=0), shift) for shift in range(-half, half + 1))
-        for part in (known.astype(np.float64), filled, filled**2)
-    )
+    by_day = np.stack([known.sum(axis=0), filled.sum(axis=0), (filled**2).sum(axis=0)])
+    count, total, squares = around_day_of_year(by_day, int(_limit("outlier_window")) // 2)
     mean = total / np.maximum(count, 1.0)
     deviation = np.sqrt(np.maximum(squares / np.maximum(count, 1.0) - mean**2, 0.0))
     deviation = np.maximum(deviation, _limit("deviation_floor"))
     deviation = np.where(count >= _limit("outlier_minimum"), deviation, np.inf)
     score = (values - mean[column]) / deviation[column]
-    beside = np.nan_to_num(np.pad(score, 1))
-    support = np.fmax(beside[:-2] * np.sign(score), beside[2:] * np.sign(score))
-    far = np.abs(score) > _limit("outlier_deviations")
-    alone: Mask = far & (support < _limit("outlier_support"))
+    alone: Mask = np.abs(score) > _limit("outlier_deviations")
+    far = np.flatnonzero(alone)
+    beside = np.nan_to_num(np.pad(score, 1)[far[:, None] + [0, 2]])
+    support = (beside * np.sign(score[far])[:, None]).max(axis=1)
+    alone[far] = support < _limit("outlier_support")
     return alone
