@@ -36,42 +36,39 @@ class Variable:
     unit: str
     low: float
     high: float
-    cf_name: str  # CF standard name
     label: str
 
 
 DAILY_VARIABLES: Mapping[str, Variable] = {
     v.name: v
     for v in (
-        Variable("tmax_c", "degC", -70, 60, "air_temperature", "highest air temperature"),
-        Variable("tmin_c", "degC", -90, 45, "air_temperature", "lowest air temperature"),
-        Variable("tmean_c", "degC", -80, 50, "air_temperature", "24-hour mean air temperature"),
-        Variable("precip_mm", "mm", 0, 1900, "lwe_thickness_of_precipitation_amount", "rain"),
-        Variable("snow_depth_mm", "mm", 0, 12000, "surface_snow_thickness", "snow depth"),
-        Variable("rh_mean_pct", "%", 0, 100, "relative_humidity", "mean relative humidity"),
-        Variable("wind_mean_m_s", "m s-1", 0, 60, "wind_speed", "mean wind at 10 m"),
-        Variable(
-            "solar_mj_m2", "MJ m-2", 0, 45, "surface_downwelling_shortwave_flux_in_air", "solar"
-        ),
-        Variable("soil_5cm_c", "degC", -40, 65, "soil_temperature", "soil temperature at 5 cm"),
-        Variable("soil_10cm_c", "degC", -40, 60, "soil_temperature", "soil temperature at 10 cm"),
+        Variable("tmax_c", "degC", -70, 60, "highest air temperature"),
+        Variable("tmin_c", "degC", -90, 45, "lowest air temperature"),
+        Variable("tmean_c", "degC", -80, 50, "24-hour mean air temperature"),
+        Variable("precip_mm", "mm", 0, 1900, "rain"),
+        Variable("snow_depth_mm", "mm", 0, 12000, "snow depth"),
+        Variable("rh_mean_pct", "%", 0, 100, "mean relative humidity"),
+        Variable("wind_mean_m_s", "m s-1", 0, 60, "mean wind at 10 m"),
+        Variable("solar_mj_m2", "MJ m-2", 0, 45, "solar"),
+        Variable("soil_5cm_c", "degC", -40, 65, "soil temperature at 5 cm"),
+        Variable("soil_10cm_c", "degC", -40, 60, "soil temperature at 10 cm"),
     )
 }
 
 HOURLY_VARIABLES: Mapping[str, Variable] = {
     v.name: v
     for v in (
-        Variable("temp_c", "degC", -90, 60, "air_temperature", "air temperature"),
-        Variable("dewpoint_c", "degC", -90, 40, "dew_point_temperature", "dew point"),
-        Variable("rh_pct", "%", 0, 100, "relative_humidity", "relative humidity"),
-        Variable("wind_m_s", "m s-1", 0, 75, "wind_speed", "wind at 10 m"),
-        Variable("gust_m_s", "m s-1", 0, 110, "wind_speed_of_gust", "gust"),
-        Variable("wind_from_deg", "degree", 0, 360, "wind_from_direction", "wind direction"),
-        Variable("precip_mm", "mm", 0, 320, "lwe_thickness_of_precipitation_amount", "rain"),
-        Variable("precip_prob", "1", 0, 1, "", "probability of precipitation"),
-        Variable("cloud_fraction", "1", 0, 1, "cloud_area_fraction", "cloud cover"),
-        Variable("pressure_hpa", "hPa", 500, 1090, "air_pressure_at_mean_sea_level", "pressure"),
-        Variable("soil_5cm_c", "degC", -40, 75, "soil_temperature", "soil temperature at 5 cm"),
+        Variable("temp_c", "degC", -90, 60, "air temperature"),
+        Variable("dewpoint_c", "degC", -90, 40, "dew point"),
+        Variable("rh_pct", "%", 0, 100, "relative humidity"),
+        Variable("wind_m_s", "m s-1", 0, 75, "wind at 10 m"),
+        Variable("gust_m_s", "m s-1", 0, 110, "gust"),
+        Variable("wind_from_deg", "degree", 0, 360, "wind direction"),
+        Variable("precip_mm", "mm", 0, 320, "rain"),
+        Variable("precip_prob", "1", 0, 1, "probability of precipitation"),
+        Variable("cloud_fraction", "1", 0, 1, "cloud cover"),
+        Variable("pressure_hpa", "hPa", 500, 1090, "pressure"),
+        Variable("soil_5cm_c", "degC", -40, 75, "soil temperature at 5 cm"),
     )
 }
 
