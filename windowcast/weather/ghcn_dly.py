@@ -61,24 +61,26 @@ def read_dly(
         at = int(np.argmin(readable.all(axis=1)))
         field = f"VALUE{int(np.argmin(readable[at])) + 1}"
         raise _fault("is not a whole number", path, int(rows[at]), field)
-    starts = months.astype("datetime64[M]").astype("datetime64[D]")
-    in_month = (months + 1).astype("datetime64[M]").astype("datetime64[D]") - starts
-    day = np.arange(31)
+    starts, ends = (
+        m.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)[:, None]
+        for m in (months, months + 1)
+    )
+    days = starts + np.arange(31)
+    known = (values != -9999) & (days < ends)
     found = {}
     for name in READ:
-        mine = element[rows] == name
+        mine = np.flatnonzero(element[rows] == name)
         _, first = np.unique(months[mine], return_index=True)
-        if len(first) < mine.sum():
-            twice = np.setdiff1d(np.arange(int(mine.sum())), first)[0]
-            raise _fault(f"{name.decode()} has this month twice", path, int(rows[mine][twice]))
-        keep = (values[mine] != -9999) & (day < in_month[mine].astype(np.int64)[:, None])
-        dates = starts[mine][:, None] + day.astype("timedelta64[D]")
-        order = np.argsort(dates[keep])
+        if len(first) < len(mine):
+            twice = np.setdiff1d(np.arange(len(mine)), first)[0]
+            raise _fault(f"{name.decode()} has this month twice", path, int(rows[mine[twice]]))
+        in_order = mine[first]
+        keep = known[in_order]
         found[name] = Observations(
-            dates[keep][order],
-            values[mine][keep][order].astype(np.float64),
-            cells[mine][..., 5][keep][order],
-            cells[mine][..., 6][keep][order],
+            days[in_order][keep].astype("datetime64[D]"),
+            values[in_order][keep].astype(np.float64),
+            cells[in_order, :, 5][keep],
+            cells[in_order, :, 6][keep],
         )
     return record_of_observations(found, lines[0, :11].tobytes().decode(), path, observed)
 
@@ -103,23 +105,19 @@ def _digits(text: Bytes) -> npt.NDArray[np.int64]:
     return np.where(((digit >= 0) & (digit <= 9)).all(axis=-1), number, -1)
 
 
-def _integers(text: Bytes) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
+def _integers(text: Bytes) -> tuple[npt.NDArray[np.int32], npt.NDArray[np.bool_]]:
     """Right-aligned signed numbers, and whether each can be read; blank counts as -9999."""
-    width = text.shape[-1]
     number = np.zeros(text.shape[:-1], dtype=np.int32)
-    negative = np.zeros(text.shape[:-1], dtype=bool)
-    started = np.zeros(text.shape[:-1], dtype=bool)
-    readable = np.ones(text.shape[:-1], dtype=bool)
-    for i in range(width):
-        char = text[..., i]
-        is_digit = (char >= ord("0")) & (char <= ord("9"))
-        minus = (char == ord("-")) & ~started
+    negative, started = np.zeros_like(number, dtype=bool), np.zeros_like(number, dtype=bool)
+    readable = np.ones_like(number, dtype=bool)
+    for char in np.ascontiguousarray(np.moveaxis(text, -1, 0)):
+        digit = char - np.uint8(ord("0"))  # below 0 becomes large
+        is_digit, minus = digit <= 9, (char == ord("-")) & ~started
         readable &= is_digit | minus | ((char == BLANK) & ~started)
-        number = np.where(is_digit, number * 10 + (char.astype(np.int32) - ord("0")), number)
+        number = number * 10 + digit * is_digit
         negative |= minus
         started |= is_digit | minus
-    value = np.where(started, np.where(negative, -number, number), -9999).astype(np.int64)
-    return value, readable
+    return np.where(started, np.where(negative, -number, number), -9999), readable
 
 
 def _fault(

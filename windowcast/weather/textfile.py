@@ -28,7 +28,8 @@ def read_text_bytes(path: str | PathLike[str], *, limit: int = MAX_BYTES) -> byt
         if file.stat().st_size > limit:
             raise _too_large(path, limit)
         with file.open("rb") as stream:
-            data = stream.read(limit + 1)
+            # only a file tells its size: what a pipe or a device gives is bounded here
+            data = stream.read() if file.is_file() else stream.read(limit + 1)
     except OSError as error:
         raise InputError(
             f"cannot be read ({error.strerror or error})",
@@ -39,7 +40,7 @@ def read_text_bytes(path: str | PathLike[str], *, limit: int = MAX_BYTES) -> byt
         data = _unzipped(data, path, limit)
     if len(data) > limit:
         raise _too_large(path, limit)
-    if not data.strip():
+    if not data or data.isspace():
         raise InputError("is empty", path=path, remedy="give a file with weather in it")
     if data.startswith(_UTF16) or b"\x00" in data[:65536]:
         raise InputError(
