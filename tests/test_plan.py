@@ -478,7 +478,10 @@ def test_text_fits_and_follows_the_units(plan: SeasonPlan) -> None:
     assert "21.1 °C" in metric
     assert "70 °F" in us
     assert "°C" not in us
-    assert max(len(line) for line in metric.splitlines()) <= 100
+    for width in (80, 100):
+        lines = plan_text(plan, width).splitlines()
+        assert max(map(len, lines)) <= width
+        assert all(line == line.rstrip() for line in lines)
 
 
 def test_a_purpose_that_mostly_stays_shut_says_so_in_words(plan: SeasonPlan) -> None:

@@ -57,8 +57,9 @@ def command(
         click.echo(_json(review))
     else:
         from windowcast.report.review_text import review_lines
+        from windowcast.report.screen import fitted, prose_width
 
-        click.echo("\n".join(review_lines(review, display)).rstrip())
+        click.echo("\n".join(fitted(review_lines(review, display), prose_width())).rstrip())
 
 
 def look_back(start: Start) -> tuple[Site, Review]:

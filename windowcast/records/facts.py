@@ -137,7 +137,7 @@ def _freeze(context: HourContext, stop: int) -> Fact:
     temp = context.temp_c[0, stop : stop + LOOK_H]
     cold = np.flatnonzero(temp < 0)
     source = _source(context, "temp_c", slice(stop, stop + LOOK_H))
-    key, label = "freeze_h", "frost after"
+    key, label = "freeze_h", "frost"
     if cold.size:
         return Fact(key, label, float(cold[0]), "hours", f"after {cold[0]} hours", source)
     if len(temp) < LOOK_H or np.isnan(temp).any():

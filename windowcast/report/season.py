@@ -4,20 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import textwrap
 from collections.abc import Iterator, Sequence
 from importlib import resources
 from typing import Any
 
 from windowcast.report import wording
+from windowcast.report.screen import prose_width, wrapped
 from windowcast.report.tables import plain
 from windowcast.units import Display
 from windowcast.windows import words
 from windowcast.windows.odds import DateRange
 from windowcast.windows.plan_model import CoverPlan, KeyDate, PurposePlan, SeasonPlan, Week
 
-WIDTH = 100
 HARDLY = 0.005  # a share that is not worth a number
+_DATES = " {:>11}  {:>16}  {:>7}"  # columns of a key date after its label
 _STATUS = {
     "open": "open now",
     "ahead": "still to come",
@@ -50,18 +50,21 @@ def shipped_plan_schema() -> dict[str, Any]:
     return shipped
 
 
-def plan_text(plan: SeasonPlan) -> str:
-    """The plan for a terminal."""
+def plan_text(plan: SeasonPlan, width: int | None = None) -> str:
+    """The plan for a terminal of so many columns; None for the one there is."""
+    width = width or prose_width()
     display = Display(plan.units)
     lines = [f"{plan.site}  season {plan.season}, {wording.long_day(plan.today)}", ""]
     for text in plan.standing:
-        lines += _wrapped(wording.in_units(text, display))
-    lines += ["", *_key_dates(plan.key_dates, display), ""]
+        lines += wrapped(wording.in_units(text, display), width)
+    lines += ["", *_key_dates(plan.key_dates, display, width), ""]
     for purpose in plan.purposes:
-        lines += [*_purpose(purpose), ""]
+        lines.append(f"{purpose.title}: {status_words(purpose)}")
+        lines += [line for text in _purpose(purpose) for line in wrapped(text, width, "  ")]
+        lines.append("")
     lines += [*_weeks(plan.purposes), ""]
     for text in plan.assumptions:
-        lines += _wrapped(text)
+        lines += wrapped(text, width)
     return "\n".join(lines) + "\n"
 
 
@@ -80,32 +83,31 @@ def short(day: dt.date) -> str:
     return f"{day.day} {day:%b}"
 
 
-def _wrapped(text: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
-
-
-def _key_dates(dates: Sequence[KeyDate], display: Display) -> Iterator[str]:
-    yield f"{'Key dates':58} {'this season':>12} {'10 to 90 %':>16} {'normal':>8}"
+def _key_dates(dates: Sequence[KeyDate], display: Display, width: int) -> Iterator[str]:
+    """A row for each date; a label that has no room in its column takes two."""
+    room = min(58, width - len(_DATES.format("", "", "")))
+    yield f"{'Key dates':{room}}{_DATES.format('this season', '10 to 90 %', 'normal')}"
     for key in dates:
         middle, ends = span(key.ahead)
         if key.passed:
             middle, ends = short(key.passed), "has come"
-        label = wording.in_units(key.label, display)
-        yield f"{label:58.58} {middle:>12} {ends:>16} {span(key.normal)[0]:>8}"
+        first, *rest = wrapped(wording.in_units(key.label, display), room, hanging="  ")
+        yield f"{first:{room}}{_DATES.format(middle, ends, span(key.normal)[0])}"
+        yield from rest
 
 
 def _purpose(plan: PurposePlan) -> Iterator[str]:
-    yield f"{plan.title}: {status_words(plan)}"
+    """What is said of a purpose below its title, a paragraph each."""
     normal = normal_from_to(plan)
-    yield from _wrapped(f"{from_to(plan)}{normal and '; normal '}{normal}.", "  ")
+    yield f"{from_to(plan)}{normal and '; normal '}{normal}."
     if plan.decision:
-        yield from _wrapped(plan.decision.advice, "  ")
+        yield plan.decision.advice
     for cover in plan.covers:
         yield from _cover(cover)
-    yield from _wrapped(fewest_days(plan), "  ")
+    yield fewest_days(plan)
     if plan.status != "over" and not never_opens(plan):
-        yield from _wrapped(f"If missed: {plan.if_missed}", "  ")
-        yield from _wrapped(plan.delay_cost, "  ")
+        yield f"If missed: {plan.if_missed}"
+        yield plan.delay_cost
 
 
 def status_words(plan: PurposePlan) -> str:
@@ -166,15 +168,12 @@ def _dated(when: DateRange | None) -> str:
 
 
 def _cover(cover: CoverPlan) -> Iterator[str]:
-    yield from _wrapped(cover.text, "  ")
+    yield cover.text
     if cover.split and cover.split_caught is not None:
         days = " and ".join(short(day) for day in cover.split)
-        caught = wording.share(cover.split_caught)
-        yield from _wrapped(f"Half the dose on {days} would catch {caught}.", "  ")
+        yield f"Half the dose on {days} would catch {wording.share(cover.split_caught)}."
     low, usual, high = cover.half_life_d
-    yield from _wrapped(
-        f"Half-life {usual:g} d ({low:g} to {high:g}; {cover.half_life_source}).", "  "
-    )
+    yield f"Half-life {usual:g} d ({low:g} to {high:g}; {cover.half_life_source})."
 
 
 def _weeks(purposes: Sequence[PurposePlan]) -> Iterator[str]:
@@ -182,16 +181,15 @@ def _weeks(purposes: Sequence[PurposePlan]) -> Iterator[str]:
     shown = [plan for plan in purposes if plan.weeks]
     if not shown:
         return
-    heads = "".join(f"{plan.purpose:>18}" for plan in shown)
-    yield f"{'Workable days, week of':26}{heads}"
+    yield "Workable days (mean, 10 to 90 % in brackets) of those the calendar leaves"
+    yield f"{'week of':10}" + "".join(f"{plan.purpose:>17}" for plan in shown)
     by_start: dict[dt.date, dict[str, Week]] = {}
     for plan in shown:
         for week in plan.weeks:
             by_start.setdefault(week.start, {})[plan.purpose] = week
     for start in sorted(by_start):
-        cells = "".join(f"{_days(by_start[start].get(plan.purpose)):>18}" for plan in shown)
-        yield f"{short(start):26}{cells}"
-    yield "(mean, 10 to 90 % in brackets, of the days the site's calendar leaves)"
+        cells = "".join(f"{_days(by_start[start].get(plan.purpose)):>17}" for plan in shown)
+        yield f"{short(start):10}{cells}".rstrip()
 
 
 def _days(week: Week | None) -> str:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import io
 import os
-import shutil
-import sys
 from typing import TYPE_CHECKING
 
 from windowcast.report import wording
+from windowcast.report.screen import TABLE_WIDTH, screen_width
 from windowcast.units import Display
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
@@ -18,7 +17,6 @@ if TYPE_CHECKING:
     from rich.text import Text
 
 TABLE_MIN_WIDTH = 96  # narrower terminals get stacked lines
-PLAIN_WIDTH = 120  # when the output is not a terminal
 WINDOWS_SHOWN = 3
 
 _STYLE = {"fit": "bold cyan", "marginal": "yellow", "unfit": "dim", "cannot tell": "magenta"}
@@ -51,11 +49,11 @@ def table_text(
     """
     from rich.console import Console
 
-    is_terminal = sys.stdout.isatty()
+    terminal = screen_width()
     if width is None:
-        width = shutil.get_terminal_size().columns if is_terminal else PLAIN_WIDTH
+        width = terminal or TABLE_WIDTH
     if colour is None:
-        colour = is_terminal and "NO_COLOR" not in os.environ
+        colour = terminal is not None and "NO_COLOR" not in os.environ
     stream = io.StringIO()
     console = Console(
         file=stream,
