@@ -350,8 +350,11 @@ def test_decision_names_the_days_ahead(sample: Answer) -> None:
     assert made.best_ahead.expected_score == pytest.approx(32)
     assert made.surest.odds is not None
     assert made.surest.odds.share == 0.9
-    assert "Sat 20 Jan scores best as forecast: 80, workable in 40 of 100" in made.advice
-    assert "Mon 22 Jan is the surest: workable in 90 of 100" in made.advice
+    assert (
+        "Sat 20 Jan scores best as forecast: 80, workable at some time of day in 40 of 100"
+        in made.advice
+    )
+    assert "Mon 22 Jan is the surest: workable at some time of day in 90 of 100" in made.advice
     offers[:, 4] = 0
     one = decision(purpose_, offers, later, sample.members, today=today, closes=None)
     assert "scores best as forecast and is the surest: 80" in one.advice
@@ -364,6 +367,13 @@ def test_plan_and_ranking_name_the_same_day(sample: Answer) -> None:
     assert made.best_ahead is not None
     assert made.best_ahead.date == best.date
     assert made.best_ahead.forecast_score == pytest.approx(best.score, abs=1)
+    # two odds, told apart in words: those of the hours named, and of any hours of that day
+    assert made.best_ahead.odds is not None
+    assert best.odds is not None
+    assert best.odds.share <= made.best_ahead.odds.share
+    assert "workable at some time of day in" in made.advice
+    outlook = next(p for p in sample.ranking.purposes if p.purpose == "dormant")
+    assert f"these hours hold in {100 * best.odds.share:.0f} of 100" in outlook.advice
 
 
 def test_what_is_left_later_ends_with_the_season() -> None:

@@ -157,8 +157,8 @@ def odds(odds_: Odds | None) -> str:
 
 
 def odds_basis(odds_: Odds) -> str:
-    """How the odds were counted."""
-    return f"counted in {odds_.members} possible futures, {odds_.basis}"
+    """How the odds of a window were counted."""
+    return f"that these hours hold: counted in {odds_.members} possible futures, {odds_.basis}"
 
 
 def limit(judged: Judged | None, display: Display) -> str:

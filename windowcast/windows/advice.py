@@ -16,10 +16,10 @@ from windowcast.windows.timing import Timing
 
 
 def in_words(odds: Odds | None) -> str:
-    """``it holds in 87 of 100 possible futures``."""
+    """``these hours hold in 87 of 100 possible futures``."""
     if odds is None:
         return ""
-    return f"it holds {_counted(odds)} possible futures"
+    return f"these hours hold {_counted(odds)} possible futures"
 
 
 def _counted(odds: Odds) -> str:

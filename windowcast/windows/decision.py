@@ -212,4 +212,7 @@ def _surest(day: DayAhead) -> str:
 def _hopes(day: DayAhead, forecast: float | None = None) -> str:
     share = 100 * day.odds.share if day.odds is not None else 0.0
     score = f"{forecast:.0f}, " if forecast is not None else ""
-    return f"{score}workable in {share:.0f} of 100 futures, {day.expected_score:.0f} on average"
+    return (
+        f"{score}workable at some time of day in {share:.0f} of 100 futures, "
+        f"{day.expected_score:.0f} on average"
+    )

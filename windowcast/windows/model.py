@@ -34,7 +34,11 @@ class Judged:
 
 @dataclass(frozen=True, slots=True)
 class Odds:
-    """Chance that the window holds, with a 10–90 % interval from the members' sampling."""
+    """A chance, with a 10–90 % interval from the members' sampling.
+
+    Of a window: that its own hours hold. Of a day of the season plan: that some hours of that day
+    are workable, whichever they are.
+    """
 
     share: float
     low: float

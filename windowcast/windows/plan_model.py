@@ -118,7 +118,11 @@ class CoverPlan:
 
 @dataclass(frozen=True, slots=True)
 class DayAhead:
-    """What one coming day offers: score 0..100 as forecast, its mean over the futures, odds."""
+    """What one coming day offers: score 0..100 as forecast and its mean over the futures.
+
+    `odds` are those that the day has a workable window at any hour; those of the ranking's window,
+    whose hours are chosen now, are never better.
+    """
 
     date: dt.date
     forecast_score: float
@@ -135,7 +139,7 @@ class Decision:
     act_on
         Best of today and tomorrow.
     act_score, act_odds
-        Expected score 0..100 of acting then, and odds that a workable window comes.
+        Expected score 0..100 of acting then, and odds that the day has a workable window.
     best_ahead, surest
         Of the days after tomorrow that are judged by the hour, the one that scores best as
         forecast (the ranking's), and the one with the highest expected score; None where none is
