@@ -30,8 +30,8 @@ import numpy.typing as npt
 from windowcast.physics.soil_forcing import SoilForcing, Weather, columns_of, drivers
 from windowcast.physics.soil_properties import texture
 from windowcast.physics.soil_site import site_parts
-from windowcast.physics.soil_stepper import GRID, Stepper
-from windowcast.physics.soil_surface import Parameters, parameters
+from windowcast.physics.soil_stepper import GRID, Setup, Stepper
+from windowcast.physics.soil_surface import Cover, Parameters, parameters
 from windowcast.verify import soil_baselines as baselines
 from windowcast.verify.soil import in_season, south_east
 from windowcast.verify.soil_stations import Stations, read_stations
@@ -91,7 +91,7 @@ VARIANCES = {
     "drift_days": "d",
     "reading_variance": "K2",
 }
-NAMES = tuple(f.name for f in fields(Parameters))
+NAMES = Parameters._fields
 START, SPREAD, LOW, HIGH = (np.array([PRIORS[n][i] for n in NAMES]) for i in range(4))
 
 
@@ -122,7 +122,8 @@ def run(weather: Weather, sets: FloatArray, picked: npt.NDArray[np.int64]) -> Fl
     """Temperatures at 5 and 10 cm ``[set, depth, picked day, station]``."""
     count, stations = len(sets), weather.tmax_c.shape[1]
     repeated = Parameters(**{n: np.repeat(sets[:, i], stations) for i, n in enumerate(NAMES)})
-    stepper = Stepper(count * stations, texture(None), repeated)
+    setup = Setup(repeated, texture(None).thermal(), Cover(turf=True, irrigated=False))
+    stepper = Stepper(count * stations, setup)
     stepper.single = False
 
     def tiled(first: int, last: int):

@@ -19,8 +19,8 @@ from windowcast.physics.soil import (
 from windowcast.physics.soil_forcing import columns_of, drivers
 from windowcast.physics.soil_hourly import hourly_top_c
 from windowcast.physics.soil_properties import texture
-from windowcast.physics.soil_stepper import GRID, STATE_SIZE, Stepper
-from windowcast.physics.soil_surface import parameters
+from windowcast.physics.soil_stepper import GRID, STATE_SIZE, Setup, Stepper
+from windowcast.physics.soil_surface import Cover, parameters
 from windowcast.weather.uscrn import read_uscrn
 
 FOLDER = Path(__file__).parent / "data" / "uscrn"
@@ -64,7 +64,9 @@ def test_result_does_not_depend_on_the_initial_profile() -> None:
     year = drivers(columns_of(forcing, (), slice(0, 1)).between(0, 365))
     ends = []
     for start_c in (-20.0, 12.0, 45.0):
-        stepper = Stepper(1, texture(None), parameters())
+        stepper = Stepper(
+            1, Setup(parameters(), texture(None).thermal(), Cover(turf=True, irrigated=False))
+        )
         begin = np.zeros((1, STATE_SIZE))
         begin[0, : len(GRID.node_m)] = start_c
         begin[0, len(GRID.node_m) :] = [0, 0.2, 0.5, 0.5, 0.5, start_c, 3.0, 3.0]
@@ -198,8 +200,10 @@ def test_freezing_water_slows_the_cold() -> None:
     weather = columns_of(cold, (), slice(0, 1))
 
     def run(freezing_water: float) -> np.ndarray:
-        changed = replace(parameters(), freezing_water_wet=freezing_water)
-        stepper = Stepper(1, texture(None), changed, turf=False)
+        changed = parameters()._replace(freezing_water_wet=freezing_water)
+        stepper = Stepper(
+            1, Setup(changed, texture(None).thermal(), Cover(turf=False, irrigated=False))
+        )
         stepper.spin_up(drivers(weather.between(0, 365)))
         out = np.empty((len(cold.dates), 4, 1))
         stepper.run(drivers(weather), [[(GRID.node_m.index(0.05), 1.0)]], out)

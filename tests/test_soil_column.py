@@ -11,12 +11,13 @@ from hypothesis import strategies as st
 from scipy.special import erf, erfc
 
 from windowcast.physics.soil_column import (
-    ARRAYS,
-    FLOATS,
     LATENT_HEAT_J_M3,
-    Freezing,
     Grid,
+    Ice,
+    Step,
     conduct,
+    freeze,
+    frozen_share,
 )
 from windowcast.physics.soil_stepper import GRID
 
@@ -38,6 +39,18 @@ def column(grid: Grid, diffusivity, step_s: float):
     return store, [k / gap for gap in grid.gap_m], k / grid.node_m[0]
 
 
+def after_conduction(temps: list, step: Step) -> list:
+    after = temps.copy()
+    conduct(temps, step, step.conductance.copy(), after)
+    return after
+
+
+def after_freezing(temps: list, step: Step, ice: Ice) -> list:
+    after = temps.copy()
+    freeze(temps, step, ice, after)
+    return after
+
+
 def wave(grid: Grid, diffusivity, period_s: float, steps: int, periods: int):
     """Last period of all nodes under a surface wave of amplitude 1, ``[step, node, column]``."""
     step_s = period_s / steps
@@ -46,10 +59,8 @@ def wave(grid: Grid, diffusivity, period_s: float, steps: int, periods: int):
     kept = []
     for i in range(steps * periods):
         # mid-step forcing and mid-step reading make the backward step second order
-        temps_new = conduct(
-            temps, store, between, (surface, math.sin(2 * math.pi * (i + 1) / steps))
-        )
-        temps = temps_new
+        driving = math.sin(2 * math.pi * (i + 1) / steps)
+        temps = after_conduction(temps, Step(store, between, surface, driving))
         kept.append(np.array(temps))
     return np.array(kept[-steps:])
 
@@ -104,7 +115,7 @@ def test_step_change_at_the_surface() -> None:
     store, between, surface = column(grid, diffusivity, step_s)
     temps = [0.0] * len(grid.node_m)
     for _ in range(steps):
-        temps = conduct(temps, store, between, (surface, 1.0))
+        temps = after_conduction(temps, Step(store, between, surface, 1.0))
     expected = erfc(np.array(grid.node_m) / (2 * math.sqrt(diffusivity * step_s * steps)))
     np.testing.assert_allclose(temps, expected, atol=0.004)
 
@@ -124,14 +135,13 @@ def test_freezing_front_against_stefan() -> None:
 
     grid = uniform(0.01, 160)
     store, between, surface = column(grid, np.full(3, diffusivity), step_s)
-    freezing = Freezing(
-        ARRAYS, width, [np.full(3, latent * dz / step_s) for dz in grid.thickness_m]
-    )
-    temps = [np.full(3, 0.0) for _ in grid.node_m]
+    heat = np.array([np.full(3, latent * dz / step_s) for dz in grid.thickness_m])
+    step = Step(np.array(store), np.array(between), surface, surface_c)
+    temps = np.zeros((len(grid.node_m), 3))
     for _ in range(int(days * DAY_S / step_s)):
-        temps = freezing.conduct(temps, store, between, (surface, surface_c))
+        temps = after_freezing(temps, step, Ice(width, heat, (slice(None),)))
     frozen_m = sum(
-        freezing.frozen_share(t) * dz for t, dz in zip(temps, grid.thickness_m, strict=True)
+        frozen_share(t, width) * dz for t, dz in zip(temps, grid.thickness_m, strict=True)
     )
     np.testing.assert_allclose(frozen_m, front_m, rtol=0.04)
 
@@ -143,7 +153,7 @@ layers = st.lists(st.floats(-30, 50), min_size=3, max_size=9)
 @given(temps=layers, driving=st.floats(-40, 60), step_s=st.floats(1.0, 1e9))
 def test_no_step_is_unstable(temps: list[float], driving: float, step_s: float) -> None:
     store = [2e6 * 0.1 / step_s] * len(temps)
-    after = conduct(temps, store, [5.0] * (len(temps) - 1), (8.0, driving))
+    after = after_conduction(temps, Step(store, [5.0] * (len(temps) - 1), 8.0, driving))
     low, high = min([*temps, driving]), max([*temps, driving])
     assert all(low - 1e-6 <= t <= high + 1e-6 for t in after)
 
@@ -153,19 +163,20 @@ def test_no_step_is_unstable(temps: list[float], driving: float, step_s: float) 
 def test_heat_is_conserved_with_ice(temps: list[float], driving: float, water: float) -> None:
     store = [2e6 * 0.1 / DAY_S] * len(temps)
     latent = [LATENT_HEAT_J_M3 * water * 0.1 / DAY_S] * len(temps)
-    freezing = Freezing(FLOATS, 1.5, latent)
+    ice = Ice(1.5, latent, range(len(temps)))
 
     def heat(values: list[float]) -> float:
         return sum(
-            s * t - lat * freezing.frozen_share(t)
+            s * t - lat * frozen_share(t, ice.width_k)
             for s, t, lat in zip(store, values, latent, strict=True)
         )
 
-    after = freezing.conduct(temps, store, [5.0] * (len(temps) - 1), (8.0, driving))
+    between = [5.0] * (len(temps) - 1)
+    after = after_freezing(temps, Step(store, between, 8.0, driving), ice)
     # what has flowed in: the heat below the surface grows by the flow from the last pass, which
     # lies between those to the temperature before and after
     gained = heat(after) - heat(temps)
-    sealed = freezing.conduct(temps, store, [5.0] * (len(temps) - 1), (0.0, driving))
+    sealed = after_freezing(temps, Step(store, between, 0.0, driving), ice)
     assert heat(sealed) == pytest.approx(heat(temps), abs=1e-6 * (1 + abs(heat(temps))))
     assert gained * (driving - sealed[0]) >= -1e-6 * (1 + abs(gained))
 
@@ -179,7 +190,8 @@ def test_results_hardly_depend_on_the_step() -> None:
         temps = [10.0] * len(GRID.node_m)
         for i in range(int(30 * DAY_S / step_s)):
             day = i * step_s / DAY_S
-            temps = conduct(temps, store, between, (surface, 0.0 if 10 <= day < 20 else 10.0))
+            driving = 0.0 if 10 <= day < 20 else 10.0
+            temps = after_conduction(temps, Step(store, between, surface, driving))
         ends[step_s] = np.array(temps)
     np.testing.assert_allclose(ends[DAY_S], ends[3600.0], atol=0.15)
 
@@ -187,13 +199,14 @@ def test_results_hardly_depend_on_the_step() -> None:
 def test_floats_and_arrays_agree() -> None:
     temps, store, between = [3.0, -0.5, -4.0], [4.0, 5.0, 6.0], [7.0, 8.0]
     latent = [10.0, 12.0, 14.0]
-    results = []
-    for ops, kind in ((FLOATS, float), (ARRAYS, lambda v: np.full(2, v))):
-        freezing = Freezing(ops, 1.5, [kind(v) for v in latent])
-        start, held = [kind(v) for v in temps], [kind(v) for v in store]
-        conductance, surface = [kind(v) for v in between], (kind(9.0), kind(-6.0))
-        results.append(freezing.conduct(start, held, conductance, surface))
-    np.testing.assert_allclose(np.array(results[1]).T[0], results[0], rtol=1e-12)
+    given = temps, store, between, latent
+    alone = after_freezing(
+        temps, Step(store, between, 9.0, -6.0), Ice(1.5, latent, range(len(latent)))
+    )
+    temps, store, between, latent = (np.array([[v, v] for v in a]) for a in given)
+    step = Step(store, between, np.full(2, 9.0), np.full(2, -6.0))
+    beside = after_freezing(temps, step, Ice(1.5, latent, (slice(None),)))
+    np.testing.assert_array_equal(beside.T, [alone, alone])
 
 
 def test_thaw_by_the_day_matches_thaw_by_the_hour() -> None:
@@ -203,11 +216,11 @@ def test_thaw_by_the_day_matches_thaw_by_the_hour() -> None:
         store, between, surface = column(GRID, 0.4e-6, step_s)
         surface = 1 / (1 / surface + 0.3)
         latent = [LATENT_HEAT_J_M3 * 0.15 * dz / step_s for dz in GRID.thickness_m[:6]]
-        freezing = Freezing(FLOATS, 1.5, latent)
+        ice = Ice(1.5, latent, range(len(latent)))
         temps, means = [4.0] * len(GRID.node_m), []
         for i in range(int(50 * DAY_S / step_s)):
             driving = -9.0 if i * step_s < 21 * DAY_S else 7.0
-            temps = freezing.conduct(temps, store, between, (surface, driving))
+            temps = after_freezing(temps, Step(store, between, surface, driving), ice)
             means.append(temps[1])
         ends[step_s] = np.array(means).reshape(50, -1)[:, -1]
     assert ends[DAY_S].min() < -2

@@ -7,7 +7,13 @@ import pytest
 
 from windowcast.errors import InputError
 from windowcast.physics.soil_column import Number
-from windowcast.physics.soil_properties import Texture, snow_conductivity_w_m_k, texture
+from windowcast.physics.soil_properties import (
+    Texture,
+    conductivity_w_m_k,
+    heat_capacity_j_m3_k,
+    snow_conductivity_w_m_k,
+    texture,
+)
 from windowcast.values import load
 
 TEXTURES = list(load("soil").table("texture"))
@@ -28,7 +34,9 @@ LAWRENCE_SLATER = {
 
 
 def diffusivity(soil: Texture, water: Number) -> float:
-    return float(soil.conductivity_w_m_k(water) / soil.heat_capacity_j_m3_k(water)) * 1e6
+    available = (water - soil.wilting_point) / (soil.field_capacity - soil.wilting_point)
+    capacity = heat_capacity_j_m3_k(soil.thermal(), available)
+    return float(soil.conductivity_w_m_k(water) / capacity) * 1e6
 
 
 def test_clay_against_pielke() -> None:
@@ -82,9 +90,8 @@ def test_moist_clay_lies_in_the_field_range() -> None:
 def test_square_law_follows_the_curve(name: str) -> None:
     soil = texture(name.replace("_", " "))
     available = np.linspace(0, 1, 11)
-    c0, c1, c2 = soil.conductivity_curve
     np.testing.assert_allclose(
-        c0 + c1 * available + c2 * available**2,
+        conductivity_w_m_k(soil.thermal(), available),
         soil.conductivity_w_m_k(soil.water(available)),
         rtol=0.03,
     )

@@ -1,9 +1,9 @@
 """Heat conduction and freezing in a layered soil column.
 
 The step is backward Euler on control volumes, solved exactly by elimination: stable for any
-step length and any contrast of properties. Written with plain operators on lists of layers, so
-that a layer may be a float (one column, free of array overhead) or an array over columns
-(stations, members).
+step length and any contrast of properties. Written with plain operators and loops over layers,
+so that a layer may be a float (one column, free of array overhead) or an array over columns
+(stations, members); `soil_compiled` compiles the same functions for thousands of columns.
 
 Units: depth m, temperature °C, conductance W/m²/K. The heat capacity of a layer is given as its
 `store`, J/m²/K divided by the length of the step in s, hence W/m²/K.
@@ -11,47 +11,39 @@ Units: depth m, temperature °C, conductance W/m²/K. The heat capacity of a lay
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 Number = Any  # float, or an array over columns
-Layers = list[Number]
+Layers = Any  # a number for each layer from the top: a list, or an array when compiled
 
 LATENT_HEAT_J_M3 = 3.34e8  # of fusion, per volume of water
 PASSES = 3  # of Newton's method where water freezes
 
 
-@dataclass(frozen=True)
-class Ops:
-    """Elementwise functions for one kind of number."""
-
-    minimum: Callable[[Number, Number], Number]
-    maximum: Callable[[Number, Number], Number]
-    each: Callable[..., Layers]  # a function of numbers applied to each layer
+def minimum(a: Number, b: Number) -> Number:
+    """The lesser of two numbers, elementwise; `b` may be an array where `a` is one."""
+    if isinstance(a, float):
+        return a if a < b else b
+    return np.minimum(a, b)
 
 
-def _float_min(a: float, b: float) -> float:
-    return a if a < b else b
+def maximum(a: Number, b: Number) -> Number:
+    """The greater of two numbers, elementwise; `b` may be an array where `a` is one."""
+    if isinstance(a, float):
+        return a if a > b else b
+    return np.maximum(a, b)
 
 
-def _float_max(a: float, b: float) -> float:
-    return a if a > b else b
-
-
-def _each_float(function: Callable[..., float], *layers: Layers) -> Layers:
-    return [function(*values) for values in zip(*layers, strict=True)]
-
-
-def _each_array(function: Callable[..., Number], *layers: Layers) -> Layers:
-    return list(function(*(np.array(values) for values in layers)))
-
-
-FLOATS = Ops(_float_min, _float_max, _each_float)
-ARRAYS = Ops(np.minimum, np.maximum, _each_array)
+def choose(condition: Number, yes: Number, no: Number) -> Number:
+    """One number where a condition holds, another where not, elementwise."""
+    if isinstance(condition, np.ndarray):
+        return np.where(condition, yes, no)
+    return yes if condition else no
 
 
 @dataclass(frozen=True)
@@ -76,111 +68,110 @@ class Grid:
         )
 
 
-def conduct(
-    temps: Layers,
-    store: Layers,
-    conductance: Layers,
-    surface: tuple[Number, Number],
-) -> Layers:
-    """Temperatures one step later, with no heat flow through the bottom.
+class Step(NamedTuple):
+    """What the layers are like during a step.
+
+    Attributes
+    ----------
+    store
+        Heat capacity of each layer over the length of the step, W/m²/K.
+    conductance
+        Between each layer and the next (one fewer than layers), W/m²/K.
+    link, driving
+        Conductance between the top layer's node and what drives it, W/m²/K, and the driving
+        temperature, °C.
+    """
+
+    store: Layers
+    conductance: Layers
+    link: Number
+    driving: Number
+
+
+class Ice(NamedTuple):
+    """How the water of the upper layers freezes: evenly over a range just below 0 °C.
+
+    Attributes
+    ----------
+    width_k
+        That range.
+    latent
+        Latent heat of each upper layer's freezable water over the length of the step, W/m².
+    upper
+        Their indices; where layers are the rows of arrays, a slice does all at once.
+    """
+
+    width_k: Number
+    latent: Layers
+    upper: Iterable[Any]
+
+
+def conduct(temps: Layers, step: Step, ratios: Layers, after: Layers) -> None:
+    """Write temperatures one step later to `after`, with no heat flow through the bottom.
 
     Parameters
     ----------
     temps
         One entry per layer, from the top.
-    store
-        Heat capacity of each layer over the length of the step, W/m²/K.
-    conductance
-        Between each layer and the next (one fewer than layers), W/m²/K.
-    surface
-        Conductance between the top layer's node and what drives it, and the driving temperature.
+    ratios
+        Room for as many entries as conductances.
+    after
+        As many entries as `temps`.
     """
-    from_above, driving = surface
-    pull = from_above * driving
-    ratios: Layers = []  # elimination downwards: T[i] = partial[i] + ratio[i] * T[i+1]
-    partials: Layers = []
     last = len(temps) - 1
-    for i in range(last):
-        below, held = conductance[i], store[i]
+    from_above, pull = step.link, step.link * step.driving
+    for i in range(last):  # elimination downwards: T[i] = after[i] + ratio[i] * T[i+1]
+        below, held = step.conductance[i], step.store[i]
         inverse = 1.0 / (held + from_above + below)
         ratio = below * inverse
         partial = (held * temps[i] + pull) * inverse
-        ratios.append(ratio)
-        partials.append(partial)
+        ratios[i], after[i] = ratio, partial
         from_above, pull = below - below * ratio, below * partial
-    current = (store[last] * temps[last] + pull) / (store[last] + from_above)
-    result: Layers = [current]
+    held = step.store[last]
+    after[last] = (held * temps[last] + pull) / (held + from_above)
     for i in range(last - 1, -1, -1):
-        current = partials[i] + ratios[i] * current
-        result.append(current)
-    result.reverse()
-    return result
+        after[i] = after[i] + ratios[i] * after[i + 1]
 
 
-@dataclass(frozen=True)
-class Freezing:
-    """Soil water that freezes evenly over a range of temperature just below 0 °C.
+def frozen_share(temp: Number, width_k: Number) -> Number:
+    """Share of the freezable water that is ice, 0 to 1."""
+    return minimum(maximum(temp * (-1.0 / width_k), 0.0), 1.0)
 
-    Parameters
-    ----------
-    width_k
-        Range in which the water freezes.
-    latent
-        Latent heat of each layer's freezable water over the length of the step, W/m².
+
+def freeze(temps: Layers, step: Step, ice: Ice, after: Layers) -> None:
+    """As `conduct`, with water freezing and melting in the upper layers.
+
+    Newton's method on the heat of each layer, sensible less latent, as a function of its
+    temperature; the last pass keeps exactly the heat that has flowed. A layer that neither was
+    nor is frozen keeps its result to the bit, so that a column gives the same numbers alone
+    and beside colder ones.
     """
+    store, latent, width = step.store, ice.latent, ice.width_k
+    guess, start, used = temps.copy(), temps.copy(), store.copy()
+    ratios = step.conductance.copy()
+    for _ in range(PASSES):
+        for i in ice.upper:  # a capacity, and a start that holds the heat there is at `guess`
+            used[i] = _apparent(guess[i], store[i], latent[i], width)
+            grown = latent[i] * (frozen_share(guess[i], width) - frozen_share(temps[i], width))
+            start[i] = temps[i] + ((used[i] - store[i]) * (guess[i] - temps[i]) + grown) / used[i]
+        conduct(start, Step(used, step.conductance, step.link, step.driving), ratios, after)
+        for i in ice.upper:
+            freed = latent[i] * frozen_share(guess[i], width)
+            gained = (used[i] - store[i]) * (after[i] - guess[i]) - freed
+            guess[i] = _settled(after[i] + gained / store[i], store[i], latent[i], width)
+    for i in ice.upper:
+        after[i] = guess[i]
 
-    ops: Ops
-    width_k: Number
-    latent: Layers
 
-    def frozen_share(self, temp: Number) -> Number:
-        """Share of the freezable water that is ice, 0 to 1."""
-        return self.ops.minimum(self.ops.maximum(temp * (-1.0 / self.width_k), 0.0), 1.0)
+def _apparent(temp: Number, held: Number, latent: Number, width_k: Number) -> Number:
+    """Heat capacity, with the latent heat of a layer that is in the freezing range."""
+    return held + latent * ((temp < 0.0) & (temp > -width_k)) / width_k
 
-    def conduct(
-        self,
-        temps: Layers,
-        store: Layers,
-        conductance: Layers,
-        surface: tuple[Number, Number],
-    ) -> Layers:
-        """As the function `conduct`, with water freezing and melting in the upper layers.
 
-        Newton's method on the heat of each layer, sensible less latent, as a function of its
-        temperature; the last pass keeps exactly the heat that has flowed. A layer that neither was
-        nor is frozen keeps its result to the bit, so that a column gives the same numbers alone
-        and beside colder ones.
-        """
-        count = len(self.latent)
-        upper, below, held = temps[:count], temps[count:], store[:count]
-        each, guess = self.ops.each, upper
-        for _ in range(PASSES):
-            used = each(self._apparent, guess, held, self.latent)
-            start = each(self._tangent, upper, guess, held, used, self.latent)
-            after = conduct(start + below, used + store[count:], conductance, surface)
-            guess = each(self._settled, guess, after[:count], held, used, self.latent)
-        return guess + after[count:]
-
-    def _apparent(self, temp: Number, held: Number, latent: Number) -> Number:
-        """Heat capacity, with the latent heat of a layer that is in the freezing range."""
-        return held + latent * ((temp < 0.0) & (temp > -self.width_k)) / self.width_k
-
-    def _tangent(
-        self, before: Number, guess: Number, held: Number, used: Number, latent: Number
-    ) -> Number:
-        """Temperature from which a layer of capacity `used` holds the heat it has at `guess`."""
-        ice = latent * (self.frozen_share(guess) - self.frozen_share(before))
-        return before + ((used - held) * (guess - before) + ice) / used
-
-    def _settled(
-        self, guess: Number, after: Number, held: Number, used: Number, latent: Number
-    ) -> Number:
-        """Temperature that holds the heat at `guess` and ``used * (after - guess)``."""
-        ops, width = self.ops, self.width_k
-        ice = latent * self.frozen_share(guess)
-        warm = after + ((used - held) * (after - guess) - ice) / held  # if nothing were frozen
-        heat = held * ops.minimum(warm, 0.0)
-        all_frozen = -(held * width + latent)
-        partly = ops.maximum(heat, all_frozen) / (held + latent / width)
-        beyond = ops.minimum(heat - all_frozen, 0.0) / held
-        return ops.maximum(warm, 0.0) + partly + beyond
+def _settled(warm: Number, held: Number, latent: Number, width_k: Number) -> Number:
+    """Temperature of a layer whose heat would have it at `warm` if nothing were frozen."""
+    heat = held * minimum(warm, 0.0)
+    all_frozen = -(held * width_k + latent)
+    partly = maximum(heat, all_frozen) / (held + latent / width_k)
+    beyond = minimum(heat - all_frozen, 0.0) / held
+    return maximum(warm, 0.0) + partly + beyond

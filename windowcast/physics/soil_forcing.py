@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -81,7 +81,7 @@ class Drivers:
     solar_w_m2: FloatArray
     longwave_w_m2: FloatArray  # net loss
     demand_mm: FloatArray
-    snow_depth_mm: FloatArray | None
+    snow_depth_mm: FloatArray | None  # measured; NaN where not
 
 
 def saturation_kpa(temp_c: FloatArray) -> FloatArray:
@@ -124,13 +124,24 @@ def _wetness(precip_mm: FloatArray) -> FloatArray:
     return result
 
 
-def columns_of(forcing: SoilForcing, shape: tuple[int, ...], part: slice) -> Weather:
-    """Some columns of the forcing, gaps filled; `shape` is that of all leading axes."""
+def columns_of(
+    forcing: SoilForcing, shape: tuple[int, ...], part: slice, order: Literal["C", "F"] = "C"
+) -> Weather:
+    """Some columns of the forcing, gaps filled.
+
+    Parameters
+    ----------
+    shape
+        That of all leading axes.
+    order
+        How ``[time, columns]`` lie in memory: the columns of a day ("C") or the days of a column
+        ("F") side by side.
+    """
     days = forcing.dates.shape[-1]
 
     def columns(values: npt.ArrayLike) -> FloatArray:
         full = np.broadcast_to(np.asarray(values, dtype=np.float64), (*shape, days))
-        return np.ascontiguousarray(full.reshape(-1, days)[part].T)
+        return np.asarray(full.reshape(-1, days)[part].T, order=order)
 
     def optional(values: FloatArray | None) -> FloatArray | None:
         return None if values is None else columns(values)
@@ -155,7 +166,7 @@ def columns_of(forcing: SoilForcing, shape: tuple[int, ...], part: slice) -> Wea
         tmax_c=tmax,
         tmin_c=tmin,
         precip_mm=precip,
-        outside_mj_m2=by_day[day_of_year(dates) - 1, column],
+        outside_mj_m2=np.asarray(by_day[day_of_year(dates) - 1, column], order=order),
         solar_mj_m2=optional(forcing.solar_mj_m2),
         rh_mean_pct=optional(forcing.rh_mean_pct),
         snow_depth_mm=optional(forcing.snow_depth_mm),

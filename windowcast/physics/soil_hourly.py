@@ -13,7 +13,11 @@ import numpy as np
 
 from windowcast.physics.soil import SoilForcing, SoilResult, SoilSite
 from windowcast.physics.soil_forcing import columns_of, drivers
-from windowcast.physics.soil_properties import texture
+from windowcast.physics.soil_properties import (
+    conductivity_w_m_k,
+    heat_capacity_j_m3_k,
+    texture,
+)
 from windowcast.physics.soil_surface import parameters, sward_closed
 from windowcast.physics.sun import day_length_h, day_of_year
 from windowcast.weather.record import FloatArray
@@ -53,7 +57,7 @@ def hourly_top_c(
     shape, days = daily.shape[:-1], daily.shape[-1]
     weather = columns_of(forcing, shape, slice(None))
     driven = drivers(weather)
-    p, soil = parameters(), texture(site.texture)
+    p, soil = parameters(), texture(site.texture).thermal()
 
     def by_column(values: FloatArray) -> FloatArray:
         return values.reshape(-1, days).T
@@ -63,9 +67,8 @@ def hourly_top_c(
     closed = closed * float(site.turf)
     gain = p.solar + p.solar_sward * closed + p.solar_wet * wet
     resistance = p.resistance + p.resistance_sward * closed
-    c0, c1, c2 = soil.conductivity_curve
-    conductivity = (c0 + wet * (c1 + wet * c2)) * p.conductivity_top
-    capacity = soil.heat_capacity_j_m3_k(soil.water(wet))
+    conductivity = conductivity_w_m_k(soil, wet) * p.conductivity_top
+    capacity = heat_capacity_j_m3_k(soil, wet)
 
     latitude = np.broadcast_to(np.asarray(forcing.latitude_deg, np.float64), shape).reshape(-1)
     length = np.maximum(day_length_h(latitude, day_of_year(forcing.dates)[:, None]), 1.0)

@@ -8,7 +8,8 @@ the regression of Sturm, Holmgren, König & Morris (1997), *J. Glaciology* 43:26
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -41,20 +42,43 @@ class Texture:
         result: FloatArray = self.dry_w_m_k + (self.saturated_w_m_k - self.dry_w_m_k) * kersten
         return result
 
-    def heat_capacity_j_m3_k(self, water: Number) -> Number:
-        """Volumetric heat capacity; water counts as liquid whether frozen or not."""
-        return (1.0 - self.porosity) * self.solids_j_m3_k + water * self.water_j_m3_k
-
     def water(self, available: Number) -> Number:
         """Volumetric water content at a share of the available water, 0 to 1."""
         return self.wilting_point + (self.field_capacity - self.wilting_point) * available
 
-    @cached_property
-    def conductivity_curve(self) -> tuple[float, float, float]:
-        """Conductivity as a square law in the share of available water, for speed (within 2 %)."""
+    def thermal(self) -> Thermal:
+        """What the day's step takes; conductivity as a square law, for speed (within 2 %)."""
         available = np.linspace(0.0, 1.0, 21)
         c2, c1, c0 = np.polyfit(available, self.conductivity_w_m_k(self.water(available)), 2)
-        return float(c0), float(c1), float(c2)
+        return Thermal(
+            curve=(float(c0), float(c1), float(c2)),
+            solids_j_m3_k=(1.0 - self.porosity) * self.solids_j_m3_k,
+            water_j_m3_k=self.water_j_m3_k,
+            wilting_point=self.wilting_point,
+            available=self.field_capacity - self.wilting_point,
+        )
+
+
+class Thermal(NamedTuple):
+    """Conductivity and heat capacity of a soil by its share of available water, 0 to 1."""
+
+    curve: tuple[float, float, float]  # W/m/K
+    solids_j_m3_k: float
+    water_j_m3_k: float
+    wilting_point: float
+    available: float  # volume share between wilting point and field capacity
+
+
+def conductivity_w_m_k(soil: Thermal, available: Number) -> Number:
+    """Unfrozen conductivity at a share of the available water."""
+    return soil.curve[0] + available * (soil.curve[1] + available * soil.curve[2])
+
+
+def heat_capacity_j_m3_k(soil: Thermal, available: Number) -> Number:
+    """Volumetric heat capacity; water counts as liquid whether frozen or not."""
+    return soil.solids_j_m3_k + (soil.wilting_point + soil.available * available) * (
+        soil.water_j_m3_k
+    )
 
 
 @cache

@@ -2,90 +2,75 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import astuple, fields
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import repeat
+from typing import NamedTuple
 
 import numpy as np
 
 from windowcast.physics.soil_column import (
-    ARRAYS,
-    FLOATS,
     LATENT_HEAT_J_M3,
-    Freezing,
     Grid,
+    Ice,
     Layers,
     Number,
+    Step,
     conduct,
+    freeze,
+    frozen_share,
 )
 from windowcast.physics.soil_forcing import Drivers, in_order
-from windowcast.physics.soil_properties import Texture
-from windowcast.physics.soil_surface import (
-    Day,
-    Parameters,
-    Surface,
-    drive,
-    irrigate,
-    snow_day,
-    snow_known,
-    sward_day,
-    water_day,
-)
+from windowcast.physics.soil_properties import Thermal, conductivity_w_m_k, heat_capacity_j_m3_k
+from windowcast.physics.soil_surface import Cover, Day, Parameters, Surface, surface_day
 from windowcast.weather.record import FloatArray
 
 GRID = Grid.of((0.02, 0.05, 0.10, 0.20, 0.35, 0.60, 1.0, 1.7, 3.0), bottom_m=3.8)
+LAYERS = len(GRID.node_m)
 TOP = 3  # layers that share the water of the top; the rest have that of the root zone
 FREEZING = 6  # layers that may freeze
-STATE_SIZE = len(GRID.node_m) + len(fields(Surface))
+FROZEN_LAYER = 1  # whose ice is reported
+STATE_SIZE = LAYERS + len(Surface._fields)
 DAY_S = 86400.0
 SETTLING_ROUNDS = 3
 
 _PER_DAY = tuple(dz / DAY_S for dz in GRID.thickness_m)
-_TOP_GAPS = tuple(1.0 / dz for dz in GRID.gap_m[: TOP - 1])
-_DEEP_GAPS = tuple(1.0 / dz for dz in GRID.gap_m[TOP:])
+_PER_GAP = tuple(1.0 / dz for dz in GRID.gap_m)
+_TOP_NODE_M = GRID.node_m[0]
 _ABOVE_EDGE_M = GRID.face_m[TOP - 1] - GRID.node_m[TOP - 1]
 _BELOW_EDGE_M = GRID.node_m[TOP] - GRID.face_m[TOP - 1]
 
 Weights = Sequence[Sequence[tuple[int, float]]]
 
 
-class Stepper:
-    """Columns of soil and what lies on them, moved on day by day.
+class Setup(NamedTuple):
+    """All that stays the same from day to day."""
 
-    Parameters
-    ----------
-    columns
-        How many. A single one runs on floats, more on arrays.
-    soil, parameters
-        Texture properties and fitted parameters.
-    turf, irrigated
-        See `windowcast.physics.soil.SoilSite`.
-    """
+    p: Parameters
+    soil: Thermal
+    cover: Cover
 
-    def __init__(
-        self,
-        columns: int,
-        soil: Texture,
-        parameters: Parameters,
-        *,
-        turf: bool = True,
-        irrigated: bool = False,
-    ) -> None:
-        self.single = columns == 1
-        self.ops = FLOATS if self.single else ARRAYS
-        self.soil, self.p, self.turf, self.irrigated = soil, parameters, turf, irrigated
-        self.temps: Layers = []
-        self.surface = Surface(*[0.0] * len(fields(Surface)))
+
+class Columns:
+    """Columns of soil and what lies on them, moved on day by day; a `Stepper` or compiled."""
 
     def load(self, flat: FloatArray) -> None:
         """Take the state ``[columns, STATE_SIZE]``."""
-        rows: list[Number] = flat[0].tolist() if self.single else list(np.array(flat.T))
-        self.temps = rows[: len(GRID.node_m)]
-        self.surface = Surface(*rows[len(GRID.node_m) :])
+        raise NotImplementedError
 
     def dump(self) -> FloatArray:
         """The state as ``[columns, STATE_SIZE]``."""
-        rows = [*self.temps, *astuple(self.surface)]
-        return np.array(rows, dtype=np.float64).reshape(STATE_SIZE, -1).T
+        raise NotImplementedError
+
+    def run(self, drivers: Drivers, weights: Weights, out: FloatArray) -> None:
+        """Write ``out[time, depths + (water, frozen share, snow), columns]`` for all days.
+
+        `weights` gives for each depth the layers and weights that interpolate to it.
+        """
+        raise NotImplementedError
+
+    def year_sums(self, year: Drivers) -> FloatArray:
+        """Move on through a year; each layer's temperatures summed, ``[layer, columns]``."""
+        raise NotImplementedError
 
     def spin_up(self, year: Drivers) -> None:
         """Start from the means of a year and run it until the start is forgotten."""
@@ -94,7 +79,7 @@ class Stepper:
         )
         zero = np.zeros_like(air)
         surface = [zero, zero + 0.2, zero + 0.7, zero + 0.7, zero + 0.5, air, precip, demand]
-        self.load(np.array([air] * len(GRID.node_m) + surface).T)
+        self.load(np.array([air] * LAYERS + surface).T)
         self.settle(year)
 
     def settle(self, year: Drivers) -> None:
@@ -104,113 +89,133 @@ class Stepper:
         down, so all layers have the same mean but for what freezing and wetness rectify.
         """
         for round_ in range(SETTLING_ROUNDS):
-            means = [0.0 * t for t in self.temps]
-            for temps in self.days(year):
-                means = [m + t for m, t in zip(means, temps, strict=True)]
+            sums = self.year_sums(year)
             if round_ < SETTLING_ROUNDS - 1:
-                days = len(year.air_c)
-                self.temps = [
-                    t + (means[0] - m) / days for t, m in zip(self.temps, means, strict=True)
-                ]
+                state = self.dump()
+                state[:, :LAYERS] += ((sums[0] - sums) / len(year.air_c)).T
+                self.load(state)
 
-    def run(self, drivers: Drivers, weights: Weights, out: FloatArray) -> None:
-        """Write ``out[time, depths + (water, frozen share, snow), columns]`` for all days.
 
-        `weights` gives for each depth the layers and weights that interpolate to it.
-        """
-        late = self.p.end_of_day_weight
-        freezing = Freezing(self.ops, self.p.freezing_width_k, [])
+class Stepper(Columns):
+    """Columns stepped by the interpreter: a single one on floats, more on arrays over columns."""
+
+    def __init__(self, columns: int, setup: Setup) -> None:
+        self.single = columns == 1
+        self.setup = setup
+        self.temps: list[Number] = []
+        self.surface = Surface(*[0.0] * len(Surface._fields))
+        self._room = Room(*([0.0] * size for size in ROOM))
+
+    def load(self, flat: FloatArray) -> None:  # noqa: D102
+        rows: list[Number] = flat[0].tolist() if self.single else list(np.array(flat.T))
+        self.temps, self.surface = rows[:LAYERS], Surface(*rows[LAYERS:])
+
+    def dump(self) -> FloatArray:  # noqa: D102
+        rows = [*self.temps, *self.surface]
+        return np.array(rows, dtype=np.float64).reshape(STATE_SIZE, -1).T
+
+    def year_sums(self, year: Drivers) -> FloatArray:  # noqa: D102
+        sums = [0.0 * t for t in self.temps]
+        for temps in self.days(year):
+            sums = [m + t for m, t in zip(sums, temps, strict=True)]
+        return np.array(sums, dtype=np.float64).reshape(LAYERS, -1)
+
+    def run(self, drivers: Drivers, weights: Weights, out: FloatArray) -> None:  # noqa: D102
+        p = self.setup.p
+        late = p.end_of_day_weight
         before = self.temps
         for i, temps in enumerate(self.days(drivers)):
             mean = {
                 k: late * temps[k] + (1.0 - late) * before[k] for part in weights for k, _ in part
             }
             row = [_interpolated(mean, part) for part in weights]
-            share = freezing.frozen_share(temps[1])
+            share = frozen_share(temps[FROZEN_LAYER], p.freezing_width_k)
             out[i] = np.array([*row, self.surface.top_water, share, self.surface.snow_mm]).reshape(
                 out.shape[1:]
             )
             before = temps
 
-    def days(self, drivers: Drivers) -> Iterator[Layers]:
+    def days(self, drivers: Drivers) -> Iterator[list[Number]]:
         """Move on through all days, giving the temperatures at the end of each."""
-        arrays = (
-            drivers.air_c,
-            drivers.precip_mm,
-            drivers.solar_w_m2,
-            drivers.longwave_w_m2,
-            drivers.demand_mm,
-        )
-        rows = [a[:, 0].tolist() if self.single else a for a in arrays]
-        for i, values in enumerate(zip(*rows, strict=True)):
-            self._advance(
-                Day(*values), None if drivers.snow_depth_mm is None else drivers.snow_depth_mm[i]
-            )
+        for values in zip(*(self._by_day(getattr(drivers, n)) for n in Day._fields), strict=False):
+            self._advance(Day(*values))
             yield self.temps
 
-    def _advance(self, day: Day, snow_depth_mm: FloatArray | None) -> None:
-        ops, p, s = self.ops, self.p, self.surface
-        supply = snow_day(ops, s, p, day)
-        if snow_depth_mm is not None:
-            snow_known(s, snow_depth_mm[0] if self.single else snow_depth_mm)
-        if self.irrigated:
-            irrigate(ops, s)
-        closed = sward_day(ops, s, p, day)
-        if not self.turf:
-            closed = s.green = closed * 0.0
-        water_day(ops, s, p, supply, day.demand_mm)
-        driving, resistance = drive(ops, s, p, day, closed)
-        self._conduct(driving, resistance)
+    def _by_day(self, values: FloatArray | None) -> Iterable[Number]:
+        if values is None:
+            return repeat(np.nan)
+        rows: list[float] = values[:, 0].tolist() if self.single else list(values)
+        return rows
 
-    def _conduct(self, driving: Number, resistance: Number) -> None:
-        p, s, soil = self.p, self.surface, self.soil
-        c0, c1, c2 = soil.conductivity_curve
-        top, root = s.top_water, s.root_water
-        top_k = (c0 + top * (c1 + top * c2)) * p.conductivity_top
-        root_k = (c0 + root * (c1 + root * c2)) * p.conductivity_deep
-        top_c = soil.heat_capacity_j_m3_k(soil.water(top))
-        root_c = soil.heat_capacity_j_m3_k(soil.water(root))
-        store = [top_c * z for z in _PER_DAY[:TOP]] + [root_c * z for z in _PER_DAY[TOP:]]
-        conductance = [
-            *(top_k * g for g in _TOP_GAPS),
-            1.0 / (_ABOVE_EDGE_M / top_k + _BELOW_EDGE_M / root_k),
-            *(root_k * g for g in _DEEP_GAPS),
-        ]
-        surface = 1.0 / (resistance + GRID.node_m[0] / top_k), driving
-        after = conduct(self.temps, store, conductance, surface)
-        self.temps = self._freeze(after, store, conductance, surface)
+    def _advance(self, day: Day) -> None:
+        setup, room, before = self.setup, self._room, self.temps
+        self.surface, driving, resistance = surface_day(self.surface, setup.p, setup.cover, day)
+        link = layers_of(setup, self.surface, resistance, room)
+        step, after = Step(room.store, room.conductance, link, driving), before.copy()
+        conduct(before, step, room.ratios, after)
+        if not self.single:
+            self._freeze_some(step, after)
+        elif may_freeze(before, after):
+            ice = Ice(setup.p.freezing_width_k, room.latent, range(FREEZING))
+            freeze(before, step, ice, after)
+        self.temps = after
 
-    def _freeze(
-        self, after: Layers, store: Layers, conductance: Layers, surface: tuple[Number, Number]
-    ) -> Layers:
+    def _freeze_some(self, step: Step, after: list[Number]) -> None:
         """Replace `after` in the columns where water is or comes to be frozen."""
-        before, latent = self.temps, self._latent()
-        if self.single:
-            if min(*before[:FREEZING], *after[:FREEZING]) >= 0.0:
-                return after
-            freezing = Freezing(FLOATS, self.p.freezing_width_k, latent)
-            return freezing.conduct(before, store, conductance, surface)
-        lowest = np.minimum.reduce([*before[:FREEZING], *after[:FREEZING]])
+        lowest = np.minimum.reduce([*self.temps[:FREEZING], *after[:FREEZING]])
         cold = np.flatnonzero(lowest < 0.0)
         if not cold.size:
-            return after
+            return
 
-        def some(numbers: Sequence[Number]) -> Layers:
-            return [n[cold] if np.ndim(n) else n for n in numbers]
+        def some(numbers: Sequence[Number]) -> FloatArray:
+            return np.array([n[cold] if np.ndim(n) else np.full(cold.size, n) for n in numbers])
 
-        width, link, driving = some([self.p.freezing_width_k, *surface])
-        freezing = Freezing(ARRAYS, width, some(latent))
-        found = freezing.conduct(some(before), some(store), some(conductance), (link, driving))
-        for whole, part in zip(after, found, strict=True):
-            whole[cold] = part
-        return after
+        width, link, driving = some([self.setup.p.freezing_width_k, step.link, step.driving])
+        part = Step(some(step.store), some(step.conductance), link, driving)
+        found = some(after)
+        ice = Ice(width, some(self._room.latent), (slice(0, FREEZING),))
+        freeze(some(self.temps), part, ice, found)
+        for whole, thawed in zip(after, found, strict=True):
+            whole[cold] = thawed
 
-    def _latent(self) -> Layers:
-        """Latent heat of the layers that may freeze, over a day, W/m²."""
-        p, s = self.p, self.surface
-        top = LATENT_HEAT_J_M3 * (p.freezing_water + p.freezing_water_wet * s.top_water)
-        root = LATENT_HEAT_J_M3 * (p.freezing_water + p.freezing_water_wet * s.root_water)
-        return [(top if i < TOP else root) * z for i, z in enumerate(_PER_DAY[:FREEZING])]
+
+class Room(NamedTuple):
+    """Where a step's layers are worked out: as `Step` and `Ice` have them, and `ratios`."""
+
+    store: Layers
+    conductance: Layers
+    latent: Layers
+    ratios: Layers
+
+
+ROOM = Room(LAYERS, LAYERS - 1, FREEZING, LAYERS - 1)  # entries of each
+
+
+def layers_of(setup: Setup, s: Surface, resistance: Number, room: Room) -> Number:
+    """Write the day's properties of all layers; gives the link of the top one to the surface."""
+    p, top, root = setup.p, s.top_water, s.root_water
+    top_k = conductivity_w_m_k(setup.soil, top) * p.conductivity_top
+    root_k = conductivity_w_m_k(setup.soil, root) * p.conductivity_deep
+    top_c = heat_capacity_j_m3_k(setup.soil, top)
+    root_c = heat_capacity_j_m3_k(setup.soil, root)
+    top_ice = LATENT_HEAT_J_M3 * (p.freezing_water + p.freezing_water_wet * top)
+    root_ice = LATENT_HEAT_J_M3 * (p.freezing_water + p.freezing_water_wet * root)
+    for i in range(LAYERS):
+        room.store[i] = (top_c if i < TOP else root_c) * _PER_DAY[i]
+    for i in range(LAYERS - 1):
+        room.conductance[i] = (top_k if i < TOP else root_k) * _PER_GAP[i]
+    room.conductance[TOP - 1] = 1.0 / (_ABOVE_EDGE_M / top_k + _BELOW_EDGE_M / root_k)
+    for i in range(FREEZING):
+        room.latent[i] = (top_ice if i < TOP else root_ice) * _PER_DAY[i]
+    return 1.0 / (resistance + _TOP_NODE_M / top_k)
+
+
+def may_freeze(before: Layers, after: Layers) -> bool:
+    """Whether water of a single column is frozen, or would come to be."""
+    for i in range(FREEZING):  # noqa: SIM110  (a generator would be slow, compiled)
+        if before[i] < 0.0 or after[i] < 0.0:
+            return True
+    return False
 
 
 def _interpolated(layers: Mapping[int, Number], part: Sequence[tuple[int, float]]) -> Number:

@@ -1,7 +1,7 @@
 """What lies between the air and the soil: snow, sward, thatch, and the water near the surface.
 
 Each function moves one store on by a day, on floats or on arrays over columns, as in
-`soil_column`. Together they give what drives the heat conduction below:
+`soil_column`. Together, in `surface_day`, they give what drives the heat conduction below:
 
     heat into the soil = (T_drive - T_soil) / resistance
     T_drive = T_air + gain from radiation - loss by long waves - loss by evaporation
@@ -14,13 +14,10 @@ resistance too. Every parameter is fitted, see ``data/soil.toml``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
 from functools import cache
 from typing import NamedTuple
 
-import numpy as np
-
-from windowcast.physics.soil_column import Number, Ops
+from windowcast.physics.soil_column import Number, choose, maximum, minimum
 from windowcast.physics.soil_properties import snow_conductivity_w_m_k
 from windowcast.values import load
 
@@ -39,10 +36,10 @@ class Day(NamedTuple):
     solar_w_m2: Number
     longwave_w_m2: Number  # net loss
     demand_mm: Number  # evaporative demand
+    snow_depth_mm: Number  # measured; NaN where not
 
 
-@dataclass(frozen=True)
-class Parameters:
+class Parameters(NamedTuple):
     """Fitted parameters, see ``data/soil.toml`` for unit and meaning of each.
 
     A field may be an array that broadcasts against the columns; the fitting script uses that.
@@ -88,11 +85,17 @@ class Parameters:
 def parameters() -> Parameters:
     """The packaged parameters."""
     table = load("soil").table("surface")
-    return Parameters(**{f.name: table.number(f.name) for f in fields(Parameters)})
+    return Parameters(*(table.number(name) for name in Parameters._fields))
 
 
-@dataclass(slots=True)
-class Surface:
+class Cover(NamedTuple):
+    """What lies on the soil, the same on all days."""
+
+    turf: bool  # else bare
+    irrigated: bool
+
+
+class Surface(NamedTuple):
     """The stores above and in the top of the soil.
 
     Attributes
@@ -120,31 +123,54 @@ class Surface:
     demand_mm: Number
 
 
-def snow_day(ops: Ops, s: Surface, p: Parameters, day: Day) -> Number:
-    """Let snow fall, settle and melt; gives the water (mm) that reaches the ground."""
+def surface_day(
+    s: Surface, p: Parameters, cover: Cover, day: Day
+) -> tuple[Surface, Number, Number]:
+    """Move all stores on by a day.
+
+    Returns
+    -------
+    Surface, Number, Number
+        The stores at the end of the day; the temperature that drives the soil (°C) and the
+        resistance between it and the soil (m² K/W).
+    """
+    snow, density, supply = snow_day(s, p, day)
+    measured = day.snow_depth_mm == day.snow_depth_mm
+    snow = choose(measured, day.snow_depth_mm * density, snow)
+    top, root = s.top_water, s.root_water
+    if cover.irrigated:
+        least = irrigated_water(s.season_c)
+        top, root = maximum(top, least), maximum(root, least)
+    rain = s.rain_mm + (day.precip_mm - s.rain_mm) * (1 / CLIMATE_DAYS)
+    demand = s.demand_mm + (day.demand_mm - s.demand_mm) * (1 / CLIMATE_DAYS)
+    season = s.season_c + (day.air_c - s.season_c) * p.season_rate
+    closed = sward_closed(p, rain, demand)
+    green = s.green + (green_target(p, season, closed, root) - s.green) * SWARD_RATE
+    if not cover.turf:
+        closed = green = closed * 0.0
+    top, root = water_day(p, (top, root), green, supply, day.demand_mm)
+    after = Surface(snow, density, top, root, green, season, rain, demand)
+    driving, resistance = drive(after, p, day, closed)
+    return after, driving, resistance
+
+
+def snow_day(s: Surface, p: Parameters, day: Day) -> tuple[Number, Number, Number]:
+    """Let snow fall, settle and melt: its water (mm) and density, and the water let through."""
     share = (p.snow_midpoint_c + 1.5 - day.air_c) * (1 / 3)  # all rain to all snow within 3 K
-    fall = day.precip_mm * ops.minimum(ops.maximum(share, 0.0), 1.0)
+    fall = day.precip_mm * minimum(maximum(share, 0.0), 1.0)
     fresh = fall * p.snow_catch
     before = s.snow_mm + fresh
-    melt = ops.minimum(before, p.melt_mm_per_k * ops.maximum(day.air_c - p.melt_from_c, 0.0))
-    s.snow_mm = before - melt
-    old = ops.maximum(s.snow_mm - fresh, 0.0) + 1e-6
-    settled = ops.minimum(s.snow_density_kg_l + p.snow_settling_kg_l, PACKED_SNOW_KG_L)
-    s.snow_density_kg_l = (settled * old + FRESH_SNOW_KG_L * fresh) / (old + fresh)
-    return day.precip_mm - fall + melt
+    melt = minimum(before, p.melt_mm_per_k * maximum(day.air_c - p.melt_from_c, 0.0))
+    snow = before - melt
+    old = maximum(snow - fresh, 0.0) + 1e-6
+    settled = minimum(s.snow_density_kg_l + p.snow_settling_kg_l, PACKED_SNOW_KG_L)
+    density = (settled * old + FRESH_SNOW_KG_L * fresh) / (old + fresh)
+    return snow, density, day.precip_mm - fall + melt
 
 
-def snow_known(s: Surface, depth_mm: Number) -> None:
-    """Replace the modelled snow by a measured depth, where there is one (not NaN)."""
-    water = np.where(np.isnan(depth_mm), s.snow_mm, depth_mm * s.snow_density_kg_l)
-    s.snow_mm = water if water.ndim else float(water)
-
-
-def irrigate(ops: Ops, s: Surface) -> None:
-    """Keep the soil from drying while the turf grows."""
-    least = ops.minimum(ops.maximum(0.2 * s.season_c - 2.0, 0.0), 1.0) * IRRIGATED_WATER
-    s.top_water = ops.maximum(s.top_water, least)
-    s.root_water = ops.maximum(s.root_water, least)
+def irrigated_water(season_c: Number) -> Number:
+    """The least available water that irrigation keeps while the turf grows."""
+    return minimum(maximum(0.2 * season_c - 2.0, 0.0), 1.0) * IRRIGATED_WATER
 
 
 def sward_closed(p: Parameters, rain_mm: Number, demand_mm: Number) -> Number:
@@ -153,32 +179,35 @@ def sward_closed(p: Parameters, rain_mm: Number, demand_mm: Number) -> Number:
     return rain / (rain + p.sward_aridity * demand_mm * demand_mm)
 
 
-def sward_day(ops: Ops, s: Surface, p: Parameters, day: Day) -> Number:
-    """Let the sward green and brown; gives how closed it is by climate, 0 to 1, dead or alive."""
-    s.rain_mm = s.rain_mm + (day.precip_mm - s.rain_mm) * (1 / CLIMATE_DAYS)
-    s.demand_mm = s.demand_mm + (day.demand_mm - s.demand_mm) * (1 / CLIMATE_DAYS)
-    s.season_c = s.season_c + (day.air_c - s.season_c) * p.season_rate
-    closed = sward_closed(p, s.rain_mm, s.demand_mm)
-    warm = (s.season_c - p.green_from_c) * (1.0 / p.green_range_k)
-    target = ops.minimum(ops.maximum(warm, 0.0), 1.0) * closed
-    target = target * ops.minimum(2.0 * s.root_water, 1.0)
-    s.green = s.green + (target - s.green) * SWARD_RATE
-    return closed
+def green_target(p: Parameters, season_c: Number, closed: Number, root_water: Number) -> Number:
+    """Green share of the ground that the sward tends to, 0 to 1."""
+    warm = (season_c - p.green_from_c) * (1.0 / p.green_range_k)
+    target = minimum(maximum(warm, 0.0), 1.0) * closed
+    return target * minimum(2.0 * root_water, 1.0)
 
 
-def water_day(ops: Ops, s: Surface, p: Parameters, supply_mm: Number, demand_mm: Number) -> None:
-    """Fill, drain and dry the two stores of soil water."""
-    top_loss = (1.0 - s.green) * p.soil_evaporation * ops.minimum(1.5 * s.top_water, 1.0)
-    root_loss = p.transpiration * ops.minimum(2.0 * s.root_water, 1.0)
-    top = ops.maximum(s.top_water * p.top_water_mm + supply_mm - demand_mm * top_loss, 0.0)
-    kept = ops.minimum(top, p.top_water_mm)
-    rise = (s.root_water - s.top_water) * p.water_exchange_mm  # towards the drier store
-    root = s.root_water * p.root_water_mm + (top - kept) - demand_mm * root_loss - rise
-    s.top_water = ops.minimum(ops.maximum((kept + rise) * (1.0 / p.top_water_mm), 0.0), 1.0)
-    s.root_water = ops.minimum(ops.maximum(root * (1.0 / p.root_water_mm), 0.0), 1.0)
+def water_day(
+    p: Parameters,
+    water: tuple[Number, Number],
+    green: Number,
+    supply_mm: Number,
+    demand_mm: Number,
+) -> tuple[Number, Number]:
+    """Fill, drain and dry the two stores of soil water, top and root zone."""
+    top_water, root_water = water
+    top_loss = (1.0 - green) * p.soil_evaporation * minimum(1.5 * top_water, 1.0)
+    root_loss = p.transpiration * minimum(2.0 * root_water, 1.0)
+    top = maximum(top_water * p.top_water_mm + supply_mm - demand_mm * top_loss, 0.0)
+    kept = minimum(top, p.top_water_mm)
+    rise = (root_water - top_water) * p.water_exchange_mm  # towards the drier store
+    root = root_water * p.root_water_mm + (top - kept) - demand_mm * root_loss - rise
+    return (
+        minimum(maximum((kept + rise) * (1.0 / p.top_water_mm), 0.0), 1.0),
+        minimum(maximum(root * (1.0 / p.root_water_mm), 0.0), 1.0),
+    )
 
 
-def drive(ops: Ops, s: Surface, p: Parameters, day: Day, closed: Number) -> tuple[Number, Number]:
+def drive(s: Surface, p: Parameters, day: Day, closed: Number) -> tuple[Number, Number]:
     """Temperature that drives the soil (°C) and resistance between it and the soil (m² K/W)."""
     wet, green = s.top_water, s.green
     hidden = s.snow_mm / (s.snow_mm + p.snow_hiding_mm)
@@ -192,7 +221,7 @@ def drive(ops: Ops, s: Surface, p: Parameters, day: Day, closed: Number) -> tupl
         - day.longwave_w_m2 * sky
         - day.demand_mm * damp
     )
-    driving = driving - hidden * ops.maximum(driving, 0.0)
+    driving = driving - hidden * maximum(driving, 0.0)
     density = s.snow_density_kg_l
     snow = s.snow_mm / (density * snow_conductivity_w_m_k(density)) * (1e-3 * p.snow_resistance)
     return driving, p.resistance + p.resistance_sward * closed + p.resistance_green * green + snow

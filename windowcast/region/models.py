@@ -41,6 +41,7 @@ WEEDS: Mapping[str, str] = {"fall": FALL_WEED, "spring": SPRING_WEED}
 WEEKS = 53
 FULL_SEASON_DAYS = 365
 BEYOND_DAYS = 62  # past the season's end, so that spring barriers are seen out
+COMPILE_FROM = 100_000  # station-days from which on compiling the soil's step pays
 SLICE = 64  # stations whose days are judged together: their arrays stay small
 
 
@@ -120,7 +121,11 @@ def stacked(records: Sequence[Record]) -> Stack:
 def seasons_of(stack: Stack, site: Site) -> Seasons:
     """Every season of every station."""
     drivers, soil = drivers_of(
-        stack.record, site, latitude_deg=stack.latitude_deg, spans=stack.spans
+        stack.record,
+        site,
+        latitude_deg=stack.latitude_deg,
+        spans=stack.spans,
+        compiled=stack.record.get("tmax_c").size >= COMPILE_FROM,
     )
     parts = []
     for start in range(0, len(stack.latitude_deg), SLICE):

@@ -182,11 +182,13 @@ def drivers_of(
     correction: SiteCorrection | None = None,
     latitude_deg: FloatArray | None = None,
     spans: Spans | None = None,
+    compiled: bool = False,
 ) -> tuple[Drivers, SoilDays]:
     """What emergence depends on, and the soil, from a daily record; arguments as in `build`.
 
     For records of several stations ``[station, day]`` `latitude_deg` gives theirs, ``[station]``,
-    and `spans` the days each has; all must lie in the hemisphere of the record's place.
+    and `spans` the days each has; all must lie in the hemisphere of the record's place. `compiled`
+    is as in `windowcast.physics.soil.simulate`.
     """
     tmax, tmin, rain = (record.get(k) for k in ("tmax_c", "tmin_c", "precip_mm"))
     soil = _soil(
@@ -194,6 +196,7 @@ def drivers_of(
         soil_site(site, correction),
         None if start is None else start.soil,
         spans,
+        compiled=compiled,
     )
     seed, soil_5cm, soil_10cm = _with_probes(record, *soil.temp_c)
     recent = {} if start is None else start.recent
@@ -226,7 +229,12 @@ class _Soil:
 
 
 def _soil(
-    forcing: SoilForcing, site: SoilSite, state: SoilState | None, spans: Spans | None
+    forcing: SoilForcing,
+    site: SoilSite,
+    state: SoilState | None,
+    spans: Spans | None,
+    *,
+    compiled: bool,
 ) -> _Soil:
     """The soil model over a record; rows with days of their own run from their own first days."""
     if spans is not None:
@@ -238,7 +246,7 @@ def _soil(
         }
         days = np.arange(int(spans.length.max()))
         forcing = replace(forcing, dates=forcing.dates[spans.first][:, None] + days, **moved)
-    found = simulate(forcing, site, depths_m=DEPTHS_M, state=state)
+    found = simulate(forcing, site, depths_m=DEPTHS_M, state=state, compiled=compiled)
     temps, moisture, frozen = np.moveaxis(found.temp_c, -1, 0), found.moisture, found.frozen
     if spans is not None:
         return _Soil(
