@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,13 +12,35 @@ import numpy as np
 
 from windowcast.errors import InputError
 from windowcast.values import load
+from windowcast.weather.grid import Grid
+from windowcast.weather.numerals import iso_dates
 from windowcast.weather.record import DateArray
+from windowcast.weather.textfile import lines_of
 
 _DELIMITERS = {";": "semicolons", "\t": "tabs", "|": "bars"}
 _DAILY_KEYS = ("date",)
 _HOURLY_KEYS = ("time", "time_utc")
 TIME_NAMES = {*_DAILY_KEYS, *_HOURLY_KEYS, "year", "month", "day", "day_of_year"}
+_ISO_DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 REMEDY_LAYOUT = "see docs/weather_csv.md"
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """The cells of a table as lists, for text that is not as regular as a `Grid` has to be."""
+
+    cells: list[list[str]]
+
+    def column(self, index: int) -> list[str]:
+        """The cells of a column as text."""
+        return [row[index] for row in self.cells]
+
+    def chars(self, index: int) -> None:
+        """No column is a matrix of characters."""
+
+    def taken(self, rows: Sequence[int]) -> Listed:
+        """Some of the rows, in the order given."""
+        return Listed([self.cells[row] for row in rows])
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,18 +48,22 @@ class Rows:
     """The body of a table: cells of the rows that are not blank, with their row numbers."""
 
     header: list[str]
-    cells: list[list[str]]
-    numbers: list[int]
+    cells: Grid | Listed
+    numbers: Sequence[int]
     about: dict[str, str]  # "# key: value" lines before the header
+
+    def __len__(self) -> int:
+        """Number of rows."""
+        return len(self.numbers)
 
     def column(self, index: int) -> list[str]:
         """The cells of a column."""
-        return [row[index] for row in self.cells]
+        return self.cells.column(index)
 
     def reordered(self, order: list[int]) -> Rows:
         """The same rows, in another order."""
-        cells, numbers = [self.cells[i] for i in order], [self.numbers[i] for i in order]
-        return Rows(self.header, cells, numbers, self.about)
+        numbers = [self.numbers[i] for i in order]
+        return Rows(self.header, self.cells.taken(order), numbers, self.about)
 
 
 def split_rows(text: str, path: str) -> Rows:
@@ -47,33 +74,29 @@ def split_rows(text: str, path: str) -> Rows:
     InputError
         No header, no rows, another delimiter, or a row with too many or too few fields.
     """
-    lines = text.splitlines()
     about: dict[str, str] = {}
-    top = 0
-    while top < len(lines) and (lines[top].startswith("#") or not lines[top].strip()):
-        key, colon, value = lines[top].lstrip("# ").partition(":")
+    start, top = 0, 1
+    for line, end in lines_of(text):
+        if not line.startswith("#") and line.strip():
+            break
+        key, colon, value = line.lstrip("# ").partition(":")
         if colon:
             about[key.strip().lower()] = value.strip()
-        top += 1
-    if top >= len(lines):
+        start, top = end, top + 1
+    else:
         raise InputError("has no header line", path=path, remedy=REMEDY_LAYOUT)
-    if "," not in lines[top]:
-        for mark, name in _DELIMITERS.items():
-            if mark in lines[top]:
-                raise InputError(
-                    f"separates its columns by {name}", path=path, row=top + 1,
-                    remedy="save it with commas, and points as decimal marks",
-                )  # fmt: skip
-        raise InputError(
-            "is not a weather file of a known kind", path=path, row=top + 1, remedy=REMEDY_LAYOUT
-        )
+    _check_delimiter(line, top, path)
     try:
-        table = list(csv.reader(lines[top:]))
+        header = [name.strip() for name in next(csv.reader([line]))]
+        grid = Grid.of(text[end:], len(header)) if line.count('"') % 2 == 0 else None
+        if grid is not None:
+            return Rows(header, grid, range(top + 1, top + 1 + len(grid)), about)
+        table = list(csv.reader(text[start:].splitlines()))
     except csv.Error as error:
         raise InputError(f"is not a CSV table ({error})", path=path) from None
     header = [name.strip() for name in table[0]]
     cells, numbers = [], []
-    for number, row in enumerate(table[1:], start=top + 2):
+    for number, row in enumerate(table[1:], start=top + 1):
         if not row:
             continue
         if len(row) != len(header):
@@ -85,7 +108,22 @@ def split_rows(text: str, path: str) -> Rows:
         numbers.append(number)
     if not cells:
         raise InputError("has a header but no rows", path=path, remedy="give a file with rows")
-    return Rows(header, cells, numbers, about)
+    return Rows(header, Listed(cells), numbers, about)
+
+
+def _check_delimiter(line: str, number: int, path: str) -> None:
+    """Refuse a header line that is not separated by commas."""
+    if "," in line:
+        return
+    for mark, name in _DELIMITERS.items():
+        if mark in line:
+            raise InputError(
+                f"separates its columns by {name}", path=path, row=number,
+                remedy="save it with commas, and points as decimal marks",
+            )  # fmt: skip
+    raise InputError(
+        "is not a weather file of a known kind", path=path, row=number, remedy=REMEDY_LAYOUT
+    )
 
 
 def time_column(header: Sequence[str], path: str) -> tuple[int, bool]:
@@ -107,6 +145,10 @@ def time_column(header: Sequence[str], path: str) -> tuple[int, bool]:
 
 def dates_of(rows: Rows, key: int, path: str) -> DateArray:
     """The dates of a column; InputError names the row that holds none."""
+    chars = rows.cells.chars(key)
+    found = None if chars is None else iso_dates(chars)
+    if found is not None:
+        return found
     cells = [cell.strip() for cell in rows.column(key)]
     if all(len(cell) == 8 and cell.isdigit() for cell in cells):
         cells = [f"{cell[:4]}-{cell[4:6]}-{cell[6:]}" for cell in cells]
@@ -117,7 +159,7 @@ def dates_of(rows: Rows, key: int, path: str) -> DateArray:
         pass
     for cell, number in zip(cells, rows.numbers, strict=True):
         try:
-            if len(cell) != 10:
+            if not _ISO_DATE.fullmatch(cell):
                 raise ValueError
             dt.date.fromisoformat(cell)
         except ValueError:

@@ -7,7 +7,7 @@ names quantities and units (`windowcast.weather.columns`).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,6 +27,7 @@ from windowcast.weather.csv_rows import (
     split_rows,
     time_column,
 )
+from windowcast.weather.numerals import decimals
 from windowcast.weather.record import (
     DAILY_VARIABLES,
     HOURLY_VARIABLES,
@@ -143,18 +144,12 @@ def _one_station(rows: Rows, station: str, path: str) -> Rows:
 
 def _cells(rows: Rows, column: Column, times: DateArray, *, daily: bool, path: str) -> _Cells:
     """Numbers of a column, without codes for missing and without what the archive rejects."""
-    cells = rows.column(column.index)
-    try:
-        raw = np.array([float(cell) if cell else math.nan for cell in cells])
-        trace = np.zeros(len(cells))
-    except ValueError:
-        raw, trace = _odd_numbers(cells, rows.numbers, column, path)
-    if np.isinf(raw).any():
-        at = int(np.flatnonzero(np.isinf(raw))[0])
-        raise InputError(
-            f"{cells[at]!r} is not a number", path=path, row=rows.numbers[at], field=column.header,
-            remedy="leave the cell empty when the value is missing",
-        )  # fmt: skip
+    chars = rows.cells.chars(column.index)
+    plain = None if chars is None else decimals(chars)
+    if plain is None:
+        raw, trace = _words(rows.column(column.index), rows.numbers, column, path)
+    else:
+        raw, trace = plain, np.zeros(len(plain))
     values = column.convert(raw)
     limits = (DAILY_VARIABLES if daily else HOURLY_VARIABLES)[column.variable]
     coded = np.isin(raw, load("quality")["missing_codes"].value)
@@ -179,33 +174,41 @@ def _attributes(rows: Rows, column: Column) -> tuple[FloatArray, npt.NDArray[np.
 
     Its cells are "measurement flag, quality flag, source".
     """
-    trace, failed = np.zeros(len(rows.cells)), np.zeros(len(rows.cells), dtype=bool)
+    trace, failed = np.zeros(len(rows)), np.zeros(len(rows), dtype=bool)
     name = f"{column.header}{_ATTRIBUTES}"
     if name in rows.header:
-        for i, cell in enumerate(rows.column(rows.header.index(name))):
-            measured, quality = (*(part.strip() for part in cell.split(",")), "", "")[:2]
+        cells = rows.column(rows.header.index(name))
+        marks = {cell: [*(part.strip() for part in cell.split(",")), "", ""] for cell in set(cells)}
+        for i, (measured, quality, *_) in enumerate(marks[cell] for cell in cells):
             trace[i] = measured == "T" and column.variable == "precip_mm"
             failed[i] = bool(quality) or measured == "P"  # P: missing, presumed zero
     return trace, failed
 
 
-def _odd_numbers(
-    cells: Iterable[str], numbers: Sequence[int], column: Column, path: str
+def _words(
+    cells: Sequence[str], numbers: Sequence[int], column: Column, path: str
 ) -> tuple[FloatArray, FloatArray]:
     """The slow way: words for missing, T for trace, and the row of anything else."""
-    values, trace = [], []
-    for cell, number in zip(cells, numbers, strict=True):
+    known: dict[str, tuple[float, bool]] = {}
+
+    def refused(cell: str) -> InputError:
+        return InputError(
+            f"{cell!r} is not a number", path=path, row=numbers[cells.index(cell)],
+            field=column.header, remedy="leave the cell empty when the value is missing",
+        )  # fmt: skip
+
+    for cell in dict.fromkeys(cells):
         word = cell.strip().lower()
         is_trace = word == "t" and column.variable == "precip_mm"
         try:
-            values.append(math.nan if word in _MISSING or is_trace else float(word))
+            known[cell] = math.nan if word in _MISSING or is_trace else float(word), is_trace
         except ValueError:
-            raise InputError(
-                f"{cell!r} is not a number", path=path, row=number, field=column.header,
-                remedy="leave the cell empty when the value is missing",
-            ) from None  # fmt: skip
-        trace.append(float(is_trace))
-    return np.array(values), np.array(trace)
+            raise refused(cell) from None
+    for cell, (value, _) in known.items():
+        if math.isinf(value):
+            raise refused(cell)
+    values, trace = np.array([known[cell] for cell in cells], dtype=np.float64).T.copy()
+    return values, trace
 
 
 def _place(rows: Rows, path: str) -> Place:
@@ -214,7 +217,7 @@ def _place(rows: Rows, path: str) -> Place:
     for index, header in enumerate(rows.header):
         key = _PLACE_COLUMNS.get(header.lower())
         if key:
-            about.setdefault(key, rows.cells[0][index].strip())
+            about.setdefault(key, rows.column(index)[0].strip())
     number = {}
     for key in ("latitude", "longitude", "elevation_m"):
         try:

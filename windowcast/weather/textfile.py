@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import zlib
+from collections.abc import Iterator
 from os import PathLike
 from pathlib import Path
 
@@ -11,6 +13,7 @@ from windowcast.errors import InputError
 MAX_BYTES = 64 * 1024 * 1024  # of text, after decompression; 150 years of .dly take 2 MB
 _GZIP = b"\x1f\x8b"
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
+_LINE_END = re.compile("\r\n|[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]")  # as ``str.splitlines``
 
 
 def read_text_bytes(path: str | PathLike[str], *, limit: int = MAX_BYTES) -> bytes:
@@ -94,3 +97,13 @@ def text_of(data: bytes, path: str | PathLike[str]) -> str:
             row=data.count(b"\n", 0, error.start) + 1,
             remedy="save it as UTF-8",
         ) from None
+
+
+def lines_of(text: str) -> Iterator[tuple[str, int]]:
+    """The lines as ``str.splitlines`` cuts them, one at a time, and where the next one begins."""
+    start = 0
+    for end in _LINE_END.finditer(text):
+        yield text[start : end.start()], end.end()
+        start = end.end()
+    if start < len(text):
+        yield text[start:], len(text)
