@@ -166,12 +166,19 @@ def columns_of(
         tmax_c=tmax,
         tmin_c=tmin,
         precip_mm=precip,
-        outside_mj_m2=np.asarray(by_day[day_of_year(dates) - 1, column], order=order),
+        outside_mj_m2=np.asarray(by_day[_days_of_year(dates) - 1, column], order=order),
         solar_mj_m2=optional(forcing.solar_mj_m2),
         rh_mean_pct=optional(forcing.rh_mean_pct),
         snow_depth_mm=optional(forcing.snow_depth_mm),
         blind=blind,
     )
+
+
+def _days_of_year(dates: DateArray) -> npt.NDArray[np.int64]:
+    """`day_of_year`, worked out once for the days that many columns share."""
+    first = dates.min()
+    place = (dates - first).astype(np.int64)
+    return day_of_year(first + np.arange(place.max() + 1))[place]
 
 
 def in_order(values: FloatArray) -> FloatArray:

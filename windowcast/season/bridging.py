@@ -44,11 +44,15 @@ def bridged(daily: FloatArray) -> Bridged:
         the greatest distance from it, both spread evenly. NaN before the first known day, after
         the last, and where there are too few other years.
     """
-    doubt = np.where(np.isnan(daily), np.nan, 0.0)
-    if not np.isnan(daily).any():
+    missing = np.isnan(daily)
+    doubt = np.where(missing, np.nan, 0.0)
+    if not missing.any():
         return Bridged(daily, doubt)
     out = daily.copy()
-    for row, width in zip(*(a.reshape(-1, a.shape[-1]) for a in (out, doubt)), strict=True):
+    rows, widths = (a.reshape(-1, a.shape[-1]) for a in (out, doubt))
+    ends = np.argmin(missing, axis=-1) + np.argmin(missing[..., ::-1], axis=-1)
+    for n in np.flatnonzero(missing.sum(axis=-1) > ends).tolist():
+        row, width = rows[n], widths[n]
         known = _Sums.of(row)
         for start, stop in gap_spans(row).tolist():
             totals = known.of_other_years(start, stop)

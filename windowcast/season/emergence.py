@@ -198,8 +198,13 @@ def told_from(
     weed: Weed, totals: Clocks, log_shift: FloatArray | float = 0.0
 ) -> npt.NDArray[np.bool_]:
     """Where gaps leave the emerged share open by little enough to be told, ``[..., day]``."""
-    doubt = weed.share(totals.fast, log_shift) - weed.share(totals.mid, log_shift)
-    return np.asarray(doubt <= load("weeds").number("common.gap_doubt"))
+    told = ~np.logical_or.reduce([np.isnan(mid) for mid in totals.mid.values()])
+    gappy = np.logical_or.reduce([(totals.fast[n] > m).any(axis=-1) for n, m in totals.mid.items()])
+    if gappy.any():  # elsewhere there is no doubt
+        fast, mid = ({n: a[gappy] for n, a in of.items()} for of in (totals.fast, totals.mid))
+        doubt = weed.share(fast, log_shift) - weed.share(mid, log_shift)
+        told[gappy] = doubt <= load("weeds").number("common.gap_doubt")
+    return np.asarray(told)
 
 
 def clocks(weed: Weed, drivers: Drivers, carry: WeedCarry | None = None) -> Clocks:
