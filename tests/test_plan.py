@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import html
 import json
 import re
 from dataclasses import replace
@@ -17,7 +18,12 @@ from click.testing import CliRunner
 from windowcast.answer import Answer, answer, greenup_by_futures
 from windowcast.cli import cli
 from windowcast.materials.actives import load_actives
+from windowcast.report import wording
+from windowcast.report.message import message_text
+from windowcast.report.page import render_page
 from windowcast.report.season import plan_json, plan_schema, plan_text, shipped_plan_schema
+from windowcast.report.terminal import table_text
+from windowcast.site import Site
 from windowcast.values import Value
 from windowcast.weather.ensemble import members
 from windowcast.weather.record import FloatArray, Weather
@@ -43,7 +49,7 @@ def answer_on(today: dt.date, forecast_days: int = 7) -> Answer:
     daily = weather.daily.between(
         weather.daily.times[0], np.datetime64(today) + (forecast_days - 1)
     )
-    return answer(sample_site(), Weather(daily, None, today), beyond_days=62)
+    return answer(sample_site(), Weather(daily, None, today))
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +59,7 @@ def august() -> Answer:
 
 @pytest.fixture(scope="module")
 def sample() -> Answer:
-    return answer(sample_site(), sample_weather(), beyond_days=62)
+    return answer(sample_site(), sample_weather())
 
 
 def plan_for(a: Answer, **more: object) -> SeasonPlan:
@@ -376,6 +382,59 @@ def test_plan_and_ranking_name_the_same_day(sample: Answer) -> None:
     assert f"these hours hold in {100 * best.odds.share:.0f} of 100" in outlook.advice
 
 
+@pytest.fixture(scope="module")
+def september() -> Answer:
+    return answer_on(dt.date(2017, 9, 6))
+
+
+def test_ranking_and_plan_tell_one_cover(september: Answer, sample: Answer) -> None:
+    """What a barrier catches is worked out once: to the last digit the same in both."""
+    outlook = next(p for p in september.ranking.purposes if p.purpose == "pre-fall")
+    plan = plan_for(september)
+    assert outlook.in_season
+    assert outlook.covers == purpose(plan, "pre-fall").covers
+    (cover,) = outlook.covers
+    assert cover.best is not None
+    assert not any(p.covers for p in sample.ranking.purposes)  # its barriers are over or far ahead
+    assert wording.covers(outlook) == [cover.text]  # no window, so no day to lay it on
+    # laid on the days of two windows: read off the plan's own curve
+    window = next(p for p in sample.ranking.purposes if p.purpose == "dormant").windows[0]
+    dates = (cover.best.date, dt.date(2017, 9, 14))
+    moved = [
+        replace(window, start=window.start.replace(year=d.year, month=d.month, day=d.day))
+        for d in dates
+    ]
+    shown = replace(outlook, windows=tuple(moved))
+    by_date = {p.date: p.caught or 0.0 for p in cover.curve}
+    (said,) = wording.covers(shown)
+    best = f"{cover.best.date.day} {cover.best.date:%b}"
+    assert said.startswith(f"Laid on {cover.best.date:%a} {best} a usual barrier catches ")
+    assert f"catches {100 * by_date[dates[0]]:.0f} % of the season's annual bluegrass" in said
+    assert f", on Thu 14 Sep {100 * by_date[dates[1]]:.0f} %." in said
+    assert f"Its best day is about {best}: {100 * (cover.best.caught or 0):.0f} %" in said
+    ranking = replace(sample.ranking, purposes=(shown,))
+    for text in (table_text(ranking, width=100), message_text(ranking)):
+        assert said in " ".join(text.split())
+    page = render_page(replace(sample, ranking=ranking))
+    assert said in html.unescape(page)
+
+
+def test_a_chosen_active_has_its_own_cover(september: Answer) -> None:
+    materials = load_actives()
+    made = answer(
+        september.site, september.weather, purposes=("pre-fall",), actives="prodiamine+glyphosate",
+        materials=materials,
+    )  # fmt: skip
+    assert [c.active for c in made.ranking.purposes[0].covers] == ["prodiamine"]
+    stocked = replace_stock(september.site, ("prodiamine + diquat", "pendimethalin"))
+    made = answer(stocked, september.weather, materials=materials)
+    assert [m.name for m in made.barriers] == ["prodiamine", "pendimethalin"]
+
+
+def replace_stock(site: Site, stock: tuple[str, ...]) -> Site:
+    return site.model_copy(update={"stock": stock})
+
+
 def test_what_is_left_later_ends_with_the_season() -> None:
     day_score, timing = np.full((5, 60), 0.8), np.ones((5, 60))
     timing[1, 12:] = 0.0
@@ -540,7 +599,7 @@ def test_the_southern_half_year_is_the_northern_one_turned() -> None:
     turned = replace(daily, place=place, times=daily.times + days)
     site = sample_site().model_copy(update={"latitude": -36.0})
     today = north.weather.today + dt.timedelta(days=184)
-    south = answer(site, Weather(turned, None, today), beyond_days=62)
+    south = answer(site, Weather(turned, None, today))
     plans = plan_for(north), plan_for(south)
     assert plans[1].season == "2017"
     assert plans[0].past_seasons == plans[1].past_seasons
@@ -558,7 +617,7 @@ def test_short_record_cannot_tell() -> None:
     day = np.datetime64(weather.today)
     short = Weather(weather.daily.between(day - 200, day + 9), weather.hourly, weather.today)
     assert members(short, until=dt.date(2018, 6, 30)).past_years == 0
-    made = plan_for(answer(sample_site(), short, beyond_days=62))
+    made = plan_for(answer(sample_site(), short))
     assert made.past_seasons == 0
     spring = purpose(made, "pre-spring")
     assert spring.status in ("cannot tell", "ahead")

@@ -19,6 +19,7 @@ from windowcast.season.state import Carry, build
 from windowcast.site import Site
 from windowcast.weather.ensemble import members as members_of
 from windowcast.weather.record import Members, Record, Weather
+from windowcast.windows.cover_plan import Material, material_of
 from windowcast.windows.model import PurposeName, Ranking
 from windowcast.windows.rank import rank
 
@@ -27,11 +28,12 @@ if TYPE_CHECKING:
     from windowcast.materials.needs import ActiveNeeds
 
 DAYS = 10  # ranked when nothing else is asked for
+BEYOND_DAYS = 62  # past the season's end, so that barriers of spring are seen out
 
 
 @dataclass(frozen=True)
 class Answer:
-    """Everything a report may show."""
+    """Everything a report may show, and what the season plan is made from."""
 
     site: Site
     weather: Weather
@@ -39,6 +41,7 @@ class Answer:
     past: SiteState
     ahead: SiteState
     ranking: Ranking
+    barriers: tuple[Material, ...] = ()
 
 
 def answer(
@@ -52,7 +55,6 @@ def answer(
     observed: Observed | None = None,
     now: dt.datetime | None = None,
     futures: int = 100,
-    beyond_days: int = 0,
 ) -> Answer:
     """Answer for a site on the weather's date.
 
@@ -71,8 +73,6 @@ def answer(
         Present moment; None for an answer about another day.
     futures
         Members counted for the odds.
-    beyond_days
-        How far the members reach past the end of the season, so that a barrier can be seen out.
 
     Raises
     ------
@@ -87,7 +87,7 @@ def answer(
             field="date",
             remedy="give a record that ends the day before, or a later date",
         )
-    end = season_end(weather.today, southern=site.place.southern) + dt.timedelta(beyond_days)
+    end = season_end(weather.today, southern=site.place.southern) + dt.timedelta(BEYOND_DAYS)
     future = members_of(weather, until=end, horizon_days=days, count=futures)
     seen = observed or Observed()
     correction = soil_correction(record, site, seen)
@@ -105,6 +105,7 @@ def answer(
     past, carry = state(record)
     ahead = greenup_by_futures(state(future.daily, carry)[0])
     mixture, stock = _needs(site, actives, materials)
+    barriers = _barriers(site, actives, materials)
     ranking = rank(
         site,
         past,
@@ -116,10 +117,11 @@ def answer(
         days=days,
         mixture=mixture,
         stock=stock,
+        barriers=barriers,
         uses=seen.uses,
         now=now,
     )
-    return Answer(site, weather, future, past, ahead, ranking)
+    return Answer(site, weather, future, past, ahead, ranking, barriers)
 
 
 def greenup_by_futures(ahead: SiteState) -> SiteState:
@@ -156,3 +158,13 @@ def _needs(
     if actives:
         return needs_of(materials.mixture(actives), species), ()
     return None, tuple(needs_of(mixture, species) for mixture in materials.at_hand(site.stock))
+
+
+def _barriers(site: Site, actives: str, materials: Actives | None) -> tuple[Material, ...]:
+    """Pre-emergence actives whose cover can be told: of the mixture, or else those in stock."""
+    if materials is None:
+        return ()
+    mixtures = [materials.mixture(actives)] if actives else materials.at_hand(site.stock)
+    members = dict.fromkeys(active.name for mixture in mixtures for active in mixture)
+    found = (material_of(materials[name]) for name in members)
+    return tuple(material for material in found if material is not None)

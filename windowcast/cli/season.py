@@ -10,16 +10,10 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import Start, site_options
-from windowcast.windows.model import PURPOSES
 
 if TYPE_CHECKING:
-    from windowcast.site import Site
     from windowcast.units import System
-    from windowcast.windows.cover_plan import Material
-    from windowcast.windows.model import PurposeName
     from windowcast.windows.plan_model import SeasonPlan
-
-BEYOND_DAYS = 62  # past the season's end, so that spring barriers are seen out
 
 
 @click.command(name="season")
@@ -76,7 +70,7 @@ def plan_of(start: Start) -> SeasonPlan:
     """The plan for what the shared options said."""
     from windowcast.windows.plan import season_plan
 
-    answer = start.answer(beyond_days=BEYOND_DAYS)
+    answer = start.answer()
     now = dt.datetime.now(dt.UTC)
     live = answer.weather.today == now.astimezone(answer.site.zone).date()
     return season_plan(
@@ -85,19 +79,6 @@ def plan_of(start: Start) -> SeasonPlan:
         answer.ahead,
         answer.members,
         weather=answer.weather,
-        materials=_materials(start, answer.site),
+        barriers=answer.barriers,
         now=now if live else None,
     )
-
-
-def _materials(start: Start, site: Site) -> dict[PurposeName, list[Material]]:
-    """The pre-emergence actives in stock, for every purpose that is a barrier."""
-    from windowcast.materials.actives import load_actives
-    from windowcast.windows.cover_plan import material_of
-    from windowcast.windows.purposes import purpose_of
-
-    if not site.stock:
-        return {}
-    actives = load_actives(start.beside(site.materials_file))
-    found = [m for name in site.stock if (m := material_of(actives[name])) is not None]
-    return {name: found for name in PURPOSES if purpose_of(name).barrier}

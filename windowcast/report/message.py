@@ -31,6 +31,7 @@ def _purpose(outlook: PurposeOutlook, display: Display) -> str:
         f"{outlook.title.upper()}: {wording.answer_word(outlook)}",
         _wrap(wording.in_units(outlook.advice, display)),
     ]
+    lines += [_wrap(text, "  ") for text in wording.covers(outlook)]
     for place, window in zip(("Best", "Next"), outlook.windows, strict=False):
         lines.append(_wrap(f"{place}: {_window(window, display)}", "  "))
     if not outlook.windows:

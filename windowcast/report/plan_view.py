@@ -21,7 +21,8 @@ from windowcast.report.season import (
 )
 from windowcast.units import Display
 from windowcast.weather.record import DateArray, FloatArray
-from windowcast.windows.plan_model import CoverPlan, KeyDate, PurposePlan, SeasonPlan, Week
+from windowcast.windows.model import CoverPlan
+from windowcast.windows.plan_model import KeyDate, PurposePlan, SeasonPlan, Week
 
 ORDER = ("open", "cannot tell", "ahead", "over")
 

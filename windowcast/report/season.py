@@ -13,8 +13,9 @@ from windowcast.report.screen import prose_width, wrapped
 from windowcast.report.tables import plain
 from windowcast.units import Display
 from windowcast.windows import words
+from windowcast.windows.model import CoverPlan
 from windowcast.windows.odds import DateRange
-from windowcast.windows.plan_model import CoverPlan, KeyDate, PurposePlan, SeasonPlan, Week
+from windowcast.windows.plan_model import KeyDate, PurposePlan, SeasonPlan, Week
 
 HARDLY = 0.005  # a share that is not worth a number
 _DATES = " {:>11}  {:>16}  {:>7}"  # columns of a key date after its label

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from rich.text import Text
 
 TABLE_MIN_WIDTH = 96  # narrower terminals get stacked lines
-WINDOWS_SHOWN = 3
 
 _STYLE = {"fit": "bold cyan", "marginal": "yellow", "unfit": "dim", "cannot tell": "magenta"}
 _WORD_STYLE = {
@@ -95,21 +94,26 @@ def print_ranking(console: Console, ranking: Ranking, *, explain: bool = False) 
 
 
 def _answer(console: Console, outlook: PurposeOutlook, display: Display) -> None:
+    from rich.padding import Padding
+
     word = wording.answer_word(outlook)
     line = _text(f"{word.upper()}", _WORD_STYLE[word])
     line.append(f"  {outlook.title}: ", style="bold")
     line.append(wording.in_units(outlook.advice, display))
     console.print(line)
+    below = wording.covers(outlook)
     if not outlook.windows and outlook.would_change:
-        console.print(f"   {wording.in_units(outlook.would_change, display)}")
+        below.insert(0, wording.in_units(outlook.would_change, display))
     for fit in outlook.stock:
-        console.print(f"   {wording.SYMBOLS[fit.verdict]} {wording.stock(fit, display)}")
+        below.append(f"{wording.SYMBOLS[fit.verdict]} {wording.stock(fit, display)}")
+    for text in below:
+        console.print(Padding(text, (0, 0, 0, 3), expand=False))
 
 
 def _shown(outlook: PurposeOutlook) -> list[Window]:
     """The best windows, or what came closest."""
     if outlook.windows:
-        return list(outlook.windows[:WINDOWS_SHOWN])
+        return list(outlook.windows[: wording.CANDIDATES])
     return [outlook.closest] if outlook.closest is not None else []
 
 

@@ -55,6 +55,7 @@ class Words:
     odds = staticmethod(wording.odds)
     odds_basis = staticmethod(wording.odds_basis)
     share = staticmethod(wording.share)
+    covers = staticmethod(wording.covers)
 
     def units(self, text: str) -> str:
         """SI quantities of a text in the reader's units."""

@@ -19,6 +19,7 @@ from windowcast.units import (
     Display,
 )
 from windowcast.windows import words
+from windowcast.windows.covers import laid_on
 from windowcast.windows.model import (
     FollowUp,
     Judged,
@@ -30,6 +31,7 @@ from windowcast.windows.model import (
 )
 
 day = words.day  # one wording of dates for the whole program
+CANDIDATES = 3  # windows of a purpose that are shown
 SYMBOLS: dict[Verdict, str] = {"fit": "●", "marginal": "◐", "unfit": "○", "cannot tell": "?"}
 
 _NUMBER = r"[-−+]?\d+(?:\.\d+)?"
@@ -200,6 +202,12 @@ def stock(fit: StockFit, display: Display) -> str:
     when = "" if fit.start is None else f", {day(fit.start.date())} {fit.start:%H:%M}"
     points = "" if fit.score is None else f", score {fit.score:.0f}"
     return f"{fit.active}: {fit.verdict}{when}{points}; {in_units(fit.reason, display)}"
+
+
+def covers(outlook: PurposeOutlook) -> list[str]:
+    """What each barrier catches, laid on the days of the best windows and on its best day."""
+    days = [window.date for window in outlook.windows[:CANDIDATES]]
+    return [laid_on(cover, days) for cover in outlook.covers]
 
 
 def in_season(outlook: PurposeOutlook, display: Display) -> str:

@@ -15,8 +15,7 @@ from windowcast.season.model import Emergence
 from windowcast.values import Value, load
 from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows import barrier
-from windowcast.windows.model import PurposeName
-from windowcast.windows.plan_model import CoverPlan, CoverPoint
+from windowcast.windows.model import CoverPlan, CoverPoint, PurposeName
 from windowcast.windows.season_axis import SeasonAxis
 
 STEPS = 0.6180339887498949, 0.4142135623730951  # irrational: they spread members evenly in 0..1
@@ -252,31 +251,37 @@ def _text(
     today: dt.date,
 ) -> str:
     """The answer in a sentence or two; `others` are what other days of application catch."""
-    what = f"a barrier of {active}" if active else "a usual barrier"
+    what = barrier_words(active)
     if best is None or best.caught is None:
         return f"When {what} would catch most cannot be told."
     if best.date < today:
         return (
             f"Its time is over: {what} about {best.date.day} {best.date:%b} would have caught "
-            f"{_percent(best.caught)} of the season's {' and '.join(weeds)}."
+            f"{percent(best.caught)} of the season's {' and '.join(weeds)}."
         )
     when = "now" if best.date == today else f"about {best.date.day} {best.date:%b}"
     text = (
-        f"Applied {when}, {what} catches {_percent(best.caught)} of the season's "
-        f"{' and '.join(weeds)} (10 to 90 %: {_percent(best.low)} to {_percent(best.high)})"
+        f"Applied {when}, {what} catches {percent(best.caught)} of the season's "
+        f"{' and '.join(weeds)} (10 to 90 %: {percent(best.low)} to {percent(best.high)})"
     )
     known = {day: caught for day, caught in others.items() if caught is not None}
-    costs = [f"{day} {_percent(caught)}" for day, caught in known.items()]
+    costs = [f"{day} {percent(caught)}" for day, caught in known.items()]
     text += f"; {', '.join(costs)}" if costs else ""
     worst = min(known.values(), default=0.0)
     if costs and best.caught - worst <= 2 * load("barrier").number("as_good"):
         text += ", so little hangs on the week"
     if best.up is not None and best.up >= load("barrier").number("partner_from"):
-        text += f". By then {_percent(best.up)} is up and needs a post-emergence partner"
+        text += f". By then {percent(best.up)} is up and needs a post-emergence partner"
     if best.watered is not None and best.watered < 1:
-        text += f". Rain waters it in in time in {_percent(best.watered)} of the futures"
+        text += f". Rain waters it in in time in {percent(best.watered)} of the futures"
     return f"{text}."
 
 
-def _percent(share: float | None) -> str:
+def barrier_words(active: str) -> str:
+    """``a barrier of prodiamine``, or a usual one where none is named."""
+    return f"a barrier of {active}" if active else "a usual barrier"
+
+
+def percent(share: float | None) -> str:
+    """A share in whole percent, "–" for None."""
     return "–" if share is None else f"{100 * share:.0f} %"

@@ -100,8 +100,57 @@ class StockFit:
 
 
 @dataclass(frozen=True, slots=True)
+class CoverPoint:
+    """A barrier applied on one date.
+
+    Attributes
+    ----------
+    caught, low, high
+        Share of the season's emergence that comes up into enough active, with its 10-90 % band
+        over weather, half-life and emergence; None when it cannot be told.
+    cover
+        The same as a share of what is still to come on the date.
+    up
+        Share already up, which needs a post-emergence partner.
+    watered
+        Chance that it is watered in in time.
+    """
+
+    date: dt.date
+    caught: float | None
+    low: float | None
+    high: float | None
+    cover: float | None
+    up: float | None
+    watered: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class CoverPlan:
+    """Cover of a barrier over dates, the best date with the cost of missing it, the best split."""
+
+    purpose: PurposeName
+    active: str  # "" for a usual one
+    half_life_d: tuple[float, float, float]  # low, usual, high
+    half_life_source: str
+    weeds: tuple[str, ...]
+    curve: tuple[CoverPoint, ...]
+    best: CoverPoint | None
+    week_early: float | None  # share caught when a week earlier than best
+    week_late: float | None
+    split: tuple[dt.date, dt.date] | None  # when halves of the dose on two dates catch more
+    split_caught: float | None
+    needs_partner: bool | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class PurposeOutlook:
-    """What can be said of one purpose today."""
+    """What can be said of one purpose today.
+
+    `covers` says of a barrier what each material catches by the day it is laid on; the season plan
+    has the same.
+    """
 
     purpose: PurposeName
     title: str
@@ -116,6 +165,7 @@ class PurposeOutlook:
     strip: HourStrip | None = None
     stock: tuple[StockFit, ...] = ()  # the actives at hand, when none was chosen
     cannot_tell: bool = False  # in season, but what is missing keeps it from being told
+    covers: tuple[CoverPlan, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

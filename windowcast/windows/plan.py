@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -17,18 +17,19 @@ from windowcast.site import Site
 from windowcast.values import load
 from windowcast.weather.record import FloatArray, Members, Weather
 from windowcast.windows import words
-from windowcast.windows.cover_plan import Material, cover_plan, season_of
+from windowcast.windows.cover_plan import Material
+from windowcast.windows.covers import covers_of
 from windowcast.windows.days import DayContext
 from windowcast.windows.decision import day_offers, decision, later_value
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import Judge
 from windowcast.windows.key_dates import key_dates, normal_range, weeds_of
-from windowcast.windows.model import PURPOSES, PurposeName
+from windowcast.windows.model import PURPOSES
 from windowcast.windows.odds import DateRange, date_range, first_day, last_day
-from windowcast.windows.plan_model import CoverPlan, Decision, PurposePlan, SeasonPlan, Week
+from windowcast.windows.plan_model import Decision, PurposePlan, SeasonPlan, Week
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.score import BoolArray, Rule
-from windowcast.windows.season_axis import SeasonAxis, joined
+from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
 from windowcast.windows.standing import standing
 from windowcast.windows.timing import judged_days, marked
 from windowcast.windows.workable import (
@@ -41,7 +42,6 @@ from windowcast.windows.workable import (
 )
 
 DAYS = 10  # judged by the hour when deciding now or waiting
-SEASON_DAYS = 365
 DELAY_DAYS = 14
 Status = Literal["open", "ahead", "over", "cannot tell"]
 
@@ -53,7 +53,7 @@ def season_plan(
     members: Members,
     *,
     weather: Weather,
-    materials: Mapping[PurposeName, Sequence[Material]] | None = None,
+    barriers: Sequence[Material] = (),
     mixture: ActiveNeeds | None = None,
     now: dt.datetime | None = None,
 ) -> SeasonPlan:
@@ -64,8 +64,8 @@ def season_plan(
     past, ahead
         State of the site up to yesterday, and from today on for each member. The days ahead should
         reach two months beyond the season's end, so that barriers of spring are seen out.
-    materials
-        Pre-emergence actives at hand for a barrier; a usual one where there is none.
+    barriers
+        Materials whose cover is told for a barrier; a usual one where there is none.
     mixture
         What the actives to be used need; None for what is usual for each purpose.
     now
@@ -82,10 +82,7 @@ def season_plan(
     ctx = hour_context(site, ahead, members, weather=weather, now=now)
     work = _Work(site, past, ahead, members, weather, axis, ctx, Judge(ctx, past))
     dates = key_dates(axis, southern=southern)
-    purposes = [
-        work.purpose(purpose_of(name), mixture, (materials or {}).get(name, ()))
-        for name in PURPOSES
-    ]
+    purposes = [work.purpose(purpose_of(name), mixture, barriers) for name in PURPOSES]
     seasons = sum(1 for _ in axis.past_seasons(southern=southern))
     return SeasonPlan(
         site=site.name,
@@ -143,7 +140,7 @@ class _Work:
     judge: Judge
 
     def purpose(
-        self, purpose: Purpose, mixture: ActiveNeeds | None, materials: Sequence[Material]
+        self, purpose: Purpose, mixture: ActiveNeeds | None, barriers: Sequence[Material]
     ) -> PurposePlan:
         """One purpose's part of the plan."""
         needs = mixture if mixture is not None and purpose.serves(mixture) else purpose.generic
@@ -192,7 +189,15 @@ class _Work:
                 self.ahead.dates,
                 open_days(self.ahead.dates.astype("datetime64[D]"), self.site),
             ),
-            covers=self._covers(purpose, is_open, materials) if purpose.barrier else (),
+            covers=covers_of(
+                purpose,
+                needs,
+                axis,
+                site=self.site,
+                weather=self.weather,
+                members=self.members,
+                materials=barriers,
+            ),
             decision=self._decision(purpose, needs, daily, timing, closes)
             if status == "open"
             else None,
@@ -282,41 +287,6 @@ class _Work:
             weeks.append(week)
         return tuple(weeks)
 
-    # --- barrier -------------------------------------------------------------------------------
-
-    def _covers(
-        self, purpose: Purpose, is_open: BoolArray, materials: Sequence[Material]
-    ) -> tuple[CoverPlan, ...]:
-        weeds = weeds_of(self.axis.state, purpose.weeds)
-        rain = joined(
-            _on_past(self.weather, self.past), self.members.daily.get("precip_mm"), self.axis.gone
-        )
-        start = load("plan").number("spring_from") if purpose.weeds == "spring" else 0
-        own = self.axis.number < SEASON_DAYS
-        season = season_of(
-            self.axis, weeds, rain, first=int(start), candidates=is_open.mean(axis=0) * own >= 0.1
-        )
-        if season is None:
-            return ()
-        needs = purpose.generic
-        usual = Material(
-            "",
-            load("barrier").value("default_half_life"),
-            float(needs.activation_mm or 0.0),
-            int(needs.activation_days or 0),
-        )
-        return tuple(
-            cover_plan(
-                season,
-                material,
-                purpose.name,
-                weeds=[weed.name for weed in weeds],
-                today=self.weather.today,
-                irrigated=bool(self.site.turf.irrigated),
-            )
-            for material in (materials or (usual,))
-        )
-
     # --- now or later --------------------------------------------------------------------------
 
     def _decision(
@@ -376,10 +346,3 @@ def _when(
         follows = np.take_along_axis(unknown, np.expand_dims(after, -1), axis=-1)[..., 0]
         found = np.where(np.isfinite(found) & follows, np.nan, found)
     return found
-
-
-def _on_past(weather: Weather, past: SiteState) -> FloatArray:
-    """Rain of the record on the past state's dates."""
-    at = (past.dates - weather.daily.times[0]).astype(int)
-    rain: FloatArray = weather.daily.get("precip_mm")[at]
-    return rain

@@ -10,7 +10,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Literal
 
-from windowcast.windows.model import Odds, PurposeName
+from windowcast.windows.model import CoverPlan, Odds, PurposeName
 from windowcast.windows.odds import DateRange
 
 
@@ -69,51 +69,6 @@ class Fortnight:
     low: float
     high: float
     open_days: int
-
-
-@dataclass(frozen=True, slots=True)
-class CoverPoint:
-    """A barrier applied on one date.
-
-    Attributes
-    ----------
-    caught, low, high
-        Share of the season's emergence that comes up into enough active, with its 10-90 % band
-        over weather, half-life and emergence; None when it cannot be told.
-    cover
-        The same as a share of what is still to come on the date.
-    up
-        Share already up, which needs a post-emergence partner.
-    watered
-        Chance that it is watered in in time.
-    """
-
-    date: dt.date
-    caught: float | None
-    low: float | None
-    high: float | None
-    cover: float | None
-    up: float | None
-    watered: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class CoverPlan:
-    """Barrier cover over dates, the best date with the cost of missing it, and the best split."""
-
-    purpose: PurposeName
-    active: str  # "" for a usual one
-    half_life_d: tuple[float, float, float]  # low, usual, high
-    half_life_source: str
-    weeds: tuple[str, ...]
-    curve: tuple[CoverPoint, ...]
-    best: CoverPoint | None
-    week_early: float | None  # share caught when a week earlier than best
-    week_late: float | None
-    split: tuple[dt.date, dt.date] | None  # when halves of the dose on two dates catch more
-    split_caught: float | None
-    needs_partner: bool | None
-    text: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,8 @@ from windowcast.site import Site
 from windowcast.weather.record import Members, Weather
 from windowcast.windows import advice, trace
 from windowcast.windows.cautions import CAUTIONS
+from windowcast.windows.cover_plan import Material
+from windowcast.windows.covers import covers_ahead
 from windowcast.windows.days import watering_days
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import HourScores, Judge
@@ -52,6 +54,7 @@ def rank(
     days: int = 10,
     mixture: ActiveNeeds | None = None,
     stock: Sequence[ActiveNeeds] = (),
+    barriers: Sequence[Material] = (),
     uses: Sequence[Use] = (),
     now: dt.datetime | None = None,
 ) -> Ranking:
@@ -73,13 +76,26 @@ def rank(
         What the actives to be used need; None for what is usual for each purpose.
     stock
         Needs of the actives at hand, each judged by itself for the purposes in season.
+    barriers
+        Materials whose cover is told for a barrier; a usual one where there is none.
     uses
         Past applications: a group used for the purpose this season or last is marked in the stock.
     now
         The present moment; hours before it are no windows any more.
     """
     ctx = hour_context(site, ahead, members, weather=weather, now=now)
-    task = _Task(ctx, Judge(ctx, past), members, past, Rule.load(), days, today, tuple(uses))
+    task = _Task(
+        ctx,
+        Judge(ctx, past),
+        members,
+        past,
+        Rule.load(),
+        days,
+        today,
+        tuple(uses),
+        weather,
+        tuple(barriers),
+    )
     outlooks = [task.outlook(purpose_of(name), mixture, stock) for name in (purposes or PURPOSES)]
     return Ranking(
         site=site.name,
@@ -113,6 +129,8 @@ class _Task:
     days: int
     today: dt.date
     uses: tuple[Use, ...]
+    weather: Weather | None
+    barriers: tuple[Material, ...]
 
     def outlook(
         self, purpose: Purpose, mixture: ActiveNeeds | None, stock: Sequence[ActiveNeeds]
@@ -171,6 +189,16 @@ class _Task:
             strip=self._strip(scores),
             stock=tuple(self._stock_fit(purpose, member) for member in stock),
             cannot_tell=blind,
+            covers=covers_ahead(
+                purpose,
+                needs,
+                self.past,
+                self.ctx.ahead,
+                site=self.ctx.site,
+                weather=self.weather,
+                members=self.members,
+                materials=self.barriers,
+            ),
         )
 
     def repeats(

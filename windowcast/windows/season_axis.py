@@ -12,10 +12,11 @@ import numpy.typing as npt
 
 from windowcast.season.model import SiteState
 from windowcast.season.turf import days_to_greenup, nonselective_safe
-from windowcast.weather.record import DateArray, FloatArray
+from windowcast.weather.record import DateArray, FloatArray, Record
 from windowcast.windows.days import season_day
 from windowcast.windows.score import Rule
 
+SEASON_DAYS = 365
 WHOLE = 360  # days from which a past season counts as whole
 _EMERGENCE = ("share", "share_low", "share_high", "youngest_share", "mean_leaf")
 _TURF = (
@@ -74,6 +75,12 @@ class SeasonAxis:
         state = _joined(past, ahead, gone, overseeded)
         number = (state.dates - start).astype(np.float64)
         return cls(past, state, number, start.astype(object), gone, years)
+
+    def daily(self, record: Record, members: Record, name: str) -> FloatArray:
+        """Daily values of the record, then of the members, on the axis, ``[member, day]``."""
+        at = (self.past.dates - record.times[0]).astype(int)
+        result: FloatArray = joined(record.get(name)[at], members.get(name), self.gone)
+        return result
 
     def past_seasons(self, *, southern: bool) -> Iterator[tuple[dt.date, slice]]:
         """First day of each whole past season, and its days on the past's axis.

@@ -1,0 +1,133 @@
+"""What barriers catch by the day they are laid on, for the plan and the ranking alike."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+import numpy as np
+
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.season.model import SiteState
+from windowcast.site import Site
+from windowcast.values import load
+from windowcast.weather.record import Members, Weather
+from windowcast.windows import words
+from windowcast.windows.cover_plan import (
+    Material,
+    barrier_words,
+    cover_plan,
+    percent,
+    season_of,
+)
+from windowcast.windows.days import DayContext
+from windowcast.windows.key_dates import weeds_of
+from windowcast.windows.model import CoverPlan
+from windowcast.windows.purposes import Purpose
+from windowcast.windows.score import Rule
+from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
+from windowcast.windows.timing import judged_days
+
+CANDIDATE = 0.1  # share of the futures in which a day must be open to be looked at
+
+
+def covers_of(
+    purpose: Purpose,
+    needs: ActiveNeeds,
+    axis: SeasonAxis,
+    *,
+    site: Site,
+    weather: Weather,
+    members: Members,
+    materials: Sequence[Material],
+) -> tuple[CoverPlan, ...]:
+    """Cover of each material, or of a usual barrier where there is none.
+
+    Nothing for a purpose that is no barrier, or without weeds.
+    """
+    if not purpose.barrier:
+        return ()
+    weeds = weeds_of(axis.state, purpose.weeds)
+    context = DayContext(site, axis.state, purpose.weeds)
+    score = np.broadcast_to(judged_days(purpose, needs, context)[1], axis.state.soil_5cm_c.shape)
+    is_open = (score >= Rule.load().season).mean(axis=0) * (axis.number < SEASON_DAYS)
+    season = season_of(
+        axis,
+        weeds,
+        axis.daily(weather.daily, members.daily, "precip_mm"),
+        first=int(load("plan").number("spring_from")) if purpose.weeds == "spring" else 0,
+        candidates=is_open >= CANDIDATE,
+    )
+    if season is None:
+        return ()
+    return tuple(
+        cover_plan(
+            season,
+            material,
+            purpose.name,
+            weeds=[weed.name for weed in weeds],
+            today=weather.today,
+            irrigated=bool(site.turf.irrigated),
+        )
+        for material in (materials or (_usual(purpose),))
+    )
+
+
+def covers_ahead(
+    purpose: Purpose,
+    needs: ActiveNeeds,
+    past: SiteState,
+    ahead: SiteState,
+    *,
+    site: Site,
+    weather: Weather | None,
+    members: Members,
+    materials: Sequence[Material],
+) -> tuple[CoverPlan, ...]:
+    """`covers_of` the season that today lies in; nothing without the record that led to it."""
+    if weather is None or not purpose.barrier:
+        return ()
+    axis = SeasonAxis.of(
+        past,
+        ahead,
+        southern=site.place.southern,
+        overseeded=site.turf.overseeded,
+        years=members.past_years,
+    )
+    return covers_of(
+        purpose, needs, axis, site=site, weather=weather, members=members, materials=materials
+    )
+
+
+def _usual(purpose: Purpose) -> Material:
+    """What stands for a barrier when no material is named."""
+    needs = purpose.generic
+    return Material(
+        "",
+        load("barrier").value("default_half_life"),
+        float(needs.activation_mm or 0.0),
+        int(needs.activation_days or 0),
+    )
+
+
+def laid_on(cover: CoverPlan, days: Sequence[dt.date]) -> str:
+    """What the barrier catches when laid on each of these days, against its best day.
+
+    The plan's own sentence where there are no such days, or none can be told.
+    """
+    by_date = {point.date: point for point in cover.curve}
+    points = [by_date[d] for d in sorted(set(days)) if d in by_date]
+    known = [p for p in points if p.caught is not None]
+    best = cover.best
+    if not known or best is None or best.caught is None:
+        return cover.text
+    first, *others = known
+    text = (
+        f"Laid on {words.day(first.date)} {barrier_words(cover.active)} catches "
+        f"{percent(first.caught)} of the season's {' and '.join(cover.weeds)} (10 to 90 %: "
+        f"{percent(first.low)} to {percent(first.high)})"
+    )
+    text += "".join(f", on {words.day(p.date)} {percent(p.caught)}" for p in others)
+    text += f". Its best day is about {best.date.day} {best.date:%b}: {percent(best.caught)}"
+    later = "" if cover.week_late is None else f", a week after that {percent(cover.week_late)}"
+    return f"{text}{later}."
