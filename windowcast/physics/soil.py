@@ -26,6 +26,7 @@ from windowcast.physics.soil_surface import Cover, parameters
 from windowcast.weather.record import DateArray, FloatArray
 
 BLOCK = 4096  # columns run together: enough to outweigh the overhead of array operations
+COMPILED_BLOCK = 128  # the same where there is none: few enough to stay in the cache
 YEAR = 365  # days prepared at a time, and days to spin up on
 EXTRAS = 3  # outputs beside the temperatures
 UNSETTLED_DAYS = 90  # withheld at the start of a record too short to spin up on
@@ -163,8 +164,9 @@ def simulate(
     start = None if state is None else _flat_state(state, shape)
     weights = [_depth_weights(z) for z in asked]
     setup = Setup(parameters(), texture(site.texture).thermal(), Cover(site.turf, site.irrigated))
-    for begin in range(0, columns, BLOCK):
-        part = slice(begin, min(begin + BLOCK, columns))
+    block = COMPILED_BLOCK if compiled else BLOCK
+    for begin in range(0, columns, block):
+        part = slice(begin, min(begin + block, columns))
         weather = columns_of(forcing, shape, part, "F" if compiled else "C")
         soil = _columns(part.stop - begin, setup, compiled=compiled)
         if start is None:
@@ -178,9 +180,11 @@ def simulate(
         withheld[:, part] = weather.blind
     if start is None and days < YEAR:
         withheld[:UNSETTLED_DAYS] = True
+    if withheld.any():
+        for depth in range(len(asked)):
+            out[:, depth][withheld] = np.nan
     out = out.transpose(2, 0, 1)
-    temps = np.where(withheld.T[:, :, None], np.nan, out[:, :, :-EXTRAS])
-    temps = temps.reshape(*shape, days, len(asked))
+    temps = out[:, :, :-EXTRAS].reshape(*shape, days, len(asked))
     water, ice, snow = (out[:, :, i].reshape(*shape, days) for i in (-3, -2, -1))
     if site.correction is not None:
         near = site.correction.at(forcing.dates, temps[..., -2], temps[..., -1])
