@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import repeat
 from typing import NamedTuple
@@ -50,27 +51,27 @@ class Setup(NamedTuple):
     cover: Cover
 
 
-class Columns:
+class Columns(ABC):
     """Columns of soil and what lies on them, moved on day by day; a `Stepper` or compiled."""
 
+    @abstractmethod
     def load(self, flat: FloatArray) -> None:
         """Take the state ``[columns, STATE_SIZE]``."""
-        raise NotImplementedError
 
+    @abstractmethod
     def dump(self) -> FloatArray:
         """The state as ``[columns, STATE_SIZE]``."""
-        raise NotImplementedError
 
+    @abstractmethod
     def run(self, drivers: Drivers, weights: Weights, out: FloatArray) -> None:
         """Write ``out[time, depths + (water, frozen share, snow), columns]`` for all days.
 
         `weights` gives for each depth the layers and weights that interpolate to it.
         """
-        raise NotImplementedError
 
+    @abstractmethod
     def year_sums(self, year: Drivers) -> FloatArray:
         """Move on through a year; each layer's temperatures summed, ``[layer, columns]``."""
-        raise NotImplementedError
 
     def spin_up(self, year: Drivers) -> None:
         """Start from the means of a year and run it until the start is forgotten."""
