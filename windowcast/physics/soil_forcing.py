@@ -178,7 +178,8 @@ def _days_of_year(dates: DateArray) -> npt.NDArray[np.int64]:
     """`day_of_year`, worked out once for the days that many columns share."""
     first = dates.min()
     place = (dates - first).astype(np.int64)
-    return day_of_year(first + np.arange(place.max() + 1))[place]
+    number: npt.NDArray[np.int64] = day_of_year(first + np.arange(place.max() + 1))[place]
+    return number
 
 
 def in_order(values: FloatArray) -> FloatArray:
