@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +14,7 @@ import numpy as np
 from windowcast.errors import InputError
 from windowcast.values import load
 from windowcast.weather.grid import Grid
-from windowcast.weather.numerals import iso_dates
+from windowcast.weather.numerals import Bytes, NotPlain, iso_dates
 from windowcast.weather.record import DateArray
 from windowcast.weather.textfile import lines_of
 
@@ -35,8 +36,9 @@ class Listed:
         """The cells of a column as text."""
         return [row[index] for row in self.cells]
 
-    def chars(self, index: int) -> None:
+    def chars(self, index: int) -> Bytes:
         """No column is a matrix of characters."""
+        raise NotPlain
 
     def taken(self, rows: Sequence[int]) -> Listed:
         """Some of the rows, in the order given."""
@@ -60,10 +62,10 @@ class Rows:
         """The cells of a column."""
         return self.cells.column(index)
 
-    def reordered(self, order: list[int]) -> Rows:
-        """The same rows, in another order."""
-        numbers = [self.numbers[i] for i in order]
-        return Rows(self.header, self.cells.taken(order), numbers, self.about)
+    def taken(self, rows: Sequence[int]) -> Rows:
+        """Some of the rows, in the order given."""
+        numbers = [self.numbers[i] for i in rows]
+        return Rows(self.header, self.cells.taken(rows), numbers, self.about)
 
 
 def split_rows(text: str, path: str) -> Rows:
@@ -88,9 +90,10 @@ def split_rows(text: str, path: str) -> Rows:
     _check_delimiter(line, top, path)
     try:
         header = [name.strip() for name in next(csv.reader([line]))]
-        grid = Grid.of(text[end:], len(header)) if line.count('"') % 2 == 0 else None
-        if grid is not None:
-            return Rows(header, grid, range(top + 1, top + 1 + len(grid)), about)
+        if line.count('"') % 2 == 0:
+            with suppress(NotPlain):
+                grid = Grid.of(text[end:], len(header))
+                return Rows(header, grid, range(top + 1, top + 1 + len(grid)), about)
         table = list(csv.reader(text[start:].splitlines()))
     except csv.Error as error:
         raise InputError(f"is not a CSV table ({error})", path=path) from None
@@ -145,18 +148,14 @@ def time_column(header: Sequence[str], path: str) -> tuple[int, bool]:
 
 def dates_of(rows: Rows, key: int, path: str) -> DateArray:
     """The dates of a column; InputError names the row that holds none."""
-    chars = rows.cells.chars(key)
-    found = None if chars is None else iso_dates(chars)
-    if found is not None:
-        return found
+    with suppress(NotPlain):
+        return iso_dates(rows.cells.chars(key))
     cells = [cell.strip() for cell in rows.column(key)]
     if all(len(cell) == 8 and cell.isdigit() for cell in cells):
         cells = [f"{cell[:4]}-{cell[4:6]}-{cell[6:]}" for cell in cells]
-    try:
+    with suppress(ValueError):
         if all(len(cell) == 10 and cell[4] == "-" for cell in cells):
             return np.array(cells, dtype="datetime64[D]")
-    except ValueError:
-        pass
     for cell, number in zip(cells, rows.numbers, strict=True):
         try:
             if not _ISO_DATE.fullmatch(cell):

@@ -24,10 +24,9 @@ import numpy.typing as npt
 from windowcast.errors import InputError
 from windowcast.values import load
 from windowcast.weather.axis import extended, grades_of, span_flag
+from windowcast.weather.numerals import BLANK, Bytes
 from windowcast.weather.record import DateArray, Flag, FloatArray, Grade, Place, Provenance, Record
 
-Bytes = npt.NDArray[np.uint8]
-BLANK = ord(" ")
 # element → (variable, factor)
 _ELEMENTS: Mapping[bytes, tuple[str, float]] = {
     b"TMAX": ("tmax_c", 0.1),

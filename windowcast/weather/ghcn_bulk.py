@@ -28,8 +28,9 @@ import numpy as np
 
 from windowcast.errors import InputError
 from windowcast.files import write_atomic
-from windowcast.weather.ghcn import BLANK, READ, REMEDY, Observations, record_of_observations
+from windowcast.weather.ghcn import READ, REMEDY, Observations, record_of_observations
 from windowcast.weather.ghcn_csv import is_long_csv, is_morning
+from windowcast.weather.numerals import BLANK, calendar_dates
 from windowcast.weather.record import Record
 
 if TYPE_CHECKING:
@@ -42,6 +43,7 @@ _BLOCK_BYTES = 1 << 24
 _CSV = re.compile(r"\d{4}\.csv(\.gz)?$")
 _YEAR_FOLDER = re.compile(r"YEAR=\d{4}$", re.IGNORECASE)
 _NO_TIME = -1
+_FIRST_DATE = 16000101  # as in a .dly file
 
 
 def bulk_files(source: Path) -> list[Path]:
@@ -304,11 +306,8 @@ def _days(column: pa.ChunkedArray) -> pa.Array:
     if pa.types.is_temporal(column.type):
         return column.cast(pa.date32()).cast(pa.int32())
     number = column.cast(pa.int32()).to_numpy().astype(np.int64)
-    year, month, day = number // 10_000, number // 100 % 100, number % 100
-    months = ((year - 1970) * 12 + month - 1).astype("datetime64[M]")
-    dates = months.astype("datetime64[D]") + (day - 1).astype("timedelta64[D]")
-    right = (year >= 1600) & (month >= 1) & (month <= 12) & (day >= 1)
-    right &= dates.astype("datetime64[M]") == months
+    dates, right = calendar_dates(number)
+    right &= number >= _FIRST_DATE
     if not right.all():
         raise ValueError(f"{number[np.argmin(right)]} is not a date")
     return pa.array(dates.astype(np.int64).astype(np.int32))

@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Sequence
 from os import PathLike
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.errors import InputError
 from windowcast.weather.ghcn import READ, REMEDY, Observations, record_of_observations
-from windowcast.weather.record import Record
+from windowcast.weather.grid import Grid
+from windowcast.weather.numerals import NotPlain, basic_dates, whole_numbers
+from windowcast.weather.record import DateArray, FloatArray, Record
+from windowcast.weather.textfile import lines_of
 
 _LONG_LINE = re.compile(r'^"?[A-Z]{2}[A-Z0-9_\-]{9}"?,"?\d{8}"?,"?[A-Z0-9]{4}"?,')
+_TIMED = (b"TMAX", b"PRCP")  # what is moved to the day before when yesterday is read
 _MORNING = (400, 1100)  # observation times, hhmm, at which yesterday is read
 
 
@@ -44,6 +50,66 @@ def read_long_csv(
     InputError
         Not such a file, a damaged row, a day twice, or several stations and none named.
     """
+    try:
+        name, found, hours = _plain(text, station)
+    except NotPlain:
+        name, found, hours = _row_by_row(text, path, station)
+    if not observed and len(hours):
+        observed = "morning" if is_morning(hours).mean() > 0.5 else "midnight"
+    return record_of_observations(found, name, path, observed)
+
+
+# the station's name, its observations, and the times of observation (hhmm, -1 for no number)
+_Found = tuple[str, dict[bytes, Observations], FloatArray]
+
+
+def _plain(text: str, station: str) -> _Found:
+    """What the file holds, if it is written as regularly as the archive writes.
+
+    Raises
+    ------
+    NotPlain
+        It is not, or something is wrong with it: `_row_by_row` can tell what.
+    """
+    line, end = next(lines_of(text))
+    body = text if _LONG_LINE.match(line) else text[end:]
+    grid = Grid.of(body, line.count(",") + 1)
+    if grid.columns < 6 or " " in body or "\t" in body:
+        raise NotPlain
+    identity, element = grid.words(0), grid.words(2)
+    name = station or identity[0].decode()
+    own = identity == name.encode()
+    if element.itemsize != 4:
+        raise NotPlain
+    kind = element.view(np.uint32)  # four letters compare fastest as one number
+    use = np.flatnonzero(own & np.isin(kind, _kinds(READ)))
+    if not len(use) or not (station or own.all()):
+        raise NotPlain
+    grid, kind = grid.taken(use), kind[use]
+    dates, values = basic_dates(grid.chars(1)), whole_numbers(grid.chars(3))
+    mflag, qflag = grid.chars(4)[0], grid.chars(5)[0]
+    hours = np.zeros(0)
+    if grid.columns > 7:
+        timed = np.flatnonzero(np.isin(kind, _kinds(_TIMED)))
+        hours = whole_numbers(grid.taken(timed).chars(7))
+    found = {}
+    for code, its_kind in zip(READ, _kinds(READ), strict=True):
+        mine = np.flatnonzero(kind == its_kind)
+        order, twice = _in_order(dates[mine])
+        keep = mine[order]
+        if len(twice) or np.isnan(values[keep]).any():
+            raise NotPlain
+        keep = keep[values[keep] != -9999]
+        found[code] = Observations(dates[keep], values[keep], mflag[keep], qflag[keep])
+    return name, found, hours[np.isfinite(hours)]
+
+
+def _kinds(elements: Sequence[bytes]) -> npt.NDArray[np.uint32]:
+    return np.array(elements, dtype="S4").view(np.uint32)
+
+
+def _row_by_row(text: str, path: str | PathLike[str], station: str) -> _Found:
+    """What any file holds, or which row is wrong."""
     lines = text.splitlines()
     skip = 0 if _LONG_LINE.match(lines[0]) else 1
     wanted = {name.decode() for name in READ}
@@ -64,7 +130,7 @@ def read_long_csv(
             flags = [*row[4:6], "", ""]
             kept[element].append((date, value, flags[0].strip() or " ", flags[1].strip() or " "))
             numbers[element].append(number)
-            if len(row) > 7 and row[7].strip() and element in ("TMAX", "PRCP"):
+            if len(row) > 7 and row[7].strip() and element.encode() in _TIMED:
                 times.append(row[7].strip())
     if len(stations) != 1:
         some = ", ".join(list(stations)[:3])
@@ -74,10 +140,8 @@ def read_long_csv(
             path=path, field="ID", remedy="name one: FILE:station=ID",
         )  # fmt: skip
     found = {name.encode(): _observations(kept[name], numbers[name], path, name) for name in wanted}
-    if not observed and times:
-        hours = np.array([int(time) if time.isdigit() else -1 for time in times])
-        observed = "morning" if is_morning(hours).mean() > 0.5 else "midnight"
-    return record_of_observations(found, next(iter(stations)), path, observed)
+    hours = np.array([float(time) if time.isdigit() else -1.0 for time in times])
+    return next(iter(stations)), found, hours
 
 
 def _observations(
@@ -100,8 +164,7 @@ def _observations(
                     f"{date!r} is not a date", path=path, row=number, field="DATE", remedy=REMEDY
                 ) from None
         raise
-    order = np.argsort(dates, kind="stable")
-    twice = np.flatnonzero(np.diff(dates[order]) == np.timedelta64(0))
+    order, twice = _in_order(dates)
     if len(twice):
         row = numbers[order[twice[0] + 1]]
         raise InputError(
@@ -109,10 +172,16 @@ def _observations(
             remedy="keep one row for each day and element",
         )  # fmt: skip
     keep = order[values[order] != -9999]
-    mflag, qflag = (np.array([ord(r[k][0]) for r in rows], dtype=np.uint8) for k in (2, 3))
+    mflag, qflag = (np.array([ord(r[k][0]) & 0xFF for r in rows], np.uint8) for k in (2, 3))
     return Observations(dates[keep], values[keep], mflag[keep], qflag[keep])
 
 
-def is_morning(hhmm: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+def _in_order(dates: DateArray) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """What puts the dates in order, and where two in that order are the same."""
+    order = np.argsort(dates, kind="stable")
+    return order, np.flatnonzero(np.diff(dates[order]) == np.timedelta64(0))
+
+
+def is_morning(hhmm: npt.NDArray[Any]) -> npt.NDArray[np.bool_]:
     """Whether observation times are such that yesterday is read."""
     return np.asarray((hhmm >= _MORNING[0]) & (hhmm <= _MORNING[1]))

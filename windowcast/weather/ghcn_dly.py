@@ -6,10 +6,10 @@ import re
 from os import PathLike
 
 import numpy as np
-import numpy.typing as npt
 
 from windowcast.errors import InputError
-from windowcast.weather.ghcn import BLANK, READ, REMEDY, Bytes, Observations, record_of_observations
+from windowcast.weather.ghcn import READ, REMEDY, Observations, record_of_observations
+from windowcast.weather.numerals import Bytes, right_aligned, unsigned
 from windowcast.weather.record import Record
 
 LINE = 269  # 21 for the key, then 31 times value(5), mflag, qflag, sflag
@@ -50,13 +50,13 @@ def read_dly(
         raise _fault("another station begins", path, row, "ID", "give one station's file")
     element = np.ascontiguousarray(lines[:, 17:21]).view("S4").ravel()
     rows = np.flatnonzero(np.isin(element, READ))
-    year, month = _digits(lines[rows, 11:15]), _digits(lines[rows, 15:17])
+    year, month = unsigned(lines[rows, 11:15].T), unsigned(lines[rows, 15:17].T)
     bad = (year < 1600) | (month < 1) | (month > 12)
     if bad.any():
         raise _fault("is no year and month", path, int(rows[np.argmax(bad)]), "YEAR MONTH")
     months = (year - 1970) * 12 + month - 1
     cells = lines[rows, 21:].reshape(len(rows), 31, 8)
-    values, readable = _integers(cells[..., :5])
+    values, readable = right_aligned(np.moveaxis(cells[..., :5], -1, 0), blank=-9999)
     if not readable.all():
         at = int(np.argmin(readable.all(axis=1)))
         field = f"VALUE{int(np.argmin(readable[at])) + 1}"
@@ -96,28 +96,6 @@ def _line_matrix(data: bytes, path: str | PathLike[str]) -> Bytes:
             raise _fault("is not a line of GHCN-Daily", path, row)
     padded = b"".join(line.rstrip().ljust(LINE) for line in lines)
     return np.frombuffer(padded, dtype=np.uint8).reshape(-1, LINE)
-
-
-def _digits(text: Bytes) -> npt.NDArray[np.int64]:
-    """Unsigned numbers without blanks; -1 where a character is no digit. ``[..., width]``."""
-    digit = text.astype(np.int64) - ord("0")
-    number: npt.NDArray[np.int64] = digit @ (10 ** np.arange(text.shape[-1] - 1, -1, -1))
-    return np.where(((digit >= 0) & (digit <= 9)).all(axis=-1), number, -1)
-
-
-def _integers(text: Bytes) -> tuple[npt.NDArray[np.int32], npt.NDArray[np.bool_]]:
-    """Right-aligned signed numbers, and whether each can be read; blank counts as -9999."""
-    number = np.zeros(text.shape[:-1], dtype=np.int32)
-    negative, started = np.zeros_like(number, dtype=bool), np.zeros_like(number, dtype=bool)
-    readable = np.ones_like(number, dtype=bool)
-    for char in np.ascontiguousarray(np.moveaxis(text, -1, 0)):
-        digit = char - np.uint8(ord("0"))  # below 0 becomes large
-        is_digit, minus = digit <= 9, (char == ord("-")) & ~started
-        readable &= is_digit | minus | ((char == BLANK) & ~started)
-        number = number * 10 + digit * is_digit
-        negative |= minus
-        started |= is_digit | minus
-    return np.where(started, np.where(negative, -number, number), -9999), readable
 
 
 def _fault(

@@ -1,7 +1,8 @@
 """Numbers and dates out of matrices of characters, by array arithmetic.
 
 Characters come as ``[place, ...]``: the first axis runs along a cell, from left to right. What is
-not written plainly is not read but said to be unreadable; nothing here knows files or rows.
+not written plainly is refused (by `NotPlain`, or a mask), never guessed; careful readers then say
+what it is, and in which row.
 """
 
 from __future__ import annotations
@@ -15,7 +16,11 @@ Bytes = npt.NDArray[np.uint8]
 Mask = npt.NDArray[np.bool_]
 BLANK = ord(" ")
 MOST_DIGITS = 15  # with so many, number / 10**places is rounded once, as ``float`` rounds the text
-_TEN_TO = 10.0 ** np.arange(MOST_DIGITS + 1)
+_TEN_TO = np.array([float(10**places) for places in range(MOST_DIGITS + 1)])
+
+
+class NotPlain(Exception):  # noqa: N818 - no error: it asks for the careful way
+    """Text is not written as plainly as the quick way needs."""
 
 
 def digits(chars: Bytes) -> tuple[Bytes, Mask]:
@@ -55,13 +60,10 @@ def right_aligned(chars: Bytes, blank: int) -> tuple[npt.NDArray[np.int32], Mask
     return np.where(started, np.where(negative, -number, number), blank), readable
 
 
-def decimals(chars: Bytes) -> FloatArray | None:
-    """Numbers with or without sign and decimal point, NaN for blank cells.
+def decimals(chars: Bytes) -> tuple[FloatArray, Mask]:
+    """Numbers with or without minus and decimal point, and whether each is written in that way.
 
-    Returns
-    -------
-    FloatArray or None
-        To the bit what ``float`` makes of each cell; None when one is written in another way.
+    To the bit what ``float`` makes of a cell; NaN where it is blank.
     """
     number = np.zeros(chars.shape[1:])
     places, count = np.zeros_like(number, dtype=np.int8), np.zeros_like(number, dtype=np.int8)
@@ -78,20 +80,38 @@ def decimals(chars: Bytes) -> FloatArray | None:
         negative |= minus
         ended |= blank & started
         started |= ~blank
-    if not (readable & ((count > 0) | ~started)).all() or (count > MOST_DIGITS).any():
-        return None
-    value = number / _TEN_TO[places]
-    return np.where(started, np.where(negative, -value, value), np.nan)
+    readable &= ((count > 0) | ~started) & (count <= MOST_DIGITS)
+    value = number / _TEN_TO[np.minimum(places, MOST_DIGITS)]
+    return np.where(started, np.where(negative, -value, value), np.nan), readable
 
 
-def iso_dates(chars: Bytes) -> DateArray | None:
-    """Dates written YYYY-MM-DD or YYYYMMDD, all in the same way; None when one is no date."""
+def whole_numbers(chars: Bytes) -> FloatArray:
+    """Whole numbers, NaN for blank cells; `NotPlain` where one is written in another way."""
+    value, readable = decimals(chars)
+    if not readable.all() or (chars == ord(".")).any():
+        raise NotPlain
+    return value + 0.0  # no -0.0: a whole number has none
+
+
+def basic_dates(chars: Bytes) -> DateArray:
+    """Dates written YYYYMMDD.
+
+    Raises
+    ------
+    NotPlain
+        One is not, or is no date of the calendar.
+    """
+    found, right = calendar_dates(unsigned(chars))
+    if len(chars) != 8 or not right.all():
+        raise NotPlain
+    return found
+
+
+def iso_dates(chars: Bytes) -> DateArray:
+    """Dates written YYYY-MM-DD, or all YYYYMMDD; refused as in `basic_dates`."""
     if len(chars) == 10 and (chars[[4, 7]] == ord("-")).all():
         chars = chars[[0, 1, 2, 3, 5, 6, 8, 9]]
-    if len(chars) != 8:
-        return None
-    found, right = calendar_dates(unsigned(chars))
-    return found if right.all() else None
+    return basic_dates(chars)
 
 
 def calendar_dates(yyyymmdd: npt.NDArray[np.int64]) -> tuple[DateArray, Mask]:

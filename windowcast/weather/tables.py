@@ -7,7 +7,6 @@ names quantities and units (`windowcast.weather.columns`).
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,7 +26,7 @@ from windowcast.weather.csv_rows import (
     split_rows,
     time_column,
 )
-from windowcast.weather.numerals import decimals
+from windowcast.weather.numerals import NotPlain, decimals
 from windowcast.weather.record import (
     DAILY_VARIABLES,
     HOURLY_VARIABLES,
@@ -85,7 +84,7 @@ def read_table(
     times = dates_of(rows, key, path) if daily else hours_of_rows(rows, key, path)
     if any_order:
         order = np.argsort(times, kind="stable")
-        times, rows = times[order], rows.reordered(order.tolist())
+        times, rows = times[order], rows.taken(order.tolist())
     check_order(times, rows.numbers, path, rows.header[key])
 
     found = {
@@ -132,7 +131,7 @@ def _one_station(rows: Rows, station: str, path: str) -> Rows:
     cells = [cell.strip() for cell in rows.column(names.index("station"))]
     stations = dict.fromkeys(cells)
     if station:
-        rows = rows.reordered([i for i, cell in enumerate(cells) if cell == station])
+        rows = rows.taken([i for i, cell in enumerate(cells) if cell == station])
     if (station not in stations) if station else (len(stations) > 1):
         some = ", ".join(list(stations)[:3])
         raise InputError(
@@ -144,12 +143,13 @@ def _one_station(rows: Rows, station: str, path: str) -> Rows:
 
 def _cells(rows: Rows, column: Column, times: DateArray, *, daily: bool, path: str) -> _Cells:
     """Numbers of a column, without codes for missing and without what the archive rejects."""
-    chars = rows.cells.chars(column.index)
-    plain = None if chars is None else decimals(chars)
-    if plain is None:
-        raw, trace = _words(rows.column(column.index), rows.numbers, column, path)
-    else:
-        raw, trace = plain, np.zeros(len(plain))
+    try:
+        raw, plain = decimals(rows.cells.chars(column.index))
+    except NotPlain:
+        raw, plain = np.full(len(rows), np.nan), np.zeros(len(rows), dtype=bool)
+    trace, odd = np.zeros(len(rows)), np.flatnonzero(~plain)
+    if len(odd):
+        raw[odd], trace[odd] = _words(rows.taken(odd.tolist()), column, path)
     values = column.convert(raw)
     limits = (DAILY_VARIABLES if daily else HOURLY_VARIABLES)[column.variable]
     coded = np.isin(raw, load("quality")["missing_codes"].value)
@@ -185,15 +185,14 @@ def _attributes(rows: Rows, column: Column) -> tuple[FloatArray, npt.NDArray[np.
     return trace, failed
 
 
-def _words(
-    cells: Sequence[str], numbers: Sequence[int], column: Column, path: str
-) -> tuple[FloatArray, FloatArray]:
+def _words(rows: Rows, column: Column, path: str) -> tuple[FloatArray, FloatArray]:
     """The slow way: words for missing, T for trace, and the row of anything else."""
+    cells = rows.column(column.index)
     known: dict[str, tuple[float, bool]] = {}
 
     def refused(cell: str) -> InputError:
         return InputError(
-            f"{cell!r} is not a number", path=path, row=numbers[cells.index(cell)],
+            f"{cell!r} is not a number", path=path, row=rows.numbers[cells.index(cell)],
             field=column.header, remedy="leave the cell empty when the value is missing",
         )  # fmt: skip
 

@@ -19,6 +19,7 @@ import numpy as np
 
 from windowcast.errors import InputError
 from windowcast.weather.axis import record_of
+from windowcast.weather.numerals import calendar_dates
 from windowcast.weather.record import (
     DAILY_VARIABLES,
     DateArray,
@@ -191,14 +192,9 @@ def _first_fault(lines: Sequence[str]) -> tuple[int, str]:
 
 def _dates(yyyymmdd: FloatArray, path: str | PathLike[str]) -> DateArray:
     readable = (yyyymmdd > 0) & (yyyymmdd < 1e8)
-    day = np.where(readable, yyyymmdd, 0).astype(np.int64)
-    year, month, of_month = day // 10000, day // 100 % 100, day % 100
-    months = (year - 1970) * 12 + month - 1
-    first: DateArray = months.astype("datetime64[M]").astype("datetime64[D]")
-    dates: DateArray = first + (of_month - 1).astype("timedelta64[D]")
-    wrong = (month < 1) | (month > 12) | (dates.astype("datetime64[M]").astype(int) != months)
-    if wrong.any():
-        text = f"{yyyymmdd[wrong][0]:.0f} is not a date"
+    dates, right = calendar_dates(np.where(readable, yyyymmdd, 0).astype(np.int64))
+    if not right.all():
+        text = f"{yyyymmdd[~right][0]:.0f} is not a date"
         raise InputError(text, path=path, field="LST_DATE", remedy=_REMEDY)
     return dates
 
