@@ -219,7 +219,7 @@ def test_what_is_regular(text: str, cells: list[list[str]]) -> None:
 @pytest.mark.parametrize(
     "text",
     ["", "\n", "1\n2", "1,2\n3", "1,2\n\n3,4", "1,2,3", "1,2\r3,4", "1,é", "1,2\v3,4", '"a\nb",2',
-     '5",2\n3",4', '"a""b",2', '"a" ,2', "1,\x00", f"1,{'9' * 140_000}"],
+     '5",2\n3",4', '"a""b",2', '"a" ,2', '"1,"2', "1,\x00", f"1,{'9' * 140_000}"],
 )  # fmt: skip
 def test_what_is_left_to_the_careful_way(text: str) -> None:
     with pytest.raises(NotPlain):

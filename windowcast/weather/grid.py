@@ -65,7 +65,8 @@ class Grid:
         quotes = np.flatnonzero(raw == _QUOTE) if '"' in text else breaks[:0]
         if len(quotes):
             breaks = breaks[np.searchsorted(quotes, breaks) % 2 == 0]
-        if len(breaks) % columns or not newline[breaks[columns - 1 :: columns]].all():
+        row_ends = breaks[columns - 1 :: columns]
+        if not len(breaks) or len(breaks) % columns or not newline[row_ends].all():
             raise NotPlain
         edges = sliding_window_view(np.append(-1, breaks), columns + 1)[::columns]
         grid = cls(text, raw, edges, bool(len(quotes)))
