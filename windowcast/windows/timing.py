@@ -106,6 +106,8 @@ def timing_of(
     today = ahead.dates[0]
     start = today - np.timedelta64(int(season_day(ahead.dates[:1], southern=southern)[0]), "D")
     was_open = np.flatnonzero(before & (past.dates >= start))
+    turn = np.flatnonzero(np.diff(season_day(ahead.dates, southern=southern)) < 0)
+    running = _futures(score)[:, : int(turn[0]) + 1 if turn.size else None]
     soon = score[0, :days]
     in_season = bool(((soon >= rule.season) | np.isnan(soon)).any())
     return Timing(
@@ -117,8 +119,8 @@ def timing_of(
         opened=_date(past.dates[was_open[0]]) if was_open.size else None,
         closed=_date(past.dates[was_open[-1]]) if was_open.size and not in_season else None,
         closed_sure=not was_open.size or not np.isnan(gone[0, was_open[-1] + 1 :][:1]).any(),
-        opens=marked(_opens(score, ahead.dates, rule, years), purpose, needs, southern=southern),
-        closes=_closes(score, ahead.dates, rule, southern=southern, years=years),
+        opens=marked(_opens(running, ahead.dates, rule, years), purpose, needs, southern=southern),
+        closes=_closes(running, ahead.dates, rule, years),
         usual=marked(
             _usual(gone[0], number, start, today, rule), purpose, needs, southern=southern
         ),
@@ -172,21 +174,16 @@ def _futures(score: FloatArray) -> FloatArray:
 
 
 def _opens(score: FloatArray, dates: DateArray, rule: Rule, years: int | None) -> DateRange | None:
-    rows = _futures(score)
-    return date_range(first_day(rows >= rule.season, np.isnan(rows)), dates, years)
+    """First open day of the running season, from its futures' scores ``[member, day]``."""
+    return date_range(first_day(score >= rule.season, np.isnan(score)), dates, years)
 
 
-def _closes(
-    score: FloatArray, dates: DateArray, rule: Rule, *, southern: bool, years: int | None
-) -> DateRange | None:
+def _closes(score: FloatArray, dates: DateArray, rule: Rule, years: int | None) -> DateRange | None:
     """Last open day of the running season; None when most members still have it open at the end."""
-    turn = np.flatnonzero(np.diff(season_day(dates, southern=southern)) < 0)
-    stop = int(turn[0]) + 1 if turn.size else len(dates)
-    rows = _futures(score)[:, :stop]
-    open_days: BoolArray = rows >= rule.season
+    open_days: BoolArray = score >= rule.season
     if open_days[:, -1].mean() > 0.5:
         return None
-    return date_range(last_day(open_days, np.isnan(rows)), dates, years)
+    return date_range(last_day(open_days, np.isnan(score)), dates, years)
 
 
 def _usual(
