@@ -140,6 +140,51 @@ def test_the_sprayer_can_only_lower_the_wind_limit() -> None:
     assert noon("wind", here=site(equipment={"wind_max_m_s": 8.0}), wind_m_s=5.0) == 0.0
 
 
+def towards(*bearings: tuple[float, float]) -> Site:
+    areas = [
+        {"name": f"area {n}", "bearing_from_deg": a, "bearing_to_deg": b}
+        for n, (a, b) in enumerate(bearings)
+    ]
+    return site(sensitive=areas)
+
+
+# A wind from the west blows towards the east (WMO-No. 8: named by where it comes from)
+@pytest.mark.parametrize(
+    ("wind_from", "bearings", "score"),
+    [
+        (270, [(60, 120)], 0.0),  # towards the middle of it
+        (300, [(60, 120)], 0.0),  # just on its edge: towards 120
+        (311, [(60, 120)], 0.0),  # towards 131: within half a point of its edge
+        (345, [(60, 120)], 1.0),  # towards 165: 45 degrees past it
+        (90, [(60, 120)], 1.0),  # away from it
+        (180, [(330, 20)], 0.0),  # about north, over the zero
+        (0, [(330, 20)], 1.0),
+        (360, [(330, 20)], 1.0),
+        (180, [(60, 120), (350, 10)], 0.0),  # the second of two
+        (37, [(0, 360)], 0.0),  # all round
+        (270, [(90, 90)], 0.0),  # one bearing
+        (270, [], 1.0),
+    ],
+)
+def test_wind_towards_a_sensitive_area_is_a_no(
+    wind_from: float, bearings: list[tuple[float, float]], score: float
+) -> None:
+    here = towards(*bearings)
+    assert noon("sensitive_areas", here=here, wind_from_deg=wind_from) == score
+
+
+def test_between_towards_and_past_it_fades_and_unknown_stays_unknown() -> None:
+    east = towards((60.0, 120.0))
+    steps = [
+        noon("sensitive_areas", here=east, wind_from_deg=(120.0 + off + 180.0) % 360.0)
+        for off in range(61)
+    ]
+    assert steps == sorted(steps)
+    assert 0 < steps[28] < 1
+    assert math.isnan(noon("sensitive_areas", here=east))  # no direction in the forecast
+    assert noon("sensitive_areas") == 1.0  # nothing to ask where no area is named
+
+
 @pytest.mark.parametrize(
     ("delta", "good"),
     # ideal 2 to 8, caution below 2 or above 10 °C (Wolf; Australian Bureau of Meteorology)

@@ -174,6 +174,8 @@ def test_commented_examples_are_valid(tmp_path: Path) -> None:
     site = load_site(path)
     assert site.calendar.blackout[0].reason == "tournament"
     assert site.weather.own[0].columns[1].quantity == "soil_5cm_c"
+    assert site.sensitive[0].name == "school"
+    assert site.sensitive[0].width_deg == 50
     assert site.equipment.wind_max_m_s == 4.5
     assert site.advice.watering_in_days == 2
 

@@ -23,7 +23,7 @@ from windowcast.report.message import message_text
 from windowcast.report.page import render_page
 from windowcast.report.season import plan_json, plan_schema, plan_text, shipped_plan_schema
 from windowcast.report.terminal import table_text
-from windowcast.site import Site
+from windowcast.site import Sensitive, Site
 from windowcast.values import Value
 from windowcast.weather.ensemble import members
 from windowcast.weather.record import FloatArray, Weather
@@ -382,6 +382,14 @@ def test_plan_and_ranking_name_the_same_day(sample: Answer) -> None:
     assert f"these hours hold in {100 * best.odds.share:.0f} of 100" in outlook.advice
 
 
+def test_the_futures_end_in_the_next_season_and_do_not_open_it(sample: Answer) -> None:
+    # they run to the end of August; when the next autumn opens is told by whole past seasons
+    assert sample.ahead.dates[-1] == np.datetime64("2018-08-31")
+    autumn = next(p for p in sample.ranking.purposes if p.purpose == "pre-fall")
+    assert "by past years" in autumn.advice
+    assert "not at all" not in autumn.advice
+
+
 @pytest.fixture(scope="module")
 def september() -> Answer:
     return answer_on(dt.date(2017, 9, 6))
@@ -551,6 +559,14 @@ def test_text_fits_and_follows_the_units(plan: SeasonPlan) -> None:
         lines = plan_text(plan, width).splitlines()
         assert max(map(len, lines)) <= width
         assert all(line == line.rstrip() for line in lines)
+
+
+def test_sensitive_areas_are_not_judged_on_whole_days_and_that_is_said(sample: Answer) -> None:
+    area = Sensitive(name="school", bearing_from_deg=20.0, bearing_to_deg=60.0)
+    guarded = replace(sample, site=sample.site.model_copy(update={"sensitive": (area,)}))
+    said = "Wind towards the sensitive areas of the site file is not judged on whole days"
+    assert said in " ".join(plan_for(guarded).assumptions)
+    assert said not in " ".join(plan_for(sample).assumptions)
 
 
 def test_a_purpose_that_mostly_stays_shut_says_so_in_words(plan: SeasonPlan) -> None:

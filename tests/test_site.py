@@ -96,6 +96,18 @@ FAULTS = [
         '[[calendar.blackout]]\nfirst = 2025-01-03\nhours = "noon"\n',
         8, "calendar.blackout[2].hours", "'noon'", "06:00-19:00",
     ),
+    (
+        HEAD + '[[sensitive]]\nname = "pond"\nbearing_from_deg = 20\nbearing_to_deg = 400\n',
+        7, "sensitive[1].bearing_to_deg", "400", "a number from 0 to 360",
+    ),
+    (
+        HEAD + '[[sensitive]]\nname = "pond"\nbearing_from_deg = "N"\nbearing_to_deg = 40\n',
+        6, "sensitive[1].bearing_from_deg", "'N'", "a number from 0 to 360",
+    ),
+    (
+        HEAD + '[[sensitive]]\nbearing_from_deg = 20\nbearing_to_deg = 40\n',
+        4, "sensitive[1].name", "is missing", "text of 1 to 120",
+    ),
     (HEAD + '[weather]\nfiles = "w.csv"\n', 5, "weather.files", "'w.csv'", "a list, each text"),
     (HEAD + "[advice]\nodds_threshold = 60\n", 5, "advice.odds_threshold", "60", "0.05 to 0.99"),
     (HEAD + "advice.odds_threshold = 60\n", 4, "advice.odds_threshold", "60", "0.05 to 0.99"),

@@ -132,6 +132,26 @@ class Calendar(_Part):
         return text
 
 
+Bearing = Annotated[float, Field(ge=0.0, le=360.0, strict=True)]
+
+
+class Sensitive(_Part):
+    """Ground that no drift may reach: what it spans on the compass as seen from the turf.
+
+    Clockwise from the first bearing to the second, so that 330 to 20 lies about north.
+    """
+
+    name: Annotated[str, Field(min_length=1, max_length=120)]
+    bearing_from_deg: Bearing
+    bearing_to_deg: Bearing
+
+    @property
+    def width_deg(self) -> float:
+        """Angle it spans; 0 to 360 is all round."""
+        span = self.bearing_to_deg - self.bearing_from_deg
+        return span if span == 360 else span % 360
+
+
 class SensorColumn(_Part):
     """One column of an own logger's file."""
 
@@ -194,6 +214,7 @@ class Site(_Part):
     log_file: str = ""  # season log; empty: <site file>.log.sqlite
     equipment: Equipment = Equipment()
     calendar: Calendar = Calendar()
+    sensitive: tuple[Sensitive, ...] = ()
     weather: WeatherSources = WeatherSources()
     advice: Advice = Advice()
 

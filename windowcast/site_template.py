@@ -59,6 +59,13 @@ spray_weekdays = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 # hours = "08:00-18:00"
 # reason = "tournament"
 
+# Ground that no drift may reach, by the compass bearings it spans as seen from the turf, clockwise:
+# 330 to 20 lies about north. Hours whose wind blows towards it are a no. One block for each.
+# [[sensitive]]
+# name = "school"
+# bearing_from_deg = 330
+# bearing_to_deg = 20
+
 [weather]
 # Weather files, relative to this one; none: the station archive and the public forecast.
 {files}

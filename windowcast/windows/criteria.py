@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.site import Site, parse_hours
+from windowcast.site import Sensitive, Site, parse_hours
 from windowcast.weather.record import FloatArray
 from windowcast.windows.grade import table_of
 from windowcast.windows.hours import HourContext, chance, sliding
@@ -97,6 +97,25 @@ def over_limit(wind_m_s: FloatArray, site: Site) -> FloatArray:
     if limit is None:
         return np.zeros_like(wind_m_s)
     return np.where(np.isnan(wind_m_s), np.nan, (wind_m_s > limit).astype(np.float64))
+
+
+@criterion
+def sensitive_areas(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
+    """Degrees by which the wind blows past the nearest sensitive area of the site, 0 towards it."""
+    return off_areas(ctx.get("wind_from_deg"), ctx.site.sensitive)
+
+
+def off_areas(wind_from_deg: FloatArray, areas: Sequence[Sensitive]) -> FloatArray:
+    """Angle between where the wind blows to and the nearest of the areas, 180 without any.
+
+    NaN where there are areas and the direction is not known.
+    """
+    off = np.full_like(wind_from_deg, 180.0)
+    for area in areas:
+        clockwise = (wind_from_deg + 180.0 - area.bearing_from_deg) % 360.0
+        beyond = np.minimum(clockwise - area.width_deg, 360.0 - clockwise)
+        off = np.minimum(off, np.maximum(beyond, 0.0))
+    return off
 
 
 @criterion

@@ -118,6 +118,11 @@ def _assumptions(site: Site, members: Members, seasons: int) -> tuple[str, ...]:
     lines = [basis, f"Workable days are judged on whole days: {NOT_JUDGED}."]
     if not np.isfinite(members.daily.get("wind_mean_m_s")[..., -1]).any():
         lines.append(f"{NO_WIND[0].upper()}{NO_WIND[1:]}.")
+    if site.sensitive:
+        lines.append(
+            "Wind towards the sensitive areas of the site file is not judged on whole days: expect "
+            "fewer than shown."
+        )
     if site.turf.irrigated is None:
         lines.append(
             "The site file does not say whether the turf is irrigated: barriers are watered in by "
