@@ -181,6 +181,26 @@ def test_what_was_filled_in_and_what_to_add_is_said(run: Run, site: Path) -> Non
     assert "survivors_mixed" not in run("add", "note", "date=2018-01-17", "text=dry")
 
 
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_when_to_look_for_the_effect_is_said(run: Run) -> None:
+    # glyphosate in the cold: 2 to 6 weeks (from memory); on dormant turf 72 % in December, 93 % in
+    # February (Toler, Willis, Estes & McCarty 2007, HortScience 42(3):670)
+    added = run("add", "application", *SPRAY, "--no-weather")
+    said = "look for the effect of glyphosate: Tue 30 Jan to Tue 27 Feb (2 to 6 weeks after) [from"
+    assert said in flat(added)
+    assert "glyphosate in trials on dormant turf: 72 to 93 % control" in flat(added)
+    assert "HortScience 42(3):670" in flat(added)
+    assert said in flat(run("show", added[:8]))
+    spring = run("add", "application", *[w for w in SPRAY if "purpose" not in w], "--no-weather")
+    assert said in flat(spring)
+    assert "in trials on dormant turf" not in spring
+    barrier = run("add", "application", NOON, "active=prodiamine", "--no-weather")
+    assert "look for" not in barrier  # nothing to see of a barrier
+
+
 def test_history_reads_as_words(run: Run) -> None:
     run("add", "application", *SPRAY, "--no-weather")
     said = run("history")

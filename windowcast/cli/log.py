@@ -6,6 +6,7 @@ import datetime as dt
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,7 @@ import click
 from windowcast.errors import InputError, WindowcastError
 
 if TYPE_CHECKING:
+    from windowcast.materials.actives import Actives
     from windowcast.records.model import Application, Entry
     from windowcast.records.store import Change, SeasonLog, Stored
     from windowcast.site import Site
@@ -61,12 +63,28 @@ class Place:
             established=self.site.turf.established if self.site else None,
         )
         if isinstance(entry, Application):
-            from windowcast.materials.actives import load_actives
-
-            known = load_actives(self.start.beside(self.site.materials_file) if self.site else None)
+            known = self.materials
             materials = tuple(replace(m, active=known[m.active].name) for m in entry.materials)
             entry = replace(entry, materials=materials)
         return entry
+
+    @cached_property
+    def materials(self) -> Actives:
+        """What is known of actives, with the numbers of the site's labels."""
+        from windowcast.materials.actives import load_actives
+
+        return load_actives(self.start.beside(self.site.materials_file) if self.site else None)
+
+    def expected(self, entry: Application) -> list[str]:
+        """When to look for the effect of an application, and what trials say of it, in lines."""
+        from windowcast.records.expected import expected_of
+        from windowcast.records.sheet import WIDTH
+        from windowcast.report.screen import fitted, prose_width
+
+        known = [self.materials[name] for name in entry.actives if name in self.materials]
+        facts = expected_of(entry, known)
+        lines = [f"  {fact.label}: {fact.text} [{fact.source}]" for fact in facts]
+        return fitted(lines, min(WIDTH, prose_width()))
 
 
 def _place_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -125,6 +143,9 @@ def add(
         _say(log.get(entry_id), place)
     if isinstance(entry, Application) and entry is not entered:
         click.echo(f"  filled in: {entry.weather_source}")
+    if isinstance(entry, Application):
+        for line in place.expected(entry):
+            click.echo(line)
     if isinstance(entry, FieldNote) and entry.survivors_mixed is None and _SURVIVED(entry.text):
         click.echo(
             "  If live plants stand beside dying ones of the same size, say so with windowcast log"
@@ -165,7 +186,9 @@ def show(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
         history = log.history(stored.id)
     _say(stored, place)
     if isinstance(stored.entry, Application):
-        click.echo("\n".join(["", *sheet_lines(record_sheet(stored.entry))]))
+        expected = place.expected(stored.entry)
+        sheet = [*sheet_lines(record_sheet(stored.entry)), *([""] if expected else []), *expected]
+        click.echo("\n".join(["", *sheet]))
     else:
         for name, value in to_plain(stored.entry).items():
             click.echo(f"  {fields_text({name: value})}")

@@ -14,8 +14,8 @@ from os import PathLike
 import numpy as np
 
 from windowcast.errors import InputError
-from windowcast.materials.actives import Actives, load_actives
-from windowcast.materials.needs import ActiveNeeds, needs_of
+from windowcast.materials.actives import Active, Actives, load_actives
+from windowcast.materials.needs import needs_of
 from windowcast.materials.rotation import (
     RotationFlag,
     Suspicion,
@@ -25,6 +25,7 @@ from windowcast.materials.rotation import (
     same_place,
     suspect_resistance,
 )
+from windowcast.records.expected import expected_of
 from windowcast.records.facts import Fact, facts_of
 from windowcast.records.hindsight import (
     Scored,
@@ -163,14 +164,17 @@ def _review(
 ) -> ReviewedApplication:
     application = stored.entry
     notes: list[str] = []
-    needs = _needs(application, site, materials, notes)
+    members = _members(application, materials, notes)
+    needs = needs_of(members, str(site.turf.species)) if members else None
+    expected = expected_of(application, members)
     inside = context is not None and _inside(context, application, site)
     if not inside or context is None:
         notes.append("the weather record does not hold this date")
         return ReviewedApplication(
-            stored.id, application, (), None, bool(application.purpose), 0, "", None, tuple(notes)
-        )
-    facts = facts_of(context, application, needs)
+            stored.id, application, expected, None, bool(application.purpose), 0, "", None,
+            tuple(notes),
+        )  # fmt: skip
+    facts = (*facts_of(context, application, needs), *expected)
     if needs is None:
         return ReviewedApplication(
             stored.id, application, facts, None, bool(application.purpose), 0, "", None,
@@ -195,16 +199,15 @@ def _review(
     )
 
 
-def _needs(
-    application: Application, site: Site, materials: Actives, notes: list[str]
-) -> ActiveNeeds | None:
+def _members(application: Application, materials: Actives, notes: list[str]) -> list[Active]:
+    """The actives of an application that are known; a note for each that is not."""
     members = []
     for name in application.actives:
         try:
             members.append(materials[name])
         except InputError:
             notes.append(f"{name} is not known, so its needs cannot be judged")
-    return needs_of(members, str(site.turf.species)) if members else None
+    return members
 
 
 def _inside(context: HourContext, application: Application, site: Site) -> bool:
