@@ -23,7 +23,7 @@ import numpy.typing as npt
 
 from windowcast.errors import InputError
 from windowcast.values import load
-from windowcast.weather.axis import extended, grades_of, span_flag
+from windowcast.weather.axis import extended, span_flag
 from windowcast.weather.numerals import BLANK, Bytes
 from windowcast.weather.record import DateArray, Flag, FloatArray, Grade, Place, Provenance, Record
 
@@ -87,22 +87,23 @@ def record_of_observations(
         if presumed.any():
             text = f"{presumed.sum()} missing amounts the archive presumes zero stay missing"
             flags.append(span_flag("presumed-zero", variable, obs.dates[presumed], "removed", text))
+        lost = failed | presumed
         amount = np.where(trace, load("quality").number("trace_rain"), obs.values * factor)
-        values[variable] = np.full(len(axis), np.nan)
         at = (obs.dates - axis[0]).astype(np.int64)
-        values[variable][at] = np.where(failed | presumed, np.nan, amount)
-        best = np.zeros(len(axis), dtype=np.uint8)
-        best[at] = np.where(trace, Grade.ESTIMATED, Grade.OBSERVED)
-        grades[variable] = grades_of(values[variable], best)
+        values[variable] = np.full(len(axis), np.nan)
+        values[variable][at] = np.where(lost, np.nan, amount)
+        grades[variable] = np.full(len(axis), Grade.MISSING, dtype=np.uint8)
+        known = np.where(trace, Grade.ESTIMATED, Grade.OBSERVED)
+        grades[variable][at] = np.where(lost, Grade.MISSING, known)
     if station.startswith(_COOPERATIVE) and not observed:
         text = (
             "the hour of observation is not in the file: a cooperative station is often read in "
             "the morning; if this one is, say FILE:observed=morning"
         )
         flags.append(span_flag("observing-day", "", axis, "kept", text))
-    known = tuple(k for k, v in values.items() if np.isfinite(v).any())
+    measured = tuple(k for k, v in values.items() if np.isfinite(v).any())
     source = Provenance(
-        "file", f"{name}, GHCN-Daily station {station}", known, str(axis[0]), str(axis[-1]),
+        "file", f"{name}, GHCN-Daily station {station}", measured, str(axis[0]), str(axis[-1]),
         licence="GHCN-Daily, NOAA NCEI; US stations public domain",
     )  # fmt: skip
     record = Record(Place(station, np.nan, np.nan), axis, values, grades, (source,), tuple(flags))

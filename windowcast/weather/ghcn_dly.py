@@ -44,7 +44,8 @@ def read_dly(
         Not such a file, a damaged line, an element-month twice, or several stations.
     """
     lines = _line_matrix(data, path)
-    one_station = (lines[:, :11] == lines[0, :11]).all(axis=1)
+    station = np.ascontiguousarray(lines[:, :11]).view("S11").ravel()
+    one_station = station == station[0]
     if not one_station.all():
         row = int(np.argmin(one_station))
         raise _fault("another station begins", path, row, "ID", "give one station's file")

@@ -175,7 +175,8 @@ class Record:
 
     def between(self, first: np.datetime64, last: np.datetime64) -> Record:
         """The part from `first` to `last`, both included."""
-        keep = (self.times >= first) & (self.times <= last)
+        start, stop = np.searchsorted(self.times, first), np.searchsorted(self.times, last, "right")
+        keep = slice(int(start), int(stop))
         return replace(
             self,
             times=self.times[keep],
