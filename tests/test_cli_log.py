@@ -326,4 +326,4 @@ def test_which_log_must_be_said(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as stop:
         main(["log", "list"])
     assert stop.value.code == 2
-    assert "which log?" in capsys.readouterr().err
+    assert "no log is given" in capsys.readouterr().err

@@ -37,6 +37,23 @@ def test_no_line_is_wider_than_the_terminal(width: int, explain: bool) -> None:
     assert "78" in text
 
 
+def test_further_lines_stand_further_in() -> None:
+    lines = table_text(ranking(), width=72, explain=True, colour=False).splitlines()
+    cautions = lines[next(n for n, line in enumerate(lines) if line.startswith("! ")) :]
+    assert all(line.startswith(("! ", "  ")) for line in cautions)
+    values = lines[lines.index("Where the numbers come from") + 2 :]
+    judged = values[: next(n for n, line in enumerate(values) if line.startswith("  odds"))]
+    assert any(line.startswith(" " * 7) for line in judged)
+    assert all(line[5:7] == "  " for line in judged if line.startswith("  "))
+
+
+@pytest.mark.parametrize("form", ["csv", "text"])
+def test_explain_is_not_lost_where_it_has_no_place(form: str) -> None:
+    result = CliRunner().invoke(_show, ["--format", form, "--explain"])
+    assert result.output == ""
+    assert f"--explain: has no place in {form}; use --format table or json" in str(result.exception)
+
+
 def test_plain_when_not_a_terminal_coloured_when_asked() -> None:
     assert "\x1b" not in table_text(ranking())
     assert "\x1b[" in table_text(ranking(), colour=True, width=120)

@@ -36,7 +36,7 @@ class Place:
         self.site: Site | None = self.start.site() if site_file else None
         found = log_file or (self.start.log_file(self.site) if self.site else None)
         if found is None:
-            raise InputError("which log?", remedy="give --site SITE.toml or --log FILE")
+            raise InputError("no log is given", remedy="name --site SITE.toml or --log FILE")
         self.log_file = found
 
     def open(self, *, create: bool = False) -> SeasonLog:
@@ -103,7 +103,7 @@ def command() -> None:
 
 
 @command.command("add")
-@click.argument("kind", type=click.Choice(KINDS))
+@click.argument("kind", metavar="KIND", type=click.Choice(KINDS))
 @click.argument("words", nargs=-1, required=True, metavar="FIELD=VALUE...")
 @_place_options
 @click.option(
@@ -119,7 +119,9 @@ def add(
     files: tuple[str, ...],
     no_weather: bool,
 ) -> None:
-    """Add an entry, e.g. add probe date=2025-10-01 depth="2 in" temp="66 F".
+    """Add an entry of a KIND: application, probe, count, rating, cover, note.
+
+    For instance: add probe date=2025-10-01 depth="2 in" temp="66 F".
 
     An application: start="2025-12-03 10:15" active="glyphosate 0.5 lb/acre" product=...
     registration=... where="field 2" area="2 acre" carrier="25 gal/acre" operator=...; with a site

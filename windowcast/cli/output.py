@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from windowcast.errors import InputError
+
 if TYPE_CHECKING:
     from windowcast.answer import Answer
     from windowcast.units import System
@@ -62,8 +64,13 @@ def emit(
     Raises
     ------
     InputError
-        A file cannot be written; nothing is then printed.
+        A file cannot be written, or --explain is asked of a format that cannot hold it; nothing
+        is then printed.
     """
+    if explain and format_ in ("csv", "text"):
+        raise InputError(
+            f"has no place in {format_}", field="--explain", remedy="use --format table or json"
+        )
     if units is not None:
         answer = replace(answer, ranking=replace(answer.ranking, units=units))
     if page is not None:

@@ -74,7 +74,9 @@ def write_calendar(
     except UnicodeDecodeError:
         raise InputError("is not a calendar file", path=path, remedy="name another") from None
     except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", path=path) from None
+        raise InputError(
+            f"cannot be read ({error.strerror})", path=path, remedy="name a file"
+        ) from None
     try:
         return write_atomic(path, calendar_text(answer, previous=previous, now=now))
     except InputError as error:

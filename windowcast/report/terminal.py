@@ -7,7 +7,7 @@ import os
 from typing import TYPE_CHECKING
 
 from windowcast.report import wording
-from windowcast.report.screen import TABLE_WIDTH, screen_width
+from windowcast.report.screen import TABLE_WIDTH, screen_width, wrapped
 from windowcast.units import Display
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
@@ -83,19 +83,17 @@ def print_ranking(console: Console, ranking: Ranking, *, explain: bool = False) 
             _stacked(console, in_season, display)
     for outlook in ranking.purposes:
         if not outlook.in_season:
-            console.print(f"– {wording.out_of_season(outlook, display)}", style="dim")
+            _hung(console, f"– {wording.out_of_season(outlook, display)}", "dim")
     console.print()
     for note in wording.merged_notes(ranking.weather_notes, display):
-        console.print(f"Weather: {note}", style="dim")
+        _hung(console, f"Weather: {note}", "dim")
     if explain:
         _explain(console, ranking, display)
     for caution in ranking.cautions:
-        console.print(f"! {caution}", style="italic")
+        _hung(console, f"! {caution}", "italic")
 
 
 def _answer(console: Console, outlook: PurposeOutlook, display: Display) -> None:
-    from rich.padding import Padding
-
     word = wording.answer_word(outlook)
     line = _text(f"{word.upper()}", _WORD_STYLE[word])
     line.append(f"  {outlook.title}: ", style="bold")
@@ -107,7 +105,7 @@ def _answer(console: Console, outlook: PurposeOutlook, display: Display) -> None
     for fit in outlook.stock:
         below.append(f"{wording.SYMBOLS[fit.verdict]} {wording.stock(fit, display)}")
     for text in below:
-        console.print(Padding(text, (0, 0, 0, 3), expand=False))
+        _hung(console, f"   {text}", hanging="     ")
 
 
 def _shown(outlook: PurposeOutlook) -> list[Window]:
@@ -179,16 +177,21 @@ def _explain(console: Console, ranking: Ranking, display: Display) -> None:
             console.print(f"{head} (hours: {window.grade})")
             for judged in window.judged:
                 points = "?" if judged.score is None else f"{100 * judged.score:.0f}"
-                console.print(f"  {points:>3}  {wording.limit(judged, display)} [{judged.source}]")
+                said = f"{wording.limit(judged, display)} [{judged.source}]"
+                _hung(console, f"  {points:>3}  {said}", hanging=" " * 7)
             if window.odds is not None:
-                console.print(f"  odds {wording.odds_basis(window.odds)}")
-    console.print("Weather from", style="bold")
-    for line in ranking.provenance:
-        console.print(f"  {line}")
-    console.print("Values used", style="bold")
-    for line in ranking.explain:
-        console.print(f"  {line}")
+                _hung(console, f"  odds {wording.odds_basis(window.odds)}", hanging=" " * 7)
+    for title, lines in (("Weather from", ranking.provenance), ("Values used", ranking.explain)):
+        console.print(title, style="bold")
+        for line in lines:
+            _hung(console, f"  {line}", hanging=" " * 4)
     console.print()
+
+
+def _hung(console: Console, text: str, style: str = "", hanging: str = "  ") -> None:
+    """A paragraph whose further lines stand further in than its first."""
+    for line in wrapped(text, console.width, hanging=hanging):
+        console.print(line, style=style)
 
 
 def _text(text: str, style: str) -> Text:
