@@ -38,7 +38,7 @@ def test_no_line_is_wider_than_the_terminal(width: int, explain: bool) -> None:
 
 
 def test_further_lines_stand_further_in() -> None:
-    lines = table_text(ranking(), width=72, explain=True, colour=False).splitlines()
+    lines = table_text(ranking(), width=50, explain=True, colour=False).splitlines()
     cautions = lines[next(n for n, line in enumerate(lines) if line.startswith("! ")) :]
     assert all(line.startswith(("! ", "  ")) for line in cautions)
     values = lines[lines.index("Where the numbers come from") + 2 :]
