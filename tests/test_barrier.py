@@ -11,6 +11,7 @@ from windowcast.values import load
 from windowcast.windows.barrier import (
     Barrier,
     best_day,
+    caught_by_day,
     cover,
     half_lives_lost,
     loss_rate,
@@ -128,6 +129,20 @@ def test_watering_in() -> None:
     assert np.isnan(gap[0])
     assert gap[4] == 6.0
     assert (watered_in(np.full((1, 30), np.nan), Barrier(30.0, 0.0, 7)) == np.arange(30)).all()
+
+
+@pytest.mark.parametrize("days", [slice(0, 200), slice(40, 90), slice(185, 200), slice(199, 200)])
+def test_some_days_give_what_all_days_give(days: slice) -> None:
+    random = np.random.default_rng(4)
+    share = np.sort(random.random((3, 200)), axis=1)
+    soil = random.uniform(-3, 28, (3, 200))
+    rain = np.where(random.random((3, 200)) < 0.2, random.exponential(8, (3, 200)), 0.0)
+    rain[1, 60] = np.nan
+    for barrier in (Barrier(30.0, 12.7, 7), irrigated(30.0)):
+        whole = caught_by_day(share, soil, rain, barrier)
+        some = caught_by_day(share, soil, rain, barrier, days)
+        for all_days, part in zip(whole, some, strict=True):
+            np.testing.assert_array_equal(part, all_days[:, days])
 
 
 def test_missing_weather_cannot_be_told() -> None:

@@ -236,12 +236,16 @@ def best_barriers(
         days = slice(part.start + emerging.start, part.start + emerging.stop)
         if days.stop > len(number):
             continue
+        allowed = is_open[:, days.start : days.start + own]
+        some = np.flatnonzero(allowed.any(axis=0))
+        if not some.size:
+            continue
+        can = slice(some[0], some[-1] + 1)
         given = share[:, days], state.soil_5cm_c[:, days], rain_mm[:, days]
-        catch, up = caught_by_day(*given, laid)
-        can = slice(days.start, days.start + own)
-        best = best_day(catch[:, :own], up[:, :own], is_open[:, can])
+        catch, up = caught_by_day(*given, laid, can)
+        best = best_day(catch, up, allowed[:, can])
         rows = np.flatnonzero(np.isfinite(share[:, days.stop - 1]) & (best >= 0))
-        day[rows, s] = number[can][best[rows]]
+        day[rows, s] = number[days][can][best[rows]]
         caught[rows, s] = catch[rows, best[rows]]
     return day, caught
 

@@ -142,14 +142,20 @@ def cover(share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: B
 
 
 def caught_by_day(
-    share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier
+    share: FloatArray,
+    soil_c: FloatArray,
+    rain_mm: FloatArray,
+    barrier: Barrier,
+    days: slice = slice(None),
 ) -> tuple[FloatArray, FloatArray]:
-    """`Cover.caught` and `Cover.up` alone, from ``[member, day]`` as in `cover`."""
+    """`Cover.caught` and `Cover.up` alone, from ``[member, day]`` as in `cover`, of some `days`."""
+    first, stop, _ = days.indices(share.shape[-1])
     lost = half_lives_lost(soil_c, barrier.half_life_d)
     before = _share_before(share)
-    start = watered_in(rain_mm, barrier)
-    caught = _caught(before, lost, start, lost[:, :-1] + _half_lives_held())
-    return caught, before[:, :-1]
+    deciding = rain_mm[:, first : stop + barrier.activation_days + 1]
+    start = watered_in(deciding, barrier)[:, : stop - first] + first
+    caught = _caught(before, lost, start, lost[:, first:stop] + _half_lives_held())
+    return caught, before[:, first:stop]
 
 
 def split_caught(
