@@ -14,8 +14,8 @@ from windowcast.errors import InputError
 
 
 @contextmanager
-def atomic_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
-    """A file to write to, under a temporary name beside `path`; renamed into place at the end.
+def atomic_path(path: str | os.PathLike[str]) -> Iterator[Path]:
+    """An empty file beside `path` under a temporary name; renamed into place at the end.
 
     Raises
     ------
@@ -24,19 +24,20 @@ def atomic_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
         behind.
     """
     target = Path(path)
-    temporary: str | None = None
+    temporary: Path | None = None
     try:
         if target.is_dir():
             raise InputError("is a folder", path=target, remedy="name a file")
-        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
-        with os.fdopen(handle, "wb") as stream:
-            yield stream
-            stream.flush()
-            os.fsync(stream.fileno())
+        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+        os.close(handle)
+        temporary = Path(name)
+        yield temporary
+        with temporary.open("r+b") as written:
+            os.fsync(written.fileno())
         umask = os.umask(0)
         os.umask(umask)
-        Path(temporary).chmod(0o666 & ~umask)
-        Path(temporary).replace(target)
+        temporary.chmod(0o666 & ~umask)
+        temporary.replace(target)
         temporary = None
     except OSError as error:
         raise InputError(
@@ -46,7 +47,14 @@ def atomic_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
         ) from error
     finally:
         if temporary is not None:
-            Path(temporary).unlink(missing_ok=True)
+            temporary.unlink(missing_ok=True)
+
+
+@contextmanager
+def atomic_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
+    """A file to write to, renamed into place at the end; raises as `atomic_path` does."""
+    with atomic_path(path) as temporary, temporary.open("wb") as stream:
+        yield stream
 
 
 @contextmanager
