@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
+import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 from uscrn_sites import DEEP_SOUTH, FOLDER, MID_ATLANTIC, MID_SOUTH
 
+from windowcast.region import parts
 from windowcast.region.batch import Options, compute
-from windowcast.region.compare import Compared, Summary, compared, summarise
+from windowcast.region.compare import Compared, Gap, gaps, put_together
 from windowcast.region.engine import Station
+from windowcast.region.parts import Part
 
 STATIONS = (
     Station(
@@ -20,18 +27,63 @@ STATIONS = (
     Station("CHAR", str(FOLDER / f"{MID_ATLANTIC}.txt.gz"), "Charlottesville 2 SSE", "north"),
     Station("GONE", str(FOLDER / "gone.txt"), "Nowhere", "north"),
 )
+_HOME = TemporaryDirectory()
 
 
 @cache
-def seasons() -> pa.Table:
+def computed() -> dict[str, pa.Table]:
     return compute(STATIONS, json.dumps(Options().plain()))
+
+
+def seasons() -> pa.Table:
+    return computed()["seasons"]
+
+
+def kept(folder: Path, *groups: Sequence[str]) -> list[Part]:
+    """Parts in a folder, each with the stations of those ids."""
+    made = []
+    for n, ids in enumerate(groups):
+        part = Part(folder, f"part{n}")
+        some = {
+            name: parts.to_parquet(table.filter(pc.is_in(table["station"], pa.array(ids))))
+            for name, table in computed().items()
+        }
+        parts.keep(part, some)
+        made.append(part)
+    return made
+
+
+def repeated(folder: Path, times: int, stations: int = 200) -> list[Part]:
+    """Parts of `stations` stations, made by repeating a real one under other names and places."""
+    made = []
+    for first in range(0, times * stations, stations):
+        many = {}
+        for name, table in computed().items():
+            own = table.filter(pc.equal(table["station"], "CHAR"))
+            count = len(own)
+            whole = own.take(np.tile(np.arange(count), stations))
+            ids = [f"S{first + n:06d}" for n in range(stations) for _ in range(count)]
+            north = [30 + (first + n) % 997 / 50 for n in range(stations) for _ in range(count)]
+            east = [-120 + (first + n) % 991 / 20 for n in range(stations) for _ in range(count)]
+            for column, values in (
+                ("station", ids), ("name", ids), ("latitude", north), ("longitude", east),
+            ):  # fmt: skip
+                at = whole.schema.get_field_index(column)
+                field = whole.schema.field(column)
+                whole = whole.set_column(at, field, pa.array(values, field.type))
+            many[name] = parts.to_parquet(whole)
+        part = Part(folder, f"part{first:06d}")
+        parts.keep(part, many)
+        made.append(part)
+    return made
 
 
 @cache
 def data() -> Compared:
-    return compared([seasons()])
+    home = Path(_HOME.name)
+    return put_together(kept(home, [s.id for s in STATIONS]), home)
 
 
 @cache
-def summary() -> Summary:
-    return summarise(data())
+def differences() -> tuple[Gap, ...]:
+    return tuple(gaps(data()))

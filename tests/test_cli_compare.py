@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import importlib.util
 import io
 import json
 import os
@@ -21,8 +22,8 @@ from windowcast.cli import main
 
 FILES = [FOLDER / f"{name}.txt.gz" for name in (DEEP_SOUTH, MID_SOUTH, MID_ATLANTIC, OHIO)]
 WRITTEN = (
-    "seasons.parquet", "seasons.csv", "normals.csv", "weeks.csv", "differences.csv",
-    "stations.geojson", "index.html",
+    "seasons.parquet", "stations.parquet", "seasons.csv", "normals.csv", "weeks.csv",
+    "differences.csv", "stations.geojson", "index.html",
 )  # fmt: skip
 
 
@@ -168,6 +169,36 @@ def test_a_scheduler_or_archive_that_is_away_is_exit_3(
     code, _, err = run("30,-90,31,-89", "--offline", "--out", tmp_path / "o", capsys=capsys)
     assert code == 3
     assert "Traceback" not in err
+
+
+@pytest.mark.parametrize("gone", ["numba", "pyarrow", "scipy"])
+def test_without_the_extra_it_says_what_to_install(
+    gone: str, folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    find_spec = importlib.util.find_spec
+    monkeypatch.setattr(
+        importlib.util, "find_spec", lambda name: None if name == gone else find_spec(name)
+    )
+    code, out, err = run(folder, capsys=capsys)
+    assert (code, out) == (2, "")
+    assert "pip install 'windowcast[region]'" in err
+
+
+def test_of_many_stations_some_are_printed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("windowcast.cli.compare.MAX_PRINTED", 2)
+    table = tmp_path / "list.csv"
+    lines = [f"{file},s{n}" for n, file in enumerate(FILES[:3])]  # s0 southmost, s2 northmost
+    table.write_text("\n".join(["file,id", *lines, ""]))
+    years = ("--since", 2013, "--until", 2014)
+    code, out, _ = run(table, "--out", tmp_path / "o", *years, capsys=capsys)
+    assert code == 0
+    words = out.split()
+    told = "3 stations: median dates of 2, evenly from north to south; normals.csv holds all"
+    assert told in " ".join(words)
+    assert [word for word in words if word in ("s0", "s1", "s2")] == ["s2", "s0"]
+    assert len(list(csv.DictReader((tmp_path / "o" / "normals.csv").open()))) == 3 * 16
 
 
 @pytest.mark.slow

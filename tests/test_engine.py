@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -15,12 +16,14 @@ import pyarrow.parquet as pq
 import pytest
 
 from windowcast.errors import InputError, SourceUnreachableError
-from windowcast.region.engine import EngineError, Station, run
+from windowcast.region import engine
+from windowcast.region.engine import EngineError, Station, run, tables_hash
+from windowcast.region.parts import Part
 
 STATIONS = tuple(Station(f"S{i:03d}", f"S{i:03d}.csv", region="ab"[i % 2]) for i in range(10))
 
 
-def double(chunk: tuple[Station, ...], options: str) -> pa.Table:
+def double(chunk: tuple[Station, ...], options: str) -> dict[str, pa.Table]:
     """Compute function of the tests: notes each call in a folder, so that calls can be counted."""
     settings = json.loads(options)
     calls = Path(settings["calls"])
@@ -31,11 +34,19 @@ def double(chunk: tuple[Station, ...], options: str) -> pa.Table:
         if settings["die"] == "always" or not marker.exists():
             marker.touch()
             os.kill(os.getpid(), signal.SIGKILL)
-    return pa.table({"id": [s.id for s in chunk], "value": [2 * int(s.id[1:]) for s in chunk]})
+    return {
+        "numbers": pa.table({"value": [2 * int(s.id[1:]) for s in chunk]}),
+        "names": pa.table({"id": [s.id for s in chunk]}),
+    }
 
 
-def values(parts: list[Path]) -> list[int]:
-    return [v for part in parts for v in pq.read_table(part).column("value").to_pylist()]
+def values(parts: list[Part]) -> list[int]:
+    tables = [pq.read_table(part.file("numbers")) for part in parts]
+    return [v for table in tables for v in table.column("value").to_pylist()]
+
+
+def contents(parts: list[Part]) -> list[bytes]:
+    return [part.file(name).read_bytes() for part in parts for name in ("numbers", "names")]
 
 
 def calls(folder: Path) -> int:
@@ -70,14 +81,49 @@ def test_a_second_run_computes_nothing_and_a_damaged_part_is_computed_anew(
 ) -> None:
     args = (STATIONS, double, {"calls": str(called)}, tmp_path / "parts")
     first = run(*args, workers=1, chunk_stations=4)
-    before = [p.read_bytes() for p in first]
+    before = contents(first)
     assert calls(called) == 10
     assert run(*args, workers=1, chunk_stations=4) == first
     assert calls(called) == 10
-    first[1].write_bytes(first[1].read_bytes()[:-1])
+    damaged = first[1]
+    for n, file in enumerate((damaged.file("numbers"), damaged.file("names"), damaged.checksums)):
+        file.write_bytes(file.read_bytes()[:-2])
+        run(*args, workers=1, chunk_stations=4)
+        assert calls(called) == 14 + 4 * n
+    damaged.file("names").unlink()
     run(*args, workers=1, chunk_stations=4)
-    assert calls(called) == 14
-    assert [p.read_bytes() for p in first] == before
+    assert calls(called) == 26
+    assert contents(first) == before
+
+
+def test_the_checksums_are_those_of_sha256sum(tmp_path: Path, called: Path) -> None:
+    """So that GNU coreutils can check a folder of parts too."""
+    (part,) = run(STATIONS, double, {"calls": str(called)}, tmp_path / "parts", chunk_stations=10)
+    check = ["sha256sum", "--check", "--strict", part.checksums.name]
+    done = subprocess.run(check, cwd=part.folder, capture_output=True, text=True, check=True)
+    assert done.stdout.count(": OK") == 2
+
+
+def test_a_changed_science_value_changes_what_a_part_is(
+    tmp_path: Path, called: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    science = tmp_path / "data"
+    shutil.copytree(str(engine.SCIENCE), science)
+    assert tables_hash(science) == tables_hash(engine.SCIENCE)
+    monkeypatch.setattr(engine, "SCIENCE", science)
+    args = (STATIONS, double, {"calls": str(called)}, tmp_path / "parts")
+    first = run(*args, chunk_stations=10)
+    table = science / "region.toml"
+    text = table.read_text("utf-8")
+    table.write_text(text.replace("value = 10.0", "value = 10.5", 1), "utf-8")
+    assert table.read_text("utf-8") != text
+    second = run(*args, chunk_stations=10)
+    assert {p.id for p in first}.isdisjoint(p.id for p in second)
+    assert calls(called) == 20
+    table.write_text(text, "utf-8")
+    (science / "notes.md").write_text("no science value")
+    assert run(*args, chunk_stations=10) == first
+    assert calls(called) == 20
 
 
 def test_a_killed_worker_costs_a_retry_not_the_run(tmp_path: Path, called: Path) -> None:
@@ -120,7 +166,7 @@ def test_interrupted_by_kill_then_resumed_equals_an_uninterrupted_run(
     options = {"calls": str(called)}
     resumed = run(STATIONS, double, options, tmp_path / "a", workers=1, chunk_stations=2)
     whole = run(STATIONS, double, options, tmp_path / "b", workers=1, chunk_stations=2)
-    assert [p.read_bytes() for p in resumed] == [p.read_bytes() for p in whole]
+    assert contents(resumed) == contents(whole)
 
 
 def test_bad_lists_are_refused(tmp_path: Path) -> None:
@@ -159,4 +205,4 @@ def test_on_a_real_cluster_with_a_worker_killed_midway(tmp_path: Path, called: P
         STATIONS, double, {"calls": str(called)}, tmp_path / "b", workers=1, chunk_stations=2
     )
     assert (called / "died").exists()
-    assert [p.read_bytes() for p in clustered] == [p.read_bytes() for p in local]
+    assert contents(clustered) == contents(local)

@@ -11,7 +11,7 @@ import pyarrow as pa
 import pytest
 from uscrn_sites import DEEP_SOUTH, FOLDER, MID_SOUTH, OHIO
 
-from windowcast.region import batch
+from windowcast.region import batch, columns
 from windowcast.region.batch import Options, compute, station_record
 from windowcast.region.engine import Station
 from windowcast.region.models import WEEKS, seasons_of, stacked, usual_barrier, workable_weeks
@@ -42,7 +42,12 @@ GOOD = tuple(s for s in STATIONS if s.id != "nowhere")
 
 @pytest.fixture(scope="module")
 def table() -> pa.Table:
-    return compute(STATIONS, json.dumps(OPTIONS.plain()))
+    return computed(STATIONS)
+
+
+def computed(stations: tuple[Station, ...], options: Options = OPTIONS) -> pa.Table:
+    """Only the seasons."""
+    return compute(stations, json.dumps(options.plain()))["seasons"]
 
 
 def rows(table: pa.Table, station: str) -> list[dict[str, object]]:
@@ -67,7 +72,7 @@ def test_a_station_gives_the_numbers_of_the_single_site(table: pa.Table, station
     told = 0
     for s, (name, part) in enumerate(slices):
         row = by_season[int(name[:4])]
-        for key in batch.KEY_DATES:
+        for key in columns.KEY_DATES:
             np.testing.assert_equal(number(row[key]), float(dates[key][s]), err_msg=f"{name} {key}")
             told += row[key] is not None
         tmin = record.get("tmin_c")[part]
@@ -80,7 +85,7 @@ def test_a_station_gives_the_numbers_of_the_single_site(table: pa.Table, station
             days = workable(day_scores(record, entry, entry.generic, frozen=state.soil_frozen))
             whole = np.full(WEEKS * 7, np.nan)
             whole[offset : offset + part.stop - part.start] = days[part]
-            mine = row[batch.WORKABLE_COLUMNS[purpose]]
+            mine = row[columns.WORKABLE_COLUMNS[purpose]]
             got = np.array(mine, dtype=np.float64)[:-1]  # type: ignore[call-overload]
             np.testing.assert_array_equal(got, whole.reshape(WEEKS, 7).sum(axis=1)[:-1])
     assert told >= 8
@@ -117,7 +122,7 @@ def test_the_best_barrier_is_that_of_the_plan(table: pa.Table, station: str, sea
 
 def test_barriers_are_laid_when_a_practitioner_would(table: pa.Table) -> None:
     """Watered in, before emergence: Aug-Oct in fall, Jan-Apr in spring (common practice)."""
-    watered = compute(STATIONS[:2], json.dumps(replace(OPTIONS, irrigated=True).plain()))
+    watered = computed(STATIONS[:2], replace(OPTIONS, irrigated=True))
     some = 0
     for row in watered.to_pylist():
         for season, months in (("fall", (8, 9, 10)), ("spring", (1, 2, 3, 4))):
@@ -134,19 +139,25 @@ def test_barriers_are_laid_when_a_practitioner_would(table: pa.Table) -> None:
     assert str(np.datetime64(int(number(dry["barrier_fall"])), "D")) >= "2016-11-01"
 
 
-def test_neighbours_order_and_chunks_change_nothing(table: pa.Table) -> None:
+def test_neighbours_order_and_chunks_change_nothing() -> None:
     text = json.dumps(OPTIONS.plain())
+    whole = compute(STATIONS, text)
     alone = [compute((station,), text) for station in STATIONS]
-    assert table.equals(pa.concat_tables(alone).combine_chunks())
     turned = compute(tuple(reversed(STATIONS)), text)
-    for station in STATIONS:
-        assert rows(turned, station.id) == rows(table, station.id)
+    assert set(whole) == {"seasons", "stations"}
+    for name, table in whole.items():
+        assert table.equals(pa.concat_tables([part[name] for part in alone]).combine_chunks())
+        for station in STATIONS:
+            assert rows(turned[name], station.id) == rows(table, station.id)
 
 
-def test_small_groups_change_nothing(table: pa.Table, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_small_groups_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = json.dumps(OPTIONS.plain())
+    whole = compute(STATIONS, text)
     monkeypatch.setattr(batch, "MOST_CELLS", 5000)
     monkeypatch.setattr("windowcast.region.models.SLICE", 1)
-    assert table.equals(compute(STATIONS, json.dumps(OPTIONS.plain())))
+    for name, table in compute(STATIONS, text).items():
+        assert table.equals(whole[name])
 
 
 def test_a_station_that_cannot_be_used_has_a_row_with_its_problem(
@@ -161,26 +172,31 @@ def test_a_station_that_cannot_be_used_has_a_row_with_its_problem(
     broken.write_text("date,tmax_c,tmin_c\n2020-01-01,9,x\n")
     rain = tmp_path / "rain.csv"
     rain.write_text("date,precip_mm\n2020-01-01,9\n")
-    files = (short, broken, rain, tmp_path / "gone.csv")
+    dates = np.arange("2020-01-01", "2021-06-01", dtype="datetime64[D]")
+    empty = tmp_path / "empty.csv"
+    days = [f"{d},{9 if n < 40 else ''},{1 if n > 400 else ''}" for n, d in enumerate(dates)]
+    empty.write_text("\n".join(["date,tmax_c,tmin_c", *days, ""]))
+    files = (short, broken, rain, empty, tmp_path / "gone.csv")
     chunk = tuple(Station(f.stem, str(f), latitude_deg=40, longitude_deg=0) for f in files)
-    found = compute((chunk[0], STATIONS[0], *chunk[1:]), json.dumps(OPTIONS.plain()))
+    found = computed((chunk[0], STATIONS[0], *chunk[1:]))
     problems = {r["station"]: r["problem"] for r in found.to_pylist()}
     assert problems["selma"] is None
     assert "less than a year" in problems["short"]
     assert "row 2" in problems["broken"]
     assert "no daily highest and lowest" in problems["rain"]
+    assert "no day with a believable" in problems["empty"]
     assert "cannot be read" in problems["gone"]
     ids = list(dict.fromkeys(r["station"] for r in found.to_pylist()))
-    assert ids == ["short", "selma", "broken", "rain", "gone"]
+    assert ids == ["short", "selma", "broken", "rain", "empty", "gone"]
 
 
 def test_years_asked_for_bound_the_seasons() -> None:
     asked = replace(OPTIONS, first_year=2013, last_year=2015)
-    found = compute(STATIONS[:1], json.dumps(asked.plain()))
+    found = computed(STATIONS[:1], asked)
     assert found.column("season").to_pylist() == [2013, 2014, 2015]
     # a season is what it is whatever came before, once turf and emergence are settled
     south = replace(OPTIONS, first_year=2012, last_year=2012)
-    melbourne = compute(STATIONS[4:5], json.dumps(south.plain()))
+    melbourne = computed(STATIONS[4:5], south)
     assert melbourne.column("season").to_pylist() == [2012]
     autumn = number(melbourne.column("soil_21")[0].as_py())
     assert 31 <= autumn - float(np.datetime64("2012-01-01").astype(int)) <= 181  # Feb to June

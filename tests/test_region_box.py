@@ -73,7 +73,7 @@ def test_stations_in_the_box_are_fetched_kept_and_compared(
     for name, key in (("tmax_c", "tmax"), ("tmin_c", "tmin"), ("precip_mm", "prcp")):
         assert record.get(name)[at] == served[key]
     assert str(record.times[-1]) == str(TODAY - dt.timedelta(1))
-    rows = compute(found.stations, json.dumps(Options().plain())).to_pylist()
+    rows = compute(found.stations, json.dumps(Options().plain()))["seasons"].to_pylist()
     assert all(r["problem"] is None for r in rows)
     assert sum(r["soil_21"] is not None for r in rows) >= 4
 

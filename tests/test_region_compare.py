@@ -6,81 +6,159 @@ import csv
 import io
 import json
 import re
+import subprocess
+import sys
 from html.parser import HTMLParser
 from pathlib import Path
 
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
-from region_fixtures import STATIONS, data, seasons, summary
+from region_fixtures import STATIONS, computed, data, differences, kept, repeated, seasons
+from scipy.stats import kendalltau, theilslopes
 
-from windowcast.region import engine, outputs
-from windowcast.region.batch import AMOUNT_COLUMNS, DATE_COLUMNS, SHARE_COLUMNS, WORKABLE_COLUMNS
-from windowcast.region.compare import QUANTITIES, compared, day_label, gaps, shown, summarise
+from windowcast.region import compare, netcdf, outputs
+from windowcast.region.columns import (
+    AMOUNT_COLUMNS,
+    DATE_COLUMNS,
+    QUANTITIES,
+    SHARE_COLUMNS,
+    WORKABLE_COLUMNS,
+    day_label,
+    shown,
+)
+from windowcast.region.compare import Compared, gaps, put_together
+from windowcast.region.statistics import difference
+from windowcast.report.region_charts import MAX_LISTED
 from windowcast.report.region_page import region_page
+
+IDS = [station.id for station in STATIONS]
+FILES = (
+    "seasons.parquet", "stations.parquet", "seasons.csv", "normals.csv", "weeks.csv",
+    "differences.csv", "stations.geojson",
+)  # fmt: skip
 
 
 @pytest.fixture
 def written(tmp_path: Path) -> Path:
-    parts = []
-    for n in range(2):  # two parts, the second with the last two stations
-        rows = seasons().to_pylist()
-        ids = {s.id for s in (STATIONS[:2], STATIONS[2:])[n]}
-        keep = np.flatnonzero([r["station"] in ids for r in rows])
-        part = tmp_path / f"{n}.parquet"
-        engine.keep(part, engine.to_parquet(seasons().take(keep)))
-        parts.append(part)
-    outputs.write_tables(tmp_path, parts, data(), summary())
+    """Everything from two parts, the second with the last two stations."""
+    write(tmp_path, IDS[:2], IDS[2:])
     return tmp_path
 
 
-def test_parts_give_what_one_table_gives(written: Path) -> None:
-    parts = [written / "0.parquet", written / "1.parquet"]
-    split = compared(engine.tables(parts))
-    assert split.stations == data().stations == ("SELMA", "BOWL", "CHAR")
-    assert list(split.problems) == ["GONE"]
-    np.testing.assert_array_equal(split.seasons, data().seasons)
-    for name in QUANTITIES:
-        np.testing.assert_array_equal(split.values[name], data().values[name])
-    for purpose in WORKABLE_COLUMNS:
-        for field in ("years", "mean_days", "odds"):
-            np.testing.assert_array_equal(
-                getattr(split.weeks[purpose], field), getattr(data().weeks[purpose], field)
-            )
+def write(folder: Path, *groups: list[str]) -> Compared:
+    folder.mkdir(exist_ok=True)
+    found = put_together(kept(folder, *groups), folder)
+    outputs.write_tables(folder, found, gaps(found))
+    return found
 
 
-def test_only_whole_seasons_count_and_days_are_counted_from_their_start() -> None:
-    rows = [r for r in seasons().to_pylist() if r["station"] == "SELMA"]
-    for row in rows:
-        at = int(np.flatnonzero(data().seasons == row["season"])[0])
-        value = data().values["soil_21"][0, at]
-        if row["complete"] < 0.9 or row["soil_21"] is None:
-            assert np.isnan(value)
-        else:
+def by_hand(station: str, quantity: str) -> dict[int, float]:
+    """Season → quantity from the rows themselves: days from 1 July, of seasons known to 90 %."""
+    out = {}
+    for row in seasons().to_pylist():
+        value = row[quantity]
+        if row["station"] == station and value is not None and row["complete"] >= 0.9:
             start = np.datetime64(f"{row['season']}-07-01").astype(int)
-            assert value == row["soil_21"] - start
-    assert min(r["complete"] for r in rows) < 0.9
+            out[row["season"]] = value - (start if quantity in DATE_COLUMNS else 0)
+    return out
+
+
+def test_however_the_stations_are_cut_into_parts_the_files_are_the_same(
+    written: Path, tmp_path: Path
+) -> None:
+    write(tmp_path / "one", IDS)
+    write(tmp_path / "each", *([station] for station in IDS))
+    for name in FILES:
+        assert (written / name).read_bytes() == (tmp_path / "one" / name).read_bytes(), name
+        assert (written / name).read_bytes() == (tmp_path / "each" / name).read_bytes(), name
+
+
+def test_groups_of_rows_end_where_they_may(written: Path, tmp_path: Path) -> None:
+    """Rows of a station lie in two groups, and in two of the batches that are read."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name, rows in (("SEASON_ROWS", 5), ("STATION_ROWS", 2), ("BATCH_ROWS", 3)):
+            patch.setattr(compare, name, rows)
+        found = write(tmp_path / "small", IDS[:3], IDS[3:])
+        netcdf.write_netcdf(tmp_path / "small.nc", found)
+    assert pq.ParquetFile(tmp_path / "small" / "seasons.parquet").num_row_groups > 4
+    netcdf.write_netcdf(tmp_path / "whole.nc", data())
+    assert (tmp_path / "small.nc").read_bytes() == (tmp_path / "whole.nc").read_bytes()
+    for name in FILES[2:]:
+        assert (written / name).read_bytes() == (tmp_path / "small" / name).read_bytes(), name
+    assert computed()["seasons"].equals(pq.read_table(tmp_path / "small" / "seasons.parquet"))
+    assert computed()["stations"].equals(pq.read_table(tmp_path / "small" / "stations.parquet"))
+
+
+@pytest.mark.parametrize("quantity", QUANTITIES)
+def test_normals_are_those_of_the_whole_seasons(quantity: str) -> None:
+    """Worked out from the rows, one station and quantity at a time, by NumPy and SciPy."""
+    found = data().normals(quantity)
+    for i, station in enumerate(("SELMA", "BOWL", "CHAR")):
+        known = by_hand(station, quantity)
+        assert found.years[i] == len(known)
+        if len(known) < 5:
+            assert np.isnan(found.median[i])
+            continue
+        years, values = np.array(list(known), float), np.array(list(known.values()))
+        spread = found.p10[i], found.median[i], found.p90[i]
+        np.testing.assert_array_equal(spread, np.quantile(values, (0.1, 0.5, 0.9)))
+        slope, _, low, _ = theilslopes(values, years)
+        assert (found.trend_per_decade[i], found.trend_low[i]) == (10 * slope, 10 * low)
+        if np.ptp(values):
+            assert found.p_value[i] == kendalltau(years, values).pvalue
+    complete = [row["complete"] for row in seasons().to_pylist() if row["complete"] is not None]
+    assert min(complete) < 0.9
+
+
+def test_stations_are_named_and_placed() -> None:
+    assert len(data()) == 3
+    assert data().texts("station", [2, 0]) == ["CHAR", "SELMA"]
+    assert data().texts("name", [1]) == ["Bowling Green <21> & NNE"]
+    assert data().texts("region", range(3)) == ["south", "north", "north"]
+    assert list(data().problems) == ["GONE"]
+    assert data().unusable == 1
+    told = {row["season"] for row in seasons().to_pylist()} - {None}
+    assert data().seasons.tolist() == list(range(min(told), max(told) + 1))
 
 
 def test_week_odds_are_shares_of_years() -> None:
-    weeks = data().weeks["dormant"]
     rows = [r for r in seasons().to_pylist() if r["station"] == "CHAR" and r["season"] is not None]
     days = np.array([r["workable_dormant"] for r in rows], dtype=float)[:, 30]
     days = days[np.isfinite(days)]
-    assert weeks.years[2, 30] == len(days)
-    assert weeks.mean_days[2, 30] == pytest.approx(days.mean(), rel=1e-6)
-    for n, least in enumerate((1, 2, 3)):
-        assert weeks.odds[2, 30, n] == pytest.approx(np.mean(days >= least), rel=1e-6)
-    assert (np.diff(weeks.odds, axis=-1) <= 0).all() or np.isnan(weeks.odds).any()
+    assert data().weekly("dormant", "mean_days")[2, 30] == pytest.approx(days.mean(), rel=1e-6)
+    odds = [data().weekly("dormant", f"odds_{n}_or_more") for n in (1, 2, 3)]
+    for least, shares in enumerate(odds, 1):
+        assert shares[2, 30] == pytest.approx(np.mean(days >= least), rel=1e-6)
+    assert (np.diff(np.nan_to_num(odds), axis=0) <= 0).all()
 
 
 def test_regions_differ_as_their_climates_do() -> None:
-    found = {g.quantity: g.difference for g in gaps(data())}
+    found = {g.quantity: g.difference for g in differences()}
     # Selma lies about 5 degrees south of the other two: later autumn, earlier spring
     assert found["soil_21"].low > 0
     assert found["poaan_50"].low > 0
     assert found["greenup"].high < 0
     assert found["soil_21"].shared_years >= 5
+
+
+@pytest.mark.parametrize("quantity", ["soil_21", "greenup", "cover_fall", "degree_days"])
+def test_regions_are_averaged_within_each_year_over_the_stations_that_have_it(
+    quantity: str,
+) -> None:
+    selma, bowling, char = (by_hand(station, quantity) for station in IDS[:3])
+    years = data().seasons.tolist()
+    north = [
+        np.mean([v for v in (bowling.get(year), char.get(year)) if v is not None] or [np.nan])
+        for year in years
+    ]
+    south = [selma.get(year, np.nan) for year in years]
+    mine = next(g.difference for g in differences() if g.quantity == quantity)
+    theirs = difference(np.array(south), np.array(north))
+    assert mine.shared_years == theirs.shared_years >= 5
+    assert (mine.median, mine.low, mine.high) == pytest.approx(
+        (theirs.median, theirs.low, theirs.high), rel=1e-12
+    )
 
 
 def test_seasons_as_parquet_and_csv_agree(written: Path) -> None:
@@ -138,19 +216,47 @@ def test_netcdf_follows_cf(tmp_path: Path) -> None:
     """CF-1.10: Conventions (2.6.1), units and standard names (3.1, 3.3), station geometry (9)."""
     import xarray as xr
 
-    path = outputs.write_netcdf(tmp_path / "seasons.nc", data())
+    path = netcdf.write_netcdf(tmp_path / "seasons.nc", data())
     with xr.open_dataset(path, decode_timedelta=False) as found:
         assert found.attrs["Conventions"] == "CF-1.10"
         assert found.sizes == {"station": 3, "season": len(data().seasons)}
         assert found["station_id"].attrs["cf_role"] == "timeseries_id"
         assert found["lat"].attrs == {"units": "degrees_north", "standard_name": "latitude"}
         assert found["lon"].attrs == {"units": "degrees_east", "standard_name": "longitude"}
-        assert found["station_id"].values.tolist() == list(data().stations)
-        for name, values in data().values.items():
-            np.testing.assert_array_equal(found[name].values, values)
+        assert found["station_id"].values.tolist() == IDS[:3]
+        years = found["season"].values.tolist()
+        for name in QUANTITIES:
+            for row, station in zip(found[name].values, IDS[:3], strict=True):
+                known = by_hand(station, name)
+                np.testing.assert_array_equal(row, [known.get(y, np.nan) for y in years])
             units = "1" if name in SHARE_COLUMNS else AMOUNT_COLUMNS.get(name, "days")
             assert found[name].attrs["units"] == units
             assert {"lat", "lon", "alt", "station_id"} <= set(found[name].coords)
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_a_file_is_whole_or_not_there_when_writing_is_broken_off(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Broken off in the middle of each file in turn, as by Ctrl-C."""
+    replace = Path.replace
+
+    def broken(self: Path, target: Path) -> Path:
+        if Path(target).name == name:
+            raise KeyboardInterrupt
+        return replace(self, target)
+
+    home = tmp_path / "out"
+    monkeypatch.setattr(Path, "replace", broken)
+    with pytest.raises(KeyboardInterrupt):
+        write(home, IDS)
+    left = {path.name for path in home.iterdir() if "part" not in path.name}
+    assert left == set(FILES[: FILES.index(name)])
+    monkeypatch.undo()
+    write(home, IDS)
+    write(tmp_path / "whole", IDS)
+    for each in FILES:
+        assert (home / each).read_bytes() == (tmp_path / "whole" / each).read_bytes()
 
 
 class Links(HTMLParser):
@@ -171,7 +277,7 @@ class Links(HTMLParser):
 
 
 def test_the_page_stands_alone() -> None:
-    page = region_page(data(), summary(), ("a <note>",))
+    page = region_page(data(), differences(), ("a <note>",))
     seen = Links()
     seen.feed(page)
     assert seen.addresses
@@ -185,7 +291,7 @@ def test_the_page_stands_alone() -> None:
 
 
 def test_the_page_shows_names_as_text_and_what_could_not_be_used() -> None:
-    page = region_page(data(), summary(), ("a <note>",))
+    page = region_page(data(), differences(), ("a <note>",))
     assert "Bowling Green &lt;21&gt; &amp; NNE" in page
     assert "<21>" not in page
     assert "a &lt;note&gt;" in page
@@ -195,12 +301,100 @@ def test_the_page_shows_names_as_text_and_what_could_not_be_used() -> None:
     assert "3 or more days" in page
 
 
-def test_a_single_station_with_few_years_says_cannot_tell() -> None:
-    few = compared([seasons().slice(0, 3)])
-    page = region_page(few, summarise(few))
+def test_a_single_station_with_few_years_says_cannot_tell(tmp_path: Path) -> None:
+    from windowcast.region.batch import Options, compute
+    from windowcast.region.parts import Part, keep, to_parquet
+
+    text = json.dumps(Options(first_year=2013, last_year=2014).plain())
+    part = Part(tmp_path, "few")
+    keep(part, {n: to_parquet(t) for n, t in compute(STATIONS[:1], text).items()})
+    page = region_page(put_together([part], tmp_path), ())
     assert "cannot tell" in page
     assert "NaN" not in page
     assert ">nan" not in page
+
+
+def test_of_many_stations_some_are_listed_and_the_page_says_so(tmp_path: Path) -> None:
+    pages = {}
+    for times in (2, 5, 15):
+        home = tmp_path / str(times)
+        home.mkdir()
+        pages[times] = region_page(put_together(repeated(home, times), home), ())
+    few, more, most = pages[2], pages[5], pages[15]
+    assert few.count("<td>S000") > 400
+    assert "normals.csv holds all" not in few
+    for page in (more, most):
+        assert f"At most {MAX_LISTED} are listed, evenly from north to south" in page
+        assert "Those of one spot are drawn as one dot" in page
+        assert re.search(r"S\d+ and \d+ around it: \d+ ", page)
+    assert "3000 of 3000 stations have enough years" in most
+    (table,) = re.findall(r'<table class="sortable">.*?</table>', most, re.DOTALL)
+    assert table.count("<tr>") == MAX_LISTED + 1
+    assert len(most) < 1.3 * len(more)
+
+
+def test_a_spot_of_the_map_is_drawn_as_its_middle_station() -> None:
+    from windowcast.report import region_charts
+
+    rng = np.random.default_rng(3)
+    x, y = rng.uniform(0, 60, 2000), rng.uniform(0, 30, 2000)
+    values = rng.permutation(2000).astype(float)
+    values[:100] = np.nan
+    known = np.flatnonzero(np.isfinite(values))
+    drawn, around = region_charts._drawn(known, values, x, y)
+    assert (around + 1).sum() == len(known)
+    spots = np.stack([x // region_charts.SPOT, y // region_charts.SPOT])
+    assert len(drawn) == len(np.unique(spots[:, known], axis=1).T) == 50
+    for i, others in zip(drawn, around, strict=True):
+        here = known[(spots[:, known] == spots[:, [i]]).all(axis=0)]
+        assert len(here) == others + 1
+        assert np.sort(values[here])[others // 2] == values[i]
+
+
+MEMORY = """
+import sys, tracemalloc
+from pathlib import Path
+sys.path.insert(0, sys.argv[1])
+home, part_files = Path(sys.argv[2]), sys.argv[3:]
+from windowcast.region import compare, netcdf, outputs
+from windowcast.region.parts import Part
+from windowcast.report import region_charts
+from windowcast.report.region_page import region_page
+compare.SEASON_ROWS, compare.STATION_ROWS, compare.BATCH_ROWS = 512, 64, 64
+region_charts.MAX_LISTED, region_charts.SPOT = region_charts.MAX_ROWS, 60
+outputs.MIN_YEARS = 99  # the many rows of weeks.csv, all alike, would take most of the time
+import netCDF4, pyarrow as pa, pyarrow.parquet
+parts = [Part(home, name) for name in part_files]
+region_page(compare.put_together(parts[:1], home), ())  # what is loaded once
+tracemalloc.start()
+data = compare.put_together(parts, home)
+gaps = tuple(compare.gaps(data))
+outputs.write_tables(home, data, gaps)
+region_page(data, gaps)
+compare.BATCH_ROWS = 512  # of rows of seasons only, and each batch costs 32 slow calls
+netcdf.write_netcdf(home / "seasons.nc", data)
+print(tracemalloc.get_traced_memory()[1], pa.default_memory_pool().max_memory())
+"""
+
+
+def test_memory_grows_by_less_than_a_kilobyte_a_station(tmp_path: Path) -> None:
+    """Python's and NumPy's memory (tracemalloc) and Arrow's pool, each at its highest, of all that
+    the main process does after the workers. What is held at a time is made small, so that few
+    stations show what grows with them."""
+    parts = repeated(tmp_path, 4, 100)
+    script = tmp_path / "measure.py"
+    script.write_text(MEMORY)
+    peak = {}
+    for stations in (100, 400):
+        ids = [part.id for part in parts[: stations // 100]]
+        home = [str(Path(__file__).parent), str(tmp_path)]
+        done = subprocess.run(
+            [sys.executable, str(script), *home, *ids], capture_output=True, text=True, check=True
+        )
+        peak[stations] = np.array(done.stdout.split(), dtype=float)
+    traced, arrow = (peak[400] - peak[100]) / 300
+    assert traced < 500
+    assert arrow < 500
 
 
 def test_days_read_as_dates() -> None:

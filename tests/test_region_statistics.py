@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pymannkendall
 import pytest
+from scipy.stats import kendalltau, theilslopes
 
-from windowcast.region.statistics import MIN_YEARS, difference, normal, trend
+from windowcast.region.statistics import MIN_YEARS, difference, normals, week_statistics
 
 
 def test_trend_agrees_with_a_reference_library() -> None:
@@ -14,12 +15,12 @@ def test_trend_agrees_with_a_reference_library() -> None:
     rng = np.random.default_rng(4)
     years = np.arange(1990, 2020, dtype=float)
     values = 0.3 * (years - 1990) + rng.normal(0, 3, len(years))
-    ours = trend(years, values)
+    ours = normals(years, values)
     theirs = pymannkendall.original_test(values)
-    assert ours.per_decade == pytest.approx(10 * theirs.slope, rel=1e-9)
+    assert ours.trend_per_decade == pytest.approx(10 * theirs.slope, rel=1e-9)
     # tau's exact p value against the continuity-corrected normal approximation
     assert ours.p_value == pytest.approx(theirs.p, abs=2e-3)
-    assert ours.low < 3.0 < ours.high
+    assert ours.trend_low < 3.0 < ours.trend_high
     assert ours.years == 30
 
 
@@ -32,20 +33,21 @@ def test_sen_slope_is_the_median_of_pairwise_slopes_over_years_present() -> None
         for j in range(i + 1, 6)
         if np.isfinite(values[i]) and np.isfinite(values[j])
     ]
-    assert trend(np.arange(6.0), values).per_decade == pytest.approx(10 * np.median(slopes))
+    found = normals(np.arange(6.0), values)
+    assert found.trend_per_decade == pytest.approx(10 * np.median(slopes))
 
 
 def test_a_constant_series_has_no_trend() -> None:
-    still = trend(np.arange(10.0), np.full(10, 280.0))
-    assert still.per_decade == 0
+    still = normals(np.arange(10.0), np.full(10, 280.0))
+    assert (still.trend_per_decade, still.trend_low, still.trend_high) == (0, 0, 0)
     assert still.p_value == 1.0
 
 
 def test_too_few_years_tell_nothing() -> None:
     few = np.array([1.0, 2, np.nan, 3, 4])
-    assert np.isnan(normal(few).median)
-    assert normal(few).years == MIN_YEARS - 1
-    assert np.isnan(trend(np.arange(5.0), few).per_decade)
+    found = normals(np.arange(5.0), few)
+    assert found.years == MIN_YEARS - 1
+    assert np.isnan([found.median, found.p10, found.trend_per_decade, found.p_value]).all()
     assert np.isnan(difference(few, few + 1).median)
 
 
@@ -59,10 +61,46 @@ def test_shared_years_narrow_the_interval_of_a_difference() -> None:
     assert paired.high - paired.low < 2.5  # unpaired: about 10·√(2/30)·1.25·3.3 ≈ 10
 
 
-def test_regions_are_averaged_within_each_year() -> None:
-    a = np.array([[1.0, 2, 3, 4, 5, 6], [3.0, 4, 5, 6, 7, np.nan]])
-    b = np.zeros(6)
-    assert difference(a, b).median == pytest.approx(np.median([2, 3, 4, 5, 6, 6]))
+def test_many_series_at_once_give_what_each_gives_alone() -> None:
+    """Against NumPy's quantiles and SciPy's trends called for one series without its gaps."""
+    rng = np.random.default_rng(2)
+    years = np.arange(1990.0, 2020)
+    days = rng.integers(200, 240, (2, 20, 30)).astype(float)  # with ties, as dates have them
+    amounts = rng.normal(size=(2, 20, 30))  # without
+    values = np.concatenate([days, amounts])
+    values[rng.random(values.shape) < 0.1] = np.nan
+    values[0, 0], values[0, 1], values[0, 2, 4:], values[0, 3, 5:] = 7.0, np.nan, np.nan, np.nan
+    found = normals(years, values)
+    assert found.years.shape == found.p_value.shape == (4, 20)
+    told = 0
+    for at in np.ndindex(4, 20):
+        known = np.isfinite(values[at])
+        assert found.years[at] == known.sum()
+        if known.sum() < MIN_YEARS:
+            assert np.isnan([found.median[at], found.trend_low[at], found.p_value[at]]).all()
+            continue
+        told += 1
+        x, y = years[known], values[at][known]
+        spread = found.p10[at], found.median[at], found.p90[at]
+        np.testing.assert_array_equal(spread, np.quantile(y, (0.1, 0.5, 0.9)))
+        slope, _, low, high = theilslopes(y, x, alpha=0.95)
+        trend = found.trend_per_decade[at], found.trend_low[at], found.trend_high[at]
+        np.testing.assert_array_equal(trend, (10 * slope, 10 * low, 10 * high))
+        if np.ptp(y):
+            assert found.p_value[at] == kendalltau(x, y).pvalue
+    assert told >= 75
+
+
+def test_weeks_are_shares_of_the_years_that_are_known() -> None:
+    days = np.array([[0, 1], [1, 2], [2, 3], [7, 7], [1, np.nan], [np.nan, 4]], np.float32)
+    found = week_statistics(days[None])
+    assert found.years.tolist() == [[5, 5]]
+    np.testing.assert_allclose(found.mean_days, [[11 / 5, 17 / 5]], rtol=1e-6)
+    np.testing.assert_allclose(found.odds[:, 0], [[0.8, 1], [0.4, 0.8], [0.2, 0.6]], rtol=1e-6)
+    few = week_statistics(days[None, :5])
+    assert few.years.tolist() == [[5, 4]]
+    assert np.isnan(few.mean_days[0, 1])
+    assert np.isnan(few.odds[:, 0, 1]).all()
 
 
 def test_bootstrap_interval_covers_as_often_as_it_says() -> None:

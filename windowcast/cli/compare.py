@@ -10,7 +10,7 @@ import click
 from windowcast.cli.progress import fetch_progress
 
 if TYPE_CHECKING:
-    from windowcast.region.compare import Compared, Summary
+    from windowcast.region.compare import Compared
     from windowcast.region.stations import StationList
     from windowcast.weather.sources import Progress
 
@@ -23,6 +23,7 @@ SHOWN = {
     "barrier_fall": "barrier",
     "cover_fall": "cover",
 }
+MAX_PRINTED = 40  # stations in the printed table
 
 
 @click.command(name="compare")
@@ -90,7 +91,7 @@ def command(
     """
     from windowcast.region import batch, compare, engine, outputs
 
-    _needs_pyarrow()
+    _needs_extra()
     options = batch.Options(species, texture, irrigated, since, until)
     options.site()  # refuses what no station could be compared with
     with fetch_progress() as told:
@@ -105,23 +106,30 @@ def command(
             scheduler=scheduler,
             on_progress=lambda done, total: told and told("stations", done, total),
         )
-    data = compare.compared(engine.tables(parts))
+    data = compare.put_together(parts, out)
     _refuse_none(data)
-    summary = compare.summarise(data)
     from windowcast.files import write_atomic
     from windowcast.report.region_page import region_page
 
-    written = outputs.write_tables(out, parts, data, summary)
-    written.append(write_atomic(out / "index.html", region_page(data, summary, found.notes)))
+    gaps = tuple(compare.gaps(data))
+    written = [data.season_file, data.station_file, *outputs.write_tables(out, data, gaps)]
+    written.append(write_atomic(out / "index.html", region_page(data, gaps, found.notes)))
     if netcdf:
-        written.append(outputs.write_netcdf(out / "seasons.nc", data))
-    if format_ == "json":
-        click.echo(outputs.geojson(data, summary), nl=False)
-    elif format_ == "csv":
-        click.echo(outputs.normals_csv(data, summary), nl=False)
-    else:
-        _print(data, summary, found.notes)
+        from windowcast.region.netcdf import write_netcdf
+
+        written.append(write_netcdf(out / "seasons.nc", data))
+    if format_ == "table":
+        _print(data, found.notes)
         click.echo(f"Written to {out}: {', '.join(path.name for path in written)}")
+    else:
+        _copy(out / {"json": "stations.geojson", "csv": "normals.csv"}[format_])
+
+
+def _copy(path: Path) -> None:
+    """A written file to the output, a piece at a time."""
+    with path.open("rb") as stream:
+        while piece := stream.read(1 << 16):
+            click.echo(piece, nl=False)
 
 
 def _stations(
@@ -148,50 +156,61 @@ def _stations(
         )
 
 
-def _needs_pyarrow() -> None:
+def _needs_extra() -> None:
+    """Refuse to begin without what the workers need; only they load SciPy and Numba."""
+    from importlib.util import find_spec
+
     from windowcast.errors import InputError
 
-    try:
-        import pyarrow
-        import scipy.stats
-    except ImportError:
+    if not all(find_spec(name) for name in ("numba", "pyarrow", "scipy")):
         raise InputError(
             "compare needs the region extra", remedy="pip install 'windowcast[region]'"
-        ) from None
-    del pyarrow, scipy
+        )
 
 
 def _refuse_none(data: Compared) -> None:
-    if not data.stations:
+    if not len(data):
         from windowcast.errors import InputError
 
         first = next(iter(data.problems.values()), "no season in the years asked for")
-        raise InputError(f"none of {len(data.problems)} stations can be used; the first: {first}")
+        raise InputError(f"none of {data.unusable} stations can be used; the first: {first}")
 
 
-def _print(data: Compared, summary: Summary, notes: tuple[str, ...]) -> None:
-    """Median dates of each station, and what could not be used."""
+def _print(data: Compared, notes: tuple[str, ...]) -> None:
+    """Median dates of the stations, or of some of many, and what could not be used."""
+    import numpy as np
     from rich.console import Console
     from rich.table import Table
 
-    from windowcast.region.compare import shown
+    from windowcast.region.columns import shown
+    from windowcast.report.region_charts import spread_evenly
 
     console = Console(highlight=False)
-    medians = {(n.station, n.quantity): n.normal for n in summary.normals}
-    table = Table(
-        title=f"{len(data.stations)} stations: median dates", title_justify="left", box=None
-    )
+    rows = np.arange(len(data))
+    title = f"{len(data)} stations: median dates"
+    if len(data) > MAX_PRINTED:
+        rows = spread_evenly(np.argsort(-data.latitude_deg), MAX_PRINTED)
+        title += f" of {MAX_PRINTED}, evenly from north to south; normals.csv holds all"
+    table = Table(title=title, title_justify="left", box=None)
     table.add_column("station", overflow="fold")
     table.add_column("years", justify="right")
     for heading in SHOWN.values():
         table.add_column(heading, justify="right")
-    for i, station in enumerate(data.stations):
-        years = max(medians[station, name].years for name in SHOWN)
-        south = bool(data.places[i, 0] < 0)
-        cells = [shown(medians[station, name].median, name, southern=south) for name in SHOWN]
-        table.add_row(station, str(years), *cells)
+    south = data.southern[rows].tolist()
+    years = np.zeros(len(rows), np.int64)
+    columns = []
+    for name in SHOWN:
+        found = data.normals(name)
+        years = np.maximum(years, found.years[rows])
+        medians = zip(found.median[rows].tolist(), south, strict=True)
+        columns.append([shown(value, name, southern=at) for value, at in medians])
+    ids = data.texts("station", rows.tolist())
+    for cells in zip(ids, map(str, years.tolist()), *columns, strict=True):
+        table.add_row(*cells)
     console.print(table)
     for note in notes:
         console.print(note)
     for station, text in data.problems.items():
         console.print(f"not used: {station}: {text}")
+    if data.unusable > len(data.problems):
+        console.print(f"not used: {data.unusable} in all; seasons.csv tells why of each")

@@ -1,39 +1,29 @@
-"""A chunk of stations: their files read and checked, run through the models, put in a table."""
+"""A chunk of stations: their files read and checked, run through the models, put in tables."""
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from windowcast.errors import InputError
+from windowcast.region import tables
 from windowcast.region.engine import Station
-from windowcast.region.models import BARRIERS, WEEDS, WEEKS, season_start, seasons_of, stacked
+from windowcast.region.models import WEEDS, season_start, seasons_of, stacked
 from windowcast.site import Site, site_from
 from windowcast.weather.files import read_weather
 from windowcast.weather.gaps import filled
 from windowcast.weather.join import hourly_to_daily
 from windowcast.weather.quality import checked
 from windowcast.weather.record import Place, Record
-from windowcast.windows.model import PURPOSES
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
-KEY_DATES = (
-    "soil_21", "poaan_10", "poaan_50", "poaan_80", "dormant", "last_safe", "greenup", "soil_13",
-    "digis_10",
-)  # fmt: skip
-DATE_COLUMNS = (*KEY_DATES, "first_frost", *(f"barrier_{season}" for season in BARRIERS))
-SHARE_COLUMNS = tuple(f"cover_{season}" for season in BARRIERS)
-AMOUNT_COLUMNS: Mapping[str, str] = {"frost_days": "days", "degree_days": "K days"}
-WORKABLE_COLUMNS: Mapping[str, str] = {
-    purpose: f"workable_{purpose.replace('-', '_')}" for purpose in PURPOSES
-}
 LEAST_DAYS = 366
 MOST_CELLS = 6_000_000  # station-days run together; bounds the memory of a worker
 
@@ -79,69 +69,31 @@ class Options:
         )
 
 
-def compute(chunk: tuple[Station, ...], options: str) -> pa.Table:
-    """Every season of a chunk of stations; what `engine.run` sends to its workers.
+def compute(chunk: tuple[Station, ...], options: str) -> dict[str, pa.Table]:
+    """Seasons and stations of a chunk; what `engine.run` sends to its workers.
 
-    Columns: see `schema`. ``season`` is its first year, ``complete`` the share of its days with
-    temperature; dates are days since 1970-01-01, null where a season does not tell; ``workable_*``
-    are workable days of each week of the season. A station that cannot be read has one row with
-    its ``problem``.
+    ``seasons`` has a row for each season and for each station that cannot be used, see
+    `tables.season_schema`; ``stations`` has a row for each station that can, with its normals,
+    trends and weeks, see `tables.station_schema`.
     """
-    import pyarrow as pa
-
     chosen = Options(**json.loads(options))
     ready: list[Ready] = []
-    tables = []
+    seasons, stations = [], []
     for number, station in enumerate(chunk):
         try:
             ready.append((number, station, station_record(station, chosen)))
         except InputError as error:
-            tables.append(_problem(number, station, str(error)))
+            seasons.append(tables.problem_table(number, station, str(error)))
     for group in together(ready):
-        tables.append(_season_table(group, chosen))
-    table = pa.concat_tables(tables).sort_by([("order", "ascending"), ("season", "ascending")])
-    return table.drop_columns("order").combine_chunks()
-
-
-def schema() -> pa.Schema:
-    """Columns of the table, with CF units."""
-    import pyarrow as pa
-
-    text = [pa.field(name, pa.string()) for name in ("station", "name", "region")]
-    place = [
-        pa.field(name, pa.float64(), metadata={"units": unit})
-        for name, unit in (
-            ("latitude", "degrees_north"),
-            ("longitude", "degrees_east"),
-            ("elevation", "m"),
-        )
-    ]
-    season = [pa.field("season", pa.int32()), pa.field("complete", pa.float64())]
-    dates = [
-        pa.field(name, pa.float64(), metadata={"units": "days since 1970-01-01"})
-        for name in DATE_COLUMNS
-    ]
-    shares = [pa.field(name, pa.float64(), metadata={"units": "1"}) for name in SHARE_COLUMNS]
-    amounts = [
-        pa.field(name, pa.float64(), metadata={"units": unit})
-        for name, unit in AMOUNT_COLUMNS.items()
-    ]
-    weeks = [
-        pa.field(name, pa.list_(pa.float32(), WEEKS), metadata={"units": "days per week"})
-        for name in WORKABLE_COLUMNS.values()
-    ]
-    return pa.schema(
-        [
-            *text,
-            *place,
-            *season,
-            *dates,
-            *shares,
-            *amounts,
-            *weeks,
-            pa.field("problem", pa.string()),
-        ]
-    )
+        stack = stacked([record for _, _, record in group])
+        found = seasons_of(stack, chosen.site(southern=stack.record.place.southern))
+        placed = [(number, station, record.place) for number, station, record in group]
+        seasons.append(tables.season_table(placed, found))
+        stations.append(tables.station_table(placed, found))
+    return {
+        "seasons": tables.in_order(seasons, tables.season_schema()),
+        "stations": tables.in_order(stations, tables.station_schema()),
+    }
 
 
 def station_record(station: Station, options: Options) -> Record:
@@ -150,7 +102,8 @@ def station_record(station: Station, options: Options) -> Record:
     Raises
     ------
     InputError
-        The file cannot be read, says no place, or holds less than a year in those years.
+        The file cannot be read, says no place, or holds less than a year or no temperature in
+        those years.
     """
     record = read_weather(station.path)
     record = record if record.daily else hourly_to_daily(record)
@@ -173,7 +126,14 @@ def station_record(station: Station, options: Options) -> Record:
             path=station.path,
             remedy="give a longer record, or other years",
         )
-    return filled(checked(record))
+    record = filled(checked(record))
+    if not np.isfinite(record.get("tmax_c") + record.get("tmin_c")).any():
+        raise InputError(
+            "has no day with a believable highest and lowest temperature in the years asked for",
+            path=station.path,
+            remedy="look at its values, or give other years",
+        )
+    return record
 
 
 def _place(station: Station, found: Place) -> Place:
@@ -211,54 +171,3 @@ def together(ready: Sequence[Ready]) -> Iterable[list[Ready]]:
         group.append(item)
     if group:
         yield group
-
-
-def _season_table(group: Sequence[Ready], options: Options) -> pa.Table:
-    """Rows of the seasons in which a station has any temperature."""
-    import pyarrow as pa
-
-    stack = stacked([record for _, _, record in group])
-    found = seasons_of(stack, options.site(southern=stack.record.place.southern))
-    row, season = (index.tolist() for index in np.nonzero(found.complete > 0))
-    columns: dict[str, Any] = {
-        "order": [group[i][0] for i in row],
-        "station": [group[i][1].id for i in row],
-        "name": [group[i][1].name for i in row],
-        "region": [group[i][1].region for i in row],
-        "latitude": [group[i][2].place.latitude_deg for i in row],
-        "longitude": [group[i][2].place.longitude_deg for i in row],
-        "elevation": [group[i][2].place.elevation_m for i in row],
-        "season": found.first_years[season],
-        "complete": found.complete[row, season],
-    }
-    for name in (*DATE_COLUMNS, *SHARE_COLUMNS, *AMOUNT_COLUMNS):
-        values = found.values[name][row, season]
-        columns[name] = pa.array(values, mask=np.isnan(values))
-    for purpose, name in WORKABLE_COLUMNS.items():
-        flat = found.weeks[purpose][row, season].ravel()
-        columns[name] = pa.FixedSizeListArray.from_arrays(
-            pa.array(flat, mask=np.isnan(flat)), WEEKS
-        )
-    columns["problem"] = pa.nulls(len(row), pa.string())
-    return pa.table(columns, schema=_ordered_schema())
-
-
-def _problem(order: int, station: Station, text: str) -> pa.Table:
-    """The one row of a station that cannot be used."""
-    import pyarrow as pa
-
-    row = {
-        "order": order,
-        "station": station.id,
-        "name": station.name,
-        "region": station.region,
-        "problem": text,
-    }
-    return pa.Table.from_pylist([row], schema=_ordered_schema())
-
-
-def _ordered_schema() -> pa.Schema:
-    """`schema` with the station's place in its chunk in front."""
-    import pyarrow as pa
-
-    return schema().insert(0, pa.field("order", pa.int64()))

@@ -1,127 +1,106 @@
-"""From seasons of many stations to normals, trends, weekly odds and differences.
+"""Many stations side by side: their parts put together, read column by column, and compared.
 
-Everything here works on arrays ``[station, season]``; dates are days since the season's first day
-(1 July, or 1 January in the southern hemisphere), so that they average and compare.
+Nothing here holds more of a station than where it stands and what it is called: its seasons and
+statistics lie in the two Parquet files, of which one column is read at a time.
 """
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.region.batch import (
-    AMOUNT_COLUMNS,
-    DATE_COLUMNS,
-    SHARE_COLUMNS,
-    WORKABLE_COLUMNS,
-)
-from windowcast.region.models import WEEKS
-from windowcast.region.statistics import (
-    MIN_YEARS,
-    Difference,
-    Normal,
-    Trend,
-    difference,
-    normal,
-    trend,
+from windowcast.files import atomic_file
+from windowcast.region.columns import QUANTITIES, WORKABLE_COLUMNS
+from windowcast.region.parts import Part
+from windowcast.region.statistics import Difference, Normals, difference
+from windowcast.region.tables import (
+    counted,
+    normals_in,
+    numbers,
+    season_schema,
+    station_schema,
+    weekly_in,
 )
 from windowcast.weather.record import FloatArray
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
-QUANTITIES: Mapping[str, str] = {
-    "soil_21": "soil falls through 21.1 °C",
-    "poaan_10": "annual bluegrass 10 % up",
-    "poaan_50": "annual bluegrass 50 % up",
-    "poaan_80": "annual bluegrass 80 % up",
-    "dormant": "turf dormant",
-    "last_safe": "last safe non-selective day",
-    "greenup": "green-up",
-    "soil_13": "soil rises through 12.8 °C",
-    "digis_10": "smooth crabgrass 10 % up",
-    "first_frost": "first frost",
-    "frost_days": "frost days",
-    "degree_days": "degree days above 10 °C",
-    "barrier_fall": "best fall barrier",
-    "barrier_spring": "best spring barrier",
-    "cover_fall": "cover of the fall barrier",
-    "cover_spring": "cover of the spring barrier",
-}
-AT_LEAST = (1, 2, 3)
+MAX_PROBLEMS = 500  # stations that cannot be used whose problem is told; all stand in the seasons
 _MAX_PAIRS_OF_STATIONS = 8
-_FULL = 0.9  # share of a season's days that must be known for it to count
-
-
-@dataclass(frozen=True)
-class WeekStatistics:
-    """Workable days of the weeks of a season at each station, over its years; NaN with too few.
-
-    Attributes
-    ----------
-    years
-        How many years are known, ``[station, week]``.
-    mean_days
-        ``[station, week]``.
-    odds
-        Share of years with at least 1, 2, 3 workable days, ``[station, week, 3]``.
-    """
-
-    years: npt.NDArray[np.int16]
-    mean_days: npt.NDArray[np.float32]
-    odds: npt.NDArray[np.float32]
+SEASON_ROWS, STATION_ROWS = 8192, 1024  # that lie together in a file
+BATCH_ROWS = 1024  # held at a time
+_IDENTITY = ("station", "name", "region", "latitude", "longitude", "elevation")
+_SPAN = ("first_season", "last_season")
 
 
 @dataclass(frozen=True)
 class Compared:
-    """Seasons of many stations side by side.
+    """Seasons and statistics of many stations, on disk.
 
     Attributes
     ----------
-    stations, names, regions
-        Ids, names and region names, ``[station]``.
-    places
-        Latitude, longitude (degrees) and elevation (m), ``[station, 3]``.
+    season_file, station_file
+        Laid out as `tables.season_schema` and `tables.station_schema` say.
+    stations
+        What every station is called and where it stands: columns ``station``, ``name``,
+        ``region``, ``latitude``, ``longitude``, ``elevation``.
     seasons
         First year of each season, ``[season]``.
-    values
-        Quantity → ``[station, season]``: days since the season's start, or shares; NaN where the
-        season is not known well enough or does not tell.
-    weeks
-        Purpose → statistics of its weeks.
     problems
-        Station id → why it could not be used.
+        Station id → why it could not be used, of at most `MAX_PROBLEMS` stations.
+    unusable
+        How many could not be used.
     """
 
-    stations: tuple[str, ...]
-    names: tuple[str, ...]
-    regions: tuple[str, ...]
-    places: FloatArray
+    season_file: Path
+    station_file: Path
+    stations: pa.Table
     seasons: npt.NDArray[np.int64]
-    values: Mapping[str, FloatArray]
-    weeks: Mapping[str, WeekStatistics]
     problems: Mapping[str, str]
+    unusable: int
+
+    def __len__(self) -> int:
+        return int(self.stations.num_rows)
+
+    @property
+    def latitude_deg(self) -> FloatArray:
+        """``[station]``."""
+        return numbers(self.stations, "latitude")
+
+    @property
+    def longitude_deg(self) -> FloatArray:
+        """``[station]``."""
+        return numbers(self.stations, "longitude")
 
     @property
     def southern(self) -> npt.NDArray[np.bool_]:
         """Stations whose season is turned by half a year, ``[station]``."""
-        return np.asarray(self.places[:, 0] < 0)
+        return self.latitude_deg < 0
 
+    def texts(self, column: str, stations: Iterable[int]) -> list[str]:
+        """Ids, names (the id where there is none) or regions of some of the stations."""
+        found = self.stations.take(np.array(list(stations), np.int64))
+        if column != "name":
+            return [text or "" for text in found[column].to_pylist()]
+        pairs = zip(found["name"].to_pylist(), found["station"].to_pylist(), strict=True)
+        return [name or station for name, station in pairs]
 
-@dataclass(frozen=True, slots=True)
-class StationNormal:
-    """One quantity of one station over its years."""
+    def normals(self, quantity: str) -> Normals:
+        """Normals of a quantity, ``[station]``."""
+        return normals_in(_read(self.station_file, [quantity]), quantity)
 
-    station: str
-    quantity: str
-    normal: Normal
-    trend: Trend
+    def weekly(self, purpose: str, field: str) -> npt.NDArray[np.float32]:
+        """``mean_days`` or ``odds_*_or_more`` of the weeks of a purpose, ``[station, week]``."""
+        column = WORKABLE_COLUMNS[purpose]
+        (values,) = weekly_in(_read(self.station_file, [f"{column}.{field}"]), column)
+        return values
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,186 +113,104 @@ class Gap:
     difference: Difference
 
 
-@dataclass(frozen=True)
-class Summary:
-    """Normals, trends and differences, worked out once."""
-
-    normals: tuple[StationNormal, ...]
-    gaps: tuple[Gap, ...]
-
-
-def summarise(data: Compared) -> Summary:
-    """Normals, trends and differences."""
-    return Summary(tuple(normals(data)), tuple(gaps(data)))
-
-
-@dataclass(frozen=True)
-class _Part:
-    """Seasons of a few stations: one row a season, and their weeks, worked out."""
-
-    stations: list[str]
-    names: list[str]
-    regions: list[str]
-    places: FloatArray
-    row: npt.NDArray[np.int64]  # station of each row
-    season: npt.NDArray[np.int64]
-    values: Mapping[str, FloatArray]
-    weeks: Mapping[str, WeekStatistics]
-    problems: Mapping[str, str]
+def put_together(parts: Sequence[Part], folder: Path) -> Compared:
+    """Write ``seasons.parquet`` and ``stations.parquet`` from the parts; the same however cut."""
+    seasons, stations = folder / "seasons.parquet", folder / "stations.parquet"
+    _write(seasons, season_schema(), [p.file("seasons") for p in parts], SEASON_ROWS)
+    _write(stations, station_schema(), [p.file("stations") for p in parts], STATION_ROWS)
+    found = _read(stations, [*_IDENTITY, *_SPAN])
+    span: npt.NDArray[np.int64] = np.zeros(0, np.int64)
+    if len(found):
+        first, last = (numbers(found, name).astype(np.int64) for name in _SPAN)
+        span = np.arange(first.min(), last.max() + 1)
+    problems: dict[str, str] = {}
+    unusable = 0
+    for batch in batches(seasons, ["station", "problem"]):
+        bad = batch.filter(batch["problem"].is_valid()).to_pylist()
+        unusable += len(bad)
+        told = bad[: MAX_PROBLEMS - len(problems)]
+        problems |= {row["station"]: row["problem"] for row in told}
+    return Compared(seasons, stations, found.select(_IDENTITY), span, problems, unusable)
 
 
-def compared(tables: Iterable[pa.Table]) -> Compared:
-    """Side by side what `batch.compute` gave, table by table.
+def _write(path: Path, schema: pa.Schema, files: Sequence[Path], rows: int) -> None:
+    """Parquet files of one schema as one, in row groups that do not show where one ended."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
 
-    Weeks are worked out table by table and only their statistics kept, so that what is held grows
-    by little more than a kilobyte a station and season.
-    """
-    parts = [_part(table) for table in tables]
-    used = np.concatenate([p.season for p in parts]) if parts else np.zeros(0, np.int64)
-    seasons = np.arange(used.min(), used.max() + 1) if len(used) else used
-    offsets = np.cumsum([0, *(len(p.stations) for p in parts)])
-    places = np.concatenate([p.places for p in parts]) if parts else np.zeros((0, 3))
-    values = {}
-    for name in QUANTITIES:
-        out = np.full((len(places), len(seasons)), np.nan)
-        for part, offset in zip(parts, offsets, strict=False):
-            out[part.row + offset, part.season - seasons[:1]] = part.values[name]
-        values[name] = out
-    weeks = {
-        name: WeekStatistics(
-            *(
-                np.concatenate([getattr(p.weeks[name], field) for p in parts])
-                for field in ("years", "mean_days", "odds")
-            )
-        )
-        for name in (WORKABLE_COLUMNS if parts else ())
-    }
-    return Compared(
-        tuple(s for p in parts for s in p.stations),
-        tuple(n for p in parts for n in p.names),
-        tuple(r for p in parts for r in p.regions),
-        places,
-        seasons,
-        values,
-        weeks,
-        {s: text for p in parts for s, text in p.problems.items()},
-    )
+    held = schema.empty_table()
+    with (
+        atomic_file(path) as stream,
+        pq.ParquetWriter(stream, schema, compression="zstd") as writer,
+    ):
+        for file in files:
+            for batch in batches(file):
+                held = pa.concat_tables([held, pa.Table.from_batches([batch], schema)])
+                while len(held) >= rows:
+                    writer.write_table(held.slice(0, rows).combine_chunks())
+                    held = held.slice(rows).combine_chunks()
+        writer.write_table(held.combine_chunks())
 
 
-def _part(table: pa.Table) -> _Part:
-    ids = table["station"].to_pylist()
-    texts = table["problem"].to_pylist()
-    problems = {s: text for s, text in zip(ids, texts, strict=True) if text}
-    good = table.filter(table["problem"].is_null())
-    ids = good["station"].to_pylist()
-    first = {station: i for i, station in reversed(list(enumerate(ids)))}
-    order = {station: i for i, station in enumerate(dict.fromkeys(ids))}
-    rows = np.array([order[s] for s in ids], dtype=np.int64)
-    at = [first[s] for s in order]
-    place = np.stack([_numbers(good, n)[at] for n in ("latitude", "longitude", "elevation")], 1)
-    season = _numbers(good, "season").astype(np.int64)
-    start = _season_starts(season, place[rows, 0] < 0)
-    full = _numbers(good, "complete") >= _FULL
-    values = {}
-    for name in QUANTITIES:
-        value = _numbers(good, name) - (start if name in DATE_COLUMNS else 0.0)
-        values[name] = np.where(full, value, np.nan)
-    weeks = {
-        purpose: _week_statistics(good[column], rows, len(order))
-        for purpose, column in WORKABLE_COLUMNS.items()
-    }
-    names, regions = (good[n].to_pylist() for n in ("name", "region"))
-    return _Part(
-        list(order),
-        [names[i] or ids[i] for i in at],
-        [regions[i] or "" for i in at],
-        place,
-        rows,
-        season,
-        values,
-        weeks,
-        problems,
-    )
+def batches(path: Path, columns: Sequence[str] | None = None) -> Iterator[pa.RecordBatch]:
+    """Rows of a Parquet file, `BATCH_ROWS` at a time."""
+    import pyarrow.parquet as pq
+
+    with pq.ParquetFile(path) as file:
+        yield from file.iter_batches(BATCH_ROWS, columns=columns)
 
 
-def _numbers(table: pa.Table, name: str) -> FloatArray:
-    """A column as floats, NaN where null."""
-    values: FloatArray = table[name].cast("float64").to_numpy()
-    return values
+def _read(path: Path, columns: Sequence[str]) -> pa.Table:
+    import pyarrow.parquet as pq
+
+    with pq.ParquetFile(path) as file:
+        return file.read(columns=list(columns))
 
 
-def _week_statistics(
-    column: pa.ChunkedArray, rows: npt.NDArray[np.int64], stations: int
-) -> WeekStatistics:
-    """Statistics of the whole weeks (the last of a season is a day or two)."""
-    flat = column.combine_chunks().flatten().to_numpy(zero_copy_only=False)
-    days = flat.reshape(-1, WEEKS)[:, : WEEKS - 1]
-    known = np.isfinite(days)
-
-    def by_station(values: npt.NDArray[np.generic]) -> FloatArray:
-        if not stations:
-            return np.zeros((0, WEEKS - 1))
-        starts = np.searchsorted(rows, np.arange(stations))  # rows of a station lie together
-        return np.asarray(np.add.reduceat(values.astype(np.float64), starts, axis=0))
-
-    years = by_station(known)
-    enough = np.where(years >= MIN_YEARS, years, np.nan)
-    odds = [by_station(known & (days >= least)) / enough for least in AT_LEAST]
-    return WeekStatistics(
-        years.astype(np.int16),
-        (by_station(np.where(known, days, 0)) / enough).astype(np.float32),
-        np.stack(odds, axis=-1).astype(np.float32),
-    )
-
-
-def _season_starts(seasons: npt.NDArray[np.int64], south: npt.NDArray[np.bool_]) -> FloatArray:
-    """Day number of each season's first day, ``[row]``."""
-    january = (seasons - 1970).astype("datetime64[Y]").astype("datetime64[D]").astype(np.float64)
-    july = ((seasons - 1970) * 12 + 6).astype("datetime64[M]").astype("datetime64[D]").astype(float)
-    return np.where(south, january, july)
-
-
-def normals(data: Compared) -> Iterator[StationNormal]:
-    """Normal and trend of every quantity at every station."""
-    years = data.seasons.astype(np.float64)
-    for i, station in enumerate(data.stations):
-        for name, values in data.values.items():
-            yield StationNormal(station, name, normal(values[i]), trend(years, values[i]))
+def season_values(batch: pa.RecordBatch) -> dict[str, FloatArray]:
+    """Every quantity of rows of seasons as it is compared, see `tables.counted`."""
+    season = numbers(batch, "season")
+    bad = np.isnan(season)
+    when = np.where(bad, 1970, season).astype(np.int64)
+    south = numbers(batch, "latitude") < 0
+    complete = np.where(bad, 0.0, numbers(batch, "complete"))
+    return {name: counted(name, numbers(batch, name), when, south, complete) for name in QUANTITIES}
 
 
 def gaps(data: Compared) -> Iterator[Gap]:
     """Differences between regions; between stations where no region is named and they are few."""
-    groups = _groups(data)
-    for first, second in combinations(groups, 2):
-        for name, values in data.values.items():
-            found = difference(values[groups[first]], values[groups[second]])
-            yield Gap(first, second, name, found)
+    column, groups = _groups(data)
+    means = _yearly_means(data, column, groups)
+    for a, b in combinations(range(len(groups)), 2):
+        for name in QUANTITIES:
+            yield Gap(groups[a], groups[b], name, difference(means[name][a], means[name][b]))
 
 
-def _groups(data: Compared) -> dict[str, Sequence[int]]:
-    names = [region for region in dict.fromkeys(data.regions) if region]
-    if len(names) > 1:
-        return {n: [i for i, r in enumerate(data.regions) if r == n] for n in names}
-    if len(data.stations) <= _MAX_PAIRS_OF_STATIONS:
-        return {station: [i] for i, station in enumerate(data.stations)}
-    return {}
+def _groups(data: Compared) -> tuple[str, list[str]]:
+    """Which column tells the places to compare apart, and what they are called there."""
+    regions = [region for region in data.stations["region"].unique().to_pylist() if region]
+    if len(regions) > 1:
+        return "region", regions
+    few = len(data) <= _MAX_PAIRS_OF_STATIONS
+    return "station", data.stations["station"].to_pylist() if few else []
 
 
-def day_label(day: float, *, southern: bool) -> str:
-    """A day of the season as people write it, e.g. ``12 Oct``; "" for NaN."""
-    if not np.isfinite(day):
-        return ""
-    start = np.datetime64("2001-01-01" if southern else "2000-07-01", "D")
-    date: dt.date = (start + np.timedelta64(round(day), "D")).astype(object)
-    return f"{date.day} {date:%b}"
+def _yearly_means(data: Compared, column: str, groups: list[str]) -> dict[str, FloatArray]:
+    """Quantity → mean over the stations of a group that have the year, ``[group, season]``."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
 
-
-def shown(value: float, quantity: str, *, southern: bool) -> str:
-    """A quantity as people read it: a day, a percentage, an amount, or "cannot tell"."""
-    if not np.isfinite(value):
-        return "cannot tell"
-    if quantity in SHARE_COLUMNS:
-        return f"{100 * value:.0f} %"
-    if quantity in AMOUNT_COLUMNS:
-        return f"{value:.0f}"
-    return day_label(value, southern=southern)
+    shape = len(groups), len(data.seasons)
+    totals = {name: np.zeros(shape) for name in QUANTITIES}
+    counts = {name: np.zeros(shape) for name in QUANTITIES}
+    needed = [column, "season", "latitude", "complete", *QUANTITIES]
+    for batch in batches(data.season_file, needed) if groups else ():
+        number = pc.index_in(batch[column], value_set=pa.array(groups)).fill_null(-1).to_numpy()
+        season = np.nan_to_num(numbers(batch, "season") - data.seasons[0]).astype(np.int64)
+        for name, values in season_values(batch).items():
+            known = np.isfinite(values) & (number >= 0)
+            at = number[known], season[known]
+            np.add.at(totals[name], at, values[known])
+            np.add.at(counts[name], at, 1)
+    with np.errstate(invalid="ignore"):
+        return {name: totals[name] / counts[name] for name in QUANTITIES}

@@ -1,31 +1,35 @@
 """Running one function over thousands of stations: in chunks, resumable, here or on a cluster.
 
 `run` splits the stations into chunks, computes each chunk in a worker process (or on a Dask
-cluster), and keeps each finished chunk as a Parquet part with its checksum. An interrupted run
-carries on from the finished parts; a part that does not match its checksum is computed anew.
-At most two chunks a worker are in flight, so memory does not grow with the number of stations.
+cluster), and keeps each finished chunk as a part: its tables as Parquet files, and their checksums.
+An interrupted run carries on from the finished parts; a part of which any file does not match its
+checksum is computed anew. At most two chunks a worker are in flight, so memory does not grow with
+the number of stations.
 """
 
 from __future__ import annotations
 
 import hashlib
-import io
 import json
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import asdict, dataclass
+from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from windowcast import __version__
 from windowcast.errors import InputError, SourceUnreachableError, WindowcastError
-from windowcast.files import write_atomic
+from windowcast.region.parts import Bodies, Part, is_whole, keep, to_parquet
 from windowcast.weather.files import parse_spec
 
 if TYPE_CHECKING:
+    from importlib.resources.abc import Traversable
+
     import pyarrow as pa
 
+SCIENCE: Traversable = resources.files("windowcast.data")
 FEWEST_STATIONS, MOST_STATIONS = 32, 512  # in a chunk: many share the cost of a day's step
 CHUNKS = 4  # to share out among processes, where there are few stations
 _RETRIES = 2
@@ -45,8 +49,8 @@ class Station:
     elevation_m: float = float("nan")
 
 
-Compute = Callable[[tuple[Station, ...], str], "pa.Table"]
-"""Chunk of stations and the options as JSON → a table; module-level, so that it pickles."""
+Compute = Callable[[tuple[Station, ...], str], Mapping[str, "pa.Table"]]
+"""Chunk of stations and the options as JSON → tables by name; module-level, so that it pickles."""
 
 
 class Pool(Protocol):
@@ -55,8 +59,8 @@ class Pool(Protocol):
     def submit(self, compute: Compute, chunk: tuple[Station, ...], options: str) -> Any:
         """Start a chunk and return a handle."""
 
-    def finished(self, handles: Iterable[Any]) -> tuple[Any, bytes]:
-        """Wait for the next finished handle and its Parquet bytes."""
+    def finished(self, handles: Iterable[Any]) -> tuple[Any, Bodies]:
+        """Wait for the next finished handle and its tables."""
 
 
 class EngineError(WindowcastError):
@@ -73,8 +77,8 @@ def run(
     scheduler: str | None = None,
     chunk_stations: int | None = None,
     on_progress: Callable[[int, int], object] = lambda done, total: None,
-) -> list[Path]:
-    """Compute every station and return the part files in the order of the stations.
+) -> list[Part]:
+    """Compute every station and return the parts in the order of the stations.
 
     Parameters
     ----------
@@ -83,7 +87,8 @@ def run(
     compute
         What to do with a chunk.
     options
-        JSON-able options; they and the program's version are part of each part's identity.
+        JSON-able options; they, the program's version and its science tables are part of each
+        part's identity.
     parts_folder
         Where parts are kept and found again.
     workers
@@ -110,15 +115,16 @@ def run(
     text = json.dumps(options, sort_keys=True)
     size = chunk_stations or _chunk_size(len(stations))
     chunks = [tuple(stations[i : i + size]) for i in range(0, len(stations), size)]
-    parts = [parts_folder / f"{_identity(chunk, text)}.parquet" for chunk in chunks]
+    same = hashlib.sha256(f"{__version__}\n{tables_hash(SCIENCE)}\n{text}\n".encode())
+    parts = [Part(parts_folder, _identity(chunk, same.copy())) for chunk in chunks]
     todo = [(c, part) for c, part in zip(chunks, parts, strict=True) if not is_whole(part)]
     done = len(stations) - sum(len(chunk) for chunk, _ in todo)
     on_progress(done, len(stations))
     if todo:
         count = min(workers or os.cpu_count() or 1, len(todo))
         with _pool(scheduler, count, alone=len(todo) == 1) as pool:
-            for (chunk, part), body in _results(pool, todo, compute, text, 2 * count):
-                keep(part, body)
+            for (chunk, part), bodies in _results(pool, todo, compute, text, 2 * count):
+                keep(part, bodies)
                 done += len(chunk)
                 on_progress(done, len(stations))
     return parts
@@ -138,9 +144,17 @@ def _check(stations: Sequence[Station]) -> None:
         seen.add(station.id)
 
 
-def _identity(chunk: tuple[Station, ...], options: str) -> str:
-    """Hash of all that decides a part: program version, options, stations, state of their files."""
-    digest = hashlib.sha256(f"{__version__}\n{options}\n".encode())
+def tables_hash(folder: Traversable) -> str:
+    """Hash of every science table in a folder: a changed value must change what is computed."""
+    digest = hashlib.sha256()
+    for table in sorted(folder.iterdir(), key=lambda table: table.name):
+        if table.name.endswith(".toml"):
+            digest.update(f"{table.name}\n".encode() + table.read_bytes())
+    return digest.hexdigest()
+
+
+def _identity(chunk: tuple[Station, ...], digest: hashlib._Hash) -> str:
+    """Hash of all that decides a part: what is the same for all, stations, state of their files."""
     for station in chunk:
         try:
             stat = Path(parse_spec(station.path).path).stat()
@@ -151,59 +165,31 @@ def _identity(chunk: tuple[Station, ...], options: str) -> str:
     return digest.hexdigest()[:32]
 
 
-def keep(part: Path, body: bytes) -> None:
-    """Write a part, then its checksum; a part counts only with a matching checksum."""
-    write_atomic(part, body)
-    write_atomic(part.with_suffix(".sha256"), hashlib.sha256(body).hexdigest())
+def compute_part(compute: Compute, chunk: tuple[Station, ...], options: str) -> Bodies:
+    """What a worker does: compute a chunk and hand back its tables as Parquet."""
+    return {name: to_parquet(table) for name, table in compute(chunk, options).items()}
 
 
-def is_whole(part: Path) -> bool:
-    """Whether a part is there and matches its checksum."""
-    try:
-        stated = part.with_suffix(".sha256").read_text("ascii")
-        return hashlib.sha256(part.read_bytes()).hexdigest() == stated
-    except (OSError, UnicodeDecodeError):
-        return False
-
-
-def tables(parts: Sequence[Path]) -> Iterator[pa.Table]:
-    """The parts as tables, one at a time."""
-    import pyarrow.parquet as pq
-
-    return (pq.read_table(part) for part in parts)
-
-
-def to_parquet(table: pa.Table) -> bytes:
-    """A table as Parquet bytes, the same bytes for the same table."""
-    import pyarrow.parquet as pq
-
-    sink = io.BytesIO()
-    pq.write_table(table, sink, compression="zstd")
-    return sink.getvalue()
-
-
-def compute_part(compute: Compute, chunk: tuple[Station, ...], options: str) -> bytes:
-    """What a worker does: compute a chunk and hand back Parquet bytes."""
-    return to_parquet(compute(chunk, options))
+Job = tuple[tuple[Station, ...], Part]
 
 
 def _results(
     pool: Pool,
-    todo: list[tuple[tuple[Station, ...], Path]],
+    todo: list[Job],
     compute: Compute,
     options: str,
     in_flight: int,
-) -> Iterator[tuple[tuple[tuple[Station, ...], Path], bytes]]:
+) -> Iterator[tuple[Job, Bodies]]:
     """Submit at most `in_flight` chunks at a time and yield them as they finish."""
     waiting = iter(todo)
-    running: dict[Any, tuple[tuple[Station, ...], Path]] = {}
+    running: dict[Any, Job] = {}
     while True:
         while len(running) < in_flight and (job := next(waiting, None)) is not None:
             running[pool.submit(compute, job[0], options)] = job
         if not running:
             return
-        handle, body = pool.finished(list(running))
-        yield running.pop(handle), body
+        handle, bodies = pool.finished(list(running))
+        yield running.pop(handle), bodies
 
 
 def _pool(scheduler: str | None, count: int, *, alone: bool) -> AbstractContextManager[Pool]:
@@ -223,7 +209,7 @@ class _Here:
         self._jobs[len(self._jobs)] = (compute, chunk, options)
         return len(self._jobs) - 1
 
-    def finished(self, handles: Iterable[int]) -> tuple[int, bytes]:
+    def finished(self, handles: Iterable[int]) -> tuple[int, Bodies]:
         handle = next(iter(handles))
         return handle, compute_part(*self._jobs[handle])
 
@@ -258,7 +244,7 @@ class _Processes:
         except BrokenProcessPool:  # a worker died since the last result
             self._restart(handle)
 
-    def finished(self, handles: Iterable[int]) -> tuple[int, bytes]:
+    def finished(self, handles: Iterable[int]) -> tuple[int, Bodies]:
         from concurrent.futures import FIRST_COMPLETED, wait
         from concurrent.futures.process import BrokenProcessPool
 
@@ -267,12 +253,12 @@ class _Processes:
             future = next(iter(done))
             handle = self._futures.pop(future)
             try:
-                body: bytes = future.result()
+                bodies: Bodies = future.result()
             except BrokenProcessPool:
                 self._restart(handle)
                 continue
             del self._jobs[handle]
-            return handle, body
+            return handle, bodies
 
     def _restart(self, handle: int) -> None:
         """A worker died and took the pool along: start again with every unfinished chunk."""
@@ -310,7 +296,7 @@ class _Cluster:
             compute_part, compute, chunk, options, pure=False, retries=_RETRIES
         )
 
-    def finished(self, handles: Iterable[Any]) -> tuple[Any, bytes]:
+    def finished(self, handles: Iterable[Any]) -> tuple[Any, Bodies]:
         from concurrent.futures import CancelledError
 
         from distributed import wait
@@ -320,13 +306,13 @@ class _Cluster:
             done = wait(list(handles), return_when="FIRST_COMPLETED").done
         future = next(iter(done))
         try:
-            body: bytes = future.result()
+            bodies: Bodies = future.result()
         except (KilledWorker, CancelledError) as error:
             raise EngineError(
                 f"the cluster gave up on a chunk ({type(error).__name__}); "
                 "finished stations are kept: run again when the cluster is well"
             ) from None
-        return future, body
+        return future, bodies
 
 
 @contextmanager

@@ -1,4 +1,4 @@
-"""What a comparison leaves in its folder: tables, GeoJSON, NetCDF."""
+"""What a comparison leaves in its folder for other tools: CSV and GeoJSON, some rows at a time."""
 
 from __future__ import annotations
 
@@ -6,31 +6,24 @@ import csv
 import io
 import json
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import astuple
+from itertools import chain
 from pathlib import Path
-from typing import Any
+from textwrap import indent
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 
-from windowcast import __version__
-from windowcast.errors import InputError
-from windowcast.files import atomic_file, write_atomic
-from windowcast.region.batch import (
-    AMOUNT_COLUMNS,
-    DATE_COLUMNS,
-    SHARE_COLUMNS,
-    WORKABLE_COLUMNS,
-    schema,
-)
-from windowcast.region.compare import (
-    AT_LEAST,
-    QUANTITIES,
-    Compared,
-    Summary,
-    day_label,
-)
-from windowcast.region.statistics import MIN_YEARS
-from windowcast.weather.record import FloatArray
+from windowcast.files import atomic_file
+from windowcast.region.columns import DATE_COLUMNS, QUANTITIES, WORKABLE_COLUMNS, day_label
+from windowcast.region.compare import Compared, Gap, batches
+from windowcast.region.statistics import AT_LEAST, MIN_YEARS
+from windowcast.region.tables import normals_in, numbers, season_schema, weekly_in
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 NORMAL_FIELDS = (
     "station", "quantity", "label", "years", "median", "p10", "p90", "median_date",
@@ -43,181 +36,128 @@ WEEK_FIELDS = (
 GAP_FIELDS = ("first", "second", "quantity", "label", "shared_years", "median", "low", "high")
 
 
-def write_tables(
-    folder: Path, parts: Sequence[Path], data: Compared, summary: Summary
-) -> list[Path]:
-    """Seasons as Parquet and CSV; normals, weeks and differences as CSV; stations as GeoJSON."""
+def write_tables(folder: Path, data: Compared, gaps: Iterable[Gap]) -> list[Path]:
+    """Seasons, normals, weeks and differences as CSV; stations as GeoJSON."""
+    names = [name for name in season_schema().names if name not in WORKABLE_COLUMNS.values()]
+    place = ["station", "latitude"]
+    seasons = batches(data.season_file, names)
+    normals = batches(data.station_file, [*place, *QUANTITIES])
+    weeks = batches(data.station_file, [*place, *WORKABLE_COLUMNS.values()])
+    rows_of = chain.from_iterable
     return [
-        *write_seasons(folder, parts),
-        write_atomic(folder / "normals.csv", normals_csv(data, summary)),
-        write_atomic(folder / "weeks.csv", _csv(WEEK_FIELDS, week_rows(data))),
-        write_atomic(folder / "differences.csv", _csv(GAP_FIELDS, gap_rows(summary))),
-        write_atomic(folder / "stations.geojson", geojson(data, summary)),
+        _write_csv(folder / "seasons.csv", names, rows_of(map(season_rows, seasons))),
+        _write_csv(folder / "normals.csv", NORMAL_FIELDS, rows_of(map(normal_rows, normals))),
+        _write_csv(folder / "weeks.csv", WEEK_FIELDS, rows_of(map(week_rows, weeks))),
+        _write_csv(folder / "differences.csv", GAP_FIELDS, gap_rows(gaps)),
+        write_geojson(folder / "stations.geojson", data),
     ]
 
 
-def write_seasons(folder: Path, parts: Sequence[Path]) -> list[Path]:
-    """The parts as ``seasons.parquet`` and ``seasons.csv``, one part in memory at a time.
-
-    Dates are ISO 8601 in the CSV; weekly counts stay in the Parquet file.
-    """
-    import pyarrow.parquet as pq
-
-    paths = [folder / "seasons.parquet", folder / "seasons.csv"]
-    names = [name for name in schema().names if name not in WORKABLE_COLUMNS.values()]
-    with (
-        atomic_file(paths[0]) as whole,
-        atomic_file(paths[1]) as text,
-        pq.ParquetWriter(whole, schema(), compression="zstd") as writer,
-    ):
-        text.write((",".join(names) + "\n").encode())
-        for part in parts:
-            table = pq.read_table(part)
-            writer.write_table(table)
-            rows = table.select(names).to_pylist()
-            cells = ([_iso(r[n]) if n in DATE_COLUMNS else r[n] for n in names] for r in rows)
-            text.write(_csv((), cells).encode())
-    return paths
+def season_rows(batch: pa.RecordBatch) -> Iterable[Sequence[Any]]:
+    """Rows of ``seasons.csv``: dates are ISO 8601; weekly counts stay in the Parquet file."""
+    return zip(*(_season_column(batch, name) for name in batch.schema.names), strict=True)
 
 
-def normals_csv(data: Compared, summary: Summary) -> str:
-    """Normals and trends of every station as CSV."""
-    return _csv(NORMAL_FIELDS, normal_rows(data, summary))
+def _season_column(batch: pa.RecordBatch, name: str) -> list[Any]:
+    import pyarrow as pa
+
+    if not pa.types.is_floating(batch.schema.field(name).type):
+        return list(batch[name].to_pylist())
+    values = numbers(batch, name)
+    if name not in DATE_COLUMNS:
+        return _plain(values)
+    known = np.isfinite(values)
+    dates = np.where(known, values, 0).astype("datetime64[D]").astype(str)
+    return list(np.where(known, dates, "").tolist())
 
 
-def normal_rows(data: Compared, summary: Summary) -> Iterable[Sequence[Any]]:
+def normal_rows(batch: pa.RecordBatch) -> Iterator[Sequence[Any]]:
     """Rows of ``normals.csv``: days are counted from the season's first day, shares are 0..1."""
-    south = dict(zip(data.stations, data.southern, strict=True))
-    for item in summary.normals:
-        n, t = item.normal, item.trend
-        date = ""
-        if item.quantity in DATE_COLUMNS:
-            date = day_label(n.median, southern=bool(south[item.station]))
-        label = QUANTITIES[item.quantity]
-        yield (
-            item.station, item.quantity, label, n.years, n.median, n.p10, n.p90, date,
-            t.per_decade, t.low, t.high, t.p_value,
-        )  # fmt: skip
+    south = (numbers(batch, "latitude") < 0).tolist()
+    found = {name: normals_in(batch, name) for name in QUANTITIES}
+    days = {name: found[name].median.tolist() for name in DATE_COLUMNS}
+    lists = {name: [_plain(each) for each in astuple(n)] for name, n in found.items()}
+    for i, station in enumerate(batch["station"].to_pylist()):
+        for name, label in QUANTITIES.items():
+            years, median, p10, p90, *trend = (each[i] for each in lists[name])
+            date = day_label(days[name][i], southern=south[i]) if name in days else ""
+            yield (station, name, label, int(years), median, p10, p90, date, *trend)
 
 
-def week_rows(data: Compared) -> Iterable[Sequence[Any]]:
+def week_rows(batch: pa.RecordBatch) -> Iterator[Sequence[Any]]:
     """Rows of ``weeks.csv``: weeks with enough years."""
-    for i, station in enumerate(data.stations):
-        for purpose, weeks in data.weeks.items():
-            for week in np.flatnonzero(weeks.years[i] >= MIN_YEARS).tolist():
-                first = day_label(7 * week, southern=bool(data.southern[i]))
-                mean, odds = float(weeks.mean_days[i, week]), weeks.odds[i, week].tolist()
-                yield (station, purpose, week, first, int(weeks.years[i, week]), mean, *odds)
+    south = (numbers(batch, "latitude") < 0).tolist()
+    found = {name: weekly_in(batch, column) for name, column in WORKABLE_COLUMNS.items()}
+    for i, station in enumerate(batch["station"].to_pylist()):
+        for purpose, fields in found.items():
+            years, *told = (_plain(each[i]) for each in fields)
+            for week, (count, *values) in enumerate(zip(years, *told, strict=True)):
+                if count >= MIN_YEARS:
+                    first = day_label(7 * week, southern=south[i])
+                    yield (station, purpose, week, first, int(count), *values)
 
 
-def gap_rows(summary: Summary) -> Iterable[Sequence[Any]]:
+def gap_rows(gaps: Iterable[Gap]) -> Iterator[Sequence[Any]]:
     """Rows of ``differences.csv``: first minus second, in days or as a share."""
-    for item in summary.gaps:
+    for item in gaps:
         d = item.difference
+        values = _plain(np.array([d.median, d.low, d.high]))
         label = QUANTITIES[item.quantity]
-        yield (
-            item.first, item.second, item.quantity, label, d.shared_years, d.median, d.low, d.high,
-        )  # fmt: skip
+        yield (item.first, item.second, item.quantity, label, d.shared_years, *values)
 
 
-def geojson(data: Compared, summary: Summary) -> str:
+def write_geojson(path: Path, data: Compared) -> Path:
     """RFC 7946: a point for each station with the medians of its quantities."""
-    medians: dict[str, dict[str, Any]] = {station: {} for station in data.stations}
-    for item in summary.normals:
-        medians[item.station][item.quantity] = _plain(item.normal.median)
-        medians[item.station]["years"] = max(
-            item.normal.years, medians[item.station].get("years", 0)
-        )
-    features = []
-    for i, station in enumerate(data.stations):
-        lat, lon, height = data.places[i]
-        point = [round(float(lon), 5), round(float(lat), 5)]
-        if math.isfinite(height):
-            point.append(round(float(height), 1))
-        features.append(
-            {
-                "type": "Feature",
-                "id": station,
-                "geometry": {"type": "Point", "coordinates": point},
-                "properties": {
-                    "name": data.names[i], "region": data.regions[i], **medians[station],
-                },
-            }
-        )  # fmt: skip
-    return json.dumps({"type": "FeatureCollection", "features": features}, indent=1) + "\n"
+    with atomic_file(path) as stream:
+        before = '{\n "type": "FeatureCollection",\n "features": ['
+        for batch in batches(data.station_file, [*data.stations.schema.names, *QUANTITIES]):
+            for feature in features(batch):
+                text = indent(json.dumps(feature, indent=1), "  ")
+                stream.write(f"{before}\n{text}".encode())
+                before = ","
+        stream.write(b"\n ]\n}\n")
+    return path
 
 
-def write_netcdf(path: Path, data: Compared) -> Path:
-    """The seasons as NetCDF-4 with CF-1.10 names: a discrete-sampling geometry of stations.
-
-    Raises
-    ------
-    InputError
-        The netCDF4 package is not installed, or the file cannot be written.
-    """
-    try:
-        import netCDF4
-    except ImportError:
-        raise InputError(
-            "--netcdf needs the netcdf extra", remedy="pip install 'windowcast[netcdf]'"
-        ) from None
-    memory = netCDF4.Dataset(path.name, "w", memory=1024)
-    memory.Conventions = "CF-1.10"
-    memory.title = "Turf and weed season dates by station and season"
-    memory.source = f"windowcast {__version__}"
-    memory.createDimension("station", len(data.stations))
-    memory.createDimension("season", len(data.seasons))
-    ids = memory.createVariable("station_id", str, ("station",))
-    ids.cf_role = "timeseries_id"
-    for i, station in enumerate(data.stations):
-        ids[i] = station
-    for column, (name, units, standard) in enumerate(
-        (
-            ("lat", "degrees_north", "latitude"),
-            ("lon", "degrees_east", "longitude"),
-            ("alt", "m", "surface_altitude"),
-        )
+def features(batch: pa.RecordBatch) -> Iterator[dict[str, Any]]:
+    """The stations of some rows as GeoJSON features."""
+    found = {name: normals_in(batch, name) for name in QUANTITIES}
+    medians = {name: _plain(n.median) for name, n in found.items()}
+    years = np.max([n.years for n in found.values()], axis=0).tolist()
+    places = (numbers(batch, name).tolist() for name in ("longitude", "latitude", "elevation"))
+    texts = (batch[name].to_pylist() for name in ("station", "name", "region"))
+    for i, (station, name, region, lon, lat, height) in enumerate(
+        zip(*texts, *places, strict=True)
     ):
-        _variable(memory, name, data.places[:, column], units).standard_name = standard
-    years = memory.createVariable("season", "i4", ("season",))
-    years.long_name = "first calendar year of the season"
-    years[:] = data.seasons
-    for name, values in data.values.items():
-        units = "1" if name in SHARE_COLUMNS else AMOUNT_COLUMNS.get(name, "days")
-        made = _variable(memory, name, values, units)
-        made.coordinates = "lat lon alt station_id"
-        since = ", days since the first day of the season" if name in DATE_COLUMNS else ""
-        made.long_name = QUANTITIES[name] + since
-    return write_atomic(path, bytes(memory.close()))
+        point = [round(lon, 5), round(lat, 5)]
+        if math.isfinite(height):
+            point.append(round(height, 1))
+        yield {
+            "type": "Feature",
+            "id": station,
+            "geometry": {"type": "Point", "coordinates": point},
+            "properties": {
+                "name": name or station,
+                "region": region or "",
+                "years": years[i],
+                **{quantity: each[i] for quantity, each in medians.items()},
+            },
+        }
 
 
-def _variable(dataset: Any, name: str, values: FloatArray, units: str) -> Any:
-    made = dataset.createVariable(
-        name, "f8", ("station", "season")[: values.ndim], fill_value=np.nan
-    )
-    made.units = units
-    made[:] = values
-    return made
-
-
-def _csv(fields: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    if fields:
+def _write_csv(path: Path, fields: Sequence[str], rows: Iterable[Sequence[Any]]) -> Path:
+    with atomic_file(path) as stream:
+        text = io.TextIOWrapper(stream, "utf-8", newline="")
+        writer = csv.writer(text, lineterminator="\n")
         writer.writerow(fields)
-    for row in rows:
-        writer.writerow(["" if (cell := _plain(v)) is None else cell for v in row])
-    return out.getvalue()
+        writer.writerows(rows)
+        text.detach()  # writes out what it holds; the stream is closed by who opened it
+    return path
 
 
-def _plain(value: Any) -> Any:
-    """A number rounded for people, None for NaN, anything else as it is."""
-    if isinstance(value, float):
-        return round(value, 4) if math.isfinite(value) else None
-    return value
-
-
-def _iso(day: float | None) -> str | None:
-    if day is None or not math.isfinite(day):
-        return None
-    return str(np.datetime64(int(day), "D"))
+def _plain(values: npt.NDArray[Any]) -> list[Any]:
+    """Numbers rounded for people, None where there is none."""
+    rounded = np.round(values.astype(np.float64), 4)
+    cells = rounded.astype(object)
+    cells[~np.isfinite(rounded)] = None
+    return list(cells.tolist())

@@ -11,33 +11,61 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from windowcast.weather.record import FloatArray
 
 MIN_YEARS = 5
+AT_LEAST = (1, 2, 3)  # workable days a week whose odds are told
 _DRAWS = 2000
 _SEED = 20_250_101
 
 
 @dataclass(frozen=True, slots=True)
-class Normal:
-    """Middle and spread of a quantity over years; NaN with fewer than `MIN_YEARS` years."""
+class Normals:
+    """Middle, spread and trend of quantities over years, arrays of one shape ``[...]``.
 
-    years: int
-    median: float
-    p10: float
-    p90: float
+    All but `years` are NaN with fewer than `MIN_YEARS` years.
+
+    Attributes
+    ----------
+    years
+        How many years are known.
+    median, p10, p90
+        Quantiles over the years.
+    trend_per_decade, trend_low, trend_high
+        Change per decade and its 95 % interval.
+    p_value
+        Of the Mann–Kendall test; 1 where every year is the same.
+    """
+
+    years: npt.NDArray[np.int16]
+    median: FloatArray
+    p10: FloatArray
+    p90: FloatArray
+    trend_per_decade: FloatArray
+    trend_low: FloatArray
+    trend_high: FloatArray
+    p_value: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
-class Trend:
-    """Change per decade with its 95 % interval and the Mann–Kendall p value."""
+class WeekStatistics:
+    """Workable days of the weeks of a season over years; NaN with fewer than `MIN_YEARS` years.
 
-    years: int
-    per_decade: float
-    low: float
-    high: float
-    p_value: float
+    Attributes
+    ----------
+    years
+        How many years are known, ``[..., week]``.
+    mean_days
+        ``[..., week]``.
+    odds
+        Share of years with at least 1, 2, 3 workable days, ``[3, ..., week]``.
+    """
+
+    years: npt.NDArray[np.int16]
+    mean_days: npt.NDArray[np.float32]
+    odds: npt.NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,52 +78,73 @@ class Difference:
     high: float
 
 
-def normal(values: FloatArray) -> Normal:
-    """The normal of `values`, one per year, shape ``[year]``; NaN years are left out."""
-    known = values[np.isfinite(values)]
-    if len(known) < MIN_YEARS:
-        return Normal(len(known), np.nan, np.nan, np.nan)
-    p10, median, p90 = np.quantile(known, (0.1, 0.5, 0.9))
-    return Normal(len(known), float(median), float(p10), float(p90))
-
-
-def trend(years: FloatArray, values: FloatArray) -> Trend:
-    """The trend of `values` over `years`, both ``[year]``; NaN years are left out."""
-    from scipy.stats import kendalltau, theilslopes
-
-    known = np.isfinite(values)
-    count = int(known.sum())
-    if count < MIN_YEARS:
-        return Trend(count, np.nan, np.nan, np.nan, np.nan)
-    slope, _, low, high = theilslopes(values[known], years[known], alpha=0.95)
-    constant = np.ptp(values[known]) == 0
-    p_value = 1.0 if constant else float(kendalltau(years[known], values[known]).pvalue)
-    return Trend(count, 10 * float(slope), 10 * float(low), 10 * float(high), p_value)
-
-
-def difference(a: FloatArray, b: FloatArray) -> Difference:
-    """How `a` differs from `b` over the years both have.
+def normals(years: FloatArray, values: FloatArray) -> Normals:
+    """Normals and trends of many series at once.
 
     Parameters
     ----------
-    a, b
-        One value a year on the same year axis, ``[..., year]``; leading axes (the stations of a
-        region) are averaged within each year over those that have it.
+    years
+        ``[year]``.
+    values
+        ``[..., year]``; NaN years are left out.
     """
-    delta = _yearly_mean(a) - _yearly_mean(b)
+    series = values.reshape(-1, values.shape[-1])
+    counts = np.isfinite(series).sum(axis=-1)
+    found = np.concatenate([_quantiles(series, counts), _trends(years, series, counts)])
+    shape = values.shape[:-1]
+    return Normals(counts.astype(np.int16).reshape(shape), *(f.reshape(shape) for f in found))
+
+
+def _quantiles(series: FloatArray, counts: npt.NDArray[np.int64]) -> FloatArray:
+    """Median, 10 % and 90 %, ``[3, series]``; series of one length are taken together."""
+    ordered = np.sort(series, axis=-1)  # unknown years come last
+    out = np.full((3, len(series)), np.nan)
+    for count in np.unique(counts[counts >= MIN_YEARS]):
+        rows = counts == count
+        out[:, rows] = np.quantile(ordered[rows, :count], (0.5, 0.1, 0.9), axis=-1)
+    return out
+
+
+def _trends(years: FloatArray, series: FloatArray, counts: npt.NDArray[np.int64]) -> FloatArray:
+    """Slope per decade, its low and high end, and p value, ``[4, series]``.
+
+    SciPy is called once for all series: half of its time for a single one is spent around it.
+    """
+    from scipy.stats import kendalltau, theilslopes
+
+    out = np.full((4, len(series)), np.nan)
+    told = counts >= MIN_YEARS
+    out[:3, told], out[3, told] = 0.0, 1.0  # right for series that never change
+    moving = told & (np.fmax.reduce(series, axis=-1) > np.fmin.reduce(series, axis=-1))
+    if moving.any():
+        values = series[moving]
+        when = np.broadcast_to(years, values.shape)
+        sen = theilslopes(values, when, alpha=0.95, axis=-1, nan_policy="omit")
+        out[:3, moving] = 10 * np.stack([sen.slope, sen.low_slope, sen.high_slope])
+        out[3, moving] = kendalltau(when, values, axis=-1, nan_policy="omit").pvalue
+    return out
+
+
+def week_statistics(days: npt.NDArray[np.float32]) -> WeekStatistics:
+    """Statistics of workable days, ``[..., year, week]``, over the years that are known."""
+    known = np.isfinite(days)
+    years = known.sum(axis=-2)
+    enough = np.where(years >= MIN_YEARS, years, np.nan)
+    total = np.nansum(days, axis=-2, dtype=np.float64)
+    odds = [(known & (days >= least)).sum(axis=-2) / enough for least in AT_LEAST]
+    return WeekStatistics(
+        years.astype(np.int16),
+        (total / enough).astype(np.float32),
+        np.stack(odds).astype(np.float32),
+    )
+
+
+def difference(a: FloatArray, b: FloatArray) -> Difference:
+    """How `a` differs from `b` over the years both have, one value a year, ``[year]``."""
+    delta = a - b
     delta = delta[np.isfinite(delta)]
     if len(delta) < MIN_YEARS:
         return Difference(len(delta), np.nan, np.nan, np.nan)
     draws = np.random.default_rng(_SEED).integers(0, len(delta), (_DRAWS, len(delta)))
     low, high = np.quantile(np.median(delta[draws], axis=1), (0.05, 0.95))
     return Difference(len(delta), float(np.median(delta)), float(low), float(high))
-
-
-def _yearly_mean(values: FloatArray) -> FloatArray:
-    """Mean over all axes but the last; NaN where no station has the year."""
-    flat = values.reshape(-1, values.shape[-1])
-    count = np.isfinite(flat).sum(axis=0)
-    total = np.nansum(flat, axis=0)
-    mean: FloatArray = np.full(flat.shape[-1], np.nan)
-    np.divide(total, count, out=mean, where=count > 0)
-    return mean

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
-from functools import cache
+from functools import cache, lru_cache
 from html import escape
 from importlib import resources
 
 import numpy as np
+import numpy.typing as npt
 
-from windowcast.region.compare import QUANTITIES, Compared, StationNormal, Summary, shown
+from windowcast.region.columns import QUANTITIES, shown
+from windowcast.region.compare import Compared
+from windowcast.region.statistics import Normals
 from windowcast.report.chartkit import (
     WIDTH,
     Chart,
@@ -25,11 +27,14 @@ from windowcast.weather.record import FloatArray
 
 CLASSES = 5
 MAX_ROWS = 40  # drawn in a chart
-MAX_LISTED = 500  # stations up to which every chart lists the numbers of each
+MAX_LISTED = 500  # stations whose numbers are listed, and dots drawn one by one
+SPOT = 6.0  # of a map, in its units: about a dot's width
 _NAMES = 136.0  # room for names left of the dates
 _NAME_LETTERS = 21  # that fit in it
 _MARGIN_DEG = 2.0
 _LEGEND = 34.0
+
+Indices = npt.NDArray[np.int64]
 
 
 @cache
@@ -40,20 +45,32 @@ def outlines() -> tuple[FloatArray, ...]:
     return tuple(np.array(line, dtype=np.float64).reshape(-1, 2) for line in lines)
 
 
-def map_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
-    """Median of a quantity at each station on a map; five classes that differ by size and shade."""
-    found = _of(summary, quantity)
-    values = np.array([found[s].normal.median for s in data.stations])
+def map_chart(data: Compared, quantity: str) -> Chart:
+    """Median of a quantity at each station on a map; five classes that differ by size and shade.
+
+    Where stations are too many to tell apart, those of one spot are drawn as the middle one of
+    them.
+    """
+    found = data.normals(quantity)
+    values, lat = found.median, data.latitude_deg
+    lon = data.longitude_deg
     known = np.flatnonzero(np.isfinite(values))
     title = f"{QUANTITIES[quantity]}: median by station"
-    lat, lon = data.places[:, 0], _unwrapped(data.places[:, 1])
-    x, y, height = _projection(lat, lon)
-    edges = np.quantile(values[known], np.linspace(0, 1, CLASSES + 1)) if len(known) else []
+    x, y, height = _projection(lat, _unwrapped(lon))
+    across, down = _on(x, _unwrapped(lon)), _on(y, lat)
+    edges = _edges(values[known])
     class_of = np.clip(np.searchsorted(edges[1:-1], values, side="right"), 0, CLASSES - 1)
+    drawn, around = _drawn(known, values, across, down)
+    told = f"{len(known)} of {len(data)} stations have enough years."
+    if len(drawn) < len(known):
+        told += f" Those of one spot are drawn as one dot, {len(drawn)} in all: their middle one."
     dots = []
-    for i in known[np.argsort(lat[known])[::-1]]:
-        words = f"{data.names[i]}: {shown(values[i], quantity, southern=lat[i] < 0)}"
-        at = {"cx": x(lon[i]), "cy": y(lat[i]), "r": 3.0 + 0.7 * class_of[i]}
+    order = np.argsort(lat[drawn])[::-1]
+    names = data.texts("name", drawn[order].tolist())
+    for i, name, others in zip(drawn[order].tolist(), names, around[order].tolist(), strict=True):
+        who = f"{name} and {others} around it" if others else name
+        words = f"{who}: {shown(values[i], quantity, southern=bool(lat[i] < 0))}"
+        at = {"cx": across[i], "cy": down[i], "r": 3.0 + 0.7 * class_of[i]}
         dots.append(el("circle", el("title", escape(words)), class_=f"dot-{class_of[i]}", **at))
     parts = [
         el("path", d=_lines(x, y), class_="coast", fill="none"),
@@ -62,32 +79,57 @@ def map_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
         *_legend(edges, quantity, height, southern=bool((lat < 0).all())),
     ]
     columns = ("Station", "Latitude", "Longitude", "Median", "10 to 90 %", "Years")
+    listed = listed_of(data)
     rows = tuple(
         (
-            data.names[i],
+            name,
             f"{lat[i]:.2f}",
-            f"{data.places[i, 1]:.2f}",
-            shown(values[i], quantity, southern=lat[i] < 0),
-            _spread(found[data.stations[i]], quantity, southern=lat[i] < 0),
-            str(found[data.stations[i]].normal.years),
+            f"{lon[i]:.2f}",
+            shown(values[i], quantity, southern=bool(lat[i] < 0)),
+            _spread(found, i, quantity, southern=bool(lat[i] < 0)),
+            str(found.years[i]),
         )
-        for i in _listed(list(range(len(values))))
+        for i, name in zip(listed, data.texts("name", listed), strict=True)
     )
-    told = f"{len(known)} of {len(values)} stations have enough years."
     svg = drawing(f"map-{quantity}", title, told, height + _LEGEND, *parts)
-    return Chart(f"map-{quantity}", title, told, svg, columns, rows)
+    return Chart(f"map-{quantity}", title, told + listing_note(data), svg, columns, rows)
 
 
-def dates_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
+def _edges(values: FloatArray) -> FloatArray:
+    """Bounds of the classes, each of which holds a like number of stations; none without any."""
+    if not len(values):
+        return values
+    return np.asarray(np.quantile(values, np.linspace(0, 1, CLASSES + 1)))
+
+
+def _on(scale: Scale, values: FloatArray) -> FloatArray:
+    """The coordinates of values."""
+    span = scale.high - scale.low
+    return scale.start + (values - scale.low) / span * (scale.end - scale.start)
+
+
+def _drawn(known: Indices, values: FloatArray, x: FloatArray, y: FloatArray) -> tuple[Indices, ...]:
+    """Stations to draw, and for how many others each stands: many share spots of `SPOT` units."""
+    if len(known) <= MAX_LISTED:
+        return known, np.zeros_like(known)
+    column, row = (np.floor(at[known] / SPOT).astype(np.int64) for at in (x, y))
+    order = np.lexsort((values[known], column, row))
+    _, first, count = np.unique(
+        np.stack([row, column])[:, order], axis=1, return_index=True, return_counts=True
+    )
+    return known[order][first + (count - 1) // 2], count - 1
+
+
+def dates_chart(data: Compared, quantity: str) -> Chart:
     """Median and 10-90 % of a quantity, a row a station from north to south."""
-    found = _of(summary, quantity)
-    order = [i for i in np.argsort(-data.places[:, 0]) if _told(found[data.stations[i]])]
-    picked = _spread_evenly(order, MAX_ROWS)
+    found = data.normals(quantity)
+    order = np.argsort(-data.latitude_deg)
+    order = order[np.isfinite(found.median[order])]
+    picked = spread_evenly(order, MAX_ROWS).tolist()
     key, title = f"dates-{quantity}", f"{QUANTITIES[quantity]}: median and 10 to 90 % of years"
-    desc = f"{len(picked)} of {len(data.stations)} stations, from north to south."
-    normals = [found[data.stations[i]].normal for i in picked]
-    low = min((n.p10 for n in normals), default=0.0)
-    high = max((n.p90 for n in normals), default=1.0)
+    desc = f"{len(picked)} of {len(data)} stations, from north to south."
+    low = min(found.p10[picked].tolist(), default=0.0)
+    high = max(found.p90[picked].tolist(), default=1.0)
     x = Scale(low, high if high > low else low + 1, _NAMES, WIDTH - 10)
     row, bottom = 15.0, 15.0 * len(picked) + 8
     south = bool(data.southern.all())
@@ -97,39 +139,48 @@ def dates_chart(data: Compared, summary: Summary, quantity: str) -> Chart:
         parts.append(
             label(x(tick), bottom + 14, shown(tick, quantity, southern=south), anchor="middle")
         )
-    for n, (i, normal) in enumerate(zip(picked, normals, strict=True)):
+    for n, (i, name) in enumerate(zip(picked, data.texts("name", picked), strict=True)):
         y = row * n + 10
+        left, middle, right = (x(float(each[i])) for each in (found.p10, found.median, found.p90))
         parts += [
-            el("g", el("title", escape(data.names[i])), label(0.0, y + 4, _short(data.names[i]))),
-            el("line", x1=x(normal.p10), x2=x(normal.p90), y1=y, y2=y, class_="whisker"),
-            el("circle", cx=x(normal.median), cy=y, r=3.2, class_="dot"),
+            el("g", el("title", escape(name)), label(0.0, y + 4, _short(name))),
+            el("line", x1=left, x2=right, y1=y, y2=y, class_="whisker"),
+            el("circle", cx=middle, cy=y, r=3.2, class_="dot"),
         ]
+    listed = spread_evenly(order, MAX_LISTED).tolist()
     rows = tuple(
         (
-            data.names[i],
-            shown(found[data.stations[i]].normal.median, quantity, southern=south),
-            _spread(found[data.stations[i]], quantity, southern=south),
-            _trend(found[data.stations[i]]),
+            name,
+            shown(found.median[i], quantity, southern=south),
+            _spread(found, i, quantity, southern=south),
+            _trend(found, i),
         )
-        for i in _listed(order)
+        for i, name in zip(listed, data.texts("name", listed), strict=True)
     )
     columns = ("Station", "Median", "10 to 90 %", "Trend per decade (95 % interval)")
-    return Chart(key, title, desc, drawing(key, title, desc, bottom + 22, *parts), columns, rows)
+    svg = drawing(key, title, desc, bottom + 22, *parts)
+    return Chart(key, title, desc + listing_note(data), svg, columns, rows)
 
 
-def _listed(order: list[int]) -> list[int]:
-    """Stations whose numbers stand below a chart: all, or some where that would be too many."""
-    return order if len(order) <= MAX_LISTED else _spread_evenly(order, MAX_ROWS)
+def listed_of(data: Compared) -> list[int]:
+    """Stations whose numbers the page lists: all, or `MAX_LISTED` evenly from north to south."""
+    if len(data) <= MAX_LISTED:
+        return list(range(len(data)))
+    return list(spread_evenly(np.argsort(-data.latitude_deg), MAX_LISTED).tolist())
 
 
-def _spread_evenly(order: list[int], count: int) -> list[int]:
+def listing_note(data: Compared) -> str:
+    """What is said of a list that does not hold every station; "" where it does."""
+    if len(data) <= MAX_LISTED:
+        return ""
+    return f" At most {MAX_LISTED} are listed, evenly from north to south; normals.csv holds all."
+
+
+def spread_evenly(order: Indices, count: int) -> Indices:
+    """All, or `count` of them at even distances."""
     if len(order) <= count:
         return order
-    return [order[i] for i in np.linspace(0, len(order) - 1, count).round().astype(int)]
-
-
-def _of(summary: Summary, quantity: str) -> dict[str, StationNormal]:
-    return {n.station: n for n in summary.normals if n.quantity == quantity}
+    return order[np.linspace(0, len(order) - 1, count).round().astype(np.int64)]
 
 
 def _short(name: str) -> str:
@@ -137,23 +188,20 @@ def _short(name: str) -> str:
     return name if len(name) <= _NAME_LETTERS else f"{name[: _NAME_LETTERS - 1].rstrip()}…"
 
 
-def _told(item: StationNormal) -> bool:
-    return bool(np.isfinite(item.normal.median))
-
-
-def _spread(item: StationNormal, quantity: str, *, southern: bool) -> str:
-    if not _told(item):
+def _spread(found: Normals, i: int, quantity: str, *, southern: bool) -> str:
+    if not np.isfinite(found.median[i]):
         return ""
-    ends = (shown(v, quantity, southern=southern) for v in (item.normal.p10, item.normal.p90))
+    ends = (shown(v[i], quantity, southern=southern) for v in (found.p10, found.p90))
     return " to ".join(ends)
 
 
-def _trend(item: StationNormal) -> str:
-    t = item.trend
-    if not np.isfinite(t.per_decade):
-        return f"cannot tell ({t.years} years)"
+def _trend(found: Normals, i: int) -> str:
+    if not np.isfinite(found.trend_per_decade[i]):
+        return f"cannot tell ({found.years[i]} years)"
+    middle, low, high = found.trend_per_decade[i], found.trend_low[i], found.trend_high[i]
     text = (
-        f"{t.per_decade:+.1f} ({t.low:+.1f} to {t.high:+.1f}), p {t.p_value:.2f}, {t.years} years"
+        f"{middle:+.1f} ({low:+.1f} to {high:+.1f}), p {found.p_value[i]:.2f}, "
+        f"{found.years[i]} years"
     )
     return text.replace("-", "−")
 
@@ -184,6 +232,7 @@ def _projection(lat: FloatArray, lon: FloatArray) -> tuple[Scale, Scale, float]:
     return x, Scale(centre - tall / 2, centre + tall / 2, height, 0.0), height
 
 
+@lru_cache(1)  # every map of a page has the same ground
 def _lines(x: Scale, y: Scale) -> str:
     """Path data of the outlines that touch the map."""
     out = []
@@ -193,9 +242,7 @@ def _lines(x: Scale, y: Scale) -> str:
             inside = (lon >= x.low) & (lon <= x.high) & (lat >= y.low) & (lat <= y.high)
             near = inside | np.roll(inside, 1) | np.roll(inside, -1)
             if inside.any():
-                px = x.start + (lon - x.low) / (x.high - x.low) * (x.end - x.start)
-                py = y.start + (lat - y.low) / (y.high - y.low) * (y.end - y.start)
-                out.append(line_path(px, np.where(near, py, np.nan)))
+                out.append(line_path(_on(x, lon), np.where(near, _on(y, lat), np.nan)))
     return "".join(out)
 
 
@@ -215,7 +262,7 @@ def _degrees(value: float, sides: str) -> str:
     return f"{abs(value):g}°{sides[value < 0] if value else ''}"
 
 
-def _legend(edges: Sequence[float], quantity: str, top: float, *, southern: bool) -> list[str]:
+def _legend(edges: FloatArray, quantity: str, top: float, *, southern: bool) -> list[str]:
     """The five classes with their bounds, a little later or more from left to right."""
     parts = []
     step = WIDTH / CLASSES

@@ -5,15 +5,16 @@ from __future__ import annotations
 import base64
 import hashlib
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib import resources
 
 from windowcast import __version__
-from windowcast.region.batch import SHARE_COLUMNS
-from windowcast.region.compare import QUANTITIES, Compared, Gap, Summary, day_label
+from windowcast.region.columns import QUANTITIES, SHARE_COLUMNS, day_label
+from windowcast.region.compare import Compared, Gap
 from windowcast.report.chartkit import Chart
 from windowcast.report.page import style_sheet, templates
-from windowcast.report.region_charts import dates_chart, map_chart
+from windowcast.report.region_charts import dates_chart, listed_of, listing_note, map_chart
 from windowcast.report.region_weeks import odds_chart, weeks_chart
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.model import PURPOSES
@@ -42,20 +43,24 @@ class GapCell:
     sure: bool
 
 
-def region_page(data: Compared, summary: Summary, notes: tuple[str, ...] = ()) -> str:
-    """The page; its one small script only sorts the table and is pinned by its hash."""
+def region_page(data: Compared, gaps: Iterable[Gap], notes: tuple[str, ...] = ()) -> str:
+    """The page; it stops growing with the stations at some hundreds.
+
+    Its one small script only sorts the table and is pinned by its hash.
+    """
     script = resources.files("windowcast.web").joinpath("static", "sort.js").read_text("utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     return templates().get_template("compare_page.html").render(
         data=data,
         seasons=_seasons(data),
-        maps=[map_chart(data, summary, q) for q in MAPPED],
-        dates=[dates_chart(data, summary, q) for q in MAPPED],
+        maps=[map_chart(data, q) for q in MAPPED],
+        dates=[dates_chart(data, q) for q in MAPPED],
         weeks=_weeks(data),
         heads=[QUANTITIES[q] for q in TABLED],
         gap_heads=[QUANTITIES[q] for q in COMPARED],
-        rows=_rows(data, summary),
-        gaps=_gaps(summary),
+        rows=_rows(data),
+        listing=listing_note(data),
+        gaps=_gaps(gaps),
         notes=notes,
         cautions=CAUTIONS,
         version=__version__,
@@ -82,24 +87,28 @@ def _weeks(data: Compared) -> list[tuple[Chart, Chart]]:
     ]
 
 
-def _rows(data: Compared, summary: Summary) -> list[tuple[str, str, list[Cell]]]:
-    medians = {(n.station, n.quantity): n.normal.median for n in summary.normals}
-    rows = []
-    for i, station in enumerate(data.stations):
-        lat, lon = (float(v) for v in data.places[i, :2])
-        cells = [Cell(f"{lat:.2f}", lat), Cell(f"{lon:.2f}", lon)]
-        for quantity in TABLED:
-            day = medians[station, quantity]
-            text = day_label(day, southern=lat < 0) or "cannot tell"
-            cells.append(Cell(text, 1e9 if math.isnan(day) else day))
-        rows.append((data.names[i], data.regions[i], cells))
-    return rows
+def _rows(data: Compared) -> list[tuple[str, str, list[Cell]]]:
+    """Name, region and cells of the stations that are listed."""
+    listed = listed_of(data)
+    lat, lon = (v[listed].tolist() for v in (data.latitude_deg, data.longitude_deg))
+    cells = [[Cell(f"{v:.2f}", v) for v in column] for column in (lat, lon)]
+    for quantity in TABLED:
+        medians = data.normals(quantity).median[listed].tolist()
+        cells.append([_date_cell(d, southern=at < 0) for d, at in zip(medians, lat, strict=True)])
+    texts = (data.texts(column, listed) for column in ("name", "region"))
+    rows = zip(*texts, zip(*cells, strict=True), strict=True)
+    return [(name, region, list(row)) for name, region, row in rows]
 
 
-def _gaps(summary: Summary) -> list[tuple[str, str, list[GapCell]]]:
+def _date_cell(day: float, *, southern: bool) -> Cell:
+    text = day_label(day, southern=southern) or "cannot tell"
+    return Cell(text, 1e9 if math.isnan(day) else day)
+
+
+def _gaps(gaps: Iterable[Gap]) -> list[tuple[str, str, list[GapCell]]]:
     """A row for each pair, a cell for each quantity."""
     pairs: dict[tuple[str, str], dict[str, Gap]] = {}
-    for gap in summary.gaps:
+    for gap in gaps:
         pairs.setdefault((gap.first, gap.second), {})[gap.quantity] = gap
     return [
         (first, second, [_gap_cell(found[quantity]) for quantity in COMPARED])

@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.region.compare import AT_LEAST, Compared, WeekStatistics, day_label
+from windowcast.region.columns import day_label
+from windowcast.region.compare import Compared
+from windowcast.region.statistics import AT_LEAST
+from windowcast.region.tables import ODDS_FIELDS
 from windowcast.report.chartkit import WIDTH, Chart, Scale, band_path, drawing, el, label, line_path
 from windowcast.weather.record import FloatArray
 
@@ -16,7 +19,7 @@ _STYLES = ("line now", "line ahead-mid", "line other")
 
 def weeks_chart(data: Compared, purpose: str, title: str) -> Chart:
     """Workable days per week of the season: middle and spread of the stations' means."""
-    low, mid, high = _spread(data.weeks[purpose].mean_days)
+    low, mid, high = _spread(data.weekly(purpose, "mean_days"))
     x, at = _weeks_axis(len(mid))
     y = Scale(0, 7, _BOTTOM, _TOP)
     parts = [
@@ -35,7 +38,7 @@ def weeks_chart(data: Compared, purpose: str, title: str) -> Chart:
 
 def odds_chart(data: Compared, purpose: str, title: str) -> Chart:
     """Odds that a week has at least one, two, three workable days, at the middle station."""
-    odds = _middle_odds(data.weeks[purpose])
+    odds = _middle_odds(data, purpose)
     x, at = _weeks_axis(len(odds))
     y = Scale(0, 1, _BOTTOM, _TOP)
     lines = [
@@ -61,18 +64,18 @@ def odds_chart(data: Compared, purpose: str, title: str) -> Chart:
 
 
 def _spread(values: npt.NDArray[np.float32]) -> FloatArray:
-    """10 %, middle and 90 % of the stations that know, ``[3, week]``."""
-    known = np.isfinite(values)
-    some = known.any(axis=1)
-    if not some.any():
-        return np.full((3, values.shape[1]), np.nan)
-    result: FloatArray = np.nanquantile(values[some].astype(np.float64), (0.1, 0.5, 0.9), axis=0)
-    return result
+    """10 %, middle and 90 % of the stations that know a week, ``[3, week]``."""
+    out = np.full((3, values.shape[1]), np.nan)
+    for week, column in enumerate(values.T):  # one by one: no copy of the whole
+        known = column[np.isfinite(column)].astype(np.float64)
+        if len(known):
+            out[:, week] = np.quantile(known, (0.1, 0.5, 0.9))
+    return out
 
 
-def _middle_odds(weeks: WeekStatistics) -> FloatArray:
+def _middle_odds(data: Compared, purpose: str) -> FloatArray:
     """Odds at the middle station, ``[week, 3]``."""
-    return np.stack([_spread(weeks.odds[..., n])[1] for n in range(len(AT_LEAST))], axis=-1)
+    return np.stack([_spread(data.weekly(purpose, field))[1] for field in ODDS_FIELDS], axis=-1)
 
 
 def _weeks_axis(count: int) -> tuple[Scale, FloatArray]:

@@ -1,0 +1,68 @@
+"""What a comparison tells of a season and of a station: names, units, and how they read."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping
+from functools import cache
+
+from windowcast.region.models import BARRIERS
+from windowcast.windows.model import PURPOSES
+
+KEY_DATES = (
+    "soil_21", "poaan_10", "poaan_50", "poaan_80", "dormant", "last_safe", "greenup", "soil_13",
+    "digis_10",
+)  # fmt: skip
+DATE_COLUMNS = (*KEY_DATES, "first_frost", *(f"barrier_{season}" for season in BARRIERS))
+SHARE_COLUMNS = tuple(f"cover_{season}" for season in BARRIERS)
+AMOUNT_COLUMNS: Mapping[str, str] = {"frost_days": "days", "degree_days": "K days"}
+WORKABLE_COLUMNS: Mapping[str, str] = {
+    purpose: f"workable_{purpose.replace('-', '_')}" for purpose in PURPOSES
+}
+QUANTITIES: Mapping[str, str] = {
+    "soil_21": "soil falls through 21.1 °C",
+    "poaan_10": "annual bluegrass 10 % up",
+    "poaan_50": "annual bluegrass 50 % up",
+    "poaan_80": "annual bluegrass 80 % up",
+    "dormant": "turf dormant",
+    "last_safe": "last safe non-selective day",
+    "greenup": "green-up",
+    "soil_13": "soil rises through 12.8 °C",
+    "digis_10": "smooth crabgrass 10 % up",
+    "first_frost": "first frost",
+    "frost_days": "frost days",
+    "degree_days": "degree days above 10 °C",
+    "barrier_fall": "best fall barrier",
+    "barrier_spring": "best spring barrier",
+    "cover_fall": "cover of the fall barrier",
+    "cover_spring": "cover of the spring barrier",
+}
+
+
+def units_of(quantity: str) -> str:
+    """CF units of a quantity as it is compared: dates are days since the season's first day."""
+    return "1" if quantity in SHARE_COLUMNS else AMOUNT_COLUMNS.get(quantity, "days")
+
+
+def day_label(day: float, *, southern: bool) -> str:
+    """A day of the season as people write it, e.g. ``12 Oct``; "" for NaN."""
+    return _label(round(day), southern) if math.isfinite(day) else ""
+
+
+@cache
+def _label(day: int, southern: bool) -> str:
+    start = dt.date(2001, 1, 1) if southern else dt.date(2000, 7, 1)
+    date = start + dt.timedelta(day)
+    return f"{date.day} {date:%b}"
+
+
+def shown(value: float, quantity: str, *, southern: bool) -> str:
+    """A quantity as people read it: a day, a percentage, an amount, or "cannot tell"."""
+    if not math.isfinite(value):
+        return "cannot tell"
+    if quantity in SHARE_COLUMNS:
+        return f"{100 * value:.0f} %"
+    if quantity in AMOUNT_COLUMNS:
+        return f"{value:.0f}"
+    return day_label(value, southern=southern)

@@ -1,0 +1,241 @@
+"""Seasons and stations as Arrow tables: how they are laid out, made from arrays and read back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.region.columns import (
+    AMOUNT_COLUMNS,
+    DATE_COLUMNS,
+    QUANTITIES,
+    SHARE_COLUMNS,
+    WORKABLE_COLUMNS,
+    units_of,
+)
+from windowcast.region.engine import Station
+from windowcast.region.models import WEEKS, Seasons
+from windowcast.region.statistics import AT_LEAST, Normals, normals, week_statistics
+from windowcast.weather.record import FloatArray, Place
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+NORMAL_FIELDS = tuple(field.name for field in fields(Normals))
+ODDS_FIELDS = tuple(f"odds_{n}_or_more" for n in AT_LEAST)
+WHOLE_WEEKS = WEEKS - 1  # the last week of a season is a day or two
+FULL = 0.9  # share of a season's days that must be known for it to count
+
+Placed = tuple[int, Station, Place]  # place in the chunk, station, where it stands
+
+
+def season_schema() -> pa.Schema:
+    """Columns of the seasons, one row a station and season, with CF units.
+
+    ``season`` is its first year, ``complete`` the share of its days with temperature; dates are
+    days since 1970-01-01, null where a season does not tell; ``workable_*`` are workable days of
+    each week of the season. A station that cannot be used has one row with its ``problem``.
+    """
+    import pyarrow as pa
+
+    season = [pa.field("season", pa.int32()), pa.field("complete", pa.float64())]
+    units = {
+        **dict.fromkeys(DATE_COLUMNS, "days since 1970-01-01"),
+        **dict.fromkeys(SHARE_COLUMNS, "1"),
+        **AMOUNT_COLUMNS,
+    }
+    values = [
+        pa.field(name, pa.float64(), metadata={"units": unit}) for name, unit in units.items()
+    ]
+    weeks = [
+        pa.field(name, pa.list_(pa.float32(), WEEKS), metadata={"units": "days per week"})
+        for name in WORKABLE_COLUMNS.values()
+    ]
+    return pa.schema([*_identity(), *season, *values, *weeks, pa.field("problem", pa.string())])
+
+
+def station_schema() -> pa.Schema:
+    """Columns of the stations that can be used, one row a station.
+
+    Each quantity holds the fields of `statistics.Normals`, each purpose those of
+    `statistics.WeekStatistics` for the whole weeks of the season; null where too few years are
+    known.
+    """
+    import pyarrow as pa
+
+    span = [pa.field(name, pa.int32()) for name in ("first_season", "last_season")]
+    kinds = {"years": pa.int16()}
+    normal = pa.struct([pa.field(name, kinds.get(name, pa.float64())) for name in NORMAL_FIELDS])
+    weekly = pa.struct(
+        [
+            pa.field(name, pa.list_(kinds.get(name, pa.float32()), WHOLE_WEEKS))
+            for name in ("years", "mean_days", *ODDS_FIELDS)
+        ]
+    )
+    quantities = [
+        pa.field(name, normal, metadata={"units": units_of(name), "long_name": words})
+        for name, words in QUANTITIES.items()
+    ]
+    weeks = [pa.field(name, weekly) for name in WORKABLE_COLUMNS.values()]
+    return pa.schema([*_identity(), *span, *quantities, *weeks])
+
+
+def _identity() -> list[pa.Field]:
+    import pyarrow as pa
+
+    units = {"latitude": "degrees_north", "longitude": "degrees_east", "elevation": "m"}
+    return [
+        *(pa.field(name, pa.string()) for name in ("station", "name", "region")),
+        *(pa.field(name, pa.float64(), metadata={"units": unit}) for name, unit in units.items()),
+    ]
+
+
+def season_table(group: Sequence[Placed], found: Seasons) -> pa.Table:
+    """Rows of the seasons in which a station has any temperature; see `in_order`."""
+    import pyarrow as pa
+
+    row, season = np.nonzero(found.complete > 0)
+    columns = _identity_columns([group[i] for i in row.tolist()])
+    columns["season"] = found.first_years[season]
+    columns["complete"] = found.complete[row, season]
+    for name in (*DATE_COLUMNS, *SHARE_COLUMNS, *AMOUNT_COLUMNS):
+        columns[name] = _nullable(found.values[name][row, season])
+    for purpose, name in WORKABLE_COLUMNS.items():
+        columns[name] = _lists(found.weeks[purpose][row, season])
+    columns["problem"] = pa.nulls(len(row), pa.string())
+    return pa.table(columns, schema=_ordered(season_schema()))
+
+
+def problem_table(order: int, station: Station, problem: str) -> pa.Table:
+    """The one row among the seasons of a station that cannot be used."""
+    import pyarrow as pa
+
+    row = {
+        "order": order,
+        "station": station.id,
+        "name": station.name,
+        "region": station.region,
+        "problem": problem,
+    }
+    return pa.Table.from_pylist([row], schema=_ordered(season_schema()))
+
+
+def station_table(group: Sequence[Placed], found: Seasons) -> pa.Table:
+    """A row for each station: its normals, trends and weeks, worked out here; see `in_order`."""
+    import pyarrow as pa
+
+    columns = _identity_columns(group)
+    used = found.complete > 0
+    last = used.shape[1] - 1 - np.argmax(used[:, ::-1], axis=1)
+    columns["first_season"] = found.first_years[np.argmax(used, axis=1)]
+    columns["last_season"] = found.first_years[last]
+    south = np.array([place.southern for _, _, place in group])[:, None]
+    values = [
+        counted(name, found.values[name], found.first_years, south, found.complete)
+        for name in QUANTITIES
+    ]
+    all_normals = normals(found.first_years.astype(np.float64), np.stack(values))
+    schema = station_schema()
+    for n, name in enumerate(QUANTITIES):
+        parts = [_nullable(getattr(all_normals, field)[n]) for field in NORMAL_FIELDS]
+        columns[name] = pa.StructArray.from_arrays(parts, fields=list(schema.field(name).type))
+    for purpose, name in WORKABLE_COLUMNS.items():
+        days = np.where(used[..., None], found.weeks[purpose], np.nan)[..., :WHOLE_WEEKS]
+        told = week_statistics(days)
+        lists = [_lists(each) for each in (told.years, told.mean_days, *told.odds)]
+        columns[name] = pa.StructArray.from_arrays(lists, fields=list(schema.field(name).type))
+    return pa.table(columns, schema=_ordered(schema))
+
+
+def in_order(tables: Sequence[pa.Table], schema: pa.Schema) -> pa.Table:
+    """Tables of parts of a chunk as one, in the order of its stations and of their seasons."""
+    import pyarrow as pa
+
+    whole = pa.concat_tables([_ordered(schema).empty_table(), *tables])
+    keys = [("order", "ascending")]
+    if "season" in schema.names:
+        keys.append(("season", "ascending"))
+    return whole.sort_by(keys).drop_columns("order").combine_chunks()
+
+
+def counted(
+    quantity: str,
+    value: FloatArray,
+    season: npt.NDArray[np.integer[Any]],
+    south: npt.NDArray[np.bool_],
+    complete: FloatArray,
+) -> FloatArray:
+    """A quantity as it is compared: dates from the season's first day; NaN if the season has gaps.
+
+    All broadcast. The season begins on 1 July, in the southern hemisphere on 1 January.
+    """
+    if quantity in DATE_COLUMNS:
+        january = (season - 1970).astype("datetime64[Y]").astype("datetime64[D]").astype(float)
+        july = ((season - 1970) * 12 + 6).astype("datetime64[M]").astype("datetime64[D]")
+        value = value - np.where(south, january, july.astype(float))
+    return np.where(complete >= FULL, value, np.nan)
+
+
+def numbers(table: pa.Table | pa.RecordBatch, name: str) -> FloatArray:
+    """A column as floats, NaN where null."""
+    values: FloatArray = table[name].cast("float64").to_numpy(zero_copy_only=False)
+    return values
+
+
+def normals_in(table: pa.Table | pa.RecordBatch, quantity: str) -> Normals:
+    """Normals of the stations of a table, ``[station]``."""
+    return Normals(*(each.to_numpy(zero_copy_only=False) for each in _fields(table, quantity)))
+
+
+def weekly_in(table: pa.Table | pa.RecordBatch, column: str) -> list[npt.NDArray[Any]]:
+    """Each field of the weeks of a purpose that was read, ``[station, week]``."""
+    return [
+        each.flatten().to_numpy(zero_copy_only=False).reshape(-1, WHOLE_WEEKS)
+        for each in _fields(table, column)
+    ]
+
+
+def _fields(table: pa.Table | pa.RecordBatch, name: str) -> list[pa.Array]:
+    import pyarrow as pa
+
+    column = table[name]
+    whole = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+    found: list[pa.Array] = whole.flatten()
+    return found
+
+
+def _identity_columns(group: Sequence[Placed]) -> dict[str, Any]:
+    return {
+        "order": [order for order, _, _ in group],
+        "station": [station.id for _, station, _ in group],
+        "name": [station.name for _, station, _ in group],
+        "region": [station.region for _, station, _ in group],
+        "latitude": [place.latitude_deg for _, _, place in group],
+        "longitude": [place.longitude_deg for _, _, place in group],
+        "elevation": [place.elevation_m for _, _, place in group],
+    }
+
+
+def _nullable(values: npt.NDArray[Any]) -> pa.Array:
+    """An array with null in place of NaN."""
+    import pyarrow as pa
+
+    return pa.array(values, mask=np.isnan(values))
+
+
+def _lists(values: npt.NDArray[Any]) -> pa.FixedSizeListArray:
+    """An array ``[row, n]`` as a list of n for each row."""
+    import pyarrow as pa
+
+    return pa.FixedSizeListArray.from_arrays(_nullable(values.ravel()), values.shape[-1])
+
+
+def _ordered(schema: pa.Schema) -> pa.Schema:
+    """A schema with the station's place in its chunk in front."""
+    import pyarrow as pa
+
+    return schema.insert(0, pa.field("order", pa.int64()))
