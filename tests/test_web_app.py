@@ -12,7 +12,7 @@ from web_fixtures import client, make_site, proof, send
 from windowcast.errors import InputError, SourceUnreachableError
 from windowcast.records.model import SoilReading
 from windowcast.records.store import SeasonLog
-from windowcast.site import load_site
+from windowcast.site import Sensitive, load_site
 from windowcast.web import places
 from windowcast.web.sites import SAMPLE_SLUG, KnownSite, SiteBook, slug_of
 
@@ -94,16 +94,39 @@ def test_settings_keep_comments_and_keys_the_form_does_not_know(tmp_path: Path) 
         units="us", turf__species="hybrid bermudagrass", turf__use="golf", soil__texture="sand",
         calendar__spray_hours="06:00-19:00", weed__DIGIS="yes", day__tue="yes",
         blackout__0__first="2023-11-08", blackout__0__reason="cup",
+        sensitive__1__name="school", sensitive__1__bearing_from_deg="330",
+        sensitive__1__bearing_to_deg="22.5",
     )  # fmt: skip
     assert done.status_code == 303, done.text
     site = load_site(file)
     assert site.turf.use == "golf"
     assert site.weather.forecast == "none"
     assert site.calendar.blackout[0].first == dt.date(2023, 11, 8)
+    school = Sensitive(name="school", bearing_from_deg=330.0, bearing_to_deg=22.5)
+    assert site.sensitive == (school,)
     assert "# my own remark" in file.read_text()
     again = browser.get(f"/s/{slug}/settings").text
     assert 'value="2023-11-08"' in again
     assert 'value="cup"' in again
+    assert 'name="sensitive.0.bearing_to_deg" value="22.5"' in again
+
+
+@pytest.mark.parametrize(
+    ("bearing", "said"),
+    [("", "Is missing"), ("north", "is not a number"), ("400", "give a number from 0 to 360")],
+)
+def test_a_wrong_bearing_is_told_at_its_field(tmp_path: Path, bearing: str, said: str) -> None:
+    done = send(
+        client(tmp_path), "/new", name="N", latitude="38.6", longitude="-9.1", units="metric",
+        turf__species="hybrid bermudagrass", turf__use="golf", soil__texture="sand",
+        calendar__spray_hours="06:00-19:00", weed__DIGIS="yes", day__tue="yes",
+        sensitive__0__name="pond", sensitive__0__bearing_from_deg="20",
+        sensitive__0__bearing_to_deg=bearing,
+    )  # fmt: skip
+    assert done.status_code == 422
+    field = done.text.split('name="sensitive.0.bearing_to_deg"')[1].split("</td>")[0]
+    assert 'aria-invalid="true"' in field
+    assert said in field
 
 
 def test_a_broken_site_file_is_shown_not_hidden(tmp_path: Path) -> None:

@@ -114,6 +114,7 @@ def test_log_forms_take_anything(browser: TestClient, kind: str, data: st.DataOb
 def test_site_forms_take_anything(browser: TestClient, data: st.DataObject) -> None:
     names = [field.name for field in FIELDS]
     names += [f"blackout.0.{key}" for key in ("first", "last", "hours", "reason")]
+    names += [f"sensitive.0.{key}" for key in ("name", "bearing_from_deg", "bearing_to_deg")]
     names += ["blackout.x.first", "weed.POAAN", "day.mon", "blackout.99999999999.first"]
     for path in ("/new", "/s/fuzzed/settings"):
         typed = data.draw(_filled(names))

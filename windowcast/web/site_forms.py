@@ -7,14 +7,12 @@ from collections.abc import Mapping
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from windowcast.errors import InputError
 from windowcast.season.weeds import supported, weed
 from windowcast.site import Site, Species, Texture, site_from
 from windowcast.units import Display
 from windowcast.web.fields import YES_NO, Field, read, show
+from windowcast.web.site_rows import LISTS, read_rows, show_rows, toml_rows
 
-BLACKOUTS = 4  # empty rows offered beside those there are
-MOST_BLACKOUTS = 200
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 USES = ("golf", "sports", "lawn", "sod", "other")
 
@@ -66,8 +64,6 @@ LIMITS = (
 )
 GROUPS = (("Place", PLACE), ("Turf and soil", TURF), ("Limits and stock", LIMITS))
 FIELDS = (*PLACE, *TURF, *LIMITS)
-_ROWS = frozenset(map(str, range(MOST_BLACKOUTS)))
-_BLACKOUT = ("first", "last", "hours", "reason")
 
 
 def weed_choices() -> tuple[tuple[str, str], ...]:
@@ -89,34 +85,7 @@ def settings_from(typed: Mapping[str, str], display: Display) -> dict[str, Any]:
     found["timezone"] = found["timezone"] or ""
     found["weeds"] = [code for code, _ in weed_choices() if typed.get(f"weed.{code}")]
     found["calendar.spray_weekdays"] = [day for day in DAYS if typed.get(f"day.{day}")]
-    found["calendar.blackout"] = _blackouts(typed)
-    return found
-
-
-def _blackouts(typed: Mapping[str, str]) -> list[dict[str, str]]:
-    rows: dict[int, dict[str, str]] = {}
-    for name, text in typed.items():
-        match name.split("."):
-            case ["blackout", row, key] if row in _ROWS and key in _BLACKOUT and text:
-                rows.setdefault(int(row), {})[key] = text
-    for number, values in rows.items():
-        if "first" not in values:
-            raise InputError(
-                "is missing",
-                field=f"blackout.{number}.first",
-                remedy="give the day or empty the row",
-            )
-    return [rows[number] for number in sorted(rows)]
-
-
-def blackout_rows(values: Mapping[str, str]) -> int:
-    """How many rows of blackouts a form shows: those filled in and a few empty ones."""
-    filled = [
-        int(parts[1])
-        for name in values
-        if len(parts := name.split(".")) == 3 and parts[0] == "blackout" and parts[1] in _ROWS
-    ]
-    return min(max(filled, default=-1) + 1 + BLACKOUTS, MOST_BLACKOUTS)
+    return found | read_rows(typed)
 
 
 def settings_values(site: Site) -> dict[str, str]:
@@ -125,9 +94,7 @@ def settings_values(site: Site) -> dict[str, str]:
     values = show(FIELDS, plain, Display(site.units), site.zone)
     values |= {f"weed.{code}": "yes" for code in site.weeds}
     values |= {f"day.{day}": "yes" for day in site.calendar.spray_weekdays}
-    for row, blackout in enumerate(plain["calendar.blackout"]):
-        values |= {f"blackout.{row}.{key}": text for key, text in blackout.items() if text}
-    return values
+    return values | show_rows(plain)
 
 
 def flat(table: Mapping[str, Any], prefix: str = "") -> dict[str, Any]:
@@ -151,6 +118,7 @@ def changed_file(text: str, settings: Mapping[str, Any]) -> str:
     """
     import tomlkit
 
+    lists = {item.key: item for item in LISTS}
     document = tomlkit.parse(text)
     for dotted, value in settings.items():
         *tables, key = dotted.split(".")
@@ -163,7 +131,7 @@ def changed_file(text: str, settings: Mapping[str, Any]) -> str:
             if key in here:
                 del here[key]
         elif key not in here or _plain(here[key]) != value:
-            here[key] = _toml(key, value)
+            here[key] = toml_rows(lists[dotted], value) if dotted in lists else _toml(key, value)
     new = tomlkit.dumps(document)
     site_from(document.unwrap())
     return new
@@ -175,26 +143,5 @@ def _plain(item: Any) -> Any:
 
 
 def _toml(key: str, value: Any) -> Any:
-    """Dates as TOML dates, a list of tables as an array of tables."""
-    import tomlkit
-
-    if key == "blackout":
-        rows = tomlkit.aot()
-        for row in value:
-            table = tomlkit.table()
-            for name, text in row.items():
-                table[name] = _date(name, text)
-            rows.append(table)
-        return rows
+    """A date as a TOML date."""
     return dt.date.fromisoformat(value) if key == "established" else value
-
-
-def _date(name: str, text: str) -> Any:
-    if name not in {"first", "last"}:
-        return text
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        raise InputError(
-            f"{text!r} is not a date", field="calendar.blackout", remedy="write 2025-11-08"
-        ) from None

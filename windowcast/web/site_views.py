@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 import tomllib
 from pathlib import PurePath
 
@@ -32,12 +31,12 @@ from windowcast.web.fields import sentence_of, wrong_by_field
 from windowcast.web.site_forms import (
     DAYS,
     GROUPS,
-    blackout_rows,
     changed_file,
     settings_from,
     settings_values,
     weed_choices,
 )
+from windowcast.web.site_rows import LISTS, form_name, rows_shown
 from windowcast.web.sites import KnownSite
 from windowcast.web.uploads import stored_weather
 
@@ -175,7 +174,7 @@ def _form(
 ) -> Response:
     names = {field.name for _, group in GROUPS for field in group} | set(values)
     if problem is not None and problem.field:
-        problem.field = _form_name(problem.field)
+        problem.field = form_name(problem.field)
     wrong = wrong_by_field(problem, names)
     return page(
         request,
@@ -187,7 +186,8 @@ def _form(
         values=values,
         weeds=weed_choices(),
         days=DAYS,
-        blackouts=range(blackout_rows(values)),
+        lists=LISTS,
+        rows=rows_shown(values),
         display=display_of(site)
         if site
         else Display("us" if values.get("units") == "us" else "metric"),
@@ -202,14 +202,6 @@ def _form(
         if site is not None and site.site is not None
         else [],
     )
-
-
-def _form_name(key: str) -> str:
-    """The field of the form that a key of the site file stands in."""
-    blackout = re.fullmatch(r"calendar\.blackout\[(\d+)\](?:\.(\w+))?", key)
-    if blackout:
-        return f"blackout.{int(blackout[1]) - 1}.{blackout[2] or 'first'}"
-    return key
 
 
 ROUTES = [
