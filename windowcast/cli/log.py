@@ -322,32 +322,26 @@ def _with_weather(application: Application, place: Place, files: tuple[str, ...]
     return prefilled(application, weather)
 
 
-def _echo(line: str) -> None:
-    """A line, broken to the terminal; whole where the output goes elsewhere."""
-    from windowcast.report.screen import fitted, screen_width
-
-    width = screen_width()
-    click.echo("\n".join(fitted([line], width)) if width else line)
-
-
 def _say(stored: Stored[Any], place: Place) -> None:
+    from windowcast.cli.output import echo
     from windowcast.records.describe import describe
     from windowcast.records.model import kind_of
 
     edited = f" (version {stored.version})" if stored.version > 1 else ""
-    _echo(
+    echo(
         f"{stored.id[:8]}  {stored.entry.date}  {kind_of(stored.entry):<11}"
         f"  {describe(stored.entry, place.display)}{edited}"
     )
 
 
 def _say_changes(changes: Iterable[Change]) -> None:
+    from windowcast.cli.output import echo
     from windowcast.records.describe import fields_text
 
     for change in changes:
         for revision in change.revisions:
             fields = fields_text(revision.body or {})
-            _echo(
+            echo(
                 f"{change.at:%Y-%m-%d %H:%M}Z  {change.action:<6}  {revision.id[:8]}"
                 f"  {revision.kind}  {fields or 'taken out'}"
             )

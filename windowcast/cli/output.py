@@ -1,4 +1,4 @@
-"""Output options shared by the commands that give an answer, and what they do."""
+"""Output shared by the commands: options of those that give an answer, lines to the terminal."""
 
 from __future__ import annotations
 
@@ -101,3 +101,11 @@ def _text(answer: Answer, format_: str, explain: bool) -> str:
     from windowcast.report.terminal import table_text
 
     return table_text(answer.ranking, explain=explain)
+
+
+def echo(*lines: str) -> None:
+    """Print lines, broken to the terminal; whole where the output goes elsewhere."""
+    from windowcast.report.screen import fitted, screen_width
+
+    width = screen_width()
+    click.echo("\n".join(fitted(lines, width) if width else lines))

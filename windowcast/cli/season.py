@@ -50,6 +50,7 @@ def command(
 
     Start with: windowcast season --sample
     """
+    from windowcast.cli.output import echo
     from windowcast.report.season import plan_json, plan_text
 
     plan = plan_of(Start(site_file, sample, files, date, offline))
@@ -63,7 +64,7 @@ def command(
     click.echo(plan_json(plan) if format_ == "json" else plan_text(plan), nl=False)
     if explain and format_ != "json":  # the JSON always holds them
         sources = [f"{key.label}: {key.source}" for key in plan.key_dates]
-        click.echo("\n".join(["", "Where the numbers come from", *sources, *plan.explain]))
+        echo("", "Where the numbers come from", *sources, *plan.explain)
 
 
 def plan_of(start: Start) -> SeasonPlan:

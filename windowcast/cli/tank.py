@@ -105,6 +105,7 @@ def active(name: str | None, site_file: Path | None) -> None:
     file are marked and say what they replace.
     """
     from windowcast.cli.options import Start
+    from windowcast.cli.output import echo
     from windowcast.materials.actives import ASK_LABEL, load_actives
     from windowcast.materials.both_units import value_text
 
@@ -113,16 +114,16 @@ def active(name: str | None, site_file: Path | None) -> None:
     if name is None:
         for item in actives.values():
             other = f" (also {', '.join(item.also)})" if item.also else ""
-            click.echo(f"{item.name}{other}: group {item.group.value}, {item.timing.value},"
+            echo(f"{item.name}{other}: group {item.group.value}, {item.timing.value},"
                        f" {item.movement.value}")  # fmt: skip
         return
     found = actives[name]
-    click.echo(found.name + (f" (also {', '.join(found.also)})" if found.also else ""))
+    echo(found.name + (f" (also {', '.join(found.also)})" if found.also else ""))
     for key, value in found.known().items():
         mark = "yours: " if key in found.overridden else ""
         note = f"; {value.note}" if value.note else ""
-        click.echo(f"  {key} = {value_text(value)}  [{mark}{value.status}: {value.source}{note}]")
-    click.echo(f"  anything else: {ASK_LABEL}")
+        echo(f"  {key} = {value_text(value)}  [{mark}{value.status}: {value.source}{note}]")
+    echo(f"  anything else: {ASK_LABEL}")
 
 
 @command.command("nozzle")
