@@ -202,6 +202,10 @@ def test_made_up_long_tables(content: bytes, options: str) -> None:
     same_both_ways(content, options)
 
 
+def test_long_table_without_what_is_timed() -> None:
+    same_both_ways(b"USC00099999,20200101,TMIN,10,,,7,0700\n")
+
+
 @pytest.mark.parametrize(
     ("text", "cells"),
     [

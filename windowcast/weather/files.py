@@ -172,11 +172,11 @@ def _refuse_implausible(record: Record, path: str) -> None:
     share = load("quality").number("mostly_wrong_share")
     if "tmax_c" in record and "tmin_c" in record:
         tmax, tmin = record.get("tmax_c"), record.get("tmin_c")
-        both = np.isfinite(tmax) & np.isfinite(tmin)
-        below = both & (tmax < tmin)
-        if below.sum() > share * max(both.sum(), 1):
+        both = int(np.count_nonzero(np.isfinite(tmax) & np.isfinite(tmin)))
+        below = int(np.count_nonzero(tmax < tmin))
+        if below > share * max(both, 1):
             raise InputError(
-                f"tmax lies below tmin on {below.sum()} of {both.sum()} days", path=path,
+                f"tmax lies below tmin on {below} of {both} days", path=path,
                 field="tmax_c", remedy="exchange the two columns",
             )  # fmt: skip
     hottest = load("quality").number("mean_tmax_limit")
@@ -187,12 +187,12 @@ def _refuse_implausible(record: Record, path: str) -> None:
         )  # fmt: skip
     limits = DAILY_VARIABLES if record.daily else HOURLY_VARIABLES
     for name, values in record.values.items():
-        known = np.isfinite(values)
-        wrong = known & ((values < limits[name].low) | (values > limits[name].high))
-        if wrong.sum() > share * max(known.sum(), 1):
-            worst = float(values[wrong][0])
+        known = int(np.count_nonzero(np.isfinite(values)))
+        wrong = np.flatnonzero((values < limits[name].low) | (values > limits[name].high))
+        if len(wrong) > share * max(known, 1):
+            worst = float(values[wrong[0]])
             raise InputError(
-                f"{wrong.sum()} of {known.sum()} values are impossible, the first {worst:g} "
+                f"{len(wrong)} of {known} values are impossible, the first {worst:g} "
                 f"{limits[name].unit}", path=path, field=name,
                 remedy="check the unit in the column's name, and which column it is",
             )  # fmt: skip

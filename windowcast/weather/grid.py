@@ -30,9 +30,9 @@ class Grid:
     Attributes
     ----------
     text
-        All of it, each row with its end of line.
+        All of it, each row between ends of line, and then `LONGEST` blanks.
     raw
-        The same as bytes, and `LONGEST` blanks.
+        The same as bytes.
     edges
         Where the commas and ends of lines around the cells of a row stand, ``[row, column + 1]``.
     quoted
@@ -59,18 +59,19 @@ class Grid:
             raise NotPlain
         if "\r" in text and text.count("\r") != text.count("\r\n"):
             raise NotPlain
-        raw = np.frombuffer(f"{text}\n{' ' * LONGEST}".encode("ascii"), dtype=np.uint8)
+        text = f"\n{text}\n{' ' * LONGEST}"
+        raw = np.frombuffer(text.encode("ascii"), dtype=np.uint8)
         newline = raw == _NEWLINE
         breaks = np.flatnonzero(newline | (raw == _COMMA))
         quotes = np.flatnonzero(raw == _QUOTE) if '"' in text else breaks[:0]
         if len(quotes):
             breaks = breaks[np.searchsorted(quotes, breaks) % 2 == 0]
-        row_ends = breaks[columns - 1 :: columns]
-        if not len(breaks) or len(breaks) % columns or not newline[row_ends].all():
+        rows, odd = divmod(len(breaks) - 1, columns)
+        if not rows or odd or np.count_nonzero(newline) != rows + 1:
             raise NotPlain
-        edges = sliding_window_view(np.append(-1, breaks), columns + 1)[::columns]
+        edges = sliding_window_view(breaks, columns + 1)[::columns]
         grid = cls(text, raw, edges, bool(len(quotes)))
-        if len(grid) != np.count_nonzero(newline) or 2 * grid._quoted_cells() != len(quotes):
+        if not newline[edges[:, -1]].all() or 2 * grid._quoted_cells() != len(quotes):
             raise NotPlain
         if np.diff(edges[:, [0, -1]]).max() > csv.field_size_limit():
             raise NotPlain
@@ -83,7 +84,7 @@ class Grid:
     @property
     def columns(self) -> int:
         """Number of columns."""
-        return len(self.edges[0]) - 1
+        return int(self.edges.shape[1]) - 1
 
     def spans(self, index: int) -> tuple[Index, Index]:
         """Where each cell of a column begins, and one past where it ends, ``[row]``."""
