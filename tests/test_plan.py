@@ -14,11 +14,13 @@ import jsonschema
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from icalendar import Calendar
 
 from windowcast.answer import Answer, answer, greenup_by_futures
 from windowcast.cli import cli
 from windowcast.materials.actives import load_actives
 from windowcast.report import wording
+from windowcast.report.calendar import calendar_text
 from windowcast.report.message import message_text
 from windowcast.report.page import render_page
 from windowcast.report.season import plan_json, plan_schema, plan_text, shipped_plan_schema
@@ -423,6 +425,8 @@ def test_ranking_and_plan_tell_one_cover(september: Answer, sample: Answer) -> N
     ranking = replace(sample.ranking, purposes=(shown,))
     for text in (table_text(ranking, width=100), message_text(ranking)):
         assert said in " ".join(text.split())
+    entry = Calendar.from_ical(calendar_text(replace(sample, ranking=ranking)))
+    assert said in entry.walk("VEVENT")[0]["description"]
     page = render_page(replace(sample, ranking=ranking))
     assert said in html.unescape(page).replace("\N{NO-BREAK SPACE}", " ")
 

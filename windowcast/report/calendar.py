@@ -172,7 +172,7 @@ def _describe(outlook: PurposeOutlook, best: Window, display: Display) -> list[s
             f"Next best: {wording.day(second.date)} {wording.hours(second)}, "
             f"score {wording.score(second)}."
         )
-    return lines
+    return lines + wording.covers(outlook)
 
 
 def _parse(text: str) -> Calendar:
