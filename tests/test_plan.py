@@ -384,6 +384,15 @@ def test_plan_and_ranking_name_the_same_day(sample: Answer) -> None:
     assert f"these hours hold in {100 * best.odds.share:.0f} of 100" in outlook.advice
 
 
+def test_fewer_days_asked_for_change_no_odds(sample: Answer) -> None:
+    def windows(a: Answer) -> dict[dt.date, object]:
+        return {w.date: w for p in a.ranking.purposes for w in p.windows}
+
+    few, all_ = windows(answer(sample.site, sample.weather, days=4)), windows(sample)
+    assert len(few) >= 1
+    assert few == {date: all_[date] for date in few}
+
+
 def test_the_futures_end_in_the_next_season_and_do_not_open_it(sample: Answer) -> None:
     # they run to the end of August; when the next autumn opens is told by whole past seasons
     assert sample.ahead.dates[-1] == np.datetime64("2018-08-31")

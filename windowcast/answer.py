@@ -88,7 +88,8 @@ def answer(
             remedy="give a record that ends the day before, or a later date",
         )
     end = season_end(weather.today, southern=site.place.southern) + dt.timedelta(BEYOND_DAYS)
-    future = members_of(weather, until=end, horizon_days=days, count=futures)
+    horizon = max(days, DAYS)  # asking for fewer days draws no other futures, so odds stay
+    future = members_of(weather, until=end, horizon_days=horizon, count=futures)
     seen = observed or Observed()
     correction = soil_correction(record, site, seen)
 
