@@ -395,3 +395,10 @@ def test_no_log_is_one_line(site_file: Path, capsys: pytest.CaptureFixture[str])
     said = capsys.readouterr().err.strip()
     assert "there is no season log" in said
     assert "\n" not in said
+
+
+def test_the_sample_has_no_log(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stop:
+        main(["review", "--sample"])
+    assert stop.value.code == 2
+    assert "the sample has no season log" in capsys.readouterr().err

@@ -45,9 +45,13 @@ _ELEVATION = click.FloatRange(-430, 5000)
 @click.option("--lon", type=float, help="Degrees east, negative in the west.")
 @click.option("--elevation", type=float, help="Metres above sea level.")
 @click.option("--timezone", help="IANA time zone; found from the coordinates by default.")
-@click.option("--turf", type=_SPECIES, help="Turf species.")
+@click.option(
+    "--turf", type=_SPECIES, metavar="SPECIES", help=f"Turf species: {', '.join(Species)}."
+)
 @click.option("--use", type=_USE, help="What the turf is for.")
-@click.option("--texture", type=_TEXTURE, help="Soil texture, USDA.")
+@click.option(
+    "--texture", type=_TEXTURE, metavar="TEXTURE", help=f"Soil texture, USDA: {', '.join(Texture)}."
+)
 @click.option("--overseeded", type=_KNOWN, help="Overseeded for winter?")
 @click.option("--irrigated", type=_KNOWN, help="Irrigation at hand?")
 @click.option("--units", type=_UNITS, help="Units of reports; by the time zone if not given.")

@@ -74,7 +74,11 @@ def look_back(start: Start) -> tuple[Site, Review]:
 
     site = start.site()
     log_file = start.log_file(site)
-    if log_file is None or not log_file.is_file():
+    if log_file is None:
+        raise InputError(
+            "the sample has no season log to look back on", remedy="name a site file of your own"
+        )
+    if not log_file.is_file():
         raise InputError(
             "there is no season log to look back on",
             path=log_file,
