@@ -13,8 +13,9 @@ from uscrn_sites import DEEP_SOUTH, FOLDER, MID_SOUTH, OHIO
 
 from windowcast.region import batch, columns
 from windowcast.region.batch import Options, compute, station_record
+from windowcast.region.columns import WEEKS
 from windowcast.region.engine import Station
-from windowcast.region.models import WEEKS, seasons_of, stacked, usual_barrier, workable_weeks
+from windowcast.region.models import seasons_of, stacked, usual_barrier, workable_weeks
 from windowcast.season.dates import key_dates, season_slices
 from windowcast.season.state import build
 from windowcast.weather.record import Place, Record

@@ -366,6 +366,7 @@ outputs.MIN_YEARS = 99  # the many rows of weeks.csv, all alike, would take most
 import netCDF4, pyarrow as pa, pyarrow.parquet
 parts = [Part(home, name) for name in part_files]
 region_page(compare.put_together(parts[:1], home), ())  # what is loaded once
+region_charts._lines.cache_clear()  # but the ground of the maps, which is that of the stations
 tracemalloc.start()
 data = compare.put_together(parts, home)
 gaps = tuple(compare.gaps(data))

@@ -12,8 +12,8 @@ import numpy as np
 
 from windowcast.errors import InputError
 from windowcast.region import tables
+from windowcast.region.columns import WEEDS
 from windowcast.region.engine import Station
-from windowcast.region.models import WEEDS, season_start, seasons_of, stacked
 from windowcast.site import Site, site_from
 from windowcast.weather.files import read_weather
 from windowcast.weather.gaps import filled
@@ -76,6 +76,8 @@ def compute(chunk: tuple[Station, ...], options: str) -> dict[str, pa.Table]:
     `tables.season_schema`; ``stations`` has a row for each station that can, with its normals,
     trends and weeks, see `tables.station_schema`.
     """
+    from windowcast.region.models import seasons_of, stacked
+
     chosen = Options(**json.loads(options))
     ready: list[Ready] = []
     seasons, stations = [], []
@@ -115,8 +117,8 @@ def station_record(station: Station, options: Options) -> Record:
             remedy="give a file with tmax and tmin",
         )
     record = replace(record, place=place)
-    first = options.first_year and season_start(options.first_year, place.southern)
-    last = options.last_year and season_start(options.last_year + 1, place.southern)
+    first = options.first_year and _season_start(options.first_year, place.southern)
+    last = options.last_year and _season_start(options.last_year + 1, place.southern)
     record = record.between(
         first or record.times[0], last - np.timedelta64(1, "D") if last else record.times[-1]
     )
@@ -134,6 +136,11 @@ def station_record(station: Station, options: Options) -> Record:
             remedy="look at its values, or give other years",
         )
     return record
+
+
+def _season_start(year: int, southern: bool) -> np.datetime64:
+    """First day of the season that begins in a year."""
+    return np.datetime64(f"{year}-{'01' if southern else '07'}-01", "D")
 
 
 def _place(station: Station, found: Place) -> Place:

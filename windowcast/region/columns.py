@@ -7,9 +7,12 @@ import math
 from collections.abc import Mapping
 from functools import cache
 
-from windowcast.region.models import BARRIERS
-from windowcast.windows.model import PURPOSES
+from windowcast.windows.model import PURPOSES, PurposeName
 
+BARRIERS: Mapping[str, PurposeName] = {"fall": "pre-fall", "spring": "pre-spring"}
+WEEDS: Mapping[str, str] = {"fall": "POAAN", "spring": "DIGIS"}
+WEEKS = 53  # of a season; the last is a day or two
+WHOLE_WEEKS = WEEKS - 1
 KEY_DATES = (
     "soil_21", "poaan_10", "poaan_50", "poaan_80", "dormant", "last_safe", "greenup", "soil_13",
     "digis_10",

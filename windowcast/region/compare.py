@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import chain, combinations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -86,11 +86,9 @@ class Compared:
 
     def texts(self, column: str, stations: Iterable[int]) -> list[str]:
         """Ids, names (the id where there is none) or regions of some of the stations."""
-        found = self.stations.take(np.array(list(stations), np.int64))
-        if column != "name":
-            return [text or "" for text in found[column].to_pylist()]
-        pairs = zip(found["name"].to_pylist(), found["station"].to_pylist(), strict=True)
-        return [name or station for name, station in pairs]
+        of, ids = self.stations[column], self.stations["station"]
+        found = [(of[i].as_py(), ids[i].as_py()) for i in stations]
+        return [text or (station if column == "name" else "") for text, station in found]
 
     def normals(self, quantity: str) -> Normals:
         """Normals of a quantity, ``[station]``."""
@@ -138,17 +136,16 @@ def _write(path: Path, schema: pa.Schema, files: Sequence[Path], rows: int) -> N
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    held = schema.empty_table()
+    held = pa.Table.from_batches([], schema)
     with (
         atomic_file(path) as stream,
         pq.ParquetWriter(stream, schema, compression="zstd") as writer,
     ):
-        for file in files:
-            for batch in batches(file):
-                held = pa.concat_tables([held, pa.Table.from_batches([batch], schema)])
-                while len(held) >= rows:
-                    writer.write_table(held.slice(0, rows).combine_chunks())
-                    held = held.slice(rows).combine_chunks()
+        for batch in chain.from_iterable(map(batches, files)):
+            held = pa.concat_tables([held, pa.Table.from_batches([batch], schema)])
+            while len(held) >= rows:
+                writer.write_table(held.slice(0, rows).combine_chunks())
+                held = held.slice(rows).combine_chunks()
         writer.write_table(held.combine_chunks())
 
 

@@ -15,6 +15,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.region.columns import BARRIERS, WEEDS, WEEKS
 from windowcast.season.alignment import Spans
 from windowcast.season.dates import key_dates, season_slices
 from windowcast.season.degree_days import on_date
@@ -29,16 +30,12 @@ from windowcast.values import load
 from windowcast.weather.record import FloatArray, Grade, Record
 from windowcast.windows.barrier import Barrier, best_day, caught_by_day
 from windowcast.windows.days import DayContext, season_day
-from windowcast.windows.model import PURPOSES, PurposeName
+from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.score import Rule
 from windowcast.windows.timing import judged_days
 from windowcast.windows.workable import day_scores, workable
 
-FALL_WEED, SPRING_WEED = "POAAN", "DIGIS"
-BARRIERS: Mapping[str, PurposeName] = {"fall": "pre-fall", "spring": "pre-spring"}
-WEEDS: Mapping[str, str] = {"fall": FALL_WEED, "spring": SPRING_WEED}
-WEEKS = 53
 FULL_SEASON_DAYS = 365
 BEYOND_DAYS = 62  # past the season's end, so that spring barriers are seen out
 COMPILE_FROM = 100_000  # station-days from which on compiling the soil's step pays
@@ -84,11 +81,6 @@ class Seasons:
     complete: FloatArray
     values: Mapping[str, FloatArray]
     weeks: Mapping[str, npt.NDArray[np.float32]]
-
-
-def season_start(year: int, southern: bool) -> np.datetime64:
-    """First day of the season that begins in a year."""
-    return np.datetime64(f"{year}-{'01' if southern else '07'}-01", "D")
 
 
 def stacked(records: Sequence[Record]) -> Stack:

@@ -14,20 +14,22 @@ from windowcast.region.columns import (
     DATE_COLUMNS,
     QUANTITIES,
     SHARE_COLUMNS,
+    WEEKS,
+    WHOLE_WEEKS,
     WORKABLE_COLUMNS,
     units_of,
 )
 from windowcast.region.engine import Station
-from windowcast.region.models import WEEKS, Seasons
 from windowcast.region.statistics import AT_LEAST, Normals, normals, week_statistics
 from windowcast.weather.record import FloatArray, Place
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
+    from windowcast.region.models import Seasons
+
 NORMAL_FIELDS = tuple(field.name for field in fields(Normals))
 ODDS_FIELDS = tuple(f"odds_{n}_or_more" for n in AT_LEAST)
-WHOLE_WEEKS = WEEKS - 1  # the last week of a season is a day or two
 FULL = 0.9  # share of a season's days that must be known for it to count
 
 Placed = tuple[int, Station, Place]  # place in the chunk, station, where it stands

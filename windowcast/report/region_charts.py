@@ -240,8 +240,10 @@ def _lines(x: Scale, y: Scale) -> str:
         for line in outlines():
             lon, lat = line[:, 0] + shift, line[:, 1]
             inside = (lon >= x.low) & (lon <= x.high) & (lat >= y.low) & (lat <= y.high)
-            near = inside | np.roll(inside, 1) | np.roll(inside, -1)
             if inside.any():
+                near = inside.copy()  # with a point beyond the edge at either end
+                near[1:] |= inside[:-1]
+                near[:-1] |= inside[1:]
                 out.append(line_path(_on(x, lon), np.where(near, _on(y, lat), np.nan)))
     return "".join(out)
 
