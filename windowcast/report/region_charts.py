@@ -6,6 +6,7 @@ import json
 from functools import cache, lru_cache
 from html import escape
 from importlib import resources
+from itertools import chain
 
 import numpy as np
 import numpy.typing as npt
@@ -28,7 +29,7 @@ from windowcast.weather.record import FloatArray
 CLASSES = 5
 MAX_ROWS = 40  # drawn in a chart
 MAX_LISTED = 500  # stations whose numbers are listed, and dots drawn one by one
-SPOT = 6.0  # of a map, in its units: about a dot's width
+SPOT = 9.0  # of a map, in its units: about a dot's width
 _NAMES = 136.0  # room for names left of the dates
 _NAME_LETTERS = 21  # that fit in it
 _MARGIN_DEG = 2.0
@@ -39,10 +40,15 @@ Indices = npt.NDArray[np.int64]
 
 @cache
 def outlines() -> tuple[FloatArray, ...]:
-    """Coastlines and borders as ``[point, 2]`` of longitude and latitude, see data/outlines.md."""
+    """Coastlines and borders as ``[point, 2]`` of longitude and latitude, see data/outlines.md.
+
+    Lines are broken where they cross the date line.
+    """
     text = resources.files("windowcast.data").joinpath("outlines.json").read_text("utf-8")
     lines = [line for group in json.loads(text).values() for line in group]
-    return tuple(np.array(line, dtype=np.float64).reshape(-1, 2) for line in lines)
+    points = [np.array(line, dtype=np.float64).reshape(-1, 2) for line in lines]
+    jumps = [np.flatnonzero(np.abs(np.diff(line[:, 0])) > 180) + 1 for line in points]
+    return tuple(chain.from_iterable(map(np.split, points, jumps)))
 
 
 def map_chart(data: Compared, quantity: str) -> Chart:
