@@ -207,7 +207,7 @@ def many_sites(stations: int) -> None:
     from windowcast.region.models import seasons_of, stacked
 
     stack = stacked(records(stations))
-    seasons_of(stack.part(slice(0, 2)), Options().site())  # imports and tables
+    seasons_of(stack.part(slice(0, 12)), Options().site())  # imports, tables, compiled code
     print("ready", flush=True)
     sys.stdin.readline()
     began = time.process_time()
@@ -323,12 +323,21 @@ def scaling(counts: list[int], years: int) -> None:
         home = Path(folder)
         print(f"\nWhole command, {years} years, files read and outputs written (load average "
               f"{os.getloadavg()[0]:.1f})\n")  # fmt: skip
-        print("| stations | processes |      s | ms/station | RSS main MB | RSS worker MB |")
-        print("| -------- | --------- | ------ | ---------- | ----------- | ------------- |")
-        for stations, workers in [(n, 2) for n in counts] + [(counts[0], 1)]:
+        print(
+            "| stations | processes |      s | ms/station | ms each further | main MB | worker MB |"
+        )
+        print(
+            "| -------- | --------- | ------ | ---------- | --------------- | ------- | --------- |"
+        )
+        before = (0, 0.0)
+        for stations, workers in [(n, 2) for n in counts] + [(counts[min(1, len(counts) - 1)], 1)]:
             took, own, worker = compare(home, stations, workers, years)
+            further = ""
+            if before[0] and workers == 2:
+                further = f"{1e3 * (took - before[1]) / (stations - before[0]):.1f}"
+            before = (stations, took)
             print(f"| {stations:8} | {workers:9} | {took:6.1f} | {1e3 * took / stations:10.1f} | "
-                  f"{own:11.0f} | {worker:13.0f} |", flush=True)  # fmt: skip
+                  f"{further:>15} | {own:7.0f} | {worker:9.0f} |", flush=True)  # fmt: skip
 
 
 def main() -> None:

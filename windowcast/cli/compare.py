@@ -50,7 +50,7 @@ MAX_PRINTED = 40  # stations in the printed table
 @click.option(
     "--chunk",
     type=click.IntRange(1),
-    help="Stations computed together (32 to 512, by their number): fewer need less memory.",
+    help="Stations computed together (16 to 64, by their number): fewer need less memory.",
 )
 @click.option(
     "--scheduler", metavar="tcp://HOST:PORT", help="Compute on this Dask cluster instead."

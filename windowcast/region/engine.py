@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 SCIENCE: Traversable = resources.files("windowcast.data")
-FEWEST_STATIONS, MOST_STATIONS = 32, 512  # in a chunk: many share the cost of a day's step
+FEWEST_STATIONS, MOST_STATIONS = 16, 64  # in a chunk: more need more memory and gain no time
 CHUNKS = 4  # to share out among processes, where there are few stations
 _RETRIES = 2
 _SCHEDULER_TIMEOUT_S = 10
