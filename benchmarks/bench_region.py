@@ -267,8 +267,8 @@ def pipeline(stations: int) -> None:
     print(
         f"Roofline: {moved / 1e3:.0f} kB a station-year at {rate / 1e9:.1f} GB/s allow "
         f"{rate / moved:,.0f} station-years/s; two processes reach "
-        f"{100 * reached * moved / rate:.2f} % of it: the soil's daily step (some 250 array "
-        f"operations a day) and the passes over temporaries bound it, not this traffic."
+        f"{100 * reached * moved / rate:.2f} % of it: arithmetic and some hundred passes over "
+        f"temporaries bound it, not this traffic."
     )
 
 
