@@ -7,20 +7,23 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from windowcast.physics.soil import SoilForcing, SoilResult, SoilSite, simulate
+from windowcast.physics.soil import FEW, SoilForcing, SoilResult, SoilSite, simulate
 
 DAYS = 800
+COLUMNS = FEW + 2  # more than run one by one
 
 
 def weather() -> SoilForcing:
-    """Invented cold and wet winters at five latitudes, with gaps."""
+    """Invented cold and wet winters at some latitudes, with gaps."""
     random = np.random.default_rng(5)
     dates = np.datetime64("2001-01-01") + np.arange(DAYS)
-    latitude = np.linspace(28, 46, 5)
+    latitude = np.linspace(28, 46, COLUMNS)
     season = np.cos(2 * np.pi * (np.arange(DAYS) - 20) / 365.25)
-    mean = (30 - 0.6 * latitude)[:, None] - 14 * season + random.normal(0, 4, (5, DAYS))
-    half = random.uniform(2, 9, (5, DAYS))
-    rain = np.where(random.random((5, DAYS)) < 0.3, random.exponential(8, (5, DAYS)), 0.0)
+    mean = (30 - 0.6 * latitude)[:, None] - 14 * season + random.normal(0, 4, (COLUMNS, DAYS))
+    half = random.uniform(2, 9, (COLUMNS, DAYS))
+    rain = np.where(
+        random.random((COLUMNS, DAYS)) < 0.3, random.exponential(8, (COLUMNS, DAYS)), 0.0
+    )
     high = mean + half
     high[random.random(high.shape) < 0.02] = np.nan
     return SoilForcing(dates, high, mean - half, rain, latitude)

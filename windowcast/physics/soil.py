@@ -26,7 +26,8 @@ from windowcast.physics.soil_surface import Cover, parameters
 from windowcast.weather.record import DateArray, FloatArray
 
 BLOCK = 4096  # columns run together: enough to outweigh the overhead of array operations
-COMPILED_BLOCK = 128  # the same where there is none: few enough to stay in the cache
+FEW = 8  # columns that run faster one by one, on floats
+COMPILED_BLOCK = 128  # where there is no such overhead: few enough to stay in the cache
 YEAR = 365  # days prepared at a time, and days to spin up on
 EXTRAS = 3  # outputs beside the temperatures
 UNSETTLED_DAYS = 90  # withheld at the start of a record too short to spin up on
@@ -124,8 +125,8 @@ def simulate(
         column is spun up on the first year, run twice; with less than a year the first 90 days
         are withheld (NaN), because the start still shows in them.
     compiled
-        Compile the step with Numba, which pays from some 100,000 station-days on; the results
-        are the same to the bit.
+        Compile the step with Numba (ten seconds, once on a machine); the results are the same to
+        the bit.
 
     Returns
     -------
@@ -164,7 +165,7 @@ def simulate(
     start = None if state is None else _flat_state(state, shape)
     weights = [_depth_weights(z) for z in asked]
     setup = Setup(parameters(), texture(site.texture).thermal(), Cover(site.turf, site.irrigated))
-    block = COMPILED_BLOCK if compiled else BLOCK
+    block = COMPILED_BLOCK if compiled else BLOCK if columns > FEW else 1
     for begin in range(0, columns, block):
         part = slice(begin, min(begin + block, columns))
         weather = columns_of(forcing, shape, part, "F" if compiled else "C")

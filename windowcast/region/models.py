@@ -38,7 +38,6 @@ from windowcast.windows.workable import day_scores, workable
 
 FULL_SEASON_DAYS = 365
 BEYOND_DAYS = 62  # past the season's end, so that spring barriers are seen out
-COMPILE_FROM = 100_000  # station-days from which on compiling the soil's step pays
 SLICE = 64  # stations whose days are judged together: their arrays stay small
 
 
@@ -117,7 +116,7 @@ def seasons_of(stack: Stack, site: Site) -> Seasons:
         site,
         latitude_deg=stack.latitude_deg,
         spans=stack.spans,
-        compiled=stack.record.get("tmax_c").size >= COMPILE_FROM,
+        compiled=True,
     )
     parts = []
     for start in range(0, len(stack.latitude_deg), SLICE):
