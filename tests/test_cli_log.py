@@ -136,10 +136,12 @@ def test_the_csv_of_the_manual_can_be_imported(run: Run, tmp_path: Path) -> None
     file = tmp_path / "by_hand.csv"
     file.write_text(page.split("```csv\n")[1].split("```")[0])
     assert "1 change added; the log holds 4 entries" in run("import", str(file))
-    first = entries(run, "application")[0]
-    assert first["materials"] == [
-        {"active": "prodiamine", "rate_kg_ha": 0.84},
+    first, second = entries(run, "application")
+    assert first["materials"] == [{"active": "prodiamine", "rate_kg_ha": 0.84}]
+    assert (first["purpose"], second["purpose"]) == ("pre-fall", "dormant")
+    assert second["materials"] == [
         # 1 lb/acre is 1.1209 kg/ha (NIST SP 811, appendix B.8: 1 lb = 0.45359237 kg)
+        {"active": "glyphosate", "rate_kg_ha": pytest.approx(0.5604, abs=1e-4)},
         {"active": "simazine", "rate_kg_ha": pytest.approx(1.1209, abs=1e-4)},
     ]
     assert first["start"] == "2017-09-06T08:30:00-04:00"  # the sample's zone, in summer
