@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import click
 import pytest
 from click.testing import CliRunner
@@ -35,6 +37,21 @@ def test_no_line_is_wider_than_the_terminal(width: int, explain: bool) -> None:
     text = table_text(ranking(), width=width, explain=explain, colour=False)
     assert max(len(line) for line in text.splitlines()) <= width
     assert "78" in text
+
+
+@pytest.mark.parametrize("width", [80, 120])
+@pytest.mark.parametrize("windows", [True, False])
+@pytest.mark.parametrize("later", [True, False])
+def test_one_empty_line_stands_before_the_weather(width: int, windows: bool, later: bool) -> None:
+    purposes = [
+        outlook if windows else replace(outlook, windows=(), closest=None)
+        for outlook in ranking().purposes
+        if later or outlook.in_season
+    ]
+    lines = table_text(replace(ranking(), purposes=tuple(purposes)), width=width).splitlines()
+    weather = next(n for n, line in enumerate(lines) if line.startswith("Weather: "))
+    assert not lines[weather - 1]
+    assert lines[weather - 2]
 
 
 def test_further_lines_stand_further_in() -> None:

@@ -76,15 +76,17 @@ def print_ranking(console: Console, ranking: Ranking, *, explain: bool = False) 
         if outlook.in_season:
             _answer(console, outlook, display)
     in_season = [outlook for outlook in ranking.purposes if outlook.in_season]
-    if any(_shown(outlook) for outlook in in_season):
+    later = [outlook for outlook in ranking.purposes if not outlook.in_season]
+    shown = any(_shown(outlook) for outlook in in_season)
+    if shown:  # either way of showing them ends in an empty line
         if console.width >= TABLE_MIN_WIDTH:
             console.print(_table(in_season, display))
         else:
             _stacked(console, in_season, display)
-    for outlook in ranking.purposes:
-        if not outlook.in_season:
-            _hung(console, f"– {wording.out_of_season(outlook, display)}", "dim")
-    console.print()
+    for outlook in later:
+        _hung(console, f"– {wording.out_of_season(outlook, display)}", "dim")
+    if later or not shown:
+        console.print()
     for note in wording.merged_notes(ranking.weather_notes, display):
         _hung(console, f"Weather: {note}", "dim")
     if explain:
