@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from windowcast.errors import InputError
-from windowcast.files import write_atomic
+from windowcast.files import made_folder, write_atomic
 
 
 def test_replaces_whole_file_and_leaves_nothing_else(tmp_path: Path) -> None:
@@ -23,6 +23,14 @@ def test_missing_folder_is_one_line_and_exit_2(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="cannot be written") as caught:
         write_atomic(tmp_path / "no" / "out.txt", "x")
     assert caught.value.exit_code == 2
+    assert "\n" not in str(caught.value)
+
+
+def test_a_folder_is_made_or_says_in_one_line_why_not(tmp_path: Path) -> None:
+    assert made_folder(made_folder(tmp_path / "a" / "b")).is_dir()
+    (tmp_path / "file").write_text("")
+    with pytest.raises(InputError, match="file: cannot be made a folder") as caught:
+        made_folder(tmp_path / "file")
     assert "\n" not in str(caught.value)
 
 

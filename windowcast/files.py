@@ -1,4 +1,4 @@
-"""Writing files so that a reader never sees half of one."""
+"""Folders, and writing files so that a reader never sees half of one."""
 
 from __future__ import annotations
 
@@ -11,6 +11,26 @@ from pathlib import Path
 from typing import BinaryIO
 
 from windowcast.errors import InputError
+
+
+def made_folder(path: str | os.PathLike[str]) -> Path:
+    """A folder, made with those above it where it is not there.
+
+    Raises
+    ------
+    InputError
+        It cannot be made, or a file has its name.
+    """
+    folder = Path(path)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            f"cannot be made a folder ({error.strerror or error})",
+            path=folder,
+            remedy="name a folder where you may write",
+        ) from error
+    return folder
 
 
 @contextmanager

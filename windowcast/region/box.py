@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from windowcast.errors import InputError
-from windowcast.files import write_atomic
+from windowcast.files import made_folder, write_atomic
 from windowcast.region.engine import Station
 from windowcast.region.stations import Box, StationList
 from windowcast.weather.archive import ArchiveSource
@@ -44,7 +44,7 @@ def fetch_box(
     Raises
     ------
     InputError
-        The archive has no station there, or more than `MAX_STATIONS`.
+        The archive has no station there, or more than `MAX_STATIONS`; or the folder cannot be made.
     FetchError
         The archive could not be reached.
     """
@@ -57,7 +57,7 @@ def fetch_box(
             f"the box holds {len(near)} stations, more than {MAX_STATIONS}",
             remedy="give a smaller box, or a list of stations",
         )
-    folder.mkdir(parents=True, exist_ok=True)
+    made_folder(folder)
     stations, without = [], []
     for done, found in enumerate(near):
         if progress is not None:

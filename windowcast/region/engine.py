@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from windowcast import __version__
 from windowcast.errors import InputError, SourceUnreachableError, WindowcastError
+from windowcast.files import made_folder
 from windowcast.region.parts import Bodies, Part, is_whole, keep, to_parquet
 from windowcast.weather.files import parse_spec
 
@@ -104,14 +105,14 @@ def run(
     Raises
     ------
     InputError
-        No station, or an id twice.
+        No station, an id twice, or the parts cannot be kept there.
     SourceUnreachableError
         The scheduler does not answer.
     EngineError
         A worker died on the same chunk more often than is excusable.
     """
     _check(stations)
-    parts_folder.mkdir(parents=True, exist_ok=True)
+    made_folder(parts_folder)
     text = json.dumps(options, sort_keys=True)
     size = chunk_stations or _chunk_size(len(stations))
     chunks = [tuple(stations[i : i + size]) for i in range(0, len(stations), size)]

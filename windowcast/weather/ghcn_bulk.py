@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from windowcast.errors import InputError
-from windowcast.files import write_atomic
+from windowcast.files import made_folder, write_atomic
 from windowcast.weather.ghcn import READ, REMEDY, Observations, record_of_observations
 from windowcast.weather.ghcn_csv import is_long_csv, is_morning
 from windowcast.weather.numerals import BLANK, calendar_dates
@@ -70,13 +70,12 @@ def split(
     Raises
     ------
     InputError
-        A file is not of the layout, or a row is damaged.
+        A file is not of the layout, a row is damaged, or the folder cannot be made.
     """
     home = folder / f"ghcn-{_identity(files)}"
     listing = home / "stations.json"
     if not listing.is_file():
-        folder.mkdir(parents=True, exist_ok=True)
-        work = Path(tempfile.mkdtemp(prefix=".splitting-", dir=folder))
+        work = Path(tempfile.mkdtemp(prefix=".splitting-", dir=made_folder(folder)))
         try:
             stations = _split_into(files, work, progress)
             write_atomic(work / listing.name, json.dumps(stations))

@@ -13,7 +13,7 @@ from functools import cache, lru_cache
 from pathlib import Path
 
 from windowcast.errors import InputError
-from windowcast.files import write_atomic
+from windowcast.files import made_folder, write_atomic
 from windowcast.site import Site, load_site
 
 SAMPLE_SLUG = "sample"
@@ -94,7 +94,7 @@ class SiteBook:
                 "this server shows one site file only",
                 remedy="start windowcast serve with a folder to keep several",
             )
-        self.folder.mkdir(parents=True, exist_ok=True)
+        made_folder(self.folder)
         known = {site.slug: site for site in self.all() if not site.sample}
         slug = _free(slug_of(name), known)
         write_atomic(self.folder / f"{slug}.toml", text)

@@ -9,7 +9,7 @@ import tempfile
 from pathlib import Path
 
 from windowcast.errors import InputError
-from windowcast.files import write_atomic
+from windowcast.files import made_folder, write_atomic
 from windowcast.web.sites import KnownSite
 
 SECONDS, MEMORY = 30, 2 * 1024**3
@@ -34,8 +34,7 @@ def stored_weather(site: KnownSite, filename: str, content: bytes) -> str:
         trial = Path(scratch) / name
         trial.write_bytes(content)
         _read_in_worker(trial, site)
-    folder.mkdir(exist_ok=True)
-    write_atomic(folder / name, content)
+    write_atomic(made_folder(folder) / name, content)
     return f"{folder.name}/{name}"
 
 
