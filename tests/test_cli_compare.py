@@ -136,6 +136,7 @@ def test_faults_of_a_list_are_named(
         (("nowhere",), "is not there"),
         (("91,0,92,1",), "is not a box"),
         (("10,0,5,1",), "is not a box"),
+        (("-30,0,-35,1",), "'-30,0,-35,1' is not a box"),
         (("{0}", "--species", "plastic"), "plastic"),
         (("{0}", "--since", "2015", "--until", "2014"), "--until lies before --since"),
         (("{0}", "--since", "2100"), "none of 2 stations can be used"),
@@ -166,22 +167,45 @@ def test_a_scheduler_or_archive_that_is_away_is_exit_3(
     code, _, err = run(folder, "--out", tmp_path / "o", *away, capsys=capsys)
     assert code == 3
     assert "does not answer" in err
-    code, _, err = run("30,-90,31,-89", "--offline", "--out", tmp_path / "o", capsys=capsys)
-    assert code == 3
-    assert "Traceback" not in err
+    for box in ("30,-90,31,-89", "-35,150,-34,151"):  # the second begins as options do
+        code, _, err = run(box, "--offline", "--out", tmp_path / "o", capsys=capsys)
+        assert code == 3
+        assert "Traceback" not in err
 
 
-@pytest.mark.parametrize("gone", ["numba", "pyarrow", "scipy"])
-def test_without_the_extra_it_says_what_to_install(
-    gone: str, folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+def test_a_folder_that_cannot_be_made_is_named(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "file").write_text("")
+    code, out, err = run(folder, "--out", tmp_path / "file" / "o", capsys=capsys)
+    assert (code, out) == (2, "")
+    assert "parts: cannot be made a folder (Not a directory); name a folder" in err
+
+
+@pytest.mark.parametrize(
+    ("gone", "extra", "words"),
+    [
+        ("numba", "region", ()),
+        ("pyarrow", "region", ()),
+        ("scipy", "region", ()),
+        ("netCDF4", "netcdf", ("--netcdf",)),
+    ],
+)
+def test_without_the_extra_it_says_what_to_install(  # noqa: PLR0917
+    gone: str,
+    extra: str,
+    words: tuple[str, ...],
+    folder: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     find_spec = importlib.util.find_spec
     monkeypatch.setattr(
         importlib.util, "find_spec", lambda name: None if name == gone else find_spec(name)
     )
-    code, out, err = run(folder, capsys=capsys)
+    code, out, err = run(folder, *words, capsys=capsys)
     assert (code, out) == (2, "")
-    assert "pip install 'windowcast[region]'" in err
+    assert f"pip install 'windowcast[{extra}]'" in err
 
 
 def test_of_many_stations_some_are_printed(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,9 +25,20 @@ SHOWN = {
     "cover_fall": "cover",
 }
 MAX_PRINTED = 40  # stations in the printed table
+_SOUTHERN_BOX = re.compile(r"-[\d.]+(,-?[\d.]+)+")
 
 
-@click.command(name="compare")
+class _TakesBoxes(click.Command):
+    """A command to which a box that begins with a minus is no option."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """A blank in front of such a box, which `box_of` passes over."""
+        return super().parse_args(
+            ctx, [f" {word}" if _SOUTHERN_BOX.fullmatch(word) else word for word in args]
+        )
+
+
+@click.command(name="compare", cls=_TakesBoxes)
 @click.argument("source", metavar="STATIONS.csv|FOLDER|S,W,N,E")
 @click.option(
     "--out",
@@ -91,7 +103,9 @@ def command(
     """
     from windowcast.region import batch, compare, engine, outputs
 
-    _needs_extra()
+    _needs("compare", "region", "numba", "pyarrow", "scipy")
+    if netcdf:
+        _needs("--netcdf", "netcdf", "netCDF4")
     options = batch.Options(species, texture, irrigated, since, until)
     options.site()  # refuses what no station could be compared with
     with fetch_progress() as told:
@@ -156,15 +170,15 @@ def _stations(
         )
 
 
-def _needs_extra() -> None:
-    """Refuse to begin without what the workers need; only they load SciPy and Numba."""
+def _needs(what: str, extra: str, *packages: str) -> None:
+    """Refuse to begin without packages; none is loaded, as only workers need SciPy and Numba."""
     from importlib.util import find_spec
 
     from windowcast.errors import InputError
 
-    if not all(find_spec(name) for name in ("numba", "pyarrow", "scipy")):
+    if not all(map(find_spec, packages)):
         raise InputError(
-            "compare needs the region extra", remedy="pip install 'windowcast[region]'"
+            f"{what} needs the {extra} extra", remedy=f"pip install 'windowcast[{extra}]'"
         )
 
 

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from windowcast import __version__
-from windowcast.errors import InputError
 from windowcast.files import atomic_path
 from windowcast.region.columns import DATE_COLUMNS, QUANTITIES, units_of
 from windowcast.region.compare import Compared, batches, season_values
@@ -28,14 +27,10 @@ def write_netcdf(path: Path, data: Compared) -> Path:
     Raises
     ------
     InputError
-        The netCDF4 package is not installed, or the file cannot be written.
+        The file cannot be written.
     """
-    try:
-        import netCDF4
-    except ImportError:
-        raise InputError(
-            "--netcdf needs the netcdf extra", remedy="pip install 'windowcast[netcdf]'"
-        ) from None
+    import netCDF4
+
     with atomic_path(path) as temporary:
         try:
             with netCDF4.Dataset(temporary, "w") as dataset:

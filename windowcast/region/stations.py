@@ -54,7 +54,8 @@ def box_of(text: str) -> Box | None:
         return None
     if not (-90 <= south < north <= 90 and -180 <= west <= 180 and -180 <= east <= 180):
         raise InputError(
-            f"{text!r} is not a box", remedy="give south,west,north,east in degrees, south first"
+            f"{text.strip()!r} is not a box",
+            remedy="give south,west,north,east in degrees, south first",
         )
     return south, west, north, east
 
