@@ -8,10 +8,12 @@ import json
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from region_fixtures import STATIONS, computed, data, differences, kept, repeated, seasons
@@ -29,8 +31,9 @@ from windowcast.region.columns import (
 )
 from windowcast.region.compare import Compared, gaps, put_together
 from windowcast.region.statistics import difference
-from windowcast.report.region_charts import MAX_LISTED
+from windowcast.report.region_charts import MAX_LISTED, dates_chart
 from windowcast.report.region_page import region_page
+from windowcast.report.region_weeks import weeks_chart
 
 IDS = [station.id for station in STATIONS]
 FILES = (
@@ -331,6 +334,24 @@ def test_of_many_stations_some_are_listed_and_the_page_says_so(tmp_path: Path) -
     (table,) = re.findall(r'<table class="sortable">.*?</table>', most, re.DOTALL)
     assert table.count("<tr>") == MAX_LISTED + 1
     assert len(most) < 1.3 * len(more)
+
+
+def test_dates_of_both_hemispheres_read_by_their_own_calendar() -> None:
+    """Their seasons begin half a year apart, so that one place on an axis has two dates."""
+    north, at = data(), data().stations.schema.get_field_index("latitude")
+    latitude = north.latitude_deg * [1, -1, 1]
+    field = north.stations.schema.field(at)
+    both = replace(north, stations=north.stations.set_column(at, field, pa.array(latitude)))
+    assert (north.hemispheres, both.hemispheres) == ((False,), (False, True))
+    median = north.normals("greenup").median
+    chart = dates_chart(both, "greenup")
+    read = {row[0]: row[1] for row in chart.rows}
+    for i, name in enumerate(north.texts("name", range(len(north)))):
+        assert read[name] == day_label(median[i], southern=i == 1)
+    assert re.search(r"> *\d+ [A-Z][a-z]{2} / \d+ [A-Z][a-z]{2}<", chart.svg)
+    assert " / " not in dates_chart(north, "greenup").svg
+    weeks = weeks_chart(both, "dormant", "")
+    assert weeks.rows[0][0] == "1 Jul / 1 Jan"
 
 
 def test_a_spot_of_the_map_is_drawn_as_its_middle_station() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 
 from windowcast.windows.model import PURPOSES, PurposeName
@@ -58,6 +58,11 @@ def _label(day: int, southern: bool) -> str:
     start = dt.date(2001, 1, 1) if southern else dt.date(2000, 7, 1)
     date = start + dt.timedelta(day)
     return f"{date.day} {date:%b}"
+
+
+def shown_on_axis(value: float, quantity: str, southern: Iterable[bool]) -> str:
+    """As `shown`, where stations of the hemispheres named share an axis: ``12 Oct / 12 Apr``."""
+    return " / ".join(dict.fromkeys(shown(value, quantity, southern=south) for south in southern))
 
 
 def shown(value: float, quantity: str, *, southern: bool) -> str:

@@ -84,6 +84,11 @@ class Compared:
         """Stations whose season is turned by half a year, ``[station]``."""
         return self.latitude_deg < 0
 
+    @property
+    def hemispheres(self) -> tuple[bool, ...]:
+        """Values of `southern` that occur, the northern first; northern without stations."""
+        return tuple(np.unique(self.southern).tolist()) or (False,)
+
     def texts(self, column: str, stations: Iterable[int]) -> list[str]:
         """Ids, names (the id where there is none) or regions of some of the stations."""
         of, ids = self.stations[column], self.stations["station"]

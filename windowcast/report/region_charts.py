@@ -11,7 +11,7 @@ from itertools import chain
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.region.columns import QUANTITIES, shown
+from windowcast.region.columns import QUANTITIES, shown, shown_on_axis
 from windowcast.region.compare import Compared
 from windowcast.region.statistics import Normals
 from windowcast.report.chartkit import (
@@ -82,7 +82,7 @@ def map_chart(data: Compared, quantity: str) -> Chart:
         el("path", d=_lines(x, y), class_="coast", fill="none"),
         *_graticule(x, y),
         *dots,
-        *_legend(edges, quantity, height, southern=bool((lat < 0).all())),
+        *_legend(edges, quantity, height, data.hemispheres),
     ]
     columns = ("Station", "Latitude", "Longitude", "Median", "10 to 90 %", "Years")
     listed = listed_of(data)
@@ -138,13 +138,12 @@ def dates_chart(data: Compared, quantity: str) -> Chart:
     high = max(found.p90[picked].tolist(), default=1.0)
     x = Scale(low, high if high > low else low + 1, _NAMES, WIDTH - 10)
     row, bottom = 15.0, 15.0 * len(picked) + 8
-    south = bool(data.southern.all())
+    south = data.southern.tolist()
     parts = []
     for tick in ticks(low, high, 5):
         parts.append(el("line", x1=x(tick), x2=x(tick), y1=0.0, y2=bottom, class_="grid"))
-        parts.append(
-            label(x(tick), bottom + 14, shown(tick, quantity, southern=south), anchor="middle")
-        )
+        words = shown_on_axis(tick, quantity, data.hemispheres)
+        parts.append(label(x(tick), bottom + 14, words, anchor="middle"))
     for n, (i, name) in enumerate(zip(picked, data.texts("name", picked), strict=True)):
         y = row * n + 10
         left, middle, right = (x(float(each[i])) for each in (found.p10, found.median, found.p90))
@@ -157,8 +156,8 @@ def dates_chart(data: Compared, quantity: str) -> Chart:
     rows = tuple(
         (
             name,
-            shown(found.median[i], quantity, southern=south),
-            _spread(found, i, quantity, southern=south),
+            shown(found.median[i], quantity, southern=south[i]),
+            _spread(found, i, quantity, southern=south[i]),
             _trend(found, i),
         )
         for i, name in zip(listed, data.texts("name", listed), strict=True)
@@ -270,13 +269,15 @@ def _degrees(value: float, sides: str) -> str:
     return f"{abs(value):g}°{sides[value < 0] if value else ''}"
 
 
-def _legend(edges: FloatArray, quantity: str, top: float, *, southern: bool) -> list[str]:
+def _legend(
+    edges: FloatArray, quantity: str, top: float, hemispheres: tuple[bool, ...]
+) -> list[str]:
     """The five classes with their bounds, a little later or more from left to right."""
     parts = []
     step = WIDTH / CLASSES
     for n in range(CLASSES if len(edges) else 0):
         middle = step * (n + 0.5)
         parts.append(el("circle", cx=middle, cy=top + 11, r=3.0 + 0.7 * n, class_=f"dot-{n}"))
-        words = f"to {shown(edges[n + 1], quantity, southern=southern)}"
+        words = f"to {shown_on_axis(edges[n + 1], quantity, hemispheres)}"
         parts.append(label(middle, top + 29, words, anchor="middle"))
     return parts

@@ -100,7 +100,7 @@ def _frame(data: Compared, x: Scale, y: Scale, marks: tuple[float, ...], form: s
 
 
 def _day(data: Compared, week: int) -> str:
-    return day_label(7.0 * week, southern=bool(data.southern.all()))
+    return " / ".join(day_label(7.0 * week, southern=south) for south in data.hemispheres)
 
 
 def _percent(share: float) -> str:
