@@ -189,6 +189,13 @@ def test_long_csv_of_a_morning_observer(tmp_path: Path) -> None:
     assert {"observing-day", "archive-quality"} <= {f.check for f in record.flags}
 
 
+def test_a_quality_flag_that_is_no_letter_of_the_archive_is_no_pass(tmp_path: Path) -> None:
+    path = tmp_path / "station.csv"
+    path.write_text(LONG.replace(",X,", ",\N{LATIN CAPITAL LETTER G WITH DOT ABOVE},"), "utf-8")
+    record = read_weather(path)
+    assert np.isnan(at(record, "tmax_c", "2020-01-02"))
+
+
 def test_long_csv_read_at_midnight_or_as_declared(tmp_path: Path) -> None:
     path = tmp_path / "station.csv"
     path.write_text("ID,DATE,ELEMENT,VALUE,M,Q,S,T\n" + LONG.replace("0700", "2400"))

@@ -140,7 +140,7 @@ def _row_by_row(text: str, path: str | PathLike[str], station: str) -> _Found:
             path=path, field="ID", remedy="name one: FILE:station=ID",
         )  # fmt: skip
     found = {name.encode(): _observations(kept[name], numbers[name], path, name) for name in wanted}
-    hours = np.array([float(time) if time.isdigit() else -1.0 for time in times])
+    hours = np.array([float(time) if time.isdecimal() else -1.0 for time in times])
     return next(iter(stations)), found, hours
 
 
@@ -172,7 +172,7 @@ def _observations(
             remedy="keep one row for each day and element",
         )  # fmt: skip
     keep = order[values[order] != -9999]
-    mflag, qflag = (np.array([ord(r[k][0]) & 0xFF for r in rows], np.uint8) for k in (2, 3))
+    mflag, qflag = (np.array([min(ord(r[k][0]), 0xFF) for r in rows], np.uint8) for k in (2, 3))
     return Observations(dates[keep], values[keep], mflag[keep], qflag[keep])
 
 
