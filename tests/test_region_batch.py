@@ -140,6 +140,19 @@ def test_barriers_are_laid_when_a_practitioner_would(table: pa.Table) -> None:
     assert str(np.datetime64(int(number(dry["barrier_fall"])), "D")) >= "2016-11-01"
 
 
+def test_no_day_is_best_where_no_rain_waters_a_barrier_in() -> None:
+    wet = station_record(STATIONS[0], replace(OPTIONS, first_year=2013, last_year=2016))
+    few = np.minimum(wet.get("precip_mm"), 1.0)  # at most 7 mm a week, of 12.7 mm asked
+    dry = Record(wet.place, wet.times, {**wet.values, "precip_mm": few}, wet.grades)
+    for record, laid in ((wet, True), (dry, False)):
+        found = seasons_of(stacked([record]), OPTIONS.site()).values
+        share, day = found["cover_fall"][0], found["barrier_fall"][0]
+        known = np.isfinite(share)
+        assert known.sum() >= 3
+        assert (share[known] > 0).all() == laid
+        np.testing.assert_array_equal(np.isfinite(day), known & laid)
+
+
 def test_neighbours_order_and_chunks_change_nothing() -> None:
     text = json.dumps(OPTIONS.plain())
     whole = compute(STATIONS, text)

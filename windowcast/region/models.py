@@ -38,6 +38,7 @@ from windowcast.windows.workable import day_scores, workable
 
 FULL_SEASON_DAYS = 365
 BEYOND_DAYS = 62  # past the season's end, so that spring barriers are seen out
+_SOME = 0.005  # of a season's seedlings: less reads as 0 %
 SLICE = 64  # stations whose days are judged together: their arrays stay small
 
 
@@ -212,7 +213,8 @@ def best_barriers(
 ) -> tuple[FloatArray, FloatArray]:
     """Day to lay a usual barrier and the share it catches, both ``[station, season]``.
 
-    NaN for a season whose emergence is not known to its end, or that is never open for it.
+    NaN for a season whose emergence is not known to its end, or that is never open for it; where
+    no day catches anything, as without rain to water it in, the share is 0 and the day NaN.
     """
     purpose, southern = purpose_of(BARRIERS[season]), site.place.southern
     score = judged_days(purpose, purpose.generic, DayContext(site, state, season))[1]
@@ -236,8 +238,9 @@ def best_barriers(
         catch, up = caught_by_day(*given, laid, can)
         best = best_day(catch, up, allowed[:, can])
         rows = np.flatnonzero(np.isfinite(share[:, days.stop - 1]) & (best >= 0))
-        day[rows, s] = number[days][can][best[rows]]
         caught[rows, s] = catch[rows, best[rows]]
+        good = rows[caught[rows, s] >= _SOME]
+        day[good, s] = number[days][can][best[good]]
     return day, caught
 
 
