@@ -183,6 +183,9 @@ def test_a_scheduler_that_is_away_is_exit_3(
     with pytest.raises(SourceUnreachableError, match="does not answer") as caught:
         run(STATIONS, double, {}, tmp_path / "parts", scheduler="tcp://127.0.0.1:9")
     assert caught.value.exit_code == 3
+    for address in ("cluster", "tcp://cluster", "tcp://cluster:port"):
+        with pytest.raises(InputError, match="give it as tcp://HOST:PORT"):
+            run(STATIONS, double, {}, tmp_path / "parts", scheduler=address)
 
 
 @pytest.mark.slow

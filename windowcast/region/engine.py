@@ -12,6 +12,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import asdict, dataclass
@@ -35,6 +36,7 @@ FEWEST_STATIONS, MOST_STATIONS = 16, 64  # in a chunk: more need more memory and
 CHUNKS = 4  # to share out among processes, where there are few stations
 _RETRIES = 2
 _SCHEDULER_TIMEOUT_S = 10
+_ADDRESS = re.compile(r"([a-z]+://)?[^/\s]+:\d+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -324,6 +326,10 @@ def _cluster(address: str) -> Iterator[Pool]:
         raise InputError(
             "--scheduler needs the cluster extra", remedy="pip install 'windowcast[cluster]'"
         ) from None
+    if not _ADDRESS.fullmatch(address):
+        raise InputError(
+            f"--scheduler: {address!r} is not an address", remedy="give it as tcp://HOST:PORT"
+        )
     try:
         client = Client(address, timeout=_SCHEDULER_TIMEOUT_S, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as error:
