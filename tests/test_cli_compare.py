@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import errno
 import importlib.util
 import io
 import json
@@ -171,6 +172,18 @@ def test_a_scheduler_or_archive_that_is_away_is_exit_3(
         code, _, err = run(box, "--offline", "--out", tmp_path / "o", capsys=capsys)
         assert code == 3
         assert "Traceback" not in err
+
+
+def test_a_folder_that_may_not_be_read_is_named(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(path: Path) -> None:  # by the system; who runs the tests may be allowed everything
+        raise PermissionError(errno.EACCES, "Permission denied", str(path))
+
+    monkeypatch.setattr(Path, "iterdir", refused)
+    code, out, err = run(folder, capsys=capsys)
+    assert (code, out) == (2, "")
+    assert f"{folder}: cannot be read (Permission denied); check" in err
 
 
 def test_a_folder_that_cannot_be_made_is_named(

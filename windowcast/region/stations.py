@@ -79,9 +79,24 @@ def find_stations(
     Raises
     ------
     InputError
-        The list is not one, a row lacks its file, or nothing is found.
+        The list is not one, a row lacks its file, nothing is found, or it may not be read.
     """
-    path = Path(source)
+    try:
+        return _found(Path(source), work, places, progress)
+    except PermissionError as error:
+        raise InputError(
+            f"cannot be read ({error.strerror})",
+            path=error.filename or source,
+            remedy="check the name and the permissions",
+        ) from error
+
+
+def _found(
+    path: Path,
+    work: Path,
+    places: Path | None,
+    progress: Callable[[str, int, int], object] | None,
+) -> StationList:
     if not path.exists():
         raise InputError(
             "is not there", path=path, remedy="give a list, a folder, or south,west,north,east"
