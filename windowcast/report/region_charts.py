@@ -30,7 +30,8 @@ CLASSES = 5
 MAX_ROWS = 40  # drawn in a chart
 MAX_LISTED = 500  # stations whose numbers are listed, and dots drawn one by one
 SPOT = 9.0  # of a map, in its units: about a dot's width
-_NAMES = 136.0  # room for names left of the dates
+_NAMES = 146.0  # room for names left of the dates
+_DATE = 22.0  # room right of the dates, for half of one below the last
 _NAME_LETTERS = 21  # that fit in it
 _MARGIN_DEG = 2.0
 _LEGEND = 34.0
@@ -136,7 +137,7 @@ def dates_chart(data: Compared, quantity: str) -> Chart:
     desc = f"{len(picked)} of {len(data)} stations, from north to south."
     low = min(found.p10[picked].tolist(), default=0.0)
     high = max(found.p90[picked].tolist(), default=1.0)
-    x = Scale(low, high if high > low else low + 1, _NAMES, WIDTH - 10)
+    x = Scale(low, high if high > low else low + 1, _NAMES, WIDTH - _DATE)
     row, bottom = 15.0, 15.0 * len(picked) + 8
     south = data.southern.tolist()
     parts = []
