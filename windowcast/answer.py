@@ -22,13 +22,13 @@ from windowcast.weather.record import Members, Record, Weather
 from windowcast.windows.cover_plan import Material, material_of
 from windowcast.windows.model import PurposeName, Ranking
 from windowcast.windows.rank import rank
+from windowcast.windows.season_axis import BEYOND_DAYS
 
 if TYPE_CHECKING:
     from windowcast.materials.actives import Actives
     from windowcast.materials.needs import ActiveNeeds
 
 DAYS = 10  # ranked when nothing else is asked for
-BEYOND_DAYS = 62  # past the season's end, so that barriers of spring are seen out
 
 
 @dataclass(frozen=True)

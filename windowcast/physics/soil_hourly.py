@@ -18,13 +18,13 @@ from windowcast.physics.soil_properties import (
     heat_capacity_j_m3_k,
     texture,
 )
+from windowcast.physics.soil_stepper import DAY_S
 from windowcast.physics.soil_surface import parameters, sward_closed
 from windowcast.physics.sun import day_length_h, day_of_year
 from windowcast.weather.record import FloatArray
 
 HOURS = np.arange(24) + 0.5  # middle of each hour of the local solar day
 WARMEST_HOUR = 15.0
-DAY_S = 86400.0
 DEEPEST_M = 0.10
 
 

@@ -33,11 +33,11 @@ from windowcast.windows.days import DayContext, season_day
 from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.score import Rule
+from windowcast.windows.season_axis import BEYOND_DAYS
 from windowcast.windows.timing import judged_days
 from windowcast.windows.workable import day_scores, workable
 
 FULL_SEASON_DAYS = 365
-BEYOND_DAYS = 62  # past the season's end, so that spring barriers are seen out
 _SOME = 0.005  # of a season's seedlings: less reads as 0 %
 SLICE = 64  # stations whose days are judged together: their arrays stay small
 

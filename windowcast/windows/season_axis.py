@@ -17,6 +17,7 @@ from windowcast.windows.days import season_day
 from windowcast.windows.score import Rule
 
 SEASON_DAYS = 365
+BEYOND_DAYS = 62  # past the season's end, so that spring barriers are seen out
 WHOLE = 360  # days from which a past season counts as whole
 _EMERGENCE = ("share", "share_low", "share_high", "youngest_share", "mean_leaf")
 _TURF = (
