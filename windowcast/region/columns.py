@@ -60,9 +60,9 @@ def _label(day: int, southern: bool) -> str:
     return f"{date.day} {date:%b}"
 
 
-def shown_on_axis(value: float, quantity: str, southern: Iterable[bool]) -> str:
-    """As `shown`, where stations of the hemispheres named share an axis: ``12 Oct / 12 Apr``."""
-    return " / ".join(dict.fromkeys(shown(value, quantity, southern=south) for south in southern))
+def shown_on_axis(value: float, quantity: str, southern: Iterable[bool]) -> list[str]:
+    """As `shown`, once for each of the hemispheres whose stations share an axis."""
+    return list(dict.fromkeys(shown(value, quantity, southern=south) for south in southern))
 
 
 def shown(value: float, quantity: str, *, southern: bool) -> str:

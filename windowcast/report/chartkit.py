@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -17,6 +17,7 @@ import numpy as np
 
 from windowcast.weather.record import DateArray, FloatArray
 
+LINE = 12.0  # from one line of text to the next
 WIDTH = 360.0  # user units of every chart; one unit is one CSS pixel on a small phone
 
 
@@ -46,6 +47,11 @@ def el(name: str, *children: str, **attributes: object) -> str:
 def label(x: float, y: float, words: str, class_: str = "lab", anchor: str | None = None) -> str:
     """Text at a point; the words are escaped."""
     return el("text", escape(words), x=x, y=y, class_=class_, text_anchor=anchor)
+
+
+def stacked(x: float, y: float, lines: Iterable[str]) -> list[str]:
+    """Lines of text below each other, `LINE` apart, their middle at `x` and the first at `y`."""
+    return [label(x, y + n * LINE, words, anchor="middle") for n, words in enumerate(lines)]
 
 
 def px(value: float) -> str:

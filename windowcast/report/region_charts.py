@@ -15,6 +15,7 @@ from windowcast.region.columns import QUANTITIES, shown, shown_on_axis
 from windowcast.region.compare import Compared
 from windowcast.region.statistics import Normals
 from windowcast.report.chartkit import (
+    LINE,
     WIDTH,
     Chart,
     Scale,
@@ -22,6 +23,7 @@ from windowcast.report.chartkit import (
     el,
     label,
     line_path,
+    stacked,
     ticks,
 )
 from windowcast.weather.record import FloatArray
@@ -98,7 +100,7 @@ def map_chart(data: Compared, quantity: str) -> Chart:
         )
         for i, name in zip(listed, data.texts("name", listed), strict=True)
     )
-    svg = drawing(f"map-{quantity}", title, told, height + _LEGEND, *parts)
+    svg = drawing(f"map-{quantity}", title, told, height + _LEGEND + beside(data), *parts)
     return Chart(f"map-{quantity}", title, told + listing_note(data), svg, columns, rows)
 
 
@@ -143,8 +145,7 @@ def dates_chart(data: Compared, quantity: str) -> Chart:
     parts = []
     for tick in ticks(low, high, 5):
         parts.append(el("line", x1=x(tick), x2=x(tick), y1=0.0, y2=bottom, class_="grid"))
-        words = shown_on_axis(tick, quantity, data.hemispheres)
-        parts.append(label(x(tick), bottom + 14, words, anchor="middle"))
+        parts += stacked(x(tick), bottom + 14, shown_on_axis(tick, quantity, data.hemispheres))
     for n, (i, name) in enumerate(zip(picked, data.texts("name", picked), strict=True)):
         y = row * n + 10
         left, middle, right = (x(float(each[i])) for each in (found.p10, found.median, found.p90))
@@ -164,8 +165,13 @@ def dates_chart(data: Compared, quantity: str) -> Chart:
         for i, name in zip(listed, data.texts("name", listed), strict=True)
     )
     columns = ("Station", "Median", "10 to 90 %", "Trend per decade (95 % interval)")
-    svg = drawing(key, title, desc, bottom + 22, *parts)
+    svg = drawing(key, title, desc, bottom + 22 + beside(data), *parts)
     return Chart(key, title, desc + listing_note(data), svg, columns, rows)
+
+
+def beside(data: Compared) -> float:
+    """Room for the dates of a second hemisphere below those of the first, 0 where there is one."""
+    return LINE * (len(data.hemispheres) - 1)
 
 
 def listed_of(data: Compared) -> list[int]:
@@ -279,6 +285,6 @@ def _legend(
     for n in range(CLASSES if len(edges) else 0):
         middle = step * (n + 0.5)
         parts.append(el("circle", cx=middle, cy=top + 11, r=3.0 + 0.7 * n, class_=f"dot-{n}"))
-        words = f"to {shown_on_axis(edges[n + 1], quantity, hemispheres)}"
-        parts.append(label(middle, top + 29, words, anchor="middle"))
+        words = shown_on_axis(edges[n + 1], quantity, hemispheres)
+        parts += stacked(middle, top + 29, [f"to {each}" for each in words])
     return parts

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import chain
+
 import numpy as np
 import numpy.typing as npt
 
@@ -9,7 +11,18 @@ from windowcast.region.columns import day_label
 from windowcast.region.compare import Compared
 from windowcast.region.statistics import AT_LEAST
 from windowcast.region.tables import ODDS_FIELDS
-from windowcast.report.chartkit import WIDTH, Chart, Scale, band_path, drawing, el, label, line_path
+from windowcast.report.chartkit import (
+    WIDTH,
+    Chart,
+    Scale,
+    band_path,
+    drawing,
+    el,
+    label,
+    line_path,
+    stacked,
+)
+from windowcast.report.region_charts import beside
 from windowcast.weather.record import FloatArray
 
 _LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, WIDTH - 8, 22.0, 150.0
@@ -33,7 +46,9 @@ def weeks_chart(data: Compared, purpose: str, title: str) -> Chart:
         (_day(data, w), *(_number(v) for v in (low[w], mid[w], high[w]))) for w in range(len(mid))
     )
     columns = ("Week from", "10 % of stations", "middle", "90 % of stations")
-    return Chart(key, title, desc, drawing(key, title, desc, _HEIGHT, *parts), columns, rows)
+    return Chart(
+        key, title, desc, drawing(key, title, desc, _HEIGHT + beside(data), *parts), columns, rows
+    )
 
 
 def odds_chart(data: Compared, purpose: str, title: str) -> Chart:
@@ -60,7 +75,9 @@ def odds_chart(data: Compared, purpose: str, title: str) -> Chart:
     desc = "Share of years in which a week has so many workable days, at the middle station."
     rows = tuple((_day(data, w), *(_percent(v) for v in odds[w])) for w in range(len(odds)))
     columns = ("Week from", *(f"{least} or more days" for least in AT_LEAST))
-    return Chart(key, title, desc, drawing(key, title, desc, _HEIGHT, *parts), columns, rows)
+    return Chart(
+        key, title, desc, drawing(key, title, desc, _HEIGHT + beside(data), *parts), columns, rows
+    )
 
 
 def _spread(values: npt.NDArray[np.float32]) -> FloatArray:
@@ -92,15 +109,20 @@ def _frame(data: Compared, x: Scale, y: Scale, marks: tuple[float, ...], form: s
     return [
         *(el("line", x1=_LEFT, x2=_RIGHT, y1=y(n), y2=y(n), class_="grid") for n in marks),
         *(label(_LEFT - 4, y(n) + 4, form.format(n), anchor="end") for n in marks),
-        *(
-            label(x(week), _BOTTOM + 18, _day(data, week), anchor="middle")
+        *chain.from_iterable(
+            stacked(x(week), _BOTTOM + 18, _days(data, week))
             for week in range(4, int(x.high) + 1, 11)
         ),
     ]
 
 
+def _days(data: Compared, week: int) -> list[str]:
+    """First day of a week, in each hemisphere that has stations."""
+    return [day_label(7.0 * week, southern=south) for south in data.hemispheres]
+
+
 def _day(data: Compared, week: int) -> str:
-    return " / ".join(day_label(7.0 * week, southern=south) for south in data.hemispheres)
+    return " / ".join(_days(data, week))
 
 
 def _percent(share: float) -> str:
