@@ -227,15 +227,36 @@ def test_of_many_stations_some_are_printed(
     monkeypatch.setattr("windowcast.cli.compare.MAX_PRINTED", 2)
     table = tmp_path / "list.csv"
     lines = [f"{file},s{n}" for n, file in enumerate(FILES[:3])]  # s0 southmost, s2 northmost
-    table.write_text("\n".join(["file,id", *lines, ""]))
+    table.write_text("\n".join(["file,name", *lines, ""]))
     years = ("--since", 2013, "--until", 2014)
     code, out, _ = run(table, "--out", tmp_path / "o", *years, capsys=capsys)
     assert code == 0
-    words = out.split()
+    words = out.split("Differences")[0].split()
     told = "3 stations: median dates of 2, evenly from north to south; normals.csv holds all"
     assert told in " ".join(words)
     assert [word for word in words if word in ("s0", "s1", "s2")] == ["s2", "s0"]
     assert len(list(csv.DictReader((tmp_path / "o" / "normals.csv").open()))) == 3 * 16
+
+
+def test_regions_are_told_apart_in_print(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "list.csv"
+    lines = [f"{file},s{n},Place {n},{'ab'[n]}" for n, file in enumerate(FILES[:2])]
+    table.write_text("\n".join(["file,id,name,region", *lines, ""]))
+    code, out, _ = run(table, "--out", tmp_path / "o", "--since", 2010, capsys=capsys)
+    assert code == 0
+    assert "Place 0" in out  # the name, not the id
+    found = csv.DictReader((tmp_path / "o" / "differences.csv").open())
+    greenup = next(row for row in found if row["quantity"] == "greenup")
+    line = next(line for line in out.splitlines() if line.startswith("a − b"))
+    star = "*" if float(greenup["low"]) * float(greenup["high"]) > 0 else ""
+    assert f"{float(greenup['median']):+.0f}{star}".replace("-", "−") == line.split()[6]
+    # of two seasons no normal can be told
+    few = ("--since", 2013, "--until", 2014)
+    code, out, _ = run(table, "--out", tmp_path / "o", *few, capsys=capsys)
+    assert code == 0
+    assert "? cannot tell: in fewer than 5 years" in out
 
 
 @pytest.mark.slow

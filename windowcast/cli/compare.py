@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,7 +12,12 @@ import click
 from windowcast.cli.progress import fetch_progress
 
 if TYPE_CHECKING:
-    from windowcast.region.compare import Compared
+    from collections.abc import Sequence
+
+    from rich.console import Console
+    from rich.table import Table
+
+    from windowcast.region.compare import Compared, Gap
     from windowcast.region.stations import StationList
     from windowcast.weather.sources import Progress
 
@@ -25,6 +31,7 @@ SHOWN = {
     "cover_fall": "cover",
 }
 MAX_PRINTED = 40  # stations in the printed table
+MAX_PAIRS = 10  # of places whose differences are printed
 _SOUTHERN_BOX = re.compile(r"-[\d.]+(,-?[\d.]+)+")
 
 
@@ -133,7 +140,7 @@ def command(
 
         written.append(write_netcdf(out / "seasons.nc", data))
     if format_ == "table":
-        _print(data, found.notes)
+        _print(data, gaps, found.notes)
         click.echo(f"Written to {out}: {', '.join(path.name for path in written)}")
     else:
         _copy(out / {"json": "stations.geojson", "csv": "normals.csv"}[format_])
@@ -190,26 +197,22 @@ def _refuse_none(data: Compared) -> None:
         raise InputError(f"none of {data.unusable} stations can be used; the first: {first}")
 
 
-def _print(data: Compared, notes: tuple[str, ...]) -> None:
-    """Median dates of the stations, or of some of many, and what could not be used."""
+def _print(data: Compared, between: Sequence[Gap], notes: tuple[str, ...]) -> None:
+    """Median dates of the stations, or of some of many, differences, and what was not used."""
     import numpy as np
     from rich.console import Console
-    from rich.table import Table
 
     from windowcast.region.columns import shown
+    from windowcast.region.statistics import MIN_YEARS
     from windowcast.report.region_charts import spread_evenly
+    from windowcast.report.screen import TABLE_WIDTH, screen_width
 
-    console = Console(highlight=False)
+    console = Console(highlight=False, markup=False, width=screen_width() or TABLE_WIDTH)
     rows = np.arange(len(data))
     title = f"{len(data)} stations: median dates"
     if len(data) > MAX_PRINTED:
         rows = spread_evenly(np.argsort(-data.latitude_deg), MAX_PRINTED)
         title += f" of {MAX_PRINTED}, evenly from north to south; normals.csv holds all"
-    table = Table(title=title, title_justify="left", box=None)
-    table.add_column("station", overflow="fold")
-    table.add_column("years", justify="right")
-    for heading in SHOWN.values():
-        table.add_column(heading, justify="right")
     south = data.southern[rows].tolist()
     years = np.zeros(len(rows), np.int64)
     columns = []
@@ -217,14 +220,59 @@ def _print(data: Compared, notes: tuple[str, ...]) -> None:
         found = data.normals(name)
         years = np.maximum(years, found.years[rows])
         medians = zip(found.median[rows].tolist(), south, strict=True)
-        columns.append([shown(value, name, southern=at) for value, at in medians])
-    ids = data.texts("station", rows.tolist())
-    for cells in zip(ids, map(str, years.tolist()), *columns, strict=True):
+        columns.append(
+            [shown(v, name, southern=at) if np.isfinite(v) else "?" for v, at in medians]
+        )
+    names = data.texts("name", rows.tolist())
+    table = _table("station", "years", *SHOWN.values())
+    for cells in zip(names, map(str, years.tolist()), *columns, strict=True):
         table.add_row(*cells)
+    console.print(title)
     console.print(table)
+    if any("?" in column for column in columns):
+        console.print(f"? cannot tell: in fewer than {MIN_YEARS} years, or never so")
+    if between:
+        _print_differences(console, data, between)
     for note in notes:
         console.print(note)
     for station, text in data.problems.items():
         console.print(f"not used: {station}: {text}")
     if data.unusable > len(data.problems):
         console.print(f"not used: {data.unusable} in all; seasons.csv tells why of each")
+
+
+def _print_differences(console: Console, data: Compared, between: Sequence[Gap]) -> None:
+    """A row for each of the first pairs of places, a star where the interval leaves out zero."""
+    everyone = range(len(data))
+    named = dict(zip(data.texts("station", everyone), data.texts("name", everyone), strict=True))
+    pairs: dict[tuple[str, str], list[str]] = {}
+    for gap in between:
+        if gap.quantity in SHOWN:
+            pairs.setdefault((gap.first, gap.second), []).append(_difference(gap))
+    some = f", {MAX_PAIRS} of {len(pairs)} pairs" if len(pairs) > MAX_PAIRS else ""
+    console.print(f"\nDifferences in days, of cover in points{some} (* 90 % interval leaves out 0)")
+    table = _table("places", *SHOWN.values())
+    for places, cells in list(pairs.items())[:MAX_PAIRS]:
+        table.add_row(" − ".join(named.get(place, place) for place in places), *cells)
+    console.print(table)
+
+
+def _difference(gap: Gap) -> str:
+    from windowcast.region.columns import SHARE_COLUMNS
+
+    d, scale = gap.difference, 100 if gap.quantity in SHARE_COLUMNS else 1
+    if not math.isfinite(d.median):
+        return "?"
+    star = "*" if d.low > 0 or d.high < 0 else ""
+    return f"{round(scale * d.median):+d}{star}".replace("-", "−")
+
+
+def _table(first: str, *others: str) -> Table:
+    """An empty table: names to the left, numbers to the right, room left for the names."""
+    from rich.table import Table
+
+    table = Table(box=None, padding=(0, 1, 0, 0))
+    table.add_column(first, overflow="fold")
+    for heading in others:
+        table.add_column(heading.replace(" ", "\n", 1), justify="right", min_width=5)
+    return table
