@@ -49,6 +49,15 @@ def test_unknown_command_suggests_a_close_one() -> None:
     assert result.stderr == "windowcast: No such command 'rnak'. Did you mean 'rank'?\n"
 
 
+def test_an_option_without_its_value_names_its_own_command_for_help(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    with pytest.raises(SystemExit) as end:
+        main(["rank", "--days"])
+    assert end.value.code == 2
+    assert capsys.readouterr().err.endswith("requires an argument; see windowcast rank --help\n")
+
+
 def test_version() -> None:
     assert run("--version").stdout.startswith("windowcast")
     assert cli.name == "cli"

@@ -115,5 +115,6 @@ def _misused(error: click.UsageError, words: Sequence[str]) -> InputError:
             "is not above zero", field=amount, remedy="write the amount without the minus"
         )
     said = error.format_message().rstrip(".")
-    command = error.ctx.command_path if error.ctx is not None else "windowcast"
+    named = [word for word in words[:1] if word in COMMANDS]  # not every error knows its command
+    command = error.ctx.command_path if error.ctx else " ".join(["windowcast", *named])
     return InputError(said, remedy=None if said.endswith("?") else f"see {command} --help")
