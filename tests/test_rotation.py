@@ -41,9 +41,11 @@ def test_seasons_and_groups() -> None:
             use("2025-01-10", "dormant", "glyphosate"),
             use("2025-02-10", "dormant", "glyphosate+simazine"),
             use("2023-12-10", "dormant", "flumioxazin"),
+            use("2023-10-10", "", "simazine"),
         ]
     )
     assert table == {
+        "purpose not noted": {"2023/24": (5,)},
         "pre-fall": {"2024/25": (3,)},
         "dormant": {"2023/24": (14,), "2024/25": (9, 5)},
     }

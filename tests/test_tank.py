@@ -88,7 +88,7 @@ def test_nozzle_off_by_more_than_a_tenth_is_said() -> None:
     assert good.within_tolerance is True
     assert bad.within_tolerance is False
     assert bad.error == pytest.approx(0.2)
-    assert "20% too much, more than 10%" in bad.text
+    assert "20 % too much, more than 10 %" in bad.text
     # at the speed given, the caught flow gives the carrier volume again
     assert bad.speed_m_s_to_match is not None
     assert nozzle_check(asked[0], bad.speed_m_s_to_match, asked[2]).needed_l_min == pytest.approx(
@@ -336,6 +336,14 @@ def test_sheet_for_the_best_window_warns_of_a_repeated_group(site_file: Path) ->
     flat = " ".join(said.split())
     assert "Rotation: group 9 was used for dormant last season as well" in flat
     assert "in stock instead: flumioxazin (group 14)" in flat
+    refused = CliRunner().invoke(
+        cli,
+        ["tank", "sheet", str(site_file), "--area", "2 acre", "--carrier", "25 gal/acre",
+         "--tank", "60 gal", "--product", "shed jug", "--purpose", "pre-spring", "--offline",
+         "--date", "2018-01-18"],
+    )  # fmt: skip
+    assert "there is no window for pre-spring: " in str(refused.exception)
+    assert ".;" not in str(refused.exception)
 
 
 @pytest.mark.parametrize(

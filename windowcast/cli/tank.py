@@ -225,7 +225,7 @@ def _window(start: Start, purpose: str | None, actives: str) -> Window | None:
     outlook = answer.ranking.purposes[0]
     if not outlook.windows:
         raise InputError(
-            f"there is no window for {purpose}: {outlook.advice}",
+            f"there is no window for {purpose}: {outlook.advice.rstrip('.')}",
             field="--purpose",
             remedy="leave --purpose out to print the sheet without one",
         )

@@ -80,7 +80,7 @@ def groups_by_season(uses: Sequence[Use]) -> dict[str, dict[str, tuple[int, ...]
     """Purpose → season → groups used, seasons in order of time."""
     table: dict[str, dict[str, tuple[int, ...]]] = {}
     for use in sorted(uses, key=lambda u: u.date):
-        row = table.setdefault(use.purpose or "not noted", {})
+        row = table.setdefault(use.purpose or "purpose not noted", {})
         row[use.season] = tuple(dict.fromkeys((*row.get(use.season, ()), *use.groups)))
     return table
 

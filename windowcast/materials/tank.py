@@ -273,12 +273,12 @@ def nozzle_check(
     error = caught_l_min / needed - 1
     tolerance = values.load("tank", "windowcast.materials").number("nozzle.tolerance")
     good = abs(error) <= tolerance
-    share = f"{abs(error):.0%}"
+    share = f"{100 * abs(error):.0f} %"
     text = (
-        "as it should be" if share == "0%" else f"{share} too {'much' if error > 0 else 'little'}"
+        "as it should be" if share == "0 %" else f"{share} too {'much' if error > 0 else 'little'}"
     )
     if not good:
-        text += f", more than {tolerance:.0%}: change pressure, speed or nozzle"
+        text += f", more than {100 * tolerance:.0f} %: change pressure, speed or nozzle"
     return NozzleCheck(needed, caught_l_min, error, good, speed_m_s * caught_l_min / needed, text)
 
 
