@@ -222,6 +222,7 @@ def test_netcdf_follows_cf(tmp_path: Path) -> None:
     path = netcdf.write_netcdf(tmp_path / "seasons.nc", data())
     with xr.open_dataset(path, decode_timedelta=False) as found:
         assert found.attrs["Conventions"] == "CF-1.10"
+        assert "begins on 1 July" in found.attrs["comment"]  # the day that dates count from
         assert found.sizes == {"station": 3, "season": len(data().seasons)}
         assert found["station_id"].attrs["cf_role"] == "timeseries_id"
         assert found["lat"].attrs == {"units": "degrees_north", "standard_name": "latitude"}

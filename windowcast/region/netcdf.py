@@ -46,6 +46,7 @@ def _describe(dataset: Any, data: Compared) -> None:
     dataset.Conventions = "CF-1.10"
     dataset.title = "Turf and weed season dates by station and season"
     dataset.source = f"windowcast {__version__}"
+    dataset.comment = "A season begins on 1 July, south of the equator on 1 January."
     dataset.createDimension("station", len(data))
     dataset.createDimension("season", len(data.seasons))
     ids = dataset.createVariable("station_id", str, ("station",))
