@@ -25,15 +25,15 @@ from windowcast.region.tables import normals_in, numbers, season_schema, weekly_
 if TYPE_CHECKING:
     import pyarrow as pa
 
-NORMAL_FIELDS = (
+NORMAL_COLUMNS = (
     "station", "quantity", "label", "years", "median", "p10", "p90", "median_date",
     "trend_per_decade", "trend_low", "trend_high", "p_value",
 )  # fmt: skip
-WEEK_FIELDS = (
+WEEK_COLUMNS = (
     "station", "purpose", "week", "first_day", "years", "mean_days",
     *(f"odds_{n}_or_more" for n in AT_LEAST),
 )  # fmt: skip
-GAP_FIELDS = ("first", "second", "quantity", "label", "shared_years", "median", "low", "high")
+GAP_COLUMNS = ("first", "second", "quantity", "label", "shared_years", "median", "low", "high")
 
 
 def write_tables(folder: Path, data: Compared, gaps: Iterable[Gap]) -> list[Path]:
@@ -46,9 +46,9 @@ def write_tables(folder: Path, data: Compared, gaps: Iterable[Gap]) -> list[Path
     rows_of = chain.from_iterable
     return [
         _write_csv(folder / "seasons.csv", names, rows_of(map(season_rows, seasons))),
-        _write_csv(folder / "normals.csv", NORMAL_FIELDS, rows_of(map(normal_rows, normals))),
-        _write_csv(folder / "weeks.csv", WEEK_FIELDS, rows_of(map(week_rows, weeks))),
-        _write_csv(folder / "differences.csv", GAP_FIELDS, gap_rows(gaps)),
+        _write_csv(folder / "normals.csv", NORMAL_COLUMNS, rows_of(map(normal_rows, normals))),
+        _write_csv(folder / "weeks.csv", WEEK_COLUMNS, rows_of(map(week_rows, weeks))),
+        _write_csv(folder / "differences.csv", GAP_COLUMNS, gap_rows(gaps)),
         write_geojson(folder / "stations.geojson", data),
     ]
 
