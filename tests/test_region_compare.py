@@ -354,6 +354,7 @@ def test_dates_of_both_hemispheres_read_by_their_own_calendar() -> None:
     note = "the lower is the south's"
     assert note in region_page(both, ())
     assert note not in region_page(north, ())
+    assert "begin half a year apart" in region_page(both, tuple(gaps(north)))
     weeks = weeks_chart(both, "dormant", "")
     assert weeks.rows[0][0] == "1 Jul / 1 Jan"
 
