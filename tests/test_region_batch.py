@@ -140,6 +140,17 @@ def test_barriers_are_laid_when_a_practitioner_would(table: pa.Table) -> None:
     assert str(np.datetime64(int(number(dry["barrier_fall"])), "D")) >= "2016-11-01"
 
 
+def test_a_station_without_rain_gives_the_same_alone_as_beside_one_with_rain() -> None:
+    wet = station_record(STATIONS[0], replace(OPTIONS, first_year=2013, last_year=2016))
+    told = {name: values for name, values in wet.values.items() if name != "precip_mm"}
+    dry = Record(wet.place, wet.times, told, wet.grades)
+    alone, beside = (seasons_of(stacked(r), OPTIONS.site()).values for r in ([dry], [dry, wet]))
+    for name, values in alone.items():
+        np.testing.assert_array_equal(values[0], beside[name][0], err_msg=name)
+    assert np.isfinite(alone["soil_21"]).sum() >= 3
+    assert not (alone["cover_fall"] > 0).any()  # nothing is known to water a barrier in
+
+
 def test_no_day_is_best_where_no_rain_waters_a_barrier_in() -> None:
     wet = station_record(STATIONS[0], replace(OPTIONS, first_year=2013, last_year=2016))
     few = np.minimum(wet.get("precip_mm"), 1.0)  # at most 7 mm a week, of 12.7 mm asked

@@ -38,6 +38,7 @@ from windowcast.windows.timing import judged_days
 from windowcast.windows.workable import day_scores, workable
 
 FULL_SEASON_DAYS = 365
+_ALWAYS = ("tmax_c", "tmin_c", "precip_mm")  # unknown where no station tells them
 _SOME = 0.005  # of a season's seedlings: less reads as 0 %
 SLICE = 64  # stations whose days are judged together: their arrays stay small
 
@@ -93,7 +94,8 @@ def stacked(records: Sequence[Record]) -> Stack:
     begin = begin - np.timedelta64(int(season_day(begin[None], southern=southern)[0]), "D")
     end = max(record.times[-1] for record in records)
     axis = np.arange(begin, end + np.timedelta64(1, "D"))
-    names = sorted({name for record in records for name in record.values if name in record})
+    told = {name for record in records for name in record.values if name in record}
+    names = sorted(told.union(_ALWAYS))
     values = {name: np.full((len(records), len(axis)), np.nan) for name in names}
     first = np.array([(record.times[0] - begin).astype(np.int64) for record in records])
     length = np.array([len(record.times) for record in records])
