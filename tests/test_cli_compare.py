@@ -15,6 +15,7 @@ import sys
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 from test_ghcn_bulk import PLACES, write_years
 from uscrn_sites import DEEP_SOUTH, FOLDER, MID_ATLANTIC, MID_SOUTH, OHIO
@@ -88,6 +89,26 @@ def test_a_list_names_regions_and_places(
     assert min(int(r["season"]) for r in seasons) == 2013
     differences = list(csv.DictReader((tmp_path / "o" / "differences.csv").open()))
     assert {(r["first"], r["second"]) for r in differences} == {("a", "b")}
+
+
+def test_a_file_of_a_list_may_carry_its_options(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    days = np.arange(np.datetime64("2013-07-01"), np.datetime64("2015-07-01"))
+    fahrenheit = [f"{day},{60 + day.astype(int) % 9},{45 + day.astype(int) % 7},0" for day in days]
+    (tmp_path / "old.csv").write_text("\n".join(["DATE,TMAX,TMIN,PRCP", *fahrenheit, ""]))
+    table = tmp_path / "list.csv"
+    table.write_text('file,latitude,longitude\n"old.csv:units=us,order=any",35,-79\n')
+    code, out, err = run(table, "--out", tmp_path / "o", "--workers", 1, capsys=capsys)
+    assert (code, err) == (0, "")
+    assert "not used" not in out
+    found = list(csv.DictReader((tmp_path / "o" / "seasons.csv").open()))
+    assert {row["station"] for row in found} == {"old"}
+    assert {float(row["frost_days"]) for row in found} == {0.0}  # 45 °F is no frost, 7 °C
+    table.write_text("file,latitude,longitude\nold.csv:units=old,35,-79\n")
+    code, out, err = run(table, "--out", tmp_path / "o", capsys=capsys)
+    assert (code, out) == (2, "")
+    assert "list.csv: row 2: file: units=old is not known; use one of us" in err
 
 
 def test_by_year_files_with_the_archives_list(

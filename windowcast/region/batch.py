@@ -156,7 +156,7 @@ def _place(station: Station, found: Place) -> Place:
             "does not say where the station stands",
             path=station.path,
             field="latitude",
-            remedy="list the station with its latitude and longitude",
+            remedy="list the station with its latitude and longitude, or give --stations",
         )
     height = station.elevation_m if math.isfinite(station.elevation_m) else found.elevation_m
     return Place(station.name or found.name, latitude, longitude, height)

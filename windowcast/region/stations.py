@@ -2,8 +2,8 @@
 
 A list is a CSV with the columns ``file`` and, where they are wanted or where the file does not say
 them, ``id``, ``name``, ``region``, ``latitude``, ``longitude``, ``elevation_m``. Files are taken
-relative to the list. Places of GHCN-Daily stations come from the archive's own list,
-``ghcnd-stations.txt``.
+relative to the list, with options where they need them (``old.csv:units=us``). Places of GHCN-Daily
+stations come from the archive's own list, ``ghcnd-stations.txt``.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from pathlib import Path
 
 from windowcast.errors import InputError
 from windowcast.region.engine import Station
+from windowcast.weather.files import parse_spec
 from windowcast.weather.ghcn_bulk import bulk_files, split
 from windowcast.weather.record import Place
 from windowcast.weather.textfile import read_text_bytes, text_of
@@ -229,7 +230,10 @@ def _of_list(path: Path) -> StationList:
 def _station(cells: dict[str, str], path: Path, row: int) -> Station:
     if not cells["file"]:
         raise InputError("is empty", path=path, row=row, field="file", remedy="name a weather file")
-    file = path.parent / cells["file"]
+    try:
+        file = path.parent / parse_spec(cells["file"]).path
+    except InputError as error:
+        raise error.at(path=path, row=row, field="file") from None
     if not file.is_file():
         raise InputError(
             f"{cells['file']!r} is not a file",
@@ -241,7 +245,7 @@ def _station(cells: dict[str, str], path: Path, row: int) -> Station:
     name = cells.get("name") or _stem(file).replace("_", " ")
     return Station(
         id=cells.get("id") or _stem(file),
-        path=str(file),
+        path=str(path.parent / cells["file"]),
         name=name,
         region=cells.get("region", ""),
         latitude_deg=_number(cells, "latitude", (-90, 90), path, row),
