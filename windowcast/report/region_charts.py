@@ -143,7 +143,7 @@ def dates_chart(data: Compared, quantity: str) -> Chart:
     row, bottom = 15.0, 15.0 * len(picked) + 8
     south = data.southern.tolist()
     parts = []
-    for tick in ticks(low, high, 5):
+    for tick in ticks(low, high, 4):
         parts.append(el("line", x1=x(tick), x2=x(tick), y1=0.0, y2=bottom, class_="grid"))
         parts += stacked(x(tick), bottom + 14, shown_on_axis(tick, quantity, data.hemispheres))
     for n, (i, name) in enumerate(zip(picked, data.texts("name", picked), strict=True)):
