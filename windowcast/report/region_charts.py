@@ -82,7 +82,8 @@ def map_chart(data: Compared, quantity: str) -> Chart:
         at = {"cx": across[i], "cy": down[i], "r": 3.0 + 0.7 * class_of[i]}
         dots.append(el("circle", el("title", escape(words)), class_=f"dot-{class_of[i]}", **at))
     parts = [
-        el("path", d=_lines(x, y), class_="coast", fill="none"),
+        # in a drawing of its own, which cuts lines off where the map ends and the legend begins
+        el("svg", el("path", d=_lines(x, y), class_="coast", fill="none"), height=height),
         *_graticule(x, y),
         *dots,
         *_legend(edges, quantity, height, data.hemispheres),
