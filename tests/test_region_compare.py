@@ -211,7 +211,11 @@ def test_geojson_is_rfc_7946(written: Path) -> None:
         assert -90 < lon < -75
         assert 30 < lat < 40
         assert height == ([50.3] if feature["id"] == "SELMA" else [])
-        assert set(QUANTITIES) <= set(feature["properties"])
+        told = feature["properties"]
+        assert set(QUANTITIES) <= set(told)
+        for name in DATE_COLUMNS:
+            spoken = None if told[name] is None else day_label(told[name], southern=False)
+            assert told[f"{name}_date"] == spoken
     assert "NaN" not in (written / "stations.geojson").read_text("utf-8")
 
 

@@ -120,12 +120,22 @@ def write_geojson(path: Path, data: Compared) -> Path:
 
 
 def features(batch: pa.RecordBatch) -> Iterator[dict[str, Any]]:
-    """The stations of some rows as GeoJSON features."""
+    """The stations of some rows as GeoJSON features.
+
+    A date stands as days from the season's first day and, under ``*_date``, as people write it.
+    """
     found = {name: normals_in(batch, name) for name in QUANTITIES}
     medians = {name: _plain(n.median) for name, n in found.items()}
     years = np.max([n.years for n in found.values()], axis=0).tolist()
     places = (numbers(batch, name).tolist() for name in ("longitude", "latitude", "elevation"))
     texts = (batch[name].to_pylist() for name in ("station", "name", "region"))
+    south = (numbers(batch, "latitude") < 0).tolist()
+
+    def dates(i: int) -> Iterator[tuple[str, str | None]]:
+        for quantity in DATE_COLUMNS:
+            label = day_label(float(found[quantity].median[i]), southern=south[i])
+            yield quantity, label or None
+
     for i, (station, name, region, lon, lat, height) in enumerate(
         zip(*texts, *places, strict=True)
     ):
@@ -141,6 +151,7 @@ def features(batch: pa.RecordBatch) -> Iterator[dict[str, Any]]:
                 "region": region or "",
                 "years": years[i],
                 **{quantity: each[i] for quantity, each in medians.items()},
+                **{f"{quantity}_date": date for quantity, date in dates(i)},
             },
         }
 
