@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -75,6 +76,19 @@ def test_the_hours_before_today_come_from_the_record() -> None:
     assert by_day.rain_mm[0, : ctx.lead] == pytest.approx(12.0 / 24)
     unknown = hour_context(here, state(), members)
     assert np.isnan(unknown.rain_mm[0, : ctx.lead]).all()
+
+
+def test_unplaced_rain_counts_once_for_each_date_a_run_touches() -> None:
+    ctx = context()
+    dates = ctx.local.astype("datetime64[D]")
+    second = dates == np.datetime64(TODAY) + 1
+    rest = np.where(second, 5.0, np.where(dates == np.datetime64(TODAY) + 2, 2.0, 0.0))[None]
+    most = replace(ctx, unplaced_mm=rest).rain_around(0, 6).sum(axis=-1)[0]
+    midnight = int(np.flatnonzero(second)[0])
+    assert [most[midnight + h] for h in (-7, -6, 0, 17, 18, 24)] == [0, 5, 5, 5, 7, 2]
+    before = replace(ctx, unplaced_mm=rest).rain_around(2, 0)[..., :-1].sum(axis=-1)[0]
+    assert [before[midnight + h] for h in (0, 1, 24, 26)] == [0, 5, 5, 2]
+    assert np.array_equal(ctx.rain_around(0, 0)[..., 0], ctx.rain_mm, equal_nan=True)
 
 
 def test_humidity_from_whichever_is_given() -> None:

@@ -27,7 +27,7 @@ from windowcast.report.review_text import application_lines
 from windowcast.season.state import build
 from windowcast.site import Site
 from windowcast.units import Display
-from windowcast.weather.record import Weather
+from windowcast.weather.record import Grade, Record, Weather
 from windowcast.weather.sample import SAMPLE_TODAY, sample_folder, sample_site, sample_weather
 
 ACTIVES = load_actives()
@@ -77,7 +77,7 @@ def raw_days() -> dict[str, dict[str, str]]:
 
 def test_a_warm_dormant_day_did_well(look: Callable[..., Review]) -> None:
     result = look(
-        spray("2017-02-07 10:00", "glyphosate", purpose="dormant", wind_m_s=2.5, rh_pct=55.0)
+        spray("2017-01-12 13:00", "glyphosate", purpose="dormant", wind_m_s=2.5, rh_pct=55.0)
     )
     (item,) = result.applications
     assert item.scored is not None
@@ -86,6 +86,64 @@ def test_a_warm_dormant_day_did_well(look: Callable[..., Review]) -> None:
     assert item.faults == ()
     assert "wind" in item.scored.left_out  # the season's wind was not measured
     assert item.better_days == 0
+
+
+RAIN = {"dry_before", "rain_now", "rain_after", "chance_of_rain"}
+
+
+def test_rain_at_an_hour_nobody_knows_is_neither_a_fault_nor_a_go_ahead(
+    look: Callable[..., Review],
+) -> None:
+    assert float(raw_days()["2017-02-07"]["precip_mm"]) == 0.6  # in which hours is not kept
+    (item,) = look(
+        spray("2017-02-07 10:00", "glyphosate", purpose="dormant", wind_m_s=2.5, rh_pct=55.0)
+    ).applications
+    assert item.scored is not None
+    assert item.scored.verdict == "cannot tell"
+    judged = {j.criterion: j for j in item.scored.judged}
+    unknown = {name for name in RAIN if judged[name].verdict == "cannot tell"}
+    assert unknown == RAIN
+    assert all(judged[name].reason.startswith("not known") for name in RAIN)
+    assert item.faults == ()
+    raw = raw_days()
+    assert item.scored.windows
+    for window in item.scored.windows:  # nor is such an hour held against it as the better one
+        assert float(raw[str(window.start.date())]["precip_mm"]) < 0.6
+
+
+def test_a_days_rain_that_decides_is_judged(look: Callable[..., Review]) -> None:
+    # 17.1 mm on the day and none the next: whenever it fell, less than the 25 mm of washing rain
+    raw = raw_days()
+    assert [raw[f"2017-01-{n}"]["precip_mm"] for n in (23, 24)] == ["17.1", "0.0"]
+    wet, dry = look(
+        spray("2017-01-23 10:00", "simazine", purpose="dormant"),
+        spray("2017-01-24 13:00", "glyphosate", purpose="dormant"),
+    ).applications
+    assert wet.scored is not None
+    washing = {j.criterion: j for j in wet.scored.judged}
+    assert washing["washing_rain"].score == 1.0
+    assert washing["rain_now"].score is None
+    assert dry.scored is not None
+    assert all(j.score == 1.0 for j in dry.scored.judged if j.criterion in RAIN)
+
+
+def test_measured_hours_say_when_the_rain_fell(
+    site: Site, weather: Weather, tmp_path: Path
+) -> None:
+    """The 0.6 mm of the day all fell in one measured hour, in the morning or in the afternoon."""
+    times = np.datetime64("2017-02-06T05", "h") + np.arange(72)  # from local midnight (UTC-5)
+    for hour, score in ((6, 1.0), (13, 0.0)):
+        rain = np.zeros(72)
+        rain[24 + hour] = 0.6
+        grades = {"precip_mm": np.full(72, Grade.OBSERVED, dtype=np.uint8)}
+        hourly = Record(weather.daily.place, times, {"precip_mm": rain}, grades)
+        path = tmp_path / f"{hour}.sqlite"
+        with SeasonLog(path) as log:
+            log.add(spray("2017-02-07 10:00", "glyphosate", purpose="dormant"))
+        (item,) = review_log(site, replace(weather, hourly=hourly), path).applications
+        assert item.scored is not None
+        (chance,) = (j.score for j in item.scored.judged if j.criterion == "chance_of_rain")
+        assert chance == score
 
 
 def test_close_before_a_gap_the_margin_to_greenup_cannot_be_told(
@@ -268,7 +326,7 @@ def test_overseeded_turf_is_a_fault_and_unknown_cannot_be_told(
 
 
 def test_survivors_are_judged_by_how_the_application_was_made(look: Callable[..., Review]) -> None:
-    good = spray("2017-02-07 10:00", "glyphosate", purpose="dormant", where="A", wind_m_s=2.5)
+    good = spray("2017-01-12 13:00", "glyphosate", purpose="dormant", where="A", wind_m_s=2.5)
     bad = spray("2017-01-10 09:00", "glyphosate", purpose="dormant", where="B")
     calm = replace(good, where="C", wind_m_s=None)  # nobody measured the wind
     notes = [FieldNote(dt.date(2017, 3, 20), "seen", where=w, survivors_mixed=True) for w in "ABC"]

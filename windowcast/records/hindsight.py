@@ -1,8 +1,9 @@
 """The weather and the site's state as they were, and how an application's hours score in them.
 
 The same criteria that rank coming windows judge past ones. Hours that were measured serve as they
-are; where only days were measured, hours are estimated from them and say so. What the operator
-entered for the hours of the application goes before any record.
+are; where only days were measured, hours are estimated from them and say so. When in its day a
+day's rain fell nobody knows then: what hangs on that cannot be told. What the operator entered for
+the hours of the application goes before any record.
 """
 
 from __future__ import annotations
@@ -22,12 +23,14 @@ from windowcast.site import Site
 from windowcast.weather.clock import local_dates
 from windowcast.weather.hourly import daily_to_hourly
 from windowcast.weather.record import FloatArray, Grade, Members, Record, Weather
+from windowcast.windows.criteria import FALLING, HOUR_CRITERIA
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import HourScores, Judge
 from windowcast.windows.model import Judged, PurposeName
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Block, BoolArray, Rule, best_block, combine
 
+SURE = ("turf_safety", *FALLING)  # the season offers no hour in which one of these is not known
 KNOWN_SHARE = 0.8  # a criterion is compared when it is known in this share of possible hours
 
 
@@ -135,7 +138,7 @@ def score_application(
     purpose = purpose_of(name)
     block = block_of(context, application, rule)
     own = with_entered(context, application, block)
-    scores = Judge(own, own.ahead).scores(purpose, needs)
+    scores = decided(Judge(own, own.ahead).scores(purpose, needs), own, needs)
     judged = scores.judged(block, rule)
     by_name = {j.criterion: j for j in judged}
     total = scores.score[0, block.hours].mean()
@@ -154,6 +157,38 @@ def score_application(
         windows=_season_windows(context, scores, season, rule),
         grade=own.grade_words(own.lead + block.start, own.lead + block.stop),
     )
+
+
+def decided(scores: HourScores, context: HourContext, needs: ActiveNeeds) -> HourScores:
+    """Scores as they are, but NaN where they hang on the hour at which a day's rain fell.
+
+    A score stands where it is the same whether all of that rain fell near the hour or none of it:
+    on a dry day, or where the hours measured decide.
+    """
+    least, most = _rain_bounds(context)
+    kept = dict(scores.scores)
+    for name in kept.keys() & set(FALLING):
+        low, high = (
+            scores.grades[name](np.atleast_2d(HOUR_CRITERIA[name](c, needs))[..., c.lead :])
+            for c in (least, most)
+        )
+        kept[name] = np.where(np.isclose(low, high), kept[name], np.nan)
+    return HourScores.of(scores.grades, scores.measured, kept)
+
+
+def _rain_bounds(context: HourContext) -> tuple[HourContext, HourContext]:
+    """The context with the least and the most rain that may have fallen about each hour."""
+    marks = context.grade.get("precip_mm")
+    total = context.daily.get("precip_mm")
+    if marks is None or total is None:
+        return context, context
+    spread = marks == Grade.ESTIMATED
+    placed = np.where(spread, 0.0, context.rain_mm)
+    by_day = np.bincount(context.day, np.nan_to_num(placed[0]), minlength=total.shape[-1])
+    blind = np.bincount(context.day, spread, minlength=total.shape[-1]) > 0
+    rest = context.on_hours(np.where(blind, np.maximum(total - by_day, 0.0), 0.0))
+    least = replace(context, hourly={**context.hourly, "precip_mm": placed})
+    return least, replace(least, unplaced_mm=rest)
 
 
 def likeliest_purpose(
@@ -194,15 +229,15 @@ def _comparable(scores: HourScores, block: Block) -> list[str]:
 
 
 def _possible(scores: HourScores) -> BoolArray:
-    """Hours that nothing known rules out, compared or not, and whose turf is known to be safe.
+    """Hours that nothing known rules out, compared or not, and of which turf and rain are known.
 
-    Where the turf is never known, it is left out of the comparison like any other criterion.
+    What is never known is left out of the comparison like any other criterion.
     """
     possible = scores.open.copy()
     for name, value in scores.scores.items():
         score = np.broadcast_to(value[0], possible.shape)
         possible &= score != 0  # NaN stays in
-        if name == "turf_safety" and np.isfinite(score).any():
+        if name in SURE and np.isfinite(score).any():
             possible &= np.isfinite(score)
     return possible
 

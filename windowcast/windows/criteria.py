@@ -24,6 +24,14 @@ from windowcast.windows.hours import HourContext, chance, sliding
 Measure = Callable[[HourContext, ActiveNeeds], FloatArray]
 HOUR_CRITERIA: dict[str, Measure] = {}
 SCHEDULE = ("daylight", "site_hours")  # what no weather can change
+FALLING = (
+    "saturated_soil",
+    "dry_before",
+    "rain_now",
+    "rain_after",
+    "chance_of_rain",
+    "washing_rain",
+)
 
 
 def criterion(measure: Measure) -> Measure:
@@ -219,7 +227,7 @@ def frost(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 def saturated_soil(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Rain of the last day where the soil is full, 0 where it has room."""
     rule = table_of("saturated_soil")
-    fallen = sliding(ctx.rain_mm, int(rule.number("hours")) - 1, 0).sum(axis=-1)
+    fallen = ctx.rain_around(int(rule.number("hours")) - 1, 0).sum(axis=-1)
     moisture = ctx.on_hours(ctx.ahead.soil_moisture)
     room = moisture < rule.number("full")  # an unknown moisture counts as full
     return np.where(room, 0.0, fallen)
@@ -229,7 +237,7 @@ def saturated_soil(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 def dry_before(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Rain of the last hours, this one left out."""
     hours = int(table_of("dry_before").number("hours"))
-    result: FloatArray = sliding(ctx.rain_mm, hours, 0)[..., :-1].sum(axis=-1)
+    result: FloatArray = ctx.rain_around(hours, 0)[..., :-1].sum(axis=-1)
     return result
 
 
@@ -245,14 +253,15 @@ def leaf_wetness(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 @criterion
 def rain_now(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Rain during the hour."""
-    return ctx.rain_mm
+    result: FloatArray = ctx.rain_around(0, 0)[..., 0]
+    return result
 
 
 def _rain_free(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Rain from now to the end of the rain-free time; NaN when that time is unknown."""
     if needs.rain_free_h is None or math.isnan(needs.rain_free_h):
         return np.full_like(ctx.sun_deg, np.nan)
-    result: FloatArray = sliding(ctx.rain_mm, 0, math.ceil(needs.rain_free_h)).sum(axis=-1)
+    result: FloatArray = ctx.rain_around(0, math.ceil(needs.rain_free_h)).sum(axis=-1)
     return result
 
 
@@ -283,5 +292,5 @@ def chance_of_rain(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 def washing_rain(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Rain of the first day after a soil-applied material."""
     hours = int(table_of("washing_rain").number("hours"))
-    result: FloatArray = sliding(ctx.rain_mm, 0, hours - 1).sum(axis=-1)
+    result: FloatArray = ctx.rain_around(0, hours - 1).sum(axis=-1)
     return result

@@ -48,6 +48,9 @@ class HourContext:
         Variable of the daily schema → values ``[member, day]`` on ``ahead.dates``.
     now
         When the answer is for the present moment: hours before it are gone.
+    unplaced_mm
+        Rain of each hour's local date that fell nobody knows when within it, ``[member, hour]``,
+        to be counted wherever it may have fallen; None to take each hour's rain as it stands.
     """
 
     site: Site
@@ -60,6 +63,7 @@ class HourContext:
     grade: Mapping[str, npt.NDArray[np.uint8]]
     daily: Mapping[str, FloatArray]
     now: dt.datetime | None = None
+    unplaced_mm: FloatArray | None = None
 
     def get(self, name: str) -> FloatArray:
         """Values of an hourly variable, all NaN when nobody knows it."""
@@ -117,6 +121,20 @@ class HourContext:
     def rain_mm(self) -> FloatArray:
         """Rain of each hour."""
         return self.get("precip_mm")
+
+    def rain_around(self, before: int, after: int) -> FloatArray:
+        """Rain of each hour with the hours before and after it, ``[member, hour, step]``.
+
+        What is unplaced stands, for each date that a run of hours touches, in the first of them.
+        """
+        fallen = sliding(self.rain_mm, before, after)
+        if self.unplaced_mm is None:
+            return fallen
+        begins = np.diff(self.day, prepend=self.day[:1]) > 0
+        rest = sliding(np.where(begins, self.unplaced_mm, 0.0), before, after).copy()
+        rest[..., 0] = sliding(self.unplaced_mm, before, after)[..., 0]
+        result: FloatArray = fallen + rest
+        return result
 
     @cached_property
     def cloud(self) -> FloatArray:

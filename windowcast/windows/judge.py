@@ -45,6 +45,26 @@ class HourScores:
     near: FloatArray
     open: BoolArray
 
+    @classmethod
+    def of(
+        cls,
+        grades: Mapping[str, Grade],
+        measured: Mapping[str, FloatArray],
+        scores: Mapping[str, FloatArray],
+    ) -> HourScores:
+        """The criteria's scores with what they come to together."""
+        weights = weights_of(tuple(grades))
+        pairs = [(scores[name], weights[name]) for name in grades]
+        return cls(
+            grades=grades,
+            weights=weights,
+            measured=measured,
+            scores=scores,
+            score=np.atleast_2d(combine(pairs)),
+            near=closeness((score[:1], weight) for score, weight in pairs)[0],
+            open=combine((scores[name], 1.0) for name in SCHEDULE)[0] > 0,
+        )
+
     def limits(self) -> list[str]:
         """The limiting criterion of each hour of the forecast, "" where all are as good as met."""
         names = list(self.scores)
@@ -124,7 +144,6 @@ class Judge:
     def scores(self, purpose: Purpose, needs: ActiveNeeds) -> HourScores:
         """Every criterion of a purpose, for the actives at hand."""
         grades = purpose.grades(needs)
-        weights = weights_of(tuple(grades))
         measured, scored = {}, {}
         for name in grades:
             key = self._key(name, purpose, needs)
@@ -134,17 +153,7 @@ class Judge:
             if graded not in self._scored:
                 self._scored[graded] = grades[name](self._measured[key])
             measured[name], scored[name] = self._measured[key], self._scored[graded]
-        pairs = [(scored[name], weights[name]) for name in grades]
-        schedule = combine((scored[name], 1.0) for name in SCHEDULE)[0]
-        return HourScores(
-            grades=grades,
-            weights=weights,
-            measured=measured,
-            scores=scored,
-            score=np.atleast_2d(combine(pairs)),
-            near=closeness((score[:1], weight) for score, weight in pairs)[0],
-            open=schedule > 0,
-        )
+        return HourScores.of(grades, measured, scored)
 
     def _key(self, name: str, purpose: Purpose, needs: ActiveNeeds) -> Hashable:
         asked = tuple(getattr(needs, need) for need in needs_behind(name))
