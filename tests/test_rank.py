@@ -93,6 +93,29 @@ def test_a_gale_says_so_what_came_closest_and_what_would_have_to_change() -> Non
     assert "wind would have to fall to" in outlook.would_change.lower()
 
 
+def test_a_wind_towards_a_sensitive_area_names_it() -> None:
+    """A wind from the west blows towards the east (WMO-No. 8: named by where it comes from)."""
+    areas = [
+        {"name": "school", "bearing_from_deg": 60.0, "bearing_to_deg": 100.0},
+        {"name": "Long Pond", "bearing_from_deg": 80.0, "bearing_to_deg": 120.0},
+        {"name": "gardens", "bearing_from_deg": 240.0, "bearing_to_deg": 300.0},
+    ]
+    here = site(sensitive=areas)
+    for wind_from, said in ((250.0, "the school"), (290.0, "Long Pond"), (80.0, "the gardens"),
+                            (270.0, "the school and Long Pond")):  # fmt: skip
+        outlook = dormant(here, weather(here, wind_from_deg=wind_from))
+        assert outlook.windows == ()
+        assert outlook.closest is not None
+        assert outlook.closest.limiting is not None
+        reason = f"the wind blows towards, or nearly towards, {said}"
+        assert outlook.closest.limiting.reason == reason
+        assert outlook.advice.endswith(f"{reason}.")
+    unknown = dormant(here, weather(here)).closest
+    assert unknown is not None
+    judged = {j.criterion: j.reason for j in unknown.judged}
+    assert judged["sensitive_areas"] == "not known: wind direction"
+
+
 def test_rain_two_hours_after_moves_the_window() -> None:
     here = site()
     wet = hours(here, 0.0, {(d, h): 3.0 for d in range(8) for h in (13, 14)})

@@ -108,6 +108,10 @@ FAULTS = [
         HEAD + '[[sensitive]]\nbearing_from_deg = 20\nbearing_to_deg = 40\n',
         4, "sensitive[1].name", "is missing", "text of 1 to 120",
     ),
+    (
+        HEAD + '[[sensitive]]\nname = "po\\u0007nd"\nbearing_from_deg = 20\nbearing_to_deg = 40\n',
+        5, "sensitive[1].name", "cannot be shown", "correct",
+    ),
     (HEAD + '[weather]\nfiles = "w.csv"\n', 5, "weather.files", "'w.csv'", "a list, each text"),
     (HEAD + "[advice]\nodds_threshold = 60\n", 5, "advice.odds_threshold", "60", "0.05 to 0.99"),
     (HEAD + "advice.odds_threshold = 60\n", 4, "advice.odds_threshold", "60", "0.05 to 0.99"),

@@ -61,6 +61,15 @@ class Texture(StrEnum):
     UNKNOWN = "unknown"
 
 
+def _shown(name: str) -> str:
+    if not name.isprintable():
+        raise ValueError("holds a character that cannot be shown")
+    return name
+
+
+Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_shown)]
+
+
 class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
 
@@ -141,7 +150,7 @@ class Sensitive(_Part):
     Clockwise from the first bearing to the second, so that 330 to 20 lies about north.
     """
 
-    name: Annotated[str, Field(min_length=1, max_length=120)]
+    name: Name
     bearing_from_deg: Bearing
     bearing_to_deg: Bearing
 
@@ -200,7 +209,7 @@ def _known_weed(code: str) -> str:
 class Site(_Part):
     """A checked site file."""
 
-    name: Annotated[str, Field(min_length=1, max_length=120)]
+    name: Name
     latitude: Annotated[float, Field(ge=-66.0, le=66.0, strict=True)]
     longitude: Annotated[float, Field(ge=-180.0, le=180.0, strict=True)]
     elevation_m: Annotated[float, Field(ge=-430.0, le=5000.0, strict=True)] | None = None
@@ -217,13 +226,6 @@ class Site(_Part):
     sensitive: tuple[Sensitive, ...] = ()
     weather: WeatherSources = WeatherSources()
     advice: Advice = Advice()
-
-    @field_validator("name")
-    @classmethod
-    def _name(cls, name: str) -> str:
-        if not name.isprintable():
-            raise ValueError("holds a character that cannot be shown")
-        return name
 
     @field_validator("timezone")
     @classmethod

@@ -138,7 +138,7 @@ def score_application(
     purpose = purpose_of(name)
     block = block_of(context, application, rule)
     own = with_entered(context, application, block)
-    scores = decided(Judge(own, own.ahead).scores(purpose, needs), own, needs)
+    scores = decided(Judge(own, own.ahead).scores(purpose, needs), needs)
     judged = scores.judged(block, rule)
     by_name = {j.criterion: j for j in judged}
     total = scores.score[0, block.hours].mean()
@@ -159,13 +159,13 @@ def score_application(
     )
 
 
-def decided(scores: HourScores, context: HourContext, needs: ActiveNeeds) -> HourScores:
+def decided(scores: HourScores, needs: ActiveNeeds) -> HourScores:
     """Scores as they are, but NaN where they hang on the hour at which a day's rain fell.
 
     A score stands where it is the same whether all of that rain fell near the hour or none of it:
     on a dry day, or where the hours measured decide.
     """
-    least, most = _rain_bounds(context)
+    least, most = _rain_bounds(scores.ctx)
     kept = dict(scores.scores)
     for name in kept.keys() & set(FALLING):
         low, high = (
@@ -173,7 +173,7 @@ def decided(scores: HourScores, context: HourContext, needs: ActiveNeeds) -> Hou
             for c in (least, most)
         )
         kept[name] = np.where(np.isclose(low, high), kept[name], np.nan)
-    return HourScores.of(scores.grades, scores.measured, kept)
+    return HourScores.of(scores.ctx, scores.grades, scores.measured, kept)
 
 
 def _rain_bounds(context: HourContext) -> tuple[HourContext, HourContext]:

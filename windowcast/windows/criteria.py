@@ -18,6 +18,7 @@ import numpy.typing as npt
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.site import Sensitive, Site, parse_hours
 from windowcast.weather.record import FloatArray
+from windowcast.windows import words
 from windowcast.windows.grade import table_of
 from windowcast.windows.hours import HourContext, chance, sliding
 
@@ -120,10 +121,28 @@ def off_areas(wind_from_deg: FloatArray, areas: Sequence[Sensitive]) -> FloatArr
     """
     off = np.full_like(wind_from_deg, 180.0)
     for area in areas:
-        clockwise = (wind_from_deg + 180.0 - area.bearing_from_deg) % 360.0
-        beyond = np.minimum(clockwise - area.width_deg, 360.0 - clockwise)
-        off = np.minimum(off, np.maximum(beyond, 0.0))
+        off = np.minimum(off, _off(wind_from_deg, area))
     return off
+
+
+def _off(wind_from_deg: FloatArray, area: Sensitive) -> FloatArray:
+    clockwise = (wind_from_deg + 180.0 - area.bearing_from_deg) % 360.0
+    beyond = np.minimum(clockwise - area.width_deg, 360.0 - clockwise)
+    result: FloatArray = np.maximum(beyond, 0.0)
+    return result
+
+
+def about(name: str, ctx: HourContext, hour: int) -> str:
+    """What a criterion measured in an hour of the forecast, in words; "" where there is no choice.
+
+    Of the sensitive areas those that the wind blows nearest to.
+    """
+    if name != "sensitive_areas" or not ctx.site.sensitive:
+        return ""
+    wind = ctx.get("wind_from_deg")[0, hour]
+    off = [float(_off(wind, area)) for area in ctx.site.sensitive]
+    near = [a.name for a, o in zip(ctx.site.sensitive, off, strict=True) if not o > min(off)]
+    return words.named(near)
 
 
 @criterion

@@ -12,7 +12,7 @@ from windowcast.season.model import SiteState
 from windowcast.values import load
 from windowcast.weather.record import FloatArray
 from windowcast.windows import words
-from windowcast.windows.criteria import HOUR_CRITERIA, SCHEDULE
+from windowcast.windows.criteria import HOUR_CRITERIA, SCHEDULE, about
 from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.grade import Grade, needs_behind, table_of
 from windowcast.windows.hours import HourContext
@@ -27,6 +27,8 @@ class HourScores:
 
     Attributes
     ----------
+    ctx
+        The hours, with those before them.
     measured, scores
         By criterion, ``[member, hour]`` or ``[1, hour]``; NaN: cannot be told.
     score
@@ -37,6 +39,7 @@ class HourScores:
         Hours in daylight that the site allows, ``[hour]``.
     """
 
+    ctx: HourContext
     grades: Mapping[str, Grade]
     weights: Mapping[str, float]
     measured: Mapping[str, FloatArray]
@@ -48,6 +51,7 @@ class HourScores:
     @classmethod
     def of(
         cls,
+        ctx: HourContext,
         grades: Mapping[str, Grade],
         measured: Mapping[str, FloatArray],
         scores: Mapping[str, FloatArray],
@@ -56,6 +60,7 @@ class HourScores:
         weights = weights_of(tuple(grades))
         pairs = [(scores[name], weights[name]) for name in grades]
         return cls(
+            ctx=ctx,
             grades=grades,
             weights=weights,
             measured=measured,
@@ -93,15 +98,24 @@ class HourScores:
             score=None if unknown else round(score, 4),
             measured=None if np.isnan(value) or not unit else round(value, 4),
             unit=unit,
-            reason=words.reason(name, grade, np.nan if unknown else value),
+            reason=words.reason(
+                name,
+                grade,
+                np.nan if unknown else value,
+                about(name, self.ctx, self.ctx.lead + self._worst(name, block)),
+            ),
             source=f"{source.status}: {source.source}",
         )
 
     def at(self, name: str, block: Block) -> tuple[float, float]:
         """Mean score of a block and the measured value in its worst hour; NaN if any is unknown."""
-        scores = self.scores[name][0, block.hours]
-        worst = int(np.argmin(scores))  # the first NaN, if there is one
-        return float(scores.mean()), float(self.measured[name][0, block.hours][worst])
+        worst = self._worst(name, block)
+        score = self.scores[name][0, block.hours].mean()
+        return float(score), float(self.measured[name][0, worst])
+
+    def _worst(self, name: str, block: Block) -> int:
+        """The worst hour of a block; the first that is unknown, if there is one."""
+        return block.start + int(np.argmin(self.scores[name][0, block.hours]))
 
     def limiting(self, block: Block) -> str:
         """The criterion that holds a block down most, "" when all are fully met."""
@@ -153,7 +167,7 @@ class Judge:
             if graded not in self._scored:
                 self._scored[graded] = grades[name](self._measured[key])
             measured[name], scored[name] = self._measured[key], self._scored[graded]
-        return HourScores.of(grades, measured, scored)
+        return HourScores.of(self.ctx, grades, measured, scored)
 
     def _key(self, name: str, purpose: Purpose, needs: ActiveNeeds) -> Hashable:
         asked = tuple(getattr(needs, need) for need in needs_behind(name))

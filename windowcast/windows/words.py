@@ -45,8 +45,11 @@ def _number(value: float, digits: int) -> str:
     return text.removeprefix("-") if float(text) == 0 else text.replace("-", "−")
 
 
-def reason(name: str, grade: Grade, measured: float) -> str:
-    """One clause on a measured value: what it is and, outside the good range, why that matters."""
+def reason(name: str, grade: Grade, measured: float, about: str = "") -> str:
+    """One clause on a measured value: what it is and, outside the good range, why that matters.
+
+    `about` names what it was measured on, where the site has several.
+    """
     table = table_of(name)
     unit = str(table["unit"])
     if math.isnan(measured):
@@ -63,7 +66,7 @@ def reason(name: str, grade: Grade, measured: float) -> str:
     if "{measured}" not in text and unit in _PREFIXED:
         text = f"{{measured}}, {text}"
     return text.replace("{measured}", value).format(
-        **{"from": quantity(low, unit), "to": quantity(high, unit)}
+        **{"from": quantity(low, unit), "to": quantity(high, unit), "about": about}
     )
 
 
@@ -105,6 +108,11 @@ def remedies(names: Iterable[str]) -> str:
 def label(name: str) -> str:
     """The criterion's name in words."""
     return str(table_of(name)["label"])
+
+
+def named(places: Iterable[str]) -> str:
+    """Places of the site file within a sentence: ``the school and Long Pond``."""
+    return joined([p if p[:1].isupper() or p.startswith("the ") else f"the {p}" for p in places])
 
 
 def joined(parts: list[str]) -> str:
