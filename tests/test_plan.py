@@ -549,6 +549,29 @@ def test_a_week_that_is_past_is_no_choice(august: Answer) -> None:
     assert "; today 0 %, a week later" in made.text
 
 
+@pytest.mark.parametrize(("wet", "dry"), [(0.0, True), (0.1, True), (0.5, False), (1.0, False)])
+def test_where_rain_seldom_waters_in_it_is_not_the_week_that_counts(
+    august: Answer, wet: float, *, dry: bool
+) -> None:
+    axis = SeasonAxis.of(august.past, august.ahead, southern=False, overseeded=False)
+    weed = axis.state.emergence["POAAN"]
+    rain = np.zeros_like(weed.share)
+    rain[: round(wet * len(rain))] = 5.0  # in so many of the futures it rains every day
+    season = season_of(axis, [weed], rain, first=0, candidates=(axis.number >= 45))
+    assert season is not None
+    usual = Material("", Value("x", 60.0, "d", "x", "choice"), 12.7, 7)
+    texts = {
+        irrigated: cover_plan(
+            season, usual, "pre-fall", weeds=["x"], today=AUGUST, irrigated=irrigated
+        ).text
+        for irrigated in (False, True)
+    }
+    cause = f"So little is caught because rain seldom waters it in in time: in {100 * wet:.0f} %"
+    assert (cause in texts[False]) is dry
+    assert ("so little hangs on the week" in texts[False]) <= (not dry)
+    assert "because rain seldom" not in texts[True]
+
+
 def test_without_wind_it_says_so(plan: SeasonPlan) -> None:
     assert any("without regard to wind" in line for line in plan.assumptions)
     young = purpose(plan_for(answer_on(dt.date(2016, 10, 20))), "post-early")

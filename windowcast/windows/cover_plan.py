@@ -268,11 +268,17 @@ def _text(
     costs = [f"{day} {percent(caught)}" for day, caught in known.items()]
     text += f"; {', '.join(costs)}" if costs else ""
     worst = min(known.values(), default=0.0)
-    if costs and best.caught - worst <= 2 * load("barrier").number("as_good"):
+    dry = best.watered is not None and best.watered <= load("barrier").number("seldom_watered")
+    if costs and not dry and best.caught - worst <= 2 * load("barrier").number("as_good"):
         text += ", so little hangs on the week"
     if best.up is not None and best.up >= load("barrier").number("partner_from"):
         text += f". By then {percent(best.up)} is up and needs a post-emergence partner"
-    if best.watered is not None and best.watered < 1:
+    if dry:
+        text += (
+            ". So little is caught because rain seldom waters it in in time: in "
+            f"{percent(best.watered)} of the futures"
+        )
+    elif best.watered is not None and best.watered < 1:
         text += f". Rain waters it in in time in {percent(best.watered)} of the futures"
     return f"{text}."
 
