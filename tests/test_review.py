@@ -23,7 +23,8 @@ from windowcast.records.observed import applied_kg_ha, uses_in
 from windowcast.records.relations import Point, relations
 from windowcast.records.review import Review, ReviewedApplication, review, review_log
 from windowcast.records.store import SeasonLog
-from windowcast.report.review_text import application_lines
+from windowcast.report.review_page import render_review
+from windowcast.report.review_text import application_lines, review_lines
 from windowcast.season.state import build
 from windowcast.site import Site
 from windowcast.units import Display
@@ -179,17 +180,48 @@ def test_no_day_is_offered_on_which_the_turf_was_green(look: Callable[..., Revie
 
 
 def test_weeds_that_are_not_up_have_no_age(look: Callable[..., Review]) -> None:
-    (item,) = look(spray("2015-09-08 08:00", "prodiamine", purpose="pre-fall")).applications
+    item, unsaid = look(
+        spray("2015-09-08 08:00", "prodiamine", purpose="pre-fall"),
+        spray("2015-09-08 08:00", "mystery"),
+    ).applications
     assert 0 < fact(item, "share_POAAN") < 0.5  # percent
     assert not any(f.key == "young_POAAN" for f in item.facts)
-    assert any(f.key == "young_DIGIS" for f in item.facts)
+    assert not any(f.key == "weeds_bbch" for f in item.facts)
+    assert not any("crabgrass" in f.label for f in item.facts)  # nothing it was aimed at
+    assert any(f.key == "young_DIGIS" for f in unsaid.facts)
+    (stage,) = (f.label for f in unsaid.facts if f.key == "weeds_bbch")
+    assert stage == "smooth crabgrass: mean stage of those up"
+
+
+def test_a_weed_of_which_nothing_is_known_is_not_passed_over(
+    site: Site, weather: Weather, tmp_path: Path
+) -> None:
+    from windowcast.records.facts import facts_of
+    from windowcast.records.hindsight import season_context
+
+    state, _ = build(weather.daily, site)
+    grass = state.emergence["POAAN"]
+    blind = replace(grass, share=np.full_like(grass.share, np.nan))
+    state = replace(state, emergence={**state.emergence, "POAAN": blind})
+    last = weather.daily.times[-1].astype(object)
+    context = season_context(
+        site, weather, state, dt.date(2016, 7, 1), min(last, dt.date(2017, 6, 30))
+    )
+    facts = facts_of(context, spray("2017-02-07 10:00", "glyphosate"), None, "dormant")
+    assert [f.text for f in facts if "POAAN" in f.key] == ["not known"]
 
 
 def test_a_fault_is_said_once(look: Callable[..., Review]) -> None:
     result = look(spray("2017-01-10 09:00", "glyphosate", purpose="dormant"))
     lines = application_lines(result.applications[0])
     most = next(line for line in lines if "Held down most" in line)
-    assert not any(line.endswith(most.split(" by ", 1)[1]) for line in lines if "Against" in line)
+    most = most.split(" by ", 1)[1]
+    assert not any(line.endswith(most) for line in lines if "Against" in line)
+    assert sum("Against" in line for line in lines) > 0
+    page = render_review(result, Display("metric"))
+    assert "slow uptake" in most
+    assert page.count("slow uptake") == 1
+    assert page.count("<li>▲") == sum("Against" in line for line in lines)
 
 
 def test_a_place_is_known_however_it_is_written() -> None:
@@ -390,9 +422,6 @@ def test_trial_control_is_set_beside_timing(look: Callable[..., Review]) -> None
     assert result.relations[0].explanation == "window score"
     assert len(result.relations[0].points) == 4
     assert result.relations[0].slope is not None
-
-    from windowcast.report.review_page import render_review
-    from windowcast.report.review_text import review_lines
 
     html = render_review(result, Display("us"))
     assert html.count('<svg class="chart"') >= 5

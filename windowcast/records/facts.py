@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,9 +12,12 @@ from windowcast.materials.needs import ActiveNeeds
 from windowcast.records.hindsight import block_of, with_entered
 from windowcast.records.model import Application
 from windowcast.records.prefill import entered_by_operator
-from windowcast.season.model import TurfPhase
+from windowcast.season.model import Emergence, TurfPhase
 from windowcast.weather.record import FloatArray, Grade
 from windowcast.windows.hours import HourContext
+from windowcast.windows.key_dates import weeds_of
+from windowcast.windows.model import PurposeName
+from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule
 
 RAIN_MM = 0.25  # in an hour; less wets leaves but washes nothing off
@@ -44,9 +48,15 @@ class Fact:
 
 
 def facts_of(
-    context: HourContext, application: Application, needs: ActiveNeeds | None
+    context: HourContext,
+    application: Application,
+    needs: ActiveNeeds | None,
+    purpose: PurposeName | None,
 ) -> tuple[Fact, ...]:
-    """Air and soil, rain-free hours and frost that followed, weeds, turf and watering-in."""
+    """Air and soil, rain-free hours and frost that followed, weeds, turf and watering-in.
+
+    Of the weeds those that the purpose aims at; all that are watched where there is none.
+    """
     block = block_of(context, application, Rule.load())
     own = with_entered(context, application, block)
     hours = slice(own.lead + block.start, own.lead + block.stop)
@@ -68,7 +78,9 @@ def facts_of(
         _freeze(own, hours.stop),
         _fact("week_temp_c", "mean air of the week after", _week(own, today), "°C", "days"),
     ]  # fmt: skip
-    facts += _weeds(own, today)
+    watched = own.ahead.emergence.values()
+    aimed_at = weeds_of(own.ahead, purpose_of(purpose).weeds) if purpose else list(watched)
+    facts += _weeds(aimed_at, today)
     turf = own.ahead.turf
     phase = TurfPhase(int(np.atleast_2d(turf.phase)[0, today]))
     facts.append(Fact("phase", "turf", float(phase), "", _PHASES[phase], "model"))
@@ -151,28 +163,30 @@ def _week(context: HourContext, today: int) -> float:
     return float(mean.mean()) if mean.shape[-1] == 7 else math.nan
 
 
-def _weeds(context: HourContext, today: int) -> list[Fact]:
-    """Of each weed the site watches that is up, and the stage of the oldest."""
+def _weeds(weeds: Sequence[Emergence], today: int) -> list[Fact]:
+    """Of each weed that is up, or may be, and the stage of the oldest."""
     facts = []
     stages = []
-    for weed in context.ahead.emergence.values():
+    for weed in weeds:
         share = _day(weed.share, today)
-        if not share > 0:
+        if share <= 0:
             continue
         facts.append(
             _fact(f"share_{weed.weed}", f"{weed.name}: share of the season up", 100 * share, "%",
                   "model")
         )  # fmt: skip
-        if round(100 * share) < 1:  # so few that their age says nothing
+        if math.isnan(share) or round(100 * share) < 1:  # so few that their age says nothing
             continue
         young = _day(weed.youngest_share, today)
         facts.append(
             _fact(f"young_{weed.weed}", f"{weed.name}: young among those up", 100 * young, "%",
                   "model")
         )  # fmt: skip
-        stages.append(_day(weed.mean_bbch, today))
-    value = max(stages) if stages else math.nan
-    return [*facts, _fact("weeds_bbch", "mean stage of the plants up", value, "BBCH", "model")]
+        stages.append((_day(weed.mean_bbch, today), weed.name))
+    if not stages:
+        return facts
+    value, name = max(stages)
+    return [*facts, _fact("weeds_bbch", f"{name}: mean stage of those up", value, "BBCH", "model")]
 
 
 def _watered(

@@ -75,6 +75,17 @@ class ReviewedApplication:
     faults: tuple[str, ...] | None
     notes: tuple[str, ...]
 
+    @property
+    def held_down_by(self) -> str:
+        """What held its score down most, as a clause; "" when nothing did or it has none."""
+        limit = self.scored.limiting if self.scored else None
+        return f"{limit.label}: {limit.reason}" if limit else ""
+
+    @property
+    def other_faults(self) -> tuple[str, ...]:
+        """Its faults but for the one that held it down most."""
+        return tuple(fault for fault in self.faults or () if fault != self.held_down_by)
+
 
 @dataclass(frozen=True)
 class Suspected:
@@ -174,14 +185,15 @@ def _review(
             stored.id, application, expected, None, bool(application.purpose), 0, "", None,
             tuple(notes),
         )  # fmt: skip
-    facts = (*facts_of(context, application, needs), *expected)
+    name = next((p for p in PURPOSES if p == application.purpose), None)
     if needs is None:
+        facts = (*facts_of(context, application, needs, name), *expected)
         return ReviewedApplication(
             stored.id, application, facts, None, bool(application.purpose), 0, "", None,
             tuple(notes),
         )  # fmt: skip
-    name = next((p for p in PURPOSES if p == application.purpose), None)
     purpose: PurposeName = name or likeliest_purpose(context, application, needs, PURPOSES)
+    facts = (*facts_of(context, application, needs, purpose), *expected)
     if name is None:
         notes.append(f"the log does not say what it was for; judged as {purpose}")
     scored = score_application(context, application, needs, purpose)

@@ -49,12 +49,9 @@ def application_lines(item: ReviewedApplication) -> list[str]:
             else f"cannot be scored in full; {scored.compared_score:.0f} of 100 on what is known"
         )
         lines.append(f"  As a window for {scored.purpose}: {score} (weather {scored.grade})")
-        if scored.limiting is not None:
-            most = f"{scored.limiting.label}: {scored.limiting.reason}"
-            lines.append(f"  Held down most by {most}")
-        else:
-            most = ""
-        lines += [f"  Against it: {fault}" for fault in item.faults or () if fault != most]
+        if item.held_down_by:
+            lines.append(f"  Held down most by {item.held_down_by}")
+        lines += [f"  Against it: {fault}" for fault in item.other_faults]
     lines += [f"  {fact.label}: {fact.text} [{fact.source}]" for fact in item.facts]
     if item.missed:
         lines.append(f"  {item.missed}")
