@@ -182,7 +182,7 @@ def test_no_day_is_offered_on_which_the_turf_was_green(look: Callable[..., Revie
 def test_weeds_that_are_not_up_have_no_age(look: Callable[..., Review]) -> None:
     item, unsaid = look(
         spray("2015-09-08 08:00", "prodiamine", purpose="pre-fall"),
-        spray("2015-09-08 08:00", "mystery"),
+        spray("2015-09-08 09:00", "mystery"),
     ).applications
     assert 0 < fact(item, "share_POAAN") < 0.5  # percent
     assert not any(f.key == "young_POAAN" for f in item.facts)
