@@ -12,7 +12,7 @@ import numpy as np
 
 from windowcast.errors import InputError
 from windowcast.region import tables
-from windowcast.region.columns import WEEDS
+from windowcast.region.columns import WEEDS, season_starts
 from windowcast.region.engine import Station
 from windowcast.site import Site, site_from
 from windowcast.weather.files import read_weather
@@ -117,11 +117,12 @@ def station_record(station: Station, options: Options) -> Record:
             remedy="give a file with tmax and tmin",
         )
     record = replace(record, place=place)
-    first = options.first_year and _season_start(options.first_year, place.southern)
-    last = options.last_year and _season_start(options.last_year + 1, place.southern)
-    record = record.between(
-        first or record.times[0], last - np.timedelta64(1, "D") if last else record.times[-1]
-    )
+    first, last = record.times[[0, -1]]
+    if options.first_year is not None:
+        first = season_starts(options.first_year, place.southern)
+    if options.last_year is not None:
+        last = season_starts(options.last_year + 1, place.southern) - np.timedelta64(1, "D")
+    record = record.between(first, last)
     if len(record.times) < LEAST_DAYS:
         raise InputError(
             f"holds {len(record.times)} days in the years asked for, less than a year",
@@ -136,11 +137,6 @@ def station_record(station: Station, options: Options) -> Record:
             remedy="look at its values, or give other years",
         )
     return record
-
-
-def _season_start(year: int, southern: bool) -> np.datetime64:
-    """First day of the season that begins in a year."""
-    return np.datetime64(f"{year}-{'01' if southern else '07'}-01", "D")
 
 
 def _place(station: Station, found: Place) -> Place:

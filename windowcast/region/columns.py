@@ -6,6 +6,10 @@ import datetime as dt
 import math
 from collections.abc import Iterable, Mapping
 from functools import cache
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
 
 from windowcast.windows.model import PURPOSES, PurposeName
 
@@ -41,6 +45,15 @@ QUANTITIES: Mapping[str, str] = {
     "cover_fall": "cover of the fall barrier",
     "cover_spring": "cover of the spring barrier",
 }
+
+
+def season_starts(first_year: npt.ArrayLike, southern: npt.ArrayLike) -> Any:
+    """First days of seasons, by first year and hemisphere (which broadcast): 1 July or 1 January.
+
+    ``datetime64[D]``, an array or a single one.
+    """
+    months = (np.asarray(first_year) - 1970) * 12 + np.where(southern, 0, 6)
+    return months.astype("datetime64[M]").astype("datetime64[D]")
 
 
 def units_of(quantity: str) -> str:

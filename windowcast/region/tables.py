@@ -17,6 +17,7 @@ from windowcast.region.columns import (
     WEEKS,
     WHOLE_WEEKS,
     WORKABLE_COLUMNS,
+    season_starts,
     units_of,
 )
 from windowcast.region.engine import Station
@@ -176,9 +177,7 @@ def counted(
     All broadcast. The season begins on 1 July, in the southern hemisphere on 1 January.
     """
     if quantity in DATE_COLUMNS:
-        january = (season - 1970).astype("datetime64[Y]").astype("datetime64[D]").astype(float)
-        july = ((season - 1970) * 12 + 6).astype("datetime64[M]").astype("datetime64[D]")
-        value = value - np.where(south, january, july.astype(float))
+        value = value - season_starts(season, south).astype(float)
     return np.where(complete >= FULL, value, np.nan)
 
 
