@@ -15,11 +15,12 @@ from windowcast.region import batch, columns
 from windowcast.region.batch import Options, compute, station_record
 from windowcast.region.columns import WEEKS
 from windowcast.region.engine import Station
-from windowcast.region.models import seasons_of, stacked, usual_barrier, workable_weeks
+from windowcast.region.models import seasons_of, stacked, workable_weeks
 from windowcast.season.dates import key_dates, season_slices
 from windowcast.season.state import build
 from windowcast.weather.record import Place, Record
 from windowcast.windows.barrier import best_day, cover
+from windowcast.windows.cover_plan import usual_material
 from windowcast.windows.days import DayContext
 from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import purpose_of
@@ -110,7 +111,7 @@ def test_the_best_barrier_is_that_of_the_plan(table: pa.Table, station: str, sea
     at = slice(*(int((np.datetime64(d) - record.times[0]).astype(int)) for d in (begin, end)))
     days = int((np.datetime64(last) - np.datetime64(begin)).astype(int))
     share = state.emergence["POAAN" if season == "fall" else "DIGIS"].share[at]
-    laid = usual_barrier(purpose, irrigated=False)
+    laid = usual_material(purpose).laid(irrigated=False)
     found = cover(share, state.soil_5cm_c[at], record.get("precip_mm")[at], laid)
     allowed = open_[at][:days] >= Rule.load().season
     best = int(best_day(found.caught[0, :days], found.up[0, :days], allowed))
@@ -225,6 +226,19 @@ def test_years_asked_for_bound_the_seasons() -> None:
     assert melbourne.column("season").to_pylist() == [2012]
     autumn = number(melbourne.column("soil_21")[0].as_py())
     assert 31 <= autumn - float(np.datetime64("2012-01-01").astype(int)) <= 181  # Feb to June
+
+
+def test_a_season_that_begins_on_the_first_of_days_bounds_like_any_other(tmp_path: Path) -> None:
+    """1970-01-01 is day 0, which counts as false."""
+    days = np.arange("1968-01-01", "1973-01-01", dtype="datetime64[D]")
+    path = tmp_path / "south.csv"
+    rows = "".join(f"{day},{20 + n % 5},{8 + n % 3},0\n" for n, day in enumerate(days))
+    path.write_text(f"date,tmax_c,tmin_c,precip_mm\n{rows}", "ascii")
+    station = Station("S", str(path), latitude_deg=-33.0, longitude_deg=151.0)
+    since = station_record(station, replace(OPTIONS, first_year=1970))
+    assert since.times[0] == np.datetime64("1970-01-01")
+    until = station_record(station, replace(OPTIONS, last_year=1969))
+    assert until.times[-1] == np.datetime64("1969-12-31")
 
 
 def test_the_season_of_the_south_is_turned_by_half_a_year() -> None:

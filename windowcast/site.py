@@ -26,8 +26,8 @@ from pydantic import (
 )
 
 from windowcast.errors import InputError
+from windowcast.season.weeds import supported, why_unsupported
 from windowcast.validation import first_problem
-from windowcast.values import load
 from windowcast.weather.record import Place
 
 MAX_SITE_BYTES = 1_000_000
@@ -199,10 +199,8 @@ class Advice(_Part):
 
 
 def _known_weed(code: str) -> str:
-    table = load("weeds")
-    modelled = [name for name in table if name.isupper()]
-    if code not in modelled and code not in table.table("unsupported"):
-        raise ValueError(f"{code!r} is not a weed we know; choose from {', '.join(modelled)}")
+    if code not in supported() and why_unsupported(code) is None:
+        raise ValueError(f"{code!r} is not a weed we know; choose from {', '.join(supported())}")
     return code
 
 

@@ -53,6 +53,15 @@ class Value:
     def __float__(self) -> float:
         return float(self.value)
 
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Low and high of a number, the number itself where it has no such end."""
+        usual = float(self)
+        return (
+            usual if self.low is None else self.low,
+            usual if self.high is None else self.high,
+        )
+
     def cite(self) -> str:
         """One line for ``--explain``."""
         band = ""

@@ -243,8 +243,9 @@ def _print(data: Compared, between: Sequence[Gap], notes: tuple[str, ...]) -> No
 
 def _print_differences(console: Console, data: Compared, between: Sequence[Gap]) -> None:
     """A row for each of the first pairs of places, a star where the interval leaves out zero."""
-    everyone = range(len(data))
-    named = dict(zip(data.texts("station", everyone), data.texts("name", everyone), strict=True))
+    from windowcast.region.compare import names_of
+
+    named = names_of(data)
     pairs: dict[tuple[str, str], list[str]] = {}
     for gap in between:
         if gap.quantity in SHOWN:

@@ -210,14 +210,14 @@ def _by_hand(
     plain = dict(body)
     if kind != kind_of(Application):
         return plain
-    written = plain.get("materials")
-    for name in ("start", "end", "materials"):
+    read: dict[str, Callable[[str], Any]] = {
+        "start": lambda text: moment_from(text, "start", zone),
+        "end": lambda text: moment_from(text, "end", zone),
+        "materials": lambda text: [material_from(p) for p in map(str.strip, text.split(";")) if p],
+    }
+    for name in (name for name in read if isinstance(plain.get(name), str)):
         try:
-            if name == "materials" and isinstance(written, str):
-                parts = filter(None, map(str.strip, written.split(";")))
-                plain[name] = [material_from(part) for part in parts]
-            elif name != "materials" and name in plain:
-                plain[name] = moment_from(plain[name], name, zone)
+            plain[name] = read[name](plain[name])
         except InputError as error:
             raise error.at(path=path, row=row, field=name) from None
     return plain

@@ -29,7 +29,7 @@ def expected_of(application: Application, members: Sequence[Active]) -> tuple[Fa
 
 
 def _effect(date: dt.date, name: str, weeks: Value) -> Fact:
-    first, last = _ends(weeks)
+    first, last = weeks.ends
     days = [day(date + dt.timedelta(days=round(7 * number))) for number in (first, last)]
     span = f"{first:g} to {last:g} weeks" if first < last else f"{first:g} weeks"
     text = f"{' to '.join(dict.fromkeys(days))} ({span} after)"
@@ -40,19 +40,10 @@ def _effect(date: dt.date, name: str, weeks: Value) -> Fact:
 
 
 def _control(name: str, control: Value) -> Fact:
-    first, last = _ends(control)
+    first, last = control.ends
     text = f"{first:g} to {last:g} % control" if first < last else f"{first:g} % control"
     text += f", {control.note}" if control.note else ""
     return Fact(
         f"control_{name}", f"{name} in trials on dormant turf", float(control), "%", text,
         f"{control.status}: {control.source}",
     )  # fmt: skip
-
-
-def _ends(value: Value) -> tuple[float, float]:
-    """Low and high of a value, the value itself where it has no range."""
-    usual = float(value)
-    return (
-        usual if value.low is None else value.low,
-        usual if value.high is None else value.high,
-    )

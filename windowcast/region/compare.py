@@ -188,6 +188,14 @@ def gaps(data: Compared) -> Iterator[Gap]:
             yield Gap(groups[a], groups[b], name, difference(means[name][a], means[name][b]))
 
 
+def names_of(data: Compared) -> dict[str, str]:
+    """What the stations that `gaps` compares are called, by id; none where regions are compared."""
+    column, ids = _groups(data)
+    if column == "region":
+        return {}
+    return dict(zip(ids, data.texts("name", range(len(ids))), strict=True))
+
+
 def _groups(data: Compared) -> tuple[str, list[str]]:
     """Which column tells the places to compare apart, and what they are called there."""
     regions = [region for region in data.stations["region"].unique().to_pylist() if region]

@@ -28,16 +28,16 @@ from windowcast.season.yearly import frost, warmth
 from windowcast.site import Site
 from windowcast.values import load
 from windowcast.weather.record import FloatArray, Grade, Record
-from windowcast.windows.barrier import Barrier, best_day, caught_by_day
+from windowcast.windows.barrier import best_day, caught_by_day
+from windowcast.windows.cover_plan import usual_material
 from windowcast.windows.days import DayContext, season_day
 from windowcast.windows.model import PURPOSES
-from windowcast.windows.purposes import Purpose, purpose_of
+from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule
-from windowcast.windows.season_axis import BEYOND_DAYS
+from windowcast.windows.season_axis import BEYOND_DAYS, SEASON_DAYS
 from windowcast.windows.timing import judged_days
 from windowcast.windows.workable import day_scores, workable
 
-FULL_SEASON_DAYS = 365
 _ALWAYS = ("tmax_c", "tmin_c", "precip_mm")  # unknown where no station tells them
 _SOME = 0.005  # of a season's seedlings: less reads as 0 %
 SLICE = 64  # stations whose days are judged together: their arrays stay small
@@ -192,7 +192,7 @@ def _judged(stack: Stack, state: SiteState, site: Site) -> Seasons:
         weeks[name] = workable_weeks(workable(score), parts)
     return Seasons(
         np.array([int(name[:4]) for name, _ in slices]),
-        np.minimum(days / FULL_SEASON_DAYS, 1.0),
+        np.minimum(days / SEASON_DAYS, 1.0),
         values,
         weeks,
     )
@@ -205,7 +205,7 @@ def climate(record: Record, parts: Sequence[slice]) -> dict[str, FloatArray]:
     mean = (record.get("tmax_c") + tmin) / 2.0
     total, _ = warmth(mean, marks.number("degree_day_base"), parts)
     start = record.times[[part.start for part in parts]].astype(np.float64)
-    whole = [part.stop - part.start >= FULL_SEASON_DAYS for part in parts]
+    whole = [part.stop - part.start >= SEASON_DAYS for part in parts]
     found = {"frost_days": days, "first_frost": first + start, "degree_days": total}
     return {name: np.where(whole, value, np.nan) for name, value in found.items()}
 
@@ -222,7 +222,7 @@ def best_barriers(
     score = judged_days(purpose, purpose.generic, DayContext(site, state, season))[1]
     is_open = score >= Rule.load().season
     share = state.emergence[WEEDS[season]].share
-    laid = usual_barrier(purpose, irrigated=bool(site.turf.irrigated))
+    laid = usual_material(purpose).laid(irrigated=bool(site.turf.irrigated))
     number = state.dates.astype("datetime64[D]").astype(np.float64)
     slices = season_slices(state.dates, southern)
     day, caught = (np.full((len(share), len(slices)), np.nan) for _ in range(2))
@@ -257,16 +257,6 @@ def _emerging_days(start: np.datetime64, season: str, southern: bool) -> tuple[s
     again = np.flatnonzero(on_date(dates, weed(WEEDS[season]).biofix, southern))
     stop = begin + 1 + int(again[0]) if again.size else year + BEYOND_DAYS
     return slice(begin, stop), min(year, stop) - begin
-
-
-def usual_barrier(purpose: Purpose, *, irrigated: bool) -> Barrier:
-    """A barrier of usual half-life; without irrigation rain must water it in."""
-    needs = purpose.generic
-    return Barrier(
-        half_life_d=load("barrier").number("default_half_life"),
-        activation_mm=0.0 if irrigated else needs.activation_mm or 0.0,
-        activation_days=int(needs.activation_days or 0),
-    )
 
 
 def workable_weeks(can: FloatArray, parts: Sequence[slice]) -> npt.NDArray[np.float32]:

@@ -19,8 +19,8 @@ import numpy.typing as npt
 from windowcast.files import atomic_file
 from windowcast.region.columns import DATE_COLUMNS, QUANTITIES, WORKABLE_COLUMNS, day_label
 from windowcast.region.compare import Compared, Gap, batches
-from windowcast.region.statistics import AT_LEAST, MIN_YEARS
-from windowcast.region.tables import normals_in, numbers, season_schema, weekly_in
+from windowcast.region.statistics import MIN_YEARS
+from windowcast.region.tables import ODDS_FIELDS, normals_in, numbers, season_schema, weekly_in
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -31,7 +31,7 @@ NORMAL_COLUMNS = (
 )  # fmt: skip
 WEEK_COLUMNS = (
     "station", "purpose", "week", "first_day", "years", "mean_days",
-    *(f"odds_{n}_or_more" for n in AT_LEAST),
+    *ODDS_FIELDS,
 )  # fmt: skip
 GAP_COLUMNS = ("first", "second", "quantity", "label", "shared_years", "median", "low", "high")
 

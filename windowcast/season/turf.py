@@ -161,7 +161,7 @@ def days_to_greenup(green: FloatArray) -> FloatArray:
     NaN where it is not dormant, where no green-up lies within the days given, and where a day that
     cannot be told comes before it.
     """
-    wait = _next(green >= GREEN_FROM) - np.arange(green.shape[-1])
+    wait = _until_green(green)
     told = np.isfinite(wait) & (wait < _known_run(green))
     return np.where((green < GREEN_FROM) & told, wait, np.nan)
 
@@ -169,8 +169,7 @@ def days_to_greenup(green: FloatArray) -> FloatArray:
 def dormant_run(dormant_probability: FloatArray) -> FloatArray:
     """Days from each on, itself included, for which turf is known to be dormant, ``[..., day]``."""
     green = 1.0 - dormant_probability
-    known = _known_run(green)
-    return np.minimum(_next(green >= GREEN_FROM) - np.arange(green.shape[-1]), known)
+    return np.minimum(_until_green(green), _known_run(green))
 
 
 def nonselective_safe(dormant_probability: FloatArray, overseeded: bool | None) -> FloatArray:
@@ -184,7 +183,7 @@ def nonselective_safe(dormant_probability: FloatArray, overseeded: bool | None) 
     if overseeded:
         return np.zeros(dormant_probability.shape)
     green = 1.0 - dormant_probability
-    soon = _next(green >= GREEN_FROM) - np.arange(green.shape[-1]) < margin
+    soon = _until_green(green) < margin
     clear = _known_run(green) > margin
     surely = dormant_probability >= table.number("dormant_probability")
     yes = np.nan if overseeded is None else 1.0
@@ -291,6 +290,11 @@ def _next(where: npt.NDArray[np.bool_]) -> FloatArray:
     index = np.where(where, np.arange(where.shape[-1]), np.inf)
     following: FloatArray = np.minimum.accumulate(index[..., ::-1], axis=-1)[..., ::-1]
     return following
+
+
+def _until_green(green: FloatArray) -> FloatArray:
+    """Days from each day on until one that shows green, infinite when there is none."""
+    return _next(green >= GREEN_FROM) - np.arange(green.shape[-1])
 
 
 def _known_run(values: FloatArray) -> FloatArray:

@@ -16,6 +16,7 @@ from windowcast.values import Value, load
 from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows import barrier
 from windowcast.windows.model import CoverPlan, CoverPoint, PurposeName
+from windowcast.windows.purposes import Purpose
 from windowcast.windows.season_axis import SeasonAxis
 
 STEPS = 0.6180339887498949, 0.4142135623730951  # irrational: they spread members evenly in 0..1
@@ -35,10 +36,21 @@ class Material:
     @property
     def range_d(self) -> tuple[float, float, float]:
         """Half-life: low, usual, high."""
-        usual = float(self.half_life)
-        low = usual if self.half_life.low is None else self.half_life.low
-        high = usual if self.half_life.high is None else self.half_life.high
-        return low, usual, high
+        low, high = self.half_life.ends
+        return low, float(self.half_life), high
+
+    def laid(
+        self, *, irrigated: bool, half_life_d: FloatArray | float | None = None
+    ) -> barrier.Barrier:
+        """The barrier it makes, of its usual half-life when None is given.
+
+        Without irrigation rain must water it in.
+        """
+        return barrier.Barrier(
+            float(self.half_life) if half_life_d is None else half_life_d,
+            0.0 if irrigated else self.activation_mm,
+            self.activation_days,
+        )
 
 
 def material_of(active: Active) -> Material | None:
@@ -47,6 +59,17 @@ def material_of(active: Active) -> Material | None:
     if active.timing.value == "post" or life is None or depth is None or days is None:
         return None
     return Material(active.name, life, float(depth), int(float(days)))
+
+
+def usual_material(purpose: Purpose) -> Material:
+    """What stands for a barrier when no material is named."""
+    needs = purpose.generic
+    return Material(
+        "",
+        load("barrier").value("default_half_life"),
+        float(needs.activation_mm or 0.0),
+        int(needs.activation_days or 0),
+    )
 
 
 @dataclass(frozen=True)
@@ -129,9 +152,7 @@ def cover_plan(
     low, usual, high = material.range_d
     place = spread_evenly(len(season.share), 1)
     life: FloatArray = np.asarray(low * (high / low) ** place, dtype=np.float64)
-    laid = barrier.Barrier(
-        life, 0.0 if irrigated else material.activation_mm, material.activation_days
-    )
+    laid = material.laid(irrigated=irrigated, half_life_d=life)
     weather = season.share, season.soil_c, season.rain_mm
     result = barrier.cover(*weather, laid)
     watered = np.isfinite(barrier.watered_in(season.rain_mm, laid))

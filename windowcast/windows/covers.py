@@ -19,6 +19,7 @@ from windowcast.windows.cover_plan import (
     cover_plan,
     percent,
     season_of,
+    usual_material,
 )
 from windowcast.windows.days import DayContext
 from windowcast.windows.key_dates import weeds_of
@@ -69,7 +70,7 @@ def covers_of(
             today=weather.today,
             irrigated=bool(site.turf.irrigated),
         )
-        for material in (materials or (_usual(purpose),))
+        for material in (materials or (usual_material(purpose),))
     )
 
 
@@ -96,17 +97,6 @@ def covers_ahead(
     )
     return covers_of(
         purpose, needs, axis, site=site, weather=weather, members=members, materials=materials
-    )
-
-
-def _usual(purpose: Purpose) -> Material:
-    """What stands for a barrier when no material is named."""
-    needs = purpose.generic
-    return Material(
-        "",
-        load("barrier").value("default_half_life"),
-        float(needs.activation_mm or 0.0),
-        int(needs.activation_days or 0),
     )
 
 

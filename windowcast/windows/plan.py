@@ -117,7 +117,7 @@ def _assumptions(site: Site, members: Members, seasons: int) -> tuple[str, ...]:
     )
     lines = [basis, f"Workable days are judged on whole days: {NOT_JUDGED}."]
     if not np.isfinite(members.daily.get("wind_mean_m_s")[..., -1]).any():
-        lines.append(f"{NO_WIND[0].upper()}{NO_WIND[1:]}.")
+        lines.append(words.sentence(NO_WIND))
     if site.sensitive:
         lines.append(
             "Wind towards the sensitive areas of the site file is not judged on whole days: expect "

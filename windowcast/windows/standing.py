@@ -11,6 +11,7 @@ from windowcast.values import load
 from windowcast.windows.odds import DateRange
 from windowcast.windows.plan_model import KeyDate, PurposePlan
 from windowcast.windows.season_axis import SeasonAxis
+from windowcast.windows.words import sentence
 
 WORTH_SAYING = 0.005  # share of a weed up
 _PHASES = {
@@ -41,7 +42,7 @@ def standing(
             rest_of_last = weed.season == "spring" and axis.number[day] < spring
             if share >= WORTH_SAYING and not rest_of_last:
                 facts.append(f"{100 * share:.0f} % of the season's {weed.name} is up")
-        lines.append(_sentence(f"yesterday {', '.join(facts)}") if facts else "")
+        lines.append(sentence(f"yesterday {', '.join(facts)}") if facts else "")
     for words, titles in (
         ("open", [p.title.lower() for p in purposes if p.status == "open" and p.opened]),
         (
@@ -49,7 +50,7 @@ def standing(
             [p.title.lower() for p in purposes if p.status == "open" and not p.opened],
         ),
     ):
-        lines.append(_sentence(f"{words}: {', '.join(titles)}") if titles else "")
+        lines.append(sentence(f"{words}: {', '.join(titles)}") if titles else "")
     today = axis.dates[axis.gone].astype("datetime64[D]").astype(object)
     ahead = [
         (d.ahead, d)
@@ -58,7 +59,7 @@ def standing(
     ]
     coming = sorted(ahead, key=lambda pair: str(pair[0].median))[:2]
     for when, key in coming:
-        lines.append(_sentence(f"next: {key.label}, {dated(when)}"))
+        lines.append(sentence(f"next: {key.label}, {dated(when)}"))
     return tuple(line for line in lines if line)
 
 
@@ -73,7 +74,3 @@ def dated(when: DateRange | None) -> str:
         return text
     late = f"{when.late.day} {when.late:%b}" if when.late else "never"
     return f"{text} (10 to 90 %: {when.early.day} {when.early:%b} to {late})"
-
-
-def _sentence(text: str) -> str:
-    return f"{text[0].upper()}{text[1:]}."
