@@ -203,6 +203,16 @@ def test_when_to_look_for_the_effect_is_said(run: Run) -> None:
     assert "look for" not in barrier  # nothing to see of a barrier
 
 
+def test_a_look_into_the_canopy_is_an_entry_of_its_own(run: Run) -> None:
+    assert "no live shoot" in run("add", "cover", "date=2018-01-12", "live_shoots=no")
+    run("add", "cover", "date=2018-01-13", "green=0%", "live_shoots=yes", "where=field 2")
+    assert [(c.get("green_pct"), c["live_shoots"]) for c in entries(run, "cover")] == [
+        (None, False),
+        (0.0, True),
+    ]
+    assert "0 % green, live shoots in the canopy, field 2" in run("list")
+
+
 def test_history_reads_as_words(run: Run) -> None:
     run("add", "application", *SPRAY, "--no-weather")
     said = run("history")

@@ -120,6 +120,7 @@ entries = st.one_of(
         before=st.booleans(),
     ),
     st.builds(GreenCover, date=dates, green_pct=st.floats(0, 100), where=text),
+    st.builds(GreenCover, date=dates, green_pct=st.none(), live_shoots=st.booleans()),
     st.builds(
         FieldNote, date=dates, text=name, weed=weeds, survivors_mixed=st.none() | st.booleans()
     ),
@@ -184,6 +185,12 @@ def test_export_and_import_lose_nothing(
         ("count", {"date": "2025-10-01", "weed": "POAAN"}, "nothing was counted"),
         ("count", {"date": "2025-10-01", "weed": "bluegrass", "per_m2": 4}, "EPPO"),
         ("cover", {"date": "2025-10-01", "green_pct": 130}, "green_pct"),
+        ("cover", {"date": "2025-10-01"}, "green_pct: nothing was seen; give the share"),
+        (
+            "cover",
+            {"date": "2025-10-01", "green_pct": 4, "live_shoots": False},
+            "live_shoots: no, but 4 % was green; correct one of the two",
+        ),
         ("probes", {}, "close: probe"),
         ("note", {"date": "2025-10-01", "text": "x", "colour": "red"}, "colour"),
     ],

@@ -17,6 +17,8 @@ from windowcast.records.model import (
 )
 from windowcast.units import M2_PER_ACRE, M_PER_FOOT, Display
 
+_SHOOTS = {True: "live shoots in the canopy", False: "no live shoot in the canopy"}
+
 
 def describe(entry: Entry, display: Display) -> str:
     """What an entry says, without its date, in the site's units."""
@@ -48,7 +50,11 @@ def describe(entry: Entry, display: Display) -> str:
                 entry.notes,
             ]
         case GreenCover():
-            text = f"{entry.green_pct:g} % green"
+            seen = [
+                "" if entry.green_pct is None else f"{entry.green_pct:g} % green",
+                "" if entry.live_shoots is None else _SHOOTS[entry.live_shoots],
+            ]
+            text = ", ".join(filter(None, seen))
             parts = [entry.where, entry.notes]
         case FieldNote():
             text = entry.text

@@ -115,7 +115,7 @@ def _value(field: str, name: str, text: str, zone: ZoneInfo | None) -> Any:
     bare = field == name and _is_number(text)
     if field in {"start", "end"}:
         return moment_from(text, field, zone)
-    if field in {"before", "survivors_mixed"}:
+    if field in {"before", "survivors_mixed", "live_shoots"}:
         return _flag(text, field)
     if bare or field.endswith(("_pct", "_deg", "_bbch")):
         return text.removesuffix("%").strip() if field.endswith("_pct") else text

@@ -175,12 +175,17 @@ class Rating:
 
 @dataclass(frozen=True, slots=True)
 class GreenCover:
-    """Observed green share of the turf."""
+    """Green seen on the turf: its share of the ground, and what a look into the canopy found.
+
+    `live_shoots` says whether a live shoot was there once the canopy was parted; None when nobody
+    parted it. A share of 0 % does not answer that: shoots turn green under brown leaves first.
+    """
 
     __pydantic_config__ = _STRICT
 
     date: dt.date
-    green_pct: Percent
+    green_pct: Percent | None = None
+    live_shoots: bool | None = None
     where: Text = ""
     notes: Text = ""
 
@@ -314,9 +319,19 @@ def _check_count(entry: ScoutingCount) -> tuple[str, str, str] | None:
     return None
 
 
+def _check_cover(entry: GreenCover) -> tuple[str, str, str] | None:
+    if entry.green_pct is None and entry.live_shoots is None:
+        remedy = "give the share of green, or whether live shoots were seen"
+        return "green_pct", "nothing was seen", remedy
+    if entry.green_pct and entry.live_shoots is False:
+        return "live_shoots", f"no, but {entry.green_pct:g} % was green", "correct one of the two"
+    return None
+
+
 _CHECKS: Mapping[type, Callable[[Any], tuple[str, str, str] | None]] = {
     Application: _check_application,
     ScoutingCount: _check_count,
+    GreenCover: _check_cover,
 }
 
 

@@ -15,7 +15,7 @@ from windowcast.materials.rotation import Use, same_place, use_of
 from windowcast.physics.soil_site import ProbeReading
 from windowcast.records.model import Application, GreenCover, ScoutingCount, SoilReading
 from windowcast.records.store import SeasonLog
-from windowcast.season.observed import Observed
+from windowcast.season.observed import CanopyLook, Observed
 from windowcast.season.scouting import Count
 from windowcast.season.turf import GreenCover as TurfCover
 
@@ -52,8 +52,24 @@ def observed_in(
         counts=tuple(
             Count(c.date, c.weed, c.per_m2, c.frame_m2) for c in counts if c.per_m2 is not None
         ),
-        green_cover=tuple(TurfCover(c.date, c.green_pct / 100) for c in covers),
+        green_cover=tuple(
+            TurfCover(c.date, c.green_pct / 100) for c in covers if c.green_pct is not None
+        ),
+        looks=looks_in(covers),
         uses=uses_in(applications, materials or load_actives(), southern=southern),
+    )
+
+
+def looks_in(covers: Sequence[GreenCover]) -> tuple[CanopyLook, ...]:
+    """What is known of live shoots, by date.
+
+    Any green is a live shoot. No green at all says nothing: only who parted the canopy can say
+    that there was none.
+    """
+    return tuple(
+        CanopyLook(c.date, bool(c.live_shoots or c.green_pct), c.where)
+        for c in sorted(covers, key=lambda cover: cover.date)
+        if c.live_shoots is not None or c.green_pct
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,18 @@ from windowcast.site import Site
 from windowcast.weather.record import Record
 
 
+@dataclass(frozen=True, slots=True)
+class CanopyLook:
+    """What a look into the canopy found on a date: whether any live shoot was there.
+
+    `where` is the place in the user's words, "" for the whole site.
+    """
+
+    date: dt.date
+    live_shoots: bool
+    where: str = ""
+
+
 @dataclass(frozen=True)
 class Observed:
     """What the season log knows of a site."""
@@ -28,6 +41,7 @@ class Observed:
     readings: tuple[ProbeReading, ...] = ()
     counts: tuple[Count, ...] = ()
     green_cover: tuple[GreenCover, ...] = ()
+    looks: tuple[CanopyLook, ...] = ()  # by date
     uses: tuple[Use, ...] = ()  # past applications, for the rotation of modes of action
 
 

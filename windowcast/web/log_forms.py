@@ -140,7 +140,19 @@ FORMS: Mapping[str, tuple[tuple[str, tuple[Field, ...]], ...]] = {
     "cover": (
         (
             "Green cover",
-            (_DATE, Field("green_pct", "Green", "number", "percent", needed=True), _WHERE, _NOTES),
+            (
+                _DATE,
+                Field("green_pct", "Green", "number", "percent"),
+                Field(
+                    "live_shoots",
+                    "Live shoots",
+                    "yesno",
+                    hint="after parting the canopy down to the soil; not said if nobody did",
+                    options=YES_NO,
+                ),
+                _WHERE,
+                _NOTES,
+            ),
         ),
     ),
     "note": (
