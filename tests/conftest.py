@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import socket
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import settings
+
+from windowcast.core.phrase import Phrase
+from windowcast.report import catalogue
 
 # no deadline: a busy machine is no fault of the code
 settings.register_profile("windowcast", deadline=None)
@@ -34,6 +38,25 @@ def _only_loopback(monkeypatch: pytest.MonkeyPatch) -> None:
 def _own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each test has a cache folder of its own."""
     monkeypatch.setenv("WINDOWCAST_CACHE", str(tmp_path_factory.mktemp("cache")))
+
+
+_fault = catalogue.fault
+
+
+@pytest.fixture(autouse=True)
+def _no_missing_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A phrase without its text or a value fails the test that meets it."""
+
+    def fault(phrase: Phrase, problem: str) -> str:
+        raise AssertionError(f"phrase {phrase.id} {problem}")
+
+    monkeypatch.setattr(catalogue, "fault", fault)
+
+
+@pytest.fixture
+def real_fault() -> Callable[[Phrase, str], str]:
+    """What a reader gets where a text is missing."""
+    return _fault
 
 
 @pytest.fixture

@@ -1,0 +1,68 @@
+"""Every phrase that the code can say, read from its source without running it."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import windowcast
+
+PACKAGE = Path(windowcast.__file__).parent
+MAKERS = ("say", "Phrase")
+ANY = r"[\w-]+"
+
+
+@dataclass(frozen=True)
+class Said:
+    """A phrase made somewhere in the code.
+
+    `pattern` is a regular expression for its id, which may be built from parts (`family`); `names`
+    are its values, None where they are not written out.
+    """
+
+    where: str
+    pattern: str
+    names: frozenset[str] | None
+
+    @property
+    def family(self) -> bool:
+        """Whether it stands for several texts, each of which may use some of the values."""
+        return ANY in self.pattern
+
+
+def said() -> Iterator[Said]:
+    """Every ``say(...)`` and ``Phrase(...)`` of the package."""
+    for path in sorted(PACKAGE.rglob("*.py")):
+        makers = MAKERS[:1] if path == PACKAGE / "core" / "phrase.py" else MAKERS
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Call) and _name(node.func) in makers and node.args:
+                for pattern in _patterns(node.args[0]):
+                    yield Said(f"{path.relative_to(PACKAGE)}:{node.lineno}", pattern, _names(node))
+
+
+def _name(node: ast.expr) -> str:
+    return node.attr if isinstance(node, ast.Attribute) else getattr(node, "id", "")
+
+
+def _patterns(node: ast.expr) -> list[str]:
+    """The ids an expression may give; [] for the empty id, an error for one that hides them."""
+    if isinstance(node, ast.Constant):
+        return [re.escape(node.value)] if node.value else []
+    if isinstance(node, ast.IfExp):
+        return _patterns(node.body) + _patterns(node.orelse)
+    if isinstance(node, ast.JoinedStr):
+        parts = (
+            re.escape(part.value) if isinstance(part, ast.Constant) else ANY for part in node.values
+        )
+        return ["".join(parts)]
+    raise AssertionError(f"line {node.lineno}: write a phrase's id as a text where it is said")
+
+
+def _names(node: ast.Call) -> frozenset[str] | None:
+    if _name(node.func) == "Phrase":
+        return None if len(node.args) > 1 or node.keywords else frozenset()
+    given = [keyword.arg for keyword in node.keywords]
+    return None if None in given else frozenset(name for name in given if name)

@@ -1,0 +1,1 @@
+"""What everything else stands on: it imports nothing from the other packages."""

@@ -1,0 +1,269 @@
+"""Words for phrases: the one place where meaning becomes a language and the reader's units.
+
+`render` looks the phrase up in ``messages/<language>.toml``, converts and rounds its quantities
+once from SI (`windowcast.report.measures`) and puts names in as they were given.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from string import Formatter
+from typing import Any, cast
+
+from windowcast.core.phrase import Listing, Name, Phrase, Quantity, Share, Span, Value
+from windowcast.report.measures import shown
+from windowcast.units import System
+
+_log = logging.getLogger(__name__)
+Parts = tuple[tuple[str, str | None, str], ...]  # text before, value's name, form
+
+
+def _germanic(number: float) -> str:
+    """English, Spanish and most others: one, or any other number (CLDR plural rules)."""
+    return "one" if number == 1 else "other"
+
+
+_PLURALS: Mapping[str, Callable[[float], str]] = {"en": _germanic}
+
+
+@dataclass(frozen=True)
+class Text:
+    """One entry: its parts by plural form, and the value that chooses; "" where there is none."""
+
+    forms: Mapping[str, Parts]
+    count: str = ""
+
+    @property
+    def names(self) -> frozenset[str]:
+        """Every value it speaks of."""
+        found = {name for parts in self.forms.values() for _, name, _ in parts if name}
+        return frozenset(found | ({self.count} if self.count else set()))
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """The texts of one language and how it writes numbers, dates and lists."""
+
+    lang: str
+    language: Mapping[str, Any]
+    raw: Mapping[str, str | Mapping[str, str]]
+    plural: Callable[[float], str]
+
+    def text(self, key: str) -> Text | None:
+        """The entry of an id; None when there is none."""
+        return _text(self.lang, key)
+
+
+@cache
+def catalogue(lang: str = "en") -> Catalogue:
+    """The catalogue of a language, read once.
+
+    Raises
+    ------
+    FileNotFoundError
+        There is none in this language.
+    """
+    path = resources.files("windowcast.report").joinpath("messages", f"{lang}.toml")
+    tables = tomllib.loads(path.read_text("utf-8"))
+    language = tables.pop("language")
+    return Catalogue(lang, language, dict(_entries("", tables)), _PLURALS[lang])
+
+
+def _entries(path: str, table: Mapping[str, Any]) -> list[tuple[str, str | Mapping[str, str]]]:
+    """Dotted ids with their texts; a table with a form "other" is one entry."""
+    found: list[tuple[str, str | Mapping[str, str]]] = []
+    for key, item in table.items():
+        name = f"{path}.{key}" if path else key
+        if isinstance(item, str) or "other" in item:
+            found.append((name, item))
+        else:
+            found += _entries(name, item)
+    return found
+
+
+@cache
+def _text(lang: str, key: str) -> Text | None:
+    raw = catalogue(lang).raw.get(key)
+    if raw is None:
+        return None
+    if isinstance(raw, str):
+        return Text({"other": _parts(raw)})
+    forms = {form: _parts(text) for form, text in raw.items() if form != "count"}
+    return Text(forms, raw.get("count", ""))
+
+
+@cache
+def _parts(text: str) -> Parts:
+    return tuple((before, name, form or "") for before, name, form, _ in Formatter().parse(text))
+
+
+def render(phrase: Phrase, units: System = "metric", lang: str = "en") -> str:
+    """A phrase in words.
+
+    Nothing is raised for a phrase that the catalogue does not know or that lacks a value: its id
+    stands in for it (see `fault`).
+    """
+    if not phrase:
+        return ""
+    book = catalogue(lang)
+    text = book.text(phrase.id)
+    if text is None:
+        return fault(phrase, "has no text")
+    values = dict(phrase.values)
+    if not text.names <= set(values):
+        return fault(phrase, f"lacks {', '.join(sorted(text.names - set(values)))}")
+    form = book.plural(_count(values[text.count])) if text.count else "other"
+    said = []
+    for before, name, how in text.forms.get(form, text.forms["other"]):
+        said.append(before)
+        if name is not None:
+            said.append(written(values[name], units, lang, how))
+    return "".join(said)
+
+
+def fault(phrase: Phrase, problem: str) -> str:
+    """What is written where a text is missing: never an error in front of a reader."""
+    _log.error("phrase %s %s (%s)", phrase.id, problem, dict(phrase.values))
+    return f"[{phrase.id}]"
+
+
+def written(value: Value, units: System, lang: str = "en", form: str = "") -> str:
+    """One value of a phrase in words; `form` as the message file lists them."""
+    if isinstance(value, Name):
+        return value.text
+    if isinstance(value, Quantity):
+        return _quantity(value, units, lang, bare=form == "bare")
+    if isinstance(value, Phrase):
+        return _cased(render(value, units, lang), form)
+    if isinstance(value, Listing):
+        return _cased(_listing(value, units, lang), form)
+    if isinstance(value, Share):
+        return _share(value, lang, bare=form == "bare")
+    if isinstance(value, Span):
+        return _span(value, lang, form)
+    if isinstance(value, dt.date):
+        return _date(value, lang, form)
+    return _signed(f"{value:.2f}".rstrip("0").rstrip(".") if value % 1 else f"{value:.0f}", lang)
+
+
+def _count(value: Value) -> float:
+    """The number that chooses a plural form."""
+    if isinstance(value, Quantity):
+        return value.value
+    if isinstance(value, Listing):
+        return len(value.items)
+    return float(cast("float", value))
+
+
+def _quantity(quantity: Quantity, units: System, lang: str, *, bare: bool) -> str:
+    row, language = shown(quantity, units), catalogue(lang).language
+    number = row.number(quantity.value)
+    if not number:
+        return str(language["unknown"])
+    text = _signed(number, lang)
+    if bare or not row.unit:
+        return text
+    worded = language["units"].get(row.unit)
+    if worded is None:
+        return str(language["number_unit"]).format(number=text, unit=row.unit)
+    form = catalogue(lang).plural(float(number))
+    return str(worded.get(form, worded["other"])).format(number=text)
+
+
+def _share(share: Share, lang: str, *, bare: bool) -> str:
+    language = catalogue(lang).language
+    if share.value != share.value:  # NaN
+        return str(language["unknown"])
+    number = f"{100 * share.value:.0f}"
+    return number if bare else str(language["share"]).format(number=number)
+
+
+def _signed(number: str, lang: str) -> str:
+    """With a true minus sign and the language's decimal sign."""
+    return number.replace(".", catalogue(lang).language["decimal"]).replace("-", "−")
+
+
+def _listing(listing: Listing, units: System, lang: str) -> str:
+    between, last = catalogue(lang).language["joins"][listing.join]
+    items = [text for item in listing.items if (text := written(item, units, lang))]
+    if len(items) < 2:
+        return "".join(items)
+    return f"{between.join(items[:-1])}{last}{items[-1]}"
+
+
+def _date(date: dt.date, lang: str, form: str) -> str:
+    """A date, or a time of a day, in one of the language's forms."""
+    language = catalogue(lang).language
+    forms = language["forms"]
+    if isinstance(date, dt.datetime) and form in ("", "clock"):
+        clock = forms["clock"].format(hour=date.hour, minute=date.minute)
+        if form:
+            return str(clock)
+        return str(forms["time"].format(date=_date(date, lang, "day"), clock=clock))
+    return str(
+        forms[form or "day"].format(
+            day=date.day,
+            year=date.year,
+            month=language["months"][date.month - 1],
+            month_long=language["months_long"][date.month - 1],
+            weekday=language["weekdays"][date.weekday()],
+            weekday_long=language["weekdays_long"][date.weekday()],
+        )
+    )
+
+
+def _span(span: Span, lang: str, form: str) -> str:
+    forms = catalogue(lang).language["forms"]
+    if isinstance(span.first, dt.datetime):
+        first, last = (_date(end, lang, "clock") for end in (span.first, span.last))
+        text = forms["clocks" if form == "clock" else "hours"]
+        return str(text.format(date=_date(span.first, lang, "day"), first=first, last=last))
+    first, last = (_date(end, lang, form or "short") for end in (span.first, span.last))
+    return str(forms["days"].format(first=first, last=last))
+
+
+def _cased(text: str, form: str) -> str:
+    if form == "low":
+        return text[:1].lower() + text[1:]
+    if form in ("cap", "sentence"):
+        text = text[:1].upper() + text[1:]
+    if form == "sentence" and text and not text.endswith((".", "?", "!")):
+        text += "."
+    return text
+
+
+def meaning(phrase: Phrase) -> dict[str, Any]:
+    """A phrase as JSON holds it: its id and each value with its SI unit, "" where it has none.
+
+    Dates and times are written by ISO 8601, a share has the unit "1", a list holds values without
+    names, and a phrase within a phrase is one again.
+    """
+    return {
+        "id": phrase.id,
+        "values": [{"name": name, **_plain(value)} for name, value in phrase.values],
+    }
+
+
+def _plain(value: Value) -> dict[str, Any]:
+    unit, bare = "", cast("Any", value)
+    if isinstance(value, Quantity):
+        unit, bare = value.unit, value.value if abs(value.value) < float("inf") else None
+    elif isinstance(value, Share):
+        unit, bare = "1", value.value if value.value == value.value else None
+    elif isinstance(value, Name):
+        bare = value.text
+    elif isinstance(value, Phrase):
+        bare = meaning(value)
+    elif isinstance(value, Listing):
+        bare = [_plain(item) for item in value.items]
+    elif isinstance(value, Span):
+        bare = [value.first.isoformat(), value.last.isoformat()]
+    elif isinstance(value, dt.date):
+        bare = value.isoformat()
+    return {"value": bare, "unit": unit}
