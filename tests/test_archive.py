@@ -22,15 +22,15 @@ from loopback import GZIP, Answer, Loopback, closed_port, serving
 
 from windowcast.weather.archive import ArchiveSource
 from windowcast.weather.archive_series import (
+    Catalogue,
     Series,
     UnreadableError,
     joined,
     packed,
-    read_years,
+    read_year,
     unpacked,
 )
 from windowcast.weather.archive_stations import (
-    Station,
     completeness,
     months_that_matter,
     stations_near,
@@ -252,13 +252,12 @@ def test_hourly_rain_belongs_to_the_hour_that_begins(server: Loopback, cache: Ca
     at = int(np.searchsorted(hour.times, np.datetime64(start)))
     np.testing.assert_array_equal(hour.get("precip_mm")[at - 1 : at + 11], np.arange(12.0))
     assert np.isnan(hour.get("temp_c")[at - 1])
-    station = Station("NEAR1", "", 36, -95, 200, "UTC", 1, 1)
     parts = {}
     for year in (2023, 2024):
         first = dt.datetime.fromisoformat("2023-12-31T20" if year == 2023 else "2024-01-01T00")
         part = world.hours(first, 4, lambda w: {"prcp": 1.0 + w.hour})
         body = gzip.decompress(world.table(part, world.HOURLY, hourly=True))
-        parts |= read_years(station, "hourly", {year: body})
+        parts[year] = read_year(body, "hourly", year, Catalogue.of_client())
     series = joined([parts[2023], parts[2024]])
     late = int(np.searchsorted(series.times, np.datetime64("2023-12-31T22", "h")))
     np.testing.assert_array_equal(series.values["precip_mm"][late : late + 3], [24.0, 1.0, 2.0])
@@ -273,7 +272,7 @@ def test_grades_follow_the_source_of_each_value(server: Loopback, cache: Cache) 
         3: ("metno_forecast", Grade.FORECAST),
         4: ("isd_lite dwd_mosmix", Grade.FORECAST),
         5: ("a_new_source", Grade.ESTIMATED),
-        6: ("", Grade.ESTIMATED),  # a value that names no source makes meteostat 2.1.5 fail
+        6: ("", Grade.ESTIMATED),  # a value that names no source
         7: ("ghcnd isd_lite", Grade.OBSERVED),
     }
 
@@ -297,7 +296,13 @@ def test_values_are_those_the_client_reads_itself(tmp_path: Path) -> None:
     from meteostat.providers.meteostat import daily as provider
 
     last = dt.date(2024, 12, 31)
-    body = world.table(world.days(2024, last, climate), world.DAILY, hourly=False)
+
+    def make(day: dt.date) -> dict[str, object]:
+        """With a value that no weather has on one day of a month, and none on another."""
+        odd = {7: {"tmax": 99.9}, 8: {"prcp": -5.0}, 9: {"tmin": ""}}
+        return {**climate(day), **odd.get(day.day, {})}
+
+    body = world.table(world.days(2024, last, make), world.DAILY, hourly=False)
     (tmp_path / "2024.csv.gz").write_bytes(body)
     kept = provider.ENDPOINT, meteostat.config.cache_enable
     provider.ENDPOINT, meteostat.config.cache_enable = f"file://{tmp_path}/{{year}}.csv.gz", False
@@ -307,9 +312,7 @@ def test_values_are_those_the_client_reads_itself(tmp_path: Path) -> None:
         ).fetch()
     finally:
         provider.ENDPOINT, meteostat.config.cache_enable = kept
-    station = Station("X", "", 36, -95, 200, "UTC", 1, 1)
-    ours = read_years(station, "daily", {2024: gzip.decompress(body)})[2024]
-    assert kept[0] == provider.ENDPOINT, "its settings are put back"
+    ours = read_year(gzip.decompress(body), "daily", 2024, Catalogue.of_client())
     assert len(ours.times) == len(frame) == 366, "29 February included"
     for column, name in (("tmax", "tmax_c"), ("tmin", "tmin_c"), ("prcp", "precip_mm")):
         np.testing.assert_array_equal(ours.values[name], frame[column].to_numpy(float))
@@ -438,7 +441,7 @@ from windowcast.weather.fetch import Fetcher
 from windowcast.weather.record import Place
 from windowcast.weather.sources import Request
 place = Place("x", 36.0, -95.0, 200.0, "America/Chicago")
-fetcher = Fetcher(Cache())
+fetcher = Fetcher(Cache(), refresh=len(sys.argv) > 2)
 today = dt.date.fromisoformat(sys.argv[1])
 found = ArchiveSource().fetch(Request(place, dt.date(today.year - 2, 1, 1), today), fetcher)
 heavy = {"pandas", "meteostat", "requests"} & set(sys.modules)
@@ -456,17 +459,20 @@ def test_second_run_asks_nothing_imports_nothing_heavy_and_leaves_no_files(
     }  # fmt: skip
     (tmp_path / "home").mkdir()
     (tmp_path / "tmp").mkdir()
-    outs = [
-        subprocess.run(
-            [sys.executable, "-c", WARM, TODAY.isoformat()],
+
+    def run(*args: str) -> str:
+        return subprocess.run(
+            [sys.executable, "-c", WARM, TODAY.isoformat(), *args],
             env=env, capture_output=True, text=True, check=True,
-        ).stdout.strip()
-        for _ in range(2)
-    ]  # fmt: skip
+        ).stdout.strip()  # fmt: skip
+
+    outs = [run(), run()]
     asked, first_heavy = outs[0].split(" ", 1)
     assert int(asked) == len(server.requests) > 6
     assert "meteostat" in first_heavy
     assert outs[1] == "0 [] 2"
+    world.serve_daily(server, "NEAR1", YEARS, YESTERDAY, lambda d: climate(d, 1.0))
+    assert run("refresh").endswith("['requests'] 2"), "new files need no second look at its lists"
     left = sorted(p.name for p in (tmp_path / "home").rglob("*"))
     assert left == [], "no ~/.meteostat"
     assert list((tmp_path / "tmp").iterdir()) == []
@@ -488,10 +494,9 @@ def test_any_file_is_read_or_refused_by_name(data: st.DataObject) -> None:
         row[column] = data.draw(odd)
         if data.draw(st.booleans()):
             table.append(list(row))
-    station = Station("X", "", 36, -95, 200, "UTC", 1, 1)
     body = "\n".join(",".join(row) for row in table).encode()
     try:
-        series = read_years(station, "daily", {2024: body})[2024]
+        series = read_year(body, "daily", 2024, Catalogue.of_client())
     except UnreadableError:
         return
     assert (np.diff(series.times) > np.timedelta64(0)).all()

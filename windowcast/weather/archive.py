@@ -1,8 +1,8 @@
 """The open station archive: the best stations around a site, blended to it.
 
-Files come from the archive's hosts through our own client and cache; `meteostat` reads them
-(`windowcast.weather.archive_series`). "Nothing there" and "could not be asked" stay apart, and
-each series says when it was fetched and where its observations end.
+Files come from the archive's hosts through our own HTTP and cache; `archive_series` reads them.
+"Nothing there" and "could not be asked" stay apart, and each series says when it was fetched and
+where its observations end.
 """
 
 from __future__ import annotations
@@ -11,6 +11,8 @@ import datetime as dt
 import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
+from importlib import metadata
 from itertools import count
 from typing import Literal
 
@@ -18,7 +20,7 @@ import numpy as np
 
 from windowcast.values import load
 from windowcast.weather import archive_series, archive_stations
-from windowcast.weather.archive_series import READER, Series, Step, UnreadableError
+from windowcast.weather.archive_series import READER, Catalogue, Series, Step, UnreadableError
 from windowcast.weather.archive_stations import Station
 from windowcast.weather.blend import NEAREST, TEMPERATURES, blend, height_shift_c, station_weights
 from windowcast.weather.fetch import Fetched, Fetcher, Terms
@@ -183,37 +185,37 @@ class _Asking:
     def _series(
         self, step: Step, station: Station, answers: dict[int, Fetched | FetchError]
     ) -> tuple[Series, list[Fetched]]:
-        """Arrays from the cache where the same files were read before, else by meteostat."""
+        """Arrays from the cache where the same files were read before, else from the files."""
         cache = self.fetcher.cache
         found = {y: a for y, a in answers.items() if isinstance(a, Fetched) and a.found}
-        keys = {year: f"{step} {READER} {station.id} {year}" for year in found}
-        parts: dict[int, Series] = {}
-        unread: dict[int, bytes] = {}
-        for year, answer in found.items():
-            kept = cache.derived(keys[year], answer.digest)
-            if kept is None:
-                unread[year] = answer.body()
-            else:
-                parts[year] = archive_series.unpacked(kept)
-        fresh = self._parsed(station, step, unread)
-        for year, series in fresh.items():
-            cache.put_derived(keys[year], NAME, found[year].digest, archive_series.packed(series))
-        parts |= fresh
-        return archive_series.joined([parts[year] for year in sorted(parts)]), list(found.values())
-
-    def _parsed(self, station: Station, step: Step, files: dict[int, bytes]) -> dict[int, Series]:
-        try:
-            return archive_series.read_years(station, step, files)
-        except UnreadableError:
-            pass
-        out: dict[int, Series] = {}  # one by one, so that a bad file costs only itself
-        for year, body in files.items():
+        parts = []
+        for year, answer in sorted(found.items()):
+            key = f"{step} {READER} {station.id} {year}"
+            kept = cache.derived(key, answer.digest)
+            if kept is not None:
+                parts.append(archive_series.unpacked(kept))
+                continue
             try:
-                out |= archive_series.read_years(station, step, {year: body})
+                series = archive_series.read_year(answer.body(), step, year, self._catalogue)
             except UnreadableError as error:
                 text = f"the {step} file {year} of station {station.id} was left out: {error}"
                 self.flags.append(remark("unreadable-file", text))
-        return out
+                continue
+            cache.put_derived(key, NAME, answer.digest, archive_series.packed(series))
+            parts.append(series)
+        return archive_series.joined(parts), list(found.values())
+
+    @cached_property
+    def _catalogue(self) -> Catalogue:
+        """What the client says of the files, asked once for each version of it."""
+        cache, version = self.fetcher.cache, metadata.version("meteostat")
+        key = f"catalogue {READER}"
+        kept = cache.derived(key, version)
+        if kept is not None:
+            return Catalogue.unpacked(kept)
+        catalogue = Catalogue.of_client()
+        cache.put_derived(key, NAME, version, catalogue.packed())
+        return catalogue
 
     # ---- records ----
 

@@ -1,37 +1,35 @@
-"""Files of the open archive to arrays, read by the package `meteostat`.
+"""Files of the open archive to arrays.
 
-meteostat is given files that were fetched, checked and kept by us; it never reaches the network
-or a cache of its own here. Its failures, which it logs and turns into empty series, become
-errors. Its import costs a second and happens only when a file has not been read before.
+The reader of plain tables reads them; the package `meteostat`, the archive's own client, says
+what stands in them: the unit of each column, and what kind of source each value is from. Its
+import costs a second, so what it says is kept for as long as the same version is installed.
 """
 
 from __future__ import annotations
 
-import csv
-import datetime as dt
-import gzip
-import io
 import json
-import logging
-import tempfile
-import threading
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.weather.archive_stations import Station
-from windowcast.weather.record import DateArray, FloatArray, Grade
-
-if TYPE_CHECKING:
-    import pandas as pd
+from windowcast.errors import InputError
+from windowcast.weather.csv_rows import Rows, split_rows
+from windowcast.weather.numerals import NotPlain, calendar_dates, decimals
+from windowcast.weather.record import (
+    DAILY_VARIABLES,
+    HOURLY_VARIABLES,
+    DateArray,
+    FloatArray,
+    Grade,
+)
 
 Step = Literal["daily", "hourly"]
 # part of the keys under which arrays are kept: change it when the same file reads differently
-READER = "reader-2"
+READER = "reader-3"
 
 # column of the archive → variable of the schema
 _COLUMNS: Mapping[Step, Mapping[str, str]] = {
@@ -45,6 +43,7 @@ _COLUMNS: Mapping[Step, Mapping[str, str]] = {
         "cldc": "cloud_fraction",
     },
 }  # fmt: skip
+_VARIABLES = {"daily": DAILY_VARIABLES, "hourly": HOURLY_VARIABLES}
 # unit as meteostat names it → factor to the unit of the schema
 _FACTORS: Mapping[str, float] = {
     "°C": 1.0, "%": 1.0, "mm": 1.0, "cm": 10.0, "km/h": 1 / 3.6, "hPa": 1.0, "°": 1.0,
@@ -52,8 +51,6 @@ _FACTORS: Mapping[str, float] = {
 }  # fmt: skip
 # hourly rain is the total of the hour that ends at the time; ours is of the hour that begins then
 _ENDING = frozenset({"precip_mm"})
-_YEARS_AT_ONCE: Mapping[Step, int] = {"daily": 10, "hourly": 1}
-_LOCK = threading.Lock()  # meteostat's settings are global
 
 
 @dataclass(frozen=True)
@@ -73,139 +70,150 @@ class Series:
 
 
 class UnreadableError(ValueError):
-    """A file of the archive is not in the form that the installed meteostat reads."""
+    """A file of the archive is not in the form in which the archive writes."""
 
 
-def read_years(station: Station, step: Step, files: Mapping[int, bytes]) -> dict[int, Series]:
-    """Read a station's files, each of one year (CSV text).
+@dataclass(frozen=True)
+class Catalogue:
+    """What the archive's client says of its files.
+
+    Attributes
+    ----------
+    grades
+        Grade (`Grade`, as a number) of the values from each source.
+    units
+        Unit of each column, by step.
+    """
+
+    grades: Mapping[str, int]
+    units: Mapping[str, Mapping[str, str]]
+
+    @classmethod
+    def of_client(cls) -> Catalogue:
+        """From the installed `meteostat`."""
+        from meteostat.core.parameters import parameter_service
+        from meteostat.core.providers import provider_service
+        from meteostat.enumerations import Grade as Theirs
+
+        ours = {
+            None: Grade.ESTIMATED, Theirs.ANALYSIS: Grade.ESTIMATED,
+            Theirs.FORECAST: Grade.FORECAST, Theirs.OBSERVATION: Grade.OBSERVED,
+            Theirs.RECORD: Grade.OBSERVED,
+        }  # fmt: skip
+        grades = {
+            str(provider.id): int(ours[provider.grade]) for provider in provider_service.providers
+        }
+        units: dict[str, dict[str, str]] = {step: {} for step in _COLUMNS}
+        for column in parameter_service.parameters:
+            if column.granularity in units:
+                units[column.granularity][str(column.id)] = str(column.unit)
+        return cls(grades, units)
+
+    @classmethod
+    def unpacked(cls, raw: bytes) -> Catalogue:
+        """From the bytes of `packed`."""
+        return cls(**json.loads(raw))
+
+    def packed(self) -> bytes:
+        """As JSON, for the cache."""
+        return json.dumps(asdict(self)).encode()
+
+    def factor(self, step: Step, column: str) -> float:
+        """From the unit of a column to the schema's; `UnreadableError` for an unknown one."""
+        unit = self.units[step].get(column, "none")
+        if unit not in _FACTORS:
+            raise UnreadableError(f"{column} is in {unit}, which is not known here")
+        return _FACTORS[unit]
+
+    def grade(self, sources: str) -> Grade:
+        """Grade of a value by the sources named beside it; several count as the least of them."""
+        known = [self.grades.get(source, Grade.ESTIMATED) for source in sources.split()]
+        return Grade(max(known, default=Grade.ESTIMATED))
+
+
+def read_year(body: bytes, step: Step, year: int, catalogue: Catalogue) -> Series:
+    """Read a station's file of one year (CSV text).
+
+    Values that no weather on Earth has are left out, and so are rows of another year.
 
     Raises
     ------
     UnreadableError
-        One of them cannot be read.
-    """
-    out: dict[int, Series] = {}
-    for years in _runs(sorted(files), _YEARS_AT_ONCE[step]):
-        frame = _frame(station, step, {year: files[year] for year in years})
-        whole = _series(frame, step)
-        if step == "hourly":  # its first rain belongs to the last hour of the year before
-            out[years[0]] = whole
-            continue
-        of_year = whole.times.astype("datetime64[Y]").astype(np.int64) + 1970
-        for year in years:
-            rows = of_year == year
-            out[year] = Series(
-                whole.times[rows],
-                {name: value[rows] for name, value in whole.values.items()},
-                {name: grade[rows] for name, grade in whole.grades.items()},
-            )
-    return out
-
-
-def _runs(years: list[int], longest: int) -> list[list[int]]:
-    """Consecutive years together, since a missing file between two would look like a failure."""
-    runs: list[list[int]] = []
-    for year in years:
-        if runs and runs[-1][-1] == year - 1 and len(runs[-1]) < longest:
-            runs[-1].append(year)
-        else:
-            runs.append([year])
-    return runs
-
-
-class _Listener(logging.Handler):
-    """Collects what meteostat logs as a warning or worse."""
-
-    def __init__(self) -> None:
-        super().__init__(logging.WARNING)
-        self.heard: list[str] = []
-
-    def emit(self, record: logging.LogRecord) -> None:
-        self.heard.append(record.getMessage())
-
-
-def _frame(station: Station, step: Step, files: Mapping[int, bytes]) -> pd.DataFrame | None:
-    """What meteostat makes of the files: values and sources by naive UTC time (or date)."""
-    import importlib
-
-    import meteostat
-
-    first, last = min(files), max(files)
-    provider: Any = importlib.import_module(f"meteostat.providers.meteostat.{step}")
-    log, listener = logging.getLogger("meteostat"), _Listener()
-    with tempfile.TemporaryDirectory(prefix="windowcast-") as folder, _LOCK:
-        for year, body in files.items():
-            (Path(folder) / f"{year}.csv.gz").write_bytes(gzip.compress(_sourced(body), 1))
-        kept = meteostat.config.cache_enable, provider.ENDPOINT, log.propagate
-        meteostat.config.cache_enable = False
-        provider.ENDPOINT = Path(folder).as_uri() + "/{year}.csv.gz"
-        log.addHandler(listener)
-        log.propagate = False
-        try:
-            about = meteostat.Station(
-                id=station.id, latitude=station.latitude_deg, longitude=station.longitude_deg,
-                elevation=None, timezone=station.timezone,
-            )  # fmt: skip
-            ask = meteostat.daily if step == "daily" else meteostat.hourly
-            series = ask(about, dt.date(first, 1, 1), dt.date(last, 12, 31))
-            frame: pd.DataFrame | None = series.fetch(sources=True)
-        except Exception as error:  # it raises whatever pandas raises
-            raise UnreadableError(f"{type(error).__name__} while reading") from None
-        finally:
-            log.removeHandler(listener)
-            meteostat.config.cache_enable, provider.ENDPOINT, log.propagate = kept
-    if listener.heard:
-        raise UnreadableError("not in the form the installed meteostat reads")
-    return frame
-
-
-def _sourced(body: bytes) -> bytes:
-    """The CSV with ``unknown`` as the source of values that name none.
-
-    meteostat 2.1 fails on a value without a source; its grade is then "estimated".
+        It cannot be read, or a time stands in it twice.
     """
     try:
-        rows = list(csv.reader(io.StringIO(body.decode("utf-8"))))
-        header = rows[0]
-    except (UnicodeDecodeError, csv.Error, IndexError):
-        raise UnreadableError("not CSV text") from None
-    pairs = [
-        (header.index(name), header.index(f"{name}_source"))
-        for name in header
-        if f"{name}_source" in header
-    ]
-    changed = False
-    for row in rows[1:]:
-        for value, source in pairs:
-            if source < len(row) and row[value] and not row[source]:
-                row[source] = "unknown"
-                changed = True
-    if not changed:
-        return body
-    out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerows(rows)
-    return out.getvalue().encode()
-
-
-def _series(frame: pd.DataFrame | None, step: Step) -> Series:
-    unit = "D" if step == "daily" else "h"
-    if frame is None or frame.empty:
-        return Series(np.zeros(0, dtype=f"datetime64[{unit}]"), {}, {})
-    stamps = frame.index.to_numpy().astype("datetime64[s]")
-    times = stamps.astype(f"datetime64[{unit}]")
-    if (times != stamps).any() or (np.diff(times) <= np.timedelta64(0)).any():
-        raise UnreadableError("its times are not whole steps in order")
+        text = body.decode("utf-8")
+    except UnicodeDecodeError:
+        raise UnreadableError("it is no text") from None
+    try:
+        rows = split_rows(text, "")
+    except InputError as error:
+        at = f"row {error.row} " if error.row else "it "
+        raise UnreadableError(f"{at}{error.problem}") from None
+    times = _times(rows, step)
+    order = np.argsort(times, kind="stable")
+    order = order[times[order].astype("datetime64[Y]") == np.datetime64(str(year), "Y")]
+    times = times[order]
+    if (np.diff(times) <= np.timedelta64(0)).any():
+        raise UnreadableError("a time stands in it twice")
     values, grades = {}, {}
     for column, name in _COLUMNS[step].items():
-        if column not in frame:
+        if column not in rows.header:
             continue
-        value = frame[column].to_numpy(dtype=np.float64, na_value=np.nan)
+        value = _numbers(rows, column)[order] * catalogue.factor(step, column)
+        limits = _VARIABLES[step][name]
+        value[(value < limits.low) | (value > limits.high)] = np.nan
         if np.isfinite(value).any():
-            values[name] = value * _factor(column, step)
-            grades[name] = _grades(frame[f"{column}_source"], value)
+            values[name] = value
+            grade = _grades(rows, f"{column}_source", catalogue)[order]
+            grades[name] = np.where(np.isfinite(value), grade, np.uint8(Grade.MISSING))
     if step == "hourly" and _ENDING & values.keys():
         times, values, grades = _begun(times, values, grades)
     return Series(times, values, grades)
+
+
+def _times(rows: Rows, step: Step) -> DateArray:
+    """Dates, or UTC hours, from the columns year, month, day and hour."""
+    names = ("year", "month", "day", "hour") if step == "hourly" else ("year", "month", "day")
+    if missing := [name for name in names if name not in rows.header]:
+        raise UnreadableError(f"it has no column {missing[0]}")
+    year, month, day, *hours = (_numbers(rows, name) for name in names)
+    number = year * 10_000 + month * 100 + day
+    parts = np.array([year, month, day, *hours])
+    if not ((parts >= 0) & (parts < 10_000) & (parts % 1 == 0)).all():
+        raise UnreadableError("a row has no date")
+    dates, right = calendar_dates(number.astype(np.int64))
+    if not right.all() or any((hour > 23).any() for hour in hours):
+        raise UnreadableError("a row has no date of the calendar")
+    if step == "daily":
+        return dates
+    times: DateArray = dates.astype("datetime64[h]") + hours[0].astype("timedelta64[h]")
+    return times
+
+
+def _numbers(rows: Rows, column: str) -> FloatArray:
+    """A column as numbers, NaN for cells without one."""
+    index = rows.header.index(column)
+    try:
+        value, plain = decimals(rows.cells.chars(index))
+        if plain.all():
+            return value
+    except NotPlain:
+        pass
+    try:
+        cells = [float(cell) if cell.strip() else math.nan for cell in rows.column(index)]
+    except ValueError:
+        raise UnreadableError(f"{column} holds words") from None
+    return np.array(cells)
+
+
+def _grades(rows: Rows, column: str, catalogue: Catalogue) -> npt.NDArray[np.uint8]:
+    """Grades of values by the column that names their sources."""
+    if column not in rows.header:
+        return np.full(len(rows), Grade.ESTIMATED, dtype=np.uint8)
+    cells = rows.column(rows.header.index(column))
+    table = {cell: catalogue.grade(cell) for cell in set(cells)}
+    return np.array([table[cell] for cell in cells], dtype=np.uint8)
 
 
 def _begun(times: DateArray, values: dict[str, FloatArray], grades: dict[str, Any]) -> Any:
@@ -220,41 +228,6 @@ def _begun(times: DateArray, values: dict[str, FloatArray], grades: dict[str, An
         moved_grades[name] = np.full(len(axis), Grade.MISSING, dtype=np.uint8)
         moved_grades[name][rows] = grades[name]
     return axis, moved_values, moved_grades
-
-
-def _factor(column: str, step: Step) -> float:
-    """From meteostat's unit, as it declares it, to the schema's."""
-    from meteostat import Parameter
-    from meteostat.core.parameters import parameter_service
-    from meteostat.enumerations import Granularity
-
-    about = parameter_service.get_parameter(Parameter(column), Granularity(step))
-    unit = str(about.unit) if about is not None else "none"
-    if unit not in _FACTORS:
-        raise UnreadableError(f"{column} is in {unit}, which is not known here")
-    return _FACTORS[unit]
-
-
-def _grades(sources: pd.Series[str], value: FloatArray) -> npt.NDArray[np.uint8]:
-    """Grade of each value by its source; several sources count as the least of them."""
-    table = {
-        text: max(_grade(source) for source in str(text).split() or ["unknown"])
-        for text in sources.dropna().unique()
-    }
-    graded = sources.map(table).fillna(int(Grade.ESTIMATED)).to_numpy(dtype=np.uint8)
-    return np.where(np.isfinite(value), graded, np.uint8(Grade.MISSING))
-
-
-def _grade(source: str) -> Grade:
-    from meteostat.core.providers import provider_service
-    from meteostat.enumerations import Grade as Theirs
-
-    provider = provider_service.get_provider(source)
-    if provider is None or provider.grade is None:
-        return Grade.ESTIMATED
-    if provider.grade is Theirs.FORECAST:
-        return Grade.FORECAST
-    return Grade.ESTIMATED if provider.grade is Theirs.ANALYSIS else Grade.OBSERVED
 
 
 # ---- keeping what was read ----
