@@ -33,11 +33,11 @@ from typing import Any
 
 from tzfpy import get_tz
 
-from windowcast.answer import Answer
 from windowcast.cli import main as windowcast
 from windowcast.cli.options import Start
 from windowcast.cli.season import plan_of
-from windowcast.errors import WindowcastError
+from windowcast.core.errors import WindowcastError
+from windowcast.programme.answer import Answer
 from windowcast.report.season import plan_json
 from windowcast.report.tables import json_text
 

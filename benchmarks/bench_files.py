@@ -24,17 +24,17 @@ import numpy as np
 import pandas as pd
 from bench_region import records
 
+from windowcast.core.record import Record
 from windowcast.region.batch import Options, station_record
 from windowcast.region.box import record_csv
 from windowcast.region.engine import Station
-from windowcast.weather import ghcn_bulk
-from windowcast.weather.files import read_weather
+from windowcast.sources import ghcn_bulk
+from windowcast.sources.files import read_weather
+from windowcast.sources.grid import Grid
+from windowcast.sources.numerals import NotPlain
 from windowcast.weather.gaps import filled
-from windowcast.weather.grid import Grid
 from windowcast.weather.hourly import daily_to_hourly
-from windowcast.weather.numerals import NotPlain
 from windowcast.weather.quality import checked
-from windowcast.weather.record import Record
 from windowcast.weather.sample import sample_site, sample_weather
 
 ROOT = Path(__file__).parents[1]

@@ -24,7 +24,7 @@ from typing import Any
 
 import numpy as np
 
-from windowcast.weather.record import Place, Record
+from windowcast.core.record import Place, Record
 
 FIRST, YEARS = np.datetime64("1990-01-01"), 30
 BASE_C, FROST_C = 10.0, 0.0
@@ -187,12 +187,12 @@ def records(stations: int) -> list[Record]:
 
 def one_site(record: Record) -> None:
     """What a single site's path works out for all its seasons."""
+    from windowcast.programme.workable_days import day_scores, workable
     from windowcast.region.batch import Options
     from windowcast.season.dates import key_dates
     from windowcast.season.state import build
     from windowcast.windows.model import PURPOSES
     from windowcast.windows.purposes import purpose_of
-    from windowcast.windows.workable import day_scores, workable
 
     state, _ = build(record, Options().site())
     key_dates(state)

@@ -28,7 +28,7 @@ PASS = """
 import sys, time
 from pathlib import Path
 from windowcast.cli.compare import _print
-from windowcast.files import write_atomic
+from windowcast.core.atomic_files import write_atomic
 from windowcast.region import compare, netcdf, outputs
 from windowcast.region.parts import Part
 from windowcast.report.region_page import region_page

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from windowcast.files import write_atomic
+from windowcast.core.atomic_files import write_atomic
 from windowcast.report.chartkit import el, label
 
 DOCS = Path(__file__).parents[1] / "docs"

@@ -20,14 +20,14 @@ from pathlib import Path
 
 import numpy as np
 
-from windowcast.answer import answer
-from windowcast.site import Site, timezone_at
+from windowcast.core.record import Record, Weather
+from windowcast.core.site import Site, timezone_at
+from windowcast.programme.answer import answer
+from windowcast.programme.key_dates import key_dates
+from windowcast.programme.model import KeyDate
+from windowcast.sources.uscrn import read_uscrn
 from windowcast.verify.odds import last_seasons
 from windowcast.weather.gaps import filled
-from windowcast.weather.record import Record, Weather
-from windowcast.weather.uscrn import read_uscrn
-from windowcast.windows.key_dates import key_dates
-from windowcast.windows.plan_model import KeyDate
 from windowcast.windows.season_axis import SeasonAxis
 
 FORECAST_DAYS = 7

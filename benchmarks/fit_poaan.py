@@ -19,12 +19,12 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import least_squares
 
+from windowcast.core.site import site_from
 from windowcast.season.emergence import clocks
 from windowcast.season.state import drivers_of
 from windowcast.season.weeds import Flush, weed
-from windowcast.site import site_from
+from windowcast.sources.uscrn import read_uscrn
 from windowcast.weather.gaps import filled
-from windowcast.weather.uscrn import read_uscrn
 
 FLUSH = ("09-20", "10-18")
 WEIGHTS = np.array([1.0, 1.0, 3.0, 1.0])  # early November is given as one figure, not as a span

@@ -52,7 +52,7 @@ def screens() -> None:
     from PIL import Image
     from playwright.sync_api import sync_playwright
 
-    from windowcast.site_template import Answers, site_toml
+    from windowcast.core.site_template import Answers, site_toml
     from windowcast.weather.sample import sample_folder
 
     files = tuple(str(sample_folder() / name) for name in ("daily.csv.gz", "hourly.csv.gz"))

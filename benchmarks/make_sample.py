@@ -18,9 +18,9 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from windowcast.weather.clock import local_dates
+from windowcast.core.local_days import local_dates
+from windowcast.core.record import FloatArray, Place, Record
 from windowcast.weather.hourly import daily_to_hourly
-from windowcast.weather.record import FloatArray, Place, Record
 
 TODAY = dt.date(2018, 1, 18)
 DAYS = 10

@@ -7,10 +7,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from windowcast.answer import Answer
-from windowcast.season.model import Emergence, SiteState, TurfPhase, TurfState
-from windowcast.site import Site
-from windowcast.weather.record import (
+from windowcast.core.record import (
     DateArray,
     FloatArray,
     Grade,
@@ -19,6 +16,9 @@ from windowcast.weather.record import (
     Record,
     Weather,
 )
+from windowcast.core.site import Site
+from windowcast.programme.answer import Answer
+from windowcast.season.model import Emergence, SiteState, TurfPhase, TurfState
 from windowcast.windows.model import (
     FollowUp,
     HourStrip,

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from windowcast import values
-from windowcast.errors import InputError
+from windowcast.core import values
+from windowcast.core.errors import InputError
+from windowcast.core.site import Species
 from windowcast.materials.actives import (
     MOVEMENTS,
     TIMINGS,
@@ -18,7 +19,6 @@ from windowcast.materials.actives import (
     species_key,
 )
 from windowcast.materials.needs import needs_of
-from windowcast.site import Species
 
 # HRAC 2020 / WSSA numbers, typed here apart from the table (from memory, except 3 for propyzamide
 # as a mitotic inhibitor, 5 for amicarbazone, 1 for clethodim and 29 for indaziflam, which were

@@ -20,8 +20,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from loopback import GZIP, Answer, Loopback, closed_port, serving
 
-from windowcast.weather.archive import ArchiveSource
-from windowcast.weather.archive_series import (
+from windowcast.core.record import Grade, Place, Record
+from windowcast.sources.archive import ArchiveSource
+from windowcast.sources.archive_series import (
     Catalogue,
     Series,
     UnreadableError,
@@ -30,17 +31,16 @@ from windowcast.weather.archive_series import (
     read_year,
     unpacked,
 )
-from windowcast.weather.archive_stations import (
+from windowcast.sources.archive_stations import (
     completeness,
     months_that_matter,
     stations_near,
 )
-from windowcast.weather.cache import Cache
-from windowcast.weather.fetch import Fetcher
-from windowcast.weather.http import Client, Limits
-from windowcast.weather.http_answer import FetchError, Kind
-from windowcast.weather.record import Grade, Place, Record
-from windowcast.weather.sources import Found, Request
+from windowcast.sources.cache import Cache
+from windowcast.sources.fetch import Fetcher
+from windowcast.sources.http import Client, Limits
+from windowcast.sources.http_answer import FetchError, Kind
+from windowcast.sources.source import Found, Request
 
 LIMITS = Limits(0.5, 0.5, 2.0, 2, 0.01, 0.02, 2)
 TODAY = dt.datetime.now(dt.UTC).date()
@@ -435,11 +435,11 @@ def test_outage_uses_kept_files_flagged_and_not_for_ever(
 WARM = """
 import datetime as dt, sys
 from pathlib import Path
-from windowcast.weather.archive import ArchiveSource
-from windowcast.weather.cache import Cache
-from windowcast.weather.fetch import Fetcher
-from windowcast.weather.record import Place
-from windowcast.weather.sources import Request
+from windowcast.sources.archive import ArchiveSource
+from windowcast.sources.cache import Cache
+from windowcast.sources.fetch import Fetcher
+from windowcast.core.record import Place
+from windowcast.sources.source import Request
 place = Place("x", 36.0, -95.0, 200.0, "America/Chicago")
 fetcher = Fetcher(Cache(), refresh=len(sys.argv) > 2)
 today = dt.date.fromisoformat(sys.argv[1])

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from windowcast.values import load
+from windowcast.core.values import load
 from windowcast.windows.barrier import (
     Barrier,
     best_day,

@@ -8,14 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from windowcast.weather.blend import (
+from windowcast.core.record import Grade
+from windowcast.sources.blend import (
     blend,
     distance_km,
     effective_km,
     height_shift_c,
     station_weights,
 )
-from windowcast.weather.record import Grade
 
 cells = st.one_of(st.just(float("nan")), st.floats(-60, 60))
 

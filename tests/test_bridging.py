@@ -8,14 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from windowcast.core.record import Grade, Record
+from windowcast.core.site import Site, site_from
+from windowcast.core.values import load
 from windowcast.season.bridging import bridged
 from windowcast.season.model import SiteState
 from windowcast.season.state import build
-from windowcast.site import Site, site_from
-from windowcast.values import load
+from windowcast.sources.uscrn import read_uscrn
 from windowcast.weather.gaps import filled
-from windowcast.weather.record import Grade, Record
-from windowcast.weather.uscrn import read_uscrn
 
 STATION = Path(__file__).parent / "data" / "uscrn" / "VA_Charlottesville_2_SSE.txt.gz"
 GAP_DOUBT = load("weeds").number("common.gap_doubt")

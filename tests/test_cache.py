@@ -16,12 +16,12 @@ from typing import Any
 import pytest
 from loopback import Answer, Loopback, closed_port, serving
 
-from windowcast.errors import InputError
-from windowcast.weather import cache as cache_module
-from windowcast.weather.cache import Cache
-from windowcast.weather.fetch import Fetched, Fetcher, Terms
-from windowcast.weather.http import Client, Limits
-from windowcast.weather.http_answer import Expect, FetchError, Kind
+from windowcast.core.errors import InputError
+from windowcast.sources import cache as cache_module
+from windowcast.sources.cache import Cache
+from windowcast.sources.fetch import Fetched, Fetcher, Terms
+from windowcast.sources.http import Client, Limits
+from windowcast.sources.http_answer import Expect, FetchError, Kind
 
 LIMITS = Limits(0.5, 0.5, 1.0, 1, 0.01, 0.01, 1)
 TERMS = Terms("test", Expect.JSON, fresh_s=60, stale_s=600, max_bytes=100_000)
@@ -273,7 +273,7 @@ def test_processes_that_start_together_make_one_cache(tmp_path: Path) -> None:
 _WRITER = """
 import os, sys
 from pathlib import Path
-from windowcast.weather.cache import Cache
+from windowcast.sources.cache import Cache
 cache = Cache(Path(sys.argv[1]), max_bytes=400_000)
 cache.put("first", "test", b"x", fresh_s=1)
 print("ready", flush=True)

@@ -11,8 +11,8 @@ import pytest
 import vobject
 from report_fixtures import HOSTILE, TODAY, answer, window
 
-from windowcast.answer import Answer
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.programme.answer import Answer
 from windowcast.report.calendar import calendar_text, entry_uid, write_calendar
 
 NOW = dt.datetime(2023, 11, 6, 7, 30, tzinfo=dt.UTC)

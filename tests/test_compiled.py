@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from windowcast.compiled import compiled
+from windowcast.core.compiled import compiled
 
 SOURCE = "def ratio(a, b):\n    return a / b\n"
 

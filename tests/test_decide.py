@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from windowcast.windows.decide import best_rule, taken, wait
+from windowcast.programme.stopping import best_rule, taken, wait
 
 
 def moser(offers: int) -> float:

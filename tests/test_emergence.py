@@ -12,13 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, OHIO, record, state
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.values import load
 from windowcast.season import weeds
 from windowcast.season.dates import season_slices, share_date
 from windowcast.season.degree_days import accumulate, heating, on_date
 from windowcast.season.emergence import Drivers, WeedCarry, clocks, emerge
 from windowcast.season.rolling import trailing_mean, trailing_sum
-from windowcast.values import load
 
 F_PER_C = 1.8
 

@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from windowcast.errors import InputError, SourceUnreachableError
+from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.region import engine
 from windowcast.region.engine import EngineError, Station, run, tables_hash
 from windowcast.region.parts import Part

@@ -9,7 +9,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from windowcast.weather.clock import local_dates
+from windowcast.core.local_days import local_dates
+from windowcast.core.record import Weather
 from windowcast.weather.ensemble import members
 from windowcast.weather.ensemble_errors import (
     Part,
@@ -23,7 +24,6 @@ from windowcast.weather.ensemble_errors import (
 )
 from windowcast.weather.ensemble_rain import chance_from_amount, find_runs
 from windowcast.weather.ensemble_years import biserial, normal_course, past_years
-from windowcast.weather.record import Weather
 from windowcast.weather.sample import sample_site, sample_weather
 
 UNTIL = dt.date(2018, 6, 30)

@@ -13,13 +13,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from windowcast.errors import InputError
-from windowcast.weather import textfile
-from windowcast.weather.columns import variable_and_unit
-from windowcast.weather.files import FileSpec, parse_spec, read_weather
+from windowcast.core.errors import InputError
+from windowcast.core.record import Grade, Place, Record
+from windowcast.sources import textfile
+from windowcast.sources.columns import variable_and_unit
+from windowcast.sources.files import FileSpec, parse_spec, read_weather
 from windowcast.weather.gaps import filled
 from windowcast.weather.quality import checked
-from windowcast.weather.record import Grade, Place, Record
 
 DAYS = "date,tmax_c,tmin_c,precip_mm\n2020-01-01,10.0,1.0,0\n2020-01-02,12.0,2.5,4.2\n"
 

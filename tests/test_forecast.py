@@ -17,12 +17,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from loopback import Answer, Loopback, serving
 
-from windowcast.weather.cache import Cache
-from windowcast.weather.fetch import Fetched, Fetcher
-from windowcast.weather.forecast import ForecastSource
-from windowcast.weather.http import Client, Limits
-from windowcast.weather.http_answer import FetchError
-from windowcast.weather.intervals import (
+from windowcast.core.record import Grade, Place, Record
+from windowcast.sources.cache import Cache
+from windowcast.sources.fetch import Fetched, Fetcher
+from windowcast.sources.forecast import ForecastSource
+from windowcast.sources.http import Client, Limits
+from windowcast.sources.http_answer import FetchError
+from windowcast.sources.intervals import (
     Steps,
     amount_in,
     duration_s,
@@ -30,8 +31,7 @@ from windowcast.weather.intervals import (
     in_force,
     interval_s,
 )
-from windowcast.weather.record import Grade, Place, Record
-from windowcast.weather.sources import Found, Request
+from windowcast.sources.source import Found, Request
 
 LIMITS = Limits(0.5, 0.5, 3.0, 3, 0.01, 0.02, 2)
 PLACE = Place("Long Meadow", 30.5, -85.25, 71.0184, "America/Chicago")  # height of the cell BMX

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from windowcast.weather.axis import record_of
+from windowcast.core.record import Grade, Place, Record
+from windowcast.core.time_axis import record_of
 from windowcast.weather.gaps import filled, gap_spans
-from windowcast.weather.record import Grade, Place, Record
 
 PLACE = Place("Sea Loft", 38.7, -9.1, 60.0, "Europe/Lisbon")
 LONGEST = 3  # days, quality.toml

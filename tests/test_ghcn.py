@@ -12,11 +12,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from windowcast.errors import InputError
-from windowcast.weather.files import read_weather
-from windowcast.weather.ghcn_csv import is_long_csv
-from windowcast.weather.ghcn_dly import is_dly, read_dly
-from windowcast.weather.record import Grade, Record
+from windowcast.core.errors import InputError
+from windowcast.core.record import Grade, Record
+from windowcast.sources.files import read_weather
+from windowcast.sources.ghcn_csv import is_long_csv
+from windowcast.sources.ghcn_dly import is_dly, read_dly
 
 KEY = "USW00099999202001TMAX"
 

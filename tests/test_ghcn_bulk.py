@@ -12,11 +12,11 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.record import Record
 from windowcast.region.stations import find_stations, read_places
-from windowcast.weather import ghcn_bulk
-from windowcast.weather.files import read_weather
-from windowcast.weather.record import Record
+from windowcast.sources import ghcn_bulk
+from windowcast.sources.files import read_weather
 
 GHCN = Path(__file__).parent / "data" / "ghcn"
 FILES = {

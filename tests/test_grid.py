@@ -18,21 +18,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from windowcast.errors import InputError
-from windowcast.weather.axis import around_day_of_year, by_day_of_year
-from windowcast.weather.files import read_weather
-from windowcast.weather.gaps import filled
-from windowcast.weather.grid import Grid
-from windowcast.weather.numerals import (
+from windowcast.core.errors import InputError
+from windowcast.core.record import Record
+from windowcast.core.time_axis import around_day_of_year, by_day_of_year
+from windowcast.sources.files import read_weather
+from windowcast.sources.grid import Grid
+from windowcast.sources.numerals import (
     NotPlain,
     calendar_dates,
     decimals,
     iso_dates,
     right_aligned,
 )
+from windowcast.sources.textfile import lines_of
+from windowcast.weather.gaps import filled
 from windowcast.weather.quality import checked
-from windowcast.weather.record import Record
-from windowcast.weather.textfile import lines_of
 
 GHCN = Path(__file__).parent / "data" / "ghcn"
 

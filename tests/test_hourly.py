@@ -20,11 +20,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from windowcast.weather.axis import on_regular_axis, record_of
-from windowcast.weather.clock import local_dates
+from windowcast.core.local_days import local_dates
+from windowcast.core.record import Grade, Place, Record
+from windowcast.core.time_axis import on_regular_axis, record_of
 from windowcast.weather.hourly import daily_to_hourly
 from windowcast.weather.join import hourly_to_daily
-from windowcast.weather.record import Grade, Place, Record
 
 AIRPORTS = {"EWR": (40.69, -74.17), "JFK": (40.64, -73.78), "LGA": (40.78, -73.88)}
 LISBON = Place("Sea Loft", 38.7, -9.1, 60.0, "Europe/Lisbon")

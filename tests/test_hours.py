@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from windows_fixtures import TODAY, local_index, past, site, state, weather
 
-from windowcast.weather.record import Grade, Members, Record, Weather
+from windowcast.core.record import Grade, Members, Record, Weather
 from windowcast.windows.hours import LEAD_H, HourContext, chance, hour_context, sliding
 from windowcast.windows.judge import Judge
 from windowcast.windows.purposes import purpose_of

@@ -16,9 +16,9 @@ from pathlib import Path
 import pytest
 from loopback import GZIP, Answer, Loopback, closed_port, serving
 
-from windowcast.errors import SourceUnreachableError
-from windowcast.weather.http import USER_AGENT, Client, Limits
-from windowcast.weather.http_answer import Expect, FetchError, Kind
+from windowcast.core.errors import SourceUnreachableError
+from windowcast.sources.http import USER_AGENT, Client, Limits
+from windowcast.sources.http_answer import Expect, FetchError, Kind
 
 LIMITS = Limits(
     connect_s=0.5, read_s=0.4, deadline_s=2.0, tries=3, backoff_s=0.02, backoff_max_s=0.1,

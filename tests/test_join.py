@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from windowcast.weather.axis import record_of
-from windowcast.weather.clock import day_starts, hours_of, local_dates
+from windowcast.core.local_days import day_starts, hours_of, local_dates
+from windowcast.core.record import Grade, Place, Record
+from windowcast.core.time_axis import record_of
 from windowcast.weather.hourly import daily_to_hourly
 from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid, seam_flags
-from windowcast.weather.record import Grade, Place, Record
 
 LISBON = Place("Sea Loft", 38.7, -9.1, 60.0, "Europe/Lisbon")
 ZONES = (

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from windowcast.errors import InputError, SourceUnreachableError
-from windowcast.site import Site, load_site, site_from
-from windowcast.weather.clock import local_today
-from windowcast.weather.files import read_weather
+from windowcast.core.errors import InputError, SourceUnreachableError
+from windowcast.core.local_days import local_today
+from windowcast.core.record import Grade, Weather
+from windowcast.core.site import Site, load_site, site_from
+from windowcast.sources.files import read_weather
 from windowcast.weather.load import assemble, load_weather
-from windowcast.weather.record import Grade, Weather
 from windowcast.windows.trace import finding_lines
 
 SITE = site_from({"name": "Sea Loft", "latitude": 38.7, "longitude": -9.1, "elevation_m": 60})

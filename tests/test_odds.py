@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
+from windowcast.core.record import Members
 from windowcast.weather.ensemble import members
-from windowcast.weather.record import Members
 from windowcast.weather.sample import sample_weather
 from windowcast.windows.odds import (
     basis_of,

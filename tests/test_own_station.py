@@ -9,11 +9,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from windowcast.errors import InputError
-from windowcast.site import OwnStation, SensorColumn
-from windowcast.weather.axis import record_of
-from windowcast.weather.own import compared, read_own
-from windowcast.weather.record import Grade, Place, Record
+from windowcast.core.errors import InputError
+from windowcast.core.record import Grade, Place, Record
+from windowcast.core.site import OwnStation, SensorColumn
+from windowcast.core.time_axis import record_of
+from windowcast.sources.own_logger import compared, read_own
 
 PLACE = Place("Long Meadow", 36.0, -95.0, 200.0, "America/Chicago")
 ZONE = ZoneInfo("America/Chicago")
@@ -188,7 +188,7 @@ def _daily(offset: np.ndarray, noise: float = 1.0) -> Record:
     mean = 15 - 10 * np.cos(2 * np.pi * np.arange(len(times)) / 365.25)
     mean = mean + offset + rng.normal(0, noise, len(times))
     made = record_of(PLACE, times, {"tmax_c": mean + 6, "tmin_c": mean - 6})
-    from windowcast.weather.record import Provenance
+    from windowcast.core.record import Provenance
 
     origin = Provenance("own-station", "l.csv")
     return Record(PLACE, made.times, made.values, made.grades, (origin,))

@@ -16,31 +16,31 @@ import pytest
 from click.testing import CliRunner
 from icalendar import Calendar
 
-from windowcast.answer import Answer, answer, greenup_by_futures
 from windowcast.cli import cli
+from windowcast.core.record import FloatArray, Weather
+from windowcast.core.site import Sensitive, Site
+from windowcast.core.values import Value
 from windowcast.materials.actives import load_actives
+from windowcast.programme.answer import Answer, answer, greenup_by_futures
+from windowcast.programme.key_dates import key_dates
+from windowcast.programme.model import Decision, PurposePlan, SeasonPlan
+from windowcast.programme.now_or_wait import Later, decision, later_value
+from windowcast.programme.season_plan import _when, _Work, season_plan
+from windowcast.programme.workable_days import day_scores, fewest_workable, open_days, workable
 from windowcast.report import wording
 from windowcast.report.calendar import calendar_text
 from windowcast.report.message import message_text
 from windowcast.report.page import render_page
 from windowcast.report.season import plan_json, plan_schema, plan_text, shipped_plan_schema
 from windowcast.report.terminal import table_text
-from windowcast.site import Sensitive, Site
-from windowcast.values import Value
 from windowcast.weather.ensemble import members
-from windowcast.weather.record import FloatArray, Weather
 from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.barrier import Barrier, cover
 from windowcast.windows.cover_plan import Material, cover_plan, material_of, season_of
-from windowcast.windows.decision import Later, decision, later_value
-from windowcast.windows.key_dates import key_dates
 from windowcast.windows.odds import DateRange, first_day, last_day
-from windowcast.windows.plan import _when, _Work, season_plan
-from windowcast.windows.plan_model import Decision, PurposePlan, SeasonPlan
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
 from windowcast.windows.season_axis import SeasonAxis
-from windowcast.windows.workable import day_scores, fewest_workable, open_days, workable
 
 AUGUST = dt.date(2017, 8, 20)
 

@@ -9,11 +9,11 @@ from dataclasses import replace
 import pytest
 from web_fixtures import sample_plan
 
+from windowcast.core.units import Display
+from windowcast.programme.model import KeyDate
 from windowcast.report.plan_view import date_row, days_apart, plan_view
 from windowcast.report.years_chart import season_start, years_chart
-from windowcast.units import Display
 from windowcast.windows.odds import DateRange
-from windowcast.windows.plan_model import KeyDate
 
 CHARTS = [
     *(chart for row in sample_plan().purposes for chart in row.charts),

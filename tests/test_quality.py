@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from windowcast.weather.axis import record_of
-from windowcast.weather.files import read_weather
+from windowcast.core.record import Grade, Place, Record
+from windowcast.core.time_axis import record_of
+from windowcast.sources.files import read_weather
 from windowcast.weather.quality import CHECKS, checked, streaks
-from windowcast.weather.record import Grade, Place, Record
 
 PLACE = Place("Sea Loft", 38.7, -9.1, 60.0, "Europe/Lisbon")
 YEARS = np.arange("2008-01-01", "2020-01-01", dtype="datetime64[D]")

@@ -13,12 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from windows_fixtures import FAIR, TODAY, local_index, past, site, state, weather
 
+from windowcast.core.record import Members
+from windowcast.core.site import Site
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.report.tables import json_text, rank_schema
 from windowcast.season.model import TurfPhase
-from windowcast.site import Site
-from windowcast.weather.record import Members
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.model import PURPOSES, PurposeName, PurposeOutlook, Ranking
 from windowcast.windows.purposes import purpose_of

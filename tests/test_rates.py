@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.units import KG_PER_LB, L_PER_US_GAL, M2_PER_ACRE
 from windowcast.materials.quantity import Rate, parse, parse_rate, significant, write, write_rate
 from windowcast.materials.rates import (
     Concentration,
@@ -17,7 +18,6 @@ from windowcast.materials.rates import (
     product_rate,
     write_concentration,
 )
-from windowcast.units import KG_PER_LB, L_PER_US_GAL, M2_PER_ACRE
 
 LB_PER_GAL = KG_PER_LB / L_PER_US_GAL
 KG_HA_PER_LB_ACRE = KG_PER_LB / M2_PER_ACRE * 1e4

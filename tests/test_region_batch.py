@@ -11,6 +11,8 @@ import pyarrow as pa
 import pytest
 from uscrn_sites import DEEP_SOUTH, FOLDER, MID_SOUTH, OHIO
 
+from windowcast.core.record import Place, Record
+from windowcast.programme.workable_days import day_scores, workable
 from windowcast.region import batch, columns
 from windowcast.region.batch import Options, compute, station_record
 from windowcast.region.columns import WEEKS
@@ -18,7 +20,6 @@ from windowcast.region.engine import Station
 from windowcast.region.models import seasons_of, stacked, workable_weeks
 from windowcast.season.dates import key_dates, season_slices
 from windowcast.season.state import build
-from windowcast.weather.record import Place, Record
 from windowcast.windows.barrier import best_day, cover
 from windowcast.windows.cover_plan import usual_material
 from windowcast.windows.days import DayContext
@@ -26,7 +27,6 @@ from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule
 from windowcast.windows.timing import judged_days
-from windowcast.windows.workable import day_scores, workable
 
 OPTIONS = Options()
 GHCN = FOLDER.parent / "ghcn"

@@ -13,15 +13,15 @@ import pytest
 from archive_world import Where
 from loopback import Loopback, closed_port, serving
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.region import box
 from windowcast.region.batch import Options, compute
 from windowcast.region.box import fetch_box, record_csv
-from windowcast.weather.cache import Cache
-from windowcast.weather.fetch import Fetcher
-from windowcast.weather.files import read_weather
-from windowcast.weather.http import Client, Limits
-from windowcast.weather.http_answer import FetchError
+from windowcast.sources.cache import Cache
+from windowcast.sources.fetch import Fetcher
+from windowcast.sources.files import read_weather
+from windowcast.sources.http import Client, Limits
+from windowcast.sources.http_answer import FetchError
 
 TODAY = dt.datetime.now(dt.UTC).date()
 LIMITS = Limits(0.5, 0.5, 2.0, 2, 0.01, 0.02, 2)

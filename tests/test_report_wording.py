@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from report_fixtures import judged, ranking, window
 
+from windowcast.core.units import Display
 from windowcast.report import wording
-from windowcast.units import Display
 from windowcast.windows import words
 from windowcast.windows.grade import Grade
 

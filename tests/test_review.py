@@ -17,6 +17,9 @@ import pytest
 from click.testing import CliRunner
 
 from windowcast.cli import cli, main
+from windowcast.core.record import Grade, Record, Weather
+from windowcast.core.site import Site
+from windowcast.core.units import Display
 from windowcast.materials.actives import load_actives
 from windowcast.records.model import Application, Entry, FieldNote, Material, Rating
 from windowcast.records.observed import applied_kg_ha, uses_in
@@ -26,9 +29,6 @@ from windowcast.records.store import SeasonLog
 from windowcast.report.review_page import render_review
 from windowcast.report.review_text import application_lines, review_lines
 from windowcast.season.state import build
-from windowcast.site import Site
-from windowcast.units import Display
-from windowcast.weather.record import Grade, Record, Weather
 from windowcast.weather.sample import SAMPLE_TODAY, sample_folder, sample_site, sample_weather
 
 ACTIVES = load_actives()
@@ -290,7 +290,7 @@ def test_missing_wind_is_never_a_go_ahead(look: Callable[..., Review]) -> None:
 
 def test_same_hours_same_criteria_as_the_ranking(site: Site, weather: Weather) -> None:
     """What rank said of a window, hindsight says of the same hours if all came as forecast."""
-    from windowcast.answer import answer
+    from windowcast.programme.answer import answer
 
     ranked = answer(site, weather, purposes=["dormant"], days=6, futures=5).ranking
     window = ranked.purposes[0].windows[0]

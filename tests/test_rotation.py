@@ -172,7 +172,7 @@ def test_other_explanations_come_first() -> None:
 
 
 def test_rank_says_that_a_group_in_stock_is_spent() -> None:
-    from windowcast.answer import answer
+    from windowcast.programme.answer import answer
     from windowcast.season.observed import Observed
     from windowcast.weather.sample import SAMPLE_TODAY, sample_site, sample_weather
 

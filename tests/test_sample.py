@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from windowcast.weather.record import Grade
+from windowcast.core.record import Grade
 from windowcast.weather.sample import SAMPLE_TODAY, sample_folder, sample_site, sample_weather
 
 ROOT = Path(__file__).parents[1]

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.season.emergence import Counted, Timing
 from windowcast.season.scouting import Count, log_negative_binomial, posterior
 from windowcast.season.weeds import Z90, weed

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from windowcast.errors import InputError
-from windowcast.site import Site, Species, load_site, parse_hours, timezone_at
-from windowcast.validation import line_of
+from windowcast.core.errors import InputError
+from windowcast.core.site import Site, Species, load_site, parse_hours, timezone_at
+from windowcast.core.validation import line_of
 
 HEAD = 'name = "Sea Loft"\nlatitude = 38.7\nlongitude = -9.1\n'
 

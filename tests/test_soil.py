@@ -22,7 +22,7 @@ from windowcast.physics.soil_hourly import hourly_top_c
 from windowcast.physics.soil_properties import texture
 from windowcast.physics.soil_stepper import GRID, STATE_SIZE, Setup, Stepper
 from windowcast.physics.soil_surface import Cover, parameters
-from windowcast.weather.uscrn import read_uscrn
+from windowcast.sources.uscrn import read_uscrn
 
 FOLDER = Path(__file__).parent / "data" / "uscrn"
 ANY = SoilSite()

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.values import load
 from windowcast.physics.soil_column import Number
 from windowcast.physics.soil_properties import (
     Texture,
@@ -14,7 +15,6 @@ from windowcast.physics.soil_properties import (
     snow_conductivity_w_m_k,
     texture,
 )
-from windowcast.values import load
 
 TEXTURES = list(load("soil").table("texture"))
 

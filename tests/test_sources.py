@@ -24,16 +24,15 @@ from loopback import Answer, Loopback, closed_port, serving
 
 from windowcast.cli.progress import fetch_progress
 from windowcast.cli.weather import command
-from windowcast.errors import InputError, SourceUnreachableError
-from windowcast.site import Site
-from windowcast.values import load
-from windowcast.weather import sources
-from windowcast.weather.cache import FILE, Cache, folder
-from windowcast.weather.fetch import Fetcher
-from windowcast.weather.http import Client, Limits
+from windowcast.core.errors import InputError, SourceUnreachableError
+from windowcast.core.record import Grade, Place, Record
+from windowcast.core.site import Site
+from windowcast.core.values import load
+from windowcast.sources.cache import FILE, Cache, folder
+from windowcast.sources.fetch import Fetcher
+from windowcast.sources.http import Client, Limits
+from windowcast.sources.source import Found, Request, Source, age_text, gather, source_named
 from windowcast.weather.load import load_weather
-from windowcast.weather.record import Grade, Place, Record
-from windowcast.weather.sources import Found, Request, Source, age_text, gather, source_named
 
 LIMITS = Limits(0.5, 0.5, 2.0, 2, 0.01, 0.02, 2)
 ZONE = ZoneInfo("America/Chicago")
@@ -254,7 +253,7 @@ class _Entry:
 def test_third_party_source(server: Loopback, monkeypatch: pytest.MonkeyPatch) -> None:
     assert isinstance(Thirds(), Source)
     monkeypatch.setattr("importlib.metadata.entry_points", lambda group: [_Entry(Thirds)])
-    assert sources.GROUP == "windowcast.sources"
+    assert source.GROUP == "windowcast.sources"
     found = ask(site(weather={"forecast": "thirds"}))
     assert any((r.get("temp_c") == 3.0).all() for r in found.records if "temp_c" in r)
     with pytest.raises(InputError, match="one of auto, none, nws, archive, thirds"):

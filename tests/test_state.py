@@ -9,12 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from uscrn_sites import MID_ATLANTIC, record, site, state
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.record import Grade, Place, Record
 from windowcast.season.model import SiteState
 from windowcast.season.scouting import Count
 from windowcast.season.state import build
 from windowcast.season.turf import GreenCover
-from windowcast.weather.record import Grade, Place, Record
 
 
 def made_up(days=800, first="2019-01-01", seed=0, members=(), latitude=38.0):

@@ -18,7 +18,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.units import Display
 from windowcast.records import exchange, schema
 from windowcast.records.describe import describe
 from windowcast.records.model import (
@@ -35,7 +36,6 @@ from windowcast.records.model import (
     to_plain,
 )
 from windowcast.records.store import SeasonLog
-from windowcast.units import Display
 
 ZONE = dt.timezone(dt.timedelta(hours=-6))
 SPRAY = Application(
@@ -340,7 +340,7 @@ def test_full_disk_is_said_and_loses_nothing(log: SeasonLog) -> None:
 
 FULL = """
 import datetime as dt, resource, signal, sys
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.records.model import FieldNote
 from windowcast.records.store import SeasonLog
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from windowcast.cli import cli, main
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.materials.actives import load_actives
 from windowcast.materials.both_units import value_text
 from windowcast.materials.products import load_products

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.records.efficacy import abbott_pct, control, fieller, henderson_tilton_pct
 from windowcast.records.model import Rating
 from windowcast.records.trial_analysis import Analysis, Difference, _letters, analyse

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from windowcast import units
+from windowcast.core import units
 
 
 # NIST SP 811 (2008), appendix B.8: exact unless marked there as rounded

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from windowcast.errors import InputError
-from windowcast.weather.record import Grade
-from windowcast.weather.uscrn import is_uscrn, read_uscrn, station_name, station_number
+from windowcast.core.errors import InputError
+from windowcast.core.record import Grade
+from windowcast.sources.uscrn import is_uscrn, read_uscrn, station_name, station_number
 
 SAMPLE = Path(__file__).parent / "data" / "uscrn" / "KY_Bowling_Green_21_NNE.txt.gz"
 LINE = (

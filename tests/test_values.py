@@ -7,7 +7,7 @@ from importlib import resources
 
 import pytest
 
-from windowcast.values import STATUSES, Table, load
+from windowcast.core.values import STATUSES, Table, load
 
 TABLES = sorted(
     (package, entry.name.removesuffix(".toml"))

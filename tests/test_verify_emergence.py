@@ -43,7 +43,7 @@ def test_command():
     from click.testing import CliRunner
 
     from windowcast.cli.verify_emergence import command
-    from windowcast.errors import InputError
+    from windowcast.core.errors import InputError
 
     station = str(FOLDER / f"{MID_SOUTH}.txt.gz")
     table = CliRunner().invoke(command, [station])

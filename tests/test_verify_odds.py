@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from windowcast.cli import cli
+from windowcast.core.record import Record
 from windowcast.verify.odds import (
     Replayed,
     brier,
@@ -27,7 +28,6 @@ from windowcast.verify.odds import (
 )
 from windowcast.verify.simulated import Truth, archived_misses_c, forecast
 from windowcast.weather.ensemble_errors import variance_share
-from windowcast.weather.record import Record
 from windowcast.weather.sample import SAMPLE_TODAY, sample_weather
 from windowcast.windows.purposes import purpose_of
 

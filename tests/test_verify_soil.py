@@ -13,7 +13,7 @@ from click.testing import CliRunner
 
 from windowcast.cli import main
 from windowcast.cli.verify import command
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.verify.soil import PASSINGS, verify_soil
 from windowcast.verify.soil_dates import date_errors, observed_days, weekly_mean
 from windowcast.verify.soil_stations import find_files, read_stations, screen

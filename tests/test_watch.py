@@ -13,15 +13,15 @@ from pathlib import Path
 import icalendar
 import pytest
 
-from windowcast.answer import Answer, answer
 from windowcast.cli import main
 from windowcast.cli.watch import read_state, write_state
-from windowcast.errors import InputError
-from windowcast.files import alone
+from windowcast.core.atomic_files import alone
+from windowcast.core.errors import InputError
+from windowcast.programme.answer import Answer, answer
+from windowcast.programme.news import Told, compare
 from windowcast.report.calendar import write_calendar
 from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.model import Odds, Ranking, Window
-from windowcast.windows.watching import Told, compare
 
 NOW = dt.datetime(2018, 1, 18, 6, tzinfo=dt.UTC)
 

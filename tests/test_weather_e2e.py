@@ -18,7 +18,7 @@ import pytest
 from archive_world import Where, climate
 from loopback import Answer, Loopback, closed_port, serving
 
-from windowcast.weather.cache import FILE, Cache
+from windowcast.sources.cache import FILE, Cache
 
 NOW = dt.datetime.now(dt.UTC)
 TODAY = (NOW - dt.timedelta(hours=6)).date()

@@ -9,10 +9,10 @@ import pytest
 from report_fixtures import HOSTILE
 from web_fixtures import client, make_site, proof, send
 
-from windowcast.errors import InputError, SourceUnreachableError
+from windowcast.core.errors import InputError, SourceUnreachableError
+from windowcast.core.site import Sensitive, load_site
 from windowcast.records.model import SoilReading
 from windowcast.records.store import SeasonLog
-from windowcast.site import Sensitive, load_site
 from windowcast.web import places
 from windowcast.web.sites import SAMPLE_SLUG, KnownSite, SiteBook, slug_of
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from windowcast.errors import InputError
-from windowcast.files import made_folder, write_atomic
+from windowcast.core.atomic_files import made_folder, write_atomic
+from windowcast.core.errors import InputError
 
 
 def test_replaces_whole_file_and_leaves_nothing_else(tmp_path: Path) -> None:

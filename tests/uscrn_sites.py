@@ -3,12 +3,12 @@
 from functools import cache
 from pathlib import Path
 
+from windowcast.core.record import Record
+from windowcast.core.site import Site, site_from
 from windowcast.season.model import SiteState
 from windowcast.season.state import Carry, build
-from windowcast.site import Site, site_from
+from windowcast.sources.uscrn import read_uscrn
 from windowcast.weather.gaps import filled
-from windowcast.weather.record import Record
-from windowcast.weather.uscrn import read_uscrn
 
 FOLDER = Path(__file__).parent / "data" / "uscrn"
 MID_ATLANTIC = "VA_Charlottesville_2_SSE"

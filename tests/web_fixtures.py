@@ -10,13 +10,13 @@ from pathlib import Path
 from report_fixtures import TODAY, answer
 from starlette.testclient import TestClient
 
-from windowcast.answer import Answer
 from windowcast.cli.options import Start
 from windowcast.cli.season import plan_of
+from windowcast.core.site_template import Answers, site_toml
+from windowcast.programme.answer import Answer
 from windowcast.records.review import Review
 from windowcast.report.plan_view import PlanView, plan_view
 from windowcast.report.review_page import ReviewView, review_view
-from windowcast.site_template import Answers, site_toml
 from windowcast.web.answers import Keeper, Ready
 from windowcast.web.app import create_app
 from windowcast.web.context import Web

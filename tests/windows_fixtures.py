@@ -8,10 +8,10 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from windowcast.core.local_days import hours_of
+from windowcast.core.record import Grade, Members, Record
+from windowcast.core.site import Site, site_from
 from windowcast.season.model import Emergence, SiteState, TurfPhase, TurfState
-from windowcast.site import Site, site_from
-from windowcast.weather.clock import hours_of
-from windowcast.weather.record import Grade, Members, Record
 
 TODAY = dt.date(2023, 1, 16)  # a Monday
 

@@ -77,7 +77,7 @@ def _answering(url: str) -> str:
 
 def _with_own_site(folder: Path) -> Path:
     """A folder with a site called "own" that stands on the sample's weather."""
-    from windowcast.site_template import Answers, site_toml
+    from windowcast.core.site_template import Answers, site_toml
     from windowcast.weather.sample import sample_folder
 
     files = tuple(str(sample_folder() / name) for name in ("daily.csv.gz", "hourly.csv.gz"))

@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from windowcast import __version__
-from windowcast.errors import InputError, WindowcastError
+from windowcast.core.errors import InputError, WindowcastError
 
 # command name → (module below windowcast.cli, short help)
 COMMANDS: dict[str, tuple[str, str]] = {

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from windowcast.region.compare import Compared, Gap
     from windowcast.region.stations import StationList
-    from windowcast.weather.sources import Progress
+    from windowcast.sources.source import Progress
 
 SHOWN = {
     "soil_21": "soil 21 °C",
@@ -129,7 +129,7 @@ def command(
         )
     data = compare.put_together(parts, out)
     _refuse_none(data)
-    from windowcast.files import write_atomic
+    from windowcast.core.atomic_files import write_atomic
     from windowcast.report.region_page import region_page
 
     gaps = tuple(compare.gaps(data))
@@ -164,8 +164,8 @@ def _stations(
     import datetime as dt
 
     from windowcast.region.box import fetch_box
-    from windowcast.weather.cache import Cache
-    from windowcast.weather.fetch import Fetcher
+    from windowcast.sources.cache import Cache
+    from windowcast.sources.fetch import Fetcher
 
     with Cache() as cache:
         return fetch_box(
@@ -181,7 +181,7 @@ def _needs(what: str, extra: str, *packages: str) -> None:
     """Refuse to begin without packages; none is loaded, as only workers need SciPy and Numba."""
     from importlib.util import find_spec
 
-    from windowcast.errors import InputError
+    from windowcast.core.errors import InputError
 
     if not all(map(find_spec, packages)):
         raise InputError(
@@ -191,7 +191,7 @@ def _needs(what: str, extra: str, *packages: str) -> None:
 
 def _refuse_none(data: Compared) -> None:
     if not len(data):
-        from windowcast.errors import InputError
+        from windowcast.core.errors import InputError
 
         first = next(iter(data.problems.values()), "no season in the years asked for")
         raise InputError(f"none of {data.unusable} stations can be used; the first: {first}")

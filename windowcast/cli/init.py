@@ -8,10 +8,10 @@ from typing import Any
 
 import click
 
-from windowcast.errors import InputError
-from windowcast.files import write_atomic
-from windowcast.site import Species, Texture, timezone_at, units_at
-from windowcast.site_template import Answers, site_toml
+from windowcast.core.atomic_files import write_atomic
+from windowcast.core.errors import InputError
+from windowcast.core.site import Species, Texture, timezone_at, units_at
+from windowcast.core.site_template import Answers, site_toml
 
 _YES_NO = {"yes": True, "no": False, "unknown": None}
 _SPECIES = click.Choice([str(species) for species in Species])

@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from windowcast.errors import InputError, WindowcastError
+from windowcast.core.errors import InputError, WindowcastError
 
 if TYPE_CHECKING:
+    from windowcast.core.site import Site
+    from windowcast.core.units import Display
     from windowcast.materials.actives import Actives
     from windowcast.records.model import Application, Entry
     from windowcast.records.store import Change, SeasonLog, Stored
-    from windowcast.site import Site
-    from windowcast.units import Display
 
 KINDS = ("application", "probe", "count", "rating", "cover", "note")
 _SURVIVED = re.compile(r"surviv|escape|still alive|not killed", re.IGNORECASE).search
@@ -48,7 +48,7 @@ class Place:
     @property
     def display(self) -> Display:
         """Units of the site, metric without one."""
-        from windowcast.units import Display
+        from windowcast.core.units import Display
 
         return Display(self.site.units if self.site else "metric")
 
@@ -262,7 +262,7 @@ def history(entry_id: str | None, site_file: Path | None, log_file: Path | None)
 @_place_options
 def export(form: str, out: Path | None, site_file: Path | None, log_file: Path | None) -> None:
     """The whole log with its history as JSON or CSV; import reads it back without loss."""
-    from windowcast.files import write_atomic
+    from windowcast.core.atomic_files import write_atomic
     from windowcast.records import exchange
 
     with Place(site_file, log_file).open() as log:

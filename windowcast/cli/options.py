@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
-    from windowcast.answer import Answer
-    from windowcast.site import Site
-    from windowcast.weather.record import Weather
+    from windowcast.core.record import Weather
+    from windowcast.core.site import Site
+    from windowcast.programme.answer import Answer
 
 Command = Callable[..., Any]
 
@@ -94,7 +94,7 @@ class Start:
                 "no site is given",
                 remedy="name a site file (windowcast init writes one) or try --sample",
             )
-        from windowcast.site import load_site
+        from windowcast.core.site import load_site
 
         return load_site(self.site_file)
 
@@ -135,7 +135,7 @@ class Start:
 
     def answer(self, **asked: Any) -> Answer:
         """The answer for the site, by its log and materials; `asked` as in `answer.answer`."""
-        from windowcast.answer import answer
+        from windowcast.programme.answer import answer
 
         site, weather = self.load()
         now = dt.datetime.now(dt.UTC)

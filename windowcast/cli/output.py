@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
-    from windowcast.answer import Answer
-    from windowcast.units import System
+    from windowcast.core.units import System
+    from windowcast.programme.answer import Answer
 
 Command = Callable[..., Any]
 
@@ -74,7 +74,7 @@ def emit(
     if units is not None:
         answer = replace(answer, ranking=replace(answer.ranking, units=units))
     if page is not None:
-        from windowcast.files import write_atomic
+        from windowcast.core.atomic_files import write_atomic
         from windowcast.report.page import render_page
 
         write_atomic(page, render_page(answer))

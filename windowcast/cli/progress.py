@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from windowcast.weather.sources import Progress
+    from windowcast.sources.source import Progress
 
 
 @contextmanager

@@ -9,11 +9,11 @@ import click
 
 from windowcast.cli.options import Start, site_options
 from windowcast.cli.output import emit, output_options
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.windows.model import PURPOSES
 
 if TYPE_CHECKING:
-    from windowcast.units import System
+    from windowcast.core.units import System
     from windowcast.windows.model import PurposeName
 
 

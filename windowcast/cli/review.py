@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from windowcast.cli.options import Start, site_options
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
+    from windowcast.core.site import Site
     from windowcast.records.review import Review
-    from windowcast.site import Site
 
 PAST_HOURS_DAYS = 366 * 6  # hours kept for hindsight: the seasons of a log
 
@@ -44,12 +44,12 @@ def command(
     its day, scored like a coming window, and put beside what the season offered. Trials in the
     log are analysed against their untreated checks.
     """
-    from windowcast.units import Display
+    from windowcast.core.units import Display
 
     site, review = look_back(Start(site_file, sample, files, date, offline))
     display = Display("us" if (units or site.units) == "us" else "metric")
     if page is not None:
-        from windowcast.files import write_atomic
+        from windowcast.core.atomic_files import write_atomic
         from windowcast.report.review_page import render_review
 
         write_atomic(page, render_review(review, display))

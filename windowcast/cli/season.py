@@ -12,8 +12,8 @@ import click
 from windowcast.cli.options import Start, site_options
 
 if TYPE_CHECKING:
-    from windowcast.units import System
-    from windowcast.windows.plan_model import SeasonPlan
+    from windowcast.core.units import System
+    from windowcast.programme.model import SeasonPlan
 
 
 @click.command(name="season")
@@ -57,7 +57,7 @@ def command(
     if units is not None:
         plan = replace(plan, units=units)
     if page is not None:
-        from windowcast.files import write_atomic
+        from windowcast.core.atomic_files import write_atomic
         from windowcast.report.page import render_plan
 
         write_atomic(page, render_plan(plan, sample=sample))
@@ -69,7 +69,7 @@ def command(
 
 def plan_of(start: Start) -> SeasonPlan:
     """The plan for what the shared options said."""
-    from windowcast.windows.plan import season_plan
+    from windowcast.programme.season_plan import season_plan
 
     answer = start.answer()
     now = dt.datetime.now(dt.UTC)

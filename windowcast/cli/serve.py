@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.web.context import Web

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.verify.emergence import Check
@@ -28,8 +28,8 @@ def command(*, files: tuple[Path, ...], format_: str) -> None:
     FILEs are daily records (USCRN daily01, GHCN-Daily or CSV), one station each. Stations outside
     the latitudes a figure is from are left out of it.
     """
+    from windowcast.sources.files import read_weather
     from windowcast.verify.emergence import checks
-    from windowcast.weather.files import read_weather
     from windowcast.weather.gaps import filled
 
     records = []

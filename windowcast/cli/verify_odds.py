@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.windows.model import PURPOSES, PurposeName
 
 if TYPE_CHECKING:
+    from windowcast.core.record import Record
     from windowcast.verify.odds import OddsReport
-    from windowcast.weather.record import Record
 
 
 @click.command(name="odds")
@@ -89,7 +89,7 @@ def command(
     names = [record.place.name for record in records]
     result = report(together, chosen, names, sorted(replayed))
     if diagram is not None:
-        from windowcast.files import write_atomic
+        from windowcast.core.atomic_files import write_atomic
         from windowcast.report.reliability import reliability_svg
 
         title = f"Odds of a workable day, {purpose}: {result.issues} issues"
@@ -113,7 +113,7 @@ def _records(files: Sequence[Path], *, sample: bool) -> list[Record]:
 
         daily = sample_weather().daily
         return [daily.between(daily.times[0], np.datetime64(SAMPLE_TODAY) - 1)]
-    from windowcast.weather.files import read_weather
+    from windowcast.sources.files import read_weather
 
     records = [read_weather(path) for path in files]
     for path, record in zip(files, records, strict=True):

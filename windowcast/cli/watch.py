@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from windowcast.cli.options import Start, site_options
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
-    from windowcast.windows.watching import News, Told
+    from windowcast.programme.news import News, Told
 
 OPENED, FELL_BACK = 10, 11
 _VERSION = 1
@@ -61,7 +61,7 @@ def command(
       2   bad input
       3   no weather could be reached and none is cached
     """
-    from windowcast.files import alone
+    from windowcast.core.atomic_files import alone
 
     path = _state_path(state, site_file)
     with alone(path):  # cron may start a second one while the first still fetches
@@ -78,7 +78,7 @@ def _look(
     path: Path, start: Start, threshold: float | None, calendar: Path | None
 ) -> tuple[tuple[News, ...], str]:
     """What is new and the site's name; what is told is kept, the calendar brought up to date."""
-    from windowcast.windows.watching import compare
+    from windowcast.programme.news import compare
 
     told = read_state(path)
     answer = start.answer()
@@ -118,7 +118,7 @@ def read_state(path: Path) -> dict[str, Told]:
     InputError
         The file cannot be read or is not one of ours.
     """
-    from windowcast.windows.watching import Told
+    from windowcast.programme.news import Told
 
     try:
         raw: Any = json.loads(path.read_text("utf-8"))
@@ -149,7 +149,7 @@ def _time(text: str) -> dt.datetime:
 
 def write_state(path: Path, told: dict[str, Told]) -> None:
     """Keep what was told."""
-    from windowcast.files import write_atomic
+    from windowcast.core.atomic_files import write_atomic
 
     entries = {
         name: {"start": t.start.isoformat(), "end": t.end.isoformat(), "share": t.share}

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
-    from windowcast.units import Display
-    from windowcast.weather.cache import Cache, Holding
-    from windowcast.weather.record import Provenance
-    from windowcast.weather.sources import Found
+    from windowcast.core.record import Provenance
+    from windowcast.core.units import Display
+    from windowcast.sources.cache import Cache, Holding
+    from windowcast.sources.source import Found
 
 _FORMAT = click.option(
     "--format",
@@ -41,7 +41,7 @@ def command() -> None:
 @_FORMAT
 def status(format_: str) -> None:
     """Show what the cache holds of each source, and how old it is."""
-    from windowcast.weather.cache import Cache
+    from windowcast.sources.cache import Cache
 
     with Cache() as cache:
         holdings = cache.holdings() if cache.path.exists() else []
@@ -52,7 +52,7 @@ def status(format_: str) -> None:
     if not holdings:
         click.echo("Nothing is cached. Fetch a site's weather with: windowcast weather fetch SITE")
         return
-    from windowcast.weather.sources import age_text
+    from windowcast.sources.source import age_text
 
     rows = [
         [
@@ -90,12 +90,12 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
     Answers still fresh are asked for again, and cost little where nothing has changed.
     """
     from windowcast.cli.progress import fetch_progress
-    from windowcast.site import load_site
-    from windowcast.units import Display
-    from windowcast.weather.cache import Cache
-    from windowcast.weather.clock import local_today
-    from windowcast.weather.fetch import Fetcher
-    from windowcast.weather.sources import gather
+    from windowcast.core.local_days import local_today
+    from windowcast.core.site import load_site
+    from windowcast.core.units import Display
+    from windowcast.sources.cache import Cache
+    from windowcast.sources.fetch import Fetcher
+    from windowcast.sources.source import gather
 
     site = load_site(site_file)
     today = local_today(site.zone)
@@ -134,7 +134,7 @@ def _origin(p: Provenance) -> dict[str, Any]:
 
 
 def _show(found: Found, display: Display, asked: int) -> None:
-    from windowcast.weather.sources import age_text
+    from windowcast.sources.source import age_text
 
     now = dt.datetime.now(dt.UTC)
     rows = []
@@ -163,7 +163,7 @@ def _show(found: Found, display: Display, asked: int) -> None:
 @click.option("--all", "all_", is_flag=True, help="The whole file, even if it is damaged.")
 def clear(source: str | None, all_: bool) -> None:
     """Remove what is cached."""
-    from windowcast.weather.cache import Cache, remove
+    from windowcast.sources.cache import Cache, remove
 
     if all_ == (source is not None):
         raise InputError(

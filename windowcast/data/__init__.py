@@ -1,1 +1,1 @@
-"""Science tables (TOML) and schemas; read them through `windowcast.values.load`."""
+"""Science tables (TOML) and schemas; read them through `windowcast.core.values.load`."""

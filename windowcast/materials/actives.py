@@ -14,11 +14,11 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from windowcast import values
-from windowcast.errors import InputError
-from windowcast.site import Species
-from windowcast.units import MM_PER_INCH, f_to_c
-from windowcast.values import Value
+from windowcast.core import values
+from windowcast.core.errors import InputError
+from windowcast.core.site import Species
+from windowcast.core.units import MM_PER_INCH, f_to_c
+from windowcast.core.values import Value
 
 MOVEMENTS = ("contact", "translocated", "soil")
 UPTAKES = ("leaf", "leaf and root", "root", "soil")

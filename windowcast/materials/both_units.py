@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from windowcast import units
+from windowcast.core import units
+from windowcast.core.values import Value
 from windowcast.materials.quantity import significant, write
-from windowcast.values import Value
 
 _KG_HA_PER_LB_ACRE = units.KG_PER_LB / units.M2_PER_ACRE * 1e4
 _L_HA_PER_GAL_ACRE = units.L_PER_US_GAL / units.M2_PER_ACRE * 1e4

@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import nan
 
+from windowcast.core.values import Value
 from windowcast.materials.actives import ASK_LABEL, TURF_STATES, Active, species_key
-from windowcast.values import Value
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from collections.abc import Mapping, Sequence
 from os import PathLike
 from typing import Any
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.materials.actives import Actives, read_toml
 from windowcast.materials.quantity import parse_density, parse_rate
 from windowcast.materials.rates import parse_concentration

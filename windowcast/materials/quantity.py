@@ -1,6 +1,6 @@
 """Amounts as people write them, "192 fl oz/acre", read strictly into SI and written back.
 
-Factors are exact by definition (`windowcast.units`; NIST SP 811, appendix B). A bare number is
+Factors are exact by definition (`windowcast.core.units`; NIST SP 811, appendix B). A bare number is
 never taken for granted: it has no unit until one is written.
 """
 
@@ -12,8 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from windowcast import units
-from windowcast.errors import InputError
+from windowcast.core import units
+from windowcast.core.errors import InputError
 
 Dimension = Literal["mass", "volume", "area", "length", "speed", "flow", "pressure"]
 

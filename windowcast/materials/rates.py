@@ -9,8 +9,8 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from windowcast import values
-from windowcast.errors import InputError
+from windowcast.core import values
+from windowcast.core.errors import InputError
 from windowcast.materials.quantity import Rate, parse, significant
 
 _PERCENT = re.compile(r"\s*([-+]?[\d.]+)\s*%\s*(w/w|w/v)?\s*$")

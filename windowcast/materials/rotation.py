@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from windowcast import values
+from windowcast.core import values
 from windowcast.materials.actives import TURF_STATES, Active
 from windowcast.season.dates import season_name
 

@@ -10,8 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from windowcast import values
-from windowcast.errors import InputError
+from windowcast.core import values
+from windowcast.core.errors import InputError
 from windowcast.materials.actives import SEE_LABEL, Active
 from windowcast.materials.both_units import active_rate, carrier, volume
 from windowcast.materials.quantity import Rate

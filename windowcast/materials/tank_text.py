@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import isnan
 
-from windowcast import units
+from windowcast.core import units
 from windowcast.materials.both_units import active_rate, area, carrier, flow, volume
 from windowcast.materials.quantity import write
 from windowcast.materials.tank import Dose, NozzleCheck, TankSheet, YearTotal

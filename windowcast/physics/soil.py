@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import DateArray, FloatArray
 from windowcast.physics.soil_forcing import SoilForcing, columns_of, drivers
 from windowcast.physics.soil_properties import texture
 from windowcast.physics.soil_site import (
@@ -23,7 +24,6 @@ from windowcast.physics.soil_site import (
 )
 from windowcast.physics.soil_stepper import GRID, STATE_SIZE, Columns, Setup, Stepper
 from windowcast.physics.soil_surface import Cover, parameters
-from windowcast.weather.record import DateArray, FloatArray
 
 BLOCK = 4096  # columns run together: enough to outweigh the overhead of array operations
 FEW = 8  # columns that run faster one by one, on floats

@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 from numba.extending import overload, register_jitable
 
-from windowcast.compiled import compiled
+from windowcast.core.compiled import compiled
+from windowcast.core.record import FloatArray
 from windowcast.physics import soil_column, soil_properties, soil_stepper, soil_surface
 from windowcast.physics.soil_column import Ice, Step, conduct, freeze, frozen_share
 from windowcast.physics.soil_forcing import Drivers
@@ -33,7 +34,6 @@ from windowcast.physics.soil_stepper import (
     may_freeze,
 )
 from windowcast.physics.soil_surface import Day, Surface, surface_day
-from windowcast.weather.record import FloatArray
 
 _MODULES: tuple[ModuleType, ...] = (soil_column, soil_properties, soil_surface, soil_stepper)
 _FUNCTIONS = (

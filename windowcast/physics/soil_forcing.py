@@ -15,9 +15,9 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.values import load
 from windowcast.physics.sun import day_of_year, extraterrestrial_radiation_mj_m2
-from windowcast.values import load
-from windowcast.weather.record import DateArray, FloatArray
 
 MJ_PER_DAY_TO_W = 1e6 / 86400
 LONGEST_BLIND_DAYS = 60

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from windowcast.core.record import FloatArray
 from windowcast.physics.soil import SoilForcing, SoilResult, SoilSite
 from windowcast.physics.soil_forcing import columns_of, drivers
 from windowcast.physics.soil_properties import (
@@ -21,7 +22,6 @@ from windowcast.physics.soil_properties import (
 from windowcast.physics.soil_stepper import DAY_S
 from windowcast.physics.soil_surface import parameters, sward_closed
 from windowcast.physics.sun import day_length_h, day_of_year
-from windowcast.weather.record import FloatArray
 
 HOURS = np.arange(24) + 0.5  # middle of each hour of the local solar day
 WARMEST_HOUR = 15.0

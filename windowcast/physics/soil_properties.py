@@ -13,10 +13,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.record import FloatArray
+from windowcast.core.values import load
 from windowcast.physics.soil_column import Number
-from windowcast.values import load
-from windowcast.weather.record import FloatArray
 
 WATER_W_M_K = 0.57
 SOLIDS_DENSITY_KG_M3 = 2700.0

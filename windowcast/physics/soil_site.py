@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.values import load
-from windowcast.weather.record import DateArray, FloatArray
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.values import load
 
 YEAR_DAYS = 365.2425
 NEAR_SURFACE_M = (0.05, 0.10)  # where the model's temperatures are looked at

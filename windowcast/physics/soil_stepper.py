@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from windowcast.core.record import FloatArray
 from windowcast.physics.soil_column import (
     LATENT_HEAT_J_M3,
     Grid,
@@ -23,7 +24,6 @@ from windowcast.physics.soil_column import (
 from windowcast.physics.soil_forcing import Drivers, in_order
 from windowcast.physics.soil_properties import Thermal, conductivity_w_m_k, heat_capacity_j_m3_k
 from windowcast.physics.soil_surface import Cover, Day, Parameters, Surface, surface_day
-from windowcast.weather.record import FloatArray
 
 GRID = Grid.of((0.02, 0.05, 0.10, 0.20, 0.35, 0.60, 1.0, 1.7, 3.0), bottom_m=3.8)
 LAYERS = len(GRID.node_m)

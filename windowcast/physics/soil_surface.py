@@ -17,9 +17,9 @@ from __future__ import annotations
 from functools import cache
 from typing import NamedTuple
 
+from windowcast.core.values import load
 from windowcast.physics.soil_column import Number, choose, maximum, minimum
 from windowcast.physics.soil_properties import snow_conductivity_w_m_k
-from windowcast.values import load
 
 FRESH_SNOW_KG_L = 0.1
 PACKED_SNOW_KG_L = 0.4

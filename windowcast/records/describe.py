@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from windowcast.core.units import M2_PER_ACRE, M_PER_FOOT, Display
 from windowcast.materials.quantity import significant
 from windowcast.records.model import (
     Application,
@@ -15,7 +16,6 @@ from windowcast.records.model import (
     ScoutingCount,
     SoilReading,
 )
-from windowcast.units import M2_PER_ACRE, M_PER_FOOT, Display
 
 _SHOOTS = {True: "live shoots in the canopy", False: "no live shoot in the canopy"}
 

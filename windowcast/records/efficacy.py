@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from windowcast.errors import InputError
-from windowcast.weather.record import FloatArray
+from windowcast.core.errors import InputError
+from windowcast.core.record import FloatArray
 
 LEVEL = 0.95
 

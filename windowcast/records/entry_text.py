@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.materials.quantity import parse, parse_rate, parse_temperature
 from windowcast.records.model import field_names
 

@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Any, get_type_hints
 from zoneinfo import ZoneInfo
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.records import schema
 from windowcast.records.entry_text import material_from, moment_from
 from windowcast.records.model import (

@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
+from windowcast.core.values import Value
 from windowcast.materials.actives import Active
 from windowcast.records.facts import Fact
 from windowcast.records.model import Application
-from windowcast.values import Value
 from windowcast.windows.words import day
 
 

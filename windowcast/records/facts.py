@@ -8,14 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from windowcast.core.record import FloatArray, Grade
 from windowcast.materials.needs import ActiveNeeds
+from windowcast.programme.key_dates import weeds_of
 from windowcast.records.hindsight import block_of, with_entered
 from windowcast.records.model import Application
 from windowcast.records.prefill import entered_by_operator
 from windowcast.season.model import Emergence, TurfPhase
-from windowcast.weather.record import FloatArray, Grade
 from windowcast.windows.hours import HourContext
-from windowcast.windows.key_dates import weeds_of
 from windowcast.windows.model import PurposeName
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule

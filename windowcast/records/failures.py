@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 
 
 @contextmanager

@@ -15,14 +15,14 @@ from itertools import pairwise
 
 import numpy as np
 
+from windowcast.core.local_days import local_dates
+from windowcast.core.record import FloatArray, Grade, Members, Record, Weather
+from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.records.model import Application
 from windowcast.records.prefill import entered_by_operator
 from windowcast.season.model import SiteState
-from windowcast.site import Site
-from windowcast.weather.clock import local_dates
 from windowcast.weather.hourly import daily_to_hourly
-from windowcast.weather.record import FloatArray, Grade, Members, Record, Weather
 from windowcast.windows.criteria import FALLING, HOUR_CRITERIA
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import HourScores, Judge

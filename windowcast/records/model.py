@@ -15,8 +15,8 @@ from typing import Annotated, Any, TypeVar
 
 from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, TypeAdapter, ValidationError
 
-from windowcast.errors import InputError
-from windowcast.validation import first_problem
+from windowcast.core.errors import InputError
+from windowcast.core.validation import first_problem
 from windowcast.windows.model import PURPOSES
 
 

@@ -9,7 +9,7 @@ from os import PathLike
 
 import numpy as np
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.materials.actives import Actives, load_actives
 from windowcast.materials.rotation import Use, same_place, use_of
 from windowcast.physics.soil_site import ProbeReading

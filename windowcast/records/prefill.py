@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from windowcast.core.record import Grade, Record, Weather
 from windowcast.records.model import Application
-from windowcast.weather.record import Grade, Record, Weather
 
 _FIELDS = {
     "temp_c": "air temperature",

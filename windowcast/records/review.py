@@ -13,7 +13,9 @@ from os import PathLike
 
 import numpy as np
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.record import Weather
+from windowcast.core.site import Site
 from windowcast.materials.actives import Active, Actives, load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.materials.rotation import (
@@ -41,8 +43,6 @@ from windowcast.records.trials import TrialResult, trial_results
 from windowcast.season.model import SiteState
 from windowcast.season.observed import soil_correction
 from windowcast.season.state import build
-from windowcast.site import Site
-from windowcast.weather.record import Weather
 from windowcast.windows.hours import HourContext
 from windowcast.windows.model import PURPOSES, PurposeName
 from windowcast.windows.words import day, span

@@ -6,7 +6,7 @@ import sqlite3
 import time
 from pathlib import Path
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 
 APPLICATION_ID = 0x57434C47  # "WCLG" in the file's header
 

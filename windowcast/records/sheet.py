@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from textwrap import wrap
 
-from windowcast import values
+from windowcast.core import values
+from windowcast.core.units import c_to_f
 from windowcast.materials.both_units import active_rate, area, carrier
 from windowcast.materials.quantity import write
 from windowcast.records.model import Application, Material
-from windowcast.units import c_to_f
 
 NOT_ENTERED = "not entered"
 WIDTH = 78  # of a page of plain text

@@ -23,7 +23,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Generic, Literal, Self, TypeVar
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.records import schema
 from windowcast.records.failures import plain_errors
 from windowcast.records.model import E, Entry, checked, from_plain, kind_of, to_plain

@@ -17,10 +17,10 @@ from typing import Any, Literal
 
 import numpy as np
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.record import FloatArray
 from windowcast.records.efficacy import LEVEL
 from windowcast.records.model import Rating
-from windowcast.weather.record import FloatArray
 
 Transform = Literal["none", "sqrt"]
 ZERO_VARIANCE = 1e-4  # of the residual's

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.records.efficacy import Control, control
 from windowcast.records.model import Rating
 from windowcast.records.trial_analysis import Analysis, analyse

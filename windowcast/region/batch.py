@@ -10,16 +10,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.record import Place, Record
+from windowcast.core.site import Site, site_from
 from windowcast.region import tables
 from windowcast.region.columns import WEEDS, season_starts
 from windowcast.region.engine import Station
-from windowcast.site import Site, site_from
-from windowcast.weather.files import read_weather
+from windowcast.sources.files import read_weather
 from windowcast.weather.gaps import filled
 from windowcast.weather.join import hourly_to_daily
 from windowcast.weather.quality import checked
-from windowcast.weather.record import Place, Record
 
 if TYPE_CHECKING:
     import pyarrow as pa

@@ -8,14 +8,14 @@ from pathlib import Path
 
 import numpy as np
 
-from windowcast.errors import InputError
-from windowcast.files import made_folder, write_atomic
+from windowcast.core.atomic_files import made_folder, write_atomic
+from windowcast.core.errors import InputError
+from windowcast.core.record import Place, Record
 from windowcast.region.engine import Station
 from windowcast.region.stations import Box, StationList
-from windowcast.weather.archive import ArchiveSource
-from windowcast.weather.fetch import Fetcher
-from windowcast.weather.record import Place, Record
-from windowcast.weather.sources import Progress, Request
+from windowcast.sources.archive import ArchiveSource
+from windowcast.sources.fetch import Fetcher
+from windowcast.sources.source import Progress, Request
 
 MAX_STATIONS = 500
 YEARS = 30

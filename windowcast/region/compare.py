@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.files import atomic_file
+from windowcast.core.atomic_files import atomic_file
+from windowcast.core.record import FloatArray
 from windowcast.region.columns import QUANTITIES, WORKABLE_COLUMNS
 from windowcast.region.parts import Part
 from windowcast.region.statistics import Difference, Normals, difference
@@ -27,7 +28,6 @@ from windowcast.region.tables import (
     station_schema,
     weekly_in,
 )
-from windowcast.weather.record import FloatArray
 
 if TYPE_CHECKING:
     import pyarrow as pa

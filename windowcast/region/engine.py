@@ -21,10 +21,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from windowcast import __version__
-from windowcast.errors import InputError, SourceUnreachableError, WindowcastError
-from windowcast.files import made_folder
+from windowcast.core.atomic_files import made_folder
+from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
 from windowcast.region.parts import Bodies, Part, is_whole, keep, to_parquet
-from windowcast.weather.files import parse_spec
+from windowcast.sources.files import parse_spec
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
@@ -44,7 +44,7 @@ class Station:
     """One station to compute: where its record lies, and where it stands."""
 
     id: str
-    path: str  # a file read by weather.files
+    path: str  # a file read by sources.files
     name: str = ""
     region: str = ""
     latitude_deg: float = float("nan")  # NaN: taken from the file

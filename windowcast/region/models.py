@@ -15,19 +15,20 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import FloatArray, Grade, Record
+from windowcast.core.site import Site
+from windowcast.core.values import load
+from windowcast.programme.workable_days import day_scores, workable
 from windowcast.region.columns import BARRIERS, WEEDS, WEEKS
-from windowcast.season.alignment import Spans
 from windowcast.season.dates import key_dates, season_slices
 from windowcast.season.degree_days import on_date
 from windowcast.season.emergence import Drivers, clocks, told_from
 from windowcast.season.model import Emergence, SiteState
+from windowcast.season.row_spans import Spans
 from windowcast.season.state import SoilDays, drivers_of
 from windowcast.season.turf import turf_state
 from windowcast.season.weeds import weed
 from windowcast.season.yearly import frost, warmth
-from windowcast.site import Site
-from windowcast.values import load
-from windowcast.weather.record import FloatArray, Grade, Record
 from windowcast.windows.barrier import best_day, caught_by_day
 from windowcast.windows.cover_plan import usual_material
 from windowcast.windows.days import DayContext, season_day
@@ -36,7 +37,6 @@ from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule
 from windowcast.windows.season_axis import BEYOND_DAYS, SEASON_DAYS
 from windowcast.windows.timing import judged_days
-from windowcast.windows.workable import day_scores, workable
 
 _ALWAYS = ("tmax_c", "tmin_c", "precip_mm")  # unknown where no station tells them
 _SOME = 0.005  # of a season's seedlings: less reads as 0 %

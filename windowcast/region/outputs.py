@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.files import atomic_file
+from windowcast.core.atomic_files import atomic_file
 from windowcast.region.columns import DATE_COLUMNS, QUANTITIES, WORKABLE_COLUMNS, day_label
 from windowcast.region.compare import Compared, Gap, batches
 from windowcast.region.statistics import MIN_YEARS

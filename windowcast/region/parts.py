@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from windowcast.files import write_atomic
+from windowcast.core.atomic_files import write_atomic
 
 if TYPE_CHECKING:
     import pyarrow as pa

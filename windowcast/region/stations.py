@@ -15,12 +15,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.record import Place
 from windowcast.region.engine import Station
-from windowcast.weather.files import parse_spec
-from windowcast.weather.ghcn_bulk import bulk_files, split
-from windowcast.weather.record import Place
-from windowcast.weather.textfile import read_text_bytes, text_of
+from windowcast.sources.files import parse_spec
+from windowcast.sources.ghcn_bulk import bulk_files, split
+from windowcast.sources.textfile import read_text_bytes, text_of
 
 COLUMNS = ("id", "file", "name", "region", "latitude", "longitude", "elevation_m")
 PLACES_FILE = "ghcnd-stations.txt"

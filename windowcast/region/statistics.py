@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.weather.record import FloatArray
+from windowcast.core.record import FloatArray
 
 MIN_YEARS = 5
 AT_LEAST = (1, 2, 3)  # workable days a week whose odds are told

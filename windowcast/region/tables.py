@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import FloatArray, Place
 from windowcast.region.columns import (
     AMOUNT_COLUMNS,
     DATE_COLUMNS,
@@ -22,7 +23,6 @@ from windowcast.region.columns import (
 )
 from windowcast.region.engine import Station
 from windowcast.region.statistics import AT_LEAST, Normals, normals, week_statistics
-from windowcast.weather.record import FloatArray, Place
 
 if TYPE_CHECKING:
     import pyarrow as pa

@@ -17,8 +17,8 @@ from string import Formatter
 from typing import Any, cast
 
 from windowcast.core.phrase import Listing, Name, Phrase, Quantity, Share, Span, Value
+from windowcast.core.units import System
 from windowcast.report.measures import shown
-from windowcast.units import System
 
 _log = logging.getLogger(__name__)
 Parts = tuple[tuple[str, str | None, str], ...]  # text before, value's name, form

@@ -15,7 +15,7 @@ from html import escape
 
 import numpy as np
 
-from windowcast.weather.record import DateArray, FloatArray
+from windowcast.core.record import DateArray, FloatArray
 
 LINE = 12.0  # from one line of text to the next
 WIDTH = 360.0  # user units of every chart; one unit is one CSS pixel on a small phone

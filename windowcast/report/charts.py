@@ -7,6 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.units import Display
 from windowcast.report import wording
 from windowcast.report.chartkit import (
     Band,
@@ -23,8 +25,6 @@ from windowcast.report.chartkit import (
     ticks,
     time_chart,
 )
-from windowcast.units import Display
-from windowcast.weather.record import DateArray, FloatArray
 
 STEP_DAYS = 7  # the table behind a daily chart has a row for each week
 

@@ -1,7 +1,7 @@
 """How each SI quantity is written in the reader's units: the one table of signs and precision.
 
 A quantity is converted and rounded here once, from SI. Conversion factors are exact and come from
-`windowcast.units`.
+`windowcast.core.units`.
 """
 
 from __future__ import annotations
@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from windowcast import units
+from windowcast.core import units
 from windowcast.core.phrase import Quantity
-from windowcast.units import System
+from windowcast.core.units import System
 
 
 @dataclass(frozen=True, slots=True)

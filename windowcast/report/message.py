@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import textwrap
 
+from windowcast.core.units import Display
 from windowcast.report import wording
-from windowcast.units import Display
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
 WIDTH = 72

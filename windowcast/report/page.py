@@ -6,12 +6,12 @@ from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING
 
-from windowcast.answer import Answer
+from windowcast.core.units import Display
+from windowcast.programme.answer import Answer
+from windowcast.programme.model import SeasonPlan
 from windowcast.report.plan_view import plan_view
 from windowcast.report.view import Words, answer_view
-from windowcast.units import Display
 from windowcast.windows.cautions import CAUTIONS
-from windowcast.windows.plan_model import SeasonPlan
 
 if TYPE_CHECKING:
     from jinja2 import Environment

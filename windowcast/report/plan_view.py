@@ -8,6 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.units import Display
+from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
 from windowcast.report import wording
 from windowcast.report.chartkit import Chart
 from windowcast.report.charts import cover_chart, workable_chart
@@ -19,10 +22,7 @@ from windowcast.report.season import (
     span,
     status_words,
 )
-from windowcast.units import Display
-from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows.model import CoverPlan
-from windowcast.windows.plan_model import KeyDate, PurposePlan, SeasonPlan, Week
 
 ORDER = ("open", "cannot tell", "ahead", "over")
 

@@ -11,6 +11,7 @@ from itertools import chain
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import FloatArray
 from windowcast.region.columns import QUANTITIES, shown, shown_on_axis
 from windowcast.region.compare import Compared
 from windowcast.region.statistics import Normals
@@ -26,7 +27,6 @@ from windowcast.report.chartkit import (
     stacked,
     ticks,
 )
-from windowcast.weather.record import FloatArray
 
 CLASSES = 5
 MAX_ROWS = 40  # drawn in a chart

@@ -7,6 +7,7 @@ from itertools import chain
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import FloatArray
 from windowcast.region.columns import day_label
 from windowcast.region.compare import Compared
 from windowcast.region.statistics import AT_LEAST
@@ -23,7 +24,6 @@ from windowcast.report.chartkit import (
     stacked,
 )
 from windowcast.report.region_charts import beside
-from windowcast.weather.record import FloatArray
 
 _LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, WIDTH - 8, 22.0, 150.0
 _HEIGHT = 176.0

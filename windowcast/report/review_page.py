@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from windowcast.core.units import Display
 from windowcast.records.review import Review
 from windowcast.report.chartkit import Chart
 from windowcast.report.page import style_sheet, templates
 from windowcast.report.trial_chart import control_chart, relation_chart
 from windowcast.report.view import Words
-from windowcast.units import Display
 
 
 @dataclass(frozen=True)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from windowcast.core.units import Display
 from windowcast.records.review import Review, ReviewedApplication
 from windowcast.records.trials import TrialResult
 from windowcast.report.wording import in_units
-from windowcast.units import Display
 
 
 def review_lines(review: Review, display: Display) -> list[str]:

@@ -8,14 +8,14 @@ from collections.abc import Iterator, Sequence
 from importlib import resources
 from typing import Any
 
+from windowcast.core.units import Display
+from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
 from windowcast.report import wording
 from windowcast.report.screen import prose_width, wrapped
 from windowcast.report.tables import plain
-from windowcast.units import Display
 from windowcast.windows import words
 from windowcast.windows.model import CoverPlan
 from windowcast.windows.odds import DateRange
-from windowcast.windows.plan_model import KeyDate, PurposePlan, SeasonPlan, Week
 
 HARDLY = 0.005  # a share that is not worth a number
 _DATES = " {:>11}  {:>16}  {:>7}"  # columns of a key date after its label

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from windowcast.answer import Answer
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.programme.answer import Answer
 from windowcast.season.dates import season_name as name_of
-from windowcast.weather.record import DateArray, FloatArray
 
 MIN_YEARS = 5  # fewer past seasons give no band
 

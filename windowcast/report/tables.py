@@ -16,8 +16,8 @@ import math
 from importlib import resources
 from typing import Any
 
+from windowcast.core.units import Display
 from windowcast.report import wording
-from windowcast.units import Display
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
 CSV_COLUMNS = (

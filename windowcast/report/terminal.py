@@ -6,9 +6,9 @@ import io
 import os
 from typing import TYPE_CHECKING
 
+from windowcast.core.units import Display
 from windowcast.report import wording
 from windowcast.report.screen import TABLE_WIDTH, screen_width, wrapped
-from windowcast.units import Display
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
 if TYPE_CHECKING:

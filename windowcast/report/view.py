@@ -8,15 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from windowcast import values
-from windowcast.answer import Answer
+from windowcast.core import values
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.units import Display
+from windowcast.programme.answer import Answer
 from windowcast.report import series, wording
 from windowcast.report.chartkit import Chart
 from windowcast.report.charts import emergence_chart, soil_chart, turf_chart
 from windowcast.report.strips import hour_strip
 from windowcast.season.model import SiteState, TurfPhase
-from windowcast.units import Display
-from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows.model import (
     HourStrip,
     Judged,

@@ -10,7 +10,7 @@ import datetime as dt
 import re
 from collections.abc import Callable, Sequence
 
-from windowcast.units import (
+from windowcast.core.units import (
     KG_PER_LB,
     M2_PER_ACRE,
     M_PER_FOOT,

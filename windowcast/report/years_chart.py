@@ -7,11 +7,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from windowcast.core.units import Display
+from windowcast.programme.model import KeyDate, SeasonPlan
 from windowcast.report import wording
 from windowcast.report.chartkit import Chart, Scale, drawing, el, label, month_starts
 from windowcast.report.season import short
-from windowcast.units import Display
-from windowcast.windows.plan_model import KeyDate, SeasonPlan
 
 _LEFT, _RIGHT, _TOP, _ROW = 12.0, 348.0, 36.0, 38.0
 

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from windowcast.values import load
+from windowcast.core.record import FloatArray
+from windowcast.core.values import load
 from windowcast.weather.gaps import gap_spans
-from windowcast.weather.record import FloatArray
 
 YEAR_DAYS = 365.2425
 

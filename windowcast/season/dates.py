@@ -15,12 +15,12 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.values import load
 from windowcast.season.degree_days import month_day, northern_month_day
 from windowcast.season.model import Emergence, SiteState, TurfPhase
 from windowcast.season.rolling import trailing_mean
 from windowcast.season.turf import SEASON_START
-from windowcast.values import load
-from windowcast.weather.record import DateArray, FloatArray
 
 SOIL_DAYS = 7
 SEARCH_FALL_FROM = "08-01"  # northern

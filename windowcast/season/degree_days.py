@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.weather.record import DateArray, FloatArray
+from windowcast.core.record import DateArray, FloatArray
 
 
 def heating(mean_c: FloatArray, base_c: float, ceiling_c: float | None = None) -> FloatArray:

@@ -18,6 +18,8 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.values import load
 from windowcast.season.bridging import bridged
 from windowcast.season.degree_days import (
     accumulate,
@@ -28,8 +30,6 @@ from windowcast.season.degree_days import (
 )
 from windowcast.season.model import Emergence
 from windowcast.season.weeds import Z90, Weed
-from windowcast.values import load
-from windowcast.weather.record import DateArray, FloatArray
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,8 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.values import Value
-from windowcast.weather.record import DateArray, FloatArray
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.values import Value
 
 
 class TurfPhase(IntEnum):

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from windowcast.core.record import Record
+from windowcast.core.site import Site
 from windowcast.materials.rotation import Use
 from windowcast.physics.soil import simulate
 from windowcast.physics.soil_site import (
@@ -18,8 +20,6 @@ from windowcast.physics.soil_site import (
 from windowcast.season.scouting import Count
 from windowcast.season.state import soil_forcing, soil_site
 from windowcast.season.turf import GreenCover
-from windowcast.site import Site
-from windowcast.weather.record import Record
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from windowcast.weather.record import FloatArray
+from windowcast.core.record import FloatArray
 
 
 def trailing_sum(values: FloatArray, days: int) -> FloatArray:

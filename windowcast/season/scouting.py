@@ -17,12 +17,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.record import FloatArray
+from windowcast.core.values import load
 from windowcast.season.degree_days import on_date
 from windowcast.season.emergence import Counted, Drivers, Timing, WeedCarry, clocks
 from windowcast.season.weeds import Weed
-from windowcast.values import load
-from windowcast.weather.record import FloatArray
 
 GRID = 161  # points of the clock's speed, over four standard deviations either side
 DENSITIES = 81

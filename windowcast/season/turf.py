@@ -18,11 +18,11 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.values import load
 from windowcast.season.degree_days import on_date
 from windowcast.season.model import TurfPhase, TurfState
 from windowcast.season.rolling import trailing_mean
-from windowcast.values import load
-from windowcast.weather.record import DateArray, FloatArray
 
 SEASON_START = "07-01"  # northern; half a year later in the south
 SOIL_DAYS = 7

@@ -9,10 +9,10 @@ from functools import cache
 
 import numpy as np
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.record import FloatArray
+from windowcast.core.values import Table, Value, load
 from windowcast.season.degree_days import chilling, heating
-from windowcast.values import Table, Value, load
-from windowcast.weather.record import FloatArray
 
 Z90 = 1.2815515655446004  # 90 % quantile of the normal distribution
 

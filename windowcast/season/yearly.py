@@ -12,8 +12,8 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.compiled import compiled
-from windowcast.weather.record import FloatArray
+from windowcast.core.compiled import compiled
+from windowcast.core.record import FloatArray
 
 
 def warmth(

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from windowcast.core.record import FloatArray, Record
+from windowcast.core.site import site_from
+from windowcast.core.values import load
 from windowcast.season.dates import season_slices, share_date
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_mean
 from windowcast.season.state import build
-from windowcast.site import site_from
-from windowcast.values import load
-from windowcast.weather.record import FloatArray, Record
 
 FIRST = 0.01  # share taken as "first emergence"
 FALL_DAYS = 110  # from 15 August

@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import FloatArray, Record, Weather
+from windowcast.programme.workable_days import day_scores, workable
 from windowcast.verify.simulated import Truth, forecast
 from windowcast.weather.ensemble import members
-from windowcast.weather.record import FloatArray, Record, Weather
 from windowcast.windows.purposes import Purpose
-from windowcast.windows.workable import day_scores, workable
 
 LEADS = 10
 CLIMATE_HALF_WIDTH = 15  # days either side of the date

@@ -17,9 +17,9 @@ from statistics import NormalDist
 
 import numpy as np
 
-from windowcast.weather.axis import grades_of
+from windowcast.core.record import FloatArray, Grade, Record
+from windowcast.core.time_axis import grades_of
 from windowcast.weather.ensemble_years import TEMPERATURES, normal_course
-from windowcast.weather.record import FloatArray, Grade, Record
 
 ARCHIVED_DAYS = 2
 SHIFT_DAYS = 15

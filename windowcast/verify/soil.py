@@ -12,13 +12,13 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import DateArray, FloatArray
 from windowcast.physics.soil import SoilForcing, SoilSite, simulate
 from windowcast.physics.soil_forcing import columns_of
 from windowcast.verify import soil_baselines as baselines
 from windowcast.verify.soil_dates import Passing, date_errors, observed_days
 from windowcast.verify.soil_readings import with_readings
 from windowcast.verify.soil_stations import Stations, read_stations
-from windowcast.weather.record import DateArray, FloatArray
 
 SEASON_MONTHS = (9, 10, 11, 12, 1, 2, 3, 4)
 PASSINGS = (

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.values import load
 from windowcast.physics.soil_forcing import Weather, drivers
 from windowcast.physics.sun import day_of_year
-from windowcast.values import load
-from windowcast.weather.record import DateArray, FloatArray
 
 MEMORY_DAYS = (0.7, 2.0, 4.0, 8.0, 16.0, 32.0, 90.0, 365.0)
 RUNNING_DAYS = 11

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.weather.record import DateArray, FloatArray
+from windowcast.core.record import DateArray, FloatArray
 
 WEEK = 7
 LEAST_DAYS = 5  # of a week's seven, for its mean

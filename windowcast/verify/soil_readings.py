@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import DateArray, FloatArray
 from windowcast.physics.soil_site import ProbeReading, fit_site_correction
 from windowcast.verify.soil_stations import Stations
-from windowcast.weather.record import DateArray, FloatArray
 
 DEPTH_M = 0.05
 

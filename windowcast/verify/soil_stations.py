@@ -13,10 +13,10 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.errors import InputError
-from windowcast.values import load
-from windowcast.weather.record import DateArray, FloatArray, Record
-from windowcast.weather.uscrn import first_line, is_uscrn, read_uscrn, station_number
+from windowcast.core.errors import InputError
+from windowcast.core.record import DateArray, FloatArray, Record
+from windowcast.core.values import load
+from windowcast.sources.uscrn import first_line, is_uscrn, read_uscrn, station_number
 
 WEATHER = ("tmax_c", "tmin_c", "precip_mm", "solar_mj_m2", "rh_mean_pct")
 PROBES = ("soil_5cm_c", "soil_10cm_c")

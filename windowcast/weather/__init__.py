@@ -1,1 +1,1 @@
-"""Weather in: readers, archive, forecast, cache; everything becomes one record schema."""
+"""What the weather says: quality, gaps, one axis, hours from days, and the futures ahead."""

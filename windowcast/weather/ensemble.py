@@ -16,9 +16,17 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.values import load
-from windowcast.weather.axis import extended, grades_of
-from windowcast.weather.clock import hours_of, local_dates
+from windowcast.core.local_days import hours_of, local_dates
+from windowcast.core.record import (
+    FloatArray,
+    Grade,
+    Members,
+    Provenance,
+    Record,
+    Weather,
+)
+from windowcast.core.time_axis import extended, grades_of
+from windowcast.core.values import load
 from windowcast.weather.ensemble_errors import (
     Part,
     climate_correlation,
@@ -31,14 +39,6 @@ from windowcast.weather.ensemble_errors import (
 from windowcast.weather.ensemble_hours import Drawn, hourly_members
 from windowcast.weather.ensemble_rain import Runs, drawn_amounts, find_runs, said_of_runs, spells
 from windowcast.weather.ensemble_years import CARRIED, TEMPERATURES, PastYears, past_years
-from windowcast.weather.record import (
-    FloatArray,
-    Grade,
-    Members,
-    Provenance,
-    Record,
-    Weather,
-)
 
 EXTRA_DAYS = 2  # hours needed after the last ranked day for what must follow
 

@@ -10,8 +10,8 @@ from enum import IntEnum
 
 import numpy as np
 
-from windowcast.values import load
-from windowcast.weather.record import FloatArray
+from windowcast.core.record import FloatArray
+from windowcast.core.values import load
 
 LEAST_EIGENVALUE = 0.02  # of a correlation matrix put together from several sources
 

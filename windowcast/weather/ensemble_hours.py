@@ -10,9 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import FloatArray, Grade, Record
+from windowcast.core.time_axis import grades_of
+from windowcast.core.values import load
 from windowcast.physics.humidity import dewpoint_from_rh_c, relative_humidity_pct
-from windowcast.values import load
-from windowcast.weather.axis import grades_of
 from windowcast.weather.ensemble_errors import (
     Part,
     in_day_scores,
@@ -23,7 +24,6 @@ from windowcast.weather.ensemble_errors import (
 )
 from windowcast.weather.ensemble_years import PastYears
 from windowcast.weather.hourly import daily_to_hourly
-from windowcast.weather.record import FloatArray, Grade, Record
 
 LOW_HOUR, HIGH_HOUR = 6, 15  # clock hours at which errors of the low and the high hold in full
 NOON = 12

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.values import load
+from windowcast.core.record import FloatArray
+from windowcast.core.values import load
 from windowcast.weather.ensemble_errors import even_uniforms, middle_of_days
-from windowcast.weather.record import FloatArray
 
 LONGEST_RUN_H = 12
 

@@ -14,8 +14,8 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.values import load
-from windowcast.weather.record import DateArray, FloatArray, Record
+from windowcast.core.record import DateArray, FloatArray, Record
+from windowcast.core.values import load
 
 FEWEST_CASES = 30  # days with and without rain from which a correlation is taken
 HARMONICS = 3  # of the normal course: year, half-year, third of a year

@@ -18,9 +18,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.values import load
-from windowcast.weather.axis import around_day_of_year, by_day_of_year
-from windowcast.weather.record import (
+from windowcast.core.record import (
     DAILY_VARIABLES,
     HOURLY_VARIABLES,
     DateArray,
@@ -29,6 +27,8 @@ from windowcast.weather.record import (
     Grade,
     Record,
 )
+from windowcast.core.time_axis import around_day_of_year, by_day_of_year
+from windowcast.core.values import load
 
 _LINEAR = {
     "tmax_c", "tmin_c", "tmean_c", "rh_mean_pct", "solar_mj_m2", "soil_5cm_c", "soil_10cm_c",

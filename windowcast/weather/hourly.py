@@ -14,12 +14,12 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from windowcast.core.local_days import day_starts, hours_of, local_dates, utc_offset_h
+from windowcast.core.record import DateArray, FloatArray, Grade, Place, Record
+from windowcast.core.time_axis import extended, grades_of
+from windowcast.core.values import load
 from windowcast.physics.humidity import dewpoint_from_rh_c
 from windowcast.physics.sun import day_length_h, day_of_year, sunrise_sunset_utc
-from windowcast.values import load
-from windowcast.weather.axis import extended, grades_of
-from windowcast.weather.clock import day_starts, hours_of, local_dates, utc_offset_h
-from windowcast.weather.record import DateArray, FloatArray, Grade, Place, Record
 
 METHOD = "hours from daily extremes, Parton & Logan 1981; rain spread evenly over its day"
 

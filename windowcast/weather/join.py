@@ -14,11 +14,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.local_days import day_starts, local_dates
+from windowcast.core.record import DAILY_VARIABLES, Flag, FloatArray, Grade, Place, Record
+from windowcast.core.time_axis import extended, span_flag
+from windowcast.core.values import load
 from windowcast.physics.humidity import relative_humidity_pct
-from windowcast.values import load
-from windowcast.weather.axis import extended, span_flag
-from windowcast.weather.clock import day_starts, local_dates
-from windowcast.weather.record import DAILY_VARIABLES, Flag, FloatArray, Grade, Place, Record
 
 # daily variable → (hourly variable, how)
 _FROM_HOURS: dict[str, tuple[str, str]] = {

@@ -15,20 +15,20 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from windowcast.errors import InputError
-from windowcast.site import Site
-from windowcast.values import load
-from windowcast.weather.axis import extended, span_flag
-from windowcast.weather.clock import day_starts, local_dates, local_today
-from windowcast.weather.files import read_weather
+from windowcast.core.errors import InputError
+from windowcast.core.local_days import day_starts, local_dates, local_today
+from windowcast.core.record import Flag, Grade, Place, Record, Weather
+from windowcast.core.site import Site
+from windowcast.core.time_axis import extended, span_flag
+from windowcast.core.values import load
+from windowcast.sources.files import read_weather
 from windowcast.weather.gaps import filled
 from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid, seam_flags
 from windowcast.weather.quality import checked
-from windowcast.weather.record import Flag, Grade, Place, Record, Weather
 
 if TYPE_CHECKING:
-    from windowcast.weather.fetch import Fetcher
-    from windowcast.weather.sources import Progress
+    from windowcast.sources.fetch import Fetcher
+    from windowcast.sources.source import Progress
 
 RECENT_HOURS_DAYS = 10  # days before today for which hours are kept
 FIRST_YEAR, LAST_YEAR = 1700, 2200  # thermometers are hardly older; days around stay countable
@@ -74,9 +74,9 @@ def load_weather(
     SourceUnreachableError
         There is no file, and no source could be reached.
     """
-    from windowcast.weather.cache import Cache
-    from windowcast.weather.fetch import Fetcher
-    from windowcast.weather.sources import gather
+    from windowcast.sources.cache import Cache
+    from windowcast.sources.fetch import Fetcher
+    from windowcast.sources.source import gather
 
     clock = local_today(site.zone)
     today = today or clock

@@ -13,9 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.values import load
-from windowcast.weather.axis import around_day_of_year, by_day_of_year, span_flag
-from windowcast.weather.record import (
+from windowcast.core.record import (
     DAILY_VARIABLES,
     HOURLY_VARIABLES,
     DateArray,
@@ -23,6 +21,8 @@ from windowcast.weather.record import (
     Grade,
     Record,
 )
+from windowcast.core.time_axis import around_day_of_year, by_day_of_year, span_flag
+from windowcast.core.values import load
 
 Mask = npt.NDArray[np.bool_]
 

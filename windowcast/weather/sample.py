@@ -10,11 +10,11 @@ import datetime as dt
 from dataclasses import replace
 from pathlib import Path
 
-from windowcast.errors import InputError
-from windowcast.site import Site, load_site
-from windowcast.weather.files import read_weather
+from windowcast.core.errors import InputError
+from windowcast.core.record import Record, Weather
+from windowcast.core.site import Site, load_site
+from windowcast.sources.files import read_weather
 from windowcast.weather.load import assemble
-from windowcast.weather.record import Record, Weather
 
 SAMPLE_TODAY = dt.date(2018, 1, 18)
 SAMPLE_FILES = ("daily.csv.gz", "hourly.csv.gz")

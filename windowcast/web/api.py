@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.records.model import from_plain, kind_of, to_plain
 from windowcast.records.store import Stored
 from windowcast.report.message import message_text

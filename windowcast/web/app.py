@@ -12,7 +12,7 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
-from windowcast.errors import InputError, SourceUnreachableError, WindowcastError
+from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
 from windowcast.web import api, log_views, read_views, season_views, site_views
 from windowcast.web.context import Web, page, web, without_folders
 from windowcast.web.security import protected

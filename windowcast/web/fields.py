@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
-from windowcast import units
-from windowcast.errors import InputError
-from windowcast.units import Display
+from windowcast.core import units
+from windowcast.core.errors import InputError
+from windowcast.core.units import Display
 
 Kind = Literal[
     "text", "area", "number", "whole", "date", "time", "moment", "choice", "yesno", "lines"

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
+from windowcast.core.units import Display
 from windowcast.records.model import Entry, from_plain, kind_of, to_plain
-from windowcast.units import Display
 from windowcast.web.fields import YES_NO, Field, read, show
 from windowcast.windows.model import PURPOSES
 

@@ -13,14 +13,14 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from windowcast.errors import InputError, WindowcastError
+from windowcast.core.errors import InputError, WindowcastError
+from windowcast.core.local_days import local_today
 from windowcast.materials.actives import load_actives
 from windowcast.records.describe import describe
 from windowcast.records.model import Application, Entry, check_dates, kind_of
 from windowcast.records.prefill import prefilled
 from windowcast.records.sheet import record_sheet
 from windowcast.records.store import SeasonLog
-from windowcast.weather.clock import local_today
 from windowcast.web.context import (
     display_of,
     moved_to,

@@ -9,7 +9,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from windowcast.errors import WindowcastError
+from windowcast.core.errors import WindowcastError
+from windowcast.programme.model import KeyDate
 from windowcast.report.plan_view import PlanView, days_apart
 from windowcast.report.season import short
 from windowcast.report.years_chart import years_chart
@@ -17,7 +18,6 @@ from windowcast.web.context import page, readable_site, ready_answer, web, witho
 from windowcast.web.sites import KnownSite
 from windowcast.web.tank_views import sheet_view
 from windowcast.windows.odds import DateRange
-from windowcast.windows.plan_model import KeyDate
 
 MOST_COMPARED = 8
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 
 EMPTY = 4  # rows offered beside those there are
 MOST = 200

@@ -13,9 +13,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from windowcast.errors import InputError
-from windowcast.site_template import Answers, site_toml
-from windowcast.units import Display
+from windowcast.core.errors import InputError
+from windowcast.core.site_template import Answers, site_toml
+from windowcast.core.units import Display
 from windowcast.web import places
 from windowcast.web.context import (
     display_of,

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from pathlib import Path
 
-from windowcast.errors import InputError
-from windowcast.files import made_folder, write_atomic
-from windowcast.site import Site, load_site
+from windowcast.core.atomic_files import made_folder, write_atomic
+from windowcast.core.errors import InputError
+from windowcast.core.site import Site, load_site
 
 SAMPLE_SLUG = "sample"
 MOST_SITES = 500

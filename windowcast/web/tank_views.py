@@ -8,7 +8,7 @@ from typing import Any
 
 from starlette.requests import Request
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.materials import both_units
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products, product_from_words, with_label_maximum

@@ -8,8 +8,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-from windowcast.errors import InputError
-from windowcast.files import made_folder, write_atomic
+from windowcast.core.atomic_files import made_folder, write_atomic
+from windowcast.core.errors import InputError
 from windowcast.web.sites import KnownSite
 
 SECONDS, MEMORY = 30, 2 * 1024**3

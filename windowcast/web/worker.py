@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sys
 
-from windowcast.errors import InputError
+from windowcast.core.errors import InputError
 from windowcast.web.uploads import MEMORY, SECONDS
 
 
@@ -20,8 +20,8 @@ def main(file: str, site_file: str) -> int:
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
         resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    from windowcast.site import load_site
-    from windowcast.weather.files import read_weather
+    from windowcast.core.site import load_site
+    from windowcast.sources.files import read_weather
 
     try:
         read_weather(file, place=load_site(site_file).place)

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.values import load
-from windowcast.weather.record import FloatArray
+from windowcast.core.record import FloatArray
+from windowcast.core.values import load
 
 GAS_CONSTANT = 8.314462618e-3  # kJ mol-1 K-1, CODATA 2018
 KELVIN = 273.15

@@ -10,10 +10,10 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.values import Value, load
 from windowcast.materials.actives import Active
 from windowcast.season.model import Emergence
-from windowcast.values import Value, load
-from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows import barrier
 from windowcast.windows.model import CoverPlan, CoverPoint, PurposeName
 from windowcast.windows.purposes import Purpose

@@ -7,11 +7,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from windowcast.core.record import Members, Weather
+from windowcast.core.site import Site
+from windowcast.core.values import load
 from windowcast.materials.needs import ActiveNeeds
+from windowcast.programme.key_dates import weeds_of
 from windowcast.season.model import SiteState
-from windowcast.site import Site
-from windowcast.values import load
-from windowcast.weather.record import Members, Weather
 from windowcast.windows import words
 from windowcast.windows.cover_plan import (
     Material,
@@ -22,7 +23,6 @@ from windowcast.windows.cover_plan import (
     usual_material,
 )
 from windowcast.windows.days import DayContext
-from windowcast.windows.key_dates import weeds_of
 from windowcast.windows.model import CoverPlan
 from windowcast.windows.purposes import Purpose
 from windowcast.windows.score import Rule

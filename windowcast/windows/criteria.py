@@ -15,9 +15,9 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import FloatArray
+from windowcast.core.site import Sensitive, Site, parse_hours
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.site import Sensitive, Site, parse_hours
-from windowcast.weather.record import FloatArray
 from windowcast.windows import words
 from windowcast.windows.grade import table_of
 from windowcast.windows.hours import HourContext, chance, sliding

@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState, TurfPhase
 from windowcast.season.turf import dormant_run
-from windowcast.site import Site
-from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows.grade import table_of
 from windowcast.windows.hours import chance, sliding
 

@@ -9,9 +9,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from windowcast.core.record import FloatArray
+from windowcast.core.values import Table, Value, load
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.values import Table, Value, load
-from windowcast.weather.record import FloatArray
 
 
 @dataclass(frozen=True)

@@ -15,13 +15,13 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.local_days import local_dates
+from windowcast.core.record import DateArray, FloatArray, Grade, Members, Weather
+from windowcast.core.site import Site
+from windowcast.core.values import load
 from windowcast.physics import humidity
 from windowcast.physics.sun import solar_elevation_deg
 from windowcast.season.model import SiteState
-from windowcast.site import Site
-from windowcast.values import load
-from windowcast.weather.clock import local_dates
-from windowcast.weather.record import DateArray, FloatArray, Grade, Members, Weather
 
 LEAD_H = 24
 _CARRIED = ("temp_c", "dewpoint_c", "rh_pct", "wind_m_s", "gust_m_s", "precip_mm", "cloud_fraction")

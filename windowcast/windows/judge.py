@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from windowcast.core.record import FloatArray
+from windowcast.core.values import load
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
-from windowcast.values import load
-from windowcast.weather.record import FloatArray
 from windowcast.windows import words
 from windowcast.windows.criteria import HOUR_CRITERIA, SCHEDULE, about
 from windowcast.windows.days import DAY_CRITERIA, DayContext

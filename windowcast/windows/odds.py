@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.weather.record import DateArray, FloatArray, Members
+from windowcast.core.record import DateArray, FloatArray, Members
 from windowcast.windows.model import Odds
 
 LEVEL = 0.8  # of every interval: from 10 to 90 %

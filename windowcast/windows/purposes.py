@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 
+from windowcast.core.values import Table, Value, load
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.values import Table, Value, load
 from windowcast.windows.grade import Grade, asked_for, grade_of, table_of
 from windowcast.windows.model import PurposeName
 

@@ -10,12 +10,12 @@ from itertools import pairwise
 import numpy as np
 
 from windowcast import __version__
+from windowcast.core.record import Members, Weather
+from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.rotation import Use, plan_flags, spent_groups
 from windowcast.season.dates import season_name
 from windowcast.season.model import SiteState
-from windowcast.site import Site
-from windowcast.weather.record import Members, Weather
 from windowcast.windows import advice, trace
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.cover_plan import Material

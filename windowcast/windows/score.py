@@ -22,8 +22,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.values import load
-from windowcast.weather.record import FloatArray
+from windowcast.core.record import FloatArray
+from windowcast.core.values import load
 from windowcast.windows.model import Verdict
 
 BoolArray = npt.NDArray[np.bool_]

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.season.model import SiteState
 from windowcast.season.turf import days_to_greenup, nonselective_safe
-from windowcast.weather.record import DateArray, FloatArray, Record
 from windowcast.windows.days import season_day
 from windowcast.windows.score import Rule
 

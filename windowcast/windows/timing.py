@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
-from windowcast.site import Site
-from windowcast.weather.record import DateArray, FloatArray
 from windowcast.windows.days import DAY_CRITERIA, DayContext, season_day
 from windowcast.windows.grade import Grade
 from windowcast.windows.odds import DateRange, date_range, first_day, last_day

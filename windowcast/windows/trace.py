@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from windowcast.core.record import Flag, Grade, Members, Provenance, Record, Weather
+from windowcast.core.source_flags import REMARKS
+from windowcast.core.values import load
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
-from windowcast.values import load
-from windowcast.weather.record import Flag, Grade, Members, Provenance, Record, Weather
-from windowcast.weather.remarks import REMARKS
 from windowcast.windows import words
 from windowcast.windows.days import season_day
 from windowcast.windows.grade import sources_of, table_of

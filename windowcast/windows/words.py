@@ -6,7 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Iterable
 
-from windowcast.values import Table
+from windowcast.core.values import Table
 from windowcast.windows.grade import Grade, table_of
 
 _PREFIXED = {"degC", "K", "m s-1", "mm", "%"}  # units whose value opens a reason by itself

@@ -1,0 +1,132 @@
+"""Folders, and writing files so that a reader never sees half of one."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import BinaryIO
+
+from windowcast.core.errors import InputError
+
+
+def made_folder(path: str | os.PathLike[str]) -> Path:
+    """A folder, made with those above it where it is not there.
+
+    Raises
+    ------
+    InputError
+        It cannot be made, or a file has its name.
+    """
+    folder = Path(path)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            f"cannot be made a folder ({error.strerror or error})",
+            path=folder,
+            remedy="name a folder where you may write",
+        ) from error
+    return folder
+
+
+@contextmanager
+def atomic_path(path: str | os.PathLike[str]) -> Iterator[Path]:
+    """An empty file beside `path` under a temporary name; renamed into place at the end.
+
+    Raises
+    ------
+    InputError
+        The folder does not exist or may not be written, or the disk is full. Nothing is left
+        behind.
+    """
+    target = Path(path)
+    temporary: Path | None = None
+    try:
+        if target.is_dir():
+            raise InputError("is a folder", path=target, remedy="name a file")
+        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+        os.close(handle)
+        temporary = Path(name)
+        yield temporary
+        with temporary.open("r+b") as written:
+            os.fsync(written.fileno())
+        umask = os.umask(0)
+        os.umask(umask)
+        temporary.chmod(0o666 & ~umask)
+        temporary.replace(target)
+        temporary = None
+    except OSError as error:
+        raise InputError(
+            f"cannot be written ({error.strerror or error})",
+            path=target,
+            remedy="choose a folder that exists, may be written to and has room",
+        ) from error
+    finally:
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
+
+
+@contextmanager
+def atomic_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
+    """A file to write to, renamed into place at the end; raises as `atomic_path` does."""
+    with atomic_path(path) as temporary, temporary.open("wb") as stream:
+        yield stream
+
+
+@contextmanager
+def alone(path: str | os.PathLike[str]) -> Iterator[None]:
+    """Hold a lock beside a file: of programs that come at once one works and the others wait.
+
+    The lock goes with the program that holds it, however that ends; its file ``<name>.lock`` stays.
+
+    Raises
+    ------
+    InputError
+        The folder cannot be written to, or the other program does not end (Windows: 10 s).
+    """
+    target = Path(path)
+    lock = target.with_name(f".{target.name}.lock")
+    try:
+        handle = os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
+    except OSError as error:
+        raise InputError(
+            f"cannot be locked ({error.strerror or error})",
+            path=target,
+            remedy="choose a folder that exists and may be written to",
+        ) from error
+    try:
+        _lock(handle, target)
+        yield
+    finally:
+        os.close(handle)
+
+
+if sys.platform == "win32":
+
+    def _lock(handle: int, target: Path) -> None:
+        import msvcrt
+
+        try:
+            msvcrt.locking(handle, msvcrt.LK_LOCK, 1)
+        except OSError as error:
+            raise InputError(
+                "is in use by another program", path=target, remedy="try again in a moment"
+            ) from error
+
+else:
+
+    def _lock(handle: int, target: Path) -> None:
+        import fcntl
+
+        fcntl.flock(handle, fcntl.LOCK_EX)
+
+
+def write_atomic(path: str | os.PathLike[str], content: str | bytes) -> Path:
+    """Write `content` in one go, see `atomic_file`; returns the path."""
+    with atomic_file(path) as stream:
+        stream.write(content.encode("utf-8") if isinstance(content, str) else content)
+    return Path(path)

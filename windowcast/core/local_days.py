@@ -1,0 +1,65 @@
+"""Local days on a UTC axis: days of 23, 24 and 25 hours, and zones off the full hour.
+
+An hourly value belongs to the local day in which its hour begins. Where local midnight is not a
+full UTC hour (zones such as +05:30), the day starts with the next full UTC hour.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from functools import cache
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.record import DateArray
+
+_EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+_HOUR = dt.timedelta(hours=1)
+
+
+@cache
+def _first_hour(zone: ZoneInfo, ordinal: int) -> int:
+    """Hours since 1970 of the first full UTC hour of a local date (days since 1970)."""
+    date = dt.date(1970, 1, 1) + dt.timedelta(days=ordinal)
+    midnight = dt.datetime.combine(date, dt.time(), tzinfo=zone)
+    return -((_EPOCH - midnight) // _HOUR)
+
+
+def day_starts(zone: ZoneInfo, dates: DateArray) -> DateArray:
+    """The first UTC hour of each local date, ``datetime64[h]``, same shape as `dates`."""
+    ordinals = dates.astype("datetime64[D]").astype(np.int64)
+    hours = [_first_hour(zone, int(day)) for day in ordinals.ravel()]
+    return np.array(hours, dtype="datetime64[h]").reshape(dates.shape)
+
+
+def local_dates(zone: ZoneInfo, times_utc: DateArray) -> DateArray:
+    """The local date of each hour, ``datetime64[D]``."""
+    if times_utc.size == 0:
+        return times_utc.astype("datetime64[D]")
+    day = np.timedelta64(1, "D")
+    first = times_utc.min().astype("datetime64[D]") - day
+    dates = np.arange(first, times_utc.max().astype("datetime64[D]") + 3 * day)
+    index = np.searchsorted(day_starts(zone, dates), times_utc, side="right") - 1
+    local: DateArray = dates[index]
+    return local
+
+
+def hours_of(zone: ZoneInfo, first: np.datetime64, days: int) -> DateArray:
+    """UTC hours from the local midnight of `first` over `days` local days."""
+    ends = np.array([first, first + np.timedelta64(days, "D")], dtype="datetime64[D]")
+    start, stop = day_starts(zone, ends)
+    return np.arange(start, stop)
+
+
+def utc_offset_h(zone: ZoneInfo, dates: DateArray) -> npt.NDArray[np.float64]:
+    """Clock time minus UTC at the start of each local date, hours (whole hours, rounded down)."""
+    starts = day_starts(zone, dates)
+    offset: npt.NDArray[np.float64] = (dates.astype("datetime64[h]") - starts).astype(np.float64)
+    return offset
+
+
+def local_today(zone: ZoneInfo) -> dt.date:
+    """Today's date on the site's clock."""
+    return dt.datetime.now(zone).date()

@@ -1,0 +1,350 @@
+"""The site file: place, turf, soil, equipment, limits and the calendar of events, in TOML.
+
+`load_site` reads and checks one; every problem is an `InputError` that names the file, the key,
+the value found, what is allowed, and what to do. ``windowcast init`` writes one
+(`windowcast.core.site_template`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import tomllib
+from enum import StrEnum
+from os import PathLike
+from pathlib import Path
+from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
+
+from windowcast.core.errors import InputError
+from windowcast.core.record import Place
+from windowcast.core.validation import first_problem
+from windowcast.season.weeds import supported, why_unsupported
+
+MAX_SITE_BYTES = 1_000_000
+
+
+class Species(StrEnum):
+    """Warm-season turf species."""
+
+    HYBRID_BERMUDAGRASS = "hybrid bermudagrass"
+    COMMON_BERMUDAGRASS = "common bermudagrass"
+    ZOYSIAGRASS = "zoysiagrass"
+    CENTIPEDEGRASS = "centipedegrass"
+    ST_AUGUSTINEGRASS = "st. augustinegrass"
+    SEASHORE_PASPALUM = "seashore paspalum"
+    BAHIAGRASS = "bahiagrass"
+    BUFFALOGRASS = "buffalograss"
+
+
+class Texture(StrEnum):
+    """USDA soil texture classes."""
+
+    SAND = "sand"
+    LOAMY_SAND = "loamy sand"
+    SANDY_LOAM = "sandy loam"
+    LOAM = "loam"
+    SILT_LOAM = "silt loam"
+    SANDY_CLAY_LOAM = "sandy clay loam"
+    CLAY_LOAM = "clay loam"
+    SILTY_CLAY_LOAM = "silty clay loam"
+    CLAY = "clay"
+    UNKNOWN = "unknown"
+
+
+def _shown(name: str) -> str:
+    if not name.isprintable():
+        raise ValueError("holds a character that cannot be shown")
+    return name
+
+
+Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_shown)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
+
+
+class Turf(_Part):
+    """What grows there."""
+
+    species: Species = Species.HYBRID_BERMUDAGRASS
+    use: Literal["golf", "sports", "lawn", "sod", "other"] = "sports"
+    overseeded: bool | None = None  # None: not said → nothing non-selective is ever rated fit
+    irrigated: bool | None = None
+    established: dt.date | None = None
+
+
+class Soil(_Part):
+    """What it grows on."""
+
+    texture: Texture = Texture.UNKNOWN
+
+
+class Equipment(_Part):
+    """Limits of the sprayer and its operator."""
+
+    wind_max_m_s: Annotated[float, Field(ge=1.0, le=8.0, strict=True)] | None = None
+    boom_height_m: Annotated[float, Field(ge=0.2, le=2.0, strict=True)] | None = None
+
+
+class Blackout(_Part):
+    """A time when nothing may be sprayed: an event, mowing, a closed course."""
+
+    first: dt.date
+    last: dt.date | None = None
+    hours: str = ""  # "08:00-12:00"; empty: the whole day
+    reason: str = ""
+
+    @field_validator("hours")
+    @classmethod
+    def _hours(cls, text: str) -> str:
+        if text:
+            parse_hours(text)
+        return text
+
+    @model_validator(mode="after")
+    def _order(self) -> Blackout:
+        if self.last is not None and self.last < self.first:
+            raise ValueError("last lies before first")
+        return self
+
+
+class Calendar(_Part):
+    """When spraying is possible at all, in local time."""
+
+    spray_hours: str = "06:00-19:00"
+    spray_weekdays: tuple[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"], ...] = (
+        "mon",
+        "tue",
+        "wed",
+        "thu",
+        "fri",
+        "sat",
+        "sun",
+    )
+    blackout: tuple[Blackout, ...] = ()
+
+    @field_validator("spray_hours")
+    @classmethod
+    def _hours(cls, text: str) -> str:
+        parse_hours(text)
+        return text
+
+
+Bearing = Annotated[float, Field(ge=0.0, le=360.0, strict=True)]
+
+
+class Sensitive(_Part):
+    """Ground that no drift may reach: what it spans on the compass as seen from the turf.
+
+    Clockwise from the first bearing to the second, so that 330 to 20 lies about north.
+    """
+
+    name: Name
+    bearing_from_deg: Bearing
+    bearing_to_deg: Bearing
+
+    @property
+    def width_deg(self) -> float:
+        """Angle it spans; 0 to 360 is all round."""
+        span = self.bearing_to_deg - self.bearing_from_deg
+        return span if span == 360 else span % 360
+
+
+class SensorColumn(_Part):
+    """One column of an own logger's file."""
+
+    column: str
+    quantity: str  # a name of core.record.HOURLY_VARIABLES or DAILY_VARIABLES
+    unit: str
+
+
+class OwnStation(_Part):
+    """The site's own logger: which file, which columns, which zone."""
+
+    file: str
+    time_column: str
+    timezone: str = ""  # empty: the site's zone
+    time_format: str = ""  # strptime; empty: ISO 8601
+    delimiter: str = ","
+    columns: tuple[SensorColumn, ...] = ()
+
+
+class WeatherSources(_Part):
+    """Where the weather comes from; files are taken relative to the site file."""
+
+    files: tuple[str, ...] = ()
+    station: str = ""  # archive station id; empty: the best ones nearby are blended
+    forecast: Literal["auto", "none"] | str = "auto"
+    own: tuple[OwnStation, ...] = ()
+
+
+class Advice(_Part):
+    """How the advice is given."""
+
+    odds_threshold: Annotated[float, Field(ge=0.05, le=0.99, strict=True)] = 0.6
+    watering_in_days: Annotated[int, Field(ge=1, le=21, strict=True)] | None = None
+    # share of annual bluegrass that comes up in late winter; sources disagree (0 to 0.24)
+    late_winter_share: Annotated[float, Field(ge=0.0, le=0.24, strict=True)] | None = None
+
+
+def _known_weed(code: str) -> str:
+    if code not in supported() and why_unsupported(code) is None:
+        raise ValueError(f"{code!r} is not a weed we know; choose from {', '.join(supported())}")
+    return code
+
+
+class Site(_Part):
+    """A checked site file."""
+
+    name: Name
+    latitude: Annotated[float, Field(ge=-66.0, le=66.0, strict=True)]
+    longitude: Annotated[float, Field(ge=-180.0, le=180.0, strict=True)]
+    elevation_m: Annotated[float, Field(ge=-430.0, le=5000.0, strict=True)] | None = None
+    timezone: str = ""
+    units: Literal["us", "metric"] = "metric"
+    turf: Turf = Turf()
+    soil: Soil = Soil()
+    weeds: tuple[Annotated[str, AfterValidator(_known_weed)], ...] = ("POAAN", "DIGIS")  # EPPO
+    stock: tuple[str, ...] = ()  # active ingredients at hand, ISO common names
+    materials_file: str = ""  # TOML with the numbers of the label in hand
+    log_file: str = ""  # season log; empty: <site file>.log.sqlite
+    equipment: Equipment = Equipment()
+    calendar: Calendar = Calendar()
+    sensitive: tuple[Sensitive, ...] = ()
+    weather: WeatherSources = WeatherSources()
+    advice: Advice = Advice()
+
+    @field_validator("timezone")
+    @classmethod
+    def _zone(cls, name: str) -> str:
+        if name:
+            try:
+                ZoneInfo(name)
+            except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+                raise ValueError("is not an IANA time zone such as Europe/Lisbon") from error
+        return name
+
+    @model_validator(mode="before")
+    @classmethod
+    def _look_up_zone(cls, raw: Any) -> Any:
+        if isinstance(raw, dict) and not raw.get("timezone"):
+            lat, lon = raw.get("latitude"), raw.get("longitude")
+            if isinstance(lat, int | float) and isinstance(lon, int | float):
+                raw = {**raw, "timezone": timezone_at(float(lat), float(lon))}
+        return raw
+
+    @property
+    def place(self) -> Place:
+        """The place in the weather schema's terms."""
+        return Place(self.name, self.latitude, self.longitude, self.elevation_m, self.timezone)
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The time zone."""
+        return ZoneInfo(self.timezone)
+
+
+def timezone_at(latitude_deg: float, longitude_deg: float) -> str:
+    """IANA zone of a point, looked up offline; "" for a point outside the map."""
+    if not (-90 <= latitude_deg <= 90 and -180 <= longitude_deg <= 180):
+        return ""
+    import tzfpy
+
+    return str(tzfpy.get_tz(longitude_deg, latitude_deg))
+
+
+def units_at(zone: str) -> Literal["us", "metric"]:
+    """The units usual in a time zone: US in those of the United States, metric elsewhere.
+
+    Those are the zones that the tz database's ``zone.tab`` gives the country code US, with the
+    old names ``US/...``.
+    """
+    return "us" if zone in _US_ZONES or zone.startswith(_US_STATES) else "metric"
+
+
+_US_STATES = ("America/Indiana/", "America/Kentucky/", "America/North_Dakota/", "US/")
+_US_ZONES = frozenset(
+    {"America/New_York", "America/Detroit", "America/Chicago", "America/Menominee"}
+    | {"America/Denver", "America/Boise", "America/Phoenix", "America/Los_Angeles"}
+    | {"America/Anchorage", "America/Juneau", "America/Sitka", "America/Metlakatla"}
+    | {"America/Yakutat", "America/Nome", "America/Adak", "Pacific/Honolulu"}
+)
+
+
+def parse_hours(text: str) -> tuple[dt.time, dt.time]:
+    """``"06:00-19:00"`` → start and end; ValueError says what is wrong."""
+    try:
+        start, end = (dt.time.fromisoformat(part.strip()) for part in text.split("-"))
+        if start.tzinfo or end.tzinfo:
+            raise ValueError("hours are the site's own")
+    except ValueError:
+        raise ValueError(f"{text!r} is not a span such as 06:00-19:00") from None
+    if end <= start:
+        raise ValueError(f"{text!r} ends before it starts")
+    return start, end
+
+
+def load_site(path: str | PathLike[str]) -> Site:
+    """Read and check a site file; files it names are taken relative to its folder.
+
+    Raises
+    ------
+    InputError
+        File missing, not TOML, or a key is unknown or out of range; names file, line, key, value,
+        what is allowed and what to do.
+    """
+    file = Path(path)
+    remedy = "write one with windowcast init"
+    try:
+        if file.stat().st_size > MAX_SITE_BYTES:
+            raise InputError("is too large for a site file", path=path, remedy=remedy)
+        text = file.read_text("utf-8")
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"is not valid TOML: {error}", path=path, remedy="correct it") from None
+    except UnicodeDecodeError:
+        raise InputError("is not a text file", path=path, remedy=remedy) from None
+    except OSError as error:
+        raise InputError(f"cannot be read ({error.strerror})", path=path, remedy=remedy) from None
+    return site_from(raw, path, text)
+
+
+def site_from(raw: dict[str, Any], path: str | PathLike[str] | None = None, text: str = "") -> Site:
+    """Check the contents of a site file; see `load_site`.
+
+    Parameters
+    ----------
+    raw
+        The parsed TOML.
+    path, text
+        The file and its contents, for messages; relative files are looked up beside it.
+    """
+    try:
+        site = Site.model_validate(raw)
+    except ValidationError as error:
+        raise first_problem(error, path, model=Site, text=text) from None
+    return site if path is None else _files_beside(site, Path(path).parent)
+
+
+def _files_beside(site: Site, folder: Path) -> Site:
+    """The site with its weather files' relative paths taken from `folder`."""
+    weather = site.weather.model_copy(
+        update={
+            "files": tuple(str(folder / name) for name in site.weather.files),
+            "own": tuple(
+                own.model_copy(update={"file": str(folder / own.file)}) for own in site.weather.own
+            ),
+        }
+    )
+    return site.model_copy(update={"weather": weather})

@@ -1,0 +1,151 @@
+"""The commented site file that ``windowcast init`` writes."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from dataclasses import dataclass
+
+from windowcast.core.site import Site, Species, Texture, site_from
+
+_TEMPLATE = """\
+# A site for windowcast. Lines that begin with # are comments; take the # away to use them.
+# Numbers here are metric whatever "units" says; "units" sets what reports show.
+
+name = {name}
+latitude = {latitude}  # degrees north, negative south of the equator
+longitude = {longitude}  # degrees east, negative west of Greenwich
+{elevation}  # metres above sea level; corrects temperatures for height
+timezone = {timezone}  # IANA name
+units = {units}  # "us" or "metric"
+
+# Weeds to watch, by EPPO code: POAAN annual bluegrass, DIGIS smooth crabgrass,
+# DIGSA large crabgrass.
+weeds = ["POAAN", "DIGIS"]
+
+# Active ingredients at hand, by ISO common name; empty: all that windowcast knows.
+# stock = ["prodiamine", "glyphosate"]
+
+# Beside this file: numbers from the labels in hand, and the season log (made when first used).
+# materials_file = "labels.toml"
+# log_file = "season.sqlite"
+
+[turf]
+# {species_choices}
+species = {species}
+use = {use}  # golf, sports, lawn, sod, other
+# Overseeded turf is green in winter: without a clear false here nothing non-selective is ever
+# rated fit.
+{overseeded}
+{irrigated}
+# established = 2020-06-01  # date of sodding or sprigging
+
+[soil]
+# {texture_choices}
+texture = {texture}
+
+[equipment]
+# wind_max_m_s = 4.5  # your own limit, if stricter than the label's{wind_limit}
+# boom_height_m = 0.5{boom_height}
+
+[calendar]
+spray_hours = "06:00-19:00"  # local time
+spray_weekdays = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+
+# Times when nothing may be sprayed. One block for each; without hours it is the whole day.
+# [[calendar.blackout]]
+# first = 2025-11-08
+# last = 2025-11-09
+# hours = "08:00-18:00"
+# reason = "tournament"
+
+# Ground that no drift may reach, by the compass bearings it spans as seen from the turf, clockwise:
+# 330 to 20 lies about north. Hours whose wind blows towards it are a no. One block for each.
+# [[sensitive]]
+# name = "school"
+# bearing_from_deg = 330
+# bearing_to_deg = 20
+
+[weather]
+# Weather files, relative to this one; none: the station archive and the public forecast.
+{files}
+# station = "72306"  # archive station id; none: the best ones nearby are blended
+forecast = "auto"  # "none": files only
+
+# Your own logger overrides the archive. One block for each file.
+# [[weather.own]]
+# file = "logger.csv"
+# time_column = "Timestamp"
+# columns = [
+#   {{ column = "Air T", quantity = "temp_c", unit = "degF" }},
+#   {{ column = "Soil 2in", quantity = "soil_5cm_c", unit = "degF" }},
+# ]
+
+[advice]
+odds_threshold = 0.6  # odds from which a window is announced (0.05 to 0.99)
+# watering_in_days = 2  # days within which a barrier must be watered in, if stricter than the label
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """What is known of a new site; None where nobody said."""
+
+    name: str
+    latitude: float
+    longitude: float
+    elevation_m: float | None = None
+    timezone: str = ""
+    units: str = "metric"
+    species: str = Species.HYBRID_BERMUDAGRASS
+    use: str = "sports"
+    texture: str = Texture.UNKNOWN
+    overseeded: bool | None = None
+    irrigated: bool | None = None
+    weather_files: tuple[str, ...] = ()
+
+
+def site_toml(answers: Answers) -> str:
+    """A commented site file with the answers filled in.
+
+    Raises
+    ------
+    InputError
+        An answer is out of range; named by its key.
+    """
+    us = answers.units == "us"
+    text = _TEMPLATE.format(
+        name=_quoted(answers.name),
+        latitude=repr(float(answers.latitude)),
+        longitude=repr(float(answers.longitude)),
+        elevation=_line("elevation_m", answers.elevation_m, 0.0),
+        timezone=_quoted(answers.timezone),
+        units=_quoted(answers.units),
+        species_choices=", ".join(Species),
+        species=_quoted(answers.species),
+        use=_quoted(answers.use),
+        overseeded=_line("overseeded", answers.overseeded, False),
+        irrigated=_line("irrigated", answers.irrigated, True),
+        texture_choices=", ".join(Texture),
+        texture=_quoted(answers.texture),
+        wind_limit=" (1 to 8 m/s; 4.5 m/s is 10 mph)" if us else " (1 to 8 m/s)",
+        boom_height="  # 20 in" if us else "",
+        files=_line("files", list(answers.weather_files) or None, ["my-station.csv"]),
+    )
+    checked(text)
+    return text
+
+
+def checked(text: str) -> Site:
+    """The site a file's text describes; InputError says what is wrong."""
+    return site_from(tomllib.loads(text))
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(str(text), ensure_ascii=False)
+
+
+def _line(key: str, value: object, example: object) -> str:
+    """``key = value``, or the example as a comment when there is no value."""
+    given = json.dumps(example if value is None else value, ensure_ascii=False)
+    return f"{'# ' if value is None else ''}{key} = {given}"

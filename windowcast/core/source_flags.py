@@ -1,0 +1,33 @@
+"""Remarks on where the weather came from: every report shows them, whatever else it leaves out."""
+
+from __future__ import annotations
+
+from windowcast.core.record import Flag
+
+REMARKS = frozenset(
+    {
+        "archive-incomplete",
+        "archive-lag",
+        "archive-unreachable",
+        "clock-skew",
+        "forecast-layer",
+        "forecast-unreachable",
+        "no-elevation",
+        "no-forecast",
+        "no-station",
+        "own-bias",
+        "own-drift",
+        "stale-archive",
+        "stale-forecast",
+        "unreadable-file",
+    }
+)
+
+
+def remark(
+    check: str, text: str, *, variable: str = "", first: str = "", last: str = "", count: int = 0
+) -> Flag:
+    """A flag of `REMARKS`: nothing was changed, the reader is told."""
+    if check not in REMARKS:
+        raise KeyError(check)
+    return Flag(check, variable, first, last, count, "kept", text)

@@ -1,0 +1,113 @@
+"""Bringing values onto the complete, regular time axis a `Record` has."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.record import (
+    DateArray,
+    Flag,
+    FloatArray,
+    Grade,
+    Place,
+    Provenance,
+    Record,
+)
+
+
+def grades_of(
+    values: FloatArray, grade: Grade | npt.NDArray[np.uint8] = Grade.OBSERVED
+) -> npt.NDArray[np.uint8]:
+    """`grade` where there is a value, MISSING elsewhere; members share the grade, ``[time]``."""
+    known = np.isfinite(values).any(axis=tuple(range(values.ndim - 1)))
+    return np.where(known, grade, Grade.MISSING).astype(np.uint8)
+
+
+def on_regular_axis(
+    times: DateArray, columns: Mapping[str, FloatArray]
+) -> tuple[DateArray, dict[str, FloatArray]]:
+    """Put strictly increasing `times` on an axis without missing steps; new steps are NaN.
+
+    Parameters
+    ----------
+    times
+        ``datetime64[D]`` or ``datetime64[h]``, ``[row]``.
+    columns
+        Name → values ``[..., row]``.
+    """
+    axis = np.arange(times[0], times[-1] + np.timedelta64(1), dtype=times.dtype)
+    if len(axis) == len(times):
+        return axis, dict(columns)
+    rows = (times - times[0]).astype(np.int64)
+    regular = {}
+    for name, values in columns.items():
+        regular[name] = np.full((*values.shape[:-1], len(axis)), np.nan)
+        regular[name][..., rows] = values
+    return axis, regular
+
+
+def extended(record: Record, first: np.datetime64, last: np.datetime64) -> Record:
+    """The record on the axis `first` to `last`: cut, or lengthened with missing steps."""
+    axis = np.arange(first, last + np.timedelta64(1), dtype=record.times.dtype)
+    at = (record.times - axis[0]).astype(np.int64) if len(axis) else np.zeros(0, np.int64)
+    inside = (at >= 0) & (at < len(axis)) if len(axis) else np.zeros(len(record.times), bool)
+    values, grades = {}, {}
+    for name, old in record.values.items():
+        values[name] = np.full((*old.shape[:-1], len(axis)), np.nan)
+        values[name][..., at[inside]] = old[..., inside]
+        grades[name] = np.full(len(axis), Grade.MISSING, dtype=np.uint8)
+        grades[name][at[inside]] = record.grades[name][inside]
+    return Record(record.place, axis, values, grades, record.provenance, record.flags)
+
+
+def record_of(
+    place: Place,
+    times: DateArray,
+    columns: Mapping[str, FloatArray],
+    *,
+    grade: Grade = Grade.OBSERVED,
+    provenance: tuple[Provenance, ...] = (),
+) -> Record:
+    """A record from rows in order: regular axis, one grade for every value there is."""
+    axis, values = on_regular_axis(times, columns)
+    grades = {name: grades_of(v, grade) for name, v in values.items()}
+    return Record(place, axis, values, grades, provenance)
+
+
+def span_flag(check: str, variable: str, times: DateArray, action: str, text: str) -> Flag:
+    """A `Flag` over the times it concerns (in order, at least one)."""
+    return Flag(check, variable, str(times[0]), str(times[-1]), len(times), action, text)
+
+
+def by_day_of_year(
+    times: DateArray, values: FloatArray
+) -> tuple[FloatArray, npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Daily values as a table ``[year, 366]``, and the row and column of each day.
+
+    Column 0 is 1 January; column 365 has values in leap years only. NaN where there is no day.
+    `times` are complete, as in a `Record`.
+    """
+    first, last = times[[0, -1]].astype("datetime64[Y]").astype(np.int64)
+    new_years = np.arange(first, last + 2).astype("datetime64[Y]").astype("datetime64[D]")
+    starts = (new_years - times[0]).astype(np.int64)
+    row = np.repeat(np.arange(len(starts) - 1), np.diff(starts))[-starts[0] :][: len(times)]
+    column = np.arange(len(times)) - starts[row]
+    table = np.full((len(starts) - 1, 366), np.nan)
+    table[row, column] = values
+    return table, row, column
+
+
+def around_day_of_year(table: npt.NDArray[Any], half: int) -> npt.NDArray[Any]:
+    """Sums over the `half` days of the year before and after each, and itself, ``[..., 366]``.
+
+    The year is taken as a ring of 366 days.
+    """
+    ring = np.concatenate([table[..., -half:], table, table[..., :half]], axis=-1)
+    total = ring[..., 2 * half :].copy()
+    for start in range(2 * half - 1, -1, -1):
+        total += ring[..., start : start + table.shape[-1]]
+    return total

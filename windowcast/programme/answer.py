@@ -1,0 +1,171 @@
+"""The whole way from a site and its weather to an answer: weather → state → windows.
+
+`answer` is what the command line, the web page and the calendar all call; it does no I/O.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from windowcast.core.errors import InputError
+from windowcast.core.record import Members, Record, Weather
+from windowcast.core.site import Site
+from windowcast.season.model import SiteState
+from windowcast.season.observed import Observed, soil_correction
+from windowcast.season.state import Carry, build
+from windowcast.weather.ensemble import members as members_of
+from windowcast.windows.cover_plan import Material, material_of
+from windowcast.windows.model import PurposeName, Ranking
+from windowcast.windows.rank import rank
+from windowcast.windows.season_axis import BEYOND_DAYS
+
+if TYPE_CHECKING:
+    from windowcast.materials.actives import Actives
+    from windowcast.materials.needs import ActiveNeeds
+
+DAYS = 10  # ranked when nothing else is asked for
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Everything a report may show, and what the season plan is made from."""
+
+    site: Site
+    weather: Weather
+    members: Members
+    past: SiteState
+    ahead: SiteState
+    ranking: Ranking
+    barriers: tuple[Material, ...] = ()
+
+
+def answer(
+    site: Site,
+    weather: Weather,
+    *,
+    purposes: Sequence[PurposeName] | None = None,
+    days: int = DAYS,
+    actives: str = "",
+    materials: Actives | None = None,
+    observed: Observed | None = None,
+    now: dt.datetime | None = None,
+    futures: int = 100,
+) -> Answer:
+    """Answer for a site on the weather's date.
+
+    Parameters
+    ----------
+    purposes
+        Which purposes; None for all.
+    days
+        Days from today that are ranked.
+    actives
+        Mixture to be used, ``NAME[+NAME]``; "" for what is usual. Needs `materials`, which also
+        judge the site's stock.
+    observed
+        What the season log knows of the site.
+    now
+        Present moment; None for an answer about another day.
+    futures
+        Members counted for the odds.
+
+    Raises
+    ------
+    InputError
+        The record has no day before today, or an active is unknown.
+    """
+    today = np.datetime64(weather.today, "D")
+    record = weather.daily.between(weather.daily.times[0], today - np.timedelta64(1, "D"))
+    if not len(record.times):
+        raise InputError(
+            f"the weather has no day before {weather.today}",
+            field="date",
+            remedy="give a record that ends the day before, or a later date",
+        )
+    end = season_end(weather.today, southern=site.place.southern) + dt.timedelta(BEYOND_DAYS)
+    horizon = max(days, DAYS)  # asking for fewer days draws no other futures, so odds stay
+    future = members_of(weather, until=end, horizon_days=horizon, count=futures)
+    seen = observed or Observed()
+    correction = soil_correction(record, site, seen)
+
+    def state(days: Record, start: Carry | None = None) -> tuple[SiteState, Carry]:
+        return build(
+            days,
+            site,
+            start=start,
+            correction=correction,
+            counts=seen.counts,
+            green_cover=seen.green_cover,
+        )
+
+    past, carry = state(record)
+    ahead = greenup_by_futures(state(future.daily, carry)[0])
+    mixture, stock = _needs(site, actives, materials)
+    barriers = _barriers(site, actives, materials)
+    ranking = rank(
+        site,
+        past,
+        ahead,
+        future,
+        today=weather.today,
+        weather=weather,
+        purposes=purposes,
+        days=days,
+        mixture=mixture,
+        stock=stock,
+        barriers=barriers,
+        uses=seen.uses,
+        now=now,
+    )
+    return Answer(site, weather, future, past, ahead, ranking, barriers)
+
+
+def greenup_by_futures(ahead: SiteState) -> SiteState:
+    """The state in which member 0 takes the futures' median of the days left to green-up.
+
+    The forecast as issued does not reach so far, and the mean weather that follows it has no warm
+    spells. The season plan names the same median. NaN where most futures do not tell.
+    """
+    left = np.atleast_2d(ahead.turf.days_to_greenup)
+    if len(left) < 2:
+        return ahead
+    far = np.where(np.isnan(left[1:]), np.inf, left[1:])
+    middle = np.sort(far, axis=0)[(len(far) - 1) // 2]
+    days = np.concatenate([np.where(np.isinf(middle), np.nan, middle)[None], left[1:]])
+    return replace(ahead, turf=replace(ahead.turf, days_to_greenup=days))
+
+
+def season_end(today: dt.date, *, southern: bool) -> dt.date:
+    """Last day of the season: 30 June, or 31 December in the southern hemisphere."""
+    if southern:
+        return dt.date(today.year, 12, 31)
+    return dt.date(today.year + (today.month > 6), 6, 30)
+
+
+def _needs(
+    site: Site, actives: str, materials: Actives | None
+) -> tuple[ActiveNeeds | None, tuple[ActiveNeeds, ...]]:
+    """What the mixture needs, or else what each active in stock needs by itself."""
+    if materials is None:
+        return None, ()
+    from windowcast.materials.needs import needs_of
+
+    species = str(site.turf.species)
+    if actives:
+        return needs_of(materials.mixture(actives), species), ()
+    return None, tuple(needs_of(mixture, species) for mixture in materials.at_hand(site.stock))
+
+
+def _barriers(site: Site, actives: str, materials: Actives | None) -> tuple[Material, ...]:
+    """Pre-emergence actives whose cover can be told: of the mixture, or else those in stock."""
+    if materials is None:
+        return ()
+    mixtures = [materials.mixture(actives)] if actives else materials.at_hand(site.stock)
+    members = dict.fromkeys(active.name for mixture in mixtures for active in mixture)
+    found = (material_of(materials[name]) for name in members)
+    return tuple(material for material in found if material is not None)

@@ -1,0 +1,158 @@
+"""The dates that steer a season: soil, emergence, dormancy, green-up; now and in past years."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from windowcast.core.record import FloatArray
+from windowcast.core.values import load
+from windowcast.programme.model import KeyDate, YearDate
+from windowcast.season.dates import season_name
+from windowcast.season.model import Emergence, SiteState, TurfPhase
+from windowcast.season.rolling import trailing_mean
+from windowcast.windows.days import season_day
+from windowcast.windows.odds import DateRange, date_range, first_day, last_day
+from windowcast.windows.season_axis import SeasonAxis
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that comes on one day of a season.
+
+    Attributes
+    ----------
+    holds
+        State → 1 where it holds, 0 where not, NaN where it cannot be told, ``[..., day]``.
+    from_day
+        Day of the season from which it is looked for.
+    last
+        The last day on which it holds counts, not the first.
+    """
+
+    name: str
+    label: str
+    source: str
+    holds: Callable[[SiteState], FloatArray]
+    from_day: float = 0.0
+    last: bool = False
+
+    def day(self, holds: FloatArray, number: FloatArray) -> FloatArray:
+        """Index of the day, ``[...]``; infinite when it does not come, NaN when it is unknown."""
+        looked_at = number >= self.from_day
+        reached = (holds > 0.5) & looked_at
+        unknown = np.isnan(holds) & looked_at
+        return (last_day if self.last else first_day)(reached, unknown)
+
+
+def events(state: SiteState) -> Iterator[Event]:
+    """The events of a site, in the order in which they usually come."""
+    table = load("plan")
+    autumn, spring = table.number("autumn_from"), table.number("spring_from")
+    for key, label in (
+        ("soil_fall", "soil at 5 cm falls below {}"),
+        ("soil_peak", "soil at 5 cm falls below {}"),
+    ):
+        entry = table.value(key)
+        yield Event(
+            key, label.format(f"{float(entry):g} °C"), entry.source, _soil(float(entry), -1), autumn
+        )
+    for weed in state.emergence.values():
+        begins = spring if weed.season == "spring" else 0.0
+        for share in table.value(f"shares.{weed.season}").value:
+            yield Event(
+                f"{weed.weed}_{100 * share:.0f}",
+                f"{100 * share:.0f} % of {weed.name} up",
+                table.value(f"shares.{weed.season}").source,
+                _up(weed.weed, float(share)),
+                begins,
+            )
+    turf = "turf model; see data/turf.toml"
+    yield Event("dormancy", "turf fully dormant", turf, _in_phase(TurfPhase.DORMANT), autumn)
+    yield Event(
+        "last_safe",
+        "last day a non-selective product is safe by the turf",
+        turf,
+        lambda s: s.turf.nonselective_safe,
+        autumn,
+        last=True,
+    )
+    label = "last fully dormant day: green-up follows"
+    yield Event("green_up", label, turf, _in_phase(TurfPhase.DORMANT), autumn, last=True)
+    entry = table.value("soil_spring")
+    label = f"soil at 5 cm rises above {float(entry):g} °C for good"
+    yield Event("soil_spring", label, entry.source, _soil(float(entry), -1), autumn, last=True)
+
+
+def _soil(limit_c: float, sign: int) -> Callable[[SiteState], FloatArray]:
+    def holds(state: SiteState) -> FloatArray:
+        week = trailing_mean(state.soil_5cm_c, int(load("plan").number("week_days")))
+        return np.where(np.isnan(week), np.nan, sign * (week - limit_c) > 0)
+
+    return holds
+
+
+def _up(weed: str, share: float) -> Callable[[SiteState], FloatArray]:
+    def holds(state: SiteState) -> FloatArray:
+        up = state.emergence[weed].share
+        return np.where(np.isnan(up), np.nan, up >= share)
+
+    return holds
+
+
+def _in_phase(phase: TurfPhase) -> Callable[[SiteState], FloatArray]:
+    def holds(state: SiteState) -> FloatArray:
+        code = state.turf.phase
+        return np.where(code == TurfPhase.UNKNOWN, np.nan, code == phase)
+
+    return holds
+
+
+def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
+    """Every event of the site, this season and in the past ones."""
+    seasons = list(axis.past_seasons(southern=southern))
+    number = season_day(axis.past.dates, southern=southern)
+    year = int(np.searchsorted(axis.number, 365))  # the season's own year only
+    found = []
+    for event in events(axis.past):
+        day = event.day(event.holds(axis.state)[:, :year], axis.number[:year])
+        before = event.holds(axis.past)
+        years, numbers = [], []
+        for start, days in seasons:
+            index = float(event.day(before[days], number[days]))
+            numbers.append(index + number[days][0])
+            date = _date(axis.past.dates[days][int(index)]) if np.isfinite(index) else None
+            years.append(YearDate(season_name(start, southern), date))
+        over = bool(np.isfinite(day[0]) and (day == day[0]).all() and day[0] < axis.gone)
+        found.append(
+            KeyDate(
+                name=event.name,
+                label=event.label,
+                passed=_date(axis.dates[int(day[0])]) if over else None,
+                ahead=None if over else date_range(day, axis.dates, axis.years),
+                normal=normal_range(np.array(numbers), axis.start),
+                years=tuple(years),
+                source=event.source,
+            )
+        )
+    return tuple(found)
+
+
+def _date(date: np.datetime64) -> dt.date:
+    result: dt.date = date.astype("datetime64[D]").astype(object)
+    return result
+
+
+def normal_range(numbers: FloatArray, start: dt.date) -> DateRange | None:
+    """Days of past seasons as dates of the one that begins at `start`; None without any."""
+    if not len(numbers):
+        return None
+    return date_range(numbers, np.datetime64(start, "D") + np.arange(400))
+
+
+def weeds_of(state: SiteState, season: str) -> list[Emergence]:
+    """The watched weeds of a season, "fall" or "spring"."""
+    return [weed for weed in state.emergence.values() if weed.season == season]

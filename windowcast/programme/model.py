@@ -1,0 +1,170 @@
+"""What a season plan is made of: the data that flows from `programme.season_plan` to `report`.
+
+Plain values in SI units, like `windowcast.windows.model`; ``season --format json`` is their
+serialisation.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Literal
+
+from windowcast.windows.model import CoverPlan, Odds, PurposeName
+from windowcast.windows.odds import DateRange
+
+
+@dataclass(frozen=True, slots=True)
+class YearDate:
+    """When something happened in one past season; None: it did not."""
+
+    season: str  # "2016/17", or "2017" in the southern hemisphere
+    date: dt.date | None
+
+
+@dataclass(frozen=True, slots=True)
+class KeyDate:
+    """One date that steers the season.
+
+    Attributes
+    ----------
+    passed
+        When it came this season, if it has.
+    ahead
+        When it will come, over the members; None when it has passed or cannot be told.
+    normal
+        When it came in past seasons, as dates of this one.
+    """
+
+    name: str
+    label: str
+    passed: dt.date | None
+    ahead: DateRange | None
+    normal: DateRange | None
+    years: tuple[YearDate, ...]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Week:
+    """Workable days expected in one week.
+
+    `days` is the mean over the members, `low` and `high` their 10 and 90 %; None when it cannot be
+    told. `open_days` are those the site's calendar leaves.
+    """
+
+    start: dt.date
+    days: float | None
+    low: float | None
+    high: float | None
+    open_days: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fortnight:
+    """Workable days expected in fourteen days: mean over the members, 10 and 90 %."""
+
+    start: dt.date
+    days: float
+    low: float
+    high: float
+    open_days: int
+
+
+@dataclass(frozen=True, slots=True)
+class DayAhead:
+    """What one coming day offers: score 0..100 as forecast and its mean over the futures.
+
+    `odds` are those that the day has a workable window at any hour; those of the ranking's window,
+    whose hours are chosen now, are never better.
+    """
+
+    date: dt.date
+    forecast_score: float
+    expected_score: float
+    odds: Odds | None
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """Decide now or wait.
+
+    Attributes
+    ----------
+    act_on
+        Best of today and tomorrow.
+    act_score, act_odds
+        Expected score 0..100 of acting then, and odds that the day has a workable window.
+    best_ahead, surest
+        Of the days after tomorrow that are judged by the hour, the one that scores best as
+        forecast (the ranking's), and the one with the highest expected score; None where none is
+        workable.
+    wait_score
+        Expected score of waiting by the best rule, `wait_error` its standard error.
+    none_risk
+        Chance that no workable window comes after tomorrow before the purpose closes.
+    advice
+        One sentence.
+    """
+
+    purpose: PurposeName
+    act_on: dt.date
+    act_score: float
+    act_odds: Odds | None
+    best_ahead: DayAhead | None
+    surest: DayAhead | None
+    wait_score: float
+    wait_error: float
+    none_risk: float
+    closes: dt.date | None
+    choice: Literal["act", "wait", "neither", "cannot tell"]
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class PurposePlan:
+    """One purpose through the season.
+
+    Attributes
+    ----------
+    reopens
+        Of a purpose that is over: share of the futures in which it opens once more this season.
+    fewest
+        The fortnight of its time with the fewest workable days; None when it cannot be told.
+    """
+
+    purpose: PurposeName
+    title: str
+    status: Literal["open", "ahead", "over", "cannot tell"]
+    opened: dt.date | None
+    opens: DateRange | None
+    closes: DateRange | None
+    closed: dt.date | None
+    reopens: float
+    normal_opens: DateRange | None
+    normal_closes: DateRange | None
+    years: tuple[tuple[str, dt.date | None, dt.date | None], ...]  # season, opened, closed
+    weeks: tuple[Week, ...]
+    fewest: Fortnight | None
+    covers: tuple[CoverPlan, ...]
+    decision: Decision | None
+    if_missed: str
+    delay_cost: str
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonPlan:
+    """The whole plan."""
+
+    site: str
+    season: str
+    today: dt.date
+    units: Literal["us", "metric"]
+    standing: tuple[str, ...]  # where the season stands, in sentences
+    key_dates: tuple[KeyDate, ...]
+    purposes: tuple[PurposePlan, ...]
+    assumptions: tuple[str, ...]
+    past_seasons: int
+    members: int
+    explain: tuple[str, ...]  # every science value the plan rests on, with its source
+    program_version: str

@@ -1,0 +1,218 @@
+"""Act on today's or tomorrow's window, or wait: a purpose's decision in numbers and a sentence.
+
+Three things are weighed: acting today or tomorrow, the best single day of those ahead that are
+judged by the hour, and holding out for the first good one, then or later.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from windowcast.core.record import FloatArray, Members
+from windowcast.core.values import load
+from windowcast.programme.model import DayAhead, Decision
+from windowcast.programme.stopping import wait
+from windowcast.windows import words
+from windowcast.windows.hours import HourContext
+from windowcast.windows.judge import HourScores
+from windowcast.windows.model import Odds
+from windowcast.windows.odds import odds
+from windowcast.windows.purposes import Purpose
+from windowcast.windows.score import BoolArray, Rule
+
+Choice = Literal["act", "wait", "neither", "cannot tell"]
+SOON = 2  # today and tomorrow
+HARDLY = 0.005  # a risk that is not worth a number
+
+
+def day_offers(scores: HourScores, ctx: HourContext, days: int) -> FloatArray:
+    """Score 0..1 of the best shortest run of hours of each day, ``[member, day]``.
+
+    Hours that are closed or below what is workable offer nothing, so that a run offers only what
+    every hour of it holds. NaN where no run offers anything and some might, could it be told.
+    """
+    rule = Rule.load()
+    maybe = scores.open & ~(scores.score < rule.marginal)
+    value = np.where(maybe, scores.score, 0.0)
+    runs = np.lib.stride_tricks.sliding_window_view(value, rule.shortest_h, axis=-1)
+    possible = np.lib.stride_tricks.sliding_window_view(maybe, rule.shortest_h, axis=-1)
+    best = np.where(possible.all(axis=-1), runs.mean(axis=-1), 0.0)
+    day = ctx.day[ctx.lead :][: best.shape[-1]]
+    offers = np.zeros((len(best), days))
+    for index in range(days):
+        here = best[:, day == index]
+        if here.shape[1]:
+            known = np.fmax.reduce(here, axis=1)
+            blind = np.isnan(here).any(axis=1) & ~(known > 0)
+            offers[:, index] = np.where(blind, np.nan, known)
+    return offers
+
+
+@dataclass(frozen=True)
+class Later:
+    """What is left beyond the days judged by the hour, ``[member]``.
+
+    Attributes
+    ----------
+    value
+        What it is worth, 0..1.
+    comes
+        Whether any workable day comes before the purpose closes.
+    """
+
+    value: FloatArray
+    comes: BoolArray
+
+
+def decision(
+    purpose: Purpose,
+    offers: FloatArray,
+    later: Later,
+    members: Members,
+    *,
+    today: dt.date,
+    closes: dt.date | None,
+) -> Decision:
+    """Decide now or wait.
+
+    Parameters
+    ----------
+    offers
+        Score of the best window of each coming day, 0..1, ``[member, day]``, the forecast as
+        issued first; NaN where it cannot be told, which counts as none.
+    later
+        What is left after those days.
+    """
+    unknown = np.isnan(offers[1:, :SOON]).any(axis=1).mean() > 0.5
+    issued, offers = 100 * np.nan_to_num(offers[0]), np.nan_to_num(offers[1:])
+    expected = 100 * offers.mean(axis=0)
+    day = int(np.argmax(expected[:SOON]))
+    waiting = wait(offers[:, SOON:], later.value)
+    act, hold, error = float(expected[day]), 100 * waiting.value, 100 * waiting.error
+    choice: Choice = "act" if act >= hold - error else "wait"
+    if act <= 0 and hold <= 0:
+        choice = "neither"
+    if unknown:
+        choice = "cannot tell"
+
+    def chance(index: int) -> Odds | None:
+        return odds((offers[:, index] > 0).astype(np.float64), members, index, index + 1)
+
+    def best(scores: FloatArray) -> DayAhead | None:
+        index = SOON + int(np.argmax(scores[SOON:]))
+        if scores[index] <= 0:
+            return None
+        date = today + dt.timedelta(days=index)
+        return DayAhead(date, float(issued[index]), float(expected[index]), chance(index))
+
+    made = Decision(
+        purpose=purpose.name,
+        act_on=today + dt.timedelta(days=day),
+        act_score=act,
+        act_odds=chance(day),
+        best_ahead=best(issued),
+        surest=best(expected),
+        wait_score=hold,
+        wait_error=error,
+        none_risk=float(((offers[:, SOON:] <= 0).all(axis=1) & ~later.comes).mean()),
+        closes=closes,
+        choice=choice,
+        advice="",
+    )
+    return replace(made, advice=_advice(made, today, offers.shape[1]))
+
+
+def later_value(day_score: FloatArray, timing: FloatArray, offers: FloatArray, first: int) -> Later:
+    """What is left beyond the days judged by the hour.
+
+    Worth the mean score of the workable days of the fortnight with which the purpose's time goes
+    on from then, 0 where there is none. Whole days are judged by fewer criteria than hours, so
+    their scores are scaled to those the hours of the coming days reach.
+
+    Parameters
+    ----------
+    day_score, timing
+        Whole-day and timing scores, ``[member, day]`` from today to the season's end.
+    offers
+        By the hour, ``[member, day]``.
+    first
+        First day beyond those.
+    """
+    rule = Rule.load()
+    in_season = timing >= rule.season
+    value = np.nan_to_num(np.where(in_season, day_score * timing, 0.0))
+    near = value[:, : offers.shape[1]]
+    both = np.isfinite(offers) & (near > 0)
+    reached, possible = offers[both].sum(), near[both].sum()
+    ratio = min(1.0, float(reached / possible)) if reached > 0 else 1.0
+    rest = value[:, first:]
+    workable = rest >= rule.marginal
+    begins = in_season[:, first:].argmax(axis=1)[:, None]
+    days = np.arange(rest.shape[1])
+    span = (days >= begins) & (days < begins + load("plan").number("later_days"))
+    counted = workable & span
+    total = np.where(counted, ratio * rest, 0.0).sum(axis=1)
+    mean: FloatArray = total / np.maximum(counted.sum(axis=1), 1)
+    return Later(mean, np.any(workable, axis=1, keepdims=False))
+
+
+def _advice(made: Decision, today: dt.date, days: int) -> str:
+    """The decision in words: now, the best day ahead, and holding out."""
+    when = "today" if made.act_on == today else "tomorrow"
+    if made.choice == "cannot tell":
+        return (
+            "Cannot tell whether to act or wait: for today or tomorrow the hours cannot be judged "
+            "(see the ranking for what is missing)."
+        )
+    before = f" before about {made.closes.day} {made.closes:%b}" if made.closes else ""
+    if made.choice == "neither":
+        return f"Nothing to act on: no workable window today, tomorrow or in the futures{before}."
+    act, hold = made.act_score, made.wait_score
+    risk = (
+        f"in {100 * made.none_risk:.0f} % of the futures no workable window comes after "
+        f"tomorrow{before}"
+    )
+    if made.none_risk < HARDLY:
+        risk = f"one still comes{before} in all futures"
+    if made.choice == "act":
+        return f"Act {when}: expected score {act:.0f} against {hold:.0f} for waiting, and {risk}."
+    best = _days_ahead(made, days)
+    if act >= 100 * Rule.load().fit:
+        return (
+            f"{when.capitalize()} is fit to act on, at {act:.0f}; holding out for a better day is "
+            f"worth {hold:.0f}, and {risk}. {best}"
+        )
+    now = f"acting {when} is worth {act:.0f}" if act > 0 else "nothing workable today or tomorrow"
+    return f"Wait: {now}, holding out for the first good day {hold:.0f}, and {risk}. {best}"
+
+
+def _days_ahead(made: Decision, days: int) -> str:
+    """The best single days ahead, so that the plan and the ranking are seen to agree."""
+    first, surest = made.best_ahead, made.surest
+    if surest is None:
+        return f"No workable day shows in the {days} days from today."
+    if first is None:
+        return (
+            f"As forecast no day to come in the {days} from today is workable; {_surest(surest)}."
+        )
+    text = f"Of the days to come {words.day(first.date)} scores best as forecast"
+    if first.date == surest.date:
+        return f"{text} and is the surest: {_hopes(first, first.forecast_score)}."
+    return f"{text}: {_hopes(first, first.forecast_score)}; {_surest(surest)}."
+
+
+def _surest(day: DayAhead) -> str:
+    return f"{words.day(day.date)} is the surest: {_hopes(day)}"
+
+
+def _hopes(day: DayAhead, forecast: float | None = None) -> str:
+    share = 100 * day.odds.share if day.odds is not None else 0.0
+    score = f"{forecast:.0f}, " if forecast is not None else ""
+    return (
+        f"{score}workable at some time of day in {share:.0f} of 100 futures, "
+        f"{day.expected_score:.0f} on average"
+    )

@@ -1,0 +1,353 @@
+"""The season plan: key dates, purposes' windows, workable days, barrier cover, what if missed."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from windowcast import __version__
+from windowcast.core.record import FloatArray, Members, Weather
+from windowcast.core.site import Site
+from windowcast.core.values import load
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.programme.key_dates import key_dates, normal_range, weeds_of
+from windowcast.programme.model import Decision, PurposePlan, SeasonPlan, Week
+from windowcast.programme.now_or_wait import day_offers, decision, later_value
+from windowcast.programme.standing import standing
+from windowcast.programme.workable_days import (
+    NO_WIND,
+    NOT_JUDGED,
+    day_scores,
+    fewest_workable,
+    open_days,
+    workable,
+)
+from windowcast.season.dates import season_name
+from windowcast.season.model import SiteState
+from windowcast.windows import words
+from windowcast.windows.cover_plan import Material
+from windowcast.windows.covers import covers_of
+from windowcast.windows.days import DayContext
+from windowcast.windows.hours import HourContext, hour_context
+from windowcast.windows.judge import Judge
+from windowcast.windows.model import PURPOSES
+from windowcast.windows.odds import DateRange, date_range, first_day, last_day
+from windowcast.windows.purposes import Purpose, purpose_of
+from windowcast.windows.score import BoolArray, Rule
+from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
+from windowcast.windows.timing import judged_days, marked
+
+DAYS = 10  # judged by the hour when deciding now or waiting
+DELAY_DAYS = 14
+Status = Literal["open", "ahead", "over", "cannot tell"]
+
+
+def season_plan(
+    site: Site,
+    past: SiteState,
+    ahead: SiteState,
+    members: Members,
+    *,
+    weather: Weather,
+    barriers: Sequence[Material] = (),
+    mixture: ActiveNeeds | None = None,
+    now: dt.datetime | None = None,
+) -> SeasonPlan:
+    """The plan from today to the end of the season.
+
+    Parameters
+    ----------
+    past, ahead
+        State of the site up to yesterday, and from today on for each member. The days ahead should
+        reach two months beyond the season's end, so that barriers of spring are seen out.
+    barriers
+        Materials whose cover is told for a barrier; a usual one where there is none.
+    mixture
+        What the actives to be used need; None for what is usual for each purpose.
+    now
+        The present moment; hours before it are gone.
+    """
+    southern = site.place.southern
+    axis = SeasonAxis.of(
+        past,
+        ahead,
+        southern=southern,
+        overseeded=site.turf.overseeded,
+        years=members.past_years,
+    )
+    ctx = hour_context(site, ahead, members, weather=weather, now=now)
+    work = _Work(site, past, ahead, members, weather, axis, ctx, Judge(ctx, past))
+    dates = key_dates(axis, southern=southern)
+    purposes = [work.purpose(purpose_of(name), mixture, barriers) for name in PURPOSES]
+    seasons = sum(1 for _ in axis.past_seasons(southern=southern))
+    return SeasonPlan(
+        site=site.name,
+        season=season_name(axis.start, southern),
+        today=weather.today,
+        units=site.units,
+        standing=standing(axis, dates, purposes),
+        key_dates=dates,
+        purposes=tuple(purposes),
+        assumptions=(
+            *map(words.sentence, past.notes),
+            *_assumptions(site, members, seasons),
+        ),
+        past_seasons=seasons,
+        members=len(members.daily.get("tmax_c")) - 1,
+        explain=_explain(ahead),
+        program_version=__version__,
+    )
+
+
+def _explain(ahead: SiteState) -> tuple[str, ...]:
+    """Where the plan's own values come from; those of the ranking are traced there."""
+    tables = ("plan", "barrier", "ensemble")
+    lines = [value.cite() for name in tables for value in load(name).values_below()]
+    return tuple(dict.fromkeys([*lines, *(value.cite() for value in ahead.used)]))
+
+
+def _assumptions(site: Site, members: Members, seasons: int) -> tuple[str, ...]:
+    basis = (
+        f"Days to {members.forecast_days} days ahead rest on the forecast and its errors, later "
+        f"ones on {members.past_years} past years; normals on {seasons} whole seasons."
+    )
+    lines = [basis, f"Workable days are judged on whole days: {NOT_JUDGED}."]
+    if not np.isfinite(members.daily.get("wind_mean_m_s")[..., -1]).any():
+        lines.append(words.sentence(NO_WIND))
+    if site.sensitive:
+        lines.append(
+            "Wind towards the sensitive areas of the site file is not judged on whole days: expect "
+            "fewer than shown."
+        )
+    if site.turf.irrigated is None:
+        lines.append(
+            "The site file does not say whether the turf is irrigated: barriers are watered in by "
+            "rain alone."
+        )
+    return tuple(lines)
+
+
+@dataclass(frozen=True)
+class _Work:
+    """What all purposes of one plan share."""
+
+    site: Site
+    past: SiteState
+    ahead: SiteState
+    members: Members
+    weather: Weather
+    axis: SeasonAxis
+    ctx: HourContext
+    judge: Judge
+
+    def purpose(
+        self, purpose: Purpose, mixture: ActiveNeeds | None, barriers: Sequence[Material]
+    ) -> PurposePlan:
+        """One purpose's part of the plan."""
+        needs = mixture if mixture is not None and purpose.serves(mixture) else purpose.generic
+        rule, axis = Rule.load(), self.axis
+        gone = judged_days(purpose, needs, DayContext(self.site, self.past, purpose.weeds))[1][0]
+        score = judged_days(purpose, needs, DayContext(self.site, axis.state, purpose.weeds))[1]
+        score = np.broadcast_to(score, axis.state.soil_5cm_c.shape)
+        coming = score[:, axis.gone :]
+        own = axis.number < SEASON_DAYS
+        is_open, unknown = score >= rule.season, np.isnan(score)
+        first = _when(first_day, is_open[:, own], unknown[:, own])
+        last = _when(last_day, is_open[:, own], unknown[:, own])
+        opened, closed = self._passed(first, last)
+        years = self._past_years(gone, rule)
+        normal = [normal_range(np.array([y[i] for y in years]), axis.start) for i in (1, 2)]
+        status = self._status(opened, closed, first, is_open[:, own], unknown[:, own])
+        reopens = 0.0
+        if status == "over":
+            reopens = float(is_open[:, own][:, axis.gone :].any(axis=1).mean())
+            closed = closed or self._last_open(is_open[:, : axis.gone], unknown[:, : axis.gone])
+        over = closed is not None or status == "over"
+        closes = None if over else date_range(last, axis.dates, axis.years)
+        daily = day_scores(
+            self.members.daily, purpose, needs, site=self.site, frozen=self.ahead.soil_frozen
+        )[1:]
+        timing = np.where(own[axis.gone :], coming, 0.0)
+        return PurposePlan(
+            purpose=purpose.name,
+            title=purpose.title,
+            status=status,
+            opened=opened,
+            opens=None if opened else self._opens(purpose, needs, first),
+            closes=closes,
+            closed=closed,
+            reopens=reopens,
+            normal_opens=normal[0],
+            normal_closes=normal[1],
+            years=tuple(
+                (season_name(s, self.site.place.southern), self._date(s, a), self._date(s, b))
+                for s, a, b in years
+            ),
+            weeks=self._weeks(daily, coming >= rule.season) if status != "over" else (),
+            fewest=fewest_workable(
+                daily,
+                (timing >= rule.season).mean(axis=0) >= 0.5,
+                self.ahead.dates,
+                open_days(self.ahead.dates.astype("datetime64[D]"), self.site),
+            ),
+            covers=covers_of(
+                purpose,
+                needs,
+                axis,
+                site=self.site,
+                weather=self.weather,
+                members=self.members,
+                materials=barriers,
+            ),
+            decision=self._decision(purpose, needs, daily, timing, closes)
+            if status == "open"
+            else None,
+            if_missed=str(load("plan").value(f"missed.{purpose.name}").value),
+            delay_cost=self._delay_cost(purpose, status),
+        )
+
+    def _opens(self, purpose: Purpose, needs: ActiveNeeds, first: FloatArray) -> DateRange | None:
+        opens = date_range(first, self.axis.dates, self.axis.years)
+        return marked(opens, purpose, needs, southern=self.site.place.southern)
+
+    # --- when ----------------------------------------------------------------------------------
+
+    def _passed(self, first: FloatArray, last: FloatArray) -> tuple[dt.date | None, dt.date | None]:
+        """First and last open day where all members agree that they lie in the past.
+
+        They need not agree on the day: whether a day was open may hang on what follows it.
+        """
+        found: list[dt.date | None] = []
+        for index in (first, last):
+            gone = bool((index < self.axis.gone).all())  # NaN is no agreement
+            middle = date_range(index, self.axis.dates) if gone else None
+            found.append(middle.median if middle else None)
+        return found[0], found[1]
+
+    def _last_open(self, is_open: BoolArray, unknown: BoolArray) -> dt.date | None:
+        """Last open day of those past, by most futures; None when it cannot be told."""
+        found = date_range(_when(last_day, is_open, unknown), self.axis.dates)
+        return found.median if found else None
+
+    def _status(
+        self,
+        opened: dt.date | None,
+        closed: dt.date | None,
+        first: FloatArray,
+        is_open: BoolArray,
+        unknown: BoolArray,
+    ) -> Status:
+        coming = slice(self.axis.gone, None)
+        may_open = (is_open | unknown)[:, coming].any(axis=1).mean()
+        if closed or (opened and may_open < 0.5):
+            return "over"  # in most futures; how many bring it back is told beside it
+        if opened and not is_open[:, coming].any():
+            return "cannot tell"
+        if opened or (first <= self.axis.gone + DAYS - 1).mean() > 0.5:
+            return "open"
+        return "cannot tell" if np.isnan(first).mean() > 0.5 else "ahead"
+
+    def _past_years(self, gone: FloatArray, rule: Rule) -> list[tuple[dt.date, float, float]]:
+        """Start of each past season with the days on which the purpose opened and closed."""
+        rows: list[tuple[dt.date, float, float]] = []
+        for start, days in self.axis.past_seasons(southern=self.site.place.southern):
+            part = gone[days]
+            skipped = float((self.past.dates[days.start] - np.datetime64(start)).astype(int))
+            first, last = (
+                float(_when(f, part >= rule.season, np.isnan(part))) + skipped
+                for f in (first_day, last_day)
+            )
+            rows.append((start, first, last))
+        return rows
+
+    @staticmethod
+    def _date(start: dt.date, number: float) -> dt.date | None:
+        return start + dt.timedelta(days=int(number)) if np.isfinite(number) else None
+
+    # --- how many days -------------------------------------------------------------------------
+
+    def _weeks(self, daily: FloatArray, in_season: BoolArray) -> tuple[Week, ...]:
+        """Workable days of each coming week in which the purpose may be open."""
+        can = workable(daily)
+        dates = self.ahead.dates.astype("datetime64[D]")
+        monday = dates - ((dates.astype(np.int64) + 3) % 7).astype("timedelta64[D]")
+        allowed = open_days(dates, self.site)
+        own = (dates - np.datetime64(self.axis.start)).astype(int) < SEASON_DAYS
+        weeks = []
+        for start in np.unique(monday[own]):
+            here = (monday == start) & own
+            if in_season[:, here].any(axis=1).mean() < 0.1:
+                continue
+            days = can[:, here]
+            known = np.isfinite(days).mean()
+            week = Week(start.astype(object), None, None, None, int(allowed[here].sum()))
+            if known > 0.5:
+                count = np.nansum(days, axis=1)
+                low, high = np.quantile(count, [0.1, 0.9], method="inverted_cdf")
+                week = replace(week, days=float(count.mean()), low=float(low), high=float(high))
+            weeks.append(week)
+        return tuple(weeks)
+
+    # --- now or later --------------------------------------------------------------------------
+
+    def _decision(
+        self,
+        purpose: Purpose,
+        needs: ActiveNeeds,
+        daily: FloatArray,
+        timing: FloatArray,
+        closes: DateRange | None,
+    ) -> Decision:
+        scores = self.judge.scores(purpose, needs)
+        offers = day_offers(scores, self.ctx, DAYS)
+        offers = np.broadcast_to(offers, (len(daily) + 1, DAYS))
+        later = later_value(daily, timing, offers[1:], DAYS)
+        return decision(
+            purpose,
+            offers,
+            later,
+            self.members,
+            today=self.weather.today,
+            closes=closes.median if closes else None,
+        )
+
+    def _delay_cost(self, purpose: Purpose, status: Status) -> str:
+        """What two weeks cost from now on, from the state's distribution."""
+        if status == "over":
+            return "Its time is over this season."
+        if status == "cannot tell":
+            return "What waiting costs cannot be told."
+        if status != "open":
+            return "The cost of waiting begins when it opens."
+        days = [self.axis.gone, self.axis.gone + DELAY_DAYS]
+        lines = []
+        for weed in weeds_of(self.axis.state, purpose.weeds):
+            if days[1] >= len(self.axis.dates) or np.isnan(weed.share[:, days]).any():
+                continue
+            rise = float(np.mean(np.diff(weed.share[:, days])))
+            text = f"{100 * rise:.0f} % more of the season's {weed.name} comes up"
+            if not purpose.barrier:
+                young, later = (100 * float(np.nanmean(weed.youngest_share[:, d])) for d in days)
+                text += f", and of the plants up {later:.0f} % are young instead of {young:.0f} %"
+            lines.append(text)
+        return f"Two weeks' delay: {'; '.join(lines)}." if lines else "The cost cannot be told."
+
+
+def _when(
+    find: Callable[[BoolArray, BoolArray], FloatArray], holds: BoolArray, unknown: BoolArray
+) -> FloatArray:
+    """`first_day` or `last_day` of what is known: unknown days count only where none holds.
+
+    A last day that an unknown one follows is not known to be the last.
+    """
+    found = find(holds, unknown & ~holds.any(axis=-1, keepdims=True))
+    if find is last_day:
+        after = np.where(np.isfinite(found), found + 1, 0).astype(int)
+        after = np.minimum(after, holds.shape[-1] - 1)
+        follows = np.take_along_axis(unknown, np.expand_dims(after, -1), axis=-1)[..., 0]
+        found = np.where(np.isfinite(found) & follows, np.nan, found)
+    return found

@@ -1,0 +1,158 @@
+"""Workable days: the spray-weather criteria on whole days, for past years and long views.
+
+Where there are no hours the same grades (``data/criteria.toml``) are put on the day's figures: the
+high stands for the warm hours, the lower of this night's and the next night's low for the cold
+after spraying, the day's rain for the rain after. It is coarser than the hours, and says so: wind
+counts only where a daily mean is known, and humidity, cloud and inversions not at all.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.record import DateArray, FloatArray, Record
+from windowcast.core.site import Site, parse_hours
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.physics.sun import day_length_h, day_of_year
+from windowcast.programme.model import Fortnight
+from windowcast.windows.criteria import over_limit
+from windowcast.windows.grade import grade_of, table_of
+from windowcast.windows.purposes import Purpose
+from windowcast.windows.score import Rule, combine
+
+FORTNIGHT = 14
+SAME = 1e-9  # counts closer than this are equal
+NOT_JUDGED = "gusts, inversions, humidity, cloud and dew are not judged on whole days"
+NO_WIND = (
+    "the record has no wind, so days beyond the forecast count as workable without regard to "
+    "wind: expect fewer than shown"
+)
+
+
+def day_scores(
+    daily: Record,
+    purpose: Purpose,
+    needs: ActiveNeeds,
+    *,
+    site: Site | None = None,
+    frozen: npt.NDArray[np.bool_] | None = None,
+) -> FloatArray:
+    """Score of each day's spray weather, 0..1, ``[..., day]``; NaN where it cannot be told.
+
+    Parameters
+    ----------
+    daily
+        Daily values, ``[..., day]``. The last day has no next night and cannot be told where that
+        matters.
+    site
+        Closes days by weekday and blackout, and sets the limit of the wind; None: any day.
+    frozen
+        Whether the ground is frozen, ``[..., day]``.
+    """
+    high, rain = daily.get("tmax_c"), daily.get("precip_mm")
+    parts: list[tuple[FloatArray, float]] = []
+
+    def add(name: str, measured: FloatArray) -> None:
+        if name in purpose.asked(needs):
+            grade = grade_of(name, needs, purpose.own)
+            weight = table_of(name).number("weight") if "weight" in table_of(name) else 1.0
+            parts.append((grade(measured), weight))
+
+    add("air_temperature", high)
+    add("heat", high)
+    add("cold_after", lowest_night(daily.get("tmin_c")))
+    parts.append((grade_of("rain_after", needs)(rain), 1.0))
+    add("washing_rain", rain + shifted(rain))
+    if frozen is not None:
+        parts.append((np.where(frozen, 0.0, 1.0), 1.0))
+    if "wind_mean_m_s" in daily:
+        wind = daily.get("wind_mean_m_s")
+        score = grade_of("wind", needs)(wind)
+        if site is not None:
+            score = np.where(over_limit(wind, site) == 1, 0.0, score)
+        parts.append((np.where(np.isnan(wind), 1.0, score), 1.0))
+    if site is not None:
+        parts.append((open_days(daily.times, site).astype(np.float64), 1.0))
+    return combine(parts)
+
+
+def workable(scores: FloatArray) -> FloatArray:
+    """1 where a day is workable, 0 where not, NaN where it cannot be told."""
+    result: FloatArray = np.where(np.isnan(scores), np.nan, scores >= Rule.load().marginal)
+    return result
+
+
+def fewest_workable(
+    scores: FloatArray,
+    in_season: npt.NDArray[np.bool_],
+    dates: DateArray,
+    allowed: npt.NDArray[np.bool_],
+) -> Fortnight | None:
+    """The fortnight of a purpose's time with the fewest workable days; the first of equals.
+
+    None where its time is shorter than that or the days cannot be told.
+
+    Parameters
+    ----------
+    scores
+        As `day_scores` gives them, ``[member, day]``.
+    in_season, allowed
+        Days on which the purpose is likely open, and on which the site's calendar lets one work,
+        ``[day]``.
+    """
+    can = workable(scores)
+    told = in_season & (np.isfinite(can).mean(axis=0) > 0.5)
+    if not can.size or len(told) < FORTNIGHT:
+        return None
+
+    def sums(values: npt.NDArray[Any]) -> FloatArray:
+        windows = np.lib.stride_tricks.sliding_window_view(values, FORTNIGHT, axis=-1)
+        result: FloatArray = windows.sum(axis=-1).astype(np.float64)
+        return result
+
+    whole = sums(told) == FORTNIGHT
+    if not whole.any():
+        return None
+    count = sums(np.nan_to_num(can))
+    mean = np.where(whole, count.mean(axis=0), np.inf)
+    at = int(np.flatnonzero(mean <= mean.min() + SAME)[0])
+    low, high = np.quantile(count[:, at], [0.1, 0.9], method="inverted_cdf")
+    return Fortnight(
+        start=dates[at].astype("datetime64[D]").astype(object),
+        days=float(mean[at]),
+        low=float(low),
+        high=float(high),
+        open_days=int(sums(allowed)[at]),
+    )
+
+
+def shifted(values: FloatArray) -> FloatArray:
+    """The next day's value, NaN after the last."""
+    end = np.full((*values.shape[:-1], 1), np.nan)
+    return np.concatenate([values[..., 1:], end], axis=-1)
+
+
+def lowest_night(tmin_c: FloatArray) -> FloatArray:
+    """Lower of the morning's low and the next morning's."""
+    result: FloatArray = np.minimum(tmin_c, shifted(tmin_c))
+    return result
+
+
+def open_days(dates: DateArray, site: Site) -> npt.NDArray[np.bool_]:
+    """Days on which the site may be sprayed: weekday, no whole-day blackout, enough daylight."""
+    names = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+    weekday = (dates.astype("datetime64[D]").astype(np.int64) + 3) % 7
+    allowed = np.isin(weekday, [names.index(day) for day in site.calendar.spray_weekdays])
+    for pause in site.calendar.blackout:
+        if not pause.hours:
+            first = np.datetime64(pause.first, "D")
+            last = np.datetime64(pause.last or pause.first, "D")
+            allowed &= (dates < first) | (dates > last)
+    start, stop = (t.hour + t.minute / 60 for t in parse_hours(site.calendar.spray_hours))
+    half = day_length_h(site.latitude, day_of_year(dates)) / 2
+    light = np.minimum(stop, 12 + half) - np.maximum(start, 12 - half)
+    result: npt.NDArray[np.bool_] = allowed & (light >= Rule.load().shortest_h)
+    return result

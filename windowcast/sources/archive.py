@@ -1,0 +1,382 @@
+"""The open station archive: the best stations around a site, blended to it.
+
+Files come from the archive's hosts through our own HTTP and cache; `archive_series` reads them.
+"Nothing there" and "could not be asked" stay apart, and each series says when it was fetched and
+where its observations end.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from importlib import metadata
+from itertools import count
+from typing import Literal
+
+import numpy as np
+
+from windowcast.core.record import DateArray, Flag, Grade, Place, Provenance, Record
+from windowcast.core.source_flags import remark
+from windowcast.core.values import load
+from windowcast.sources import archive_series, archive_stations
+from windowcast.sources.archive_series import READER, Catalogue, Series, Step, UnreadableError
+from windowcast.sources.archive_stations import Station
+from windowcast.sources.blend import NEAREST, TEMPERATURES, blend, height_shift_c, station_weights
+from windowcast.sources.fetch import Fetched, Fetcher, Terms
+from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
+from windowcast.sources.source import Found, Request
+
+NAME = "archive"
+HOST = "https://data.meteostat.net"
+LICENCE = "Meteostat and the services it names, generally CC BY 4.0"
+
+
+class ArchiveSource:
+    """The archive as a `windowcast.sources.source.Source`."""
+
+    name = NAME
+
+    def covers(self, place: Place) -> bool:
+        """It is asked everywhere."""
+        return True
+
+    def stations_in_box(
+        self, box: tuple[float, float, float, float], fetcher: Fetcher
+    ) -> list[Station]:
+        """Stations between south, west, north and east [degrees], in order of their ids.
+
+        Raises
+        ------
+        FetchError
+            The archive could not be reached and no list is kept.
+        """
+        answer = station_list(fetcher)
+        try:
+            return archive_stations.stations_in_box(answer.body(), box)
+        except sqlite3.Error:
+            raise _odd_list() from None
+
+    def fetch(self, request: Request, fetcher: Fetcher) -> Found:
+        """Daily and hourly values at the site: measured ones, and apart those of forecast grade.
+
+        Raises
+        ------
+        FetchError
+            The archive could not be reached and too little is kept.
+        """
+        return _Asking(request, fetcher).found()
+
+
+@dataclass
+class _Asking:
+    """One asking of the archive for one place."""
+
+    request: Request
+    fetcher: Fetcher
+    flags: list[Flag] = field(default_factory=list)
+    failed: list[FetchError] = field(default_factory=list)
+
+    def found(self) -> Found:
+        """Choose stations, read them, blend them."""
+        ask = self.request
+        near = self._candidates()
+        if not near:
+            radius = load("sources").number("archive.radius_km")
+            which = ask.station or f"within {radius:g} km of the site"
+            text = f"the archive has no station {which}"
+            return Found(flags=(remark("no-station", text),))
+        records: list[Record] = []
+        if ask.past:
+            stations = self._choose(near)
+            least = load("sources").number("archive.completeness_min")
+            if self.failed and not any(s.completeness >= least for s in stations):
+                raise self.failed[0]  # with the files that failed there might have been one
+            if stations:
+                years = range(ask.first.year, ask.today.year + 1)
+                daily = self._read("daily", stations, years, "daily record")
+                records += self._blended(stations, daily, "D")
+                if not records:
+                    names = ", ".join(s.id for s in stations)
+                    self.flags.append(remark("no-station", f"no daily record at station {names}"))
+            else:
+                text = f"no station nearby has {least:.0%} of its recent days"
+                self.flags.append(remark("no-station", text))
+        try:
+            records += self._hours(near)
+        except FetchError as error:
+            if not records:
+                raise
+            self.flags.append(remark("archive-incomplete", f"no hours of stations: {error}"))
+        return Found(tuple(records), tuple(self.flags))
+
+    # ---- stations ----
+
+    def _candidates(self) -> list[Station]:
+        answer = station_list(self.fetcher)
+        self._remark(answer)
+        at = self.request.place
+        key = (
+            f"stations {READER} {at.latitude_deg:.4f} {at.longitude_deg:.4f} {at.elevation_m}"
+            f" {self.request.station}"
+        )
+        kept = self.fetcher.cache.derived(key, answer.digest)
+        if kept is not None:
+            return archive_stations.unpacked(kept)
+        try:
+            database = answer.body()
+            if self.request.station:
+                one = archive_stations.station_named(database, self.request.station, at)
+                near = [one] if one else []
+            else:
+                near = archive_stations.stations_near(database, at)
+        except sqlite3.Error:
+            raise _odd_list() from None
+        self.fetcher.cache.put_derived(key, NAME, answer.digest, archive_stations.packed(near))
+        return near
+
+    def _choose(self, near: list[Station]) -> list[Station]:
+        """The stations to blend, after a look at how complete their last two years are."""
+        last = self.request.today.year
+        probed = self._read("daily", near, range(last - 2, last + 1), "choice of stations")
+        share = {
+            s.id: archive_stations.completeness(
+                series.times,
+                series.known("tmax_c", "tmin_c"),
+                np.datetime64(self.request.today, "D"),
+                self.request.place.southern,
+            )
+            for s, (series, _) in zip(near, probed, strict=True)
+        }
+        if self.request.station:
+            return [replace(near[0], completeness=share[near[0].id])]
+        return archive_stations.chosen(near, share)
+
+    # ---- files ----
+
+    def _read(
+        self, step: Step, stations: Sequence[Station], years: range, what: str
+    ) -> list[tuple[Series, list[Fetched]]]:
+        """Each station's series over the years, with the answers it rests on."""
+        base = base_url("WINDOWCAST_ARCHIVE_URL", HOST)
+        urls = {
+            (s.id, year): f"{base}/{step}/{year}/{s.id}.csv.gz" for s in stations for year in years
+        }
+        now_year = dt.datetime.fromtimestamp(self.fetcher.clock(), dt.UTC).year
+        recent = Terms.named(NAME, "archive_recent", Expect.CSV)
+        past = Terms.named(NAME, "archive_past", Expect.CSV)
+        terms = {url: recent if year >= now_year - 1 else past for (_, year), url in urls.items()}
+        counter = count(1)  # several threads count
+
+        def done() -> None:
+            self.request.progress(what, next(counter), len(urls))
+
+        answers = self.fetcher.get_all(list(urls.values()), terms.__getitem__, done)
+        by_key = dict(zip(urls, answers, strict=True))
+        self._remark_failures(what, answers)
+        read = []
+        for number, station in enumerate(stations, start=1):
+            read.append(self._series(step, station, {y: by_key[station.id, y] for y in years}))
+            self.request.progress(f"{what}: reading", number, len(stations))
+        return read
+
+    def _series(
+        self, step: Step, station: Station, answers: dict[int, Fetched | FetchError]
+    ) -> tuple[Series, list[Fetched]]:
+        """Arrays from the cache where the same files were read before, else from the files."""
+        cache = self.fetcher.cache
+        found = {y: a for y, a in answers.items() if isinstance(a, Fetched) and a.found}
+        parts = []
+        for year, answer in sorted(found.items()):
+            key = f"{step} {READER} {station.id} {year}"
+            kept = cache.derived(key, answer.digest)
+            if kept is not None:
+                parts.append(archive_series.unpacked(kept))
+                continue
+            try:
+                series = archive_series.read_year(answer.body(), step, year, self._catalogue)
+            except UnreadableError as error:
+                text = f"the {step} file {year} of station {station.id} was left out: {error}"
+                self.flags.append(remark("unreadable-file", text))
+                continue
+            cache.put_derived(key, NAME, answer.digest, archive_series.packed(series))
+            parts.append(series)
+        return archive_series.joined(parts), list(found.values())
+
+    @cached_property
+    def _catalogue(self) -> Catalogue:
+        """What the client says of the files, asked once for each version of it."""
+        cache, version = self.fetcher.cache, metadata.version("meteostat")
+        key = f"catalogue {READER}"
+        kept = cache.derived(key, version)
+        if kept is not None:
+            return Catalogue.unpacked(kept)
+        catalogue = Catalogue.of_client()
+        cache.put_derived(key, NAME, version, catalogue.packed())
+        return catalogue
+
+    # ---- records ----
+
+    def _hours(self, near: list[Station]) -> list[Record]:
+        """Hours of the last days and those ahead, from the nearest stations that have any."""
+        table = load("sources").table("archive")
+        start = self.request.today - dt.timedelta(days=int(table.number("hourly_past_days")))
+        ahead = self.request.today + dt.timedelta(days=int(table.number("hourly_ahead_days")))
+        years = range(start.year, ahead.year + 1)
+        read = self._read("hourly", near, years, "hours")
+        first = np.datetime64(start, "h")
+        pairs = []
+        for station, (series, answers) in zip(near, read, strict=True):
+            late = series.times >= first
+            cut = Series(
+                series.times[late],
+                {n: v[late] for n, v in series.values.items()},
+                {n: g[late] for n, g in series.grades.items()},
+            )
+            if cut.known("temp_c").any():
+                pairs.append((station, (cut, answers)))
+        pairs = pairs[: int(table.number("blend_max"))]
+        if not pairs:
+            return []
+        return self._blended([p[0] for p in pairs], [p[1] for p in pairs], "h")
+
+    def _blended(
+        self,
+        stations: Sequence[Station],
+        read: Sequence[tuple[Series, list[Fetched]]],
+        unit: Literal["D", "h"],
+    ) -> list[Record]:
+        """The stations' series at the site: what was measured, and apart what is forecast-grade.
+
+        Apart, because another source's forecast may go before the archive's, never before a
+        measurement.
+        """
+        pairs = [(s, r) for s, r in zip(stations, read, strict=True) if len(r[0].times)]
+        if not pairs:
+            return []
+        first = min(r[0].times[0] for _, r in pairs)
+        if unit == "D":
+            first = max(first, np.datetime64(self.request.first, "D"))
+        axis: DateArray = np.arange(
+            first, max(r[0].times[-1] for _, r in pairs) + np.timedelta64(1, unit)
+        )
+        if not len(axis):
+            return []
+        away = np.array([s.effective_km for s, _ in pairs])
+        share = np.nan_to_num([s.completeness for s, _ in pairs], nan=1.0)
+        weights = station_weights(away, np.clip(share, 0.01, 1.0))
+        values, grades = {}, {}
+        for name in dict.fromkeys(n for _, (series, _) in pairs for n in series.values):
+            grid = np.full((len(pairs), len(axis)), np.nan)
+            graded = np.full(grid.shape, Grade.MISSING, dtype=np.uint8)
+            for i, (station, (series, _)) in enumerate(pairs):
+                if name not in series.values:
+                    continue
+                shift = (
+                    height_shift_c(station.elevation_m, self.request.place.elevation_m)
+                    if name in TEMPERATURES
+                    else 0.0
+                )
+                rows = (series.times - axis[0]).astype(np.int64)
+                inside = rows >= 0
+                grid[i, rows[inside]] = series.values[name][inside] + shift
+                graded[i, rows[inside]] = series.grades[name][inside]
+            values[name], grades[name] = blend(grid, graded, weights, nearest=name in NEAREST)
+        origins = tuple(
+            self._origin(station, series, answers, float(weight), unit)
+            for (station, (series, answers)), weight in zip(pairs, weights, strict=True)
+        )
+        whole = Record(self.request.place, axis, values, grades, origins)
+        if unit == "D":
+            self._remark_lag(whole)
+        return [_only(whole, forecast=False), replace(_only(whole, forecast=True), provenance=())]
+
+    def _origin(
+        self, station: Station, series: Series, answers: list[Fetched], weight: float, unit: str
+    ) -> Provenance:
+        lead = "tmax_c" if unit == "D" else "temp_c"
+        measured = series.known(lead)
+        measured &= series.grades.get(lead, np.zeros(len(measured))) == Grade.OBSERVED
+        times = series.times[measured]
+        latest = [a.fetched_at for a in answers[-1:]]
+        step = "daily" if unit == "D" else "hourly"
+        return Provenance(
+            NAME,
+            f"station {station.id} {station.name}, {step}",
+            tuple(series.values),
+            str(times[0]) if len(times) else "",
+            str(times[-1]) if len(times) else "",
+            dt.datetime.fromtimestamp(latest[0], dt.UTC) if latest else None,
+            station.distance_km,
+            station.elevation_m,
+            round(weight, 4),
+            LICENCE,
+            any(a.stale for a in answers),
+        )
+
+    # ---- remarks ----
+
+    def _remark(self, answer: Fetched) -> None:
+        if answer.stale:
+            text = f"the list of stations is a kept one: {answer.problem}"
+            self.flags.append(remark("stale-archive", text))
+        if abs(answer.skew_s) > load("sources").number("http.clock_skew_max"):
+            text = f"the archive's clock differs from this one by {answer.skew_s / 60:+.0f} min"
+            self.flags.append(remark("clock-skew", text))
+
+    def _remark_failures(self, what: str, answers: Sequence[Fetched | FetchError]) -> None:
+        """Say what could not be asked; nothing at all is an error."""
+        failed = [a for a in answers if isinstance(a, FetchError)]
+        if failed and len(failed) == len(answers):
+            raise failed[0]
+        self.failed += failed
+        if failed:
+            text = f"{what}: {len(failed)} of {len(answers)} files could not be had: {failed[0]}"
+            self.flags.append(remark("archive-incomplete", text, count=len(failed)))
+        stale = [a for a in answers if isinstance(a, Fetched) and a.stale]
+        if stale:
+            oldest = min(a.fetched_at for a in stale)
+            at = dt.datetime.fromtimestamp(oldest, dt.UTC)
+            text = f"{what}: kept files of {at:%Y-%m-%d %H:%M} UTC or later: {stale[0].problem}"
+            self.flags.append(remark("stale-archive", text, count=len(stale)))
+
+    def _remark_lag(self, daily: Record) -> None:
+        known = np.isfinite(daily.get("tmax_c")) & (daily.grade("tmax_c") == Grade.OBSERVED)
+        today = np.datetime64(self.request.today, "D")
+        past = daily.times[known & (daily.times < today)]
+        lag = int(load("sources").number("archive.lag_days"))
+        if len(past) and past[-1] < today - np.timedelta64(lag, "D"):
+            text = f"the archive's daily observations end on {past[-1]}"
+            self.flags.append(remark("archive-lag", text))
+
+
+def station_list(fetcher: Fetcher) -> Fetched:
+    """The archive's list of stations, an SQLite database.
+
+    Raises
+    ------
+    FetchError
+        It could not be reached and none is kept.
+    """
+    url = f"{base_url('WINDOWCAST_ARCHIVE_URL', HOST)}/stations.db"
+    answer = fetcher.get(url, Terms.named(NAME, "stations", Expect.SQLITE, max_bytes=250_000_000))
+    if not answer.found:
+        raise FetchError(Kind.WRONG_CONTENT, host_of(url), "it has no list of stations")
+    return answer
+
+
+def _odd_list() -> FetchError:
+    host = host_of(base_url("WINDOWCAST_ARCHIVE_URL", HOST))
+    return FetchError(Kind.WRONG_CONTENT, host, "its list of stations is not as documented")
+
+
+def _only(record: Record, *, forecast: bool) -> Record:
+    """The values that are of forecast grade, or those that are not; the rest missing."""
+    values, grades = {}, {}
+    for name, value in record.values.items():
+        take = (record.grades[name] == Grade.FORECAST) == forecast
+        values[name] = np.where(take, value, np.nan)
+        grades[name] = np.where(take, record.grades[name], np.uint8(Grade.MISSING))
+    return replace(record, values=values, grades=grades)

@@ -1,0 +1,378 @@
+"""The weather cache: one SQLite file with packed bodies, validators, and when each was fetched.
+
+Several processes may use it at once (write-ahead log, short transactions), and a process killed
+at any point leaves it readable. It holds public weather data only.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sqlite3
+import tempfile
+import threading
+import time
+import zlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from windowcast.core.errors import InputError
+from windowcast.core.values import load
+
+FILE = "weather.sqlite"
+_VERSION = 1
+_SCHEMA = """
+CREATE TABLE entry (
+  url TEXT PRIMARY KEY, source TEXT NOT NULL, status INTEGER NOT NULL, body BLOB,
+  digest TEXT NOT NULL, etag TEXT NOT NULL, last_modified TEXT NOT NULL,
+  fetched_at REAL NOT NULL, checked_at REAL NOT NULL, expires_at REAL NOT NULL,
+  used_at REAL NOT NULL, size INTEGER NOT NULL
+) STRICT;
+CREATE TABLE derived (
+  key TEXT PRIMARY KEY, source TEXT NOT NULL, digest TEXT NOT NULL, body BLOB NOT NULL,
+  used_at REAL NOT NULL, size INTEGER NOT NULL
+) STRICT;
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What is known of one kept answer, without its body. Times are POSIX seconds."""
+
+    url: str
+    source: str
+    status: int  # 200, or 404 for a kept "not there"
+    digest: str  # of the unpacked body
+    etag: str
+    last_modified: str
+    fetched_at: float  # when the body came
+    checked_at: float  # when the source last said that it still holds
+    expires_at: float
+
+
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """What the cache holds of one source. Times are POSIX seconds."""
+
+    source: str
+    entries: int
+    bytes: int
+    oldest: float  # by the last check with the source
+    newest: float
+    fresh: int  # entries not yet expired
+
+
+def folder() -> Path:
+    """The cache folder: ``WINDOWCAST_CACHE``, or the platform's place for caches."""
+    if named := os.environ.get("WINDOWCAST_CACHE"):
+        return Path(named)
+    import platformdirs
+
+    return Path(platformdirs.user_cache_dir("windowcast", appauthor=False))
+
+
+class Cache:
+    """Answers kept by address, and arrays derived from them kept by key and digest.
+
+    The file is opened at first use; then each method may raise `InputError` when the folder
+    cannot be written, or the file is damaged or of a newer version of the program.
+    """
+
+    def __init__(
+        self,
+        path: Path | None = None,
+        *,
+        max_bytes: int | None = None,
+        clock: Callable[[], float] = time.time,
+    ) -> None:
+        settings = load("sources").table("cache")
+        self.path = path if path is not None else folder() / FILE
+        self._max_bytes = int(settings.number("max_bytes")) if max_bytes is None else max_bytes
+        self._evict_to = settings.number("evict_to")
+        self._used_step = settings.number("used_step")
+        self._clock = clock
+        self._lock = threading.RLock()
+        self._opened: sqlite3.Connection | None = None
+
+    def __enter__(self) -> Cache:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Release the file."""
+        with self._lock:
+            if self._opened is not None:
+                self._opened.close()
+                self._opened = None
+
+    # ---- opening ----
+
+    @property
+    def _db(self) -> sqlite3.Connection:
+        with self._lock:
+            if self._opened is None:
+                self._opened = self._open()
+            return self._opened
+
+    def _open(self) -> sqlite3.Connection:
+        try:
+            self.path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            try:
+                return self._connect()
+            except sqlite3.DatabaseError as error:
+                if isinstance(error, sqlite3.OperationalError):
+                    raise
+                # not a database, or damaged: kept aside for inspection, and begun anew
+                for suffix in ("", "-wal", "-shm"):
+                    old = Path(f"{self.path}{suffix}")
+                    if old.exists():
+                        old.replace(f"{self.path}.damaged{suffix}")
+                return self._connect()
+        except (OSError, sqlite3.Error) as error:
+            raise InputError(
+                f"the weather cache cannot be used ({error})",
+                remedy="name a folder that may be written in WINDOWCAST_CACHE",
+            ) from None
+
+    def _connect(self) -> sqlite3.Connection:
+        if not self.path.exists():
+            self._create()
+        db = sqlite3.connect(self.path, timeout=20.0, isolation_level=None, check_same_thread=False)
+        try:
+            version = db.execute("PRAGMA user_version").fetchone()[0]
+            if version == 0:
+                raise sqlite3.DatabaseError("no cache of this program")
+            db.execute("PRAGMA synchronous = NORMAL")
+        except sqlite3.Error:
+            db.close()
+            raise
+        if version != _VERSION:
+            db.close()
+            raise InputError(
+                f"the weather cache is of form {version}, this program knows {_VERSION}",
+                remedy="update the program, or name another folder in WINDOWCAST_CACHE",
+            )
+        return db
+
+    def _create(self) -> None:
+        """Put an empty cache in place whole, so that no process meets a half-made one."""
+        handle, name = tempfile.mkstemp(dir=self.path.parent, prefix=f".{self.path.name}.")
+        os.close(handle)
+        made = Path(name)
+        try:
+            db = sqlite3.connect(made, isolation_level=None)
+            db.execute("PRAGMA auto_vacuum = INCREMENTAL")
+            db.execute("PRAGMA journal_mode = WAL")
+            db.executescript(f"BEGIN; {_SCHEMA} PRAGMA user_version = {_VERSION}; COMMIT;")
+            db.close()  # the last to close it moves the log into the file
+            try:
+                os.link(made, self.path)
+            except FileExistsError:
+                pass  # another process was first
+            except OSError:  # a file system without hard links
+                made.replace(self.path)
+        finally:
+            for suffix in ("", "-wal", "-shm"):
+                Path(f"{made}{suffix}").unlink(missing_ok=True)
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        """One short transaction; nothing of it stays when it fails or the process dies."""
+        with self._lock:
+            try:
+                self._db.execute("BEGIN IMMEDIATE")
+                yield self._db
+                self._db.execute("COMMIT")
+            except sqlite3.OperationalError as error:
+                if self._db.in_transaction:
+                    self._db.execute("ROLLBACK")
+                raise InputError(
+                    f"the weather cache cannot be written ({error})",
+                    remedy="free some disk, or name another folder in WINDOWCAST_CACHE",
+                ) from None
+            except BaseException:
+                if self._db.in_transaction:
+                    self._db.execute("ROLLBACK")
+                raise
+
+    def _read(self, sql: str, *args: object) -> list[Any]:
+        with self._lock:
+            try:
+                return self._db.execute(sql, args).fetchall()
+            except sqlite3.DatabaseError as error:
+                raise _damaged(error) from None
+
+    # ---- answers ----
+
+    def entry(self, url: str) -> Entry | None:
+        """What is known of a kept answer."""
+        rows = self._read(
+            "SELECT url, source, status, digest, etag, last_modified, fetched_at,"
+            " checked_at, expires_at, used_at FROM entry WHERE url = ?",
+            url,
+        )
+        if not rows:
+            return None
+        self._note_use("entry", "url", url, rows[0][-1])
+        return Entry(*rows[0][:-1])
+
+    def body(self, url: str) -> bytes | None:
+        """The unpacked body of a kept answer; None when there is none."""
+        rows = self._read("SELECT body FROM entry WHERE url = ? AND body IS NOT NULL", url)
+        return _unpack(rows[0][0]) if rows else None
+
+    def put(
+        self,
+        url: str,
+        source: str,
+        body: bytes | None,
+        *,
+        fresh_s: float,
+        etag: str = "",
+        last_modified: str = "",
+    ) -> Entry:
+        """Keep an answer; `body` None keeps that there is nothing at the address."""
+        now = self._clock()
+        packed = None if body is None else zlib.compress(body, 6)
+        digest = "" if body is None else _digest(body)
+        status = 404 if body is None else 200
+        row = (
+            url, source, status, packed, digest, etag, last_modified,
+            now, now, now + fresh_s, now, len(packed or b"") + len(url),
+        )  # fmt: skip
+        with self._writing() as db:
+            db.execute(f"INSERT OR REPLACE INTO entry VALUES ({','.join('?' * 12)})", row)
+            self._evict(db, keep=url)
+        return Entry(url, source, status, digest, etag, last_modified, now, now, now + fresh_s)
+
+    def confirm(self, url: str, *, fresh_s: float) -> None:
+        """Note that the source said a kept answer still holds."""
+        now = self._clock()
+        with self._writing() as db:
+            db.execute(
+                "UPDATE entry SET checked_at = ?, expires_at = ?, used_at = ? WHERE url = ?",
+                (now, now + fresh_s, now, url),
+            )
+
+    # ---- derived arrays ----
+
+    def derived(self, key: str, digest: str) -> bytes | None:
+        """What was derived under `key` from bodies of this digest; None when there is none."""
+        rows = self._read(
+            "SELECT body, used_at FROM derived WHERE key = ? AND digest = ?", key, digest
+        )
+        if not rows:
+            return None
+        self._note_use("derived", "key", key, rows[0][1])
+        return _unpack(rows[0][0])
+
+    def put_derived(self, key: str, source: str, digest: str, body: bytes) -> None:
+        """Keep something computed from bodies of this digest, replacing what the key had."""
+        packed = zlib.compress(body, 1)
+        with self._writing() as db:
+            db.execute(
+                "INSERT OR REPLACE INTO derived VALUES (?,?,?,?,?,?)",
+                (key, source, digest, packed, self._clock(), len(packed) + len(key)),
+            )
+            self._evict(db, keep=key)
+
+    # ---- housekeeping ----
+
+    def _note_use(self, table: str, column: str, key: str, used_at: float) -> None:
+        now = self._clock()
+        if now - used_at > self._used_step:
+            with self._writing() as db:
+                db.execute(f"UPDATE {table} SET used_at = ? WHERE {column} = ?", (now, key))
+
+    def _evict(self, db: sqlite3.Connection, keep: str) -> None:
+        """Remove what was used longest ago until the size bound holds; never what just came."""
+        total = self._size(db)
+        if total <= self._max_bytes:
+            return
+        rows = db.execute(
+            "SELECT 'derived', key, size, used_at FROM derived WHERE key != ?1"
+            " UNION ALL SELECT 'entry', url, size, used_at FROM entry WHERE url != ?1"
+            " ORDER BY used_at, size DESC",
+            (keep,),
+        ).fetchall()
+        for table, key, size, _ in rows:
+            if total <= self._max_bytes * self._evict_to:
+                break
+            column = "key" if table == "derived" else "url"
+            db.execute(f"DELETE FROM {table} WHERE {column} = ?", (key,))
+            total -= size
+        db.execute("PRAGMA incremental_vacuum")
+
+    @staticmethod
+    def _size(db: sqlite3.Connection) -> int:
+        row = db.execute(
+            "SELECT (SELECT total(size) FROM entry) + (SELECT total(size) FROM derived)"
+        ).fetchone()
+        return int(row[0])
+
+    def size(self) -> int:
+        """Bytes kept, packed."""
+        with self._lock:
+            return self._size(self._db)
+
+    def holdings(self) -> list[Holding]:
+        """What is kept of each source, by name; derived arrays count as bytes of their source."""
+        rows = self._read(
+            "SELECT source, count(*), total(size) + (SELECT total(size) FROM derived d"
+            " WHERE d.source = e.source), min(checked_at), max(checked_at),"
+            " sum(expires_at > ?) FROM entry e GROUP BY source ORDER BY source",
+            self._clock(),
+        )
+        return [Holding(r[0], r[1], int(r[2]), r[3], r[4], r[5]) for r in rows]
+
+    def clear(self, source: str | None = None) -> int:
+        """Remove everything, or one source; returns the number of answers removed."""
+        where, args = ("", ()) if source is None else (" WHERE source = ?", (source,))
+        with self._writing() as db:
+            count = db.execute(f"DELETE FROM entry{where}", args).rowcount
+            db.execute(f"DELETE FROM derived{where}", args)
+        with self._lock:
+            self._db.execute("PRAGMA incremental_vacuum").fetchall()
+            self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+        return count
+
+    def sound(self) -> bool:
+        """Whether SQLite finds the file whole and every body unpacks to its digest."""
+        if self._read("PRAGMA integrity_check") != [("ok",)]:
+            return False
+        return all(
+            _digest(_unpack(body)) == digest
+            for body, digest in self._read("SELECT body, digest FROM entry WHERE status = 200")
+        )
+
+
+def _digest(body: bytes) -> str:
+    return hashlib.blake2b(body, digest_size=16).hexdigest()
+
+
+def _unpack(packed: bytes) -> bytes:
+    try:
+        return zlib.decompress(packed)
+    except zlib.error as error:
+        raise _damaged(error) from None
+
+
+def _damaged(error: Exception) -> InputError:
+    return InputError(
+        f"the weather cache cannot be read ({error})",
+        remedy="remove it with: windowcast weather clear --all",
+    )
+
+
+def remove(path: Path | None = None) -> bool:
+    """Delete the cache file itself, readable or not; returns whether there was one."""
+    path = path if path is not None else folder() / FILE
+    there = path.exists()
+    for suffix in ("", "-wal", "-shm"):
+        Path(f"{path}{suffix}").unlink(missing_ok=True)
+    return there

@@ -1,0 +1,184 @@
+"""Column names of weather tables: which quantity, in which unit. Never a guess.
+
+A name is ``<quantity>_<unit>`` (``tmax_c``, ``precip_in``), or a quantity with its unit in
+brackets (``TMAX (Degrees Fahrenheit)``). A quantity without a unit is refused unless the user
+declares the file's unit system.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from windowcast.core import units as u
+from windowcast.core.errors import InputError
+from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES, FloatArray
+
+FileUnits = Literal["us", "metric", "tenths"]
+Convert = Callable[[FloatArray], FloatArray]
+
+
+def _times(factor: float) -> Convert:
+    return lambda values: values * factor
+
+
+def _fahrenheit(values: FloatArray) -> FloatArray:
+    return (values - 32.0) / 1.8
+
+
+_SAME = _times(1.0)
+# unit of the schema's names → unit as written → conversion
+CONVERSIONS: Mapping[str, Mapping[str, Convert]] = {
+    "c": {"c": _SAME, "f": _fahrenheit},
+    "mm": {"mm": _SAME, "cm": _times(10.0), "in": _times(u.MM_PER_INCH)},
+    "m_s": {
+        "m_s": _SAME,
+        "km_h": _times(u.M_S_PER_KMH),
+        "mph": _times(u.M_S_PER_MPH),
+        "kn": _times(u.M_S_PER_KNOT),
+    },
+    "mj_m2": {"mj_m2": _SAME, "w_m2": _times(0.0864)},
+    "hpa": {"hpa": _SAME, "inhg": _times(u.HPA_PER_INHG), "kpa": _times(10.0)},
+    "pct": {"pct": _SAME},
+    "deg": {"deg": _SAME},
+    "": {"": _SAME, "pct": _times(0.01)},
+}
+_SYSTEMS: Mapping[FileUnits, Mapping[str, str]] = {
+    "us": {"c": "f", "mm": "in", "m_s": "mph", "hpa": "inhg"},
+    "metric": {},
+    "tenths": {},  # GHCN-Daily: tenths of the metric unit, snow depth in whole mm
+}
+_BRACKETS = re.compile(r"\s*[(\[]\s*(.+?)\s*[)\]]\s*$")
+_SPELLINGS: Mapping[str, str] = {
+    "degrees fahrenheit": "f", "fahrenheit": "f", "degf": "f", "°f": "f", "deg f": "f",
+    "degrees celsius": "c", "celsius": "c", "degc": "c", "°c": "c", "deg c": "c",
+    "inches": "in", "inch": "in", "millimeters": "mm", "millimetres": "mm",
+    "miles per hour": "mph", "m/s": "m_s", "km/h": "km_h", "kt": "kn", "knots": "kn",
+    "%": "pct", "percent": "pct", "degrees": "deg", "inches of mercury": "inhg",
+}  # fmt: skip
+# names other tables use, in lower case → ours
+_ALIASES: Mapping[str, str] = {
+    "prcp": "precip", "snwd": "snow_depth", "tavg": "tmean", "awnd": "wind_mean",
+    "rhav": "rh_mean",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column that is read: where it stands, what it becomes."""
+
+    index: int
+    header: str
+    variable: str
+    convert: Convert
+
+
+def _stems(daily: bool) -> dict[str, tuple[str, str]]:
+    """Quantity without unit → (name in the schema, unit in that name)."""
+    names = DAILY_VARIABLES if daily else HOURLY_VARIABLES
+    stems = {}
+    for name in names:
+        unit = kind_of(name)
+        stems[name.removesuffix(f"_{unit}") if unit else name] = (name, unit)
+    # the longest first: "wind_from" is no wind in the unit "from"
+    return dict(sorted(stems.items(), key=lambda item: -len(item[0])))
+
+
+def kind_of(variable: str) -> str:
+    """The unit in a name of the schema, a key of `CONVERSIONS`: ``temp_c`` → ``"c"``."""
+    return next((x for x in CONVERSIONS if x and variable.endswith(f"_{x}")), "")
+
+
+def unit_code(text: str) -> str:
+    """A unit as people write it → as `CONVERSIONS` names it: ``"°F"`` → ``"f"``."""
+    name = text.strip().lower()
+    return _SPELLINGS.get(name, name.replace(" ", "_"))
+
+
+def variable_and_unit(header: str, daily: bool) -> tuple[str, str, str] | None:
+    """``"precip_in"`` → ``("precip_mm", "mm", "in")``; None when it is no quantity of ours.
+
+    The last item is "" where the header names no unit, and ``"?"`` followed by the text where
+    the unit is not one that quantity can have.
+    """
+    name = header.strip().lower()
+    bracket = _BRACKETS.search(name)
+    name = _BRACKETS.sub("", name)
+    for stem, (variable, unit) in _stems(daily).items():
+        for spelling in (stem, *(a for a, ours in _ALIASES.items() if ours == stem)):
+            if name != spelling and not name.startswith(f"{spelling}_"):
+                continue
+            written = name[len(spelling) + 1 :]
+            if bracket and not written:
+                written = unit_code(bracket[1])
+            if written in CONVERSIONS[unit]:
+                return variable, unit, written
+            if not written:
+                return variable, unit, ""
+            if bracket:
+                return variable, unit, f"?{written}"
+    return None
+
+
+def read_columns(
+    header: list[str], *, daily: bool, units: FileUnits | None, path: str
+) -> tuple[list[Column], list[str]]:
+    """Resolve a header line into the columns to read and the names of those left out.
+
+    Raises
+    ------
+    InputError
+        A quantity without a unit and no declared system, an unknown unit, a quantity twice, units
+        of two systems for one kind of quantity, or no quantity at all.
+    """
+    found: list[Column] = []
+    ignored: list[str] = []
+    written_by_kind: dict[str, str] = {}
+    for index, text in enumerate(header):
+        match = variable_and_unit(text, daily)
+        if match is None:
+            ignored.append(text.strip())
+            continue
+        variable, kind, written = match
+        if written.startswith("?"):
+            raise InputError(
+                f"unit {written[1:]!r} is not one of {', '.join(CONVERSIONS[kind])}",
+                path=path, row=1, field=text, remedy="name the column with a known unit",
+            )  # fmt: skip
+        scale = _SAME
+        if not written and kind:
+            if units is None:
+                stem = variable.removesuffix(kind)
+                options = " or ".join(f"{stem}{unit}" for unit in CONVERSIONS[kind])
+                raise InputError(
+                    "the header names no unit", path=path, row=1, field=text.strip(),
+                    remedy=f"rename it {options}, or declare the whole file: "
+                    "FILE:units=us (or metric, tenths)",
+                )  # fmt: skip
+            written = _SYSTEMS[units].get(kind, kind)
+            if units == "tenths" and variable != "snow_depth_mm" and kind != "pct":
+                scale = _times(0.1)
+        if any(column.variable == variable for column in found):
+            raise InputError(
+                f"{variable} stands in two columns", path=path, row=1, field=text,
+                remedy="keep one of them",
+            )  # fmt: skip
+        if kind == "c" and written_by_kind.setdefault(kind, written) != written:
+            raise InputError(
+                "temperatures in both degrees C and degrees F", path=path, row=1, field=text,
+                remedy="give all temperatures in one unit",
+            )  # fmt: skip
+        convert = CONVERSIONS[kind][written]
+        found.append(Column(index, text.strip(), variable, _then(scale, convert)))
+    if not found:
+        raise InputError(
+            "no column is a weather quantity with a unit", path=path, row=1,
+            remedy="name columns as in docs/weather_csv.md, e.g. date,tmax_c,tmin_c,precip_mm",
+        )  # fmt: skip
+    return found, ignored
+
+
+def _then(first: Convert, second: Convert) -> Convert:
+    return second if first is _SAME else lambda values: second(first(values))

@@ -1,0 +1,185 @@
+"""Fetching through the cache: fresh answers cost no request, stale ones are used within an age.
+
+`Fetcher.get` is what every source calls. It never gives an old answer silently: `Fetched.stale`
+and `Fetched.problem` say when the source could not be asked.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from windowcast.core.values import load
+from windowcast.sources.cache import Cache, Entry
+from windowcast.sources.http import Client
+from windowcast.sources.http_answer import Expect, FetchError, Kind, host_of
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """How one kind of address is fetched and kept.
+
+    Attributes
+    ----------
+    source
+        Name under which the cache counts it.
+    fresh_s
+        How long an answer is used without asking again [s].
+    stale_s
+        How old an answer may be used, flagged, when the source is away [s].
+    max_bytes
+        Largest body once unpacked.
+    """
+
+    source: str
+    expect: Expect
+    fresh_s: float
+    stale_s: float
+    max_bytes: int = 50_000_000
+    accept: str = "*/*"
+
+    @classmethod
+    def named(cls, source: str, age: str, expect: Expect, **more: int | str) -> Terms:
+        """Terms with the ages ``age.<age>_fresh`` and ``age.<age>_stale`` of ``sources.toml``."""
+        ages = load("sources").table("age")
+        fresh, stale = ages.number(f"{age}_fresh"), ages.number(f"{age}_stale")
+        return cls(source, expect, fresh, stale, **more)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class Fetched:
+    """An answer, fetched or kept. `found` is False where the source has nothing at the address."""
+
+    url: str
+    found: bool
+    digest: str
+    fetched_at: float  # POSIX seconds: when the source last confirmed it
+    stale: bool = False
+    problem: str = ""  # why it is stale
+    skew_s: float = 0.0  # the server's clock minus this one, when it was asked just now
+    _body: Callable[[], bytes | None] = field(default=lambda: None, repr=False)
+
+    def body(self) -> bytes:
+        """The body; raises `FetchError` when it was evicted meanwhile."""
+        body = self._body()
+        if body is None:
+            raise FetchError(Kind.OFFLINE, host_of(self.url), "the kept answer is gone; run again")
+        return body
+
+
+@dataclass
+class Fetcher:
+    """Cache and client together; one per run.
+
+    Parameters
+    ----------
+    offline
+        Use only what is kept.
+    refresh
+        Ask the source even where the kept answer is fresh (conditionally).
+    """
+
+    cache: Cache
+    client: Client = field(default_factory=Client)
+    offline: bool = False
+    refresh: bool = False
+    clock: Callable[[], float] = time.time
+    _asked: set[str] = field(default_factory=set)  # in this run; `refresh` asks once
+
+    def get(self, url: str, terms: Terms, *, refresh: bool = False, anew: bool = False) -> Fetched:
+        """The answer at `url`; with `refresh` asked even if fresh, with `anew` unconditionally.
+
+        Raises
+        ------
+        FetchError
+            The source could not be asked and nothing young enough is kept.
+        """
+        kept = self.cache.entry(url)
+        now = self.clock()
+        again = refresh or anew or (self.refresh and url not in self._asked)
+        if kept is not None and not again and _fresh(kept, now):
+            return self._kept(kept)
+        if self.offline:
+            error = FetchError(Kind.OFFLINE, host_of(url), "not asked (--offline)")
+            return self._fall_back(kept, terms, now, error)
+        self._asked.add(url)
+        try:
+            reply = self.client.get(
+                url,
+                expect=terms.expect,
+                max_bytes=terms.max_bytes,
+                accept=terms.accept,
+                etag=kept.etag if kept and not anew else "",
+                last_modified=kept.last_modified if kept and not anew else "",
+            )
+        except FetchError as error:
+            return self._fall_back(kept, terms, now, error)
+        if reply.status == 304 and kept is not None:
+            self.cache.confirm(url, fresh_s=terms.fresh_s)
+            return Fetched(
+                url, True, kept.digest, now, skew_s=reply.skew_s, _body=lambda: self.cache.body(url)
+            )
+        if reply.status == 404:
+            missing_s = load("sources").number("age.missing_fresh")
+            self.cache.put(url, terms.source, None, fresh_s=missing_s)
+            return Fetched(url, False, "", now, skew_s=reply.skew_s)
+        entry = self.cache.put(
+            url,
+            terms.source,
+            reply.body,
+            fresh_s=terms.fresh_s,
+            etag=reply.etag,
+            last_modified=reply.last_modified,
+        )
+        return Fetched(url, True, entry.digest, now, skew_s=reply.skew_s, _body=lambda: reply.body)
+
+    def get_all(
+        self,
+        urls: Sequence[str],
+        terms: Callable[[str], Terms],
+        done: Callable[[], None] = lambda: None,
+    ) -> list[Fetched | FetchError]:
+        """Answers in the order of `urls`, a few asked at once; a failure stands in its place."""
+
+        def one(url: str) -> Fetched | FetchError:
+            try:
+                return self.get(url, terms(url))
+            except FetchError as error:
+                return error
+            finally:
+                done()
+
+        now = self.clock()
+        entries = {url: self.cache.entry(url) for url in urls}
+        asked = [u for u, e in entries.items() if e is None or self.refresh or not _fresh(e, now)]
+        if self.offline or len(asked) < 2:
+            return [one(url) for url in urls]
+        from concurrent.futures import ThreadPoolExecutor
+
+        with ThreadPoolExecutor(int(load("sources").number("http.concurrency"))) as pool:
+            return list(pool.map(one, urls))
+
+    def _kept(self, entry: Entry, *, stale: bool = False, problem: str = "") -> Fetched:
+        return Fetched(
+            entry.url,
+            entry.status == 200,
+            entry.digest,
+            entry.checked_at,
+            stale,
+            problem,
+            _body=lambda: self.cache.body(entry.url),
+        )
+
+    def _fall_back(
+        self, kept: Entry | None, terms: Terms, now: float, error: FetchError
+    ) -> Fetched:
+        """A kept answer young enough, flagged as stale once it has expired; else the error."""
+        if kept is None or now - kept.checked_at > terms.stale_s:
+            raise error
+        return self._kept(kept, stale=not _fresh(kept, now), problem=str(error))
+
+
+def _fresh(entry: Entry, now: float) -> bool:
+    """Not expired; an entry from the future (this clock was set back) is not fresh."""
+    return entry.checked_at <= now < entry.expires_at

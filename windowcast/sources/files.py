@@ -1,0 +1,198 @@
+"""Weather files: the format is recognised by its first line, then read by its own reader.
+
+Formats: our own CSV and other wide tables (`tables`), GHCN-Daily ``.dly`` and long CSV (`ghcn`),
+USCRN daily01 (`uscrn`); each plain or gzip.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from os import PathLike, fspath
+from typing import cast, get_args
+
+import numpy as np
+
+from windowcast.core.errors import InputError
+from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES, Place, Record
+from windowcast.core.time_axis import span_flag
+from windowcast.core.values import load
+from windowcast.sources.blend import distance_km
+from windowcast.sources.columns import FileUnits
+from windowcast.sources.csv_rows import beyond_forecast
+from windowcast.sources.ghcn import moved_to_calendar_day
+from windowcast.sources.ghcn_csv import is_long_csv, read_long_csv
+from windowcast.sources.ghcn_dly import is_dly, read_dly
+from windowcast.sources.tables import read_table
+from windowcast.sources.textfile import read_text_bytes, text_of
+from windowcast.sources.uscrn import is_uscrn, read_uscrn
+
+_SPEC = re.compile(r"^(?P<path>.+?):(?P<options>[a-z]+=[^:=,]*(?:,[a-z]+=[^:=,]*)*)$")
+_OPTIONS = {
+    "units": get_args(FileUnits),
+    "observed": ("morning", "midnight"),
+    "order": ("any",),
+    "station": (),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class FileSpec:
+    """A weather file and what its owner says about it: ``FILE[:key=value[,key=value]]``."""
+
+    path: str
+    units: FileUnits | None = None
+    observed: str = ""
+    station: str = ""
+    any_order: bool = False
+
+
+def parse_spec(text: str | PathLike[str]) -> FileSpec:
+    """``"old.csv:units=us,observed=morning"`` taken apart.
+
+    Raises
+    ------
+    InputError
+        An unknown option or value.
+    """
+    text = fspath(text)
+    match = _SPEC.match(text)
+    if match is None:
+        return FileSpec(text)
+    options = dict(item.split("=", 1) for item in match["options"].split(","))
+    for key, value in options.items():
+        if key not in _OPTIONS:
+            raise InputError(
+                f"option {key!r} is not known", path=match["path"],
+                remedy=f"use {', '.join(_OPTIONS)}",
+            )  # fmt: skip
+        if _OPTIONS[key] and value not in _OPTIONS[key]:
+            raise InputError(
+                f"{key}={value} is not known", path=match["path"],
+                remedy=f"use one of {', '.join(_OPTIONS[key])}",
+            )  # fmt: skip
+    return FileSpec(
+        match["path"],
+        cast(FileUnits | None, options.get("units")),
+        options.get("observed", ""),
+        options.get("station", ""),
+        "order" in options,
+    )
+
+
+def read_weather(source: str | PathLike[str] | FileSpec, *, place: Place | None = None) -> Record:
+    """The record of one weather file of any known format, plain or gzip.
+
+    Parameters
+    ----------
+    source
+        A path, optionally followed by ``:units=us`` and the like (`parse_spec`).
+    place
+        Where the record belongs; replaces what the file says.
+
+    Returns
+    -------
+    Record
+        Daily or hourly; the reader's own flags, but not yet the checks of `quality`.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read without a guess; names file, row, field and remedy.
+    """
+    spec = source if isinstance(source, FileSpec) else parse_spec(source)
+    record = _read(spec)
+    _refuse_implausible(record, spec.path)
+    return record if place is None else _at(record, place)
+
+
+def _read(spec: FileSpec) -> Record:
+    """The record of a file by the reader of its format, at the place the file tells."""
+    if spec.path.endswith(".parquet"):
+        from windowcast.sources.ghcn_bulk import read_bucket
+
+        return read_bucket(spec.path, spec.station, observed=spec.observed)
+    data = read_text_bytes(spec.path)
+    if is_dly(data):
+        return read_dly(data, spec.path, observed=spec.observed)
+    text = text_of(data, spec.path)
+    first_line = text.lstrip().partition("\n")[0]
+    if is_uscrn(first_line):
+        return read_uscrn(spec.path)
+    if is_long_csv(first_line):
+        return read_long_csv(text, spec.path, station=spec.station, observed=spec.observed)
+    record = read_table(
+        text, spec.path, units=spec.units, station=spec.station, any_order=spec.any_order
+    )
+    if spec.observed == "morning" and record.daily:
+        record = moved_to_calendar_day(record)
+    return record
+
+
+def _at(record: Record, place: Place) -> Record:
+    """The record at a site, with the distance and height of where it was measured, if known.
+
+    Values are left as they are; a flag says when the two places are far apart.
+    """
+    there, limit = record.place, load("quality").number
+    away: float | None = None
+    remarks = []
+    if np.isfinite(there.latitude_deg) and np.isfinite(there.longitude_deg):
+        away = float(
+            distance_km(
+                there.latitude_deg, there.longitude_deg, place.latitude_deg, place.longitude_deg
+            )
+        )
+        if away > limit("far_km"):
+            remarks.append(f"{away:.0f} km away")
+    if there.elevation_m is not None and place.elevation_m is not None:
+        higher = there.elevation_m - place.elevation_m
+        if abs(higher) > limit("far_height"):
+            remarks.append(f"{abs(higher):.0f} m {'higher' if higher > 0 else 'lower'}")
+    flags = record.flags
+    if remarks:
+        name = record.provenance[0].detail
+        text = f"{name} was measured {' and '.join(remarks)}; its values are used as they are"
+        flags = (*flags, span_flag("far-station", "", record.times, "kept", text))
+    provenance = tuple(
+        replace(p, distance_km=away, elevation_m=there.elevation_m) for p in record.provenance
+    )
+    return replace(record, place=place, provenance=provenance, flags=flags)
+
+
+def _refuse_implausible(record: Record, path: str) -> None:
+    """Refuse what single faulty days cannot explain: another column, another unit, nothing."""
+    if not any(name in record for name in record.values):
+        raise InputError("holds no usable value", path=path, remedy="check the missing-value codes")
+    if beyond_forecast(record.times) is not None:
+        raise InputError(
+            f"{record.times[-1]} lies further ahead than any forecast", path=path,
+            remedy="check the year",
+        )  # fmt: skip
+    share = load("quality").number("mostly_wrong_share")
+    if "tmax_c" in record and "tmin_c" in record:
+        tmax, tmin = record.get("tmax_c"), record.get("tmin_c")
+        both = int(np.count_nonzero(np.isfinite(tmax) & np.isfinite(tmin)))
+        below = int(np.count_nonzero(tmax < tmin))
+        if below > share * max(both, 1):
+            raise InputError(
+                f"tmax lies below tmin on {below} of {both} days", path=path,
+                field="tmax_c", remedy="exchange the two columns",
+            )  # fmt: skip
+    hottest = load("quality").number("mean_tmax_limit")
+    if "tmax_c" in record and np.nanmean(record.get("tmax_c")) > hottest:
+        raise InputError(
+            f"the highest temperatures average {np.nanmean(record.get('tmax_c')):.0f} degC",
+            path=path, field="tmax_c", remedy="name the column tmax_f if they are degrees F",
+        )  # fmt: skip
+    limits = DAILY_VARIABLES if record.daily else HOURLY_VARIABLES
+    for name, values in record.values.items():
+        known = int(np.count_nonzero(np.isfinite(values)))
+        wrong = np.flatnonzero((values < limits[name].low) | (values > limits[name].high))
+        if len(wrong) > share * max(known, 1):
+            worst = float(values[wrong[0]])
+            raise InputError(
+                f"{len(wrong)} of {known} values are impossible, the first {worst:g} "
+                f"{limits[name].unit}", path=path, field=name,
+                remedy="check the unit in the column's name, and which column it is",
+            )  # fmt: skip

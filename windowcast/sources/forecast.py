@@ -1,0 +1,246 @@
+"""The public forecast of the US National Weather Service (api.weather.gov), hour by hour.
+
+A point leads to a grid cell; the cell's raw layers hold values on ISO 8601 intervals, which are
+put on hours exactly (`windowcast.sources.intervals`). Units are read from each layer. What the
+service does not give stays missing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from windowcast.core.record import Flag, FloatArray, Grade, Place, Provenance, Record
+from windowcast.core.source_flags import remark
+from windowcast.core.time_axis import grades_of
+from windowcast.core.values import load
+from windowcast.sources.blend import TEMPERATURES, height_shift_c
+from windowcast.sources.columns import CONVERSIONS
+from windowcast.sources.fetch import Fetched, Fetcher, Terms
+from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
+from windowcast.sources.intervals import Steps, amount_in, hour_axis, in_force, instant_s
+from windowcast.sources.source import Found, Request
+
+NAME = "forecast"
+HOST = "https://api.weather.gov"
+LICENCE = "US National Weather Service, public domain"
+# the two formats may come from copies of different age (goat-hill/bitclock#15)
+ACCEPT = ("application/geo+json", "application/ld+json")
+
+# variable → (layer, kind of unit as in columns.CONVERSIONS)
+LAYERS: Mapping[str, tuple[str, str]] = {
+    "temp_c": ("temperature", "c"),
+    "dewpoint_c": ("dewpoint", "c"),
+    "rh_pct": ("relativeHumidity", "pct"),
+    "wind_m_s": ("windSpeed", "m_s"),
+    "gust_m_s": ("windGust", "m_s"),
+    "wind_from_deg": ("windDirection", "deg"),
+    "cloud_fraction": ("skyCover", ""),
+    "precip_prob": ("probabilityOfPrecipitation", ""),
+    "precip_mm": ("quantitativePrecipitation", "mm"),
+}
+# unit code without its prefix → unit as in columns.CONVERSIONS
+UNITS: Mapping[str, str] = {
+    "degC": "c",
+    "degF": "f",
+    "percent": "pct",
+    "km_h-1": "km_h",
+    "m_s-1": "m_s",
+    "mi_h-1": "mph",
+    "kt": "kn",
+    "degree_(angle)": "deg",
+    "mm": "mm",
+    "cm": "cm",
+    "kg_m-2": "mm",  # 1 kg of water on 1 m² stands 1 mm high
+    "in": "in",
+}
+
+
+class ForecastSource:
+    """The service as a `windowcast.sources.source.Source`."""
+
+    name = NAME
+
+    def covers(self, place: Place) -> bool:
+        """Whether the service may have a forecast there; it is asked for no other place."""
+        return any(
+            south <= place.latitude_deg <= north and west <= place.longitude_deg <= east
+            for south, north, west, east in load("sources").value("forecast.areas").value
+        )
+
+    def fetch(self, request: Request, fetcher: Fetcher) -> Found:
+        """The forecast for the place, on hours UTC, graded FORECAST.
+
+        Raises
+        ------
+        FetchError
+            The service could not be reached and no young enough forecast is kept, or it gave
+            only forecasts that are too old or unreadable.
+        """
+        place = request.place
+        grid = _grid(place, fetcher)
+        if grid is None:
+            return Found(flags=(remark("no-forecast", "the service has no forecast there"),))
+        payload = _payload(grid)
+        age_s = _age_s(payload, grid, fetcher)
+        limit_s = load("sources").number("forecast.issue_max")
+        if age_s > limit_s and not grid.stale and not fetcher.offline:
+            other = fetcher.get(grid.url, _terms("forecast", ACCEPT[1]), anew=True)
+            if other.found and (other_age := _age_s(_payload(other), other, fetcher)) < age_s:
+                grid, payload, age_s = other, _payload(other), other_age
+        if age_s > limit_s:
+            raise FetchError(
+                Kind.WRONG_CONTENT,
+                host_of(grid.url),
+                f"its forecast was issued {age_s / 3600:.0f} h ago, too old to use",
+            )
+        return _read(payload, place, grid)
+
+
+def endpoint() -> str:
+    """Where the service is asked: ``WINDOWCAST_FORECAST_URL`` or api.weather.gov."""
+    return base_url("WINDOWCAST_FORECAST_URL", HOST)
+
+
+def _terms(age: str, accept: str = ACCEPT[0]) -> Terms:
+    return Terms.named(NAME, age, Expect.JSON, accept=accept, max_bytes=10_000_000)
+
+
+def _degrees(value: float) -> str:
+    """At most three decimals (about 100 m), without trailing zeros, which would be redirected."""
+    return f"{value:.3f}".rstrip("0").rstrip(".")
+
+
+def _grid(place: Place, fetcher: Fetcher) -> Fetched | None:
+    """The cell's answer; asks for the point anew when the kept cell is gone."""
+    at = f"{_degrees(place.latitude_deg)},{_degrees(place.longitude_deg)}"
+    url = f"{endpoint()}/points/{at}"
+    for renewed in (False, True):
+        point = fetcher.get(url, _terms("points"), refresh=renewed)
+        if not point.found:
+            return None
+        properties = _payload(point)
+        try:
+            office = str(properties["gridId"])
+            x, y = int(properties["gridX"]), int(properties["gridY"])
+        except (KeyError, TypeError, ValueError):
+            raise _unreadable(point, "names no grid cell") from None
+        if not office.isalnum():
+            raise _unreadable(point, "names no grid cell")
+        grid = fetcher.get(f"{endpoint()}/gridpoints/{office}/{x},{y}", _terms("forecast"))
+        if grid.found:
+            return grid
+        if fetcher.offline or point.stale:
+            break
+    return None
+
+
+def _payload(answer: Fetched) -> dict[str, Any]:
+    """The properties of an answer, in GeoJSON or JSON-LD."""
+    try:
+        raw = json.loads(answer.body())
+        properties = raw.get("properties", raw)
+        if isinstance(properties, dict):
+            return properties
+    except (ValueError, AttributeError, RecursionError):
+        pass
+    raise _unreadable(answer, "is not as documented")
+
+
+def _unreadable(answer: Fetched, text: str) -> FetchError:
+    return FetchError(Kind.WRONG_CONTENT, host_of(answer.url), f"its answer {text}")
+
+
+def _age_s(payload: dict[str, Any], grid: Fetched, fetcher: Fetcher) -> float:
+    """Seconds since the forecast was issued, by the server's clock where it is known."""
+    try:
+        issued = instant_s(str(payload["updateTime"]))
+    except (KeyError, ValueError):
+        raise _unreadable(grid, "does not say when it was issued") from None
+    return fetcher.clock() + grid.skew_s - issued
+
+
+def _read(payload: dict[str, Any], place: Place, grid: Fetched) -> Found:
+    """Layers to hours; a layer that cannot be read exactly is left out and named."""
+    steps: dict[str, tuple[Steps, str, str]] = {}
+    flags: list[Flag] = []
+    for name, (layer, kind) in LAYERS.items():
+        try:
+            raw = payload.get(layer) or {}
+            found = Steps.of(_items(raw))
+            if len(found.value):
+                steps[name] = found, kind, _unit(raw, kind)
+            if found.contested_s:
+                text = f"{layer} gives two values for {found.contested_s / 3600:g} h: left missing"
+                flags.append(remark("forecast-layer", text, variable=name))
+        except (ValueError, TypeError, AttributeError, KeyError) as error:
+            flags.append(remark("forecast-layer", f"{layer} was left out: {error}", variable=name))
+    if "temp_c" not in steps:
+        raise _unreadable(grid, "holds no temperatures")
+    first = min(s.start[0] for s, _, _ in steps.values())
+    last = max(s.end[-1] for s, _, _ in steps.values())
+    if last - first > 32 * 86400:
+        raise _unreadable(grid, "reaches over more than a month")
+    hours = hour_axis(first, last)
+    height = _height_m(payload)
+    shift = height_shift_c(height, place.elevation_m)
+    values: dict[str, FloatArray] = {}
+    for name, (found, kind, unit) in steps.items():
+        spread = amount_in if kind == "mm" else in_force
+        value = CONVERSIONS[kind][unit](spread(found, hours))
+        values[name] = value + shift if name in TEMPERATURES else value
+    issued = dt.datetime.fromtimestamp(instant_s(str(payload["updateTime"])), dt.UTC)
+    cell = f"{payload.get('gridId', '')} {payload.get('gridX', '')},{payload.get('gridY', '')}"
+    provenance = Provenance(
+        NAME,
+        f"grid cell {cell}, issued {issued:%Y-%m-%d %H:%M} UTC",
+        tuple(values),
+        str(hours[0]),
+        str(hours[-1]),
+        dt.datetime.fromtimestamp(grid.fetched_at, dt.UTC),
+        elevation_m=height,
+        licence=LICENCE,
+        stale=grid.stale,
+    )
+    flags += _remarks(grid)
+    grades = {name: grades_of(value, Grade.FORECAST) for name, value in values.items()}
+    record = Record(place, hours, values, grades, (provenance,))
+    return Found((record,), tuple(flags))
+
+
+def _items(layer: dict[str, Any]) -> Iterator[tuple[str, float | None]]:
+    for item in layer.get("values") or ():
+        value = item["value"]
+        yield str(item["validTime"]), None if value is None else float(value)
+
+
+def _unit(layer: dict[str, Any], kind: str) -> str:
+    code = str(layer.get("uom") or layer.get("unitCode") or "").rpartition(":")[2]
+    unit = UNITS.get(code, "")
+    if unit not in CONVERSIONS[kind] or not unit:
+        raise ValueError(f"its unit {code!r} is not known for it" if code else "it names no unit")
+    return unit
+
+
+def _height_m(payload: dict[str, Any]) -> float | None:
+    """Height of the cell [m]; None where it is not told in metres, or is none on Earth."""
+    elevation = payload.get("elevation")
+    if not isinstance(elevation, dict):
+        return None
+    value = elevation.get("value")
+    metres = str(elevation.get("unitCode", "")).rpartition(":")[2] == "m"
+    if not metres or not isinstance(value, int | float) or not -500 <= value <= 9000:
+        return None
+    return float(value)
+
+
+def _remarks(grid: Fetched) -> Iterator[Flag]:
+    if grid.stale:
+        at = dt.datetime.fromtimestamp(grid.fetched_at, dt.UTC)
+        text = f"the forecast is a kept one of {at:%Y-%m-%d %H:%M} UTC: {grid.problem}"
+        yield remark("stale-forecast", text)
+    if abs(grid.skew_s) > load("sources").number("http.clock_skew_max"):
+        text = f"the forecast server's clock differs from this one by {grid.skew_s / 60:+.0f} min"
+        yield remark("clock-skew", text)

@@ -1,0 +1,167 @@
+"""What GHCN-Daily observations mean, whichever layout they came in.
+
+Values are integers in tenths (temperature, rain, wind) or whole units (snow depth, humidity).
+Rules, from the archive's own readme (NOAA NCEI, *ghcnd/readme.txt*; from memory):
+
+- a non-blank quality flag means the value failed a check: it is removed;
+- measurement flag ``T`` is a trace of rain: set to the figure in ``quality.toml``, estimated;
+- measurement flag ``P`` is "missing, presumed zero": it stays missing;
+- ``MDPR`` is rain collected over the last ``DAPR`` days: spread evenly over those days, estimated;
+- an observation time in the morning (long CSV) means that the highest temperature and the rain
+  mostly belong to the day before: they are moved there, with a flag.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from os import PathLike
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.errors import InputError
+from windowcast.core.record import DateArray, Flag, FloatArray, Grade, Place, Provenance, Record
+from windowcast.core.time_axis import extended, span_flag
+from windowcast.core.values import load
+from windowcast.sources.numerals import BLANK, Bytes
+
+# element → (variable, factor)
+_ELEMENTS: Mapping[bytes, tuple[str, float]] = {
+    b"TMAX": ("tmax_c", 0.1),
+    b"TMIN": ("tmin_c", 0.1),
+    b"TAVG": ("tmean_c", 0.1),
+    b"PRCP": ("precip_mm", 0.1),
+    b"SNWD": ("snow_depth_mm", 1.0),
+    b"AWND": ("wind_mean_m_s", 0.1),
+    b"RHAV": ("rh_mean_pct", 1.0),
+}
+_TOTAL, _TOTAL_DAYS = b"MDPR", b"DAPR"
+READ = (*_ELEMENTS, _TOTAL, _TOTAL_DAYS)  # elements a reader has to bring
+_COOPERATIVE = "USC"  # network code of the US Cooperative Observer Program
+REMEDY = "give a GHCN-Daily file as published by NOAA NCEI"
+
+
+@dataclass(frozen=True)
+class Observations:
+    """The valid entries of one element: one item for each day that has a value."""
+
+    dates: DateArray
+    values: FloatArray  # whole numbers as in the file
+    mflag: Bytes
+    qflag: Bytes
+
+
+def record_of_observations(
+    found: Mapping[bytes, Observations],
+    station: str,
+    path: str | PathLike[str],
+    observed: str,
+) -> Record:
+    """The record of one station: flags honoured, rain totals spread, observing day moved.
+
+    Raises
+    ------
+    InputError
+        No element of use has a value.
+    """
+    name = Path(path).name
+    spans = [found[e].dates for e in _ELEMENTS if len(found[e].dates)]
+    if not spans:
+        raise InputError("holds no temperature or rain", path=path, remedy=REMEDY)
+    axis = np.arange(min(d[0] for d in spans), max(d[-1] for d in spans) + np.timedelta64(1, "D"))
+    values: dict[str, FloatArray] = {}
+    grades: dict[str, npt.NDArray[np.uint8]] = {}
+    flags: list[Flag] = []
+    for element, (variable, factor) in _ELEMENTS.items():
+        obs = found[element]
+        if not len(obs.dates):
+            continue
+        failed = obs.qflag != BLANK
+        if failed.any():
+            text = f"{failed.sum()} values carry a quality flag of the archive"
+            flags.append(span_flag("archive-quality", variable, obs.dates[failed], "removed", text))
+        trace = (obs.mflag == ord("T")) & (variable == "precip_mm")
+        presumed = (obs.mflag == ord("P")) & (variable == "precip_mm")
+        if presumed.any():
+            text = f"{presumed.sum()} missing amounts the archive presumes zero stay missing"
+            flags.append(span_flag("presumed-zero", variable, obs.dates[presumed], "removed", text))
+        lost = failed | presumed
+        amount = np.where(trace, load("quality").number("trace_rain"), obs.values * factor)
+        at = (obs.dates - axis[0]).astype(np.int64)
+        values[variable] = np.full(len(axis), np.nan)
+        values[variable][at] = np.where(lost, np.nan, amount)
+        grades[variable] = np.full(len(axis), Grade.MISSING, dtype=np.uint8)
+        known = np.where(trace, Grade.ESTIMATED, Grade.OBSERVED)
+        grades[variable][at] = np.where(lost, Grade.MISSING, known)
+    if station.startswith(_COOPERATIVE) and not observed:
+        text = (
+            "the hour of observation is not in the file: a cooperative station is often read in "
+            "the morning; if this one is, say FILE:observed=morning"
+        )
+        flags.append(span_flag("observing-day", "", axis, "kept", text))
+    measured = tuple(k for k, v in values.items() if np.isfinite(v).any())
+    source = Provenance(
+        "file", f"{name}, GHCN-Daily station {station}", measured, str(axis[0]), str(axis[-1]),
+        licence="GHCN-Daily, NOAA NCEI; US stations public domain",
+    )  # fmt: skip
+    record = Record(Place(station, np.nan, np.nan), axis, values, grades, (source,), tuple(flags))
+    record = _with_totals(record, found[_TOTAL], found[_TOTAL_DAYS])
+    return moved_to_calendar_day(record) if observed == "morning" else record
+
+
+def _with_totals(record: Record, total: Observations, days: Observations) -> Record:
+    """Rain collected over several days, spread evenly over those that have none of their own."""
+    if not len(total.dates):
+        return record
+    rain, grade = record.get("precip_mm").copy(), record.grade("precip_mm").copy()
+    length = dict(zip(days.dates.tolist(), days.values.tolist(), strict=True))
+    last = (total.dates - record.times[0]).astype(np.int64)
+    spread = np.zeros(len(rain), dtype=bool)
+    lost = 0
+    for date, end, amount, failed in zip(
+        total.dates.tolist(), last.tolist(), total.values * 0.1, total.qflag != BLANK, strict=True
+    ):
+        span = slice(max(end - int(length.get(date, 0)) + 1, 0), end + 1)
+        if failed or not 2 <= length.get(date, 0) <= 31 or not 0 <= end < len(rain):
+            lost += 1
+        elif np.isnan(rain[span]).all():
+            rain[span], grade[span] = amount / length[date], Grade.ESTIMATED
+            spread[span] = True
+    flags = list(record.flags)
+    if spread.any():
+        text = f"rain collected over several days is spread evenly over {spread.sum()} days"
+        flags.append(
+            span_flag("several-days-rain", "precip_mm", record.times[spread], "filled", text)
+        )
+    if lost:
+        text = f"{lost} totals over an unknown number of days are left out"
+        flags.append(span_flag("several-days-rain", "precip_mm", total.dates, "removed", text))
+    return replace(
+        record,
+        values={**record.values, "precip_mm": rain},
+        grades={**record.grades, "precip_mm": grade},
+        flags=tuple(flags),
+    )
+
+
+def moved_to_calendar_day(record: Record) -> Record:
+    """A morning observer's highest temperature and rain, moved to the day they mostly fell on.
+
+    A thermometer read and reset in the morning shows the maximum of the afternoon before, and the
+    gauge the rain of mostly yesterday; the minimum is this morning's. The last day of the record
+    is left without the two.
+    """
+    moved = [name for name in ("tmax_c", "precip_mm") if name in record]
+    earlier = extended(
+        record, record.times[0] + np.timedelta64(1, "D"), record.times[-1] + np.timedelta64(1, "D")
+    )
+    text = "read in the morning: highest temperature and rain are moved to the day before"
+    flag = span_flag("observing-day", ", ".join(moved), record.times, "kept", text)
+    return replace(
+        record,
+        values={**record.values, **{name: earlier.values[name] for name in moved}},
+        grades={**record.grades, **{name: earlier.grades[name] for name in moved}},
+        flags=(*record.flags, flag),
+    )

@@ -1,0 +1,295 @@
+"""The site's own logger: its CSV export by the mapping in the site file, and a check for drift.
+
+Readings at any step become hours (UTC): instantaneous quantities the mean of the readings nearest
+to the hour, gusts the greatest, rain the total of the hour that begins at the time. An hour with
+too few readings is missing; rain needs all of them, since a missing reading is not a dry one.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.errors import InputError
+from windowcast.core.record import (
+    DAILY_VARIABLES,
+    HOURLY_VARIABLES,
+    DateArray,
+    Flag,
+    FloatArray,
+    Place,
+    Provenance,
+    Record,
+)
+from windowcast.core.site import OwnStation, SensorColumn
+from windowcast.core.source_flags import remark
+from windowcast.core.time_axis import record_of
+from windowcast.core.values import load
+from windowcast.sources.columns import CONVERSIONS, Convert, kind_of, unit_code
+from windowcast.sources.textfile import read_text_bytes, text_of
+from windowcast.weather.join import hourly_to_daily
+
+_MISSING = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "--", "---", "#n/a"})
+_HEADER_WITHIN = 60  # lines of preamble a logger may write
+_DAILY_STEP_S = 20 * 3600.0
+
+
+def read_own(own: OwnStation, place: Place) -> Record:
+    """The logger's record at the site, hourly (or daily where it writes one row a day).
+
+    Raises
+    ------
+    InputError
+        The file or the mapping cannot be used; names file, row, field and remedy.
+    """
+    path = own.file
+    lines = text_of(read_text_bytes(path), path).splitlines()
+    try:
+        rows = list(csv.reader(lines, delimiter=own.delimiter or ","))
+    except (csv.Error, TypeError) as error:
+        raise InputError(f"is not a CSV table ({error})", path=path) from None
+    top, header = _header(rows, own)
+    index = {name: header.index(name) for name in [own.time_column, *_names(own, header)]}
+    zone = _zone(own, place)
+    seconds: list[float] = []
+    cells: list[list[float]] = []
+    for number, row in enumerate(rows[top:], start=top + 1):
+        if not any(cell.strip() for cell in row):
+            continue
+        if len(row) != len(header):
+            raise InputError(
+                f"has {len(row)} fields where the header has {len(header)}", path=path, row=number,
+                remedy="check the delimiter and for a cut-off line",
+            )  # fmt: skip
+        before = seconds[-1] if seconds else -math.inf
+        time = _time(row[index[own.time_column]], own, zone, before, number)
+        if time <= before:
+            raise InputError(
+                "is not later than the row before", path=path, row=number, field=own.time_column,
+                remedy="sort the rows and remove doubles, or check the time zone",
+            )  # fmt: skip
+        seconds.append(time)
+        cells.append([_number(row[index[c.column]], c, own, number) for c in own.columns])
+    if not seconds:
+        raise InputError("has a header but no rows", path=path, remedy="give a file with readings")
+    if seconds[-1] > dt.datetime.now(dt.UTC).timestamp() + 3600:
+        raise InputError(
+            "ends in the future", path=path, field=own.time_column,
+            remedy="check timezone and time_format of weather.own",
+        )  # fmt: skip
+    return _record(own, place, np.array(seconds), np.array(cells).T, zone)
+
+
+def _header(rows: list[list[str]], own: OwnStation) -> tuple[int, list[str]]:
+    """Row number and cells of the first line that holds the time column."""
+    for number, row in enumerate(rows[:_HEADER_WITHIN], start=1):
+        header = [name.strip() for name in row]
+        if own.time_column in header:
+            return number, header
+    raise InputError(
+        f"has no column {own.time_column!r}", path=own.file, field="weather.own.time_column",
+        remedy="name the time column as the file does, and check the delimiter",
+    )  # fmt: skip
+
+
+def _names(own: OwnStation, header: list[str]) -> list[str]:
+    if not own.columns:
+        raise InputError(
+            "maps no columns", path=own.file, field="weather.own.columns",
+            remedy="map at least one column to a quantity and a unit",
+        )  # fmt: skip
+    for column in own.columns:
+        if column.column not in header:
+            raise InputError(
+                f"has no column {column.column!r}", path=own.file, field="weather.own.columns",
+                remedy=f"name one of: {', '.join(filter(None, header))}",
+            )  # fmt: skip
+    return [column.column for column in own.columns]
+
+
+def _zone(own: OwnStation, place: Place) -> ZoneInfo:
+    try:
+        return ZoneInfo(own.timezone or place.timezone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise InputError(
+            f"{own.timezone!r} is not an IANA time zone", field="weather.own.timezone",
+            remedy="name one such as Europe/Lisbon, or Etc/GMT+6 for UTC−6 all year",
+        ) from None  # fmt: skip
+
+
+def _time(cell: str, own: OwnStation, zone: ZoneInfo, before: float, number: int) -> float:
+    """POSIX seconds. A clock time that comes twice in autumn is the one that moves forward."""
+    text = cell.strip()
+    try:
+        if own.time_format:
+            time = dt.datetime.strptime(text, own.time_format)  # noqa: DTZ007
+        else:
+            time = dt.datetime.fromisoformat(text)
+    except ValueError:
+        raise InputError(
+            f"{text!r} is not a time", path=own.file, row=number, field=own.time_column,
+            remedy="set time_format of weather.own, e.g. %m/%d/%Y %H:%M",
+        ) from None  # fmt: skip
+    if time.tzinfo is None:
+        time = time.replace(tzinfo=zone)
+        if time.timestamp() <= before:
+            time = time.replace(fold=1)
+    return time.timestamp()
+
+
+def _number(cell: str, column: SensorColumn, own: OwnStation, number: int) -> float:
+    text = cell.strip()
+    if text.lower() in _MISSING:
+        return math.nan
+    if own.delimiter != ",":
+        text = text.replace(",", ".")
+    try:
+        value = float(text)
+    except ValueError:
+        raise InputError(
+            f"{text!r} is not a number", path=own.file, row=number, field=column.column,
+            remedy="leave the cell empty when the value is missing",
+        ) from None  # fmt: skip
+    return value if math.isfinite(value) else math.nan
+
+
+def _conversion(column: SensorColumn, own: OwnStation, daily: bool) -> Convert:
+    """From the column's unit to that of the schema."""
+    known = DAILY_VARIABLES if daily else HOURLY_VARIABLES
+    if column.quantity not in known:
+        raise InputError(
+            f"{column.quantity!r} is not a quantity of {'days' if daily else 'hours'}",
+            path=own.file, field=column.column, remedy=f"name one of: {', '.join(known)}",
+        )  # fmt: skip
+    units = CONVERSIONS[kind_of(column.quantity)]
+    code = unit_code(column.unit)
+    if code not in units or not code:
+        raise InputError(
+            f"{column.unit!r} is not a unit of {column.quantity}", path=own.file,
+            field=column.column, remedy=f"name one of: {', '.join(filter(None, units))}",
+        )  # fmt: skip
+    return units[code]
+
+
+def _record(
+    own: OwnStation, place: Place, seconds: FloatArray, cells: FloatArray, zone: ZoneInfo
+) -> Record:
+    step = float(np.median(np.diff(seconds))) if len(seconds) > 1 else 3600.0
+    daily = step >= _DAILY_STEP_S
+    values: dict[str, FloatArray] = {}
+    times: DateArray
+    if daily:
+        local = [dt.datetime.fromtimestamp(second, zone).date() for second in seconds]
+        times = np.array(local, dtype="datetime64[D]")
+    else:
+        times = np.arange(seconds[0] // 3600 - 1, seconds[-1] // 3600 + 2).astype("datetime64[h]")
+    for column, raw in zip(own.columns, cells, strict=True):
+        variable, value = column.quantity, _conversion(column, own, daily)(raw)
+        values[variable] = value if daily else _hourly(variable, seconds, value, times, step)
+    made = record_of(place, times, values)
+    origin = Provenance(
+        "own-station", Path(own.file).name, tuple(values), str(times[0]), str(times[-1]),
+        distance_km=0.0, elevation_m=place.elevation_m,
+    )  # fmt: skip
+    return Record(place, made.times, made.values, made.grades, (origin,))
+
+
+def _hourly(
+    variable: str, seconds: FloatArray, value: FloatArray, hours: DateArray, step: float
+) -> FloatArray:
+    """Readings to hours, ``[hour]``; see the module's docstring."""
+    known = np.isfinite(value)
+    total = variable == "precip_mm"
+    # a rain reading is what fell since the one before: it belongs to the hour it ends in
+    at = np.floor((seconds - 1) / 3600) if total else np.floor(seconds / 3600 + 0.5)
+    bins = (at - hours[0].astype(np.int64)).astype(np.int64)[known]
+    size, value = len(hours), value[known]
+    count = np.bincount(bins, minlength=size)
+    expected = max(1.0, round(3600 / step))
+    share = 1.0 if total else load("sources").number("own.hour_share_min")
+    enough = count >= max(1.0, share * expected)
+    if variable == "gust_m_s":
+        made = np.full(size, -np.inf)
+        np.maximum.at(made, bins, value)
+    elif variable == "wind_from_deg":
+        turn = np.radians(value)
+        east = np.bincount(bins, np.sin(turn), size)
+        north = np.bincount(bins, np.cos(turn), size)
+        made = np.degrees(np.arctan2(east, north)) % 360
+    else:
+        made = np.bincount(bins, value, size)
+        made = made if total else made / np.maximum(count, 1)
+    return np.where(enough, made, np.nan)
+
+
+# ---- drift ----
+
+
+def compared(own: Sequence[Record], neighbours: Sequence[Record]) -> list[Flag]:
+    """Warnings where an own thermometer has drifted from, or stands far off, the neighbours.
+
+    The daily mean ((highest + lowest) / 2) is compared; the last stretch with the same part of
+    other years where there is enough of it, else with all before.
+    """
+    table = load("sources").table("own")
+    span = int(table.number("drift_days"))
+    others = [r for r in neighbours if r.daily and "tmax_c" in r and "tmin_c" in r]
+    flags: list[Flag] = []
+    for station in own:
+        days = station if station.daily else hourly_to_daily(station)
+        if not others or "tmax_c" not in days or "tmin_c" not in days:
+            continue
+        dates, difference = _difference(days, others[0])
+        if len(dates) < 2 * span:
+            continue
+        recent = difference[-span:]
+        before = difference[:-span]
+        season = before[_same_season(dates[:-span], dates[-1])]
+        base = float(np.median(season if len(season) >= span else before))
+        shift = float(np.median(recent)) - base
+        name = station.provenance[0].detail
+        if abs(shift) > table.number("drift_max"):
+            text = (
+                f"{name}: its daily mean moved by {shift:+.1f} K against the neighbours in the last"
+                f" {span} days: check the sensor"
+            )
+            flags.append(_remark("own-drift", text, dates[-span:]))
+        elif abs(base) > table.number("bias_max"):
+            text = f"{name}: its daily mean stands {base:+.1f} K off the neighbours"
+            flags.append(_remark("own-bias", text, dates))
+    return flags
+
+
+def _difference(days: Record, other: Record) -> tuple[DateArray, FloatArray]:
+    """Own minus neighbours' daily mean on the days both know."""
+    shared, mine, theirs = np.intersect1d(days.times, other.times, return_indices=True)
+    mean_own = (days.get("tmax_c")[mine] + days.get("tmin_c")[mine]) / 2
+    mean_other = (other.get("tmax_c")[theirs] + other.get("tmin_c")[theirs]) / 2
+    difference = mean_own - mean_other
+    known = np.isfinite(difference)
+    return shared[known], difference[known]
+
+
+def _same_season(dates: DateArray, last: np.datetime64) -> npt.NDArray[np.bool_]:
+    """Days within 45 days of the day of year of the last 30 before `last`, in earlier years."""
+    away = ((last - dates).astype(np.int64) + 182) % 365 - 182
+    old = (last - dates).astype(np.int64) > 180
+    return old & (np.abs(away - 15) <= 45)
+
+
+def _remark(check: str, text: str, dates: DateArray) -> Flag:
+    return remark(
+        check,
+        text,
+        variable="tmean_c",
+        first=str(dates[0]),
+        last=str(dates[-1]),
+        count=len(dates),
+    )

@@ -1,0 +1,109 @@
+"""Opening a weather file safely: plain or gzip, bounded, text."""
+
+from __future__ import annotations
+
+import re
+import zlib
+from collections.abc import Iterator
+from os import PathLike
+from pathlib import Path
+
+from windowcast.core.errors import InputError
+
+MAX_BYTES = 64 * 1024 * 1024  # of text, after decompression; 150 years of .dly take 2 MB
+_GZIP = b"\x1f\x8b"
+_UTF16 = (b"\xff\xfe", b"\xfe\xff")
+_LINE_END = re.compile("\r\n|[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]")  # as ``str.splitlines``
+
+
+def read_text_bytes(path: str | PathLike[str], *, limit: int = MAX_BYTES) -> bytes:
+    """The contents of a text file as bytes, decompressed when gzip.
+
+    Raises
+    ------
+    InputError
+        Missing, a folder, not readable, empty, larger than `limit`, broken gzip, or binary.
+    """
+    file = Path(path)
+    try:
+        if file.is_dir():
+            raise InputError("is a folder", path=path, remedy="name a file in it")
+        if file.stat().st_size > limit:
+            raise _too_large(path, limit)
+        with file.open("rb") as stream:
+            # only a file tells its size: what a pipe or a device gives is bounded here
+            data = stream.read() if file.is_file() else stream.read(limit + 1)
+    except OSError as error:
+        raise InputError(
+            f"cannot be read ({error.strerror or error})",
+            path=path,
+            remedy="check the name and the permissions",
+        ) from None
+    if data.startswith(_GZIP):
+        data = _unzipped(data, path, limit)
+    if len(data) > limit:
+        raise _too_large(path, limit)
+    if not data or data.isspace():
+        raise InputError("is empty", path=path, remedy="give a file with weather in it")
+    if data.startswith(_UTF16) or b"\x00" in data[:65536]:
+        raise InputError(
+            "is not a text file in UTF-8", path=path, remedy="export it as CSV text, UTF-8"
+        )
+    return data.removeprefix(b"\xef\xbb\xbf")
+
+
+def _unzipped(data: bytes, path: str | PathLike[str], limit: int) -> bytes:
+    parts: list[bytes] = []
+    size = 0
+    try:
+        while data.startswith(_GZIP):
+            unzip = zlib.decompressobj(wbits=31)
+            parts.append(unzip.decompress(data, limit + 1 - size))
+            size += len(parts[-1])
+            if size > limit:
+                raise _too_large(path, limit)
+            if not unzip.eof:
+                raise zlib.error("ends too early")
+            data = unzip.unused_data
+    except zlib.error:
+        raise InputError(
+            "is a damaged or cut-off gzip file", path=path, remedy="fetch or compress it again"
+        ) from None
+    return b"".join(parts)
+
+
+def _too_large(path: str | PathLike[str], limit: int) -> InputError:
+    return InputError(
+        f"is larger than {limit // 1024**2} MB of text",
+        path=path,
+        remedy="give one station's file, or cut it to the years you need",
+    )
+
+
+def text_of(data: bytes, path: str | PathLike[str]) -> str:
+    """Decode UTF-8.
+
+    Raises
+    ------
+    InputError
+        Not UTF-8; names the row.
+    """
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise InputError(
+            "is not UTF-8 text",
+            path=path,
+            row=data.count(b"\n", 0, error.start) + 1,
+            remedy="save it as UTF-8",
+        ) from None
+
+
+def lines_of(text: str) -> Iterator[tuple[str, int]]:
+    """The lines as ``str.splitlines`` cuts them, one at a time, and where the next one begins."""
+    start = 0
+    for end in _LINE_END.finditer(text):
+        yield text[start : end.start()], end.end()
+        start = end.end()
+    if start < len(text):
+        yield text[start:], len(text)
