@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, OHIO, record, state
 
+from windowcast.core import weed_codes
 from windowcast.core.errors import InputError
 from windowcast.core.values import load
 from windowcast.season import weeds
@@ -364,18 +365,18 @@ def test_unknown_rain_widens_the_band_only():
 
 def test_hemispheres_are_half_a_year_apart():
     north, south = drivers(days=800), drivers(days=800, southern=True)
-    for code in weeds.supported():
+    for code in weed_codes.supported():
         up = [emerge(weeds.weed(code), d)[0].share for d in (north, south)]
         half = [int(np.flatnonzero((s[1:] >= 0.5) & (s[:-1] < 0.5))[0]) for s in up]
         assert abs(abs(half[0] - half[1]) - 182) < 25
 
 
 def test_weeds_without_a_published_model_are_refused_with_a_reason():
-    assert "no published degree-day curve" in (weeds.why_unsupported("ELEIN") or "")
+    assert "no published degree-day curve" in (weed_codes.why_unsupported("ELEIN") or "")
     with pytest.raises(InputError, match="POAAN"):
         weeds.weed("NOSUCH")
     for code in load("weeds").table("unsupported"):
-        assert code not in weeds.supported()
+        assert code not in weed_codes.supported()
 
 
 def test_band_is_wider_outside_the_latitudes_of_origin():

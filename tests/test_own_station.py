@@ -13,7 +13,8 @@ from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Place, Record
 from windowcast.core.site import OwnStation, SensorColumn
 from windowcast.core.time_axis import record_of
-from windowcast.sources.own_logger import compared, read_own
+from windowcast.sources.own_logger import read_own
+from windowcast.weather.drift import compared
 
 PLACE = Place("Long Meadow", 36.0, -95.0, 200.0, "America/Chicago")
 ZONE = ZoneInfo("America/Chicago")

@@ -28,10 +28,14 @@ from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.record import Grade, Place, Record
 from windowcast.core.site import Site
 from windowcast.core.values import load
+from windowcast.sources import by_name
+from windowcast.sources.by_name import source_named
 from windowcast.sources.cache import FILE, Cache, folder
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.http import Client, Limits
-from windowcast.sources.source import Found, Request, Source, age_text, gather, source_named
+from windowcast.sources.kept import age_text
+from windowcast.sources.source import Found, Request, Source
+from windowcast.weather.gather import gather
 from windowcast.weather.load import load_weather
 
 LIMITS = Limits(0.5, 0.5, 2.0, 2, 0.01, 0.02, 2)
@@ -253,7 +257,7 @@ class _Entry:
 def test_third_party_source(server: Loopback, monkeypatch: pytest.MonkeyPatch) -> None:
     assert isinstance(Thirds(), Source)
     monkeypatch.setattr("importlib.metadata.entry_points", lambda group: [_Entry(Thirds)])
-    assert source.GROUP == "windowcast.sources"
+    assert by_name.GROUP == "windowcast.sources"
     found = ask(site(weather={"forecast": "thirds"}))
     assert any((r.get("temp_c") == 3.0).all() for r in found.records if "temp_c" in r)
     with pytest.raises(InputError, match="one of auto, none, nws, archive, thirds"):

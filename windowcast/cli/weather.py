@@ -52,7 +52,7 @@ def status(format_: str) -> None:
     if not holdings:
         click.echo("Nothing is cached. Fetch a site's weather with: windowcast weather fetch SITE")
         return
-    from windowcast.sources.source import age_text
+    from windowcast.sources.kept import age_text
 
     rows = [
         [
@@ -95,7 +95,7 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
     from windowcast.core.units import Display
     from windowcast.sources.cache import Cache
     from windowcast.sources.fetch import Fetcher
-    from windowcast.sources.source import gather
+    from windowcast.weather.gather import gather
 
     site = load_site(site_file)
     today = local_today(site.zone)
@@ -134,7 +134,7 @@ def _origin(p: Provenance) -> dict[str, Any]:
 
 
 def _show(found: Found, display: Display, asked: int) -> None:
-    from windowcast.sources.source import age_text
+    from windowcast.sources.kept import age_text
 
     now = dt.datetime.now(dt.UTC)
     rows = []

@@ -28,7 +28,7 @@ from pydantic import (
 from windowcast.core.errors import InputError
 from windowcast.core.record import Place
 from windowcast.core.validation import first_problem
-from windowcast.season.weeds import supported, why_unsupported
+from windowcast.core.weed_codes import supported, why_unsupported
 
 MAX_SITE_BYTES = 1_000_000
 

@@ -14,8 +14,8 @@ from typing import Literal
 import numpy as np
 
 from windowcast.core import values
+from windowcast.core.season_calendar import season_name
 from windowcast.materials.actives import TURF_STATES, Active
-from windowcast.season.dates import season_name
 
 POST_PURPOSES = ("post-early", "dormant")
 

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core.record import FloatArray
+from windowcast.core.season_calendar import season_name
 from windowcast.core.values import load
 from windowcast.programme.model import KeyDate, YearDate
-from windowcast.season.dates import season_name
-from windowcast.season.model import Emergence, SiteState, TurfPhase
+from windowcast.season.model import SiteState, TurfPhase
 from windowcast.season.rolling import trailing_mean
 from windowcast.windows.days import season_day
 from windowcast.windows.odds import DateRange, date_range, first_day, last_day
@@ -151,8 +151,3 @@ def normal_range(numbers: FloatArray, start: dt.date) -> DateRange | None:
     if not len(numbers):
         return None
     return date_range(numbers, np.datetime64(start, "D") + np.arange(400))
-
-
-def weeds_of(state: SiteState, season: str) -> list[Emergence]:
-    """The watched weeds of a season, "fall" or "spring"."""
-    return [weed for weed in state.emergence.values() if weed.season == season]

@@ -11,10 +11,11 @@ import numpy as np
 
 from windowcast import __version__
 from windowcast.core.record import FloatArray, Members, Weather
+from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
 from windowcast.core.values import load
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.programme.key_dates import key_dates, normal_range, weeds_of
+from windowcast.programme.key_dates import key_dates, normal_range
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan, Week
 from windowcast.programme.now_or_wait import day_offers, decision, later_value
 from windowcast.programme.standing import standing
@@ -26,7 +27,6 @@ from windowcast.programme.workable_days import (
     open_days,
     workable,
 )
-from windowcast.season.dates import season_name
 from windowcast.season.model import SiteState
 from windowcast.windows import words
 from windowcast.windows.cover_plan import Material
@@ -325,7 +325,7 @@ class _Work:
             return "The cost of waiting begins when it opens."
         days = [self.axis.gone, self.axis.gone + DELAY_DAYS]
         lines = []
-        for weed in weeds_of(self.axis.state, purpose.weeds):
+        for weed in self.axis.state.weeds_of(purpose.weeds):
             if days[1] >= len(self.axis.dates) or np.isnan(weed.share[:, days]).any():
                 continue
             rise = float(np.mean(np.diff(weed.share[:, days])))

@@ -10,7 +10,6 @@ import numpy as np
 
 from windowcast.core.record import FloatArray, Grade
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.programme.key_dates import weeds_of
 from windowcast.records.hindsight import block_of, with_entered
 from windowcast.records.model import Application
 from windowcast.records.prefill import entered_by_operator
@@ -79,7 +78,7 @@ def facts_of(
         _fact("week_temp_c", "mean air of the week after", _week(own, today), "°C", "days"),
     ]  # fmt: skip
     watched = own.ahead.emergence.values()
-    aimed_at = weeds_of(own.ahead, purpose_of(purpose).weeds) if purpose else list(watched)
+    aimed_at = own.ahead.weeds_of(purpose_of(purpose).weeds) if purpose else list(watched)
     facts += _weeds(aimed_at, today)
     turf = own.ahead.turf
     phase = TurfPhase(int(np.atleast_2d(turf.phase)[0, today]))

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.season_calendar import season_name as name_of
 from windowcast.programme.answer import Answer
-from windowcast.season.dates import season_name as name_of
 
 MIN_YEARS = 5  # fewer past seasons give no band
 

@@ -7,7 +7,6 @@ axes are members or stations.
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -16,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.season_calendar import season_name
 from windowcast.core.values import load
 from windowcast.season.degree_days import month_day, northern_month_day
 from windowcast.season.model import Emergence, SiteState, TurfPhase
@@ -56,15 +56,6 @@ def season_slices(dates: DateArray, southern: bool) -> tuple[tuple[str, slice], 
     return tuple(
         (season_name(dates[first], southern), slice(first, stop)) for first, stop in pairwise(edges)
     )
-
-
-def season_name(date: np.datetime64 | dt.date, southern: bool) -> str:
-    """Name of the season a date lies in: "2024/25" in the north, "2025" in the south."""
-    year = int(str(date)[:4])
-    if southern:
-        return str(year)
-    year -= int(str(date)[5:7]) < 7
-    return f"{year}/{(year + 1) % 100:02d}"
 
 
 def first_where(

@@ -117,3 +117,7 @@ class SiteState:
     turf: TurfState
     used: tuple[Value, ...] = field(default=())  # every science value that went in
     notes: tuple[str, ...] = ()
+
+    def weeds_of(self, season: str) -> list[Emergence]:
+        """The watched weeds of a season, "fall" or "spring"."""
+        return [weed for weed in self.emergence.values() if weed.season == season]

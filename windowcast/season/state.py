@@ -15,6 +15,7 @@ import numpy.typing as npt
 from windowcast.core.record import FloatArray, Grade, Record
 from windowcast.core.site import Site, Texture
 from windowcast.core.values import Value, load
+from windowcast.core.weed_codes import why_unsupported
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
 from windowcast.season.degree_days import on_date
 from windowcast.season.emergence import Drivers, WeedCarry, emerge
@@ -23,7 +24,7 @@ from windowcast.season.rolling import trailing_sum
 from windowcast.season.row_spans import Spans
 from windowcast.season.scouting import Count, posterior_timings
 from windowcast.season.turf import GreenCover, TurfCarry, history_days, turf_state
-from windowcast.season.weeds import Weed, weed, why_unsupported, with_late_share
+from windowcast.season.weeds import Weed, weed, with_late_share
 
 SEED_DEPTH_M = 0.025
 DEPTHS_M = (SEED_DEPTH_M, 0.05, 0.10)

@@ -12,6 +12,7 @@ import numpy as np
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray
 from windowcast.core.values import Table, Value, load
+from windowcast.core.weed_codes import supported
 from windowcast.season.degree_days import chilling, heating
 
 Z90 = 1.2815515655446004  # 90 % quantile of the normal distribution
@@ -96,17 +97,6 @@ class Weed:
         speed = np.exp(log_shift)
         parts = [f.weight * f.share(clocks[f.clock] * speed) for f in self.flushes]
         return np.minimum(sum(parts[1:], parts[0]), 1.0)
-
-
-def supported() -> tuple[str, ...]:
-    """EPPO codes that have an emergence model."""
-    return tuple(code for code in load("weeds") if code not in ("common", "unsupported", "check"))
-
-
-def why_unsupported(code: str) -> str | None:
-    """Why a known weed has no emergence model; None for one that has."""
-    reason = load("weeds").table("unsupported").get(code)
-    return None if reason is None else str(reason)
 
 
 @cache

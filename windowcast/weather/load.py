@@ -76,7 +76,7 @@ def load_weather(
     """
     from windowcast.sources.cache import Cache
     from windowcast.sources.fetch import Fetcher
-    from windowcast.sources.source import gather
+    from windowcast.weather.gather import gather
 
     clock = local_today(site.zone)
     today = today or clock

@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 
 from windowcast.core.site import Site, Species, Texture, site_from
 from windowcast.core.units import Display
-from windowcast.season.weeds import supported, weed
+from windowcast.core.weed_codes import supported
+from windowcast.season.weeds import weed
 from windowcast.web.fields import YES_NO, Field, read, show
 from windowcast.web.site_rows import LISTS, read_rows, show_rows, toml_rows
 

@@ -11,7 +11,6 @@ from windowcast.core.record import Members, Weather
 from windowcast.core.site import Site
 from windowcast.core.values import load
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.programme.key_dates import weeds_of
 from windowcast.season.model import SiteState
 from windowcast.windows import words
 from windowcast.windows.cover_plan import (
@@ -48,7 +47,7 @@ def covers_of(
     """
     if not purpose.barrier:
         return ()
-    weeds = weeds_of(axis.state, purpose.weeds)
+    weeds = axis.state.weeds_of(purpose.weeds)
     context = DayContext(site, axis.state, purpose.weeds)
     score = np.broadcast_to(judged_days(purpose, needs, context)[1], axis.state.soil_5cm_c.shape)
     is_open = (score >= Rule.load().season).mean(axis=0) * (axis.number < SEASON_DAYS)

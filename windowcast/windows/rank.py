@@ -11,10 +11,10 @@ import numpy as np
 
 from windowcast import __version__
 from windowcast.core.record import Members, Weather
+from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.rotation import Use, plan_flags, spent_groups
-from windowcast.season.dates import season_name
 from windowcast.season.model import SiteState
 from windowcast.windows import advice, trace
 from windowcast.windows.cautions import CAUTIONS

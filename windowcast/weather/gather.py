@@ -1,0 +1,128 @@
+"""Asking all sources that a site needs, and putting what they have in order of preference."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import replace
+
+from windowcast.core.errors import InputError, SourceUnreachableError
+from windowcast.core.local_days import local_today
+from windowcast.core.record import Grade, Record
+from windowcast.core.site import Site
+from windowcast.core.source_flags import remark
+from windowcast.core.values import load
+from windowcast.sources.by_name import source_named
+from windowcast.sources.fetch import Fetcher
+from windowcast.sources.http_answer import FetchError
+from windowcast.sources.kept import kept_text
+from windowcast.sources.own_logger import read_own
+from windowcast.sources.source import Found, Progress, Request
+from windowcast.weather.drift import compared
+
+
+def gather(
+    site: Site,
+    *,
+    today: dt.date,
+    fetcher: Fetcher,
+    given: Sequence[Record] = (),
+    first: dt.date | None = None,
+    past: bool = True,
+    ahead: bool = True,
+    progress: Progress | None = None,
+) -> Found:
+    """All the weather of a site: own loggers, files, station archive, forecast.
+
+    Parameters
+    ----------
+    today
+        Date of the answer. A forecast is asked only for the day that it is.
+    given
+        Records from files; they go before anything fetched.
+    first
+        First day of the record; by default `archive.years` of ``sources.toml`` back.
+    past, ahead
+        Whether the daily record, and the hours to come, are to be fetched.
+
+    Returns
+    -------
+    Found
+        Records in order of preference: own loggers, files, what stations measured, the forecast,
+        what the archive has of forecast grade.
+
+    Raises
+    ------
+    InputError
+        An own logger's file cannot be used, the site names an unknown source, or no source has
+        a temperature for it.
+    SourceUnreachableError
+        The record is wanted, there are no files, the archive could not be asked and too little is
+        kept; the message says what is kept and how old it is.
+    """
+    own = [read_own(station, site.place) for station in site.weather.own]
+    if not (past or ahead):
+        return Found((*own, *given), tuple(compared(own, given)))
+    years = int(load("sources").number("archive.years"))
+    request = Request(
+        site.place,
+        first or dt.date(today.year - years, 1, 1),
+        today,
+        past,
+        site.weather.station,
+        progress or (lambda what, done, total: None),
+    )
+    issued = _forecast(site, request, fetcher) if ahead else Found()
+    archive = Found()
+    if past or not issued.records:
+        archive = _archive(request, fetcher, needed=past and not given)
+    measured = [r for r in archive.records if _measured(r)]
+    modelled = [r for r in archive.records if not _measured(r)]
+    flags = [*issued.flags, *archive.flags, *compared(own, [*given, *measured])]
+    if archive.records and site.elevation_m is None:
+        text = "the site's elevation is not given: temperatures are not corrected for height"
+        flags.append(remark("no-elevation", text))
+    fetched = [*measured, *issued.records, *modelled]
+    known = [r for r in fetched if any(name in r for name in r.values)]
+    records = (*own, *given, *known)
+    if past and not any("tmax_c" in r or "temp_c" in r for r in records):
+        why = "; ".join(dict.fromkeys(flag.text for flag in flags))
+        raise InputError(
+            f"there is no temperature for the site: {why}",
+            remedy="give weather files, or name a station in weather.station",
+        )
+    return Found(records, tuple(flags))
+
+
+def _archive(request: Request, fetcher: Fetcher, *, needed: bool) -> Found:
+    """What the station archive has; away is an error only where there is no record without it."""
+    try:
+        return source_named("archive").fetch(request, fetcher)
+    except FetchError as error:
+        text = f"{error}; {kept_text(fetcher.cache, fetcher.clock())}"
+        if needed:
+            raise SourceUnreachableError(text) from None
+        return Found(flags=(remark("archive-unreachable", text),))
+
+
+def _forecast(site: Site, request: Request, fetcher: Fetcher) -> Found:
+    """The forecast the site file asks for; away or absent is a remark, not an error."""
+    wanted = site.weather.forecast
+    if wanted in ("none", "archive"):
+        return Found()
+    if request.today != local_today(site.zone):
+        text = f"no forecast is asked for {request.today}: it is not that day"
+        return Found(flags=(remark("no-forecast", text),))
+    source = source_named("nws" if wanted == "auto" else wanted)
+    if not source.covers(site.place):
+        return Found()
+    try:
+        found = source.fetch(replace(request, past=False), fetcher)
+    except FetchError as error:
+        return Found(flags=(remark("forecast-unreachable", f"no forecast: {error}"),))
+    return replace(found, records=tuple(replace(r, flags=()) for r in found.records))
+
+
+def _measured(record: Record) -> bool:
+    """Whether anything in it is better than forecast grade."""
+    return any(bool((grade < Grade.FORECAST).any()) for grade in record.grades.values())
