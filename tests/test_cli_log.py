@@ -301,6 +301,21 @@ def test_export_import_backup(run: Run, tmp_path: Path) -> None:
     assert (tmp_path / "copy.sqlite").is_file()
 
 
+def test_a_field_is_emptied_by_any_of_its_names(run: Run) -> None:
+    run("add", "application", *SPRAY, "--no-weather")
+    entry = str(entries(run, "application")[0]["id"])[:8]
+    run("edit", entry, "area=", "carrier_l_ha=", "where=")
+    assert not {"area_m2", "carrier_l_ha", "where"} & entries(run, "application")[0].keys()
+
+
+def test_a_tank_may_be_written_as_in_a_csv(run: Run) -> None:
+    run("add", "application", NOON, "materials=prodiamine 0.84 kg/ha; simazine", "--no-weather")
+    assert entries(run, "application")[0]["materials"] == [
+        {"active": "prodiamine", "rate_kg_ha": 0.84},
+        {"active": "simazine"},
+    ]
+
+
 @pytest.mark.parametrize(
     ("words", "match"),
     [

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from windowcast.core.errors import InputError, WindowcastError
+from windowcast.records.kinds import KINDS
 
 if TYPE_CHECKING:
     from windowcast.core.site import Site
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from windowcast.records.model import Application, Entry
     from windowcast.records.store import Change, SeasonLog, Stored
 
-KINDS = ("application", "probe", "count", "rating", "cover", "note")
 _SURVIVED = re.compile(r"surviv|escape|still alive|not killed", re.IGNORECASE).search
 _PATH = click.Path(path_type=Path)
 
@@ -209,14 +209,18 @@ def edit(
 
     In an application active= and the words after it replace all its materials.
     """
-    from windowcast.records.entry_text import plain_from
+    from windowcast.records.entry_text import field_named, plain_from
     from windowcast.records.model import from_plain, kind_of, to_plain
 
     place = Place(site_file, log_file)
     with place.open() as log:
         stored = log.get(entry_id)
         kind = kind_of(stored.entry)
-        emptied = [word[:-1].strip().lower() for word in words if word.endswith("=")]
+        emptied = {
+            field_named(kind, word[:-1].strip().lower()).name
+            for word in words
+            if word.endswith("=")
+        }
         given = [word for word in words if not word.endswith("=")]
         changed = plain_from(kind, given, place.site.zone if place.site else None)
         plain = {k: v for k, v in to_plain(stored.entry).items() if k not in emptied} | changed

@@ -23,6 +23,8 @@ Unit = Literal[
     "cm",  # depth in the soil
     "m",
     "km",
+    "m2",
+    "m-2",
     "ha",
     "kg ha-1",
     "L ha-1",

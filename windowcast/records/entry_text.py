@@ -12,12 +12,13 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
-from windowcast.materials.quantity import parse, parse_rate, parse_temperature
-from windowcast.records.model import field_names
+from windowcast.materials.quantity import parse_rate
+from windowcast.records.entered import ENTERED, is_number
+from windowcast.records.fields import LogField
+from windowcast.records.model import fields_of
 
-_SUFFIXES = ("_kg_ha", "_l_ha", "_m2", "_m_s", "_m", "_c", "_mm", "_kpa", "_pct", "_deg", "_bbch")
-_ALSO = {("count", "count"): "per_m2", ("count", "density"): "per_m2"}
-_MATERIAL = ("product", "registration", "product_rate", "product_total", "restricted")
+# words that follow an active and belong to it
+_MATERIAL = {f.name: f for f in fields_of("material") if f.name not in {"active", "rate_kg_ha"}}
 
 
 def plain_from(kind: str, words: Sequence[str], zone: ZoneInfo | None) -> dict[str, Any]:
@@ -25,8 +26,7 @@ def plain_from(kind: str, words: Sequence[str], zone: ZoneInfo | None) -> dict[s
 
     For an application, ``active="NAME RATE"`` starts a material and may be repeated; the words
     ``product=``, ``registration=``, ``product_rate=``, ``product_total=`` and ``restricted=``
-    that follow belong to it. Times without a zone are in
-    `zone`.
+    that follow belong to it. Times without a zone are in `zone`.
 
     Raises
     ------
@@ -47,13 +47,19 @@ def plain_from(kind: str, words: Sequence[str], zone: ZoneInfo | None) -> dict[s
                 raise InputError(
                     "comes before any active", field=name, remedy="write active= before it"
                 )
-            materials[-1][name] = _flag(text, name) if name == "restricted" else text
+            materials[-1][name] = _value(_MATERIAL[name], name, text, zone)
+        elif (field := field_named(kind, name)).type == "materials":
+            materials += materials_from(text)
         else:
-            field = _field(kind, name)
-            plain[field] = _value(field, name, text, zone)
+            plain[field.name] = _value(field, name, text, zone)
     if materials:
         plain["materials"] = materials
     return plain
+
+
+def materials_from(text: str) -> list[dict[str, Any]]:
+    """``"prodiamine 0.84 kg/ha; simazine 1 lb/acre"``: all that is in the tank."""
+    return [material_from(part) for part in map(str.strip, text.split(";")) if part]
 
 
 def material_from(text: str) -> dict[str, Any]:
@@ -81,19 +87,23 @@ def material_from(text: str) -> dict[str, Any]:
     return {"active": name.lower(), "rate_kg_ha": parsed.per_ha}
 
 
-def _field(kind: str, name: str) -> str:
-    """The field a name stands for: itself, or the one it becomes with its unit."""
-    known = field_names(kind)
-    if name in known:
-        return name
-    if (kind, name) in _ALSO:
-        return _ALSO[kind, name]
-    with_unit = [name + suffix for suffix in _SUFFIXES if name + suffix in known]
-    if len(with_unit) == 1:
-        return with_unit[0]
+def field_named(kind: str, name: str) -> LogField:
+    """The field a name stands for: its own, the same without its unit, or another name of it.
+
+    Raises
+    ------
+    InputError
+        The kind has none of this name.
+    """
+    known = fields_of(kind)
+    names = [{f.name: f for f in known}, {f.word: f for f in known}]
+    names.append({also: f for f in known for also in f.asked.also})
+    found = next((table[name] for table in names if name in table), None)
+    if found is not None:
+        return found
     from difflib import get_close_matches
 
-    words = [_word(field) for field in known if field != "materials"]
+    words = [field.word for field in known if field.type != "materials"]
     if kind == "application":
         words = ["active", *_MATERIAL, *words]
     near = get_close_matches(name, words, n=1)
@@ -105,45 +115,14 @@ def _field(kind: str, name: str) -> str:
     )
 
 
-def _word(field: str) -> str:
-    """A field without its unit, as people write it."""
-    ending = next((s for s in _SUFFIXES if field.endswith(s) and field != f"per{s}"), "")
-    return field.removesuffix(ending) or field
-
-
-def _value(field: str, name: str, text: str, zone: ZoneInfo | None) -> Any:
-    bare = field == name and _is_number(text)
-    if field in {"start", "end"}:
-        return moment_from(text, field, zone)
-    if field in {"before", "survivors_mixed", "live_shoots"}:
-        return _flag(text, field)
-    if bare or field.endswith(("_pct", "_deg", "_bbch")):
-        return text.removesuffix("%").strip() if field.endswith("_pct") else text
-    if field.endswith("_m_s"):
-        return parse(text, "speed", name)
-    if field.endswith("_kpa"):
-        return parse(text, "pressure", name)
-    if field.endswith("_c"):
-        return parse_temperature(text, name)
-    if field == "per_m2":
-        return _density(text, name)
-    if field.endswith("_m2"):
-        return parse(text, "area", name)
-    if field.endswith("_l_ha"):
-        return parse_rate(text, name).per_ha
-    if field.endswith("_mm"):
-        return parse(text, "length", name) * 1000
-    if field.endswith("_m"):
-        return parse(text, "length", name)
-    return text
-
-
-def _density(text: str, name: str) -> float:
-    """``"12 per ft2"`` or ``"130/m2"`` → plants per m²."""
-    number, _, area = text.replace(" per ", "/").partition("/")
-    if not _is_number(number) or not area.strip():
-        raise InputError(f"{text!r}: says no area", field=name, remedy="write it like 12 per ft2")
-    return float(number) / parse(f"1 {area.strip()}", "area", name)
+def _value(field: LogField, name: str, text: str, zone: ZoneInfo | None) -> Any:
+    if field.type == "moment":
+        return moment_from(text, field.name, zone)
+    if field.type == "yesno":
+        return _flag(text, field.name)
+    if not field.asked.measure or (name == field.name and is_number(text)):
+        return text
+    return ENTERED[field.asked.measure].read(text, name)
 
 
 def moment_from(text: str, field: str, zone: ZoneInfo | None) -> str:
@@ -172,11 +151,3 @@ def _flag(text: str, field: str) -> bool:
     if text.lower() not in known:
         raise InputError(f"{text!r} is neither yes nor no", field=field)
     return known[text.lower()]
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True

@@ -16,24 +16,16 @@ import json
 import uuid
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import cache
 from os import PathLike
 from pathlib import Path
-from typing import Any, get_type_hints
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
 from windowcast.records import schema
-from windowcast.records.entry_text import material_from, moment_from
-from windowcast.records.model import (
-    KINDS,
-    Application,
-    Entry,
-    field_names,
-    from_plain,
-    kind_of,
-    to_plain,
-)
+from windowcast.records.entry_text import materials_from, moment_from
+from windowcast.records.fields import LogField
+from windowcast.records.model import KINDS, Entry, fields_of, from_plain, to_plain
 from windowcast.records.store import Change, Revision, SeasonLog
 
 FORMAT = "season log"
@@ -42,7 +34,7 @@ _ACTIONS = ("add", "edit", "remove", "undo", "import")
 COLUMNS = (
     *_HISTORY,
     "kind",
-    *dict.fromkeys(name for kind in KINDS for name in field_names(kind)),
+    *dict.fromkeys(field.name for kind in KINDS for field in fields_of(kind)),
 )
 
 
@@ -208,18 +200,15 @@ def _by_hand(
 ) -> dict[str, Any]:
     """Values of an application's cells as people write them: materials, times without a zone."""
     plain = dict(body)
-    if kind != kind_of(Application):
-        return plain
-    read: dict[str, Callable[[str], Any]] = {
-        "start": lambda text: moment_from(text, "start", zone),
-        "end": lambda text: moment_from(text, "end", zone),
-        "materials": lambda text: [material_from(p) for p in map(str.strip, text.split(";")) if p],
-    }
-    for name in (name for name in read if isinstance(plain.get(name), str)):
+    for field in fields_of(kind):
+        text = plain.get(field.name)
         try:
-            plain[name] = read[name](plain[name])
+            if field.type == "moment" and text is not None:
+                plain[field.name] = moment_from(text, field.name, zone)
+            elif field.type == "materials" and isinstance(text, str):
+                plain[field.name] = materials_from(text)
         except InputError as error:
-            raise error.at(path=path, row=row, field=name) from None
+            raise error.at(path=path, row=row, field=field.name) from None
     return plain
 
 
@@ -248,10 +237,11 @@ def _body(
 ) -> dict[str, Any]:
     """Values of a row's filled cells: texts as they are, the rest from JSON."""
     plain: dict[str, Any] = {}
+    known = {field.name: field for field in fields_of(kind)}
     for name, cell in row.items():
         if cell == "" or name in _HISTORY or name == "kind":
             continue
-        if name not in field_names(kind):
+        if name not in known:
             raise InputError(
                 f"a {kind} has no {name}",
                 path=path,
@@ -259,29 +249,17 @@ def _body(
                 field=name,
                 remedy="empty the cell",
             )
-        plain[name] = _value(kind, name, cell)
+        plain[name] = _value(known[name], cell)
     return plain
 
 
-def _value(kind: str, name: str, cell: str) -> Any:
-    if name in _as_written(kind):
+def _value(field: LogField, cell: str) -> Any:
+    if field.worded:
         return cell
     try:
         return json.loads(cell)
     except ValueError:
         return cell  # the check that follows names what is wrong with it
-
-
-@cache
-def _as_written(kind: str) -> frozenset[str]:
-    """Fields whose cells are texts: words, dates and times."""
-    hints = get_type_hints(KINDS[kind])
-    texts = {"<class 'str'>"}
-    return frozenset(
-        name
-        for name, hint in hints.items()
-        if str(hint) in texts or "date" in str(hint) or "time" in str(hint)
-    )
 
 
 def _change(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cache
 from os import PathLike
 from typing import Annotated, Any, TypeVar
@@ -17,6 +17,7 @@ from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, TypeAdapt
 
 from windowcast.core.errors import InputError
 from windowcast.core.validation import first_problem
+from windowcast.records.fields import Asked, LogField, rows_of
 from windowcast.windows.model import PURPOSES
 
 
@@ -51,6 +52,11 @@ Temperature = Annotated[float, _number(low=-60.0, high=70.0)]
 Percent = Annotated[float, _number(low=0.0, high=100.0)]
 Weed = Annotated[str, AfterValidator(_weed)]
 Name = Annotated[Text, Field(min_length=1)]
+Where = Annotated[Text, Asked("Where", hint="area, field or hole")]  # in the user's words
+Notes = Annotated[Text, Asked("Notes", long=True)]
+WeedSeen = Annotated[
+    Weed, Asked("Weed", hint="EPPO code, e.g. POAAN annual bluegrass, DIGIS smooth crabgrass")
+]
 
 _STRICT = ConfigDict(extra="forbid")
 
@@ -66,13 +72,15 @@ class Material:
 
     __pydantic_config__ = _STRICT
 
-    active: Name
-    rate_kg_ha: Amount | None = None
-    product: Text = ""
-    registration: Text = ""
-    product_rate: Text = ""
-    product_total: Text = ""
-    restricted: bool | None = None
+    active: Annotated[Name, Asked("Active ingredient", hint="ISO common name, no brand")]
+    rate_kg_ha: Annotated[Amount | None, Asked("Rate of active", "kg ha-1")] = None
+    product: Annotated[Text, Asked("Product as on the label")] = ""
+    registration: Annotated[Text, Asked("Registration number")] = ""
+    product_rate: Annotated[Text, Asked("Product rate as read", hint="e.g. 0.5 fl oz/1000 ft²")] = (
+        ""
+    )
+    product_total: Annotated[Text, Asked("Product used in all")] = ""
+    restricted: Annotated[bool | None, Asked("Restricted use")] = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,33 +89,45 @@ class Application:
 
     __pydantic_config__ = _STRICT
 
-    start: AwareDatetime
-    materials: Annotated[tuple[Material, ...], Field(min_length=1)]
-    end: AwareDatetime | None = None
-    where: Text = ""  # area or hole, in the user's words
-    site_kind: Text = ""  # "sports field turf"
-    area_m2: Amount | None = None
-    purpose: Annotated[str, AfterValidator(_purpose)] = ""
-    target: Weed = ""
-    carrier_l_ha: Amount | None = None
-    nozzle: Text = ""
-    droplet_class: Text = ""
-    pressure_kpa: Amount | None = None
-    boom_height_m: Amount | None = None
-    speed_m_s: Amount | None = None
-    adjuvant: Text = ""
-    wind_m_s: AtLeastZero | None = None
-    wind_from_deg: Annotated[float, _number(low=0.0, high=360.0)] | None = None
-    temp_c: Temperature | None = None
-    rh_pct: Percent | None = None
-    weather_source: Text = ""  # where wind, temperature and humidity come from
-    watered_in_mm: Amount | None = None
-    watered_in_on: dt.date | None = None
-    trial: Text = ""  # when it treated the plots of a trial: which, and as which treatment
-    treatment: Text = ""
-    operator: Text = ""
-    certification: Text = ""
-    notes: Text = ""
+    start: Annotated[AwareDatetime, Asked("Start", hint="local time", heading="When and where")]
+    materials: Annotated[tuple[Material, ...], Field(min_length=1), Asked("Materials")]
+    end: Annotated[AwareDatetime | None, Asked("End", hint="local time")] = None
+    where: Where = ""
+    site_kind: Annotated[Text, Asked("Kind of ground", hint="e.g. sports field turf")] = ""
+    area_m2: Annotated[Amount | None, Asked("Area treated", "m2")] = None
+    purpose: Annotated[str, AfterValidator(_purpose), Asked("Purpose", choices=PURPOSES)] = ""
+    target: Annotated[Weed, Asked("Target weed", hint="EPPO code")] = ""
+    carrier_l_ha: Annotated[Amount | None, Asked("Carrier volume", "L ha-1", heading="How")] = None
+    nozzle: Annotated[Text, Asked("Nozzle")] = ""
+    droplet_class: Annotated[Text, Asked("Droplet class", hint="ASABE S572 name, e.g. coarse")] = ""
+    pressure_kpa: Annotated[Amount | None, Asked("Pressure", "kPa")] = None
+    boom_height_m: Annotated[Amount | None, Asked("Boom height", "depth")] = None
+    speed_m_s: Annotated[Amount | None, Asked("Speed", "m s-1")] = None
+    adjuvant: Annotated[Text, Asked("Adjuvant")] = ""
+    wind_m_s: Annotated[
+        AtLeastZero | None,
+        Asked("Wind", "m s-1", heading="Weather at the time", filled=("wind at 10 m", 1)),
+    ] = None
+    wind_from_deg: Annotated[
+        Annotated[float, _number(low=0.0, high=360.0)] | None,
+        Asked("Wind from", "degree", hint="0 north, 90 east", filled=("wind direction", 0)),
+    ] = None
+    temp_c: Annotated[
+        Temperature | None, Asked("Air temperature", "degC", filled=("air temperature", 1))
+    ] = None
+    rh_pct: Annotated[Percent | None, Asked("Relative humidity", "%", filled=("humidity", 0))] = (
+        None
+    )
+    weather_source: Annotated[Text, Asked("Weather from", hint="own meter, station, forecast")] = ""
+    watered_in_mm: Annotated[
+        Amount | None, Asked("Watered in with", "mm", heading="After and by whom")
+    ] = None
+    watered_in_on: Annotated[dt.date | None, Asked("Watered in on")] = None
+    trial: Annotated[Text, Asked("Trial", hint="if it treated plots of a trial")] = ""
+    treatment: Annotated[Text, Asked("Treatment", hint="of that trial")] = ""
+    operator: Annotated[Text, Asked("Applicator")] = ""
+    certification: Annotated[Text, Asked("Licence or certificate number")] = ""
+    notes: Notes = ""
 
     @property
     def date(self) -> dt.date:
@@ -126,12 +146,14 @@ class SoilReading:
 
     __pydantic_config__ = _STRICT
 
-    date: dt.date
-    depth_m: Annotated[float, _number(low=0.005, high=3.0)]
-    temp_c: Annotated[float, _number(low=-40.0, high=65.0)]
-    time: dt.time | None = None  # local; None: a daily mean or not noted
-    where: Text = ""
-    notes: Text = ""
+    date: Annotated[dt.date, Asked("Date", heading="Reading")]
+    depth_m: Annotated[float, _number(low=0.005, high=3.0), Asked("Depth", "depth")]
+    temp_c: Annotated[float, _number(low=-40.0, high=65.0), Asked("Soil temperature", "degC")]
+    time: Annotated[dt.time | None, Asked("Time", hint="local; leave empty for a daily mean")] = (
+        None
+    )
+    where: Where = ""
+    notes: Notes = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,14 +162,19 @@ class ScoutingCount:
 
     __pydantic_config__ = _STRICT
 
-    date: dt.date
-    weed: Annotated[Weed, Field(min_length=1)]
-    per_m2: AtLeastZero | None = None
-    frame_m2: Amount | None = None  # area that was counted
-    cover_pct: Percent | None = None
-    stage_bbch: Annotated[int, Field(ge=0, le=99)] | None = None
-    where: Text = ""
-    notes: Text = ""
+    date: Annotated[dt.date, Asked("Date", heading="Count")]
+    weed: Annotated[WeedSeen, Field(min_length=1)]
+    per_m2: Annotated[
+        AtLeastZero | None, Asked("Plants", "m-2", also=("count", "density", "per"))
+    ] = None
+    frame_m2: Annotated[Amount | None, Asked("Area counted", "frame", hint="of all frames")] = None
+    cover_pct: Annotated[Percent | None, Asked("Cover", "%")] = None
+    stage_bbch: Annotated[
+        Annotated[int, Field(ge=0, le=99)] | None,
+        Asked("Stage of most", "stage", hint="BBCH, e.g. 12 two leaves"),
+    ] = None
+    where: Where = ""
+    notes: Notes = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,17 +187,19 @@ class Rating:
 
     __pydantic_config__ = _STRICT
 
-    date: dt.date
-    trial: Name
-    plot: Name
-    treatment: Name
-    value: Annotated[float, _number()]
-    measure: Name = "count per m2"
-    before: bool = False
-    block: Text = ""
-    location: Text = ""
-    weed: Weed = ""
-    notes: Text = ""
+    date: Annotated[dt.date, Asked("Date", heading="Rating")]
+    trial: Annotated[Name, Asked("Trial")]
+    plot: Annotated[Name, Asked("Plot")]
+    treatment: Annotated[Name, Asked("Treatment", hint='"untreated" for a check')]
+    value: Annotated[float, _number(), Asked("Value")]
+    measure: Annotated[Name, Asked("What was taken", hint="count per m2, cover %, injury %")] = (
+        "count per m2"
+    )
+    before: Annotated[bool, Asked("Taken before treatment")] = False
+    block: Annotated[Text, Asked("Block")] = ""
+    location: Annotated[Text, Asked("Location")] = ""
+    weed: WeedSeen = ""
+    notes: Notes = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,11 +212,16 @@ class GreenCover:
 
     __pydantic_config__ = _STRICT
 
-    date: dt.date
-    green_pct: Percent | None = None
-    live_shoots: bool | None = None
-    where: Text = ""
-    notes: Text = ""
+    date: Annotated[dt.date, Asked("Date", heading="Green cover")]
+    green_pct: Annotated[Percent | None, Asked("Green", "%")] = None
+    live_shoots: Annotated[
+        bool | None,
+        Asked(
+            "Live shoots", hint="after parting the canopy down to the soil; not said if nobody did"
+        ),
+    ] = None
+    where: Where = ""
+    notes: Notes = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,11 +230,13 @@ class FieldNote:
 
     __pydantic_config__ = _STRICT
 
-    date: dt.date
-    text: Name
-    where: Text = ""
-    weed: Weed = ""
-    survivors_mixed: bool | None = None
+    date: Annotated[dt.date, Asked("Date", heading="Note")]
+    text: Annotated[Name, Asked("What was seen", long=True)]
+    where: Where = ""
+    weed: WeedSeen = ""
+    survivors_mixed: Annotated[
+        bool | None, Asked("Live plants beside dying ones of the same size")
+    ] = None
 
 
 Entry = Application | SoilReading | ScoutingCount | Rating | GreenCover | FieldNote
@@ -215,6 +251,12 @@ KINDS: Mapping[str, type[Entry]] = {
     "note": FieldNote,
 }
 _NAMES = {kind: name for name, kind in KINDS.items()}
+
+
+@cache
+def fields_of(kind: str) -> tuple[LogField, ...]:
+    """The fields of a kind, or of "material", in order."""
+    return rows_of(Material if kind == "material" else KINDS[kind])
 
 
 def kind_of(entry: Entry | type[Entry]) -> str:
@@ -333,8 +375,3 @@ _CHECKS: Mapping[type, Callable[[Any], tuple[str, str, str] | None]] = {
     ScoutingCount: _check_count,
     GreenCover: _check_cover,
 }
-
-
-def field_names(kind: str) -> tuple[str, ...]:
-    """Names of a kind's fields, in order."""
-    return tuple(f.name for f in fields(KINDS[kind]))

@@ -3,20 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from windowcast.core.record import Grade, Record, Weather
-from windowcast.records.model import Application
-
-_FIELDS = {
-    "temp_c": "air temperature",
-    "rh_pct": "humidity",
-    "wind_m_s": "wind at 10 m",
-    "wind_from_deg": "wind direction",
-}
-_DIGITS = {"temp_c": 1, "rh_pct": 0, "wind_m_s": 1, "wind_from_deg": 0}
+from windowcast.records.model import Application, fields_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +20,12 @@ class HourWeather:
     wind_m_s: float | None
     wind_from_deg: float | None
     source: str
+
+
+_ASKED = {
+    field.name: field.asked.filled for field in fields_of("application") if field.asked.filled
+}
+_FIELDS = {f.name: _ASKED[f.name] for f in fields(HourWeather) if f.name in _ASKED}
 
 
 def hour_weather(weather: Weather, at: dt.datetime) -> HourWeather:
@@ -63,7 +61,7 @@ def prefilled(application: Application, weather: Weather) -> Application:
     }
     if not fresh:
         return application
-    names = ", ".join(_FIELDS[name] for name in fresh)
+    names = ", ".join(_FIELDS[name][0] for name in fresh)
     mark = f"{names} from {found.source}"
     entered = application.weather_source
     if not entered and len(fresh) < sum(getattr(found, name) is not None for name in _FIELDS):
@@ -77,7 +75,7 @@ def entered_by_operator(application: Application) -> dict[str, float]:
     mark = application.weather_source.partition(" from ")[0]
     return {
         name: float(value)
-        for name, label in _FIELDS.items()
+        for name, (label, _) in _FIELDS.items()
         if (value := getattr(application, name)) is not None and label not in mark.split(", ")
     }
 
@@ -96,7 +94,7 @@ def _estimated(weather: Weather, at: dt.datetime) -> Record | None:
 
 def _value(record: Record, name: str, index: int) -> float | None:
     value = float(record.get(name)[..., index])
-    return round(value, _DIGITS[name]) if np.isfinite(value) else None
+    return round(value, _FIELDS[name][1]) if np.isfinite(value) else None
 
 
 def _source(

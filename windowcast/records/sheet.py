@@ -10,9 +10,10 @@ from windowcast.core import values
 from windowcast.core.units import c_to_f
 from windowcast.materials.both_units import active_rate, area, carrier
 from windowcast.materials.quantity import write
-from windowcast.records.model import Application, Material
+from windowcast.records.model import Application, Material, fields_of
 
 NOT_ENTERED = "not entered"
+_TITLES = {f.name: f.asked.title for kind in ("application", "material") for f in fields_of(kind)}
 WIDTH = 78  # of a page of plain text
 _LABEL = 42
 
@@ -59,16 +60,16 @@ def record_sheet(application: Application) -> RecordSheet:
     ]
     blocks = []
     for material in application.materials:
-        block = [SheetItem("Active ingredient", _active(material), asked=False, missing=False)]
+        block = [SheetItem(_TITLES["active"], _active(material), asked=False, missing=False)]
         block += [
             _item(label, str(getattr(material, field)))
             for label, field in asked
             if field in _MATERIAL_FIELDS
         ]
         said = {True: "yes", False: "no", None: NOT_ENTERED}[material.restricted]
-        block.append(SheetItem("Restricted use", said, asked=False, missing=False))
+        block.append(SheetItem(_TITLES["restricted"], said, asked=False, missing=False))
         if material.product_rate:
-            block.append(SheetItem("Rate of product", material.product_rate, False, False))
+            block.append(SheetItem(_TITLES["product_rate"], material.product_rate, False, False))
         blocks.append(tuple(block))
     items = rules.value("items")
     note = (
@@ -96,7 +97,7 @@ def sheet_lines(sheet: RecordSheet) -> list[str]:
     return [*lines, "", *(part for text in ends for part in wrap(text, WIDTH))]
 
 
-_MATERIAL_FIELDS = frozenset({"product", "registration", "product_total"})
+_MATERIAL_FIELDS = frozenset(field.name for field in fields_of("material"))
 
 
 def _lines(item: SheetItem) -> list[str]:
@@ -128,19 +129,20 @@ def _often_asked(a: Application) -> list[tuple[str, str]]:
     if wind and a.wind_from_deg is not None:
         wind += f" from {a.wind_from_deg:.0f}°"
     clock = f"{a.start:%H:%M}" + (f" to {a.end:%H:%M}" if a.end else "")
-    return [
-        ("Time", f"{clock} ({a.start:%z})"),
-        ("Target weed", a.target),
-        ("Purpose", a.purpose),
-        ("Carrier volume", "" if a.carrier_l_ha is None else carrier(a.carrier_l_ha)),
-        ("Nozzle", ", ".join(filter(None, [a.nozzle, a.droplet_class]))),
-        ("Adjuvant", a.adjuvant),
-        ("Wind", wind),
-        ("Air temperature", "" if a.temp_c is None else _temperature(a.temp_c)),
-        ("Humidity", "" if a.rh_pct is None else f"{a.rh_pct:.0f} %"),
-        ("Weather from", a.weather_source),
-        ("Notes", a.notes),
-    ]
+    said = {
+        "target": a.target,
+        "purpose": a.purpose,
+        "carrier_l_ha": "" if a.carrier_l_ha is None else carrier(a.carrier_l_ha),
+        "nozzle": ", ".join(filter(None, [a.nozzle, a.droplet_class])),
+        "adjuvant": a.adjuvant,
+        "wind_m_s": wind,
+        "temp_c": "" if a.temp_c is None else _temperature(a.temp_c),
+        "rh_pct": "" if a.rh_pct is None else f"{a.rh_pct:.0f} %",
+        "weather_source": a.weather_source,
+        "notes": a.notes,
+    }
+    rows = [(_TITLES[name], text) for name, text in said.items()]
+    return [("Time", f"{clock} ({a.start:%z})"), *rows]
 
 
 def _speed(speed_m_s: float) -> str:

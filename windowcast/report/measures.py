@@ -44,8 +44,8 @@ _LB_ACRE = units.M2_PER_ACRE / units.KG_PER_LB / 1e4
 _GAL_ACRE = units.M2_PER_ACRE / units.L_PER_US_GAL / 1e4
 
 
-def _same(unit: str, digits: int) -> dict[System, Shown]:
-    return {"us": Shown(unit, digits), "metric": Shown(unit, digits)}
+def _same(unit: str, digits: int, factor: float = 1.0) -> dict[System, Shown]:
+    return {"us": Shown(unit, digits, factor), "metric": Shown(unit, digits, factor)}
 
 
 # unit or kind → how each system writes it
@@ -58,6 +58,8 @@ MEASURES: dict[str, dict[System, Shown]] = {
     "cm": {"us": Shown("in", 0, 10 / units.MM_PER_INCH), "metric": Shown("cm", 1)},
     "m": {"us": Shown("ft", 0, 1 / units.M_PER_FOOT), "metric": Shown("m", 1)},
     "km": {"us": Shown("mi", 0, 1 / 1.609344), "metric": Shown("km", 0)},
+    "m2": {"us": Shown("acre", 1, 1 / units.M2_PER_ACRE), "metric": Shown("ha", 1, 1e-4)},
+    "m-2": {"us": Shown("per ft²", 1, units.M2_PER_FT2), "metric": Shown("per m²", 1)},
     "ha": {"us": Shown("acre", 1, 1e4 / units.M2_PER_ACRE), "metric": Shown("ha", 1)},
     "kg ha-1": {"us": Shown("lb/acre", 2, _LB_ACRE), "metric": Shown("kg/ha", 2)},
     "L ha-1": {"us": Shown("gal/acre", 1, _GAL_ACRE), "metric": Shown("L/ha", 0)},
@@ -70,6 +72,10 @@ MEASURES: dict[str, dict[System, Shown]] = {
     # kinds: what the unit alone does not tell
     "score": _same("", 0),
     "days": _same("", 1),
+    "stage": _same("", 0),
+    "depth": {"us": Shown("in", 1, 1000 / units.MM_PER_INCH), "metric": Shown("cm", 1, 100.0)},
+    "frame": {"us": Shown("ft²", 2, 1 / units.M2_PER_FT2), "metric": Shown("m²", 3)},
+    "share": _same("%", 0, 100.0),
 }
 
 

@@ -13,6 +13,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from windowcast.core.errors import InputError
+from windowcast.records.kinds import KINDS
 from windowcast.records.model import from_plain, kind_of, to_plain
 from windowcast.records.store import Stored
 from windowcast.report.message import message_text
@@ -88,8 +89,8 @@ def log(request: Request) -> Response:
     """The season log as it stands."""
     site = own_site(request)
     kind = request.query_params.get("kind")
-    if kind is not None and kind not in openapi.KIND_NAMES:
-        raise HTTPException(422, f"kind is one of {', '.join(openapi.KIND_NAMES)}")
+    if kind is not None and kind not in KINDS:
+        raise HTTPException(422, f"kind is one of {', '.join(KINDS)}")
     with open_log(site) as season_log:
         return JSONResponse([_stored(item) for item in season_log.entries(kind)])
 

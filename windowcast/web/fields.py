@@ -13,47 +13,13 @@ from dataclasses import dataclass
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
-from windowcast.core import units
 from windowcast.core.errors import InputError
 from windowcast.core.units import Display
+from windowcast.report.measures import MEASURES
 
 Kind = Literal[
-    "text", "area", "number", "whole", "date", "time", "moment", "choice", "yesno", "lines"
+    "text", "long", "number", "whole", "date", "time", "moment", "choice", "yesno", "lines"
 ]
-
-
-@dataclass(frozen=True)
-class Measure:
-    """A quantity with its unit in both systems: ``shown = si * factor + offset``."""
-
-    us: tuple[str, float, float]
-    metric: tuple[str, float, float]
-
-    def of(self, display: Display) -> tuple[str, float, float]:
-        """Unit, factor and offset for a reader."""
-        return self.us if display.us else self.metric
-
-
-MEASURES: Mapping[str, Measure] = {
-    "temperature": Measure(("°F", 1.8, 32.0), ("°C", 1.0, 0.0)),
-    "speed": Measure(("mph", 1 / units.M_S_PER_MPH, 0.0), ("km/h", 1 / units.M_S_PER_KMH, 0.0)),
-    "depth": Measure(("in", 1000 / units.MM_PER_INCH, 0.0), ("cm", 100.0, 0.0)),
-    "height": Measure(("in", 1000 / units.MM_PER_INCH, 0.0), ("cm", 100.0, 0.0)),
-    "elevation": Measure(("ft", 1 / units.M_PER_FOOT, 0.0), ("m", 1.0, 0.0)),
-    "area": Measure(("acre", 1 / units.M2_PER_ACRE, 0.0), ("ha", 1e-4, 0.0)),
-    "dose": Measure(
-        ("lb/acre", units.M2_PER_ACRE / units.KG_PER_LB / 1e4, 0.0), ("kg/ha", 1.0, 0.0)
-    ),
-    "carrier": Measure(
-        ("gal/acre", units.M2_PER_ACRE / units.L_PER_US_GAL / 1e4, 0.0), ("L/ha", 1.0, 0.0)
-    ),
-    "water": Measure(("in", 1 / units.MM_PER_INCH, 0.0), ("mm", 1.0, 0.0)),
-    "pressure": Measure(("psi", 1 / units.KPA_PER_PSI, 0.0), ("kPa", 1.0, 0.0)),
-    "density": Measure(("per ft²", units.M2_PER_FT2, 0.0), ("per m²", 1.0, 0.0)),
-    "percent": Measure(("%", 1.0, 0.0), ("%", 1.0, 0.0)),
-    "share": Measure(("%", 100.0, 0.0), ("%", 100.0, 0.0)),
-    "degrees": Measure(("°", 1.0, 0.0), ("°", 1.0, 0.0)),
-}
 
 
 @dataclass(frozen=True)
@@ -65,7 +31,7 @@ class Field:
     name
         Key of the value it stands for; dots lead into nested tables.
     measure
-        Key of `MEASURES` for a number with a unit, "" for a bare one.
+        Key of `report.measures.MEASURES` for a number with a unit, "" for a bare one.
     options
         Value and words of each choice.
     """
@@ -80,7 +46,7 @@ class Field:
 
     def unit(self, display: Display) -> str:
         """The unit the reader types in."""
-        return MEASURES[self.measure].of(display)[0] if self.measure else ""
+        return MEASURES[self.measure][display.system].unit if self.measure else ""
 
 
 class FormError(InputError):
@@ -149,7 +115,7 @@ def show(
 
 def _shown(value: Any, field: Field, display: Display, zone: ZoneInfo) -> str:
     if field.kind == "number":
-        _, factor, offset = _scale(field, display)
+        factor, offset = _scale(field, display)
         return f"{float(value) * factor + offset:.6g}"
     if field.kind == "moment":
         moment = dt.datetime.fromisoformat(value) if isinstance(value, str) else value
@@ -161,8 +127,12 @@ def _shown(value: Any, field: Field, display: Display, zone: ZoneInfo) -> str:
     return str(value)
 
 
-def _scale(field: Field, display: Display) -> tuple[str, float, float]:
-    return MEASURES[field.measure].of(display) if field.measure else ("", 1.0, 0.0)
+def _scale(field: Field, display: Display) -> tuple[float, float]:
+    """Factor and offset from SI to what the reader types."""
+    if not field.measure:
+        return 1.0, 0.0
+    shown = MEASURES[field.measure][display.system]
+    return shown.factor, shown.offset
 
 
 def _number(text: str, field: Field, display: Display, zone: ZoneInfo) -> float:
@@ -172,7 +142,7 @@ def _number(text: str, field: Field, display: Display, zone: ZoneInfo) -> float:
         raise ValueError(f"{text!r} is not a number") from None
     if not math.isfinite(value):
         raise ValueError(f"{text!r} is not a number")
-    _, factor, offset = _scale(field, display)
+    factor, offset = _scale(field, display)
     return (value - offset) / factor
 
 
@@ -227,7 +197,7 @@ def _text(text: str, field: Field, display: Display, zone: ZoneInfo) -> str:
 
 _READERS: Mapping[Kind, Callable[[str, Field, Display, ZoneInfo], Any]] = {
     "text": _text,
-    "area": _text,
+    "long": _text,
     "number": _number,
     "whole": _whole,
     "date": _date,

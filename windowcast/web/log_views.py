@@ -17,6 +17,7 @@ from windowcast.core.errors import InputError, WindowcastError
 from windowcast.core.local_days import local_today
 from windowcast.materials.actives import load_actives
 from windowcast.records.describe import describe
+from windowcast.records.kinds import TITLES
 from windowcast.records.model import Application, Entry, check_dates, kind_of
 from windowcast.records.prefill import prefilled
 from windowcast.records.sheet import record_sheet
@@ -32,7 +33,7 @@ from windowcast.web.context import (
     web,
 )
 from windowcast.web.fields import sentence_of, wrong_by_field
-from windowcast.web.log_forms import FORMS, MATERIALS, TITLES, entry_from, fields_of, form_values
+from windowcast.web.log_forms import FORMS, MATERIALS, entry_from, fields_of, form_values
 from windowcast.web.sites import KnownSite
 
 LOG = logging.getLogger("windowcast.web")

@@ -6,11 +6,11 @@ from functools import cache
 from typing import Any
 
 from windowcast import __version__
+from windowcast.records import kinds
 from windowcast.records.model import KINDS
 from windowcast.report.season import shipped_plan_schema
 from windowcast.report.tables import shipped_schema
 
-KIND_NAMES = tuple(KINDS)
 _UNITS = {"type": "string", "enum": ["us", "metric"]}
 _TEXT = {"text/plain": {"schema": {"type": "string"}}}
 
@@ -75,7 +75,7 @@ def _paths() -> dict[str, Any]:
             "get": _get(
                 "The season log as it stands",
                 _json({"type": "array", "items": _ref("Stored")}),
-                [_query("kind", {"type": "string", "enum": list(KIND_NAMES)})],
+                [_query("kind", {"type": "string", "enum": list(kinds.KINDS)})],
                 problems=("404", "409", "422"),
             ),
             "post": {
@@ -194,7 +194,7 @@ _STORED = {
     "type": "object",
     "properties": {
         "id": {"type": "string"},
-        "kind": {"type": "string", "enum": list(KIND_NAMES)},
+        "kind": {"type": "string", "enum": list(kinds.KINDS)},
         "version": {"type": "integer", "minimum": 1},
         "changed_at": {"type": "string", "format": "date-time"},
         "entry": {"type": "object"},

@@ -30,7 +30,7 @@ PLACE = (
     Field(
         "longitude", "Longitude", "number", needed=True, hint="degrees east, negative in the west"
     ),
-    Field("elevation_m", "Height above sea level", "number", "elevation"),
+    Field("elevation_m", "Height above sea level", "number", "m"),
     Field("timezone", "Time zone", hint="IANA name; found from the place when left empty"),
     Field("units", "Units", "choice", needed=True, options=(("us", "US"), ("metric", "metric"))),
 )
@@ -51,8 +51,8 @@ TURF = (
     ),
 )
 LIMITS = (
-    Field("equipment.wind_max_m_s", "Own wind limit", "number", "speed"),
-    Field("equipment.boom_height_m", "Boom height", "number", "height"),
+    Field("equipment.wind_max_m_s", "Own wind limit", "number", "m s-1"),
+    Field("equipment.boom_height_m", "Boom height", "number", "depth"),
     Field("calendar.spray_hours", "Hours for spraying", needed=True, hint="e.g. 06:00-19:00"),
     Field("advice.odds_threshold", "Announce from odds of", "number", "share", hint="5 to 99 %"),
     Field(
