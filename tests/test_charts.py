@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from report_fixtures import HOSTILE, answer, strip, window
 
+from windowcast.core import season_calendar
 from windowcast.report import series
 from windowcast.report.chartkit import (
     Chart,
@@ -220,4 +221,4 @@ def test_mean_of_futures_is_not_told_where_half_of_them_are_unknown() -> None:
     ],
 )
 def test_season_start(today: dt.date, southern: bool, start: dt.date) -> None:
-    assert series.season_start(today, southern=southern) == start
+    assert season_calendar.season_start(today, southern=southern) == start

@@ -13,13 +13,14 @@ from hypothesis import strategies as st
 from windows_fixtures import FAIR, TODAY, local_index, past, site, state, weather
 
 from windowcast.core.record import FloatArray
+from windowcast.core.season_calendar import season_day
 from windowcast.core.site import Site
 from windowcast.core.values import load
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import ActiveNeeds, needs_of
 from windowcast.season.model import TurfPhase
 from windowcast.windows.criteria import HOUR_CRITERIA
-from windowcast.windows.days import DAY_CRITERIA, season_day
+from windowcast.windows.days import DAY_CRITERIA
 from windowcast.windows.grade import grade_of, needs_behind, table_of
 from windowcast.windows.hours import hour_context
 from windowcast.windows.judge import Judge

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from test_state import made_up
 from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, record, site, state
 
-from windowcast.core.season_calendar import season_name
-from windowcast.season.dates import fall_date, key_dates, season_slices, share_date, spring_date
+from windowcast.core.season_calendar import season_name, season_slices
+from windowcast.season.dates import fall_date, key_dates, share_date, spring_date
 from windowcast.season.rolling import trailing_mean, trailing_sum
 from windowcast.season.state import build
 

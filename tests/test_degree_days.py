@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from windowcast.core.season_calendar import on_date
 from windowcast.season import degree_days as dd
 
 
@@ -72,7 +73,7 @@ def test_accumulation_carries_members():
 
 def test_biofix_dates_turn_with_the_hemisphere():
     dates = np.arange("2020-01-01", "2021-01-01", dtype="datetime64[D]")
-    assert dates[dd.on_date(dates, "06-21", southern=False)] == [np.datetime64("2020-06-21")]
-    assert dates[dd.on_date(dates, "06-21", southern=True)] == [np.datetime64("2020-12-21")]
-    assert dates[dd.on_date(dates, "01-01", southern=True)] == [np.datetime64("2020-07-01")]
-    assert dates[dd.on_date(dates, "07-01", southern=True)] == [np.datetime64("2020-01-01")]
+    assert dates[on_date(dates, "06-21", southern=False)] == [np.datetime64("2020-06-21")]
+    assert dates[on_date(dates, "06-21", southern=True)] == [np.datetime64("2020-12-21")]
+    assert dates[on_date(dates, "01-01", southern=True)] == [np.datetime64("2020-07-01")]
+    assert dates[on_date(dates, "07-01", southern=True)] == [np.datetime64("2020-01-01")]

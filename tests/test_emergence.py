@@ -14,10 +14,11 @@ from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, OHIO, record, state
 
 from windowcast.core import weed_codes
 from windowcast.core.errors import InputError
+from windowcast.core.season_calendar import on_date, season_slices
 from windowcast.core.values import load
 from windowcast.season import weeds
-from windowcast.season.dates import season_slices, share_date
-from windowcast.season.degree_days import accumulate, heating, on_date
+from windowcast.season.dates import share_date
+from windowcast.season.degree_days import accumulate, heating
 from windowcast.season.emergence import Drivers, WeedCarry, clocks, emerge
 from windowcast.season.rolling import trailing_mean, trailing_sum
 

@@ -11,18 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
+from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import Members
 from windowcast.weather.ensemble import members
 from windowcast.weather.sample import sample_weather
-from windowcast.windows.odds import (
-    basis_of,
-    date_range,
-    effective_members,
-    first_day,
-    last_day,
-    odds,
-    wilson,
-)
+from windowcast.windows.odds import basis_of, date_range, effective_members, odds, wilson
 
 
 @pytest.fixture(scope="module")

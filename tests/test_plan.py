@@ -17,6 +17,7 @@ from click.testing import CliRunner
 from icalendar import Calendar
 
 from windowcast.cli import cli
+from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import FloatArray, Weather
 from windowcast.core.site import Sensitive, Site
 from windowcast.core.values import Value
@@ -37,7 +38,7 @@ from windowcast.weather.ensemble import members
 from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.barrier import Barrier, cover
 from windowcast.windows.cover_plan import Material, cover_plan, material_of, season_of
-from windowcast.windows.odds import DateRange, first_day, last_day
+from windowcast.windows.odds import DateRange
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
 from windowcast.windows.season_axis import SeasonAxis

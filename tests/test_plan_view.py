@@ -9,10 +9,11 @@ from dataclasses import replace
 import pytest
 from web_fixtures import sample_plan
 
+from windowcast.core.season_calendar import start_of_named
 from windowcast.core.units import Display
 from windowcast.programme.model import KeyDate
 from windowcast.report.plan_view import date_row, days_apart, plan_view
-from windowcast.report.years_chart import season_start, years_chart
+from windowcast.report.years_chart import years_chart
 from windowcast.windows.odds import DateRange
 
 CHARTS = [
@@ -81,4 +82,4 @@ def test_days_apart(days: int, words: str) -> None:
     ("season", "start"), [("2016/17", dt.date(2016, 7, 1)), ("2017", dt.date(2017, 1, 1))]
 )
 def test_seasons_start_by_hemisphere(season: str, start: dt.date) -> None:
-    assert season_start(season) == start
+    assert start_of_named(season) == start

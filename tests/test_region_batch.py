@@ -12,13 +12,14 @@ import pytest
 from uscrn_sites import DEEP_SOUTH, FOLDER, MID_SOUTH, OHIO
 
 from windowcast.core.record import Place, Record
+from windowcast.core.season_calendar import season_slices
 from windowcast.programme.workable_days import day_scores, workable
 from windowcast.region import batch, columns
 from windowcast.region.batch import Options, compute, station_record
 from windowcast.region.columns import WEEKS
 from windowcast.region.engine import Station
 from windowcast.region.models import seasons_of, stacked, workable_weeks
-from windowcast.season.dates import key_dates, season_slices
+from windowcast.season.dates import key_dates
 from windowcast.season.state import build
 from windowcast.windows.barrier import best_day, cover
 from windowcast.windows.cover_plan import usual_material

@@ -1,16 +1,120 @@
-"""The season: it runs from 1 July (1 January in the south) and is named by its years."""
+"""The season and its days of the year: the one place that knows when a season turns.
+
+A season runs from 1 July to 30 June and is named by both years, "2024/25"; in the southern
+hemisphere from 1 January to 31 December, "2025". Days of the year in the science tables are
+northern, written "MM-DD"; in the south they lie half a year later.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.record import DateArray, FloatArray
+
+SEASON_START = "07-01"  # northern
+
+
+def first_month(southern: bool) -> int:
+    """Month, 1 to 12, on whose first day a season begins."""
+    return northern_month_day(SEASON_START, southern) // 100
+
+
+def season_start(date: dt.date, *, southern: bool) -> dt.date:
+    """First day of the season a date lies in."""
+    start = dt.date(date.year, first_month(southern), 1)
+    return start if start <= date else start.replace(year=date.year - 1)
+
+
+def season_end(date: dt.date, *, southern: bool) -> dt.date:
+    """Last day of the season a date lies in."""
+    start = season_start(date, southern=southern)
+    return start.replace(year=start.year + 1) - dt.timedelta(1)
 
 
 def season_name(date: np.datetime64 | dt.date, southern: bool) -> str:
     """Name of the season a date lies in: "2024/25" in the north, "2025" in the south."""
-    year = int(str(date)[:4])
+    year = season_start(dt.date.fromisoformat(str(date)[:10]), southern=southern).year
+    return str(year) if southern else f"{year}/{(year + 1) % 100:02d}"
+
+
+def start_of_named(season: str) -> dt.date:
+    """First day of a season by its name, ``2016/17`` or the one year of a southern one."""
+    return dt.date(int(season[:4]), first_month(southern="/" not in season), 1)
+
+
+def season_starts(first_year: npt.ArrayLike, southern: npt.ArrayLike) -> Any:
+    """First days of seasons, by first year and hemisphere, which broadcast.
+
+    ``datetime64[D]``, an array or a single one.
+    """
+    month = np.where(southern, first_month(southern=True), first_month(southern=False))
+    months = (np.asarray(first_year) - 1970) * 12 + month - 1
+    return months.astype("datetime64[M]").astype("datetime64[D]")
+
+
+def season_day(dates: DateArray, *, southern: bool) -> FloatArray:
+    """Days since the season of each date began, ``[day]``; 0 on its first day."""
+    month = first_month(southern) - 1
+    months = dates.astype("datetime64[M]").astype(np.int64)
+    start = (months - (months - month) % 12).astype("datetime64[M]").astype("datetime64[D]")
+    result: FloatArray = (dates - start).astype(np.float64)
+    return result
+
+
+def season_slices(dates: DateArray, southern: bool) -> tuple[tuple[str, slice], ...]:
+    """Name and days of each season on a date axis; the first and last may be partial."""
+    if not len(dates):
+        return ()
+    starts = np.flatnonzero(on_date(dates, SEASON_START, southern))
+    edges = [0, *(int(i) for i in starts if i), len(dates)]
+    return tuple(
+        (season_name(dates[first], southern), slice(first, stop)) for first, stop in pairwise(edges)
+    )
+
+
+def month_of(dates: DateArray) -> npt.NDArray[np.int64]:
+    """Calendar month, 1 to 12, same shape as `dates`."""
+    month: npt.NDArray[np.int64] = dates.astype("datetime64[M]").astype(np.int64) % 12 + 1
+    return month
+
+
+def month_day(dates: DateArray) -> npt.NDArray[np.int64]:
+    """Calendar day as month * 100 + day, ``[day]``."""
+    months = dates.astype("datetime64[M]").astype("datetime64[D]")
+    day = (dates.astype("datetime64[D]") - months).astype(np.int64) + 1
+    code: npt.NDArray[np.int64] = month_of(dates) * 100 + day
+    return code
+
+
+def half_year_later(months: Any) -> Any:
+    """Months 1 to 12, an array or one, moved on by six: where the south has the same season."""
+    return (months + 5) % 12 + 1
+
+
+def northern_month_day(text: str, southern: bool) -> int:
+    """A northern ``"MM-DD"`` as month * 100 + day, half a year later in the south."""
+    month, day = (int(part) for part in text.split("-"))
     if southern:
-        return str(year)
-    year -= int(str(date)[5:7]) < 7
-    return f"{year}/{(year + 1) % 100:02d}"
+        month = int(half_year_later(month))
+        day = min(day, 28) if month == 2 else min(day, 30)
+    return month * 100 + day
+
+
+def on_date(dates: DateArray, text: str, southern: bool) -> npt.NDArray[np.bool_]:
+    """True on a (northern) calendar day of each year, ``[day]``."""
+    return np.asarray(month_day(dates) == northern_month_day(text, southern))
+
+
+def from_season_start(code: Any, southern: bool) -> Any:
+    """Calendar days, month * 100 + day, counted from the season's first: they rise through it."""
+    return (code - northern_month_day(SEASON_START, southern)) % 1200
+
+
+def days_of_year_apart(one: dt.date, other: dt.date) -> int:
+    """Days from the second date of the year to the first, −182 to 182; the years do not count."""
+    return ((one - other).days + 182) % 365 - 182

@@ -14,6 +14,7 @@ import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Members, Record, Weather
+from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
@@ -138,13 +139,6 @@ def greenup_by_futures(ahead: SiteState) -> SiteState:
     middle = np.sort(far, axis=0)[(len(far) - 1) // 2]
     days = np.concatenate([np.where(np.isinf(middle), np.nan, middle)[None], left[1:]])
     return replace(ahead, turf=replace(ahead.turf, days_to_greenup=days))
-
-
-def season_end(today: dt.date, *, southern: bool) -> dt.date:
-    """Last day of the season: 30 June, or 31 December in the southern hemisphere."""
-    if southern:
-        return dt.date(today.year, 12, 31)
-    return dt.date(today.year + (today.month > 6), 6, 30)
 
 
 def _needs(

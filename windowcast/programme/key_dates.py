@@ -8,14 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import FloatArray
-from windowcast.core.season_calendar import season_name
+from windowcast.core.season_calendar import season_day, season_name
 from windowcast.core.values import load
 from windowcast.programme.model import KeyDate, YearDate
 from windowcast.season.model import SiteState, TurfPhase
 from windowcast.season.rolling import trailing_mean
-from windowcast.windows.days import season_day
-from windowcast.windows.odds import DateRange, date_range, first_day, last_day
+from windowcast.windows.odds import DateRange, date_range
 from windowcast.windows.season_axis import SeasonAxis
 
 

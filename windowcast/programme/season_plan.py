@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 
 from windowcast import __version__
+from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import FloatArray, Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
@@ -35,7 +36,7 @@ from windowcast.windows.days import DayContext
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import Judge
 from windowcast.windows.model import PURPOSES
-from windowcast.windows.odds import DateRange, date_range, first_day, last_day
+from windowcast.windows.odds import DateRange, date_range
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.score import BoolArray, Rule
 from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis

@@ -15,6 +15,7 @@ import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Weather
+from windowcast.core.season_calendar import season_end, season_start
 from windowcast.core.site import Site
 from windowcast.materials.actives import Active, Actives, load_actives
 from windowcast.materials.needs import needs_of
@@ -162,10 +163,8 @@ def review(
 
 def _season_span(site: Site, weather: Weather, date: dt.date) -> tuple[dt.date, dt.date]:
     """First and last date of the season around a date, as far as the record reaches."""
-    year = date.year - (not site.place.southern and date.month < 7)
-    month = 1 if site.place.southern else 7
-    first = dt.date(year, month, 1)
-    last = dt.date(year + 1, month, 1) - dt.timedelta(days=1)
+    southern = site.place.southern
+    first, last = season_start(date, southern=southern), season_end(date, southern=southern)
     known = [value.astype(object) for value in weather.daily.times[[0, -1]]]
     return max(first, known[0]), min(last, known[1])
 

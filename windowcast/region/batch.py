@@ -12,9 +12,10 @@ import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Place, Record
+from windowcast.core.season_calendar import season_starts
 from windowcast.core.site import Site, site_from
 from windowcast.region import tables
-from windowcast.region.columns import WEEDS, season_starts
+from windowcast.region.columns import WEEDS
 from windowcast.region.engine import Station
 from windowcast.sources.files import read_weather
 from windowcast.weather.gaps import filled

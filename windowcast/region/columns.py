@@ -6,11 +6,8 @@ import datetime as dt
 import math
 from collections.abc import Iterable, Mapping
 from functools import cache
-from typing import Any
 
-import numpy as np
-import numpy.typing as npt
-
+from windowcast.core.season_calendar import season_start
 from windowcast.windows.model import PURPOSES, PurposeName
 
 BARRIERS: Mapping[str, PurposeName] = {"fall": "pre-fall", "spring": "pre-spring"}
@@ -47,15 +44,6 @@ QUANTITIES: Mapping[str, str] = {
 }
 
 
-def season_starts(first_year: npt.ArrayLike, southern: npt.ArrayLike) -> Any:
-    """First days of seasons, by first year and hemisphere (which broadcast): 1 July or 1 January.
-
-    ``datetime64[D]``, an array or a single one.
-    """
-    months = (np.asarray(first_year) - 1970) * 12 + np.where(southern, 0, 6)
-    return months.astype("datetime64[M]").astype("datetime64[D]")
-
-
 def units_of(quantity: str) -> str:
     """CF units of a quantity as it is compared: dates are days since the season's first day."""
     return "1" if quantity in SHARE_COLUMNS else AMOUNT_COLUMNS.get(quantity, "days")
@@ -68,7 +56,7 @@ def day_label(day: float, *, southern: bool) -> str:
 
 @cache
 def _label(day: int, southern: bool) -> str:
-    start = dt.date(2001, 1, 1) if southern else dt.date(2000, 7, 1)
+    start = season_start(dt.date(2001, 1, 1), southern=southern)
     date = start + dt.timedelta(day)
     return f"{date.day} {date:%b}"
 

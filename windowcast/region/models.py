@@ -16,12 +16,12 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray, Grade, Record
+from windowcast.core.season_calendar import on_date, season_slices, season_start
 from windowcast.core.site import Site
 from windowcast.core.values import load
 from windowcast.programme.workable_days import day_scores, workable
 from windowcast.region.columns import BARRIERS, WEEDS, WEEKS
-from windowcast.season.dates import key_dates, season_slices
-from windowcast.season.degree_days import on_date
+from windowcast.season.dates import key_dates
 from windowcast.season.emergence import Drivers, clocks, told_from
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.row_spans import Spans
@@ -31,7 +31,7 @@ from windowcast.season.weeds import weed
 from windowcast.season.yearly import frost, warmth
 from windowcast.windows.barrier import best_day, caught_by_day
 from windowcast.windows.cover_plan import usual_material
-from windowcast.windows.days import DayContext, season_day
+from windowcast.windows.days import DayContext
 from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule
@@ -90,8 +90,8 @@ def stacked(records: Sequence[Record]) -> Stack:
     Probe readings that a gap fill made up are left out, as a single site leaves them out.
     """
     southern = records[0].place.southern
-    begin = min(record.times[0] for record in records)
-    begin = begin - np.timedelta64(int(season_day(begin[None], southern=southern)[0]), "D")
+    earliest = min(record.times[0] for record in records).astype(object)
+    begin = np.datetime64(season_start(earliest, southern=southern), "D")
     end = max(record.times[-1] for record in records)
     axis = np.arange(begin, end + np.timedelta64(1, "D"))
     told = {name for record in records for name in record.values if name in record}

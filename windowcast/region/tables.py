@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray, Place
+from windowcast.core.season_calendar import season_starts
 from windowcast.region.columns import (
     AMOUNT_COLUMNS,
     DATE_COLUMNS,
@@ -18,7 +19,6 @@ from windowcast.region.columns import (
     WEEKS,
     WHOLE_WEEKS,
     WORKABLE_COLUMNS,
-    season_starts,
     units_of,
 )
 from windowcast.region.engine import Station

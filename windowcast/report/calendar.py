@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, Any
 from windowcast import __version__
 from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
+from windowcast.core.season_calendar import season_start
 from windowcast.core.units import Display
 from windowcast.programme.answer import Answer
 from windowcast.report import wording
-from windowcast.report.series import season_start
 from windowcast.windows.model import PurposeOutlook, Window
 
 if TYPE_CHECKING:

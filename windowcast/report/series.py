@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.season_calendar import season_end, season_start
 from windowcast.core.season_calendar import season_name as name_of
 from windowcast.programme.answer import Answer
 
@@ -28,17 +29,11 @@ class Fan:
     high: FloatArray
 
 
-def season_start(today: dt.date, *, southern: bool) -> dt.date:
-    """First day of the season `today` lies in."""
-    start = dt.date(today.year, 1 if southern else 7, 1)
-    return start if start <= today else start.replace(year=today.year - 1)
-
-
 def season_dates(answer: Answer) -> DateArray:
     """The days of the season of the answer."""
-    first = season_start(answer.ranking.today, southern=answer.site.place.southern)
-    last = first.replace(year=first.year + 1)
-    return np.arange(np.datetime64(first, "D"), np.datetime64(last, "D"))
+    today, southern = answer.ranking.today, answer.site.place.southern
+    first, last = season_start(today, southern=southern), season_end(today, southern=southern)
+    return np.arange(np.datetime64(first, "D"), np.datetime64(last, "D") + np.timedelta64(1))
 
 
 def season_name(answer: Answer) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from windowcast.core.season_calendar import start_of_named
 from windowcast.core.units import Display
 from windowcast.programme.model import KeyDate, SeasonPlan
 from windowcast.report import wording
@@ -19,7 +20,7 @@ _LEFT, _RIGHT, _TOP, _ROW = 12.0, 348.0, 36.0, 38.0
 def years_chart(plan: SeasonPlan) -> Chart:
     """Each past season's date as a stroke, this season's as a diamond with its 10 to 90 %."""
     display = Display(plan.units)
-    start = season_start(plan.season)
+    start = start_of_named(plan.season)
     days = np.arange(np.datetime64(start, "D"), np.datetime64(start.replace(year=start.year + 1)))
     x = Scale(0, len(days) - 1, _LEFT, _RIGHT)
     bottom = _TOP + _ROW * len(plan.key_dates)
@@ -44,18 +45,13 @@ def years_chart(plan: SeasonPlan) -> Chart:
     return Chart("years", title, desc, svg, columns, rows)
 
 
-def season_start(season: str) -> dt.date:
-    """First day of a season by its name, ``2016/17`` or the one year of a southern one."""
-    return dt.date(int(season[:4]), 7 if len(season) > 4 else 1, 1)
-
-
 def _row(key: KeyDate, row: int, x: Scale, start: dt.date, display: Display) -> Iterator[str]:
     middle = _TOP + _ROW * row + 26
     yield label(_LEFT, middle - 12, wording.in_units(key.label, display), "lab halo")
     yield el("line", x1=_LEFT, x2=_RIGHT, y1=middle, y2=middle, class_="grid")
     for year in key.years:
         if year.date is not None:
-            at = x((year.date - season_start(year.season)).days)
+            at = x((year.date - start_of_named(year.season)).days)
             yield el("line", x1=at, x2=at, y1=middle - 5, y2=middle + 5, class_="stroke")
     if key.ahead is not None and key.ahead.early is not None and key.ahead.late is not None:
         low, high = (x((day - start).days) for day in (key.ahead.early, key.ahead.late))

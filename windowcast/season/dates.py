@@ -9,18 +9,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import DateArray, FloatArray
-from windowcast.core.season_calendar import season_name
+from windowcast.core.season_calendar import (
+    from_season_start,
+    month_day,
+    northern_month_day,
+    season_slices,
+)
 from windowcast.core.values import load
-from windowcast.season.degree_days import month_day, northern_month_day
 from windowcast.season.model import Emergence, SiteState, TurfPhase
 from windowcast.season.rolling import trailing_mean
-from windowcast.season.turf import SEASON_START
 
 SOIL_DAYS = 7
 SEARCH_FALL_FROM = "08-01"  # northern
@@ -47,28 +50,11 @@ class KeyDates:
     days: Mapping[str, FloatArray]
 
 
-def season_slices(dates: DateArray, southern: bool) -> tuple[tuple[str, slice], ...]:
-    """Name and days of each season on a date axis; the first and last may be partial."""
-    if not len(dates):
-        return ()
-    starts = np.flatnonzero(month_day(dates) == northern_month_day(SEASON_START, southern))
-    edges = [0, *(int(i) for i in starts if i), len(dates)]
-    return tuple(
-        (season_name(dates[first], southern), slice(first, stop)) for first, stop in pairwise(edges)
-    )
-
-
 def first_where(
     condition: npt.NDArray[np.bool_], unknown: npt.NDArray[np.bool_], dates: DateArray
 ) -> FloatArray:
     """Day number of the first True, ``[...]``; NaN if none, or if an unknown day comes before."""
-    if not len(dates):
-        return np.full(condition.shape[:-1], np.nan)
-    hit = condition & ~unknown
-    first = np.argmax(hit, axis=-1)
-    blind = np.where(unknown.any(axis=-1), np.argmax(unknown, axis=-1), len(dates))
-    numbers = dates.astype("datetime64[D]").astype(np.int64).astype(np.float64)
-    return np.where(hit.any(axis=-1) & (first < blind), numbers[first], np.nan)
+    return _day_number(first_day(condition & ~unknown, unknown), dates)
 
 
 def fall_date(
@@ -126,7 +112,7 @@ def key_dates(state: SiteState, *, southern: bool = False) -> KeyDates:
         slices, lambda s: first_where(dormant[..., s], turf.phase[..., s] < 0, dates[s])
     )
     days["last_safe"] = _each(
-        slices, lambda s: _last(turf.nonselective_safe[..., s] == 1, dates[s])
+        slices, lambda s: _day_number(last_day(turf.nonselective_safe[..., s] == 1), dates[s])
     )
     days["greenup"] = _each(slices, lambda s: _greenup(turf.phase[..., s], dates[s]))
     return KeyDates(tuple(name for name, _ in slices), days)
@@ -140,13 +126,10 @@ def _per_season(
     condition: Callable[[FloatArray], npt.NDArray[np.bool_]],
 ) -> FloatArray:
     """First day in each season, from a calendar day on, on which a condition holds."""
-    start = northern_month_day(search_from, southern)
-    season_start = northern_month_day(SEASON_START, southern)
+    start = from_season_start(northern_month_day(search_from, southern), southern)
 
     def search(part: slice) -> FloatArray:
-        # calendar days counted from the start of the season, so that they rise through it
-        day = (month_day(dates[part]) - season_start) % 1200
-        keep = day >= (start - season_start) % 1200
+        keep = from_season_start(month_day(dates[part]), southern) >= start
         value = values[..., part][..., keep]
         return first_where(condition(value), np.isnan(value), dates[part][keep])
 
@@ -159,11 +142,13 @@ def _each(
     return np.stack([search(part) for _, part in slices], axis=-1)
 
 
-def _last(condition: npt.NDArray[np.bool_], dates: DateArray) -> FloatArray:
-    """Day number of the last True, ``[...]``; NaN if none."""
+def _day_number(index: FloatArray, dates: DateArray) -> FloatArray:
+    """Day numbers of day indices, ``[...]``; NaN where no day is known."""
+    known = np.isfinite(index)
+    if not len(dates):
+        return np.full(index.shape, np.nan)
     numbers = dates.astype("datetime64[D]").astype(np.int64).astype(np.float64)
-    last = len(dates) - 1 - np.argmax(condition[..., ::-1], axis=-1)
-    return np.where(condition.any(axis=-1), numbers[last], np.nan)
+    return np.where(known, numbers[np.where(known, index, 0).astype(np.int64)], np.nan)
 
 
 def _greenup(phase: npt.NDArray[np.int8], dates: DateArray) -> FloatArray:
@@ -171,6 +156,6 @@ def _greenup(phase: npt.NDArray[np.int8], dates: DateArray) -> FloatArray:
 
     NaN where the turf was never dormant, or is so to the end of the days known.
     """
-    last = _last(phase == TurfPhase.DORMANT, dates)
-    end = _last(phase != TurfPhase.UNKNOWN, dates)
+    last = _day_number(last_day(phase == TurfPhase.DORMANT), dates)
+    end = _day_number(last_day(phase != TurfPhase.UNKNOWN), dates)
     return np.where(last < end, last + 1.0, np.nan)

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.record import FloatArray
 
 
 def heating(mean_c: FloatArray, base_c: float, ceiling_c: float | None = None) -> FloatArray:
@@ -65,26 +65,3 @@ def accumulate(
     for first, stop in pairwise(edges):
         total[..., first:stop] = np.cumsum(total[..., first:stop], axis=-1)
     return total
-
-
-def month_day(dates: DateArray) -> npt.NDArray[np.int64]:
-    """Calendar day as month * 100 + day, ``[day]``."""
-    months = dates.astype("datetime64[M]")
-    month = months.astype(np.int64) % 12 + 1
-    day = (dates.astype("datetime64[D]") - months.astype("datetime64[D]")).astype(np.int64) + 1
-    code: npt.NDArray[np.int64] = month * 100 + day
-    return code
-
-
-def northern_month_day(text: str, southern: bool) -> int:
-    """A northern ``"MM-DD"`` as month * 100 + day, half a year later in the south."""
-    month, day = (int(part) for part in text.split("-"))
-    if southern:
-        month = (month + 5) % 12 + 1
-        day = min(day, 28) if month == 2 else min(day, 30)
-    return month * 100 + day
-
-
-def on_date(dates: DateArray, text: str, southern: bool) -> npt.NDArray[np.bool_]:
-    """True on a (northern) calendar day of each year, ``[day]``."""
-    return np.asarray(month_day(dates) == northern_month_day(text, southern))

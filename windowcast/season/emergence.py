@@ -19,15 +19,10 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.season_calendar import month_day, northern_month_day, on_date
 from windowcast.core.values import load
 from windowcast.season.bridging import bridged
-from windowcast.season.degree_days import (
-    accumulate,
-    heating,
-    month_day,
-    northern_month_day,
-    on_date,
-)
+from windowcast.season.degree_days import accumulate, heating
 from windowcast.season.model import Emergence
 from windowcast.season.weeds import Z90, Weed
 

@@ -19,8 +19,8 @@ import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray
+from windowcast.core.season_calendar import on_date
 from windowcast.core.values import load
-from windowcast.season.degree_days import on_date
 from windowcast.season.emergence import Counted, Drivers, Timing, WeedCarry, clocks
 from windowcast.season.weeds import Weed
 

@@ -13,11 +13,11 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray, Grade, Record
+from windowcast.core.season_calendar import on_date
 from windowcast.core.site import Site, Texture
 from windowcast.core.values import Value, load
 from windowcast.core.weed_codes import why_unsupported
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
-from windowcast.season.degree_days import on_date
 from windowcast.season.emergence import Drivers, WeedCarry, emerge
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_sum

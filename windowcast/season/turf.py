@@ -19,12 +19,11 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.season_calendar import SEASON_START, on_date
 from windowcast.core.values import load
-from windowcast.season.degree_days import on_date
 from windowcast.season.model import TurfPhase, TurfState
 from windowcast.season.rolling import trailing_mean
 
-SEASON_START = "07-01"  # northern; half a year later in the south
 SOIL_DAYS = 7
 NIGHT_DAYS = 5
 TELLABLE = 0.1  # how far apart the bounds of the chance may lie for it to be told

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, Place
+from windowcast.core.season_calendar import half_year_later, month_of
 from windowcast.core.values import load
 from windowcast.sources.blend import distance_km, effective_km
 
@@ -168,7 +169,7 @@ def _matching(database: bytes, where: str, args: Mapping[str, str | float]) -> l
 def months_that_matter(southern: bool) -> npt.NDArray[np.int64]:
     """Months 1..12 of the season of winter weeds, turned by half a year in the south."""
     months = np.array(load("sources").value("archive.months").value, dtype=np.int64)
-    return (months + 5) % 12 + 1 if southern else months
+    return np.asarray(half_year_later(months)) if southern else months
 
 
 def completeness(times: DateArray, known: npt.NDArray[np.bool_], today: np.datetime64,
@@ -179,8 +180,7 @@ def completeness(times: DateArray, known: npt.NDArray[np.bool_], today: np.datet
     """
     lag = int(load("sources").number("archive.lag_days"))
     days = np.arange(today - np.timedelta64(731, "D"), today - np.timedelta64(lag, "D"))
-    month = days.astype("datetime64[M]").astype(np.int64) % 12 + 1
-    wanted = days[(month[:, None] == months_that_matter(southern)).any(axis=1)]
+    wanted = days[(month_of(days)[:, None] == months_that_matter(southern)).any(axis=1)]
     if not len(wanted):
         return 0.0
     rows = (times[known] - days[0]).astype(np.int64)

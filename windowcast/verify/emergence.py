@@ -12,9 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core.record import FloatArray, Record
+from windowcast.core.season_calendar import season_slices
 from windowcast.core.site import site_from
 from windowcast.core.values import load
-from windowcast.season.dates import season_slices, share_date
+from windowcast.season.dates import share_date
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_mean
 from windowcast.season.state import build

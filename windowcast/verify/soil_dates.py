@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.first_last import first_day
 from windowcast.core.record import DateArray, FloatArray
 
 WEEK = 7
@@ -58,9 +59,7 @@ def _reached(windows: FloatArray, passing: Passing) -> npt.NDArray[np.bool_]:
 
 def _first(reached: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
     """Day of the first true value, the number of days when there is none."""
-    none = ~reached.any(axis=-1)
-    day: npt.NDArray[np.int64] = np.where(none, reached.shape[-1], reached.argmax(axis=-1))
-    return day
+    return np.minimum(first_day(reached), reached.shape[-1]).astype(np.int64)
 
 
 def observed_days(soil_c: FloatArray, dates: DateArray, passing: Passing) -> npt.NDArray[np.int64]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 
 from starlette.requests import Request
@@ -10,6 +9,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from windowcast.core.errors import WindowcastError
+from windowcast.core.season_calendar import days_of_year_apart
 from windowcast.programme.model import KeyDate
 from windowcast.report.plan_view import PlanView, days_apart
 from windowcast.report.season import short
@@ -98,14 +98,8 @@ def _beside(ours: KeyDate, theirs: DateRange | None) -> str:
     if ours.normal is None or ours.normal.median is None:
         return text
     return (
-        f"{text}, {days_apart(_days_of_year_apart(theirs.median, ours.normal.median), 'same day')}"
+        f"{text}, {days_apart(days_of_year_apart(theirs.median, ours.normal.median), 'same day')}"
     )
-
-
-def _days_of_year_apart(one: dt.date, other: dt.date) -> int:
-    """Days between two dates of the year; the year itself does not count."""
-    days = (one - other).days
-    return (days + 182) % 365 - 182
 
 
 ROUTES = [

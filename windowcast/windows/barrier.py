@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.first_last import last_day
 from windowcast.core.record import FloatArray
 from windowcast.core.values import load
 
@@ -210,9 +211,9 @@ def best_day(
     value = np.where(allowed & np.isfinite(caught), caught, -np.inf)
     most = value.max(axis=-1, keepdims=True)
     good = np.isfinite(value) & (value >= most - point) & (up <= point)
-    last = good.shape[-1] - 1 - np.argmax(good[..., ::-1], axis=-1)
-    found = np.where(good.any(axis=-1), last, np.argmax(value, axis=-1))
-    return np.where(np.isfinite(most[..., 0]), found, -1)
+    last = last_day(good)
+    found = np.where(np.isinf(last), np.argmax(value, axis=-1), last)
+    return np.where(np.isfinite(most[..., 0]), found, -1).astype(np.int64)
 
 
 def _half_lives_held() -> float:

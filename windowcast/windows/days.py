@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.season_calendar import season_day
 from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState, TurfPhase
@@ -82,15 +83,6 @@ def day_criterion(measure: DayMeasure) -> DayMeasure:
 def season_months(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
     """Days since the season began: 1 July, or 1 January in the southern hemisphere."""
     return np.atleast_2d(season_day(ctx.dates, southern=ctx.site.place.southern))
-
-
-def season_day(dates: DateArray, *, southern: bool) -> FloatArray:
-    """Days since the last 1 July (1 January in the southern hemisphere), ``[day]``."""
-    month = 0 if southern else 6
-    months = dates.astype("datetime64[M]").astype(np.int64)
-    start = (months - (months - month) % 12).astype("datetime64[M]").astype("datetime64[D]")
-    result: FloatArray = (dates - start).astype(np.float64)
-    return result
 
 
 @day_criterion

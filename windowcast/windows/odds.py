@@ -110,32 +110,6 @@ class DateRange:
     by_calendar: bool = False
 
 
-def first_day(reached: npt.NDArray[np.bool_], unknown: npt.NDArray[np.bool_]) -> FloatArray:
-    """Index of the first day on which something is reached, ``[...]``.
-
-    Infinite where it never is; NaN where a day before it, or any day when it never is, cannot be
-    told.
-
-    Parameters
-    ----------
-    reached, unknown
-        ``[..., day]``.
-    """
-    days = reached.shape[-1]
-    first = np.where(reached.any(axis=-1), reached.argmax(axis=-1), days)
-    gap = np.where(unknown.any(axis=-1), unknown.argmax(axis=-1), days)
-    result = np.where(first < days, first.astype(np.float64), np.inf)
-    result[gap < first] = np.nan
-    return result
-
-
-def last_day(holds: npt.NDArray[np.bool_], unknown: npt.NDArray[np.bool_]) -> FloatArray:
-    """Index of the last day on which something holds, ``[...]``; as `first_day` seen backwards."""
-    back = first_day(holds[..., ::-1], unknown[..., ::-1])
-    result: FloatArray = np.where(np.isinf(back), np.inf, holds.shape[-1] - 1 - back)
-    return result
-
-
 def date_range(index: FloatArray, dates: DateArray, years: int | None = None) -> DateRange | None:
     """10, 50 and 90 % dates of day indices, ``[member]``, as `first_day` gives them.
 

@@ -11,9 +11,9 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray, Record
+from windowcast.core.season_calendar import season_day, season_start
 from windowcast.season.model import SiteState
 from windowcast.season.turf import days_to_greenup, nonselective_safe
-from windowcast.windows.days import season_day
 from windowcast.windows.score import Rule
 
 SEASON_DAYS = 365
@@ -70,12 +70,12 @@ class SeasonAxis:
         years: int | None = None,
     ) -> SeasonAxis:
         """The season today lies in; `overseeded` turf is never safe, None: it is not known."""
-        today = ahead.dates[0].astype("datetime64[D]")
-        start = today - np.timedelta64(int(season_day(ahead.dates[:1], southern=southern)[0]), "D")
-        gone = int((past.dates >= start).sum())
+        today: dt.date = ahead.dates[0].astype("datetime64[D]").astype(object)
+        start = season_start(today, southern=southern)
+        gone = int((past.dates >= np.datetime64(start)).sum())
         state = _joined(past, ahead, gone, overseeded)
-        number = (state.dates - start).astype(np.float64)
-        return cls(past, state, number, start.astype(object), gone, years)
+        number = (state.dates - np.datetime64(start)).astype(np.float64)
+        return cls(past, state, number, start, gone, years)
 
     def daily(self, record: Record, members: Record, name: str) -> FloatArray:
         """Daily values of the record, then of the members, on the axis, ``[member, day]``."""

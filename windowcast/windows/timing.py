@@ -8,13 +8,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.season_calendar import season_day, season_end, season_start
 from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
-from windowcast.windows.days import DAY_CRITERIA, DayContext, season_day
+from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.grade import Grade
-from windowcast.windows.odds import DateRange, date_range, first_day, last_day
+from windowcast.windows.odds import DateRange, date_range
 from windowcast.windows.purposes import Purpose, weights_of
 from windowcast.windows.score import BoolArray, Rule, combine
 
@@ -104,7 +106,7 @@ def timing_of(
     before = gone[0] >= rule.season
     number = season_day(past.dates, southern=southern)
     today = ahead.dates[0]
-    start = today - np.timedelta64(int(season_day(ahead.dates[:1], southern=southern)[0]), "D")
+    start = np.datetime64(season_start(_date(today), southern=southern), "D")
     was_open = np.flatnonzero(before & (past.dates >= start))
     turn = np.flatnonzero(np.diff(season_day(ahead.dates, southern=southern)) < 0)
     running = _futures(score)[:, : int(turn[0]) + 1 if turn.size else None]
@@ -115,7 +117,7 @@ def timing_of(
         measured=measured,
         score=score,
         in_season=in_season,
-        season_end=_date((start.astype("datetime64[M]") + 12).astype("datetime64[D]") - 1),
+        season_end=season_end(_date(today), southern=southern),
         opened=_date(past.dates[was_open[0]]) if was_open.size else None,
         closed=_date(past.dates[was_open[-1]]) if was_open.size and not in_season else None,
         closed_sure=not was_open.size or not np.isnan(gone[0, was_open[-1] + 1 :][:1]).any(),

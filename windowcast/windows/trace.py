@@ -7,12 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from windowcast.core.record import Flag, Grade, Members, Provenance, Record, Weather
+from windowcast.core.season_calendar import season_start
 from windowcast.core.source_flags import REMARKS
 from windowcast.core.values import load
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.windows import words
-from windowcast.windows.days import season_day
 from windowcast.windows.grade import sources_of, table_of
 from windowcast.windows.hours import HourContext
 from windowcast.windows.purposes import Purpose
@@ -72,10 +72,10 @@ def _matters(flag: Flag, ctx: HourContext) -> bool:
     """Whether a flag bears on this season: where it came from, its age, or a gap that matters."""
     if flag.check in ("stale", "hindsight") or flag.check in REMARKS:
         return True
-    today = ctx.ahead.dates[:1]
-    start = today[0] - season_day(today, southern=ctx.site.place.southern)[0].astype(int)
+    today = ctx.ahead.dates[0].astype("datetime64[D]").astype(object)
+    start = season_start(today, southern=ctx.site.place.southern)
     drives = flag.variable in ("tmax_c", "tmin_c", "precip_mm")
-    return flag.action == "refused" and drives and np.datetime64(flag.last[:10]) >= start
+    return flag.action == "refused" and drives and flag.last[:10] >= str(start)
 
 
 def provenance_lines(daily: Record, hourly: Record | None) -> tuple[str, ...]:
