@@ -54,3 +54,49 @@ def test_numbers_are_written_as_people_read_them() -> None:
     assert metric.distance(12.4) == "12 km"
     assert us.height(30.48) == "100 ft"
     assert us.temperature(math.nan) == "–"
+
+
+# how the general library pint names the units of the table
+PINT = {
+    "°F": "delta_degF", "°C": "delta_degC", "°F·d": "delta_degF * day", "°C·d": "delta_degC * day",
+    "in": "inch", "ft": "foot", "mi": "mile", "ha": "hectare", "1000 ft²": "1000 * foot**2",
+    "ft²": "foot**2", "100 m²": "100 * m**2", "m²": "m**2", "gal": "gallon", "fl oz": "fluid_ounce",
+    "lb": "pound", "oz": "ounce", "kn": "knot", "gal/min": "gallon/minute", "L/min": "L/minute",
+    "fl oz/min": "fluid_ounce/minute", "mL/min": "mL/minute", "inHg": "inch_Hg_32F",
+    "MJ/m²": "MJ/m**2/day", "W/m²": "W/m**2", "kg/ha": "kg/hectare", "lb/acre": "pound/acre",
+    "L/ha": "L/hectare", "gal/acre": "gallon/acre", "per m²": "1/m**2", "per ft²": "1/foot**2",
+    "%": "percent", "": "dimensionless", "°": "degree",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("dimension", units.UNITS)
+def test_every_unit_is_as_large_as_a_units_library_says(dimension: units.Dimension) -> None:
+    registry = pytest.importorskip("pint").UnitRegistry()
+    registry.define("inch_Hg_32F = 3386.389 * pascal")  # NIST SP 811, appendix B.8
+    first, *others = units.UNITS[dimension]
+    for unit in others:
+        factor, _ = units.scale(dimension, unit.name, first.name)
+        theirs = registry(PINT.get(unit.name, unit.name)).to(PINT.get(first.name, first.name))
+        # an acre of the library is that of the survey foot, 4 millionths larger
+        assert factor == pytest.approx(theirs.magnitude, rel=5e-6)
+
+
+@pytest.mark.parametrize("dimension", units.UNITS)
+def test_a_spelling_names_one_unit_of_its_dimension(dimension: units.Dimension) -> None:
+    spelled = [
+        {spelling.lower() for spelling in (unit.name, unit.code, *unit.also)}
+        for unit in units.UNITS[dimension]
+    ]
+    assert sum(map(len, spelled)) == len(set().union(*spelled))
+
+
+@given(st.sampled_from([*units.UNITS]), st.floats(-1e6, 1e6), st.data())
+def test_a_value_survives_the_way_there_and_back(
+    dimension: units.Dimension, value: float, data: st.DataObject
+) -> None:
+    names = st.sampled_from([unit.name for unit in units.UNITS[dimension]])
+    one, other = data.draw(names), data.draw(names)
+    there = units.convert(value, dimension, one, other)
+    assert units.convert(there, dimension, other, one) == pytest.approx(value, rel=1e-9, abs=1e-6)
+    factor, offset = units.scale(dimension, one, other)
+    assert there == pytest.approx(value * factor + offset, rel=1e-9, abs=1e-6)

@@ -17,7 +17,7 @@ from typing import Any
 from windowcast.core import values
 from windowcast.core.errors import InputError
 from windowcast.core.site import Species
-from windowcast.core.units import MM_PER_INCH, f_to_c
+from windowcast.core.units import Dimension, convert
 from windowcast.core.values import Value
 
 MOVEMENTS = ("contact", "translocated", "soil")
@@ -37,7 +37,11 @@ _CHOICES: Mapping[str, Sequence[str]] = {
 }
 _ENDINGS = {"_kg_ha": "kg/ha", "_l_ha": "L/ha", "_pct": "%", "_bbch": "BBCH", "_weeks": "week",
             "_days": "d", "_mm": "mm", "_c": "degC", "_d": "d", "_h": "h"}  # fmt: skip
-_US_KEYS = {"_f": ("_c", f_to_c, "degC"), "_in": ("_mm", lambda x: x * MM_PER_INCH, "mm")}
+# ending of a key in US units → ending in SI, unit of the table, dimension, unit as written
+_US_KEYS: Mapping[str, tuple[str, str, Dimension, str]] = {
+    "_f": ("_c", "degC", "temperature", "°F"),
+    "_in": ("_mm", "mm", "length", "in"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,10 +256,13 @@ def _user_value(
         raise InputError("may hold value, low, high, source and note only", path=path, field=where)
     numbers = {part: entry[part] for part in ("value", "low", "high") if part in entry}
     unit = ""
-    for ending, (si_ending, convert, si_unit) in _US_KEYS.items():
+    for ending, (si_ending, si_unit, dimension, written) in _US_KEYS.items():
         if key.endswith(ending) and key not in _FIELDS and _is_number(*numbers.values()):
             key, unit = key.removesuffix(ending) + si_ending, si_unit
-            numbers = {part: convert(float(number)) for part, number in numbers.items()}
+            numbers = {
+                part: float(convert(float(number), dimension, written, si_ending[1:]))
+                for part, number in numbers.items()
+            }
     if key not in _FIELDS and not key.startswith("turf."):
         from difflib import get_close_matches
 

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from windowcast.core import units
+from windowcast.core.units import M2_PER_ACRE, c_to_f, convert
 from windowcast.core.values import Value
 from windowcast.materials.quantity import significant, write
-
-_KG_HA_PER_LB_ACRE = units.KG_PER_LB / units.M2_PER_ACRE * 1e4
-_L_HA_PER_GAL_ACRE = units.L_PER_US_GAL / units.M2_PER_ACRE * 1e4
 
 
 def area(area_m2: float) -> str:
     """Acres and hectares, or ft² and m² below a quarter of an acre."""
-    if area_m2 < units.M2_PER_ACRE / 4:
+    if area_m2 < M2_PER_ACRE / 4:
         return f"{write(area_m2, 'ft²', 'area')} ({write(area_m2, 'm²', 'area')})"
     return f"{write(area_m2, 'acre', 'area')} ({write(area_m2, 'ha', 'area')})"
 
@@ -26,7 +23,8 @@ def volume(volume_l: float) -> str:
 
 def carrier(rate_l_ha: float) -> str:
     """Gallons per acre and litres per hectare."""
-    return f"{significant(rate_l_ha / _L_HA_PER_GAL_ACRE, 3)} gal/acre ({rate_l_ha:.4g} L/ha)"
+    gal_acre = convert(rate_l_ha, "volume per area", "L/ha", "gal/acre")
+    return f"{significant(gal_acre, 3)} gal/acre ({rate_l_ha:.4g} L/ha)"
 
 
 def flow(flow_l_min: float) -> str:
@@ -35,6 +33,11 @@ def flow(flow_l_min: float) -> str:
         f"{write(flow_l_min, 'gal/min', 'flow')}, {write(flow_l_min, 'fl oz/min', 'flow')}"
         f" ({write(flow_l_min, 'mL/min', 'flow')})"
     )
+
+
+def speed(speed_m_s: float) -> str:
+    """Miles and kilometres per hour."""
+    return f"{write(speed_m_s, 'mph', 'speed', 2)} ({write(speed_m_s, 'km/h', 'speed', 2)})"
 
 
 def value_text(value: Value) -> str:
@@ -52,21 +55,24 @@ def value_text(value: Value) -> str:
     return f"{text}{span} {'' if value.unit == '1' else value.unit}".strip()
 
 
-def _temperature(temp_c: float) -> str:
-    return f"{units.c_to_f(temp_c):.0f} °F ({temp_c:.1f} °C)"
+def temperature(temp_c: float) -> str:
+    """Fahrenheit and Celsius."""
+    return f"{c_to_f(temp_c):.0f} °F ({temp_c:.1f} °C)"
 
 
 def _depth(depth_mm: float) -> str:
-    return f"{significant(depth_mm / units.MM_PER_INCH, 2)} in ({significant(depth_mm, 3)} mm)"
+    inches = convert(depth_mm, "length", "mm", "in")
+    return f"{significant(inches, 2)} in ({significant(depth_mm, 3)} mm)"
 
 
 def active_rate(rate_kg_ha: float) -> str:
     """Pounds per acre and kilograms per hectare of active ingredient."""
-    return f"{significant(rate_kg_ha / _KG_HA_PER_LB_ACRE, 3)} lb/acre ({rate_kg_ha:.3g} kg/ha)"
+    lb_acre = convert(rate_kg_ha, "mass per area", "kg/ha", "lb/acre")
+    return f"{significant(lb_acre, 3)} lb/acre ({rate_kg_ha:.3g} kg/ha)"
 
 
 _BOTH: Mapping[str, Callable[[float], str]] = {
-    "degC": _temperature,
+    "degC": temperature,
     "mm": _depth,
     "L/ha": carrier,
     "kg/ha": active_rate,

@@ -1,7 +1,7 @@
 """Amounts as people write them, "192 fl oz/acre", read strictly into SI and written back.
 
-Factors are exact by definition (`windowcast.core.units`; NIST SP 811, appendix B). A bare number is
-never taken for granted: it has no unit until one is written.
+The units are those of `windowcast.core.units`. A bare number is never taken for granted: it has no
+unit until one is written.
 """
 
 from __future__ import annotations
@@ -12,55 +12,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from windowcast.core import units
 from windowcast.core.errors import InputError
+from windowcast.core.units import UNITS, Dimension, convert, find_unit
 
-Dimension = Literal["mass", "volume", "area", "length", "speed", "flow", "pressure"]
-
-KG_PER_OZ = units.KG_PER_LB / 16
-# SI units: kg, L, m², m, m/s, L/min, kPa. The first name of each is the one written back.
-_TABLE: Mapping[Dimension, tuple[tuple[float, tuple[str, ...]], ...]] = {
-    "mass": (
-        (1.0, ("kg",)),
-        (1e-3, ("g",)),
-        (1e-6, ("mg",)),
-        (units.KG_PER_LB, ("lb", "lbs", "pound", "pounds")),
-        (KG_PER_OZ, ("oz", "oz wt", "dry oz", "ounce", "ounces")),
-    ),
-    "volume": (
-        (1.0, ("L", "l", "liter", "liters", "litre", "litres")),
-        (1e-3, ("mL", "ml", "cc")),
-        (units.L_PER_US_GAL, ("gal", "gallon", "gallons", "us gal")),
-        (units.L_PER_US_GAL / 4, ("qt", "quart", "quarts")),
-        (units.L_PER_US_GAL / 8, ("pt", "pint", "pints")),
-        (units.L_PER_US_FL_OZ, ("fl oz", "floz", "fl. oz", "fl. oz.", "fluid ounces")),
-    ),
-    "area": (
-        (1e4, ("ha", "hectare", "hectares")),
-        (units.M2_PER_ACRE, ("acre", "acres", "ac", "a")),
-        (1000 * units.M2_PER_FT2, ("1000 ft²", "1000 ft2", "1000 sq ft", "1000 sqft", "1,000 ft2")),
-        (units.M2_PER_FT2, ("ft²", "ft2", "sq ft", "sqft")),
-        (100.0, ("100 m²", "100 m2")),
-        (1.0, ("m²", "m2", "sq m")),
-    ),
-    "length": (
-        (1.0, ("m",)),
-        (0.01, ("cm",)),
-        (units.MM_PER_INCH / 1000, ("in", "inch", "inches", '"')),
-        (units.M_PER_FOOT, ("ft", "feet")),
-    ),
-    "speed": (
-        (1.0, ("m/s",)),
-        (units.M_S_PER_MPH, ("mph",)),
-        (units.M_S_PER_KMH, ("km/h", "kph", "kmh")),
-    ),
-    "flow": (
-        (1.0, ("L/min", "l/min")),
-        (units.L_PER_US_GAL, ("gal/min", "gpm", "GPM")),
-        (units.L_PER_US_FL_OZ, ("fl oz/min",)),
-        (1e-3, ("mL/min", "ml/min")),
-    ),
-    "pressure": ((1.0, ("kPa", "kpa")), (100.0, ("bar",)), (units.KPA_PER_PSI, ("psi",))),
+# dimension → SI unit that values are held in
+_SI: Mapping[Dimension, str] = {
+    "mass": "kg",
+    "volume": "L",
+    "area": "m²",
+    "length": "m",
+    "speed": "m/s",
+    "flow": "L/min",
+    "pressure": "kPa",
 }
 _EXAMPLES: Mapping[str, str] = {
     "mass": "2.5 lb",
@@ -73,10 +36,6 @@ _EXAMPLES: Mapping[str, str] = {
     "rate": "192 fl oz/acre",
     "carrier": "40 gal/acre",
     "density": "10 lb/gal",
-}
-_BY_NAME: Mapping[Dimension, Mapping[str, float]] = {
-    dimension: {name.lower(): factor for factor, names in rows for name in names}
-    for dimension, rows in _TABLE.items()
 }
 _NUMBER = re.compile(r"\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$", re.DOTALL)
 _FRACTION = re.compile(r"\s*(?:\d+\s+)?\d+\s*/\s*\d")
@@ -101,7 +60,7 @@ class Rate:
 
 
 def parse(text: str, dimension: Dimension, field: str | None = None) -> float:
-    """Read a positive quantity of a dimension into its SI unit (see `Dimension`'s table).
+    """Read a positive quantity of a dimension into SI: kg, L, m², m, m/s, L/min or kPa.
 
     Raises
     ------
@@ -154,12 +113,11 @@ def _parse_rate(text: str, field: str | None, example: str) -> Rate:
 def parse_temperature(text: str, field: str | None = None) -> float:
     """Read a temperature with its unit, "66 F" or "19 °C", in °C."""
     match = _NUMBER.match(text.replace("−", "-"))
-    unit = match[2].replace("°", "").strip().upper() if match else ""
-    if match is None or unit not in {"F", "C"}:
+    unit = find_unit(match[2].strip(), "temperature") if match else None
+    if match is None or unit is None:
         problem = "does not begin with a number" if match is None else "does not say F or C"
         raise _bad(text, problem, field, "66 F or 19 C")
-    number = float(match[1])
-    return units.f_to_c(number) if unit == "F" else number
+    return float(convert(float(match[1]), "temperature", unit.name, "°C"))
 
 
 def write(value: float, unit: str, dimension: Dimension, digits: int = 3) -> str:
@@ -213,20 +171,20 @@ def _rate_unit(
     if len(parts) != 2:
         raise _bad(text, "says no area", field, example)
     amount, area = parts
-    for kind in ("volume", "mass"):
-        if amount.lower() in _BY_NAME[kind]:
-            return kind, _BY_NAME[kind][amount.lower()] / _factor(area, "area", text, field)
-    names = [names[0] for kind in ("mass", "volume") for _, names in _TABLE[kind]]
+    kinds: tuple[Literal["volume", "mass"], ...] = ("volume", "mass")
+    for kind in kinds:
+        if find_unit(amount, kind) is not None:
+            return kind, _factor(amount, kind, text, field) / _factor(area, "area", text, field)
+    names = [unit.name for kind in ("mass", "volume") for unit in UNITS[kind]]
     raise _bad(text, f"{amount!r} is no unit of weight or volume", field, ", ".join(names), "use")
 
 
 def _factor(unit: str, dimension: Dimension, text: str, field: str | None) -> float:
-    factor = _BY_NAME[dimension].get(unit.lower())
-    if factor is not None:
-        return factor
-    other = next((d for d, names in _BY_NAME.items() if unit.lower() in names), None)
+    if find_unit(unit, dimension) is not None:
+        return float(convert(1.0, dimension, unit, _SI[dimension]))
+    other = next((d for d in _SI if find_unit(unit, d) is not None), None)
     what = f"{unit!r} is a unit of {other}, not of {dimension}" if other else f"{unit!r} is no unit"
-    raise _bad(text, what, field, ", ".join(names[0] for _, names in _TABLE[dimension]), "use")
+    raise _bad(text, what, field, ", ".join(u.name for u in UNITS[dimension]), "use")
 
 
 def _bad(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from math import isnan
 
-from windowcast.core import units
-from windowcast.materials.both_units import active_rate, area, carrier, flow, volume
+from windowcast.core.units import KG_PER_LB, L_PER_US_GAL
+from windowcast.materials.both_units import active_rate, area, carrier, flow, speed, volume
 from windowcast.materials.quantity import write
 from windowcast.materials.tank import Dose, NozzleCheck, TankSheet, YearTotal
 
@@ -74,11 +74,7 @@ def nozzle_lines(check: NozzleCheck) -> list[str]:
     if check.caught_l_min is not None:
         lines.append(f"caught {flow(check.caught_l_min)}: {check.text}")
         assert check.speed_m_s_to_match is not None
-        speed = check.speed_m_s_to_match
-        lines.append(
-            f"the caught flow would suit {speed / units.M_S_PER_MPH:.2g} mph"
-            f" ({speed / units.M_S_PER_KMH:.2g} km/h)"
-        )
+        lines.append(f"the caught flow would suit {speed(check.speed_m_s_to_match)}")
     else:
         lines.append(check.text)
     return lines
@@ -87,10 +83,10 @@ def nozzle_lines(check: NozzleCheck) -> list[str]:
 def dose_text(dose: Dose) -> str:
     """An amount of product in the units people measure with."""
     if dose.kind == "mass":
-        us_unit = "lb" if dose.amount >= units.KG_PER_LB else "oz"
+        us_unit = "lb" if dose.amount >= KG_PER_LB else "oz"
         metric = "kg" if dose.amount >= 1 else "g"
     else:
-        us_unit = "gal" if dose.amount >= units.L_PER_US_GAL else "fl oz"
+        us_unit = "gal" if dose.amount >= L_PER_US_GAL else "fl oz"
         metric = "L" if dose.amount >= 1 else "mL"
     return f"{write(dose.amount, us_unit, dose.kind)} ({write(dose.amount, metric, dose.kind)})"
 

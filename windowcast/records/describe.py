@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from windowcast.core.units import M2_PER_ACRE, M_PER_FOOT, Display
+from windowcast.core.units import Dimension, Display, convert
 from windowcast.materials.quantity import significant
 from windowcast.records.model import (
     Application,
@@ -88,12 +88,17 @@ def _value_text(value: Any) -> str:
 def _area(area_m2: float | None, display: Display) -> str:
     if area_m2 is None:
         return ""
-    return f"{area_m2 / M2_PER_ACRE:.3g} acre" if display.us else f"{area_m2 / 10_000:.3g} ha"
+    return _shown(area_m2, "area", "m²", "acre" if display.us else "ha")
 
 
 def _depth(depth_m: float, display: Display) -> str:
-    return f"{depth_m / M_PER_FOOT * 12:.2g} in" if display.us else f"{depth_m * 100:.3g} cm"
+    return _shown(depth_m, "length", "m", "in" if display.us else "cm")
 
 
 def _density(per_m2: float, display: Display) -> str:
-    return f"{per_m2 * M_PER_FOOT**2:.3g} per ft²" if display.us else f"{per_m2:.3g} per m²"
+    return _shown(per_m2, "number per area", "per m²", "per ft²" if display.us else "per m²")
+
+
+def _shown(value: float, dimension: Dimension, unit: str, to: str) -> str:
+    digits = 2 if to == "in" else 3  # a depth was measured no better
+    return f"{convert(value, dimension, unit, to):.{digits}g} {to}"

@@ -7,9 +7,7 @@ from dataclasses import dataclass
 from textwrap import wrap
 
 from windowcast.core import values
-from windowcast.core.units import c_to_f
-from windowcast.materials.both_units import active_rate, area, carrier
-from windowcast.materials.quantity import write
+from windowcast.materials.both_units import active_rate, area, carrier, speed, temperature
 from windowcast.records.model import Application, Material, fields_of
 
 NOT_ENTERED = "not entered"
@@ -125,7 +123,7 @@ def _active(material: Material) -> str:
 
 def _often_asked(a: Application) -> list[tuple[str, str]]:
     """What states and insurers often ask for besides (common practice)."""
-    wind = "" if a.wind_m_s is None else _speed(a.wind_m_s)
+    wind = "" if a.wind_m_s is None else speed(a.wind_m_s)
     if wind and a.wind_from_deg is not None:
         wind += f" from {a.wind_from_deg:.0f}°"
     clock = f"{a.start:%H:%M}" + (f" to {a.end:%H:%M}" if a.end else "")
@@ -136,18 +134,10 @@ def _often_asked(a: Application) -> list[tuple[str, str]]:
         "nozzle": ", ".join(filter(None, [a.nozzle, a.droplet_class])),
         "adjuvant": a.adjuvant,
         "wind_m_s": wind,
-        "temp_c": "" if a.temp_c is None else _temperature(a.temp_c),
+        "temp_c": "" if a.temp_c is None else temperature(a.temp_c),
         "rh_pct": "" if a.rh_pct is None else f"{a.rh_pct:.0f} %",
         "weather_source": a.weather_source,
         "notes": a.notes,
     }
     rows = [(_TITLES[name], text) for name, text in said.items()]
     return [("Time", f"{clock} ({a.start:%z})"), *rows]
-
-
-def _speed(speed_m_s: float) -> str:
-    return f"{write(speed_m_s, 'mph', 'speed', 2)} ({write(speed_m_s, 'km/h', 'speed', 2)})"
-
-
-def _temperature(temp_c: float) -> str:
-    return f"{c_to_f(temp_c):.0f} °F ({temp_c:.1f} °C)"

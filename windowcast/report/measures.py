@@ -1,7 +1,6 @@
 """How each SI quantity is written in the reader's units: the one table of signs and precision.
 
-A quantity is converted and rounded here once, from SI. Conversion factors are exact and come from
-`windowcast.core.units`.
+A quantity is converted and rounded here once, from SI, by the factors of `windowcast.core.units`.
 """
 
 from __future__ import annotations
@@ -9,9 +8,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from windowcast.core import units
 from windowcast.core.phrase import Quantity
-from windowcast.core.units import System
+from windowcast.core.units import Dimension, System, scale
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,30 +38,37 @@ class Shown:
         return text.removeprefix("-") if float(text) == 0 else text
 
 
-_LB_ACRE = units.M2_PER_ACRE / units.KG_PER_LB / 1e4
-_GAL_ACRE = units.M2_PER_ACRE / units.L_PER_US_GAL / 1e4
-
-
 def _same(unit: str, digits: int, factor: float = 1.0) -> dict[System, Shown]:
     return {"us": Shown(unit, digits, factor), "metric": Shown(unit, digits, factor)}
 
 
+def _measure(
+    dimension: Dimension, inside: str, *, us: tuple[str, int], metric: tuple[str, int]
+) -> dict[System, Shown]:
+    """What is held in the unit `inside`, shown in a unit with so many decimals."""
+
+    def row(unit: str, digits: int) -> Shown:
+        return Shown(unit, digits, *scale(dimension, inside, unit))
+
+    return {"us": row(*us), "metric": row(*metric)}
+
+
 # unit or kind → how each system writes it
 MEASURES: dict[str, dict[System, Shown]] = {
-    "degC": {"us": Shown("°F", 0, 1.8, 32.0), "metric": Shown("°C", 1)},
-    "K": {"us": Shown("°F", 0, 1.8), "metric": Shown("°C", 1)},
-    "degC d": {"us": Shown("°F·d", 0, 1.8), "metric": Shown("°C·d", 0)},
-    "m s-1": {"us": Shown("mph", 0, 1 / units.M_S_PER_MPH), "metric": Shown("km/h", 0, 3.6)},
-    "mm": {"us": Shown("in", 2, 1 / units.MM_PER_INCH), "metric": Shown("mm", 1)},
-    "cm": {"us": Shown("in", 0, 10 / units.MM_PER_INCH), "metric": Shown("cm", 1)},
-    "m": {"us": Shown("ft", 0, 1 / units.M_PER_FOOT), "metric": Shown("m", 1)},
-    "km": {"us": Shown("mi", 0, 1 / 1.609344), "metric": Shown("km", 0)},
-    "m2": {"us": Shown("acre", 1, 1 / units.M2_PER_ACRE), "metric": Shown("ha", 1, 1e-4)},
-    "m-2": {"us": Shown("per ft²", 1, units.M2_PER_FT2), "metric": Shown("per m²", 1)},
-    "ha": {"us": Shown("acre", 1, 1e4 / units.M2_PER_ACRE), "metric": Shown("ha", 1)},
-    "kg ha-1": {"us": Shown("lb/acre", 2, _LB_ACRE), "metric": Shown("kg/ha", 2)},
-    "L ha-1": {"us": Shown("gal/acre", 1, _GAL_ACRE), "metric": Shown("L/ha", 0)},
-    "kPa": {"us": Shown("psi", 0, 1 / units.KPA_PER_PSI), "metric": Shown("kPa", 0)},
+    "degC": _measure("temperature", "°C", us=("°F", 0), metric=("°C", 1)),
+    "K": _measure("difference", "°C", us=("°F", 0), metric=("°C", 1)),
+    "degC d": _measure("degree days", "°C·d", us=("°F·d", 0), metric=("°C·d", 0)),
+    "m s-1": _measure("speed", "m/s", us=("mph", 0), metric=("km/h", 0)),
+    "mm": _measure("length", "mm", us=("in", 2), metric=("mm", 1)),
+    "cm": _measure("length", "cm", us=("in", 0), metric=("cm", 1)),
+    "m": _measure("length", "m", us=("ft", 0), metric=("m", 1)),
+    "km": _measure("length", "km", us=("mi", 0), metric=("km", 0)),
+    "m2": _measure("area", "m²", us=("acre", 1), metric=("ha", 1)),
+    "m-2": _measure("number per area", "per m²", us=("per ft²", 1), metric=("per m²", 1)),
+    "ha": _measure("area", "ha", us=("acre", 1), metric=("ha", 1)),
+    "kg ha-1": _measure("mass per area", "kg/ha", us=("lb/acre", 2), metric=("kg/ha", 2)),
+    "L ha-1": _measure("volume per area", "L/ha", us=("gal/acre", 1), metric=("L/ha", 0)),
+    "kPa": _measure("pressure", "kPa", us=("psi", 0), metric=("kPa", 0)),
     "degree": _same("°", 0),
     "%": _same("%", 1),
     "h": _same("h", 1),
@@ -73,8 +78,8 @@ MEASURES: dict[str, dict[System, Shown]] = {
     "score": _same("", 0),
     "days": _same("", 1),
     "stage": _same("", 0),
-    "depth": {"us": Shown("in", 1, 1000 / units.MM_PER_INCH), "metric": Shown("cm", 1, 100.0)},
-    "frame": {"us": Shown("ft²", 2, 1 / units.M2_PER_FT2), "metric": Shown("m²", 3)},
+    "depth": _measure("length", "m", us=("in", 1), metric=("cm", 1)),
+    "frame": _measure("area", "m²", us=("ft²", 2), metric=("m²", 3)),
     "share": _same("%", 0, 100.0),
 }
 

@@ -12,9 +12,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from windowcast.core import units as u
 from windowcast.core.errors import InputError
 from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES, FloatArray
+from windowcast.core.units import Dimension, convert, find_unit
 
 FileUnits = Literal["us", "metric", "tenths"]
 Convert = Callable[[FloatArray], FloatArray]
@@ -24,26 +24,26 @@ def _times(factor: float) -> Convert:
     return lambda values: values * factor
 
 
-def _fahrenheit(values: FloatArray) -> FloatArray:
-    return (values - 32.0) / 1.8
+def _conversion(dimension: Dimension, unit: str, to: str) -> Convert:
+    return _SAME if unit == to else lambda values: convert(values, dimension, unit, to)
 
 
 _SAME = _times(1.0)
+# unit of the schema's names → dimension, and the units a column of it may be in
+_ACCEPTED: Mapping[str, tuple[Dimension, tuple[str, ...]]] = {
+    "c": ("temperature", ("c", "f")),
+    "mm": ("length", ("mm", "cm", "in")),
+    "m_s": ("speed", ("m_s", "km_h", "mph", "kn")),
+    "mj_m2": ("radiation", ("mj_m2", "w_m2")),
+    "hpa": ("pressure", ("hpa", "inhg", "kpa")),
+    "pct": ("share", ("pct",)),
+    "deg": ("angle", ("deg",)),
+    "": ("share", ("", "pct")),
+}
 # unit of the schema's names → unit as written → conversion
 CONVERSIONS: Mapping[str, Mapping[str, Convert]] = {
-    "c": {"c": _SAME, "f": _fahrenheit},
-    "mm": {"mm": _SAME, "cm": _times(10.0), "in": _times(u.MM_PER_INCH)},
-    "m_s": {
-        "m_s": _SAME,
-        "km_h": _times(u.M_S_PER_KMH),
-        "mph": _times(u.M_S_PER_MPH),
-        "kn": _times(u.M_S_PER_KNOT),
-    },
-    "mj_m2": {"mj_m2": _SAME, "w_m2": _times(0.0864)},
-    "hpa": {"hpa": _SAME, "inhg": _times(u.HPA_PER_INHG), "kpa": _times(10.0)},
-    "pct": {"pct": _SAME},
-    "deg": {"deg": _SAME},
-    "": {"": _SAME, "pct": _times(0.01)},
+    kind: {code: _conversion(dimension, code, kind) for code in codes}
+    for kind, (dimension, codes) in _ACCEPTED.items()
 }
 _SYSTEMS: Mapping[FileUnits, Mapping[str, str]] = {
     "us": {"c": "f", "mm": "in", "m_s": "mph", "hpa": "inhg"},
@@ -51,13 +51,6 @@ _SYSTEMS: Mapping[FileUnits, Mapping[str, str]] = {
     "tenths": {},  # GHCN-Daily: tenths of the metric unit, snow depth in whole mm
 }
 _BRACKETS = re.compile(r"\s*[(\[]\s*(.+?)\s*[)\]]\s*$")
-_SPELLINGS: Mapping[str, str] = {
-    "degrees fahrenheit": "f", "fahrenheit": "f", "degf": "f", "°f": "f", "deg f": "f",
-    "degrees celsius": "c", "celsius": "c", "degc": "c", "°c": "c", "deg c": "c",
-    "inches": "in", "inch": "in", "millimeters": "mm", "millimetres": "mm",
-    "miles per hour": "mph", "m/s": "m_s", "km/h": "km_h", "kt": "kn", "knots": "kn",
-    "%": "pct", "percent": "pct", "degrees": "deg", "inches of mercury": "inhg",
-}  # fmt: skip
 # names other tables use, in lower case → ours
 _ALIASES: Mapping[str, str] = {
     "prcp": "precip", "snwd": "snow_depth", "tavg": "tmean", "awnd": "wind_mean",
@@ -93,8 +86,11 @@ def kind_of(variable: str) -> str:
 
 def unit_code(text: str) -> str:
     """A unit as people write it → as `CONVERSIONS` names it: ``"°F"`` → ``"f"``."""
-    name = text.strip().lower()
-    return _SPELLINGS.get(name, name.replace(" ", "_"))
+    for dimension, codes in _ACCEPTED.values():
+        unit = find_unit(text.strip(), dimension)
+        if unit is not None and unit.code in codes:
+            return unit.code
+    return text.strip().lower().replace(" ", "_")
 
 
 def variable_and_unit(header: str, daily: bool) -> tuple[str, str, str] | None:
