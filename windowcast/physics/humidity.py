@@ -20,14 +20,68 @@ _NEWTON_STEPS = 6  # from the dry bulb the error is below 0.001 °C after six (s
 
 
 def saturation_vapour_pressure_hpa(temp_c: npt.ArrayLike) -> FloatArray:
-    """Saturation vapour pressure over water, hPa, at an air temperature (FAO-56 eq. 11)."""
+    """Saturation vapour pressure over water.
+
+    Parameters
+    ----------
+    temp_c
+        Air temperature [°C], any shape.
+
+    Returns
+    -------
+    FloatArray
+        [hPa], of the shape of `temp_c`.
+
+    Notes
+    -----
+    ``e_s = 6.108 exp(17.27 T / (T + 237.3))``
+
+    References
+    ----------
+    Allen, Pereira, Raes & Smith (1998), FAO Irrigation and Drainage Paper 56, equation 11; its
+    annex 2 has the table from which the example comes: 2.338 kPa at 20 °C.
+
+    Examples
+    --------
+    >>> from windowcast.physics.humidity import saturation_vapour_pressure_hpa
+    >>> saturation_vapour_pressure_hpa([0.0, 20.0]).round(2)
+    array([ 6.11, 23.38])
+    """
     temp = np.asarray(temp_c, dtype=np.float64)
     result: FloatArray = _E0_HPA * np.exp(_A * temp / (temp + _B_C))
     return result
 
 
 def dewpoint_from_rh_c(temp_c: npt.ArrayLike, rh_pct: npt.ArrayLike) -> FloatArray:
-    """Dew point, °C, from air temperature (°C) and relative humidity (%); NaN at 0 %."""
+    """Dew point from air temperature and relative humidity.
+
+    Parameters
+    ----------
+    temp_c
+        Air temperature [°C].
+    rh_pct
+        Relative humidity [%]; broadcasts with `temp_c`.
+
+    Returns
+    -------
+    FloatArray
+        [°C]; NaN where the humidity is 0 or below, for there is no such dew point.
+
+    Notes
+    -----
+    The formula of `saturation_vapour_pressure_hpa` solved for the temperature at which the vapour
+    in the air saturates it.
+
+    References
+    ----------
+    Allen et al. (1998), FAO-56, equations 11 and 14.
+
+    Examples
+    --------
+    >>> from windowcast.physics.humidity import dewpoint_from_rh_c
+    >>> dewpoint_from_rh_c(20.0, [100.0, 50.0, 0.0]).round(1)
+    array([20. ,  9.3,  nan])
+    """
     rh = np.asarray(rh_pct, dtype=np.float64)
     vapour = saturation_vapour_pressure_hpa(temp_c) * np.where(rh > 0, rh, np.nan) / 100
     log = np.log(vapour / _E0_HPA)
@@ -36,7 +90,33 @@ def dewpoint_from_rh_c(temp_c: npt.ArrayLike, rh_pct: npt.ArrayLike) -> FloatArr
 
 
 def relative_humidity_pct(temp_c: npt.ArrayLike, dewpoint_c: npt.ArrayLike) -> FloatArray:
-    """Relative humidity, %, from air temperature and dew point (°C), at most 100."""
+    """Relative humidity from air temperature and dew point.
+
+    Parameters
+    ----------
+    temp_c, dewpoint_c
+        Air temperature and dew point [°C]; they broadcast.
+
+    Returns
+    -------
+    FloatArray
+        [%], at most 100.
+
+    Notes
+    -----
+    The ratio of the vapour pressure, which is that of saturation at the dew point, to that of
+    saturation at the air temperature.
+
+    References
+    ----------
+    Allen et al. (1998), FAO-56, equations 10 and 14.
+
+    Examples
+    --------
+    >>> from windowcast.physics.humidity import relative_humidity_pct
+    >>> relative_humidity_pct(20.0, [20.0, 9.3]).round()
+    array([100.,  50.])
+    """
     ratio = saturation_vapour_pressure_hpa(dewpoint_c) / saturation_vapour_pressure_hpa(temp_c)
     result: FloatArray = np.minimum(100 * ratio, 100.0)
     return result
@@ -45,7 +125,34 @@ def relative_humidity_pct(temp_c: npt.ArrayLike, dewpoint_c: npt.ArrayLike) -> F
 def pressure_hpa(
     elevation_m: npt.ArrayLike, sea_level_hpa: npt.ArrayLike = SEA_LEVEL_HPA
 ) -> FloatArray:
-    """Station pressure, hPa, at a height (m), for a pressure at sea level (FAO-56 eq. 7)."""
+    """Air pressure at the height of a station.
+
+    Parameters
+    ----------
+    elevation_m
+        Height above sea level [m].
+    sea_level_hpa
+        Pressure reduced to sea level [hPa]; broadcasts with `elevation_m`.
+
+    Returns
+    -------
+    FloatArray
+        [hPa].
+
+    Notes
+    -----
+    ``p = p0 ((293 - 0.0065 z) / 293) ** 5.26``
+
+    References
+    ----------
+    Allen et al. (1998), FAO-56, equation 7; its example 2 has 81.8 kPa at 1800 m.
+
+    Examples
+    --------
+    >>> from windowcast.physics.humidity import pressure_hpa
+    >>> float(pressure_hpa(1800.0).round())
+    818.0
+    """
     height = np.asarray(elevation_m, dtype=np.float64)
     share = ((293 - 0.0065 * height) / 293) ** 5.26
     result: FloatArray = np.asarray(sea_level_hpa, dtype=np.float64) * share
@@ -55,19 +162,38 @@ def pressure_hpa(
 def wet_bulb_c(
     temp_c: npt.ArrayLike, dewpoint_c: npt.ArrayLike, station_hpa: npt.ArrayLike = SEA_LEVEL_HPA
 ) -> FloatArray:
-    """Psychrometric wet-bulb temperature, °C.
+    """Wet-bulb temperature of a ventilated psychrometer.
 
     Parameters
     ----------
     temp_c, dewpoint_c
-        Air temperature and dew point; a dew point above the air temperature counts as saturation.
+        Air temperature and dew point [°C]; a dew point above the air temperature counts as
+        saturation.
     station_hpa
-        Pressure at the station, not at sea level.
+        Pressure at the station, not at sea level [hPa].
+
+    Returns
+    -------
+    FloatArray
+        [°C].
 
     Notes
     -----
-    Solves ``e_s(Tw) - gamma (T - Tw) = e_s(Td)``. The left side rises and is convex in Tw, so
-    Newton's method started at the dry bulb falls steadily onto the root.
+    Solves ``e_s(Tw) - gamma (T - Tw) = e_s(Td)`` with ``gamma = 0.000662 p``. The left side rises
+    with Tw, and ever faster, so Newton's method started at the dry bulb falls steadily to the
+    root.
+
+    References
+    ----------
+    Allen et al. (1998), FAO-56, equations 13, 15 and 16. Its example 4 asks the other way round:
+    19.5 and 25.6 °C on the two bulbs at 1200 m are a vapour pressure of 1.91 kPa, a dew point of
+    16.8 °C.
+
+    Examples
+    --------
+    >>> from windowcast.physics.humidity import pressure_hpa, wet_bulb_c
+    >>> float(wet_bulb_c(25.6, 16.8, pressure_hpa(1200.0)).round(1))
+    19.5
     """
     temp = np.asarray(temp_c, dtype=np.float64)
     vapour = saturation_vapour_pressure_hpa(np.minimum(temp, np.asarray(dewpoint_c, np.float64)))
@@ -83,7 +209,34 @@ def wet_bulb_c(
 def delta_t_c(
     temp_c: npt.ArrayLike, dewpoint_c: npt.ArrayLike, station_hpa: npt.ArrayLike = SEA_LEVEL_HPA
 ) -> FloatArray:
-    """Delta T, °C: air temperature minus wet bulb, the drying power that shrinks droplets."""
+    """Delta T: how far the wet bulb lies below the air temperature.
+
+    It measures how fast spray droplets dry out.
+
+    Parameters
+    ----------
+    temp_c, dewpoint_c, station_hpa
+        As of `wet_bulb_c`.
+
+    Returns
+    -------
+    FloatArray
+        [K]; 0 in saturated air.
+
+    Notes
+    -----
+    ``delta T = T - Tw``
+
+    References
+    ----------
+    As `wet_bulb_c`. The limits for spraying stand in ``data/criteria.toml`` with their sources.
+
+    Examples
+    --------
+    >>> from windowcast.physics.humidity import delta_t_c
+    >>> delta_t_c(25.0, [25.0, 14.0, 0.0]).round(1)
+    array([ 0. ,  7. , 12.5])
+    """
     result: FloatArray = np.asarray(temp_c, np.float64) - wet_bulb_c(
         temp_c, dewpoint_c, station_hpa
     )

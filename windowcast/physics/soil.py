@@ -138,6 +138,34 @@ def simulate(
     ------
     ValueError
         The state is not of the day before, or a depth is out of range.
+
+    Notes
+    -----
+    Heat is conducted through layers down to 3 m, ``C dT/dt = d/dz (k dT/dz)``, with water that
+    freezes. The surface gives it air temperature, sun, long-wave loss and evaporation through the
+    resistance of sward, thatch and snow. The parameters of the surface are fitted on stations of
+    the US Climate Reference Network; ``docs/soil_skill.json`` has the errors on stations kept
+    apart from the fit.
+
+    References
+    ----------
+    Carslaw & Jaeger (1959), *Conduction of Heat in Solids*; Johansen (1975) for the conductivity;
+    Allen et al. (1998), FAO-56, for radiation and humidity that were not measured.
+
+    Examples
+    --------
+    Two years that repeat one day of weather: the soil below bare ground comes to rest.
+
+    >>> import numpy as np
+    >>> from windowcast.physics.soil import SoilForcing, SoilSite, simulate
+    >>> days = np.arange("2022-01-01", "2024-01-01", dtype="datetime64[D]")
+    >>> even = np.ones(len(days))
+    >>> weather = SoilForcing(days, 25 * even, 15 * even, 2 * even, latitude_deg=0.0)
+    >>> soil = simulate(weather, SoilSite("loam", turf=False), depths_m=(0.05, 0.5))
+    >>> soil.temp_c.shape
+    (730, 2)
+    >>> bool(np.ptp(soil.temp_c[-30:, 1]) < 0.5)
+    True
     """
     first = forcing.dates[..., 0].astype("datetime64[D]")
     if state is not None and np.any(state.date + np.timedelta64(1, "D") != first):

@@ -117,6 +117,27 @@ def conduct(temps: Layers, step: Step, ratios: Layers, after: Layers) -> None:
         Room for as many entries as conductances.
     after
         As many entries as `temps`.
+
+    Notes
+    -----
+    Backward Euler on control volumes: ``C_i (T_i' - T_i) = G_{i-1} (T_{i-1}' - T_i') -
+    G_i (T_i' - T_{i+1}')``, where C is the heat capacity over the step and G the conductance. The
+    system has three diagonals and is solved by elimination.
+
+    References
+    ----------
+    Patankar (1980), *Numerical Heat Transfer and Fluid Flow*, chapter 4.
+
+    Examples
+    --------
+    Three layers at 10 °C under air of 20 °C:
+
+    >>> from windowcast.physics.soil_column import Step, conduct
+    >>> after = [0.0, 0.0, 0.0]
+    >>> step = Step(store=[10.0, 10.0, 10.0], conductance=[5.0, 5.0], link=5.0, driving=20.0)
+    >>> conduct([10.0, 10.0, 10.0], step, [0.0, 0.0], after)
+    >>> [round(temp, 2) for temp in after]
+    [12.68, 10.73, 10.24]
     """
     last = len(temps) - 1
     from_above, pull = step.link, step.link * step.driving
@@ -134,7 +155,18 @@ def conduct(temps: Layers, step: Step, ratios: Layers, after: Layers) -> None:
 
 
 def frozen_share(temp: Number, width_k: Number) -> Number:
-    """Share of the freezable water that is ice, 0 to 1."""
+    """Share of the freezable water that is ice, 0 to 1.
+
+    Notes
+    -----
+    It rises evenly from 0 at 0 °C to 1 at `width_k` below.
+
+    Examples
+    --------
+    >>> from windowcast.physics.soil_column import frozen_share
+    >>> [frozen_share(temp, 1.0) for temp in (1.0, -0.25, -3.0)]
+    [0.0, 0.25, 1.0]
+    """
     return minimum(maximum(temp * (-1.0 / width_k), 0.0), 1.0)
 
 

@@ -85,7 +85,23 @@ class Drivers:
 
 
 def saturation_kpa(temp_c: FloatArray) -> FloatArray:
-    """Saturation vapour pressure (FAO-56 eq. 11)."""
+    """Saturation vapour pressure over water [kPa] at a temperature [°C].
+
+    Notes
+    -----
+    ``e_s = 0.6108 exp(17.27 T / (T + 237.3))``
+
+    References
+    ----------
+    Allen, Pereira, Raes & Smith (1998), FAO Irrigation and Drainage Paper 56, equation 11.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.physics.soil_forcing import saturation_kpa
+    >>> saturation_kpa(np.array([0.0, 20.0])).round(3)
+    array([0.611, 2.338])
+    """
     result: FloatArray = 0.6108 * np.exp(17.27 * temp_c / (temp_c + 237.3))
     return result
 
@@ -93,7 +109,39 @@ def saturation_kpa(temp_c: FloatArray) -> FloatArray:
 def estimate_solar_mj_m2(
     tmax_c: FloatArray, tmin_c: FloatArray, precip_mm: FloatArray, outside_mj_m2: FloatArray
 ) -> FloatArray:
-    """Daily solar radiation from the temperature range, lower on wet days, MJ/m²."""
+    """Daily solar radiation from the range of the air temperature, lower on wet days.
+
+    Parameters
+    ----------
+    tmax_c, tmin_c
+        Highest and lowest air temperature of the day [°C].
+    precip_mm
+        Rain of the day; NaN counts as none.
+    outside_mj_m2
+        Radiation outside the atmosphere (`extraterrestrial_radiation_mj_m2`).
+
+    Returns
+    -------
+    FloatArray
+        [MJ/m²]; 8 to 78 % of what arrives outside the atmosphere.
+
+    Notes
+    -----
+    ``Rs = Ra (a + b sqrt(tmax - tmin) - c wet)``, fitted on stations that measure radiation
+    (``data/soil.toml``).
+
+    References
+    ----------
+    The form is that of Hargreaves & Samani (1982), FAO-56 equation 50.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.physics.soil_forcing import estimate_solar_mj_m2
+    >>> dry, wet = np.array(0.0), np.array(20.0)
+    >>> [float(estimate_solar_mj_m2(25.0, 10.0, rain, 30.0).round(1)) for rain in (dry, wet)]
+    [18.7, 11.3]
+    """
     table = load("soil").table("radiation")
     share = (
         table.number("base")
@@ -107,7 +155,35 @@ def estimate_solar_mj_m2(
 def estimate_vapour_kpa(
     tmax_c: FloatArray, tmin_c: FloatArray, precip_mm: FloatArray
 ) -> FloatArray:
-    """Daily vapour pressure, from a dew point near the minimum temperature."""
+    """Daily vapour pressure, from a dew point near the lowest temperature.
+
+    Parameters
+    ----------
+    tmax_c, tmin_c, precip_mm
+        As of `estimate_solar_mj_m2`.
+
+    Returns
+    -------
+    FloatArray
+        [kPa]
+
+    Notes
+    -----
+    ``e = e_s(tmin - d)``, where d grows with the range and the warmth of the day and shrinks with
+    rain; fitted on stations that measure humidity (``data/soil.toml``).
+
+    References
+    ----------
+    Without d this is FAO-56, equation 48.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.physics.soil_forcing import estimate_vapour_kpa
+    >>> dry, wet = np.array(0.0), np.array(20.0)
+    >>> [float(estimate_vapour_kpa(25.0, 10.0, rain).round(2)) for rain in (dry, wet)]
+    [1.11, 1.39]
+    """
     table = load("soil").table("dew_point")
     below = (
         table.number("base")

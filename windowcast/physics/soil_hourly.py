@@ -50,6 +50,31 @@ def hourly_top_c(
     ------
     ValueError
         The depth is too large or was not simulated.
+
+    Notes
+    -----
+    Each harmonic of the day's driving temperature, of angular frequency w, is damped by
+    ``exp(-z / d)`` and delayed by ``z / d`` at a depth z, with ``d = sqrt(2 k / (C w))``, beside
+    what the resistance above the soil takes from it.
+
+    References
+    ----------
+    Carslaw & Jaeger (1959), *Conduction of Heat in Solids*, section 2.6.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.physics.soil import SoilForcing, SoilSite, simulate
+    >>> from windowcast.physics.soil_hourly import hourly_top_c
+    >>> days = np.arange("2022-01-01", "2024-01-01", dtype="datetime64[D]")
+    >>> even = np.ones(len(days))
+    >>> weather = SoilForcing(days, 25 * even, 10 * even, 2 * even, latitude_deg=30.0)
+    >>> soil = simulate(weather, SoilSite("loam"))
+    >>> summer = hourly_top_c(weather, SoilSite("loam"), soil)[-180]
+    >>> int(summer.argmin()) < 10 < int(summer.argmax())
+    True
+    >>> bool(abs(summer.mean() - soil.temp_c[-180, 0]) < 1e-9)
+    True
     """
     if not 0 < depth_m <= DEEPEST_M or depth_m not in result.depths_m:
         raise ValueError(f"depth must be one of {result.depths_m} and at most {DEEPEST_M} m")

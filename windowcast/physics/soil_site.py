@@ -140,6 +140,30 @@ def fit_site_correction(
     -------
     SiteCorrection or None
         None when no reading can be used.
+
+    Notes
+    -----
+    ``w = (K + s I)**-1 e``, where e are the errors at the readings, K their covariance by the
+    parts of the error and s the variance of a reading. The correction of another day is its
+    covariance with the readings times w.
+
+    References
+    ----------
+    Rasmussen & Williams (2006), *Gaussian Processes for Machine Learning*, section 2.2. The
+    variances stand in ``data/soil.toml``, table ``site``.
+
+    Examples
+    --------
+    Four readings two degrees above the model move it by most of that, not by all:
+
+    >>> import numpy as np
+    >>> from windowcast.physics.soil_site import ProbeReading, fit_site_correction
+    >>> days = np.arange("2024-03-01", "2024-03-31", dtype="datetime64[D]")
+    >>> model = np.full((30, 2), 12.0)
+    >>> readings = [ProbeReading(day, 0.05, 14.0) for day in days[::8]]
+    >>> found = fit_site_correction(model, days, readings)
+    >>> found.readings, bool(1.0 < found.at(days, model[:, 0], model[:, 1])[-1] < 2.0)
+    (4, True)
     """
     days = np.array([r.date for r in readings], dtype="datetime64[D]")
     index = (days - dates[0]).astype(np.int64)

@@ -169,12 +169,46 @@ def snow_day(s: Surface, p: Parameters, day: Day) -> tuple[Number, Number, Numbe
 
 
 def irrigated_water(season_c: Number) -> Number:
-    """The least available water that irrigation keeps while the turf grows."""
+    """The least available water that irrigation keeps while the turf grows.
+
+    Parameters
+    ----------
+    season_c
+        Air temperature of the season [°C]: no irrigation below 10 °C, all of it from 15 °C up.
+
+    Returns
+    -------
+    Number
+        Share of the available water, 0 to `IRRIGATED_WATER`.
+
+    Examples
+    --------
+    >>> from windowcast.physics.soil_surface import irrigated_water
+    >>> [round(irrigated_water(season), 2) for season in (8.0, 12.5, 25.0)]
+    [0.0, 0.35, 0.7]
+    """
     return minimum(maximum(0.2 * season_c - 2.0, 0.0), 1.0) * IRRIGATED_WATER
 
 
 def sward_closed(p: Parameters, rain_mm: Number, demand_mm: Number) -> Number:
-    """How closed the climate lets a sward be, dead or alive, 0 to 1."""
+    """How closed the climate lets a sward be, dead or alive, 0 to 1.
+
+    Parameters
+    ----------
+    rain_mm, demand_mm
+        Two-year means per day of rain and of the water that air could take up.
+
+    Notes
+    -----
+    ``rain**2 / (rain**2 + a demand**2)`` with a fitted aridity a.
+
+    Examples
+    --------
+    >>> from windowcast.physics.soil_surface import parameters, sward_closed
+    >>> humid, desert = (sward_closed(parameters(), rain, 4.0) for rain in (4.0, 0.5))
+    >>> humid > 0.8 > 0.3 > desert
+    True
+    """
     rain = rain_mm * rain_mm + 1e-9
     return rain / (rain + p.sward_aridity * demand_mm * demand_mm)
 

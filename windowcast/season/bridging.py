@@ -43,6 +43,18 @@ def bridged(daily: FloatArray) -> Bridged:
         Over a gap the mean of the same stretch of other years, moved by some days either way, and
         the greatest distance from it, both spread evenly. NaN before the first known day, after
         the last, and where there are too few other years.
+
+    Examples
+    --------
+    Ten years alike, with three days of one of them missing:
+
+    >>> import numpy as np
+    >>> from windowcast.season.bridging import bridged
+    >>> daily = np.tile(5.0, 3650)
+    >>> daily[1000:1003] = np.nan
+    >>> found = bridged(daily)
+    >>> found.daily[999:1004], found.doubt[1001]
+    (array([5., 5., 5., 5., 5.]), np.float64(0.0))
     """
     missing = np.isnan(daily)
     doubt = np.where(missing, np.nan, 0.0)

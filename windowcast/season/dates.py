@@ -53,7 +53,26 @@ class KeyDates:
 def first_where(
     condition: npt.NDArray[np.bool_], unknown: npt.NDArray[np.bool_], dates: DateArray
 ) -> FloatArray:
-    """Day number of the first True, ``[...]``; NaN if none, or if an unknown day comes before."""
+    """Day number of the first True, ``[...]``; NaN if none, or if an unknown day comes before.
+
+    Parameters
+    ----------
+    condition, unknown
+        Whether it holds on a day, and whether that cannot be told, ``[..., day]``.
+    dates
+        ``datetime64[D]``, ``[day]``.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.season.dates import first_where
+    >>> days = np.arange("1970-01-11", "1970-01-15", dtype="datetime64[D]")
+    >>> holds = np.array([False, False, True, True])
+    >>> first_where(holds, np.zeros(4, dtype=bool), days).item()
+    12.0
+    >>> first_where(holds, np.array([False, True, False, False]), days).item()
+    nan
+    """
     return _day_number(first_day(condition & ~unknown, unknown), dates)
 
 
@@ -69,6 +88,18 @@ def fall_date(
     -------
     FloatArray
         Day numbers ``[..., season]`` for the seasons of `season_slices`.
+
+    Examples
+    --------
+    A soil that cools by a quarter of a degree a day from 30 °C on 1 August:
+
+    >>> import numpy as np
+    >>> from windowcast.season.dates import fall_date
+    >>> days = np.arange("2023-07-25", "2024-06-30", dtype="datetime64[D]")
+    >>> soil_c = 30.0 - 0.25 * (days - np.datetime64("2023-08-01")).astype(float)
+    >>> day = fall_date(soil_c, days, 21.1)[0]
+    >>> str(np.datetime64(int(day), "D"))
+    '2023-09-09'
     """
     week = trailing_mean(soil_c, SOIL_DAYS)
     return _per_season(week, dates, southern, SEARCH_FALL_FROM, lambda v: v < threshold_c)
@@ -77,7 +108,22 @@ def fall_date(
 def spring_date(
     soil_c: FloatArray, dates: DateArray, threshold_c: float, *, southern: bool = False
 ) -> FloatArray:
-    """Day the 7-day mean of soil temperature first reaches a threshold from midwinter on."""
+    """Day the 7-day mean of soil temperature first reaches a threshold from midwinter on.
+
+    Parameters
+    ----------
+    soil_c, dates, threshold_c, southern
+        As of `fall_date`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.season.dates import spring_date
+    >>> days = np.arange("2023-07-01", "2024-06-30", dtype="datetime64[D]")
+    >>> soil_c = 0.1 * (days - np.datetime64("2024-01-01")).astype(float)
+    >>> str(np.datetime64(int(spring_date(soil_c, days, 13.0)[0]), "D"))
+    '2024-05-13'
+    """
     week = trailing_mean(soil_c, SOIL_DAYS)
     return _per_season(week, dates, southern, SEARCH_SPRING_FROM, lambda v: v >= threshold_c)
 

@@ -26,13 +26,59 @@ def heating(mean_c: FloatArray, base_c: float, ceiling_c: float | None = None) -
         Below it nothing accumulates [°C].
     ceiling_c
         Warmer means count as this (horizontal cutoff) [°C]; None for no ceiling.
+
+    Returns
+    -------
+    FloatArray
+        [°C·d]
+
+    Notes
+    -----
+    ``max(min(T, ceiling) - base, 0)``
+
+    References
+    ----------
+    McMaster & Wilhelm (1997), *Agric. For. Meteorol.* 87:291-300, method 1.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.season.degree_days import heating
+    >>> heating(np.array([5.0, 15.0, 40.0, np.nan]), base_c=10.0, ceiling_c=35.0)
+    array([ 0.,  5., 25., nan])
     """
     top = mean_c if ceiling_c is None else np.minimum(mean_c, ceiling_c)
     return np.maximum(top - base_c, 0.0)
 
 
 def chilling(mean_c: FloatArray, base_c: float) -> FloatArray:
-    """Degree days by which a day's mean falls short of a base (cooling degree days)."""
+    """Degree days by which a day's mean falls short of a base (cooling degree days).
+
+    Parameters
+    ----------
+    mean_c, base_c
+        As of `heating`.
+
+    Returns
+    -------
+    FloatArray
+        [°C·d]
+
+    Notes
+    -----
+    ``max(base - T, 0)``
+
+    References
+    ----------
+    Taylor et al. (2021), *Scientific Reports* 11, count the emergence of annual bluegrass so.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.season.degree_days import chilling
+    >>> chilling(np.array([25.0, 15.0, np.nan]), base_c=21.0)
+    array([ 0.,  6., nan])
+    """
     return np.maximum(base_c - mean_c, 0.0)
 
 
@@ -51,9 +97,24 @@ def accumulate(
         Total carried in from the day before the first, ``[...]``. The default NaN says that the
         record begins after the biofix, so the total cannot be told until the next one.
 
+    Returns
+    -------
+    FloatArray
+        [°C·d]; NaN from a missing day to the next reset.
+
     Notes
     -----
     Summed strictly in order of time, so that a run split in two gives the same bits as one run.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.season.degree_days import accumulate
+    >>> reset = np.array([False, True, False, False, True])
+    >>> accumulate(np.array([1.0, 2.0, 3.0, np.nan, 5.0]), reset)
+    array([nan,  2.,  5., nan,  5.])
+    >>> accumulate(np.array([1.0, 2.0]), np.array([False, False]), start=10.0)
+    array([11., 13.])
     """
     leading = np.broadcast_shapes(daily.shape[:-1], np.shape(start))
     total = np.array(np.broadcast_to(daily, (*leading, daily.shape[-1])), dtype=float)

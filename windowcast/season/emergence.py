@@ -155,6 +155,33 @@ def emerge(
     Emergence, FloatArray, WeedCarry
         The curve; the weed's published degree-day total without regard to water ``[..., day]``;
         and what to carry on from.
+
+    Notes
+    -----
+    ``clock(t) = sum of dd(T) m(water) [T_soil >= T_min]`` from the biofix on, with degree days dd
+    and a moisture factor m of the weed (`Weed.degree_days`, `Weed.moisture_factor`); the share is
+    `Weed.share` of the clock.
+
+    References
+    ----------
+    Forcella, Benech Arnold, Sanchez & Ghersa (2000), *Field Crops Res.* 67:123-139, for clocks
+    of heat that wait for water. The source of each weed's clock stands in ``data/weeds.toml``.
+
+    Examples
+    --------
+    Annual bluegrass in a moist fall that cools from 30 to 0 °C:
+
+    >>> import numpy as np
+    >>> from windowcast.season.emergence import Drivers, emerge
+    >>> from windowcast.season.weeds import weed
+    >>> days = np.arange("2023-06-01", "2024-02-01", dtype="datetime64[D]")
+    >>> air_c = np.linspace(30.0, 0.0, len(days))
+    >>> wet, rain = np.full(len(days), 0.8), np.full(len(days), 30.0)
+    >>> drivers = Drivers(days, air_c, air_c, wet, rain, southern=False, latitude_deg=35.0)
+    >>> curve, degree_days, _ = emerge(weed("POAAN"), drivers)
+    >>> shares = curve.share[np.searchsorted(days, np.array(["2023-09-01", "2023-12-31"], "M8[D]"))]
+    >>> bool(shares[0] < 0.1 < 0.7 < shares[1])
+    True
     """
     reset = on_date(drivers.dates, weed.biofix, drivers.southern)
     season = np.cumsum(reset)

@@ -134,7 +134,38 @@ def posterior(weed: Weed, spread: float, counted: Sequence[Counted]) -> Timing:
 
 
 def log_negative_binomial(count: float, mean: FloatArray, dispersion: float) -> FloatArray:
-    """Log probability of a count with a given mean and variance ``mean + mean²/dispersion``."""
+    """Log probability of a count with a given mean and variance ``mean + mean²/dispersion``.
+
+    Parameters
+    ----------
+    count
+        Plants counted.
+    mean
+        Plants expected, above 0, any shape.
+    dispersion
+        Small where plants stand in clumps; towards infinity the Poisson distribution.
+
+    Returns
+    -------
+    FloatArray
+        Natural logarithm, of the shape of `mean`.
+
+    Notes
+    -----
+    ``log C(n + k - 1, n) + k log(k / (k + m)) + n log(m / (k + m))``
+
+    References
+    ----------
+    Bliss & Fisher (1953), *Biometrics* 9:176-200.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.season.scouting import log_negative_binomial
+    >>> chances = [np.exp(log_negative_binomial(n, np.array(3.0), 1.5)) for n in range(200)]
+    >>> round(float(sum(chances)), 6)
+    1.0
+    """
     k = dispersion
     constant = math.lgamma(count + k) - math.lgamma(k) - math.lgamma(count + 1) + k * math.log(k)
     result: FloatArray = constant + count * np.log(mean) - (count + k) * np.log(mean + k)

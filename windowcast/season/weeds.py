@@ -63,7 +63,18 @@ class Weed:
     values: tuple[Value, ...]
 
     def degree_days(self, mean_c: FloatArray) -> FloatArray:
-        """Daily degree days of this weed's own kind."""
+        """Daily degree days of this weed's own kind.
+
+        Examples
+        --------
+        Annual bluegrass counts how far days are cooler than 21 °C, crabgrass how far they are
+        warmer than its base:
+
+        >>> import numpy as np
+        >>> from windowcast.season.weeds import weed
+        >>> weed("POAAN").degree_days(np.array([25.0, 16.0]))
+        array([0., 5.])
+        """
         if self.sense == "chilling":
             return chilling(mean_c, self.base_c)
         return heating(mean_c, self.base_c, self.ceiling_c)
@@ -77,6 +88,19 @@ class Weed:
             Share of available water at the top of the soil, 0..1.
         rain_7d_mm
             Rain of the day and the six before [mm].
+
+        Notes
+        -----
+        ``(water - low) / (high - low)``, held between 0 and 1; or by rain, ``floor + (1 - floor)
+        rain / full``, at most 1. The limits of a weed stand in ``data/weeds.toml``.
+
+        Examples
+        --------
+        >>> import numpy as np
+        >>> from windowcast.season.weeds import weed
+        >>> factor = weed("POAAN").moisture_factor(np.array([0.0, 1.0]), np.array([0.0, 60.0]))
+        >>> bool(factor[0] < factor[1] == 1.0)
+        True
         """
         if self.rain_limits is not None:
             floor, full = self.rain_limits
@@ -93,7 +117,36 @@ class Weed:
         )
 
     def share(self, clocks: Mapping[str, FloatArray], log_shift: FloatArray | float) -> FloatArray:
-        """Emerged share of the season along its clocks, sped up by ``exp(log_shift)``."""
+        """Emerged share of the season along its clocks, sped up by ``exp(log_shift)``.
+
+        Parameters
+        ----------
+        clocks
+            Degree-day totals since the biofix by the clock's name, ``[..., day]`` [°C·d].
+        log_shift
+            How far this season's clock runs ahead of the publication; 0 for not at all.
+
+        Returns
+        -------
+        FloatArray
+            0 to 1, ``[..., day]``.
+
+        Notes
+        -----
+        The sum of the weed's flushes, each a weight times a curve of a clock; weights and curves
+        stand in ``data/weeds.toml`` with their sources.
+
+        Examples
+        --------
+        >>> import numpy as np
+        >>> from windowcast.season.weeds import weed
+        >>> bluegrass = weed("POAAN")
+        >>> totals = np.array([0.0, 200.0, 400.0, 2000.0])
+        >>> clocks = {flush.clock: totals for flush in bluegrass.flushes}
+        >>> share = bluegrass.share(clocks, 0.0)
+        >>> bool((np.diff(share) > 0).all()), bool(share[0] < 0.02)
+        (True, True)
+        """
         speed = np.exp(log_shift)
         parts = [f.weight * f.share(clocks[f.clock] * speed) for f in self.flushes]
         return np.minimum(sum(parts[1:], parts[0]), 1.0)

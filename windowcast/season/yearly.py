@@ -32,6 +32,13 @@ def warmth(
     -------
     FloatArray, FloatArray
         °C·d; and days from the season's start, NaN where no day is below.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.season.yearly import warmth
+    >>> warmth(np.array([[12.0, 9.0, 15.0]]), 10.0, [slice(0, 3)])
+    (array([[7.]]), array([[1.]]))
     """
     return _by_season(mean_c, base_c, seasons, False)
 
@@ -39,7 +46,15 @@ def warmth(
 def frost(
     tmin_c: FloatArray, limit_c: float, seasons: Sequence[slice]
 ) -> tuple[FloatArray, FloatArray]:
-    """Number of days below a limit and the first of them, both ``[row, season]``; as `warmth`."""
+    """Number of days below a limit and the first of them, both ``[row, season]``; as `warmth`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.season.yearly import frost
+    >>> frost(np.array([[3.0, -1.0, -4.0]]), 0.0, [slice(0, 3)])
+    (array([[2.]]), array([[1.]]))
+    """
     return _by_season(tmin_c, limit_c, seasons, True)
 
 
