@@ -1,4 +1,4 @@
-"""Every example in the docstrings of the public interface and of the formulas is run.
+"""Every example in the public interface, its page in docs/, and beside the formulas is run.
 
 Each runs in an empty namespace, so that it can be copied as it stands.
 """
@@ -9,52 +9,80 @@ import doctest
 import importlib
 import inspect
 import pkgutil
-from collections.abc import Iterator
-from types import ModuleType
+from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
+import windowcast
 import windowcast.physics
 import windowcast.season
 
-
-def modules() -> list[str]:
-    """Names of the modules whose examples are run."""
-    packages = (windowcast.physics, windowcast.season)
-    return [
-        f"{package.__name__}.{found.name}"
-        for package in packages
-        for found in pkgutil.iter_modules(package.__path__)
-    ]
+PAGE = Path(__file__).parents[1] / "docs" / "api.md"
+PACKAGES = (windowcast.physics, windowcast.season)
+MODULES = [f"{p.__name__}.{m.name}" for p in PACKAGES for m in pkgutil.iter_modules(p.__path__)]
+FUNCTIONS = [n for n in windowcast.__all__ if inspect.isfunction(getattr(windowcast, n))]
+SLOW = {"compare"}  # compiles the models
 
 
-def examples(module: ModuleType) -> Iterator[doctest.DocTest]:
-    return (test for test in doctest.DocTestFinder().find(module, globs={}) if test.examples)
-
-
-@pytest.mark.parametrize("name", modules())
-def test_examples_give_what_they_say(name: str) -> None:
+def run(tests: list[doctest.DocTest]) -> int:
+    """Run examples; how many there were."""
     runner = doctest.DocTestRunner()
-    for test in examples(importlib.import_module(name)):
+    for test in tests:
         report: list[str] = []
         failed = runner.run(test, out=report.append).failed
         assert not failed, "".join(report)
+    return sum(len(test.examples) for test in tests)
 
 
-# modules all of whose public functions are formulas
-FORMULAS = ("physics.humidity", "physics.sun", "season.degree_days", "season.rolling")
-SECTIONS = {
-    "physics.humidity": ("Parameters", "Returns", "Notes", "References", "Examples"),
-    "physics.sun": ("Parameters", "Returns", "Examples"),
+@pytest.mark.parametrize("name", MODULES)
+def test_examples_of_a_module(name: str) -> None:
+    run(doctest.DocTestFinder().find(importlib.import_module(name), globs={}))
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(n, marks=[pytest.mark.slow] if n in SLOW else []) for n in FUNCTIONS]
+)
+def test_example_of_a_public_function(name: str) -> None:
+    finder = doctest.DocTestFinder(recurse=False)
+    assert run(finder.find(getattr(windowcast, name), name, globs={})), "has no example"
+
+
+def test_examples_of_the_page() -> None:
+    text = PAGE.read_text("utf-8")
+    assert run([doctest.DocTestParser().get_doctest(text, {}, "api.md", str(PAGE), 0)]) > 10
+    for name in FUNCTIONS:
+        assert f"`{name}(" in text, f"{name} is not described"
+
+
+def sections(function: object) -> set[str]:
+    """Headings of a docstring in the numpydoc form."""
+    lines = (inspect.getdoc(function) or "").split("\n")
+    return {heading for heading, line in pairwise(lines) if line and set(line) == {"-"}}
+
+
+@pytest.mark.parametrize("name", ["answer", "compare", "rank", "season_plan", "simulate_soil"])
+def test_public_functions_say_what_they_take_give_and_refuse(name: str) -> None:
+    found = sections(getattr(windowcast, name))
+    assert {"Parameters", "Returns", "Raises", "Examples"} <= found
+    if name != "answer":
+        assert "References" in found
+
+
+# modules whose public functions are all formulas, and what each must have
+FORMULAS = {
+    "physics.humidity": {"Parameters", "Returns", "Notes", "References", "Examples"},
+    "physics.sun": {"Parameters", "Returns", "Examples"},
+    "season.degree_days": {"Parameters", "Examples"},
+    "season.rolling": {"Examples"},
 }
 
 
 @pytest.mark.parametrize("name", FORMULAS)
-def test_every_formula_has_an_example(name: str) -> None:
+def test_every_formula_has_its_sections(name: str) -> None:
     module = importlib.import_module(f"windowcast.{name}")
-    for function_name, function in inspect.getmembers(module, inspect.isfunction):
-        if function_name.startswith("_") or function.__module__ != module.__name__:
-            continue
-        text = inspect.getdoc(function) or ""
-        for section in SECTIONS.get(name, ("Examples",)):
-            assert f"\n{section}\n{'-' * len(section)}\n" in text, (function_name, section)
+    functions = [f for f in vars(module).values() if inspect.isfunction(f)]
+    own = [f for f in functions if f.__module__ == module.__name__ and f.__name__[0] != "_"]
+    assert own
+    for function in own:
+        assert FORMULAS[name] <= sections(function), function.__name__

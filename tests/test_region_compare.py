@@ -219,6 +219,19 @@ def test_geojson_is_rfc_7946(written: Path) -> None:
     assert "NaN" not in (written / "stations.geojson").read_text("utf-8")
 
 
+def test_grid_and_table_hold_the_seasons() -> None:
+    grid, table = data().to_xarray(), data().to_pandas()
+    assert dict(grid.sizes) == {"station": 3, "season": len(data().seasons)}
+    years = grid["season"].values.tolist()
+    for name in QUANTITIES:
+        for station in IDS[:3]:
+            known = by_hand(station, name)
+            expected = [known.get(y, np.nan) for y in years]
+            np.testing.assert_array_equal(grid[name].sel(station=station), expected)
+    assert table["station"].nunique() == 4, "the one that cannot be used has a row with its problem"
+    assert {*QUANTITIES} <= {*table.columns}
+
+
 def test_netcdf_follows_cf(tmp_path: Path) -> None:
     """CF-1.10: Conventions (2.6.1), units and standard names (3.1, 3.3), station geometry (9)."""
     import xarray as xr

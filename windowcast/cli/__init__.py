@@ -9,8 +9,8 @@ from typing import Any
 
 import click
 
-from windowcast import __version__
 from windowcast.core.errors import InputError, WindowcastError
+from windowcast.core.version import __version__
 
 # command name → (module below windowcast.cli, short help)
 COMMANDS: dict[str, tuple[str, str]] = {

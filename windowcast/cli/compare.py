@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from windowcast.region.compare import Compared, Gap
-    from windowcast.region.stations import StationList
-    from windowcast.sources.source import Progress
 
 SHOWN = {
     "soil_21": "soil 21 °C",
@@ -108,39 +106,40 @@ def command(
     archive's Parquet layout, or a box of degrees south,west,north,east whose stations come from the
     open archive. An interrupted run carries on when it is started again.
     """
-    from windowcast.region import batch, compare, engine, outputs
+    from windowcast import api
+    from windowcast.core.extras import require
+    from windowcast.region import compare, outputs
 
-    _needs("compare", "region", "numba", "pyarrow", "scipy")
     if netcdf:
-        _needs("--netcdf", "netcdf", "netCDF4")
-    options = batch.Options(species, texture, irrigated, since, until)
-    options.site()  # refuses what no station could be compared with
+        require("--netcdf", "netcdf", "netCDF4")
     with fetch_progress() as told:
-        found = _stations(source, out, places, offline, told)
-        parts = engine.run(
-            found.stations,
-            batch.compute,
-            options.plain(),
-            out / "parts",
+        data = api.compare(
+            source,
+            out,
+            stations=places,
+            since=since,
+            until=until,
+            species=species,
+            texture=texture,
+            irrigated=irrigated,
             workers=workers,
-            chunk_stations=chunk,
+            chunk=chunk,
             scheduler=scheduler,
-            on_progress=lambda done, total: told and told("stations", done, total),
+            offline=offline,
+            progress=told,
         )
-    data = compare.put_together(parts, out)
-    _refuse_none(data)
     from windowcast.core.atomic_files import write_atomic
     from windowcast.report.region_page import region_page
 
     gaps = tuple(compare.gaps(data))
     written = [data.season_file, data.station_file, *outputs.write_tables(out, data, gaps)]
-    written.append(write_atomic(out / "index.html", region_page(data, gaps, found.notes)))
+    written.append(write_atomic(out / "index.html", region_page(data, gaps, data.notes)))
     if netcdf:
         from windowcast.region.netcdf import write_netcdf
 
         written.append(write_netcdf(out / "seasons.nc", data))
     if format_ == "table":
-        _print(data, gaps, found.notes)
+        _print(data, gaps, data.notes)
         click.echo(f"Written to {out}: {', '.join(path.name for path in written)}")
     else:
         _copy(out / {"json": "stations.geojson", "csv": "normals.csv"}[format_])
@@ -151,50 +150,6 @@ def _copy(path: Path) -> None:
     with path.open("rb") as stream:
         while piece := stream.read(1 << 16):
             click.echo(piece, nl=False)
-
-
-def _stations(
-    source: str, out: Path, places: Path | None, offline: bool, told: Progress | None
-) -> StationList:
-    from windowcast.region.stations import box_of, find_stations
-
-    box = box_of(source)
-    if box is None:
-        return find_stations(source, out / "records", places=places, progress=told)
-    import datetime as dt
-
-    from windowcast.region.box import fetch_box
-    from windowcast.sources.cache import Cache
-    from windowcast.sources.fetch import Fetcher
-
-    with Cache() as cache:
-        return fetch_box(
-            box,
-            out / "records",
-            Fetcher(cache, offline=offline),
-            today=dt.datetime.now(dt.UTC).date(),
-            progress=told,
-        )
-
-
-def _needs(what: str, extra: str, *packages: str) -> None:
-    """Refuse to begin without packages; none is loaded, as only workers need SciPy and Numba."""
-    from importlib.util import find_spec
-
-    from windowcast.core.errors import InputError
-
-    if not all(map(find_spec, packages)):
-        raise InputError(
-            f"{what} needs the {extra} extra", remedy=f"pip install 'windowcast[{extra}]'"
-        )
-
-
-def _refuse_none(data: Compared) -> None:
-    if not len(data):
-        from windowcast.core.errors import InputError
-
-        first = next(iter(data.problems.values()), "no season in the years asked for")
-        raise InputError(f"none of {data.unusable} stations can be used; the first: {first}")
 
 
 def _print(data: Compared, between: Sequence[Gap], notes: tuple[str, ...]) -> None:

@@ -134,34 +134,26 @@ class Start:
             ) from None
 
     def answer(self, **asked: Any) -> Answer:
-        """The answer for the site, by its log and materials; `asked` as in `answer.answer`."""
-        from windowcast.programme.answer import answer
+        """The answer for the site, by its log and materials; `asked` as in `windowcast.answer`."""
+        from windowcast import api
 
         site, weather = self.load()
-        now = dt.datetime.now(dt.UTC)
-        live = weather.today == now.astimezone(site.zone).date()
-        if site.stock or asked.get("actives"):
-            from windowcast.materials.actives import load_actives
-
-            asked["materials"] = load_actives(self.beside(site.materials_file))
-            asked["materials"].at_hand(site.stock, self.site_file)  # a slip is told with its file
-        log = self.log_file(site)
-        if log is not None and log.is_file():
-            from windowcast.records.observed import observed_in
-
-            asked["observed"] = observed_in(
-                log, materials=asked.get("materials"), southern=site.place.southern
-            )
-        return answer(site, weather, now=now if live else None, **asked)
+        return api.answer(
+            site,
+            weather,
+            log=self.log_file(site),
+            materials=self.beside(site.materials_file),
+            **asked,
+        )
 
     def beside(self, name: str) -> Path | None:
         """A file named in the site file, taken relative to it; None when there is none."""
-        if not name:
-            return None
-        return self.site_file.parent / name if self.site_file is not None else Path(name)
+        from windowcast.core.site import file_beside
+
+        return file_beside(self.site_file, name)
 
     def log_file(self, site: Site) -> Path | None:
         """Where the season log lies, whether or not it is there yet; the sample has none."""
-        if self.site_file is None:
-            return None
-        return self.beside(site.log_file) or self.site_file.with_suffix(".log.sqlite")
+        from windowcast.core.site import log_beside
+
+        return log_beside(site, self.site_file) if self.site_file is not None else None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -69,17 +68,6 @@ def command(
 
 def plan_of(start: Start) -> SeasonPlan:
     """The plan for what the shared options said."""
-    from windowcast.programme.season_plan import season_plan
+    from windowcast.api import plan_of as planned
 
-    answer = start.answer()
-    now = dt.datetime.now(dt.UTC)
-    live = answer.weather.today == now.astimezone(answer.site.zone).date()
-    return season_plan(
-        answer.site,
-        answer.past,
-        answer.ahead,
-        answer.members,
-        weather=answer.weather,
-        barriers=answer.barriers,
-        now=now if live else None,
-    )
+    return planned(start.answer())

@@ -10,9 +10,16 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from enum import IntEnum
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
+
+from windowcast.core.extras import require
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import xarray as xr
 
 FloatArray = npt.NDArray[np.float64]
 DateArray = npt.NDArray[np.datetime64]
@@ -174,6 +181,50 @@ class Record:
         if name in self.grades:
             return self.grades[name]
         return np.full(len(self.times), Grade.MISSING, dtype=np.uint8)
+
+    def to_pandas(self) -> pd.DataFrame:
+        """A column for each variable, indexed by date (daily) or UTC time (hourly).
+
+        Raises
+        ------
+        ValueError
+            The record has members: see `to_xarray`.
+        """
+        import pandas as pd
+
+        if any(value.ndim > 1 for value in self.values.values()):
+            raise ValueError("a record with members is no table; use to_xarray()")
+        times = pd.DatetimeIndex(self.times.astype("datetime64[s]"), name="date")
+        if not self.daily:
+            times = times.tz_localize("UTC").rename("time")
+        return pd.DataFrame(dict(self.values), index=times)
+
+    def to_xarray(self) -> xr.Dataset:
+        """A variable for each quantity, ``(member, time)`` or ``(time)``, with units and place.
+
+        Raises
+        ------
+        InputError
+            xarray is not installed.
+        """
+        require("to_xarray()", "xarray", "xarray")
+        import xarray as xr
+
+        about = DAILY_VARIABLES if self.daily else HOURLY_VARIABLES
+        variables = {
+            name: (
+                ("member", "time")[2 - value.ndim :],
+                value,
+                {"units": about[name].unit, "long_name": about[name].label},
+            )
+            for name, value in self.values.items()
+        }
+        place = {
+            "latitude": self.place.latitude_deg,
+            "longitude": self.place.longitude_deg,
+            "place": self.place.name,
+        }
+        return xr.Dataset(variables, {"time": self.times.astype("datetime64[ns]")} | place)
 
     def between(self, first: np.datetime64, last: np.datetime64) -> Record:
         """The part from `first` to `last`, both included."""

@@ -295,6 +295,18 @@ def parse_hours(text: str) -> tuple[dt.time, dt.time]:
     return start, end
 
 
+def file_beside(site_file: Path | None, name: str) -> Path | None:
+    """A file that a site file names, taken relative to it; None when it names none."""
+    if not name:
+        return None
+    return site_file.parent / name if site_file is not None else Path(name)
+
+
+def log_beside(site: Site, site_file: Path) -> Path:
+    """Where the season log of a site file lies, whether or not it is there yet."""
+    return file_beside(site_file, site.log_file) or site_file.with_suffix(".log.sqlite")
+
+
 def load_site(path: str | PathLike[str]) -> Site:
     """Read and check a site file; files it names are taken relative to its folder.
 

@@ -9,10 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.extras import require
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.physics.soil_forcing import SoilForcing, columns_of, drivers
 from windowcast.physics.soil_properties import texture
@@ -24,6 +26,10 @@ from windowcast.physics.soil_site import (
 )
 from windowcast.physics.soil_stepper import GRID, STATE_SIZE, Columns, Setup, Stepper
 from windowcast.physics.soil_surface import Cover, parameters
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import xarray as xr
 
 BLOCK = 4096  # columns run together: enough to outweigh the overhead of array operations
 FEW = 8  # columns that run faster one by one, on floats
@@ -94,12 +100,58 @@ class SoilResult:
         Water held in snow, ``[..., time]``.
     """
 
+    dates: DateArray
     temp_c: FloatArray
     state: SoilState
     moisture: FloatArray
     frozen: npt.NDArray[np.bool_]
     snow_water_mm: FloatArray
     depths_m: tuple[float, ...]
+
+    def to_pandas(self) -> pd.DataFrame:
+        """A row a day: ``soil_5cm_c`` and so on for each depth, and the other results by name.
+
+        Raises
+        ------
+        ValueError
+            There are several places or members: see `to_xarray`.
+        """
+        import pandas as pd
+
+        if self.moisture.ndim > 1:
+            raise ValueError("results of several places are no table; use to_xarray()")
+        temps = {
+            f"soil_{100 * z:g}cm_c": t for z, t in zip(self.depths_m, self.temp_c.T, strict=True)
+        }
+        others = {name: getattr(self, name) for name in ("moisture", "frozen", "snow_water_mm")}
+        index = pd.DatetimeIndex(self.dates.astype("datetime64[s]"), name="date")
+        return pd.DataFrame(temps | others, index=index)
+
+    def to_xarray(self) -> xr.Dataset:
+        """Variables ``soil_temp_c`` by time and depth, and the other results by time.
+
+        Several places lie along ``place``.
+
+        Raises
+        ------
+        InputError
+            xarray is not installed.
+        ValueError
+            The places begin on different days, or lie along more than one axis.
+        """
+        require("to_xarray()", "xarray", "xarray")
+        import xarray as xr
+
+        if self.dates.ndim > 1 or self.moisture.ndim > 2:
+            raise ValueError("give to_xarray() places along one axis with the same days")
+        along = ("place", "time")[2 - self.moisture.ndim :]
+        units = {"moisture": "1", "frozen": "1", "snow_water_mm": "mm"}
+        variables = {
+            name: (along, getattr(self, name), {"units": unit}) for name, unit in units.items()
+        }
+        variables["soil_temp_c"] = ((*along, "depth"), self.temp_c, {"units": "degC"})
+        times = self.dates.astype("datetime64[ns]")
+        return xr.Dataset(variables, {"time": times, "depth": list(self.depths_m)})
 
 
 def simulate(
@@ -219,6 +271,7 @@ def simulate(
         near = site.correction.at(forcing.dates, temps[..., -2], temps[..., -1])
         temps = temps[..., :-2] + near[..., None]
     return SoilResult(
+        dates=forcing.dates,
         temp_c=temps,
         state=_state(forcing.dates[..., -1], ends, shape),
         moisture=water,

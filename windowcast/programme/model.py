@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from windowcast.windows.model import CoverPlan, Odds, PurposeName
 from windowcast.windows.odds import DateRange
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,3 +171,24 @@ class SeasonPlan:
     members: int
     explain: tuple[str, ...]  # every science value the plan rests on, with its source
     program_version: str
+
+    def to_pandas(self) -> pd.DataFrame:
+        """A row for each key date, indexed by its name.
+
+        Columns: ``label``; ``passed``, the date if it has come; ``early``, ``median`` and ``late``,
+        its 10, 50 and 90 % dates if it lies ahead; and ``normal``, the median of past seasons.
+        """
+        import pandas as pd
+
+        rows = {
+            key.name: (
+                key.label, key.passed,
+                *((a.early, a.median, a.late) if (a := key.ahead) else (None, None, None)),
+                key.normal.median if key.normal else None,
+            )
+            for key in self.key_dates
+        }  # fmt: skip
+        dates = ["passed", "early", "median", "late", "normal"]
+        frame = pd.DataFrame.from_dict(rows, orient="index", columns=["label", *dates])
+        frame[dates] = frame[dates].apply(pd.to_datetime)
+        return frame

@@ -9,12 +9,12 @@ from typing import Literal
 
 import numpy as np
 
-from windowcast import __version__
 from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import FloatArray, Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
 from windowcast.core.values import load
+from windowcast.core.version import __version__
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.programme.key_dates import key_dates, normal_range
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan, Week

@@ -16,8 +16,9 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.atomic_files import atomic_file
+from windowcast.core.extras import require
 from windowcast.core.record import FloatArray
-from windowcast.region.columns import QUANTITIES, WORKABLE_COLUMNS
+from windowcast.region.columns import QUANTITIES, WORKABLE_COLUMNS, units_of
 from windowcast.region.parts import Part
 from windowcast.region.statistics import Difference, Normals, difference
 from windowcast.region.tables import (
@@ -30,7 +31,9 @@ from windowcast.region.tables import (
 )
 
 if TYPE_CHECKING:
+    import pandas as pd
     import pyarrow as pa
+    import xarray as xr
 
 MAX_PROBLEMS = 500  # stations that cannot be used whose problem is told; all stand in the seasons
 _MAX_PAIRS_OF_STATIONS = 8
@@ -57,6 +60,8 @@ class Compared:
         Station id → why it could not be used, of at most `MAX_PROBLEMS` stations.
     unusable
         How many could not be used.
+    notes
+        What was passed over when the stations were looked for, in words.
     """
 
     season_file: Path
@@ -65,6 +70,52 @@ class Compared:
     seasons: npt.NDArray[np.int64]
     problems: Mapping[str, str]
     unusable: int
+    notes: tuple[str, ...] = ()
+
+    def to_pandas(self) -> pd.DataFrame:
+        """A row for each station and season, as in ``seasons.parquet``.
+
+        Dates are days since 1970-01-01, shares 0 to 1; see `tables.season_schema`.
+        """
+        import pyarrow.parquet as pq
+
+        frame: pd.DataFrame = pq.read_table(self.season_file).to_pandas()
+        return frame
+
+    def to_xarray(self) -> xr.Dataset:
+        """Each quantity by station and season; dates are days from the season's first day.
+
+        A season of which too many days are missing is NaN.
+
+        Raises
+        ------
+        InputError
+            xarray is not installed.
+        """
+        require("to_xarray()", "xarray", "xarray")
+        import pyarrow.compute as pc
+        import xarray as xr
+
+        ids = self.stations["station"]
+        grids = {name: np.full((len(self), len(self.seasons)), np.nan) for name in QUANTITIES}
+        columns = ["station", "season", "latitude", "complete", *QUANTITIES]
+        for batch in batches(self.season_file, columns):
+            known = batch.filter(batch["season"].is_valid())
+            row = pc.index_in(known["station"], value_set=ids).to_numpy(zero_copy_only=False)
+            season = numbers(known, "season").astype(np.int64) - self.seasons[:1]
+            for name, values in season_values(known).items():
+                grids[name][row, season] = values
+        along = ("station", "season")
+        variables = {
+            name: (along, grid, {"units": units_of(name), "long_name": QUANTITIES[name]})
+            for name, grid in grids.items()
+        }
+        where = {
+            name: ("station", numbers(self.stations, name))
+            for name in ("latitude", "longitude", "elevation")
+        }
+        coordinates = {"station": ids.to_pylist(), "season": self.seasons, **where}
+        return xr.Dataset(variables, coordinates)
 
     def __len__(self) -> int:
         return int(self.stations.num_rows)
@@ -116,8 +167,11 @@ class Gap:
     difference: Difference
 
 
-def put_together(parts: Sequence[Part], folder: Path) -> Compared:
-    """Write ``seasons.parquet`` and ``stations.parquet`` from the parts; the same however cut."""
+def put_together(parts: Sequence[Part], folder: Path, notes: tuple[str, ...] = ()) -> Compared:
+    """Write ``seasons.parquet`` and ``stations.parquet`` from the parts; the same however cut.
+
+    `notes` say what was passed over when the stations were looked for.
+    """
     seasons, stations = folder / "seasons.parquet", folder / "stations.parquet"
     _write(seasons, season_schema(), [p.file("seasons") for p in parts], SEASON_ROWS)
     _write(stations, station_schema(), [p.file("stations") for p in parts], STATION_ROWS)
@@ -133,7 +187,7 @@ def put_together(parts: Sequence[Part], folder: Path) -> Compared:
         unusable += len(bad)
         told = bad[: MAX_PROBLEMS - len(problems)]
         problems |= {row["station"]: row["problem"] for row in told}
-    return Compared(seasons, stations, found.select(_IDENTITY), span, problems, unusable)
+    return Compared(seasons, stations, found.select(_IDENTITY), span, problems, unusable, notes)
 
 
 def _write(path: Path, schema: pa.Schema, files: Sequence[Path], rows: int) -> None:

@@ -20,9 +20,9 @@ from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from windowcast import __version__
 from windowcast.core.atomic_files import made_folder
 from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
+from windowcast.core.version import __version__
 from windowcast.region.parts import Bodies, Part, is_whole, keep, to_parquet
 from windowcast.sources.files import parse_spec
 

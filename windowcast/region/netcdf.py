@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from windowcast import __version__
 from windowcast.core.atomic_files import atomic_path
 from windowcast.core.record import FloatArray
+from windowcast.core.version import __version__
 from windowcast.region.columns import DATE_COLUMNS, QUANTITIES, units_of
 from windowcast.region.compare import Compared, batches, season_values
 from windowcast.region.tables import numbers

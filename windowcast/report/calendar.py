@@ -13,11 +13,11 @@ from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from windowcast import __version__
 from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
 from windowcast.core.season_calendar import season_start
 from windowcast.core.units import Display
+from windowcast.core.version import __version__
 from windowcast.programme.answer import Answer
 from windowcast.report import wording
 from windowcast.windows.model import PurposeOutlook, Window

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib import resources
 
-from windowcast import __version__
+from windowcast.core.version import __version__
 from windowcast.region.columns import QUANTITIES, SHARE_COLUMNS, day_label
 from windowcast.region.compare import Compared, Gap
 from windowcast.report.chartkit import Chart

@@ -152,7 +152,7 @@ class SoilDays:
     state: SoilState
 
 
-def soil_forcing(record: Record, latitude_deg: FloatArray | None = None) -> SoilForcing:
+def soil_forcing(record: Record, latitude_deg: npt.ArrayLike | None = None) -> SoilForcing:
     """What drives the soil model, from a daily record; `latitude_deg` as in `drivers_of`."""
     return SoilForcing(
         dates=record.times,

@@ -102,8 +102,8 @@ def read_weather(source: str | PathLike[str] | FileSpec, *, place: Place | None 
     """
     spec = source if isinstance(source, FileSpec) else parse_spec(source)
     record = _read(spec)
-    _refuse_implausible(record, spec.path)
-    return record if place is None else _at(record, place)
+    refuse_implausible(record, spec.path)
+    return record if place is None else placed(record, place)
 
 
 def _read(spec: FileSpec) -> Record:
@@ -129,7 +129,7 @@ def _read(spec: FileSpec) -> Record:
     return record
 
 
-def _at(record: Record, place: Place) -> Record:
+def placed(record: Record, place: Place) -> Record:
     """The record at a site, with the distance and height of where it was measured, if known.
 
     Values are left as they are; a flag says when the two places are far apart.
@@ -160,7 +160,7 @@ def _at(record: Record, place: Place) -> Record:
     return replace(record, place=place, provenance=provenance, flags=flags)
 
 
-def _refuse_implausible(record: Record, path: str) -> None:
+def refuse_implausible(record: Record, path: str) -> None:
     """Refuse what single faulty days cannot explain: another column, another unit, nothing."""
     if not any(name in record for name in record.values):
         raise InputError("holds no usable value", path=path, remedy="check the missing-value codes")

@@ -16,8 +16,8 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, TypeVar
 from urllib.parse import urljoin, urlsplit
 
-from windowcast import __version__
 from windowcast.core.values import load
+from windowcast.core.version import __version__
 from windowcast.sources.http_answer import (
     Expect,
     FetchError,

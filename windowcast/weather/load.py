@@ -38,7 +38,7 @@ SEAM_DAYS = 60  # days of the archive fetched before a file's end, to compare th
 def load_weather(
     site: Site,
     *,
-    files: Sequence[str | PathLike[str]] = (),
+    files: Sequence[str | PathLike[str] | Record] = (),
     today: dt.date | None = None,
     offline: bool = False,
     hours_days: int = RECENT_HOURS_DAYS,
@@ -55,7 +55,7 @@ def load_weather(
     site
         The site; its ``weather.files`` are read when no `files` are given.
     files
-        Weather files in order of preference, each ``FILE[:units=us,...]``.
+        Weather files in order of preference, each ``FILE[:units=us,...]``, or records at the site.
     today
         Date of the answer; by default the date on the site's clock.
     offline
@@ -86,7 +86,10 @@ def load_weather(
             field="date",
             remedy=f"give one from {FIRST_YEAR} to {LAST_YEAR}",
         )
-    given = [read_weather(file, place=site.place) for file in files or site.weather.files]
+    given = [
+        file if isinstance(file, Record) else read_weather(file, place=site.place)
+        for file in files or site.weather.files
+    ]
     ends = [last_measured(record, site.zone, before=today) for record in given]
     known_to = max((end for end in ends if end is not None), default=None)
     yesterday = today - dt.timedelta(days=1)

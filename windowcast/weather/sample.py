@@ -21,7 +21,14 @@ SAMPLE_FILES = ("daily.csv.gz", "hourly.csv.gz")
 
 
 def sample_folder() -> Path:
-    """Where the sample lies: inside the installed package, or beside it in a checkout."""
+    """Where the sample lies: inside the installed package, or beside it in a checkout.
+
+    Examples
+    --------
+    >>> import windowcast
+    >>> (windowcast.sample_folder() / "site.toml").is_file()
+    True
+    """
     package = Path(__file__).parents[1]
     for folder in (package / "sample_weather", package.parent / "sample_weather"):
         if (folder / "site.toml").is_file():
@@ -30,12 +37,26 @@ def sample_folder() -> Path:
 
 
 def sample_site() -> Site:
-    """The invented site of the sample."""
+    """The invented site of the sample.
+
+    Examples
+    --------
+    >>> import windowcast
+    >>> windowcast.sample_site().name
+    'Quarry Bend Sports Fields'
+    """
     return load_site(sample_folder() / "site.toml")
 
 
 def sample_weather() -> Weather:
-    """The sample's weather on `SAMPLE_TODAY`: measured days before, forecast-like hours after."""
+    """The sample's weather on `SAMPLE_TODAY`: measured days before, forecast-like hours after.
+
+    Examples
+    --------
+    >>> import windowcast
+    >>> str(windowcast.sample_weather().today)
+    '2018-01-18'
+    """
     folder, place = sample_folder(), sample_site().place
     parts = [_as_sample(read_weather(folder / name, place=place)) for name in SAMPLE_FILES]
     return assemble(parts, place, SAMPLE_TODAY)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from windowcast import __version__
+from windowcast.core.version import __version__
 from windowcast.records import kinds
 from windowcast.records.model import KINDS
 from windowcast.report.season import shipped_plan_schema

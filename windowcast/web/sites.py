@@ -14,7 +14,7 @@ from pathlib import Path
 
 from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
-from windowcast.core.site import Site, load_site
+from windowcast.core.site import Site, file_beside, load_site, log_beside
 
 SAMPLE_SLUG = "sample"
 MOST_SITES = 500
@@ -46,12 +46,13 @@ class KnownSite:
         """Where its season log lies; None for the sample."""
         if self.path is None:
             return None
-        named = self.site.log_file if self.site is not None else ""
-        return self.beside(named) or self.path.with_suffix(".log.sqlite")
+        if self.site is None:
+            return self.path.with_suffix(".log.sqlite")
+        return log_beside(self.site, self.path)
 
     def beside(self, name: str) -> Path | None:
         """A file named in the site file, taken relative to it; None when none is named."""
-        return self.path.parent / name if self.path is not None and name else None
+        return file_beside(self.path, name) if self.path is not None else None
 
 
 class SiteBook:

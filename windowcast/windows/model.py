@@ -8,10 +8,17 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Verdict = Literal["fit", "marginal", "unfit", "cannot tell"]
 PurposeName = Literal["pre-fall", "post-early", "dormant", "pre-spring"]
+WINDOW_COLUMNS = (
+    "purpose", "rank", "verdict", "start", "end", "score", "odds", "odds_low", "odds_high",
+    "limited_by",
+)  # fmt: skip
 PURPOSES: tuple[PurposeName, ...] = ("pre-fall", "post-early", "dormant", "pre-spring")
 
 
@@ -182,3 +189,23 @@ class Ranking:
     cautions: tuple[str, ...]
     explain: tuple[str, ...] = field(default=())
     program_version: str = ""
+
+    def to_pandas(self) -> pd.DataFrame:
+        """A row for each window, best first within its purpose; none where nothing qualifies.
+
+        Columns: ``purpose``, ``rank``, ``verdict``, ``start``, ``end`` (on the site's clock),
+        ``score`` (0 to 100), ``odds`` with ``odds_low`` and ``odds_high`` (10 to 90 %), and the
+        criterion that limits it.
+        """
+        import pandas as pd
+
+        rows = [
+            (
+                window.purpose, place, window.verdict, window.start, window.end, window.score,
+                *((o.share, o.low, o.high) if (o := window.odds) else (None, None, None)),
+                window.limiting.criterion if window.limiting else None,
+            )
+            for outlook in self.purposes
+            for place, window in enumerate(outlook.windows, start=1)
+        ]  # fmt: skip
+        return pd.DataFrame(rows, columns=list(WINDOW_COLUMNS))

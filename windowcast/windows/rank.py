@@ -9,10 +9,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from windowcast import __version__
 from windowcast.core.record import Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
+from windowcast.core.version import __version__
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.rotation import Use, plan_flags, spent_groups
 from windowcast.season.model import SiteState

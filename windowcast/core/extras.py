@@ -1,0 +1,28 @@
+"""Packages that come with an extra of this one: told of in one line where they are missing."""
+
+from __future__ import annotations
+
+from windowcast.core.errors import InputError
+
+
+def require(what: str, extra: str, *packages: str) -> None:
+    """Refuse to begin without packages; none of them is loaded.
+
+    Parameters
+    ----------
+    what
+        What needs them, as the user named it.
+    extra
+        The extra of windowcast that installs them.
+
+    Raises
+    ------
+    InputError
+        One of them is not installed.
+    """
+    from importlib.util import find_spec
+
+    if not all(map(find_spec, packages)):
+        raise InputError(
+            f"{what} needs the {extra} extra", remedy=f"pip install 'windowcast[{extra}]'"
+        )
