@@ -84,7 +84,15 @@ def month_of(dates: DateArray) -> npt.NDArray[np.int64]:
 
 
 def month_day(dates: DateArray) -> npt.NDArray[np.int64]:
-    """Calendar day as month * 100 + day, ``[day]``."""
+    """Calendar day as month * 100 + day, ``[day]``.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.core.season_calendar import month_day
+    >>> month_day(np.array(["2023-07-01", "2024-02-29"], dtype="datetime64[D]"))
+    array([701, 229])
+    """
     months = dates.astype("datetime64[M]").astype("datetime64[D]")
     day = (dates.astype("datetime64[D]") - months).astype(np.int64) + 1
     code: npt.NDArray[np.int64] = month_of(dates) * 100 + day
@@ -97,7 +105,14 @@ def half_year_later(months: Any) -> Any:
 
 
 def northern_month_day(text: str, southern: bool) -> int:
-    """A northern ``"MM-DD"`` as month * 100 + day, half a year later in the south."""
+    """A northern ``"MM-DD"`` as month * 100 + day, half a year later in the south.
+
+    Examples
+    --------
+    >>> from windowcast.core.season_calendar import northern_month_day
+    >>> northern_month_day("08-31", False), northern_month_day("08-31", True)
+    (831, 228)
+    """
     month, day = (int(part) for part in text.split("-"))
     if southern:
         month = int(half_year_later(month))
@@ -106,7 +121,16 @@ def northern_month_day(text: str, southern: bool) -> int:
 
 
 def on_date(dates: DateArray, text: str, southern: bool) -> npt.NDArray[np.bool_]:
-    """True on a (northern) calendar day of each year, ``[day]``."""
+    """True on a (northern) calendar day of each year, ``[day]``.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.core.season_calendar import on_date
+    >>> days = np.array(["2023-07-01", "2024-01-01"], dtype="datetime64[D]")
+    >>> on_date(days, "07-01", False), on_date(days, "07-01", True)
+    (array([ True, False]), array([False,  True]))
+    """
     return np.asarray(month_day(dates) == northern_month_day(text, southern))
 
 
