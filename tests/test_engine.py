@@ -126,6 +126,7 @@ def test_a_changed_science_value_changes_what_a_part_is(
     assert calls(called) == 20
 
 
+@pytest.mark.slow
 def test_a_killed_worker_costs_a_retry_not_the_run(tmp_path: Path, called: Path) -> None:
     options = {"calls": str(called), "die": "once"}
     parts = run(STATIONS, double, options, tmp_path / "parts", workers=2, chunk_stations=2)
@@ -133,6 +134,7 @@ def test_a_killed_worker_costs_a_retry_not_the_run(tmp_path: Path, called: Path)
     assert values(parts) == [2 * i for i in range(10)]
 
 
+@pytest.mark.slow
 def test_a_worker_that_always_dies_ends_in_words_and_keeps_finished_parts(
     tmp_path: Path, called: Path
 ) -> None:
@@ -142,6 +144,7 @@ def test_a_worker_that_always_dies_ends_in_words_and_keeps_finished_parts(
     assert list((tmp_path / "parts").glob("*.parquet"))
 
 
+@pytest.mark.slow
 def test_interrupted_by_kill_then_resumed_equals_an_uninterrupted_run(
     tmp_path: Path, called: Path
 ) -> None:

@@ -429,6 +429,7 @@ print(tracemalloc.get_traced_memory()[1], pa.default_memory_pool().max_memory())
 """
 
 
+@pytest.mark.slow
 def test_memory_grows_by_less_than_a_kilobyte_a_station(tmp_path: Path) -> None:
     """Python's and NumPy's memory (tracemalloc) and Arrow's pool, each at its highest, of all that
     the main process does after the workers. What is held at a time is made small, so that few
