@@ -134,12 +134,12 @@ def test_a_soil_acting_material_has_no_rain_free_hours() -> None:
 
 def test_unknown_stays_unknown() -> None:
     actives = load_actives()
-    needs = needs_of(actives.mixture("atrazine+glyphosate"), "buffalograss")
+    needs = needs_of(actives.mixture("atrazine+glyphosate"), "bahiagrass")
     assert math.isnan(needs.rain_free_h or 0.0)
     assert needs.turf_state == ""
     text = " ".join(needs.unknown)
     assert "rain-free hours of atrazine: cannot tell: take it from your label" in text
-    assert "safety of atrazine and glyphosate on buffalograss" in text
+    assert "safety of atrazine and glyphosate on bahiagrass" in text
 
 
 def test_label_overrides_are_applied_and_shown(tmp_path: Path) -> None:

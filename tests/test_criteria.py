@@ -375,7 +375,7 @@ def test_water_from_rain_is_counted_over_the_days_after() -> None:
     [
         ("green", TurfPhase.GROWING, 1.0),
         ("green", TurfPhase.DORMANT, 1.0),
-        ("green", TurfPhase.GREENING, 0.5),  # risk is higher in green-up (Georgia 2019)
+        ("green", TurfPhase.GREENING, 0.0),  # not during green-up (Univ. Georgia Extension 2019)
         ("semi-dormant", TurfPhase.GROWING, 0.0),
         ("semi-dormant", TurfPhase.HARDENING, 1.0),
         ("dormant", TurfPhase.DORMANT, 1.0),

@@ -230,9 +230,11 @@ def test_no_window_with_an_unknown_is_ever_fit(
 
 
 def test_overseeded_turf_or_unsaid_is_no_go_ahead() -> None:
-    unsaid = dormant(ahead=state(safe=math.nan))
+    unsaid = dormant(site(turf={"overseeded": None}))
     assert unsaid.windows == ()
     assert "overseeded" in unsaid.advice
+    assert dormant(site(turf={"overseeded": True})).advice.startswith("Do not spray: ")
+    assert dormant(ahead=state(safe=math.nan)).windows == ()
     assert not dormant(ahead=state(safe=0.0)).in_season
 
 

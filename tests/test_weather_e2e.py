@@ -30,6 +30,7 @@ elevation_m = 70
 timezone = "Etc/GMT+6"
 [turf]
 overseeded = false
+mature = true
 [soil]
 texture = "clay loam"
 [weather]

@@ -25,7 +25,7 @@ def site(**keys: object) -> Site:
         "longitude": -78.5,
         "timezone": "America/New_York",
         "weeds": ["POAAN", "DIGIS", "DIGSA"],
-        "turf": {"species": "hybrid bermudagrass", "overseeded": False},
+        "turf": {"species": "hybrid bermudagrass", "overseeded": False, "mature": True},
     }
     return site_from({**plain, **keys})
 

@@ -74,14 +74,57 @@ class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
 
 
+class Overseed(_Part):
+    """Cool-season grass sown into the turf for winter: whether, what, when and how."""
+
+    state: Literal["none", "planned", "done"]
+    date: dt.date | None = None
+    species: Literal["perennial ryegrass", "annual ryegrass", "roughstalk bluegrass"] | None = None
+    method: Literal["broadcast", "slit"] | None = None  # None: not said, the longer interval counts
+
+    @model_validator(mode="after")
+    def _dated(self) -> Overseed:
+        if self.state != "none" and self.date is None:
+            raise ValueError(f"is {self.state}, so the date of sowing must be given")
+        if self.state == "none" and (self.date or self.species or self.method):
+            raise ValueError("is none, so date, species and method must be left out")
+        return self
+
+
 class Turf(_Part):
-    """What grows there."""
+    """What grows there, how old it is and what was sown into it.
+
+    What is not said is not known: no treatment is then allowed that depends on it.
+    """
 
     species: Species = Species.HYBRID_BERMUDAGRASS
     use: Literal["golf", "sports", "lawn", "sod", "other"] = "sports"
-    overseeded: bool | None = None  # None: not said → nothing non-selective is ever rated fit
+    overseeded: bool | None = None  # short for overseed; true leaves open when it was sown
+    overseed: Overseed | None = None
     irrigated: bool | None = None
-    established: dt.date | None = None
+    mature: bool | None = None  # older than two growing seasons
+    established: dt.date | None = None  # laid, sprigged, plugged or sown on
+    established_by: Literal["sod", "sprigs", "plugs", "seed"] | None = None
+    rooted: dt.date | None = None  # seen well rooted and mown several times
+    winterkill: Literal["none", "minimal", "moderate", "severe"] | None = None
+    thin: bool | None = None
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Turf:
+        if self.overseed is not None and self.overseeded is not None:
+            said = self.overseed.state != "none"
+            if said != self.overseeded:
+                raise ValueError(
+                    f"overseeded = {str(self.overseeded).lower()} contradicts "
+                    f"overseed.state = {self.overseed.state!r}"
+                )
+        if self.rooted is not None and self.established is None:
+            raise ValueError("rooted needs established, the date it was laid or sown")
+        if self.rooted and self.established and self.rooted < self.established:
+            raise ValueError("rooted lies before established")
+        if self.mature and self.established is not None:
+            raise ValueError("mature and established contradict each other: keep one of them")
+        return self
 
 
 class Soil(_Part):

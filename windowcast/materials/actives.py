@@ -6,6 +6,7 @@ absent value is unknown: criteria must then say "cannot tell: take it from your 
 
 from __future__ import annotations
 
+import datetime as dt
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
@@ -35,6 +36,14 @@ _CHOICES: Mapping[str, Sequence[str]] = {
     "uptake": UPTAKES,
     "timing": TIMINGS,
 }
+_TABLES: Mapping[str, Sequence[str]] = {  # tables of an active: what their keys may be
+    "turf": (),  # species, checked apart
+    "turf_granule": (),
+    "overseed": ("perennial_ryegrass", "annual_ryegrass", "roughstalk_bluegrass"),
+    "new_turf": ("sod", "sprigs", "plugs", "seed"),
+    "new_turf_granule": ("sod", "sprigs", "plugs", "seed"),
+}
+NEVER = "never"
 _ENDINGS = {"_kg_ha": "kg/ha", "_l_ha": "L/ha", "_pct": "%", "_bbch": "BBCH", "_weeks": "week",
             "_days": "d", "_mm": "mm", "_c": "degC", "_d": "d", "_h": "h"}  # fmt: skip
 # ending of a key in US units → ending in SI, unit of the table, dimension, unit as written
@@ -54,8 +63,13 @@ class Active:
         WSSA/HRAC group number.
     movement, uptake, timing
         One of `MOVEMENTS`, `UPTAKES`, `TIMINGS`.
-    turf
-        Species key (see `species_key`) → greenest state it is safe on, one of `TURF_STATES`.
+    turf, turf_granule
+        Species key (see `species_key`) → greenest state it is safe on, one of `TURF_STATES`; for
+        granules, where they differ.
+    overseed
+        Grass key → days after sowing from which an overseeded stand takes it, or `NEVER`.
+    new_turf, new_turf_granule
+        How it was established → days from which new turf takes it.
     overridden
         Fields whose value comes from the user's label file.
 
@@ -90,7 +104,15 @@ class Active:
     calendar: Value | None = None
     reentry: Value | None = None
     buffer: Value | None = None
+    prunes_roots: Value | None = None
+    seeding_d: Value | None = None
+    slit_seeding_d: Value | None = None
+    last_day: Value | None = None
     turf: Mapping[str, Value] = field(default_factory=dict)
+    turf_granule: Mapping[str, Value] = field(default_factory=dict)
+    overseed: Mapping[str, Value] = field(default_factory=dict)
+    new_turf: Mapping[str, Value] = field(default_factory=dict)
+    new_turf_granule: Mapping[str, Value] = field(default_factory=dict)
     also: tuple[str, ...] = ()
     overridden: tuple[str, ...] = ()
 
@@ -110,16 +132,18 @@ class Active:
         return str(entry.value) if entry is not None else ""
 
     def known(self) -> dict[str, Value]:
-        """Every known value by field, turf as ``turf.<species>``."""
+        """Every known value by field, those of tables as ``turf.<species>``."""
         found = {f.name: getattr(self, f.name) for f in fields(self)}
         plain = {key: value for key, value in found.items() if isinstance(value, Value)}
-        return plain | {f"turf.{key}": value for key, value in self.turf.items()}
+        for name in _TABLES:
+            plain |= {f"{name}.{key}": value for key, value in getattr(self, name).items()}
+        return plain
 
 
-_FIELDS = frozenset(f.name for f in fields(Active)) - {"name", "turf", "also", "overridden"}
+_FIELDS = frozenset(f.name for f in fields(Active)) - {"name", "also", "overridden", *_TABLES}
 _REQUIRED = ("group", "movement", "uptake", "timing")
 _TEXT = frozenset({"adjuvant", "calendar", "reentry", "buffer"})
-_FLAGS = frozenset({"selective", "light_needed"})
+_FLAGS = frozenset({"selective", "light_needed", "prunes_roots"})
 
 
 class Actives(dict[str, Active]):
@@ -201,8 +225,8 @@ def load_actives(user_file: str | PathLike[str] | None = None) -> Actives:
 
 def _from_table(name: str, table: values.Table) -> Active:
     known: dict[str, Any] = {k: item for k, item in table.items() if isinstance(item, Value)}
-    turf = dict(table.table("turf")) if "turf" in table else {}
-    return Active(name=name, turf=turf, also=tuple(table.get("also", ())), **known)
+    tables: Any = {key: dict(table.table(key)) for key in _TABLES if key in table}
+    return Active(name=name, also=tuple(table.get("also", ())), **tables, **known)
 
 
 def _known_name(actives: Actives, name: str) -> str:
@@ -217,21 +241,21 @@ def _override(
     old = actives.get(key_name)
     before = old.known() if old else {}
     given: dict[str, Any] = {}
-    turf: dict[str, Value] = dict(old.turf) if old else {}
+    tables: dict[str, Any] = {name: dict(getattr(old, name)) if old else {} for name in _TABLES}
     touched: list[str] = []
     for key, raw in entries.items():
-        if key == "turf" and isinstance(raw, dict):
-            for species, state in raw.items():
-                _check_species(species, path, key_name)
-                value = _user_value(key_name, f"turf.{species}", state, before, path)
-                turf[species_key(species)] = value
-                touched.append(f"turf.{species_key(species)}")
+        if key in _TABLES and isinstance(raw, dict):
+            for inner, state in raw.items():
+                _check_inner(key, inner, path, key_name)
+                value = _user_value(key_name, f"{key}.{inner}", state, before, path)
+                tables[key][species_key(inner)] = value
+                touched.append(f"{key}.{species_key(inner)}")
             continue
         value = _user_value(key_name, key, raw, before, path)
         given[value.path.rsplit(".", 1)[1]] = value
         touched.append(value.path.rsplit(".", 1)[1])
     if old is not None:
-        return replace(old, turf=turf, overridden=tuple(touched), **given)
+        return replace(old, overridden=tuple(touched), **tables, **given)
     missing = [key for key in _REQUIRED if key not in given]
     if missing:
         from difflib import get_close_matches
@@ -243,7 +267,7 @@ def _override(
             field=name,
             remedy=f"add them, or write {near[0]!r} if you meant that" if near else "add them",
         )
-    return Active(name=key_name, turf=turf, overridden=tuple(touched), **given)
+    return Active(name=key_name, overridden=tuple(touched), **tables, **given)
 
 
 def _user_value(
@@ -263,7 +287,7 @@ def _user_value(
                 part: float(convert(float(number), dimension, written, si_ending[1:]))
                 for part, number in numbers.items()
             }
-    if key not in _FIELDS and not key.startswith("turf."):
+    if key not in _FIELDS and key.partition(".")[0] not in _TABLES:
         from difflib import get_close_matches
 
         near = get_close_matches(key, _FIELDS, n=1)
@@ -271,7 +295,7 @@ def _user_value(
             "is not a known value" + (f" (close: {near[0]})" if near else ""),
             path=path,
             field=where,
-            remedy=f"use one of {', '.join(sorted(_FIELDS))}, turf",
+            remedy=f"use one of {', '.join(sorted(_FIELDS))}, {', '.join(_TABLES)}",
         )
     _check(key, numbers, path, where)
     old = before.get(key)
@@ -293,8 +317,12 @@ def _unit_of(key: str) -> str:
 
 def _check(key: str, numbers: Mapping[str, Any], path: str | PathLike[str], where: str) -> None:
     value = numbers["value"]
-    choices = TURF_STATES if key.startswith("turf.") else _CHOICES.get(key)
-    if choices is not None:
+    choices = TURF_STATES if key.startswith("turf") else _CHOICES.get(key)
+    if "." in key and value == NEVER:
+        problem = ""
+    elif key == "last_day":
+        problem = "" if _is_month_day(value) else f"{value!r} is not a day such as 12-31"
+    elif choices is not None:
         problem = "" if value in choices else f"{value!r} is not one of {', '.join(choices)}"
     elif key in _TEXT:
         problem = "" if isinstance(value, str) and value.strip() else "is not a text"
@@ -317,14 +345,23 @@ def _check(key: str, numbers: Mapping[str, Any], path: str | PathLike[str], wher
         raise InputError(problem, path=path, field=where, remedy="take it from the label in hand")
 
 
-def _check_species(species: str, path: str | PathLike[str], name: str) -> None:
-    """Refuse a misspelt turf: what it was meant to forbid would silently not hold."""
-    known = [species_key(s) for s in Species]
-    if species_key(species) not in known:
+def _check_inner(table: str, key: str, path: str | PathLike[str], name: str) -> None:
+    """Refuse a misspelt turf or grass: what it was meant to forbid would silently not hold."""
+    known = _TABLES[table] or [species_key(s) for s in Species]
+    if species_key(key) not in known:
         raise InputError(
-            f"{species!r} is no turf known here", path=path, field=f"{name}.turf",
-            remedy=f"use one of {', '.join(known)}",
+            f"{key!r} is no turf known here" if table.partition("_")[0] == "turf"
+            else f"{key!r} is not known here",
+            path=path, field=f"{name}.{table}", remedy=f"use one of {', '.join(known)}",
         )  # fmt: skip
+
+
+def _is_month_day(value: Any) -> bool:
+    try:
+        dt.date.fromisoformat(f"2000-{value}")
+    except ValueError:
+        return False
+    return True
 
 
 def _is_number(*items: Any) -> bool:

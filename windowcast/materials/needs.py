@@ -44,6 +44,8 @@ class ActiveNeeds:
         One sentence for every need that cannot be told.
     used
         The values that govern.
+    actives
+        The members themselves, none for what is usual: the turf limits ask each of them.
     """
 
     names: tuple[str, ...]
@@ -70,6 +72,7 @@ class ActiveNeeds:
     governs: dict[str, str]
     unknown: tuple[str, ...]
     used: tuple[Value, ...]
+    actives: tuple[Active, ...] = ()
 
 
 def needs_of(members: Sequence[Active], species: str = "") -> ActiveNeeds:
@@ -113,6 +116,7 @@ def needs_of(members: Sequence[Active], species: str = "") -> ActiveNeeds:
         governs=merge.governs,
         unknown=tuple(merge.unknown),
         used=tuple(merge.used),
+        actives=tuple(members),
     )
 
 

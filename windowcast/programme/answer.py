@@ -121,6 +121,7 @@ def answer(
         stock=stock,
         barriers=barriers,
         uses=seen.uses,
+        looks=seen.looks,
         now=now,
     )
     return Answer(site, weather, future, past, ahead, ranking, barriers)

@@ -77,7 +77,7 @@ def season_plan(
         past,
         ahead,
         southern=southern,
-        overseeded=site.turf.overseeded,
+        overseeded=False,
         years=members.past_years,
     )
     ctx = hour_context(site, ahead, members, weather=weather, now=now)

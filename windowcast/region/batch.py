@@ -62,6 +62,7 @@ class Options:
                 "turf": {
                     "species": self.species,
                     "overseeded": False,
+                    "mature": True,
                     "irrigated": self.irrigated,
                 },
                 "soil": {"texture": self.texture},

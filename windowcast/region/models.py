@@ -165,7 +165,7 @@ def station_states(record: Record, drivers: Drivers, soil: SoilDays, site: Site)
         soil.temp_10cm_c,
         tmin,
         species=str(site.turf.species),
-        overseeded=site.turf.overseeded,
+        overseeded=False,
         southern=record.place.southern,
     )
     return SiteState(

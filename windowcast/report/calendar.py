@@ -20,6 +20,7 @@ from windowcast.core.units import Display
 from windowcast.core.version import __version__
 from windowcast.programme.answer import Answer
 from windowcast.report import wording
+from windowcast.report.turf_lines import turf_lines
 from windowcast.windows.model import PurposeOutlook, Window
 
 if TYPE_CHECKING:
@@ -172,7 +173,7 @@ def _describe(outlook: PurposeOutlook, best: Window, display: Display) -> list[s
             f"Next best: {wording.day(second.date)} {wording.hours(second)}, "
             f"score {wording.score(second)}."
         )
-    return lines + wording.covers(outlook)
+    return lines + turf_lines(outlook) + wording.covers(outlook)
 
 
 def _parse(text: str) -> Calendar:

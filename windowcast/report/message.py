@@ -6,6 +6,7 @@ import textwrap
 
 from windowcast.core.units import Display
 from windowcast.report import wording
+from windowcast.report.turf_lines import turf_lines
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
 WIDTH = 72
@@ -31,7 +32,7 @@ def _purpose(outlook: PurposeOutlook, display: Display) -> str:
         f"{outlook.title.upper()}: {wording.answer_word(outlook)}",
         _wrap(wording.in_units(outlook.advice, display)),
     ]
-    lines += [_wrap(text, "  ") for text in wording.covers(outlook)]
+    lines += [_wrap(text, "  ") for text in (*turf_lines(outlook), *wording.covers(outlook))]
     for place, window in zip(("Best", "Next"), outlook.windows, strict=False):
         lines.append(_wrap(f"{place}: {_window(window, display)}", "  "))
     if not outlook.windows:

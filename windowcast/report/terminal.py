@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from windowcast.core.units import Display
 from windowcast.report import wording
 from windowcast.report.screen import TABLE_WIDTH, screen_width, wrapped
+from windowcast.report.turf_lines import turf_lines
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ _WORD_STYLE = {
     "go": "bold cyan",
     "marginal": "bold yellow",
     "wait": "bold",
+    "do not spray": "bold red",
     "cannot tell": "bold magenta",
     "out of season": "dim",
 }
@@ -101,7 +103,7 @@ def _answer(console: Console, outlook: PurposeOutlook, display: Display) -> None
     line.append(f"  {outlook.title}: ", style="bold")
     line.append(wording.in_units(outlook.advice, display))
     console.print(line)
-    below = wording.covers(outlook)
+    below = [*turf_lines(outlook), *wording.covers(outlook)]
     if not outlook.windows and outlook.would_change:
         below.insert(0, wording.in_units(outlook.would_change, display))
     for fit in outlook.stock:

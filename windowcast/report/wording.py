@@ -181,9 +181,12 @@ def must_follow(window: Window, display: Display) -> str:
 
 
 def answer_word(outlook: PurposeOutlook) -> str:
-    """One word for a purpose: go, marginal, wait, cannot tell, or out of season."""
+    """What to do: go, marginal, wait, do not spray, cannot tell, or out of season."""
     if not outlook.in_season:
         return "out of season"
+    answers = {span.answer for span in outlook.turf}
+    if answers and "yes" not in answers:
+        return "do not spray" if outlook.turf[0].answer == "no" else "cannot tell"
     if outlook.windows:
         return "go" if outlook.windows[0].verdict == "fit" else "marginal"
     return "cannot tell" if outlook.cannot_tell else "wait"

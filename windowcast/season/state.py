@@ -111,7 +111,7 @@ def build(
         soil.temp_10cm_c,
         tmin,
         species=str(site.turf.species),
-        overseeded=site.turf.overseeded,
+        overseeded=False,
         southern=southern,
         carry=None if start is None else start.turf,
         history=None if start is None else (start.recent["soil_10cm_c"], start.recent["tmin_c"]),

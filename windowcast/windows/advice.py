@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Sequence
 
+from windowcast.limits.model import TurfSpan
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows import words
 from windowcast.windows.judge import HourScores
@@ -46,6 +47,18 @@ def go(windows: Sequence[Window], rule: Rule) -> str:
             facts.append(_counted(second.odds))
         text += f"; second best is {words.span(second.start, second.end)} ({', '.join(facts)})"
     return f"{text}."
+
+
+def turf(spans: Sequence[TurfSpan]) -> str:
+    """What the turf says where it takes nothing on any of the days ranked."""
+    first = spans[0]
+    if first.answer == "no":
+        text = f"Do not spray: {first.reason}"
+        ends = first.until if first.until and first.until > spans[-1].last else None
+        text += f"; not before {words.day(ends)}." if ends else "."
+    else:
+        text = f"Cannot tell: {first.reason}."
+    return f"{text} {words.sentence(first.remedy)}" if first.remedy else text
 
 
 def cannot_tell(closest: Window | None, days: int, *, forecast: bool) -> str:
@@ -119,7 +132,7 @@ def why(purpose: Purpose, timing: Timing) -> str:
     return words.sentence(f"{head} ({words.label(limit)}: {reason})")
 
 
-_SPEAK_FOR_THEMSELVES = ("season_months", "turf_safety")  # the head has said it
+_SPEAK_FOR_THEMSELVES = ("season_months", "dormancy")  # the head has said it
 
 
 def opening(timing: Timing) -> str:

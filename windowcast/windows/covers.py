@@ -91,7 +91,7 @@ def covers_ahead(
         past,
         ahead,
         southern=site.place.southern,
-        overseeded=site.turf.overseeded,
+        overseeded=False,
         years=members.past_years,
     )
     return covers_of(

@@ -6,7 +6,7 @@ Those a purpose lists under ``timing`` also say when it is in season (`windowcas
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,8 +15,12 @@ import numpy.typing as npt
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.season_calendar import season_day
 from windowcast.core.site import Site
+from windowcast.limits.answer import codes, turf_answers
+from windowcast.limits.ground import ground_of
+from windowcast.limits.model import TurfAnswer
+from windowcast.limits.turf_days import TurfDays
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.season.model import SiteState, TurfPhase
+from windowcast.season.model import SiteState
 from windowcast.season.turf import dormant_run
 from windowcast.windows.grade import table_of
 from windowcast.windows.hours import chance, sliding
@@ -36,6 +40,8 @@ class DayContext:
         State of the days before, without members, and of those after, whose median counts.
     rain_mm
         Rain of the days judged, ``[member, day]``; None when it is not needed.
+    turf
+        What the turf takes on the first days, where that is already known; else it is asked.
     weeds
         "fall" or "spring": whose emergence counts.
     """
@@ -46,6 +52,7 @@ class DayContext:
     before: SiteState | None = None
     after: SiteState | None = None
     rain_mm: FloatArray | None = None
+    turf: tuple[TurfAnswer, ...] | None = None
 
     @property
     def dates(self) -> DateArray:
@@ -203,29 +210,17 @@ def greenup_margin(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
 
 
 @day_criterion
+def dormancy(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
+    """1 where the turf is dormant and stays so for the margin before green-up, 0 where not."""
+    return np.atleast_2d(ctx.state.turf.nonselective_safe)
+
+
+@day_criterion
 def turf_safety(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
-    """1 where the turf takes the actives in its state of the day, less in green-up, 0 where not."""
-    turf = ctx.state.turf
-    if needs.turf_state == "dormant":
-        return np.atleast_2d(turf.nonselective_safe)
-    if needs.turf_state == "":
-        return ctx.unknown
-    allowed: Mapping[TurfPhase, float] = _ALLOWED[needs.turf_state]
-    if needs.turf_state == "green" and needs.post:
-        risk = table_of("turf_safety").number("greenup_share")
-        allowed = {**allowed, TurfPhase.GREENING: risk}
-    phase = np.atleast_2d(turf.phase)
-    safe = np.full(phase.shape, np.nan)
-    for state, value in allowed.items():
-        safe[phase == state] = value
-    return safe
-
-
-_NEVER = dict.fromkeys(
-    (TurfPhase.GROWING, TurfPhase.HARDENING, TurfPhase.DORMANT, TurfPhase.GREENING), 0.0
-)
-_ALLOWED: Mapping[str, Mapping[TurfPhase, float]] = {
-    "never": _NEVER,
-    "semi-dormant": {**_NEVER, TurfPhase.HARDENING: 1.0, TurfPhase.DORMANT: 1.0},
-    "green": dict.fromkeys(_NEVER, 1.0),
-}
+    """1 where the turf takes the actives, 0 where not; the same in every member (`limits`)."""
+    answers = ctx.turf
+    if answers is None:
+        answers = turf_answers(needs, ground_of(ctx.site), TurfDays.of(ctx.state))
+    taken = np.full((1, len(ctx.dates)), np.nan)
+    taken[:, : len(answers)] = codes(answers)
+    return taken

@@ -9,8 +9,13 @@ import numpy as np
 
 from windowcast.core.record import FloatArray
 from windowcast.core.values import load
+from windowcast.limits.answer import turf_answers
+from windowcast.limits.ground import ground_of
+from windowcast.limits.model import TurfAnswer
+from windowcast.limits.turf_days import TurfDays
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
+from windowcast.season.observed import CanopyLook
 from windowcast.windows import words
 from windowcast.windows.criteria import HOUR_CRITERIA, SCHEDULE, about
 from windowcast.windows.days import DAY_CRITERIA, DayContext
@@ -152,6 +157,8 @@ class Judge:
 
     ctx: HourContext
     past: SiteState
+    looks: tuple[CanopyLook, ...] = ()
+    _turf: dict[Hashable, tuple[TurfAnswer, ...]] = field(default_factory=dict)
     _measured: dict[Hashable, FloatArray] = field(default_factory=dict)
     _scored: dict[Hashable, FloatArray] = field(default_factory=dict)
 
@@ -169,6 +176,23 @@ class Judge:
             measured[name], scored[name] = self._measured[key], self._scored[graded]
         return HourScores.of(self.ctx, grades, measured, scored)
 
+    def turf(self, needs: ActiveNeeds) -> tuple[TurfAnswer, ...]:
+        """What the turf takes, on each day that the hours reach, from today on."""
+        key = (needs.names, needs.turf_state, needs.pre, needs.post)
+        if key not in self._turf:
+            self._turf[key] = turf_answers(
+                needs,
+                ground_of(self.ctx.site),
+                TurfDays.of(
+                    self.ctx.ahead,
+                    self.looks,
+                    before=self.past,
+                    southern=self.ctx.site.place.southern,
+                ),
+                count=int(self.ctx.day[-1]) + 1,
+            )
+        return self._turf[key]
+
     def _key(self, name: str, purpose: Purpose, needs: ActiveNeeds) -> Hashable:
         asked = tuple(getattr(needs, need) for need in needs_behind(name))
         return (name, purpose.weeds, asked) if name in DAY_CRITERIA else (name, asked)
@@ -180,6 +204,9 @@ class Judge:
             value = np.atleast_2d(HOUR_CRITERIA[name](ctx, needs))
         else:
             rain = ctx.daily.get("precip_mm")
-            days = DayContext(ctx.site, ctx.ahead, purpose.weeds, self.past, rain_mm=rain)
+            days = DayContext(
+                ctx.site, ctx.ahead, purpose.weeds, self.past, rain_mm=rain,
+                turf=self.turf(needs) if name == "turf_safety" else None,
+            )  # fmt: skip
             value = ctx.on_hours(DAY_CRITERIA[name](days, needs))
         return value[..., ctx.lead :]

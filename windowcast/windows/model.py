@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     import pandas as pd
 
+from windowcast.limits.model import TurfSpan
+
 Verdict = Literal["fit", "marginal", "unfit", "cannot tell"]
 PurposeName = Literal["pre-fall", "post-early", "dormant", "pre-spring"]
 WINDOW_COLUMNS = (
@@ -78,6 +80,7 @@ class Window:
     follow_up: tuple[FollowUp, ...]
     grade: str  # grade of the hours used: "forecast", "estimated from daily values", ...
     actives: tuple[str, ...] = ()
+    harm: float | None = None  # chance that the turf is hurt, 0..1; None where none is worked out
 
     @property
     def date(self) -> dt.date:
@@ -155,6 +158,7 @@ class CoverPlan:
 class PurposeOutlook:
     """What can be said of one purpose today.
 
+    `turf` says what the turf takes on the days ranked: limits that no weather outvotes.
     `covers` says of a barrier what each material catches by the day it is laid on; the season plan
     has the same.
     """
@@ -173,6 +177,7 @@ class PurposeOutlook:
     stock: tuple[StockFit, ...] = ()  # the actives at hand, when none was chosen
     cannot_tell: bool = False  # in season, but what is missing keeps it from being told
     covers: tuple[CoverPlan, ...] = ()
+    turf: tuple[TurfSpan, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

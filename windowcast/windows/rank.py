@@ -13,9 +13,11 @@ from windowcast.core.record import Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
 from windowcast.core.version import __version__
+from windowcast.limits.model import TurfAnswer, spans
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.rotation import Use, plan_flags, spent_groups
 from windowcast.season.model import SiteState
+from windowcast.season.observed import CanopyLook
 from windowcast.windows import advice, trace
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.cover_plan import Material
@@ -56,6 +58,7 @@ def rank(
     stock: Sequence[ActiveNeeds] = (),
     barriers: Sequence[Material] = (),
     uses: Sequence[Use] = (),
+    looks: Sequence[CanopyLook] = (),
     now: dt.datetime | None = None,
 ) -> Ranking:
     """Rank the coming windows of each purpose.
@@ -80,13 +83,15 @@ def rank(
         Materials whose cover is told for a barrier; a usual one where there is none.
     uses
         Past applications: a group used for the purpose this season or last is marked in the stock.
+    looks
+        Dated looks into the canopy.
     now
         The present moment; hours before it are no windows any more.
     """
     ctx = hour_context(site, ahead, members, weather=weather, now=now)
     task = _Task(
         ctx,
-        Judge(ctx, past),
+        Judge(ctx, past, tuple(looks)),
         members,
         past,
         Rule.load(),
@@ -166,7 +171,10 @@ class _Task:
             change = advice.would_change(scores, self._block_of(closest), self.rule)
         blind = closest is None or closest.verdict == "cannot tell"
         blind = not go and blind and bool(np.isnan(scores.score[0, scores.open]).any())
-        if go:
+        turf = spans(self.judge.turf(needs)[: self.days])
+        if not any(span.answer == "yes" for span in turf):
+            text = advice.turf(turf)
+        elif go:
             text = advice.go(go, self.rule)
         elif blind:
             day = None if closest is None else (closest.date - self.today).days
@@ -189,6 +197,7 @@ class _Task:
             strip=self._strip(scores),
             stock=tuple(self._stock_fit(purpose, member) for member in stock),
             cannot_tell=blind,
+            turf=turf,
             covers=covers_ahead(
                 purpose,
                 needs,
@@ -252,7 +261,11 @@ class _Task:
     ) -> Window:
         score = float(scores.score[0, block.hours].mean())
         unknown = np.isnan(score)
-        judged = scores.judged(block, self.rule)
+        taken = self._taken(needs, block)
+        judged = tuple(
+            replace(j, reason=taken.deciding.reason) if j.criterion == "turf_safety" else j
+            for j in scores.judged(block, self.rule)
+        )
         times = self._times(block)
         futures = scores.score[1:, block.hours]
         held = np.where(np.isnan(futures).any(axis=-1), np.nan, holds(futures, self.rule))
@@ -282,7 +295,12 @@ class _Task:
             else (),
             grade=self.ctx.grade_words(self.ctx.lead + block.start, self.ctx.lead + block.stop),
             actives=needs.names,
+            harm=taken.harm,
         )
+
+    def _taken(self, needs: ActiveNeeds, block: Block) -> TurfAnswer:
+        """What the turf takes on the day of a block."""
+        return self.judge.turf(needs)[int(self.ctx.day[self.ctx.lead + block.start])]
 
     def _limiting(
         self, scores: HourScores, block: Block, by: Mapping[str, Judged], chance: Odds | None

@@ -1,0 +1,1 @@
+"""What the turf takes: limits on a treatment that no weather outvotes."""

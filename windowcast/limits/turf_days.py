@@ -1,0 +1,259 @@
+"""The state of the turf as a limit: what share of the futures a treatment would hurt on a day.
+
+A chance that the turf is hurt is never averaged with anything: above the cap
+(``safety.harm_cap`` in ``data/turf.toml``) the answer is no, whatever the weather.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.values import Table, Value
+from windowcast.limits.model import Limit, Permission
+from windowcast.limits.rules import ON_LABEL, cited, permits
+from windowcast.limits.treatment import Treatment
+from windowcast.materials.actives import species_key
+from windowcast.season.model import SiteState, TurfPhase
+from windowcast.season.observed import CanopyLook
+
+_WINTER = 150  # days for which a sight of live shoots stands until someone looks again
+_YEAR = 366  # days of the past in which green-up may have begun
+BoolArray = npt.NDArray[np.bool_]
+_HURT_IN: dict[str, tuple[TurfPhase, ...]] = {
+    "never": (TurfPhase.GROWING, TurfPhase.HARDENING, TurfPhase.DORMANT, TurfPhase.GREENING),
+    "semi-dormant": (TurfPhase.GROWING, TurfPhase.GREENING),
+    "green": (),
+}
+
+
+@dataclass(frozen=True)
+class TurfDays:
+    """The turf on days in a row, over its futures.
+
+    Attributes
+    ----------
+    dates
+        ``[day]``.
+    phase, safe
+        `TurfPhase` codes, and `TurfState.nonselective_safe`, ``[member, day]``; the forecast as
+        issued is left out where there are futures.
+    begun
+        Share of the futures in which green-up has begun since midwinter, ``[day]``.
+    looks
+        Dated looks into the canopy.
+    """
+
+    dates: DateArray
+    phase: FloatArray
+    safe: FloatArray
+    begun: FloatArray
+    looks: tuple[CanopyLook, ...] = ()
+
+    @classmethod
+    def of(
+        cls,
+        state: SiteState,
+        looks: Sequence[CanopyLook] = (),
+        *,
+        before: SiteState | None = None,
+        southern: bool = False,
+    ) -> TurfDays:
+        """Of a site's state, with the looks that were logged and the state of the days before."""
+        phase = np.atleast_2d(state.turf.phase).astype(np.float64)
+        safe = np.atleast_2d(state.turf.nonselective_safe)
+        rows = slice(1, None) if len(phase) > 1 else slice(None)
+        dates = state.dates.astype("datetime64[D]")
+        known, days = phase[rows], dates
+        if before is not None:
+            gone = np.flatnonzero(before.dates < dates[0])[-_YEAR:]
+            earlier = np.broadcast_to(before.turf.phase[..., gone], (len(known), len(gone)))
+            known = np.concatenate([earlier, known], axis=-1)
+            days = np.concatenate([before.dates[gone].astype("datetime64[D]"), dates])
+        begun = _begun(known == TurfPhase.GREENING, days, southern=southern)
+        return cls(dates, phase[rows], safe[rows], begun[-len(dates) :], tuple(looks))
+
+    def hurt(self, allowed: str, *, greening: Permission) -> tuple[FloatArray, FloatArray]:
+        """Shares of the futures in which the turf is hurt, and in which it cannot be told.
+
+        Parameters
+        ----------
+        allowed
+            Greenest state in which it is safe.
+        greening
+            What turf that is greening up says, where all its other states say yes.
+
+        Returns
+        -------
+        FloatArray, FloatArray
+            ``[day]`` each.
+        """
+        if allowed == "dormant":
+            hurt, unknown = self.safe == 0, np.isnan(self.safe)
+        else:
+            bad = list(_HURT_IN[allowed])
+            if allowed == "green" and greening == "no":
+                bad.append(TurfPhase.GREENING)
+            hurt = np.isin(self.phase, [int(p) for p in bad])
+            unsure = [TurfPhase.UNKNOWN] if bad and allowed != "never" else []
+            if allowed == "green" and greening == "cannot tell":
+                unsure += [TurfPhase.GREENING, TurfPhase.UNKNOWN]
+            unknown = np.isin(self.phase, [int(p) for p in unsure])
+            if allowed == "never":
+                hurt = np.ones_like(hurt)
+        return hurt.mean(axis=0), unknown.mean(axis=0)
+
+
+@dataclass(frozen=True)
+class StateRule:
+    """What the state of the turf says of one treatment.
+
+    Attributes
+    ----------
+    values, turf
+        ``data/limits.toml`` and ``data/turf.toml``.
+    """
+
+    treatment: Treatment
+    species: str
+    days: TurfDays
+    values: Table
+    turf: Table
+
+    def limits(self, count: int) -> list[Limit]:
+        """A limit for each of the first `count` days."""
+        entry = self.treatment.turf
+        if entry is None:
+            return [self._no_source("no source")] * count
+        allowed = str(entry.value)
+        greening, why = self._greening()
+        hurt, unknown = self.days.hurt(allowed, greening=greening)
+        cap = self.turf.number("safety.harm_cap")
+        found = []
+        for day in range(count):
+            in_greenup = (self.days.phase[:, day] == TurfPhase.GREENING).mean() > cap
+            source = why if in_greenup and allowed == "green" else cited(entry)
+            if hurt[day] > cap:
+                until = _first_from(hurt <= cap, self.days.dates, day)
+                reason = self._reason(allowed, greening_up=in_greenup)
+                found.append(self._limit("no", reason, source, until=until, harm=hurt[day]))
+            elif not permits(entry):
+                found.append(self._no_source(cited(entry)))
+            elif hurt[day] + unknown[day] > cap:
+                found.append(self._untold(source, greening_up=in_greenup and allowed == "green"))
+            else:
+                state = "dormant" if allowed == "dormant" else "in a state that takes it"
+                found.append(self._limit("yes", f"the turf is {state}", source, harm=hurt[day]))
+        return found
+
+    def _limit(
+        self,
+        answer: Permission,
+        reason: str,
+        source: str,
+        *,
+        until: dt.date | None = None,
+        remedy: str = "",
+        harm: float | None = None,
+    ) -> Limit:
+        return Limit(
+            "state of the turf", answer, reason, source, self.treatment.name, until, remedy,
+            None if harm is None else float(harm),
+        )  # fmt: skip
+
+    def _reason(self, allowed: str, *, greening_up: bool) -> str:
+        spoken = self.treatment.spoken
+        if allowed == "never":
+            return f"{spoken} hurts {self.species} in every state"
+        if allowed == "green":
+            return "the turf is greening up, or may be"
+        if allowed == "dormant" and not greening_up:
+            return f"the turf is not surely dormant, and {spoken} hurts green turf"
+        if greening_up:
+            return f"the turf is greening up, or may be, and {spoken} hurts green turf"
+        return f"the turf is too green for {spoken}"
+
+    def _untold(self, source: str, *, greening_up: bool) -> Limit:
+        reason = "the turf is greening up, or may be" if greening_up else _STATE_UNKNOWN
+        return self._limit("cannot tell", reason, source, remedy=ON_LABEL if greening_up else _LOOK)
+
+    def _no_source(self, source: str) -> Limit:
+        return self._limit(
+            "cannot tell", f"no source says that {self.species} takes {self.treatment.spoken}",
+            source, remedy=ON_LABEL,
+        )  # fmt: skip
+
+    def _greening(self) -> tuple[Permission, str]:
+        """Whether turf that is greening up takes it, and by which source."""
+        if self.treatment.post:
+            return "no", cited(self.values.value("greening.post"))
+        value: Value | None = self.values.table("greening.pre").get(species_key(self.species))
+        if value is None:
+            return "cannot tell", "no source for this species in green-up"
+        return ("yes" if value.value == "yes" else "cannot tell"), cited(value)
+
+    def looks(self, count: int) -> list[Limit | None]:
+        """Whether someone must have looked into the canopy, and what was seen, by day.
+
+        Asked of what is safe on dormant turf only: from the day on which green-up may have begun
+        in a tenth of the futures, and always for grasses that keep live shoots under the straw.
+        """
+        entry = self.treatment.turf
+        if entry is None or str(entry.value) != "dormant":
+            return [None] * count
+        always: Value | None = self.values.table("look.always").get(species_key(self.species))
+        began = self.turf.value("safety.look_from")
+        source = cited(began if always is None else always)
+        reach = int(self.values.number("look.days"))
+        found: list[Limit | None] = []
+        for index, date in enumerate(self.days.dates[:count].astype(object).tolist()):
+            gone = [look for look in self.days.looks if 0 <= (date - look.date).days < _WINTER]
+            latest = max(gone, key=lambda look: look.date, default=None)
+            asked = always is not None or self.days.begun[index] >= float(began)
+            if latest is not None and not latest.live_shoots and (date - latest.date).days > reach:
+                latest = None
+            live = latest is not None and latest.live_shoots
+            found.append(_look_says(self.treatment, latest, source) if asked or live else None)
+        return found
+
+
+_STATE_UNKNOWN = "the state of the turf is not known"
+_LOOK = "look at the turf, and log what you see: windowcast log cover"
+
+
+def _begun(greening: BoolArray, dates: DateArray, *, southern: bool) -> FloatArray:
+    """Share of the futures that have greened up on some day since midwinter, ``[day]``."""
+    months = dates.astype("datetime64[M]").astype(np.int64) - (6 if southern else 0)
+    years = months // 12
+    begun = np.zeros(greening.shape, dtype=bool)
+    for year in np.unique(years):
+        here = years == year
+        begun[:, here] = np.logical_or.accumulate(greening[:, here], axis=-1)
+    result: FloatArray = begun.mean(axis=0)
+    return result
+
+
+def _first_from(where: BoolArray, dates: DateArray, day: int) -> dt.date | None:
+    """First day after `day` on which something holds; None: on none of the days known."""
+    later = np.flatnonzero(where[day + 1 :])
+    found: dt.date | None = dates[day + 1 + later[0]].astype(object) if later.size else None
+    return found
+
+
+def _look_says(treatment: Treatment, look: CanopyLook | None, source: str) -> Limit:
+    if look is None:
+        return Limit(
+            "canopy look", "cannot tell", "live shoots may stand under the straw", source,
+            treatment.name, remedy="part the canopy and look, and log it: windowcast log cover",
+        )  # fmt: skip
+    seen = f"on {look.date.day} {look.date:%b}"
+    if look.live_shoots:
+        return Limit("canopy look", "no", f"live shoots were seen {seen}", "season log",
+                     treatment.name)  # fmt: skip
+    return Limit("canopy look", "yes", f"no live shoot was seen {seen}", "season log",
+                 treatment.name)  # fmt: skip

@@ -1,0 +1,43 @@
+"""What the turf takes, in words: days it refuses, what is not known, and the chance of harm."""
+
+from __future__ import annotations
+
+from windowcast.limits.model import TurfSpan
+from windowcast.report import wording
+from windowcast.windows import words
+from windowcast.windows.model import PurposeOutlook
+
+LEAST_TOLD = 0.005  # smaller chances of harm are not spoken of
+
+
+def turf_lines(outlook: PurposeOutlook) -> list[str]:
+    """The turf's limits on the days ranked, and the chance of harm of the best window.
+
+    The first refusal is left out where the answer itself has said it.
+    """
+    refused = [span for span in outlook.turf if span.answer != "yes"]
+    said = len(refused) == len(outlook.turf)
+    lines = [_line(span) for span in refused[1 if said else 0 :]]
+    if outlook.windows:
+        harm = outlook.windows[0].harm
+        if harm is not None and harm >= LEAST_TOLD:
+            lines.append(f"Chance the turf is hurt: {chance(harm)}.")
+    return lines
+
+
+def chance(share: float) -> str:
+    """``1 in 20``."""
+    return "certain" if share >= 1.0 else f"1 in {max(2, round(1 / share))}" if share < 0.5 else (
+        f"{round(10 * share)} in 10"
+    )  # fmt: skip
+
+
+def _line(span: TurfSpan) -> str:
+    days = wording.day(span.first)
+    if span.last != span.first:
+        days += f" to {wording.day(span.last)}"
+    what = "Do not spray" if span.answer == "no" else "Cannot tell"
+    text = f"{what}, {days}: {span.reason}."
+    if span.harm is not None and span.answer == "no" and span.harm < 1.0:
+        text += f" Chance the turf is hurt: {chance(span.harm)}."
+    return f"{text} {words.sentence(span.remedy)}" if span.remedy else text
