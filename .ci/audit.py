@@ -13,6 +13,7 @@ COMMAND = [sys.executable, "-m", "pip_audit", "--require-hashes", "--disable-pip
 
 
 def main(locked: str) -> int:
+    """Audit the locked packages; 1 where a weakness that has a cure is left."""
     done = subprocess.run(
         [*COMMAND, "--progress-spinner", "off", "--timeout", "20", "-r", locked],
         capture_output=True,
@@ -35,7 +36,8 @@ def main(locked: str) -> int:
             cures = ", ".join(weakness["fix_versions"])
             curable += bool(cures)
             print(
-                f"{package['name']} {package['version']}: {weakness['id']}, cured in {cures or 'none'}"
+                f"{package['name']} {package['version']}: {weakness['id']}, "
+                f"cured in {cures or 'none'}"
             )
     print(f"audited {len(asked)} of {len(found)} packages")
     return min(curable, 1)
