@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from pathlib import Path
 
 import pytest
 
+from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
-from windowcast.core.site import Site, Species, load_site, parse_hours, timezone_at
+from windowcast.core.site import Site, Species, load_site, timezone_at
 from windowcast.core.validation import line_of
 
 HEAD = 'name = "Sea Loft"\nlatitude = 38.7\nlongitude = -9.1\n'
@@ -170,10 +170,10 @@ def test_weather_files_are_taken_beside_the_site_file(tmp_path: Path) -> None:
 
 
 def test_spans_of_hours() -> None:
-    assert parse_hours("06:00-19:30") == (dt.time(6), dt.time(19, 30))
+    assert ClockSpan.parse("06:00-19:30") == ClockSpan(6 * 60, 19 * 60 + 30)
     for bad in ("6 to 7", "06:00Z-19:00", "06:00Z-19:00Z", "06:00-12:00-19:00"):
         with pytest.raises(ValueError, match="not a span"):
-            parse_hours(bad)
+            ClockSpan.parse(bad)
 
 
 def test_line_of_a_key() -> None:

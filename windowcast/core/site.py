@@ -12,9 +12,11 @@ import tomllib
 from enum import StrEnum
 from os import PathLike
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+import numpy as np
+import numpy.typing as npt
 from pydantic import (
     AfterValidator,
     BaseModel,
@@ -25,8 +27,9 @@ from pydantic import (
     model_validator,
 )
 
+from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
-from windowcast.core.record import Place
+from windowcast.core.record import DateArray, Place
 from windowcast.core.validation import first_problem
 from windowcast.core.weed_codes import supported, why_unsupported
 
@@ -140,6 +143,10 @@ class Equipment(_Part):
     boom_height_m: Annotated[float, Field(ge=0.2, le=2.0, strict=True)] | None = None
 
 
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+WEEKDAYS: tuple[Weekday, ...] = get_args(Weekday)
+
+
 class Blackout(_Part):
     """A time when nothing may be sprayed: an event, mowing, a closed course."""
 
@@ -152,7 +159,7 @@ class Blackout(_Part):
     @classmethod
     def _hours(cls, text: str) -> str:
         if text:
-            parse_hours(text)
+            ClockSpan.parse(text)
         return text
 
     @model_validator(mode="after")
@@ -161,27 +168,49 @@ class Blackout(_Part):
             raise ValueError("last lies before first")
         return self
 
+    def on(self, dates: DateArray) -> npt.NDArray[np.bool_]:
+        """The local dates that it covers, same shape as `dates`."""
+        first, last = np.datetime64(self.first, "D"), np.datetime64(self.last or self.first, "D")
+        return np.asarray((dates >= first) & (dates <= last))
+
 
 class Calendar(_Part):
     """When spraying is possible at all, in local time."""
 
     spray_hours: str = "06:00-19:00"
-    spray_weekdays: tuple[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"], ...] = (
-        "mon",
-        "tue",
-        "wed",
-        "thu",
-        "fri",
-        "sat",
-        "sun",
-    )
+    spray_weekdays: tuple[Weekday, ...] = WEEKDAYS
     blackout: tuple[Blackout, ...] = ()
 
     @field_validator("spray_hours")
     @classmethod
     def _hours(cls, text: str) -> str:
-        parse_hours(text)
+        ClockSpan.parse(text)
         return text
+
+    @property
+    def spray_span(self) -> ClockSpan:
+        """The hours of the day in which spraying is possible."""
+        return ClockSpan.parse(self.spray_hours)
+
+    def open_days(self, dates: DateArray) -> npt.NDArray[np.bool_]:
+        """Local dates that are a weekday for spraying and not blacked out whole, ``[day]``."""
+        days = dates.astype("datetime64[D]")
+        weekday = (days.astype(np.int64) + 3) % 7  # 1970-01-01: Thursday
+        found = np.isin(weekday, [WEEKDAYS.index(day) for day in self.spray_weekdays])
+        for pause in self.blackout:
+            if not pause.hours:
+                found &= ~pause.on(days)
+        return found
+
+    def open_hours(self, local: DateArray) -> npt.NDArray[np.bool_]:
+        """Hours, by their start on the local clock (minutes), in which spraying is possible."""
+        dates = local.astype("datetime64[D]")
+        minute = (local - dates).astype(np.int64)
+        found = self.open_days(dates) & self.spray_span.holds_hour(minute)
+        for pause in self.blackout:
+            if pause.hours:
+                found &= ~(pause.on(dates) & ClockSpan.parse(pause.hours).touches_hour(minute))
+        return found
 
 
 Bearing = Annotated[float, Field(ge=0.0, le=360.0, strict=True)]
@@ -323,19 +352,6 @@ _US_ZONES = frozenset(
     | {"America/Anchorage", "America/Juneau", "America/Sitka", "America/Metlakatla"}
     | {"America/Yakutat", "America/Nome", "America/Adak", "Pacific/Honolulu"}
 )
-
-
-def parse_hours(text: str) -> tuple[dt.time, dt.time]:
-    """``"06:00-19:00"`` → start and end; ValueError says what is wrong."""
-    try:
-        start, end = (dt.time.fromisoformat(part.strip()) for part in text.split("-"))
-        if start.tzinfo or end.tzinfo:
-            raise ValueError("hours are the site's own")
-    except ValueError:
-        raise ValueError(f"{text!r} is not a span such as 06:00-19:00") from None
-    if end <= start:
-        raise ValueError(f"{text!r} ends before it starts")
-    return start, end
 
 
 def file_beside(site_file: Path | None, name: str) -> Path | None:

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray, Record
-from windowcast.core.site import Site, parse_hours
+from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.physics.sun import day_length_h, day_of_year
 from windowcast.programme.model import Fortnight
@@ -143,16 +143,11 @@ def lowest_night(tmin_c: FloatArray) -> FloatArray:
 
 def open_days(dates: DateArray, site: Site) -> npt.NDArray[np.bool_]:
     """Days on which the site may be sprayed: weekday, no whole-day blackout, enough daylight."""
-    names = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-    weekday = (dates.astype("datetime64[D]").astype(np.int64) + 3) % 7
-    allowed = np.isin(weekday, [names.index(day) for day in site.calendar.spray_weekdays])
-    for pause in site.calendar.blackout:
-        if not pause.hours:
-            first = np.datetime64(pause.first, "D")
-            last = np.datetime64(pause.last or pause.first, "D")
-            allowed &= (dates < first) | (dates > last)
-    start, stop = (t.hour + t.minute / 60 for t in parse_hours(site.calendar.spray_hours))
+    span = site.calendar.spray_span
+    start, stop = span.start_min / 60, span.end_min / 60
     half = day_length_h(site.latitude, day_of_year(dates)) / 2
     light = np.minimum(stop, 12 + half) - np.maximum(start, 12 - half)
-    result: npt.NDArray[np.bool_] = allowed & (light >= Rule.load().shortest_h)
+    result: npt.NDArray[np.bool_] = site.calendar.open_days(dates) & (
+        light >= Rule.load().shortest_h
+    )
     return result

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
-from windowcast.core.site import Sensitive, Site, parse_hours
+from windowcast.core.site import Sensitive, Site
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows import words
 from windowcast.windows.grade import table_of
@@ -62,27 +62,11 @@ def site_hours(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 
 def allowed_hours(ctx: HourContext) -> npt.NDArray[np.bool_]:
     """Whole hours within the site's hours and weekdays, outside its blackouts, not yet begun."""
-    calendar = ctx.site.calendar
-    dates = ctx.local.astype("datetime64[D]")
-    minute = (ctx.local - dates).astype(np.int64)
-    start, end = parse_hours(calendar.spray_hours)
-    allowed: npt.NDArray[np.bool_] = (minute >= _minutes(start)) & (minute + 60 <= _minutes(end))
-    names = np.array(["thu", "fri", "sat", "sun", "mon", "tue", "wed"])  # 1970-01-01: Thursday
-    allowed &= np.isin(names[dates.astype(np.int64) % 7], calendar.spray_weekdays)
-    for out in calendar.blackout:
-        hit = (dates >= np.datetime64(out.first)) & (dates <= np.datetime64(out.last or out.first))
-        if out.hours:
-            begins, ends = parse_hours(out.hours)
-            hit &= (minute < _minutes(ends)) & (minute + 60 > _minutes(begins))
-        allowed &= ~hit
+    allowed = ctx.site.calendar.open_hours(ctx.local)
     if ctx.now is not None:
         now = np.datetime64(ctx.now.astimezone(dt.UTC).replace(tzinfo=None), "m")
         allowed &= ctx.times.astype("datetime64[m]") >= now
     return allowed
-
-
-def _minutes(time: dt.time) -> int:
-    return time.hour * 60 + time.minute
 
 
 # --- drift -----------------------------------------------------------------------------------
