@@ -30,10 +30,10 @@ from pathlib import Path
 from windowcast.cli.compare import _print
 from windowcast.core.atomic_files import write_atomic
 from windowcast.region import compare, netcdf, outputs
-from windowcast.region.parts import Part
+from windowcast.region.parts import Chunk
 from windowcast.report.region_page import region_page
 folder, out = Path(sys.argv[1]), Path(sys.argv[2])
-parts = [Part(folder, file.stem) for file in sorted(folder.glob("*.sha256"))[: int(sys.argv[3])]]
+parts = [Chunk(folder, file.stem) for file in sorted(folder.glob("*.sha256"))[: int(sys.argv[3])]]
 start = time.perf_counter()
 data = compare.put_together(parts, out)
 gaps = tuple(compare.gaps(data))
@@ -64,7 +64,7 @@ def computed(home: Path) -> dict[str, pa.Table]:
 
 def write_parts(home: Path, tables: dict[str, pa.Table], stations: int) -> Path:
     """Parts of `TOGETHER` stations, or of fewer if there are fewer, in two regions."""
-    from windowcast.region.parts import Part, keep, to_parquet
+    from windowcast.region.parts import Chunk, keep, to_parquet
 
     folder = home / str(stations)
     folder.mkdir()
@@ -91,7 +91,7 @@ def write_parts(home: Path, tables: dict[str, pa.Table], stations: int) -> Path:
                 field = whole.schema.field(column)
                 whole = whole.set_column(at, field, pa.array(values, field.type))
             bodies[name] = to_parquet(whole)
-        keep(Part(folder, f"part{first:06d}"), bodies)
+        keep(Chunk(folder, f"part{first:06d}"), bodies)
     return folder
 
 

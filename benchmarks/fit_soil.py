@@ -27,7 +27,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.physics.soil_forcing import SoilForcing, Weather, columns_of, drivers
+from windowcast.physics.soil_forcing import SoilForcing, SoilWeather, columns_of, drivers
 from windowcast.physics.soil_properties import texture
 from windowcast.physics.soil_site import site_parts
 from windowcast.physics.soil_stepper import GRID, Setup, Stepper
@@ -99,7 +99,7 @@ START, SPREAD, LOW, HIGH = (np.array([PRIORS[n][i] for n in NAMES]) for i in ran
 class Problem:
     """Weather and targets of some stations, ready to run with many parameter sets at once."""
 
-    weather: Weather  # [time, station]
+    weather: SoilWeather  # [time, station]
     target: FloatArray  # [depth, picked day, station], NaN where missing
     weight: FloatArray  # same shape
     picked: npt.NDArray[np.int64]
@@ -112,13 +112,13 @@ class Problem:
             cut[f.name] = None if values is None else np.ascontiguousarray(values[:, keep])
         return replace(
             self,
-            weather=Weather(**cut),
+            weather=SoilWeather(**cut),
             target=self.target[:, :, keep],
             weight=self.weight[:, :, keep],
         )
 
 
-def run(weather: Weather, sets: FloatArray, picked: npt.NDArray[np.int64]) -> FloatArray:
+def run(weather: SoilWeather, sets: FloatArray, picked: npt.NDArray[np.int64]) -> FloatArray:
     """Temperatures at 5 and 10 cm ``[set, depth, picked day, station]``."""
     count, stations = len(sets), weather.tmax_c.shape[1]
     repeated = Parameters(**{n: np.repeat(sets[:, i], stations) for i, n in enumerate(NAMES)})

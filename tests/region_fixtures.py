@@ -17,7 +17,7 @@ from windowcast.region import parts
 from windowcast.region.batch import Options, compute
 from windowcast.region.compare import Compared, Gap, gaps, put_together
 from windowcast.region.engine import Station
-from windowcast.region.parts import Part
+from windowcast.region.parts import Chunk
 
 STATIONS = (
     Station(
@@ -39,11 +39,11 @@ def seasons() -> pa.Table:
     return computed()["seasons"]
 
 
-def kept(folder: Path, *groups: Sequence[str]) -> list[Part]:
+def kept(folder: Path, *groups: Sequence[str]) -> list[Chunk]:
     """Parts in a folder, each with the stations of those ids."""
     made = []
     for n, ids in enumerate(groups):
-        part = Part(folder, f"part{n}")
+        part = Chunk(folder, f"part{n}")
         some = {
             name: parts.to_parquet(table.filter(pc.is_in(table["station"], pa.array(ids))))
             for name, table in computed().items()
@@ -53,7 +53,7 @@ def kept(folder: Path, *groups: Sequence[str]) -> list[Part]:
     return made
 
 
-def repeated(folder: Path, times: int, stations: int = 200) -> list[Part]:
+def repeated(folder: Path, times: int, stations: int = 200) -> list[Chunk]:
     """Parts of `stations` stations, made by repeating a real one under other names and places."""
     made = []
     for first in range(0, times * stations, stations):
@@ -72,7 +72,7 @@ def repeated(folder: Path, times: int, stations: int = 200) -> list[Part]:
                 field = whole.schema.field(column)
                 whole = whole.set_column(at, field, pa.array(values, field.type))
             many[name] = parts.to_parquet(whole)
-        part = Part(folder, f"part{first:06d}")
+        part = Chunk(folder, f"part{first:06d}")
         parts.keep(part, many)
         made.append(part)
     return made

@@ -23,8 +23,8 @@ from loopback import GZIP, Answer, Loopback, closed_port, serving
 from windowcast.core.record import Grade, Place, Record
 from windowcast.sources.archive import ArchiveSource
 from windowcast.sources.archive_series import (
-    Catalogue,
     Series,
+    SeriesNotes,
     UnreadableError,
     joined,
     packed,
@@ -257,7 +257,7 @@ def test_hourly_rain_belongs_to_the_hour_that_begins(server: Loopback, cache: Ca
         first = dt.datetime.fromisoformat("2023-12-31T20" if year == 2023 else "2024-01-01T00")
         part = world.hours(first, 4, lambda w: {"prcp": 1.0 + w.hour})
         body = gzip.decompress(world.table(part, world.HOURLY, hourly=True))
-        parts[year] = read_year(body, "hourly", year, Catalogue.of_client())
+        parts[year] = read_year(body, "hourly", year, SeriesNotes.of_client())
     series = joined([parts[2023], parts[2024]])
     late = int(np.searchsorted(series.times, np.datetime64("2023-12-31T22", "h")))
     np.testing.assert_array_equal(series.values["precip_mm"][late : late + 3], [24.0, 1.0, 2.0])
@@ -312,7 +312,7 @@ def test_values_are_those_the_client_reads_itself(tmp_path: Path) -> None:
         ).fetch()
     finally:
         provider.ENDPOINT, meteostat.config.cache_enable = kept
-    ours = read_year(gzip.decompress(body), "daily", 2024, Catalogue.of_client())
+    ours = read_year(gzip.decompress(body), "daily", 2024, SeriesNotes.of_client())
     assert len(ours.times) == len(frame) == 366, "29 February included"
     for column, name in (("tmax", "tmax_c"), ("tmin", "tmin_c"), ("prcp", "precip_mm")):
         np.testing.assert_array_equal(ours.values[name], frame[column].to_numpy(float))
@@ -496,7 +496,7 @@ def test_any_file_is_read_or_refused_by_name(data: st.DataObject) -> None:
             table.append(list(row))
     body = "\n".join(",".join(row) for row in table).encode()
     try:
-        series = read_year(body, "daily", 2024, Catalogue.of_client())
+        series = read_year(body, "daily", 2024, SeriesNotes.of_client())
     except UnreadableError:
         return
     assert (np.diff(series.times) > np.timedelta64(0)).all()

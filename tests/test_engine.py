@@ -18,7 +18,7 @@ import pytest
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.region import engine
 from windowcast.region.engine import EngineError, Station, run, tables_hash
-from windowcast.region.parts import Part
+from windowcast.region.parts import Chunk
 
 STATIONS = tuple(Station(f"S{i:03d}", f"S{i:03d}.csv", region="ab"[i % 2]) for i in range(10))
 
@@ -40,12 +40,12 @@ def double(chunk: tuple[Station, ...], options: str) -> dict[str, pa.Table]:
     }
 
 
-def values(parts: list[Part]) -> list[int]:
+def values(parts: list[Chunk]) -> list[int]:
     tables = [pq.read_table(part.file("numbers")) for part in parts]
     return [v for table in tables for v in table.column("value").to_pylist()]
 
 
-def contents(parts: list[Part]) -> list[bytes]:
+def contents(parts: list[Chunk]) -> list[bytes]:
     return [part.file(name).read_bytes() for part in parts for name in ("numbers", "names")]
 
 

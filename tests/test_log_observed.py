@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
-from windowcast.records.model import GreenCover
+from windowcast.records.model import CoverReading
 from windowcast.records.observed import looks_in, observed_in
 from windowcast.records.store import SeasonLog
 from windowcast.season.observed import CanopyLook
@@ -14,16 +14,16 @@ MON, TUE = dt.date(2025, 2, 17), dt.date(2025, 2, 18)
 
 
 def test_only_a_parted_canopy_can_show_that_nothing_lives() -> None:
-    assert looks_in([GreenCover(MON, 0.0)]) == ()  # brown from above is no look
-    assert looks_in([GreenCover(MON, 0.5)]) == (CanopyLook(MON, True),)
-    assert looks_in([GreenCover(MON, live_shoots=False)]) == (CanopyLook(MON, False),)
-    assert looks_in([GreenCover(MON, 0.0, live_shoots=False)]) == (CanopyLook(MON, False),)
-    assert looks_in([GreenCover(MON, 0.0, live_shoots=True)]) == (CanopyLook(MON, True),)
+    assert looks_in([CoverReading(MON, 0.0)]) == ()  # brown from above is no look
+    assert looks_in([CoverReading(MON, 0.5)]) == (CanopyLook(MON, True),)
+    assert looks_in([CoverReading(MON, live_shoots=False)]) == (CanopyLook(MON, False),)
+    assert looks_in([CoverReading(MON, 0.0, live_shoots=False)]) == (CanopyLook(MON, False),)
+    assert looks_in([CoverReading(MON, 0.0, live_shoots=True)]) == (CanopyLook(MON, True),)
 
 
 def test_looks_come_by_date_with_their_place(tmp_path: Path) -> None:
     with SeasonLog(tmp_path / "log.sqlite") as log:
-        log.add(GreenCover(TUE, live_shoots=False, where="5 K trail"), GreenCover(MON, 3.0))
+        log.add(CoverReading(TUE, live_shoots=False, where="5 K trail"), CoverReading(MON, 3.0))
     seen = observed_in(tmp_path / "log.sqlite")
     assert seen.looks == (CanopyLook(MON, True), CanopyLook(TUE, False, "5 K trail"))
     assert [(c.date, c.share) for c in seen.green_cover] == [(MON, 0.03)]

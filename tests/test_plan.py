@@ -37,7 +37,7 @@ from windowcast.report.terminal import table_text
 from windowcast.weather.ensemble import members
 from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.barrier import Barrier, cover
-from windowcast.windows.cover_plan import Material, cover_plan, material_of, season_of
+from windowcast.windows.cover_plan import ResidualActive, cover_plan, material_of, season_of
 from windowcast.windows.odds import DateRange
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
@@ -228,7 +228,7 @@ def test_cover_curve_agrees_with_the_barrier(august: Answer) -> None:
     life = replace(load_actives()["dithiopyr"].soil_dt50_d, low=None, high=None)  # type: ignore[type-var]
     plan = cover_plan(
         season,
-        Material("dithiopyr", life, 12.7, 7),  # type: ignore[arg-type]
+        ResidualActive("dithiopyr", life, 12.7, 7),  # type: ignore[arg-type]
         "pre-fall",
         weeds=["annual bluegrass"],
         today=AUGUST,
@@ -297,7 +297,7 @@ def test_a_short_lived_barrier_gains_by_a_split(august: Answer) -> None:
     assert life is not None
     made = cover_plan(
         season,
-        Material("short", replace(life, value=12.0, low=None, high=None), 12.7, 7),
+        ResidualActive("short", replace(life, value=12.0, low=None, high=None), 12.7, 7),
         "pre-fall",
         weeds=["x"],
         today=AUGUST,
@@ -538,7 +538,7 @@ def test_a_week_that_is_past_is_no_choice(august: Answer) -> None:
     assert season is not None
     made = cover_plan(
         season,
-        Material("", Value("x", 60.0, "d", "x", "choice"), 12.7, 3),
+        ResidualActive("", Value("x", 60.0, "d", "x", "choice"), 12.7, 3),
         "pre-fall",
         weeds=["x"],
         today=AUGUST,
@@ -560,7 +560,7 @@ def test_where_rain_seldom_waters_in_it_is_not_the_week_that_counts(
     rain[: round(wet * len(rain))] = 5.0  # in so many of the futures it rains every day
     season = season_of(axis, [weed], rain, first=0, candidates=(axis.number >= 45))
     assert season is not None
-    usual = Material("", Value("x", 60.0, "d", "x", "choice"), 12.7, 7)
+    usual = ResidualActive("", Value("x", 60.0, "d", "x", "choice"), 12.7, 7)
     texts = {
         irrigated: cover_plan(
             season, usual, "pre-fall", weeds=["x"], today=AUGUST, irrigated=irrigated

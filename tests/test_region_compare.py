@@ -324,10 +324,10 @@ def test_the_page_shows_names_as_text_and_what_could_not_be_used() -> None:
 
 def test_a_single_station_with_few_years_says_cannot_tell(tmp_path: Path) -> None:
     from windowcast.region.batch import Options, compute
-    from windowcast.region.parts import Part, keep, to_parquet
+    from windowcast.region.parts import Chunk, keep, to_parquet
 
     text = json.dumps(Options(first_year=2013, last_year=2014).plain())
-    part = Part(tmp_path, "few")
+    part = Chunk(tmp_path, "few")
     keep(part, {n: to_parquet(t) for n, t in compute(STATIONS[:1], text).items()})
     page = region_page(put_together([part], tmp_path), ())
     assert "cannot tell" in page
@@ -408,14 +408,14 @@ from pathlib import Path
 sys.path.insert(0, sys.argv[1])
 home, part_files = Path(sys.argv[2]), sys.argv[3:]
 from windowcast.region import compare, netcdf, outputs
-from windowcast.region.parts import Part
+from windowcast.region.parts import Chunk
 from windowcast.report import region_charts
 from windowcast.report.region_page import region_page
 compare.SEASON_ROWS, compare.STATION_ROWS, compare.BATCH_ROWS = 512, 64, 64
 region_charts.MAX_LISTED, region_charts.SPOT = region_charts.MAX_ROWS, 60
 outputs.MIN_YEARS = 99  # the many rows of weeks.csv, all alike, would take most of the time
 import netCDF4, pyarrow as pa, pyarrow.parquet
-parts = [Part(home, name) for name in part_files]
+parts = [Chunk(home, name) for name in part_files]
 region_page(compare.put_together(parts[:1], home), ())  # what is loaded once
 region_charts._lines.cache_clear()  # but the ground of the maps, which is that of the stations
 tracemalloc.start()

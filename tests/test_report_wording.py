@@ -13,7 +13,7 @@ from report_fixtures import judged, ranking, window
 from windowcast.core.units import Display
 from windowcast.report import wording
 from windowcast.windows import words
-from windowcast.windows.grade import Grade
+from windowcast.windows.grade import ScoreCurve
 
 US, METRIC = Display("us"), Display("metric")
 
@@ -97,6 +97,6 @@ def test_a_stage_says_what_the_plant_looks_like(stage: float, says: str) -> None
 
 
 def test_a_good_distance_from_the_dew_point_does_not_read_as_a_temperature() -> None:
-    grade = Grade((0.5, 2.0), (0.2, 1.0))
+    grade = ScoreCurve((0.5, 2.0), (0.2, 1.0))
     text = wording.in_units(words.reason("leaf_wetness", grade, 17.2), Display("us"))
     assert text == "air 31 °F above its dew point, good"

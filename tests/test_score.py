@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from windowcast.windows.grade import Grade
+from windowcast.windows.grade import ScoreCurve
 from windowcast.windows.score import (
     Block,
     Rule,
@@ -135,7 +135,7 @@ def test_holds_needs_the_shortest_run_within_the_window() -> None:
     assert holds(futures, RULE).tolist() == [True, False, False, True, True]
 
 
-GRADE = Grade((0.0, 10.0, 20.0, 30.0), (0.0, 1.0, 1.0, 0.5))
+GRADE = ScoreCurve((0.0, 10.0, 20.0, 30.0), (0.0, 1.0, 1.0, 0.5))
 
 
 def test_grade_by_hand() -> None:

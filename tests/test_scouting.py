@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from windowcast.core.errors import InputError
-from windowcast.season.emergence import Counted, Timing
+from windowcast.season.emergence import ClockSpeed, Counted
 from windowcast.season.scouting import Count, log_negative_binomial, posterior
 from windowcast.season.weeds import Z90, weed
 
@@ -41,7 +41,7 @@ def test_likelihood_against_scipy():
 
 def test_no_count_is_the_prior():
     found = post([], [])
-    prior = Timing.prior(SPREAD)
+    prior = ClockSpeed.prior(SPREAD)
     assert found.mid == pytest.approx(0.0, abs=1e-9)
     assert found.low == pytest.approx(prior.low, abs=0.005)
     assert found.high == pytest.approx(Z90 * SPREAD, abs=0.005)

@@ -12,8 +12,8 @@ from scipy.special import erf, erfc
 
 from windowcast.physics.soil_column import (
     LATENT_HEAT_J_M3,
-    Grid,
     Ice,
+    SoilGrid,
     Step,
     conduct,
     freeze,
@@ -26,13 +26,13 @@ CLAMPED = 1e6  # W/m²/K: the surface takes the driving temperature
 DAY_S = 86400.0
 
 
-def uniform(spacing_m: float, count: int) -> Grid:
+def uniform(spacing_m: float, count: int) -> SoilGrid:
     """Evenly spaced nodes, the top one half a spacing deep."""
     nodes = (np.arange(count) + 0.5) * spacing_m
-    return Grid.of(nodes.tolist(), bottom_m=count * spacing_m)
+    return SoilGrid.of(nodes.tolist(), bottom_m=count * spacing_m)
 
 
-def column(grid: Grid, diffusivity, step_s: float):
+def column(grid: SoilGrid, diffusivity, step_s: float):
     """Stores and conductances of a uniform soil."""
     k = diffusivity * CAPACITY
     store = [CAPACITY * dz / step_s + 0.0 * k for dz in grid.thickness_m]
@@ -51,7 +51,7 @@ def after_freezing(temps: list, step: Step, ice: Ice) -> list:
     return after
 
 
-def wave(grid: Grid, diffusivity, period_s: float, steps: int, periods: int):
+def wave(grid: SoilGrid, diffusivity, period_s: float, steps: int, periods: int):
     """Last period of all nodes under a surface wave of amplitude 1, ``[step, node, column]``."""
     step_s = period_s / steps
     store, between, surface = column(grid, diffusivity, step_s)
@@ -100,7 +100,7 @@ def test_daily_wave_at_five_diffusivities() -> None:
 
 def test_yearly_wave_on_the_grid_in_use() -> None:
     diffusivity = np.array(list(YEARLY)) * 1e-6
-    deep = Grid.of((*GRID.node_m, 5.0, 8.0, 12.0), bottom_m=16.0)  # below, the wave dies out
+    deep = SoilGrid.of((*GRID.node_m, 5.0, 8.0, 12.0), bottom_m=16.0)  # below, the wave dies out
     series = wave(deep, diffusivity, 365 * DAY_S, steps=365, periods=8)
     amplitude, lag = harmonic(series)
     node = GRID.node_m.index(0.10)

@@ -9,7 +9,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.values import load
 from windowcast.physics.soil_column import Number
 from windowcast.physics.soil_properties import (
-    Texture,
+    SoilTexture,
     conductivity_w_m_k,
     heat_capacity_j_m3_k,
     snow_conductivity_w_m_k,
@@ -33,7 +33,7 @@ LAWRENCE_SLATER = {
 }
 
 
-def diffusivity(soil: Texture, water: Number) -> float:
+def diffusivity(soil: SoilTexture, water: Number) -> float:
     available = (water - soil.wilting_point) / (soil.field_capacity - soil.wilting_point)
     capacity = heat_capacity_j_m3_k(soil.thermal(), available)
     return float(soil.conductivity_w_m_k(water) / capacity) * 1e6
@@ -42,7 +42,7 @@ def diffusivity(soil: Texture, water: Number) -> float:
 def test_clay_against_pielke() -> None:
     # Pielke 1984, Mesoscale Meteorological Modeling, table 11-3: clay, 40 % pores.
     clay = texture("clay")
-    pores = Texture(
+    pores = SoilTexture(
         porosity=0.40,
         wilting_point=clay.wilting_point,
         field_capacity=clay.field_capacity,

@@ -24,9 +24,9 @@ from windowcast.records import exchange, schema
 from windowcast.records.describe import describe
 from windowcast.records.model import (
     Application,
+    CoverReading,
     Entry,
     FieldNote,
-    GreenCover,
     Material,
     Rating,
     ScoutingCount,
@@ -119,8 +119,8 @@ entries = st.one_of(
         measure=name,
         before=st.booleans(),
     ),
-    st.builds(GreenCover, date=dates, green_pct=st.floats(0, 100), where=text),
-    st.builds(GreenCover, date=dates, green_pct=st.none(), live_shoots=st.booleans()),
+    st.builds(CoverReading, date=dates, green_pct=st.floats(0, 100), where=text),
+    st.builds(CoverReading, date=dates, green_pct=st.none(), live_shoots=st.booleans()),
     st.builds(
         FieldNote, date=dates, text=name, weed=weeds, survivors_mixed=st.none() | st.booleans()
     ),

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from importlib import resources
+from pathlib import Path
 
 import pytest
 
+import windowcast
 from windowcast.core.values import STATUSES, Table, load
 
 TABLES = sorted(
@@ -56,3 +59,12 @@ def test_dotted_paths_lead_to_values_and_a_wrong_one_names_itself() -> None:
         table.number("a.c")
     with pytest.raises(KeyError, match=r"t\.x"):
         table.value("x")
+
+
+def test_a_class_name_means_one_thing() -> None:
+    defined: dict[str, list[str]] = {}
+    for file in Path(windowcast.__file__).parent.rglob("*.py"):
+        for node in ast.parse(file.read_text("utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                defined.setdefault(node.name, []).append(file.name)
+    assert {name: files for name, files in defined.items() if len(files) > 1} == {}

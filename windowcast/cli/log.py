@@ -26,7 +26,7 @@ _SURVIVED = re.compile(r"surviv|escape|still alive|not killed", re.IGNORECASE).s
 _PATH = click.Path(path_type=Path)
 
 
-class Place:
+class SiteLog:
     """Which log a command works on, and what its site file says of it."""
 
     def __init__(self, site_file: Path | None, log_file: Path | None) -> None:
@@ -130,7 +130,7 @@ def add(
     from windowcast.records.entry_text import plain_from
     from windowcast.records.model import Application, FieldNote, from_plain
 
-    place = Place(site_file, log_file)
+    place = SiteLog(site_file, log_file)
     plain = plain_from(kind, words, place.site.zone if place.site else None)
     if kind == "application" and "materials" not in plain:
         raise InputError(
@@ -161,7 +161,7 @@ def add(
 @_place_options
 def list_(kind: str | None, form: str, site_file: Path | None, log_file: Path | None) -> None:
     """List what the log holds now, by date."""
-    place = Place(site_file, log_file)
+    place = SiteLog(site_file, log_file)
     with place.open() as log:
         entries = log.entries(kind)
     if form == "json":
@@ -182,7 +182,7 @@ def show(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
     from windowcast.records.model import Application, to_plain
     from windowcast.records.sheet import record_sheet, sheet_lines
 
-    place = Place(site_file, log_file)
+    place = SiteLog(site_file, log_file)
     with place.open() as log:
         stored = log.get(entry_id)
         history = log.history(stored.id)
@@ -212,7 +212,7 @@ def edit(
     from windowcast.records.entry_text import field_named, plain_from
     from windowcast.records.model import from_plain, kind_of, to_plain
 
-    place = Place(site_file, log_file)
+    place = SiteLog(site_file, log_file)
     with place.open() as log:
         stored = log.get(entry_id)
         kind = kind_of(stored.entry)
@@ -233,7 +233,7 @@ def edit(
 @_place_options
 def remove(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
     """Take an entry out of the list; its history stays, and undo brings it back."""
-    place = Place(site_file, log_file)
+    place = SiteLog(site_file, log_file)
     with place.open() as log:
         stored = log.remove(entry_id)
     click.echo("Removed (undo brings it back):")
@@ -244,7 +244,7 @@ def remove(entry_id: str, site_file: Path | None, log_file: Path | None) -> None
 @_place_options
 def undo(site_file: Path | None, log_file: Path | None) -> None:
     """Take back the last change that has not been taken back yet."""
-    place = Place(site_file, log_file)
+    place = SiteLog(site_file, log_file)
     with place.open() as log:
         change = log.undo()
     click.echo("Taken back:")
@@ -256,7 +256,7 @@ def undo(site_file: Path | None, log_file: Path | None) -> None:
 @_place_options
 def history(entry_id: str | None, site_file: Path | None, log_file: Path | None) -> None:
     """Every change ever made, or those of one entry."""
-    with Place(site_file, log_file).open() as log:
+    with SiteLog(site_file, log_file).open() as log:
         _say_changes(log.history(entry_id))
 
 
@@ -269,7 +269,7 @@ def export(form: str, out: Path | None, site_file: Path | None, log_file: Path |
     from windowcast.core.atomic_files import write_atomic
     from windowcast.records import exchange
 
-    with Place(site_file, log_file).open() as log:
+    with SiteLog(site_file, log_file).open() as log:
         text = exchange.to_json(log) if form == "json" else exchange.to_csv(log)
     if out is None:
         click.echo(text.encode(), nl=False)
@@ -290,7 +290,7 @@ def import_(file: Path, site_file: Path | None, log_file: Path | None) -> None:
     """
     from windowcast.records.exchange import read_changes
 
-    place = Place(site_file, log_file)
+    place = SiteLog(site_file, log_file)
     changes = read_changes(file, place.checked, place.site.zone if place.site else None)
     with place.open(create=True) as log:  # only now: a file that is refused begins no log
         before = len(log.entries())
@@ -307,12 +307,12 @@ def import_(file: Path, site_file: Path | None, log_file: Path | None) -> None:
 @_place_options
 def backup(file: Path, site_file: Path | None, log_file: Path | None) -> None:
     """Copy the whole log to a new file while others may go on using it."""
-    with Place(site_file, log_file).open() as log:
+    with SiteLog(site_file, log_file).open() as log:
         log.backup(file)
     click.echo(f"Copied to {file}.")
 
 
-def _with_weather(application: Application, place: Place, files: tuple[str, ...]) -> Application:
+def _with_weather(application: Application, place: SiteLog, files: tuple[str, ...]) -> Application:
     """The application with the hour's weather where there is a record of it."""
     from windowcast.records.prefill import prefilled
 
@@ -326,7 +326,7 @@ def _with_weather(application: Application, place: Place, files: tuple[str, ...]
     return prefilled(application, weather)
 
 
-def _say(stored: Stored[Any], place: Place) -> None:
+def _say(stored: Stored[Any], place: SiteLog) -> None:
     from windowcast.cli.output import echo
     from windowcast.records.describe import describe
     from windowcast.records.model import kind_of

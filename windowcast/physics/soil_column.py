@@ -47,7 +47,7 @@ def choose(condition: Number, yes: Number, no: Number) -> Number:
 
 
 @dataclass(frozen=True)
-class Grid:
+class SoilGrid:
     """Depths of the nodes and of the control volumes around them, m."""
 
     node_m: tuple[float, ...]
@@ -56,7 +56,7 @@ class Grid:
     thickness_m: tuple[float, ...]
 
     @classmethod
-    def of(cls, node_m: Sequence[float], bottom_m: float) -> Grid:
+    def of(cls, node_m: Sequence[float], bottom_m: float) -> SoilGrid:
         """Faces half way between nodes, from the surface down to `bottom_m`."""
         faces = [(a + b) / 2 for a, b in pairwise(node_m)]
         edges = [0.0, *faces, bottom_m]

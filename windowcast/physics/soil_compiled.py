@@ -19,7 +19,7 @@ from windowcast.core.compiled import compiled
 from windowcast.core.record import FloatArray
 from windowcast.physics import soil_column, soil_properties, soil_stepper, soil_surface
 from windowcast.physics.soil_column import Ice, Step, conduct, freeze, frozen_share
-from windowcast.physics.soil_forcing import Drivers
+from windowcast.physics.soil_forcing import SoilDrivers
 from windowcast.physics.soil_stepper import (
     FREEZING,
     FROZEN_LAYER,
@@ -132,15 +132,15 @@ class CompiledColumns(Columns):
     def dump(self) -> FloatArray:  # noqa: D102
         return self.state.copy()
 
-    def run(self, drivers: Drivers, weights: Weights, out: FloatArray) -> None:  # noqa: D102
+    def run(self, drivers: SoilDrivers, weights: Weights, out: FloatArray) -> None:  # noqa: D102
         width = max(len(part) for part in weights)
         padded = [[*part, *[(0, 0.0)] * (width - len(part))] for part in weights]
         self._step(drivers, np.array(padded), out)
 
-    def year_sums(self, year: Drivers) -> FloatArray:  # noqa: D102
+    def year_sums(self, year: SoilDrivers) -> FloatArray:  # noqa: D102
         return self._step(year, np.empty((0, 0, 2)), _NOWHERE)
 
-    def _step(self, drivers: Drivers, weights: FloatArray, out: FloatArray) -> FloatArray:
+    def _step(self, drivers: SoilDrivers, weights: FloatArray, out: FloatArray) -> FloatArray:
         """Move on through all days; gives each layer's temperatures summed."""
         series = [getattr(drivers, name) for name in Day._fields]
         weather = np.empty((len(series), *drivers.air_c.T.shape))

@@ -51,8 +51,8 @@ class SoilForcing:
 
 
 @dataclass(frozen=True)
-class Weather:
-    """Weather by column without gaps in air temperature, time first: ``[time, columns]``."""
+class SoilWeather:
+    """SoilWeather by column without gaps in air temperature, time first: ``[time, columns]``."""
 
     tmax_c: FloatArray
     tmin_c: FloatArray
@@ -63,17 +63,17 @@ class Weather:
     snow_depth_mm: FloatArray | None
     blind: npt.NDArray[np.bool_]  # no answer: air temperature missing now or too recently
 
-    def between(self, first: int, last: int) -> Weather:
+    def between(self, first: int, last: int) -> SoilWeather:
         """Days from index `first` up to, not including, `last`."""
         cut: dict[str, Any] = {}
         for name in (f.name for f in fields(self)):
             values = getattr(self, name)
             cut[name] = None if values is None else values[first:last]
-        return Weather(**cut)
+        return SoilWeather(**cut)
 
 
 @dataclass(frozen=True)
-class Drivers:
+class SoilDrivers:
     """What the column model takes each day, ``[time, columns]``."""
 
     air_c: FloatArray
@@ -202,7 +202,7 @@ def _wetness(precip_mm: FloatArray) -> FloatArray:
 
 def columns_of(
     forcing: SoilForcing, shape: tuple[int, ...], part: slice, order: Literal["C", "F"] = "C"
-) -> Weather:
+) -> SoilWeather:
     """Some columns of the forcing, gaps filled.
 
     Parameters
@@ -238,7 +238,7 @@ def columns_of(
     if unknown.any():  # the mean of what is known
         known = np.maximum((~unknown).sum(axis=0), 1)
         precip = np.where(unknown, in_order(np.where(unknown, 0.0, precip)) / known, precip)
-    return Weather(
+    return SoilWeather(
         tmax_c=tmax,
         tmin_c=tmin,
         precip_mm=precip,
@@ -264,7 +264,7 @@ def in_order(values: FloatArray) -> FloatArray:
     return result
 
 
-def drivers(weather: Weather) -> Drivers:
+def drivers(weather: SoilWeather) -> SoilDrivers:
     """Estimate what was not measured and work out the fluxes."""
     tmax, tmin, precip = weather.tmax_c, weather.tmin_c, weather.precip_mm
     mean = 0.5 * (tmax + tmin)
@@ -284,7 +284,7 @@ def drivers(weather: Weather) -> Drivers:
     longwave *= 1.35 * clearness - 0.35
     slope = 4098 * saturation / np.square(mean + 237.3)
     net = np.maximum(0.77 * solar - longwave, 0.0)
-    return Drivers(
+    return SoilDrivers(
         air_c=mean,
         precip_mm=precip,
         solar_w_m2=solar * MJ_PER_DAY_TO_W,

@@ -23,7 +23,7 @@ SOLIDS_DENSITY_KG_M3 = 2700.0
 
 
 @dataclass(frozen=True)
-class Texture:
+class SoilTexture:
     """What heat conduction needs to know of a soil: volume shares, W/m/K, J/m³/K."""
 
     porosity: float
@@ -114,7 +114,7 @@ def heat_capacity_j_m3_k(soil: Thermal, available: Number) -> Number:
 
 
 @cache
-def texture(name: str | None) -> Texture:
+def texture(name: str | None) -> SoilTexture:
     """Properties of a USDA texture class; None or ``unknown`` gives the class assumed then.
 
     Raises
@@ -151,7 +151,7 @@ def texture(name: str | None) -> Texture:
     other = 2.0 if quartz > 0.2 else 3.0  # W/m/K, minerals other than quartz
     solids = 7.7**quartz * other ** (1 - quartz)
     bulk_density = SOLIDS_DENSITY_KG_M3 * (1 - porosity)
-    return Texture(
+    return SoilTexture(
         porosity=porosity,
         wilting_point=entry.number("wilting_point"),
         field_capacity=entry.number("field_capacity"),

@@ -12,20 +12,20 @@ import numpy as np
 from windowcast.core.record import FloatArray
 from windowcast.physics.soil_column import (
     LATENT_HEAT_J_M3,
-    Grid,
     Ice,
     Layers,
     Number,
+    SoilGrid,
     Step,
     conduct,
     freeze,
     frozen_share,
 )
-from windowcast.physics.soil_forcing import Drivers, in_order
+from windowcast.physics.soil_forcing import SoilDrivers, in_order
 from windowcast.physics.soil_properties import Thermal, conductivity_w_m_k, heat_capacity_j_m3_k
 from windowcast.physics.soil_surface import Cover, Day, Parameters, Surface, surface_day
 
-GRID = Grid.of((0.02, 0.05, 0.10, 0.20, 0.35, 0.60, 1.0, 1.7, 3.0), bottom_m=3.8)
+GRID = SoilGrid.of((0.02, 0.05, 0.10, 0.20, 0.35, 0.60, 1.0, 1.7, 3.0), bottom_m=3.8)
 LAYERS = len(GRID.node_m)
 TOP = 3  # layers that share the water of the top; the rest have that of the root zone
 FREEZING = 6  # layers that may freeze
@@ -63,17 +63,17 @@ class Columns(ABC):
         """The state as ``[columns, STATE_SIZE]``."""
 
     @abstractmethod
-    def run(self, drivers: Drivers, weights: Weights, out: FloatArray) -> None:
+    def run(self, drivers: SoilDrivers, weights: Weights, out: FloatArray) -> None:
         """Write ``out[time, depths + (water, frozen share, snow), columns]`` for all days.
 
         `weights` gives for each depth the layers and weights that interpolate to it.
         """
 
     @abstractmethod
-    def year_sums(self, year: Drivers) -> FloatArray:
+    def year_sums(self, year: SoilDrivers) -> FloatArray:
         """Move on through a year; each layer's temperatures summed, ``[layer, columns]``."""
 
-    def spin_up(self, year: Drivers) -> None:
+    def spin_up(self, year: SoilDrivers) -> None:
         """Start from the means of a year and run it until the start is forgotten."""
         air, precip, demand = (
             in_order(a) / len(a) for a in (year.air_c, year.precip_mm, year.demand_mm)
@@ -83,7 +83,7 @@ class Columns(ABC):
         self.load(np.array([air] * LAYERS + surface).T)
         self.settle(year)
 
-    def settle(self, year: Drivers) -> None:
+    def settle(self, year: SoilDrivers) -> None:
         """Run a year over and over, moving each layer's yearly mean to that of the top between.
 
         Heat would take years to reach the lowest layers; over a year it flows neither up nor
@@ -115,13 +115,13 @@ class Stepper(Columns):
         rows = [*self.temps, *self.surface]
         return np.array(rows, dtype=np.float64).reshape(STATE_SIZE, -1).T
 
-    def year_sums(self, year: Drivers) -> FloatArray:  # noqa: D102
+    def year_sums(self, year: SoilDrivers) -> FloatArray:  # noqa: D102
         sums = [0.0 * t for t in self.temps]
         for temps in self.days(year):
             sums = [m + t for m, t in zip(sums, temps, strict=True)]
         return np.array(sums, dtype=np.float64).reshape(LAYERS, -1)
 
-    def run(self, drivers: Drivers, weights: Weights, out: FloatArray) -> None:  # noqa: D102
+    def run(self, drivers: SoilDrivers, weights: Weights, out: FloatArray) -> None:  # noqa: D102
         p = self.setup.p
         late = p.end_of_day_weight
         before = self.temps
@@ -136,7 +136,7 @@ class Stepper(Columns):
             )
             before = temps
 
-    def days(self, drivers: Drivers) -> Iterator[list[Number]]:
+    def days(self, drivers: SoilDrivers) -> Iterator[list[Number]]:
         """Move on through all days, giving the temperatures at the end of each."""
         for values in zip(*(self._by_day(getattr(drivers, n)) for n in Day._fields), strict=False):
             self._advance(Day(*values))

@@ -20,7 +20,7 @@ from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.state import Carry, build
 from windowcast.weather.ensemble import members as members_of
-from windowcast.windows.cover_plan import Material, material_of
+from windowcast.windows.cover_plan import ResidualActive, material_of
 from windowcast.windows.model import PurposeName, Ranking
 from windowcast.windows.rank import rank
 from windowcast.windows.season_axis import BEYOND_DAYS
@@ -42,7 +42,7 @@ class Answer:
     past: SiteState
     ahead: SiteState
     ranking: Ranking
-    barriers: tuple[Material, ...] = ()
+    barriers: tuple[ResidualActive, ...] = ()
 
 
 def answer(
@@ -156,7 +156,7 @@ def _needs(
     return None, tuple(needs_of(mixture, species) for mixture in materials.at_hand(site.stock))
 
 
-def _barriers(site: Site, actives: str, materials: Actives | None) -> tuple[Material, ...]:
+def _barriers(site: Site, actives: str, materials: Actives | None) -> tuple[ResidualActive, ...]:
     """Pre-emergence actives whose cover can be told: of the mixture, or else those in stock."""
     if materials is None:
         return ()

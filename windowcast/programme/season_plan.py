@@ -30,7 +30,7 @@ from windowcast.programme.workable_days import (
 )
 from windowcast.season.model import SiteState
 from windowcast.windows import words
-from windowcast.windows.cover_plan import Material
+from windowcast.windows.cover_plan import ResidualActive
 from windowcast.windows.covers import covers_of
 from windowcast.windows.days import DayContext
 from windowcast.windows.hours import HourContext, hour_context
@@ -54,7 +54,7 @@ def season_plan(
     members: Members,
     *,
     weather: Weather,
-    barriers: Sequence[Material] = (),
+    barriers: Sequence[ResidualActive] = (),
     mixture: ActiveNeeds | None = None,
     now: dt.datetime | None = None,
 ) -> SeasonPlan:
@@ -146,7 +146,7 @@ class _Work:
     judge: Judge
 
     def purpose(
-        self, purpose: Purpose, mixture: ActiveNeeds | None, barriers: Sequence[Material]
+        self, purpose: Purpose, mixture: ActiveNeeds | None, barriers: Sequence[ResidualActive]
     ) -> PurposePlan:
         """One purpose's part of the plan."""
         needs = mixture if mixture is not None and purpose.serves(mixture) else purpose.generic

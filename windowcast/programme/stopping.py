@@ -21,7 +21,7 @@ _EQUAL = 1e-9  # scores closer than this are the same
 
 
 @dataclass(frozen=True)
-class Rule:
+class StoppingRule:
     """When to take an offer: on day t if it is at least ``level[t] + slope[t] · offer``."""
 
     level: FloatArray  # [day]
@@ -54,10 +54,10 @@ class Wait:
     value: float
     error: float
     taken_day: npt.NDArray[np.int64]
-    rule: Rule
+    rule: StoppingRule
 
 
-def best_rule(offers: FloatArray, later: FloatArray) -> Rule:
+def best_rule(offers: FloatArray, later: FloatArray) -> StoppingRule:
     """Backward induction over the offers.
 
     Parameters
@@ -73,9 +73,9 @@ def best_rule(offers: FloatArray, later: FloatArray) -> Rule:
     for day in range(days - 1, -1, -1):
         offer = offers[:, day]
         level[day], slope[day] = _continuation(offer, payoff)
-        take = Rule(level[day : day + 1], slope[day : day + 1]).takes(offer)
+        take = StoppingRule(level[day : day + 1], slope[day : day + 1]).takes(offer)
         payoff = np.where(take, offer, payoff)
-    return Rule(level, slope)
+    return StoppingRule(level, slope)
 
 
 def _continuation(offer: FloatArray, payoff: FloatArray) -> tuple[float, float]:
@@ -91,7 +91,7 @@ def _continuation(offer: FloatArray, payoff: FloatArray) -> tuple[float, float]:
     return float(payoff.mean()), 0.0
 
 
-def taken(offers: FloatArray, rule: Rule) -> npt.NDArray[np.int64]:
+def taken(offers: FloatArray, rule: StoppingRule) -> npt.NDArray[np.int64]:
     """Day on which each member takes an offer under a rule; the number of days where never."""
     takes = rule.takes(offers)
     day: npt.NDArray[np.int64] = np.where(takes.any(axis=1), takes.argmax(axis=1), offers.shape[1])

@@ -9,9 +9,9 @@ from windowcast.core.units import Dimension, Display, convert
 from windowcast.materials.quantity import significant
 from windowcast.records.model import (
     Application,
+    CoverReading,
     Entry,
     FieldNote,
-    GreenCover,
     Rating,
     ScoutingCount,
     SoilReading,
@@ -49,7 +49,7 @@ def describe(entry: Entry, display: Display) -> str:
                 entry.weed,
                 entry.notes,
             ]
-        case GreenCover():
+        case CoverReading():
             seen = [
                 "" if entry.green_pct is None else f"{entry.green_pct:g} % green",
                 "" if entry.live_shoots is None else _SHOOTS[entry.live_shoots],

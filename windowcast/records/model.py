@@ -203,7 +203,7 @@ class Rating:
 
 
 @dataclass(frozen=True, slots=True)
-class GreenCover:
+class CoverReading:
     """Green seen on the turf: its share of the ground, and what a look into the canopy found.
 
     `live_shoots` says whether a live shoot was there once the canopy was parted; None when nobody
@@ -239,15 +239,15 @@ class FieldNote:
     ] = None
 
 
-Entry = Application | SoilReading | ScoutingCount | Rating | GreenCover | FieldNote
-E = TypeVar("E", Application, SoilReading, ScoutingCount, Rating, GreenCover, FieldNote)
+Entry = Application | SoilReading | ScoutingCount | Rating | CoverReading | FieldNote
+E = TypeVar("E", Application, SoilReading, ScoutingCount, Rating, CoverReading, FieldNote)
 
 KINDS: Mapping[str, type[Entry]] = {
     "application": Application,
     "probe": SoilReading,
     "count": ScoutingCount,
     "rating": Rating,
-    "cover": GreenCover,
+    "cover": CoverReading,
     "note": FieldNote,
 }
 _NAMES = {kind: name for name, kind in KINDS.items()}
@@ -361,7 +361,7 @@ def _check_count(entry: ScoutingCount) -> tuple[str, str, str] | None:
     return None
 
 
-def _check_cover(entry: GreenCover) -> tuple[str, str, str] | None:
+def _check_cover(entry: CoverReading) -> tuple[str, str, str] | None:
     if entry.green_pct is None and entry.live_shoots is None:
         remedy = "give the share of green, or whether live shoots were seen"
         return "green_pct", "nothing was seen", remedy
@@ -373,5 +373,5 @@ def _check_cover(entry: GreenCover) -> tuple[str, str, str] | None:
 _CHECKS: Mapping[type, Callable[[Any], tuple[str, str, str] | None]] = {
     Application: _check_application,
     ScoutingCount: _check_count,
-    GreenCover: _check_cover,
+    CoverReading: _check_cover,
 }

@@ -13,11 +13,11 @@ from windowcast.core.errors import InputError
 from windowcast.materials.actives import Actives, load_actives
 from windowcast.materials.rotation import Use, same_place, use_of
 from windowcast.physics.soil_site import ProbeReading
-from windowcast.records.model import Application, GreenCover, ScoutingCount, SoilReading
+from windowcast.records.model import Application, CoverReading, ScoutingCount, SoilReading
 from windowcast.records.store import SeasonLog
 from windowcast.season.observed import CanopyLook, Observed
 from windowcast.season.scouting import Count
-from windowcast.season.turf import GreenCover as TurfCover
+from windowcast.season.turf import GreenCover
 
 
 def observed_in(
@@ -42,7 +42,7 @@ def observed_in(
     with SeasonLog(path, create=False) as log:
         readings = [s.entry for s in log.all(SoilReading)]
         counts = [s.entry for s in log.all(ScoutingCount)]
-        covers = [s.entry for s in log.all(GreenCover)]
+        covers = [s.entry for s in log.all(CoverReading)]
         applications = [s.entry for s in log.all(Application)]
     return Observed(
         readings=tuple(
@@ -53,14 +53,14 @@ def observed_in(
             Count(c.date, c.weed, c.per_m2, c.frame_m2) for c in counts if c.per_m2 is not None
         ),
         green_cover=tuple(
-            TurfCover(c.date, c.green_pct / 100) for c in covers if c.green_pct is not None
+            GreenCover(c.date, c.green_pct / 100) for c in covers if c.green_pct is not None
         ),
         looks=looks_in(covers),
         uses=uses_in(applications, materials or load_actives(), southern=southern),
     )
 
 
-def looks_in(covers: Sequence[GreenCover]) -> tuple[CanopyLook, ...]:
+def looks_in(covers: Sequence[CoverReading]) -> tuple[CanopyLook, ...]:
     """What is known of live shoots, by date.
 
     Any green is a live shoot. No green at all says nothing: only who parted the canopy can say

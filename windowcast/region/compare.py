@@ -19,8 +19,8 @@ from windowcast.core.atomic_files import atomic_file
 from windowcast.core.extras import require
 from windowcast.core.record import FloatArray
 from windowcast.region.columns import QUANTITIES, WORKABLE_COLUMNS, units_of
-from windowcast.region.parts import Part
-from windowcast.region.statistics import Difference, Normals, difference
+from windowcast.region.parts import Chunk
+from windowcast.region.statistics import Normals, PairDifference, difference
 from windowcast.region.tables import (
     counted,
     normals_in,
@@ -164,10 +164,10 @@ class Gap:
     first: str
     second: str
     quantity: str
-    difference: Difference
+    difference: PairDifference
 
 
-def put_together(parts: Sequence[Part], folder: Path, notes: tuple[str, ...] = ()) -> Compared:
+def put_together(parts: Sequence[Chunk], folder: Path, notes: tuple[str, ...] = ()) -> Compared:
     """Write ``seasons.parquet`` and ``stations.parquet`` from the parts; the same however cut.
 
     `notes` say what was passed over when the stations were looked for.

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from windowcast.core.atomic_files import made_folder
 from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
 from windowcast.core.version import __version__
-from windowcast.region.parts import Bodies, Part, is_whole, keep, to_parquet
+from windowcast.region.parts import Bodies, Chunk, is_whole, keep, to_parquet
 from windowcast.sources.files import parse_spec
 
 if TYPE_CHECKING:
@@ -80,7 +80,7 @@ def run(
     scheduler: str | None = None,
     chunk_stations: int | None = None,
     on_progress: Callable[[int, int], object] = lambda done, total: None,
-) -> list[Part]:
+) -> list[Chunk]:
     """Compute every station and return the parts in the order of the stations.
 
     Parameters
@@ -119,7 +119,7 @@ def run(
     size = chunk_stations or _chunk_size(len(stations))
     chunks = [tuple(stations[i : i + size]) for i in range(0, len(stations), size)]
     same = hashlib.sha256(f"{__version__}\n{tables_hash(SCIENCE)}\n{text}\n".encode())
-    parts = [Part(parts_folder, _identity(chunk, same.copy())) for chunk in chunks]
+    parts = [Chunk(parts_folder, _identity(chunk, same.copy())) for chunk in chunks]
     todo = [(c, part) for c, part in zip(chunks, parts, strict=True) if not is_whole(part)]
     done = len(stations) - sum(len(chunk) for chunk, _ in todo)
     on_progress(done, len(stations))
@@ -173,7 +173,7 @@ def compute_part(compute: Compute, chunk: tuple[Station, ...], options: str) -> 
     return {name: to_parquet(table) for name, table in compute(chunk, options).items()}
 
 
-Job = tuple[tuple[Station, ...], Part]
+Job = tuple[tuple[Station, ...], Chunk]
 
 
 def _results(

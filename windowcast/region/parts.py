@@ -19,7 +19,7 @@ Bodies = Mapping[str, bytes]
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class Chunk:
     """A chunk of stations that is done: a Parquet file for each of its tables."""
 
     folder: Path
@@ -35,7 +35,7 @@ class Part:
         return self.folder / f"{self.id}.sha256"
 
 
-def keep(part: Part, bodies: Bodies) -> None:
+def keep(part: Chunk, bodies: Bodies) -> None:
     """Write the tables of a part, then their checksums, with which alone they count."""
     lines = []
     for name, body in bodies.items():
@@ -44,7 +44,7 @@ def keep(part: Part, bodies: Bodies) -> None:
     write_atomic(part.checksums, "".join(lines))
 
 
-def is_whole(part: Part) -> bool:
+def is_whole(part: Chunk) -> bool:
     """Whether every file of a part is there and matches its checksum."""
     try:
         stated = [line.split("  ") for line in part.checksums.read_text("ascii").splitlines()]

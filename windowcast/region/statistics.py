@@ -69,7 +69,7 @@ class WeekStatistics:
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class PairDifference:
     """Median difference a − b over shared years with its 90 % bootstrap interval."""
 
     shared_years: int
@@ -139,12 +139,12 @@ def week_statistics(days: npt.NDArray[np.float32]) -> WeekStatistics:
     )
 
 
-def difference(a: FloatArray, b: FloatArray) -> Difference:
+def difference(a: FloatArray, b: FloatArray) -> PairDifference:
     """How `a` differs from `b` over the years both have, one value a year, ``[year]``."""
     delta = a - b
     delta = delta[np.isfinite(delta)]
     if len(delta) < MIN_YEARS:
-        return Difference(len(delta), np.nan, np.nan, np.nan)
+        return PairDifference(len(delta), np.nan, np.nan, np.nan)
     draws = np.random.default_rng(_SEED).integers(0, len(delta), (_DRAWS, len(delta)))
     low, high = np.quantile(np.median(delta[draws], axis=1), (0.05, 0.95))
-    return Difference(len(delta), float(np.median(delta)), float(low), float(high))
+    return PairDifference(len(delta), float(np.median(delta)), float(low), float(high))

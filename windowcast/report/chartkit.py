@@ -168,7 +168,7 @@ class Moment:
 
 
 @dataclass(frozen=True)
-class Span:
+class Hatched:
     """A hatched stretch of days, named in the legend."""
 
     first: dt.date
@@ -176,7 +176,7 @@ class Span:
     words: str
 
 
-Layer = Band | Line | Threshold | Moment | Span
+Layer = Band | Line | Threshold | Moment | Hatched
 
 _LEFT, _RIGHT, _TOP, _PLOT = 40.0, 352.0, 22.0, 160.0
 _LEGEND_ROW = 16.0
@@ -269,7 +269,7 @@ def _draw(layer: Layer, frame: _Frame, legend: list[tuple[str, str]]) -> list[st
                 el("line", x1=at, x2=at, y1=_TOP, y2=_TOP + _PLOT, class_="moment"),
                 label(at + (-3 if end else 3), _TOP + 9, words, "lab halo", "end" if end else None),
             ]
-        case Span(first, last, words):
+        case Hatched(first, last, words):
             left, right = x(_index(dates, first)), x(_index(dates, last) + 1)
             legend.append((_swatch_box("window"), words))
             return [

@@ -13,11 +13,11 @@ from windowcast.report import wording
 from windowcast.report.chartkit import (
     Band,
     Chart,
+    Hatched,
     Layer,
     Line,
     Moment,
     Scale,
-    Span,
     Threshold,
     drawing,
     el,
@@ -102,7 +102,7 @@ def emergence_chart(
     """Emerged share of the season's total with its band, and the windows marked."""
     low, mid, high = 100 * band[0], 100 * share, 100 * band[1]
     layers: list[Layer] = [
-        *(Span(first, last, words) for first, last, words in windows),
+        *(Hatched(first, last, words) for first, last, words in windows),
         Band(low, high, "ahead", "10 to 90 % band"),
         Line(mid, "now", "expected"),
         Threshold(50, "half up"),

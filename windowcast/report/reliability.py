@@ -15,7 +15,7 @@ _STYLE = (
 )
 
 
-class Line(Protocol):
+class ReliabilityRow(Protocol):
     """One line of a reliability table."""
 
     @property
@@ -31,7 +31,7 @@ class Line(Protocol):
         """How often odds in this range were given."""
 
 
-def reliability_svg(table: Sequence[Line], title: str) -> str:
+def reliability_svg(table: Sequence[ReliabilityRow], title: str) -> str:
     """Observed share against the odds given, with how often each was given below.
 
     Parameters

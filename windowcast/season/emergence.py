@@ -28,7 +28,7 @@ from windowcast.season.weeds import Z90, Weed
 
 
 @dataclass(frozen=True)
-class Timing:
+class ClockSpeed:
     """How fast a season's clock runs against the publication: log factors at 10, 50 and 90 %."""
 
     low: float
@@ -36,9 +36,9 @@ class Timing:
     high: float
 
     @staticmethod
-    def prior(spread: float) -> Timing:
+    def prior(spread: float) -> ClockSpeed:
         """Before any count."""
-        return Timing(-Z90 * spread, 0.0, Z90 * spread)
+        return ClockSpeed(-Z90 * spread, 0.0, Z90 * spread)
 
 
 @dataclass(frozen=True)
@@ -124,7 +124,7 @@ class WeedCarry:
     clocks: Clocks
     season_share: FloatArray  # since the biofix, for the ages of plants
     season_leaf_time: FloatArray
-    timing: Timing
+    timing: ClockSpeed
     counted: tuple[Counted, ...] = ()  # this season's counts so far
 
 
@@ -132,7 +132,7 @@ def emerge(
     weed: Weed,
     drivers: Drivers,
     carry: WeedCarry | None = None,
-    timings: Mapping[int, Timing] | None = None,
+    timings: Mapping[int, ClockSpeed] | None = None,
     counted: tuple[Counted, ...] = (),
 ) -> tuple[Emergence, FloatArray, WeedCarry]:
     """Emergence of one weed over a run of days.
@@ -145,7 +145,7 @@ def emerge(
         From the run that ended the day before. None begins without knowledge of what went
         before, so that all is NaN until the first biofix, unless that has only just been.
     timings
-        Timing of seasons that counts have updated, by the season's number: 0 for the one under
+        ClockSpeed of seasons that counts have updated, by the season's number: 0 for the one under
         way on the first day, 1 for the one that begins at the first biofix after, and so on.
     counted
         Counts of the last season, to be carried on.
@@ -186,7 +186,7 @@ def emerge(
     reset = on_date(drivers.dates, weed.biofix, drivers.southern)
     season = np.cumsum(reset)
     totals = clocks(weed, drivers, carry)
-    prior = Timing.prior(weed.spread_at(drivers.latitude_deg))
+    prior = ClockSpeed.prior(weed.spread_at(drivers.latitude_deg))
     by_season = {0: prior if carry is None else carry.timing, **(timings or {})}
     at = [by_season.get(int(n), prior) for n in range(int(season[-1]) + 1)]
     low, mid, high = (np.array([getattr(t, k) for t in at])[season] for k in ("low", "mid", "high"))

@@ -21,7 +21,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import on_date
 from windowcast.core.values import load
-from windowcast.season.emergence import Counted, Drivers, Timing, WeedCarry, clocks
+from windowcast.season.emergence import ClockSpeed, Counted, Drivers, WeedCarry, clocks
 from windowcast.season.weeds import Weed
 
 GRID = 161  # points of the clock's speed, over four standard deviations either side
@@ -75,8 +75,8 @@ class Count:
 
 def posterior_timings(
     weed: Weed, drivers: Drivers, carry: WeedCarry | None, counts: Sequence[Count]
-) -> tuple[dict[int, Timing], tuple[Counted, ...]]:
-    """Timing of each season that has new counts, and all counts of the last season.
+) -> tuple[dict[int, ClockSpeed], tuple[Counted, ...]]:
+    """Speed of the clock in each season that has new counts, and all counts of the last season.
 
     Parameters
     ----------
@@ -89,7 +89,7 @@ def posterior_timings(
     Returns
     -------
     dict, tuple
-        Timing by the season's number as in `emergence.emerge`; and what to carry on.
+        ClockSpeed by the season's number as in `emergence.emerge`; and what to carry on.
     """
     season = np.cumsum(on_date(drivers.dates, weed.biofix, drivers.southern))
     found: dict[int, list[Counted]] = {0: [] if carry is None else list(carry.counted)}
@@ -110,8 +110,8 @@ def posterior_timings(
     return timings, tuple(found.get(int(season[-1]), ()))
 
 
-def posterior(weed: Weed, spread: float, counted: Sequence[Counted]) -> Timing:
-    """Timing given the counts of one season.
+def posterior(weed: Weed, spread: float, counted: Sequence[Counted]) -> ClockSpeed:
+    """Speed of the clock given the counts of one season.
 
     Parameters
     ----------
@@ -130,7 +130,7 @@ def posterior(weed: Weed, spread: float, counted: Sequence[Counted]) -> Timing:
     chance = np.exp(weight - weight.max()).sum(axis=0)
     cumulative = np.cumsum(chance) - 0.5 * chance
     low, mid, high = np.interp([0.1, 0.5, 0.9], cumulative / chance.sum(), shift)
-    return Timing(float(low), float(mid), float(high))
+    return ClockSpeed(float(low), float(mid), float(high))
 
 
 def log_negative_binomial(count: float, mean: FloatArray, dispersion: float) -> FloatArray:

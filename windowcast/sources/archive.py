@@ -22,8 +22,8 @@ from windowcast.core.record import DateArray, Flag, Grade, Place, Provenance, Re
 from windowcast.core.source_flags import remark
 from windowcast.core.values import load
 from windowcast.sources import archive_series, archive_stations
-from windowcast.sources.archive_series import READER, Catalogue, Series, Step, UnreadableError
-from windowcast.sources.archive_stations import Station
+from windowcast.sources.archive_series import READER, Series, SeriesNotes, Step, UnreadableError
+from windowcast.sources.archive_stations import ArchiveStation
 from windowcast.sources.blend import NEAREST, TEMPERATURES, blend, height_shift_c, station_weights
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
 from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
@@ -45,7 +45,7 @@ class ArchiveSource:
 
     def stations_in_box(
         self, box: tuple[float, float, float, float], fetcher: Fetcher
-    ) -> list[Station]:
+    ) -> list[ArchiveStation]:
         """Stations between south, west, north and east [degrees], in order of their ids.
 
         Raises
@@ -114,7 +114,7 @@ class _Asking:
 
     # ---- stations ----
 
-    def _candidates(self) -> list[Station]:
+    def _candidates(self) -> list[ArchiveStation]:
         answer = station_list(self.fetcher)
         self._remark(answer)
         at = self.request.place
@@ -137,7 +137,7 @@ class _Asking:
         self.fetcher.cache.put_derived(key, NAME, answer.digest, archive_stations.packed(near))
         return near
 
-    def _choose(self, near: list[Station]) -> list[Station]:
+    def _choose(self, near: list[ArchiveStation]) -> list[ArchiveStation]:
         """The stations to blend, after a look at how complete their last two years are."""
         last = self.request.today.year
         probed = self._read("daily", near, range(last - 2, last + 1), "choice of stations")
@@ -157,7 +157,7 @@ class _Asking:
     # ---- files ----
 
     def _read(
-        self, step: Step, stations: Sequence[Station], years: range, what: str
+        self, step: Step, stations: Sequence[ArchiveStation], years: range, what: str
     ) -> list[tuple[Series, list[Fetched]]]:
         """Each station's series over the years, with the answers it rests on."""
         base = base_url("WINDOWCAST_ARCHIVE_URL", HOST)
@@ -183,7 +183,7 @@ class _Asking:
         return read
 
     def _series(
-        self, step: Step, station: Station, answers: dict[int, Fetched | FetchError]
+        self, step: Step, station: ArchiveStation, answers: dict[int, Fetched | FetchError]
     ) -> tuple[Series, list[Fetched]]:
         """Arrays from the cache where the same files were read before, else from the files."""
         cache = self.fetcher.cache
@@ -206,20 +206,20 @@ class _Asking:
         return archive_series.joined(parts), list(found.values())
 
     @cached_property
-    def _catalogue(self) -> Catalogue:
+    def _catalogue(self) -> SeriesNotes:
         """What the client says of the files, asked once for each version of it."""
         cache, version = self.fetcher.cache, metadata.version("meteostat")
         key = f"catalogue {READER}"
         kept = cache.derived(key, version)
         if kept is not None:
-            return Catalogue.unpacked(kept)
-        catalogue = Catalogue.of_client()
+            return SeriesNotes.unpacked(kept)
+        catalogue = SeriesNotes.of_client()
         cache.put_derived(key, NAME, version, catalogue.packed())
         return catalogue
 
     # ---- records ----
 
-    def _hours(self, near: list[Station]) -> list[Record]:
+    def _hours(self, near: list[ArchiveStation]) -> list[Record]:
         """Hours of the last days and those ahead, from the nearest stations that have any."""
         table = load("sources").table("archive")
         start = self.request.today - dt.timedelta(days=int(table.number("hourly_past_days")))
@@ -244,7 +244,7 @@ class _Asking:
 
     def _blended(
         self,
-        stations: Sequence[Station],
+        stations: Sequence[ArchiveStation],
         read: Sequence[tuple[Series, list[Fetched]]],
         unit: Literal["D", "h"],
     ) -> list[Record]:
@@ -294,7 +294,12 @@ class _Asking:
         return [_only(whole, forecast=False), replace(_only(whole, forecast=True), provenance=())]
 
     def _origin(
-        self, station: Station, series: Series, answers: list[Fetched], weight: float, unit: str
+        self,
+        station: ArchiveStation,
+        series: Series,
+        answers: list[Fetched],
+        weight: float,
+        unit: str,
     ) -> Provenance:
         lead = "tmax_c" if unit == "D" else "temp_c"
         measured = series.known(lead)

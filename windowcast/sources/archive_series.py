@@ -74,7 +74,7 @@ class UnreadableError(ValueError):
 
 
 @dataclass(frozen=True)
-class Catalogue:
+class SeriesNotes:
     """What the archive's client says of its files.
 
     Attributes
@@ -89,7 +89,7 @@ class Catalogue:
     units: Mapping[str, Mapping[str, str]]
 
     @classmethod
-    def of_client(cls) -> Catalogue:
+    def of_client(cls) -> SeriesNotes:
         """From the installed `meteostat`."""
         from meteostat.core.parameters import parameter_service
         from meteostat.core.providers import provider_service
@@ -110,7 +110,7 @@ class Catalogue:
         return cls(grades, units)
 
     @classmethod
-    def unpacked(cls, raw: bytes) -> Catalogue:
+    def unpacked(cls, raw: bytes) -> SeriesNotes:
         """From the bytes of `packed`."""
         return cls(**json.loads(raw))
 
@@ -131,7 +131,7 @@ class Catalogue:
         return Grade(max(known, default=Grade.ESTIMATED))
 
 
-def read_year(body: bytes, step: Step, year: int, catalogue: Catalogue) -> Series:
+def read_year(body: bytes, step: Step, year: int, catalogue: SeriesNotes) -> Series:
     """Read a station's file of one year (CSV text).
 
     Values that no weather on Earth has are left out, and so are rows of another year.
@@ -207,7 +207,7 @@ def _numbers(rows: Rows, column: str) -> FloatArray:
     return np.array(cells)
 
 
-def _grades(rows: Rows, column: str, catalogue: Catalogue) -> npt.NDArray[np.uint8]:
+def _grades(rows: Rows, column: str, catalogue: SeriesNotes) -> npt.NDArray[np.uint8]:
     """Grades of values by the column that names their sources."""
     if column not in rows.header:
         return np.full(len(rows), Grade.ESTIMATED, dtype=np.uint8)

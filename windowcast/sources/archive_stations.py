@@ -25,7 +25,7 @@ Row = tuple[str, str | None, float, float, float | None, str | None, bool]
 
 
 @dataclass(frozen=True, slots=True)
-class Station:
+class ArchiveStation:
     """A station as it stands to a site.
 
     Attributes
@@ -47,7 +47,7 @@ class Station:
     completeness: float = float("nan")
 
 
-def stations_near(database: bytes, place: Place) -> list[Station]:
+def stations_near(database: bytes, place: Place) -> list[ArchiveStation]:
     """Stations within the radius of ``sources.toml``, best first, at most `candidates_max`.
 
     Stations whose inventory names no daily temperature come last; the inventory is otherwise
@@ -71,7 +71,7 @@ def stations_near(database: bytes, place: Place) -> list[Station]:
     listed = np.array([row[6] for row in rows], dtype=bool)
     order = [i for i in np.lexsort((away, effective, ~listed)) if away[i] <= radius]
     return [
-        Station(
+        ArchiveStation(
             str(rows[i][0]),
             str(rows[i][1] or rows[i][0]),
             float(latitude[i]),
@@ -85,7 +85,7 @@ def stations_near(database: bytes, place: Place) -> list[Station]:
     ]
 
 
-def station_named(database: bytes, station: str, place: Place) -> Station | None:
+def station_named(database: bytes, station: str, place: Place) -> ArchiveStation | None:
     """The station with this id, as it stands to the site; None when there is none."""
     rows = _rows(database, place, None, station)
     if not rows:
@@ -94,14 +94,16 @@ def station_named(database: bytes, station: str, place: Place) -> Station | None
     away = float(distance_km(row[2], row[3], place.latitude_deg, place.longitude_deg))
     unknown = row[4] is None or place.elevation_m is None
     difference = np.nan if unknown else (row[4] or 0.0) - (place.elevation_m or 0.0)
-    return Station(
+    return ArchiveStation(
         str(row[0]), str(row[1] or row[0]), float(row[2]), float(row[3]),
         None if row[4] is None else float(row[4]), str(row[5] or "UTC"),
         round(away, 3), round(float(effective_km(away, difference)), 3),
     )  # fmt: skip
 
 
-def stations_in_box(database: bytes, box: tuple[float, float, float, float]) -> list[Station]:
+def stations_in_box(
+    database: bytes, box: tuple[float, float, float, float]
+) -> list[ArchiveStation]:
     """Stations with daily temperature between south, west, north and east, in order of their ids.
 
     Raises
@@ -117,7 +119,7 @@ def stations_in_box(database: bytes, box: tuple[float, float, float, float]) -> 
     )
     bounds = {"south": south, "west": west, "north": north, "east": east}
     return [
-        Station(
+        ArchiveStation(
             str(row[0]), str(row[1] or row[0]), float(row[2]), float(row[3]),
             None if row[4] is None else float(row[4]), str(row[5] or "UTC"), 0.0, 0.0,
         )
@@ -189,7 +191,9 @@ def completeness(times: DateArray, known: npt.NDArray[np.bool_], today: np.datet
     return float(seen[(wanted - days[0]).astype(np.int64)].mean())
 
 
-def chosen(stations: Iterable[Station], completeness_of: Mapping[str, float]) -> list[Station]:
+def chosen(
+    stations: Iterable[ArchiveStation], completeness_of: Mapping[str, float]
+) -> list[ArchiveStation]:
     """The stations to blend, best first: complete enough, weighed by distance and completeness."""
     table = load("sources").table("archive")
     probed = [replace(s, completeness=completeness_of.get(s.id, 0.0)) for s in stations]
@@ -199,11 +203,11 @@ def chosen(stations: Iterable[Station], completeness_of: Mapping[str, float]) ->
     return fit[: int(table.number("blend_max"))]
 
 
-def packed(stations: list[Station]) -> bytes:
+def packed(stations: list[ArchiveStation]) -> bytes:
     """Stations as JSON, for the cache."""
     return json.dumps([asdict(s) for s in stations]).encode()
 
 
-def unpacked(raw: bytes) -> list[Station]:
+def unpacked(raw: bytes) -> list[ArchiveStation]:
     """Stations from JSON of `packed`."""
-    return [Station(**item) for item in json.loads(raw)]
+    return [ArchiveStation(**item) for item in json.loads(raw)]

@@ -1,4 +1,4 @@
-"""Column names of weather tables: which quantity, in which unit. Never a guess.
+"""FileColumn names of weather tables: which quantity, in which unit. Never a guess.
 
 A name is ``<quantity>_<unit>`` (``tmax_c``, ``precip_in``), or a quantity with its unit in
 brackets (``TMAX (Degrees Fahrenheit)``). A quantity without a unit is refused unless the user
@@ -59,7 +59,7 @@ _ALIASES: Mapping[str, str] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class FileColumn:
     """One column that is read: where it stands, what it becomes."""
 
     index: int
@@ -120,7 +120,7 @@ def variable_and_unit(header: str, daily: bool) -> tuple[str, str, str] | None:
 
 def read_columns(
     header: list[str], *, daily: bool, units: FileUnits | None, path: str
-) -> tuple[list[Column], list[str]]:
+) -> tuple[list[FileColumn], list[str]]:
     """Resolve a header line into the columns to read and the names of those left out.
 
     Raises
@@ -129,7 +129,7 @@ def read_columns(
         A quantity without a unit and no declared system, an unknown unit, a quantity twice, units
         of two systems for one kind of quantity, or no quantity at all.
     """
-    found: list[Column] = []
+    found: list[FileColumn] = []
     ignored: list[str] = []
     written_by_kind: dict[str, str] = {}
     for index, text in enumerate(header):
@@ -167,7 +167,7 @@ def read_columns(
                 remedy="give all temperatures in one unit",
             )  # fmt: skip
         convert = CONVERSIONS[kind][written]
-        found.append(Column(index, text.strip(), variable, _then(scale, convert)))
+        found.append(FileColumn(index, text.strip(), variable, _then(scale, convert)))
     if not found:
         raise InputError(
             "no column is a weather quantity with a unit", path=path, row=1,

@@ -27,7 +27,7 @@ from windowcast.core.record import (
 )
 from windowcast.core.time_axis import grades_of, on_regular_axis, span_flag
 from windowcast.core.values import load
-from windowcast.sources.columns import Column, FileUnits, read_columns
+from windowcast.sources.columns import FileColumn, FileUnits, read_columns
 from windowcast.sources.csv_rows import (
     TIME_NAMES,
     Rows,
@@ -141,7 +141,7 @@ def _one_station(rows: Rows, station: str, path: str) -> Rows:
     return rows
 
 
-def _cells(rows: Rows, column: Column, times: DateArray, *, daily: bool, path: str) -> _Cells:
+def _cells(rows: Rows, column: FileColumn, times: DateArray, *, daily: bool, path: str) -> _Cells:
     """Numbers of a column, without codes for missing and without what the archive rejects."""
     try:
         raw, plain = decimals(rows.cells.chars(column.index))
@@ -169,7 +169,7 @@ def _cells(rows: Rows, column: Column, times: DateArray, *, daily: bool, path: s
     return _Cells(values, trace, tuple(flags))
 
 
-def _attributes(rows: Rows, column: Column) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+def _attributes(rows: Rows, column: FileColumn) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
     """Trace marks and failed quality checks from the archive's ``<ELEMENT>_ATTRIBUTES`` column.
 
     Its cells are "measurement flag, quality flag, source".
@@ -185,7 +185,7 @@ def _attributes(rows: Rows, column: Column) -> tuple[FloatArray, npt.NDArray[np.
     return trace, failed
 
 
-def _words(rows: Rows, column: Column, path: str) -> tuple[FloatArray, FloatArray]:
+def _words(rows: Rows, column: FileColumn, path: str) -> tuple[FloatArray, FloatArray]:
     """The slow way: words for missing, T for trace, and the row of anything else."""
     cells = rows.column(column.index)
     known: dict[str, tuple[float, bool]] = {}

@@ -10,7 +10,7 @@ import numpy as np
 
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import load
-from windowcast.physics.soil_forcing import Weather, drivers
+from windowcast.physics.soil_forcing import SoilWeather, drivers
 from windowcast.physics.sun import day_of_year
 
 MEMORY_DAYS = (0.7, 2.0, 4.0, 8.0, 16.0, 32.0, 90.0, 365.0)
@@ -29,13 +29,13 @@ def smoothed(values: FloatArray, days: tuple[float, ...]) -> FloatArray:
     return result
 
 
-def same_day(weather: Weather) -> FloatArray:
+def same_day(weather: SoilWeather) -> FloatArray:
     """Mean air temperature of the day, ``[time, station]``."""
     result: FloatArray = 0.5 * (weather.tmax_c + weather.tmin_c)
     return result
 
 
-def running_mean(weather: Weather) -> FloatArray:
+def running_mean(weather: SoilWeather) -> FloatArray:
     """Mean air temperature of the last 11 days."""
     air = same_day(weather)
     sums = np.cumsum(air, axis=0)
@@ -44,7 +44,7 @@ def running_mean(weather: Weather) -> FloatArray:
     return result
 
 
-def exponential(weather: Weather) -> FloatArray:
+def exponential(weather: SoilWeather) -> FloatArray:
     """Exponentially smoothed air temperature plus an offset, both fitted."""
     table = load("soil_baselines").table("exponential")
     memory = (table.number("memory"),)
@@ -52,7 +52,7 @@ def exponential(weather: Weather) -> FloatArray:
     return result
 
 
-def regression_features(weather: Weather, dates: DateArray) -> FloatArray:
+def regression_features(weather: SoilWeather, dates: DateArray) -> FloatArray:
     """Everything the linear regression sees, ``[time, station, feature]``.
 
     Air temperature, its daily range, radiation and rain smoothed with several memories, the
@@ -72,7 +72,7 @@ def regression_features(weather: Weather, dates: DateArray) -> FloatArray:
     return np.stack(columns, axis=-1)
 
 
-def regression(weather: Weather, dates: DateArray) -> FloatArray:
+def regression(weather: SoilWeather, dates: DateArray) -> FloatArray:
     """The best linear regression, ``[time, station]``."""
     coefficients = np.array(load("soil_baselines").value("regression.coefficients").value)
     result: FloatArray = regression_features(weather, dates) @ coefficients

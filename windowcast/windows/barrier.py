@@ -1,4 +1,4 @@
-"""Cover of a pre-emergence barrier: what it catches, for every date it could be applied on.
+"""DayCover of a pre-emergence barrier: what it catches, for every date it could be applied on.
 
 The active is lost first-order, at a rate that follows soil temperature (Arrhenius), from the day it
 is applied; it works from the day it is watered in until too little is left. What emerges between
@@ -40,7 +40,7 @@ class Barrier:
 
 
 @dataclass(frozen=True)
-class Cover:
+class DayCover:
     """What a barrier applied on each day would do, ``[member, day]``; NaN where it cannot be told.
 
     Attributes
@@ -118,8 +118,8 @@ def watered_in(rain_mm: FloatArray, barrier: Barrier) -> FloatArray:
     return np.where(waiting & np.isnan(total), np.nan, start)
 
 
-def cover(share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier) -> Cover:
-    """Cover for every day of application.
+def cover(share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier) -> DayCover:
+    """DayCover for every day of application.
 
     Parameters
     ----------
@@ -139,7 +139,7 @@ def cover(share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: B
     lost = half_lives_lost(soil_c, barrier.half_life_d)
     end_lost = lost[:, :-1] + _half_lives_held()
     ends = _at(lost, np.arange(lost.shape[-1], dtype=np.float64), end_lost, beyond=np.inf)
-    return Cover(caught, of_rest, up, ends - np.arange(up.shape[-1]))
+    return DayCover(caught, of_rest, up, ends - np.arange(up.shape[-1]))
 
 
 def caught_by_day(
@@ -149,7 +149,7 @@ def caught_by_day(
     barrier: Barrier,
     days: slice = slice(None),
 ) -> tuple[FloatArray, FloatArray]:
-    """`Cover.caught` and `Cover.up` alone, from ``[member, day]`` as in `cover`, of some `days`."""
+    """Only `caught` and `up` of a `DayCover`, from ``[member, day]`` as `cover`, of some days."""
     first, stop, _ = days.indices(share.shape[-1])
     lost = half_lives_lost(soil_c, barrier.half_life_d)
     before = _share_before(share)
@@ -203,7 +203,7 @@ def best_day(
     ----------
     caught, up
         What each day of application catches, and the share up by then, ``[..., day]``, as in
-        `Cover`.
+        `DayCover`.
     allowed
         Days on which it may be laid.
     """

@@ -25,7 +25,7 @@ SPLIT_MEMBERS = 25
 
 
 @dataclass(frozen=True)
-class Material:
+class ResidualActive:
     """A pre-emergence active for the purpose; an empty name is a usual one."""
 
     name: str
@@ -53,18 +53,18 @@ class Material:
         )
 
 
-def material_of(active: Active) -> Material | None:
+def material_of(active: Active) -> ResidualActive | None:
     """An active as a barrier; None when it is none or its half-life or watering-in is unknown."""
     life, depth, days = active.soil_dt50_d, active.activation_mm, active.activation_days
     if active.timing.value == "post" or life is None or depth is None or days is None:
         return None
-    return Material(active.name, life, float(depth), int(float(days)))
+    return ResidualActive(active.name, life, float(depth), int(float(days)))
 
 
-def usual_material(purpose: Purpose) -> Material:
+def usual_material(purpose: Purpose) -> ResidualActive:
     """What stands for a barrier when no material is named."""
     needs = purpose.generic
-    return Material(
+    return ResidualActive(
         "",
         load("barrier").value("default_half_life"),
         float(needs.activation_mm or 0.0),
@@ -141,7 +141,7 @@ def _within_band(weed: Emergence) -> FloatArray:
 
 def cover_plan(
     season: Season,
-    material: Material,
+    material: ResidualActive,
     purpose: PurposeName,
     *,
     weeds: Sequence[str],
@@ -200,7 +200,7 @@ def cover_plan(
 
 
 def _point(
-    season: Season, result: barrier.Cover, watered: npt.NDArray[np.bool_], day: int
+    season: Season, result: barrier.DayCover, watered: npt.NDArray[np.bool_], day: int
 ) -> CoverPoint:
     caught = result.caught[:, day]
     known = np.isfinite(caught)
@@ -225,7 +225,7 @@ def _mean(values: FloatArray) -> float | None:
     return float(known.mean()) if len(known) else None
 
 
-def _caught_on(season: Season, result: barrier.Cover, date: dt.date) -> float | None:
+def _caught_on(season: Season, result: barrier.DayCover, date: dt.date) -> float | None:
     at = int((np.datetime64(date, "D") - season.dates[0]).astype(int))
     if not 0 <= at < len(season.dates):
         return None

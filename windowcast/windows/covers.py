@@ -14,7 +14,7 @@ from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.windows import words
 from windowcast.windows.cover_plan import (
-    Material,
+    ResidualActive,
     barrier_words,
     cover_plan,
     percent,
@@ -39,7 +39,7 @@ def covers_of(
     site: Site,
     weather: Weather,
     members: Members,
-    materials: Sequence[Material],
+    materials: Sequence[ResidualActive],
 ) -> tuple[CoverPlan, ...]:
     """Cover of each material, or of a usual barrier where there is none.
 
@@ -82,7 +82,7 @@ def covers_ahead(
     site: Site,
     weather: Weather | None,
     members: Members,
-    materials: Sequence[Material],
+    materials: Sequence[ResidualActive],
 ) -> tuple[CoverPlan, ...]:
     """`covers_of` the season that today lies in; nothing without the record that led to it."""
     if weather is None or not purpose.barrier:

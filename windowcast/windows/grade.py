@@ -15,7 +15,7 @@ from windowcast.materials.needs import ActiveNeeds
 
 
 @dataclass(frozen=True)
-class Grade:
+class ScoreCurve:
     """Straight lines between knots that turn a measured value into a score 0..1.
 
     Attributes
@@ -58,7 +58,7 @@ def table_of(name: str) -> Table:
     return load("criteria").table(name)
 
 
-def grade_of(name: str, needs: ActiveNeeds, own: Table | None = None) -> Grade:
+def grade_of(name: str, needs: ActiveNeeds, own: Table | None = None) -> ScoreCurve:
     """How a criterion is graded for a purpose and the actives at hand.
 
     Parameters
@@ -68,7 +68,7 @@ def grade_of(name: str, needs: ActiveNeeds, own: Table | None = None) -> Grade:
     """
     table = own.table(name) if own is not None and name in own else table_of(name)
     at, score = table.value("at"), table.value("score")
-    plain = Grade(tuple(map(float, at.value)), tuple(map(float, score.value)), (at, score))
+    plain = ScoreCurve(tuple(map(float, at.value)), tuple(map(float, score.value)), (at, score))
     shift = _SHIFTS.get(name)
     shifted = shift(plain, needs, table_of(name)) if shift else None
     if shifted is None:
@@ -76,7 +76,7 @@ def grade_of(name: str, needs: ActiveNeeds, own: Table | None = None) -> Grade:
     return replace(shifted, used=_governing(name, needs) or plain.used)
 
 
-def _air_temperature(grade: Grade, needs: ActiveNeeds, rule: Table) -> Grade | None:
+def _air_temperature(grade: ScoreCurve, needs: ActiveNeeds, rule: Table) -> ScoreCurve | None:
     low, good, high = needs.temp_low_c, needs.temp_good_c, needs.temp_high_c
     if low is None or good is None or math.isnan(low) or math.isnan(good):
         return None  # not stated: the general grade for leaf-taken actives holds
@@ -84,37 +84,37 @@ def _air_temperature(grade: Grade, needs: ActiveNeeds, rule: Table) -> Grade | N
     full_to, fade_to = grade.at[-2:]
     high = max(good, full_to if high is None or math.isnan(high) else high)
     at = (low - rule.number("active_margin"), low, good, high, high + fade_to - full_to)
-    return Grade(at, (0.0, rule.number("active_low_score"), 1.0, 1.0, grade.score[-1]))
+    return ScoreCurve(at, (0.0, rule.number("active_low_score"), 1.0, 1.0, grade.score[-1]))
 
 
 def _moved_to(
     need: str, *, first: bool = False, only_up: bool = False
-) -> Callable[..., Grade | None]:
+) -> Callable[..., ScoreCurve | None]:
     """Shift all knots so that the last (or first) one lies at the active's own limit."""
 
-    def shift(grade: Grade, needs: ActiveNeeds, rule: Table) -> Grade | None:
+    def shift(grade: ScoreCurve, needs: ActiveNeeds, rule: Table) -> ScoreCurve | None:
         limit = getattr(needs, need)
         if limit is None or math.isnan(limit):
             return None
         move = limit - grade.at[0 if first else -1]
         if only_up and move <= 0:
             return None
-        return Grade(tuple(x + move for x in grade.at), grade.score)
+        return ScoreCurve(tuple(x + move for x in grade.at), grade.score)
 
     return shift
 
 
-def _plant_size(grade: Grade, needs: ActiveNeeds, rule: Table) -> Grade | None:
+def _plant_size(grade: ScoreCurve, needs: ActiveNeeds, rule: Table) -> ScoreCurve | None:
     limit = needs.largest_bbch
     if limit is None or math.isnan(limit):
         return None
     lost = needs.lost_bbch
     if lost is not None and lost > limit:  # the label in hand may name a larger stage
-        return Grade((limit, lost), (grade.score[0], 0.0))
-    return Grade((limit, limit + rule.number("margin")), grade.score)
+        return ScoreCurve((limit, lost), (grade.score[0], 0.0))
+    return ScoreCurve((limit, limit + rule.number("margin")), grade.score)
 
 
-_SHIFTS: dict[str, Callable[[Grade, ActiveNeeds, Table], Grade | None]] = {
+_SHIFTS: dict[str, Callable[[ScoreCurve, ActiveNeeds, Table], ScoreCurve | None]] = {
     "air_temperature": _air_temperature,
     "cold_after": _moved_to("night_low_c"),
     "humidity": _moved_to("humidity_low_pct"),
@@ -180,7 +180,7 @@ def _need(value: Value) -> str:
     return "turf_state" if parts[-2] == "turf" else parts[-1]
 
 
-def sources_of(name: str, grade: Grade, needs: ActiveNeeds) -> tuple[Value, ...]:
+def sources_of(name: str, grade: ScoreCurve, needs: ActiveNeeds) -> tuple[Value, ...]:
     """Every science value a criterion's judgement rests on."""
     extra = (v for v in table_of(name).values_below() if v.path.rsplit(".", 1)[-1] not in _OWN)
     return tuple({v.path: v for v in (*grade.used, *_governing(name, needs), *extra)}.values())

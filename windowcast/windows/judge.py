@@ -19,7 +19,7 @@ from windowcast.season.observed import CanopyLook
 from windowcast.windows import words
 from windowcast.windows.criteria import HOUR_CRITERIA, SCHEDULE, about
 from windowcast.windows.days import DAY_CRITERIA, DayContext
-from windowcast.windows.grade import Grade, needs_behind, table_of
+from windowcast.windows.grade import ScoreCurve, needs_behind, table_of
 from windowcast.windows.hours import HourContext
 from windowcast.windows.model import Judged
 from windowcast.windows.purposes import Purpose, weights_of
@@ -45,7 +45,7 @@ class HourScores:
     """
 
     ctx: HourContext
-    grades: Mapping[str, Grade]
+    grades: Mapping[str, ScoreCurve]
     weights: Mapping[str, float]
     measured: Mapping[str, FloatArray]
     scores: Mapping[str, FloatArray]
@@ -57,7 +57,7 @@ class HourScores:
     def of(
         cls,
         ctx: HourContext,
-        grades: Mapping[str, Grade],
+        grades: Mapping[str, ScoreCurve],
         measured: Mapping[str, FloatArray],
         scores: Mapping[str, FloatArray],
     ) -> HourScores:

@@ -8,7 +8,7 @@ from functools import cache
 
 from windowcast.core.values import Table, Value, load
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.windows.grade import Grade, asked_for, grade_of, table_of
+from windowcast.windows.grade import ScoreCurve, asked_for, grade_of, table_of
 from windowcast.windows.model import PurposeName
 
 
@@ -49,7 +49,7 @@ class Purpose:
         """The criteria that the actives at hand ask for."""
         return tuple(name for name in self.criteria if asked_for(name, needs))
 
-    def grades(self, needs: ActiveNeeds) -> dict[str, Grade]:
+    def grades(self, needs: ActiveNeeds) -> dict[str, ScoreCurve]:
         """How each criterion that the actives at hand ask for is graded, in order."""
         return {name: grade_of(name, needs, self.own) for name in self.asked(needs)}
 

@@ -20,7 +20,7 @@ from windowcast.season.model import SiteState
 from windowcast.season.observed import CanopyLook
 from windowcast.windows import advice, trace
 from windowcast.windows.cautions import CAUTIONS
-from windowcast.windows.cover_plan import Material
+from windowcast.windows.cover_plan import ResidualActive
 from windowcast.windows.covers import covers_ahead
 from windowcast.windows.days import watering_days
 from windowcast.windows.hours import HourContext, hour_context
@@ -56,7 +56,7 @@ def rank(
     days: int = 10,
     mixture: ActiveNeeds | None = None,
     stock: Sequence[ActiveNeeds] = (),
-    barriers: Sequence[Material] = (),
+    barriers: Sequence[ResidualActive] = (),
     uses: Sequence[Use] = (),
     looks: Sequence[CanopyLook] = (),
     now: dt.datetime | None = None,
@@ -135,7 +135,7 @@ class _Task:
     today: dt.date
     uses: tuple[Use, ...]
     weather: Weather | None
-    barriers: tuple[Material, ...]
+    barriers: tuple[ResidualActive, ...]
 
     def outlook(
         self, purpose: Purpose, mixture: ActiveNeeds | None, stock: Sequence[ActiveNeeds]

@@ -15,7 +15,7 @@ from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.windows.days import DAY_CRITERIA, DayContext
-from windowcast.windows.grade import Grade
+from windowcast.windows.grade import ScoreCurve
 from windowcast.windows.odds import DateRange, date_range
 from windowcast.windows.purposes import Purpose, weights_of
 from windowcast.windows.score import BoolArray, Rule, combine
@@ -45,7 +45,7 @@ class Timing:
         When it opens by the whole seasons of the record, as dates of the coming season.
     """
 
-    grades: Mapping[str, Grade]
+    grades: Mapping[str, ScoreCurve]
     measured: Mapping[str, FloatArray]
     score: FloatArray
     in_season: bool

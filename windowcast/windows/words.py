@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable
 
 from windowcast.core.values import Table
-from windowcast.windows.grade import Grade, table_of
+from windowcast.windows.grade import ScoreCurve, table_of
 
 _PREFIXED = {"degC", "K", "m s-1", "mm", "%"}  # units whose value opens a reason by itself
 
@@ -45,7 +45,7 @@ def _number(value: float, digits: int) -> str:
     return text.removeprefix("-") if float(text) == 0 else text.replace("-", "−")
 
 
-def reason(name: str, grade: Grade, measured: float, about: str = "") -> str:
+def reason(name: str, grade: ScoreCurve, measured: float, about: str = "") -> str:
     """One clause on a measured value: what it is and, outside the good range, why that matters.
 
     `about` names what it was measured on, where the site has several.
@@ -70,7 +70,7 @@ def reason(name: str, grade: Grade, measured: float, about: str = "") -> str:
     )
 
 
-def change(name: str, grade: Grade, measured: float, score: float) -> str:
+def change(name: str, grade: ScoreCurve, measured: float, score: float) -> str:
     """What would have to be different for the criterion to reach a score, as a clause."""
     table = table_of(name)
     if "change" in table:
