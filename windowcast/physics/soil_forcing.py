@@ -52,7 +52,7 @@ class SoilForcing:
 
 @dataclass(frozen=True)
 class SoilWeather:
-    """SoilWeather by column without gaps in air temperature, time first: ``[time, columns]``."""
+    """Weather by column without gaps in air temperature, time first: ``[time, columns]``."""
 
     tmax_c: FloatArray
     tmin_c: FloatArray

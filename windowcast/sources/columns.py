@@ -1,4 +1,4 @@
-"""FileColumn names of weather tables: which quantity, in which unit. Never a guess.
+"""Column names of weather tables: which quantity, in which unit. Never a guess.
 
 A name is ``<quantity>_<unit>`` (``tmax_c``, ``precip_in``), or a quantity with its unit in
 brackets (``TMAX (Degrees Fahrenheit)``). A quantity without a unit is refused unless the user

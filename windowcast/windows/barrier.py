@@ -1,4 +1,4 @@
-"""DayCover of a pre-emergence barrier: what it catches, for every date it could be applied on.
+"""Cover of a pre-emergence barrier: what it catches, for every date it could be applied on.
 
 The active is lost first-order, at a rate that follows soil temperature (Arrhenius), from the day it
 is applied; it works from the day it is watered in until too little is left. What emerges between
@@ -119,7 +119,7 @@ def watered_in(rain_mm: FloatArray, barrier: Barrier) -> FloatArray:
 
 
 def cover(share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier) -> DayCover:
-    """DayCover for every day of application.
+    """Cover for every day of application.
 
     Parameters
     ----------
