@@ -20,9 +20,7 @@ Run = Callable[..., str]
 def site(tmp_path: Path) -> Path:
     target = tmp_path / "site.toml"
     text = (sample_folder() / "site.toml").read_text()
-    target.write_text(
-        text.replace("overseeded = false", "overseeded = false\nestablished = 2015-06-01")
-    )
+    target.write_text(text.replace("mature = true", "established = 2015-06-01"))
     shutil.copy(sample_folder() / "daily.csv.gz", tmp_path)
     shutil.copy(sample_folder() / "hourly.csv.gz", tmp_path)
     return target
