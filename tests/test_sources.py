@@ -424,7 +424,7 @@ def test_the_page_on_weather_names_the_figures_that_hold() -> None:
     table = load("sources")
     for key, scale, words in (
         ("archive.radius_km", 1, "within {:g} km"),
-        ("archive.height_km_per_100m", 1, "height counted as {:g} km"),
+        ("archive.height_km_per_100m", 1, "height count as {:g} km"),
         ("archive.completeness_min", 0.01, "at least {:g} %"),
         ("blend.lapse_rate", 1, "by {:g} K per"),
         ("age.forecast_fresh", 3600, "| forecast | {:g} h |"),
@@ -434,7 +434,7 @@ def test_the_page_on_weather_names_the_figures_that_hold() -> None:
         ("age.archive_past_fresh", 86400, "| {:g} days | up to 5"),
         ("forecast.issue_max", 3600, "more than {:g} h ago"),
         ("cache.max_bytes", 1e6, "under {:g} MB"),
-        ("own.drift_max", 1, "more than {:g} K against"),
-        ("own.bias_max", 1, "more than {:g} K off"),
+        ("own.drift_max", 1, "more than {:g} K from the same"),
+        ("own.bias_max", 1, "larger than {:g} K (bias)"),
     ):
         assert words.format(table.number(key) / scale) in page, key
