@@ -70,18 +70,19 @@ def test_questions(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Everything asked; empty answers take what is offered, the time zone found among it."""
     monkeypatch.setattr(cli_init, "_can_ask", lambda: True)
     out = tmp_path / "site.toml"
-    answers = ["Sea Loft", "38.7", "-9.1", "", "", "us", "", "lawn", "", "no", ""]
+    answers = ["Sea Loft", "38.7", "-9.1", "", "", "us", "", "lawn", "", "no", "", "yes"]
     result = CliRunner().invoke(cli_init.command, [str(out)], input="\n".join(answers) + "\n")
     assert result.exit_code == 0, result.output
     assert "[Europe/Lisbon]" in result.output
     site = load_site(out)
     assert (site.units, site.turf.use, site.turf.overseeded) == ("us", "lawn", False)
+    assert site.turf.mature is True
 
 
 def test_a_slip_is_asked_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cli_init, "_can_ask", lambda: True)
     out = tmp_path / "site.toml"
-    answers = ["Sea Loft", "91", "38.7", "-190", "-9.1", "ninety", "9000", "60", *[""] * 7]
+    answers = ["Sea Loft", "91", "38.7", "-190", "-9.1", "ninety", "9000", "60", *[""] * 8]
     result = CliRunner().invoke(cli_init.command, [str(out)], input="\n".join(answers) + "\n")
     assert result.exit_code == 0, result.output
     site = load_site(out)

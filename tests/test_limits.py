@@ -6,6 +6,7 @@ import datetime as dt
 import itertools
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ import pytest
 
 from tests.windows_fixtures import past, site, state, weather
 from windowcast.core.errors import InputError
-from windowcast.core.site import Site, Species
+from windowcast.core.site import Site, Species, load_site
 from windowcast.core.values import load
 from windowcast.limits.answer import codes, turf_answers
 from windowcast.limits.ground import Ground, ground_of, nth_of
@@ -36,8 +37,8 @@ JAN = dt.date(2027, 1, 16)
 
 
 @cache
-def needs(name: str, species: str = BERMUDA) -> ActiveNeeds:
-    return needs_of(ACTIVES.mixture(name), species)
+def needs(name: str, species: str = BERMUDA, formulation: Any = None) -> ActiveNeeds:
+    return needs_of(ACTIVES.mixture(name), species, formulation)
 
 
 @cache
@@ -56,7 +57,8 @@ def ask(
     **more: Any,
 ) -> TurfAnswer:
     days = turf_days(date, phase, looks=more.pop("looks", ()))
-    return turf_answers(needs(name, ground.species), ground, days, **more)[0]
+    asked = needs(name, ground.species, more.pop("formulation", None))
+    return turf_answers(asked, ground, days, **more)[0]
 
 
 # --- overseeding --------------------------------------------------------------------------------
@@ -308,7 +310,7 @@ def test_no_cell_is_a_yes_without_a_source(species: str) -> None:
     limits, turf = load("limits"), load("turf")
     cells = {"yes": 0, "no": 0, "cannot tell": 0}
     for name, formulation in itertools.product(ACTIVES, ("spray", "granule")):
-        (treatment,) = treatments_of(needs(name, species), species, limits, formulation)
+        (treatment,) = treatments_of(needs(name, species, formulation), species, limits)
         on_ground = []
         for facts in GROUNDS:
             ground = Ground(species, **facts)
@@ -346,7 +348,7 @@ def test_no_cell_is_a_yes_without_a_source(species: str) -> None:
 def test_knowing_less_of_the_ground_never_permits_more(blind: dict[str, Any]) -> None:
     limits = load("limits")
     for name in ACTIVES:
-        (treatment,) = treatments_of(needs(name), BERMUDA, limits, None)
+        (treatment,) = treatments_of(needs(name), BERMUDA, limits)
         for facts in GROUNDS:
             full = limits_on(treatment, Ground(BERMUDA, **facts), SEPT, limits)
             less = limits_on(treatment, Ground(BERMUDA, **(facts | blind)), SEPT, limits)
@@ -438,6 +440,22 @@ def test_turf_that_contradicts_itself_is_refused_in_one_line(turf: Any, problem:
         site(turf=turf)
     assert "turf" in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def test_what_is_done_may_not_lie_after_today(tmp_path: Path) -> None:
+    file = tmp_path / "site.toml"
+    head = 'name = "A"\nlatitude = 35.0\nlongitude = -90.0\n[turf]\n'
+    later = dt.datetime.now(dt.UTC).date() + dt.timedelta(days=3)
+    for line, field in (
+        (f"established = {later}", "turf.established"),
+        (f'overseed = {{ state = "done", date = {later} }}', "turf.overseed.date"),
+    ):
+        file.write_text(f"{head}{line}\n")
+        with pytest.raises(InputError, match="lies after today") as caught:
+            load_site(file)
+        assert f"{file}: row 5: {field}" in str(caught.value)
+    file.write_text(f'{head}overseed = {{ state = "planned", date = {later} }}\n')
+    assert load_site(file).turf.overseed is not None
 
 
 # --- small parts ----------------------------------------------------------------------------------

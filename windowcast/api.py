@@ -32,6 +32,7 @@ Date = dt.date | str
 if TYPE_CHECKING:
     import pandas as pd
 
+    from windowcast.materials.actives import Formulation
     from windowcast.physics.soil import SoilResult
     from windowcast.physics.soil_site import SiteCorrection
     from windowcast.programme.answer import Answer
@@ -215,6 +216,7 @@ def answer(
     purposes: Sequence[PurposeName] | None = None,
     days: int = 10,
     actives: str = "",
+    formulation: Formulation | None = None,
     futures: int = 100,
     log: Pathlike | None = None,
     materials: Pathlike | None = None,
@@ -233,6 +235,8 @@ def answer(
         Days from the date that are ranked.
     actives
         Score for this active ingredient or mixture, ``"NAME[+NAME]"``, by ISO common name.
+    formulation
+        ``"spray"`` or ``"granule"``: some turf takes one and not the other. None: as a spray.
     futures
         How many futures the odds are counted over.
     log
@@ -285,6 +289,7 @@ def answer(
         days=days,
         actives=actives,
         materials=known,
+        formulation=formulation,
         observed=observed,
         now=_now(site, found),
         futures=futures,
@@ -299,6 +304,7 @@ def rank(
     purposes: Sequence[PurposeName] | None = None,
     days: int = 10,
     actives: str = "",
+    formulation: Formulation | None = None,
     futures: int = 100,
     log: Pathlike | None = None,
     materials: Pathlike | None = None,
@@ -308,7 +314,8 @@ def rank(
 
     Parameters
     ----------
-    site, weather, date, purposes, days, actives, futures, log, materials, offline
+    site, weather, date, purposes, days, actives, formulation, futures, log, materials,
+    offline
         As of `answer`.
 
     Returns
@@ -344,8 +351,8 @@ def rank(
     ['purpose', 'rank', 'verdict', 'start']
     """
     return answer(
-        site, weather, date=date, purposes=purposes, days=days, actives=actives, futures=futures,
-        log=log, materials=materials, offline=offline,
+        site, weather, date=date, purposes=purposes, days=days, actives=actives,
+        formulation=formulation, futures=futures, log=log, materials=materials, offline=offline,
     ).ranking  # fmt: skip
 
 
@@ -410,6 +417,7 @@ def plan_of(found: Answer) -> SeasonPlan:
         found.members,
         weather=found.weather,
         barriers=found.barriers,
+        looks=found.looks,
         now=_now(found.site, found.weather),
     )
 

@@ -14,6 +14,7 @@ from windowcast.windows.model import PURPOSES
 
 if TYPE_CHECKING:
     from windowcast.core.units import System
+    from windowcast.materials.actives import Formulation
     from windowcast.windows.model import PurposeName
 
 
@@ -40,6 +41,11 @@ if TYPE_CHECKING:
     metavar="NAME[+NAME]",
     help="Score for this active ingredient or mixture; the strictest member governs.",
 )
+@click.option(
+    "--formulation",
+    type=click.Choice(["spray", "granule"]),
+    help="How it is put out: some turf takes granules and not the spray.",
+)
 @output_options
 def command(
     *,
@@ -51,6 +57,7 @@ def command(
     purposes: tuple[PurposeName, ...],
     days: int,
     actives: str | None,
+    formulation: Formulation | None,
     units: System | None,
     format_: str,
     page: Path | None,
@@ -64,5 +71,7 @@ def command(
     if actives is not None and not actives.strip(" +"):
         raise InputError("names no active ingredient", field="--active", remedy="give a name")
     start = Start(site_file, sample, files, date, offline)
-    answer = start.answer(purposes=purposes or None, days=days, actives=actives or "")
+    answer = start.answer(
+        purposes=purposes or None, days=days, actives=actives or "", formulation=formulation
+    )
     emit(answer, units=units, format_=format_, page=page, calendar=calendar, explain=explain)

@@ -204,6 +204,11 @@ def sheet(
         today = day or dt.datetime.now(site.zone).date()
         use = use_of(today, purpose or "", members, southern=site.place.southern, where=where)
     used, remarks = _from_log(start, day, use, where)
+    if site is not None:
+        from windowcast.limits.tank import remark, tank_limits
+
+        on = day or dt.datetime.now(site.zone).date()
+        remarks = [*map(remark, tank_limits(chosen, actives, site, on)), *remarks]
     result = tank_sheet(
         parse(area, "area", "area"),
         parse_carrier(carrier),

@@ -30,7 +30,7 @@ from pydantic import (
 from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
 from windowcast.core.record import DateArray, Place
-from windowcast.core.validation import first_problem
+from windowcast.core.validation import first_problem, line_of
 from windowcast.core.weed_codes import supported, why_unsupported
 
 MAX_SITE_BYTES = 1_000_000
@@ -388,10 +388,16 @@ def load_site(path: str | PathLike[str]) -> Site:
         raise InputError("is not a text file", path=path, remedy=remedy) from None
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", path=path, remedy=remedy) from None
-    return site_from(raw, path, text)
+    return site_from(raw, path, text, today=dt.date.today())  # noqa: DTZ011 - a slip, not a clock
 
 
-def site_from(raw: dict[str, Any], path: str | PathLike[str] | None = None, text: str = "") -> Site:
+def site_from(
+    raw: dict[str, Any],
+    path: str | PathLike[str] | None = None,
+    text: str = "",
+    *,
+    today: dt.date | None = None,
+) -> Site:
     """Check the contents of a site file; see `load_site`.
 
     Parameters
@@ -400,12 +406,35 @@ def site_from(raw: dict[str, Any], path: str | PathLike[str] | None = None, text
         The parsed TOML.
     path, text
         The file and its contents, for messages; relative files are looked up beside it.
+    today
+        Dates of what was done may not lie more than a day after it; None: they are not looked at.
     """
     try:
         site = Site.model_validate(raw)
     except ValidationError as error:
         raise first_problem(error, path, model=Site, text=text) from None
+    if today is not None:
+        _refuse_done_later(site.turf, today + dt.timedelta(days=1), path, text)
     return site if path is None else _files_beside(site, Path(path).parent)
+
+
+def _refuse_done_later(
+    turf: Turf, last: dt.date, path: str | PathLike[str] | None, text: str
+) -> None:
+    """Refuse what is said to be done after today: laid, rooted, sown."""
+    sown = turf.overseed
+    done: list[tuple[tuple[str, ...], dt.date | None]] = [
+        (("turf", "established"), turf.established),
+        (("turf", "rooted"), turf.rooted),
+        (("turf", "overseed", "date"), sown.date if sown and sown.state == "done" else None),
+    ]
+    for location, date in done:
+        if date is not None and date > last:
+            planned = ' or write state = "planned"' if location[-1] == "date" else ""
+            raise InputError(
+                f"{date} lies after today", path=path, row=line_of(text, location),
+                field=".".join(location), remedy=f"correct it{planned}",
+            )  # fmt: skip
 
 
 def _files_beside(site: Site, folder: Path) -> Site:

@@ -34,11 +34,21 @@ weeds = ["POAAN", "DIGIS"]
 # {species_choices}
 species = {species}
 use = {use}  # golf, sports, lawn, sod, other
-# Overseeded turf is green in winter: without a clear false here nothing non-selective is ever
-# rated fit.
+# What is not said here is not known, and then nothing that depends on it is ever rated fit.
+# Overseeded for winter? Where it is true, say what was sown, and when, under overseed below.
 {overseeded}
 {irrigated}
-# established = 2020-06-01  # date of sodding or sprigging
+# Older than two growing seasons? For newer turf give the keys below it instead.
+{mature}
+# established = 2020-06-01  # day of laying sod, sprigging, plugging or sowing
+# established_by = "sod"  # sod, sprigs, plugs, seed
+# rooted = 2020-08-15  # day on which it was seen well rooted and mown several times
+# winterkill = "none"  # after winter: none, minimal, moderate, severe
+# thin = true  # worn or thin turf
+
+# Where it is "planned" or "done", give as well: date (of sowing), species (perennial ryegrass,
+# annual ryegrass, roughstalk bluegrass), method (broadcast, slit).
+# overseed = {{ state = "none" }}
 
 [soil]
 # {texture_choices}
@@ -102,6 +112,7 @@ class Answers:
     texture: str = Texture.UNKNOWN
     overseeded: bool | None = None
     irrigated: bool | None = None
+    mature: bool | None = None
     weather_files: tuple[str, ...] = ()
 
 
@@ -126,6 +137,7 @@ def site_toml(answers: Answers) -> str:
         use=_quoted(answers.use),
         overseeded=_line("overseeded", answers.overseeded, False),
         irrigated=_line("irrigated", answers.irrigated, True),
+        mature=_line("mature", answers.mature, False),
         texture_choices=", ".join(Texture),
         texture=_quoted(answers.texture),
         wind_limit=" (1 to 8 m/s; 4.5 m/s is 10 mph)" if us else " (1 to 8 m/s)",

@@ -12,7 +12,7 @@ from windowcast.core.values import Table, load
 from windowcast.limits.ground import Ground
 from windowcast.limits.model import Limit, TurfAnswer
 from windowcast.limits.rules import limits_on
-from windowcast.limits.treatment import Formulation, treatments_of
+from windowcast.limits.treatment import treatments_of
 from windowcast.limits.turf_days import StateRule, TurfDays
 from windowcast.materials.needs import ActiveNeeds
 
@@ -24,7 +24,6 @@ def turf_answers(
     ground: Ground,
     days: TurfDays,
     *,
-    formulation: Formulation | None = None,
     count: int | None = None,
     values: Table | None = None,
     turf: Table | None = None,
@@ -35,8 +34,6 @@ def turf_answers(
     ----------
     needs
         The mixture, or what is usual for a purpose.
-    formulation
-        Spray or granule; None: not said.
     count
         Only the first so many days; those after them still say until when a no stands.
     values, turf
@@ -47,7 +44,7 @@ def turf_answers(
     columns: list[Sequence[Limit | None]] = []
     dates: list[dt.date] = days.dates[:count].astype(object).tolist()
     by_date: list[list[Limit]] = [[] for _ in dates]
-    for treatment in treatments_of(needs, ground.species, values, formulation):
+    for treatment in treatments_of(needs, ground.species, values):
         for index, date in enumerate(dates):
             by_date[index] += limits_on(treatment, ground, date, values)
         rule = StateRule(treatment, ground.species, days, values, turf)
@@ -58,6 +55,20 @@ def turf_answers(
                 limits.append(limit)
     return tuple(
         TurfAnswer(date, tuple(limits)) for date, limits in zip(dates, by_date, strict=True)
+    )
+
+
+def ground_limits(needs: ActiveNeeds, ground: Ground, date: dt.date) -> tuple[Limit, ...]:
+    """What ground and date alone say of a mixture, for an answer without weather.
+
+    The state of the turf is not asked: `turf_answers` does that.
+    """
+    values = load("limits")
+    return tuple(
+        limit
+        for treatment in treatments_of(needs, ground.species, values)
+        for limit in limits_on(treatment, ground, date, values)
+        if limit.answer != "yes"
     )
 
 

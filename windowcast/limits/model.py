@@ -7,7 +7,7 @@ whatever the weather, and says until when where that is known.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 Permission = Literal["yes", "no", "cannot tell"]
@@ -110,21 +110,27 @@ class TurfSpan:
 
 
 def spans(answers: tuple[TurfAnswer, ...]) -> tuple[TurfSpan, ...]:
-    """Answers of days in a row, those that agree in answer, rule, active and end put together."""
+    """Answers of days in a row, those that agree in answer, rule, active and end put together.
+
+    The reason is that of the first of the days.
+    """
     found: list[TurfSpan] = []
     for day in answers:
         limit = day.deciding
         same = (limit.answer, limit.rule, limit.active, limit.until)
-        if found and same == (found[-1].answer, found[-1].rule, found[-1].active, found[-1].until):
-            harms = [h for h in (found[-1].harm, day.harm) if h is not None]
-            before = found.pop()
-            first, harm = before.first, max(harms, default=None)
-        else:
-            first, harm = day.date, day.harm
+        last = found[-1] if found else None
+        if (
+            last is not None
+            and day.date - last.last == dt.timedelta(days=1)
+            and same == (last.answer, last.rule, last.active, last.until)
+        ):
+            harms = [h for h in (last.harm, day.harm) if h is not None]
+            found[-1] = replace(last, last=day.date, harm=max(harms, default=None))
+            continue
         found.append(
             TurfSpan(
-                first, day.date, limit.answer, limit.rule, limit.active, limit.until,
-                limit.reason, limit.remedy, limit.source, harm,
+                day.date, day.date, limit.answer, limit.rule, limit.active, limit.until,
+                limit.reason, limit.remedy, limit.source, day.harm,
             )
         )  # fmt: skip
     return tuple(found)

@@ -70,7 +70,7 @@ def overseeding(treatment: Treatment, ground: Ground, date: dt.date, values: Tab
     stand = _stand(treatment, ground, date, values)
     if ground.sowing == "planned" and stand.answer == "yes":
         return Limit(
-            rule, "cannot tell", "the planned day of sowing has passed", SITE_FILE,
+            rule, "cannot tell", "the planned day of seeding has passed", SITE_FILE,
             treatment.name, remedy="say in the site file whether it is done: turf.overseed.state",
         )  # fmt: skip
     return stand
@@ -78,7 +78,7 @@ def overseeding(treatment: Treatment, ground: Ground, date: dt.date, values: Tab
 
 def _undated(treatment: Treatment, ground: Ground, date: dt.date, values: Table) -> Limit:
     """Overseeded, but nobody says when."""
-    remedy = "give species and date of sowing in the site file: turf.overseed"
+    remedy = "give species and date of seeding in the site file: turf.overseed"
     season = nth_of(_text(values, "overseed.stand_ends"), date, southern=ground.southern)
     sown = nth_of(_text(values, "overseed.sowing_ends"), date, southern=ground.southern)
     killed = {grass: value for grass, value in treatment.overseed.items() if value.value == NEVER}
@@ -108,9 +108,9 @@ def _before_sowing(treatment: Treatment, ground: Ground, date: dt.date) -> Limit
     asked = {"broadcast": [broadcast], "slit": [slit], None: [broadcast, slit]}[ground.sown_by]
     known = [value for value in asked if value is not None]
     left = (ground.sown - date).days
-    sowing = f"the sowing planned on {_day(ground.sown)}"
+    sowing = f"the seeding planned for {_day(ground.sown)}"
     if ground.sowing == "done":
-        sowing = f"the sowing of {_day(ground.sown)}"
+        sowing = f"the seeding of {_day(ground.sown)}"
     longest = max(known, key=float, default=None)
     if longest is not None and left < float(longest):
         after = _age_of_stand(treatment, ground)
@@ -119,15 +119,15 @@ def _before_sowing(treatment: Treatment, ground: Ground, date: dt.date) -> Limit
             until = ground.sown + dt.timedelta(days=int(float(after)))
         return Limit(
             "overseeding", "no",
-            f"{treatment.spoken} must lie {float(longest):.0f} days before seed is sown, "
+            f"{treatment.spoken} needs {float(longest):.0f} days before seeding, "
             f"and {sowing} is {left} days away",
             cited(longest), treatment.name, until,
-            remedy="leave the pre-emergent out, or sow later",
+            remedy="leave the pre-emergent out, or seed later",
         )  # fmt: skip
     if longest is None or len(known) < len(asked) or not permits(longest):
         return Limit(
             "overseeding", "cannot tell",
-            f"how long {treatment.spoken} must lie before {sowing} is not known from a source",
+            f"no source says how many days {treatment.spoken} needs before {sowing}",
             cited(longest) if longest else SITE_FILE, treatment.name, remedy=ON_LABEL,
         )  # fmt: skip
     return Limit(
@@ -164,7 +164,7 @@ def _stand(treatment: Treatment, ground: Ground, date: dt.date, values: Table) -
         until = ground.sown + dt.timedelta(days=int(float(after)))
         return Limit(
             "overseeding", "no", f"{grass} takes {treatment.spoken} from {float(after):.0f} days "
-            f"after sowing, and is {age} days old", cited(after), name, until,
+            f"after seeding, and is {age} days old", cited(after), name, until,
         )  # fmt: skip
     spring = nth_of(_text(values, "overseed.transition_starts"), date, southern=ground.southern)
     own_label = after.status == "label guidance"

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Literal
 
 from windowcast.core.values import Table, Value
-from windowcast.materials.actives import Active, species_key
+from windowcast.materials.actives import Active, Formulation, species_key
 from windowcast.materials.needs import ActiveNeeds
-
-Formulation = Literal["spray", "granule"]
 
 
 @dataclass(frozen=True)
@@ -61,10 +58,10 @@ class Treatment:
         return "a pre-emergent" if self.pre else "a post-emergent"
 
 
-def treatments_of(
-    needs: ActiveNeeds, species: str, values: Table, formulation: Formulation | None = None
-) -> tuple[Treatment, ...]:
+def treatments_of(needs: ActiveNeeds, species: str, values: Table) -> tuple[Treatment, ...]:
     """Each active of a mixture, or what is usual for the treatment where none is named.
+
+    Where nobody said whether it is sprayed or spread, it is asked as a spray.
 
     Parameters
     ----------
@@ -72,11 +69,9 @@ def treatments_of(
         Of the turf, as in the site file.
     values
         ``data/limits.toml``.
-    formulation
-        Spray or granule; None: not said, then granules are asked as sprays are.
     """
     if needs.actives:
-        return tuple(_of_active(active, species, formulation) for active in needs.actives)
+        return tuple(_of_active(active, species, needs.formulation) for active in needs.actives)
     kind = "pre" if needs.pre else "dormant" if needs.turf_state == "dormant" else "post"
     usual: dict[str, Value] = dict(values.table(f"usual.{kind}"))
     turf = replace(usual["turf"], value=needs.turf_state) if needs.turf_state else None

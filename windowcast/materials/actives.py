@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, fields, replace
 from math import isfinite
 from os import PathLike
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from windowcast.core import values
 from windowcast.core.errors import InputError
@@ -44,6 +44,7 @@ _TABLES: Mapping[str, Sequence[str]] = {  # tables of an active: what their keys
     "new_turf_granule": ("sod", "sprigs", "plugs", "seed"),
 }
 NEVER = "never"
+Formulation = Literal["spray", "granule"]
 _ENDINGS = {"_kg_ha": "kg/ha", "_l_ha": "L/ha", "_pct": "%", "_bbch": "BBCH", "_weeks": "week",
             "_days": "d", "_mm": "mm", "_c": "degC", "_d": "d", "_h": "h"}  # fmt: skip
 # ending of a key in US units → ending in SI, unit of the table, dimension, unit as written

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import nan
 
 from windowcast.core.values import Value
-from windowcast.materials.actives import ASK_LABEL, TURF_STATES, Active, species_key
+from windowcast.materials.actives import ASK_LABEL, TURF_STATES, Active, Formulation, species_key
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +44,8 @@ class ActiveNeeds:
         One sentence for every need that cannot be told.
     used
         The values that govern.
+    formulation
+        Spray or granule, None where nobody said: the turf limits ask it.
     actives
         The members themselves, none for what is usual: the turf limits ask each of them.
     """
@@ -73,9 +75,12 @@ class ActiveNeeds:
     unknown: tuple[str, ...]
     used: tuple[Value, ...]
     actives: tuple[Active, ...] = ()
+    formulation: Formulation | None = None
 
 
-def needs_of(members: Sequence[Active], species: str = "") -> ActiveNeeds:
+def needs_of(
+    members: Sequence[Active], species: str = "", formulation: Formulation | None = None
+) -> ActiveNeeds:
     """Merge the needs of a mixture's members.
 
     Parameters
@@ -84,6 +89,8 @@ def needs_of(members: Sequence[Active], species: str = "") -> ActiveNeeds:
         At least one active; see `Actives.mixture`.
     species
         Turf species of the site, to merge turf safety; "" leaves it unknown.
+    formulation
+        Spray or granule; None: not said.
     """
     merge = _Merge()
     leaf = [m for m in members if m.leaf]
@@ -117,6 +124,7 @@ def needs_of(members: Sequence[Active], species: str = "") -> ActiveNeeds:
         unknown=tuple(merge.unknown),
         used=tuple(merge.used),
         actives=tuple(members),
+        formulation=formulation,
     )
 
 

@@ -17,7 +17,7 @@ from windowcast.core.record import Members, Record, Weather
 from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
 from windowcast.season.model import SiteState
-from windowcast.season.observed import Observed, soil_correction
+from windowcast.season.observed import CanopyLook, Observed, soil_correction
 from windowcast.season.state import Carry, build
 from windowcast.weather.ensemble import members as members_of
 from windowcast.windows.cover_plan import ResidualActive, material_of
@@ -26,7 +26,7 @@ from windowcast.windows.rank import rank
 from windowcast.windows.season_axis import BEYOND_DAYS
 
 if TYPE_CHECKING:
-    from windowcast.materials.actives import Actives
+    from windowcast.materials.actives import Actives, Formulation
     from windowcast.materials.needs import ActiveNeeds
 
 DAYS = 10  # ranked when nothing else is asked for
@@ -43,6 +43,7 @@ class Answer:
     ahead: SiteState
     ranking: Ranking
     barriers: tuple[ResidualActive, ...] = ()
+    looks: tuple[CanopyLook, ...] = ()
 
 
 def answer(
@@ -53,6 +54,7 @@ def answer(
     days: int = DAYS,
     actives: str = "",
     materials: Actives | None = None,
+    formulation: Formulation | None = None,
     observed: Observed | None = None,
     now: dt.datetime | None = None,
     futures: int = 100,
@@ -68,6 +70,8 @@ def answer(
     actives
         Mixture to be used, ``NAME[+NAME]``; "" for what is usual. Needs `materials`, which also
         judge the site's stock.
+    formulation
+        Of the mixture: spray or granule; None: not said.
     observed
         What the season log knows of the site.
     now
@@ -106,7 +110,7 @@ def answer(
 
     past, carry = state(record)
     ahead = greenup_by_futures(state(future.daily, carry)[0])
-    mixture, stock = _needs(site, actives, materials)
+    mixture, stock = _needs(site, actives, materials, formulation)
     barriers = _barriers(site, actives, materials)
     ranking = rank(
         site,
@@ -124,7 +128,7 @@ def answer(
         looks=seen.looks,
         now=now,
     )
-    return Answer(site, weather, future, past, ahead, ranking, barriers)
+    return Answer(site, weather, future, past, ahead, ranking, barriers, seen.looks)
 
 
 def greenup_by_futures(ahead: SiteState) -> SiteState:
@@ -143,7 +147,7 @@ def greenup_by_futures(ahead: SiteState) -> SiteState:
 
 
 def _needs(
-    site: Site, actives: str, materials: Actives | None
+    site: Site, actives: str, materials: Actives | None, formulation: Formulation | None
 ) -> tuple[ActiveNeeds | None, tuple[ActiveNeeds, ...]]:
     """What the mixture needs, or else what each active in stock needs by itself."""
     if materials is None:
@@ -152,7 +156,7 @@ def _needs(
 
     species = str(site.turf.species)
     if actives:
-        return needs_of(materials.mixture(actives), species), ()
+        return needs_of(materials.mixture(actives), species, formulation), ()
     return None, tuple(needs_of(mixture, species) for mixture in materials.at_hand(site.stock))
 
 

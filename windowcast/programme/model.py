@@ -10,6 +10,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from windowcast.limits.model import TurfSpan
 from windowcast.windows.model import CoverPlan, Odds, PurposeName
 from windowcast.windows.odds import DateRange
 
@@ -132,6 +133,8 @@ class PurposePlan:
     ----------
     reopens
         Of a purpose that is over: share of the futures in which it opens once more this season.
+    turf
+        What the turf takes, from today on, on the days on which it may be in season.
     fewest
         The fortnight of its time with the fewest workable days; None when it cannot be told.
     """
@@ -153,6 +156,7 @@ class PurposePlan:
     decision: Decision | None
     if_missed: str
     delay_cost: str
+    turf: tuple[TurfSpan, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,10 @@ from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
 from windowcast.core.values import load
 from windowcast.core.version import __version__
+from windowcast.limits.answer import turf_answers
+from windowcast.limits.ground import ground_of
+from windowcast.limits.model import TurfSpan, spans
+from windowcast.limits.turf_days import TurfDays
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.programme.key_dates import key_dates, normal_range
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan, Week
@@ -29,6 +33,7 @@ from windowcast.programme.workable_days import (
     workable,
 )
 from windowcast.season.model import SiteState
+from windowcast.season.observed import CanopyLook
 from windowcast.windows import words
 from windowcast.windows.cover_plan import ResidualActive
 from windowcast.windows.covers import covers_of
@@ -44,6 +49,7 @@ from windowcast.windows.timing import judged_days, marked
 
 DAYS = 10  # judged by the hour when deciding now or waiting
 DELAY_DAYS = 14
+MAY_BE = 0.1  # share of the futures from which a purpose may be in season on a day
 Status = Literal["open", "ahead", "over", "cannot tell"]
 
 
@@ -56,6 +62,7 @@ def season_plan(
     weather: Weather,
     barriers: Sequence[ResidualActive] = (),
     mixture: ActiveNeeds | None = None,
+    looks: Sequence[CanopyLook] = (),
     now: dt.datetime | None = None,
 ) -> SeasonPlan:
     """The plan from today to the end of the season.
@@ -69,6 +76,8 @@ def season_plan(
         Materials whose cover is told for a barrier; a usual one where there is none.
     mixture
         What the actives to be used need; None for what is usual for each purpose.
+    looks
+        Dated looks into the canopy.
     now
         The present moment; hours before it are gone.
     """
@@ -81,7 +90,7 @@ def season_plan(
         years=members.past_years,
     )
     ctx = hour_context(site, ahead, members, weather=weather, now=now)
-    work = _Work(site, past, ahead, members, weather, axis, ctx, Judge(ctx, past))
+    work = _Work(site, past, ahead, members, weather, axis, ctx, Judge(ctx, past, tuple(looks)))
     dates = key_dates(axis, southern=southern)
     purposes = [work.purpose(purpose_of(name), mixture, barriers) for name in PURPOSES]
     seasons = sum(1 for _ in axis.past_seasons(southern=southern))
@@ -209,7 +218,23 @@ class _Work:
             else None,
             if_missed=str(load("plan").value(f"missed.{purpose.name}").value),
             delay_cost=self._delay_cost(purpose, status),
+            turf=self._turf(needs, np.where(own[axis.gone :], coming, 0.0) >= rule.season),
         )
+
+    def _turf(self, needs: ActiveNeeds, in_season: BoolArray) -> tuple[TurfSpan, ...]:
+        """What the turf takes on the days ahead on which the purpose may be in season."""
+        days = np.flatnonzero(in_season.mean(axis=0) >= MAY_BE)
+        if not days.size:
+            return ()
+        answers = turf_answers(
+            needs,
+            ground_of(self.site),
+            TurfDays.of(
+                self.ahead, self.judge.looks, before=self.past, southern=self.site.place.southern
+            ),
+            count=int(days[-1]) + 1,
+        )
+        return spans(tuple(answers[day] for day in days.tolist()))
 
     def _opens(self, purpose: Purpose, needs: ActiveNeeds, first: FloatArray) -> DateRange | None:
         opens = date_range(first, self.axis.dates, self.axis.years)

@@ -13,6 +13,7 @@ from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
 from windowcast.report import wording
 from windowcast.report.screen import prose_width, wrapped
 from windowcast.report.tables import plain
+from windowcast.report.turf_lines import plan_lines
 from windowcast.windows import words
 from windowcast.windows.model import CoverPlan
 from windowcast.windows.odds import DateRange
@@ -101,6 +102,7 @@ def _purpose(plan: PurposePlan) -> Iterator[str]:
     """What is said of a purpose below its title, a paragraph each."""
     normal = normal_from_to(plan)
     yield f"{from_to(plan)}{normal and '; normal '}{normal}."
+    yield from plan_lines(plan.turf)
     if plan.decision:
         yield plan.decision.advice
     for cover in plan.covers:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from windowcast.limits.model import TurfSpan
 from windowcast.report import wording
 from windowcast.windows import words
@@ -17,12 +19,17 @@ def turf_lines(outlook: PurposeOutlook) -> list[str]:
     """
     refused = [span for span in outlook.turf if span.answer != "yes"]
     said = len(refused) == len(outlook.turf)
-    lines = [_line(span) for span in refused[1 if said else 0 :]]
+    lines = [span_line(span) for span in refused[1 if said else 0 :]]
     if outlook.windows:
         harm = outlook.windows[0].harm
         if harm is not None and harm >= LEAST_TOLD:
             lines.append(f"Chance the turf is hurt: {chance(harm)}.")
     return lines
+
+
+def plan_lines(turf: Sequence[TurfSpan]) -> list[str]:
+    """What the turf refuses, or leaves open, through the season of a purpose."""
+    return [span_line(span) for span in turf if span.answer != "yes"]
 
 
 def chance(share: float) -> str:
@@ -32,7 +39,8 @@ def chance(share: float) -> str:
     )  # fmt: skip
 
 
-def _line(span: TurfSpan) -> str:
+def span_line(span: TurfSpan) -> str:
+    """Days on which the turf refuses or cannot tell, why, and what to do about it."""
     days = wording.day(span.first)
     if span.last != span.first:
         days += f" to {wording.day(span.last)}"

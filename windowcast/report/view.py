@@ -16,7 +16,7 @@ from windowcast.report import series, wording
 from windowcast.report.chartkit import Chart
 from windowcast.report.charts import emergence_chart, soil_chart, turf_chart
 from windowcast.report.strips import hour_strip
-from windowcast.report.turf_lines import turf_lines
+from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.season.model import SiteState, TurfPhase
 from windowcast.windows.model import (
     HourStrip,
@@ -58,6 +58,7 @@ class Words:
     share = staticmethod(wording.share)
     covers = staticmethod(wording.covers)
     turf_lines = staticmethod(turf_lines)
+    plan_lines = staticmethod(plan_lines)
 
     def units(self, text: str) -> str:
         """SI quantities of a text in the reader's units."""

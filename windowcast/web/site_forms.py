@@ -15,6 +15,10 @@ from windowcast.web.fields import YES_NO, Field, read, show
 from windowcast.web.site_rows import LISTS, read_rows, show_rows, toml_rows
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+SOWN = ("perennial ryegrass", "annual ryegrass", "roughstalk bluegrass")
+NEW_TURF = ("sod", "sprigs", "plugs", "seed")
+WINTERKILL = ("none", "minimal", "moderate", "severe")
+DATES = ("established", "rooted", "date")
 USES = ("golf", "sports", "lawn", "sod", "other")
 
 
@@ -42,10 +46,19 @@ TURF = (
         "Overseeded for winter",
         "yesno",
         options=YES_NO,
-        hint="Without a clear no, nothing non-selective is ever rated fit.",
+        hint="Until it is said, nothing is ever rated fit.",
     ),
+    Field("turf.overseed.state", "Sowing", "choice", options=_choices("none", "planned", "done")),
+    Field("turf.overseed.date", "Sown on, or to be sown on", "date"),
+    Field("turf.overseed.species", "What is sown", "choice", options=_choices(*SOWN)),
+    Field("turf.overseed.method", "How", "choice", options=_choices("broadcast", "slit")),
     Field("turf.irrigated", "Irrigation at hand", "yesno", options=YES_NO),
-    Field("turf.established", "Laid or sprigged on", "date"),
+    Field("turf.mature", "Older than two growing seasons", "yesno", options=YES_NO),
+    Field("turf.established", "New turf: laid, sprigged or sown on", "date"),
+    Field("turf.established_by", "As", "choice", options=_choices(*NEW_TURF)),
+    Field("turf.rooted", "Seen well rooted and mown on", "date"),
+    Field("turf.winterkill", "Winterkill", "choice", options=_choices(*WINTERKILL)),
+    Field("turf.thin", "Thin or worn", "yesno", options=YES_NO),
     Field(
         "soil.texture", "Soil texture", "choice", needed=True, options=_choices(*map(str, Texture))
     ),
@@ -124,17 +137,23 @@ def changed_file(text: str, settings: Mapping[str, Any]) -> str:
     for dotted, value in settings.items():
         *tables, key = dotted.split(".")
         here: Any = document
+        empty = value is None or value == []
         for name in tables:
             if name not in here:
+                if empty:
+                    here = {}
+                    break
                 here[name] = tomlkit.table()
             here = here[name]
-        if value is None or value == []:
+        if empty:
             if key in here:
                 del here[key]
         elif key not in here or _plain(here[key]) != value:
             here[key] = toml_rows(lists[dotted], value) if dotted in lists else _toml(key, value)
+    if not document.get("turf", {}).get("overseed", True):
+        del document["turf"]["overseed"]  # the last of its keys was taken out
     new = tomlkit.dumps(document)
-    site_from(document.unwrap())
+    site_from(document.unwrap(), today=dt.datetime.now(ZoneInfo("UTC")).date())
     return new
 
 
@@ -145,4 +164,4 @@ def _plain(item: Any) -> Any:
 
 def _toml(key: str, value: Any) -> Any:
     """A date as a TOML date."""
-    return dt.date.fromisoformat(value) if key == "established" else value
+    return dt.date.fromisoformat(value) if key in DATES else value

@@ -9,6 +9,7 @@ from typing import Any
 from starlette.requests import Request
 
 from windowcast.core.errors import InputError
+from windowcast.limits.tank import remark, tank_limits
 from windowcast.materials import both_units
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products, product_from_words, with_label_maximum
@@ -116,6 +117,10 @@ def _sheet(request: Request, site: KnownSite, typed: Mapping[str, str]) -> TankS
         actives=actives,
         used_kg_ha=_used(request, site, typed.get("where", "")),
         nozzle=_nozzle(carrier_l_ha, typed),
+        remarks=[
+            remark(limit)
+            for limit in tank_limits(products, actives, site.site, today_of(request, site))
+        ],
     )
 
 

@@ -132,7 +132,7 @@ _NEEDS = {
     "rain_after": ("rain_free_h",),
     "chance_of_rain": ("rain_free_h",),
     "water_in": ("activation_mm", "activation_days"),
-    "turf_safety": ("names", "turf_state", "post"),
+    "turf_safety": ("names", "formulation", "turf_state", "post"),
     "sun_after": ("light_needed",),
 }
 

@@ -178,7 +178,7 @@ class Judge:
 
     def turf(self, needs: ActiveNeeds) -> tuple[TurfAnswer, ...]:
         """What the turf takes, on each day that the hours reach, from today on."""
-        key = (needs.names, needs.turf_state, needs.pre, needs.post)
+        key = (needs.names, needs.formulation, needs.turf_state, needs.pre, needs.post)
         if key not in self._turf:
             self._turf[key] = turf_answers(
                 needs,
