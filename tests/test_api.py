@@ -38,7 +38,7 @@ def test_importing_it_loads_nothing_heavy() -> None:
 def test_every_public_name_is_typed_listed_and_there() -> None:
     tree = ast.parse(Path(windowcast.__file__).read_text("utf-8"))
     (typed,) = (node for node in tree.body if isinstance(node, ast.If))
-    names = {alias.name for node in typed.body for alias in getattr(node, "names", [])}
+    names = {a.asname or a.name for node in typed.body for a in getattr(node, "names", [])}
     assert {*windowcast.__all__} == names | {"__version__"}
     assert dir(windowcast) == sorted(windowcast.__all__)
     for name in windowcast.__all__:
@@ -51,6 +51,20 @@ def test_it_answers_as_the_command_line_does(capsys: pytest.CaptureFixture[str])
     main(["rank", "--sample", "--format", "json"])
     ranking = windowcast.rank(windowcast.sample_site(), windowcast.sample_weather())
     assert json.loads(capsys.readouterr().out) == json.loads(json_text(ranking))
+
+
+@pytest.mark.parametrize("first", ["", "import windowcast.season.turf; "])
+def test_the_package_of_the_season_can_be_called(first: str) -> None:
+    """Whether or not its modules were imported before, and it stays a package."""
+    code = (
+        f"import windowcast; {first}"
+        "site, weather = windowcast.sample_site(), windowcast.sample_weather();"
+        "plan = windowcast.season(site, weather, futures=5);"
+        "from windowcast.season import degree_days; import windowcast.season.turf as turf;"
+        "print(plan.season, degree_days.__name__, turf.__name__)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "2017/18 windowcast.season.degree_days windowcast.season.turf\n"
 
 
 def same(one: Record, other: Record) -> None:

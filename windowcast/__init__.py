@@ -21,6 +21,7 @@ if TYPE_CHECKING:
         season_plan,
         simulate_soil,
     )
+    from windowcast.api import season_plan as season
     from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
     from windowcast.core.record import Place, Record, Weather
     from windowcast.core.site import Site
@@ -54,6 +55,7 @@ __all__ = [
     "sample_folder",
     "sample_site",
     "sample_weather",
+    "season",
     "season_plan",
     "simulate_soil",
 ]
@@ -82,6 +84,8 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     from importlib import import_module
 
+    if name == "season":  # the package, which can be called
+        return import_module(f"{__name__}.season")
     found = getattr(import_module(f"{__name__}.{_HOME.get(name, 'api')}"), name)
     globals()[name] = found
     return found

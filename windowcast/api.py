@@ -369,7 +369,7 @@ def season_plan(
 ) -> SeasonPlan:
     """Where the season stands, its key dates and the plan: ``windowcast season``.
 
-    It is not called ``season``, for that is the package of the season's models.
+    ``windowcast.season(...)`` is the same: the package of the season's models can be called.
 
     Parameters
     ----------
