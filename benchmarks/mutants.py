@@ -28,9 +28,9 @@ TOP = Path(__file__).parent.parent
 PACKAGES = ("windows", "limits", "materials", "records")
 TESTS = (  # what comes through those packages, without the network, the pages and the regions
     "actives", "api", "barrier", "boundaries", "cli_log", "cli_rank", "criteria", "decide", "hours",
-    "limit_boundaries", "limits", "log_fields", "log_observed", "odds", "phrases", "plan", "rank", "rates",
-    "report_tables", "review", "rotation", "score", "store", "tank", "timing", "trials", "values",
-    "verify_turf", "watch",
+    "limit_boundaries", "limits", "log_fields", "log_observed", "odds", "phrases", "plan", "rank",
+    "rates", "report_tables", "review", "rotation", "score", "store", "tank", "timing", "trials",
+    "values", "verify_turf", "watch",
 )  # fmt: skip
 BESIDE = ("sample_weather", "benchmarks", "docs", "README.md", "CHANGELOG.md", "DEVELOPERS.md")
 BESIDE += ("LICENSE", "CITATION.cff")
