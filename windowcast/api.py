@@ -276,7 +276,7 @@ def answer(
         from windowcast.materials.actives import load_actives
 
         known = load_actives(materials or file_beside(site_file, site.materials_file))
-        known.at_hand(site.stock, site_file)  # a slip is told with its file
+        known.at_hand(site.stock, site_file)  # an error then names the site file
     log_file = Path(log) if log is not None else site_file and log_beside(site, site_file)
     if log_file is not None and log_file.is_file():
         from windowcast.records.observed import observed_in
@@ -338,7 +338,7 @@ def rank(
 
     References
     ----------
-    Each criterion's source stands in ``data/criteria.toml``; `Ranking.explain` lists those used.
+    Each criterion's source is in ``data/criteria.toml``; `Ranking.explain` lists those used.
     Wilson (1927), *J. Am. Stat. Assoc.* 22:209-212, for the interval of the odds.
 
     Examples

@@ -1,4 +1,4 @@
-"""Packages that come with an extra of this one: told of in one line where they are missing."""
+"""Packages that come with an extra of this one: one line says so when they are missing."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The first and the last day on which something holds, where some days cannot be told."""
+"""The first and the last day on which something holds, where some days are unknown."""
 
 from __future__ import annotations
 
@@ -13,13 +13,12 @@ def first_day(
 ) -> FloatArray:
     """Index of the first day on which something is reached, ``[...]``.
 
-    Infinite where it never is; NaN where a day before it, or any day when it never is, cannot be
-    told.
+    Infinite if it never is. NaN if a day before it is unknown, or any day when it never is.
 
     Parameters
     ----------
     reached, unknown
-        ``[..., day]``; without `unknown` every day can be told.
+        ``[..., day]``; without `unknown` every day is known.
     """
     first = _first_true(reached)
     if unknown is None:

@@ -165,7 +165,7 @@ def _limits(metadata: Sequence[Any]) -> str:
 
 
 def line_of(text: str, location: Location) -> int | None:
-    """1-based line of a TOML file on which a key stands; None when it cannot be told."""
+    """1-based line of a TOML file that has a key; None when it is unknown."""
     path = [part for part in location if not isinstance(part, int)]
     item = next((part for part in location if isinstance(part, int)), 0)
     table: list[str] = []

@@ -229,7 +229,7 @@ def delta_t_c(
 
     References
     ----------
-    As `wet_bulb_c`. The limits for spraying stand in ``data/criteria.toml`` with their sources.
+    As `wet_bulb_c`. The limits for spraying are in ``data/criteria.toml`` with their sources.
 
     Examples
     --------

@@ -89,7 +89,7 @@ class SoilResult:
     Attributes
     ----------
     temp_c
-        Daily mean soil temperature ``[..., time, depth]``; NaN where it cannot be told.
+        Daily mean soil temperature ``[..., time, depth]``; NaN where it is unknown.
     state
         At the end of the last day.
     moisture

@@ -130,7 +130,7 @@ def texture(name: str | None) -> SoilTexture:
     References
     ----------
     Johansen (1975), as given by Peters-Lidard et al. (1998). The source of each porosity, quartz
-    and water content stands in ``data/soil.toml``.
+    and water content is in ``data/soil.toml``.
 
     Examples
     --------

@@ -29,7 +29,7 @@ MIDDLE_C = 12.0  # soil warmth that the warmth part is counted from
 class ProbeReading:
     """One soil temperature taken at the site.
 
-    `hour` is the local time of day, 0 to 24; None stands for a daily mean.
+    `hour` is the local time of day, 0 to 24; None means a daily mean.
     """
 
     date: np.datetime64
@@ -133,7 +133,7 @@ def fit_site_correction(
         out. Between 5 and 10 cm the model is interpolated, beyond the nearer counts.
     hourly_c
         The model's hours at both depths, ``[time, 24, 2]`` (`soil_hourly`): a reading with a time
-        of day is held against its hour, and the daily mean corrected by what it differs. Without
+        of day is compared with its hour, and the difference corrects the daily mean. Without
         it such a reading counts as a daily mean.
 
     Returns
@@ -150,7 +150,7 @@ def fit_site_correction(
     References
     ----------
     Rasmussen & Williams (2006), *Gaussian Processes for Machine Learning*, section 2.2. The
-    variances stand in ``data/soil.toml``, table ``site``.
+    variances are in ``data/soil.toml``, table ``site``.
 
     Examples
     --------

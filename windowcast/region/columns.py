@@ -1,4 +1,4 @@
-"""What a comparison tells of a season and of a station: names, units, and how they read."""
+"""What a comparison says about a season and a station: names, units, and how they read."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Many stations side by side: their parts put together, read column by column, and compared.
 
-Nothing here holds more of a station than where it stands and what it is called: its seasons and
-statistics lie in the two Parquet files, of which one column is read at a time.
+Memory holds only the name and place of each station. Its seasons and statistics are in two Parquet
+files, read one column at a time.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     import pyarrow as pa
     import xarray as xr
 
-MAX_PROBLEMS = 500  # stations that cannot be used whose problem is told; all stand in the seasons
+MAX_PROBLEMS = 500  # of unusable stations, listed with their problem; the seasons have all
 _MAX_PAIRS_OF_STATIONS = 8
 SEASON_ROWS, STATION_ROWS = 8192, 1024  # that lie together in a file
 BATCH_ROWS = 1024  # held at a time
@@ -52,7 +52,7 @@ class Compared:
     season_file, station_file
         Laid out as `tables.season_schema` and `tables.station_schema` say.
     stations
-        What every station is called and where it stands: columns ``station``, ``name``,
+        Name and place of every station: columns ``station``, ``name``,
         ``region``, ``latitude``, ``longitude``, ``elevation``.
     seasons
         First year of each season, ``[season]``.
@@ -85,7 +85,7 @@ class Compared:
     def to_xarray(self) -> xr.Dataset:
         """Each quantity by station and season; dates are days from the season's first day.
 
-        A season of which too many days are missing is NaN.
+        A season with too many missing days is NaN.
 
         Raises
         ------

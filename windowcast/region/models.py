@@ -64,7 +64,7 @@ class Stack:
 
 @dataclass(frozen=True)
 class Seasons:
-    """What each season of each station gives, NaN where it cannot be told.
+    """What each season of each station gives, NaN where it is unknown.
 
     Attributes
     ----------

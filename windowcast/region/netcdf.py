@@ -74,7 +74,7 @@ def _variable(dataset: Any, name: str, dimensions: tuple[str, ...], units: str) 
 
 
 def _fill(dataset: Any, data: Compared) -> None:
-    """Each batch of rows into the stations it tells of; a station may go on in the next batch."""
+    """Write each batch of rows to its stations; a station may continue in the next batch."""
     import pyarrow.compute as pc
 
     columns = ["station", "season", "latitude", "complete", *QUANTITIES]

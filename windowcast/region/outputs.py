@@ -122,7 +122,7 @@ def write_geojson(path: Path, data: Compared) -> Path:
 def features(batch: pa.RecordBatch) -> Iterator[dict[str, Any]]:
     """The stations of some rows as GeoJSON features.
 
-    A date stands as days from the season's first day and, under ``*_date``, as people write it.
+    A date is given as days from the season's first day and, under ``*_date``, as people write it.
     """
     found = {name: normals_in(batch, name) for name in QUANTITIES}
     medians = {name: _plain(n.median) for name, n in found.items()}

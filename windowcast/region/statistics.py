@@ -16,7 +16,7 @@ import numpy.typing as npt
 from windowcast.core.record import FloatArray
 
 MIN_YEARS = 5
-AT_LEAST = (1, 2, 3)  # workable days a week whose odds are told
+AT_LEAST = (1, 2, 3)  # workable days a week for which odds are given
 _DRAWS = 2000
 _SEED = 20_250_101
 

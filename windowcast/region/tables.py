@@ -33,7 +33,7 @@ NORMAL_FIELDS = tuple(field.name for field in fields(Normals))
 ODDS_FIELDS = tuple(f"odds_{n}_or_more" for n in AT_LEAST)
 FULL = 0.9  # share of a season's days that must be known for it to count
 
-Placed = tuple[int, Station, Place]  # place in the chunk, station, where it stands
+Placed = tuple[int, Station, Place]  # position in the chunk, station, its place
 
 
 def season_schema() -> pa.Schema:

@@ -35,7 +35,7 @@ def bridged(daily: FloatArray) -> Bridged:
     Parameters
     ----------
     daily
-        ``[..., day]`` [°C·d]; NaN on days that cannot be told.
+        ``[..., day]`` [°C·d]; NaN on unknown days.
 
     Returns
     -------

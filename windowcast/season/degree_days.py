@@ -95,7 +95,7 @@ def accumulate(
         True on biofix days, ``[day]``; that day's own value is the first of the new total.
     start
         Total carried in from the day before the first, ``[...]``. The default NaN says that the
-        record begins after the biofix, so the total cannot be told until the next one.
+        record begins after the biofix, so the total is unknown until the next one.
 
     Returns
     -------

@@ -1,12 +1,12 @@
 """Weed emergence: the emerged share with its band, and the ages of the plants that are up.
 
-Each weed has a clock, a degree-day total of its own kind counted from its biofix, that stands
-still where the soil is too cold or too dry to germinate (hydrothermal time). A curve turns the
-clock into the emerged share. How far the clock may run fast or slow against the publication is
-log-normal; since the share rises with the clock, the 10 and 90 % bands are the same curve on the
-10 and 90 % clocks. The low band also takes unknown water as dry. Over a gap in the weather
-the clock runs as in other years (`windowcast.season.bridging`); both bands take on the doubt of it,
-and as long as it leaves the share open too far, nothing can be told.
+Each weed has a clock, a degree-day total of its own kind counted from its biofix. The clock stops
+where the soil is too cold or too dry to germinate (hydrothermal time). A curve turns the clock into
+the emerged share. The clock may run faster or slower than published, by a log-normal factor. The
+share only rises with the clock, so the 10 and 90 % bands are the same curve on the 10 and 90 %
+clocks. The low band also takes unknown water as dry. Over a gap in the weather the clock runs as in
+other years (`windowcast.season.bridging`). Both bands include that uncertainty, and while it is too
+large the share is unknown.
 """
 
 from __future__ import annotations
@@ -165,7 +165,7 @@ def emerge(
     References
     ----------
     Forcella, Benech Arnold, Sanchez & Ghersa (2000), *Field Crops Res.* 67:123-139, for clocks
-    of heat that wait for water. The source of each weed's clock stands in ``data/weeds.toml``.
+    of heat that wait for water. The source of each weed's clock is in ``data/weeds.toml``.
 
     Examples
     --------

@@ -324,7 +324,7 @@ def _notes(
 
 
 def _bridged_days(entry: Weed, curve: Emergence, record: Record) -> int:
-    """Days of the latest season without temperature over which its emergence is told anyway."""
+    """Days of the latest season that lack a temperature but not an emerged share."""
     begins = np.flatnonzero(on_date(record.times, entry.biofix, record.place.southern))
     blind = np.isnan(record.get("tmax_c") + record.get("tmin_c"))
     if not begins.size or np.isnan(curve.share[..., -1]).all():

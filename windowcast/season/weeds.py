@@ -92,7 +92,7 @@ class Weed:
         Notes
         -----
         ``(water - low) / (high - low)``, held between 0 and 1; or by rain, ``floor + (1 - floor)
-        rain / full``, at most 1. The limits of a weed stand in ``data/weeds.toml``.
+        rain / full``, at most 1. The limits of a weed are in ``data/weeds.toml``.
 
         Examples
         --------
@@ -134,7 +134,7 @@ class Weed:
         Notes
         -----
         The sum of the weed's flushes, each a weight times a curve of a clock; weights and curves
-        stand in ``data/weeds.toml`` with their sources.
+        are in ``data/weeds.toml`` with their sources.
 
         Examples
         --------

@@ -1,8 +1,8 @@
 """Files of the open archive to arrays.
 
-The reader of plain tables reads them; the package `meteostat`, the archive's own client, says
-what stands in them: the unit of each column, and what kind of source each value is from. Its
-import costs a second, so what it says is kept for as long as the same version is installed.
+The reader of plain tables reads them. The package `meteostat`, the archive's own client, says in
+which unit each column is and what kind of source each value comes from. Importing it costs a
+second, so its answer is kept until another version is installed.
 """
 
 from __future__ import annotations
@@ -139,7 +139,7 @@ def read_year(body: bytes, step: Step, year: int, catalogue: SeriesNotes) -> Ser
     Raises
     ------
     UnreadableError
-        It cannot be read, or a time stands in it twice.
+        It cannot be read, or it has a time twice.
     """
     try:
         text = body.decode("utf-8")
@@ -155,7 +155,7 @@ def read_year(body: bytes, step: Step, year: int, catalogue: SeriesNotes) -> Ser
     order = order[times[order].astype("datetime64[Y]") == np.datetime64(str(year), "Y")]
     times = times[order]
     if (np.diff(times) <= np.timedelta64(0)).any():
-        raise UnreadableError("a time stands in it twice")
+        raise UnreadableError("it has a time twice")
     values, grades = {}, {}
     for column, name in _COLUMNS[step].items():
         if column not in rows.header:

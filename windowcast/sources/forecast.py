@@ -225,7 +225,7 @@ def _unit(layer: dict[str, Any], kind: str) -> str:
 
 
 def _height_m(payload: dict[str, Any]) -> float | None:
-    """Height of the cell [m]; None where it is not told in metres, or is none on Earth."""
+    """Height of the cell [m]; None if it is not in metres, or impossible on Earth."""
     elevation = payload.get("elevation")
     if not isinstance(elevation, dict):
         return None

@@ -35,7 +35,7 @@ def record_of_frame(frame: pd.DataFrame, place: Place, *, units: FileUnits | Non
     Raises
     ------
     InputError
-        The index holds no dates, hours lack a time zone, a time stands twice or out of order, or a
+        The index has no dates, hours lack a time zone, a time is there twice or out of order, or a
         column cannot be read without a guess.
     """
     times, daily = _times(frame)

@@ -258,7 +258,7 @@ def _csv_rows(file: Path) -> Iterator[pa.Table]:
 
 
 def _parquet_rows(file: Path) -> Iterator[pa.Table]:
-    """Rows of a file of the Parquet layout; the element is told by its folder."""
+    """Rows of a file of the Parquet layout; its folder names the element."""
     import pyarrow as pa
     import pyarrow.dataset as ds
 

@@ -34,7 +34,7 @@ class Grid:
     raw
         The same as bytes.
     edges
-        Where the commas and ends of lines around the cells of a row stand, ``[row, column + 1]``.
+        Position of the comma or end of line before and after each cell, ``[row, column + 1]``.
     quoted
         Whether any cell has quotes around it, which do not belong to its text.
     """

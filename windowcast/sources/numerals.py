@@ -45,7 +45,7 @@ def right_aligned(chars: Bytes, blank: int) -> tuple[npt.NDArray[np.int32], Mask
     Parameters
     ----------
     blank
-        What a cell of blanks stands for.
+        What a cell of blanks means.
     """
     number = np.zeros(chars.shape[1:], dtype=np.int32)
     negative, started = np.zeros_like(number, dtype=bool), np.zeros_like(number, dtype=bool)

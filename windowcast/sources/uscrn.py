@@ -4,7 +4,7 @@ No header; 28 whitespace-separated fields a line: WBANNO, LST_DATE, CRX_VN, LONG
 T_DAILY_MAX, T_DAILY_MIN, T_DAILY_MEAN, T_DAILY_AVG, P_DAILY_CALC, SOLARAD_DAILY, SUR_TEMP_TYPE,
 SUR_TEMP_DAILY_MAX, _MIN, _AVG, RH_DAILY_MAX, _MIN, _AVG, SOIL_MOISTURE_5, _10, _20, _50, _100,
 SOIL_TEMP_5, _10, _20, _50, _100. Metric; a day is one of local standard time; -9999 and -99
-stand for missing. Yearly files of a station may be put one after another, in any order.
+mean missing. Yearly files of a station may be joined to one file, in any order.
 """
 
 from __future__ import annotations

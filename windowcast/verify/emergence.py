@@ -66,8 +66,8 @@ def checks(records: Sequence[Record]) -> tuple[Check, ...]:
     Parameters
     ----------
     records
-        Daily, of northern stations, with short gaps filled. Seasons with a day that cannot be
-        told are left out.
+        Daily, of northern stations, with short gaps filled. Seasons with an unknown day are left
+        out.
     """
     return tuple(check for record in records for check in _station(record))
 

@@ -28,7 +28,7 @@ FEWEST_YEARS = 3  # of past record before a season is replayed
 
 @dataclass(frozen=True)
 class Replayed:
-    """Issue days with their odds; arrays ``[issue, lead]``, NaN where it cannot be told.
+    """Issue days with their odds; arrays ``[issue, lead]``, NaN where it is unknown.
 
     Attributes
     ----------
@@ -193,7 +193,7 @@ def calibration_by_chance(odds: FloatArray, draws: int = 200) -> float:
 
     With few cases a share of ten days is rarely the one foretold. What is above this is the odds'
     own fault; a figure below it is luck. Cases are drawn as if they were independent; days of one
-    season hang together, so chance does a little more than this.
+    season are not independent, so chance does a little more than this.
     """
     said = odds[np.isfinite(odds)]
     rng = np.random.default_rng(0)

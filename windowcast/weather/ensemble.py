@@ -1,9 +1,9 @@
 """The weather ahead as members: the forecast with its errors, then past years, without a jump.
 
-Within the forecast's reach a member is the forecast plus errors that grow with lead and hang
-together in time and between variables. Beyond it a member is a past year of the station's own
-record, entered with the member's departure from the normal on the last forecast day, which fades.
-Everything is drawn from a seed made of place and date, so that an answer can be repeated.
+As far as the forecast reaches, a member is the forecast plus errors. The errors grow with lead time
+and are correlated in time and between variables. Beyond that, a member is a past year of the
+station's own record. It begins with the member's departure from normal on the last forecast day, and
+the departure fades. The random numbers are seeded with place and date, so an answer can be repeated.
 """
 
 from __future__ import annotations

@@ -96,7 +96,7 @@ def hourly_members(rng: np.random.Generator, drawn: Drawn, rain_mm: FloatArray) 
 
 
 def _best(said: Record, name: str) -> npt.NDArray[np.uint8]:
-    """Grades of a variable; a dew point told as humidity has the humidity's."""
+    """Grades of a variable; a dew point made from humidity has the humidity's."""
     grade = said.grade(name)
     return np.minimum(grade, said.grade("rh_pct")) if name == "dewpoint_c" else grade
 

@@ -62,7 +62,7 @@ class PastYears:
     carried
         Other daily variables of the same past years, ``[member, day]``.
     years
-        How many different years stand behind the members; 0 when there are none (the arrays are
+        How many different years the members come from; 0 when there are none (the arrays are
         then all NaN).
     latest
         ``tmax_c`` and ``tmin_c`` → the last observed departure, °C, and how many days before

@@ -128,7 +128,7 @@ def assemble(
     ----------
     records
         Daily and hourly records in order of preference; where two have a value, the first
-        counts, and a measured day always goes before one made of hours.
+        counts. A measured day always counts before one made of hours.
     place
         The site.
     today

@@ -1,7 +1,7 @@
 """Quality checks: a registry of small functions, each of which marks what it finds wrong.
 
 To add a check: write a function from a record to findings, decorate it with `check`, put its
-thresholds in ``data/quality.toml`` and add a test. Checks run in the order they stand here, each
+thresholds in ``data/quality.toml`` and add a test. Checks run in the order of this file, each
 on what the ones before left.
 """
 

@@ -1,6 +1,6 @@
 """The embedded sample: a real daily record up to an invented today, and forecast-like hours.
 
-What is real and what is invented stands in ``sample_weather/ORIGIN.md``. The folder is found in
+``sample_weather/ORIGIN.md`` says what is real and what is invented. The folder is found in
 an installed wheel and in a source checkout alike.
 """
 
