@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -78,6 +80,7 @@ def cli() -> None:
 
 def main(args: list[str] | None = None) -> Any:
     """Run the command line; every expected failure ends in one line and its exit code."""
+    _start_lightly()
     try:
         code = cli.main(args=args, prog_name="windowcast", standalone_mode=False)
         if isinstance(code, int):  # what a command, or --help, gave to ctx.exit
@@ -104,6 +107,16 @@ def main(args: list[str] | None = None) -> Any:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
+
+
+def _start_lightly() -> None:
+    """Spare a short run what only a long one gains from.
+
+    The garbage collector looks through all that was imported again and again, and pydantic through
+    every installed package for plugins; neither finds anything here.
+    """
+    gc.set_threshold(100_000, 50, 50)
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "true")
 
 
 def _misused(error: click.UsageError, words: Sequence[str]) -> InputError:

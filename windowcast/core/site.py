@@ -74,7 +74,10 @@ Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_shown
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
+    # built at first use: most parts are only ever checked within a whole site file
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, str_strip_whitespace=True, defer_build=True
+    )
 
 
 class Overseed(_Part):
@@ -285,17 +288,17 @@ class Site(_Part):
     elevation_m: Annotated[float, Field(ge=-430.0, le=5000.0, strict=True)] | None = None
     timezone: str = ""
     units: Literal["us", "metric"] = "metric"
-    turf: Turf = Turf()
-    soil: Soil = Soil()
+    turf: Turf = Field(default_factory=Turf)
+    soil: Soil = Field(default_factory=Soil)
     weeds: tuple[Annotated[str, AfterValidator(_known_weed)], ...] = ("POAAN", "DIGIS")  # EPPO
     stock: tuple[str, ...] = ()  # active ingredients at hand, ISO common names
     materials_file: str = ""  # TOML with the numbers of the label in hand
     log_file: str = ""  # season log; empty: <site file>.log.sqlite
-    equipment: Equipment = Equipment()
-    calendar: Calendar = Calendar()
+    equipment: Equipment = Field(default_factory=Equipment)
+    calendar: Calendar = Field(default_factory=Calendar)
     sensitive: tuple[Sensitive, ...] = ()
-    weather: WeatherSources = WeatherSources()
-    advice: Advice = Advice()
+    weather: WeatherSources = Field(default_factory=WeatherSources)
+    advice: Advice = Field(default_factory=Advice)
 
     @field_validator("timezone")
     @classmethod
