@@ -24,6 +24,7 @@ from windowcast.limits.treatment import treatments_of
 from windowcast.limits.turf_days import StateRule, TurfDays
 from windowcast.materials.actives import Actives, load_actives
 from windowcast.materials.needs import ActiveNeeds, needs_of
+from windowcast.report.turf_lines import chance
 from windowcast.season.model import TurfPhase
 from windowcast.season.observed import CanopyLook
 from windowcast.windows.model import PurposeOutlook
@@ -456,6 +457,15 @@ def test_what_is_done_may_not_lie_after_today(tmp_path: Path) -> None:
         assert f"{file}: row 5: {field}" in str(caught.value)
     file.write_text(f'{head}overseed = {{ state = "planned", date = {later} }}\n')
     assert load_site(file).turf.overseed is not None
+
+
+@pytest.mark.parametrize(
+    ("share", "text"),
+    [(0.0, "none"), (0.01, "1 in 100"), (0.05, "1 in 20"), (0.49, "1 in 2"), (0.5, "5 in 10"),
+     (0.96, "9 in 10"), (1.0, "certain")],
+)  # fmt: skip
+def test_chances_in_words(share: float, text: str) -> None:
+    assert chance(share) == text
 
 
 # --- small parts ----------------------------------------------------------------------------------

@@ -7,10 +7,12 @@ whatever the weather, and says until when where that is known.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 Permission = Literal["yes", "no", "cannot tell"]
+STATE = "state of the turf"  # the rule that works out a chance of harm
 _STRICTNESS: tuple[Permission, ...] = ("yes", "cannot tell", "no")
 
 
@@ -107,6 +109,11 @@ class TurfSpan:
     remedy: str
     source: str
     harm: float | None
+
+
+def refused(turf: Sequence[TurfSpan]) -> bool:
+    """Whether the turf takes it on none of the days: no day to apply it may then be named."""
+    return bool(turf) and not any(span.answer == "yes" for span in turf)
 
 
 def spans(answers: tuple[TurfAnswer, ...]) -> tuple[TurfSpan, ...]:

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import Table, Value
-from windowcast.limits.model import Limit, Permission
+from windowcast.limits.model import STATE, Limit, Permission
 from windowcast.limits.rules import ON_LABEL, cited, permits
 from windowcast.limits.treatment import Treatment
 from windowcast.materials.actives import species_key
@@ -162,7 +162,7 @@ class StateRule:
         harm: float | None = None,
     ) -> Limit:
         return Limit(
-            "state of the turf", answer, reason, source, self.treatment.name, until, remedy,
+            STATE, answer, reason, source, self.treatment.name, until, remedy,
             None if harm is None else float(harm),
         )  # fmt: skip
 

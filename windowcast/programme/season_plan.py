@@ -17,7 +17,7 @@ from windowcast.core.values import load
 from windowcast.core.version import __version__
 from windowcast.limits.answer import turf_answers
 from windowcast.limits.ground import ground_of
-from windowcast.limits.model import TurfSpan, spans
+from windowcast.limits.model import TurfSpan, refused, spans
 from windowcast.limits.turf_days import TurfDays
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.programme.key_dates import key_dates, normal_range
@@ -182,6 +182,7 @@ class _Work:
             self.members.daily, purpose, needs, site=self.site, frozen=self.ahead.soil_frozen
         )[1:]
         timing = np.where(own[axis.gone :], coming, 0.0)
+        turf = self._turf(needs, timing >= rule.season)
         return PurposePlan(
             purpose=purpose.name,
             title=purpose.title,
@@ -214,11 +215,11 @@ class _Work:
                 materials=barriers,
             ),
             decision=self._decision(purpose, needs, daily, timing, closes)
-            if status == "open"
+            if status == "open" and not refused(turf)
             else None,
             if_missed=str(load("plan").value(f"missed.{purpose.name}").value),
             delay_cost=self._delay_cost(purpose, status),
-            turf=self._turf(needs, np.where(own[axis.gone :], coming, 0.0) >= rule.season),
+            turf=turf,
         )
 
     def _turf(self, needs: ActiveNeeds, in_season: BoolArray) -> tuple[TurfSpan, ...]:
@@ -234,7 +235,7 @@ class _Work:
             ),
             count=int(days[-1]) + 1,
         )
-        return spans(tuple(answers[day] for day in days.tolist()))
+        return spans(answers[int(days[0]) :])
 
     def _opens(self, purpose: Purpose, needs: ActiveNeeds, first: FloatArray) -> DateRange | None:
         opens = date_range(first, self.axis.dates, self.axis.years)

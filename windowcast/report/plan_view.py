@@ -10,6 +10,7 @@ import numpy as np
 
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.units import Display
+from windowcast.limits.model import refused
 from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
 from windowcast.report import wording
 from windowcast.report.chartkit import Chart
@@ -132,7 +133,9 @@ def _purpose(purpose: PurposePlan, covers: tuple[Chart, ...]) -> PurposeRow:
         normal=normal_from_to(purpose),
         fewest=fewest_days(purpose),
         charts=tuple(charts),
-        cover_texts=tuple(_cover_text(cover) for cover in purpose.covers),
+        cover_texts=()
+        if refused(purpose.turf)
+        else tuple(_cover_text(cover) for cover in purpose.covers),
     )
 
 

@@ -9,6 +9,7 @@ from importlib import resources
 from typing import Any
 
 from windowcast.core.units import Display
+from windowcast.limits.model import refused
 from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
 from windowcast.report import wording
 from windowcast.report.screen import prose_width, wrapped
@@ -105,7 +106,7 @@ def _purpose(plan: PurposePlan) -> Iterator[str]:
     yield from plan_lines(plan.turf)
     if plan.decision:
         yield plan.decision.advice
-    for cover in plan.covers:
+    for cover in () if refused(plan.turf) else plan.covers:
         yield from _cover(cover)
     yield fewest_days(plan)
     if plan.status != "over" and not never_opens(plan):

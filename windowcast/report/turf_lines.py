@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from windowcast.limits.model import TurfSpan
+from windowcast.limits.model import STATE, TurfSpan
 from windowcast.report import wording
 from windowcast.windows import words
 from windowcast.windows.model import PurposeOutlook
@@ -33,10 +33,12 @@ def plan_lines(turf: Sequence[TurfSpan]) -> list[str]:
 
 
 def chance(share: float) -> str:
-    """``1 in 20``."""
-    return "certain" if share >= 1.0 else f"1 in {max(2, round(1 / share))}" if share < 0.5 else (
-        f"{round(10 * share)} in 10"
-    )  # fmt: skip
+    """``1 in 20``; from an even chance on in tenths, ``6 in 10``."""
+    if share >= 1.0:
+        return "certain"
+    if share >= 0.5:
+        return f"{min(9, round(10 * share))} in 10"
+    return f"1 in {round(1 / share)}" if share > 0 else "none"
 
 
 def span_line(span: TurfSpan) -> str:
@@ -46,6 +48,6 @@ def span_line(span: TurfSpan) -> str:
         days += f" to {wording.day(span.last)}"
     what = "Do not spray" if span.answer == "no" else "Cannot tell"
     text = f"{what}, {days}: {span.reason}."
-    if span.harm is not None and span.answer == "no" and span.harm < 1.0:
+    if span.rule == STATE and span.harm is not None and LEAST_TOLD <= span.harm < 1.0:
         text += f" Chance the turf is hurt: {chance(span.harm)}."
     return f"{text} {words.sentence(span.remedy)}" if span.remedy else text

@@ -18,6 +18,7 @@ from windowcast.core.units import (
     MM_PER_INCH,
     Display,
 )
+from windowcast.limits.model import refused
 from windowcast.windows import words
 from windowcast.windows.covers import laid_on
 from windowcast.windows.model import (
@@ -209,6 +210,8 @@ def stock(fit: StockFit, display: Display) -> str:
 
 def covers(outlook: PurposeOutlook) -> list[str]:
     """What each barrier catches, laid on the days of the best windows and on its best day."""
+    if refused(outlook.turf):
+        return []  # the turf takes none of them: no date to apply one is told
     days = [window.date for window in outlook.windows[:CANDIDATES]]
     return [laid_on(cover, days) for cover in outlook.covers]
 

@@ -13,7 +13,7 @@ from windowcast.core.record import Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
 from windowcast.core.version import __version__
-from windowcast.limits.model import TurfAnswer, spans
+from windowcast.limits.model import TurfAnswer, refused, spans
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.rotation import Use, plan_flags, spent_groups
 from windowcast.season.model import SiteState
@@ -172,8 +172,8 @@ class _Task:
         blind = closest is None or closest.verdict == "cannot tell"
         blind = not go and blind and bool(np.isnan(scores.score[0, scores.open]).any())
         turf = spans(self.judge.turf(needs)[: self.days])
-        if not any(span.answer == "yes" for span in turf):
-            text = advice.turf(turf)
+        if refused(turf):
+            text, change = advice.turf(turf), ""
         elif go:
             text = advice.go(go, self.rule)
         elif blind:
