@@ -180,7 +180,7 @@ def _times(rows: Rows, step: Step) -> DateArray:
     year, month, day, *hours = (_numbers(rows, name) for name in names)
     number = year * 10_000 + month * 100 + day
     parts = np.array([year, month, day, *hours])
-    if not ((parts >= 0) & (parts < 10_000) & (parts % 1 == 0)).all():
+    if not ((parts >= 0) & (parts < 10_000) & (np.trunc(parts) == parts)).all():
         raise UnreadableError("a row has no date")
     dates, right = calendar_dates(number.astype(np.int64))
     if not right.all() or any((hour > 23).any() for hour in hours):

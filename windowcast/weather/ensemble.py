@@ -2,8 +2,9 @@
 
 As far as the forecast reaches, a member is the forecast plus errors. The errors grow with lead time
 and are correlated in time and between variables. Beyond that, a member is a past year of the
-station's own record. It begins with the member's departure from normal on the last forecast day, and
-the departure fades. The random numbers are seeded with place and date, so an answer can be repeated.
+station's own record. It begins with the member's departure from normal on the last forecast day,
+and the departure fades. The random numbers are seeded with place and date, so that an answer can be
+repeated.
 """
 
 from __future__ import annotations
