@@ -111,6 +111,42 @@ def test_a_mixture_counts_both_groups() -> None:
     assert plan_flags([use("2025-12-10", "dormant", "glyphosate+flumioxazin")], mixed) == ()
 
 
+def test_a_mixture_repeats_this_season_only_where_all_its_groups_were_used() -> None:
+    november = [use("2025-11-05", "post-early", "simazine")]
+    for mixture, flagged in (
+        ("simazine", True),
+        ("simazine+glyphosate", False),  # brings group 9
+        ("glyphosate", False),
+    ):
+        flags = plan_flags([use("2025-12-10", "dormant", mixture)], november)
+        assert [f.reason for f in flags] == (
+            ["group 5 already used this season (2025/26)"] if flagged else []
+        )
+    both = [*november, use("2025-11-20", "dormant", "glyphosate")]
+    (flag,) = plan_flags([use("2025-12-10", "dormant", "simazine+glyphosate")], both)
+    assert flag.level == "note"
+    assert flag.groups == (5, 9)
+
+
+def test_applications_of_one_plan_count_against_each_other_in_order_of_time() -> None:
+    early = use("2025-11-05", "post-early", "simazine")
+    late = use("2025-12-10", "dormant", "simazine")
+    for plan in ([early, late], [late, early]):
+        assert len(plan_flags(plan, [])) == 1
+        assert plan_flags(plan, [])[0].groups == (5,)
+
+
+def test_a_group_alone_season_after_season_is_a_warning_whatever_the_purpose() -> None:
+    dates = [("2023-11-10", "post-early"), ("2024-12-10", "dormant")]
+    past = [use(date, purpose, "simazine") for date, purpose in dates]
+    (flag,) = plan_flags([use("2025-11-10", "post-early", "simazine")], past)
+    assert flag.level == "warning"
+    assert "alone for 3 seasons running" in flag.reason
+    mixed = [past[0], use("2024-12-10", "dormant", "simazine+glyphosate")]
+    assert plan_flags([use("2025-11-10", "post-early", "simazine")], mixed) == ()
+    assert plan_flags([use("2025-11-10", "post-early", "simazine")], past[1:]) == ()
+
+
 def test_published_four_year_pattern() -> None:
     # Golf Course Management Aug 2018 p. 66: pre A + post X, pre B + post Y, pre A + post Y, pre B +
     # post X, with A dithiopyr, B oxadiazon, X foramsulfuron, Y pronamide. A and Y are both group 3.

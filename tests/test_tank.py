@@ -6,6 +6,7 @@ import dataclasses
 import json
 import math
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -194,6 +195,30 @@ def test_yearly_maximum_is_watched_and_never_assumed() -> None:
     assert any("cannot tell whether" in c for c in unknown.cautions)
     exactly = sheet(GLYPHOSATE, used_kg_ha={"glyphosate": 3.0 - 0.5 * 1.1208511561})
     assert exactly.totals[0].over is False
+
+
+def test_two_products_of_one_active_add_up_under_the_lower_of_their_maxima() -> None:
+    other = replace(GLYPHOSATE, name="another", max_year_kg_ha=1.5)
+    for pair in ((GLYPHOSATE, other), (other, GLYPHOSATE)):
+        (total,) = sheet(*pair).totals
+        assert total.now_kg_ha == pytest.approx(2 * (GLYPHOSATE.active_kg_ha or 0.0))
+        assert total.max_kg_ha == 1.5
+    unsaid = replace(GLYPHOSATE, name="a third", max_year_kg_ha=None)
+    (total,) = sheet(unsaid, other, replace(unsaid, name="a fourth")).totals
+    assert total.max_kg_ha == 1.5
+    each = sheet(GLYPHOSATE, SIMAZINE, used_kg_ha={"simazine": 0.5}).totals
+    assert {t.active: t.before_kg_ha for t in each} == {"glyphosate": 0.0, "simazine": 0.5}
+
+
+def test_the_year_is_over_from_just_above_the_maximum() -> None:
+    now = GLYPHOSATE.active_kg_ha or 0.0
+    for before, over in ((3.0 - now - 1e-3, False), (3.0 - now + 1e-3, True)):
+        (total,) = sheet(GLYPHOSATE, used_kg_ha={"glyphosate": before}).totals
+        assert total.over is over
+        assert total.after_kg_ha == pytest.approx(before + now)
+    alone = replace(GLYPHOSATE, max_year_kg_ha=now - 1e-3)
+    assert any("Do not apply" in c for c in sheet(alone).cautions)  # whatever went out before
+    assert not any("Do not apply" in c for c in sheet(GLYPHOSATE).cautions)
 
 
 def test_carrier_outside_the_published_range_is_said() -> None:

@@ -95,7 +95,7 @@ def plan_flags(
     """What a plan repeats, by application in order of time.
 
     An application is flagged when all its groups were used for the same purpose in the seasons
-    just before, when one of them was used already this season, or when post-emergence control
+    just before, when all of them were used already this season, or when post-emergence control
     rests on one group season after season. A mixture that brings a group not used lately is not
     flagged for the other. Applications to different places do not count against each other.
     """
