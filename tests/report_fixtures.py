@@ -179,7 +179,18 @@ def _state(dates: DateArray, shape: tuple[int, ...]) -> SiteState:
         return Emergence(code, name, season, share, low, high, 0.5 * ones, 2 * ones)
 
     phase = np.full(shape, TurfPhase.HARDENING, dtype=np.int8)
-    turf = TurfState(phase, 0.4 * ones, np.nan * ones, np.nan * ones, 0 * ones)
+    turf = TurfState(
+        phase=phase,
+        dormant_probability=0.4 * ones,
+        green_probability=0.6 * ones,
+        half_green_probability=0.6 * ones,
+        greening_begun=0 * ones,
+        injury_probability=0.6 * ones,
+        days_since_dormant=np.nan * ones,
+        days_to_greenup=np.nan * ones,
+        nonselective_safe=0 * ones,
+        unseen=np.zeros(shape, dtype=bool),
+    )
     return SiteState(
         dates=dates,
         soil_5cm_c=soil,

@@ -8,7 +8,7 @@ from pathlib import Path
 from windowcast.records.model import CoverReading
 from windowcast.records.observed import looks_in, observed_in
 from windowcast.records.store import SeasonLog
-from windowcast.season.observed import CanopyLook
+from windowcast.season.sightings import CanopyLook
 
 MON, TUE = dt.date(2025, 2, 17), dt.date(2025, 2, 18)
 

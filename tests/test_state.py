@@ -13,8 +13,8 @@ from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Place, Record
 from windowcast.season.model import SiteState
 from windowcast.season.scouting import Count
+from windowcast.season.sightings import GreenCover
 from windowcast.season.state import build
-from windowcast.season.turf import GreenCover
 
 
 def made_up(days=800, first="2019-01-01", seed=0, members=(), latitude=38.0):
@@ -58,7 +58,7 @@ def arrays(found, prefix=""):
 
 
 # what depends on days after the run's end cannot agree across a cut
-LOOKS_AHEAD = {"turf.days_to_greenup", "turf.nonselective_safe"}
+LOOKS_AHEAD = {"turf.days_to_greenup", "turf.nonselective_safe", "turf.injury_probability"}
 
 
 @settings(max_examples=8, deadline=None)

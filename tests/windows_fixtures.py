@@ -65,9 +65,14 @@ def state(
         turf=TurfState(
             phase=np.full(days, int(phase), dtype=np.int8),
             dormant_probability=full(1.0 if phase == TurfPhase.DORMANT else 0.0),
+            green_probability=full(0.0 if phase == TurfPhase.DORMANT else 1.0),
+            half_green_probability=full(0.0 if phase == TurfPhase.DORMANT else 1.0),
+            greening_begun=full(1.0 if phase == TurfPhase.GREENING else 0.0),
+            injury_probability=full(1.0 - safe),
             days_since_dormant=full(20.0),
             days_to_greenup=full(to_greenup),
             nonselective_safe=full(safe),
+            unseen=np.zeros(days, dtype=bool),
         ),
     )
 

@@ -41,10 +41,13 @@ class Species(StrEnum):
 
     HYBRID_BERMUDAGRASS = "hybrid bermudagrass"
     COMMON_BERMUDAGRASS = "common bermudagrass"
-    ZOYSIAGRASS = "zoysiagrass"
+    ZOYSIAGRASS = "zoysiagrass"  # either kind
+    JAPONICA_ZOYSIAGRASS = "japonica zoysiagrass"
+    MATRELLA_ZOYSIAGRASS = "matrella zoysiagrass"
     CENTIPEDEGRASS = "centipedegrass"
     ST_AUGUSTINEGRASS = "st. augustinegrass"
     SEASHORE_PASPALUM = "seashore paspalum"
+    KIKUYUGRASS = "kikuyugrass"
     BAHIAGRASS = "bahiagrass"
     BUFFALOGRASS = "buffalograss"
 
@@ -114,6 +117,10 @@ class Turf(_Part):
     rooted: dt.date | None = None  # seen well rooted and mown several times
     winterkill: Literal["none", "minimal", "moderate", "severe"] | None = None
     thin: bool | None = None
+    # these move gain and loss of colour; what is not said counts as the careful side
+    mowing_height_mm: Annotated[float, Field(ge=2.0, le=150.0, strict=True)] | None = None
+    shade: Literal["none", "partial", "full"] | None = None
+    covered: bool = False  # under a tarp or blanket
 
     @model_validator(mode="after")
     def _agrees(self) -> Turf:

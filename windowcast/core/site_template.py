@@ -49,6 +49,10 @@ use = {use}  # golf, sports, lawn, sod, other
 # Where it is "planned" or "done", give as well: date (of sowing), species (perennial ryegrass,
 # annual ryegrass, roughstalk bluegrass), method (broadcast, slit).
 # overseed = {{ state = "none" }}
+# These move the date at which colour goes and comes; left out, the careful side counts.
+# mowing_height_mm = 13
+# shade = "none"  # none, partial, full
+# covered = true  # under a tarp or blanket at this time
 
 [soil]
 # {texture_choices}

@@ -20,10 +20,9 @@ from windowcast.limits.rules import ON_LABEL, cited, permits
 from windowcast.limits.treatment import Treatment
 from windowcast.materials.actives import species_key
 from windowcast.season.model import SiteState, TurfPhase
-from windowcast.season.observed import CanopyLook
+from windowcast.season.sightings import CanopyLook
 
 _WINTER = 150  # days for which a sight of live shoots stands until someone looks again
-_YEAR = 366  # days of the past in which green-up may have begun
 BoolArray = npt.NDArray[np.bool_]
 _HURT_IN: dict[str, tuple[TurfPhase, ...]] = {
     "never": (TurfPhase.GROWING, TurfPhase.HARDENING, TurfPhase.DORMANT, TurfPhase.GREENING),
@@ -43,8 +42,10 @@ class TurfDays:
     phase, safe
         `TurfPhase` codes, and `TurfState.nonselective_safe`, ``[member, day]``; the forecast as
         issued is left out where there are futures.
+    injury
+        `TurfState.injury_probability`, ``[member, day]``.
     begun
-        Share of the futures in which green-up has begun since midwinter, ``[day]``.
+        Chance that green-up has begun this season, ``[day]``.
     looks
         Dated looks into the canopy.
     """
@@ -52,6 +53,7 @@ class TurfDays:
     dates: DateArray
     phase: FloatArray
     safe: FloatArray
+    injury: FloatArray
     begun: FloatArray
     looks: tuple[CanopyLook, ...] = ()
 
@@ -60,23 +62,17 @@ class TurfDays:
         cls,
         state: SiteState,
         looks: Sequence[CanopyLook] = (),
-        *,
-        before: SiteState | None = None,
-        southern: bool = False,
     ) -> TurfDays:
-        """Of a site's state, with the looks that were logged and the state of the days before."""
-        phase = np.atleast_2d(state.turf.phase).astype(np.float64)
-        safe = np.atleast_2d(state.turf.nonselective_safe)
-        rows = slice(1, None) if len(phase) > 1 else slice(None)
-        dates = state.dates.astype("datetime64[D]")
-        known, days = phase[rows], dates
-        if before is not None:
-            gone = np.flatnonzero(before.dates < dates[0])[-_YEAR:]
-            earlier = np.broadcast_to(before.turf.phase[..., gone], (len(known), len(gone)))
-            known = np.concatenate([earlier, known], axis=-1)
-            days = np.concatenate([before.dates[gone].astype("datetime64[D]"), dates])
-        begun = _begun(known == TurfPhase.GREENING, days, southern=southern)
-        return cls(dates, phase[rows], safe[rows], begun[-len(dates) :], tuple(looks))
+        """Of a site's state, with the looks that were logged."""
+        turf = state.turf
+        return cls(
+            state.dates.astype("datetime64[D]"),
+            _futures(turf.phase.astype(np.float64)),
+            _futures(turf.nonselective_safe),
+            _futures(turf.injury_probability),
+            _futures(turf.greening_begun).mean(axis=0),
+            tuple(looks),
+        )
 
     def hurt(self, allowed: str, *, greening: Permission) -> tuple[FloatArray, FloatArray]:
         """Shares of the futures in which the turf is hurt, and in which it cannot be told.
@@ -94,18 +90,18 @@ class TurfDays:
             ``[day]`` each.
         """
         if allowed == "dormant":
-            hurt, unknown = self.safe == 0, np.isnan(self.safe)
-        else:
-            bad = list(_HURT_IN[allowed])
-            if allowed == "green" and greening == "no":
-                bad.append(TurfPhase.GREENING)
-            hurt = np.isin(self.phase, [int(p) for p in bad])
-            unsure = [TurfPhase.UNKNOWN] if bad and allowed != "never" else []
-            if allowed == "green" and greening == "cannot tell":
-                unsure += [TurfPhase.GREENING, TurfPhase.UNKNOWN]
-            unknown = np.isin(self.phase, [int(p) for p in unsure])
-            if allowed == "never":
-                hurt = np.ones_like(hurt)
+            least = np.nan_to_num(self.injury, nan=0.0).mean(axis=0)
+            return least, np.isnan(self.safe).mean(axis=0)
+        bad = list(_HURT_IN[allowed])
+        if allowed == "green" and greening == "no":
+            bad.append(TurfPhase.GREENING)
+        hurt = np.isin(self.phase, [int(p) for p in bad])
+        unsure = [TurfPhase.UNKNOWN] if bad and allowed != "never" else []
+        if allowed == "green" and greening == "cannot tell":
+            unsure += [TurfPhase.GREENING, TurfPhase.UNKNOWN]
+        unknown = np.isin(self.phase, [int(p) for p in unsure])
+        if allowed == "never":
+            hurt = np.ones_like(hurt)
         return hurt.mean(axis=0), unknown.mean(axis=0)
 
 
@@ -226,16 +222,10 @@ _STATE_UNKNOWN = "the state of the turf is not known"
 _LOOK = "look at the turf, and log what you see: windowcast log cover"
 
 
-def _begun(greening: BoolArray, dates: DateArray, *, southern: bool) -> FloatArray:
-    """Share of the futures that have greened up on some day since midwinter, ``[day]``."""
-    months = dates.astype("datetime64[M]").astype(np.int64) - (6 if southern else 0)
-    years = months // 12
-    begun = np.zeros(greening.shape, dtype=bool)
-    for year in np.unique(years):
-        here = years == year
-        begun[:, here] = np.logical_or.accumulate(greening[:, here], axis=-1)
-    result: FloatArray = begun.mean(axis=0)
-    return result
+def _futures(rows: FloatArray) -> FloatArray:
+    """``[member, day]`` without the forecast as issued, where there are futures."""
+    rows = np.atleast_2d(rows)
+    return rows[1:] if len(rows) > 1 else rows
 
 
 def _first_from(where: BoolArray, dates: DateArray, day: int) -> dt.date | None:

@@ -186,9 +186,18 @@ class Actives(dict[str, Active]):
             raise error.at(path=path, field="stock") from None
 
 
+_KINDS = ("japonica ", "matrella ")
+
+
 def species_key(species: str) -> str:
-    """``"St. Augustinegrass"`` → ``"st_augustinegrass"``, the key used in the tables."""
-    return species.lower().replace(".", "").replace(" ", "_")
+    """``"St. Augustinegrass"`` → ``"st_augustinegrass"``, the key used in the tables.
+
+    The kinds of zoysiagrass share one: no source tells their tolerance apart.
+    """
+    plain = species.lower()
+    for kind in _KINDS:
+        plain = plain.removeprefix(kind)
+    return plain.replace(".", "").replace(" ", "_")
 
 
 def load_actives(user_file: str | PathLike[str] | None = None) -> Actives:

@@ -17,8 +17,10 @@ from windowcast.core.record import Members, Record, Weather
 from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
 from windowcast.season.model import SiteState
-from windowcast.season.observed import CanopyLook, Observed, soil_correction
+from windowcast.season.observed import Observed, soil_correction
+from windowcast.season.sightings import CanopyLook
 from windowcast.season.state import Carry, build
+from windowcast.season.turf_safety import over_futures
 from windowcast.weather.ensemble import members as members_of
 from windowcast.windows.cover_plan import ResidualActive, material_of
 from windowcast.windows.model import PurposeName, Ranking
@@ -106,10 +108,13 @@ def answer(
             correction=correction,
             counts=seen.counts,
             green_cover=seen.green_cover,
+            looks=seen.looks,
         )
 
     past, carry = state(record)
-    ahead = greenup_by_futures(state(future.daily, carry)[0])
+    ahead = state(future.daily, carry)[0]
+    turf = over_futures(ahead.turf, ahead.dates, site.turf.overseeded)
+    ahead = greenup_by_futures(replace(ahead, turf=turf))
     mixture, stock = _needs(site, actives, materials, formulation)
     barriers = _barriers(site, actives, materials)
     ranking = rank(

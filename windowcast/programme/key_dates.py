@@ -13,8 +13,9 @@ from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import season_day, season_name
 from windowcast.core.values import load
 from windowcast.programme.model import KeyDate, YearDate
-from windowcast.season.model import SiteState, TurfPhase
+from windowcast.season.model import SiteState
 from windowcast.season.rolling import trailing_mean
+from windowcast.season.turf_safety import brown_in
 from windowcast.windows.odds import DateRange, date_range
 from windowcast.windows.season_axis import SeasonAxis
 
@@ -71,17 +72,20 @@ def events(state: SiteState) -> Iterator[Event]:
                 begins,
             )
     turf = "turf model; see data/turf.toml"
-    yield Event("dormancy", "turf fully dormant", turf, _in_phase(TurfPhase.DORMANT), autumn)
+    yield Event("dormancy", "turf fully dormant", turf, _brown, autumn)
+    yield Event(
+        "first_safe", "first day a non-selective product is safe by the turf", turf, _safe, autumn
+    )
     yield Event(
         "last_safe",
         "last day a non-selective product is safe by the turf",
         turf,
-        lambda s: s.turf.nonselective_safe,
+        _safe,
         autumn,
         last=True,
     )
     label = "last fully dormant day: green-up follows"
-    yield Event("green_up", label, turf, _in_phase(TurfPhase.DORMANT), autumn, last=True)
+    yield Event("green_up", label, turf, _brown, autumn, last=True)
     entry = table.value("soil_spring")
     label = f"soil at 5 cm rises above {float(entry):g} °C for good"
     yield Event("soil_spring", label, entry.source, _soil(float(entry), -1), autumn, last=True)
@@ -103,12 +107,18 @@ def _up(weed: str, share: float) -> Callable[[SiteState], FloatArray]:
     return holds
 
 
-def _in_phase(phase: TurfPhase) -> Callable[[SiteState], FloatArray]:
-    def holds(state: SiteState) -> FloatArray:
-        code = state.turf.phase
-        return np.where(code == TurfPhase.UNKNOWN, np.nan, code == phase)
+def _brown(state: SiteState) -> FloatArray:
+    return brown_in(state.turf.half_green_probability)
 
-    return holds
+
+def _safe(state: SiteState) -> FloatArray:
+    """Days on which the turf is known to be safe; unknown only where its leaf is.
+
+    Days on which only a look could tell are no safe days of a date planned ahead.
+    """
+    turf = state.turf
+    unknown = np.isnan(turf.nonselective_safe) & np.isnan(turf.injury_probability)
+    return np.where(unknown, np.nan, turf.nonselective_safe == 1)
 
 
 def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
@@ -126,12 +136,12 @@ def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
             numbers.append(index + number[days][0])
             date = _date(axis.past.dates[days][int(index)]) if np.isfinite(index) else None
             years.append(YearDate(season_name(start, southern), date))
-        over = bool(np.isfinite(day[0]) and (day == day[0]).all() and day[0] < axis.gone)
+        over = bool((day < axis.gone).all())  # members may still differ by the models' error
         found.append(
             KeyDate(
                 name=event.name,
                 label=event.label,
-                passed=_date(axis.dates[int(day[0])]) if over else None,
+                passed=_date(axis.dates[int(np.sort(day)[(len(day) - 1) // 2])]) if over else None,
                 ahead=None if over else date_range(day, axis.dates, axis.years),
                 normal=normal_range(np.array(numbers), axis.start),
                 years=tuple(years),

@@ -33,7 +33,7 @@ from windowcast.programme.workable_days import (
     workable,
 )
 from windowcast.season.model import SiteState
-from windowcast.season.observed import CanopyLook
+from windowcast.season.sightings import CanopyLook
 from windowcast.windows import words
 from windowcast.windows.cover_plan import ResidualActive
 from windowcast.windows.covers import covers_of
@@ -230,9 +230,7 @@ class _Work:
         answers = turf_answers(
             needs,
             ground_of(self.site),
-            TurfDays.of(
-                self.ahead, self.judge.looks, before=self.past, southern=self.site.place.southern
-            ),
+            TurfDays.of(self.ahead, self.judge.looks),
             count=int(days[-1]) + 1,
         )
         return spans(answers[int(days[0]) :])

@@ -15,9 +15,9 @@ from windowcast.materials.rotation import Use, same_place, use_of
 from windowcast.physics.soil_site import ProbeReading
 from windowcast.records.model import Application, CoverReading, ScoutingCount, SoilReading
 from windowcast.records.store import SeasonLog
-from windowcast.season.observed import CanopyLook, Observed
+from windowcast.season.observed import Observed
 from windowcast.season.scouting import Count
-from windowcast.season.turf import GreenCover
+from windowcast.season.sightings import CanopyLook, GreenCover
 
 
 def observed_in(

@@ -364,6 +364,7 @@ def review_log(
         correction=soil_correction(past, site, seen),
         counts=seen.counts,
         green_cover=seen.green_cover,
+        looks=seen.looks,
     )
     with SeasonLog(log_file, create=False) as log:
         return review(

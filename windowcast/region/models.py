@@ -164,6 +164,7 @@ def station_states(record: Record, drivers: Drivers, soil: SoilDays, site: Site)
         record.times,
         soil.temp_10cm_c,
         tmin,
+        drivers.air_c,
         species=str(site.turf.species),
         overseeded=False,
         southern=record.place.southern,

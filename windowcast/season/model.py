@@ -6,6 +6,7 @@ for many sites, stations). With one deterministic run there is no leading axis.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum
@@ -29,26 +30,50 @@ class TurfPhase(IntEnum):
 
 @dataclass(frozen=True)
 class TurfState:
-    """Turf through the season.
+    """Turf through the season: what it is, and what it allows.
 
     Attributes
     ----------
     phase
         `TurfPhase` codes, ``int8 [..., day]``.
     dormant_probability
-        Chance of full dormancy on the day, 0..1, ``[..., day]``; NaN when it cannot be told.
+        Chance that the turf looks dormant: less than half of it green, 0..1, ``[..., day]``; NaN
+        when it cannot be told, 0 on overseeded turf. That is the state; what it allows is
+        `nonselective_safe`.
+    green_probability
+        Chance that live leaf of the turf is there, model error counted, ``[..., day]``; an
+        overseeding is left out.
+    half_green_probability
+        Chance that at least half of it is green: what is seen from above, ``[..., day]``.
+    greening_begun
+        Chance that green-up has begun this season, ``[..., day]``; days that cannot be told count
+        as those on which it may have. A look that finds no live shoot sets it back to 0.
+    injury_probability
+        Chance that a non-selective sprayed that day hurts: live leaf there, or green-up within the
+        published margin, ``[..., day]``; see `windowcast.season.turf_safety`.
     days_since_dormant, days_to_greenup
-        Days since full dormancy began / until green-up begins; NaN outside, ``[..., day]``.
+        Days since dormancy began / until green-up, as seen from above; NaN outside, ``[..., day]``.
     nonselective_safe
         1 where a non-selective product is safe by the turf's state, 0 where not, NaN where it
         cannot be told, ``[..., day]``. Overseeded turf is never safe.
+    unseen
+        Days on which only a look into the canopy could tell and nobody has looked, ``[..., day]``.
+    earliest_greenup
+        First day on which green-up has begun in a tenth of the futures; None without futures, or
+        when it does not come within them.
     """
 
     phase: npt.NDArray[np.int8]
     dormant_probability: FloatArray
+    green_probability: FloatArray
+    half_green_probability: FloatArray
+    greening_begun: FloatArray
+    injury_probability: FloatArray
     days_since_dormant: FloatArray
     days_to_greenup: FloatArray
     nonselective_safe: FloatArray
+    unseen: npt.NDArray[np.bool_]
+    earliest_greenup: dt.date | None = None
     reasons: tuple[str, ...] = ()
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,20 +17,8 @@ from windowcast.physics.soil_site import (
     fit_site_correction,
 )
 from windowcast.season.scouting import Count
+from windowcast.season.sightings import CanopyLook, GreenCover
 from windowcast.season.state import soil_forcing, soil_site
-from windowcast.season.turf import GreenCover
-
-
-@dataclass(frozen=True, slots=True)
-class CanopyLook:
-    """What a look into the canopy found on a date: whether any live shoot was there.
-
-    `where` is the place in the user's words, "" for the whole site.
-    """
-
-    date: dt.date
-    live_shoots: bool
-    where: str = ""
 
 
 @dataclass(frozen=True)

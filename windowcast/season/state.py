@@ -19,16 +19,19 @@ from windowcast.core.values import Value, load
 from windowcast.core.weed_codes import why_unsupported
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
 from windowcast.season.emergence import Drivers, WeedCarry, emerge
+from windowcast.season.leaf import Care
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_sum
 from windowcast.season.row_spans import Spans
 from windowcast.season.scouting import Count, posterior_timings
-from windowcast.season.turf import GreenCover, TurfCarry, history_days, turf_state
+from windowcast.season.sightings import CanopyLook, GreenCover
+from windowcast.season.turf import TurfCarry, history_days, turf_state
 from windowcast.season.weeds import Weed, weed, with_late_share
 
 SEED_DEPTH_M = 0.025
 DEPTHS_M = (SEED_DEPTH_M, 0.05, 0.10)
 RAIN_DAYS = 7
+LEAF = ("soil_10cm_c", "tmin_c", "air_c")  # what drives the turf's leaf
 
 
 @dataclass(frozen=True)
@@ -47,7 +50,7 @@ class Carry:
     soil: SoilState
     recent: dict[str, FloatArray]
     weeds: dict[str, WeedCarry]
-    turf: TurfCarry
+    turf: TurfCarry | None
 
 
 def build(
@@ -58,6 +61,7 @@ def build(
     correction: SiteCorrection | None = None,
     counts: Sequence[Count] = (),
     green_cover: Sequence[GreenCover] = (),
+    looks: Sequence[CanopyLook] = (),
 ) -> tuple[SiteState, Carry]:
     """State of a site over the days of a record.
 
@@ -74,8 +78,8 @@ def build(
         Of the soil model, from the site's own probe readings.
     counts
         Scouting counts within the record; they update the curve of the season they fall in.
-    green_cover
-        Observed green cover of the turf.
+    green_cover, looks
+        Observed green cover of the turf, and looks into its canopy.
 
     Returns
     -------
@@ -110,12 +114,15 @@ def build(
         record.times,
         soil.temp_10cm_c,
         tmin,
+        drivers.air_c,
         species=str(site.turf.species),
         overseeded=False,
         southern=southern,
+        care=care_of(site),
         carry=None if start is None else start.turf,
-        history=None if start is None else (start.recent["soil_10cm_c"], start.recent["tmin_c"]),
+        history=None if start is None else tuple(start.recent[k] for k in LEAF),  # type: ignore[arg-type]
         green_cover=green_cover,
+        looks=looks,
     )
     state = SiteState(
         dates=record.times,
@@ -129,7 +136,10 @@ def build(
         used=_used(weeds),
         notes=_notes(site, record, weeds, emergence),
     )
-    keep = {"rain_mm": record.get("precip_mm"), "soil_10cm_c": soil.temp_10cm_c, "tmin_c": tmin}
+    keep = {
+        "rain_mm": record.get("precip_mm"),
+        **dict(zip(LEAF, (soil.temp_10cm_c, tmin, drivers.air_c), strict=True)),
+    }
     recent = {} if start is None else start.recent
     carry = Carry(
         date=record.times[-1],
@@ -164,6 +174,11 @@ def soil_forcing(record: Record, latitude_deg: npt.ArrayLike | None = None) -> S
         rh_mean_pct=_optional(record, "rh_mean_pct"),
         snow_depth_mm=_optional(record, "snow_depth_mm"),
     )
+
+
+def care_of(site: Site) -> Care:
+    """What is done to the turf, as far as it moves its colour."""
+    return Care(site.turf.mowing_height_mm, site.turf.shade, site.turf.covered)
 
 
 def soil_site(site: Site, correction: SiteCorrection | None = None) -> SoilSite:

@@ -1,55 +1,81 @@
-"""Dormancy and green-up of warm-season turf, with the safety of non-selective products.
+"""Dormancy and green-up of warm-season turf, day by day.
 
-One quantity is followed from day to day: the chance that live green leaf is there. Warm soil
-raises it to at least the chance that the soil is past its (uncertain) green-up threshold; each
-frost over cold soil takes a share away some days later. Autumn dormancy, a mild winter that never
-brings full dormancy, a false green-up in a warm spell that the next frost undoes, and spring
-green-up all follow from that one rule. The bands come from ``data/turf.toml``.
+What is followed is live green leaf in many possible worlds (`windowcast.season.leaf`), so that a
+chance counts the models' own error and not only the weather's. Autumn dormancy, a mild winter that
+never brings full dormancy, a false green-up that the next frost undoes, and spring green-up all
+follow from that one switch. What the state allows is `windowcast.season.turf_safety`.
 """
 
 from __future__ import annotations
 
-import datetime as dt
-import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
-from windowcast.core.season_calendar import SEASON_START, on_date
+from windowcast.core.season_calendar import (
+    SEASON_START,
+    from_season_start,
+    month_day,
+    northern_month_day,
+    on_date,
+)
 from windowcast.core.values import load
+from windowcast.season.greenup import begun, idle_after
+from windowcast.season.leaf import (
+    Care,
+    Driver,
+    Leaf,
+    Level,
+    Seen,
+    World,
+    driver_of,
+    leaf_in,
+    reach_days,
+    worlds,
+)
 from windowcast.season.model import TurfPhase, TurfState
 from windowcast.season.rolling import trailing_mean
+from windowcast.season.runs import (
+    BoolArray,
+    carried_on,
+    known_run,
+    last_index,
+    next_true,
+    run_length,
+    since,
+)
+from windowcast.season.sightings import CanopyLook, GreenCover, Sightings
+from windowcast.season.turf_safety import GREEN_FROM, injury_probability, permitted
 
-SOIL_DAYS = 7
 NIGHT_DAYS = 5
 TELLABLE = 0.1  # how far apart the bounds of the chance may lie for it to be told
-GREEN_FROM = 0.5
-
-
-@dataclass(frozen=True)
-class GreenCover:
-    """What someone saw: live green turf as a share of the ground, 0..1."""
-
-    date: dt.date
-    share: float
+LEVELS: tuple[Level, ...] = ("first", "half")
 
 
 @dataclass(frozen=True)
 class TurfCarry:
-    """What the next day needs, arrays ``[...]``."""
+    """What the next day needs; arrays ``[...]``, with axes in front where they are named."""
 
-    green: FloatArray  # least and greatest chance of green leaf, [2, ...]
-    was_dormant: npt.NDArray[np.bool_]  # this season, and not yet recovered
+    leaf: BoolArray  # [level, world, sure and possible, ...]
+    idle: FloatArray  # [world, ...] days without live leaf, -1 with
+    begun: BoolArray  # [world, ...] green-up of this season
+    looked: BoolArray  # a look found no leaf this season
+    least_soil_c: FloatArray  # leaf comes only from here on, since a look found none; -inf: any
+    least_heat: FloatArray
+    look_age: float  # days since the last look that found no leaf
+    was_dormant: BoolArray  # this season, and not yet recovered
     days_dormant: FloatArray
 
 
+History = tuple[FloatArray, FloatArray, FloatArray]  # soil, minimum and mean air, [..., day]
+
+
 def history_days() -> int:
-    """Earlier days of soil and minimum temperature that a run needs to carry on exactly."""
-    return SOIL_DAYS + int(load("turf").number("frost.colour_lag"))
+    """Earlier days of soil, minimum and mean air temperature that a run needs to carry on."""
+    return max(reach_days(), NIGHT_DAYS)
 
 
 def supported(species: str) -> bool:
@@ -61,97 +87,145 @@ def turf_state(
     dates: DateArray,
     soil_10cm_c: FloatArray,
     tmin_c: FloatArray,
+    air_c: FloatArray,
     *,
     species: str,
     overseeded: bool | None,
     southern: bool = False,
+    care: Care | None = None,
     carry: TurfCarry | None = None,
-    history: tuple[FloatArray, FloatArray] | None = None,
+    history: History | None = None,
     green_cover: Sequence[GreenCover] = (),
-) -> tuple[TurfState, TurfCarry]:
-    """Phase, chance of dormancy and safety over a run of days.
+    looks: Sequence[CanopyLook] = (),
+) -> tuple[TurfState, TurfCarry | None]:
+    """Phase, chance of live leaf and what the turf allows over a run of days.
 
     Parameters
     ----------
     dates
         ``[day]``.
-    soil_10cm_c, tmin_c
-        Daily mean soil and minimum air temperature [°C], ``[..., day]``.
+    soil_10cm_c, tmin_c, air_c
+        Daily mean soil, minimum and mean air temperature [°C], ``[..., day]``.
     species, overseeded
         From the site file. ``overseeded`` None (not said) makes dormant days "cannot tell".
+    care
+        Mowing height, shade and covers; None: nothing said.
     carry, history
-        From the run that ended the day before: its carry, and its last `history_days` days of soil
-        and minimum temperature.
-    green_cover
-        Observations; each replaces the modelled chance of green leaf on its day.
+        From the run that ended the day before: its carry, and its last `history_days` days of what
+        drives the leaf.
+    green_cover, looks
+        Observations; each replaces the modelled chance of leaf on its day.
 
     Returns
     -------
     TurfState, TurfCarry
         NaN and UNKNOWN where what went before leaves the state open: from the start of a record
-        or a gap until frost or warmth has settled it.
+        or a gap until frost or warmth has settled it; always for a grass without published
+        thresholds, which has no carry either.
     """
-    values = load("turf")
+    given = tuple(np.broadcast_arrays(soil_10cm_c, tmin_c, air_c))
     before = 0 if history is None else history[0].shape[-1]
-    soil, night = (
-        (soil_10cm_c, tmin_c)
-        if history is None
-        else (_join(history[0], soil_10cm_c), _join(history[1], tmin_c))
-    )
-    soil, night = np.broadcast_arrays(soil, night)
-    soil_week = trailing_mean(soil, SOIL_DAYS)
-    spread = values.number("green.threshold_spread")
-    cold = values.number("green.no_growth_soil")
-    middle = (cold + values.number("green.recovery_soil")) / 2
-    warm = normal_cdf((soil_week - middle) / spread)[..., before:]
-    lag = int(values.number("frost.colour_lag"))
-    loss = normal_cdf((cold - soil_week) / spread) * frost_kill(night)
-    loss = np.concatenate([np.full((*loss.shape[:-1], lag), np.nan), loss], axis=-1)
-    loss = loss[..., before : before + len(dates)]
+    if history is not None:
+        given = tuple(carried_on(old, new) for old, new in zip(history, given, strict=True))
     if not supported(species):
-        return _cannot_tell(loss.shape, species)
-    bounds = _follow_green(warm, loss, _seen(dates, green_cover), carry)
-    green = np.where(bounds[1] - bounds[0] > TELLABLE, np.nan, bounds[1])
-    soil_week = soil_week[..., before:]
-    recovered = (soil_week >= values.number("green.recovery_soil")) & (
-        trailing_mean(night, NIGHT_DAYS)[..., before:] >= values.number("green.recovery_night")
+        return _cannot_tell(given[0].shape[:-1] + dates.shape, species, overseeded), None
+    driver = driver_of(*given).after(before)
+    nights = trailing_mean(given[1], NIGHT_DAYS)[..., before:]
+    start, care = on_date(dates, SEASON_START, southern), care or Care()
+    hides = green_below(species)
+    seen = Sightings.of(dates, green_cover, looks, green_below=hides)
+    clean = since(seen.none, start, None if carry is None else carry.looked)
+    least_soil, least_heat = _least_after_look(driver, seen.none, clean, carry)
+    counts = (_Count.zero(driver.soil_c.shape), _Count.zero(driver.soil_c.shape))
+    begun_count, idle, begun_in = np.zeros(driver.soil_c.shape, np.uint8), [], []
+    # any leaf begins the green-up once a look found none, else only leaf after a time without
+    enough = np.where(clean, 0.0, load("turf").number("greenup.dormant_days"))
+    for i, (level, share) in enumerate(zip(LEVELS, (seen.leaf, seen.half), strict=True)):
+        bound = Seen(share, least_soil, least_heat)
+        carried = None if carry is None else carry.leaf[i]
+        for k, leaf in enumerate(_worlds(worlds(species, care, level), driver, bound, carried)):
+            counts[i].add(leaf)
+            if level == "first":
+                was = np.array(-1.0) if carry is None else carry.idle[k]
+                flag = False if carry is None else carry.begun[k]
+                began = begun(leaf.possible, was, enough, start | seen.none, flag)
+                begun_count += began
+                idle.append(idle_after(leaf.possible, was))
+                begun_in.append(began[..., -1])
+    green, half = (count.chance() for count in counts)
+    begun_share = begun_count / len(idle)
+    phase, was_dormant = _phases(
+        half, driver.soil_c, nights, start, None if carry is None else carry.was_dormant
     )
-    start = on_date(dates, SEASON_START, southern)
-    dormant = green < GREEN_FROM
-    was_dormant = _since(dormant, recovered | start, None if carry is None else carry.was_dormant)
-    slow = soil_week < values.number("green.growth_soil")
-    phase = np.select(
-        [np.isnan(green) | np.isnan(soil_week), dormant, was_dormant, slow],
-        [TurfPhase.UNKNOWN, TurfPhase.DORMANT, TurfPhase.GREENING, TurfPhase.HARDENING],
-        TurfPhase.GROWING,
-    ).astype(np.int8)
-    days_dormant = _run_length(dormant, None if carry is None else carry.days_dormant)
-    probability = np.where(np.isnan(green), np.nan, 0.0 if overseeded else 1.0 - green)
+    brown = half < GREEN_FROM
+    days_dormant = run_length(brown, None if carry is None else carry.days_dormant)
+    age = run_length(~seen.none, np.array(np.inf if carry is None else carry.look_age - 1.0)) + 1.0
+    # days on which brown straw proves nothing, or past the last of the trials, until one looks
+    unseen = (hides | _late(dates, southern)) & (age > load("turf").number("look.valid"))
+    unseen = np.broadcast_to(unseen, green.shape)
+    injury = injury_probability(green, overseeded)
     state = TurfState(
         phase=phase,
-        dormant_probability=probability,
-        days_since_dormant=np.where(dormant, days_dormant, np.nan),
-        days_to_greenup=days_to_greenup(green),
-        nonselective_safe=nonselective_safe(1.0 - green, overseeded),
+        dormant_probability=np.where(np.isnan(half), np.nan, 0.0 if overseeded else 1.0 - half),
+        green_probability=green,
+        half_green_probability=half,
+        greening_begun=begun_share,
+        injury_probability=injury,
+        days_since_dormant=np.where(brown, days_dormant, np.nan),
+        days_to_greenup=days_to_greenup(half),
+        nonselective_safe=permitted(injury, begun_share, overseeded, unseen=unseen),
+        unseen=unseen,
         reasons=_reasons(species, overseeded),
     )
-    return state, TurfCarry(bounds[..., -1], was_dormant[..., -1], days_dormant[..., -1])
-
-
-def frost_kill(tmin_c: FloatArray) -> FloatArray:
-    """Share of green leaf that a night ends over cold soil, ``[..., day]``."""
-    table = load("turf").table("frost")
-    cold, light, hard = (float(v) for v in table.value("kill_share").value)
-    share = np.select(
-        [
-            tmin_c <= table.number("hard"),
-            tmin_c < table.number("killing"),
-            tmin_c < table.number("cold_night"),
-        ],
-        [hard, light, cold],
-        0.0,
+    after = TurfCarry(
+        leaf=np.array([count.ends for count in counts]),
+        idle=np.stack(idle),
+        begun=np.stack(begun_in),
+        looked=clean[..., -1],
+        least_soil_c=least_soil[..., -1],
+        least_heat=least_heat[..., -1],
+        look_age=float(age[-1]),
+        was_dormant=was_dormant[..., -1],
+        days_dormant=days_dormant[..., -1],
     )
-    return np.where(np.isnan(tmin_c), np.nan, share)
+    return state, after
+
+
+def _phases(
+    half: FloatArray,
+    soil_c: FloatArray,
+    nights_c: FloatArray,
+    start: BoolArray,
+    was_dormant: BoolArray | None,
+) -> tuple[npt.NDArray[np.int8], BoolArray]:
+    """Phase by what is seen from above, and whether the turf was dormant and has not recovered."""
+    table = load("turf").table("green")
+    recovered = (soil_c >= table.number("recovery_soil")) & (
+        nights_c >= table.number("recovery_night")
+    )
+    dormant = half < GREEN_FROM
+    was = since(dormant, recovered | start, was_dormant)
+    slow = soil_c < table.number("growth_soil")
+    phase = np.select(
+        [np.isnan(half) | np.isnan(soil_c), dormant, was, slow],
+        [TurfPhase.UNKNOWN, TurfPhase.DORMANT, TurfPhase.GREENING, TurfPhase.HARDENING],
+        TurfPhase.GROWING,
+    )
+    return phase.astype(np.int8), was
+
+
+def _late(dates: DateArray, southern: bool) -> BoolArray:
+    """Days of the season after the last on which trials treated dormant turf, ``[day]``."""
+    last = northern_month_day(str(load("turf").value("safety.trials_to").value), southern)
+    days = from_season_start(month_day(dates), southern)
+    late: BoolArray = days > from_season_start(last, southern)
+    return late
+
+
+def green_below(species: str) -> bool:
+    """Whether a grass keeps green leaf under brown straw, so that straw proves nothing."""
+    own = load("turf").table("species").get(species)
+    return own is not None and "green_below" in own and bool(own.value("green_below").value)
 
 
 def days_to_greenup(green: FloatArray) -> FloatArray:
@@ -161,174 +235,97 @@ def days_to_greenup(green: FloatArray) -> FloatArray:
     cannot be told comes before it.
     """
     wait = _until_green(green)
-    told = np.isfinite(wait) & (wait < _known_run(green))
+    told = np.isfinite(wait) & (wait < known_run(green))
     return np.where((green < GREEN_FROM) & told, wait, np.nan)
 
 
-def dormant_run(dormant_probability: FloatArray) -> FloatArray:
-    """Days from each on, itself included, for which turf is known to be dormant, ``[..., day]``."""
-    green = 1.0 - dormant_probability
-    return np.minimum(_until_green(green), _known_run(green))
-
-
-def nonselective_safe(dormant_probability: FloatArray, overseeded: bool | None) -> FloatArray:
-    """1 where a non-selective product is safe by the turf's state, 0 where not, NaN: cannot tell.
-
-    Safe means surely dormant now and no green-up within the published margin. Where some day
-    within the margin is not known and none of the others shows green, it cannot be told.
-    """
-    table = load("turf").table("safety")
-    margin = int(table.number("margin"))
-    if overseeded:
-        return np.zeros(dormant_probability.shape)
-    green = 1.0 - dormant_probability
-    soon = _until_green(green) < margin
-    clear = _known_run(green) > margin
-    surely = dormant_probability >= table.number("dormant_probability")
-    yes = np.nan if overseeded is None else 1.0
-    return np.select(
-        [np.isnan(dormant_probability), ~surely | soon, clear], [np.nan, 0.0, yes], np.nan
-    )
-
-
-def normal_cdf(z: FloatArray) -> FloatArray:
-    """Normal distribution function, to 1e-6 (interpolated from a fine table)."""
-    cdf, step = _normal_table()
-    place = np.clip((z + _CDF_END) * _CDF_STEPS, 0.0, len(step) - 1.0)
-    index = np.where(np.isnan(place), 0.0, place).astype(np.int32)
-    place -= index  # NaN stays NaN
-    place *= step[index]
-    result: FloatArray = place + cdf[index]
-    return result
-
-
-_CDF_END, _CDF_STEPS = 6.0, 400  # the table reaches from -6 to 6 with 400 steps for each 1
-
-
-@cache
-def _normal_table() -> tuple[FloatArray, FloatArray]:
-    """Values of the distribution function, and the step to the next of each."""
-    grid = np.arange(-_CDF_END, _CDF_END + 1 / _CDF_STEPS, 1 / _CDF_STEPS)
-    cdf = np.array([0.5 * math.erfc(-z / math.sqrt(2.0)) for z in grid])
-    return cdf, np.append(np.diff(cdf), 0.0)
-
-
-def _follow_green(
-    warm: FloatArray, loss: FloatArray, seen: FloatArray, carry: TurfCarry | None
-) -> FloatArray:
-    """Least and greatest chance of live green leaf, ``[2, ..., day]``.
-
-    Each day it is what frost left, or more where warmth brings it. The bounds part where
-    something is not known (what went before the record, days without weather) and close again with
-    frost or warmth.
-    """
-    leading = warm.shape[:-1]
-    kept = np.stack([np.nan_to_num(1.0 - loss, nan=0.0), np.nan_to_num(1.0 - loss, nan=1.0)])
-    warmth = np.stack([np.nan_to_num(warm, nan=0.0), np.nan_to_num(warm, nan=1.0)])
-    kept, warmth = np.moveaxis(kept, -1, 0), np.moveaxis(warmth, -1, 0)
-    bounds = np.empty((warm.shape[-1], 2, *leading))
-    if carry is None:
-        now = np.stack([np.zeros(leading), np.ones(leading)])
-    else:
-        now = np.stack([np.broadcast_to(side, leading) for side in carry.green])
-    for day in range(len(bounds)):
-        if np.isfinite(seen[day]):
-            now = np.full((2, *leading), seen[day])
-        else:
-            now = np.maximum(now * kept[day], warmth[day])
-        bounds[day] = now
-    return np.moveaxis(bounds, 0, -1)
-
-
-def _seen(dates: DateArray, observations: Sequence[GreenCover]) -> FloatArray:
-    """Observed green cover as a chance of live leaf, ``[day]``; NaN where nobody looked."""
-    full = load("turf").number("safety.full_green_cover")
-    out = np.full(len(dates), np.nan)
-    for observation in observations:
-        out[dates == np.datetime64(observation.date, "D")] = min(observation.share / full, 1.0)
-    return out
-
-
-def _last_index(where: npt.NDArray[np.bool_], none: int) -> npt.NDArray[np.int64]:
-    """Index of the latest True up to each day, `none` before the first, ``[..., day]``."""
-    index = np.where(where, np.arange(where.shape[-1]), none)
-    latest: npt.NDArray[np.int64] = np.maximum.accumulate(index, axis=-1)
-    return latest
-
-
-def _since(
-    set_on: npt.NDArray[np.bool_],
-    cleared_on: npt.NDArray[np.bool_],
-    carried: npt.NDArray[np.bool_] | None,
-) -> npt.NDArray[np.bool_]:
-    """A flag that one condition sets and the other clears (setting wins), ``[..., day]``."""
-    last_set = _last_index(set_on, -2)
-    last_clear = _last_index(np.broadcast_to(cleared_on, set_on.shape), -2)
-    begin = np.zeros((*set_on.shape[:-1], 1), bool)
-    if carried is not None:
-        begin = begin | np.expand_dims(carried, -1)
-    untouched = (last_set == -2) & (last_clear == -2)
-    flag = (last_set >= last_clear) & ~untouched
-    return np.asarray(np.where(untouched, begin, flag))
-
-
-def _run_length(where: npt.NDArray[np.bool_], carried: FloatArray | None) -> FloatArray:
-    """Days since a condition began to hold without break: 0 on its first day, -1 where it does not.
-
-    A carried -1 says that it did not hold on the day before.
-    """
-    begin = np.full(where.shape[:-1], -1.0) if carried is None else carried
-    since = np.arange(where.shape[-1]) - _last_index(~where, -1) - 1.0
-    unbroken = _last_index(~where, -1) < 0
-    since = since + np.where(unbroken, begin[..., None] + 1.0, 0.0)
-    return np.where(where, since, -1.0)
-
-
-def _next(where: npt.NDArray[np.bool_]) -> FloatArray:
-    """Index of the next True from each day on (itself included), infinite when there is none."""
-    index = np.where(where, np.arange(where.shape[-1]), np.inf)
-    following: FloatArray = np.minimum.accumulate(index[..., ::-1], axis=-1)[..., ::-1]
-    return following
+def dormant_run(green: FloatArray) -> FloatArray:
+    """Days from each on, itself included, known to be without green leaf, ``[..., day]``."""
+    return np.minimum(_until_green(green), known_run(green))
 
 
 def _until_green(green: FloatArray) -> FloatArray:
     """Days from each day on until one that shows green, infinite when there is none."""
-    return _next(green >= GREEN_FROM) - np.arange(green.shape[-1])
+    return next_true(green >= GREEN_FROM) - np.arange(green.shape[-1])
 
 
-def _known_run(values: FloatArray) -> FloatArray:
-    """Number of days from each day on (itself included) before a value is missing or ends."""
-    days = values.shape[-1]
-    return np.minimum(_next(np.isnan(values)), days) - np.arange(days)
+@dataclass
+class _Count:
+    """Worlds with leaf, counted, and the leaf of each at the end."""
+
+    least: FloatArray
+    most: FloatArray
+    ends: list[BoolArray]
+
+    @classmethod
+    def zero(cls, shape: tuple[int, ...]) -> _Count:
+        return cls(np.zeros(shape, np.uint8), np.zeros(shape, np.uint8), [])
+
+    def add(self, leaf: Leaf) -> None:
+        self.least += leaf.sure
+        self.most += leaf.possible
+        self.ends.append(np.stack([leaf.sure[..., -1], leaf.possible[..., -1]]))
+
+    def chance(self) -> FloatArray:
+        """Share of the worlds with leaf, ``[..., day]``; NaN where it cannot be told."""
+        count = len(self.ends)
+        return np.where(self.most - self.least > TELLABLE * count, np.nan, self.most / count)
 
 
-def _join(history: FloatArray, values: FloatArray) -> FloatArray:
-    leading = np.broadcast_shapes(history.shape[:-1], values.shape[:-1])
-    parts = (np.broadcast_to(a, (*leading, a.shape[-1])) for a in (history, values))
-    return np.concatenate(list(parts), axis=-1)
+def _worlds(
+    every: tuple[World, ...], driver: Driver, seen: Seen, carried: BoolArray | None
+) -> Iterator[Leaf]:
+    """Leaf in every world; `carried` is that of the day before, ``[world, 2, ...]``."""
+    before = (None if carried is None else Leaf(*carried[i]) for i in range(len(every)))
+    return leaf_in(driver, every, seen, before)
+
+
+def _least_after_look(
+    driver: Driver, none: BoolArray, clean: BoolArray, carry: TurfCarry | None
+) -> tuple[FloatArray, FloatArray]:
+    """Soil and heat that leaf needs at least after a look that found none, ``[..., day]``.
+
+    They hold to the end of the season; -inf without such a look.
+    """
+    table = load("turf").table("look")
+    if not clean.any():
+        return (np.broadcast_to(-np.inf, driver.soil_c.shape),) * 2
+    index = last_index(none, -1)
+    at = np.broadcast_to(np.maximum(index, 0), driver.soil_c.shape)
+
+    def least(values: FloatArray, old: FloatArray | None) -> FloatArray:
+        here = np.nan_to_num(np.take_along_axis(values, at, axis=-1), nan=-np.inf)
+        before = -np.inf if old is None else np.expand_dims(old, -1)
+        return np.where(clean, np.where(index >= 0, here, before), -np.inf)
+
+    old = (None, None) if carry is None else (carry.least_soil_c, carry.least_heat)
+    soil = least(driver.soil_c + table.number("above"), old[0])
+    return soil, least(driver.heat * table.number("above_heat"), old[1])
 
 
 def _reasons(species: str, overseeded: bool | None) -> tuple[str, ...]:
-    note = str(load("turf").table("species")[species])
     spoken = {
         True: "overseeded turf is not dormant: a non-selective product would kill the overseeding",
         None: "the site file does not say whether the turf is overseeded",
         False: "",
     }[overseeded]
-    return tuple(filter(None, (note, spoken)))
+    hidden = "keeps green leaf below the straw: part the canopy and look"
+    below = f"{species} {hidden}" if green_below(species) else ""
+    return tuple(filter(None, (below, spoken)))
 
 
-def _cannot_tell(shape: tuple[int, ...], species: str) -> tuple[TurfState, TurfCarry]:
+def _cannot_tell(shape: tuple[int, ...], species: str, overseeded: bool | None) -> TurfState:
     unknown = np.full(shape, np.nan)
-    state = TurfState(
+    return TurfState(
         phase=np.full(shape, TurfPhase.UNKNOWN, np.int8),
         dormant_probability=unknown,
+        green_probability=unknown,
+        half_green_probability=unknown,
+        greening_begun=unknown,
+        injury_probability=injury_probability(unknown, overseeded),
         days_since_dormant=unknown,
         days_to_greenup=unknown,
-        nonselective_safe=unknown,
+        nonselective_safe=permitted(unknown, unknown, overseeded, unseen=np.ones(shape, bool)),
+        unseen=np.ones(shape, bool),
         reasons=(f"no published dormancy thresholds for {species}: its state cannot be told",),
-    )
-    leading = shape[:-1]
-    return state, TurfCarry(
-        np.full((2, *leading), np.nan), np.zeros(leading, bool), np.full(leading, -1.0)
     )

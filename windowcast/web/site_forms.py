@@ -60,6 +60,14 @@ TURF = (
     Field("turf.winterkill", "Winterkill", "choice", options=_choices(*WINTERKILL)),
     Field("turf.thin", "Thin or worn", "yesno", options=YES_NO),
     Field(
+        "turf.mowing_height_mm",
+        "Mowing height",
+        "number",
+        hint="mm; close-mown turf keeps leaf longer and greens up earlier",
+    ),
+    Field("turf.shade", "Shade", "choice", options=_choices("", "none", "partial", "full")),
+    Field("turf.covered", "Under a tarp or blanket", "yesno", options=YES_NO),
+    Field(
         "soil.texture", "Soil texture", "choice", needed=True, options=_choices(*map(str, Texture))
     ),
 )

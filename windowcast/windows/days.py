@@ -204,7 +204,7 @@ def greenup_margin(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
     left = np.atleast_2d(turf.days_to_greenup)
     if len(left) > 1:
         return left
-    known = dormant_run(turf.dormant_probability)
+    known = dormant_run(turf.half_green_probability)
     enough = known >= table_of("greenup_margin").value("at").value[-1]
     return np.where(np.isnan(left) & enough, known, left)
 

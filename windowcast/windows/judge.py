@@ -15,7 +15,7 @@ from windowcast.limits.model import TurfAnswer
 from windowcast.limits.turf_days import TurfDays
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
-from windowcast.season.observed import CanopyLook
+from windowcast.season.sightings import CanopyLook
 from windowcast.windows import words
 from windowcast.windows.criteria import HOUR_CRITERIA, SCHEDULE, about
 from windowcast.windows.days import DAY_CRITERIA, DayContext
@@ -183,12 +183,7 @@ class Judge:
             self._turf[key] = turf_answers(
                 needs,
                 ground_of(self.ctx.site),
-                TurfDays.of(
-                    self.ctx.ahead,
-                    self.looks,
-                    before=self.past,
-                    southern=self.ctx.site.place.southern,
-                ),
+                TurfDays.of(self.ctx.ahead, self.looks),
                 count=int(self.ctx.day[-1]) + 1,
             )
         return self._turf[key]

@@ -17,7 +17,7 @@ from windowcast.limits.model import TurfAnswer, refused, spans
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.rotation import Use, plan_flags, spent_groups
 from windowcast.season.model import SiteState
-from windowcast.season.observed import CanopyLook
+from windowcast.season.sightings import CanopyLook
 from windowcast.windows import advice, trace
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.cover_plan import ResidualActive

@@ -13,7 +13,8 @@ import numpy.typing as npt
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.season_calendar import season_day, season_start
 from windowcast.season.model import SiteState
-from windowcast.season.turf import days_to_greenup, nonselective_safe
+from windowcast.season.turf import days_to_greenup
+from windowcast.season.turf_safety import injury_probability, over_futures
 from windowcast.windows.score import Rule
 
 SEASON_DAYS = 365
@@ -23,6 +24,10 @@ _EMERGENCE = ("share", "share_low", "share_high", "youngest_share", "mean_leaf")
 _TURF = (
     "phase",
     "dormant_probability",
+    "green_probability",
+    "half_green_probability",
+    "greening_begun",
+    "unseen",
     "days_since_dormant",
 )
 _SOIL = ("soil_5cm_c", "soil_10cm_c", "soil_moisture", "soil_frozen")
@@ -125,12 +130,13 @@ def _joined(past: SiteState, ahead: SiteState, gone: int, overseeded: bool | Non
     }
     turf = replace(ahead.turf, **fields(past.turf, ahead.turf, _TURF))  # type: ignore[arg-type]
     # the past alone does not know when the green-up after it comes; with the days ahead it does
+    dates = np.concatenate([past.dates[len(past.dates) - gone :], ahead.dates])
     turf = replace(
         turf,
-        days_to_greenup=days_to_greenup(1.0 - turf.dormant_probability),
-        nonselective_safe=nonselective_safe(turf.dormant_probability, overseeded),
+        injury_probability=injury_probability(turf.green_probability, overseeded),
+        days_to_greenup=days_to_greenup(turf.half_green_probability),
     )
-    dates = np.concatenate([past.dates[len(past.dates) - gone :], ahead.dates])
+    turf = over_futures(turf, dates, overseeded)
     return SiteState(
         dates=dates.astype("datetime64[D]"),
         degree_days={},

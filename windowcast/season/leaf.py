@@ -1,0 +1,236 @@
+"""Live green leaf through the year, in many possible worlds.
+
+In each world leaf comes and goes by a switch with two thresholds: it comes when the soil (or the
+air's heat) passes the one, and goes when frosts have added up while the soil lies below it, or when
+the soil falls below the other. Between the two it stays what it was. The worlds differ in where a
+site's thresholds lie and in the models' own error; the share of worlds with live leaf is the
+chance of it. Figures come from ``data/turf.toml``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from statistics import NormalDist
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.record import FloatArray
+from windowcast.core.values import load
+from windowcast.season.rolling import trailing_mean, trailing_sum
+from windowcast.season.runs import BoolArray, latest
+
+SOIL_DAYS = 7
+Level = Literal["first", "half"]
+
+
+@dataclass(frozen=True)
+class Care:
+    """What is done to the turf, as far as it moves its colour; None: not said, the careful side."""
+
+    mowing_height_mm: float | None = None
+    shade: Literal["none", "partial", "full"] | None = None
+    covered: bool = False
+
+
+@dataclass(frozen=True)
+class World:
+    """Thresholds in one possible world.
+
+    Attributes
+    ----------
+    gain_c, loss_c
+        7-day mean of soil at or above which leaf comes, below which it goes without frost [°C].
+    heat
+        Growth potential added up over `leaf.heat_days` that brings leaf [d].
+    frost
+        Frost added up over `leaf.frost_days` that ends it [K·night].
+    """
+
+    gain_c: float
+    loss_c: float
+    heat: float
+    frost: float
+
+
+@dataclass(frozen=True)
+class Driver:
+    """What leaf depends on, each ``[..., day]``; NaN where it is not known.
+
+    Attributes
+    ----------
+    soil_c
+        7-day mean of soil at 10 cm [°C].
+    heat
+        Growth potential of the last days, added up [d].
+    frost
+        Frost up to the day that shows now, added up [K·night]; nights not known count as none.
+    frozen
+        Whether the night that shows now had frost; `unseen` whether it is not known.
+    """
+
+    soil_c: FloatArray
+    heat: FloatArray
+    frost: FloatArray
+    frozen: BoolArray
+    unseen: BoolArray
+
+    def after(self, days: int) -> Driver:
+        """Without the first days."""
+        return Driver(
+            self.soil_c[..., days:],
+            self.heat[..., days:],
+            self.frost[..., days:],
+            self.frozen[..., days:],
+            self.unseen[..., days:],
+        )
+
+
+def reach_days() -> int:
+    """Earlier days that a driver looks back on."""
+    table = load("turf").table("leaf")
+    frost = int(table.number("frost_days") + table.number("colour_lag"))
+    return max(SOIL_DAYS, int(table.number("heat_days")), frost)
+
+
+def driver_of(soil_10cm_c: FloatArray, tmin_c: FloatArray, air_c: FloatArray) -> Driver:
+    """What leaf depends on, from daily soil, minimum and mean air temperature ``[..., day]``."""
+    table = load("turf").table("leaf")
+    soil, night, air = np.broadcast_arrays(soil_10cm_c, tmin_c, air_c)
+    z = (air - table.number("growth_optimum")) / table.number("growth_width")
+    lag = int(table.number("colour_lag"))
+    cold = np.where(np.isnan(night), 0.0, np.maximum(-night, 0.0))
+    dose = _later(_sum(cold, int(table.number("frost_days"))), lag, 0.0)
+    return Driver(
+        trailing_mean(soil, SOIL_DAYS),
+        _sum(np.exp(-0.5 * z * z), int(table.number("heat_days"))),
+        dose,
+        _later(night < 0.0, lag, fill=False),
+        _later(np.isnan(night), lag, fill=True),
+    )
+
+
+def _sum(values: FloatArray, days: int) -> FloatArray:
+    """Trailing sum in which days before the first count as 0."""
+    head = np.zeros((*values.shape[:-1], days - 1))
+    return trailing_sum(np.concatenate([head, values], axis=-1), days)[..., days - 1 :]
+
+
+def _later(values: npt.NDArray[np.generic], days: int, fill: float | bool) -> npt.NDArray:  # type: ignore[type-arg]
+    head = np.full((*values.shape[:-1], days), fill, values.dtype)
+    return np.concatenate([head, values], axis=-1)[..., : values.shape[-1]]
+
+
+@cache
+def worlds(species: str, care: Care, level: Level = "first") -> tuple[World, ...]:
+    """The possible worlds of a grass, cared for like this, from the least to the greatest gain.
+
+    A Latin hypercube over the errors, always the same one.
+
+    Parameters
+    ----------
+    level
+        Thresholds of the first (and last) live leaf, or of half the leaf.
+    """
+    values = load("turf")
+    leaf, error, own = values.table("leaf"), values.table("error"), values.table("species")[species]
+    count = int(error.number("draws"))
+    rank = (np.arange(count) + 0.5) / count
+    normal = np.array([NormalDist().inv_cdf(p) for p in rank])
+    generator = np.random.default_rng(count)
+    by_heat, by_frost = normal[generator.permutation(count)], normal[generator.permutation(count)]
+    offset = normal * np.hypot(error.number("threshold"), error.number("soil"))
+    first = level == "first"
+    gain, loss, times = _moved(care, careful=first)
+    gain += own.number("gain") + (leaf.number("first") if first else 0.0)
+    loss += own.number("loss") + (leaf.number("cold") if first else 0.0)
+    heat = leaf.number("heat") * np.exp(error.number("heat") * by_heat)
+    frost = times * leaf.number("frost_dose") * np.exp(error.number("frost") * by_frost)
+    if not first:
+        heat, frost = heat * leaf.number("half_heat"), frost * leaf.number("half_frost")
+    return tuple(
+        World(float(g), float(min(c, g)), float(h), float(f))
+        for g, c, h, f in zip(gain + offset, loss + offset, heat, frost, strict=True)
+    )
+
+
+def _moved(care: Care, *, careful: bool) -> tuple[float, float, float]:
+    """What care adds to the thresholds of gain and loss [K], and by what frost is multiplied.
+
+    What is not said counts as the side that keeps leaf longer where one is `careful`.
+    """
+    table = load("turf").table("care")
+    gain = loss = 0.0
+    height = care.mowing_height_mm
+    if careful if height is None else height <= table.number("close_height"):
+        gain = loss = table.number("close_mown")
+    if care.shade == "full":
+        gain += table.number("full_shade")
+    sunny = care.shade == "none" or (care.shade is None and not careful)
+    times = 1.0 if sunny else table.number("shade_frost")
+    if care.covered:
+        gain, loss = gain + table.number("cover_gain"), loss + table.number("cover_gain")
+        times *= table.number("cover_frost")
+    return gain, loss, times
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What looks said, ``[day]``.
+
+    Attributes
+    ----------
+    share
+        Of the worlds in which there is live leaf, 0..1; NaN where nobody looked.
+    soil_c, heat
+        ``[..., day]``: what leaf must at least exceed to come, after a look that found none.
+    """
+
+    share: FloatArray
+    soil_c: FloatArray
+    heat: FloatArray
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """Live leaf in one world, ``[..., day]``: `sure` where it is there, `possible` where it may."""
+
+    sure: BoolArray
+    possible: BoolArray
+
+
+def leaf_in(
+    driver: Driver, all_worlds: tuple[World, ...], seen: Seen, start: Iterator[Leaf | None]
+) -> Iterator[Leaf]:
+    """Live leaf in each world.
+
+    Parameters
+    ----------
+    start
+        For each world the leaf of the day before, ``[...]``; None: it is not known.
+    """
+    unknown = np.isnan(driver.soil_c)
+    no_heat = unknown | np.isnan(driver.heat)
+    asked = bool(np.isfinite(seen.soil_c).any())
+    told = np.isfinite(seen.share)
+    for rank, (world, before) in enumerate(zip(all_worlds, start, strict=True)):
+        heat = np.maximum(world.heat, seen.heat) if asked else world.heat
+        soil = np.maximum(world.gain_c, seen.soil_c) if asked else world.gain_c
+        cold = driver.soil_c < world.loss_c
+        below = driver.soil_c < world.gain_c
+        comes = (driver.soil_c >= soil) | ((driver.heat >= heat) & ~cold)
+        goes = (cold | (below & driver.frozen & (driver.frost >= world.frost))) & ~comes
+        open_day = ~(comes | goes | told)
+        may_go, may_come = open_day & (unknown | (below & driver.unseen)), open_day & no_heat
+        if told.any():
+            green = (rank + 0.5) / len(all_worlds) < seen.share
+            comes, goes = np.where(told, green, comes), np.where(told, ~green, goes)
+        least, most = (False, True) if before is None else (before.sure, before.possible)
+        possible = latest(comes | may_come, goes, most)
+        sure = possible
+        if before is None or may_come.any() or may_go.any() or not np.array_equal(least, most):
+            sure = latest(comes, goes | may_go, least)
+        yield Leaf(sure, possible)

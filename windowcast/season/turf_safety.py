@@ -1,0 +1,159 @@
+"""What the state of the turf allows: the chance of harm, its cap, and the days on which it holds.
+
+State and permission are two things: turf may be dormant with a chance of 82 % and yet not safe.
+One function, `permitted`, draws the line for every answer.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.values import load
+from windowcast.season.model import TurfState
+
+GREEN_FROM = 0.5  # chance of live leaf from which the turf's phase is no longer dormant
+GOLDEN = (5.0**0.5 - 1.0) / 2.0
+
+
+def injury_probability(green: FloatArray, overseeded: bool | None) -> FloatArray:
+    """Chance that a non-selective product sprayed on a day hurts the turf, ``[..., day]``.
+
+    It hurts where live leaf is there on the day or comes within the published margin. The worlds
+    with leaf on one day of so short a span are nearly the same as on another, so that the greatest
+    chance within it counts.
+
+    Parameters
+    ----------
+    green
+        Chance of live leaf, ``[..., day]``, NaN where it cannot be told.
+    overseeded
+        True: always hurt.
+
+    Returns
+    -------
+    FloatArray
+        NaN where a day of the margin is not known and those known do not pass the cap; where they
+        do, the least that it is.
+    """
+    if overseeded:
+        return np.ones(green.shape)
+    margin = int(load("turf").number("safety.margin"))
+    tail = np.full((*green.shape[:-1], margin - 1), np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(
+        np.concatenate([green, tail], axis=-1), margin, axis=-1
+    )
+    whole = windows.max(axis=-1)  # NaN where any day is
+    least = np.nan_to_num(windows, nan=-1.0).max(axis=-1)
+    result: FloatArray = np.where(np.isnan(whole) & (least > harm_cap()), least, whole)
+    return result
+
+
+def harm_cap() -> float:
+    """Greatest chance of harm with which a non-selective may be used."""
+    return load("turf").number("safety.harm_cap")
+
+
+def permitted(
+    injury: FloatArray,
+    begun: FloatArray,
+    overseeded: bool | None,
+    *,
+    unseen: npt.NDArray[np.bool_] | bool = False,
+) -> FloatArray:
+    """1 where the turf's state allows a non-selective product, 0 where not, NaN: cannot tell.
+
+    Parameters
+    ----------
+    injury
+        Chance of harm, ``[..., day]``; above the cap it is a no.
+    begun
+        Chance that green-up has begun this season. Once it likely has, only a look into the
+        canopy can tell, whatever frost came after it.
+    overseeded
+        None: not said, so never a yes.
+    unseen
+        Days on which only a look could tell and nobody has looked, ``[..., day]``.
+    """
+    if overseeded is None:
+        unseen = True
+    begun_from = load("turf").number("greenup.begun")
+    blind = np.isnan(injury) | (begun >= begun_from) | np.isnan(begun) | unseen
+    return np.select([injury > harm_cap(), blind], [0.0, np.nan], 1.0)
+
+
+def over_futures(turf: TurfState, dates: DateArray, overseeded: bool | None) -> TurfState:
+    """The state in which all futures share one permission: by the chance of harm over them all.
+
+    Row 0, the forecast as issued, is not counted where there are others.
+    """
+    if turf.injury_probability.ndim < 2:
+        return turf
+    begun = _futures(turf.greening_begun).mean(axis=0)
+    safe = permitted(mean_injury(turf.injury_probability), begun, overseeded, unseen=turf.unseen[0])
+    return replace(
+        turf,
+        nonselective_safe=np.broadcast_to(safe, turf.injury_probability.shape),
+        earliest_greenup=earliest_greenup(dates, turf.greening_begun),
+    )
+
+
+def mean_injury(injury: FloatArray) -> FloatArray:
+    """Chance of harm over the futures ``[member, day]``, ``[day]``.
+
+    NaN where futures that cannot be told decide whether it passes the cap.
+    """
+    rows = _futures(np.atleast_2d(injury))
+    least = np.nan_to_num(rows, nan=0.0).mean(axis=0)
+    most = np.nan_to_num(rows, nan=1.0).mean(axis=0)
+    cap = harm_cap()
+    result: FloatArray = np.select([least > cap, most <= cap], [least, most], np.nan)
+    return result
+
+
+def earliest_greenup(dates: DateArray, begun: FloatArray) -> dt.date | None:
+    """First day on which green-up has begun in a tenth of the futures ``[member, day]``."""
+    share = _futures(np.atleast_2d(begun)).mean(axis=0)
+    reached = np.flatnonzero(share >= load("turf").number("safety.look_from"))
+    if not reached.size:
+        return None
+    date: dt.date = dates[reached[0]].astype("datetime64[D]").astype(object)
+    return date
+
+
+def first_safe(dates: DateArray, safe: FloatArray) -> dt.date | None:
+    """First day of a span ``[day]`` on which a non-selective is permitted, None: none."""
+    return _date(dates, np.flatnonzero(safe == 1)[:1])
+
+
+def last_safe(dates: DateArray, safe: FloatArray) -> dt.date | None:
+    """Last day of a span ``[day]`` on which a non-selective is permitted, None: none.
+
+    The day after it the chance of harm passes the cap, or only a look can tell.
+    """
+    return _date(dates, np.flatnonzero(safe == 1)[-1:])
+
+
+def brown_in(green: FloatArray) -> FloatArray:
+    """1 where turf has no live leaf in a member's own world, 0 where it has, ``[member, day]``.
+
+    Each member stands for one possible world, spread evenly over the chance of leaf, so that
+    dates taken member by member spread as widely as weather and models leave them open. Without
+    members the middle world counts. NaN stays NaN.
+    """
+    rows = green.shape[0] if green.ndim > 1 else 1
+    place = (GREEN_FROM + GOLDEN * np.arange(rows)) % 1.0
+    own = place[:, None] if green.ndim > 1 else place[0]
+    return np.where(np.isnan(green), np.nan, (green < own).astype(np.float64))
+
+
+def _futures(rows: FloatArray) -> FloatArray:
+    return rows[1:] if len(rows) > 1 else rows
+
+
+def _date(dates: DateArray, at: npt.NDArray[np.int64]) -> dt.date | None:
+    return None if not at.size else dates[at[0]].astype("datetime64[D]").astype(object)
