@@ -30,7 +30,7 @@ TESTS = (  # what comes through those packages, without the network, the pages a
     "actives", "api", "barrier", "boundaries", "cli_log", "cli_rank", "criteria", "decide", "hours",
     "limit_boundaries", "limits", "log_fields", "log_observed", "odds", "phrases", "plan", "rank",
     "rates", "report_tables", "review", "rotation", "score", "store", "tank", "timing", "trials",
-    "values", "verify_turf", "watch",
+    "review_limits", "values", "verify_turf", "watch",
 )  # fmt: skip
 BESIDE = ("sample_weather", "benchmarks", "docs", "README.md", "CHANGELOG.md", "DEVELOPERS.md")
 BESIDE += ("LICENSE", "CITATION.cff")
