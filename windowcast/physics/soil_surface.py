@@ -155,7 +155,32 @@ def surface_day(
 
 
 def snow_day(s: Surface, p: Parameters, day: Day) -> tuple[Number, Number, Number]:
-    """Let snow fall, settle and melt: its water (mm) and density, and the water let through."""
+    """Let snow fall, settle and melt: its water (mm) and density, and the water let through.
+
+    Notes
+    -----
+    Precipitation turns from rain to snow within 3 K. Snow melts by ``a (T - b)`` above a
+    temperature b (degree-day method). Its density grows by a fixed amount a day, up to 0.4 kg/l.
+
+    References
+    ----------
+    Hock (2003), *J. Hydrology* 282:104-115, for degree-day melt. The parameters are fitted
+    (``data/soil.toml``).
+
+    Examples
+    --------
+    Of ten millimetres at -5 °C the fitted share, half of it, stays as snow. At 10 °C all of it
+    reaches the soil:
+
+    >>> from windowcast.physics.soil_surface import Day, Surface, parameters, snow_day
+    >>> bare = Surface(0.0, 0.1, 0.5, 0.5, 0.0, 5.0, 2.0, 2.0)
+    >>> cold, mild = (Day(t, 10.0, 50.0, 40.0, 1.0, float("nan")) for t in (-5.0, 10.0))
+    >>> snow, density, let_through = snow_day(bare, parameters(), cold)
+    >>> snow, let_through
+    (5.0, 0.0)
+    >>> snow_day(bare, parameters(), mild)[2]
+    10.0
+    """
     share = (p.snow_midpoint_c + 1.5 - day.air_c) * (1 / 3)  # all rain to all snow within 3 K
     fall = day.precip_mm * minimum(maximum(share, 0.0), 1.0)
     fresh = fall * p.snow_catch
@@ -214,7 +239,22 @@ def sward_closed(p: Parameters, rain_mm: Number, demand_mm: Number) -> Number:
 
 
 def green_target(p: Parameters, season_c: Number, closed: Number, root_water: Number) -> Number:
-    """Green share of the ground that the sward tends to, 0 to 1."""
+    """Green share of the ground that the sward tends to, 0 to 1.
+
+    Notes
+    -----
+    It grows with the warmth of the season, up to how closed the sward can be, and shrinks when the
+    root zone holds less than half of its available water.
+
+    Examples
+    --------
+    >>> from windowcast.physics.soil_surface import green_target, parameters
+    >>> p = parameters()
+    >>> green_target(p, -5.0, 0.9, 1.0), round(green_target(p, 30.0, 0.9, 1.0), 2)
+    (0.0, 0.9)
+    >>> round(green_target(p, 30.0, 0.9, 0.25), 2)
+    0.45
+    """
     warm = (season_c - p.green_from_c) * (1.0 / p.green_range_k)
     target = minimum(maximum(warm, 0.0), 1.0) * closed
     return target * minimum(2.0 * root_water, 1.0)
@@ -227,7 +267,39 @@ def water_day(
     supply_mm: Number,
     demand_mm: Number,
 ) -> tuple[Number, Number]:
-    """Fill, drain and dry the two stores of soil water, top and root zone."""
+    """Fill, drain and dry the two stores of soil water, top and root zone.
+
+    Parameters
+    ----------
+    water
+        Share of the available water in both, 0 to 1.
+    green
+        Green share of the ground, which takes water from the root zone.
+    supply_mm, demand_mm
+        Water that reaches the soil, and water that the air could take up.
+
+    Returns
+    -------
+    tuple
+        The shares a day later.
+
+    Notes
+    -----
+    What the top cannot hold drains into the root zone, what that cannot hold is lost. Dry soil
+    gives off less: the loss falls below the demand as a store empties.
+
+    Examples
+    --------
+    Rain fills both, a dry day empties them a little:
+
+    >>> from windowcast.physics.soil_surface import parameters, water_day
+    >>> p = parameters()
+    >>> [round(share, 2) for share in water_day(p, (0.5, 0.5), 0.8, 500.0, 0.0)]
+    [1.0, 1.0]
+    >>> top, root = water_day(p, (0.5, 0.5), 0.8, 0.0, 5.0)
+    >>> top < 0.5 and root < 0.5
+    True
+    """
     top_water, root_water = water
     top_loss = (1.0 - green) * p.soil_evaporation * minimum(1.5 * top_water, 1.0)
     root_loss = p.transpiration * minimum(2.0 * root_water, 1.0)

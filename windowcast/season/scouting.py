@@ -117,6 +117,27 @@ def posterior(weed: Weed, spread: float, counted: Sequence[Counted]) -> ClockSpe
     ----------
     spread
         Standard deviation of the log speed before the counts.
+
+    Notes
+    -----
+    The posterior over a grid of log speeds (normal before the counts) and of plants per square
+    metre (even in the logarithm), with `log_negative_binomial` as likelihood. The plants are summed
+    out.
+
+    Examples
+    --------
+    Plants that come only later slow the clock down, plants that come soon speed it up:
+
+    >>> from windowcast.season.emergence import Counted
+    >>> from windowcast.season.scouting import posterior
+    >>> from windowcast.season.weeds import weed
+    >>> bluegrass = weed("POAAN")
+    >>> def count(total, plants):
+    ...     return Counted({flush.clock: total for flush in bluegrass.flushes}, plants, 1.0)
+    >>> late = posterior(bluegrass, 0.3, [count(300.0, 0.0), count(500.0, 50.0)])
+    >>> early = posterior(bluegrass, 0.3, [count(200.0, 50.0), count(500.0, 60.0)])
+    >>> late.mid < 0.0 < early.mid
+    True
     """
     table = load("weeds").table("common")
     shift = np.linspace(-4.0, 4.0, GRID) * spread
