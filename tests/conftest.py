@@ -45,12 +45,17 @@ _fault = catalogue.fault
 
 @pytest.fixture(autouse=True)
 def _no_missing_words(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A phrase without its text or a value fails the test that meets it."""
+    """A phrase without its text or a value, or written as it is, fails the test that meets it."""
 
     def fault(phrase: Phrase, problem: str) -> str:
         raise AssertionError(f"phrase {phrase.id} {problem}")
 
+    def told(phrase: Phrase, spec: str = "") -> str:
+        raise AssertionError(f"phrase {phrase.id} is written without the catalogue")
+
     monkeypatch.setattr(catalogue, "fault", fault)
+    monkeypatch.setattr(Phrase, "__str__", told)
+    monkeypatch.setattr(Phrase, "__format__", told)
 
 
 @pytest.fixture

@@ -6,6 +6,7 @@ import ast
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import product
 from pathlib import Path
 
 import windowcast
@@ -54,11 +55,15 @@ def _patterns(node: ast.expr) -> list[str]:
     if isinstance(node, ast.IfExp):
         return _patterns(node.body) + _patterns(node.orelse)
     if isinstance(node, ast.JoinedStr):
-        parts = (
-            re.escape(part.value) if isinstance(part, ast.Constant) else ANY for part in node.values
-        )
-        return ["".join(parts)]
+        return ["".join(parts) for parts in product(*map(_parts, node.values))]
     raise AssertionError(f"line {node.lineno}: write a phrase's id as a text where it is said")
+
+
+def _parts(node: ast.expr) -> list[str]:
+    """What a part of an f-string may be: a text, one of two texts, or anything."""
+    if isinstance(node, ast.FormattedValue) and isinstance(node.value, ast.IfExp):
+        return _patterns(node.value)
+    return [re.escape(node.value) if isinstance(node, ast.Constant) else ANY]
 
 
 def _names(node: ast.Call) -> frozenset[str] | None:

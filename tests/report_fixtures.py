@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, joined, say
 from windowcast.core.record import (
     DateArray,
     FloatArray,
@@ -30,6 +31,7 @@ from windowcast.windows.model import (
     Verdict,
     Window,
 )
+from windowcast.windows.reasons import label
 
 ZONE = ZoneInfo("Europe/Lisbon")
 TODAY = dt.date(2023, 11, 6)
@@ -41,15 +43,27 @@ def at(day: int, hour: int) -> dt.datetime:
     return dt.datetime.combine(TODAY + dt.timedelta(days=day), dt.time(hour), ZONE)
 
 
+def words(*parts: str | Quantity) -> Phrase:
+    """A made-up sentence."""
+    said = (Name(part) if isinstance(part, str) else part for part in parts)
+    return say("report.note", of=joined(*said, join="sentences"))
+
+
 def judged(verdict: Verdict = "marginal", score: float | None = 0.62) -> Judged:
     return Judged(
         criterion="air-temperature",
-        label="air temperature",
+        label=label("air_temperature"),
         verdict=verdict,
         score=score,
         measured=None if score is None else 11.5,
         unit="degC",
-        reason="no value in the record" if score is None else "11.5 °C, best above 15.5 °C",
+        reason=words("no value in the record")
+        if score is None
+        else say(
+            "criterion.air_temperature.low",
+            measured=Quantity(11.5, "degC"),
+            low=Quantity(15.5, "degC"),
+        ),
         source="published range",
     )
 
@@ -73,10 +87,19 @@ def window(
         limiting=reason,
         judged=(reason,),
         follow_up=(
-            FollowUp("keep dry", at(day, end + 4), "keep dry for 4 h, until 19:00"),
-            FollowUp("water in", at(day + 3, 12), "water in with 12.7 mm by Sat 11 Nov"),
+            FollowUp("keep dry", at(day, end + 4), words("keep dry for 4 h, until 19:00")),
+            FollowUp(
+                "water in",
+                at(day + 3, 12),
+                say(
+                    "follow_up.water_in",
+                    depth=Quantity(12.7, "mm"),
+                    by=say("follow_up.by", day=dt.date(2023, 11, 11)),
+                    rain=NOTHING,
+                ),
+            ),
         ),
-        grade="forecast",
+        grade=say("hours.forecast"),
     )
 
 
@@ -101,63 +124,63 @@ def ranking(site: str = "Quinta do Teste", units: str = "metric") -> Ranking:
         purposes=(
             PurposeOutlook(
                 "pre-fall",
-                "Barrier before winter annuals",
+                say("purpose.pre-fall.title"),
                 True,
-                "Soil at 5 cm is 17.2 °C and falling",
+                words("Soil is", Quantity(17.2, "degC"), "and falling"),
                 dt.date(2023, 9, 14),
                 dt.date(2023, 11, 20),
-                "Cannot tell: wind is missing from the record.",
+                words("Cannot tell: wind is missing from the record."),
                 (),
                 barrier,
-                "It would be fit with wind between 1.3 and 3.6 m/s.",
+                words("It would be fit with wind up to", Quantity(3.6, "m s-1"), "at most."),
                 strip(),
                 cannot_tell=True,
             ),
             PurposeOutlook(
                 "post-early",
-                "Young winter weeds",
+                say("purpose.post-early.title"),
                 True,
-                "Half of the annual bluegrass is up",
+                words("Half of the annual bluegrass is up"),
                 dt.date(2023, 10, 20),
                 dt.date(2023, 12, 31),
-                "Go on Wed 8 Nov, 10:00 to 15:00, at 11.5 °C or warmer.",
+                words("Go on Wed 8 Nov, 10:00 to 15:00, at", Quantity(11.5, "degC"), "or warmer."),
                 (best, window(day=4, score=61.0, verdict="marginal")),
                 None,
-                "",
+                NOTHING,
                 strip(),
             ),
             PurposeOutlook(
                 "dormant",
-                "Clean-up in full dormancy",
+                say("purpose.dormant.title"),
                 False,
-                "The turf is still green",
+                words("The turf is still green"),
                 dt.date(2023, 12, 18),
                 None,
-                "",
+                NOTHING,
                 (),
                 None,
-                "",
+                NOTHING,
             ),
             PurposeOutlook(
                 "pre-spring",
-                "Barrier before summer annuals",
+                say("purpose.pre-spring.title"),
                 False,
-                "Soil is above 12.8 °C only in spring",
+                words("Soil is above", Quantity(12.8, "degC"), "only in spring"),
                 None,
                 None,
-                "",
+                NOTHING,
                 (),
                 None,
-                "",
+                NOTHING,
             ),
         ),
-        weather_notes=("Hours after Fri 10 Nov are built from daily values.",),
-        provenance=("file weather.csv, 2014-01-01 to 2023-11-13",),
+        weather_notes=(words("Hours after Fri 10 Nov are built from daily values."),),
+        provenance=(words("file weather.csv, 2014-01-01 to 2023-11-13"),),
         cautions=(
-            "The product label is the law.",
-            "Only a licensed applicator may decide.",
+            words("The product label is the law."),
+            words("Only a licensed applicator may decide."),
         ),
-        explain=("soil.thatch = 12 mm [choice: this program]",),
+        explain=(words("soil.thatch = 12 mm [choice: this program]"),),
         program_version="0.1.0",
     )
 

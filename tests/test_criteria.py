@@ -18,6 +18,7 @@ from windowcast.core.site import Site
 from windowcast.core.values import load
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import ActiveNeeds, needs_of
+from windowcast.report.catalogue import catalogue
 from windowcast.season.model import TurfPhase
 from windowcast.windows.criteria import HOUR_CRITERIA
 from windowcast.windows.days import DAY_CRITERIA
@@ -72,13 +73,14 @@ def test_every_criterion_has_a_complete_table(name: str) -> None:
     assert len(at) == len(score) >= 2
     assert list(at) == sorted(set(at))
     assert all(0 <= s <= 1 for s in score)
-    assert table["label"]
-    assert ("missing" in table) == ("hourly" in table or "remedy" in table)
-    assert table["inputs"]
+    says = set(table["says"])
+    assert ("missing" in says) == ("hourly" in table or "remedy" in says)
+    texts = {"label", "inputs"} | says | ({"unknown"} if "missing" in says else set())
+    assert {i.split(".")[2] for i in catalogue().raw if i.startswith(f"criterion.{name}.")} == texts
     grade = grade_of(name, POST.generic)
     for side, end in zip(("low", "high"), grade.good, strict=True):
         if math.isfinite(end):
-            assert side in table, f"{name} has no words for a value on its {side} side"
+            assert side in says, f"{name} has no words for a value on its {side} side"
 
 
 def test_every_purpose_names_known_criteria_once() -> None:

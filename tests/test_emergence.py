@@ -14,8 +14,10 @@ from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, OHIO, record, state
 
 from windowcast.core import weed_codes
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import say
 from windowcast.core.season_calendar import on_date, season_slices
 from windowcast.core.values import load
+from windowcast.report.catalogue import render
 from windowcast.season import weeds
 from windowcast.season.dates import share_date
 from windowcast.season.degree_days import accumulate, heating
@@ -373,7 +375,8 @@ def test_hemispheres_are_half_a_year_apart():
 
 
 def test_weeds_without_a_published_model_are_refused_with_a_reason():
-    assert "no published degree-day curve" in (weed_codes.why_unsupported("ELEIN") or "")
+    reason = say(f"unsupported.{weed_codes.unsupported()['ELEIN']}")
+    assert "no published degree-day curve" in render(reason)
     with pytest.raises(InputError, match="POAAN"):
         weeds.weed("NOSUCH")
     for code in load("weeds").table("unsupported"):

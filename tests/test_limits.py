@@ -24,6 +24,7 @@ from windowcast.limits.treatment import treatments_of
 from windowcast.limits.turf_days import StateRule, TurfDays
 from windowcast.materials.actives import Actives, load_actives
 from windowcast.materials.needs import ActiveNeeds, needs_of
+from windowcast.report.catalogue import render
 from windowcast.report.turf_lines import chance
 from windowcast.season.model import TurfPhase
 from windowcast.season.sightings import CanopyLook
@@ -396,7 +397,7 @@ def test_a_barrier_is_never_fit_on_turf_that_it_would_hurt(turf: dict[str, Any])
     hurt = ranked(site(turf=turf), SEPT, "pre-fall", "prodiamine", **FALL)
     assert hurt.in_season
     assert hurt.windows == ()
-    assert hurt.advice.startswith(("Do not spray: ", "Cannot tell: "))
+    assert render(hurt.advice).startswith(("Do not spray: ", "Cannot tell: "))
     assert hurt.turf[0].answer in ("no", "cannot tell")
     assert hurt.turf[0].source
 
@@ -417,7 +418,7 @@ def test_the_turf_is_named_also_where_the_weather_says_no() -> None:
         here, past(today, **FALL), state(today, **FALL), members, today=today,
         purposes=["pre-fall"], mixture=needs("prodiamine"),
     ).purposes[0]  # fmt: skip
-    assert outlook.advice.startswith("Do not spray: ")
+    assert render(outlook.advice).startswith("Do not spray: ")
 
 
 # --- the site file --------------------------------------------------------------------------------

@@ -12,6 +12,7 @@ from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.local_days import local_today
 from windowcast.core.record import Grade, Weather
 from windowcast.core.site import Site, load_site, site_from
+from windowcast.report.catalogue import render
 from windowcast.sources.files import read_weather
 from windowcast.weather.load import assemble, load_weather
 from windowcast.windows.trace import finding_lines
@@ -166,7 +167,8 @@ def test_a_record_that_begins_later_says_when(tmp_path: Path) -> None:
 
 def test_every_finding_is_listed_with_its_span(tmp_path: Path) -> None:
     text = table(dt.date(2020, 1, 1), 20) + "2020-01-24,99,5,0\n2020-01-25,12,5,0\n"
-    lines = finding_lines(loaded(tmp_path, text, today=dt.date(2020, 1, 26)))
+    found = finding_lines(loaded(tmp_path, text, today=dt.date(2020, 1, 26)))
+    lines = [render(line) for line in found]
     assert (
         "weather.range [removed]: highest air temperature: impossible values (2020-01-24)" in lines
     )

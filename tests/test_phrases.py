@@ -25,9 +25,12 @@ from windowcast.core.phrase import (
     Quantity,
     Share,
     Span,
+    about,
     joined,
+    merged,
     names,
     say,
+    sentence,
 )
 from windowcast.report import catalogue as words
 from windowcast.report.catalogue import catalogue, meaning, render, written
@@ -208,8 +211,21 @@ def test_each_value_in_each_form(value: words.Value, form: str, text: str) -> No
 
 
 def test_a_clause_becomes_a_sentence() -> None:
-    clause = joined(Name("rain comes"), Name("wind too"))
-    assert render(say("sentence.of", clause=clause)) == "Rain comes and wind too."
+    clause = joined(say("turf.dormant"), say("turf.growing"))
+    assert render(sentence(clause)) == "The turf is dormant and the turf is growing."
+
+
+def test_a_name_keeps_its_small_letter_at_the_start_of_a_sentence() -> None:
+    dry = say("turf.dormant")
+    assert render(sentence(about(Name("hole 3 m"), dry))) == "hole 3 m: the turf is dormant."
+    assert render(sentence(joined(Name("hole 3 m"), Name("b")))) == "hole 3 m and b."
+
+
+def test_remarks_that_say_the_same_become_one_sentence() -> None:
+    dry, wet = say("turf.dormant"), say("turf.growing")
+    notes = [about(Name("a"), dry), wet, about(Name("b"), dry), about(Name("a"), dry)]
+    said = [render(note) for note in merged(notes)]
+    assert said == ["a and b: the turf is dormant.", "The turf is growing."]
 
 
 def test_nothing_is_false_and_says_nothing() -> None:
@@ -221,7 +237,7 @@ def test_nothing_is_false_and_says_nothing() -> None:
 def test_phrases_are_values_that_can_be_compared_and_kept_in_sets() -> None:
     one, two = (say("sentence.of", clause=Quantity(5, "degC")) for _ in range(2))
     assert len({one, two}) == 1
-    assert one["clause"] == Quantity(5, "degC")
+    assert one.value("clause") == Quantity(5, "degC")
 
 
 # --- JSON ---------------------------------------------------------------------------------------

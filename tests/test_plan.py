@@ -18,6 +18,7 @@ from icalendar import Calendar
 
 from windowcast.cli import cli
 from windowcast.core.first_last import first_day, last_day
+from windowcast.core.phrase import about, say
 from windowcast.core.record import FloatArray, Weather
 from windowcast.core.site import Sensitive, Site
 from windowcast.core.values import Value
@@ -30,6 +31,7 @@ from windowcast.programme.season_plan import _when, _Work, season_plan
 from windowcast.programme.workable_days import day_scores, fewest_workable, open_days, workable
 from windowcast.report import wording
 from windowcast.report.calendar import calendar_text
+from windowcast.report.catalogue import render
 from windowcast.report.message import message_text
 from windowcast.report.page import render_page
 from windowcast.report.season import plan_json, plan_schema, plan_text, shipped_plan_schema
@@ -230,7 +232,7 @@ def test_cover_curve_agrees_with_the_barrier(august: Answer) -> None:
         season,
         ResidualActive("dithiopyr", life, 12.7, 7),  # type: ignore[arg-type]
         "pre-fall",
-        weeds=["annual bluegrass"],
+        weeds=[say("weed.POAAN")],
         today=AUGUST,
         irrigated=True,
     )
@@ -243,8 +245,8 @@ def test_cover_curve_agrees_with_the_barrier(august: Answer) -> None:
     assert plan.week_late is not None
     assert plan.week_early <= plan.best.caught
     assert plan.week_late <= plan.best.caught
-    assert "a week earlier" in plan.text
-    assert "a week later" in plan.text
+    assert "a week earlier" in render(plan.text)
+    assert "a week later" in render(plan.text)
 
 
 def test_longer_half_life_catches_more_and_dry_ground_nothing(august: Answer) -> None:
@@ -259,11 +261,15 @@ def test_longer_half_life_catches_more_and_dry_ground_nothing(august: Answer) ->
     for name in ("pendimethalin", "dithiopyr", "prodiamine"):
         material = material_of(actives[name])
         assert material is not None
-        made = cover_plan(season, material, "pre-fall", weeds=["x"], today=AUGUST, irrigated=True)
+        made = cover_plan(
+            season, material, "pre-fall", weeds=[say("weed.POAAN")], today=AUGUST, irrigated=True
+        )
         assert made.best is not None
         best[name] = made.best.caught or 0
         assert made.best.low <= made.best.caught <= made.best.high  # type: ignore[operator]
-        dry = cover_plan(season, material, "pre-fall", weeds=["x"], today=AUGUST, irrigated=False)
+        dry = cover_plan(
+            season, material, "pre-fall", weeds=[say("weed.POAAN")], today=AUGUST, irrigated=False
+        )
         assert dry.curve[20].watered == 0
         assert dry.curve[20].caught == 0
     assert best["dithiopyr"] < best["pendimethalin"] < best["prodiamine"]
@@ -299,7 +305,7 @@ def test_a_short_lived_barrier_gains_by_a_split(august: Answer) -> None:
         season,
         ResidualActive("short", replace(life, value=12.0, low=None, high=None), 12.7, 7),
         "pre-fall",
-        weeds=["x"],
+        weeds=[say("weed.POAAN")],
         today=AUGUST,
         irrigated=True,
     )
@@ -326,22 +332,25 @@ def test_decision_speaks_for_the_better_choice(sample: Answer) -> None:
     assert act.choice == "act"
     assert act.act_on == dt.date(2018, 1, 18)
     assert act.none_risk == 1.0
-    assert "100 %" in act.advice
+    assert "100 %" in render(act.advice)
     better = none.copy()
     better[:, 0] = 0.4
     better[:, 6] = 0.5 + 0.4 * rng.random(101)
     wait = decide(better)
     assert wait.choice == "wait"
     assert wait.wait_score == pytest.approx(70, abs=5)
-    assert wait.advice.startswith("Wait:")
+    assert render(wait.advice).startswith("Wait:")
     assert wait.none_risk == 0.0
     better[:, 0], better[:, 6] = 0.7, 0.9  # a day that the ranking calls fit is not waved away
     either = decide(better)
-    assert (either.choice, either.advice.split(";")[0]) == ("wait", "Today is fit to act on, at 70")
+    assert (either.choice, render(either.advice).split(";")[0]) == (
+        "wait",
+        "Today is fit to act on, at 70",
+    )
     assert decide(none).choice == "neither"
     blind = decide(np.full((101, 10), np.nan))
     assert blind.choice == "cannot tell"
-    assert blind.advice.startswith("Cannot tell")
+    assert render(blind.advice).startswith("Cannot tell")
 
 
 def test_decision_names_the_days_ahead(sample: Answer) -> None:
@@ -361,12 +370,14 @@ def test_decision_names_the_days_ahead(sample: Answer) -> None:
     assert made.surest.odds.share == 0.9
     assert (
         "Sat 20 Jan scores best as forecast: 80, workable at some time of day in 40 of 100"
-        in made.advice
+        in render(made.advice)
     )
-    assert "Mon 22 Jan is the surest: workable at some time of day in 90 of 100" in made.advice
+    assert "Mon 22 Jan is the surest: workable at some time of day in 90 of 100" in render(
+        made.advice
+    )
     offers[:, 4] = 0
     one = decision(purpose_, offers, later, sample.members, today=today, closes=None)
-    assert "scores best as forecast and is the surest: 80" in one.advice
+    assert "scores best as forecast and is the surest: 80" in render(one.advice)
 
 
 def test_plan_and_ranking_name_the_same_day(sample: Answer) -> None:
@@ -380,9 +391,9 @@ def test_plan_and_ranking_name_the_same_day(sample: Answer) -> None:
     assert made.best_ahead.odds is not None
     assert best.odds is not None
     assert best.odds.share <= made.best_ahead.odds.share
-    assert "workable at some time of day in" in made.advice
+    assert "workable at some time of day in" in render(made.advice)
     outlook = next(p for p in sample.ranking.purposes if p.purpose == "dormant")
-    assert f"these hours hold in {100 * best.odds.share:.0f} of 100" in outlook.advice
+    assert f"these hours hold in {100 * best.odds.share:.0f} of 100" in render(outlook.advice)
 
 
 def test_fewer_days_asked_for_change_no_odds(sample: Answer) -> None:
@@ -398,8 +409,8 @@ def test_the_futures_end_in_the_next_season_and_do_not_open_it(sample: Answer) -
     # they run to the end of August; when the next autumn opens is told by whole past seasons
     assert sample.ahead.dates[-1] == np.datetime64("2018-08-31")
     autumn = next(p for p in sample.ranking.purposes if p.purpose == "pre-fall")
-    assert "by past years" in autumn.advice
-    assert "not at all" not in autumn.advice
+    assert "by past years" in render(autumn.advice)
+    assert "not at all" not in render(autumn.advice)
 
 
 @pytest.fixture(scope="module")
@@ -426,7 +437,7 @@ def test_ranking_and_plan_tell_one_cover(september: Answer, sample: Answer) -> N
     ]
     shown = replace(outlook, windows=tuple(moved))
     by_date = {p.date: p.caught or 0.0 for p in cover.curve}
-    (said,) = wording.covers(shown)
+    (said,) = map(render, wording.covers(shown))
     best = f"{cover.best.date.day} {cover.best.date:%b}"
     assert said.startswith(f"Laid on {cover.best.date:%a} {best} a usual barrier catches ")
     assert f"catches {100 * by_date[dates[0]]:.0f} % of the season's annual bluegrass" in said
@@ -478,9 +489,9 @@ def test_a_purpose_most_futures_have_done_with_is_over() -> None:
     assert dormant.reopens == 0
     assert dormant.decision is None
     assert "it opens once more in" not in plan_text(made)
-    coming = [line for line in made.standing if line.startswith("Next")]
+    coming = [line for line in made.standing if render(line).startswith("Next")]
     assert coming
-    assert all(_after(line, made) for line in coming)
+    assert all(_after(render(line), made) for line in coming)
 
 
 def _after(line: str, plan: SeasonPlan) -> bool:
@@ -509,7 +520,7 @@ def test_last_days_that_are_past_have_come() -> None:
         assert by[name].ahead is None
         assert by[name].passed is not None
         assert by[name].passed < made.today
-    assert not any("Next" in line for line in made.standing)
+    assert not any("Next" in render(line) for line in made.standing)
 
 
 def test_fewest_workable_days_are_counted_over_members() -> None:
@@ -540,14 +551,14 @@ def test_a_week_that_is_past_is_no_choice(august: Answer) -> None:
         season,
         ResidualActive("", Value("x", 60.0, "d", "x", "choice"), 12.7, 3),
         "pre-fall",
-        weeds=["x"],
+        weeds=[say("weed.POAAN")],
         today=AUGUST,
         irrigated=False,
     )
     assert made.best is not None
     assert AUGUST < made.best.date < AUGUST + dt.timedelta(days=7)
     assert made.week_early is None
-    assert "; today 0 %, a week later" in made.text
+    assert "; today 0 %, a week later" in render(made.text)
 
 
 @pytest.mark.parametrize(("wet", "dry"), [(0.0, True), (0.1, True), (0.5, False), (1.0, False)])
@@ -562,9 +573,16 @@ def test_where_rain_seldom_waters_in_it_is_not_the_week_that_counts(
     assert season is not None
     usual = ResidualActive("", Value("x", 60.0, "d", "x", "choice"), 12.7, 7)
     texts = {
-        irrigated: cover_plan(
-            season, usual, "pre-fall", weeds=["x"], today=AUGUST, irrigated=irrigated
-        ).text
+        irrigated: render(
+            cover_plan(
+                season,
+                usual,
+                "pre-fall",
+                weeds=[say("weed.POAAN")],
+                today=AUGUST,
+                irrigated=irrigated,
+            ).text
+        )
         for irrigated in (False, True)
     }
     cause = f"So little is caught because rain seldom waters it in in time: in {100 * wet:.0f} %"
@@ -574,7 +592,7 @@ def test_where_rain_seldom_waters_in_it_is_not_the_week_that_counts(
 
 
 def test_without_wind_it_says_so(plan: SeasonPlan) -> None:
-    assert any("without regard to wind" in line for line in plan.assumptions)
+    assert any("without regard to wind" in render(line) for line in plan.assumptions)
     young = purpose(plan_for(answer_on(dt.date(2016, 10, 20))), "post-early")
     assert young.decision is not None
     assert young.decision.choice == "cannot tell"
@@ -602,8 +620,8 @@ def test_sensitive_areas_are_not_judged_on_whole_days_and_that_is_said(sample: A
     area = Sensitive(name="school", bearing_from_deg=20.0, bearing_to_deg=60.0)
     guarded = replace(sample, site=sample.site.model_copy(update={"sensitive": (area,)}))
     said = "Wind towards the sensitive areas of the site file is not judged on whole days"
-    assert said in " ".join(plan_for(guarded).assumptions)
-    assert said not in " ".join(plan_for(sample).assumptions)
+    assert said in " ".join(map(render, plan_for(guarded).assumptions))
+    assert said not in " ".join(map(render, plan_for(sample).assumptions))
 
 
 def test_a_purpose_that_mostly_stays_shut_says_so_in_words(plan: SeasonPlan) -> None:
@@ -613,7 +631,7 @@ def test_a_purpose_that_mostly_stays_shut_says_so_in_words(plan: SeasonPlan) -> 
         closed=None, normal_opens=never, normal_closes=never,
     )  # fmt: skip
     text = plan_text(replace(plan, purposes=(shut,)))
-    assert f"{shut.title}: not expected" in text
+    assert f"{render(shut.title)}: not expected" in text
     assert "does not open in 90 % of the possible futures" in text
     assert "normal not to open (90 % of past seasons)" in text
     assert "If missed" not in text
@@ -682,14 +700,14 @@ def test_short_record_cannot_tell() -> None:
 def test_what_is_said_of_a_curve_that_does_not_hold_here_stands_in_plan_and_ranking(
     sample: Answer,
 ) -> None:
-    note = "annual bluegrass: summers here are cooler than where the curve comes from"
+    note = about(say("weed.POAAN"), say("season_note.too_early"))
     past = replace(sample.past, notes=(note,))
     plan = season_plan(sample.site, past, sample.ahead, sample.members, weather=sample.weather)
-    said = f"{note[0].upper()}{note[1:]}."
-    assert plan.assumptions[0] == said
+    said = render(plan.assumptions[0])
+    assert said.startswith("Annual bluegrass: much of it would be up")
     assert said in " ".join(plan_text(plan).split())
     ranking = rank(sample.site, past, sample.ahead, sample.members, today=sample.weather.today)
-    assert note in ranking.weather_notes
+    assert said in map(render, ranking.weather_notes)
 
 
 def test_ranking_and_plan_count_the_days_to_green_up_alike(sample: Answer) -> None:
@@ -702,7 +720,7 @@ def test_ranking_and_plan_count_the_days_to_green_up_alike(sample: Answer) -> No
     why = next(o.why for o in sample.ranking.purposes if o.purpose == "dormant")
     # the last dormant day and the first green one may lie a day apart, or a false start between
     assert abs(left[0, 0] - days) <= 1
-    assert f"about {left[0, 0]:.0f} days are left before green-up" in why
+    assert f"about {left[0, 0]:.0f} days are left before green-up" in render(why)
 
 
 def test_the_futures_that_tell_of_no_green_up_count_as_late_ones(sample: Answer) -> None:

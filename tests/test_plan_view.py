@@ -9,6 +9,7 @@ from dataclasses import replace
 import pytest
 from web_fixtures import sample_plan
 
+from windowcast.core.phrase import Quantity, say
 from windowcast.core.season_calendar import start_of_named
 from windowcast.core.units import Display
 from windowcast.programme.model import KeyDate
@@ -53,7 +54,8 @@ def test_cover_is_drawn_only_where_there_is_a_curve() -> None:
 
 
 def _key(passed: dt.date | None, ahead: DateRange | None, normal: DateRange | None) -> KeyDate:
-    return KeyDate("k", "soil at 5 cm falls below 21.1 °C", passed, ahead, normal, (), "source")
+    label = say("key_date.soil_falls", depth=Quantity(5, "cm"), limit=Quantity(21.1, "degC"))
+    return KeyDate("k", label, passed, ahead, normal, (), "source")
 
 
 def _range(day: int) -> DateRange:

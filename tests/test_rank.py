@@ -17,6 +17,7 @@ from windowcast.core.record import Members
 from windowcast.core.site import Site
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import needs_of
+from windowcast.report.catalogue import render
 from windowcast.report.tables import json_text, rank_schema
 from windowcast.season.model import TurfPhase
 from windowcast.windows.cautions import CAUTIONS
@@ -61,8 +62,8 @@ def test_fair_weather_gives_a_window_on_every_day_in_order() -> None:
     assert best.start.date() == TODAY  # all days alike: the earliest first
     assert [w.date for w in outlook.windows] == sorted(w.date for w in outlook.windows)
     assert outlook.closest is None
-    assert f"{best.start:%H:%M} to {best.end:%H:%M}" in outlook.advice
-    assert "second best" in outlook.advice
+    assert f"{best.start:%H:%M} to {best.end:%H:%M}" in render(outlook.advice)
+    assert "second best" in render(outlook.advice)
     keep_dry = best.follow_up[0]
     assert keep_dry.by == best.end + dt.timedelta(hours=6)
 
@@ -75,7 +76,7 @@ def test_the_window_with_more_warmth_comes_first() -> None:
     later = outlook.windows[1]
     assert later.limiting is not None
     assert later.limiting.criterion == "air_temperature"
-    assert "10 °C" in later.limiting.reason
+    assert "10 °C" in render(later.limiting.reason)
 
 
 def test_a_gale_says_so_what_came_closest_and_what_would_have_to_change() -> None:
@@ -89,8 +90,8 @@ def test_a_gale_says_so_what_came_closest_and_what_would_have_to_change() -> Non
     assert outlook.closest.date == TODAY + dt.timedelta(days=2)
     assert outlook.closest.limiting is not None
     assert outlook.closest.limiting.criterion == "wind"
-    assert outlook.advice.startswith("No window in the next 6 days. Closest is Wed 18 Jan")
-    assert "wind would have to fall to" in outlook.would_change.lower()
+    assert render(outlook.advice).startswith("No window in the next 6 days. Closest is Wed 18 Jan")
+    assert "wind would have to fall to" in render(outlook.would_change).lower()
 
 
 def test_a_wind_towards_a_sensitive_area_names_it() -> None:
@@ -108,11 +109,11 @@ def test_a_wind_towards_a_sensitive_area_names_it() -> None:
         assert outlook.closest is not None
         assert outlook.closest.limiting is not None
         reason = f"the wind blows towards, or nearly towards, {said}"
-        assert outlook.closest.limiting.reason == reason
-        assert outlook.advice.endswith(f"{reason}.")
+        assert render(outlook.closest.limiting.reason) == reason
+        assert render(outlook.advice).endswith(f"{reason}.")
     unknown = dormant(here, weather(here)).closest
     assert unknown is not None
-    judged = {j.criterion: j.reason for j in unknown.judged}
+    judged = {j.criterion: render(j.reason) for j in unknown.judged}
     assert judged["sensitive_areas"] == "not known: wind direction"
 
 
@@ -169,15 +170,15 @@ def test_what_is_missing_makes_no_window(missing: str, purpose: PurposeName) -> 
     assert outlook.closest.verdict == "cannot tell"
     assert outlook.closest.score is None
     assert outlook.closest.odds is None
-    assert outlook.advice.startswith("Cannot tell")
-    assert outlook.would_change
+    assert render(outlook.advice).startswith("Cannot tell")
+    assert render(outlook.would_change)
     assert outlook.cannot_tell
     assert outlook.closest.follow_up == ()  # nothing follows what is not done
     blind = weather(here, without=(missing,), forecast_days=0)
     outlook = ranked(here, blind, **asked).purposes[0]  # type: ignore[arg-type]
     assert outlook.cannot_tell
     assert outlook.closest is None  # no hours are named where no forecast reaches
-    assert outlook.would_change
+    assert render(outlook.would_change)
 
 
 def season_for(purpose: PurposeName) -> dict[str, object]:
@@ -232,8 +233,9 @@ def test_no_window_with_an_unknown_is_ever_fit(
 def test_overseeded_turf_or_unsaid_is_no_go_ahead() -> None:
     unsaid = dormant(site(turf={"overseeded": None}))
     assert unsaid.windows == ()
-    assert "overseeded" in unsaid.advice
-    assert dormant(site(turf={"overseeded": True})).advice.startswith("Do not spray: ")
+    assert "overseeded" in render(unsaid.advice)
+    sown = dormant(site(turf={"overseeded": True}))
+    assert render(sown.advice).startswith("Do not spray: ")
     assert dormant(ahead=state(safe=math.nan)).windows == ()
     assert not dormant(ahead=state(safe=0.0)).in_season
 
@@ -260,7 +262,7 @@ def test_odds_count_the_futures_in_which_the_same_hours_hold() -> None:
     assert odds is not None
     assert odds.share == pytest.approx(0.75)
     assert odds.low < 0.75 < odds.high
-    assert "30 of 40 possible futures" in outlook.advice
+    assert "30 of 40 possible futures" in render(outlook.advice)
 
 
 def test_odds_rank_a_sure_window_before_a_slightly_better_gamble() -> None:
@@ -286,10 +288,10 @@ def test_a_window_more_likely_to_fail_is_not_rated_fit() -> None:
     assert best.windows[0].verdict == "marginal"
     assert best.windows[0].score is not None
     assert best.windows[0].score >= 100 * RULE.fit
-    assert "more likely to fail than to hold" in best.advice
+    assert "more likely to fail than to hold" in render(best.advice)
     assert best.windows[0].limiting is not None
     assert best.windows[0].limiting.criterion == "wind"
-    assert "bad in 24 of 40 futures" in best.windows[0].limiting.reason
+    assert "bad in 24 of 40 futures" in render(best.windows[0].limiting.reason)
 
 
 def test_beyond_the_forecast_odds_rest_on_past_years() -> None:
@@ -337,15 +339,16 @@ def test_the_answer_is_valid_under_its_schema() -> None:
     ranking = ranked(here, weather(here, futures=25), stock=stock)
     jsonschema.validate(json.loads(json_text(ranking)), rank_schema())
     assert ranking.cautions == CAUTIONS
-    assert len(" ".join(CAUTIONS)) < 700  # short enough to be read
+    assert len(" ".join(map(render, CAUTIONS))) < 700  # short enough to be read
 
 
 def test_explain_cites_every_value_behind_the_answer() -> None:
     ranking = ranked(purposes=["dormant"])
-    text = "\n".join(ranking.explain)
+    lines = [render(line) for line in ranking.explain]
+    text = "\n".join(lines)
     for name in ("criteria.wind.at", "purposes.dormant.grade.share_up.at", "criteria.rule.fit"):
         assert name in text
-    assert "wind ← forecast wind at 10 m" in ranking.explain
+    assert "wind ← forecast wind at 10 m" in lines
     assert "purposes.dormant.needs.rain_free_h = 6" in text
     assert all(judged.source for judged in ranking.purposes[0].windows[0].judged)
 
@@ -370,7 +373,7 @@ def test_a_day_without_site_hours_has_no_window() -> None:
     closed = site(calendar={"blackout": [{"first": TODAY, "last": TODAY + dt.timedelta(days=30)}]})
     outlook = dormant(closed)
     assert (outlook.windows, outlook.closest) == ((), None)
-    assert "the site allows no hours" in outlook.advice
+    assert "the site allows no hours" in render(outlook.advice)
 
 
 # --- season ---------------------------------------------------------------------------------------
@@ -389,8 +392,8 @@ def test_out_of_season_says_why_and_when_it_opens() -> None:
     opens = TODAY + dt.timedelta(days=25)
     assert outlook.opens is not None
     assert abs(outlook.opens - opens) <= dt.timedelta(days=1)
-    assert "fully dormant" in outlook.why
-    assert "10 to 90 %" in outlook.advice
+    assert "fully dormant" in render(outlook.why)
+    assert "10 to 90 %" in render(outlook.advice)
 
 
 def test_in_season_says_since_when_and_until_when() -> None:
@@ -406,7 +409,7 @@ def test_in_season_says_since_when_and_until_when() -> None:
     assert outlook.opens == TODAY - dt.timedelta(days=10)
     assert outlook.closes is not None
     assert outlook.closes - TODAY == dt.timedelta(days=43)  # 17 days left: score 0.43
-    assert "60 days are left before green-up" in outlook.why
+    assert "60 days are left before green-up" in render(outlook.why)
 
 
 def test_days_to_green_up_unknown_in_the_past_are_looked_back_on_from_today() -> None:
@@ -423,7 +426,7 @@ def test_a_purpose_whose_weeds_are_not_watched_is_not_judged() -> None:
     emergence = {code: e for code, e in ahead.emergence.items() if e.season == "spring"}
     outlook = dormant(ahead=dataclasses.replace(ahead, emergence=emergence))
     assert not outlook.in_season
-    assert "no winter annual" in outlook.why
+    assert "no winter annual" in render(outlook.why)
 
 
 # --- actives --------------------------------------------------------------------------------------
@@ -451,7 +454,7 @@ def test_an_active_that_does_not_serve_a_purpose_is_said_to() -> None:
     needs = needs_of(load_actives().mixture("prodiamine"), str(here.turf.species))
     outlook = dormant(here, mixture=needs)
     assert outlook.windows == ()
-    assert "prodiamine acts only before weeds are up" in outlook.advice
+    assert "prodiamine acts only before weeds are up" in render(outlook.advice)
 
 
 def test_stock_is_judged_one_by_one() -> None:
@@ -466,7 +469,7 @@ def test_stock_is_judged_one_by_one() -> None:
     assert fits[0].verdict in ("fit", "marginal")
     assert fits[0].start is not None
     assert (fits[1].verdict, fits[1].start) == ("unfit", None)
-    assert "before weeds are up" in fits[1].reason
+    assert "before weeds are up" in render(fits[1].reason)
 
 
 def test_no_purpose_is_left_out_and_order_is_kept() -> None:

@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 import pytest
 from report_fixtures import HOSTILE, answer
 
+from windowcast.report.catalogue import render
 from windowcast.report.page import render_page
 from windowcast.report.view import answer_view, headline
 
@@ -71,7 +72,7 @@ def test_page_answers_first_and_carries_the_cautions(page: _Reader) -> None:
     text = " ".join(" ".join(page.words).split())
     assert "Go on Wed 8 Nov, 10:00–15:00: young winter weeds." in text
     for caution in answer().ranking.cautions:
-        assert caution in text
+        assert render(caution) in text
 
 
 def test_every_chart_has_a_table_behind_it(page: _Reader) -> None:

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from report_fixtures import HOSTILE, answer, ranking
 
 from windowcast.cli.output import emit, output_options
+from windowcast.report.catalogue import render
 from windowcast.report.message import WIDTH, message_text
 from windowcast.report.terminal import table_text
 
@@ -90,7 +91,7 @@ def test_explain_traces_score_source_and_weather() -> None:
 def test_every_text_carries_the_cautions(make: object) -> None:
     text = make(ranking())  # type: ignore[operator]
     for caution in ranking().cautions:
-        assert caution in text
+        assert render(caution) in text
 
 
 def test_message_is_narrow_plain_text_with_the_answer_first() -> None:

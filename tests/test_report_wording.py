@@ -12,7 +12,8 @@ from report_fixtures import judged, ranking, window
 
 from windowcast.core.units import Display
 from windowcast.report import wording
-from windowcast.windows import words
+from windowcast.report.catalogue import render
+from windowcast.windows import reasons
 from windowcast.windows.grade import ScoreCurve
 
 US, METRIC = Display("us"), Display("metric")
@@ -57,7 +58,7 @@ def test_a_value_that_cannot_be_told_is_a_dash_not_a_zero() -> None:
 
 @pytest.mark.parametrize(
     ("value", "unit", "expected"),
-    [(0.25, "1", "25 %"), (-0.04, "degC", "0 °C"), (3.0, "h", "3 h"), (4.0, "", "4")],
+    [(0.25, "1", "25 %"), (-0.04, "degC", "0 °C"), (3.0, "h", "3 h")],
 )
 def test_single_quantities(value: float, unit: str, expected: str) -> None:
     assert wording.quantity(value, unit, METRIC) == expected
@@ -69,10 +70,11 @@ def test_dates_do_not_depend_on_the_platform() -> None:
 
 
 def test_limit_names_the_criterion_and_the_reason_in_units() -> None:
-    assert wording.limit(judged(), US) == "air temperature: 53 °F, best above 60 °F"
-    assert wording.limit(None, US) == "nothing"
-    soil = replace(judged(), label="soil at 5 cm, mean of 7 days")
-    assert wording.limit(soil, US).startswith("soil at 2 in, mean of 7 days: 53 °F")
+    limit = wording.text(wording.limit(judged()), US)
+    assert limit == "air temperature: 53 °F, slow uptake, best from 60 °F"
+    assert wording.text(wording.limit(None), US) == "nothing"
+    soil = wording.limit(replace(judged(), label=reasons.label("soil_week")))
+    assert wording.text(soil, US).startswith("soil at 2 in, mean of 7 days: 53 °F")
 
 
 def test_answer_words() -> None:
@@ -97,6 +99,6 @@ def test_a_stage_says_what_the_plant_looks_like(stage: float, says: str) -> None
 
 
 def test_a_good_distance_from_the_dew_point_does_not_read_as_a_temperature() -> None:
-    grade = ScoreCurve((0.5, 2.0), (0.2, 1.0))
-    text = wording.in_units(words.reason("leaf_wetness", grade, 17.2), Display("us"))
+    curve = ScoreCurve((0.5, 2.0), (0.2, 1.0))
+    text = render(reasons.reason("leaf_wetness", curve, 17.2), "us")
     assert text == "air 31 °F above its dew point, good"

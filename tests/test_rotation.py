@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 
+from windowcast.core.phrase import Phrase, Quantity, say
 from windowcast.materials.actives import Active, load_actives
 from windowcast.materials.rotation import (
     Suspicion,
@@ -17,6 +18,7 @@ from windowcast.materials.rotation import (
     suspect_resistance,
     use_of,
 )
+from windowcast.report.catalogue import render
 
 ACTIVES = load_actives()
 SPECIES = "hybrid bermudagrass"
@@ -179,7 +181,7 @@ def test_alternatives_leave_out_spent_groups_wrong_timing_and_unsafe_turf() -> N
     assert flag.alternatives == ("simazine (group 5)", "amicarbazone (group 5)")
 
 
-def suspicion(days: int, mixed: bool | None, faults: Sequence[str] | None) -> Suspicion:
+def suspicion(days: int, mixed: bool | None, faults: Sequence[Phrase] | None) -> Suspicion:
     done = use("2025-12-01", "dormant", "glyphosate")
     seen = done.date + dt.timedelta(days=days)
     return suspect_resistance(done, seen, survivors_mixed=mixed, faults=faults)
@@ -197,14 +199,14 @@ def test_survivors_after_a_proper_application_raise_suspicion() -> None:
 
 def test_other_explanations_come_first() -> None:
     assert not suspicion(40, None, []).raised
-    cold = suspicion(40, True, ["3 °C at spraying"])
+    cold = suspicion(40, True, [say("criterion.good", measured=Quantity(3.0, "degC"))])
     assert not cold.raised
-    assert "3 °C at spraying" in cold.reason
+    assert "3 °C, good" in render(cold.reason)
     unknown = suspicion(40, True, None)
     assert not unknown.raised
     assert "review" in unknown.steps[0]
-    assert "too early" in suspicion(5, True, []).reason
-    assert "look alike" in suspicion(200, True, []).reason
+    assert "too early" in render(suspicion(5, True, []).reason)
+    assert "look alike" in render(suspicion(200, True, []).reason)
 
 
 def test_rank_says_that_a_group_in_stock_is_spent() -> None:
@@ -224,11 +226,12 @@ def test_rank_says_that_a_group_in_stock_is_spent() -> None:
         observed=Observed(uses=(last,)),
     )  # fmt: skip
     by_name = {fit.active: fit for fit in result.ranking.purposes[0].stock}
-    assert by_name["glyphosate"].reason.startswith("group 9 already used last season")
+    assert render(by_name["glyphosate"].reason).startswith("group 9 already used last season")
     assert by_name["glyphosate"].verdict != "fit"
-    assert "already used" not in by_name["propyzamide"].reason
+    assert "already used" not in render(by_name["propyzamide"].reason)
     mixed = answer(
         site, sample_weather(), purposes=["dormant"], days=5, materials=ACTIVES, futures=5,
         actives="glyphosate", observed=Observed(uses=(last,)),
     )  # fmt: skip
-    assert "Rotation: group 9 was used for dormant last season as well." in mixed.ranking.cautions
+    said = "Rotation: group 9 was used for dormant last season as well."
+    assert said in map(render, mixed.ranking.cautions)

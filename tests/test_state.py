@@ -11,6 +11,7 @@ from uscrn_sites import MID_ATLANTIC, record, site, state
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Place, Record
+from windowcast.report.catalogue import render
 from windowcast.season.model import SiteState
 from windowcast.season.scouting import Count
 from windowcast.season.sightings import GreenCover
@@ -131,7 +132,7 @@ def test_missing_weather_says_so():
     weather = made_up()
     dry = replace(weather, values={k: v for k, v in weather.values.items() if k != "precip_mm"})
     blind, _ = build(dry, site())
-    assert any("rain is unknown" in note for note in blind.notes)
+    assert any("rain is unknown" in render(note) for note in blind.notes)
     wet, _ = build(weather, site())
     day = 300
     assert blind.emergence["POAAN"].share_low[day] <= wet.emergence["POAAN"].share_low[day]
@@ -148,8 +149,8 @@ def test_a_cool_summer_is_outside_the_curve():
     weather = made_up()
     cool = {k: v - (6.0 if k.endswith("_c") else 0.0) for k, v in weather.values.items()}
     found, _ = build(replace(weather, values=cool), site())
-    assert any("does not hold here" in note for note in found.notes)
-    assert not any("does not hold" in n for n in build(weather, site())[0].notes)
+    assert any("does not hold here" in render(note) for note in found.notes)
+    assert not any("does not hold" in render(n) for n in build(weather, site())[0].notes)
 
 
 def test_irrigation_replaces_rain():
@@ -165,7 +166,7 @@ def test_unknown_weeds():
         build(made_up(days=30), site(weeds=["XXXXX"]))
     found, _ = build(made_up(days=30), site(weeds=["POAAN", "ELEIN"]))
     assert list(found.emergence) == ["POAAN"]
-    assert any("goosegrass" in note for note in found.notes)
+    assert any("goosegrass" in render(note) for note in found.notes)
 
 
 def test_a_record_that_does_not_follow_on_is_refused():

@@ -20,6 +20,7 @@ from windowcast.core.errors import InputError
 from windowcast.programme.answer import Answer, answer
 from windowcast.programme.news import Told, compare
 from windowcast.report.calendar import write_calendar
+from windowcast.report.catalogue import render
 from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.model import Odds, Ranking, Window
 
@@ -71,7 +72,7 @@ def test_a_window_on_another_day_replaces_a_lost_one(sample: Answer) -> None:
     _, told = compare({}, with_odds(sample.ranking, 0.8), 0.6, NOW)
     news, told = compare(told, with_odds(sample.ranking, 0.8, hours=48), 0.6, NOW)
     assert [n.kind for n in news] == ["fell back", "opened"]
-    assert news[1].text.startswith("Instead")
+    assert render(news[1].text).startswith("Instead")
     again, _ = compare(told, with_odds(sample.ranking, 0.8, hours=48), 0.6, NOW)
     assert not again
 

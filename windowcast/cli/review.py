@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -12,6 +12,7 @@ from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.core.site import Site
+    from windowcast.core.units import System
     from windowcast.records.review import Review
 
 PAST_HOURS_DAYS = 366 * 6  # hours kept for hindsight: the seasons of a log
@@ -54,7 +55,7 @@ def command(
 
         write_atomic(page, render_review(review, display))
     if form == "json":
-        click.echo(_json(review))
+        click.echo(_json(review, display.system))
     else:
         from windowcast.report.review_text import review_lines
         from windowcast.report.screen import fitted, prose_width
@@ -88,19 +89,9 @@ def look_back(start: Start) -> tuple[Site, Review]:
     return site, review_log(site, weather, log_file, start.beside(site.materials_file))
 
 
-def _json(review: Review) -> str:
+def _json(review: Review, units: System) -> str:
     import json
-    from dataclasses import asdict
 
-    return json.dumps(_finite(asdict(review)), ensure_ascii=False, indent=1, default=str)
+    from windowcast.report.plain import plain
 
-
-def _finite(value: Any) -> Any:
-    """NaN and infinity as null: JSON has no word for them."""
-    if isinstance(value, dict):
-        return {key: _finite(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(item) for item in value]
-    if isinstance(value, float) and (value != value or value in (float("inf"), float("-inf"))):  # noqa: PLR0124
-        return None
-    return value
+    return json.dumps(plain(review, units, date=str), ensure_ascii=False, indent=1)

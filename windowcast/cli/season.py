@@ -62,8 +62,11 @@ def command(
         write_atomic(page, render_plan(plan, sample=sample))
     click.echo(plan_json(plan) if format_ == "json" else plan_text(plan), nl=False)
     if explain and format_ != "json":  # the JSON always holds them
-        sources = [f"{key.label}: {key.source}" for key in plan.key_dates]
-        echo("", "Where the numbers come from", *sources, *plan.explain)
+        from windowcast.report.catalogue import render
+
+        sources = [f"{render(key.label, plan.units)}: {key.source}" for key in plan.key_dates]
+        values = [render(line, plan.units) for line in plan.explain]
+        echo("", "Where the numbers come from", *sources, *values)
 
 
 def plan_of(start: Start) -> SeasonPlan:

@@ -12,6 +12,7 @@ from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.cli.options import Start
+    from windowcast.core.site import Site
     from windowcast.materials.quantity import Rate
     from windowcast.materials.rotation import Use
     from windowcast.materials.tank import NozzleCheck, TankSheet
@@ -219,18 +220,21 @@ def sheet(
         nozzle=_nozzle(carrier, speed, spacing, flow),
         remarks=remarks,
     )
-    click.echo(_json(result, window) if form == "json" else _text(result, window, where))
+    click.echo(_json(result, window) if form == "json" else _text(result, window, where, site))
 
 
 def _window(start: Start, purpose: str | None, actives: str) -> Window | None:
     """The best window of a purpose for the actives in the tank."""
     if purpose is None:
         return None
+    from windowcast.report.catalogue import render
+
     answer = start.answer(purposes=(purpose,), actives=actives)
     outlook = answer.ranking.purposes[0]
     if not outlook.windows:
+        said = render(outlook.advice, answer.ranking.units)
         raise InputError(
-            f"there is no window for {purpose}: {outlook.advice.rstrip('.')}",
+            f"there is no window for {purpose}: {said.rstrip('.')}",
             field="--purpose",
             remedy="leave --purpose out to print the sheet without one",
         )
@@ -319,15 +323,18 @@ def _in_all_units(rate: Rate) -> str:
     return " = ".join(write_rate(rate, unit) for unit in units)
 
 
-def _text(result: TankSheet, window: Window | None, where: str) -> str:
+def _text(result: TankSheet, window: Window | None, where: str, site: Site | None) -> str:
     from windowcast.materials.tank_text import sheet_text
+    from windowcast.report.catalogue import render
 
     title = "Tank sheet" + (f" for {where}" if where else "")
     if window is not None:
         title += f", {window.start:%a %-d %b %Y %H:%M} to {window.end:%H:%M}"
     text = sheet_text(result, title)
     if window is not None and window.follow_up:
-        text += "\nAfterwards\n" + "".join(f"  - {item.text}\n" for item in window.follow_up)
+        units = site.units if site else "us"
+        said = (render(item.text, units) for item in window.follow_up)
+        text += "\nAfterwards\n" + "".join(f"  - {item}\n" for item in said)
     return text.rstrip("\n")
 
 

@@ -95,7 +95,7 @@ def command(
         title = f"Odds of a workable day, {purpose}: {result.issues} issues"
         write_atomic(diagram, reliability_svg(result.reliability, title))
     if format_ == "json":
-        from windowcast.report.tables import plain
+        from windowcast.report.plain import plain
 
         click.echo(json.dumps(plain(result), indent=2, ensure_ascii=False))
     else:
@@ -127,6 +127,8 @@ _HEAD = "lead     n  base   Brier  climate  certain  skill (10 to 90 %)         
 
 def _lines(result: OddsReport) -> list[str]:
     """The report as text."""
+    from windowcast.report.catalogue import render
+
     seasons = f"{result.seasons[0]} to {result.seasons[-1]}"
     overall = (
         f"Brier score {result.brier:.4f}; skill against climatology {result.skill_climate:+.3f}, "
@@ -135,7 +137,7 @@ def _lines(result: OddsReport) -> list[str]:
         f"({result.calibration_by_chance:.3f} by chance alone)"
     )
     lines = [
-        f"Odds that {result.event}",
+        f"Odds that {render(result.event)}",
         f"{len(result.stations)} station(s), seasons {seasons}, {result.issues} issues",
         "",
         overall,

@@ -107,7 +107,9 @@ def _state_path(state: Path | None, site_file: Path | None) -> Path:
 
 
 def _paragraph(site: str, news: tuple[News, ...]) -> str:
-    return f"{site}. " + " ".join(item.text for item in news)
+    from windowcast.report.catalogue import render
+
+    return f"{site}. " + " ".join(render(item.text) for item in news)
 
 
 def read_state(path: Path) -> dict[str, Told]:

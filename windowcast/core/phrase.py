@@ -11,6 +11,7 @@ its text to the catalogue of each language; a test compares ids and values of co
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -36,7 +37,7 @@ Unit = Literal[
     "1",
 ]
 UNITS: frozenset[str] = frozenset(get_args(Unit))
-Join = Literal["and", "or", "comma", "clauses", "sentences", "lines", "none"]
+Join = Literal["and", "or", "to", "comma", "plus", "clauses", "sentences", "lines", "none"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +91,7 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Listing:
-    """Values written one after the other; empty phrases among them are left out."""
+    """Values written one after the other; empty phrases are left out, the same one is said once."""
 
     items: tuple[Value, ...]
     join: Join = "and"
@@ -109,7 +110,8 @@ class Phrase:
     def __bool__(self) -> bool:
         return bool(self.id)
 
-    def __getitem__(self, name: str) -> Value:
+    def value(self, name: str) -> Value:
+        """One of its values."""
         return dict(self.values)[name]
 
 
@@ -117,6 +119,7 @@ class Phrase:
 Value = Quantity | Name | Share | Span | Listing | Phrase | dt.date | int | float
 
 NOTHING = Phrase("")
+_ABOUT = "note.about"
 
 
 def say(phrase_id: str, /, **values: Value) -> Phrase:
@@ -127,6 +130,28 @@ def say(phrase_id: str, /, **values: Value) -> Phrase:
 def sentence(clause: Value) -> Phrase:
     """A clause with a capital first letter and a full stop."""
     return say("sentence.of", clause=clause)
+
+
+def about(what: Value, note: Phrase) -> Phrase:
+    """A remark on something: ``annual bluegrass: ...``; see `merged`."""
+    return say("note.about", what=what, note=note)
+
+
+def merged(notes: Iterable[Phrase]) -> tuple[Phrase, ...]:
+    """Remarks as sentences; those made by `about` that say the same of several things are one."""
+    things: dict[Phrase, list[Value]] = {}
+    for note in notes:
+        found = things.setdefault(_said(note), [])
+        if note.id == _ABOUT and note.value("what") not in found:
+            found.append(note.value("what"))
+    return tuple(sentence(about(joined(*of), note) if of else note) for note, of in things.items())
+
+
+def _said(note: Phrase) -> Phrase:
+    """What a remark says, whatever of."""
+    said = note.value("note") if note.id == _ABOUT else note
+    assert isinstance(said, Phrase)
+    return said
 
 
 def joined(*items: Value, join: Join = "and") -> Listing:

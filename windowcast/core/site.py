@@ -31,7 +31,7 @@ from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
 from windowcast.core.record import DateArray, Place
 from windowcast.core.validation import first_problem, line_of
-from windowcast.core.weed_codes import supported, why_unsupported
+from windowcast.core.weed_codes import supported, unsupported
 
 MAX_SITE_BYTES = 1_000_000
 
@@ -281,7 +281,7 @@ class Advice(_Part):
 
 
 def _known_weed(code: str) -> str:
-    if code not in supported() and why_unsupported(code) is None:
+    if code not in supported() and code not in unsupported():
         raise ValueError(f"{code!r} is not a weed we know; choose from {', '.join(supported())}")
     return code
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from windowcast.core.values import load
 
 
@@ -10,7 +12,6 @@ def supported() -> tuple[str, ...]:
     return tuple(code for code in load("weeds") if code not in ("common", "unsupported", "check"))
 
 
-def why_unsupported(code: str) -> str | None:
-    """Why a known weed has no emergence model; None for one that has."""
-    reason = load("weeds").table("unsupported").get(code)
-    return None if reason is None else str(reason)
+def unsupported() -> Mapping[str, str]:
+    """Known weeds without an emergence model, each with the id of the text that says why."""
+    return load("weeds").table("unsupported")

@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 
 from windowcast.core import values
+from windowcast.core.phrase import Phrase, joined, say
 from windowcast.core.season_calendar import season_name
 from windowcast.materials.actives import TURF_STATES, Active
 
@@ -58,7 +59,7 @@ class Suspicion:
 
     raised: bool
     groups: tuple[int, ...]
-    reason: str
+    reason: Phrase
     steps: tuple[str, ...]
 
 
@@ -184,7 +185,7 @@ def alternatives(
 
 
 def suspect_resistance(
-    use: Use, seen: dt.date, *, survivors_mixed: bool | None, faults: Sequence[str] | None
+    use: Use, seen: dt.date, *, survivors_mixed: bool | None, faults: Sequence[Phrase] | None
 ) -> Suspicion:
     """Judge a field note of survivors after an application.
 
@@ -195,30 +196,25 @@ def suspect_resistance(
     survivors_mixed
         Live plants among dying ones of the same size; None when that was not noted.
     faults
-        What was wrong with the application ("4 °C on the day", "rain after 1 h"), from the review;
-        None when it was not reviewed.
+        What was wrong with the application, from the review; None when it was not reviewed.
     """
     table = values.load("rotation", "windowcast.materials").table("suspicion")
     days = (seen - use.date).days
     first, last = table.number("first_days"), table.number("last_days")
-    named = _named(use.groups)
+    named = say("survivors.groups", groups=joined(*use.groups), count=len(use.groups))
     if not survivors_mixed:
-        return Suspicion(False, use.groups, "no survivors mixed among dying plants were noted", ())
+        return Suspicion(False, use.groups, say("survivors.not_mixed"), ())
     if not first <= days <= last:
-        why = (
-            f"{days} days after the application it is too early to tell"
-            if days < first
-            else f"{days} days after the application survivors and new seedlings look alike"
-        )
+        why = say(f"survivors.{'early' if days < first else 'late'}", days=days)
         return Suspicion(False, use.groups, why, ("look again, and mark plants of known age",))
     if faults is None:
-        text = f"survivors among dying plants, but whether {named} was applied well is not known"
+        text = say("survivors.not_reviewed", groups=named)
         return Suspicion(False, use.groups, text, ("run windowcast review on the application",))
     if faults:
-        text = f"survivors are explained by the application itself first: {'; '.join(faults)}"
+        text = say("survivors.explained", faults=joined(*faults, join="clauses"))
         return Suspicion(False, use.groups, text, ("repeat under better conditions with a check",))
     steps = tuple(str(step) for step in table.value("steps").value)
-    text = f"{table.value('sign').value}: suspect resistance to {named}"
+    text = say("survivors.suspect", groups=named)
     return Suspicion(True, use.groups, text, steps)
 
 

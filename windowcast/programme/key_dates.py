@@ -9,14 +9,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core.first_last import first_day, last_day
+from windowcast.core.phrase import Phrase, Quantity, Share, say
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import season_day, season_name
-from windowcast.core.values import load
+from windowcast.core.values import Value, load
 from windowcast.programme.model import KeyDate, YearDate
 from windowcast.season.model import SiteState
 from windowcast.season.rolling import trailing_mean
 from windowcast.season.turf_safety import brown_in
 from windowcast.windows.odds import DateRange, date_range
+from windowcast.windows.reasons import SOIL_DEPTH
 from windowcast.windows.season_axis import SeasonAxis
 
 
@@ -35,7 +37,7 @@ class Event:
     """
 
     name: str
-    label: str
+    label: Phrase
     source: str
     holds: Callable[[SiteState], FloatArray]
     from_day: float = 0.0
@@ -53,42 +55,39 @@ def events(state: SiteState) -> Iterator[Event]:
     """The events of a site, in the order in which they usually come."""
     table = load("plan")
     autumn, spring = table.number("autumn_from"), table.number("spring_from")
-    for key, label in (
-        ("soil_fall", "soil at 5 cm falls below {}"),
-        ("soil_peak", "soil at 5 cm falls below {}"),
-    ):
+    for key in ("soil_fall", "soil_peak"):
         entry = table.value(key)
-        yield Event(
-            key, label.format(f"{float(entry):g} °C"), entry.source, _soil(float(entry), -1), autumn
-        )
+        label = say("key_date.soil_falls", depth=SOIL_DEPTH, limit=_limit(entry))
+        yield Event(key, label, entry.source, _soil(float(entry), -1), autumn)
     for weed in state.emergence.values():
         begins = spring if weed.season == "spring" else 0.0
         for share in table.value(f"shares.{weed.season}").value:
             yield Event(
                 f"{weed.weed}_{100 * share:.0f}",
-                f"{100 * share:.0f} % of {weed.name} up",
+                say("key_date.weed_up", share=Share(share), weed=say(f"weed.{weed.weed}")),
                 table.value(f"shares.{weed.season}").source,
                 _up(weed.weed, float(share)),
                 begins,
             )
     turf = "turf model; see data/turf.toml"
-    yield Event("dormancy", "turf fully dormant", turf, _brown, autumn)
-    yield Event(
-        "first_safe", "first day a non-selective product is safe by the turf", turf, _safe, autumn
-    )
+    yield Event("dormancy", say("key_date.dormancy"), turf, _brown, autumn)
+    yield Event("first_safe", say("key_date.first_safe"), turf, _safe, autumn)
     yield Event(
         "last_safe",
-        "last day a non-selective product is safe by the turf",
+        say("key_date.last_safe"),
         turf,
         _safe,
         autumn,
         last=True,
     )
-    label = "last fully dormant day: green-up follows"
-    yield Event("green_up", label, turf, _brown, autumn, last=True)
+    yield Event("green_up", say("key_date.green_up"), turf, _brown, autumn, last=True)
     entry = table.value("soil_spring")
-    label = f"soil at 5 cm rises above {float(entry):g} °C for good"
+    label = say("key_date.soil_rises", depth=SOIL_DEPTH, limit=_limit(entry))
     yield Event("soil_spring", label, entry.source, _soil(float(entry), -1), autumn, last=True)
+
+
+def _limit(entry: Value) -> Quantity:
+    return Quantity(float(entry), "degC")
 
 
 def _soil(limit_c: float, sign: int) -> Callable[[SiteState], FloatArray]:

@@ -1,7 +1,7 @@
 """What a season plan is made of: the data that flows from `programme.season_plan` to `report`.
 
-Plain values in SI units, like `windowcast.windows.model`; ``season --format json`` is their
-serialisation.
+Plain values in SI units and phrases, like `windowcast.windows.model`; ``season --format json`` is
+their serialisation.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from windowcast.core.phrase import Phrase
 from windowcast.limits.model import TurfSpan
 from windowcast.windows.model import CoverPlan, Odds, PurposeName
 from windowcast.windows.odds import DateRange
@@ -41,7 +42,7 @@ class KeyDate:
     """
 
     name: str
-    label: str
+    label: Phrase
     passed: dt.date | None
     ahead: DateRange | None
     normal: DateRange | None
@@ -122,7 +123,7 @@ class Decision:
     none_risk: float
     closes: dt.date | None
     choice: Literal["act", "wait", "neither", "cannot tell"]
-    advice: str
+    advice: Phrase
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +141,7 @@ class PurposePlan:
     """
 
     purpose: PurposeName
-    title: str
+    title: Phrase
     status: Literal["open", "ahead", "over", "cannot tell"]
     opened: dt.date | None
     opens: DateRange | None
@@ -154,8 +155,8 @@ class PurposePlan:
     fewest: Fortnight | None
     covers: tuple[CoverPlan, ...]
     decision: Decision | None
-    if_missed: str
-    delay_cost: str
+    if_missed: Phrase
+    delay_cost: Phrase
     turf: tuple[TurfSpan, ...] = ()
 
 
@@ -167,13 +168,13 @@ class SeasonPlan:
     season: str
     today: dt.date
     units: Literal["us", "metric"]
-    standing: tuple[str, ...]  # where the season stands, in sentences
+    standing: tuple[Phrase, ...]  # where the season stands, in sentences
     key_dates: tuple[KeyDate, ...]
     purposes: tuple[PurposePlan, ...]
-    assumptions: tuple[str, ...]
+    assumptions: tuple[Phrase, ...]
     past_seasons: int
     members: int
-    explain: tuple[str, ...]  # every science value the plan rests on, with its source
+    explain: tuple[Phrase, ...]  # every science value the plan rests on, with its source
     program_version: str
 
     def to_pandas(self) -> pd.DataFrame:

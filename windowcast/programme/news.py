@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from windowcast.windows import words
+from windowcast.core.phrase import NOTHING, Phrase, Quantity, Share, Span, say
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
 MARGIN = 0.05  # how far odds must fall below the threshold before a told window is taken back
@@ -33,7 +33,7 @@ class News:
 
     purpose: str
     kind: Literal["opened", "fell back"]
-    text: str
+    text: Phrase
 
 
 def compare(
@@ -102,32 +102,39 @@ def _still(outlook: PurposeOutlook, before: Told, least: float) -> bool:
 
 
 def _opened(outlook: PurposeOutlook, window: Window, *, instead: bool) -> News:
-    share = round(100 * window.odds.share) if window.odds else 0
-    start = "Instead" if instead else outlook.title
     return News(
         outlook.purpose,
         "opened",
-        f"{start}: {words.span(window.start, window.end)} now holds in {share} of 100 futures "
-        f"(score {window.score or 0:.0f}).",
+        say(
+            "news.opened",
+            what=say("news.instead") if instead else outlook.title,
+            when=Span(window.start, window.end),
+            share=Share(window.odds.share if window.odds else 0.0),
+            score=Quantity(window.score or 0.0, "1", "score"),
+        ),
     )
 
 
 def _fell_back(outlook: PurposeOutlook, before: Told, threshold: float) -> News:
     window = _on_day(outlook, before.start.date())
     if window is not None and window.odds is not None:
-        reason = (
-            f"its odds were {100 * before.share:.0f} % and are {100 * window.odds.share:.0f} %, "
-            f"of {100 * threshold:.0f} % asked for"
-        )
-        if window.odds.share >= threshold - MARGIN:
-            reason = "it no longer qualifies"
+        held = NOTHING
         if window.limiting is not None:
-            reason += f", held down by {window.limiting.label}"
+            held = say("advice.held_down", criterion=window.limiting.label)
+        if window.odds.share >= threshold - MARGIN:
+            reason = say("news.unqualified", held=held)
+        else:
+            reason = say(
+                "news.odds_fell",
+                before=Share(before.share),
+                now=Share(window.odds.share),
+                asked=Share(threshold),
+                held=held,
+            )
     elif not outlook.in_season:
-        reason = "the purpose is out of season"
+        reason = say("news.out_of_season")
     else:
-        reason = "it no longer shows among the workable hours, or cannot be told"
-    when = words.span(before.start, before.end)
-    return News(
-        outlook.purpose, "fell back", f"{outlook.title}: do not count on {when} any more; {reason}."
-    )
+        reason = say("news.gone")
+    when = Span(before.start, before.end)
+    text = say("news.fell_back", title=outlook.title, when=when, reason=reason)
+    return News(outlook.purpose, "fell back", text)

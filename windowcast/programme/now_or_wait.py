@@ -1,4 +1,4 @@
-"""Act on today's or tomorrow's window, or wait: a purpose's decision in numbers and a sentence.
+"""Act on today's or tomorrow's window, or wait: a purpose's decision, and the numbers behind it.
 
 Three things are weighed: acting today or tomorrow, the best single day of those ahead that are
 judged by the hour, and holding out for the first good one, then or later.
@@ -12,11 +12,11 @@ from typing import Literal
 
 import numpy as np
 
+from windowcast.core.phrase import NOTHING, Phrase, Quantity, Share, say
 from windowcast.core.record import FloatArray, Members
 from windowcast.core.values import load
 from windowcast.programme.model import DayAhead, Decision
 from windowcast.programme.stopping import wait
-from windowcast.windows import words
 from windowcast.windows.hours import HourContext
 from windowcast.windows.judge import HourScores
 from windowcast.windows.model import Odds
@@ -121,7 +121,7 @@ def decision(
         none_risk=float(((offers[:, SOON:] <= 0).all(axis=1) & ~later.comes).mean()),
         closes=closes,
         choice=choice,
-        advice="",
+        advice=NOTHING,
     )
     return replace(made, advice=_advice(made, today, offers.shape[1]))
 
@@ -160,59 +160,56 @@ def later_value(day_score: FloatArray, timing: FloatArray, offers: FloatArray, f
     return Later(mean, np.any(workable, axis=1, keepdims=False))
 
 
-def _advice(made: Decision, today: dt.date, days: int) -> str:
-    """The decision in words: now, the best day ahead, and holding out."""
-    when = "today" if made.act_on == today else "tomorrow"
+def _advice(made: Decision, today: dt.date, days: int) -> Phrase:
+    """The decision: now, the best day ahead, and holding out."""
+    when = say("decision.today" if made.act_on == today else "decision.tomorrow")
     if made.choice == "cannot tell":
-        return (
-            "Cannot tell whether to act or wait: for today or tomorrow the hours cannot be judged "
-            "(see the ranking for what is missing)."
-        )
-    before = f" before about {made.closes.day} {made.closes:%b}" if made.closes else ""
+        return say("decision.cannot_tell")
+    before = say("decision.before", day=made.closes) if made.closes else NOTHING
     if made.choice == "neither":
-        return f"Nothing to act on: no workable window today, tomorrow or in the futures{before}."
-    act, hold = made.act_score, made.wait_score
-    risk = (
-        f"in {100 * made.none_risk:.0f} % of the futures no workable window comes after "
-        f"tomorrow{before}"
-    )
+        return say("decision.neither", before=before)
+    act, hold = _score(made.act_score), _score(made.wait_score)
     if made.none_risk < HARDLY:
-        risk = f"one still comes{before} in all futures"
+        risk = say("decision.sure", before=before)
+    else:
+        risk = say("decision.risk", share=Share(made.none_risk), before=before)
     if made.choice == "act":
-        return f"Act {when}: expected score {act:.0f} against {hold:.0f} for waiting, and {risk}."
+        return say("decision.act", when=when, act=act, hold=hold, risk=risk)
     best = _days_ahead(made, days)
-    if act >= 100 * Rule.load().fit:
-        return (
-            f"{when.capitalize()} is fit to act on, at {act:.0f}; holding out for a better day is "
-            f"worth {hold:.0f}, and {risk}. {best}"
-        )
-    now = f"acting {when} is worth {act:.0f}" if act > 0 else "nothing workable today or tomorrow"
-    return f"Wait: {now}, holding out for the first good day {hold:.0f}, and {risk}. {best}"
+    if made.act_score >= 100 * Rule.load().fit:
+        return say("decision.fit_to_act", when=when, act=act, hold=hold, risk=risk, best=best)
+    now = say("decision.nothing_soon")
+    if made.act_score > 0:
+        now = say("decision.acting", when=when, act=act)
+    return say("decision.wait", now=now, hold=hold, risk=risk, best=best)
 
 
-def _days_ahead(made: Decision, days: int) -> str:
+def _score(value: float) -> Quantity:
+    return Quantity(value, "1", "score")
+
+
+def _days_ahead(made: Decision, days: int) -> Phrase:
     """The best single days ahead, so that the plan and the ranking are seen to agree."""
     first, surest = made.best_ahead, made.surest
     if surest is None:
-        return f"No workable day shows in the {days} days from today."
+        return say("decision.no_day", days=days)
     if first is None:
-        return (
-            f"As forecast no day to come in the {days} from today is workable; {_surest(surest)}."
-        )
-    text = f"Of the days to come {words.day(first.date)} scores best as forecast"
+        return say("decision.none_forecast", days=days, surest=_surest(surest))
     if first.date == surest.date:
-        return f"{text} and is the surest: {_hopes(first, first.forecast_score)}."
-    return f"{text}: {_hopes(first, first.forecast_score)}; {_surest(surest)}."
-
-
-def _surest(day: DayAhead) -> str:
-    return f"{words.day(day.date)} is the surest: {_hopes(day)}"
-
-
-def _hopes(day: DayAhead, forecast: float | None = None) -> str:
-    share = 100 * day.odds.share if day.odds is not None else 0.0
-    score = f"{forecast:.0f}, " if forecast is not None else ""
-    return (
-        f"{score}workable at some time of day in {share:.0f} of 100 futures, "
-        f"{day.expected_score:.0f} on average"
+        return say("decision.best_and_surest", day=first.date, hopes=_forecast_hopes(first))
+    return say(
+        "decision.best", day=first.date, hopes=_forecast_hopes(first), surest=_surest(surest)
     )
+
+
+def _surest(day: DayAhead) -> Phrase:
+    return say("decision.surest", day=day.date, hopes=_hopes(day))
+
+
+def _forecast_hopes(day: DayAhead) -> Phrase:
+    return say("decision.forecast_hopes", score=_score(day.forecast_score), hopes=_hopes(day))
+
+
+def _hopes(day: DayAhead) -> Phrase:
+    share = Share(day.odds.share if day.odds is not None else 0.0)
+    return say("decision.hopes", share=share, score=_score(day.expected_score))

@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 
 from windowcast.core.first_last import first_day, last_day
+from windowcast.core.phrase import Phrase, Share, joined, say, sentence
 from windowcast.core.record import FloatArray, Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
@@ -24,17 +25,9 @@ from windowcast.programme.key_dates import key_dates, normal_range
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan, Week
 from windowcast.programme.now_or_wait import day_offers, decision, later_value
 from windowcast.programme.standing import standing
-from windowcast.programme.workable_days import (
-    NO_WIND,
-    NOT_JUDGED,
-    day_scores,
-    fewest_workable,
-    open_days,
-    workable,
-)
+from windowcast.programme.workable_days import day_scores, fewest_workable, open_days, workable
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
-from windowcast.windows import words
 from windowcast.windows.cover_plan import ResidualActive
 from windowcast.windows.covers import covers_of
 from windowcast.windows.days import DayContext
@@ -46,6 +39,7 @@ from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.score import BoolArray, Rule
 from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
 from windowcast.windows.timing import judged_days, marked
+from windowcast.windows.trace import cited
 
 DAYS = 10  # judged by the hour when deciding now or waiting
 DELAY_DAYS = 14
@@ -103,7 +97,7 @@ def season_plan(
         key_dates=dates,
         purposes=tuple(purposes),
         assumptions=(
-            *map(words.sentence, past.notes),
+            *map(sentence, past.notes),
             *_assumptions(site, members, seasons),
         ),
         past_seasons=seasons,
@@ -113,31 +107,29 @@ def season_plan(
     )
 
 
-def _explain(ahead: SiteState) -> tuple[str, ...]:
+def _explain(ahead: SiteState) -> tuple[Phrase, ...]:
     """Where the plan's own values come from; those of the ranking are traced there."""
     tables = ("plan", "barrier", "ensemble")
-    lines = [value.cite() for name in tables for value in load(name).values_below()]
-    return tuple(dict.fromkeys([*lines, *(value.cite() for value in ahead.used)]))
+    lines = cited(value for name in tables for value in load(name).values_below())
+    return tuple(dict.fromkeys([*lines, *cited(ahead.used)]))
 
 
-def _assumptions(site: Site, members: Members, seasons: int) -> tuple[str, ...]:
-    basis = (
-        f"Days to {members.forecast_days} days ahead rest on the forecast and its errors, later "
-        f"ones on {members.past_years} past years; normals on {seasons} whole seasons."
-    )
-    lines = [basis, f"Workable days are judged on whole days: {NOT_JUDGED}."]
+def _assumptions(site: Site, members: Members, seasons: int) -> tuple[Phrase, ...]:
+    lines = [
+        say(
+            "plan.basis",
+            days=members.forecast_days,
+            years=members.past_years,
+            seasons=seasons,
+        ),
+        say("plan.whole_days"),
+    ]
     if not np.isfinite(members.daily.get("wind_mean_m_s")[..., -1]).any():
-        lines.append(words.sentence(NO_WIND))
+        lines.append(say("plan.no_wind"))
     if site.sensitive:
-        lines.append(
-            "Wind towards the sensitive areas of the site file is not judged on whole days: expect "
-            "fewer than shown."
-        )
+        lines.append(say("plan.sensitive_areas"))
     if site.turf.irrigated is None:
-        lines.append(
-            "The site file does not say whether the turf is irrigated: barriers are watered in by "
-            "rain alone."
-        )
+        lines.append(say("plan.irrigation_unknown"))
     return tuple(lines)
 
 
@@ -217,7 +209,7 @@ class _Work:
             decision=self._decision(purpose, needs, daily, timing, closes)
             if status == "open" and not refused(turf)
             else None,
-            if_missed=str(load("plan").value(f"missed.{purpose.name}").value),
+            if_missed=say(f"purpose.{purpose.name}.if_missed"),
             delay_cost=self._delay_cost(purpose, status),
             turf=turf,
         )
@@ -340,26 +332,29 @@ class _Work:
             closes=closes.median if closes else None,
         )
 
-    def _delay_cost(self, purpose: Purpose, status: Status) -> str:
+    def _delay_cost(self, purpose: Purpose, status: Status) -> Phrase:
         """What two weeks cost from now on, from the state's distribution."""
         if status == "over":
-            return "Its time is over this season."
+            return say("delay.over")
         if status == "cannot tell":
-            return "What waiting costs cannot be told."
+            return say("delay.cannot_tell")
         if status != "open":
-            return "The cost of waiting begins when it opens."
+            return say("delay.not_open")
         days = [self.axis.gone, self.axis.gone + DELAY_DAYS]
         lines = []
         for weed in self.axis.state.weeds_of(purpose.weeds):
             if days[1] >= len(self.axis.dates) or np.isnan(weed.share[:, days]).any():
                 continue
-            rise = float(np.mean(np.diff(weed.share[:, days])))
-            text = f"{100 * rise:.0f} % more of the season's {weed.name} comes up"
-            if not purpose.barrier:
-                young, later = (100 * float(np.nanmean(weed.youngest_share[:, d])) for d in days)
-                text += f", and of the plants up {later:.0f} % are young instead of {young:.0f} %"
-            lines.append(text)
-        return f"Two weeks' delay: {'; '.join(lines)}." if lines else "The cost cannot be told."
+            rise = Share(float(np.mean(np.diff(weed.share[:, days]))))
+            named = say(f"weed.{weed.weed}")
+            if purpose.barrier:
+                lines.append(say("delay.rise", rise=rise, weed=named))
+                continue
+            young, later = (Share(float(np.nanmean(weed.youngest_share[:, d]))) for d in days)
+            lines.append(say("delay.rise_old", rise=rise, weed=named, later=later, young=young))
+        if not lines:
+            return say("delay.unknown")
+        return say("delay.cost", rises=joined(*lines, join="clauses"))
 
 
 def _when(

@@ -25,11 +25,6 @@ from windowcast.windows.score import Rule, combine
 
 FORTNIGHT = 14
 SAME = 1e-9  # counts closer than this are equal
-NOT_JUDGED = "gusts, inversions, humidity, cloud and dew are not judged on whole days"
-NO_WIND = (
-    "the record has no wind, so days beyond the forecast count as workable without regard to "
-    "wind: expect fewer than shown"
-)
 
 
 def day_scores(

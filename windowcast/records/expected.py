@@ -9,7 +9,6 @@ from windowcast.core.values import Value
 from windowcast.materials.actives import Active
 from windowcast.records.facts import Fact
 from windowcast.records.model import Application
-from windowcast.windows.words import day
 
 
 def expected_of(application: Application, members: Sequence[Active]) -> tuple[Fact, ...]:
@@ -30,7 +29,8 @@ def expected_of(application: Application, members: Sequence[Active]) -> tuple[Fa
 
 def _effect(date: dt.date, name: str, weeks: Value) -> Fact:
     first, last = weeks.ends
-    days = [day(date + dt.timedelta(days=round(7 * number))) for number in (first, last)]
+    ends = (date + dt.timedelta(days=round(7 * number)) for number in (first, last))
+    days = [f"{end:%a} {end.day} {end:%b}" for end in ends]
     span = f"{first:g} to {last:g} weeks" if first < last else f"{first:g} weeks"
     text = f"{' to '.join(dict.fromkeys(days))} ({span} after)"
     return Fact(

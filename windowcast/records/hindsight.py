@@ -16,6 +16,7 @@ from itertools import pairwise
 import numpy as np
 
 from windowcast.core.local_days import local_dates
+from windowcast.core.phrase import Phrase
 from windowcast.core.record import FloatArray, Grade, Members, Record, Weather
 from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
@@ -66,9 +67,9 @@ class Scored:
     judged: tuple[Judged, ...]
     limiting: Judged | None
     compared_score: float
-    left_out: tuple[str, ...]
+    left_out: tuple[Phrase, ...]
     windows: tuple[SeasonWindow, ...]
-    grade: str
+    grade: Phrase
 
 
 def season_hours(weather: Weather, first: dt.date, last: dt.date) -> Record:
@@ -155,7 +156,7 @@ def score_application(
         compared_score=round(100 * float(season[block.hours].mean()), 1),
         left_out=tuple(by_name[n].label for n in scores.scores if n not in compared),
         windows=_season_windows(context, scores, season, rule),
-        grade=own.grade_words(own.lead + block.start, own.lead + block.stop),
+        grade=own.grade_of(own.lead + block.start, own.lead + block.stop),
     )
 
 

@@ -14,6 +14,7 @@ from os import PathLike
 import numpy as np
 
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Span, joined, say
 from windowcast.core.record import Weather
 from windowcast.core.season_calendar import season_end, season_start
 from windowcast.core.site import Site
@@ -46,7 +47,7 @@ from windowcast.season.observed import soil_correction
 from windowcast.season.state import build
 from windowcast.windows.hours import HourContext
 from windowcast.windows.model import PURPOSES, PurposeName
-from windowcast.windows.words import day, span
+from windowcast.windows.reasons import because
 
 BETTER_BY = 10.0  # points; less is not worth regretting
 NEAR_DAYS = 21
@@ -72,18 +73,18 @@ class ReviewedApplication:
     scored: Scored | None
     purpose_noted: bool
     better_days: int
-    missed: str
-    faults: tuple[str, ...] | None
+    missed: Phrase
+    faults: tuple[Phrase, ...] | None
     notes: tuple[str, ...]
 
     @property
-    def held_down_by(self) -> str:
-        """What held its score down most, as a clause; "" when nothing did or it has none."""
+    def held_down_by(self) -> Phrase:
+        """What held its score down most, as a clause; nothing when it has none."""
         limit = self.scored.limiting if self.scored else None
-        return f"{limit.label}: {limit.reason}" if limit else ""
+        return because(limit.label, limit.reason) if limit else NOTHING
 
     @property
-    def other_faults(self) -> tuple[str, ...]:
+    def other_faults(self) -> tuple[Phrase, ...]:
         """Its faults but for the one that held it down most."""
         return tuple(fault for fault in self.faults or () if fault != self.held_down_by)
 
@@ -181,14 +182,14 @@ def _review(
     if not inside or context is None:
         notes.append("the weather record does not hold this date")
         return ReviewedApplication(
-            stored.id, application, expected, None, bool(application.purpose), 0, "", None,
+            stored.id, application, expected, None, bool(application.purpose), 0, NOTHING, None,
             tuple(notes),
         )  # fmt: skip
     name = next((p for p in PURPOSES if p == application.purpose), None)
     if needs is None:
         facts = (*facts_of(context, application, needs, name), *expected)
         return ReviewedApplication(
-            stored.id, application, facts, None, bool(application.purpose), 0, "", None,
+            stored.id, application, facts, None, bool(application.purpose), 0, NOTHING, None,
             tuple(notes),
         )  # fmt: skip
     purpose: PurposeName = name or likeliest_purpose(context, application, needs, PURPOSES)
@@ -227,40 +228,56 @@ def _inside(context: HourContext, application: Application, site: Site) -> bool:
     return bool(first <= local <= last)
 
 
-def _faults(scored: Scored, facts: Sequence[Fact]) -> tuple[str, ...]:
+def _faults(scored: Scored, facts: Sequence[Fact]) -> tuple[Phrase, ...]:
     """What was against the application, worst first; what cannot be told is no fault."""
     bad = [j for j in scored.judged if j.verdict == "unfit" and j.score is not None]
-    words = [f"{j.label}: {j.reason}" for j in sorted(bad, key=lambda j: j.score or 0.0)]
-    words += [f"{f.label}: {f.text}" for f in facts if f.key == "watered_mm" and not f.good]
-    return tuple(words)
+    said = [because(j.label, j.reason) for j in sorted(bad, key=lambda j: j.score or 0.0)]
+    dry = [f for f in facts if f.key == "watered_mm" and not f.good]
+    return tuple(said + [say("missed.fact", label=Name(f.label), text=Name(f.text)) for f in dry])
 
 
-def _missed(scored: Scored, application: Application) -> str:
-    """What the season offered beside it, in a sentence."""
-    on = "" if not scored.left_out else f" (compared without {', '.join(scored.left_out)})"
+def _missed(scored: Scored, application: Application) -> Phrase:
+    """What the season offered beside it."""
+    without = NOTHING
+    if scored.left_out:
+        without = say("missed.without", criteria=joined(*scored.left_out, join="comma"))
     if not scored.windows:
-        return f"No day of the season had workable hours{on}."
-    own = scored.compared_score
+        return say("missed.no_day", without=without)
     best = scored.windows[0]
-    better = [w for w in scored.windows if w.score >= own + BETTER_BY]
+    own, best_score = _score(scored.compared_score), _score(best.score)
+    count, when = len(scored.windows), Span(best.start, best.end)
+    better = [w for w in scored.windows if w.score >= scored.compared_score + BETTER_BY]
     if not better:
-        return (
-            f"None of the season's {len(scored.windows)} workable days was clearly better; the best"
-            f" was {span(best.start, best.end)} with {best.score:.0f}, this had {own:.0f}{on}."
+        return say(
+            "missed.nothing", days=count, when=when, best=best_score, own=own, without=without
         )
     date = application.date
     near = [w for w in better if abs((w.start.date() - date).days) <= NEAR_DAYS]
-    text = (
-        f"{len(better)} of the season's {len(scored.windows)} workable days were better; the best"
-        f" was {span(best.start, best.end)} with {best.score:.0f}, this had {own:.0f}"
-    )
+    nearest = NOTHING
     if near:
-        nearest = min(near, key=lambda w: (abs((w.start.date() - date).days), -w.score))
-        days = (nearest.start.date() - date).days
-        count = f"{abs(days)} day{'s' if abs(days) != 1 else ''}"
-        when = f"{count} {'later' if days > 0 else 'before'}" if days else "the same day"
-        text += f"; nearest was {when}, {span(nearest.start, nearest.end)} ({nearest.score:.0f})"
-    return f"{text}{on}."
+        window = min(near, key=lambda w: (abs((w.start.date() - date).days), -w.score))
+        apart = (window.start.date() - date).days
+        side = "later" if apart > 0 else "before" if apart else "same"
+        nearest = say(
+            "missed.nearest",
+            apart=say(f"missed_by.{side}", days=abs(apart)),
+            when=Span(window.start, window.end),
+            score=_score(window.score),
+        )
+    return say(
+        "missed.better",
+        better=len(better),
+        days=count,
+        when=when,
+        best=best_score,
+        own=own,
+        nearest=nearest,
+        without=without,
+    )
+
+
+def _score(value: float) -> Quantity:
+    return Quantity(value, "1", "score")
 
 
 def _suspected(
@@ -291,7 +308,11 @@ def _suspected(
         )
         unknown = [j.label for j in last.scored.judged if j.score is None] if last.scored else []
         if suspicion.raised and unknown:  # what cannot be told does not make it a proper one
-            reason = f"{suspicion.reason}, unless {' or '.join(unknown)}, not known, was at fault"
+            reason = say(
+                "survivors.unless",
+                reason=suspicion.reason,
+                unknown=joined(*unknown, join="or"),
+            )
             suspicion = replace(suspicion, reason=reason)
         found.append(Suspected(note.date, note.where, note.weed, last.id, suspicion))
     return found
@@ -310,7 +331,7 @@ def _points(reviewed: Sequence[ReviewedApplication], trials: Sequence[TrialResul
         values = {fact.key: fact.value for fact in item.facts}
         points.append(
             Point(
-                label=f"{a.trial}, {a.treatment}, {day(a.date)} {a.date.year}",
+                label=f"{a.trial}, {a.treatment}, {a.date:%a} {a.date.day} {a.date:%b %Y}",
                 control_pct=results[-1].controls[a.treatment].percent,
                 score=item.scored.compared_score if item.scored else math.nan,
                 weeds_bbch=values.get("weeds_bbch", math.nan),

@@ -141,39 +141,42 @@ def _entry(answer: Answer, outlook: PurposeOutlook) -> Event | None:
     from icalendar import Event
 
     display = Display(answer.ranking.units)
+    title = wording.text(outlook.title, display)
     event = Event()
     if outlook.windows:
         best = outlook.windows[0]
         event.add("dtstart", best.start.astimezone(dt.UTC))
         event.add("dtend", best.end.astimezone(dt.UTC))
         word = wording.answer_word(outlook)
-        event.add("summary", f"{outlook.title}: {word}, score {wording.score(best)}")
+        event.add("summary", f"{title}: {word}, score {wording.score(best)}")
         lines = _describe(outlook, best, display)
     elif not outlook.in_season and outlook.opens and outlook.opens >= answer.ranking.today:
         event.add("dtstart", outlook.opens)
         event.add("dtend", outlook.opens + dt.timedelta(days=1))
-        event.add("summary", f"{outlook.title}: expected to open")
-        lines = [wording.in_units(outlook.why, display)]
+        event.add("summary", f"{title}: expected to open")
+        lines = [wording.text(outlook.why, display)]
     else:
         return None
     event.add("status", "TENTATIVE")
-    event.add("description", "\n".join([*lines, *answer.ranking.cautions]))
+    cautions = [wording.text(caution, display) for caution in answer.ranking.cautions]
+    event.add("description", "\n".join([*lines, *cautions]))
     return event
 
 
 def _describe(outlook: PurposeOutlook, best: Window, display: Display) -> list[str]:
-    lines = [wording.in_units(outlook.advice, display)]
+    lines = [wording.text(outlook.advice, display)]
     if best.odds is not None:
         lines.append(f"Odds {wording.odds(best.odds)}, {wording.odds_basis(best.odds)}.")
-    lines.append(f"Limited by {wording.limit(best.limiting, display)}.")
-    lines += [f"Then: {wording.follow_up(item, display)}." for item in best.follow_up]
+    lines.append(f"Limited by {wording.text(wording.limit(best.limiting), display)}.")
+    lines += [f"Then: {wording.text(item.text, display)}." for item in best.follow_up]
     if len(outlook.windows) > 1:
         second = outlook.windows[1]
         lines.append(
             f"Next best: {wording.day(second.date)} {wording.hours(second)}, "
             f"score {wording.score(second)}."
         )
-    return lines + turf_lines(outlook) + wording.covers(outlook)
+    covers = [wording.text(cover, display) for cover in wording.covers(outlook)]
+    return lines + turf_lines(outlook) + covers
 
 
 def _parse(text: str) -> Calendar:

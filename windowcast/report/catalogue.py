@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import logging
+import math
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ from windowcast.core.units import System
 from windowcast.report.measures import shown
 
 _log = logging.getLogger(__name__)
+_NO_BREAK = "\N{NO-BREAK SPACE}"
 Parts = tuple[tuple[str, str | None, str], ...]  # text before, value's name, form
 
 
@@ -76,11 +78,11 @@ def catalogue(lang: str = "en") -> Catalogue:
 
 
 def _entries(path: str, table: Mapping[str, Any]) -> list[tuple[str, str | Mapping[str, str]]]:
-    """Dotted ids with their texts; a table with a form "other" is one entry."""
+    """Dotted ids with their texts; a table with a `count` is one entry."""
     found: list[tuple[str, str | Mapping[str, str]]] = []
     for key, item in table.items():
         name = f"{path}.{key}" if path else key
-        if isinstance(item, str) or "other" in item:
+        if isinstance(item, str) or "count" in item:
             found.append((name, item))
         else:
             found += _entries(name, item)
@@ -103,15 +105,47 @@ def _parts(text: str) -> Parts:
     return tuple((before, name, form or "") for before, name, form, _ in Formatter().parse(text))
 
 
-def render(phrase: Phrase, units: System = "metric", lang: str = "en") -> str:
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """How something is said: the reader's units and language, and what parts number and unit."""
+
+    units: System = "metric"
+    lang: str = "en"
+    gap: str = " "
+
+    @property
+    def language(self) -> Mapping[str, Any]:
+        """How the language writes numbers, dates and lists."""
+        return catalogue(self.lang).language
+
+
+def render(
+    phrase: Phrase, units: System = "metric", lang: str = "en", *, unbroken: bool = False
+) -> str:
     """A phrase in words.
 
     Nothing is raised for a phrase that the catalogue does not know or that lacks a value: its id
     stands in for it (see `fault`).
+
+    Parameters
+    ----------
+    unbroken
+        Put a no-break space between a number and its unit.
     """
+    return _said(phrase, Voice(units, lang, _NO_BREAK if unbroken else " "))
+
+
+def written(
+    value: Value, units: System = "metric", lang: str = "en", form: str = "", *, gap: str = " "
+) -> str:
+    """One value of a phrase in words; `form` as the message file lists them."""
+    return _written(value, Voice(units, lang, gap), form)
+
+
+def _said(phrase: Phrase, voice: Voice) -> str:
     if not phrase:
         return ""
-    book = catalogue(lang)
+    book = catalogue(voice.lang)
     text = book.text(phrase.id)
     if text is None:
         return fault(phrase, "has no text")
@@ -123,33 +157,31 @@ def render(phrase: Phrase, units: System = "metric", lang: str = "en") -> str:
     for before, name, how in text.forms.get(form, text.forms["other"]):
         said.append(before)
         if name is not None:
-            said.append(written(values[name], units, lang, how))
+            said.append(_written(values[name], voice, how))
     return "".join(said)
 
 
 def fault(phrase: Phrase, problem: str) -> str:
     """What is written where a text is missing: never an error in front of a reader."""
-    _log.error("phrase %s %s (%s)", phrase.id, problem, dict(phrase.values))
+    _log.error("phrase %s %s (%s)", phrase.id, problem, phrase.values)
     return f"[{phrase.id}]"
 
 
-def written(value: Value, units: System, lang: str = "en", form: str = "") -> str:
-    """One value of a phrase in words; `form` as the message file lists them."""
+def _written(value: Value, voice: Voice, form: str) -> str:
     if isinstance(value, Name):
         return value.text
     if isinstance(value, Quantity):
-        return _quantity(value, units, lang, bare=form == "bare")
-    if isinstance(value, Phrase):
-        return _cased(render(value, units, lang), form)
-    if isinstance(value, Listing):
-        return _cased(_listing(value, units, lang), form)
+        return _quantity(value, voice, bare=form == "bare")
+    if isinstance(value, Phrase | Listing):
+        text = _said(value, voice) if isinstance(value, Phrase) else _listing(value, voice)
+        return _cased(text, form, named=bool(form) and _opens_with_name(value, voice))
     if isinstance(value, Share):
-        return _share(value, lang, bare=form == "bare")
+        return _share(value, voice, bare=form == "bare")
     if isinstance(value, Span):
-        return _span(value, lang, form)
+        return _span(value, voice, form)
     if isinstance(value, dt.date):
-        return _date(value, lang, form)
-    return _signed(f"{value:.2f}".rstrip("0").rstrip(".") if value % 1 else f"{value:.0f}", lang)
+        return _date(value, voice, form)
+    return _signed(f"{value:.2f}".rstrip("0").rstrip(".") if value % 1 else f"{value:.0f}", voice)
 
 
 def _count(value: Value) -> float:
@@ -161,51 +193,55 @@ def _count(value: Value) -> float:
     return float(cast("float", value))
 
 
-def _quantity(quantity: Quantity, units: System, lang: str, *, bare: bool) -> str:
-    row, language = shown(quantity, units), catalogue(lang).language
+def _quantity(quantity: Quantity, voice: Voice, *, bare: bool) -> str:
+    row, language = shown(quantity, voice.units), voice.language
     number = row.number(quantity.value)
     if not number:
         return str(language["unknown"])
-    text = _signed(number, lang)
+    text = _signed(number, voice)
     if bare or not row.unit:
         return text
     worded = language["units"].get(row.unit)
     if worded is None:
-        return str(language["number_unit"]).format(number=text, unit=row.unit)
-    form = catalogue(lang).plural(float(number))
+        return str(language["number_unit"]).format(number=text, unit=row.unit, gap=voice.gap)
+    form = catalogue(voice.lang).plural(float(number))
     return str(worded.get(form, worded["other"])).format(number=text)
 
 
-def _share(share: Share, lang: str, *, bare: bool) -> str:
-    language = catalogue(lang).language
+def _share(share: Share, voice: Voice, *, bare: bool) -> str:
+    language = voice.language
     if share.value != share.value:  # NaN
         return str(language["unknown"])
-    number = f"{100 * share.value:.0f}"
-    return number if bare else str(language["share"]).format(number=number)
+    number = _signed(f"{100 * share.value:.0f}".replace("-0", "0"), voice)
+    return number if bare else str(language["share"]).format(number=number, gap=voice.gap)
 
 
-def _signed(number: str, lang: str) -> str:
+def _signed(number: str, voice: Voice) -> str:
     """With a true minus sign and the language's decimal sign."""
-    return number.replace(".", catalogue(lang).language["decimal"]).replace("-", "−")
+    return number.replace(".", voice.language["decimal"]).replace("-", "−")
 
 
-def _listing(listing: Listing, units: System, lang: str) -> str:
-    between, last = catalogue(lang).language["joins"][listing.join]
-    items = [text for item in listing.items if (text := written(item, units, lang))]
+def _listing(listing: Listing, voice: Voice) -> str:
+    between, last = voice.language["joins"][listing.join]
+    items: list[str] = []
+    for item in listing.items:
+        text = _written(item, voice, "")
+        if text and not (isinstance(item, Phrase) and text in items):
+            items.append(text)
     if len(items) < 2:
         return "".join(items)
     return f"{between.join(items[:-1])}{last}{items[-1]}"
 
 
-def _date(date: dt.date, lang: str, form: str) -> str:
+def _date(date: dt.date, voice: Voice, form: str) -> str:
     """A date, or a time of a day, in one of the language's forms."""
-    language = catalogue(lang).language
+    language = voice.language
     forms = language["forms"]
     if isinstance(date, dt.datetime) and form in ("", "clock"):
         clock = forms["clock"].format(hour=date.hour, minute=date.minute)
         if form:
             return str(clock)
-        return str(forms["time"].format(date=_date(date, lang, "day"), clock=clock))
+        return str(forms["time"].format(date=_date(date, voice, "day"), clock=clock))
     return str(
         forms[form or "day"].format(
             day=date.day,
@@ -218,24 +254,39 @@ def _date(date: dt.date, lang: str, form: str) -> str:
     )
 
 
-def _span(span: Span, lang: str, form: str) -> str:
-    forms = catalogue(lang).language["forms"]
+def _span(span: Span, voice: Voice, form: str) -> str:
+    forms = voice.language["forms"]
     if isinstance(span.first, dt.datetime):
-        first, last = (_date(end, lang, "clock") for end in (span.first, span.last))
+        first, last = (_date(end, voice, "clock") for end in (span.first, span.last))
         text = forms["clocks" if form == "clock" else "hours"]
-        return str(text.format(date=_date(span.first, lang, "day"), first=first, last=last))
-    first, last = (_date(end, lang, form or "short") for end in (span.first, span.last))
+        return str(text.format(date=_date(span.first, voice, "day"), first=first, last=last))
+    first, last = (_date(end, voice, form or "short") for end in (span.first, span.last))
     return str(forms["days"].format(first=first, last=last))
 
 
-def _cased(text: str, form: str) -> str:
-    if form == "low":
-        return text[:1].lower() + text[1:]
-    if form in ("cap", "sentence"):
+def _cased(text: str, form: str, *, named: bool) -> str:
+    """A text with its first letter as asked, unless that belongs to a name."""
+    if not named and form == "low":
+        text = text[:1].lower() + text[1:]
+    if not named and form in ("cap", "sentence"):
         text = text[:1].upper() + text[1:]
     if form == "sentence" and text and not text.endswith((".", "?", "!")):
         text += "."
     return text
+
+
+def _opens_with_name(value: Value, voice: Voice) -> bool:
+    if isinstance(value, Listing):
+        return bool(value.items) and _opens_with_name(value.items[0], voice)
+    text = catalogue(voice.lang).text(value.id) if isinstance(value, Phrase) else None
+    if text is None:
+        return isinstance(value, Name)
+    before, name, _ = text.forms["other"][0]
+    return (
+        not before
+        and name is not None
+        and _opens_with_name(cast("Phrase", value).value(name), voice)
+    )
 
 
 def meaning(phrase: Phrase) -> dict[str, Any]:
@@ -252,10 +303,9 @@ def meaning(phrase: Phrase) -> dict[str, Any]:
 
 def _plain(value: Value) -> dict[str, Any]:
     unit, bare = "", cast("Any", value)
-    if isinstance(value, Quantity):
-        unit, bare = value.unit, value.value if abs(value.value) < float("inf") else None
-    elif isinstance(value, Share):
-        unit, bare = "1", value.value if value.value == value.value else None
+    if isinstance(value, Quantity | Share):
+        unit = value.unit if isinstance(value, Quantity) else "1"
+        bare = value.value if math.isfinite(value.value) else None
     elif isinstance(value, Name):
         bare = value.text
     elif isinstance(value, Phrase):

@@ -81,6 +81,8 @@ MEASURES: dict[str, dict[System, Shown]] = {
     "depth": _measure("length", "m", us=("in", 1), metric=("cm", 1)),
     "frame": _measure("area", "m²", us=("ft²", 2), metric=("m²", 3)),
     "share": _same("%", 0, 100.0),
+    "count": _same("", 0),
+    "elevation": _measure("length", "m", us=("ft", 0), metric=("m", 0)),
 }
 
 

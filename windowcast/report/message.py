@@ -19,27 +19,32 @@ def message_text(ranking: Ranking) -> str:
     parts += [_purpose(outlook, display) for outlook in ranking.purposes if outlook.in_season]
     waiting = [o for o in ranking.purposes if not o.in_season]
     if waiting:
-        parts.append("\n".join(_wrap(wording.out_of_season(o, display), "- ") for o in waiting))
+        parts.append(
+            "\n".join(_wrap(wording.text(wording.out_of_season(o), display), "- ") for o in waiting)
+        )
     if ranking.weather_notes:
-        notes = (_wrap(note, "- ") for note in wording.merged_notes(ranking.weather_notes, display))
+        notes = (_wrap(wording.text(note, display), "- ") for note in ranking.weather_notes)
         parts.append("About the weather used:\n" + "\n".join(notes))
-    parts.append("\n".join(_wrap(caution, "! ") for caution in ranking.cautions))
+    parts.append(
+        "\n".join(_wrap(wording.text(caution, display), "! ") for caution in ranking.cautions)
+    )
     return "\n\n".join(parts) + "\n"
 
 
 def _purpose(outlook: PurposeOutlook, display: Display) -> str:
     lines = [
-        f"{outlook.title.upper()}: {wording.answer_word(outlook)}",
-        _wrap(wording.in_units(outlook.advice, display)),
+        f"{wording.text(outlook.title, display).upper()}: {wording.answer_word(outlook)}",
+        _wrap(wording.text(outlook.advice, display)),
     ]
-    lines += [_wrap(text, "  ") for text in (*turf_lines(outlook), *wording.covers(outlook))]
+    covers = (wording.text(cover, display) for cover in wording.covers(outlook))
+    lines += [_wrap(text, "  ") for text in (*turf_lines(outlook), *covers)]
     for place, window in zip(("Best", "Next"), outlook.windows, strict=False):
         lines.append(_wrap(f"{place}: {_window(window, display)}", "  "))
     if not outlook.windows:
         if outlook.closest is not None:
             lines.append(_wrap(f"Closest: {_window(outlook.closest, display)}", "  "))
         if outlook.would_change:
-            lines.append(_wrap(wording.in_units(outlook.would_change, display), "  "))
+            lines.append(_wrap(wording.text(outlook.would_change, display), "  "))
     return "\n".join(lines)
 
 
@@ -48,7 +53,7 @@ def _window(window: Window, display: Display) -> str:
     if window.odds is not None:
         text += f", odds {wording.odds(window.odds)}"
     if window.limiting is not None:
-        text += f". Limited by {wording.limit(window.limiting, display)}"
+        text += f". Limited by {wording.text(wording.limit(window.limiting), display)}"
     if window.follow_up:
         text += f". Then: {wording.must_follow(window, display)}"
     return text + "."

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from windowcast.core.units import Display
 from windowcast.programme.answer import Answer
 from windowcast.programme.model import SeasonPlan
+from windowcast.report.catalogue import render
 from windowcast.report.plan_view import plan_view
 from windowcast.report.view import Words, answer_view
 from windowcast.windows.cautions import CAUTIONS
@@ -56,7 +57,7 @@ def render_plan(plan: SeasonPlan, *, sample: bool = False) -> str:
         .get_template("plan_page.html")
         .render(
             plan=plan_view(plan),
-            cautions=CAUTIONS,
+            cautions=[render(caution) for caution in CAUTIONS],
             sample=sample,
             words=Words(Display(plan.units)),
             style=style_sheet(),

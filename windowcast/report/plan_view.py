@@ -8,18 +8,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from windowcast.core.phrase import Phrase, joined, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.units import Display
 from windowcast.limits.model import refused
 from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
 from windowcast.report import wording
+from windowcast.report.catalogue import render
 from windowcast.report.chartkit import Chart
 from windowcast.report.charts import cover_chart, workable_chart
 from windowcast.report.season import (
+    cover_phrases,
     fewest_days,
     from_to,
     normal_from_to,
-    short,
     span,
     status_words,
 )
@@ -51,7 +53,7 @@ class PurposeRow:
     normal: str
     fewest: str
     charts: tuple[Chart, ...]
-    cover_texts: tuple[str, ...]
+    cover_texts: tuple[Phrase, ...]
 
 
 @dataclass(frozen=True)
@@ -71,14 +73,14 @@ def plan_view(plan: SeasonPlan) -> PlanView:
         purpose.purpose: tuple(
             chart
             for number, cover in enumerate(purpose.covers)
-            if (chart := _cover(cover, number, purpose.title, plan.today)) is not None
+            if (chart := _cover(cover, number, render(purpose.title), plan.today)) is not None
         )
         for purpose in plan.purposes
     }
     return PlanView(
         plan=plan,
         dates=tuple(date_row(key, display) for key in plan.key_dates),
-        purposes=tuple(_purpose(p, covers[p.purpose]) for p in _by_status(plan.purposes)),
+        purposes=tuple(_purpose(p, covers[p.purpose], display) for p in _by_status(plan.purposes)),
         cover_charts=tuple(chart for charts in covers.values() for chart in charts),
     )
 
@@ -92,10 +94,10 @@ def date_row(key: KeyDate, display: Display) -> DateRow:
     """A key date in words."""
     middle, ends = span(key.ahead)
     if key.passed is not None:
-        middle, ends = short(key.passed), "has come"
+        middle, ends = wording.short(key.passed), "has come"
     normal, normal_ends = span(key.normal)
     return DateRow(
-        label=wording.in_units(key.label, display),
+        label=wording.text(key.label, display),
         this_season=middle,
         interval=ends,
         normal=normal,
@@ -122,16 +124,16 @@ def days_apart(days: int, none: str = "as usual") -> str:
     return f"{size} {'day' if size == 1 else 'days'} {'early' if days < 0 else 'late'}"
 
 
-def _purpose(purpose: PurposePlan, covers: tuple[Chart, ...]) -> PurposeRow:
+def _purpose(purpose: PurposePlan, covers: tuple[Chart, ...], display: Display) -> PurposeRow:
     charts = list(covers)
     if purpose.weeks:
         charts.insert(0, _workable(purpose))
     return PurposeRow(
         plan=purpose,
         status=status_words(purpose),
-        from_to=from_to(purpose),
-        normal=normal_from_to(purpose),
-        fewest=fewest_days(purpose),
+        from_to=wording.text(from_to(purpose), display),
+        normal=wording.text(normal_from_to(purpose), display),
+        fewest=wording.text(fewest_days(purpose), display),
         charts=tuple(charts),
         cover_texts=()
         if refused(purpose.turf)
@@ -139,13 +141,8 @@ def _purpose(purpose: PurposePlan, covers: tuple[Chart, ...]) -> PurposeRow:
     )
 
 
-def _cover_text(cover: CoverPlan) -> str:
-    text = cover.text
-    if cover.split is not None and cover.split_caught is not None:
-        days = " and ".join(short(day) for day in cover.split)
-        text += f" Half the dose on {days} would catch {wording.share(cover.split_caught)}."
-    low, usual, high = cover.half_life_d
-    return f"{text} Half-life {usual:g} d ({low:g} to {high:g}; {cover.half_life_source})."
+def _cover_text(cover: CoverPlan) -> Phrase:
+    return say("cover.all", of=joined(*cover_phrases(cover), join="sentences"))
 
 
 def _workable(purpose: PurposePlan) -> Chart:
@@ -154,7 +151,7 @@ def _workable(purpose: PurposePlan) -> Chart:
 
     return workable_chart(
         f"workable-{purpose.purpose}",
-        f"Workable days: {purpose.title.lower()}",
+        f"Workable days: {render(purpose.title).lower()}",
         [_start(week) for week in purpose.weeks],
         days=line("days"),
         band=(line("low"), line("high")),

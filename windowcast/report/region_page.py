@@ -12,6 +12,7 @@ from importlib import resources
 from windowcast.core.version import __version__
 from windowcast.region.columns import QUANTITIES, SHARE_COLUMNS, day_label
 from windowcast.region.compare import Compared, Gap
+from windowcast.report.catalogue import render
 from windowcast.report.chartkit import Chart
 from windowcast.report.page import style_sheet, templates
 from windowcast.report.region_charts import dates_chart, listed_of, listing_note, map_chart
@@ -62,7 +63,7 @@ def region_page(data: Compared, gaps: Iterable[Gap], notes: tuple[str, ...] = ()
         listing=listing_note(data),
         gaps=_gaps(gaps),
         notes=notes,
-        cautions=CAUTIONS,
+        cautions=[render(caution) for caution in CAUTIONS],
         version=__version__,
         style=style_sheet(),
         script=script,
@@ -77,7 +78,7 @@ def _seasons(data: Compared) -> str:
 
 
 def _weeks(data: Compared) -> list[tuple[Chart, Chart]]:
-    titles = {name: purpose_of(name).title for name in PURPOSES}
+    titles = {name: render(purpose_of(name).title) for name in PURPOSES}
     return [
         (
             weeks_chart(data, name, f"Workable days a week: {title}"),

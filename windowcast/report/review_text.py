@@ -5,14 +5,14 @@ from __future__ import annotations
 from windowcast.core.units import Display
 from windowcast.records.review import Review, ReviewedApplication
 from windowcast.records.trials import TrialResult
-from windowcast.report.wording import in_units
+from windowcast.report.wording import in_units, text
 
 
 def review_lines(review: Review, display: Display) -> list[str]:
     """The whole review, a line each."""
     lines = [f"Review of {review.site}", ""]
     for item in review.applications:
-        lines += [*application_lines(item), ""]
+        lines += [*application_lines(item, display), ""]
     if review.groups:
         lines.append("Groups used (WSSA/HRAC)")
         for purpose, seasons in review.groups.items():
@@ -25,7 +25,8 @@ def review_lines(review: Review, display: Display) -> list[str]:
         lines.append("")
     for suspected in review.suspicions:
         where = f", {suspected.where}" if suspected.where else ""
-        lines.append(f"Survivors noted {suspected.date}{where}: {suspected.suspicion.reason}")
+        reason = text(suspected.suspicion.reason, display)
+        lines.append(f"Survivors noted {suspected.date}{where}: {reason}")
         lines += [f"  - {step}" for step in suspected.suspicion.steps]
     for result in review.trials:
         lines += [*trial_lines(result), ""]
@@ -36,7 +37,7 @@ def review_lines(review: Review, display: Display) -> list[str]:
     return [in_units(line, display) for line in lines]
 
 
-def application_lines(item: ReviewedApplication) -> list[str]:
+def application_lines(item: ReviewedApplication, display: Display) -> list[str]:
     """One application: facts, score, what limited it, what was missed."""
     a = item.application
     place = f", {a.where}" if a.where else ""
@@ -48,13 +49,14 @@ def application_lines(item: ReviewedApplication) -> list[str]:
             if scored.score is not None
             else f"cannot be scored in full; {scored.compared_score:.0f} of 100 on what is known"
         )
-        lines.append(f"  As a window for {scored.purpose}: {score} (weather {scored.grade})")
+        weather = text(scored.grade, display)
+        lines.append(f"  As a window for {scored.purpose}: {score} (weather {weather})")
         if item.held_down_by:
-            lines.append(f"  Held down most by {item.held_down_by}")
-        lines += [f"  Against it: {fault}" for fault in item.other_faults]
+            lines.append(f"  Held down most by {text(item.held_down_by, display)}")
+        lines += [f"  Against it: {text(fault, display)}" for fault in item.other_faults]
     lines += [f"  {fact.label}: {fact.text} [{fact.source}]" for fact in item.facts]
     if item.missed:
-        lines.append(f"  {item.missed}")
+        lines.append(f"  {text(item.missed, display)}")
     return [*lines, *(f"  Note: {note}." for note in item.notes)]
 
 

@@ -8,16 +8,18 @@ from collections.abc import Iterator, Sequence
 from importlib import resources
 from typing import Any
 
+from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Span, joined, say
 from windowcast.core.units import Display
 from windowcast.limits.model import refused
 from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
 from windowcast.report import wording
+from windowcast.report.plain import plain, schema_of
 from windowcast.report.screen import prose_width, wrapped
-from windowcast.report.tables import plain
 from windowcast.report.turf_lines import plan_lines
-from windowcast.windows import words
+from windowcast.report.wording import short
 from windowcast.windows.model import CoverPlan
 from windowcast.windows.odds import DateRange
+from windowcast.windows.reasons import from_start
 
 HARDLY = 0.005  # a share that is not worth a number
 _DATES = " {:>11}  {:>16}  {:>7}"  # columns of a key date after its label
@@ -30,20 +32,13 @@ _STATUS = {
 
 
 def plan_json(plan: SeasonPlan) -> str:
-    """The plan as a JSON document, SI units, valid under `plan_schema`."""
-    return json.dumps(plain(plan), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    """The plan as a JSON document, numbers in SI units, valid under `plan_schema`."""
+    return json.dumps(plain(plan, plan.units), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
 
 def plan_schema() -> dict[str, Any]:
     """The JSON Schema (2020-12) of `plan_json`, generated from the dataclasses."""
-    from pydantic import TypeAdapter
-
-    schema = TypeAdapter(SeasonPlan).json_schema(mode="serialization")
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": "Answer of windowcast season --format json",
-        **{key: item for key, item in schema.items() if key != "title"},
-    }
+    return schema_of(SeasonPlan, "Answer of windowcast season --format json")
 
 
 def shipped_plan_schema() -> dict[str, Any]:
@@ -59,15 +54,16 @@ def plan_text(plan: SeasonPlan, width: int | None = None) -> str:
     display = Display(plan.units)
     lines = [f"{plan.site}  season {plan.season}, {wording.long_day(plan.today)}", ""]
     for text in plan.standing:
-        lines += wrapped(wording.in_units(text, display), width)
+        lines += wrapped(wording.text(text, display), width)
     lines += ["", *_key_dates(plan.key_dates, display, width), ""]
     for purpose in plan.purposes:
-        lines.append(f"{purpose.title}: {status_words(purpose)}")
-        lines += [line for text in _purpose(purpose) for line in wrapped(text, width, "  ")]
+        lines.append(f"{wording.text(purpose.title, display)}: {status_words(purpose)}")
+        for said in _purpose(purpose):
+            lines += wrapped(wording.text(said, display), width, "  ")
         lines.append("")
     lines += [*_weeks(plan.purposes), ""]
     for text in plan.assumptions:
-        lines += wrapped(text, width)
+        lines += wrapped(wording.text(text, display), width)
     return "\n".join(lines) + "\n"
 
 
@@ -81,11 +77,6 @@ def span(when: DateRange | None) -> tuple[str, str]:
     return short(when.median), "" if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
 
 
-def short(day: dt.date) -> str:
-    """``6 Nov``."""
-    return f"{day.day} {day:%b}"
-
-
 def _key_dates(dates: Sequence[KeyDate], display: Display, width: int) -> Iterator[str]:
     """A row for each date; a label that has no room in its column takes two."""
     room = min(58, width - len(_DATES.format("", "", "")))
@@ -94,23 +85,25 @@ def _key_dates(dates: Sequence[KeyDate], display: Display, width: int) -> Iterat
         middle, ends = span(key.ahead)
         if key.passed:
             middle, ends = short(key.passed), "has come"
-        first, *rest = wrapped(wording.in_units(key.label, display), room, hanging="  ")
+        first, *rest = wrapped(wording.text(key.label, display), room, hanging="  ")
         yield f"{first:{room}}{_DATES.format(middle, ends, span(key.normal)[0])}"
         yield from rest
 
 
-def _purpose(plan: PurposePlan) -> Iterator[str]:
+def _purpose(plan: PurposePlan) -> Iterator[Phrase]:
     """What is said of a purpose below its title, a paragraph each."""
     normal = normal_from_to(plan)
-    yield f"{from_to(plan)}{normal and '; normal '}{normal}."
-    yield from plan_lines(plan.turf)
+    usual = say("from_to.normal", usual=normal) if normal else NOTHING
+    yield say("from_to.sentence", ahead=from_to(plan), usual=usual)
+    for line in plan_lines(plan.turf):
+        yield say("report.note", of=Name(line))
     if plan.decision:
         yield plan.decision.advice
     for cover in () if refused(plan.turf) else plan.covers:
-        yield from _cover(cover)
+        yield from cover_phrases(cover)
     yield fewest_days(plan)
     if plan.status != "over" and not never_opens(plan):
-        yield f"If missed: {plan.if_missed}"
+        yield say("plan.if_missed", what=plan.if_missed)
         yield plan.delay_cost
 
 
@@ -128,56 +121,71 @@ def never_opens(plan: PurposePlan) -> bool:
     return plan.opened is None and plan.opens is not None and plan.opens.median is None
 
 
-def from_to(plan: PurposePlan) -> str:
+def from_to(plan: PurposePlan) -> Phrase:
     """When a purpose opens and closes this season: ``opened 4 Oct, closes about 20 Dec (...)``."""
     if plan.opens is not None and never_opens(plan):
-        return f"does not open in {wording.share(plan.opens.never)} of the possible futures"
+        return say("from_to.never", share=Share(plan.opens.never))
     if plan.opened is None and plan.opens is None:
-        return "when it opens and closes cannot be told"
-    first = f"opened {short(plan.opened)}" if plan.opened else f"opens {_dated(plan.opens)}"
+        return say("from_to.unknown")
+    first = say("from_to.opens", when=_dated(plan.opens))
+    if plan.opened:
+        first = say("from_to.opened", day=plan.opened)
+    last = say("from_to.closes", when=_dated(plan.closes))
     if plan.closed is None and plan.closes is None:
-        return f"{first}, when it {'closed' if plan.status == 'over' else 'closes'} cannot be told"
-    last = f"closed {short(plan.closed)}" if plan.closed else f"closes {_dated(plan.closes)}"
+        last = say(f"from_to.{'closed' if plan.status == 'over' else 'closes'}_unknown")
+    elif plan.closed:
+        last = say("from_to.closed", day=plan.closed)
+    again = NOTHING
     if plan.reopens >= HARDLY:
-        last += f" (it opens once more in {wording.share(plan.reopens)} of the possible futures)"
-    return f"{first}, {last}"
+        again = say("from_to.reopens", share=Share(plan.reopens))
+    return say("from_to.both", first=first, last=last, again=again)
 
 
-def fewest_days(plan: PurposePlan) -> str:
-    """The leanest fortnight of a purpose's time in a sentence; "" where it cannot be told."""
+def fewest_days(plan: PurposePlan) -> Phrase:
+    """The leanest fortnight of a purpose's time; nothing where it cannot be told."""
     lean = plan.fewest
     if lean is None or plan.status == "over" or never_opens(plan):
-        return ""
-    return (
-        f"Fewest workable days: about {lean.days:.0f} ({lean.low:.0f} to {lean.high:.0f}) of the "
-        f"{lean.open_days} that the calendar leaves in the fortnight from {short(lean.start)}."
-    )
+        return NOTHING
+    days = {name: Quantity(getattr(lean, name), "1", "count") for name in ("days", "low", "high")}
+    return say("plan.fewest", **days, open=lean.open_days, start=lean.start)
 
 
-def normal_from_to(plan: PurposePlan) -> str:
-    """Usual first and last day, ``4 Oct to 3 Dec``; "" without past seasons to tell."""
+def normal_from_to(plan: PurposePlan) -> Phrase:
+    """Usual first and last day, ``4 Oct to 3 Dec``; nothing without past seasons to tell."""
     opens, closes = plan.normal_opens, plan.normal_closes
     if opens is None or closes is None:
-        return ""
+        return NOTHING
     if opens.median is None:
-        return f"not to open ({wording.share(opens.never)} of past seasons)"
-    return f"{span(opens)[0]} to {span(closes)[0]}"
+        return say("from_to.seldom", share=Share(opens.never))
+    if closes.median is None:
+        return say("from_to.no_end", first=opens.median)
+    return say("from_to.usual", days=Span(opens.median, closes.median))
 
 
-def _dated(when: DateRange | None) -> str:
-    if when is not None and when.median is not None and when.by_calendar:
-        return words.from_start(when.median, when.late)
-    middle, ends = span(when)
-    return f"about {middle} ({ends})" if ends else middle
+def _dated(when: DateRange | None) -> Phrase:
+    if when is None:
+        return say("when.unknown")
+    if when.median is None:
+        return say("when.never", share=Share(when.never))
+    if when.by_calendar:
+        return from_start(when.median, when.late)
+    if when.early == when.late:
+        return say("when.sure", day=when.median)
+    early, late = (
+        say("when.day", day=day) if day else say("when.not") for day in (when.early, when.late)
+    )
+    return say("when.about", day=when.median, early=early, late=late)
 
 
-def _cover(cover: CoverPlan) -> Iterator[str]:
-    yield cover.text
+def cover_phrases(cover: CoverPlan) -> list[Phrase]:
+    """What a barrier catches, what a split would, and how long it lasts."""
+    said = [cover.text]
     if cover.split and cover.split_caught is not None:
-        days = " and ".join(short(day) for day in cover.split)
-        yield f"Half the dose on {days} would catch {wording.share(cover.split_caught)}."
+        days = joined(*(say("when.day", day=day) for day in cover.split))
+        said.append(say("cover.split", days=days, caught=Share(cover.split_caught)))
     low, usual, high = cover.half_life_d
-    yield f"Half-life {usual:g} d ({low:g} to {high:g}; {cover.half_life_source})."
+    source = Name(cover.half_life_source)
+    return [*said, say("cover.half_life", usual=usual, low=low, high=high, source=source)]
 
 
 def _weeks(purposes: Sequence[PurposePlan]) -> Iterator[str]:
@@ -202,3 +210,7 @@ def _days(week: Week | None) -> str:
     if week.days is None or week.low is None or week.high is None:
         return "cannot tell"
     return f"{week.days:.1f} ({week.low:.0f}–{week.high:.0f}) of {week.open_days}"
+
+
+if __name__ == "__main__":  # writes the schema that is shipped
+    print(json.dumps(plan_schema(), ensure_ascii=False, indent=2))

@@ -1,23 +1,23 @@
 """The ranking as data: JSON with its schema, and CSV.
 
-The JSON is the serialisation of `windowcast.windows.model.Ranking`, in SI units, with ISO 8601
-times; the shipped schema ``windowcast/data/schema/rank.schema.json`` is generated from the same
-dataclasses by `rank_schema`. Values that cannot be told are null, never NaN.
+The JSON is the serialisation of `windowcast.windows.model.Ranking` by `report.plain`: numbers in SI
+units, times by ISO 8601, words in the units asked for with their meaning beside them. The shipped
+schema ``windowcast/data/schema/rank.schema.json`` is generated from the same dataclasses by
+`rank_schema`. Values that cannot be told are null, never NaN.
 """
 
 from __future__ import annotations
 
 import csv
-import dataclasses
-import datetime as dt
 import io
 import json
-import math
 from importlib import resources
 from typing import Any
 
+from windowcast.core.phrase import joined, say
 from windowcast.core.units import Display
 from windowcast.report import wording
+from windowcast.report.plain import plain, schema_of
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
 CSV_COLUMNS = (
@@ -43,44 +43,15 @@ CSV_COLUMNS = (
 )
 
 
-def plain(value: Any) -> Any:
-    """Dataclasses, dates and non-finite numbers as what JSON can hold.
-
-    Raises
-    ------
-    TypeError
-        Something JSON has no form for: an answer holds plain values only.
-    """
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
-    if isinstance(value, dt.date):  # datetime is a date
-        return value.isoformat()
-    if isinstance(value, tuple | list):
-        return [plain(item) for item in value]
-    if isinstance(value, dict):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if value is None or isinstance(value, str | int):
-        return value
-    raise TypeError(f"{type(value).__name__} has no form in JSON")
-
-
 def json_text(ranking: Ranking) -> str:
     """The ranking as a JSON document, valid under `rank_schema`."""
-    return json.dumps(plain(ranking), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    answer = plain(ranking, ranking.units)
+    return json.dumps(answer, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
 
 def rank_schema() -> dict[str, Any]:
     """The JSON Schema (2020-12) of `json_text`, generated from the dataclasses."""
-    from pydantic import TypeAdapter
-
-    schema = TypeAdapter(Ranking).json_schema(mode="serialization")
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": "Answer of windowcast rank --format json",
-        **{key: item for key, item in schema.items() if key != "title"},
-    }
+    return schema_of(Ranking, "Answer of windowcast rank --format json")
 
 
 def shipped_schema() -> dict[str, Any]:
@@ -99,7 +70,7 @@ def csv_text(ranking: Ranking) -> str:
     for outlook in ranking.purposes:
         for row in _rows(outlook, display):
             row |= {"site": ranking.site, "today": ranking.today.isoformat()}
-            row["cautions"] = " ".join(ranking.cautions)
+            row["cautions"] = " ".join(wording.text(c, display) for c in ranking.cautions)
             writer.writerow({key: _cell(item) for key, item in row.items()})
     return stream.getvalue()
 
@@ -110,15 +81,15 @@ def _rows(outlook: PurposeOutlook, display: Display) -> list[dict[str, Any]]:
         for place, window in enumerate(outlook.windows, 1)
     ]
     if not rows and outlook.closest is not None:
-        note = f"Nothing qualifies; this came closest. {outlook.would_change}"
-        rows = [_window_row(outlook.closest, display) | {"note": wording.in_units(note, display)}]
+        note = say("report.nothing_qualifies", change=outlook.would_change)
+        rows = [_window_row(outlook.closest, display) | {"note": wording.text(note, display)}]
     if not rows:
         verdict = "out of season"
         if outlook.in_season:
             verdict = "cannot tell" if outlook.cannot_tell else "none"
         said = outlook.advice if outlook.in_season else outlook.why
-        note = f"{said} {outlook.would_change}".strip()
-        rows = [{"verdict": verdict, "note": wording.in_units(note, display)}]
+        note = say("report.note", of=joined(said, outlook.would_change, join="sentences"))
+        rows = [{"verdict": verdict, "note": wording.text(note, display)}]
     return [row | {"purpose": outlook.purpose} for row in rows]
 
 
@@ -135,9 +106,9 @@ def _window_row(window: Window, display: Display) -> dict[str, Any]:
         "odds_high": "" if odds is None else round(odds.high, 3),
         "odds_basis": "" if odds is None else odds.basis,
         "limited_by": "" if limiting is None else limiting.criterion,
-        "limit": "" if limiting is None else wording.limit(limiting, display),
+        "limit": "" if limiting is None else wording.text(wording.limit(limiting), display),
         "must_follow": wording.must_follow(window, display) if window.follow_up else "",
-        "hours_from": window.grade,
+        "hours_from": wording.text(window.grade, display),
         "actives": " + ".join(window.actives),
     }
 

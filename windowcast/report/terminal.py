@@ -86,28 +86,31 @@ def print_ranking(console: Console, ranking: Ranking, *, explain: bool = False) 
         else:
             _stacked(console, in_season, display)
     for outlook in later:
-        _hung(console, f"– {wording.out_of_season(outlook, display)}", "dim")
+        closed = wording.text(wording.out_of_season(outlook), display)
+        _hung(console, f"– {closed}", "dim")
     if later or not shown:
         console.print()
-    for note in wording.merged_notes(ranking.weather_notes, display):
-        _hung(console, f"Weather: {note}", "dim")
+    for note in ranking.weather_notes:
+        _hung(console, f"Weather: {wording.text(note, display)}", "dim")
     if explain:
         _explain(console, ranking, display)
     for caution in ranking.cautions:
-        _hung(console, f"! {caution}", "italic")
+        _hung(console, f"! {wording.text(caution, display)}", "italic")
 
 
 def _answer(console: Console, outlook: PurposeOutlook, display: Display) -> None:
     word = wording.answer_word(outlook)
     line = _text(f"{word.upper()}", _WORD_STYLE[word])
-    line.append(f"  {outlook.title}: ", style="bold")
-    line.append(wording.in_units(outlook.advice, display))
+    line.append(f"  {wording.text(outlook.title, display)}: ", style="bold")
+    line.append(wording.text(outlook.advice, display))
     console.print(line)
-    below = [*turf_lines(outlook), *wording.covers(outlook)]
+    covers = (wording.text(cover, display) for cover in wording.covers(outlook))
+    below = [*turf_lines(outlook), *covers]
     if not outlook.windows and outlook.would_change:
-        below.insert(0, wording.in_units(outlook.would_change, display))
+        below.insert(0, wording.text(outlook.would_change, display))
     for fit in outlook.stock:
-        below.append(f"{wording.SYMBOLS[fit.verdict]} {wording.stock(fit, display)}")
+        said = wording.text(wording.stock(fit), display)
+        below.append(f"{wording.SYMBOLS[fit.verdict]} {said}")
     for text in below:
         _hung(console, f"   {text}", hanging="     ")
 
@@ -140,7 +143,7 @@ def _table(outlooks: list[PurposeOutlook], display: Display) -> Table:
                 wording.hours(window),
                 wording.score(window),
                 wording.odds(window.odds),
-                wording.limit(window.limiting, display),
+                wording.text(wording.limit(window.limiting), display),
                 wording.must_follow(window, display),
             )
     return table
@@ -158,7 +161,7 @@ def _stacked(console: Console, outlooks: list[PurposeOutlook], display: Display)
             console.print(line)
             facts = [
                 f"score {wording.score(window)}, odds {wording.odds(window.odds)}",
-                f"limited by {wording.limit(window.limiting, display)}",
+                f"limited by {wording.text(wording.limit(window.limiting), display)}",
             ]
             if window.follow_up:
                 facts.append(f"must follow: {wording.must_follow(window, display)}")
@@ -178,17 +181,17 @@ def _explain(console: Console, ranking: Ranking, display: Display) -> None:
     for outlook in ranking.purposes:
         for window in _shown(outlook):
             head = f"{outlook.purpose}, {wording.day(window.date)} {wording.hours(window)}"
-            console.print(f"{head} (hours: {window.grade})")
+            console.print(f"{head} (hours: {wording.text(window.grade, display)})")
             for judged in window.judged:
                 points = "?" if judged.score is None else f"{100 * judged.score:.0f}"
-                said = f"{wording.limit(judged, display)} [{judged.source}]"
+                said = f"{wording.text(wording.limit(judged), display)} [{judged.source}]"
                 _hung(console, f"  {points:>3}  {said}", hanging=" " * 7)
             if window.odds is not None:
                 _hung(console, f"  odds {wording.odds_basis(window.odds)}", hanging=" " * 7)
     for title, lines in (("Weather from", ranking.provenance), ("Values used", ranking.explain)):
         console.print(title, style="bold")
         for line in lines:
-            _hung(console, f"  {line}", hanging=" " * 4)
+            _hung(console, f"  {wording.text(line, display)}", hanging=" " * 4)
     console.print()
 
 

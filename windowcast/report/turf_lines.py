@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from windowcast.limits.model import STATE, TurfSpan
 from windowcast.report import wording
-from windowcast.windows import words
 from windowcast.windows.model import PurposeOutlook
 
 LEAST_TOLD = 0.005  # smaller chances of harm are not spoken of
@@ -50,4 +49,4 @@ def span_line(span: TurfSpan) -> str:
     text = f"{what}, {days}: {span.reason}."
     if span.rule == STATE and span.harm is not None and LEAST_TOLD <= span.harm < 1.0:
         text += f" Chance the turf is hurt: {chance(span.harm)}."
-    return f"{text} {words.sentence(span.remedy)}" if span.remedy else text
+    return f"{text} {span.remedy[:1].upper()}{span.remedy[1:]}." if span.remedy else text

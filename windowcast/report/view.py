@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
 from windowcast.core import values
+from windowcast.core.phrase import Phrase, Quantity, Span, joined, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.units import Display
 from windowcast.programme.answer import Answer
+from windowcast.programme.standing import turf_phase, weed_up
 from windowcast.report import series, wording
+from windowcast.report.catalogue import render, written
 from windowcast.report.chartkit import Chart
 from windowcast.report.charts import emergence_chart, soil_chart, turf_chart
 from windowcast.report.strips import hour_strip
@@ -28,19 +31,10 @@ from windowcast.windows.model import (
     Window,
 )
 from windowcast.windows.purposes import purpose_of
-
-TURF_WORDS = {
-    TurfPhase.UNKNOWN: "the state of the turf cannot be told",
-    TurfPhase.GROWING: "the turf is growing",
-    TurfPhase.HARDENING: "the turf is hardening",
-    TurfPhase.DORMANT: "the turf is dormant",
-    TurfPhase.GREENING: "the turf is greening up",
-}
-
+from windowcast.windows.reasons import SOIL_DEPTH, measured
 
 # purpose → which end of its good range of soil temperature the season moves towards
 _BARRIER_MARKS = {"pre-fall": "fall barrier due", "pre-spring": "spring barrier due"}
-_SPLIT = re.compile(r"(\d) (°F|°C|mph|km/h|in|mm|cm|%)(?!\w)")
 
 
 @dataclass(frozen=True)
@@ -56,42 +50,46 @@ class Words:
     odds = staticmethod(wording.odds)
     odds_basis = staticmethod(wording.odds_basis)
     share = staticmethod(wording.share)
-    covers = staticmethod(wording.covers)
     turf_lines = staticmethod(turf_lines)
     plan_lines = staticmethod(plan_lines)
 
     def units(self, text: str) -> str:
-        """SI quantities of a text in the reader's units."""
-        return _tight(wording.in_units(text, self.display))
+        """SI quantities of a sentence of the season log in the reader's units."""
+        return wording.in_units(text, self.display)
+
+    def text(self, phrase: Phrase) -> str:
+        """A phrase; no number is broken from its unit."""
+        return render(phrase, self.display.system, unbroken=True)
+
+    def texts(self, phrases: Iterable[Phrase]) -> list[str]:
+        """Several phrases."""
+        return [self.text(phrase) for phrase in phrases]
+
+    def covers(self, outlook: PurposeOutlook) -> list[str]:
+        """What each barrier catches."""
+        return [self.text(cover) for cover in wording.covers(outlook)]
 
     def limit(self, judged: Judged | None) -> str:
         """What holds a window down."""
-        return _tight(wording.limit(judged, self.display))
+        return self.text(wording.limit(judged))
 
     def out_of_season(self, outlook: PurposeOutlook) -> str:
         """When a closed purpose opens, and why it is closed."""
-        return _tight(wording.out_of_season(outlook, self.display))
+        return self.text(wording.out_of_season(outlook))
 
     def in_season(self, outlook: PurposeOutlook) -> str:
         """Why a purpose is open and when it closes."""
-        return _tight(wording.in_season(outlook, self.display))
+        return self.text(wording.in_season(outlook))
 
     def stock(self, fit: StockFit) -> str:
         """What an active at hand would do."""
-        return _tight(wording.stock(fit, self.display))
-
-    def notes(self, ranking: Ranking) -> list[str]:
-        """Remarks on the weather."""
-        return wording.merged_notes(ranking.weather_notes, self.display)
+        return self.text(wording.stock(fit))
 
     def quantity(self, value: float | None, unit: str) -> str:
         """One value in the reader's units."""
-        return _tight(wording.quantity(value, unit, self.display))
-
-
-def _tight(text: str) -> str:
-    """No number is broken from its unit."""
-    return _SPLIT.sub("\\1\N{NO-BREAK SPACE}\\2", text)
+        if value is None:
+            return "–"
+        return written(measured(value, unit), self.display.system, gap="\N{NO-BREAK SPACE}")
 
 
 @dataclass(frozen=True)
@@ -140,22 +138,21 @@ def headline(ranking: Ranking) -> str:
     if not named:
         opening = [o for o in ranking.purposes if o.opens and o.opens > ranking.today]
         if not opening:
-            return "Not now: no purpose is in season."
+            return render(say("headline.closed"))
         first = min(opening, key=lambda o: (o.opens or dt.date.max, o.purpose))
-        when = wording.day(first.opens) if first.opens else ""
-        return f"Not now: no purpose is in season. Next: {first.title}, about {when}."
-    for word, lead in (("go", "Go"), ("marginal", "Marginal")):
+        opens = first.opens or dt.date.max
+        return render(say("headline.next", title=first.title, day=opens))
+    for word in ("go", "marginal"):
         chosen = [o for w, o in named if w == word]
         if chosen:
             best = min(chosen, key=lambda o: (o.windows[0].start, o.purpose))
             window = best.windows[0]
-            return (
-                f"{lead} on {wording.day(window.date)}, {wording.hours(window)}: "
-                f"{best.title[0].lower()}{best.title[1:]}."
-            )
+            when = Span(window.start, window.end)
+            said = say(f"headline.{word}", day=window.date, hours=when, title=best.title)
+            return render(said)
     if all(word == "cannot tell" for word, _ in named):
-        return "Cannot tell: the weather record lacks what a safe answer needs."
-    return "Wait: nothing qualifies in the days ahead."
+        return render(say("headline.cannot_tell"))
+    return render(say("headline.wait"))
 
 
 def state_sentence(past: SiteState, display: Display) -> str:
@@ -163,16 +160,15 @@ def state_sentence(past: SiteState, display: Display) -> str:
     parts = []
     soil = past.soil_5cm_c[..., -1:].ravel()
     if len(soil) and np.isfinite(soil[0]):
-        depth = wording.quantity(5, "cm", display)
-        parts.append(f"soil at {depth} {wording.quantity(float(soil[0]), 'degC', display)}")
+        parts.append(say("state.soil", depth=SOIL_DEPTH, soil=Quantity(float(soil[0]), "degC")))
     if past.turf.phase.shape[-1]:
-        parts.append(TURF_WORDS[TurfPhase(int(past.turf.phase[..., -1]))])
+        parts.append(turf_phase(TurfPhase(int(past.turf.phase[..., -1]))))
     for curve in past.emergence.values():
         share = float(curve.share[..., -1]) if curve.share.shape[-1] else float("nan")
         if 0.005 <= share < 0.995:  # not before its season, nor after it
-            parts.append(f"{wording.share(share)} of the season's {curve.name} is up")
-    text = "; ".join(parts) or "the state of the site cannot be told"
-    return f"Yesterday: {text}."
+            parts.append(weed_up(curve.weed, share))
+    facts = joined(*parts, join="clauses") if parts else say("state.unknown")
+    return render(say("state.yesterday", facts=facts), display.system)
 
 
 def is_sample(answer: Answer) -> bool:
@@ -200,7 +196,7 @@ def _purpose(outlook: PurposeOutlook) -> PurposeView:
         windows: tuple[Window, ...] = outlook.windows
         chart = hour_strip(
             f"hours-{outlook.purpose}",
-            f"Hours ahead: {outlook.title}",
+            f"Hours ahead: {render(outlook.title)}",
             strip,
             windows,
             hour_levels(strip),
@@ -276,7 +272,7 @@ def _turf(answer: Answer) -> Chart:
         dormant=joined(past.turf.dormant_probability, ahead.turf.dormant_probability),
         safe=joined(past.turf.nonselective_safe, ahead.turf.nonselective_safe),
         today=answer.ranking.today,
-        phase=TURF_WORDS[phase],
+        phase=render(turf_phase(phase)),
     )
 
 
@@ -302,7 +298,7 @@ def _marked(ranking: Ranking, season: str) -> list[tuple[dt.date, dt.date, str]]
     """Windows to mark on an emergence curve: those of the purposes that act on these weeds."""
     purposes = {"fall": ("pre-fall", "post-early", "dormant"), "spring": ("pre-spring",)}[season]
     return [
-        (o.windows[0].date, o.windows[0].date, f"best window: {o.title.lower()}")
+        (o.windows[0].date, o.windows[0].date, f"best window: {render(o.title).lower()}")
         for o in ranking.purposes
         if o.purpose in purposes and o.windows
     ]

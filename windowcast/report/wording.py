@@ -1,15 +1,16 @@
-"""Judgements in words: SI inside, the reader's units outside.
+"""The parts of a `Ranking` in words, in the reader's units.
 
-Reasons, notes and follow-ups are written in SI by the layers below. `in_units` rewrites the
-quantities in such a text; the other functions word the parts of a `Ranking`.
+`text` words any phrase. `in_units` rewrites quantities in the sentences of the season log, which
+are not phrases yet.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
+from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Span, joined, say
 from windowcast.core.units import (
     KG_PER_LB,
     M2_PER_ACRE,
@@ -19,10 +20,10 @@ from windowcast.core.units import (
     Display,
 )
 from windowcast.limits.model import refused
-from windowcast.windows import words
+from windowcast.report.catalogue import render, written
+from windowcast.windows import reasons
 from windowcast.windows.covers import laid_on
 from windowcast.windows.model import (
-    FollowUp,
     Judged,
     Odds,
     PurposeOutlook,
@@ -31,7 +32,6 @@ from windowcast.windows.model import (
     Window,
 )
 
-day = words.day  # one wording of dates for the whole program
 CANDIDATES = 3  # windows of a purpose that are shown
 SYMBOLS: dict[Verdict, str] = {"fit": "●", "marginal": "◐", "unfit": "○", "cannot tell": "?"}
 
@@ -108,11 +108,6 @@ def number(value: float, digits: int) -> str:
     return text.removeprefix("-") if float(text) == 0 else text.replace("-", "−")
 
 
-def quantity(value: float | None, unit: str, display: Display) -> str:
-    """A value in SI with a unit of the schema, written in the reader's units; "–" for None."""
-    return "–" if value is None else in_units(words.quantity(value, unit), display)
-
-
 def in_units(text: str, display: Display) -> str:
     """Rewrite every SI quantity in a sentence; a temperature difference is written in K.
 
@@ -132,14 +127,34 @@ def in_units(text: str, display: Display) -> str:
     return _QUANTITY.sub(rewrite, text)
 
 
+def text(phrase: Phrase, display: Display) -> str:
+    """A phrase in words."""
+    return render(phrase, display.system)
+
+
+def quantity(value: float | None, unit: str, display: Display) -> str:
+    """A value in SI with a unit of the criteria, written in the reader's units; "–" for None."""
+    return "–" if value is None else written(reasons.measured(value, unit), display.system)
+
+
+def day(date: dt.date) -> str:
+    """``Thu 6 Nov``."""
+    return written(date, form="day")
+
+
+def short(date: dt.date) -> str:
+    """``6 Nov``."""
+    return written(date, form="short")
+
+
 def long_day(date: dt.date) -> str:
     """``Thursday 6 November 2025``."""
-    return f"{date:%A} {date.day} {date:%B} {date.year}"
+    return written(date, form="long")
 
 
 def hours(window: Window) -> str:
     """``10:00–15:00`` in the site's time."""
-    return f"{window.start:%H:%M}–{window.end:%H:%M}"
+    return written(Span(window.start, window.end), form="clock")
 
 
 def score(window: Window) -> str:
@@ -149,36 +164,44 @@ def score(window: Window) -> str:
 
 def share(value: float) -> str:
     """A chance as a percentage that never claims certainty it was not counted to have."""
-    return f"{100 * value:.0f} %"
+    return written(Share(value))
 
 
 def odds(odds_: Odds | None) -> str:
     """``72 % (64–79)``; "–" without members to count."""
     if odds_ is None:
         return "–"
-    return f"{share(odds_.share)} ({100 * odds_.low:.0f}–{100 * odds_.high:.0f})"
+    ends = {"share": Share(odds_.share), "low": Share(odds_.low), "high": Share(odds_.high)}
+    return render(say("report.odds", **ends))
 
 
 def odds_basis(odds_: Odds) -> str:
     """How the odds of a window were counted."""
-    return f"that these hours hold: counted in {odds_.members} possible futures, {odds_.basis}"
+    basis = say(f"basis.{_key(odds_.basis)}")
+    return render(say("report.odds_basis", members=odds_.members, basis=basis))
 
 
-def limit(judged: Judged | None, display: Display) -> str:
-    """What holds a window down, in words: ``air temperature: 9 °C, below the graded band``."""
+def verdict(of: Verdict) -> Phrase:
+    """A verdict in words."""
+    return say(f"verdict.{_key(of)}")
+
+
+def _key(words: str) -> str:
+    """The id of a fixed choice: ``cannot tell`` is ``cannot_tell``."""
+    return words.replace(" ", "_")
+
+
+def limit(judged: Judged | None) -> Phrase:
+    """What holds a window down: ``air temperature: 9 °C, slow uptake``."""
     if judged is None:
-        return "nothing"
-    return in_units(f"{judged.label}: {judged.reason}", display)
-
-
-def follow_up(item: FollowUp, display: Display) -> str:
-    """What must follow, with its time: ``keep dry until Thu 6 Nov 19:00``."""
-    return in_units(item.text, display)
+        return say("report.nothing")
+    return reasons.because(judged.label, judged.reason)
 
 
 def must_follow(window: Window, display: Display) -> str:
     """Every follow-up of a window in one line."""
-    return "; ".join(follow_up(item, display) for item in window.follow_up) or "–"
+    items = joined(*(item.text for item in window.follow_up), join="clauses")
+    return written(items, display.system) or "–"
 
 
 def answer_word(outlook: PurposeOutlook) -> str:
@@ -193,43 +216,39 @@ def answer_word(outlook: PurposeOutlook) -> str:
     return "cannot tell" if outlook.cannot_tell else "wait"
 
 
-def out_of_season(outlook: PurposeOutlook, display: Display) -> str:
+def out_of_season(outlook: PurposeOutlook) -> Phrase:
     """When a closed purpose opens, and why it is closed."""
     if outlook.advice:
-        return f"{outlook.title}. {in_units(outlook.advice, display)}"
-    opens = f" Opens about {day(outlook.opens)}." if outlook.opens else ""
-    return f"{outlook.title}. {words.sentence(in_units(outlook.why, display))}{opens}"
+        return say("report.closed", title=outlook.title, advice=outlook.advice)
+    if outlook.opens is None:
+        return say("report.closed_why", title=outlook.title, why=outlook.why)
+    return say("report.closed_opens", title=outlook.title, why=outlook.why, opens=outlook.opens)
 
 
-def stock(fit: StockFit, display: Display) -> str:
-    """What an active at hand would do: ``metribuzin: fit, Sat 20 Jan 14:00, score 68. ...``."""
-    when = "" if fit.start is None else f", {day(fit.start.date())} {fit.start:%H:%M}"
-    points = "" if fit.score is None else f", score {fit.score:.0f}"
-    return f"{fit.active}: {fit.verdict}{when}{points}; {in_units(fit.reason, display)}"
+def in_season(outlook: PurposeOutlook) -> Phrase:
+    """Why a purpose is open and when it closes."""
+    if outlook.closes is None:
+        return say("report.open", why=outlook.why)
+    return say("report.open_closes", why=outlook.why, closes=outlook.closes)
 
 
-def covers(outlook: PurposeOutlook) -> list[str]:
+def stock(fit: StockFit) -> Phrase:
+    """What an active at hand would do: ``metribuzin: fit, Sat 20 Jan 14:00, score 68; ...``."""
+    return say(
+        "stock.fit",
+        active=Name(fit.active),
+        verdict=verdict(fit.verdict),
+        when=say("stock.when", start=fit.start) if fit.start else NOTHING,
+        points=NOTHING
+        if fit.score is None
+        else say("stock.points", score=Quantity(fit.score, "1", "score")),
+        reason=fit.reason,
+    )
+
+
+def covers(outlook: PurposeOutlook) -> list[Phrase]:
     """What each barrier catches, laid on the days of the best windows and on its best day."""
     if refused(outlook.turf):
         return []  # the turf takes none of them: no date to apply one is told
     days = [window.date for window in outlook.windows[:CANDIDATES]]
     return [laid_on(cover, days) for cover in outlook.covers]
-
-
-def in_season(outlook: PurposeOutlook, display: Display) -> str:
-    """Why a purpose is open and when it closes."""
-    closes = f" Closes about {day(outlook.closes)}." if outlook.closes else ""
-    return f"{words.sentence(in_units(outlook.why, display))}{closes}"
-
-
-def merged_notes(notes: Sequence[str], display: Display) -> list[str]:
-    """Remarks on the weather; those that say the same of several quantities become one."""
-    named: dict[str, list[str]] = {}
-    for note in notes:
-        what, colon, text = in_units(note, display).partition(": ")
-        named.setdefault(text if colon else "", []).append(what)
-    merged = [words.sentence(what) for what in named.pop("", [])]
-    return merged + [
-        words.sentence(f"{words.joined(list(dict.fromkeys(things)))}: {text}")
-        for text, things in named.items()
-    ]

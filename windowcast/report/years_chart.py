@@ -12,7 +12,7 @@ from windowcast.core.units import Display
 from windowcast.programme.model import KeyDate, SeasonPlan
 from windowcast.report import wording
 from windowcast.report.chartkit import Chart, Scale, drawing, el, label, month_starts
-from windowcast.report.season import short
+from windowcast.report.wording import short
 
 _LEFT, _RIGHT, _TOP, _ROW = 12.0, 348.0, 36.0, 38.0
 
@@ -47,7 +47,7 @@ def years_chart(plan: SeasonPlan) -> Chart:
 
 def _row(key: KeyDate, row: int, x: Scale, start: dt.date, display: Display) -> Iterator[str]:
     middle = _TOP + _ROW * row + 26
-    yield label(_LEFT, middle - 12, wording.in_units(key.label, display), "lab halo")
+    yield label(_LEFT, middle - 12, wording.text(key.label, display), "lab halo")
     yield el("line", x1=_LEFT, x2=_RIGHT, y1=middle, y2=middle, class_="grid")
     for year in key.years:
         if year.date is not None:
@@ -81,7 +81,7 @@ def _cells(key: KeyDate, seasons: list[str], display: Display) -> tuple[str, ...
     this = key.passed or (key.ahead.median if key.ahead is not None else None)
     dates = {year.season: year.date for year in key.years}
     return (
-        wording.in_units(key.label, display),
+        wording.text(key.label, display),
         short(this) if this is not None else "cannot tell",
         *(short(day) if (day := dates.get(season)) is not None else "–" for season in seasons),
     )

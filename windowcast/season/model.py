@@ -14,6 +14,7 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.phrase import Phrase
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import Value
 
@@ -141,7 +142,7 @@ class SiteState:
     emergence: Mapping[str, Emergence]  # EPPO code → curve
     turf: TurfState
     used: tuple[Value, ...] = field(default=())  # every science value that went in
-    notes: tuple[str, ...] = ()
+    notes: tuple[Phrase, ...] = ()
 
     def weeds_of(self, season: str) -> list[Emergence]:
         """The watched weeds of a season, "fall" or "spring"."""

@@ -12,11 +12,12 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.phrase import Phrase, about, say
 from windowcast.core.record import FloatArray, Grade, Record
 from windowcast.core.season_calendar import on_date
 from windowcast.core.site import Site, Texture
 from windowcast.core.values import Value, load
-from windowcast.core.weed_codes import why_unsupported
+from windowcast.core.weed_codes import unsupported
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
 from windowcast.season.emergence import Drivers, WeedCarry, emerge
 from windowcast.season.leaf import Care
@@ -96,7 +97,7 @@ def build(
         raise ValueError("state.build needs a daily record with at least one day")
     if start is not None and start.date + np.timedelta64(1, "D") != record.times[0]:
         raise ValueError(f"the carry is of {start.date}, the record starts on {record.times[0]}")
-    codes = [code for code in dict.fromkeys(site.weeds) if why_unsupported(code) is None]
+    codes = [code for code in dict.fromkeys(site.weeds) if code not in unsupported()]
     weeds = [with_late_share(weed(code), site.advice.late_winter_share) for code in codes]
     drivers, soil = drivers_of(record, site, start=start, correction=correction)
     southern = drivers.southern
@@ -311,31 +312,27 @@ def _used(weeds: Sequence[Weed]) -> tuple[Value, ...]:
 
 def _notes(
     site: Site, record: Record, weeds: Sequence[Weed], emergence: dict[str, Emergence]
-) -> tuple[str, ...]:
-    notes = [text for code in site.weeds if (text := why_unsupported(code)) is not None]
+) -> tuple[Phrase, ...]:
+    notes = [
+        about(say(f"weed.{code}"), say(f"unsupported.{unsupported()[code]}"))
+        for code in site.weeds
+        if code in unsupported()
+    ]
     if not site.turf.irrigated and bool(np.isnan(record.get("precip_mm")).any()):
-        notes.append(
-            "rain is unknown on some days: emergence takes the soil as moist there, "
-            "the low band as dry"
-        )
+        notes.append(say("season_note.rain_unknown"))
     for entry in weeds:
         low, high = entry.origin_latitude
         if not low <= abs(record.place.latitude_deg) <= high:
-            notes.append(
-                f"{entry.name}: the curve comes from {low:g}-{high:g}° latitude; "
-                "outside it the band is widened"
-            )
+            notes.append(_of_weed(entry, say("season_note.origin", low=low, high=high)))
         if days := _bridged_days(entry, emergence[entry.code], record):
-            notes.append(
-                f"{entry.name}: {days} days of this season have no temperature; they count as in "
-                "other years, and the band is widened"
-            )
+            notes.append(_of_weed(entry, say("season_note.bridged", days=days)))
         if _too_early(emergence[entry.code], record):
-            notes.append(
-                f"{entry.name}: much of it would be up by the end of summer; summers here are "
-                "cooler than where the curve comes from, so it does not hold here"
-            )
+            notes.append(_of_weed(entry, say("season_note.too_early")))
     return tuple(notes)
+
+
+def _of_weed(entry: Weed, note: Phrase) -> Phrase:
+    return about(say(f"weed.{entry.code}"), note)
 
 
 def _bridged_days(entry: Weed, curve: Emergence, record: Record) -> int:

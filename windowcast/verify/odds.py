@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.phrase import Phrase, say
 from windowcast.core.record import FloatArray, Record, Weather
 from windowcast.programme.workable_days import day_scores, workable
 from windowcast.verify.simulated import Truth, forecast
@@ -243,7 +244,7 @@ class OddsReport:
     """The whole verification of one purpose."""
 
     purpose: str
-    event: str
+    event: Phrase
     stations: tuple[str, ...]
     seasons: tuple[int, ...]
     issues: int
@@ -295,7 +296,7 @@ def report(
         )
     return OddsReport(
         purpose=purpose.name,
-        event=f"the day's temperature and rain let one work: {purpose.title.lower()}",
+        event=say("odds.event", purpose=purpose.title),
         stations=tuple(stations),
         seasons=tuple(seasons),
         issues=replayed.issues,

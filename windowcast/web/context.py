@@ -12,6 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from windowcast.core.units import Display
+from windowcast.report.catalogue import render
 from windowcast.report.page import templates
 from windowcast.report.plan_view import PlanView
 from windowcast.report.review_page import ReviewView
@@ -119,7 +120,7 @@ def page(
             words=Words(display_of(site)) if site is not None else Words(Display()),
             proof=csrf_proof(parts.guard, session),
             done=DONE.get(request.query_params.get("done", ""), ""),
-            cautions=CAUTIONS,
+            cautions=[render(caution) for caution in CAUTIONS],
             **context,
         )
     )

@@ -12,7 +12,7 @@ from windowcast.core.errors import WindowcastError
 from windowcast.core.season_calendar import days_of_year_apart
 from windowcast.programme.model import KeyDate
 from windowcast.report.plan_view import PlanView, days_apart
-from windowcast.report.season import short
+from windowcast.report.wording import short
 from windowcast.report.years_chart import years_chart
 from windowcast.web.context import page, readable_site, ready_answer, web, without_folders
 from windowcast.web.sites import KnownSite

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
@@ -10,6 +11,7 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.phrase import NOTHING, Name, Phrase, Share, joined, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import Value, load
 from windowcast.materials.actives import Active
@@ -144,7 +146,7 @@ def cover_plan(
     material: ResidualActive,
     purpose: PurposeName,
     *,
-    weeds: Sequence[str],
+    weeds: Sequence[Phrase],
     today: dt.date,
     irrigated: bool,
 ) -> CoverPlan:
@@ -191,7 +193,7 @@ def cover_plan(
         needs_partner=needs_partner,
         text=_text(
             best or hindsight,
-            {"a week earlier": early, "today": now, "a week later": late},
+            {"week_earlier": early, "today": now, "week_later": late},
             active=material.name,
             weeds=weeds,
             today=today,
@@ -268,47 +270,47 @@ def _text(
     others: Mapping[str, float | None],
     *,
     active: str,
-    weeds: Sequence[str],
+    weeds: Sequence[Phrase],
     today: dt.date,
-) -> str:
-    """The answer in a sentence or two; `others` are what other days of application catch."""
-    what = barrier_words(active)
+) -> Phrase:
+    """The answer; `others` are what other days of application catch, by the id of their text."""
+    what, of = barrier_named(active), joined(*weeds)
     if best is None or best.caught is None:
-        return f"When {what} would catch most cannot be told."
+        return say("cover.unknown", barrier=what)
     if best.date < today:
-        return (
-            f"Its time is over: {what} about {best.date.day} {best.date:%b} would have caught "
-            f"{percent(best.caught)} of the season's {' and '.join(weeds)}."
-        )
-    when = "now" if best.date == today else f"about {best.date.day} {best.date:%b}"
-    text = (
-        f"Applied {when}, {what} catches {percent(best.caught)} of the season's "
-        f"{' and '.join(weeds)} (10 to 90 %: {percent(best.low)} to {percent(best.high)})"
-    )
+        return say("cover.over", barrier=what, day=best.date, caught=Share(best.caught), weeds=of)
     known = {day: caught for day, caught in others.items() if caught is not None}
-    costs = [f"{day} {percent(caught)}" for day, caught in known.items()]
-    text += f"; {', '.join(costs)}" if costs else ""
     worst = min(known.values(), default=0.0)
-    dry = best.watered is not None and best.watered <= load("barrier").number("seldom_watered")
-    if costs and not dry and best.caught - worst <= 2 * load("barrier").number("as_good"):
-        text += ", so little hangs on the week"
-    if best.up is not None and best.up >= load("barrier").number("partner_from"):
-        text += f". By then {percent(best.up)} is up and needs a post-emergence partner"
-    if dry:
-        text += (
-            ". So little is caught because rain seldom waters it in in time: in "
-            f"{percent(best.watered)} of the futures"
-        )
-    elif best.watered is not None and best.watered < 1:
-        text += f". Rain waters it in in time in {percent(best.watered)} of the futures"
-    return f"{text}."
+    table = load("barrier")
+    dry = best.watered is not None and best.watered <= table.number("seldom_watered")
+    rain = little = partner = NOTHING
+    if known and not dry and best.caught - worst <= 2 * table.number("as_good"):
+        little = say("cover.little_hangs")
+    if best.up is not None and best.up >= table.number("partner_from"):
+        partner = say("cover.partner", up=Share(best.up))
+    if best.watered is not None and (dry or best.watered < 1):
+        rain = say(f"cover.rain_{'seldom' if dry else 'waters'}", share=Share(best.watered))
+    costs = [say(f"cover_on.{day}", caught=Share(caught)) for day, caught in known.items()]
+    return say(
+        "cover.applied",
+        when=say("cover.now") if best.date == today else say("cover.about", day=best.date),
+        barrier=what,
+        caught=Share(best.caught),
+        weeds=of,
+        low=share(best.low),
+        high=share(best.high),
+        costs=say("cover.costs", of=joined(*costs, join="comma")) if costs else NOTHING,
+        little=little,
+        partner=partner,
+        rain=rain,
+    )
 
 
-def barrier_words(active: str) -> str:
+def barrier_named(active: str) -> Phrase:
     """``a barrier of prodiamine``, or a usual one where none is named."""
-    return f"a barrier of {active}" if active else "a usual barrier"
+    return say("cover.barrier", active=Name(active)) if active else say("cover.usual_barrier")
 
 
-def percent(share: float | None) -> str:
-    """A share in whole percent, "–" for None."""
-    return "–" if share is None else f"{100 * share:.0f} %"
+def share(value: float | None) -> Share:
+    """A share that may be unknown."""
+    return Share(math.nan if value is None else value)

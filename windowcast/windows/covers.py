@@ -7,18 +7,18 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from windowcast.core.phrase import NOTHING, Phrase, Share, joined, say
 from windowcast.core.record import Members, Weather
 from windowcast.core.site import Site
 from windowcast.core.values import load
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
-from windowcast.windows import words
 from windowcast.windows.cover_plan import (
     ResidualActive,
-    barrier_words,
+    barrier_named,
     cover_plan,
-    percent,
     season_of,
+    share,
     usual_material,
 )
 from windowcast.windows.days import DayContext
@@ -65,7 +65,7 @@ def covers_of(
             season,
             material,
             purpose.name,
-            weeds=[weed.name for weed in weeds],
+            weeds=[say(f"weed.{weed.weed}") for weed in weeds],
             today=weather.today,
             irrigated=bool(site.turf.irrigated),
         )
@@ -99,7 +99,7 @@ def covers_ahead(
     )
 
 
-def laid_on(cover: CoverPlan, days: Sequence[dt.date]) -> str:
+def laid_on(cover: CoverPlan, days: Sequence[dt.date]) -> Phrase:
     """What the barrier catches when laid on each of these days, against its best day.
 
     The plan's own sentence where there are no such days, or none can be told.
@@ -111,12 +111,22 @@ def laid_on(cover: CoverPlan, days: Sequence[dt.date]) -> str:
     if not known or best is None or best.caught is None:
         return cover.text
     first, *others = known
-    text = (
-        f"Laid on {words.day(first.date)} {barrier_words(cover.active)} catches "
-        f"{percent(first.caught)} of the season's {' and '.join(cover.weeds)} (10 to 90 %: "
-        f"{percent(first.low)} to {percent(first.high)})"
+    later = NOTHING
+    if cover.week_late is not None:
+        later = say("cover.week_after", caught=Share(cover.week_late))
+    return say(
+        "cover.laid",
+        day=first.date,
+        barrier=barrier_named(cover.active),
+        caught=share(first.caught),
+        weeds=joined(*cover.weeds),
+        low=share(first.low),
+        high=share(first.high),
+        others=joined(
+            *(say("cover.laid_also", day=p.date, caught=share(p.caught)) for p in others),
+            join="none",
+        ),
+        best_day=best.date,
+        best=Share(best.caught),
+        later=later,
     )
-    text += "".join(f", on {words.day(p.date)} {percent(p.caught)}" for p in others)
-    text += f". Its best day is about {best.date.day} {best.date:%b}: {percent(best.caught)}"
-    later = "" if cover.week_late is None else f", a week after that {percent(cover.week_late)}"
-    return f"{text}{later}."

@@ -15,10 +15,11 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.phrase import NOTHING, Value
 from windowcast.core.record import FloatArray
 from windowcast.core.site import Sensitive, Site
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.windows import words
+from windowcast.windows import reasons
 from windowcast.windows.grade import table_of
 from windowcast.windows.hours import HourContext, chance, sliding
 
@@ -116,17 +117,17 @@ def _off(wind_from_deg: FloatArray, area: Sensitive) -> FloatArray:
     return result
 
 
-def about(name: str, ctx: HourContext, hour: int) -> str:
-    """What a criterion measured in an hour of the forecast, in words; "" where there is no choice.
+def about(name: str, ctx: HourContext, hour: int) -> Value:
+    """What a criterion measured in an hour of the forecast; nothing where there is no choice.
 
     Of the sensitive areas those that the wind blows nearest to.
     """
     if name != "sensitive_areas" or not ctx.site.sensitive:
-        return ""
+        return NOTHING
     wind = ctx.get("wind_from_deg")[0, hour]
     off = [float(_off(wind, area)) for area in ctx.site.sensitive]
     near = [a.name for a, o in zip(ctx.site.sensitive, off, strict=True) if not o > min(off)]
-    return words.named(near)
+    return reasons.named(near)
 
 
 @criterion

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.local_days import local_dates
+from windowcast.core.phrase import Phrase, say
 from windowcast.core.record import DateArray, FloatArray, Grade, Members, Weather
 from windowcast.core.site import Site
 from windowcast.core.values import load
@@ -149,23 +150,14 @@ class HourContext:
         result: FloatArray = np.minimum(height[:-1], height[1:])
         return result
 
-    def grade_words(self, start: int, stop: int) -> str:
+    def grade_of(self, start: int, stop: int) -> Phrase:
         """How well the hours ``start:stop`` are known, by their worst important variable."""
         worst = max(
             (int(self.grade[name][start:stop].max()) for name in ("temp_c", "wind_m_s", "precip_mm")
              if name in self.grade),
             default=int(Grade.MISSING),
         )  # fmt: skip
-        return _GRADE_WORDS[Grade(worst)]
-
-
-_GRADE_WORDS = {
-    Grade.OBSERVED: "observed",
-    Grade.FORECAST: "forecast",
-    Grade.ESTIMATED: "partly estimated from daily values",
-    Grade.CLIMATOLOGY: "from past years",
-    Grade.MISSING: "partly missing",
-}
+        return say(f"hours.{Grade(worst).name.lower()}")
 
 
 def sliding(values: FloatArray, before: int, after: int) -> FloatArray:

@@ -16,7 +16,7 @@ from windowcast.limits.turf_days import TurfDays
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
-from windowcast.windows import words
+from windowcast.windows import reasons
 from windowcast.windows.criteria import HOUR_CRITERIA, SCHEDULE, about
 from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.grade import ScoreCurve, needs_behind, table_of
@@ -98,12 +98,12 @@ class HourScores:
         source = grade.used[0]
         return Judged(
             criterion=name,
-            label=words.label(name),
+            label=reasons.label(name),
             verdict=rule.verdict(score),
             score=None if unknown else round(score, 4),
             measured=None if np.isnan(value) or not unit else round(value, 4),
             unit=unit,
-            reason=words.reason(
+            reason=reasons.reason(
                 name,
                 grade,
                 np.nan if unknown else value,

@@ -1,7 +1,9 @@
 """What an answer is made of: the data that flows from `windows` to `report`.
 
 These dataclasses are the program's public answer: ``rank --format json`` is their serialisation
-and the shipped JSON Schema is generated from them. Plain values only; SI units; times aware.
+and the shipped JSON Schema is generated from them. Plain values and phrases only; SI units; times
+aware. What is said is a `Phrase`; JSON has its words under the field's name and its meaning beside
+them under the name with ``_phrase`` (``_phrases`` for several).
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     import pandas as pd
 
+from windowcast.core.phrase import Phrase
 from windowcast.limits.model import TurfSpan
 
 Verdict = Literal["fit", "marginal", "unfit", "cannot tell"]
@@ -32,12 +35,12 @@ class Judged:
     """
 
     criterion: str  # id in criteria.toml
-    label: str  # in words: "air temperature"
+    label: Phrase  # what it is called: "air temperature"
     verdict: Verdict
     score: float | None
     measured: float | None
     unit: str
-    reason: str  # one plain clause in SI; reports re-word it in the site's units
+    reason: Phrase  # one plain clause
     source: str
 
 
@@ -62,7 +65,7 @@ class FollowUp:
 
     what: str  # "keep dry", "water in", "no mowing", ...
     by: dt.datetime | None
-    text: str
+    text: Phrase
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +81,7 @@ class Window:
     limiting: Judged | None  # the criterion that holds the score down most
     judged: tuple[Judged, ...]
     follow_up: tuple[FollowUp, ...]
-    grade: str  # grade of the hours used: "forecast", "estimated from daily values", ...
+    grade: Phrase  # of the hours used: "forecast", "partly estimated from daily values", ...
     actives: tuple[str, ...] = ()
     harm: float | None = None  # chance that the turf is hurt, 0..1; None where none is worked out
 
@@ -106,7 +109,7 @@ class StockFit:
     start: dt.datetime | None
     end: dt.datetime | None
     score: float | None  # 0..100
-    reason: str
+    reason: Phrase
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +146,7 @@ class CoverPlan:
     active: str  # "" for a usual one
     half_life_d: tuple[float, float, float]  # low, usual, high
     half_life_source: str
-    weeds: tuple[str, ...]
+    weeds: tuple[Phrase, ...]
     curve: tuple[CoverPoint, ...]
     best: CoverPoint | None
     week_early: float | None  # share caught when a week earlier than best
@@ -151,7 +154,7 @@ class CoverPlan:
     split: tuple[dt.date, dt.date] | None  # when halves of the dose on two dates catch more
     split_caught: float | None
     needs_partner: bool | None
-    text: str
+    text: Phrase
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,15 +167,15 @@ class PurposeOutlook:
     """
 
     purpose: PurposeName
-    title: str
+    title: Phrase
     in_season: bool
-    why: str  # why in or out of season
+    why: Phrase  # why in or out of season
     opens: dt.date | None
     closes: dt.date | None
-    advice: str  # the sentence that answers
+    advice: Phrase  # the sentence that answers
     windows: tuple[Window, ...]  # ranked, best first; fit and marginal
     closest: Window | None  # what came closest when nothing qualifies; None without a forecast
-    would_change: str  # what would have to change
+    would_change: Phrase  # what would have to change
     strip: HourStrip | None = None
     stock: tuple[StockFit, ...] = ()  # the actives at hand, when none was chosen
     cannot_tell: bool = False  # in season, but what is missing keeps it from being told
@@ -189,10 +192,10 @@ class Ranking:
     timezone: str
     units: Literal["us", "metric"]
     purposes: tuple[PurposeOutlook, ...]
-    weather_notes: tuple[str, ...]
-    provenance: tuple[str, ...]
-    cautions: tuple[str, ...]
-    explain: tuple[str, ...] = field(default=())
+    weather_notes: tuple[Phrase, ...]
+    provenance: tuple[Phrase, ...]
+    cautions: tuple[Phrase, ...]
+    explain: tuple[Phrase, ...] = field(default=())
     program_version: str = ""
 
     def to_pandas(self) -> pd.DataFrame:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
+from windowcast.core.phrase import Phrase, say
 from windowcast.core.values import Table, Value, load
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows.grade import ScoreCurve, asked_for, grade_of, table_of
@@ -25,20 +26,23 @@ class Purpose:
     own
         Knots of its own, by criterion.
     facts
-        What a criterion that is met says of today, where this purpose says it in its own words.
+        Criteria of which this purpose says in its own words that they are met.
     """
 
     name: PurposeName
-    title: str
     weeds: str
-    waits_for: str
     barrier: bool
     timing: tuple[str, ...]
     hours: tuple[str, ...]
     own: Table | None
-    facts: Mapping[str, str]
+    facts: tuple[str, ...]
     generic: ActiveNeeds
     soil_mark: Value | None  # soil temperature by which a barrier should be down
+
+    @property
+    def title(self) -> Phrase:
+        """What it is called."""
+        return say(f"purpose.{self.name}.title")
 
     @property
     def criteria(self) -> tuple[str, ...]:
@@ -71,14 +75,12 @@ def purpose_of(name: PurposeName) -> Purpose:
     barrier = bool(table["barrier"])
     return Purpose(
         name=name,
-        title=str(table["title"]),
         weeds=str(table["weeds"]),
-        waits_for=str(table["waits_for"]),
         barrier=barrier,
         timing=tuple(table["timing"]),
         hours=tuple(load("purposes")["every.hours"]),
         own=table.table("grade") if "grade" in table else None,
-        facts=dict(table.get("facts", {})),
+        facts=tuple(table.get("facts", ())),
         generic=_generic(table, barrier=barrier),
         soil_mark=table.value("soil_mark") if "soil_mark" in table else None,
     )

@@ -9,6 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from windowcast.core.phrase import NOTHING, Name, Phrase, joined, merged, names, say
 from windowcast.core.record import Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
@@ -38,6 +39,7 @@ from windowcast.windows.model import (
 )
 from windowcast.windows.odds import odds
 from windowcast.windows.purposes import Purpose, purpose_of
+from windowcast.windows.reasons import because
 from windowcast.windows.score import Block, Rule, best_block, holds, nearness
 from windowcast.windows.timing import Timing, timing_of
 
@@ -108,7 +110,9 @@ def rank(
         timezone=site.timezone,
         units=site.units,
         purposes=tuple(outlooks),
-        weather_notes=(*trace.weather_notes(ctx, members, weather, days), *past.notes),
+        weather_notes=merged(
+            [*trace.weather_notes(ctx, members, weather, days), *past.notes]
+        ),
         provenance=trace.provenance_lines(weather.daily if weather else members.daily,
                                           weather.hourly if weather else members.hourly),
         cautions=(*CAUTIONS, *task.repeats(outlooks, mixture)),
@@ -157,8 +161,7 @@ class _Task:
             return _closed(purpose, timing, reason, reason)
         why = advice.why(purpose, timing)
         if not purpose.serves(needs):
-            acts = "before weeds are up" if needs.pre else "on weeds that are up"
-            reason = f"{' + '.join(needs.names)} acts only {acts}: it does not serve this purpose."
+            reason = advice.serves_not(needs)
             return _closed(purpose, timing, reason, reason)
         if not timing.in_season:
             return _closed(purpose, timing, why, advice.out_of_season(timing, why, self.rule))
@@ -166,14 +169,14 @@ class _Task:
         found = sorted(self._windows(purpose, needs, scores), key=_rank_key)
         go = tuple(w for w in found if w.verdict in ("fit", "marginal"))
         closest = None if go else next(iter(found), None)
-        change = ""
+        change = NOTHING
         if closest is not None:
             change = advice.would_change(scores, self._block_of(closest), self.rule)
         blind = closest is None or closest.verdict == "cannot tell"
         blind = not go and blind and bool(np.isnan(scores.score[0, scores.open]).any())
         turf = spans(self.judge.turf(needs)[: self.days])
         if refused(turf):
-            text, change = advice.turf(turf), ""
+            text, change = advice.turf(turf), NOTHING
         elif go:
             text = advice.go(go, self.rule)
         elif blind:
@@ -212,7 +215,7 @@ class _Task:
 
     def repeats(
         self, outlooks: Sequence[PurposeOutlook], mixture: ActiveNeeds | None
-    ) -> Iterator[str]:
+    ) -> Iterator[Phrase]:
         """What the chosen actives would repeat of past seasons, for the purposes in season."""
         if mixture is None:
             return
@@ -221,7 +224,7 @@ class _Task:
             if outlook.in_season:
                 use = Use(self.today, season, outlook.purpose, mixture.names, mixture.groups)
                 for flag in plan_flags([use], self.uses):
-                    yield f"Rotation: {flag.reason}."
+                    yield say("caution.rotation", reason=Name(flag.reason))
 
     # --- windows -------------------------------------------------------------------------------
 
@@ -262,8 +265,9 @@ class _Task:
         score = float(scores.score[0, block.hours].mean())
         unknown = np.isnan(score)
         taken = self._taken(needs, block)
+        said = say("advice.of_turf", reason=Name(taken.deciding.reason))
         judged = tuple(
-            replace(j, reason=taken.deciding.reason) if j.criterion == "turf_safety" else j
+            replace(j, reason=said) if j.criterion == "turf_safety" else j
             for j in scores.judged(block, self.rule)
         )
         times = self._times(block)
@@ -293,7 +297,7 @@ class _Task:
             )
             if verdict in ("fit", "marginal")
             else (),
-            grade=self.ctx.grade_words(self.ctx.lead + block.start, self.ctx.lead + block.stop),
+            grade=self.ctx.grade_of(self.ctx.lead + block.start, self.ctx.lead + block.stop),
             actives=needs.names,
             harm=taken.harm,
         )
@@ -312,7 +316,7 @@ class _Task:
         name, count = scores.spoiler(block, self.rule)
         if count == 0 or name == limit or (limit and by[limit].verdict != "fit"):
             return by.get(limit)
-        reason = f"{by[name].reason} by the forecast, bad in {count} of {chance.members} futures"
+        reason = say("criterion.spoiled", reason=by[name].reason, bad=count, futures=chance.members)
         return replace(by[name], reason=reason)
 
     def _times(self, block: Block) -> tuple[dt.datetime, dt.datetime]:
@@ -356,30 +360,30 @@ class _Task:
         """How one active at hand would do."""
         name = " + ".join(needs.names)
         if not purpose.serves(needs):
-            acts = "before weeds are up" if needs.pre else "on weeds that are up"
-            return StockFit(name, "unfit", None, None, None, f"acts only {acts}")
+            return StockFit(name, "unfit", None, None, None, advice.acts_only(needs))
         scores = self.judge.scores(purpose, needs)
         found = sorted(self._windows(purpose, needs, scores), key=_rank_key)
         if not found:
-            return StockFit(name, "unfit", None, None, None, "the site allows no hours")
+            return StockFit(name, "unfit", None, None, None, say("stock.no_hours"))
         best = found[0]
         limit = best.limiting
-        reason = f"{limit.label}: {limit.reason}" if limit else "nothing holds it down"
+        reason = because(limit.label, limit.reason) if limit else say("stock.nothing")
         if best.verdict == "cannot tell" and needs.unknown:
-            reason = "; ".join(needs.unknown)
+            reason = say("stock.unknown", what=names(*needs.unknown, join="clauses"))
         verdict, spent = best.verdict, self._spent(purpose, needs)
         if spent:
             verdict = "marginal" if verdict == "fit" else verdict
-            reason = f"{spent}; {reason}" if limit else spent
+            reason = say("stock.reasons", of=joined(spent, reason, join="clauses"))
+            reason = reason if limit else spent
         return StockFit(name, verdict, best.start, best.end, best.score, reason)
 
-    def _spent(self, purpose: Purpose, needs: ActiveNeeds) -> str:
-        """That all of an active's groups were used for the purpose lately; "" when not."""
+    def _spent(self, purpose: Purpose, needs: ActiveNeeds) -> Phrase:
+        """That all of an active's groups were used for the purpose lately; nothing when not."""
         southern = self.ctx.site.place.southern
         used = spent_groups(self.uses, purpose.name, self.today, southern=southern)
         if not set(needs.groups) <= set(used):
-            return ""
-        return " and ".join(f"group {g} already used {used[g]}" for g in needs.groups)
+            return NOTHING
+        return say("stock.reasons", of=joined(*(_used(g, used[g]) for g in needs.groups)))
 
 
 def _rank_key(window: Window) -> tuple[float, ...]:
@@ -391,7 +395,11 @@ def _rank_key(window: Window) -> tuple[float, ...]:
     return (_ORDER[window.verdict], -round(worth, 1), window.start.timestamp())
 
 
-def _closed(purpose: Purpose, timing: Timing, why: str, text: str) -> PurposeOutlook:
+def _used(group: int, when: str) -> Phrase:
+    return say("stock.used_this" if when == "this season" else "stock.used_last", group=group)
+
+
+def _closed(purpose: Purpose, timing: Timing, why: Phrase, text: Phrase) -> PurposeOutlook:
     """A purpose that is not open."""
     return PurposeOutlook(
         purpose=purpose.name,
@@ -403,5 +411,5 @@ def _closed(purpose: Purpose, timing: Timing, why: str, text: str) -> PurposeOut
         advice=text,
         windows=(),
         closest=None,
-        would_change="",
+        would_change=NOTHING,
     )

@@ -2,70 +2,75 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from windowcast.core.phrase import (
+    NOTHING,
+    Name,
+    Phrase,
+    Quantity,
+    Value,
+    joined,
+    names,
+    say,
+)
 from windowcast.core.record import Flag, Grade, Members, Provenance, Record, Weather
 from windowcast.core.season_calendar import season_start
 from windowcast.core.source_flags import REMARKS
+from windowcast.core.values import Value as Science
 from windowcast.core.values import load
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
-from windowcast.windows import words
-from windowcast.windows.grade import sources_of, table_of
+from windowcast.windows.grade import sources_of
 from windowcast.windows.hours import HourContext
 from windowcast.windows.purposes import Purpose
+from windowcast.windows.reasons import inputs, label
 
-_NEEDED = {
-    "temp_c": "air temperature",
-    "wind_m_s": "wind",
-    "dewpoint_c": "humidity",
-    "precip_mm": "rain",
-}
+_NEEDED = ("temp_c", "wind_m_s", "dewpoint_c", "precip_mm")
 
 
 def weather_notes(
     ctx: HourContext, members: Members, weather: Weather | None, days: int
-) -> tuple[str, ...]:
-    """What the reader must know of the weather behind the answer."""
+) -> tuple[Phrase, ...]:
+    """What the reader must know of the weather behind the answer, as clauses."""
     notes = []
     hours = slice(ctx.lead, None)
     missing = [
-        word
-        for name, word in _NEEDED.items()
+        name
+        for name in _NEEDED
         if name not in ctx.hourly or np.isnan(ctx.hourly[name][0, hours]).all()
     ]
-    if "humidity" in missing and "rh_pct" in ctx.hourly:
-        missing.remove("humidity")
+    if "dewpoint_c" in missing and "rh_pct" in ctx.hourly:
+        missing.remove("dewpoint_c")
     if missing:
-        notes.append(
-            f"The hours ahead lack {words.joined(missing)}: "
-            "no window that asks for it is rated fit."
-        )
+        lacking = joined(*(say(f"weather.needed.{name}") for name in missing))
+        notes.append(say("weather.hours_lack", what=lacking))
     if members.forecast_days == 0:
-        notes.append("There is no forecast: the days ahead are those of past years.")
+        notes.append(say("weather.no_forecast"))
     elif members.forecast_days < days:
-        plural = "day" if members.forecast_days == 1 else "days"
-        notes.append(
-            f"The forecast reaches {members.forecast_days} {plural}; what lies beyond is drawn "
-            "from past years."
-        )
+        notes.append(say("weather.forecast_reaches", days=members.forecast_days))
     grades = ctx.grade.get("temp_c")
     if grades is not None and members.forecast_days:
         reach = ctx.day[hours] < members.forecast_days
         if bool((grades[hours][reach] == Grade.ESTIMATED).any()):
-            notes.append(
-                "Some hours are built from daily highs and lows (Parton & Logan 1981), their rain "
-                "spread evenly over the day."
-            )
+            notes.append(say("weather.hours_built"))
     if weather is not None:
-        notes += [words.sentence(flag.text) for flag in weather.daily.flags if _matters(flag, ctx)]
+        notes += [
+            say("trace.flag", text=Name(flag.text))
+            for flag in weather.daily.flags
+            if _matters(flag, ctx)
+        ]
         stale = [
             p for record in (weather.daily, weather.hourly) if record for p in record.provenance
         ]
-        notes += [f"{p.source} {p.detail} is out of date." for p in stale if p.stale]
-    return tuple(dict.fromkeys(notes))
+        notes += [
+            say("weather.out_of_date", source=Name(p.source), detail=Name(p.detail))
+            for p in stale
+            if p.stale
+        ]
+    return tuple(notes)
 
 
 def _matters(flag: Flag, ctx: HourContext) -> bool:
@@ -78,52 +83,63 @@ def _matters(flag: Flag, ctx: HourContext) -> bool:
     return flag.action == "refused" and drives and flag.last[:10] >= str(start)
 
 
-def provenance_lines(daily: Record, hourly: Record | None) -> tuple[str, ...]:
+def provenance_lines(daily: Record, hourly: Record | None) -> tuple[Phrase, ...]:
     """One line for every source of weather."""
     sources = [*daily.provenance, *(hourly.provenance if hourly is not None else ())]
     return tuple(dict.fromkeys(_line(source) for source in sources))
 
 
-def _line(source: Provenance) -> str:
-    parts = [f"{source.source}: {source.detail}"]
+def _line(source: Provenance) -> Phrase:
+    parts: list[Value] = []
     if source.first or source.last:
-        parts.append(f"{source.first} to {source.last}")
+        parts.append(say("source.reach", first=Name(source.first), last=Name(source.last)))
     if source.distance_km is not None:
-        parts.append(f"{source.distance_km:.0f} km away")
+        parts.append(say("source.away", distance=Quantity(source.distance_km, "km")))
     if source.elevation_m is not None:
-        parts.append(f"at {source.elevation_m:.0f} m")
+        parts.append(say("source.height", height=Quantity(source.elevation_m, "m", "elevation")))
     if source.weight is not None:
-        parts.append(f"weight {source.weight:.2f}")
+        parts.append(say("source.weight", weight=source.weight))
     if source.fetched is not None:
-        parts.append(f"fetched {source.fetched:%Y-%m-%d %H:%M} UTC")
+        parts.append(say("source.fetched", at=Name(f"{source.fetched:%Y-%m-%d %H:%M}")))
     if source.licence:
-        parts.append(source.licence)
-    return ", ".join(parts)
+        parts.append(Name(source.licence))
+    named = say("source.named", source=Name(source.source), detail=Name(source.detail))
+    return say("source.line", parts=joined(named, *parts, join="comma"))
 
 
-def finding_lines(weather: Weather) -> tuple[str, ...]:
+def finding_lines(weather: Weather) -> tuple[Phrase, ...]:
     """One line for everything the checks and the gap filling found or did."""
     records = [weather.daily, *([weather.hourly] if weather.hourly is not None else [])]
     lines = []
     for flag in (flag for record in records for flag in record.flags):
-        span = " to ".join(dict.fromkeys(filter(None, (flag.first, flag.last))))
+        ends = list(dict.fromkeys(filter(None, (flag.first, flag.last))))
+        span = say("trace.span", ends=names(*ends, join="to")) if ends else NOTHING
         lines.append(
-            f"weather.{flag.check} [{flag.action}]: {flag.text}{f' ({span})' * bool(span)}"
+            say(
+                "trace.finding",
+                check=Name(flag.check),
+                action=Name(flag.action),
+                text=Name(flag.text),
+                span=span,
+            )
         )
     return tuple(dict.fromkeys(lines))
 
 
 def explain_lines(
     purposes: Sequence[Purpose], mixture: ActiveNeeds | None, ahead: SiteState
-) -> tuple[str, ...]:
+) -> tuple[Phrase, ...]:
     """Value ← model ← inputs ← source, for everything the answer rests on."""
-    lines = [value.cite() for value in load("criteria").table("rule").values_below()]
+    lines = cited(load("criteria").table("rule").values_below())
     for purpose in purposes:
         needs = mixture or purpose.generic
         grades = purpose.grades(needs)
         for name in grades:
-            table = table_of(name)
-            lines.append(f"{table['label']} ← {table['inputs']}")
-            lines += [value.cite() for value in sources_of(name, grades[name], needs)]
-    lines += [value.cite() for value in ahead.used]
-    return tuple(dict.fromkeys(lines))
+            lines.append(say("trace.criterion", label=label(name), inputs=inputs(name)))
+            lines += cited(sources_of(name, grades[name], needs))
+    return tuple(dict.fromkeys([*lines, *cited(ahead.used)]))
+
+
+def cited(values: Iterable[Science]) -> list[Phrase]:
+    """Science values with their sources, in the units of their tables."""
+    return [say("trace.value", cited=Name(value.cite())) for value in values]

@@ -1,0 +1,172 @@
+"""What a criterion says: its judgements as phrases, with the values they speak of in SI."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterable
+from functools import cache
+
+from windowcast.core.phrase import (
+    NOTHING,
+    UNITS,
+    Listing,
+    Name,
+    Phrase,
+    Quantity,
+    Share,
+    Span,
+    Value,
+    joined,
+    say,
+)
+from windowcast.core.values import Value as Science
+from windowcast.windows.grade import ScoreCurve, table_of
+
+SOIL_DEPTH = Quantity(5.0, "cm")  # of `SiteState.soil_5cm_c`
+_OF_SOIL = ("cool_soil", "soil_week")
+SAME_DAYS = 3  # a delay by no more is not worth a date of its own
+_LEAVES, _TILLERS = 1, 2  # groups of ten of the BBCH scale (Meier 2018, monograph)
+
+
+def measured(value: float, unit: str) -> Value:
+    """A value of a criterion with the unit of its table: a quantity, a share, a stage of growth."""
+    if unit == "1":
+        return Share(value)
+    if unit == "BBCH":
+        return _stage(value)
+    if unit not in UNITS:
+        raise ValueError(f"{unit!r} is not a unit of phrases")
+    return Quantity(value, unit)  # type: ignore[arg-type]
+
+
+def _stage(stage: float) -> Value:
+    """A BBCH stage of a grass with what the plant looks like: 1x leaves, 2x tillers."""
+    if not math.isfinite(stage):  # a limit on one side only
+        return NOTHING
+    code = round(stage)
+    group, count = divmod(code, 10)
+    if group not in (_LEAVES, _TILLERS) or not count:
+        return say("stage.bare", code=code)
+    part = "leaves" if group == _LEAVES else "tillers"
+    more = "_or_more" if count == 9 else ""
+    return say(f"stage.{part}{more}", code=code, count=count)
+
+
+def label(name: str) -> Phrase:
+    """What a criterion is called."""
+    return Phrase(f"criterion.{name}.label", _given(name))
+
+
+def inputs(name: str) -> Phrase:
+    """What a criterion is worked out from."""
+    return say(f"criterion.{name}.inputs")
+
+
+def because(criterion: Phrase, said: Phrase) -> Phrase:
+    """A criterion by its label with what it says: ``air temperature: 9 °C, slow uptake``."""
+    return say("criterion.because", criterion=criterion, reason=said)
+
+
+def reason(name: str, grade: ScoreCurve, value: float, about: Value = NOTHING) -> Phrase:
+    """One clause on a measured value: what it is and, outside the good range, why that matters.
+
+    `about` names what it was measured on, where the site has several.
+    """
+    table, says = table_of(name), _says(name)
+    unit = str(table["unit"])
+    if math.isnan(value):
+        return say(f"criterion.{name}.unknown")
+    low, high = grade.good
+    side = "low" if value < low else "high" if value > high else "good"
+    if side != "good" and side in says:
+        values: dict[str, Value] = dict(_given(name)) | {"about": about}
+        if unit:
+            ends = {"measured": value, "low": low, "high": high}
+            values |= {key: measured(end, unit) for key, end in ends.items()}
+        return Phrase(f"criterion.{name}.{side}", tuple(values.items()))
+    if not unit:
+        return say("criterion.no_objection")
+    if "good" in says:
+        return say(f"criterion.{name}.good", measured=measured(value, unit))
+    return say("criterion.good", measured=measured(value, unit))
+
+
+def change(name: str, grade: ScoreCurve, value: float, score: float) -> Phrase:
+    """What would have to be different for the criterion to reach a score, as a clause."""
+    if "change" in _says(name):
+        return say(f"criterion.{name}.change")
+    needed = grade.nearest(value, score)
+    if needed is None:
+        return say("criterion.better", criterion=label(name))
+    aim = measured(needed, str(table_of(name)["unit"]))
+    if needed > value:
+        return say("criterion.reach", criterion=label(name), needed=aim)
+    return say("criterion.fall", criterion=label(name), needed=aim)
+
+
+def fact(name: str, value: float) -> Phrase:
+    """What a criterion says of today as a clause; nothing when it has nothing to say."""
+    if "fact" not in _says(name) or math.isnan(value):
+        return NOTHING
+    unit = str(table_of(name)["unit"])
+    said: tuple[tuple[str, Value], ...] = (("measured", measured(value, unit)),) if unit else ()
+    return Phrase(f"criterion.{name}.fact", _given(name) + said)
+
+
+def missing(name: str) -> Phrase:
+    """What is not known when a criterion cannot be told."""
+    return say(f"criterion.{name}.missing")
+
+
+def remedies(names: Iterable[str]) -> Listing:
+    """What would let criteria be told."""
+    names = list(names)
+    hourly = [str(t["hourly"]) for name in names if "hourly" in (t := table_of(name))]
+    others = [say(f"criterion.{name}.remedy") for name in names if "remedy" in _says(name)]
+    if hourly:
+        inputs = joined(*(say(f"hourly.{name}") for name in hourly))
+        others.insert(0, say("advice.hourly", inputs=inputs))
+    return joined(*others, join="clauses")
+
+
+def _says(name: str) -> tuple[str, ...]:
+    """Which texts there are of a criterion besides its label and inputs."""
+    return tuple(table_of(name)["says"])
+
+
+@cache
+def _given(name: str) -> tuple[tuple[str, Value], ...]:
+    """The criterion's own values that a text may speak of: limits, the depth of soil."""
+    limits: list[tuple[str, Value]] = [
+        (key, Quantity(float(item), item.unit))  # type: ignore[arg-type]
+        for key, item in table_of(name).items()
+        if isinstance(item, Science) and item.unit in ("degC", "%")
+        if not isinstance(item.value, list)
+    ]
+    return tuple(limits + ([("depth", SOIL_DEPTH)] if name in _OF_SOIL else []))
+
+
+def named(places: Iterable[str]) -> Listing:
+    """Places of the site file within a sentence: ``the school and Long Pond``."""
+    return joined(*(_place(place) for place in places))
+
+
+def _place(name: str) -> Phrase:
+    proper = name[:1].isupper() or name.startswith("the ")
+    return say("place.proper" if proper else "place.common", name=Name(name))
+
+
+def from_start(opens: dt.date, late: dt.date | None, basis: Phrase = NOTHING) -> Phrase:
+    """An opening that the calendar holds back: ``from the start of its season, 12 Jan``.
+
+    With the day by which it has opened in 9 of 10 cases, where the weather may still delay it.
+    """
+    if late is None or (late - opens).days <= SAME_DAYS:
+        return say("opening.start", day=opens, basis=basis)
+    return say("opening.start_late", day=opens, late=late, basis=basis)
+
+
+def hours(start: dt.datetime, end: dt.datetime) -> Span:
+    """The hours of one day from one time to another: ``Thu 6 Nov, 10:00 to 15:00``."""
+    return Span(start, end)
