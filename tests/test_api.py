@@ -208,6 +208,22 @@ def test_record_as_grid_says_units_and_members() -> None:
         future.to_pandas()
 
 
+def test_states_are_tables_and_grids() -> None:
+    found = windowcast.answer(windowcast.sample_site(), windowcast.sample_weather(), futures=3)
+    table, grid = found.past.to_pandas(), found.ahead.to_xarray()
+    np.testing.assert_array_equal(table["POAAN_share"], found.past.emergence["POAAN"].share)
+    np.testing.assert_array_equal(table["soil_5cm_c"], found.past.soil_5cm_c)
+    assert str(table.index[-1])[:10] == "2018-01-17"
+    assert dict(grid.sizes) == {"member": 4, "time": len(found.ahead.dates)}
+    np.testing.assert_array_equal(grid["DIGIS_degree_days"], found.ahead.degree_days["DIGIS"])
+    assert [grid[name].attrs["units"] for name in ("soil_5cm_c", "DIGIS_degree_days")] == [
+        "degC",
+        "degC d",
+    ]
+    with pytest.raises(ValueError, match="to_xarray"):
+        found.ahead.to_pandas()
+
+
 def test_a_missing_extra_is_told_with_its_remedy(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     with pytest.raises(windowcast.InputError) as caught:

@@ -20,20 +20,16 @@ YEARS = (2015, 2017, 2019)  # one cool fall and two warm ones
 def main(folder: Path = HERE) -> None:
     """Follow the weed through the whole record, cut out falls, draw."""
     past = windowcast.answer(SITE, STATION, date="2020-12-31", offline=True).past
-    weed = past.emergence["POAAN"]
-    curves = pd.DataFrame(
-        {"low": weed.share_low, "share": weed.share, "high": weed.share_high},
-        index=pd.DatetimeIndex(past.dates),
-    )
+    curves = past.to_pandas()
 
     with plt.style.context(HERE / "gallery.mplstyle"):
         figure, axes = plt.subplots()
         for year, style in zip(YEARS, ("-", "--", "-."), strict=True):
             fall = curves[f"{year}-08-15" : f"{year}-12-31"]
             day = (fall.index - pd.Timestamp(year, 8, 15)).days
-            axes.fill_between(day, fall["low"], fall["high"], alpha=0.15)
-            axes.plot(day, fall["share"], style, label=f"{year}")
-            half = fall.index[fall["share"] >= 0.5][0]
+            axes.fill_between(day, fall["POAAN_share_low"], fall["POAAN_share_high"], alpha=0.15)
+            axes.plot(day, fall["POAAN_share"], style, label=f"{year}")
+            half = fall.index[fall["POAAN_share"] >= 0.5][0]
             print(f"{year}: half has emerged by {half:%d %b}")
         starts = pd.to_datetime([f"2019-{month:02}-01" for month in (9, 10, 11, 12)])
         axes.set_xticks((starts - pd.Timestamp(2019, 8, 15)).days, [f"{s:%d %b}" for s in starts])

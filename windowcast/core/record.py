@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.extras import require
+from windowcast.core.frames import grid_of, table_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -190,14 +190,7 @@ class Record:
         ValueError
             The record has members: see `to_xarray`.
         """
-        import pandas as pd
-
-        if any(value.ndim > 1 for value in self.values.values()):
-            raise ValueError("a record with members is no table; use to_xarray()")
-        times = pd.DatetimeIndex(self.times.astype("datetime64[s]"), name="date")
-        if not self.daily:
-            times = times.tz_localize("UTC").rename("time")
-        return pd.DataFrame(dict(self.values), index=times)
+        return table_of(self.times, self.values)
 
     def to_xarray(self) -> xr.Dataset:
         """A variable for each quantity, ``(member, time)`` or ``(time)``, with units and place.
@@ -207,24 +200,17 @@ class Record:
         InputError
             xarray is not installed.
         """
-        require("to_xarray()", "xarray", "xarray")
-        import xarray as xr
-
-        about = DAILY_VARIABLES if self.daily else HOURLY_VARIABLES
-        variables = {
-            name: (
-                ("member", "time")[2 - value.ndim :],
-                value,
-                {"units": about[name].unit, "long_name": about[name].label},
-            )
-            for name, value in self.values.items()
+        known = DAILY_VARIABLES if self.daily else HOURLY_VARIABLES
+        about = {
+            name: {"units": known[name].unit, "long_name": known[name].label}
+            for name in self.values
         }
-        place = {
+        where = {
             "latitude": self.place.latitude_deg,
             "longitude": self.place.longitude_deg,
             "place": self.place.name,
         }
-        return xr.Dataset(variables, {"time": self.times.astype("datetime64[ns]")} | place)
+        return grid_of(self.times, self.values, about).assign_coords(where)
 
     def between(self, first: np.datetime64, last: np.datetime64) -> Record:
         """The part from `first` to `last`, both included."""

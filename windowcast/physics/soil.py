@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.extras import require
+from windowcast.core.frames import grid_of, table_of
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.physics.soil_forcing import SoilForcing, columns_of, drivers
 from windowcast.physics.soil_properties import texture
@@ -36,6 +36,7 @@ FEW = 8  # columns that run faster one by one, on floats
 COMPILED_BLOCK = 128  # where there is no such overhead: few enough to stay in the cache
 YEAR = 365  # days prepared at a time, and days to spin up on
 EXTRAS = 3  # outputs beside the temperatures
+_UNITS = {"moisture": "1", "frozen": "1", "snow_water_mm": "mm"}
 UNSETTLED_DAYS = 90  # withheld at the start of a record too short to spin up on
 
 
@@ -116,16 +117,8 @@ class SoilResult:
         ValueError
             There are several places or members: see `to_xarray`.
         """
-        import pandas as pd
-
-        if self.moisture.ndim > 1:
-            raise ValueError("results of several places are no table; use to_xarray()")
-        temps = {
-            f"soil_{100 * z:g}cm_c": t for z, t in zip(self.depths_m, self.temp_c.T, strict=True)
-        }
-        others = {name: getattr(self, name) for name in ("moisture", "frozen", "snow_water_mm")}
-        index = pd.DatetimeIndex(self.dates.astype("datetime64[s]"), name="date")
-        return pd.DataFrame(temps | others, index=index)
+        temps = {f"soil_{100 * z:g}cm_c": self.temp_c[..., n] for n, z in enumerate(self.depths_m)}
+        return table_of(self.dates, temps | self._others)
 
     def to_xarray(self) -> xr.Dataset:
         """Variables ``soil_temp_c`` by time and depth, and the other results by time.
@@ -139,19 +132,18 @@ class SoilResult:
         ValueError
             The places begin on different days, or lie along more than one axis.
         """
-        require("to_xarray()", "xarray", "xarray")
-        import xarray as xr
+        about = {name: {"units": unit} for name, unit in _UNITS.items()}
+        if self.dates.ndim > 1:
+            raise ValueError("places that begin on different days are no grid")
+        grid = grid_of(self.dates, self._others, about, leading="place")
+        along = (*grid["moisture"].dims, "depth")
+        grid["soil_temp_c"] = (along, self.temp_c, {"units": "degC"})
+        return grid.assign_coords(depth=list(self.depths_m))
 
-        if self.dates.ndim > 1 or self.moisture.ndim > 2:
-            raise ValueError("give to_xarray() places along one axis with the same days")
-        along = ("place", "time")[2 - self.moisture.ndim :]
-        units = {"moisture": "1", "frozen": "1", "snow_water_mm": "mm"}
-        variables = {
-            name: (along, getattr(self, name), {"units": unit}) for name, unit in units.items()
-        }
-        variables["soil_temp_c"] = ((*along, "depth"), self.temp_c, {"units": "degC"})
-        times = self.dates.astype("datetime64[ns]")
-        return xr.Dataset(variables, {"time": times, "depth": list(self.depths_m)})
+    @property
+    def _others(self) -> dict[str, npt.NDArray[Any]]:
+        """The results beside the temperatures."""
+        return {name: getattr(self, name) for name in _UNITS}
 
 
 def simulate(

@@ -10,13 +10,19 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.frames import grid_of, table_of
 from windowcast.core.phrase import Phrase
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import Value
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import xarray as xr
 
 
 class TurfPhase(IntEnum):
@@ -143,6 +149,49 @@ class SiteState:
     turf: TurfState
     used: tuple[Value, ...] = field(default=())  # every science value that went in
     notes: tuple[Phrase, ...] = ()
+
+    def to_pandas(self) -> pd.DataFrame:
+        """A row a day, of the past: soil, turf, and for each weed its clock and emerged share.
+
+        Columns: ``soil_5cm_c``, ``soil_10cm_c``, ``soil_moisture``, ``soil_frozen``,
+        ``dormant_probability``; ``POAAN_degree_days``, ``POAAN_share``, ``POAAN_share_low``,
+        ``POAAN_share_high`` and so on.
+
+        Raises
+        ------
+        ValueError
+            The state is of many futures: see `to_xarray`.
+        """
+        return table_of(self.dates, self._columns)
+
+    def to_xarray(self) -> xr.Dataset:
+        """The columns of `to_pandas` as variables by time, and by member where there are many.
+
+        Raises
+        ------
+        InputError
+            xarray is not installed.
+        """
+        units = {"_c": "degC", "_days": "degC d"}
+        about = {
+            name: {"units": next((u for end, u in units.items() if name.endswith(end)), "1")}
+            for name in self._columns
+        }
+        return grid_of(self.dates, self._columns, about)
+
+    @property
+    def _columns(self) -> dict[str, npt.NDArray[Any]]:
+        """What `to_pandas` and `to_xarray` give, ``[..., day]``."""
+        columns: dict[str, npt.NDArray[Any]] = {
+            name: getattr(self, name)
+            for name in ("soil_5cm_c", "soil_10cm_c", "soil_moisture", "soil_frozen")
+        }
+        columns["dormant_probability"] = self.turf.dormant_probability
+        for code, weed in self.emergence.items():
+            columns[f"{code}_degree_days"] = self.degree_days[code]
+            for name in ("share", "share_low", "share_high"):
+                columns[f"{code}_{name}"] = getattr(weed, name)
+        return columns
 
     def weeds_of(self, season: str) -> list[Emergence]:
         """The watched weeds of a season, "fall" or "spring"."""
