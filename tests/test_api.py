@@ -17,6 +17,7 @@ import report_fixtures
 import windowcast
 from windowcast.cli import main
 from windowcast.core import extras
+from windowcast.core.phrase import Quantity, say
 from windowcast.core.record import Record
 from windowcast.records.model import SoilReading
 from windowcast.records.store import SeasonLog
@@ -222,6 +223,14 @@ def test_states_are_tables_and_grids() -> None:
     ]
     with pytest.raises(ValueError, match="to_xarray"):
         found.ahead.to_pandas()
+
+
+def test_words_are_in_units_and_languages_there_are() -> None:
+    label = say("key_date.soil_falls", depth=Quantity(5.0, "cm"), limit=Quantity(21.1, "degC"))
+    assert windowcast.words(label) == "soil at 5 cm falls below 21.1 °C"
+    assert windowcast.words(label, units="us") == "soil at 2 in falls below 70 °F"
+    with pytest.raises(windowcast.InputError, match="'xx' is not a language of this program.*en"):
+        windowcast.words(label, language="xx")
 
 
 def test_a_missing_extra_is_told_with_its_remedy(monkeypatch: pytest.MonkeyPatch) -> None:

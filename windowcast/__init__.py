@@ -20,6 +20,7 @@ if TYPE_CHECKING:
         read_weather,
         season_plan,
         simulate_soil,
+        words,
     )
     from windowcast.api import season_plan as season
     from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
@@ -58,6 +59,7 @@ __all__ = [
     "season",
     "season_plan",
     "simulate_soil",
+    "words",
 ]
 
 _HOME = {

@@ -32,6 +32,8 @@ Date = dt.date | str
 if TYPE_CHECKING:
     import pandas as pd
 
+    from windowcast.core.phrase import Phrase
+    from windowcast.core.units import System
     from windowcast.materials.actives import Formulation
     from windowcast.physics.soil import SoilResult
     from windowcast.physics.soil_site import SiteCorrection
@@ -420,6 +422,49 @@ def plan_of(found: Answer) -> SeasonPlan:
         looks=found.looks,
         now=_now(found.site, found.weather),
     )
+
+
+def words(phrase: Phrase, *, units: System = "metric", language: str = "en") -> str:
+    """What a phrase of an answer says.
+
+    Parameters
+    ----------
+    phrase
+        Advice, reasons and the like: an id with values in SI.
+    units
+        ``"metric"`` or ``"us"``.
+    language
+        Two letters, such as ``"en"``.
+
+    Returns
+    -------
+    str
+        A clause, or sentences.
+
+    Raises
+    ------
+    InputError
+        The program does not speak the language.
+
+    Examples
+    --------
+    >>> import windowcast
+    >>> plan = windowcast.season_plan(windowcast.sample_site(), windowcast.sample_weather())
+    >>> windowcast.words(plan.key_dates[0].label, units="us")
+    'soil at 2 in falls below 70 °F'
+    """
+    from importlib import resources
+
+    from windowcast.report.catalogue import render
+
+    texts = resources.files("windowcast.report").joinpath("messages").iterdir()
+    known = sorted(text.name.removesuffix(".toml") for text in texts if text.name.endswith(".toml"))
+    if language not in known:
+        raise InputError(
+            f"{language!r} is not a language of this program", field="language",
+            remedy=f"use one of: {', '.join(known)}",
+        )  # fmt: skip
+    return render(phrase, units, language)
 
 
 def compare(

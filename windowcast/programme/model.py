@@ -180,20 +180,20 @@ class SeasonPlan:
     def to_pandas(self) -> pd.DataFrame:
         """A row for each key date, indexed by its name.
 
-        Columns: ``label``; ``passed``, the date if it has come; ``early``, ``median`` and ``late``,
-        its 10, 50 and 90 % dates if it lies ahead; and ``normal``, the median of past seasons.
+        Columns: ``passed``, the date if it has come; ``early``, ``median`` and ``late``, its 10, 50
+        and 90 % dates if it lies ahead; and ``normal``, the median of past seasons.
         """
         import pandas as pd
 
         rows = {
             key.name: (
-                key.label, key.passed,
+                key.passed,
                 *((a.early, a.median, a.late) if (a := key.ahead) else (None, None, None)),
                 key.normal.median if key.normal else None,
             )
             for key in self.key_dates
         }  # fmt: skip
         dates = ["passed", "early", "median", "late", "normal"]
-        frame = pd.DataFrame.from_dict(rows, orient="index", columns=["label", *dates])
-        frame[dates] = frame[dates].apply(pd.to_datetime)
-        return frame
+        frame = pd.DataFrame.from_dict(rows, orient="index", columns=dates)
+        dated: pd.DataFrame = frame.apply(pd.to_datetime)
+        return dated
