@@ -19,6 +19,7 @@ from windowcast.materials.actives import (
     species_key,
 )
 from windowcast.materials.needs import needs_of
+from windowcast.report.catalogue import render
 
 # HRAC 2020 / WSSA numbers, typed here apart from the table (from memory, except 3 for propyzamide
 # as a mitotic inhibitor, 5 for amicarbazone, 1 for clethodim and 29 for indaziflam, which were
@@ -77,7 +78,7 @@ def test_values_are_traceable_and_within_their_vocabulary() -> None:
     [
         ("tank", "windowcast.materials"),
         ("rotation", "windowcast.materials"),
-        ("record_rules", "windowcast.records"),
+        ("record_rules", "windowcast.report"),
     ],
 )
 def test_every_rule_of_thumb_says_where_it_comes_from(name: str, package: str) -> None:
@@ -137,7 +138,7 @@ def test_unknown_stays_unknown() -> None:
     needs = needs_of(actives.mixture("atrazine+glyphosate"), "bahiagrass")
     assert math.isnan(needs.rain_free_h or 0.0)
     assert needs.turf_state == ""
-    text = " ".join(needs.unknown)
+    text = " ".join(map(render, needs.unknown))
     assert "rain-free hours of atrazine: cannot tell: take it from your label" in text
     assert "safety of atrazine and glyphosate on bahiagrass" in text
 

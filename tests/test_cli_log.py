@@ -62,7 +62,7 @@ def test_units_become_si_and_come_back_in_the_sites(run: Run, site: Path) -> Non
     (probe,) = entries(run, "probe")
     assert probe["depth_m"] == pytest.approx(0.0508)
     assert probe["temp_c"] == pytest.approx(5.0)
-    assert "soil 41.0 °F at 2 in" in run("list")
+    assert "soil 41 °F at 2 in" in run("list")
     assert (site.parent / "site.log.sqlite").is_file()
     run(
         "add",

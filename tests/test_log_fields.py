@@ -19,10 +19,10 @@ from windowcast.cli import cli
 from windowcast.core.errors import InputError
 from windowcast.core.units import Display
 from windowcast.records import kinds
-from windowcast.records.entered import ENTERED
-from windowcast.records.entry_text import plain_from
-from windowcast.records.exchange import COLUMNS, read_changes, to_csv
+from windowcast.records.command_words import plain_from
+from windowcast.records.entered_quantities import ENTERED
 from windowcast.records.fields import LogField
+from windowcast.records.import_export import COLUMNS, read_changes, to_csv
 from windowcast.records.model import KINDS, Entry, fields_of, from_plain, to_plain
 from windowcast.records.store import SeasonLog
 from windowcast.report.measures import MEASURES

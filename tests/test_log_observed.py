@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
-from windowcast.records.model import CoverReading
-from windowcast.records.observed import looks_in, observed_in
+from windowcast.records.model import CoverReading, ScoutingCount, SoilReading
+from windowcast.records.observations import looks_in, observed_in
 from windowcast.records.store import SeasonLog
 from windowcast.season.sightings import CanopyLook
 
@@ -27,3 +27,20 @@ def test_looks_come_by_date_with_their_place(tmp_path: Path) -> None:
     seen = observed_in(tmp_path / "log.sqlite")
     assert seen.looks == (CanopyLook(MON, True), CanopyLook(TUE, False, "5 K trail"))
     assert [(c.date, c.share) for c in seen.green_cover] == [(MON, 0.03)]
+
+
+def test_readings_keep_their_hour_and_counts_their_plants(tmp_path: Path) -> None:
+    with SeasonLog(tmp_path / "log.sqlite") as log:
+        log.add(
+            SoilReading(MON, 0.05, 8.0, time=dt.time(9, 30)),
+            SoilReading(TUE, 0.1, 9.0),
+            ScoutingCount(MON, "POAAN", per_m2=12.0, frame_m2=0.25),
+            ScoutingCount(TUE, "POAAN", stage_bbch=13),  # a stage alone counts no plants
+        )
+    seen = observed_in(tmp_path / "log.sqlite")
+    assert [(r.depth_m, r.temp_c, r.hour) for r in seen.readings] == [
+        (0.05, 8.0, 9.5),
+        (0.1, 9.0, None),
+    ]
+    (count,) = seen.counts
+    assert (count.date, count.weed, count.plants) == (MON, "POAAN", 3.0)

@@ -13,9 +13,9 @@ from windows_fixtures import TODAY, local_index, site, state, weather
 
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.records.facts import LOOK_H, RAIN_MM, Fact, facts_of
+from windowcast.records.conditions import LOOK_H, RAIN_MM, Fact, facts_of
 from windowcast.records.model import Application, CoverReading, Material
-from windowcast.records.observed import applied_kg_ha, looks_in, uses_in
+from windowcast.records.observations import applied_kg_ha, looks_in, uses_in
 from windowcast.windows.hours import hour_context
 from windowcast.windows.purposes import purpose_of
 
@@ -102,7 +102,7 @@ def test_air_in_the_hours_of_the_application_and_the_week_after() -> None:
     assert got["week_temp_c"].value == pytest.approx(np.arange(2, 9).mean() + 2.0)
     entered = facts(applied=spray(temp_c=21.0))
     assert entered["temp_c"].value == 21.0
-    assert entered["temp_c"].source == "as entered"
+    assert entered["temp_c"].source.id == "origin.entered"
 
 
 @pytest.mark.parametrize(

@@ -19,9 +19,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from windowcast.core.errors import InputError
-from windowcast.core.units import Display
-from windowcast.records import exchange, schema
-from windowcast.records.describe import describe
+from windowcast.records import import_export, store_schema
 from windowcast.records.model import (
     Application,
     CoverReading,
@@ -36,6 +34,7 @@ from windowcast.records.model import (
     to_plain,
 )
 from windowcast.records.store import SeasonLog
+from windowcast.report.log_entries import entry_text
 
 ZONE = dt.timezone(dt.timedelta(hours=-6))
 SPRAY = Application(
@@ -133,8 +132,8 @@ def test_plain_values_hold_all_of_an_entry(entry: Entry) -> None:
     from windowcast.records.model import kind_of
 
     assert from_plain(kind_of(entry), json.loads(json.dumps(to_plain(entry)))) == entry
-    assert describe(entry, Display("us"))
-    assert describe(entry, Display("metric"))
+    assert entry_text(entry, "us")
+    assert entry_text(entry, "metric")
 
 
 @given(st.lists(entries, min_size=1, max_size=6), st.sampled_from(["json", "csv"]))
@@ -153,12 +152,12 @@ def test_export_and_import_lose_nothing(
             log.remove(ids[1])
             log.undo()
             log.remove(ids[-1])
-        written = exchange.to_json(log) if form == "json" else exchange.to_csv(log)
+        written = import_export.to_json(log) if form == "json" else import_export.to_csv(log)
         file.write_bytes(written.encode())
-        assert other.merge(exchange.read_changes(file)) == len(log.history())
+        assert other.merge(import_export.read_changes(file)) == len(log.history())
         assert other.history() == log.history()
         assert other.entries() == log.entries()
-        assert other.merge(exchange.read_changes(file)) == 0  # nothing twice
+        assert other.merge(import_export.read_changes(file)) == 0  # nothing twice
 
 
 @pytest.mark.parametrize(
@@ -282,6 +281,7 @@ WRITER = """
 import datetime as dt, sys
 from windowcast.records.model import SoilReading
 from windowcast.records.store import SeasonLog
+from windowcast.report.log_entries import entry_text
 with SeasonLog(sys.argv[1]) as log:
     for number in range(int(sys.argv[2])):
         log.add(SoilReading(dt.date(2025, 10, 1), 0.05, number % 30, notes=sys.argv[3]))
@@ -343,6 +343,7 @@ import datetime as dt, resource, signal, sys
 from windowcast.core.errors import InputError
 from windowcast.records.model import FieldNote
 from windowcast.records.store import SeasonLog
+from windowcast.report.log_entries import entry_text
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 with SeasonLog(sys.argv[1]) as log:
     log.add(FieldNote(dt.date(2025, 1, 1), "first"))
@@ -374,8 +375,8 @@ def test_operating_system_refusing_to_write_is_one_line(tmp_path: Path) -> None:
 def test_older_log_is_brought_up_to_date_and_a_copy_kept(tmp_path: Path) -> None:
     path = tmp_path / "old.sqlite"
     db = sqlite3.connect(path)
-    db.executescript(schema.MIGRATIONS[0])
-    db.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
+    db.executescript(store_schema.MIGRATIONS[0])
+    db.execute(f"PRAGMA application_id = {store_schema.APPLICATION_ID}")
     db.execute("PRAGMA user_version = 1")
     db.execute(
         "INSERT INTO changes (uid, at, action) VALUES ('u', '2024-01-01T00:00+00:00', 'add')"
@@ -388,7 +389,7 @@ def test_older_log_is_brought_up_to_date_and_a_copy_kept(tmp_path: Path) -> None
     db.close()
     with SeasonLog(path) as log:
         assert [s.entry for s in log.entries()] == [READING]
-        assert log._db.execute("PRAGMA user_version").fetchone() == (schema.VERSION,)
+        assert log._db.execute("PRAGMA user_version").fetchone() == (store_schema.VERSION,)
         with pytest.raises(sqlite3.DatabaseError, match="history is kept"):
             log._db.execute("DELETE FROM changes")
     copy = sqlite3.connect(tmp_path / "old.sqlite.schema1.bak")
@@ -401,7 +402,7 @@ def test_log_from_a_newer_program_is_left_alone(tmp_path: Path) -> None:
     path = tmp_path / "new.sqlite"
     with SeasonLog(path) as log:
         log.add(READING)
-        log._db.execute(f"PRAGMA user_version = {schema.VERSION + 1}")
+        log._db.execute(f"PRAGMA user_version = {store_schema.VERSION + 1}")
     before = path.read_bytes()
     with pytest.raises(InputError, match=r"newer windowcast.*nothing was changed; update"):
         SeasonLog(path)
@@ -464,7 +465,7 @@ def test_hand_written_csv_is_one_change(log: SeasonLog, tmp_path: Path) -> None:
         "probe,2025-10-01,0.05,19.4,,,by hand\n"
         "count,2025-11-01,,,poaan,12,\n"
     )
-    assert log.merge(exchange.read_changes(file)) == 1
+    assert log.merge(import_export.read_changes(file)) == 1
     assert [s.entry for s in log.entries()] == [
         SoilReading(dt.date(2025, 10, 1), 0.05, 19.4, notes="by hand"),
         ScoutingCount(dt.date(2025, 11, 1), "POAAN", 12.0),
@@ -479,15 +480,15 @@ def test_hand_written_rows_are_never_there_twice(log: SeasonLog, tmp_path: Path)
     head = "kind,date,trial,plot,treatment,value\n"
     rows = ["rating,2025-02-20,T,1,untreated,80\n", "rating,2025-02-20,T,2,simazine,20\n"]
     file.write_text(head + "".join(rows) + rows[1])  # two samples of a plot may be alike
-    assert log.merge(exchange.read_changes(file)) == 1
+    assert log.merge(import_export.read_changes(file)) == 1
     assert len(log.entries()) == 3
-    assert log.merge(exchange.read_changes(file)) == 0
+    assert log.merge(import_export.read_changes(file)) == 0
     file.write_text(head + "".join(rows) + rows[1] + "rating,2025-02-20,T,3,simazine,10\n")
-    assert log.merge(exchange.read_changes(file)) == 1
+    assert log.merge(import_export.read_changes(file)) == 1
     assert len(log.entries()) == 4
     log.undo()
     assert len(log.entries()) == 3
-    assert log.merge(exchange.read_changes(file)) == 1  # what was taken back may come again
+    assert log.merge(import_export.read_changes(file)) == 1  # what was taken back may come again
     assert len(log.entries()) == 4
 
 
@@ -512,6 +513,6 @@ def test_bad_imports_add_nothing(log: SeasonLog, tmp_path: Path, content: str, m
     file = tmp_path / "in.txt"
     file.write_text(content)
     with pytest.raises(InputError, match=match) as error:
-        log.merge(exchange.read_changes(file))
+        log.merge(import_export.read_changes(file))
     assert "in.txt" in str(error.value)
     assert log.history() == []

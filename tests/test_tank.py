@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import NOTHING
 from windowcast.materials.actives import load_actives
-from windowcast.materials.both_units import value_text
 from windowcast.materials.products import load_products
 from windowcast.materials.quantity import parse, parse_rate
 from windowcast.materials.rates import parse_concentration
@@ -31,7 +31,9 @@ from windowcast.materials.tank import (
     nozzle_check,
     tank_sheet,
 )
-from windowcast.materials.tank_text import sheet_text
+from windowcast.report.both_units import value_text
+from windowcast.report.catalogue import render
+from windowcast.report.tank_sheet import sheet_text
 from windowcast.weather.sample import sample_folder
 
 ACTIVES = load_actives()
@@ -89,7 +91,7 @@ def test_nozzle_off_by_more_than_a_tenth_is_said() -> None:
     assert good.within_tolerance is True
     assert bad.within_tolerance is False
     assert bad.error == pytest.approx(0.2)
-    assert "20 % too much, more than 10 %" in bad.text
+    assert "20 % too much, more than 10 %" in render(bad.text)
     # at the speed given, the caught flow gives the carrier volume again
     assert bad.speed_m_s_to_match is not None
     assert nozzle_check(asked[0], bad.speed_m_s_to_match, asked[2]).needed_l_min == pytest.approx(
@@ -137,15 +139,15 @@ def test_loads_add_up(area: float, carrier: float, tank: float) -> None:
 
 def test_what_cannot_be_counted_is_said() -> None:
     named = Product("jug", parse_rate("1 pt/acre"), formulation="SL")
-    assert any("nothing of it is counted" in c for c in sheet(named).cautions)
-    assert not any("nothing of it is counted" in c for c in sheet(SURFACTANT).cautions)
+    assert any("nothing of it is counted" in render(c) for c in sheet(named).cautions)
+    assert not any("nothing of it is counted" in render(c) for c in sheet(SURFACTANT).cautions)
     rate_missing = sheet(GLYPHOSATE, used_kg_ha={"glyphosate": math.nan})
     assert rate_missing.totals[0].over is None
     text = sheet_text(rate_missing)
     assert "cannot tell" in text
     assert "nan" not in text
     too_much = sheet(dataclasses.replace(GLYPHOSATE, max_year_kg_ha=0.5))  # this tank alone
-    assert any("Do not apply" in c for c in too_much.cautions)
+    assert any("Do not apply" in render(c) for c in too_much.cautions)
 
 
 def test_a_label_may_say_acid_equivalent() -> None:
@@ -156,7 +158,7 @@ def test_a_label_may_say_acid_equivalent() -> None:
 
 def test_a_flow_that_is_right_is_called_right() -> None:
     # 300 L/ha x 6 km/h x 0.5 m / 600 = 1.5 L/min
-    assert nozzle_check(300, 6 / 3.6, 0.5, 1.5).text == "as it should be"
+    assert render(nozzle_check(300, 6 / 3.6, 0.5, 1.5).text) == "as it should be"
 
 
 def test_exactly_full_loads_leave_no_crumb() -> None:
@@ -173,14 +175,14 @@ def test_mixing_order_follows_the_published_one() -> None:
     assert [p.name for p in mixing_order(products)] == codes[::-1]
     unknown = Product("mystery", parse_rate("1 L/ha"))
     assert mixing_order([unknown, *products])[-1] is unknown
-    assert any("mystery: formulation unknown" in c for c in sheet(unknown).cautions)
+    assert any("mystery: formulation unknown" in render(c) for c in sheet(unknown).cautions)
 
 
 def test_droplets_suit_the_finest_need() -> None:
     assert droplet_class([ACTIVES["glyphosate"]])[0] == "coarse"
     assert droplet_class([ACTIVES["glyphosate"], ACTIVES["diquat"]])[0] == "medium"
     assert droplet_class([ACTIVES["prodiamine"]])[0] == "very coarse"
-    assert droplet_class([]) == ("", "")
+    assert droplet_class([]) == ("", NOTHING)
     assert "see label" in sheet_text(sheet(SURFACTANT))
 
 
@@ -189,10 +191,10 @@ def test_yearly_maximum_is_watched_and_never_assumed() -> None:
     assert fine.totals[0].over is False
     over = sheet(GLYPHOSATE, used_kg_ha={"glyphosate": 2.9})
     assert over.totals[0].over is True
-    assert any("Do not apply" in c for c in over.cautions)
+    assert any("Do not apply" in render(c) for c in over.cautions)
     unknown = sheet(SIMAZINE)
     assert unknown.totals[0].over is None
-    assert any("cannot tell whether" in c for c in unknown.cautions)
+    assert any("cannot tell whether" in render(c) for c in unknown.cautions)
     exactly = sheet(GLYPHOSATE, used_kg_ha={"glyphosate": 3.0 - 0.5 * 1.1208511561})
     assert exactly.totals[0].over is False
 
@@ -217,21 +219,24 @@ def test_the_year_is_over_from_just_above_the_maximum() -> None:
         assert total.over is over
         assert total.after_kg_ha == pytest.approx(before + now)
     alone = replace(GLYPHOSATE, max_year_kg_ha=now - 1e-3)
-    assert any("Do not apply" in c for c in sheet(alone).cautions)  # whatever went out before
-    assert not any("Do not apply" in c for c in sheet(GLYPHOSATE).cautions)
+    assert any(
+        "Do not apply" in render(c) for c in sheet(alone).cautions
+    )  # whatever went out before
+    assert not any("Do not apply" in render(c) for c in sheet(GLYPHOSATE).cautions)
 
 
 def test_carrier_outside_the_published_range_is_said() -> None:
     # Yelverton 2017: 20 to 30 gal/acre for glyphosate
     assert any(
-        "20 gal/acre (187 L/ha) to 30 gal/acre (281 L/ha)" in c for c in sheet(GLYPHOSATE).cautions
+        "20 gal/acre (187 L/ha) to 30 gal/acre (281 L/ha)" in render(c)
+        for c in sheet(GLYPHOSATE).cautions
     )
 
 
 def test_a_small_last_load_is_said() -> None:
     small = sheet(PRODIAMINE, area="15.5 acre")
-    assert any("equal loads of 207 gal" in c for c in small.cautions)
-    assert not any("equal loads" in c for c in sheet(PRODIAMINE).cautions)
+    assert any("equal loads of 207 gal" in render(c) for c in small.cautions)
+    assert not any("equal loads" in render(c) for c in sheet(PRODIAMINE).cautions)
 
 
 def test_bad_input() -> None:

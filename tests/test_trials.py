@@ -15,10 +15,11 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from windowcast.core.errors import InputError
-from windowcast.records.efficacy import abbott_pct, control, fieller, henderson_tilton_pct
 from windowcast.records.model import Rating
+from windowcast.records.percent_control import abbott_pct, control, fieller, henderson_tilton_pct
 from windowcast.records.trial_analysis import Analysis, Difference, _letters, analyse
 from windowcast.records.trials import trial_results
+from windowcast.report.catalogue import render
 
 DATE = dt.date(2025, 3, 1)
 
@@ -113,16 +114,16 @@ def test_henderson_tilton_interval_has_the_published_point_inside() -> None:
 def test_few_plots_are_said_in_words() -> None:
     two = control([10, 20], [80, 60])
     assert two.plots == 2
-    assert "wide" in two.text or "too few" in two.text
+    assert "wide" in render(two.text) or "too few" in render(two.text)
     one = control([10], [80])
     assert (one.low, one.high) == (None, None)
-    assert "too few" in one.text
+    assert "too few" in render(one.text)
     none_left = control([0, 0, 0, 0], [80, 60, 70, 75])
     assert none_left.percent == 100
     assert none_left.low is None
-    assert "cannot be told" in none_left.text
+    assert "cannot be told" in render(none_left.text)
     many = control([10, 11, 12, 10, 11, 12], [80, 79, 81, 80, 82, 78], paired=True)
-    assert many.text.endswith("%)")
+    assert render(many.text).endswith("%)")
 
 
 # ---- analyses -----------------------------------------------------------------------------------
@@ -202,7 +203,7 @@ def test_random_locations_and_blocks_agree_with_lme4() -> None:
     assert found.residual_variance == pytest.approx(0.678, rel=1e-2)
     error = (mean.high - mean.mean) / stats.t.ppf(0.975, found.residual_df)
     assert error == pytest.approx(0.6769, rel=2e-3)
-    assert "10 locations random, 30 blocks within them random" in found.model
+    assert "10 locations random, 30 blocks within them random" in render(found.model)
 
 
 def two_places(seed: int = 5) -> list[Rating]:
@@ -225,8 +226,8 @@ def test_balanced_mixed_and_fixed_analyses_give_the_same_differences() -> None:
     mixed = analyse(rows)
     fixed = analyse([Rating(r.date, r.trial, r.plot, r.treatment, r.value, block=r.block)
                      for r in rows])  # fmt: skip
-    assert "random" in mixed.model
-    assert "fixed" in fixed.model
+    assert "random" in render(mixed.model)
+    assert "fixed" in render(fixed.model)
     for a, b in zip(mixed.differences, fixed.differences, strict=True):
         assert a.difference == pytest.approx(b.difference, rel=1e-6)
         assert a.high - a.low == pytest.approx(b.high - b.low, rel=1e-3)
@@ -266,7 +267,7 @@ def test_too_little_to_analyse_is_said() -> None:
     with pytest.raises(InputError, match="cannot be told apart"):
         analyse([rating(n, v, block=n) for n in "AB" for v in (1.0, 2.0)])
     few = analyse([rating(n, v, plot=v) for n in "AB" for v in (1.0, 2.0, 4.0)])
-    assert any("only 3 plots of a treatment" in w for w in few.warnings)
+    assert any("only 3 plots of a treatment" in render(w) for w in few.warnings)
 
 
 def test_results_of_a_logged_trial() -> None:
@@ -281,14 +282,14 @@ def test_results_of_a_logged_trial() -> None:
     assert result.controls["A"].method == "Henderson-Tilton 1955"
     assert 50 < result.controls["A"].percent < 90
     assert result.analysis is not None
-    assert "square roots of the counts" in result.analysis.model
+    assert "square roots of the counts" in render(result.analysis.model)
     (plain,) = trial_results(rows)
     assert plain.controls["A"].method == "Abbott 1925"
     # all starts were 50: both methods must agree
     assert plain.controls["A"].percent == pytest.approx(result.controls["A"].percent)
     (bare,) = trial_results([r for r in rows if r.treatment != "untreated"])
     assert bare.controls == {}
-    assert "control cannot be told" in bare.notes[0]
+    assert "control cannot be told" in render(bare.notes[0])
 
 
 def test_samples_of_a_plot_are_not_plots() -> None:
@@ -300,9 +301,9 @@ def test_samples_of_a_plot_are_not_plots() -> None:
     assert double.analysis is not None
     assert double.analysis.residual_df == single.analysis.residual_df
     assert double.controls["A"].text == single.controls["A"].text
-    assert "72 values of 36 plots" in double.notes[0]
+    assert "72 values of 36 plots" in render(double.notes[0])
     crossed = [*rows, replace(rows[0], treatment="B")]
-    assert any("two treatments" in note for note in trial_results(crossed)[0].notes)
+    assert any("two treatments" in render(note) for note in trial_results(crossed)[0].notes)
 
 
 @pytest.mark.parametrize("name", ["Untreated check", "non-treated", "nontreated control"])
@@ -334,5 +335,5 @@ def test_blocks_that_differ_less_than_chance_leave_the_pooled_error() -> None:
     mean = found.means[0]
     error = (mean.high - mean.mean) / stats.t.ppf(0.975, found.residual_df)
     assert error == pytest.approx(np.sqrt(pooled / 6), rel=1e-3)
-    assert any("hardly differed" in w for w in found.warnings)
-    assert not any("did not settle" in w for w in found.warnings)
+    assert any("hardly differed" in render(w) for w in found.warnings)
+    assert not any("did not settle" in render(w) for w in found.warnings)

@@ -281,7 +281,7 @@ def answer(
         known.at_hand(site.stock, site_file)  # an error then names the site file
     log_file = Path(log) if log is not None else site_file and log_beside(site, site_file)
     if log_file is not None and log_file.is_file():
-        from windowcast.records.observed import observed_in
+        from windowcast.records.observations import observed_in
 
         observed = observed_in(log_file, materials=known, southern=site.place.southern)
     return answered(

@@ -77,13 +77,14 @@ class SiteLog:
 
     def expected(self, entry: Application) -> list[str]:
         """When to look for the effect of an application, and what trials say of it, in lines."""
-        from windowcast.records.expected import expected_of
-        from windowcast.records.sheet import WIDTH
+        from windowcast.records.expected_effect import expected_of
+        from windowcast.report.log_entries import fact_text
         from windowcast.report.screen import fitted, prose_width
+        from windowcast.report.spray_record import WIDTH
 
         known = [self.materials[name] for name in entry.actives if name in self.materials]
         facts = expected_of(entry, known)
-        lines = [f"  {fact.label}: {fact.text} [{fact.source}]" for fact in facts]
+        lines = [f"  {fact_text(fact, self.display.system)}" for fact in facts]
         return fitted(lines, min(WIDTH, prose_width()))
 
 
@@ -127,7 +128,7 @@ def add(
     registration=... where="field 2" area="2 acre" carrier="25 gal/acre" operator=...; with a site
     file its empty weather fields are filled from the record and marked with where they come from.
     """
-    from windowcast.records.entry_text import plain_from
+    from windowcast.records.command_words import plain_from
     from windowcast.records.model import Application, FieldNote, from_plain
 
     place = SiteLog(site_file, log_file)
@@ -178,9 +179,9 @@ def list_(kind: str | None, form: str, site_file: Path | None, log_file: Path | 
 @_place_options
 def show(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
     """Show an entry with its fields and history; an application as its spray record sheet."""
-    from windowcast.records.describe import fields_text
     from windowcast.records.model import Application, to_plain
-    from windowcast.records.sheet import record_sheet, sheet_lines
+    from windowcast.report.log_entries import fields_text
+    from windowcast.report.spray_record import record_sheet, sheet_lines
 
     place = SiteLog(site_file, log_file)
     with place.open() as log:
@@ -209,7 +210,7 @@ def edit(
 
     In an application active= and the words after it replace all its materials.
     """
-    from windowcast.records.entry_text import field_named, plain_from
+    from windowcast.records.command_words import field_named, plain_from
     from windowcast.records.model import from_plain, kind_of, to_plain
 
     place = SiteLog(site_file, log_file)
@@ -267,10 +268,10 @@ def history(entry_id: str | None, site_file: Path | None, log_file: Path | None)
 def export(form: str, out: Path | None, site_file: Path | None, log_file: Path | None) -> None:
     """The whole log with its history as JSON or CSV; import reads it back without loss."""
     from windowcast.core.atomic_files import write_atomic
-    from windowcast.records import exchange
+    from windowcast.records import import_export
 
     with SiteLog(site_file, log_file).open() as log:
-        text = exchange.to_json(log) if form == "json" else exchange.to_csv(log)
+        text = import_export.to_json(log) if form == "json" else import_export.to_csv(log)
     if out is None:
         click.echo(text.encode(), nl=False)
     else:
@@ -288,7 +289,7 @@ def import_(file: Path, site_file: Path | None, log_file: Path | None) -> None:
     materials are written "prodiamine 0.84 kg/ha; simazine 1 lb/acre" (active ingredient). Times
     are the site's. The whole file is added, or nothing. More in docs/season_log.md.
     """
-    from windowcast.records.exchange import read_changes
+    from windowcast.records.import_export import read_changes
 
     place = SiteLog(site_file, log_file)
     changes = read_changes(file, place.checked, place.site.zone if place.site else None)
@@ -314,7 +315,7 @@ def backup(file: Path, site_file: Path | None, log_file: Path | None) -> None:
 
 def _with_weather(application: Application, place: SiteLog, files: tuple[str, ...]) -> Application:
     """The application with the hour's weather where there is a record of it."""
-    from windowcast.records.prefill import prefilled
+    from windowcast.records.hour_weather import prefilled
 
     date = application.date + dt.timedelta(days=1)
     start = replace(place.start, date=date.isoformat(), files=files)
@@ -328,19 +329,19 @@ def _with_weather(application: Application, place: SiteLog, files: tuple[str, ..
 
 def _say(stored: Stored[Any], place: SiteLog) -> None:
     from windowcast.cli.output import echo
-    from windowcast.records.describe import describe
     from windowcast.records.model import kind_of
+    from windowcast.report.log_entries import entry_text
 
     edited = f" (version {stored.version})" if stored.version > 1 else ""
     echo(
         f"{stored.id[:8]}  {stored.entry.date}  {kind_of(stored.entry):<11}"
-        f"  {describe(stored.entry, place.display)}{edited}"
+        f"  {entry_text(stored.entry, place.display.system)}{edited}"
     )
 
 
 def _say_changes(changes: Iterable[Change]) -> None:
     from windowcast.cli.output import echo
-    from windowcast.records.describe import fields_text
+    from windowcast.report.log_entries import fields_text
 
     for change in changes:
         for revision in change.revisions:

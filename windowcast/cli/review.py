@@ -12,7 +12,7 @@ from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.core.site import Site
-    from windowcast.core.units import System
+    from windowcast.core.units import Display
     from windowcast.records.review import Review
 
 PAST_HOURS_DAYS = 366 * 6  # hours kept for hindsight: the seasons of a log
@@ -55,7 +55,7 @@ def command(
 
         write_atomic(page, render_review(review, display))
     if form == "json":
-        click.echo(_json(review, display.system))
+        click.echo(_json(review, display))
     else:
         from windowcast.report.review_text import review_lines
         from windowcast.report.screen import fitted, prose_width
@@ -89,9 +89,11 @@ def look_back(start: Start) -> tuple[Site, Review]:
     return site, review_log(site, weather, log_file, start.beside(site.materials_file))
 
 
-def _json(review: Review, units: System) -> str:
+def _json(review: Review, display: Display) -> str:
+    """The review as JSON: what is said in the reader's units with its meaning in SI beside it."""
     import json
 
     from windowcast.report.plain import plain
 
-    return json.dumps(plain(review, units, date=str), ensure_ascii=False, indent=1)
+    document = {"units": display.system, **plain(review, display.system, date=str)}
+    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)

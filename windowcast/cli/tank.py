@@ -12,6 +12,7 @@ from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.cli.options import Start
+    from windowcast.core.phrase import Phrase
     from windowcast.core.site import Site
     from windowcast.materials.quantity import Rate
     from windowcast.materials.rotation import Use
@@ -38,9 +39,9 @@ def command() -> None:
 @click.option("--density", help='Of a liquid labelled in % by weight: "10 lb/gal".')
 def rate_(rate: str, concentration: str, density: str | None) -> None:
     """Product in other units, and the active ingredient in it."""
-    from windowcast.materials.both_units import active_rate
     from windowcast.materials.quantity import parse_density, parse_rate
     from windowcast.materials.rates import active_kg_ha, parse_concentration
+    from windowcast.report.both_units import active_rate
 
     product = parse_rate(rate, "rate")
     strength = parse_concentration(concentration, parse_density(density) if density else None)
@@ -60,7 +61,6 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
 
     With --to-rate instead of --to: the concentration at which that rate carries the same.
     """
-    from windowcast.materials.both_units import active_rate
     from windowcast.materials.quantity import parse_rate, write_rate
     from windowcast.materials.rates import (
         active_kg_ha,
@@ -69,6 +69,7 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
         parse_concentration,
         write_concentration,
     )
+    from windowcast.report.both_units import active_rate
 
     product, before = parse_rate(rate, "rate"), parse_concentration(old)
     if new is not None and to_rate is None:
@@ -107,8 +108,8 @@ def active(name: str | None, site_file: Path | None) -> None:
     """
     from windowcast.cli.options import Start
     from windowcast.cli.output import echo
-    from windowcast.materials.actives import ASK_LABEL, load_actives
-    from windowcast.materials.both_units import value_text
+    from windowcast.materials.actives import load_actives
+    from windowcast.report.both_units import value_text
 
     start = Start(site_file, sample=False, files=(), date=None, offline=True)
     actives = load_actives(start.beside(start.site().materials_file) if site_file else None)
@@ -124,7 +125,7 @@ def active(name: str | None, site_file: Path | None) -> None:
         mark = "yours: " if key in found.overridden else ""
         note = f"; {value.note}" if value.note else ""
         echo(f"  {key} = {value_text(value)}  [{mark}{value.status}: {value.source}{note}]")
-    echo(f"  anything else: {ASK_LABEL}")
+    echo("  anything else: cannot tell: take it from your label")
 
 
 @command.command("nozzle")
@@ -134,7 +135,7 @@ def active(name: str | None, site_file: Path | None) -> None:
 @click.option("--flow", help='Caught from one nozzle: "0.5 gal/min".')
 def nozzle(carrier: str, speed: str, spacing: str, flow: str | None) -> None:
     """What each nozzle must give, and how far the caught flow is off."""
-    from windowcast.materials.tank_text import nozzle_lines
+    from windowcast.report.tank_sheet import nozzle_lines
 
     check = _nozzle(carrier, speed, spacing, flow)
     if check is not None:
@@ -243,7 +244,7 @@ def _window(start: Start, purpose: str | None, actives: str) -> Window | None:
 
 def _from_log(
     start: Start, day: dt.date | None, use: Use | None, where: str
-) -> tuple[dict[str, float] | None, list[str]]:
+) -> tuple[dict[str, float] | None, list[Phrase]]:
     """What the log says was put out there in the year before, and what the tank would repeat.
 
     None and nothing without a log.
@@ -255,9 +256,9 @@ def _from_log(
     if log_file is None or not log_file.is_file():
         return None, []
     from windowcast.materials.actives import load_actives
-    from windowcast.materials.rotation import plan_flags
+    from windowcast.materials.rotation import plan_flags, remark_of
     from windowcast.records.model import Application
-    from windowcast.records.observed import applied_kg_ha, uses_in
+    from windowcast.records.observations import applied_kg_ha, uses_in
     from windowcast.records.store import SeasonLog
 
     with SeasonLog(log_file, create=False) as log:
@@ -270,13 +271,7 @@ def _from_log(
         stock=[materials[name] for name in site.stock],
         species=str(site.turf.species),
     )
-    remarks = [
-        f"Rotation: {flag.reason}"
-        + (f"; in stock instead: {', '.join(flag.alternatives)}" if flag.alternatives else "")
-        + "."
-        for flag in flags
-    ]
-    return applied_kg_ha(done, day, where), remarks
+    return applied_kg_ha(done, day, where), [remark_of(flag) for flag in flags]
 
 
 def _date(text: str | None) -> dt.date | None:
@@ -324,8 +319,8 @@ def _in_all_units(rate: Rate) -> str:
 
 
 def _text(result: TankSheet, window: Window | None, where: str, site: Site | None) -> str:
-    from windowcast.materials.tank_text import sheet_text
     from windowcast.report.catalogue import render
+    from windowcast.report.tank_sheet import sheet_text
 
     title = "Tank sheet" + (f" for {where}" if where else "")
     if window is not None:
@@ -340,12 +335,10 @@ def _text(result: TankSheet, window: Window | None, where: str, site: Site | Non
 
 def _json(result: TankSheet, window: Window | None) -> str:
     import json
-    from dataclasses import asdict
-    from math import isnan
 
-    document = asdict(result)
-    for total in document["totals"]:
-        total["before_kg_ha"] = None if isnan(total["before_kg_ha"]) else total["before_kg_ha"]
+    from windowcast.report.plain import plain
+
+    document = plain(result)
     if window is not None:
         document["window"] = {"start": window.start.isoformat(), "end": window.end.isoformat()}
     return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)

@@ -29,6 +29,8 @@ Unit = Literal[
     "ha",
     "kg ha-1",
     "L ha-1",
+    "L",
+    "L min-1",
     "kPa",
     "degree",
     "%",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
+from windowcast.core.phrase import Name, Phrase, say
 from windowcast.core.site import Site
 from windowcast.limits.answer import ground_limits
 from windowcast.limits.ground import ground_of
@@ -38,10 +39,12 @@ def tank_limits(
     return sorted(found, key=lambda limit: limit.answer != "no")
 
 
-def remark(limit: Limit) -> str:
+def remark(limit: Limit) -> Phrase:
     """One sentence for the sheet."""
     what = "do not use it" if limit.answer == "no" else "cannot tell"
     until = f"; not before {limit.until.day} {limit.until:%b %Y}" if limit.until else ""
     about = f"{limit.active}: " if limit.active else ""
     text = f"Turf: {about}{what}: {limit.reason}{until}."
-    return f"{text} {limit.remedy[:1].upper()}{limit.remedy[1:]}." if limit.remedy else text
+    if limit.remedy:
+        text += f" {limit.remedy[:1].upper()}{limit.remedy[1:]}."
+    return say("tank.turf", text=Name(text))

@@ -25,8 +25,6 @@ MOVEMENTS = ("contact", "translocated", "soil")
 UPTAKES = ("leaf", "leaf and root", "root", "soil")
 TIMINGS = ("pre", "post", "both")
 TURF_STATES = ("never", "dormant", "semi-dormant", "green")  # each allows the ones before it
-SEE_LABEL = "see label"
-ASK_LABEL = "cannot tell: take it from your label"
 
 _LAST_GROUP = 34  # HRAC global classification 2020 (from memory)
 _LAST_STAGE = 99  # BBCH

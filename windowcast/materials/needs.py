@@ -6,8 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import nan
 
-from windowcast.core.values import Value
-from windowcast.materials.actives import ASK_LABEL, TURF_STATES, Active, Formulation, species_key
+from windowcast.core.phrase import Name, Phrase, Value, names, say
+from windowcast.core.values import Value as Science
+from windowcast.materials.actives import TURF_STATES, Active, Formulation, species_key
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,7 @@ class ActiveNeeds:
     governs
         Need → name of the member that sets it.
     unknown
-        One sentence for every need that cannot be told.
+        A phrase for every need that cannot be told.
     used
         The values that govern.
     formulation
@@ -72,8 +73,8 @@ class ActiveNeeds:
     turf_state: str
     before_greenup_d: float | None
     governs: dict[str, str]
-    unknown: tuple[str, ...]
-    used: tuple[Value, ...]
+    unknown: tuple[Phrase, ...]
+    used: tuple[Science, ...]
     actives: tuple[Active, ...] = ()
     formulation: Formulation | None = None
 
@@ -133,8 +134,8 @@ class _Merge:
 
     def __init__(self) -> None:
         self.governs: dict[str, str] = {}
-        self.unknown: list[str] = []
-        self.used: list[Value] = []
+        self.unknown: list[Phrase] = []
+        self.used: list[Science] = []
 
     def strictest(
         self, need: str, members: Sequence[Active], pick: Callable[[list[float]], float]
@@ -152,7 +153,7 @@ class _Merge:
         self, need: str, members: Sequence[Active], pick: Callable[[list[float]], float]
     ) -> float | None:
         """Strictest of the values that are stated: an absent one means no such limit is known."""
-        found: dict[str, Value] = {m.name: v for m in members if (v := getattr(m, need))}
+        found: dict[str, Science] = {m.name: v for m in members if (v := getattr(m, need))}
         if not found:
             return None
         best = pick([float(value) for value in found.values()])
@@ -174,30 +175,21 @@ class _Merge:
         states = [m.safe_on(species) for m in members]
         missing = [m.name for m, state in zip(members, states, strict=True) if not state]
         if missing:
-            where = species or "this turf"
-            self.unknown.append(f"safety of {' and '.join(missing)} on {where}: {ASK_LABEL}")
+            where: Value = Name(species) if species else say("need.this_turf")
+            self.unknown.append(say("need.safety", actives=names(*missing), turf=where))
             return ""
         state = min(states, key=TURF_STATES.index)
         member = members[states.index(state)]
         self._note("turf_state", member.name, member.turf[species_key(species)])
         return state
 
-    def _note(self, need: str, name: str, value: Value) -> None:
+    def _note(self, need: str, name: str, value: Science) -> None:
         self.governs[need] = name
         self.used.append(value)
 
-    def _ask(self, need: str, names: Sequence[str]) -> None:
-        self.unknown.append(f"{_WORDS[need]} of {' and '.join(names)}: {ASK_LABEL}")
-
-
-_WORDS = {
-    "rain_free_h": "rain-free hours",
-    "activation_mm": "watering-in depth",
-    "activation_days": "days to water in",
-    "temp_low_c": "lowest air temperature",
-    "temp_good_c": "air temperature for full effect",
-    "largest_bbch": "largest weed stage",
-}
+    def _ask(self, need: str, missing: Sequence[str]) -> None:
+        what = say(f"need.what.{need}")
+        self.unknown.append(say("need.unknown", need=what, actives=names(*missing)))
 
 
 def _all_true(members: Sequence[Active], name: str) -> bool | None:

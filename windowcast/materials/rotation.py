@@ -1,7 +1,7 @@
 """Rotation of modes of action: what the past seasons used, and what a plan repeats.
 
 Groups are WSSA/HRAC numbers; a mixture counts every member's. All plain functions: the season log
-is turned into `Use` entries by `windowcast.records.observed`.
+is turned into `Use` entries by `windowcast.records.observations`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 
 from windowcast.core import values
-from windowcast.core.phrase import Phrase, joined, say
+from windowcast.core.phrase import Name, Phrase, Value, joined, say
 from windowcast.core.season_calendar import season_name
 from windowcast.materials.actives import TURF_STATES, Active
 
@@ -49,8 +49,8 @@ class RotationFlag:
 
     level: Literal["note", "warning"]
     groups: tuple[int, ...]
-    reason: str
-    alternatives: tuple[str, ...]
+    reason: Phrase
+    alternatives: tuple[Phrase, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ class Suspicion:
     raised: bool
     groups: tuple[int, ...]
     reason: Phrase
-    steps: tuple[str, ...]
+    steps: tuple[Phrase, ...]
 
 
 def use_of(
@@ -108,28 +108,32 @@ def plan_flags(
         known = [u for u in everything if u.same_ground(use)]
         run = seasons_running(use, known)
         this_season = {g for u in known if u.season == use.season for g in u.groups}
-        reasons: list[tuple[Literal["note", "warning"], str]] = []
+        reasons: list[tuple[Literal["note", "warning"], Phrase]] = []
         if run >= note:
             level: Literal["note", "warning"] = "warning" if run >= warning else "note"
             reasons.append((level, _repeat_reason(use, run)))
         if use.groups and set(use.groups) <= this_season:
-            reasons.append(
-                ("note", f"{_named(use.groups)} already used this season ({use.season})")
-            )
+            again = say("rotation.again", groups=_named(use.groups), season=Name(use.season))
+            reasons.append(("note", again))
         if use.purpose in POST_PURPOSES and len(use.groups) == 1:
             alone = seasons_running(
                 use, [u for u in known if u.purpose in POST_PURPOSES], any_=True
             )
             if alone >= warning:
-                text = (
-                    f"post-emergence control has rested on {_named(use.groups)} alone for"
-                    f" {alone + 1} seasons running: mix or alternate with another group"
-                )
-                reasons.append(("warning", text))
+                only = say("rotation.alone", groups=_named(use.groups), seasons=alone + 1)
+                reasons.append(("warning", only))
         others = alternatives(use, known, stock, species) if reasons else ()
-        flags += [RotationFlag(level, use.groups, text, others) for level, text in reasons]
+        flags += [RotationFlag(level, use.groups, reason, others) for level, reason in reasons]
         everything.append(use)
     return tuple(flags)
+
+
+def remark_of(flag: RotationFlag) -> Phrase:
+    """A flag as a sentence, with what stands in stock instead."""
+    if not flag.alternatives:
+        return say("tank.rotation", reason=flag.reason)
+    others = joined(*flag.alternatives, join="comma")
+    return say("tank.rotation_with", reason=flag.reason, others=others)
 
 
 def seasons_running(use: Use, history: Sequence[Use], *, any_: bool = False) -> int:
@@ -168,7 +172,7 @@ def spent_groups(
 
 def alternatives(
     use: Use, history: Sequence[Use], stock: Sequence[Active], species: str = ""
-) -> tuple[str, ...]:
+) -> tuple[Phrase, ...]:
     """Members of the stock of the same kind of timing whose group was not used lately."""
     lookback = int(values.load("rotation", "windowcast.materials").number("repeat.seasons_warning"))
     recent = {use.season, *list(_seasons_before(use.season))[:lookback]}
@@ -180,7 +184,7 @@ def alternatives(
         group = int(float(active.group))
         safe = active.safe_on(species) if species else "green"
         if fits and group not in spent and safe in TURF_STATES[1:]:
-            found.append(f"{active.name} (group {group})")
+            found.append(say("rotation.member", active=Name(active.name), group=group))
     return tuple(found)
 
 
@@ -196,26 +200,31 @@ def suspect_resistance(
     survivors_mixed
         Live plants among dying ones of the same size; None when that was not noted.
     faults
-        What was wrong with the application, from the review; None when it was not reviewed.
+        What was wrong with the application, as clauses, from the review; None when it was not
+        reviewed.
     """
     table = values.load("rotation", "windowcast.materials").table("suspicion")
     days = (seen - use.date).days
     first, last = table.number("first_days"), table.number("last_days")
-    named = say("survivors.groups", groups=joined(*use.groups), count=len(use.groups))
+    named = _named(use.groups)
+
+    def not_raised(reason: Phrase, *steps: Phrase) -> Suspicion:
+        return Suspicion(False, use.groups, reason, steps)
+
     if not survivors_mixed:
-        return Suspicion(False, use.groups, say("survivors.not_mixed"), ())
+        return not_raised(say("suspicion.none_mixed"))
     if not first <= days <= last:
-        why = say(f"survivors.{'early' if days < first else 'late'}", days=days)
-        return Suspicion(False, use.groups, why, ("look again, and mark plants of known age",))
+        look = say("suspicion.step.look_again")
+        if days < first:
+            return not_raised(say("suspicion.too_early", days=days), look)
+        return not_raised(say("suspicion.look_alike", days=days), look)
     if faults is None:
-        text = say("survivors.not_reviewed", groups=named)
-        return Suspicion(False, use.groups, text, ("run windowcast review on the application",))
+        return not_raised(say("suspicion.not_reviewed", groups=named), say("suspicion.step.review"))
     if faults:
-        text = say("survivors.explained", faults=joined(*faults, join="clauses"))
-        return Suspicion(False, use.groups, text, ("repeat under better conditions with a check",))
-    steps = tuple(str(step) for step in table.value("steps").value)
-    text = say("survivors.suspect", groups=named)
-    return Suspicion(True, use.groups, text, steps)
+        explained = say("suspicion.explained", faults=joined(*faults, join="clauses"))
+        return not_raised(explained, say("suspicion.step.repeat"))
+    steps = tuple(say(f"suspicion.step.{step}") for step in table.value("steps").value)
+    return Suspicion(True, use.groups, say("suspicion.raised", groups=named), steps)
 
 
 def _seasons_before(season: str) -> Sequence[str]:
@@ -227,17 +236,15 @@ def _seasons_before(season: str) -> Sequence[str]:
     return [f"{year - n}{season[4]}{(year - n + 1) % 100:02d}" for n in range(1, reach + 1)]
 
 
-def _repeat_reason(use: Use, run: int) -> str:
-    purpose = use.purpose or "this purpose"
+def _repeat_reason(use: Use, run: int) -> Phrase:
+    """The same groups for a purpose, `run` seasons before this one."""
+    purpose: Value = Name(use.purpose) if use.purpose else say("rotation.this_purpose")
     if run == 1:
-        return f"{_named(use.groups)} was used for {purpose} last season as well"
-    return f"{_named(use.groups)} for {purpose} in the {_ordinal(run + 1)} season running"
+        return say("rotation.last_season", groups=_named(use.groups), purpose=purpose)
+    nth = say(f"ordinal.{run + 1}")
+    return say("rotation.running", groups=_named(use.groups), purpose=purpose, nth=nth)
 
 
-def _named(groups: Sequence[int]) -> str:
-    word = "group" if len(groups) == 1 else "groups"
-    return f"{word} {' and '.join(str(g) for g in groups)}"
-
-
-def _ordinal(number: int) -> str:
-    return {2: "second", 3: "third", 4: "fourth", 5: "fifth"}.get(number, f"{number}th")
+def _named(groups: Sequence[int]) -> Phrase:
+    """``group 9``, ``groups 3 and 15``."""
+    return say("rotation.groups", groups=joined(*groups))

@@ -1,6 +1,6 @@
 """The tank sheet: loads, amounts in mixing order, nozzle check, droplets, yearly totals.
 
-Everything is in SI inside (m², L, kg, L/ha, kg/ha, m/s); `sheet_text` prints both unit systems.
+Everything is in SI (m², L, kg, L/ha, kg/ha, m/s); `windowcast.report.tank_sheet` prints it.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from typing import Literal
 
 from windowcast.core import values
 from windowcast.core.errors import InputError
-from windowcast.materials.actives import SEE_LABEL, Active
-from windowcast.materials.both_units import active_rate, carrier, volume
-from windowcast.materials.quantity import Rate
+from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Value, say
+from windowcast.materials.actives import Active
+from windowcast.materials.quantity import Rate, write
 from windowcast.materials.rates import Concentration, active_kg_ha
 
 MOST_LOADS = 1000  # more is a slip of the pen
@@ -86,7 +86,7 @@ class NozzleCheck:
     error: float | None
     within_tolerance: bool | None
     speed_m_s_to_match: float | None
-    text: str
+    text: Phrase
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,11 +135,11 @@ class TankSheet:
     loads: tuple[Load, ...]
     first_fill: float
     droplet_class: str
-    droplet_source: str
+    droplet_source: Phrase
     nozzle: NozzleCheck | None
     totals: tuple[YearTotal, ...]
-    notes: tuple[str, ...]
-    cautions: tuple[str, ...]
+    notes: tuple[Phrase, ...]
+    cautions: tuple[Phrase, ...]
 
 
 def tank_sheet(
@@ -151,7 +151,7 @@ def tank_sheet(
     actives: Mapping[str, Active] | None = None,
     used_kg_ha: Mapping[str, float] | None = None,
     nozzle: NozzleCheck | None = None,
-    remarks: Sequence[str] = (),
+    remarks: Sequence[Phrase] = (),
 ) -> TankSheet:
     """Work out the loads and everything that goes with them.
 
@@ -187,7 +187,8 @@ def tank_sheet(
     total_l = carrier_l_ha * area_m2 / 1e4
     if total_l / tank_l > MOST_LOADS:
         raise InputError(
-            f"{volume(tank_l)} would have to be filled {total_l / tank_l:,.0f} times",
+            f"{write(tank_l, 'gal', 'volume')} ({write(tank_l, 'L', 'volume')}) would have to be"
+            f" filled {total_l / tank_l:,.0f} times",
             field="tank", remedy="check tank, area and carrier volume",
         )  # fmt: skip
     loads = tuple(
@@ -243,15 +244,21 @@ def mixing_order(products: Sequence[Product]) -> tuple[Product, ...]:
     return tuple(sorted(products, key=place))
 
 
-def droplet_class(members: Sequence[Active]) -> tuple[str, str]:
+def droplet_class(members: Sequence[Active]) -> tuple[str, Phrase]:
     """ASABE S572 class to aim at, the finest that a member asks for, and why; "" when unknown."""
     if not members:
-        return "", ""
+        return "", NOTHING
     table = values.load("tank", "windowcast.materials").table("droplets")
     classes = list(table.value("classes").value)
     wanted = [(table.value(str(m.movement.value) if m.leaf else "soil"), m) for m in members]
     value, member = min(wanted, key=lambda pair: classes.index(pair[0].value))
-    return str(value.value), f"{member.name}: {value.source} [{value.status}]"
+    source = say(
+        "tank.droplets",
+        active=Name(member.name),
+        source=Name(value.source),
+        status=Name(value.status),
+    )
+    return str(value.value), source
 
 
 def nozzle_check(
@@ -267,19 +274,23 @@ def nozzle_check(
             raise InputError(f"{value:g} is not above zero", field=name)
     needed = carrier_l_ha / 1e4 * speed_m_s * spacing_m * 60
     if caught_l_min is None:
-        return NozzleCheck(needed, None, None, None, None, "catch each nozzle for a minute")
+        return NozzleCheck(needed, None, None, None, None, say("nozzle.catch"))
     if not caught_l_min > 0:
         raise InputError(f"{caught_l_min:g} is not above zero", field="flow")
     error = caught_l_min / needed - 1
     tolerance = values.load("tank", "windowcast.materials").number("nozzle.tolerance")
     good = abs(error) <= tolerance
-    share = f"{100 * abs(error):.0f} %"
-    text = (
-        "as it should be" if share == "0 %" else f"{share} too {'much' if error > 0 else 'little'}"
-    )
+    text = _off(error)
     if not good:
-        text += f", more than {100 * tolerance:.0f} %: change pressure, speed or nozzle"
+        text = say("nozzle.change", off=text, most=Share(tolerance))
     return NozzleCheck(needed, caught_l_min, error, good, speed_m_s * caught_l_min / needed, text)
+
+
+def _off(error: float) -> Phrase:
+    """How far a flow is off, as it is written: in whole percent."""
+    if round(100 * abs(error)) == 0:
+        return say("nozzle.right")
+    return say("nozzle.too_much" if error > 0 else "nozzle.too_little", share=Share(abs(error)))
 
 
 def _doses(products: Sequence[Product], volume_l: float, carrier_l_ha: float) -> tuple[Dose, ...]:
@@ -308,14 +319,19 @@ def _totals(products: Sequence[Product], used: Mapping[str, float] | None) -> tu
     return tuple(YearTotal(a, before[a], amount, most[a]) for a, amount in now.items())
 
 
-def _notes(members: Sequence[Active]) -> tuple[str, ...]:
+def _notes(members: Sequence[Active]) -> tuple[Phrase, ...]:
+    """Adjuvant, re-entry and buffers of each active, as its source or the user's label has them."""
     notes = []
     for m in members:
-        adjuvant = f"{m.adjuvant.value} [{m.adjuvant.status}]" if m.adjuvant else SEE_LABEL
-        notes.append(f"{m.name}: adjuvant: {adjuvant}")
-        reentry = m.reentry.value if m.reentry else SEE_LABEL
-        buffer = m.buffer.value if m.buffer else SEE_LABEL
-        notes.append(f"{m.name}: re-entry: {reentry}; buffers: {buffer}")
+        active, label = Name(m.name), say("tank.see_label")
+        adjuvant: Phrase = label
+        if m.adjuvant:
+            text, status = Name(str(m.adjuvant.value)), Name(m.adjuvant.status)
+            adjuvant = say("tank.cited", text=text, status=status)
+        entry: Value = Name(str(m.reentry.value)) if m.reentry else label
+        buffer: Value = Name(str(m.buffer.value)) if m.buffer else label
+        notes.append(say("tank.adjuvant", active=active, adjuvant=adjuvant))
+        notes.append(say("tank.entry", active=active, entry=entry, buffer=buffer))
     return tuple(notes)
 
 
@@ -328,54 +344,49 @@ def _cautions(
     members: Sequence[Active],
     totals: Sequence[YearTotal],
     logged: bool,
-) -> tuple[str, ...]:
-    cautions = ["The label in hand governs every rate, mixture and use."]
+) -> tuple[Phrase, ...]:
+    cautions = [say("tank.label_governs")]
     table = values.load("tank", "windowcast.materials")
     last = loads[-1].volume_l / tank_l
     if len(loads) > 1 and last < table.number("loads.small_share"):
-        equal = volume(sum(load.volume_l for load in loads) / len(loads))
-        cautions.append(
-            f"The last load fills {last:.0%} of the tank; {len(loads)} equal loads of {equal}"
-            " mix better."
-        )
+        each = Quantity(sum(load.volume_l for load in loads) / len(loads), "L")
+        cautions.append(say("tank.small_last", share=Share(last), loads=len(loads), each=each))
     for m in members:
         span = m.carrier_l_ha
         low, high = (span.low, span.high) if span else (None, None)
         if span and low is not None and high is not None and not low <= carrier_l_ha <= high:
             cautions.append(
-                f"{m.name}: the carrier volume lies outside {carrier(low)} to {carrier(high)}"
-                f" ({span.source})."
+                say(
+                    "tank.carrier_outside",
+                    active=Name(m.name),
+                    low=Quantity(low, "L ha-1"),
+                    high=Quantity(high, "L ha-1"),
+                    source=Name(span.source),
+                )
             )
     order = table.value("mixing.order").value
     for p in products:
         if p.formulation.upper() not in order:
-            cautions.append(
-                f"{p.name}: formulation {'unknown' if not p.formulation else p.formulation}, so its"
-                " place in the mixing order cannot be told: take it from your label."
-            )
+            known: Value = Name(p.formulation) if p.formulation else say("tank.unknown")
+            cautions.append(say("tank.no_place", product=Name(p.name), formulation=known))
     for p in products:
         if not p.active and p.rate is not None and p.formulation.upper() not in _ADJUVANTS:
-            cautions.append(
-                f"{p.name}: no active ingredient is named, so nothing of it is counted or checked."
-            )
+            cautions.append(say("tank.not_counted", product=Name(p.name)))
     for total in totals:
-        if total.over or total.over_alone:
-            cautions.append(
-                f"{total.active}: {active_rate(total.known_kg_ha)} this year would pass the"
-                f" label's yearly maximum of {active_rate(total.max_kg_ha or 0.0)} as you entered"
-                " it. Do not apply."
-            )
-        elif math.isnan(total.before_kg_ha):
-            why = (
-                "the log has an application this year without its rate"
-                if logged
-                else "there is no season log to say what this ground has had"
-            )
-            cautions.append(f"{total.active}: {why}, so the year's total cannot be told.")
-        if total.max_kg_ha is None:
-            cautions.append(
-                f"{total.active}: no yearly maximum entered; cannot tell whether"
-                f" {active_rate(total.known_kg_ha)} this year is within it: take it from your"
-                " label."
-            )
+        cautions += _year_cautions(total, logged=logged)
     return tuple(cautions)
+
+
+def _year_cautions(total: YearTotal, *, logged: bool) -> list[Phrase]:
+    """What must be minded of an active's yearly total."""
+    active, known = Name(total.active), Quantity(total.known_kg_ha, "kg ha-1")
+    if total.max_kg_ha is None:
+        found = [say("tank.no_maximum", active=active, total=known)]
+    elif total.over or total.over_alone:
+        most = Quantity(total.max_kg_ha, "kg ha-1")
+        return [say("tank.over_maximum", active=active, total=known, most=most)]
+    else:
+        found = []
+    if math.isnan(total.before_kg_ha):
+        found.insert(0, say("tank.rate_missing" if logged else "tank.no_log", active=active))
+    return found

@@ -16,7 +16,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_typ
 from pydantic import AwareDatetime, GetJsonSchemaHandler
 from pydantic_core import CoreSchema
 
-from windowcast.records.entered import ENTERED
+from windowcast.records.entered_quantities import ENTERED
 
 Type = Literal[
     "text", "long", "number", "whole", "date", "time", "moment", "choice", "yesno", "materials"
@@ -49,7 +49,7 @@ class Asked:
         Other names for it on the command line.
     filled
         What its value is called, and decimals, where the weather record may fill it in. Logs hold
-        these words (see `prefill`): do not change them.
+        these words (see `hour_weather`): do not change them.
     """
 
     title: str

@@ -1,7 +1,4 @@
-"""Hindsight: every past application with its weather and state then, and what it missed.
-
-Written in SI; reports turn quantities into the reader's units.
-"""
+"""Hindsight: every past application with its weather and state then, and what it missed."""
 
 from __future__ import annotations
 
@@ -14,7 +11,7 @@ from os import PathLike
 import numpy as np
 
 from windowcast.core.errors import InputError
-from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Span, joined, say
+from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Span, Value, joined, say
 from windowcast.core.record import Weather
 from windowcast.core.season_calendar import season_end, season_start
 from windowcast.core.site import Site
@@ -29,18 +26,19 @@ from windowcast.materials.rotation import (
     same_place,
     suspect_resistance,
 )
-from windowcast.records.expected import expected_of
-from windowcast.records.facts import Fact, facts_of
-from windowcast.records.hindsight import (
+from windowcast.records.conditions import Fact, facts_of
+from windowcast.records.expected_effect import expected_of
+from windowcast.records.model import Application, FieldNote, Rating
+from windowcast.records.observations import observed_in, uses_in
+from windowcast.records.past_windows import (
     Scored,
+    SeasonWindow,
     likeliest_purpose,
     score_application,
     season_context,
 )
-from windowcast.records.model import Application, FieldNote, Rating
-from windowcast.records.observed import observed_in, uses_in
-from windowcast.records.relations import Point, Relation, relations
 from windowcast.records.store import SeasonLog, Stored
+from windowcast.records.timing_and_control import Point, Relation, relations
 from windowcast.records.trials import TrialResult, trial_results
 from windowcast.season.model import SiteState
 from windowcast.season.observed import soil_correction
@@ -75,11 +73,11 @@ class ReviewedApplication:
     better_days: int
     missed: Phrase
     faults: tuple[Phrase, ...] | None
-    notes: tuple[str, ...]
+    notes: tuple[Phrase, ...]
 
     @property
     def held_down_by(self) -> Phrase:
-        """What held its score down most, as a clause; nothing when it has none."""
+        """What held its score down most, as a clause; empty when nothing did or it has none."""
         limit = self.scored.limiting if self.scored else None
         return because(limit.label, limit.reason) if limit else NOTHING
 
@@ -111,7 +109,7 @@ class Review:
     suspicions: tuple[Suspected, ...]
     trials: tuple[TrialResult, ...]
     relations: tuple[Relation, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Phrase, ...]
 
 
 def review(
@@ -174,13 +172,13 @@ def _review(
     stored: Stored[Application], site: Site, materials: Actives, context: HourContext | None
 ) -> ReviewedApplication:
     application = stored.entry
-    notes: list[str] = []
+    notes: list[Phrase] = []
     members = _members(application, materials, notes)
     needs = needs_of(members, str(site.turf.species)) if members else None
     expected = expected_of(application, members)
     inside = context is not None and _inside(context, application, site)
     if not inside or context is None:
-        notes.append("the weather record does not hold this date")
+        notes.append(say("review.no_record"))
         return ReviewedApplication(
             stored.id, application, expected, None, bool(application.purpose), 0, NOTHING, None,
             tuple(notes),
@@ -195,7 +193,7 @@ def _review(
     purpose: PurposeName = name or likeliest_purpose(context, application, needs, PURPOSES)
     facts = (*facts_of(context, application, needs, purpose), *expected)
     if name is None:
-        notes.append(f"the log does not say what it was for; judged as {purpose}")
+        notes.append(say("review.judged_as", purpose=Name(purpose)))
     scored = score_application(context, application, needs, purpose)
     better = [w for w in scored.windows if w.score >= scored.compared_score + BETTER_BY]
     return ReviewedApplication(
@@ -211,14 +209,14 @@ def _review(
     )
 
 
-def _members(application: Application, materials: Actives, notes: list[str]) -> list[Active]:
+def _members(application: Application, materials: Actives, notes: list[Phrase]) -> list[Active]:
     """The actives of an application that are known; a note for each that is not."""
     members = []
     for name in application.actives:
         try:
             members.append(materials[name])
         except InputError:
-            notes.append(f"{name} is not known, so its needs cannot be judged")
+            notes.append(say("review.active_unknown", active=Name(name)))
     return members
 
 
@@ -232,52 +230,49 @@ def _faults(scored: Scored, facts: Sequence[Fact]) -> tuple[Phrase, ...]:
     """What was against the application, worst first; what cannot be told is no fault."""
     bad = [j for j in scored.judged if j.verdict == "unfit" and j.score is not None]
     said = [because(j.label, j.reason) for j in sorted(bad, key=lambda j: j.score or 0.0)]
-    dry = [f for f in facts if f.key == "watered_mm" and not f.good]
-    return tuple(said + [say("missed.fact", label=Name(f.label), text=Name(f.text)) for f in dry])
+    said += [because(f.label, f.text) for f in facts if f.key == "watered_mm" and not f.good]
+    return tuple(said)
 
 
 def _missed(scored: Scored, application: Application) -> Phrase:
     """What the season offered beside it."""
     without = NOTHING
     if scored.left_out:
-        without = say("missed.without", criteria=joined(*scored.left_out, join="comma"))
+        without = say("review.without", criteria=joined(*scored.left_out, join="comma"))
     if not scored.windows:
-        return say("missed.no_day", without=without)
-    best = scored.windows[0]
-    own, best_score = _score(scored.compared_score), _score(best.score)
-    count, when = len(scored.windows), Span(best.start, best.end)
-    better = [w for w in scored.windows if w.score >= scored.compared_score + BETTER_BY]
+        return say("review.no_workable", without=without)
+    own, best = scored.compared_score, scored.windows[0]
+    values: dict[str, Value] = {
+        "days": len(scored.windows),
+        "best": Span(best.start, best.end),
+        "score": _out_of_100(best.score),
+        "own": _out_of_100(own),
+        "without": without,
+    }
+    better = [w for w in scored.windows if w.score >= own + BETTER_BY]
     if not better:
-        return say(
-            "missed.nothing", days=count, when=when, best=best_score, own=own, without=without
-        )
-    date = application.date
+        return say("review.none_better", **values)
+    nearest = _nearest(better, application.date)
+    return say("review.better", better=len(better), nearest=nearest, **values)
+
+
+def _nearest(better: Sequence[SeasonWindow], date: dt.date) -> Phrase:
+    """The better window nearest in time, within three weeks; nothing without one."""
     near = [w for w in better if abs((w.start.date() - date).days) <= NEAR_DAYS]
-    nearest = NOTHING
-    if near:
-        window = min(near, key=lambda w: (abs((w.start.date() - date).days), -w.score))
-        apart = (window.start.date() - date).days
-        side = "later" if apart > 0 else "before" if apart else "same"
-        nearest = say(
-            "missed.nearest",
-            apart=say(f"missed_by.{side}", days=abs(apart)),
-            when=Span(window.start, window.end),
-            score=_score(window.score),
-        )
-    return say(
-        "missed.better",
-        better=len(better),
-        days=count,
-        when=when,
-        best=best_score,
-        own=own,
-        nearest=nearest,
-        without=without,
-    )
+    if not near:
+        return NOTHING
+    nearest = min(near, key=lambda w: (abs((w.start.date() - date).days), -w.score))
+    days = (nearest.start.date() - date).days
+    window, score = Span(nearest.start, nearest.end), _out_of_100(nearest.score)
+    if not days:
+        return say("review.nearest_same", window=window, score=score)
+    if days > 0:
+        return say("review.nearest_later", days=days, window=window, score=score)
+    return say("review.nearest_before", days=-days, window=window, score=score)
 
 
-def _score(value: float) -> Quantity:
-    return Quantity(value, "1", "score")
+def _out_of_100(score: float) -> Quantity:
+    return Quantity(score, "1", "score")
 
 
 def _suspected(
@@ -308,11 +303,8 @@ def _suspected(
         )
         unknown = [j.label for j in last.scored.judged if j.score is None] if last.scored else []
         if suspicion.raised and unknown:  # what cannot be told does not make it a proper one
-            reason = say(
-                "survivors.unless",
-                reason=suspicion.reason,
-                unknown=joined(*unknown, join="or"),
-            )
+            at_fault = joined(*unknown, join="or")
+            reason = say("suspicion.unless", reason=suspicion.reason, unknown=at_fault)
             suspicion = replace(suspicion, reason=reason)
         found.append(Suspected(note.date, note.where, note.weed, last.id, suspicion))
     return found
@@ -331,7 +323,7 @@ def _points(reviewed: Sequence[ReviewedApplication], trials: Sequence[TrialResul
         values = {fact.key: fact.value for fact in item.facts}
         points.append(
             Point(
-                label=f"{a.trial}, {a.treatment}, {a.date:%a} {a.date.day} {a.date:%b %Y}",
+                label=f"{a.trial}, {a.treatment}, {a.date.isoformat()}",
                 control_pct=results[-1].controls[a.treatment].percent,
                 score=item.scored.compared_score if item.scored else math.nan,
                 weeds_bbch=values.get("weeds_bbch", math.nan),
@@ -343,14 +335,14 @@ def _points(reviewed: Sequence[ReviewedApplication], trials: Sequence[TrialResul
 
 def _notes(
     site: Site, weather: Weather, applications: Sequence[Stored[Application]]
-) -> tuple[str, ...]:
+) -> tuple[Phrase, ...]:
     notes = []
     if not applications:
-        notes.append("the log holds no applications")
+        notes.append(say("review.no_applications"))
     if site.turf.overseeded is None:
-        notes.append("the site file does not say whether the turf is overseeded")
+        notes.append(say("review.overseeding_not_said"))
     if weather.hourly is None:
-        notes.append("no hours were measured: they are estimated from the days, wind is not known")
+        notes.append(say("review.no_hours"))
     return tuple(notes)
 
 

@@ -24,9 +24,9 @@ from types import TracebackType
 from typing import Any, Generic, Literal, Self, TypeVar
 
 from windowcast.core.errors import InputError
-from windowcast.records import schema
-from windowcast.records.failures import plain_errors
+from windowcast.records import store_schema
 from windowcast.records.model import E, Entry, checked, from_plain, kind_of, to_plain
+from windowcast.records.store_errors import plain_errors
 
 Action = Literal["add", "edit", "remove", "undo", "import"]
 T_co = TypeVar("T_co", bound=Entry, covariant=True)
@@ -101,7 +101,7 @@ class SeasonLog:
                 self.path, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False
             )
             try:
-                schema.prepare(self._db, self.path)
+                store_schema.prepare(self._db, self.path)
             except BaseException:
                 self._db.close()
                 raise
@@ -235,7 +235,7 @@ class SeasonLog:
     def merge(self, changes: Sequence[Change]) -> int:
         """Add changes from another log that this one has not got; how many were added.
 
-        Rows of a file written by hand are known by what they say (see `exchange`): those that
+        Rows of a file written by hand are known by what they say (see `import_export`): those that
         stand in the log now are left out of an import.
         """
         with self._writing() as db:

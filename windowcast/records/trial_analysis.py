@@ -18,9 +18,10 @@ from typing import Any, Literal
 import numpy as np
 
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import Phrase, say
 from windowcast.core.record import FloatArray
-from windowcast.records.efficacy import LEVEL
 from windowcast.records.model import Rating
+from windowcast.records.percent_control import LEVEL
 
 Transform = Literal["none", "sqrt"]
 ZERO_VARIANCE = 1e-4  # of the residual's
@@ -66,13 +67,13 @@ class Difference:
 class Analysis:
     """An analysis of one measure of a trial."""
 
-    model: str
+    model: Phrase
     transform: Transform
     means: tuple[TreatmentMean, ...]
     differences: tuple[Difference, ...]
     residual_df: float
     residual_variance: float
-    warnings: tuple[str, ...]
+    warnings: tuple[Phrase, ...]
 
 
 def analyse(ratings: Sequence[Rating], *, transform: Transform = "none") -> Analysis:
@@ -107,7 +108,7 @@ def analyse(ratings: Sequence[Rating], *, transform: Transform = "none") -> Anal
     fit = _mixed if len(locations) > 1 else _blocked
     model, beta, covariance, df, scale, said = fit(ratings, values, treatments)
     if transform == "sqrt":
-        model = f"square roots of the counts; {model}"
+        model = say("analysis.of_roots", model=model)
     if df < 1:
         raise InputError(
             "no plot is left over to tell the error from", field="ratings", remedy="add blocks"
@@ -134,14 +135,11 @@ def analyse(ratings: Sequence[Rating], *, transform: Transform = "none") -> Anal
     )
     fewest = min(m.plots for m in means)
     if fewest < FEW_PLOTS:
-        said.append(
-            f"only {fewest} plot{'s' if fewest != 1 else ''} of a treatment: the intervals are"
-            " wide, and what does not differ here may well differ"
-        )
+        said.append(say("analysis.few_plots", plots=fewest))
     return Analysis(model, transform, means, differences, df, scale, tuple(said))
 
 
-Fit = tuple[str, FloatArray, FloatArray, float, float, list[str]]
+Fit = tuple[Phrase, FloatArray, FloatArray, float, float, list[Phrase]]
 
 
 def _blocked(ratings: Sequence[Rating], values: FloatArray, treatments: Sequence[str]) -> Fit:
@@ -158,7 +156,9 @@ def _blocked(ratings: Sequence[Rating], values: FloatArray, treatments: Sequence
         )
     found = sm.OLS(values, design).fit()
     count = len(treatments)
-    model = "treatments" + (f" in {len(blocks)} blocks (both fixed)" if len(blocks) > 1 else "")
+    model = say("analysis.treatments")
+    if len(blocks) > 1:
+        model = say("analysis.fixed_blocks", blocks=len(blocks))
     return (
         model,
         np.asarray(found.params[:count]),
@@ -186,7 +186,7 @@ def _mixed(ratings: Sequence[Rating], values: FloatArray, treatments: Sequence[s
     blocks = frame.groupby(["location", "block"]).size()
     with_blocks = len(blocks) > frame["location"].nunique() and bool((blocks > 1).any())
     formula = "value ~ 0 + C(treatment, levels=treatments)" if len(treatments) > 1 else "value ~ 1"
-    said: list[str] = []
+    said: list[Phrase] = []
     model = MixedLM.from_formula(
         formula,
         groups="location",
@@ -203,19 +203,20 @@ def _mixed(ratings: Sequence[Rating], values: FloatArray, treatments: Sequence[s
             key=lambda fit: fit.llf,
         )
     if min(*np.diag(found.cov_re), *found.vcomp) < ZERO_VARIANCE * found.scale:
-        said.append("places or blocks hardly differed: one of their variances is put at zero")
+        said.append(say("analysis.no_variance"))
     if not found.converged:
-        said.append("the estimation did not settle: take the intervals with care")
-    if frame["location"].nunique() < FEW_PLOTS:
-        said.append(f"only {frame['location'].nunique()} locations: little can be said of others")
+        said.append(say("analysis.unsettled"))
+    places = int(frame["location"].nunique())
+    if places < FEW_PLOTS:
+        said.append(say("analysis.few_places", places=places))
     count = len(treatments)
     covariance = np.asarray(found.cov_params())[:count, :count]
-    groups = len(blocks) if with_blocks else frame["location"].nunique()
+    groups = len(blocks) if with_blocks else places
     df = float(len(frame) - groups - (count - 1))
-    words = f"treatments fixed, {frame['location'].nunique()} locations random" + (
-        f", {len(blocks)} blocks within them random" if with_blocks else ""
-    )
-    return words, np.asarray(found.fe_params), covariance, df, float(found.scale), said
+    how = say("analysis.random_places", places=places)
+    if with_blocks:
+        how = say("analysis.random_blocks", places=places, blocks=len(blocks))
+    return how, np.asarray(found.fe_params), covariance, df, float(found.scale), said
 
 
 def _statsmodels() -> Any:

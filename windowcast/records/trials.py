@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from windowcast.core.errors import InputError
-from windowcast.records.efficacy import Control, control
+from windowcast.core.phrase import Name, Phrase, say
 from windowcast.records.model import Rating
+from windowcast.records.percent_control import Control, control
 from windowcast.records.trial_analysis import Analysis, analyse
 
 CHECK_WORDS = frozenset({"untreated", "nontreated", "unsprayed", "check", "control"})
@@ -25,7 +26,7 @@ class TrialResult:
     date: str
     controls: dict[str, Control]
     analysis: Analysis | None
-    notes: tuple[str, ...]
+    notes: tuple[Phrase, ...]
 
 
 def trial_results(ratings: Sequence[Rating]) -> tuple[TrialResult, ...]:
@@ -49,34 +50,32 @@ def _result(
     counted = [r for r in same if r.before and r.date <= date]
     last = max((r.date for r in counted), default=None)
     before = {_plot(r): r.value for r in plot_means([r for r in counted if r.date == last])}
-    notes: list[str] = []
+    notes: list[Phrase] = []
     if len(after) < len(sampled):
-        notes.append(
-            f"{len(sampled)} values of {len(after)} plots: those of a plot are averaged, for the"
-            " plot is what was treated"
-        )
+        notes.append(say("trial.averaged", values=len(sampled), plots=len(after)))
     if len({_plot(r) for r in after}) < len(after):
-        notes.append("a plot has two treatments in the log: check its entries")
+        notes.append(say("trial.two_treatments"))
     check = [r for r in after if is_check(r)]
     treatments = list(dict.fromkeys(r.treatment for r in after if not is_check(r)))
     controls: dict[str, Control] = {}
     if not check:
-        notes.append("no plot has the treatment 'untreated': control cannot be told")
+        notes.append(say("trial.no_check"))
     elif measure.startswith(("injury", "control")):
-        notes.append(f"{measure} is not a count of weeds: no control is worked out from it")
+        notes.append(say("trial.no_count", measure=Name(measure)))
     else:
         for name in treatments:
             rows = [r for r in after if r.treatment == name]
             try:
                 controls[name] = _control(rows, check, before)
             except InputError as error:
-                notes.append(f"{name}: {error.problem}")
+                why = Name(error.problem)
+                notes.append(say("trial.problem_of", treatment=Name(name), problem=why))
     analysis = None
     counts = measure.startswith("count") and all(r.value >= 0 for r in after)
     try:
         analysis = analyse(after, transform="sqrt" if counts else "none")
     except InputError as error:
-        notes.append(error.problem)
+        notes.append(say("trial.problem", problem=Name(error.problem)))
     return TrialResult(trial, measure, weed, str(date), controls, analysis, tuple(notes))
 
 

@@ -19,6 +19,7 @@ from typing import Any, cast
 
 from windowcast.core.phrase import Listing, Name, Phrase, Quantity, Share, Span, Value
 from windowcast.core.units import System
+from windowcast.report.both_units import both
 from windowcast.report.measures import shown
 
 _log = logging.getLogger(__name__)
@@ -171,7 +172,7 @@ def _written(value: Value, voice: Voice, form: str) -> str:
     if isinstance(value, Name):
         return value.text
     if isinstance(value, Quantity):
-        return _quantity(value, voice, bare=form == "bare")
+        return both(value) if form == "both" else _quantity(value, voice, bare=form == "bare")
     if isinstance(value, Phrase | Listing):
         text = _said(value, voice) if isinstance(value, Phrase) else _listing(value, voice)
         return _cased(text, form, named=bool(form) and _opens_with_name(value, voice))

@@ -38,17 +38,25 @@ class Shown:
         return text.removeprefix("-") if float(text) == 0 else text
 
 
-def _same(unit: str, digits: int, factor: float = 1.0) -> dict[System, Shown]:
-    return {"us": Shown(unit, digits, factor), "metric": Shown(unit, digits, factor)}
+def _same(
+    unit: str, digits: int, factor: float = 1.0, figures: int | None = None
+) -> dict[System, Shown]:
+    shown = Shown(unit, digits, factor, figures=figures)
+    return {"us": shown, "metric": shown}
 
 
 def _measure(
-    dimension: Dimension, inside: str, *, us: tuple[str, int], metric: tuple[str, int]
+    dimension: Dimension,
+    inside: str,
+    *,
+    us: tuple[str, int],
+    metric: tuple[str, int],
+    figures: int | None = None,
 ) -> dict[System, Shown]:
-    """What is held in the unit `inside`, shown in a unit with so many decimals."""
+    """What is held in the unit `inside`, shown in a unit with so many decimals or figures."""
 
     def row(unit: str, digits: int) -> Shown:
-        return Shown(unit, digits, *scale(dimension, inside, unit))
+        return Shown(unit, digits, *scale(dimension, inside, unit), figures)
 
     return {"us": row(*us), "metric": row(*metric)}
 
@@ -63,11 +71,15 @@ MEASURES: dict[str, dict[System, Shown]] = {
     "cm": _measure("length", "cm", us=("in", 0), metric=("cm", 1)),
     "m": _measure("length", "m", us=("ft", 0), metric=("m", 1)),
     "km": _measure("length", "km", us=("mi", 0), metric=("km", 0)),
-    "m2": _measure("area", "m²", us=("acre", 1), metric=("ha", 1)),
-    "m-2": _measure("number per area", "per m²", us=("per ft²", 1), metric=("per m²", 1)),
+    "m2": _measure("area", "m²", us=("acre", 1), metric=("ha", 1), figures=3),
+    "m-2": _measure(
+        "number per area", "per m²", us=("per ft²", 1), metric=("per m²", 1), figures=3
+    ),
     "ha": _measure("area", "ha", us=("acre", 1), metric=("ha", 1)),
     "kg ha-1": _measure("mass per area", "kg/ha", us=("lb/acre", 2), metric=("kg/ha", 2)),
     "L ha-1": _measure("volume per area", "L/ha", us=("gal/acre", 1), metric=("L/ha", 0)),
+    "L": _measure("volume", "L", us=("gal", 1), metric=("L", 0)),
+    "L min-1": _measure("flow", "L/min", us=("gal/min", 2), metric=("L/min", 2)),
     "kPa": _measure("pressure", "kPa", us=("psi", 0), metric=("kPa", 0)),
     "degree": _same("°", 0),
     "%": _same("%", 1),
@@ -78,6 +90,10 @@ MEASURES: dict[str, dict[System, Shown]] = {
     "score": _same("", 0),
     "days": _same("", 1),
     "stage": _same("", 0),
+    "reading": _measure("temperature", "°C", us=("°F", 1), metric=("°C", 1)),
+    "points": _same("", 1),
+    "typed": _same("", 6, figures=6),
+    "typed_pct": _same("%", 6, figures=6),
     "depth": _measure("length", "m", us=("in", 1), metric=("cm", 1)),
     "frame": _measure("area", "m²", us=("ft²", 2), metric=("m²", 3)),
     "share": _same("%", 0, 100.0),

@@ -1,43 +1,45 @@
-"""The review in words, for the terminal; quantities in the site's units."""
+"""The review in words, for the terminal, in the site's units."""
 
 from __future__ import annotations
 
-from windowcast.core.units import Display
+from windowcast.core.units import Display, System
 from windowcast.records.review import Review, ReviewedApplication
 from windowcast.records.trials import TrialResult
-from windowcast.report.wording import in_units, text
+from windowcast.report.catalogue import render
+from windowcast.report.log_entries import fact_text
 
 
 def review_lines(review: Review, display: Display) -> list[str]:
     """The whole review, a line each."""
+    units = display.system
     lines = [f"Review of {review.site}", ""]
     for item in review.applications:
-        lines += [*application_lines(item, display), ""]
+        lines += [*application_lines(item, units), ""]
     if review.groups:
         lines.append("Groups used (WSSA/HRAC)")
         for purpose, seasons in review.groups.items():
             used = "; ".join(f"{s}: {', '.join(map(str, g))}" for s, g in seasons.items())
             lines.append(f"  {purpose}: {used}")
         for flag in review.rotation:
-            lines.append(f"  {flag.level}: {flag.reason}")
+            lines.append(f"  {flag.level}: {render(flag.reason, units)}")
             if flag.alternatives:
-                lines.append(f"    in stock instead: {', '.join(flag.alternatives)}")
+                others = ", ".join(render(other, units) for other in flag.alternatives)
+                lines.append(f"    in stock instead: {others}")
         lines.append("")
     for suspected in review.suspicions:
         where = f", {suspected.where}" if suspected.where else ""
-        reason = text(suspected.suspicion.reason, display)
+        reason = render(suspected.suspicion.reason, units)
         lines.append(f"Survivors noted {suspected.date}{where}: {reason}")
-        lines += [f"  - {step}" for step in suspected.suspicion.steps]
+        lines += [f"  - {render(step, units)}" for step in suspected.suspicion.steps]
     for result in review.trials:
         lines += [*trial_lines(result), ""]
     if review.relations:
         lines.append("Timing as an explanation of control")
-        lines += [f"  {relation.text}" for relation in review.relations]
-    lines += [f"Note: {note}." for note in review.notes]
-    return [in_units(line, display) for line in lines]
+        lines += [f"  {render(relation.text, units)}" for relation in review.relations]
+    return lines + [f"Note: {render(note, units)}." for note in review.notes]
 
 
-def application_lines(item: ReviewedApplication, display: Display) -> list[str]:
+def application_lines(item: ReviewedApplication, units: System) -> list[str]:
     """One application: facts, score, what limited it, what was missed."""
     a = item.application
     place = f", {a.where}" if a.where else ""
@@ -49,30 +51,32 @@ def application_lines(item: ReviewedApplication, display: Display) -> list[str]:
             if scored.score is not None
             else f"cannot be scored in full; {scored.compared_score:.0f} of 100 on what is known"
         )
-        weather = text(scored.grade, display)
-        lines.append(f"  As a window for {scored.purpose}: {score} (weather {weather})")
+        grade = render(scored.grade, units)
+        lines.append(f"  As a window for {scored.purpose}: {score} (weather {grade})")
         if item.held_down_by:
-            lines.append(f"  Held down most by {text(item.held_down_by, display)}")
-        lines += [f"  Against it: {text(fault, display)}" for fault in item.other_faults]
-    lines += [f"  {fact.label}: {fact.text} [{fact.source}]" for fact in item.facts]
+            lines.append(f"  Held down most by {render(item.held_down_by, units)}")
+        lines += [f"  Against it: {render(fault, units)}" for fault in item.other_faults]
+    lines += [f"  {fact_text(fact, units)}" for fact in item.facts]
     if item.missed:
-        lines.append(f"  {text(item.missed, display)}")
-    return [*lines, *(f"  Note: {note}." for note in item.notes)]
+        lines.append(f"  {render(item.missed, units)}")
+    return [*lines, *(f"  Note: {render(note, units)}." for note in item.notes)]
 
 
 def trial_lines(result: TrialResult) -> list[str]:
     """One measure of a trial: control, adjusted means with letters, what to mind."""
     weed = f", {result.weed}" if result.weed else ""
     lines = [f"Trial {result.trial}, {result.measure}{weed}, {result.date}"]
-    lines += [f"  {name}: control {c.text} [{c.method}]" for name, c in result.controls.items()]
+    for name, control in result.controls.items():
+        lines.append(f"  {name}: control {render(control.text)} [{control.method}]")
     if result.analysis is not None:
         analysis = result.analysis
-        lines.append(f"  Means ({analysis.model}; {analysis.residual_df:.0f} df); treatments that")
+        model = render(analysis.model)
+        lines.append(f"  Means ({model}; {analysis.residual_df:.0f} df); treatments that")
         lines.append("  share a letter do not differ at 5 % (Tukey):")
         lines += [
             f"    {m.treatment}: {m.mean:.3g} ({m.low:.3g} to {m.high:.3g}), {m.plots} plots,"
             f" {m.letters}"
             for m in sorted(analysis.means, key=lambda m: m.mean)
         ]
-        lines += [f"  Mind: {text}." for text in analysis.warnings]
-    return [*lines, *(f"  Note: {note}." for note in result.notes)]
+        lines += [f"  Mind: {render(text)}." for text in analysis.warnings]
+    return [*lines, *(f"  Note: {render(note)}." for note in result.notes)]

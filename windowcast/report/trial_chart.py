@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from windowcast.records.relations import Relation
+from windowcast.core.units import System
+from windowcast.records.timing_and_control import Relation
 from windowcast.records.trials import TrialResult
+from windowcast.report.catalogue import render
 from windowcast.report.chartkit import WIDTH, Chart, Scale, drawing, el, label, px, ticks
 
 _LEFT, _RIGHT, _ROW, _TOP = 104.0, 348.0, 24.0, 26.0
@@ -53,7 +55,7 @@ def control_chart(result: TrialResult, key: str) -> Chart | None:
     )
 
 
-def relation_chart(relation: Relation, key: str) -> Chart | None:
+def relation_chart(relation: Relation, key: str, units: System) -> Chart | None:
     """Control against one explanation, a point for each application; None without points."""
     if not relation.points:
         return None
@@ -68,17 +70,18 @@ def relation_chart(relation: Relation, key: str) -> Chart | None:
         parts += [line, label(_PLOT_LEFT - 4, y(value) + 4, f"{value:g}", "lab", "end")]
     for value in ticks(x.low, x.high):
         parts.append(label(x(value), y.start + 15, f"{value:g}", "lab", "middle"))
-    parts.append(label(WIDTH / 2, y.start + 31, relation.explanation, "axis-title", "middle"))
+    explanation, said = (render(p, units) for p in (relation.explanation, relation.text))
+    parts.append(label(WIDTH / 2, y.start + 31, explanation, "axis-title", "middle"))
     if relation.slope is not None:
         parts.append(el("path", d=_line(relation, x, y), class_="line other"))
     parts += [el("circle", cx=x(a), cy=y(b), r=4.0, class_="dot") for a, b in relation.points]
-    title = f"Control and {relation.explanation}"
+    title = f"Control and {explanation}"
     return Chart(
         key,
         title,
-        relation.text,
-        drawing(key, title, relation.text, y.start + 38, *parts),
-        (relation.explanation, "control %"),
+        said,
+        drawing(key, title, said, y.start + 38, *parts),
+        (explanation, "control %"),
         tuple((f"{a:.1f}", f"{b:.1f}") for a, b in relation.points),
     )
 

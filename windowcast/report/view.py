@@ -53,10 +53,6 @@ class Words:
     turf_lines = staticmethod(turf_lines)
     plan_lines = staticmethod(plan_lines)
 
-    def units(self, text: str) -> str:
-        """SI quantities of a sentence of the season log in the reader's units."""
-        return wording.in_units(text, self.display)
-
     def text(self, phrase: Phrase) -> str:
         """A phrase; no number is broken from its unit."""
         return render(phrase, self.display.system, unbroken=True)

@@ -1,24 +1,11 @@
-"""The parts of a `Ranking` in words, in the reader's units.
-
-`text` words any phrase. `in_units` rewrites quantities in the sentences of the season log, which
-are not phrases yet.
-"""
+"""The parts of a `Ranking` in words, in the reader's units; `text` words any phrase."""
 
 from __future__ import annotations
 
 import datetime as dt
-import re
-from collections.abc import Callable
 
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Span, joined, say
-from windowcast.core.units import (
-    KG_PER_LB,
-    M2_PER_ACRE,
-    M_PER_FOOT,
-    M_S_PER_MPH,
-    MM_PER_INCH,
-    Display,
-)
+from windowcast.core.units import Display
 from windowcast.limits.model import refused
 from windowcast.report.catalogue import render, written
 from windowcast.windows import reasons
@@ -35,70 +22,6 @@ from windowcast.windows.model import (
 CANDIDATES = 3  # windows of a purpose that are shown
 SYMBOLS: dict[Verdict, str] = {"fit": "●", "marginal": "◐", "unfit": "○", "cannot tell": "?"}
 
-_NUMBER = r"[-−+]?\d+(?:\.\d+)?"
-_QUANTITY = re.compile(
-    rf"(?<![\w.])(?P<first>{_NUMBER})"
-    rf"(?:(?P<between>\s?(?:–|-|/|to|and|or)\s?)(?P<second>{_NUMBER}))?"
-    r"\s?(?P<unit>°C·d|°C|K|m/s|mm|cm|km|kg/ha|ha|m)(?![\w/²³·])"
-)
-
-
-def _degree_days(value: float, display: Display) -> tuple[float, str, int]:
-    return (value * 1.8, "°F·d", 0) if display.us else (value, "°C·d", 0)
-
-
-def _temperature(value: float, display: Display) -> tuple[float, str, int]:
-    return display.temperature_value(value), display.temperature_unit, 0 if display.us else 1
-
-
-def _difference(value: float, display: Display) -> tuple[float, str, int]:
-    return (value * 1.8, "°F", 0) if display.us else (value, "°C", 1)
-
-
-def _speed(value: float, display: Display) -> tuple[float, str, int]:
-    return (value / M_S_PER_MPH, "mph", 0) if display.us else (value * 3.6, "km/h", 0)
-
-
-def _water(value: float, display: Display) -> tuple[float, str, int]:
-    return (value / MM_PER_INCH, "in", 2) if display.us else (value, "mm", 1)
-
-
-def _depth(value: float, display: Display) -> tuple[float, str, int]:
-    return (value * 10 / MM_PER_INCH, "in", 0) if display.us else (value, "cm", 1)
-
-
-def _distance(value: float, display: Display) -> tuple[float, str, int]:
-    return (value / 1.609344, "mi", 0) if display.us else (value, "km", 0)
-
-
-def _dose(value: float, display: Display) -> tuple[float, str, int]:
-    if display.us:
-        return value / KG_PER_LB * M2_PER_ACRE / 10_000, "lb/acre", 2
-    return value, "kg/ha", 2
-
-
-def _area(value: float, display: Display) -> tuple[float, str, int]:
-    return (value * 10_000 / M2_PER_ACRE, "acre", 1) if display.us else (value, "ha", 1)
-
-
-def _height(value: float, display: Display) -> tuple[float, str, int]:
-    return (value / M_PER_FOOT, "ft", 0) if display.us else (value, "m", 1)
-
-
-_Converter = Callable[[float, Display], tuple[float, str, int]]
-_CONVERT: dict[str, _Converter] = {
-    "°C": _temperature,
-    "K": _difference,
-    "°C·d": _degree_days,
-    "m/s": _speed,
-    "mm": _water,
-    "cm": _depth,
-    "km": _distance,
-    "kg/ha": _dose,
-    "ha": _area,
-    "m": _height,
-}
-
 
 def number(value: float, digits: int) -> str:
     """A number with at most `digits` decimals, a true minus sign and no trailing zeros."""
@@ -106,25 +29,6 @@ def number(value: float, digits: int) -> str:
     if "." in text:
         text = text.rstrip("0").rstrip(".")
     return text.removeprefix("-") if float(text) == 0 else text.replace("-", "−")
-
-
-def in_units(text: str, display: Display) -> str:
-    """Rewrite every SI quantity in a sentence; a temperature difference is written in K.
-
-    >>> in_units("air 9.5 °C, gusts 3 to 5 m/s", Display("us"))
-    'air 49 °F, gusts 7 to 11 mph'
-    """
-
-    def rewrite(match: re.Match[str]) -> str:
-        convert = _CONVERT[match["unit"]]
-        shown, sign, digits = convert(float(match["first"].replace("−", "-")), display)
-        text = number(shown, digits)
-        if match["second"]:
-            shown, sign, digits = convert(float(match["second"].replace("−", "-")), display)
-            text += match["between"] + number(shown, digits)
-        return f"{text} {sign}"
-
-    return _QUANTITY.sub(rewrite, text)
 
 
 def text(phrase: Phrase, display: Display) -> str:

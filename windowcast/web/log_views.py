@@ -16,12 +16,12 @@ from starlette.routing import Route
 from windowcast.core.errors import InputError, WindowcastError
 from windowcast.core.local_days import local_today
 from windowcast.materials.actives import load_actives
-from windowcast.records.describe import describe
+from windowcast.records.hour_weather import prefilled
 from windowcast.records.kinds import TITLES
 from windowcast.records.model import Application, Entry, check_dates, kind_of
-from windowcast.records.prefill import prefilled
-from windowcast.records.sheet import record_sheet
 from windowcast.records.store import SeasonLog
+from windowcast.report.log_entries import entry_text
+from windowcast.report.spray_record import record_sheet
 from windowcast.web.context import (
     display_of,
     moved_to,
@@ -52,8 +52,8 @@ def listing(request: Request) -> Response:
     if site.log_path is not None and site.log_path.exists():
         with open_log(site) as log:
             entries = log.entries()[::-1]
-    display = display_of(site)
-    rows = [(item, TITLES[kind_of(item.entry)], describe(item.entry, display)) for item in entries]
+    units = display_of(site).system
+    rows = [(item, TITLES[kind_of(item.entry)], entry_text(item.entry, units)) for item in entries]
     return page(request, "log.html", site=site, screen="log", rows=rows, kinds=TITLES)
 
 
@@ -200,7 +200,7 @@ def _with_weather(request: Request, site: KnownSite, application: Application) -
 
 def _with_history(site: KnownSite, entry_id: str) -> tuple[Any, list[tuple[Any, str]]]:
     """An entry as it stands, and each change of it in words; 404 when there is none."""
-    display = display_of(site)
+    units = display_of(site).system
     try:
         with open_log(site) as log:
             item = log.get(entry_id)
@@ -210,7 +210,7 @@ def _with_history(site: KnownSite, entry_id: str) -> tuple[Any, list[tuple[Any, 
     words = []
     for change in changes:
         entry = next(r.entry for r in change.revisions if r.id == item.id)
-        words.append((change, describe(entry, display) if entry is not None else "taken out"))
+        words.append((change, entry_text(entry, units) if entry is not None else "taken out"))
     return item, words
 
 

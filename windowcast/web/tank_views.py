@@ -9,15 +9,17 @@ from typing import Any
 from starlette.requests import Request
 
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import Phrase
 from windowcast.limits.tank import remark, tank_limits
-from windowcast.materials import both_units
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products, product_from_words, with_label_maximum
 from windowcast.materials.quantity import parse, parse_carrier
 from windowcast.materials.tank import NozzleCheck, TankSheet, nozzle_check, tank_sheet
-from windowcast.materials.tank_text import dose_text, nozzle_lines
 from windowcast.records.model import Application
-from windowcast.records.observed import applied_kg_ha
+from windowcast.records.observations import applied_kg_ha
+from windowcast.report import both_units
+from windowcast.report.catalogue import render
+from windowcast.report.tank_sheet import dose_text, nozzle_lines
 from windowcast.web.fields import Field, sentence_of, wrong_by_field
 from windowcast.web.log_views import open_log, today_of
 from windowcast.web.sites import KnownSite
@@ -68,6 +70,10 @@ class SheetView:
     def dose(self, dose: Any) -> str:
         """An amount of product in both systems."""
         return dose_text(dose)
+
+    def text(self, phrase: Phrase) -> str:
+        """What the sheet says, amounts in both systems."""
+        return render(phrase)
 
 
 def sheet_view(request: Request, site: KnownSite) -> SheetView:

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from windowcast.core.phrase import NOTHING, Name, Phrase, joined, merged, names, say
+from windowcast.core.phrase import NOTHING, Name, Phrase, joined, merged, say
 from windowcast.core.record import Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
@@ -224,7 +224,7 @@ class _Task:
             if outlook.in_season:
                 use = Use(self.today, season, outlook.purpose, mixture.names, mixture.groups)
                 for flag in plan_flags([use], self.uses):
-                    yield say("caution.rotation", reason=Name(flag.reason))
+                    yield say("caution.rotation", reason=flag.reason)
 
     # --- windows -------------------------------------------------------------------------------
 
@@ -369,7 +369,7 @@ class _Task:
         limit = best.limiting
         reason = because(limit.label, limit.reason) if limit else say("stock.nothing")
         if best.verdict == "cannot tell" and needs.unknown:
-            reason = say("stock.unknown", what=names(*needs.unknown, join="clauses"))
+            reason = say("stock.unknown", what=joined(*needs.unknown, join="clauses"))
         verdict, spent = best.verdict, self._spent(purpose, needs)
         if spent:
             verdict = "marginal" if verdict == "fit" else verdict

@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
+from windowcast.core.phrase import Name, Phrase, Share, say
 from windowcast.core.values import Value
 from windowcast.materials.actives import Active
-from windowcast.records.facts import Fact
+from windowcast.records.conditions import Fact
 from windowcast.records.model import Application
 
 
@@ -29,21 +30,26 @@ def expected_of(application: Application, members: Sequence[Active]) -> tuple[Fa
 
 def _effect(date: dt.date, name: str, weeks: Value) -> Fact:
     first, last = weeks.ends
-    ends = (date + dt.timedelta(days=round(7 * number)) for number in (first, last))
-    days = [f"{end:%a} {end.day} {end:%b}" for end in ends]
-    span = f"{first:g} to {last:g} weeks" if first < last else f"{first:g} weeks"
-    text = f"{' to '.join(dict.fromkeys(days))} ({span} after)"
-    return Fact(
-        f"effect_{name}", f"look for the effect of {name}", float(weeks), "weeks", text,
-        f"{weeks.status}: {weeks.source}",
-    )  # fmt: skip
+    ends = [date + dt.timedelta(days=round(7 * number)) for number in (first, last)]
+    text = say("fact.effect_at", day=ends[0], weeks=first)
+    if first < last:
+        text = say(
+            "fact.effect_between", first=ends[0], last=ends[1], from_weeks=first, to_weeks=last
+        )
+    label = say("fact.look_for", active=Name(name))
+    return Fact(f"effect_{name}", label, float(weeks), "weeks", text, _cited(weeks))
 
 
 def _control(name: str, control: Value) -> Fact:
-    first, last = control.ends
-    text = f"{first:g} to {last:g} % control" if first < last else f"{first:g} % control"
-    text += f", {control.note}" if control.note else ""
-    return Fact(
-        f"control_{name}", f"{name} in trials on dormant turf", float(control), "%", text,
-        f"{control.status}: {control.source}",
-    )  # fmt: skip
+    first, last = (Share(end / 100) for end in control.ends)
+    text = say("fact.control", share=first)
+    if first != last:
+        text = say("fact.control_between", first=first, last=last)
+    if control.note:
+        text = say("fact.with_note", fact=text, note=Name(control.note))
+    label = say("fact.in_trials", active=Name(name))
+    return Fact(f"control_{name}", label, float(control), "%", text, _cited(control))
+
+
+def _cited(value: Value) -> Phrase:
+    return say("origin.cited", status=Name(value.status), source=Name(value.source))

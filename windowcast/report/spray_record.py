@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from textwrap import wrap
 
 from windowcast.core import values
-from windowcast.materials.both_units import active_rate, area, carrier, speed, temperature
+from windowcast.core.phrase import NOTHING, Name, Quantity, Unit, Value, joined, names, say
 from windowcast.records.model import Application, Material, fields_of
+from windowcast.report.catalogue import render, written
 
-NOT_ENTERED = "not entered"
-_TITLES = {f.name: f.asked.title for kind in ("application", "material") for f in fields_of(kind)}
 WIDTH = 78  # of a page of plain text
 _LABEL = 42
+_TITLES = {f.name: f.asked.title for kind in ("application", "material") for f in fields_of(kind)}
+_MATERIAL_FIELDS = frozenset(field.name for field in fields_of("material"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,41 +46,40 @@ class RecordSheet:
 
 def record_sheet(application: Application) -> RecordSheet:
     """The record of an application, with the items of the US federal list and those states add."""
-    rules = values.load("record_rules", "windowcast.records").table("federal")
+    rules = values.load("record_rules", "windowcast.report").table("federal")
     asked: Sequence[tuple[str, str]] = rules.value("items").value
     common = [
-        _item(label, _common(application, field))
+        _item(label, _common(application, field), asked=True)
         for label, field in asked
         if field not in _MATERIAL_FIELDS
     ]
-    common += [
-        SheetItem(label, text or NOT_ENTERED, asked=False, missing=False)
-        for label, text in _often_asked(application)
-    ]
+    common += [_item(label, text, asked=False) for label, text in _often_asked(application)]
     blocks = []
     for material in application.materials:
-        block = [SheetItem(_TITLES["active"], _active(material), asked=False, missing=False)]
+        block = [_item(_TITLES["active"], _active(material), asked=False)]
         block += [
-            _item(label, str(getattr(material, field)))
+            _item(label, str(getattr(material, field)), asked=True)
             for label, field in asked
             if field in _MATERIAL_FIELDS
         ]
-        said = {True: "yes", False: "no", None: NOT_ENTERED}[material.restricted]
-        block.append(SheetItem(_TITLES["restricted"], said, asked=False, missing=False))
+        block.append(_item(_TITLES["restricted"], _yes_no(material.restricted), asked=False))
         if material.product_rate:
-            block.append(SheetItem(_TITLES["product_rate"], material.product_rate, False, False))
+            block.append(_item(_TITLES["product_rate"], material.product_rate, asked=False))
         blocks.append(tuple(block))
     items = rules.value("items")
-    note = (
-        f"To be written within {rules.number('within_days'):.0f} days and kept for"
-        f" {rules.number('keep_years'):.0f} years ({items.source}); {items.note}."
+    note = say(
+        "record.note",
+        days=int(rules.number("within_days")),
+        years=int(rules.number("keep_years")),
+        source=Name(items.source),
+        more=Name(items.note),
     )
     return RecordSheet(
         title=str(rules.value("title").value),
         source=items.source,
         common=tuple(common),
         materials=tuple(blocks),
-        note=note,
+        note=render(note),
     )
 
 
@@ -88,14 +88,12 @@ def sheet_lines(sheet: RecordSheet) -> list[str]:
     lines = [sheet.title, "-" * len(sheet.title)]
     lines += [part for item in sheet.common for part in _lines(item)]
     for number, block in enumerate(sheet.materials, start=1):
-        lines += ["", f"Material {number}", *(part for item in block for part in _lines(item))]
-    ends = [f"* asked for by {sheet.source}", sheet.note]
+        heading = render(say("record.material", number=number))
+        lines += ["", heading, *(part for item in block for part in _lines(item))]
+    ends = [render(say("record.asked_by", source=Name(sheet.source))), sheet.note]
     if sheet.missing:
-        ends.append(f"Still to enter: {'; '.join(sheet.missing)}.")
+        ends.append(render(say("record.still", items=names(*sheet.missing, join="clauses"))))
     return [*lines, "", *(part for text in ends for part in wrap(text, WIDTH))]
-
-
-_MATERIAL_FIELDS = frozenset(field.name for field in fields_of("material"))
 
 
 def _lines(item: SheetItem) -> list[str]:
@@ -103,41 +101,54 @@ def _lines(item: SheetItem) -> list[str]:
     return wrap(item.text, WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
 
 
-def _item(label: str, text: str) -> SheetItem:
-    return SheetItem(label, text or NOT_ENTERED, asked=True, missing=not text)
+def _item(label: str, text: str, *, asked: bool) -> SheetItem:
+    shown = text or render(say("record.not_entered"))
+    return SheetItem(label, shown, asked, missing=asked and not text)
 
 
 def _common(application: Application, field: str) -> str:
     if field == "date":
         return application.date.isoformat()
     if field == "area_m2":
-        return "" if application.area_m2 is None else area(application.area_m2)
+        return _both(application.area_m2, "m2")
     return str(getattr(application, field))
 
 
+def _both(value: float | None, unit: Unit) -> str:
+    """A quantity in both systems; "" where it was not entered."""
+    return "" if value is None else written(Quantity(value, unit), "us", form="both")
+
+
 def _active(material: Material) -> str:
-    if material.rate_kg_ha is None:
-        return material.active
-    return f"{material.active}, {active_rate(material.rate_kg_ha)}"
+    rate = material.rate_kg_ha
+    dose: Value = NOTHING if rate is None else Name(_both(rate, "kg ha-1"))
+    return written(joined(Name(material.active), dose, join="comma"), "us")
+
+
+def _yes_no(flag: bool | None) -> str:
+    return "" if flag is None else render(say("record.yes" if flag else "record.no"))
 
 
 def _often_asked(a: Application) -> list[tuple[str, str]]:
     """What states and insurers often ask for besides (common practice)."""
-    wind = "" if a.wind_m_s is None else speed(a.wind_m_s)
+    wind = _both(a.wind_m_s, "m s-1")
     if wind and a.wind_from_deg is not None:
-        wind += f" from {a.wind_from_deg:.0f}°"
-    clock = f"{a.start:%H:%M}" + (f" to {a.end:%H:%M}" if a.end else "")
+        bearing = Quantity(a.wind_from_deg, "degree")
+        wind = render(say("record.wind", wind=Name(wind), bearing=bearing))
+    end: Value = say("record.until", end=a.end) if a.end else NOTHING
+    time = render(say("record.time", start=a.start, end=end, zone=Name(f"{a.start:%z}")))
+    humidity = "" if a.rh_pct is None else written(Quantity(round(a.rh_pct), "%"), "us")
     said = {
         "target": a.target,
         "purpose": a.purpose,
-        "carrier_l_ha": "" if a.carrier_l_ha is None else carrier(a.carrier_l_ha),
-        "nozzle": ", ".join(filter(None, [a.nozzle, a.droplet_class])),
+        "carrier_l_ha": _both(a.carrier_l_ha, "L ha-1"),
+        "nozzle": written(names(a.nozzle, a.droplet_class, join="comma"), "us"),
         "adjuvant": a.adjuvant,
         "wind_m_s": wind,
-        "temp_c": "" if a.temp_c is None else temperature(a.temp_c),
-        "rh_pct": "" if a.rh_pct is None else f"{a.rh_pct:.0f} %",
+        "temp_c": _both(a.temp_c, "degC"),
+        "rh_pct": humidity,
         "weather_source": a.weather_source,
         "notes": a.notes,
     }
     rows = [(_TITLES[name], text) for name, text in said.items()]
-    return [("Time", f"{clock} ({a.start:%z})"), *rows]
+    return [(render(say("record.clock")), time), *rows]

@@ -9,9 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import Phrase, Share, say
 from windowcast.core.record import FloatArray
 
 LEVEL = 0.95
+WIDE, VERY_WIDE = 20, 40  # of an interval, in percentage points
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +29,7 @@ class Control:
     high: float | None
     plots: int
     method: str
-    text: str
+    text: Phrase
 
 
 def abbott_pct(check: float, treated: float) -> float:
@@ -180,16 +182,15 @@ def _counts(when: str, check: float, treated: float) -> None:
 
 def _words(
     percent: float, low: float | None, high: float | None, plots: int, nothing_left: bool
-) -> str:
-    """How sure one may be, in a sentence."""
-    count = f"{plots} plot{'s' if plots != 1 else ''}"
+) -> Phrase:
+    """How sure one may be."""
+    said = Share(percent / 100)
     if nothing_left:
-        return f"{percent:.0f} % ({count}): no plant was left, how sure that is cannot be told"
+        return say("control.nothing_left", percent=said, plots=plots)
     if low is None or high is None:
-        return f"{percent:.0f} % ({count}): too few or too uneven to say how sure that is"
-    text = f"{percent:.0f} % ({count}; 95 % interval {low:.0f} to {high:.0f} %)"
-    if high - low > 40:
-        text += ": very wide, the plots alone do not show how well it worked"
-    elif high - low > 20:
-        text += ": wide, do not rank treatments by it"
-    return text
+        return say("control.unbounded", percent=said, plots=plots)
+    ends = {"low": Share(low / 100), "high": Share(high / 100)}
+    text = say("control.interval", percent=said, plots=plots, **ends)
+    if high - low > VERY_WIDE:
+        return say("control.very_wide", control=text)
+    return say("control.wide", control=text) if high - low > WIDE else text

@@ -20,8 +20,8 @@ from windowcast.core.phrase import Phrase
 from windowcast.core.record import FloatArray, Grade, Members, Record, Weather
 from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
+from windowcast.records.hour_weather import entered_by_operator
 from windowcast.records.model import Application
-from windowcast.records.prefill import entered_by_operator
 from windowcast.season.model import SiteState
 from windowcast.weather.hourly import daily_to_hourly
 from windowcast.windows.criteria import FALLING, HOUR_CRITERIA

@@ -1,9 +1,10 @@
-"""Amounts in both unit systems, US first: ``"12 acre (4.86 ha)"``."""
+"""Amounts in both unit systems, US first: ``"12 acre (4.86 ha)"``, as sheets on paper have them."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
+from windowcast.core.phrase import Quantity, Unit
 from windowcast.core.units import M2_PER_ACRE, c_to_f, convert
 from windowcast.core.values import Value
 from windowcast.materials.quantity import significant, write
@@ -44,7 +45,7 @@ def value_text(value: Value) -> str:
     """A science value with its range and unit; temperatures, depths and rates in both systems."""
     ends = [] if value.low is None or value.high is None else [value.low, value.high]
     if value.unit in _BOTH:
-        write_both = _BOTH[value.unit]
+        write_both = _WRITERS[_BOTH[value.unit]]
         span = f", {' to '.join(map(write_both, ends))}" if ends else ""
         return f"{write_both(float(value))}{span}"
     if isinstance(value.value, bool):
@@ -71,9 +72,25 @@ def active_rate(rate_kg_ha: float) -> str:
     return f"{significant(lb_acre, 3)} lb/acre ({rate_kg_ha:.3g} kg/ha)"
 
 
-_BOTH: Mapping[str, Callable[[float], str]] = {
+_WRITERS: Mapping[Unit, Callable[[float], str]] = {
     "degC": temperature,
     "mm": _depth,
-    "L/ha": carrier,
-    "kg/ha": active_rate,
+    "m2": area,
+    "L": volume,
+    "L ha-1": carrier,
+    "kg ha-1": active_rate,
+    "L min-1": flow,
+    "m s-1": speed,
 }
+_BOTH: Mapping[str, Unit] = {"degC": "degC", "mm": "mm", "L/ha": "L ha-1", "kg/ha": "kg ha-1"}
+
+
+def both(quantity: Quantity) -> str:
+    """A quantity in both systems.
+
+    Raises
+    ------
+    KeyError
+        Its unit is not one that sheets write twice.
+    """
+    return _WRITERS[quantity.unit](quantity.value)

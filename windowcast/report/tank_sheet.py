@@ -5,9 +5,10 @@ from __future__ import annotations
 from math import isnan
 
 from windowcast.core.units import KG_PER_LB, L_PER_US_GAL
-from windowcast.materials.both_units import active_rate, area, carrier, flow, speed, volume
 from windowcast.materials.quantity import write
 from windowcast.materials.tank import Dose, NozzleCheck, TankSheet, YearTotal
+from windowcast.report.both_units import active_rate, area, carrier, flow, speed, volume
+from windowcast.report.catalogue import render
 
 WIDTH = 78
 _LABEL = 14
@@ -24,7 +25,7 @@ def sheet_text(sheet: TankSheet, title: str = "Tank sheet") -> str:
         _row("Droplets", f"{sheet.droplet_class or 'see label'} (ASABE S572)"),
     ]
     if sheet.droplet_source:
-        lines.append(_row("", sheet.droplet_source))
+        lines.append(_row("", render(sheet.droplet_source)))
     lines += ["", *_loads(sheet)]
     if sheet.nozzle is not None:
         lines += ["", "Nozzles", *(f"  {line}" for line in nozzle_lines(sheet.nozzle))]
@@ -37,7 +38,7 @@ def sheet_text(sheet: TankSheet, title: str = "Tank sheet") -> str:
         ]
     for heading, texts in (("Notes", sheet.notes), ("Mind", sheet.cautions)):
         if texts:
-            lines += ["", heading, *(part for text in texts for part in _wrap(text))]
+            lines += ["", heading, *(part for text in texts for part in _wrap(render(text)))]
     return "\n".join(part for line in lines for part in _to_width(line)) + "\n"
 
 
@@ -72,11 +73,11 @@ def nozzle_lines(check: NozzleCheck) -> list[str]:
     """What each nozzle must give and what was caught."""
     lines = [f"each nozzle must give {flow(check.needed_l_min)}"]
     if check.caught_l_min is not None:
-        lines.append(f"caught {flow(check.caught_l_min)}: {check.text}")
+        lines.append(f"caught {flow(check.caught_l_min)}: {render(check.text)}")
         assert check.speed_m_s_to_match is not None
         lines.append(f"the caught flow would suit {speed(check.speed_m_s_to_match)}")
     else:
-        lines.append(check.text)
+        lines.append(render(check.text))
     return lines
 
 

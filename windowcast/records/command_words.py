@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
 from windowcast.materials.quantity import parse_rate
-from windowcast.records.entered import ENTERED, is_number
+from windowcast.records.entered_quantities import ENTERED, is_number
 from windowcast.records.fields import LogField
 from windowcast.records.model import fields_of
 

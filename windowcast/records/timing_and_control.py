@@ -8,13 +8,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from windowcast.records.efficacy import LEVEL
+from windowcast.core.phrase import Phrase, Quantity, say
+from windowcast.records.percent_control import LEVEL
 
 FEWEST = 4  # with three points a line fits anything
-EXPLANATIONS = (
-    ("score", "window score", "10 points", 10.0),
-    ("weeds_bbch", "stage of the weeds", "BBCH stage", 1.0),
-    ("week_temp_c", "mean air of the week after", "1 K", 1.0),
+# what may explain control, with the step for which its slope is given
+EXPLANATIONS: tuple[tuple[str, Phrase, Phrase, float], ...] = (
+    ("score", say("explanation.score"), say("explanation.ten_points"), 10.0),
+    ("weeds_bbch", say("explanation.stage"), say("explanation.one_stage"), 1.0),
+    (
+        "week_temp_c",
+        say("explanation.week"),
+        say("explanation.degree", step=Quantity(1.0, "K")),
+        1.0,
+    ),
 )
 
 
@@ -37,14 +44,14 @@ class Relation:
     unit of the explanation.
     """
 
-    explanation: str
-    step: str
+    explanation: Phrase
+    step: Phrase
     points: tuple[tuple[float, float], ...]
     slope: float | None
     low: float | None
     high: float | None
     per_unit: float | None
-    text: str
+    text: Phrase
 
 
 def relations(points: Sequence[Point]) -> tuple[Relation, ...]:
@@ -52,16 +59,17 @@ def relations(points: Sequence[Point]) -> tuple[Relation, ...]:
     return tuple(_relation(points, *row) for row in EXPLANATIONS) if points else ()
 
 
-def _relation(points: Sequence[Point], key: str, name: str, step: str, size: float) -> Relation:
+def _relation(
+    points: Sequence[Point], key: str, name: Phrase, step: Phrase, size: float
+) -> Relation:
     pairs = tuple(
         (float(getattr(p, key)), p.control_pct)
         for p in points
         if math.isfinite(getattr(p, key)) and math.isfinite(p.control_pct)
     )
-    count = f"{len(pairs)} application{'s' if len(pairs) != 1 else ''}"
     x = np.array([pair[0] for pair in pairs])
     if len(pairs) < FEWEST or np.ptp(x) == 0:
-        text = f"{count}: too few, or too alike, to say whether {name} explains control"
+        text = say("relation.too_few", count=len(pairs), explanation=name)
         return Relation(name, step, pairs, None, None, None, None, text)
     from scipy.stats import linregress
     from scipy.stats import t as student
@@ -69,9 +77,10 @@ def _relation(points: Sequence[Point], key: str, name: str, step: str, size: flo
     fit = linregress(x, [pair[1] for pair in pairs])
     half = float(student.ppf(0.5 + LEVEL / 2, len(pairs) - 2)) * float(fit.stderr)
     slope, low, high = (size * float(v) for v in (fit.slope, fit.slope - half, fit.slope + half))
-    sure = "the interval leaves out zero" if low > 0 or high < 0 else "it may be no relation at all"
-    text = (
-        f"{count}: control changes by {slope:+.1f} points for each {step} of {name}"
-        f" (95 % interval {low:+.1f} to {high:+.1f}); {sure}. Other things differed too."
-    ).replace("-", "−")
+    sure = say("relation.sure") if low > 0 or high < 0 else say("relation.unsure")
+    ends = {
+        end: Quantity(value, "1", "points")
+        for end, value in (("slope", slope), ("low", low), ("high", high))
+    }
+    text = say("relation.line", count=len(pairs), explanation=name, step=step, sure=sure, **ends)
     return Relation(name, step, pairs, slope, low, high, float(fit.slope), text)

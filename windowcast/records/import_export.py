@@ -22,8 +22,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
-from windowcast.records import schema
-from windowcast.records.entry_text import materials_from, moment_from
+from windowcast.records import store_schema
+from windowcast.records.command_words import materials_from, moment_from
 from windowcast.records.fields import LogField
 from windowcast.records.model import KINDS, Entry, fields_of, from_plain, to_plain
 from windowcast.records.store import Change, Revision, SeasonLog
@@ -52,7 +52,7 @@ def to_json(log: SeasonLog) -> str:
         }
         for change in log.history()
     ]
-    document = {"format": FORMAT, "schema": schema.VERSION, "changes": changes}
+    document = {"format": FORMAT, "schema": store_schema.VERSION, "changes": changes}
     return json.dumps(document, ensure_ascii=False, indent=1)
 
 
@@ -130,10 +130,10 @@ def _from_json(text: str, path: str | PathLike[str]) -> list[Change]:
         raise InputError(
             "is not an export of a season log", path=path, remedy="use windowcast log export"
         )
-    if not isinstance(document.get("schema"), int) or document["schema"] > schema.VERSION:
+    if not isinstance(document.get("schema"), int) or document["schema"] > store_schema.VERSION:
         raise InputError(
             f"was written by a newer windowcast (log schema {document.get('schema')}, this"
-            f" program knows {schema.VERSION})",
+            f" program knows {store_schema.VERSION})",
             path=path,
             remedy="update windowcast",
         )
