@@ -229,7 +229,7 @@ def test_words_are_in_units_and_languages_there_are() -> None:
     label = say("key_date.soil_falls", depth=Quantity(5.0, "cm"), limit=Quantity(21.1, "degC"))
     assert windowcast.words(label) == "soil at 5 cm falls below 21.1 °C"
     assert windowcast.words(label, units="us") == "soil at 2 in falls below 70 °F"
-    with pytest.raises(windowcast.InputError, match="'xx' is not a language of this program.*en"):
+    with pytest.raises(windowcast.InputError, match="'xx' is not a language"):
         windowcast.words(label, language="xx")
 
 
