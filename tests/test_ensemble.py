@@ -11,6 +11,7 @@ import pytest
 
 from windowcast.core.local_days import local_dates
 from windowcast.core.record import Weather
+from windowcast.core.values import load
 from windowcast.weather.ensemble import members
 from windowcast.weather.ensemble_errors import (
     Part,
@@ -26,6 +27,7 @@ from windowcast.weather.ensemble_rain import chance_from_amount, find_runs
 from windowcast.weather.ensemble_years import biserial, normal_course, past_years
 from windowcast.weather.sample import sample_site, sample_weather
 
+VALUES = load("ensemble")
 UNTIL = dt.date(2018, 6, 30)
 
 
@@ -105,11 +107,11 @@ def test_spread_is_the_one_measured(weather: Weather) -> None:
     Those are for cities whose departures from the normal have an sd of 5.07 °C
     (benchmarks/fit_forecast_errors.py); tolerance 10 %, the fit is pooled with lows.
     """
-    share = variance_share(np.array([0.5, 1.0, 2.0]))
+    share = variance_share(np.array([0.5, 1.0, 2.0]), VALUES)
     assert 5.07 * np.sqrt(share) == pytest.approx([1.47, 1.63, 1.89], rel=0.15)
     result = members(weather, until=UNTIL)
-    past = past_years(weather.daily, weather.today, 14, 100)
-    wanted = past.departure_sd["tmax_c"] * np.sqrt(variance_share(middle_of_days(7)))
+    past = past_years(weather.daily, weather.today, 14, 100, VALUES)
+    wanted = past.departure_sd["tmax_c"] * np.sqrt(variance_share(middle_of_days(7), VALUES))
     got = result.daily.get("tmax_c")[1:, :7].std(axis=0)
     assert got == pytest.approx(wanted, rel=1e-6)
     assert (np.diff(got) > 0).all()
@@ -120,7 +122,7 @@ def test_errors_hang_together() -> None:
 
     benchmarks/fit_forecast_errors.py; the kurtosis of the measured misses is 4.9 to 6.8.
     """
-    scores = error_scores(np.random.default_rng(3), 40_000, middle_of_days(12))
+    scores = error_scores(np.random.default_rng(3), 40_000, middle_of_days(12), VALUES)
     next_day = np.corrcoef(scores[:, 0, Part.HIGH], scores[:, 1, Part.HIGH])[0, 1]
     assert 0.21 < next_day < 0.36
     late = np.corrcoef(scores[:, 10, Part.LOW], scores[:, 11, Part.LOW])[0, 1]
@@ -146,10 +148,10 @@ def test_biserial_finds_the_correlation_behind_an_event(rho: float) -> None:
 
 
 def test_correlation_is_always_one_that_can_be() -> None:
-    own = climate_correlation({"tmax_c": -0.1, "tmin_c": 0.4})
+    own = climate_correlation(VALUES, {"tmax_c": -0.1, "tmin_c": 0.4})
     assert own[Part.LOW, Part.RAIN] == own[Part.RAIN, Part.LOW] == pytest.approx(0.4 / 0.8)
-    assert own[Part.LOW, Part.HIGH] == climate_correlation()[Part.LOW, Part.HIGH]
-    odd = climate_correlation({"tmax_c": 0.8, "tmin_c": -0.8})
+    assert own[Part.LOW, Part.HIGH] == climate_correlation(VALUES)[Part.LOW, Part.HIGH]
+    odd = climate_correlation(VALUES, {"tmax_c": 0.8, "tmin_c": -0.8})
     np.linalg.cholesky(odd)
     assert np.diag(odd) == pytest.approx(1.0)
     assert odd[Part.LOW, Part.RAIN] < -0.3
@@ -182,11 +184,13 @@ def test_wet_days_have_the_nights_of_the_record(weather: Weather) -> None:
 def test_wind_keeps_its_mean_and_its_rmse() -> None:
     lead = np.full(20_000, 1.0)
     scores = np.random.default_rng(4).standard_normal(20_000)
-    wind = wind_with_errors(np.full(20_000, 4.0), scores, lead)
+    wind = wind_with_errors(np.full(20_000, 4.0), scores, lead, VALUES)
     assert wind.min() >= 0
     assert wind.mean() == pytest.approx(4.0, rel=0.02)
-    assert np.sqrt(np.mean((wind - 4.0) ** 2)) == pytest.approx(wind_rmse_m_s(lead)[0], rel=0.1)
-    assert np.isnan(wind_with_errors(np.array([np.nan]), scores[:1], lead[:1])).all()
+    assert np.sqrt(np.mean((wind - 4.0) ** 2)) == pytest.approx(
+        wind_rmse_m_s(lead, VALUES)[0], rel=0.1
+    )
+    assert np.isnan(wind_with_errors(np.array([np.nan]), scores[:1], lead[:1], VALUES)).all()
 
 
 def test_probability_of_precipitation_is_met(weather: Weather) -> None:
@@ -234,9 +238,9 @@ def test_amounts_average_to_the_forecast(weather: Weather) -> None:
 def test_rain_without_a_probability_is_calibrated_by_lead() -> None:
     """Skill falls to nothing: the chance moves from near the forecast to the climate's share."""
     lead = np.array([0.5, 9.5])
-    wet = chance_from_amount(np.array([5.0, 5.0]), lead, 0.3)
-    dry = chance_from_amount(np.array([0.0, 0.0]), lead, 0.3)
-    unknown = chance_from_amount(np.array([np.nan, np.nan]), lead, 0.3)
+    wet = chance_from_amount(np.array([5.0, 5.0]), lead, 0.3, VALUES)
+    dry = chance_from_amount(np.array([0.0, 0.0]), lead, 0.3, VALUES)
+    unknown = chance_from_amount(np.array([np.nan, np.nan]), lead, 0.3, VALUES)
     assert unknown == pytest.approx([0.3, 0.3])
     # calibrated: the climate's share is the mean over forecasts of rain (0.3) and none (0.7)
     assert 0.3 * wet + 0.7 * dry == pytest.approx([0.3, 0.3])
@@ -350,3 +354,13 @@ def test_fast_enough(weather: Weather) -> None:
         members(days, until=dt.date(2017, 6, 30))
         spent.append(time.process_time() - begin)
     assert min(spent) < 0.15
+
+
+def test_a_science_value_can_be_varied(weather: Weather) -> None:
+    """Members spread by the error of the forecast: with next to none there is next to none."""
+    exact = VALUES.varied({"temperature.variance_floor": 0.0, "temperature.variance_scale": 1e9})
+    usual = members(weather, until=UNTIL)
+    sure = members(weather, until=UNTIL, values=exact)
+    day = usual.forecast_days - 1
+    spread = [np.ptp(found.daily.get("tmax_c")[1:, day]) for found in (sure, usual)]
+    assert spread[0] < 1e-3 * spread[1]

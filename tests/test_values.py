@@ -68,3 +68,15 @@ def test_a_class_name_means_one_thing() -> None:
             if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
                 defined.setdefault(node.name, []).append(file.name)
     assert {name: files for name, files in defined.items() if len(files) > 1} == {}
+
+
+def test_a_varied_table_leaves_the_packaged_one_alone() -> None:
+    table = load("ensemble")
+    other = table.varied({"rain.wet": 1.0, "rain.day_share": 0.5})
+    assert (other.number("rain.wet"), other.number("rain.day_share")) == (1.0, 0.5)
+    assert table.number("rain.wet") != 1.0
+    assert other.value("rain.wet").note == "varied"
+    assert other.value("rain.wet").source == table.value("rain.wet").source
+    assert other.number("temperature.climate_sd") == table.number("temperature.climate_sd")
+    with pytest.raises(KeyError, match=r"rain\.none"):
+        table.varied({"rain.none": 1.0})

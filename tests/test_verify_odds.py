@@ -13,6 +13,7 @@ from click.testing import CliRunner
 
 from windowcast.cli import cli
 from windowcast.core.record import Record
+from windowcast.core.values import load
 from windowcast.verify.odds import (
     Replayed,
     brier,
@@ -146,7 +147,7 @@ def test_simulated_forecasts_lose_skill_as_stated(record: Record) -> None:
         assert share[day - 1] == pytest.approx(lost, rel=0.25)
     assert (share[:2] < 0.2).all()
     # not the ensemble's own figures: joined by straight lines, and harder in some weeks
-    assert abs(share[4] - variance_share(np.array([5.0]))[0]) > 0.005
+    assert abs(share[4] - variance_share(np.array([5.0]), load("ensemble"))[0]) > 0.005
 
 
 def test_replay_uses_only_what_was_known(record: Record) -> None:

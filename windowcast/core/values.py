@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -115,6 +115,29 @@ class Table(Mapping[str, Any]):
         """The branch at a dotted path."""
         item = self[key]
         return item if isinstance(item, Table) else _missing(self._path, key)
+
+    def varied(self, changed: Mapping[str, Any]) -> Table:
+        """A copy in which some values are others, to see what an answer owes to them.
+
+        Parameters
+        ----------
+        changed
+            Dotted path → its new value; unit and source stay, `Value.note` says that it was varied.
+
+        Raises
+        ------
+        KeyError
+            There is no such value.
+        """
+        copy = Table(self._path, {})
+        copy._items = dict(self._items)
+        for key, value in changed.items():
+            first, _, rest = key.partition(".")
+            if rest:
+                copy._items[first] = copy.table(first).varied({rest: value})
+            else:
+                copy._items[first] = replace(copy.value(key), value=value, note="varied")
+        return copy
 
     def values_below(self) -> Iterator[Value]:
         """Every `Value` in this table and its branches."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -27,7 +27,7 @@ from windowcast.core.record import (
     Weather,
 )
 from windowcast.core.time_axis import extended, grades_of
-from windowcast.core.values import load
+from windowcast.core.values import Table, load
 from windowcast.weather.ensemble_errors import (
     Part,
     climate_correlation,
@@ -52,6 +52,7 @@ def members(
     count: int = 100,
     seed: int = 0,
     certain: bool = False,
+    values: Table | None = None,
 ) -> Members:
     """The weather from today to `until` as one ensemble.
 
@@ -69,6 +70,8 @@ def members(
         Changes the draw; place and date go into it anyway.
     certain
         Take the forecast as certain: no errors within its reach.
+    values
+        Science values instead of those of ``data/ensemble.toml``; see `Table.varied`.
 
     Returns
     -------
@@ -76,21 +79,22 @@ def members(
         ``[count + 1, time]``. Member 0 beyond the forecast: the median of the members'
         temperatures, and rain and the rest from the member whose rain is the median.
     """
+    values = values or load("ensemble")
     rng = np.random.default_rng(_seed(weather, seed))
     today = np.datetime64(weather.today, "D")
     near = horizon_days + EXTRA_DAYS
     days = max((until - weather.today).days + 1, near)
     issued = extended(weather.daily, today, today + np.timedelta64(days - 1, "D"))
     reach = min(_reach(issued), near)
-    past = past_years(weather.daily, weather.today, days, count)
-    climate = climate_correlation(past.rain_correlation)
-    scores = error_scores(rng, count, middle_of_days(near), climate)
+    past = past_years(weather.daily, weather.today, days, count, values)
+    climate = climate_correlation(values, past.rain_correlation)
+    scores = error_scores(rng, count, middle_of_days(near), values, climate)
     if certain:
         scores = np.zeros_like(scores)
 
-    values = _temperatures(issued, past, scores, reach, certain)
-    values |= _carried(issued, past, scores, reach, certain)
-    daily = _daily_record(issued, values, reach, past.years)
+    ahead = _Ahead(issued, past, scores, reach, certain, values)
+    columns = _temperatures(ahead) | _carried(ahead)
+    daily = _daily_record(issued, columns, reach, past.years)
 
     zone = ZoneInfo(weather.place.timezone)
     times = hours_of(zone, today, near)
@@ -98,7 +102,7 @@ def members(
     said = extended(weather.hourly, times[0], times[-1]) if weather.hourly is not None else None
     chance, amount = _said_rain(said, len(times))
     runs = find_runs(chance, day_of)
-    drawn = Drawn(issued, daily, said, scores, past, reach, day_of)
+    drawn = Drawn(issued, daily, said, scores, past, reach, day_of, values)
     rain = _rain(rng, drawn, runs, amount, certain)
     drawn = replace(drawn, daily=_with_rain(daily, rain, day_of))
     return Members(drawn.daily, hourly_members(rng, drawn, rain), reach, past.years)
@@ -122,11 +126,22 @@ def _reach(issued: Record) -> int:
     return int(np.argmin(np.append(known, False)))
 
 
-def _temperatures(
-    issued: Record, past: PastYears, scores: FloatArray, reach: int, certain: bool
-) -> dict[str, FloatArray]:
+@dataclass(frozen=True)
+class _Ahead:
+    """What the daily members are made from."""
+
+    issued: Record
+    past: PastYears
+    scores: FloatArray  # [member, day, Part]
+    reach: int
+    certain: bool
+    values: Table
+
+
+def _temperatures(ahead: _Ahead) -> dict[str, FloatArray]:
     """High, low and mean, ``[1 + member, day]``."""
-    table = load("ensemble").table("temperature")
+    issued, past, scores, reach = ahead.issued, ahead.past, ahead.scores, ahead.reach
+    certain, table = ahead.certain, ahead.values.table("temperature")
     lead = middle_of_days(reach)
     days = len(issued.times)
     fade = np.exp(-np.arange(1, days - reach + 1) / table.number("fade_days"))
@@ -135,10 +150,10 @@ def _temperatures(
         normal, said = past.normal[name], issued.get(name)[:reach]
         member = np.full((len(scores), days), np.nan)
         if reach:
-            weight = 1.0 if certain else trust(lead)
+            weight = 1.0 if certain else trust(lead, ahead.values)
             known = np.isfinite(normal[:reach])
             centre = np.where(known, normal[:reach] + weight * (said - normal[:reach]), said)
-            spread = past.departure_sd[name] * np.sqrt(variance_share(lead))
+            spread = past.departure_sd[name] * np.sqrt(variance_share(lead, ahead.values))
             measured = (lead <= table.number("bias_days")) & (not certain)
             shift = np.where(measured, table.number(bias), 0.0)
             member[:, :reach] = centre + shift + spread * scores[:, :reach, part]
@@ -165,10 +180,9 @@ def _median(values: FloatArray) -> FloatArray:
     return result
 
 
-def _carried(
-    issued: Record, past: PastYears, scores: FloatArray, reach: int, certain: bool
-) -> dict[str, FloatArray]:
+def _carried(ahead: _Ahead) -> dict[str, FloatArray]:
     """The other daily variables: as issued within reach (wind with errors), then past years."""
+    issued, past, scores, reach = ahead.issued, ahead.past, ahead.scores, ahead.reach
     count, days = len(scores), len(issued.times)
     rain = past.carried.get("precip_mm", np.zeros((count, days)))
     middle = int(np.argsort(rain[:, reach:].sum(axis=1))[count // 2])
@@ -180,9 +194,10 @@ def _carried(
         member = np.vstack([member[middle], member])
         said = issued.get(name)[:reach]
         member[:, :reach] = said
-        if name == "wind_mean_m_s" and reach and not certain:
+        if name == "wind_mean_m_s" and reach and not ahead.certain:
             lead = middle_of_days(reach)
-            member[1:, :reach] = wind_with_errors(said, scores[:, :reach, Part.WIND], lead)
+            wind = scores[:, :reach, Part.WIND]
+            member[1:, :reach] = wind_with_errors(said, wind, lead, ahead.values)
         values[name] = member
     return values
 
@@ -218,12 +233,14 @@ def _rain(
     rng: np.random.Generator, drawn: Drawn, runs: Runs, amount: FloatArray, certain: bool
 ) -> FloatArray:
     """Rain by the hour, ``[1 + member, hour]``; row 0 as issued."""
-    share = load("ensemble").number("rain.day_share")
+    values = drawn.values
+    share = values.number("rain.day_share")
     scores = drawn.scores[..., Part.RAIN]
     said = said_of_runs(
         runs,
         amount,
         drawn.issued.get("precip_mm"),
+        values,
         wet_share=drawn.past.wet_share,
         wet_mean_mm=float(drawn.past.wet_amounts_mm.mean()),
     )
@@ -232,11 +249,11 @@ def _rain(
     else:
         own = rng.standard_normal((len(scores), len(runs.first)))
         run_scores = share * scores[:, runs.day] + np.sqrt(1 - share**2) * own
-        new = drawn_amounts(rng, run_scores, said, drawn.past.wet_amounts_mm)
+        new = drawn_amounts(rng, run_scores, said, drawn.past.wet_amounts_mm, values)
     future = np.full((len(scores) + 1, len(runs.first)), np.nan)
     future[:] = np.atleast_2d(drawn.daily.get("precip_mm"))[:, np.atleast_1d(runs.day)]
     forecast = np.isfinite(runs.chance) | (runs.day < drawn.reach)
-    rain = spells(rng, np.where(forecast, np.vstack([said.issued_mm, new]), future), runs)
+    rain = spells(rng, np.where(forecast, np.vstack([said.issued_mm, new]), future), runs, values)
 
     run_of = np.repeat(np.arange(len(runs.first)), runs.length)
     even = np.where(np.isfinite(amount), amount, (said.issued_mm / runs.length)[run_of])

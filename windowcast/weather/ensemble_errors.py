@@ -1,6 +1,6 @@
 """Draws of forecast errors that grow with lead and hang together in time and between variables.
 
-Numbers and their sources are in ``data/ensemble.toml``.
+`values` is the table ``data/ensemble.toml``, or one that a caller varied (`Table.varied`).
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from enum import IntEnum
 import numpy as np
 
 from windowcast.core.record import FloatArray
-from windowcast.core.values import load
+from windowcast.core.values import Table
 
 LEAST_EIGENVALUE = 0.02  # of a correlation matrix put together from several sources
 
@@ -31,24 +31,24 @@ def middle_of_days(days: int) -> FloatArray:
     return np.arange(days, dtype=np.float64) + 0.5
 
 
-def variance_share(lead_days: FloatArray) -> FloatArray:
+def variance_share(lead_days: FloatArray, values: Table) -> FloatArray:
     """Error variance of a temperature forecast as a share of the variance of departures, 0..1."""
-    table = load("ensemble").table("temperature")
+    table = values.table("temperature")
     floor, scale = table.number("variance_floor"), table.number("variance_scale")
     grown = 1 - np.exp(-((lead_days / scale) ** table.number("variance_power")))
     share: FloatArray = floor + (1 - floor) * grown
     return share
 
 
-def trust(lead_days: FloatArray) -> FloatArray:
+def trust(lead_days: FloatArray, values: Table) -> FloatArray:
     """Weight of the forecast's departure from the normal, 1 at short leads and 0 at long."""
-    table = load("ensemble").table("temperature")
+    table = values.table("temperature")
     full, none = table.number("full_trust_days"), table.number("no_trust_days")
     weight: FloatArray = np.clip((none - lead_days) / (none - full), 0.0, 1.0)
     return weight
 
 
-def climate_correlation(with_rain: Mapping[str, float] | None = None) -> FloatArray:
+def climate_correlation(values: Table, with_rain: Mapping[str, float] | None = None) -> FloatArray:
     """Correlation of the climate between the variables, ``[Part, Part]``.
 
     Parameters
@@ -58,8 +58,8 @@ def climate_correlation(with_rain: Mapping[str, float] | None = None) -> FloatAr
         year; the packaged one where it has none. Spells of rain carry only a part of their day's
         draw, so the day's must go the closer with temperature.
     """
-    carried = load("ensemble").number("rain.day_share")
-    climate = np.array(load("ensemble").value("correlation.climate").value, dtype=np.float64)
+    carried = values.number("rain.day_share")
+    climate = np.array(values.value("correlation.climate").value, dtype=np.float64)
     for name, part in (("tmax_c", Part.HIGH), ("tmin_c", Part.LOW)):
         if name in (with_rain or {}):
             own = float(np.clip((with_rain or {})[name] / carried, -0.9, 0.9))
@@ -77,6 +77,7 @@ def error_scores(
     rng: np.random.Generator,
     count: int,
     lead_days: FloatArray,
+    values: Table,
     climate: FloatArray | None = None,
 ) -> FloatArray:
     """Standard error scores, ``[member, lead, Part]``, each of mean 0 and variance 1.
@@ -88,13 +89,12 @@ def error_scores(
     t: one scale per pair); wind and rain stay normal, since they are used through other
     transforms.
     """
-    table = load("ensemble")
-    climate = climate_correlation() if climate is None else climate
-    skill_lost = variance_share(lead_days)
-    short = table.number("correlation.short_share")
+    climate = climate_correlation(values) if climate is None else climate
+    skill_lost = variance_share(lead_days, values)
+    short = values.number("correlation.short_share")
     mix = (short + (1 - short) * skill_lost)[:, None, None]
     roots = np.linalg.cholesky(mix * climate + (1 - mix) * np.eye(len(climate)))
-    near, far = table.number("correlation.lead_short"), table.number("correlation.lead_long")
+    near, far = values.number("correlation.lead_short"), values.number("correlation.lead_long")
     along = near + (far - near) * skill_lost
 
     half = -(-count // 2)
@@ -106,7 +106,7 @@ def error_scores(
         before = scores[:, step - 1] if step else 0.0
         scores[:, step] = keep * before + np.sqrt(1 - keep**2) * fresh[:, step]
 
-    dof = table.number("temperature.tail_dof")
+    dof = values.number("temperature.tail_dof")
     scale = np.sqrt((dof - 2) / rng.chisquare(dof, half))
     scores[..., : Part.WIND] *= scale[:, None, None]
     scores /= np.sqrt(np.mean(scores**2, axis=0))
@@ -114,22 +114,24 @@ def error_scores(
     return pairs[:count]
 
 
-def wind_rmse_m_s(lead_days: FloatArray) -> FloatArray:
+def wind_rmse_m_s(lead_days: FloatArray, values: Table) -> FloatArray:
     """Error of wind speed at a typical wind, m/s, growing from the first day to days 5-7."""
-    table = load("ensemble").table("wind")
+    table = values.table("wind")
     first, late = table.number("rmse_first_day"), table.number("rmse_long")
     grown = 1 - np.exp(-np.maximum(lead_days - 1, 0) / table.number("rmse_days"))
     rmse: FloatArray = first + (late - first) * grown
     return rmse
 
 
-def wind_with_errors(wind_m_s: FloatArray, scores: FloatArray, lead_days: FloatArray) -> FloatArray:
+def wind_with_errors(
+    wind_m_s: FloatArray, scores: FloatArray, lead_days: FloatArray, values: Table
+) -> FloatArray:
     """Wind speeds about a forecast: errors on the square root of speed, never below calm.
 
     The forecast is lowered by the variance of the error first, so that the mean stays.
     """
-    typical = load("ensemble").number("wind.typical")
-    sd = wind_rmse_m_s(lead_days) / (2 * np.sqrt(typical))
+    typical = values.number("wind.typical")
+    sd = wind_rmse_m_s(lead_days, values) / (2 * np.sqrt(typical))
     centre = np.sqrt(np.maximum(wind_m_s - sd**2, 0.0))
     speed: FloatArray = np.maximum(centre + sd * scores, 0.0) ** 2
     return speed

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from windowcast.core.record import FloatArray, Grade, Record
 from windowcast.core.time_axis import grades_of
-from windowcast.core.values import load
+from windowcast.core.values import Table
 from windowcast.physics.humidity import dewpoint_from_rh_c, relative_humidity_pct
 from windowcast.weather.ensemble_errors import (
     Part,
@@ -43,6 +43,7 @@ class Drawn:
     past: PastYears
     reach: int
     day_of: npt.NDArray[np.int64]  # day index of each hour
+    values: Table  # ensemble.toml
 
 
 def hourly_members(rng: np.random.Generator, drawn: Drawn, rain_mm: FloatArray) -> Record:
@@ -130,8 +131,8 @@ def _temperature(
         np.isfinite(dew), dew, dewpoint_from_rh_c(said.get("temp_c"), said.get("rh_pct"))
     )
     lead = middle_of_days(days)
-    ratio = load("ensemble").number("dewpoint.ratio")
-    spread = ratio * drawn.past.departure_sd["tmin_c"] * np.sqrt(variance_share(lead))
+    ratio = drawn.values.number("dewpoint.ratio")
+    spread = ratio * drawn.past.departure_sd["tmin_c"] * np.sqrt(variance_share(lead, drawn.values))
     noon = np.arange(days, dtype=np.float64) * 24 + NOON
     error = _between(drawn.scores[..., Part.DEW] * spread, noon, hours) * still_open
     return {"temp_c": temp, "dewpoint_c": dew + _as_issued_first(error)}
@@ -146,12 +147,12 @@ def _wind(
     rng: np.random.Generator, drawn: Drawn, said: Record, still_open: npt.NDArray[np.bool_]
 ) -> dict[str, FloatArray]:
     """Wind, gusts in step with it, and its direction."""
-    table = load("ensemble").table("wind")
+    table = drawn.values.table("wind")
     lead = middle_of_days(int(drawn.day_of[-1]) + 1)[drawn.day_of]
     day = drawn.scores[:, drawn.day_of, Part.WIND]
     quick = table.number("hour_fade"), table.number("day_share")
     issued = said.get("wind_m_s")
-    wind = wind_with_errors(issued, in_day_scores(rng, day, *quick), lead)
+    wind = wind_with_errors(issued, in_day_scores(rng, day, *quick), lead, drawn.values)
     wind = np.vstack([issued, np.where(still_open, wind, issued)])
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(issued > 0, wind / issued, 1.0)
@@ -159,7 +160,8 @@ def _wind(
     excess = np.exp(table.number("gust_sd") * _as_issued_first(noise))
     over = np.maximum(said.get("gust_m_s") - issued, 0.0)
     gust = wind + over * np.sqrt(ratio) * excess
-    turn = table.number("direction_sd") * wind_rmse_m_s(lead) / table.number("rmse_first_day")
+    rmse = wind_rmse_m_s(lead, drawn.values) / table.number("rmse_first_day")
+    turn = table.number("direction_sd") * rmse
     other = rng.standard_normal(drawn.scores.shape[:2])[:, drawn.day_of]
     swing = in_day_scores(rng, other, *quick)
     direction = (said.get("wind_from_deg") + _as_issued_first(swing * turn * still_open)) % 360
@@ -174,7 +176,7 @@ def _sky(
     still_open: npt.NDArray[np.bool_],
 ) -> dict[str, FloatArray]:
     """Cloud about the forecast, pressure as issued, rain or none as 1 or 0 (as issued: chance)."""
-    sd = load("ensemble").number("cloud.sd") * still_open
+    sd = drawn.values.number("cloud.sd") * still_open
     noise = rng.standard_normal(drawn.scores.shape[:2])[:, drawn.day_of]
     cloud = np.clip(said.get("cloud_fraction") + sd * _as_issued_first(noise), 0.0, 1.0)
     rains = np.where(np.isfinite(rain_mm), rain_mm > 0, np.nan)

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
-from windowcast.core.values import load
+from windowcast.core.values import Table
 from windowcast.weather.ensemble_errors import even_uniforms, middle_of_days
 
 LONGEST_RUN_H = 12
@@ -69,16 +69,16 @@ def find_runs(chance: FloatArray, day_of: npt.NDArray[np.int64]) -> Runs:
     return Runs(first, length, day, np.where(hourly[first], chance[first], np.nan))
 
 
-def skill_correlation(lead_days: FloatArray) -> FloatArray:
+def skill_correlation(lead_days: FloatArray, values: Table) -> FloatArray:
     """Correlation of a forecast of rain or none with what comes; its square is the Brier skill."""
-    table = load("ensemble").table("rain")
+    table = values.table("rain")
     skill = table.number("skill") * np.exp(-lead_days / table.number("skill_days"))
     correlation: FloatArray = np.sqrt(skill)
     return correlation
 
 
 def chance_from_amount(
-    amount_mm: FloatArray, lead_days: FloatArray, climate_share: float
+    amount_mm: FloatArray, lead_days: FloatArray, climate_share: float, values: Table
 ) -> FloatArray:
     """Probability of a wet day behind a forecast amount that comes without one.
 
@@ -92,9 +92,11 @@ def chance_from_amount(
     With r the correlation of the forecast of rain or no rain with what comes, the calibrated
     probability is ``c + r (f - c)``, f being 1 or 0.
     """
-    least = load("ensemble").number("rain.wet")
+    least = values.number("rain.wet")
     said = np.where(np.isfinite(amount_mm), amount_mm >= least, climate_share)
-    chance: FloatArray = climate_share + skill_correlation(lead_days) * (said - climate_share)
+    chance: FloatArray = climate_share + skill_correlation(lead_days, values) * (
+        said - climate_share
+    )
     return chance
 
 
@@ -126,6 +128,7 @@ def said_of_runs(
     runs: Runs,
     hourly_mm: FloatArray,
     daily_mm: FloatArray,
+    values: Table,
     *,
     wet_share: float,
     wet_mean_mm: float,
@@ -142,18 +145,18 @@ def said_of_runs(
         The climate's share of wet days and mean amount of one. A run with a probability of one
         half or more but no amount is issued with that mean, one with less as dry.
     """
-    table = load("ensemble").table("rain")
+    table = values.table("rain")
     least = table.number("wet")
     summed = np.add.reduceat(np.nan_to_num(hourly_mm), runs.first)
     told = np.add.reduceat(np.isfinite(hourly_mm), runs.first) > 0
     of_day = np.where(np.isfinite(daily_mm[runs.day]) | ~told, daily_mm[runs.day], summed)
     with_chance = np.isfinite(runs.chance)
     lead = middle_of_days(int(runs.day[-1]) + 1)[runs.day]
-    chance = np.where(with_chance, runs.chance, chance_from_amount(of_day, lead, wet_share))
+    chance = np.where(with_chance, runs.chance, chance_from_amount(of_day, lead, wet_share, values))
     part_of_day = np.sqrt(np.minimum(runs.length / 24, 1.0))
     some = np.where(with_chance, told & (summed > 0), of_day >= least)
     if_wet = np.where(with_chance, summed / np.maximum(chance, 1e-3), np.nan_to_num(of_day))
-    by_skill = skill_correlation(lead) / np.maximum(chance, 1e-3)
+    by_skill = skill_correlation(lead, values) / np.maximum(chance, 1e-3)
     as_forecast = np.where(some, np.where(with_chance, 1.0, by_skill), 0.0)
     likely = np.where(chance >= 0.5, wet_mean_mm * part_of_day, 0.0)
     issued = np.where(told, summed, np.where(with_chance, likely, of_day))
@@ -161,7 +164,11 @@ def said_of_runs(
 
 
 def drawn_amounts(
-    rng: np.random.Generator, scores: FloatArray, said: SaidRain, climate_mm: FloatArray
+    rng: np.random.Generator,
+    scores: FloatArray,
+    said: SaidRain,
+    climate_mm: FloatArray,
+    values: Table,
 ) -> FloatArray:
     """Amounts ``[member, run]``: rain in the share `chance` of the members.
 
@@ -172,7 +179,7 @@ def drawn_amounts(
     climate_mm
         Amounts of the climate's wet days, ``[wet day]``, from which some are drawn.
     """
-    table = load("ensemble").table("rain")
+    table = values.table("rain")
     least, shape = table.number("wet"), table.number("forecast_shape")
     wet = even_uniforms(rng, scores) > 1 - said.chance
     about = rng.standard_gamma(shape, scores.shape) / shape * said.if_wet_mm
@@ -182,12 +189,14 @@ def drawn_amounts(
     return drawn
 
 
-def spells(rng: np.random.Generator, amounts_mm: FloatArray, runs: Runs) -> FloatArray:
+def spells(
+    rng: np.random.Generator, amounts_mm: FloatArray, runs: Runs, values: Table
+) -> FloatArray:
     """Rain by the hour, ``[member, hour]``: each run's amount as one spell inside the run.
 
     A missing amount leaves all hours of its run missing.
     """
-    table = load("ensemble").table("rain")
+    table = values.table("rain")
     low, high = table.number("spell_low"), table.number("spell_high")
     draws = rng.random((2, *amounts_mm.shape))
     share = low + (high - low) * draws[0] ** table.number("spell_power")

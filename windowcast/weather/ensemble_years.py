@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray, Record
-from windowcast.core.values import load
+from windowcast.core.values import Table
 
 FEWEST_CASES = 30  # days with and without rain from which a correlation is taken
 HARMONICS = 3  # of the normal course: year, half-year, third of a year
@@ -85,21 +85,22 @@ class PastYears:
     rain_correlation: dict[str, float]
 
 
-def past_years(record: Record, today: dt.date, days: int, count: int) -> PastYears:
+def past_years(record: Record, today: dt.date, days: int, count: int, values: Table) -> PastYears:
     """Lay `count` past stretches of `days` days over the days from `today` on.
 
     Parameters
     ----------
     record
         Daily values of one place, no leading axis; only days before `today` are used.
+    values
+        The table ``data/ensemble.toml``.
     """
-    table = load("ensemble")
     start = np.datetime64(today, "D")
-    first = start - np.timedelta64(round(table.number("past_years.most") * _YEAR_DAYS) + days, "D")
+    first = start - np.timedelta64(round(values.number("past_years.most") * _YEAR_DAYS) + days, "D")
     past = record.between(first, start - np.timedelta64(1, "D"))
     ahead = start + np.arange(days)
 
-    half = table.number("past_years.sd_half_width")
+    half = values.number("past_years.sd_half_width")
     season = np.abs((_day_of_cycle(past.times) - _day_of_cycle(start) + 183) % 366 - 183) <= half
     normal, spread, departures, latest = {}, {}, {}, {}
     for name in TEMPERATURES:
@@ -108,7 +109,7 @@ def past_years(record: Record, today: dt.date, days: int, count: int) -> PastYea
         off = past.get(name) - course[: len(past.times)]
         near = off[season & np.isfinite(off)]
         enough = len(near) >= 2 * half
-        spread[name] = float(near.std()) if enough else table.number("temperature.climate_sd")
+        spread[name] = float(near.std()) if enough else values.number("temperature.climate_sd")
         departures[name] = off
         known = np.flatnonzero(np.isfinite(off))
         latest[name] = (
@@ -117,7 +118,7 @@ def past_years(record: Record, today: dt.date, days: int, count: int) -> PastYea
             else (np.nan, 0)
         )
 
-    rows, years = _stretches(departures, past.times, start, days, count)
+    rows, years = _stretches(departures, past.times, start, days, count, values=values)
     if years == 0:
         empty = np.full((count, days), np.nan)
         picked, carried = dict.fromkeys(TEMPERATURES, empty), {}
@@ -126,12 +127,12 @@ def past_years(record: Record, today: dt.date, days: int, count: int) -> PastYea
         carried = {
             name: _from_other_years(past.get(name)[rows]) for name in CARRIED if name in past
         }
-    wet_share, wet_amounts = _wet_days(past.get("precip_mm")[season])
+    wet_share, wet_amounts = _wet_days(past.get("precip_mm")[season], values)
     rain = past.get("precip_mm")[season]
     with_rain = {
         name: r
         for name, off in departures.items()
-        if (r := biserial(off[season], rain >= table.number("rain.wet"), np.isfinite(rain)))
+        if (r := biserial(off[season], rain >= values.number("rain.wet"), np.isfinite(rain)))
         is not None
     }
     return PastYears(
@@ -174,27 +175,28 @@ def _stretches(
     start: np.datetime64,
     days: int,
     count: int,
+    *,
+    values: Table,
 ) -> tuple[npt.NDArray[np.int64], int]:
     """Indices of past stretches ``[member, day]``, and how many years they come from.
 
     Years are dealt out in turn, each next round with another shift against the calendar, so that
     all years count alike and shifts are as small as the count allows.
     """
-    table = load("ensemble")
     none = np.zeros((0, days), dtype=np.int64), 0
     if len(times) < days:
         return none
     known = np.all([np.isfinite(off) for off in departures.values()], axis=0)
     total = np.concatenate([[0], np.cumsum(known)])
-    back = np.round(np.arange(1, table.number("past_years.most") + 1) * _YEAR_DAYS).astype(int)
+    back = np.round(np.arange(1, values.number("past_years.most") + 1) * _YEAR_DAYS).astype(int)
     begins = (start - times[0]).astype(int) - back
-    most = int(table.number("past_years.shift"))
+    most = int(values.number("past_years.shift"))
 
     def usable(begin: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
         inside = (begin >= 0) & (begin + days <= len(times))
         at = np.clip(begin, 0, len(times) - days)
         share = (total[at + days] - total[at]) / days
-        result: npt.NDArray[np.bool_] = inside & (share >= table.number("past_years.complete"))
+        result: npt.NDArray[np.bool_] = inside & (share >= values.number("past_years.complete"))
         return result
 
     begins = begins[usable(begins) | usable(begins - most)]
@@ -230,9 +232,9 @@ def _from_other_years(values: FloatArray) -> FloatArray:
     return filled
 
 
-def _wet_days(precip_mm: FloatArray) -> tuple[float, FloatArray]:
+def _wet_days(precip_mm: FloatArray, values: Table) -> tuple[float, FloatArray]:
     """Share of wet days and their amounts; packaged figures for a short record."""
-    table = load("ensemble").table("rain")
+    table = values.table("rain")
     known = precip_mm[np.isfinite(precip_mm)]
     wet = known[known >= table.number("wet")]
     if len(known) < 60 or len(wet) < 10:
