@@ -14,10 +14,12 @@ from windowcast.core.values import load
 from windowcast.season.bridging import bridged
 from windowcast.season.model import SiteState
 from windowcast.season.state import build
+from windowcast.season.weeds import weed
 from windowcast.sources.uscrn import read_uscrn
 from windowcast.weather.gaps import filled
 
 STATION = Path(__file__).parent / "data" / "uscrn" / "VA_Charlottesville_2_SSE.txt.gz"
+COMMON = weed("POAAN").common
 GAP_DOUBT = load("weeds").number("common.gap_doubt")
 
 
@@ -53,7 +55,7 @@ def test_other_years_by_hand() -> None:
     year = np.floor(np.arange(6 * 365) / 365)
     daily = 2.0 + year % 2
     daily[2 * 365 + 100 : 2 * 365 + 104] = np.nan
-    found = bridged(daily)
+    found = bridged(daily, COMMON)
     gap = slice(2 * 365 + 100, 2 * 365 + 104)
     # five other years: 2, 3, 3, 2, 3 a day, mean 2.6; the farthest lies 0.6 off
     np.testing.assert_allclose(found.daily[gap], 2.6)
@@ -67,11 +69,11 @@ def test_other_years_by_hand() -> None:
 def test_what_no_other_year_shows_stays_unknown() -> None:
     daily = np.ones(4 * 365)
     daily[[0, 500, -1]] = np.nan
-    assert np.isnan(bridged(daily).daily[[0, 500, -1]]).all()  # three other years: too few
+    assert np.isnan(bridged(daily, COMMON).daily[[0, 500, -1]]).all()  # three other years: too few
     longer = np.ones((2, 8 * 365))
     longer[:, [0, 500, -1]] = np.nan
     longer[1, 501::365] = np.nan
-    found = bridged(longer)
+    found = bridged(longer, COMMON)
     assert np.isnan(found.daily[:, [0, -1]]).all()
     assert found.daily[0, 500] == 1.0
     assert found.doubt[0, 500] == 0.0
@@ -130,3 +132,10 @@ def test_days_that_other_years_stand_in_for_are_named(record: Record, site: Site
     assert not any("no temperature" in note for note in build(cut, site)[0].notes)
     notes = build(without(cut, "2017-07-10", 5), site)[0].notes
     assert any("annual bluegrass: 5 days of this season have no temperature" in n for n in notes)
+
+
+def test_the_years_a_bridge_needs_can_be_varied() -> None:
+    daily = np.ones(4 * 365)
+    daily[500] = np.nan
+    assert np.isnan(bridged(daily, COMMON).daily[500])
+    assert bridged(daily, replace(COMMON, bridge_years=3)).daily[500] == 1.0

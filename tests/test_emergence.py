@@ -387,3 +387,11 @@ def test_band_is_wider_outside_the_latitudes_of_origin():
     weed = weeds.weed("DIGIS")
     assert weed.spread_at(30.0) > weed.spread_at(39.0)
     assert weed.spread_at(-39.0) == weed.spread_at(39.0)
+
+
+def test_a_value_common_to_all_weeds_can_be_varied() -> None:
+    weed = weeds.weed("POAAN")
+    inputs = drivers()
+    never = replace(weed, common=replace(weed.common, germination_min_c=60.0))
+    assert np.nanmax(emerge(weed, inputs)[0].share) > 0.1
+    assert np.nanmax(emerge(never, inputs)[0].share) == pytest.approx(0.0, abs=1e-9)

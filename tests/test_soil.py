@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from windowcast.core.values import load
 from windowcast.physics.soil import (
     FEW,
     ProbeReading,
@@ -303,3 +304,11 @@ def test_reading_at_a_time_of_day_is_held_against_its_hour() -> None:
     naive = fit_site_correction(model, forcing.dates, afternoon)
     assert right.rmse_before_c < 1e-9
     assert naive.rmse_before_c > 0.4
+
+
+def test_a_parameter_of_the_model_can_be_varied() -> None:
+    values = load("soil")
+    darker = values.varied({"surface.solar": 1.5 * values.number("surface.solar")})
+    usual = simulate(invented(), ANY).temp_c[365:, 0].mean()
+    assert simulate(invented(), SoilSite(values=darker)).temp_c[365:, 0].mean() > usual + 0.1
+    assert simulate(invented(), ANY).temp_c[365:, 0].mean() == usual

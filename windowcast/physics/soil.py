@@ -8,7 +8,7 @@ sward, energy balance), `soil_forcing` (estimates from daily weather), `soil_pro
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from windowcast.core.frames import grid_of, table_of
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.values import Table, load
 from windowcast.physics.soil_forcing import SoilForcing, columns_of, drivers
 from windowcast.physics.soil_properties import texture
 from windowcast.physics.soil_site import (
@@ -66,12 +67,15 @@ class SoilSite:
         False for bare soil: no sward, no thatch.
     correction
         From probe readings at the site, see `fit_site_correction`.
+    values
+        The model's parameters, as in ``data/soil.toml``; see `Table.varied`.
     """
 
     texture: str | None = None
     irrigated: bool = False
     turf: bool = True
     correction: SiteCorrection | None = None
+    values: Table = field(default_factory=lambda: load("soil"), compare=False, repr=False)
 
 
 @dataclass(frozen=True)
@@ -236,18 +240,19 @@ def simulate(
     withheld = np.empty((days, columns), dtype=np.bool_)
     start = None if state is None else _flat_state(state, shape)
     weights = [_depth_weights(z) for z in asked]
-    setup = Setup(parameters(), texture(site.texture).thermal(), Cover(site.turf, site.irrigated))
+    thermal = texture(site.texture, site.values).thermal()
+    setup = Setup(parameters(site.values), thermal, Cover(site.turf, site.irrigated))
     block = COMPILED_BLOCK if compiled else BLOCK if columns > FEW else 1
     for begin in range(0, columns, block):
         part = slice(begin, min(begin + block, columns))
         weather = columns_of(forcing, shape, part, "F" if compiled else "C")
         soil = _columns(part.stop - begin, setup, compiled=compiled)
         if start is None:
-            soil.spin_up(drivers(weather.between(0, YEAR)))
+            soil.spin_up(drivers(weather.between(0, YEAR), site.values))
         else:
             soil.load(start[part])
         for day in range(0, days, YEAR):
-            piece = drivers(weather.between(day, day + YEAR))
+            piece = drivers(weather.between(day, day + YEAR), site.values)
             soil.run(piece, weights, out[day : day + YEAR, :, part])
         ends[part] = soil.dump()
         withheld[:, part] = weather.blind

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
-from windowcast.core.values import load
+from windowcast.core.values import Table, load
 from windowcast.physics.sun import day_of_year, extraterrestrial_radiation_mj_m2
 
 MJ_PER_DAY_TO_W = 1e6 / 86400
@@ -107,7 +107,11 @@ def saturation_kpa(temp_c: FloatArray) -> FloatArray:
 
 
 def estimate_solar_mj_m2(
-    tmax_c: FloatArray, tmin_c: FloatArray, precip_mm: FloatArray, outside_mj_m2: FloatArray
+    tmax_c: FloatArray,
+    tmin_c: FloatArray,
+    precip_mm: FloatArray,
+    outside_mj_m2: FloatArray,
+    values: Table | None = None,
 ) -> FloatArray:
     """Daily solar radiation from the range of the air temperature, lower on wet days.
 
@@ -119,6 +123,8 @@ def estimate_solar_mj_m2(
         Rain of the day; NaN counts as none.
     outside_mj_m2
         Radiation outside the atmosphere (`extraterrestrial_radiation_mj_m2`).
+    values
+        Instead of ``data/soil.toml``.
 
     Returns
     -------
@@ -142,7 +148,7 @@ def estimate_solar_mj_m2(
     >>> [float(estimate_solar_mj_m2(25.0, 10.0, rain, 30.0).round(1)) for rain in (dry, wet)]
     [18.7, 11.3]
     """
-    table = load("soil").table("radiation")
+    table = (values or load("soil")).table("radiation")
     share = (
         table.number("base")
         + table.number("per_sqrt_range") * np.sqrt(np.maximum(tmax_c - tmin_c, 0.5))
@@ -153,13 +159,13 @@ def estimate_solar_mj_m2(
 
 
 def estimate_vapour_kpa(
-    tmax_c: FloatArray, tmin_c: FloatArray, precip_mm: FloatArray
+    tmax_c: FloatArray, tmin_c: FloatArray, precip_mm: FloatArray, values: Table | None = None
 ) -> FloatArray:
     """Daily vapour pressure, from a dew point near the lowest temperature.
 
     Parameters
     ----------
-    tmax_c, tmin_c, precip_mm
+    tmax_c, tmin_c, precip_mm, values
         As of `estimate_solar_mj_m2`.
 
     Returns
@@ -184,7 +190,7 @@ def estimate_vapour_kpa(
     >>> [float(estimate_vapour_kpa(25.0, 10.0, rain).round(2)) for rain in (dry, wet)]
     [1.11, 1.39]
     """
-    table = load("soil").table("dew_point")
+    table = (values or load("soil")).table("dew_point")
     below = (
         table.number("base")
         + table.number("per_range") * (tmax_c - tmin_c)
@@ -264,19 +270,19 @@ def in_order(values: FloatArray) -> FloatArray:
     return result
 
 
-def drivers(weather: SoilWeather) -> SoilDrivers:
-    """Estimate what was not measured and work out the fluxes."""
+def drivers(weather: SoilWeather, values: Table | None = None) -> SoilDrivers:
+    """Estimate what was not measured and work out the fluxes; `values` as ``data/soil.toml``."""
     tmax, tmin, precip = weather.tmax_c, weather.tmin_c, weather.precip_mm
     mean = 0.5 * (tmax + tmin)
     solar = _measured_or(
         weather.solar_mj_m2,
-        lambda: estimate_solar_mj_m2(tmax, tmin, precip, weather.outside_mj_m2),
+        lambda: estimate_solar_mj_m2(tmax, tmin, precip, weather.outside_mj_m2, values),
     )
     saturation = saturation_kpa(mean)
     humidity = weather.rh_mean_pct
     vapour = _measured_or(
         None if humidity is None else saturation * humidity * 0.01,
-        lambda: estimate_vapour_kpa(tmax, tmin, precip),
+        lambda: estimate_vapour_kpa(tmax, tmin, precip, values),
     )
     clearness = np.clip(solar / (0.75 * weather.outside_mj_m2 + 0.1), 0.25, 1.0)  # FAO-56 eq. 36
     kelvin2 = np.square(mean + 273.16)

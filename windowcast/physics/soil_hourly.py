@@ -81,8 +81,8 @@ def hourly_top_c(
     daily = result.temp_c[..., result.depths_m.index(depth_m)]
     shape, days = daily.shape[:-1], daily.shape[-1]
     weather = columns_of(forcing, shape, slice(None))
-    driven = drivers(weather)
-    p, soil = parameters(), texture(site.texture).thermal()
+    driven = drivers(weather, site.values)
+    p, soil = parameters(site.values), texture(site.texture, site.values).thermal()
 
     def by_column(values: FloatArray) -> FloatArray:
         return values.reshape(-1, days).T

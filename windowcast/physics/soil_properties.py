@@ -8,14 +8,13 @@ the regression of Sturm, Holmgren, König & Morris (1997), *J. Glaciology* 43:26
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from typing import NamedTuple
 
 import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray
-from windowcast.core.values import load
+from windowcast.core.values import Table, load
 from windowcast.physics.soil_column import Number
 
 WATER_W_M_K = 0.57
@@ -113,8 +112,7 @@ def heat_capacity_j_m3_k(soil: Thermal, available: Number) -> Number:
     )
 
 
-@cache
-def texture(name: str | None) -> SoilTexture:
+def texture(name: str | None, values: Table | None = None) -> SoilTexture:
     """Properties of a USDA texture class; None or ``unknown`` gives the class assumed then.
 
     Raises
@@ -139,7 +137,7 @@ def texture(name: str | None) -> SoilTexture:
     >>> loam.wilting_point < loam.field_capacity < loam.porosity
     True
     """
-    table = load("soil")
+    table = values or load("soil")
     if name in {None, "unknown"}:
         name = str(table.value("column.texture_if_unknown").value)
     key = str(name).replace(" ", "_")

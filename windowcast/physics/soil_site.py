@@ -12,13 +12,13 @@ readings move the model less.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
-from windowcast.core.values import load
+from windowcast.core.values import Table, load
 
 YEAR_DAYS = 365.2425
 NEAR_SURFACE_M = (0.05, 0.10)  # where the model's temperatures are looked at
@@ -59,6 +59,8 @@ class SiteCorrection:
         other and with any smooth error.
     shrinkage
         Share of the readings' mean difference that the correction takes on, 0 to 1.
+    prior
+        What was believed of the model's errors before any reading.
     """
 
     dates: DateArray
@@ -69,6 +71,7 @@ class SiteCorrection:
     rmse_after_c: float
     disagreement_c: float
     shrinkage: float
+    prior: Table = field(compare=False, repr=False)
 
     def at(self, dates: DateArray, temp_5cm_c: FloatArray, temp_10cm_c: FloatArray) -> FloatArray:
         """Correction to add near the surface, K, ``[..., time]``.
@@ -81,7 +84,7 @@ class SiteCorrection:
             Uncorrected model temperatures ``[..., time]``.
         """
         lasting = site_parts(dates, temp_5cm_c, temp_10cm_c) @ self.weights
-        result: FloatArray = lasting + _drift(dates, self.dates) @ self.drift
+        result: FloatArray = lasting + _drift(dates, self.dates, self.prior) @ self.drift
         return result
 
 
@@ -99,15 +102,13 @@ def site_parts(dates: DateArray, temp_5cm_c: FloatArray, temp_10cm_c: FloatArray
     return np.stack(columns, axis=-1)
 
 
-def _variances() -> FloatArray:
-    prior = load("soil").table("site")
+def _variances(prior: Table) -> FloatArray:
     names = ("offset", "annual", "annual", "warmth", "heat_flow")
     return np.array([prior.number(f"{name}_variance") for name in names])
 
 
-def _drift(a: DateArray, b: DateArray) -> FloatArray:
+def _drift(a: DateArray, b: DateArray, prior: Table) -> FloatArray:
     """Covariance of the drift between two sets of dates, K²."""
-    prior = load("soil").table("site")
     days = np.abs((a[:, None] - b[None, :]).astype("timedelta64[D]").astype(np.float64))
     result: FloatArray = prior.number("drift_variance") * np.exp(-days / prior.number("drift_days"))
     return result
@@ -119,6 +120,7 @@ def fit_site_correction(
     readings: Sequence[ProbeReading],
     *,
     hourly_c: FloatArray | None = None,
+    values: Table | None = None,
 ) -> SiteCorrection | None:
     """Correction of the model at a site from probe readings.
 
@@ -135,6 +137,8 @@ def fit_site_correction(
         The model's hours at both depths, ``[time, 24, 2]`` (`soil_hourly`): a reading with a time
         of day is compared with its hour, and the difference corrects the daily mean. Without
         it such a reading counts as a daily mean.
+    values
+        Instead of ``data/soil.toml``, whose table ``site`` holds what is believed before.
 
     Returns
     -------
@@ -165,6 +169,7 @@ def fit_site_correction(
     >>> found.readings, bool(1.0 < found.at(days, model[:, 0], model[:, 1])[-1] < 2.0)
     (4, True)
     """
+    prior = (values or load("soil")).table("site")
     days = np.array([r.date for r in readings], dtype="datetime64[D]")
     index = (days - dates[0]).astype(np.int64)
     inside = (index >= 0) & (index < len(dates))
@@ -188,9 +193,9 @@ def fit_site_correction(
     if not used.any():
         return None
     days, errors, model = days[used], errors[used], model[used]
-    parts, variances = site_parts(days, model[:, 0], model[:, 1]), _variances()
-    inner = (parts * variances) @ parts.T + _drift(days, days)
-    noise = load("soil").table("site").number("reading_variance")
+    parts, variances = site_parts(days, model[:, 0], model[:, 1]), _variances(prior)
+    inner = (parts * variances) @ parts.T + _drift(days, days, prior)
+    noise = prior.number("reading_variance")
     solved = np.linalg.solve(inner + noise * np.eye(len(days)), errors)
     left = errors - inner @ solved
     mean = float(errors.mean())
@@ -203,6 +208,7 @@ def fit_site_correction(
         rmse_after_c=_rms(left),
         disagreement_c=float(left.std()),
         shrinkage=float(np.clip(1 - left.mean() / mean, 0, 1)) if abs(mean) > 0.05 else 1.0,
+        prior=prior,
     )
 
 

@@ -14,10 +14,9 @@ resistance too. Every parameter is fitted, see ``data/soil.toml``.
 
 from __future__ import annotations
 
-from functools import cache
 from typing import NamedTuple
 
-from windowcast.core.values import load
+from windowcast.core.values import Table, load
 from windowcast.physics.soil_column import Number, choose, maximum, minimum
 from windowcast.physics.soil_properties import snow_conductivity_w_m_k
 
@@ -81,10 +80,9 @@ class Parameters(NamedTuple):
     end_of_day_weight: Number
 
 
-@cache
-def parameters() -> Parameters:
-    """The packaged parameters."""
-    table = load("soil").table("surface")
+def parameters(values: Table | None = None) -> Parameters:
+    """The parameters of a table such as ``data/soil.toml``; the packaged ones by default."""
+    table = (values or load("soil")).table("surface")
     return Parameters(*(table.number(name) for name in Parameters._fields))
 
 

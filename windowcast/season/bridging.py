@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core.record import FloatArray
-from windowcast.core.values import load
+from windowcast.season.weeds import CommonValues
 from windowcast.weather.gaps import gap_spans
 
 YEAR_DAYS = 365.2425
@@ -29,7 +29,7 @@ class Bridged:
     doubt: FloatArray
 
 
-def bridged(daily: FloatArray) -> Bridged:
+def bridged(daily: FloatArray, common: CommonValues) -> Bridged:
     """Bridge the gaps of daily degree days.
 
     Parameters
@@ -50,9 +50,10 @@ def bridged(daily: FloatArray) -> Bridged:
 
     >>> import numpy as np
     >>> from windowcast.season.bridging import bridged
+    >>> from windowcast.season.weeds import weed
     >>> daily = np.tile(5.0, 3650)
     >>> daily[1000:1003] = np.nan
-    >>> found = bridged(daily)
+    >>> found = bridged(daily, weed("POAAN").common)
     >>> found.daily[999:1004], found.doubt[1001]
     (array([5., 5., 5., 5., 5.]), np.float64(0.0))
     """
@@ -67,7 +68,7 @@ def bridged(daily: FloatArray) -> Bridged:
         row, width = rows[n], widths[n]
         known = _Sums.of(row)
         for start, stop in gap_spans(row).tolist():
-            totals = known.of_other_years(start, stop)
+            totals = known.of_other_years(start, stop, common)
             if len(totals):
                 row[start:stop] = totals.mean() / (stop - start)
                 width[start:stop] = np.abs(totals - totals.mean()).max() / (stop - start)
@@ -87,10 +88,9 @@ class _Sums:
         total, unknown = np.cumsum(np.where(missing, 0.0, row)), np.cumsum(missing.astype(float))
         return cls(np.append(0.0, total), np.append(0.0, unknown))
 
-    def of_other_years(self, start: int, stop: int) -> FloatArray:
+    def of_other_years(self, start: int, stop: int, common: CommonValues) -> FloatArray:
         """Totals of the stretch in other years, a few days earlier to later; empty if too few."""
-        common = load("weeds").table("common")
-        reach, days = int(common.number("bridge_shift")), len(self.total) - 1
+        reach, days = common.bridge_shift_days, len(self.total) - 1
         years = np.arange(-(start // 365) - 1, (days - stop) // 365 + 2)
         moved = np.rint(YEAR_DAYS * years[years != 0]).astype(np.int64)
         first = start + moved[:, None] + np.arange(-reach, reach + 1)
@@ -98,7 +98,7 @@ class _Sums:
         inside = (first >= 0) & (last <= days)
         first, last = np.clip(first, 0, days), np.clip(last, 0, days)
         whole = inside & (self.unknown[last] == self.unknown[first])
-        if whole.any(axis=-1).sum() < common.number("bridge_years"):
+        if whole.any(axis=-1).sum() < common.bridge_years:
             return np.empty(0)
         totals: FloatArray = (self.total[last] - self.total[first])[whole]
         return np.maximum(totals, 0.0)

@@ -20,11 +20,10 @@ import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.season_calendar import month_day, northern_month_day, on_date
-from windowcast.core.values import load
 from windowcast.season.bridging import bridged
 from windowcast.season.degree_days import accumulate, heating
 from windowcast.season.model import Emergence
-from windowcast.season.weeds import Z90, Weed
+from windowcast.season.weeds import Z90, CommonValues, Weed
 
 
 @dataclass(frozen=True)
@@ -225,7 +224,7 @@ def told_from(
     if gappy.any():  # elsewhere there is no doubt
         fast, mid = ({n: a[gappy] for n, a in of.items()} for of in (totals.fast, totals.mid))
         doubt = weed.share(fast, log_shift) - weed.share(mid, log_shift)
-        told[gappy] = doubt <= load("weeds").number("common.gap_doubt")
+        told[gappy] = doubt <= weed.common.gap_doubt
     return np.asarray(told)
 
 
@@ -249,7 +248,7 @@ def _begin(weed: Weed, drivers: Drivers) -> float:
 
 def _soon_after(weed: Weed, begins: DateArray, southern: bool) -> npt.NDArray[np.bool_]:
     """Whether a biofix lies in the days before each of the dates, ``[...]``."""
-    before = begins[..., None] - np.arange(1, _grace() + 1)
+    before = begins[..., None] - np.arange(1, weed.common.late_start_days + 1)
     return np.asarray(on_date(before, weed.biofix, southern).any(axis=-1))
 
 
@@ -257,38 +256,34 @@ def _soon_begun(weed: Weed, drivers: Drivers, begins: DateArray) -> npt.NDArray[
     """Days before a row that begins soon after a biofix: they count as 0, ``[..., day]``."""
     ahead = (begins[..., None] - drivers.dates).astype(np.int64)
     soon = _soon_after(weed, begins, drivers.southern)[..., None]
-    return np.asarray(soon & (ahead > 0) & (ahead <= _grace()))
-
-
-def _grace() -> int:
-    return int(load("weeds").number("common.late_start"))
+    return np.asarray(soon & (ahead > 0) & (ahead <= weed.common.late_start_days))
 
 
 def _increments(weed: Weed, drivers: Drivers) -> Clocks:
     """What each day adds to the weed's clocks."""
-    common = load("weeds").table("common")
-    germination_min = common.number("germination_min")
+    common = weed.common
     plain = weed.degree_days(drivers.air_c if weed.driver == "air" else drivers.soil_c)
-    steps = {"emergence": plain * _warm(drivers.soil_c, germination_min)}
+    steps = {"emergence": plain * _warm(drivers.soil_c, common)}
     if weed.late_start is not None:
         late = _between(drivers, weed.late_start, weed.biofix)
-        steps["late"] = np.where(late, heating(drivers.soil_c, germination_min), 0.0)
-    over = {name: bridged(step) for name, step in steps.items()}
+        steps["late"] = np.where(late, heating(drivers.soil_c, common.germination_min_c), 0.0)
+    over = {name: bridged(step, common) for name, step in steps.items()}
     factor = weed.moisture_factor(drivers.water, drivers.rain_7d_mm)
     moist = np.where(np.isnan(factor), 1.0, factor)
-    dry = np.where(np.isnan(factor), common.number("dry_unknown"), factor)
+    dry = np.where(np.isnan(factor), common.dry_unknown, factor)
     return Clocks(
         mid={name: step.daily * moist for name, step in over.items()},
         slow={n: np.maximum(step.daily - step.doubt, 0.0) * dry for n, step in over.items()},
         fast={name: (step.daily + step.doubt) * moist for name, step in over.items()},
-        degree_days=bridged(plain).daily,
-        leaf_time=bridged(heating(drivers.air_c, weed.leaf_base_c)).daily,
+        degree_days=bridged(plain, common).daily,
+        leaf_time=bridged(heating(drivers.air_c, weed.leaf_base_c), common).daily,
     )
 
 
-def _warm(soil_c: FloatArray, germination_min: float) -> FloatArray:
+def _warm(soil_c: FloatArray, common: CommonValues) -> FloatArray:
     """1 where the soil lets seeds germinate, 0 where not; over gaps where all other years agree."""
-    over = bridged(np.where(np.isnan(soil_c), np.nan, soil_c >= germination_min))
+    warm = np.where(np.isnan(soil_c), np.nan, soil_c >= common.germination_min_c)
+    over = bridged(warm, common)
     return np.where(over.doubt == 0, over.daily, np.nan)
 
 
@@ -324,7 +319,7 @@ def _ages(
     """
     share, leaf_time = np.broadcast_arrays(share, leaf_time)
     leading = share.shape[:-1]
-    bounds = [int(b) for b in load("weeds").value("common.stage_leaf").value]
+    bounds = weed.common.stage_leaf
     limits = [weed.young_below, *bounds]
     older = np.empty((len(limits), *share.shape))
     mean_leaf = np.empty(share.shape)

@@ -139,10 +139,10 @@ def posterior(weed: Weed, spread: float, counted: Sequence[Counted]) -> ClockSpe
     >>> late.mid < 0.0 < early.mid
     True
     """
-    table = load("weeds").table("common")
+    common = weed.common
     shift = np.linspace(-4.0, 4.0, GRID) * spread
-    density = np.geomspace(0.1, table.number("seedling_density_max"), DENSITIES)
-    clumping = table.number("count_dispersion") / table.number("frame_area")
+    density = np.geomspace(0.1, common.density_max_per_m2, DENSITIES)
+    clumping = common.dispersion / common.frame_m2
     weight = np.broadcast_to(-0.5 * (shift / spread) ** 2, (DENSITIES, GRID))
     for one in counted:
         share = weed.share({k: np.array(v) for k, v in one.totals.items()}, shift)

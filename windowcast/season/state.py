@@ -326,7 +326,7 @@ def _notes(
             notes.append(_of_weed(entry, say("season_note.origin", low=low, high=high)))
         if days := _bridged_days(entry, emergence[entry.code], record):
             notes.append(_of_weed(entry, say("season_note.bridged", days=days)))
-        if _too_early(emergence[entry.code], record):
+        if _too_early(emergence[entry.code], record, entry.common.too_early):
             notes.append(_of_weed(entry, say("season_note.too_early")))
     return tuple(notes)
 
@@ -344,10 +344,9 @@ def _bridged_days(entry: Weed, curve: Emergence, record: Record) -> int:
     return int(blind[..., begins[-1] :].any(axis=tuple(range(blind.ndim - 1))).sum())
 
 
-def _too_early(curve: Emergence, record: Record) -> bool:
+def _too_early(curve: Emergence, record: Record, limit: float) -> bool:
     """Whether the latest 1 September finds a fall weed further up than it was at its origin."""
     days = np.flatnonzero(on_date(record.times, "09-01", record.place.southern))
     if curve.season != "fall" or not days.size:
         return False
-    limit = load("weeds").number("common.too_early")
     return bool(np.median(curve.share[..., days[-1]]) > limit)

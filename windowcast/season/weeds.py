@@ -40,6 +40,68 @@ class Flush:
 
 
 @dataclass(frozen=True)
+class CommonValues:
+    """What holds for every weed: the branch ``common`` of ``data/weeds.toml``.
+
+    To see what an answer owes to one of them, give a weed another:
+    ``replace(weed, common=replace(weed.common, gap_doubt=0.1))``.
+
+    Attributes
+    ----------
+    germination_min_c
+        Soil temperature below which nothing germinates.
+    dry_unknown
+        Speed of the clock in the low band where water is unknown, 0..1.
+    late_start_days
+        Days after a biofix on which a record may begin and count as from 0.
+    gap_doubt
+        Doubt of the emerged share over gaps from which it is not told.
+    bridge_shift_days, bridge_years
+        Days by which other years are moved to bridge a gap, and how many years that needs.
+    stage_leaf
+        Leaves at which the spans of stages after "young" begin.
+    outside_origin_factor
+        By which the spread of the clock grows outside the latitudes of origin.
+    density_max_per_m2, dispersion, frame_m2
+        Of scouting counts: densest seedlings, clumping of a count, and its usual frame.
+    too_early
+        Share up on 1 September from which a curve does not hold at a site.
+    """
+
+    germination_min_c: float
+    dry_unknown: float
+    late_start_days: int
+    gap_doubt: float
+    bridge_shift_days: int
+    bridge_years: float
+    stage_leaf: tuple[int, ...]
+    outside_origin_factor: float
+    density_max_per_m2: float
+    dispersion: float
+    frame_m2: float
+    too_early: float
+
+    @classmethod
+    def from_table(cls, common: Table) -> CommonValues:
+        """The values of the table's branch ``common``."""
+        number = common.number
+        return cls(
+            germination_min_c=number("germination_min"),
+            dry_unknown=number("dry_unknown"),
+            late_start_days=int(number("late_start")),
+            gap_doubt=number("gap_doubt"),
+            bridge_shift_days=int(number("bridge_shift")),
+            bridge_years=number("bridge_years"),
+            stage_leaf=tuple(int(leaf) for leaf in common.value("stage_leaf").value),
+            outside_origin_factor=number("outside_origin_factor"),
+            density_max_per_m2=number("seedling_density_max"),
+            dispersion=number("count_dispersion"),
+            frame_m2=number("frame_area"),
+            too_early=number("too_early"),
+        )
+
+
+@dataclass(frozen=True)
 class Weed:
     """What is known of one weed's emergence; units as in the table."""
 
@@ -60,6 +122,7 @@ class Weed:
     leaf_base_c: float
     phyllochron: float
     young_below: float
+    common: CommonValues
     values: tuple[Value, ...]
 
     def degree_days(self, mean_c: FloatArray) -> FloatArray:
@@ -112,9 +175,7 @@ class Weed:
         """Standard deviation of the log of the clock; wider outside the latitudes of origin."""
         low, high = self.origin_latitude
         inside = low <= abs(latitude_deg) <= high
-        return self.spread * (
-            1.0 if inside else load("weeds").number("common.outside_origin_factor")
-        )
+        return self.spread * (1.0 if inside else self.common.outside_origin_factor)
 
     def share(self, clocks: Mapping[str, FloatArray], log_shift: FloatArray | float) -> FloatArray:
         """Emerged share of the season along its clocks, sped up by ``exp(log_shift)``.
@@ -167,7 +228,12 @@ def weed(code: str) -> Weed:
             field="weeds",
             remedy=f"choose from {', '.join(supported())}",
         )
-    table = load("weeds").table(code)
+    return weed_in(load("weeds"), code)
+
+
+def weed_in(weeds: Table, code: str) -> Weed:
+    """The entry of a weed in a table such as ``data/weeds.toml``."""
+    table, common = weeds.table(code), weeds.table("common")
     latitude = table.value("origin_latitude")
     return Weed(
         code=code,
@@ -187,7 +253,8 @@ def weed(code: str) -> Weed:
         leaf_base_c=table.number("leaf.base_temp"),
         phyllochron=table.number("leaf.phyllochron"),
         young_below=table.number("leaf.young_below"),
-        values=(*table.values_below(), *load("weeds").table("common").values_below()),
+        common=CommonValues.from_table(common),
+        values=(*table.values_below(), *common.values_below()),
     )
 
 
