@@ -11,6 +11,7 @@ import pytest
 from windowcast.core.record import Grade, Record
 from windowcast.core.site import Site, site_from
 from windowcast.core.values import load
+from windowcast.report.catalogue import render
 from windowcast.season.bridging import bridged
 from windowcast.season.model import SiteState
 from windowcast.season.state import build
@@ -129,8 +130,8 @@ def test_a_gap_in_the_flush_cannot_be_told_until_the_flush_is_over(
 
 def test_days_that_other_years_stand_in_for_are_named(record: Record, site: Site) -> None:
     cut = record.between(record.times[0], np.datetime64("2017-11-01"))
-    assert not any("no temperature" in note for note in build(cut, site)[0].notes)
-    notes = build(without(cut, "2017-07-10", 5), site)[0].notes
+    assert not any("no temperature" in render(note) for note in build(cut, site)[0].notes)
+    notes = [render(n) for n in build(without(cut, "2017-07-10", 5), site)[0].notes]
     assert any("annual bluegrass: 5 days of this season have no temperature" in n for n in notes)
 
 
