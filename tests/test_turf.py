@@ -92,7 +92,7 @@ def test_no_frost_no_full_dormancy():
 
 
 def test_false_greenup_and_relapse():
-    dates, soil, tmin = year(days=365)
+    dates, soil, tmin = year(days=365, cold=3.0)
     warm = (dates >= np.datetime64("2020-01-15")) & (dates < np.datetime64("2020-01-31"))
     soil, tmin = np.where(warm, 18.5, soil), np.where(warm, 12.0, tmin)
     tmin[(dates >= np.datetime64("2020-02-03")) & (dates < np.datetime64("2020-02-08"))] = -6.0
@@ -176,7 +176,9 @@ def test_seen_green_cover_overrides():
     assert (blind.phase == TurfPhase.UNKNOWN).all()  # begins in November: nothing is known
     brown, _ = run(dates, soil, tmin, green_cover=[GreenCover(dt.date(2021, 11, 10), 0.0)])
     assert (brown.phase[9:] == TurfPhase.DORMANT).all()
-    assert brown.nonselective_safe[9] == 1
+    assert np.isnan(brown.nonselective_safe[9])  # who looks from above has not parted the canopy
+    bare = [CanopyLook(dt.date(2021, 11, 10), live_shoots=False)]
+    assert run(dates, soil, tmin, looks=bare)[0].nonselective_safe[9] == 1
     green, _ = run(dates, soil, tmin, green_cover=[GreenCover(dt.date(2021, 11, 10), 0.15)])
     # 15 % green bermudagrass was set back (Yelverton, NC State 2017)
     assert green.nonselective_safe[9] == 0
@@ -422,12 +424,12 @@ def test_dates_by_member_spread_as_the_models_leave_them_open():
 def test_a_plain_winter_keeps_its_dormant_application():
     # trials treated dormant bermudagrass unhurt from December to early March (Toler et al. 2007,
     # Clemson SC; Flessner & McElroy 2011, Auburn AL; Rimi et al. 2012)
-    for station, fewest in ((MID_ATLANTIC, 60), (MID_SOUTH, 55)):
+    for station, fewest, share in ((MID_ATLANTIC, 60, 0.8), (MID_SOUTH, 55, 0.7)):
         site_state, _ = state(station)
         found, dates = site_state.turf, site_state.dates
         months = dates.astype("datetime64[M]").astype(int) % 12
         january = found.nonselective_safe[months == 0]
-        assert np.mean(january == 1) > 0.8, station
+        assert np.mean(january == 1) > share, station
         days = np.sum(found.nonselective_safe == 1) / (len(dates) / 365.25)
         assert days > fewest, (station, days)
 

@@ -113,7 +113,7 @@ def answer(
 
     past, carry = state(record)
     ahead = state(future.daily, carry)[0]
-    turf = over_futures(ahead.turf, ahead.dates, site.turf.overseeded)
+    turf = over_futures(ahead.turf, ahead.dates, overseeded=False)  # its limits tell of that
     ahead = greenup_by_futures(replace(ahead, turf=turf))
     mixture, stock = _needs(site, actives, materials, formulation)
     barriers = _barriers(site, actives, materials)

@@ -68,6 +68,7 @@ class TurfCarry:
     look_age: float  # days since the last look that found no leaf
     was_dormant: BoolArray  # this season, and not yet recovered
     days_dormant: FloatArray
+    days_bare: FloatArray  # without likely leaf, less one; -1 with
 
 
 History = tuple[FloatArray, FloatArray, FloatArray]  # soil, minimum and mean air, [..., day]
@@ -160,9 +161,13 @@ def turf_state(
     brown = half < GREEN_FROM
     days_dormant = run_length(brown, None if carry is None else carry.days_dormant)
     age = run_length(~seen.none, np.array(np.inf if carry is None else carry.look_age - 1.0)) + 1.0
-    # days on which brown straw proves nothing, or past the last of the trials, until one looks
-    unseen = (hides | _late(dates, southern)) & (age > load("turf").number("look.valid"))
-    unseen = np.broadcast_to(unseen, green.shape)
+    unlikely = green < load("turf").number("greenup.begun")
+    bare = run_length(unlikely, None if carry is None else carry.days_bare)
+    # days on which brown straw proves nothing, past the last of the trials, or soon after the last
+    # leaf, until one looks
+    safety = load("turf").table("safety")
+    unseen = hides | _late(dates, southern) | (bare < safety.number("settled"))
+    unseen &= age > load("turf").number("look.valid")
     injury = injury_probability(green, overseeded)
     state = TurfState(
         phase=phase,
@@ -187,6 +192,7 @@ def turf_state(
         look_age=float(age[-1]),
         was_dormant=was_dormant[..., -1],
         days_dormant=days_dormant[..., -1],
+        days_bare=bare[..., -1],
     )
     return state, after
 

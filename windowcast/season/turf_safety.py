@@ -86,7 +86,7 @@ def permitted(
     return np.select([injury > harm_cap(), blind], [0.0, np.nan], 1.0)
 
 
-def over_futures(turf: TurfState, dates: DateArray, overseeded: bool | None) -> TurfState:
+def over_futures(turf: TurfState, dates: DateArray, *, overseeded: bool | None) -> TurfState:
     """The state in which all futures share one permission: by the chance of harm over them all.
 
     Row 0, the forecast as issued, is not counted where there are others.
@@ -94,7 +94,8 @@ def over_futures(turf: TurfState, dates: DateArray, overseeded: bool | None) -> 
     if turf.injury_probability.ndim < 2:
         return turf
     begun = _futures(turf.greening_begun).mean(axis=0)
-    safe = permitted(mean_injury(turf.injury_probability), begun, overseeded, unseen=turf.unseen[0])
+    unseen = _futures(turf.unseen.astype(np.float64)).mean(axis=0) > harm_cap()
+    safe = permitted(mean_injury(turf.injury_probability), begun, overseeded, unseen=unseen)
     return replace(
         turf,
         nonselective_safe=np.broadcast_to(safe, turf.injury_probability.shape),
