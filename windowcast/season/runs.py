@@ -47,6 +47,15 @@ def run_length(where: npt.NDArray[np.bool_], carried: FloatArray | None) -> Floa
     """Days since a condition began to hold without break: 0 on its first day, -1 where it does not.
 
     A carried -1 says that it did not hold on the day before.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.season.runs import run_length
+    >>> run_length(np.array([True, True, False, True]), None)
+    array([ 0.,  1., -1.,  0.])
+    >>> run_length(np.array([True, True]), np.array(4.0))
+    array([5., 6.])
     """
     begin = np.full(where.shape[:-1], -1.0) if carried is None else carried
     since = np.arange(where.shape[-1]) - last_index(~where, -1) - 1.0

@@ -239,6 +239,13 @@ def days_to_greenup(green: FloatArray) -> FloatArray:
 
     NaN where it is not dormant, where no green-up lies within the days given, and where a day that
     cannot be told comes before it.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.season.turf import days_to_greenup
+    >>> days_to_greenup(np.array([0.0, 0.1, 0.9, 0.0]))
+    array([ 2.,  1., nan, nan])
     """
     wait = _until_green(green)
     told = np.isfinite(wait) & (wait < known_run(green))
@@ -246,7 +253,15 @@ def days_to_greenup(green: FloatArray) -> FloatArray:
 
 
 def dormant_run(green: FloatArray) -> FloatArray:
-    """Days from each on, itself included, known to be without green leaf, ``[..., day]``."""
+    """Days from each on, itself included, known to be without green leaf, ``[..., day]``.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.season.turf import dormant_run
+    >>> dormant_run(np.array([0.0, 0.1, 0.9, 0.0, np.nan]))
+    array([2., 1., 0., 1., 0.])
+    """
     return np.minimum(_until_green(green), known_run(green))
 
 

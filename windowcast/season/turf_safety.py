@@ -39,6 +39,23 @@ def injury_probability(green: FloatArray, overseeded: bool | None) -> FloatArray
     FloatArray
         NaN where a day of the margin is not known and those known do not pass the cap; where they
         do, the least that it is.
+
+    References
+    ----------
+    Xiong, Diesburg & Lloyd (2013) for the margin; see ``data/turf.toml``, table ``safety``.
+
+    Examples
+    --------
+    Leaf that is likely in ten days already counts today; beyond the known days it is unknown:
+
+    >>> import numpy as np
+    >>> from windowcast.season.turf_safety import injury_probability
+    >>> green = np.zeros(40)
+    >>> green[10:] = 0.8
+    >>> injury_probability(green, overseeded=False)[[0, 20]]
+    array([0.8, 0.8])
+    >>> injury_probability(np.zeros(40), overseeded=False)[[0, 39]]
+    array([ 0., nan])
     """
     if overseeded:
         return np.ones(green.shape)
@@ -78,6 +95,17 @@ def permitted(
         None: not said, so never a yes.
     unseen
         Days on which only a look could tell and nobody has looked, ``[..., day]``.
+
+    Examples
+    --------
+    Harmless, harmful, and green-up that may have begun:
+
+    >>> import numpy as np
+    >>> from windowcast.season.turf_safety import permitted
+    >>> permitted(np.array([0.0, 0.5, 0.0]), np.array([0.0, 0.0, 0.9]), overseeded=False)
+    array([ 1.,  0., nan])
+    >>> permitted(np.array([0.0]), np.array([0.0]), overseeded=None)
+    array([nan])
     """
     if overseeded is None:
         unseen = True
@@ -107,6 +135,15 @@ def mean_injury(injury: FloatArray) -> FloatArray:
     """Chance of harm over the futures ``[member, day]``, ``[day]``.
 
     NaN where futures that cannot be told decide whether it passes the cap.
+
+    Examples
+    --------
+    Row 0 is the forecast as issued, which is not counted:
+
+    >>> import numpy as np
+    >>> from windowcast.season.turf_safety import mean_injury
+    >>> mean_injury(np.array([[0.0, 0.0], [0.2, 0.0], [0.4, np.nan]]))
+    array([0.3, nan])
     """
     rows = _futures(np.atleast_2d(injury))
     least = np.nan_to_num(rows, nan=0.0).mean(axis=0)
