@@ -15,8 +15,8 @@ import sys
 import time
 
 PAIRS = [
-    ("windowcast --help", ["-m", "windowcast", "--help"], "import click", 2.0),
-    ("windowcast rank --sample", ["-m", "windowcast", "rank", "--sample"], "import pandas", 2.5),
+    ("windowcast --help", ["-m", "windowcast", "--help"], "import click", 1.2),
+    ("windowcast rank --sample", ["-m", "windowcast", "rank", "--sample"], "import pandas", 1.2),
 ]
 
 
