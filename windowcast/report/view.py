@@ -9,9 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core import values
-from windowcast.core.phrase import Phrase, Quantity, Span, joined, say
+from windowcast.core.phrase import Name, Phrase, Quantity, Span, joined, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.units import Display
+from windowcast.limits.model import refused
 from windowcast.programme.answer import Answer
 from windowcast.programme.standing import turf_phase, weed_up
 from windowcast.report import series, wording
@@ -146,6 +147,10 @@ def headline(ranking: Ranking) -> str:
             when = Span(window.start, window.end)
             said = say(f"headline.{word}", day=window.date, hours=when, title=best.title)
             return render(said)
+    turf = [o.turf[0] for _, o in named if refused(o.turf)]
+    if len(turf) == len(named):
+        no = next((span for span in turf if span.answer == "no"), turf[0])
+        return render(say(f"headline.turf_{no.answer.replace(' ', '_')}", reason=Name(no.reason)))
     if all(word == "cannot tell" for word, _ in named):
         return render(say("headline.cannot_tell"))
     return render(say("headline.wait"))

@@ -35,6 +35,7 @@ from windowcast.windows.model import (
     PurposeOutlook,
     Ranking,
     StockFit,
+    Verdict,
     Window,
 )
 from windowcast.windows.odds import odds
@@ -176,7 +177,7 @@ class _Task:
         blind = not go and blind and bool(np.isnan(scores.score[0, scores.open]).any())
         turf = spans(self.judge.turf(needs)[: self.days])
         if refused(turf):
-            text, change = advice.turf(turf), NOTHING
+            text, change, closest = advice.turf(turf), NOTHING, None
         elif go:
             text = advice.go(go, self.rule)
         elif blind:
@@ -361,6 +362,12 @@ class _Task:
         name = " + ".join(needs.names)
         if not purpose.serves(needs):
             return StockFit(name, "unfit", None, None, None, advice.acts_only(needs))
+        turf = spans(self.judge.turf(needs)[: self.days])
+        if refused(turf):
+            verdict: Verdict = "unfit" if turf[0].answer == "no" else "cannot tell"
+            return StockFit(
+                name, verdict, None, None, None, say("advice.of_turf", reason=Name(turf[0].reason))
+            )
         scores = self.judge.scores(purpose, needs)
         found = sorted(self._windows(purpose, needs, scores), key=_rank_key)
         if not found:
