@@ -14,6 +14,7 @@ import pytest
 
 from tests.windows_fixtures import past, site, state, weather
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import NOTHING, say
 from windowcast.core.site import Site, Species, load_site
 from windowcast.core.values import load
 from windowcast.limits.answer import codes, turf_answers
@@ -91,7 +92,7 @@ def test_an_interval_from_memory_can_forbid_and_never_permit() -> None:
         if x.rule == "overseeding"
     ]  # fmt: skip
     assert limit.answer == "cannot tell"
-    assert "label" in limit.remedy
+    assert limit.remedy.id == "limit.on_label"
 
 
 @pytest.mark.parametrize(
@@ -251,7 +252,7 @@ def test_frost_after_green_up_began_does_not_reopen_a_non_selective() -> None:
     days = TurfDays.of(begun)
     answers = turf_answers(needs("glyphosate"), WHOLE, days)
     assert answers[0].answer == "cannot tell"
-    assert "part the canopy" in answers[0].deciding.remedy
+    assert answers[0].deciding.remedy.id == "limit.part_canopy"
     assert turf_answers(needs("glyphosate"), WHOLE, TurfDays.of(state(march, 3)))[0].answer == "yes"
 
 
@@ -466,18 +467,18 @@ def test_what_is_done_may_not_lie_after_today(tmp_path: Path) -> None:
      (0.96, "9 in 10"), (1.0, "certain")],
 )  # fmt: skip
 def test_chances_in_words(share: float, text: str) -> None:
-    assert chance(share) == text
+    assert render(chance(share)) == text
 
 
 # --- small parts ----------------------------------------------------------------------------------
 
 
 def test_the_strictest_limit_decides_and_all_noes_must_end() -> None:
-    may = Limit("a", "yes", "", "x")
-    until = Limit("b", "no", "", "x", until=dt.date(2026, 10, 1))
-    later = Limit("c", "no", "", "x", until=dt.date(2026, 11, 1))
-    ever = Limit("d", "no", "", "x")
-    unknown = Limit("e", "cannot tell", "", "x")
+    may = Limit("a", "yes", NOTHING, "x")
+    until = Limit("b", "no", NOTHING, "x", until=dt.date(2026, 10, 1))
+    later = Limit("c", "no", NOTHING, "x", until=dt.date(2026, 11, 1))
+    ever = Limit("d", "no", NOTHING, "x")
+    unknown = Limit("e", "cannot tell", NOTHING, "x")
     assert TurfAnswer(SEPT, (may, unknown)).answer == "cannot tell"
     assert TurfAnswer(SEPT, (may, unknown, until)).deciding is until
     assert TurfAnswer(SEPT, (until, later)).until == later.until
@@ -486,9 +487,9 @@ def test_the_strictest_limit_decides_and_all_noes_must_end() -> None:
 
 
 def test_days_with_the_same_answer_are_put_together() -> None:
-    no = Limit("a", "no", "why", "x", harm=0.2)
+    no = Limit("a", "no", say("limit.thin"), "x", harm=0.2)
     worse = replace(no, harm=0.4)
-    yes = Limit("a", "yes", "", "x")
+    yes = Limit("a", "yes", NOTHING, "x")
     days = [SEPT + dt.timedelta(days=i) for i in range(4)]
     answers = tuple(
         TurfAnswer(d, (x,)) for d, x in zip(days, (no, worse, yes, yes), strict=True)

@@ -210,7 +210,8 @@ def sheet(
         from windowcast.limits.tank import remark, tank_limits
 
         on = day or dt.datetime.now(site.zone).date()
-        remarks = [*map(remark, tank_limits(chosen, actives, site, on)), *remarks]
+        against = [remark(x) for x in tank_limits(chosen, actives, site, on)]
+        remarks = [*against, *remarks]
     result = tank_sheet(
         parse(area, "area", "area"),
         parse_carrier(carrier),

@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from windowcast.core.phrase import NOTHING, Phrase
+
 Permission = Literal["yes", "no", "cannot tell"]
 STATE = "state of the turf"  # the rule that works out a chance of harm
 _STRICTNESS: tuple[Permission, ...] = ("yes", "cannot tell", "no")
@@ -41,11 +43,11 @@ class Limit:
 
     rule: str
     answer: Permission
-    reason: str
+    reason: Phrase
     source: str
     active: str = ""
     until: dt.date | None = None
-    remedy: str = ""
+    remedy: Phrase = NOTHING
     harm: float | None = None
 
 
@@ -105,8 +107,8 @@ class TurfSpan:
     rule: str
     active: str
     until: dt.date | None
-    reason: str
-    remedy: str
+    reason: Phrase
+    remedy: Phrase
     source: str
     harm: float | None
 

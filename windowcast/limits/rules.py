@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from dataclasses import dataclass
 
+from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, say
 from windowcast.core.values import Table, Value
 from windowcast.limits.ground import Ground, nth_of
 from windowcast.limits.model import Limit, Permission
@@ -16,7 +18,7 @@ from windowcast.limits.treatment import Treatment
 from windowcast.materials.actives import NEVER, species_key
 
 MEMORY = "from memory"
-ON_LABEL = "take it from your label and put it in your materials file"
+ON_LABEL = say("limit.on_label")
 SITE_FILE = "site file"
 
 
@@ -41,99 +43,108 @@ def cited(value: Value) -> str:
     return f"{value.status}: {value.source}"
 
 
+@dataclass(frozen=True)
+class _Said:
+    """Makes the limits of one rule for one treatment."""
+
+    rule: str
+    treatment: Treatment
+
+    def __call__(
+        self,
+        answer: Permission,
+        reason: Phrase,
+        source: str = SITE_FILE,
+        *,
+        until: dt.date | None = None,
+        remedy: Phrase = NOTHING,
+    ) -> Limit:
+        return Limit(self.rule, answer, reason, source, self.treatment.name, until, remedy)
+
+
+KILLS_GREEN = "derived: what kills all green leaf kills a green stand"
+
 # --- overseeding --------------------------------------------------------------------------------
 
 
 def overseeding(treatment: Treatment, ground: Ground, date: dt.date, values: Table) -> Limit | None:
     """Seed still to be sown, and the stand that grew from it."""
-    rule = "overseeding"
+    limit = _Said("overseeding", treatment)
     if ground.sowing == "none":
-        return Limit(rule, "yes", "the turf is not overseeded", SITE_FILE, treatment.name)
+        return limit("yes", say("limit.not_overseeded"))
     if ground.sowing is None:
-        return Limit(
-            rule, "cannot tell", "the site file does not say whether the turf is overseeded",
-            SITE_FILE, treatment.name,
-            remedy="say it in the site file: turf.overseed.state",
-        )  # fmt: skip
+        return limit(
+            "cannot tell", say("limit.overseeding_unsaid"), remedy=say("limit.say_overseeding")
+        )
     if ground.sown is None:
-        return _undated(treatment, ground, date, values)
+        return _undated(limit, ground, date, values)
     if date < ground.sown:
-        return _before_sowing(treatment, ground, date)
+        return _before_sowing(limit, ground, date)
     ends = nth_of(_text(values, "overseed.stand_ends"), date, southern=ground.southern)
     if ends > ground.sown:
-        return Limit(
-            rule, "cannot tell",
-            "the overseeding in the site file is of the season before",
-            cited(values.value("overseed.stand_ends")), treatment.name,
-            remedy="say in the site file whether it is overseeded again: turf.overseed",
+        return limit(
+            "cannot tell", say("limit.sown_last_season"),
+            cited(values.value("overseed.stand_ends")), remedy=say("limit.say_overseeding_again"),
         )  # fmt: skip
-    stand = _stand(treatment, ground, date, values)
+    stand = _stand(limit, ground, date, values)
     if ground.sowing == "planned" and stand.answer == "yes":
-        return Limit(
-            rule, "cannot tell", "the planned day of seeding has passed", SITE_FILE,
-            treatment.name, remedy="say in the site file whether it is done: turf.overseed.state",
-        )  # fmt: skip
+        return limit(
+            "cannot tell", say("limit.planned_day_passed"), remedy=say("limit.say_seeding_done")
+        )
     return stand
 
 
-def _undated(treatment: Treatment, ground: Ground, date: dt.date, values: Table) -> Limit:
+def _undated(limit: _Said, ground: Ground, date: dt.date, values: Table) -> Limit:
     """Overseeded, but nobody says when."""
-    remedy = "give species and date of seeding in the site file: turf.overseed"
+    treatment, remedy = limit.treatment, say("limit.give_seeding")
     season = nth_of(_text(values, "overseed.stand_ends"), date, southern=ground.southern)
     sown = nth_of(_text(values, "overseed.sowing_ends"), date, southern=ground.southern)
-    killed = {grass: value for grass, value in treatment.overseed.items() if value.value == NEVER}
+    killed = [value for value in treatment.overseed.values() if value.value == NEVER]
     if killed and len(killed) == len(treatment.overseed):
-        value = next(iter(killed.values()))
-        return Limit("overseeding", "no", f"{treatment.spoken} kills the overseeding",
-                     cited(value), treatment.name, remedy=remedy)  # fmt: skip
+        said = say("limit.kills_overseeding", what=treatment.spoken)
+        return limit("no", said, cited(killed[0]), remedy=remedy)
     if treatment.nonselective:
-        return Limit("overseeding", "no", f"{treatment.spoken} kills all green grass",
-                     "derived: what kills all green leaf kills a green stand", treatment.name,
-                     remedy=remedy)  # fmt: skip
+        said = say("limit.kills_green", what=treatment.spoken)
+        return limit("no", said, KILLS_GREEN, remedy=remedy)
     if treatment.pre and sown < season:
         interval = treatment.slit_seeding_d or treatment.seeding_d
-        return Limit(
-            "overseeding", "no",
-            f"the turf is to be overseeded, or just was, and {treatment.spoken} stops the seed",
-            cited(interval) if interval else SITE_FILE, treatment.name, remedy=remedy,
-        )  # fmt: skip
-    return Limit("overseeding", "cannot tell", "the age of the overseeding is not known", SITE_FILE,
-                 treatment.name, remedy=remedy)  # fmt: skip
+        said = say("limit.stops_seed", what=treatment.spoken)
+        return limit("no", said, cited(interval) if interval else SITE_FILE, remedy=remedy)
+    return limit("cannot tell", say("limit.stand_age_unknown"), remedy=remedy)
 
 
-def _before_sowing(treatment: Treatment, ground: Ground, date: dt.date) -> Limit:
+def _before_sowing(limit: _Said, ground: Ground, date: dt.date) -> Limit:
     """Whether what is left on the day of sowing lets the seed grow."""
     assert ground.sown is not None
+    treatment = limit.treatment
     broadcast, slit = treatment.seeding_d, treatment.slit_seeding_d
     asked = {"broadcast": [broadcast], "slit": [slit], None: [broadcast, slit]}[ground.sown_by]
     known = [value for value in asked if value is not None]
     left = (ground.sown - date).days
-    sowing = f"the seeding planned for {_day(ground.sown)}"
-    if ground.sowing == "done":
-        sowing = f"the seeding of {_day(ground.sown)}"
+    seeding = say("limit.seeding_done", day=ground.sown)
+    if ground.sowing == "planned":
+        seeding = say("limit.seeding_planned", day=ground.sown)
     longest = max(known, key=float, default=None)
     if longest is not None and left < float(longest):
         after = _age_of_stand(treatment, ground)
         until = None
         if after is not None and after.value != NEVER:
             until = ground.sown + dt.timedelta(days=int(float(after)))
-        return Limit(
-            "overseeding", "no",
-            f"{treatment.spoken} needs {float(longest):.0f} days before seeding, "
-            f"and {sowing} is {left} days away",
-            cited(longest), treatment.name, until,
-            remedy="leave the pre-emergent out, or seed later",
+        said = say(
+            "limit.too_close_to_seeding", what=treatment.spoken, needed=_days_of(longest),
+            seeding=seeding, left=Quantity(float(left), "d"),
         )  # fmt: skip
+        remedy = say("limit.leave_out_or_later")
+        return limit("no", said, cited(longest), until=until, remedy=remedy)
     if longest is None or len(known) < len(asked) or not permits(longest):
-        return Limit(
-            "overseeding", "cannot tell",
-            f"no source says how many days {treatment.spoken} needs before {sowing}",
-            cited(longest) if longest else SITE_FILE, treatment.name, remedy=ON_LABEL,
-        )  # fmt: skip
-    return Limit(
-        "overseeding", "yes", f"{sowing} is {left} days away, {float(longest):.0f} are enough",
-        cited(longest), treatment.name,
+        said = say("limit.interval_unknown", what=treatment.spoken, seeding=seeding)
+        source = cited(longest) if longest else SITE_FILE
+        return limit("cannot tell", said, source, remedy=ON_LABEL)
+    said = say(
+        "limit.far_from_seeding", seeding=seeding, left=Quantity(float(left), "d"),
+        needed=_days_of(longest),
     )  # fmt: skip
+    return limit("yes", said, cited(longest))
 
 
 def _age_of_stand(treatment: Treatment, ground: Ground) -> Value | None:
@@ -143,43 +154,41 @@ def _age_of_stand(treatment: Treatment, ground: Ground) -> Value | None:
     return treatment.overseed.get(species_key(ground.sown_species))
 
 
-def _stand(treatment: Treatment, ground: Ground, date: dt.date, values: Table) -> Limit:
+def _stand(limit: _Said, ground: Ground, date: dt.date, values: Table) -> Limit:
     """Whether the grass that was sown takes it at its age."""
     assert ground.sown is not None
-    grass, name = ground.sown_species or "the overseeding", treatment.name
+    treatment = limit.treatment
     if ground.sown_species is None:
-        return _undated(treatment, ground, date, values)
+        return _undated(limit, ground, date, values)
+    grass = Name(ground.sown_species)
     after, age = _age_of_stand(treatment, ground), (date - ground.sown).days
+    aged = Quantity(float(age), "d")
     if after is None and treatment.nonselective:
-        return Limit("overseeding", "no", f"{treatment.spoken} kills green grass, {grass} too",
-                     "derived: what kills all green leaf kills a green stand", name)  # fmt: skip
+        said = say("limit.kills_green", what=treatment.spoken)
+        return limit("no", said, KILLS_GREEN)
     if after is None:
-        return Limit("overseeding", "cannot tell",
-                     f"no source says whether {grass} takes {treatment.spoken}", SITE_FILE, name,
-                     remedy=ON_LABEL)  # fmt: skip
+        said = say("limit.stand_without_source", grass=grass, what=treatment.spoken)
+        return limit("cannot tell", said, remedy=ON_LABEL)
     if after.value == NEVER:
-        return Limit("overseeding", "no", f"{treatment.spoken} kills or hurts {grass}",
-                     cited(after), name)  # fmt: skip
+        said = say("limit.hurts_stand", grass=grass, what=treatment.spoken)
+        return limit("no", said, cited(after))
     if age < float(after):
         until = ground.sown + dt.timedelta(days=int(float(after)))
-        return Limit(
-            "overseeding", "no", f"{grass} takes {treatment.spoken} from {float(after):.0f} days "
-            f"after seeding, and is {age} days old", cited(after), name, until,
+        said = say(
+            "limit.stand_too_young", grass=grass, what=treatment.spoken, needed=_days_of(after),
+            age=aged,
         )  # fmt: skip
+        return limit("no", said, cited(after), until=until)
     spring = nth_of(_text(values, "overseed.transition_starts"), date, southern=ground.southern)
     own_label = after.status == "label guidance"
     if treatment.roots and spring > ground.sown and not own_label:
-        return Limit(
-            "overseeding", "cannot tell",
-            "sources disagree whether a root pruner holds back the turf below the overseeding "
-            "in spring", cited(values.value("overseed.transition_starts")), name, remedy=ON_LABEL,
-        )  # fmt: skip
+        conflict = values.value("overseed.transition_starts")
+        return limit("cannot tell", say("limit.transition"), cited(conflict), remedy=ON_LABEL)
     if not permits(after):
-        return Limit("overseeding", "cannot tell",
-                     f"that {grass} takes {treatment.spoken} is not known from a source",
-                     cited(after), name, remedy=ON_LABEL)  # fmt: skip
-    return Limit("overseeding", "yes", f"{grass} is {age} days old and takes {treatment.spoken}",
-                 cited(after), name)  # fmt: skip
+        said = say("limit.stand_without_source", grass=grass, what=treatment.spoken)
+        return limit("cannot tell", said, cited(after), remedy=ON_LABEL)
+    said = say("limit.stand_takes", grass=grass, what=treatment.spoken, age=aged)
+    return limit("yes", said, cited(after))
 
 
 # --- new turf -----------------------------------------------------------------------------------
@@ -187,42 +196,35 @@ def _stand(treatment: Treatment, ground: Ground, date: dt.date, values: Table) -
 
 def new_turf(treatment: Treatment, ground: Ground, date: dt.date, values: Table) -> Limit | None:
     """Turf that may not have rooted yet."""
-    rule, name = "new turf", treatment.name
+    limit = _Said("new turf", treatment)
     if ground.mature:
-        return Limit(rule, "yes", "the turf is older than two growing seasons", SITE_FILE, name)
+        return limit("yes", say("limit.mature"))
     if ground.established is None:
-        return Limit(
-            rule, "cannot tell", "the age of the turf is not known", SITE_FILE, name,
-            remedy="say in the site file: turf.mature = true, or turf.established with its date",
-        )  # fmt: skip
+        return limit("cannot tell", say("limit.age_unknown"), remedy=say("limit.say_age"))
     age = (date - ground.established).days
+    aged = Quantity(float(age), "d")
     if age < 0:
-        return Limit(rule, "cannot tell", f"the turf was established later, on "
-                     f"{_day(ground.established)}", SITE_FILE, name)  # fmt: skip
+        return limit("cannot tell", say("limit.established_later", day=ground.established))
     full = values.value("new_turf.full_growth")
     rooted = ground.rooted is not None and ground.rooted <= date
     own = _own_wait(treatment, ground, float(full))
     if own is not None and own.value == NEVER:
-        return Limit(rule, "no", f"new turf never takes {treatment.spoken}", cited(own), name)
+        return limit("no", say("limit.never_on_new", what=treatment.spoken), cited(own))
     wait = own or (values.value("new_turf.root_pruner") if treatment.roots else None)
     if wait is not None and age < float(wait):
-        return Limit(
-            rule, "no", f"the turf is {age} days old, and {treatment.spoken} must wait "
-            f"{float(wait):.0f} days", cited(wait), name,
-            ground.established + dt.timedelta(days=int(float(wait))),
-            remedy="let it root and mow it several times first",
-        )  # fmt: skip
+        said = say("limit.too_new", age=aged, what=treatment.spoken, needed=_days_of(wait))
+        until = ground.established + dt.timedelta(days=int(float(wait)))
+        return limit("no", said, cited(wait), until=until, remedy=say("limit.let_root"))
     if own is not None and permits(own):
-        return Limit(rule, "yes", f"the turf is {age} days old, which is enough", cited(own), name)
+        return limit("yes", say("limit.old_enough", age=aged), cited(own))
     if age >= float(full):
-        return Limit(rule, "yes", f"the turf is {age} days old", cited(full), name)
+        return limit("yes", say("limit.old_enough", age=aged), cited(full))
     if rooted:
-        return Limit(rule, "yes", "the turf has been seen well rooted and mown",
-                     "site file, turf.rooted", name)  # fmt: skip
-    return Limit(
-        rule, "cannot tell", f"the turf is {age} days old, and whether it has rooted is not known",
-        cited(full), name, ground.established + dt.timedelta(days=int(float(full))),
-        remedy="look, and give the day on which it was well rooted and mown: turf.rooted",
+        return limit("yes", say("limit.rooted"), "site file, turf.rooted")
+    return limit(
+        "cannot tell", say("limit.rooted_unknown", age=aged), cited(full),
+        until=ground.established + dt.timedelta(days=int(float(full))),
+        remedy=say("limit.say_rooted"),
     )  # fmt: skip
 
 
@@ -254,18 +256,17 @@ def damage(treatment: Treatment, ground: Ground, values: Table) -> Iterator[Limi
     """Winterkill and thin turf, as far as the site file says so."""
     if ground.winterkill is not None and treatment.pre:
         value = values.value(f"winterkill.pre.{ground.winterkill}")
-        yield Limit(
-            "winterkill", _permission(value), f"winterkill is {ground.winterkill}",
-            cited(value), treatment.name,
-            remedy="let it recover, or plan the repair first; ask your extension service",
+        yield _Said("winterkill", treatment)(
+            _permission(value), say("limit.winterkill", level=Name(ground.winterkill)),
+            cited(value), remedy=say("limit.let_recover"),
         )  # fmt: skip
     if ground.thin:
-        for key, asked in (("nonselective", treatment.nonselective),
-                           ("root_pruner", treatment.roots)):  # fmt: skip
-            if asked:
-                value = values.value(f"thin.{key}")
-                yield Limit("thin turf", _permission(value), "the turf is thin", cited(value),
-                            treatment.name, remedy="let it fill in first")  # fmt: skip
+        asked = (("nonselective", treatment.nonselective), ("root_pruner", treatment.roots))
+        for key in (key for key, applies in asked if applies):
+            value = values.value(f"thin.{key}")
+            yield _Said("thin turf", treatment)(
+                _permission(value), say("limit.thin"), cited(value), remedy=say("limit.let_fill_in")
+            )
 
 
 def time_of_year(treatment: Treatment, ground: Ground, date: dt.date) -> Limit | None:
@@ -277,9 +278,9 @@ def time_of_year(treatment: Treatment, ground: Ground, date: dt.date) -> Limit |
     if last < season or date == last:
         return None
     until = nth_of("07-01", date + dt.timedelta(days=365), southern=ground.southern)
-    return Limit(
-        "time of year", "no", f"not after {_day(last, year=False)} on this turf",
-        cited(treatment.last_day), treatment.name, until,
+    return _Said("time of year", treatment)(
+        "no", say("limit.not_after", what=treatment.spoken, day=last),
+        cited(treatment.last_day), until=until,
     )  # fmt: skip
 
 
@@ -288,10 +289,9 @@ def _permission(value: Value) -> Permission:
     return answers[str(value.value)]
 
 
+def _days_of(value: Value) -> Quantity:
+    return Quantity(float(value), "d")
+
+
 def _text(values: Table, key: str) -> str:
     return str(values.value(key).value)
-
-
-def _day(date: dt.date, *, year: bool = True) -> str:
-    """``5 Oct 2026``."""
-    return f"{date.day} {date:%b}" + (f" {date.year}" if year else "")

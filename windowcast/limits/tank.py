@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
-from windowcast.core.phrase import Name, Phrase, say
+from windowcast.core.phrase import NOTHING, Name, Phrase, say
 from windowcast.core.site import Site
 from windowcast.limits.answer import ground_limits
 from windowcast.limits.ground import ground_of
@@ -41,10 +41,9 @@ def tank_limits(
 
 def remark(limit: Limit) -> Phrase:
     """One sentence for the sheet."""
-    what = "do not use it" if limit.answer == "no" else "cannot tell"
-    until = f"; not before {limit.until.day} {limit.until:%b %Y}" if limit.until else ""
-    about = f"{limit.active}: " if limit.active else ""
-    text = f"Turf: {about}{what}: {limit.reason}{until}."
-    if limit.remedy:
-        text += f" {limit.remedy[:1].upper()}{limit.remedy[1:]}."
-    return say("tank.turf", text=Name(text))
+    about = say("limit.tank_about", active=Name(limit.active)) if limit.active else NOTHING
+    until = say("limit.tank_until", day=limit.until) if limit.until else NOTHING
+    remedy = say("advice.remedy", of=limit.remedy) if limit.remedy else NOTHING
+    if limit.answer == "no":
+        return say("limit.tank_no", about=about, reason=limit.reason, until=until, remedy=remedy)
+    return say("limit.tank_unknown", about=about, reason=limit.reason, until=until, remedy=remedy)

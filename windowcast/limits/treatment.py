@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from windowcast.core.phrase import Name, Phrase, say
 from windowcast.core.values import Table, Value
 from windowcast.materials.actives import Active, Formulation, species_key
 from windowcast.materials.needs import ActiveNeeds
@@ -51,11 +52,11 @@ class Treatment:
         return self.pre and (self.prunes_roots is None or bool(self.prunes_roots.value))
 
     @property
-    def spoken(self) -> str:
+    def spoken(self) -> Name | Phrase:
         """Its name in a sentence."""
         if self.name:
-            return self.name
-        return "a pre-emergent" if self.pre else "a post-emergent"
+            return Name(self.name)
+        return say("limit.a_pre_emergent") if self.pre else say("limit.a_post_emergent")
 
 
 def treatments_of(needs: ActiveNeeds, species: str, values: Table) -> tuple[Treatment, ...]:

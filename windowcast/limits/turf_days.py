@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.phrase import NOTHING, Name, Phrase, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import Table, Value
 from windowcast.limits.model import STATE, Limit, Permission
@@ -143,18 +144,18 @@ class StateRule:
             elif hurt[day] + unknown[day] > cap:
                 found.append(self._untold(source, greening_up=in_greenup and allowed == "green"))
             else:
-                state = "dormant" if allowed == "dormant" else "in a state that takes it"
-                found.append(self._limit("yes", f"the turf is {state}", source, harm=hurt[day]))
+                state = say("limit.dormant") if allowed == "dormant" else say("limit.state_takes")
+                found.append(self._limit("yes", state, source, harm=hurt[day]))
         return found
 
     def _limit(
         self,
         answer: Permission,
-        reason: str,
+        reason: Phrase,
         source: str,
         *,
         until: dt.date | None = None,
-        remedy: str = "",
+        remedy: Phrase = NOTHING,
         harm: float | None = None,
     ) -> Limit:
         return Limit(
@@ -162,27 +163,27 @@ class StateRule:
             None if harm is None else float(harm),
         )  # fmt: skip
 
-    def _reason(self, allowed: str, *, greening_up: bool) -> str:
+    def _reason(self, allowed: str, *, greening_up: bool) -> Phrase:
         spoken = self.treatment.spoken
         if allowed == "never":
-            return f"{spoken} hurts {self.species} in every state"
+            return say("limit.never_on_species", what=spoken, species=Name(self.species))
         if allowed == "green":
-            return "the turf is greening up, or may be"
+            return say("limit.greening_up")
         if allowed == "dormant" and not greening_up:
-            return f"the turf is not surely dormant, and {spoken} hurts green turf"
+            return say("limit.not_surely_dormant", what=spoken)
         if greening_up:
-            return f"the turf is greening up, or may be, and {spoken} hurts green turf"
-        return f"the turf is too green for {spoken}"
+            return say("limit.greening_up_hurts", what=spoken)
+        return say("limit.too_green", what=spoken)
 
     def _untold(self, source: str, *, greening_up: bool) -> Limit:
-        reason = "the turf is greening up, or may be" if greening_up else _STATE_UNKNOWN
-        return self._limit("cannot tell", reason, source, remedy=ON_LABEL if greening_up else _LOOK)
+        if greening_up:
+            return self._limit("cannot tell", say("limit.greening_up"), source, remedy=ON_LABEL)
+        unknown, look = say("limit.state_unknown"), say("limit.look_and_log")
+        return self._limit("cannot tell", unknown, source, remedy=look)
 
     def _no_source(self, source: str) -> Limit:
-        return self._limit(
-            "cannot tell", f"no source says that {self.species} takes {self.treatment.spoken}",
-            source, remedy=ON_LABEL,
-        )  # fmt: skip
+        said = say("limit.no_source", species=Name(self.species), what=self.treatment.spoken)
+        return self._limit("cannot tell", said, source, remedy=ON_LABEL)
 
     def _greening(self) -> tuple[Permission, str]:
         """Whether turf that is greening up takes it, and by which source."""
@@ -210,16 +211,12 @@ class StateRule:
         for index, date in enumerate(self.days.dates[:count].astype(object).tolist()):
             gone = [look for look in self.days.looks if 0 <= (date - look.date).days < _WINTER]
             latest = max(gone, key=lambda look: look.date, default=None)
-            asked = always is not None or self.days.begun[index] >= float(began)
+            asked = always is not None or not self.days.begun[index] < float(began)
             if latest is not None and not latest.live_shoots and (date - latest.date).days > reach:
                 latest = None
             live = latest is not None and latest.live_shoots
             found.append(_look_says(self.treatment, latest, source) if asked or live else None)
         return found
-
-
-_STATE_UNKNOWN = "the state of the turf is not known"
-_LOOK = "look at the turf, and log what you see: windowcast log cover"
 
 
 def _futures(rows: FloatArray) -> FloatArray:
@@ -236,14 +233,10 @@ def _first_from(where: BoolArray, dates: DateArray, day: int) -> dt.date | None:
 
 
 def _look_says(treatment: Treatment, look: CanopyLook | None, source: str) -> Limit:
+    rule, name, log = "canopy look", treatment.name, "season log"
     if look is None:
-        return Limit(
-            "canopy look", "cannot tell", "live shoots may stand under the straw", source,
-            treatment.name, remedy="part the canopy and look, and log it: windowcast log cover",
-        )  # fmt: skip
-    seen = f"on {look.date.day} {look.date:%b}"
+        may, part = say("limit.live_shoots_maybe"), say("limit.part_canopy")
+        return Limit(rule, "cannot tell", may, source, name, remedy=part)
     if look.live_shoots:
-        return Limit("canopy look", "no", f"live shoots were seen {seen}", "season log",
-                     treatment.name)  # fmt: skip
-    return Limit("canopy look", "yes", f"no live shoot was seen {seen}", "season log",
-                 treatment.name)  # fmt: skip
+        return Limit(rule, "no", say("limit.live_shoots_seen", day=look.date), log, name)
+    return Limit(rule, "yes", say("limit.no_live_shoots", day=look.date), log, name)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from windowcast.core.phrase import NOTHING, Phrase, Span, say
 from windowcast.limits.model import STATE, TurfSpan
-from windowcast.report import wording
+from windowcast.report.catalogue import render
 from windowcast.windows.model import PurposeOutlook
 
 LEAST_TOLD = 0.005  # smaller chances of harm are not spoken of
@@ -22,7 +23,7 @@ def turf_lines(outlook: PurposeOutlook) -> list[str]:
     if outlook.windows:
         harm = outlook.windows[0].harm
         if harm is not None and harm >= LEAST_TOLD:
-            lines.append(f"Chance the turf is hurt: {chance(harm)}.")
+            lines.append(render(say("limit.harm", chance=chance(harm))))
     return lines
 
 
@@ -31,22 +32,25 @@ def plan_lines(turf: Sequence[TurfSpan]) -> list[str]:
     return [span_line(span) for span in turf if span.answer != "yes"]
 
 
-def chance(share: float) -> str:
+def chance(share: float) -> Phrase:
     """``1 in 20``; from an even chance on in tenths, ``6 in 10``."""
     if share >= 1.0:
-        return "certain"
+        return say("limit.certain")
     if share >= 0.5:
-        return f"{min(9, round(10 * share))} in 10"
-    return f"1 in {round(1 / share)}" if share > 0 else "none"
+        return say("limit.in_ten", count=min(9, round(10 * share)))
+    return say("limit.one_in", count=round(1 / share)) if share > 0 else say("limit.none")
 
 
 def span_line(span: TurfSpan) -> str:
     """Days on which the turf refuses or cannot tell, why, and what to do about it."""
-    days = wording.day(span.first)
-    if span.last != span.first:
-        days += f" to {wording.day(span.last)}"
-    what = "Do not spray" if span.answer == "no" else "Cannot tell"
-    text = f"{what}, {days}: {span.reason}."
+    days = span.first if span.last == span.first else Span(span.first, span.last)
+    harm = remedy = NOTHING
     if span.rule == STATE and span.harm is not None and LEAST_TOLD <= span.harm < 1.0:
-        text += f" Chance the turf is hurt: {chance(span.harm)}."
-    return f"{text} {span.remedy[:1].upper()}{span.remedy[1:]}." if span.remedy else text
+        harm = say("limit.harm_too", chance=chance(span.harm))
+    if span.remedy:
+        remedy = say("advice.remedy", of=span.remedy)
+    if span.answer == "no":
+        said = say("limit.days_no", days=days, reason=span.reason, harm=harm, remedy=remedy)
+    else:
+        said = say("limit.days_unknown", days=days, reason=span.reason, harm=harm, remedy=remedy)
+    return render(said)

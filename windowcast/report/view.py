@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core import values
-from windowcast.core.phrase import Name, Phrase, Quantity, Span, joined, say
+from windowcast.core.phrase import Phrase, Quantity, Span, joined, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.units import Display
 from windowcast.limits.model import refused
@@ -150,7 +150,9 @@ def headline(ranking: Ranking) -> str:
     turf = [o.turf[0] for _, o in named if refused(o.turf)]
     if len(turf) == len(named):
         no = next((span for span in turf if span.answer == "no"), turf[0])
-        return render(say(f"headline.turf_{no.answer.replace(' ', '_')}", reason=Name(no.reason)))
+        if no.answer == "no":
+            return render(say("limit.lead_no", reason=no.reason))
+        return render(say("limit.lead_unknown", reason=no.reason))
     if all(word == "cannot tell" for word, _ in named):
         return render(say("headline.cannot_tell"))
     return render(say("headline.wait"))

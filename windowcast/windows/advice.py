@@ -8,7 +8,6 @@ from collections.abc import Sequence
 
 from windowcast.core.phrase import (
     NOTHING,
-    Name,
     Phrase,
     Quantity,
     Share,
@@ -52,13 +51,12 @@ def turf(spans: Sequence[TurfSpan]) -> Phrase:
     ends = first.until if first.until and first.until > spans[-1].last else None
     before = say("advice.not_before", day=ends) if ends else NOTHING
     if first.answer == "no":
-        said = say("advice.turf_no", reason=Name(first.reason), before=before)
+        said = say("advice.turf_no", reason=first.reason, before=before)
     else:
-        said = say("advice.turf_unknown", reason=Name(first.reason))
+        said = say("advice.turf_unknown", reason=first.reason)
     after = NOTHING
     if first.remedy:
-        remedy = f"{first.remedy[:1].upper()}{first.remedy[1:]}."
-        after = say("advice.remedy", of=Name(remedy))
+        after = say("advice.remedy", of=first.remedy)
     return say("advice.turf", said=said, remedy=after)
 
 

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from windowcast.core.phrase import NOTHING, Name, Phrase, joined, merged, say
+from windowcast.core.phrase import NOTHING, Phrase, joined, merged, say
 from windowcast.core.record import Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
@@ -266,7 +266,7 @@ class _Task:
         score = float(scores.score[0, block.hours].mean())
         unknown = np.isnan(score)
         taken = self._taken(needs, block)
-        said = say("advice.of_turf", reason=Name(taken.deciding.reason))
+        said = say("advice.of_turf", reason=taken.deciding.reason)
         judged = tuple(
             replace(j, reason=said) if j.criterion == "turf_safety" else j
             for j in scores.judged(block, self.rule)
@@ -365,9 +365,7 @@ class _Task:
         turf = spans(self.judge.turf(needs)[: self.days])
         if refused(turf):
             verdict: Verdict = "unfit" if turf[0].answer == "no" else "cannot tell"
-            return StockFit(
-                name, verdict, None, None, None, say("advice.of_turf", reason=Name(turf[0].reason))
-            )
+            return StockFit(name, verdict, None, None, None, turf[0].reason)
         scores = self.judge.scores(purpose, needs)
         found = sorted(self._windows(purpose, needs, scores), key=_rank_key)
         if not found:
