@@ -21,6 +21,7 @@ from hypothesis import strategies as st
 from loopback import GZIP, Answer, Loopback, closed_port, serving
 
 from windowcast.core.record import Grade, Place, Record
+from windowcast.report.catalogue import render
 from windowcast.sources.archive import ArchiveSource
 from windowcast.sources.archive_series import (
     Series,
@@ -176,7 +177,7 @@ def test_named_station_is_used_alone(server: Loopback, cache: Cache) -> None:
     assert len(record.provenance) == 1
     assert record.provenance[0].weight == 1.0
     assert f"/daily/{TODAY.year}/NEAR1.csv.gz" not in server.paths()
-    assert ask(cache, station="NOSUC").flags[0].text == "the archive has no station NOSUC"
+    assert render(ask(cache, station="NOSUC").flags[0].text) == "the archive has no station NOSUC"
 
 
 # ---- blending ----
@@ -342,7 +343,7 @@ def test_no_data_is_not_no_network(
     assert [f.check for f in found.flags] == ["no-station"]
     world.serve_stations(server, [Where("ELSEW", -36.0, 95.0)])
     with Cache(cache.path.with_name("b.sqlite")) as other:
-        assert "no station within 120 km" in ask(other).flags[0].text
+        assert "no station within 120 km" in render(ask(other).flags[0].text)
     monkeypatch.setenv("WINDOWCAST_ARCHIVE_URL", f"http://127.0.0.1:{closed_port()}")
     with Cache(cache.path.with_name("c2.sqlite")) as other, pytest.raises(FetchError) as caught:
         ask(other)
@@ -396,7 +397,7 @@ def test_lagging_archive_is_flagged(server: Loopback, cache: Cache) -> None:
     last = TODAY - dt.timedelta(9)
     world.serve_daily(server, "NEAR1", YEARS, last)
     found = ask(cache)
-    assert any(f.check == "archive-lag" and str(last) in f.text for f in found.flags)
+    assert any(f.check == "archive-lag" and str(last) in render(f.text) for f in found.flags)
     assert daily_of(found).provenance[0].last == str(last)
 
 
@@ -407,7 +408,9 @@ def test_days_are_used_where_the_hours_cannot_be_had(server: Loopback, cache: Ca
             server.routes[f"/hourly/{year}/{station}.csv.gz"] = Answer(b"", 403)
     found = ask(cache)
     assert np.isfinite(daily_of(found).get("tmax_c")).all()
-    assert any(f.check == "archive-incomplete" and "no hours" in f.text for f in found.flags)
+    assert any(
+        f.check == "archive-incomplete" and "no hours" in render(f.text) for f in found.flags
+    )
     with pytest.raises(FetchError, match="403"):
         ask(cache, past=False)
 
@@ -421,7 +424,7 @@ def test_outage_uses_kept_files_flagged_and_not_for_ever(
     server.routes = {path: Answer(b"", 503) for path in server.routes}
     day = 86400
     old = ask(cache, ahead_s=3 * day)
-    assert any(f.check == "stale-archive" and "503" in f.text for f in old.flags)
+    assert any(f.check == "stale-archive" and "503" in render(f.text) for f in old.flags)
     assert all(p.stale for p in daily_of(old).provenance)
     np.testing.assert_array_equal(daily_of(old).get("tmax_c"), fresh.get("tmax_c"))
     with pytest.raises(FetchError):

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Place, Record
+from windowcast.report.catalogue import render
 from windowcast.sources import textfile
 from windowcast.sources.columns import variable_and_unit
 from windowcast.sources.files import FileSpec, parse_spec, read_weather
@@ -130,7 +131,7 @@ def test_where_it_was_measured_is_kept_and_said(tmp_path: Path) -> None:
     assert record.provenance[0].elevation_m == 73
     (flag,) = record.flags
     assert flag.check == "far-station"
-    assert "277 km away and 327 m lower" in flag.text
+    assert "277 km away and 327 m lower" in render(flag.text)
     near = Place("Sea Loft", 41.2, -8.6, 100.0, "Europe/Lisbon")
     assert read_weather(path, place=near).flags == ()
 
@@ -143,7 +144,7 @@ def test_wide_table_of_the_archive_in_tenths(tmp_path: Path) -> None:
     text += f'"USW1","2020-01-02",{where},399,",I,W",0,"T,,W",0,,\n'
     record = read(tmp_path, text, spec=":units=tenths")
     assert record.place == Place("A PARK, XX US", 40.78, -73.97, 42.7)
-    assert [f.text for f in record.flags if f.check == "column-ignored"] == [
+    assert [render(f.text) for f in record.flags if f.check == "column-ignored"] == [
         "columns that are not used: WT01, WT03"
     ]
     assert record.get("tmax_c")[0] == pytest.approx(15.6)

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from loopback import Answer, Loopback, serving
 
 from windowcast.core.record import Grade, Place, Record
+from windowcast.report.catalogue import render
 from windowcast.sources.cache import Cache
 from windowcast.sources.fetch import Fetched, Fetcher
 from windowcast.sources.forecast import ForecastSource
@@ -100,7 +101,7 @@ def test_every_layer_is_expanded_as_recorded(
     forecast = ask(cache, Place("here", 30.5, -85.25, height, "America/Chicago"))
     record = record_of(forecast)
     # the recording LZK has one hour of gust edited by hand, which then has two values
-    assert [f.text for f in forecast.flags] == (
+    assert [render(f.text) for f in forecast.flags] == (
         ["windGust gives two values for 1 h: left missing"] if cell.startswith("LZK") else []
     )
     for name, layer, factor in (
@@ -214,7 +215,7 @@ def test_unreadable_layer_is_missing_never_zero(
     assert np.isnan(record.get("wind_m_s")).all()
     assert "temp_c" in record
     if remark:
-        assert remark in forecast.flags[0].text
+        assert remark in render(forecast.flags[0].text)
         assert forecast.flags[0].variable == "wind_m_s"
 
 
@@ -313,7 +314,7 @@ def test_clock_skew_is_allowed_for_and_told(
     server.routes["/gridpoints/TAE/58,65"] = Answer(body, date_shift_s=ahead)
     forecast = ask(cache)
     assert forecast.flags[0].check == "clock-skew"
-    assert "+2400 min" in forecast.flags[0].text
+    assert "+2400 min" in render(forecast.flags[0].text)
     grid["properties"]["updateTime"] = (now + 10 * HOUR).isoformat()  # 30 h old by the server
     server.routes["/gridpoints/TAE/58,65"] = Answer(json.dumps(grid).encode(), date_shift_s=ahead)
     with Cache(cache.path.with_name("other.sqlite")) as other, pytest.raises(FetchError):
@@ -326,7 +327,7 @@ def test_outage_uses_the_kept_one_flagged_and_not_for_long(server: Loopback, cac
     forecast = ask(cache, ahead_s=2 * 3600)
     assert record_of(forecast).provenance[0].stale
     assert forecast.flags[0].check == "stale-forecast"
-    assert "503" in forecast.flags[0].text
+    assert "503" in render(forecast.flags[0].text)
     with pytest.raises(FetchError):
         ask(cache, ahead_s=13 * 3600)
 

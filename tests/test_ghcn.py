@@ -14,6 +14,7 @@ import pytest
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Record
+from windowcast.report.catalogue import render
 from windowcast.sources.files import read_weather
 from windowcast.sources.ghcn_csv import is_long_csv
 from windowcast.sources.ghcn_dly import is_dly, read_dly
@@ -211,7 +212,7 @@ def test_unknown_hour_of_observation_is_said_of_cooperative_stations() -> None:
     line = month(KEY.replace("USW", "USC"), "  100   ")
     flags = read_dly(line.encode(), "x.dly").flags
     assert [f.check for f in flags] == ["observing-day"]
-    assert "observed=morning" in flags[0].text
+    assert "observed=morning" in render(flags[0].text)
     assert read_dly(line.encode(), "x.dly", observed="midnight").flags == ()
     assert read_dly(month(KEY, "  100   ").encode(), "x.dly").flags == ()  # an airport
 

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from windowcast.core.local_days import day_starts, hours_of, local_dates
 from windowcast.core.record import Grade, Place, Record
 from windowcast.core.time_axis import record_of
+from windowcast.report.catalogue import render
 from windowcast.weather.hourly import daily_to_hourly
 from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid, seam_flags
 
@@ -189,6 +190,6 @@ def test_a_lasting_difference_between_sources_is_said() -> None:
     warm = day_record(0, [12.5] * 15, Grade.FORECAST)
     flags = seam_flags([station, warm], today)
     assert [f.check for f in flags] == ["seam"]
-    assert "+2.5 °C" in flags[0].text
+    assert "+2.5 °C" in render(flags[0].text)
     assert seam_flags([station, day_record(0, [11.0] * 15, Grade.FORECAST)], today) == ()
     assert seam_flags([station, day_record(7, [15.0] * 9, Grade.FORECAST)], today) == ()

@@ -28,6 +28,7 @@ from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.record import Grade, Place, Record
 from windowcast.core.site import Site
 from windowcast.core.values import load
+from windowcast.report.catalogue import problem_text, render
 from windowcast.sources import by_name
 from windowcast.sources.by_name import source_named
 from windowcast.sources.cache import FILE, Cache, folder
@@ -161,12 +162,12 @@ def test_forecast_away_is_a_remark(server: Loopback) -> None:
     found = ask()
     assert names(found) == ["archive True", "archive False", "- False"]
     (flag,) = (f for f in found.flags if f.check == "forecast-unreachable")
-    assert "server error: status 503" in flag.text
+    assert "server error: status 503" in render(flag.text)
 
 
 def test_no_forecast_for_another_day_and_none_by_choice(server: Loopback) -> None:
     found = ask(today=TODAY - dt.timedelta(30))
-    assert any("it is not that day" in f.text for f in found.flags)
+    assert any("it is not that day" in render(f.text) for f in found.flags)
     assert not any(p.startswith("/points") for p in server.paths())
     found = ask(site(weather={"forecast": "none"}))
     assert "forecast False" not in names(found)
@@ -214,12 +215,14 @@ def test_unreachable_names_what_is_kept(server: Loopback, monkeypatch: pytest.Mo
 def test_no_station_is_said_with_a_remedy(server: Loopback) -> None:
     world.serve_stations(server, [Where("ELSEW", -36.0, 95.0)])
     no_forecast = {"forecast": "none"}
-    with pytest.raises(InputError, match=r"no station within 120 km of the site; give weather"):
+    with pytest.raises(InputError, match=r"no temperature for the site; give weather") as it:
         ask(site(weather=no_forecast))
+    assert "no station within 120 km of the site" in problem_text(it.value)
     world.serve_stations(server, STATIONS)
     server.routes = {k: v for k, v in server.routes.items() if k == "/stations.db"}
-    with pytest.raises(InputError, match="no daily record at station NEAR1"):
+    with pytest.raises(InputError, match="no temperature for the site") as it:
         ask(site(weather={**no_forecast, "station": "NEAR1"}), fetcher=fetcher(refresh=True))
+    assert "no daily record at station NEAR1" in problem_text(it.value)
 
 
 def test_missing_elevation_is_told(server: Loopback) -> None:

@@ -102,7 +102,9 @@ def main(args: list[str] | None = None) -> Any:
     except click.exceptions.Exit as error:
         sys.exit(error.exit_code)
     except WindowcastError as error:
-        click.echo(f"windowcast: {error}", err=True)
+        from windowcast.report.catalogue import problem_text
+
+        click.echo(f"windowcast: {problem_text(error)}", err=True)
         sys.exit(error.exit_code)
     except BrokenPipeError:
         sys.stderr.close()

@@ -106,7 +106,9 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
         asked = fetcher.client.requests_sent
     if format_ == "json":
         origins = [_origin(p) for p in _origins(found)]
-        remarks = [{"check": f.check, "text": f.text} for f in found.flags]
+        from windowcast.report.catalogue import render
+
+        remarks = [{"check": f.check, "text": render(f.text, site.units)} for f in found.flags]
         raw = {"requests": asked, "sources": origins, "remarks": remarks}
         click.echo(json.dumps(raw, indent=2))
     else:
@@ -134,6 +136,7 @@ def _origin(p: Provenance) -> dict[str, Any]:
 
 
 def _show(found: Found, display: Display, asked: int) -> None:
+    from windowcast.report.catalogue import render
     from windowcast.sources.kept import age_text
 
     now = dt.datetime.now(dt.UTC)
@@ -154,7 +157,7 @@ def _show(found: Found, display: Display, asked: int) -> None:
     if rows:
         _table(["source", "what", "away", "height", "weight", "measured or valid", "age"], rows)
     for flag in found.flags:
-        click.echo(f"Note: {flag.text}.")
+        click.echo(f"Note: {render(flag.text, display.system)}.")
     click.echo(f"{asked} requests.")
 
 

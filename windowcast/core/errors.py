@@ -1,12 +1,15 @@
 """The errors a user can meet, each with the exit code the command line ends with.
 
-One class per kind of failure. Every message is one line that says what is wrong, where, and
+One from windowcast.core.phrase import Phrase
+class per kind of failure. Every message is one line that says what is wrong, where, and
 what to do about it; `windowcast.cli` prints it without a traceback.
 """
 
 from __future__ import annotations
 
 from os import PathLike
+
+from windowcast.core.phrase import Phrase
 
 
 class WindowcastError(Exception):
@@ -26,6 +29,8 @@ class InputError(WindowcastError):
         Where: file, 1-based row of the file (header included), and column or key.
     remedy
         What to do, as an imperative clause.
+    because
+        What led to it, as phrases that a report words behind the message.
     """
 
     exit_code = 2
@@ -38,7 +43,9 @@ class InputError(WindowcastError):
         row: int | None = None,
         field: str | None = None,
         remedy: str | None = None,
+        because: tuple[Phrase, ...] = (),
     ) -> None:
+        self.because = because
         self.problem, self.path, self.row, self.field, self.remedy = (
             problem,
             path,
@@ -70,6 +77,7 @@ class InputError(WindowcastError):
             row=self.row if row is None else row,
             field=self.field if field is None else field,
             remedy=self.remedy,
+            because=self.because,
         )
 
 

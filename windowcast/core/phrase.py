@@ -34,6 +34,7 @@ Unit = Literal[
     "kPa",
     "degree",
     "%",
+    "min",
     "h",
     "d",
     "1",
@@ -159,6 +160,11 @@ def _said(note: Phrase) -> Phrase:
 def joined(*items: Value, join: Join = "and") -> Listing:
     """A `Listing` of the values given."""
     return Listing(items, join)
+
+
+def of_variable(name: str, note: Phrase) -> Phrase:
+    """A remark on a variable of the weather schema."""
+    return about(say(f"variable.{name}"), note)
 
 
 def names(*texts: str, join: Join = "and") -> Listing:

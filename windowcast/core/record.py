@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.frames import grid_of, table_of
+from windowcast.core.phrase import Phrase
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -123,7 +124,7 @@ class Flag:
     last: str
     count: int
     action: str  # "removed", "filled", "kept", "refused"
-    text: str  # one sentence for the report
+    text: Phrase  # one clause for the report
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from windowcast.core.phrase import Phrase
 from windowcast.core.record import Flag
 
 REMARKS = frozenset(
@@ -25,7 +26,7 @@ REMARKS = frozenset(
 
 
 def remark(
-    check: str, text: str, *, variable: str = "", first: str = "", last: str = "", count: int = 0
+    check: str, text: Phrase, *, variable: str = "", first: str = "", last: str = "", count: int = 0
 ) -> Flag:
     """A flag of `REMARKS`: nothing was changed, the reader is told."""
     if check not in REMARKS:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.phrase import Phrase
 from windowcast.core.record import (
     DateArray,
     Flag,
@@ -78,7 +79,7 @@ def record_of(
     return Record(place, axis, values, grades, provenance)
 
 
-def span_flag(check: str, variable: str, times: DateArray, action: str, text: str) -> Flag:
+def span_flag(check: str, variable: str, times: DateArray, action: str, text: Phrase) -> Flag:
     """A `Flag` over the times it concerns (in order, at least one)."""
     return Flag(check, variable, str(times[0]), str(times[-1]), len(times), action, text)
 

@@ -172,7 +172,7 @@ def _written(value: Value, voice: Voice, form: str) -> str:
     if isinstance(value, Name):
         return value.text
     if isinstance(value, Quantity):
-        return both(value) if form == "both" else _quantity(value, voice, bare=form == "bare")
+        return both(value) if form == "both" else _quantity(value, voice, form)
     if isinstance(value, Phrase | Listing):
         text = _said(value, voice) if isinstance(value, Phrase) else _listing(value, voice)
         return _cased(text, form, named=bool(form) and _opens_with_name(value, voice))
@@ -194,19 +194,20 @@ def _count(value: Value) -> float:
     return float(cast("float", value))
 
 
-def _quantity(quantity: Quantity, voice: Voice, *, bare: bool) -> str:
+def _quantity(quantity: Quantity, voice: Voice, form: str) -> str:
     row, language = shown(quantity, voice.units), voice.language
     number = row.number(quantity.value)
     if not number:
         return str(language["unknown"])
-    text = _signed(number, voice)
-    if bare or not row.unit:
+    plus = "+" if form == "signed" and float(number) > 0 else ""
+    text = plus + _signed(number, voice)
+    if form == "bare" or not row.unit:
         return text
     worded = language["units"].get(row.unit)
     if worded is None:
         return str(language["number_unit"]).format(number=text, unit=row.unit, gap=voice.gap)
-    form = catalogue(voice.lang).plural(float(number))
-    return str(worded.get(form, worded["other"])).format(number=text)
+    plural = catalogue(voice.lang).plural(float(number))
+    return str(worded.get(plural, worded["other"])).format(number=text)
 
 
 def _share(share: Share, voice: Voice, *, bare: bool) -> str:
@@ -246,6 +247,7 @@ def _date(date: dt.date, voice: Voice, form: str) -> str:
     return str(
         forms[form or "day"].format(
             day=date.day,
+            number=date.month,
             year=date.year,
             month=language["months"][date.month - 1],
             month_long=language["months_long"][date.month - 1],
@@ -288,6 +290,14 @@ def _opens_with_name(value: Value, voice: Voice) -> bool:
         and name is not None
         and _opens_with_name(cast("Phrase", value).value(name), voice)
     )
+
+
+def problem_text(error: Exception) -> str:
+    """An error in one line, with what led to it."""
+    because = getattr(error, "because", ())
+    if not because:
+        return str(error)
+    return f"{error} ({'; '.join(map(render, because))})"
 
 
 def meaning(phrase: Phrase) -> dict[str, Any]:

@@ -83,6 +83,7 @@ MEASURES: dict[str, dict[System, Shown]] = {
     "kPa": _measure("pressure", "kPa", us=("psi", 0), metric=("kPa", 0)),
     "degree": _same("°", 0),
     "%": _same("%", 1),
+    "min": _same("min", 0),
     "h": _same("h", 1),
     "d": _same("d", 0),
     "1": _same("", 2),

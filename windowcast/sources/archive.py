@@ -18,6 +18,7 @@ from typing import Literal
 
 import numpy as np
 
+from windowcast.core.phrase import Name, Quantity, Share, names, say
 from windowcast.core.record import DateArray, Flag, Grade, Place, Provenance, Record
 from windowcast.core.source_flags import remark
 from windowcast.core.values import load
@@ -85,8 +86,10 @@ class _Asking:
         near = self._candidates()
         if not near:
             radius = load("sources").number("archive.radius_km")
-            which = ask.station or f"within {radius:g} km of the site"
-            text = f"the archive has no station {which}"
+            if ask.station:
+                text = say("flag.no_such_station", station=Name(ask.station))
+            else:
+                text = say("flag.no_station_near", radius=Quantity(radius, "km"))
             return Found(flags=(remark("no-station", text),))
         records: list[Record] = []
         if ask.past:
@@ -99,17 +102,19 @@ class _Asking:
                 daily = self._read("daily", stations, years, "daily record")
                 records += self._blended(stations, daily, "D")
                 if not records:
-                    names = ", ".join(s.id for s in stations)
-                    self.flags.append(remark("no-station", f"no daily record at station {names}"))
+                    ids = names(*(s.id for s in stations), join="comma")
+                    text = say("flag.no_daily_record", stations=ids)
+                    self.flags.append(remark("no-station", text))
             else:
-                text = f"no station nearby has {least:.0%} of its recent days"
+                text = say("flag.incomplete_stations", least=Share(least))
                 self.flags.append(remark("no-station", text))
         try:
             records += self._hours(near)
         except FetchError as error:
             if not records:
                 raise
-            self.flags.append(remark("archive-incomplete", f"no hours of stations: {error}"))
+            text = say("flag.no_hours", problem=Name(str(error)))
+            self.flags.append(remark("archive-incomplete", text))
         return Found(tuple(records), tuple(self.flags))
 
     # ---- stations ----
@@ -198,7 +203,12 @@ class _Asking:
             try:
                 series = archive_series.read_year(answer.body(), step, year, self._catalogue)
             except UnreadableError as error:
-                text = f"the {step} file {year} of station {station.id} was left out: {error}"
+                text = say(
+                    "flag.file_left_out",
+                    file=Name(f"{step} {year}"),
+                    station=Name(station.id),
+                    problem=Name(str(error)),
+                )
                 self.flags.append(remark("unreadable-file", text))
                 continue
             cache.put_derived(key, NAME, answer.digest, archive_series.packed(series))
@@ -325,10 +335,10 @@ class _Asking:
 
     def _remark(self, answer: Fetched) -> None:
         if answer.stale:
-            text = f"the list of stations is a kept one: {answer.problem}"
+            text = say("flag.kept_list", problem=Name(str(answer.problem)))
             self.flags.append(remark("stale-archive", text))
         if abs(answer.skew_s) > load("sources").number("http.clock_skew_max"):
-            text = f"the archive's clock differs from this one by {answer.skew_s / 60:+.0f} min"
+            text = say("flag.archive_clock", skew=Quantity(answer.skew_s / 60, "min"))
             self.flags.append(remark("clock-skew", text))
 
     def _remark_failures(self, what: str, answers: Sequence[Fetched | FetchError]) -> None:
@@ -338,13 +348,24 @@ class _Asking:
             raise failed[0]
         self.failed += failed
         if failed:
-            text = f"{what}: {len(failed)} of {len(answers)} files could not be had: {failed[0]}"
+            text = say(
+                "flag.files_missing",
+                what=Name(what),
+                failed=len(failed),
+                asked=len(answers),
+                problem=Name(str(failed[0])),
+            )
             self.flags.append(remark("archive-incomplete", text, count=len(failed)))
         stale = [a for a in answers if isinstance(a, Fetched) and a.stale]
         if stale:
             oldest = min(a.fetched_at for a in stale)
             at = dt.datetime.fromtimestamp(oldest, dt.UTC)
-            text = f"{what}: kept files of {at:%Y-%m-%d %H:%M} UTC or later: {stale[0].problem}"
+            text = say(
+                "flag.kept_files",
+                what=Name(what),
+                at=Name(f"{at:%Y-%m-%d %H:%M}"),
+                problem=Name(str(stale[0].problem)),
+            )
             self.flags.append(remark("stale-archive", text, count=len(stale)))
 
     def _remark_lag(self, daily: Record) -> None:
@@ -353,7 +374,7 @@ class _Asking:
         past = daily.times[known & (daily.times < today)]
         lag = int(load("sources").number("archive.lag_days"))
         if len(past) and past[-1] < today - np.timedelta64(lag, "D"):
-            text = f"the archive's daily observations end on {past[-1]}"
+            text = say("flag.archive_ends", day=past[-1].astype(object))
             self.flags.append(remark("archive-lag", text))
 
 

@@ -14,6 +14,7 @@ from typing import cast, get_args
 import numpy as np
 
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import Name, Quantity, joined, say
 from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES, Place, Record
 from windowcast.core.time_axis import span_flag
 from windowcast.core.values import load
@@ -144,15 +145,16 @@ def placed(record: Record, place: Place) -> Record:
             )
         )
         if away > limit("far_km"):
-            remarks.append(f"{away:.0f} km away")
+            remarks.append(say("flag.away", distance=Quantity(away, "km")))
     if there.elevation_m is not None and place.elevation_m is not None:
         higher = there.elevation_m - place.elevation_m
         if abs(higher) > limit("far_height"):
-            remarks.append(f"{abs(higher):.0f} m {'higher' if higher > 0 else 'lower'}")
+            apart = Quantity(abs(higher), "m", "elevation")
+            remarks.append(say("flag.higher" if higher > 0 else "flag.lower", height=apart))
     flags = record.flags
     if remarks:
         name = record.provenance[0].detail
-        text = f"{name} was measured {' and '.join(remarks)}; its values are used as they are"
+        text = say("flag.far_station", station=Name(name), where=joined(*remarks))
         flags = (*flags, span_flag("far-station", "", record.times, "kept", text))
     provenance = tuple(
         replace(p, distance_km=away, elevation_m=there.elevation_m) for p in record.provenance

@@ -12,6 +12,7 @@ import json
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from windowcast.core.phrase import Name, Quantity, say
 from windowcast.core.record import Flag, FloatArray, Grade, Place, Provenance, Record
 from windowcast.core.source_flags import remark
 from windowcast.core.time_axis import grades_of
@@ -82,7 +83,7 @@ class ForecastSource:
         place = request.place
         grid = _grid(place, fetcher)
         if grid is None:
-            return Found(flags=(remark("no-forecast", "the service has no forecast there"),))
+            return Found(flags=(remark("no-forecast", say("flag.none_there")),))
         payload = _payload(grid)
         age_s = _age_s(payload, grid, fetcher)
         limit_s = load("sources").number("forecast.issue_max")
@@ -173,10 +174,12 @@ def _read(payload: dict[str, Any], place: Place, grid: Fetched) -> Found:
             if len(found.value):
                 steps[name] = found, kind, _unit(raw, kind)
             if found.contested_s:
-                text = f"{layer} gives two values for {found.contested_s / 3600:g} h: left missing"
+                contested = Quantity(found.contested_s / 3600, "h")
+                text = say("flag.contested", layer=Name(layer), time=contested)
                 flags.append(remark("forecast-layer", text, variable=name))
         except (ValueError, TypeError, AttributeError, KeyError) as error:
-            flags.append(remark("forecast-layer", f"{layer} was left out: {error}", variable=name))
+            text = say("flag.layer_left_out", layer=Name(layer), problem=Name(str(error)))
+            flags.append(remark("forecast-layer", text, variable=name))
     if "temp_c" not in steps:
         raise _unreadable(grid, "holds no temperatures")
     first = min(s.start[0] for s, _, _ in steps.values())
@@ -239,8 +242,9 @@ def _height_m(payload: dict[str, Any]) -> float | None:
 def _remarks(grid: Fetched) -> Iterator[Flag]:
     if grid.stale:
         at = dt.datetime.fromtimestamp(grid.fetched_at, dt.UTC)
-        text = f"the forecast is a kept one of {at:%Y-%m-%d %H:%M} UTC: {grid.problem}"
+        problem = Name(str(grid.problem))
+        text = say("flag.kept_forecast", at=Name(f"{at:%Y-%m-%d %H:%M}"), problem=problem)
         yield remark("stale-forecast", text)
     if abs(grid.skew_s) > load("sources").number("http.clock_skew_max"):
-        text = f"the forecast server's clock differs from this one by {grid.skew_s / 60:+.0f} min"
+        text = say("flag.forecast_clock", skew=Quantity(grid.skew_s / 60, "min"))
         yield remark("clock-skew", text)

@@ -22,6 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import say
 from windowcast.core.record import DateArray, Flag, FloatArray, Grade, Place, Provenance, Record
 from windowcast.core.time_axis import extended, span_flag
 from windowcast.core.values import load
@@ -80,12 +81,12 @@ def record_of_observations(
             continue
         failed = obs.qflag != BLANK
         if failed.any():
-            text = f"{failed.sum()} values carry a quality flag of the archive"
+            text = say("flag.quality", count=int(failed.sum()))
             flags.append(span_flag("archive-quality", variable, obs.dates[failed], "removed", text))
         trace = (obs.mflag == ord("T")) & (variable == "precip_mm")
         presumed = (obs.mflag == ord("P")) & (variable == "precip_mm")
         if presumed.any():
-            text = f"{presumed.sum()} missing amounts the archive presumes zero stay missing"
+            text = say("flag.presumed_zero", count=int(presumed.sum()))
             flags.append(span_flag("presumed-zero", variable, obs.dates[presumed], "removed", text))
         lost = failed | presumed
         amount = np.where(trace, load("quality").number("trace_rain"), obs.values * factor)
@@ -96,10 +97,7 @@ def record_of_observations(
         known = np.where(trace, Grade.ESTIMATED, Grade.OBSERVED)
         grades[variable][at] = np.where(lost, Grade.MISSING, known)
     if station.startswith(_COOPERATIVE) and not observed:
-        text = (
-            "the hour of observation is not in the file: a cooperative station is often read in "
-            "the morning; if this one is, say FILE:observed=morning"
-        )
+        text = say("flag.observing_hour")
         flags.append(span_flag("observing-day", "", axis, "kept", text))
     measured = tuple(k for k, v in values.items() if np.isfinite(v).any())
     source = Provenance(
@@ -131,12 +129,12 @@ def _with_totals(record: Record, total: Observations, days: Observations) -> Rec
             spread[span] = True
     flags = list(record.flags)
     if spread.any():
-        text = f"rain collected over several days is spread evenly over {spread.sum()} days"
+        text = say("flag.spread_rain", days=int(spread.sum()))
         flags.append(
             span_flag("several-days-rain", "precip_mm", record.times[spread], "filled", text)
         )
     if lost:
-        text = f"{lost} totals over an unknown number of days are left out"
+        text = say("flag.lost_totals", count=int(lost))
         flags.append(span_flag("several-days-rain", "precip_mm", total.dates, "removed", text))
     return replace(
         record,
@@ -157,7 +155,7 @@ def moved_to_calendar_day(record: Record) -> Record:
     earlier = extended(
         record, record.times[0] + np.timedelta64(1, "D"), record.times[-1] + np.timedelta64(1, "D")
     )
-    text = "read in the morning: highest temperature and rain are moved to the day before"
+    text = say("flag.morning")
     flag = span_flag("observing-day", ", ".join(moved), record.times, "kept", text)
     return replace(
         record,

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import Name, names, say
 from windowcast.core.record import (
     DAILY_VARIABLES,
     HOURLY_VARIABLES,
@@ -109,8 +110,8 @@ def read_table(
     ]
     flags = tuple(flag for cells in found.values() for flag in cells.flags)
     if unused:
-        text = f"columns that are not used: {', '.join(unused)}"
-        flags = (span_flag("column-ignored", "", axis, "kept", text), *flags)
+        said = say("flag.unused", columns=names(*unused, join="comma"))
+        flags = (span_flag("column-ignored", "", axis, "kept", said), *flags)
     return Record(_place(rows, path), axis, regular, grades, (source,), flags)
 
 
@@ -160,11 +161,12 @@ def _cells(rows: Rows, column: FileColumn, times: DateArray, *, daily: bool, pat
     values[coded | failed] = np.nan
     flags = []
     for check, wrong, why in (
-        ("missing-code", coded, "are codes for missing"),
-        ("archive-quality", failed, "carry a quality flag of the archive"),
+        ("missing-code", coded, "codes"),
+        ("archive-quality", failed, "flagged"),
     ):
         if wrong.any():
-            text = f"{wrong.sum()} values of {column.header} {why}"
+            count, header = int(wrong.sum()), Name(column.header)
+            text = say(f"flag_cells.{why}", count=count, column=header)
             flags.append(span_flag(check, column.variable, times[wrong], "removed", text))
     return _Cells(values, trace, tuple(flags))
 

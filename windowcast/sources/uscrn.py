@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import Phrase, of_variable, say
 from windowcast.core.record import (
     DAILY_VARIABLES,
     DateArray,
@@ -138,7 +139,7 @@ def read_uscrn(
                 str(twice[-1]),
                 len(twice),
                 "removed",
-                "Dates given twice: the later row counts.",
+                say("flag.dates_twice"),
             )
         )
     table, dates = table[last], dates[last]
@@ -205,7 +206,7 @@ def _checked(name: str, raw: FloatArray, dates: DateArray) -> tuple[FloatArray, 
     missing = raw <= -99.0 if limits.low > -99 else raw <= -999.0
     wrong = ~missing & ((raw < limits.low) | (raw > limits.high))
     values = np.where(missing | wrong, np.nan, raw)
-    return values, _flags("range", name, wrong, dates, "outside what is possible")
+    return values, _flags("range", name, wrong, dates, say("flag.range"))
 
 
 def _ordered(
@@ -214,7 +215,9 @@ def _ordered(
     """Days whose maximum lies below the minimum lose both."""
     wrong = values["tmax_c"] < values["tmin_c"]
     swap = {k: np.where(wrong, np.nan, values[k]) for k in ("tmax_c", "tmin_c")}
-    return values | swap, _flags("tmin-above-tmax", "tmax_c", wrong, dates, "below the minimum")
+    return values | swap, _flags(
+        "tmin-above-tmax", "tmax_c", wrong, dates, say("flag.below_minimum")
+    )
 
 
 def _flags(
@@ -222,10 +225,10 @@ def _flags(
     name: str,
     wrong: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
     dates: DateArray,
-    what: str,
+    what: Phrase,
 ) -> list[Flag]:
     if not wrong.any():
         return []
     at = dates[wrong]
-    text = f"{DAILY_VARIABLES[name].label.capitalize()} {what}: removed."
+    text = of_variable(name, what)
     return [Flag(check, name, str(at[0]), str(at[-1]), len(at), "removed", text)]

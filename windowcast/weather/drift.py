@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.phrase import Name, Phrase, Quantity, about, say
 from windowcast.core.record import DateArray, Flag, FloatArray, Record
 from windowcast.core.source_flags import remark
 from windowcast.core.values import load
@@ -37,13 +38,11 @@ def compared(own: Sequence[Record], neighbours: Sequence[Record]) -> list[Flag]:
         shift = float(np.median(recent)) - base
         name = station.provenance[0].detail
         if abs(shift) > table.number("drift_max"):
-            text = (
-                f"{name}: its daily mean moved by {shift:+.1f} K against the neighbours in the last"
-                f" {span} days: check the sensor"
-            )
+            moved = say("flag.own_drift", shift=Quantity(shift, "K"), days=span)
+            text = about(Name(name), moved)
             flags.append(_remark("own-drift", text, dates[-span:]))
         elif abs(base) > table.number("bias_max"):
-            text = f"{name}: its daily mean stands {base:+.1f} K off the neighbours"
+            text = about(Name(name), say("flag.own_bias", off=Quantity(base, "K")))
             flags.append(_remark("own-bias", text, dates))
     return flags
 
@@ -65,7 +64,7 @@ def _same_season(dates: DateArray, last: np.datetime64) -> npt.NDArray[np.bool_]
     return old & (np.abs(away - 15) <= 45)
 
 
-def _remark(check: str, text: str, dates: DateArray) -> Flag:
+def _remark(check: str, text: Phrase, dates: DateArray) -> Flag:
     return remark(
         check,
         text,

@@ -18,9 +18,8 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.phrase import Phrase, of_variable, say
 from windowcast.core.record import (
-    DAILY_VARIABLES,
-    HOURLY_VARIABLES,
     DateArray,
     Flag,
     FloatArray,
@@ -123,22 +122,14 @@ def _rain_of_other_years(
     return means
 
 
-def _label(record: Record, name: str) -> str:
-    return (DAILY_VARIABLES if record.daily else HOURLY_VARIABLES)[name].label
-
-
-def _unit(record: Record, count: int) -> str:
-    return f"{count} {'day' if record.daily else 'hour'}{'s' if count != 1 else ''}"
+def _said_steps(record: Record, count: int) -> Phrase:
+    return say(f"flag_steps.{'days' if record.daily else 'hours'}", count=count)
 
 
 def _filled_flag(record: Record, name: str, steps: npt.NDArray[np.int64]) -> Flag:
-    rule = (
-        "with the average of the same fortnight in other years"
-        if name == "precip_mm"
-        else "along a line between the neighbours"
-    )
+    rule = say("flag.by_average" if name == "precip_mm" else "flag.by_line")
     first, last = str(record.times[steps[0]]), str(record.times[steps[-1]])
-    text = f"{_label(record, name)}: {_unit(record, len(steps))} filled {rule}"
+    text = of_variable(name, say("flag.filled", steps=_said_steps(record, len(steps)), rule=rule))
     return Flag("gap-filled", name, first, last, len(steps), "filled", text)
 
 
@@ -155,15 +146,17 @@ def _open_flag(record: Record, name: str, spans: npt.NDArray[np.int64]) -> Flag:
     """One flag for the gaps that stay open in a group of spans."""
     missing = int((spans[:, 1] - spans[:, 0]).sum())
     first, last = str(record.times[spans[0, 0]]), str(record.times[spans[-1, 1] - 1])
-    gaps = "a gap" if len(spans) == 1 else f"{len(spans)} gaps"
+    gaps = say("flag.gaps", count=len(spans))
     why = _why_open(name, record.daily, int((spans[:, 1] - spans[:, 0]).max()))
-    text = f"{_label(record, name)}: {gaps}, {_unit(record, missing)}, {why}"
+    text = of_variable(
+        name, say("flag.gap", gaps=gaps, steps=_said_steps(record, missing), why=why)
+    )
     return Flag("gap", name, first, last, missing, "refused", text)
 
 
-def _why_open(name: str, daily: bool, steps: int) -> str:
+def _why_open(name: str, daily: bool, steps: int) -> Phrase:
     """Why a gap of so many steps was not filled."""
     longest = _longest(name, daily)
     if longest == 0:
-        return "never filled"
-    return "too long to fill" if steps > longest else "too few other years to fill from"
+        return say("flag_open.never")
+    return say("flag_open.long" if steps > longest else "flag_open.few_years")

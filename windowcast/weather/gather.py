@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.local_days import local_today
+from windowcast.core.phrase import Name, say
 from windowcast.core.record import Grade, Record
 from windowcast.core.site import Site
 from windowcast.core.source_flags import remark
@@ -80,16 +81,15 @@ def gather(
     modelled = [r for r in archive.records if not _measured(r)]
     flags = [*issued.flags, *archive.flags, *compared(own, [*given, *measured])]
     if archive.records and site.elevation_m is None:
-        text = "the site's elevation is not given: temperatures are not corrected for height"
-        flags.append(remark("no-elevation", text))
+        flags.append(remark("no-elevation", say("flag.no_elevation")))
     fetched = [*measured, *issued.records, *modelled]
     known = [r for r in fetched if any(name in r for name in r.values)]
     records = (*own, *given, *known)
     if past and not any("tmax_c" in r or "temp_c" in r for r in records):
-        why = "; ".join(dict.fromkeys(flag.text for flag in flags))
         raise InputError(
-            f"there is no temperature for the site: {why}",
+            "there is no temperature for the site",
             remedy="give weather files, or name a station in weather.station",
+            because=tuple(dict.fromkeys(flag.text for flag in flags)),
         )
     return Found(records, tuple(flags))
 
@@ -102,7 +102,7 @@ def _archive(request: Request, fetcher: Fetcher, *, needed: bool) -> Found:
         text = f"{error}; {kept_text(fetcher.cache, fetcher.clock())}"
         if needed:
             raise SourceUnreachableError(text) from None
-        return Found(flags=(remark("archive-unreachable", text),))
+        return Found(flags=(remark("archive-unreachable", say("flag.given", problem=Name(text))),))
 
 
 def _forecast(site: Site, request: Request, fetcher: Fetcher) -> Found:
@@ -111,7 +111,7 @@ def _forecast(site: Site, request: Request, fetcher: Fetcher) -> Found:
     if wanted in ("none", "archive"):
         return Found()
     if request.today != local_today(site.zone):
-        text = f"no forecast is asked for {request.today}: it is not that day"
+        text = say("flag.not_that_day", day=request.today)
         return Found(flags=(remark("no-forecast", text),))
     source = source_named("nws" if wanted == "auto" else wanted)
     if not source.covers(site.place):
@@ -119,7 +119,11 @@ def _forecast(site: Site, request: Request, fetcher: Fetcher) -> Found:
     try:
         found = source.fetch(replace(request, past=False), fetcher)
     except FetchError as error:
-        return Found(flags=(remark("forecast-unreachable", f"no forecast: {error}"),))
+        return Found(
+            flags=(
+                remark("forecast-unreachable", say("flag.no_forecast", problem=Name(str(error)))),
+            )
+        )
     return replace(found, records=tuple(replace(r, flags=()) for r in found.records))
 
 

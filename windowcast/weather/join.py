@@ -15,7 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.local_days import day_starts, local_dates
-from windowcast.core.record import DAILY_VARIABLES, Flag, FloatArray, Grade, Place, Record
+from windowcast.core.phrase import Quantity, of_variable, say
+from windowcast.core.record import Flag, FloatArray, Grade, Place, Record
 from windowcast.core.time_axis import extended, span_flag
 from windowcast.core.values import load
 from windowcast.physics.humidity import relative_humidity_pct
@@ -146,9 +147,7 @@ def seam_flags(layers: Sequence[Record], today: np.datetime64) -> tuple[Flag, ..
             if both.sum() >= load("quality").number("seam_minimum"):
                 mean = float(apart[both].mean())
                 if abs(mean) > limit:
-                    text = (
-                        f"{DAILY_VARIABLES[name].label}: two sources differ by {mean:+.1f} °C over "
-                        f"{both.sum()} days, so expect a jump of that size where one takes over"
-                    )
+                    jump = say("flag.seam", apart=Quantity(mean, "K"), days=int(both.sum()))
+                    text = of_variable(name, jump)
                     flags.append(span_flag("seam", name, upper.times[both], "kept", text))
     return tuple(flags)

@@ -17,6 +17,7 @@ import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.core.local_days import day_starts, local_dates, local_today
+from windowcast.core.phrase import say
 from windowcast.core.record import Flag, Grade, Place, Record, Weather
 from windowcast.core.site import Site
 from windowcast.core.time_axis import extended, span_flag
@@ -206,9 +207,9 @@ def _age_flags(daily: Record, today: np.datetime64) -> list[Flag]:
     if late == 0:
         return []
     if late < 0:
-        text = "no day before today was measured"
+        text = say("flag.nothing_measured")
         return [Flag("stale", "tmax_c", "", str(today), 0, "kept", text)]
-    text = f"the measured record ends on {past[-1]}, {late} days before yesterday"
+    text = say("flag.record_ends", day=past[-1].astype(object), days=late)
     return [Flag("stale", "tmax_c", str(past[-1]), str(today), late, "kept", text)]
 
 
@@ -219,5 +220,5 @@ def _hindsight_flags(daily: Record, place: Place) -> list[Flag]:
     ahead = daily.times[known & (daily.times < clock)]
     if not len(ahead):
         return []
-    text = "the days from today on come from files about the past: no forecaster issued them"
+    text = say("flag.hindsight")
     return [span_flag("hindsight", "tmax_c", ahead, "kept", text)]

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.phrase import Phrase, of_variable, say
 from windowcast.core.record import (
     DAILY_VARIABLES,
     HOURLY_VARIABLES,
@@ -33,7 +34,7 @@ class Finding:
 
     variable: str
     mask: Mask
-    text: str
+    text: Phrase
     remove: bool = True
 
 
@@ -89,10 +90,6 @@ def _limit(key: str) -> float:
     return load("quality").number(key)
 
 
-def _label(record: Record, name: str) -> str:
-    return (DAILY_VARIABLES if record.daily else HOURLY_VARIABLES)[name].label
-
-
 def _temperatures(record: Record) -> Iterator[str]:
     return (name for name in record.values if name.endswith("_c") and name in record)
 
@@ -106,7 +103,7 @@ def outside_range(record: Record) -> Iterator[Finding]:
     limits = DAILY_VARIABLES if record.daily else HOURLY_VARIABLES
     for name, values in record.values.items():
         wrong = (values < limits[name].low) | (values > limits[name].high)
-        yield Finding(name, wrong, f"{limits[name].label}: impossible values")
+        yield Finding(name, wrong, of_variable(name, say("flag.impossible")))
 
 
 @check("tmin-above-tmax")
@@ -115,7 +112,7 @@ def extremes_crossed(record: Record) -> Iterator[Finding]:
     wrong = record.get("tmin_c") > record.get("tmax_c")
     for name in ("tmin_c", "tmax_c"):
         if name in record.values:
-            yield Finding(name, wrong, "lowest temperature above the highest")
+            yield Finding(name, wrong, say("flag.crossed"))
 
 
 @check("mean-outside-extremes")
@@ -124,7 +121,7 @@ def mean_outside(record: Record) -> Iterator[Finding]:
     if "tmean_c" in record.values:
         mean, slack = record.get("tmean_c"), _limit("mean_slack")
         wrong = (mean > record.get("tmax_c") + slack) | (mean < record.get("tmin_c") - slack)
-        yield Finding("tmean_c", wrong, "mean temperature outside the day's extremes")
+        yield Finding("tmean_c", wrong, say("flag.mean_outside"))
 
 
 @check("dewpoint-above-temperature")
@@ -132,7 +129,7 @@ def dewpoint_too_high(record: Record) -> Iterator[Finding]:
     """Dew points above the air temperature."""
     if "dewpoint_c" in record.values:
         wrong = record.get("dewpoint_c") > record.get("temp_c") + _limit("dewpoint_slack")
-        yield Finding("dewpoint_c", wrong, "dew point above the air temperature")
+        yield Finding("dewpoint_c", wrong, say("flag.dewpoint"))
 
 
 @check("gust-below-wind")
@@ -140,7 +137,7 @@ def gust_too_low(record: Record) -> Iterator[Finding]:
     """Gusts weaker than the mean wind."""
     if "gust_m_s" in record.values:
         wrong = record.get("gust_m_s") < record.get("wind_m_s")
-        yield Finding("gust_m_s", wrong, "gust below the mean wind")
+        yield Finding("gust_m_s", wrong, say("flag.gust"))
 
 
 @check("stuck")
@@ -152,7 +149,7 @@ def stuck_sensor(record: Record) -> Iterator[Finding]:
         wrong = streaks(values, length)
         if name.startswith("soil"):
             wrong &= np.abs(values) > _limit("freezing_plateau")
-        yield Finding(name, wrong, f"{_label(record, name)}: one value for {length} or more steps")
+        yield Finding(name, wrong, of_variable(name, say("flag.stuck", steps=length)))
 
 
 @check("spike")
@@ -164,7 +161,7 @@ def spikes(record: Record) -> Iterator[Finding]:
         wrong = np.zeros(len(record.times), dtype=bool)
         wrong[1:-1] = (np.abs(step[:-1]) >= size) & (np.abs(step[1:]) >= size)
         wrong[1:-1] &= step[:-1] * step[1:] < 0
-        yield Finding(name, wrong, f"{_label(record, name)}: jumps there and back")
+        yield Finding(name, wrong, of_variable(name, say("flag.spike")))
 
 
 @check("outlier")
@@ -175,7 +172,7 @@ def climatological_outliers(record: Record) -> Iterator[Finding]:
     for name in ("tmax_c", "tmin_c"):
         if name in record:
             wrong = _outliers(record.values[name], record.times)
-            yield Finding(name, wrong, f"{_label(record, name)}: unlike any other year")
+            yield Finding(name, wrong, of_variable(name, say("flag.outlier")))
 
 
 @check("dead-gauge")
@@ -185,7 +182,7 @@ def dead_gauge(record: Record) -> Iterator[Finding]:
         rain = record.values["precip_mm"]
         dry = np.where(rain == 0, 0.0, np.nan)
         wrong = streaks(dry, int(_limit("dead_gauge_days")))
-        yield Finding("precip_mm", wrong, "rain: nothing but zero for a year, a dead gauge")
+        yield Finding("precip_mm", wrong, of_variable("precip_mm", say("flag.dead_gauge")))
 
 
 @check("blank-rain")
@@ -195,7 +192,7 @@ def blank_rain(record: Record) -> Iterator[Finding]:
         rain = record.values["precip_mm"]
         blank = np.isnan(rain)
         suspicious = not (rain == 0).any() and blank.mean() > _limit("blank_rain_share")
-        text = "rain: no time is recorded as dry; blanks count as missing, write 0 for dry"
+        text = of_variable("precip_mm", say("flag.blank_rain"))
         yield Finding("precip_mm", blank & suspicious, text, remove=False)
 
 

@@ -13,6 +13,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
+from windowcast.report.catalogue import problem_text
 from windowcast.web import api, log_views, read_views, season_views, site_views
 from windowcast.web.context import Web, page, web, without_folders
 from windowcast.web.security import protected
@@ -64,7 +65,7 @@ def _problem(request: Request, error: Exception) -> Response:
     """A problem of the user's data or of a source, in its own words without folders."""
     assert isinstance(error, WindowcastError)
     status = 503 if isinstance(error, SourceUnreachableError) else 422
-    return _error(request, status, without_folders(str(error), web(request)))
+    return _error(request, status, without_folders(problem_text(error), web(request)))
 
 
 def _failed(request: Request, error: Exception) -> Response:

@@ -57,11 +57,7 @@ def weather_notes(
         if bool((grades[hours][reach] == Grade.ESTIMATED).any()):
             notes.append(say("weather.hours_built"))
     if weather is not None:
-        notes += [
-            say("trace.flag", text=Name(flag.text))
-            for flag in weather.daily.flags
-            if _matters(flag, ctx)
-        ]
+        notes += [flag.text for flag in weather.daily.flags if _matters(flag, ctx)]
         stale = [
             p for record in (weather.daily, weather.hourly) if record for p in record.provenance
         ]
@@ -119,7 +115,7 @@ def finding_lines(weather: Weather) -> tuple[Phrase, ...]:
                 "trace.finding",
                 check=Name(flag.check),
                 action=Name(flag.action),
-                text=Name(flag.text),
+                text=flag.text,
                 span=span,
             )
         )
