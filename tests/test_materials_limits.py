@@ -113,6 +113,7 @@ def test_what_is_not_known_of_a_year_is_said_by_its_cause() -> None:
 
 def test_the_tank_may_be_filled_as_often_as_is_allowed_and_no_more() -> None:
     jug = product("jug", 0.5)
+    assert MOST_LOADS == 1000
     assert len(sheet(jug, area_m2=1e4 * MOST_LOADS).loads) == MOST_LOADS
     with pytest.raises(InputError, match="would have to be filled"):
         sheet(jug, area_m2=1e4 * (MOST_LOADS + 0.01))
@@ -409,6 +410,19 @@ def test_alternatives_leave_out_what_was_used_within_two_seasons_and_what_is_pla
     assert offered(use("2024-12-10", "dormant", 5)) == [14]
     assert offered(use("2023-12-10", "dormant", 5)) == [14]
     assert offered(use("2022-12-10", "dormant", 5)) == [5, 14]  # three seasons ago
+
+
+def test_alternatives_act_at_the_same_time_as_what_they_replace() -> None:
+    shelf = [ACTIVES["prodiamine"], ACTIVES["foramsulfuron"]]  # seedlings only, plants only
+    for purpose, group in (("pre-fall", 3), ("post-early", 2), ("dormant", 2)):
+        offered = alternatives(use("2025-10-10", purpose, 9), [], shelf)
+        assert [item.value("group") for item in offered] == [group]
+
+
+def test_a_season_counts_for_its_own_purpose_only() -> None:
+    other = [use("2024-11-10", "post-early", 9)]
+    assert seasons_running(use("2025-12-10", "dormant", 9), other) == 0
+    assert seasons_running(use("2025-12-10", "dormant", 9), other, any_=True) == 1
 
 
 @pytest.mark.parametrize(("one", "other", "same"), [
