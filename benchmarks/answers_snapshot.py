@@ -5,8 +5,9 @@
 
 Answers for the sample, and for each USCRN daily01 file given on twelve dates of its last whole
 season. The sites are made up around the stations, and so are the wind and humidity of the days
-ahead, which these files lack. Only what decides is kept: what is open and when, the best window
-with its score and odds, key dates, turf, the best date of each pre-emergent, exit codes.
+ahead, which these files lack. `--mature` says of each that its turf is older than two seasons. Only
+what decides is kept: what is open and when, the best window with its score and odds, key dates,
+turf, the best date of each pre-emergent, exit codes.
 
 The comparison counts the changes by kind and shows some of each; shares and scores count as
 changed from a hundredth and a point on.
@@ -75,7 +76,7 @@ class Kept:
         return self.found
 
 
-def snapshot(files: list[Path]) -> dict[str, Any]:
+def snapshot(files: list[Path], *, mature: bool = False) -> dict[str, Any]:
     runs = {"sample": answers(Start(None, True, (), None, True))}
     with tempfile.TemporaryDirectory() as folder:
         os.environ["WINDOWCAST_CACHE"] = str(Path(folder) / "cache")
@@ -84,7 +85,7 @@ def snapshot(files: list[Path]) -> dict[str, Any]:
             place, days = placed(file)
             for day in days:
                 site = Path(folder) / f"{name}.toml"
-                site.write_text(site_text(place, TURF[number % len(TURF)]), "utf-8")
+                site.write_text(site_text(place, TURF[number % len(TURF)], mature=mature), "utf-8")
                 hours = Path(folder) / f"{name}_{day}.csv"
                 write_hours(hours, day)
                 start = Start(site, False, (str(file), str(hours)), str(day), True)
@@ -184,7 +185,7 @@ def placed(file: Path) -> tuple[tuple[float, float], list[dt.date]]:
     return (float(latitude), float(longitude)), dates
 
 
-def site_text(place: tuple[float, float], turf: dict[str, Any]) -> str:
+def site_text(place: tuple[float, float], turf: dict[str, Any], *, mature: bool) -> str:
     latitude, longitude = place
     return f"""name = "Larkfield Green"
 latitude = {latitude}
@@ -198,6 +199,7 @@ stock = {json.dumps(STOCK)}
 species = "{turf["species"]}"
 overseeded = {str(turf["overseeded"]).lower()}
 irrigated = true
+{"mature = true" if mature else ""}
 [soil]
 texture = "loam"
 """
@@ -293,13 +295,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=re.split(r"\n\n", __doc__ or "")[0])
     parser.add_argument("files", nargs="*", type=Path, metavar="STATION.txt.gz")
     parser.add_argument("--out", type=Path, default=Path("answers.json.gz"))
+    parser.add_argument("--mature", action="store_true")
     parser.add_argument("--compare", nargs=2, type=Path, metavar=("OLD", "NEW"))
     asked = parser.parse_args()
     if asked.compare:
         old, new = asked.compare
         print(compared(read(old), read(new)))
         return
-    write(asked.out, snapshot(asked.files))
+    write(asked.out, snapshot(asked.files, mature=asked.mature))
     print(f"{asked.out}: {asked.out.stat().st_size} bytes")
 
 
