@@ -24,6 +24,7 @@ BERMUDA = "hybrid bermudagrass"
 DATE = dt.date(2026, 11, 10)
 WHOLE = Ground(BERMUDA, sowing="none", mature=True)
 DAY = dt.timedelta(days=1)
+RYE = "perennial_ryegrass"
 SOWN = dt.date(2026, 9, 15)
 TRANSITION = dt.date.fromisoformat(f"2027-{VALUES.value('overseed.transition_starts').value}")
 
@@ -153,3 +154,23 @@ def test_last_day_of_the_year(name: str) -> None:
     for date, refused in ((last, False), (last + DAY, True)):
         rules = [limit.rule for limit in limits_on(TREATMENTS[name], WHOLE, date, VALUES)]
         assert ("time of year" in rules) is refused
+
+
+@pytest.mark.parametrize(
+    ("status", "sown", "answer"),
+    [
+        ("published", SOWN, "cannot tell"),  # sources disagree about root pruners in spring
+        ("label guidance", SOWN, "yes"),  # the user's own label decides
+        ("published", TRANSITION, "yes"),  # sown when transition began
+        ("from memory", TRANSITION, "cannot tell"),
+    ],
+)
+def test_root_pruners_in_spring_on_what_was_sown(status: str, sown: dt.date, answer: str) -> None:
+    value = replace(ON_THE_STAND[0][2], value=60, status=status)
+    found = replace(TREATMENTS["prodiamine"], overseed={RYE: value})
+    ground = replace(WHOLE, sowing="done", sown=sown, sown_species="perennial ryegrass")
+    date = TRANSITION + 60 * DAY
+    limit = overseeding(found, ground, date, VALUES)
+    assert found.roots
+    assert limit is not None
+    assert limit.answer == answer
