@@ -23,7 +23,12 @@ def site(**changes: Any) -> Site:
         "longitude": 2.0,
         "elevation_m": 100.0,
         "timezone": "Europe/Madrid",
-        "turf": {"overseeded": False, "irrigated": True, "mature": True},
+        "turf": {
+            "species": "hybrid bermudagrass",
+            "overseeded": False,
+            "irrigated": True,
+            "mature": True,
+        },
     }
     for key, value in changes.items():
         raw[key] = raw[key] | value if isinstance(value, dict) and key in raw else value

@@ -17,6 +17,8 @@ class Ground:
 
     Attributes
     ----------
+    species_said
+        Whether the site file names the species, or a usual one is taken.
     sowing
         Overseeding: none, planned or done on `sown`; "undated": it is said, but not when.
     mature
@@ -27,6 +29,7 @@ class Ground:
 
     species: str
     southern: bool = False
+    species_said: bool = True
     sowing: Sowing | None = None
     sown: dt.date | None = None
     sown_species: str | None = None
@@ -49,6 +52,7 @@ def ground_of(site: Site) -> Ground:
         sowing = "undated" if turf.overseeded else "none"
     return Ground(
         species=str(turf.species),
+        species_said="species" in turf.model_fields_set,
         southern=site.place.southern,
         sowing=sowing,
         sown=turf.overseed.date if turf.overseed else None,

@@ -25,8 +25,8 @@ class Limit:
     Attributes
     ----------
     rule
-        ``"overseeding"``, ``"new turf"``, ``"winterkill"``, ``"thin turf"``, ``"time of year"``,
-        ``"state of the turf"`` or ``"canopy look"``.
+        ``"species"``, ``"overseeding"``, ``"new turf"``, ``"winterkill"``, ``"thin turf"``,
+        ``"time of year"``, ``"state of the turf"`` or ``"canopy look"``.
     answer
         Whether the turf takes it.
     active

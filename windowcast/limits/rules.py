@@ -25,6 +25,7 @@ SITE_FILE = "site file"
 def limits_on(treatment: Treatment, ground: Ground, date: dt.date, values: Table) -> list[Limit]:
     """What every rule on dates and ground says of a treatment on a day."""
     found = (
+        species(treatment, ground),
         overseeding(treatment, ground, date, values),
         new_turf(treatment, ground, date, values),
         time_of_year(treatment, ground, date),
@@ -64,6 +65,14 @@ class _Said:
 
 KILLS_GREEN = "derived: what kills all green leaf kills a green stand"
 
+def species(treatment: Treatment, ground: Ground) -> Limit | None:
+    """A grass that is only taken as usual permits nothing: others take less."""
+    if ground.species_said:
+        return None
+    limit = _Said("species", treatment)
+    return limit("cannot tell", say("limit.species_unsaid"), remedy=say("limit.say_species"))
+
+
 # --- overseeding --------------------------------------------------------------------------------
 
 
@@ -79,7 +88,15 @@ def overseeding(treatment: Treatment, ground: Ground, date: dt.date, values: Tab
     if ground.sown is None:
         return _undated(limit, ground, date, values)
     if date < ground.sown:
-        return _before_sowing(limit, ground, date)
+        before = _before_sowing(limit, ground, date)
+        ends = nth_of(_text(values, "overseed.stand_ends"), ground.sown, southern=ground.southern)
+        if before.answer == "yes" and date < ends:
+            return limit(
+                "cannot tell", say("limit.sown_next_season"),
+                cited(values.value("overseed.stand_ends")),
+                remedy=say("limit.say_standing", day=ends),
+            )  # fmt: skip
+        return before
     ends = nth_of(_text(values, "overseed.stand_ends"), date, southern=ground.southern)
     if ends > ground.sown:
         return limit(
@@ -207,15 +224,18 @@ def new_turf(treatment: Treatment, ground: Ground, date: dt.date, values: Table)
         return limit("cannot tell", say("limit.established_later", day=ground.established))
     full = values.value("new_turf.full_growth")
     rooted = ground.rooted is not None and ground.rooted <= date
-    own = _own_wait(treatment, ground, float(full))
+    own, told = _own_wait(treatment, ground)
     if own is not None and own.value == NEVER:
         return limit("no", say("limit.never_on_new", what=treatment.spoken), cited(own))
-    wait = own or (values.value("new_turf.root_pruner") if treatment.roots else None)
+    waits = [own] if own is not None else []
+    if treatment.roots and not told:
+        waits.append(values.value("new_turf.root_pruner"))
+    wait = max(waits, key=float, default=None)
     if wait is not None and age < float(wait):
         said = say("limit.too_new", age=aged, what=treatment.spoken, needed=_days_of(wait))
         until = ground.established + dt.timedelta(days=int(float(wait)))
         return limit("no", said, cited(wait), until=until, remedy=say("limit.let_root"))
-    if own is not None and permits(own):
+    if own is not None and told and permits(own):
         return limit("yes", say("limit.old_enough", age=aged), cited(own))
     if age >= float(full):
         return limit("yes", say("limit.old_enough", age=aged), cited(full))
@@ -228,18 +248,16 @@ def new_turf(treatment: Treatment, ground: Ground, date: dt.date, values: Table)
     )  # fmt: skip
 
 
-def _own_wait(treatment: Treatment, ground: Ground, full_d: float) -> Value | None:
-    """An active's own waiting time for the way the turf was established; the longest if unsaid.
+def _own_wait(treatment: Treatment, ground: Ground) -> tuple[Value | None, bool]:
+    """An active's own waiting time for the way the turf was established, and whether it permits.
 
-    Where the way is not said and not every way has a time, one counts that outlasts full growth.
+    Where the way is not said the longest counts, which permits only if every way has a time.
     """
     waits = treatment.new_turf
     if ground.established_by is not None:
-        return waits.get(ground.established_by)
-    longest = max(waits.values(), key=_days, default=None)
-    if longest is None or (len(waits) < len(_WAYS) and _days(longest) <= full_d):
-        return None
-    return longest
+        own = waits.get(ground.established_by)
+        return own, own is not None
+    return max(waits.values(), key=_days, default=None), len(waits) == len(_WAYS)
 
 
 def _days(value: Value) -> float:

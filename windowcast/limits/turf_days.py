@@ -210,7 +210,7 @@ class StateRule:
         found: list[Limit | None] = []
         for index, date in enumerate(self.days.dates[:count].astype(object).tolist()):
             gone = [look for look in self.days.looks if 0 <= (date - look.date).days < _WINTER]
-            latest = max(gone, key=lambda look: look.date, default=None)
+            latest = max(gone, key=lambda look: (look.date, look.live_shoots), default=None)
             asked = always is not None or not self.days.begun[index] < float(began)
             if latest is not None and not latest.live_shoots and (date - latest.date).days > reach:
                 latest = None

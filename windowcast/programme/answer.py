@@ -18,7 +18,7 @@ from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
-from windowcast.season.sightings import CanopyLook
+from windowcast.season.sightings import CanopyLook, holding
 from windowcast.season.state import Carry, build
 from windowcast.season.turf_safety import over_futures
 from windowcast.weather.ensemble import members as members_of
@@ -98,6 +98,7 @@ def answer(
     horizon = max(days, DAYS)  # asking for fewer days draws no other futures, so odds stay
     future = members_of(weather, until=end, horizon_days=horizon, count=futures)
     seen = observed or Observed()
+    looks = holding(seen.looks, weather.today)
     correction = soil_correction(record, site, seen)
 
     def state(days: Record, start: Carry | None = None) -> tuple[SiteState, Carry]:
@@ -108,7 +109,7 @@ def answer(
             correction=correction,
             counts=seen.counts,
             green_cover=seen.green_cover,
-            looks=seen.looks,
+            looks=looks,
         )
 
     past, carry = state(record)
@@ -130,10 +131,10 @@ def answer(
         stock=stock,
         barriers=barriers,
         uses=seen.uses,
-        looks=seen.looks,
+        looks=looks,
         now=now,
     )
-    return Answer(site, weather, future, past, ahead, ranking, barriers, seen.looks)
+    return Answer(site, weather, future, past, ahead, ranking, barriers, looks)
 
 
 def greenup_by_futures(ahead: SiteState) -> SiteState:

@@ -53,7 +53,10 @@ def observed_in(
             Count(c.date, c.weed, c.per_m2, c.frame_m2) for c in counts if c.per_m2 is not None
         ),
         green_cover=tuple(
-            GreenCover(c.date, c.green_pct / 100) for c in covers if c.green_pct is not None
+            GreenCover(c.date, c.green_pct / 100)
+            for c in covers
+            # no green in one place says nothing of the others
+            if c.green_pct is not None and (c.green_pct or not c.where)
         ),
         looks=looks_in(covers),
         uses=uses_in(applications, materials or load_actives(), southern=southern),

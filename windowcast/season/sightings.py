@@ -35,6 +35,17 @@ class CanopyLook:
     where: str = ""
 
 
+def holding(looks: Sequence[CanopyLook], today: dt.date) -> tuple[CanopyLook, ...]:
+    """The looks that tell of the whole site on a date.
+
+    Live shoots in one place forbid everywhere; that there were none in one place says nothing of
+    the others. What was seen after the date permits nothing on it.
+    """
+    return tuple(
+        look for look in looks if look.live_shoots or (look.date <= today and not look.where)
+    )
+
+
 @dataclass(frozen=True)
 class Sightings:
     """What was seen on each day, ``[day]``.
