@@ -14,7 +14,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.site import site_from
 from windowcast.core.values import load
 from windowcast.limits.answer import turf_answers
-from windowcast.limits.ground import Ground, ground_of
+from windowcast.limits.ground import Ground, ground_of, nth_of
 from windowcast.limits.model import TurfAnswer
 from windowcast.limits.rules import limits_on
 from windowcast.limits.treatment import treatments_of
@@ -22,7 +22,7 @@ from windowcast.limits.turf_days import TurfDays
 from windowcast.materials.actives import Formulation, load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.records.model import CoverReading
-from windowcast.records.observed import observed_in
+from windowcast.records.observations import observed_in
 from windowcast.records.store import SeasonLog
 from windowcast.season.sightings import CanopyLook, GreenCover, holding
 
@@ -113,3 +113,22 @@ def test_a_site_given_as_a_dict_may_not_tell_of_seed_sown_in_the_future() -> Non
     turf = {"overseed": {"state": "done", "date": dt.date(2099, 10, 5)}}
     with pytest.raises(InputError, match="lies after today"):
         load_site({**PLACE, "turf": turf})
+
+
+def test_any_day_of_the_year_on_a_label_can_be_asked_of_in_every_year_and_half() -> None:
+    year = [dt.date(2000, 1, 1) + dt.timedelta(days=n) for n in range(366)]
+    for day in year:
+        for date in (dt.date(2027, 2, 28), dt.date(2028, 1, 5), dt.date(2028, 2, 29)):
+            for southern in (False, True):
+                last = nth_of(f"{day:%m-%d}", date, southern=southern)
+                assert 0 <= (date - last).days <= 366
+    assert nth_of("08-31", dt.date(2027, 3, 1), southern=True) == dt.date(2027, 2, 28)
+
+
+@pytest.mark.parametrize(
+    "line", ["seeding_d = 1e9", "new_turf.sod = 1e9", "overseed.annual_ryegrass = 4000"]
+)
+def test_a_number_of_days_beyond_all_labels_is_a_slip(tmp_path: Path, line: str) -> None:
+    (tmp_path / "labels.toml").write_text(f"[prodiamine]\n{line}\n")
+    with pytest.raises(InputError, match="days are too many"):
+        load_actives(tmp_path / "labels.toml")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from calendar import monthrange
 from dataclasses import dataclass
 from typing import Literal
 
@@ -72,6 +73,10 @@ def nth_of(month_day: str, date: dt.date, *, southern: bool) -> dt.date:
     month, day = (int(part) for part in month_day.split("-"))
     if southern:
         month = (month + 5) % 12 + 1
-        day = min(day, 30)
-    here = dt.date(date.year, month, day)
-    return here if here <= date else here.replace(year=date.year - 1)
+    here = _in_year(date.year, month, day)
+    return here if here <= date else _in_year(date.year - 1, month, day)
+
+
+def _in_year(year: int, month: int, day: int) -> dt.date:
+    """A day of a month, or the month's last where it is shorter."""
+    return dt.date(year, month, min(day, monthrange(year, month)[1]))

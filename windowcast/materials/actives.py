@@ -28,6 +28,7 @@ TURF_STATES = ("never", "dormant", "semi-dormant", "green")  # each allows the o
 
 _LAST_GROUP = 34  # HRAC global classification 2020 (from memory)
 _LAST_STAGE = 99  # BBCH
+_MOST_DAYS = 3660  # ten years: what is longer is a slip
 
 _CHOICES: Mapping[str, Sequence[str]] = {
     "movement": MOVEMENTS,
@@ -347,8 +348,11 @@ def _check(key: str, numbers: Mapping[str, Any], path: str | PathLike[str], wher
         problem = f"{value:g} is more than 100 %"
     elif key.endswith("_c"):
         problem = "" if -30 <= value <= 60 else f"{value:g} °C lies outside -30 to 60 °C"
+    elif value < 0:
+        problem = f"{value:g} is negative"
     else:
-        problem = "" if value >= 0 else f"{value:g} is negative"
+        in_days = key.endswith(("_d", "_days")) or "." in key
+        problem = f"{value:g} days are too many" if in_days and value > _MOST_DAYS else ""
     if problem:
         raise InputError(problem, path=path, field=where, remedy="take it from the label in hand")
 
