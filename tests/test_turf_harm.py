@@ -11,6 +11,7 @@ import pytest
 from tests.windows_fixtures import site, state
 from windowcast.api import load_site
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import say
 from windowcast.core.site import site_from
 from windowcast.core.values import load
 from windowcast.limits.answer import turf_answers
@@ -51,7 +52,7 @@ def test_a_species_that_is_not_said_permits_nothing() -> None:
         for turf in (said, silent)
     ]
     assert [answer.answer for answer in answers] == ["yes", "cannot tell"]
-    assert "turf.species" in answers[1].deciding.remedy
+    assert answers[1].deciding.remedy == say("limit.say_species")
     assert ground_of(site()).species_said
 
 

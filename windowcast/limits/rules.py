@@ -65,6 +65,7 @@ class _Said:
 
 KILLS_GREEN = "derived: what kills all green leaf kills a green stand"
 
+
 def species(treatment: Treatment, ground: Ground) -> Limit | None:
     """A grass that is only taken as usual permits nothing: others take less."""
     if ground.species_said:
