@@ -98,7 +98,7 @@ def test_message_is_narrow_plain_text_with_the_answer_first() -> None:
     text = message_text(ranking(units="us"))
     assert max(map(len, text.splitlines())) <= WIDTH
     assert text.splitlines()[0].startswith("Quinta do Teste")
-    assert "YOUNG WINTER WEEDS: go" in text
+    assert "EARLY POST-EMERGENT: go" in text
     assert "\x1b" not in text
 
 
