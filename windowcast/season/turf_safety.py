@@ -114,13 +114,24 @@ def permitted(
     return np.select([injury > harm_cap(), blind], [0.0, np.nan], 1.0)
 
 
-def over_futures(turf: TurfState, dates: DateArray, *, overseeded: bool | None) -> TurfState:
+def over_futures(
+    turf: TurfState, dates: DateArray, *, overseeded: bool | None, issued: bool = True
+) -> TurfState:
     """The state in which all futures share one permission: by the chance of harm over them all.
 
-    Row 0, the forecast as issued, is not counted where there are others.
+    Row 0, the forecast as issued, is not counted where there are others; without `issued` there is
+    no such row.
     """
     if turf.injury_probability.ndim < 2:
         return turf
+    if not issued:  # every row is a future: the row left out of the count is made up
+        first = replace(turf, **{n: _doubled(getattr(turf, n)) for n in _COUNTED})  # type: ignore[arg-type]
+        pooled = over_futures(first, dates, overseeded=overseeded)
+        return replace(
+            turf,
+            nonselective_safe=pooled.nonselective_safe[1:],
+            earliest_greenup=pooled.earliest_greenup,
+        )
     begun = _futures(turf.greening_begun).mean(axis=0)
     unseen = _futures(turf.unseen.astype(np.float64)).mean(axis=0) > harm_cap()
     safe = permitted(mean_injury(turf.injury_probability), begun, overseeded, unseen=unseen)
@@ -129,6 +140,14 @@ def over_futures(turf: TurfState, dates: DateArray, *, overseeded: bool | None) 
         nonselective_safe=np.broadcast_to(safe, turf.injury_probability.shape),
         earliest_greenup=earliest_greenup(dates, turf.greening_begun),
     )
+
+
+_COUNTED = ("injury_probability", "greening_begun", "unseen")
+
+
+def _doubled(rows: npt.NDArray[np.generic]) -> npt.NDArray[np.generic]:
+    """``[member, day]`` with its first row once more in front."""
+    return np.concatenate([rows[:1], rows])
 
 
 def mean_injury(injury: FloatArray) -> FloatArray:

@@ -136,7 +136,8 @@ def _joined(past: SiteState, ahead: SiteState, gone: int, overseeded: bool | Non
         injury_probability=injury_probability(turf.green_probability, overseeded),
         days_to_greenup=days_to_greenup(turf.half_green_probability),
     )
-    turf = over_futures(turf, dates, overseeded=overseeded)
+    issued = len(np.atleast_2d(ahead.turf.phase)) == len(turf.phase)  # `joined` leaves it out
+    turf = over_futures(turf, dates, overseeded=overseeded, issued=issued)
     return SiteState(
         dates=dates.astype("datetime64[D]"),
         degree_days={},
