@@ -207,11 +207,12 @@ def sheet(
         use = use_of(today, purpose or "", members, southern=site.place.southern, where=where)
     used, remarks = _from_log(start, day, use, where)
     if site is not None:
-        from windowcast.limits.tank import remark, tank_limits
+        from windowcast.limits.tank import remark, state_not_asked, tank_limits
 
         on = day or dt.datetime.now(site.zone).date()
         against = [remark(x) for x in tank_limits(chosen, actives, site, on)]
-        remarks = [*against, *remarks]
+        open_ = state_not_asked(chosen, actives, site)
+        remarks = [*against, *([open_] if open_ else []), *remarks]
     result = tank_sheet(
         parse(area, "area", "area"),
         parse_carrier(carrier),

@@ -42,6 +42,11 @@ class Ground:
     winterkill: Literal["none", "minimal", "moderate", "severe"] | None = None
     thin: bool | None = None
 
+    @property
+    def overseeded(self) -> bool | None:
+        """Whether a cool-season grass is, or is to be, sown into it; None: not said."""
+        return None if self.sowing is None else self.sowing != "none"
+
 
 def ground_of(site: Site) -> Ground:
     """The ground that a site file describes."""

@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
-from windowcast.core.phrase import NOTHING, Name, Phrase, say
+from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, say
 from windowcast.core.site import Site
 from windowcast.limits.answer import ground_limits
 from windowcast.limits.ground import ground_of
 from windowcast.limits.model import Limit
-from windowcast.materials.actives import Actives, Formulation
+from windowcast.materials.actives import Actives, Formulation, species_key
 from windowcast.materials.needs import needs_of
 from windowcast.materials.tank import Product
 
@@ -37,6 +37,18 @@ def tank_limits(
             )
             found += ground_limits(needs, ground_of(site), date)
     return sorted(found, key=lambda limit: limit.answer != "no")
+
+
+def state_not_asked(products: Sequence[Product], actives: Actives, site: Site) -> Phrase:
+    """That the state of the turf decides and was not asked; nothing where it does not matter."""
+    species = species_key(str(site.turf.species))
+    asked = [
+        Name(product.active)
+        for product in products
+        if product.active
+        and str(getattr(actives[product.active].turf.get(species), "value", "")) != "green"
+    ]
+    return say("limit.state_not_asked", active=Listing(tuple(asked))) if asked else NOTHING
 
 
 def remark(limit: Limit) -> Phrase:

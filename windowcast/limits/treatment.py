@@ -56,6 +56,8 @@ class Treatment:
         """Its name in a sentence."""
         if self.name:
             return Name(self.name)
+        if self.nonselective:
+            return say("limit.a_non_selective")
         return say("limit.a_pre_emergent") if self.pre else say("limit.a_post_emergent")
 
 

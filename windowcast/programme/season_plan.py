@@ -80,7 +80,7 @@ def season_plan(
         past,
         ahead,
         southern=southern,
-        overseeded=False,
+        overseeded=ground_of(site).overseeded,
         years=members.past_years,
     )
     ctx = hour_context(site, ahead, members, weather=weather, now=now)

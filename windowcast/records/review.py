@@ -15,6 +15,7 @@ from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Span, Value,
 from windowcast.core.record import Weather
 from windowcast.core.season_calendar import season_end, season_start
 from windowcast.core.site import Site
+from windowcast.limits.ground import ground_of
 from windowcast.materials.actives import Active, Actives, load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.materials.rotation import (
@@ -339,7 +340,7 @@ def _notes(
     notes = []
     if not applications:
         notes.append(say("review.no_applications"))
-    if site.turf.overseeded is None:
+    if ground_of(site).overseeded is None:
         notes.append(say("review.overseeding_not_said"))
     if weather.hourly is None:
         notes.append(say("review.no_hours"))

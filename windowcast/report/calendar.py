@@ -18,6 +18,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.season_calendar import season_start
 from windowcast.core.units import Display
 from windowcast.core.version import __version__
+from windowcast.limits.model import refused
 from windowcast.programme.answer import Answer
 from windowcast.report import wording
 from windowcast.report.turf_lines import turf_lines
@@ -151,6 +152,8 @@ def _entry(answer: Answer, outlook: PurposeOutlook) -> Event | None:
         event.add("summary", f"{title}: {word}, score {wording.score(best)}")
         lines = _describe(outlook, best, display)
     elif not outlook.in_season and outlook.opens and outlook.opens >= answer.ranking.today:
+        if refused(outlook.turf):
+            return None  # no day is announced for what the turf refuses
         event.add("dtstart", outlook.opens)
         event.add("dtend", outlook.opens + dt.timedelta(days=1))
         event.add("summary", f"{title}: expected to open")

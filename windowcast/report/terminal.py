@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from windowcast.core.units import Display
 from windowcast.report import wording
 from windowcast.report.screen import TABLE_WIDTH, screen_width, wrapped
-from windowcast.report.turf_lines import turf_lines
+from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
 if TYPE_CHECKING:
@@ -88,6 +88,8 @@ def print_ranking(console: Console, ranking: Ranking, *, explain: bool = False) 
     for outlook in later:
         closed = wording.text(wording.out_of_season(outlook), display)
         _hung(console, f"– {closed}", "dim")
+        for line in plan_lines(outlook.turf):
+            _hung(console, f"  {line}", hanging="  ")
     if later or not shown:
         console.print()
     for note in ranking.weather_notes:

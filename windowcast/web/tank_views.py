@@ -10,7 +10,7 @@ from starlette.requests import Request
 
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Phrase
-from windowcast.limits.tank import remark, tank_limits
+from windowcast.limits.tank import remark, state_not_asked, tank_limits
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products, product_from_words, with_label_maximum
 from windowcast.materials.quantity import parse, parse_carrier
@@ -124,8 +124,8 @@ def _sheet(request: Request, site: KnownSite, typed: Mapping[str, str]) -> TankS
         used_kg_ha=_used(request, site, typed.get("where", "")),
         nozzle=_nozzle(carrier_l_ha, typed),
         remarks=[
-            remark(limit)
-            for limit in tank_limits(products, actives, site.site, today_of(request, site))
+            *map(remark, tank_limits(products, actives, site.site, today_of(request, site))),
+            *filter(None, [state_not_asked(products, actives, site.site)]),
         ],
     )
 

@@ -14,7 +14,9 @@ from windowcast.core.record import Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
 from windowcast.core.version import __version__
-from windowcast.limits.model import TurfAnswer, refused, spans
+from windowcast.limits.answer import ground_limits
+from windowcast.limits.ground import ground_of
+from windowcast.limits.model import TurfAnswer, TurfSpan, refused, spans
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.rotation import Use, plan_flags, spent_groups
 from windowcast.season.model import SiteState
@@ -163,9 +165,10 @@ class _Task:
         why = advice.why(purpose, timing)
         if not purpose.serves(needs):
             reason = advice.serves_not(needs)
-            return _closed(purpose, timing, reason, reason)
+            return replace(_closed(purpose, timing, reason, reason), opens=None)
         if not timing.in_season:
-            return _closed(purpose, timing, why, advice.out_of_season(timing, why, self.rule))
+            closed = _closed(purpose, timing, why, advice.out_of_season(timing, why, self.rule))
+            return replace(closed, turf=self._on_opening(needs, closed.opens))
         scores = self.judge.scores(purpose, needs)
         found = sorted(self._windows(purpose, needs, scores), key=_rank_key)
         go = tuple(w for w in found if w.verdict in ("fit", "marginal"))
@@ -302,6 +305,13 @@ class _Task:
             actives=needs.names,
             harm=taken.harm,
         )
+
+    def _on_opening(self, needs: ActiveNeeds, opens: dt.date | None) -> tuple[TurfSpan, ...]:
+        """What ground and date say against the day on which a purpose opens; nothing: no word."""
+        if opens is None:
+            return ()
+        against = ground_limits(needs, ground_of(self.ctx.site), opens)
+        return spans((TurfAnswer(opens, against),)) if against else ()
 
     def _taken(self, needs: ActiveNeeds, block: Block) -> TurfAnswer:
         """What the turf takes on the day of a block."""
