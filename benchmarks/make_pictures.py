@@ -57,7 +57,7 @@ def screens() -> None:
 
     files = tuple(str(sample_folder() / name) for name in ("daily.csv.gz", "hourly.csv.gz"))
     known = Answers(
-        "River Bend Ground", 36.0, -79.1, units="us", overseeded=False, irrigated=True,
+        "River Bend Ground", 36.0, -79.1, units="us", overseeded=False, mature=True, irrigated=True,
         weather_files=files,
     )  # fmt: skip
     with socket.socket() as free:

@@ -134,8 +134,8 @@ def test_grade_words_name_the_worst() -> None:
         7,
     )
     ctx = hour_context(here, state(), worse)
-    assert ctx.grade_words(ctx.lead, ctx.lead + 5) == "forecast"
-    assert "estimated" in ctx.grade_words(ctx.lead + 12, ctx.lead + 14)
+    assert ctx.grade_of(ctx.lead, ctx.lead + 5).id == "hours.forecast"
+    assert ctx.grade_of(ctx.lead + 12, ctx.lead + 14).id == "hours.estimated"
 
 
 def test_members_are_scored_as_one_alone_would_be() -> None:

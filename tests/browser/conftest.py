@@ -82,7 +82,15 @@ def _with_own_site(folder: Path) -> Path:
 
     files = tuple(str(sample_folder() / name) for name in ("daily.csv.gz", "hourly.csv.gz"))
     text = site_toml(
-        Answers("Own Ground", 36.0, -79.1, units="us", overseeded=False, weather_files=files)
+        Answers(
+            "Own Ground",
+            36.0,
+            -79.1,
+            units="us",
+            overseeded=False,
+            mature=True,
+            weather_files=files,
+        )
     )
     (folder / "own.toml").write_text(text, "utf-8")
     return folder

@@ -33,6 +33,7 @@ def test_first_run_to_own_site_to_answer(empty_server: Any, visit: Callable[...,
     page.fill("#f-latitude", "36.0")
     page.fill("#f-longitude", "-79.1")
     page.select_option("#f-turf-overseeded", "no")
+    page.select_option("#f-turf-mature", "yes")
     follow(page, "button:text('Make this my site')")
     assert "No weather" in page.inner_text("main")  # the server is offline, nothing is cached
     follow(page, "text=Site settings")

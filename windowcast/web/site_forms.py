@@ -26,6 +26,11 @@ def _choices(*words: str) -> tuple[tuple[str, str], ...]:
     return tuple((word, word) for word in words)
 
 
+def _maybe(*words: str) -> tuple[tuple[str, str], ...]:
+    """Choices of which none need be said."""
+    return (("", "not said"), *_choices(*words))
+
+
 PLACE = (
     Field("name", "Name of the site", needed=True),
     Field(
@@ -48,16 +53,16 @@ TURF = (
         options=YES_NO,
         hint="Until it is said, nothing is ever rated fit.",
     ),
-    Field("turf.overseed.state", "Sowing", "choice", options=_choices("none", "planned", "done")),
+    Field("turf.overseed.state", "Sowing", "choice", options=_maybe("none", "planned", "done")),
     Field("turf.overseed.date", "Sown on, or to be sown on", "date"),
-    Field("turf.overseed.species", "What is sown", "choice", options=_choices(*SOWN)),
-    Field("turf.overseed.method", "How", "choice", options=_choices("broadcast", "slit")),
+    Field("turf.overseed.species", "What is sown", "choice", options=_maybe(*SOWN)),
+    Field("turf.overseed.method", "How", "choice", options=_maybe("broadcast", "slit")),
     Field("turf.irrigated", "Irrigation at hand", "yesno", options=YES_NO),
     Field("turf.mature", "Older than two growing seasons", "yesno", options=YES_NO),
     Field("turf.established", "New turf: laid, sprigged or sown on", "date"),
-    Field("turf.established_by", "As", "choice", options=_choices(*NEW_TURF)),
+    Field("turf.established_by", "As", "choice", options=_maybe(*NEW_TURF)),
     Field("turf.rooted", "Seen well rooted and mown on", "date"),
-    Field("turf.winterkill", "Winterkill", "choice", options=_choices(*WINTERKILL)),
+    Field("turf.winterkill", "Winterkill", "choice", options=_maybe(*WINTERKILL)),
     Field("turf.thin", "Thin or worn", "yesno", options=YES_NO),
     Field(
         "turf.mowing_height_mm",
