@@ -526,3 +526,18 @@ def test_values_can_be_varied() -> None:
     inner._items = {**table.table("new_turf")._items, "full_growth": longer}
     varied._items["new_turf"] = inner
     assert turf_answers(needs("prodiamine"), sod, days, values=varied)[0].answer == "cannot tell"
+
+
+def test_state_and_permission_have_different_words() -> None:
+    november = dt.date(2026, 11, 10)
+    base = state(november, 5, phase=TurfPhase.DORMANT)
+    safe = np.array([0.0, 0.0, 0.0, 1.0, 1.0])
+    turf = replace(
+        base.turf, nonselective_safe=safe, injury_probability=1.0 - safe,
+        dormant_probability=np.full(5, 0.82),
+    )  # fmt: skip
+    days = TurfDays.of(replace(base, turf=turf))
+    found = turf_answers(needs("glyphosate"), WHOLE, days)[0]
+    assert found.until == november + dt.timedelta(days=3)
+    words = render(found.deciding.reason).replace("\N{NO-BREAK SPACE}", " ")
+    assert words == "the turf is 82 % dormant, not yet safe for glyphosate"

@@ -54,7 +54,9 @@ _ELEVATION = click.FloatRange(-430, 5000)
 )
 @click.option("--overseeded", type=_KNOWN, help="Overseeded for winter?")
 @click.option("--irrigated", type=_KNOWN, help="Irrigation at hand?")
-@click.option("--mature", type=_KNOWN, help="Is the turf older than two growing seasons?")
+@click.option(
+    "--mature", type=_KNOWN, help="Is the turf older than two growing seasons, full and undamaged?"
+)
 @click.option("--units", type=_UNITS, help="Units of reports; by the time zone if not given.")
 @click.option("--weather", "weather_files", multiple=True, metavar="FILE", help="Weather file.")
 @click.option("--yes", "-y", is_flag=True, help="Ask nothing; take defaults where no flag says.")
@@ -103,6 +105,13 @@ def _answers(flags: dict[str, Any], *, ask: bool) -> Answers:
         texture=value("texture", "Soil texture", str(Texture.UNKNOWN), _TEXTURE),
         overseeded=_YES_NO[value("overseeded", "Overseeded for winter", "unknown", _KNOWN)],
         irrigated=_YES_NO[value("irrigated", "Irrigation at hand", "unknown", _KNOWN)],
-        mature=_YES_NO[value("mature", "Turf older than two growing seasons", "unknown", _KNOWN)],
+        mature=_YES_NO[
+            value(
+                "mature",
+                "Turf older than two growing seasons, full and undamaged",
+                "unknown",
+                _KNOWN,
+            )
+        ],
         weather_files=tuple(flags["weather_files"]),
     )

@@ -111,7 +111,7 @@ class Turf(_Part):
     overseeded: bool | None = None  # short for overseed; true leaves open when it was sown
     overseed: Overseed | None = None
     irrigated: bool | None = None
-    mature: bool | None = None  # older than two growing seasons
+    mature: bool | None = None  # older than two growing seasons, full and undamaged
     established: dt.date | None = None  # laid, sprigged, plugged or sown on
     established_by: Literal["sod", "sprigs", "plugs", "seed"] | None = None
     rooted: dt.date | None = None  # seen well rooted and mown several times

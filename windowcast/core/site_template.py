@@ -38,7 +38,7 @@ use = {use}  # golf, sports, lawn, sod, other
 # Overseeded for winter? Where it is true, say what was sown, and when, under overseed below.
 {overseeded}
 {irrigated}
-# Older than two growing seasons? For newer turf give the keys below it instead.
+# Older than two growing seasons, full and undamaged? Else give the keys below it.
 {mature}
 # established = 2020-06-01  # day of laying sod, sprigging, plugging or sowing
 # established_by = "sod"  # sod, sprigs, plugs, seed

@@ -7,13 +7,14 @@ A chance that the turf is hurt is never averaged with anything: above the cap
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.phrase import NOTHING, Name, Phrase, say
+from windowcast.core.phrase import NOTHING, Name, Phrase, Share, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import Table, Value
 from windowcast.limits.model import STATE, Limit, Permission
@@ -47,6 +48,8 @@ class TurfDays:
         `TurfState.injury_probability`, ``[member, day]``.
     begun
         Chance that green-up has begun this season, ``[day]``.
+    dormant
+        Chance that it is fully dormant, ``[day]``; NaN where it cannot be told.
     looks
         Dated looks into the canopy.
     """
@@ -56,6 +59,7 @@ class TurfDays:
     safe: FloatArray
     injury: FloatArray
     begun: FloatArray
+    dormant: FloatArray
     looks: tuple[CanopyLook, ...] = ()
 
     @classmethod
@@ -72,6 +76,7 @@ class TurfDays:
             _futures(turf.nonselective_safe),
             _futures(turf.injury_probability),
             _futures(turf.greening_begun).mean(axis=0),
+            _futures(turf.dormant_probability).mean(axis=0),
             tuple(looks),
         )
 
@@ -137,7 +142,8 @@ class StateRule:
             source = why if in_greenup and allowed == "green" else cited(entry)
             if hurt[day] > cap:
                 until = _first_from(hurt <= cap, self.days.dates, day)
-                reason = self._reason(allowed, greening_up=in_greenup)
+                dormant = float(self.days.dormant[day]) if until else math.nan
+                reason = self._reason(allowed, greening_up=in_greenup, dormant=dormant)
                 found.append(self._limit("no", reason, source, until=until, harm=hurt[day]))
             elif not permits(entry):
                 found.append(self._no_source(cited(entry)))
@@ -163,12 +169,15 @@ class StateRule:
             None if harm is None else float(harm),
         )  # fmt: skip
 
-    def _reason(self, allowed: str, *, greening_up: bool) -> Phrase:
+    def _reason(self, allowed: str, *, greening_up: bool, dormant: float) -> Phrase:
+        """Why not; `dormant` is the chance of dormancy of turf that will yet be safe, or NaN."""
         spoken = self.treatment.spoken
         if allowed == "never":
             return say("limit.never_on_species", what=spoken, species=Name(self.species))
         if allowed == "green":
             return say("limit.greening_up")
+        if allowed == "dormant" and not greening_up and not math.isnan(dormant):
+            return say("limit.not_yet_safe", dormant=Share(dormant), what=spoken)
         if allowed == "dormant" and not greening_up:
             return say("limit.not_surely_dormant", what=spoken)
         if greening_up:

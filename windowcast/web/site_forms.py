@@ -58,7 +58,9 @@ TURF = (
     Field("turf.overseed.species", "What is sown", "choice", options=_maybe(*SOWN)),
     Field("turf.overseed.method", "How", "choice", options=_maybe("broadcast", "slit")),
     Field("turf.irrigated", "Irrigation at hand", "yesno", options=YES_NO),
-    Field("turf.mature", "Older than two growing seasons", "yesno", options=YES_NO),
+    Field(
+        "turf.mature", "Older than two growing seasons, full and undamaged", "yesno", options=YES_NO
+    ),
     Field("turf.established", "New turf: laid, sprigged or sown on", "date"),
     Field("turf.established_by", "As", "choice", options=_maybe(*NEW_TURF)),
     Field("turf.rooted", "Seen well rooted and mown on", "date"),
