@@ -9,6 +9,7 @@ from windowcast.limits.model import STATE, TurfSpan
 from windowcast.report.catalogue import render
 from windowcast.windows.model import PurposeOutlook
 
+EXACT_TO = 20  # rarer chances are said in tens
 LEAST_TOLD = 0.005  # smaller chances of harm are not spoken of
 
 
@@ -38,7 +39,10 @@ def chance(share: float) -> Phrase:
         return say("limit.certain")
     if share >= 0.5:
         return say("limit.in_ten", count=min(9, round(10 * share)))
-    return say("limit.one_in", count=round(1 / share)) if share > 0 else say("limit.none")
+    if share <= 0:
+        return say("limit.none")
+    one_in = 1 / share
+    return say("limit.one_in", count=round(one_in, -1 if one_in > EXACT_TO else None))
 
 
 def span_line(span: TurfSpan) -> str:
