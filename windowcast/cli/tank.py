@@ -207,12 +207,10 @@ def sheet(
         use = use_of(today, purpose or "", members, southern=site.place.southern, where=where)
     used, remarks = _from_log(start, day, use, where)
     if site is not None:
-        from windowcast.limits.tank import remark, state_not_asked, tank_limits
+        from windowcast.limits.tank import tank_remarks
 
         on = day or dt.datetime.now(site.zone).date()
-        against = [remark(x) for x in tank_limits(chosen, actives, site, on)]
-        open_ = state_not_asked(chosen, actives, site)
-        remarks = [*against, *([open_] if open_ else []), *remarks]
+        remarks = [*tank_remarks(chosen, actives, site, on), *remarks]
     result = tank_sheet(
         parse(area, "area", "area"),
         parse_carrier(carrier),

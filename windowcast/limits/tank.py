@@ -39,6 +39,14 @@ def tank_limits(
     return sorted(found, key=lambda limit: limit.answer != "no")
 
 
+def tank_remarks(
+    products: Sequence[Product], actives: Actives, site: Site, date: dt.date
+) -> list[Phrase]:
+    """What a sheet says of the turf: what speaks against the products, and what is not asked."""
+    against = [remark(limit) for limit in tank_limits(products, actives, site, date)]
+    return [*against, *filter(None, [state_not_asked(products, actives, site)])]
+
+
 def state_not_asked(products: Sequence[Product], actives: Actives, site: Site) -> Phrase:
     """That the state of the turf decides and was not asked; nothing where it does not matter."""
     species = species_key(str(site.turf.species))

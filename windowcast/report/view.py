@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core import values
-from windowcast.core.phrase import Phrase, Quantity, Span, joined, say
+from windowcast.core.phrase import NOTHING, Phrase, Quantity, Span, joined, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.units import Display
 from windowcast.limits.model import refused
@@ -151,8 +151,8 @@ def headline(ranking: Ranking) -> str:
     if len(turf) == len(named):
         no = next((span for span in turf if span.answer == "no"), turf[0])
         if no.answer == "no":
-            return render(say("limit.lead_no", reason=no.reason))
-        return render(say("limit.lead_unknown", reason=no.reason))
+            return render(say("advice.turf_no", reason=no.reason, before=NOTHING))
+        return render(say("advice.turf_unknown", reason=no.reason))
     if all(word == "cannot tell" for word, _ in named):
         return render(say("headline.cannot_tell"))
     return render(say("headline.wait"))

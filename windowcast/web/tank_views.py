@@ -10,7 +10,7 @@ from starlette.requests import Request
 
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Phrase
-from windowcast.limits.tank import remark, state_not_asked, tank_limits
+from windowcast.limits.tank import tank_remarks
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products, product_from_words, with_label_maximum
 from windowcast.materials.quantity import parse, parse_carrier
@@ -123,10 +123,7 @@ def _sheet(request: Request, site: KnownSite, typed: Mapping[str, str]) -> TankS
         actives=actives,
         used_kg_ha=_used(request, site, typed.get("where", "")),
         nozzle=_nozzle(carrier_l_ha, typed),
-        remarks=[
-            *map(remark, tank_limits(products, actives, site.site, today_of(request, site))),
-            *filter(None, [state_not_asked(products, actives, site.site)]),
-        ],
+        remarks=tank_remarks(products, actives, site.site, today_of(request, site)),
     )
 
 
