@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.windows_fixtures import site, state
+from windows_fixtures import site, state
 from windowcast.api import load_site
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import say
