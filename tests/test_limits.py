@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-
 from windows_fixtures import past, site, state, weather
+
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING, say
 from windowcast.core.site import Site, Species, load_site

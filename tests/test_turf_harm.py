@@ -7,8 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-
 from windows_fixtures import site, state
+
 from windowcast.api import load_site
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import say
