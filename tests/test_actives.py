@@ -9,7 +9,7 @@ import pytest
 
 from windowcast.core import values
 from windowcast.core.errors import InputError
-from windowcast.core.site import Species
+from windowcast.core.turf import Species
 from windowcast.materials.actives import (
     MOVEMENTS,
     TIMINGS,

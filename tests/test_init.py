@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from windowcast.cli import init as cli_init
 from windowcast.cli import main
 from windowcast.core.errors import InputError
-from windowcast.core.site import Site, Species, Texture, load_site, units_at
+from windowcast.core.site import Site, load_site, units_at
 from windowcast.core.site_template import Answers, checked, site_toml
+from windowcast.core.turf import Species, Texture
 from windowcast.materials.actives import load_actives
 
 HERE = ["--name", "Sea Loft", "--lat", "38.7", "--lon", "-9.1"]

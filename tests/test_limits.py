@@ -15,7 +15,8 @@ from windows_fixtures import past, site, state, weather
 
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING, say
-from windowcast.core.site import Site, Species, load_site
+from windowcast.core.site import Site, load_site
+from windowcast.core.turf import Species
 from windowcast.core.values import load
 from windowcast.limits.answer import codes, turf_answers
 from windowcast.limits.ground import Ground, ground_of, nth_of

@@ -10,9 +10,9 @@ import pytest
 
 from windowcast.core import values
 from windowcast.core.errors import InputError
+from windowcast.core.quantity import Rate, parse, parse_rate
 from windowcast.materials.actives import Active, load_actives
 from windowcast.materials.needs import needs_of
-from windowcast.materials.quantity import Rate, parse, parse_rate
 from windowcast.materials.rates import (
     Concentration,
     active_kg_ha,

@@ -20,7 +20,8 @@ from windowcast.cli import cli
 from windowcast.core.first_last import first_day, last_day
 from windowcast.core.phrase import about, say
 from windowcast.core.record import FloatArray, Weather
-from windowcast.core.site import Sensitive, Site
+from windowcast.core.site import Site
+from windowcast.core.turf import Sensitive
 from windowcast.core.values import Value
 from windowcast.materials.actives import load_actives
 from windowcast.programme.answer import Answer, answer, greenup_by_futures

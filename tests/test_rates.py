@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from windowcast.core.errors import InputError
+from windowcast.core.quantity import Rate, parse, parse_rate, significant, write, write_rate
 from windowcast.core.units import KG_PER_LB, L_PER_US_GAL, M2_PER_ACRE
-from windowcast.materials.quantity import Rate, parse, parse_rate, significant, write, write_rate
 from windowcast.materials.rates import (
     Concentration,
     active_kg_ha,

@@ -8,7 +8,8 @@ import pytest
 
 from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
-from windowcast.core.site import Site, Species, load_site, timezone_at
+from windowcast.core.site import Site, load_site, timezone_at
+from windowcast.core.turf import Species
 from windowcast.core.validation import line_of
 
 HEAD = 'name = "Sea Loft"\nlatitude = 38.7\nlongitude = -9.1\n'
@@ -184,3 +185,64 @@ def test_line_of_a_key() -> None:
     assert line_of(text, ("x", "y", 0, "z")) == 6
     assert line_of(text, ("x", "y", 1, "z")) == 8
     assert line_of(text, ("absent",)) is None
+
+
+AREAS = """
+name = "Two fields"
+latitude = 33.5
+longitude = -86.8
+[turf]
+species = "hybrid bermudagrass"
+mature = true
+overseeded = false
+[[area]]
+name = "greens"
+size = "3 acre"
+mowing_height_mm = 3
+overseed = { state = "planned", date = 2026-10-10, species = "perennial ryegrass" }
+[[area]]
+name = "field 2"
+established = 2026-08-15
+established_by = "sod"
+[[area.sensitive]]
+name = "pond"
+bearing_from_deg = 10.0
+bearing_to_deg = 80.0
+"""
+
+
+def test_an_area_has_of_the_site_what_it_does_not_say_itself(tmp_path: Path) -> None:
+    file = tmp_path / "site.toml"
+    file.write_text(AREAS, "utf-8")
+    site = load_site(file)
+    greens, field = (site.of_area(area) for area in site.area)
+    assert site.area[0].size_m2 == pytest.approx(3 * 4046.8564224)  # acre: NIST SP 811, 2008
+    assert greens.turf.overseed is not None
+    assert greens.turf.overseeded is None  # the site's short word is not kept beside it
+    assert greens.turf.mature is True
+    assert field.turf.mature is None  # how old it is, the area says as a whole
+    assert field.turf.overseeded is False
+    assert [one.name for one in field.sensitive] == ["pond"]
+    assert not greens.sensitive
+    assert "species" in greens.turf.model_fields_set  # said, if by the site
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "field", "problem"),
+    [
+        ("3 acre", "3", "area[1].size", "has no unit"),
+        ("3 acre", "3 lb", "area[1].size", "lb"),
+        ('"field 2"', '"Greens"', "area", "two areas are called"),
+        ('"greens"', '"greens, tees"', "area[1].name", "not allowed"),
+        ("mowing_height_mm = 3", "mowing_height = 3", "area[1].mowing_height", "not a known key"),
+        ("2026-08-15", "2126-08-15", "area[2].established", "lies after today"),
+        ('established_by = "sod"', "mature = true", "area[2]", "contradict"),
+    ],
+)
+def test_areas_that_cannot_be(tmp_path: Path, old: str, new: str, field: str, problem: str) -> None:
+    file = tmp_path / "site.toml"
+    file.write_text(AREAS.replace(old, new), "utf-8")
+    with pytest.raises(InputError) as caught:
+        load_site(file)
+    assert str(caught.value.field).startswith(field)
+    assert problem in str(caught.value)

@@ -17,9 +17,9 @@ from hypothesis import strategies as st
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING
+from windowcast.core.quantity import parse, parse_rate
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products
-from windowcast.materials.quantity import parse, parse_rate
 from windowcast.materials.rates import parse_concentration
 from windowcast.materials.tank import (
     MOST_LOADS,

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, state
 
-from windowcast.core.site import Species
+from windowcast.core.turf import Species
 from windowcast.season.dates import key_dates
 from windowcast.season.leaf import Care, worlds
 from windowcast.season.model import TurfPhase

@@ -10,7 +10,8 @@ from report_fixtures import HOSTILE
 from web_fixtures import client, make_site, proof, send
 
 from windowcast.core.errors import InputError, SourceUnreachableError
-from windowcast.core.site import Sensitive, load_site
+from windowcast.core.site import load_site
+from windowcast.core.turf import Sensitive
 from windowcast.records.model import SoilReading
 from windowcast.records.store import SeasonLog
 from windowcast.web import places

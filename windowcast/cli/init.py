@@ -10,8 +10,9 @@ import click
 
 from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
-from windowcast.core.site import Species, Texture, timezone_at, units_at
+from windowcast.core.site import timezone_at, units_at
 from windowcast.core.site_template import Answers, site_toml
+from windowcast.core.turf import Species, Texture
 
 _YES_NO = {"yes": True, "no": False, "unknown": None}
 _SPECIES = click.Choice([str(species) for species in Species])

@@ -13,8 +13,8 @@ from windowcast.core.errors import InputError
 if TYPE_CHECKING:
     from windowcast.cli.options import Start
     from windowcast.core.phrase import Phrase
+    from windowcast.core.quantity import Rate
     from windowcast.core.site import Site
-    from windowcast.materials.quantity import Rate
     from windowcast.materials.rotation import Use
     from windowcast.materials.tank import NozzleCheck, TankSheet
     from windowcast.windows.model import Window
@@ -39,7 +39,7 @@ def command() -> None:
 @click.option("--density", help='Of a liquid labelled in % by weight: "10 lb/gal".')
 def rate_(rate: str, concentration: str, density: str | None) -> None:
     """Product in other units, and the active ingredient in it."""
-    from windowcast.materials.quantity import parse_density, parse_rate
+    from windowcast.core.quantity import parse_density, parse_rate
     from windowcast.materials.rates import active_kg_ha, parse_concentration
     from windowcast.report.both_units import active_rate
 
@@ -61,7 +61,7 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
 
     With --to-rate instead of --to: the concentration at which that rate carries the same.
     """
-    from windowcast.materials.quantity import parse_rate, write_rate
+    from windowcast.core.quantity import parse_rate, write_rate
     from windowcast.materials.rates import (
         active_kg_ha,
         equivalent_concentration,
@@ -185,9 +185,9 @@ def sheet(
 ) -> None:
     """The tank sheet: loads, amounts in mixing order, nozzles, droplets, the year's totals."""
     from windowcast.cli.options import Start
+    from windowcast.core.quantity import parse, parse_carrier
     from windowcast.materials.actives import load_actives
     from windowcast.materials.products import load_products, product_from_words, with_label_maximum
-    from windowcast.materials.quantity import parse, parse_carrier
     from windowcast.materials.rotation import use_of
     from windowcast.materials.tank import tank_sheet
 
@@ -288,7 +288,7 @@ def _date(text: str | None) -> dt.date | None:
 def _nozzle(
     carrier: str, speed: str | None, spacing: str | None, flow: str | None
 ) -> NozzleCheck | None:
-    from windowcast.materials.quantity import parse, parse_carrier
+    from windowcast.core.quantity import parse, parse_carrier
     from windowcast.materials.tank import nozzle_check
 
     if speed is None and spacing is None and flow is None:
@@ -308,7 +308,7 @@ def _nozzle(
 
 
 def _in_all_units(rate: Rate) -> str:
-    from windowcast.materials.quantity import write_rate
+    from windowcast.core.quantity import write_rate
 
     units = (
         ("fl oz/acre", "gal/acre", "fl oz/1000 ft²", "L/ha", "mL/100 m²")

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime as dt
 import tomllib
-from enum import StrEnum
 from os import PathLike
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
@@ -19,8 +18,6 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import (
     AfterValidator,
-    BaseModel,
-    ConfigDict,
     Field,
     ValidationError,
     field_validator,
@@ -30,123 +27,14 @@ from pydantic import (
 from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
 from windowcast.core.record import DateArray, Place
-from windowcast.core.validation import first_problem, line_of
+from windowcast.core.turf import Area, Name, Part, Sensitive, Soil, Turf
+from windowcast.core.validation import Location, dotted, first_problem, line_of
 from windowcast.core.weed_codes import supported, unsupported
 
 MAX_SITE_BYTES = 1_000_000
 
 
-class Species(StrEnum):
-    """Warm-season turf species."""
-
-    HYBRID_BERMUDAGRASS = "hybrid bermudagrass"
-    COMMON_BERMUDAGRASS = "common bermudagrass"
-    ZOYSIAGRASS = "zoysiagrass"  # either kind
-    JAPONICA_ZOYSIAGRASS = "japonica zoysiagrass"
-    MATRELLA_ZOYSIAGRASS = "matrella zoysiagrass"
-    CENTIPEDEGRASS = "centipedegrass"
-    ST_AUGUSTINEGRASS = "st. augustinegrass"
-    SEASHORE_PASPALUM = "seashore paspalum"
-    KIKUYUGRASS = "kikuyugrass"
-    BAHIAGRASS = "bahiagrass"
-    BUFFALOGRASS = "buffalograss"
-
-
-class Texture(StrEnum):
-    """USDA soil texture classes."""
-
-    SAND = "sand"
-    LOAMY_SAND = "loamy sand"
-    SANDY_LOAM = "sandy loam"
-    LOAM = "loam"
-    SILT_LOAM = "silt loam"
-    SANDY_CLAY_LOAM = "sandy clay loam"
-    CLAY_LOAM = "clay loam"
-    SILTY_CLAY_LOAM = "silty clay loam"
-    CLAY = "clay"
-    UNKNOWN = "unknown"
-
-
-def _shown(name: str) -> str:
-    if not name.isprintable():
-        raise ValueError("holds a character that cannot be shown")
-    return name
-
-
-Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_shown)]
-
-
-class _Part(BaseModel):
-    # built at first use: most parts are only ever checked within a whole site file
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, str_strip_whitespace=True, defer_build=True
-    )
-
-
-class Overseed(_Part):
-    """Cool-season grass sown into the turf for winter: whether, what, when and how."""
-
-    state: Literal["none", "planned", "done"]
-    date: dt.date | None = None
-    species: Literal["perennial ryegrass", "annual ryegrass", "roughstalk bluegrass"] | None = None
-    method: Literal["broadcast", "slit"] | None = None  # None: not said, the longer interval counts
-
-    @model_validator(mode="after")
-    def _dated(self) -> Overseed:
-        if self.state != "none" and self.date is None:
-            raise ValueError(f"is {self.state}, so the date of sowing must be given")
-        if self.state == "none" and (self.date or self.species or self.method):
-            raise ValueError("is none, so date, species and method must be left out")
-        return self
-
-
-class Turf(_Part):
-    """What grows there, how old it is and what was sown into it.
-
-    What is not said is not known: no treatment is then allowed that depends on it.
-    """
-
-    species: Species = Species.HYBRID_BERMUDAGRASS
-    use: Literal["golf", "sports", "lawn", "sod", "other"] = "sports"
-    overseeded: bool | None = None  # short for overseed; true leaves open when it was sown
-    overseed: Overseed | None = None
-    irrigated: bool | None = None
-    mature: bool | None = None  # older than two growing seasons, full and undamaged
-    established: dt.date | None = None  # laid, sprigged, plugged or sown on
-    established_by: Literal["sod", "sprigs", "plugs", "seed"] | None = None
-    rooted: dt.date | None = None  # seen well rooted and mown several times
-    winterkill: Literal["none", "minimal", "moderate", "severe"] | None = None
-    thin: bool | None = None
-    # these move gain and loss of colour; what is not said counts as the careful side
-    mowing_height_mm: Annotated[float, Field(ge=2.0, le=150.0, strict=True)] | None = None
-    shade: Literal["none", "partial", "full"] | None = None
-    covered: bool = False  # under a tarp or blanket
-
-    @model_validator(mode="after")
-    def _agrees(self) -> Turf:
-        if self.overseed is not None and self.overseeded is not None:
-            said = self.overseed.state != "none"
-            if said != self.overseeded:
-                raise ValueError(
-                    f"overseeded = {str(self.overseeded).lower()} contradicts "
-                    f"overseed.state = {self.overseed.state!r}"
-                )
-        if self.rooted is not None and self.established is None:
-            raise ValueError("rooted needs established, the date it was laid or sown")
-        if self.rooted and self.established and self.rooted < self.established:
-            raise ValueError("rooted lies before established")
-        if self.mature and self.established is not None:
-            raise ValueError("mature and established contradict each other: keep one of them")
-        return self
-
-
-class Soil(_Part):
-    """What it grows on."""
-
-    texture: Texture = Texture.UNKNOWN
-
-
-class Equipment(_Part):
+class Equipment(Part):
     """Limits of the sprayer and its operator."""
 
     wind_max_m_s: Annotated[float, Field(ge=1.0, le=8.0, strict=True)] | None = None
@@ -157,7 +45,7 @@ Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 WEEKDAYS: tuple[Weekday, ...] = get_args(Weekday)
 
 
-class Blackout(_Part):
+class Blackout(Part):
     """A time when nothing may be sprayed: an event, mowing, a closed course."""
 
     first: dt.date
@@ -184,7 +72,7 @@ class Blackout(_Part):
         return np.asarray((dates >= first) & (dates <= last))
 
 
-class Calendar(_Part):
+class Calendar(Part):
     """When spraying is possible at all, in local time."""
 
     spray_hours: str = "06:00-19:00"
@@ -223,27 +111,7 @@ class Calendar(_Part):
         return found
 
 
-Bearing = Annotated[float, Field(ge=0.0, le=360.0, strict=True)]
-
-
-class Sensitive(_Part):
-    """Ground that no drift may reach: what it spans on the compass as seen from the turf.
-
-    Clockwise from the first bearing to the second, so that 330 to 20 lies about north.
-    """
-
-    name: Name
-    bearing_from_deg: Bearing
-    bearing_to_deg: Bearing
-
-    @property
-    def width_deg(self) -> float:
-        """Angle it spans; 0 to 360 is all round."""
-        span = self.bearing_to_deg - self.bearing_from_deg
-        return span if span == 360 else span % 360
-
-
-class SensorColumn(_Part):
+class SensorColumn(Part):
     """One column of an own logger's file."""
 
     column: str
@@ -251,7 +119,7 @@ class SensorColumn(_Part):
     unit: str
 
 
-class OwnStation(_Part):
+class OwnStation(Part):
     """The site's own logger: which file, which columns, which zone."""
 
     file: str
@@ -262,7 +130,7 @@ class OwnStation(_Part):
     columns: tuple[SensorColumn, ...] = ()
 
 
-class WeatherSources(_Part):
+class WeatherSources(Part):
     """Where the weather comes from; files are taken relative to the site file."""
 
     files: tuple[str, ...] = ()
@@ -271,7 +139,7 @@ class WeatherSources(_Part):
     own: tuple[OwnStation, ...] = ()
 
 
-class Advice(_Part):
+class Advice(Part):
     """How the advice is given."""
 
     odds_threshold: Annotated[float, Field(ge=0.05, le=0.99, strict=True)] = 0.6
@@ -286,7 +154,7 @@ def _known_weed(code: str) -> str:
     return code
 
 
-class Site(_Part):
+class Site(Part):
     """A checked site file."""
 
     name: Name
@@ -304,6 +172,7 @@ class Site(_Part):
     equipment: Equipment = Field(default_factory=Equipment)
     calendar: Calendar = Field(default_factory=Calendar)
     sensitive: tuple[Sensitive, ...] = ()
+    area: tuple[Area, ...] = ()  # none: the whole site is one
     weather: WeatherSources = Field(default_factory=WeatherSources)
     advice: Advice = Field(default_factory=Advice)
 
@@ -325,6 +194,35 @@ class Site(_Part):
             if isinstance(lat, int | float) and isinstance(lon, int | float):
                 raw = {**raw, "timezone": timezone_at(float(lat), float(lon))}
         return raw
+
+    @field_validator("area")
+    @classmethod
+    def _named_apart(cls, areas: tuple[Area, ...]) -> tuple[Area, ...]:
+        names = [area.name.casefold() for area in areas]
+        twice = next((name for name in names if names.count(name) > 1), None)
+        if twice is not None:
+            raise ValueError(f"two areas are called {twice!r}")
+        return areas
+
+    @model_validator(mode="after")
+    def _areas_agree(self) -> Site:
+        for area in self.area:
+            try:
+                area.turf(self.turf)
+            except ValidationError as error:
+                why = error.errors()[0]["msg"].removeprefix("Value error, ")
+                raise ValueError(f"area {area.name!r} and [turf] do not agree: {why}") from None
+        return self
+
+    def of_area(self, area: Area) -> Site:
+        """The site as it is on one of its areas, which is then its only one."""
+        return self.model_copy(
+            update={
+                "turf": area.turf(self.turf),
+                "sensitive": (*self.sensitive, *area.sensitive),
+                "area": (area,),
+            }
+        )
 
     @property
     def place(self) -> Place:
@@ -424,26 +322,35 @@ def site_from(
     except ValidationError as error:
         raise first_problem(error, path, model=Site, text=text) from None
     if today is not None:
-        _refuse_done_later(site.turf, today + dt.timedelta(days=1), path, text)
+        last = today + dt.timedelta(days=1)
+        parts: list[tuple[Location, Turf]] = [(("turf",), site.turf)]
+        parts += [(("area", n), area) for n, area in enumerate(site.area)]
+        for place, turf in parts:
+            _refuse_done_later(turf, place, last=last, path=path, text=text)
     return site if path is None else _files_beside(site, Path(path).parent)
 
 
 def _refuse_done_later(
-    turf: Turf, last: dt.date, path: str | PathLike[str] | None, text: str
+    turf: Turf,
+    place: Location,
+    *,
+    last: dt.date,
+    path: str | PathLike[str] | None,
+    text: str,
 ) -> None:
     """Refuse what is said to be done after today: laid, rooted, sown."""
     sown = turf.overseed
-    done: list[tuple[tuple[str, ...], dt.date | None]] = [
-        (("turf", "established"), turf.established),
-        (("turf", "rooted"), turf.rooted),
-        (("turf", "overseed", "date"), sown.date if sown and sown.state == "done" else None),
+    done: list[tuple[Location, dt.date | None]] = [
+        ((*place, "established"), turf.established),
+        ((*place, "rooted"), turf.rooted),
+        ((*place, "overseed", "date"), sown.date if sown and sown.state == "done" else None),
     ]
     for location, date in done:
         if date is not None and date > last:
             planned = ' or write state = "planned"' if location[-1] == "date" else ""
             raise InputError(
                 f"{date} lies after today", path=path, row=line_of(text, location),
-                field=".".join(location), remedy=f"correct it{planned}",
+                field=dotted(location), remedy=f"correct it{planned}",
             )  # fmt: skip
 
 

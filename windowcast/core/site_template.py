@@ -6,7 +6,8 @@ import json
 import tomllib
 from dataclasses import dataclass
 
-from windowcast.core.site import Site, Species, Texture, site_from
+from windowcast.core.site import Site, site_from
+from windowcast.core.turf import Species, Texture
 
 _TEMPLATE = """\
 # A site for windowcast. Lines that begin with # are comments; take the # away to use them.

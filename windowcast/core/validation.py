@@ -58,7 +58,8 @@ def first_problem(
         remedy = f"write {near[0]}" if near else "check its spelling or remove it"
     elif kind == "value_error":  # a validator of ours: its text says it all
         problem, remedy = str(first["ctx"]["error"]), "correct it"
-        if repr(found) not in problem and not isinstance(found, Mapping):
+        listed = isinstance(found, Mapping | list | tuple)
+        if repr(found) not in problem and not listed:
             problem = f"{found!r} {problem}"
     elif allowed:
         wrong_kind = kind.endswith(_WRONG_TYPE)
@@ -71,7 +72,7 @@ def first_problem(
         remedy += f" ({len(problems) - 1} more after this)"
     if text and row is None:
         row = line_of(text, location if kind != "missing" else location[:-1])
-    return InputError(problem, path=path, row=row, field=_dotted(location), remedy=remedy)
+    return InputError(problem, path=path, row=row, field=dotted(location), remedy=remedy)
 
 
 def _is_key(part: int | str) -> bool:
@@ -79,7 +80,7 @@ def _is_key(part: int | str) -> bool:
     return isinstance(part, int) or re.fullmatch(r"[A-Za-z0-9_]+", part) is not None
 
 
-def _dotted(location: Location) -> str | None:
+def dotted(location: Location) -> str | None:
     """``turf.species``, ``calendar.blackout[2].first`` (counted from 1)."""
     text = ""
     for part in location:

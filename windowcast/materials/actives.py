@@ -17,7 +17,7 @@ from typing import Any, Literal
 
 from windowcast.core import values
 from windowcast.core.errors import InputError
-from windowcast.core.site import Species
+from windowcast.core.turf import Species
 from windowcast.core.units import Dimension, convert
 from windowcast.core.values import Value
 

@@ -20,8 +20,8 @@ from os import PathLike
 from typing import Any
 
 from windowcast.core.errors import InputError
+from windowcast.core.quantity import parse_density, parse_rate
 from windowcast.materials.actives import Actives, read_toml
-from windowcast.materials.quantity import parse_density, parse_rate
 from windowcast.materials.rates import parse_concentration
 from windowcast.materials.tank import Product
 

@@ -1,6 +1,6 @@
 """Concentration and rate: product ↔ active ingredient, and the same active from two formulations.
 
-All through exact factors; see `windowcast.materials.quantity` for what may be written.
+All through exact factors; see `windowcast.core.quantity` for what may be written.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import Literal
 
 from windowcast.core import values
 from windowcast.core.errors import InputError
-from windowcast.materials.quantity import Rate, parse, significant
+from windowcast.core.quantity import Rate, parse, significant
 
 _PERCENT = re.compile(r"\s*([-+]?[\d.]+)\s*%\s*(w/w|w/v)?\s*$")
 _OF_WHAT = re.compile(r"\s+a\.?[ie]\.?(?=\s*(?:/|$))", re.IGNORECASE)  # "4 lb a.e./gal"

@@ -13,8 +13,8 @@ from typing import Literal
 from windowcast.core import values
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Value, say
+from windowcast.core.quantity import Rate, write
 from windowcast.materials.actives import Active
-from windowcast.materials.quantity import Rate, write
 from windowcast.materials.rates import Concentration, active_kg_ha
 
 MOST_LOADS = 1000  # more is a slip of the pen

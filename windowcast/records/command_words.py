@@ -12,7 +12,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
-from windowcast.materials.quantity import parse_rate
+from windowcast.core.quantity import parse_rate
 from windowcast.records.entered_quantities import ENTERED, is_number
 from windowcast.records.fields import LogField
 from windowcast.records.model import fields_of

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from windowcast.core.errors import InputError
-from windowcast.materials.quantity import parse, parse_rate, parse_temperature
+from windowcast.core.quantity import parse, parse_rate, parse_temperature
 
 
 def is_number(text: str) -> bool:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from windowcast.core.phrase import Quantity, Unit
+from windowcast.core.quantity import significant, write
 from windowcast.core.units import M2_PER_ACRE, c_to_f, convert
 from windowcast.core.values import Value
-from windowcast.materials.quantity import significant, write
 
 
 def area(area_m2: float) -> str:

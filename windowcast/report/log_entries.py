@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from windowcast.core.phrase import NOTHING, Name, Quantity, Value, joined, names, say
+from windowcast.core.quantity import significant
 from windowcast.core.units import System
-from windowcast.materials.quantity import significant
 from windowcast.records.model import (
     Application,
     CoverReading,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from math import isnan
 
+from windowcast.core.quantity import write
 from windowcast.core.units import KG_PER_LB, L_PER_US_GAL
-from windowcast.materials.quantity import write
 from windowcast.materials.tank import Dose, NozzleCheck, TankSheet, YearTotal
 from windowcast.report.both_units import active_rate, area, carrier, flow, speed, volume
 from windowcast.report.catalogue import render

@@ -15,7 +15,8 @@ import numpy.typing as npt
 from windowcast.core.phrase import Phrase, about, say
 from windowcast.core.record import FloatArray, Grade, Record
 from windowcast.core.season_calendar import on_date
-from windowcast.core.site import Site, Texture
+from windowcast.core.site import Site
+from windowcast.core.turf import Texture
 from windowcast.core.values import Value, load
 from windowcast.core.weed_codes import unsupported
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Literal
 
 from windowcast.core.errors import InputError
-from windowcast.core.site import Species
+from windowcast.core.turf import Species
 
 NEEDED = ("grass", "event", "date", "lat", "lon")
 Kind = Literal["live leaf", "first leaf", "greened up", "browning", "dormant", "looked dormant"]

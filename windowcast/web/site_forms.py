@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from windowcast.core.site import Site, Species, Texture, site_from
+from windowcast.core.site import Site, site_from
+from windowcast.core.turf import Species, Texture
 from windowcast.core.units import Display
 from windowcast.core.weed_codes import supported
 from windowcast.season.weeds import weed

@@ -10,10 +10,10 @@ from starlette.requests import Request
 
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Phrase
+from windowcast.core.quantity import parse, parse_carrier
 from windowcast.limits.tank import tank_remarks
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products, product_from_words, with_label_maximum
-from windowcast.materials.quantity import parse, parse_carrier
 from windowcast.materials.tank import NozzleCheck, TankSheet, nozzle_check, tank_sheet
 from windowcast.records.model import Application
 from windowcast.records.observations import applied_kg_ha

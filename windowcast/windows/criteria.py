@@ -17,7 +17,8 @@ import numpy.typing as npt
 
 from windowcast.core.phrase import NOTHING, Value
 from windowcast.core.record import FloatArray
-from windowcast.core.site import Sensitive, Site
+from windowcast.core.site import Site
+from windowcast.core.turf import Sensitive
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows import reasons
 from windowcast.windows.grade import table_of

@@ -1,0 +1,198 @@
+"""What grows on a site and on what, the ground beside it, and the areas it is made of."""
+
+from __future__ import annotations
+
+import datetime as dt
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    field_validator,
+    model_validator,
+)
+
+from windowcast.core.errors import InputError
+from windowcast.core.quantity import parse
+
+
+class Species(StrEnum):
+    """Warm-season turf species."""
+
+    HYBRID_BERMUDAGRASS = "hybrid bermudagrass"
+    COMMON_BERMUDAGRASS = "common bermudagrass"
+    ZOYSIAGRASS = "zoysiagrass"  # either kind
+    JAPONICA_ZOYSIAGRASS = "japonica zoysiagrass"
+    MATRELLA_ZOYSIAGRASS = "matrella zoysiagrass"
+    CENTIPEDEGRASS = "centipedegrass"
+    ST_AUGUSTINEGRASS = "st. augustinegrass"
+    SEASHORE_PASPALUM = "seashore paspalum"
+    KIKUYUGRASS = "kikuyugrass"
+    BAHIAGRASS = "bahiagrass"
+    BUFFALOGRASS = "buffalograss"
+
+
+class Texture(StrEnum):
+    """USDA soil texture classes."""
+
+    SAND = "sand"
+    LOAMY_SAND = "loamy sand"
+    SANDY_LOAM = "sandy loam"
+    LOAM = "loam"
+    SILT_LOAM = "silt loam"
+    SANDY_CLAY_LOAM = "sandy clay loam"
+    CLAY_LOAM = "clay loam"
+    SILTY_CLAY_LOAM = "silty clay loam"
+    CLAY = "clay"
+    UNKNOWN = "unknown"
+
+
+def _shown(name: str) -> str:
+    if not name.isprintable():
+        raise ValueError("holds a character that cannot be shown")
+    return name
+
+
+Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_shown)]
+
+
+class Part(BaseModel):
+    """A table of the site file: its keys are known, its values do not change."""
+
+    # built at first use: most parts are only ever checked within a whole site file
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, str_strip_whitespace=True, defer_build=True
+    )
+
+
+class Overseed(Part):
+    """Cool-season grass sown into the turf for winter: whether, what, when and how."""
+
+    state: Literal["none", "planned", "done"]
+    date: dt.date | None = None
+    species: Literal["perennial ryegrass", "annual ryegrass", "roughstalk bluegrass"] | None = None
+    method: Literal["broadcast", "slit"] | None = None  # None: not said, the longer interval counts
+
+    @model_validator(mode="after")
+    def _dated(self) -> Overseed:
+        if self.state != "none" and self.date is None:
+            raise ValueError(f"is {self.state}, so the date of sowing must be given")
+        if self.state == "none" and (self.date or self.species or self.method):
+            raise ValueError("is none, so date, species and method must be left out")
+        return self
+
+
+class Turf(Part):
+    """What grows there, how old it is and what was sown into it.
+
+    What is not said is not known: no treatment is then allowed that depends on it.
+    """
+
+    species: Species = Species.HYBRID_BERMUDAGRASS
+    use: Literal["golf", "sports", "lawn", "sod", "other"] = "sports"
+    overseeded: bool | None = None  # short for overseed; true leaves open when it was sown
+    overseed: Overseed | None = None
+    irrigated: bool | None = None
+    mature: bool | None = None  # older than two growing seasons, full and undamaged
+    established: dt.date | None = None  # laid, sprigged, plugged or sown on
+    established_by: Literal["sod", "sprigs", "plugs", "seed"] | None = None
+    rooted: dt.date | None = None  # seen well rooted and mown several times
+    winterkill: Literal["none", "minimal", "moderate", "severe"] | None = None
+    thin: bool | None = None
+    # these move gain and loss of colour; what is not said counts as the careful side
+    mowing_height_mm: Annotated[float, Field(ge=2.0, le=150.0, strict=True)] | None = None
+    shade: Literal["none", "partial", "full"] | None = None
+    covered: bool = False  # under a tarp or blanket
+
+    @model_validator(mode="after")
+    def _agrees(self) -> Turf:
+        if self.overseed is not None and self.overseeded is not None:
+            said = self.overseed.state != "none"
+            if said != self.overseeded:
+                raise ValueError(
+                    f"overseeded = {str(self.overseeded).lower()} contradicts "
+                    f"overseed.state = {self.overseed.state!r}"
+                )
+        if self.rooted is not None and self.established is None:
+            raise ValueError("rooted needs established, the date it was laid or sown")
+        if self.rooted and self.established and self.rooted < self.established:
+            raise ValueError("rooted lies before established")
+        if self.mature and self.established is not None:
+            raise ValueError("mature and established contradict each other: keep one of them")
+        return self
+
+
+class Soil(Part):
+    """What it grows on."""
+
+    texture: Texture = Texture.UNKNOWN
+
+
+Bearing = Annotated[float, Field(ge=0.0, le=360.0, strict=True)]
+
+
+class Sensitive(Part):
+    """Ground that no drift may reach: what it spans on the compass as seen from the turf.
+
+    Clockwise from the first bearing to the second, so that 330 to 20 lies about north.
+    """
+
+    name: Name
+    bearing_from_deg: Bearing
+    bearing_to_deg: Bearing
+
+    @property
+    def width_deg(self) -> float:
+        """Angle it spans; 0 to 360 is all round."""
+        span = self.bearing_to_deg - self.bearing_from_deg
+        return span if span == 360 else span % 360
+
+
+class Area(Turf):
+    """One area of a site: greens, tees, field 2. What it does not say it has of the site.
+
+    `size` is written with its unit, "3 acre".
+    """
+
+    name: Annotated[Name, Field(pattern=r"^[^,;]+$")]
+    size: str = ""
+    sensitive: tuple[Sensitive, ...] = ()
+
+    @field_validator("size")
+    @classmethod
+    def _sized(cls, text: str) -> str:
+        if text:
+            try:
+                parse(text, "area")
+            except InputError as error:
+                raise ValueError(f"{error.problem}: {error.remedy}") from None
+        return text
+
+    @property
+    def size_m2(self) -> float | None:
+        """Its size; None where none is given."""
+        return parse(self.size, "area") if self.size else None
+
+    def turf(self, site: Turf) -> Turf:
+        """What grows there: what it says itself, and else what the site says.
+
+        Keys that tell one thing together, such as how old the turf is, are taken from one of them.
+
+        Raises
+        ------
+        ValueError
+            The two contradict each other.
+        """
+        own = {key: getattr(self, key) for key in self.model_fields_set if key in Turf.model_fields}
+        shadowed = {key for group in _TOGETHER if group & own.keys() for key in group}
+        theirs = {key: getattr(site, key) for key in site.model_fields_set - shadowed}
+        return Turf.model_validate({**theirs, **own})
+
+
+_TOGETHER = (
+    frozenset({"overseeded", "overseed"}),
+    frozenset({"mature", "established", "established_by", "rooted"}),
+)
