@@ -15,13 +15,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from log_fixtures import spoiled
 
 from windowcast.cli import cli, main
 from windowcast.core.record import Grade, Record, Weather
 from windowcast.core.site import Site
 from windowcast.core.units import Display
 from windowcast.materials.actives import load_actives
-from windowcast.records.model import Application, CoverReading, Entry, FieldNote, Material, Rating
+from windowcast.records.model import (
+    Application,
+    CoverReading,
+    Entry,
+    FieldNote,
+    Material,
+    Rating,
+    to_plain,
+)
 from windowcast.records.observations import applied_kg_ha, uses_in
 from windowcast.records.review import Review, ReviewedApplication, review, review_log
 from windowcast.records.store import SeasonLog
@@ -481,6 +490,24 @@ def test_review_on_the_command_line(site_file: Path) -> None:
     assert document["applications"][0]["scored"]["score"] == 0
     assert "&lt;b&gt;field&lt;/b&gt;" in page.read_text()
     assert "<b>field" not in page.read_text()
+
+
+def test_one_bad_entry_takes_the_review_from_no_other(site_file: Path) -> None:
+    sound = spray("2017-01-10 09:00", "glyphosate", purpose="dormant")
+    with SeasonLog(site_file.with_suffix(".log.sqlite")) as log:
+        log.add(sound)
+        bad = [
+            spoiled(log, sound, "application", {**to_plain(sound), "start": f"{year}-01-10T09:00Z"})
+            for year in ("0001", "2991")
+        ]
+        bad.append(spoiled(log, sound, "probe", {"date": "2017-01-10", "depth_m": "deep"}))
+    words = ["review", str(site_file), "--date", str(SAMPLE_TODAY), "--offline"]
+    said = CliRunner().invoke(cli, words, catch_exceptions=False).output
+    assert said.count("glyphosate  (") == 1
+    shown = CliRunner().invoke(cli, [*words, "--format", "json"], catch_exceptions=False).output
+    notes = str(json.loads(shown)["notes"])
+    assert all(f"entry {entry[:8]}" in notes for entry in bad)
+    assert "0001-01-10 is before 1950" in notes
 
 
 def test_no_log_is_one_line(site_file: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,11 +12,13 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from log_fixtures import spoiled
 
 from windowcast.core.errors import InputError
 from windowcast.records import import_export, store_schema
@@ -58,11 +60,11 @@ text = st.text(
     st.characters(exclude_categories=["Cs"]) | st.sampled_from('\r\n",;\x00'), max_size=30
 )
 name = text.filter(bool)
-dates = st.dates(dt.date(1990, 1, 1), dt.date(2060, 12, 31))
+dates = st.dates(dt.date(1950, 1, 1), dt.date(2025, 12, 31))
 amounts = st.none() | st.floats(1e-9, 1e9, exclude_min=True)
 moments = st.datetimes(
-    dt.datetime(1990, 1, 1),  # noqa: DTZ001
-    dt.datetime(2060, 1, 1),  # noqa: DTZ001
+    dt.datetime(1950, 1, 1),  # noqa: DTZ001
+    dt.datetime(2025, 12, 31),  # noqa: DTZ001
     timezones=st.integers(-12 * 60, 14 * 60).map(lambda m: dt.timezone(dt.timedelta(minutes=m))),
 )
 percent = st.none() | st.floats(0, 100)
@@ -208,6 +210,81 @@ def test_dates_before_the_turf_existed_and_ahead() -> None:
 
 
 # ---- history ----------------------------------------------------------------------------------
+
+
+TOMORROW = dt.datetime.now(dt.timezone(dt.timedelta(hours=14))).date() + dt.timedelta(days=1)
+
+
+@pytest.mark.parametrize(
+    ("date", "match"),
+    [
+        (dt.date(1, 1, 1), "date: 0001-01-01 is before 1950; check the year"),
+        (dt.date(1949, 12, 31), "date: 1949-12-31 is before 1950"),
+        (TOMORROW + dt.timedelta(days=1), "date: .* lies ahead; log what has happened"),
+    ],
+)
+def test_impossible_dates_get_into_no_log(
+    log: SeasonLog, tmp_path: Path, date: dt.date, match: str
+) -> None:
+    with pytest.raises(InputError, match=match):
+        log.add(replace(READING, date=date))
+    (entry,) = log.add(READING)
+    with pytest.raises(InputError, match=match):
+        log.edit(entry, replace(READING, date=date))
+    file = tmp_path / "readings.csv"
+    file.write_text(f"kind,date,depth_m,temp_c\nprobe,2025-10-01,0.05,19\nprobe,{date},0.05,19\n")
+    with pytest.raises(InputError, match=f"readings.csv: row 3: {match}"):
+        import_export.read_changes(file)
+    for form, write in (("json", import_export.to_json), ("csv", import_export.to_csv)):
+        file = tmp_path / f"all.{form}"
+        file.write_text(write(log).replace("2025-10-01", str(date)))
+        where = {"json": r"changes.0.revisions.0.body\.", "csv": "row 2: "}[form]
+        with pytest.raises(InputError, match=rf"all\.{form}: {where}{match}"):
+            import_export.read_changes(file)
+    assert [s.entry for s in log.entries()] == [READING]
+
+
+def test_the_first_and_the_last_possible_day(log: SeasonLog) -> None:
+    days = [dt.date(1950, 1, 1), TOMORROW]
+    log.add(*(replace(READING, date=day) for day in days))
+    assert [s.entry.date for s in log.entries()] == days
+
+
+@pytest.mark.parametrize(
+    ("kind", "body", "why"),
+    [
+        ("probe", {**to_plain(READING), "date": "0001-01-01"}, "date: 0001-01-01 is before 1950"),
+        ("probe", {**to_plain(READING), "date": "2991-01-01"}, "date: 2991-01-01 lies ahead"),
+        ("probe", {**to_plain(READING), "temp_c": "warm"}, "temp_c: "),
+        ("poem", {"text": "an ode"}, "'poem' is not a kind"),
+        ("probe", [1, 2], "probe: is not the body of an entry"),
+    ],
+)
+def test_a_bad_entry_leaves_the_others_readable(
+    log: SeasonLog, kind: str, body: dict[str, object], why: str
+) -> None:
+    log.add(SPRAY)
+    bad = spoiled(log, READING, kind, body)
+    found, unusable = log.read()
+    assert [s.entry for s in found] == [SPRAY] == [s.entry for s in log.entries()]
+    assert [(u.id, u.kind) for u in unusable] == [(bad, kind)]
+    assert why in str(unusable[0].why)
+    assert log.remove(bad).body == body
+    assert log.read()[1] == []
+    log.undo()
+    assert [u.id for u in log.read()[1]] == [bad]
+
+
+def test_a_bad_date_can_be_put_right_and_then_moved(log: SeasonLog, tmp_path: Path) -> None:
+    bad = spoiled(log, READING, "probe", {**to_plain(READING), "date": "0001-01-01"})
+    assert log.get(bad).entry.date == dt.date(1, 1, 1)
+    log.edit(bad, READING)
+    for form, write in (("json", import_export.to_json), ("csv", import_export.to_csv)):
+        file = tmp_path / f"all.{form}"
+        file.write_bytes(write(log).encode())
+        with SeasonLog(tmp_path / f"{form}.sqlite") as other:
+            other.merge(import_export.read_changes(file))
+            assert other.history() == log.history()
 
 
 def test_every_version_is_kept_and_undo_walks_back(log: SeasonLog) -> None:

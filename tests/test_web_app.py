@@ -6,13 +6,14 @@ import datetime as dt
 from pathlib import Path
 
 import pytest
+from log_fixtures import spoiled
 from report_fixtures import HOSTILE
 from web_fixtures import client, make_site, proof, send
 
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.site import load_site
 from windowcast.core.turf import Sensitive
-from windowcast.records.model import SoilReading
+from windowcast.records.model import SoilReading, to_plain
 from windowcast.records.store import SeasonLog
 from windowcast.web import places
 from windowcast.web.sites import SAMPLE_SLUG, KnownSite, SiteBook, slug_of
@@ -163,6 +164,14 @@ def test_probe_reading_is_logged_edited_and_taken_back(tmp_path: Path) -> None:
     )  # fmt: skip
     assert stale.status_code == 422
     assert "changed by someone else" in stale.text
+    with SeasonLog(tmp_path / f"{slug}.log.sqlite") as log:
+        sound = stored.entry
+        bad = spoiled(log, sound, "probe", {**to_plain(sound), "date": "0001-01-01"})
+    page = browser.get(f"/s/{slug}/log").text
+    assert f"{bad[:8]} is left out of every answer: date: 0001-01-01 is before 1950" in page
+    assert browser.get(f"/s/{slug}/log/{bad}").status_code == 200
+    send(browser, f"/s/{slug}/log/{bad}/remove", f"/s/{slug}/log")
+    assert "is left out" not in browser.get(f"/s/{slug}/log").text
     history = browser.get(f"/s/{slug}/log/{stored.id}").text
     assert history.count("soil ") >= 2
     send(browser, f"/s/{slug}/log/{stored.id}/remove", f"/s/{slug}/log/{stored.id}", version="2")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -164,7 +165,13 @@ def list_(kind: str | None, form: str, site_file: Path | None, log_file: Path | 
     """List what the log holds now, by date."""
     place = SiteLog(site_file, log_file)
     with place.open() as log:
-        entries = log.entries(kind)
+        entries, unusable = log.read(kind)
+    for item in unusable:
+        click.echo(
+            f"Left out: {item.kind} {item.id[:8]}: {item.why}; correct it with windowcast log edit"
+            f" {item.id[:8]}, or take it out with windowcast log remove {item.id[:8]}",
+            err=True,
+        )
     if form == "json":
         click.echo(_as_json(entries))
     elif not entries:
@@ -236,9 +243,15 @@ def remove(entry_id: str, site_file: Path | None, log_file: Path | None) -> None
     """Take an entry out of the list; its history stays, and undo brings it back."""
     place = SiteLog(site_file, log_file)
     with place.open() as log:
-        stored = log.remove(entry_id)
+        stored = None
+        with suppress(InputError):  # what nobody can read can still be taken out
+            stored = log.get(entry_id)
+        removed = log.remove(entry_id)
     click.echo("Removed (undo brings it back):")
-    _say(stored, place)
+    if stored is not None:
+        _say(stored, place)
+    else:
+        click.echo(f"{removed.id[:8]}  {removed.kind}")
 
 
 @command.command("undo")

@@ -25,7 +25,14 @@ from windowcast.core.errors import InputError
 from windowcast.records import store_schema
 from windowcast.records.command_words import materials_from, moment_from
 from windowcast.records.fields import LogField
-from windowcast.records.model import KINDS, Entry, fields_of, from_plain, to_plain
+from windowcast.records.model import (
+    KINDS,
+    Entry,
+    check_dates,
+    fields_of,
+    from_plain,
+    to_plain,
+)
 from windowcast.records.store import Change, Revision, SeasonLog
 
 FORMAT = "season log"
@@ -109,6 +116,26 @@ def read_changes(
     return _from_csv(text, path, check, zone)
 
 
+def _refuse_dates(placed: Iterable[tuple[str, str, Any, Any]], path: str | PathLike[str]) -> None:
+    """Refuse an entry whose last version has an impossible date; what was put right may stay.
+
+    Parameters
+    ----------
+    placed
+        Id, kind, body and row (CSV) or field (JSON) of each version, oldest first.
+    """
+    last = {entry: version for entry, *version in placed}
+    for kind, body, place in last.values():
+        if body is None:
+            continue
+        try:
+            check_dates(from_plain(kind, body))
+        except InputError as error:
+            if isinstance(place, int):
+                raise error.at(path=path, row=place) from None
+            raise error.at(path=path, field=f"{place}.body.{error.field}") from None
+
+
 def _read(path: str | PathLike[str]) -> str:
     try:
         with Path(path).open(encoding="utf-8-sig", newline="") as stream:
@@ -147,6 +174,14 @@ def _from_json(text: str, path: str | PathLike[str]) -> list[Change]:
                 "a change lacks a part", path=path, field=f"changes.{count - 1}"
             ) from None
         changes.append(_change(head, revisions, path, None))
+    _refuse_dates(
+        (
+            (revision.id, revision.kind, revision.body, f"changes.{i}.revisions.{j}")
+            for i, change in enumerate(changes)
+            for j, revision in enumerate(change.revisions)
+        ),
+        path,
+    )
     return changes
 
 
@@ -168,6 +203,7 @@ def _from_csv(
     grouped: dict[tuple[str, str, str, str | None], list[tuple[str, str, Any]]] = {}
     first_row: dict[tuple[str, str, str, str | None], int] = {}
     seen: Counter[tuple[str, str]] = Counter()
+    placed: list[tuple[str, str, Any, int]] = []
     loose = (uuid.uuid4().hex, dt.datetime.now(dt.UTC).isoformat(), "import", None)
     for row in reader:
         number = reader.line_num
@@ -187,8 +223,11 @@ def _from_csv(
             from_plain(kind, body, path=path, row=number)
         entry = row["entry"] if full else _id_of(kind, body, seen)
         grouped.setdefault(head, []).append((entry, kind, None if gone else body))
+        placed.append((entry, kind, None if gone else body, number))
         first_row.setdefault(head, number)
-    return [_change(head, rows, path, first_row[head]) for head, rows in grouped.items()]
+    changes = [_change(head, rows, path, first_row[head]) for head, rows in grouped.items()]
+    _refuse_dates(placed, path)
+    return changes
 
 
 def _by_hand(

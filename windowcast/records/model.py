@@ -58,6 +58,8 @@ WeedSeen = Annotated[
     Weed, Asked("Weed", hint="EPPO code, e.g. POAAN annual bluegrass, DIGIS smooth crabgrass")
 ]
 
+EARLIEST = dt.date(1950, 1, 1)  # entries dated before are slips of the pen, such as year 1
+_FIRST_ZONE = dt.timezone(dt.timedelta(hours=14))  # where a day begins first on earth
 _STRICT = ConfigDict(extra="forbid")
 
 
@@ -259,6 +261,12 @@ def fields_of(kind: str) -> tuple[LogField, ...]:
     return rows_of(Material if kind == "material" else KINDS[kind])
 
 
+@cache
+def _dated(kind: str) -> tuple[str, ...]:
+    """The fields of a kind that hold a date or a moment."""
+    return tuple(field.name for field in fields_of(kind) if field.type in {"date", "moment"})
+
+
 def kind_of(entry: Entry | type[Entry]) -> str:
     """The short name of an entry's kind, a key of `KINDS`."""
     return _NAMES[entry if isinstance(entry, type) else type(entry)]
@@ -314,9 +322,10 @@ def from_plain(
 
 
 def checked(entry: E) -> E:
-    """The same entry after all checks of `from_plain`."""
+    """The same entry after all checks of `from_plain` and of `check_dates`."""
     result = from_plain(kind_of(entry), to_plain(entry))
     assert isinstance(result, type(entry))
+    check_dates(result)
     return result
 
 
@@ -325,24 +334,53 @@ def date_of(entry: Entry) -> dt.date:
     return entry.date
 
 
-def check_dates(entry: Entry, *, today: dt.date, established: dt.date | None) -> None:
-    """Refuse a date after today, or before the turf existed.
+def dates_of(entry: Entry) -> dict[str, dt.date]:
+    """Every date an entry says, by the name of its field."""
+    values = ((name, getattr(entry, name)) for name in _dated(kind_of(entry)))
+    return {
+        name: value.date() if isinstance(value, dt.datetime) else value
+        for name, value in values
+        if value is not None
+    }
+
+
+def latest_today() -> dt.date:
+    """The date where the day begins first on earth."""
+    return dt.datetime.now(_FIRST_ZONE).date()
+
+
+def check_dates(
+    entry: Entry, *, today: dt.date | None = None, established: dt.date | None = None
+) -> None:
+    """Refuse a date before `EARLIEST`, more than a day ahead, or before the turf existed.
+
+    Parameters
+    ----------
+    today
+        On the site's clock; without it, `latest_today`.
 
     Raises
     ------
     InputError
         With the field named.
     """
+    today = today or latest_today()
+    for field, date in dates_of(entry).items():
+        if date < EARLIEST:
+            raise InputError(
+                f"{date} is before {EARLIEST.year}", field=field, remedy="check the year"
+            )
+        if date > today + dt.timedelta(days=1):
+            raise InputError(
+                f"{date} lies ahead",
+                field=field,
+                remedy="log what has happened, not what is planned",
+            )
     date = date_of(entry)
-    field = "start" if isinstance(entry, Application) else "date"
-    if date > today + dt.timedelta(days=1):
-        raise InputError(
-            f"{date} lies ahead", field=field, remedy="log what has happened, not what is planned"
-        )
     if established is not None and date < established:
         raise InputError(
             f"{date} is before the turf existed (established {established})",
-            field=field,
+            field="start" if isinstance(entry, Application) else "date",
             remedy="correct the date, or turf.established in the site file",
         )
 

@@ -381,7 +381,7 @@ def review_log(
         looks=seen.looks,
     )
     with SeasonLog(log_file, create=False) as log:
-        return review(
+        found = review(
             site,
             Weather(past, weather.hourly, weather.today),
             state,
@@ -390,3 +390,9 @@ def review_log(
             field_notes=[s.entry for s in log.all(FieldNote)],
             ratings=[s.entry for s in log.all(Rating)],
         )
+        _, unusable = log.read()
+    left_out = (
+        say("review.unusable", kind=Name(u.kind), entry=Name(u.id[:8]), problem=Name(str(u.why)))
+        for u in unusable
+    )
+    return replace(found, notes=(*found.notes, *left_out))

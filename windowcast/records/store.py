@@ -25,7 +25,16 @@ from typing import Any, Generic, Literal, Self, TypeVar
 
 from windowcast.core.errors import InputError
 from windowcast.records import store_schema
-from windowcast.records.model import E, Entry, checked, from_plain, kind_of, to_plain
+from windowcast.records.model import (
+    E,
+    Entry,
+    check_dates,
+    checked,
+    from_plain,
+    kind_of,
+    latest_today,
+    to_plain,
+)
 from windowcast.records.store_errors import plain_errors
 
 Action = Literal["add", "edit", "remove", "undo", "import"]
@@ -46,6 +55,15 @@ class Stored(Generic[T_co]):
     version: int
     change: int
     changed_at: dt.datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Unusable:
+    """An entry that the log holds and nobody can use: its date or a value is impossible."""
+
+    id: str
+    kind: str
+    why: InputError
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,16 +146,41 @@ class SeasonLog:
         return [s for s in self.entries(kind_of(kind)) if isinstance(s.entry, kind)]
 
     def entries(self, kind: str | None = None) -> list[Stored[Any]]:
-        """Entries of one kind or all as they stand now, by date."""
+        """Entries of one kind or all as they stand now, by date, without the unusable ones."""
+        return self.read(kind)[0]
+
+    def read(self, kind: str | None = None) -> tuple[list[Stored[Any]], list[Unusable]]:
+        """Entries of one kind or all as they stand now, by date, and those nobody can use."""
         with plain_errors(self.path):
             rows = self._db.execute(
                 f"{_CURRENT} AND (? IS NULL OR r.kind = ?)", (kind, kind)
             ).fetchall()
-        found = [_stored(row) for row in rows]
-        return sorted(found, key=lambda s: (s.entry.date, s.change, s.id))
+        found, unusable, today = [], [], latest_today()
+        for row in rows:
+            try:
+                stored = _stored(row)
+                check_dates(stored.entry, today=today)
+            except InputError as error:
+                unusable.append(Unusable(row[0], row[1], error))
+            else:
+                found.append(stored)
+        return sorted(found, key=lambda s: (s.entry.date, s.change, s.id)), unusable
 
     def get(self, short_id: str) -> Stored[Any]:
-        """The entry whose id begins with `short_id`."""
+        """The entry whose id begins with `short_id`, also where its date is impossible."""
+        row = self._standing(short_id)
+        try:
+            return _stored(row)
+        except InputError as error:
+            raise InputError(
+                f"entry {row[0][:8]} cannot be used ({error.problem})",
+                path=self.path,
+                field=error.field,
+                remedy=f"take it out with windowcast log remove {row[0][:8]}",
+            ) from None
+
+    def _standing(self, short_id: str) -> tuple[Any, ...]:
+        """The row of `_CURRENT` of the entry whose id begins so."""
         full = self._find(short_id)
         with plain_errors(self.path):
             row = self._db.execute(f"{_CURRENT} AND r.entry = ?", (full,)).fetchone()
@@ -145,7 +188,8 @@ class SeasonLog:
             raise InputError(
                 f"entry {short_id} was removed", path=self.path, remedy="bring it back with undo"
             )
-        return _stored(row)
+        found: tuple[Any, ...] = row
+        return found
 
     def history(self, short_id: str | None = None) -> list[Change]:
         """All changes, or those of one entry, oldest first."""
@@ -202,12 +246,11 @@ class SeasonLog:
         self._change("edit", [Revision(old.id, kind_of(entry), body)], expect=(old.id, version))
         return self.get(old.id)
 
-    def remove(self, short_id: str, *, version: int | None = None) -> Stored[Any]:
-        """Take an entry out; its history stays and `undo` brings it back."""
-        old = self.get(short_id)
-        revision = Revision(old.id, kind_of(old.entry), None)
-        self._change("remove", [revision], expect=(old.id, version))
-        return old
+    def remove(self, short_id: str, *, version: int | None = None) -> Revision:
+        """Take an entry out, usable or not; its history stays and `undo` brings it back."""
+        entry, kind, body, *_ = self._standing(short_id)
+        self._change("remove", [Revision(entry, kind, None)], expect=(entry, version))
+        return Revision(entry, kind, json.loads(body))
 
     def undo(self) -> Change:
         """Take back the last change that has not been taken back yet; what was undone."""
@@ -341,7 +384,10 @@ _CURRENT = (
 
 def _stored(row: tuple[Any, ...]) -> Stored[Any]:
     entry_id, kind, body, change, at, version = row
-    entry = from_plain(kind, json.loads(body))
+    try:
+        entry = from_plain(kind, json.loads(body))
+    except (ValueError, TypeError):
+        raise InputError("is not the body of an entry", field=kind) from None
     return Stored(entry_id, entry, version, change, dt.datetime.fromisoformat(at))
 
 

@@ -19,7 +19,7 @@ from windowcast.materials.actives import load_actives
 from windowcast.records.hour_weather import prefilled
 from windowcast.records.kinds import TITLES
 from windowcast.records.model import Application, Entry, check_dates, kind_of
-from windowcast.records.store import SeasonLog
+from windowcast.records.store import SeasonLog, Stored, Unusable
 from windowcast.report.log_entries import entry_text
 from windowcast.report.spray_record import record_sheet
 from windowcast.web.context import (
@@ -48,13 +48,24 @@ def open_log(site: KnownSite) -> SeasonLog:
 def listing(request: Request) -> Response:
     """Every entry, newest first, and the kinds that can be added."""
     site = readable_site(request)
-    entries = []
+    entries: list[Stored[Any]] = []
+    unusable: list[Unusable] = []
     if site.log_path is not None and site.log_path.exists():
         with open_log(site) as log:
-            entries = log.entries()[::-1]
+            entries, unusable = log.read()
     units = display_of(site).system
-    rows = [(item, TITLES[kind_of(item.entry)], entry_text(item.entry, units)) for item in entries]
-    return page(request, "log.html", site=site, screen="log", rows=rows, kinds=TITLES)
+    rows = [
+        (item, TITLES[kind_of(item.entry)], entry_text(item.entry, units)) for item in entries[::-1]
+    ]
+    return page(
+        request,
+        "log.html",
+        site=site,
+        screen="log",
+        rows=rows,
+        kinds=TITLES,
+        unusable=[(item, TITLES.get(item.kind, item.kind)) for item in unusable],
+    )
 
 
 async def adding(request: Request) -> Response:
