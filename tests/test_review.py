@@ -431,8 +431,8 @@ def test_trial_control_is_set_beside_timing(look: Callable[..., Review]) -> None
         for block in "123":
             for treatment, value in (("untreated", 80.0 + number), ("A", 40.0 - 10 * number)):
                 rows.append(
-                    Rating(dt.date(2017, 4, 20), trial, treatment + block, treatment,
-                           value + 3 * int(block), block=block)
+                    Rating(dt.date(2017, 4, 20), value + 3 * int(block), trial=trial,
+                           plot=treatment + block, treatment=treatment, block=block)
                 )  # fmt: skip
     result = look(*rows)
     assert len(result.trials) == 4
