@@ -22,7 +22,7 @@ from windowcast.core.phrase import about, say
 from windowcast.core.record import FloatArray, Weather
 from windowcast.core.site import Site
 from windowcast.core.turf import Sensitive
-from windowcast.core.values import Value
+from windowcast.core.values import PACKAGED, Value, load
 from windowcast.materials.actives import load_actives
 from windowcast.programme.answer import Answer, answer, greenup_by_futures
 from windowcast.programme.key_dates import key_dates
@@ -39,14 +39,16 @@ from windowcast.report.season import plan_json, plan_schema, plan_text, shipped_
 from windowcast.report.terminal import table_text
 from windowcast.weather.ensemble import members
 from windowcast.weather.sample import sample_site, sample_weather
-from windowcast.windows.barrier import Barrier, cover
+from windowcast.windows.barrier import Barrier, Loss, cover
 from windowcast.windows.cover_plan import ResidualActive, cover_plan, material_of, season_of
 from windowcast.windows.odds import DateRange
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
+from windowcast.windows.score import Rule
 from windowcast.windows.season_axis import SeasonAxis
 
 AUGUST = dt.date(2017, 8, 20)
+RULE = Rule.of(load("criteria"))
 
 
 def answer_on(today: dt.date, forecast_days: int = 7) -> Answer:
@@ -183,7 +185,7 @@ def test_workable_weeks_count_the_members(august: Answer, plan: SeasonPlan) -> N
         frozen=august.ahead.soil_frozen,
     )[1:]
     first = int((np.datetime64(week.start) - august.ahead.dates[0]).astype(int))
-    counts = workable(scores)[:, first : first + 7].sum(axis=1)
+    counts = workable(scores, chosen.rule)[:, first : first + 7].sum(axis=1)
     assert week.days == pytest.approx(counts.mean())
     assert week.low is not None
     assert week.high is not None
@@ -195,19 +197,19 @@ def test_workable_weeks_count_the_members(august: Answer, plan: SeasonPlan) -> N
 def test_site_calendar_closes_days() -> None:
     site = sample_site()
     dates = np.arange(np.datetime64("2018-01-14"), np.datetime64("2018-01-28"))
-    allowed = open_days(dates, site)
+    allowed = open_days(dates, site, RULE)
     assert [str(d) for d in dates[~allowed]] == ["2018-01-14", "2018-01-21"]
     narrow = site.model_copy(
         update={"calendar": site.calendar.model_copy(update={"spray_hours": "03:00-07:30"})}
     )
-    assert not open_days(dates, narrow).any()  # sunrise there is near 7:25 in January
+    assert not open_days(dates, narrow, RULE).any()  # sunrise there is near 7:25 in January
 
 
 def test_dry_warm_day_is_workable_and_rain_is_not() -> None:
     weather = sample_weather()
     chosen = purpose_of("dormant")
     daily = weather.daily
-    score = workable(day_scores(daily, chosen, chosen.generic))
+    score = workable(day_scores(daily, chosen, chosen.generic), chosen.rule)
     high, rain = daily.get("tmax_c"), daily.get("precip_mm")
     low = daily.get("tmin_c")
     mild = (high > 16) & (high < 26) & (rain == 0) & (low > 5)
@@ -237,7 +239,8 @@ def test_cover_curve_agrees_with_the_barrier(august: Answer) -> None:
         today=AUGUST,
         irrigated=True,
     )
-    direct = cover(season.share, season.soil_c, season.rain_mm, Barrier(35.0, 0.0, 7))
+    usual = Barrier(35.0, 0.0, 7, Loss.of(load("barrier")))
+    direct = cover(season.share, season.soil_c, season.rain_mm, usual)
     day = int(np.flatnonzero(season.candidates)[10])
     assert plan.curve[10].caught == pytest.approx(direct.caught[:, day].mean())
     assert plan.best is not None
@@ -475,7 +478,7 @@ def test_what_is_left_later_ends_with_the_season() -> None:
     timing[2, 8:] = 0.0
     timing[3, :40] = 0.0  # opens a month later: that is no loss
     day_score[4, 30:] = 0.1  # its fortnight is what counts
-    left = later_value(day_score, timing, np.full((5, 10), 0.8), 10)
+    left = later_value(day_score, timing, np.full((5, 10), 0.8), 10, PACKAGED)
     assert left.value == pytest.approx([0.8, 0.8, 0.0, 0.8, 0.8])
     assert left.comes.tolist() == [True, True, False, True, True]
 
@@ -532,12 +535,12 @@ def test_fewest_workable_days_are_counted_over_members() -> None:
     open_ = np.ones(40, dtype=bool)
     allowed = open_.copy()
     allowed[22] = False
-    lean = fewest_workable(scores, open_, dates, allowed)
+    lean = fewest_workable(scores, open_, dates, allowed, RULE)
     assert lean is not None
     assert lean.start == dt.date(2017, 10, 21)
     assert (lean.days, lean.low, lean.high, lean.open_days) == (3.0, 0.0, 6.0, 13)
-    assert fewest_workable(scores, np.arange(40) < 13, dates, allowed) is None
-    assert fewest_workable(np.full((10, 40), np.nan), open_, dates, allowed) is None
+    assert fewest_workable(scores, np.arange(40) < 13, dates, allowed, RULE) is None
+    assert fewest_workable(np.full((10, 40), np.nan), open_, dates, allowed, RULE) is None
 
 
 def test_a_week_that_is_past_is_no_choice(august: Answer) -> None:

@@ -15,6 +15,7 @@ from windows_fixtures import FAIR, TODAY, local_index, past, site, state, weathe
 
 from windowcast.core.record import Members
 from windowcast.core.site import Site
+from windowcast.core.values import load
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.report.catalogue import render
@@ -26,7 +27,7 @@ from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
 from windowcast.windows.score import Rule
 
-RULE = Rule.load()
+RULE = Rule.of(load("criteria"))
 
 
 def ranked(here: Site | None = None, members: Members | None = None, **asked: object) -> Ranking:

@@ -8,6 +8,7 @@ import pytest
 import uscrn_sites
 from windows_fixtures import TODAY, past, site, state
 
+from windowcast.core.values import load
 from windowcast.report.catalogue import render
 from windowcast.report.season import _dated
 from windowcast.season.model import SiteState
@@ -24,7 +25,7 @@ def openings(station: str) -> list[int]:
     """Day of the year on which it first opens, for each whole spring of a station's record."""
     days, _ = uscrn_sites.state(station)
     ctx = DayContext(uscrn_sites.site(), days, "spring")
-    is_open = judged_days(SPRING, SPRING.generic, ctx)[1][0] >= Rule.load().season
+    is_open = judged_days(SPRING, SPRING.generic, ctx)[1][0] >= Rule.of(load("criteria")).season
     dates = days.dates.astype("datetime64[D]").astype(object)
     found = []
     for year in range(dates[0].year + 1, dates[-1].year):

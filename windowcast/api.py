@@ -421,6 +421,7 @@ def plan_of(found: Answer) -> SeasonPlan:
         barriers=found.barriers,
         looks=found.looks,
         now=_now(found.site, found.weather),
+        tables=found.tables,
     )
 
 

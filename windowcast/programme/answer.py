@@ -16,6 +16,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.record import Members, Record, Weather
 from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.sightings import CanopyLook, holding
@@ -46,6 +47,7 @@ class Answer:
     ranking: Ranking
     barriers: tuple[ResidualActive, ...] = ()
     looks: tuple[CanopyLook, ...] = ()
+    tables: Tables = PACKAGED
 
 
 def answer(
@@ -60,6 +62,7 @@ def answer(
     observed: Observed | None = None,
     now: dt.datetime | None = None,
     futures: int = 100,
+    tables: Tables = PACKAGED,
 ) -> Answer:
     """Answer for a site on the weather's date.
 
@@ -80,6 +83,8 @@ def answer(
         Present moment; None for an answer about another day.
     futures
         Members counted for the odds.
+    tables
+        The science values to go by; `Tables.varied` gives others than the packaged ones.
 
     Raises
     ------
@@ -96,7 +101,9 @@ def answer(
         )
     end = season_end(weather.today, southern=site.place.southern) + dt.timedelta(BEYOND_DAYS)
     horizon = max(days, DAYS)  # asking for fewer days draws no other futures, so odds stay
-    future = members_of(weather, until=end, horizon_days=horizon, count=futures)
+    future = members_of(
+        weather, until=end, horizon_days=horizon, count=futures, values=tables["ensemble"]
+    )
     seen = observed or Observed()
     looks = holding(seen.looks, weather.today)
     correction = soil_correction(record, site, seen)
@@ -133,8 +140,9 @@ def answer(
         uses=seen.uses,
         looks=looks,
         now=now,
+        tables=tables,
     )
-    return Answer(site, weather, future, past, ahead, ranking, barriers, looks)
+    return Answer(site, weather, future, past, ahead, ranking, barriers, looks, tables)
 
 
 def greenup_by_futures(ahead: SiteState) -> SiteState:

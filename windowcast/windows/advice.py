@@ -116,12 +116,17 @@ def would_change(scores: HourScores, block: Block, rule: Rule) -> Phrase:
     found = {name: scores.at(name, block) for name in scores.scores}
     unknown = [n for n, (score, _) in found.items() if math.isnan(score)]
     if unknown:
-        return say("advice.takes", remedies=reasons.remedies(unknown))
+        return say(
+            "advice.takes", remedies=reasons.remedies(unknown, scores.ctx.tables["criteria"])
+        )
     stops = [n for n, (score, _) in found.items() if score < rule.marginal]
     if not stops:
         lowest = sorted(found, key=lambda n: found[n][0] ** scores.weights[n])
         stops = [n for n in lowest[:3] if found[n][0] < 1.0]
-    changes = [reasons.change(n, scores.grades[n], found[n][1], rule.fit) for n in stops]
+    changes = [
+        reasons.change(n, scores.ctx.criterion(n), scores.grades[n], found[n][1], rule.fit)
+        for n in stops
+    ]
     return sentence(joined(*changes)) if changes else NOTHING
 
 
@@ -143,13 +148,14 @@ def acts_only(needs: ActiveNeeds) -> Phrase:
 
 def why(purpose: Purpose, timing: Timing) -> Phrase:
     """Why a purpose is in or out of season today."""
+    rules = purpose.rules
     today = {name: float(value[0, 0]) for name, value in timing.measured.items()}
     scores = {n: float(timing.grades[n](timing.measured[n])[0, 0]) for n in purpose.timing}
     if timing.in_season:
         facts = [
             _fact(purpose, n, today[n])
             if scores[n] > 0
-            else reasons.reason(n, timing.grades[n], today[n])
+            else reasons.reason(n, rules.table(n), timing.grades[n], today[n])
             for n in purpose.timing
         ]
         return sentence(joined(*facts)) if any(facts) else NOTHING
@@ -159,13 +165,13 @@ def why(purpose: Purpose, timing: Timing) -> Phrase:
         head = say("advice.last_open", day=timing.closed)
     else:
         head = say("advice.on_hold" if timing.paused else "advice.ended", day=timing.closed)
-    limit = limiting(scores, weights_of(purpose.timing))
+    limit = limiting(scores, weights_of(purpose.timing, rules), purpose.rule)
     if limit in _SPEAK_FOR_THEMSELVES:
         return sentence(head)
-    reason = reasons.reason(limit, timing.grades[limit], today[limit])
-    return sentence(
-        say("advice.for_reason", what=head, reason=reasons.because(reasons.label(limit), reason))
-    )
+    table = rules.table(limit)
+    reason = reasons.reason(limit, table, timing.grades[limit], today[limit])
+    because = reasons.because(reasons.label(limit, table), reason)
+    return sentence(say("advice.for_reason", what=head, reason=because))
 
 
 _SPEAK_FOR_THEMSELVES = ("season_months", "dormancy")  # the head has said it
@@ -175,7 +181,7 @@ def _fact(purpose: Purpose, name: str, value: float) -> Phrase:
     """What a criterion that is met says of today, in the purpose's own words where it has any."""
     if name in purpose.facts:
         return say(f"purpose.{purpose.name}.fact.{name}")
-    return reasons.fact(name, value)
+    return reasons.fact(name, purpose.rules.table(name), value)
 
 
 def opening(timing: Timing) -> Phrase:

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.season_calendar import season_day, season_start
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.season.model import SiteState
 from windowcast.season.turf import days_to_greenup
 from windowcast.season.turf_safety import injury_probability, over_futures
@@ -50,6 +51,8 @@ class SeasonAxis:
         How many of the days lie before today.
     years
         Different past years behind the members; None when each member stands for itself.
+    tables
+        The science values to go by.
     """
 
     past: SiteState
@@ -58,6 +61,7 @@ class SeasonAxis:
     start: dt.date
     gone: int
     years: int | None = None
+    tables: Tables = PACKAGED
 
     @property
     def dates(self) -> DateArray:
@@ -73,6 +77,7 @@ class SeasonAxis:
         southern: bool,
         overseeded: bool | None,
         years: int | None = None,
+        tables: Tables = PACKAGED,
     ) -> SeasonAxis:
         """The season today lies in; `overseeded` turf is never safe, None: it is not known."""
         today: dt.date = ahead.dates[0].astype("datetime64[D]").astype(object)
@@ -80,7 +85,7 @@ class SeasonAxis:
         gone = int((past.dates >= np.datetime64(start)).sum())
         state = _joined(past, ahead, gone, overseeded)
         number = (state.dates - np.datetime64(start)).astype(np.float64)
-        return cls(past, state, number, start, gone, years)
+        return cls(past, state, number, start, gone, years, tables)
 
     def daily(self, record: Record, members: Record, name: str) -> FloatArray:
         """Daily values of the record, then of the members, on the axis, ``[member, day]``."""
@@ -101,7 +106,7 @@ class SeasonAxis:
             for begin, end in zip(first, np.append(first[1:], len(season)), strict=True)
             if end - begin >= WHOLE and self.past.dates[begin] < np.datetime64(self.start)
         ]
-        for begin, end in whole[-Rule.load().normal_years :]:
+        for begin, end in whole[-Rule.of(self.tables["criteria"]).normal_years :]:
             day = self.past.dates[begin] - np.timedelta64(int(number[begin]), "D")
             yield day.astype("datetime64[D]").astype(object), slice(begin, end)
 
