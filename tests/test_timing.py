@@ -104,9 +104,9 @@ def test_a_watched_season_without_weeds_cannot_be_told() -> None:
         (
             dt.date(2023, 1, 12),
             dt.date(2023, 1, 19),
-            "from the start of its season, 12 Jan (in 9 of 10 cases by 19 Jan)",
+            "from the start of its season, 12 Jan (by 19 Jan in 9 of 10 cases)",
         ),
-        (dt.date(2023, 1, 13), dt.date(2023, 1, 19), "about 13 Jan (12 Jan to 19 Jan)"),
+        (dt.date(2023, 1, 13), dt.date(2023, 1, 19), "about 13 Jan (likely 12 Jan to 19 Jan)"),
     ],
 )
 def test_an_opening_that_the_calendar_holds_back_is_not_given_a_band(

@@ -122,7 +122,7 @@ def test_few_plots_are_said_in_words() -> None:
     none_left = control([0, 0, 0, 0], [80, 60, 70, 75])
     assert none_left.percent == 100
     assert none_left.low is None
-    assert "cannot be told" in render(none_left.text)
+    assert "is unknown" in render(none_left.text)
     many = control([10, 11, 12, 10, 11, 12], [80, 79, 81, 80, 82, 78], paired=True)
     assert render(many.text).endswith("%)")
 
@@ -296,7 +296,7 @@ def test_results_of_a_logged_trial() -> None:
     assert plain.controls["A"].percent == pytest.approx(result.controls["A"].percent)
     (bare,) = trial_results([r for r in rows if r.treatment != "untreated"])
     assert bare.controls == {}
-    assert "control cannot be told" in render(bare.notes[0])
+    assert "control cannot be worked out" in render(bare.notes[0])
 
 
 def test_samples_of_a_plot_are_not_plots() -> None:

@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from windowcast.core.phrase import NOTHING, Phrase, Quantity, Share, say
+from windowcast.core.phrase import NOTHING, Phrase, Share, say
 from windowcast.core.record import FloatArray, Members
 from windowcast.core.values import Tables
 from windowcast.programme.model import DayAhead, Decision
@@ -172,24 +172,19 @@ def _advice(made: Decision, today: dt.date, days: int, rule: Rule) -> Phrase:
     before = say("decision.before", day=made.closes) if made.closes else NOTHING
     if made.choice == "neither":
         return say("decision.neither", before=before)
-    act, hold = _score(made.act_score), _score(made.wait_score)
     if made.none_risk < HARDLY:
         risk = say("decision.sure", before=before)
     else:
         risk = say("decision.risk", share=Share(made.none_risk), before=before)
     if made.choice == "act":
-        return say("decision.act", when=when, act=act, hold=hold, risk=risk)
+        return say("decision.act", when=when, risk=risk)
     best = _days_ahead(made, days)
     if made.act_score >= 100 * rule.fit:
-        return say("decision.fit_to_act", when=when, act=act, hold=hold, risk=risk, best=best)
+        return say("decision.fit_to_act", when=when, risk=risk, best=best)
     now = say("decision.nothing_soon")
     if made.act_score > 0:
-        now = say("decision.acting", when=when, act=act)
-    return say("decision.wait", now=now, hold=hold, risk=risk, best=best)
-
-
-def _score(value: float) -> Quantity:
-    return Quantity(value, "1", "score")
+        now = say("decision.acting", when=when)
+    return say("decision.wait", now=now, risk=risk, best=best)
 
 
 def _days_ahead(made: Decision, days: int) -> Phrase:
@@ -200,20 +195,14 @@ def _days_ahead(made: Decision, days: int) -> Phrase:
     if first is None:
         return say("decision.none_forecast", days=days, surest=_surest(surest))
     if first.date == surest.date:
-        return say("decision.best_and_surest", day=first.date, hopes=_forecast_hopes(first))
-    return say(
-        "decision.best", day=first.date, hopes=_forecast_hopes(first), surest=_surest(surest)
-    )
+        return say("decision.best_and_surest", day=first.date, hopes=_hopes(first))
+    return say("decision.best", day=first.date, hopes=_hopes(first), surest=_surest(surest))
 
 
 def _surest(day: DayAhead) -> Phrase:
     return say("decision.surest", day=day.date, hopes=_hopes(day))
 
 
-def _forecast_hopes(day: DayAhead) -> Phrase:
-    return say("decision.forecast_hopes", score=_score(day.forecast_score), hopes=_hopes(day))
-
-
 def _hopes(day: DayAhead) -> Phrase:
-    share = Share(day.odds.share if day.odds is not None else 0.0)
-    return say("decision.hopes", share=share, score=_score(day.expected_score))
+    """The chance that a day is a spray day."""
+    return say("decision.hopes", share=Share(day.odds.share if day.odds is not None else 0.0))

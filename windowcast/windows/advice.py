@@ -21,7 +21,7 @@ from windowcast.limits.model import TurfSpan
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows import reasons
 from windowcast.windows.judge import HourScores
-from windowcast.windows.model import FollowUp, Odds, Window
+from windowcast.windows.model import FollowUp, Window
 from windowcast.windows.purposes import Purpose, weights_of
 from windowcast.windows.score import Block, Rule, limiting
 from windowcast.windows.timing import Timing
@@ -31,18 +31,18 @@ def go(windows: Sequence[Window], rule: Rule) -> Phrase:
     """What to do when there are windows, best first."""
     best = windows[0]
     more = _second(windows[1]) if len(windows) > 1 else NOTHING
-    when, facts = _when(best), joined(_score(best), _holds(best.odds), join="comma")
+    when, sure = _when(best), _sure(best)
     if best.verdict == "fit":
         if best.actives:
             actives = names(*best.actives, join="plus")
-            return say("advice.spray_actives", actives=actives, when=when, facts=facts, more=more)
-        return say("advice.spray", when=when, facts=facts, more=more)
+            return say("advice.spray_actives", actives=actives, when=when, sure=sure, more=more)
+        return say("advice.spray", when=when, sure=sure, more=more)
     held = doubt = NOTHING
     if best.limiting:
-        held = say("advice.held_down", criterion=best.limiting.label)
+        held = say("advice.held_back", criterion=best.limiting.label)
     if best.odds is not None and best.odds.share < rule.even:
         doubt = say("advice.doubtful")
-    return say("advice.marginal", when=when, facts=facts, held=held, doubt=doubt, more=more)
+    return say("advice.marginal", when=when, sure=sure, held=held, doubt=doubt, more=more)
 
 
 def turf(spans: Sequence[TurfSpan]) -> Phrase:
@@ -61,28 +61,21 @@ def turf(spans: Sequence[TurfSpan]) -> Phrase:
 
 
 def _second(window: Window) -> Phrase:
-    """The second-best window; its odds stand beside its score, since both decide the order."""
+    """The second-best window, with its chance where it was counted."""
     odds = window.odds
-    counted = say("advice.counted", **_counts(odds)) if odds else NOTHING
-    facts = joined(_score(window), counted, join="comma")
-    return say("advice.second", when=_when(window), facts=facts)
+    chance = say("advice.counted", share=Share(odds.share)) if odds else NOTHING
+    return say("advice.second", when=_when(window), chance=chance)
 
 
 def _when(window: Window) -> Span:
     return reasons.hours(window.start, window.end)
 
 
-def _score(window: Window) -> Phrase:
+def _sure(window: Window) -> Phrase:
+    """How sure a window is: its chance, or its score where no chance was counted."""
+    if window.odds is not None:
+        return say("advice.holds", share=Share(window.odds.share))
     return say("advice.score", score=Quantity(window.score or 0.0, "1", "score"))
-
-
-def _holds(odds: Odds | None) -> Phrase:
-    """``these hours hold in 87 of 100 possible futures``."""
-    return say("advice.holds", **_counts(odds)) if odds else NOTHING
-
-
-def _counts(odds: Odds) -> dict[str, int]:
-    return {"held": round(odds.share * odds.members), "futures": odds.members}
 
 
 def cannot_tell(closest: Window | None, days: int, *, forecast: bool) -> Phrase:
