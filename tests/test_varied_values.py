@@ -6,6 +6,9 @@ import numpy as np
 from windows_fixtures import TODAY, past, site, state, weather
 
 from windowcast.core.values import PACKAGED, Tables
+from windowcast.season.model import SiteState
+from windowcast.season.state import build
+from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.barrier import Loss, cover
 from windowcast.windows.cover_plan import usual_material
 from windowcast.windows.model import Ranking
@@ -42,3 +45,19 @@ def test_a_barrier_lasts_by_the_loss_handed_down() -> None:
     life = float(PACKAGED["barrier"].value("default_half_life"))
     assert abs(lasts(half) - life) < 0.01
     assert lasts(PACKAGED) > lasts(half)
+
+
+def test_the_state_of_a_site_goes_by_the_values_handed_down() -> None:
+    daily = sample_weather().daily
+    record = daily.between(np.datetime64("2016-06-01"), np.datetime64("2017-12-31"))
+
+    def states(changed: dict[str, object]) -> SiteState:
+        return build(record, sample_site(), tables=PACKAGED.varied(changed))[0]
+
+    usual = states({})
+    assert (states({"turf.safety.harm_cap": 1.0}).turf.nonselective_safe == 0).sum() == 0
+    assert (usual.turf.nonselective_safe == 0).any()
+    warmer = states({"soil.surface.solar": 0.5}).soil_5cm_c
+    assert not np.allclose(warmer, usual.soil_5cm_c, equal_nan=True)
+    later = states({"weeds.POAAN.base_temp": 15.0}).emergence["POAAN"].share
+    assert np.nansum(later) < np.nansum(usual.emergence["POAAN"].share)

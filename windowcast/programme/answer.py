@@ -21,7 +21,7 @@ from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.sightings import CanopyLook, holding
 from windowcast.season.state import Carry, build
-from windowcast.season.turf_safety import over_futures
+from windowcast.season.turf_safety import Safety, over_futures
 from windowcast.weather.ensemble import members as members_of
 from windowcast.windows.cover_plan import ResidualActive, material_of
 from windowcast.windows.model import PurposeName, Ranking
@@ -106,7 +106,7 @@ def answer(
     )
     seen = observed or Observed()
     looks = holding(seen.looks, weather.today)
-    correction = soil_correction(record, site, seen)
+    correction = soil_correction(record, site, seen, tables)
 
     def state(days: Record, start: Carry | None = None) -> tuple[SiteState, Carry]:
         return build(
@@ -117,11 +117,12 @@ def answer(
             counts=seen.counts,
             green_cover=seen.green_cover,
             looks=looks,
+            tables=tables,
         )
 
     past, carry = state(record)
     ahead = state(future.daily, carry)[0]
-    turf = over_futures(ahead.turf, ahead.dates, overseeded=False)  # its limits tell of that
+    turf = over_futures(ahead.turf, ahead.dates, Safety.of(tables["turf"]))
     ahead = greenup_by_futures(replace(ahead, turf=turf))
     mixture, stock = _needs(site, actives, materials, formulation)
     barriers = _barriers(site, actives, materials)

@@ -119,12 +119,14 @@ def seasons_of(stack: Stack, site: Site, tables: Tables = PACKAGED) -> Seasons:
         latitude_deg=stack.latitude_deg,
         spans=stack.spans,
         compiled=True,
+        tables=tables,
     )
     parts = []
     for start in range(0, len(stack.latitude_deg), SLICE):
         rows = slice(start, start + SLICE)
         part = stack.part(rows)
-        state = station_states(part.record, _rows_of(drivers, rows), _rows_of(soil, rows), site)
+        days = _rows_of(drivers, rows), _rows_of(soil, rows)
+        state = station_states(part.record, *days, site, tables)
         parts.append(_judged(part, state, site, tables))
     return Seasons(
         parts[0].first_years,
@@ -147,13 +149,15 @@ def _rows_of(days: _Days, rows: slice) -> _Days:
     return replace(days, **{name: getattr(days, name)[rows] for name in names})
 
 
-def station_states(record: Record, drivers: Drivers, soil: SoilDays, site: Site) -> SiteState:
+def station_states(
+    record: Record, drivers: Drivers, soil: SoilDays, site: Site, tables: Tables
+) -> SiteState:
     """State of the stations, ``[station, day]``: the central run, no bands or plant ages."""
     tmin = record.get("tmin_c")
     untold = np.broadcast_to(np.nan, tmin.shape)
     emergence = {}
     for code in WEEDS.values():
-        entry = weed(code)
+        entry = weed(code, tables)
         totals = clocks(entry, drivers)
         share = np.where(told_from(entry, totals), entry.share(totals.mid, 0.0), np.nan)
         emergence[code] = Emergence(
@@ -165,8 +169,8 @@ def station_states(record: Record, drivers: Drivers, soil: SoilDays, site: Site)
         tmin,
         drivers.air_c,
         species=str(site.turf.species),
-        overseeded=False,
         southern=record.place.southern,
+        tables=tables,
     )
     return SiteState(
         record.times, soil.temp_5cm_c, soil.temp_10cm_c, soil.moisture, soil.frozen, {}, emergence,
@@ -177,7 +181,7 @@ def station_states(record: Record, drivers: Drivers, soil: SoilDays, site: Site)
 def _judged(stack: Stack, state: SiteState, site: Site, tables: Tables) -> Seasons:
     record, southern = stack.record, stack.record.place.southern
     slices = season_slices(record.times, southern)
-    values = dict(key_dates(state, southern=southern).days)
+    values = dict(key_dates(state, southern=southern, tables=tables).days)
     for season in BARRIERS:
         best = best_barriers(state, record.get("precip_mm"), season, site, tables)
         values[f"barrier_{season}"], values[f"cover_{season}"] = best
@@ -229,12 +233,13 @@ def best_barriers(
     as_good = values.number("as_good")
     irrigated = bool(site.turf.irrigated)
     laid = usual_material(purpose, values).laid(Loss.of(values), irrigated=irrigated)
+    biofix = weed(WEEDS[season], tables).biofix
     new_year = int(tables["plan"].number("spring_from")) if season == "spring" else 0
     number = state.dates.astype("datetime64[D]").astype(np.float64)
     slices = season_slices(state.dates, southern)
     day, caught = (np.full((len(share), len(slices)), np.nan) for _ in range(2))
     for s, (_, part) in enumerate(slices):
-        emerging, own = _emerging_days(state.dates[part.start], season, new_year, southern)
+        emerging, own = _emerging_days(state.dates[part.start], biofix, new_year, southern)
         days = slice(part.start + emerging.start, part.start + emerging.stop)
         if days.stop > len(number):
             continue
@@ -254,7 +259,7 @@ def best_barriers(
 
 
 def _emerging_days(
-    start: np.datetime64, season: str, begin: int, southern: bool
+    start: np.datetime64, biofix: str, begin: int, southern: bool
 ) -> tuple[slice, int]:
     """Days of a season over which its weed's new year is followed, and how many are its own.
 
@@ -262,7 +267,7 @@ def _emerging_days(
     """
     year = int(((start.astype("datetime64[M]") + 12).astype("datetime64[D]") - start).astype(int))
     dates = start + np.arange(begin + 1, year + BEYOND_DAYS)
-    again = np.flatnonzero(on_date(dates, weed(WEEDS[season]).biofix, southern))
+    again = np.flatnonzero(on_date(dates, biofix, southern))
     stop = begin + 1 + int(again[0]) if again.size else year + BEYOND_DAYS
     return slice(begin, stop), min(year, stop) - begin
 
