@@ -17,9 +17,11 @@ from windowcast.core.record import Members, Record, Weather
 from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
+from windowcast.physics.soil import simulate
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.sightings import CanopyLook, holding
+from windowcast.season.soil_kept import SoilModel
 from windowcast.season.state import Carry, build
 from windowcast.season.turf_safety import Safety, over_futures
 from windowcast.weather.ensemble import members as members_of
@@ -63,6 +65,7 @@ def answer(
     now: dt.datetime | None = None,
     futures: int = 100,
     tables: Tables = PACKAGED,
+    soil_model: SoilModel = simulate,
 ) -> Answer:
     """Answer for a site on the weather's date.
 
@@ -85,6 +88,8 @@ def answer(
         Members counted for the odds.
     tables
         The science values to go by; `Tables.varied` gives others than the packaged ones.
+    soil_model
+        As in `windowcast.season.state.build`.
 
     Raises
     ------
@@ -118,6 +123,7 @@ def answer(
             green_cover=seen.green_cover,
             looks=looks,
             tables=tables,
+            soil_model=soil_model,
         )
 
     past, carry = state(record)

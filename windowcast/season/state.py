@@ -27,6 +27,7 @@ from windowcast.season.rolling import trailing_sum
 from windowcast.season.row_spans import Spans
 from windowcast.season.scouting import Count, posterior_timings
 from windowcast.season.sightings import CanopyLook, GreenCover
+from windowcast.season.soil_kept import SoilModel
 from windowcast.season.turf import TurfCarry, history_days, turf_state
 from windowcast.season.weeds import Weed, weed, with_late_share
 
@@ -65,6 +66,7 @@ def build(
     green_cover: Sequence[GreenCover] = (),
     looks: Sequence[CanopyLook] = (),
     tables: Tables = PACKAGED,
+    soil_model: SoilModel = simulate,
 ) -> tuple[SiteState, Carry]:
     """State of a site over the days of a record.
 
@@ -85,6 +87,9 @@ def build(
         Observed green cover of the turf, and looks into its canopy.
     tables
         The science values to go by: ``soil``, ``turf`` and ``weeds``.
+    soil_model
+        `windowcast.physics.soil.simulate`, or one that keeps what it did
+        (`windowcast.season.soil_kept`).
 
     Returns
     -------
@@ -103,7 +108,9 @@ def build(
         raise ValueError(f"the carry is of {start.date}, the record starts on {record.times[0]}")
     codes = [code for code in dict.fromkeys(site.weeds) if code not in unsupported()]
     weeds = [with_late_share(weed(code, tables), site.advice.late_winter_share) for code in codes]
-    drivers, soil = drivers_of(record, site, start=start, correction=correction, tables=tables)
+    drivers, soil = drivers_of(
+        record, site, start=start, correction=correction, tables=tables, soil_model=soil_model
+    )
     southern = drivers.southern
     tmin = record.get("tmin_c")
     emergence: dict[str, Emergence] = {}
@@ -208,6 +215,7 @@ def drivers_of(
     spans: Spans | None = None,
     compiled: bool = False,
     tables: Tables = PACKAGED,
+    soil_model: SoilModel = simulate,
 ) -> tuple[Drivers, SoilDays]:
     """What emergence depends on, and the soil, from a daily record; arguments as in `build`.
 
@@ -221,6 +229,7 @@ def drivers_of(
         soil_site(site, correction, tables),
         None if start is None else start.soil,
         spans,
+        soil_model,
         compiled=compiled,
     )
     seed, soil_5cm, soil_10cm = _with_probes(record, *soil.temp_c)
@@ -258,6 +267,7 @@ def _soil(
     site: SoilSite,
     state: SoilState | None,
     spans: Spans | None,
+    model: SoilModel,
     *,
     compiled: bool,
 ) -> _Soil:
@@ -271,7 +281,7 @@ def _soil(
         }
         days = np.arange(int(spans.length.max()))
         forcing = replace(forcing, dates=forcing.dates[spans.first][:, None] + days, **moved)
-    found = simulate(forcing, site, depths_m=DEPTHS_M, state=state, compiled=compiled)
+    found = model(forcing, site, depths_m=DEPTHS_M, state=state, compiled=compiled)
     temps, moisture, frozen = np.moveaxis(found.temp_c, -1, 0), found.moisture, found.frozen
     if spans is not None:
         return _Soil(
@@ -280,7 +290,9 @@ def _soil(
             spans.common(frozen, False),
             found.state,
         )
-    return _Soil(tuple(temps), moisture, frozen, found.state)
+    # as a kept run comes back, so that later sums round alike
+    alike = [np.ascontiguousarray(a) for a in (*temps, moisture, frozen)]
+    return _Soil(tuple(alike[:-2]), alike[-2], alike[-1], found.state)
 
 
 def _optional(record: Record, name: str) -> FloatArray | None:
