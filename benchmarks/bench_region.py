@@ -198,9 +198,7 @@ def one_site(record: Record) -> None:
     key_dates(state)
     for name in PURPOSES:
         purpose = purpose_of(name)
-        workable(
-            day_scores(record, purpose, purpose.generic, frozen=state.soil_frozen), purpose.rule
-        )
+        workable(day_scores(record, purpose, purpose.generic, frozen=state.soil_frozen))
 
 
 def many_sites(stations: int) -> None:

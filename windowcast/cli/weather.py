@@ -14,7 +14,7 @@ from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.core.record import Provenance
-    from windowcast.core.units import Display
+    from windowcast.core.units import Display, System
     from windowcast.sources.cache import Cache, Holding
     from windowcast.sources.source import Found
 
@@ -113,6 +113,50 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
         click.echo(json.dumps(raw, indent=2))
     else:
         _show(found, Display(site.units), asked)
+
+
+@command.command()
+@click.argument("file", metavar="FILE[:key=value]")
+@click.option(
+    "--site", "site_file", type=click.Path(path_type=Path), metavar="SITE.toml", help="For a site."
+)
+@click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
+@_FORMAT
+def check(file: str, site_file: Path | None, units: str | None, format_: str) -> None:
+    """Show how a weather file is understood, and what the checks find in it.
+
+    Nothing is stored. What a file cannot tell by itself is said behind its name, e.g.
+    "old.csv:units=us,dates=mdy"; see docs/weather_csv.md.
+    """
+    from windowcast.core.site import load_site
+    from windowcast.report.catalogue import render
+    from windowcast.report.table_understood import as_json, understood_lines
+    from windowcast.sources.files import read_and_understand
+    from windowcast.weather.quality import checked
+
+    site = load_site(site_file) if site_file else None
+    record, table = read_and_understand(file, place=site.place if site else None)
+    system: System = "us" if (units or (site.units if site else "metric")) == "us" else "metric"
+    remarks = [(flag.check, render(flag.text, system)) for flag in checked(record).flags]
+    first, last = str(record.times[0]), str(record.times[-1])
+    if format_ == "json":
+        raw = {
+            "first": first,
+            "last": last,
+            "variables": list(record.values),
+            "table": as_json(table) if table else None,
+            "remarks": [{"check": check, "text": text} for check, text in remarks],
+        }
+        click.echo(json.dumps(raw, indent=2, ensure_ascii=False))
+        return
+    name = record.provenance[0].detail
+    click.echo(f"{name}: {'days' if record.daily else 'hours'}, {first} to {last}")
+    if table is None:
+        click.echo(f"Read as {', '.join(record.values)}; this format leaves no doubt.")
+    else:
+        click.echo("\n".join(understood_lines(table, system)))
+    for _, text in remarks:
+        click.echo(f"Note: {text}.")
 
 
 def _origins(found: Found) -> list[Provenance]:

@@ -135,8 +135,8 @@ def score_application(
     context: HourContext, application: Application, needs: ActiveNeeds, name: PurposeName
 ) -> Scored:
     """Score an application's hours, beside the windows the same season offered."""
-    rule = context.rule
-    purpose = purpose_of(name, context.tables)
+    rule = Rule.load()
+    purpose = purpose_of(name)
     block = block_of(context, application, rule)
     own = with_entered(context, application, block)
     scores = decided(Judge(own, own.ahead).scores(purpose, needs), needs)
@@ -196,10 +196,11 @@ def likeliest_purpose(
     context: HourContext, application: Application, needs: ActiveNeeds, names: Sequence[PurposeName]
 ) -> PurposeName:
     """The purpose whose timing suited the day best, among those the actives serve."""
-    block = block_of(context, application, context.rule)
+    rule = Rule.load()
+    block = block_of(context, application, rule)
     best: tuple[float, PurposeName] | None = None
     for name in names:
-        purpose = purpose_of(name, context.tables)
+        purpose = purpose_of(name)
         if not purpose.serves(needs):
             continue
         scores = Judge(context, context.ahead).scores(purpose, needs)

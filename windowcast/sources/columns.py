@@ -1,8 +1,8 @@
 """Column names of weather tables: which quantity, in which unit. Never a guess.
 
-A name is ``<quantity>_<unit>`` (``tmax_c``, ``precip_in``), or a quantity with its unit in
-brackets (``TMAX (Degrees Fahrenheit)``). A quantity without a unit is refused unless the user
-declares the file's unit system.
+A name is ``<quantity>_<unit>`` (``tmax_c``, ``precip_in``), a quantity with its unit in brackets
+(``TMAX (Degrees Fahrenheit)``), or one that people use (`column_names`). A quantity without a unit
+is refused unless the user declares the file's unit system.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from typing import Literal
 from windowcast.core.errors import InputError
 from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES, FloatArray
 from windowcast.core.units import Dimension, convert, find_unit
+from windowcast.sources.column_names import quantity_named, unit_spelled
 
 FileUnits = Literal["us", "metric", "tenths"]
 Convert = Callable[[FloatArray], FloatArray]
@@ -66,6 +67,7 @@ class FileColumn:
     header: str
     variable: str
     convert: Convert
+    unit: str = ""  # as `CONVERSIONS` names it
 
 
 def _stems(daily: bool) -> dict[str, tuple[str, str]]:
@@ -118,6 +120,29 @@ def variable_and_unit(header: str, daily: bool) -> tuple[str, str, str] | None:
     return None
 
 
+def variable_as_said(header: str, daily: bool) -> tuple[str, str, str] | None:
+    """The same for the names people use: ``"Max temp, °F"`` → ``("tmax_c", "c", "f")``."""
+    found = quantity_named(header, daily=daily)
+    if found is None:
+        return None
+    quantity, behind, bracket = found
+    variable, unit = _stems(daily)[quantity]
+    codes = {unit_code(unit_spelled(text)) for text in (behind, bracket) if text}
+    if behind and unit_code(unit_spelled(behind)) not in CONVERSIONS[unit]:
+        return None  # "Max temp inside" is another quantity
+    if not codes:  # an angle has one unit
+        return variable, unit, "deg" if unit == "deg" else ""
+    (code, *others) = codes
+    clear = code and code in CONVERSIONS[unit] and not others
+    return variable, unit, code if clear else f"?{f'{behind} {bracket}'.strip()}"
+
+
+def known_unit(text: str) -> bool:
+    """Whether a text is a unit of any quantity."""
+    code = unit_code(unit_spelled(text))
+    return bool(code) and any(code in units for units in CONVERSIONS.values())
+
+
 def read_columns(
     header: list[str], *, daily: bool, units: FileUnits | None, path: str
 ) -> tuple[list[FileColumn], list[str]]:
@@ -130,50 +155,77 @@ def read_columns(
         of two systems for one kind of quantity, or no quantity at all.
     """
     found: list[FileColumn] = []
-    ignored: list[str] = []
-    written_by_kind: dict[str, str] = {}
+    as_said: list[tuple[int, str, tuple[str, str, str]]] = []
+    ignored: dict[int, str] = {}
     for index, text in enumerate(header):
         match = variable_and_unit(text, daily)
+        if match is None or match[2].startswith("?"):
+            said = variable_as_said(text, daily)
+            if said is not None and (match is None or not said[2].startswith("?")):
+                as_said.append((index, text, said))
+                continue
         if match is None:
-            ignored.append(text.strip())
-            continue
-        variable, kind, written = match
-        if written.startswith("?"):
-            raise InputError(
-                f"unit {written[1:]!r} is not one of {', '.join(CONVERSIONS[kind])}",
-                path=path, row=1, field=text, remedy="name the column with a known unit",
-            )  # fmt: skip
-        scale = _SAME
-        if not written and kind:
-            if units is None:
-                stem = variable.removesuffix(kind)
-                options = " or ".join(f"{stem}{unit}" for unit in CONVERSIONS[kind])
-                raise InputError(
-                    "the header names no unit", path=path, row=1, field=text.strip(),
-                    remedy=f"rename it {options}, or declare the whole file: "
-                    "FILE:units=us (or metric, tenths)",
-                )  # fmt: skip
-            written = _SYSTEMS[units].get(kind, kind)
-            if units == "tenths" and variable != "snow_depth_mm" and kind != "pct":
-                scale = _times(0.1)
-        if any(column.variable == variable for column in found):
-            raise InputError(
-                f"{variable} stands in two columns", path=path, row=1, field=text,
-                remedy="keep one of them",
-            )  # fmt: skip
-        if kind == "c" and written_by_kind.setdefault(kind, written) != written:
-            raise InputError(
-                "temperatures in both degrees C and degrees F", path=path, row=1, field=text,
-                remedy="give all temperatures in one unit",
-            )  # fmt: skip
-        convert = CONVERSIONS[kind][written]
-        found.append(FileColumn(index, text.strip(), variable, _then(scale, convert)))
+            ignored[index] = text.strip()
+        else:
+            found.append(_column(index, text, match, found, units=units, path=path))
+    exact = bool(found)
+    for index, text, match in as_said:
+        try:
+            found.append(_column(index, text, match, found, units=units, path=path))
+        except InputError:
+            if not exact:
+                raise
+            ignored[index] = text.strip()  # names that leave no doubt go before it
     if not found:
         raise InputError(
             "no column is a weather quantity with a unit", path=path, row=1,
             remedy="name columns as in docs/weather_csv.md, e.g. date,tmax_c,tmin_c,precip_mm",
         )  # fmt: skip
-    return found, ignored
+    return sorted(found, key=lambda c: c.index), [ignored[index] for index in sorted(ignored)]
+
+
+def _column(
+    index: int,
+    text: str,
+    match: tuple[str, str, str],
+    found: list[FileColumn],
+    *,
+    units: FileUnits | None,
+    path: str,
+) -> FileColumn:
+    """One more column to read, which agrees with those `found` before."""
+    variable, kind, written = match
+    if written.startswith("?"):
+        raise InputError(
+            f"unit {written[1:]!r} is not one of {', '.join(CONVERSIONS[kind])}",
+            path=path, row=1, field=text, remedy="name the column with a known unit",
+        )  # fmt: skip
+    scale = _SAME
+    if not written and kind:
+        if units is None:
+            stem = variable.removesuffix(kind)
+            options = " or ".join(f"{stem}{unit}" for unit in CONVERSIONS[kind])
+            raise InputError(
+                "the header names no unit", path=path, row=1, field=text.strip(),
+                remedy=f"rename it {options}, or declare the whole file: "
+                "FILE:units=us (or metric, tenths)",
+            )  # fmt: skip
+        written = _SYSTEMS[units].get(kind, kind)
+        if units == "tenths" and variable != "snow_depth_mm" and kind != "pct":
+            scale = _times(0.1)
+    if any(column.variable == variable for column in found):
+        raise InputError(
+            f"{variable} stands in two columns", path=path, row=1, field=text,
+            remedy="keep one of them",
+        )  # fmt: skip
+    others = {c.unit for c in found if kind_of(c.variable) == "c"}
+    if kind == "c" and others - {written}:
+        raise InputError(
+            "temperatures in both degrees C and degrees F", path=path, row=1, field=text,
+            remedy="give all temperatures in one unit",
+        )  # fmt: skip
+    convert = _then(scale, CONVERSIONS[kind][written])
+    return FileColumn(index, text.strip(), variable, convert, written)
 
 
 def _then(first: Convert, second: Convert) -> Convert:

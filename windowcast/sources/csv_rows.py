@@ -14,15 +14,14 @@ import numpy as np
 from windowcast.core.errors import InputError
 from windowcast.core.record import DateArray
 from windowcast.core.values import load
+from windowcast.sources.column_names import parted, time_named
+from windowcast.sources.columns import known_unit
 from windowcast.sources.grid import Grid
-from windowcast.sources.numerals import Bytes, NotPlain, iso_dates
+from windowcast.sources.numerals import Bytes, NotPlain
 from windowcast.sources.textfile import lines_of
 
-_DELIMITERS = {";": "semicolons", "\t": "tabs", "|": "bars"}
-_DAILY_KEYS = ("date",)
-_HOURLY_KEYS = ("time", "time_utc")
-TIME_NAMES = {*_DAILY_KEYS, *_HOURLY_KEYS, "year", "month", "day", "day_of_year"}
-_ISO_DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+DELIMITERS = (";", "\t", "|")  # beside the comma
+_SEPARATOR_SAID = re.compile(r'"?sep=([,;\t|])"?', re.IGNORECASE)  # a first line that Excel knows
 REMEDY_LAYOUT = "see docs/weather_csv.md"
 
 
@@ -53,6 +52,7 @@ class Rows:
     cells: Grid | Listed
     numbers: Sequence[int]
     about: dict[str, str]  # "# key: value" lines before the header
+    delimiter: str = ","
 
     def __len__(self) -> int:
         """Number of rows."""
@@ -65,21 +65,49 @@ class Rows:
     def taken(self, rows: Sequence[int]) -> Rows:
         """Some of the rows, in the order given."""
         numbers = [self.numbers[i] for i in rows]
-        return Rows(self.header, self.cells.taken(rows), numbers, self.about)
+        return Rows(self.header, self.cells.taken(rows), numbers, self.about, self.delimiter)
+
+    def chars(self, index: int) -> Bytes:
+        """The cells of a column as a matrix of characters; `NotPlain` where they are none."""
+        return self.cells.chars(index)
+
+    @property
+    def without_units_row(self) -> Rows:
+        """The rows below one that says the units, whose words go into the names of the columns."""
+        first = self.taken([0])
+        words = [first.column(index)[0].strip() for index in range(len(self.header))]
+        said = [bool(word) and known_unit(word.strip("()[]")) for word in words]
+        times = [bool(time_named(name)) for name in self.header]
+        if not any(said) or any(
+            is_time and any(map(str.isdigit, word))
+            for word, is_time in zip(words, times, strict=True)
+        ):
+            return self
+        header = []
+        for name, word, unit, is_time in zip(self.header, words, said, times, strict=True):
+            bracket = parted(name)[1]
+            wanted = bool(word) and not bracket if is_time else unit and not known_unit(bracket)
+            header.append(f"{name} ({word.strip('()[]')})" if wanted else name)
+        if len(self) == 1:
+            raise InputError("has no rows below its units", row=self.numbers[0])
+        rest = self.taken(range(1, len(self)))
+        return Rows(header, rest.cells, rest.numbers, self.about, self.delimiter)
 
 
 def split_rows(text: str, path: str) -> Rows:
-    """Cut a file into header and rows.
+    """Cut a file into header and rows; blank rows count for nothing.
 
     Raises
     ------
     InputError
-        No header, no rows, another delimiter, or a row with too many or too few fields.
+        No header, no rows, no known delimiter, or a row with too many or too few fields.
     """
     about: dict[str, str] = {}
-    start, top = 0, 1
+    start, top, delimiter = 0, 1, ""
     for line, end in lines_of(text):
-        if not line.startswith("#") and line.strip():
+        if said := _SEPARATOR_SAID.fullmatch(line.strip(" ")):
+            delimiter = said[1]
+        elif not line.startswith("#") and line.strip():
             break
         key, colon, value = line.lstrip("# ").partition(":")
         if colon:
@@ -87,21 +115,25 @@ def split_rows(text: str, path: str) -> Rows:
         start, top = end, top + 1
     else:
         raise InputError("has no header line", path=path, remedy=REMEDY_LAYOUT)
-    _check_delimiter(line, top, path)
+    delimiter = delimiter or _delimiter(line, top, path)
     try:
-        header = [name.strip() for name in next(csv.reader([line]))]
-        if line.count('"') % 2 == 0:
+        header = _cells_of(line, delimiter)
+        if line.count('"') % 2 == 0 and delimiter == ",":
             with suppress(NotPlain):
-                grid = Grid.of(text[end:], len(header))
-                return Rows(header, grid, range(top + 1, top + 1 + len(grid)), about)
-        table = list(csv.reader(text[start:].splitlines()))
+                grid = Grid.of(text[end:], len(header)).without_blank_rows(top + 1)
+                return Rows(header, *grid, about)
+        table = list(
+            csv.reader(text[start:].splitlines(), delimiter=delimiter, skipinitialspace=True)
+        )
     except csv.Error as error:
         raise InputError(f"is not a CSV table ({error})", path=path) from None
     header = [name.strip() for name in table[0]]
     cells, numbers = [], []
     for number, row in enumerate(table[1:], start=top + 1):
-        if not row:
+        if not any(cell.strip() for cell in row):
             continue
+        if len(row) > len(header) and not any(cell.strip() for cell in row[len(header) :]):
+            row = row[: len(header)]  # noqa: PLW2901 - Excel leaves such tails
         if len(row) != len(header):
             raise InputError(
                 f"has {len(row)} fields where the header has {len(header)}", path=path,
@@ -111,92 +143,31 @@ def split_rows(text: str, path: str) -> Rows:
         numbers.append(number)
     if not cells:
         raise InputError("has a header but no rows", path=path, remedy="give a file with rows")
-    return Rows(header, Listed(cells), numbers, about)
+    return Rows(header, Listed(cells), numbers, about, delimiter)
 
 
-def _check_delimiter(line: str, number: int, path: str) -> None:
-    """Refuse a header line that is not separated by commas."""
-    if "," in line:
-        return
-    for mark, name in _DELIMITERS.items():
-        if mark in line:
-            raise InputError(
-                f"separates its columns by {name}", path=path, row=number,
-                remedy="save it with commas, and points as decimal marks",
-            )  # fmt: skip
-    raise InputError(
-        "is not a weather file of a known kind", path=path, row=number, remedy=REMEDY_LAYOUT
-    )
+def _cells_of(line: str, delimiter: str) -> list[str]:
+    reader = csv.reader([line], delimiter=delimiter, skipinitialspace=True)
+    return [name.strip() for name in next(reader)]
 
 
-def time_column(header: Sequence[str], path: str) -> tuple[int, bool]:
-    """Where the times stand, and whether they are days.
+def _delimiter(line: str, number: int, path: str) -> str:
+    """What separates the columns of a header: what leaves a column of dates or times, or a comma.
 
     Raises
     ------
     InputError
-        There is no such column.
+        Nothing does.
     """
-    names = [name.lower() for name in header]
-    for key in (*_HOURLY_KEYS, *_DAILY_KEYS):
-        if key in names:
-            return names.index(key), key in _DAILY_KEYS
-    raise InputError(
-        "has no column date (daily) or time (hourly)", path=path, row=1, remedy=REMEDY_LAYOUT
-    )
-
-
-def dates_of(rows: Rows, key: int, path: str) -> DateArray:
-    """The dates of a column; InputError names the row that holds none."""
-    with suppress(NotPlain):
-        return iso_dates(rows.cells.chars(key))
-    cells = [cell.strip() for cell in rows.column(key)]
-    if all(len(cell) == 8 and cell.isdigit() for cell in cells):
-        cells = [f"{cell[:4]}-{cell[4:6]}-{cell[6:]}" for cell in cells]
-    with suppress(ValueError):
-        if all(len(cell) == 10 and cell[4] == "-" for cell in cells):
-            return np.array(cells, dtype="datetime64[D]")
-    for cell, number in zip(cells, rows.numbers, strict=True):
-        try:
-            if not _ISO_DATE.fullmatch(cell):
-                raise ValueError
-            dt.date.fromisoformat(cell)
-        except ValueError:
-            raise InputError(
-                f"{cell!r} is not a date", path=path, row=number, field=rows.header[key],
-                remedy="write dates as YYYY-MM-DD (or all as YYYYMMDD)",
-            ) from None  # fmt: skip
-    return np.array(cells, dtype="datetime64[D]")
-
-
-def hours_of_rows(rows: Rows, key: int, path: str) -> DateArray:
-    """The UTC hours of a column; InputError names the row that holds none."""
-    field = rows.header[key]
-    hours = []
-    for cell, number in zip(rows.column(key), rows.numbers, strict=True):
-        try:
-            time = dt.datetime.fromisoformat(cell.strip())
-        except ValueError:
-            raise InputError(
-                f"{cell.strip()!r} is not a time", path=path, row=number, field=field,
-                remedy="write times as 2020-01-31T14:00Z or with an offset such as +01:00",
-            ) from None  # fmt: skip
-        if time.tzinfo is None:
-            if field.lower() != "time_utc":
-                raise InputError(
-                    f"{cell.strip()!r} has no offset from UTC", path=path, row=number, field=field,
-                    remedy="add Z or an offset such as -05:00, or name the column time_utc",
-                )  # fmt: skip
-            time = time.replace(tzinfo=dt.UTC)
-        seconds = time.timestamp()
-        if seconds % 3600:
-            raise InputError(
-                f"{cell.strip()!r} is not on a full hour (UTC)", path=path, row=number, field=field,
-                remedy="give one row per full hour, or read it as an own logger "
-                "(weather.own in the site file)",
-            )  # fmt: skip
-        hours.append(int(seconds) // 3600)
-    return np.array(hours, dtype="datetime64[h]")
+    present = [mark for mark in (",", *DELIMITERS) if mark in line]
+    for mark in present:
+        if any(map(time_named, _cells_of(line, mark))):
+            return mark
+    if not present:
+        raise InputError(
+            "is not a weather file of a known kind", path=path, row=number, remedy=REMEDY_LAYOUT
+        )
+    return present[0]
 
 
 def check_order(times: DateArray, numbers: Sequence[int], path: str, field: str) -> None:

@@ -7,9 +7,11 @@ USCRN daily01 (`uscrn`); each plain or gzip.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from os import PathLike, fspath
-from typing import cast, get_args
+from typing import Literal, cast, get_args
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
@@ -24,9 +26,13 @@ from windowcast.sources.csv_rows import beyond_forecast
 from windowcast.sources.ghcn import moved_to_calendar_day
 from windowcast.sources.ghcn_csv import is_long_csv, read_long_csv
 from windowcast.sources.ghcn_dly import is_dly, read_dly
+from windowcast.sources.table_times import Asked
 from windowcast.sources.tables import read_table
 from windowcast.sources.textfile import read_text_bytes, text_of
+from windowcast.sources.understood import Understood
 from windowcast.sources.uscrn import is_uscrn, read_uscrn
+from windowcast.sources.written_dates import ORDERS, Order
+from windowcast.sources.written_numbers import Mark
 
 _SPEC = re.compile(r"^(?P<path>.+?):(?P<options>[a-z]+=[^:=,]*(?:,[a-z]+=[^:=,]*)*)$")
 _OPTIONS = {
@@ -34,7 +40,12 @@ _OPTIONS = {
     "observed": ("morning", "midnight"),
     "order": ("any",),
     "station": (),
+    "dates": ORDERS,
+    "decimal": ("comma", "point"),
+    "zone": (),
+    "sheet": (),
 }
+_MARKS: Mapping[str, Mark] = {"comma": ",", "point": "."}
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +57,10 @@ class FileSpec:
     observed: str = ""
     station: str = ""
     any_order: bool = False
+    dates: Order | None = None
+    decimal: Literal["comma", "point"] | None = None
+    zone: str = ""
+    sheet: str = ""
 
 
 def parse_spec(text: str | PathLike[str]) -> FileSpec:
@@ -78,6 +93,10 @@ def parse_spec(text: str | PathLike[str]) -> FileSpec:
         options.get("observed", ""),
         options.get("station", ""),
         "order" in options,
+        cast(Order | None, options.get("dates")),
+        cast('Literal["comma", "point"] | None', options.get("decimal")),
+        options.get("zone", ""),
+        options.get("sheet", ""),
     )
 
 
@@ -101,33 +120,54 @@ def read_weather(source: str | PathLike[str] | FileSpec, *, place: Place | None 
     InputError
         The file cannot be read without a guess; names file, row, field and remedy.
     """
+    return read_and_understand(source, place=place)[0]
+
+
+def read_and_understand(
+    source: str | PathLike[str] | FileSpec, *, place: Place | None = None
+) -> tuple[Record, Understood | None]:
+    """As `read_weather`, and how a table was understood; None for formats that leave no doubt."""
     spec = source if isinstance(source, FileSpec) else parse_spec(source)
-    record = _read(spec)
+    record, understood = _read(spec, place)
     refuse_implausible(record, spec.path)
-    return record if place is None else placed(record, place)
+    return record if place is None else placed(record, place), understood
 
 
-def _read(spec: FileSpec) -> Record:
+def _read(spec: FileSpec, place: Place | None) -> tuple[Record, Understood | None]:
     """The record of a file by the reader of its format, at the place the file tells."""
     if spec.path.endswith(".parquet"):
         from windowcast.sources.ghcn_bulk import read_bucket
 
-        return read_bucket(spec.path, spec.station, observed=spec.observed)
-    data = read_text_bytes(spec.path)
+        return read_bucket(spec.path, spec.station, observed=spec.observed), None
+    data = read_text_bytes(spec.path, sheet=spec.sheet)
     if is_dly(data):
-        return read_dly(data, spec.path, observed=spec.observed)
+        return read_dly(data, spec.path, observed=spec.observed), None
     text = text_of(data, spec.path)
     first_line = text.lstrip().partition("\n")[0]
     if is_uscrn(first_line):
-        return read_uscrn(spec.path)
+        return read_uscrn(spec.path), None
     if is_long_csv(first_line):
-        return read_long_csv(text, spec.path, station=spec.station, observed=spec.observed)
-    record = read_table(
-        text, spec.path, units=spec.units, station=spec.station, any_order=spec.any_order
-    )
+        record = read_long_csv(text, spec.path, station=spec.station, observed=spec.observed)
+        return record, None
+    site_clock = ZoneInfo(place.timezone) if place is not None else None
+    record, understood = read_table(
+        text, spec.path, units=spec.units, station=spec.station, any_order=spec.any_order,
+        times=Asked(spec.dates, _zone(spec), site_clock),
+        mark=_MARKS[spec.decimal] if spec.decimal else None,
+    )  # fmt: skip
     if spec.observed == "morning" and record.daily:
         record = moved_to_calendar_day(record)
-    return record
+    return record, understood
+
+
+def _zone(spec: FileSpec) -> ZoneInfo | None:
+    try:
+        return ZoneInfo(spec.zone) if spec.zone else None
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise InputError(
+            f"zone={spec.zone} is not an IANA time zone", path=spec.path,
+            remedy="name one such as America/New_York, or Etc/GMT+5 for UTC−5 all year",
+        ) from None  # fmt: skip
 
 
 def placed(record: Record, place: Place) -> Record:

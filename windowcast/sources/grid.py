@@ -77,6 +77,28 @@ class Grid:
             raise NotPlain
         return grid
 
+    def without_blank_rows(self, first: int) -> tuple[Grid, Sequence[int]]:
+        """The rows that hold anything, and the number of each where the first has that number.
+
+        Raises
+        ------
+        NotPlain
+            None does.
+        """
+        begins = self.raw[self.edges[:, 0] + 1]
+        maybe = np.flatnonzero(np.isin(begins, (_COMMA, BLANK, _QUOTE, ord("\t"))))
+        blank = [
+            row
+            for row in maybe.tolist()
+            if not self.text[self.edges[row, 0] : self.edges[row, -1]].strip(' \t\r\n,"')
+        ]
+        if not blank:
+            return self, range(first, first + len(self))
+        left = np.delete(np.arange(len(self)), blank)
+        if not len(left):
+            raise NotPlain
+        return self.taken(left), (left + first).tolist()
+
     def __len__(self) -> int:
         """Number of rows."""
         return len(self.edges)

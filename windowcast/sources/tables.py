@@ -29,18 +29,20 @@ from windowcast.core.record import (
 from windowcast.core.time_axis import grades_of, on_regular_axis, span_flag
 from windowcast.core.values import load
 from windowcast.sources.columns import FileColumn, FileUnits, read_columns
-from windowcast.sources.csv_rows import (
-    TIME_NAMES,
-    Rows,
-    check_order,
-    dates_of,
-    hours_of_rows,
-    split_rows,
-    time_column,
-)
+from windowcast.sources.csv_rows import Rows, check_order, split_rows
 from windowcast.sources.numerals import NotPlain, decimals
+from windowcast.sources.table_times import TIME_NAMES, Asked, read_times
+from windowcast.sources.understood import ColumnRead, Understood
+from windowcast.sources.written_numbers import Mark, decimal_mark, number_written
 
-_MISSING = {"", "na", "n/a", "nan", "null", "none", "m", "-", "."}
+_MISSING = {
+    "", "na", "n/a", "nan", "null", "none", "m", "-", "--", "---", ".", "#n/a", "missing",
+}  # fmt: skip
+_COMPASS = (
+    "n", "nne", "ne", "ene", "e", "ese", "se", "sse", "s", "ssw", "sw", "wsw", "w", "wnw", "nw",
+    "nnw",
+)  # fmt: skip
+REMEDY_MARK = "say which: FILE:decimal=comma or FILE:decimal=point"
 _ATTRIBUTES = "_ATTRIBUTES"
 # column of the archive's wide tables → what it tells of the place (elevation in metres)
 _PLACE_COLUMNS = {
@@ -58,8 +60,10 @@ def read_table(
     units: FileUnits | None = None,
     station: str = "",
     any_order: bool = False,
-) -> Record:
-    """Read a daily or hourly table.
+    times: Asked | None = None,
+    mark: Mark | None = None,
+) -> tuple[Record, Understood]:
+    """Read a daily or hourly table; what it says, and how it was understood.
 
     Parameters
     ----------
@@ -73,26 +77,39 @@ def read_table(
         Which station, when a column ``STATION`` holds several.
     any_order
         Whether the owner says that the rows are out of order; they are sorted then.
+    times
+        What the owner says of dates and times, and the site's clock.
+    mark
+        The decimal mark, where the owner says it.
 
     Raises
     ------
     InputError
         Anything that keeps the table from being read without a guess; names the row and field.
     """
-    rows = _one_station(split_rows(text, path), station, path)
-    key, daily = time_column(rows.header, path)
+    try:
+        rows = split_rows(text, path).without_units_row
+    except InputError as error:
+        raise error.at(path=path) from None
+    rows = _one_station(rows, station, path)
+    said = read_times(rows, path, times or Asked())
+    moments, daily = said.values, said.daily
     columns, ignored = read_columns(rows.header, daily=daily, units=units, path=path)
-    times = dates_of(rows, key, path) if daily else hours_of_rows(rows, key, path)
     if any_order:
-        order = np.argsort(times, kind="stable")
-        times, rows = times[order], rows.taken(order.tolist())
-    check_order(times, rows.numbers, path, rows.header[key])
+        order = np.argsort(moments, kind="stable")
+        moments, rows = moments[order], rows.taken(order.tolist())
+    check_order(moments, rows.numbers, path, said.field)
 
+    plain = [_plain_numbers(rows, column) for column in columns]
+    mark = _mark(rows, columns, plain, mark, path)
     found = {
-        column.variable: _cells(rows, column, times, daily=daily, path=path) for column in columns
+        column.variable: _cells(rows, column, numbers, moments, mark, daily=daily, path=path)
+        for column, numbers in zip(columns, plain, strict=True)
     }
     traces = {f"{name}:trace": cells.trace for name, cells in found.items() if cells.trace.any()}
-    axis, regular = on_regular_axis(times, {n: cells.values for n, cells in found.items()} | traces)
+    axis, regular = on_regular_axis(
+        moments, {n: cells.values for n, cells in found.items()} | traces
+    )
     grades = {}
     for name in found:
         trace = np.nan_to_num(regular.pop(f"{name}:trace", np.zeros(len(axis))))
@@ -106,13 +123,30 @@ def read_table(
         name
         for name in ignored
         if name.lower() not in {"", *TIME_NAMES, *_PLACE_COLUMNS, "station"}
+        and name not in said.columns
         and not name.endswith(_ATTRIBUTES)
     ]
     flags = tuple(flag for cells in found.values() for flag in cells.flags)
     if unused:
-        said = say("flag.unused", columns=names(*unused, join="comma"))
-        flags = (span_flag("column-ignored", "", axis, "kept", said), *flags)
-    return Record(_place(rows, path), axis, regular, grades, (source,), flags)
+        words = say("flag.unused", columns=names(*unused, join="comma"))
+        flags = (span_flag("column-ignored", "", axis, "kept", words), *flags)
+    if said.site_clock:
+        words = say("flag.site_clock", zone=Name(said.zone))
+        flags = (*flags, span_flag("site-clock", "", axis, "kept", words))
+    record = Record(_place(rows, path), axis, regular, grades, (source,), flags)
+    cells = {name: rows.taken([0]).column(rows.header.index(name))[0] for name in said.columns}
+    understood = Understood(
+        rows=len(rows), first_row=rows.numbers[0], daily=daily, delimiter=rows.delimiter,
+        mark=mark, order=said.order, zone=said.zone,
+        columns=tuple(ColumnRead(c.header, c.variable, c.unit) for c in columns),
+        ignored=tuple(unused), time_columns=said.columns,
+        first_as_written={
+            **cells, **{c.header: rows.taken([0]).column(c.index)[0] for c in columns}
+        },
+        first_time=str(moments[0]),
+        first={name: float(cells.values[0]) for name, cells in found.items()},
+    )  # fmt: skip
+    return record, understood
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,15 +176,50 @@ def _one_station(rows: Rows, station: str, path: str) -> Rows:
     return rows
 
 
-def _cells(rows: Rows, column: FileColumn, times: DateArray, *, daily: bool, path: str) -> _Cells:
-    """Numbers of a column, without codes for missing and without what the archive rejects."""
+_Plain = tuple[FloatArray, npt.NDArray[np.bool_]]  # numbers, and which cells are plain ones
+
+
+def _plain_numbers(rows: Rows, column: FileColumn) -> _Plain:
+    """The quick way for numbers that are written plainly."""
     try:
-        raw, plain = decimals(rows.cells.chars(column.index))
+        return decimals(rows.chars(column.index))
     except NotPlain:
-        raw, plain = np.full(len(rows), np.nan), np.zeros(len(rows), dtype=bool)
+        return np.full(len(rows), np.nan), np.zeros(len(rows), dtype=bool)
+
+
+def _mark(
+    rows: Rows, columns: list[FileColumn], plain: list[_Plain], said: Mark | None, path: str
+) -> Mark:
+    """The decimal mark; all columns are looked at only where one of them has a comma."""
+    odd = (
+        rows.taken(np.flatnonzero(~is_plain).tolist()).column(column.index)
+        for column, (_, is_plain) in zip(columns, plain, strict=True)
+    )
+    if said is None and not any("," in cell for cells in odd for cell in cells):
+        return "."
+    cells = (
+        (cell, number, column.header)
+        for column in columns
+        for cell, number in zip(rows.column(column.index), rows.numbers, strict=True)
+    )
+    return decimal_mark(cells, said, path, REMEDY_MARK)
+
+
+def _cells(
+    rows: Rows,
+    column: FileColumn,
+    numbers: _Plain,
+    times: DateArray,
+    mark: Mark,
+    *,
+    daily: bool,
+    path: str,
+) -> _Cells:
+    """Numbers of a column, without codes for missing and without what the archive rejects."""
+    raw, plain = numbers
     trace, odd = np.zeros(len(rows)), np.flatnonzero(~plain)
     if len(odd):
-        raw[odd], trace[odd] = _words(rows.taken(odd.tolist()), column, path)
+        raw[odd], trace[odd] = _words(rows.taken(odd.tolist()), column, mark, path)
     values = column.convert(raw)
     limits = (DAILY_VARIABLES if daily else HOURLY_VARIABLES)[column.variable]
     coded = np.isin(raw, load("quality")["missing_codes"].value)
@@ -187,7 +256,7 @@ def _attributes(rows: Rows, column: FileColumn) -> tuple[FloatArray, npt.NDArray
     return trace, failed
 
 
-def _words(rows: Rows, column: FileColumn, path: str) -> tuple[FloatArray, FloatArray]:
+def _words(rows: Rows, column: FileColumn, mark: Mark, path: str) -> tuple[FloatArray, FloatArray]:
     """The slow way: words for missing, T for trace, and the row of anything else."""
     cells = rows.column(column.index)
     known: dict[str, tuple[float, bool]] = {}
@@ -201,8 +270,13 @@ def _words(rows: Rows, column: FileColumn, path: str) -> tuple[FloatArray, Float
     for cell in dict.fromkeys(cells):
         word = cell.strip().lower()
         is_trace = word == "t" and column.variable == "precip_mm"
+        missing = word in _MISSING or (word == "t" and column.variable == "snow_depth_mm")
         try:
-            known[cell] = math.nan if word in _MISSING or is_trace else float(word), is_trace
+            if column.variable == "wind_from_deg" and word in _COMPASS:
+                known[cell] = _COMPASS.index(word) * 360 / len(_COMPASS), False
+                continue
+            value = math.nan if missing or is_trace else number_written(word, mark)
+            known[cell] = value, is_trace
         except ValueError:
             raise refused(cell) from None
     for cell, (value, _) in known.items():

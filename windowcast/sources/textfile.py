@@ -1,4 +1,4 @@
-"""Opening a weather file safely: plain or gzip, bounded, text."""
+"""Opening a table of text safely: plain, packed or a sheet of a workbook, and bounded."""
 
 from __future__ import annotations
 
@@ -11,13 +11,22 @@ from pathlib import Path
 from windowcast.core.errors import InputError
 
 MAX_BYTES = 64 * 1024 * 1024  # of text, after decompression; 150 years of .dly take 2 MB
+WORKBOOK = b"PK\x03\x04"  # .xlsx is a zip archive
 _GZIP = b"\x1f\x8b"
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
+_ASCII, _UNIT_SIGNS = bytes(range(128)), "°º²³µ\xa0".encode("cp1252")
 _LINE_END = re.compile("\r\n|[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]")  # as ``str.splitlines``
 
 
-def read_text_bytes(path: str | PathLike[str], *, limit: int = MAX_BYTES) -> bytes:
-    """The contents of a text file as bytes, decompressed when gzip.
+def read_text_bytes(path: str | PathLike[str], *, limit: int = MAX_BYTES, sheet: str = "") -> bytes:
+    """The contents of a text file as UTF-8; what is packed or a workbook is unpacked.
+
+    Parameters
+    ----------
+    limit
+        Most bytes of text.
+    sheet
+        Which sheet of a workbook, read as CSV; only one with several needs it.
 
     Raises
     ------
@@ -43,13 +52,30 @@ def read_text_bytes(path: str | PathLike[str], *, limit: int = MAX_BYTES) -> byt
         data = _unzipped(data, path, limit)
     if len(data) > limit:
         raise _too_large(path, limit)
+    if data.startswith(WORKBOOK):
+        from windowcast.sources.workbook import sheet_csv
+
+        data = sheet_csv(data, path, sheet, limit)
+    elif sheet:
+        raise InputError("has no sheets", path=path, remedy="leave sheet= out")
+    elif data.startswith(_UTF16):
+        data = _from_utf16(data, path)
     if not data or data.isspace():
         raise InputError("is empty", path=path, remedy="give a file with weather in it")
-    if data.startswith(_UTF16) or b"\x00" in data[:65536]:
+    if b"\x00" in data[:65536]:
         raise InputError(
             "is not a text file in UTF-8", path=path, remedy="export it as CSV text, UTF-8"
         )
     return data.removeprefix(b"\xef\xbb\xbf")
+
+
+def _from_utf16(data: bytes, path: str | PathLike[str]) -> bytes:
+    try:
+        return data.decode("utf-16").encode("utf-8")
+    except UnicodeError:
+        raise InputError(
+            "is damaged UTF-16 text", path=path, remedy="export it as CSV text, UTF-8"
+        ) from None
 
 
 def _unzipped(data: bytes, path: str | PathLike[str], limit: int) -> bytes:
@@ -81,7 +107,7 @@ def _too_large(path: str | PathLike[str], limit: int) -> InputError:
 
 
 def text_of(data: bytes, path: str | PathLike[str]) -> str:
-    """Decode UTF-8.
+    """Decode UTF-8, or Western text that has no other signs than those of units.
 
     Raises
     ------
@@ -91,6 +117,8 @@ def text_of(data: bytes, path: str | PathLike[str]) -> str:
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as error:
+        if not data.translate(None, _ASCII + _UNIT_SIGNS):
+            return data.decode("cp1252")
         raise InputError(
             "is not UTF-8 text",
             path=path,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable
+from functools import cache
 
 from windowcast.core.phrase import (
     NOTHING,
@@ -19,9 +20,8 @@ from windowcast.core.phrase import (
     joined,
     say,
 )
-from windowcast.core.values import Table
 from windowcast.core.values import Value as Science
-from windowcast.windows.grade import ScoreCurve
+from windowcast.windows.grade import ScoreCurve, table_of
 
 SOIL_DEPTH = Quantity(5.0, "cm")  # of `SiteState.soil_5cm_c`
 _OF_SOIL = ("cool_soil", "soil_week")
@@ -53,9 +53,9 @@ def _stage(stage: float) -> Value:
     return say(f"stage.{part}{more}", code=code, count=count)
 
 
-def label(name: str, criterion: Table) -> Phrase:
-    """What a criterion is called, with its own values from ``data/criteria.toml``."""
-    return Phrase(f"criterion.{name}.label", _given(name, criterion))
+def label(name: str) -> Phrase:
+    """What a criterion is called."""
+    return Phrase(f"criterion.{name}.label", _given(name))
 
 
 def inputs(name: str) -> Phrase:
@@ -68,20 +68,19 @@ def because(criterion: Phrase, said: Phrase) -> Phrase:
     return say("criterion.because", criterion=criterion, reason=said)
 
 
-def reason(
-    name: str, criterion: Table, grade: ScoreCurve, value: float, about: Value = NOTHING
-) -> Phrase:
+def reason(name: str, grade: ScoreCurve, value: float, about: Value = NOTHING) -> Phrase:
     """One clause on a measured value: what it is and, outside the good range, why that matters.
 
     `about` names what it was measured on, where the site has several.
     """
-    says, unit = tuple(criterion["says"]), str(criterion["unit"])
+    table, says = table_of(name), _says(name)
+    unit = str(table["unit"])
     if math.isnan(value):
         return say(f"criterion.{name}.unknown")
     low, high = grade.good
     side = "low" if value < low else "high" if value > high else "good"
     if side != "good" and side in says:
-        values: dict[str, Value] = dict(_given(name, criterion)) | {"about": about}
+        values: dict[str, Value] = dict(_given(name)) | {"about": about}
         if unit:
             ends = {"measured": value, "low": low, "high": high}
             values |= {key: measured(end, unit) for key, end in ends.items()}
@@ -93,26 +92,26 @@ def reason(
     return say("criterion.good", measured=measured(value, unit))
 
 
-def change(name: str, criterion: Table, grade: ScoreCurve, value: float, score: float) -> Phrase:
+def change(name: str, grade: ScoreCurve, value: float, score: float) -> Phrase:
     """What would have to be different for the criterion to reach a score, as a clause."""
-    if "change" in criterion["says"]:
+    if "change" in _says(name):
         return say(f"criterion.{name}.change")
     needed = grade.nearest(value, score)
     if needed is None:
-        return say("criterion.better", criterion=label(name, criterion))
-    aim = measured(needed, str(criterion["unit"]))
+        return say("criterion.better", criterion=label(name))
+    aim = measured(needed, str(table_of(name)["unit"]))
     if needed > value:
-        return say("criterion.reach", criterion=label(name, criterion), needed=aim)
-    return say("criterion.fall", criterion=label(name, criterion), needed=aim)
+        return say("criterion.reach", criterion=label(name), needed=aim)
+    return say("criterion.fall", criterion=label(name), needed=aim)
 
 
-def fact(name: str, criterion: Table, value: float) -> Phrase:
+def fact(name: str, value: float) -> Phrase:
     """What a criterion says of today as a clause; nothing when it has nothing to say."""
-    if "fact" not in criterion["says"] or math.isnan(value):
+    if "fact" not in _says(name) or math.isnan(value):
         return NOTHING
-    unit = str(criterion["unit"])
+    unit = str(table_of(name)["unit"])
     said: tuple[tuple[str, Value], ...] = (("measured", measured(value, unit)),) if unit else ()
-    return Phrase(f"criterion.{name}.fact", _given(name, criterion) + said)
+    return Phrase(f"criterion.{name}.fact", _given(name) + said)
 
 
 def missing(name: str) -> Phrase:
@@ -120,22 +119,28 @@ def missing(name: str) -> Phrase:
     return say(f"criterion.{name}.missing")
 
 
-def remedies(names: Iterable[str], criteria: Table) -> Listing:
+def remedies(names: Iterable[str]) -> Listing:
     """What would let criteria be told."""
-    asked = {name: criteria.table(name) for name in names}
-    hourly = [str(table["hourly"]) for table in asked.values() if "hourly" in table]
-    others = [say(f"criterion.{name}.remedy") for name in asked if "remedy" in asked[name]["says"]]
+    names = list(names)
+    hourly = [str(t["hourly"]) for name in names if "hourly" in (t := table_of(name))]
+    others = [say(f"criterion.{name}.remedy") for name in names if "remedy" in _says(name)]
     if hourly:
         inputs = joined(*(say(f"hourly.{name}") for name in hourly))
         others.insert(0, say("advice.hourly", inputs=inputs))
     return joined(*others, join="clauses")
 
 
-def _given(name: str, criterion: Table) -> tuple[tuple[str, Value], ...]:
+def _says(name: str) -> tuple[str, ...]:
+    """Which texts there are of a criterion besides its label and inputs."""
+    return tuple(table_of(name)["says"])
+
+
+@cache
+def _given(name: str) -> tuple[tuple[str, Value], ...]:
     """The criterion's own values that a text may speak of: limits, the depth of soil."""
     limits: list[tuple[str, Value]] = [
         (key, Quantity(float(item), item.unit))  # type: ignore[arg-type]
-        for key, item in criterion.items()
+        for key, item in table_of(name).items()
         if isinstance(item, Science) and item.unit in ("degC", "%")
         if not isinstance(item.value, list)
     ]

@@ -1,0 +1,83 @@
+"""How a table was understood, in words, for its owner to look at before anything is stored."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import cast
+
+from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES
+from windowcast.core.units import System
+from windowcast.report.measures import MEASURES
+from windowcast.sources.understood import Understood
+from windowcast.sources.written_dates import ORDER_NAMES
+
+_DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
+_MARKS = {".": "point", ",": "comma"}
+_UNITS: Mapping[str, str] = {
+    "c": "°C", "f": "°F", "m_s": "m/s", "km_h": "km/h", "mj_m2": "MJ/m²", "w_m2": "W/m²",
+    "pct": "%", "deg": "°", "hpa": "hPa", "kpa": "kPa", "inhg": "inHg",
+}  # fmt: skip
+
+
+def understood_lines(table: Understood, system: System) -> list[str]:
+    """A table of weather as it was understood, a line each."""
+    labels = DAILY_VARIABLES if table.daily else HOURLY_VARIABLES
+    lines = [
+        *_layout(table, "a day each" if table.daily else "an hour each"),
+        "Columns:",
+        f"  {' and '.join(map(repr, table.time_columns))}: {'date' if table.daily else 'time'}",
+    ]
+    for column in table.columns:
+        unit = _UNITS.get(column.unit, column.unit)
+        lines.append(f"  {column.header!r}: {labels[column.name].label}{unit and f' ({unit})'}")
+    lines += ignored_lines(table)
+    values = []
+    for name, value in table.first.items():
+        row = MEASURES[labels[name].unit][system]
+        number = row.number(value)
+        values.append(f"{labels[name].label} {number + ' ' + row.unit if number else 'missing'}")
+    time = table.first_time + ("" if table.daily else ":00 UTC")
+    lines.append(f"First row (row {table.first_row}): {time.replace('T', ' ')}")
+    return [*lines, *(f"  {value.strip()}" for value in values)]
+
+
+def _layout(table: Understood, rows: str) -> list[str]:
+    """What separates columns and decimals, and how dates and times are read."""
+    count = f"{table.rows} row{'s' if table.rows != 1 else ''}{rows and ', '}{rows}"
+    lines = [
+        f"{count}; columns apart by {_DELIMITERS[table.delimiter]}, decimal {_MARKS[table.mark]}."
+    ]
+    if table.order:
+        lines.append(f"Dates are {ORDER_NAMES[table.order]}; years of two digits are 1950 to 2049.")
+    if table.zone:
+        lines.append(f"Times are on the clock of {table.zone}.")
+    return lines
+
+
+def ignored_lines(table: Understood) -> list[str]:
+    """The columns that are not read; no line where all are."""
+    return [f"Not read: {', '.join(map(repr, table.ignored))}"] if table.ignored else []
+
+
+def as_json(table: Understood) -> dict[str, object]:
+    """The same as plain values; numbers of the first row in SI, named with their units."""
+    return {
+        "rows": table.rows,
+        "step": None if table.daily is None else "day" if table.daily else "hour",
+        "delimiter": table.delimiter,
+        "decimal": _MARKS[table.mark],
+        "dates": cast("str | None", table.order),
+        "zone": table.zone or None,
+        "columns": [
+            {"header": c.header, "name": c.name, "unit": c.unit or None} for c in table.columns
+        ],
+        "time_columns": list(table.time_columns),
+        "ignored": list(table.ignored),
+        "first": {
+            "row": table.first_row,
+            "as_written": dict(table.first_as_written),
+            "time": table.first_time,
+            "values": {n: v if math.isfinite(v) else None for n, v in table.first.items()},
+        },
+    }
