@@ -198,7 +198,9 @@ def one_site(record: Record) -> None:
     key_dates(state)
     for name in PURPOSES:
         purpose = purpose_of(name)
-        workable(day_scores(record, purpose, purpose.generic, frozen=state.soil_frozen))
+        workable(
+            day_scores(record, purpose, purpose.generic, frozen=state.soil_frozen), purpose.rule
+        )
 
 
 def many_sites(stations: int) -> None:

@@ -18,6 +18,7 @@ from windowcast.core.record import (
     Weather,
 )
 from windowcast.core.site import Site
+from windowcast.core.values import load
 from windowcast.programme.answer import Answer
 from windowcast.season.model import Emergence, SiteState, TurfPhase, TurfState
 from windowcast.windows.model import (
@@ -52,7 +53,7 @@ def words(*parts: str | Quantity) -> Phrase:
 def judged(verdict: Verdict = "marginal", score: float | None = 0.62) -> Judged:
     return Judged(
         criterion="air-temperature",
-        label=label("air_temperature"),
+        label=label("air_temperature", load("criteria").table("air_temperature")),
         verdict=verdict,
         score=score,
         measured=None if score is None else 11.5,

@@ -409,7 +409,8 @@ def test_days_are_used_where_the_hours_cannot_be_had(server: Loopback, cache: Ca
     found = ask(cache)
     assert np.isfinite(daily_of(found).get("tmax_c")).all()
     assert any(
-        f.check == "archive-incomplete" and "no hours" in render(f.text) for f in found.flags
+        f.check == "archive-incomplete" and "no hourly station data" in render(f.text)
+        for f in found.flags
     )
     with pytest.raises(FetchError, match="403"):
         ask(cache, past=False)

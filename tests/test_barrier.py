@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from windowcast.core.values import load
 from windowcast.windows.barrier import (
     Barrier,
+    Loss,
     best_day,
     caught_by_day,
     cover,
@@ -19,6 +20,7 @@ from windowcast.windows.barrier import (
     watered_in,
 )
 
+LOSS, AS_GOOD = Loss.of(load("barrier")), load("barrier").number("as_good")
 DAYS = np.arange(200.0)
 REFERENCE = np.full(200, 20.0)
 DRY = np.zeros(200)
@@ -27,16 +29,16 @@ HELD = np.log(1 / ENOUGH) / np.log(2)  # half-lives until 17 % is left
 
 
 def irrigated(half_life_d: float) -> Barrier:
-    return Barrier(half_life_d, 0.0, 7)
+    return Barrier(half_life_d, 0.0, 7, LOSS)
 
 
 def test_rate_is_one_at_the_reference_and_has_the_published_q10() -> None:
     """Q10 of 2.58 between 10 and 20 °C (EFSA PPR Panel 2008; value from memory)."""
-    assert loss_rate(np.array([20.0]))[0] == pytest.approx(1.0)
-    ratio = loss_rate(np.array([20.0]))[0] / loss_rate(np.array([10.0]))[0]
+    assert loss_rate(np.array([20.0]), LOSS)[0] == pytest.approx(1.0)
+    ratio = loss_rate(np.array([20.0]), LOSS)[0] / loss_rate(np.array([10.0]), LOSS)[0]
     assert ratio == pytest.approx(2.58, abs=0.01)
-    assert loss_rate(np.array([-2.0]))[0] == 0.0
-    assert np.isnan(loss_rate(np.array([np.nan]))[0])
+    assert loss_rate(np.array([-2.0]), LOSS)[0] == 0.0
+    assert np.isnan(loss_rate(np.array([np.nan]), LOSS)[0])
 
 
 def test_turf_trials_give_what_is_enough() -> None:
@@ -95,7 +97,7 @@ def test_against_brute_force(seed: int) -> None:
     share /= share[-1] * 1.1
     soil = 12 + 8 * rng.random(days)
     rain = rng.gamma(0.3, 8, days)
-    barrier = Barrier(9.0, 12.7, 7)
+    barrier = Barrier(9.0, 12.7, 7, LOSS)
     result = cover(share, soil, rain, barrier)
     steps = 240
     before = np.concatenate([[max(2 * share[0] - share[1], 0)], share])
@@ -110,14 +112,14 @@ def test_against_brute_force(seed: int) -> None:
             today = moment // steps
             if today >= start and left >= ENOUGH:
                 caught += (before[today + 1] - before[today]) / steps
-            left *= 0.5 ** (loss_rate(soil[today]) / 9.0 / steps)
+            left *= 0.5 ** (loss_rate(soil[today], LOSS) / 9.0 / steps)
         assert result.caught[0, day] == pytest.approx(caught, abs=2e-3)
 
 
 def test_watering_in() -> None:
     rain = np.zeros((1, 30))
     rain[0, 5] = 20.0
-    barrier = Barrier(30.0, 12.7, 7)
+    barrier = Barrier(30.0, 12.7, 7, LOSS)
     start = watered_in(rain, barrier)[0]
     assert start[0] == 6.0  # day 5 completes it, it works from day 6
     assert start[4] == 6.0
@@ -128,7 +130,9 @@ def test_watering_in() -> None:
     gap = watered_in(rain, barrier)[0]
     assert np.isnan(gap[0])
     assert gap[4] == 6.0
-    assert (watered_in(np.full((1, 30), np.nan), Barrier(30.0, 0.0, 7)) == np.arange(30)).all()
+    assert (
+        watered_in(np.full((1, 30), np.nan), Barrier(30.0, 0.0, 7, LOSS)) == np.arange(30)
+    ).all()
 
 
 @pytest.mark.parametrize("days", [slice(0, 200), slice(40, 90), slice(185, 200), slice(199, 200)])
@@ -138,7 +142,7 @@ def test_some_days_give_what_all_days_give(days: slice) -> None:
     soil = random.uniform(-3, 28, (3, 200))
     rain = np.where(random.random((3, 200)) < 0.2, random.exponential(8, (3, 200)), 0.0)
     rain[1, 60] = np.nan
-    for barrier in (Barrier(30.0, 12.7, 7), irrigated(30.0)):
+    for barrier in (Barrier(30.0, 12.7, 7, LOSS), irrigated(30.0)):
         whole = caught_by_day(share, soil, rain, barrier)
         some = caught_by_day(share, soil, rain, barrier, days)
         for all_days, part in zip(whole, some, strict=True):
@@ -170,10 +174,10 @@ def test_split_of_two_halves() -> None:
 
 def test_members_and_half_lives_broadcast() -> None:
     share = np.tile(np.clip((DAYS - 20) / 100, 0, 1), (3, 1))
-    result = cover(share, REFERENCE, DRY, Barrier(np.array([10.0, 20.0, 40.0]), 0.0, 7))
+    result = cover(share, REFERENCE, DRY, Barrier(np.array([10.0, 20.0, 40.0]), 0.0, 7, LOSS))
     assert result.caught.shape == (3, 200)
     assert (np.diff(result.caught[:, 20]) > 0).all()
-    assert half_lives_lost(np.tile(REFERENCE, (3, 1)), 10.0)[0, 10] == pytest.approx(1.0)
+    assert half_lives_lost(np.tile(REFERENCE, (3, 1)), 10.0, LOSS)[0, 10] == pytest.approx(1.0)
 
 
 def test_best_day_is_the_latest_before_emergence_of_those_as_good() -> None:
@@ -181,11 +185,13 @@ def test_best_day_is_the_latest_before_emergence_of_those_as_good() -> None:
     caught = np.array([0.5, 0.998, 1.0, 1.0, 0.995, 0.96, 0.4])
     up = np.array([0.0, 0.0, 0.0, 0.0, 0.005, 0.04, 0.6])
     every = np.ones(7, bool)
-    assert best_day(caught, up, every) == 4
-    assert best_day(caught, up, np.arange(7) < 3) == 2  # not before it opens, not after it closes
-    assert best_day(caught, up, ~every) == -1
-    assert best_day(np.full(7, np.nan), up, every) == -1
+    assert best_day(caught, up, every, AS_GOOD) == 4
+    assert (
+        best_day(caught, up, np.arange(7) < 3, AS_GOOD) == 2
+    )  # not before it opens, not after it closes
+    assert best_day(caught, up, ~every, AS_GOOD) == -1
+    assert best_day(np.full(7, np.nan), up, every, AS_GOOD) == -1
     peak = np.array([0.3, 0.8, 0.9, 0.897, 0.5, 0.2, 0.1])
-    assert best_day(peak, up + 0.02, every) == 2  # already coming up: the best itself
-    both = best_day(np.stack([caught, peak]), np.stack([up, up + 0.02]), every)
+    assert best_day(peak, up + 0.02, every, AS_GOOD) == 2  # already coming up: the best itself
+    both = best_day(np.stack([caught, peak]), np.stack([up, up + 0.02]), every, AS_GOOD)
     assert both.tolist() == [4, 2]

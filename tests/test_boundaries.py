@@ -25,7 +25,7 @@ from windowcast.physics.humidity import delta_t_c, dewpoint_from_rh_c, pressure_
 from windowcast.season.model import TurfPhase
 from windowcast.windows.criteria import HOUR_CRITERIA
 from windowcast.windows.days import DAY_CRITERIA, DayContext
-from windowcast.windows.grade import grade_of, table_of
+from windowcast.windows.grade import grade_of
 from windowcast.windows.hours import chance, hour_context
 from windowcast.windows.judge import Judge
 from windowcast.windows.model import PURPOSES, PurposeName, Window
@@ -33,7 +33,8 @@ from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
 from windowcast.windows.score import Block, Rule, best_block, holds, limiting
 
-RULE = Rule.load()
+CRITERIA = load("criteria")
+RULE = Rule.of(load("criteria"))
 POST, BARRIER = purpose_of("post-early"), purpose_of("pre-fall")
 SUN_UP = range(9, 16)
 
@@ -50,7 +51,7 @@ def _dew_for(delta: float, temp: float = 30.0) -> float:
 
 
 def _hours(name: str) -> int:
-    return int(table_of(name).number("hours"))
+    return int(CRITERIA.table(name).number("hours"))
 
 
 def _rain(name: str, first: int, last: int) -> Callable[[float], dict[str, Any]]:
@@ -183,7 +184,7 @@ def test_score_and_verdict_on_both_sides_of_a_knot(
 ) -> None:
     needs = asking(name, purpose)
     own = purpose_of(purpose).own
-    table = own.table(name) if own is not None and name in own else table_of(name)
+    table = own.table(name) if own is not None and name in own else CRITERIA.table(name)
     at, score = list(table.value("at").value), list(table.value("score").value)
     shown = purpose_of(purpose).grades(needs)[name].at
     at = [x + shown[0] - at[0] for x in at] if name != "plant_size" else list(shown)
@@ -258,7 +259,7 @@ def test_the_sprayers_limit_itself_is_allowed() -> None:
 
 @pytest.mark.parametrize("side", [-1, 1])
 def test_hot_and_dry_at_both_of_its_limits(side: int) -> None:
-    rule = table_of("hot_and_dry")
+    rule = CRITERIA.table("hot_and_dry")
     hot, dry = rule.number("temp_c"), rule.number("rh_pct")
     for temp, rh in ((hot + side * 0.1, dry - 5.0), (hot + 5.0, dry - side * 0.1)):
         dew = float(dewpoint_from_rh_c(temp, rh))
@@ -267,7 +268,7 @@ def test_hot_and_dry_at_both_of_its_limits(side: int) -> None:
 
 
 def test_soil_counts_as_full_from_its_limit_on() -> None:
-    full = table_of("saturated_soil").number("full")
+    full = CRITERIA.table("saturated_soil").number("full")
     for moisture, wanted in ((full - 0.001, 1.0), (full, 0.0), (math.nan, 0.0)):
         got = measured_noon(
             "saturated_soil",
@@ -280,7 +281,7 @@ def test_soil_counts_as_full_from_its_limit_on() -> None:
 
 
 def test_rain_is_measurable_from_its_limit_on() -> None:
-    wet = table_of("chance_of_rain").number("wet_mm")
+    wet = CRITERIA.table("chance_of_rain").number("wet_mm")
     here = site()
     for depth, wanted in ((wet - 0.001, 1.0), (wet + 0.001, 0.0)):
         rain = np.zeros(len(weather(here).hourly.times))
@@ -318,7 +319,7 @@ def test_watering_in_takes_the_depth_within_the_days_after(
 
 
 def test_rain_that_is_likely_enough_waters_in_where_irrigation_is_not_said() -> None:
-    sure = table_of("water_in").value("at").value[-1]
+    sure = CRITERIA.table("water_in").value("at").value[-1]
     here = site(turf={"irrigated": None})
     for wet, told in ((round(sure * 40), True), (round(sure * 40) - 1, False)):
         members = weather(here, futures=40)
@@ -333,22 +334,22 @@ def test_rain_that_is_likely_enough_waters_in_where_irrigation_is_not_said() -> 
 
 
 def test_an_actives_own_band_of_temperature() -> None:
-    rule = table_of("air_temperature")
+    rule = CRITERIA.table("air_temperature")
     margin, at_low = rule.number("active_margin"), rule.number("active_low_score")
     needs = dataclasses.replace(POST.generic, temp_low_c=12.0, temp_good_c=18.0, temp_high_c=24.0)
-    grade = grade_of("air_temperature", needs)
-    plain = grade_of("air_temperature", POST.generic)
+    grade = grade_of("air_temperature", needs, CRITERIA)
+    plain = grade_of("air_temperature", POST.generic, CRITERIA)
     fade = plain.at[-1] - plain.at[-2]
     temps = [12 - margin - 1, 12 - margin, 12, 15, 18, 24, 24 + fade, 24 + fade + 5]
     middle = (at_low + 1) / 2
     wanted = [0, 0, at_low, middle, 1, 1, plain.score[-1], plain.score[-1]]
     assert grade(np.array(temps)) == pytest.approx(wanted)
-    no_high = grade_of("air_temperature", dataclasses.replace(needs, temp_high_c=None))
+    no_high = grade_of("air_temperature", dataclasses.replace(needs, temp_high_c=None), CRITERIA)
     assert no_high(np.array([plain.at[-2], plain.at[-1]])) == pytest.approx([1, plain.score[-1]])
     for unknown in ("temp_low_c", "temp_good_c"):
         for value in (None, math.nan):
             some = dataclasses.replace(needs, **{unknown: value})
-            assert grade_of("air_temperature", some).at == plain.at
+            assert grade_of("air_temperature", some, CRITERIA).at == plain.at
 
 
 @pytest.mark.parametrize(
@@ -361,15 +362,15 @@ def test_an_actives_own_band_of_temperature() -> None:
     ],
 )
 def test_an_actives_limit_moves_all_knots(name: str, field: str, knot: int) -> None:
-    plain = grade_of(name, POST.generic)
+    plain = grade_of(name, POST.generic, CRITERIA)
     for move in (3.0, -3.0):
         limit = plain.at[knot] + move
-        moved = grade_of(name, dataclasses.replace(POST.generic, **{field: limit}))
+        moved = grade_of(name, dataclasses.replace(POST.generic, **{field: limit}), CRITERIA)
         kept = name == "greenup_margin" and move < 0  # a label may ask for more days, not for fewer
         wanted = plain.at if kept else tuple(x + move for x in plain.at)
         assert moved.at == pytest.approx(wanted)
         assert moved.score == plain.score
-    unknown = grade_of(name, dataclasses.replace(POST.generic, **{field: math.nan}))
+    unknown = grade_of(name, dataclasses.replace(POST.generic, **{field: math.nan}), CRITERIA)
     assert unknown.at == plain.at
 
 
@@ -420,16 +421,16 @@ def test_a_future_holds_from_the_mark_of_a_workable_hour() -> None:
 
 def test_nothing_is_named_that_holds_nothing_down() -> None:
     enough = load("criteria").number("rule.limits")
-    assert limiting({"a": enough - 1e-6}, {"a": 1.0}) == "a"
-    assert limiting({"a": enough}, {"a": 1.0}) == ""
+    assert limiting({"a": enough - 1e-6}, {"a": 1.0}, RULE) == "a"
+    assert limiting({"a": enough}, {"a": 1.0}, RULE) == ""
 
 
 def test_a_chance_needs_its_fewest_members() -> None:
     fewest = int(load("criteria").number("rule.members"))
     event = np.zeros((1 + fewest, 2))
     event[1:6, 0] = 1.0
-    assert chance(event)[0] == pytest.approx([5 / fewest, 0.0])
-    assert chance(event[:-1])[0].tolist() == [0.0, 0.0]
+    assert chance(event, RULE)[0] == pytest.approx([5 / fewest, 0.0])
+    assert chance(event[:-1], RULE)[0].tolist() == [0.0, 0.0]
 
 
 def _best(purpose: PurposeName, futures: int = 40, failing: int = 0, **values: Any) -> Window:

@@ -38,7 +38,7 @@ def test_the_sample_answers(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run("--sample", capsys=capsys)
     assert (code, err) == (0, "")
     assert "Quarry Bend Sports Fields" in out
-    assert "The label in hand is the law" in out
+    assert "Your label is the law" in out
     assert "°F" in out  # the sample site's own units
 
 
@@ -105,7 +105,7 @@ def test_daily_only_input_cannot_tell_and_says_why(capsys: pytest.CaptureFixture
     code, out, _ = run(SITE, "--weather", DAILY, "--date", "2017-11-02", "--offline", capsys=capsys)
     assert code == 0
     assert "CANNOT TELL" in out
-    assert "not known: wind" in out
+    assert "Unknown: wind" in out
     assert "Parton" in out
 
 
@@ -289,7 +289,7 @@ def test_a_date_long_after_the_record_cannot_tell(capsys: pytest.CaptureFixture[
     spoken = [p["advice"] for p in answer["purposes"] if p["in_season"]]
     assert spoken
     assert all(
-        text.startswith(("Cannot tell; not known:", "Cannot tell: the state of the turf"))
+        text.startswith(("Cannot tell. Unknown:", "Cannot tell: the state of the turf"))
         for text in spoken
     )
     assert any("the measured record ends on 2018-01-17".lower() in n.lower()

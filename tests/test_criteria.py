@@ -22,12 +22,13 @@ from windowcast.report.catalogue import catalogue
 from windowcast.season.model import TurfPhase
 from windowcast.windows.criteria import HOUR_CRITERIA
 from windowcast.windows.days import DAY_CRITERIA
-from windowcast.windows.grade import grade_of, needs_behind, table_of
+from windowcast.windows.grade import grade_of, needs_behind
 from windowcast.windows.hours import hour_context
 from windowcast.windows.judge import Judge
 from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import purpose_of
 
+CRITERIA = load("criteria")
 POST = purpose_of("post-early")
 BARRIER = purpose_of("pre-fall")
 ASKING = dataclasses.replace(  # an active with a question for every criterion
@@ -68,7 +69,7 @@ def noon(name: str, **asked: object) -> float:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_criterion_has_a_complete_table(name: str) -> None:
-    table = table_of(name)
+    table = CRITERIA.table(name)
     at, score = table.value("at").value, table.value("score").value
     assert len(at) == len(score) >= 2
     assert list(at) == sorted(set(at))
@@ -77,7 +78,7 @@ def test_every_criterion_has_a_complete_table(name: str) -> None:
     assert ("missing" in says) == ("hourly" in table or "remedy" in says)
     texts = {"label", "inputs"} | says | ({"unknown"} if "missing" in says else set())
     assert {i.split(".")[2] for i in catalogue().raw if i.startswith(f"criterion.{name}.")} == texts
-    grade = grade_of(name, POST.generic)
+    grade = grade_of(name, POST.generic, CRITERIA)
     for side, end in zip(("low", "high"), grade.good, strict=True):
         if math.isfinite(end):
             assert side in says, f"{name} has no words for a value on its {side} side"
@@ -119,7 +120,7 @@ def test_warmer_is_never_worse_on_the_graded_band(pair: list[float]) -> None:
 
 def test_air_temperature_has_no_cliff_above_10_c() -> None:
     """Sources conflict (NC State 60 °F, NDSU mid 50s, Toler et al. 2007 winter control): smooth."""
-    grade = grade_of("air_temperature", POST.generic)
+    grade = grade_of("air_temperature", POST.generic, CRITERIA)
     steps = grade(np.arange(10.0, 26.0, 0.1))
     assert np.all(np.diff(steps) <= 0.01)
     assert steps[0] >= 0.5
@@ -303,7 +304,7 @@ def test_a_shower_in_every_second_future_is_a_chance_of_rain() -> None:
     got = scored("chance_of_rain", futures=40, precip_mm=rain)
     at = local_index(here, 1, 12)
     assert got[0, at] == pytest.approx(
-        float(grade_of("chance_of_rain", POST.generic)(np.array(0.5)))
+        float(grade_of("chance_of_rain", POST.generic, CRITERIA)(np.array(0.5)))
     )
     assert got[1, at] == 0.0
     assert got[40, at] == 1.0

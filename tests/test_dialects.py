@@ -348,7 +348,7 @@ def test_names_without_doubt_go_before_names_people_use(tmp_path: Path) -> None:
     record = read(tmp_path, text)
     assert record.get("tmax_c").tolist() == [5.0]
     assert [render(f.text) for f in record.flags] == [
-        "columns that are not used: High (°F), Max temp (°C), Humidity, Low temp (kelvin)"
+        "columns not used: High (°F), Max temp (°C), Humidity, Low temp (kelvin)"
     ]
 
 
@@ -470,7 +470,7 @@ def test_check_shows_what_was_understood(tmp_path: Path) -> None:
         "  rain 0 in",
         *said.splitlines()[11:],
     ]
-    assert "Note: columns that are not used: Crew." in said
+    assert "Note: columns not used: Crew." in said
 
 
 def test_check_of_what_cannot_be_read_ends_with_2(

@@ -145,7 +145,7 @@ def test_wide_table_of_the_archive_in_tenths(tmp_path: Path) -> None:
     record = read(tmp_path, text, spec=":units=tenths")
     assert record.place == Place("A PARK, XX US", 40.78, -73.97, 42.7)
     assert [render(f.text) for f in record.flags if f.check == "column-ignored"] == [
-        "columns that are not used: WT01, WT03"
+        "columns not used: WT01, WT03"
     ]
     assert record.get("tmax_c")[0] == pytest.approx(15.6)
     assert record.get("precip_mm")[0] == pytest.approx(10.2)

@@ -111,7 +111,7 @@ def test_rain_comes_from_the_same_time_of_other_years() -> None:
 
 def test_rain_stays_missing_with_too_few_years_or_a_long_gap() -> None:
     for before, why in (
-        (rain_of_years(3, slice(100, 102)), "too few other years to fill from"),
+        (rain_of_years(3, slice(100, 102)), "too few other years to fill it from"),
         (rain_of_years(5, slice(100, 104)), "too long to fill"),
     ):
         after = filled(before)

@@ -67,9 +67,9 @@ def test_ten_points_are_worth_regretting(margin: float, said: str) -> None:
 
 @pytest.mark.parametrize(("days", "said", "words"), [
     (0, "review.nearest_same", "the same day"),
-    (1, "review.nearest_later", "1 day later"), (-1, "review.nearest_before", "1 day before"),
+    (1, "review.nearest_later", "1 day later"), (-1, "review.nearest_before", "1 day earlier"),
     (NEAR_DAYS, "review.nearest_later", "21 days later"),
-    (-NEAR_DAYS, "review.nearest_before", "21 days before"),
+    (-NEAR_DAYS, "review.nearest_before", "21 days earlier"),
     (NEAR_DAYS + 1, "", ""), (-NEAR_DAYS - 1, "", ""),
 ])  # fmt: skip
 def test_a_better_day_is_near_within_three_weeks(days: int, said: str, words: str) -> None:
@@ -82,16 +82,16 @@ def test_a_better_day_is_near_within_three_weeks(days: int, said: str, words: st
 
 def test_of_better_days_as_near_the_better_one_is_named() -> None:
     found = _missed(scored(10.0, (-3, 90.0), (3, 80.0), (2, 20.0), (1, 19.9)), done())
-    assert "nearest was 2 days later, Sat 14 Jan, 12:00 to 15:00 (20)" in render(found)
+    assert "closest was 2 days later, Sat 14 Jan, 12:00 to 15:00 (20)" in render(found)
     found = _missed(scored(10.0, (-3, 90.0), (3, 80.0)), done())
-    assert "nearest was 3 days before" in render(found)
+    assert "closest was 3 days earlier" in render(found)
     assert found.value("better") == 2
 
 
 def test_what_was_left_out_of_the_comparison_is_said() -> None:
     left = [say("criterion.wind.label"), say("criterion.gusts.label")]
     assert render(_missed(scored(10.0, left_out=left), done())) == (
-        "No day of the season had workable hours (compared without wind, gusts)."
+        "No day of the season had hours fit to spray (compared without wind, gusts)."
     )
 
 

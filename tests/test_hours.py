@@ -10,9 +10,13 @@ import pytest
 from windows_fixtures import TODAY, local_index, past, site, state, weather
 
 from windowcast.core.record import Grade, Members, Record, Weather
+from windowcast.core.values import load
 from windowcast.windows.hours import LEAD_H, HourContext, chance, hour_context, sliding
 from windowcast.windows.judge import Judge
 from windowcast.windows.purposes import purpose_of
+from windowcast.windows.score import Rule
+
+RULE = Rule.of(load("criteria"))
 
 
 def context(today: dt.date = TODAY, **values: object) -> HourContext:
@@ -116,11 +120,11 @@ def test_chance_counts_the_members_for_the_forecast_row_only() -> None:
     event = np.zeros((41, 2))
     event[1:11, 0] = 1.0
     event[0] = 1.0
-    got = chance(event)
+    got = chance(event, RULE)
     assert got[0].tolist() == [0.25, 0.0]
     assert (got[1:] == event[1:]).all()
     few = np.zeros((3, 2))
-    assert chance(few) is few  # too few members to count
+    assert chance(few, RULE) is few  # too few members to count
 
 
 def test_grade_words_name_the_worst() -> None:

@@ -17,7 +17,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING, say
 from windowcast.core.site import Site, load_site
 from windowcast.core.turf import Species
-from windowcast.core.values import load
+from windowcast.core.values import Tables, load
 from windowcast.limits.answer import codes, turf_answers
 from windowcast.limits.ground import Ground, ground_of, nth_of
 from windowcast.limits.model import Limit, TurfAnswer, spans
@@ -519,14 +519,8 @@ def test_values_can_be_varied() -> None:
     days = turf_days(SEPT, TurfPhase.GROWING)
     sod = replace(WHOLE, mature=None, established=SEPT - dt.timedelta(days=250))
     assert turf_answers(needs("prodiamine"), sod, days)[0].answer == "yes"
-    table = load("limits")
-    longer = replace(table.value("new_turf.full_growth"), value=300)
-    varied = type(table)("limits", {})
-    varied._items = {**table._items}
-    inner = type(table)("limits.new_turf", {})
-    inner._items = {**table.table("new_turf")._items, "full_growth": longer}
-    varied._items["new_turf"] = inner
-    assert turf_answers(needs("prodiamine"), sod, days, values=varied)[0].answer == "cannot tell"
+    longer = Tables().varied({"limits.new_turf.full_growth": 300})
+    assert turf_answers(needs("prodiamine"), sod, days, longer)[0].answer == "cannot tell"
 
 
 def test_state_and_permission_have_different_words() -> None:

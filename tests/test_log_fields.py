@@ -40,7 +40,7 @@ LEAST: Mapping[str, dict[str, Any]] = {
     },
     "probe": {"date": "2025-10-01", "depth_m": 0.05, "temp_c": 19.4},
     "count": {"date": "2025-10-01", "weed": "POAAN", "stage_bbch": 11},
-    "rating": {"date": "2025-10-01", "trial": "t", "plot": "3", "treatment": "a", "value": 4.5},
+    "rating": {"date": "2025-10-01", "value": 4.5},
     "cover": {"date": "2025-10-01", "live_shoots": True},
     "note": {"date": "2025-10-01", "text": "frost"},
 }
@@ -93,6 +93,8 @@ def entry_with(kind: str, field: LogField) -> Entry:
     plain = {**LEAST[kind], field.name: value_of(field)}
     if field.name == "green_pct":
         plain["live_shoots"] = True
+    if kind == "rating" and field.name == "trial":  # a rating of a trial needs its plot
+        plain |= {"plot": "3", "treatment": "a"}
     return from_plain(kind, plain)
 
 

@@ -43,4 +43,4 @@ def test_readings_keep_their_hour_and_counts_their_plants(tmp_path: Path) -> Non
         (0.1, 9.0, None),
     ]
     (count,) = seen.counts
-    assert (count.date, count.weed, count.plants) == (MON, "POAAN", 3.0)
+    assert (count.date, count.weed, count.per_m2, count.area_m2) == (MON, "POAAN", 12.0, 0.25)

@@ -362,8 +362,8 @@ def test_every_run_that_can_be_found_has_a_word() -> None:
     words = []
     for seasons in range(2, reach + 1):
         (flag,) = plan_flags([use("2025-09-10", "pre-fall", 3)], history[:seasons])
-        words.append(render(flag.reason).split(" in the ")[1])
-    assert words == [f"{nth} season running" for nth in ("third", "fourth", "fifth")]
+        words.append(render(flag.reason).split(" for the ")[1])
+    assert words == [f"{nth} season in a row" for nth in ("third", "fourth", "fifth")]
 
 
 def test_a_flag_becomes_a_sentence_with_what_stands_in_stock() -> None:

@@ -51,7 +51,7 @@ def entries(name: str) -> Iterator[Entry]:
     yield SoilReading(DAY, depth_m=0.05, temp_c=19.4, where=name, notes=name)
     yield ScoutingCount(DAY, "POAAN", per_m2=4.0, where=name, notes=name)
     for plot, treatment, value in (("1", "untreated", 50.0), ("2", "A", 5.0)):
-        yield Rating(DAY, name, plot, treatment, value, measure="count per m2", location=name)
+        yield Rating(DAY, value, trial=name, plot=plot, treatment=treatment, location=name)
     yield CoverReading(DAY, 3.0, where=name, notes=name)
     yield FieldNote(dt.date(2017, 3, 1), name, where=name, survivors_mixed=True)
 

@@ -13,6 +13,7 @@ from uscrn_sites import DEEP_SOUTH, FOLDER, MID_SOUTH, OHIO
 
 from windowcast.core.record import Place, Record
 from windowcast.core.season_calendar import season_slices
+from windowcast.core.values import load
 from windowcast.programme.workable_days import day_scores, workable
 from windowcast.region import batch, columns
 from windowcast.region.batch import Options, compute, station_record
@@ -21,7 +22,7 @@ from windowcast.region.engine import Station
 from windowcast.region.models import seasons_of, stacked, workable_weeks
 from windowcast.season.dates import key_dates
 from windowcast.season.state import build
-from windowcast.windows.barrier import best_day, cover
+from windowcast.windows.barrier import Loss, best_day, cover
 from windowcast.windows.cover_plan import usual_material
 from windowcast.windows.days import DayContext
 from windowcast.windows.model import PURPOSES
@@ -85,7 +86,9 @@ def test_a_station_gives_the_numbers_of_the_single_site(table: pa.Table, station
         offset = int((record.times[part.start] - start).astype(int))
         for purpose in PURPOSES:
             entry = purpose_of(purpose)
-            days = workable(day_scores(record, entry, entry.generic, frozen=state.soil_frozen))
+            days = workable(
+                day_scores(record, entry, entry.generic, frozen=state.soil_frozen), entry.rule
+            )
             whole = np.full(WEEKS * 7, np.nan)
             whole[offset : offset + part.stop - part.start] = days[part]
             mine = row[columns.WORKABLE_COLUMNS[purpose]]
@@ -112,10 +115,13 @@ def test_the_best_barrier_is_that_of_the_plan(table: pa.Table, station: str, sea
     at = slice(*(int((np.datetime64(d) - record.times[0]).astype(int)) for d in (begin, end)))
     days = int((np.datetime64(last) - np.datetime64(begin)).astype(int))
     share = state.emergence["POAAN" if season == "fall" else "DIGIS"].share[at]
-    laid = usual_material(purpose).laid(irrigated=False)
+    values = load("barrier")
+    laid = usual_material(purpose, values).laid(Loss.of(values), irrigated=False)
     found = cover(share, state.soil_5cm_c[at], record.get("precip_mm")[at], laid)
-    allowed = open_[at][:days] >= Rule.load().season
-    best = int(best_day(found.caught[0, :days], found.up[0, :days], allowed))
+    allowed = open_[at][:days] >= Rule.of(load("criteria")).season
+    best = int(
+        best_day(found.caught[0, :days], found.up[0, :days], allowed, values.number("as_good"))
+    )
     row = next(r for r in rows(table, station) if r["season"] == year)
     assert best >= 0
     date = np.datetime64(begin) + best

@@ -70,7 +70,7 @@ def test_ids_are_unique_and_labels_point_to_them(page: _Reader) -> None:
 
 def test_page_answers_first_and_carries_the_cautions(page: _Reader) -> None:
     text = " ".join(" ".join(page.words).split())
-    assert "Go on Wed 8 Nov, 10:00–15:00: early post-emergent." in text
+    assert "Spray Wed 8 Nov, 10:00–15:00: early post-emergent." in text
     for caution in answer().ranking.cautions:
         assert render(caution) in text
 

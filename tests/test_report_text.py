@@ -83,7 +83,7 @@ def test_markup_in_a_site_name_is_printed_as_it_is() -> None:
 
 def test_explain_traces_score_source_and_weather() -> None:
     text = table_text(ranking(), explain=True, width=140)
-    for word in ("published range", "soil.thatch = 12 mm", "weather.csv", "100 possible futures"):
+    for word in ("published range", "soil.thatch = 12 mm", "weather.csv", "100 weather scenarios"):
         assert word in text
 
 

@@ -9,11 +9,13 @@ import pytest
 from report_fixtures import judged, ranking, window
 
 from windowcast.core.units import Display
+from windowcast.core.values import load
 from windowcast.report import wording
 from windowcast.report.catalogue import render
 from windowcast.windows import reasons
 from windowcast.windows.grade import ScoreCurve
 
+CRITERIA = load("criteria")
 US, METRIC = Display("us"), Display("metric")
 
 
@@ -40,7 +42,9 @@ def test_limit_names_the_criterion_and_the_reason_in_units() -> None:
     limit = wording.text(wording.limit(judged()), US)
     assert limit == "air temperature: 53 °F, slow uptake, best from 60 °F"
     assert wording.text(wording.limit(None), US) == "nothing"
-    soil = wording.limit(replace(judged(), label=reasons.label("soil_week")))
+    soil = wording.limit(
+        replace(judged(), label=reasons.label("soil_week", CRITERIA.table("soil_week")))
+    )
     assert wording.text(soil, US).startswith("soil at 2 in, mean of 7 days: 53 °F")
 
 
@@ -67,5 +71,5 @@ def test_a_stage_says_what_the_plant_looks_like(stage: float, says: str) -> None
 
 def test_a_good_distance_from_the_dew_point_does_not_read_as_a_temperature() -> None:
     curve = ScoreCurve((0.5, 2.0), (0.2, 1.0))
-    text = render(reasons.reason("leaf_wetness", curve, 17.2), "us")
+    text = render(reasons.reason("leaf_wetness", CRITERIA.table("leaf_wetness"), curve, 17.2), "us")
     assert text == "air 31 °F above its dew point, good"

@@ -64,8 +64,10 @@ def test_a_repeated_group_is_flagged_and_more_so_the_third_time() -> None:
     twice = [use("2023-12-10", "dormant", "glyphosate"), *once]
     flags = plan_flags(plan, twice)
     assert flags[0].level == "warning"
-    assert "in the third season running" in render(flags[0].reason)
-    assert "rested on group 9 alone for 3 seasons running" in render(flags[1].reason)
+    assert "for the third season in a row" in render(flags[0].reason)
+    assert "group 9 was the only post-emergence control 3 seasons in a row" in render(
+        flags[1].reason
+    )
 
 
 def test_a_gap_or_another_group_between_ends_the_run() -> None:
@@ -143,7 +145,7 @@ def test_a_group_alone_season_after_season_is_a_warning_whatever_the_purpose() -
     past = [use(date, purpose, "simazine") for date, purpose in dates]
     (flag,) = plan_flags([use("2025-11-10", "post-early", "simazine")], past)
     assert flag.level == "warning"
-    assert "alone for 3 seasons running" in render(flag.reason)
+    assert "the only post-emergence control 3 seasons in a row" in render(flag.reason)
     mixed = [past[0], use("2024-12-10", "dormant", "simazine+glyphosate")]
     assert plan_flags([use("2025-11-10", "post-early", "simazine")], mixed) == ()
     assert plan_flags([use("2025-11-10", "post-early", "simazine")], past[1:]) == ()

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
+from windowcast.core.values import load
 from windowcast.windows.grade import ScoreCurve
 from windowcast.windows.score import (
     Block,
@@ -21,7 +22,7 @@ from windowcast.windows.score import (
     limiting,
 )
 
-RULE = Rule.load()
+RULE = Rule.of(load("criteria"))
 scores = st.floats(0, 1)
 maybe = st.one_of(scores, st.just(math.nan))
 
@@ -74,10 +75,10 @@ def test_closeness_ranks_hours_without_a_go_ahead() -> None:
 
 def test_limiting_prefers_a_no_then_the_unknown_then_the_lowest() -> None:
     weights = {"a": 1.0, "b": 1.0, "c": 0.5}
-    assert limiting({"a": 0.4, "b": math.nan, "c": 0.0}, weights) == "c"
-    assert limiting({"a": 0.4, "b": math.nan, "c": 0.1}, weights) == "b"
-    assert limiting({"a": 0.5, "b": 0.6, "c": 0.3}, weights) == "a"  # 0.3 ** 0.5 = 0.55
-    assert limiting({"a": 1.0, "b": 1.0, "c": 1.0}, weights) == ""
+    assert limiting({"a": 0.4, "b": math.nan, "c": 0.0}, weights, RULE) == "c"
+    assert limiting({"a": 0.4, "b": math.nan, "c": 0.1}, weights, RULE) == "b"
+    assert limiting({"a": 0.5, "b": 0.6, "c": 0.3}, weights, RULE) == "a"  # 0.3 ** 0.5 = 0.55
+    assert limiting({"a": 1.0, "b": 1.0, "c": 1.0}, weights, RULE) == ""
 
 
 def test_verdict_bands() -> None:

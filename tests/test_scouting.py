@@ -18,7 +18,9 @@ SPREAD = 0.29
 
 def post(totals, counts):
     """Posterior of counts with the clocks of their days."""
-    rows = [Counted(t, c.plants, c.frame_m2) for t, c in zip(totals, counts, strict=True)]
+    rows = [
+        Counted(t, c.per_m2 * c.area_m2, c.area_m2) for t, c in zip(totals, counts, strict=True)
+    ]
     return posterior(weed("POAAN"), SPREAD, rows)
 
 

@@ -167,7 +167,7 @@ def test_forecast_away_is_a_remark(server: Loopback) -> None:
 
 def test_no_forecast_for_another_day_and_none_by_choice(server: Loopback) -> None:
     found = ask(today=TODAY - dt.timedelta(30))
-    assert any("it is not that day" in render(f.text) for f in found.flags)
+    assert any("requested only for today" in render(f.text) for f in found.flags)
     assert not any(p.startswith("/points") for p in server.paths())
     found = ask(site(weather={"forecast": "none"}))
     assert "forecast False" not in names(found)
@@ -222,7 +222,7 @@ def test_no_station_is_said_with_a_remedy(server: Loopback) -> None:
     server.routes = {k: v for k, v in server.routes.items() if k == "/stations.db"}
     with pytest.raises(InputError, match="no temperature for the site") as it:
         ask(site(weather={**no_forecast, "station": "NEAR1"}), fetcher=fetcher(refresh=True))
-    assert "no daily record at station NEAR1" in problem_text(it.value)
+    assert "station NEAR1 has no daily record" in problem_text(it.value)
 
 
 def test_missing_elevation_is_told(server: Loopback) -> None:

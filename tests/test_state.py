@@ -149,8 +149,8 @@ def test_a_cool_summer_is_outside_the_curve():
     weather = made_up()
     cool = {k: v - (6.0 if k.endswith("_c") else 0.0) for k, v in weather.values.items()}
     found, _ = build(replace(weather, values=cool), site())
-    assert any("does not hold here" in render(note) for note in found.notes)
-    assert not any("does not hold" in render(n) for n in build(weather, site())[0].notes)
+    assert any("it is not used here" in render(note) for note in found.notes)
+    assert not any("not used here" in render(n) for n in build(weather, site())[0].notes)
 
 
 def test_irrigation_replaces_rain():

@@ -118,7 +118,7 @@ def test_a_worked_sheet() -> None:
     assert "1 full load of 300 gal (1,136 L) for 7.5 acre (3.04 ha)" in text
     assert "1 part load of 180 gal (681 L) for 4.5 acre (1.82 ha)" in text
     assert text.index("simazine (SC)") < text.index("glyphosate (SL)") < text.index("(NIS)")
-    assert "The label in hand governs" in text
+    assert "Your label decides" in text
     assert max(map(len, text.splitlines())) <= 78  # a page of plain text
 
 
@@ -332,7 +332,7 @@ def test_sheet_counts_what_the_log_says(site_file: Path) -> None:
     unlogged = " ".join(tank(*words).split())
     assert "glyphosate: cannot tell; this tank alone 0.5 lb/acre (0.56 kg/ha)" in unlogged
     assert "label's maximum 1.07 lb/acre" in unlogged
-    assert "there is no season log" in unlogged
+    assert "no season log shows" in unlogged
     log = ["log", "add", "application", "--no-weather", "--site", str(site_file)]
     for start, rate in (("2017-02-01 10:00", " 0.6 lb/acre"), ("2016-12-01 10:00", " 3 lb/acre")):
         done = CliRunner().invoke(
@@ -344,7 +344,7 @@ def test_sheet_counts_what_the_log_says(site_file: Path) -> None:
     assert "Do not apply" in " ".join(said.split())
     assert "glyphosate: 0.5 lb/acre" in tank(*words, "--where", "B")
     CliRunner().invoke(cli, [*log, "start=2018-01-02 10:00", "active=glyphosate"])
-    assert "without its rate" in " ".join(tank(*words).split())
+    assert "has no rate" in " ".join(tank(*words).split())
     assert json.loads(tank(*words, "--format", "json"))["totals"][0]["before_kg_ha"] is None
 
 

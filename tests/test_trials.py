@@ -15,18 +15,19 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from windowcast.core.errors import InputError
-from windowcast.records.model import Rating
+from windowcast.records.model import Rating, checked
 from windowcast.records.percent_control import abbott_pct, control, fieller, henderson_tilton_pct
 from windowcast.records.trial_analysis import Analysis, Difference, _letters, analyse
 from windowcast.records.trials import trial_results
 from windowcast.report.catalogue import render
+from windowcast.report.log_entries import entry_text
 
 DATE = dt.date(2025, 3, 1)
 
 
 def rating(treatment: str, value: float, block: str = "", **more: object) -> Rating:
     plot = f"{more.get('location', '')}{treatment}{block}{more.pop('plot', '')}"
-    return Rating(DATE, "t", plot, treatment, value, block=block, **more)  # type: ignore[arg-type]
+    return Rating(DATE, value, trial="t", plot=plot, treatment=treatment, block=block, **more)  # type: ignore[arg-type]
 
 
 # ---- percent control ----------------------------------------------------------------------------
@@ -121,7 +122,7 @@ def test_few_plots_are_said_in_words() -> None:
     none_left = control([0, 0, 0, 0], [80, 60, 70, 75])
     assert none_left.percent == 100
     assert none_left.low is None
-    assert "cannot be told" in render(none_left.text)
+    assert "is unknown" in render(none_left.text)
     many = control([10, 11, 12, 10, 11, 12], [80, 79, 81, 80, 82, 78], paired=True)
     assert render(many.text).endswith("%)")
 
@@ -189,7 +190,15 @@ def pastes() -> list[Rating]:
     rows = (Path(__file__).parent / "data" / "pastes.csv").read_text().splitlines()[1:]
     cells = [row.replace('"', "").split(",") for row in rows]
     return [
-        Rating(DATE, "pastes", n, "paste", float(value), location=batch, block=batch + cask)
+        Rating(
+            DATE,
+            float(value),
+            trial="pastes",
+            plot=n,
+            treatment="paste",
+            location=batch,
+            block=batch + cask,
+        )
         for n, value, batch, cask, _ in cells
     ]
 
@@ -224,8 +233,7 @@ def test_balanced_mixed_and_fixed_analyses_give_the_same_differences() -> None:
     # In a balanced design differences of treatments do not depend on whether blocks are random
     rows = two_places()
     mixed = analyse(rows)
-    fixed = analyse([Rating(r.date, r.trial, r.plot, r.treatment, r.value, block=r.block)
-                     for r in rows])  # fmt: skip
+    fixed = analyse([replace(r, location="") for r in rows])
     assert "random" in render(mixed.model)
     assert "fixed" in render(fixed.model)
     for a, b in zip(mixed.differences, fixed.differences, strict=True):
@@ -273,8 +281,7 @@ def test_too_little_to_analyse_is_said() -> None:
 def test_results_of_a_logged_trial() -> None:
     rows = [replace(r, value=abs(r.value)) for r in two_places()]
     before = [
-        Rating(dt.date(2025, 1, 1), r.trial, r.plot, r.treatment, 50.0, before=True,
-               block=r.block, location=r.location)
+        replace(r, date=dt.date(2025, 1, 1), value=50.0, before=True)
         for r in rows
     ]  # fmt: skip
     (result,) = trial_results([*rows, *before])
@@ -289,7 +296,7 @@ def test_results_of_a_logged_trial() -> None:
     assert plain.controls["A"].percent == pytest.approx(result.controls["A"].percent)
     (bare,) = trial_results([r for r in rows if r.treatment != "untreated"])
     assert bare.controls == {}
-    assert "control cannot be told" in render(bare.notes[0])
+    assert "control cannot be worked out" in render(bare.notes[0])
 
 
 def test_samples_of_a_plot_are_not_plots() -> None:
@@ -337,3 +344,16 @@ def test_blocks_that_differ_less_than_chance_leave_the_pooled_error() -> None:
     assert error == pytest.approx(np.sqrt(pooled / 6), rel=1e-3)
     assert any("hardly differed" in render(w) for w in found.warnings)
     assert not any("did not settle" in render(w) for w in found.warnings)
+
+
+def test_a_rating_without_a_trial_is_of_its_place_and_of_no_trial() -> None:
+    place = Rating(DATE, 35.0, measure="control %", where="field 2")
+    assert checked(place) == place
+    assert trial_results([place]) == ()
+    assert entry_text(place, "metric") == "35, control %, field 2"
+
+
+def test_a_rating_of_a_trial_says_which_plot_and_treatment() -> None:
+    with pytest.raises(InputError, match="is missing for a rating of a trial") as error:
+        checked(Rating(DATE, 3.0, trial="t", plot="1"))
+    assert error.value.field == "treatment"

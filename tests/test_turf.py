@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, state
 
 from windowcast.core.turf import Species
+from windowcast.core.values import load
 from windowcast.season.dates import key_dates
 from windowcast.season.leaf import Care, worlds
 from windowcast.season.model import TurfPhase
@@ -21,6 +22,7 @@ from windowcast.season.turf import (
     turf_state,
 )
 from windowcast.season.turf_safety import (
+    Safety,
     brown_in,
     earliest_greenup,
     first_safe,
@@ -29,8 +31,11 @@ from windowcast.season.turf_safety import (
     over_futures,
     permitted,
 )
+from windowcast.windows.season_axis import on_ground
 
-BERMUDA = {"species": "hybrid bermudagrass", "overseeded": False}
+BERMUDA = {"species": "hybrid bermudagrass"}
+TURF = load("turf")
+SAFETY = Safety.of(TURF)
 
 
 def year(*, days=730, first="2019-07-01", southern=False, cold=0.0, seed=0, members=()):
@@ -50,14 +55,14 @@ def run(dates, soil, tmin, **keys):
 
 
 def history_of(soil, tmin):
-    days = slice(-history_days(), None)
+    days = slice(-history_days(TURF), None)
     return soil[days], tmin[days], tmin[days] + 6.0
 
 
-def safe_by(dormant, overseeded=False):
+def safe_by(dormant):
     """Permission by the chance of dormancy alone, no green-up begun."""
-    injury = injury_probability(1.0 - dormant, overseeded)
-    return permitted(injury, np.zeros(injury.shape), overseeded)
+    injury = injury_probability(1.0 - dormant, SAFETY)
+    return permitted(injury, np.zeros(injury.shape), SAFETY)
 
 
 def constant(days, soil, tmin, first="2021-11-01"):
@@ -146,12 +151,12 @@ def test_green_up_beyond_unknown_days_does_not_make_them_safe():
 
 def test_overseeding():
     dates, soil, tmin = year()
-    never, _ = run(dates, soil, tmin, overseeded=True)
-    assert (never.nonselective_safe == 0).all()
-    assert (never.dormant_probability[20:] == 0).all()
-    assert "overseed" in " ".join(never.reasons)
-    unsaid, _ = run(dates, soil, tmin, overseeded=None)
     sure, _ = run(dates, soil, tmin)
+    assert on_ground(sure, overseeded=False) is sure
+    never = on_ground(sure, overseeded=True)
+    assert (never.nonselective_safe == 0).all()
+    assert (never.injury_probability == 1).all()
+    unsaid = on_ground(sure, overseeded=None)
     assert not (unsaid.nonselective_safe == 1).any()
     assert np.isnan(unsaid.nonselective_safe[sure.nonselective_safe == 1]).all()
     assert (unsaid.nonselective_safe[sure.nonselective_safe == 0] == 0).all()
@@ -375,12 +380,12 @@ def test_the_last_safe_day_is_the_one_before_the_chance_of_harm_passes_one_in_tw
     for member in range(1, 21):
         green[member, 40 + member :] = 1.0  # one future more each day
     state = replace(run(dates, np.zeros((21, 60)), np.zeros((21, 60)))[0], green_probability=green)
-    injury = injury_probability(green, overseeded=False)
+    injury = injury_probability(green, SAFETY)
     begun = np.where(green > 0, 1.0, 0.0)
     state = replace(
         state, injury_probability=injury, greening_begun=begun, unseen=np.zeros((21, 60), bool)
     )
-    pooled = over_futures(state, dates, overseeded=False)
+    pooled = over_futures(state, dates, SAFETY)
     safe = pooled.nonselective_safe[1]
     # the first future greens on 11 February, within the margin of 14 days from 29 January on: with
     # it 1 in 20 is hurt, with the second, a day later, 2 in 20
@@ -388,7 +393,7 @@ def test_the_last_safe_day_is_the_one_before_the_chance_of_harm_passes_one_in_tw
     assert first_safe(dates, safe) == dt.date(2022, 1, 1)
     assert (pooled.nonselective_safe == safe).all()
     assert pooled.earliest_greenup == dt.date(2022, 2, 12)  # two futures of twenty
-    assert earliest_greenup(dates, begun * 0.0) is None
+    assert earliest_greenup(dates, begun * 0.0, SAFETY) is None
     assert last_safe(dates, np.zeros(60)) is None
 
 
@@ -403,12 +408,12 @@ def test_futures_that_cannot_be_told_do_not_vote_yes():
         greening_begun=np.zeros((11, 30)),
         unseen=np.zeros((11, 30), bool),
     )
-    safe = over_futures(state, dates, overseeded=False).nonselective_safe[0]
+    safe = over_futures(state, dates, SAFETY).nonselective_safe[0]
     assert safe[9] == 1
     assert np.isnan(safe[10])
-    assert np.isnan(over_futures(state, dates, overseeded=None).nonselective_safe).all()
+    assert np.isnan(on_ground(over_futures(state, dates, SAFETY), None).nonselective_safe).all()
     state = replace(state, injury_probability=np.ones((11, 30)))
-    assert (over_futures(state, dates, overseeded=None).nonselective_safe == 0).all()
+    assert (on_ground(over_futures(state, dates, SAFETY), None).nonselective_safe == 0).all()
 
 
 def test_dates_by_member_spread_as_the_models_leave_them_open():

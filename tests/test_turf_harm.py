@@ -105,9 +105,10 @@ def test_of_two_looks_on_a_day_the_one_that_saw_live_shoots_counts() -> None:
 
 
 def test_brown_turf_in_one_place_says_nothing_of_the_site(tmp_path: Path) -> None:
+    day = JAN.replace(year=2026)  # the log takes no day ahead
     with SeasonLog(tmp_path / "log.sqlite") as log:
-        log.add(CoverReading(JAN, 0.0, where="tee 4"), CoverReading(JAN, 3.0, where="tee 5"))
-    assert observed_in(tmp_path / "log.sqlite").green_cover == (GreenCover(JAN, 0.03),)
+        log.add(CoverReading(day, 0.0, where="tee 4"), CoverReading(day, 3.0, where="tee 5"))
+    assert observed_in(tmp_path / "log.sqlite").green_cover == (GreenCover(day, 0.03),)
 
 
 def test_a_site_given_as_a_dict_may_not_tell_of_seed_sown_in_the_future() -> None:

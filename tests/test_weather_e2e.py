@@ -102,11 +102,11 @@ def test_outage_is_survived_and_told(served: tuple[Loopback, Path]) -> None:
         aged(home, 7)
         done = rank(server, home, "--format", "json")
         assert done.returncode == 0, done.stderr
-        assert "a kept one" in done.stdout
+        assert "using the saved" in done.stdout
         assert "503" in done.stdout
         table = rank(server, home, "--offline")
         assert table.returncode == 0, table.stderr
-        assert "kept" in table.stdout, "a person reads it too"
+        assert "saved" in table.stdout, "a person reads it too"
         assert "offline" in table.stdout
         aged(home, 24)  # the forecast is too old by now, the archive is not
         done = rank(server, home, "--format", "json", "--offline")

@@ -269,6 +269,8 @@ def answer(
     True
     """
     from windowcast.programme.answer import answer as answered
+    from windowcast.season.soil_kept import KeptSoil
+    from windowcast.sources.cache import Cache
 
     site_file = Path(site) if isinstance(site, str | PathLike) else None
     site = load_site(site)
@@ -284,18 +286,20 @@ def answer(
         from windowcast.records.observations import observed_in
 
         observed = observed_in(log_file, materials=known, southern=site.place.southern)
-    return answered(
-        site,
-        found,
-        purposes=purposes,
-        days=days,
-        actives=actives,
-        materials=known,
-        formulation=formulation,
-        observed=observed,
-        now=_now(site, found),
-        futures=futures,
-    )
+    with Cache() as cache:
+        return answered(
+            site,
+            found,
+            purposes=purposes,
+            days=days,
+            actives=actives,
+            materials=known,
+            formulation=formulation,
+            observed=observed,
+            now=_now(site, found),
+            futures=futures,
+            soil_model=KeptSoil(cache),
+        )
 
 
 def rank(
@@ -421,6 +425,7 @@ def plan_of(found: Answer) -> SeasonPlan:
         barriers=found.barriers,
         looks=found.looks,
         now=_now(found.site, found.weather),
+        tables=found.tables,
     )
 
 

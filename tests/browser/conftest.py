@@ -106,7 +106,7 @@ def _log_entries(file: Path) -> None:
     )
     seen = dt.date(2018, 1, 16)
     plots = [
-        Rating(seen, "front", f"{block}{n}", treatment, value, block=block)
+        Rating(seen, value, trial="front", plot=f"{block}{n}", treatment=treatment, block=block)
         for block in "ABC"
         for n, (treatment, value) in enumerate((("untreated", 40.0), ("glyphosate", 3.0)))
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import importlib
 import os
@@ -9,10 +10,13 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-import click
+gc.set_threshold(100_000, 50, 50)  # a short run gains nothing from looking through its imports
+atexit.register(gc.freeze)  # nor from looking through all of it once more at its end
 
-from windowcast.core.errors import InputError, WindowcastError
-from windowcast.core.version import __version__
+import click  # noqa: E402
+
+from windowcast.core.errors import InputError, WindowcastError  # noqa: E402
+from windowcast.core.version import __version__  # noqa: E402
 
 # command name → (module below windowcast.cli, short help)
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -80,7 +84,7 @@ def cli() -> None:
 
 def main(args: list[str] | None = None) -> Any:
     """Run the command line; every expected failure ends in one line and its exit code."""
-    _start_lightly()
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "true")  # spares a look through packages
     try:
         code = cli.main(args=args, prog_name="windowcast", standalone_mode=False)
         if isinstance(code, int):  # what a command, or --help, gave to ctx.exit
@@ -109,16 +113,6 @@ def main(args: list[str] | None = None) -> Any:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
-
-
-def _start_lightly() -> None:
-    """Spare a short run what only a long one gains from.
-
-    The garbage collector looks through all that was imported again and again, and pydantic through
-    every installed package for plugins; neither finds anything here.
-    """
-    gc.set_threshold(100_000, 50, 50)
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "true")
 
 
 def _misused(error: click.UsageError, words: Sequence[str]) -> InputError:

@@ -1,15 +1,17 @@
 """The errors a user can meet, each with the exit code the command line ends with.
 
-One from windowcast.core.phrase import Phrase
-class per kind of failure. Every message is one line that says what is wrong, where, and
+One class per kind of failure. Every message is one line that says what is wrong, where, and
 what to do about it; `windowcast.cli` prints it without a traceback.
 """
 
 from __future__ import annotations
 
-from os import PathLike
+from typing import TYPE_CHECKING
 
-from windowcast.core.phrase import Phrase
+if TYPE_CHECKING:
+    from os import PathLike
+
+    from windowcast.core.phrase import Phrase
 
 
 class WindowcastError(Exception):

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -163,3 +163,40 @@ def load(name: str, package: str = "windowcast.data") -> Table:
     """The packaged table ``<name>.toml`` of `package`."""
     text = resources.files(package).joinpath(f"{name}.toml").read_text("utf-8")
     return Table(name, tomllib.loads(text))
+
+
+_BESIDE = dict.fromkeys(("actives", "rotation", "tank"), "windowcast.materials")
+
+
+@dataclass(frozen=True, eq=False)
+class Tables:
+    """The tables of science values by name: each the packaged one, unless another is given.
+
+    An answer reads them from here, handed down from where it is asked for; a packaged table is read
+    at its first use. Two are the same only when they are one object, so that results can be kept
+    by it.
+
+    Examples
+    --------
+    >>> from windowcast.core.values import Tables
+    >>> other = Tables().varied({"barrier.enough_left": 0.5})
+    >>> other["barrier"].number("enough_left"), other["barrier"].value("enough_left").note
+    (0.5, 'varied')
+    """
+
+    given: Mapping[str, Table] = field(default_factory=dict)
+
+    def __getitem__(self, name: str) -> Table:
+        found = self.given.get(name)
+        return load(name, _BESIDE.get(name, "windowcast.data")) if found is None else found
+
+    def varied(self, changed: Mapping[str, Any]) -> Tables:
+        """These tables with some values others, by table and dotted path; see `Table.varied`."""
+        given = dict(self.given)
+        for key, value in changed.items():
+            name, _, path = key.partition(".")
+            given[name] = given.get(name, self[name]).varied({path: value})
+        return Tables(given)
+
+
+PACKAGED = Tables()

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from windowcast.core.record import FloatArray
-from windowcast.core.values import Table, load
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.limits.ground import Ground
 from windowcast.limits.model import Limit, TurfAnswer
 from windowcast.limits.rules import limits_on
@@ -23,10 +23,9 @@ def turf_answers(
     needs: ActiveNeeds,
     ground: Ground,
     days: TurfDays,
+    tables: Tables = PACKAGED,
     *,
     count: int | None = None,
-    values: Table | None = None,
-    turf: Table | None = None,
 ) -> tuple[TurfAnswer, ...]:
     """What the turf takes, one answer for each of the days.
 
@@ -34,20 +33,19 @@ def turf_answers(
     ----------
     needs
         The mixture, or what is usual for a purpose.
+    tables
+        The science values to go by: ``limits`` and ``turf``.
     count
         Only the first so many days; those after them still say until when a no stands.
-    values, turf
-        ``data/limits.toml`` and ``data/turf.toml``, to vary them; None: the packaged ones.
     """
-    values = load("limits") if values is None else values
-    turf = load("turf") if turf is None else turf
+    values = tables["limits"]
     columns: list[Sequence[Limit | None]] = []
     dates: list[dt.date] = days.dates[:count].astype(object).tolist()
     by_date: list[list[Limit]] = [[] for _ in dates]
     for treatment in treatments_of(needs, ground.species, values):
         for index, date in enumerate(dates):
             by_date[index] += limits_on(treatment, ground, date, values)
-        rule = StateRule(treatment, ground.species, days, values, turf)
+        rule = StateRule(treatment, ground.species, days, values, tables["turf"])
         columns += [rule.limits(len(dates)), rule.looks(len(dates))]
     for column in columns:
         for limits, limit in zip(by_date, column, strict=True):
@@ -58,12 +56,14 @@ def turf_answers(
     )
 
 
-def ground_limits(needs: ActiveNeeds, ground: Ground, date: dt.date) -> tuple[Limit, ...]:
+def ground_limits(
+    needs: ActiveNeeds, ground: Ground, date: dt.date, tables: Tables = PACKAGED
+) -> tuple[Limit, ...]:
     """What ground and date alone say of a mixture, for an answer without weather.
 
     The state of the turf is not asked: `turf_answers` does that.
     """
-    values = load("limits")
+    values = tables["limits"]
     return tuple(
         limit
         for treatment in treatments_of(needs, ground.species, values)

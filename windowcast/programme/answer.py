@@ -16,11 +16,14 @@ from windowcast.core.errors import InputError
 from windowcast.core.record import Members, Record, Weather
 from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
+from windowcast.core.values import PACKAGED, Tables
+from windowcast.physics.soil import simulate
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.sightings import CanopyLook, holding
+from windowcast.season.soil_kept import SoilModel
 from windowcast.season.state import Carry, build
-from windowcast.season.turf_safety import over_futures
+from windowcast.season.turf_safety import Safety, over_futures
 from windowcast.weather.ensemble import members as members_of
 from windowcast.windows.cover_plan import ResidualActive, material_of
 from windowcast.windows.model import PurposeName, Ranking
@@ -46,6 +49,7 @@ class Answer:
     ranking: Ranking
     barriers: tuple[ResidualActive, ...] = ()
     looks: tuple[CanopyLook, ...] = ()
+    tables: Tables = PACKAGED
 
 
 def answer(
@@ -60,6 +64,8 @@ def answer(
     observed: Observed | None = None,
     now: dt.datetime | None = None,
     futures: int = 100,
+    tables: Tables = PACKAGED,
+    soil_model: SoilModel = simulate,
 ) -> Answer:
     """Answer for a site on the weather's date.
 
@@ -80,6 +86,10 @@ def answer(
         Present moment; None for an answer about another day.
     futures
         Members counted for the odds.
+    tables
+        The science values to go by; `Tables.varied` gives others than the packaged ones.
+    soil_model
+        As in `windowcast.season.state.build`.
 
     Raises
     ------
@@ -96,10 +106,12 @@ def answer(
         )
     end = season_end(weather.today, southern=site.place.southern) + dt.timedelta(BEYOND_DAYS)
     horizon = max(days, DAYS)  # asking for fewer days draws no other futures, so odds stay
-    future = members_of(weather, until=end, horizon_days=horizon, count=futures)
+    future = members_of(
+        weather, until=end, horizon_days=horizon, count=futures, values=tables["ensemble"]
+    )
     seen = observed or Observed()
     looks = holding(seen.looks, weather.today)
-    correction = soil_correction(record, site, seen)
+    correction = soil_correction(record, site, seen, tables)
 
     def state(days: Record, start: Carry | None = None) -> tuple[SiteState, Carry]:
         return build(
@@ -110,11 +122,13 @@ def answer(
             counts=seen.counts,
             green_cover=seen.green_cover,
             looks=looks,
+            tables=tables,
+            soil_model=soil_model,
         )
 
     past, carry = state(record)
     ahead = state(future.daily, carry)[0]
-    turf = over_futures(ahead.turf, ahead.dates, overseeded=False)  # its limits tell of that
+    turf = over_futures(ahead.turf, ahead.dates, Safety.of(tables["turf"]))
     ahead = greenup_by_futures(replace(ahead, turf=turf))
     mixture, stock = _needs(site, actives, materials, formulation)
     barriers = _barriers(site, actives, materials)
@@ -133,8 +147,9 @@ def answer(
         uses=seen.uses,
         looks=looks,
         now=now,
+        tables=tables,
     )
-    return Answer(site, weather, future, past, ahead, ranking, barriers, looks)
+    return Answer(site, weather, future, past, ahead, ranking, barriers, looks, tables)
 
 
 def greenup_by_futures(ahead: SiteState) -> SiteState:

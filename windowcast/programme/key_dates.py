@@ -12,7 +12,7 @@ from windowcast.core.first_last import first_day, last_day
 from windowcast.core.phrase import Phrase, Quantity, Share, say
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import season_day, season_name
-from windowcast.core.values import Value, load
+from windowcast.core.values import Table, Value
 from windowcast.programme.model import KeyDate, YearDate
 from windowcast.season.model import SiteState
 from windowcast.season.rolling import trailing_mean
@@ -51,14 +51,14 @@ class Event:
         return (last_day if self.last else first_day)(reached, unknown)
 
 
-def events(state: SiteState) -> Iterator[Event]:
-    """The events of a site, in the order in which they usually come."""
-    table = load("plan")
+def events(state: SiteState, table: Table) -> Iterator[Event]:
+    """The events of a site by ``data/plan.toml``, in the order in which they usually come."""
+    week = int(table.number("week_days"))
     autumn, spring = table.number("autumn_from"), table.number("spring_from")
     for key in ("soil_fall", "soil_peak"):
         entry = table.value(key)
         label = say("key_date.soil_falls", depth=SOIL_DEPTH, limit=_limit(entry))
-        yield Event(key, label, entry.source, _soil(float(entry), -1), autumn)
+        yield Event(key, label, entry.source, _soil(float(entry), -1, week), autumn)
     for weed in state.emergence.values():
         begins = spring if weed.season == "spring" else 0.0
         for share in table.value(f"shares.{weed.season}").value:
@@ -83,16 +83,18 @@ def events(state: SiteState) -> Iterator[Event]:
     yield Event("green_up", say("key_date.green_up"), turf, _brown, autumn, last=True)
     entry = table.value("soil_spring")
     label = say("key_date.soil_rises", depth=SOIL_DEPTH, limit=_limit(entry))
-    yield Event("soil_spring", label, entry.source, _soil(float(entry), -1), autumn, last=True)
+    yield Event(
+        "soil_spring", label, entry.source, _soil(float(entry), -1, week), autumn, last=True
+    )
 
 
 def _limit(entry: Value) -> Quantity:
     return Quantity(float(entry), "degC")
 
 
-def _soil(limit_c: float, sign: int) -> Callable[[SiteState], FloatArray]:
+def _soil(limit_c: float, sign: int, days: int) -> Callable[[SiteState], FloatArray]:
     def holds(state: SiteState) -> FloatArray:
-        week = trailing_mean(state.soil_5cm_c, int(load("plan").number("week_days")))
+        week = trailing_mean(state.soil_5cm_c, days)
         return np.where(np.isnan(week), np.nan, sign * (week - limit_c) > 0)
 
     return holds
@@ -126,7 +128,7 @@ def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
     number = season_day(axis.past.dates, southern=southern)
     year = int(np.searchsorted(axis.number, 365))  # the season's own year only
     found = []
-    for event in events(axis.past):
+    for event in events(axis.past, axis.tables["plan"]):
         day = event.day(event.holds(axis.state)[:, :year], axis.number[:year])
         before = event.holds(axis.past)
         years, numbers = [], []

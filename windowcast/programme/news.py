@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from windowcast.core.phrase import NOTHING, Phrase, Quantity, Share, Span, say
+from windowcast.core.phrase import NOTHING, Phrase, Share, Span, say
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
 MARGIN = 0.05  # how far odds must fall below the threshold before a told window is taken back
@@ -110,7 +110,6 @@ def _opened(outlook: PurposeOutlook, window: Window, *, instead: bool) -> News:
             what=say("news.instead") if instead else outlook.title,
             when=Span(window.start, window.end),
             share=Share(window.odds.share if window.odds else 0.0),
-            score=Quantity(window.score or 0.0, "1", "score"),
         ),
     )
 

@@ -12,9 +12,9 @@ from typing import Literal
 
 import numpy as np
 
-from windowcast.core.phrase import NOTHING, Phrase, Quantity, Share, say
+from windowcast.core.phrase import NOTHING, Phrase, Share, say
 from windowcast.core.record import FloatArray, Members
-from windowcast.core.values import load
+from windowcast.core.values import Tables
 from windowcast.programme.model import DayAhead, Decision
 from windowcast.programme.stopping import wait
 from windowcast.windows.hours import HourContext
@@ -35,7 +35,7 @@ def day_offers(scores: HourScores, ctx: HourContext, days: int) -> FloatArray:
     Hours that are closed or below what is workable offer nothing, so that a run offers only what
     every hour of it holds. NaN where no run offers anything and some might, could it be told.
     """
-    rule = Rule.load()
+    rule = ctx.rule
     maybe = scores.open & ~(scores.score < rule.marginal)
     value = np.where(maybe, scores.score, 0.0)
     runs = np.lib.stride_tricks.sliding_window_view(value, rule.shortest_h, axis=-1)
@@ -123,10 +123,12 @@ def decision(
         choice=choice,
         advice=NOTHING,
     )
-    return replace(made, advice=_advice(made, today, offers.shape[1]))
+    return replace(made, advice=_advice(made, today, offers.shape[1], purpose.rule))
 
 
-def later_value(day_score: FloatArray, timing: FloatArray, offers: FloatArray, first: int) -> Later:
+def later_value(
+    day_score: FloatArray, timing: FloatArray, offers: FloatArray, first: int, tables: Tables
+) -> Later:
     """What is left beyond the days judged by the hour.
 
     Worth the mean score of the workable days of the fortnight with which the purpose's time goes
@@ -141,8 +143,10 @@ def later_value(day_score: FloatArray, timing: FloatArray, offers: FloatArray, f
         By the hour, ``[member, day]``.
     first
         First day beyond those.
+    tables
+        The science values to go by.
     """
-    rule = Rule.load()
+    rule = Rule.of(tables["criteria"])
     in_season = timing >= rule.season
     value = np.nan_to_num(np.where(in_season, day_score * timing, 0.0))
     near = value[:, : offers.shape[1]]
@@ -153,14 +157,14 @@ def later_value(day_score: FloatArray, timing: FloatArray, offers: FloatArray, f
     workable = rest >= rule.marginal
     begins = in_season[:, first:].argmax(axis=1)[:, None]
     days = np.arange(rest.shape[1])
-    span = (days >= begins) & (days < begins + load("plan").number("later_days"))
+    span = (days >= begins) & (days < begins + tables["plan"].number("later_days"))
     counted = workable & span
     total = np.where(counted, ratio * rest, 0.0).sum(axis=1)
     mean: FloatArray = total / np.maximum(counted.sum(axis=1), 1)
     return Later(mean, np.any(workable, axis=1, keepdims=False))
 
 
-def _advice(made: Decision, today: dt.date, days: int) -> Phrase:
+def _advice(made: Decision, today: dt.date, days: int, rule: Rule) -> Phrase:
     """The decision: now, the best day ahead, and holding out."""
     when = say("decision.today" if made.act_on == today else "decision.tomorrow")
     if made.choice == "cannot tell":
@@ -168,24 +172,19 @@ def _advice(made: Decision, today: dt.date, days: int) -> Phrase:
     before = say("decision.before", day=made.closes) if made.closes else NOTHING
     if made.choice == "neither":
         return say("decision.neither", before=before)
-    act, hold = _score(made.act_score), _score(made.wait_score)
     if made.none_risk < HARDLY:
         risk = say("decision.sure", before=before)
     else:
         risk = say("decision.risk", share=Share(made.none_risk), before=before)
     if made.choice == "act":
-        return say("decision.act", when=when, act=act, hold=hold, risk=risk)
+        return say("decision.act", when=when, risk=risk)
     best = _days_ahead(made, days)
-    if made.act_score >= 100 * Rule.load().fit:
-        return say("decision.fit_to_act", when=when, act=act, hold=hold, risk=risk, best=best)
+    if made.act_score >= 100 * rule.fit:
+        return say("decision.fit_to_act", when=when, risk=risk, best=best)
     now = say("decision.nothing_soon")
     if made.act_score > 0:
-        now = say("decision.acting", when=when, act=act)
-    return say("decision.wait", now=now, hold=hold, risk=risk, best=best)
-
-
-def _score(value: float) -> Quantity:
-    return Quantity(value, "1", "score")
+        now = say("decision.acting", when=when)
+    return say("decision.wait", now=now, risk=risk, best=best)
 
 
 def _days_ahead(made: Decision, days: int) -> Phrase:
@@ -196,20 +195,14 @@ def _days_ahead(made: Decision, days: int) -> Phrase:
     if first is None:
         return say("decision.none_forecast", days=days, surest=_surest(surest))
     if first.date == surest.date:
-        return say("decision.best_and_surest", day=first.date, hopes=_forecast_hopes(first))
-    return say(
-        "decision.best", day=first.date, hopes=_forecast_hopes(first), surest=_surest(surest)
-    )
+        return say("decision.best_and_surest", day=first.date, hopes=_hopes(first))
+    return say("decision.best", day=first.date, hopes=_hopes(first), surest=_surest(surest))
 
 
 def _surest(day: DayAhead) -> Phrase:
     return say("decision.surest", day=day.date, hopes=_hopes(day))
 
 
-def _forecast_hopes(day: DayAhead) -> Phrase:
-    return say("decision.forecast_hopes", score=_score(day.forecast_score), hopes=_hopes(day))
-
-
 def _hopes(day: DayAhead) -> Phrase:
-    share = Share(day.odds.share if day.odds is not None else 0.0)
-    return say("decision.hopes", share=share, score=_score(day.expected_score))
+    """The chance that a day is a spray day."""
+    return say("decision.hopes", share=Share(day.odds.share if day.odds is not None else 0.0))

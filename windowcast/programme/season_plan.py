@@ -14,7 +14,7 @@ from windowcast.core.phrase import Phrase, Share, joined, say, sentence
 from windowcast.core.record import FloatArray, Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.core.version import __version__
 from windowcast.limits.answer import turf_answers
 from windowcast.limits.ground import ground_of
@@ -58,6 +58,7 @@ def season_plan(
     mixture: ActiveNeeds | None = None,
     looks: Sequence[CanopyLook] = (),
     now: dt.datetime | None = None,
+    tables: Tables = PACKAGED,
 ) -> SeasonPlan:
     """The plan from today to the end of the season.
 
@@ -74,6 +75,8 @@ def season_plan(
         Dated looks into the canopy.
     now
         The present moment; hours before it are gone.
+    tables
+        The science values to go by.
     """
     southern = site.place.southern
     axis = SeasonAxis.of(
@@ -82,11 +85,12 @@ def season_plan(
         southern=southern,
         overseeded=ground_of(site).overseeded,
         years=members.past_years,
+        tables=tables,
     )
-    ctx = hour_context(site, ahead, members, weather=weather, now=now)
+    ctx = hour_context(site, ahead, members, weather=weather, now=now, tables=tables)
     work = _Work(site, past, ahead, members, weather, axis, ctx, Judge(ctx, past, tuple(looks)))
     dates = key_dates(axis, southern=southern)
-    purposes = [work.purpose(purpose_of(name), mixture, barriers) for name in PURPOSES]
+    purposes = [work.purpose(purpose_of(name, tables), mixture, barriers) for name in PURPOSES]
     seasons = sum(1 for _ in axis.past_seasons(southern=southern))
     return SeasonPlan(
         site=site.name,
@@ -102,15 +106,15 @@ def season_plan(
         ),
         past_seasons=seasons,
         members=len(members.daily.get("tmax_c")) - 1,
-        explain=_explain(ahead),
+        explain=_explain(ahead, tables),
         program_version=__version__,
     )
 
 
-def _explain(ahead: SiteState) -> tuple[Phrase, ...]:
+def _explain(ahead: SiteState, tables: Tables) -> tuple[Phrase, ...]:
     """Where the plan's own values come from; those of the ranking are traced there."""
-    tables = ("plan", "barrier", "ensemble")
-    lines = cited(value for name in tables for value in load(name).values_below())
+    own = ("plan", "barrier", "ensemble")
+    lines = cited(value for name in own for value in tables[name].values_below())
     return tuple(dict.fromkeys([*lines, *cited(ahead.used)]))
 
 
@@ -151,9 +155,9 @@ class _Work:
     ) -> PurposePlan:
         """One purpose's part of the plan."""
         needs = mixture if mixture is not None and purpose.serves(mixture) else purpose.generic
-        rule, axis = Rule.load(), self.axis
-        gone = judged_days(purpose, needs, DayContext(self.site, self.past, purpose.weeds))[1][0]
-        score = judged_days(purpose, needs, DayContext(self.site, axis.state, purpose.weeds))[1]
+        rule, axis = purpose.rule, self.axis
+        gone = judged_days(purpose, needs, self._days(self.past, purpose))[1][0]
+        score = judged_days(purpose, needs, self._days(axis.state, purpose))[1]
         score = np.broadcast_to(score, axis.state.soil_5cm_c.shape)
         coming = score[:, axis.gone :]
         own = axis.number < SEASON_DAYS
@@ -195,7 +199,8 @@ class _Work:
                 daily,
                 (timing >= rule.season).mean(axis=0) >= 0.5,
                 self.ahead.dates,
-                open_days(self.ahead.dates.astype("datetime64[D]"), self.site),
+                open_days(self.ahead.dates.astype("datetime64[D]"), self.site, rule),
+                rule,
             ),
             covers=covers_of(
                 purpose,
@@ -214,6 +219,9 @@ class _Work:
             turf=turf,
         )
 
+    def _days(self, state: SiteState, purpose: Purpose) -> DayContext:
+        return DayContext(self.site, state, purpose.weeds, tables=self.ctx.tables)
+
     def _turf(self, needs: ActiveNeeds, in_season: BoolArray) -> tuple[TurfSpan, ...]:
         """What the turf takes on the days ahead on which the purpose may be in season."""
         days = np.flatnonzero(in_season.mean(axis=0) >= MAY_BE)
@@ -223,6 +231,7 @@ class _Work:
             needs,
             ground_of(self.site),
             TurfDays.of(self.ahead, self.judge.looks),
+            self.ctx.tables,
             count=int(days[-1]) + 1,
         )
         return spans(answers[int(days[0]) :])
@@ -289,10 +298,10 @@ class _Work:
 
     def _weeks(self, daily: FloatArray, in_season: BoolArray) -> tuple[Week, ...]:
         """Workable days of each coming week in which the purpose may be open."""
-        can = workable(daily)
+        can = workable(daily, self.ctx.rule)
         dates = self.ahead.dates.astype("datetime64[D]")
         monday = dates - ((dates.astype(np.int64) + 3) % 7).astype("timedelta64[D]")
-        allowed = open_days(dates, self.site)
+        allowed = open_days(dates, self.site, self.ctx.rule)
         own = (dates - np.datetime64(self.axis.start)).astype(int) < SEASON_DAYS
         weeks = []
         for start in np.unique(monday[own]):
@@ -322,7 +331,7 @@ class _Work:
         scores = self.judge.scores(purpose, needs)
         offers = day_offers(scores, self.ctx, DAYS)
         offers = np.broadcast_to(offers, (len(daily) + 1, DAYS))
-        later = later_value(daily, timing, offers[1:], DAYS)
+        later = later_value(daily, timing, offers[1:], DAYS, self.ctx.tables)
         return decision(
             purpose,
             offers,

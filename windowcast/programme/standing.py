@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from windowcast.core.phrase import Phrase, Quantity, Share, Span, joined, say, sentence
-from windowcast.core.values import load
 from windowcast.programme.model import KeyDate, PurposePlan
 from windowcast.season.model import TurfPhase
 from windowcast.windows.odds import DateRange
@@ -50,7 +49,7 @@ def _yesterday(axis: SeasonAxis) -> Iterator[Phrase]:
     phase = TurfPhase(int(axis.state.turf.phase[0, day]))
     if phase != TurfPhase.UNKNOWN:
         yield turf_phase(phase)
-    spring = load("plan").number("spring_from")
+    spring = axis.tables["plan"].number("spring_from")
     for weed in axis.state.emergence.values():
         share = float(weed.share[0, day])
         rest_of_last = weed.season == "spring" and axis.number[day] < spring

@@ -19,8 +19,8 @@ from windowcast.materials.needs import ActiveNeeds
 from windowcast.physics.sun import day_length_h, day_of_year
 from windowcast.programme.model import Fortnight
 from windowcast.windows.criteria import over_limit
-from windowcast.windows.grade import grade_of, table_of
-from windowcast.windows.purposes import Purpose
+from windowcast.windows.grade import grade_of
+from windowcast.windows.purposes import Purpose, weights_of
 from windowcast.windows.score import Rule, combine
 
 FORTNIGHT = 14
@@ -47,36 +47,36 @@ def day_scores(
     frozen
         Whether the ground is frozen, ``[..., day]``.
     """
+    rules = purpose.rules
     high, rain = daily.get("tmax_c"), daily.get("precip_mm")
     parts: list[tuple[FloatArray, float]] = []
 
     def add(name: str, measured: FloatArray) -> None:
         if name in purpose.asked(needs):
-            grade = grade_of(name, needs, purpose.own)
-            weight = table_of(name).number("weight") if "weight" in table_of(name) else 1.0
-            parts.append((grade(measured), weight))
+            grade = grade_of(name, needs, rules, purpose.own)
+            parts.append((grade(measured), weights_of([name], rules)[name]))
 
     add("air_temperature", high)
     add("heat", high)
     add("cold_after", lowest_night(daily.get("tmin_c")))
-    parts.append((grade_of("rain_after", needs)(rain), 1.0))
+    parts.append((grade_of("rain_after", needs, rules)(rain), 1.0))
     add("washing_rain", rain + shifted(rain))
     if frozen is not None:
         parts.append((np.where(frozen, 0.0, 1.0), 1.0))
     if "wind_mean_m_s" in daily:
         wind = daily.get("wind_mean_m_s")
-        score = grade_of("wind", needs)(wind)
+        score = grade_of("wind", needs, rules)(wind)
         if site is not None:
             score = np.where(over_limit(wind, site) == 1, 0.0, score)
         parts.append((np.where(np.isnan(wind), 1.0, score), 1.0))
     if site is not None:
-        parts.append((open_days(daily.times, site).astype(np.float64), 1.0))
+        parts.append((open_days(daily.times, site, purpose.rule).astype(np.float64), 1.0))
     return combine(parts)
 
 
-def workable(scores: FloatArray) -> FloatArray:
+def workable(scores: FloatArray, rule: Rule) -> FloatArray:
     """1 where a day is workable, 0 where not, NaN where it cannot be told."""
-    result: FloatArray = np.where(np.isnan(scores), np.nan, scores >= Rule.load().marginal)
+    result: FloatArray = np.where(np.isnan(scores), np.nan, scores >= rule.marginal)
     return result
 
 
@@ -85,6 +85,7 @@ def fewest_workable(
     in_season: npt.NDArray[np.bool_],
     dates: DateArray,
     allowed: npt.NDArray[np.bool_],
+    rule: Rule,
 ) -> Fortnight | None:
     """The fortnight of a purpose's time with the fewest workable days; the first of equals.
 
@@ -98,7 +99,7 @@ def fewest_workable(
         Days on which the purpose is likely open, and on which the site's calendar lets one work,
         ``[day]``.
     """
-    can = workable(scores)
+    can = workable(scores, rule)
     told = in_season & (np.isfinite(can).mean(axis=0) > 0.5)
     if not can.size or len(told) < FORTNIGHT:
         return None
@@ -136,13 +137,11 @@ def lowest_night(tmin_c: FloatArray) -> FloatArray:
     return result
 
 
-def open_days(dates: DateArray, site: Site) -> npt.NDArray[np.bool_]:
+def open_days(dates: DateArray, site: Site, rule: Rule) -> npt.NDArray[np.bool_]:
     """Days on which the site may be sprayed: weekday, no whole-day blackout, enough daylight."""
     span = site.calendar.spray_span
     start, stop = span.start_min / 60, span.end_min / 60
     half = day_length_h(site.latitude, day_of_year(dates)) / 2
     light = np.minimum(stop, 12 + half) - np.maximum(start, 12 - half)
-    result: npt.NDArray[np.bool_] = site.calendar.open_days(dates) & (
-        light >= Rule.load().shortest_h
-    )
+    result: npt.NDArray[np.bool_] = site.calendar.open_days(dates) & (light >= rule.shortest_h)
     return result

@@ -19,7 +19,6 @@ from windowcast.windows.hours import HourContext
 from windowcast.windows.model import PurposeName
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.reasons import SOIL_DEPTH
-from windowcast.windows.score import Rule
 
 RAIN_MM = 0.25  # in an hour; less wets leaves but washes nothing off
 LOOK_H = 72
@@ -53,7 +52,7 @@ def facts_of(
 
     Of the weeds those that the purpose aims at; all that are watched where there is none.
     """
-    block = block_of(context, application, Rule.load())
+    block = block_of(context, application, context.rule)
     own = with_entered(context, application, block)
     hours = slice(own.lead + block.start, own.lead + block.stop)
     today = int(own.day[own.lead + block.start])
@@ -79,7 +78,9 @@ def facts_of(
         _fact("week_temp_c", say("fact.week_temp_c"), _week(own, today), "°C", say("origin.days")),
     ]
     watched = own.ahead.emergence.values()
-    aimed_at = own.ahead.weeds_of(purpose_of(purpose).weeds) if purpose else list(watched)
+    aimed_at = (
+        own.ahead.weeds_of(purpose_of(purpose, context.tables).weeds) if purpose else list(watched)
+    )
     facts += _weeds(aimed_at, today)
     turf = own.ahead.turf
     phase = TurfPhase(int(np.atleast_2d(turf.phase)[0, today]))

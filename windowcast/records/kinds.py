@@ -8,7 +8,7 @@ TITLES: Mapping[str, str] = {
     "application": "Application",
     "probe": "Soil probe reading",
     "count": "Scouting count",
-    "rating": "Plot rating",
+    "rating": "Rating",
     "cover": "Green cover",
     "note": "Field note",
 }

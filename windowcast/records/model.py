@@ -181,26 +181,34 @@ class ScoutingCount:
 
 @dataclass(frozen=True, slots=True)
 class Rating:
-    """One value taken on one plot of a trial.
+    """One value taken on a place, or on one plot of a trial.
 
-    `treatment` is "untreated" for a check. `measure` says what was taken: "count per m2",
-    "cover %", "injury %" …; `before` marks a value from before the application.
+    Without a `trial` it is of the place `where`, as it was treated, and `plot` may name the spot;
+    with one it needs plot and treatment. `treatment` is "untreated" for a check, in a trial or a
+    strip left out at a place. `measure` says what was taken: "control %" (100: no weed left),
+    "count per m2", "cover %" of weeds, "injury %" of the turf …; `before` marks a value from
+    before the application.
     """
 
     __pydantic_config__ = _STRICT
 
     date: Annotated[dt.date, Asked("Date", heading="Rating")]
-    trial: Annotated[Name, Asked("Trial")]
-    plot: Annotated[Name, Asked("Plot")]
-    treatment: Annotated[Name, Asked("Treatment", hint='"untreated" for a check')]
     value: Annotated[float, _number(), Asked("Value")]
-    measure: Annotated[Name, Asked("What was taken", hint="count per m2, cover %, injury %")] = (
-        "count per m2"
-    )
+    measure: Annotated[
+        Name, Asked("What was taken", hint="control %, count per m2, cover %, injury %")
+    ] = "count per m2"
+    where: Where = ""
+    weed: WeedSeen = ""
     before: Annotated[bool, Asked("Taken before treatment")] = False
+    trial: Annotated[
+        Text, Asked("Trial", hint="empty: a rating of the place", heading="Of a trial")
+    ] = ""
+    plot: Annotated[Text, Asked("Plot", hint="in a trial; else the spot, if several")] = ""
+    treatment: Annotated[
+        Text, Asked("Treatment", hint='"untreated" for a check; needed in a trial')
+    ] = ""
     block: Annotated[Text, Asked("Block")] = ""
     location: Annotated[Text, Asked("Location")] = ""
-    weed: WeedSeen = ""
     notes: Notes = ""
 
 
@@ -408,8 +416,17 @@ def _check_cover(entry: CoverReading) -> tuple[str, str, str] | None:
     return None
 
 
+def _check_rating(entry: Rating) -> tuple[str, str, str] | None:
+    lacking = [name for name in ("plot", "treatment") if entry.trial and not getattr(entry, name)]
+    if lacking:
+        remedy = "give it, or leave trial empty to rate the place"
+        return lacking[0], "is missing for a rating of a trial", remedy
+    return None
+
+
 _CHECKS: Mapping[type, Callable[[Any], tuple[str, str, str] | None]] = {
     Application: _check_application,
     ScoutingCount: _check_count,
+    Rating: _check_rating,
     CoverReading: _check_cover,
 }

@@ -135,8 +135,8 @@ def score_application(
     context: HourContext, application: Application, needs: ActiveNeeds, name: PurposeName
 ) -> Scored:
     """Score an application's hours, beside the windows the same season offered."""
-    rule = Rule.load()
-    purpose = purpose_of(name)
+    rule = context.rule
+    purpose = purpose_of(name, context.tables)
     block = block_of(context, application, rule)
     own = with_entered(context, application, block)
     scores = decided(Judge(own, own.ahead).scores(purpose, needs), needs)
@@ -196,11 +196,10 @@ def likeliest_purpose(
     context: HourContext, application: Application, needs: ActiveNeeds, names: Sequence[PurposeName]
 ) -> PurposeName:
     """The purpose whose timing suited the day best, among those the actives serve."""
-    rule = Rule.load()
-    block = block_of(context, application, rule)
+    block = block_of(context, application, context.rule)
     best: tuple[float, PurposeName] | None = None
     for name in names:
-        purpose = purpose_of(name)
+        purpose = purpose_of(name, context.tables)
         if not purpose.serves(needs):
             continue
         scores = Judge(context, context.ahead).scores(purpose, needs)

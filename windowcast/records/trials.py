@@ -30,7 +30,11 @@ class TrialResult:
 
 
 def trial_results(ratings: Sequence[Rating]) -> tuple[TrialResult, ...]:
-    """Results of every trial, measure and date in the log, in order of date."""
+    """Results of every trial, measure and date in the log, in order of date.
+
+    Ratings without a trial are of a place; `windowcast.records.looks` reads them.
+    """
+    ratings = [r for r in ratings if r.trial]
     keys = dict.fromkeys(
         (r.date, r.trial, r.measure, r.weed) for r in sorted(ratings, key=_when) if not r.before
     )

@@ -18,7 +18,7 @@ import numpy.typing as npt
 from windowcast.core.record import FloatArray, Grade, Record
 from windowcast.core.season_calendar import on_date, season_slices, season_start
 from windowcast.core.site import Site
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.programme.workable_days import day_scores, workable
 from windowcast.region.columns import BARRIERS, WEEDS, WEEKS
 from windowcast.season.dates import key_dates
@@ -29,12 +29,11 @@ from windowcast.season.state import SoilDays, drivers_of
 from windowcast.season.turf import turf_state
 from windowcast.season.weeds import weed
 from windowcast.season.yearly import frost, warmth
-from windowcast.windows.barrier import best_day, caught_by_day
+from windowcast.windows.barrier import Loss, best_day, caught_by_day
 from windowcast.windows.cover_plan import usual_material
 from windowcast.windows.days import DayContext
 from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import purpose_of
-from windowcast.windows.score import Rule
 from windowcast.windows.season_axis import BEYOND_DAYS, SEASON_DAYS
 from windowcast.windows.timing import judged_days
 
@@ -112,21 +111,23 @@ def stacked(records: Sequence[Record]) -> Stack:
     return Stack(record, latitude, Spans(first, length, len(axis)))
 
 
-def seasons_of(stack: Stack, site: Site) -> Seasons:
-    """Every season of every station."""
+def seasons_of(stack: Stack, site: Site, tables: Tables = PACKAGED) -> Seasons:
+    """Every season of every station, by the tables of science values."""
     drivers, soil = drivers_of(
         stack.record,
         site,
         latitude_deg=stack.latitude_deg,
         spans=stack.spans,
         compiled=True,
+        tables=tables,
     )
     parts = []
     for start in range(0, len(stack.latitude_deg), SLICE):
         rows = slice(start, start + SLICE)
         part = stack.part(rows)
-        state = station_states(part.record, _rows_of(drivers, rows), _rows_of(soil, rows), site)
-        parts.append(_judged(part, state, site))
+        days = _rows_of(drivers, rows), _rows_of(soil, rows)
+        state = station_states(part.record, *days, site, tables)
+        parts.append(_judged(part, state, site, tables))
     return Seasons(
         parts[0].first_years,
         np.concatenate([p.complete for p in parts]),
@@ -148,13 +149,15 @@ def _rows_of(days: _Days, rows: slice) -> _Days:
     return replace(days, **{name: getattr(days, name)[rows] for name in names})
 
 
-def station_states(record: Record, drivers: Drivers, soil: SoilDays, site: Site) -> SiteState:
+def station_states(
+    record: Record, drivers: Drivers, soil: SoilDays, site: Site, tables: Tables
+) -> SiteState:
     """State of the stations, ``[station, day]``: the central run, no bands or plant ages."""
     tmin = record.get("tmin_c")
     untold = np.broadcast_to(np.nan, tmin.shape)
     emergence = {}
     for code in WEEDS.values():
-        entry = weed(code)
+        entry = weed(code, tables)
         totals = clocks(entry, drivers)
         share = np.where(told_from(entry, totals), entry.share(totals.mid, 0.0), np.nan)
         emergence[code] = Emergence(
@@ -166,8 +169,8 @@ def station_states(record: Record, drivers: Drivers, soil: SoilDays, site: Site)
         tmin,
         drivers.air_c,
         species=str(site.turf.species),
-        overseeded=False,
         southern=record.place.southern,
+        tables=tables,
     )
     return SiteState(
         record.times, soil.temp_5cm_c, soil.temp_10cm_c, soil.moisture, soil.frozen, {}, emergence,
@@ -175,22 +178,22 @@ def station_states(record: Record, drivers: Drivers, soil: SoilDays, site: Site)
     )  # fmt: skip
 
 
-def _judged(stack: Stack, state: SiteState, site: Site) -> Seasons:
+def _judged(stack: Stack, state: SiteState, site: Site, tables: Tables) -> Seasons:
     record, southern = stack.record, stack.record.place.southern
     slices = season_slices(record.times, southern)
-    values = dict(key_dates(state, southern=southern).days)
+    values = dict(key_dates(state, southern=southern, tables=tables).days)
     for season in BARRIERS:
-        best = best_barriers(state, record.get("precip_mm"), season, site)
+        best = best_barriers(state, record.get("precip_mm"), season, site, tables)
         values[f"barrier_{season}"], values[f"cover_{season}"] = best
     parts = [part for _, part in slices]
-    values |= climate(record, parts)
+    values |= climate(record, parts, tables["region"])
     known = np.isfinite(record.get("tmax_c") + record.get("tmin_c"))
     days = np.stack([known[:, part].sum(axis=1) for part in parts], axis=1)
     weeks: dict[str, npt.NDArray[np.float32]] = {}
     for name in PURPOSES:
-        purpose = purpose_of(name)
+        purpose = purpose_of(name, tables)
         score = day_scores(record, purpose, purpose.generic, frozen=state.soil_frozen)
-        weeks[name] = workable_weeks(workable(score), parts)
+        weeks[name] = workable_weeks(workable(score, purpose.rule), parts)
     return Seasons(
         np.array([int(name[:4]) for name, _ in slices]),
         np.minimum(days / SEASON_DAYS, 1.0),
@@ -199,9 +202,12 @@ def _judged(stack: Stack, state: SiteState, site: Site) -> Seasons:
     )
 
 
-def climate(record: Record, parts: Sequence[slice]) -> dict[str, FloatArray]:
-    """Frost and degree days, ``[station, season]``; NaN unless every day is known."""
-    marks, tmin = load("region"), record.get("tmin_c")
+def climate(record: Record, parts: Sequence[slice], marks: Table) -> dict[str, FloatArray]:
+    """Frost and degree days, ``[station, season]``; NaN unless every day is known.
+
+    `marks` is ``data/region.toml``.
+    """
+    tmin = record.get("tmin_c")
     days, first = frost(tmin, marks.number("frost"), parts)
     mean = (record.get("tmax_c") + tmin) / 2.0
     total, _ = warmth(mean, marks.number("degree_day_base"), parts)
@@ -212,23 +218,28 @@ def climate(record: Record, parts: Sequence[slice]) -> dict[str, FloatArray]:
 
 
 def best_barriers(
-    state: SiteState, rain_mm: FloatArray, season: str, site: Site
+    state: SiteState, rain_mm: FloatArray, season: str, site: Site, tables: Tables
 ) -> tuple[FloatArray, FloatArray]:
     """Day to lay a usual barrier and the share it catches, both ``[station, season]``.
 
     NaN for a season whose emergence is not known to its end, or that is never open for it; where
     no day catches anything, as without rain to water it in, the share is 0 and the day NaN.
     """
-    purpose, southern = purpose_of(BARRIERS[season]), site.place.southern
-    score = judged_days(purpose, purpose.generic, DayContext(site, state, season))[1]
-    is_open = score >= Rule.load().season
+    purpose, southern = purpose_of(BARRIERS[season], tables), site.place.southern
+    score = judged_days(purpose, purpose.generic, DayContext(site, state, season, tables=tables))[1]
+    is_open = score >= purpose.rule.season
     share = state.emergence[WEEDS[season]].share
-    laid = usual_material(purpose).laid(irrigated=bool(site.turf.irrigated))
+    values = tables["barrier"]
+    as_good = values.number("as_good")
+    irrigated = bool(site.turf.irrigated)
+    laid = usual_material(purpose, values).laid(Loss.of(values), irrigated=irrigated)
+    biofix = weed(WEEDS[season], tables).biofix
+    new_year = int(tables["plan"].number("spring_from")) if season == "spring" else 0
     number = state.dates.astype("datetime64[D]").astype(np.float64)
     slices = season_slices(state.dates, southern)
     day, caught = (np.full((len(share), len(slices)), np.nan) for _ in range(2))
     for s, (_, part) in enumerate(slices):
-        emerging, own = _emerging_days(state.dates[part.start], season, southern)
+        emerging, own = _emerging_days(state.dates[part.start], biofix, new_year, southern)
         days = slice(part.start + emerging.start, part.start + emerging.stop)
         if days.stop > len(number):
             continue
@@ -239,7 +250,7 @@ def best_barriers(
         can = slice(some[0], some[-1] + 1)
         given = share[:, days], state.soil_5cm_c[:, days], rain_mm[:, days]
         catch, up = caught_by_day(*given, laid, can)
-        best = best_day(catch, up, allowed[:, can])
+        best = best_day(catch, up, allowed[:, can], as_good)
         rows = np.flatnonzero(np.isfinite(share[:, days.stop - 1]) & (best >= 0))
         caught[rows, s] = catch[rows, best[rows]]
         good = rows[caught[rows, s] >= _SOME]
@@ -247,15 +258,16 @@ def best_barriers(
     return day, caught
 
 
-def _emerging_days(start: np.datetime64, season: str, southern: bool) -> tuple[slice, int]:
+def _emerging_days(
+    start: np.datetime64, biofix: str, begin: int, southern: bool
+) -> tuple[slice, int]:
     """Days of a season over which its weed's new year is followed, and how many are its own.
 
     They end where the weed's count begins anew, or two months after the season.
     """
     year = int(((start.astype("datetime64[M]") + 12).astype("datetime64[D]") - start).astype(int))
-    begin = int(load("plan").number("spring_from")) if season == "spring" else 0
     dates = start + np.arange(begin + 1, year + BEYOND_DAYS)
-    again = np.flatnonzero(on_date(dates, weed(WEEDS[season]).biofix, southern))
+    again = np.flatnonzero(on_date(dates, biofix, southern))
     stop = begin + 1 + int(again[0]) if again.size else year + BEYOND_DAYS
     return slice(begin, stop), min(year, stop) - begin
 

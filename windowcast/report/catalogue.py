@@ -10,7 +10,7 @@ import datetime as dt
 import logging
 import math
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -177,7 +177,7 @@ def _written(value: Value, voice: Voice, form: str) -> str:
         text = _said(value, voice) if isinstance(value, Phrase) else _listing(value, voice)
         return _cased(text, form, named=bool(form) and _opens_with_name(value, voice))
     if isinstance(value, Share):
-        return _share(value, voice, bare=form == "bare")
+        return _chance(value, voice) if form == "chance" else _share(value, voice, form == "bare")
     if isinstance(value, Span):
         return _span(value, voice, form)
     if isinstance(value, dt.date):
@@ -210,12 +210,37 @@ def _quantity(quantity: Quantity, voice: Voice, form: str) -> str:
     return str(worded.get(plural, worded["other"])).format(number=text)
 
 
-def _share(share: Share, voice: Voice, *, bare: bool) -> str:
+def _share(share: Share, voice: Voice, bare: bool) -> str:
     language = voice.language
     if share.value != share.value:  # NaN
         return str(language["unknown"])
     number = _signed(f"{100 * share.value:.0f}".replace("-0", "0"), voice)
     return number if bare else str(language["share"]).format(number=number, gap=voice.gap)
+
+
+def _chance(share: Share, voice: Voice) -> str:
+    """``likely (7 in 10)``: a word with the same meaning everywhere, and its figure."""
+    language, chance = voice.language, share.value
+    if math.isnan(chance):
+        return str(language["unknown"])
+    table = language["chances"]
+    limits = table["below"]
+    # a limit belongs to the words in the middle: 30 and 70 % are about even
+    middle = len(limits) // 2
+    passed = [*(chance >= at for at in limits[:middle]), *(chance > at for at in limits[middle:])]
+    figure = _odds_figure(chance, limits, table)
+    return str(language["chance"]).format(word=table["words"][sum(passed)], figure=figure)
+
+
+def _odds_figure(chance: float, limits: Sequence[float], table: Mapping[str, Any]) -> str:
+    """``7 in 10``; near the ends in hundredths. Never a figure of another word's chances."""
+    if not limits[0] <= chance <= limits[-1]:
+        number = round(100 * chance)
+        form = "fewest" if number < 1 else "most" if number > 99 else "hundredths"
+        return str(table[form]).format(number=number)
+    number = min(9, max(1, round(10 * chance)))
+    short = any(chance < at <= number / 10 for at in limits[1:-1])
+    return str(table["nearly" if short else "tenths"]).format(number=number)
 
 
 def _signed(number: str, voice: Voice) -> str:

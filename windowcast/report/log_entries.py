@@ -64,18 +64,23 @@ def _count(entry: ScoutingCount) -> list[Value]:
 
 
 def _rating(entry: Rating) -> list[Value]:
-    plot = say(
-        "log.rating",
-        trial=Name(entry.trial),
-        plot=Name(entry.plot),
-        treatment=Name(entry.treatment),
-        value=Quantity(entry.value, "1", "typed"),
-    )
+    value = Quantity(entry.value, "1", "typed")
+    said: Value = say("log.rating_of_place", value=value)
+    if entry.trial:
+        said = say(
+            "log.rating",
+            trial=Name(entry.trial),
+            plot=Name(entry.plot),
+            treatment=Name(entry.treatment),
+            value=value,
+        )
     measure: Value = Name(entry.measure)
     if entry.before:
         measure = say("log.before", measure=measure)
+    spot = [] if entry.trial else [Name(entry.treatment), Name(entry.plot)]
     block = say("log.block", block=Name(entry.block)) if entry.block else NOTHING
-    return [plot, measure, block, Name(entry.location), Name(entry.weed), Name(entry.notes)]
+    where = [Name(entry.where), Name(entry.location), Name(entry.weed), Name(entry.notes)]
+    return [said, measure, *spot, block, *where]
 
 
 def _green(entry: CoverReading) -> list[Value]:

@@ -21,7 +21,7 @@ from windowcast.core.season_calendar import (
     northern_month_day,
     season_slices,
 )
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.season.model import Emergence, SiteState, TurfPhase
 from windowcast.season.rolling import trailing_mean
 
@@ -136,11 +136,11 @@ def share_date(
     return _per_season(emergence.share, dates, southern, start, lambda v: v >= level)
 
 
-def key_dates(state: SiteState, *, southern: bool = False) -> KeyDates:
-    """All key dates of each season in a state."""
+def key_dates(state: SiteState, *, southern: bool = False, tables: Tables = PACKAGED) -> KeyDates:
+    """All key dates of each season in a state, by the marks of ``plan`` in the tables."""
     dates, turf = state.dates, state.turf
     slices = season_slices(dates, southern)
-    marks = load("plan")
+    marks = tables["plan"]
     days = {
         "soil_21": fall_date(state.soil_5cm_c, dates, marks.number("soil_fall"), southern=southern),
         "soil_13": spring_date(

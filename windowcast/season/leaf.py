@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
+from functools import lru_cache
 from statistics import NormalDist
 from typing import Literal
 
@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.season.rolling import trailing_mean, trailing_sum
 from windowcast.season.runs import BoolArray, latest
 
@@ -89,16 +89,19 @@ class Driver:
         )
 
 
-def reach_days() -> int:
-    """Earlier days that a driver looks back on."""
-    table = load("turf").table("leaf")
+def reach_days(table: Table) -> int:
+    """Earlier days that a driver looks back on; `table` is ``leaf`` of ``data/turf.toml``."""
     frost = int(table.number("frost_days") + table.number("colour_lag"))
     return max(SOIL_DAYS, int(table.number("heat_days")), frost)
 
 
-def driver_of(soil_10cm_c: FloatArray, tmin_c: FloatArray, air_c: FloatArray) -> Driver:
-    """What leaf depends on, from daily soil, minimum and mean air temperature ``[..., day]``."""
-    table = load("turf").table("leaf")
+def driver_of(
+    soil_10cm_c: FloatArray, tmin_c: FloatArray, air_c: FloatArray, *, table: Table
+) -> Driver:
+    """What leaf depends on, from daily soil, minimum and mean air temperature ``[..., day]``.
+
+    `table` is ``leaf`` of ``data/turf.toml``.
+    """
     soil, night, air = np.broadcast_arrays(soil_10cm_c, tmin_c, air_c)
     z = (air - table.number("growth_optimum")) / table.number("growth_width")
     lag = int(table.number("colour_lag"))
@@ -124,8 +127,10 @@ def _later(values: npt.NDArray[np.generic], days: int, fill: float | bool) -> np
     return np.concatenate([head, values], axis=-1)[..., : values.shape[-1]]
 
 
-@cache
-def worlds(species: str, care: Care, level: Level = "first") -> tuple[World, ...]:
+@lru_cache(maxsize=64)
+def worlds(
+    species: str, care: Care, level: Level = "first", tables: Tables = PACKAGED
+) -> tuple[World, ...]:
     """The possible worlds of a grass, cared for like this, from the least to the greatest gain.
 
     A Latin hypercube over the errors, always the same one.
@@ -135,7 +140,7 @@ def worlds(species: str, care: Care, level: Level = "first") -> tuple[World, ...
     level
         Thresholds of the first (and last) live leaf, or of half the leaf.
     """
-    values = load("turf")
+    values = tables["turf"]
     leaf, error, own = values.table("leaf"), values.table("error"), values.table("species")[species]
     count = int(error.number("draws"))
     rank = (np.arange(count) + 0.5) / count
@@ -144,7 +149,7 @@ def worlds(species: str, care: Care, level: Level = "first") -> tuple[World, ...
     by_heat, by_frost = normal[generator.permutation(count)], normal[generator.permutation(count)]
     offset = normal * np.hypot(error.number("threshold"), error.number("soil"))
     first = level == "first"
-    gain, loss, times = _moved(care, careful=first)
+    gain, loss, times = _moved(care, values.table("care"), careful=first)
     gain += own.number("gain") + (leaf.number("first") if first else 0.0)
     loss += own.number("loss") + (leaf.number("cold") if first else 0.0)
     heat = leaf.number("heat") * np.exp(error.number("heat") * by_heat)
@@ -157,12 +162,11 @@ def worlds(species: str, care: Care, level: Level = "first") -> tuple[World, ...
     )
 
 
-def _moved(care: Care, *, careful: bool) -> tuple[float, float, float]:
+def _moved(care: Care, table: Table, *, careful: bool) -> tuple[float, float, float]:
     """What care adds to the thresholds of gain and loss [K], and by what frost is multiplied.
 
     What is not said counts as the side that keeps leaf longer where one is `careful`.
     """
-    table = load("turf").table("care")
     gain = loss = 0.0
     height = care.mowing_height_mm
     if careful if height is None else height <= table.number("close_height"):

@@ -8,6 +8,7 @@ import numpy as np
 
 from windowcast.core.record import Record
 from windowcast.core.site import Site
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.materials.rotation import Use
 from windowcast.physics.soil import simulate
 from windowcast.physics.soil_site import (
@@ -32,11 +33,13 @@ class Observed:
     uses: tuple[Use, ...] = ()  # past applications, for the rotation of modes of action
 
 
-def soil_correction(record: Record, site: Site, seen: Observed) -> SiteCorrection | None:
+def soil_correction(
+    record: Record, site: Site, seen: Observed, tables: Tables = PACKAGED
+) -> SiteCorrection | None:
     """Of the soil model, from the site's own probe readings."""
     if not seen.readings:
         return None
-    forcing, soil = soil_forcing(record), soil_site(site)
+    forcing, soil = soil_forcing(record), soil_site(site, tables=tables)
     plain = simulate(forcing, soil, depths_m=NEAR_SURFACE_M)
     hourly = None
     if any(r.hour is not None for r in seen.readings):
@@ -44,4 +47,6 @@ def soil_correction(record: Record, site: Site, seen: Observed) -> SiteCorrectio
 
         by_depth = [hourly_top_c(forcing, soil, plain, depth_m=z) for z in NEAR_SURFACE_M]
         hourly = np.stack(by_depth, axis=-1)
-    return fit_site_correction(plain.temp_c, record.times, seen.readings, hourly_c=hourly)
+    return fit_site_correction(
+        plain.temp_c, record.times, seen.readings, hourly_c=hourly, values=tables["soil"]
+    )

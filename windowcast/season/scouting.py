@@ -20,7 +20,6 @@ import numpy as np
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import on_date
-from windowcast.core.values import load
 from windowcast.season.emergence import ClockSpeed, Counted, Drivers, WeedCarry, clocks
 from windowcast.season.weeds import Weed
 
@@ -39,7 +38,7 @@ class Count:
     per_m2
         Plants on a square metre; 0 counts too.
     area_m2
-        Area that was counted; None when it was not noted (a small frame is assumed).
+        Area that was counted; None when it was not noted (a usual frame is assumed).
 
     Raises
     ------
@@ -53,24 +52,17 @@ class Count:
     area_m2: float | None = None
 
     def __post_init__(self) -> None:
-        if not (0 <= self.per_m2 < math.inf and self.frame_m2 > 0):
+        if not (0 <= self.per_m2 < math.inf and self.on(1.0) > 0):
+            where = "" if self.area_m2 is None else f" on {self.area_m2} m²"
             raise InputError(
-                f"{self.per_m2} plants a square metre on {self.frame_m2} m²",
+                f"{self.per_m2} plants a square metre{where}",
                 field="count",
                 remedy="give a count of 0 or more on an area above 0",
             )
 
-    @property
-    def frame_m2(self) -> float:
-        """Area counted."""
-        if self.area_m2 is not None:
-            return self.area_m2
-        return load("weeds").number("common.frame_area")
-
-    @property
-    def plants(self) -> float:
-        """Plants in the frame."""
-        return self.per_m2 * self.frame_m2
+    def on(self, usual_m2: float) -> float:
+        """Area counted [m²]: a usual frame where it was not noted."""
+        return usual_m2 if self.area_m2 is None else self.area_m2
 
 
 def posterior_timings(
@@ -103,7 +95,8 @@ def posterior_timings(
         totals = {k: float(np.mean(v[..., day])) for k, v in moist.items()}
         if all(math.isfinite(total) for total in totals.values()):
             number = int(season[day])
-            found.setdefault(number, []).append(Counted(totals, count.plants, count.frame_m2))
+            area = count.on(weed.common.frame_m2)
+            found.setdefault(number, []).append(Counted(totals, count.per_m2 * area, area))
             new.add(number)
     spread = weed.spread_at(drivers.latitude_deg)
     timings = {number: posterior(weed, spread, found[number]) for number in new}

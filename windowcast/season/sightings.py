@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core.record import DateArray, FloatArray
-from windowcast.core.values import load
 from windowcast.season.runs import BoolArray
 
 HALF = 0.5
@@ -70,13 +69,13 @@ class Sightings:
         looks: Sequence[CanopyLook],
         *,
         green_below: bool,
+        full_cover: float,
     ) -> Sightings:
         """From observations; of two on a day the one that saw more counts.
 
         Brown seen from above is no look into the canopy, and says nothing of a grass that keeps
-        green below the straw.
+        green below the straw. `full_cover` is the cover [0..1] that stands for live leaf for sure.
         """
-        full = load("turf").number("safety.full_green_cover")
         days = dates.astype("datetime64[D]")
         leaf, half = np.full(len(days), np.nan), np.full(len(days), np.nan)
         none = np.zeros(len(days), bool)
@@ -84,7 +83,7 @@ class Sightings:
             day = days == np.datetime64(cover.date, "D")
             half[day] = np.fmax(half[day], float(cover.share >= HALF))
             if cover.share > 0 or not green_below:
-                leaf[day] = np.fmax(leaf[day], min(cover.share / full, 1.0))
+                leaf[day] = np.fmax(leaf[day], min(cover.share / full_cover, 1.0))
         for look in looks:
             day = days == np.datetime64(look.date, "D")
             leaf[day] = np.fmax(leaf[day], float(look.live_shoots))

@@ -17,7 +17,7 @@ from windowcast.core.record import FloatArray, Grade, Record
 from windowcast.core.season_calendar import on_date
 from windowcast.core.site import Site
 from windowcast.core.turf import Texture
-from windowcast.core.values import Value, load
+from windowcast.core.values import PACKAGED, Tables, Value
 from windowcast.core.weed_codes import unsupported
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
 from windowcast.season.emergence import Drivers, WeedCarry, emerge
@@ -27,6 +27,7 @@ from windowcast.season.rolling import trailing_sum
 from windowcast.season.row_spans import Spans
 from windowcast.season.scouting import Count, posterior_timings
 from windowcast.season.sightings import CanopyLook, GreenCover
+from windowcast.season.soil_kept import SoilModel
 from windowcast.season.turf import TurfCarry, history_days, turf_state
 from windowcast.season.weeds import Weed, weed, with_late_share
 
@@ -64,6 +65,8 @@ def build(
     counts: Sequence[Count] = (),
     green_cover: Sequence[GreenCover] = (),
     looks: Sequence[CanopyLook] = (),
+    tables: Tables = PACKAGED,
+    soil_model: SoilModel = simulate,
 ) -> tuple[SiteState, Carry]:
     """State of a site over the days of a record.
 
@@ -82,6 +85,11 @@ def build(
         Scouting counts within the record; they update the curve of the season they fall in.
     green_cover, looks
         Observed green cover of the turf, and looks into its canopy.
+    tables
+        The science values to go by: ``soil``, ``turf`` and ``weeds``.
+    soil_model
+        `windowcast.physics.soil.simulate`, or one that keeps what it did
+        (`windowcast.season.soil_kept`).
 
     Returns
     -------
@@ -99,8 +107,10 @@ def build(
     if start is not None and start.date + np.timedelta64(1, "D") != record.times[0]:
         raise ValueError(f"the carry is of {start.date}, the record starts on {record.times[0]}")
     codes = [code for code in dict.fromkeys(site.weeds) if code not in unsupported()]
-    weeds = [with_late_share(weed(code), site.advice.late_winter_share) for code in codes]
-    drivers, soil = drivers_of(record, site, start=start, correction=correction)
+    weeds = [with_late_share(weed(code, tables), site.advice.late_winter_share) for code in codes]
+    drivers, soil = drivers_of(
+        record, site, start=start, correction=correction, tables=tables, soil_model=soil_model
+    )
     southern = drivers.southern
     tmin = record.get("tmin_c")
     emergence: dict[str, Emergence] = {}
@@ -118,13 +128,13 @@ def build(
         tmin,
         drivers.air_c,
         species=str(site.turf.species),
-        overseeded=False,
         southern=southern,
         care=care_of(site),
         carry=None if start is None else start.turf,
         history=None if start is None else tuple(start.recent[k] for k in LEAF),  # type: ignore[arg-type]
         green_cover=green_cover,
         looks=looks,
+        tables=tables,
     )
     state = SiteState(
         dates=record.times,
@@ -135,18 +145,18 @@ def build(
         degree_days=degree_days,
         emergence=emergence,
         turf=turf,
-        used=_used(weeds),
+        used=_used(weeds, tables),
         notes=_notes(site, record, weeds, emergence),
     )
     keep = {
         "rain_mm": record.get("precip_mm"),
         **dict(zip(LEAF, (soil.temp_10cm_c, tmin, drivers.air_c), strict=True)),
     }
-    recent = {} if start is None else start.recent
+    recent, back = {} if start is None else start.recent, history_days(tables["turf"])
     carry = Carry(
         date=record.times[-1],
         soil=soil.state,
-        recent={k: _after(recent, k, v)[..., -history_days() :] for k, v in keep.items()},
+        recent={k: _after(recent, k, v)[..., -back:] for k, v in keep.items()},
         weeds=carries,
         turf=turf_carry,
     )
@@ -183,12 +193,15 @@ def care_of(site: Site) -> Care:
     return Care(site.turf.mowing_height_mm, site.turf.shade, site.turf.covered)
 
 
-def soil_site(site: Site, correction: SiteCorrection | None = None) -> SoilSite:
+def soil_site(
+    site: Site, correction: SiteCorrection | None = None, tables: Tables = PACKAGED
+) -> SoilSite:
     """What the soil model knows of a site."""
     return SoilSite(
         texture=None if site.soil.texture == Texture.UNKNOWN else str(site.soil.texture),
         irrigated=bool(site.turf.irrigated),
         correction=correction,
+        values=tables["soil"],
     )
 
 
@@ -201,6 +214,8 @@ def drivers_of(
     latitude_deg: FloatArray | None = None,
     spans: Spans | None = None,
     compiled: bool = False,
+    tables: Tables = PACKAGED,
+    soil_model: SoilModel = simulate,
 ) -> tuple[Drivers, SoilDays]:
     """What emergence depends on, and the soil, from a daily record; arguments as in `build`.
 
@@ -211,9 +226,10 @@ def drivers_of(
     tmax, tmin, rain = (record.get(k) for k in ("tmax_c", "tmin_c", "precip_mm"))
     soil = _soil(
         soil_forcing(record, latitude_deg),
-        soil_site(site, correction),
+        soil_site(site, correction, tables),
         None if start is None else start.soil,
         spans,
+        soil_model,
         compiled=compiled,
     )
     seed, soil_5cm, soil_10cm = _with_probes(record, *soil.temp_c)
@@ -251,6 +267,7 @@ def _soil(
     site: SoilSite,
     state: SoilState | None,
     spans: Spans | None,
+    model: SoilModel,
     *,
     compiled: bool,
 ) -> _Soil:
@@ -264,7 +281,7 @@ def _soil(
         }
         days = np.arange(int(spans.length.max()))
         forcing = replace(forcing, dates=forcing.dates[spans.first][:, None] + days, **moved)
-    found = simulate(forcing, site, depths_m=DEPTHS_M, state=state, compiled=compiled)
+    found = model(forcing, site, depths_m=DEPTHS_M, state=state, compiled=compiled)
     temps, moisture, frozen = np.moveaxis(found.temp_c, -1, 0), found.moisture, found.frozen
     if spans is not None:
         return _Soil(
@@ -273,7 +290,9 @@ def _soil(
             spans.common(frozen, False),
             found.state,
         )
-    return _Soil(tuple(temps), moisture, frozen, found.state)
+    # as a kept run comes back, so that later sums round alike
+    alike = [np.ascontiguousarray(a) for a in (*temps, moisture, frozen)]
+    return _Soil(tuple(alike[:-2]), alike[-2], alike[-1], found.state)
 
 
 def _optional(record: Record, name: str) -> FloatArray | None:
@@ -305,9 +324,9 @@ def _after(recent: dict[str, FloatArray], name: str, values: FloatArray) -> Floa
     return np.concatenate([np.broadcast_to(a, (*leading, a.shape[-1])) for a in parts], axis=-1)
 
 
-def _used(weeds: Sequence[Weed]) -> tuple[Value, ...]:
+def _used(weeds: Sequence[Weed], tables: Tables) -> tuple[Value, ...]:
     values = [v for entry in weeds for v in entry.values]
-    values += [v for name in ("turf", "soil") for v in load(name).values_below()]
+    values += [v for name in ("turf", "soil") for v in tables[name].values_below()]
     return tuple({v.path: v for v in values}.values())
 
 

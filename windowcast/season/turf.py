@@ -22,7 +22,7 @@ from windowcast.core.season_calendar import (
     northern_month_day,
     on_date,
 )
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.season.greenup import begun, idle_after
 from windowcast.season.leaf import (
     Care,
@@ -48,7 +48,7 @@ from windowcast.season.runs import (
     since,
 )
 from windowcast.season.sightings import CanopyLook, GreenCover, Sightings
-from windowcast.season.turf_safety import GREEN_FROM, injury_probability, permitted
+from windowcast.season.turf_safety import GREEN_FROM, Safety, injury_probability, permitted
 
 NIGHT_DAYS = 5
 TELLABLE = 0.1  # how far apart the bounds of the chance may lie for it to be told
@@ -74,14 +74,9 @@ class TurfCarry:
 History = tuple[FloatArray, FloatArray, FloatArray]  # soil, minimum and mean air, [..., day]
 
 
-def history_days() -> int:
+def history_days(turf: Table) -> int:
     """Earlier days of soil, minimum and mean air temperature that a run needs to carry on."""
-    return max(reach_days(), NIGHT_DAYS)
-
-
-def supported(species: str) -> bool:
-    """Whether dormancy of this species can be told."""
-    return species in load("turf").table("species")
+    return max(reach_days(turf.table("leaf")), NIGHT_DAYS)
 
 
 def turf_state(
@@ -91,13 +86,13 @@ def turf_state(
     air_c: FloatArray,
     *,
     species: str,
-    overseeded: bool | None,
     southern: bool = False,
     care: Care | None = None,
     carry: TurfCarry | None = None,
     history: History | None = None,
     green_cover: Sequence[GreenCover] = (),
     looks: Sequence[CanopyLook] = (),
+    tables: Tables = PACKAGED,
 ) -> tuple[TurfState, TurfCarry | None]:
     """Phase, chance of live leaf and what the turf allows over a run of days.
 
@@ -107,8 +102,8 @@ def turf_state(
         ``[day]``.
     soil_10cm_c, tmin_c, air_c
         Daily mean soil, minimum and mean air temperature [°C], ``[..., day]``.
-    species, overseeded
-        From the site file. ``overseeded`` None (not said) makes dormant days "cannot tell".
+    species
+        From the site file.
     care
         Mowing height, shade and covers; None: nothing said.
     carry, history
@@ -116,6 +111,8 @@ def turf_state(
         drives the leaf.
     green_cover, looks
         Observations; each replaces the modelled chance of leaf on its day.
+    tables
+        The science values to go by: ``turf``.
 
     Returns
     -------
@@ -124,27 +121,30 @@ def turf_state(
         or a gap until frost or warmth has settled it; always for a grass without published
         thresholds, which has no carry either.
     """
+    table = tables["turf"]
+    safety, look = table.table("safety"), table.table("look")
     given = tuple(np.broadcast_arrays(soil_10cm_c, tmin_c, air_c))
     before = 0 if history is None else history[0].shape[-1]
     if history is not None:
         given = tuple(carried_on(old, new) for old, new in zip(history, given, strict=True))
-    if not supported(species):
-        return _cannot_tell(given[0].shape[:-1] + dates.shape, species, overseeded), None
-    driver = driver_of(*given).after(before)
+    if species not in table.table("species"):
+        return _cannot_tell(given[0].shape[:-1] + dates.shape, species), None
+    driver = driver_of(*given, table=table.table("leaf")).after(before)
     nights = trailing_mean(given[1], NIGHT_DAYS)[..., before:]
     start, care = on_date(dates, SEASON_START, southern), care or Care()
-    hides = green_below(species)
-    seen = Sightings.of(dates, green_cover, looks, green_below=hides)
+    hides, full = green_below(species, table), safety.number("full_green_cover")
+    seen = Sightings.of(dates, green_cover, looks, green_below=hides, full_cover=full)
     clean = since(seen.none, start, None if carry is None else carry.looked)
-    least_soil, least_heat = _least_after_look(driver, seen.none, clean, carry)
+    least_soil, least_heat = _least_after_look(driver, seen.none, clean, carry, look)
     counts = (_Count.zero(driver.soil_c.shape), _Count.zero(driver.soil_c.shape))
     begun_count, idle, begun_in = np.zeros(driver.soil_c.shape, np.uint8), [], []
     # any leaf begins the green-up once a look found none, else only leaf after a time without
-    enough = np.where(clean, 0.0, load("turf").number("greenup.dormant_days"))
+    enough = np.where(clean, 0.0, table.number("greenup.dormant_days"))
     for i, (level, share) in enumerate(zip(LEVELS, (seen.leaf, seen.half), strict=True)):
         bound = Seen(share, least_soil, least_heat)
         carried = None if carry is None else carry.leaf[i]
-        for k, leaf in enumerate(_worlds(worlds(species, care, level), driver, bound, carried)):
+        every = worlds(species, care, level, tables)
+        for k, leaf in enumerate(_worlds(every, driver, bound, carried)):
             counts[i].add(leaf)
             if level == "first":
                 was = np.array(-1.0) if carry is None else carry.idle[k]
@@ -156,31 +156,36 @@ def turf_state(
     green, half = (count.chance() for count in counts)
     begun_share = begun_count / len(idle)
     phase, was_dormant = _phases(
-        half, driver.soil_c, nights, start, None if carry is None else carry.was_dormant
-    )
+        half, driver.soil_c, nights, start, None if carry is None else carry.was_dormant,
+        table=table.table("green"),
+    )  # fmt: skip
     brown = half < GREEN_FROM
     days_dormant = run_length(brown, None if carry is None else carry.days_dormant)
     age = run_length(~seen.none, np.array(np.inf if carry is None else carry.look_age - 1.0)) + 1.0
-    unlikely = green < load("turf").number("greenup.begun")
+    permits = Safety.of(table)
+    unlikely = green < permits.begun
     bare = run_length(unlikely, None if carry is None else carry.days_bare)
     # days on which brown straw proves nothing, past the last of the trials, or soon after the last
     # leaf, until one looks
-    safety = load("turf").table("safety")
-    unseen = hides | _late(dates, southern) | (bare < safety.number("settled"))
-    unseen &= age > load("turf").number("look.valid")
-    injury = injury_probability(green, overseeded)
+    unseen = (
+        hides
+        | _late(dates, southern, str(safety.value("trials_to").value))
+        | (bare < safety.number("settled"))
+    )
+    unseen &= age > look.number("valid")
+    injury = injury_probability(green, permits)
     state = TurfState(
         phase=phase,
-        dormant_probability=np.where(np.isnan(half), np.nan, 0.0 if overseeded else 1.0 - half),
+        dormant_probability=1.0 - half,
         green_probability=green,
         half_green_probability=half,
         greening_begun=begun_share,
         injury_probability=injury,
         days_since_dormant=np.where(brown, days_dormant, np.nan),
         days_to_greenup=days_to_greenup(half),
-        nonselective_safe=permitted(injury, begun_share, overseeded, unseen=unseen),
+        nonselective_safe=permitted(injury, begun_share, permits, unseen=unseen),
         unseen=unseen,
-        reasons=_reasons(species, overseeded),
+        reasons=_reasons(species, hides=hides),
     )
     after = TurfCarry(
         leaf=np.array([count.ends for count in counts]),
@@ -203,9 +208,10 @@ def _phases(
     nights_c: FloatArray,
     start: BoolArray,
     was_dormant: BoolArray | None,
+    *,
+    table: Table,
 ) -> tuple[npt.NDArray[np.int8], BoolArray]:
     """Phase by what is seen from above, and whether the turf was dormant and has not recovered."""
-    table = load("turf").table("green")
     recovered = (soil_c >= table.number("recovery_soil")) & (
         nights_c >= table.number("recovery_night")
     )
@@ -220,17 +226,17 @@ def _phases(
     return phase.astype(np.int8), was
 
 
-def _late(dates: DateArray, southern: bool) -> BoolArray:
+def _late(dates: DateArray, southern: bool, trials_to: str) -> BoolArray:
     """Days of the season after the last on which trials treated dormant turf, ``[day]``."""
-    last = northern_month_day(str(load("turf").value("safety.trials_to").value), southern)
+    last = northern_month_day(trials_to, southern)
     days = from_season_start(month_day(dates), southern)
     late: BoolArray = days > from_season_start(last, southern)
     return late
 
 
-def green_below(species: str) -> bool:
+def green_below(species: str, turf: Table) -> bool:
     """Whether a grass keeps green leaf under brown straw, so that straw proves nothing."""
-    own = load("turf").table("species").get(species)
+    own = turf.table("species").get(species)
     return own is not None and "green_below" in own and bool(own.value("green_below").value)
 
 
@@ -302,13 +308,12 @@ def _worlds(
 
 
 def _least_after_look(
-    driver: Driver, none: BoolArray, clean: BoolArray, carry: TurfCarry | None
+    driver: Driver, none: BoolArray, clean: BoolArray, carry: TurfCarry | None, table: Table
 ) -> tuple[FloatArray, FloatArray]:
     """Soil and heat that leaf needs at least after a look that found none, ``[..., day]``.
 
     They hold to the end of the season; -inf without such a look.
     """
-    table = load("turf").table("look")
     if not clean.any():
         return (np.broadcast_to(-np.inf, driver.soil_c.shape),) * 2
     index = last_index(none, -1)
@@ -324,18 +329,12 @@ def _least_after_look(
     return soil, least(driver.heat * table.number("above_heat"), old[1])
 
 
-def _reasons(species: str, overseeded: bool | None) -> tuple[str, ...]:
-    spoken = {
-        True: "overseeded turf is not dormant: a non-selective product would kill the overseeding",
-        None: "the site file does not say whether the turf is overseeded",
-        False: "",
-    }[overseeded]
+def _reasons(species: str, *, hides: bool) -> tuple[str, ...]:
     hidden = "keeps green leaf below the straw: part the canopy and look"
-    below = f"{species} {hidden}" if green_below(species) else ""
-    return tuple(filter(None, (below, spoken)))
+    return (f"{species} {hidden}",) if hides else ()
 
 
-def _cannot_tell(shape: tuple[int, ...], species: str, overseeded: bool | None) -> TurfState:
+def _cannot_tell(shape: tuple[int, ...], species: str) -> TurfState:
     unknown = np.full(shape, np.nan)
     return TurfState(
         phase=np.full(shape, TurfPhase.UNKNOWN, np.int8),
@@ -343,10 +342,10 @@ def _cannot_tell(shape: tuple[int, ...], species: str, overseeded: bool | None) 
         green_probability=unknown,
         half_green_probability=unknown,
         greening_begun=unknown,
-        injury_probability=injury_probability(unknown, overseeded),
+        injury_probability=unknown,
         days_since_dormant=unknown,
         days_to_greenup=unknown,
-        nonselective_safe=permitted(unknown, unknown, overseeded, unseen=np.ones(shape, bool)),
+        nonselective_safe=unknown,
         unseen=np.ones(shape, bool),
         reasons=(f"no published dormancy thresholds for {species}: its state cannot be told",),
     )

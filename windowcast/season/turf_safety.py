@@ -7,20 +7,52 @@ One function, `permitted`, draws the line for every answer.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
-from windowcast.core.values import load
+from windowcast.core.values import Table
 from windowcast.season.model import TurfState
 
 GREEN_FROM = 0.5  # chance of live leaf from which the turf's phase is no longer dormant
 GOLDEN = (5.0**0.5 - 1.0) / 2.0
 
 
-def injury_probability(green: FloatArray, overseeded: bool | None) -> FloatArray:
+@dataclass(frozen=True, slots=True)
+class Safety:
+    """What a permission goes by; see ``data/turf.toml``.
+
+    Attributes
+    ----------
+    margin_days
+        Days from the application on in which live leaf is hurt.
+    harm_cap
+        Greatest chance of harm with which a non-selective may be used, 0..1.
+    begun
+        Chance from which green-up counts as begun, 0..1.
+    look_from
+        Share of the futures in which it has begun from which someone must look, 0..1.
+    """
+
+    margin_days: int
+    harm_cap: float
+    begun: float
+    look_from: float
+
+    @classmethod
+    def of(cls, turf: Table) -> Safety:
+        """From a table such as ``data/turf.toml``."""
+        return cls(
+            margin_days=int(turf.number("safety.margin")),
+            harm_cap=turf.number("safety.harm_cap"),
+            begun=turf.number("greenup.begun"),
+            look_from=turf.number("safety.look_from"),
+        )
+
+
+def injury_probability(green: FloatArray, safety: Safety) -> FloatArray:
     """Chance that a non-selective product sprayed on a day hurts the turf, ``[..., day]``.
 
     It hurts where live leaf is there on the day or comes within the published margin. The worlds
@@ -31,8 +63,8 @@ def injury_probability(green: FloatArray, overseeded: bool | None) -> FloatArray
     ----------
     green
         Chance of live leaf, ``[..., day]``, NaN where it cannot be told.
-    overseeded
-        True: always hurt.
+    safety
+        The margin, and the cap.
 
     Returns
     -------
@@ -49,36 +81,31 @@ def injury_probability(green: FloatArray, overseeded: bool | None) -> FloatArray
     Leaf that is likely in ten days already counts today; beyond the known days it is unknown:
 
     >>> import numpy as np
-    >>> from windowcast.season.turf_safety import injury_probability
+    >>> from windowcast.core.values import PACKAGED
+    >>> from windowcast.season.turf_safety import Safety, injury_probability
+    >>> safety = Safety.of(PACKAGED["turf"])
     >>> green = np.zeros(40)
     >>> green[10:] = 0.8
-    >>> injury_probability(green, overseeded=False)[[0, 20]]
+    >>> injury_probability(green, safety)[[0, 20]]
     array([0.8, 0.8])
-    >>> injury_probability(np.zeros(40), overseeded=False)[[0, 39]]
+    >>> injury_probability(np.zeros(40), safety)[[0, 39]]
     array([ 0., nan])
     """
-    if overseeded:
-        return np.ones(green.shape)
-    margin = int(load("turf").number("safety.margin"))
+    margin = safety.margin_days
     tail = np.full((*green.shape[:-1], margin - 1), np.nan)
     windows = np.lib.stride_tricks.sliding_window_view(
         np.concatenate([green, tail], axis=-1), margin, axis=-1
     )
     whole = windows.max(axis=-1)  # NaN where any day is
     least = np.nan_to_num(windows, nan=-1.0).max(axis=-1)
-    result: FloatArray = np.where(np.isnan(whole) & (least > harm_cap()), least, whole)
+    result: FloatArray = np.where(np.isnan(whole) & (least > safety.harm_cap), least, whole)
     return result
-
-
-def harm_cap() -> float:
-    """Greatest chance of harm with which a non-selective may be used."""
-    return load("turf").number("safety.harm_cap")
 
 
 def permitted(
     injury: FloatArray,
     begun: FloatArray,
-    overseeded: bool | None,
+    safety: Safety,
     *,
     unseen: npt.NDArray[np.bool_] | bool = False,
 ) -> FloatArray:
@@ -91,8 +118,8 @@ def permitted(
     begun
         Chance that green-up has begun this season. Once it likely has, only a look into the
         canopy can tell, whatever frost came after it.
-    overseeded
-        None: not said, so never a yes.
+    safety
+        The cap, and from when green-up counts as begun.
     unseen
         Days on which only a look could tell and nobody has looked, ``[..., day]``.
 
@@ -101,21 +128,18 @@ def permitted(
     Harmless, harmful, and green-up that may have begun:
 
     >>> import numpy as np
-    >>> from windowcast.season.turf_safety import permitted
-    >>> permitted(np.array([0.0, 0.5, 0.0]), np.array([0.0, 0.0, 0.9]), overseeded=False)
+    >>> from windowcast.core.values import PACKAGED
+    >>> from windowcast.season.turf_safety import Safety, permitted
+    >>> safety = Safety.of(PACKAGED["turf"])
+    >>> permitted(np.array([0.0, 0.5, 0.0]), np.array([0.0, 0.0, 0.9]), safety)
     array([ 1.,  0., nan])
-    >>> permitted(np.array([0.0]), np.array([0.0]), overseeded=None)
-    array([nan])
     """
-    if overseeded is None:
-        unseen = True
-    begun_from = load("turf").number("greenup.begun")
-    blind = np.isnan(injury) | (begun >= begun_from) | np.isnan(begun) | unseen
-    return np.select([injury > harm_cap(), blind], [0.0, np.nan], 1.0)
+    blind = np.isnan(injury) | (begun >= safety.begun) | np.isnan(begun) | unseen
+    return np.select([injury > safety.harm_cap, blind], [0.0, np.nan], 1.0)
 
 
 def over_futures(
-    turf: TurfState, dates: DateArray, *, overseeded: bool | None, issued: bool = True
+    turf: TurfState, dates: DateArray, safety: Safety, *, issued: bool = True
 ) -> TurfState:
     """The state in which all futures share one permission: by the chance of harm over them all.
 
@@ -126,19 +150,19 @@ def over_futures(
         return turf
     if not issued:  # every row is a future: the row left out of the count is made up
         first = replace(turf, **{n: _doubled(getattr(turf, n)) for n in _COUNTED})  # type: ignore[arg-type]
-        pooled = over_futures(first, dates, overseeded=overseeded)
+        pooled = over_futures(first, dates, safety)
         return replace(
             turf,
             nonselective_safe=pooled.nonselective_safe[1:],
             earliest_greenup=pooled.earliest_greenup,
         )
     begun = _futures(turf.greening_begun).mean(axis=0)
-    unseen = _futures(turf.unseen.astype(np.float64)).mean(axis=0) > harm_cap()
-    safe = permitted(mean_injury(turf.injury_probability), begun, overseeded, unseen=unseen)
+    unseen = _futures(turf.unseen.astype(np.float64)).mean(axis=0) > safety.harm_cap
+    safe = permitted(mean_injury(turf.injury_probability, safety), begun, safety, unseen=unseen)
     return replace(
         turf,
         nonselective_safe=np.broadcast_to(safe, turf.injury_probability.shape),
-        earliest_greenup=earliest_greenup(dates, turf.greening_begun),
+        earliest_greenup=earliest_greenup(dates, turf.greening_begun, safety),
     )
 
 
@@ -150,7 +174,7 @@ def _doubled(rows: npt.NDArray[np.generic]) -> npt.NDArray[np.generic]:
     return np.concatenate([rows[:1], rows])
 
 
-def mean_injury(injury: FloatArray) -> FloatArray:
+def mean_injury(injury: FloatArray, safety: Safety) -> FloatArray:
     """Chance of harm over the futures ``[member, day]``, ``[day]``.
 
     NaN where futures that cannot be told decide whether it passes the cap.
@@ -160,22 +184,24 @@ def mean_injury(injury: FloatArray) -> FloatArray:
     Row 0 is the forecast as issued, which is not counted:
 
     >>> import numpy as np
-    >>> from windowcast.season.turf_safety import mean_injury
-    >>> mean_injury(np.array([[0.0, 0.0], [0.2, 0.0], [0.4, np.nan]]))
+    >>> from windowcast.core.values import PACKAGED
+    >>> from windowcast.season.turf_safety import Safety, mean_injury
+    >>> injury = np.array([[0.0, 0.0], [0.2, 0.0], [0.4, np.nan]])
+    >>> mean_injury(injury, Safety.of(PACKAGED["turf"]))
     array([0.3, nan])
     """
     rows = _futures(np.atleast_2d(injury))
     least = np.nan_to_num(rows, nan=0.0).mean(axis=0)
     most = np.nan_to_num(rows, nan=1.0).mean(axis=0)
-    cap = harm_cap()
+    cap = safety.harm_cap
     result: FloatArray = np.select([least > cap, most <= cap], [least, most], np.nan)
     return result
 
 
-def earliest_greenup(dates: DateArray, begun: FloatArray) -> dt.date | None:
+def earliest_greenup(dates: DateArray, begun: FloatArray, safety: Safety) -> dt.date | None:
     """First day on which green-up has begun in a tenth of the futures ``[member, day]``."""
     share = _futures(np.atleast_2d(begun)).mean(axis=0)
-    reached = np.flatnonzero(share >= load("turf").number("safety.look_from"))
+    reached = np.flatnonzero(share >= safety.look_from)
     if not reached.size:
         return None
     date: dt.date = dates[reached[0]].astype("datetime64[D]").astype(object)

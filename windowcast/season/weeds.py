@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import lru_cache
 
 import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray
-from windowcast.core.values import Table, Value, load
+from windowcast.core.values import PACKAGED, Table, Tables, Value
 from windowcast.core.weed_codes import supported
 from windowcast.season.degree_days import chilling, heating
 
@@ -213,9 +213,9 @@ class Weed:
         return np.minimum(sum(parts[1:], parts[0]), 1.0)
 
 
-@cache
-def weed(code: str) -> Weed:
-    """The entry of a weed by EPPO code.
+@lru_cache(maxsize=64)
+def weed(code: str, tables: Tables = PACKAGED) -> Weed:
+    """The entry of a weed by EPPO code, in the tables of science values.
 
     Raises
     ------
@@ -228,7 +228,7 @@ def weed(code: str) -> Weed:
             field="weeds",
             remedy=f"choose from {', '.join(supported())}",
         )
-    return weed_in(load("weeds"), code)
+    return weed_in(tables["weeds"], code)
 
 
 def weed_in(weeds: Table, code: str) -> Weed:

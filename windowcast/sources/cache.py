@@ -1,7 +1,8 @@
 """The weather cache: one SQLite file with packed bodies, validators, and when each was fetched.
 
 Several processes may use it at once (write-ahead log, short transactions), and a process killed
-at any point leaves it readable. It holds public weather data only.
+at any point leaves it readable. It holds public weather data, and what was derived from weather
+under keys that name no site.
 """
 
 from __future__ import annotations
@@ -195,9 +196,11 @@ class Cache:
                     f"the weather cache cannot be written ({error})",
                     remedy="free some disk, or name another folder in WINDOWCAST_CACHE",
                 ) from None
-            except BaseException:
+            except BaseException as error:
                 if self._db.in_transaction:
                     self._db.execute("ROLLBACK")
+                if isinstance(error, sqlite3.DatabaseError):
+                    raise _damaged(error) from None
                 raise
 
     def _read(self, sql: str, *args: object) -> list[Any]:

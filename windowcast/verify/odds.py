@@ -76,7 +76,7 @@ def replay(
     """
     truth = Truth.of(record)
     needs = purpose.generic
-    came = workable(day_scores(record, purpose, needs))
+    came = workable(day_scores(record, purpose, needs), purpose.rule)
     rows: list[tuple[FloatArray, ...]] = []
     groups: list[int] = []
     for season in seasons:
@@ -91,7 +91,7 @@ def replay(
             drawn = members(
                 weather, until=weather.today, horizon_days=LEADS, count=count, seed=seed
             )
-            event = workable(day_scores(drawn.daily, purpose, needs))[:, :LEADS]
+            event = workable(day_scores(drawn.daily, purpose, needs), purpose.rule)[:, :LEADS]
             climate = _climate(came, record, issue)
             rows.append((event[1:].mean(axis=0), climate, event[0], came[issue : issue + LEADS]))
             groups.append(season)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 from windowcast.core.errors import InputError
@@ -36,6 +37,7 @@ def sample_folder() -> Path:
     raise InputError("the sample is not installed", remedy="install windowcast from its wheel")
 
 
+@cache
 def sample_site() -> Site:
     """The invented site of the sample.
 

@@ -21,7 +21,7 @@ from windowcast.limits.model import TurfSpan
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows import reasons
 from windowcast.windows.judge import HourScores
-from windowcast.windows.model import FollowUp, Odds, Window
+from windowcast.windows.model import FollowUp, Window
 from windowcast.windows.purposes import Purpose, weights_of
 from windowcast.windows.score import Block, Rule, limiting
 from windowcast.windows.timing import Timing
@@ -31,18 +31,18 @@ def go(windows: Sequence[Window], rule: Rule) -> Phrase:
     """What to do when there are windows, best first."""
     best = windows[0]
     more = _second(windows[1]) if len(windows) > 1 else NOTHING
-    when, facts = _when(best), joined(_score(best), _holds(best.odds), join="comma")
+    when, sure = _when(best), _sure(best)
     if best.verdict == "fit":
         if best.actives:
             actives = names(*best.actives, join="plus")
-            return say("advice.spray_actives", actives=actives, when=when, facts=facts, more=more)
-        return say("advice.spray", when=when, facts=facts, more=more)
+            return say("advice.spray_actives", actives=actives, when=when, sure=sure, more=more)
+        return say("advice.spray", when=when, sure=sure, more=more)
     held = doubt = NOTHING
     if best.limiting:
-        held = say("advice.held_down", criterion=best.limiting.label)
+        held = say("advice.held_back", criterion=best.limiting.label)
     if best.odds is not None and best.odds.share < rule.even:
         doubt = say("advice.doubtful")
-    return say("advice.marginal", when=when, facts=facts, held=held, doubt=doubt, more=more)
+    return say("advice.marginal", when=when, sure=sure, held=held, doubt=doubt, more=more)
 
 
 def turf(spans: Sequence[TurfSpan]) -> Phrase:
@@ -61,28 +61,21 @@ def turf(spans: Sequence[TurfSpan]) -> Phrase:
 
 
 def _second(window: Window) -> Phrase:
-    """The second-best window; its odds stand beside its score, since both decide the order."""
+    """The second-best window, with its chance where it was counted."""
     odds = window.odds
-    counted = say("advice.counted", **_counts(odds)) if odds else NOTHING
-    facts = joined(_score(window), counted, join="comma")
-    return say("advice.second", when=_when(window), facts=facts)
+    chance = say("advice.counted", share=Share(odds.share)) if odds else NOTHING
+    return say("advice.second", when=_when(window), chance=chance)
 
 
 def _when(window: Window) -> Span:
     return reasons.hours(window.start, window.end)
 
 
-def _score(window: Window) -> Phrase:
+def _sure(window: Window) -> Phrase:
+    """How sure a window is: its chance, or its score where no chance was counted."""
+    if window.odds is not None:
+        return say("advice.holds", share=Share(window.odds.share))
     return say("advice.score", score=Quantity(window.score or 0.0, "1", "score"))
-
-
-def _holds(odds: Odds | None) -> Phrase:
-    """``these hours hold in 87 of 100 possible futures``."""
-    return say("advice.holds", **_counts(odds)) if odds else NOTHING
-
-
-def _counts(odds: Odds) -> dict[str, int]:
-    return {"held": round(odds.share * odds.members), "futures": odds.members}
 
 
 def cannot_tell(closest: Window | None, days: int, *, forecast: bool) -> Phrase:
@@ -116,12 +109,17 @@ def would_change(scores: HourScores, block: Block, rule: Rule) -> Phrase:
     found = {name: scores.at(name, block) for name in scores.scores}
     unknown = [n for n, (score, _) in found.items() if math.isnan(score)]
     if unknown:
-        return say("advice.takes", remedies=reasons.remedies(unknown))
+        return say(
+            "advice.takes", remedies=reasons.remedies(unknown, scores.ctx.tables["criteria"])
+        )
     stops = [n for n, (score, _) in found.items() if score < rule.marginal]
     if not stops:
         lowest = sorted(found, key=lambda n: found[n][0] ** scores.weights[n])
         stops = [n for n in lowest[:3] if found[n][0] < 1.0]
-    changes = [reasons.change(n, scores.grades[n], found[n][1], rule.fit) for n in stops]
+    changes = [
+        reasons.change(n, scores.ctx.criterion(n), scores.grades[n], found[n][1], rule.fit)
+        for n in stops
+    ]
     return sentence(joined(*changes)) if changes else NOTHING
 
 
@@ -143,13 +141,14 @@ def acts_only(needs: ActiveNeeds) -> Phrase:
 
 def why(purpose: Purpose, timing: Timing) -> Phrase:
     """Why a purpose is in or out of season today."""
+    rules = purpose.rules
     today = {name: float(value[0, 0]) for name, value in timing.measured.items()}
     scores = {n: float(timing.grades[n](timing.measured[n])[0, 0]) for n in purpose.timing}
     if timing.in_season:
         facts = [
             _fact(purpose, n, today[n])
             if scores[n] > 0
-            else reasons.reason(n, timing.grades[n], today[n])
+            else reasons.reason(n, rules.table(n), timing.grades[n], today[n])
             for n in purpose.timing
         ]
         return sentence(joined(*facts)) if any(facts) else NOTHING
@@ -159,13 +158,13 @@ def why(purpose: Purpose, timing: Timing) -> Phrase:
         head = say("advice.last_open", day=timing.closed)
     else:
         head = say("advice.on_hold" if timing.paused else "advice.ended", day=timing.closed)
-    limit = limiting(scores, weights_of(purpose.timing))
+    limit = limiting(scores, weights_of(purpose.timing, rules), purpose.rule)
     if limit in _SPEAK_FOR_THEMSELVES:
         return sentence(head)
-    reason = reasons.reason(limit, timing.grades[limit], today[limit])
-    return sentence(
-        say("advice.for_reason", what=head, reason=reasons.because(reasons.label(limit), reason))
-    )
+    table = rules.table(limit)
+    reason = reasons.reason(limit, table, timing.grades[limit], today[limit])
+    because = reasons.because(reasons.label(limit, table), reason)
+    return sentence(say("advice.for_reason", what=head, reason=because))
 
 
 _SPEAK_FOR_THEMSELVES = ("season_months", "dormancy")  # the head has said it
@@ -175,7 +174,7 @@ def _fact(purpose: Purpose, name: str, value: float) -> Phrase:
     """What a criterion that is met says of today, in the purpose's own words where it has any."""
     if name in purpose.facts:
         return say(f"purpose.{purpose.name}.fact.{name}")
-    return reasons.fact(name, value)
+    return reasons.fact(name, purpose.rules.table(name), value)
 
 
 def opening(timing: Timing) -> Phrase:

@@ -15,11 +15,48 @@ import numpy.typing as npt
 
 from windowcast.core.first_last import last_day
 from windowcast.core.record import FloatArray
-from windowcast.core.values import load
+from windowcast.core.values import Table
 
 GAS_CONSTANT = 8.314462618e-3  # kJ mol-1 K-1, CODATA 2018
 KELVIN = 273.15
 _TINY = 1e-9  # keeps accumulated loss strictly rising in frozen soil
+
+
+@dataclass(frozen=True)
+class Loss:
+    """How an active is lost in the soil and how long it works; see ``data/barrier.toml``.
+
+    Attributes
+    ----------
+    reference_c
+        Soil temperature [°C] at which half-lives are given.
+    energy_kj_mol
+        Activation energy of the loss.
+    frozen_below_c
+        Soil temperature [°C] below which nothing is lost.
+    enough_left
+        Share of the full dose that still works, 0..1.
+    """
+
+    reference_c: float
+    energy_kj_mol: float
+    frozen_below_c: float
+    enough_left: float
+
+    @classmethod
+    def of(cls, barrier: Table) -> Loss:
+        """From a table such as ``data/barrier.toml``."""
+        return cls(
+            reference_c=barrier.number("reference_temp"),
+            energy_kj_mol=barrier.number("activation_energy"),
+            frozen_below_c=barrier.number("frozen_below"),
+            enough_left=barrier.number("enough_left"),
+        )
+
+    @property
+    def half_lives_held(self) -> float:
+        """Half-lives from the full dose to the least that still works."""
+        return float(-np.log2(self.enough_left))
 
 
 @dataclass(frozen=True)
@@ -32,11 +69,14 @@ class Barrier:
         At the reference temperature, ``[member]`` or a number.
     activation_mm, activation_days
         Water it needs within how many days; 0 mm where watering-in is sure (irrigation).
+    loss
+        How it is lost.
     """
 
     half_life_d: FloatArray | float
     activation_mm: float
     activation_days: int
+    loss: Loss
 
 
 @dataclass(frozen=True)
@@ -61,20 +101,18 @@ class DayCover:
     lasts_days: FloatArray
 
 
-def loss_rate(soil_c: FloatArray) -> FloatArray:
+def loss_rate(soil_c: FloatArray, loss: Loss) -> FloatArray:
     """Rate of loss relative to that at the reference temperature, ``[..., day]``.
 
     Arrhenius: ``exp(Ea/R · (1/Tref - 1/T))``; none in frozen soil.
     """
-    table = load("barrier")
-    reference = table.number("reference_temp") + KELVIN
-    energy = table.number("activation_energy") / GAS_CONSTANT
+    reference, energy = loss.reference_c + KELVIN, loss.energy_kj_mol / GAS_CONSTANT
     rate = np.exp(energy * (1 / reference - 1 / (soil_c + KELVIN)))
-    result: FloatArray = np.where(soil_c < table.number("frozen_below"), 0.0, rate)
+    result: FloatArray = np.where(soil_c < loss.frozen_below_c, 0.0, rate)
     return result
 
 
-def half_lives_lost(soil_c: FloatArray, half_life_d: FloatArray | float) -> FloatArray:
+def half_lives_lost(soil_c: FloatArray, half_life_d: FloatArray | float, loss: Loss) -> FloatArray:
     """Half-lives lost from the first day to the start of each day and to the end of the last one.
 
     Parameters
@@ -89,7 +127,7 @@ def half_lives_lost(soil_c: FloatArray, half_life_d: FloatArray | float) -> Floa
     FloatArray
         ``[member, day + 1]``, strictly rising.
     """
-    per_day = loss_rate(soil_c) / np.reshape(half_life_d, (-1, 1)) + _TINY
+    per_day = loss_rate(soil_c, loss) / np.reshape(half_life_d, (-1, 1)) + _TINY
     total = np.cumsum(per_day, axis=-1)
     return np.concatenate([np.zeros((*total.shape[:-1], 1)), total], axis=-1)
 
@@ -136,8 +174,8 @@ def cover(share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: B
     to_come = 1 - up
     with np.errstate(invalid="ignore", divide="ignore"):
         of_rest = np.where(to_come > 0, caught / to_come, np.nan)
-    lost = half_lives_lost(soil_c, barrier.half_life_d)
-    end_lost = lost[:, :-1] + _half_lives_held()
+    lost = half_lives_lost(soil_c, barrier.half_life_d, barrier.loss)
+    end_lost = lost[:, :-1] + barrier.loss.half_lives_held
     ends = _at(lost, np.arange(lost.shape[-1], dtype=np.float64), end_lost, beyond=np.inf)
     return DayCover(caught, of_rest, up, ends - np.arange(up.shape[-1]))
 
@@ -151,11 +189,11 @@ def caught_by_day(
 ) -> tuple[FloatArray, FloatArray]:
     """Only `caught` and `up` of a `DayCover`, from ``[member, day]`` as `cover`, of some days."""
     first, stop, _ = days.indices(share.shape[-1])
-    lost = half_lives_lost(soil_c, barrier.half_life_d)
+    lost = half_lives_lost(soil_c, barrier.half_life_d, barrier.loss)
     before = _share_before(share)
     deciding = rain_mm[:, first : stop + barrier.activation_days + 1]
     start = watered_in(deciding, barrier)[:, : stop - first] + first
-    caught = _caught(before, lost, start, lost[:, first:stop] + _half_lives_held())
+    caught = _caught(before, lost, start, lost[:, first:stop] + barrier.loss.half_lives_held)
     return caught, before[:, first:stop]
 
 
@@ -176,10 +214,10 @@ def split_caught(
         Day indices of the halves, ``[pair]``, second after first.
     """
     share, soil_c, rain_mm = np.broadcast_arrays(*np.atleast_2d(share, soil_c, rain_mm))
-    lost = half_lives_lost(soil_c, barrier.half_life_d)
+    lost = half_lives_lost(soil_c, barrier.half_life_d, barrier.loss)
     before = _share_before(share)
     start = watered_in(rain_mm, barrier)
-    held = _half_lives_held()
+    held = barrier.loss.half_lives_held
     alone = np.minimum(lost[:, first] + held - 1, lost[:, second])
     both = np.log2((np.exp2(lost[:, first]) + np.exp2(lost[:, second])) / 2) + held
     early = _caught(before, lost, start[:, first], alone)
@@ -191,12 +229,12 @@ def split_caught(
 
 
 def best_day(
-    caught: FloatArray, up: FloatArray, allowed: npt.NDArray[np.bool_]
+    caught: FloatArray, up: FloatArray, allowed: npt.NDArray[np.bool_], as_good: float
 ) -> npt.NDArray[np.int64]:
     """Index of the day to lay a barrier, ``[...]``; -1 where no allowed day can be told.
 
     A lasting barrier laid in cold soil catches as much over weeks or months. Of the days as good
-    as the best (within ``barrier.as_good``) and before emergence begins it is therefore the latest,
+    as the best (within `as_good`) and before emergence begins it is therefore the latest,
     nearest to the emergence that it is for; where there is none, the best.
 
     Parameters
@@ -206,19 +244,15 @@ def best_day(
         `DayCover`.
     allowed
         Days on which it may be laid.
+    as_good
+        By how much less a day may catch, and be up, and count as good as the best.
     """
-    point = load("barrier").number("as_good")
     value = np.where(allowed & np.isfinite(caught), caught, -np.inf)
     most = value.max(axis=-1, keepdims=True)
-    good = np.isfinite(value) & (value >= most - point) & (up <= point)
+    good = np.isfinite(value) & (value >= most - as_good) & (up <= as_good)
     last = last_day(good)
     found = np.where(np.isinf(last), np.argmax(value, axis=-1), last)
     return np.where(np.isfinite(most[..., 0]), found, -1).astype(np.int64)
-
-
-def _half_lives_held() -> float:
-    """Half-lives from the full dose to the least that still works."""
-    return float(-np.log2(load("barrier").number("enough_left")))
 
 
 def _share_before(share: FloatArray) -> FloatArray:

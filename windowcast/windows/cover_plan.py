@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from windowcast.core.phrase import NOTHING, Name, Phrase, Share, joined, say
 from windowcast.core.record import DateArray, FloatArray
-from windowcast.core.values import Value, load
+from windowcast.core.values import PACKAGED, Table, Tables, Value
 from windowcast.materials.actives import Active
 from windowcast.season.model import Emergence
 from windowcast.windows import barrier
@@ -42,7 +42,11 @@ class ResidualActive:
         return low, float(self.half_life), high
 
     def laid(
-        self, *, irrigated: bool, half_life_d: FloatArray | float | None = None
+        self,
+        loss: barrier.Loss,
+        *,
+        irrigated: bool,
+        half_life_d: FloatArray | float | None = None,
     ) -> barrier.Barrier:
         """The barrier it makes, of its usual half-life when None is given.
 
@@ -52,6 +56,7 @@ class ResidualActive:
             float(self.half_life) if half_life_d is None else half_life_d,
             0.0 if irrigated else self.activation_mm,
             self.activation_days,
+            loss,
         )
 
 
@@ -63,12 +68,12 @@ def material_of(active: Active) -> ResidualActive | None:
     return ResidualActive(active.name, life, float(depth), int(float(days)))
 
 
-def usual_material(purpose: Purpose) -> ResidualActive:
-    """What stands for a barrier when no material is named."""
+def usual_material(purpose: Purpose, values: Table) -> ResidualActive:
+    """What stands for a barrier when no material is named; `values` is ``data/barrier.toml``."""
     needs = purpose.generic
     return ResidualActive(
         "",
-        load("barrier").value("default_half_life"),
+        values.value("default_half_life"),
         float(needs.activation_mm or 0.0),
         int(needs.activation_days or 0),
     )
@@ -149,12 +154,14 @@ def cover_plan(
     weeds: Sequence[Phrase],
     today: dt.date,
     irrigated: bool,
+    tables: Tables = PACKAGED,
 ) -> CoverPlan:
     """Cover of one material over the dates on which it may be applied."""
+    values = tables["barrier"]
     low, usual, high = material.range_d
     place = spread_evenly(len(season.share), 1)
     life: FloatArray = np.asarray(low * (high / low) ** place, dtype=np.float64)
-    laid = material.laid(irrigated=irrigated, half_life_d=life)
+    laid = material.laid(barrier.Loss.of(values), irrigated=irrigated, half_life_d=life)
     weather = season.share, season.soil_c, season.rain_mm
     result = barrier.cover(*weather, laid)
     watered = np.isfinite(barrier.watered_in(season.rain_mm, laid))
@@ -165,18 +172,19 @@ def cover_plan(
     mean = np.array([np.nan if p.caught is None else p.caught for p in curve])
     up = np.array([np.nan if p.up is None else p.up for p in curve])
     known = np.isfinite(mean)
+    as_good = values.number("as_good")
     open_now = np.array([p.date >= today for p in curve], dtype=bool) & known
-    best = curve[int(barrier.best_day(mean, up, open_now))] if open_now.any() else None
-    week = dt.timedelta(days=load("barrier").number("week"))
+    best = curve[int(barrier.best_day(mean, up, open_now, as_good))] if open_now.any() else None
+    week = dt.timedelta(days=values.number("week"))
     early = now = None
     if best is not None and best.date - week >= today:
         early = _caught_on(season, result, best.date - week)
     elif best is not None and best.date > today:
         now = _caught_on(season, result, today)  # a week earlier is past
     late = _caught_on(season, result, best.date + week) if best else None
-    hindsight = curve[int(barrier.best_day(mean, up, known))] if known.any() else None
-    split, split_caught = _best_split(season, laid, best, today)
-    partner = load("barrier").number("partner_from")
+    hindsight = curve[int(barrier.best_day(mean, up, known, as_good))] if known.any() else None
+    split, split_caught = _best_split(season, laid, best, today, tables)
+    partner = values.number("partner_from")
     needs_partner = None if best is None or best.up is None else best.up >= partner
     return CoverPlan(
         purpose=purpose,
@@ -197,6 +205,7 @@ def cover_plan(
             active=material.name,
             weeds=weeds,
             today=today,
+            values=values,
         ),
     )
 
@@ -235,22 +244,25 @@ def _caught_on(season: Season, result: barrier.DayCover, date: dt.date) -> float
 
 
 def _best_split(
-    season: Season, laid: barrier.Barrier, best: CoverPoint | None, today: dt.date
+    season: Season,
+    laid: barrier.Barrier,
+    best: CoverPoint | None,
+    today: dt.date,
+    tables: Tables,
 ) -> tuple[tuple[int, int] | None, float | None]:
     """The best two dates for half the dose each, when they catch enough more than one."""
-    table = load("barrier")
     if best is None or best.caught is None:
         return None, None
     days = np.flatnonzero(season.candidates & (season.dates >= np.datetime64(today)))
     days = days[::SPLIT_STEP_DAYS]
     first, second = (grid.ravel() for grid in np.meshgrid(days, days, indexing="ij"))
-    apart = second - first >= table.number("split_apart")
+    apart = second - first >= tables["barrier"].number("split_apart")
     if not apart.any():
         return None, None
     pairs = {"first": first[apart], "second": second[apart]}
     some = slice(None, None, max(1, len(season.share) // SPLIT_MEMBERS))
     life = np.broadcast_to(laid.half_life_d, (len(season.share),))
-    few = barrier.Barrier(life[some], laid.activation_mm, laid.activation_days)
+    few = replace(laid, half_life_d=life[some])
     rough = barrier.split_caught(
         season.share[some], season.soil_c[some], season.rain_mm[some], few, **pairs
     ).mean(axis=0)
@@ -260,7 +272,7 @@ def _best_split(
     pair = {name: days_[top : top + 1] for name, days_ in pairs.items()}
     fine = barrier.split_caught(season.share, season.soil_c, season.rain_mm, laid, **pair)
     caught = float(np.nanmean(fine))
-    if caught < best.caught + load("plan").number("split_gain"):
+    if caught < best.caught + tables["plan"].number("split_gain"):
         return None, None
     return (int(pair["first"][0]), int(pair["second"][0])), caught
 
@@ -272,6 +284,7 @@ def _text(
     active: str,
     weeds: Sequence[Phrase],
     today: dt.date,
+    values: Table,
 ) -> Phrase:
     """The answer; `others` are what other days of application catch, by the id of their text."""
     what, of = barrier_named(active), joined(*weeds)
@@ -281,12 +294,11 @@ def _text(
         return say("cover.over", barrier=what, day=best.date, caught=Share(best.caught), weeds=of)
     known = {day: caught for day, caught in others.items() if caught is not None}
     worst = min(known.values(), default=0.0)
-    table = load("barrier")
-    dry = best.watered is not None and best.watered <= table.number("seldom_watered")
+    dry = best.watered is not None and best.watered <= values.number("seldom_watered")
     rain = little = partner = NOTHING
-    if known and not dry and best.caught - worst <= 2 * table.number("as_good"):
+    if known and not dry and best.caught - worst <= 2 * values.number("as_good"):
         little = say("cover.little_hangs")
-    if best.up is not None and best.up >= table.number("partner_from"):
+    if best.up is not None and best.up >= values.number("partner_from"):
         partner = say("cover.partner", up=Share(best.up))
     if best.watered is not None and (dry or best.watered < 1):
         rain = say(f"cover.rain_{'seldom' if dry else 'waters'}", share=Share(best.watered))

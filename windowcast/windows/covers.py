@@ -10,7 +10,7 @@ import numpy as np
 from windowcast.core.phrase import NOTHING, Phrase, Share, joined, say
 from windowcast.core.record import Members, Weather
 from windowcast.core.site import Site
-from windowcast.core.values import load
+from windowcast.core.values import Tables
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.windows.cover_plan import (
@@ -24,7 +24,6 @@ from windowcast.windows.cover_plan import (
 from windowcast.windows.days import DayContext
 from windowcast.windows.model import CoverPlan
 from windowcast.windows.purposes import Purpose
-from windowcast.windows.score import Rule
 from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
 from windowcast.windows.timing import judged_days
 
@@ -48,14 +47,15 @@ def covers_of(
     if not purpose.barrier:
         return ()
     weeds = axis.state.weeds_of(purpose.weeds)
-    context = DayContext(site, axis.state, purpose.weeds)
+    tables = axis.tables
+    context = DayContext(site, axis.state, purpose.weeds, tables=tables)
     score = np.broadcast_to(judged_days(purpose, needs, context)[1], axis.state.soil_5cm_c.shape)
-    is_open = (score >= Rule.load().season).mean(axis=0) * (axis.number < SEASON_DAYS)
+    is_open = (score >= purpose.rule.season).mean(axis=0) * (axis.number < SEASON_DAYS)
     season = season_of(
         axis,
         weeds,
         axis.daily(weather.daily, members.daily, "precip_mm"),
-        first=int(load("plan").number("spring_from")) if purpose.weeds == "spring" else 0,
+        first=int(tables["plan"].number("spring_from")) if purpose.weeds == "spring" else 0,
         candidates=is_open >= CANDIDATE,
     )
     if season is None:
@@ -68,8 +68,9 @@ def covers_of(
             weeds=[say(f"weed.{weed.weed}") for weed in weeds],
             today=weather.today,
             irrigated=bool(site.turf.irrigated),
+            tables=tables,
         )
-        for material in (materials or (usual_material(purpose),))
+        for material in (materials or (usual_material(purpose, tables["barrier"]),))
     )
 
 
@@ -83,6 +84,7 @@ def covers_ahead(
     weather: Weather | None,
     members: Members,
     materials: Sequence[ResidualActive],
+    tables: Tables,
 ) -> tuple[CoverPlan, ...]:
     """`covers_of` the season that today lies in; nothing without the record that led to it."""
     if weather is None or not purpose.barrier:
@@ -93,6 +95,7 @@ def covers_ahead(
         southern=site.place.southern,
         overseeded=False,
         years=members.past_years,
+        tables=tables,
     )
     return covers_of(
         purpose, needs, axis, site=site, weather=weather, members=members, materials=materials

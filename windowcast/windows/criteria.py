@@ -21,7 +21,6 @@ from windowcast.core.site import Site
 from windowcast.core.turf import Sensitive
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows import reasons
-from windowcast.windows.grade import table_of
 from windowcast.windows.hours import HourContext, chance, sliding
 
 Measure = Callable[[HourContext, ActiveNeeds], FloatArray]
@@ -143,7 +142,7 @@ def inversion(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 
     Missing cloud counts as clear, the cautious reading.
     """
-    rule = table_of("inversion")
+    rule = ctx.criterion("inversion")
     low_sun = _fades(ctx.sun_deg, rule.value("sun_deg").value)
     calm = _fades(ctx.wind_m_s, rule.value("wind_m_s").value)
     cover = np.where(np.isnan(ctx.cloud), 0.0, ctx.cloud)
@@ -170,7 +169,7 @@ def delta_t(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 @criterion
 def hot_and_dry(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """1 where the air is both hot and dry; unknown where it is hot and humidity is missing."""
-    rule = table_of("hot_and_dry")
+    rule = ctx.criterion("hot_and_dry")
     hot = np.where(np.isnan(ctx.temp_c), np.nan, ctx.temp_c > rule.number("temp_c"))
     dry = np.where(np.isnan(ctx.rh_pct), np.nan, ctx.rh_pct < rule.number("rh_pct"))
     return np.where((hot == 0) | (dry == 0), 0.0, hot * dry)
@@ -200,7 +199,7 @@ def humidity(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 @criterion
 def cold_after(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Lowest air temperature of the hours after spraying."""
-    hours = int(table_of("cold_after").number("hours"))
+    hours = int(ctx.criterion("cold_after").number("hours"))
     result: FloatArray = sliding(ctx.temp_c, 0, hours).min(axis=-1)
     return result
 
@@ -210,7 +209,7 @@ def sun_after(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Share of clear sky by day, from now to tomorrow evening."""
     if needs.light_needed is None:
         return np.full_like(ctx.sun_deg, np.nan)
-    hours = int(table_of("sun_after").number("hours"))
+    hours = int(ctx.criterion("sun_after").number("hours"))
     by_day = np.where(ctx.sun_deg > 0, 1.0 - ctx.cloud, 0.0)
     ahead = sliding(by_day, 0, hours).sum(axis=-1)
     lit = sliding((ctx.sun_deg > 0).astype(np.float64), 0, hours).sum(axis=-1)
@@ -224,14 +223,16 @@ def sun_after(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 @criterion
 def frost(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Lowest air temperature of the last hours, while frost would still lie."""
-    result: FloatArray = sliding(ctx.temp_c, int(table_of("frost").number("hours")), 0).min(axis=-1)
+    result: FloatArray = sliding(ctx.temp_c, int(ctx.criterion("frost").number("hours")), 0).min(
+        axis=-1
+    )
     return result
 
 
 @criterion
 def saturated_soil(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Rain of the last day where the soil is full, 0 where it has room."""
-    rule = table_of("saturated_soil")
+    rule = ctx.criterion("saturated_soil")
     fallen = ctx.rain_around(int(rule.number("hours")) - 1, 0).sum(axis=-1)
     moisture = ctx.on_hours(ctx.ahead.soil_moisture)
     room = moisture < rule.number("full")  # an unknown moisture counts as full
@@ -241,7 +242,7 @@ def saturated_soil(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 @criterion
 def dry_before(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Rain of the last hours, this one left out."""
-    hours = int(table_of("dry_before").number("hours"))
+    hours = int(ctx.criterion("dry_before").number("hours"))
     result: FloatArray = ctx.rain_around(hours, 0)[..., :-1].sum(axis=-1)
     return result
 
@@ -284,18 +285,18 @@ def chance_of_rain(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     precipitation, or certain where the forecast itself has rain.
     """
     fallen = np.atleast_2d(_rain_free(ctx, needs))
-    wet = table_of("chance_of_rain").number("wet_mm")
+    wet = ctx.criterion("chance_of_rain").number("wet_mm")
     event = np.where(np.isnan(fallen), np.nan, fallen >= wet)
     if needs.rain_free_h and not math.isnan(needs.rain_free_h) and event.shape[0] == 1:
         hours = math.ceil(needs.rain_free_h)
         probability = sliding(ctx.get("precip_prob"), 0, hours).max(axis=-1)
         return np.fmax(event, np.where(np.isnan(event), np.nan, probability))
-    return chance(event)
+    return chance(event, ctx.rule)
 
 
 @criterion
 def washing_rain(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Rain of the first day after a soil-applied material."""
-    hours = int(table_of("washing_rain").number("hours"))
+    hours = int(ctx.criterion("washing_rain").number("hours"))
     result: FloatArray = ctx.rain_around(0, hours - 1).sum(axis=-1)
     return result

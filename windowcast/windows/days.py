@@ -15,6 +15,7 @@ import numpy.typing as npt
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.season_calendar import season_day
 from windowcast.core.site import Site
+from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.limits.answer import codes, turf_answers
 from windowcast.limits.ground import ground_of
 from windowcast.limits.model import TurfAnswer
@@ -22,8 +23,8 @@ from windowcast.limits.turf_days import TurfDays
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.season.turf import dormant_run
-from windowcast.windows.grade import table_of
 from windowcast.windows.hours import chance, sliding
+from windowcast.windows.score import Rule
 
 WEEK = 7
 
@@ -44,6 +45,8 @@ class DayContext:
         What the turf takes on the first days, where that is already known; else it is asked.
     weeds
         "fall" or "spring": whose emergence counts.
+    tables
+        The science values that the criteria go by.
     """
 
     site: Site
@@ -53,6 +56,11 @@ class DayContext:
     after: SiteState | None = None
     rain_mm: FloatArray | None = None
     turf: tuple[TurfAnswer, ...] | None = None
+    tables: Tables = PACKAGED
+
+    def criterion(self, name: str) -> Table:
+        """A criterion's own values."""
+        return self.tables["criteria"].table(name)
 
     @property
     def dates(self) -> DateArray:
@@ -126,7 +134,7 @@ def emergence_lead(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
     end = np.where(np.isnan(up[:, -1:]), np.nan, 0.0)
     up = np.concatenate([up, end], axis=-1)
     told = np.take_along_axis(up, _next(np.isfinite(up)), axis=-1)
-    begins = _next((told >= table_of("emergence_lead").number("begun")) | np.isnan(told))
+    begins = _next((told >= ctx.criterion("emergence_lead").number("begun")) | np.isnan(told))
     lead = (begins - np.arange(up.shape[-1])).astype(np.float64)
     lead[np.isnan(np.take_along_axis(up, begins, axis=-1))] = np.nan
     result: FloatArray = lead[:, : len(ctx.dates)]
@@ -179,9 +187,11 @@ def water_in(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
     if ctx.rain_mm is None:
         return ctx.unknown
     coming = sliding(ctx.rain_mm, 0, int(days))[..., 1:].sum(axis=-1)
-    enough = chance(np.where(np.isnan(coming), np.nan, coming >= depth))
+    enough = chance(
+        np.where(np.isnan(coming), np.nan, coming >= depth), Rule.of(ctx.tables["criteria"])
+    )
     if ctx.site.turf.irrigated is None:
-        sure = float(table_of("water_in").value("at").value[-1])
+        sure = float(ctx.criterion("water_in").value("at").value[-1])
         return np.where(enough >= sure, enough, np.nan)
     return enough
 
@@ -205,7 +215,7 @@ def greenup_margin(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
     if len(left) > 1:
         return left
     known = dormant_run(turf.half_green_probability)
-    enough = known >= table_of("greenup_margin").value("at").value[-1]
+    enough = known >= ctx.criterion("greenup_margin").value("at").value[-1]
     return np.where(np.isnan(left) & enough, known, left)
 
 
@@ -220,7 +230,7 @@ def turf_safety(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
     """1 where the turf takes the actives, 0 where not; the same in every member (`limits`)."""
     answers = ctx.turf
     if answers is None:
-        answers = turf_answers(needs, ground_of(ctx.site), TurfDays.of(ctx.state))
+        answers = turf_answers(needs, ground_of(ctx.site), TurfDays.of(ctx.state), ctx.tables)
     taken = np.full((1, len(ctx.dates)), np.nan)
     taken[:, : len(answers)] = codes(answers)
     return taken

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from windowcast.core.record import FloatArray
-from windowcast.core.values import Table, Value, load
+from windowcast.core.values import Table, Value
 from windowcast.materials.needs import ActiveNeeds
 
 
@@ -53,24 +53,24 @@ class ScoreCurve:
         return min(found, key=lambda x: abs(x - measured), default=None)
 
 
-def table_of(name: str) -> Table:
-    """A criterion's table in ``data/criteria.toml``."""
-    return load("criteria").table(name)
-
-
-def grade_of(name: str, needs: ActiveNeeds, own: Table | None = None) -> ScoreCurve:
+def grade_of(
+    name: str, needs: ActiveNeeds, criteria: Table, own: Table | None = None
+) -> ScoreCurve:
     """How a criterion is graded for a purpose and the actives at hand.
 
     Parameters
     ----------
+    criteria
+        ``data/criteria.toml``.
     own
         The purpose's own knots by criterion, from ``data/purposes.toml``.
     """
-    table = own.table(name) if own is not None and name in own else table_of(name)
+    rule = criteria.table(name)
+    table = own.table(name) if own is not None and name in own else rule
     at, score = table.value("at"), table.value("score")
     plain = ScoreCurve(tuple(map(float, at.value)), tuple(map(float, score.value)), (at, score))
     shift = _SHIFTS.get(name)
-    shifted = shift(plain, needs, table_of(name)) if shift else None
+    shifted = shift(plain, needs, rule) if shift else None
     if shifted is None:
         return plain
     return replace(shifted, used=_governing(name, needs) or plain.used)
@@ -180,9 +180,12 @@ def _need(value: Value) -> str:
     return "turf_state" if parts[-2] == "turf" else parts[-1]
 
 
-def sources_of(name: str, grade: ScoreCurve, needs: ActiveNeeds) -> tuple[Value, ...]:
+def sources_of(
+    name: str, grade: ScoreCurve, needs: ActiveNeeds, criteria: Table
+) -> tuple[Value, ...]:
     """Every science value a criterion's judgement rests on."""
-    extra = (v for v in table_of(name).values_below() if v.path.rsplit(".", 1)[-1] not in _OWN)
+    below = criteria.table(name).values_below()
+    extra = (v for v in below if v.path.rsplit(".", 1)[-1] not in _OWN)
     return tuple({v.path: v for v in (*grade.used, *_governing(name, needs), *extra)}.values())
 
 

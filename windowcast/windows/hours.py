@@ -19,10 +19,11 @@ from windowcast.core.local_days import local_dates
 from windowcast.core.phrase import Phrase, say
 from windowcast.core.record import DateArray, FloatArray, Grade, Members, Weather
 from windowcast.core.site import Site
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.physics import humidity
 from windowcast.physics.sun import solar_elevation_deg
 from windowcast.season.model import SiteState
+from windowcast.windows.score import Rule
 
 LEAD_H = 24
 _CARRIED = ("temp_c", "dewpoint_c", "rh_pct", "wind_m_s", "gust_m_s", "precip_mm", "cloud_fraction")
@@ -52,6 +53,8 @@ class HourContext:
     unplaced_mm
         Rain of each hour's local date that fell nobody knows when within it, ``[member, hour]``,
         to be counted wherever it may have fallen; None to take each hour's rain as it stands.
+    tables
+        The science values that the criteria go by.
     """
 
     site: Site
@@ -65,6 +68,16 @@ class HourContext:
     daily: Mapping[str, FloatArray]
     now: dt.datetime | None = None
     unplaced_mm: FloatArray | None = None
+    tables: Tables = PACKAGED
+
+    @cached_property
+    def rule(self) -> Rule:
+        """How scores become verdicts and hours become blocks."""
+        return Rule.of(self.tables["criteria"])
+
+    def criterion(self, name: str) -> Table:
+        """A criterion's own values."""
+        return self.tables["criteria"].table(name)
 
     def get(self, name: str) -> FloatArray:
         """Values of an hourly variable, all NaN when nobody knows it."""
@@ -114,7 +127,7 @@ class HourContext:
     def gust_m_s(self) -> FloatArray:
         """Gusts, from the mean wind by a stated factor where none are forecast."""
         given = self.get("gust_m_s")
-        factor = load("criteria").number("gusts.factor")
+        factor = self.criterion("gusts").number("factor")
         result: FloatArray = np.where(np.isnan(given), factor * self.wind_m_s, given)
         return result
 
@@ -173,7 +186,7 @@ def sliding(values: FloatArray, before: int, after: int) -> FloatArray:
     return result
 
 
-def chance(event: FloatArray) -> FloatArray:
+def chance(event: FloatArray, rule: Rule) -> FloatArray:
     """How likely an event is, in the place of the forecast's own yes or no.
 
     Parameters
@@ -187,8 +200,7 @@ def chance(event: FloatArray) -> FloatArray:
         Row 0 (the forecast as issued) holds the share of the other members in which it happens,
         when there are enough of them; the other rows keep their own 0 or 1.
     """
-    fewest = load("criteria").number("rule.members")
-    if event.shape[0] - 1 < fewest:
+    if event.shape[0] - 1 < rule.members:
         return event
     return np.concatenate([event[1:].mean(axis=0, keepdims=True), event[1:]])
 
@@ -200,6 +212,7 @@ def hour_context(
     *,
     weather: Weather | None = None,
     now: dt.datetime | None = None,
+    tables: Tables = PACKAGED,
 ) -> HourContext:
     """Put the members' hours, the hours before them and the days' state on one axis.
 
@@ -210,6 +223,8 @@ def hour_context(
         has days only, yesterday's rain is spread evenly over the day.
     now
         Present moment, aware; None for an answer about another day.
+    tables
+        The science values to go by.
     """
     record = members.hourly
     zone = site.zone
@@ -240,6 +255,7 @@ def hour_context(
         grade={k: np.concatenate([unknown, g]) for k, g in record.grades.items() if k in hourly},
         daily=_on_dates(members, ahead.dates),
         now=now,
+        tables=tables,
     )
 
 

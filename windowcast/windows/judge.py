@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from windowcast.core.record import FloatArray
-from windowcast.core.values import load
 from windowcast.limits.answer import turf_answers
 from windowcast.limits.ground import ground_of
 from windowcast.limits.model import TurfAnswer
@@ -19,7 +18,7 @@ from windowcast.season.sightings import CanopyLook
 from windowcast.windows import reasons
 from windowcast.windows.criteria import HOUR_CRITERIA, SCHEDULE, about
 from windowcast.windows.days import DAY_CRITERIA, DayContext
-from windowcast.windows.grade import ScoreCurve, needs_behind, table_of
+from windowcast.windows.grade import ScoreCurve, needs_behind
 from windowcast.windows.hours import HourContext
 from windowcast.windows.model import Judged
 from windowcast.windows.purposes import Purpose, weights_of
@@ -62,7 +61,7 @@ class HourScores:
         scores: Mapping[str, FloatArray],
     ) -> HourScores:
         """The criteria's scores with what they come to together."""
-        weights = weights_of(tuple(grades))
+        weights = weights_of(tuple(grades), ctx.tables["criteria"])
         pairs = [(scores[name], weights[name]) for name in grades]
         return cls(
             ctx=ctx,
@@ -83,7 +82,7 @@ class HourScores:
         )
         rows = np.where(np.isnan(rows), 1e-9, rows)
         worst = rows.argmin(axis=0)
-        full = rows.min(axis=0) >= load("criteria").number("rule.limits")
+        full = rows.min(axis=0) >= self.ctx.rule.limits
         return ["" if ok else names[i] for i, ok in zip(worst, full, strict=True)]
 
     def judged(self, block: Block, rule: Rule) -> tuple[Judged, ...]:
@@ -92,19 +91,21 @@ class HourScores:
 
     def _judge(self, name: str, block: Block, rule: Rule) -> Judged:
         score, value = self.at(name, block)
-        unit = str(table_of(name)["unit"])
+        criterion = self.ctx.criterion(name)
+        unit = str(criterion["unit"])
         grade = self.grades[name]
         unknown = np.isnan(score)
         source = grade.used[0]
         return Judged(
             criterion=name,
-            label=reasons.label(name),
+            label=reasons.label(name, criterion),
             verdict=rule.verdict(score),
             score=None if unknown else round(score, 4),
             measured=None if np.isnan(value) or not unit else round(value, 4),
             unit=unit,
             reason=reasons.reason(
                 name,
+                criterion,
                 grade,
                 np.nan if unknown else value,
                 about(name, self.ctx, self.ctx.lead + self._worst(name, block)),
@@ -124,7 +125,8 @@ class HourScores:
 
     def limiting(self, block: Block) -> str:
         """The criterion that holds a block down most, "" when all are fully met."""
-        return limiting({name: self.at(name, block)[0] for name in self.scores}, self.weights)
+        means = {name: self.at(name, block)[0] for name in self.scores}
+        return limiting(means, self.weights, self.ctx.rule)
 
     def spoiler(self, block: Block, rule: Rule) -> tuple[str, int]:
         """The criterion that most often spoils a block in the members in which it does not hold.
@@ -184,6 +186,7 @@ class Judge:
                 needs,
                 ground_of(self.ctx.site),
                 TurfDays.of(self.ctx.ahead, self.looks),
+                self.ctx.tables,
                 count=int(self.ctx.day[-1]) + 1,
             )
         return self._turf[key]
@@ -202,6 +205,7 @@ class Judge:
             days = DayContext(
                 ctx.site, ctx.ahead, purpose.weeds, self.past, rain_mm=rain,
                 turf=self.turf(needs) if name == "turf_safety" else None,
+                tables=ctx.tables,
             )  # fmt: skip
             value = ctx.on_hours(DAY_CRITERIA[name](days, needs))
         return value[..., ctx.lead :]

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 
 from windowcast.core.phrase import Phrase, say
-from windowcast.core.values import Table, Value, load
+from windowcast.core.values import PACKAGED, Table, Tables, Value
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.windows.grade import ScoreCurve, asked_for, grade_of, table_of
+from windowcast.windows.grade import ScoreCurve, asked_for, grade_of
 from windowcast.windows.model import PurposeName
+from windowcast.windows.score import Rule
 
 
 @dataclass(frozen=True)
@@ -27,6 +27,8 @@ class Purpose:
         Knots of its own, by criterion.
     facts
         Criteria of which this purpose says in its own words that they are met.
+    rules
+        ``data/criteria.toml``: how criteria are graded where the purpose has no knots of its own.
     """
 
     name: PurposeName
@@ -38,11 +40,17 @@ class Purpose:
     facts: tuple[str, ...]
     generic: ActiveNeeds
     soil_mark: Value | None  # soil temperature by which a barrier should be down
+    rules: Table
 
     @property
     def title(self) -> Phrase:
         """What it is called."""
         return say(f"purpose.{self.name}.title")
+
+    @property
+    def rule(self) -> Rule:
+        """How scores become verdicts."""
+        return Rule.of(self.rules)
 
     @property
     def criteria(self) -> tuple[str, ...]:
@@ -55,34 +63,34 @@ class Purpose:
 
     def grades(self, needs: ActiveNeeds) -> dict[str, ScoreCurve]:
         """How each criterion that the actives at hand ask for is graded, in order."""
-        return {name: grade_of(name, needs, self.own) for name in self.asked(needs)}
+        return {name: grade_of(name, needs, self.rules, self.own) for name in self.asked(needs)}
 
     def serves(self, needs: ActiveNeeds) -> bool:
         """Whether the actives act on what the purpose is about."""
         return needs.pre if self.barrier else needs.post
 
 
-def weights_of(names: Sequence[str]) -> dict[str, float]:
+def weights_of(names: Sequence[str], criteria: Table) -> dict[str, float]:
     """Exponent of each criterion's score."""
-    tables = {name: table_of(name) for name in names}
+    tables = {name: criteria.table(name) for name in names}
     return {n: t.number("weight") if "weight" in t else 1.0 for n, t in tables.items()}
 
 
-@cache
-def purpose_of(name: PurposeName) -> Purpose:
-    """A packaged purpose."""
-    table = load("purposes").table(name)
+def purpose_of(name: PurposeName, tables: Tables = PACKAGED) -> Purpose:
+    """A purpose by the tables of science values."""
+    table = tables["purposes"].table(name)
     barrier = bool(table["barrier"])
     return Purpose(
         name=name,
         weeds=str(table["weeds"]),
         barrier=barrier,
         timing=tuple(table["timing"]),
-        hours=tuple(load("purposes")["every.hours"]),
+        hours=tuple(tables["purposes"]["every.hours"]),
         own=table.table("grade") if "grade" in table else None,
         facts=tuple(table.get("facts", ())),
         generic=_generic(table, barrier=barrier),
         soil_mark=table.value("soil_mark") if "soil_mark" in table else None,
+        rules=tables["criteria"],
     )
 
 

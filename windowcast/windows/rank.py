@@ -13,6 +13,7 @@ from windowcast.core.phrase import NOTHING, Phrase, joined, merged, say
 from windowcast.core.record import Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.core.version import __version__
 from windowcast.limits.answer import ground_limits
 from windowcast.limits.ground import ground_of
@@ -65,6 +66,7 @@ def rank(
     uses: Sequence[Use] = (),
     looks: Sequence[CanopyLook] = (),
     now: dt.datetime | None = None,
+    tables: Tables = PACKAGED,
 ) -> Ranking:
     """Rank the coming windows of each purpose.
 
@@ -92,21 +94,25 @@ def rank(
         Dated looks into the canopy.
     now
         The present moment; hours before it are no windows any more.
+    tables
+        The science values to go by.
     """
-    ctx = hour_context(site, ahead, members, weather=weather, now=now)
+    ctx = hour_context(site, ahead, members, weather=weather, now=now, tables=tables)
     task = _Task(
         ctx,
         Judge(ctx, past, tuple(looks)),
         members,
         past,
-        Rule.load(),
+        ctx.rule,
         days,
         today,
         tuple(uses),
         weather,
         tuple(barriers),
     )
-    outlooks = [task.outlook(purpose_of(name), mixture, stock) for name in (purposes or PURPOSES)]
+    outlooks = [
+        task.outlook(purpose_of(name, tables), mixture, stock) for name in (purposes or PURPOSES)
+    ]
     return Ranking(
         site=site.name,
         today=today,
@@ -121,7 +127,8 @@ def rank(
         cautions=(*CAUTIONS, *task.repeats(outlooks, mixture)),
         explain=(
             *trace.explain_lines(
-                [purpose_of(o.purpose) for o in outlooks if o.in_season], mixture, ahead
+                [purpose_of(o.purpose, tables) for o in outlooks if o.in_season],
+                mixture, ahead, tables["criteria"],
             ),
             *(trace.finding_lines(weather) if weather else ()),
         ),
@@ -158,6 +165,7 @@ class _Task:
             days=self.days,
             rule=self.rule,
             years=self.members.past_years,
+            tables=self.ctx.tables,
         )
         if not any(e.season == purpose.weeds for e in self.ctx.ahead.emergence.values()):
             reason = advice.no_weeds(purpose)
@@ -214,6 +222,7 @@ class _Task:
                 weather=self.weather,
                 members=self.members,
                 materials=self.barriers,
+                tables=self.ctx.tables,
             ),
         )
 
@@ -310,7 +319,7 @@ class _Task:
         """What ground and date say against the day on which a purpose opens; nothing: no word."""
         if opens is None:
             return ()
-        against = ground_limits(needs, ground_of(self.ctx.site), opens)
+        against = ground_limits(needs, ground_of(self.ctx.site), opens, self.ctx.tables)
         return spans((TurfAnswer(opens, against),)) if against else ()
 
     def _taken(self, needs: ActiveNeeds, block: Block) -> TurfAnswer:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable
-from functools import cache
 
 from windowcast.core.phrase import (
     NOTHING,
@@ -20,8 +19,9 @@ from windowcast.core.phrase import (
     joined,
     say,
 )
+from windowcast.core.values import Table
 from windowcast.core.values import Value as Science
-from windowcast.windows.grade import ScoreCurve, table_of
+from windowcast.windows.grade import ScoreCurve
 
 SOIL_DEPTH = Quantity(5.0, "cm")  # of `SiteState.soil_5cm_c`
 _OF_SOIL = ("cool_soil", "soil_week")
@@ -53,9 +53,9 @@ def _stage(stage: float) -> Value:
     return say(f"stage.{part}{more}", code=code, count=count)
 
 
-def label(name: str) -> Phrase:
-    """What a criterion is called."""
-    return Phrase(f"criterion.{name}.label", _given(name))
+def label(name: str, criterion: Table) -> Phrase:
+    """What a criterion is called, with its own values from ``data/criteria.toml``."""
+    return Phrase(f"criterion.{name}.label", _given(name, criterion))
 
 
 def inputs(name: str) -> Phrase:
@@ -68,19 +68,20 @@ def because(criterion: Phrase, said: Phrase) -> Phrase:
     return say("criterion.because", criterion=criterion, reason=said)
 
 
-def reason(name: str, grade: ScoreCurve, value: float, about: Value = NOTHING) -> Phrase:
+def reason(
+    name: str, criterion: Table, grade: ScoreCurve, value: float, about: Value = NOTHING
+) -> Phrase:
     """One clause on a measured value: what it is and, outside the good range, why that matters.
 
     `about` names what it was measured on, where the site has several.
     """
-    table, says = table_of(name), _says(name)
-    unit = str(table["unit"])
+    says, unit = tuple(criterion["says"]), str(criterion["unit"])
     if math.isnan(value):
         return say(f"criterion.{name}.unknown")
     low, high = grade.good
     side = "low" if value < low else "high" if value > high else "good"
     if side != "good" and side in says:
-        values: dict[str, Value] = dict(_given(name)) | {"about": about}
+        values: dict[str, Value] = dict(_given(name, criterion)) | {"about": about}
         if unit:
             ends = {"measured": value, "low": low, "high": high}
             values |= {key: measured(end, unit) for key, end in ends.items()}
@@ -92,26 +93,26 @@ def reason(name: str, grade: ScoreCurve, value: float, about: Value = NOTHING) -
     return say("criterion.good", measured=measured(value, unit))
 
 
-def change(name: str, grade: ScoreCurve, value: float, score: float) -> Phrase:
+def change(name: str, criterion: Table, grade: ScoreCurve, value: float, score: float) -> Phrase:
     """What would have to be different for the criterion to reach a score, as a clause."""
-    if "change" in _says(name):
+    if "change" in criterion["says"]:
         return say(f"criterion.{name}.change")
     needed = grade.nearest(value, score)
     if needed is None:
-        return say("criterion.better", criterion=label(name))
-    aim = measured(needed, str(table_of(name)["unit"]))
+        return say("criterion.better", criterion=label(name, criterion))
+    aim = measured(needed, str(criterion["unit"]))
     if needed > value:
-        return say("criterion.reach", criterion=label(name), needed=aim)
-    return say("criterion.fall", criterion=label(name), needed=aim)
+        return say("criterion.reach", criterion=label(name, criterion), needed=aim)
+    return say("criterion.fall", criterion=label(name, criterion), needed=aim)
 
 
-def fact(name: str, value: float) -> Phrase:
+def fact(name: str, criterion: Table, value: float) -> Phrase:
     """What a criterion says of today as a clause; nothing when it has nothing to say."""
-    if "fact" not in _says(name) or math.isnan(value):
+    if "fact" not in criterion["says"] or math.isnan(value):
         return NOTHING
-    unit = str(table_of(name)["unit"])
+    unit = str(criterion["unit"])
     said: tuple[tuple[str, Value], ...] = (("measured", measured(value, unit)),) if unit else ()
-    return Phrase(f"criterion.{name}.fact", _given(name) + said)
+    return Phrase(f"criterion.{name}.fact", _given(name, criterion) + said)
 
 
 def missing(name: str) -> Phrase:
@@ -119,28 +120,22 @@ def missing(name: str) -> Phrase:
     return say(f"criterion.{name}.missing")
 
 
-def remedies(names: Iterable[str]) -> Listing:
+def remedies(names: Iterable[str], criteria: Table) -> Listing:
     """What would let criteria be told."""
-    names = list(names)
-    hourly = [str(t["hourly"]) for name in names if "hourly" in (t := table_of(name))]
-    others = [say(f"criterion.{name}.remedy") for name in names if "remedy" in _says(name)]
+    asked = {name: criteria.table(name) for name in names}
+    hourly = [str(table["hourly"]) for table in asked.values() if "hourly" in table]
+    others = [say(f"criterion.{name}.remedy") for name in asked if "remedy" in asked[name]["says"]]
     if hourly:
         inputs = joined(*(say(f"hourly.{name}") for name in hourly))
         others.insert(0, say("advice.hourly", inputs=inputs))
     return joined(*others, join="clauses")
 
 
-def _says(name: str) -> tuple[str, ...]:
-    """Which texts there are of a criterion besides its label and inputs."""
-    return tuple(table_of(name)["says"])
-
-
-@cache
-def _given(name: str) -> tuple[tuple[str, Value], ...]:
+def _given(name: str, criterion: Table) -> tuple[tuple[str, Value], ...]:
     """The criterion's own values that a text may speak of: limits, the depth of soil."""
     limits: list[tuple[str, Value]] = [
         (key, Quantity(float(item), item.unit))  # type: ignore[arg-type]
-        for key, item in table_of(name).items()
+        for key, item in criterion.items()
         if isinstance(item, Science) and item.unit in ("degC", "%")
         if not isinstance(item.value, list)
     ]

@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
-from windowcast.core.values import load
+from windowcast.core.values import Table
 from windowcast.windows.model import Verdict
 
 BoolArray = npt.NDArray[np.bool_]
@@ -43,11 +43,13 @@ class Rule:
     extend: float
     season: float
     normal_years: int
+    limits: float
+    members: float
 
     @classmethod
-    def load(cls) -> Rule:
-        """The packaged rule."""
-        table = load("criteria").table("rule")
+    def of(cls, criteria: Table) -> Rule:
+        """The rule of a table such as ``data/criteria.toml``."""
+        table = criteria.table("rule")
         return cls(
             fit=table.number("fit"),
             even=table.number("even"),
@@ -57,6 +59,8 @@ class Rule:
             extend=table.number("extend"),
             season=table.number("season"),
             normal_years=int(table.number("normal_years")),
+            limits=table.number("limits"),
+            members=table.number("members"),
         )
 
     def verdict(self, score: float | None) -> Verdict:
@@ -98,7 +102,7 @@ def nearness(scores: Iterable[float | None]) -> float:
     return math.prod(_UNKNOWN if score is None else max(score, _FLOOR) for score in scores)
 
 
-def limiting(scores: Mapping[str, float], weights: Mapping[str, float]) -> str:
+def limiting(scores: Mapping[str, float], weights: Mapping[str, float], rule: Rule) -> str:
     """Name of the criterion with the lowest weighted score, "" when all are as good as met.
 
     One that cannot be told comes before every graded one, a no before all; of equals the first.
@@ -111,8 +115,7 @@ def limiting(scores: Mapping[str, float], weights: Mapping[str, float]) -> str:
         return score ** weights[name] if score > 0 else 0.0
 
     worst = min(scores, key=rank, default="")
-    enough = load("criteria").number("rule.limits")
-    return worst if worst and rank(worst) < enough else ""
+    return worst if worst and rank(worst) < rule.limits else ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,10 @@ import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.season_calendar import season_day, season_start
-from windowcast.season.model import SiteState
+from windowcast.core.values import PACKAGED, Table, Tables
+from windowcast.season.model import SiteState, TurfState
 from windowcast.season.turf import days_to_greenup
-from windowcast.season.turf_safety import injury_probability, over_futures
+from windowcast.season.turf_safety import Safety, injury_probability, over_futures
 from windowcast.windows.score import Rule
 
 SEASON_DAYS = 365
@@ -50,6 +51,8 @@ class SeasonAxis:
         How many of the days lie before today.
     years
         Different past years behind the members; None when each member stands for itself.
+    tables
+        The science values to go by.
     """
 
     past: SiteState
@@ -58,6 +61,7 @@ class SeasonAxis:
     start: dt.date
     gone: int
     years: int | None = None
+    tables: Tables = PACKAGED
 
     @property
     def dates(self) -> DateArray:
@@ -73,14 +77,15 @@ class SeasonAxis:
         southern: bool,
         overseeded: bool | None,
         years: int | None = None,
+        tables: Tables = PACKAGED,
     ) -> SeasonAxis:
         """The season today lies in; `overseeded` turf is never safe, None: it is not known."""
         today: dt.date = ahead.dates[0].astype("datetime64[D]").astype(object)
         start = season_start(today, southern=southern)
         gone = int((past.dates >= np.datetime64(start)).sum())
-        state = _joined(past, ahead, gone, overseeded)
+        state = _joined(past, ahead, gone, overseeded, tables["turf"])
         number = (state.dates - np.datetime64(start)).astype(np.float64)
-        return cls(past, state, number, start, gone, years)
+        return cls(past, state, number, start, gone, years, tables)
 
     def daily(self, record: Record, members: Record, name: str) -> FloatArray:
         """Daily values of the record, then of the members, on the axis, ``[member, day]``."""
@@ -101,7 +106,7 @@ class SeasonAxis:
             for begin, end in zip(first, np.append(first[1:], len(season)), strict=True)
             if end - begin >= WHOLE and self.past.dates[begin] < np.datetime64(self.start)
         ]
-        for begin, end in whole[-Rule.load().normal_years :]:
+        for begin, end in whole[-Rule.of(self.tables["criteria"]).normal_years :]:
             day = self.past.dates[begin] - np.timedelta64(int(number[begin]), "D")
             yield day.astype("datetime64[D]").astype(object), slice(begin, end)
 
@@ -120,7 +125,9 @@ def joined(past: npt.NDArray[Any], ahead: npt.NDArray[Any], gone: int) -> npt.ND
     return np.concatenate([np.broadcast_to(before, (len(rows), gone)), rows], axis=1)
 
 
-def _joined(past: SiteState, ahead: SiteState, gone: int, overseeded: bool | None) -> SiteState:
+def _joined(
+    past: SiteState, ahead: SiteState, gone: int, overseeded: bool | None, values: Table
+) -> SiteState:
     def fields(before: Any, after: Any, names: tuple[str, ...]) -> dict[str, npt.NDArray[Any]]:
         return {n: joined(getattr(before, n), getattr(after, n), gone) for n in names}
 
@@ -131,13 +138,14 @@ def _joined(past: SiteState, ahead: SiteState, gone: int, overseeded: bool | Non
     turf = replace(ahead.turf, **fields(past.turf, ahead.turf, _TURF))  # type: ignore[arg-type]
     # the past alone does not know when the green-up after it comes; with the days ahead it does
     dates = np.concatenate([past.dates[len(past.dates) - gone :], ahead.dates])
+    safety = Safety.of(values)
     turf = replace(
         turf,
-        injury_probability=injury_probability(turf.green_probability, overseeded),
+        injury_probability=injury_probability(turf.green_probability, safety),
         days_to_greenup=days_to_greenup(turf.half_green_probability),
     )
     issued = len(np.atleast_2d(ahead.turf.phase)) == len(turf.phase)  # `joined` leaves it out
-    turf = over_futures(turf, dates, overseeded=overseeded, issued=issued)
+    turf = on_ground(over_futures(turf, dates, safety, issued=issued), overseeded)
     return SiteState(
         dates=dates.astype("datetime64[D]"),
         degree_days={},
@@ -147,3 +155,17 @@ def _joined(past: SiteState, ahead: SiteState, gone: int, overseeded: bool | Non
         notes=ahead.notes,
         **fields(past, ahead, _SOIL),
     )
+
+
+def on_ground(turf: TurfState, overseeded: bool | None) -> TurfState:
+    """The turf's state where a grass was sown into it, for dates that are planned by it.
+
+    What was sown is always hurt; where nobody says, no day is known to be safe.
+    """
+    safe = turf.nonselective_safe
+    if overseeded is None:
+        return replace(turf, nonselective_safe=np.where(safe == 1, np.nan, safe))
+    if not overseeded:
+        return turf
+    hurt = np.ones(turf.injury_probability.shape)
+    return replace(turf, injury_probability=hurt, nonselective_safe=np.zeros(safe.shape))

@@ -12,6 +12,7 @@ from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.season_calendar import season_day, season_end, season_start
 from windowcast.core.site import Site
+from windowcast.core.values import Tables
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.windows.days import DAY_CRITERIA, DayContext
@@ -89,6 +90,7 @@ def timing_of(
     days: int,
     rule: Rule,
     years: int | None = None,
+    tables: Tables,
 ) -> Timing:
     """Judge a purpose's timing from today on.
 
@@ -100,8 +102,12 @@ def timing_of(
         Different past years behind the members (see `odds.date_range`).
     """
     southern = site.place.southern
-    measured, score = judged_days(purpose, needs, DayContext(site, ahead, purpose.weeds, past))
-    looking_back = DayContext(site, _looking_back(past, ahead), purpose.weeds, after=ahead)
+    measured, score = judged_days(
+        purpose, needs, DayContext(site, ahead, purpose.weeds, past, tables=tables)
+    )
+    looking_back = DayContext(
+        site, _looking_back(past, ahead), purpose.weeds, after=ahead, tables=tables
+    )
     _, gone = judged_days(purpose, needs, looking_back)
     before = gone[0] >= rule.season
     number = season_day(past.dates, southern=southern)
@@ -139,7 +145,7 @@ def judged_days(
     dict, FloatArray
         Criterion → ``[member, day]``; score ``[member, day]``, NaN where it cannot be told.
     """
-    grades, weights = purpose.grades(needs), weights_of(purpose.timing)
+    grades, weights = purpose.grades(needs), weights_of(purpose.timing, purpose.rules)
     measured = {name: DAY_CRITERIA[name](context, needs) for name in purpose.timing}
     pairs = ((grades[name](value), weights[name]) for name, value in measured.items())
     return measured, np.atleast_2d(combine(pairs))
@@ -153,7 +159,7 @@ def marked(
         return opens
     months = purpose.grades(needs)["season_months"]
     number = season_day(np.array([opens.median], dtype="datetime64[D]"), southern=southern)
-    first = months.nearest(0.0, Rule.load().season)
+    first = months.nearest(0.0, purpose.rule.season)
     return replace(opens, by_calendar=first is not None and bool(number[0] <= np.ceil(first)))
 
 

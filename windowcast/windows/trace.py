@@ -19,8 +19,8 @@ from windowcast.core.phrase import (
 from windowcast.core.record import Flag, Grade, Members, Provenance, Record, Weather
 from windowcast.core.season_calendar import season_start
 from windowcast.core.source_flags import REMARKS
+from windowcast.core.values import Table
 from windowcast.core.values import Value as Science
-from windowcast.core.values import load
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.windows.grade import sources_of
@@ -123,16 +123,21 @@ def finding_lines(weather: Weather) -> tuple[Phrase, ...]:
 
 
 def explain_lines(
-    purposes: Sequence[Purpose], mixture: ActiveNeeds | None, ahead: SiteState
+    purposes: Sequence[Purpose],
+    mixture: ActiveNeeds | None,
+    ahead: SiteState,
+    criteria: Table,
 ) -> tuple[Phrase, ...]:
     """Value ← model ← inputs ← source, for everything the answer rests on."""
-    lines = cited(load("criteria").table("rule").values_below())
+    lines = cited(criteria.table("rule").values_below())
     for purpose in purposes:
         needs = mixture or purpose.generic
         grades = purpose.grades(needs)
         for name in grades:
-            lines.append(say("trace.criterion", label=label(name), inputs=inputs(name)))
-            lines += cited(sources_of(name, grades[name], needs))
+            lines.append(
+                say("trace.criterion", label=label(name, criteria.table(name)), inputs=inputs(name))
+            )
+            lines += cited(sources_of(name, grades[name], needs, criteria))
     return tuple(dict.fromkeys([*lines, *cited(ahead.used)]))
 
 
