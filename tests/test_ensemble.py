@@ -11,7 +11,7 @@ import pytest
 
 from windowcast.core.local_days import local_dates
 from windowcast.core.record import Weather
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, load
 from windowcast.weather.ensemble import members
 from windowcast.weather.ensemble_errors import (
     Part,
@@ -358,9 +358,14 @@ def test_fast_enough(weather: Weather) -> None:
 
 def test_a_science_value_can_be_varied(weather: Weather) -> None:
     """Members spread by the error of the forecast: with next to none there is next to none."""
-    exact = VALUES.varied({"temperature.variance_floor": 0.0, "temperature.variance_scale": 1e9})
+    exact = PACKAGED.varied(
+        {
+            "ensemble.temperature.variance_floor": 0.0,
+            "ensemble.temperature.variance_scale": 1e9,
+        }
+    )
     usual = members(weather, until=UNTIL)
-    sure = members(weather, until=UNTIL, values=exact)
+    sure = members(weather, until=UNTIL, tables=exact)
     day = usual.forecast_days - 1
     spread = [np.ptp(found.daily.get("tmax_c")[1:, day]) for found in (sure, usual)]
     assert spread[0] < 1e-3 * spread[1]

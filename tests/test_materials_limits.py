@@ -8,9 +8,9 @@ import math
 
 import pytest
 
-from windowcast.core import values
 from windowcast.core.errors import InputError
 from windowcast.core.quantity import Rate, parse, parse_rate
+from windowcast.core.values import PACKAGED
 from windowcast.materials.actives import Active, load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.materials.rates import (
@@ -43,6 +43,8 @@ from windowcast.materials.tank import (
 from windowcast.report.catalogue import render
 
 ACTIVES = load_actives()
+TANK = PACKAGED["tank"]
+REACH = int(PACKAGED["rotation"].number("repeat.lookback_seasons"))
 ONE = Concentration("volume", 1.0)  # kg/L, so that litres are kilograms
 
 
@@ -121,7 +123,7 @@ def test_the_tank_may_be_filled_as_often_as_is_allowed_and_no_more() -> None:
 
 def test_a_last_load_of_a_fifth_is_not_small() -> None:
     jug = product("jug", 0.5)
-    limit = values.load("tank", "windowcast.materials").number("loads.small_share")
+    limit = TANK.number("loads.small_share")
     assert "tank.small_last" in cautions(sheet(jug, area_m2=1e4 * (1 + limit - 0.01)))
     assert "tank.small_last" not in cautions(sheet(jug, area_m2=1e4 * (1 + limit + 0.01)))
     assert "tank.small_last" not in cautions(sheet(jug, area_m2=1e4 * 0.1))  # nothing to share with
@@ -213,7 +215,7 @@ def test_the_finest_droplets_that_a_member_asks_for() -> None:
         ([soil, moving, contact], "medium"), ([contact, soil], "medium"),
         ([soil, moving], "coarse"), ([soil], "very coarse"),
     ):  # fmt: skip
-        assert droplet_class(members)[0] == wanted
+        assert droplet_class(members, TANK)[0] == wanted
 
 
 # ---- rates --------------------------------------------------------------------------------------
@@ -223,7 +225,7 @@ def test_a_product_may_be_all_active_and_no_more() -> None:
     assert parse_concentration("100 %").value == 1.0
     with pytest.raises(InputError, match="more active ingredient than product"):
         parse_concentration("100.1 %")
-    heaviest = values.load("tank", "windowcast.materials").number("water.heaviest_kg_l")
+    heaviest = TANK.number("water.heaviest_kg_l")
     assert parse_concentration(f"{heaviest} kg/L").value == pytest.approx(heaviest)
     with pytest.raises(InputError, match="than a litre can carry"):
         parse_concentration(f"{heaviest * 1.001} kg/L")
@@ -345,19 +347,19 @@ def test_the_third_season_running_is_a_warning(before: int, level: str, said: st
 
 
 def test_no_run_is_followed_beyond_the_seasons_looked_back_on() -> None:
-    reach = int(values.load("rotation", "windowcast.materials").number("repeat.lookback_seasons"))
+    reach = REACH
     history = [use(f"{2025 - n}-09-10", "pre-fall", 3) for n in range(1, reach + 3)]
-    assert seasons_running(use("2025-09-10", "pre-fall", 3), history) == reach
+    assert seasons_running(use("2025-09-10", "pre-fall", 3), history, REACH) == reach
     southern = [
         Use(dt.date(2025 - n, 3, 1), str(2025 - n), "pre-fall", (), (3,)) for n in range(1, 3)
     ]
     plan = Use(dt.date(2025, 3, 1), "2025", "pre-fall", (), (3,))
-    assert seasons_running(plan, southern) == 2
-    assert seasons_running(plan, southern[1:]) == 0  # the season before is missing
+    assert seasons_running(plan, southern, REACH) == 2
+    assert seasons_running(plan, southern[1:], REACH) == 0  # the season before is missing
 
 
 def test_every_run_that_can_be_found_has_a_word() -> None:
-    reach = int(values.load("rotation", "windowcast.materials").number("repeat.lookback_seasons"))
+    reach = REACH
     history = [use(f"{2025 - n}-09-10", "pre-fall", 3) for n in range(1, reach + 1)]
     words = []
     for seasons in range(2, reach + 1):
@@ -421,8 +423,8 @@ def test_alternatives_act_at_the_same_time_as_what_they_replace() -> None:
 
 def test_a_season_counts_for_its_own_purpose_only() -> None:
     other = [use("2024-11-10", "post-early", 9)]
-    assert seasons_running(use("2025-12-10", "dormant", 9), other) == 0
-    assert seasons_running(use("2025-12-10", "dormant", 9), other, any_=True) == 1
+    assert seasons_running(use("2025-12-10", "dormant", 9), other, REACH) == 0
+    assert seasons_running(use("2025-12-10", "dormant", 9), other, REACH, any_=True) == 1
 
 
 @pytest.mark.parametrize(("one", "other", "same"), [

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from windowcast.core.phrase import Phrase, Quantity, say
+from windowcast.core.values import PACKAGED
 from windowcast.materials.actives import Active, load_actives
 from windowcast.materials.rotation import (
     Suspicion,
@@ -21,6 +22,7 @@ from windowcast.materials.rotation import (
 from windowcast.report.catalogue import render
 
 ACTIVES = load_actives()
+REACH = int(PACKAGED["rotation"].number("repeat.lookback_seasons"))
 SPECIES = "hybrid bermudagrass"
 
 
@@ -73,10 +75,10 @@ def test_a_repeated_group_is_flagged_and_more_so_the_third_time() -> None:
 def test_a_gap_or_another_group_between_ends_the_run() -> None:
     gap = [use("2022-12-10", "dormant", "glyphosate"), use("2023-12-10", "dormant", "diquat")]
     plan = use("2024-12-10", "dormant", "glyphosate")
-    assert seasons_running(plan, gap) == 0
+    assert seasons_running(plan, gap, REACH) == 0
     assert plan_flags([plan], gap) == ()
     skipped = [use("2022-12-10", "dormant", "glyphosate")]
-    assert seasons_running(plan, skipped) == 0
+    assert seasons_running(plan, skipped, REACH) == 0
 
 
 def test_spent_groups_are_those_of_this_season_and_the_last_for_the_purpose() -> None:

@@ -18,6 +18,7 @@ from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING
 from windowcast.core.quantity import parse, parse_rate
+from windowcast.core.values import PACKAGED
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products
 from windowcast.materials.rates import parse_concentration
@@ -37,6 +38,7 @@ from windowcast.report.tank_sheet import sheet_text
 from windowcast.weather.sample import sample_folder
 
 ACTIVES = load_actives()
+TANK = PACKAGED["tank"]
 GLYPHOSATE = Product(
     "glyphosate",
     parse_rate("16 fl oz/acre"),
@@ -172,17 +174,17 @@ def test_mixing_order_follows_the_published_one() -> None:
     # liquids, emulsifiable concentrates, surfactants
     codes = ["NIS", "EC", "SL", "SC", "WG", "WATER CONDITIONER"]
     products = [Product(code, parse_rate("1 L/ha"), formulation=code) for code in codes]
-    assert [p.name for p in mixing_order(products)] == codes[::-1]
+    assert [p.name for p in mixing_order(products, TANK)] == codes[::-1]
     unknown = Product("mystery", parse_rate("1 L/ha"))
-    assert mixing_order([unknown, *products])[-1] is unknown
+    assert mixing_order([unknown, *products], TANK)[-1] is unknown
     assert any("mystery: formulation unknown" in render(c) for c in sheet(unknown).cautions)
 
 
 def test_droplets_suit_the_finest_need() -> None:
-    assert droplet_class([ACTIVES["glyphosate"]])[0] == "coarse"
-    assert droplet_class([ACTIVES["glyphosate"], ACTIVES["diquat"]])[0] == "medium"
-    assert droplet_class([ACTIVES["prodiamine"]])[0] == "very coarse"
-    assert droplet_class([]) == ("", NOTHING)
+    assert droplet_class([ACTIVES["glyphosate"]], TANK)[0] == "coarse"
+    assert droplet_class([ACTIVES["glyphosate"], ACTIVES["diquat"]], TANK)[0] == "medium"
+    assert droplet_class([ACTIVES["prodiamine"]], TANK)[0] == "very coarse"
+    assert droplet_class([], TANK) == ("", NOTHING)
     assert "see label" in sheet_text(sheet(SURFACTANT))
 
 

@@ -9,9 +9,9 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from windowcast.core import values
 from windowcast.core.errors import InputError
 from windowcast.core.quantity import Rate, parse, significant
+from windowcast.core.values import PACKAGED, Table, Tables
 
 _PERCENT = re.compile(r"\s*([-+]?[\d.]+)\s*%\s*(w/w|w/v)?\s*$")
 _OF_WHAT = re.compile(r"\s+a\.?[ie]\.?(?=\s*(?:/|$))", re.IGNORECASE)  # "4 lb a.e./gal"
@@ -30,7 +30,9 @@ class Concentration:
         return f"{self.value * 1000:.4g} g/L" if self.per == "volume" else f"{self.value:.4g} kg/kg"
 
 
-def parse_concentration(text: str, density_kg_per_l: float | None = None) -> Concentration:
+def parse_concentration(
+    text: str, density_kg_per_l: float | None = None, tables: Tables = PACKAGED
+) -> Concentration:
     """Read a label's concentration.
 
     Accepted: ``1.0 lb/gal``, ``480 g/L``, ``65 %`` (by weight), ``41 % w/w``, ``5 % w/v``,
@@ -61,7 +63,7 @@ def parse_concentration(text: str, density_kg_per_l: float | None = None) -> Con
         )
     if density_kg_per_l is not None and result.per == "mass":
         result = Concentration("volume", result.value * density_kg_per_l)
-    _check(result, text)
+    _check(result, text, tables["tank"].table("water"))
     return result
 
 
@@ -87,7 +89,7 @@ def equivalent_rate(rate: Rate, old: Concentration, new: Concentration) -> Rate:
 
 
 def equivalent_concentration(
-    rate: Rate, concentration: Concentration, other: Rate
+    rate: Rate, concentration: Concentration, other: Rate, tables: Tables = PACKAGED
 ) -> Concentration:
     """Concentration of another formulation whose rate `other` carries the same active.
 
@@ -97,7 +99,7 @@ def equivalent_concentration(
         No product is so strong that so little of it carries as much.
     """
     result = Concentration(other.kind, active_kg_ha(rate, concentration) / other.per_ha)
-    if result.value > _strongest(result.per):
+    if result.value > _strongest(result.per, tables["tank"].table("water")):
         raise InputError(
             f"the other formulation would hold {result.text}, more than a product can",
             field="rate",
@@ -129,25 +131,24 @@ def _is_zero(amount: str) -> bool:
     return bool(re.match(r"\s*0+(\.0*)?\s*[a-zA-Z]", amount))
 
 
-def _check(concentration: Concentration, text: str) -> None:
+def _check(concentration: Concentration, text: str, water: Table) -> None:
     value = concentration.value
     if value <= 0:
         raise _bad(text, "is not above zero")
-    if concentration.per == "volume":
-        water = values.load("tank", "windowcast.materials").table("water")
-        if abs(value / water.number("density_kg_l") - 1) < water.number("density_band"):
-            raise _bad(text, "is the density of water, not a concentration")
-    if value > _strongest(concentration.per):
+    off = abs(value / water.number("density_kg_l") - 1)
+    if concentration.per == "volume" and off < water.number("density_band"):
+        raise _bad(text, "is the density of water, not a concentration")
+    if value > _strongest(concentration.per, water):
         solid = concentration.per == "mass"
         what = "active ingredient than product" if solid else "than a litre can carry"
         raise _bad(text, f"is more {what}")
 
 
-def _strongest(per: Literal["volume", "mass"]) -> float:
+def _strongest(per: Literal["volume", "mass"], water: Table) -> float:
     """The most active ingredient that a product can hold, kg per L or per kg."""
     if per == "mass":
         return 1.0
-    return values.load("tank", "windowcast.materials").number("water.heaviest_kg_l")
+    return water.number("heaviest_kg_l")
 
 
 def _check_match(rate: Rate, concentration: Concentration) -> None:

@@ -13,9 +13,9 @@ from typing import Literal
 
 import numpy as np
 
-from windowcast.core import values
 from windowcast.core.phrase import Name, Phrase, Value, joined, say
 from windowcast.core.season_calendar import season_name
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.materials.actives import TURF_STATES, Active
 
 POST_PURPOSES = ("post-early", "dormant")
@@ -92,6 +92,7 @@ def plan_flags(
     *,
     stock: Sequence[Active] = (),
     species: str = "",
+    tables: Tables = PACKAGED,
 ) -> tuple[RotationFlag, ...]:
     """What a plan repeats, by application in order of time.
 
@@ -101,12 +102,13 @@ def plan_flags(
     flagged for the other. Applications to different places do not count against each other.
     """
     flags: list[RotationFlag] = []
-    table = values.load("rotation", "windowcast.materials").table("repeat")
+    table = tables["rotation"].table("repeat")
+    reach = int(table.number("lookback_seasons"))
     note, warning = int(table.number("seasons_note")), int(table.number("seasons_warning"))
     everything = list(history)
     for use in sorted(planned, key=lambda u: u.date):
         known = [u for u in everything if u.same_ground(use)]
-        run = seasons_running(use, known)
+        run = seasons_running(use, known, reach)
         this_season = {g for u in known if u.season == use.season for g in u.groups}
         reasons: list[tuple[Literal["note", "warning"], Phrase]] = []
         if run >= note:
@@ -116,13 +118,12 @@ def plan_flags(
             again = say("rotation.again", groups=_named(use.groups), season=Name(use.season))
             reasons.append(("note", again))
         if use.purpose in POST_PURPOSES and len(use.groups) == 1:
-            alone = seasons_running(
-                use, [u for u in known if u.purpose in POST_PURPOSES], any_=True
-            )
+            post = [u for u in known if u.purpose in POST_PURPOSES]
+            alone = seasons_running(use, post, reach, any_=True)
             if alone >= warning:
                 only = say("rotation.alone", groups=_named(use.groups), seasons=alone + 1)
                 reasons.append(("warning", only))
-        others = alternatives(use, known, stock, species) if reasons else ()
+        others = alternatives(use, known, stock, species, tables=tables) if reasons else ()
         flags += [RotationFlag(level, use.groups, reason, others) for level, reason in reasons]
         everything.append(use)
     return tuple(flags)
@@ -136,17 +137,18 @@ def remark_of(flag: RotationFlag) -> Phrase:
     return say("tank.rotation_with", reason=flag.reason, others=others)
 
 
-def seasons_running(use: Use, history: Sequence[Use], *, any_: bool = False) -> int:
+def seasons_running(use: Use, history: Sequence[Use], reach: int, *, any_: bool = False) -> int:
     """For how many seasons just before, without a break, the purpose used only these groups.
 
-    With `any_` the purpose does not matter. A season without such an application ends the run.
+    At most `reach` seasons are looked at. With `any_` the purpose does not matter. A season
+    without such an application ends the run.
     """
     by_season: dict[str, set[int]] = {}
     for past in history:
         if past.season != use.season and (any_ or past.purpose == use.purpose):
             by_season.setdefault(past.season, set()).update(past.groups)
     run = 0
-    for season in _seasons_before(use.season):
+    for season in _seasons_before(use.season, reach):
         before = by_season.get(season)
         if not before or not set(use.groups) <= before:
             break
@@ -161,7 +163,7 @@ def spent_groups(
 ) -> dict[int, str]:
     """Groups used for a purpose before today → "this season" or "last season"."""
     this = season_name(np.datetime64(today, "D"), southern)
-    last = _seasons_before(this)[0]
+    last = _seasons_before(this, 1)[0]
     found: dict[int, str] = {}
     for season, when in ((last, "last season"), (this, "this season")):
         for use in history:
@@ -171,11 +173,16 @@ def spent_groups(
 
 
 def alternatives(
-    use: Use, history: Sequence[Use], stock: Sequence[Active], species: str = ""
+    use: Use,
+    history: Sequence[Use],
+    stock: Sequence[Active],
+    species: str = "",
+    *,
+    tables: Tables = PACKAGED,
 ) -> tuple[Phrase, ...]:
     """Members of the stock of the same kind of timing whose group was not used lately."""
-    lookback = int(values.load("rotation", "windowcast.materials").number("repeat.seasons_warning"))
-    recent = {use.season, *list(_seasons_before(use.season))[:lookback]}
+    lookback = int(tables["rotation"].number("repeat.seasons_warning"))
+    recent = {use.season, *_seasons_before(use.season, lookback)}
     spent = {g for u in history if u.season in recent for g in u.groups} | set(use.groups)
     post = use.purpose in POST_PURPOSES
     found = []
@@ -189,7 +196,12 @@ def alternatives(
 
 
 def suspect_resistance(
-    use: Use, seen: dt.date, *, survivors_mixed: bool | None, faults: Sequence[Phrase] | None
+    use: Use,
+    seen: dt.date,
+    *,
+    survivors_mixed: bool | None,
+    faults: Sequence[Phrase] | None,
+    tables: Tables = PACKAGED,
 ) -> Suspicion:
     """Judge a field note of survivors after an application.
 
@@ -203,7 +215,7 @@ def suspect_resistance(
         What was wrong with the application, as clauses, from the review; None when it was not
         reviewed.
     """
-    table = values.load("rotation", "windowcast.materials").table("suspicion")
+    table = tables["rotation"].table("suspicion")
     days = (seen - use.date).days
     first, last = table.number("first_days"), table.number("last_days")
     named = _named(use.groups)
@@ -227,9 +239,8 @@ def suspect_resistance(
     return Suspicion(True, use.groups, say("suspicion.raised", groups=named), steps)
 
 
-def _seasons_before(season: str) -> Sequence[str]:
-    """Names of the seasons before one, latest first: "2025-26" or "2025"."""
-    reach = int(values.load("rotation", "windowcast.materials").number("repeat.lookback_seasons"))
+def _seasons_before(season: str, reach: int) -> Sequence[str]:
+    """Names of so many seasons before one, latest first: "2025-26" or "2025"."""
     year = int(season[:4])
     if len(season) == 4:
         return [str(year - n) for n in range(1, reach + 1)]

@@ -10,10 +10,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from windowcast.core import values
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Value, say
 from windowcast.core.quantity import Rate, write
+from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.materials.actives import Active
 from windowcast.materials.rates import Concentration, active_kg_ha
 
@@ -152,6 +152,7 @@ def tank_sheet(
     used_kg_ha: Mapping[str, float] | None = None,
     nozzle: NozzleCheck | None = None,
     remarks: Sequence[Phrase] = (),
+    tables: Tables = PACKAGED,
 ) -> TankSheet:
     """Work out the loads and everything that goes with them.
 
@@ -168,6 +169,8 @@ def tank_sheet(
         application without its rate; None when there is no log to say.
     remarks
         Further cautions for the sheet, such as those of the rotation.
+    tables
+        The science values to go by: ``tank``.
 
     Raises
     ------
@@ -183,7 +186,8 @@ def tank_sheet(
     names = [p.name for p in products]
     if len(set(names)) < len(names):
         raise InputError("two products of one name", field="product", remedy="name each once")
-    ordered = mixing_order(products)
+    table = tables["tank"]
+    ordered = mixing_order(products, table)
     total_l = carrier_l_ha * area_m2 / 1e4
     if total_l / tank_l > MOST_LOADS:
         raise InputError(
@@ -195,9 +199,8 @@ def tank_sheet(
         Load(filled, filled / carrier_l_ha * 1e4, _doses(ordered, filled, carrier_l_ha))
         for filled in load_volumes(total_l, tank_l)
     )
-    table = values.load("tank", "windowcast.materials")
     members = [actives[p.active] for p in ordered if p.active and actives and p.active in actives]
-    droplets, source = droplet_class(members)
+    droplets, source = droplet_class(members, table)
     totals = _totals(ordered, used_kg_ha)
     return TankSheet(
         area_m2=area_m2,
@@ -220,6 +223,7 @@ def tank_sheet(
                 members=members,
                 totals=totals,
                 logged=used_kg_ha is not None,
+                table=table,
             ),
             *remarks,
         ),
@@ -233,9 +237,12 @@ def load_volumes(total_l: float, tank_l: float) -> list[float]:
     return [tank_l] * full + ([rest] if rest > 1e-6 * tank_l else [])
 
 
-def mixing_order(products: Sequence[Product]) -> tuple[Product, ...]:
-    """Products in the order they go into the tank; those of unknown formulation come last."""
-    order = list(values.load("tank", "windowcast.materials").value("mixing.order").value)
+def mixing_order(products: Sequence[Product], table: Table) -> tuple[Product, ...]:
+    """Products in the order they go into the tank; those of unknown formulation come last.
+
+    `table` is ``materials/tank.toml``.
+    """
+    order = list(table.value("mixing.order").value)
 
     def place(product: Product) -> int:
         code = product.formulation.upper()
@@ -244,13 +251,16 @@ def mixing_order(products: Sequence[Product]) -> tuple[Product, ...]:
     return tuple(sorted(products, key=place))
 
 
-def droplet_class(members: Sequence[Active]) -> tuple[str, Phrase]:
-    """ASABE S572 class to aim at, the finest that a member asks for, and why; "" when unknown."""
+def droplet_class(members: Sequence[Active], table: Table) -> tuple[str, Phrase]:
+    """ASABE S572 class to aim at, the finest that a member asks for, and why; "" when unknown.
+
+    `table` is ``materials/tank.toml``.
+    """
     if not members:
         return "", NOTHING
-    table = values.load("tank", "windowcast.materials").table("droplets")
-    classes = list(table.value("classes").value)
-    wanted = [(table.value(str(m.movement.value) if m.leaf else "soil"), m) for m in members]
+    asked = table.table("droplets")
+    classes = list(asked.value("classes").value)
+    wanted = [(asked.value(str(m.movement.value) if m.leaf else "soil"), m) for m in members]
     value, member = min(wanted, key=lambda pair: classes.index(pair[0].value))
     source = say(
         "tank.droplets",
@@ -262,7 +272,12 @@ def droplet_class(members: Sequence[Active]) -> tuple[str, Phrase]:
 
 
 def nozzle_check(
-    carrier_l_ha: float, speed_m_s: float, spacing_m: float, caught_l_min: float | None = None
+    carrier_l_ha: float,
+    speed_m_s: float,
+    spacing_m: float,
+    caught_l_min: float | None = None,
+    *,
+    tables: Tables = PACKAGED,
 ) -> NozzleCheck:
     """Flow each nozzle must give, compared with what was caught from it.
 
@@ -278,7 +293,7 @@ def nozzle_check(
     if not caught_l_min > 0:
         raise InputError(f"{caught_l_min:g} is not above zero", field="flow")
     error = caught_l_min / needed - 1
-    tolerance = values.load("tank", "windowcast.materials").number("nozzle.tolerance")
+    tolerance = tables["tank"].number("nozzle.tolerance")
     good = abs(error) <= tolerance
     text = _off(error)
     if not good:
@@ -344,9 +359,9 @@ def _cautions(
     members: Sequence[Active],
     totals: Sequence[YearTotal],
     logged: bool,
+    table: Table,
 ) -> tuple[Phrase, ...]:
     cautions = [say("tank.label_governs")]
-    table = values.load("tank", "windowcast.materials")
     last = loads[-1].volume_l / tank_l
     if len(loads) > 1 and last < table.number("loads.small_share"):
         each = Quantity(sum(load.volume_l for load in loads) / len(loads), "L")

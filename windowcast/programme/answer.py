@@ -106,9 +106,7 @@ def answer(
         )
     end = season_end(weather.today, southern=site.place.southern) + dt.timedelta(BEYOND_DAYS)
     horizon = max(days, DAYS)  # asking for fewer days draws no other futures, so odds stay
-    future = members_of(
-        weather, until=end, horizon_days=horizon, count=futures, values=tables["ensemble"]
-    )
+    future = members_of(weather, until=end, horizon_days=horizon, count=futures, tables=tables)
     seen = observed or Observed()
     looks = holding(seen.looks, weather.today)
     correction = soil_correction(record, site, seen, tables)

@@ -10,22 +10,24 @@ import numpy.typing as npt
 from windowcast.core.phrase import Name, Phrase, Quantity, about, say
 from windowcast.core.record import DateArray, Flag, FloatArray, Record
 from windowcast.core.source_flags import remark
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.weather.join import hourly_to_daily
 
 
-def compared(own: Sequence[Record], neighbours: Sequence[Record]) -> list[Flag]:
+def compared(
+    own: Sequence[Record], neighbours: Sequence[Record], tables: Tables = PACKAGED
+) -> list[Flag]:
     """Warnings where an own thermometer has drifted from, or stands far off, the neighbours.
 
     The daily mean ((highest + lowest) / 2) is compared; the last stretch with the same part of
     other years where there is enough of it, else with all before.
     """
-    table = load("sources").table("own")
+    table = tables["sources"].table("own")
     span = int(table.number("drift_days"))
     others = [r for r in neighbours if r.daily and "tmax_c" in r and "tmin_c" in r]
     flags: list[Flag] = []
     for station in own:
-        days = station if station.daily else hourly_to_daily(station)
+        days = station if station.daily else hourly_to_daily(station, tables)
         if not others or "tmax_c" not in days or "tmin_c" not in days:
             continue
         dates, difference = _difference(days, others[0])

@@ -27,7 +27,7 @@ from windowcast.core.record import (
     Weather,
 )
 from windowcast.core.time_axis import extended, grades_of
-from windowcast.core.values import Table, load
+from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.weather.ensemble_errors import (
     Part,
     climate_correlation,
@@ -52,7 +52,7 @@ def members(
     count: int = 100,
     seed: int = 0,
     certain: bool = False,
-    values: Table | None = None,
+    tables: Tables = PACKAGED,
 ) -> Members:
     """The weather from today to `until` as one ensemble.
 
@@ -70,8 +70,8 @@ def members(
         Changes the draw; place and date go into it anyway.
     certain
         Take the forecast as certain: no errors within its reach.
-    values
-        Science values instead of those of ``data/ensemble.toml``; see `Table.varied`.
+    tables
+        The science values to go by: ``ensemble`` and ``hourly``; see `Tables.varied`.
 
     Returns
     -------
@@ -79,7 +79,7 @@ def members(
         ``[count + 1, time]``. Member 0 beyond the forecast: the median of the members'
         temperatures, and rain and the rest from the member whose rain is the median.
     """
-    values = values or load("ensemble")
+    values = tables["ensemble"]
     rng = np.random.default_rng(_seed(weather, seed))
     today = np.datetime64(weather.today, "D")
     near = horizon_days + EXTRA_DAYS
@@ -102,7 +102,7 @@ def members(
     said = extended(weather.hourly, times[0], times[-1]) if weather.hourly is not None else None
     chance, amount = _said_rain(said, len(times))
     runs = find_runs(chance, day_of)
-    drawn = Drawn(issued, daily, said, scores, past, reach, day_of, values)
+    drawn = Drawn(issued, daily, said, scores, past, reach, day_of, tables)
     rain = _rain(rng, drawn, runs, amount, certain)
     drawn = replace(drawn, daily=_with_rain(daily, rain, day_of))
     return Members(drawn.daily, hourly_members(rng, drawn, rain), reach, past.years)

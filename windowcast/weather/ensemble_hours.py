@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from windowcast.core.record import FloatArray, Grade, Record
 from windowcast.core.time_axis import grades_of
-from windowcast.core.values import Table
+from windowcast.core.values import Table, Tables
 from windowcast.physics.humidity import dewpoint_from_rh_c, relative_humidity_pct
 from windowcast.weather.ensemble_errors import (
     Part,
@@ -43,7 +43,12 @@ class Drawn:
     past: PastYears
     reach: int
     day_of: npt.NDArray[np.int64]  # day index of each hour
-    values: Table  # ensemble.toml
+    tables: Tables
+
+    @property
+    def values(self) -> Table:
+        """``data/ensemble.toml``."""
+        return self.tables["ensemble"]
 
 
 def hourly_members(rng: np.random.Generator, drawn: Drawn, rain_mm: FloatArray) -> Record:
@@ -55,7 +60,7 @@ def hourly_members(rng: np.random.Generator, drawn: Drawn, rain_mm: FloatArray) 
         Rain by the hour, ``[1 + member, hour]``.
     """
     days = int(drawn.day_of[-1]) + 1
-    made = daily_to_hourly(drawn.daily, drawn.daily.times[0].astype(object), days)
+    made = daily_to_hourly(drawn.daily, drawn.daily.times[0].astype(object), days, drawn.tables)
     hours = len(drawn.day_of)
     fallback = np.where(drawn.day_of < drawn.reach, Grade.ESTIMATED, Grade.CLIMATOLOGY)
     values: dict[str, FloatArray] = {

@@ -27,7 +27,7 @@ from windowcast.core.record import (
     Record,
 )
 from windowcast.core.time_axis import around_day_of_year, by_day_of_year
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Table, Tables
 
 _LINEAR = {
     "tmax_c", "tmin_c", "tmean_c", "rh_mean_pct", "solar_mj_m2", "soil_5cm_c", "soil_10cm_c",
@@ -37,13 +37,15 @@ _FORTNIGHT = 15  # days around the gap's day of the year, the day included
 RECENT_DAYS = 400  # gaps in this last part of a record are flagged one by one
 
 
-def filled(record: Record) -> Record:
+def filled(record: Record, tables: Tables = PACKAGED) -> Record:
     """The record with short gaps filled and a flag for what was filled and what was not.
 
     Parameters
     ----------
     record
         Daily or hourly, values ``[time]``, after the checks.
+    tables
+        The science values to go by: ``quality``.
 
     Returns
     -------
@@ -51,18 +53,19 @@ def filled(record: Record) -> Record:
         Known values are never changed. One flag for each variable with filled values; one for
         each recent gap that stays, one for all older ones together.
     """
+    rules = tables["quality"]
     values, grades = dict(record.values), dict(record.grades)
     flags: list[Flag] = []
     for name, series in record.values.items():
         spans = gap_spans(series)
         if not len(spans):
             continue
-        longest = _longest(name, record.daily)
+        longest = _longest(name, record.daily, rules)
         short = spans[spans[:, 1] - spans[:, 0] <= longest]
         steps = _steps(short)
         if len(steps):
             estimate = (
-                _rain_of_other_years(record.times, series, steps)
+                _rain_of_other_years(record.times, series, steps, rules)
                 if name == "precip_mm"
                 else np.interp(steps, np.flatnonzero(np.isfinite(series)), _known(series))
             )
@@ -72,7 +75,7 @@ def filled(record: Record) -> Record:
             values[name][steps] = estimate
             grades[name][steps] = Grade.ESTIMATED
             flags.append(_filled_flag(record, name, steps))
-        flags.extend(_open_flags(record, name, gap_spans(values[name])))
+        flags.extend(_open_flags(record, name, gap_spans(values[name]), rules))
     return replace(record, values=values, grades=grades, flags=(*record.flags, *flags))
 
 
@@ -84,13 +87,13 @@ def gap_spans(series: FloatArray) -> npt.NDArray[np.int64]:
     return spans.reshape(-1, 2)
 
 
-def _longest(name: str, daily: bool) -> int:
+def _longest(name: str, daily: bool, rules: Table) -> int:
     """How many steps of a variable may be filled."""
     if name == "precip_mm":
-        return int(load("quality").number("gap_rain_days")) if daily else 0
+        return int(rules.number("gap_rain_days")) if daily else 0
     if name not in _LINEAR:
         return 0
-    return int(load("quality").number("gap_days" if daily else "gap_hours"))
+    return int(rules.number("gap_days" if daily else "gap_hours"))
 
 
 def _steps(spans: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
@@ -106,7 +109,7 @@ def _known(series: FloatArray) -> FloatArray:
 
 
 def _rain_of_other_years(
-    times: DateArray, rain: FloatArray, steps: npt.NDArray[np.int64]
+    times: DateArray, rain: FloatArray, steps: npt.NDArray[np.int64], rules: Table
 ) -> FloatArray:
     """Mean daily rain around each step's day of the year, over the other years; NaN if too few."""
     table, row, column = by_day_of_year(times, rain)
@@ -117,7 +120,7 @@ def _rain_of_other_years(
     others = count.sum(axis=0)[at_column] - count[at_row, at_column]
     amount = total.sum(axis=0)[at_column] - total[at_row, at_column]
     years = (count > 0).sum(axis=0)[at_column] - (count[at_row, at_column] > 0)
-    enough = years >= load("quality").number("gap_rain_years")
+    enough = years >= rules.number("gap_rain_years")
     means: FloatArray = np.where(enough, amount / np.maximum(others, 1), np.nan)
     return means
 
@@ -133,30 +136,32 @@ def _filled_flag(record: Record, name: str, steps: npt.NDArray[np.int64]) -> Fla
     return Flag("gap-filled", name, first, last, len(steps), "filled", text)
 
 
-def _open_flags(record: Record, name: str, spans: npt.NDArray[np.int64]) -> list[Flag]:
+def _open_flags(
+    record: Record, name: str, spans: npt.NDArray[np.int64], rules: Table
+) -> list[Flag]:
     recent = len(record.times) - RECENT_DAYS * (1 if record.daily else 24)
     older, newer = spans[spans[:, 1] <= recent], spans[spans[:, 1] > recent]
     groups = [span.reshape(1, 2) for span in newer]
     if len(older):
         groups.insert(0, older)
-    return [_open_flag(record, name, group) for group in groups]
+    return [_open_flag(record, name, group, rules) for group in groups]
 
 
-def _open_flag(record: Record, name: str, spans: npt.NDArray[np.int64]) -> Flag:
+def _open_flag(record: Record, name: str, spans: npt.NDArray[np.int64], rules: Table) -> Flag:
     """One flag for the gaps that stay open in a group of spans."""
     missing = int((spans[:, 1] - spans[:, 0]).sum())
     first, last = str(record.times[spans[0, 0]]), str(record.times[spans[-1, 1] - 1])
     gaps = say("flag.gaps", count=len(spans))
-    why = _why_open(name, record.daily, int((spans[:, 1] - spans[:, 0]).max()))
+    longest = _longest(name, record.daily, rules)
+    why = _why_open(longest, int((spans[:, 1] - spans[:, 0]).max()))
     text = of_variable(
         name, say("flag.gap", gaps=gaps, steps=_said_steps(record, missing), why=why)
     )
     return Flag("gap", name, first, last, missing, "refused", text)
 
 
-def _why_open(name: str, daily: bool, steps: int) -> Phrase:
-    """Why a gap of so many steps was not filled."""
-    longest = _longest(name, daily)
+def _why_open(longest: int, steps: int) -> Phrase:
+    """Why a gap of so many steps was not filled, where so many at most may be."""
     if longest == 0:
         return say("flag_open.never")
     return say("flag_open.long" if steps > longest else "flag_open.few_years")

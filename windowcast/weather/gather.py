@@ -12,7 +12,7 @@ from windowcast.core.phrase import Name, say
 from windowcast.core.record import Grade, Record
 from windowcast.core.site import Site
 from windowcast.core.source_flags import remark
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.sources.by_name import source_named
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.http_answer import FetchError
@@ -32,6 +32,7 @@ def gather(
     past: bool = True,
     ahead: bool = True,
     progress: Progress | None = None,
+    tables: Tables = PACKAGED,
 ) -> Found:
     """All the weather of a site: own loggers, files, station archive, forecast.
 
@@ -45,6 +46,8 @@ def gather(
         First day of the record; by default `archive.years` of ``sources.toml`` back.
     past, ahead
         Whether the daily record, and the hours to come, are to be fetched.
+    tables
+        The science values to go by: ``quality`` and ``sources``.
 
     Returns
     -------
@@ -63,8 +66,8 @@ def gather(
     """
     own = [read_own(station, site.place) for station in site.weather.own]
     if not (past or ahead):
-        return Found((*own, *given), tuple(compared(own, given)))
-    years = int(load("sources").number("archive.years"))
+        return Found((*own, *given), tuple(compared(own, given, tables)))
+    years = int(tables["sources"].number("archive.years"))
     request = Request(
         site.place,
         first or dt.date(today.year - years, 1, 1),
@@ -79,7 +82,7 @@ def gather(
         archive = _archive(request, fetcher, needed=past and not given)
     measured = [r for r in archive.records if _measured(r)]
     modelled = [r for r in archive.records if not _measured(r)]
-    flags = [*issued.flags, *archive.flags, *compared(own, [*given, *measured])]
+    flags = [*issued.flags, *archive.flags, *compared(own, [*given, *measured], tables)]
     if archive.records and site.elevation_m is None:
         flags.append(remark("no-elevation", say("flag.no_elevation")))
     fetched = [*measured, *issued.records, *modelled]

@@ -17,7 +17,7 @@ import numpy as np
 from windowcast.core.local_days import day_starts, hours_of, local_dates, utc_offset_h
 from windowcast.core.record import DateArray, FloatArray, Grade, Place, Record
 from windowcast.core.time_axis import extended, grades_of
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.physics.humidity import dewpoint_from_rh_c
 from windowcast.physics.sun import day_length_h, day_of_year, sunrise_sunset_utc
 
@@ -33,7 +33,7 @@ class SolarDays:
     length_h: FloatArray
 
 
-def solar_days(place: Place, dates: DateArray, origin: np.datetime64) -> SolarDays:
+def solar_days(place: Place, dates: DateArray, origin: np.datetime64, table: Table) -> SolarDays:
     """Expected time of the minimum, sunset and day length of each local date.
 
     Parameters
@@ -42,12 +42,13 @@ def solar_days(place: Place, dates: DateArray, origin: np.datetime64) -> SolarDa
         Local dates, ``[day]``.
     origin
         ``datetime64[h]`` UTC from which the times are counted.
+    table
+        ``data/hourly.toml``.
     """
     offset = utc_offset_h(ZoneInfo(place.timezone), dates)
     # at the equator the sun crosses the horizon every day: the middle is solar noon everywhere
     rise, sunset = sunrise_sunset_utc(0.0, place.longitude_deg, dates, utc_offset_h=offset)
     noon = ((rise - origin) + (sunset - origin)).astype("timedelta64[s]").astype(float) / 7200
-    table = load("hourly")
     floor = table.number("day_length_floor_h")
     length = np.clip(day_length_h(place.latitude_deg, day_of_year(dates)), floor, 24 - floor)
     start = noon - length / 2 + table.number("parton_logan.c")
@@ -55,7 +56,7 @@ def solar_days(place: Place, dates: DateArray, origin: np.datetime64) -> SolarDa
 
 
 def diurnal_temperature_c(
-    tmin_c: FloatArray, tmax_c: FloatArray, sun: SolarDays, hours: FloatArray
+    tmin_c: FloatArray, tmax_c: FloatArray, sun: SolarDays, hours: FloatArray, table: Table
 ) -> FloatArray:
     """Air temperature at given hours from daily extremes (Parton & Logan 1981).
 
@@ -67,6 +68,8 @@ def diurnal_temperature_c(
         Sun times of the same days.
     hours
         Hours after the origin of `sun`, between the first and the last minimum, ``[hour]``.
+    table
+        ``data/hourly.toml``.
 
     Returns
     -------
@@ -80,8 +83,7 @@ def diurnal_temperature_c(
     the exponential is scaled to arrive there exactly, as crop models that use the method do, so
     that the curve has no jump.
     """
-    table = load("hourly").table("parton_logan")
-    a, b = table.number("a"), table.number("b")
+    a, b = table.number("parton_logan.a"), table.number("parton_logan.b")
     today = np.clip(np.searchsorted(sun.minimum, hours, side="right") - 1, 0, len(sun.minimum) - 2)
     since, night = hours - sun.minimum[today], sun.minimum[today + 1] - sun.sunset[today]
     daylight = sun.sunset[today] - sun.minimum[today]
@@ -98,7 +100,7 @@ def diurnal_temperature_c(
     return result
 
 
-def daily_to_hourly(daily: Record, first: dt.date, days: int) -> Record:
+def daily_to_hourly(daily: Record, first: dt.date, days: int, tables: Tables = PACKAGED) -> Record:
     """Hours from local midnight of `first` over `days` local days, graded ESTIMATED.
 
     Parameters
@@ -107,6 +109,8 @@ def daily_to_hourly(daily: Record, first: dt.date, days: int) -> Record:
         Daily record, values ``[..., day]``; the days next to the span, if there, shape its ends.
     first, days
         The span in local dates; DST days have 23 or 25 hours.
+    tables
+        The science values to go by: ``hourly``.
 
     Returns
     -------
@@ -125,8 +129,9 @@ def daily_to_hourly(daily: Record, first: dt.date, days: int) -> Record:
     near = extended(daily, dates[0], dates[-1])
     tmin, tmax = (_ends_filled(near.get(name)) for name in ("tmin_c", "tmax_c"))
 
-    sun = solar_days(daily.place, dates, times[0])
-    temp = diurnal_temperature_c(tmin, tmax, sun, (times - times[0]).astype(np.float64))
+    table, since = tables["hourly"], (times - times[0]).astype(np.float64)
+    sun = solar_days(daily.place, dates, times[0], table)
+    temp = diurnal_temperature_c(tmin, tmax, sun, since, table)
     bounds = day_starts(zone, np.append(dates, dates[-1] + one))
     per_hour = near.get("precip_mm") / np.maximum(np.diff(bounds).astype(np.float64), 1.0)
     values = {"temp_c": temp, "precip_mm": per_hour[..., day_of]}

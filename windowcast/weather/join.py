@@ -18,7 +18,7 @@ from windowcast.core.local_days import day_starts, local_dates
 from windowcast.core.phrase import Quantity, of_variable, say
 from windowcast.core.record import Flag, FloatArray, Grade, Place, Record
 from windowcast.core.time_axis import extended, span_flag
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.physics.humidity import relative_humidity_pct
 
 # daily variable → (hourly variable, how)
@@ -33,7 +33,7 @@ _FROM_HOURS: dict[str, tuple[str, str]] = {
 }
 
 
-def hourly_to_daily(hourly: Record) -> Record:
+def hourly_to_daily(hourly: Record, tables: Tables = PACKAGED) -> Record:
     """Local days from UTC hours; days have 23, 24 or 25 hours.
 
     A day's temperatures, humidity and wind need most of its hours
@@ -46,7 +46,7 @@ def hourly_to_daily(hourly: Record) -> Record:
     bounds = day_starts(zone, np.append(axis, axis[-1] + np.timedelta64(1, "D")))
     full = np.diff(bounds).astype(np.float64)
     starts = np.searchsorted(hourly.times, bounds[:-1])
-    needed = load("quality").number("hours_for_a_day") / 24
+    needed = tables["quality"].number("hours_for_a_day") / 24
     values, grades = {}, {}
     hourly = with_relative_humidity(hourly)
     for name, (source, how) in _FROM_HOURS.items():
@@ -126,7 +126,9 @@ def as_forecast(record: Record, today: np.datetime64) -> Record:
     )
 
 
-def seam_flags(layers: Sequence[Record], today: np.datetime64) -> tuple[Flag, ...]:
+def seam_flags(
+    layers: Sequence[Record], today: np.datetime64, tables: Tables = PACKAGED
+) -> tuple[Flag, ...]:
     """Say where two sources disagree over the days both have: a jump hides at their seam.
 
     Parameters
@@ -136,15 +138,16 @@ def seam_flags(layers: Sequence[Record], today: np.datetime64) -> tuple[Flag, ..
     today
         The last weeks before it are compared (`quality.toml`, ``seam_days``).
     """
-    limit = load("quality").number("seam_difference")
-    first = today - np.timedelta64(int(load("quality").number("seam_days")), "D")
+    number = tables["quality"].number
+    limit, fewest = number("seam_difference"), number("seam_minimum")
+    first = today - np.timedelta64(int(number("seam_days")), "D")
     recent = [extended(layer, first, today) for layer in layers]
     flags = []
     for upper, lower in pairwise(recent):
         for name in ("tmax_c", "tmin_c"):
             apart = lower.get(name) - upper.get(name)
             both = np.isfinite(apart)
-            if both.sum() >= load("quality").number("seam_minimum"):
+            if both.sum() >= fewest:
                 mean = float(apart[both].mean())
                 if abs(mean) > limit:
                     jump = say("flag.seam", apart=Quantity(mean, "K"), days=int(both.sum()))

@@ -21,7 +21,7 @@ from windowcast.core.phrase import say
 from windowcast.core.record import Flag, Grade, Place, Record, Weather
 from windowcast.core.site import Site
 from windowcast.core.time_axis import extended, span_flag
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.sources.files import read_weather
 from windowcast.weather.gaps import filled
 from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid, seam_flags
@@ -45,6 +45,7 @@ def load_weather(
     hours_days: int = RECENT_HOURS_DAYS,
     progress: Progress | None = None,
     fetcher: Fetcher | None = None,
+    tables: Tables = PACKAGED,
 ) -> Weather:
     """The weather of a site.
 
@@ -67,6 +68,8 @@ def load_weather(
         Told how a long fetch gets on.
     fetcher
         Cache and client; by default the user's cache.
+    tables
+        The science values to go by: ``quality`` and ``sources``.
 
     Raises
     ------
@@ -105,8 +108,9 @@ def load_weather(
         given=given,
         fetcher=fetcher or Fetcher(Cache(), offline=offline),
         progress=progress,
+        tables=tables,
     )
-    weather = assemble(found.records, site.place, today, hours_days=hours_days)
+    weather = assemble(found.records, site.place, today, hours_days=hours_days, tables=tables)
     flags = (*weather.daily.flags, *found.flags)
     return replace(weather, daily=replace(weather.daily, flags=flags))
 
@@ -121,7 +125,12 @@ def last_measured(record: Record, zone: ZoneInfo, *, before: dt.date) -> dt.date
 
 
 def assemble(
-    records: Sequence[Record], place: Place, today: dt.date, *, hours_days: int = RECENT_HOURS_DAYS
+    records: Sequence[Record],
+    place: Place,
+    today: dt.date,
+    *,
+    hours_days: int = RECENT_HOURS_DAYS,
+    tables: Tables = PACKAGED,
 ) -> Weather:
     """One weather from checked parts.
 
@@ -136,6 +145,8 @@ def assemble(
         Values of this day and later count as forecast; beyond a forecast's reach they are cut.
     hours_days
         Days before today for which hours are kept.
+    tables
+        The science values to go by: ``quality``.
 
     Raises
     ------
@@ -143,8 +154,10 @@ def assemble(
         All records begin after today, or none has air temperature.
     """
     date = np.datetime64(today, "D")
-    start, stop = day_starts(ZoneInfo(place.timezone), _dates(today))
-    parts = [_until(checked(record), date, stop) for record in records]
+    end = date + np.timedelta64(int(tables["quality"].number("forecast_reach")), "D")
+    start, stop = day_starts(ZoneInfo(place.timezone), np.array([date, end]))
+    sound = [checked(record, tables=tables) for record in records]
+    parts = [_until(record, end if record.daily else stop) for record in sound]
     parts = [part for part in parts if len(part.times)]
     if records and not parts:
         begins = min(str(record.times[0])[:10] for record in records)
@@ -157,37 +170,27 @@ def assemble(
     daily = [part for part in parts if part.daily]
     joined_hours = None
     if hourly:
-        joined_hours = filled(as_forecast(overlaid(hourly, place), start))
-        made = hourly_to_daily(joined_hours)
+        joined_hours = filled(as_forecast(overlaid(hourly, place), start), tables)
+        made = hourly_to_daily(joined_hours, tables)
         daily = [*daily, replace(made, provenance=(), flags=())]
     if not any({"tmax_c", "tmin_c"} <= {n for n in part.values if n in part} for part in daily):
         raise InputError(
             "the weather holds no daily highest and lowest temperature",
             remedy="give a file with tmax and tmin, or hourly temperature",
         )
-    flags = seam_flags(daily, date)
+    flags = seam_flags(daily, date, tables)
     joined = as_forecast(overlaid(daily, place), date)
     if joined_hours is not None:
         joined = replace(joined, provenance=(*joined.provenance, *joined_hours.provenance))
     joined = extended(joined, joined.times[0], max(joined.times[-1], date - np.timedelta64(1, "D")))
-    joined = filled(joined)
+    joined = filled(joined, tables)
     flags = (*joined.flags, *flags, *_age_flags(joined, date), *_hindsight_flags(joined, place))
     return Weather(replace(joined, flags=flags), _recent(joined_hours, start, hours_days), today)
 
 
-def _dates(today: dt.date) -> np.ndarray[tuple[int, ...], np.dtype[np.datetime64]]:
-    """Today, and the first day beyond any forecast."""
-    reach = int(load("quality").number("forecast_reach"))
-    return np.array([today, today + dt.timedelta(days=reach)], dtype="datetime64[D]")
-
-
-def _until(record: Record, today: np.datetime64, stop: np.datetime64) -> Record:
-    """The part before the end of a forecast's reach."""
-    last = stop.astype(record.times.dtype) if not record.daily else None
-    if last is None:
-        reach = int(load("quality").number("forecast_reach"))
-        last = today + np.timedelta64(reach, "D")
-    return record.between(record.times[0], last - np.timedelta64(1))
+def _until(record: Record, end: np.datetime64) -> Record:
+    """The part before an end: a date, or an hour UTC."""
+    return record.between(record.times[0], end.astype(record.times.dtype) - np.timedelta64(1))
 
 
 def _recent(hourly: Record | None, start: np.datetime64, days: int) -> Record | None:

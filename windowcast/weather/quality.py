@@ -1,8 +1,8 @@
 """Quality checks: a registry of small functions, each of which marks what it finds wrong.
 
-To add a check: write a function from a record to findings, decorate it with `check`, put its
-thresholds in ``data/quality.toml`` and add a test. Checks run in the order of this file, each
-on what the ones before left.
+To add a check: write a function from a record and the thresholds to findings, decorate it with
+`check`, put its thresholds in ``data/quality.toml`` and add a test. Checks run in the order of this
+file, each on what the ones before left.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from windowcast.core.record import (
     Record,
 )
 from windowcast.core.time_axis import around_day_of_year, by_day_of_year, span_flag
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, Tables
 
 Mask = npt.NDArray[np.bool_]
 
@@ -38,7 +38,8 @@ class Finding:
     remove: bool = True
 
 
-Check = Callable[[Record], Iterator[Finding]]
+Limit = Callable[[str], float]  # a threshold of ``data/quality.toml`` by its key
+Check = Callable[[Record, Limit], Iterator[Finding]]
 CHECKS: dict[str, Check] = {}
 
 
@@ -52,7 +53,9 @@ def check(name: str) -> Callable[[Check], Check]:
     return register
 
 
-def checked(record: Record, names: Sequence[str] | None = None) -> Record:
+def checked(
+    record: Record, names: Sequence[str] | None = None, tables: Tables = PACKAGED
+) -> Record:
     """The record after the checks: faulty values missing, a flag for each finding.
 
     Parameters
@@ -61,9 +64,12 @@ def checked(record: Record, names: Sequence[str] | None = None) -> Record:
         Daily or hourly, values ``[time]``.
     names
         Ids of the checks to run; all by default.
+    tables
+        The science values to go by: ``quality``.
     """
+    limit = tables["quality"].number
     for name in CHECKS if names is None else names:
-        for finding in CHECKS[name](record):
+        for finding in CHECKS[name](record, limit):
             record = _applied(record, name, finding)
     return record
 
@@ -86,10 +92,6 @@ def _applied(record: Record, name: str, finding: Finding) -> Record:
     )
 
 
-def _limit(key: str) -> float:
-    return load("quality").number(key)
-
-
 def _temperatures(record: Record) -> Iterator[str]:
     return (name for name in record.values if name.endswith("_c") and name in record)
 
@@ -98,7 +100,7 @@ def _temperatures(record: Record) -> Iterator[str]:
 
 
 @check("range")
-def outside_range(record: Record) -> Iterator[Finding]:
+def outside_range(record: Record, limit: Limit) -> Iterator[Finding]:
     """Values no weather on Earth has: below or above the variable's limits."""
     limits = DAILY_VARIABLES if record.daily else HOURLY_VARIABLES
     for name, values in record.values.items():
@@ -107,7 +109,7 @@ def outside_range(record: Record) -> Iterator[Finding]:
 
 
 @check("tmin-above-tmax")
-def extremes_crossed(record: Record) -> Iterator[Finding]:
+def extremes_crossed(record: Record, limit: Limit) -> Iterator[Finding]:
     """Days whose lowest temperature lies above the highest: neither can be trusted."""
     wrong = record.get("tmin_c") > record.get("tmax_c")
     for name in ("tmin_c", "tmax_c"):
@@ -116,24 +118,24 @@ def extremes_crossed(record: Record) -> Iterator[Finding]:
 
 
 @check("mean-outside-extremes")
-def mean_outside(record: Record) -> Iterator[Finding]:
+def mean_outside(record: Record, limit: Limit) -> Iterator[Finding]:
     """24-hour means outside the day's extremes."""
     if "tmean_c" in record.values:
-        mean, slack = record.get("tmean_c"), _limit("mean_slack")
+        mean, slack = record.get("tmean_c"), limit("mean_slack")
         wrong = (mean > record.get("tmax_c") + slack) | (mean < record.get("tmin_c") - slack)
         yield Finding("tmean_c", wrong, say("flag.mean_outside"))
 
 
 @check("dewpoint-above-temperature")
-def dewpoint_too_high(record: Record) -> Iterator[Finding]:
+def dewpoint_too_high(record: Record, limit: Limit) -> Iterator[Finding]:
     """Dew points above the air temperature."""
     if "dewpoint_c" in record.values:
-        wrong = record.get("dewpoint_c") > record.get("temp_c") + _limit("dewpoint_slack")
+        wrong = record.get("dewpoint_c") > record.get("temp_c") + limit("dewpoint_slack")
         yield Finding("dewpoint_c", wrong, say("flag.dewpoint"))
 
 
 @check("gust-below-wind")
-def gust_too_low(record: Record) -> Iterator[Finding]:
+def gust_too_low(record: Record, limit: Limit) -> Iterator[Finding]:
     """Gusts weaker than the mean wind."""
     if "gust_m_s" in record.values:
         wrong = record.get("gust_m_s") < record.get("wind_m_s")
@@ -141,21 +143,21 @@ def gust_too_low(record: Record) -> Iterator[Finding]:
 
 
 @check("stuck")
-def stuck_sensor(record: Record) -> Iterator[Finding]:
+def stuck_sensor(record: Record, limit: Limit) -> Iterator[Finding]:
     """The same value for longer than weather stays the same."""
-    length = int(_limit("streak_days" if record.daily else "streak_hours"))
+    length = int(limit("streak_days" if record.daily else "streak_hours"))
     for name in _temperatures(record):
         values = record.values[name]
         wrong = streaks(values, length)
         if name.startswith("soil"):
-            wrong &= np.abs(values) > _limit("freezing_plateau")
+            wrong &= np.abs(values) > limit("freezing_plateau")
         yield Finding(name, wrong, of_variable(name, say("flag.stuck", steps=length)))
 
 
 @check("spike")
-def spikes(record: Record) -> Iterator[Finding]:
+def spikes(record: Record, limit: Limit) -> Iterator[Finding]:
     """Single values far above or below both neighbours."""
-    size = _limit("spike_day" if record.daily else "spike_hour")
+    size = limit("spike_day" if record.daily else "spike_hour")
     for name in _temperatures(record):
         step = np.diff(record.values[name])
         wrong = np.zeros(len(record.times), dtype=bool)
@@ -165,33 +167,33 @@ def spikes(record: Record) -> Iterator[Finding]:
 
 
 @check("outlier")
-def climatological_outliers(record: Record) -> Iterator[Finding]:
+def climatological_outliers(record: Record, limit: Limit) -> Iterator[Finding]:
     """Daily temperatures many deviations away from the same time of year in all years."""
     if not record.daily:
         return
     for name in ("tmax_c", "tmin_c"):
         if name in record:
-            wrong = _outliers(record.values[name], record.times)
+            wrong = _outliers(record.values[name], record.times, limit)
             yield Finding(name, wrong, of_variable(name, say("flag.outlier")))
 
 
 @check("dead-gauge")
-def dead_gauge(record: Record) -> Iterator[Finding]:
+def dead_gauge(record: Record, limit: Limit) -> Iterator[Finding]:
     """A gauge that reports nothing but zero for a year: its zeros are not dry days."""
     if record.daily and "precip_mm" in record:
         rain = record.values["precip_mm"]
         dry = np.where(rain == 0, 0.0, np.nan)
-        wrong = streaks(dry, int(_limit("dead_gauge_days")))
+        wrong = streaks(dry, int(limit("dead_gauge_days")))
         yield Finding("precip_mm", wrong, of_variable("precip_mm", say("flag.dead_gauge")))
 
 
 @check("blank-rain")
-def blank_rain(record: Record) -> Iterator[Finding]:
+def blank_rain(record: Record, limit: Limit) -> Iterator[Finding]:
     """Rain columns without a single zero: blanks may mean dry, or missing. Nobody can tell."""
     if "precip_mm" in record:
         rain = record.values["precip_mm"]
         blank = np.isnan(rain)
-        suspicious = not (rain == 0).any() and blank.mean() > _limit("blank_rain_share")
+        suspicious = not (rain == 0).any() and blank.mean() > limit("blank_rain_share")
         text = of_variable("precip_mm", say("flag.blank_rain"))
         yield Finding("precip_mm", blank & suspicious, text, remove=False)
 
@@ -209,21 +211,21 @@ def streaks(values: FloatArray, length: int) -> Mask:
     return long
 
 
-def _outliers(values: FloatArray, times: DateArray) -> Mask:
+def _outliers(values: FloatArray, times: DateArray, limit: Limit) -> Mask:
     """Too far from the mean of a window of days of the year, over all years."""
     table, _, column = by_day_of_year(times, values)
     known = np.isfinite(table)
     filled = np.where(known, table, 0.0)
     by_day = np.stack([known.sum(axis=0), filled.sum(axis=0), (filled**2).sum(axis=0)])
-    count, total, squares = around_day_of_year(by_day, int(_limit("outlier_window")) // 2)
+    count, total, squares = around_day_of_year(by_day, int(limit("outlier_window")) // 2)
     mean = total / np.maximum(count, 1.0)
     deviation = np.sqrt(np.maximum(squares / np.maximum(count, 1.0) - mean**2, 0.0))
-    deviation = np.maximum(deviation, _limit("deviation_floor"))
-    deviation = np.where(count >= _limit("outlier_minimum"), deviation, np.inf)
+    deviation = np.maximum(deviation, limit("deviation_floor"))
+    deviation = np.where(count >= limit("outlier_minimum"), deviation, np.inf)
     score = (values - mean[column]) / deviation[column]
-    alone: Mask = np.abs(score) > _limit("outlier_deviations")
+    alone: Mask = np.abs(score) > limit("outlier_deviations")
     far = np.flatnonzero(alone)
     beside = np.nan_to_num(np.pad(score, 1)[far[:, None] + [0, 2]])
     support = (beside * np.sign(score[far])[:, None]).max(axis=1)
-    alone[far] = support < _limit("outlier_support")
+    alone[far] = support < limit("outlier_support")
     return alone

@@ -236,7 +236,7 @@ class _Task:
         for outlook in outlooks:
             if outlook.in_season:
                 use = Use(self.today, season, outlook.purpose, mixture.names, mixture.groups)
-                for flag in plan_flags([use], self.uses):
+                for flag in plan_flags([use], self.uses, tables=self.ctx.tables):
                     yield say("caution.rotation", reason=flag.reason)
 
     # --- windows -------------------------------------------------------------------------------
