@@ -62,7 +62,7 @@ def test_parser_reads_times_words_and_cautions() -> None:
     event = _events(calendar_text(source, now=NOW))[entry_uid(source, "post-early")]
     assert event.dtstart.value == dt.datetime(2023, 11, 8, 10, tzinfo=dt.UTC)  # Lisbon in winter
     assert event.dtend.value == dt.datetime(2023, 11, 8, 15, tzinfo=dt.UTC)
-    assert event.summary.value == "Early post-emergent: go, score 78"
+    assert event.summary.value == "Early post-emergent: go"
     text = event.description.value
     assert "53 °F" in text
     assert "The product label is the law." in text

@@ -13,6 +13,7 @@ from report_fixtures import HOSTILE, answer, strip, window
 
 from windowcast.core import season_calendar
 from windowcast.report import series
+from windowcast.report.answer_page import answer_view, hour_levels
 from windowcast.report.chartkit import (
     Chart,
     Line,
@@ -26,7 +27,6 @@ from windowcast.report.chartkit import (
 )
 from windowcast.report.charts import cover_chart, emergence_chart, workable_chart
 from windowcast.report.strips import hour_strip
-from windowcast.report.view import answer_view, hour_levels
 
 NS = "{http://www.w3.org/2000/svg}"
 DATES = np.arange(np.datetime64("2023-07-01"), np.datetime64("2024-07-01"))

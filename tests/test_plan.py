@@ -660,7 +660,7 @@ def test_page_stands_alone(tmp_path: Path) -> None:
 def test_command() -> None:
     result = CliRunner().invoke(cli, ["season", "--sample"])
     assert result.exit_code == 0, result.output
-    for part in ("Key dates", "Workable days", "If missed", "Spring pre-emergent"):
+    for part in ("Key dates", "Spray days per week", "If missed", "Spring pre-emergent"):
         assert part in result.output
     data = json.loads(CliRunner().invoke(cli, ["season", "--sample", "--format", "json"]).output)
     assert data["season"] == "2017/18"

@@ -66,7 +66,7 @@ def _range(day: int) -> DateRange:
 def test_key_dates_in_words() -> None:
     row = date_row(_key(dt.date(2023, 10, 3), None, _range(8)), Display("us"))
     assert row.label == "soil at 2 in falls below 70 °F"
-    assert (row.this_season, row.interval) == ("3 Oct", "has come")
+    assert (row.this_season, row.interval) == ("3 Oct", "past")
     assert row.against_normal == "5 days early"
     unknown = date_row(_key(None, None, None), Display("us"))
     assert unknown.this_season == unknown.normal == "cannot tell"

@@ -7,9 +7,9 @@ from html.parser import HTMLParser
 import pytest
 from report_fixtures import HOSTILE, answer
 
+from windowcast.report.answer_page import answer_view, headline
 from windowcast.report.catalogue import render
 from windowcast.report.page import render_page
-from windowcast.report.view import answer_view, headline
 
 VOID = {"meta", "link", "input", "br", "img", "hr"}
 

@@ -17,9 +17,9 @@ from windowcast.report.terminal import table_text
 
 def test_table_holds_every_column_of_the_answer() -> None:
     text = table_text(ranking(units="us"), width=140)
-    for word in ("Purpose", "Verdict", "Date", "Hours", "Score", "Odds", "Limited by"):
+    for word in ("For", "Verdict", "Date", "Hours", "Score", "Chance", "Held back by"):
         assert word in text
-    for word in ("post-early", "● fit", "Wed 8 Nov", "10:00–15:00", "78", "72 % (64–79)", "53 °F"):
+    for word in ("early post", "● fit", "Wed 8 Nov", "10:00–15:00", "78", "72 % (64–79)", "53 °F"):
         assert word in text
     assert "° C" not in text
     assert "°C" not in text
@@ -27,7 +27,7 @@ def test_table_holds_every_column_of_the_answer() -> None:
 
 def test_missing_weather_is_never_shown_as_a_go() -> None:
     text = table_text(ranking(), width=140)
-    line = next(line for line in text.splitlines() if line.lstrip().startswith("pre-fall"))
+    line = next(line for line in text.splitlines() if line.lstrip().startswith("fall pre"))
     assert "cannot tell" in line
     assert "fit" not in line
 
@@ -60,7 +60,7 @@ def test_further_lines_stand_further_in() -> None:
     cautions = lines[next(n for n, line in enumerate(lines) if line.startswith("! ")) :]
     assert all(line.startswith(("! ", "  ")) for line in cautions)
     values = lines[lines.index("Where the numbers come from") + 2 :]
-    judged = values[: next(n for n, line in enumerate(values) if line.startswith("  odds"))]
+    judged = values[: next(n for n, line in enumerate(values) if line.startswith("  chance"))]
     assert any(line.startswith(" " * 7) for line in judged)
     assert all(line[5:7] == "  " for line in judged if line.startswith("  "))
 

@@ -160,7 +160,7 @@ def _print(data: Compared, between: Sequence[Gap], notes: tuple[str, ...]) -> No
     from windowcast.region.columns import shown
     from windowcast.region.statistics import MIN_YEARS
     from windowcast.report.region_charts import spread_evenly
-    from windowcast.report.screen import TABLE_WIDTH, screen_width
+    from windowcast.report.terminal_width import TABLE_WIDTH, screen_width
 
     console = Console(highlight=False, markup=False, width=screen_width() or TABLE_WIDTH)
     rows = np.arange(len(data))

@@ -80,8 +80,8 @@ class SiteLog:
         """When to look for the effect of an application, and what trials say of it, in lines."""
         from windowcast.records.expected_effect import expected_of
         from windowcast.report.log_entries import fact_text
-        from windowcast.report.screen import fitted, prose_width
         from windowcast.report.spray_record import WIDTH
+        from windowcast.report.terminal_width import fitted, prose_width
 
         known = [self.materials[name] for name in entry.actives if name in self.materials]
         facts = expected_of(entry, known)

@@ -105,7 +105,7 @@ def _text(answer: Answer, format_: str, explain: bool) -> str:
 
 def echo(*lines: str) -> None:
     """Print lines, broken to the terminal; whole where the output goes elsewhere."""
-    from windowcast.report.screen import fitted, screen_width
+    from windowcast.report.terminal_width import fitted, screen_width
 
     width = screen_width()
     click.echo("\n".join(fitted(lines, width) if width else lines))

@@ -58,7 +58,7 @@ def command(
         click.echo(_json(review, display))
     else:
         from windowcast.report.review_text import review_lines
-        from windowcast.report.screen import fitted, prose_width
+        from windowcast.report.terminal_width import fitted, prose_width
 
         click.echo("\n".join(fitted(review_lines(review, display), prose_width())).rstrip())
 

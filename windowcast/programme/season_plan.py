@@ -24,7 +24,7 @@ from windowcast.materials.needs import ActiveNeeds
 from windowcast.programme.key_dates import key_dates, normal_range
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan, Week
 from windowcast.programme.now_or_wait import day_offers, decision, later_value
-from windowcast.programme.standing import standing
+from windowcast.programme.season_today import season_today
 from windowcast.programme.workable_days import day_scores, fewest_workable, open_days, workable
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
@@ -97,7 +97,7 @@ def season_plan(
         season=season_name(axis.start, southern),
         today=weather.today,
         units=site.units,
-        standing=standing(axis, dates, purposes),
+        standing=season_today(axis, dates, purposes),
         key_dates=dates,
         purposes=tuple(purposes),
         assumptions=(

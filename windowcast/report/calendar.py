@@ -15,12 +15,14 @@ from typing import TYPE_CHECKING, Any
 
 from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import Name, Span, say, sentence
 from windowcast.core.season_calendar import season_start
 from windowcast.core.units import Display
 from windowcast.core.version import __version__
 from windowcast.limits.model import refused
 from windowcast.programme.answer import Answer
 from windowcast.report import wording
+from windowcast.report.catalogue import render
 from windowcast.report.turf_lines import turf_lines
 from windowcast.windows.model import PurposeOutlook, Window
 
@@ -103,7 +105,7 @@ def _season_start(answer: Answer) -> dt.date:
 def _empty(site: str) -> Calendar:
     from icalendar import Calendar, vText
 
-    title = vText("Spray windows, " + " ".join(site.split()))
+    title = vText(render(say("calendar.title", site=Name(" ".join(site.split())))))
     calendar = Calendar()
     calendar.add("prodid", f"-//windowcast//{__version__}//EN")
     calendar.add("version", "2.0")
@@ -148,15 +150,15 @@ def _entry(answer: Answer, outlook: PurposeOutlook) -> Event | None:
         best = outlook.windows[0]
         event.add("dtstart", best.start.astimezone(dt.UTC))
         event.add("dtend", best.end.astimezone(dt.UTC))
-        word = wording.answer_word(outlook)
-        event.add("summary", f"{title}: {word}, score {wording.score(best)}")
+        word = Name(wording.answer_said(wording.answer_word(outlook)))
+        event.add("summary", render(say("note.about", what=Name(title), note=word)))
         lines = _describe(outlook, best, display)
     elif not outlook.in_season and outlook.opens and outlook.opens >= answer.ranking.today:
         if refused(outlook.turf):
             return None  # no day is announced for what the turf refuses
         event.add("dtstart", outlook.opens)
         event.add("dtend", outlook.opens + dt.timedelta(days=1))
-        event.add("summary", f"{title}: expected to open")
+        event.add("summary", render(say("calendar.opens", title=Name(title))))
         lines = [wording.text(outlook.why, display)]
     else:
         return None
@@ -169,15 +171,12 @@ def _entry(answer: Answer, outlook: PurposeOutlook) -> Event | None:
 def _describe(outlook: PurposeOutlook, best: Window, display: Display) -> list[str]:
     lines = [wording.text(outlook.advice, display)]
     if best.odds is not None:
-        lines.append(f"Odds {wording.odds(best.odds)}, {wording.odds_basis(best.odds)}.")
-    lines.append(f"Limited by {wording.text(wording.limit(best.limiting), display)}.")
-    lines += [f"Then: {wording.text(item.text, display)}." for item in best.follow_up]
+        lines.append(wording.odds_basis(best.odds))
+    lines += [wording.text(sentence(fact), display) for fact in wording.window_facts(best)]
     if len(outlook.windows) > 1:
         second = outlook.windows[1]
-        lines.append(
-            f"Next best: {wording.day(second.date)} {wording.hours(second)}, "
-            f"score {wording.score(second)}."
-        )
+        when = Span(second.start, second.end)
+        lines.append(render(say("window_at.next", when=when)))
     covers = [wording.text(cover, display) for cover in wording.covers(outlook)]
     return lines + turf_lines(outlook) + covers
 

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from windowcast.core.phrase import NOTHING, Name, Value, joined, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.units import Display
 from windowcast.report import wording
+from windowcast.report.catalogue import render
 from windowcast.report.chartkit import (
     Band,
     Chart,
@@ -53,30 +55,42 @@ def soil_chart(
     past = tuple(_shown(values, display) for values in past_years_c)
     now = _shown(this_year_c, display)
     layers: list[Layer] = [
-        Band(past[0], past[1], "past", f"middle 80 % of {years} past seasons"),
-        Band(low, high, "ahead", "days ahead, 10 to 90 %"),
-        Line(now, "now", "this season (model and readings)"),
-        Line(mid, "ahead-mid", "days ahead, middle"),
+        Band(past[0], past[1], "past", render(say("chart.soil_past", years=years))),
+        Band(low, high, "ahead", render(say("chart.soil_ahead"))),
+        Line(now, "now", render(say("chart.soil_now"))),
+        Line(mid, "ahead-mid", render(say("chart.soil_middle"))),
     ]
     layers += [
         Threshold(show(value), f"{wording.quantity(value, 'degC', display)} {words}")
         for value, words in thresholds_c
     ]
-    layers.append(Moment(today, "today"))
+    layers.append(Moment(today, render(say("chart.today"))))
     y_range = _range([*past, low, high, now], [show(value) for value, _ in thresholds_c])
-    title = f"Soil temperature at {depth}"
+    title = render(say("chart.soil", depth=Name(depth)))
     last = _last(now)
-    desc = (
-        f"Daily mean in {unit}. Yesterday {_word(last)} {unit}. "
-        + "; ".join(
-            f"{words} at {wording.quantity(v, 'degC', display)}" for v, words in thresholds_c
+    marks = (Name(f"{words} {wording.quantity(v, 'degC', display)}") for v, words in thresholds_c)
+    desc = render(
+        say(
+            "chart.soil_described",
+            unit=Name(unit),
+            soil=Name(_word(last)),
+            marks=joined(*marks, join="clauses"),
         )
-        + "."
     )
     svg = time_chart(
-        "soil", title, desc, dates, layers, y_title=f"{unit}, daily mean", y_range=y_range
+        "soil",
+        title,
+        desc,
+        dates,
+        layers,
+        y_title=render(say("chart.daily_mean", unit=Name(unit))),
+        y_range=y_range,
     )
-    columns = ("Date", f"This season {unit}", f"Ahead 10–50–90 % {unit}", f"Past 10–90 % {unit}")
+    heads = ("this_season", "ahead", "past")
+    columns = (
+        render(say("column.date")),
+        *(render(say(f"column_in.{head}", unit=Name(unit))) for head in heads),
+    )
     rows = tuple(
         (
             wording.day(date),
@@ -103,25 +117,25 @@ def emergence_chart(
     low, mid, high = 100 * band[0], 100 * share, 100 * band[1]
     layers: list[Layer] = [
         *(Hatched(first, last, words) for first, last, words in windows),
-        Band(low, high, "ahead", "10 to 90 % band"),
-        Line(mid, "now", "expected"),
-        Threshold(50, "half up"),
-        Moment(today, "today"),
+        Band(low, high, "ahead", render(say("chart.likely_range"))),
+        Line(mid, "now", render(say("chart.expected"))),
+        Threshold(50, render(say("chart.half_emerged"))),
+        Moment(today, render(say("chart.today"))),
     ]
-    title = f"{weed[:1].upper()}{weed[1:]}: plants up"
+    title = render(say("chart.emerged", weed=Name(f"{weed[:1].upper()}{weed[1:]}")))
     at = int(np.clip((np.datetime64(today, "D") - dates[0]).astype(int), 0, len(dates) - 1))
-    desc = (
-        f"Share of the season's plants that have emerged, in percent. Today {_word(mid[at], 0)} % "
-        f"({_span(low[at], high[at], digits=0)})."
+    ends = _span(low[at], high[at], digits=0)
+    desc = render(
+        say("chart.emerged_described", share=Name(_word(mid[at], 0)), ends=Name(ends)),
     )
     svg = time_chart(
-        key, title, desc, dates, layers, y_title="% of the season's plants", y_range=(0, 100)
+        key, title, desc, dates, layers, y_title=render(say("chart.of_plants")), y_range=(0, 100)
     )
     rows = tuple(
         (wording.day(date), _word(mid[n], 0), _span(low[n], high[n], digits=0))
         for n, date in _weekly(dates)
     )
-    return Chart(key, title, desc, svg, ("Date", "Up %", "10–90 % band"), rows)
+    return Chart(key, title, desc, svg, _heads("date", "emerged", "likely_range"), rows)
 
 
 def turf_chart(
@@ -138,23 +152,26 @@ def turf_chart(
     """
     asleep, harmless = 100 * dormant, 100 * safe
     layers: list[Layer] = [
-        Line(asleep, "now", "fully dormant"),
-        Line(harmless, "other", "safe for a non-selective product"),
-        Moment(today, "today"),
+        Line(asleep, "now", render(say("chart.fully_dormant"))),
+        Line(harmless, "other", render(say("chart.safe"))),
+        Moment(today, render(say("chart.today"))),
     ]
-    title = "Turf: dormancy and green-up"
-    desc = (
-        f"Yesterday {phase}. Chance of full dormancy, and of turf that a non-selective product "
-        "does not harm, in percent; what cannot be told is left out."
-    )
+    title = render(say("chart.turf"))
+    desc = render(say("chart.turf_described", phase=Name(phase)))
     svg = time_chart(
-        "turf", title, desc, dates, layers, y_title="% chance on the day", y_range=(0, 100)
+        "turf",
+        title,
+        desc,
+        dates,
+        layers,
+        y_title=render(say("chart.chance_on_day")),
+        y_range=(0, 100),
     )
     rows = tuple(
         (wording.day(date), _word(asleep[n], 0), _word(harmless[n], 0))
         for n, date in _weekly(dates)
     )
-    return Chart("turf", title, desc, svg, ("Date", "Dormant %", "Safe %"), rows)
+    return Chart("turf", title, desc, svg, _heads("date", "dormant", "safe"), rows)
 
 
 def cover_chart(
@@ -170,23 +187,22 @@ def cover_chart(
     """Barrier cover against the date of application: share of emergence met by enough active."""
     low, mid, high = 100 * band[0], 100 * cover, 100 * band[1]
     layers: list[Layer] = [
-        Band(low, high, "ahead", "10 to 90 % band"),
-        Line(mid, "now", "expected cover"),
-        Moment(today, "today"),
+        Band(low, high, "ahead", render(say("chart.likely_range"))),
+        Line(mid, "now", render(say("chart.expected_control"))),
+        Moment(today, render(say("chart.today"))),
     ]
     if best is not None:
-        layers.append(Moment(best, f"best {best.day} {best:%b}"))
-    desc = "Share of the season's emergence that meets enough active, by date of application. " + (
-        f"Best on {wording.day(best)}." if best else ""
-    )
+        layers.append(Moment(best, render(say("chart.best_on", day=best))))
+    at: Value = say("chart.control_best", day=best) if best else NOTHING
+    desc = render(say("chart.control_described", best=at))
     svg = time_chart(
-        key, title, desc, dates, layers, y_title="% of emergence covered", y_range=(0, 100)
+        key, title, desc, dates, layers, y_title=render(say("chart.of_emergence")), y_range=(0, 100)
     )
     rows = tuple(
         (wording.day(date), _word(mid[n], 0), _span(low[n], high[n], digits=0))
         for n, date in _weekly(dates)
     )
-    return Chart(key, title, desc, svg, ("Applied on", "Cover %", "10–90 % band"), rows)
+    return Chart(key, title, desc, svg, _heads("applied_on", "controlled", "likely_range"), rows)
 
 
 def workable_chart(
@@ -201,7 +217,7 @@ def workable_chart(
     left, right, top, plot = 40.0, 352.0, 22.0, 120.0
     y = Scale(0, 7, top + plot, top)
     step = (right - left) / max(1, len(weeks))
-    parts = [label(4, 12, "workable days in the week", "axis-title")]
+    parts = [label(4, 12, render(say("chart.days_in_week")), "axis-title")]
     for value in ticks(0, 7, 4):
         parts.append(el("line", x1=left, x2=right, y1=y(value), y2=y(value), class_="grid"))
         parts.append(label(left - 4, y(value) + 4, f"{value:g}", "lab", "end"))
@@ -230,23 +246,25 @@ def workable_chart(
                     el("line", x1=middle - 3, x2=middle + 3, y1=y(end), y2=y(end), class_="whisker")
                 )
         if n % every == 0:
-            parts.append(
-                label(middle, top + plot + 15, f"{monday.day} {monday:%b}", "lab", "middle")
-            )
+            parts.append(label(middle, top + plot + 15, wording.short(monday), "lab", "middle"))
     parts.append(el("line", x1=left, x2=right, y1=y(0), y2=y(0), class_="axis"))
-    parts.append(label(left, top + plot + 32, "bar: expected; whisker: 10 to 90 % of years"))
+    parts.append(label(left, top + plot + 32, render(say("chart.days_legend"))))
     best = int(np.nanargmax(days)) if np.isfinite(days).any() else None
-    desc = "Days in each week with at least one workable stretch. " + (
-        f"Most in the week of {wording.day(weeks[best])}: {days[best]:.1f}."
-        if best is not None
-        else ""
-    )
+    most: Value = NOTHING
+    if best is not None:
+        most = say("chart.days_most", week=weeks[best], days=Name(_word(days[best])))
+    desc = render(say("chart.days_described", most=most))
     rows = tuple(
-        (f"week of {wording.day(w)}", _word(days[n]), _span(band[0][n], band[1][n]))
+        (render(say("chart.week_of", day=w)), _word(days[n]), _span(band[0][n], band[1][n]))
         for n, w in enumerate(weeks)
     )
     svg = drawing(key, title, desc, top + plot + 38, *parts)
-    return Chart(key, title, desc, svg, ("Week", "Expected days", "10–90 % of years"), rows)
+    return Chart(key, title, desc, svg, _heads("week", "expected_days", "of_years"), rows)
+
+
+def _heads(*names: str) -> tuple[str, ...]:
+    """Heads of the columns of the table behind a chart."""
+    return tuple(render(say(f"column.{name}")) for name in names)
 
 
 def _shown(values_c: FloatArray, display: Display) -> FloatArray:

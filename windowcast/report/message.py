@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import textwrap
 
+from windowcast.core.phrase import Span, joined, say, sentence
 from windowcast.core.units import Display
 from windowcast.report import wording
+from windowcast.report.catalogue import render
 from windowcast.report.turf_lines import turf_lines
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
@@ -24,7 +26,7 @@ def message_text(ranking: Ranking) -> str:
         )
     if ranking.weather_notes:
         notes = (_wrap(wording.text(note, display), "- ") for note in ranking.weather_notes)
-        parts.append("About the weather used:\n" + "\n".join(notes))
+        parts.append("\n".join([render(say("board.weather_used")), *notes]))
     parts.append(
         "\n".join(_wrap(wording.text(caution, display), "! ") for caution in ranking.cautions)
     )
@@ -32,31 +34,27 @@ def message_text(ranking: Ranking) -> str:
 
 
 def _purpose(outlook: PurposeOutlook, display: Display) -> str:
+    answer = wording.answer_said(wording.answer_word(outlook))
     lines = [
-        f"{wording.text(outlook.title, display).upper()}: {wording.answer_word(outlook)}",
+        f"{wording.text(outlook.title, display).upper()}: {answer}",
         _wrap(wording.text(outlook.advice, display)),
     ]
     covers = (wording.text(cover, display) for cover in wording.covers(outlook))
     lines += [_wrap(text, "  ") for text in (*turf_lines(outlook), *covers)]
-    for place, window in zip(("Best", "Next"), outlook.windows, strict=False):
-        lines.append(_wrap(f"{place}: {_window(window, display)}", "  "))
+    for place, window in zip(("best", "next"), outlook.windows, strict=False):
+        lines.append(_wrap(_window(place, window, display), "  "))
     if not outlook.windows:
         if outlook.closest is not None:
-            lines.append(_wrap(f"Closest: {_window(outlook.closest, display)}", "  "))
+            lines.append(_wrap(_window("closest", outlook.closest, display), "  "))
         if outlook.would_change:
             lines.append(_wrap(wording.text(outlook.would_change, display), "  "))
     return "\n".join(lines)
 
 
-def _window(window: Window, display: Display) -> str:
-    text = f"{wording.day(window.date)} {wording.hours(window)}, score {wording.score(window)}"
-    if window.odds is not None:
-        text += f", odds {wording.odds(window.odds)}"
-    if window.limiting is not None:
-        text += f". Limited by {wording.text(wording.limit(window.limiting), display)}"
-    if window.follow_up:
-        text += f". Then: {wording.must_follow(window, display)}"
-    return text + "."
+def _window(place: str, window: Window, display: Display) -> str:
+    when = Span(window.start, window.end)
+    said = [say(f"window_at.{place}", when=when), *map(sentence, wording.window_facts(window))]
+    return wording.text(say("report.note", of=joined(*said, join="sentences")), display)
 
 
 def _wrap(text: str, lead: str = "") -> str:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from windowcast.core.units import Display
 from windowcast.programme.answer import Answer
 from windowcast.programme.model import SeasonPlan
+from windowcast.report.answer_page import Words, answer_view
 from windowcast.report.catalogue import render
 from windowcast.report.plan_view import plan_view
-from windowcast.report.view import Words, answer_view
 from windowcast.windows.cautions import CAUTIONS
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from windowcast.core.phrase import Phrase, joined, say
+from windowcast.core.phrase import Name, Phrase, Quantity, joined, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.units import Display
 from windowcast.limits.model import refused
@@ -25,6 +25,7 @@ from windowcast.report.season import (
     span,
     status_words,
 )
+from windowcast.windows.cover_plan import barrier_named
 from windowcast.windows.model import CoverPlan
 
 ORDER = ("open", "cannot tell", "ahead", "over")
@@ -94,7 +95,7 @@ def date_row(key: KeyDate, display: Display) -> DateRow:
     """A key date in words."""
     middle, ends = span(key.ahead)
     if key.passed is not None:
-        middle, ends = wording.short(key.passed), "has come"
+        middle, ends = wording.short(key.passed), render(say("season.has_come"))
     normal, normal_ends = span(key.normal)
     return DateRow(
         label=wording.text(key.label, display),
@@ -116,12 +117,12 @@ def _against(key: KeyDate) -> str:
     return days_apart((this - usual).days)
 
 
-def days_apart(days: int, none: str = "as usual") -> str:
+def days_apart(days: int, none: str = "") -> str:
     """``5 days early``, ``1 day late``, or the words for no difference."""
     if days == 0:
-        return none
-    size = abs(days)
-    return f"{size} {'day' if size == 1 else 'days'} {'early' if days < 0 else 'late'}"
+        return none or render(say("season.as_usual"))
+    apart = Quantity(abs(days), "d")
+    return render(say("season.early" if days < 0 else "season.late", days=apart))
 
 
 def _purpose(purpose: PurposePlan, covers: tuple[Chart, ...], display: Display) -> PurposeRow:
@@ -151,7 +152,7 @@ def _workable(purpose: PurposePlan) -> Chart:
 
     return workable_chart(
         f"workable-{purpose.purpose}",
-        f"Workable days: {render(purpose.title).lower()}",
+        render(say("chart.spray_days", title=purpose.title)),
         [_start(week) for week in purpose.weeks],
         days=line("days"),
         band=(line("low"), line("high")),
@@ -172,10 +173,9 @@ def _cover(cover: CoverPlan, number: int, title: str, today: dt.date) -> Chart |
         _daily(dates, at, _numbers([getattr(point, name) for point in cover.curve]))
         for name in ("caught", "low", "high")
     )
-    active = cover.active or "a usual barrier"
     return cover_chart(
         f"cover-{cover.purpose}-{number}",
-        f"{title}: cover by date, {active}",
+        render(say("chart.control_by_date", title=Name(title), active=barrier_named(cover.active))),
         dates,
         cover=middle,
         band=(low, high),

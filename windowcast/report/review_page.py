@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from windowcast.core.units import Display, System
 from windowcast.records.review import Review
+from windowcast.report.answer_page import Words
 from windowcast.report.chartkit import Chart
 from windowcast.report.page import style_sheet, templates
 from windowcast.report.trial_chart import control_chart, relation_chart
-from windowcast.report.view import Words
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,14 @@ from collections.abc import Iterator, Sequence
 from importlib import resources
 from typing import Any
 
-from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Span, joined, say
+from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Span, joined, names, say
 from windowcast.core.units import Display
 from windowcast.limits.model import refused
 from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
 from windowcast.report import wording
+from windowcast.report.catalogue import render, written
 from windowcast.report.plain import plain, schema_of
-from windowcast.report.screen import prose_width, wrapped
+from windowcast.report.terminal_width import prose_width, wrapped
 from windowcast.report.turf_lines import plan_lines
 from windowcast.report.wording import short
 from windowcast.windows.model import CoverPlan
@@ -23,12 +24,6 @@ from windowcast.windows.reasons import from_start
 
 HARDLY = 0.005  # a share that is not worth a number
 _DATES = " {:>11}  {:>16}  {:>7}"  # columns of a key date after its label
-_STATUS = {
-    "open": "open now",
-    "ahead": "still to come",
-    "over": "over",
-    "cannot tell": "cannot tell",
-}
 
 
 def plan_json(plan: SeasonPlan) -> str:
@@ -52,12 +47,14 @@ def plan_text(plan: SeasonPlan, width: int | None = None) -> str:
     """The plan for a terminal of so many columns; None for the one there is."""
     width = width or prose_width()
     display = Display(plan.units)
-    lines = [f"{plan.site}  season {plan.season}, {wording.long_day(plan.today)}", ""]
+    head = say("season.head", site=Name(plan.site), season=Name(plan.season), today=plan.today)
+    lines = [render(head), ""]
     for text in plan.standing:
         lines += wrapped(wording.text(text, display), width)
     lines += ["", *_key_dates(plan.key_dates, display, width), ""]
     for purpose in plan.purposes:
-        lines.append(f"{wording.text(purpose.title, display)}: {status_words(purpose)}")
+        status = Name(status_words(purpose))
+        lines.append(render(say("note.about", what=purpose.title, note=status), display.system))
         for said in _purpose(purpose):
             lines += wrapped(wording.text(said, display), width, "  ")
         lines.append("")
@@ -70,21 +67,25 @@ def plan_text(plan: SeasonPlan, width: int | None = None) -> str:
 def span(when: DateRange | None) -> tuple[str, str]:
     """The middle date and the 10 to 90 % of a date that is not sure; "none" if mostly it is not."""
     if when is None:
-        return "cannot tell", ""
+        return render(say("verdict.cannot_tell")), ""
     if when.median is None:
-        return "none", f"in {wording.share(when.never)} of cases"
-    ends = [short(day) if day else "never" for day in (when.early, when.late)]
-    return short(when.median), "" if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
+        return render(say("season.none")), render(say("season.in_cases", share=Share(when.never)))
+    never = render(say("when.not"))
+    ends = [short(day) if day else never for day in (when.early, when.late)]
+    return short(when.median), "" if ends[0] == ends[1] else written(names(*ends, join="to"))
 
 
 def _key_dates(dates: Sequence[KeyDate], display: Display, width: int) -> Iterator[str]:
     """A row for each date; a label that has no room in its column takes two."""
     room = min(58, width - len(_DATES.format("", "", "")))
-    yield f"{'Key dates':{room}}{_DATES.format('this season', '10 to 90 %', 'normal')}"
+    heads = (
+        render(say(f"season_head.{head}")) for head in ("this_season", "likely_range", "normal")
+    )
+    yield f"{render(say('season.key_dates')):{room}}{_DATES.format(*heads)}"
     for key in dates:
         middle, ends = span(key.ahead)
         if key.passed:
-            middle, ends = short(key.passed), "has come"
+            middle, ends = short(key.passed), render(say("season.has_come"))
         first, *rest = wrapped(wording.text(key.label, display), room, hanging="  ")
         yield f"{first:{room}}{_DATES.format(middle, ends, span(key.normal)[0])}"
         yield from rest
@@ -110,10 +111,10 @@ def _purpose(plan: PurposePlan) -> Iterator[Phrase]:
 def status_words(plan: PurposePlan) -> str:
     """Where a purpose stands: ``open now``, ``about to open``, ``over``, ..."""
     if never_opens(plan):
-        return "not expected"
+        return render(say("season.not_expected"))
     if plan.status == "open" and plan.opened is None:
-        return "about to open"
-    return _STATUS[plan.status]
+        return render(say("season.about_to_open"))
+    return render(say(f"season.status.{plan.status.replace(' ', '_')}"))
 
 
 def never_opens(plan: PurposePlan) -> bool:
@@ -178,7 +179,7 @@ def _dated(when: DateRange | None) -> Phrase:
 
 
 def cover_phrases(cover: CoverPlan) -> list[Phrase]:
-    """What a barrier catches, what a split would, and how long it lasts."""
+    """What a pre-emergent controls, what a split would, and how long it lasts."""
     said = [cover.text]
     if cover.split and cover.split_caught is not None:
         days = joined(*(say("when.day", day=day) for day in cover.split))
@@ -189,12 +190,13 @@ def cover_phrases(cover: CoverPlan) -> list[Phrase]:
 
 
 def _weeks(purposes: Sequence[PurposePlan]) -> Iterator[str]:
-    """Workable days by week, a column for each purpose that has weeks ahead."""
+    """Spray days by week, a column for each purpose that has weeks ahead."""
     shown = [plan for plan in purposes if plan.weeks]
     if not shown:
         return
-    yield "Workable days (mean, 10 to 90 % in brackets) of those the calendar leaves"
-    yield f"{'week of':10}" + "".join(f"{plan.purpose:>17}" for plan in shown)
+    yield render(say("season.spray_days"))
+    heads = "".join(f"{render(say(f'purpose.{plan.purpose}.short')):>17}" for plan in shown)
+    yield f"{render(say('season.week_of')):10}{heads}"
     by_start: dict[dt.date, dict[str, Week]] = {}
     for plan in shown:
         for week in plan.weeks:
@@ -208,8 +210,9 @@ def _days(week: Week | None) -> str:
     if week is None:
         return ""
     if week.days is None or week.low is None or week.high is None:
-        return "cannot tell"
-    return f"{week.days:.1f} ({week.low:.0f}–{week.high:.0f}) of {week.open_days}"
+        return render(say("verdict.cannot_tell"))
+    days = Name(f"{wording.fixed(week.days, 1)} ({week.low:.0f}–{week.high:.0f})")
+    return render(say("season.of_days", days=days, open=week.open_days))
 
 
 if __name__ == "__main__":  # writes the schema that is shipped

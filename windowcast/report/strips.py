@@ -6,7 +6,9 @@ import datetime as dt
 import itertools
 from collections.abc import Sequence
 
+from windowcast.core.phrase import Name, Value, say
 from windowcast.report import wording
+from windowcast.report.catalogue import render
 from windowcast.report.chartkit import WIDTH, Chart, drawing, el, label
 from windowcast.windows.model import HourStrip, Verdict, Window
 
@@ -29,7 +31,7 @@ def hour_strip(
     hour = (WIDTH - left - 6) / 24
     days = sorted({time.date() for time in strip.times})
     place = {date: n for n, date in enumerate(days)}
-    parts = [label(left, 12, "hour of the day (local); bar height: score 0 to 100", "axis-title")]
+    parts = [label(left, 12, render(say("chart.hours_axis")), "axis-title")]
     for clock in range(0, 25, 6):
         x = left + clock * hour
         anchor = "end" if clock == 24 else "middle"
@@ -39,7 +41,7 @@ def hour_strip(
         )
     for date, n in place.items():
         floor = top + row * (n + 1)
-        parts.append(label(4, floor - 8, f"{date:%a} {date.day}"))
+        parts.append(label(4, floor - 8, render(say("chart.weekday", day=date))))
         parts.append(el("line", x1=left, x2=WIDTH - 6, y1=floor, y2=floor, class_="axis"))
     for time, points, level in zip(strip.times, strip.scores, levels, strict=True):
         x, floor = left + time.hour * hour, top + row * (place[time.date()] + 1)
@@ -50,15 +52,18 @@ def hour_strip(
     bottom = top + row * len(days) + 20
     parts += _strip_legend(left, bottom)
     best = windows[0] if windows else None
-    desc = f"Scores hour by hour for {len(days)} days. " + (
-        f"Best: {wording.day(best.date)} {wording.hours(best)}, score {wording.score(best)}."
-        if best
-        else "No window qualifies."
-    )
+    said: Value = say("chart.no_window")
+    if best:
+        hours, score = Name(wording.hours(best)), Name(wording.score(best))
+        said = say("chart.best_hours", day=best.date, hours=hours, score=score)
+    desc = render(say("chart.hours_described", days=len(days), best=said))
     svg = drawing(key, title, desc, bottom + 26, *parts)
-    return Chart(
-        key, title, desc, svg, ("Day", "Hours", "Score", "Verdict"), _hour_rows(strip, levels)
-    )
+    return Chart(key, title, desc, svg, _heads(), _hour_rows(strip, levels))
+
+
+def _heads() -> tuple[str, ...]:
+    names = ("day", "hours", "score", "verdict")
+    return tuple(render(say(f"column.{name}")) for name in names)
 
 
 def _bar(
@@ -105,20 +110,15 @@ def _frame(window: Window, left: float, hour: float, top: float, row: float) -> 
 
 
 def _strip_legend(left: float, y: float) -> list[str]:
-    entries: tuple[tuple[Verdict, str], ...] = (
-        ("fit", "fit"),
-        ("marginal", "marginal"),
-        ("unfit", "unfit"),
-        ("cannot tell", "cannot tell"),
-    )
+    entries: tuple[Verdict, ...] = ("fit", "marginal", "unfit", "cannot tell")
     parts = []
-    for n, (level, words) in enumerate(entries):
+    for n, level in enumerate(entries):
         x = left + (0, 46, 124, 186)[n]
         points = None if level == "cannot tell" else 100.0
         parts.append(_bar((x, y + 2), (14.0, 11.0), points, level))
-        parts.append(label(x + 18, y + 1, words))
+        parts.append(label(x + 18, y + 1, render(wording.verdict(level))))
     parts.append(el("rect", x=left + 0.8, y=y + 9, width=12.0, height=11.0, rx=3.0, class_="frame"))
-    parts.append(label(left + 18, y + 18, "ranked window"))
+    parts.append(label(left + 18, y + 18, render(say("chart.ranked_window"))))
     return parts
 
 
@@ -132,5 +132,5 @@ def _hour_rows(strip: HourStrip, levels: Sequence[Verdict]) -> tuple[tuple[str, 
         span = f"{block[0][0]:%H:%M}–{block[-1][0] + dt.timedelta(hours=1):%H:%M}"
         low, high = (min(points), max(points)) if points else (None, None)
         score = "?" if low is None else f"{low:.0f}–{high:.0f}"
-        rows.append((wording.day(date), span, score, level))
+        rows.append((wording.day(date), span, score, render(wording.verdict(level))))
     return tuple(rows)

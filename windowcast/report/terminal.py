@@ -6,9 +6,11 @@ import io
 import os
 from typing import TYPE_CHECKING
 
+from windowcast.core.phrase import Name, Span, say
 from windowcast.core.units import Display
 from windowcast.report import wording
-from windowcast.report.screen import TABLE_WIDTH, screen_width, wrapped
+from windowcast.report.catalogue import render
+from windowcast.report.terminal_width import TABLE_WIDTH, screen_width, wrapped
 from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
@@ -93,7 +95,7 @@ def print_ranking(console: Console, ranking: Ranking, *, explain: bool = False) 
     if later or not shown:
         console.print()
     for note in ranking.weather_notes:
-        _hung(console, f"Weather: {wording.text(note, display)}", "dim")
+        _hung(console, wording.text(say("board.weather", note=note), display), "dim")
     if explain:
         _explain(console, ranking, display)
     for caution in ranking.cautions:
@@ -102,7 +104,7 @@ def print_ranking(console: Console, ranking: Ranking, *, explain: bool = False) 
 
 def _answer(console: Console, outlook: PurposeOutlook, display: Display) -> None:
     word = wording.answer_word(outlook)
-    line = _text(f"{word.upper()}", _WORD_STYLE[word])
+    line = _text(wording.answer_said(word).upper(), _WORD_STYLE[word])
     line.append(f"  {wording.text(outlook.title, display)}: ", style="bold")
     line.append(wording.text(outlook.advice, display))
     console.print(line)
@@ -129,17 +131,17 @@ def _table(outlooks: list[PurposeOutlook], display: Display) -> Table:
     from rich.table import Table
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, expand=True, leading=1)
-    for name in ("Purpose", "Verdict", "Date", "Hours"):
-        table.add_column(name, no_wrap=True)
-    table.add_column("Score", justify="right", no_wrap=True)
-    table.add_column("Odds", no_wrap=True)
-    table.add_column("Limited by", ratio=3, overflow="fold")
-    table.add_column("Must follow", ratio=3, overflow="fold")
+    for name in ("purpose", "verdict", "date", "hours"):
+        table.add_column(_head(name), no_wrap=True)
+    table.add_column(_head("score"), justify="right", no_wrap=True)
+    table.add_column(_head("chance"), no_wrap=True)
+    for name in ("held_back_by", "follow_up"):
+        table.add_column(_head(name), ratio=3, overflow="fold")
     for outlook in outlooks:
         shown = _shown(outlook)
         for place, window in enumerate(shown):
             table.add_row(
-                outlook.purpose if place == 0 else "",
+                wording.short_title(outlook.purpose) if place == 0 else "",
                 _verdict(window, closest=not outlook.windows),
                 wording.day(window.date),
                 wording.hours(window),
@@ -157,41 +159,45 @@ def _stacked(console: Console, outlooks: list[PurposeOutlook], display: Display)
     console.print()
     for outlook in outlooks:
         for place, window in enumerate(_shown(outlook), 1):
-            line = _text(f"{outlook.purpose} {place}  ", "bold")
+            line = _text(f"{wording.short_title(outlook.purpose)} {place}  ", "bold")
             line.append_text(_verdict(window, closest=not outlook.windows))
             line.append(f"  {wording.day(window.date)} {wording.hours(window)}")
             console.print(line)
-            facts = [
-                f"score {wording.score(window)}, odds {wording.odds(window.odds)}",
-                f"limited by {wording.text(wording.limit(window.limiting), display)}",
-            ]
-            if window.follow_up:
-                facts.append(f"must follow: {wording.must_follow(window, display)}")
+            facts = [wording.text(fact, display) for fact in wording.window_facts(window)]
             for fact in facts:
                 console.print(Padding(fact, (0, 0, 0, 2), expand=False))
     console.print()
 
 
 def _verdict(window: Window, *, closest: bool) -> Text:
-    text = f"{wording.SYMBOLS[window.verdict]} {window.verdict}"
-    return _text(f"{text} (closest)" if closest else text, _STYLE[window.verdict])
+    said = wording.verdict(window.verdict)
+    said = say("board.closest_window", verdict=said) if closest else said
+    return _text(f"{wording.SYMBOLS[window.verdict]} {render(said)}", _STYLE[window.verdict])
+
+
+def _head(column: str) -> str:
+    return render(say(f"column.{column}"))
 
 
 def _explain(console: Console, ranking: Ranking, display: Display) -> None:
     console.print()
-    console.print("Where the numbers come from", style="bold")
+    console.print(render(say("board.sources")), style="bold")
     for outlook in ranking.purposes:
         for window in _shown(outlook):
-            head = f"{outlook.purpose}, {wording.day(window.date)} {wording.hours(window)}"
-            console.print(f"{head} (hours: {wording.text(window.grade, display)})")
+            when, grade = Span(window.start, window.end), window.grade
+            purpose = Name(wording.short_title(outlook.purpose))
+            console.print(render(say("board.hours_of", purpose=purpose, when=when, grade=grade)))
             for judged in window.judged:
                 points = "?" if judged.score is None else f"{100 * judged.score:.0f}"
                 said = f"{wording.text(wording.limit(judged), display)} [{judged.source}]"
                 _hung(console, f"  {points:>3}  {said}", hanging=" " * 7)
             if window.odds is not None:
-                _hung(console, f"  odds {wording.odds_basis(window.odds)}", hanging=" " * 7)
-    for title, lines in (("Weather from", ranking.provenance), ("Values used", ranking.explain)):
-        console.print(title, style="bold")
+                _hung(console, f"  {wording.odds_basis(window.odds)}", hanging=" " * 7)
+    for title, lines in (
+        (say("board.weather_from"), ranking.provenance),
+        (say("board.values_used"), ranking.explain),
+    ):
+        console.print(render(title), style="bold")
         for line in lines:
             _hung(console, f"  {wording.text(line, display)}", hanging=" " * 4)
     console.print()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from windowcast.core.phrase import Name, say
 from windowcast.core.units import System
 from windowcast.records.timing_and_control import Relation
 from windowcast.records.trials import TrialResult
@@ -20,7 +21,7 @@ def control_chart(result: TrialResult, key: str) -> Chart | None:
     lows = [c.low for c in result.controls.values() if c.low is not None]
     x = Scale(max(-100.0, min([0.0, *lows])), 100.0, _LEFT, _RIGHT)
     bottom = _TOP + _ROW * len(result.controls)
-    parts = [label(4, 12, "control against the untreated check, %", "axis-title")]
+    parts = [label(4, 12, render(say("chart.control_axis")), "axis-title")]
     for value in ticks(x.low, x.high):
         parts.append(el("line", x1=x(value), x2=x(value), y1=_TOP, y2=bottom, class_="grid"))
         parts.append(label(x(value), bottom + 14, f"{value:g}".replace("-", "−"), "lab", "middle"))
@@ -40,17 +41,18 @@ def control_chart(result: TrialResult, key: str) -> Chart | None:
         parts.append(el("circle", cx=point, cy=y, r=4.0, class_="dot"))
         rows.append((name, _cell(control.percent), _cell(control.low), _cell(control.high),
                      str(control.plots), control.method))  # fmt: skip
-    title = f"{result.trial}: control, {result.measure}, {result.date}"
-    desc = (
-        "Percent control of each treatment against the untreated check, with 95 % intervals;"
-        " a dotted line where the plots do not tell how sure it is."
+    trial, measure = Name(result.trial), Name(result.measure)
+    title = render(
+        say("chart.trial_control", trial=trial, measure=measure, date=Name(str(result.date)))
     )
+    desc = render(say("chart.trial_described"))
+    heads = ("treatment", "control", "low", "high", "plots", "method")
     return Chart(
         key,
         title,
         desc,
         drawing(key, title, desc, bottom + 20, *parts),
-        ("treatment", "control %", "low %", "high %", "plots", "method"),
+        tuple(render(say(f"column.{head}")) for head in heads),
         tuple(rows),
     )
 
@@ -64,7 +66,7 @@ def relation_chart(relation: Relation, key: str, units: System) -> Chart | None:
     x = Scale(min(across) - margin, max(across) + margin, _PLOT_LEFT, _RIGHT)
     floor = min(0.0, *(b for _, b in relation.points))
     y = Scale(floor, 100.0, _PLOT_TOP + _PLOT, _PLOT_TOP)
-    parts = [label(4, 12, "control, %", "axis-title")]
+    parts = [label(4, 12, render(say("chart.control")), "axis-title")]
     for value in ticks(y.low, y.high):
         line = el("line", x1=_PLOT_LEFT, x2=_RIGHT, y1=y(value), y2=y(value), class_="grid")
         parts += [line, label(_PLOT_LEFT - 4, y(value) + 4, f"{value:g}", "lab", "end")]
@@ -75,13 +77,13 @@ def relation_chart(relation: Relation, key: str, units: System) -> Chart | None:
     if relation.slope is not None:
         parts.append(el("path", d=_line(relation, x, y), class_="line other"))
     parts += [el("circle", cx=x(a), cy=y(b), r=4.0, class_="dot") for a, b in relation.points]
-    title = f"Control and {explanation}"
+    title = render(say("chart.control_and", explanation=relation.explanation), units)
     return Chart(
         key,
         title,
         said,
         drawing(key, title, said, y.start + 38, *parts),
-        (explanation, "control %"),
+        (explanation, render(say("column.control"))),
         tuple((f"{a:.1f}", f"{b:.1f}") for a, b in relation.points),
     )
 
@@ -100,4 +102,4 @@ def _line(relation: Relation, x: Scale, y: Scale) -> str:
 
 
 def _cell(value: float | None) -> str:
-    return "not known" if value is None else f"{value:.1f}".replace("-", "−")
+    return render(say("fact.not_known")) if value is None else f"{value:.1f}".replace("-", "−")

@@ -3,16 +3,28 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
 
-from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Span, joined, say
+from windowcast.core.phrase import (
+    NOTHING,
+    Listing,
+    Name,
+    Phrase,
+    Quantity,
+    Share,
+    Span,
+    joined,
+    say,
+)
 from windowcast.core.units import Display
 from windowcast.limits.model import refused
-from windowcast.report.catalogue import render, written
+from windowcast.report.catalogue import catalogue, render, written
 from windowcast.windows import reasons
 from windowcast.windows.covers import laid_on
 from windowcast.windows.model import (
     Judged,
     Odds,
+    PurposeName,
     PurposeOutlook,
     StockFit,
     Verdict,
@@ -29,6 +41,11 @@ def number(value: float, digits: int) -> str:
     if "." in text:
         text = text.rstrip("0").rstrip(".")
     return text.removeprefix("-") if float(text) == 0 else text.replace("-", "−")
+
+
+def fixed(value: float, digits: int) -> str:
+    """A number with as many decimals as asked, in the language's signs."""
+    return f"{value:.{digits}f}".replace(".", catalogue().language["decimal"]).replace("-", "−")
 
 
 def text(phrase: Phrase, display: Display) -> str:
@@ -102,14 +119,25 @@ def limit(judged: Judged | None) -> Phrase:
     return reasons.because(judged.label, judged.reason)
 
 
+def window_facts(window: Window) -> Iterator[Phrase]:
+    """A window's score and chance, what holds it back, and the follow-up."""
+    yield say("board.rated", score=Name(score(window)), chance=Name(odds(window.odds)))
+    yield say("board.held_back", limit=limit(window.limiting))
+    if window.follow_up:
+        yield say("board.follow_up", items=_follow_ups(window))
+
+
+def _follow_ups(window: Window) -> Listing:
+    return joined(*(item.text for item in window.follow_up), join="clauses")
+
+
 def must_follow(window: Window, display: Display) -> str:
     """Every follow-up of a window in one line."""
-    items = joined(*(item.text for item in window.follow_up), join="clauses")
-    return written(items, display.system) or "–"
+    return written(_follow_ups(window), display.system) or "–"
 
 
 def answer_word(outlook: PurposeOutlook) -> str:
-    """What to do: go, marginal, wait, do not spray, cannot tell, or out of season."""
+    """What to do, as a key: go, marginal, wait, do not spray, cannot tell, or out of season."""
     if not outlook.in_season:
         return "out of season"
     answers = {span.answer for span in outlook.turf}
@@ -118,6 +146,16 @@ def answer_word(outlook: PurposeOutlook) -> str:
     if outlook.windows:
         return "go" if outlook.windows[0].verdict == "fit" else "marginal"
     return "cannot tell" if outlook.cannot_tell else "wait"
+
+
+def answer_said(word: str) -> str:
+    """An `answer_word` as people read it."""
+    return render(say(f"answer.{_key(word)}"))
+
+
+def short_title(purpose: PurposeName) -> str:
+    """A purpose where there is little room: ``fall pre``."""
+    return render(say(f"purpose.{purpose}.short"))
 
 
 def out_of_season(outlook: PurposeOutlook) -> Phrase:
@@ -151,7 +189,7 @@ def stock(fit: StockFit) -> Phrase:
 
 
 def covers(outlook: PurposeOutlook) -> list[Phrase]:
-    """What each barrier catches, laid on the days of the best windows and on its best day."""
+    """What each pre-emergent controls, on the days of the best windows and on its best day."""
     if refused(outlook.turf):
         return []  # the turf takes none of them: no date to apply one is told
     days = [window.date for window in outlook.windows[:CANDIDATES]]

@@ -7,10 +7,12 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from windowcast.core.phrase import Name, say
 from windowcast.core.season_calendar import start_of_named
 from windowcast.core.units import Display
 from windowcast.programme.model import KeyDate, SeasonPlan
 from windowcast.report import wording
+from windowcast.report.catalogue import render
 from windowcast.report.chartkit import Chart, Scale, drawing, el, label, month_starts
 from windowcast.report.wording import short
 
@@ -24,23 +26,25 @@ def years_chart(plan: SeasonPlan) -> Chart:
     days = np.arange(np.datetime64(start, "D"), np.datetime64(start.replace(year=start.year + 1)))
     x = Scale(0, len(days) - 1, _LEFT, _RIGHT)
     bottom = _TOP + _ROW * len(plan.key_dates)
-    parts = [label(_LEFT, 12, "day of the season", "axis-title")]
-    for index, month in month_starts(days):
+    parts = [label(_LEFT, 12, render(say("chart.season_day")), "axis-title")]
+    for number, (index, month) in enumerate(month_starts(days)):
         at = x(index)
         parts.append(el("line", x1=at, x2=at, y1=_TOP - 4, y2=bottom, class_="grid"))
-        if index and month in {"Aug", "Oct", "Dec", "Feb", "Apr", "Jun"} and at < _RIGHT - 16:
+        if index and number % 2 and at < _RIGHT - 16:
             parts.append(label(at + 2, _TOP - 6, month))
     for row, key in enumerate(plan.key_dates):
         parts += _row(key, row, x, start, display)
     parts += _legend(bottom + 16)
-    desc = (
-        f"Season {plan.season} beside {plan.past_seasons} past seasons, for "
-        f"{len(plan.key_dates)} key dates."
+    described = say(
+        "chart.years_described",
+        season=Name(plan.season),
+        past=plan.past_seasons,
+        dates=len(plan.key_dates),
     )
-    title = "Key dates, season by season"
+    desc, title = render(described), render(say("chart.years"))
     svg = drawing("years", title, desc, bottom + 46, *parts)
     seasons = list(dict.fromkeys(y.season for key in plan.key_dates for y in key.years))
-    columns = ("Key date", f"{plan.season}", *seasons)
+    columns = (render(say("column.key_date")), f"{plan.season}", *seasons)
     rows = tuple(_cells(key, seasons, display) for key in plan.key_dates)
     return Chart("years", title, desc, svg, columns, rows)
 
@@ -69,11 +73,11 @@ def _diamond(x: float, y: float) -> str:
 def _legend(y: float) -> list[str]:
     return [
         el("line", x1=_LEFT + 6, x2=_LEFT + 6, y1=y - 5, y2=y + 5, class_="stroke"),
-        label(_LEFT + 18, y + 4, "a past season"),
+        label(_LEFT + 18, y + 4, render(say("chart.a_past_season"))),
         _diamond(_LEFT + 126, y),
-        label(_LEFT + 138, y + 4, "this season"),
+        label(_LEFT + 138, y + 4, render(say("chart.this_season"))),
         el("line", x1=_LEFT, x2=_LEFT + 14, y1=y + 18, y2=y + 18, class_="whisker"),
-        label(_LEFT + 18, y + 22, "10 to 90 % of what is still to come"),
+        label(_LEFT + 18, y + 22, render(say("chart.still_to_come"))),
     ]
 
 
@@ -82,6 +86,6 @@ def _cells(key: KeyDate, seasons: list[str], display: Display) -> tuple[str, ...
     dates = {year.season: year.date for year in key.years}
     return (
         wording.text(key.label, display),
-        short(this) if this is not None else "cannot tell",
+        short(this) if this is not None else render(say("verdict.cannot_tell")),
         *(short(day) if (day := dates.get(season)) is not None else "–" for season in seasons),
     )

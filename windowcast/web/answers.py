@@ -12,8 +12,8 @@ from typing import Generic, TypeVar
 
 from windowcast.core.units import Display
 from windowcast.programme.answer import Answer
+from windowcast.report.answer_page import AnswerView, Words, answer_view
 from windowcast.report.page import templates
-from windowcast.report.view import AnswerView, Words, answer_view
 from windowcast.web.sites import KnownSite, file_state
 
 FRESH_S = 15 * 60.0  # the weather is asked for again after this

@@ -12,11 +12,11 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from windowcast.core.units import Display
+from windowcast.report.answer_page import Words
 from windowcast.report.catalogue import render
 from windowcast.report.page import templates
 from windowcast.report.plan_view import PlanView
 from windowcast.report.review_page import ReviewView
-from windowcast.report.view import Words
 from windowcast.web.answers import Keeper, Ready
 from windowcast.web.security import SESSION_COOKIE, Guard, csrf_proof, from_own_page, same_origin
 from windowcast.web.sites import KnownSite, SiteBook

@@ -16,7 +16,7 @@ from windowcast.windows.season_axis import SeasonAxis
 WORTH_SAYING = 0.005  # share of a weed up
 
 
-def standing(
+def season_today(
     axis: SeasonAxis, dates: Sequence[KeyDate], purposes: Sequence[PurposePlan]
 ) -> tuple[Phrase, ...]:
     """A few sentences: soil and turf yesterday, weeds up, what is open, what comes next."""

@@ -14,7 +14,7 @@ from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.units import Display
 from windowcast.limits.model import refused
 from windowcast.programme.answer import Answer
-from windowcast.programme.standing import turf_phase, weed_up
+from windowcast.programme.season_today import turf_phase, weed_up
 from windowcast.report import series, wording
 from windowcast.report.catalogue import render, written
 from windowcast.report.chartkit import Chart
@@ -33,9 +33,6 @@ from windowcast.windows.model import (
 )
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.reasons import SOIL_DEPTH, measured
-
-# purpose → which end of its good range of soil temperature the season moves towards
-_BARRIER_MARKS = {"pre-fall": "fall barrier due", "pre-spring": "spring barrier due"}
 
 
 @dataclass(frozen=True)
@@ -63,7 +60,7 @@ class Words:
         return [self.text(phrase) for phrase in phrases]
 
     def covers(self, outlook: PurposeOutlook) -> list[str]:
-        """What each barrier catches."""
+        """What each pre-emergent controls."""
         return [self.text(cover) for cover in wording.covers(outlook)]
 
     def limit(self, judged: Judged | None) -> str:
@@ -199,7 +196,7 @@ def _purpose(outlook: PurposeOutlook) -> PurposeView:
         windows: tuple[Window, ...] = outlook.windows
         chart = hour_strip(
             f"hours-{outlook.purpose}",
-            f"Hours ahead: {render(outlook.title)}",
+            render(say("chart.hours_ahead", title=outlook.title)),
             strip,
             windows,
             hour_levels(strip),
@@ -225,12 +222,12 @@ def _soil(answer: Answer, display: Display) -> Chart:
 
 
 def _soil_marks(ranking: Ranking) -> list[tuple[float, str]]:
-    """The soil temperatures by which the barriers are due."""
+    """The soil temperatures by which the pre-emergents are due."""
     marks = []
     for outlook in ranking.purposes:
         mark = purpose_of(outlook.purpose).soil_mark
         if mark is not None:
-            marks.append((float(mark), _BARRIER_MARKS[outlook.purpose]))
+            marks.append((float(mark), render(say(f"chart.soil_mark.{outlook.purpose}"))))
     return marks
 
 
@@ -301,7 +298,7 @@ def _marked(ranking: Ranking, season: str) -> list[tuple[dt.date, dt.date, str]]
     """Windows to mark on an emergence curve: those of the purposes that act on these weeds."""
     purposes = {"fall": ("pre-fall", "post-early", "dormant"), "spring": ("pre-spring",)}[season]
     return [
-        (o.windows[0].date, o.windows[0].date, f"best window: {render(o.title).lower()}")
+        (o.windows[0].date, o.windows[0].date, render(say("chart.best_window", title=o.title)))
         for o in ranking.purposes
         if o.purpose in purposes and o.windows
     ]

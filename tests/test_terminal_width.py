@@ -8,7 +8,7 @@ import sys
 
 import pytest
 
-from windowcast.report.screen import PROSE_WIDTH, fitted, prose_width, screen_width, wrapped
+from windowcast.report.terminal_width import PROSE_WIDTH, fitted, prose_width, screen_width, wrapped
 
 
 def test_no_number_is_parted_from_its_unit_or_month() -> None:
