@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,11 @@ import pytest
 from hypothesis import settings
 
 from windowcast.core.phrase import Phrase
+from windowcast.programme.answer import answer
 from windowcast.report import catalogue
+from windowcast.season import soil_kept
+from windowcast.season.soil_kept import KeptSoil
+from windowcast.season.state import build
 
 # no deadline: a busy machine is no fault of the code
 settings.register_profile("windowcast", deadline=None)
@@ -38,6 +43,34 @@ def _only_loopback(monkeypatch: pytest.MonkeyPatch) -> None:
 def _own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each test has a cache folder of its own."""
     monkeypatch.setenv("WINDOWCAST_CACHE", str(tmp_path_factory.mktemp("cache")))
+
+
+class _Memory:
+    """A store of soil runs that lasts as long as the tests of one process."""
+
+    def __init__(self) -> None:
+        self.kept: dict[tuple[str, str], bytes] = {}
+
+    def derived(self, key: str, digest: str) -> bytes | None:
+        return self.kept.get((key, digest))
+
+    def put_derived(self, key: str, source: str, digest: str, body: bytes) -> None:
+        self.kept[key, digest] = body
+
+
+_soil = KeptSoil(_Memory())
+
+
+@pytest.fixture(autouse=True)
+def _same_soil_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same years of soil are worked out once for all tests of a process.
+
+    A kept run is the run itself to the bit (`test_soil_kept.py`). The tests of the soil model call
+    it directly, and an answer still looks for its soil in its own cache first.
+    """
+    monkeypatch.setattr(soil_kept, "KeptSoil", partial(KeptSoil, model=_soil))
+    for function in (answer, build):
+        monkeypatch.setitem(function.__kwdefaults__, "soil_model", _soil)
 
 
 _fault = catalogue.fault

@@ -61,37 +61,37 @@ def same(one: SoilResult, other: SoilResult) -> bool:
     return bool(alike and ends and one.depths_m == other.depths_m)
 
 
-@pytest.fixture
-def runs(monkeypatch: pytest.MonkeyPatch) -> list[SoilForcing]:
-    """What was simulated and not found."""
-    done: list[SoilForcing] = []
+class Runs(list[SoilForcing]):
+    """The soil model, and what it was asked for: what was not found."""
 
-    def counted(forcing: SoilForcing, site: SoilSite, **more: Any) -> SoilResult:
-        done.append(forcing)
+    def __call__(self, forcing: SoilForcing, site: SoilSite, **more: Any) -> SoilResult:
+        self.append(forcing)
         return simulate(forcing, site, **more)
 
-    monkeypatch.setattr(soil_kept, "simulate", counted)
-    return done
+
+@pytest.fixture
+def runs() -> Runs:
+    return Runs()
 
 
 @pytest.mark.parametrize("corrected", [False, True])
-def test_a_kept_run_is_the_run_to_the_bit(runs: list[SoilForcing], *, corrected: bool) -> None:
+def test_a_kept_run_is_the_run_to_the_bit(runs: Runs, *, corrected: bool) -> None:
     weather = forcing()
     site = SoilSite("loam", correction=correction(weather) if corrected else None)
     fresh = simulate(weather, site, depths_m=DEPTHS)
     assert np.isnan(fresh.temp_c).any()
     assert np.isfinite(fresh.temp_c).any()
     with Cache() as cache:
-        first = KeptSoil(cache)(weather, site, depths_m=DEPTHS)
+        first = KeptSoil(cache, runs)(weather, site, depths_m=DEPTHS)
     assert len(runs) == 1
     with Cache() as cache:
-        again = KeptSoil(cache)(weather, site, depths_m=DEPTHS)
+        again = KeptSoil(cache, runs)(weather, site, depths_m=DEPTHS)
     assert len(runs) == 1
     assert same(first, fresh)
     assert same(again, fresh)
 
 
-def test_whatever_a_run_depends_on_makes_it_run_again(runs: list[SoilForcing]) -> None:
+def test_whatever_a_run_depends_on_makes_it_run_again(runs: Runs) -> None:
     weather, loam = forcing(), SoilSite("loam")
     bit = weather.tmax_c.copy()
     bit[7] = np.nextafter(bit[7], 99.0)
@@ -119,18 +119,16 @@ def test_whatever_a_run_depends_on_makes_it_run_again(runs: list[SoilForcing]) -
     runs.clear()
     with Cache() as cache:
         for count, (forced, site, depths) in enumerate(asked, 1):
-            found = KeptSoil(cache)(forced, site, depths_m=depths)
+            found = KeptSoil(cache, runs)(forced, site, depths_m=depths)
             assert len(runs) == count
             assert same(found, simulate(forced, site, depths_m=depths))
 
 
-def test_another_program_runs_again(
-    runs: list[SoilForcing], monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_another_program_runs_again(runs: Runs, monkeypatch: pytest.MonkeyPatch) -> None:
     with Cache() as cache:
-        KeptSoil(cache)(forcing(), SoilSite(), depths_m=DEPTHS)
+        KeptSoil(cache, runs)(forcing(), SoilSite(), depths_m=DEPTHS)
         monkeypatch.setattr(soil_kept, "_program", lambda: "a line of the model was changed")
-        KeptSoil(cache)(forcing(), SoilSite(), depths_m=DEPTHS)
+        KeptSoil(cache, runs)(forcing(), SoilSite(), depths_m=DEPTHS)
     assert len(runs) == 2
 
 
@@ -146,7 +144,7 @@ def test_the_program_is_known_by_the_text_of_its_model(
     assert digest("a = 1.0") != digest("a = 1.1")
 
 
-def test_a_run_that_carries_on_and_several_columns_are_not_kept(runs: list[SoilForcing]) -> None:
+def test_a_run_that_carries_on_and_several_columns_are_not_kept(runs: Runs) -> None:
     weather, site = forcing(), SoilSite("loam")
     whole = simulate(weather, site, depths_m=DEPTHS)
     days = len(DAYS) - 30
@@ -156,7 +154,7 @@ def test_a_run_that_carries_on_and_several_columns_are_not_kept(runs: list[SoilF
         for part in (slice(0, days), slice(days, None))
     )
     with Cache() as cache:
-        kept = KeptSoil(cache)
+        kept = KeptSoil(cache, runs)
         before = kept(early, site, depths_m=DEPTHS)
         carried = kept(late, site, depths_m=DEPTHS, state=kept(early, site, depths_m=DEPTHS).state)
         pair = replace(weather, tmax_c=np.stack([weather.tmax_c, weather.tmax_c + 1]))
@@ -190,30 +188,28 @@ def _flipped(body: bytes) -> bytes:
 @pytest.mark.parametrize(
     "broken", [_flipped, lambda body: body[:-8], lambda body: b"", lambda body: b"\0" * len(body)]
 )
-def test_a_broken_entry_is_worked_out_anew(
-    broken: Callable[[bytes], bytes], runs: list[SoilForcing]
-) -> None:
+def test_a_broken_entry_is_worked_out_anew(broken: Callable[[bytes], bytes], runs: Runs) -> None:
     weather, site = forcing(), SoilSite("loam")
     with Cache() as cache:
-        KeptSoil(cache)(weather, site, depths_m=DEPTHS)
+        KeptSoil(cache, runs)(weather, site, depths_m=DEPTHS)
         with sqlite3.connect(cache.path) as db:
             key, digest = db.execute("SELECT key, digest FROM derived").fetchone()
         body = cache.derived(key, digest)
         assert body is not None
         cache.put_derived(key, "soil", digest, broken(body))
-        mended = KeptSoil(cache)(weather, site, depths_m=DEPTHS)
+        mended = KeptSoil(cache, runs)(weather, site, depths_m=DEPTHS)
         assert len(runs) == 2
         assert same(mended, simulate(weather, site, depths_m=DEPTHS))
-        KeptSoil(cache)(weather, site, depths_m=DEPTHS)
+        KeptSoil(cache, runs)(weather, site, depths_m=DEPTHS)
         assert len(runs) == 2
 
 
-def test_what_does_not_unpack_is_worked_out_anew(runs: list[SoilForcing]) -> None:
+def test_what_does_not_unpack_is_worked_out_anew(runs: Runs) -> None:
     with Cache() as cache:
-        KeptSoil(cache)(forcing(), SoilSite(), depths_m=DEPTHS)
+        KeptSoil(cache, runs)(forcing(), SoilSite(), depths_m=DEPTHS)
         with sqlite3.connect(cache.path) as db:
             db.execute("UPDATE derived SET body = x'00'")
-        found = KeptSoil(cache)(forcing(), SoilSite(), depths_m=DEPTHS)
+        found = KeptSoil(cache, runs)(forcing(), SoilSite(), depths_m=DEPTHS)
     assert len(runs) == 2
     assert same(found, simulate(forcing(), SoilSite(), depths_m=DEPTHS))
 
@@ -249,15 +245,11 @@ def test_an_answer_is_the_same_with_nothing_kept_kept_and_found(
     plain = answer(site, weather)
     first = api.answer(site, weather)
 
-    def never(*_: Any, **__: Any) -> SoilResult:
-        raise AssertionError("the past was simulated again")
+    def ahead_only(*given: Any, state: Any = None, **more: Any) -> SoilResult:
+        assert state is not None, "the past was simulated again"
+        return simulate(*given, state=state, **more)
 
-    ahead = soil_kept.simulate
-    monkeypatch.setattr(
-        soil_kept,
-        "simulate",
-        lambda *a, state, **k: ahead(*a, state=state, **k) if state is not None else never(),
-    )
+    monkeypatch.setattr(soil_kept, "KeptSoil", lambda cache: KeptSoil(cache, ahead_only))
     again = api.answer(site, weather)
     assert json_text(plain.ranking) == json_text(first.ranking) == json_text(again.ranking)
     for other in (first, again):

@@ -61,7 +61,7 @@ class TurfAnswer:
     @property
     def answer(self) -> Permission:
         """The strictest answer."""
-        return self.deciding.answer
+        return max((limit.answer for limit in self.limits), key=_STRICTNESS.index)
 
     @property
     def deciding(self) -> Limit:

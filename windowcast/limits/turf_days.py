@@ -25,7 +25,6 @@ from windowcast.season.model import SiteState, TurfPhase
 from windowcast.season.sightings import CanopyLook
 
 _WINTER = 150  # days for which a sight of live shoots stands until someone looks again
-BoolArray = npt.NDArray[np.bool_]
 _HURT_IN: dict[str, tuple[TurfPhase, ...]] = {
     "never": (TurfPhase.GROWING, TurfPhase.HARDENING, TurfPhase.DORMANT, TurfPhase.GREENING),
     "semi-dormant": (TurfPhase.GROWING, TurfPhase.GREENING),
@@ -136,12 +135,14 @@ class StateRule:
         greening, why = self._greening()
         hurt, unknown = self.days.hurt(allowed, greening=greening)
         cap = self.turf.number("safety.harm_cap")
+        greening_up = (self.days.phase == TurfPhase.GREENING).mean(axis=0) > cap
+        safe = np.flatnonzero(hurt <= cap)
         found = []
         for day in range(count):
-            in_greenup = (self.days.phase[:, day] == TurfPhase.GREENING).mean() > cap
+            in_greenup = bool(greening_up[day])
             source = why if in_greenup and allowed == "green" else cited(entry)
             if hurt[day] > cap:
-                until = _first_from(hurt <= cap, self.days.dates, day)
+                until = _first_after(safe, self.days.dates, day)
                 dormant = float(self.days.dormant[day]) if until else math.nan
                 reason = self._reason(allowed, greening_up=in_greenup, dormant=dormant)
                 found.append(self._limit("no", reason, source, until=until, harm=hurt[day]))
@@ -234,10 +235,10 @@ def _futures(rows: FloatArray) -> FloatArray:
     return rows[1:] if len(rows) > 1 else rows
 
 
-def _first_from(where: BoolArray, dates: DateArray, day: int) -> dt.date | None:
-    """First day after `day` on which something holds; None: on none of the days known."""
-    later = np.flatnonzero(where[day + 1 :])
-    found: dt.date | None = dates[day + 1 + later[0]].astype(object) if later.size else None
+def _first_after(where: npt.NDArray[np.intp], dates: DateArray, day: int) -> dt.date | None:
+    """The first of some days, given by index in order, that lies after `day`; None: none does."""
+    place = int(np.searchsorted(where, day, side="right"))
+    found: dt.date | None = dates[where[place]].astype(object) if place < len(where) else None
     return found
 
 

@@ -314,11 +314,15 @@ def _blind(missing: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
         return missing
     blind = np.zeros_like(missing)
     owed = np.zeros(missing.shape[1])
-    for day in range(len(missing)):
+    owing = False
+    for day, gap in enumerate(np.logical_or.reduce(missing, axis=1).tolist()):
+        if not gap and not owing:
+            continue
         blind[day] = missing[day] | (owed > 0)
         owed = np.where(
             missing[day], np.minimum(owed + 1, LONGEST_BLIND_DAYS), np.maximum(owed - 1, 0)
         )
+        owing = bool(owed.any())
     return blind
 
 

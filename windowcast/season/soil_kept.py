@@ -63,9 +63,11 @@ class KeptSoil:
 
     There is one entry for each latitude, soil and set of depths: the next day's run takes the
     place of today's. A store that cannot be used changes no answer; it only saves no time.
+    `model` is asked for what is not kept.
     """
 
     store: Store
+    model: SoilModel = simulate
 
     def __call__(
         self,
@@ -80,13 +82,13 @@ class KeptSoil:
         columns = (forcing.tmax_c, forcing.tmin_c, forcing.precip_mm, forcing.dates)
         several = np.ndim(forcing.latitude_deg) > 0 or any(np.ndim(a) > 1 for a in columns)
         if state is not None or several:
-            return simulate(forcing, site, depths_m=depths_m, state=state, compiled=compiled)
+            return self.model(forcing, site, depths_m=depths_m, state=state, compiled=compiled)
         depths = tuple(depths_m)
         key = f"soil {_digest(forcing.latitude_deg, site.texture, site.irrigated, depths)}"
         digest = _digest(_program(), forcing, site, site.values, depths)
         found = self._found(key, digest, forcing, depths)
         if found is None:
-            found = simulate(forcing, site, depths_m=depths, compiled=compiled)
+            found = self.model(forcing, site, depths_m=depths, compiled=compiled)
             self._keep(key, digest, found)
         return found
 
