@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 from windows_fixtures import TODAY, past, site, state, weather
 
+import windowcast
 from windowcast.core import values
+from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Record
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.materials.actives import load_actives
@@ -147,3 +149,24 @@ def test_an_answer_fetches_no_table_on_the_way(monkeypatch: pytest.MonkeyPatch) 
         tables=found.tables,
     )
     assert plan.purposes
+
+
+def test_a_value_varied_from_python_is_named_and_one_that_does_not_fit_is_refused() -> None:
+    given = {"turf.safety.margin": 21.0}
+    found = windowcast.rank(sample_site(), sample_weather(), futures=20, values=given)
+    cautions = [windowcast.words(caution) for caution in found.cautions]
+    assert any("turf.safety.margin = 21.0" in said for said in cautions)
+    lines = [windowcast.words(line) for line in found.explain]
+    assert any("turf.safety.margin = 21.0 days before green-up [varied]" in line for line in lines)
+    for path, value in (
+        ("turf.safety.margin", "long"),
+        ("turf.safety.margin", float("nan")),
+        ("turf.safety.margin", True),
+        ("criteria.wind.at", [1.0]),
+        ("turf.safety", 1.0),
+        ("turf.nothing", 1.0),
+        ("sources.age.record", 1.0),
+        ("turf", 1.0),
+    ):
+        with pytest.raises(InputError, match=path):
+            windowcast.rank(sample_site(), sample_weather(), values={path: value})

@@ -11,6 +11,7 @@ in the files that the site names, in the station archive and in the forecast.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping, Sequence
 from os import PathLike, fspath
 from pathlib import Path
@@ -21,6 +22,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.extras import require
 from windowcast.core.record import Place, Record, Weather
 from windowcast.core.site import Site, file_beside, log_beside
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.sources import files
 from windowcast.weather.load import RECENT_HOURS_DAYS
 from windowcast.weather.load import load_weather as weather_found
@@ -28,6 +30,10 @@ from windowcast.weather.load import load_weather as weather_found
 Pathlike = str | PathLike[str]
 SiteLike = Site | Mapping[str, Any] | Pathlike
 Date = dt.date | str
+ANSWERED_BY = (  # tables of data/ that an answer goes by
+    "barrier", "criteria", "ensemble", "hourly", "limits", "plan", "purposes", "rotation", "soil",
+    "turf", "weeds",
+)  # fmt: skip
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -222,6 +228,7 @@ def answer(
     futures: int = 100,
     log: Pathlike | None = None,
     materials: Pathlike | None = None,
+    values: Mapping[str, Any] | None = None,
     offline: bool = False,
     progress: Progress | None = None,
 ) -> Answer:
@@ -245,6 +252,10 @@ def answer(
         The season log; by default the one beside the site file, when a path is given.
     materials
         The file with the numbers of your labels; by default the one that the site file names.
+    values
+        Science values in place of the packaged ones, to see what an answer owes to them: by table
+        of ``data/`` and path, such as ``{"turf.safety.margin": 21.0}``, in the table's unit. The
+        ranking's cautions and trace name them.
 
     Returns
     -------
@@ -272,6 +283,7 @@ def answer(
     from windowcast.season.soil_kept import KeptSoil
     from windowcast.sources.cache import Cache
 
+    tables = _tables(values or {})
     site_file = Path(site) if isinstance(site, str | PathLike) else None
     site = load_site(site)
     found = load_weather(site, weather, date=date, offline=offline, progress=progress)
@@ -298,8 +310,40 @@ def answer(
             observed=observed,
             now=_now(site, found),
             futures=futures,
+            tables=tables,
             soil_model=KeptSoil(cache),
         )
+
+
+def _tables(values: Mapping[str, Any]) -> Tables:
+    """The packaged tables with some values others; a path or kind that does not fit is refused."""
+    for path, value in values.items():
+        name, _, inside = path.partition(".")
+        try:
+            if name not in ANSWERED_BY:
+                raise KeyError(name)
+            usual = PACKAGED[name].value(inside).value
+        except KeyError:
+            raise InputError(
+                f"{path} is no science value of an answer", field="values",
+                remedy=f"take a path from `explain`, in {', '.join(ANSWERED_BY)}",
+            ) from None  # fmt: skip
+        if not _alike(value, usual):
+            raise InputError(
+                f"{path} cannot be {value!r}", field="values",
+                remedy=f"give one of the kind of {usual!r}",
+            )  # fmt: skip
+    return PACKAGED.varied(values) if values else PACKAGED
+
+
+def _alike(value: Any, usual: Any) -> bool:
+    """Whether a value is of the kind of the packaged one: a finite number, text, or a list."""
+    if isinstance(usual, list):
+        same = isinstance(value, list) and len(value) == len(usual)
+        return same and all(map(_alike, value, usual))
+    if isinstance(usual, bool | str):
+        return type(value) is type(usual)
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def rank(
@@ -314,13 +358,14 @@ def rank(
     futures: int = 100,
     log: Pathlike | None = None,
     materials: Pathlike | None = None,
+    values: Mapping[str, Any] | None = None,
     offline: bool = False,
 ) -> Ranking:
     """Rank the coming application windows of a site: ``windowcast rank``.
 
     Parameters
     ----------
-    site, weather, date, purposes, days, actives, formulation, futures, log, materials,
+    site, weather, date, purposes, days, actives, formulation, futures, log, materials, values,
     offline
         As of `answer`.
 
@@ -358,7 +403,8 @@ def rank(
     """
     return answer(
         site, weather, date=date, purposes=purposes, days=days, actives=actives,
-        formulation=formulation, futures=futures, log=log, materials=materials, offline=offline,
+        formulation=formulation, futures=futures, log=log, materials=materials, values=values,
+        offline=offline,
     ).ranking  # fmt: skip
 
 
@@ -371,6 +417,7 @@ def season_plan(
     futures: int = 100,
     log: Pathlike | None = None,
     materials: Pathlike | None = None,
+    values: Mapping[str, Any] | None = None,
     offline: bool = False,
 ) -> SeasonPlan:
     """Where the season stands, its key dates and the plan: ``windowcast season``.
@@ -379,7 +426,7 @@ def season_plan(
 
     Parameters
     ----------
-    site, weather, date, actives, futures, log, materials, offline
+    site, weather, date, actives, futures, log, materials, values, offline
         As of `answer`.
 
     Returns
@@ -407,7 +454,7 @@ def season_plan(
     return plan_of(
         answer(
             site, weather, date=date, actives=actives, futures=futures, log=log,
-            materials=materials, offline=offline,
+            materials=materials, values=values, offline=offline,
         )
     )  # fmt: skip
 

@@ -23,6 +23,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
+VARIED = "varied"  # the note of a value that is not the packaged one
 STATUSES = frozenset(
     {
         "published",  # read in a publication or its abstract
@@ -67,7 +68,8 @@ class Value:
         band = ""
         if self.low is not None and self.high is not None:
             band = f" ({self.low:g} to {self.high:g})"
-        return f"{self.path} = {self.value}{band} {self.unit} [{self.status}: {self.source}]"
+        origin = VARIED if self.note == VARIED else f"{self.status}: {self.source}"
+        return f"{self.path} = {self.value}{band} {self.unit} [{origin}]"
 
 
 class Table(Mapping[str, Any]):
@@ -136,7 +138,7 @@ class Table(Mapping[str, Any]):
             if rest:
                 copy._items[first] = copy.table(first).varied({rest: value})
             else:
-                copy._items[first] = replace(copy.value(key), value=value, note="varied")
+                copy._items[first] = replace(copy.value(key), value=value, note=VARIED)
         return copy
 
     def values_below(self) -> Iterator[Value]:
@@ -195,8 +197,13 @@ class Tables:
         given = dict(self.given)
         for key, value in changed.items():
             name, _, path = key.partition(".")
-            given[name] = given.get(name, self[name]).varied({path: value})
+            given[name] = Tables(given)[name].varied({path: value})
         return Tables(given)
+
+    def changed(self) -> tuple[Value, ...]:
+        """The values that are not the packaged ones."""
+        below = (value for table in self.given.values() for value in table.values_below())
+        return tuple(value for value in below if value.note == VARIED)
 
 
 PACKAGED = Tables()

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from windowcast.core.phrase import NOTHING, Phrase, joined, merged, say
+from windowcast.core.phrase import NOTHING, Phrase, joined, merged, names, say
 from windowcast.core.record import Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
@@ -124,7 +124,7 @@ def rank(
         ),
         provenance=trace.provenance_lines(weather.daily if weather else members.daily,
                                           weather.hourly if weather else members.hourly),
-        cautions=(*CAUTIONS, *task.repeats(outlooks, mixture)),
+        cautions=(*CAUTIONS, *_varied(tables), *task.repeats(outlooks, mixture)),
         explain=(
             *trace.explain_lines(
                 [purpose_of(o.purpose, tables) for o in outlooks if o.in_season],
@@ -408,6 +408,12 @@ class _Task:
         if not set(needs.groups) <= set(used):
             return NOTHING
         return say("stock.reasons", of=joined(*(_used(g, used[g]) for g in needs.groups)))
+
+
+def _varied(tables: Tables) -> list[Phrase]:
+    """That an answer goes by other science values than the packaged ones."""
+    changed = sorted(f"{value.path} = {value.value}" for value in tables.changed())
+    return [say("caution.varied", values=names(*changed))] if changed else []
 
 
 def _rank_key(window: Window) -> tuple[float, ...]:
