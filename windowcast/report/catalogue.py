@@ -32,7 +32,14 @@ def _germanic(number: float) -> str:
     return "one" if number == 1 else "other"
 
 
-_PLURALS: Mapping[str, Callable[[float], str]] = {"en": _germanic}
+# languages with other rules than one and other
+_PLURALS: Mapping[str, Callable[[float], str]] = {}
+
+
+def languages() -> tuple[str, ...]:
+    """The languages there is a message file for."""
+    files = resources.files("windowcast.report").joinpath("messages").iterdir()
+    return tuple(sorted(f.name.removesuffix(".toml") for f in files if f.name.endswith(".toml")))
 
 
 @dataclass(frozen=True)
@@ -75,7 +82,7 @@ def catalogue(lang: str = "en") -> Catalogue:
     path = resources.files("windowcast.report").joinpath("messages", f"{lang}.toml")
     tables = tomllib.loads(path.read_text("utf-8"))
     language = tables.pop("language")
-    return Catalogue(lang, language, dict(_entries("", tables)), _PLURALS[lang])
+    return Catalogue(lang, language, dict(_entries("", tables)), _PLURALS.get(lang, _germanic))
 
 
 def _entries(path: str, table: Mapping[str, Any]) -> list[tuple[str, str | Mapping[str, str]]]:
