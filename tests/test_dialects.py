@@ -127,7 +127,7 @@ def dialects(draw: st.DrawFn) -> tuple[str, bytes, str]:
 
 @given(dialects())
 @settings(
-    max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 def test_every_dialect_gives_the_same_record(tmp_path: Path, table: tuple[str, bytes, str]) -> None:
     plain, dialect, options = table

@@ -123,7 +123,17 @@ def test_forms_from_elsewhere_are_refused(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "path", ["/log/undo", "/settings", "/log/abcd/remove", "/settings/upload", "/settings/drop"]
+    "path",
+    [
+        "/log/undo",
+        "/settings",
+        "/log/abcd/remove",
+        "/settings/upload",
+        "/settings/drop",
+        "/log/upload",
+        "/incoming/log",
+        "/incoming/weather",
+    ],
 )
 def test_no_form_works_without_its_proof(tmp_path: Path, path: str) -> None:
     slug = make_site(tmp_path)

@@ -293,22 +293,34 @@ def export(form: str, out: Path | None, site_file: Path | None, log_file: Path |
 
 
 @command.command("import")
-@click.argument("file", type=_PATH)
+@click.argument("file", metavar="FILE[:key=value]")
 @_place_options
-def import_(file: Path, site_file: Path | None, log_file: Path | None) -> None:
-    """Add what an export, or a CSV written by hand, holds; nothing is added twice.
+@click.option("--dry-run", is_flag=True, help="Show how the file is understood, store nothing.")
+def import_(file: str, site_file: Path | None, log_file: Path | None, *, dry_run: bool) -> None:
+    """Add what an export, or a table written by hand, holds; nothing is added twice.
 
-    By hand it takes a column kind and those of the entries, in SI units as their names say;
-    materials are written "prodiamine 0.84 kg/ha; simazine 1 lb/acre" (active ingredient). Times
-    are the site's. The whole file is added, or nothing. More in docs/season_log.md.
+    By hand: CSV or Excel with a column kind and those of the entries, with their units in the
+    names ("Area (acre)", area_m2) or behind the numbers; materials are written "prodiamine 0.84
+    kg/ha; simazine 1 lb/acre" (active ingredient). Times are the site's. How the table is
+    understood is shown first. The whole file is added, or nothing.
+
+    What a table cannot tell is said behind its name: dates=mdy (or dmy), decimal=comma (or
+    point), sheet=NAME, kind=application, unknown=ignore. More in docs/season_log.md.
     """
-    from windowcast.records.import_export import read_changes
+    from windowcast.records.by_hand import Asked
+    from windowcast.records.import_export import read_log_file
+    from windowcast.report.log_import import import_lines
 
     place = SiteLog(site_file, log_file)
-    changes = read_changes(file, place.checked, place.site.zone if place.site else None)
+    read = read_log_file(file, place.checked, Asked(place.site.zone if place.site else None))
+    for line in import_lines(read, place.display.system):
+        click.echo(line)
+    if dry_run:
+        click.echo(f"{len(read.revisions)} entries read; nothing is stored (--dry-run).")
+        return
     with place.open(create=True) as log:  # only now: a file that is refused begins no log
         before = len(log.entries())
-        count = log.merge(changes)
+        count = log.merge(read.changes)
         now = len(log.entries())
     click.echo(
         f"{count} change{'s' if count != 1 else ''} added; the log holds {now} entries"

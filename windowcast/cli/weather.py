@@ -129,34 +129,23 @@ def check(file: str, site_file: Path | None, units: str | None, format_: str) ->
     "old.csv:units=us,dates=mdy"; see docs/weather_csv.md.
     """
     from windowcast.core.site import load_site
-    from windowcast.report.catalogue import render
-    from windowcast.report.table_understood import as_json, understood_lines
+    from windowcast.report.table_understood import as_json, remarks, weather_lines
     from windowcast.sources.files import read_and_understand
-    from windowcast.weather.quality import checked
 
     site = load_site(site_file) if site_file else None
     record, table = read_and_understand(file, place=site.place if site else None)
     system: System = "us" if (units or (site.units if site else "metric")) == "us" else "metric"
-    remarks = [(flag.check, render(flag.text, system)) for flag in checked(record).flags]
-    first, last = str(record.times[0]), str(record.times[-1])
     if format_ == "json":
         raw = {
-            "first": first,
-            "last": last,
+            "first": str(record.times[0]),
+            "last": str(record.times[-1]),
             "variables": list(record.values),
             "table": as_json(table) if table else None,
-            "remarks": [{"check": check, "text": text} for check, text in remarks],
+            "remarks": [{"check": name, "text": text} for name, text in remarks(record, system)],
         }
         click.echo(json.dumps(raw, indent=2, ensure_ascii=False))
-        return
-    name = record.provenance[0].detail
-    click.echo(f"{name}: {'days' if record.daily else 'hours'}, {first} to {last}")
-    if table is None:
-        click.echo(f"Read as {', '.join(record.values)}; this format leaves no doubt.")
     else:
-        click.echo("\n".join(understood_lines(table, system)))
-    for _, text in remarks:
-        click.echo(f"Note: {text}.")
+        click.echo("\n".join(weather_lines(record, table, system)))
 
 
 def _origins(found: Found) -> list[Provenance]:

@@ -1,10 +1,10 @@
 """The season log as JSON and CSV, there and back without loss.
 
 Both forms hold the whole history, one row (CSV) or object (JSON) for each version of an entry, so
-that reading them into an empty log gives the same log. A CSV written by hand needs only the
-columns ``kind`` and those of the entries; its rows are added as one change, may write materials as
-``prodiamine 0.84 kg/ha; simazine 1.1 kg/ha`` and times without a zone. A row's id follows from
-what it says, so that a file can be read again after rows were added to it.
+that reading them into an empty log gives the same log. A table written by hand (`by_hand`) needs
+only the columns ``kind`` and those of the entries; its rows are added as one change, may write
+materials as ``prodiamine 0.84 kg/ha; simazine 1.1 kg/ha`` and times without a zone. A row's id
+follows from what it says, so that a file can be read again after rows were added to it.
 """
 
 from __future__ import annotations
@@ -16,14 +16,14 @@ import json
 import uuid
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from os import PathLike
-from pathlib import Path
-from typing import Any
+from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
 from windowcast.records import store_schema
-from windowcast.records.command_words import materials_from, moment_from
+from windowcast.records.by_hand import Asked, read_by_hand
 from windowcast.records.fields import LogField
 from windowcast.records.model import (
     KINDS,
@@ -34,9 +34,20 @@ from windowcast.records.model import (
     to_plain,
 )
 from windowcast.records.store import Change, Revision, SeasonLog
+from windowcast.sources.file_options import MARKS, split_options
+from windowcast.sources.textfile import read_text_bytes, text_of
+from windowcast.sources.understood import Understood
+from windowcast.sources.written_dates import ORDERS, Order
 
 FORMAT = "season log"
 _HISTORY = ("change", "at", "action", "undoes", "entry")
+OPTIONS: Mapping[str, tuple[str, ...]] = {
+    "dates": ORDERS,
+    "decimal": tuple(MARKS),
+    "sheet": (),
+    "kind": tuple(KINDS),
+    "unknown": ("ignore",),
+}
 _ACTIONS = ("add", "edit", "remove", "undo", "import")
 COLUMNS = (
     *_HISTORY,
@@ -93,10 +104,26 @@ def to_csv(log: SeasonLog) -> str:
 Check = Callable[[Entry], Entry]
 
 
+@dataclass(frozen=True, slots=True)
+class LogFile:
+    """What a file holds for a log.
+
+    `understood` says how a table written by hand was read; None for an export.
+    """
+
+    changes: list[Change]
+    understood: Understood | None
+
+    @property
+    def revisions(self) -> list[Revision]:
+        """Every version of every entry, oldest first."""
+        return [revision for change in self.changes for revision in change.revisions]
+
+
 def read_changes(
     path: str | PathLike[str], check: Check | None = None, zone: ZoneInfo | None = None
 ) -> list[Change]:
-    """What a JSON or CSV export, or a CSV written by hand, holds, for `SeasonLog.merge`.
+    """What a JSON or CSV export, or a table written by hand, holds, for `SeasonLog.merge`.
 
     Parameters
     ----------
@@ -110,10 +137,45 @@ def read_changes(
     InputError
         The file cannot be read or a row in it is wrong.
     """
-    text = _read(path)
+    return read_log_file(path, check, Asked(zone)).changes
+
+
+def read_log_file(
+    source: str | PathLike[str], check: Check | None = None, asked: Asked | None = None
+) -> LogFile:
+    """As `read_changes`, with what the owner says of the file, and how it was understood.
+
+    `source` may say more: ``FILE:dates=mdy,decimal=comma,sheet=NAME,kind=probe,unknown=ignore``.
+    """
+    path, said = split_options(source, OPTIONS)
+    asked = asked or Asked()
+    asked = replace(
+        asked,
+        order=cast("Order | None", said.get("dates", asked.order)),
+        mark=MARKS[said["decimal"]] if "decimal" in said else asked.mark,
+        kind=said.get("kind", asked.kind),
+        unknown=cast(Any, said.get("unknown", asked.unknown)),
+    )
+    text = text_of(read_text_bytes(path, sheet=said.get("sheet", ""), nul=True), path)
     if text.lstrip()[:1] in {"{", "["}:
-        return _from_json(text, path)
-    return _from_csv(text, path, check, zone)
+        return LogFile(_from_json(text, path), None)
+    header = next(csv.reader(io.StringIO(text, newline="")), [])
+    if set(_HISTORY) <= {name.strip() for name in header}:
+        return LogFile(_from_csv(text, path), None)
+    return _from_table(text, path, check, asked)
+
+
+def _from_table(text: str, path: str | PathLike[str], check: Check | None, asked: Asked) -> LogFile:
+    """The rows of a table written by hand, as one change."""
+    rows, understood = read_by_hand(text, path, asked)
+    seen: Counter[tuple[str, str]] = Counter()
+    revisions = []
+    for item in rows:
+        body = _checked(item.kind, item.body, path, item.row, check)
+        revisions.append((_id_of(item.kind, body, seen), item.kind, body))
+    _refuse_dates(((*found, item.row) for found, item in zip(revisions, rows, strict=True)), path)
+    head = (uuid.uuid4().hex, dt.datetime.now(dt.UTC).isoformat(), "import", None)
+    return LogFile([_change(head, revisions, path, None)], understood)
 
 
 def _refuse_dates(placed: Iterable[tuple[str, str, Any, Any]], path: str | PathLike[str]) -> None:
@@ -134,18 +196,6 @@ def _refuse_dates(placed: Iterable[tuple[str, str, Any, Any]], path: str | PathL
             if isinstance(place, int):
                 raise error.at(path=path, row=place) from None
             raise error.at(path=path, field=f"{place}.body.{error.field}") from None
-
-
-def _read(path: str | PathLike[str]) -> str:
-    try:
-        with Path(path).open(encoding="utf-8-sig", newline="") as stream:
-            return stream.read()
-    except UnicodeDecodeError:
-        raise InputError("is not a text file", path=path, remedy="save it as UTF-8") from None
-    except OSError as error:
-        raise InputError(
-            f"cannot be read ({error.strerror})", path=path, remedy="check the path"
-        ) from None
 
 
 def _from_json(text: str, path: str | PathLike[str]) -> list[Change]:
@@ -185,9 +235,8 @@ def _from_json(text: str, path: str | PathLike[str]) -> list[Change]:
     return changes
 
 
-def _from_csv(
-    text: str, path: str | PathLike[str], check: Check | None, zone: ZoneInfo | None
-) -> list[Change]:
+def _from_csv(text: str, path: str | PathLike[str]) -> list[Change]:
+    """The changes of an export, to the letter."""
     reader = csv.DictReader(io.StringIO(text, newline=""), restkey="")
     columns = [c.strip() for c in reader.fieldnames or ()]
     unknown = [c for c in columns if c not in COLUMNS]
@@ -199,12 +248,9 @@ def _from_csv(
             remedy="compare with the columns of windowcast log export --format csv",
         )
     reader.fieldnames = columns
-    full = set(_HISTORY) <= set(columns)
     grouped: dict[tuple[str, str, str, str | None], list[tuple[str, str, Any]]] = {}
     first_row: dict[tuple[str, str, str, str | None], int] = {}
-    seen: Counter[tuple[str, str]] = Counter()
     placed: list[tuple[str, str, Any, int]] = []
-    loose = (uuid.uuid4().hex, dt.datetime.now(dt.UTC).isoformat(), "import", None)
     for row in reader:
         number = reader.line_num
         if None in row.values() or "" in row:
@@ -215,40 +261,16 @@ def _from_csv(
         if kind not in KINDS:
             from_plain(kind, {}, path=path, row=number)  # raises, with a close kind
         body = _body(kind, row, path, number)
-        head = (row["change"], row["at"], row["action"], row["undoes"] or None) if full else loose
-        gone = full and not body and row["action"] in {"remove", "undo"}
-        if not full:
-            body = _checked(kind, _by_hand(kind, body, zone, path, number), path, number, check)
-        elif not gone:
+        head = (row["change"], row["at"], row["action"], row["undoes"] or None)
+        gone = not body and row["action"] in {"remove", "undo"}
+        if not gone:
             from_plain(kind, body, path=path, row=number)
-        entry = row["entry"] if full else _id_of(kind, body, seen)
-        grouped.setdefault(head, []).append((entry, kind, None if gone else body))
-        placed.append((entry, kind, None if gone else body, number))
+        grouped.setdefault(head, []).append((row["entry"], kind, None if gone else body))
+        placed.append((row["entry"], kind, None if gone else body, number))
         first_row.setdefault(head, number)
     changes = [_change(head, rows, path, first_row[head]) for head, rows in grouped.items()]
     _refuse_dates(placed, path)
     return changes
-
-
-def _by_hand(
-    kind: str,
-    body: Mapping[str, Any],
-    zone: ZoneInfo | None,
-    path: str | PathLike[str],
-    row: int,
-) -> dict[str, Any]:
-    """Values of an application's cells as people write them: materials, times without a zone."""
-    plain = dict(body)
-    for field in fields_of(kind):
-        text = plain.get(field.name)
-        try:
-            if field.type == "moment" and text is not None:
-                plain[field.name] = moment_from(text, field.name, zone)
-            elif field.type == "materials" and isinstance(text, str):
-                plain[field.name] = materials_from(text)
-        except InputError as error:
-            raise error.at(path=path, row=row, field=field.name) from None
-    return plain
 
 
 def _checked(

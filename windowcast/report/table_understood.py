@@ -6,18 +6,37 @@ import math
 from collections.abc import Mapping
 from typing import cast
 
-from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES
+from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES, Record
 from windowcast.core.units import System
+from windowcast.report.catalogue import render
 from windowcast.report.measures import MEASURES
 from windowcast.sources.understood import Understood
 from windowcast.sources.written_dates import ORDER_NAMES
+from windowcast.weather.quality import checked
 
 _DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 _MARKS = {".": "point", ",": "comma"}
 _UNITS: Mapping[str, str] = {
-    "c": "°C", "f": "°F", "m_s": "m/s", "km_h": "km/h", "mj_m2": "MJ/m²", "w_m2": "W/m²",
+    "c": "°C", "f": "°F", "°c": "°C", "°f": "°F",
+    "m_s": "m/s", "km_h": "km/h", "mj_m2": "MJ/m²", "w_m2": "W/m²",
     "pct": "%", "deg": "°", "hpa": "hPa", "kpa": "kPa", "inhg": "inHg",
 }  # fmt: skip
+
+
+def weather_lines(record: Record, table: Understood | None, system: System) -> list[str]:
+    """A weather file: its days or hours, how it was understood, and what the checks find."""
+    step = "days" if record.daily else "hours"
+    lines = [f"{record.provenance[0].detail}: {step}, {record.times[0]} to {record.times[-1]}"]
+    if table is None:
+        lines.append(f"Read as {', '.join(record.values)}; this format leaves no doubt.")
+    else:
+        lines += understood_lines(table, system)
+    return [*lines, *(f"Note: {text}." for _, text in remarks(record, system))]
+
+
+def remarks(record: Record, system: System) -> list[tuple[str, str]]:
+    """What reader and checks find in a record: name of the check, and a clause."""
+    return [(flag.check, render(flag.text, system)) for flag in checked(record).flags]
 
 
 def understood_lines(table: Understood, system: System) -> list[str]:
@@ -40,6 +59,16 @@ def understood_lines(table: Understood, system: System) -> list[str]:
     time = table.first_time + ("" if table.daily else ":00 UTC")
     lines.append(f"First row (row {table.first_row}): {time.replace('T', ' ')}")
     return [*lines, *(f"  {value.strip()}" for value in values)]
+
+
+def log_lines(table: Understood, first: str) -> list[str]:
+    """A table of log entries as it was understood, a line each; `first` is its first entry."""
+    lines = [*_layout(table, ""), "Columns:"]
+    for column in table.columns:
+        unit = f" ({_UNITS.get(column.unit, column.unit)})" if column.unit else ""
+        lines.append(f"  {column.header!r}: {column.name}{unit}")
+    lines += ignored_lines(table)
+    return [*lines, f"First row (row {table.first_row}): {first}"]
 
 
 def _layout(table: Understood, rows: str) -> list[str]:

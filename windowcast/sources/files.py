@@ -6,10 +6,8 @@ USCRN daily01 (`uscrn`); each plain or gzip.
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from os import PathLike, fspath
+from os import PathLike
 from typing import Literal, cast, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -23,6 +21,7 @@ from windowcast.core.values import load
 from windowcast.sources.blend import distance_km
 from windowcast.sources.columns import FileUnits
 from windowcast.sources.csv_rows import beyond_forecast
+from windowcast.sources.file_options import MARKS, split_options
 from windowcast.sources.ghcn import moved_to_calendar_day
 from windowcast.sources.ghcn_csv import is_long_csv, read_long_csv
 from windowcast.sources.ghcn_dly import is_dly, read_dly
@@ -32,20 +31,17 @@ from windowcast.sources.textfile import read_text_bytes, text_of
 from windowcast.sources.understood import Understood
 from windowcast.sources.uscrn import is_uscrn, read_uscrn
 from windowcast.sources.written_dates import ORDERS, Order
-from windowcast.sources.written_numbers import Mark
 
-_SPEC = re.compile(r"^(?P<path>.+?):(?P<options>[a-z]+=[^:=,]*(?:,[a-z]+=[^:=,]*)*)$")
 _OPTIONS = {
     "units": get_args(FileUnits),
     "observed": ("morning", "midnight"),
     "order": ("any",),
     "station": (),
     "dates": ORDERS,
-    "decimal": ("comma", "point"),
+    "decimal": tuple(MARKS),
     "zone": (),
     "sheet": (),
 }
-_MARKS: Mapping[str, Mark] = {"comma": ",", "point": "."}
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,24 +67,9 @@ def parse_spec(text: str | PathLike[str]) -> FileSpec:
     InputError
         An unknown option or value.
     """
-    text = fspath(text)
-    match = _SPEC.match(text)
-    if match is None:
-        return FileSpec(text)
-    options = dict(item.split("=", 1) for item in match["options"].split(","))
-    for key, value in options.items():
-        if key not in _OPTIONS:
-            raise InputError(
-                f"option {key!r} is not known", path=match["path"],
-                remedy=f"use {', '.join(_OPTIONS)}",
-            )  # fmt: skip
-        if _OPTIONS[key] and value not in _OPTIONS[key]:
-            raise InputError(
-                f"{key}={value} is not known", path=match["path"],
-                remedy=f"use one of {', '.join(_OPTIONS[key])}",
-            )  # fmt: skip
+    path, options = split_options(text, _OPTIONS)
     return FileSpec(
-        match["path"],
+        path,
         cast(FileUnits | None, options.get("units")),
         options.get("observed", ""),
         options.get("station", ""),
@@ -153,7 +134,7 @@ def _read(spec: FileSpec, place: Place | None) -> tuple[Record, Understood | Non
     record, understood = read_table(
         text, spec.path, units=spec.units, station=spec.station, any_order=spec.any_order,
         times=Asked(spec.dates, _zone(spec), site_clock),
-        mark=_MARKS[spec.decimal] if spec.decimal else None,
+        mark=MARKS[spec.decimal] if spec.decimal else None,
     )  # fmt: skip
     if spec.observed == "morning" and record.daily:
         record = moved_to_calendar_day(record)

@@ -28,7 +28,7 @@ from windowcast.core.record import (
 )
 from windowcast.core.time_axis import grades_of, on_regular_axis, span_flag
 from windowcast.core.values import load
-from windowcast.sources.columns import FileColumn, FileUnits, read_columns
+from windowcast.sources.columns import FileColumn, FileUnits, read_columns, variable_and_unit
 from windowcast.sources.csv_rows import Rows, check_order, split_rows
 from windowcast.sources.numerals import NotPlain, decimals
 from windowcast.sources.table_times import TIME_NAMES, Asked, read_times
@@ -139,6 +139,7 @@ def read_table(
         rows=len(rows), first_row=rows.numbers[0], daily=daily, delimiter=rows.delimiter,
         mark=mark, order=said.order, zone=said.zone,
         columns=tuple(ColumnRead(c.header, c.variable, c.unit) for c in columns),
+        exact=all(variable_and_unit(column.header, daily) for column in columns),
         ignored=tuple(unused), time_columns=said.columns,
         first_as_written={
             **cells, **{c.header: rows.taken([0]).column(c.index)[0] for c in columns}

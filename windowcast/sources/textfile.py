@@ -18,7 +18,9 @@ _ASCII, _UNIT_SIGNS = bytes(range(128)), "°º²³µ\xa0".encode("cp1252")
 _LINE_END = re.compile("\r\n|[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]")  # as ``str.splitlines``
 
 
-def read_text_bytes(path: str | PathLike[str], *, limit: int = MAX_BYTES, sheet: str = "") -> bytes:
+def read_text_bytes(
+    path: str | PathLike[str], *, limit: int = MAX_BYTES, sheet: str = "", nul: bool = False
+) -> bytes:
     """The contents of a text file as UTF-8; what is packed or a workbook is unpacked.
 
     Parameters
@@ -27,6 +29,8 @@ def read_text_bytes(path: str | PathLike[str], *, limit: int = MAX_BYTES, sheet:
         Most bytes of text.
     sheet
         Which sheet of a workbook, read as CSV; only one with several needs it.
+    nul
+        Whether the text may hold the character NUL, as the notes of a log may.
 
     Raises
     ------
@@ -62,7 +66,7 @@ def read_text_bytes(path: str | PathLike[str], *, limit: int = MAX_BYTES, sheet:
         data = _from_utf16(data, path)
     if not data or data.isspace():
         raise InputError("is empty", path=path, remedy="give a file with weather in it")
-    if b"\x00" in data[:65536]:
+    if not nul and b"\x00" in data[:65536]:
         raise InputError(
             "is not a text file in UTF-8", path=path, remedy="export it as CSV text, UTF-8"
         )

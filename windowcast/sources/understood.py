@@ -51,7 +51,14 @@ class Understood:
     zone: str
     columns: tuple[ColumnRead, ...]
     ignored: tuple[str, ...]
+    exact: bool = False  # whether every column has the name of our own layout
     time_columns: tuple[str, ...] = ()
     first_as_written: Mapping[str, str] = field(default_factory=dict)
     first_time: str = ""
     first: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def plain(self) -> bool:
+        """Whether the table is in the plain layout and leaves nothing to look at."""
+        usual = (self.delimiter, self.mark, self.order, self.zone) == (",", ".", None, "")
+        return usual and self.exact and not self.ignored

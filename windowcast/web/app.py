@@ -14,7 +14,7 @@ from starlette.types import ASGIApp
 
 from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
 from windowcast.report.catalogue import problem_text
-from windowcast.web import api, log_views, read_views, season_views, site_views
+from windowcast.web import api, incoming_views, log_views, read_views, season_views, site_views
 from windowcast.web.context import Web, page, web, without_folders
 from windowcast.web.security import protected
 
@@ -33,6 +33,7 @@ ROUTES = [
     Route("/favicon.ico", lambda request: Response(status_code=204)),
     Route("/calendar.ics", read_views.calendar),
     Route("/message.txt", read_views.message),
+    *incoming_views.ROUTES,
     *site_views.ROUTES,
     *read_views.ROUTES,
     *season_views.ROUTES,

@@ -39,6 +39,7 @@ DONE = {  # what a page says after a form was taken; the address carries the key
     "removed": "Taken out; undo brings it back.",
     "undone": "The last change was taken back.",
     "uploaded": "The weather file was read and added.",
+    "imported": "The entries of the file were added; undo takes them back.",
 }
 
 

@@ -7,8 +7,6 @@ import tomllib
 from pathlib import PurePath
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
@@ -16,6 +14,7 @@ from starlette.routing import Route
 from windowcast.core.errors import InputError
 from windowcast.core.site_template import Answers, site_toml
 from windowcast.core.units import Display
+from windowcast.sources.files import parse_spec
 from windowcast.web import places
 from windowcast.web.context import (
     display_of,
@@ -23,7 +22,6 @@ from windowcast.web.context import (
     own_site,
     page,
     posted,
-    proven,
     readable_site,
     web,
 )
@@ -38,7 +36,6 @@ from windowcast.web.site_forms import (
 )
 from windowcast.web.site_rows import LISTS, form_name, rows_shown
 from windowcast.web.sites import KnownSite
-from windowcast.web.uploads import stored_weather
 
 _FIRST = {
     "units": "us",
@@ -112,30 +109,15 @@ def _save(request: Request, site: KnownSite, typed: dict[str, str]) -> None:
     web(request).book.save(text, name=changed["name"], replacing=site)
 
 
-async def upload(request: Request) -> Response:
-    """Add a weather file: it is read in a worker with limits before anything is kept."""
-    site = own_site(request)
-    form = await request.form(max_files=1, max_fields=4, max_part_size=64 * 1024)
-    proven(request, str(form.get("proof", "")))
-    file = form.get("file")
-    if not isinstance(file, UploadFile) or not file.filename:
-        raise HTTPException(400, "Choose a weather file first.")
-    content = await file.read()
-    assert site.site is not None
-    try:
-        name = await run_in_threadpool(stored_weather, site, file.filename, content)
-        await run_in_threadpool(_add_file, request, site, name)
-    except InputError as error:
-        return _form(request, site, settings_values(site.site), upload_problem=error)
-    return moved_to(f"/s/{site.slug}/settings", "uploaded")
-
-
-def _add_file(request: Request, site: KnownSite, name: str) -> None:
+def add_weather_file(request: Request, site: KnownSite, name: str) -> None:
+    """Name a weather file in the site file, in the place of the same one with other options."""
     assert site.path is not None
     text = site.path.read_text("utf-8")
     files = _files(text)
     if name not in files:
-        text = changed_file(text, {"weather.files": [*files, name]})
+        path = parse_spec(name).path
+        kept = [file for file in files if parse_spec(file).path != path]
+        text = changed_file(text, {"weather.files": [*kept, name]})
         web(request).book.save(text, name=site.name, replacing=site)
 
 
@@ -168,7 +150,6 @@ def _form(
     values: dict[str, str],
     *,
     problem: InputError | None = None,
-    upload_problem: InputError | None = None,
     towns: list[places.Town] | None = None,
     place: str = "",
 ) -> Response:
@@ -181,7 +162,7 @@ def _form(
         "settings.html",
         site=site,
         screen="settings" if site else "new",
-        status=422 if problem or upload_problem else 200,
+        status=422 if problem else 200,
         groups=GROUPS,
         values=values,
         weeds=weed_choices(),
@@ -193,7 +174,6 @@ def _form(
         else Display("us" if values.get("units") == "us" else "metric"),
         wrong=wrong,
         problem=sentence_of(problem) if problem and not wrong else "",
-        upload_problem=sentence_of(upload_problem) if upload_problem else "",
         towns=towns or [],
         place=place,
         gazetteer=places.available(),
@@ -207,6 +187,5 @@ def _form(
 ROUTES = [
     Route("/new", making, methods=["GET", "POST"]),
     Route("/s/{site}/settings", settings, methods=["GET", "POST"]),
-    Route("/s/{site}/settings/upload", upload, methods=["POST"]),
     Route("/s/{site}/settings/drop", drop, methods=["POST"]),
 ]

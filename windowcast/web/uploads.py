@@ -1,71 +1,91 @@
-"""Uploaded weather files: read in a process of their own, with limits, before they are kept."""
+"""Files from the page: read in a process of their own, with limits, before they are kept."""
 
 from __future__ import annotations
 
+import json
 import re
 import subprocess
 import sys
-import tempfile
-from pathlib import Path
+from collections.abc import Sequence
+from typing import Any
 
 from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
 from windowcast.web.sites import KnownSite
 
 SECONDS, MEMORY = 30, 2 * 1024**3
-SUFFIXES = (".csv", ".csv.gz", ".dly", ".dly.gz", ".txt", ".txt.gz")
+_TABLES = (".csv", ".tsv", ".txt", ".xlsx")
+SUFFIXES = (*_TABLES, ".csv.gz", ".dly", ".dly.gz", ".txt.gz")
+LOG_SUFFIXES = (*_TABLES, ".json")
 MOST_FILES = 20
 
 
-def stored_weather(site: KnownSite, filename: str, content: bytes) -> str:
-    """Check an uploaded weather file and keep it beside the site file; its relative name.
+def kept_weather(site: KnownSite, name: str, content: bytes) -> str:
+    """Keep a weather file that was read beside the site file; its relative name.
 
     Raises
     ------
     InputError
-        The name or the content is not a weather file's, or reading it passed the limits.
+        The site has as many as it may have.
     """
     assert site.path is not None
-    name = safe_name(filename)
     folder = site.path.parent / f"{site.slug}-weather"
     if folder.is_dir() and len(list(folder.iterdir())) >= MOST_FILES:
         raise InputError("has weather files enough", field="file", remedy="remove old ones first")
-    with tempfile.TemporaryDirectory() as scratch:
-        trial = Path(scratch) / name
-        trial.write_bytes(content)
-        _read_in_worker(trial, site)
     write_atomic(made_folder(folder) / name, content)
     return f"{folder.name}/{name}"
 
 
-def safe_name(filename: str) -> str:
+def safe_name(filename: str, suffixes: Sequence[str] = SUFFIXES) -> str:
     """A file name of letters, digits, dots and hyphens, with a known ending.
 
     Raises
     ------
     InputError
-        The ending is not one of a weather file.
+        The ending is another.
     """
     last = re.split(r"[/\\]", filename)[-1]
     name = re.sub(r"[^A-Za-z0-9._-]+", "-", last).strip(".-")[-80:]
-    if not name.lower().endswith(SUFFIXES) or name.startswith("."):
+    if not name.lower().endswith(tuple(suffixes)) or name.startswith("."):
         raise InputError(
-            "is not named like a weather file", field="file", remedy=f"use {', '.join(SUFFIXES)}"
+            "is not named like a file that is read here",
+            field="file",
+            remedy=f"use {', '.join(suffixes)}",
         )
     return name
 
 
-def _read_in_worker(file: Path, site: KnownSite) -> None:
-    command = [sys.executable, "-m", "windowcast.web.worker", str(file), str(site.path)]
+def read_in_worker(spec: str, site: KnownSite, purpose: str, name: str) -> dict[str, Any]:
+    """What the worker says of a file (see `web.worker`).
+
+    Parameters
+    ----------
+    spec
+        The file, with options behind it.
+    purpose
+        "weather" or "log".
+    name
+        Of the file in messages.
+
+    Raises
+    ------
+    InputError
+        It cannot be read, or reading it passed the limits.
+    """
+    command = [sys.executable, "-m", "windowcast.web.worker", spec, str(site.path), purpose]
+    folder = site.path.parent if site.path else None
     try:
         done = subprocess.run(
-            command, capture_output=True, text=True, timeout=SECONDS, check=False, cwd=file.parent
+            command, capture_output=True, text=True, timeout=SECONDS, check=False, cwd=folder
         )
     except subprocess.TimeoutExpired:
         raise InputError(
             "takes too long to read", field="file", remedy="give a smaller file"
         ) from None
     if done.returncode == 2:
-        raise InputError(done.stderr.strip().replace(str(file), file.name), field="file")
+        path = re.escape(spec.partition(f".{name}")[0] + f".{name}")
+        raise InputError(re.sub(path, name, done.stderr.strip()), field="file")
     if done.returncode != 0:
-        raise InputError("cannot be read", field="file", remedy="give a plain weather file")
+        raise InputError("cannot be read", field="file", remedy="give a plain table")
+    report: dict[str, Any] = json.loads(done.stdout)
+    return report

@@ -1,35 +1,57 @@
-"""The process an uploaded file is read in: ``python -m windowcast.web.worker FILE SITE.toml``.
+"""The process a file is read in: ``python -m windowcast.web.worker FILE SITE.toml weather|log``.
 
 It gives itself limits on memory and time first, so that a hostile file can only end this process.
-Exit code 2 and one line on standard error when the file is not usable.
+It prints how the file was understood as JSON: ``lines`` for people, and ``plain`` where nothing in
+it left a doubt. Exit code 2 and one line on standard error when the file is not usable.
 """
 
 from __future__ import annotations
 
+import json
 import sys
 
 from windowcast.core.errors import InputError
 from windowcast.web.uploads import MEMORY, SECONDS
 
 
-def main(file: str, site_file: str) -> int:
-    """Read a weather file under limits; the exit code."""
+def main(file: str, site_file: str, purpose: str = "weather") -> int:
+    """Read a file under limits; the exit code."""
     if sys.platform != "win32":  # there, the parent's time limit alone holds
         import resource
 
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
         resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    from windowcast.core.site import load_site
-    from windowcast.sources.files import read_weather
-
     try:
-        read_weather(file, place=load_site(site_file).place)
+        lines, plain = _log(file, site_file) if purpose == "log" else _weather(file, site_file)
     except InputError as error:
         print(error, file=sys.stderr)
         return 2
+    print(json.dumps({"lines": lines, "plain": plain}))
     return 0
 
 
+def _weather(file: str, site_file: str) -> tuple[list[str], bool]:
+    from windowcast.core.site import load_site
+    from windowcast.report.table_understood import weather_lines
+    from windowcast.sources.files import read_and_understand
+
+    site = load_site(site_file)
+    record, table = read_and_understand(file, place=site.place)
+    return weather_lines(record, table, site.units), table is None or table.plain
+
+
+def _log(file: str, site_file: str) -> tuple[list[str], bool]:
+    from windowcast.core.site import load_site
+    from windowcast.records.by_hand import Asked
+    from windowcast.records.import_export import read_log_file
+    from windowcast.report.log_import import import_lines
+
+    site = load_site(site_file)
+    read = read_log_file(file, None, Asked(site.zone))
+    count = f"{len(read.revisions)} entries in the file"
+    return [*import_lines(read, site.units), count], False
+
+
 if __name__ == "__main__":
-    sys.exit(main(*sys.argv[1:3]))
+    sys.exit(main(*sys.argv[1:4]))

@@ -1,0 +1,148 @@
+"""Files given to the page: kept aside, read in a worker, shown, and stored when confirmed.
+
+A weather file that leaves no doubt (plain layout) is stored at once. Everything else is shown first
+as it was understood; what a table cannot tell is asked with a form, not guessed.
+"""
+
+from __future__ import annotations
+
+import re
+import secrets
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from windowcast.core.atomic_files import made_folder, write_atomic
+from windowcast.core.errors import InputError
+from windowcast.records.kinds import TITLES
+from windowcast.web.sites import KnownSite
+from windowcast.web.uploads import LOG_SUFFIXES, SUFFIXES, read_in_worker, safe_name
+
+Purpose = Literal["weather", "log"]
+MOST_ASIDE, KEPT_S = 5, 24 * 3600.0  # files kept aside for a site, and how long
+_NAME = re.compile(r"[0-9a-f]{16}\.[A-Za-z0-9._-]+", re.ASCII)
+_ORDER = ("dates", "Dates such as 9/4/2025", (
+    ("", "the file tells"), ("mdy", "month/day/year"), ("dmy", "day/month/year"),
+))  # fmt: skip
+_MARK = (
+    "decimal",
+    "Decimal mark",
+    (("", "the file tells"), ("point", "point"), ("comma", "comma")),
+)
+CHOICES: Mapping[Purpose, tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...]] = {
+    "weather": (
+        _ORDER,
+        _MARK,
+        ("units", "Columns without a unit", (
+            ("", "none"), ("us", "°F, inches, mph"), ("metric", "°C, mm, m/s"),
+        )),
+    ),
+    "log": (
+        _ORDER,
+        _MARK,
+        ("kind", "Kind of all rows", (("", "a column says it"), *TITLES.items())),
+        ("unknown", "Columns that are not known", (("", "ask"), ("ignore", "leave them out"))),
+    ),
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """A file kept aside: its name there, and the name it came with."""
+
+    token: str
+    name: str
+    path: Path
+
+
+def keep_aside(site: KnownSite, purpose: Purpose, filename: str, content: bytes) -> Incoming:
+    """Keep a file until it is confirmed; older ones give way.
+
+    Raises
+    ------
+    InputError
+        Its name has none of the known endings.
+    """
+    name = safe_name(filename, SUFFIXES if purpose == "weather" else LOG_SUFFIXES)
+    folder = made_folder(_folder(site))
+    others = sorted(folder.iterdir(), key=lambda path: path.stat().st_mtime, reverse=True)
+    for count, path in enumerate(others, start=1):
+        if count >= MOST_ASIDE or time.time() - path.stat().st_mtime > KEPT_S:
+            path.unlink(missing_ok=True)
+    token = f"{secrets.token_hex(8)}.{name}"
+    write_atomic(folder / token, content)
+    return Incoming(token, name, folder / token)
+
+
+def found_aside(site: KnownSite, token: str) -> Incoming:
+    """A file that was kept aside before.
+
+    Raises
+    ------
+    InputError
+        It is not there any more.
+    """
+    path = _folder(site) / token
+    if not _NAME.fullmatch(token) or not path.is_file():
+        raise InputError(
+            "the file is not there any more", field="file", remedy="choose the file again"
+        )
+    return Incoming(token, token.partition(".")[2], path)
+
+
+def spec_of(incoming: Incoming, options: Mapping[str, str]) -> str:
+    """The file with what its owner says of it, as the readers take it."""
+    return f"{incoming.path}{options_text(options)}"
+
+
+def options_text(options: Mapping[str, str]) -> str:
+    """``":dates=mdy,sheet=Sprays"``; "" where nothing is said."""
+    said = ",".join(f"{key}={value}" for key, value in options.items() if value)
+    return f":{said}" if said else ""
+
+
+def options_from(typed: Mapping[str, str], purpose: Purpose) -> dict[str, str]:
+    """What a form says of a file.
+
+    Raises
+    ------
+    InputError
+        A value is none of the choices, or the sheet's name cannot be one.
+    """
+    said = {"sheet": typed.get("sheet", "")[:64]}
+    if re.search(r"[:=,]", said["sheet"]):
+        raise InputError("has a sign that no option takes (: = ,)", field="sheet")
+    for key, _, choices in CHOICES[purpose]:
+        said[key] = typed.get(key, "")
+        if said[key] not in dict(choices):
+            raise InputError("is not one of the choices", field=key)
+    return said
+
+
+def shown(
+    incoming: Incoming, options: Mapping[str, str], site: KnownSite, purpose: Purpose
+) -> Shown:
+    """How a file is understood, read in a process of its own.
+
+    Raises
+    ------
+    InputError
+        It cannot be read without a guess.
+    """
+    report = read_in_worker(spec_of(incoming, options), site, purpose, incoming.name)
+    return Shown(tuple(report["lines"]), bool(report["plain"]))
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """How a file was understood, in lines; `plain` where nothing in it left a doubt."""
+
+    lines: tuple[str, ...]
+    plain: bool
+
+
+def _folder(site: KnownSite) -> Path:
+    assert site.path is not None
+    return site.path.parent / f"{site.slug}-incoming"
