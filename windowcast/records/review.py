@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from os import PathLike
 
@@ -28,8 +28,11 @@ from windowcast.materials.rotation import (
     suspect_resistance,
 )
 from windowcast.records.conditions import Fact, facts_of
+from windowcast.records.evidence import Evidence, evidence_of
 from windowcast.records.expected_effect import expected_of
-from windowcast.records.model import Application, FieldNote, Rating
+from windowcast.records.ledger import Ledger, is_pre, label_rates
+from windowcast.records.looks import Lookbook, SeenAfter
+from windowcast.records.model import Application, CoverReading, FieldNote, Rating, ScoutingCount
 from windowcast.records.observations import observed_in, uses_in
 from windowcast.records.past_windows import (
     Scored,
@@ -41,11 +44,14 @@ from windowcast.records.past_windows import (
 from windowcast.records.store import SeasonLog, Stored
 from windowcast.records.timing_and_control import Point, Relation, relations
 from windowcast.records.trials import TrialResult, trial_results
+from windowcast.records.verdict import Verdict, verdict_of
+from windowcast.records.what_worked import TrackRecord, Tried, what_worked
 from windowcast.season.model import SiteState
 from windowcast.season.observed import soil_correction
 from windowcast.season.state import build
 from windowcast.windows.hours import HourContext
 from windowcast.windows.model import PURPOSES, PurposeName
+from windowcast.windows.purposes import purpose_of
 from windowcast.windows.reasons import because
 
 BETTER_BY = 10.0  # points; less is not worth regretting
@@ -64,6 +70,10 @@ class ReviewedApplication:
         Whether the log says what it was for; else the likeliest purpose is taken.
     faults
         What was wrong with it, worst first, as clauses; None when it could not be scored.
+    verdict
+        Whether it worked and why not; None only where the entry could not be reviewed at all.
+    share_up
+        Share of the weeds it was aimed at that were up that day, 0..1; NaN where not known.
     """
 
     id: str
@@ -75,6 +85,8 @@ class ReviewedApplication:
     missed: Phrase
     faults: tuple[Phrase, ...] | None
     notes: tuple[Phrase, ...]
+    verdict: Verdict | None = None
+    share_up: float = math.nan
 
     @property
     def held_down_by(self) -> Phrase:
@@ -111,6 +123,7 @@ class Review:
     trials: tuple[TrialResult, ...]
     relations: tuple[Relation, ...]
     notes: tuple[Phrase, ...]
+    worked: tuple[TrackRecord, ...] = ()
 
 
 def review(
@@ -122,6 +135,9 @@ def review(
     applications: Sequence[Stored[Application]],
     field_notes: Sequence[FieldNote] = (),
     ratings: Sequence[Rating] = (),
+    counts: Sequence[ScoutingCount] = (),
+    covers: Sequence[CoverReading] = (),
+    label_kg_ha: Mapping[str, float] | None = None,
 ) -> Review:
     """Look back on a log.
 
@@ -131,16 +147,30 @@ def review(
         Its daily record holds the past; hours where they were kept.
     state
         State of the site over the days of ``weather.daily``.
+    label_kg_ha
+        Active → rate of active ingredient on the user's own label.
     """
+    southern = site.place.southern
+    uses = uses_in([s.entry for s in applications], materials, southern=southern)
+    sightings = Lookbook([*counts, *covers, *field_notes, *ratings]).with_trials(ratings)
+    ledger = Ledger(
+        [s.entry for s in applications],
+        sightings,
+        uses,
+        label_kg_ha=label_kg_ha or {},
+        today=weather.today,
+    )
     contexts: dict[tuple[dt.date, dt.date], HourContext] = {}
     reviewed = []
     for stored in sorted(applications, key=lambda s: s.entry.start):
         first, last = _season_span(site, weather, stored.entry.start.astimezone(site.zone).date())
         if (first, last) not in contexts and first < last:
             contexts[first, last] = season_context(site, weather, state, first, last)
-        reviewed.append(_review(stored, site, materials, contexts.get((first, last))))
-    southern = site.place.southern
-    uses = uses_in([s.entry for s in applications], materials, southern=southern)
+        context = contexts.get((first, last))
+        try:
+            reviewed.append(_review(stored, site, materials, context, ledger))
+        except (ArithmeticError, LookupError, ValueError) as error:
+            reviewed.append(_unreviewed(stored, error))
     latest = max((u.season for u in uses), default="")
     flags = plan_flags(
         [u for u in uses if u.season == latest],
@@ -158,7 +188,23 @@ def review(
         trials=trials,
         relations=relations(_points(reviewed, trials)),
         notes=_notes(site, weather, applications),
+        worked=what_worked(map(_tried, reviewed), southern=southern),
     )
+
+
+def _unreviewed(stored: Stored[Application], error: Exception) -> ReviewedApplication:
+    """An application that cannot be reviewed, so that the others still are."""
+    problem = say("review.problem", problem=Name(str(error) or type(error).__name__))
+    return ReviewedApplication(
+        stored.id, stored.entry, (), None, bool(stored.entry.purpose), 0, NOTHING, None, (problem,)
+    )
+
+
+def _tried(item: ReviewedApplication) -> Tried:
+    """An application for the table of what worked."""
+    outcome = item.verdict.outcome if item.verdict else "cannot tell"
+    purpose = item.scored.purpose if item.scored else item.application.purpose
+    return Tried(item.application, purpose, outcome, item.share_up)
 
 
 def _season_span(site: Site, weather: Weather, date: dt.date) -> tuple[dt.date, dt.date]:
@@ -170,33 +216,49 @@ def _season_span(site: Site, weather: Weather, date: dt.date) -> tuple[dt.date, 
 
 
 def _review(
-    stored: Stored[Application], site: Site, materials: Actives, context: HourContext | None
+    stored: Stored[Application],
+    site: Site,
+    materials: Actives,
+    context: HourContext | None,
+    ledger: Ledger,
 ) -> ReviewedApplication:
     application = stored.entry
     notes: list[Phrase] = []
     members = _members(application, materials, notes)
     needs = needs_of(members, str(site.turf.species)) if members else None
-    expected = expected_of(application, members)
+    facts = expected_of(application, members)
+    name = next((p for p in PURPOSES if p == application.purpose), None)
     inside = context is not None and _inside(context, application, site)
     if not inside or context is None:
         notes.append(say("review.no_record"))
-        return ReviewedApplication(
-            stored.id, application, expected, None, bool(application.purpose), 0, NOTHING, None,
-            tuple(notes),
-        )  # fmt: skip
-    name = next((p for p in PURPOSES if p == application.purpose), None)
-    if needs is None:
-        facts = (*facts_of(context, application, needs, name), *expected)
+    if not inside or context is None or needs is None:
+        if inside and context is not None:
+            facts = (*facts_of(context, application, needs, name), *facts)
+        seen = ledger.seen(application, members, pre=is_pre(application, members))
         return ReviewedApplication(
             stored.id, application, facts, None, bool(application.purpose), 0, NOTHING, None,
-            tuple(notes),
+            tuple(notes), _verdict(application, name, seen, None, ledger),
         )  # fmt: skip
     purpose: PurposeName = name or likeliest_purpose(context, application, needs, PURPOSES)
-    facts = (*facts_of(context, application, needs, purpose), *expected)
+    facts = (*facts_of(context, application, needs, purpose), *facts)
     if name is None:
         notes.append(say("review.judged_as", purpose=Name(purpose)))
     scored = score_application(context, application, needs, purpose)
     better = [w for w in scored.windows if w.score >= scored.compared_score + BETTER_BY]
+    seen = ledger.seen(application, members, pre=purpose_of(purpose).barrier)
+    (use,) = uses_in([application], materials, southern=site.place.southern)
+    evidence = evidence_of(
+        context,
+        application,
+        members,
+        needs,
+        purpose=purpose,
+        facts=facts,
+        seen=seen,
+        counts=ledger.counts_near(application),
+        label_kg_ha=ledger.label_kg_ha,
+        group_seasons=ledger.group_seasons(replace(use, purpose=purpose)),
+    )
     return ReviewedApplication(
         id=stored.id,
         application=application,
@@ -207,7 +269,23 @@ def _review(
         missed=_missed(scored, application),
         faults=_faults(scored, facts),
         notes=tuple(notes),
+        verdict=_verdict(application, purpose, seen, evidence, ledger),
+        share_up=evidence.up,
     )
+
+
+def _verdict(
+    application: Application,
+    purpose: PurposeName | None,
+    seen: SeenAfter,
+    evidence: Evidence | None,
+    ledger: Ledger,
+) -> Verdict:
+    what, day = say(f"verdict.what.{purpose or 'application'}"), application.date
+    it = say("verdict.it", what=what, day=day)
+    if application.where:
+        it = say("verdict.it_on", what=what, day=day, where=Name(application.where))
+    return verdict_of(seen, evidence, it=it, today=ledger.today, tables=ledger.tables)
 
 
 def _members(application: Application, materials: Actives, notes: list[Phrase]) -> list[Active]:
@@ -372,6 +450,7 @@ def review_log(
         raise InputError("the weather has no day before today", remedy="give a longer record")
     materials = load_actives(materials_file)
     seen = observed_in(log_file, materials=materials, southern=site.place.southern)
+    labels = label_rates(materials_file, materials)
     state, _ = build(
         past,
         site,
@@ -389,6 +468,9 @@ def review_log(
             applications=log.all(Application),
             field_notes=[s.entry for s in log.all(FieldNote)],
             ratings=[s.entry for s in log.all(Rating)],
+            counts=[s.entry for s in log.all(ScoutingCount)],
+            covers=[s.entry for s in log.all(CoverReading)],
+            label_kg_ha=labels,
         )
         _, unusable = log.read()
     left_out = (

@@ -9,6 +9,7 @@ from windowcast.records.review import Review
 from windowcast.report.answer_page import Words
 from windowcast.report.chartkit import Chart
 from windowcast.report.page import style_sheet, templates
+from windowcast.report.review_text import evidence_in_order, label_text, strength_text, worked_table
 from windowcast.report.trial_chart import control_chart, relation_chart
 
 
@@ -18,13 +19,20 @@ class ReviewView:
 
     review: Review
     charts: tuple[Chart, ...]
+    heads: list[str]
+    rows: list[list[str]]
+
+    evidence = staticmethod(evidence_in_order)
+    label = staticmethod(label_text)
+    strength = staticmethod(strength_text)
 
 
 def review_view(review: Review, units: System) -> ReviewView:
     """A review with its charts drawn."""
     drawn = [control_chart(r, f"trial-{n}") for n, r in enumerate(review.trials)]
     drawn += [relation_chart(r, f"relation-{n}", units) for n, r in enumerate(review.relations)]
-    return ReviewView(review, tuple(chart for chart in drawn if chart is not None))
+    heads, rows = worked_table(review.worked, units)
+    return ReviewView(review, tuple(c for c in drawn if c is not None), heads, rows)
 
 
 def render_review(review: Review, display: Display) -> str:

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
+from windowcast.core.phrase import Name, Phrase, Share, Value, say
 from windowcast.core.units import Display, System
 from windowcast.records.review import Review, ReviewedApplication
 from windowcast.records.trials import TrialResult
-from windowcast.report.catalogue import render
+from windowcast.records.verdict import Cause, Verdict
+from windowcast.records.what_worked import TrackRecord
+from windowcast.report.catalogue import render, written
 from windowcast.report.log_entries import fact_text
 
 
 def review_lines(review: Review, display: Display) -> list[str]:
-    """The whole review, a line each."""
+    """The whole review, a line each: verdicts, what worked, then what they rest on."""
     units = display.system
     lines = [f"Review of {review.site}", ""]
     for item in review.applications:
         lines += [*application_lines(item, units), ""]
+    if review.worked:
+        lines += [*worked_lines(review, units), ""]
     if review.groups:
         lines.append("Groups used (WSSA/HRAC)")
         for purpose, seasons in review.groups.items():
@@ -39,11 +47,78 @@ def review_lines(review: Review, display: Display) -> list[str]:
     return lines + [f"Note: {render(note, units)}." for note in review.notes]
 
 
+def verdict_lines(verdict: Verdict, units: System) -> list[str]:
+    """A verdict, what was seen, each cause with its evidence, and what to do."""
+    lines = [render(verdict.sentence, units)]
+    lines += [f"  Seen: {render(look, units)}" for look in verdict.seen]
+    lines += [f"  Harm: {render(harm, units)}" for harm in verdict.harm]
+    for cause in verdict.causes:
+        said = "; ".join(render(p, units) for p in evidence_in_order(cause))
+        lines.append(f"  {label_text(cause)}: {strength_text(cause)} – {said}")
+    return lines + [f"  Next: {render(step, units)}" for step in verdict.next_steps]
+
+
+def evidence_in_order(cause: Cause) -> tuple[Phrase, ...]:
+    """What speaks for a cause, against it, and what is not known."""
+    return (*cause.speaks_for, *cause.speaks_against, *cause.unknown)
+
+
+def label_text(cause: Cause) -> str:
+    """A cause's name at the start of a line."""
+    return written(cause.label, form="cap")
+
+
+def strength_text(cause: Cause) -> str:
+    """How likely a cause is, in a word."""
+    return render(say(f"verdict.strength.{cause.strength.replace(' ', '_')}"))
+
+
+def worked_lines(review: Review, units: System) -> list[str]:
+    """What worked on this ground: a table in columns."""
+    heads, rows = worked_table(review.worked, units)
+    widths = [max(len(row[n]) for row in (heads, *rows)) for n in range(len(heads))]
+    lines = ["What worked on this ground"]
+    for row in (heads, *rows):
+        lines.append(
+            "  " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip()
+        )
+    return lines
+
+
+def worked_table(
+    records: Sequence[TrackRecord], units: System
+) -> tuple[list[str], list[list[str]]]:
+    """Heads and cells of the table of what worked."""
+    heads = [
+        render(say(f"verdict.column.{name}"))
+        for name in ("where", "purpose", "actives", "times", "worked", "partly", "failed",
+                     "unknown", "timing")
+    ]  # fmt: skip
+    rows = []
+    for r in records:
+        timing = say("verdict.days", first=r.earliest, last=r.latest)
+        if r.earliest == r.latest:
+            timing = say("verdict.one_day", day=r.earliest)
+        if not math.isnan(r.up):
+            timing = say("verdict.days_up", days=timing, share=Share(r.up))
+        purpose = say(f"verdict.what.{r.purpose or 'application'}")
+        where: Value = Name(r.where) if r.where else say("verdict.whole_site")
+        rows.append(
+            [
+                written(where), written(purpose, units, "en", "cap"), r.actives,
+                *map(str, (r.applications, r.worked, r.partly, r.failed, r.unknown)),
+                render(timing, units),
+            ]
+        )  # fmt: skip
+    return heads, rows
+
+
 def application_lines(item: ReviewedApplication, units: System) -> list[str]:
-    """One application: facts, score, what limited it, what was missed."""
+    """One application: its verdict, then facts, score, what limited it, what was missed."""
     a = item.application
     place = f", {a.where}" if a.where else ""
-    lines = [f"{a.date} {a.start:%H:%M}  {' + '.join(a.actives)}{place}  ({item.id[:8]})"]
+    lines = [] if item.verdict is None else verdict_lines(item.verdict, units)
+    lines.append(f"{a.date} {a.start:%H:%M}  {' + '.join(a.actives)}{place}  ({item.id[:8]})")
     scored = item.scored
     if scored is not None:
         score = (

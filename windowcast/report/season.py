@@ -67,7 +67,7 @@ def plan_text(plan: SeasonPlan, width: int | None = None) -> str:
 def span(when: DateRange | None) -> tuple[str, str]:
     """The middle date and the 10 to 90 % of a date that is not sure; "none" if mostly it is not."""
     if when is None:
-        return render(say("verdict.cannot_tell")), ""
+        return render(say("window_verdict.cannot_tell")), ""
     if when.median is None:
         return render(say("season.none")), render(say("season.in_cases", share=Share(when.never)))
     never = render(say("when.not"))
@@ -210,7 +210,7 @@ def _days(week: Week | None) -> str:
     if week is None:
         return ""
     if week.days is None or week.low is None or week.high is None:
-        return render(say("verdict.cannot_tell"))
+        return render(say("window_verdict.cannot_tell"))
     days = Name(f"{wording.fixed(week.days, 1)} ({week.low:.0f}–{week.high:.0f})")
     return render(say("season.of_days", days=days, open=week.open_days))
 

@@ -104,7 +104,7 @@ def odds_basis(odds_: Odds) -> str:
 
 def verdict(of: Verdict) -> Phrase:
     """A verdict in words."""
-    return say(f"verdict.{_key(of)}")
+    return say(f"window_verdict.{_key(of)}")
 
 
 def _key(words: str) -> str:

@@ -86,6 +86,6 @@ def _cells(key: KeyDate, seasons: list[str], display: Display) -> tuple[str, ...
     dates = {year.season: year.date for year in key.years}
     return (
         wording.text(key.label, display),
-        short(this) if this is not None else render(say("verdict.cannot_tell")),
+        short(this) if this is not None else render(say("window_verdict.cannot_tell")),
         *(short(day) if (day := dates.get(season)) is not None else "–" for season in seasons),
     )

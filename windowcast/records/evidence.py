@@ -1,0 +1,310 @@
+"""The figures a verdict goes by: what the weather, the weeds and the log say of one application."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from windowcast.core.record import FloatArray
+from windowcast.materials.actives import Active
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.records.conditions import Fact
+from windowcast.records.looks import SeenAfter
+from windowcast.records.model import Application, ScoutingCount
+from windowcast.windows.barrier import Loss, loss_rate
+from windowcast.windows.hours import HourContext
+from windowcast.windows.model import PurposeName
+from windowcast.windows.purposes import purpose_of
+
+UNKNOWN = math.nan
+_NEW_YEAR = 0.3  # a drop of the emerged share by so much is the start of the weeds' next year
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Figures of one application, SI; NaN where not known, None where it does not apply.
+
+    Shares are of the season's weeds, 0..1.
+
+    Attributes
+    ----------
+    pre
+        Whether it acts before weeds are up.
+    up
+        Share up on the day.
+    came_after
+        Share that came up between the day and the last look, or the end of their season.
+    need_mm, need_days, water_mm
+        Watering-in: how much was needed within how many days, and how much came.
+    wait_days, waited_mm, up_waiting
+        Days until it had enough (infinite: never), the water before that, and the share that came
+        up meanwhile.
+    watering_said
+        Whether it is known how much was irrigated: from the log, or the ground is not irrigated.
+    dry_h, rain_free_h
+        Hours without rain that followed, and those needed; `rain_that_day` where rain fell that
+        day at an hour nobody knows.
+    washing_mm, washing_limit_mm
+        Rain of the first day after a soil-applied material, and what moves it.
+    air_c, low_c, good_c
+        Air in the hours of the application, and where the actives do poorly and well.
+    week_c, night_c, night_low_c
+        Mean air of the week after, the lowest of the nights after, and what nights must not be.
+    stage, stage_counted, largest, lost
+        Mean stage of the weeds up (BBCH), whether it was counted, the largest stage controlled,
+        and the mean stage from which control is lost.
+    rate_share
+        Rate as a share of the user's own label, the lowest of the tank.
+    ran_out, up_later
+        Day on which too little was left (None: not within the record), and the share that came up
+        after it.
+    group_seasons
+        Seasons running before this one in which the same groups served the purpose.
+    groups
+        Mode of action groups.
+    """
+
+    pre: bool
+    up: float = UNKNOWN
+    came_after: float = UNKNOWN
+    need_mm: float | None = None
+    need_days: float = UNKNOWN
+    water_mm: float = UNKNOWN
+    wait_days: float = UNKNOWN
+    waited_mm: float = UNKNOWN
+    up_waiting: float = UNKNOWN
+    watering_said: bool = False
+    dry_h: float = UNKNOWN
+    rain_free_h: float | None = None
+    rain_that_day: bool = False
+    washing_mm: float = UNKNOWN
+    washing_limit_mm: float | None = None
+    air_c: float = UNKNOWN
+    low_c: float | None = None
+    good_c: float | None = None
+    week_c: float = UNKNOWN
+    night_c: float = UNKNOWN
+    night_low_c: float | None = None
+    stage: float = UNKNOWN
+    stage_counted: bool = False
+    largest: float | None = None
+    lost: float | None = None
+    rate_share: float = UNKNOWN
+    ran_out: dt.date | None = None
+    up_later: float = UNKNOWN
+    group_seasons: int = 0
+    groups: tuple[int, ...] = ()
+
+
+def evidence_of(
+    context: HourContext,
+    application: Application,
+    members: Sequence[Active],
+    needs: ActiveNeeds,
+    *,
+    purpose: PurposeName,
+    facts: Sequence[Fact],
+    seen: SeenAfter,
+    counts: Sequence[ScoutingCount] = (),
+    label_kg_ha: Mapping[str, float] | None = None,
+    group_seasons: int = 0,
+) -> Evidence:
+    """Gather the figures.
+
+    Parameters
+    ----------
+    context
+        The hours and days of its season, one member.
+    facts
+        Its conditions (`windowcast.records.conditions.facts_of`).
+    counts
+        Scouting counts of the place near the day: their stage goes before the model's.
+    label_kg_ha
+        Active → rate of active ingredient on the user's own label.
+    """
+    day = int((np.datetime64(application.date, "D") - context.ahead.dates[0]).astype(int))
+    said = {fact.key: fact.value for fact in facts}
+    share = _season_share(context, application, purpose, day)
+    pre = purpose_of(purpose, context.tables).barrier
+    looked = seen.deciding
+    end = len(share) - 1
+    if looked is not None:
+        end = min(end, max((looked.date - application.date).days, 0))
+    wait, before = _wait(context, application, needs, day)
+    ran_out = _ran_out(context, members, day, end) if pre else UNKNOWN
+    stage, counted = _stage(
+        application,
+        counts,
+        said.get("weeds_bbch", UNKNOWN),
+        context.tables["verdict"].number("stage.near_days"),
+    )
+    soil = needs.activation_mm is not None
+    dry = said.get("dry_h", UNKNOWN)
+    rain = context.daily.get("precip_mm")
+    rain_today = UNKNOWN if rain is None else float(rain[0, day])
+    return Evidence(
+        pre=pre,
+        up=float(share[0]),
+        came_after=_between(share, 0, end),
+        need_mm=needs.activation_mm,
+        need_days=UNKNOWN if needs.activation_days is None else needs.activation_days,
+        water_mm=_water(context, application, needs, day),
+        wait_days=wait,
+        waited_mm=before,
+        up_waiting=_between(share, 0, wait),
+        watering_said=(
+            application.watered_in_mm is not None or context.site.turf.irrigated is False
+        ),
+        dry_h=dry,
+        rain_free_h=needs.rain_free_h,
+        rain_that_day=math.isnan(dry) and rain_today > 0,
+        washing_mm=_first_day(context, application) if soil else UNKNOWN,
+        washing_limit_mm=_washing_limit(context) if soil else None,
+        air_c=said.get("temp_c", UNKNOWN),
+        low_c=needs.temp_low_c,
+        good_c=needs.temp_good_c,
+        week_c=said.get("week_temp_c", UNKNOWN),
+        night_c=said.get("low_c", UNKNOWN),
+        night_low_c=needs.night_low_c,
+        stage=stage,
+        stage_counted=counted,
+        largest=None if pre else needs.largest_bbch,
+        lost=None if pre else needs.lost_bbch,
+        rate_share=_rate_share(application, label_kg_ha or {}),
+        ran_out=(
+            application.date + dt.timedelta(days=int(ran_out)) if math.isfinite(ran_out) else None
+        ),
+        up_later=_between(share, ran_out, end) if pre else UNKNOWN,
+        group_seasons=group_seasons,
+        groups=needs.groups,
+    )  # fmt: skip
+
+
+def _season_share(
+    context: HourContext, application: Application, purpose: PurposeName, day: int
+) -> FloatArray:
+    """Share of the weeds up from the day on to the end of their season, ``[day]``."""
+    ahead = context.ahead
+    weeds = ahead.weeds_of(purpose_of(purpose, context.tables).weeds)
+    if application.target in ahead.emergence:
+        weeds = [ahead.emergence[application.target]]
+    if not weeds:
+        return np.full(1, np.nan)
+    rows = [np.atleast_2d(weed.share)[0, day:] for weed in weeds]
+    share: FloatArray = np.mean(rows, axis=0)
+    drops = np.flatnonzero(np.diff(share) < -_NEW_YEAR)
+    return share[: drops[0] + 1] if drops.size else share
+
+
+def _between(share: FloatArray, first: float, last: float) -> float:
+    """Share that came up between two days; days beyond the season are its end."""
+    if math.isnan(first) or math.isnan(last):
+        return UNKNOWN
+    start, stop = (int(min(end, len(share) - 1)) for end in (first, last))
+    return (
+        float(max(share[stop] - share[start], 0.0)) if stop > start else 0.0 * float(share[start])
+    )
+
+
+def _waters(context: HourContext, application: Application, day: int) -> FloatArray:
+    """Rain and logged irrigation of each day from the application on, ``[day]``."""
+    rain = context.daily.get("precip_mm")
+    if rain is None:
+        return np.full(len(context.ahead.dates) - day, np.nan)
+    water = rain[0, day:].copy()
+    if application.watered_in_mm:
+        on = application.watered_in_on or application.date
+        at = (on - application.date).days
+        if at < len(water):
+            water[at] += application.watered_in_mm
+    return water
+
+
+def _water(context: HourContext, application: Application, needs: ActiveNeeds, day: int) -> float:
+    """Water that came within the days in which it was needed; NaN where some day is not known."""
+    if needs.activation_days is None or math.isnan(needs.activation_days):
+        return UNKNOWN
+    days = int(needs.activation_days) + 1
+    water = _waters(context, application, day)[:days]
+    return float(water.sum()) if len(water) == days else UNKNOWN
+
+
+def _wait(
+    context: HourContext, application: Application, needs: ActiveNeeds, day: int
+) -> tuple[float, float]:
+    """Days until there was enough water, and the water before; infinite, NaN as in `Evidence`.
+
+    What is known to have come counts although other days are not known: more only shortens it.
+    """
+    if needs.activation_mm is None or math.isnan(needs.activation_mm):
+        return UNKNOWN, UNKNOWN
+    water = _waters(context, application, day)
+    at_least = np.cumsum(np.nan_to_num(water))
+    enough = np.flatnonzero(at_least >= needs.activation_mm)
+    stop = int(enough[0]) if enough.size else len(water)
+    days = needs.activation_days
+    in_time = days is not None and stop <= days
+    if np.isnan(water[: stop + 1]).any() and not in_time:
+        return UNKNOWN, UNKNOWN
+    before = float(at_least[stop - 1]) if stop else 0.0
+    return (float(stop) if enough.size else math.inf), before
+
+
+def _washing_limit(context: HourContext) -> float:
+    """Rain of the first day from which a soil-applied material may move."""
+    return float(context.criterion("washing_rain").value("at").value[0])
+
+
+def _first_day(context: HourContext, application: Application) -> float:
+    """Rain of the 24 hours after the application, as far as the hours know it."""
+    hours = int(context.criterion("washing_rain").number("hours"))
+    end = (application.end or application.start).astimezone(dt.UTC).replace(tzinfo=None)
+    first = int((np.datetime64(end, "h") - context.times[0]).astype(np.int64)) + 1
+    rain = context.rain_mm[0, first : first + hours]
+    return float(rain.sum()) if len(rain) == hours else UNKNOWN
+
+
+def _ran_out(context: HourContext, members: Sequence[Active], day: int, end: int) -> float:
+    """Days until too little of the longest-lasting member is left; infinite if not by the end."""
+    lives = [m.soil_dt50_d for m in members if m.timing.value != "post"]
+    if not lives or any(life is None for life in lives):
+        return UNKNOWN
+    life = max(float(value) for value in lives if value is not None)
+    soil = np.atleast_2d(context.ahead.soil_5cm_c)[0, day : day + end + 1]
+    loss = Loss.of(context.tables["barrier"])
+    lost = np.cumsum(loss_rate(soil, loss)) / life
+    held = -math.log2(loss.enough_left)
+    gone = np.flatnonzero(~(lost < held))  # NaN too
+    if not gone.size:
+        return math.inf
+    return UNKNOWN if math.isnan(lost[gone[0]]) else float(gone[0])
+
+
+def _stage(
+    application: Application, counts: Sequence[ScoutingCount], modelled: float, near: float
+) -> tuple[float, bool]:
+    """Mean stage of the weeds up: the counted one nearest to the day, else the model's."""
+    counted = [
+        c for c in counts
+        if c.stage_bbch is not None and abs((c.date - application.date).days) <= near
+        and application.target in ("", c.weed)
+    ]  # fmt: skip
+    if not counted:
+        return modelled, False
+    nearest = min(counted, key=lambda c: abs((c.date - application.date).days))
+    return float(nearest.stage_bbch or 0), True
+
+
+def _rate_share(application: Application, label_kg_ha: Mapping[str, float]) -> float:
+    """The lowest rate of the tank as a share of the label's; NaN where one cannot be told."""
+    shares = []
+    for material in application.materials:
+        label = label_kg_ha.get(material.active)
+        if label is None or material.rate_kg_ha is None:
+            return UNKNOWN
+        shares.append(material.rate_kg_ha / label)
+    return min(shares)
