@@ -137,7 +137,8 @@ HOURS = pd.date_range("2023-01-01", periods=3, freq="h")
         (pd.DataFrame({"tmax_c": [1.0, 2.0, 3.0]}, DAYS[[0, 1, 1]]), "2023-01-02 stands twice"),
         (pd.DataFrame({"tmax_c": ["1", "warm", "3"]}, DAYS), "tmax_c: holds something that is no"),
         (pd.DataFrame({"tmax": [1.0, 2.0, 3.0]}, DAYS), "names no unit"),
-        (pd.DataFrame({"wind": [1.0, 2.0, 3.0]}, DAYS), "no column is a weather quantity"),
+        (pd.DataFrame({"crew": [1.0, 2.0, 3.0]}, DAYS), "no column is a weather quantity"),
+        (pd.DataFrame({"wind": [1.0, 2.0, 3.0]}, DAYS), "the header names no unit"),
     ],
 )
 def test_a_frame_that_would_need_a_guess_is_refused(frame: pd.DataFrame, told: str) -> None:

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from windowcast.core import values
 from windowcast.core.phrase import NOTHING, Phrase, Quantity, Span, joined, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.units import Display
@@ -33,6 +32,7 @@ from windowcast.windows.model import (
 )
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.reasons import SOIL_DEPTH, measured
+from windowcast.windows.score import Rule
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,8 @@ def answer_view(answer: Answer) -> AnswerView:
     """Everything the page says about an answer."""
     ranking = answer.ranking
     display = Display(ranking.units)
-    purposes = [_purpose(outlook) for outlook in ranking.purposes]
+    rule = Rule.of(answer.tables["criteria"])
+    purposes = [_purpose(outlook, rule) for outlook in ranking.purposes]
     return AnswerView(
         ranking=ranking,
         headline=headline(ranking),
@@ -176,10 +177,9 @@ def is_sample(answer: Answer) -> bool:
     return any(p.source == "sample" for p in answer.weather.daily.provenance)
 
 
-def hour_levels(strip: HourStrip) -> tuple[Verdict, ...]:
+def hour_levels(strip: HourStrip, rule: Rule) -> tuple[Verdict, ...]:
     """The verdict of each hour of a strip, by the same limits as for windows."""
-    rule = values.load("criteria").table("rule")
-    fit, marginal = 100 * rule.number("fit"), 100 * rule.number("marginal")
+    fit, marginal = 100 * rule.fit, 100 * rule.marginal
 
     def level(score: float | None) -> Verdict:
         if score is None:
@@ -189,7 +189,7 @@ def hour_levels(strip: HourStrip) -> tuple[Verdict, ...]:
     return tuple(level(score) for score in strip.scores)
 
 
-def _purpose(outlook: PurposeOutlook) -> PurposeView:
+def _purpose(outlook: PurposeOutlook, rule: Rule) -> PurposeView:
     chart = None
     if outlook.strip is not None and outlook.strip.times:
         strip = outlook.strip
@@ -199,7 +199,7 @@ def _purpose(outlook: PurposeOutlook) -> PurposeView:
             render(say("chart.hours_ahead", title=outlook.title)),
             strip,
             windows,
-            hour_levels(strip),
+            hour_levels(strip, rule),
         )
     return PurposeView(outlook, wording.answer_word(outlook), chart)
 
@@ -215,17 +215,17 @@ def _soil(answer: Answer, display: Display) -> Chart:
         ahead_c=(fan.low, fan.mid, fan.high),
         past_years_c=(low, high),
         years=years,
-        thresholds_c=_soil_marks(answer.ranking),
+        thresholds_c=_soil_marks(answer),
         today=answer.ranking.today,
         display=display,
     )
 
 
-def _soil_marks(ranking: Ranking) -> list[tuple[float, str]]:
+def _soil_marks(answer: Answer) -> list[tuple[float, str]]:
     """The soil temperatures by which the pre-emergents are due."""
     marks = []
-    for outlook in ranking.purposes:
-        mark = purpose_of(outlook.purpose).soil_mark
+    for outlook in answer.ranking.purposes:
+        mark = purpose_of(outlook.purpose, answer.tables).soil_mark
         if mark is not None:
             marks.append((float(mark), render(say(f"chart.soil_mark.{outlook.purpose}"))))
     return marks
