@@ -140,6 +140,33 @@ def test_one_row_a_day_is_a_daily_record(tmp_path: Path) -> None:
     assert record.get("precip_mm")[0] == pytest.approx(12.7)
 
 
+@pytest.mark.parametrize(
+    ("header", "rows", "more"),
+    [
+        ("Date Time;T", ["1/13/2025 9:00 AM;4,5", "1/13/2025 10 am;5,5"], {}),
+        ("Date Time\tT", ["13.1.25 09:00\t4.5", "13.1.25 10:00\t5.5"], {}),
+        ("Date Time,T", ["13-Jan-25 9:00 AM,4.5", "13-Jan-25 10:00 AM,5.5"], {}),
+        ("Date Time,H,T", ["1/13/2025,9 AM,4.5", "1/13/2025,10 AM,5.5"], {"clock_column": "H"}),
+        ("Date Time,T", ["13/1/2025 9:00,4.5", "13/1/2025 10:00,5.5"], {"dates": "dmy"}),
+    ],
+)  # fmt: skip
+def test_exports_as_loggers_write_them(
+    header: str, rows: list[str], more: dict[str, str], tmp_path: Path
+) -> None:
+    file = write(tmp_path / "l.csv", header, rows)
+    record = read_own(own(file, ("T", "temp_c", "C"), **more), PLACE)
+    assert at(record, "temp_c", "2025-01-13T15") == 4.5  # 9:00 in Chicago, UTC−6
+    assert at(record, "temp_c", "2025-01-13T16") == 5.5
+
+
+def test_an_export_that_leaves_the_order_open_is_asked_about(tmp_path: Path) -> None:
+    file = write(tmp_path / "l.csv", "Date Time,T", ["1/10/2025 9:00,3", "1/11/2025 9:00,4"])
+    with pytest.raises(InputError, match=r"row 2: Date Time: '1/10/2025' could be .*say dates ="):
+        read_own(own(file, ("T", "temp_c", "C")), PLACE)
+    with pytest.raises(InputError, match=r"weather.own.clock_column: has no column 'Hour'"):
+        read_own(own(file, ("T", "temp_c", "C"), clock_column="Hour"), PLACE)
+
+
 GOOD = ["2025-01-10T06:00,3", "2025-01-10T07:00,4"]
 BAD = {
     "no time column": ("When,T", GOOD, {}, "no column 'Date Time'"),

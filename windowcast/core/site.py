@@ -124,9 +124,12 @@ class OwnStation(Part):
 
     file: str
     time_column: str
+    clock_column: str = ""  # of the times of day, where time_column holds only dates
     timezone: str = ""  # empty: the site's zone
-    time_format: str = ""  # strptime; empty: ISO 8601
+    time_format: str = ""  # strptime; empty: as written, see docs/weather_csv.md
+    dates: Literal["", "mdy", "dmy"] = ""  # what comes first in 9/4/2025; empty: the file tells
     delimiter: str = ","
+    sheet: str = ""  # of a workbook; empty: the only one
     columns: tuple[SensorColumn, ...] = ()
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import math
+from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -29,9 +30,19 @@ from windowcast.core.site import OwnStation, SensorColumn
 from windowcast.core.time_axis import record_of
 from windowcast.core.values import load
 from windowcast.sources.columns import CONVERSIONS, Convert, kind_of, unit_code
+from windowcast.sources.csv_rows import DELIMITERS
 from windowcast.sources.textfile import read_text_bytes, text_of
+from windowcast.sources.written_dates import (
+    Ambiguous,
+    Moment,
+    clock_written,
+    decided_order,
+    moment_written,
+)
+from windowcast.sources.written_dates import Place as At
+from windowcast.sources.written_numbers import Mark, mark_shown, number_written
 
-_MISSING = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "--", "---", "#n/a"})
+_MISSING = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "--", "---", "#n/a", "m"})
 _HEADER_WITHIN = 60  # lines of preamble a logger may write
 _DAILY_STEP_S = 20 * 3600.0
 
@@ -45,16 +56,13 @@ def read_own(own: OwnStation, place: Place) -> Record:
         The file or the mapping cannot be used; names file, row, field and remedy.
     """
     path = own.file
-    lines = text_of(read_text_bytes(path), path).splitlines()
-    try:
-        rows = list(csv.reader(lines, delimiter=own.delimiter or ","))
-    except (csv.Error, TypeError) as error:
-        raise InputError(f"is not a CSV table ({error})", path=path) from None
-    top, header = _header(rows, own)
+    lines = text_of(read_text_bytes(path, sheet=own.sheet), path).splitlines()
+    rows, top, header = _table(lines, own)
     index = {name: header.index(name) for name in [own.time_column, *_names(own, header)]}
+    if own.clock_column:
+        index[own.clock_column] = _clock_index(own, header)
     zone = _zone(own, place)
-    seconds: list[float] = []
-    cells: list[list[float]] = []
+    readings: list[tuple[int, list[str]]] = []
     for number, row in enumerate(rows[top:], start=top + 1):
         if not any(cell.strip() for cell in row):
             continue
@@ -63,14 +71,19 @@ def read_own(own: OwnStation, place: Place) -> Record:
                 f"has {len(row)} fields where the header has {len(header)}", path=path, row=number,
                 remedy="check the delimiter and for a cut-off line",
             )  # fmt: skip
+        readings.append((number, row))
+    local = _times(readings, index, own)
+    seconds: list[float] = []
+    cells: list[list[float]] = []
+    for (number, row), time in zip(readings, local, strict=True):
         before = seconds[-1] if seconds else -math.inf
-        time = _time(row[index[own.time_column]], own, zone, before, number)
-        if time <= before:
+        second = _second(time, zone, before)
+        if second <= before:
             raise InputError(
                 "is not later than the row before", path=path, row=number, field=own.time_column,
                 remedy="sort the rows and remove doubles, or check the time zone",
             )  # fmt: skip
-        seconds.append(time)
+        seconds.append(second)
         cells.append([_number(row[index[c.column]], c, own, number) for c in own.columns])
     if not seconds:
         raise InputError("has a header but no rows", path=path, remedy="give a file with readings")
@@ -82,16 +95,34 @@ def read_own(own: OwnStation, place: Place) -> Record:
     return _record(own, place, np.array(seconds), np.array(cells).T, zone)
 
 
-def _header(rows: list[list[str]], own: OwnStation) -> tuple[int, list[str]]:
-    """Row number and cells of the first line that holds the time column."""
-    for number, row in enumerate(rows[:_HEADER_WITHIN], start=1):
-        header = [name.strip() for name in row]
-        if own.time_column in header:
-            return number, header
+def _table(lines: list[str], own: OwnStation) -> tuple[list[list[str]], int, list[str]]:
+    """Rows, and number and cells of the first line that holds the time column.
+
+    Where the delimiter is not said, it is the one that leaves this column.
+    """
+    said = own.delimiter or ","
+    for delimiter in (said, *DELIMITERS) if said == "," else (said,):
+        try:
+            rows = list(csv.reader(lines, delimiter=delimiter))
+        except (csv.Error, TypeError) as error:
+            raise InputError(f"is not a CSV table ({error})", path=own.file) from None
+        for number, row in enumerate(rows[:_HEADER_WITHIN], start=1):
+            header = [name.strip() for name in row]
+            if own.time_column in header:
+                return rows, number, header
     raise InputError(
         f"has no column {own.time_column!r}", path=own.file, field="weather.own.time_column",
         remedy="name the time column as the file does, and check the delimiter",
     )  # fmt: skip
+
+
+def _clock_index(own: OwnStation, header: list[str]) -> int:
+    if own.clock_column not in header:
+        raise InputError(
+            f"has no column {own.clock_column!r}", path=own.file, field="weather.own.clock_column",
+            remedy=f"name one of: {', '.join(filter(None, header))}",
+        )  # fmt: skip
+    return header.index(own.clock_column)
 
 
 def _names(own: OwnStation, header: list[str]) -> list[str]:
@@ -119,19 +150,70 @@ def _zone(own: OwnStation, place: Place) -> ZoneInfo:
         ) from None  # fmt: skip
 
 
-def _time(cell: str, own: OwnStation, zone: ZoneInfo, before: float, number: int) -> float:
-    """POSIX seconds. A clock time that comes twice in autumn is the one that moves forward."""
+def _times(
+    readings: list[tuple[int, list[str]]], index: dict[str, int], own: OwnStation
+) -> list[dt.datetime]:
+    """The time of each row, with a zone only where the file says one."""
+    first = readings[0][1][index[own.time_column]].strip() if readings else ""
+    if own.time_format or (not own.clock_column and _is_iso(first)):
+        return [_time(row[index[own.time_column]], own, number) for number, row in readings]
+    moments = [_moment(row, index, own, number) for number, row in readings]
+    order = decided_order(
+        (
+            (moment.date, At(number, own.time_column))
+            for (number, _), moment in zip(readings, moments, strict=True)
+            if isinstance(moment.date, Ambiguous)
+        ),
+        own.dates or None, own.file, 'say dates = "mdy" or "dmy" in weather.own',
+    )  # fmt: skip
+    return [
+        dt.datetime.combine(
+            m.date.in_order(order or "mdy") if isinstance(m.date, Ambiguous) else m.date,
+            dt.time(), m.zone,
+        ) + (m.clock or dt.timedelta())
+        for m in moments
+    ]  # fmt: skip
+
+
+def _is_iso(text: str) -> bool:
+    try:
+        dt.datetime.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _moment(row: list[str], index: dict[str, int], own: OwnStation, number: int) -> Moment:
+    text = row[index[own.time_column]].strip()
+    try:
+        moment = moment_written(text)
+        if own.clock_column:
+            text = row[index[own.clock_column]].strip()
+            moment = replace(moment, clock=clock_written(text))
+    except ValueError:
+        raise _no_time(text, own, number) from None
+    return moment
+
+
+def _time(cell: str, own: OwnStation, number: int) -> dt.datetime:
     text = cell.strip()
     try:
         if own.time_format:
-            time = dt.datetime.strptime(text, own.time_format)  # noqa: DTZ007
-        else:
-            time = dt.datetime.fromisoformat(text)
+            return dt.datetime.strptime(text, own.time_format)  # noqa: DTZ007
+        return dt.datetime.fromisoformat(text)
     except ValueError:
-        raise InputError(
-            f"{text!r} is not a time", path=own.file, row=number, field=own.time_column,
-            remedy="set time_format of weather.own, e.g. %m/%d/%Y %H:%M",
-        ) from None  # fmt: skip
+        raise _no_time(text, own, number) from None
+
+
+def _no_time(text: str, own: OwnStation, number: int) -> InputError:
+    return InputError(
+        f"{text!r} is not a time", path=own.file, row=number, field=own.time_column,
+        remedy="set time_format of weather.own, e.g. %m/%d/%Y %H:%M",
+    )  # fmt: skip
+
+
+def _second(time: dt.datetime, zone: ZoneInfo, before: float) -> float:
+    """POSIX seconds. A clock time that comes twice in autumn is the one that moves forward."""
     if time.tzinfo is None:
         time = time.replace(tzinfo=zone)
         if time.timestamp() <= before:
@@ -143,16 +225,32 @@ def _number(cell: str, column: SensorColumn, own: OwnStation, number: int) -> fl
     text = cell.strip()
     if text.lower() in _MISSING:
         return math.nan
-    if own.delimiter != ",":
-        text = text.replace(",", ".")
+    plain = text.replace(",", ".") if own.delimiter != "," else text
     try:
-        value = float(text)
+        value = float(plain) if is_number(plain) else number_written(text, _mark(text))
     except ValueError:
         raise InputError(
             f"{text!r} is not a number", path=own.file, row=number, field=column.column,
             remedy="leave the cell empty when the value is missing",
         ) from None  # fmt: skip
     return value if math.isfinite(value) else math.nan
+
+
+def is_number(text: str) -> bool:
+    """Whether a text is a number as Python writes it."""
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _mark(text: str) -> Mark:
+    """The decimal mark that a number shows; `ValueError` where a comma may be either."""
+    shown = mark_shown(text)
+    if shown is None and "," in text:
+        raise ValueError(text)
+    return shown or "."
 
 
 def _conversion(column: SensorColumn, own: OwnStation, daily: bool) -> Convert:
