@@ -22,7 +22,7 @@ from windowcast.records.model import Application, Material
 from windowcast.records.observations import applied_kg_ha, looks_in, uses_in
 from windowcast.records.past_windows import Scored, SeasonWindow, season_context
 from windowcast.records.percent_control import abbott_pct, control, henderson_tilton_pct
-from windowcast.records.review import BETTER_BY, NEAR_DAYS, _faults, _missed
+from windowcast.records.reviewed import BETTER_BY, NEAR_DAYS, faults_of, missed_by
 from windowcast.records.timing_and_control import FEWEST, Point, relations
 from windowcast.report.catalogue import render
 from windowcast.season.state import build
@@ -60,9 +60,9 @@ def scored(own: float, *windows: tuple[int, float], left_out: Sequence[Phrase] =
     (0.0, "review.none_better"),
 ])  # fmt: skip
 def test_ten_points_are_worth_regretting(margin: float, said: str) -> None:
-    found = _missed(scored(60.0, (5, 60.0 + margin)), done())
+    found = missed_by(scored(60.0, (5, 60.0 + margin)), done())
     assert found.id == said
-    assert _missed(scored(60.0), done()).id == "review.no_workable"
+    assert missed_by(scored(60.0), done()).id == "review.no_workable"
 
 
 @pytest.mark.parametrize(("days", "said", "words"), [
@@ -73,7 +73,7 @@ def test_ten_points_are_worth_regretting(margin: float, said: str) -> None:
     (NEAR_DAYS + 1, "", ""), (-NEAR_DAYS - 1, "", ""),
 ])  # fmt: skip
 def test_a_better_day_is_near_within_three_weeks(days: int, said: str, words: str) -> None:
-    found = _missed(scored(10.0, (days, 90.0)), done())
+    found = missed_by(scored(10.0, (days, 90.0)), done())
     nearest = found.value("nearest")
     assert isinstance(nearest, Phrase)
     assert nearest.id == said
@@ -81,16 +81,16 @@ def test_a_better_day_is_near_within_three_weeks(days: int, said: str, words: st
 
 
 def test_of_better_days_as_near_the_better_one_is_named() -> None:
-    found = _missed(scored(10.0, (-3, 90.0), (3, 80.0), (2, 20.0), (1, 19.9)), done())
+    found = missed_by(scored(10.0, (-3, 90.0), (3, 80.0), (2, 20.0), (1, 19.9)), done())
     assert "closest was 2 days later, Sat 14 Jan, 12:00 to 15:00 (20)" in render(found)
-    found = _missed(scored(10.0, (-3, 90.0), (3, 80.0)), done())
+    found = missed_by(scored(10.0, (-3, 90.0), (3, 80.0)), done())
     assert "closest was 3 days earlier" in render(found)
     assert found.value("better") == 2
 
 
 def test_what_was_left_out_of_the_comparison_is_said() -> None:
     left = [say("criterion.wind.label"), say("criterion.gusts.label")]
-    assert render(_missed(scored(10.0, left_out=left), done())) == (
+    assert render(missed_by(scored(10.0, left_out=left), done())) == (
         "No day of the season had hours fit to spray (compared without wind, gusts)."
     )
 
@@ -112,9 +112,9 @@ def test_a_fault_is_what_is_unfit_and_known_worst_first() -> None:
     water = Fact(
         "watered_mm", say("fact.watered_mm"), 1.0, "mm", say("fact.phase"), say("origin.model")
     )
-    assert len(_faults(found, [water])) == 2  # it was watered in
-    assert len(_faults(found, [replace(water, good=False)])) == 3
-    assert len(_faults(found, [replace(water, key="dry_h", good=False)])) == 2
+    assert len(faults_of(found, [water])) == 2  # it was watered in
+    assert len(faults_of(found, [replace(water, good=False)])) == 3
+    assert len(faults_of(found, [replace(water, key="dry_h", good=False)])) == 2
 
 
 # ---- timing as an explanation -------------------------------------------------------------------

@@ -32,7 +32,8 @@ from windowcast.records.model import (
     to_plain,
 )
 from windowcast.records.observations import applied_kg_ha, uses_in
-from windowcast.records.review import Review, ReviewedApplication, review, review_log
+from windowcast.records.review import Review, review, review_log
+from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.store import SeasonLog
 from windowcast.records.timing_and_control import Point, relations
 from windowcast.report.catalogue import render

@@ -18,6 +18,9 @@ from windowcast.core.phrase import say
 from windowcast.core.record import Weather
 from windowcast.core.site import Site
 from windowcast.core.units import Display
+from windowcast.materials.actives import load_actives
+from windowcast.materials.needs import needs_of
+from windowcast.records.causes import Cause, causes_of
 from windowcast.records.evidence import Evidence
 from windowcast.records.ledger import Ledger
 from windowcast.records.looks import Look, Lookbook, SeenAfter, places_of
@@ -30,13 +33,18 @@ from windowcast.records.model import (
     Rating,
     ScoutingCount,
 )
-from windowcast.records.review import Review, ReviewedApplication, review_log
+from windowcast.records.past_windows import PastSeason, block_of, season_context, with_entered
+from windowcast.records.review import Review, review_log
+from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.store import SeasonLog
-from windowcast.records.verdict import Cause, Verdict, causes_of, verdict_of
+from windowcast.records.verdict import Verdict, verdict_of
 from windowcast.report.catalogue import render
-from windowcast.report.review_page import render_review
+from windowcast.report.review_page import ReviewBook, ReviewView, render_review, review_view
 from windowcast.report.review_text import review_lines
+from windowcast.season.state import build
 from windowcast.weather.sample import sample_site, sample_weather
+from windowcast.windows.hours import HourContext
+from windowcast.windows.judge import Judge
 
 DAY = dt.date(2016, 9, 14)
 NOV = dt.date(2016, 11, 20)
@@ -541,3 +549,85 @@ def test_the_table_counts_outcomes_by_place_purpose_and_mixture(
     assert (ground.applications, ground.worked, ground.partly, ground.failed) == (2, 1, 0, 1)
     assert (ground.earliest, ground.latest) == (first.date, second.date)
     assert rows["tees", "indaziflam + prodiamine"].partly == 1
+
+
+# ---- many applications ---------------------------------------------------------------------------
+
+
+def season_of(site: Site, weather: Weather) -> HourContext:
+    yesterday = np.datetime64(weather.today, "D") - np.timedelta64(1, "D")
+    past = weather.daily.between(weather.daily.times[0], yesterday)
+    state, _ = build(past, site)
+    record = Weather(past, weather.hourly, weather.today)
+    return season_context(site, record, state, dt.date(2016, 7, 1), dt.date(2017, 6, 30))
+
+
+def test_entered_weather_is_judged_about_its_hours_as_in_the_whole_season(
+    site: Site, weather: Weather
+) -> None:
+    context = season_of(site, weather)
+    shared = PastSeason(context)
+    cold = {"wind_m_s": 7.0, "rh_pct": 40.0, "temp_c": -3.0}
+    for start in ("2016-07-01 01:00", "2016-09-14 09:00", "2017-01-12 13:00", "2017-06-30 20:00"):
+        for active, purpose in (("glyphosate", "dormant"), ("prodiamine", "pre-fall")):
+            needs = needs_of([load_actives()[active]], str(site.turf.species))
+            noted, plain = spray(start, active, **cold), spray(start, active)
+            whole = with_entered(context, noted, block_of(context, noted, context.rule))
+            expected = PastSeason(whole).score(plain, needs, purpose)  # type: ignore[arg-type]
+            assert shared.score(noted, needs, purpose) == expected  # type: ignore[arg-type]
+            usual = PastSeason(context).score(plain, needs, purpose)  # type: ignore[arg-type]
+            assert shared.score(plain, needs, purpose) == usual  # type: ignore[arg-type]
+
+
+def test_the_season_is_scored_once_however_many_applications_it_has(
+    look: Callable[..., Review], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    scored: list[str] = []
+    whole = Judge.scores
+
+    def counted(self: Judge, purpose: Any, needs: Any) -> Any:
+        scored.append(purpose.name)
+        return whole(self, purpose, needs)
+
+    monkeypatch.setattr(Judge, "scores", counted)
+    days = [f"2017-01-{day:02d} 13:00" for day in range(2, 30)]
+    result = look(*(spray(day, "glyphosate", purpose="dormant", where="a") for day in days))
+    assert len(result.applications) == len(days)
+    assert scored == ["dormant"]
+
+
+def test_one_season_is_looked_into_and_of_the_others_the_outcome_is_told(
+    look: Callable[..., Review], site: Site, weather: Weather, tmp_path: Path
+) -> None:
+    before = spray("2015-09-10 09:00", "prodiamine", purpose="pre-fall", where="field 1")
+    rated = [control(90.0, dt.date(2015, 11, 20)), control(20.0)]
+    whole = look(before, FALL, *rated)
+    log = tmp_path / "log.sqlite"
+    latest = review_log(site, weather, log, season="latest")
+    assert latest.seasons == ("2015/16", "2016/17")
+    assert latest.season == "2016/17"
+    assert latest.worked == whole.worked
+    assert [bool(item.scored) for item in latest.applications] == [False, True]
+    assert latest.applications[1].verdict == whole.applications[1].verdict
+    lines = review_lines(latest, Display("metric"))
+    assert "Other seasons" in lines
+    assert any(line.startswith("  The fall pre-emergent of 10 Sep 2015") for line in lines)
+    assert "Applications of other seasons" in render_review(latest, Display("metric"))
+
+
+def test_a_book_makes_each_season_once_and_gives_the_latest_for_one_it_has_not(
+    look: Callable[..., Review],
+) -> None:
+    whole = look(FALL)
+    made: list[str] = []
+
+    def make(season: str) -> ReviewView:
+        made.append(season)
+        name = "2016/17" if season == "latest" else season
+        seasons = ("2015/16", "2016/17")
+        return review_view(replace(whole, season=name, seasons=seasons), "us")
+
+    book = ReviewBook(make)
+    shown = [book.of(s).review.season for s in ("", "2015/16", "1066/67", "2016/17", "2015/16")]
+    assert shown == ["2016/17", "2015/16", "2016/17", "2016/17", "2015/16"]
+    assert made == ["latest", "2015/16"]

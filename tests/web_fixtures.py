@@ -16,7 +16,7 @@ from windowcast.core.site_template import Answers, site_toml
 from windowcast.programme.answer import Answer
 from windowcast.records.review import Review
 from windowcast.report.plan_view import PlanView, plan_view
-from windowcast.report.review_page import ReviewView, review_view
+from windowcast.report.review_page import ReviewBook, review_view
 from windowcast.web.answers import Keeper, Ready
 from windowcast.web.app import create_app
 from windowcast.web.context import Web
@@ -38,8 +38,8 @@ def sample_plan() -> PlanView:
     return plan_view(plan_of(Start(None, True, (), None, True)))
 
 
-def _empty_review(site: KnownSite) -> ReviewView:
-    return review_view(Review(site.name, (), (), {}, (), (), (), ()))
+def _empty_review(site: KnownSite) -> ReviewBook:
+    return ReviewBook(lambda season: review_view(Review(site.name, (), (), {}, (), (), (), ())))
 
 
 def client(

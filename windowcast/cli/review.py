@@ -28,6 +28,12 @@ PAST_HOURS_DAYS = 366 * 6  # hours kept for hindsight: the seasons of a log
     metavar="OUT.html",
     help="Also write a page with charts.",
 )
+@click.option(
+    "--season",
+    default="",
+    metavar="YYYY/YY",
+    help="Look into this season only (or: latest); of the others only the outcome is told.",
+)
 def command(
     *,
     site_file: Path | None,
@@ -38,6 +44,7 @@ def command(
     units: str | None,
     form: str,
     page: Path | None,
+    season: str,
 ) -> None:
     """Look back: was the timing why it worked or failed?
 
@@ -47,7 +54,13 @@ def command(
     """
     from windowcast.core.units import Display
 
-    site, review = look_back(Start(site_file, sample, files, date, offline))
+    site, review = look_back(Start(site_file, sample, files, date, offline), season)
+    if season and not review.season_known:
+        raise InputError(
+            f"{season!r} is not a season of the log",
+            field="--season",
+            remedy=f"use one of {', '.join(review.seasons)}, or latest",
+        )
     display = Display("us" if (units or site.units) == "us" else "metric")
     if page is not None:
         from windowcast.core.atomic_files import write_atomic
@@ -63,8 +76,8 @@ def command(
         click.echo("\n".join(fitted(review_lines(review, display), prose_width())).rstrip())
 
 
-def look_back(start: Start) -> tuple[Site, Review]:
-    """The review of a site's log.
+def look_back(start: Start, season: str = "") -> tuple[Site, Review]:
+    """The review of a site's log, looking into one season or, for "", into all.
 
     Raises
     ------
@@ -86,7 +99,9 @@ def look_back(start: Start) -> tuple[Site, Review]:
             remedy="begin one with windowcast log add",
         )
     _, weather = start.load(hours_days=PAST_HOURS_DAYS)
-    return site, review_log(site, weather, log_file, start.beside(site.materials_file))
+    return site, review_log(
+        site, weather, log_file, start.beside(site.materials_file), season=season
+    )
 
 
 def _json(review: Review, display: Display) -> str:

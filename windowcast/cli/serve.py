@@ -80,7 +80,7 @@ def _parts(place: Path, guard: Guard, date: dt.date | None, offline: bool) -> We
     from windowcast.cli.review import look_back
     from windowcast.cli.season import plan_of
     from windowcast.report.plan_view import plan_view
-    from windowcast.report.review_page import ReviewView, review_view
+    from windowcast.report.review_page import ReviewBook, ReviewView, review_view
     from windowcast.web.answers import Keeper, Ready
     from windowcast.web.context import Web
     from windowcast.web.sites import SiteBook
@@ -89,15 +89,18 @@ def _parts(place: Path, guard: Guard, date: dt.date | None, offline: bool) -> We
         as_on = None if known.sample or date is None else date.isoformat()
         return Start(known.path, known.sample, (), as_on, offline)
 
-    def review_of(known: KnownSite) -> ReviewView:
-        site, review = look_back(start(known))
-        return review_view(review, site.units)
+    def reviews_of(known: KnownSite) -> ReviewBook:
+        def season(name: str) -> ReviewView:
+            site, review = look_back(start(known), season=name)
+            return review_view(review, site.units)
+
+        return ReviewBook(season)
 
     return Web(
         book=SiteBook(place),
         answers=Keeper(lambda known: Ready(start(known).answer())),
         plans=Keeper(lambda known: plan_view(plan_of(start(known)))),
-        reviews=Keeper(review_of),
+        reviews=Keeper(reviews_of),
         guard=guard,
         today=date,
     )

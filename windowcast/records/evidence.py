@@ -15,6 +15,7 @@ from windowcast.materials.needs import ActiveNeeds
 from windowcast.records.conditions import Fact
 from windowcast.records.looks import SeenAfter
 from windowcast.records.model import Application, ScoutingCount
+from windowcast.season.model import SiteState
 from windowcast.windows.barrier import Loss, loss_rate
 from windowcast.windows.hours import HourContext
 from windowcast.windows.model import PurposeName
@@ -128,8 +129,8 @@ def evidence_of(
     """
     day = int((np.datetime64(application.date, "D") - context.ahead.dates[0]).astype(int))
     said = {fact.key: fact.value for fact in facts}
-    share = _season_share(context, application, purpose, day)
-    pre = purpose_of(purpose, context.tables).barrier
+    aim = purpose_of(purpose, context.tables)
+    share, pre = _season_share(context.ahead, application, aim.weeds, day), aim.barrier
     looked = seen.deciding
     end = len(share) - 1
     if looked is not None:
@@ -184,17 +185,22 @@ def evidence_of(
     )  # fmt: skip
 
 
-def _season_share(
-    context: HourContext, application: Application, purpose: PurposeName, day: int
-) -> FloatArray:
+def share_up(state: SiteState, application: Application, weeds: str) -> float:
+    """Share of the weeds of a season ("fall", "spring") that were up on the day; NaN: unknown."""
+    day = int((np.datetime64(application.date, "D") - state.dates[0]).astype(int))
+    if not 0 <= day < len(state.dates):
+        return UNKNOWN
+    return float(_season_share(state, application, weeds, day)[0])
+
+
+def _season_share(state: SiteState, application: Application, weeds: str, day: int) -> FloatArray:
     """Share of the weeds up from the day on to the end of their season, ``[day]``."""
-    ahead = context.ahead
-    weeds = ahead.weeds_of(purpose_of(purpose, context.tables).weeds)
-    if application.target in ahead.emergence:
-        weeds = [ahead.emergence[application.target]]
-    if not weeds:
+    aimed_at = state.weeds_of(weeds)
+    if application.target in state.emergence:
+        aimed_at = [state.emergence[application.target]]
+    if not aimed_at:
         return np.full(1, np.nan)
-    rows = [np.atleast_2d(weed.share)[0, day:] for weed in weeds]
+    rows = [np.atleast_2d(weed.share)[0, day:] for weed in aimed_at]
     share: FloatArray = np.mean(rows, axis=0)
     drops = np.flatnonzero(np.diff(share) < -_NEW_YEAR)
     return share[: drops[0] + 1] if drops.size else share

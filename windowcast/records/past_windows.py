@@ -9,13 +9,12 @@ the hours of the application goes before any record.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
-from windowcast.core.local_days import local_dates
 from windowcast.core.phrase import Phrase
 from windowcast.core.record import FloatArray, Grade, Members, Record, Weather
 from windowcast.core.site import Site
@@ -28,10 +27,11 @@ from windowcast.windows.criteria import FALLING, HOUR_CRITERIA
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import HourScores, Judge
 from windowcast.windows.model import Judged, PurposeName
-from windowcast.windows.purposes import purpose_of
+from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.score import Block, BoolArray, Rule, best_block, combine
 
 SURE = ("turf_safety", *FALLING)  # the season offers no hour in which one of these is not known
+REACH_H = 120  # no criterion looks further than this from its hour
 KNOWN_SHARE = 0.8  # a criterion is compared when it is known in this share of possible hours
 
 
@@ -134,30 +134,168 @@ def block_of(context: HourContext, application: Application, rule: Rule) -> Bloc
 def score_application(
     context: HourContext, application: Application, needs: ActiveNeeds, name: PurposeName
 ) -> Scored:
-    """Score an application's hours, beside the windows the same season offered."""
-    rule = context.rule
-    purpose = purpose_of(name, context.tables)
-    block = block_of(context, application, rule)
-    own = with_entered(context, application, block)
-    scores = decided(Judge(own, own.ahead).scores(purpose, needs), needs)
-    judged = scores.judged(block, rule)
-    by_name = {j.criterion: j for j in judged}
-    total = scores.score[0, block.hours].mean()
-    compared = _comparable(scores, block)
-    season = _combined(scores, compared)
-    limit = scores.limiting(block)
-    return Scored(
-        purpose=name,
-        block=_span(context, block),
-        score=None if np.isnan(total) else round(100 * float(total), 1),
-        verdict=rule.verdict(float(total)),
-        judged=judged,
-        limiting=by_name.get(limit),
-        compared_score=round(100 * float(season[block.hours].mean()), 1),
-        left_out=tuple(by_name[n].label for n in scores.scores if n not in compared),
-        windows=_season_windows(context, scores, season, rule),
-        grade=own.grade_of(own.lead + block.start, own.lead + block.stop),
+    """Score one application's hours, beside the windows the same season offered."""
+    return PastSeason(context).score(application, needs, name)
+
+
+class PastSeason:
+    """One season's hours, scored for any number of applications.
+
+    What does not depend on the application is worked out once for each purpose and mixture. Where
+    the operator entered the weather, only the hours that it may touch are judged anew.
+
+    Parameters
+    ----------
+    like
+        Another season of the same site and state: what the turf takes is asked once for all.
+    """
+
+    def __init__(self, context: HourContext, like: PastSeason | None = None) -> None:
+        self.context = context
+        self._judge = Judge(context, context.ahead, whole=True)
+        if like is not None:
+            self._judge = like._judge.on(context)
+        self._scores: dict[Hashable, HourScores] = {}
+        self._combined: dict[Hashable, FloatArray] = {}
+        self._windows: dict[Hashable, dict[np.datetime64, SeasonWindow]] = {}
+
+    def score(self, application: Application, needs: ActiveNeeds, name: PurposeName) -> Scored:
+        """Score an application's hours, beside the windows of the season."""
+        context, rule = self.context, self.context.rule
+        purpose = purpose_of(name, context.tables)
+        block = block_of(context, application, rule)
+        own = with_entered(context, application, block)
+        usual = self._decided(purpose, needs)
+        part = None
+        if entered_by_operator(application):
+            part = self._touched(own, block, purpose, needs)
+        scores = usual if part is None else _patched(usual, own, part)
+        judged = scores.judged(block, rule)
+        by_name = {j.criterion: j for j in judged}
+        total = scores.score[0, block.hours].mean()
+        compared = _comparable(scores, block)
+        season, windows = self._season(usual, compared, (_key(purpose, needs), *compared))
+        if part is not None:
+            season = season.copy()
+            season[part.hours] = _combined(part.scores, compared)[: part.length]
+            days = _days(context, part.hours)
+            fresh = _season_windows(context, scores, season, rule, days)
+            windows = {day: w for day, w in windows.items() if day not in days} | fresh
+        limit = scores.limiting(block)
+        return Scored(
+            purpose=name,
+            block=_span(context, block),
+            score=None if np.isnan(total) else round(100 * float(total), 1),
+            verdict=rule.verdict(float(total)),
+            judged=judged,
+            limiting=by_name.get(limit),
+            compared_score=round(100 * float(season[block.hours].mean()), 1),
+            left_out=tuple(by_name[n].label for n in scores.scores if n not in compared),
+            windows=tuple(sorted(windows.values(), key=lambda w: (-w.score, w.start))),
+            grade=own.grade_of(own.lead + block.start, own.lead + block.stop),
+        )
+
+    def likeliest_purpose(
+        self, application: Application, needs: ActiveNeeds, names: Sequence[PurposeName]
+    ) -> PurposeName:
+        """The purpose whose timing suited the day best, among those the actives serve."""
+        block = block_of(self.context, application, self.context.rule)
+        best: tuple[float, PurposeName] | None = None
+        for name in names:
+            purpose = purpose_of(name, self.context.tables)
+            if not purpose.serves(needs):
+                continue
+            scores = self._decided(purpose, needs)
+            parts = [float(np.nanmean(scores.scores[c][0, block.hours])) for c in purpose.timing
+                     if np.isfinite(scores.scores[c][0, block.hours]).any()]  # fmt: skip
+            value = float(np.prod(parts)) if parts else 0.0
+            if best is None or value > best[0]:
+                best = (value, name)
+        return best[1] if best else names[0]
+
+    def _decided(self, purpose: Purpose, needs: ActiveNeeds) -> HourScores:
+        key = _key(purpose, needs)
+        if key not in self._scores:
+            self._scores[key] = decided(self._judge.scores(purpose, needs), needs)
+        return self._scores[key]
+
+    def _season(
+        self, usual: HourScores, compared: Sequence[str], key: Hashable
+    ) -> tuple[FloatArray, dict[np.datetime64, SeasonWindow]]:
+        """The season's score on some criteria, and the best window of each of its days."""
+        if key not in self._combined:
+            season, context = _combined(usual, compared), self.context
+            days = _days(context, slice(0, len(context.times) - context.lead))
+            self._combined[key] = season
+            self._windows[key] = _season_windows(context, usual, season, context.rule, days)
+        return self._combined[key], self._windows[key]
+
+    def _touched(
+        self, own: HourContext, block: Block, purpose: Purpose, needs: ActiveNeeds
+    ) -> _Touched:
+        """The hours about a block as the entered weather has them."""
+        lead, count = own.lead, len(own.times)
+        first = max(lead + block.start - REACH_H, lead)
+        stop = min(lead + block.stop + REACH_H, count)
+        begin, end = max(first - REACH_H, 0), min(stop + REACH_H, count)
+        hours = slice(begin, end)
+        part = replace(
+            own,
+            times=own.times[hours],
+            local=own.local[hours],
+            day=own.day[hours],
+            lead=first - begin,
+            hourly={name: value[..., hours] for name, value in own.hourly.items()},
+            grade={name: grade[hours] for name, grade in own.grade.items()},
+        )
+        scores = self._judge.on(part, slice(first - lead, end - lead)).scores(purpose, needs)
+        return _Touched(slice(first - lead, stop - lead), decided(scores, needs))
+
+
+@dataclass(frozen=True)
+class _Touched:
+    """Scores of some hours of a season; `hours` are those that are to be taken from them."""
+
+    hours: slice
+    scores: HourScores
+
+    @property
+    def length(self) -> int:
+        """How many hours are taken."""
+        return int(self.hours.stop - self.hours.start)
+
+
+def _key(purpose: Purpose, needs: ActiveNeeds) -> tuple[Hashable, ...]:
+    return (purpose.name, needs.names, needs.formulation)
+
+
+def _patched(usual: HourScores, own: HourContext, part: _Touched) -> HourScores:
+    """The season's scores with those of the hours that were judged anew."""
+
+    def put(whole: Any, some: Any) -> Any:
+        result = whole.copy()
+        result[..., part.hours] = some[..., : part.length]
+        return result
+
+    new = part.scores
+    return replace(
+        usual,
+        ctx=own,
+        measured={n: put(v, new.measured[n]) for n, v in usual.measured.items()},
+        scores={n: put(v, new.scores[n]) for n, v in usual.scores.items()},
+        score=put(usual.score, new.score),
+        near=put(usual.near, new.near),
+        open=put(usual.open, new.open),
     )
+
+
+def _days(context: HourContext, hours: slice) -> dict[np.datetime64, slice]:
+    """The local dates that some hours lie on, each with all its hours."""
+    dates = context.ahead.dates[context.day[context.lead :]]
+    wanted = np.unique(dates[hours])
+    starts = np.searchsorted(dates, wanted).tolist()
+    stops = np.searchsorted(dates, wanted, "right").tolist()
+    return {day: slice(start, stop) for day, start, stop in zip(wanted, starts, stops, strict=True)}
 
 
 def decided(scores: HourScores, needs: ActiveNeeds) -> HourScores:
@@ -196,19 +334,7 @@ def likeliest_purpose(
     context: HourContext, application: Application, needs: ActiveNeeds, names: Sequence[PurposeName]
 ) -> PurposeName:
     """The purpose whose timing suited the day best, among those the actives serve."""
-    block = block_of(context, application, context.rule)
-    best: tuple[float, PurposeName] | None = None
-    for name in names:
-        purpose = purpose_of(name, context.tables)
-        if not purpose.serves(needs):
-            continue
-        scores = Judge(context, context.ahead).scores(purpose, needs)
-        parts = [float(np.nanmean(scores.scores[c][0, block.hours])) for c in purpose.timing
-                 if np.isfinite(scores.scores[c][0, block.hours]).any()]  # fmt: skip
-        value = float(np.prod(parts)) if parts else 0.0
-        if best is None or value > best[0]:
-            best = (value, name)
-    return best[1] if best else names[0]
+    return PastSeason(context).likeliest_purpose(application, needs, names)
 
 
 def _alone(record: Record) -> Record:
@@ -248,20 +374,24 @@ def _combined(scores: HourScores, names: Sequence[str]) -> FloatArray:
 
 
 def _season_windows(
-    context: HourContext, scores: HourScores, season: FloatArray, rule: Rule
-) -> tuple[SeasonWindow, ...]:
-    dates = local_dates(context.site.zone, context.times[context.lead :])
-    edges = [0, *(np.flatnonzero(np.diff(dates).astype(np.int64)) + 1).tolist(), len(dates)]
+    context: HourContext,
+    scores: HourScores,
+    season: FloatArray,
+    rule: Rule,
+    days: Mapping[np.datetime64, slice],
+) -> dict[np.datetime64, SeasonWindow]:
+    """The best window of each of some days, where there is one."""
     possible = _possible(scores)
-    found = []
-    for start, stop in pairwise(edges):
-        hours = slice(start, stop)
+    found = {}
+    for day, hours in days.items():
         usable = possible[hours] & (season[hours] >= rule.marginal)
-        block = best_block(season[hours], usable, rule, offset=start)
+        if not usable.any():
+            continue
+        block = best_block(season[hours], usable, rule, offset=hours.start)
         if block is not None:
             score = round(100 * float(season[block.hours].mean()), 1)
-            found.append(SeasonWindow(*_span(context, block), score))
-    return tuple(sorted(found, key=lambda w: (-w.score, w.start)))
+            found[day] = SeasonWindow(*_span(context, block), score)
+    return found
 
 
 def _span(context: HourContext, block: Block) -> tuple[dt.datetime, dt.datetime]:

@@ -11,37 +11,32 @@ from os import PathLike
 import numpy as np
 
 from windowcast.core.errors import InputError
-from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Span, Value, joined, say
+from windowcast.core.phrase import NOTHING, Name, Phrase, say
 from windowcast.core.record import Weather
-from windowcast.core.season_calendar import season_end, season_start
+from windowcast.core.season_calendar import season_end, season_name, season_start
 from windowcast.core.site import Site
 from windowcast.limits.ground import ground_of
 from windowcast.materials.actives import Active, Actives, load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.materials.rotation import (
     RotationFlag,
-    Suspicion,
-    Use,
     groups_by_season,
     plan_flags,
-    same_place,
-    suspect_resistance,
 )
-from windowcast.records.conditions import Fact, facts_of
-from windowcast.records.evidence import Evidence, evidence_of
+from windowcast.records.conditions import facts_of
+from windowcast.records.evidence import Evidence, evidence_of, share_up
 from windowcast.records.expected_effect import expected_of
 from windowcast.records.ledger import Ledger, is_pre, label_rates
 from windowcast.records.looks import Lookbook, SeenAfter
 from windowcast.records.model import Application, CoverReading, FieldNote, Rating, ScoutingCount
 from windowcast.records.observations import observed_in, uses_in
 from windowcast.records.past_windows import (
-    Scored,
-    SeasonWindow,
-    likeliest_purpose,
-    score_application,
+    PastSeason,
     season_context,
 )
+from windowcast.records.reviewed import BETTER_BY, ReviewedApplication, faults_of, missed_by
 from windowcast.records.store import SeasonLog, Stored
+from windowcast.records.survivors import Suspected, suspected_in
 from windowcast.records.timing_and_control import Point, Relation, relations
 from windowcast.records.trials import TrialResult, trial_results
 from windowcast.records.verdict import Verdict, verdict_of
@@ -52,68 +47,24 @@ from windowcast.season.state import build
 from windowcast.windows.hours import HourContext
 from windowcast.windows.model import PURPOSES, PurposeName
 from windowcast.windows.purposes import purpose_of
-from windowcast.windows.reasons import because
 
-BETTER_BY = 10.0  # points; less is not worth regretting
-NEAR_DAYS = 21
-
-
-@dataclass(frozen=True)
-class ReviewedApplication:
-    """One application in hindsight.
-
-    Attributes
-    ----------
-    scored
-        How its hours scored; None when the record does not hold its date, or no active is known.
-    purpose_noted
-        Whether the log says what it was for; else the likeliest purpose is taken.
-    faults
-        What was wrong with it, worst first, as clauses; None when it could not be scored.
-    verdict
-        Whether it worked and why not; None only where the entry could not be reviewed at all.
-    share_up
-        Share of the weeds it was aimed at that were up that day, 0..1; NaN where not known.
-    """
-
-    id: str
-    application: Application
-    facts: tuple[Fact, ...]
-    scored: Scored | None
-    purpose_noted: bool
-    better_days: int
-    missed: Phrase
-    faults: tuple[Phrase, ...] | None
-    notes: tuple[Phrase, ...]
-    verdict: Verdict | None = None
-    share_up: float = math.nan
-
-    @property
-    def held_down_by(self) -> Phrase:
-        """What held its score down most, as a clause; empty when nothing did or it has none."""
-        limit = self.scored.limiting if self.scored else None
-        return because(limit.label, limit.reason) if limit else NOTHING
-
-    @property
-    def other_faults(self) -> tuple[Phrase, ...]:
-        """Its faults but for the one that held it down most."""
-        return tuple(fault for fault in self.faults or () if fault != self.held_down_by)
-
-
-@dataclass(frozen=True)
-class Suspected:
-    """A field note of survivors, with the application it follows."""
-
-    date: dt.date
-    where: str
-    weed: str
-    application: str  # id
-    suspicion: Suspicion
+LATEST = "latest"
 
 
 @dataclass(frozen=True)
 class Review:
-    """The whole hindsight of a log."""
+    """The whole hindsight of a log.
+
+    Attributes
+    ----------
+    worked
+        What worked on this ground, over all seasons.
+    seasons
+        Every season with an application, in order of time.
+    season
+        The one whose applications are looked into; "" for all. Of the others only the outcome is
+        told.
+    """
 
     site: str
     applications: tuple[ReviewedApplication, ...]
@@ -124,6 +75,13 @@ class Review:
     relations: tuple[Relation, ...]
     notes: tuple[Phrase, ...]
     worked: tuple[TrackRecord, ...] = ()
+    seasons: tuple[str, ...] = ()
+    season: str = ""
+
+    @property
+    def season_known(self) -> bool:
+        """Whether the season that is looked into has an application."""
+        return not self.season or self.season in self.seasons
 
 
 def review(
@@ -138,6 +96,7 @@ def review(
     counts: Sequence[ScoutingCount] = (),
     covers: Sequence[CoverReading] = (),
     label_kg_ha: Mapping[str, float] | None = None,
+    season: str = "",
 ) -> Review:
     """Look back on a log.
 
@@ -149,6 +108,8 @@ def review(
         State of the site over the days of ``weather.daily``.
     label_kg_ha
         Active → rate of active ingredient on the user's own label.
+    season
+        Look into the applications of this season only, or of the latest (`LATEST`); "" for all.
     """
     southern = site.place.southern
     uses = uses_in([s.entry for s in applications], materials, southern=southern)
@@ -160,15 +121,25 @@ def review(
         label_kg_ha=label_kg_ha or {},
         today=weather.today,
     )
-    contexts: dict[tuple[dt.date, dt.date], HourContext] = {}
+    pasts: dict[tuple[dt.date, dt.date], PastSeason] = {}
+    names = {s.id: season_name(s.entry.date, southern) for s in applications}
+    seasons = tuple(sorted(set(names.values())))
+    if season == LATEST:
+        season = seasons[-1] if seasons else ""
     reviewed = []
     for stored in sorted(applications, key=lambda s: s.entry.start):
         first, last = _season_span(site, weather, stored.entry.start.astimezone(site.zone).date())
-        if (first, last) not in contexts and first < last:
-            contexts[first, last] = season_context(site, weather, state, first, last)
-        context = contexts.get((first, last))
+        looked_into = season in ("", names[stored.id])
+        if looked_into and (first, last) not in pasts and first < last:
+            like = next(iter(pasts.values()), None)
+            context = season_context(site, weather, state, first, last)
+            pasts[first, last] = PastSeason(context, like)
         try:
-            reviewed.append(_review(stored, site, materials, context, ledger))
+            if looked_into:
+                past = pasts.get((first, last))
+                reviewed.append(_review(stored, site, materials, past, ledger))
+            else:
+                reviewed.append(_outcome_only(stored, materials, state, ledger))
         except (ArithmeticError, LookupError, ValueError) as error:
             reviewed.append(_unreviewed(stored, error))
     latest = max((u.season for u in uses), default="")
@@ -184,11 +155,28 @@ def review(
         applications=tuple(reviewed),
         groups=groups_by_season(uses),
         rotation=tuple(dict.fromkeys(flags)),
-        suspicions=tuple(_suspected(reviewed, uses, field_notes, materials, southern)),
+        suspicions=tuple(suspected_in(reviewed, uses, field_notes, materials, southern)),
         trials=trials,
         relations=relations(_points(reviewed, trials)),
         notes=_notes(site, weather, applications),
         worked=what_worked(map(_tried, reviewed), southern=southern),
+        seasons=seasons,
+        season=season,
+    )
+
+
+def _outcome_only(
+    stored: Stored[Application], materials: Actives, state: SiteState, ledger: Ledger
+) -> ReviewedApplication:
+    """An application of another season: whether it worked, and how many weeds were up."""
+    application = stored.entry
+    members = _members(application, materials, [])
+    name = next((p for p in PURPOSES if p == application.purpose), None)
+    seen = ledger.seen(application, members, pre=is_pre(application, members))
+    verdict = _verdict(application, name, seen, None, ledger)
+    up = share_up(state, application, purpose_of(name, ledger.tables).weeds) if name else math.nan
+    return ReviewedApplication(
+        stored.id, application, (), None, name is not None, 0, NOTHING, None, (), verdict, up
     )
 
 
@@ -219,10 +207,11 @@ def _review(
     stored: Stored[Application],
     site: Site,
     materials: Actives,
-    context: HourContext | None,
+    season: PastSeason | None,
     ledger: Ledger,
 ) -> ReviewedApplication:
     application = stored.entry
+    context = season.context if season is not None else None
     notes: list[Phrase] = []
     members = _members(application, materials, notes)
     needs = needs_of(members, str(site.turf.species)) if members else None
@@ -231,7 +220,7 @@ def _review(
     inside = context is not None and _inside(context, application, site)
     if not inside or context is None:
         notes.append(say("review.no_record"))
-    if not inside or context is None or needs is None:
+    if not inside or season is None or context is None or needs is None:
         if inside and context is not None:
             facts = (*facts_of(context, application, needs, name), *facts)
         seen = ledger.seen(application, members, pre=is_pre(application, members))
@@ -239,11 +228,11 @@ def _review(
             stored.id, application, facts, None, bool(application.purpose), 0, NOTHING, None,
             tuple(notes), _verdict(application, name, seen, None, ledger),
         )  # fmt: skip
-    purpose: PurposeName = name or likeliest_purpose(context, application, needs, PURPOSES)
+    purpose: PurposeName = name or season.likeliest_purpose(application, needs, PURPOSES)
     facts = (*facts_of(context, application, needs, purpose), *facts)
     if name is None:
         notes.append(say("review.judged_as", purpose=Name(purpose)))
-    scored = score_application(context, application, needs, purpose)
+    scored = season.score(application, needs, purpose)
     better = [w for w in scored.windows if w.score >= scored.compared_score + BETTER_BY]
     seen = ledger.seen(application, members, pre=purpose_of(purpose).barrier)
     (use,) = uses_in([application], materials, southern=site.place.southern)
@@ -266,8 +255,8 @@ def _review(
         scored=scored,
         purpose_noted=name is not None,
         better_days=len(better),
-        missed=_missed(scored, application),
-        faults=_faults(scored, facts),
+        missed=missed_by(scored, application),
+        faults=faults_of(scored, facts),
         notes=tuple(notes),
         verdict=_verdict(application, purpose, seen, evidence, ledger),
         share_up=evidence.up,
@@ -303,90 +292,6 @@ def _inside(context: HourContext, application: Application, site: Site) -> bool:
     first, last = context.local[context.lead], context.local[-1]
     local = np.datetime64(application.start.astimezone(site.zone).replace(tzinfo=None), "m")
     return bool(first <= local <= last)
-
-
-def _faults(scored: Scored, facts: Sequence[Fact]) -> tuple[Phrase, ...]:
-    """What was against the application, worst first; what cannot be told is no fault."""
-    bad = [j for j in scored.judged if j.verdict == "unfit" and j.score is not None]
-    said = [because(j.label, j.reason) for j in sorted(bad, key=lambda j: j.score or 0.0)]
-    said += [because(f.label, f.text) for f in facts if f.key == "watered_mm" and not f.good]
-    return tuple(said)
-
-
-def _missed(scored: Scored, application: Application) -> Phrase:
-    """What the season offered beside it."""
-    without = NOTHING
-    if scored.left_out:
-        without = say("review.without", criteria=joined(*scored.left_out, join="comma"))
-    if not scored.windows:
-        return say("review.no_workable", without=without)
-    own, best = scored.compared_score, scored.windows[0]
-    values: dict[str, Value] = {
-        "days": len(scored.windows),
-        "best": Span(best.start, best.end),
-        "score": _out_of_100(best.score),
-        "own": _out_of_100(own),
-        "without": without,
-    }
-    better = [w for w in scored.windows if w.score >= own + BETTER_BY]
-    if not better:
-        return say("review.none_better", **values)
-    nearest = _nearest(better, application.date)
-    return say("review.better", better=len(better), nearest=nearest, **values)
-
-
-def _nearest(better: Sequence[SeasonWindow], date: dt.date) -> Phrase:
-    """The better window nearest in time, within three weeks; nothing without one."""
-    near = [w for w in better if abs((w.start.date() - date).days) <= NEAR_DAYS]
-    if not near:
-        return NOTHING
-    nearest = min(near, key=lambda w: (abs((w.start.date() - date).days), -w.score))
-    days = (nearest.start.date() - date).days
-    window, score = Span(nearest.start, nearest.end), _out_of_100(nearest.score)
-    if not days:
-        return say("review.nearest_same", window=window, score=score)
-    if days > 0:
-        return say("review.nearest_later", days=days, window=window, score=score)
-    return say("review.nearest_before", days=-days, window=window, score=score)
-
-
-def _out_of_100(score: float) -> Quantity:
-    return Quantity(score, "1", "score")
-
-
-def _suspected(
-    reviewed: Sequence[ReviewedApplication],
-    uses: Sequence[Use],
-    notes: Sequence[FieldNote],
-    materials: Actives,
-    southern: bool,
-) -> list[Suspected]:
-    """Judge every note of survivors against the last application before it, there."""
-    found = []
-    for note in notes:
-        if not note.survivors_mixed:
-            continue
-        before = [
-            r
-            for r in reviewed
-            if r.application.date < note.date and same_place(r.application.where, note.where)
-        ]
-        if not before:
-            continue
-        last = before[-1]
-        (use,) = uses_in([last.application], materials, southern=southern) or (
-            Use(last.application.date, "", last.application.purpose, (), ()),
-        )
-        suspicion = suspect_resistance(
-            use, note.date, survivors_mixed=note.survivors_mixed, faults=last.faults
-        )
-        unknown = [j.label for j in last.scored.judged if j.score is None] if last.scored else []
-        if suspicion.raised and unknown:  # what cannot be told does not make it a proper one
-            at_fault = joined(*unknown, join="or")
-            reason = say("suspicion.unless", reason=suspicion.reason, unknown=at_fault)
-            suspicion = replace(suspicion, reason=reason)
-        found.append(Suspected(note.date, note.where, note.weed, last.id, suspicion))
-    return found
 
 
 def _points(reviewed: Sequence[ReviewedApplication], trials: Sequence[TrialResult]) -> list[Point]:
@@ -430,6 +335,8 @@ def review_log(
     weather: Weather,
     log_file: str | PathLike[str],
     materials_file: str | PathLike[str] | None = None,
+    *,
+    season: str = "",
 ) -> Review:
     """Look back on a season log with what it says of the site itself.
 
@@ -437,6 +344,8 @@ def review_log(
     ----------
     weather
         As loaded for today; only what has happened is used.
+    season
+        As for `review`.
 
     Raises
     ------
@@ -471,6 +380,7 @@ def review_log(
             counts=[s.entry for s in log.all(ScoutingCount)],
             covers=[s.entry for s in log.all(CoverReading)],
             label_kg_ha=labels,
+            season=season,
         )
         _, unusable = log.read()
     left_out = (

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import threading
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from windowcast.core.units import Display, System
-from windowcast.records.review import Review
+from windowcast.records.review import LATEST, Review
 from windowcast.report.answer_page import Words
 from windowcast.report.chartkit import Chart
 from windowcast.report.page import style_sheet, templates
-from windowcast.report.review_text import evidence_in_order, label_text, strength_text, worked_table
+from windowcast.report.review_text import (
+    evidence_in_order,
+    label_text,
+    looked_into,
+    strength_text,
+    worked_table,
+)
 from windowcast.report.trial_chart import control_chart, relation_chart
 
 
@@ -22,9 +30,31 @@ class ReviewView:
     heads: list[str]
     rows: list[list[str]]
 
+    looked_into = staticmethod(looked_into)
     evidence = staticmethod(evidence_in_order)
     label = staticmethod(label_text)
     strength = staticmethod(strength_text)
+
+
+class ReviewBook:
+    """The reviews of a site, a season at a time: each is made once, when it is asked for."""
+
+    def __init__(self, make: Callable[[str], ReviewView]) -> None:
+        self._make = make
+        self._made: dict[str, ReviewView] = {}
+        self._lock = threading.Lock()
+
+    def of(self, season: str = "") -> ReviewView:
+        """The review that looks into a season, the latest for "" or a season that is not there."""
+        with self._lock:
+            if LATEST not in self._made:
+                self._made[LATEST] = self._make(LATEST)
+            latest = self._made[LATEST]
+            if season == latest.review.season or season not in latest.review.seasons:
+                return latest
+            if season not in self._made:
+                self._made[season] = self._make(season)
+            return self._made[season]
 
 
 def review_view(review: Review, units: System) -> ReviewView:

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 
 from windowcast.core.phrase import Name, Phrase, Share, Value, say
 from windowcast.core.units import Display, System
-from windowcast.records.review import Review, ReviewedApplication
+from windowcast.records.causes import Cause
+from windowcast.records.review import Review
+from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.trials import TrialResult
-from windowcast.records.verdict import Cause, Verdict
+from windowcast.records.verdict import Verdict
 from windowcast.records.what_worked import TrackRecord
 from windowcast.report.catalogue import render, written
 from windowcast.report.log_entries import fact_text
@@ -19,8 +21,14 @@ def review_lines(review: Review, display: Display) -> list[str]:
     """The whole review, a line each: verdicts, what worked, then what they rest on."""
     units = display.system
     lines = [f"Review of {review.site}", ""]
+    brief = []
     for item in review.applications:
-        lines += [*application_lines(item, units), ""]
+        if looked_into(item):
+            lines += [*application_lines(item, units), ""]
+        elif item.verdict is not None:
+            brief.append(f"  {render(item.verdict.sentence, units)}")
+    if brief:
+        lines += [render(say("verdict.other_seasons")), *brief, ""]
     if review.worked:
         lines += [*worked_lines(review, units), ""]
     if review.groups:
@@ -45,6 +53,11 @@ def review_lines(review: Review, display: Display) -> list[str]:
         lines.append("Timing as an explanation of control")
         lines += [f"  {render(relation.text, units)}" for relation in review.relations]
     return lines + [f"Note: {render(note, units)}." for note in review.notes]
+
+
+def looked_into(item: ReviewedApplication) -> bool:
+    """Whether more than its outcome is told."""
+    return bool(item.facts or item.notes or item.scored or item.verdict is None)
 
 
 def verdict_lines(verdict: Verdict, units: System) -> list[str]:

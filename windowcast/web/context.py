@@ -16,7 +16,7 @@ from windowcast.report.answer_page import Words
 from windowcast.report.catalogue import render
 from windowcast.report.page import templates
 from windowcast.report.plan_view import PlanView
-from windowcast.report.review_page import ReviewView
+from windowcast.report.review_page import ReviewBook
 from windowcast.web.answers import Keeper, Ready
 from windowcast.web.security import SESSION_COOKIE, Guard, csrf_proof, from_own_page, same_origin
 from windowcast.web.sites import KnownSite, SiteBook
@@ -50,7 +50,7 @@ class Web:
     book: SiteBook
     answers: Keeper[Ready]
     plans: Keeper[PlanView]
-    reviews: Keeper[ReviewView]
+    reviews: Keeper[ReviewBook]
     guard: Guard
     today: dt.date | None = None  # answer as if this were the date; None: the site's own clock
 

@@ -50,7 +50,8 @@ def review(request: Request) -> Response:
     """Hindsight over the season log."""
     site = readable_site(request)
     logged = site.log_path is not None and site.log_path.exists()
-    view = web(request).reviews.get(site) if logged else None
+    season = request.query_params.get("season", "")
+    view = web(request).reviews.get(site).of(season) if logged else None
     return page(request, "review.html", site=site, screen="review", view=view)
 
 

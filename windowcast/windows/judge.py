@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -160,6 +160,7 @@ class Judge:
     ctx: HourContext
     past: SiteState
     looks: tuple[CanopyLook, ...] = ()
+    whole: bool = False
     _turf: dict[Hashable, tuple[TurfAnswer, ...]] = field(default_factory=dict)
     _measured: dict[Hashable, FloatArray] = field(default_factory=dict)
     _scored: dict[Hashable, FloatArray] = field(default_factory=dict)
@@ -178,6 +179,25 @@ class Judge:
             measured[name], scored[name] = self._measured[key], self._scored[graded]
         return HourScores.of(self.ctx, grades, measured, scored)
 
+    def on(self, part: HourContext, hours: slice | None = None) -> Judge:
+        """A judge of other hours of the same site and days.
+
+        What the turf takes is asked once for both.
+
+        Parameters
+        ----------
+        part
+            The hours, with those before them.
+        hours
+            Which of this judge's hours from today on these are: what depends on days alone is then
+            taken over.
+        """
+        days: dict[Hashable, FloatArray] = {} if hours is None else {
+            key: value[..., hours] for key, value in self._measured.items()
+            if isinstance(key, tuple) and key[0] in DAY_CRITERIA
+        }  # fmt: skip
+        return replace(self, ctx=part, _turf=self._turf, _measured=days, _scored={})
+
     def turf(self, needs: ActiveNeeds) -> tuple[TurfAnswer, ...]:
         """What the turf takes, on each day that the hours reach, from today on."""
         key = (needs.names, needs.formulation, needs.turf_state, needs.pre, needs.post)
@@ -187,7 +207,7 @@ class Judge:
                 ground_of(self.ctx.site),
                 TurfDays.of(self.ctx.ahead, self.looks),
                 self.ctx.tables,
-                count=int(self.ctx.day[-1]) + 1,
+                count=len(self.ctx.ahead.dates) if self.whole else int(self.ctx.day[-1]) + 1,
             )
         return self._turf[key]
 
