@@ -67,6 +67,7 @@ def by_hand(station: str, quantity: str) -> dict[int, float]:
     return out
 
 
+@pytest.mark.slow
 def test_however_the_stations_are_cut_into_parts_the_files_are_the_same(
     written: Path, tmp_path: Path
 ) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -69,10 +70,17 @@ PINT = {
 }  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def registry() -> Any:
+    found = pytest.importorskip("pint").UnitRegistry()
+    found.define("inch_Hg_32F = 3386.389 * pascal")  # NIST SP 811, appendix B.8
+    return found
+
+
 @pytest.mark.parametrize("dimension", units.UNITS)
-def test_every_unit_is_as_large_as_a_units_library_says(dimension: units.Dimension) -> None:
-    registry = pytest.importorskip("pint").UnitRegistry()
-    registry.define("inch_Hg_32F = 3386.389 * pascal")  # NIST SP 811, appendix B.8
+def test_every_unit_is_as_large_as_a_units_library_says(
+    dimension: units.Dimension, registry: Any
+) -> None:
     first, *others = units.UNITS[dimension]
     for unit in others:
         factor, _ = units.scale(dimension, unit.name, first.name)

@@ -94,6 +94,7 @@ def test_ranking_from_the_network(served: tuple[Loopback, Path]) -> None:
     assert done.stderr == "", "no progress bar where nobody looks"
 
 
+@pytest.mark.slow
 def test_outage_is_survived_and_told(served: tuple[Loopback, Path]) -> None:
     server, home = served
     kept = dict(server.routes)
