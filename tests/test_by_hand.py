@@ -186,6 +186,21 @@ def test_a_workbook_of_the_log(tmp_path: Path) -> None:
     assert (entry.start, entry.area_m2) == (AT, pytest.approx(8093.7128448))
 
 
+FILES = Path(__file__).parent / "data" / "dialects"
+
+
+def test_one_spray_log_as_csv_and_in_a_workbook() -> None:
+    first, second = found = entries(FILES / "sprays_us.csv")
+    assert entries(FILES / "log_and_days.xlsx", ":sheet=Sprays") == found
+    assert isinstance(first, Application)
+    assert isinstance(second, Application)
+    assert first.start == AT
+    # NIST SP 811, appendix B.8: 1 lb/acre is 1.12085 kg/ha
+    assert first.materials[0].rate_kg_ha == pytest.approx(0.75 * 1.12085, rel=1e-5)
+    assert second.actives == ("prodiamine", "simazine")
+    assert second.start.time() == dt.time(6, 30)
+
+
 # ---- any dialect ------------------------------------------------------------------------------
 
 _DATES = ["{d.month}/{d.day}/{d.year}", "{d:%m/%d/%y}", "{d:%b %d, %Y}", "{d:%Y-%m-%d}"]

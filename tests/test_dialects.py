@@ -139,6 +139,35 @@ def test_every_dialect_gives_the_same_record(tmp_path: Path, table: tuple[str, b
         np.testing.assert_array_equal(found.grades[name], known.grades[name], err_msg=name)
 
 
+FILES = Path(__file__).parent / "data" / "dialects"
+
+
+def test_one_table_as_three_programs_keep_it() -> None:
+    us, sheet = (
+        read_weather(FILES / "us_days_utf16.txt"),
+        read_weather(f"{FILES / 'log_and_days.xlsx'}:sheet=Days"),
+    )
+    metric = read_weather(FILES / "metric_days.csv")
+    assert us.times.astype(str).tolist()[::15] == ["2025-09-01", "2025-09-16"]
+    for other, apart in ((sheet, 0.0), (metric, 0.051)):  # metric values are rounded to 0.1
+        np.testing.assert_array_equal(other.times, us.times)
+        for name in ("tmax_c", "tmin_c", "precip_mm"):
+            np.testing.assert_allclose(other.get(name), us.get(name), atol=apart, rtol=0)
+            np.testing.assert_array_equal(other.grade(name), us.grade(name))
+    assert us.get("tmax_c")[0] == pytest.approx((88 - 32) / 1.8)
+    assert us.get("precip_mm")[3] == pytest.approx(31.75)
+    assert us.grade("precip_mm")[2] == Grade.ESTIMATED  # T
+    assert np.isnan(us.get("precip_mm")[14])  # M
+
+
+def test_hours_of_a_us_export() -> None:
+    record = read_weather(FILES / "hours_two_columns.csv", place=SITE)
+    assert record.times.astype(str).tolist()[::23] == ["2025-09-14T04", "2025-09-15T03"]
+    assert record.get("temp_c")[12] == pytest.approx((72 - 32) / 1.8)
+    assert record.get("wind_from_deg")[:4].tolist() == [0.0, 22.5, 90.0, 225.0]
+    assert record.get("precip_mm")[20] == pytest.approx(0.508)
+
+
 # ---- dates ------------------------------------------------------------------------------------
 
 US = "Date,Max temp (°F)\n{}/{}/2025,70\n{}/{}/2025,71\n"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
@@ -97,8 +97,8 @@ def read_times(rows: Rows, path: str, asked: Asked) -> Times:
     if date_key is None and named.role != "date" and has_hour and _ISO_TIME.fullmatch(first):
         clock = _Clock(zone, path, field)
         seconds = [
-            clock.second(*_iso_time(cell, path, number, field), cell, number)
-            for cell, number in zip(rows.column(key), rows.numbers, strict=True)
+            time.timestamp() if time.tzinfo else clock.second(time, cell, number)
+            for time, cell, number in _iso_times(rows, key, path, field)
         ]
         return Times(_hours(seconds, rows, key, path), daily=False, field=field, columns=(field,),
                      zone=clock.used, site_clock=of_site and bool(clock.used))  # fmt: skip
@@ -142,7 +142,10 @@ def read_times(rows: Rows, path: str, asked: Asked) -> Times:
                 remedy="give the time of day in every row",
             )  # fmt: skip
         naive = dt.datetime.combine(date, dt.time()) + moment.clock
-        seconds.append(clock.second(naive, moment.zone, cell, number))
+        if moment.zone is not None:
+            seconds.append(naive.replace(tzinfo=moment.zone).timestamp())
+        else:
+            seconds.append(clock.second(naive, cell, number))
     return Times(
         _hours(seconds, rows, key, path), daily=False, field=field, columns=used, order=shown,
         zone=clock.used, site_clock=of_site and bool(clock.used),
@@ -220,11 +223,8 @@ class _Clock:
     used: str = ""  # name of the zone, once a time without an offset was read
     _last: float = float("-inf")
 
-    def second(self, time: dt.datetime, zone: dt.tzinfo | None, cell: str, number: int) -> float:
+    def second(self, time: dt.datetime, cell: str, number: int) -> float:
         """An hour that comes twice in autumn is the one that moves forward."""
-        if zone is not None:
-            self._last = time.replace(tzinfo=zone).timestamp()
-            return self._last
         if self.zone is None:
             raise InputError(
                 f"{cell.strip()!r} has no offset from UTC", path=self.path, row=number,
@@ -253,29 +253,30 @@ def _fixed(offset: dt.timedelta) -> str:
     return f"Etc/GMT{-hours:+d}" if hours else "Etc/UTC"
 
 
-def _iso_time(
-    cell: str, path: str, number: int, field: str
-) -> tuple[dt.datetime, dt.tzinfo | None]:
-    try:
-        time = dt.datetime.fromisoformat(cell.strip())
-    except ValueError:
-        raise InputError(
-            f"{cell.strip()!r} is not a time", path=path, row=number, field=field,
-            remedy=_REMEDY_TIME,
-        ) from None  # fmt: skip
-    return time.replace(tzinfo=None), time.tzinfo
+def _iso_times(
+    rows: Rows, key: int, path: str, field: str
+) -> Iterator[tuple[dt.datetime, str, int]]:
+    """Each time of a column in ISO, with its text and row."""
+    for cell, number in zip(rows.column(key), rows.numbers, strict=True):
+        try:
+            yield dt.datetime.fromisoformat(cell.strip()), cell, number
+        except ValueError:
+            raise InputError(
+                f"{cell.strip()!r} is not a time", path=path, row=number, field=field,
+                remedy=_REMEDY_TIME,
+            ) from None  # fmt: skip
 
 
 def _hours(seconds: Sequence[float], rows: Rows, key: int, path: str) -> DateArray:
-    for at, second in enumerate(seconds):
-        if second % 3600:
-            raise InputError(
-                f"{rows.column(key)[at].strip()!r} is not on a full hour (UTC)", path=path,
-                row=rows.numbers[at], field=rows.header[key],
-                remedy="give one row per full hour, or read it as an own logger "
-                "(weather.own in the site file)",
-            )  # fmt: skip
-    return np.array([int(second) // 3600 for second in seconds], dtype="datetime64[h]")
+    found = np.array(seconds)
+    for at in np.flatnonzero(found % 3600)[:1].tolist():
+        raise InputError(
+            f"{rows.column(key)[at].strip()!r} is not on a full hour (UTC)", path=path,
+            row=rows.numbers[at], field=rows.header[key],
+            remedy="give one row per full hour, or read it as an own logger "
+            "(weather.own in the site file)",
+        )  # fmt: skip
+    return (found // 3600).astype(np.int64).astype("datetime64[h]")
 
 
 def _moment(cell: str, path: str, number: int, field: str, *, daily: bool) -> Moment:

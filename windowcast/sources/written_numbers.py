@@ -66,7 +66,11 @@ def decimal_mark(
     """
     shown: dict[Mark, tuple[str, int, str]] = {}
     unsure = None
+    seen: set[str] = set()  # the same number shows the same mark
     for cell in cells:
+        if cell[0] in seen:
+            continue
+        seen.add(cell[0])
         if mark := mark_shown(cell[0]):
             shown.setdefault(mark, cell)
         elif unsure is None and "," in cell[0] and _GROUPS.fullmatch(_plain(cell[0])):
