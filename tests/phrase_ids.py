@@ -14,6 +14,8 @@ import windowcast
 PACKAGE = Path(windowcast.__file__).parent
 MAKERS = ("say", "Phrase")
 ANY = r"[\w-]+"
+_HANDED_ON = (PACKAGE / "core" / "phrase.py", PACKAGE / "report" / "page.py")  # ids from elsewhere
+_CALL = r"\bt\('([\w.-]+)'((?:[^()]|\([^()]*\))*)\)"
 
 
 @dataclass(frozen=True)
@@ -35,13 +37,22 @@ class Said:
 
 
 def said() -> Iterator[Said]:
-    """Every ``say(...)`` and ``Phrase(...)`` of the package."""
+    """Every ``say(...)`` and ``Phrase(...)`` of the package, and what its templates say."""
+    yield from _in_templates()
     for path in sorted(PACKAGE.rglob("*.py")):
-        makers = MAKERS[:1] if path == PACKAGE / "core" / "phrase.py" else MAKERS
+        makers = MAKERS[:1] if path in _HANDED_ON else MAKERS
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and _name(node.func) in makers and node.args:
                 for pattern in _patterns(node.args[0]):
                     yield Said(f"{path.relative_to(PACKAGE)}:{node.lineno}", pattern, _names(node))
+
+
+def _in_templates() -> Iterator[Said]:
+    """Every ``t('id', name=...)`` of the templates."""
+    for path in sorted(PACKAGE.rglob("*.html")):
+        for call in re.finditer(_CALL, path.read_text("utf-8")):
+            given = frozenset(re.findall(r"(\w+)=", call[2]))
+            yield Said(str(path.relative_to(PACKAGE)), re.escape(call[1]), given)
 
 
 def _name(node: ast.expr) -> str:

@@ -231,7 +231,7 @@ def test_a_weed_of_which_nothing_is_known_is_not_passed_over(
 def test_a_fault_is_said_once(look: Callable[..., Review]) -> None:
     result = look(spray("2017-01-10 09:00", "glyphosate", purpose="dormant"))
     lines = application_lines(result.applications[0], "metric")
-    most = next(line for line in lines if "Held down most" in line)
+    most = next(line for line in lines if "Held back most" in line)
     most = most.split(" by ", 1)[1]
     assert not any(line.endswith(most) for line in lines if "Against" in line)
     assert sum("Against" in line for line in lines) > 0

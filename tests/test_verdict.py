@@ -112,7 +112,7 @@ def test_washed_off_too_cold_too_large_too_little() -> None:
         ({"air_c": 6.0}, "cold", "it was too cold (6 °C)"),
         ({"stage": 24.0}, "size", "the weeds were too large (4 tillers)"),
         ({"rate_share": 0.4}, "rate", "only 40 % of your label's rate went out"),
-        ({"came_after": 0.4}, "timing", "40 % of the season's weeds came up after it"),
+        ({"came_after": 0.4}, "timing", "40 % of the season's weeds emerged after it"),
     ):
         found = judged(replace(POST, **change), seen("failed"))  # type: ignore[arg-type]
         assert (found.causes[0].name, found.causes[0].strength) == (name, "likely")
@@ -122,7 +122,8 @@ def test_washed_off_too_cold_too_large_too_little() -> None:
 
 def test_too_late_and_worn_out() -> None:
     late = judged(replace(PRE, up=0.72), seen("failed"))
-    assert "because 72 % of the season's weeds were up already (likely)" in render(late.sentence)
+    why = "because 72 % of the season's weeds had emerged already (likely)"
+    assert why in render(late.sentence)
     out = replace(PRE, ran_out=dt.date(2016, 12, 1), up_later=0.25)
     gone = judged(out, seen("partly"))
     assert "worked only in part, most likely because it ran out about 1 Dec" in render(
@@ -384,7 +385,7 @@ def test_green_cover_and_survivors_are_said_and_survivors_alone_are_half_a_succe
     assert found.deciding is not None
     assert found.deciding.level == "partly"
     said = render(found.deciding.text)
-    assert "12 % green (turf or weeds, not told apart)" in said
+    assert "12 % green (turf and weeds together)" in said
     assert "“patchy”" in said
 
 

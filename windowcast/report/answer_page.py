@@ -24,6 +24,7 @@ from windowcast.season.model import SiteState, TurfPhase
 from windowcast.windows.model import (
     HourStrip,
     Judged,
+    PurposeName,
     PurposeOutlook,
     Ranking,
     StockFit,
@@ -50,6 +51,19 @@ class Words:
     share = staticmethod(wording.share)
     turf_lines = staticmethod(turf_lines)
     plan_lines = staticmethod(plan_lines)
+    answer = staticmethod(wording.answer_said)
+
+    def verdict(self, of: str) -> str:
+        """A verdict."""
+        return self.text(wording.verdict(of))
+
+    def title(self, purpose: PurposeName) -> str:
+        """A purpose's name within a sentence."""
+        return self.text(say("purpose.within", title=purpose_of(purpose).title))
+
+    def held_back(self, fault: Phrase) -> str:
+        """What most spoiled an application."""
+        return self.text(say("review_of.held_back", fault=fault))
 
     def text(self, phrase: Phrase) -> str:
         """A phrase; no number is broken from its unit."""

@@ -6,6 +6,7 @@ from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING
 
+from windowcast.core.phrase import Name, Phrase, Value
 from windowcast.core.units import Display
 from windowcast.programme.answer import Answer
 from windowcast.programme.model import SeasonPlan
@@ -23,7 +24,7 @@ def templates() -> Environment:
     """The templates, with everything escaped and every missing name an error."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    return Environment(
+    made = Environment(
         loader=PackageLoader("windowcast.web"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -31,6 +32,14 @@ def templates() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.globals["t"] = _said
+    return made
+
+
+def _said(key: str, **values: Value | str) -> str:
+    """A text of the catalogue in a template; its words as given are names."""
+    given = {k: Name(v) if isinstance(v, str) else v for k, v in values.items()}
+    return render(Phrase(key, tuple(given.items())), unbroken=True)
 
 
 @cache

@@ -81,8 +81,8 @@ def _weeks(data: Compared) -> list[tuple[Chart, Chart]]:
     titles = {name: render(purpose_of(name).title) for name in PURPOSES}
     return [
         (
-            weeks_chart(data, name, f"Workable days a week: {title}"),
-            odds_chart(data, name, f"Odds of workable days in a week: {title}"),
+            weeks_chart(data, name, f"Spray days a week: {title}"),
+            odds_chart(data, name, f"Chance of spray days in a week: {title}"),
         )
         for name, title in titles.items()
     ]

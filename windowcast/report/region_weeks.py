@@ -39,7 +39,7 @@ def weeks_chart(data: Compared, purpose: str, title: str) -> Chart:
         *_frame(data, x, y, (0, 2, 4, 7), "{:g}"),
         el("path", d=band_path(at, _heights(y, low), _heights(y, high)), class_="wash-past"),
         el("path", d=line_path(at, _heights(y, mid)), class_="line now"),
-        label(0.0, 8.0, "workable days", class_="axis-title"),
+        label(0.0, 8.0, "spray days", class_="axis-title"),
     ]
     key, desc = f"weeks-{purpose}", "Line: middle station; band: 10 to 90 % of stations."
     rows = tuple(
@@ -72,7 +72,7 @@ def odds_chart(data: Compared, purpose: str, title: str) -> Chart:
         *legend,
     ]
     key = f"odds-{purpose}"
-    desc = "Share of years in which a week has so many workable days, at the middle station."
+    desc = "Share of years in which a week has so many spray days, at the middle station."
     rows = tuple((_day(data, w), *(_percent(v) for v in odds[w])) for w in range(len(odds)))
     columns = ("Week from", *(f"{least} or more days" for least in AT_LEAST))
     return Chart(

@@ -13,14 +13,16 @@ from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.trials import TrialResult
 from windowcast.records.verdict import Verdict
 from windowcast.records.what_worked import TrackRecord
+from windowcast.report import wording
 from windowcast.report.catalogue import render, written
 from windowcast.report.log_entries import fact_text
+from windowcast.windows.purposes import purpose_of
 
 
 def review_lines(review: Review, display: Display) -> list[str]:
     """The whole review, a line each: verdicts, what worked, then what they rest on."""
     units = display.system
-    lines = [f"Review of {review.site}", ""]
+    lines = [render(say("review_of.head", site=Name(review.site))), ""]
     brief = []
     for item in review.applications:
         if looked_into(item):
@@ -32,7 +34,7 @@ def review_lines(review: Review, display: Display) -> list[str]:
     if review.worked:
         lines += [*worked_lines(review, units), ""]
     if review.groups:
-        lines.append("Groups used (WSSA/HRAC)")
+        lines.append(render(say("review_of.groups")))
         for purpose, seasons in review.groups.items():
             used = "; ".join(f"{s}: {', '.join(map(str, g))}" for s, g in seasons.items())
             lines.append(f"  {purpose}: {used}")
@@ -40,19 +42,22 @@ def review_lines(review: Review, display: Display) -> list[str]:
             lines.append(f"  {flag.level}: {render(flag.reason, units)}")
             if flag.alternatives:
                 others = ", ".join(render(other, units) for other in flag.alternatives)
-                lines.append(f"    in stock instead: {others}")
+                lines.append("    " + render(say("review_of.instead", others=Name(others))))
         lines.append("")
     for suspected in review.suspicions:
         where = f", {suspected.where}" if suspected.where else ""
         reason = render(suspected.suspicion.reason, units)
-        lines.append(f"Survivors noted {suspected.date}{where}: {reason}")
+        head = say(
+            "review_of.survivors", day=suspected.date, where=Name(where), reason=Name(reason)
+        )
+        lines.append(render(head))
         lines += [f"  - {render(step, units)}" for step in suspected.suspicion.steps]
     for result in review.trials:
         lines += [*trial_lines(result), ""]
     if review.relations:
-        lines.append("Timing as an explanation of control")
+        lines.append(render(say("review_of.timing")))
         lines += [f"  {render(relation.text, units)}" for relation in review.relations]
-    return lines + [f"Note: {render(note, units)}." for note in review.notes]
+    return lines + [_note("note", note, units) for note in review.notes]
 
 
 def looked_into(item: ReviewedApplication) -> bool:
@@ -134,37 +139,45 @@ def application_lines(item: ReviewedApplication, units: System) -> list[str]:
     lines.append(f"{a.date} {a.start:%H:%M}  {' + '.join(a.actives)}{place}  ({item.id[:8]})")
     scored = item.scored
     if scored is not None:
-        score = (
-            f"score {scored.score:.0f} of 100, {scored.verdict}"
-            if scored.score is not None
-            else f"cannot be scored in full; {scored.compared_score:.0f} of 100 on what is known"
-        )
-        grade = render(scored.grade, units)
-        lines.append(f"  As a window for {scored.purpose}: {score} (weather {grade})")
+        purpose = say("purpose.within", title=purpose_of(scored.purpose).title)
+        points = Name(f"{scored.compared_score if scored.score is None else scored.score:.0f}")
+        said = say("review_of.partly_scored", purpose=purpose, score=points)
+        if scored.score is not None:
+            verdict = wording.verdict(scored.verdict)
+            said = say("review_of.scored", purpose=purpose, score=points, verdict=verdict)
+        grade = render(say("review_of.weather", grade=scored.grade), units)
+        lines.append(f"  {render(said)} ({grade})")
         if item.held_down_by:
-            lines.append(f"  Held down most by {render(item.held_down_by, units)}")
-        lines += [f"  Against it: {render(fault, units)}" for fault in item.other_faults]
+            lines.append("  " + render(say("review_of.held_back", fault=item.held_down_by), units))
+        lines += ["  " + _note("against", fault, units) for fault in item.other_faults]
     lines += [f"  {fact_text(fact, units)}" for fact in item.facts]
     if item.missed:
         lines.append(f"  {render(item.missed, units)}")
-    return [*lines, *(f"  Note: {render(note, units)}." for note in item.notes)]
+    return [*lines, *("  " + _note("note", note, units) for note in item.notes)]
+
+
+def _note(kind: str, said: Phrase, units: System = "metric") -> str:
+    """``Note: the weather record does not include this date.``"""
+    return render(say(f"review_note.{kind}", said=said), units)
 
 
 def trial_lines(result: TrialResult) -> list[str]:
     """One measure of a trial: control, adjusted means with letters, what to mind."""
     weed = f", {result.weed}" if result.weed else ""
-    lines = [f"Trial {result.trial}, {result.measure}{weed}, {result.date}"]
+    head = Name(f"{result.trial}, {result.measure}{weed}, {result.date}")
+    lines = [render(say("review_of.trial", trial=head))]
     for name, control in result.controls.items():
-        lines.append(f"  {name}: control {render(control.text)} [{control.method}]")
+        said = say("review_of.control", treatment=Name(name), control=control.text)
+        lines.append(f"  {render(said)} [{control.method}]")
     if result.analysis is not None:
         analysis = result.analysis
         model = render(analysis.model)
-        lines.append(f"  Means ({model}; {analysis.residual_df:.0f} df); treatments that")
-        lines.append("  share a letter do not differ at 5 % (Tukey):")
+        df = round(analysis.residual_df)
+        lines.append("  " + render(say("review_of.means", model=Name(model), df=df)))
         lines += [
             f"    {m.treatment}: {m.mean:.3g} ({m.low:.3g} to {m.high:.3g}), {m.plots} plots,"
             f" {m.letters}"
             for m in sorted(analysis.means, key=lambda m: m.mean)
         ]
-        lines += [f"  Mind: {render(text)}." for text in analysis.warnings]
-    return [*lines, *(f"  Note: {render(note)}." for note in result.notes)]
+        lines += ["  " + _note("mind", text) for text in analysis.warnings]
+    return [*lines, *("  " + _note("note", note) for note in result.notes)]

@@ -102,7 +102,7 @@ def odds_basis(odds_: Odds) -> str:
     return render(say("report.odds_basis", members=odds_.members, basis=basis))
 
 
-def verdict(of: Verdict) -> Phrase:
+def verdict(of: str) -> Phrase:
     """A verdict in words."""
     return say(f"window_verdict.{_key(of)}")
 
