@@ -38,6 +38,7 @@ from windowcast.records.review import Review, review_log
 from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.store import SeasonLog
 from windowcast.records.verdict import Verdict, verdict_of
+from windowcast.report import review_page
 from windowcast.report.catalogue import render
 from windowcast.report.review_page import ReviewBook, ReviewView, render_review, review_view
 from windowcast.report.review_text import review_lines
@@ -632,3 +633,25 @@ def test_a_book_makes_each_season_once_and_gives_the_latest_for_one_it_has_not(
     shown = [book.of(s).review.season for s in ("", "2015/16", "1066/67", "2016/17", "2015/16")]
     assert shown == ["2016/17", "2015/16", "2016/17", "2016/17", "2015/16"]
     assert made == ["latest", "2015/16"]
+
+
+def test_the_body_of_a_season_is_written_once_and_escapes_what_people_wrote(
+    look: Callable[..., Review], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = look(replace(FALL, where="<b>1</b>"), FieldNote(NOV, "<i>", where="<b>1</b>"))
+    book = ReviewBook(lambda season: review_view(replace(whole, season="2016/17"), "us"))
+    written: list[str] = []
+    once = review_page.review_body
+
+    def counted(view: ReviewView, words: Any) -> str:
+        written.append(view.review.season)
+        return once(view, words)
+
+    monkeypatch.setattr(review_page, "review_body", counted)
+    first, again = (book.body("", Display("us")) for _ in range(2))
+    assert first is again
+    assert written == ["2016/17"]
+    assert "&lt;b&gt;1&lt;/b&gt;" in first
+    assert "<b>1" not in first
+    assert "“&lt;i&gt;”" in first
+    assert book.body("", Display("metric")) is not first

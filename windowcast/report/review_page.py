@@ -42,6 +42,7 @@ class ReviewBook:
     def __init__(self, make: Callable[[str], ReviewView]) -> None:
         self._make = make
         self._made: dict[str, ReviewView] = {}
+        self._bodies: dict[tuple[str, Display], str] = {}
         self._lock = threading.Lock()
 
     def of(self, season: str = "") -> ReviewView:
@@ -55,6 +56,19 @@ class ReviewBook:
             if season not in self._made:
                 self._made[season] = self._make(season)
             return self._made[season]
+
+    def body(self, season: str, display: Display) -> str:
+        """What a page says of a season, as HTML: written once, since a long log takes long."""
+        view = self.of(season)
+        key = (view.review.season, display)
+        if key not in self._bodies:
+            self._bodies[key] = review_body(view, Words(display))
+        return self._bodies[key]
+
+
+def review_body(view: ReviewView, words: Words) -> str:
+    """The body of a review's page: HTML in which every text is escaped."""
+    return templates().get_template("review_body.html").render(view=view, words=words)
 
 
 def review_view(review: Review, units: System) -> ReviewView:

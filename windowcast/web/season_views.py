@@ -14,7 +14,14 @@ from windowcast.programme.model import KeyDate
 from windowcast.report.plan_view import PlanView, days_apart
 from windowcast.report.wording import short
 from windowcast.report.years_chart import years_chart
-from windowcast.web.context import page, readable_site, ready_answer, web, without_folders
+from windowcast.web.context import (
+    display_of,
+    page,
+    readable_site,
+    ready_answer,
+    web,
+    without_folders,
+)
 from windowcast.web.sites import KnownSite
 from windowcast.web.tank_views import sheet_view
 from windowcast.windows.odds import DateRange
@@ -50,9 +57,12 @@ def review(request: Request) -> Response:
     """Hindsight over the season log."""
     site = readable_site(request)
     logged = site.log_path is not None and site.log_path.exists()
-    season = request.query_params.get("season", "")
-    view = web(request).reviews.get(site).of(season) if logged else None
-    return page(request, "review.html", site=site, screen="review", view=view)
+    if not logged:
+        return page(request, "review.html", site=site, screen="review", view=None)
+    season, book = request.query_params.get("season", ""), web(request).reviews.get(site)
+    body = book.body(season, display_of(site))
+    view = book.of(season)
+    return page(request, "review.html", site=site, screen="review", view=view, body=body)
 
 
 @dataclass(frozen=True)
