@@ -342,16 +342,6 @@ def date_of(entry: Entry) -> dt.date:
     return entry.date
 
 
-def dates_of(entry: Entry) -> dict[str, dt.date]:
-    """Every date an entry says, by the name of its field."""
-    values = ((name, getattr(entry, name)) for name in _dated(kind_of(entry)))
-    return {
-        name: value.date() if isinstance(value, dt.datetime) else value
-        for name, value in values
-        if value is not None
-    }
-
-
 def latest_today() -> dt.date:
     """The date where the day begins first on earth."""
     return dt.datetime.now(_FIRST_ZONE).date()
@@ -373,12 +363,17 @@ def check_dates(
         With the field named.
     """
     today = today or latest_today()
-    for field, date in dates_of(entry).items():
+    last = today + dt.timedelta(days=1)
+    for field in _dated(kind_of(entry)):
+        value = getattr(entry, field)
+        if value is None:
+            continue
+        date = value.date() if isinstance(value, dt.datetime) else value
         if date < EARLIEST:
             raise InputError(
                 f"{date} is before {EARLIEST.year}", field=field, remedy="check the year"
             )
-        if date > today + dt.timedelta(days=1):
+        if date > last:
             raise InputError(
                 f"{date} lies ahead",
                 field=field,
