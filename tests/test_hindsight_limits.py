@@ -334,5 +334,8 @@ def test_irrigation_counts_when_it_came_in_time_or_its_day_was_not_noted(
     assert conditions._watered(blind, done(), needs, 50).text.id == "fact.not_known"
     sprayed = done(watered_in_mm=depth)
     assert conditions._watered(blind, sprayed, needs, 50).good  # the log alone is enough
+    little = conditions._watered(blind, done(watered_in_mm=depth - 1), needs, 50)
+    assert little.text.id == "fact.not_known"  # rain nobody measured may have been enough
+    assert little.good
     unsaid = replace(needs, activation_days=math.nan)
     assert conditions._watered(dry, done(), unsaid, 50).text.id == "fact.days_not_known"

@@ -32,6 +32,7 @@ from windowcast.records.model import (
     Material,
     Rating,
     ScoutingCount,
+    checked,
 )
 from windowcast.records.past_windows import PastSeason, block_of, season_context, with_entered
 from windowcast.records.review import Review, review_log
@@ -452,6 +453,10 @@ def test_rain_of_the_record_and_water_of_the_log_decide_watering_in(
     assert raw is not None
     assert wet is not None
     assert cause(raw, "water").strength in ("likely", "possible")
+    none = checked(replace(dry, watered_in_mm=0.0))  # nothing given is an answer too
+    said = only(look(none, bad)).verdict
+    assert said is not None
+    assert cause(said, "water").strength == cause(raw, "water").strength
     assert cause(wet, "water").strength == "unlikely"
 
 
@@ -613,7 +618,12 @@ def test_one_season_is_looked_into_and_of_the_others_the_outcome_is_told(
     assert latest.applications[1].verdict == whole.applications[1].verdict
     lines = review_lines(latest, Display("metric"))
     assert "Other seasons" in lines
-    assert any(line.startswith("  The fall pre-emergent of 10 Sep 2015") for line in lines)
+    assert "  The fall pre-emergent of 10 Sep 2015 on field 1 worked: rated 90 % control on" in (
+        "\n".join(lines)
+    )
+    earlier = review_log(site, weather, log, season="2015/16").applications[1].verdict
+    assert earlier is not None  # it failed; why is not looked into
+    assert render(earlier.sentence) == "The fall pre-emergent of 14 Sep 2016 on Field 1 failed."
     assert "Applications of other seasons" in render_review(latest, Display("metric"))
 
 

@@ -211,7 +211,9 @@ def _watered(
     irrigated = application.watered_in_mm or 0.0
     on = application.watered_in_on
     if irrigated and (on is None or (on - application.date).days <= days):
-        total = irrigated + (0.0 if math.isnan(total) else total)
+        at_least = irrigated + (0.0 if math.isnan(total) else total)
+        known = not math.isnan(total) or at_least >= needs.activation_mm
+        total = at_least if known else math.nan  # rain that nobody knows may have been enough
     if math.isnan(total):
         return fact(total, NOT_KNOWN)
     enough = total >= needs.activation_mm

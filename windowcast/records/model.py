@@ -122,7 +122,8 @@ class Application:
     )
     weather_source: Annotated[Text, Asked("Weather from", hint="own meter, station, forecast")] = ""
     watered_in_mm: Annotated[
-        Amount | None, Asked("Watered in with", "mm", heading="After and by whom")
+        AtLeastZero | None,
+        Asked("Watered in with", "mm", heading="After and by whom", hint="0: not at all"),
     ] = None
     watered_in_on: Annotated[dt.date | None, Asked("Watered in on")] = None
     trial: Annotated[Text, Asked("Trial", hint="if it treated plots of a trial")] = ""

@@ -173,7 +173,7 @@ def _outcome_only(
     members = _members(application, materials, [])
     name = next((p for p in PURPOSES if p == application.purpose), None)
     seen = ledger.seen(application, members, pre=is_pre(application, members))
-    verdict = _verdict(application, name, seen, None, ledger)
+    verdict = _verdict(application, name, seen, None, ledger, outcome_only=True)
     up = share_up(state, application, purpose_of(name, ledger.tables).weeds) if name else math.nan
     return ReviewedApplication(
         stored.id, application, (), None, name is not None, 0, NOTHING, None, (), verdict, up
@@ -269,12 +269,21 @@ def _verdict(
     seen: SeenAfter,
     evidence: Evidence | None,
     ledger: Ledger,
+    *,
+    outcome_only: bool = False,
 ) -> Verdict:
     what, day = say(f"verdict.what.{purpose or 'application'}"), application.date
     it = say("verdict.it", what=what, day=day)
     if application.where:
         it = say("verdict.it_on", what=what, day=day, where=Name(application.where))
-    return verdict_of(seen, evidence, it=it, today=ledger.today, tables=ledger.tables)
+    return verdict_of(
+        seen,
+        evidence,
+        it=it,
+        today=ledger.today,
+        tables=ledger.tables,
+        outcome_only=outcome_only,
+    )
 
 
 def _members(application: Application, materials: Actives, notes: list[Phrase]) -> list[Active]:

@@ -67,6 +67,7 @@ def verdict_of(
     it: Phrase,
     today: dt.date,
     tables: Tables = PACKAGED,
+    outcome_only: bool = False,
 ) -> Verdict:
     """The verdict.
 
@@ -78,12 +79,16 @@ def verdict_of(
         What was applied, in words of the trade: ``fall pre-emergent of 14 Sep``.
     today
         Day on which it is asked.
+    outcome_only
+        Nobody asked why: then nothing is said of causes.
     """
     outcome = outcome_of(seen, today)
     causes = () if evidence is None else causes_of(evidence, seen, tables)
     bad = outcome in ("failed", "partly")
     resistance = next((c for c in causes if c.name == "resistance"), None)
     first = _sentence(outcome, seen, causes, it=it, today=today)
+    if bad and outcome_only:
+        first = say("verdict.bare", it=it, how=_how(outcome))
     second = _on_resistance(resistance, seen) if bad and resistance is not None else NOTHING
     return Verdict(
         outcome=outcome,
@@ -115,7 +120,7 @@ def _sentence(
     assert deciding is not None
     if outcome == "worked":
         return say("verdict.worked", it=it, seen=deciding.text)
-    how = say("verdict.failed" if outcome == "failed" else "verdict.partly")
+    how = _how(outcome)
     likely = [c.because for c in causes if c.strength == "likely"]
     possible = [c.because for c in causes if c.strength == "possible" and c.name != "resistance"]
     if likely:
@@ -125,6 +130,10 @@ def _sentence(
     if any(c.strength == "cannot tell" for c in causes if c.name != "resistance") or not causes:
         return say("verdict.no_reason_known", it=it, how=how)
     return say("verdict.nothing_explains", it=it, how=how)
+
+
+def _how(outcome: Outcome) -> Phrase:
+    return say("verdict.failed" if outcome == "failed" else "verdict.partly")
 
 
 def _on_resistance(cause: Cause, seen: SeenAfter) -> Phrase:

@@ -115,7 +115,7 @@ def worked_table(
     rows = []
     for r in records:
         timing = say("verdict.days", first=r.earliest, last=r.latest)
-        if r.earliest == r.latest:
+        if (r.earliest.month, r.earliest.day) == (r.latest.month, r.latest.day):
             timing = say("verdict.one_day", day=r.earliest)
         if not math.isnan(r.up):
             timing = say("verdict.days_up", days=timing, share=Share(r.up))
