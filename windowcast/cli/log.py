@@ -309,14 +309,14 @@ def import_(file: str, site_file: Path | None, log_file: Path | None, *, dry_run
     """
     from windowcast.records.by_hand import Asked
     from windowcast.records.import_export import read_log_file
-    from windowcast.report.log_import import import_lines
+    from windowcast.report.log_import import entries_counted, import_lines
 
     place = SiteLog(site_file, log_file)
     read = read_log_file(file, place.checked, Asked(place.site.zone if place.site else None))
     for line in import_lines(read, place.display.system):
         click.echo(line)
     if dry_run:
-        click.echo(f"{len(read.revisions)} entries read; nothing is stored (--dry-run).")
+        click.echo(f"{entries_counted(read)} read; nothing is stored (--dry-run).")
         return
     with place.open(create=True) as log:  # only now: a file that is refused begins no log
         before = len(log.entries())

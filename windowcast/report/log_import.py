@@ -18,3 +18,9 @@ def import_lines(read: LogFile, system: System) -> list[str]:
     assert entry is not None
     words = f"{TITLES[first.kind]}, {entry.date}: {entry_text(entry, system)}"
     return log_lines(read.understood, words)
+
+
+def entries_counted(read: LogFile) -> str:
+    """``"1 entry"`` or ``"2 entries"``: versions of entries in the file."""
+    count = len(read.revisions)
+    return f"{count} entr{'y' if count == 1 else 'ies'}"
