@@ -665,3 +665,11 @@ def test_the_body_of_a_season_is_written_once_and_escapes_what_people_wrote(
     assert "<b>1" not in first
     assert "“&lt;i&gt;”" in first
     assert book.body("", Display("metric")) is not first
+
+
+def test_an_application_without_a_purpose_does_not_keep_the_page_from_being_made(
+    look: Callable[..., Review],
+) -> None:
+    page = render_review(look(replace(FALL, purpose="")), Display("us"))
+    assert "purpose not noted: " in page
+    assert "the log does not say what it was for" in page.replace("\N{NO-BREAK SPACE}", " ")

@@ -22,9 +22,9 @@ from windowcast.report.strips import hour_strip
 from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.season.model import SiteState, TurfPhase
 from windowcast.windows.model import (
+    PURPOSES,
     HourStrip,
     Judged,
-    PurposeName,
     PurposeOutlook,
     Ranking,
     StockFit,
@@ -57,9 +57,12 @@ class Words:
         """A verdict."""
         return self.text(wording.verdict(of))
 
-    def title(self, purpose: PurposeName) -> str:
-        """A purpose's name within a sentence."""
-        return self.text(say("purpose.within", title=purpose_of(purpose).title))
+    def title(self, purpose: str) -> str:
+        """A purpose's name within a sentence; what is no purpose stands as it is."""
+        named = next((name for name in PURPOSES if name == purpose), None)
+        if named is None:
+            return purpose
+        return self.text(say("purpose.within", title=purpose_of(named).title))
 
     def held_back(self, fault: Phrase) -> str:
         """What most spoiled an application."""

@@ -68,12 +68,14 @@ def looked_into(item: ReviewedApplication) -> bool:
 def verdict_lines(verdict: Verdict, units: System) -> list[str]:
     """A verdict, what was seen, each cause with its evidence, and what to do."""
     lines = [render(verdict.sentence, units)]
-    lines += [f"  Seen: {render(look, units)}" for look in verdict.seen]
-    lines += [f"  Harm: {render(harm, units)}" for harm in verdict.harm]
+    lines += [f"  {render(say('verdict.line.seen', what=p), units)}" for p in verdict.seen]
+    lines += [f"  {render(say('verdict.line.harm', what=p), units)}" for p in verdict.harm]
     for cause in verdict.causes:
         said = "; ".join(render(p, units) for p in evidence_in_order(cause))
         lines.append(f"  {label_text(cause)}: {strength_text(cause)} – {said}")
-    return lines + [f"  Next: {render(step, units)}" for step in verdict.next_steps]
+    return lines + [
+        f"  {render(say('verdict.line.next', what=step), units)}" for step in verdict.next_steps
+    ]
 
 
 def evidence_in_order(cause: Cause) -> tuple[Phrase, ...]:
@@ -95,7 +97,7 @@ def worked_lines(review: Review, units: System) -> list[str]:
     """What worked on this ground: a table in columns."""
     heads, rows = worked_table(review.worked, units)
     widths = [max(len(row[n]) for row in (heads, *rows)) for n in range(len(heads))]
-    lines = ["What worked on this ground"]
+    lines = [render(say("verdict.page.worked"))]
     for row in (heads, *rows):
         lines.append(
             "  " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip()
