@@ -28,17 +28,15 @@ import re
 import tempfile
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from tzfpy import get_tz
 
+from windowcast.api import plan_of
 from windowcast.cli import main as windowcast
 from windowcast.cli.options import Start
-from windowcast.cli.season import plan_of
 from windowcast.core.errors import WindowcastError
-from windowcast.programme.answer import Answer
 from windowcast.report.season import plan_json
 from windowcast.report.tables import json_text
 
@@ -65,17 +63,6 @@ NEAR = {"score": 1.0, "share": 0.01, "caught": 0.01, "reopens": 0.01}
 SHOWN = 6  # examples of each kind
 
 
-@dataclass
-class Kept:
-    """A start that gives the answer it has already."""
-
-    found: Answer
-    asked: dict[str, Any] = field(default_factory=dict)
-
-    def answer(self, **asked: Any) -> Answer:
-        return self.found
-
-
 def snapshot(files: list[Path], *, mature: bool = False) -> dict[str, Any]:
     runs = {"sample": answers(Start(None, True, (), None, True))}
     with tempfile.TemporaryDirectory() as folder:
@@ -96,9 +83,9 @@ def snapshot(files: list[Path], *, mature: bool = False) -> dict[str, Any]:
 
 def answers(start: Start) -> dict[str, Any]:
     try:
-        answer = start.answer()
+        (answer,) = start.answers()
         ranking = json.loads(json_text(answer.ranking))
-        plan = json.loads(plan_json(plan_of(Kept(answer))))  # type: ignore[arg-type]
+        plan = json.loads(plan_json(plan_of(answer)))
     except WindowcastError as error:
         return {"exit": error.exit_code}
     return {

@@ -9,6 +9,7 @@ import math
 import pytest
 
 from windowcast.core.errors import InputError
+from windowcast.core.places import same_place
 from windowcast.core.quantity import Rate, parse, parse_rate
 from windowcast.core.values import PACKAGED
 from windowcast.materials.actives import Active, load_actives
@@ -25,7 +26,6 @@ from windowcast.materials.rotation import (
     alternatives,
     plan_flags,
     remark_of,
-    same_place,
     seasons_running,
     spent_groups,
     suspect_resistance,

@@ -18,8 +18,8 @@ from windowcast.report.years_chart import years_chart
 from windowcast.windows.odds import DateRange
 
 CHARTS = [
-    *(chart for row in sample_plan().purposes for chart in row.charts),
-    years_chart(sample_plan().plan),
+    *(chart for row in sample_plan()[0].purposes for chart in row.charts),
+    years_chart(sample_plan()[0].plan),
 ]
 
 
@@ -36,13 +36,13 @@ def test_charts_are_well_formed_and_stay_inside(chart: object) -> None:
 
 
 def test_what_can_be_done_now_comes_first() -> None:
-    order = [row.plan.status for row in sample_plan().purposes]
+    order = [row.plan.status for row in sample_plan()[0].purposes]
     assert order == sorted(order, key=["open", "cannot tell", "ahead", "over"].index)
     assert order[0] == "open"
 
 
 def test_cover_is_drawn_only_where_there_is_a_curve() -> None:
-    plan = sample_plan().plan
+    plan = sample_plan()[0].plan
     bare = replace(
         plan,
         purposes=tuple(
@@ -50,7 +50,7 @@ def test_cover_is_drawn_only_where_there_is_a_curve() -> None:
         ),
     )
     assert plan_view(bare).cover_charts == ()
-    assert sample_plan().cover_charts
+    assert sample_plan()[0].cover_charts
 
 
 def _key(passed: dt.date | None, ahead: DateRange | None, normal: DateRange | None) -> KeyDate:

@@ -57,44 +57,44 @@ def test_rises_once_and_falls_once(sample: Answer) -> None:
     told: dict[str, Told] = {}
     kinds = []
     for share in (0.5, 0.61, 0.7, 0.58, 0.56, 0.54, 0.5, 0.58, 0.62):
-        news, told = compare(told, with_odds(sample.ranking, share), 0.6, NOW)
+        news, told = compare(told, [with_odds(sample.ranking, share)], 0.6, NOW)
         kinds.append([n.kind for n in news])
     assert kinds == [[], ["opened"], [], [], [], ["fell back"], [], [], ["opened"]]
 
 
 def test_only_fit_windows_ring(sample: Answer) -> None:
-    news, told = compare({}, with_odds(sample.ranking, 0.9, "marginal"), 0.6, NOW)
+    news, told = compare({}, [with_odds(sample.ranking, 0.9, "marginal")], 0.6, NOW)
     assert not news
     assert not told
 
 
 def test_a_window_on_another_day_replaces_a_lost_one(sample: Answer) -> None:
-    _, told = compare({}, with_odds(sample.ranking, 0.8), 0.6, NOW)
-    news, told = compare(told, with_odds(sample.ranking, 0.8, hours=48), 0.6, NOW)
+    _, told = compare({}, [with_odds(sample.ranking, 0.8)], 0.6, NOW)
+    news, told = compare(told, [with_odds(sample.ranking, 0.8, hours=48)], 0.6, NOW)
     assert [n.kind for n in news] == ["fell back", "opened"]
     assert render(news[1].text).startswith("Instead")
-    again, _ = compare(told, with_odds(sample.ranking, 0.8, hours=48), 0.6, NOW)
+    again, _ = compare(told, [with_odds(sample.ranking, 0.8, hours=48)], 0.6, NOW)
     assert not again
 
 
 def test_shifted_hours_on_the_day_are_no_news(sample: Answer) -> None:
-    _, told = compare({}, with_odds(sample.ranking, 0.8), 0.6, NOW)
-    news, _ = compare(told, with_odds(sample.ranking, 0.8, hours=1), 0.6, NOW)
+    _, told = compare({}, [with_odds(sample.ranking, 0.8)], 0.6, NOW)
+    news, _ = compare(told, [with_odds(sample.ranking, 0.8, hours=1)], 0.6, NOW)
     assert not news
 
 
 def test_a_window_that_has_passed_is_forgotten_in_silence(sample: Answer) -> None:
-    _, told = compare({}, with_odds(sample.ranking, 0.8), 0.6, NOW)
+    _, told = compare({}, [with_odds(sample.ranking, 0.8)], 0.6, NOW)
     late = told["dormant"].end + dt.timedelta(hours=1)
-    news, left = compare(told, with_odds(sample.ranking, 0.1), 0.6, late)
+    news, left = compare(told, [with_odds(sample.ranking, 0.1)], 0.6, late)
     assert not news
     assert not left
 
 
 def test_what_cannot_be_told_any_more_falls_back(sample: Answer) -> None:
-    _, told = compare({}, with_odds(sample.ranking, 0.8), 0.6, NOW)
+    _, told = compare({}, [with_odds(sample.ranking, 0.8)], 0.6, NOW)
     blind = with_odds(sample.ranking, 0.8, "cannot tell")
-    news, _ = compare(told, blind, 0.6, NOW)
+    news, _ = compare(told, [blind], 0.6, NOW)
     assert [n.kind for n in news] == ["fell back"]
 
 

@@ -10,8 +10,8 @@ from pathlib import Path
 from report_fixtures import TODAY, answer
 from starlette.testclient import TestClient
 
+from windowcast.api import plan_of
 from windowcast.cli.options import Start
-from windowcast.cli.season import plan_of
 from windowcast.core.site_template import Answers, site_toml
 from windowcast.programme.answer import Answer
 from windowcast.records.review import Review
@@ -33,9 +33,9 @@ def made_up(site: KnownSite) -> Answer:
 
 
 @cache
-def sample_plan() -> PlanView:
+def sample_plan() -> tuple[PlanView, ...]:
     """The plan of the packaged sample."""
-    return plan_view(plan_of(Start(None, True, (), None, True)))
+    return tuple(plan_view(plan_of(a)) for a in Start(None, True, (), None, True).answers())
 
 
 def _empty_review(site: KnownSite) -> ReviewBook:
@@ -52,7 +52,7 @@ def client(
     """A client of a server over a folder of sites."""
     parts = Web(
         book=SiteBook(folder),
-        answers=Keeper(lambda known: Ready(make(known))),
+        answers=Keeper(lambda known: Ready((make(known),))),
         plans=Keeper(lambda known: sample_plan()),
         reviews=Keeper(_empty_review),
         guard=guard,

@@ -13,6 +13,7 @@ from windowcast.core.version import __version__
 if TYPE_CHECKING:
     from windowcast.api import (
         answer,
+        answers,
         compare,
         load_site,
         load_weather,
@@ -48,6 +49,7 @@ __all__ = [
     "WindowcastError",
     "__version__",
     "answer",
+    "answers",
     "compare",
     "load_site",
     "load_weather",

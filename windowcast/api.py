@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -231,6 +231,7 @@ def answer(
     values: Mapping[str, Any] | None = None,
     offline: bool = False,
     progress: Progress | None = None,
+    area: str = "",
 ) -> Answer:
     """The whole answer: the ranking, and the weather, futures and states it rests on.
 
@@ -256,6 +257,8 @@ def answer(
         Science values in place of the packaged ones, to see what an answer owes to them: by table
         of ``data/`` and path, such as ``{"turf.safety.margin": 21.0}``, in the table's unit. The
         ranking's cautions and trace name them.
+    area
+        For a site of several areas, which of them; `answers` answers for all.
 
     Returns
     -------
@@ -279,6 +282,85 @@ def answer(
     >>> 0.5 < float(found.past.emergence["POAAN"].share[-1]) <= 1.0
     True
     """
+    (one,) = _answers(
+        site, weather, date=date, purposes=purposes, days=days, actives=actives,
+        formulation=formulation, futures=futures, log=log, materials=materials, values=values,
+        offline=offline, progress=progress, area=area, single=True,
+    )  # fmt: skip
+    return one
+
+
+def answers(
+    site: SiteLike,
+    weather: WeatherLike | None = None,
+    *,
+    date: Date | None = None,
+    purposes: Sequence[PurposeName] | None = None,
+    days: int = 10,
+    actives: str = "",
+    formulation: Formulation | None = None,
+    futures: int = 100,
+    log: Pathlike | None = None,
+    materials: Pathlike | None = None,
+    values: Mapping[str, Any] | None = None,
+    offline: bool = False,
+    progress: Progress | None = None,
+    area: str = "",
+) -> tuple[Answer, ...]:
+    """An answer for every piece of the site's ground: areas that are alike share one.
+
+    Parameters
+    ----------
+    site, weather, date, purposes, days, actives, formulation, futures, log, materials, values,
+    offline, progress
+        As of `answer`.
+    area
+        Only this area; "" for all.
+
+    Returns
+    -------
+    tuple of Answer
+        Each names its `areas`; a site without areas has one answer, which names none.
+
+    Raises
+    ------
+    InputError, SourceUnreachableError
+        As of `answer`.
+
+    Examples
+    --------
+    >>> import windowcast
+    >>> field = {"name": "Park", "latitude": 33.5, "longitude": -86.8, "elevation_m": 190.0}
+    >>> field["area"] = [{"name": "field 1"}, {"name": "field 2"}, {"name": "sod", "thin": True}]
+    >>> found = windowcast.answers(field, windowcast.sample_weather(), days=2)
+    >>> [one.areas for one in found]
+    [('field 1', 'field 2'), ('sod',)]
+    """
+    return tuple(
+        _answers(
+            site, weather, date=date, purposes=purposes, days=days, actives=actives,
+            formulation=formulation, futures=futures, log=log, materials=materials,
+            values=values, offline=offline, progress=progress, area=area, single=False,
+        )
+    )  # fmt: skip
+
+
+def _answers(
+    site: SiteLike,
+    weather: WeatherLike | None,
+    *,
+    date: Date | None,
+    log: Pathlike | None,
+    materials: Pathlike | None,
+    values: Mapping[str, Any] | None,
+    offline: bool,
+    progress: Progress | None,
+    actives: str,
+    area: str,
+    single: bool,
+    **asked: Any,
+) -> Iterator[Answer]:
+    """The answers for each piece of ground; with `single` there may only be one."""
     from windowcast.programme.answer import answer as answered
     from windowcast.season.soil_kept import KeptSoil
     from windowcast.sources.cache import Cache
@@ -286,33 +368,45 @@ def answer(
     tables = _tables(values or {})
     site_file = Path(site) if isinstance(site, str | PathLike) else None
     site = load_site(site)
+    if single and site.area and not area:
+        raise InputError(
+            "the site has several areas", field="area",
+            remedy=f"name one ({', '.join(one.name for one in site.area)}) or ask for all answers",
+        )  # fmt: skip
+    log_file = Path(log) if log is not None else site_file and log_beside(site, site_file)
     found = load_weather(site, weather, date=date, offline=offline, progress=progress)
-    known = observed = None
-    if site.stock or actives:
+    logged = None
+    if log_file is not None and log_file.is_file():
+        from windowcast.records.observations import Logged
+
+        logged = Logged.read(log_file, until=found.today)
+    known = None
+    if site.stock or actives or logged is not None:
         from windowcast.materials.actives import load_actives
 
         known = load_actives(materials or file_beside(site_file, site.materials_file))
         known.at_hand(site.stock, site_file)  # an error then names the site file
-    log_file = Path(log) if log is not None else site_file and log_beside(site, site_file)
-    if log_file is not None and log_file.is_file():
-        from windowcast.records.observations import observed_in
+    from windowcast.records.areas import pieces
 
-        observed = observed_in(log_file, materials=known, southern=site.place.southern)
     with Cache() as cache:
-        return answered(
-            site,
-            found,
-            purposes=purposes,
-            days=days,
-            actives=actives,
-            materials=known,
-            formulation=formulation,
-            observed=observed,
-            now=_now(site, found),
-            futures=futures,
-            tables=tables,
-            soil_model=KeptSoil(cache),
-        )
+        for piece in pieces(site, logged, area):
+            seen = None
+            if piece.logged is not None and known is not None:
+                from windowcast.records.observations import observed
+
+                seen = observed(piece.logged, known, southern=site.place.southern)
+            yield answered(
+                piece.site,
+                found,
+                actives=actives,
+                materials=known,
+                observed=seen,
+                now=_now(site, found),
+                areas=piece.areas,
+                tables=tables,
+                soil_model=KeptSoil(cache),
+                **asked,
+            )
 
 
 def _tables(values: Mapping[str, Any]) -> Tables:
@@ -360,13 +454,14 @@ def rank(
     materials: Pathlike | None = None,
     values: Mapping[str, Any] | None = None,
     offline: bool = False,
+    area: str = "",
 ) -> Ranking:
     """Rank the coming application windows of a site: ``windowcast rank``.
 
     Parameters
     ----------
     site, weather, date, purposes, days, actives, formulation, futures, log, materials, values,
-    offline
+    offline, area
         As of `answer`.
 
     Returns
@@ -404,7 +499,7 @@ def rank(
     return answer(
         site, weather, date=date, purposes=purposes, days=days, actives=actives,
         formulation=formulation, futures=futures, log=log, materials=materials, values=values,
-        offline=offline,
+        offline=offline, area=area,
     ).ranking  # fmt: skip
 
 
@@ -419,6 +514,7 @@ def season_plan(
     materials: Pathlike | None = None,
     values: Mapping[str, Any] | None = None,
     offline: bool = False,
+    area: str = "",
 ) -> SeasonPlan:
     """Where the season stands, its key dates and the plan: ``windowcast season``.
 
@@ -426,7 +522,7 @@ def season_plan(
 
     Parameters
     ----------
-    site, weather, date, actives, futures, log, materials, values, offline
+    site, weather, date, actives, futures, log, materials, values, offline, area
         As of `answer`.
 
     Returns
@@ -454,7 +550,7 @@ def season_plan(
     return plan_of(
         answer(
             site, weather, date=date, actives=actives, futures=futures, log=log,
-            materials=materials, values=values, offline=offline,
+            materials=materials, values=values, offline=offline, area=area,
         )
     )  # fmt: skip
 
@@ -471,6 +567,8 @@ def plan_of(found: Answer) -> SeasonPlan:
         weather=found.weather,
         barriers=found.barriers,
         looks=found.looks,
+        jobs=found.jobs,
+        areas=found.areas,
         now=_now(found.site, found.weather),
         tables=found.tables,
     )

@@ -51,6 +51,14 @@ def site_options(command: Command) -> Command:
     return command
 
 
+area_option = click.option(
+    "--area",
+    default="",
+    metavar="NAME",
+    help="Only this area of the site file  [default: all, those that are alike together]",
+)
+
+
 @dataclass(frozen=True)
 class Start:
     """Where a command starts from: what the shared options said."""
@@ -133,12 +141,15 @@ class Start:
                 f"{self.date!r} is not a date", field="--date", remedy="write it as 2025-11-06"
             ) from None
 
-    def answer(self, **asked: Any) -> Answer:
-        """The answer for the site, by its log and materials; `asked` as in `windowcast.answer`."""
+    def answers(self, **asked: Any) -> tuple[Answer, ...]:
+        """An answer for each piece of the site's ground, by its log and materials.
+
+        `asked` as in `windowcast.answers`.
+        """
         from windowcast import api
 
         site, weather = self.load()
-        return api.answer(
+        return api.answers(
             site,
             weather,
             log=self.log_file(site),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,6 +14,7 @@ from windowcast.core.errors import InputError
 if TYPE_CHECKING:
     from windowcast.core.units import System
     from windowcast.programme.answer import Answer
+    from windowcast.windows.model import Ranking
 
 Command = Callable[..., Any]
 
@@ -51,8 +52,7 @@ def output_options(command: Command) -> Command:
 
 
 def emit(
-    answer: Answer,
-    *,
+    *answers: Answer,
     units: System | None,
     format_: str,
     page: Path | None,
@@ -72,35 +72,35 @@ def emit(
             f"has no place in {format_}", field="--explain", remedy="use --format table or json"
         )
     if units is not None:
-        answer = replace(answer, ranking=replace(answer.ranking, units=units))
+        answers = tuple(replace(a, ranking=replace(a.ranking, units=units)) for a in answers)
     if page is not None:
         from windowcast.core.atomic_files import write_atomic
         from windowcast.report.page import render_page
 
-        write_atomic(page, render_page(answer))
+        write_atomic(page, render_page(*answers))
     if calendar is not None:
         from windowcast.report.calendar import write_calendar
 
-        write_calendar(calendar, answer)
-    click.echo(_text(answer, format_, explain), nl=False)
+        write_calendar(calendar, *answers)
+    click.echo(_text([answer.ranking for answer in answers], format_, explain), nl=False)
 
 
-def _text(answer: Answer, format_: str, explain: bool) -> str:
+def _text(rankings: Sequence[Ranking], format_: str, explain: bool) -> str:
     if format_ == "json":
         from windowcast.report.tables import json_text
 
-        return json_text(answer.ranking)
+        return json_text(*rankings)
     if format_ == "csv":
         from windowcast.report.tables import csv_text
 
-        return csv_text(answer.ranking)
+        return csv_text(*rankings)
     if format_ == "text":
         from windowcast.report.message import message_text
 
-        return message_text(answer.ranking)
+        return message_text(*rankings)
     from windowcast.report.terminal import table_text
 
-    return table_text(answer.ranking, explain=explain)
+    return table_text(*rankings, explain=explain)
 
 
 def echo(*lines: str) -> None:

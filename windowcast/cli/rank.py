@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.cli.options import Start, site_options
+from windowcast.cli.options import Start, area_option, site_options
 from windowcast.cli.output import emit, output_options
 from windowcast.core.errors import InputError
 from windowcast.windows.model import PURPOSES
@@ -46,6 +46,7 @@ if TYPE_CHECKING:
     type=click.Choice(["spray", "granule"]),
     help="How it is put out: some turf takes granules and not the spray.",
 )
+@area_option
 @output_options
 def command(
     *,
@@ -63,6 +64,7 @@ def command(
     page: Path | None,
     calendar: Path | None,
     explain: bool,
+    area: str,
 ) -> None:
     """Rank the coming application windows of a site, best first.
 
@@ -71,7 +73,11 @@ def command(
     if actives is not None and not actives.strip(" +"):
         raise InputError("names no active ingredient", field="--active", remedy="give a name")
     start = Start(site_file, sample, files, date, offline)
-    answer = start.answer(
-        purposes=purposes or None, days=days, actives=actives or "", formulation=formulation
+    answers = start.answers(
+        purposes=purposes or None,
+        days=days,
+        actives=actives or "",
+        formulation=formulation,
+        area=area,
     )
-    emit(answer, units=units, format_=format_, page=page, calendar=calendar, explain=explain)
+    emit(*answers, units=units, format_=format_, page=page, calendar=calendar, explain=explain)

@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.cli.options import Start, site_options
+from windowcast.cli.options import Start, area_option, site_options
 
 if TYPE_CHECKING:
     from windowcast.core.units import System
-    from windowcast.programme.model import SeasonPlan
 
 
 @click.command(name="season")
@@ -32,6 +31,7 @@ if TYPE_CHECKING:
     metavar="OUT.html",
     help="Also write the plan as a self-contained page.",
 )
+@area_option
 @click.option("--explain", is_flag=True, help="Trace the plan's values to their sources.")
 def command(
     *,
@@ -44,33 +44,31 @@ def command(
     format_: str,
     page: Path | None,
     explain: bool,
+    area: str,
 ) -> None:
     """Show where the season stands, its key dates with intervals, and the plan.
 
     Start with: windowcast season --sample
     """
+    from windowcast.api import plan_of
     from windowcast.cli.output import echo
     from windowcast.report.season import plan_json, plan_text
 
-    plan = plan_of(Start(site_file, sample, files, date, offline))
+    found = Start(site_file, sample, files, date, offline).answers(area=area)
+    plans = [plan_of(answer) for answer in found]
     if units is not None:
-        plan = replace(plan, units=units)
+        plans = [replace(plan, units=units) for plan in plans]
     if page is not None:
         from windowcast.core.atomic_files import write_atomic
         from windowcast.report.page import render_plan
 
-        write_atomic(page, render_plan(plan, sample=sample))
-    click.echo(plan_json(plan) if format_ == "json" else plan_text(plan), nl=False)
+        write_atomic(page, render_plan(*plans, sample=sample))
+    text = plan_json(*plans) if format_ == "json" else "\n".join(map(plan_text, plans))
+    click.echo(text, nl=False)
     if explain and format_ != "json":  # the JSON always holds them
         from windowcast.report.catalogue import render
 
-        sources = [f"{render(key.label, plan.units)}: {key.source}" for key in plan.key_dates]
-        values = [render(line, plan.units) for line in plan.explain]
+        first = plans[0]
+        sources = [f"{render(key.label, first.units)}: {key.source}" for key in first.key_dates]
+        values = [render(line, first.units) for line in first.explain]
         echo("", "Where the numbers come from", *sources, *values)
-
-
-def plan_of(start: Start) -> SeasonPlan:
-    """The plan for what the shared options said."""
-    from windowcast.api import plan_of as planned
-
-    return planned(start.answer())

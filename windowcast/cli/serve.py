@@ -76,10 +76,10 @@ def command(
 
 def _parts(place: Path, guard: Guard, date: dt.date | None, offline: bool) -> Web:
     """The server's parts; answers, plans and reviews are made as the commands make them."""
+    from windowcast.api import plan_of
     from windowcast.cli.options import Start
     from windowcast.cli.review import look_back
-    from windowcast.cli.season import plan_of
-    from windowcast.report.plan_view import plan_view
+    from windowcast.report.plan_view import PlanView, plan_view
     from windowcast.report.review_page import ReviewBook, ReviewView, review_view
     from windowcast.web.answers import Keeper, Ready
     from windowcast.web.context import Web
@@ -96,10 +96,14 @@ def _parts(place: Path, guard: Guard, date: dt.date | None, offline: bool) -> We
 
         return ReviewBook(season)
 
+    def plans_of(known: KnownSite) -> tuple[PlanView, ...]:
+        return tuple(plan_view(plan_of(answer)) for answer in answers.get(known).answers)
+
+    answers = Keeper(lambda known: Ready(start(known).answers()))
     return Web(
         book=SiteBook(place),
-        answers=Keeper(lambda known: Ready(start(known).answer())),
-        plans=Keeper(lambda known: plan_view(plan_of(start(known)))),
+        answers=answers,
+        plans=Keeper(plans_of),
         reviews=Keeper(reviews_of),
         guard=guard,
         today=date,

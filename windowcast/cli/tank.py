@@ -198,7 +198,8 @@ def sheet(
     known = load_products(file, actives)
     chosen = [product_from_words(text, known, actives) for text in products]
     chosen = with_label_maximum(chosen, actives)
-    window = _window(start, purpose, "+".join(p.active for p in chosen if p.active))
+    ground, area = _ground(site, where)
+    window = _window(start, purpose, "+".join(p.active for p in chosen if p.active), area)
     day = window.date if window else _date(date)
     members = [actives[p.active] for p in chosen if p.active]
     use = None
@@ -210,7 +211,7 @@ def sheet(
         from windowcast.limits.tank import tank_remarks
 
         on = day or dt.datetime.now(site.zone).date()
-        remarks = [*tank_remarks(chosen, actives, site, on), *remarks]
+        remarks = [*tank_remarks(chosen, actives, ground or site, on), *remarks]
     result = tank_sheet(
         parse(area, "area", "area"),
         parse_carrier(carrier),
@@ -224,13 +225,34 @@ def sheet(
     click.echo(_json(result, window) if form == "json" else _text(result, window, where, site))
 
 
-def _window(start: Start, purpose: str | None, actives: str) -> Window | None:
-    """The best window of a purpose for the actives in the tank."""
+def _ground(site: Site | None, where: str) -> tuple[Site | None, str]:
+    """The site as it is on the area that a place names, and the area's name; "" for none.
+
+    Raises
+    ------
+    InputError
+        The site has areas and the place is none of them.
+    """
+    if site is None or not site.area:
+        return site, ""
+    from windowcast.records.areas import pieces
+
+    if not where:
+        raise InputError(
+            "is missing: the site has several areas", field="--where",
+            remedy=f"name one of {', '.join(one.name for one in site.area)}",
+        )  # fmt: skip
+    piece = pieces(site, None, where)[0]
+    return piece.site, piece.areas[0]
+
+
+def _window(start: Start, purpose: str | None, actives: str, area: str) -> Window | None:
+    """The best window of a purpose for the actives in the tank, on an area of the site."""
     if purpose is None:
         return None
     from windowcast.report.catalogue import render
 
-    answer = start.answer(purposes=(purpose,), actives=actives)
+    (answer, *_) = start.answers(purposes=(purpose,), actives=actives, area=area)
     outlook = answer.ranking.purposes[0]
     if not outlook.windows:
         said = render(outlook.advice, answer.ranking.units)

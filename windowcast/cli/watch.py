@@ -81,17 +81,18 @@ def _look(
     from windowcast.programme.news import compare
 
     told = read_state(path)
-    answer = start.answer()
+    answers = start.answers()
+    answer = answers[0]
     least = threshold if threshold is not None else answer.site.advice.odds_threshold
     now = dt.datetime.now(dt.UTC)
     today = dt.datetime.combine(answer.ranking.today, dt.time(), answer.site.zone)
     if today.date() != now.astimezone(answer.site.zone).date():
         now = today  # an answer about another day
-    news, kept = compare(told, answer.ranking, least, now)
+    news, kept = compare(told, [one.ranking for one in answers], least, now)
     if calendar is not None:
         from windowcast.report.calendar import write_calendar
 
-        write_calendar(calendar, answer)
+        write_calendar(calendar, *answers)
     write_state(path, kept)  # before the message: a message twice is worse than one lost
     return news, answer.site.name
 

@@ -135,6 +135,14 @@ def sentence(clause: Value) -> Phrase:
     return say("sentence.of", clause=clause)
 
 
+def sentences(*items: Phrase) -> Phrase:
+    """Sentences one after the other; those that say nothing are left out."""
+    some = [item for item in items if item]
+    if len(some) < 2:
+        return some[0] if some else NOTHING
+    return say("sentence.several", of=joined(*some, join="sentences"))
+
+
 def about(what: Value, note: Phrase) -> Phrase:
     """A remark on something: ``annual bluegrass: ...``; see `merged`."""
     return say("note.about", what=what, note=note)

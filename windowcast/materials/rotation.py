@@ -14,17 +14,12 @@ from typing import Literal
 import numpy as np
 
 from windowcast.core.phrase import Name, Phrase, Value, joined, say
+from windowcast.core.places import same_place
 from windowcast.core.season_calendar import season_name
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.materials.actives import TURF_STATES, Active
 
 POST_PURPOSES = ("post-early", "dormant")
-
-
-def same_place(one: str, other: str) -> bool:
-    """Whether two places as written may be one: the same words, or one of them not noted."""
-    words = [" ".join(place.casefold().split()) for place in (one, other)]
-    return not all(words) or words[0] == words[1]
 
 
 @dataclass(frozen=True, slots=True)

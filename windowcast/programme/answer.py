@@ -6,8 +6,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +18,7 @@ from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.physics.soil import simulate
+from windowcast.programme.jobs import Ground, JobValues, jobs_of, with_jobs
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.sightings import CanopyLook, holding
@@ -26,9 +27,10 @@ from windowcast.season.state import Carry, build
 from windowcast.season.turf_safety import Safety, over_futures
 from windowcast.weather.ensemble import members as members_of
 from windowcast.windows.cover_plan import ResidualActive, material_of
-from windowcast.windows.model import PurposeName, Ranking
+from windowcast.windows.model import PURPOSES, Job, PurposeName, Ranking
 from windowcast.windows.rank import rank
-from windowcast.windows.season_axis import BEYOND_DAYS
+from windowcast.windows.score import Rule
+from windowcast.windows.season_axis import BEYOND_DAYS, SeasonAxis
 
 if TYPE_CHECKING:
     from windowcast.materials.actives import Actives, Formulation
@@ -50,6 +52,8 @@ class Answer:
     barriers: tuple[ResidualActive, ...] = ()
     looks: tuple[CanopyLook, ...] = ()
     tables: Tables = PACKAGED
+    areas: tuple[str, ...] = ()  # of the site, that the answer is about; none where it names none
+    jobs: Mapping[PurposeName, Job | None] = field(default_factory=dict)  # by the season log
 
 
 def answer(
@@ -66,6 +70,7 @@ def answer(
     futures: int = 100,
     tables: Tables = PACKAGED,
     soil_model: SoilModel = simulate,
+    areas: Sequence[str] = (),
 ) -> Answer:
     """Answer for a site on the weather's date.
 
@@ -77,7 +82,7 @@ def answer(
         Days from today that are ranked.
     actives
         Mixture to be used, ``NAME[+NAME]``; "" for what is usual. Needs `materials`, which also
-        judge the site's stock.
+        judge the site's stock and what was applied.
     formulation
         Of the mixture: spray or granule; None: not said.
     observed
@@ -90,6 +95,8 @@ def answer(
         The science values to go by; `Tables.varied` gives others than the packaged ones.
     soil_model
         As in `windowcast.season.state.build`.
+    areas
+        Names of the areas that `site` and `observed` describe.
 
     Raises
     ------
@@ -147,7 +154,26 @@ def answer(
         now=now,
         tables=tables,
     )
-    return Answer(site, weather, future, past, ahead, ranking, barriers, looks, tables)
+    ranking = replace(ranking, areas=tuple(areas))
+    jobs: Mapping[PurposeName, Job | None] = {}
+    if observed is not None and materials is not None and observed.applied:
+        axis = SeasonAxis.of(
+            past,
+            ahead,
+            southern=site.place.southern,
+            overseeded=False,
+            years=future.past_years,
+            tables=tables,
+        )
+        ground = Ground(
+            axis, weather, observed, materials, site.turf.irrigated, max(days, DAYS),
+            JobValues.of(tables),
+        )  # fmt: skip
+        jobs = jobs_of(ground, PURPOSES)
+        ranking = with_jobs(ranking, jobs, Rule.of(tables["criteria"]))
+    return Answer(
+        site, weather, future, past, ahead, ranking, barriers, looks, tables, tuple(areas), jobs
+    )
 
 
 def greenup_by_futures(ahead: SiteState) -> SiteState:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal
 
 from windowcast.core.phrase import Phrase
 from windowcast.limits.model import TurfSpan
-from windowcast.windows.model import CoverPlan, Odds, PurposeName
+from windowcast.windows.model import CoverPlan, Job, Odds, PurposeName
 from windowcast.windows.odds import DateRange
 
 if TYPE_CHECKING:
@@ -158,11 +158,17 @@ class PurposePlan:
     if_missed: Phrase
     delay_cost: Phrase
     turf: tuple[TurfSpan, ...] = ()
+    job: Job | None = None  # by the season log; None without one
+
+    @property
+    def to_do(self) -> bool:
+        """Whether there is ground still to treat for it."""
+        return self.job is None or self.job.open
 
 
 @dataclass(frozen=True, slots=True)
 class SeasonPlan:
-    """The whole plan."""
+    """The whole plan of a site, or of areas of it that are alike."""
 
     site: str
     season: str
@@ -176,6 +182,7 @@ class SeasonPlan:
     members: int
     explain: tuple[Phrase, ...]  # every science value the plan rests on, with its source
     program_version: str
+    areas: tuple[str, ...] = ()
 
     def to_pandas(self) -> pd.DataFrame:
         """A row for each key date, indexed by its name.

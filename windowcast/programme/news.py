@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from windowcast.core.phrase import NOTHING, Phrase, Share, Span, say
+from windowcast.core.phrase import NOTHING, Phrase, Share, Span, names, say
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
 MARGIN = 0.05  # how far odds must fall below the threshold before a told window is taken back
@@ -37,14 +37,16 @@ class News:
 
 
 def compare(
-    told: Mapping[str, Told], ranking: Ranking, threshold: float, now: dt.datetime
+    told: Mapping[str, Told], rankings: Sequence[Ranking], threshold: float, now: dt.datetime
 ) -> tuple[tuple[News, ...], dict[str, Told]]:
     """What is new, and what has now been told.
 
     Parameters
     ----------
     told
-        Purpose → the window last told of.
+        Purpose, with its areas where there are any (see `key`) → the window last told of.
+    rankings
+        One for each piece of the site's ground.
     threshold
         Least odds of a fit window worth a message, 0..1.
     now
@@ -52,23 +54,37 @@ def compare(
     """
     news: list[News] = []
     kept: dict[str, Told] = {}
-    for outlook in ranking.purposes:
-        before = told.get(outlook.purpose)
+    seen = {key(ranking, o): (ranking, o) for ranking in rankings for o in ranking.purposes}
+    for name, (ranking, outlook) in seen.items():
+        before = told.get(name)
         if before is not None and before.end <= now:
             before = None
+        if outlook.job is not None and not outlook.job.open:
+            continue  # done: a window that was told of served its turn
         holds = before is not None and _still(outlook, before, threshold - MARGIN)
         if before is not None and holds:
-            kept[outlook.purpose] = before
+            kept[name] = before
             continue
         best = _best(outlook.windows, threshold, now)
         if before is not None:
-            news.append(_fell_back(outlook, before, threshold))
+            news.append(_on(ranking, _fell_back(outlook, before, threshold)))
         if best is not None and best.odds is not None:
-            news.append(_opened(outlook, best, instead=before is not None))
-            kept[outlook.purpose] = Told(best.start, best.end, best.odds.share)
-    seen = {outlook.purpose for outlook in ranking.purposes}
+            news.append(_on(ranking, _opened(outlook, best, instead=before is not None)))
+            kept[name] = Told(best.start, best.end, best.odds.share)
     others = {name: t for name, t in told.items() if name not in seen and t.end > now}
     return tuple(news), kept | others
+
+
+def key(ranking: Ranking, outlook: PurposeOutlook) -> str:
+    """What a purpose's window is told under: ``"pre-fall"``, ``"pre-fall: greens, tees"``."""
+    return ": ".join(filter(None, (outlook.purpose, ", ".join(ranking.areas))))
+
+
+def _on(ranking: Ranking, news: News) -> News:
+    """The news with the areas that it is about."""
+    if not ranking.areas:
+        return news
+    return replace(news, text=say("news.on", areas=names(*ranking.areas), text=news.text))
 
 
 def _best(windows: Sequence[Window], threshold: float, now: dt.datetime) -> Window | None:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
@@ -33,7 +34,7 @@ from windowcast.windows.covers import covers_of
 from windowcast.windows.days import DayContext
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import Judge
-from windowcast.windows.model import PURPOSES
+from windowcast.windows.model import PURPOSES, Job, PurposeName
 from windowcast.windows.odds import DateRange, date_range
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.score import BoolArray, Rule
@@ -44,6 +45,7 @@ from windowcast.windows.trace import cited
 DAYS = 10  # judged by the hour when deciding now or waiting
 DELAY_DAYS = 14
 MAY_BE = 0.1  # share of the futures from which a purpose may be in season on a day
+NO_JOBS: Mapping[PurposeName, Job | None] = MappingProxyType({})
 Status = Literal["open", "ahead", "over", "cannot tell"]
 
 
@@ -57,6 +59,8 @@ def season_plan(
     barriers: Sequence[ResidualActive] = (),
     mixture: ActiveNeeds | None = None,
     looks: Sequence[CanopyLook] = (),
+    jobs: Mapping[PurposeName, Job | None] = NO_JOBS,
+    areas: Sequence[str] = (),
     now: dt.datetime | None = None,
     tables: Tables = PACKAGED,
 ) -> SeasonPlan:
@@ -73,6 +77,10 @@ def season_plan(
         What the actives to be used need; None for what is usual for each purpose.
     looks
         Dated looks into the canopy.
+    jobs
+        Where each purpose stands by the season log; what is done gets no decision.
+    areas
+        Names of the areas that it is about.
     now
         The present moment; hours before it are gone.
     tables
@@ -90,7 +98,10 @@ def season_plan(
     ctx = hour_context(site, ahead, members, weather=weather, now=now, tables=tables)
     work = _Work(site, past, ahead, members, weather, axis, ctx, Judge(ctx, past, tuple(looks)))
     dates = key_dates(axis, southern=southern)
-    purposes = [work.purpose(purpose_of(name, tables), mixture, barriers) for name in PURPOSES]
+    purposes = [
+        _with_job(work.purpose(purpose_of(name, tables), mixture, barriers), jobs.get(name))
+        for name in PURPOSES
+    ]
     seasons = sum(1 for _ in axis.past_seasons(southern=southern))
     return SeasonPlan(
         site=site.name,
@@ -108,7 +119,17 @@ def season_plan(
         members=len(members.daily.get("tmax_c")) - 1,
         explain=_explain(ahead, tables),
         program_version=__version__,
+        areas=tuple(areas),
     )
+
+
+def _with_job(plan: PurposePlan, job: Job | None) -> PurposePlan:
+    """The plan of ground still to do."""
+    if job is None:
+        return plan
+    if job.open:
+        return replace(plan, job=job)
+    return replace(plan, job=job, decision=None, covers=(), weeks=(), fewest=None)
 
 
 def _explain(ahead: SiteState, tables: Tables) -> tuple[Phrase, ...]:

@@ -4,62 +4,136 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from os import PathLike
+from typing import TypeVar
 
 import numpy as np
 
 from windowcast.core.errors import InputError
+from windowcast.core.places import reach, same_place
 from windowcast.materials.actives import Actives, load_actives
-from windowcast.materials.rotation import Use, same_place, use_of
+from windowcast.materials.rotation import Use, use_of
 from windowcast.physics.soil_site import ProbeReading
-from windowcast.records.model import Application, CoverReading, ScoutingCount, SoilReading
+from windowcast.records.model import (
+    Application,
+    CoverReading,
+    FieldNote,
+    ScoutingCount,
+    SoilReading,
+)
 from windowcast.records.store import SeasonLog
-from windowcast.season.observed import Observed
+from windowcast.season.observed import Applied, Observed
 from windowcast.season.scouting import Count
 from windowcast.season.sightings import CanopyLook, GreenCover
+
+
+@dataclass(frozen=True)
+class Logged:
+    """The entries of a season log that tell something of a site."""
+
+    readings: tuple[SoilReading, ...]
+    counts: tuple[ScoutingCount, ...]
+    covers: tuple[CoverReading, ...]
+    applications: tuple[Application, ...]
+    notes: tuple[FieldNote, ...]
+
+    @classmethod
+    def read(cls, path: str | PathLike[str], *, until: dt.date | None = None) -> Logged:
+        """What a season log holds; with `until` only what was known on the evening of that day.
+
+        Raises
+        ------
+        InputError
+            There is no log, or it cannot be read.
+        """
+
+        def entries(log: SeasonLog, kind: type[E]) -> tuple[E, ...]:
+            found = (stored.entry for stored in log.all(kind))
+            return tuple(e for e in found if until is None or e.date <= until)
+
+        with SeasonLog(path, create=False) as log:
+            return cls(
+                entries(log, SoilReading),
+                entries(log, ScoutingCount),
+                entries(log, CoverReading),
+                entries(log, Application),
+                entries(log, FieldNote),
+            )
+
+    def of_area(self, area: str, areas: Collection[str]) -> Logged:
+        """What it says of one area: what is noted for other areas only is left out.
+
+        What was seen or done on all of the area has no place any more, as on a site of one area.
+        """
+
+        def here(entries: tuple[E, ...]) -> tuple[E, ...]:
+            reached = ((entry, reach(entry.where, area, areas)) for entry in entries)
+            return tuple(
+                replace(entry, where="") if of == "whole" else entry
+                for entry, of in reached
+                if of != "elsewhere"
+            )
+
+        return Logged(
+            self.readings, here(self.counts), here(self.covers), here(self.applications),
+            here(self.notes),
+        )  # fmt: skip
+
+
+E = TypeVar("E", SoilReading, ScoutingCount, CoverReading, Application, FieldNote)
 
 
 def observed_in(
     path: str | PathLike[str], *, materials: Actives | None = None, southern: bool = False
 ) -> Observed:
-    """What a season log knows of its site.
+    """What a season log knows of its site as a whole; see `Logged.read` and `observed`."""
+    return observed(Logged.read(path), materials or load_actives(), southern=southern)
+
+
+def observed(logged: Logged, materials: Actives, *, southern: bool) -> Observed:
+    """What log entries tell the models.
 
     Parameters
     ----------
-    path
-        The log; it must exist.
     materials
-        To find the groups of the actives used; the packaged ones when None.
+        To find the groups of the actives used.
     southern
         Whether seasons turn in January.
-
-    Raises
-    ------
-    InputError
-        The log cannot be read.
     """
-    with SeasonLog(path, create=False) as log:
-        readings = [s.entry for s in log.all(SoilReading)]
-        counts = [s.entry for s in log.all(ScoutingCount)]
-        covers = [s.entry for s in log.all(CoverReading)]
-        applications = [s.entry for s in log.all(Application)]
     return Observed(
         readings=tuple(
             ProbeReading(np.datetime64(r.date, "D"), r.depth_m, r.temp_c, _hour(r.time))
-            for r in readings
+            for r in logged.readings
         ),
         counts=tuple(
-            Count(c.date, c.weed, c.per_m2, c.frame_m2) for c in counts if c.per_m2 is not None
+            Count(c.date, c.weed, c.per_m2, c.frame_m2)
+            for c in logged.counts
+            if c.per_m2 is not None
         ),
         green_cover=tuple(
             GreenCover(c.date, c.green_pct / 100)
-            for c in covers
+            for c in logged.covers
             # no green in one place says nothing of the others
             if c.green_pct is not None and (c.green_pct or not c.where)
         ),
-        looks=looks_in(covers),
-        uses=uses_in(applications, materials or load_actives(), southern=southern),
+        looks=looks_in(logged.covers),
+        uses=uses_in(logged.applications, materials, southern=southern),
+        applied=tuple(map(_applied, sorted(logged.applications, key=lambda a: a.start))),
+        survivors=tuple(n.date for n in logged.notes if n.survivors_mixed),
+    )
+
+
+def _applied(entry: Application) -> Applied:
+    return Applied(
+        date=entry.date,
+        purpose=entry.purpose,
+        actives=tuple((material.active, material.rate_kg_ha) for material in entry.materials),
+        watered_in_mm=entry.watered_in_mm,
+        watered_in_on=entry.watered_in_on,
+        where=entry.where,
+        whole=not entry.where,
     )
 
 

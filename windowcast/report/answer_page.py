@@ -24,6 +24,7 @@ from windowcast.season.model import SiteState, TurfPhase
 from windowcast.windows.model import (
     PURPOSES,
     HourStrip,
+    Job,
     Judged,
     PurposeOutlook,
     Ranking,
@@ -75,6 +76,14 @@ class Words:
     def texts(self, phrases: Iterable[Phrase]) -> list[str]:
         """Several phrases."""
         return [self.text(phrase) for phrase in phrases]
+
+    def job(self, job: Job) -> str:
+        """The state of a job, with a capital."""
+        return wording.answer_said(job.state).capitalize()
+
+    def job_lines(self, outlook: PurposeOutlook) -> list[str]:
+        """What was done for a purpose, where its advice does not say it."""
+        return wording.job_lines(outlook, self.display)
 
     def covers(self, outlook: PurposeOutlook) -> list[str]:
         """What each pre-emergent controls."""

@@ -35,12 +35,14 @@ _COMPARED = ("dtstart", "dtend", "summary", "description", "status", "location")
 
 
 def calendar_text(
-    answer: Answer, *, previous: str | None = None, now: dt.datetime | None = None
+    *answers: Answer, previous: str | None = None, now: dt.datetime | None = None
 ) -> str:
     """The calendar, carrying on from an earlier one.
 
     Parameters
     ----------
+    answers
+        At least one, of one site: one for each piece of its ground.
     previous
         Text of the calendar as last written. Its entries keep their SEQUENCE and DTSTAMP while
         unchanged; entries of ours that no longer hold are cancelled; other programs' are kept.
@@ -54,16 +56,16 @@ def calendar_text(
     """
     stamp = (now or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(microsecond=0)
     earlier = _parse(previous) if previous else None
-    entries = _entries(answer, stamp)
+    entries = {uid: entry for one in answers for uid, entry in _entries(one, stamp).items()}
     kept = _carry_over(earlier, entries, stamp) if earlier is not None else []
-    calendar = _empty(answer.ranking.site)
+    calendar = _empty(answers[0].ranking.site)
     for component in [*kept, *entries.values()]:
         calendar.add_component(component)
     return str(calendar.to_ical().decode("utf-8"))
 
 
 def write_calendar(
-    path: str | PathLike[str], answer: Answer, *, now: dt.datetime | None = None
+    path: str | PathLike[str], *answers: Answer, now: dt.datetime | None = None
 ) -> Path:
     """Write the calendar file, or bring it up to date when it is there.
 
@@ -82,7 +84,7 @@ def write_calendar(
             f"cannot be read ({error.strerror})", path=path, remedy="name a file"
         ) from None
     try:
-        return write_atomic(path, calendar_text(answer, previous=previous, now=now))
+        return write_atomic(path, calendar_text(*answers, previous=previous, now=now))
     except InputError as error:
         raise error if error.path else InputError(str(error), path=path) from None
 
@@ -94,7 +96,8 @@ def entry_uid(answer: Answer, purpose: str, date: dt.date | None = None) -> str:
     """
     site = answer.site
     start = season_start(date or answer.ranking.today, southern=site.place.southern)
-    seed = f"{site.name}|{site.latitude:.3f}|{site.longitude:.3f}|{purpose}|{start.year}"
+    ground = "".join(f"|{area}" for area in answer.areas)
+    seed = f"{site.name}|{site.latitude:.3f}|{site.longitude:.3f}|{purpose}|{start.year}{ground}"
     return f"{uuid.uuid5(_NAMESPACE, seed)}@{UID_DOMAIN}"
 
 
@@ -133,7 +136,7 @@ def _entries(answer: Answer, stamp: dt.datetime) -> dict[str, Event]:
         event.add("last-modified", stamp)
         event.add("sequence", sequence)
         event.add("geo", (answer.site.latitude, answer.site.longitude))
-        event.add("location", answer.site.name)
+        event.add("location", ", ".join((answer.site.name, *answer.areas)))
         event.add("categories", [outlook.purpose])
         event.add("transp", "TRANSPARENT")
         entries[uid] = event
@@ -169,7 +172,7 @@ def _entry(answer: Answer, outlook: PurposeOutlook) -> Event | None:
 
 
 def _describe(outlook: PurposeOutlook, best: Window, display: Display) -> list[str]:
-    lines = [wording.text(outlook.advice, display)]
+    lines = [wording.text(outlook.advice, display), *wording.job_lines(outlook, display)]
     if best.odds is not None:
         lines.append(wording.odds_basis(best.odds))
     lines += [wording.text(sentence(fact), display) for fact in wording.window_facts(best)]

@@ -14,23 +14,32 @@ from windowcast.windows.model import PurposeOutlook, Ranking, Window
 WIDTH = 72
 
 
-def message_text(ranking: Ranking) -> str:
+def message_text(*rankings: Ranking) -> str:
     """A summary of a few short paragraphs: the answer, best and second-best window, cautions."""
-    display = Display(ranking.units)
-    parts = [f"{ranking.site}, {wording.long_day(ranking.today)}"]
+    first = rankings[0]
+    display = Display(first.units)
+    parts = [f"{first.site}, {wording.long_day(first.today)}"]
+    for ranking in rankings:
+        parts += _ground(ranking, display)
+    weather = dict.fromkeys(note for ranking in rankings for note in ranking.weather_notes)
+    if weather:
+        notes = (_wrap(wording.text(note, display), "- ") for note in weather)
+        parts.append("\n".join([render(say("board.weather_used")), *notes]))
+    cautions = dict.fromkeys(caution for ranking in rankings for caution in ranking.cautions)
+    parts.append("\n".join(_wrap(wording.text(caution, display), "! ") for caution in cautions))
+    return "\n\n".join(parts) + "\n"
+
+
+def _ground(ranking: Ranking, display: Display) -> list[str]:
+    """What is said of one piece of ground."""
+    parts = [", ".join(ranking.areas)] if ranking.areas else []
     parts += [_purpose(outlook, display) for outlook in ranking.purposes if outlook.in_season]
     waiting = [o for o in ranking.purposes if not o.in_season]
     if waiting:
         parts.append(
             "\n".join(_wrap(wording.text(wording.out_of_season(o), display), "- ") for o in waiting)
         )
-    if ranking.weather_notes:
-        notes = (_wrap(wording.text(note, display), "- ") for note in ranking.weather_notes)
-        parts.append("\n".join([render(say("board.weather_used")), *notes]))
-    parts.append(
-        "\n".join(_wrap(wording.text(caution, display), "! ") for caution in ranking.cautions)
-    )
-    return "\n\n".join(parts) + "\n"
+    return parts
 
 
 def _purpose(outlook: PurposeOutlook, display: Display) -> str:
@@ -40,7 +49,8 @@ def _purpose(outlook: PurposeOutlook, display: Display) -> str:
         _wrap(wording.text(outlook.advice, display)),
     ]
     covers = (wording.text(cover, display) for cover in wording.covers(outlook))
-    lines += [_wrap(text, "  ") for text in (*turf_lines(outlook), *covers)]
+    jobs = wording.job_lines(outlook, display)
+    lines += [_wrap(text, "  ") for text in (*turf_lines(outlook), *jobs, *covers)]
     for place, window in zip(("best", "next"), outlook.windows, strict=False):
         lines.append(_wrap(_window(place, window, display), "  "))
     if not outlook.windows:

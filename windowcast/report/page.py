@@ -49,26 +49,31 @@ def style_sheet() -> str:
     return path.read_text("utf-8")
 
 
-def render_page(answer: Answer) -> str:
-    """The answer as one HTML file: no script, no outside host, readable on a phone and in print."""
+def render_page(*answers: Answer) -> str:
+    """The answers as one HTML file: no script, no outside host, readable on a phone and in print.
+
+    At least one; of a site with areas one for each piece of its ground.
+    """
     page = templates().get_template("page.html")
+    views = [answer_view(answer) for answer in answers]
     return page.render(
-        view=answer_view(answer),
-        words=Words(Display(answer.ranking.units)),
+        view=views[0],
+        views=views,
+        words=Words(Display(answers[0].ranking.units)),
         style=style_sheet(),
     )
 
 
-def render_plan(plan: SeasonPlan, *, sample: bool = False) -> str:
+def render_plan(*plans: SeasonPlan, sample: bool = False) -> str:
     """The season plan as one HTML file, like `render_page`; `sample` says so at the top."""
     return (
         templates()
         .get_template("plan_page.html")
         .render(
-            plan=plan_view(plan),
+            plans=[plan_view(plan) for plan in plans],
             cautions=[render(caution) for caution in CAUTIONS],
             sample=sample,
-            words=Words(Display(plan.units)),
+            words=Words(Display(plans[0].units)),
             style=style_sheet(),
         )
     )

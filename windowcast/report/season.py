@@ -8,7 +8,18 @@ from collections.abc import Iterator, Sequence
 from importlib import resources
 from typing import Any
 
-from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Span, joined, names, say
+from windowcast.core.phrase import (
+    NOTHING,
+    Name,
+    Phrase,
+    Quantity,
+    Share,
+    Span,
+    joined,
+    names,
+    say,
+    sentences,
+)
 from windowcast.core.units import Display
 from windowcast.limits.model import refused
 from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
@@ -26,9 +37,14 @@ HARDLY = 0.005  # a share that is not worth a number
 _DATES = " {:>11}  {:>16}  {:>7}"  # columns of a key date after its label
 
 
-def plan_json(plan: SeasonPlan) -> str:
-    """The plan as a JSON document, numbers in SI units, valid under `plan_schema`."""
-    return json.dumps(plain(plan, plan.units), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+def plan_json(*plans: SeasonPlan) -> str:
+    """The plan as a JSON document, numbers in SI units, valid under `plan_schema`.
+
+    For a site whose file names areas a list of such documents, one for each piece of ground.
+    """
+    documents = [plain(plan, plan.units) for plan in plans]
+    found = documents if any(plan.areas for plan in plans) else documents[0]
+    return json.dumps(found, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
 
 def plan_schema() -> dict[str, Any]:
@@ -47,7 +63,8 @@ def plan_text(plan: SeasonPlan, width: int | None = None) -> str:
     """The plan for a terminal of so many columns; None for the one there is."""
     width = width or prose_width()
     display = Display(plan.units)
-    head = say("season.head", site=Name(plan.site), season=Name(plan.season), today=plan.today)
+    place = Name(wording.ground(plan.site, plan.areas))
+    head = say("season.head", site=place, season=Name(plan.season), today=plan.today)
     lines = [render(head), ""]
     for text in plan.standing:
         lines += wrapped(wording.text(text, display), width)
@@ -98,18 +115,22 @@ def _purpose(plan: PurposePlan) -> Iterator[Phrase]:
     yield say("from_to.sentence", ahead=from_to(plan), usual=usual)
     for line in plan_lines(plan.turf):
         yield say("report.note", of=Name(line))
+    if plan.job is not None:
+        yield sentences(plan.job.text, plan.job.to_do)
     if plan.decision:
         yield plan.decision.advice
     for cover in () if refused(plan.turf) else plan.covers:
         yield from cover_phrases(cover)
     yield fewest_days(plan)
-    if plan.status != "over" and not never_opens(plan):
+    if plan.to_do and plan.status != "over" and not never_opens(plan):
         yield say("plan.if_missed", what=plan.if_missed)
         yield plan.delay_cost
 
 
 def status_words(plan: PurposePlan) -> str:
-    """Where a purpose stands: ``open now``, ``about to open``, ``over``, ..."""
+    """Where a purpose stands: ``open now``, ``about to open``, ``over``, ``done`` ..."""
+    if plan.job is not None and not plan.job.open:
+        return wording.answer_said(plan.job.state)
     if never_opens(plan):
         return render(say("season.not_expected"))
     if plan.status == "open" and plan.opened is None:

@@ -40,12 +40,18 @@ CSV_COLUMNS = (
     "actives",
     "note",
     "cautions",
+    "job",
+    "areas",
 )
 
 
-def json_text(ranking: Ranking) -> str:
-    """The ranking as a JSON document, valid under `rank_schema`."""
-    answer = plain(ranking, ranking.units)
+def json_text(*rankings: Ranking) -> str:
+    """The ranking as a JSON document, valid under `rank_schema`.
+
+    For a site whose file names areas a list of such documents, one for each piece of ground.
+    """
+    documents = [plain(ranking, ranking.units) for ranking in rankings]
+    answer = documents if any(r.areas for r in rankings) else documents[0]
     return json.dumps(answer, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
 
@@ -61,17 +67,23 @@ def shipped_schema() -> dict[str, Any]:
     return shipped
 
 
-def csv_text(ranking: Ranking) -> str:
+def csv_text(*rankings: Ranking) -> str:
     """One row for each window, best first, and one for each purpose that has none."""
-    display = Display(ranking.units)
     stream = io.StringIO()
     writer = csv.DictWriter(stream, CSV_COLUMNS, restval="", lineterminator="\r\n")
     writer.writeheader()
-    for outlook in ranking.purposes:
-        for row in _rows(outlook, display):
-            row |= {"site": ranking.site, "today": ranking.today.isoformat()}
-            row["cautions"] = " ".join(wording.text(c, display) for c in ranking.cautions)
-            writer.writerow({key: _cell(item) for key, item in row.items()})
+    for ranking in rankings:
+        display = Display(ranking.units)
+        cautions = " ".join(wording.text(c, display) for c in ranking.cautions)
+        about = {
+            "site": ranking.site,
+            "today": ranking.today.isoformat(),
+            "cautions": cautions,
+            "areas": "; ".join(ranking.areas),
+        }
+        for outlook in ranking.purposes:
+            for row in _rows(outlook, display):
+                writer.writerow({key: _cell(item) for key, item in (row | about).items()})
     return stream.getvalue()
 
 
@@ -87,10 +99,13 @@ def _rows(outlook: PurposeOutlook, display: Display) -> list[dict[str, Any]]:
         verdict = "out of season"
         if outlook.in_season:
             verdict = "cannot tell" if outlook.cannot_tell else "none"
-        said = outlook.advice if outlook.in_season else outlook.why
+        if outlook.job is not None and not outlook.job.open:
+            verdict = outlook.job.state
+        said = outlook.advice if outlook.in_season or verdict == "done" else outlook.why
         note = say("report.note", of=joined(said, outlook.would_change, join="sentences"))
         rows = [{"verdict": verdict, "note": wording.text(note, display)}]
-    return [row | {"purpose": outlook.purpose} for row in rows]
+    job = "" if outlook.job is None else outlook.job.state
+    return [row | {"purpose": outlook.purpose, "job": job} for row in rows]
 
 
 def _window_row(window: Window, display: Display) -> dict[str, Any]:

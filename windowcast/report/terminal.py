@@ -29,20 +29,23 @@ _WORD_STYLE = {
     "do not spray": "bold red",
     "cannot tell": "bold magenta",
     "out of season": "dim",
+    "done": "bold green",
+    "look": "bold yellow",
 }
 
 
 def table_text(
-    ranking: Ranking,
-    *,
+    *rankings: Ranking,
     explain: bool = False,
     width: int | None = None,
     colour: bool | None = None,
 ) -> str:
-    """The ranking for a terminal.
+    """The rankings of a site's ground for a terminal, one after the other.
 
     Parameters
     ----------
+    rankings
+        At least one; what is said of all of them is said once, at the end.
     explain
         Also print the trace of every number.
     width
@@ -67,14 +70,17 @@ def table_text(
         emoji=False,
         markup=False,
     )
-    print_ranking(console, ranking, explain=explain)
+    for ranking in rankings:
+        print_ranking(console, ranking, explain=explain)
+    print_notes(console, *rankings)
     return "".join(f"{line.rstrip()}\n" for line in stream.getvalue().splitlines())
 
 
 def print_ranking(console: Console, ranking: Ranking, *, explain: bool = False) -> None:
     """Print the ranking on a console of `rich`, table or stacked by its width."""
     display = Display(ranking.units)
-    console.print(f"{ranking.site}  {wording.long_day(ranking.today)}", style="bold")
+    place = wording.ground(ranking.site, ranking.areas)
+    console.print(f"{place}  {wording.long_day(ranking.today)}", style="bold")
     console.print()
     for outlook in ranking.purposes:
         if outlook.in_season:
@@ -94,11 +100,16 @@ def print_ranking(console: Console, ranking: Ranking, *, explain: bool = False) 
             _hung(console, f"  {line}", hanging="  ")
     if later or not shown:
         console.print()
-    for note in ranking.weather_notes:
-        _hung(console, wording.text(say("board.weather", note=note), display), "dim")
     if explain:
         _explain(console, ranking, display)
-    for caution in ranking.cautions:
+
+
+def print_notes(console: Console, *rankings: Ranking) -> None:
+    """Print what must be known of the weather, and the cautions, each once."""
+    display = Display(rankings[0].units)
+    for note in dict.fromkeys(note for ranking in rankings for note in ranking.weather_notes):
+        _hung(console, wording.text(say("board.weather", note=note), display), "dim")
+    for caution in dict.fromkeys(caution for ranking in rankings for caution in ranking.cautions):
         _hung(console, f"! {wording.text(caution, display)}", "italic")
 
 
@@ -109,7 +120,7 @@ def _answer(console: Console, outlook: PurposeOutlook, display: Display) -> None
     line.append(wording.text(outlook.advice, display))
     console.print(line)
     covers = (wording.text(cover, display) for cover in wording.covers(outlook))
-    below = [*turf_lines(outlook), *covers]
+    below = [*turf_lines(outlook), *wording.job_lines(outlook, display), *covers]
     if not outlook.windows and outlook.would_change:
         below.insert(0, wording.text(outlook.would_change, display))
     for fit in outlook.stock:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from windowcast.core.phrase import (
     NOTHING,
@@ -15,6 +15,7 @@ from windowcast.core.phrase import (
     Span,
     joined,
     say,
+    sentences,
 )
 from windowcast.core.units import Display
 from windowcast.limits.model import refused
@@ -22,6 +23,7 @@ from windowcast.report.catalogue import catalogue, render, written
 from windowcast.windows import reasons
 from windowcast.windows.covers import laid_on
 from windowcast.windows.model import (
+    Job,
     Judged,
     Odds,
     PurposeName,
@@ -109,7 +111,7 @@ def verdict(of: str) -> Phrase:
 
 def _key(words: str) -> str:
     """The id of a fixed choice: ``cannot tell`` is ``cannot_tell``."""
-    return words.replace(" ", "_")
+    return words.replace(" ", "_").replace("-", "_")
 
 
 def limit(judged: Judged | None) -> Phrase:
@@ -137,7 +139,9 @@ def must_follow(window: Window, display: Display) -> str:
 
 
 def answer_word(outlook: PurposeOutlook) -> str:
-    """What to do, as a key: go, marginal, wait, do not spray, cannot tell, or out of season."""
+    """What to do, as a key: go, marginal, wait, do not spray, done, look, out of season ..."""
+    if outlook.job is not None and not outlook.job.open:
+        return outlook.job.state
     if not outlook.in_season:
         return "out of season"
     answers = {span.answer for span in outlook.turf}
@@ -156,6 +160,23 @@ def answer_said(word: str) -> str:
 def short_title(purpose: PurposeName) -> str:
     """A purpose where there is little room: ``fall pre``."""
     return render(say(f"purpose.{purpose}.short"))
+
+
+def ground(site: str, areas: Sequence[str]) -> str:
+    """A site with the areas that something is about: ``Park: field 1, field 2``."""
+    return f"{site}: {', '.join(areas)}" if areas else site
+
+
+def job_lines(outlook: PurposeOutlook, display: Display) -> list[str]:
+    """What was done for a purpose and what is left to do, where its advice does not say it."""
+    job = outlook.job
+    if job is None or outlook.advice == _job_text(job):
+        return []
+    return [text(phrase, display) for phrase in (job.text, job.to_do) if phrase]
+
+
+def _job_text(job: Job) -> Phrase:
+    return sentences(job.text, job.to_do)
 
 
 def out_of_season(outlook: PurposeOutlook) -> Phrase:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,15 +23,44 @@ from windowcast.season.sightings import CanopyLook, GreenCover
 from windowcast.season.state import soil_forcing, soil_site
 
 
+@dataclass(frozen=True, slots=True)
+class Applied:
+    """An application to the ground an answer is about.
+
+    Attributes
+    ----------
+    purpose
+        As noted, "" where it was not.
+    actives
+        ISO common name and rate [kg a.i. ha-1; None: not noted] of each active ingredient.
+    watered_in_mm, watered_in_on
+        Irrigation noted for it.
+    where
+        As noted; "" for all of the site.
+    whole
+        Whether all of that ground was treated, as far as the note says.
+    """
+
+    date: dt.date
+    purpose: str
+    actives: tuple[tuple[str, float | None], ...]
+    watered_in_mm: float | None = None
+    watered_in_on: dt.date | None = None
+    where: str = ""
+    whole: bool = True
+
+
 @dataclass(frozen=True)
 class Observed:
-    """What the season log knows of a site."""
+    """What the season log knows of a site, or of one of its areas."""
 
     readings: tuple[ProbeReading, ...] = ()
     counts: tuple[Count, ...] = ()
     green_cover: tuple[GreenCover, ...] = ()
     looks: tuple[CanopyLook, ...] = ()  # by date
     uses: tuple[Use, ...] = ()  # past applications, for the rotation of modes of action
+    applied: tuple[Applied, ...] = ()  # by date
+    survivors: tuple[dt.date, ...] = ()  # live plants were seen beside dying ones of the same size
 
 
 def soil_correction(

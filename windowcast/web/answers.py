@@ -24,20 +24,29 @@ Stamp = tuple[object, ...]
 
 @dataclass(frozen=True)
 class Ready:
-    """An answer with what the page shows of it, worked out once."""
+    """The answers for a site's ground with what the page shows of them, worked out once."""
 
-    answer: Answer
+    answers: tuple[Answer, ...]
+
+    @property
+    def answer(self) -> Answer:
+        """The first of the answers: weather and futures are the same in all."""
+        return self.answers[0]
 
     @cached_property
-    def view(self) -> AnswerView:
-        """The answer made ready for the templates."""
-        return answer_view(self.answer)
+    def views(self) -> tuple[AnswerView, ...]:
+        """The answers made ready for the templates."""
+        return tuple(answer_view(answer) for answer in self.answers)
 
     @cached_property
     def body(self) -> str:
         """The markup of what Today says, the same for every reader."""
         words = Words(Display(self.answer.ranking.units))
-        return templates().get_template("today_body.html").render(view=self.view, words=words)
+        return (
+            templates()
+            .get_template("today_body.html")
+            .render(views=self.views, view=self.views[0], words=words)
+        )
 
 
 class Keeper(Generic[T]):

@@ -63,26 +63,26 @@ def _site(site: KnownSite) -> dict[str, Any]:
 def rank(request: Request) -> Response:
     """The ranking as JSON or CSV, in the units asked for."""
     site = readable_site(request)
-    ranking = ready_answer(request, site).answer.ranking
-    units = request.query_params.get("units", ranking.units)
+    rankings = [answer.ranking for answer in ready_answer(request, site).answers]
+    units = request.query_params.get("units", rankings[0].units)
     if units not in {"us", "metric"}:
         raise HTTPException(422, "units is us or metric")
-    ranking = dataclasses.replace(ranking, units=units)  # type: ignore[arg-type]
+    rankings = [dataclasses.replace(r, units=units) for r in rankings]  # type: ignore[arg-type]
     match request.query_params.get("format", "json"):
         case "json":
-            return Response(json_text(ranking), media_type="application/json")
+            return Response(json_text(*rankings), media_type="application/json")
         case "csv":
-            return Response(csv_text(ranking), media_type="text/csv")
+            return Response(csv_text(*rankings), media_type="text/csv")
         case "text":
-            return PlainTextResponse(message_text(ranking))
+            return PlainTextResponse(message_text(*rankings))
         case _:
             raise HTTPException(422, "format is json, csv or text")
 
 
 def season(request: Request) -> Response:
     """The season plan as JSON."""
-    plan = web(request).plans.get(readable_site(request)).plan
-    return Response(plan_json(plan), media_type="application/json")
+    plans = web(request).plans.get(readable_site(request))
+    return Response(plan_json(*(view.plan for view in plans)), media_type="application/json")
 
 
 def log(request: Request) -> Response:

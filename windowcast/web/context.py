@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -22,6 +23,7 @@ from windowcast.web.security import SESSION_COOKIE, Guard, csrf_proof, from_own_
 from windowcast.web.sites import KnownSite, SiteBook
 from windowcast.windows.cautions import CAUTIONS
 
+T = TypeVar("T")
 SCREENS = (
     ("today", "Today"),
     ("season", "Season"),
@@ -49,7 +51,7 @@ class Web:
 
     book: SiteBook
     answers: Keeper[Ready]
-    plans: Keeper[PlanView]
+    plans: Keeper[tuple[PlanView, ...]]
     reviews: Keeper[ReviewBook]
     guard: Guard
     today: dt.date | None = None  # answer as if this were the date; None: the site's own clock
@@ -88,6 +90,17 @@ def own_site(request: Request) -> KnownSite:
 def ready_answer(request: Request, site: KnownSite) -> Ready:
     """The site's answer."""
     return web(request).answers.get(site)
+
+
+def piece(request: Request, found: Sequence[T]) -> T:
+    """Of answers or plans for a site's ground, the one whose number the address gives."""
+    try:
+        number = int(request.query_params.get("ground", "1"))
+    except ValueError:
+        number = 0
+    if not 1 <= number <= len(found):
+        raise HTTPException(404, "There is no such ground on this site.")
+    return found[number - 1]
 
 
 def display_of(site: KnownSite) -> Display:

@@ -54,7 +54,11 @@ def _paths() -> dict[str, Any]:
             "parameters": [site],
             "get": _get(
                 "The ranked windows of a site",
-                {**_json(_ref("Ranking")), "text/csv": {"schema": {"type": "string"}}, **_TEXT},
+                {
+                    **_json(_one_or_each("Ranking")),
+                    "text/csv": {"schema": {"type": "string"}},
+                    **_TEXT,
+                },
                 [
                     _query("units", _UNITS),
                     _query("format", {"type": "string", "enum": ["json", "csv", "text"]}),
@@ -66,7 +70,7 @@ def _paths() -> dict[str, Any]:
             "parameters": [site],
             "get": _get(
                 "The season plan of a site",
-                _json(_ref("SeasonPlan")),
+                _json(_one_or_each("SeasonPlan")),
                 problems=("404", "409", "422", "503"),
             ),
         },
@@ -130,6 +134,11 @@ def _moved(schema: Any) -> Any:
             for key, value in schema.items()
         }
     return [_moved(item) for item in schema] if isinstance(schema, list) else schema
+
+
+def _one_or_each(name: str) -> dict[str, Any]:
+    """A document, or one for each piece of ground of a site with areas."""
+    return {"oneOf": [_ref(name), {"type": "array", "items": _ref(name)}]}
 
 
 def _ref(name: str) -> dict[str, str]:

@@ -34,7 +34,7 @@ def one_page(request: Request) -> Response:
     """The self-contained page file."""
     site = readable_site(request)
     return Response(
-        render_page(ready_answer(request, site).answer),
+        render_page(*ready_answer(request, site).answers),
         media_type="text/html",
         headers={
             "content-disposition": f'attachment; filename="{site.slug}.html"',
@@ -45,13 +45,14 @@ def one_page(request: Request) -> Response:
 
 def calendar(request: Request) -> Response:
     """The calendar to subscribe to: of one site, or of the first."""
-    text = calendar_text(ready_answer(request, _one(request)).answer)
+    text = calendar_text(*ready_answer(request, _one(request)).answers)
     return Response(text, media_type="text/calendar")
 
 
 def message(request: Request) -> Response:
     """The answer as plain text for an e-mail."""
-    return PlainTextResponse(message_text(ready_answer(request, _one(request)).answer.ranking))
+    answers = ready_answer(request, _one(request)).answers
+    return PlainTextResponse(message_text(*(answer.ranking for answer in answers)))
 
 
 def _one(request: Request) -> KnownSite:

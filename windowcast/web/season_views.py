@@ -17,6 +17,7 @@ from windowcast.report.years_chart import years_chart
 from windowcast.web.context import (
     display_of,
     page,
+    piece,
     readable_site,
     ready_answer,
     web,
@@ -32,9 +33,17 @@ MOST_COMPARED = 8
 def season(request: Request) -> Response:
     """Where the season stands: curves, cover, key dates, turf."""
     site = readable_site(request)
-    view = ready_answer(request, site).view
-    plan = web(request).plans.get(site)
-    return page(request, "season.html", site=site, screen="season", view=view, plan=plan)
+    view = piece(request, ready_answer(request, site).views)
+    plans = web(request).plans.get(site)
+    return page(
+        request,
+        "season.html",
+        site=site,
+        screen="season",
+        view=view,
+        plan=piece(request, plans),
+        grounds=plans,
+    )
 
 
 def plan(request: Request) -> Response:
@@ -49,7 +58,8 @@ def plan(request: Request) -> Response:
         screen="plan",
         status=status,
         tank=tank,
-        plan=web(request).plans.get(site),
+        plan=piece(request, web(request).plans.get(site)),
+        grounds=web(request).plans.get(site),
     )
 
 
@@ -77,7 +87,7 @@ class SiteColumn:
 def compare(request: Request) -> Response:
     """This season beside the past ones, and the user's sites beside each other."""
     site = readable_site(request)
-    own = web(request).plans.get(site)
+    own = web(request).plans.get(site)[0]
     others = [known for known in web(request).book.all() if known.slug != site.slug]
     return page(
         request,
@@ -94,7 +104,7 @@ def _column(request: Request, own: PlanView, other: KnownSite) -> SiteColumn:
     if other.site is None:
         return SiteColumn(other, {}, other.problem)
     try:
-        theirs = web(request).plans.get(other).plan
+        theirs = web(request).plans.get(other)[0].plan
     except WindowcastError as error:
         return SiteColumn(other, {}, without_folders(str(error), web(request)))
     dates = {key.name: key.normal for key in theirs.key_dates}

@@ -157,6 +157,50 @@ class CoverPlan:
     text: Phrase
 
 
+JobState = Literal["not due", "due", "partly done", "done", "re-treat", "look", "failed"]
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """Where a purpose stands on the ground, by what the season log says was done.
+
+    Attributes
+    ----------
+    state
+        ``"done"``, ``"partly done"``, ``"re-treat"`` (what is left of it no longer holds, or will
+        not hold long enough), ``"look"`` (for the effect, before anything else), ``"failed"``;
+        ``"due"`` or ``"not due"`` where nothing was applied this season.
+    text
+        What was done and what is left of it, in sentences; empty where nothing was.
+    to_do
+        What to do next, in sentences; empty where nothing is.
+    applied, actives
+        The last application that served it, with its active ingredients.
+    residual_until
+        10, 50 and 90 % dates until which a pre-emergent is expected to hold; None where it is none
+        or cannot be told. A date is None where it lies beyond the days looked at.
+    again
+        Day from which it may be treated again; None: from any day.
+    look_from, look_to
+        Days between which the effect shows.
+    """
+
+    state: JobState
+    text: Phrase
+    to_do: Phrase
+    applied: dt.date | None = None
+    actives: tuple[str, ...] = ()
+    residual_until: tuple[dt.date | None, dt.date | None, dt.date | None] | None = None
+    again: dt.date | None = None
+    look_from: dt.date | None = None
+    look_to: dt.date | None = None
+
+    @property
+    def open(self) -> bool:
+        """Whether there is ground still to treat, now or later."""
+        return self.state not in ("done", "look")
+
+
 @dataclass(frozen=True, slots=True)
 class PurposeOutlook:
     """What can be said of one purpose today.
@@ -181,11 +225,15 @@ class PurposeOutlook:
     cannot_tell: bool = False  # in season, but what is missing keeps it from being told
     covers: tuple[CoverPlan, ...] = ()
     turf: tuple[TurfSpan, ...] = ()
+    job: Job | None = None  # by the season log; None without one
 
 
 @dataclass(frozen=True, slots=True)
 class Ranking:
-    """The whole answer of ``windowcast rank``."""
+    """The whole answer of ``windowcast rank`` for a site, or for areas of it that are alike.
+
+    `areas` names them; none where the site file names none.
+    """
 
     site: str
     today: dt.date
@@ -197,6 +245,7 @@ class Ranking:
     cautions: tuple[Phrase, ...]
     explain: tuple[Phrase, ...] = field(default=())
     program_version: str = ""
+    areas: tuple[str, ...] = ()
 
     def to_pandas(self) -> pd.DataFrame:
         """A row for each window, best first within its purpose; none where nothing qualifies.

@@ -1,0 +1,86 @@
+"""The pieces of ground that an answer is given for: areas that differ in nothing are one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
+
+from windowcast.core.errors import InputError
+from windowcast.core.site import Site
+from windowcast.records.observations import Logged
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Ground that one answer is about.
+
+    Attributes
+    ----------
+    areas
+        Names of its areas; none where the site file names none.
+    site
+        The site as it is there.
+    logged
+        What the season log says of it; None without a log.
+    size_m2
+        All its areas together; None where one has no size.
+    """
+
+    areas: tuple[str, ...]
+    site: Site
+    logged: Logged | None
+    size_m2: float | None = None
+
+
+def pieces(site: Site, logged: Logged | None, area: str = "") -> tuple[Piece, ...]:
+    """The ground of a site in as many pieces as differ in turf, surroundings or what was done.
+
+    Parameters
+    ----------
+    area
+        Only this one, by its name in the site file; "" for all.
+
+    Raises
+    ------
+    InputError
+        The site file names no such area.
+    """
+    if not site.area:
+        if area:
+            raise InputError(
+                f"{area!r} is not an area of this site, which names none", field="area",
+                remedy="name it in the site file under [[area]], or leave it out",
+            )  # fmt: skip
+        return (Piece((), site, logged),)
+    known = {one.name.casefold(): one for one in site.area}
+    if area and area.casefold() not in known:
+        near = get_close_matches(area.casefold(), known, n=1)
+        raise InputError(
+            f"{area!r} is not an area of this site" + (f" (close: {near[0]})" if near else ""),
+            field="area", remedy=f"use one of {', '.join(one.name for one in site.area)}",
+        )  # fmt: skip
+    names = [one.name for one in site.area]
+    found: list[Piece] = []
+    for one in [known[area.casefold()]] if area else site.area:
+        here = None if logged is None else logged.of_area(one.name, names)
+        own = Piece((one.name,), site.of_area(one), here, one.size_m2)
+        alike = next((n for n, piece in enumerate(found) if _alike(piece, own)), None)
+        if alike is None:
+            found.append(own)
+            continue
+        first = found[alike]
+        sizes = first.size_m2, own.size_m2
+        total = None if None in sizes else sum(size for size in sizes if size is not None)
+        found[alike] = replace(first, areas=(*first.areas, one.name), size_m2=total)
+    return tuple(found)
+
+
+def _alike(one: Piece, other: Piece) -> bool:
+    """Whether two pieces would get the same answer."""
+    mine, theirs = one.site, other.site
+    return (
+        mine.turf == theirs.turf
+        and mine.turf.model_fields_set == theirs.turf.model_fields_set
+        and mine.sensitive == theirs.sensitive
+        and one.logged == other.logged
+    )
