@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
-from windowcast.records.by_hand import Asked
+from windowcast.records.by_hand import LogTableOptions
 from windowcast.records.import_export import read_changes, read_log_file
 from windowcast.records.model import (
     Application,
@@ -33,7 +33,7 @@ AT = dt.datetime(2025, 9, 4, 9, 0, tzinfo=dt.timezone(dt.timedelta(hours=-4)))
 
 
 def entries(file: Path, options: str = "") -> list[Entry]:
-    read = read_log_file(f"{file}{options}", None, Asked(ZONE))
+    read = read_log_file(f"{file}{options}", None, LogTableOptions(ZONE))
     found = [revision.entry for revision in read.revisions]
     return [entry for entry in found if entry is not None]
 
@@ -271,7 +271,7 @@ def test_every_dialect_gives_the_same_entries(file: Path, table: tuple[str, byte
     file.write_text(plain, newline="")
     known = read_changes(file, zone=ZONE)[0].revisions
     file.write_bytes(dialect)
-    found = read_log_file(f"{file}{options}", None, Asked(ZONE)).changes[0].revisions
+    found = read_log_file(f"{file}{options}", None, LogTableOptions(ZONE)).changes[0].revisions
     assert [r.body for r in found] == [r.body for r in known]
     assert [r.id for r in found] == [r.id for r in known], "read again, nothing is there twice"
 

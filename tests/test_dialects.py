@@ -26,7 +26,7 @@ from windowcast.core.record import Grade, Place, Record
 from windowcast.report.catalogue import render
 from windowcast.sources.columns import variable_as_said
 from windowcast.sources.files import read_and_understand, read_weather
-from windowcast.sources.written_dates import Ambiguous, Moment, clock_written, moment_written
+from windowcast.sources.written_dates import Ambiguous, WrittenTime, clock_written, moment_written
 from windowcast.sources.written_numbers import mark_shown, number_written
 
 SITE = Place("Long Meadow", 36.0, -79.1, 200.0, "America/New_York")
@@ -240,7 +240,7 @@ def test_no_dates(text: str) -> None:
 )  # fmt: skip
 def test_times_of_day_as_written(text: str, hours: float) -> None:
     assert clock_written(text) == dt.timedelta(hours=hours)
-    assert moment_written(f"Sep 14, 2025 {text}") == Moment(
+    assert moment_written(f"Sep 14, 2025 {text}") == WrittenTime(
         dt.date(2025, 9, 14), dt.timedelta(hours=hours)
     )
 

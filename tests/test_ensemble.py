@@ -14,7 +14,7 @@ from windowcast.core.record import Weather
 from windowcast.core.values import PACKAGED, load
 from windowcast.weather.ensemble import members
 from windowcast.weather.ensemble_errors import (
-    Part,
+    ErrorPart,
     climate_correlation,
     error_scores,
     even_uniforms,
@@ -123,15 +123,17 @@ def test_errors_hang_together() -> None:
     benchmarks/fit_forecast_errors.py; the kurtosis of the measured misses is 4.9 to 6.8.
     """
     scores = error_scores(np.random.default_rng(3), 40_000, middle_of_days(12), VALUES)
-    next_day = np.corrcoef(scores[:, 0, Part.HIGH], scores[:, 1, Part.HIGH])[0, 1]
+    next_day = np.corrcoef(scores[:, 0, ErrorPart.HIGH], scores[:, 1, ErrorPart.HIGH])[0, 1]
     assert 0.21 < next_day < 0.36
-    late = np.corrcoef(scores[:, 10, Part.LOW], scores[:, 11, Part.LOW])[0, 1]
+    late = np.corrcoef(scores[:, 10, ErrorPart.LOW], scores[:, 11, ErrorPart.LOW])[0, 1]
     assert 0.55 < late < 0.72
-    assert 0.11 < np.corrcoef(scores[:, 0, Part.HIGH], scores[:, 0, Part.LOW])[0, 1] < 0.25
-    kurtosis = np.mean(scores[:, 0, Part.HIGH] ** 4)
+    assert (
+        0.11 < np.corrcoef(scores[:, 0, ErrorPart.HIGH], scores[:, 0, ErrorPart.LOW])[0, 1] < 0.25
+    )
+    kurtosis = np.mean(scores[:, 0, ErrorPart.HIGH] ** 4)
     assert 4.0 < kurtosis < 8.0
-    assert np.mean(scores[:, 0, Part.WIND] ** 4) == pytest.approx(3.0, abs=0.15)
-    assert scores.mean(axis=0) == pytest.approx(np.zeros((12, len(Part))), abs=1e-12)
+    assert np.mean(scores[:, 0, ErrorPart.WIND] ** 4) == pytest.approx(3.0, abs=0.15)
+    assert scores.mean(axis=0) == pytest.approx(np.zeros((12, len(ErrorPart))), abs=1e-12)
 
 
 @pytest.mark.parametrize("rho", [-0.3, 0.0, 0.5])
@@ -149,12 +151,19 @@ def test_biserial_finds_the_correlation_behind_an_event(rho: float) -> None:
 
 def test_correlation_is_always_one_that_can_be() -> None:
     own = climate_correlation(VALUES, {"tmax_c": -0.1, "tmin_c": 0.4})
-    assert own[Part.LOW, Part.RAIN] == own[Part.RAIN, Part.LOW] == pytest.approx(0.4 / 0.8)
-    assert own[Part.LOW, Part.HIGH] == climate_correlation(VALUES)[Part.LOW, Part.HIGH]
+    assert (
+        own[ErrorPart.LOW, ErrorPart.RAIN]
+        == own[ErrorPart.RAIN, ErrorPart.LOW]
+        == pytest.approx(0.4 / 0.8)
+    )
+    assert (
+        own[ErrorPart.LOW, ErrorPart.HIGH]
+        == climate_correlation(VALUES)[ErrorPart.LOW, ErrorPart.HIGH]
+    )
     odd = climate_correlation(VALUES, {"tmax_c": 0.8, "tmin_c": -0.8})
     np.linalg.cholesky(odd)
     assert np.diag(odd) == pytest.approx(1.0)
-    assert odd[Part.LOW, Part.RAIN] < -0.3
+    assert odd[ErrorPart.LOW, ErrorPart.RAIN] < -0.3
 
 
 def test_wet_days_have_the_nights_of_the_record(weather: Weather) -> None:

@@ -307,12 +307,14 @@ def import_(file: str, site_file: Path | None, log_file: Path | None, *, dry_run
     What a table cannot tell is said behind its name: dates=mdy (or dmy), decimal=comma (or
     point), sheet=NAME, kind=application, unknown=ignore. More in docs/season_log.md.
     """
-    from windowcast.records.by_hand import Asked
+    from windowcast.records.by_hand import LogTableOptions
     from windowcast.records.import_export import read_log_file
     from windowcast.report.log_import import entries_counted, import_lines
 
     place = SiteLog(site_file, log_file)
-    read = read_log_file(file, place.checked, Asked(place.site.zone if place.site else None))
+    read = read_log_file(
+        file, place.checked, LogTableOptions(place.site.zone if place.site else None)
+    )
     for line in import_lines(read, place.display.system):
         click.echo(line)
     if dry_run:

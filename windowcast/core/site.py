@@ -27,14 +27,14 @@ from pydantic import (
 from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
 from windowcast.core.record import DateArray, Place
-from windowcast.core.turf import Area, Name, Part, Sensitive, Soil, Turf
+from windowcast.core.turf import Area, Name, Sensitive, SiteTable, Soil, Turf
 from windowcast.core.validation import Location, dotted, first_problem, line_of
 from windowcast.core.weed_codes import supported, unsupported
 
 MAX_SITE_BYTES = 1_000_000
 
 
-class Equipment(Part):
+class Equipment(SiteTable):
     """Limits of the sprayer and its operator."""
 
     wind_max_m_s: Annotated[float, Field(ge=1.0, le=8.0, strict=True)] | None = None
@@ -45,7 +45,7 @@ Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 WEEKDAYS: tuple[Weekday, ...] = get_args(Weekday)
 
 
-class Blackout(Part):
+class Blackout(SiteTable):
     """A time when nothing may be sprayed: an event, mowing, a closed course."""
 
     first: dt.date
@@ -72,7 +72,7 @@ class Blackout(Part):
         return np.asarray((dates >= first) & (dates <= last))
 
 
-class Calendar(Part):
+class Calendar(SiteTable):
     """When spraying is possible at all, in local time."""
 
     spray_hours: str = "06:00-19:00"
@@ -111,7 +111,7 @@ class Calendar(Part):
         return found
 
 
-class SensorColumn(Part):
+class SensorColumn(SiteTable):
     """One column of an own logger's file."""
 
     column: str
@@ -119,7 +119,7 @@ class SensorColumn(Part):
     unit: str
 
 
-class OwnStation(Part):
+class OwnStation(SiteTable):
     """The site's own logger: which file, which columns, which zone."""
 
     file: str
@@ -133,7 +133,7 @@ class OwnStation(Part):
     columns: tuple[SensorColumn, ...] = ()
 
 
-class WeatherSources(Part):
+class WeatherSources(SiteTable):
     """Where the weather comes from; files are taken relative to the site file."""
 
     files: tuple[str, ...] = ()
@@ -142,7 +142,7 @@ class WeatherSources(Part):
     own: tuple[OwnStation, ...] = ()
 
 
-class Advice(Part):
+class Advice(SiteTable):
     """How the advice is given."""
 
     odds_threshold: Annotated[float, Field(ge=0.05, le=0.99, strict=True)] = 0.6
@@ -157,7 +157,7 @@ def _known_weed(code: str) -> str:
     return code
 
 
-class Site(Part):
+class Site(SiteTable):
     """A checked site file."""
 
     name: Name

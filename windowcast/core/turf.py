@@ -59,7 +59,7 @@ def _shown(name: str) -> str:
 Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_shown)]
 
 
-class Part(BaseModel):
+class SiteTable(BaseModel):
     """A table of the site file: its keys are known, its values do not change."""
 
     # built at first use: most parts are only ever checked within a whole site file
@@ -68,7 +68,7 @@ class Part(BaseModel):
     )
 
 
-class Overseed(Part):
+class Overseed(SiteTable):
     """Cool-season grass sown into the turf for winter: whether, what, when and how."""
 
     state: Literal["none", "planned", "done"]
@@ -85,7 +85,7 @@ class Overseed(Part):
         return self
 
 
-class Turf(Part):
+class Turf(SiteTable):
     """What grows there, how old it is and what was sown into it.
 
     What is not said is not known: no treatment is then allowed that depends on it.
@@ -125,7 +125,7 @@ class Turf(Part):
         return self
 
 
-class Soil(Part):
+class Soil(SiteTable):
     """What it grows on."""
 
     texture: Texture = Texture.UNKNOWN
@@ -134,7 +134,7 @@ class Soil(Part):
 Bearing = Annotated[float, Field(ge=0.0, le=360.0, strict=True)]
 
 
-class Sensitive(Part):
+class Sensitive(SiteTable):
     """Ground that no drift may reach: what it spans on the compass as seen from the turf.
 
     Clockwise from the first bearing to the second, so that 330 to 20 lies about north.

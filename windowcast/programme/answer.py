@@ -18,7 +18,7 @@ from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.physics.soil import simulate
-from windowcast.programme.jobs import Ground, JobValues, jobs_of, with_jobs
+from windowcast.programme.jobs import JobValues, LoggedGround, jobs_of, with_jobs
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.sightings import CanopyLook, holding
@@ -165,7 +165,7 @@ def answer(
             years=future.past_years,
             tables=tables,
         )
-        ground = Ground(
+        ground = LoggedGround(
             axis, weather, observed, materials, site.turf.irrigated, max(days, DAYS),
             JobValues.of(tables),
         )  # fmt: skip

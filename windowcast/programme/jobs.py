@@ -76,7 +76,7 @@ class JobValues:
 
 
 @dataclass(frozen=True)
-class Ground:
+class LoggedGround:
     """What the jobs of one piece of ground are judged by."""
 
     axis: SeasonAxis
@@ -107,7 +107,7 @@ class Ground:
         return tuple(found)
 
 
-def jobs_of(ground: Ground, purposes: Sequence[PurposeName]) -> dict[PurposeName, Job | None]:
+def jobs_of(ground: LoggedGround, purposes: Sequence[PurposeName]) -> dict[PurposeName, Job | None]:
     """Where each purpose stands; None where nothing was applied for it this season."""
     this_season = [a for a in ground.seen.applied if ground.axis.start <= a.date <= ground.today]
     found: dict[PurposeName, Job | None] = {}
@@ -119,7 +119,7 @@ def jobs_of(ground: Ground, purposes: Sequence[PurposeName]) -> dict[PurposeName
     return found
 
 
-def serves(applied: Applied, purpose: Purpose, ground: Ground) -> bool:
+def serves(applied: Applied, purpose: Purpose, ground: LoggedGround) -> bool:
     """Whether an application was one for the purpose."""
     if applied.purpose == purpose.name:
         return True
@@ -140,7 +140,7 @@ def serves(applied: Applied, purpose: Purpose, ground: Ground) -> bool:
 # --- pre-emergents ------------------------------------------------------------------------------
 
 
-def _pre_emergent(served: Sequence[Applied], purpose: Purpose, ground: Ground) -> Job:
+def _pre_emergent(served: Sequence[Applied], purpose: Purpose, ground: LoggedGround) -> Job:
     last = served[-1]
     members = [m for m in ground.members(last) if m.timing.value != "post"]
     done = _done(last)
@@ -181,7 +181,9 @@ def _names(applied: Applied) -> tuple[str, ...]:
     return tuple(name for name, _ in applied.actives)
 
 
-def _watering(last: Applied, members: Sequence[Active], ground: Ground) -> tuple[bool, Phrase]:
+def _watering(
+    last: Applied, members: Sequence[Active], ground: LoggedGround
+) -> tuple[bool, Phrase]:
     """Whether it surely was not watered in in time, and what there is to say or do about it."""
     needs = [m.activation_mm for m in members if m.activation_mm is not None]
     within = [m.activation_days for m in members if m.activation_days is not None]
@@ -216,7 +218,9 @@ def _rain(weather: Weather, after: dt.date, to: dt.date) -> FloatArray:
     return found
 
 
-def _ends(last: Applied, residual: Sequence[ResidualActive], ground: Ground) -> FloatArray | None:
+def _ends(
+    last: Applied, residual: Sequence[ResidualActive], ground: LoggedGround
+) -> FloatArray | None:
     """Day on the axis from which too little is left, ``[member]``; of several the longest."""
     day = ground.day(last.date)
     if day < 0 or not residual:
@@ -247,7 +251,7 @@ def _holds(until: DateRange, today: dt.date) -> Phrase:
     return say("job.holds_between", day=until.median, ends=Span(until.early, until.late))
 
 
-def _still_to_come(ends: FloatArray, purpose: Purpose, ground: Ground) -> float:
+def _still_to_come(ends: FloatArray, purpose: Purpose, ground: LoggedGround) -> float:
     """Share of the season's weeds that emerge once too little is left, over the futures.
 
     0 where no weed of the purpose is watched.
@@ -274,7 +278,7 @@ def _still_to_come(ends: FloatArray, purpose: Purpose, ground: Ground) -> float:
 # --- post-emergents -----------------------------------------------------------------------------
 
 
-def _post_emergent(served: Sequence[Applied], purpose: Purpose, ground: Ground) -> Job:
+def _post_emergent(served: Sequence[Applied], purpose: Purpose, ground: LoggedGround) -> Job:
     last = served[-1]
     weeks = [m.effect_weeks for m in ground.members(last) if m.effect_weeks is not None]
     known = bool(weeks)
@@ -308,7 +312,7 @@ def _post_emergent(served: Sequence[Applied], purpose: Purpose, ground: Ground) 
     return replace(job, to_do=say("job.none_left", day=newest))
 
 
-def _emerged_since(date: dt.date, purpose: Purpose, ground: Ground) -> Phrase:
+def _emerged_since(date: dt.date, purpose: Purpose, ground: LoggedGround) -> Phrase:
     """How much of the season's weeds emerged since an application, where that is worth saying."""
     first, last = ground.day(date), ground.axis.gone - 1
     rises = [

@@ -20,8 +20,7 @@ from zoneinfo import ZoneInfo
 from windowcast.core.errors import InputError
 from windowcast.records.command_words import materials_from
 from windowcast.records.entered_quantities import ENTERED, is_number
-from windowcast.records.fields import Asked as FormAsked
-from windowcast.records.fields import LogField
+from windowcast.records.fields import Asked, LogField
 from windowcast.records.kinds import TITLES
 from windowcast.records.model import KINDS, fields_of
 from windowcast.records.written_moments import Dates
@@ -59,7 +58,7 @@ _OPTION_MARK = "say which: FILE:decimal=comma or FILE:decimal=point"
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class LogTableOptions:
     """What the owner of a table says of it.
 
     `zone` of times that say none; `kind` of entries where no column says it; `unknown` columns are
@@ -103,7 +102,7 @@ class HandRow:
 
 
 def read_by_hand(
-    text: str, path: str | PathLike[str], asked: Asked
+    text: str, path: str | PathLike[str], asked: LogTableOptions
 ) -> tuple[list[HandRow], Understood]:
     """The entries of a table, and how it was understood.
 
@@ -193,7 +192,7 @@ def _known(line: str, delimiter: str) -> int:
 
 
 def _columns(
-    header: Sequence[str], path: str | PathLike[str], asked: Asked
+    header: Sequence[str], path: str | PathLike[str], asked: LogTableOptions
 ) -> tuple[list[_Column], int | None, list[str]]:
     """The columns that are read, where the kind stands, and the names of those left out."""
     columns, unknown, kind_at = [], [], None
@@ -282,7 +281,11 @@ def _without_units_row(
 
 
 def _kind(
-    cells: Sequence[str], at: int | None, number: int, path: str | PathLike[str], asked: Asked
+    cells: Sequence[str],
+    at: int | None,
+    number: int,
+    path: str | PathLike[str],
+    asked: LogTableOptions,
 ) -> str:
     written = cells[at].strip() if at is not None else ""
     if not written:
@@ -417,6 +420,6 @@ def _by_name() -> dict[str, dict[str, LogField]]:
     return table
 
 
-_DATE = LogField("date", "date", FormAsked("Date"), needed=False)  # of an application
-_TIME = LogField("time", "time", FormAsked("Time"), needed=False)
+_DATE = LogField("date", "date", Asked("Date"), needed=False)  # of an application
+_TIME = LogField("time", "time", Asked("Time"), needed=False)
 _NAMES = _by_name()

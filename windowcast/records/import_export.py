@@ -23,7 +23,7 @@ from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
 from windowcast.records import store_schema
-from windowcast.records.by_hand import Asked, read_by_hand
+from windowcast.records.by_hand import LogTableOptions, read_by_hand
 from windowcast.records.fields import LogField
 from windowcast.records.model import (
     KINDS,
@@ -137,18 +137,18 @@ def read_changes(
     InputError
         The file cannot be read or a row in it is wrong.
     """
-    return read_log_file(path, check, Asked(zone)).changes
+    return read_log_file(path, check, LogTableOptions(zone)).changes
 
 
 def read_log_file(
-    source: str | PathLike[str], check: Check | None = None, asked: Asked | None = None
+    source: str | PathLike[str], check: Check | None = None, asked: LogTableOptions | None = None
 ) -> LogFile:
     """As `read_changes`, with what the owner says of the file, and how it was understood.
 
     `source` may say more: ``FILE:dates=mdy,decimal=comma,sheet=NAME,kind=probe,unknown=ignore``.
     """
     path, said = split_options(source, OPTIONS)
-    asked = asked or Asked()
+    asked = asked or LogTableOptions()
     asked = replace(
         asked,
         order=cast("Order | None", said.get("dates", asked.order)),
@@ -165,7 +165,9 @@ def read_log_file(
     return _from_table(text, path, check, asked)
 
 
-def _from_table(text: str, path: str | PathLike[str], check: Check | None, asked: Asked) -> LogFile:
+def _from_table(
+    text: str, path: str | PathLike[str], check: Check | None, asked: LogTableOptions
+) -> LogFile:
     """The rows of a table written by hand, as one change."""
     rows, understood = read_by_hand(text, path, asked)
     seen: Counter[tuple[str, str]] = Counter()

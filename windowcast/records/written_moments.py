@@ -17,9 +17,9 @@ from windowcast.records.command_words import moment_from
 from windowcast.records.fields import LogField
 from windowcast.sources.written_dates import (
     Ambiguous,
-    Moment,
+    CellAt,
     Order,
-    Place,
+    WrittenTime,
     clock_written,
     decided_order,
     moment_written,
@@ -76,7 +76,7 @@ class Dates:
         for text, row, column, kind in cells:
             moment = _written(text) if kind in _TYPES else None
             if moment is not None and isinstance(moment.date, Ambiguous):
-                found.append((moment.date, Place(row, column)))
+                found.append((moment.date, CellAt(row, column)))
         return cls(decided_order(found, said, path, remedy), bool(found), zone)
 
     def value(self, field: LogField, text: str) -> Any:
@@ -148,7 +148,7 @@ class Dates:
             )
         return self._joined(day, clock, None, field)
 
-    def _date(self, moment: Moment) -> dt.date:
+    def _date(self, moment: WrittenTime) -> dt.date:
         if isinstance(moment.date, Ambiguous):
             return moment.date.in_order(self.order or "mdy")
         return moment.date
@@ -162,7 +162,7 @@ class Dates:
         return moment_from(text, field, self.zone)
 
 
-def _written(text: str) -> Moment | None:
+def _written(text: str) -> WrittenTime | None:
     try:
         return moment_written(text)
     except ValueError:

@@ -25,7 +25,7 @@ from windowcast.sources.file_options import MARKS, split_options
 from windowcast.sources.ghcn import moved_to_calendar_day
 from windowcast.sources.ghcn_csv import is_long_csv, read_long_csv
 from windowcast.sources.ghcn_dly import is_dly, read_dly
-from windowcast.sources.table_times import Asked
+from windowcast.sources.table_times import TimeOptions
 from windowcast.sources.tables import read_table
 from windowcast.sources.textfile import read_text_bytes, text_of
 from windowcast.sources.understood import Understood
@@ -133,7 +133,7 @@ def _read(spec: FileSpec, place: Place | None) -> tuple[Record, Understood | Non
     site_clock = ZoneInfo(place.timezone) if place is not None else None
     record, understood = read_table(
         text, spec.path, units=spec.units, station=spec.station, any_order=spec.any_order,
-        times=Asked(spec.dates, _zone(spec), site_clock),
+        times=TimeOptions(spec.dates, _zone(spec), site_clock),
         mark=MARKS[spec.decimal] if spec.decimal else None,
     )  # fmt: skip
     if spec.observed == "morning" and record.daily:

@@ -34,12 +34,12 @@ from windowcast.sources.csv_rows import DELIMITERS
 from windowcast.sources.textfile import read_text_bytes, text_of
 from windowcast.sources.written_dates import (
     Ambiguous,
-    Moment,
+    CellAt,
+    WrittenTime,
     clock_written,
     decided_order,
     moment_written,
 )
-from windowcast.sources.written_dates import Place as At
 from windowcast.sources.written_numbers import Mark, mark_shown, number_written
 
 _MISSING = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "--", "---", "#n/a", "m"})
@@ -160,7 +160,7 @@ def _times(
     moments = [_moment(row, index, own, number) for number, row in readings]
     order = decided_order(
         (
-            (moment.date, At(number, own.time_column))
+            (moment.date, CellAt(number, own.time_column))
             for (number, _), moment in zip(readings, moments, strict=True)
             if isinstance(moment.date, Ambiguous)
         ),
@@ -183,7 +183,7 @@ def _is_iso(text: str) -> bool:
     return True
 
 
-def _moment(row: list[str], index: dict[str, int], own: OwnStation, number: int) -> Moment:
+def _moment(row: list[str], index: dict[str, int], own: OwnStation, number: int) -> WrittenTime:
     text = row[index[own.time_column]].strip()
     try:
         moment = moment_written(text)

@@ -18,9 +18,9 @@ from windowcast.sources.csv_rows import REMEDY_LAYOUT, Rows
 from windowcast.sources.numerals import NotPlain, iso_dates
 from windowcast.sources.written_dates import (
     Ambiguous,
-    Moment,
+    CellAt,
     Order,
-    Place,
+    WrittenTime,
     clock_written,
     decided_order,
     moment_written,
@@ -37,7 +37,7 @@ _DAY_S = 86400
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class TimeOptions:
     """What the owner of a table says of its times, and the clock of the site it is read for.
 
     `order` of day and month, `zone` of times without an offset; None where nothing is said.
@@ -77,7 +77,7 @@ class Times:
     site_clock: bool = False
 
 
-def read_times(rows: Rows, path: str, asked: Asked) -> Times:
+def read_times(rows: Rows, path: str, asked: TimeOptions) -> Times:
     """The times of a table.
 
     Raises
@@ -115,7 +115,7 @@ def read_times(rows: Rows, path: str, asked: Asked) -> Times:
     date_field = rows.header[key if date_key is None else date_key]
     order = decided_order(
         (
-            (moment.date, Place(number, date_field))
+            (moment.date, CellAt(number, date_field))
             for moment, number in zip(moments, rows.numbers, strict=True)
             if isinstance(moment.date, Ambiguous)
         ),
@@ -197,7 +197,7 @@ def _has_clock(cell: str) -> bool:
 
 
 def _zone(
-    rows: Rows, named: TimeName, path: str, field: str, asked: Asked
+    rows: Rows, named: TimeName, path: str, field: str, asked: TimeOptions
 ) -> tuple[dt.tzinfo | None, bool]:
     """The zone of times that say none, and whether it is only the site's clock."""
     if named.zone or asked.zone:
@@ -279,7 +279,7 @@ def _hours(seconds: Sequence[float], rows: Rows, key: int, path: str) -> DateArr
     return (found // 3600).astype(np.int64).astype("datetime64[h]")
 
 
-def _moment(cell: str, path: str, number: int, field: str, *, daily: bool) -> Moment:
+def _moment(cell: str, path: str, number: int, field: str, *, daily: bool) -> WrittenTime:
     try:
         return moment_written(cell)
     except ValueError:
@@ -289,14 +289,14 @@ def _moment(cell: str, path: str, number: int, field: str, *, daily: bool) -> Mo
         ) from None  # fmt: skip
 
 
-def _from_two(rows: Rows, date_key: int, key: int, path: str) -> list[Moment]:
+def _from_two(rows: Rows, date_key: int, key: int, path: str) -> list[WrittenTime]:
     """Dates of one column with the times of day of another."""
     found = []
     cells = zip(rows.column(date_key), rows.column(key), rows.numbers, strict=True)
     for date, clock, number in cells:
         moment = _moment(date, path, number, rows.header[date_key], daily=True)
         try:
-            found.append(Moment(moment.date, clock_written(clock)))
+            found.append(WrittenTime(moment.date, clock_written(clock)))
         except ValueError:
             raise InputError(
                 f"{clock.strip()!r} is not a time of day", path=path, row=number,

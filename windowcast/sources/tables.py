@@ -31,7 +31,7 @@ from windowcast.core.values import load
 from windowcast.sources.columns import FileColumn, FileUnits, read_columns, variable_and_unit
 from windowcast.sources.csv_rows import Rows, check_order, split_rows
 from windowcast.sources.numerals import NotPlain, decimals
-from windowcast.sources.table_times import TIME_NAMES, Asked, read_times
+from windowcast.sources.table_times import TIME_NAMES, TimeOptions, read_times
 from windowcast.sources.understood import ColumnRead, Understood
 from windowcast.sources.written_numbers import Mark, decimal_mark, number_written
 
@@ -60,7 +60,7 @@ def read_table(
     units: FileUnits | None = None,
     station: str = "",
     any_order: bool = False,
-    times: Asked | None = None,
+    times: TimeOptions | None = None,
     mark: Mark | None = None,
 ) -> tuple[Record, Understood]:
     """Read a daily or hourly table; what it says, and how it was understood.
@@ -92,7 +92,7 @@ def read_table(
     except InputError as error:
         raise error.at(path=path) from None
     rows = _one_station(rows, station, path)
-    said = read_times(rows, path, times or Asked())
+    said = read_times(rows, path, times or TimeOptions())
     moments, daily = said.values, said.daily
     columns, ignored = read_columns(rows.header, daily=daily, units=units, path=path)
     if any_order:

@@ -57,7 +57,7 @@ class Ambiguous:
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class WrittenTime:
     """A date with or without the time of day and the offset from UTC that were written with it."""
 
     date: dt.date | Ambiguous
@@ -66,7 +66,7 @@ class Moment:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class CellAt:
     """Where a text stands, for messages."""
 
     row: int
@@ -148,7 +148,7 @@ def clock_written(text: str) -> dt.timedelta:
     return found
 
 
-def moment_written(text: str) -> Moment:
+def moment_written(text: str) -> WrittenTime:
     """A date, maybe with a time of day behind it, and maybe with an offset from UTC behind that.
 
     Raises
@@ -158,12 +158,12 @@ def moment_written(text: str) -> Moment:
     """
     text = text.strip()
     try:
-        return Moment(date_written(text))
+        return WrittenTime(date_written(text))
     except ValueError:
         match = _DATE_THEN_CLOCK.fullmatch(text)
         if match is None:
             raise
-    return Moment(
+    return WrittenTime(
         date_written(match["date"]), clock_written(match["clock"]), _zone(match["zone"] or "")
     )
 
@@ -183,7 +183,7 @@ def offset_written(text: str) -> dt.timezone:
 
 
 def decided_order(
-    found: Iterable[tuple[Ambiguous, Place]], said: Order | None, path: str, remedy: str
+    found: Iterable[tuple[Ambiguous, CellAt]], said: Order | None, path: str, remedy: str
 ) -> Order | None:
     """The order of day and month in all dates of a file; None where any order gives the same.
 

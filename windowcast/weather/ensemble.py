@@ -29,7 +29,7 @@ from windowcast.core.record import (
 from windowcast.core.time_axis import extended, grades_of
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.weather.ensemble_errors import (
-    Part,
+    ErrorPart,
     climate_correlation,
     error_scores,
     middle_of_days,
@@ -132,7 +132,7 @@ class _Ahead:
 
     issued: Record
     past: PastYears
-    scores: FloatArray  # [member, day, Part]
+    scores: FloatArray  # [member, day, ErrorPart]
     reach: int
     certain: bool
     values: Table
@@ -146,7 +146,10 @@ def _temperatures(ahead: _Ahead) -> dict[str, FloatArray]:
     days = len(issued.times)
     fade = np.exp(-np.arange(1, days - reach + 1) / table.number("fade_days"))
     values = {}
-    for name, part, bias in (("tmax_c", Part.HIGH, "high_bias"), ("tmin_c", Part.LOW, "low_bias")):
+    for name, part, bias in (
+        ("tmax_c", ErrorPart.HIGH, "high_bias"),
+        ("tmin_c", ErrorPart.LOW, "low_bias"),
+    ):
         normal, said = past.normal[name], issued.get(name)[:reach]
         member = np.full((len(scores), days), np.nan)
         if reach:
@@ -196,7 +199,7 @@ def _carried(ahead: _Ahead) -> dict[str, FloatArray]:
         member[:, :reach] = said
         if name == "wind_mean_m_s" and reach and not ahead.certain:
             lead = middle_of_days(reach)
-            wind = scores[:, :reach, Part.WIND]
+            wind = scores[:, :reach, ErrorPart.WIND]
             member[1:, :reach] = wind_with_errors(said, wind, lead, ahead.values)
         values[name] = member
     return values
@@ -235,7 +238,7 @@ def _rain(
     """Rain by the hour, ``[1 + member, hour]``; row 0 as issued."""
     values = drawn.values
     share = values.number("rain.day_share")
-    scores = drawn.scores[..., Part.RAIN]
+    scores = drawn.scores[..., ErrorPart.RAIN]
     said = said_of_runs(
         runs,
         amount,

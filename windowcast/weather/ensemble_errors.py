@@ -16,7 +16,7 @@ from windowcast.core.values import Table
 LEAST_EIGENVALUE = 0.02  # of a correlation matrix put together from several sources
 
 
-class Part(IntEnum):
+class ErrorPart(IntEnum):
     """Position of a variable in the last axis of `error_scores`."""
 
     HIGH = 0
@@ -49,7 +49,7 @@ def trust(lead_days: FloatArray, values: Table) -> FloatArray:
 
 
 def climate_correlation(values: Table, with_rain: Mapping[str, float] | None = None) -> FloatArray:
-    """Correlation of the climate between the variables, ``[Part, Part]``.
+    """Correlation of the climate between the variables, ``[ErrorPart, ErrorPart]``.
 
     Parameters
     ----------
@@ -60,10 +60,10 @@ def climate_correlation(values: Table, with_rain: Mapping[str, float] | None = N
     """
     carried = values.number("rain.day_share")
     climate = np.array(values.value("correlation.climate").value, dtype=np.float64)
-    for name, part in (("tmax_c", Part.HIGH), ("tmin_c", Part.LOW)):
+    for name, part in (("tmax_c", ErrorPart.HIGH), ("tmin_c", ErrorPart.LOW)):
         if name in (with_rain or {}):
             own = float(np.clip((with_rain or {})[name] / carried, -0.9, 0.9))
-            climate[part, Part.RAIN] = climate[Part.RAIN, part] = own
+            climate[part, ErrorPart.RAIN] = climate[ErrorPart.RAIN, part] = own
     size, axes = np.linalg.eigh(climate)
     if size[0] >= LEAST_EIGENVALUE:
         return climate
@@ -80,7 +80,7 @@ def error_scores(
     values: Table,
     climate: FloatArray | None = None,
 ) -> FloatArray:
-    """Standard error scores, ``[member, lead, Part]``, each of mean 0 and variance 1.
+    """Standard error scores, ``[member, lead, ErrorPart]``, each of mean 0 and variance 1.
 
     Members come in pairs of opposite sign and are scaled to the variance asked for, so that the
     ensemble has neither a bias nor a spread by chance. Along
@@ -108,7 +108,7 @@ def error_scores(
 
     dof = values.number("temperature.tail_dof")
     scale = np.sqrt((dof - 2) / rng.chisquare(dof, half))
-    scores[..., : Part.WIND] *= scale[:, None, None]
+    scores[..., : ErrorPart.WIND] *= scale[:, None, None]
     scores /= np.sqrt(np.mean(scores**2, axis=0))
     pairs = np.stack([scores, -scores], axis=1).reshape(2 * half, *scores.shape[1:])
     return pairs[:count]

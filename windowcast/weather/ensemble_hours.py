@@ -15,7 +15,7 @@ from windowcast.core.time_axis import grades_of
 from windowcast.core.values import Table, Tables
 from windowcast.physics.humidity import dewpoint_from_rh_c, relative_humidity_pct
 from windowcast.weather.ensemble_errors import (
-    Part,
+    ErrorPart,
     in_day_scores,
     middle_of_days,
     variance_share,
@@ -39,7 +39,7 @@ class Drawn:
     issued: Record  # daily forecast, [day]
     daily: Record  # daily members, [1 + member, day]
     said: Record | None  # hourly forecast on the hours of the horizon, [hour]
-    scores: FloatArray  # [member, day, Part]
+    scores: FloatArray  # [member, day, ErrorPart]
     past: PastYears
     reach: int
     day_of: npt.NDArray[np.int64]  # day index of each hour
@@ -139,7 +139,7 @@ def _temperature(
     ratio = drawn.values.number("dewpoint.ratio")
     spread = ratio * drawn.past.departure_sd["tmin_c"] * np.sqrt(variance_share(lead, drawn.values))
     noon = np.arange(days, dtype=np.float64) * 24 + NOON
-    error = _between(drawn.scores[..., Part.DEW] * spread, noon, hours) * still_open
+    error = _between(drawn.scores[..., ErrorPart.DEW] * spread, noon, hours) * still_open
     return {"temp_c": temp, "dewpoint_c": dew + _as_issued_first(error)}
 
 
@@ -154,7 +154,7 @@ def _wind(
     """Wind, gusts in step with it, and its direction."""
     table = drawn.values.table("wind")
     lead = middle_of_days(int(drawn.day_of[-1]) + 1)[drawn.day_of]
-    day = drawn.scores[:, drawn.day_of, Part.WIND]
+    day = drawn.scores[:, drawn.day_of, ErrorPart.WIND]
     quick = table.number("hour_fade"), table.number("day_share")
     issued = said.get("wind_m_s")
     wind = wind_with_errors(issued, in_day_scores(rng, day, *quick), lead, drawn.values)

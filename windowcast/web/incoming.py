@@ -123,7 +123,7 @@ def options_from(typed: Mapping[str, str], purpose: Purpose) -> dict[str, str]:
 
 def shown(
     incoming: Incoming, options: Mapping[str, str], site: KnownSite, purpose: Purpose
-) -> Shown:
+) -> FileReading:
     """How a file is understood, read in a process of its own.
 
     Raises
@@ -132,11 +132,11 @@ def shown(
         It cannot be read without a guess.
     """
     report = read_in_worker(spec_of(incoming, options), site, purpose, incoming.name)
-    return Shown(tuple(report["lines"]), bool(report["plain"]))
+    return FileReading(tuple(report["lines"]), bool(report["plain"]))
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class FileReading:
     """How a file was understood, in lines; `plain` where nothing in it left a doubt."""
 
     lines: tuple[str, ...]

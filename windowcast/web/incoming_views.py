@@ -13,15 +13,15 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from windowcast.core.errors import InputError
-from windowcast.records.by_hand import Asked
+from windowcast.records.by_hand import LogTableOptions
 from windowcast.records.import_export import read_log_file
 from windowcast.web.context import moved_to, own_site, page, posted, proven
 from windowcast.web.fields import sentence_of
 from windowcast.web.incoming import (
     CHOICES,
+    FileReading,
     Incoming,
     Purpose,
-    Shown,
     found_aside,
     keep_aside,
     options_from,
@@ -122,7 +122,7 @@ def _store_log(
     read = read_log_file(
         spec_of(incoming, options),
         lambda entry: accepted(request, site, entry),
-        Asked(site.site.zone),
+        LogTableOptions(site.site.zone),
     )
     with open_log(site) as log:
         log.merge(read.changes)
@@ -146,7 +146,7 @@ def _page(
     incoming: Incoming | None,
     options: Mapping[str, str],
     *,
-    seen: Shown | None = None,
+    seen: FileReading | None = None,
     problem: InputError | None = None,
 ) -> Response:
     """What was understood with one button that stores it, or what is wrong; and the choices."""

@@ -43,12 +43,12 @@ def _weather(file: str, site_file: str) -> tuple[list[str], bool]:
 
 def _log(file: str, site_file: str) -> tuple[list[str], bool]:
     from windowcast.core.site import load_site
-    from windowcast.records.by_hand import Asked
+    from windowcast.records.by_hand import LogTableOptions
     from windowcast.records.import_export import read_log_file
     from windowcast.report.log_import import entries_counted, import_lines
 
     site = load_site(site_file)
-    read = read_log_file(file, None, Asked(site.zone))
+    read = read_log_file(file, None, LogTableOptions(site.zone))
     return [*import_lines(read, site.units), f"{entries_counted(read)} in the file"], False
 
 
