@@ -361,7 +361,9 @@ def _answers(
     **asked: Any,
 ) -> Iterator[Answer]:
     """The answers for each piece of ground; with `single` there may only be one."""
+    from windowcast.materials.actives import load_actives
     from windowcast.programme.answer import answer as answered
+    from windowcast.records.areas import pieces
     from windowcast.season.soil_kept import KeptSoil
     from windowcast.sources.cache import Cache
 
@@ -380,18 +382,12 @@ def _answers(
         from windowcast.records.observations import Logged
 
         logged = Logged.read(log_file, until=found.today)
-    known = None
-    if site.stock or actives or logged is not None:
-        from windowcast.materials.actives import load_actives
-
-        known = load_actives(materials or file_beside(site_file, site.materials_file))
-        known.at_hand(site.stock, site_file)  # an error then names the site file
-    from windowcast.records.areas import pieces
-
+    known = load_actives(materials or file_beside(site_file, site.materials_file))
+    known.at_hand(site.stock, site_file)  # an error then names the site file
     with Cache() as cache:
         for piece in pieces(site, logged, area):
             seen = None
-            if piece.logged is not None and known is not None:
+            if piece.logged is not None:
                 from windowcast.records.observations import observed
 
                 seen = observed(piece.logged, known, southern=site.place.southern)

@@ -18,6 +18,7 @@ from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.physics.soil import simulate
+from windowcast.programme.candidates import candidates_of
 from windowcast.programme.jobs import JobValues, LoggedGround, jobs_of, with_jobs
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
@@ -151,6 +152,9 @@ def answer(
         barriers=barriers,
         uses=seen.uses,
         looks=looks,
+        candidates=()
+        if materials is None
+        else candidates_of(site, materials, seen.applied, weather.today),
         now=now,
         tables=tables,
     )

@@ -355,6 +355,8 @@ def _with(outlook: PurposeOutlook, job: Job | None, rule: Rule) -> PurposeOutloo
         would_change=NOTHING,
         strip=None,
         stock=(),
+        choices=(),
+        none_in_stock=False,
         covers=(),
         cannot_tell=False,
         job=job,

@@ -28,7 +28,6 @@ from windowcast.windows.model import (
     Judged,
     PurposeOutlook,
     Ranking,
-    StockFit,
     Verdict,
     Window,
 )
@@ -101,9 +100,9 @@ class Words:
         """Why a purpose is open and when it closes."""
         return self.text(wording.in_season(outlook))
 
-    def stock(self, fit: StockFit) -> str:
-        """What an active at hand would do."""
-        return self.text(wording.stock(fit))
+    def with_what(self, outlook: PurposeOutlook) -> list[str]:
+        """The choices for the best window, or how each active in stock would do."""
+        return [self.text(said) for said in wording.with_what(outlook)]
 
     def quantity(self, value: float | None, unit: str) -> str:
         """One value in the reader's units."""

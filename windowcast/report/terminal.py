@@ -123,11 +123,11 @@ def _answer(console: Console, outlook: PurposeOutlook, display: Display) -> None
     below = [*turf_lines(outlook), *wording.job_lines(outlook, display), *covers]
     if not outlook.windows and outlook.would_change:
         below.insert(0, wording.text(outlook.would_change, display))
-    for fit in outlook.stock:
-        said = wording.text(wording.stock(fit), display)
-        below.append(f"{wording.SYMBOLS[fit.verdict]} {said}")
     for text in below:
         _hung(console, f"   {text}", hanging="     ")
+    for number, said in enumerate(wording.with_what(outlook), 1):
+        lead = f"{number}. " if outlook.choices else ""
+        _hung(console, f"   {lead}{wording.text(said, display)}", hanging="      ")
 
 
 def _shown(outlook: PurposeOutlook) -> list[Window]:

@@ -14,6 +14,7 @@ from windowcast.core.phrase import (
     Share,
     Span,
     joined,
+    names,
     say,
     sentences,
 )
@@ -23,6 +24,7 @@ from windowcast.report.catalogue import catalogue, render, written
 from windowcast.windows import reasons
 from windowcast.windows.covers import laid_on
 from windowcast.windows.model import (
+    Choice,
     Job,
     Judged,
     Odds,
@@ -207,6 +209,28 @@ def stock(fit: StockFit) -> Phrase:
         else say("stock.points", score=Quantity(fit.score, "1", "score")),
         reason=fit.reason,
     )
+
+
+def choice(of: Choice) -> Phrase:
+    """One choice with what speaks for it and against it."""
+    what = say(
+        "choice.named",
+        actives=names(*of.actives, join="plus"),
+        groups=say("rotation.groups", groups=joined(*of.groups)),
+    )
+    against = NOTHING
+    if of.speaks_against:
+        against = say("choice.against", reasons=joined(*of.speaks_against, join="clauses"))
+    reasons_ = joined(*of.speaks_for, against, join="clauses")
+    return say("choice.line", what=what, reasons=reasons_)
+
+
+def with_what(outlook: PurposeOutlook) -> list[Phrase]:
+    """The choices for the best window; without any how each active in stock would do."""
+    if outlook.choices:
+        return [choice(one) for one in outlook.choices]
+    none = [say("choice.none_in_stock")] if outlook.none_in_stock else []
+    return [*none, *map(stock, outlook.stock)]
 
 
 def covers(outlook: PurposeOutlook) -> list[Phrase]:

@@ -13,6 +13,7 @@ from windowcast.core.site import Site
 from windowcast.core.values import Tables
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
+from windowcast.windows.barrier import Loss, caught_by_day
 from windowcast.windows.cover_plan import (
     ResidualActive,
     barrier_named,
@@ -100,6 +101,56 @@ def covers_ahead(
     return covers_of(
         purpose, needs, axis, site=site, weather=weather, members=members, materials=materials
     )
+
+
+def controlled_on(
+    date: dt.date,
+    purpose: Purpose,
+    past: SiteState,
+    ahead: SiteState,
+    *,
+    site: Site,
+    weather: Weather | None,
+    members: Members,
+    materials: Sequence[ResidualActive],
+    tables: Tables,
+) -> dict[str, float]:
+    """Name of a material → share of the season's weeds that emerge while it is active, 0..1.
+
+    When applied on a date, in the mean over the futures; nothing where it cannot be told.
+    """
+    if weather is None or not purpose.barrier or not materials:
+        return {}
+    axis = SeasonAxis.of(
+        past,
+        ahead,
+        southern=site.place.southern,
+        overseeded=False,
+        years=members.past_years,
+        tables=tables,
+    )
+    season = season_of(
+        axis,
+        axis.state.weeds_of(purpose.weeds),
+        axis.daily(weather.daily, members.daily, "precip_mm"),
+        first=int(tables["plan"].number("spring_from")) if purpose.weeds == "spring" else 0,
+        candidates=np.zeros(len(axis.dates), dtype=bool),
+    )
+    if season is None:
+        return {}
+    day = int((np.datetime64(date, "D") - season.dates[0]).astype(int))
+    if not 0 <= day < len(season.dates):
+        return {}
+    loss = Loss.of(tables["barrier"])
+    found = {}
+    for material in materials:
+        laid = material.laid(loss, irrigated=bool(site.turf.irrigated))
+        weather_of = season.share, season.soil_c, season.rain_mm
+        caught, _ = caught_by_day(*weather_of, laid, slice(day, day + 1))
+        known = caught[np.isfinite(caught)]
+        if len(known) >= len(caught) / 2:
+            found[material.name] = float(known.mean())
+    return found
 
 
 def laid_on(cover: CoverPlan, days: Sequence[dt.date]) -> Phrase:

@@ -87,9 +87,10 @@ class HourScores:
 
     def judged(self, block: Block, rule: Rule) -> tuple[Judged, ...]:
         """Each criterion's judgement of a block: mean score, and the value in its worst hour."""
-        return tuple(self._judge(name, block, rule) for name in self.scores)
+        return tuple(self.judge(name, block, rule) for name in self.scores)
 
-    def _judge(self, name: str, block: Block, rule: Rule) -> Judged:
+    def judge(self, name: str, block: Block, rule: Rule) -> Judged:
+        """One criterion's judgement of a block."""
         score, value = self.at(name, block)
         criterion = self.ctx.criterion(name)
         unit = str(criterion["unit"])
@@ -178,6 +179,24 @@ class Judge:
                 self._scored[graded] = grades[name](self._measured[key])
             measured[name], scored[name] = self._measured[key], self._scored[graded]
         return HourScores.of(self.ctx, grades, measured, scored)
+
+    def at(self, purpose: Purpose, needs: ActiveNeeds, block: Block) -> tuple[float, Judged | None]:
+        """Mean score 0..1 of a block as forecast, and what holds it back; NaN: cannot be told.
+
+        Much cheaper than `scores` where only some hours of the forecast matter.
+        """
+        grades = purpose.grades(needs)
+        measured, scored = {}, {}
+        for name in grades:
+            key = self._key(name, purpose, needs)
+            if key not in self._measured:
+                self._measured[key] = self._measure(name, purpose, needs)
+            measured[name] = np.atleast_2d(self._measured[key])[:1]
+            scored[name] = grades[name](measured[name])
+        issued = HourScores.of(self.ctx, grades, measured, scored)
+        limit = issued.limiting(block)
+        mean = float(issued.score[0, block.hours].mean())
+        return mean, issued.judge(limit, block, self.ctx.rule) if limit else None
 
     def on(self, part: HourContext, hours: slice | None = None) -> Judge:
         """A judge of other hours of the same site and days.

@@ -157,6 +157,74 @@ class CoverPlan:
     text: Phrase
 
 
+@dataclass(frozen=True, slots=True)
+class Allowance:
+    """What is left of an active's yearly maximum on a piece of ground.
+
+    Attributes
+    ----------
+    used_kg_ha
+        Put out there in the 365 days up to today; None where an application has no rate.
+    max_kg_ha
+        The label's yearly maximum as the user entered it; None: not entered.
+    rate_kg_ha
+        Rate it went out with last; None: never, or not noted.
+    """
+
+    active: str
+    used_kg_ha: float | None
+    max_kg_ha: float | None
+    rate_kg_ha: float | None
+
+    @property
+    def left_kg_ha(self) -> float | None:
+        """What may still go out; None when that cannot be told."""
+        if self.used_kg_ha is None or self.max_kg_ha is None:
+            return None
+        return max(self.max_kg_ha - self.used_kg_ha, 0.0)
+
+    @property
+    def more(self) -> int | None:
+        """Applications left at the last rate; None when that cannot be told."""
+        left = self.left_kg_ha
+        return None if left is None or not self.rate_kg_ha else int(left / self.rate_kg_ha + 1e-9)
+
+    @property
+    def spent(self) -> bool:
+        """Whether nothing more of it may go out."""
+        return self.left_kg_ha == 0 or self.more == 0
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """An active or mixture for an open window.
+
+    Attributes
+    ----------
+    score
+        Of the window's hours for it as forecast, 0..100.
+    effect
+        Expected effect, 0..1: of a pre-emergent the share of the season's weeds that emerge while
+        it is active, of a dormant application the least control in trials; None: no source tells.
+    repeats
+        Whether all its groups were used for the purpose this season or last.
+    speaks_for, speaks_against
+        Clauses.
+    left
+        What is left of the yearly maximum of each active.
+    """
+
+    actives: tuple[str, ...]
+    groups: tuple[int, ...]
+    verdict: Verdict
+    score: float
+    effect: float | None
+    repeats: bool
+    speaks_for: tuple[Phrase, ...]
+    speaks_against: tuple[Phrase, ...]
+    left: tuple[Allowance, ...] = ()
+
+
 JobState = Literal["not due", "due", "partly done", "done", "re-treat", "look", "failed"]
 
 
@@ -226,6 +294,8 @@ class PurposeOutlook:
     covers: tuple[CoverPlan, ...] = ()
     turf: tuple[TurfSpan, ...] = ()
     job: Job | None = None  # by the season log; None without one
+    choices: tuple[Choice, ...] = ()  # with what, best first; none where an active was chosen
+    none_in_stock: bool = False  # whether nothing of the stock serves the best window
 
 
 @dataclass(frozen=True, slots=True)

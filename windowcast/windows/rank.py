@@ -24,13 +24,15 @@ from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows import advice, trace
 from windowcast.windows.cautions import CAUTIONS
+from windowcast.windows.choices import Candidate, choices
 from windowcast.windows.cover_plan import ResidualActive
-from windowcast.windows.covers import covers_ahead
+from windowcast.windows.covers import controlled_on, covers_ahead
 from windowcast.windows.days import watering_days
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import HourScores, Judge
 from windowcast.windows.model import (
     PURPOSES,
+    Choice,
     HourStrip,
     Judged,
     Odds,
@@ -65,6 +67,7 @@ def rank(
     barriers: Sequence[ResidualActive] = (),
     uses: Sequence[Use] = (),
     looks: Sequence[CanopyLook] = (),
+    candidates: Sequence[Candidate] = (),
     now: dt.datetime | None = None,
     tables: Tables = PACKAGED,
 ) -> Ranking:
@@ -92,6 +95,9 @@ def rank(
         Past applications: a group used for the purpose this season or last is marked in the stock.
     looks
         Dated looks into the canopy.
+    candidates
+        What may go into the tank: of the stock, or of all where none is stated. The best of them
+        for each open window are named.
     now
         The present moment; hours before it are no windows any more.
     tables
@@ -109,6 +115,8 @@ def rank(
         tuple(uses),
         weather,
         tuple(barriers),
+        () if mixture is not None else tuple(candidates),
+        bool(stock),
     )
     outlooks = [
         task.outlook(purpose_of(name, tables), mixture, stock) for name in (purposes or PURPOSES)
@@ -150,6 +158,8 @@ class _Task:
     uses: tuple[Use, ...]
     weather: Weather | None
     barriers: tuple[ResidualActive, ...]
+    candidates: tuple[Candidate, ...]
+    stocked: bool
 
     def outlook(
         self, purpose: Purpose, mixture: ActiveNeeds | None, stock: Sequence[ActiveNeeds]
@@ -213,6 +223,8 @@ class _Task:
             stock=tuple(self._stock_fit(purpose, member) for member in stock),
             cannot_tell=blind,
             turf=turf,
+            choices=(chosen := self._choices(purpose, go)),
+            none_in_stock=bool(go) and self.stocked and bool(self.candidates) and not chosen,
             covers=covers_ahead(
                 purpose,
                 needs,
@@ -401,10 +413,39 @@ class _Task:
             reason = reason if limit else spent
         return StockFit(name, verdict, best.start, best.end, best.score, reason)
 
+    def _choices(self, purpose: Purpose, windows: Sequence[Window]) -> tuple[Choice, ...]:
+        """With what, in the best of the windows."""
+        if not windows or not self.candidates:
+            return ()
+        best = windows[0]
+        controlled = controlled_on(
+            best.date,
+            purpose,
+            self.past,
+            self.ctx.ahead,
+            site=self.ctx.site,
+            weather=self.weather,
+            members=self.members,
+            materials=[c.residual for c in self.candidates if c.residual is not None],
+            tables=self.ctx.tables,
+        )
+        return choices(
+            self.judge,
+            purpose,
+            self.candidates,
+            self._block_of(best),
+            day=(best.date - self.today).days,
+            spent=self._groups_spent(purpose) if self.uses else None,
+            controlled=controlled,
+        )
+
+    def _groups_spent(self, purpose: Purpose) -> dict[int, str]:
+        southern = self.ctx.site.place.southern
+        return spent_groups(self.uses, purpose.name, self.today, southern=southern)
+
     def _spent(self, purpose: Purpose, needs: ActiveNeeds) -> Phrase:
         """That all of an active's groups were used for the purpose lately; nothing when not."""
-        southern = self.ctx.site.place.southern
-        used = spent_groups(self.uses, purpose.name, self.today, southern=southern)
+        used = self._groups_spent(purpose)
         if not set(needs.groups) <= set(used):
             return NOTHING
         return say("stock.reasons", of=joined(*(_used(g, used[g]) for g in needs.groups)))

@@ -1,0 +1,64 @@
+"""What may go into the tank: the stock, or every active known, and what is left of each."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from windowcast.core.site import Site
+from windowcast.materials.actives import Active, Actives
+from windowcast.materials.needs import needs_of
+from windowcast.season.observed import Applied
+from windowcast.windows.choices import Candidate
+from windowcast.windows.cover_plan import material_of
+from windowcast.windows.model import Allowance
+
+YEAR_DAYS = 365  # that a label's yearly maximum counts
+
+
+def candidates_of(
+    site: Site, materials: Actives, applied: Sequence[Applied], today: dt.date
+) -> tuple[Candidate, ...]:
+    """Candidates for the ground of a site.
+
+    Parameters
+    ----------
+    applied
+        What went out on that ground, by date.
+    today
+        Day up to which it counts.
+    """
+    mixtures = materials.at_hand(site.stock) if site.stock else [(a,) for a in materials.values()]
+    return tuple(_candidate(site, mixture, applied, today) for mixture in mixtures)
+
+
+def _candidate(
+    site: Site, mixture: Sequence[Active], applied: Sequence[Applied], today: dt.date
+) -> Candidate:
+    residuals = [found for active in mixture if (found := material_of(active)) is not None]
+    controls = [a.dormant_control_pct for a in mixture if a.dormant_control_pct is not None]
+    return Candidate(
+        needs=needs_of(mixture, str(site.turf.species)),
+        residual=max(residuals, key=lambda r: float(r.half_life), default=None),
+        control=max(controls, key=float, default=None),
+        left=tuple(allowance(active, applied, today) for active in mixture),
+    )
+
+
+def allowance(active: Active, applied: Sequence[Applied], today: dt.date) -> Allowance:
+    """What is left of an active's yearly maximum on a day."""
+    first = today - dt.timedelta(days=YEAR_DAYS - 1)
+    rates = [
+        rate
+        for one in applied
+        if first <= one.date <= today
+        for name, rate in one.actives
+        if name == active.name or name in active.also
+    ]
+    known = [rate for rate in rates if rate is not None]
+    return Allowance(
+        active=active.name,
+        used_kg_ha=sum(known) if len(known) == len(rates) else None,
+        max_kg_ha=None if active.max_year_kg_ha is None else float(active.max_year_kg_ha),
+        rate_kg_ha=known[-1] if known else None,
+    )

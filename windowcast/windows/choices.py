@@ -1,0 +1,145 @@
+"""With what: of the actives at hand, or of all, those that serve an open window best.
+
+A choice must be taken by the turf on the window's day and good enough in its hours as forecast;
+what cannot be told of an active keeps it out. Those whose mode of action was not used lately come
+first, then those that are expected to do most, as far as a source says what they do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from windowcast.core.phrase import NOTHING, Phrase, Quantity, Share, say
+from windowcast.core.values import Value
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.windows.cover_plan import ResidualActive
+from windowcast.windows.judge import Judge
+from windowcast.windows.model import Allowance, Choice
+from windowcast.windows.purposes import Purpose
+from windowcast.windows.score import Block
+
+MOST = 3  # choices named for a purpose
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """Something that may go into the tank.
+
+    Attributes
+    ----------
+    needs
+        Of the active or mixture.
+    residual
+        What stays active in the soil, the longest lasting of its members; None: none is known.
+    control
+        Percent control in trials on dormant turf; None: no source says.
+    left
+        What is left of the yearly maximum of each of its actives.
+    """
+
+    needs: ActiveNeeds
+    residual: ResidualActive | None = None
+    control: Value | None = None
+    left: tuple[Allowance, ...] = ()
+
+
+def choices(
+    judge: Judge,
+    purpose: Purpose,
+    candidates: Sequence[Candidate],
+    block: Block,
+    *,
+    day: int,
+    spent: Mapping[int, str] | None,
+    controlled: Mapping[str, float],
+) -> tuple[Choice, ...]:
+    """The best of the candidates for the hours of a window, at most `MOST`.
+
+    Parameters
+    ----------
+    judge
+        Of the hours that `block` lies in.
+    day
+        Day of the window, counted from today.
+    spent
+        Group → when it was last used for the purpose, "this season" or "last season"; None: nobody
+        logged what was used.
+    controlled
+        Name of a residual → share of the season's weeds that emerge while it is active, 0..1, when
+        applied on that day.
+    """
+    found = []
+    for candidate in candidates:
+        needs = candidate.needs
+        if not purpose.serves(needs) or judge.turf(needs)[day].answer != "yes":
+            continue
+        if any(left.spent for left in candidate.left):
+            continue
+        score, limit = judge.at(purpose, needs, block)
+        verdict = judge.ctx.rule.verdict(score)
+        if verdict not in ("fit", "marginal"):
+            continue
+        effect, text = _effect(candidate, purpose, controlled)
+        lately = spent or {}
+        used = {g: lately[g] for g in needs.groups if g in lately}
+        fresh = say("choice.fresh") if spent is not None and not used else NOTHING
+        found.append(
+            Choice(
+                actives=needs.names,
+                groups=needs.groups,
+                verdict=verdict,
+                score=round(100 * score, 1),
+                effect=effect,
+                speaks_for=_some(text, fresh, *map(_left, candidate.left)),
+                speaks_against=_some(
+                    *(_used(group, when) for group, when in used.items()),
+                    say("choice.unknown_effect") if effect is None else NOTHING,
+                    NOTHING if limit is None else limit.label,
+                ),
+                repeats=bool(used) and len(used) == len(needs.groups),
+                left=candidate.left,
+            )
+        )
+    return tuple(sorted(found, key=_order)[:MOST])
+
+
+def _order(choice: Choice) -> tuple[float, ...]:
+    effect = -1.0 if choice.effect is None else choice.effect
+    return (choice.repeats, choice.verdict != "fit", -round(effect, 2), -choice.score)
+
+
+def _some(*phrases: Phrase) -> tuple[Phrase, ...]:
+    return tuple(phrase for phrase in phrases if phrase)
+
+
+def _effect(
+    candidate: Candidate, purpose: Purpose, controlled: Mapping[str, float]
+) -> tuple[float | None, Phrase]:
+    """The expected effect, 0..1, and what it is; None where no source tells."""
+    if purpose.barrier and candidate.residual is not None:
+        share = controlled.get(candidate.residual.name, np.nan)
+        if np.isfinite(share):
+            return share, say("choice.residual", share=Share(share))
+    if purpose.name == "dormant" and candidate.control is not None:
+        low, high = (end / 100 for end in candidate.control.ends)
+        said = say("choice.control", low=Share(low), high=Share(high))
+        return low, said if low < high else say("choice.control_of", share=Share(low))
+    return None, NOTHING
+
+
+def _used(group: int, when: str) -> Phrase:
+    return say("stock.used_this" if when == "this season" else "stock.used_last", group=group)
+
+
+def _left(allowance: Allowance) -> Phrase:
+    """What is left of a yearly maximum; nothing where the label's is not entered."""
+    left = allowance.left_kg_ha
+    if left is None or allowance.max_kg_ha is None:
+        return NOTHING
+    most = Quantity(allowance.max_kg_ha, "kg ha-1")
+    if allowance.more is None:
+        return say("choice.left", left=Quantity(left, "kg ha-1"), most=most)
+    return say("choice.left_times", left=Quantity(left, "kg ha-1"), most=most, times=allowance.more)
