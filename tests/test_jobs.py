@@ -230,3 +230,14 @@ def test_a_logged_application_never_adds_a_window(
     (without,), (with_,) = answers(tmp_path, date), answers(tmp_path, date, entry)
     for bare, logged in zip(without.ranking.purposes, with_.ranking.purposes, strict=True):
         assert {w.start for w in logged.windows} <= {w.start for w in bare.windows}
+
+
+def test_what_still_lasts_from_fall_is_said_of_the_spring_application(tmp_path: Path) -> None:
+    fall = applied("2016-09-14", watered_in_mm=13.0)
+    it = job(answers(tmp_path, "2017-03-10", fall), "pre-spring")
+    assert it.state == "due"
+    assert it.applied is None
+    assert "job.carried" in repr(it.text)
+    short = applied("2016-08-01", Material("pendimethalin", 1.7), watered_in_mm=13.0)
+    gone = job(answers(tmp_path, "2017-03-10", short), "pre-spring")
+    assert "job.carried" not in repr(gone.text)

@@ -55,6 +55,14 @@ use = {use}  # golf, sports, lawn, sod, other
 # shade = "none"  # none, partial, full
 # covered = true  # under a tarp or blanket at this time
 
+# Areas that differ: each says only what is not as above. Those that are alike share an answer, and
+# "where" in the season log names them. One block for each; none: the whole site is one.
+# [[area]]
+# name = "greens"
+# size = "3 acre"
+# mowing_height_mm = 3
+# overseed = {{ state = "done", date = 2025-10-10, species = "perennial ryegrass" }}
+
 [soil]
 # {texture_choices}
 texture = {texture}

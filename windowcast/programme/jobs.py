@@ -116,7 +116,24 @@ def jobs_of(ground: LoggedGround, purposes: Sequence[PurposeName]) -> dict[Purpo
         served = [a for a in this_season if serves(a, purpose, ground)]
         judge = _pre_emergent if purpose.barrier else _post_emergent
         found[name] = judge(served, purpose, ground) if served else None
+        if purpose.barrier and not served:
+            found[name] = _carried(this_season, ground)
     return found
+
+
+def _carried(applied: Sequence[Applied], ground: LoggedGround) -> Job | None:
+    """What a pre-emergent put out for another purpose this season still does; None: nothing."""
+    for last in reversed(applied):
+        members = [m for m in ground.members(last) if m.timing.value != "post"]
+        residual = [m for active in members if (m := material_of(active)) is not None]
+        ends = _ends(last, residual, ground)
+        until = None if ends is None else date_range(ends, ground.axis.dates, ground.axis.years)
+        if until is None or until.early is None or until.early <= ground.today:
+            continue
+        actives = names(*_names(last), join="plus")
+        text = say("job.carried", day=last.date, actives=actives, until=until.early)
+        return Job("due", text, NOTHING, None)
+    return None
 
 
 def serves(applied: Applied, purpose: Purpose, ground: LoggedGround) -> bool:
@@ -338,9 +355,9 @@ def with_jobs(ranking: Ranking, jobs: Mapping[PurposeName, Job | None], rule: Ru
 
 
 def _with(outlook: PurposeOutlook, job: Job | None, rule: Rule) -> PurposeOutlook:
-    if job is None:
+    if job is None or job.applied is None:
         state: JobState = "due" if outlook.in_season else "not due"
-        return replace(outlook, job=Job(state, NOTHING, NOTHING))
+        return replace(outlook, job=replace(job or Job("due", NOTHING, NOTHING), state=state))
     again = (job.again if job.state == "re-treat" else None) or dt.date.min
     left = tuple(w for w in outlook.windows if job.open and w.date >= again)
     if job.open and left == outlook.windows:
