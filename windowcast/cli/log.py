@@ -141,7 +141,7 @@ def add(
     entry = place.checked(from_plain(kind, plain))
     entered = entry
     if isinstance(entry, Application) and place.site is not None and not no_weather:
-        entry = _with_weather(entry, place, files)
+        entry = with_weather(entry, place, files)
     with place.open(create=True) as log:
         (entry_id,) = log.add(entry)
         _say(log.get(entry_id), place)
@@ -340,7 +340,7 @@ def backup(file: Path, site_file: Path | None, log_file: Path | None) -> None:
     click.echo(f"Copied to {file}.")
 
 
-def _with_weather(application: Application, place: SiteLog, files: tuple[str, ...]) -> Application:
+def with_weather(application: Application, place: SiteLog, files: tuple[str, ...]) -> Application:
     """The application with the hour's weather where there is a record of it."""
     from windowcast.records.hour_weather import prefilled
 

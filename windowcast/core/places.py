@@ -22,6 +22,11 @@ def places_in(where: str) -> frozenset[str]:
     return frozenset({text, *(part.strip() for part in _APART.split(text))} - {""})
 
 
+def parts_of(where: str) -> tuple[str, ...]:
+    """The parts of a note of places, as written and in order: ``("greens", "tees")``."""
+    return tuple(part for part in map(str.strip, _APART.split(where)) if part)
+
+
 def _plain(text: str) -> str:
     return " ".join(text.casefold().split())
 

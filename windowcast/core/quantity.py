@@ -13,7 +13,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from windowcast.core.errors import InputError
-from windowcast.core.units import UNITS, Dimension, convert, find_unit
+from windowcast.core.units import (
+    KG_PER_LB,
+    L_PER_US_GAL,
+    UNITS,
+    Dimension,
+    convert,
+    find_unit,
+)
 
 # dimension → SI unit that values are held in
 _SI: Mapping[Dimension, str] = {
@@ -108,6 +115,28 @@ def _parse_rate(text: str, field: str | None, example: str) -> Rate:
     number, unit = _split(text, field, example)
     kind, factor = _rate_unit(unit, text, field, example)
     return Rate(kind, number * factor)
+
+
+def with_unit_of(text: str, like: str) -> str:
+    """A bare number with the unit of an amount it stands for: ``"20"`` like ``"16 fl oz/acre"``.
+
+    A text with a unit of its own stays as it is, and so does any where `like` has none.
+    """
+    number, known = _NUMBER.match(text), _NUMBER.match(like)
+    if number is None or number[2] or known is None or not known[2]:
+        return text
+    return f"{number[1]} {known[2]}"
+
+
+def write_amount(amount: float, kind: Literal["mass", "volume"]) -> str:
+    """An amount of product, kg or L, in the units people measure with, US (metric)."""
+    if kind == "mass":
+        us_unit = "lb" if amount >= KG_PER_LB else "oz"
+        metric = "kg" if amount >= 1 else "g"
+    else:
+        us_unit = "gal" if amount >= L_PER_US_GAL else "fl oz"
+        metric = "L" if amount >= 1 else "mL"
+    return f"{write(amount, us_unit, kind)} ({write(amount, metric, kind)})"
 
 
 def parse_temperature(text: str, field: str | None = None) -> float:

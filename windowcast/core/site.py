@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import datetime as dt
 import tomllib
+from collections.abc import Sequence
 from os import PathLike
 from pathlib import Path
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, Literal, TypeVar, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
@@ -20,6 +21,7 @@ from pydantic import (
     AfterValidator,
     Field,
     ValidationError,
+    ValidationInfo,
     field_validator,
     model_validator,
 )
@@ -27,11 +29,13 @@ from pydantic import (
 from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
 from windowcast.core.record import DateArray, Place
+from windowcast.core.sprayer import Operator, Sprayer
 from windowcast.core.turf import Area, Name, Sensitive, SiteTable, Soil, Turf
 from windowcast.core.validation import Location, dotted, first_problem, line_of
 from windowcast.core.weed_codes import supported, unsupported
 
 MAX_SITE_BYTES = 1_000_000
+T = TypeVar("T", Area, Sprayer)
 
 
 class Equipment(SiteTable):
@@ -176,6 +180,8 @@ class Site(SiteTable):
     calendar: Calendar = Field(default_factory=Calendar)
     sensitive: tuple[Sensitive, ...] = ()
     area: tuple[Area, ...] = ()  # none: the whole site is one
+    sprayer: tuple[Sprayer, ...] = ()
+    operator: Operator = Field(default_factory=Operator)
     weather: WeatherSources = Field(default_factory=WeatherSources)
     advice: Advice = Field(default_factory=Advice)
 
@@ -198,14 +204,14 @@ class Site(SiteTable):
                 raw = {**raw, "timezone": timezone_at(float(lat), float(lon))}
         return raw
 
-    @field_validator("area")
+    @field_validator("area", "sprayer")
     @classmethod
-    def _named_apart(cls, areas: tuple[Area, ...]) -> tuple[Area, ...]:
-        names = [area.name.casefold() for area in areas]
+    def _named_apart(cls, items: tuple[T, ...], info: ValidationInfo) -> tuple[T, ...]:
+        names = [item.name.casefold() for item in items]
         twice = next((name for name in names if names.count(name) > 1), None)
         if twice is not None:
-            raise ValueError(f"two areas are called {twice!r}")
-        return areas
+            raise ValueError(f"two {info.field_name}s are called {twice!r}")
+        return items
 
     @model_validator(mode="after")
     def _areas_agree(self) -> Site:
@@ -329,25 +335,30 @@ def site_from(
         parts: list[tuple[Location, Turf]] = [(("turf",), site.turf)]
         parts += [(("area", n), area) for n, area in enumerate(site.area)]
         for place, turf in parts:
-            _refuse_done_later(turf, place, last=last, path=path, text=text)
+            _refuse_done_later(_done(turf, place), last=last, path=path, text=text)
+        measured = [(("sprayer", n, "measured"), s.measured) for n, s in enumerate(site.sprayer)]
+        _refuse_done_later(measured, last=last, path=path, text=text)
     return site if path is None else _files_beside(site, Path(path).parent)
 
 
+def _done(turf: Turf, place: Location) -> list[tuple[Location, dt.date | None]]:
+    """What is said to be done on a turf, and when: laid, rooted, sown."""
+    sown = turf.overseed
+    return [
+        ((*place, "established"), turf.established),
+        ((*place, "rooted"), turf.rooted),
+        ((*place, "overseed", "date"), sown.date if sown and sown.state == "done" else None),
+    ]
+
+
 def _refuse_done_later(
-    turf: Turf,
-    place: Location,
+    done: Sequence[tuple[Location, dt.date | None]],
     *,
     last: dt.date,
     path: str | PathLike[str] | None,
     text: str,
 ) -> None:
-    """Refuse what is said to be done after today: laid, rooted, sown."""
-    sown = turf.overseed
-    done: list[tuple[Location, dt.date | None]] = [
-        ((*place, "established"), turf.established),
-        ((*place, "rooted"), turf.rooted),
-        ((*place, "overseed", "date"), sown.date if sown and sown.state == "done" else None),
-    ]
+    """Refuse what is said to be done after today."""
     for location, date in done:
         if date is not None and date > last:
             planned = ' or write state = "planned"' if location[-1] == "date" else ""

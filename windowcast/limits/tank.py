@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, say
+from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, names, say
 from windowcast.core.site import Site
 from windowcast.limits.answer import ground_limits
 from windowcast.limits.ground import ground_of
@@ -45,6 +45,32 @@ def tank_remarks(
     """What a sheet says of the turf: what speaks against the products, and what is not asked."""
     against = [remark(limit) for limit in tank_limits(products, actives, site, date)]
     return [*against, *filter(None, [state_not_asked(products, actives, site)])]
+
+
+def ground_remarks(
+    products: Sequence[Product], actives: Actives, grounds: Mapping[str, Site], date: dt.date
+) -> list[Phrase]:
+    """As `tank_remarks` of one tank for several areas, a no of any of them first.
+
+    `grounds` is the site as it is on each, by name; what only some areas say names them.
+    """
+    found: dict[Phrase, list[str]] = {}
+    for name, site in grounds.items():
+        for said in tank_remarks(products, actives, site, date):
+            found.setdefault(said, []).append(name)
+    remarks = [
+        said if len(of) == len(grounds) else say("limit.tank_area", areas=names(*of), remark=said)
+        for said, of in found.items()
+    ]
+    return sorted(remarks, key=lambda said: not is_refusal(said))
+
+
+def is_refusal(said: Phrase) -> bool:
+    """Whether a remark says no."""
+    if said.id == "limit.tank_area":
+        inner = said.value("remark")
+        return isinstance(inner, Phrase) and is_refusal(inner)
+    return said.id == "limit.tank_no"
 
 
 def state_not_asked(products: Sequence[Product], actives: Actives, site: Site) -> Phrase:

@@ -10,6 +10,9 @@ In the materials file ::
     rate = "16 fl oz/acre"         # or share = "0.25 %" of the spray volume
     max_per_year = "2 lb/acre"     # active ingredient, from the label
     density = "10 lb/gal"          # only for a liquid labelled in % by weight
+    registration = "0-000"         # for the spray record, from the label
+    restricted = "no"              # restricted use, from the label
+    price = "310 USD per 2.5 gal"
 """
 
 from __future__ import annotations
@@ -20,8 +23,9 @@ from os import PathLike
 from typing import Any
 
 from windowcast.core.errors import InputError
-from windowcast.core.quantity import parse_density, parse_rate
+from windowcast.core.quantity import parse_density, parse_rate, with_unit_of
 from windowcast.materials.actives import Actives, read_toml
+from windowcast.materials.price import parse_price
 from windowcast.materials.rates import parse_concentration
 from windowcast.materials.tank import Product
 
@@ -34,6 +38,9 @@ _KEYS = (
     "share",
     "max_per_year",
     "density",
+    "registration",
+    "restricted",
+    "price",
 )
 _WORD = re.compile(r"\b(\w+)\s*=\s*")
 
@@ -67,16 +74,16 @@ def product_from_words(text: str, known: Mapping[str, Product], actives: Actives
     """A product written ``NAME [key=value]...``; the name alone takes it from the materials file.
 
     ``"glyphosate rate=16 fl oz/acre concentration=4 lb/gal formulation=SL"``: where the name is an
-    active ingredient's, ``active=`` may be left out.
+    active ingredient's, ``active=`` may be left out. What stands behind a name of the materials
+    file goes before what the file says of it; a rate without a unit is then in the file's unit.
     """
     parts = _WORD.split(text)
     name = parts[0].strip()
     given = dict(zip(parts[1::2], (value.strip() for value in parts[2::2]), strict=True))
     if not name:
         raise InputError(f"{text!r} names no product", field="product", remedy="name it first")
-    if name in known and not given:
-        return known[name]
-    if not given:
+    name = next((one for one in known if one.casefold() == name.casefold()), name)
+    if not given and name not in known:
         from difflib import get_close_matches
 
         near = get_close_matches(name, known, n=1)
@@ -86,13 +93,33 @@ def product_from_words(text: str, known: Mapping[str, Product], actives: Actives
             field="product",
             remedy="write it like 'glyphosate rate=16 fl oz/acre concentration=4 lb/gal'",
         )
-    if "active" not in given and (name in actives or any(name in a.also for a in actives.values())):
+    if (
+        name not in known
+        and "active" not in given
+        and (name in actives or any(name in a.also for a in actives.values()))
+    ):
         given["active"] = name
     try:
+        if name in known:
+            return _changed(known[name], given, actives)
         return product_from({"name": name, **given}, actives)
     except InputError as error:
         field = f"{error.field} of {name}" if error.field else name
         raise error.at(field=field) from None
+
+
+def _changed(known: Product, given: Mapping[str, str], actives: Actives) -> Product:
+    """A product of the materials file with some of its values given anew."""
+    if not given:
+        return known
+    if {"rate", "share"} <= set(given):
+        raise InputError("and share are both given", field="rate", remedy="keep one of them")
+    new = dict(given)
+    if "rate" in new:
+        new["rate"] = with_unit_of(new["rate"], dict(known.written).get("rate", ""))
+    replaced = {"share" if "rate" in new else "rate"} if {"rate", "share"} & set(new) else set()
+    kept = {key: text for key, text in known.written if key not in replaced}
+    return product_from({**kept, **new}, actives)
 
 
 def product_from(item: Mapping[str, Any], actives: Actives) -> Product:
@@ -112,7 +139,7 @@ def product_from(item: Mapping[str, Any], actives: Actives) -> Product:
             remedy="add active= with its ISO common name",
         )
     density = parse_density(texts["density"]) if "density" in texts else None
-    return Product(
+    product = Product(
         name=texts["name"],
         rate=parse_rate(texts["rate"], "rate") if "rate" in texts else None,
         share_of_volume=_share(texts["share"]) if "share" in texts else None,
@@ -124,7 +151,33 @@ def product_from(item: Mapping[str, Any], actives: Actives) -> Product:
             else None
         ),
         max_year_kg_ha=_yearly(texts["max_per_year"]) if "max_per_year" in texts else None,
+        registration=texts.get("registration", ""),
+        restricted=_yes_no(texts["restricted"]) if "restricted" in texts else None,
+        price=parse_price(texts["price"]) if "price" in texts else None,
+        written=tuple(texts.items()),
     )
+    _price_agrees(product)
+    return product
+
+
+def _price_agrees(product: Product) -> None:
+    """Refuse a price by weight of what is measured by volume, and the other way round."""
+    price = product.price
+    kind = product.rate.kind if product.rate is not None else None
+    if product.share_of_volume is not None:
+        kind = "volume"
+    if price is not None and kind is not None and kind != price.kind:
+        raise InputError(
+            f"is for a {price.kind}, but the rate is a {kind}", field="price",
+            remedy="write both by weight, or both by volume",
+        )  # fmt: skip
+
+
+def _yes_no(text: str) -> bool:
+    known = {"yes": True, "true": True, "no": False, "false": False}
+    if text.lower() not in known:
+        raise InputError(f"{text!r} is neither yes nor no", field="restricted")
+    return known[text.lower()]
 
 
 def with_label_maximum(products: Sequence[Product], actives: Actives) -> list[Product]:

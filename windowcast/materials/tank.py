@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from windowcast.core.errors import InputError
@@ -15,6 +15,7 @@ from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Value
 from windowcast.core.quantity import Rate, write
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.materials.actives import Active
+from windowcast.materials.price import Price
 from windowcast.materials.rates import Concentration, active_kg_ha
 
 MOST_LOADS = 1000  # more is a slip of the pen
@@ -37,6 +38,12 @@ class Product:
         To count the active ingredient; both or neither.
     max_year_kg_ha
         The label's yearly maximum of active ingredient, entered by the user.
+    registration, restricted
+        From the label, for the record; "" and None where nobody said.
+    price
+        None where nobody said.
+    written
+        Its values as they were written, by key of the materials file.
     """
 
     name: str
@@ -46,6 +53,21 @@ class Product:
     active: str = ""
     concentration: Concentration | None = None
     max_year_kg_ha: float | None = None
+    registration: str = ""
+    restricted: bool | None = None
+    price: Price | None = None
+    written: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def rate_text(self) -> str:
+        """The rate, or the share of the volume, as it was written."""
+        said = dict(self.written)
+        return said.get("rate", "") or said.get("share", "")
+
+    @property
+    def adjuvant(self) -> bool:
+        """Whether it only helps others along, by its formulation."""
+        return self.formulation.upper() in _ADJUVANTS
 
     @property
     def active_kg_ha(self) -> float | None:
@@ -125,8 +147,17 @@ class YearTotal:
 
 
 @dataclass(frozen=True, slots=True)
+class Cost:
+    """What all of a product on the sheet costs; `money` as in `Price`."""
+
+    product: str
+    amount: float
+    money: str
+
+
+@dataclass(frozen=True, slots=True)
 class TankSheet:
-    """All that is on the sheet."""
+    """All that is on the sheet; `refusals` are the cautions that say no."""
 
     area_m2: float
     carrier_l_ha: float
@@ -140,6 +171,28 @@ class TankSheet:
     totals: tuple[YearTotal, ...]
     notes: tuple[Phrase, ...]
     cautions: tuple[Phrase, ...]
+    costs: tuple[Cost, ...] = ()
+    refusals: tuple[Phrase, ...] = ()
+
+    @property
+    def other_cautions(self) -> tuple[Phrase, ...]:
+        """The cautions without the refusals among them."""
+        return tuple(said for said in self.cautions if said not in self.refusals)
+
+    @property
+    def totals_used(self) -> tuple[Dose, ...]:
+        """How much of each product all loads take, in mixing order."""
+        return tuple(
+            replace(first, amount=math.fsum(load.doses[place].amount for load in self.loads))
+            for place, first in enumerate(self.loads[0].doses)
+        )
+
+    @property
+    def unpriced(self) -> tuple[str, ...]:
+        """Products without a price, where others have one."""
+        priced = {cost.product for cost in self.costs}
+        names = (dose.product.name for dose in self.loads[0].doses)
+        return tuple(name for name in names if name not in priced) if priced else ()
 
 
 def tank_sheet(
@@ -202,7 +255,7 @@ def tank_sheet(
     members = [actives[p.active] for p in ordered if p.active and actives and p.active in actives]
     droplets, source = droplet_class(members, table)
     totals = _totals(ordered, used_kg_ha)
-    return TankSheet(
+    sheet = TankSheet(
         area_m2=area_m2,
         carrier_l_ha=carrier_l_ha,
         tank_l=tank_l,
@@ -227,6 +280,16 @@ def tank_sheet(
             ),
             *remarks,
         ),
+    )
+    return replace(sheet, costs=_costs(sheet.totals_used))
+
+
+def _costs(used: Sequence[Dose]) -> tuple[Cost, ...]:
+    """What is used of the products that have a price."""
+    return tuple(
+        Cost(dose.product.name, dose.amount * price.per_unit, price.money)
+        for dose in used
+        if (price := dose.product.price) is not None
     )
 
 
@@ -385,7 +448,7 @@ def _cautions(
             known: Value = Name(p.formulation) if p.formulation else say("tank.unknown")
             cautions.append(say("tank.no_place", product=Name(p.name), formulation=known))
     for p in products:
-        if not p.active and p.rate is not None and p.formulation.upper() not in _ADJUVANTS:
+        if not p.active and p.rate is not None and not p.adjuvant:
             cautions.append(say("tank.not_counted", product=Name(p.name)))
     for total in totals:
         cautions += _year_cautions(total, logged=logged)

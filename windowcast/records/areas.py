@@ -6,7 +6,9 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
 from windowcast.core.errors import InputError
+from windowcast.core.places import parts_of
 from windowcast.core.site import Site
+from windowcast.core.turf import Area
 from windowcast.records.observations import Logged
 
 
@@ -52,16 +54,9 @@ def pieces(site: Site, logged: Logged | None, area: str = "") -> tuple[Piece, ..
                 remedy="name it in the site file under [[area]], or leave it out",
             )  # fmt: skip
         return (Piece((), site, logged),)
-    known = {one.name.casefold(): one for one in site.area}
-    if area and area.casefold() not in known:
-        near = get_close_matches(area.casefold(), known, n=1)
-        raise InputError(
-            f"{area!r} is not an area of this site" + (f" (close: {near[0]})" if near else ""),
-            field="area", remedy=f"use one of {', '.join(one.name for one in site.area)}",
-        )  # fmt: skip
     names = [one.name for one in site.area]
     found: list[Piece] = []
-    for one in [known[area.casefold()]] if area else site.area:
+    for one in [_named(site, area, "area")] if area else site.area:
         here = None if logged is None else logged.of_area(one.name, names)
         own = Piece((one.name,), site.of_area(one), here, one.size_m2)
         alike = next((n for n, piece in enumerate(found) if _alike(piece, own)), None)
@@ -73,6 +68,40 @@ def pieces(site: Site, logged: Logged | None, area: str = "") -> tuple[Piece, ..
         total = None if None in sizes else sum(size for size in sizes if size is not None)
         found[alike] = replace(first, areas=(*first.areas, one.name), size_m2=total)
     return tuple(found)
+
+
+def areas_named(site: Site, where: str) -> tuple[Area, ...]:
+    """The areas that a place such as ``"greens, tees"`` names; none where the site has none.
+
+    Raises
+    ------
+    InputError
+        The site has areas, and the place is missing or names something else.
+    """
+    if not site.area:
+        return ()
+    if not where.strip():
+        raise InputError(
+            "is missing: the site has several areas", field="where",
+            remedy=f"name one or more of {', '.join(one.name for one in site.area)}",
+        )  # fmt: skip
+    if " ".join(where.casefold().split()) in {one.name.casefold() for one in site.area}:
+        return (_named(site, where, "where"),)
+    found = (_named(site, part, "where") for part in parts_of(where))
+    return tuple({one.name: one for one in found}.values())
+
+
+def _named(site: Site, name: str, field: str) -> Area:
+    """An area by its name, whatever capitals and blanks."""
+    known = {one.name.casefold(): one for one in site.area}
+    plain = " ".join(name.casefold().split())
+    if plain not in known:
+        near = get_close_matches(plain, known, n=1)
+        raise InputError(
+            f"{name!r} is not an area of this site" + (f" (close: {near[0]})" if near else ""),
+            field=field, remedy=f"use one of {', '.join(one.name for one in site.area)}",
+        )  # fmt: skip
+    return known[plain]
 
 
 def _alike(one: Piece, other: Piece) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from textwrap import wrap
 
 from windowcast.core import values
-from windowcast.core.phrase import NOTHING, Name, Quantity, Unit, Value, joined, names, say
+from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Unit, Value, joined, names, say
 from windowcast.records.model import Application, Material, fields_of
 from windowcast.report.catalogue import render, written
 
@@ -36,6 +36,7 @@ class RecordSheet:
     common: tuple[SheetItem, ...]
     materials: tuple[tuple[SheetItem, ...], ...]
     note: str
+    often_missing: tuple[str, ...] = ()  # of what states often ask for besides
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -46,7 +47,8 @@ class RecordSheet:
 
 def record_sheet(application: Application) -> RecordSheet:
     """The record of an application, with the items of the US federal list and those states add."""
-    rules = values.load("record_rules", "windowcast.report").table("federal")
+    known = values.load("record_rules", "windowcast.report")
+    rules, states = known.table("federal"), known.table("states")
     asked: Sequence[tuple[str, str]] = rules.value("items").value
     common = [
         _item(label, _common(application, field), asked=True)
@@ -74,13 +76,32 @@ def record_sheet(application: Application) -> RecordSheet:
         source=Name(items.source),
         more=Name(items.note),
     )
+    often: Sequence[tuple[str, str]] = states.value("items").value
     return RecordSheet(
         title=str(rules.value("title").value),
         source=items.source,
         common=tuple(common),
         materials=tuple(blocks),
         note=render(note),
+        often_missing=tuple(label for label, field in often if not _known(application, field)),
     )
+
+
+def lacking(sheet: RecordSheet) -> list[Phrase]:
+    """What the record still lacks, by each of the rules that ask for it; or that nothing does."""
+    found = []
+    if sheet.missing:
+        items = names(*sheet.missing, join="clauses")
+        found.append(say("record.lacks", source=Name(sheet.source), items=items))
+    if sheet.often_missing:
+        found.append(say("record.lacks_often", items=names(*sheet.often_missing, join="clauses")))
+    return found or [say("record.complete", source=Name(sheet.source))]
+
+
+def _known(application: Application, field: str) -> bool:
+    """Whether a field of an application, or of all its materials, was entered."""
+    of = application.materials if field in _MATERIAL_FIELDS else (application,)
+    return all(getattr(one, field) not in (None, "") for one in of)
 
 
 def sheet_lines(sheet: RecordSheet) -> list[str]:

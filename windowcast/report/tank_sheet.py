@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from math import isnan
+from math import fsum, isnan
+from textwrap import wrap
 
-from windowcast.core.quantity import write
-from windowcast.core.units import KG_PER_LB, L_PER_US_GAL
+from windowcast.core.quantity import write_amount
+from windowcast.core.units import M2_PER_ACRE, M2_PER_HA, System
 from windowcast.materials.tank import Dose, NozzleCheck, TankSheet, YearTotal
 from windowcast.report.both_units import active_rate, area, carrier, flow, speed, volume
 from windowcast.report.catalogue import render
@@ -14,9 +15,11 @@ WIDTH = 78
 _LABEL = 14
 
 
-def sheet_text(sheet: TankSheet, title: str = "Tank sheet") -> str:
-    """The whole sheet; every amount as US (metric)."""
+def sheet_text(sheet: TankSheet, title: str = "Tank sheet", units: System = "us") -> str:
+    """The whole sheet; every amount as US (metric), money per acre or hectare by `units`."""
     lines = [title, "=" * min(len(title), WIDTH), ""]
+    for said in sheet.refusals:
+        lines += [*wrap(render(said), WIDTH), ""]
     lines += [
         _row("Area", area(sheet.area_m2)),
         _row("Carrier", carrier(sheet.carrier_l_ha)),
@@ -36,10 +39,33 @@ def sheet_text(sheet: TankSheet, title: str = "Tank sheet") -> str:
             + (active_rate(t.max_kg_ha) if t.max_kg_ha is not None else "not entered")
             for t in sheet.totals
         ]
-    for heading, texts in (("Notes", sheet.notes), ("Mind", sheet.cautions)):
+    lines += (
+        ["", "Cost", *(f"  {line}" for line in costs)]
+        if (costs := cost_lines(sheet, units))
+        else []
+    )
+    for heading, texts in (("Notes", sheet.notes), ("Mind", sheet.other_cautions)):
         if texts:
             lines += ["", heading, *(part for text in texts for part in _wrap(render(text)))]
     return "\n".join(part for line in lines for part in _to_width(line)) + "\n"
+
+
+def cost_lines(sheet: TankSheet, units: System) -> list[str]:
+    """What each product and the whole sheet cost; nothing where no product has a price."""
+    area, unit = (M2_PER_ACRE, "acre") if units == "us" else (M2_PER_HA, "ha")
+    lines = [f"{cost.product}: {money(cost.amount, cost.money)}" for cost in sheet.costs]
+    for currency in dict.fromkeys(cost.money for cost in sheet.costs):
+        total = fsum(cost.amount for cost in sheet.costs if cost.money == currency)
+        each = money(total / sheet.area_m2 * area, currency)
+        lines.append(f"in all: {money(total, currency)}, {each} per {unit}")
+    if sheet.unpriced:
+        lines.append(f"without {', '.join(sheet.unpriced)}: no price in the materials file")
+    return lines
+
+
+def money(amount: float, currency: str) -> str:
+    """An amount of money: ``31.20 USD``, ``$31.20``."""
+    return f"{amount:,.2f} {currency}" if currency.isalpha() else f"{currency}{amount:,.2f}"
 
 
 def _year(total: YearTotal) -> str:
@@ -83,13 +109,7 @@ def nozzle_lines(check: NozzleCheck) -> list[str]:
 
 def dose_text(dose: Dose) -> str:
     """An amount of product in the units people measure with."""
-    if dose.kind == "mass":
-        us_unit = "lb" if dose.amount >= KG_PER_LB else "oz"
-        metric = "kg" if dose.amount >= 1 else "g"
-    else:
-        us_unit = "gal" if dose.amount >= L_PER_US_GAL else "fl oz"
-        metric = "L" if dose.amount >= 1 else "mL"
-    return f"{write(dose.amount, us_unit, dose.kind)} ({write(dose.amount, metric, dose.kind)})"
+    return write_amount(dose.amount, dose.kind)
 
 
 def _row(label: str, text: str) -> str:
@@ -98,8 +118,6 @@ def _row(label: str, text: str) -> str:
 
 def _to_width(line: str) -> list[str]:
     """A line broken to the width of a page, its rest under its text."""
-    from textwrap import wrap
-
     if len(line) <= WIDTH:
         return [line]
     indent = len(line) - len(line.lstrip())
@@ -108,6 +126,4 @@ def _to_width(line: str) -> list[str]:
 
 
 def _wrap(text: str) -> list[str]:
-    from textwrap import wrap
-
     return wrap(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")

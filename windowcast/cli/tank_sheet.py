@@ -1,0 +1,252 @@
+"""``windowcast tank sheet``: the sheet of a tank and, once it is out, its spray record."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from windowcast.cli.names_offered import areas_offered, products_offered, sprayers_offered
+from windowcast.core.errors import InputError
+
+if TYPE_CHECKING:
+    from windowcast.cli.options import Start
+    from windowcast.core.site import Site
+    from windowcast.records.model import Application
+    from windowcast.records.store import Stored
+    from windowcast.records.tank_job import TankJob
+    from windowcast.windows.model import Window
+
+PURPOSES = ("pre-fall", "post-early", "dormant", "pre-spring")
+
+
+@click.command("sheet")
+@click.argument("site_file", metavar="[SITE.toml]", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--area", default="", help='Area to treat: "12 acre"  [default: the size of the areas --where]'
+)
+@click.option("--sprayer", default="", metavar="NAME", shell_complete=sprayers_offered,
+              help="Of the site file  [default: the only one]")  # fmt: skip
+@click.option("--carrier", default="", help='Carrier volume: "40 gal/acre"  [default: sprayer\'s]')
+@click.option("--tank", default="", help='What the tank takes: "300 gal"  [default: sprayer\'s]')
+@click.option(
+    "--product",
+    "products",
+    multiple=True,
+    required=True,
+    metavar="'NAME key=value...'",
+    shell_complete=products_offered,
+    help="From the materials file by name, or 'glyphosate rate=16 fl oz/acre concentration=4 lb/gal"
+    " formulation=SL max_per_year=2 lb/acre'; an adjuvant 'surfactant share=0.25 %"
+    " formulation=NIS'.",
+)
+@click.option("--where", default="", shell_complete=areas_offered,
+              help="The place, to count what the log says was put there: areas of the site file,"
+              ' "greens, tees", where it has any.')  # fmt: skip
+@click.option("--purpose", type=click.Choice(PURPOSES), help="Head the sheet with its best window.")
+@click.option("--speed", default="", help='To check nozzles: "4 mph"  [default: sprayer\'s]')
+@click.option("--spacing", default="", help='Between nozzles: "20 in"  [default: sprayer\'s]')
+@click.option("--flow", default="", help='Measured from one nozzle: "0.5 gal/min".')
+@click.option("--date", "date", metavar="YYYY-MM-DD", help="Day of the application (today).")
+@click.option("--log", "logged", is_flag=True, help="It is out: write the spray record.")
+@click.option("--at", metavar="'YYYY-MM-DD HH:MM'", help="When it was sprayed (now).")
+@click.option("--until", metavar="'YYYY-MM-DD HH:MM'", help="When spraying ended.")
+@click.option("--operator", default="", metavar="NAME", help="Who sprayed (as in the site file).")
+@click.option("--certification", default="", metavar="NUMBER", help="Licence or certificate.")
+@click.option("--target", default="", metavar="EPPO", help="Target weed of the record.")
+@click.option("--offline", is_flag=True, help="Use only files and what is cached.")
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
+def sheet(
+    *,
+    site_file: Path | None,
+    products: tuple[str, ...],
+    where: str,
+    purpose: str | None,
+    date: str | None,
+    logged: bool,
+    at: str | None,
+    until: str | None,
+    operator: str,
+    certification: str,
+    target: str,
+    offline: bool,
+    form: str,
+    **amounts: str,
+) -> None:
+    """The tank sheet: loads, amounts in mixing order, nozzles, droplets, the year's totals.
+
+    What is left out of sprayer and area is taken from the site file. With --log the sheet becomes
+    the spray record of the site's season log: windowcast log undo takes it back.
+    """
+    from windowcast.cli.options import Start
+    from windowcast.materials.actives import load_actives
+    from windowcast.materials.products import load_products, product_from_words
+    from windowcast.records.tank_job import Asked, Done, tank_job
+
+    start = Start(site_file, sample=False, files=(), date=date, offline=offline)
+    site = start.site() if site_file else None
+    file = start.beside(site.materials_file) if site else None
+    actives = load_actives(file)
+    known = load_products(file, actives)
+    chosen = tuple(product_from_words(text, known, actives) for text in products)
+    done: Done | None = None
+    if logged:
+        begun = _moment(at, "--at", site)
+        end = _moment(until, "--until", site) if until else None
+        done = Done(begun, end, target, operator, certification)
+    elif at or until or operator or certification or target:
+        raise InputError(
+            "says what was done, but nothing is logged", field=_first(at=at, until=until,
+            operator=operator, certification=certification, target=target), remedy="add --log",
+        )  # fmt: skip
+    asked = Asked(chosen, where, purpose or "", **amounts)
+    # what is already out needs no window
+    window = None if done else _window(start, purpose, asked, site)
+    day = done.start.date() if done else window.date if window else _date(date, site)
+    job = tank_job(asked, site, actives, _applications(start, site), day)
+    stored, weather = _log(start, job, done) if done else (None, "")
+    if form == "json":
+        click.echo(_json(job, window, stored))
+        return
+    click.echo(_text(job, window))
+    if stored is not None:
+        click.echo(_stored_text(stored, weather, job, start))
+
+
+def _first(**given: str | None) -> str:
+    return next(f"--{name}" for name, text in given.items() if text)
+
+
+def _moment(text: str | None, option: str, site: Site | None) -> dt.datetime:
+    """A time on the site's clock; now where none is given."""
+    from windowcast.records.command_words import moment_from
+
+    if site is None:
+        raise InputError(
+            "needs a site file, whose season log it writes to", field="--log",
+            remedy="name it: windowcast tank sheet SITE.toml ...",
+        )  # fmt: skip
+    if text is None:
+        return dt.datetime.now(site.zone).replace(second=0, microsecond=0)
+    return dt.datetime.fromisoformat(moment_from(text, option, site.zone))
+
+
+def _window(start: Start, purpose: str | None, asked: Any, site: Site | None) -> Window | None:
+    """The best window of a purpose for the actives in the tank, on the areas it is for.
+
+    Areas that differ may have different windows: then the one that scores least counts.
+    """
+    if purpose is None:
+        return None
+    from windowcast.records.areas import areas_named
+    from windowcast.report.catalogue import render
+
+    names = {area.name for area in areas_named(site, asked.where)} if site else set()
+    actives = "+".join(p.active for p in asked.products if p.active)
+    only = next(iter(names)) if len(names) == 1 else ""
+    found = []
+    for answer in start.answers(purposes=(purpose,), actives=actives, area=only):
+        if names and not names & set(answer.ranking.areas):
+            continue
+        outlook = answer.ranking.purposes[0]
+        if not outlook.windows:
+            said = render(outlook.advice, answer.ranking.units)
+            raise InputError(
+                f"there is no window for {purpose}: {said.rstrip('.')}",
+                field="--purpose",
+                remedy="leave --purpose out to print the sheet without one",
+            )
+        found.append(outlook.windows[0])
+    return min(found, key=lambda window: window.score or 0.0)
+
+
+def _applications(start: Start, site: Site | None) -> list[Application] | None:
+    """What the season log says was applied; None without a log."""
+    log_file = start.log_file(site) if site is not None else None
+    if log_file is None or not log_file.is_file():
+        return None
+    from windowcast.records.model import Application
+    from windowcast.records.store import SeasonLog
+
+    with SeasonLog(log_file, create=False) as log:
+        return [stored.entry for stored in log.all(Application)]
+
+
+def _date(text: str | None, site: Site | None) -> dt.date:
+    if text is None:
+        return dt.datetime.now(site.zone if site is not None else dt.UTC).date()
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise InputError(
+            f"{text!r} is not a date", field="--date", remedy="write it as 2025-11-06"
+        ) from None
+
+
+def _log(start: Start, job: TankJob, done: Any) -> tuple[Stored[Any], str]:
+    """Store the spray record; it as stored, and where its weather was filled in from."""
+    from windowcast.cli.log import SiteLog, with_weather
+    from windowcast.records.model import Application
+    from windowcast.records.tank_job import application_of
+
+    place = SiteLog(start.site_file, None)
+    entry = place.checked(application_of(job, done))
+    assert isinstance(entry, Application)
+    filled = with_weather(entry, place, ())
+    with place.open(create=True) as log:
+        (entry_id,) = log.add(filled)
+        return log.get(entry_id), filled.weather_source if filled is not entry else ""
+
+
+def _stored_text(stored: Stored[Any], weather: str, job: TankJob, start: Start) -> str:
+    """What was stored, and what its record still lacks."""
+    from textwrap import wrap
+
+    from windowcast.report.catalogue import render
+    from windowcast.report.log_entries import entry_text
+    from windowcast.report.spray_record import WIDTH, lacking, record_sheet
+
+    units = job.site.units if job.site else "metric"
+    lines = [f"Logged as {stored.id[:8]}: {stored.entry.date}, {entry_text(stored.entry, units)}"]
+    if weather:
+        lines.append(f"Filled in: {weather}")
+    lines += [f"Logged as it was done, though: {render(said)}" for said in job.sheet.refusals]
+    lines += [render(said) for said in lacking(record_sheet(stored.entry))]
+    lines.append(
+        f"Change it: windowcast log edit {stored.id[:8]} --site {start.site_file}"
+        f" FIELD=VALUE; take it back: windowcast log undo --site {start.site_file}"
+    )
+    return "\n".join(["", *(part for line in lines for part in wrap(line, WIDTH))])
+
+
+def _text(job: TankJob, window: Window | None) -> str:
+    from windowcast.report.catalogue import render
+    from windowcast.report.tank_sheet import sheet_text
+
+    where = job.asked.where
+    units = job.site.units if job.site else "us"
+    title = "Tank sheet" + (f" for {where}" if where else "")
+    if window is not None:
+        title += f", {window.start:%a %-d %b %Y %H:%M} to {window.end:%H:%M}"
+    text = sheet_text(job.sheet, title, units)
+    if window is not None and window.follow_up:
+        said = (render(item.text, units) for item in window.follow_up)
+        text += "\nAfterwards\n" + "".join(f"  - {item}\n" for item in said)
+    return text.rstrip("\n")
+
+
+def _json(job: TankJob, window: Window | None, stored: Stored[Any] | None) -> str:
+    import json
+
+    from windowcast.report.plain import plain
+    from windowcast.report.spray_record import record_sheet
+
+    document = plain(job.sheet)
+    if window is not None:
+        document["window"] = {"start": window.start.isoformat(), "end": window.end.isoformat()}
+    if stored is not None:
+        missing = record_sheet(stored.entry).missing
+        document["logged"] = {"id": stored.id, "missing": list(missing)}
+    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)

@@ -1,0 +1,56 @@
+"""What products cost: prices as people write them, "310 USD per 2.5 gal"."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from windowcast.core.errors import InputError
+from windowcast.core.quantity import parse
+from windowcast.core.units import find_unit
+
+_EXAMPLE = "310 USD per 2.5 gal"
+_PRICE = re.compile(
+    r"(?P<sign>[$€£])?\s*(?P<amount>\d+(?:\.\d+)?|\.\d+)\s*(?P<money>[A-Za-z]{3}|[$€£])?"
+    r"\s*(?:/|\bper\b|\bfor\b)\s*(?P<much>.+)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """Money for an amount of product: `per_unit` of `money` for a kg or a L.
+
+    `money` is what stands in the price, "USD" or "$".
+    """
+
+    per_unit: float
+    money: str
+    kind: Literal["mass", "volume"]
+
+
+def parse_price(text: str, field: str = "price") -> Price:
+    """Read a price.
+
+    Raises
+    ------
+    InputError
+        No money, no amount of product, or not above zero.
+    """
+    found = _PRICE.fullmatch(text.strip())
+    money = (found["money"] or found["sign"] or "") if found else ""
+    if found is None or not money:
+        raise InputError(
+            f"{text!r} is not a price", field=field, remedy=f"write it like {_EXAMPLE}"
+        )
+    amount = float(found["amount"])
+    if not (amount > 0 and math.isfinite(amount)):
+        raise InputError(
+            f"{text!r} is not above zero", field=field, remedy="leave it out where it is unknown"
+        )
+    much = found["much"].strip()
+    much = much if much[:1].isdigit() or much[:1] == "." else f"1 {much}"
+    unit = re.sub(r"^[\d.\s]+", "", much)
+    kind: Literal["mass", "volume"] = "volume" if find_unit(unit, "volume") else "mass"
+    return Price(amount / parse(much, kind, field), money.upper(), kind)
