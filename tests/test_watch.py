@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 import subprocess
 import sys
 import threading
@@ -14,15 +15,16 @@ import icalendar
 import pytest
 
 from windowcast.cli import main
-from windowcast.cli.watch import read_state, write_state
+from windowcast.cli.watching import ToldState, read_state, write_state
 from windowcast.core.atomic_files import alone
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import NOTHING
 from windowcast.programme.answer import Answer, answer
 from windowcast.programme.news import Told, compare
 from windowcast.report.calendar import write_calendar
 from windowcast.report.catalogue import render
 from windowcast.weather.sample import sample_site, sample_weather
-from windowcast.windows.model import Odds, Ranking, Window
+from windowcast.windows.model import Job, Odds, Ranking, Window
 
 NOW = dt.datetime(2018, 1, 18, 6, tzinfo=dt.UTC)
 
@@ -62,6 +64,41 @@ def test_rises_once_and_falls_once(sample: Answer) -> None:
     assert kinds == [[], ["opened"], [], [], [], ["fell back"], [], [], ["opened"]]
 
 
+def test_areas_are_told_of_each_for_itself(sample: Answer) -> None:
+    """Ground that is parted or put together anew is not told again of what it was told before."""
+    both = replace(with_odds(sample.ranking, 0.8), areas=("greens", "tees"))
+    news, told = compare({}, [both], 0.6, NOW)
+    assert [n.kind for n in news] == ["opened"]
+    assert render(news[0].text).startswith("greens and tees: ")
+    parted = [replace(both, areas=(area,)) for area in both.areas]
+    assert not compare(told, parted, 0.6, NOW)[0]
+    lost = replace(with_odds(sample.ranking, 0.2), areas=("tees",))
+    news, told = compare(told, [parted[0], lost], 0.6, NOW)
+    assert [n.kind for n in news] == ["fell back"]
+    assert render(news[0].text).startswith("tees: ")
+    assert set(told) == {"dormant: greens"}
+    news, _ = compare(told, [replace(both, areas=("greens", "tees"))], 0.6, NOW)
+    assert [render(n.text).partition(":")[0] for n in news] == ["tees"]  # greens knew
+
+
+def test_areas_named_later_know_what_the_whole_site_was_told(sample: Answer) -> None:
+    _, told = compare({}, [with_odds(sample.ranking, 0.8)], 0.6, NOW)
+    named = replace(with_odds(sample.ranking, 0.8), areas=("greens", "tees"))
+    news, told = compare(told, [named], 0.6, NOW)
+    assert not news
+    assert set(told) == {"dormant: greens", "dormant: tees"}
+
+
+def test_ground_that_is_done_is_left_in_silence(sample: Answer) -> None:
+    """A window that was told of is not taken back once the work is done, nor another offered."""
+    _, told = compare({}, [with_odds(sample.ranking, 0.8)], 0.6, NOW)
+    for state, share in (("done", 0.2), ("look", 0.9), ("done", 0.9)):
+        ranking = with_odds(sample.ranking, share, hours=48)
+        job = Job(state, NOTHING, NOTHING)  # type: ignore[arg-type]
+        done = [replace(outlook, job=job) for outlook in ranking.purposes]
+        assert compare(told, [replace(ranking, purposes=tuple(done))], 0.6, NOW) == ((), {})
+
+
 def test_only_fit_windows_ring(sample: Answer) -> None:
     news, told = compare({}, [with_odds(sample.ranking, 0.9, "marginal")], 0.6, NOW)
     assert not news
@@ -71,8 +108,12 @@ def test_only_fit_windows_ring(sample: Answer) -> None:
 def test_a_window_on_another_day_replaces_a_lost_one(sample: Answer) -> None:
     _, told = compare({}, [with_odds(sample.ranking, 0.8)], 0.6, NOW)
     news, told = compare(told, [with_odds(sample.ranking, 0.8, hours=48)], 0.6, NOW)
-    assert [n.kind for n in news] == ["fell back", "opened"]
-    assert render(news[1].text).startswith("Instead")
+    assert [n.kind for n in news] == ["moved"]
+    said = render(news[0].text)
+    assert "do not count on Sat 20 Jan" in said
+    assert re.search(
+        r"\. Spray Mon 22 Jan, .* instead: it is likely \(8 in 10\) to stay fit\.$", said
+    )
     again, _ = compare(told, [with_odds(sample.ranking, 0.8, hours=48)], 0.6, NOW)
     assert not again
 
@@ -150,11 +191,13 @@ def test_calendar_entries_move_rather_than_multiply(tmp_path: Path, sample: Answ
 
 def test_state_survives_and_a_damaged_one_is_named(tmp_path: Path) -> None:
     path = tmp_path / "told.json"
-    assert read_state(path) == {}
+    assert read_state(path) == ToldState()
     told = {"dormant": Told(NOW, NOW + dt.timedelta(hours=2), 0.7)}
-    write_state(path, told)
-    assert read_state(path) == told
-    for text in ("", "[]", "{}", '{"version": 9, "told": {}}', '{"version": 1, "told": [1]}'):
+    for state in (ToldState(told), ToldState(told, {"0a1b": told}), ToldState({}, {"0a1b": told})):
+        write_state(path, state)
+        assert read_state(path) == state
+    bad = ('{"version": 1, "told": {}, "sent": 3}', '{"version": 1, "told": {}, "sent": {"a": 1}}')
+    for text in (*bad, "", "[]", "{}", '{"version": 9, "told": {}}', '{"version": 1, "told": [1]}'):
         path.write_text(text)
         with pytest.raises(InputError, match=r"told\.json"):
             read_state(path)

@@ -13,6 +13,7 @@ import click
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
+    from windowcast.cli.watching import Watcher
     from windowcast.web.context import Web
     from windowcast.web.security import Guard
     from windowcast.web.sites import KnownSite
@@ -60,8 +61,10 @@ def command(
         token = token or secrets.token_urlsafe(24)
         guard = Guard(hosts, token, reads_per_s=READS_PER_S, any_ip=True)
     parts = _parts(place, guard, date, offline)
+    watcher = _watcher(parts)
     shown = f"[{host}]" if ":" in host else host
     click.echo(f"windowcast: http://{shown}:{port}/{f'?token={token}' if token else ''}")
+    watcher.start()
     uvicorn.run(
         create_app(parts),
         host=host,
@@ -71,6 +74,19 @@ def command(
         timeout_keep_alive=5,
         limit_concurrency=200,
         h11_max_incomplete_event_size=64 * 1024,
+    )
+
+
+def _watcher(parts: Web) -> Watcher:
+    """What sends alerts in the background, from the answers that the page shows."""
+    from windowcast.cli.watching import Watcher
+    from windowcast.core.values import PACKAGED
+
+    return Watcher(
+        parts.book,
+        lambda known: parts.answers.get(known).answers,
+        lambda line: click.echo(f"windowcast: {line}", err=True),
+        60 * PACKAGED["alerts"].number("look_every"),
     )
 
 

@@ -87,3 +87,9 @@ class SourceUnreachableError(WindowcastError):
     """A weather source did not answer and nothing usable is cached."""
 
     exit_code = 3
+
+
+class DeliveryError(WindowcastError):
+    """A message could not be delivered; it is tried again at the next look."""
+
+    exit_code = 4

@@ -20,18 +20,20 @@ import numpy.typing as npt
 from pydantic import (
     AfterValidator,
     Field,
+    SecretStr,
     ValidationError,
     ValidationInfo,
     field_validator,
     model_validator,
 )
+from pydantic_core import PydanticCustomError
 
 from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
 from windowcast.core.record import DateArray, Place
 from windowcast.core.sprayer import Operator, Sprayer
 from windowcast.core.turf import Area, Name, Sensitive, SiteTable, Soil, Turf
-from windowcast.core.validation import Location, dotted, first_problem, line_of
+from windowcast.core.validation import UNSHOWN, Location, dotted, first_problem, line_of
 from windowcast.core.weed_codes import supported, unsupported
 
 MAX_SITE_BYTES = 1_000_000
@@ -155,6 +157,20 @@ class Advice(SiteTable):
     late_winter_share: Annotated[float, Field(ge=0.0, le=0.24, strict=True)] | None = None
 
 
+class Alerts(SiteTable):
+    """Where news of spray windows is sent."""
+
+    to: tuple[SecretStr, ...] = ()  # addresses, see docs/alerts.md; ${NAME} is an environment value
+    to_file: str = ""  # further addresses, one a line, in a file that only its owner can read
+
+    @field_validator("to", mode="before")
+    @classmethod
+    def _addresses(cls, raw: Any) -> Any:
+        if not isinstance(raw, list | tuple) or not all(isinstance(one, str) for one in raw):
+            raise PydanticCustomError(UNSHOWN, "is not a list of addresses in quotes")
+        return raw
+
+
 def _known_weed(code: str) -> str:
     if code not in supported() and code not in unsupported():
         raise ValueError(f"{code!r} is not a weed we know; choose from {', '.join(supported())}")
@@ -184,6 +200,7 @@ class Site(SiteTable):
     operator: Operator = Field(default_factory=Operator)
     weather: WeatherSources = Field(default_factory=WeatherSources)
     advice: Advice = Field(default_factory=Advice)
+    alerts: Alerts = Field(default_factory=Alerts)
 
     @field_validator("timezone")
     @classmethod

@@ -18,6 +18,7 @@ from windowcast.core.errors import InputError
 Location = Sequence[int | str]
 _HEADER = re.compile(r"^\s*(\[\[?)\s*([^\]]+?)\s*\]\]?")
 _KEY = re.compile(r"""^\s*["']?([A-Za-z0-9_.-]+)["']?\s*=""")
+UNSHOWN = "unshown"  # kind of a problem whose value may be a secret
 _WRONG_TYPE = ("_parsing", "_type", "_from_float")
 
 
@@ -56,6 +57,8 @@ def first_problem(
         near = get_close_matches(str(location[-1]), known, n=1)
         problem = "is not a known key"
         remedy = f"write {near[0]}" if near else "check its spelling or remove it"
+    elif kind == UNSHOWN:
+        problem, remedy = first["msg"], "correct it"
     elif kind == "value_error":  # a validator of ours: its text says it all
         problem, remedy = str(first["ctx"]["error"]), "correct it"
         listed = isinstance(found, Mapping | list | tuple)

@@ -29,10 +29,14 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class News:
-    """Something new about one purpose."""
+    """Something new about one purpose.
+
+    `kind` is ``"opened"``, ``"fell back"``, or ``"moved"`` where a window that was told of is lost
+    and another takes its place.
+    """
 
     purpose: str
-    kind: Literal["opened", "fell back"]
+    kind: Literal["opened", "moved", "fell back"]
     text: Phrase
 
 
@@ -41,10 +45,13 @@ def compare(
 ) -> tuple[tuple[News, ...], dict[str, Told]]:
     """What is new, and what has now been told.
 
+    Ground on which a purpose is done is passed over in silence: a window that was told of served
+    its turn.
+
     Parameters
     ----------
     told
-        Purpose, with its areas where there are any (see `key`) → the window last told of.
+        Purpose, with its area where there are any (see `key`) → the window last told of.
     rankings
         One for each piece of the site's ground.
     threshold
@@ -54,37 +61,62 @@ def compare(
     """
     news: list[News] = []
     kept: dict[str, Told] = {}
-    seen = {key(ranking, o): (ranking, o) for ranking in rankings for o in ranking.purposes}
-    for name, (ranking, outlook) in seen.items():
-        before = told.get(name)
-        if before is not None and before.end <= now:
-            before = None
-        if outlook.job is not None and not outlook.job.open:
-            continue  # done: a window that was told of served its turn
-        holds = before is not None and _still(outlook, before, threshold - MARGIN)
-        if before is not None and holds:
-            kept[name] = before
-            continue
-        best = _best(outlook.windows, threshold, now)
-        if before is not None:
-            news.append(_on(ranking, _fell_back(outlook, before, threshold)))
-        if best is not None and best.odds is not None:
-            news.append(_on(ranking, _opened(outlook, best, instead=before is not None)))
-            kept[name] = Told(best.start, best.end, best.odds.share)
+    seen: set[str] = set()
+    for ranking in rankings:
+        for outlook in ranking.purposes:
+            alike: dict[Told | None, list[str]] = {}  # areas by what was told of them
+            for area in ranking.areas or ("",):
+                name = key(outlook.purpose, area)
+                before = told.get(name, told.get(outlook.purpose))  # told before areas were named
+                over = before is None or before.end <= now
+                alike.setdefault(None if over else before, []).append(area)
+                seen |= {name, outlook.purpose}
+            if outlook.job is not None and not outlook.job.open:
+                continue
+            for before, areas in alike.items():
+                item, now_told = _since(outlook, before, threshold, now)
+                if item is not None:
+                    news.append(_on([area for area in areas if area], item))
+                if now_told is not None:
+                    kept |= {key(outlook.purpose, area): now_told for area in areas}
     others = {name: t for name, t in told.items() if name not in seen and t.end > now}
     return tuple(news), kept | others
 
 
-def key(ranking: Ranking, outlook: PurposeOutlook) -> str:
-    """What a purpose's window is told under: ``"pre-fall"``, ``"pre-fall: greens, tees"``."""
-    return ": ".join(filter(None, (outlook.purpose, ", ".join(ranking.areas))))
+def key(purpose: str, area: str) -> str:
+    """What a purpose's window is told under: ``"pre-fall"``, ``"pre-fall: greens"``."""
+    return f"{purpose}: {area}" if area else purpose
 
 
-def _on(ranking: Ranking, news: News) -> News:
+def _on(areas: Sequence[str], news: News) -> News:
     """The news with the areas that it is about."""
-    if not ranking.areas:
+    if not areas:
         return news
-    return replace(news, text=say("news.on", areas=names(*ranking.areas), text=news.text))
+    return replace(news, text=say("news.on", areas=names(*areas), text=news.text))
+
+
+def _since(
+    outlook: PurposeOutlook, before: Told | None, threshold: float, now: dt.datetime
+) -> tuple[News | None, Told | None]:
+    """What is new of a purpose since a window was told of, and the window now told of."""
+    if before is not None and _still(outlook, before, threshold - MARGIN):
+        return None, before
+    best = _best(outlook.windows, threshold, now)
+    if best is None or best.odds is None:
+        return (None if before is None else _fell_back(outlook, before, threshold)), None
+    share = best.odds.share
+    told = Told(best.start, best.end, share)
+    when = Span(best.start, best.end)
+    if before is None:
+        text = say("news.opened", title=outlook.title, when=when, share=Share(share))
+        return News(outlook.purpose, "opened", text), told
+    text = say(
+        "news.moved",
+        lost=_fell_back(outlook, before, threshold).text,
+        when=when,
+        share=Share(share),
+    )
+    return News(outlook.purpose, "moved", text), told
 
 
 def _best(windows: Sequence[Window], threshold: float, now: dt.datetime) -> Window | None:
@@ -114,19 +146,6 @@ def _still(outlook: PurposeOutlook, before: Told, least: float) -> bool:
         and window.verdict in ("fit", "marginal")
         and window.odds is not None
         and window.odds.share >= least
-    )
-
-
-def _opened(outlook: PurposeOutlook, window: Window, *, instead: bool) -> News:
-    return News(
-        outlook.purpose,
-        "opened",
-        say(
-            "news.opened",
-            what=say("news.instead") if instead else outlook.title,
-            when=Span(window.start, window.end),
-            share=Share(window.odds.share if window.odds else 0.0),
-        ),
     )
 
 

@@ -1,0 +1,182 @@
+"""Sending a message to where people are: e-mail, webhooks and message services, through Apprise.
+
+Every address has a thread of its own and one deadline for all that it does, so that a slow server
+keeps no other waiting. What the library logs is read for what went wrong and goes nowhere else,
+since it may hold addresses with their secrets.
+"""
+
+from __future__ import annotations
+
+import logging
+import re
+import threading
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from windowcast.core.errors import InputError
+from windowcast.core.extras import require
+from windowcast.core.values import PACKAGED, Tables
+from windowcast.report.alert_addresses import AlertAddress
+
+if TYPE_CHECKING:
+    from apprise import NotifyBase
+
+_LIBRARY = "apprise"
+_SPARE_S = 1.0  # the library's own time-outs end first and say more
+
+
+@dataclass(frozen=True)
+class Sent:
+    """What became of a message to one address; `problem` is empty where it was delivered."""
+
+    address: AlertAddress
+    problem: str = ""
+
+    @property
+    def line(self) -> str:
+        """The failure in one line, without secrets."""
+        return f"{self.address.shown} did not get the message: {self.problem}"
+
+
+@dataclass(frozen=True)
+class AlertMessage:
+    """A message to one address."""
+
+    address: AlertAddress
+    title: str
+    body: str
+
+
+def usable(addresses: Sequence[AlertAddress]) -> None:
+    """Refuse addresses before anything is worked out for them.
+
+    Raises
+    ------
+    InputError
+        The extra is not installed, or no service is known for an address.
+    """
+    if not addresses:
+        return
+    require("sending alerts", "alerts", _LIBRARY)
+    with _Overheard():
+        from apprise import Apprise
+
+        for address in addresses:
+            if not Apprise().add(address.url):
+                raise InputError(
+                    "no message service understands this address",
+                    field=address.shown,
+                    remedy="see docs/alerts.md for how it is written",
+                )
+
+
+def send(messages: Sequence[AlertMessage], tables: Tables = PACKAGED) -> tuple[Sent, ...]:
+    """Send messages, all at once; what became of each, in their order."""
+    deadline_s = tables["alerts"].number("deadline")
+    services = [_service(m.address, deadline_s) for m in messages]  # loads the library
+    results: dict[int, str] = {}
+
+    def deliver(number: int) -> None:
+        results[number] = _delivered(services[number], messages[number], deadline_s)
+
+    threads = [
+        threading.Thread(target=deliver, args=(n,), daemon=True) for n in range(len(messages))
+    ]
+    for thread in threads:
+        thread.start()
+    end = time.monotonic() + deadline_s + _SPARE_S
+    for thread in threads:
+        thread.join(max(0.0, end - time.monotonic()))
+    late = _late(deadline_s)
+    return tuple(Sent(m.address, results.get(n, late)) for n, m in enumerate(messages))
+
+
+def _service(address: AlertAddress, deadline_s: float) -> NotifyBase | None:
+    """The library's service for an address; None where it knows none."""
+    with _Overheard():
+        from apprise import Apprise
+
+        service = Apprise.instantiate(address.url)
+    if service is not None:
+        service.socket_connect_timeout = service.socket_read_timeout = deadline_s
+    return service
+
+
+def _delivered(service: NotifyBase | None, message: AlertMessage, deadline_s: float) -> str:
+    """Why a message was not delivered; "" where it was."""
+    if service is None:
+        return "no message service understands the address"
+    with _Overheard() as heard:
+        from apprise import NotifyFormat
+
+        try:
+            # the service itself, in this thread: the library's own threads outlive a deadline
+            if service.notify(
+                body=message.body, title=message.title, body_format=NotifyFormat.TEXT
+            ):
+                return ""
+        except Exception as error:  # a plug-in's own: its text may hold the address
+            heard.lines.append(type(error).__name__)
+    return _why("\n".join(heard.lines), deadline_s)
+
+
+def _late(deadline_s: float) -> str:
+    return f"no answer within {deadline_s:.0f} s"
+
+
+def _why(heard: str, deadline_s: float) -> str:
+    """What went wrong, by what the library logged; nothing of its own words is passed on."""
+    smtp = re.search(r"\((\d{3}), b?['\"]", heard)
+    if smtp:
+        login = smtp[1] in ("530", "534", "535", "538")
+        return f"the mail server refused {'the login' if login else 'it'} ({smtp[1]})"
+    status = re.search(r"error=(\d{3})", heard)
+    if status:
+        return f"the server answered {status[1]}"
+    for pattern, said in (
+        (r"timed? ?out", _late(deadline_s)),
+        (r"certificate|SSL", "its certificate or encryption is not accepted"),
+        (r"refused|reset|closed|Disconnected|unreachable|aborted", "the server is not reachable"),
+        (r"getaddrinfo|not known|resol", "there is no server of that name"),
+    ):
+        if re.search(pattern, heard, re.I):
+            return said
+    return "it was not accepted"
+
+
+class _Overheard(logging.Filter):
+    """Keeps what the library logs in this thread, and from everyone else: it may hold secrets."""
+
+    _lock, _open, _level = threading.Lock(), 0, logging.NOTSET
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.lines: list[str] = []
+        self._thread = threading.get_ident()
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Take a record of this thread out of the stream."""
+        if record.thread != self._thread:
+            return True
+        self.lines.append(record.getMessage())
+        return False
+
+    def __enter__(self) -> _Overheard:
+        logger, own = logging.getLogger(_LIBRARY), _Overheard
+        with own._lock:
+            if not own._open:
+                own._level = logger.level
+                logger.setLevel(logging.DEBUG)
+            own._open += 1
+        logger.addFilter(self)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        logger, own = logging.getLogger(_LIBRARY), _Overheard
+        logger.removeFilter(self)
+        with own._lock:
+            own._open -= 1
+            if not own._open:
+                logger.setLevel(own._level)
