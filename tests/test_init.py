@@ -180,6 +180,7 @@ def test_commented_examples_are_valid(tmp_path: Path) -> None:
     assert site.sensitive[0].width_deg == 50
     assert site.equipment.wind_max_m_s == 4.5
     assert site.advice.watering_in_days == 2
+    assert site.alerts.to_file == "alerts.secret"
 
 
 def test_bad_answers_are_named() -> None:

@@ -23,7 +23,7 @@ from windowcast.materials.price import parse_price
 from windowcast.materials.products import load_products, product_from_words
 from windowcast.records.model import Application, Material
 from windowcast.records.store import SeasonLog
-from windowcast.records.tank_job import Asked, Done, TankJob, application_of, tank_job
+from windowcast.records.tank_job import Done, TankJob, TankRequest, application_of, tank_job
 from windowcast.report.catalogue import render
 from windowcast.report.spray_record import lacking, record_sheet
 from windowcast.report.tank_sheet import cost_lines, sheet_text
@@ -89,7 +89,7 @@ def file(tmp_path: Path) -> Path:
 def job(file: Path, *products: str, where: str = "greens", **more: str) -> TankJob:
     known = load_products(file.with_name("labels.toml"), ACTIVES)
     chosen = tuple(product_from_words(words, known, ACTIVES) for words in products)
-    return tank_job(Asked(chosen, where, **more), load_site(file), ACTIVES, None, DAY)
+    return tank_job(TankRequest(chosen, where, **more), load_site(file), ACTIVES, None, DAY)
 
 
 def replaced(file: Path, old: str, new: str) -> Path:
@@ -147,7 +147,7 @@ def test_the_year_counts_the_area_that_had_most(file: Path) -> None:
     known = load_products(file.with_name("labels.toml"), ACTIVES)
 
     def before(applications: list[Application]) -> float:
-        asked = Asked((known["Shed jug"],), "greens, tees")
+        asked = TankRequest((known["Shed jug"],), "greens, tees")
         (total,) = tank_job(asked, site, ACTIVES, applications, DAY).sheet.totals
         return total.before_kg_ha
 

@@ -83,7 +83,7 @@ def sheet(
     from windowcast.cli.options import Start
     from windowcast.materials.actives import load_actives
     from windowcast.materials.products import load_products, product_from_words
-    from windowcast.records.tank_job import Asked, Done, tank_job
+    from windowcast.records.tank_job import Done, TankRequest, tank_job
 
     start = Start(site_file, sample=False, files=(), date=date, offline=offline)
     site = start.site() if site_file else None
@@ -101,7 +101,7 @@ def sheet(
             "says what was done, but nothing is logged", field=_first(at=at, until=until,
             operator=operator, certification=certification, target=target), remedy="add --log",
         )  # fmt: skip
-    asked = Asked(chosen, where, purpose or "", **amounts)
+    asked = TankRequest(chosen, where, purpose or "", **amounts)
     # what is already out needs no window
     window = None if done else _window(start, purpose, asked, site)
     day = done.start.date() if done else window.date if window else _date(date, site)

@@ -59,7 +59,7 @@ def look(
     answers: Sequence[Answer],
     addresses: Sequence[AlertAddress],
     threshold: float | None = None,
-    say: Say | None = None,
+    printing: Say | None = None,
 ) -> Looked:
     """Tell what is new in the answers for a site's ground; the caller holds the lock of `path`.
 
@@ -69,7 +69,7 @@ def look(
         The file of what was told.
     threshold
         Least odds of a window that is told of, 0..1; None: the site's.
-    say
+    printing
         Takes the news as text; None: it goes to the addresses only.
     """
     from windowcast.programme.news import compare
@@ -81,10 +81,10 @@ def look(
     now = _now(answers[0])
     state = read_state(path)
     news: tuple[News, ...] = ()
-    if say is not None:
+    if printing is not None:
         news, printed = compare(state.printed, rankings, least, now)
         if news:
-            say(f"{site.name}. {_text(news)}")
+            printing(f"{site.name}. {_text(news)}")
         state = replace(state, printed=printed)
         write_state(path, state)
     title = render(_title(site.name))

@@ -27,7 +27,7 @@ _IN_SITE_FILE = "give it, or keep it in the site file under [[sprayer]]"
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class TankRequest:
     """What a tank is asked for, as written; what is empty is taken from sprayer and areas."""
 
     products: tuple[Product, ...]
@@ -62,7 +62,7 @@ class TankJob:
     not said.
     """
 
-    asked: Asked
+    asked: TankRequest
     site: Site | None
     areas: tuple[Area, ...]
     sprayer: Sprayer | None
@@ -71,7 +71,7 @@ class TankJob:
 
 
 def tank_job(
-    asked: Asked,
+    asked: TankRequest,
     site: Site | None,
     actives: Actives,
     applications: Sequence[Application] | None,
@@ -192,14 +192,14 @@ def application_of(job: TankJob, done: Done) -> Application:
     )
 
 
-def _needed(name: str, asked: Asked, sprayer: Sprayer | None) -> str:
+def _needed(name: str, asked: TankRequest, sprayer: Sprayer | None) -> str:
     text = _said(name, asked, sprayer)
     if not text:
         raise InputError("is missing", field=name, remedy=_IN_SITE_FILE)
     return text
 
 
-def _said(name: str, asked: Asked, sprayer: Sprayer | None) -> str:
+def _said(name: str, asked: TankRequest, sprayer: Sprayer | None) -> str:
     """An amount as it was asked, else the sprayer's; "" for neither.
 
     A bare number is in the unit that the sprayer's own is written in.
@@ -264,7 +264,9 @@ def _nozzle(carrier_l_ha: float, speed: str, spacing: str, flow: str) -> NozzleC
     )
 
 
-def _measured_on(sprayer: Sprayer, asked: Asked, day: dt.date, table: Table) -> tuple[Phrase, ...]:
+def _measured_on(
+    sprayer: Sprayer, asked: TankRequest, day: dt.date, table: Table
+) -> tuple[Phrase, ...]:
     """That the kept flow of a sprayer is old, or of an unknown day."""
     if not sprayer.flow or asked.flow:
         return ()
@@ -290,7 +292,7 @@ def _with_droplets(sheet: TankSheet, sprayer: Sprayer | None, table: Table) -> T
 
 
 def _rotation(
-    asked: Asked,
+    asked: TankRequest,
     site: Site | None,
     actives: Actives,
     applications: Sequence[Application] | None,
