@@ -216,7 +216,7 @@ def hour_levels(strip: HourStrip, rule: Rule) -> tuple[Verdict, ...]:
 
 def _purpose(outlook: PurposeOutlook, rule: Rule) -> PurposeView:
     chart = None
-    if outlook.strip is not None and outlook.strip.times:
+    if outlook.strip is not None and outlook.strip.times and not refused(outlook.turf):
         strip = outlook.strip
         windows: tuple[Window, ...] = outlook.windows
         chart = hour_strip(
