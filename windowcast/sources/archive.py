@@ -170,9 +170,15 @@ class _Asking:
             (s.id, year): f"{base}/{step}/{year}/{s.id}.csv.gz" for s in stations for year in years
         }
         now_year = dt.datetime.fromtimestamp(self.fetcher.clock(), dt.UTC).year
-        recent = Terms.named(NAME, "archive_recent", Expect.CSV)
-        past = Terms.named(NAME, "archive_past", Expect.CSV)
-        terms = {url: recent if year >= now_year - 1 else past for (_, year), url in urls.items()}
+        terms = {
+            url: Terms.named(
+                NAME,
+                "archive_recent" if year >= now_year - 1 else "archive_past",
+                Expect.CSV,
+                problem=lambda body, year=year: self._problem(body, step, year),
+            )
+            for (_, year), url in urls.items()
+        }
         counter = count(1)  # several threads count
 
         def done() -> None:
@@ -214,6 +220,14 @@ class _Asking:
             cache.put_derived(key, NAME, answer.digest, archive_series.packed(series))
             parts.append(series)
         return archive_series.joined(parts), list(found.values())
+
+    def _problem(self, body: bytes, step: Step, year: int) -> str:
+        """What keeps a station's file from being used, as a clause."""
+        try:
+            series = archive_series.read_year(body, step, year, self._catalogue)
+        except UnreadableError as error:
+            return f"its file of {year}: {error}"
+        return "" if len(series.times) else f"its file of {year} holds no {step} values"
 
     @cached_property
     def _catalogue(self) -> SeriesNotes:
@@ -387,7 +401,14 @@ def station_list(fetcher: Fetcher) -> Fetched:
         It could not be reached and none is kept.
     """
     url = f"{base_url('WINDOWCAST_ARCHIVE_URL', HOST)}/stations.db"
-    answer = fetcher.get(url, Terms.named(NAME, "stations", Expect.SQLITE, max_bytes=250_000_000))
+    terms = Terms.named(
+        NAME,
+        "stations",
+        Expect.SQLITE,
+        max_bytes=250_000_000,
+        problem=archive_stations.list_problem,
+    )
+    answer = fetcher.get(url, terms)
     if not answer.found:
         raise FetchError(Kind.WRONG_CONTENT, host_of(url), "it has no list of stations")
     return answer

@@ -168,6 +168,15 @@ def _matching(database: bytes, where: str, args: Mapping[str, str | float]) -> l
     return [row for row in found if str(row[0]).isalnum()]
 
 
+def list_problem(database: bytes) -> str:
+    """What keeps a list of stations from being used, as a clause; "" when it is one."""
+    try:
+        some = _matching(database, "s.id IN (SELECT id FROM stations LIMIT 100)", {})
+    except sqlite3.Error:
+        some = []
+    return "" if some else "its list of stations is not as documented"
+
+
 def months_that_matter(southern: bool) -> npt.NDArray[np.int64]:
     """Months 1..12 of the season of winter weeds, turned by half a year in the south."""
     months = np.array(load("sources").value("archive.months").value, dtype=np.int64)

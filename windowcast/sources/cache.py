@@ -262,6 +262,14 @@ class Cache:
                 (now, now + fresh_s, now, url),
             )
 
+    def ask_again(self, url: str, *, in_s: float) -> None:
+        """Ask for a kept answer again after so many seconds at the latest; it stays until then."""
+        now = self._clock()
+        with self._writing() as db:
+            db.execute(
+                "UPDATE entry SET expires_at = min(expires_at, ?) WHERE url = ?", (now + in_s, url)
+            )
+
     # ---- derived arrays ----
 
     def derived(self, key: str, digest: str) -> bytes | None:

@@ -1,5 +1,9 @@
 """Fetching through the cache: fresh answers cost no request, stale ones are used within an age.
 
+An answer takes the place of the kept one only after it was understood (`Terms.problem`): a service
+that answers nonsense with status 200, or suddenly has nothing at an address, costs neither the last
+good answer nor the hours until the kept one would have expired; it is asked again in minutes.
+
 `Fetcher.get` is what every source calls. It never gives an old answer silently: `Fetched.stale`
 and `Fetched.problem` say when the source could not be asked.
 """
@@ -8,12 +12,18 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from windowcast.core.values import load
 from windowcast.sources.cache import Cache, Entry
 from windowcast.sources.http import Client
 from windowcast.sources.http_answer import Expect, FetchError, Kind, host_of
+
+
+def _no_problem(body: bytes) -> str:
+    """For bodies that are only looked at by their first bytes."""
+    return ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +40,8 @@ class Terms:
         How old an answer may be used, flagged, when the source is away [s].
     max_bytes
         Largest body once unpacked.
+    problem
+        Of a body: what keeps it from being used, as a clause; "" when it is understood.
     """
 
     source: str
@@ -38,18 +50,23 @@ class Terms:
     stale_s: float
     max_bytes: int = 50_000_000
     accept: str = "*/*"
+    problem: Callable[[bytes], str] = _no_problem
 
     @classmethod
-    def named(cls, source: str, age: str, expect: Expect, **more: int | str) -> Terms:
+    def named(cls, source: str, age: str, expect: Expect, **more: Any) -> Terms:
         """Terms with the ages ``age.<age>_fresh`` and ``age.<age>_stale`` of ``sources.toml``."""
         ages = load("sources").table("age")
         fresh, stale = ages.number(f"{age}_fresh"), ages.number(f"{age}_stale")
-        return cls(source, expect, fresh, stale, **more)  # type: ignore[arg-type]
+        return cls(source, expect, fresh, stale, **more)
 
 
 @dataclass(frozen=True)
 class Fetched:
-    """An answer, fetched or kept. `found` is False where the source has nothing at the address."""
+    """An answer, fetched or kept.
+
+    `found` is False where the source has nothing at the address; `gone` says that it had before:
+    the last good answer is then given, stale.
+    """
 
     url: str
     found: bool
@@ -58,6 +75,7 @@ class Fetched:
     stale: bool = False
     problem: str = ""  # why it is stale
     skew_s: float = 0.0  # the server's clock minus this one, when it was asked just now
+    gone: bool = False
     _body: Callable[[], bytes | None] = field(default=lambda: None, repr=False)
 
     def body(self) -> bytes:
@@ -115,11 +133,26 @@ class Fetcher:
             )
         except FetchError as error:
             return self._fall_back(kept, terms, now, error)
-        if reply.status == 304 and kept is not None:
+        asked_if_changed = kept is not None and not anew and bool(kept.etag or kept.last_modified)
+        if reply.status == 304 and asked_if_changed and kept is not None:
             self.cache.confirm(url, fresh_s=terms.fresh_s)
             return Fetched(
                 url, True, kept.digest, now, skew_s=reply.skew_s, _body=lambda: self.cache.body(url)
             )
+        problem = ""
+        if reply.status == 304:
+            problem = "it says that nothing changed, but was not asked that"
+        elif reply.status == 404 and kept is not None and kept.status == 200:
+            problem = "it has nothing there any more"
+        elif reply.status == 200:
+            problem = terms.problem(reply.body)
+        if problem:
+            wrong = FetchError(Kind.WRONG_CONTENT, host_of(url), problem)
+            self.cache.ask_again(url, in_s=load("sources").number("age.rejected_fresh"))
+            kept = self.cache.entry(url)
+            usable = kept if kept is not None and kept.status == 200 else None
+            found = self._fall_back(usable, terms, now, wrong)
+            return replace(found, stale=True, problem=str(wrong), gone=reply.status == 404)
         if reply.status == 404:
             missing_s = load("sources").number("age.missing_fresh")
             self.cache.put(url, terms.source, None, fresh_s=missing_s)

@@ -12,6 +12,8 @@ import json
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+import numpy as np
+
 from windowcast.core.phrase import Name, Quantity, say
 from windowcast.core.record import Flag, FloatArray, Grade, Place, Provenance, Record
 from windowcast.core.source_flags import remark
@@ -106,7 +108,49 @@ def endpoint() -> str:
 
 
 def _terms(age: str, accept: str = ACCEPT[0]) -> Terms:
-    return Terms.named(NAME, age, Expect.JSON, accept=accept, max_bytes=10_000_000)
+    problem = _cell_problem if age == "points" else _grid_problem
+    return Terms.named(NAME, age, Expect.JSON, accept=accept, max_bytes=10_000_000, problem=problem)
+
+
+def _cell_problem(body: bytes) -> str:
+    """What keeps the answer for a point from being used."""
+    return "" if _cell_of(_properties(body)) else "its answer names no grid cell"
+
+
+def _grid_problem(body: bytes) -> str:
+    """What keeps a forecast from being used at all: no issue time, no temperatures."""
+    properties = _properties(body)
+    try:
+        instant_s(str(properties["updateTime"]))
+    except (KeyError, ValueError):
+        return "its answer does not say when it was issued"
+    try:
+        layer = properties["temperature"]
+        known = Steps.of(_items(layer)).value
+        _unit(layer, "c")
+    except (ValueError, TypeError, AttributeError, KeyError):
+        known = np.zeros(0)
+    return "" if np.isfinite(known).any() else "its answer holds no temperatures"
+
+
+def _properties(body: bytes) -> dict[str, Any]:
+    """The properties of an answer, in GeoJSON or JSON-LD; none where it is not as documented."""
+    try:
+        raw = json.loads(body)
+        properties = raw.get("properties", raw)
+    except (ValueError, AttributeError, RecursionError):
+        return {}
+    return properties if isinstance(properties, dict) else {}
+
+
+def _cell_of(properties: dict[str, Any]) -> tuple[str, int, int] | None:
+    """Office and place of a grid cell; None where an answer names none."""
+    try:
+        office = str(properties["gridId"])
+        x, y = int(properties["gridX"]), int(properties["gridY"])
+    except (KeyError, TypeError, ValueError):
+        return None
+    return (office, x, y) if office.isalnum() else None
 
 
 def _degrees(value: float) -> str:
@@ -122,16 +166,12 @@ def _grid(place: Place, fetcher: Fetcher) -> Fetched | None:
         point = fetcher.get(url, _terms("points"), refresh=renewed)
         if not point.found:
             return None
-        properties = _payload(point)
-        try:
-            office = str(properties["gridId"])
-            x, y = int(properties["gridX"]), int(properties["gridY"])
-        except (KeyError, TypeError, ValueError):
-            raise _unreadable(point, "names no grid cell") from None
-        if not office.isalnum():
+        cell = _cell_of(_payload(point))
+        if cell is None:
             raise _unreadable(point, "names no grid cell")
+        office, x, y = cell
         grid = fetcher.get(f"{endpoint()}/gridpoints/{office}/{x},{y}", _terms("forecast"))
-        if grid.found:
+        if grid.found and (renewed or not grid.gone):
             return grid
         if fetcher.offline or point.stale:
             break
@@ -139,15 +179,11 @@ def _grid(place: Place, fetcher: Fetcher) -> Fetched | None:
 
 
 def _payload(answer: Fetched) -> dict[str, Any]:
-    """The properties of an answer, in GeoJSON or JSON-LD."""
-    try:
-        raw = json.loads(answer.body())
-        properties = raw.get("properties", raw)
-        if isinstance(properties, dict):
-            return properties
-    except (ValueError, AttributeError, RecursionError):
-        pass
-    raise _unreadable(answer, "is not as documented")
+    """The properties of an answer."""
+    properties = _properties(answer.body())
+    if not properties:
+        raise _unreadable(answer, "is not as documented")
+    return properties
 
 
 def _unreadable(answer: Fetched, text: str) -> FetchError:
