@@ -6,6 +6,7 @@ import datetime as dt
 import gzip
 import os
 import shutil
+import sqlite3
 import subprocess
 import sys
 import time
@@ -351,11 +352,7 @@ def test_no_data_is_not_no_network(
 
 
 def test_list_of_stations_of_another_form(server: Loopback, cache: Cache) -> None:
-    import sqlite3
-
-    db = sqlite3.connect(":memory:")
-    db.execute("CREATE TABLE other (x)")
-    server.routes["/stations.db"] = Answer(db.serialize(), type="application/octet-stream")
+    server.routes["/stations.db"] = Answer(other_database(), type="application/octet-stream")
     with pytest.raises(FetchError, match="list of stations is not as documented"):
         ask(cache)
     body = world.database([NEAR])
@@ -503,3 +500,44 @@ def test_any_file_is_read_or_refused_by_name(data: st.DataObject) -> None:
     assert (np.diff(series.times) > np.timedelta64(0)).all()
     for value in series.values.values():
         assert len(value) == len(series.times)
+
+
+def other_database() -> bytes:
+    db = sqlite3.connect(":memory:")
+    db.execute("CREATE TABLE other (x)")
+    return db.serialize()
+
+
+WRONG_FILES = {
+    "error text": Answer(gzip.compress(b"service unavailable, try again\n"), type=GZIP),
+    "no rows": BAD_FILES["no rows"],
+    "other columns": BAD_FILES["other columns"],
+    "not there": Answer(b"", 404),
+}
+
+
+@pytest.mark.parametrize("wrong", WRONG_FILES)
+def test_a_wrong_file_never_takes_the_place_of_a_good_one(
+    wrong: str, server: Loopback, cache: Cache
+) -> None:
+    two_stations(server)
+    path = f"/daily/{YEARS[-1]}/NEAR1.csv.gz"
+    good = daily_of(ask(cache))
+    right, server.routes[path] = server.routes[path], WRONG_FILES[wrong]
+    day = 86_400
+    found = ask(cache, ahead_s=day)
+    np.testing.assert_array_equal(daily_of(found).get("tmax_c"), good.get("tmax_c"))
+    assert "stale-archive" in {flag.check for flag in found.flags}
+    server.routes[path] = right
+    healed = ask(cache, ahead_s=day + 301)
+    assert "stale-archive" not in {flag.check for flag in healed.flags}
+
+
+def test_another_database_never_takes_the_place_of_the_list_of_stations(
+    server: Loopback, cache: Cache
+) -> None:
+    two_stations(server)
+    ask(cache)
+    server.routes["/stations.db"] = Answer(other_database(), type="application/octet-stream")
+    found = ask(cache, ahead_s=40 * 86_400)
+    assert found.records

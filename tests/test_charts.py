@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from report_fixtures import HOSTILE, answer, strip, window
 
 from windowcast.core import season_calendar
+from windowcast.core.values import PACKAGED
 from windowcast.report import series
 from windowcast.report.answer_page import answer_view, hour_levels
 from windowcast.report.chartkit import (
@@ -27,6 +28,7 @@ from windowcast.report.chartkit import (
 )
 from windowcast.report.charts import cover_chart, emergence_chart, workable_chart
 from windowcast.report.strips import hour_strip
+from windowcast.windows.score import Rule
 
 NS = "{http://www.w3.org/2000/svg}"
 DATES = np.arange(np.datetime64("2023-07-01"), np.datetime64("2024-07-01"))
@@ -101,7 +103,9 @@ def test_temperature_chart_speaks_the_sites_unit() -> None:
 
 def test_bar_height_is_the_score_and_unknown_hours_have_no_height_of_their_own() -> None:
     hours = strip()
-    chart = hour_strip("k", "t", hours, [window()], hour_levels(hours))
+    chart = hour_strip(
+        "k", "t", hours, [window()], hour_levels(hours, Rule.of(PACKAGED["criteria"]))
+    )
     bars = [n for n in ET.fromstring(chart.svg).iter("rect") if "hour" in n.get("class", "")]
     drawn = bars[: len(hours.times)]
     for bar, score in zip(drawn, hours.scores, strict=True):
@@ -115,7 +119,9 @@ def test_bar_height_is_the_score_and_unknown_hours_have_no_height_of_their_own()
 def test_levels_follow_the_limits_of_the_windows() -> None:
     # limits 0.6 and 0.3 are the program's own choice, written in criteria.toml
     hours = strip()
-    for score, level in zip(hours.scores, hour_levels(hours), strict=True):
+    for score, level in zip(
+        hours.scores, hour_levels(hours, Rule.of(PACKAGED["criteria"])), strict=True
+    ):
         if score is None:
             assert level == "cannot tell"
         elif score >= 60:

@@ -198,7 +198,10 @@ LAYER_FAULTS = {
         lambda p: p["windSpeed"]["values"][0].update(validTime="2024-01-01T00:00:00/PT1H"),
         "offset",
     ),
-    "text value": (lambda p: p["windSpeed"]["values"][0].update(value="calm"), "left out"),
+    "text value": (
+        lambda p: p["windSpeed"]["values"][0].update(value="calm"),
+        "windSpeed is not used",
+    ),
 }
 
 
@@ -556,3 +559,61 @@ def test_any_answer_is_read_or_refused_by_name(data: st.DataObject) -> None:
         assert len(record.times) < 33 * 24
         for name in record.values:
             assert not np.isinf(record.get(name)).any()
+
+
+WRONG = {
+    "nothing": Answer(b"{}"),
+    "an error with status 200": Answer(b'{"title": "Unexpected Problem", "status": 500}'),
+    "a list": Answer(b"[]"),
+    "text": Answer(b'"try again later"'),
+    "not there": Answer(b"{}", 404),
+    "unasked 304": Answer(b"", 304),
+    "no temperatures": Answer(
+        b'{"properties": {"updateTime": "2026-01-01T00:00:00+00:00",'
+        b' "temperature": {"uom": "wmoUnit:degC", "values": []}}}'
+    ),
+}
+
+
+@pytest.mark.parametrize("path", ["/gridpoints/TAE/58,65", "/points/30.5,-85.25"])
+@pytest.mark.parametrize("wrong", WRONG)
+def test_a_wrong_answer_never_takes_the_place_of_a_good_one(
+    wrong: str, path: str, server: Loopback, cache: Cache
+) -> None:
+    good = record_of(ask(cache))
+    right, server.routes[path] = server.routes[path], WRONG[wrong]
+    later = 31 * 86400 if "points" in path else 2 * 3600
+    if "points" in path:  # the cell's own answer is too old by then: only the place is looked at
+        digest = cache.entry(f"{server.url}{path}").digest  # type: ignore[union-attr]
+        cache._clock = lambda: time.time() + later
+        with pytest.raises(FetchError):
+            ask(cache, ahead_s=later)
+        kept = cache.entry(f"{server.url}{path}")
+        assert kept is not None
+        assert (kept.status, kept.digest) == (200, digest)
+    else:
+        forecast = ask(cache, ahead_s=later)
+        assert record_of(forecast).provenance[0].stale
+        assert "stale-forecast" in {flag.check for flag in forecast.flags}
+        np.testing.assert_array_equal(record_of(forecast).get("temp_c"), good.get("temp_c"))
+    server.routes[path] = right
+    asked = len(server.requests)
+    healed = ask(cache, ahead_s=2 * 3600 + 301)
+    assert len(server.requests) > asked, "it is asked again in minutes"
+    assert not record_of(healed).provenance[0].stale
+
+
+@pytest.mark.parametrize("wrong", WRONG)
+def test_a_wrong_answer_is_not_kept_where_there_is_none(
+    wrong: str, server: Loopback, cache: Cache
+) -> None:
+    path = "/gridpoints/TAE/58,65"
+    right, server.routes[path] = server.routes[path], WRONG[wrong]
+    if wrong == "not there":
+        assert not ask(cache).records
+    else:
+        with pytest.raises(FetchError):
+            ask(cache)
+        assert cache.entry(f"{server.url}{path}") is None
+        server.routes[path] = right
+        assert record_of(ask(cache))

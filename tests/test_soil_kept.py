@@ -13,6 +13,7 @@ import pytest
 
 from windowcast import api
 from windowcast.core.values import load
+from windowcast.materials.actives import load_actives
 from windowcast.physics.soil import (
     ProbeReading,
     SoilForcing,
@@ -242,7 +243,7 @@ def test_an_answer_is_the_same_with_nothing_kept_kept_and_found(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     site, weather = sample_site(), sample_weather()
-    plain = answer(site, weather)
+    plain = answer(site, weather, materials=load_actives())
     first = api.answer(site, weather)
 
     def ahead_only(*given: Any, state: Any = None, **more: Any) -> SoilResult:
