@@ -160,3 +160,12 @@ def test_a_file_that_is_no_calendar_is_left_alone(tmp_path: Path, content: bytes
     with pytest.raises(InputError, match=r"notes\.txt: is not a calendar file"):
         write_calendar(file, answer(), now=NOW)
     assert file.read_bytes() == content
+
+
+def test_an_entry_says_which_areas_it_is_about() -> None:
+    titles = {e.summary.value for e in _events(calendar_text(_moved(), now=NOW)).values()}
+    assert not any("greens" in title for title in titles)
+    here = replace(_moved(), areas=("greens", "tees"))
+    events = _events(calendar_text(here, now=NOW))
+    assert events
+    assert all(e.summary.value.endswith("(greens and tees)") for e in events.values())

@@ -108,6 +108,7 @@ def test_nothing_is_offered_beyond_its_yearly_maximum() -> None:
     assert left(went(365, 0.4)).used_kg_ha == 0.0
     assert left(went(364, 0.4)).used_kg_ha == 0.4
     assert left(went(10, None)).left_kg_ha is None
+    assert left(went(10, None)).spent  # what is left cannot be told
     assert allowance(active, [went(10, 0.4)], TODAY).left_kg_ha is None  # no maximum entered
 
 
@@ -129,3 +130,16 @@ def test_choices_keep_their_order() -> None:
     ]
     shuffled = [best[i] for i in (3, 0, 5, 2, 4, 1)]
     assert sorted(shuffled, key=_order) == best
+
+
+def test_a_name_in_capitals_uses_up_the_maximum_too() -> None:
+    went = Applied(TODAY, "", (("Glyphosate ", 0.4),))
+    assert allowance(ACTIVES["glyphosate"], [went], TODAY).used_kg_ha == 0.4
+
+
+def test_a_group_used_without_a_purpose_is_not_fresh(tmp_path: Path) -> None:
+    it = dormant(tmp_path, applied("2017-10-20", Material("glyphosate", 0.4)), stock=["glyphosate"])
+    assert it.windows
+    (choice,) = it.choices
+    assert choice.repeats
+    assert "choice.fresh" not in repr(choice.speaks_for)

@@ -241,3 +241,95 @@ def test_what_still_lasts_from_fall_is_said_of_the_spring_application(tmp_path: 
     short = applied("2016-08-01", Material("pendimethalin", 1.7), watered_in_mm=13.0)
     gone = job(answers(tmp_path, "2017-03-10", short), "pre-spring")
     assert "job.carried" not in repr(gone.text)
+
+
+GLYPHOSATE = Material("glyphosate", 0.4)
+
+
+def test_a_part_treated_again_does_not_open_ground_where_the_first_still_lasts(
+    tmp_path: Path,
+) -> None:
+    whole = applied("2016-09-10", watered_in_mm=13.0)
+    spot = applied("2016-09-20", watered_in_mm=13.0, where="hole 3")
+    assert job(answers(tmp_path, "2016-09-25", spot), "pre-fall").state == "partly done"
+    it = job(answers(tmp_path, "2016-09-25", whole, spot), "pre-fall")
+    assert (it.state, it.applied) == ("done", dt.date(2016, 9, 10))
+
+
+def test_something_short_lived_does_not_end_what_still_lasts(tmp_path: Path) -> None:
+    long = applied("2016-09-01", watered_in_mm=13.0)
+    short = applied("2016-09-05", Material("pendimethalin", 1.7), watered_in_mm=13.0)
+    assert job(answers(tmp_path, "2016-10-25", short), "pre-fall").state == "re-treat"
+    assert job(answers(tmp_path, "2016-10-25", long, short), "pre-fall").state == "done"
+
+
+@pytest.mark.parametrize("where", ["all", "Whole site", "everywhere", "the entire course", "NAME"])
+def test_all_of_the_site_is_no_part_of_it(tmp_path: Path, where: str) -> None:
+    where = windowcast.sample_site().name.upper() if where == "NAME" else where
+    entry = applied("2018-01-15", GLYPHOSATE, purpose="dormant", where=where)
+    assert job(answers(tmp_path, "2018-01-18", entry), "dormant").state == "done"
+    found = answers(tmp_path, "2018-01-18", entry, area=AREAS)
+    assert job(found, "dormant").state == "done"
+
+
+def test_a_material_that_does_nothing_for_the_purpose_noted_does_not_serve_it(
+    tmp_path: Path,
+) -> None:
+    slip = applied("2016-09-14", GLYPHOSATE, purpose="pre-fall")
+    assert job(answers(tmp_path, "2016-09-16", slip), "pre-fall").state == "due"
+    slip = applied("2018-01-15", PRODIAMINE, purpose="dormant")
+    assert outlook(answers(tmp_path, "2018-01-18", slip), "dormant").windows
+
+
+def test_a_post_emergent_in_a_mixture_noted_for_spring_is_not_advised_again(
+    tmp_path: Path,
+) -> None:
+    both = applied("2018-01-15", PRODIAMINE, GLYPHOSATE, purpose="pre-spring")
+    found = answers(tmp_path, "2018-01-18", both)
+    assert job(found, "pre-spring").state == "done"
+    assert not outlook(found, "dormant").windows
+
+
+def test_survivors_before_an_effect_can_show_are_those_of_an_earlier_application(
+    tmp_path: Path,
+) -> None:
+    entry = applied("2018-01-17", GLYPHOSATE, purpose="dormant")
+    same_day = FieldNote(dt.date(2018, 1, 17), "some live", survivors_mixed=True)
+    found = answers(tmp_path, "2018-01-18", entry, same_day)
+    assert job(found, "dormant").state == "done"
+    assert not outlook(found, "dormant").windows
+
+
+@pytest.mark.parametrize("plants", [0.0, 5.0])
+def test_a_count_of_a_summer_weed_tells_nothing_of_a_dormant_application(
+    tmp_path: Path, plants: float
+) -> None:
+    older = applied("2017-12-20", GLYPHOSATE, purpose="dormant")
+    crabgrass = ScoutingCount(dt.date(2018, 1, 17), "DIGIS", per_m2=plants)
+    assert job(answers(tmp_path, "2018-01-18", older, crabgrass), "dormant").state == "look"
+
+
+def test_the_last_count_of_each_weed_counts(tmp_path: Path) -> None:
+    older = applied("2017-12-20", GLYPHOSATE, purpose="dormant")
+    left = ScoutingCount(dt.date(2018, 1, 16), "STEME", per_m2=8.0)
+    none = ScoutingCount(dt.date(2018, 1, 17), "POAAN", per_m2=0.0)
+    assert job(answers(tmp_path, "2018-01-18", older, left, none), "dormant").state == "re-treat"
+
+
+def test_no_water_noted_on_ground_that_can_be_irrigated_is_a_failure(tmp_path: Path) -> None:
+    turf = {"irrigated": True}
+    none = applied("2017-09-15", watered_in_mm=0.0)
+    assert job(answers(tmp_path, "2017-10-02", none, turf=turf), "pre-fall").state == "failed"
+    late = applied("2017-09-15", watered_in_mm=13.0, watered_in_on=dt.date(2017, 9, 29))
+    assert job(answers(tmp_path, "2017-10-02", late, turf=turf), "pre-fall").state == "failed"
+
+
+def test_a_day_of_watering_without_its_depth_is_no_failure(tmp_path: Path) -> None:
+    some = applied("2017-09-15", watered_in_on=dt.date(2017, 9, 16))
+    it = job(answers(tmp_path, "2017-10-02", some), "pre-fall")
+    assert "job.watered_unknown" in repr(it.to_do)
+
+
+def test_water_of_a_later_day_is_not_known_yet(tmp_path: Path) -> None:
+    later = applied("2016-09-14", watered_in_mm=13.0, watered_in_on=dt.date(2016, 9, 20))
+    assert "job.water_in" in repr(job(answers(tmp_path, "2016-09-16", later), "pre-fall").to_do)

@@ -156,13 +156,16 @@ def seasons_running(use: Use, history: Sequence[Use], reach: int, *, any_: bool 
 def spent_groups(
     history: Sequence[Use], purpose: str, today: dt.date, *, southern: bool
 ) -> dict[int, str]:
-    """Groups used for a purpose before today → "this season" or "last season"."""
+    """Groups used for a purpose before today → "this season" or "last season".
+
+    Where no purpose was noted, it may have been this one.
+    """
     this = season_name(np.datetime64(today, "D"), southern)
     last = _seasons_before(this, 1)[0]
     found: dict[int, str] = {}
     for season, when in ((last, "last season"), (this, "this season")):
         for use in history:
-            if use.season == season and use.purpose == purpose and use.date <= today:
+            if use.season == season and use.purpose in (purpose, "") and use.date <= today:
                 found.update(dict.fromkeys(use.groups, when))
     return found
 

@@ -53,7 +53,7 @@ def allowance(active: Active, applied: Sequence[Applied], today: dt.date) -> All
         for one in applied
         if first <= one.date <= today
         for name, rate in one.actives
-        if name == active.name or name in active.also
+        if " ".join(name.casefold().split()) in (active.name, *active.also)
     ]
     known = [rate for rate in rates if rate is not None]
     return Allowance(

@@ -32,6 +32,7 @@ from windowcast.core.values import Tables
 from windowcast.materials.actives import Active, Actives
 from windowcast.season.model import TurfPhase
 from windowcast.season.observed import Applied, Observed
+from windowcast.season.scouting import Count
 from windowcast.windows import advice
 from windowcast.windows.barrier import Loss, half_lives_lost
 from windowcast.windows.cover_plan import ResidualActive, material_of, season_of, spread_evenly
@@ -114,11 +115,21 @@ def jobs_of(ground: LoggedGround, purposes: Sequence[PurposeName]) -> dict[Purpo
     for name in purposes:
         purpose = purpose_of(name, ground.axis.tables)
         served = [a for a in this_season if serves(a, purpose, ground)]
-        judge = _pre_emergent if purpose.barrier else _post_emergent
-        found[name] = judge(served, purpose, ground) if served else None
+        found[name] = _deciding(served, purpose, ground) if served else None
         if purpose.barrier and not served:
             found[name] = _carried(this_season, ground)
     return found
+
+
+def _deciding(served: Sequence[Applied], purpose: Purpose, ground: LoggedGround) -> Job:
+    """The job by the last application after which nothing is to do now, or else by the last.
+
+    What was put on a part of the ground later does not open the rest again, nor does something
+    short-lived end what still lasts.
+    """
+    judge = _pre_emergent if purpose.barrier else _post_emergent
+    found = [judge(applied, purpose, ground) for applied in reversed(served)]
+    return next((job for job in found if not job.open), found[0])
 
 
 def _carried(applied: Sequence[Applied], ground: LoggedGround) -> Job | None:
@@ -137,16 +148,24 @@ def _carried(applied: Sequence[Applied], ground: LoggedGround) -> Job | None:
 
 
 def serves(applied: Applied, purpose: Purpose, ground: LoggedGround) -> bool:
-    """Whether an application was one for the purpose."""
-    if applied.purpose == purpose.name:
-        return True
+    """Whether an application was one for the purpose.
+
+    It is for the one it was noted for, unless all that was in it is known to do nothing for it.
+    What else was in a mixture serves by the season's part or by the turf of the day.
+    """
     members = ground.members(applied)
+    timings = {m.timing.value for m in members}
+    acts = timings - {"post" if purpose.barrier else "pre"}
+    if applied.purpose == purpose.name:
+        return bool(acts) or len(members) < len(applied.actives)
     if purpose.barrier:
         spring = ground.day(applied.date) + ground.axis.number[0] >= ground.values.spring_from
-        pre = any(m.timing.value != "post" for m in members)
-        noted_else = applied.purpose in ("pre-fall", "pre-spring")
-        return pre and not noted_else and spring == (purpose.weeds == "spring")
-    if applied.purpose or not any(m.timing.value != "pre" for m in members):
+        noted_else = applied.purpose in ("pre-fall", "pre-spring") and timings != {"post"}
+        return bool(acts) and not noted_else and spring == (purpose.weeds == "spring")
+    if applied.purpose in ("post-early", "dormant") and timings != {"pre"}:
+        return False
+    # what works both ways was put out as a pre-emergent where it was noted as one
+    if not (acts - {"both"} if applied.purpose else acts):
         return False
     day = ground.day(applied.date)
     phases = np.atleast_2d(ground.axis.state.turf.phase)
@@ -157,8 +176,7 @@ def serves(applied: Applied, purpose: Purpose, ground: LoggedGround) -> bool:
 # --- pre-emergents ------------------------------------------------------------------------------
 
 
-def _pre_emergent(served: Sequence[Applied], purpose: Purpose, ground: LoggedGround) -> Job:
-    last = served[-1]
+def _pre_emergent(last: Applied, purpose: Purpose, ground: LoggedGround) -> Job:
     members = [m for m in ground.members(last) if m.timing.value != "post"]
     done = _done(last)
     job = Job("done" if last.whole else "partly done", done, NOTHING, last.date, _names(last))
@@ -210,14 +228,17 @@ def _watering(
     deadline = last.date + dt.timedelta(days)
     rain = _rain(ground.weather, last.date, min(deadline, ground.today - dt.timedelta(1)))
     on = last.watered_in_on or last.date
-    given = (last.watered_in_mm or 0.0) if on <= deadline else 0.0
+    given = (last.watered_in_mm or 0.0) if on <= min(deadline, ground.today) else 0.0
     if given + float(np.nansum(rain)) >= need:
         return False, NOTHING
     depth = Quantity(need, "mm")
     if deadline >= ground.today:
         fell = Quantity(given + float(np.nansum(rain)), "mm")
         return False, say("job.water_in", depth=depth, day=deadline, fell=fell)
-    if np.isnan(rain).any() or ground.irrigated or ground.irrigated is None:
+    # a depth noted, be it none, is all there was; a day without a depth may have brought enough
+    unsaid = last.watered_in_mm is None
+    watered = ground.irrigated is not False or last.watered_in_on is not None
+    if np.isnan(rain).any() or (unsaid and watered):
         return False, say("job.watered_unknown", depth=depth, days=days)
     dry = say("job.dry", days=days, depth=depth, fell=Quantity(given + float(rain.sum()), "mm"))
     return True, dry
@@ -295,8 +316,7 @@ def _still_to_come(ends: FloatArray, purpose: Purpose, ground: LoggedGround) -> 
 # --- post-emergents -----------------------------------------------------------------------------
 
 
-def _post_emergent(served: Sequence[Applied], purpose: Purpose, ground: LoggedGround) -> Job:
-    last = served[-1]
+def _post_emergent(last: Applied, purpose: Purpose, ground: LoggedGround) -> Job:
     weeks = [m.effect_weeks for m in ground.members(last) if m.effect_weeks is not None]
     known = bool(weeks)
     first = 7 * min(w.ends[0] for w in weeks) if known else ground.values.look_after_d
@@ -312,21 +332,34 @@ def _post_emergent(served: Sequence[Applied], purpose: Purpose, ground: LoggedGr
         look_from=look_from,
         look_to=look_to,
     )
-    if any(date >= last.date for date in ground.seen.survivors):
-        return replace(job, state="failed", to_do=say("job.survivors"))
     if ground.today < look_from:
         return replace(job, to_do=say("job.look_from", day=look_from))
-    counts = [c for c in ground.seen.counts if c.date >= look_from and c.date <= ground.today]
-    if not counts:
+    if any(look_from <= date <= ground.today for date in ground.seen.survivors):
+        return replace(job, state="failed", to_do=say("job.survivors"))
+    newest = _newest_counts(look_from, purpose, ground)
+    if not newest:
         since = _emerged_since(last.date, purpose, ground)
         look = say("job.look_now", days=Span(look_from, look_to))
         return replace(job, state="look" if last.whole else job.state, to_do=sentences(look, since))
-    newest = max(c.date for c in counts)
-    plants = max(c.per_m2 for c in counts if c.date == newest)
-    if plants > 0:
-        left = say("job.plants_left", plants=Quantity(plants, "m-2"), day=newest)
+    most = max(newest, key=lambda count: count.per_m2)
+    if most.per_m2 > 0:
+        left = say("job.plants_left", plants=Quantity(most.per_m2, "m-2"), day=most.date)
         return replace(job, state="re-treat", to_do=left)
-    return replace(job, to_do=say("job.none_left", day=newest))
+    return replace(job, to_do=say("job.none_left", day=max(c.date for c in newest)))
+
+
+def _newest_counts(since: dt.date, purpose: Purpose, ground: LoggedGround) -> list[Count]:
+    """The counts of the last day on which each weed was counted; none of the other season's."""
+    emergence = ground.axis.state.emergence
+    counts = [
+        count
+        for count in ground.seen.counts
+        if since <= count.date <= ground.today
+        and (count.weed not in emergence or emergence[count.weed].season == purpose.weeds)
+    ]
+    weeds = {count.weed for count in counts}
+    last = {weed: max(c.date for c in counts if c.weed == weed) for weed in weeds}
+    return [count for count in counts if count.date == last[count.weed]]
 
 
 def _emerged_since(date: dt.date, purpose: Purpose, ground: LoggedGround) -> Phrase:

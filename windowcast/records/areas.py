@@ -53,11 +53,11 @@ def pieces(site: Site, logged: Logged | None, area: str = "") -> tuple[Piece, ..
                 f"{area!r} is not an area of this site, which names none", field="area",
                 remedy="name it in the site file under [[area]], or leave it out",
             )  # fmt: skip
-        return (Piece((), site, logged),)
+        return (Piece((), site, logged and logged.of_area("", (), site.name)),)
     names = [one.name for one in site.area]
     found: list[Piece] = []
     for one in [_named(site, area, "area")] if area else site.area:
-        here = None if logged is None else logged.of_area(one.name, names)
+        here = None if logged is None else logged.of_area(one.name, names, site.name)
         own = Piece((one.name,), site.of_area(one), here, one.size_m2)
         alike = next((n for n, piece in enumerate(found) if _alike(piece, own)), None)
         if alike is None:

@@ -62,14 +62,15 @@ class Logged:
                 entries(log, FieldNote),
             )
 
-    def of_area(self, area: str, areas: Collection[str]) -> Logged:
+    def of_area(self, area: str, areas: Collection[str], site: str = "") -> Logged:
         """What it says of one area: what is noted for other areas only is left out.
 
         What was seen or done on all of the area has no place any more, as on a site of one area.
+        `area` is "" for a site that names none; `site` is the site's own name.
         """
 
         def here(entries: tuple[E, ...]) -> tuple[E, ...]:
-            reached = ((entry, reach(entry.where, area, areas)) for entry in entries)
+            reached = ((entry, reach(entry.where, area, areas, site)) for entry in entries)
             return tuple(
                 replace(entry, where="") if of == "whole" else entry
                 for entry, of in reached

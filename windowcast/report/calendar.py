@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
-from windowcast.core.phrase import Name, Span, say, sentence
+from windowcast.core.phrase import Name, Phrase, Span, names, say, sentence
 from windowcast.core.season_calendar import season_start
 from windowcast.core.units import Display
 from windowcast.core.version import __version__
@@ -154,14 +154,14 @@ def _entry(answer: Answer, outlook: PurposeOutlook) -> Event | None:
         event.add("dtstart", best.start.astimezone(dt.UTC))
         event.add("dtend", best.end.astimezone(dt.UTC))
         word = Name(wording.answer_said(wording.answer_word(outlook)))
-        event.add("summary", render(say("note.about", what=Name(title), note=word)))
+        event.add("summary", _summary(say("note.about", what=Name(title), note=word), answer))
         lines = _describe(outlook, best, display)
     elif not outlook.in_season and outlook.opens and outlook.opens >= answer.ranking.today:
         if refused(outlook.turf):
             return None  # no day is announced for what the turf refuses
         event.add("dtstart", outlook.opens)
         event.add("dtend", outlook.opens + dt.timedelta(days=1))
-        event.add("summary", render(say("calendar.opens", title=Name(title))))
+        event.add("summary", _summary(say("calendar.opens", title=Name(title)), answer))
         lines = [wording.text(outlook.why, display)]
     else:
         return None
@@ -169,6 +169,13 @@ def _entry(answer: Answer, outlook: PurposeOutlook) -> Event | None:
     cautions = [wording.text(caution, display) for caution in answer.ranking.cautions]
     event.add("description", "\n".join([*lines, *cautions]))
     return event
+
+
+def _summary(what: Phrase, answer: Answer) -> str:
+    """The line that a calendar shows, with the areas it is about: another may have to be left."""
+    if answer.areas:
+        return render(say("calendar.on", what=what, areas=names(*answer.areas)))
+    return render(what)
 
 
 def _describe(outlook: PurposeOutlook, best: Window, display: Display) -> list[str]:

@@ -191,8 +191,12 @@ class Allowance:
 
     @property
     def spent(self) -> bool:
-        """Whether nothing more of it may go out."""
-        return self.left_kg_ha == 0 or self.more == 0
+        """Whether nothing more of it may go out.
+
+        Nor may it where the log lacks a rate, so that what is left cannot be told.
+        """
+        untold = self.max_kg_ha is not None and self.left_kg_ha is None
+        return untold or self.left_kg_ha == 0 or self.more == 0
 
 
 @dataclass(frozen=True, slots=True)
