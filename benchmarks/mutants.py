@@ -121,6 +121,8 @@ def made(work: Path) -> list[str]:
     ]  # makes, tries none
     with (work / "mutmut.log").open("w", encoding="utf-8") as log:
         subprocess.run(command, cwd=work, stdout=log, stderr=log, check=False)
+    if not list((work / "mutants" / "windowcast").rglob("*.meta")):
+        raise SystemExit(f"mutmut made no mutants; see {work / 'mutmut.log'}")
     names: list[str] = []
     for meta in sorted((work / "mutants" / "windowcast").rglob("*.meta")):
         names += json.loads(meta.read_text("utf-8"))["exit_code_by_key"]

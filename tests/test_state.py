@@ -132,7 +132,7 @@ def test_missing_weather_says_so():
     weather = made_up()
     dry = replace(weather, values={k: v for k, v in weather.values.items() if k != "precip_mm"})
     blind, _ = build(dry, site())
-    assert any("rain is unknown" in render(note) for note in blind.notes)
+    assert any("no rain data" in render(note).lower() for note in blind.notes)
     wet, _ = build(weather, site())
     day = 300
     assert blind.emergence["POAAN"].share_low[day] <= wet.emergence["POAAN"].share_low[day]

@@ -37,6 +37,9 @@ RAIN_DAYS = 7
 LEAF = ("soil_10cm_c", "tmin_c", "air_c")  # what drives the turf's leaf
 
 
+MOSTLY = 0.5  # share of the days without rain from which a record counts as one without
+
+
 @dataclass(frozen=True)
 class Carry:
     """All that the day after a run needs.
@@ -338,7 +341,10 @@ def _notes(
         for code in site.weeds
         if code in unsupported()
     ]
-    if not site.turf.irrigated and bool(np.isnan(record.get("precip_mm")).any()):
+    unknown = np.isnan(record.get("precip_mm"))
+    if unknown.mean() > MOSTLY:
+        notes.append(say("season_note.no_rain"))
+    elif not site.turf.irrigated and bool(unknown.any()):
         notes.append(say("season_note.rain_unknown"))
     for entry in weeds:
         low, high = entry.origin_latitude
