@@ -316,3 +316,17 @@ def test_a_question_ends_with_2_and_begins_no_log(
     assert "\n" not in said
     assert "FILE:dates=mdy or FILE:dates=dmy" in said
     assert not file.with_name("log.sqlite").exists()
+
+
+def test_a_column_may_say_the_unit_of_its_rates(file: Path) -> None:
+    head = "kind,date,time,Materials (lb/acre)\n"
+    file.write_text(f"{head}application,2025-09-04,09:00,prodiamine 0.75; simazine 1 kg/ha\n")
+    (entry,) = entries(file)
+    assert isinstance(entry, Application)
+    first, second = entry.materials
+    assert first.rate_kg_ha == pytest.approx(0.75 * 1.1208511561)  # NIST SP 811: lb, acre
+    assert second.rate_kg_ha == pytest.approx(1.0)
+    bare = head.replace(" (lb/acre)", "") + "application,2025-09-04,09:00,prodiamine 0.75\n"
+    assert "has no unit" in fault(file, bare)
+    volume = head.replace("lb/acre", "gal/acre") + "application,2025-09-04,09:00,prodiamine 1\n"
+    assert "column 'Materials (gal/acre)' is not known" in fault(file, volume)

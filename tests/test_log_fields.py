@@ -268,3 +268,11 @@ def words_of(field: LogField) -> str:
     """What the manual says of a field."""
     parts = [field.asked.title, field.asked.hint, ", ".join(field.asked.choices)]
     return "; ".join(filter(None, parts)) + (" (needed)" if field.needed else "")
+
+
+def test_a_weight_is_no_carrier_and_a_volume_no_active() -> None:
+    assert ENTERED["L ha-1"].read("10 gal/acre", "carrier") == pytest.approx(93.539557)
+    with pytest.raises(InputError, match="not a volume of spray"):
+        ENTERED["L ha-1"].read("10 lb/acre", "carrier")
+    with pytest.raises(InputError, match="not a weight of active ingredient"):
+        ENTERED["kg ha-1"].read("16 fl oz/acre", "rate")

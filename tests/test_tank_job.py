@@ -347,7 +347,7 @@ def test_one_command_makes_sheet_and_record(file: Path) -> None:
     flat = " ".join(said.split())
     assert "Logged as" in flat
     assert "Filled in: air temperature" in flat
-    assert "Still missing for what states often ask: Target weed" in flat
+    assert "Still to enter, as many states ask: Target weed" in flat
     (entry,) = applications(file)
     assert entry.start.isoformat() == "2018-01-17T13:15:00-05:00"
     assert entry.temp_c is not None

@@ -23,7 +23,7 @@ from windowcast.web.openapi import document
 from windowcast.web.security import LOOPBACK, Guard
 from windowcast.web.site_forms import FIELDS
 from windowcast.web.sites import SiteBook
-from windowcast.web.tank_views import GROUPS
+from windowcast.web.tank_views import AMOUNTS, PRODUCTS, product_fields
 
 schemathesis = pytest.importorskip("schemathesis", reason="needs the browser extra")
 from schemathesis.specs.openapi.checks import positive_data_acceptance  # noqa: E402
@@ -48,7 +48,7 @@ def api(folder: Path) -> Any:
     open_guard = Guard(hosts=LOOPBACK | {"testserver", ""}, reads_per_s=1e9, writes_per_s=1e9)
     parts = Web(
         book=SiteBook(folder),
-        answers=Keeper(lambda known: Ready((made_up(known),))),
+        answers=Keeper(lambda known: Ready((made_up(known),), known.slug)),
         plans=Keeper(lambda known: sample_plan()),
         reviews=Keeper(_empty_review),
         guard=open_guard,
@@ -125,9 +125,12 @@ def test_site_forms_take_anything(browser: TestClient, data: st.DataObject) -> N
 @given(data=st.data())
 @QUICK
 def test_addresses_take_anything(browser: TestClient, data: st.DataObject) -> None:
-    names = [field.name for _, group in GROUPS for field in group]
+    names = [field.name for row in range(PRODUCTS) for field in product_fields(row)]
+    names += ["purpose", "where", "sprayer", "start", "end", "actives", *AMOUNTS]
     query = data.draw(_filled(names))
     assert browser.get("/s/fuzzed/plan", params=query).status_code in {200, 422}
+    given = {"proof": _proof(browser, "/s/fuzzed/log"), **data.draw(_filled([*names, "operator"]))}
+    assert browser.post("/s/fuzzed/plan/log", data=given).status_code in {303, 422}
     query = data.draw(_filled(["place", "town", "done", "units", "format", "kind"]))
     for path in ("/new", "/s/fuzzed/log", "/api/sites/fuzzed/rank", "/api/sites/fuzzed/log"):
         assert browser.get(path, params=query).status_code < 500

@@ -52,7 +52,7 @@ def client(
     """A client of a server over a folder of sites."""
     parts = Web(
         book=SiteBook(folder),
-        answers=Keeper(lambda known: Ready((make(known),))),
+        answers=Keeper(lambda known: Ready((make(known),), known.slug)),
         plans=Keeper(lambda known: sample_plan()),
         reviews=Keeper(_empty_review),
         guard=guard,

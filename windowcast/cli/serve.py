@@ -115,7 +115,7 @@ def _parts(place: Path, guard: Guard, date: dt.date | None, offline: bool) -> We
     def plans_of(known: KnownSite) -> tuple[PlanView, ...]:
         return tuple(plan_view(plan_of(answer)) for answer in answers.get(known).answers)
 
-    answers = Keeper(lambda known: Ready(start(known).answers()))
+    answers = Keeper(lambda known: Ready(start(known).answers(), known.slug))
     return Web(
         book=SiteBook(place),
         answers=answers,

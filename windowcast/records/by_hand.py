@@ -18,6 +18,7 @@ from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
+from windowcast.core.quantity import parse_rate
 from windowcast.records.command_words import materials_from
 from windowcast.records.entered_quantities import ENTERED, is_number
 from windowcast.records.fields import Asked, LogField
@@ -251,6 +252,8 @@ def _fits(fields: Mapping[str, LogField], unit: str) -> bool:
     if not unit or field.type in {"date", "moment", "time"}:
         return True
     try:
+        if field.type == "materials":
+            return parse_rate(f"1 {unit}").kind == "mass"
         _in_unit("1", unit, field)
     except InputError:
         return False
@@ -365,7 +368,7 @@ def _value(field: LogField, cell: str, column: _Column, mark: Mark, dates: Dates
         return dates.value(field, word)
     if field.type == "materials":
         text = re.sub(r"(?<=\d),(?=\d)", ".", word) if mark == "," and word[:1] != "[" else word
-        return _json(text) if word[:1] == "[" else materials_from(text)
+        return _json(text) if word[:1] == "[" else materials_from(text, column.unit)
     if field.type in {"number", "whole"}:
         return _quantity(field, word, column, mark)
     return _json(word) if field.type == "yesno" else word

@@ -12,7 +12,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
-from windowcast.core.quantity import parse_rate
+from windowcast.core.quantity import parse_rate, with_unit_of
 from windowcast.records.entered_quantities import ENTERED, is_number
 from windowcast.records.fields import LogField
 from windowcast.records.model import fields_of
@@ -57,12 +57,15 @@ def plain_from(kind: str, words: Sequence[str], zone: ZoneInfo | None) -> dict[s
     return plain
 
 
-def materials_from(text: str) -> list[dict[str, Any]]:
-    """``"prodiamine 0.84 kg/ha; simazine 1 lb/acre"``: all that is in the tank."""
-    return [material_from(part) for part in map(str.strip, text.split(";")) if part]
+def materials_from(text: str, unit: str = "") -> list[dict[str, Any]]:
+    """``"prodiamine 0.84 kg/ha; simazine 1 lb/acre"``: all that is in the tank.
+
+    A bare number is in `unit`, where the column of a table says one.
+    """
+    return [material_from(part, unit) for part in map(str.strip, text.split(";")) if part]
 
 
-def material_from(text: str) -> dict[str, Any]:
+def material_from(text: str, unit: str = "") -> dict[str, Any]:
     """``"glyphosate 0.5 lb/acre"``: an active and, maybe, its rate of active ingredient."""
     name, rate = text, ""
     for place, word in enumerate(text.split()):
@@ -77,7 +80,7 @@ def material_from(text: str) -> dict[str, Any]:
         )
     if not rate:
         return {"active": name.lower()}
-    parsed = parse_rate(rate, f"rate of {name}")
+    parsed = parse_rate(with_unit_of(rate, f"1 {unit}"), f"rate of {name}")
     if parsed.kind != "mass":
         raise InputError(
             f"{rate!r} is a volume of product, not a weight of active ingredient",

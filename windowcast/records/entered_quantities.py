@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from windowcast.core.errors import InputError
-from windowcast.core.quantity import parse, parse_rate, parse_temperature
+from windowcast.core.quantity import parse, parse_carrier, parse_rate, parse_temperature
 
 
 def is_number(text: str) -> bool:
@@ -32,6 +32,16 @@ def _length(text: str, name: str) -> float:
 
 def _area(text: str, name: str) -> float:
     return parse(text, "area", name)
+
+
+def _active(text: str, name: str) -> float:
+    rate = parse_rate(text, name)
+    if rate.kind != "mass":
+        raise InputError(
+            f"{text!r} is a volume of product, not a weight of active ingredient", field=name,
+            remedy="work it out with windowcast tank rate",
+        )  # fmt: skip
+    return rate.per_ha
 
 
 def _per_area(text: str, name: str) -> float:
@@ -65,8 +75,8 @@ ENTERED: Mapping[str, Entered] = {
     "m2": Entered("m²", "_m2", _area),
     "frame": Entered("m²", "_m2", _area),
     "m-2": Entered("per m²", "", _per_area),
-    "kg ha-1": Entered("kg/ha", "_kg_ha", lambda text, name: parse_rate(text, name).per_ha),
-    "L ha-1": Entered("L/ha", "_l_ha", lambda text, name: parse_rate(text, name).per_ha),
+    "kg ha-1": Entered("kg/ha", "_kg_ha", _active),
+    "L ha-1": Entered("L/ha", "_l_ha", parse_carrier),
     "kPa": Entered("kPa", "_kpa", lambda text, name: parse(text, "pressure", name)),
     "%": Entered("%", "_pct"),
     "degree": Entered("°", "_deg"),

@@ -166,6 +166,18 @@ class SeasonLog:
                 found.append(stored)
         return sorted(found, key=lambda s: (s.entry.date, s.change, s.id)), unusable
 
+    def latest(self, kind: type[E], most: int) -> list[Stored[E]]:
+        """The last entries of one kind that were written, the newest first; see `all`."""
+        with plain_errors(self.path):
+            rows = self._db.execute(
+                f"{_CURRENT} AND r.kind = ? ORDER BY r.change DESC LIMIT ?", (kind_of(kind), most)
+            ).fetchall()
+        found = []
+        for row in rows:
+            with suppress(InputError):  # what nobody can use is named by `read`
+                found.append(_stored(row))
+        return found
+
     def get(self, short_id: str) -> Stored[Any]:
         """The entry whose id begins with `short_id`, also where its date is impossible."""
         row = self._standing(short_id)

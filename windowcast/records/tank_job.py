@@ -54,6 +54,19 @@ class Done:
     notes: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """Ground and sprayer of a tank, in m², L/ha, L and m/s."""
+
+    areas: tuple[Area, ...]
+    sprayer: Sprayer | None
+    area_m2: float
+    carrier_l_ha: float
+    tank_l: float
+    nozzle: NozzleCheck | None
+    speed_m_s: float | None
+
+
 @dataclass(frozen=True)
 class TankJob:
     """A tank sheet with what it was made for.
@@ -91,25 +104,22 @@ def tank_job(
     InputError
         As `tank_sheet`; also what neither the words nor the site file say.
     """
-    areas = areas_named(site, asked.where) if site is not None else ()
+    set_up = setting(asked, site)
+    areas, sprayer = set_up.areas, set_up.sprayer
     if areas:
         asked = replace(asked, where=", ".join(area.name for area in areas))
-    sprayer = sprayer_named(site.sprayer if site is not None else (), asked.sprayer)
-    carrier = parse_carrier(_needed("carrier", asked, sprayer))
-    tank_l = parse(_needed("tank", asked, sprayer), "volume", "tank")
     products = with_label_maximum(asked.products, actives)
     grounds = _grounds(site, areas)
-    speed, spacing, flow = (_said(name, asked, sprayer) for name in ("speed", "spacing", "flow"))
     table = PACKAGED["tank"]
     of_turf = ground_remarks(products, actives, grounds, day)
     sheet = tank_sheet(
-        _area_m2(asked.area, areas),
-        carrier,
-        tank_l,
+        set_up.area_m2,
+        set_up.carrier_l_ha,
+        set_up.tank_l,
         products,
         actives=actives,
         used_kg_ha=_used(applications, day, areas, asked.where),
-        nozzle=_nozzle(carrier, speed, spacing, flow),
+        nozzle=set_up.nozzle,
         remarks=(
             *of_turf,
             *_rotation(asked, site, actives, applications, day),
@@ -125,6 +135,31 @@ def tank_job(
             _with_droplets(sheet, sprayer, table),
             refusals=tuple(said for said in of_turf if is_refusal(said)),
         ),
+        set_up.speed_m_s,
+    )
+
+
+def setting(asked: TankRequest, site: Site | None) -> Setting:
+    """Ground and sprayer for what was asked, without the products.
+
+    Raises
+    ------
+    InputError
+        What does not read as an amount, or neither the words nor the site file say.
+    """
+    areas = areas_named(site, asked.where) if site is not None else ()
+    sprayer = sprayer_named(site.sprayer if site is not None else (), asked.sprayer)
+    area_m2 = _area_m2(asked.area, areas)
+    carrier = parse_carrier(_needed("carrier", asked, sprayer))
+    tank_l = parse(_needed("tank", asked, sprayer), "volume", "tank")
+    speed, spacing, flow = (_said(name, asked, sprayer) for name in ("speed", "spacing", "flow"))
+    return Setting(
+        areas,
+        sprayer,
+        area_m2,
+        carrier,
+        tank_l,
+        _nozzle(carrier, speed, spacing, flow),
         parse(speed, "speed", "speed") if speed else None,
     )
 

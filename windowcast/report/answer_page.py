@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 import numpy as np
 
@@ -23,6 +24,7 @@ from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.season.model import SiteState, TurfPhase
 from windowcast.windows.model import (
     PURPOSES,
+    Choice,
     HourStrip,
     Job,
     Judged,
@@ -103,6 +105,21 @@ class Words:
     def with_what(self, outlook: PurposeOutlook) -> list[str]:
         """The choices for the best window, or how each active in stock would do."""
         return [self.text(said) for said in wording.with_what(outlook)]
+
+    def tank_query(
+        self, outlook: PurposeOutlook, areas: Sequence[str], choice: Choice | None = None
+    ) -> str:
+        """What a link to the tank sheet of an open purpose carries: purpose, ground and hours."""
+        best = outlook.windows[0]
+        actives = choice.actives if choice is not None else best.actives
+        asked = {
+            "purpose": outlook.purpose,
+            "where": ", ".join(areas),
+            "start": f"{best.start:%Y-%m-%dT%H:%M}",
+            "end": f"{best.end:%Y-%m-%dT%H:%M}",
+            "actives": "+".join(actives),
+        }
+        return urlencode({name: text for name, text in asked.items() if text})
 
     def quantity(self, value: float | None, unit: str) -> str:
         """One value in the reader's units."""

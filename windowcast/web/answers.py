@@ -24,9 +24,13 @@ Stamp = tuple[object, ...]
 
 @dataclass(frozen=True)
 class Ready:
-    """The answers for a site's ground with what the page shows of them, worked out once."""
+    """The answers for a site's ground with what the page shows of them, worked out once.
+
+    `slug` is where the site's screens are found.
+    """
 
     answers: tuple[Answer, ...]
+    slug: str
 
     @property
     def answer(self) -> Answer:
@@ -45,7 +49,12 @@ class Ready:
         return (
             templates()
             .get_template("today_body.html")
-            .render(views=self.views, view=self.views[0], words=words)
+            .render(
+                views=self.views,
+                view=self.views[0],
+                words=words,
+                tank_url=f"/s/{self.slug}/plan",
+            )
         )
 
 

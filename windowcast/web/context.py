@@ -37,6 +37,9 @@ DONE = {  # what a page says after a form was taken; the address carries the key
     "made": "Your site is made.",
     "saved": "Saved.",
     "added": "Added to the log.",
+    "logged": "This application is in the log; undo takes it back.",
+    "logged-against": "This application is in the log as it was done, though the turf should not"
+    " have had it: see its tank sheet. Undo takes it back.",
     "edited": "Changed; the version before is kept in the history.",
     "removed": "Taken out; undo brings it back.",
     "undone": "The last change was taken back.",

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
 from windowcast.core.units import Display
+from windowcast.records.entered_quantities import ENTERED
 from windowcast.report.measures import MEASURES
 
 Kind = Literal[
@@ -139,11 +140,21 @@ def _number(text: str, field: Field, display: Display, zone: ZoneInfo) -> float:
     try:
         value = float(text.replace(",", ".").replace("−", "-"))
     except ValueError:
+        if field.measure in ENTERED and text[:1].isdigit():
+            return _with_unit(text, field)
         raise ValueError(f"{text!r} is not a number") from None
     if not math.isfinite(value):
         raise ValueError(f"{text!r} is not a number")
     factor, offset = _scale(field, display)
     return (value - offset) / factor
+
+
+def _with_unit(text: str, field: Field) -> float:
+    """A number with a unit of its own, which goes before the unit the form asks in; in SI."""
+    try:
+        return float(ENTERED[field.measure].read(text, field.name))
+    except InputError as error:
+        raise ValueError(error.problem) from None
 
 
 def _whole(text: str, field: Field, display: Display, zone: ZoneInfo) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import logging
+from contextlib import suppress
 from dataclasses import replace
 from typing import Any
 
@@ -16,12 +17,14 @@ from starlette.routing import Route
 from windowcast.core.errors import InputError, WindowcastError
 from windowcast.core.local_days import local_today
 from windowcast.materials.actives import load_actives
+from windowcast.materials.products import load_products
 from windowcast.records.hour_weather import prefilled
 from windowcast.records.kinds import TITLES
 from windowcast.records.model import Application, Entry, check_dates, kind_of
 from windowcast.records.store import SeasonLog, Stored, Unusable
+from windowcast.report.catalogue import render
 from windowcast.report.log_entries import entry_text
-from windowcast.report.spray_record import record_sheet
+from windowcast.report.spray_record import lacking, record_sheet
 from windowcast.web.context import (
     display_of,
     moved_to,
@@ -35,6 +38,7 @@ from windowcast.web.context import (
 from windowcast.web.fields import sentence_of, wrong_by_field
 from windowcast.web.log_forms import FORMS, MATERIALS, entry_from, fields_of, form_values
 from windowcast.web.sites import KnownSite
+from windowcast.web.suggestions import suggestions
 
 LOG = logging.getLogger("windowcast.web")
 
@@ -85,7 +89,7 @@ async def adding(request: Request) -> Response:
 def _add(request: Request, site: KnownSite, kind: str, typed: dict[str, str]) -> None:
     entry = _entry(request, site, kind, typed)
     if isinstance(entry, Application):
-        entry = _with_weather(request, site, entry)
+        entry = with_weather(request, site, entry)
     with open_log(site) as log:
         log.add(entry)
 
@@ -156,7 +160,10 @@ def spray_record(request: Request) -> Response:
     if not isinstance(item.entry, Application):
         raise HTTPException(404, "Only applications have a spray record.")
     sheet = record_sheet(item.entry)
-    return page(request, "record.html", site=site, screen="log", item=item, sheet=sheet)
+    lacks = [render(said) for said in lacking(sheet)]
+    return page(
+        request, "record.html", site=site, screen="log", item=item, sheet=sheet, lacks=lacks
+    )
 
 
 def today_of(request: Request, site: KnownSite) -> dt.date:
@@ -200,7 +207,7 @@ def accepted(request: Request, site: KnownSite, entry: Entry) -> Entry:
     return replace(entry, materials=tuple(materials))
 
 
-def _with_weather(request: Request, site: KnownSite, application: Application) -> Application:
+def with_weather(request: Request, site: KnownSite, application: Application) -> Application:
     """The application with the hour's weather, where the site's record knows it."""
     try:
         return prefilled(application, ready_answer(request, site).answer.weather)
@@ -248,11 +255,21 @@ def _form(
         groups=FORMS[kind],
         values=values,
         display=display_of(site),
+        lists=suggestions(site, _product_names(site)),
         item=item,
         history=history,
         wrong=wrong,
         problem=sentence_of(problem) if problem and not wrong else "",
     )
+
+
+def _product_names(site: KnownSite) -> list[str]:
+    """Products of the materials file; none where it cannot be read, which other screens say."""
+    assert site.site is not None
+    file = site.beside(site.site.materials_file)
+    with suppress(InputError):
+        return list(load_products(file, load_actives(file)))
+    return []
 
 
 ROUTES = [

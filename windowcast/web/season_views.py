@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from windowcast.core.errors import WindowcastError
+from windowcast.core.errors import InputError, WindowcastError
 from windowcast.core.season_calendar import days_of_year_apart
 from windowcast.programme.model import KeyDate
 from windowcast.report.plan_view import PlanView, days_apart
@@ -16,15 +17,18 @@ from windowcast.report.wording import short
 from windowcast.report.years_chart import years_chart
 from windowcast.web.context import (
     display_of,
+    moved_to,
+    own_site,
     page,
     piece,
+    posted,
     readable_site,
     ready_answer,
     web,
     without_folders,
 )
 from windowcast.web.sites import KnownSite
-from windowcast.web.tank_views import sheet_view
+from windowcast.web.tank_views import SheetView, log_tank, sheet_view
 from windowcast.windows.odds import DateRange
 
 MOST_COMPARED = 8
@@ -49,17 +53,32 @@ def season(request: Request) -> Response:
 def plan(request: Request) -> Response:
     """The season's plan and, when the address asks for one, a tank sheet."""
     site = readable_site(request)
-    tank = sheet_view(request, site)
-    status = 422 if tank.problem or tank.wrong else 200
+    return _plan(request, site, sheet_view(request, site, request.query_params))
+
+
+async def logging_tank(request: Request) -> Response:
+    """The spray record of a tank sheet, stored and shown; the sheet again where it cannot be."""
+    site = own_site(request)
+    typed = await posted(request)
+    try:
+        entry, refused = await run_in_threadpool(log_tank, request, site, typed)
+    except InputError as error:
+        view = await run_in_threadpool(sheet_view, request, site, typed, error)
+        return await run_in_threadpool(_plan, request, site, view)
+    return moved_to(f"/s/{site.slug}/log/{entry}/record", "logged-against" if refused else "logged")
+
+
+def _plan(request: Request, site: KnownSite, tank: SheetView) -> Response:
+    plans = web(request).plans.get(site)
     return page(
         request,
         "plan.html",
         site=site,
         screen="plan",
-        status=status,
+        status=422 if tank.problem or tank.wrong else 200,
         tank=tank,
-        plan=piece(request, web(request).plans.get(site)),
-        grounds=web(request).plans.get(site),
+        plan=piece(request, plans),
+        grounds=plans,
     )
 
 
@@ -126,6 +145,7 @@ def _beside(ours: KeyDate, theirs: DateRange | None) -> str:
 ROUTES = [
     Route("/s/{site}/season", season),
     Route("/s/{site}/plan", plan),
+    Route("/s/{site}/plan/log", logging_tank, methods=["POST"]),
     Route("/s/{site}/review", review),
     Route("/s/{site}/compare", compare),
 ]
