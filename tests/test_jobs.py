@@ -333,3 +333,39 @@ def test_a_day_of_watering_without_its_depth_is_no_failure(tmp_path: Path) -> No
 def test_water_of_a_later_day_is_not_known_yet(tmp_path: Path) -> None:
     later = applied("2016-09-14", watered_in_mm=13.0, watered_in_on=dt.date(2016, 9, 20))
     assert "job.water_in" in repr(job(answers(tmp_path, "2016-09-16", later), "pre-fall").to_do)
+
+
+def test_what_left_plants_alive_is_not_chosen_again(tmp_path: Path) -> None:
+    older = applied("2017-12-20", GLYPHOSATE, purpose="dormant")
+    some_left = ScoutingCount(dt.date(2018, 1, 17), "POAAN", per_m2=12.0)
+    stock = ["glyphosate", "foramsulfuron"]
+    it = outlook(answers(tmp_path, "2018-01-18", older, some_left, stock=stock), "dormant")
+    assert [choice.actives for choice in it.choices] == [("foramsulfuron",)]
+    it = outlook(answers(tmp_path, "2018-01-18", older, some_left, stock=stock[:1]), "dormant")
+    assert it.windows
+    assert not it.choices
+    assert it.none_in_stock
+    assert "None of what you have" in table_text(
+        answers(tmp_path, "2018-01-18", older, some_left, stock=stock[:1])[0].ranking,
+        width=100, colour=False,
+    )  # fmt: skip
+
+
+def test_green_leaf_on_one_area_forbids_on_others_alike_until_someone_looks(
+    tmp_path: Path,
+) -> None:
+    sown = {"state": "done", "date": dt.date(2017, 10, 10), "species": "perennial ryegrass"}
+    areas = [{"name": "tees"}, {"name": "fairways"}, {"name": "greens", "overseed": sown}]
+
+    def windows(*entries: Any) -> dict[str, bool]:
+        found = answers(tmp_path, "2018-01-18", *entries, area=areas)
+        dormant = {area: a.ranking.purposes[2] for a in found for area in a.areas}
+        return {area: bool(it.windows) for area, it in dormant.items()}
+
+    seen = CoverReading(dt.date(2018, 1, 16), green_pct=10.0, where="tees")
+    assert windows() == {"tees": True, "fairways": True, "greens": False}
+    assert windows(seen) == {"tees": False, "fairways": False, "greens": False}
+    looked = CoverReading(dt.date(2018, 1, 17), live_shoots=False, where="fairways")
+    assert windows(seen, looked) == {"tees": False, "fairways": True, "greens": False}
+    ryegrass = CoverReading(dt.date(2018, 1, 16), green_pct=90.0, where="greens")
+    assert windows(ryegrass) == {"tees": True, "fairways": True, "greens": False}

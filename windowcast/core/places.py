@@ -8,7 +8,7 @@ from typing import Literal
 
 Reach = Literal["whole", "part", "unclear", "elsewhere"]
 _APART = re.compile(r"[,;&+/]| and ", re.IGNORECASE)
-_NUMBERED = re.compile(r"(.*?)\b(\d+)\s*(?:-|–|to)\s*(\d+)", re.IGNORECASE)  # "fields 1-4"
+_NUMBERED = re.compile(r"(.*?)\b(\d{1,4})\s*(?:-|–|to)\s*(\d{1,4})", re.IGNORECASE)  # "fields 1-4"
 _MOST = 99  # places that one such list names
 _ALL = re.compile(r"(?:(?:all|the|whole|entire|of) )+")
 _EVERYWHERE = frozenset(

@@ -174,7 +174,13 @@ def answer(
             JobValues.of(tables),
         )  # fmt: skip
         jobs = jobs_of(ground, PURPOSES)
-        ranking = with_jobs(ranking, jobs, Rule.of(tables["criteria"]))
+        ranking = with_jobs(
+            ranking,
+            jobs,
+            Rule.of(tables["criteria"]),
+            materials=materials,
+            stocked=bool(site.stock),
+        )
     return Answer(
         site, weather, future, past, ahead, ranking, barriers, looks, tables, tuple(areas), jobs
     )

@@ -381,10 +381,44 @@ def _emerged_since(date: dt.date, purpose: Purpose, ground: LoggedGround) -> Phr
 # --- the ranking --------------------------------------------------------------------------------
 
 
-def with_jobs(ranking: Ranking, jobs: Mapping[PurposeName, Job | None], rule: Rule) -> Ranking:
+def with_jobs(
+    ranking: Ranking,
+    jobs: Mapping[PurposeName, Job | None],
+    rule: Rule,
+    *,
+    materials: Actives,
+    stocked: bool,
+) -> Ranking:
     """The ranking of ground still to do: no window is offered for what is done."""
-    outlooks = tuple(_with(o, jobs[o.purpose], rule) for o in ranking.purposes)
-    return replace(ranking, purposes=outlooks)
+    outlooks = []
+    for outlook in ranking.purposes:
+        job = jobs[outlook.purpose]
+        found = _with(outlook, job, rule)
+        if job is not None and job.look_from and job.state in ("re-treat", "failed"):
+            found = _other_groups(found, job, materials, stocked)
+        outlooks.append(found)
+    return replace(ranking, purposes=tuple(outlooks))
+
+
+def _other_groups(
+    outlook: PurposeOutlook, job: Job, materials: Actives, stocked: bool
+) -> PurposeOutlook:
+    """The outlook without choices that have no mode of action but those that left plants alive."""
+    used = _groups(job.actives, materials)
+    kept = tuple(choice for choice in outlook.choices if set(choice.groups) - used)
+    none = outlook.none_in_stock or (stocked and bool(outlook.choices) and not kept)
+    return replace(outlook, choices=kept, none_in_stock=none)
+
+
+def _groups(actives: Sequence[str], materials: Actives) -> set[int]:
+    """Groups of those that are known."""
+    found = set()
+    for name in actives:
+        try:
+            found.add(int(float(materials[name].group)))
+        except InputError:
+            continue
+    return found
 
 
 def _with(outlook: PurposeOutlook, job: Job | None, rule: Rule) -> PurposeOutlook:

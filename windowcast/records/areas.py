@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
@@ -57,7 +58,10 @@ def pieces(site: Site, logged: Logged | None, area: str = "") -> tuple[Piece, ..
     names = [one.name for one in site.area]
     found: list[Piece] = []
     for one in [_named(site, area, "area")] if area else site.area:
-        here = None if logged is None else logged.of_area(one.name, names, site.name)
+        here = None
+        if logged is not None:
+            like = tuple(_like(site, one))
+            here = logged.of_area(one.name, names, site.name, alike=like)
         own = Piece((one.name,), site.of_area(one), here, one.size_m2)
         alike = next((n for n, piece in enumerate(found) if _alike(piece, own)), None)
         if alike is None:
@@ -68,6 +72,16 @@ def pieces(site: Site, logged: Logged | None, area: str = "") -> tuple[Piece, ..
         total = None if None in sizes else sum(size for size in sizes if size is not None)
         found[alike] = replace(first, areas=(*first.areas, one.name), size_m2=total)
     return tuple(found)
+
+
+def _like(site: Site, area: Area) -> Iterator[str]:
+    """The other areas whose green leaf tells of this one's: its species, bare of winter grass."""
+    for other in site.area:
+        turf = other.turf(site.turf)
+        sown = turf.overseeded or (turf.overseed is not None and turf.overseed.state != "none")
+        same = turf.species == area.turf(site.turf).species
+        if other.name != area.name and same and not sown and not turf.covered:
+            yield other.name
 
 
 def areas_named(site: Site, where: str) -> tuple[Area, ...]:

@@ -62,11 +62,14 @@ class Logged:
                 entries(log, FieldNote),
             )
 
-    def of_area(self, area: str, areas: Collection[str], site: str = "") -> Logged:
+    def of_area(
+        self, area: str, areas: Collection[str], site: str = "", *, alike: Collection[str] = ()
+    ) -> Logged:
         """What it says of one area: what is noted for other areas only is left out.
 
         What was seen or done on all of the area has no place any more, as on a site of one area.
-        `area` is "" for a site that names none; `site` is the site's own name.
+        `area` is "" for a site that names none; `site` is the site's own name. Live shoots seen
+        on an area of `alike` are kept, with their place: they forbid here too until someone looks.
         """
 
         def here(entries: tuple[E, ...]) -> tuple[E, ...]:
@@ -77,9 +80,16 @@ class Logged:
                 if of != "elsewhere"
             )
 
+        shoots = tuple(
+            replace(cover, green_pct=None, live_shoots=True)
+            for cover in self.covers
+            if (cover.live_shoots or cover.green_pct)
+            and reach(cover.where, area, areas, site) == "elsewhere"
+            and any(reach(cover.where, one, areas, site) == "whole" for one in alike)
+        )
         return Logged(
-            self.readings, here(self.counts), here(self.covers), here(self.applications),
-            here(self.notes),
+            self.readings, here(self.counts), (*here(self.covers), *shoots),
+            here(self.applications), here(self.notes),
         )  # fmt: skip
 
 
