@@ -17,6 +17,7 @@ from windowcast.records.model import (
     CoverReading,
     FieldNote,
     Material,
+    Rating,
     ScoutingCount,
 )
 from windowcast.records.store import SeasonLog
@@ -79,7 +80,7 @@ def test_a_pre_emergent_of_two_days_ago_is_not_advised_again(tmp_path: Path) -> 
     assert it.job is not None
     assert it.job.applied == dt.date(2016, 9, 14)
     text = table_text(found[0].ranking, width=100, colour=False)
-    assert "Done 14 Sep with prodiamine" in " ".join(text.split())
+    assert "Applied prodiamine on 14 Sep" in " ".join(text.split())
 
 
 def test_an_entry_of_a_later_day_is_not_known_yet(tmp_path: Path) -> None:
@@ -148,6 +149,9 @@ def test_a_post_emergent_is_looked_at_before_it_is_repeated(tmp_path: Path) -> N
     again = answers(tmp_path, "2018-01-18", older, some_left)
     assert job(again, "dormant").state == "re-treat"
     assert outlook(again, "dormant").windows
+    for value, state in ((95.0, "done"), (60.0, "re-treat")):
+        rated = Rating(dt.date(2018, 1, 17), value, "control %")
+        assert job(answers(tmp_path, "2018-01-18", older, rated), "dormant").state == state
     survivors = FieldNote(dt.date(2018, 1, 10), "some live", survivors_mixed=True)
     assert job(answers(tmp_path, "2018-01-18", older, survivors), "dormant").state == "failed"
 

@@ -57,12 +57,15 @@ class JobValues:
         Share of the season's weeds yet to emerge from which a second application is worth naming.
     look_after_d
         Days after which to look for an effect where no source says when it shows.
+    acceptable
+        Share of the weeds gone from which an application worked.
     """
 
     loss: Loss
     spring_from: float
     still_to_come: float
     look_after_d: float
+    acceptable: float
 
     @classmethod
     def of(cls, tables: Tables) -> JobValues:
@@ -73,6 +76,7 @@ class JobValues:
             plan.number("spring_from"),
             plan.number("jobs.still_to_come"),
             plan.number("jobs.look_after"),
+            tables["verdict"].number("control.worked") / 100,
         )
 
 
@@ -337,6 +341,9 @@ def _post_emergent(last: Applied, purpose: Purpose, ground: LoggedGround) -> Job
     if any(look_from <= date <= ground.today for date in ground.seen.survivors):
         return replace(job, state="failed", to_do=say("job.survivors"))
     newest = _newest_counts(look_from, purpose, ground)
+    rated = [r for r in ground.seen.control if look_from <= r[0] <= ground.today]
+    if rated and max(rated)[0] >= max((c.date for c in newest), default=dt.date.min):
+        return _rated(job, rated, ground)
     if not newest:
         since = _emerged_since(last.date, purpose, ground)
         look = say("job.look_now", days=Span(look_from, look_to))
@@ -346,6 +353,16 @@ def _post_emergent(last: Applied, purpose: Purpose, ground: LoggedGround) -> Job
         left = say("job.plants_left", plants=Quantity(most.per_m2, "m-2"), day=most.date)
         return replace(job, state="re-treat", to_do=left)
     return replace(job, to_do=say("job.none_left", day=max(c.date for c in newest)))
+
+
+def _rated(job: Job, rated: Sequence[tuple[dt.date, float]], ground: LoggedGround) -> Job:
+    """The job by the last day on which control was rated; of several spots the worst decides."""
+    day = max(rated)[0]
+    worst = min(control for date, control in rated if date == day)
+    said = say("job.rated", share=Share(worst), day=day)
+    if worst >= ground.values.acceptable:
+        return replace(job, to_do=said)
+    return replace(job, state="re-treat", to_do=sentences(said, say("job.change_group")))
 
 
 def _newest_counts(since: dt.date, purpose: Purpose, ground: LoggedGround) -> list[Count]:

@@ -23,10 +23,11 @@ def season_today(
     lines = []
     if axis.gone and (facts := list(_yesterday(axis))):
         lines.append(say("standing.yesterday", facts=joined(*facts, join="comma")))
-    opened = [_within(p) for p in purposes if p.status == "open" and p.opened]
+    to_do = [p for p in purposes if p.to_do and p.status == "open"]
+    opened = [_within(p) for p in to_do if p.opened]
     if opened:
         lines.append(say("standing.open", purposes=joined(*opened, join="comma")))
-    about_to = [_within(p) for p in purposes if p.status == "open" and not p.opened]
+    about_to = [_within(p) for p in to_do if not p.opened]
     if about_to:
         lines.append(say("standing.about_to_open", purposes=joined(*about_to, join="comma")))
     today = axis.dates[axis.gone].astype("datetime64[D]").astype(object)

@@ -20,6 +20,7 @@ from windowcast.records.model import (
     Application,
     CoverReading,
     FieldNote,
+    Rating,
     ScoutingCount,
     SoilReading,
 )
@@ -38,6 +39,7 @@ class Logged:
     covers: tuple[CoverReading, ...]
     applications: tuple[Application, ...]
     notes: tuple[FieldNote, ...]
+    ratings: tuple[Rating, ...] = ()
 
     @classmethod
     def read(cls, path: str | PathLike[str], *, until: dt.date | None = None) -> Logged:
@@ -60,6 +62,7 @@ class Logged:
                 entries(log, CoverReading),
                 entries(log, Application),
                 entries(log, FieldNote),
+                entries(log, Rating),
             )
 
     def of_area(
@@ -89,11 +92,11 @@ class Logged:
         )
         return Logged(
             self.readings, here(self.counts), (*here(self.covers), *shoots),
-            here(self.applications), here(self.notes),
+            here(self.applications), here(self.notes), here(self.ratings),
         )  # fmt: skip
 
 
-E = TypeVar("E", SoilReading, ScoutingCount, CoverReading, Application, FieldNote)
+E = TypeVar("E", SoilReading, ScoutingCount, CoverReading, Application, FieldNote, Rating)
 
 
 def observed_in(
@@ -132,6 +135,14 @@ def observed(logged: Logged, materials: Actives, *, southern: bool) -> Observed:
         looks=looks_in(logged.covers),
         uses=uses_in(logged.applications, materials, southern=southern),
         applied=tuple(map(_applied, sorted(logged.applications, key=lambda a: a.start))),
+        control=tuple(
+            (r.date, r.value / 100)
+            for r in logged.ratings
+            if not r.trial
+            and not r.before
+            and r.treatment != "untreated"
+            and r.measure.casefold().startswith("control")
+        ),
         survivors=tuple(n.date for n in logged.notes if n.survivors_mixed),
     )
 

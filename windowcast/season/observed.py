@@ -60,6 +60,7 @@ class Observed:
     looks: tuple[CanopyLook, ...] = ()  # by date
     uses: tuple[Use, ...] = ()  # past applications, for the rotation of modes of action
     applied: tuple[Applied, ...] = ()  # by date
+    control: tuple[tuple[dt.date, float], ...] = ()  # ratings of the ground, 0..1 of weeds gone
     survivors: tuple[dt.date, ...] = ()  # live plants were seen beside dying ones of the same size
 
 
