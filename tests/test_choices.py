@@ -143,3 +143,20 @@ def test_a_group_used_without_a_purpose_is_not_fresh(tmp_path: Path) -> None:
     (choice,) = it.choices
     assert choice.repeats
     assert "choice.fresh" not in repr(choice.speaks_for)
+
+
+@pytest.mark.parametrize(("rate", "said"), [(0.4, "Do not spray glyphosate: "), (None, "the log")])
+def test_a_chosen_active_with_nothing_left_is_warned_of(
+    tmp_path: Path, rate: float | None, said: str
+) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text("[glyphosate]\nmax_year_kg_ha = 0.5\n")
+    log = tmp_path / "log.sqlite"
+    with SeasonLog(log) as entries:
+        entries.add(applied("2017-10-15", Material("glyphosate", rate), purpose="post-early"))
+    asked = {"materials": own, "actives": "glyphosate"}
+    sample = windowcast.sample_weather()
+    without = windowcast.rank(site(), sample, **asked)
+    warned = windowcast.rank(site(), sample, log=log, **asked)
+    assert said in windowcast.words(warned.cautions[0])
+    assert not any(caution.id.startswith("choice.spent") for caution in without.cautions)

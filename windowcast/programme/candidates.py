@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
+from windowcast.core.phrase import Name, Phrase, Quantity, say
 from windowcast.core.site import Site
 from windowcast.materials.actives import Active, Actives
 from windowcast.materials.needs import needs_of
@@ -61,4 +62,20 @@ def allowance(active: Active, applied: Sequence[Applied], today: dt.date) -> All
         used_kg_ha=sum(known) if len(known) == len(rates) else None,
         max_kg_ha=None if active.max_year_kg_ha is None else float(active.max_year_kg_ha),
         rate_kg_ha=known[-1] if known else None,
+    )
+
+
+def spent_warnings(
+    mixture: Sequence[Active], applied: Sequence[Applied], today: dt.date
+) -> tuple[Phrase, ...]:
+    """What must be said of a chosen mixture of which nothing more may go out."""
+    found = (allowance(active, applied, today) for active in mixture)
+    return tuple(
+        say(
+            "choice.spent" if left.used_kg_ha is not None else "choice.spent_unknown",
+            active=Name(left.active),
+            most=Quantity(left.max_kg_ha, "kg ha-1"),
+        )
+        for left in found
+        if left.spent and left.max_kg_ha is not None
     )
