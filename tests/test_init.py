@@ -181,6 +181,8 @@ def test_commented_examples_are_valid(tmp_path: Path) -> None:
     assert site.equipment.wind_max_m_s == 4.5
     assert site.advice.watering_in_days == 2
     assert site.alerts.to_file == "alerts.secret"
+    assert site.sprayer[0].carrier == "40 gal/acre"
+    assert site.operator.certification == "C-17"
 
 
 def test_bad_answers_are_named() -> None:

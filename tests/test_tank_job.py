@@ -417,3 +417,13 @@ def test_a_site_without_sprayers_is_as_before() -> None:
     site = Site(name="x", latitude=36.0, longitude=-79.0)
     assert site.sprayer == ()
     assert site.operator.name == ""
+
+
+def test_the_sprayer_of_the_page_is_one_that_the_program_takes(tmp_path: Path) -> None:
+    page = (Path(__file__).parents[1] / "docs" / "tank.md").read_text()
+    kept = page.partition("```toml\n")[2].partition("```")[0]
+    head = 'name = "x"\nlatitude = 36.0\nlongitude = -79.0\n'
+    (tmp_path / "site.toml").write_text(head + kept)
+    site = load_site(tmp_path / "site.toml")
+    assert site.sprayer[0].flow == "0.5 gal/min"
+    assert site.operator.certification == "C-17"

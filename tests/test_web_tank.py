@@ -18,10 +18,6 @@ from windowcast.records.model import Application, Material
 from windowcast.records.store import SeasonLog
 
 KEPT = """
-[operator]
-name = "R. Vega"
-certification = "C-17"
-
 [[sprayer]]
 name = "Big boom"
 tank = "300 gal"
@@ -51,6 +47,8 @@ def slug(tmp_path: Path) -> str:
     (tmp_path / "labels" / "own.toml").write_text(LABELS)
     text = file.read_text().replace("# overseeded = false", "overseeded = false")
     text = text.replace("# mature = false", "mature = true")
+    for line in ('name = "R. Vega"', 'certification = "C-17"'):
+        text = text.replace(f"# {line}", line)
     file.write_text('materials_file = "labels/own.toml"\n' + text + KEPT)
     return slug
 

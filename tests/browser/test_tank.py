@@ -8,10 +8,6 @@ from typing import Any
 import pytest
 
 KEPT = """
-[operator]
-name = "R. Vega"
-certification = "C-17"
-
 [[sprayer]]
 name = "Big boom"
 tank = "300 gal"
@@ -39,7 +35,10 @@ def test_from_an_open_window_to_a_stored_record(
     (own_site.folder / "labels").mkdir()
     (own_site.folder / "labels" / "own.toml").write_text(LABELS)
     head = 'materials_file = "labels/own.toml"\nstock = ["glyphosate"]\n'
-    file.write_text(head + file.read_text() + KEPT)
+    text = file.read_text()
+    for line in ('name = "R. Vega"', 'certification = "C-17"'):
+        text = text.replace(f"# {line}", line)
+    file.write_text(head + text + KEPT)
     page = visit(f"{own_site.url}/s/own/today", viewport={"width": width, "height": 900})
     clicks = 0
     for what in (".card a[href*='plan?purpose=dormant']", "button:text('Log this application')"):

@@ -71,6 +71,26 @@ texture = {texture}
 # wind_max_m_s = 4.5  # your own limit, if stricter than the label's{wind_limit}
 # boom_height_m = 0.5{boom_height}
 
+# Your sprayers as they were set, and what one nozzle gave on the day it was measured. What you
+# leave out of a tank sheet is taken from here. One block for each.
+# [[sprayer]]
+# name = "big boom"
+# tank = "300 gal"
+# carrier = "40 gal/acre"
+# nozzle = "flat fan 08"
+# pressure = "40 psi"
+# speed = "4 mph"
+# spacing = "20 in"
+# flow = "0.5 gal/min"
+# measured = 2026-02-01
+# boom_height_m = 0.5
+# droplet_class = "coarse"  # ASABE S572
+
+# Who sprays, for the spray record.
+[operator]
+# name = "R. Vega"
+# certification = "C-17"
+
 [calendar]
 spray_hours = "06:00-19:00"  # local time
 spray_weekdays = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]

@@ -8,6 +8,8 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -20,6 +22,7 @@ from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products, product_from_words
 from windowcast.materials.tank import Product, TankSheet
 from windowcast.records.model import Application
+from windowcast.records.store import SeasonLog
 from windowcast.records.tank_job import (
     Done,
     TankJob,
@@ -34,7 +37,7 @@ from windowcast.report.tank_sheet import cost_lines, dose_text, nozzle_lines
 from windowcast.season.weeds import weed
 from windowcast.web.fields import Field, FormError, read, sentence_of, wrong_by_field
 from windowcast.web.log_views import accepted, open_log, today_of, with_weather
-from windowcast.web.sites import KnownSite
+from windowcast.web.sites import KnownSite, file_state
 from windowcast.web.suggestions import suggestions
 from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import purpose_of
@@ -327,5 +330,14 @@ def _words(typed: Mapping[str, str], row: int) -> str:
 def _applications(site: KnownSite) -> Sequence[Application] | None:
     if site.log_path is None or not site.log_path.exists():
         return None
-    with open_log(site) as log:
-        return [stored.entry for stored in log.all(Application)]
+    wal = site.log_path.with_name(site.log_path.name + "-wal")
+    return _read_applications(site.log_path, file_state(site.log_path), file_state(wal))
+
+
+@lru_cache(maxsize=8)
+def _read_applications(
+    file: Path, changed: tuple[int, int], wal_changed: tuple[int, int]
+) -> tuple[Application, ...]:
+    """The applications of a log; a long one is read again only when its files have changed."""
+    with SeasonLog(file) as log:
+        return tuple(stored.entry for stored in log.all(Application))
