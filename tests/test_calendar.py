@@ -57,6 +57,15 @@ def test_lines_follow_rfc_5545() -> None:
             inside.append(line)
 
 
+def test_a_subscription_keeps_its_entries_when_areas_are_parted() -> None:
+    """A subscriber gets a whole new file each time: what stays must keep its UID."""
+    both = replace(answer(), areas=("greens", "tees"))
+    first, parted = [both], [replace(both, areas=("greens",)), replace(both, areas=("tees",))]
+    old, new = (set(_events(calendar_text(*found, now=NOW))) for found in (first, parted))
+    assert old < new
+    assert len(new) == 2 * len(old)
+
+
 def test_parser_reads_times_words_and_cautions() -> None:
     source = answer(units="us")
     event = _events(calendar_text(source, now=NOW))[entry_uid(source, "post-early")]

@@ -6,6 +6,7 @@ What each answers to: OWASP Top Ten 2021 (A01, A03, A05, A07); RFC 6454 for orig
 from __future__ import annotations
 
 import itertools
+import re
 from pathlib import Path
 
 import pytest
@@ -94,6 +95,22 @@ def test_programs_and_calendars_carry_the_token(tmp_path: Path) -> None:
     assert browser.get("/api/sites", headers=bearer).status_code == 200
     assert browser.get(f"/calendar.ics?token={TOKEN}").status_code == 200
     assert browser.get("/api/sites").status_code == 401
+
+
+@pytest.mark.parametrize("host", ["localhost", "turf.example.org:8765"])
+def test_the_page_names_a_calendar_address_that_works_by_itself(tmp_path: Path, host: str) -> None:
+    """A phone has no cookie: the address alone opens the calendar, and nothing less does."""
+    guard = Guard(LOOPBACK | {"turf.example.org"}, TOKEN, 1e6, 1e6)
+    browser = client(tmp_path, guard=guard, host=host)
+    page = browser.get("/", headers={"authorization": f"Bearer {TOKEN}"}).text
+    (link,) = re.findall(r'href="(webcal://[^"]+)"', page)
+    (address,) = re.findall(r'<code class="address">([^<]+)</code>', page)
+    assert link.partition("://")[2] == address.partition("://")[2]
+    assert address.startswith(f"http://{host}/")
+    phone = client(tmp_path, guard=guard, host=host)
+    assert phone.get(address).text.startswith("BEGIN:VCALENDAR")
+    assert phone.get(address.partition("?")[0]).status_code == 401
+    assert ("Only this computer" in page) == (host == "localhost")
 
 
 def test_the_address_cannot_send_the_browser_elsewhere(tmp_path: Path) -> None:

@@ -67,6 +67,17 @@ class Unusable:
 
 
 @dataclass(frozen=True, slots=True)
+class Since:
+    """The entries changed since a change, as they stand now; None for one that was taken out.
+
+    `last` is number and uid of the last change.
+    """
+
+    last: tuple[int, str]
+    entries: dict[str, Stored[Any] | Unusable | None]
+
+
+@dataclass(frozen=True, slots=True)
 class Revision:
     """One version of one entry; `body` is None where the change took the entry out."""
 
@@ -155,15 +166,10 @@ class SeasonLog:
             rows = self._db.execute(
                 f"{_CURRENT} AND (? IS NULL OR r.kind = ?)", (kind, kind)
             ).fetchall()
-        found, unusable, today = [], [], latest_today()
-        for row in rows:
-            try:
-                stored = _stored(row)
-                check_dates(stored.entry, today=today)
-            except InputError as error:
-                unusable.append(Unusable(row[0], row[1], error))
-            else:
-                found.append(stored)
+        today = latest_today()
+        judged = [_judged(row, today) for row in rows]
+        found = [one for one in judged if isinstance(one, Stored)]
+        unusable = [one for one in judged if isinstance(one, Unusable)]
         return sorted(found, key=lambda s: (s.entry.date, s.change, s.id)), unusable
 
     def latest(self, kind: type[E], most: int) -> list[Stored[E]]:
@@ -177,6 +183,43 @@ class SeasonLog:
             with suppress(InputError):  # what nobody can use is named by `read`
                 found.append(_stored(row))
         return found
+
+    def since(self, number: int, uid: str) -> Since | None:
+        """What the log says of the entries changed after a change; None where it has no such one.
+
+        Parameters
+        ----------
+        number, uid
+            Of the change last seen; 0 and "" for all entries.
+        """
+        with plain_errors(self.path), self._reading() as db:
+            known = db.execute("SELECT uid FROM changes WHERE number = ?", (number,)).fetchone()
+            if number and known != (uid,):
+                return None
+            last = db.execute(
+                "SELECT number, uid FROM changes ORDER BY number DESC LIMIT 1"
+            ).fetchone()
+            touched = db.execute(
+                "SELECT DISTINCT entry FROM revisions WHERE change > ?", (number,)
+            ).fetchall()
+            changed = " AND r.entry IN (SELECT entry FROM revisions WHERE change > ?)"
+            rows = (
+                db.execute(f"{_CURRENT}{changed}", (number,)) if number else db.execute(_CURRENT)
+            ).fetchall()
+        entries: dict[str, Stored[Any] | Unusable | None]
+        entries = dict.fromkeys(entry for (entry,) in touched)
+        today = latest_today()
+        entries |= {row[0]: _judged(row, today) for row in rows}
+        return Since(last or (0, ""), entries)
+
+    @contextmanager
+    def _reading(self) -> Iterator[sqlite3.Connection]:
+        """One view of the log for several questions, whatever others write meanwhile."""
+        self._db.execute("BEGIN")
+        try:
+            yield self._db
+        finally:
+            self._db.execute("ROLLBACK")
 
     def get(self, short_id: str) -> Stored[Any]:
         """The entry whose id begins with `short_id`, also where its date is impossible."""
@@ -339,8 +382,8 @@ class SeasonLog:
         wanted = short_id.strip().lower()
         with plain_errors(self.path):
             rows = self._db.execute(
-                "SELECT DISTINCT entry FROM revisions WHERE substr(entry, 1, ?) = ? LIMIT 2",
-                (len(wanted), wanted),
+                "SELECT DISTINCT entry FROM revisions WHERE entry >= ? AND entry < ? LIMIT 2",
+                (wanted, wanted + "\U0010ffff"),
             ).fetchall()
         if len(wanted) < _ID_SHORTEST or len(rows) != 1:
             why = "is not the id of an entry" if not rows else "could mean several entries"
@@ -401,6 +444,15 @@ def _stored(row: tuple[Any, ...]) -> Stored[Any]:
     except (ValueError, TypeError):
         raise InputError("is not the body of an entry", field=kind) from None
     return Stored(entry_id, entry, version, change, dt.datetime.fromisoformat(at))
+
+
+def _judged(row: tuple[Any, ...], today: dt.date) -> Stored[Any] | Unusable:
+    try:
+        stored = _stored(row)
+        check_dates(stored.entry, today=today)
+    except InputError as error:
+        return Unusable(row[0], row[1], error)
+    return stored
 
 
 def _insert(db: sqlite3.Connection, change: Change) -> None:

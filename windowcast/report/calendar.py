@@ -92,11 +92,12 @@ def write_calendar(
 def entry_uid(answer: Answer, purpose: str, date: dt.date | None = None) -> str:
     """The UID of a purpose's entry in the season a date lies in, by default the answer's.
 
-    An opening expected after the turn of the season keeps its UID when that season comes.
+    An opening expected after the turn of the season keeps its UID when that season comes. Of areas
+    that are answered together the first gives the UID, which it keeps when they are parted.
     """
     site = answer.site
     start = season_start(date or answer.ranking.today, southern=site.place.southern)
-    ground = "".join(f"|{area}" for area in answer.areas)
+    ground = "".join(f"|{area}" for area in answer.areas[:1])
     seed = f"{site.name}|{site.latitude:.3f}|{site.longitude:.3f}|{purpose}|{start.year}{ground}"
     return f"{uuid.uuid5(_NAMESPACE, seed)}@{UID_DOMAIN}"
 

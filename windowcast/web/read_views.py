@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
@@ -10,6 +13,7 @@ from windowcast.report.calendar import calendar_text
 from windowcast.report.message import message_text
 from windowcast.report.page import render_page
 from windowcast.web.context import page, readable_site, ready_answer, web
+from windowcast.web.security import LOOPBACK, host_name
 from windowcast.web.sites import KnownSite
 
 
@@ -27,7 +31,32 @@ def _today(request: Request, site: KnownSite) -> Response:
     if site.site is None:
         return page(request, "error.html", site=site, status=409, code=409, text=site.problem)
     ready = ready_answer(request, site)
-    return page(request, "today.html", site=site, screen="today", body=ready.body)
+    subscription = subscription_of(request, site)
+    return page(
+        request, "today.html", site=site, screen="today", body=ready.body, calendar=subscription
+    )
+
+
+@dataclass(frozen=True)
+class Subscription:
+    """Where a calendar program finds a site's calendar.
+
+    `address` is what people copy, `link` what opens the program; both hold the token where the
+    server has one. `local`: only this machine can reach it.
+    """
+
+    address: str
+    link: str
+    local: bool
+
+
+def subscription_of(request: Request, site: KnownSite) -> Subscription:
+    """The calendar's address under the name by which the page was asked for."""
+    token = web(request).guard.token
+    query = f"?{urlencode({'token': token})}" if token else ""
+    place = f"{request.url.netloc}/s/{site.slug}/calendar.ics{query}"
+    local = host_name(request.headers) in LOOPBACK
+    return Subscription(f"{request.url.scheme}://{place}", f"webcal://{place}", local)
 
 
 def one_page(request: Request) -> Response:
