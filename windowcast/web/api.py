@@ -91,8 +91,9 @@ def log(request: Request) -> Response:
     kind = request.query_params.get("kind")
     if kind is not None and kind not in KINDS:
         raise HTTPException(422, f"kind is one of {', '.join(KINDS)}")
-    with open_log(site) as season_log:
-        return JSONResponse([_stored(item) for item in season_log.entries(kind)])
+    assert site.log_path is not None
+    text = web(request).logs.as_json(site.log_path, kind, _stored)
+    return Response(text, media_type="application/json")
 
 
 async def add(request: Request) -> Response:

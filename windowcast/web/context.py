@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import secrets
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from starlette.exceptions import HTTPException
@@ -19,6 +19,7 @@ from windowcast.report.page import templates
 from windowcast.report.plan_view import PlanView
 from windowcast.report.review_page import ReviewBook
 from windowcast.web.answers import Keeper, Ready
+from windowcast.web.log_pages import LogShelf
 from windowcast.web.security import SESSION_COOKIE, Guard, csrf_proof, from_own_page, same_origin
 from windowcast.web.sites import KnownSite, SiteBook
 from windowcast.windows.cautions import CAUTIONS
@@ -57,6 +58,7 @@ class Web:
     plans: Keeper[tuple[PlanView, ...]]
     reviews: Keeper[ReviewBook]
     guard: Guard
+    logs: LogShelf = field(default_factory=LogShelf)
     today: dt.date | None = None  # answer as if this were the date; None: the site's own clock
 
 

@@ -20,8 +20,9 @@ from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products
 from windowcast.records.hour_weather import prefilled
 from windowcast.records.kinds import TITLES
+from windowcast.records.log_mirror import LogNow
 from windowcast.records.model import Application, Entry, check_dates, kind_of
-from windowcast.records.store import SeasonLog, Stored, Unusable
+from windowcast.records.store import SeasonLog
 from windowcast.report.catalogue import render
 from windowcast.report.log_entries import entry_text
 from windowcast.report.spray_record import lacking, record_sheet
@@ -37,10 +38,12 @@ from windowcast.web.context import (
 )
 from windowcast.web.fields import sentence_of, wrong_by_field
 from windowcast.web.log_forms import FORMS, MATERIALS, entry_from, fields_of, form_values
+from windowcast.web.log_pages import log_page
 from windowcast.web.sites import KnownSite
 from windowcast.web.suggestions import suggestions
 
 LOG = logging.getLogger("windowcast.web")
+UNUSABLE = 20  # entries that nobody can use, shown at most
 
 
 def open_log(site: KnownSite) -> SeasonLog:
@@ -50,25 +53,25 @@ def open_log(site: KnownSite) -> SeasonLog:
 
 
 def listing(request: Request) -> Response:
-    """Every entry, newest first, and the kinds that can be added."""
+    """The entries, newest first and a page at a time, and the kinds that can be added."""
     site = readable_site(request)
-    entries: list[Stored[Any]] = []
-    unusable: list[Unusable] = []
-    if site.log_path is not None and site.log_path.exists():
-        with open_log(site) as log:
-            entries, unusable = log.read()
+    assert site.site is not None
+    now = web(request).logs.now(site.log_path) if site.log_path is not None else LogNow(0, (), ())
+    shown = log_page(now.entries, request.query_params, southern=site.site.place.southern)
     units = display_of(site).system
-    rows = [
-        (item, TITLES[kind_of(item.entry)], entry_text(item.entry, units)) for item in entries[::-1]
-    ]
     return page(
         request,
         "log.html",
         site=site,
         screen="log",
-        rows=rows,
+        shown=shown,
+        rows=[
+            (item, TITLES[kind_of(item.entry)], entry_text(item.entry, units))
+            for item in shown.entries
+        ],
         kinds=TITLES,
-        unusable=[(item, TITLES.get(item.kind, item.kind)) for item in unusable],
+        unusable=[(item, TITLES.get(item.kind, item.kind)) for item in now.unusable[:UNUSABLE]],
+        more_unusable=max(0, len(now.unusable) - UNUSABLE),
     )
 
 
