@@ -5,13 +5,17 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 
 import windowcast
 from windowcast.core.errors import InputError
+from windowcast.core.values import PACKAGED
 from windowcast.programme.answer import Answer
+from windowcast.programme.jobs import _ends
 from windowcast.records.model import (
     Application,
     CoverReading,
@@ -23,6 +27,8 @@ from windowcast.records.model import (
 from windowcast.records.store import SeasonLog
 from windowcast.report.terminal import table_text
 from windowcast.report.wording import answer_word
+from windowcast.season.observed import Applied
+from windowcast.windows.barrier import Loss, half_lives_lost
 from windowcast.windows.model import Job, PurposeOutlook
 
 DAILY = windowcast.sample_folder() / "daily.csv.gz"
@@ -373,3 +379,23 @@ def test_green_leaf_on_one_area_forbids_on_others_alike_until_someone_looks(
     assert windows(seen, looked) == {"tees": False, "fairways": True, "greens": False}
     ryegrass = CoverReading(dt.date(2018, 1, 16), green_pct=90.0, where="greens")
     assert windows(ryegrass) == {"tees": True, "fairways": True, "greens": False}
+
+
+def test_what_runs_out_with_the_last_day_looked_at_has_no_day_yet() -> None:
+    """Half-lives are counted to the end of the last day too, which is no day of the axis."""
+    loss = Loss.of(PACKAGED["barrier"])
+    days, soil_c = 10, np.full((1, 10), 20.0)
+    lost = half_lives_lost(soil_c, 1.0, loss)[0]
+    held = loss.half_lives_held
+    for day in range(1, days + 2):
+        life = float(lost[min(day, days)] / held) * (0.999 if day <= days else 1.001)
+        ground = SimpleNamespace(
+            day=lambda date: 0,
+            axis=SimpleNamespace(state=SimpleNamespace(soil_5cm_c=soil_c)),
+            values=SimpleNamespace(loss=loss),
+        )
+        material = SimpleNamespace(range_d=(life, life, life))
+        made = Applied(dt.date(2025, 9, 1), "", ())
+        ends = _ends(made, [material], ground)  # type: ignore[arg-type, list-item]
+        assert ends is not None
+        assert ends[0] == (day if day < days else np.inf)

@@ -132,8 +132,9 @@ def _deciding(served: Sequence[Applied], purpose: Purpose, ground: LoggedGround)
     short-lived end what still lasts.
     """
     judge = _pre_emergent if purpose.barrier else _post_emergent
-    found = [judge(applied, purpose, ground) for applied in reversed(served)]
-    return next((job for job in found if not job.open), found[0])
+    found = (judge(applied, purpose, ground) for applied in reversed(served))
+    last = next(found)
+    return last if not last.open else next((job for job in found if not job.open), last)
 
 
 def _carried(applied: Sequence[Applied], ground: LoggedGround) -> Job | None:
@@ -274,7 +275,7 @@ def _ends(
     for material in residual:
         low, _, high = material.range_d
         life: FloatArray = np.asarray(low * (high / low) ** place, dtype=np.float64)
-        lost = half_lives_lost(soil, life, ground.values.loss)
+        lost = half_lives_lost(soil, life, ground.values.loss)[:, :-1]  # the last is after the axis
         found.append(first_day(lost >= held, np.isnan(lost)) + day)
     result: FloatArray = np.max(found, axis=0)
     return result
