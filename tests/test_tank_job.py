@@ -11,6 +11,7 @@ from pathlib import Path
 
 import click
 import pytest
+from click.shell_completion import ShellComplete
 from click.testing import CliRunner
 
 from windowcast.cli import cli
@@ -427,3 +428,18 @@ def test_the_sprayer_of_the_page_is_one_that_the_program_takes(tmp_path: Path) -
     site = load_site(tmp_path / "site.toml")
     assert site.sprayer[0].flow == "0.5 gal/min"
     assert site.operator.certification == "C-17"
+
+
+@pytest.mark.parametrize(
+    ("words", "offered"),
+    [
+        (["rank", "SITE", "--area", "t"], ["tees"]),
+        (["tank", "sheet", "SITE", "--where", "greens, ro"], ["greens, rough"]),
+        (["tank", "sheet", "SITE", "--product", "sh"], ["Shed jug"]),
+        (["tank", "sheet", "--sprayer", "b"], []),
+    ],
+)
+def test_a_shell_completes_names(file: Path, words: list[str], offered: list[str]) -> None:
+    *before, last = [str(file) if word == "SITE" else word for word in words]
+    complete = ShellComplete(cli, {}, "windowcast", "_WINDOWCAST_COMPLETE")
+    assert [one.value for one in complete.get_completions(before, last)] == offered

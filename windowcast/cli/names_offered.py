@@ -46,7 +46,8 @@ def _of_site(ctx: click.Context, names: Callable[[Site, Path], Iterable[str]]) -
     """Names from the site file on the command line; none where it cannot be read."""
     from windowcast.core.site import load_site
 
-    file = ctx.params.get("site_file")
+    # while the last option lacks its value, click has not yet told arguments from options
+    file = ctx.params.get("site_file") or next((w for w in ctx.args if w.endswith(".toml")), None)
     if file is None:
         return []
     with suppress(WindowcastError):

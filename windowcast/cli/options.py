@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from windowcast.cli.names_offered import areas_offered
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -55,6 +56,7 @@ area_option = click.option(
     "--area",
     default="",
     metavar="NAME",
+    shell_complete=areas_offered,
     help="Only this area of the site file  [default: all, those that are alike together]",
 )
 
