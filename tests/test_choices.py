@@ -15,6 +15,7 @@ from windowcast.materials.actives import Actives, load_actives
 from windowcast.programme.candidates import allowance
 from windowcast.records.model import Application, Material
 from windowcast.records.store import SeasonLog
+from windowcast.report.wording import answer_word
 from windowcast.season.observed import Applied
 from windowcast.windows.choices import _order
 from windowcast.windows.model import Allowance, Choice, PurposeOutlook
@@ -145,18 +146,25 @@ def test_a_group_used_without_a_purpose_is_not_fresh(tmp_path: Path) -> None:
     assert "choice.fresh" not in repr(choice.speaks_for)
 
 
-@pytest.mark.parametrize(("rate", "said"), [(0.4, "Do not spray glyphosate: "), (None, "the log")])
-def test_a_chosen_active_with_nothing_left_is_warned_of(
-    tmp_path: Path, rate: float | None, said: str
+@pytest.mark.parametrize(("rate", "answer"), [(0.4, "do not spray"), (None, "cannot tell")])
+def test_a_yearly_maximum_that_is_used_up_is_a_limit(
+    tmp_path: Path, rate: float | None, answer: str
 ) -> None:
     own = tmp_path / "own.toml"
     own.write_text("[glyphosate]\nmax_year_kg_ha = 0.5\n")
     log = tmp_path / "log.sqlite"
     with SeasonLog(log) as entries:
         entries.add(applied("2017-10-15", Material("glyphosate", rate), purpose="post-early"))
-    asked = {"materials": own, "actives": "glyphosate"}
     sample = windowcast.sample_weather()
-    without = windowcast.rank(site(), sample, **asked)
-    warned = windowcast.rank(site(), sample, log=log, **asked)
-    assert said in windowcast.words(warned.cautions[0])
-    assert not any(caution.id.startswith("choice.spent") for caution in without.cautions)
+
+    def asked(**more: Any) -> PurposeOutlook:
+        return windowcast.rank(site(), sample, materials=own, **more).purposes[2]
+
+    assert asked(actives="glyphosate").windows
+    bound = asked(actives="glyphosate", log=log)
+    assert answer_word(bound) == answer
+    assert not bound.windows
+    stocked = windowcast.rank({**site(), "stock": ["glyphosate"]}, sample, materials=own, log=log)
+    (fit,) = stocked.purposes[2].stock
+    assert fit.verdict == ("unfit" if answer == "do not spray" else "cannot tell")
+    assert stocked.purposes[2].none_in_stock

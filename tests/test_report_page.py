@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html.parser import HTMLParser
 
 import pytest
@@ -99,3 +100,10 @@ def test_headline_waits_when_nothing_qualifies() -> None:
     assert headline(replace(full, purposes=(waiting,))).startswith("Wait")
     assert headline(replace(full, purposes=(full.purposes[0],))).startswith("Cannot tell")
     assert "about Mon 18 Dec" in headline(replace(full, purposes=full.purposes[2:]))
+
+
+def test_no_id_stands_twice_on_a_page_of_several_areas() -> None:
+    text = render_page(answer(), answer(), answer())
+    ids = re.findall(r'\bid="([^"]+)"', text)
+    repeated = {one for one in ids if ids.count(one) > 1}
+    assert not repeated

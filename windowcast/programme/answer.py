@@ -18,7 +18,7 @@ from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.physics.soil import simulate
-from windowcast.programme.candidates import candidates_of, spent_warnings
+from windowcast.programme.candidates import candidates_of, used_up
 from windowcast.programme.jobs import JobValues, LoggedGround, jobs_of, with_jobs
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
@@ -155,12 +155,12 @@ def answer(
         candidates=()
         if materials is None
         else candidates_of(site, materials, seen.applied, weather.today),
+        further={}
+        if materials is None
+        else used_up(materials.values(), seen.applied, weather.today),
         now=now,
         tables=tables,
     )
-    if actives and materials is not None:
-        spent = spent_warnings(materials.mixture(actives), seen.applied, weather.today)
-        ranking = replace(ranking, cautions=(*spent, *ranking.cautions))
     ranking = replace(ranking, areas=tuple(areas))
     jobs: Mapping[PurposeName, Job | None] = {}
     if observed is not None and materials is not None and observed.applied:

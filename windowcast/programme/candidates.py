@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
-from windowcast.core.phrase import Name, Phrase, Quantity, say
+from windowcast.core.phrase import NOTHING, Name, Quantity, Value, say
 from windowcast.core.site import Site
+from windowcast.limits.model import Limit
 from windowcast.materials.actives import Active, Actives
 from windowcast.materials.needs import needs_of
 from windowcast.season.observed import Applied
@@ -65,17 +66,26 @@ def allowance(active: Active, applied: Sequence[Applied], today: dt.date) -> All
     )
 
 
-def spent_warnings(
-    mixture: Sequence[Active], applied: Sequence[Applied], today: dt.date
-) -> tuple[Phrase, ...]:
-    """What must be said of a chosen mixture of which nothing more may go out."""
-    found = (allowance(active, applied, today) for active in mixture)
-    return tuple(
-        say(
-            "choice.spent" if left.used_kg_ha is not None else "choice.spent_unknown",
-            active=Name(left.active),
-            most=Quantity(left.max_kg_ha, "kg ha-1"),
+def used_up(
+    actives: Iterable[Active], applied: Sequence[Applied], today: dt.date
+) -> dict[str, Limit]:
+    """Actives of which nothing more may go out, or of which that cannot be told, by name."""
+    found = {}
+    for active in actives:
+        left = allowance(active, applied, today)
+        if not left.spent or left.max_kg_ha is None:
+            continue
+        about: dict[str, Value] = {
+            "active": Name(left.active),
+            "most": Quantity(left.max_kg_ha, "kg ha-1"),
+        }
+        known = left.used_kg_ha is not None
+        found[active.name] = Limit(
+            "yearly maximum",
+            "no" if known else "cannot tell",
+            say("limit.year_used", **about) if known else say("limit.year_unknown", **about),
+            "label: yearly maximum of your materials file",
+            active=active.name,
+            remedy=NOTHING if known else say("limit.log_rates"),
         )
-        for left in found
-        if left.spent and left.max_kg_ha is not None
-    )
+    return found

@@ -135,6 +135,7 @@ class PurposeView:
     outlook: PurposeOutlook
     word: str
     chart: Chart | None
+    id: str
 
 
 @dataclass(frozen=True)
@@ -151,12 +152,18 @@ class AnswerView:
     turf: Chart
 
 
-def answer_view(answer: Answer) -> AnswerView:
-    """Everything the page says about an answer."""
+def answer_views(answers: Sequence[Answer]) -> tuple[AnswerView, ...]:
+    """Everything a page says about the answers for a site's ground; no id stands twice in it."""
+    return tuple(answer_view(answer, f"-{n}" if n else "") for n, answer in enumerate(answers))
+
+
+def answer_view(answer: Answer, ending: str = "") -> AnswerView:
+    """Everything the page says about an answer; `ending` is that of its ids."""
     ranking = answer.ranking
     display = Display(ranking.units)
     rule = Rule.of(answer.tables["criteria"])
-    purposes = [_purpose(outlook, rule) for outlook in ranking.purposes]
+    purposes = [_purpose(outlook, rule, ending) for outlook in ranking.purposes]
+    charts = (_soil(answer, display), *_emergence(answer))
     return AnswerView(
         ranking=ranking,
         headline=headline(ranking),
@@ -164,8 +171,8 @@ def answer_view(answer: Answer) -> AnswerView:
         sample=is_sample(answer),
         open=tuple(p for p in purposes if p.outlook.in_season),
         closed=tuple(p for p in purposes if not p.outlook.in_season),
-        season=(_soil(answer, display), *_emergence(answer)),
-        turf=_turf(answer),
+        season=tuple(chart.keyed(ending) for chart in charts),
+        turf=_turf(answer).keyed(ending),
     )
 
 
@@ -231,19 +238,20 @@ def hour_levels(strip: HourStrip, rule: Rule) -> tuple[Verdict, ...]:
     return tuple(level(score) for score in strip.scores)
 
 
-def _purpose(outlook: PurposeOutlook, rule: Rule) -> PurposeView:
+def _purpose(outlook: PurposeOutlook, rule: Rule, ending: str) -> PurposeView:
     chart = None
     if outlook.strip is not None and outlook.strip.times and not refused(outlook.turf):
         strip = outlook.strip
         windows: tuple[Window, ...] = outlook.windows
         chart = hour_strip(
-            f"hours-{outlook.purpose}",
+            f"hours-{outlook.purpose}{ending}",
             render(say("chart.hours_ahead", title=outlook.title)),
             strip,
             windows,
             hour_levels(strip, rule),
         )
-    return PurposeView(outlook, wording.answer_word(outlook), chart)
+    id_ = f"purpose-{outlook.purpose}{ending}"
+    return PurposeView(outlook, wording.answer_word(outlook), chart, id_)
 
 
 def _soil(answer: Answer, display: Display) -> Chart:

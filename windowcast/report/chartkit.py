@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 
 import numpy as np
@@ -31,6 +31,13 @@ class Chart:
     svg: str  # safe markup
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+
+    def keyed(self, ending: str) -> Chart:
+        """The chart under another key, so that a page can hold several of its kind."""
+        key, svg = f"{self.key}{ending}", self.svg
+        for part in ("title", "desc"):
+            svg = svg.replace(f"{self.key}-{part}", f"{key}-{part}")
+        return replace(self, key=key, svg=svg)
 
 
 def el(name: str, *children: str, **attributes: object) -> str:

@@ -10,7 +10,7 @@ from windowcast.core.phrase import Name, Phrase, Value
 from windowcast.core.units import Display
 from windowcast.programme.answer import Answer
 from windowcast.programme.model import SeasonPlan
-from windowcast.report.answer_page import Words, answer_view
+from windowcast.report.answer_page import Words, answer_views
 from windowcast.report.catalogue import render
 from windowcast.report.plan_view import plan_view
 from windowcast.windows.cautions import CAUTIONS
@@ -55,7 +55,7 @@ def render_page(*answers: Answer) -> str:
     At least one; of a site with areas one for each piece of its ground.
     """
     page = templates().get_template("page.html")
-    views = [answer_view(answer) for answer in answers]
+    views = answer_views(answers)
     return page.render(
         view=views[0],
         views=views,

@@ -12,7 +12,7 @@ from typing import Generic, TypeVar
 
 from windowcast.core.units import Display
 from windowcast.programme.answer import Answer
-from windowcast.report.answer_page import AnswerView, Words, answer_view
+from windowcast.report.answer_page import AnswerView, Words, answer_views
 from windowcast.report.page import templates
 from windowcast.web.sites import KnownSite, file_state
 
@@ -40,7 +40,7 @@ class Ready:
     @cached_property
     def views(self) -> tuple[AnswerView, ...]:
         """The answers made ready for the templates."""
-        return tuple(answer_view(answer) for answer in self.answers)
+        return answer_views(self.answers)
 
     @cached_property
     def body(self) -> str:

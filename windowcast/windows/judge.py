@@ -10,7 +10,7 @@ import numpy as np
 from windowcast.core.record import FloatArray
 from windowcast.limits.answer import turf_answers
 from windowcast.limits.ground import ground_of
-from windowcast.limits.model import TurfAnswer
+from windowcast.limits.model import Limit, TurfAnswer
 from windowcast.limits.turf_days import TurfDays
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
@@ -156,12 +156,16 @@ class HourScores:
 
 @dataclass
 class Judge:
-    """Scores purposes on one set of hours; what purposes and actives share is computed once."""
+    """Scores purposes on one set of hours; what purposes and actives share is computed once.
+
+    `further` holds limits of single actives, by name, that stand on every day beside the turf's.
+    """
 
     ctx: HourContext
     past: SiteState
     looks: tuple[CanopyLook, ...] = ()
     whole: bool = False
+    further: Mapping[str, Limit] = field(default_factory=dict)
     _turf: dict[Hashable, tuple[TurfAnswer, ...]] = field(default_factory=dict)
     _measured: dict[Hashable, FloatArray] = field(default_factory=dict)
     _scored: dict[Hashable, FloatArray] = field(default_factory=dict)
@@ -221,13 +225,15 @@ class Judge:
         """What the turf takes, on each day that the hours reach, from today on."""
         key = (needs.names, needs.formulation, needs.turf_state, needs.pre, needs.post)
         if key not in self._turf:
-            self._turf[key] = turf_answers(
+            answers = turf_answers(
                 needs,
                 ground_of(self.ctx.site),
                 TurfDays.of(self.ctx.ahead, self.looks),
                 self.ctx.tables,
                 count=len(self.ctx.ahead.dates) if self.whole else int(self.ctx.day[-1]) + 1,
             )
+            found = tuple(self.further[name] for name in needs.names if name in self.further)
+            self._turf[key] = tuple(replace(a, limits=(*a.limits, *found)) for a in answers)
         return self._turf[key]
 
     def _key(self, name: str, purpose: Purpose, needs: ActiveNeeds) -> Hashable:

@@ -17,7 +17,7 @@ from windowcast.core.values import PACKAGED, Tables
 from windowcast.core.version import __version__
 from windowcast.limits.answer import ground_limits
 from windowcast.limits.ground import ground_of
-from windowcast.limits.model import TurfAnswer, TurfSpan, refused, spans
+from windowcast.limits.model import Limit, TurfAnswer, TurfSpan, refused, spans
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.rotation import Use, plan_flags, spent_groups
 from windowcast.season.model import SiteState
@@ -68,6 +68,7 @@ def rank(
     uses: Sequence[Use] = (),
     looks: Sequence[CanopyLook] = (),
     candidates: Sequence[Candidate] = (),
+    further: Mapping[str, Limit] | None = None,
     now: dt.datetime | None = None,
     tables: Tables = PACKAGED,
 ) -> Ranking:
@@ -98,6 +99,8 @@ def rank(
     candidates
         What may go into the tank: of the stock, or of all where none is stated. The best of them
         for each open window are named.
+    further
+        Limits of single actives, by name, beside those of the turf.
     now
         The present moment; hours before it are no windows any more.
     tables
@@ -106,7 +109,7 @@ def rank(
     ctx = hour_context(site, ahead, members, weather=weather, now=now, tables=tables)
     task = _Task(
         ctx,
-        Judge(ctx, past, tuple(looks)),
+        Judge(ctx, past, tuple(looks), further=further or {}),
         members,
         past,
         ctx.rule,
