@@ -399,3 +399,23 @@ def test_what_runs_out_with_the_last_day_looked_at_has_no_day_yet() -> None:
         ends = _ends(made, [material], ground)  # type: ignore[arg-type, list-item]
         assert ends is not None
         assert ends[0] == (day if day < days else np.inf)
+
+
+def test_a_clean_spot_is_not_a_clean_field(tmp_path: Path) -> None:
+    older = applied("2017-12-20", Material("glyphosate", 0.4), purpose="dormant")
+    spot = ScoutingCount(dt.date(2018, 1, 17), "POAAN", per_m2=0.0, where="hole 3")
+    assert job(answers(tmp_path, "2018-01-18", older, spot), "dormant").state == "look"
+
+
+def test_an_application_counts_for_the_date_on_the_sites_clock(tmp_path: Path) -> None:
+    night = dt.datetime(2018, 1, 19, 2, 0, tzinfo=dt.UTC)  # the evening of the 18th at the site
+    entry = Application(start=night, materials=(Material("glyphosate", 0.4),), purpose="dormant")
+    assert job(answers(tmp_path, "2018-01-18", entry), "dormant").state == "done"
+
+
+def test_overseeded_ground_beside_it_is_a_caution(tmp_path: Path) -> None:
+    sown = {"state": "done", "date": dt.date(2017, 10, 1), "species": "perennial ryegrass"}
+    areas = [{"name": "greens", "overseed": sown}, {"name": "tees"}]
+    greens, tees = answers(tmp_path, "2018-01-18", area=areas)
+    assert tees.ranking.cautions[0].id == "caution.overseeded_near"
+    assert greens.ranking.cautions[0].id != "caution.overseeded_near"

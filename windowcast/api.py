@@ -381,7 +381,7 @@ def _answers(
     if log_file is not None and log_file.is_file():
         from windowcast.records.observations import Logged
 
-        logged = Logged.read(log_file, until=found.today)
+        logged = Logged.read(log_file, until=found.today, zone=site.zone)
     known = load_actives(materials or file_beside(site_file, site.materials_file))
     known.at_hand(site.stock, site_file)  # an error then names the site file
     with Cache() as cache:
@@ -391,7 +391,7 @@ def _answers(
                 from windowcast.records.observations import observed
 
                 seen = observed(piece.logged, known, southern=site.place.southern)
-            yield answered(
+            one = answered(
                 piece.site,
                 found,
                 actives=actives,
@@ -403,6 +403,22 @@ def _answers(
                 soil_model=KeptSoil(cache),
                 **asked,
             )
+            yield _beside_overseeded(one, site)
+
+
+def _beside_overseeded(answer: Answer, site: Site) -> Answer:
+    """The answer with a caution where other areas of the site are overseeded."""
+    from dataclasses import replace
+
+    from windowcast.core.phrase import names, say
+    from windowcast.limits.ground import ground_of
+
+    sown = [a.name for a in site.area if ground_of(site.of_area(a)).overseeded]
+    if not sown or set(sown) & set(answer.areas):
+        return answer
+    caution = say("caution.overseeded_near", areas=names(*sown))
+    ranking = replace(answer.ranking, cautions=(caution, *answer.ranking.cautions))
+    return replace(answer, ranking=ranking)
 
 
 def _tables(values: Mapping[str, Any]) -> Tables:

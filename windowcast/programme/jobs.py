@@ -353,7 +353,10 @@ def _post_emergent(last: Applied, purpose: Purpose, ground: LoggedGround) -> Job
     if most.per_m2 > 0:
         left = say("job.plants_left", plants=Quantity(most.per_m2, "m-2"), day=most.date)
         return replace(job, state="re-treat", to_do=left)
-    return replace(job, to_do=say("job.none_left", day=max(c.date for c in newest)))
+    seen = say("job.none_left", day=max(c.date for c in newest))
+    if any(count.where for count in newest) and last.whole:  # clean in one place is not clean
+        return replace(job, state="look", to_do=sentences(seen, say("job.look_elsewhere")))
+    return replace(job, to_do=seen)
 
 
 def _rated(job: Job, rated: Sequence[tuple[dt.date, float]], ground: LoggedGround) -> Job:

@@ -8,6 +8,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from os import PathLike
 from typing import TypeVar
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -42,8 +43,17 @@ class Logged:
     ratings: tuple[Rating, ...] = ()
 
     @classmethod
-    def read(cls, path: str | PathLike[str], *, until: dt.date | None = None) -> Logged:
+    def read(
+        cls,
+        path: str | PathLike[str],
+        *,
+        until: dt.date | None = None,
+        zone: ZoneInfo | None = None,
+    ) -> Logged:
         """What a season log holds; with `until` only what was known on the evening of that day.
+
+        With the site's `zone` an application counts for the date on the site's clock, in whatever
+        zone it was entered.
 
         Raises
         ------
@@ -52,7 +62,7 @@ class Logged:
         """
 
         def entries(log: SeasonLog, kind: type[E]) -> tuple[E, ...]:
-            found = (stored.entry for stored in log.all(kind))
+            found = (_on_clock(stored.entry, zone) for stored in log.all(kind))
             return tuple(e for e in found if until is None or e.date <= until)
 
         with SeasonLog(path, create=False) as log:
@@ -96,6 +106,13 @@ class Logged:
         )  # fmt: skip
 
 
+def _on_clock(entry: E, zone: ZoneInfo | None) -> E:
+    """An application with its start on the site's clock."""
+    if zone is None or not isinstance(entry, Application):
+        return entry
+    return replace(entry, start=entry.start.astimezone(zone))
+
+
 E = TypeVar("E", SoilReading, ScoutingCount, CoverReading, Application, FieldNote, Rating)
 
 
@@ -122,7 +139,7 @@ def observed(logged: Logged, materials: Actives, *, southern: bool) -> Observed:
             for r in logged.readings
         ),
         counts=tuple(
-            Count(c.date, c.weed, c.per_m2, c.frame_m2)
+            Count(c.date, c.weed, c.per_m2, c.frame_m2, c.where)
             for c in logged.counts
             if c.per_m2 is not None
         ),

@@ -39,6 +39,8 @@ class Count:
         Plants on a square metre; 0 counts too.
     area_m2
         Area that was counted; None when it was not noted (a usual frame is assumed).
+    where
+        The part of the ground that it was counted on, "" for all of it.
 
     Raises
     ------
@@ -50,6 +52,7 @@ class Count:
     weed: str
     per_m2: float
     area_m2: float | None = None
+    where: str = ""
 
     def __post_init__(self) -> None:
         if not (0 <= self.per_m2 < math.inf and self.on(1.0) > 0):
