@@ -10,6 +10,7 @@ import csv
 import datetime as dt
 import io
 import sys
+from collections.abc import Mapping
 from itertools import pairwise
 from pathlib import Path
 
@@ -20,10 +21,20 @@ from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+import windowcast
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
-from windowcast.core.record import Grade, Place, Record
+from windowcast.core.record import (
+    DAILY_VARIABLES,
+    HOURLY_VARIABLES,
+    Grade,
+    Place,
+    Record,
+    Variable,
+)
+from windowcast.core.units import System
 from windowcast.report.catalogue import render
+from windowcast.report.table_understood import _shown
 from windowcast.sources.columns import variable_as_said
 from windowcast.sources.files import read_and_understand, read_weather
 from windowcast.sources.written_dates import Ambiguous, WrittenTime, clock_written, moment_written
@@ -511,3 +522,21 @@ def test_check_of_what_cannot_be_read_ends_with_2(
         main(["weather", "check", str(file)])
     assert stop.value.code == 2
     assert "FILE:dates=mdy" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["daily.csv.gz", "hourly.csv.gz"])
+def test_the_sample_can_be_shown(name: str) -> None:
+    file = windowcast.sample_folder() / name
+    result = CliRunner().invoke(cli, ["weather", "check", str(file)])
+    assert result.exit_code == 0, result.output
+    assert "UTC" in result.output or name.startswith("daily")
+
+
+@pytest.mark.parametrize("variables", [DAILY_VARIABLES, HOURLY_VARIABLES], ids=["daily", "hourly"])
+@pytest.mark.parametrize("system", ["us", "metric"])
+def test_a_value_of_every_variable_can_be_shown(
+    variables: Mapping[str, Variable], system: System
+) -> None:
+    for variable in variables.values():
+        assert _shown(1.5, variable.unit, system)
+        assert _shown(float("nan"), variable.unit, system) == "missing"

@@ -53,12 +53,19 @@ def understood_lines(table: Understood, system: System) -> list[str]:
     lines += ignored_lines(table)
     values = []
     for name, value in table.first.items():
-        row = MEASURES[labels[name].unit][system]
-        number = row.number(value)
-        values.append(f"{labels[name].label} {number + ' ' + row.unit if number else 'missing'}")
-    time = table.first_time + ("" if table.daily else ":00 UTC")
-    lines.append(f"First row (row {table.first_row}): {time.replace('T', ' ')}")
+        values.append(f"{labels[name].label} {_shown(value, labels[name].unit, system)}")
+    time = table.first_time.replace("T", " ") + ("" if table.daily else ":00 UTC")
+    lines.append(f"First row (row {table.first_row}): {time}")
     return [*lines, *(f"  {value.strip()}" for value in values)]
+
+
+def _shown(value: float, unit: str, system: System) -> str:
+    """A value in the reader's units; in the schema's own where people have no other for it."""
+    if unit not in MEASURES:
+        return "missing" if math.isnan(value) else f"{value:g} {_UNITS.get(unit, unit)}".strip()
+    row = MEASURES[unit][system]
+    number = row.number(value)
+    return f"{number} {row.unit}" if number else "missing"
 
 
 def log_lines(table: Understood, first: str) -> list[str]:
