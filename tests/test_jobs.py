@@ -15,7 +15,7 @@ import windowcast
 from windowcast.core.errors import InputError
 from windowcast.core.values import PACKAGED
 from windowcast.programme.answer import Answer
-from windowcast.programme.jobs import _ends
+from windowcast.programme.pre_emergent_job import residual_ends
 from windowcast.records.model import (
     Application,
     CoverReading,
@@ -396,7 +396,7 @@ def test_what_runs_out_with_the_last_day_looked_at_has_no_day_yet() -> None:
         )
         material = SimpleNamespace(range_d=(life, life, life))
         made = Applied(dt.date(2025, 9, 1), "", ())
-        ends = _ends(made, [material], ground)  # type: ignore[arg-type, list-item]
+        ends = residual_ends(made, [material], ground)  # type: ignore[arg-type, list-item]
         assert ends is not None
         assert ends[0] == (day if day < days else np.inf)
 

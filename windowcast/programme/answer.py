@@ -19,7 +19,8 @@ from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.physics.soil import simulate
 from windowcast.programme.candidates import candidates_of, used_up
-from windowcast.programme.jobs import JobValues, LoggedGround, jobs_of, with_jobs
+from windowcast.programme.jobs import jobs_of, with_jobs
+from windowcast.programme.logged_ground import JobValues, LoggedGround
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.sightings import CanopyLook, holding

@@ -1,0 +1,100 @@
+"""One piece of ground with what the season log says of it, and the numbers jobs are judged by."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+
+from windowcast.core.errors import InputError
+from windowcast.core.phrase import Phrase, names, say
+from windowcast.core.record import Weather
+from windowcast.core.values import Tables
+from windowcast.materials.actives import Active, Actives
+from windowcast.season.observed import Applied, Observed
+from windowcast.windows.barrier import Loss
+from windowcast.windows.season_axis import SeasonAxis
+
+
+@dataclass(frozen=True)
+class JobValues:
+    """The numbers that decide (``data/plan.toml``, ``data/barrier.toml``).
+
+    Attributes
+    ----------
+    loss
+        How a residual is lost, and how much of it still works.
+    spring_from
+        Day of the season from which a pre-emergent is one of spring.
+    still_to_come
+        Share of the season's weeds yet to emerge from which a second application is worth naming.
+    look_after_d
+        Days after which to look for an effect where no source says when it shows.
+    acceptable
+        Share of the weeds gone from which an application worked.
+    """
+
+    loss: Loss
+    spring_from: float
+    still_to_come: float
+    look_after_d: float
+    acceptable: float
+
+    @classmethod
+    def of(cls, tables: Tables) -> JobValues:
+        """Those of the tables."""
+        plan = tables["plan"]
+        return cls(
+            Loss.of(tables["barrier"]),
+            plan.number("spring_from"),
+            plan.number("jobs.still_to_come"),
+            plan.number("jobs.look_after"),
+            tables["verdict"].number("control.worked") / 100,
+        )
+
+
+@dataclass(frozen=True)
+class LoggedGround:
+    """What the jobs of one piece of ground are judged by."""
+
+    axis: SeasonAxis
+    weather: Weather
+    seen: Observed
+    materials: Actives
+    irrigated: bool | None
+    horizon_d: int  # days ahead that are ranked
+    values: JobValues
+
+    @property
+    def today(self) -> dt.date:
+        """The day of the answer."""
+        return self.weather.today
+
+    def day(self, date: dt.date) -> int:
+        """Index of a date on the axis; negative before it."""
+        return int((np.datetime64(date, "D") - self.axis.dates[0]).astype(int))
+
+    def members(self, applied: Applied) -> tuple[Active, ...]:
+        """The active ingredients of an application that are known."""
+        found = []
+        for name, _ in applied.actives:
+            try:
+                found.append(self.materials[name])
+            except InputError:
+                continue  # no material of ours: review says so
+        return tuple(found)
+
+
+def applied_text(applied: Applied) -> Phrase:
+    """What was applied, and when."""
+    actives = names(*actives_of(applied), join="plus")
+    if applied.whole:
+        return say("job.applied", day=applied.date, actives=actives)
+    where = names(applied.where)
+    return say("job.applied_part", day=applied.date, actives=actives, where=where)
+
+
+def actives_of(applied: Applied) -> tuple[str, ...]:
+    """Names of what was in the tank."""
+    return tuple(name for name, _ in applied.actives)
