@@ -15,7 +15,7 @@ from windowcast.materials.actives import Actives, load_actives
 from windowcast.programme.candidates import allowance
 from windowcast.records.model import Application, Material
 from windowcast.records.store import SeasonLog
-from windowcast.report.wording import answer_word
+from windowcast.report.wording import answer_word, choice
 from windowcast.season.observed import Applied
 from windowcast.windows.choices import _order
 from windowcast.windows.model import Allowance, Choice, PurposeOutlook
@@ -168,3 +168,18 @@ def test_a_yearly_maximum_that_is_used_up_is_a_limit(
     (fit,) = stocked.purposes[2].stock
     assert fit.verdict == ("unfit" if answer == "do not spray" else "cannot tell")
     assert stocked.purposes[2].none_in_stock
+
+
+def test_a_price_in_the_materials_file_tells_what_a_choice_costs(tmp_path: Path) -> None:
+    own = tmp_path / "own.toml"
+    own.write_text(
+        '[[products]]\nname = "mine"\nactive = "foramsulfuron"\nconcentration = "0.2 lb/gal"\n'
+        'rate = "16 fl oz/acre"\nprice = "320 USD per gal"\n'
+    )
+    where = {**site(), "stock": ["foramsulfuron", "glyphosate"]}
+    found = windowcast.rank(where, windowcast.sample_weather(), materials=own).purposes[2]
+    priced, other = found.choices
+    assert priced.money == "USD"
+    assert priced.cost_per_ha == pytest.approx(320 / 8 / 0.40468564224)  # 16 fl oz: 1/8 gal an acre
+    assert "costs USD 40 per acre" in windowcast.words(choice(priced), units="us")
+    assert other.cost_per_ha is None

@@ -362,6 +362,7 @@ def _answers(
 ) -> Iterator[Answer]:
     """The answers for each piece of ground; with `single` there may only be one."""
     from windowcast.materials.actives import load_actives
+    from windowcast.materials.products import load_products
     from windowcast.programme.answer import answer as answered
     from windowcast.records.areas import pieces
     from windowcast.season.soil_kept import KeptSoil
@@ -382,7 +383,8 @@ def _answers(
         from windowcast.records.observations import Logged
 
         logged = Logged.read(log_file, until=found.today, zone=site.zone)
-    known = load_actives(materials or file_beside(site_file, site.materials_file))
+    own = materials or file_beside(site_file, site.materials_file)
+    known = load_actives(own)
     known.at_hand(site.stock, site_file)  # an error then names the site file
     with Cache() as cache:
         for piece in pieces(site, logged, area):
@@ -399,6 +401,7 @@ def _answers(
                 observed=seen,
                 now=_now(site, found),
                 areas=piece.areas,
+                products=tuple(load_products(own, known).values()) if own is not None else (),
                 tables=tables,
                 soil_model=KeptSoil(cache),
                 **asked,

@@ -27,6 +27,7 @@ Unit = Literal[
     "m2",
     "m-2",
     "ha",
+    "ha-1",
     "kg ha-1",
     "L ha-1",
     "L",

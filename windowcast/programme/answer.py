@@ -37,6 +37,7 @@ from windowcast.windows.season_axis import BEYOND_DAYS, SeasonAxis
 if TYPE_CHECKING:
     from windowcast.materials.actives import Actives, Formulation
     from windowcast.materials.needs import ActiveNeeds
+    from windowcast.materials.tank import Product
 
 DAYS = 10  # ranked when nothing else is asked for
 
@@ -73,6 +74,7 @@ def answer(
     tables: Tables = PACKAGED,
     soil_model: SoilModel = simulate,
     areas: Sequence[str] = (),
+    products: Sequence[Product] = (),
 ) -> Answer:
     """Answer for a site on the weather's date.
 
@@ -97,6 +99,8 @@ def answer(
         The science values to go by; `Tables.varied` gives others than the packaged ones.
     soil_model
         As in `windowcast.season.state.build`.
+    products
+        The user's own, whose price tells what a choice costs.
     areas
         Names of the areas that `site` and `observed` describe.
 
@@ -155,7 +159,7 @@ def answer(
         looks=looks,
         candidates=()
         if materials is None
-        else candidates_of(site, materials, seen.applied, weather.today),
+        else candidates_of(site, materials, seen.applied, weather.today, products),
         further={}
         if materials is None
         else used_up(materials.values(), seen.applied, weather.today),

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import Any
 
 from windowcast.core.phrase import NOTHING, Name, Quantity, Value, say
 from windowcast.core.site import Site
 from windowcast.limits.model import Limit
 from windowcast.materials.actives import Active, Actives
 from windowcast.materials.needs import needs_of
+from windowcast.materials.tank import Product
 from windowcast.season.observed import Applied
 from windowcast.windows.choices import Candidate
 from windowcast.windows.cover_plan import material_of
@@ -19,7 +22,11 @@ YEAR_DAYS = 365  # that a label's yearly maximum counts
 
 
 def candidates_of(
-    site: Site, materials: Actives, applied: Sequence[Applied], today: dt.date
+    site: Site,
+    materials: Actives,
+    applied: Sequence[Applied],
+    today: dt.date,
+    products: Sequence[Product] = (),
 ) -> tuple[Candidate, ...]:
     """Candidates for the ground of a site.
 
@@ -29,9 +36,37 @@ def candidates_of(
         What went out on that ground, by date.
     today
         Day up to which it counts.
+    products
+        The user's own, which may have a rate and a price.
     """
     mixtures = materials.at_hand(site.stock) if site.stock else [(a,) for a in materials.values()]
-    return tuple(_candidate(site, mixture, applied, today) for mixture in mixtures)
+    return tuple(
+        replace(_candidate(site, mixture, applied, today), **_cost(mixture, products))
+        for mixture in mixtures
+    )
+
+
+def _cost(mixture: Sequence[Active], products: Sequence[Product]) -> dict[str, Any]:
+    """Cost per hectare by the user's products, of several for an active the cheapest.
+
+    Nothing where one of a mixture has no price or rate, or where they differ in money.
+    """
+    parts = []
+    for active in mixture:
+        own = [
+            (product.price.per_unit * product.rate.per_ha, product.price.money)
+            for product in products
+            if product.active == active.name and product.price and product.rate
+        ]
+        if not own:
+            return {}
+        parts.append(min(own))
+    money = {currency for _, currency in parts}
+    return (
+        {"cost_per_ha": sum(cost for cost, _ in parts), "money": money.pop()}
+        if len(money) == 1
+        else {}
+    )
 
 
 def _candidate(

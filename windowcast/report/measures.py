@@ -76,6 +76,7 @@ MEASURES: dict[str, dict[System, Shown]] = {
         "number per area", "per m²", us=("per ft²", 1), metric=("per m²", 1), figures=3
     ),
     "ha": _measure("area", "ha", us=("acre", 1), metric=("ha", 1)),
+    "ha-1": {"us": Shown("per acre", 0, 0.40468564224), "metric": Shown("per ha", 0)},
     "kg ha-1": _measure("mass per area", "kg/ha", us=("lb/acre", 2), metric=("kg/ha", 2)),
     "L ha-1": _measure("volume per area", "L/ha", us=("gal/acre", 1), metric=("L/ha", 0)),
     "L": _measure("volume", "L", us=("gal", 1), metric=("L", 0)),

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from windowcast.core.phrase import NOTHING, Phrase, Quantity, Share, say
+from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, say
 from windowcast.core.values import Value
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows.cover_plan import ResidualActive
@@ -38,12 +38,16 @@ class Candidate:
         Percent control in trials on dormant turf; None: no source says.
     left
         What is left of the yearly maximum of each of its actives.
+    cost_per_ha, money
+        As of `Choice`.
     """
 
     needs: ActiveNeeds
     residual: ResidualActive | None = None
     control: Value | None = None
     left: tuple[Allowance, ...] = ()
+    cost_per_ha: float | None = None
+    money: str = ""
 
 
 def choices(
@@ -93,7 +97,7 @@ def choices(
                 verdict=verdict,
                 score=round(100 * score, 1),
                 effect=effect,
-                speaks_for=_some(text, fresh, *map(_left, candidate.left)),
+                speaks_for=_some(text, fresh, *map(_left, candidate.left), _cost(candidate)),
                 speaks_against=_some(
                     *(_used(group, when) for group, when in used.items()),
                     say("choice.unknown_effect") if effect is None else NOTHING,
@@ -101,6 +105,8 @@ def choices(
                 ),
                 repeats=bool(used) and len(used) == len(needs.groups),
                 left=candidate.left,
+                cost_per_ha=candidate.cost_per_ha,
+                money=candidate.money,
             )
         )
     return tuple(sorted(found, key=_order)[:MOST])
@@ -132,6 +138,13 @@ def _effect(
 
 def _used(group: int, when: str) -> Phrase:
     return say("stock.used_this" if when == "this season" else "stock.used_last", group=group)
+
+
+def _cost(candidate: Candidate) -> Phrase:
+    if candidate.cost_per_ha is None:
+        return NOTHING
+    cost = Quantity(candidate.cost_per_ha, "ha-1")
+    return say("choice.cost", cost=cost, money=Name(candidate.money))
 
 
 def _left(allowance: Allowance) -> Phrase:

@@ -216,6 +216,9 @@ class Choice:
         Clauses.
     left
         What is left of the yearly maximum of each active.
+    cost_per_ha, money
+        What the label rate of the user's own product costs on a hectare, and in what money; None
+        and "" where the materials file gives no price.
     """
 
     actives: tuple[str, ...]
@@ -227,6 +230,8 @@ class Choice:
     speaks_for: tuple[Phrase, ...]
     speaks_against: tuple[Phrase, ...]
     left: tuple[Allowance, ...] = ()
+    cost_per_ha: float | None = None
+    money: str = ""
 
 
 JobState = Literal["not due", "due", "partly done", "done", "re-treat", "look", "failed"]
