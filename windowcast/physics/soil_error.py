@@ -1,0 +1,113 @@
+"""How far the soil model may be off at a place: what futures have to carry beside the weather.
+
+The error of the daily mean near the surface is taken as three parts: a bias of the site that lasts
+(or comes back at the same time of each year), a slow random part that fades within weeks, and a
+fast part that is new every day or two. Their sizes are those of the model at stations its fit did
+not use, given daily highs, lows and rain alone (``data/soil.toml``, table ``error``).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from windowcast.core.values import Table, load
+
+
+@dataclass(frozen=True)
+class SoilError:
+    """Standard deviations of the parts of the soil model's error, of a daily mean at 5 or 10 cm.
+
+    Attributes
+    ----------
+    bias_sd_c
+        Of the site's lasting bias, K: one draw for a season.
+    slow_sd_c, slow_days
+        Of the slow part, K, and the days in which its correlation falls to 1/e.
+    fast_sd_c
+        Of the part that is new every day, K.
+    """
+
+    bias_sd_c: float
+    slow_sd_c: float
+    slow_days: float
+    fast_sd_c: float
+
+
+def soil_error(
+    readings: int = 0,
+    *,
+    humid: bool | None = None,
+    rain_known: bool = True,
+    values: Table | None = None,
+) -> SoilError:
+    """Sizes of the soil model's error at a place.
+
+    Parameters
+    ----------
+    readings
+        Probe readings that corrected the model there (`soil_site`); only the bias shrinks.
+    humid
+        Whether the climate is mild and humid (`mild_and_humid`); None, not known, counts as not.
+    rain_known
+        False where rain is the climate's, not the place's own days.
+    values
+        Instead of ``data/soil.toml``, whose table ``error`` holds the sizes.
+
+    Returns
+    -------
+    SoilError
+        [K] and [d].
+
+    Notes
+    -----
+    With n readings the bias has the variance ``f + (b - f) / (1 + n / h)``: b without any, f with
+    many, half of the difference gone with h.
+
+    Examples
+    --------
+    >>> from windowcast.physics.soil_error import soil_error
+    >>> none, ten = soil_error(humid=True), soil_error(10, humid=True)
+    >>> none.bias_sd_c > ten.bias_sd_c > 0.4
+    True
+    >>> soil_error(humid=True, rain_known=False).slow_sd_c > none.slow_sd_c
+    True
+    """
+    table = (values or load("soil")).table("error")
+    where = "humid" if humid else "elsewhere"
+    before, least = (table.number(name) ** 2 for name in ("bias_sd", "bias_sd_many_readings"))
+    shrunk = least + (before - least) / (1 + readings / table.number("half_readings"))
+    slow = table.number(f"slow_sd_{where}")
+    if not rain_known:
+        slow = math.hypot(slow, table.number(f"no_rain_sd_{where}"))
+    return SoilError(
+        bias_sd_c=math.sqrt(shrunk),
+        slow_sd_c=slow,
+        slow_days=table.number("slow_days"),
+        fast_sd_c=table.number("fast_sd"),
+    )
+
+
+def mild_and_humid(
+    rain_mm_year: float, coldest_month_c: float, values: Table | None = None
+) -> bool:
+    """Whether a climate is one where the model does best, as in the south-eastern US.
+
+    Parameters
+    ----------
+    rain_mm_year
+        Mean rain of a year [mm].
+    coldest_month_c
+        Mean air temperature of the coldest month [°C].
+    values
+        Instead of ``data/soil.toml``.
+
+    Examples
+    --------
+    >>> from windowcast.physics.soil_error import mild_and_humid
+    >>> mild_and_humid(1400.0, 7.0), mild_and_humid(350.0, 7.0), mild_and_humid(900.0, -8.0)
+    (True, False, False)
+    """
+    table = (values or load("soil")).table("error")
+    wet = rain_mm_year >= table.number("humid_rain")
+    return wet and coldest_month_c >= table.number("humid_coldest_month")
