@@ -85,39 +85,12 @@ def test_the_length_that_decides(length: int, left: int) -> None:
         np.testing.assert_allclose(np.diff(after.get("tmax_c")), step)
 
 
-def test_wind_and_snow_are_never_filled() -> None:
-    for name in ("wind_mean_m_s", "snow_depth_mm"):
+def test_rain_wind_and_snow_are_never_filled() -> None:
+    for name in ("precip_mm", "wind_mean_m_s", "snow_depth_mm"):
         after = filled(record([2.0, None, 2.0], name))
         assert np.isnan(after.get(name)[1])
         assert after.flags[0].action == "refused"
         assert render(after.flags[0].text).endswith("1 day, never filled")
-
-
-def rain_of_years(years: int, gap: slice) -> Record:
-    """1 mm a day in the first year, 2 in the second, ...; a gap in the last year."""
-    times = np.arange("2010-01-01", f"{2010 + years}-01-01", dtype="datetime64[D]")
-    rain = times.astype("datetime64[Y]").astype(int) - 39.0
-    rain[len(rain) - 365 + gap.start : len(rain) - 365 + gap.stop] = np.nan
-    return record_of(PLACE, times, {"precip_mm": rain})
-
-
-def test_rain_comes_from_the_same_time_of_other_years() -> None:
-    before = rain_of_years(4, slice(100, 102))
-    after = filled(before)
-    gap = np.isnan(before.get("precip_mm"))
-    np.testing.assert_allclose(after.get("precip_mm")[gap], 2.0)  # mean of 1, 2 and 3, not of 4
-    assert (after.grade("precip_mm")[gap] == Grade.ESTIMATED).all()
-
-
-def test_rain_stays_missing_with_too_few_years_or_a_long_gap() -> None:
-    for before, why in (
-        (rain_of_years(3, slice(100, 102)), "too few other years to fill it from"),
-        (rain_of_years(5, slice(100, 104)), "too long to fill"),
-    ):
-        after = filled(before)
-        assert render(after.flags[0].text).endswith(why)
-        assert np.isnan(after.get("precip_mm")).sum() == np.isnan(before.get("precip_mm")).sum()
-        assert after.flags[0].action == "refused"
 
 
 def test_hourly_rain_and_wind_are_never_filled() -> None:

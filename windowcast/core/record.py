@@ -63,6 +63,13 @@ DAILY_VARIABLES: Mapping[str, Variable] = {
     )
 }
 
+MADE_VARIABLES: Mapping[str, Variable] = {  # no file holds these; `windowcast.weather` makes them
+    v.name: v
+    for v in (
+        Variable("rain_filled_mm", "mm", 0, 1900, "rain, with usual amounts where it is unknown"),
+    )
+}
+
 HOURLY_VARIABLES: Mapping[str, Variable] = {
     v.name: v
     for v in (
@@ -201,7 +208,7 @@ class Record:
         InputError
             xarray is not installed.
         """
-        known = DAILY_VARIABLES if self.daily else HOURLY_VARIABLES
+        known = {**DAILY_VARIABLES, **MADE_VARIABLES} if self.daily else HOURLY_VARIABLES
         about = {
             name: {"units": known[name].unit, "long_name": known[name].label}
             for name in self.values

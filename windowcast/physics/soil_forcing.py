@@ -18,6 +18,7 @@ import numpy.typing as npt
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import Table, load
 from windowcast.physics.sun import day_of_year, extraterrestrial_radiation_mj_m2
+from windowcast.physics.usual_rain import filled_rain
 
 MJ_PER_DAY_TO_W = 1e6 / 86400
 LONGEST_BLIND_DAYS = 60
@@ -33,7 +34,8 @@ class SoilForcing:
         ``datetime64[D] [time]``, without gaps; ``[..., time]`` where places begin on different
         days and are run side by side, each from its own first day.
     tmax_c, tmin_c, precip_mm
-        Air temperature extremes and precipitation. NaN where missing.
+        Air temperature extremes and precipitation. NaN where missing; rain then falls as is usual
+        (`windowcast.physics.usual_rain`).
     latitude_deg
         Scalar, or an array that broadcasts with the leading axes.
     solar_mj_m2, rh_mean_pct, snow_depth_mm
@@ -120,7 +122,7 @@ def estimate_solar_mj_m2(
     tmax_c, tmin_c
         Highest and lowest air temperature of the day [°C].
     precip_mm
-        Rain of the day; NaN counts as none.
+        Rain of the day, none of it unknown (`windowcast.physics.usual_rain`).
     outside_mj_m2
         Radiation outside the atmosphere (`extraterrestrial_radiation_mj_m2`).
     values
@@ -209,7 +211,7 @@ def _wetness(precip_mm: FloatArray) -> FloatArray:
 def columns_of(
     forcing: SoilForcing, shape: tuple[int, ...], part: slice, order: Literal["C", "F"] = "C"
 ) -> SoilWeather:
-    """Some columns of the forcing, gaps filled.
+    """Some columns of the forcing, gaps filled: rain as `filled_rain` does.
 
     Parameters
     ----------
@@ -239,11 +241,10 @@ def columns_of(
     if forcing.dates.ndim > 1:
         dates = np.broadcast_to(forcing.dates, (*shape, days)).reshape(-1, days)[part].T
     by_day = extraterrestrial_radiation_mj_m2(latitude[None, :], np.arange(1, 367)[:, None])
-    precip = columns(forcing.precip_mm)
-    unknown = ~np.isfinite(precip)
-    if unknown.any():  # the mean of what is known
-        known = np.maximum((~unknown).sum(axis=0), 1)
-        precip = np.where(unknown, in_order(np.where(unknown, 0.0, precip)) / known, precip)
+    precip = columns(forcing.precip_mm).copy(order="K")
+    for gappy in np.flatnonzero(~np.isfinite(precip).all(axis=0)):
+        own_dates = np.broadcast_to(dates, precip.shape)[:, gappy]
+        precip[:, gappy] = filled_rain(own_dates, tmax[:, gappy], tmin[:, gappy], precip[:, gappy])
     return SoilWeather(
         tmax_c=tmax,
         tmin_c=tmin,

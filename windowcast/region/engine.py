@@ -151,7 +151,7 @@ def tables_hash(folder: Traversable) -> str:
     """Hash of every science table in a folder: a changed value must change what is computed."""
     digest = hashlib.sha256()
     for table in sorted(folder.iterdir(), key=lambda table: table.name):
-        if table.name.endswith(".toml"):
+        if table.name.endswith((".toml", ".csv")):
             digest.update(f"{table.name}\n".encode() + table.read_bytes())
     return digest.hexdigest()
 

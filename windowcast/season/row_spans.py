@@ -27,9 +27,9 @@ class Spans:
     length: npt.NDArray[np.int64]
     days: int
 
-    def own(self, values: FloatArray) -> FloatArray:
-        """Values ``[row, day]`` of the common axis, each row from its first day; NaN after it."""
-        out = np.full((len(values), int(self.length.max())), np.nan)
+    def own(self, values: FloatArray, after: float = np.nan) -> FloatArray:
+        """Values ``[row, day]`` of the common axis, each row from its first day, then `after`."""
+        out = np.full((len(values), int(self.length.max())), after)
         for row, (first, length) in enumerate(self._rows()):
             out[row, :length] = values[row, first : first + length]
         return out

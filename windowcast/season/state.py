@@ -178,17 +178,27 @@ class SoilDays:
 
 
 def soil_forcing(record: Record, latitude_deg: npt.ArrayLike | None = None) -> SoilForcing:
-    """What drives the soil model, from a daily record; `latitude_deg` as in `drivers_of`."""
+    """What drives the soil model, from a daily record; `latitude_deg` as in `drivers_of`.
+
+    Where rain is unknown the usual rain counts, as the record has it (`weather.rain_filled`), or
+    as the model makes it.
+    """
     return SoilForcing(
         dates=record.times,
         tmax_c=record.get("tmax_c"),
         tmin_c=record.get("tmin_c"),
-        precip_mm=record.get("precip_mm"),
+        precip_mm=rain_or_usual(record),
         latitude_deg=record.place.latitude_deg if latitude_deg is None else latitude_deg,
         solar_mj_m2=_optional(record, "solar_mj_m2"),
         rh_mean_pct=_optional(record, "rh_mean_pct"),
         snow_depth_mm=_optional(record, "snow_depth_mm"),
     )
+
+
+def rain_or_usual(record: Record) -> FloatArray:
+    """Rain as known, else as is usual, ``[..., day]``; NaN where the record has neither."""
+    rain = record.get("precip_mm")
+    return np.where(np.isnan(rain), record.get("rain_filled_mm"), rain)
 
 
 def care_of(site: Site) -> Care:
@@ -277,7 +287,7 @@ def _soil(
     """The soil model over a record; rows with days of their own run from their own first days."""
     if spans is not None:
         moved = {
-            f.name: spans.own(value)
+            f.name: spans.own(value, 0.0 if f.name == "precip_mm" else np.nan)
             for f in fields(forcing)
             if f.name not in ("dates", "latitude_deg")
             and (value := getattr(forcing, f.name)) is not None

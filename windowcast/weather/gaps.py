@@ -4,8 +4,8 @@ Rules (lengths in ``data/quality.toml``):
 
 - temperature, humidity, radiation, dew point: a straight line between the values on either side,
   up to 3 days in a daily and 3 hours in an hourly record;
-- daily rain: the average of the same fortnight in the other years, up to 3 days, if at least three
-  other years have it; hourly rain, wind and gusts are never filled;
+- rain, wind and gusts are never filled: no limit takes a guess for a fact. What the soil drinks on
+  days without known rain is a variable of its own (`windowcast.weather.rain_filled`);
 - longer gaps, and steps before the first or after the last value, stay missing.
 
 Every filled value is graded ESTIMATED.
@@ -19,21 +19,14 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.phrase import Phrase, of_variable, say
-from windowcast.core.record import (
-    DateArray,
-    Flag,
-    FloatArray,
-    Grade,
-    Record,
-)
-from windowcast.core.time_axis import around_day_of_year, by_day_of_year
+from windowcast.core.record import Flag, FloatArray, Grade, Record
 from windowcast.core.values import PACKAGED, Table, Tables
+from windowcast.weather.rain_filled import with_rain_filled
 
 _LINEAR = {
     "tmax_c", "tmin_c", "tmean_c", "rh_mean_pct", "solar_mj_m2", "soil_5cm_c", "soil_10cm_c",
     "temp_c", "dewpoint_c", "rh_pct", "pressure_hpa",
 }  # fmt: skip
-_FORTNIGHT = 15  # days around the gap's day of the year, the day included
 RECENT_DAYS = 400  # gaps in this last part of a record are flagged one by one
 
 
@@ -45,7 +38,7 @@ def filled(record: Record, tables: Tables = PACKAGED) -> Record:
     record
         Daily or hourly, values ``[time]``, after the checks.
     tables
-        The science values to go by: ``quality``.
+        The science values to go by: ``quality`` and ``usual_rain``.
 
     Returns
     -------
@@ -64,19 +57,15 @@ def filled(record: Record, tables: Tables = PACKAGED) -> Record:
         short = spans[spans[:, 1] - spans[:, 0] <= longest]
         steps = _steps(short)
         if len(steps):
-            estimate = (
-                _rain_of_other_years(record.times, series, steps, rules)
-                if name == "precip_mm"
-                else np.interp(steps, np.flatnonzero(np.isfinite(series)), _known(series))
-            )
-            steps, estimate = steps[np.isfinite(estimate)], estimate[np.isfinite(estimate)]
-        if len(steps):
+            known = np.isfinite(series)
+            estimate = np.interp(steps, np.flatnonzero(known), series[known])
             values[name], grades[name] = series.copy(), record.grades[name].copy()
             values[name][steps] = estimate
             grades[name][steps] = Grade.ESTIMATED
             flags.append(_filled_flag(record, name, steps))
         flags.extend(_open_flags(record, name, gap_spans(values[name]), rules))
-    return replace(record, values=values, grades=grades, flags=(*record.flags, *flags))
+    done = replace(record, values=values, grades=grades, flags=(*record.flags, *flags))
+    return with_rain_filled(done, tables) if record.daily else done
 
 
 def gap_spans(series: FloatArray) -> npt.NDArray[np.int64]:
@@ -89,8 +78,6 @@ def gap_spans(series: FloatArray) -> npt.NDArray[np.int64]:
 
 def _longest(name: str, daily: bool, rules: Table) -> int:
     """How many steps of a variable may be filled."""
-    if name == "precip_mm":
-        return int(rules.number("gap_rain_days")) if daily else 0
     if name not in _LINEAR:
         return 0
     return int(rules.number("gap_days" if daily else "gap_hours"))
@@ -104,33 +91,12 @@ def _steps(spans: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
     return steps
 
 
-def _known(series: FloatArray) -> FloatArray:
-    return series[np.isfinite(series)]
-
-
-def _rain_of_other_years(
-    times: DateArray, rain: FloatArray, steps: npt.NDArray[np.int64], rules: Table
-) -> FloatArray:
-    """Mean daily rain around each step's day of the year, over the other years; NaN if too few."""
-    table, row, column = by_day_of_year(times, rain)
-    known = np.isfinite(table)
-    total = around_day_of_year(np.where(known, table, 0.0), _FORTNIGHT // 2)
-    count = around_day_of_year(known.astype(np.int64), _FORTNIGHT // 2)
-    at_row, at_column = row[steps], column[steps]
-    others = count.sum(axis=0)[at_column] - count[at_row, at_column]
-    amount = total.sum(axis=0)[at_column] - total[at_row, at_column]
-    years = (count > 0).sum(axis=0)[at_column] - (count[at_row, at_column] > 0)
-    enough = years >= rules.number("gap_rain_years")
-    means: FloatArray = np.where(enough, amount / np.maximum(others, 1), np.nan)
-    return means
-
-
 def _said_steps(record: Record, count: int) -> Phrase:
     return say(f"flag_steps.{'days' if record.daily else 'hours'}", count=count)
 
 
 def _filled_flag(record: Record, name: str, steps: npt.NDArray[np.int64]) -> Flag:
-    rule = say("flag.by_average" if name == "precip_mm" else "flag.by_line")
+    rule = say("flag.by_line")
     first, last = str(record.times[steps[0]]), str(record.times[steps[-1]])
     text = of_variable(name, say("flag.filled", steps=_said_steps(record, len(steps)), rule=rule))
     return Flag("gap-filled", name, first, last, len(steps), "filled", text)
@@ -153,15 +119,15 @@ def _open_flag(record: Record, name: str, spans: npt.NDArray[np.int64], rules: T
     first, last = str(record.times[spans[0, 0]]), str(record.times[spans[-1, 1] - 1])
     gaps = say("flag.gaps", count=len(spans))
     longest = _longest(name, record.daily, rules)
-    why = _why_open(longest, int((spans[:, 1] - spans[:, 0]).max()))
+    why = _why_open(longest)
     text = of_variable(
         name, say("flag.gap", gaps=gaps, steps=_said_steps(record, missing), why=why)
     )
     return Flag("gap", name, first, last, missing, "refused", text)
 
 
-def _why_open(longest: int, steps: int) -> Phrase:
-    """Why a gap of so many steps was not filled, where so many at most may be."""
+def _why_open(longest: int) -> Phrase:
+    """Why a gap was not filled, where so many steps at most may be."""
     if longest == 0:
         return say("flag_open.never")
-    return say("flag_open.long" if steps > longest else "flag_open.few_years")
+    return say("flag_open.long")

@@ -1,0 +1,95 @@
+"""Make ``windowcast/data/rain_climate.csv``: monthly rain of the US Climate Reference Network.
+
+    python benchmarks/make_rain_climate.py FOLDER...
+
+FOLDER holds USCRN daily01 files. A row of the result is one station: mean rain a day and share of
+wet days for each month, over all years of its record. Stations with too few days in some month
+are left out. Prints how far off the rain is that other stations give for a place (one left out,
+with those of the same town), and the fit of monthly rain by the temperature range, which
+``windowcast/data/usual_rain.toml`` takes for places far from every station.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+
+from windowcast.core.record import FloatArray, Record
+from windowcast.physics.usual_rain import MONTHS, month_of
+from windowcast.sources.uscrn import read_uscrn
+from windowcast.verify.soil_stations import find_files
+from windowcast.weather.rain_climate import RainStations, distance_km, nearby
+
+TARGET = Path(__file__).parents[1] / "windowcast" / "data" / "rain_climate.csv"
+LEAST_DAYS = 110  # of a month, over all years
+WET_MM = 0.254
+SAME_TOWN_KM = 40
+HEADER = """\
+# Mean rain a day (mm) and share of days with 0.254 mm or more, January to December, by station of
+# the US Climate Reference Network, product daily01, all years of each record to 2020 or 2024.
+# Origin: NOAA NCEI; work of the US Government, public domain.
+# Made by benchmarks/make_rain_climate.py.
+"""
+
+
+def main(folders: list[str]) -> None:
+    rows, ranges = [], []
+    for files in find_files(folders).values():
+        record = read_uscrn(files)
+        rain, wet, spread = by_month(record)
+        if np.isfinite(rain).all():
+            rows.append((record.place.latitude_deg, record.place.longitude_deg, *rain, *wet))
+            ranges.append(spread)
+    table = np.array(rows)
+    order = np.lexsort((table[:, 1], table[:, 0]))
+    table, ranges = table[order], [ranges[i] for i in order]
+    names = ["latitude_deg", "longitude_deg"]
+    names += [f"{kind}_{month:02d}" for kind in ("mm", "wet") for month in range(1, 13)]
+    lines = [",".join(names)]
+    for row in table:
+        amounts = [f"{v:.2f}" for v in row[:14]]
+        lines.append(",".join([*amounts, *(f"{v:.3f}" for v in row[14:])]))
+    TARGET.write_text(HEADER + "\n".join(lines) + "\n", "utf-8")
+    print(f"{len(table)} stations written to {TARGET.name}")
+    leave_one_out(RainStations(table[:, 0], table[:, 1], table[:, 2:14], table[:, 14:]))
+    by_range(table[:, 2:14], table[:, 14:], np.array(ranges))
+
+
+def by_month(record: Record) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean rain, share of wet days, and mean range of the air temperature, each ``[month]``."""
+    rain = record.get("precip_mm")
+    spread = record.get("tmax_c") - record.get("tmin_c")
+    month = month_of(record.times)
+    found = np.full((3, MONTHS), np.nan)
+    for m in range(MONTHS):
+        known = rain[(month == m) & np.isfinite(rain)]
+        if len(known) >= LEAST_DAYS:
+            found[0, m], found[1, m] = known.mean(), (known >= WET_MM).mean()
+        found[2, m] = np.nanmean(spread[month == m])
+    return found[0], found[1], found[2]
+
+
+def leave_one_out(stations: RainStations) -> None:
+    off = []
+    for i, here in enumerate(zip(stations.latitude_deg, stations.longitude_deg, strict=True)):
+        others = stations.but(distance_km(*here, stations) < SAME_TOWN_KM)
+        found = nearby(*here, others)
+        if found is not None:
+            off.append(np.log((found.mean_mm + 0.05) / (stations.mean_mm[i] + 0.05)))
+    year = np.array(off).mean(axis=1)
+    print(
+        f"one left out: factor {np.exp(np.std(off)):.2f} a month, {np.exp(np.std(year)):.2f} a year"
+    )
+
+
+def by_range(mean_mm: FloatArray, wet_share: FloatArray, ranges_k: FloatArray) -> None:
+    root = np.column_stack([np.ones(ranges_k.size), np.sqrt(ranges_k).ravel()])
+    for name, y in (("log mm", np.log(mean_mm + 0.05)), ("wet share", wet_share)):
+        fit, left, *_ = np.linalg.lstsq(root, y.ravel(), rcond=None)
+        print(name, fit.round(3), "off by", round(float(np.sqrt(left[0] / y.size)), 3))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
