@@ -738,3 +738,17 @@ def test_the_futures_that_tell_of_no_green_up_count_as_late_ones(sample: Answer)
     middle = greenup_by_futures(replace(sample.ahead, turf=turf)).turf.days_to_greenup
     np.testing.assert_array_equal(middle[0], [5.0, nan])
     np.testing.assert_array_equal(middle[1:], days[1:])
+
+
+def test_what_nearly_all_futures_have_open_has_opened_and_the_doubt_stays_in_the_dates(
+    sample: Answer,
+) -> None:
+    axis = SeasonAxis.of(sample.past, sample.ahead, southern=False, overseeded=False)
+    work = _Work(
+        sample.site, sample.past, sample.ahead, sample.members, sample.weather, axis, *[None] * 2
+    )  # type: ignore[arg-type]
+    gone, coming = axis.gone - 40.0, axis.gone + 5.0
+    for share, opened in ((95, True), (80, False)):
+        first = np.where(np.arange(100) < share, gone, coming)
+        assert (work._passed(first, first)[0] is not None) == opened
+        assert work._passed(first, first)[1] is None  # the end takes them all

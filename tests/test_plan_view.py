@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import xml.etree.ElementTree as ET
 from dataclasses import replace
@@ -85,3 +86,16 @@ def test_days_apart(days: int, words: str) -> None:
 )
 def test_seasons_start_by_hemisphere(season: str, start: dt.date) -> None:
     assert start_of_named(season) == start
+
+
+def test_a_date_that_may_have_come_says_how_likely() -> None:
+    display = Display("us")
+    late = dt.date(2023, 10, 20)
+    ahead = dataclasses.replace(_range(8), late=late)
+    probably = dataclasses.replace(_key(None, ahead, None), came=0.82)
+    assert date_row(probably, display).interval == "8 Oct to 20 Oct, by now: likely (8 in 10)"
+    not_yet = dataclasses.replace(_key(None, ahead, None), came=0.01)
+    assert date_row(not_yet, display).interval == "8 Oct to 20 Oct"
+    passed = _key(dt.date(2023, 10, 10), None, None)
+    passed = dataclasses.replace(passed, passed_between=(dt.date(2023, 10, 8), late))
+    assert date_row(passed, display).interval == "8 Oct to 20 Oct, past"

@@ -21,6 +21,8 @@ from windowcast.physics.soil import simulate
 from windowcast.programme.candidates import candidates_of, used_up
 from windowcast.programme.jobs import jobs_of, with_jobs
 from windowcast.programme.logged_ground import JobValues, LoggedGround
+from windowcast.season.errors import ModelErrors
+from windowcast.season.errors_drawn import model_errors
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.sightings import CanopyLook, holding
@@ -124,7 +126,9 @@ def answer(
     looks = holding(seen.looks, weather.today)
     correction = soil_correction(record, site, seen, tables)
 
-    def state(days: Record, start: Carry | None = None) -> tuple[SiteState, Carry]:
+    def state(
+        days: Record, start: Carry | None = None, errors: ModelErrors | None = None
+    ) -> tuple[SiteState, Carry]:
         return build(
             days,
             site,
@@ -135,10 +139,19 @@ def answer(
             looks=looks,
             tables=tables,
             soil_model=soil_model,
+            errors=errors,
         )
 
     past, carry = state(record)
-    ahead = state(future.daily, carry)[0]
+    errors = model_errors(
+        record,
+        past.emergence,
+        future.daily.times,
+        futures,
+        readings=0 if correction is None else correction.readings,
+        tables=tables,
+    )
+    ahead = state(future.daily, carry, errors)[0]
     turf = over_futures(ahead.turf, ahead.dates, Safety.of(tables["turf"]))
     ahead = greenup_by_futures(replace(ahead, turf=turf))
     mixture, stock = _needs(site, actives, materials, formulation)

@@ -138,18 +138,28 @@ def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
             date = _date(axis.past.dates[days][int(index)]) if np.isfinite(index) else None
             years.append(YearDate(season_name(start, southern), date))
         over = bool((day < axis.gone).all())  # members may still differ by the models' error
+        when = date_range(day, axis.dates, None if over else axis.years)
         found.append(
             KeyDate(
                 name=event.name,
                 label=event.label,
-                passed=_date(axis.dates[int(np.sort(day)[(len(day) - 1) // 2])]) if over else None,
-                ahead=None if over else date_range(day, axis.dates, axis.years),
+                passed=when.median if over and when else None,
+                ahead=None if over else when,
                 normal=normal_range(np.array(numbers), axis.start),
                 years=tuple(years),
                 source=event.source,
+                came=float((day < axis.gone).mean()),
+                passed_between=_between(when) if over else None,
             )
         )
     return tuple(found)
+
+
+def _between(when: DateRange | None) -> tuple[dt.date, dt.date] | None:
+    """10 and 90 % dates, None where they are one."""
+    if when is None or when.early is None or when.late is None or when.early == when.late:
+        return None
+    return when.early, when.late
 
 
 def _date(date: np.datetime64) -> dt.date:

@@ -39,6 +39,11 @@ class KeyDate:
         When it will come, over the members; None when it has passed or cannot be told.
     normal
         When it came in past seasons, as dates of this one.
+    came
+        Share of the futures in which it has come before today, 0..1: the models err in the season
+        so far too.
+    passed_between
+        10 and 90 % dates of one that has passed; None where the day is sure.
     """
 
     name: str
@@ -48,6 +53,8 @@ class KeyDate:
     normal: DateRange | None
     years: tuple[YearDate, ...]
     source: str
+    came: float = 0.0
+    passed_between: tuple[dt.date, dt.date] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,6 +44,7 @@ from windowcast.windows.trace import cited
 
 DAYS = 10  # judged by the hour when deciding now or waiting
 DELAY_DAYS = 14
+NEARLY_ALL = 0.9  # share of the futures from which a purpose counts as opened
 MAY_BE = 0.1  # share of the futures from which a purpose may be in season on a day
 NO_JOBS: Mapping[PurposeName, Job | None] = MappingProxyType({})
 Status = Literal["open", "ahead", "over", "cannot tell"]
@@ -264,13 +265,15 @@ class _Work:
     # --- when ----------------------------------------------------------------------------------
 
     def _passed(self, first: FloatArray, last: FloatArray) -> tuple[dt.date | None, dt.date | None]:
-        """First and last open day where all members agree that they lie in the past.
+        """First and last open day where nearly all members have it opened, and all closed, by now.
 
-        They need not agree on the day: whether a day was open may hang on what follows it.
+        They need not agree on the day: whether a day was open may hang on what follows it, and the
+        models err in the season so far too.
         """
         found: list[dt.date | None] = []
-        for index in (first, last):
-            gone = bool((index < self.axis.gone).all())  # NaN is no agreement
+        for index, most in ((first, NEARLY_ALL), (last, 1.0)):
+            past = (index < self.axis.gone).mean() >= most
+            gone = bool(past and not np.isnan(index).any())  # what is unknown agrees with nothing
             middle = date_range(index, self.axis.dates) if gone else None
             found.append(middle.median if middle else None)
         return found[0], found[1]
@@ -290,11 +293,12 @@ class _Work:
     ) -> Status:
         coming = slice(self.axis.gone, None)
         may_open = (is_open | unknown)[:, coming].any(axis=1).mean()
-        if closed or (opened and may_open < 0.5):
+        begun = opened is not None or (first < self.axis.gone).mean() > 0.5
+        if closed or (begun and may_open < 0.5):
             return "over"  # in most futures; how many bring it back is told beside it
-        if opened and not is_open[:, coming].any():
+        if begun and not is_open[:, coming].any():
             return "cannot tell"
-        if opened or (first <= self.axis.gone + DAYS - 1).mean() > 0.5:
+        if begun or (first <= self.axis.gone + DAYS - 1).mean() > 0.5:
             return "open"
         return "cannot tell" if np.isnan(first).mean() > 0.5 else "ahead"
 

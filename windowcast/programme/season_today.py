@@ -43,17 +43,16 @@ def season_today(
 
 def _yesterday(axis: SeasonAxis) -> Iterator[Phrase]:
     """Soil, turf and the weeds up on the last day known."""
-    day = axis.gone - 1
-    soil = float(axis.state.soil_5cm_c[0, day])
+    soil = float(axis.past.soil_5cm_c[-1])
     if np.isfinite(soil):
         yield say("standing.soil", depth=SOIL_DEPTH, soil=Quantity(soil, "degC"))
-    phase = TurfPhase(int(axis.state.turf.phase[0, day]))
+    phase = TurfPhase(int(axis.past.turf.phase[-1]))
     if phase != TurfPhase.UNKNOWN:
         yield turf_phase(phase)
     spring = axis.tables["plan"].number("spring_from")
-    for weed in axis.state.emergence.values():
-        share = float(weed.share[0, day])
-        rest_of_last = weed.season == "spring" and axis.number[day] < spring
+    for weed in axis.past.emergence.values():
+        share = float(weed.share[-1])
+        rest_of_last = weed.season == "spring" and axis.number[axis.gone - 1] < spring
         if share >= WORTH_SAYING and not rest_of_last:
             yield weed_up(weed.weed, share)
 

@@ -18,6 +18,8 @@ from windowcast.report.catalogue import render
 from windowcast.report.chartkit import Chart
 from windowcast.report.charts import cover_chart, workable_chart
 from windowcast.report.season import (
+    came_between,
+    come_by_now,
     cover_phrases,
     fewest_days,
     from_to,
@@ -81,7 +83,9 @@ def plan_view(plan: SeasonPlan) -> PlanView:
     return PlanView(
         plan=plan,
         dates=tuple(date_row(key, display) for key in plan.key_dates),
-        purposes=tuple(_purpose(p, covers[p.purpose], display) for p in _by_status(plan.purposes)),
+        purposes=tuple(
+            _purpose(p, covers[p.purpose], display, plan.today) for p in _by_status(plan.purposes)
+        ),
         cover_charts=tuple(chart for charts in covers.values() for chart in charts),
     )
 
@@ -95,7 +99,8 @@ def date_row(key: KeyDate, display: Display) -> DateRow:
     """A key date in words."""
     middle, ends = span(key.ahead)
     if key.passed is not None:
-        middle, ends = wording.short(key.passed), render(say("season.has_come"))
+        middle, ends = wording.short(key.passed), came_between(key)
+    ends = ", ".join(part for part in (ends, _standing(key)) if part)
     normal, normal_ends = span(key.normal)
     return DateRow(
         label=wording.text(key.label, display),
@@ -106,6 +111,13 @@ def date_row(key: KeyDate, display: Display) -> DateRow:
         against_normal=_against(key),
         source=key.source,
     )
+
+
+def _standing(key: KeyDate) -> str:
+    """Whether a date has come, as far as that is known; "" for one ahead."""
+    if key.passed is not None:
+        return render(say("season.has_come"))
+    return come_by_now(key)
 
 
 def _against(key: KeyDate) -> str:
@@ -125,14 +137,16 @@ def days_apart(days: int, none: str = "") -> str:
     return render(say("season.early" if days < 0 else "season.late", days=apart))
 
 
-def _purpose(purpose: PurposePlan, covers: tuple[Chart, ...], display: Display) -> PurposeRow:
+def _purpose(
+    purpose: PurposePlan, covers: tuple[Chart, ...], display: Display, today: dt.date
+) -> PurposeRow:
     charts = list(covers)
     if purpose.weeks:
         charts.insert(0, _workable(purpose))
     return PurposeRow(
         plan=purpose,
         status=status_words(purpose),
-        from_to=wording.text(from_to(purpose), display),
+        from_to=wording.text(from_to(purpose, today), display),
         normal=wording.text(normal_from_to(purpose), display),
         fewest=wording.text(fewest_days(purpose), display),
         charts=tuple(charts),

@@ -33,6 +33,7 @@ from windowcast.windows.model import CoverPlan
 from windowcast.windows.odds import DateRange
 from windowcast.windows.reasons import from_start
 
+MAY_HAVE_COME = 0.05  # share of the futures from which a date may have come already
 HARDLY = 0.005  # a share that is not worth a number
 _DATES = " {:>11}  {:>16}  {:>7}"  # columns of a key date after its label
 
@@ -72,7 +73,7 @@ def plan_text(plan: SeasonPlan, width: int | None = None) -> str:
     for purpose in plan.purposes:
         status = Name(status_words(purpose))
         lines.append(render(say("note.about", what=purpose.title, note=status), display.system))
-        for said in _purpose(purpose):
+        for said in _purpose(purpose, plan.today):
             lines += wrapped(wording.text(said, display), width, "  ")
         lines.append("")
     lines += [*_weeks(plan.purposes), ""]
@@ -102,17 +103,35 @@ def _key_dates(dates: Sequence[KeyDate], display: Display, width: int) -> Iterat
     for key in dates:
         middle, ends = span(key.ahead)
         if key.passed:
-            middle, ends = short(key.passed), render(say("season.has_come"))
+            middle, ends = short(key.passed), came_between(key) or render(say("season.has_come"))
         first, *rest = wrapped(wording.text(key.label, display), room, hanging="  ")
         yield f"{first:{room}}{_DATES.format(middle, ends, span(key.normal)[0])}"
         yield from rest
+        if doubt := come_by_now(key):
+            yield f"  {doubt}"
 
 
-def _purpose(plan: PurposePlan) -> Iterator[Phrase]:
+def came_between(key: KeyDate) -> str:
+    """``10 Sep to 18 Sep`` of a date that has passed on a day that is not sure, else ""."""
+    if key.passed_between is None:
+        return ""
+    return written(names(*(short(day) for day in key.passed_between), join="to"))
+
+
+def come_by_now(key: KeyDate) -> str:
+    """``by now: likely (8 in 10)`` where it is not sure whether a date has come, else ""."""
+    if key.passed is not None:
+        return render(say("season.has_come")) if key.passed_between else ""
+    if not key.came >= MAY_HAVE_COME:
+        return ""
+    return render(say("season.by_now", came=Share(key.came)))
+
+
+def _purpose(plan: PurposePlan, today: dt.date) -> Iterator[Phrase]:
     """What is said of a purpose below its title, a paragraph each."""
     normal = normal_from_to(plan)
     usual = say("from_to.normal", usual=normal) if normal else NOTHING
-    yield say("from_to.sentence", ahead=from_to(plan), usual=usual)
+    yield say("from_to.sentence", ahead=from_to(plan, today), usual=usual)
     for line in plan_lines(plan.turf):
         yield say("report.note", of=Name(line))
     if plan.job is not None:
@@ -143,13 +162,15 @@ def never_opens(plan: PurposePlan) -> bool:
     return plan.opened is None and plan.opens is not None and plan.opens.median is None
 
 
-def from_to(plan: PurposePlan) -> Phrase:
+def from_to(plan: PurposePlan, today: dt.date) -> Phrase:
     """When a purpose opens and closes this season: ``opened 4 Oct, closes about 20 Dec (...)``."""
     if plan.opens is not None and never_opens(plan):
         return say("from_to.never", share=Share(plan.opens.never))
     if plan.opened is None and plan.opens is None:
         return say("from_to.unknown")
     first = say("from_to.opens", when=_dated(plan.opens))
+    if plan.opens is not None and plan.opens.median is not None and plan.opens.median < today:
+        first = say("from_to.opened_about", when=_dated(plan.opens))
     if plan.opened:
         first = say("from_to.opened", day=plan.opened)
     last = say("from_to.closes", when=_dated(plan.closes))

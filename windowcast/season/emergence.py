@@ -6,13 +6,14 @@ the emerged share. The clock may run faster or slower than published, by a log-n
 share only rises with the clock, so the 10 and 90 % bands are the same curve on the 10 and 90 %
 clocks. The low band also takes unknown water as dry. Over a gap in the weather the clock runs as in
 other years (`windowcast.season.bridging`). Both bands include that uncertainty, and while it is too
-large the share is unknown.
+large the share is unknown. Futures each take a place of their own within that band, for the season
+so far as much as for the days ahead (`emerge_in_futures`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -20,7 +21,7 @@ import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.season_calendar import month_day, northern_month_day, on_date
-from windowcast.season.bridging import bridged
+from windowcast.season.bridging import Bridged, bridged
 from windowcast.season.degree_days import accumulate, heating
 from windowcast.season.model import Emergence
 from windowcast.season.weeds import Z90, CommonValues, Weed
@@ -38,6 +39,11 @@ class ClockSpeed:
     def prior(spread: float) -> ClockSpeed:
         """Before any count."""
         return ClockSpeed(-Z90 * spread, 0.0, Z90 * spread)
+
+    def at(self, scores: FloatArray) -> FloatArray:
+        """Log factor at standard normal scores, each half of the distribution with its spread."""
+        half = np.where(scores < 0, self.mid - self.low, self.high - self.mid)
+        return self.mid + scores / Z90 * half
 
 
 @dataclass(frozen=True)
@@ -75,6 +81,14 @@ class Drivers:
     southern: bool
     latitude_deg: float
     begins: DateArray | None = None
+
+    def last(self, days: int) -> Drivers:
+        """The last days alone."""
+        cut = {name: getattr(self, name)[..., len(self.dates) - days :] for name in _BY_DAY}
+        return replace(self, dates=self.dates[len(self.dates) - days :], **cut)
+
+
+_BY_DAY = ("air_c", "soil_c", "water", "rain_7d_mm")
 
 
 @dataclass(frozen=True)
@@ -115,6 +129,22 @@ class Clocks:
             change(self.leaf_time, other.leaf_time),
         )
 
+    def at(self, scores: FloatArray) -> dict[str, FloatArray]:
+        """The clocks of futures by their place within the doubt of gaps and water, ``[..., day]``.
+
+        Parameters
+        ----------
+        scores
+            Standard normal, ``[future]``: at 1.28 the fast clocks hold, at -1.28 the slow ones.
+        """
+        step = scores[:, None] / Z90
+        found = {}
+        for name, mid in self.mid.items():
+            slow, fast = self.slow[name], self.fast[name]
+            toward = np.where(step < 0, np.maximum(step, -1.0) * (mid - slow), step * (fast - mid))
+            found[name] = mid + toward
+        return found
+
 
 @dataclass(frozen=True)
 class WeedCarry:
@@ -123,6 +153,7 @@ class WeedCarry:
     clocks: Clocks
     season_share: FloatArray  # since the biofix, for the ages of plants
     season_leaf_time: FloatArray
+    season_steps: Clocks  # what each of those days added to the clocks
     timing: ClockSpeed
     counted: tuple[Counted, ...] = ()  # this season's counts so far
 
@@ -183,36 +214,132 @@ def emerge(
     True
     """
     reset = on_date(drivers.dates, weed.biofix, drivers.southern)
-    season = np.cumsum(reset)
-    totals = clocks(weed, drivers, carry)
+    season = np.cumsum(reset).astype(np.int64)
+    steps = _increments(weed, drivers)
+    totals = _running(weed, drivers, steps, carry)
     prior = ClockSpeed.prior(weed.spread_at(drivers.latitude_deg))
-    by_season = {0: prior if carry is None else carry.timing, **(timings or {})}
-    at = [by_season.get(int(n), prior) for n in range(int(season[-1]) + 1)]
+    at = _speeds(season, prior, carry, timings)
     low, mid, high = (np.array([getattr(t, k) for t in at])[season] for k in ("low", "mid", "high"))
     share = weed.share(totals.mid, mid)
     ages = _ages(weed, share, totals.leaf_time, np.flatnonzero(reset), carry)
     told = told_from(weed, totals, mid)
-    emergence = Emergence(
-        weed=weed.code,
-        name=weed.name,
-        season=weed.season,
-        share=np.where(told, share, np.nan),
+    emergence = replace(
+        _curve(weed, share, ages, told),
         share_low=np.where(told, weed.share(totals.slow, low), np.nan),
         share_high=np.where(told, weed.share(totals.fast, high), np.nan),
-        youngest_share=np.where(told, ages.young, np.nan),
-        mean_leaf=np.where(told, ages.mean_leaf, np.nan),
         share_prior=np.where(told, weed.share(totals.mid, prior.mid), np.nan),
-        stages={name: np.where(told, part, np.nan) for name, part in ages.stages.items()},
-        tillering_leaf=weed.young_below,
     )
     after = WeedCarry(
         clocks=totals.map(lambda total, _: total[..., -1], totals),
         season_share=ages.season_share,
         season_leaf_time=ages.season_leaf_time,
+        season_steps=_season_steps(steps, np.flatnonzero(reset), carry),
         timing=at[-1],
         counted=counted,
     )
     return emergence, np.where(told, totals.degree_days, np.nan), after
+
+
+def emerge_in_futures(
+    weed: Weed,
+    before: Drivers,
+    ahead: Drivers,
+    carry: WeedCarry,
+    *,
+    scores: FloatArray,
+    timings: Mapping[int, ClockSpeed] | None = None,
+) -> tuple[Emergence, Emergence, FloatArray]:
+    """Emergence in futures that each have a clock and a soil of their own.
+
+    Parameters
+    ----------
+    before
+        The days up to the carry's, at least since the weed's biofix, as each future has them,
+        ``[future, day]``.
+    ahead
+        The days after it, ``[future, day]``.
+    carry, timings
+        As in `emerge`; the carry is of the record, without futures.
+    scores
+        Place of each future in the band of the clock, standard normal, ``[future]``; 0 for the
+        middle.
+
+    Returns
+    -------
+    Emergence, Emergence, FloatArray
+        Since the biofix before the first day ahead; on the days ahead; and the weed's degree-day
+        total on these. A future's band is its share: what the clock may be off by is in it.
+    """
+    days = carry.season_share.shape[-1]
+    own = before.last(days)
+    known = _on_known_days(weed, own)
+    kept = known.map(lambda new, old: np.where(np.isnan(new), old, new), carry.season_steps)
+    begin = np.where(np.isnan(carry.season_share[..., 0]), np.nan, 0.0) if days else np.nan
+    never = np.zeros(days, bool)
+    gone = kept.map(lambda step, _: accumulate(step, never, begin), kept)
+    reset = on_date(ahead.dates, weed.biofix, ahead.southern)
+    steps = _increments(weed, ahead)
+    coming = steps.map(
+        lambda step, total: accumulate(step, reset, total[..., -1] if days else begin), gone
+    )
+    totals = gone.map(lambda a, b: _joined(a, b, len(scores)), coming)
+    season = np.concatenate([np.zeros(days, np.int64), np.cumsum(reset)])
+    prior = ClockSpeed.prior(weed.spread_at(ahead.latitude_deg))
+    speeds = [timing.at(scores) for timing in _speeds(season, prior, carry, timings)]
+    shift = np.stack(speeds, axis=-1)[:, season]
+    share = weed.share(totals.at(scores), shift)
+    ages = _ages(weed, share, totals.leaf_time, days + np.flatnonzero(reset), None)
+    curve = _curve(weed, share, ages, told_from(weed, totals, shift))
+    total = np.where(np.isnan(curve.share), np.nan, totals.degree_days)
+    return curve.days(slice(0, days)), curve.days(slice(days, None)), total[..., days:]
+
+
+def _joined(before: FloatArray, after: FloatArray, rows: int) -> FloatArray:
+    """``[row, day]`` of both in a row."""
+    parts = (np.broadcast_to(a, (rows, a.shape[-1])) for a in (before, after))
+    return np.concatenate(list(parts), axis=-1)
+
+
+def _speeds(
+    season: npt.NDArray[np.int64],
+    prior: ClockSpeed,
+    carry: WeedCarry | None,
+    timings: Mapping[int, ClockSpeed] | None,
+) -> list[ClockSpeed]:
+    """Speed of the clock in each season of a run, by the season's number."""
+    by_season = {0: prior if carry is None else carry.timing, **(timings or {})}
+    return [by_season.get(n, prior) for n in range(int(season[-1]) + 1)]
+
+
+def _curve(weed: Weed, share: FloatArray, ages: _Ages, told: npt.NDArray[np.bool_]) -> Emergence:
+    """A curve without a band; NaN where it cannot be told."""
+    shown = np.where(told, share, np.nan)
+    return Emergence(
+        weed=weed.code,
+        name=weed.name,
+        season=weed.season,
+        share=shown,
+        share_low=shown,
+        share_high=shown,
+        youngest_share=np.where(told, ages.young, np.nan),
+        mean_leaf=np.where(told, ages.mean_leaf, np.nan),
+        stages={name: np.where(told, part, np.nan) for name, part in ages.stages.items()},
+        tillering_leaf=weed.young_below,
+    )
+
+
+def _season_steps(steps: Clocks, resets: npt.NDArray[np.int64], carry: WeedCarry | None) -> Clocks:
+    """What each day since the last biofix added to the clocks, or since the first day known."""
+    if len(resets):
+        return steps.map(lambda step, _: step[..., resets[-1] :], steps)
+    if carry is None:
+        return steps
+    return carry.season_steps.map(
+        lambda old, new: np.concatenate(
+            [np.broadcast_to(old, (*new.shape[:-1], old.shape[-1])), new], axis=-1
+        ),
+        steps,
+    )
 
 
 def told_from(
@@ -223,15 +350,20 @@ def told_from(
     gappy = np.logical_or.reduce([(totals.fast[n] > m).any(axis=-1) for n, m in totals.mid.items()])
     if gappy.any():  # elsewhere there is no doubt
         fast, mid = ({n: a[gappy] for n, a in of.items()} for of in (totals.fast, totals.mid))
-        doubt = weed.share(fast, log_shift) - weed.share(mid, log_shift)
+        shift = log_shift[gappy] if np.ndim(log_shift) > 1 else log_shift  # type: ignore[index]
+        doubt = weed.share(fast, shift) - weed.share(mid, shift)
         told[gappy] = doubt <= weed.common.gap_doubt
     return np.asarray(told)
 
 
 def clocks(weed: Weed, drivers: Drivers, carry: WeedCarry | None = None) -> Clocks:
     """The weed's clocks over a run of days, ``[..., day]``."""
+    return _running(weed, drivers, _increments(weed, drivers), carry)
+
+
+def _running(weed: Weed, drivers: Drivers, steps: Clocks, carry: WeedCarry | None) -> Clocks:
+    """Totals of what each day adds."""
     reset = on_date(drivers.dates, weed.biofix, drivers.southern)
-    steps = _increments(weed, drivers)
     if drivers.begins is not None:
         idle = _soon_begun(weed, drivers, drivers.begins)
         steps = steps.map(lambda step, _: np.where(idle, 0.0, step), steps)
@@ -259,15 +391,23 @@ def _soon_begun(weed: Weed, drivers: Drivers, begins: DateArray) -> npt.NDArray[
     return np.asarray(soon & (ahead > 0) & (ahead <= weed.common.late_start_days))
 
 
-def _increments(weed: Weed, drivers: Drivers) -> Clocks:
+Bridge = Callable[[FloatArray, CommonValues], Bridged]
+
+
+def _on_known_days(weed: Weed, drivers: Drivers) -> Clocks:
+    """What each day adds to the weed's clocks; NaN on days that are not known."""
+    return _increments(weed, drivers, lambda daily, _: Bridged(daily, np.zeros_like(daily)))
+
+
+def _increments(weed: Weed, drivers: Drivers, bridge: Bridge = bridged) -> Clocks:
     """What each day adds to the weed's clocks."""
     common = weed.common
     plain = weed.degree_days(drivers.air_c if weed.driver == "air" else drivers.soil_c)
-    steps = {"emergence": plain * _warm(drivers.soil_c, common)}
+    steps = {"emergence": plain * _warm(drivers.soil_c, common, bridge)}
     if weed.late_start is not None:
         late = _between(drivers, weed.late_start, weed.biofix)
         steps["late"] = np.where(late, heating(drivers.soil_c, common.germination_min_c), 0.0)
-    over = {name: bridged(step, common) for name, step in steps.items()}
+    over = {name: bridge(step, common) for name, step in steps.items()}
     factor = weed.moisture_factor(drivers.water, drivers.rain_7d_mm)
     moist = np.where(np.isnan(factor), 1.0, factor)
     dry = np.where(np.isnan(factor), common.dry_unknown, factor)
@@ -275,15 +415,15 @@ def _increments(weed: Weed, drivers: Drivers) -> Clocks:
         mid={name: step.daily * moist for name, step in over.items()},
         slow={n: np.maximum(step.daily - step.doubt, 0.0) * dry for n, step in over.items()},
         fast={name: (step.daily + step.doubt) * moist for name, step in over.items()},
-        degree_days=bridged(plain, common).daily,
-        leaf_time=bridged(heating(drivers.air_c, weed.leaf_base_c), common).daily,
+        degree_days=bridge(plain, common).daily,
+        leaf_time=bridge(heating(drivers.air_c, weed.leaf_base_c), common).daily,
     )
 
 
-def _warm(soil_c: FloatArray, common: CommonValues) -> FloatArray:
+def _warm(soil_c: FloatArray, common: CommonValues, bridge: Bridge) -> FloatArray:
     """1 where the soil lets seeds germinate, 0 where not; over gaps where all other years agree."""
     warm = np.where(np.isnan(soil_c), np.nan, soil_c >= common.germination_min_c)
-    over = bridged(warm, common)
+    over = bridge(warm, common)
     return np.where(over.doubt == 0, over.daily, np.nan)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import IntEnum
 from typing import TYPE_CHECKING, Any
 
@@ -119,6 +119,15 @@ class Emergence:
     stages: Mapping[str, FloatArray] = field(default_factory=dict)
     tillering_leaf: float = 4.0
 
+    def days(self, part: slice) -> Emergence:
+        """The curve on some of its days."""
+        names = ("share", "share_low", "share_high", "youngest_share", "mean_leaf")
+        cut: dict[str, Any] = {name: getattr(self, name)[..., part] for name in names}
+        if self.share_prior is not None:
+            cut["share_prior"] = self.share_prior[..., part]
+        stages = {name: share[..., part] for name, share in self.stages.items()}
+        return replace(self, stages=stages, **cut)
+
     @property
     def mean_bbch(self) -> FloatArray:
         """Mean BBCH stage of the plants up: 10 + leaves, from tillering on 20 + tillers."""
@@ -128,6 +137,23 @@ class Emergence:
             10.0 + self.mean_leaf,
             20.0 + np.minimum(tillers, 9.0),
         )
+
+
+@dataclass(frozen=True)
+class SoFar:
+    """The last days before those ahead as each future has them: the models err in them too.
+
+    Attributes
+    ----------
+    soil_5cm_c, soil_10cm_c
+        ``[1 + future, day]``; the last day is the one before those ahead.
+    emergence
+        EPPO code → curve since the weed's biofix, ``[1 + future, day]``.
+    """
+
+    soil_5cm_c: FloatArray
+    soil_10cm_c: FloatArray
+    emergence: Mapping[str, Emergence]
 
 
 @dataclass(frozen=True)
@@ -149,6 +175,7 @@ class SiteState:
     turf: TurfState
     used: tuple[Value, ...] = field(default=())  # every science value that went in
     notes: tuple[Phrase, ...] = ()
+    so_far: SoFar | None = None
 
     def to_pandas(self) -> pd.DataFrame:
         """A row a day, of the past: soil, turf, and for each weed its clock and emerged share.

@@ -6,7 +6,7 @@ call carries on from the first, and a run split in two gives what one run gives.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -20,9 +20,16 @@ from windowcast.core.turf import Texture
 from windowcast.core.values import PACKAGED, Tables, Value
 from windowcast.core.weed_codes import unsupported
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
-from windowcast.season.emergence import Drivers, WeedCarry, emerge
+from windowcast.season.emergence import (
+    ClockSpeed,
+    Drivers,
+    WeedCarry,
+    emerge,
+    emerge_in_futures,
+)
+from windowcast.season.errors import ModelErrors
 from windowcast.season.leaf import Care
-from windowcast.season.model import Emergence, SiteState
+from windowcast.season.model import Emergence, SiteState, SoFar
 from windowcast.season.rolling import trailing_sum
 from windowcast.season.row_spans import Spans
 from windowcast.season.scouting import Count, posterior_timings
@@ -34,6 +41,7 @@ from windowcast.season.weeds import Weed, weed, with_late_share
 SEED_DEPTH_M = 0.025
 DEPTHS_M = (SEED_DEPTH_M, 0.05, 0.10)
 RAIN_DAYS = 7
+YEAR_DAYS = 366
 LEAF = ("soil_10cm_c", "tmin_c", "air_c")  # what drives the turf's leaf
 
 
@@ -57,6 +65,17 @@ class Carry:
     recent: dict[str, FloatArray]
     weeds: dict[str, WeedCarry]
     turf: TurfCarry | None
+    season: LastDays
+
+
+@dataclass(frozen=True)
+class LastDays:
+    """What the last days of a run were like, up to a year, ``[day]``; for errors drawn in them."""
+
+    drivers: Drivers
+    soil_5cm_c: FloatArray
+    soil_10cm_c: FloatArray
+    measured: npt.NDArray[np.bool_]  # soil by a probe: no error of the model
 
 
 def build(
@@ -70,6 +89,7 @@ def build(
     looks: Sequence[CanopyLook] = (),
     tables: Tables = PACKAGED,
     soil_model: SoilModel = simulate,
+    errors: ModelErrors | None = None,
 ) -> tuple[SiteState, Carry]:
     """State of a site over the days of a record.
 
@@ -93,6 +113,9 @@ def build(
     soil_model
         `windowcast.physics.soil.simulate`, or one that keeps what it did
         (`windowcast.season.soil_kept`).
+    errors
+        What the models are wrong by in each future. Only with `start`, and a record of as many
+        futures: ``[1 + future, day]``.
 
     Returns
     -------
@@ -114,14 +137,20 @@ def build(
     drivers, soil = drivers_of(
         record, site, start=start, correction=correction, tables=tables, soil_model=soil_model
     )
-    southern = drivers.southern
     tmin = record.get("tmin_c")
+    erring = None if errors is None or start is None else _Erring.of(errors, start, drivers)
     emergence: dict[str, Emergence] = {}
+    so_far: dict[str, Emergence] = {}
     degree_days: dict[str, FloatArray] = {}
     carries: dict[str, WeedCarry] = {}
     for entry in weeds:
         before = None if start is None else start.weeds.get(entry.code)
         timings, counted = posterior_timings(entry, drivers, before, counts)
+        if erring is not None and before is not None:
+            so_far[entry.code], emergence[entry.code], degree_days[entry.code] = erring.emerge(
+                entry, before, timings
+            )
+            continue
         emergence[entry.code], degree_days[entry.code], carries[entry.code] = emerge(
             entry, drivers, before, timings, counted
         )
@@ -131,7 +160,7 @@ def build(
         tmin,
         drivers.air_c,
         species=str(site.turf.species),
-        southern=southern,
+        southern=drivers.southern,
         care=care_of(site),
         carry=None if start is None else start.turf,
         history=None if start is None else tuple(start.recent[k] for k in LEAF),  # type: ignore[arg-type]
@@ -139,10 +168,11 @@ def build(
         looks=looks,
         tables=tables,
     )
+    step = 0.0 if erring is None else erring.ahead_c
     state = SiteState(
         dates=record.times,
-        soil_5cm_c=soil.temp_5cm_c,
-        soil_10cm_c=soil.temp_10cm_c,
+        soil_5cm_c=soil.temp_5cm_c + step,
+        soil_10cm_c=soil.temp_10cm_c + step,
         soil_moisture=soil.moisture,
         soil_frozen=soil.frozen,
         degree_days=degree_days,
@@ -150,6 +180,7 @@ def build(
         turf=turf,
         used=_used(weeds, tables),
         notes=_notes(site, record, weeds, emergence),
+        so_far=None if erring is None else erring.so_far(so_far),
     )
     keep = {
         "rain_mm": record.get("precip_mm"),
@@ -162,8 +193,56 @@ def build(
         recent={k: _after(recent, k, v)[..., -back:] for k, v in keep.items()},
         weeds=carries,
         turf=turf_carry,
+        season=_last_days(record, drivers, soil),
     )
     return state, carry
+
+
+def _last_days(record: Record, drivers: Drivers, soil: SoilDays) -> LastDays:
+    days = slice(-YEAR_DAYS, None)
+    return LastDays(
+        drivers.last(min(YEAR_DAYS, len(drivers.dates))),
+        soil.temp_5cm_c[..., days],
+        soil.temp_10cm_c[..., days],
+        _measured(record, "soil_5cm_c")[..., days],
+    )
+
+
+@dataclass(frozen=True)
+class _Erring:
+    """Days before and ahead as the futures have them, each with its own error of the models."""
+
+    errors: ModelErrors
+    start: Carry
+    drivers: Drivers
+    before_c: FloatArray  # added to the soil, [1 + future, day]
+    ahead_c: FloatArray
+
+    @classmethod
+    def of(cls, errors: ModelErrors, start: Carry, drivers: Drivers) -> _Erring:
+        last = start.season
+        before = errors.soil_c(last.drivers.dates)
+        ahead = errors.soil_c(drivers.dates)
+        return cls(errors, start, drivers, np.where(last.measured, 0.0, before), ahead)
+
+    def emerge(
+        self, entry: Weed, carry: WeedCarry, timings: Mapping[int, ClockSpeed]
+    ) -> tuple[Emergence, Emergence, FloatArray]:
+        """A weed's emergence so far and ahead; see `emerge_in_futures`."""
+        before = self.start.season.drivers
+        return emerge_in_futures(
+            entry,
+            replace(before, soil_c=before.soil_c + self.before_c),
+            replace(self.drivers, soil_c=self.drivers.soil_c + self.ahead_c),
+            carry,
+            scores=self.errors.clock(entry.code),
+            timings=timings,
+        )
+
+    def so_far(self, emergence: Mapping[str, Emergence]) -> SoFar:
+        """The days before as the futures have them."""
+        last = self.start.season
+        return SoFar(last.soil_5cm_c + self.before_c, last.soil_10cm_c + self.before_c, emergence)
 
 
 @dataclass(frozen=True)
@@ -321,11 +400,14 @@ def _with_probes(
     """
     out = []
     for name, modelled in (("soil_5cm_c", soil_5cm), ("soil_10cm_c", soil_10cm)):
-        measured = record.get(name)
-        real = np.isfinite(measured) & (record.grade(name) == Grade.OBSERVED)
-        out.append(np.where(real, measured, modelled))
+        out.append(np.where(_measured(record, name), record.get(name), modelled))
     step = out[0] - soil_5cm
     return seed + np.where(np.isnan(step), 0.0, step), out[0], out[1]
+
+
+def _measured(record: Record, name: str) -> npt.NDArray[np.bool_]:
+    """Days on which a probe told the soil, ``[..., day]``."""
+    return np.asarray(np.isfinite(record.get(name)) & (record.grade(name) == Grade.OBSERVED))
 
 
 def _after(recent: dict[str, FloatArray], name: str, values: FloatArray) -> FloatArray:

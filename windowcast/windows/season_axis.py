@@ -135,6 +135,13 @@ def _joined(
         code: replace(weed, **fields(past.emergence[code], weed, _EMERGENCE))  # type: ignore[arg-type]
         for code, weed in ahead.emergence.items()
     }
+    soil = fields(past, ahead, _SOIL)
+    if ahead.so_far is not None:
+        for code, weed in ahead.so_far.emergence.items():
+            for name in _EMERGENCE:
+                _put_before(getattr(emergence[code], name), getattr(weed, name), gone)
+        for name in ("soil_5cm_c", "soil_10cm_c"):
+            _put_before(soil[name], getattr(ahead.so_far, name), gone)
     turf = replace(ahead.turf, **fields(past.turf, ahead.turf, _TURF))  # type: ignore[arg-type]
     # the past alone does not know when the green-up after it comes; with the days ahead it does
     dates = np.concatenate([past.dates[len(past.dates) - gone :], ahead.dates])
@@ -153,8 +160,23 @@ def _joined(
         turf=turf,
         used=ahead.used,
         notes=ahead.notes,
-        **fields(past, ahead, _SOIL),
+        **soil,  # type: ignore[arg-type]
     )
+
+
+def _put_before(axis: npt.NDArray[Any], so_far: npt.NDArray[Any], gone: int) -> None:
+    """Lay the last days before today over an axis, as each future has them, in place.
+
+    Parameters
+    ----------
+    axis
+        ``[member, day]`` without the forecast as issued; `gone` of the days lie before today.
+    so_far
+        ``[1 + member, any day]`` up to yesterday.
+    """
+    days = min(gone, so_far.shape[-1])
+    rows = so_far[1:] if len(so_far) > 1 else so_far
+    axis[:, gone - days : gone] = rows[:, so_far.shape[-1] - days :]
 
 
 def on_ground(turf: TurfState, overseeded: bool | None) -> TurfState:

@@ -1,0 +1,229 @@
+"""Errors of the models in the futures: dates and shares carry them, readings lessen them."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+
+import numpy as np
+import pytest
+from windows_fixtures import site
+
+from windowcast.core.record import Grade, Place, Record
+from windowcast.core.site import Site
+from windowcast.core.values import PACKAGED
+from windowcast.physics.soil_error import SoilError, soil_error
+from windowcast.season.emergence import ClockSpeed, Drivers, emerge, emerge_in_futures
+from windowcast.season.errors_drawn import model_errors, size_at
+from windowcast.season.model import SiteState
+from windowcast.season.soil_doubt import even_scores, soil_doubt
+from windowcast.season.state import Carry, build
+from windowcast.season.weeds import weed
+from windowcast.windows.season_axis import SeasonAxis
+
+DAYS = np.arange("2022-01-01", "2024-07-01", dtype="datetime64[D]")
+TODAY = int(np.searchsorted(DAYS, np.datetime64("2023-10-10")))
+COUNT = 40
+
+
+def _record(days: np.ndarray, rows: int = 0, **changed: np.ndarray) -> Record:
+    """Weather that is the same each year, with a little noise; `rows` members of it."""
+    number = days.astype(np.int64).astype(float)
+    noise = np.array([np.random.default_rng(int(n)).standard_normal() for n in number])
+    mean = 15.0 - 12.0 * np.cos(2 * np.pi * (number % 365.25 - 20.0) / 365.25) + 2.0 * noise
+    values = {
+        "tmax_c": mean + 6.0,
+        "tmin_c": mean - 6.0,
+        "precip_mm": np.where(number % 4 == 0, 9.0, 0.0),
+    } | changed
+    if rows:
+        values = {name: np.broadcast_to(v, (rows, len(days))) for name, v in values.items()}
+    grades = {name: np.full(len(days), Grade.OBSERVED, np.uint8) for name in values}
+    return Record(Place("here", 37.0, -86.0), days, values, grades)
+
+
+def _site() -> Site:
+    return site().model_copy(update={"weeds": ("POAAN", "DIGIS")})
+
+
+@functools.cache
+def _past(probe_c: float | None = None) -> tuple[SiteState, Carry]:
+    changed = {} if probe_c is None else {"soil_5cm_c": np.full(TODAY, probe_c)}
+    return build(_record(DAYS[:TODAY], **changed), _site())
+
+
+@functools.cache
+def _futures(probe_c: float | None = None) -> tuple[SiteState, SiteState, Carry]:
+    past, carry = _past(probe_c)
+    errors = model_errors(_record(DAYS[:TODAY]), past.emergence, DAYS[TODAY:], COUNT)
+    ahead, _ = build(_record(DAYS[TODAY:], COUNT + 1), _site(), start=carry, errors=errors)
+    return past, ahead, carry
+
+
+def test_the_forecast_as_issued_has_no_error_and_the_draw_is_repeatable() -> None:
+    past, ahead, carry = _futures()
+    plain, _ = build(_record(DAYS[TODAY:], 1), _site(), start=carry)
+    np.testing.assert_array_equal(ahead.soil_5cm_c[0], plain.soil_5cm_c[0])
+    for code, curve in ahead.emergence.items():
+        np.testing.assert_array_equal(curve.share[0], plain.emergence[code].share[0])
+        np.testing.assert_array_equal(
+            curve.youngest_share[0], plain.emergence[code].youngest_share[0]
+        )
+        so_far = ahead.so_far.emergence[code].share[0]
+        np.testing.assert_array_equal(so_far, past.emergence[code].share[-len(so_far) :])
+    one, two = (
+        model_errors(_record(DAYS[:TODAY]), ["POAAN"], DAYS[TODAY:], COUNT) for _ in range(2)
+    )
+    np.testing.assert_array_equal(one.soil.error_c, two.soil.error_c)
+
+
+def test_the_same_future_errs_alike_the_day_after() -> None:
+    one, two = (
+        model_errors(_record(DAYS[: TODAY + n]), ["POAAN"], DAYS[TODAY + n :], COUNT)
+        for n in (0, 1)
+    )
+    days = DAYS[TODAY + 1 : TODAY + 6]
+    np.testing.assert_array_equal(one.soil_c(days), two.soil_c(days))
+    np.testing.assert_array_equal(one.clock("POAAN"), two.clock("POAAN"))
+
+
+def test_shares_of_the_season_so_far_carry_the_clocks_doubt() -> None:
+    past, ahead, _ = _futures()
+    axis = SeasonAxis.of(past, ahead, southern=False, overseeded=False)
+    share = axis.state.emergence["POAAN"].share
+    assert share.shape == axis.state.soil_5cm_c.shape
+    yesterday = share[:, axis.gone - 1]
+    low, high = (getattr(past.emergence["POAAN"], n)[-1] for n in ("share_low", "share_high"))
+    assert np.quantile(yesterday, 0.1) == pytest.approx(low, abs=0.03)
+    assert np.quantile(yesterday, 0.9) == pytest.approx(high, abs=0.03)
+    # one future's curve goes on without a jump, and rises
+    assert (np.diff(share[:, 1 : axis.gone + 60], axis=1) >= 0).all()
+
+
+def test_soil_of_the_season_so_far_carries_the_models_doubt_but_a_probe_has_none() -> None:
+    past, ahead, _ = _futures()
+    axis = SeasonAxis.of(past, ahead, southern=False, overseeded=False)
+    assert axis.state.soil_5cm_c[:, axis.gone - 1].std() > 0.8
+    past, ahead, _ = _futures(16.0)
+    axis = SeasonAxis.of(past, ahead, southern=False, overseeded=False)
+    assert (axis.state.soil_5cm_c[:, : axis.gone] == 16.0).all()
+    assert axis.state.soil_5cm_c[:, axis.gone].std() > 0.8
+
+
+def test_readings_draw_the_futures_together_and_taking_them_away_widens() -> None:
+    record, spreads = _record(DAYS[:TODAY]), []
+    for count in (0, 1, 3, 10):
+        drawn = model_errors(record, [], DAYS[TODAY:], COUNT, readings=count)
+        spreads.append(drawn.soil_c(DAYS[TODAY : TODAY + 30])[1:].std(axis=0).mean())
+    assert spreads == sorted(spreads, reverse=True)
+    assert spreads[-1] < 0.95 * spreads[0]
+
+
+def test_rain_taken_away_widens_the_error_of_the_soil() -> None:
+    known = _record(DAYS[:TODAY])
+    sizes = []
+    for days in (0, 30, TODAY):
+        rain = known.get("precip_mm").copy()
+        rain[TODAY - days :] = np.nan
+        found = size_at(_record(DAYS[:TODAY], precip_mm=rain), 0, PACKAGED["soil"])
+        sizes.append(np.hypot(found.bias_sd_c, found.slow_sd_c))
+    assert sizes == sorted(sizes)
+    assert sizes[0] < sizes[1]
+
+
+def test_a_humid_climate_has_the_smaller_error_and_an_unknown_one_the_greater() -> None:
+    wet = _record(DAYS[:TODAY])
+    dry = _record(DAYS[:TODAY], precip_mm=wet.get("precip_mm") / 3)
+    values = PACKAGED["soil"]
+    assert size_at(wet, 0, values) == soil_error(humid=True)
+    assert size_at(dry, 0, values) == soil_error(humid=False)
+    assert size_at(wet.between(DAYS[0], DAYS[200]), 0, values) == soil_error(humid=False)
+
+
+def test_a_draw_has_the_spread_and_the_memory_that_were_asked_for() -> None:
+    days = np.arange("2024-01-01", "2024-05-01", dtype="datetime64[D]")
+    size = SoilError(bias_sd_c=0.9, slow_sd_c=0.8, slow_days=20.0, fast_sd_c=0.5)
+    drawn = soil_doubt(np.random.default_rng(0), 4000, days[0], days[-1], size).at(days)
+    assert drawn.std() == pytest.approx(np.sqrt(0.9**2 + 0.8**2 + 0.5**2), rel=0.03)
+    assert np.mean(drawn[:, 0] * drawn[:, 20]) == pytest.approx(0.9**2 + 0.8**2 / np.e, rel=0.1)
+    assert np.mean(drawn[:, 0] * drawn[:, 119]) == pytest.approx(0.9**2, rel=0.1)
+    assert abs(drawn.mean()) < 0.05
+
+
+def test_scores_are_spread_evenly() -> None:
+    scores = even_scores(np.random.default_rng(1), 100)
+    assert abs(scores.mean()) < 1e-9
+    assert scores.std() == pytest.approx(1.0, abs=0.02)
+    assert (scores < 0).sum() == 50
+
+
+def test_a_clock_that_counts_made_faster_is_drawn_within_what_they_leave() -> None:
+    speed = ClockSpeed(-0.1, 0.2, 0.3)
+    at = speed.at(np.array([-1.2815515655446004, 0.0, 1.2815515655446004]))
+    np.testing.assert_allclose(at, [-0.1, 0.2, 0.3])
+
+
+def _drivers(days: np.ndarray, rain: float) -> Drivers:
+    air = 22.0 - 0.12 * (days - days[0]).astype(float)
+    wet = np.full(len(days), np.nan if np.isnan(rain) else 0.8)
+    return Drivers(days, air, air, wet, np.full(len(days), rain), southern=False, latitude_deg=37.0)
+
+
+def test_unknown_water_lowers_the_slow_futures_and_none_of_the_others() -> None:
+    days = np.arange("2023-06-21", "2023-12-01", dtype="datetime64[D]")
+    cut = 80
+    scores = np.array([0.0, -1.5, 0.5])
+    shares = []
+    for rain in (30.0, np.nan):
+        before, ahead = (_drivers(days, rain) for _ in range(2))
+        before = before.last(len(days))
+        first = dataclasses.replace(before, **_part(before, slice(0, cut)))
+        rest = dataclasses.replace(ahead, **_part(ahead, slice(cut, None)))
+        _, _, carry = emerge(weed("POAAN"), first)
+        _, curve, _ = emerge_in_futures(weed("POAAN"), first, rest, carry, scores=scores)
+        shares.append(curve.share[:, -1])
+    known, unknown = shares
+    assert unknown[1] < known[1] - 0.2
+    np.testing.assert_array_equal(unknown[[0, 2]], known[[0, 2]])
+
+
+def _part(drivers: Drivers, part: slice) -> dict[str, np.ndarray]:
+    names = ("dates", "air_c", "soil_c", "water", "rain_7d_mm")
+    return {name: getattr(drivers, name)[part] for name in names}
+
+
+def test_a_gap_in_the_season_so_far_is_bridged_as_in_the_record() -> None:
+    days = np.arange("2015-01-01", "2023-10-10", dtype="datetime64[D]")
+    number = (days.astype(np.int64) % 365.25).astype(float)
+    air = 16.0 - 10.0 * np.cos(2 * np.pi * (number - 20.0) / 365.25)
+    holes = air.copy()
+    holes[-12:-9] = np.nan
+    rain = np.full(len(days), 20.0)
+    past = Drivers(days, holes, air, rain / 25, rain, southern=False, latitude_deg=37.0)
+    curve, _, carry = emerge(weed("POAAN"), past)
+    rest = dataclasses.replace(_drivers(DAYS[TODAY : TODAY + 30], 20.0))
+    scores = np.array([0.0, -1.0, 1.0])
+    so_far, _, _ = emerge_in_futures(weed("POAAN"), past.last(366), rest, carry, scores=scores)
+    assert np.isfinite(so_far.share).all()
+    np.testing.assert_array_equal(so_far.share[0], curve.share[-so_far.share.shape[1] :])
+
+
+def test_steps_of_a_season_are_carried_over_two_runs() -> None:
+    days = np.arange("2023-06-01", "2023-12-01", dtype="datetime64[D]")
+    whole = _drivers(days, 20.0)
+    _, _, one = emerge(weed("POAAN"), whole)
+    _, _, half = emerge(weed("POAAN"), dataclasses.replace(whole, **_part(whole, slice(0, 90))))
+    _, _, two = emerge(
+        weed("POAAN"), dataclasses.replace(whole, **_part(whole, slice(90, None))), half
+    )
+    assert one.season_steps.mid["emergence"].shape[-1] == one.season_share.shape[-1]
+    np.testing.assert_array_equal(
+        one.season_steps.mid["emergence"], two.season_steps.mid["emergence"]
+    )
+
+
+def test_a_soil_model_without_error_has_futures_that_agree() -> None:
+    parts = ("bias_sd", "bias_sd_many_readings", "slow_sd_humid", "fast_sd")
+    exact = PACKAGED.varied({f"soil.error.{part}": 0.0 for part in parts})
+    drawn = model_errors(_record(DAYS[:TODAY]), [], DAYS[TODAY:], COUNT, tables=exact)
+    assert not drawn.soil_c(DAYS[TODAY : TODAY + 9]).any()
