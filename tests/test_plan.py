@@ -24,7 +24,8 @@ from windowcast.core.site import Site
 from windowcast.core.turf import Sensitive
 from windowcast.core.values import PACKAGED, Value, load
 from windowcast.materials.actives import load_actives
-from windowcast.programme.answer import Answer, answer, greenup_by_futures
+from windowcast.programme.answer import Answer, answer
+from windowcast.programme.foreseen import greenup_by_futures
 from windowcast.programme.key_dates import key_dates
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan
 from windowcast.programme.now_or_wait import Later, decision, later_value

@@ -8,6 +8,7 @@ from windowcast.cli import LazyGroup
 
 CHECKS: dict[str, tuple[str, str]] = {
     "soil": ("verify_soil", "Soil temperature against USCRN probes, beside simpler estimates."),
+    "dates": ("verify_dates", "Replay past seasons and score the key dates told."),
     "odds": ("verify_odds", "Replay past seasons and score the odds."),
     "turf": ("verify_turf", "Dormancy and green-up against dated sightings."),
     "emergence": ("verify_emergence", "Emergence curves against published figures."),

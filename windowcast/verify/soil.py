@@ -37,8 +37,16 @@ def in_season(dates: DateArray) -> npt.NDArray[np.bool_]:
 
 
 def south_east(data: Stations) -> npt.NDArray[np.bool_]:
-    """South-eastern and transition-zone stations: south of 39.6° N and east of 98° W."""
-    return (data.latitude_deg < 39.6) & (data.longitude_deg > -98.0) & (data.latitude_deg > 24)
+    """Which stations lie in the south-east (`in_south_east`), ``[station]``."""
+    return in_south_east(data.latitude_deg, data.longitude_deg)
+
+
+def in_south_east(
+    latitude_deg: npt.ArrayLike, longitude_deg: npt.ArrayLike
+) -> npt.NDArray[np.bool_]:
+    """South-eastern US and transition zone: south of 39.6° N and east of 98° W."""
+    north, east = np.asarray(latitude_deg), np.asarray(longitude_deg)
+    return np.asarray((north < 39.6) & (north > 24) & (east > -98.0))
 
 
 def forcing_of(data: Stations) -> SoilForcing:

@@ -1,7 +1,8 @@
 """Past years of a station's own record as futures: the same part of the season, day after day.
 
 Temperatures are carried as departures from the station's normal course, so that a past year moved
-by some days against the calendar is neither too warm nor too cold. Few years are made to give many
+by some days against the calendar is neither too warm nor too cold. The course and the departures
+are those of today's climate (`windowcast.weather.warming`). Few years are made to give many
 members by moving them by up to 15 days.
 """
 
@@ -16,6 +17,7 @@ import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.values import Table
+from windowcast.weather.warming import warming_k_per_year
 
 FEWEST_CASES = 30  # days with and without rain from which a correlation is taken
 HARMONICS = 3  # of the normal course: year, half-year, third of a year
@@ -54,7 +56,7 @@ class PastYears:
     Attributes
     ----------
     normal
-        ``tmax_c`` and ``tmin_c`` → normal on each day ahead, ``[day]``.
+        ``tmax_c`` and ``tmin_c`` → normal of today's climate on each day ahead, ``[day]``.
     departure_sd
         ``tmax_c`` and ``tmin_c`` → spread of departures in this part of the year, °C.
     departures
@@ -103,10 +105,16 @@ def past_years(record: Record, today: dt.date, days: int, count: int, values: Ta
     half = values.number("past_years.sd_half_width")
     season = np.abs((_day_of_cycle(past.times) - _day_of_cycle(start) + 183) % 366 - 183) <= half
     normal, spread, departures, latest = {}, {}, {}, {}
-    for name in TEMPERATURES:
-        course = normal_course(past, name, np.concatenate([past.times, ahead]))
-        normal[name] = course[len(past.times) :]
-        off = past.get(name) - course[: len(past.times)]
+    days_of = np.concatenate([past.times, ahead])
+    courses = {name: normal_course(past, name, days_of) for name in TEMPERATURES}
+    plain = {name: past.get(name) - courses[name][: len(past.times)] for name in TEMPERATURES}
+    slope = warming_k_per_year(np.mean(list(plain.values()), axis=0), values)
+    since = (start - past.times).astype(np.float64) / _YEAR_DAYS
+    for name, course in courses.items():
+        known_days = np.isfinite(plain[name])
+        middle = float(since[known_days].mean()) if known_days.any() else 0.0
+        normal[name] = course[len(past.times) :] + slope * middle
+        off = plain[name] + slope * (since - middle)
         near = off[season & np.isfinite(off)]
         enough = len(near) >= 2 * half
         spread[name] = float(near.std()) if enough else values.number("temperature.climate_sd")
