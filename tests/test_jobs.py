@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -15,7 +14,6 @@ import windowcast
 from windowcast.core.errors import InputError
 from windowcast.core.values import PACKAGED
 from windowcast.programme.answer import Answer
-from windowcast.programme.pre_emergent_job import residual_ends
 from windowcast.records.model import (
     Application,
     CoverReading,
@@ -27,8 +25,8 @@ from windowcast.records.model import (
 from windowcast.records.store import SeasonLog
 from windowcast.report.terminal import table_text
 from windowcast.report.wording import answer_word
-from windowcast.season.observed import Applied
-from windowcast.windows.barrier import Loss, half_lives_lost
+from windowcast.windows.barrier import Barrier, runs_out
+from windowcast.windows.loss import Loss, half_lives_lost
 from windowcast.windows.model import Job, PurposeOutlook
 
 DAILY = windowcast.sample_folder() / "daily.csv.gz"
@@ -384,21 +382,52 @@ def test_green_leaf_on_one_area_forbids_on_others_alike_until_someone_looks(
 def test_what_runs_out_with_the_last_day_looked_at_has_no_day_yet() -> None:
     """Half-lives are counted to the end of the last day too, which is no day of the axis."""
     loss = Loss.of(PACKAGED["barrier"])
-    days, soil_c = 10, np.full((1, 10), 20.0)
+    days, soil_c, dry = 10, np.full((1, 10), 20.0), np.zeros((1, 10))
     lost = half_lives_lost(soil_c, 1.0, loss)[0]
     held = loss.half_lives_held
     for day in range(1, days + 2):
         life = float(lost[min(day, days)] / held) * (0.999 if day <= days else 1.001)
-        ground = SimpleNamespace(
-            day=lambda date: 0,
-            axis=SimpleNamespace(state=SimpleNamespace(soil_5cm_c=soil_c)),
-            values=SimpleNamespace(loss=loss),
-        )
-        material = SimpleNamespace(range_d=(life, life, life))
-        made = Applied(dt.date(2025, 9, 1), "", ())
-        ends = residual_ends(made, [material], ground)  # type: ignore[arg-type, list-item]
-        assert ends is not None
-        assert ends[0] == (day if day < days else np.inf)
+        barrier = Barrier(life, 0.0, 7, loss)
+        assert runs_out(soil_c, dry, barrier)[0] == (day if day < days else np.inf)
+
+
+def test_half_a_rate_lasts_less_long_and_a_rate_not_noted_no_longer_than_the_usual(
+    tmp_path: Path,
+) -> None:
+    """A dose below the usual one is gone a half-life earlier for each time it is halved."""
+
+    def until(*rates: float | None) -> list[dt.date | None]:
+        found = []
+        for rate in rates:
+            entry = applied("2016-08-20", Material("dithiopyr", rate), watered_in_mm=40.0)
+            it = job(answers(tmp_path, "2016-08-30", entry), "pre-fall")
+            assert it.residual_until is not None
+            found.append(it.residual_until[1])
+        return found
+
+    half, usual, double, unsaid = until(0.28, 0.56, 1.12, None)
+    assert half is not None
+    assert usual is not None
+    assert 8 < (usual - half).days < 40  # a half-life of 17 to 35 d at 20 °C
+    assert usual == double == unsaid
+
+
+@pytest.mark.parametrize(
+    ("given_mm", "state", "said"),
+    [(2.0, "failed", "job.dry"), (8.0, "failed", "job.dry"), (9.0, "done", "job.watered_partly"),
+     (12.6, "done", "job.watered_partly"), (12.7, "done", "")],
+)  # fmt: skip
+def test_water_that_was_short_of_what_is_asked_counts_for_what_it_reached(
+    tmp_path: Path, given_mm: float, state: str, said: str
+) -> None:
+    # 16 to 23 Sep 2017 brought less than 1 mm to the sample's station
+    it = job(
+        answers(tmp_path, "2017-10-02", applied("2017-09-15", watered_in_mm=given_mm)), "pre-fall"
+    )
+    assert it.state == state
+    assert said in repr((it.text, it.to_do))
+    if not said:
+        assert "job.watered" not in repr(it.to_do)
 
 
 def test_a_clean_spot_is_not_a_clean_field(tmp_path: Path) -> None:

@@ -28,11 +28,11 @@ from windowcast.weather.gaps import filled
 from windowcast.weather.hourly import daily_to_hourly
 from windowcast.weather.quality import checked
 from windowcast.weather.sample import sample_site, sample_weather
-from windowcast.windows.barrier import Loss, cover
-from windowcast.windows.cover_plan import usual_material
+from windowcast.windows.barrier import cover
 from windowcast.windows.model import Ranking
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
+from windowcast.windows.residual import Laying, usual_material
 
 
 def ranked(tables: Tables) -> Ranking:
@@ -54,9 +54,8 @@ def test_a_window_goes_by_the_criteria_handed_down() -> None:
 def test_a_barrier_lasts_by_the_loss_handed_down() -> None:
     def lasts(tables: Tables) -> float:
         values = tables["barrier"]
-        laid = usual_material(purpose_of("pre-fall", tables), values).laid(
-            Loss.of(values), irrigated=True
-        )
+        watered = Laying(values, irrigated=True)
+        laid = usual_material(purpose_of("pre-fall", tables), values).laid(watered)
         days = np.arange(365.0)
         return float(cover(days / 365, np.full(365, 20.0), np.zeros(365), laid).lasts_days[0, 0])
 

@@ -27,7 +27,7 @@ BANNED = {
     r"\bthat which\b": "what",
     r"\bcomes? before\b": "two sentences",
     r"\bcaught\b (?!seven)": "controlled",
-    r"\bcatches\b": "is still active when … emerges",
+    r"\bcatches\b": "emerges while the residual holds",
     r"\bgreening\b": "coming out of dormancy, green-up",
     r"\bin hand\b": "your label",
     r"\bclean-up\b": "dormant application",
@@ -37,7 +37,8 @@ BANNED = {
     r"\bhangs? on\b": "depends on",
     r"\bwould have to\b": "needed",
     r"\bheld down\b": "held back",
-    r"\bholds?\b(?! it back)": "has, lasts, stays",
+    # "while the residual holds" is the one name of that share
+    r"(?<!residual )\bholds?\b(?! it back)": "has, lasts, stays",
     r"\bodds\b": "chance",
     r"\bmust follow\b": "follow-up",
     r"\bnot known\b": "unknown",

@@ -50,6 +50,9 @@ use = {use}  # golf, sports, lawn, sod, other
 # Where it is "planned" or "done", give as well: date (of sowing), species (perennial ryegrass,
 # annual ryegrass, roughstalk bluegrass), method (broadcast, slit).
 # overseed = {{ state = "none" }}
+# How deep the thatch is: a pre-emergent needs more water through deep thatch; left out, it counts
+# as deep.
+# thatch_mm = 10
 # These move the date at which colour goes and comes; left out, the careful side counts.
 # mowing_height_mm = 13
 # shade = "none"  # none, partial, full

@@ -102,6 +102,8 @@ class Turf(SiteTable):
     rooted: dt.date | None = None  # seen well rooted and mown several times
     winterkill: Literal["none", "minimal", "moderate", "severe"] | None = None
     thin: bool | None = None
+    # how much water carries a pre-emergent through it; not said counts as deep
+    thatch_mm: Annotated[float, Field(ge=0.0, le=150.0, strict=True)] | None = None
     # these move gain and loss of colour; what is not said counts as the careful side
     mowing_height_mm: Annotated[float, Field(ge=2.0, le=150.0, strict=True)] | None = None
     shade: Literal["none", "partial", "full"] | None = None

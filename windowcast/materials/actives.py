@@ -93,6 +93,9 @@ class Active:
     activation_mm: Value | None = None
     activation_days: Value | None = None
     soil_dt50_d: Value | None = None
+    leaf_dt50_d: Value | None = None
+    air_dt50_d: Value | None = None
+    usual_kg_ha: Value | None = None
     largest_bbch: Value | None = None
     lost_bbch: Value | None = None
     before_greenup_d: Value | None = None

@@ -22,11 +22,11 @@ from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed
 from windowcast.season.sightings import CanopyLook
 from windowcast.season.soil_kept import SoilModel
-from windowcast.windows.cover_plan import ResidualActive, material_of
+from windowcast.windows.covers import RunningSeason
 from windowcast.windows.model import PURPOSES, Job, PurposeName, Ranking
 from windowcast.windows.rank import rank
+from windowcast.windows.residual import ResidualActive, material_of
 from windowcast.windows.score import Rule
-from windowcast.windows.season_axis import SeasonAxis
 
 if TYPE_CHECKING:
     from windowcast.materials.actives import Actives, Formulation
@@ -113,7 +113,8 @@ def answer(
     future, past, ahead, looks = found.members, found.past, found.ahead, found.looks
     seen = observed or Observed()
     mixture, stock = _needs(site, actives, materials, formulation)
-    barriers = _barriers(site, actives, materials)
+    barriers = _barriers(site, actives, materials, formulation)
+    running = RunningSeason.of(site, weather, future, past=past, ahead=ahead, tables=tables)
     ranking = rank(
         site,
         past,
@@ -121,6 +122,7 @@ def answer(
         future,
         today=weather.today,
         weather=weather,
+        running=running,
         purposes=purposes,
         days=days,
         mixture=mixture,
@@ -140,18 +142,8 @@ def answer(
     ranking = replace(ranking, areas=tuple(areas))
     jobs: Mapping[PurposeName, Job | None] = {}
     if observed is not None and materials is not None and observed.applied:
-        axis = SeasonAxis.of(
-            past,
-            ahead,
-            southern=site.place.southern,
-            overseeded=False,
-            years=future.past_years,
-            tables=tables,
-        )
-        ground = LoggedGround(
-            axis, weather, observed, materials, site.turf.irrigated, max(days, DAYS),
-            JobValues.of(tables),
-        )  # fmt: skip
+        horizon_d = max(days, DAYS)
+        ground = LoggedGround(running, observed, materials, horizon_d, JobValues.of(tables))
         jobs = jobs_of(ground, PURPOSES)
         ranking = with_jobs(
             ranking,
@@ -179,11 +171,14 @@ def _needs(
     return None, tuple(needs_of(mixture, species) for mixture in materials.at_hand(site.stock))
 
 
-def _barriers(site: Site, actives: str, materials: Actives | None) -> tuple[ResidualActive, ...]:
+def _barriers(
+    site: Site, actives: str, materials: Actives | None, formulation: Formulation | None
+) -> tuple[ResidualActive, ...]:
     """Pre-emergence actives whose cover can be told: of the mixture, or else those in stock."""
     if materials is None:
         return ()
     mixtures = [materials.mixture(actives)] if actives else materials.at_hand(site.stock)
     members = dict.fromkeys(active.name for mixture in mixtures for active in mixture)
-    found = (material_of(materials[name]) for name in members)
+    spread = formulation if actives else None
+    found = (material_of(materials[name], spread) for name in members)
     return tuple(material for material in found if material is not None)

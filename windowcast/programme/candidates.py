@@ -15,8 +15,8 @@ from windowcast.materials.needs import needs_of
 from windowcast.materials.tank import Product
 from windowcast.season.observed import Applied
 from windowcast.windows.choices import Candidate
-from windowcast.windows.cover_plan import material_of
 from windowcast.windows.model import Allowance
+from windowcast.windows.residual import material_of
 
 YEAR_DAYS = 365  # that a label's yearly maximum counts
 

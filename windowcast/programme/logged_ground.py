@@ -13,7 +13,8 @@ from windowcast.core.record import Weather
 from windowcast.core.values import Tables
 from windowcast.materials.actives import Active, Actives
 from windowcast.season.observed import Applied, Observed
-from windowcast.windows.barrier import Loss
+from windowcast.windows.covers import RunningSeason
+from windowcast.windows.loss import Loss
 from windowcast.windows.season_axis import SeasonAxis
 
 
@@ -24,9 +25,9 @@ class JobValues:
     Attributes
     ----------
     loss
-        How a residual is lost, and how much of it still works.
-    spring_from
-        Day of the season from which a pre-emergent is one of spring.
+        How a residual is watered in.
+    watered_least
+        Share of the ground watered in in time from which an application counts.
     still_to_come
         Share of the season's weeds yet to emerge from which a second application is worth naming.
     look_after_d
@@ -36,6 +37,7 @@ class JobValues:
     """
 
     loss: Loss
+    watered_least: float
     spring_from: float
     still_to_come: float
     look_after_d: float
@@ -47,6 +49,7 @@ class JobValues:
         plan = tables["plan"]
         return cls(
             Loss.of(tables["barrier"]),
+            tables["barrier"].number("watered.least"),
             plan.number("spring_from"),
             plan.number("jobs.still_to_come"),
             plan.number("jobs.look_after"),
@@ -58,13 +61,26 @@ class JobValues:
 class LoggedGround:
     """What the jobs of one piece of ground are judged by."""
 
-    axis: SeasonAxis
-    weather: Weather
+    running: RunningSeason
     seen: Observed
     materials: Actives
-    irrigated: bool | None
     horizon_d: int  # days ahead that are ranked
     values: JobValues
+
+    @property
+    def axis(self) -> SeasonAxis:
+        """The running season."""
+        return self.running.axis
+
+    @property
+    def weather(self) -> Weather:
+        """The record up to today."""
+        return self.running.weather
+
+    @property
+    def irrigated(self) -> bool | None:
+        """Whether the ground can be irrigated; None: nobody says."""
+        return self.running.site.turf.irrigated
 
     @property
     def today(self) -> dt.date:

@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from windowcast.core.first_last import first_day
 from windowcast.core.phrase import NOTHING, Phrase, Quantity, Share, Span, names, say, sentences
 from windowcast.core.record import FloatArray, Weather
 from windowcast.materials.actives import Active
 from windowcast.programme.logged_ground import LoggedGround, actives_of, applied_text
 from windowcast.season.observed import Applied
-from windowcast.windows.barrier import half_lives_lost
-from windowcast.windows.cover_plan import ResidualActive, material_of, season_of, spread_evenly
+from windowcast.windows.barrier import runs_out
+from windowcast.windows.loss import watered_share
 from windowcast.windows.model import Job
 from windowcast.windows.odds import DateRange, date_range
 from windowcast.windows.purposes import Purpose
+from windowcast.windows.residual import ResidualActive, material_of
 
 
 def pre_emergent_job(last: Applied, purpose: Purpose, ground: LoggedGround) -> Job:
@@ -26,36 +26,34 @@ def pre_emergent_job(last: Applied, purpose: Purpose, ground: LoggedGround) -> J
     members = [m for m in ground.members(last) if m.timing.value != "post"]
     done = applied_text(last)
     job = Job("done" if last.whole else "partly done", done, NOTHING, last.date, actives_of(last))
-    missed, water = _watering(last, members, ground)
-    if missed:
-        return replace(job, state="failed", text=sentences(done, water), to_do=say("job.again"))
-    residual = [m for active in members if (m := material_of(active)) is not None]
-    ends = residual_ends(last, residual, ground)
-    until = None if ends is None else date_range(ends, ground.axis.dates, ground.axis.years)
+    water = _watering(last, members, ground)
+    if water.failed:
+        return replace(
+            job, state="failed", text=sentences(done, water.said), to_do=say("job.again")
+        )
+    ends, until = _lasting(last, members, ground)
     if ends is None or until is None:
-        return replace(job, text=sentences(done, say("job.residual_unknown")), to_do=water)
+        return replace(job, text=sentences(done, say("job.residual_unknown")), to_do=water.said)
     job = replace(job, residual_until=(until.early, until.median, until.late))
     said = sentences(done, _holds(until, ground.today))
     left = _still_to_come(ends, purpose, ground)
     again = until.early if left >= ground.values.still_to_come else None
     if again is None:
-        return replace(job, text=said, to_do=water)
+        return replace(job, text=said, to_do=water.said)
     soon = again < ground.today + dt.timedelta(ground.horizon_d)
     if soon and job.state == "done":
         job = replace(job, state="re-treat")
     then = say("job.re_treat", day=again, share=Share(left))
     if again <= ground.today:
         then = say("job.re_treat_now", share=Share(left))
-    return replace(job, again=again, text=said, to_do=sentences(water, then))
+    return replace(job, again=again, text=said, to_do=sentences(water.said, then))
 
 
 def carried_over(applied: Sequence[Applied], ground: LoggedGround) -> Job | None:
     """What a pre-emergent put out for another purpose this season still does; None: nothing."""
     for last in reversed(applied):
         members = [m for m in ground.members(last) if m.timing.value != "post"]
-        residual = [m for active in members if (m := material_of(active)) is not None]
-        ends = residual_ends(last, residual, ground)
-        until = None if ends is None else date_range(ends, ground.axis.dates, ground.axis.years)
+        _, until = _lasting(last, members, ground)
         if until is None or until.early is None or until.early <= ground.today:
             continue
         actives = names(*actives_of(last), join="plus")
@@ -64,32 +62,53 @@ def carried_over(applied: Sequence[Applied], ground: LoggedGround) -> Job | None
     return None
 
 
-def _watering(
-    last: Applied, members: Sequence[Active], ground: LoggedGround
-) -> tuple[bool, Phrase]:
-    """Whether it surely was not watered in in time, and what there is to say or do about it."""
+@dataclass(frozen=True)
+class _Water:
+    """The water an application got in time, as far as it is known.
+
+    Attributes
+    ----------
+    told
+        Whether the time is over and all that came in it is known.
+    failed
+        Whether it surely reached too little of the ground.
+    said
+        What there is to say or do about it.
+    """
+
+    told: bool = False
+    failed: bool = False
+    said: Phrase = NOTHING
+
+
+def _watering(last: Applied, members: Sequence[Active], ground: LoggedGround) -> _Water:
     needs = [m.activation_mm for m in members if m.activation_mm is not None]
     within = [m.activation_days for m in members if m.activation_days is not None]
     if not needs or not within:
-        return False, NOTHING
+        return _Water()
     need, days = max(map(float, needs)), int(min(map(float, within)))
     deadline = last.date + dt.timedelta(days)
     rain = _rain(ground.weather, last.date, min(deadline, ground.today - dt.timedelta(1)))
     on = last.watered_in_on or last.date
     given = (last.watered_in_mm or 0.0) if on <= min(deadline, ground.today) else 0.0
-    if given + float(np.nansum(rain)) >= need:
-        return False, NOTHING
-    depth = Quantity(need, "mm")
-    if deadline >= ground.today:
-        fell = Quantity(given + float(np.nansum(rain)), "mm")
-        return False, say("job.water_in", depth=depth, day=deadline, fell=fell)
+    got = given + float(np.nansum(rain))
     # a depth noted, be it none, is all there was; a day without a depth may have brought enough
     unsaid = last.watered_in_mm is None
     watered = ground.irrigated is not False or last.watered_in_on is not None
-    if np.isnan(rain).any() or (unsaid and watered):
-        return False, say("job.watered_unknown", depth=depth, days=days)
-    dry = say("job.dry", days=days, depth=depth, fell=Quantity(given + float(rain.sum()), "mm"))
-    return True, dry
+    told = deadline < ground.today and not np.isnan(rain).any() and not (unsaid and watered)
+    if got >= need:
+        return _Water(told)
+    depth, fell = Quantity(need, "mm"), Quantity(got, "mm")
+    if deadline >= ground.today:
+        return _Water(said=say("job.water_in", depth=depth, day=deadline, fell=fell))
+    if not told:
+        return _Water(said=say("job.watered_unknown", depth=depth, days=days))
+    needed_mm = replace(ground.running.laying, irrigated=False).needed_mm(need)
+    reached = float(watered_share(got, needed_mm, ground.values.loss))
+    if reached < ground.values.watered_least:
+        return _Water(told, True, say("job.dry", days=days, depth=depth, fell=fell))
+    reach = say("job.watered_partly", days=days, depth=depth, fell=fell, share=Share(reached))
+    return _Water(told, said=reach)
 
 
 def _rain(weather: Weather, after: dt.date, to: dt.date) -> FloatArray:
@@ -104,22 +123,58 @@ def _rain(weather: Weather, after: dt.date, to: dt.date) -> FloatArray:
     return found
 
 
+def _lasting(
+    last: Applied, members: Sequence[Active], ground: LoggedGround
+) -> tuple[FloatArray | None, DateRange | None]:
+    """`residual_ends` of an application, and their range; None where it cannot be told."""
+    rates = {" ".join(name.casefold().split()): rate for name, rate in last.actives}
+    residual = [
+        (m, next((rates[n] for n in (active.name, *active.also) if n in rates), None))
+        for active in members
+        if (m := material_of(active)) is not None
+    ]
+    told = _watering(last, members, ground).told
+    ends = residual_ends(last, residual, ground, water_told=told)
+    if ends is None:
+        return None, None
+    return ends, date_range(ends, ground.axis.dates, ground.axis.years)
+
+
 def residual_ends(
-    last: Applied, residual: Sequence[ResidualActive], ground: LoggedGround
+    last: Applied,
+    residual: Sequence[tuple[ResidualActive, float | None]],
+    ground: LoggedGround,
+    *,
+    water_told: bool,
 ) -> FloatArray | None:
-    """Day on the axis from which too little is left, ``[member]``; of several the longest."""
+    """Day on the axis from which it no longer holds on most of the ground, ``[member]``.
+
+    Of several actives, each with its rate [kg a.i. ha-1; None: not noted], the longest counts.
+    Where the water it got cannot be told, or may still be given, it counts as watered in at once:
+    ground that was treated is not to be treated twice on a guess.
+    """
     day = ground.day(last.date)
     if day < 0 or not residual:
         return None
     soil = ground.axis.state.soil_5cm_c[:, day:]
-    held = ground.values.loss.half_lives_held
-    place = spread_evenly(len(soil), 1)
-    found = []
-    for material in residual:
-        low, _, high = material.range_d
-        life: FloatArray = np.asarray(low * (high / low) ** place, dtype=np.float64)
-        lost = half_lives_lost(soil, life, ground.values.loss)[:, :-1]  # the last is after the axis
-        found.append(first_day(lost >= held, np.isnan(lost)) + day)
+    rain, at_once = ground.running.rain_mm[:, day:], 0.0
+    if water_told and last.watered_in_mm:
+        on = ((last.watered_in_on or last.date) - last.date).days
+        if on == 0:
+            at_once = last.watered_in_mm
+        elif on < rain.shape[1]:
+            rain = rain.copy()
+            rain[:, on] = np.nan_to_num(rain[:, on]) + last.watered_in_mm
+    on_ground = replace(ground.running.laying, irrigated=not water_told)
+    found = [
+        runs_out(
+            soil,
+            rain,
+            replace(material.drawn(len(soil), on_ground, rate_kg_ha=rate), at_once_mm=at_once),
+        )
+        + day
+        for material, rate in residual
+    ]
     result: FloatArray = np.max(found, axis=0)
     return result
 
@@ -138,20 +193,12 @@ def _holds(until: DateRange, today: dt.date) -> Phrase:
 
 
 def _still_to_come(ends: FloatArray, purpose: Purpose, ground: LoggedGround) -> float:
-    """Share of the season's weeds that emerge once too little is left, over the futures.
+    """Share of the season's weeds that emerge once the residual has run out, over the futures.
 
     0 where no weed of the purpose is watched.
     """
     axis = ground.axis
-    first = int(ground.values.spring_from) if purpose.weeds == "spring" else 0
-    dry = np.zeros_like(axis.state.soil_5cm_c)
-    season = season_of(
-        axis,
-        axis.state.weeds_of(purpose.weeds),
-        dry,
-        first=first,
-        candidates=np.zeros(len(axis.dates), dtype=bool),
-    )
+    season = ground.running.season(purpose)
     if season is None:
         return 0.0
     begin = int((season.dates[0] - axis.dates[0]).astype(int))

@@ -29,14 +29,14 @@ from windowcast.programme.season_today import season_today
 from windowcast.programme.workable_days import day_scores, fewest_workable, open_days, workable
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
-from windowcast.windows.cover_plan import ResidualActive
-from windowcast.windows.covers import covers_of
+from windowcast.windows.covers import RunningSeason, covers_of
 from windowcast.windows.days import DayContext
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import Judge
 from windowcast.windows.model import PURPOSES, Job, PurposeName
 from windowcast.windows.odds import DateRange, date_range
 from windowcast.windows.purposes import Purpose, purpose_of
+from windowcast.windows.residual import ResidualActive
 from windowcast.windows.score import BoolArray, Rule
 from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
 from windowcast.windows.timing import judged_days, marked
@@ -97,7 +97,8 @@ def season_plan(
         tables=tables,
     )
     ctx = hour_context(site, ahead, members, weather=weather, now=now, tables=tables)
-    work = _Work(site, past, ahead, members, weather, axis, ctx, Judge(ctx, past, tuple(looks)))
+    running = RunningSeason(site, axis, weather, members)
+    work = _Work(site, past, ahead, members, running, axis, ctx, Judge(ctx, past, tuple(looks)))
     dates = key_dates(axis, southern=southern)
     purposes = [
         _with_job(work.purpose(purpose_of(name, tables), mixture, barriers), jobs.get(name))
@@ -167,7 +168,7 @@ class _Work:
     past: SiteState
     ahead: SiteState
     members: Members
-    weather: Weather
+    running: RunningSeason
     axis: SeasonAxis
     ctx: HourContext
     judge: Judge
@@ -224,15 +225,7 @@ class _Work:
                 open_days(self.ahead.dates.astype("datetime64[D]"), self.site, rule),
                 rule,
             ),
-            covers=covers_of(
-                purpose,
-                needs,
-                axis,
-                site=self.site,
-                weather=self.weather,
-                members=self.members,
-                materials=barriers,
-            ),
+            covers=covers_of(purpose, needs, self.running, barriers),
             decision=self._decision(purpose, needs, daily, timing, closes)
             if status == "open" and not refused(turf)
             else None,
@@ -362,7 +355,7 @@ class _Work:
             offers,
             later,
             self.members,
-            today=self.weather.today,
+            today=self.running.weather.today,
             closes=closes.median if closes else None,
         )
 

@@ -16,8 +16,8 @@ from windowcast.records.conditions import Fact
 from windowcast.records.looks import SeenAfter
 from windowcast.records.model import Application, ScoutingCount
 from windowcast.season.model import SiteState
-from windowcast.windows.barrier import Loss, loss_rate
 from windowcast.windows.hours import HourContext
+from windowcast.windows.loss import Loss, loss_rate
 from windowcast.windows.model import PurposeName
 from windowcast.windows.purposes import purpose_of
 

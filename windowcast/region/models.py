@@ -29,11 +29,11 @@ from windowcast.season.state import SoilDays, drivers_of
 from windowcast.season.turf import turf_state
 from windowcast.season.weeds import weed
 from windowcast.season.yearly import frost, warmth
-from windowcast.windows.barrier import Loss, best_day, caught_by_day
-from windowcast.windows.cover_plan import usual_material
+from windowcast.windows.barrier import best_day, caught_by_day
 from windowcast.windows.days import DayContext
 from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import purpose_of
+from windowcast.windows.residual import Laying, usual_material
 from windowcast.windows.season_axis import BEYOND_DAYS, SEASON_DAYS
 from windowcast.windows.timing import judged_days
 
@@ -220,7 +220,7 @@ def climate(record: Record, parts: Sequence[slice], marks: Table) -> dict[str, F
 def best_barriers(
     state: SiteState, rain_mm: FloatArray, season: str, site: Site, tables: Tables
 ) -> tuple[FloatArray, FloatArray]:
-    """Day to lay a usual barrier and the share it catches, both ``[station, season]``.
+    """Day to lay a usual barrier, ``[station, season]``, and the share that emerges while it holds.
 
     NaN for a season whose emergence is not known to its end, or that is never open for it; where
     no day catches anything, as without rain to water it in, the share is 0 and the day NaN.
@@ -230,9 +230,8 @@ def best_barriers(
     is_open = score >= purpose.rule.season
     share = state.emergence[WEEDS[season]].share
     values = tables["barrier"]
-    as_good = values.number("as_good")
-    irrigated = bool(site.turf.irrigated)
-    laid = usual_material(purpose, values).laid(Loss.of(values), irrigated=irrigated)
+    laid = usual_material(purpose, values).laid(Laying.of(site, values))
+    later = values.number("later_worth")
     biofix = weed(WEEDS[season], tables).biofix
     new_year = int(tables["plan"].number("spring_from")) if season == "spring" else 0
     number = state.dates.astype("datetime64[D]").astype(np.float64)
@@ -249,8 +248,8 @@ def best_barriers(
             continue
         can = slice(some[0], some[-1] + 1)
         given = share[:, days], state.soil_5cm_c[:, days], rain_mm[:, days]
-        catch, up = caught_by_day(*given, laid, can)
-        best = best_day(catch, up, allowed[:, can], as_good)
+        catch, _ = caught_by_day(*given, laid, can)
+        best = best_day(catch, allowed[:, can], later)
         rows = np.flatnonzero(np.isfinite(share[:, days.stop - 1]) & (best >= 0))
         caught[rows, s] = catch[rows, best[rows]]
         good = rows[caught[rows, s] >= _SOME]

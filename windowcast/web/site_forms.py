@@ -68,6 +68,12 @@ TURF = (
     Field("turf.winterkill", "Winterkill", "choice", options=_maybe(*WINTERKILL)),
     Field("turf.thin", "Thin or worn", "yesno", options=YES_NO),
     Field(
+        "turf.thatch_mm",
+        "Depth of the thatch",
+        "number",
+        hint="mm; deep thatch needs more water to take a pre-emergent in",
+    ),
+    Field(
         "turf.mowing_height_mm",
         "Mowing height",
         "number",

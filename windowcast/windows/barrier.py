@@ -1,62 +1,37 @@
-"""Cover of a pre-emergence barrier: what it catches, for every date it could be applied on.
+"""Cover of a pre-emergent: the share of the season's weeds that emerge while its residual holds.
 
-The active is lost first-order, at a rate that follows soil temperature (Arrhenius), from the day it
-is applied; it works from the day it is watered in until too little is left. What emerges between
-those days is caught. All arrays are ``[member, day]``: dates, half-lives and futures are worked out
-together by interpolation, without a loop over dates.
+A dose that was laid waits at the surface until water carries it to where seeds germinate. No two
+spots of a turf need the same water for that, so the share of the ground that is watered in grows
+smoothly with rain and irrigation since laying (Weibull). While it waits it is lost at the soil's
+rate and faster, as it sits on leaves and lies in air and light; once in the soil it is lost
+first-order, at a rate that follows soil temperature (Arrhenius), and holds until too little of the
+usual dose is left. A weed counts that emerges on ground on which the residual holds. All arrays are
+``[member, day]``: days of application, half-lives and futures are worked out together.
+
+More water never gives less, less dose never more: what waits is lost at least as fast as what is in
+the soil, so that water is worth most at once. Rain that is not known waters nothing in.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.first_last import last_day
+from windowcast.core.first_last import first_day
 from windowcast.core.record import FloatArray
-from windowcast.core.values import Table
+from windowcast.windows.loss import (
+    Loss,
+    from_start,
+    half_lives_lost,
+    loss_rate,
+    spot_need_mm,
+    watered_share,
+)
 
-GAS_CONSTANT = 8.314462618e-3  # kJ mol-1 K-1, CODATA 2018
-KELVIN = 273.15
-_TINY = 1e-9  # keeps accumulated loss strictly rising in frozen soil
-
-
-@dataclass(frozen=True)
-class Loss:
-    """How an active is lost in the soil and how long it works; see ``data/barrier.toml``.
-
-    Attributes
-    ----------
-    reference_c
-        Soil temperature [°C] at which half-lives are given.
-    energy_kj_mol
-        Activation energy of the loss.
-    frozen_below_c
-        Soil temperature [°C] below which nothing is lost.
-    enough_left
-        Share of the full dose that still works, 0..1.
-    """
-
-    reference_c: float
-    energy_kj_mol: float
-    frozen_below_c: float
-    enough_left: float
-
-    @classmethod
-    def of(cls, barrier: Table) -> Loss:
-        """From a table such as ``data/barrier.toml``."""
-        return cls(
-            reference_c=barrier.number("reference_temp"),
-            energy_kj_mol=barrier.number("activation_energy"),
-            frozen_below_c=barrier.number("frozen_below"),
-            enough_left=barrier.number("enough_left"),
-        )
-
-    @property
-    def half_lives_held(self) -> float:
-        """Half-lives from the full dose to the least that still works."""
-        return float(-np.log2(self.enough_left))
+_SPOTS = 12  # of the ground, by the water they need, followed for a split
+_SATURATED = 1e-4  # share of the ground still dry that counts as wet with the rest
 
 
 @dataclass(frozen=True)
@@ -66,17 +41,40 @@ class Barrier:
     Attributes
     ----------
     half_life_d
-        At the reference temperature, ``[member]`` or a number.
+        In the soil at the reference temperature, ``[member]`` or a number.
     activation_mm, activation_days
         Water it needs within how many days; 0 mm where watering-in is sure (irrigation).
     loss
-        How it is lost.
+        How it is watered in and lost.
+    waiting_per_day
+        Half-lives lost for each day at the surface at the reference temperature, beside the soil's.
+    dose
+        Rate as a share of the usual one, above 0 to 1.
+    at_once_mm
+        Water known to be given right after laying.
     """
 
     half_life_d: FloatArray | float
     activation_mm: float
     activation_days: int
     loss: Loss
+    waiting_per_day: float = 0.0
+    dose: float = 1.0
+    at_once_mm: float = 0.0
+
+    def of_members(self, some: slice) -> Barrier:
+        """The barrier in some of the members."""
+        life, energy = np.asarray(self.half_life_d), np.asarray(self.loss.energy_kj_mol)
+        return replace(
+            self,
+            half_life_d=life[some] if life.ndim else self.half_life_d,
+            loss=replace(self.loss, energy_kj_mol=energy[some]) if energy.ndim else self.loss,
+        )
+
+    @property
+    def half_lives_held(self) -> float:
+        """Half-lives from its dose to the least that still works; negative: it never does."""
+        return self.loss.half_lives_held + float(np.log2(self.dose))
 
 
 @dataclass(frozen=True)
@@ -86,13 +84,14 @@ class DayCover:
     Attributes
     ----------
     caught
-        Share of the season's whole emergence that comes up into enough active.
+        Share of the season's whole emergence that comes up while the residual holds.
     cover
         The same as a share of what is still to come on the day of application.
     up
         Share already up, which needs a post-emergence partner.
     lasts_days
-        Days from application until too little is left; infinite if it outlasts the days looked at.
+        Days from application until too little is left where it is watered in at once; infinite if
+        it outlasts the days looked at.
     """
 
     caught: FloatArray
@@ -101,59 +100,16 @@ class DayCover:
     lasts_days: FloatArray
 
 
-def loss_rate(soil_c: FloatArray, loss: Loss) -> FloatArray:
-    """Rate of loss relative to that at the reference temperature, ``[..., day]``.
+def watered_in_time(rain_mm: FloatArray, barrier: Barrier) -> FloatArray:
+    """Share of the ground watered in within the days asked for, by day of application.
 
-    Arrhenius: ``exp(Ea/R · (1/Tref - 1/T))``; none in frozen soil.
+    Rain of the day itself is left out: nobody knows whether it fell before or after.
     """
-    reference, energy = loss.reference_c + KELVIN, loss.energy_kj_mol / GAS_CONSTANT
-    rate = np.exp(energy * (1 / reference - 1 / (soil_c + KELVIN)))
-    result: FloatArray = np.where(soil_c < loss.frozen_below_c, 0.0, rate)
-    return result
-
-
-def half_lives_lost(soil_c: FloatArray, half_life_d: FloatArray | float, loss: Loss) -> FloatArray:
-    """Half-lives lost from the first day to the start of each day and to the end of the last one.
-
-    Parameters
-    ----------
-    soil_c
-        Daily mean soil temperature, ``[member, day]``.
-    half_life_d
-        ``[member]`` or a number.
-
-    Returns
-    -------
-    FloatArray
-        ``[member, day + 1]``, strictly rising.
-    """
-    per_day = loss_rate(soil_c, loss) / np.reshape(half_life_d, (-1, 1)) + _TINY
-    total = np.cumsum(per_day, axis=-1)
-    return np.concatenate([np.zeros((*total.shape[:-1], 1)), total], axis=-1)
-
-
-def watered_in(rain_mm: FloatArray, barrier: Barrier) -> FloatArray:
-    """Day index from whose start a barrier applied on each day works, ``[member, day]``.
-
-    With enough rain on the days after the one of application it works from the day after the one
-    that completes it; infinite when that does not come in time, NaN where rain is missing or the
-    days that would decide lie beyond the end.
-    """
+    fallen = _fallen(rain_mm)
     days = rain_mm.shape[-1]
-    own = np.broadcast_to(np.arange(days, dtype=np.float64), rain_mm.shape)
-    if barrier.activation_mm <= 0:
-        return own
-    start = np.full(rain_mm.shape, np.nan)
-    start[:, : max(days - barrier.activation_days, 0)] = np.inf
-    waiting = np.ones(rain_mm.shape, dtype=bool)
-    total = np.zeros(rain_mm.shape)
-    for step in range(1, min(barrier.activation_days + 1, days)):
-        here = slice(0, days - step)
-        total[:, here] += rain_mm[:, step:]  # a missing day makes the sum missing from there on
-        done = waiting[:, here] & (total[:, here] >= barrier.activation_mm)
-        start[:, here][done] = own[:, here][done] + step + 1
-        waiting[:, here] &= ~done
-    return np.where(waiting & np.isnan(total), np.nan, start)
+    until = np.minimum(np.arange(days) + 1 + barrier.activation_days, days)
+    water = barrier.at_once_mm + fallen[:, until] - fallen[:, 1:]
+    return watered_share(water, barrier.activation_mm, barrier.loss)
 
 
 def cover(share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier) -> DayCover:
@@ -175,9 +131,12 @@ def cover(share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: B
     with np.errstate(invalid="ignore", divide="ignore"):
         of_rest = np.where(to_come > 0, caught / to_come, np.nan)
     lost = half_lives_lost(soil_c, barrier.half_life_d, barrier.loss)
-    end_lost = lost[:, :-1] + barrier.loss.half_lives_held
-    ends = _at(lost, np.arange(lost.shape[-1], dtype=np.float64), end_lost, beyond=np.inf)
-    return DayCover(caught, of_rest, up, ends - np.arange(up.shape[-1]))
+    index = np.indices(up.shape)
+    rows, days = index[0], index[1]
+    days_of = np.arange(lost.shape[-1], dtype=np.float64)
+    end = lost[:, :-1] + barrier.half_lives_held
+    ends = _at(lost, np.broadcast_to(days_of, lost.shape), rows, end, beyond=np.inf)
+    return DayCover(caught, of_rest, up, ends - days)
 
 
 def caught_by_day(
@@ -188,13 +147,27 @@ def caught_by_day(
     days: slice = slice(None),
 ) -> tuple[FloatArray, FloatArray]:
     """Only `caught` and `up` of a `DayCover`, from ``[member, day]`` as `cover`, of some days."""
+    ground = _Ground.of(share, soil_c, rain_mm, barrier)
     first, stop, _ = days.indices(share.shape[-1])
-    lost = half_lives_lost(soil_c, barrier.half_life_d, barrier.loss)
-    before = _share_before(share)
-    deciding = rain_mm[:, first : stop + barrier.activation_days + 1]
-    start = watered_in(deciding, barrier)[:, : stop - first] + first
-    caught = _caught(before, lost, start, lost[:, first:stop] + barrier.loss.half_lives_held)
-    return caught, before[:, first:stop]
+    rows, day = np.indices((len(share), stop - first))
+    day += first
+    need, loss = barrier.activation_mm, barrier.loss
+    begun = watered_share(np.full(day.shape, barrier.at_once_mm), need, loss)
+    caught = begun * ground.held(rows, day, day)
+    # rain by rain: what each waters in for the first time is caught from the day after it
+    rows, day, begun = rows.ravel(), day.ravel(), begun.ravel()
+    at = np.arange(len(day))
+    rain_day = ground.next_rain[rows, day + 1]
+    while True:
+        goes_on = (rain_day < share.shape[-1]) & (begun < 1)
+        if not goes_on.any():
+            return caught, ground.before[:, first:stop]
+        at, rows, day, begun, rain_day = (x[goes_on] for x in (at, rows, day, begun, rain_day))
+        fallen = ground.fallen[rows, rain_day + 1] - ground.fallen[rows, day + 1]
+        watered = watered_share(barrier.at_once_mm + fallen, need, loss)
+        watered = np.where(watered < 1 - _SATURATED, watered, 1.0)
+        caught.ravel()[at] += (watered - begun) * ground.held(rows, day, rain_day + 1)
+        begun, rain_day = watered, ground.next_rain[rows, rain_day + 1]
 
 
 def split_caught(
@@ -208,51 +181,166 @@ def split_caught(
 ) -> FloatArray:
     """Share of the season caught by half the dose on each of two days, ``[member, pair]``.
 
+    What both halves leave in a spot adds up. Spots are followed by the water they need, `_SPOTS` of
+    them where rain waters in.
+
     Parameters
     ----------
     first, second
         Day indices of the halves, ``[pair]``, second after first.
     """
     share, soil_c, rain_mm = np.broadcast_arrays(*np.atleast_2d(share, soil_c, rain_mm))
-    lost = half_lives_lost(soil_c, barrier.half_life_d, barrier.loss)
-    before = _share_before(share)
-    start = watered_in(rain_mm, barrier)
-    held = barrier.loss.half_lives_held
-    alone = np.minimum(lost[:, first] + held - 1, lost[:, second])
-    both = np.log2((np.exp2(lost[:, first]) + np.exp2(lost[:, second])) / 2) + held
-    early = _caught(before, lost, start[:, first], alone)
-    # a second half that is never watered in leaves the first to run on alone
-    on = start[:, second]
-    lone = _caught(before, lost, start[:, first], lost[:, first] + held - 1) - early
-    late = _caught(before, lost, on, both)
-    return early + np.where(np.isinf(on), lone, late)
+    ground = _Ground.of(share, soil_c, rain_mm, barrier)
+    spots = (np.arange(_SPOTS) + 0.5) / _SPOTS if barrier.activation_mm > 0 else np.zeros(1)
+    needs_mm = spot_need_mm(spots, barrier.activation_mm, barrier.loss)
+    found = [ground.split(first, second, float(need_mm)) for need_mm in needs_mm]
+    result: FloatArray = np.mean(found, axis=0)
+    return result
 
 
-def best_day(
-    caught: FloatArray, up: FloatArray, allowed: npt.NDArray[np.bool_], as_good: float
-) -> npt.NDArray[np.int64]:
-    """Index of the day to lay a barrier, ``[...]``; -1 where no allowed day can be told.
+def runs_out(soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier) -> FloatArray:
+    """Day from which it no longer holds on most of the ground, ``[member]``; of laying on day 0.
 
-    A lasting barrier laid in cold soil catches as much over weeks or months. Of the days as good
-    as the best (within `as_good`) and before emergence begins it is therefore the latest,
-    nearest to the emergence that it is for; where there is none, the best.
+    The spot followed is the one that half of the ground is watered in before. 0 where that spot is
+    not watered in at all, infinite where it outlasts the days given, NaN where it cannot be told.
 
     Parameters
     ----------
-    caught, up
-        What each day of application catches, and the share up by then, ``[..., day]``, as in
-        `DayCover`.
+    soil_c, rain_mm
+        From the day of laying on, ``[member, day]``; rain of that day itself is left out.
+    """
+    ground = _Ground.of(np.zeros_like(soil_c), soil_c, rain_mm, barrier)
+    rows = np.arange(len(soil_c))[:, None]
+    half_mm = float(spot_need_mm(0.5, barrier.activation_mm, barrier.loss))
+    start, left = ground.active(rows, np.zeros(1, dtype=np.int64), half_mm)
+    end = left + barrier.half_lives_held
+    lost = ground.lost[:, :-1]  # the last is after the days looked at
+    gone = first_day(lost >= end, np.isnan(lost))
+    begun: FloatArray = np.where(gone <= start[:, 0], 0.0, gone)
+    return np.where(np.isinf(start[:, 0]), 0.0, begun)
+
+
+def best_day(
+    caught: FloatArray, allowed: npt.NDArray[np.bool_], later_worth: float
+) -> npt.NDArray[np.int64]:
+    """Index of the day to lay a barrier, ``[...]``; -1 where no allowed day can be told.
+
+    The day with the highest ``caught · exp(later_worth · day)``. A lasting barrier laid in cold
+    soil catches as much over weeks or months: there the small worth of waiting decides for the
+    latest day that loses nothing, nearest to the emergence that it is for. As that is smooth in the
+    day and in the weather, so is the day chosen; no threshold tells days that are as good apart.
+
+    Parameters
+    ----------
+    caught
+        What each day of application catches, ``[..., day]``, as in `DayCover`.
     allowed
         Days on which it may be laid.
-    as_good
-        By how much less a day may catch, and be up, and count as good as the best.
+    later_worth
+        By what part of its share a day later may catch less and still be chosen.
     """
-    value = np.where(allowed & np.isfinite(caught), caught, -np.inf)
-    most = value.max(axis=-1, keepdims=True)
-    good = np.isfinite(value) & (value >= most - as_good) & (up <= as_good)
-    last = last_day(good)
-    found = np.where(np.isinf(last), np.argmax(value, axis=-1), last)
-    return np.where(np.isfinite(most[..., 0]), found, -1).astype(np.int64)
+    worth = caught * np.exp(later_worth * np.arange(caught.shape[-1]))
+    value = np.where(allowed & np.isfinite(caught), worth, -np.inf)
+    known = np.isfinite(value.max(axis=-1))
+    return np.where(known, np.argmax(value, axis=-1), -1).astype(np.int64)
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """What a barrier meets, from each day's start on, ``[member, day + 1]``.
+
+    `lost` and `waiting` are half-lives lost in the soil, and beside it at the surface, since the
+    first day; `before` is the share up, `fallen` the rain so far, `next_rain` the next day with
+    rain.
+    """
+
+    barrier: Barrier
+    lost: FloatArray
+    waiting: FloatArray
+    before: FloatArray
+    fallen: FloatArray
+    next_rain: npt.NDArray[np.int64]
+
+    @classmethod
+    def of(
+        cls, share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier
+    ) -> _Ground:
+        rate = loss_rate(soil_c, barrier.loss)
+        fallen = _fallen(rain_mm)
+        days = rain_mm.shape[-1]
+        wet = np.where(np.diff(fallen, axis=-1) > 0, np.arange(days), days)
+        wet = np.concatenate([wet, np.full((len(wet), 2), days)], axis=-1)
+        return cls(
+            barrier,
+            half_lives_lost(soil_c, barrier.half_life_d, barrier.loss),
+            from_start(rate * barrier.waiting_per_day),
+            _share_before(share),
+            fallen,
+            np.minimum.accumulate(wet[:, ::-1], axis=-1)[:, ::-1],
+        )
+
+    def held(
+        self,
+        rows: npt.NDArray[np.int64],
+        laid: npt.NDArray[np.int64],
+        start: npt.NDArray[np.int64],
+    ) -> FloatArray:
+        """Emergence while the residual holds on ground laid on one day and active from another."""
+        waited = self.waiting[rows, start] - self.waiting[rows, laid]
+        end = self.lost[rows, laid] + self.barrier.half_lives_held - waited
+        finish = _at(self.lost, self.before, rows, end)
+        return np.maximum(finish - self.before[rows, start], 0.0)
+
+    def split(
+        self,
+        first: npt.NDArray[np.int64],
+        second: npt.NDArray[np.int64],
+        need_mm: float,
+    ) -> FloatArray:
+        """`split_caught` of spots that need so much water."""
+        rows = np.broadcast_to(np.arange(len(self.lost))[:, None], (len(self.lost), len(first)))
+        held = self.barrier.half_lives_held
+        (on1, left1), (on2, left2) = (self.active(rows, day, need_mm) for day in (first, second))
+        alone = np.minimum(left1 + held - 1, np.where(on2 < np.inf, self._lost(rows, on2), np.inf))
+        both = np.log2((np.exp2(left1) + np.exp2(left2)) / 2) + held
+        early = self._between(rows, on1, alone)
+        return early + self._between(rows, on2, both)
+
+    def active(
+        self, rows: npt.NDArray[np.int64], laid: npt.NDArray[np.int64], need_mm: float
+    ) -> tuple[FloatArray, FloatArray]:
+        """Day from whose start a spot is watered in, and what decides how much is left of it."""
+        day = np.broadcast_to(laid, rows.shape)
+        last = self.fallen.shape[-1] - 1
+        start = day.astype(np.float64)
+        if need_mm > self.barrier.at_once_mm:
+            wanted = self.fallen[rows, day + 1] + need_mm - self.barrier.at_once_mm
+            start = np.stack(
+                [np.searchsorted(self.fallen[m], wanted[m]) for m in range(len(rows))]
+            ).astype(np.float64)
+            start = np.where(start > last, np.inf, start)
+        till = np.minimum(start, last).astype(np.int64)
+        waited = self.waiting[rows, till] - self.waiting[rows, day]
+        return start, self.lost[rows, day] - waited
+
+    def _lost(self, rows: npt.NDArray[np.int64], start: FloatArray) -> FloatArray:
+        last = self.lost.shape[-1] - 1
+        lost: FloatArray = self.lost[rows, np.minimum(start, last).astype(np.int64)]
+        return lost
+
+    def _between(
+        self, rows: npt.NDArray[np.int64], start: FloatArray, end_lost: FloatArray
+    ) -> FloatArray:
+        """Emergence from a day (infinite: never) to an amount of loss."""
+        last = self.before.shape[-1] - 1
+        begin = self.before[rows, np.minimum(start, last).astype(np.int64)]
+        caught: FloatArray = np.maximum(_at(self.lost, self.before, rows, end_lost) - begin, 0.0)
+        return caught
+
+
+def _fallen(rain_mm: FloatArray) -> FloatArray:
+    """Rain known to have fallen before the start of each day, ``[member, day + 1]``."""
+    return from_start(np.maximum(np.nan_to_num(rain_mm), 0.0))
 
 
 def _share_before(share: FloatArray) -> FloatArray:
@@ -261,24 +349,33 @@ def _share_before(share: FloatArray) -> FloatArray:
     return np.concatenate([np.minimum(first, share[:, :1]), share], axis=-1)
 
 
-def _caught(
-    before: FloatArray, lost: FloatArray, start_day: FloatArray, end_lost: FloatArray
-) -> FloatArray:
-    """Emergence between a day and an amount of loss, ``[member, any]``."""
-    finish = _at(lost, before, end_lost)
-    last = before.shape[-1] - 1
-    day = np.where(np.isnan(start_day), 0, np.minimum(start_day, last)).astype(np.int64)
-    begin = np.take_along_axis(before, day, axis=-1)
-    result: FloatArray = np.where(np.isnan(start_day), np.nan, np.maximum(finish - begin, 0.0))
-    return result
-
-
 def _at(
-    x: FloatArray, y: FloatArray, wanted: FloatArray, beyond: float | None = None
+    x: FloatArray,
+    y: FloatArray,
+    rows: npt.NDArray[np.int64],
+    wanted: FloatArray,
+    *,
+    beyond: float | None = None,
 ) -> FloatArray:
-    """`y` where `x` reaches `wanted`, member by member; `beyond` where it does not get there."""
-    rows = np.broadcast_to(y, x.shape)
-    result = np.empty(wanted.shape)
-    for member in range(len(result)):
-        result[member] = np.interp(wanted[member], x[member], rows[member], right=beyond)
+    """`y` where `x`, rising along each row, reaches `wanted` in row `rows`.
+
+    The last `y` (or `beyond`) where it does not get there, the first where it is there at once; NaN
+    where `x` is not known so far.
+    """
+    count = x.shape[-1]
+    known = np.isfinite(x)
+    top = np.where(known, x, 0.0).max() + 1.0
+    filled = np.where(known, x, top + np.arange(count))  # what is not known lies beyond all
+    values = np.where(known, y, np.nan)
+    gap = filled.max() + 1.0  # puts the rows end to end on one rising axis
+    axis = (filled + gap * np.arange(len(x))[:, None]).ravel()
+    asked = np.clip(np.where(np.isnan(wanted), top, wanted), 0.0, gap - 0.5)
+    after = np.searchsorted(axis, asked + gap * rows, side="right") - rows * count
+    low = np.clip(after - 1, 0, count - 2)
+    step = filled[rows, low + 1] - filled[rows, low]
+    part = np.clip((asked - filled[rows, low]) / step, 0.0, 1.0)
+    found = values[rows, low] + part * (values[rows, low + 1] - values[rows, low])
+    if beyond is not None:
+        found = np.where(asked > filled[:, -1][rows], beyond, found)
+    result: FloatArray = np.where(np.isnan(wanted), np.nan, found)
     return result

@@ -15,10 +15,10 @@ import numpy as np
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, say
 from windowcast.core.values import Value
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.windows.cover_plan import ResidualActive
 from windowcast.windows.judge import Judge
 from windowcast.windows.model import Allowance, Choice
 from windowcast.windows.purposes import Purpose
+from windowcast.windows.residual import ResidualActive
 from windowcast.windows.score import Block
 
 MOST = 3  # choices named for a purpose
@@ -72,7 +72,7 @@ def choices(
         Group → when it was last used for the purpose, "this season" or "last season"; None: nobody
         logged what was used.
     controlled
-        Name of a residual → share of the season's weeds that emerge while it is active, 0..1, when
+        Name of a residual → share of the season's weeds that emerge while it holds, 0..1, when
         applied on that day.
     """
     found = []

@@ -1,11 +1,11 @@
-"""Barrier cover of the running season: curve over dates, best date, cost of missing it, a split."""
+"""Cover of a pre-emergent in the running season: curve over dates, best date, cost, a split."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
@@ -13,81 +13,31 @@ import numpy.typing as npt
 
 from windowcast.core.phrase import NOTHING, Name, Phrase, Share, joined, say
 from windowcast.core.record import DateArray, FloatArray
-from windowcast.core.values import PACKAGED, Table, Tables, Value
-from windowcast.materials.actives import Active
+from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.season.model import Emergence
 from windowcast.windows import barrier
-from windowcast.windows.model import CoverPlan, CoverPoint, PurposeName
-from windowcast.windows.purposes import Purpose
+from windowcast.windows.model import CoverPlan, CoverPoint, PurposeName, TrialControl
+from windowcast.windows.residual import Laying, ResidualActive, spread_evenly
 from windowcast.windows.season_axis import SeasonAxis
+from windowcast.windows.trials import trial_phrases, trials_of
 
-STEPS = 0.6180339887498949, 0.4142135623730951  # irrational: they spread members evenly in 0..1
 SPLIT_STEP_DAYS = 4
 SPLIT_MEMBERS = 25
 
 
 @dataclass(frozen=True)
-class ResidualActive:
-    """A pre-emergence active for the purpose; an empty name is a usual one."""
-
-    name: str
-    half_life: Value
-    activation_mm: float
-    activation_days: int
-
-    @property
-    def range_d(self) -> tuple[float, float, float]:
-        """Half-life: low, usual, high."""
-        low, high = self.half_life.ends
-        return low, float(self.half_life), high
-
-    def laid(
-        self,
-        loss: barrier.Loss,
-        *,
-        irrigated: bool,
-        half_life_d: FloatArray | float | None = None,
-    ) -> barrier.Barrier:
-        """The barrier it makes, of its usual half-life when None is given.
-
-        Without irrigation rain must water it in.
-        """
-        return barrier.Barrier(
-            float(self.half_life) if half_life_d is None else half_life_d,
-            0.0 if irrigated else self.activation_mm,
-            self.activation_days,
-            loss,
-        )
-
-
-def material_of(active: Active) -> ResidualActive | None:
-    """An active as a barrier; None when it is none or its half-life or watering-in is unknown."""
-    life, depth, days = active.soil_dt50_d, active.activation_mm, active.activation_days
-    if active.timing.value == "post" or life is None or depth is None or days is None:
-        return None
-    return ResidualActive(active.name, life, float(depth), int(float(days)))
-
-
-def usual_material(purpose: Purpose, values: Table) -> ResidualActive:
-    """What stands for a barrier when no material is named; `values` is ``data/barrier.toml``."""
-    needs = purpose.generic
-    return ResidualActive(
-        "",
-        values.value("default_half_life"),
-        float(needs.activation_mm or 0.0),
-        int(needs.activation_days or 0),
-    )
-
-
-@dataclass(frozen=True)
 class Season:
-    """What a barrier meets, ``[member, day]``, and the days on which it may be applied."""
+    """What a barrier meets, ``[member, day]``, and the days on which it may be applied.
+
+    `shut` names the timing criterion that speaks most against each day; none where nobody asked.
+    """
 
     dates: DateArray
     share: FloatArray
     soil_c: FloatArray
     rain_mm: FloatArray
     candidates: npt.NDArray[np.bool_]
+    shut: tuple[Phrase, ...] = ()
 
 
 def season_of(
@@ -97,6 +47,7 @@ def season_of(
     *,
     first: int,
     candidates: npt.NDArray[np.bool_],
+    shut: Sequence[Phrase] = (),
 ) -> Season | None:
     """The part of the axis over which the weeds emerge; None without weeds.
 
@@ -111,6 +62,8 @@ def season_of(
         Day of the season from which the weeds' new year counts.
     candidates
         Days on which the barrier may be applied, ``[day]`` of the axis.
+    shut
+        Label of the timing criterion that speaks most against each day of the axis.
     """
     if not weeds:
         return None
@@ -126,13 +79,8 @@ def season_of(
         axis.state.soil_5cm_c[:, part],
         rain_mm[:, part],
         candidates[part],
+        tuple(shut[part]),
     )
-
-
-def spread_evenly(count: int, which: int = 0) -> FloatArray:
-    """One place in 0..1 for each member, evenly spread; another order for each `which`."""
-    places: FloatArray = ((np.arange(count, dtype=np.float64) + 0.5) * STEPS[which]) % 1.0
-    return places
 
 
 def _within_band(weed: Emergence) -> FloatArray:
@@ -151,30 +99,34 @@ def cover_plan(
     material: ResidualActive,
     purpose: PurposeName,
     *,
-    weeds: Sequence[Phrase],
+    codes: Sequence[str],
     today: dt.date,
-    irrigated: bool,
+    on: Laying,
     tables: Tables = PACKAGED,
 ) -> CoverPlan:
-    """Cover of one material over the dates on which it may be applied."""
+    """Cover of one material over the dates on which it may be applied.
+
+    Parameters
+    ----------
+    codes
+        EPPO codes of the weeds that the season's curve is of.
+    """
     values = tables["barrier"]
+    weeds = [say(f"weed.{code}") for code in codes]
     low, usual, high = material.range_d
-    place = spread_evenly(len(season.share), 1)
-    life: FloatArray = np.asarray(low * (high / low) ** place, dtype=np.float64)
-    laid = material.laid(barrier.Loss.of(values), irrigated=irrigated, half_life_d=life)
+    laid = material.drawn(len(season.share), on)
     weather = season.share, season.soil_c, season.rain_mm
     result = barrier.cover(*weather, laid)
-    watered = np.isfinite(barrier.watered_in(season.rain_mm, laid))
+    watered = barrier.watered_in_time(season.rain_mm, laid)
     curve = [
         _point(season, result, watered, day) for day in np.flatnonzero(season.candidates).tolist()
     ]
     dates = season.dates.astype(object)
     mean = np.array([np.nan if p.caught is None else p.caught for p in curve])
-    up = np.array([np.nan if p.up is None else p.up for p in curve])
     known = np.isfinite(mean)
-    as_good = values.number("as_good")
+    later = values.number("later_worth")
     open_now = np.array([p.date >= today for p in curve], dtype=bool) & known
-    best = curve[int(barrier.best_day(mean, up, open_now, as_good))] if open_now.any() else None
+    best = curve[int(barrier.best_day(mean, open_now, later))] if open_now.any() else None
     week = dt.timedelta(days=values.number("week"))
     early = now = None
     if best is not None and best.date - week >= today:
@@ -182,8 +134,10 @@ def cover_plan(
     elif best is not None and best.date > today:
         now = _caught_on(season, result, today)  # a week earlier is past
     late = _caught_on(season, result, best.date + week) if best else None
-    hindsight = curve[int(barrier.best_day(mean, up, known, as_good))] if known.any() else None
+    hindsight = curve[int(barrier.best_day(mean, known, later))] if known.any() else None
     split, split_caught = _best_split(season, laid, best, today, tables)
+    better = _better(season, best, week, {"earlier": early, "later": late})
+    trials = trials_of(material.name, codes, tables["efficacy"])
     partner = values.number("partner_from")
     needs_partner = None if best is None or best.up is None else best.up >= partner
     return CoverPlan(
@@ -206,41 +160,66 @@ def cover_plan(
             weeds=weeds,
             today=today,
             values=values,
+            beside=_beside(better, trials),
         ),
+        better=better,
+        trials=trials,
     )
 
 
-def _point(
-    season: Season, result: barrier.DayCover, watered: npt.NDArray[np.bool_], day: int
-) -> CoverPoint:
+def _point(season: Season, result: barrier.DayCover, watered: FloatArray, day: int) -> CoverPoint:
     caught = result.caught[:, day]
     known = np.isfinite(caught)
+    middle = mean_share(caught)
     date = season.dates[day].astype(object)
-    up = _mean(result.up[:, day])
-    if known.mean() < 0.5:
+    up = mean_share(result.up[:, day])
+    if middle is None:
         return CoverPoint(date, None, None, None, None, up, None)
     low, high = np.quantile(caught[known], [0.1, 0.9])
     return CoverPoint(
         date=date,
-        caught=float(caught[known].mean()),
+        caught=middle,
         low=float(low),
         high=float(high),
-        cover=_mean(result.cover[:, day]),
+        cover=mean_share(result.cover[:, day]),
         up=up,
-        watered=float(watered[known, day].mean()),
+        watered=float(watered[:, day].mean()),
     )
 
 
-def _mean(values: FloatArray) -> float | None:
-    known = values[np.isfinite(values)]
-    return float(known.mean()) if len(known) else None
+def mean_share(values: FloatArray) -> float | None:
+    """Mean over the futures, in which one that cannot be told counts as none; None: most cannot."""
+    if np.isfinite(values).mean() < 0.5:
+        return None
+    return float(np.nan_to_num(values, nan=0.0).mean())
+
+
+def _better(
+    season: Season,
+    best: CoverPoint | None,
+    week: dt.timedelta,
+    others: Mapping[str, float | None],
+) -> tuple[Phrase, ...]:
+    """Why a day a week off, on which the share is larger, is not the one named."""
+    said = []
+    for side, caught in others.items():
+        if best is None or best.caught is None or caught is None or caught <= best.caught:
+            continue
+        date = best.date + (week if side == "later" else -week)
+        at = int((np.datetime64(date, "D") - season.dates[0]).astype(int))
+        if season.candidates[at]:
+            said.append(say(f"cover_better.as_good_{side}"))
+        elif season.shut:
+            limit = season.shut[at]
+            said.append(say(f"cover_better.shut_{side}", caught=Share(caught), limit=limit))
+    return tuple(said)
 
 
 def _caught_on(season: Season, result: barrier.DayCover, date: dt.date) -> float | None:
     at = int((np.datetime64(date, "D") - season.dates[0]).astype(int))
     if not 0 <= at < len(season.dates):
         return None
-    return _mean(result.caught[:, at])
+    return mean_share(result.caught[:, at])
 
 
 def _best_split(
@@ -261,8 +240,7 @@ def _best_split(
         return None, None
     pairs = {"first": first[apart], "second": second[apart]}
     some = slice(None, None, max(1, len(season.share) // SPLIT_MEMBERS))
-    life = np.broadcast_to(laid.half_life_d, (len(season.share),))
-    few = replace(laid, half_life_d=life[some])
+    few = laid.of_members(some)
     rough = barrier.split_caught(
         season.share[some], season.soil_c[some], season.rain_mm[some], few, **pairs
     ).mean(axis=0)
@@ -285,8 +263,12 @@ def _text(
     weeds: Sequence[Phrase],
     today: dt.date,
     values: Table,
+    beside: Phrase,
 ) -> Phrase:
-    """The answer; `others` are what other days of application catch, by the id of their text."""
+    """The answer; `others` are what other days of application catch, by the id of their text.
+
+    `beside` is what else stands behind it.
+    """
     what, of = barrier_named(active), joined(*weeds)
     if best is None or best.caught is None:
         return say("cover.unknown", barrier=what)
@@ -315,7 +297,18 @@ def _text(
         little=little,
         partner=partner,
         rain=rain,
+        beside=beside,
     )
+
+
+def beside(cover: CoverPlan) -> Phrase:
+    """What else stands behind a cover: why no better day is named, and control in trials."""
+    return _beside(cover.better, cover.trials)
+
+
+def _beside(better: Sequence[Phrase], trials: Sequence[TrialControl]) -> Phrase:
+    said = [*better, *trial_phrases(trials)]
+    return say("cover.beside", of=joined(*said, join="sentences")) if said else NOTHING
 
 
 def barrier_named(active: str) -> Phrase:

@@ -1,44 +1,106 @@
-"""What barriers catch by the day they are laid on, for the plan and the ranking alike."""
+"""What pre-emergents control by the day they are applied on, for plan, ranking and jobs alike."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from windowcast.core.phrase import NOTHING, Phrase, Share, joined, say
-from windowcast.core.record import Members, Weather
+from windowcast.core.record import FloatArray, Members, Weather
 from windowcast.core.site import Site
 from windowcast.core.values import Tables
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
-from windowcast.windows.barrier import Loss, caught_by_day
+from windowcast.windows.barrier import caught_by_day
 from windowcast.windows.cover_plan import (
-    ResidualActive,
+    Season,
     barrier_named,
+    beside,
     cover_plan,
+    mean_share,
     season_of,
     share,
-    usual_material,
 )
 from windowcast.windows.days import DayContext
 from windowcast.windows.model import CoverPlan
-from windowcast.windows.purposes import Purpose
+from windowcast.windows.purposes import Purpose, weights_of
+from windowcast.windows.reasons import label
+from windowcast.windows.residual import Laying, ResidualActive, usual_material
 from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
 from windowcast.windows.timing import judged_days
 
 CANDIDATE = 0.1  # share of the futures in which a day must be open to be looked at
 
 
+@dataclass(frozen=True)
+class RunningSeason:
+    """The season that today lies in, as seen ahead; built once for an answer and handed down."""
+
+    site: Site
+    axis: SeasonAxis
+    weather: Weather
+    members: Members
+
+    @classmethod
+    def of(
+        cls,
+        site: Site,
+        weather: Weather,
+        members: Members,
+        *,
+        past: SiteState,
+        ahead: SiteState,
+        tables: Tables,
+    ) -> RunningSeason:
+        """From the state up to yesterday and that of the days ahead."""
+        axis = SeasonAxis.of(
+            past,
+            ahead,
+            southern=site.place.southern,
+            overseeded=False,
+            years=members.past_years,
+            tables=tables,
+        )
+        return cls(site, axis, weather, members)
+
+    @cached_property
+    def rain_mm(self) -> FloatArray:
+        """Rain on the axis, ``[member, day]``."""
+        return self.axis.daily(self.weather.daily, self.members.daily, "precip_mm")
+
+    @property
+    def laying(self) -> Laying:
+        """On what ground a pre-emergent is laid."""
+        return Laying.of(self.site, self.axis.tables["barrier"])
+
+    def season(
+        self,
+        purpose: Purpose,
+        candidates: npt.NDArray[np.bool_] | None = None,
+        shut: Sequence[Phrase] = (),
+    ) -> Season | None:
+        """What a pre-emergent for a purpose meets (`season_of`); None without weeds."""
+        none = np.zeros(len(self.axis.dates), dtype=bool)
+        spring = int(self.axis.tables["plan"].number("spring_from"))
+        return season_of(
+            self.axis,
+            self.axis.state.weeds_of(purpose.weeds),
+            self.rain_mm,
+            first=spring if purpose.weeds == "spring" else 0,
+            candidates=none if candidates is None else candidates,
+            shut=shut,
+        )
+
+
 def covers_of(
     purpose: Purpose,
     needs: ActiveNeeds,
-    axis: SeasonAxis,
-    *,
-    site: Site,
-    weather: Weather,
-    members: Members,
+    running: RunningSeason,
     materials: Sequence[ResidualActive],
 ) -> tuple[CoverPlan, ...]:
     """Cover of each material, or of a usual barrier where there is none.
@@ -47,18 +109,12 @@ def covers_of(
     """
     if not purpose.barrier:
         return ()
-    weeds = axis.state.weeds_of(purpose.weeds)
-    tables = axis.tables
-    context = DayContext(site, axis.state, purpose.weeds, tables=tables)
-    score = np.broadcast_to(judged_days(purpose, needs, context)[1], axis.state.soil_5cm_c.shape)
+    axis, tables = running.axis, running.axis.tables
+    context = DayContext(running.site, axis.state, purpose.weeds, tables=tables)
+    measured, score = judged_days(purpose, needs, context)
+    score = np.broadcast_to(score, axis.state.soil_5cm_c.shape)
     is_open = (score >= purpose.rule.season).mean(axis=0) * (axis.number < SEASON_DAYS)
-    season = season_of(
-        axis,
-        weeds,
-        axis.daily(weather.daily, members.daily, "precip_mm"),
-        first=int(tables["plan"].number("spring_from")) if purpose.weeds == "spring" else 0,
-        candidates=is_open >= CANDIDATE,
-    )
+    season = running.season(purpose, is_open >= CANDIDATE, _shut_by(purpose, needs, measured, axis))
     if season is None:
         return ()
     return tuple(
@@ -66,90 +122,56 @@ def covers_of(
             season,
             material,
             purpose.name,
-            weeds=[say(f"weed.{weed.weed}") for weed in weeds],
-            today=weather.today,
-            irrigated=bool(site.turf.irrigated),
+            codes=[weed.weed for weed in axis.state.weeds_of(purpose.weeds)],
+            today=running.weather.today,
+            on=running.laying,
             tables=tables,
         )
         for material in (materials or (usual_material(purpose, tables["barrier"]),))
     )
 
 
-def covers_ahead(
-    purpose: Purpose,
-    needs: ActiveNeeds,
-    past: SiteState,
-    ahead: SiteState,
-    *,
-    site: Site,
-    weather: Weather | None,
-    members: Members,
-    materials: Sequence[ResidualActive],
-    tables: Tables,
-) -> tuple[CoverPlan, ...]:
-    """`covers_of` the season that today lies in; nothing without the record that led to it."""
-    if weather is None or not purpose.barrier:
-        return ()
-    axis = SeasonAxis.of(
-        past,
-        ahead,
-        southern=site.place.southern,
-        overseeded=False,
-        years=members.past_years,
-        tables=tables,
+def _shut_by(
+    purpose: Purpose, needs: ActiveNeeds, measured: dict[str, FloatArray], axis: SeasonAxis
+) -> tuple[Phrase, ...]:
+    """Label of the timing criterion that speaks most against each day of the axis."""
+    grades, weights = purpose.grades(needs), weights_of(purpose.timing, purpose.rules)
+    count = len(axis.dates)
+    scores = np.stack(
+        [
+            np.broadcast_to(np.nan_to_num(grades[n](v)) ** weights[n], (len(v), count)).mean(axis=0)
+            for n, v in measured.items()
+        ]
     )
-    return covers_of(
-        purpose, needs, axis, site=site, weather=weather, members=members, materials=materials
-    )
+    labels = [label(name, axis.tables["criteria"].table(name)) for name in measured]
+    return tuple(labels[worst] for worst in scores.argmin(axis=0))
 
 
 def controlled_on(
     date: dt.date,
     purpose: Purpose,
-    past: SiteState,
-    ahead: SiteState,
-    *,
-    site: Site,
-    weather: Weather | None,
-    members: Members,
+    running: RunningSeason,
     materials: Sequence[ResidualActive],
-    tables: Tables,
 ) -> dict[str, float]:
-    """Name of a material → share of the season's weeds that emerge while it is active, 0..1.
+    """Name of a material → share of the season's weeds that emerge while its residual holds, 0..1.
 
     When applied on a date, in the mean over the futures; nothing where it cannot be told.
     """
-    if weather is None or not purpose.barrier or not materials:
+    if not purpose.barrier or not materials:
         return {}
-    axis = SeasonAxis.of(
-        past,
-        ahead,
-        southern=site.place.southern,
-        overseeded=False,
-        years=members.past_years,
-        tables=tables,
-    )
-    season = season_of(
-        axis,
-        axis.state.weeds_of(purpose.weeds),
-        axis.daily(weather.daily, members.daily, "precip_mm"),
-        first=int(tables["plan"].number("spring_from")) if purpose.weeds == "spring" else 0,
-        candidates=np.zeros(len(axis.dates), dtype=bool),
-    )
+    season = running.season(purpose)
     if season is None:
         return {}
     day = int((np.datetime64(date, "D") - season.dates[0]).astype(int))
     if not 0 <= day < len(season.dates):
         return {}
-    loss = Loss.of(tables["barrier"])
     found = {}
     for material in materials:
-        laid = material.laid(loss, irrigated=bool(site.turf.irrigated))
+        laid = material.drawn(len(season.share), running.laying)
         weather_of = season.share, season.soil_c, season.rain_mm
-        caught, _ = caught_by_day(*weather_of, laid, slice(day, day + 1))
-        known = caught[np.isfinite(caught)]
-        if len(known) >= len(caught) / 2:
-            found[material.name] = float(known.mean())
+        caught = mean_share(caught_by_day(*weather_of, laid, slice(day, day + 1))[0])
+        if caught is not None:
+            found[material.name] = caught
     return found
 
 
@@ -183,4 +205,5 @@ def laid_on(cover: CoverPlan, days: Sequence[dt.date]) -> Phrase:
         best_day=best.date,
         best=Share(best.caught),
         later=later,
+        beside=beside(cover),
     )

@@ -41,6 +41,8 @@ class HourScores:
         How near the forecast's hours come to a go-ahead, ``[hour]``.
     open
         Hours in daylight that the site allows, ``[hour]``.
+    first
+        Which hour from today's midnight on the first of these is.
     """
 
     ctx: HourContext
@@ -51,6 +53,7 @@ class HourScores:
     score: FloatArray
     near: FloatArray
     open: BoolArray
+    first: int = 0
 
     @classmethod
     def of(
@@ -59,6 +62,7 @@ class HourScores:
         grades: Mapping[str, ScoreCurve],
         measured: Mapping[str, FloatArray],
         scores: Mapping[str, FloatArray],
+        first: int = 0,
     ) -> HourScores:
         """The criteria's scores with what they come to together."""
         weights = weights_of(tuple(grades), ctx.tables["criteria"])
@@ -72,6 +76,7 @@ class HourScores:
             score=np.atleast_2d(combine(pairs)),
             near=closeness((score[:1], weight) for score, weight in pairs)[0],
             open=combine((scores[name], 1.0) for name in SCHEDULE)[0] > 0,
+            first=first,
         )
 
     def limits(self) -> list[str]:
@@ -109,7 +114,7 @@ class HourScores:
                 criterion,
                 grade,
                 np.nan if unknown else value,
-                about(name, self.ctx, self.ctx.lead + self._worst(name, block)),
+                about(name, self.ctx, self.ctx.lead + self.first + self._worst(name, block)),
             ),
             source=f"{source.status}: {source.source}",
         )
@@ -187,7 +192,7 @@ class Judge:
     def at(self, purpose: Purpose, needs: ActiveNeeds, block: Block) -> tuple[float, Judged | None]:
         """Mean score 0..1 of a block as forecast, and what holds it back; NaN: cannot be told.
 
-        Much cheaper than `scores` where only some hours of the forecast matter.
+        Only those hours are graded: much cheaper than `scores`.
         """
         grades = purpose.grades(needs)
         measured, scored = {}, {}
@@ -195,12 +200,13 @@ class Judge:
             key = self._key(name, purpose, needs)
             if key not in self._measured:
                 self._measured[key] = self._measure(name, purpose, needs)
-            measured[name] = np.atleast_2d(self._measured[key])[:1]
+            measured[name] = np.atleast_2d(self._measured[key])[:1, block.hours]
             scored[name] = grades[name](measured[name])
-        issued = HourScores.of(self.ctx, grades, measured, scored)
-        limit = issued.limiting(block)
-        mean = float(issued.score[0, block.hours].mean())
-        return mean, issued.judge(limit, block, self.ctx.rule) if limit else None
+        issued = HourScores.of(self.ctx, grades, measured, scored, first=block.start)
+        own = Block(0, block.stop - block.start)
+        limit = issued.limiting(own)
+        mean = float(issued.score[0].mean())
+        return mean, issued.judge(limit, own, self.ctx.rule) if limit else None
 
     def on(self, part: HourContext, hours: slice | None = None) -> Judge:
         """A judge of other hours of the same site and days.

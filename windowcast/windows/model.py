@@ -119,14 +119,16 @@ class CoverPoint:
     Attributes
     ----------
     caught, low, high
-        Share of the season's emergence that comes up into enough active, with its 10-90 % band
-        over weather, half-life and emergence; None when it cannot be told.
+        Share of the season's weeds that emerge while the residual holds, in the mean over the
+        futures, with its 10-90 % band over weather, half-life, energy of its loss and emergence;
+        None when it cannot be told.
     cover
         The same as a share of what is still to come on the date.
     up
         Share already up, which needs a post-emergence partner.
     watered
-        Chance that it is watered in in time.
+        Share of the ground that rain waters in within the days asked for, in the mean over the
+        futures: the chance that a spot is watered in in time.
     """
 
     date: dt.date
@@ -139,8 +141,22 @@ class CoverPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class TrialControl:
+    """Control of a weed by an active in published trials: lowest and highest, 0..1."""
+
+    weed: str  # EPPO code
+    low: float
+    high: float
+    source: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
 class CoverPlan:
-    """Cover of a barrier over dates, the best date with the cost of missing it, the best split."""
+    """Cover of a barrier over dates, the best date with the cost of missing it, the best split.
+
+    `better` says of a day a week off, on which the share is larger, why it is not the one named.
+    """
 
     purpose: PurposeName
     active: str  # "" for a usual one
@@ -155,6 +171,8 @@ class CoverPlan:
     split_caught: float | None
     needs_partner: bool | None
     text: Phrase
+    better: tuple[Phrase, ...] = ()
+    trials: tuple[TrialControl, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

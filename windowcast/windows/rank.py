@@ -25,8 +25,7 @@ from windowcast.season.sightings import CanopyLook
 from windowcast.windows import advice, trace
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.choices import Candidate, choices
-from windowcast.windows.cover_plan import ResidualActive
-from windowcast.windows.covers import controlled_on, covers_ahead
+from windowcast.windows.covers import RunningSeason, controlled_on, covers_of
 from windowcast.windows.days import watering_days
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import HourScores, Judge
@@ -46,6 +45,7 @@ from windowcast.windows.model import (
 from windowcast.windows.odds import odds
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.reasons import because
+from windowcast.windows.residual import ResidualActive
 from windowcast.windows.score import Block, Rule, best_block, holds, nearness
 from windowcast.windows.timing import Timing, timing_of
 
@@ -60,6 +60,7 @@ def rank(
     *,
     today: dt.date,
     weather: Weather | None = None,
+    running: RunningSeason | None = None,
     purposes: Sequence[PurposeName] | None = None,
     days: int = 10,
     mixture: ActiveNeeds | None = None,
@@ -82,6 +83,8 @@ def rank(
         The weather ahead; member 0 is scored, the others are counted for the odds.
     weather
         The record behind it, for the hours just before today and for the trace.
+    running
+        The season that today lies in, for the cover of pre-emergents; None: it is not told.
     purposes
         Which purposes; None for all.
     days
@@ -116,7 +119,7 @@ def rank(
         days,
         today,
         tuple(uses),
-        weather,
+        running,
         tuple(barriers),
         () if mixture is not None else tuple(candidates),
         bool(stock),
@@ -159,7 +162,7 @@ class _Task:
     days: int
     today: dt.date
     uses: tuple[Use, ...]
-    weather: Weather | None
+    running: RunningSeason | None
     barriers: tuple[ResidualActive, ...]
     candidates: tuple[Candidate, ...]
     stocked: bool
@@ -228,17 +231,7 @@ class _Task:
             turf=turf,
             choices=(chosen := self._choices(purpose, go)),
             none_in_stock=bool(go) and self.stocked and bool(self.candidates) and not chosen,
-            covers=covers_ahead(
-                purpose,
-                needs,
-                self.past,
-                self.ctx.ahead,
-                site=self.ctx.site,
-                weather=self.weather,
-                members=self.members,
-                materials=self.barriers,
-                tables=self.ctx.tables,
-            ),
+            covers=covers_of(purpose, needs, self.running, self.barriers) if self.running else (),
         )
 
     def repeats(
@@ -421,16 +414,9 @@ class _Task:
         if not windows or not self.candidates:
             return ()
         best = windows[0]
-        controlled = controlled_on(
-            best.date,
-            purpose,
-            self.past,
-            self.ctx.ahead,
-            site=self.ctx.site,
-            weather=self.weather,
-            members=self.members,
-            materials=[c.residual for c in self.candidates if c.residual is not None],
-            tables=self.ctx.tables,
+        residuals = [c.residual for c in self.candidates if c.residual is not None]
+        controlled = (
+            controlled_on(best.date, purpose, self.running, residuals) if self.running else {}
         )
         return choices(
             self.judge,
