@@ -14,7 +14,10 @@ import windowcast
 PACKAGE = Path(windowcast.__file__).parent
 MAKERS = ("say", "Phrase")
 ANY = r"[\w-]+"
-_HANDED_ON = (PACKAGE / "core" / "phrase.py", PACKAGE / "report" / "page.py")  # ids from elsewhere
+_HANDED_ON = (
+    PACKAGE / "core" / "phrase.py",
+    PACKAGE / "report" / "catalogue.py",
+)  # ids from elsewhere
 _CALL = r"\bt\('([\w.-]+)'((?:[^()]|\([^()]*\))*)\)"
 
 

@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 
 import pytest
+from spoken import render
 
 from windowcast.core import values
 from windowcast.core.errors import InputError
@@ -19,7 +20,6 @@ from windowcast.materials.actives import (
     species_key,
 )
 from windowcast.materials.needs import needs_of
-from windowcast.report.catalogue import render
 
 # HRAC 2020 / WSSA numbers, typed here apart from the table (from memory, except 3 for propyzamide
 # as a mitotic inhibitor, 5 for amicarbazone, 1 for clethodim and 29 for indaziflam, which were

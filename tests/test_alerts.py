@@ -20,6 +20,7 @@ from typing import Any
 import pytest
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
+from spoken import US
 
 from windowcast.cli import main
 from windowcast.cli.watching import Watcher, look, read_state, state_beside
@@ -334,12 +335,12 @@ def test_a_message_that_was_overtaken_is_not_sent_late(tmp_path: Path, sample: A
     with served(hook):
         pass  # its port is known, and nobody listens there
     to, path = [address(hook.url())], tmp_path / "told.json"
-    assert [one.problem for one in look(path, [sample], to, 0.3).failed]
+    assert [one.problem for one in look(path, [sample], to, voice=US, threshold=0.3).failed]
     blind = replace(sample, ranking=replace(sample.ranking, purposes=()))
     with served(hook):
-        assert not look(path, [blind], to, 0.3).sent
+        assert not look(path, [blind], to, voice=US, threshold=0.3).sent
         assert not hook.got
-        assert not look(path, [sample], to, 0.3).failed
+        assert not look(path, [sample], to, voice=US, threshold=0.3).failed
     assert len(hook.got) == 1
 
 

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import report_fixtures
+from spoken import voice_of
 
 import windowcast
 from windowcast.cli import main
@@ -51,7 +52,9 @@ def test_every_public_name_is_typed_listed_and_there() -> None:
 def test_it_answers_as_the_command_line_does(capsys: pytest.CaptureFixture[str]) -> None:
     main(["rank", "--sample", "--format", "json"])
     ranking = windowcast.rank(windowcast.sample_site(), windowcast.sample_weather())
-    assert json.loads(capsys.readouterr().out) == json.loads(json_text(ranking))
+    assert json.loads(capsys.readouterr().out) == json.loads(
+        json_text(ranking, voice=voice_of(ranking))
+    )
 
 
 @pytest.mark.parametrize("first", ["", "import windowcast.season.turf; "])

@@ -20,9 +20,9 @@ from archive_world import Where, climate
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from loopback import GZIP, Answer, Loopback, closed_port, serving
+from spoken import render
 
 from windowcast.core.record import Grade, Place, Record
-from windowcast.report.catalogue import render
 from windowcast.sources.archive import ArchiveSource
 from windowcast.sources.archive_series import (
     Series,

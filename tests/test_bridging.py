@@ -7,11 +7,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from spoken import render
 
 from windowcast.core.record import Grade, Record
 from windowcast.core.site import Site, site_from
 from windowcast.core.values import load
-from windowcast.report.catalogue import render
 from windowcast.season.bridging import bridged
 from windowcast.season.model import SiteState
 from windowcast.season.state import build

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 import vobject
 from report_fixtures import HOSTILE, TODAY, answer, window
+from spoken import voice_of
 
 from windowcast.core.errors import InputError
 from windowcast.programme.answer import Answer
@@ -33,7 +34,11 @@ def _moved(day: int = 3, windows: bool = True) -> Answer:
 
 
 def test_lines_follow_rfc_5545() -> None:
-    raw = calendar_text(answer(site="Long, name; with \\ and\nnewline " * 2), now=NOW)
+    raw = calendar_text(
+        answer(site="Long, name; with \\ and\nnewline " * 2),
+        now=NOW,
+        voice=voice_of(answer(site="Long, name; with \\ and\nnewline " * 2)),
+    )
     assert raw.endswith("\r\n")
     lines = raw.split("\r\n")[:-1]
     assert "\n" not in "".join(lines)  # 3.1: lines end in CRLF
@@ -61,14 +66,19 @@ def test_a_subscription_keeps_its_entries_when_areas_are_parted() -> None:
     """A subscriber gets a whole new file each time: what stays must keep its UID."""
     both = replace(answer(), areas=("greens", "tees"))
     first, parted = [both], [replace(both, areas=("greens",)), replace(both, areas=("tees",))]
-    old, new = (set(_events(calendar_text(*found, now=NOW))) for found in (first, parted))
+    old, new = (
+        set(_events(calendar_text(*found, now=NOW, voice=voice_of(*found))))
+        for found in (first, parted)
+    )
     assert old < new
     assert len(new) == 2 * len(old)
 
 
 def test_parser_reads_times_words_and_cautions() -> None:
     source = answer(units="us")
-    event = _events(calendar_text(source, now=NOW))[entry_uid(source, "post-early")]
+    event = _events(calendar_text(source, now=NOW, voice=voice_of(source)))[
+        entry_uid(source, "post-early")
+    ]
     assert event.dtstart.value == dt.datetime(2023, 11, 8, 10, tzinfo=dt.UTC)  # Lisbon in winter
     assert event.dtend.value == dt.datetime(2023, 11, 8, 15, tzinfo=dt.UTC)
     assert event.summary.value == "Early post-emergent: go"
@@ -80,15 +90,15 @@ def test_parser_reads_times_words_and_cautions() -> None:
 
 def test_only_windows_and_openings_are_entered() -> None:
     source = answer()
-    events = _events(calendar_text(source, now=NOW))
+    events = _events(calendar_text(source, now=NOW, voice=voice_of(source)))
     assert set(events) == {entry_uid(source, "post-early"), entry_uid(source, "dormant")}
     opening = events[entry_uid(source, "dormant")]
     assert opening.dtstart.value == dt.date(2023, 12, 18)
 
 
 def test_an_entry_moves_and_does_not_multiply() -> None:
-    first = calendar_text(answer(), now=NOW)
-    second = calendar_text(_moved(), previous=first, now=LATER)
+    first = calendar_text(answer(), now=NOW, voice=voice_of(answer()))
+    second = calendar_text(_moved(), previous=first, now=LATER, voice=voice_of(_moved()))
     before, after = _events(first), _events(second)
     assert set(before) == set(after)
     uid = entry_uid(answer(), "post-early")
@@ -98,27 +108,33 @@ def test_an_entry_moves_and_does_not_multiply() -> None:
 
 
 def test_sequence_rises_even_when_the_clock_does_not() -> None:
-    first = calendar_text(answer(), now=NOW)
-    second = calendar_text(_moved(), previous=first, now=NOW)
+    first = calendar_text(answer(), now=NOW, voice=voice_of(answer()))
+    second = calendar_text(_moved(), previous=first, now=NOW, voice=voice_of(_moved()))
     uid = entry_uid(answer(), "post-early")
     assert int(_events(second)[uid].sequence.value) == int(_events(first)[uid].sequence.value) + 1
 
 
 def test_an_unchanged_answer_writes_the_same_calendar() -> None:
-    first = calendar_text(answer(), now=NOW)
-    assert calendar_text(answer(), previous=first, now=LATER) == first
+    first = calendar_text(answer(), now=NOW, voice=voice_of(answer()))
+    assert calendar_text(answer(), previous=first, now=LATER, voice=voice_of(answer())) == first
 
 
 def test_an_entry_that_no_longer_holds_is_cancelled_once() -> None:
-    first = calendar_text(answer(), now=NOW)
-    second = calendar_text(_moved(windows=False), previous=first, now=LATER)
+    first = calendar_text(answer(), now=NOW, voice=voice_of(answer()))
+    second = calendar_text(
+        _moved(windows=False), previous=first, now=LATER, voice=voice_of(_moved(windows=False))
+    )
     uid = entry_uid(answer(), "post-early")
     gone = _events(second)[uid]
     assert gone.status.value == "CANCELLED"
     assert int(gone.sequence.value) == int(_events(first)[uid].sequence.value) + 1
-    third = calendar_text(_moved(windows=False), previous=second, now=LATER)
+    third = calendar_text(
+        _moved(windows=False), previous=second, now=LATER, voice=voice_of(_moved(windows=False))
+    )
     assert third == second
-    back = _events(calendar_text(_moved(), previous=third, now=LATER))[uid]
+    back = _events(calendar_text(_moved(), previous=third, now=LATER, voice=voice_of(_moved())))[
+        uid
+    ]
     assert back.status.value == "TENTATIVE"
     assert int(back.sequence.value) > int(gone.sequence.value)
 
@@ -129,7 +145,7 @@ def test_other_programs_entries_are_kept() -> None:
         "DTSTAMP:20231101T000000Z\r\nDTSTART:20231120T090000Z\r\nSUMMARY:Match\r\nEND:VEVENT\r\n"
         "END:VCALENDAR\r\n"
     )
-    events = _events(calendar_text(answer(), previous=foreign, now=NOW))
+    events = _events(calendar_text(answer(), previous=foreign, now=NOW, voice=voice_of(answer())))
     assert events["abc@else"].summary.value == "Match"
     assert len(events) == 3
 
@@ -151,14 +167,14 @@ def test_uids_differ_by_purpose_season_and_place() -> None:
 
 def test_hostile_name_cannot_add_an_entry() -> None:
     bad = f"x\r\nEND:VEVENT\r\nBEGIN:VEVENT\r\nUID:evil {HOSTILE}"
-    text = calendar_text(answer(site=bad), now=NOW)
+    text = calendar_text(answer(site=bad), now=NOW, voice=voice_of(answer(site=bad)))
     assert len(_events(text)) == 2
 
 
 def test_file_is_brought_up_to_date(tmp_path: Path) -> None:
     file = tmp_path / "windows.ics"
-    write_calendar(file, answer(), now=NOW)
-    write_calendar(file, _moved(), now=LATER)
+    write_calendar(file, answer(), now=NOW, voice=voice_of(answer()))
+    write_calendar(file, _moved(), now=LATER, voice=voice_of(_moved()))
     assert len(_events(file.read_bytes().decode())) == 2
 
 
@@ -167,14 +183,17 @@ def test_a_file_that_is_no_calendar_is_left_alone(tmp_path: Path, content: bytes
     file = tmp_path / "notes.txt"
     file.write_bytes(content)
     with pytest.raises(InputError, match=r"notes\.txt: is not a calendar file"):
-        write_calendar(file, answer(), now=NOW)
+        write_calendar(file, answer(), now=NOW, voice=voice_of(answer()))
     assert file.read_bytes() == content
 
 
 def test_an_entry_says_which_areas_it_is_about() -> None:
-    titles = {e.summary.value for e in _events(calendar_text(_moved(), now=NOW)).values()}
+    titles = {
+        e.summary.value
+        for e in _events(calendar_text(_moved(), now=NOW, voice=voice_of(_moved()))).values()
+    }
     assert not any("greens" in title for title in titles)
     here = replace(_moved(), areas=("greens", "tees"))
-    events = _events(calendar_text(here, now=NOW))
+    events = _events(calendar_text(here, now=NOW, voice=voice_of(here)))
     assert events
     assert all(e.summary.value.endswith("(greens and tees)") for e in events.values())

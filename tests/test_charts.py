@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from report_fixtures import HOSTILE, answer, strip, window
+from spoken import US, voice_of
 
 from windowcast.core import season_calendar
 from windowcast.core.values import PACKAGED
@@ -36,16 +37,24 @@ TODAY = dt.date(2023, 11, 6)
 
 
 def _charts() -> list[Chart]:
-    view = answer_view(answer(units="us"))
+    view = answer_view(answer(units="us"), voice_of(answer(units="us")))
     ramp = np.linspace(0, 1, len(DATES))
     cover = cover_chart(
-        "cover", "Cover", DATES, cover=ramp, band=(ramp - 0.1, ramp + 0.1), best=TODAY, today=TODAY
+        "cover",
+        "Cover",
+        DATES,
+        US,
+        cover=ramp,
+        band=(ramp - 0.1, ramp + 0.1),
+        best=TODAY,
+        today=TODAY,
     )
     weeks = [dt.date(2023, 9, 4) + dt.timedelta(days=7 * n) for n in range(12)]
     workable = workable_chart(
         "work",
         "Workable days",
         weeks,
+        US,
         days=np.array([3.0] * 11 + [np.nan]),
         band=(np.full(12, 1.0), np.full(12, 5.0)),
     )
@@ -92,7 +101,9 @@ def test_numbers_behind_the_chart_match_its_columns(chart: Chart) -> None:
 
 
 def test_temperature_chart_speaks_the_sites_unit() -> None:
-    us, metric = (answer_view(answer(units=u)).season[0] for u in ("us", "metric"))
+    us, metric = (
+        answer_view(answer(units=u), voice_of(answer(units=u))).season[0] for u in ("us", "metric")
+    )
     assert "°F" in us.svg
     assert "°C" not in us.svg
     assert "°C" in metric.svg
@@ -104,7 +115,7 @@ def test_temperature_chart_speaks_the_sites_unit() -> None:
 def test_bar_height_is_the_score_and_unknown_hours_have_no_height_of_their_own() -> None:
     hours = strip()
     chart = hour_strip(
-        "k", "t", hours, [window()], hour_levels(hours, Rule.of(PACKAGED["criteria"]))
+        "k", "t", hours, [window()], hour_levels(hours, Rule.of(PACKAGED["criteria"])), voice=US
     )
     bars = [n for n in ET.fromstring(chart.svg).iter("rect") if "hour" in n.get("class", "")]
     drawn = bars[: len(hours.times)]
@@ -134,7 +145,7 @@ def test_levels_follow_the_limits_of_the_windows() -> None:
 
 def test_hostile_names_are_escaped_in_markup() -> None:
     flat = np.full(len(DATES), 0.5)
-    chart = emergence_chart("e", HOSTILE, DATES, share=flat, band=(flat, flat), today=TODAY)
+    chart = emergence_chart("e", HOSTILE, DATES, US, share=flat, band=(flat, flat), today=TODAY)
     assert "<script" not in chart.svg
     assert ET.fromstring(chart.svg).find("title").text.startswith("<script>")  # type: ignore[union-attr]
 
@@ -150,7 +161,7 @@ def test_gaps_break_lines_and_bands() -> None:
 def test_all_missing_series_still_draws_a_chart() -> None:
     svg = time_chart(
         "k", "t", "d", DATES, [Line(np.full(len(DATES), np.nan), "now", "x")],
-        y_title="°C", y_range=(0, 1),
+        y_title="°C", y_range=(0, 1), voice=US,
     )  # fmt: skip
     ET.fromstring(svg)
     assert "nan" not in svg
@@ -175,7 +186,7 @@ def test_attributes_are_escaped() -> None:
 
 def test_month_starts_on_a_leap_year() -> None:
     dates = np.arange(np.datetime64("2024-02-28"), np.datetime64("2024-03-03"))
-    assert month_starts(dates) == [(2, "Mar")]
+    assert month_starts(dates, US) == [(2, "Mar")]
 
 
 def test_past_band_is_the_percentile_of_the_same_days() -> None:
@@ -198,7 +209,9 @@ def test_few_past_seasons_give_no_band() -> None:
 
 def test_emergence_shows_the_count_of_this_season_only() -> None:
     # the made-up crabgrass counts from 1 January; what last spring brought is not drawn
-    chart = next(c for c in answer_view(answer()).season if c.key == "emergence-digis")
+    chart = next(
+        c for c in answer_view(answer(), voice_of(answer())).season if c.key == "emergence-digis"
+    )
     days = {row[0]: row[1] for row in chart.rows}
     assert days["Sat 15 Jul"] in {"–", "0"}
     assert days["Sat 30 Mar"] == "0"

@@ -77,7 +77,9 @@ def test_every_criterion_has_a_complete_table(name: str) -> None:
     says = set(table["says"])
     assert ("missing" in says) == ("hourly" in table or "remedy" in says)
     texts = {"label", "inputs"} | says | ({"unknown"} if "missing" in says else set())
-    assert {i.split(".")[2] for i in catalogue().raw if i.startswith(f"criterion.{name}.")} == texts
+    assert {
+        i.split(".")[2] for i in catalogue("en").raw if i.startswith(f"criterion.{name}.")
+    } == texts
     grade = grade_of(name, POST.generic, CRITERIA)
     for side, end in zip(("low", "high"), grade.good, strict=True):
         if math.isfinite(end):

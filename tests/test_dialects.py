@@ -20,6 +20,7 @@ import xlsxwriter
 from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from spoken import render
 
 import windowcast
 from windowcast.cli import cli, main
@@ -33,7 +34,7 @@ from windowcast.core.record import (
     Variable,
 )
 from windowcast.core.units import System
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.table_understood import _shown
 from windowcast.sources.columns import variable_as_said
 from windowcast.sources.files import read_and_understand, read_weather
@@ -538,5 +539,5 @@ def test_a_value_of_every_variable_can_be_shown(
     variables: Mapping[str, Variable], system: System
 ) -> None:
     for variable in variables.values():
-        assert _shown(1.5, variable.unit, system)
-        assert _shown(float("nan"), variable.unit, system) == "missing"
+        assert _shown(1.5, variable.unit, Voice(system, "en"))
+        assert _shown(float("nan"), variable.unit, Voice(system, "en")) == "missing"

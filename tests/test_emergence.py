@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from spoken import render
 from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, OHIO, record, state
 
 from windowcast.core import weed_codes
@@ -17,7 +18,6 @@ from windowcast.core.errors import InputError
 from windowcast.core.phrase import say
 from windowcast.core.season_calendar import on_date, season_slices
 from windowcast.core.values import load
-from windowcast.report.catalogue import render
 from windowcast.season import weeds
 from windowcast.season.dates import share_date
 from windowcast.season.degree_days import accumulate, heating

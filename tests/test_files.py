@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from spoken import render
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Place, Record
-from windowcast.report.catalogue import render
 from windowcast.sources import textfile
 from windowcast.sources.columns import variable_and_unit
 from windowcast.sources.files import FileSpec, parse_spec, read_weather

@@ -16,9 +16,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from loopback import Answer, Loopback, serving
+from spoken import render
 
 from windowcast.core.record import Grade, Place, Record
-from windowcast.report.catalogue import render
 from windowcast.sources.cache import Cache
 from windowcast.sources.fetch import Fetched, Fetcher
 from windowcast.sources.forecast import ForecastSource

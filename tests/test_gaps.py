@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from spoken import render
 
 from windowcast.core.record import Grade, Place, Record
 from windowcast.core.time_axis import record_of
-from windowcast.report.catalogue import render
 from windowcast.weather.gaps import filled, gap_spans
 
 PLACE = Place("Sea Loft", 38.7, -9.1, 60.0, "Europe/Lisbon")

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from spoken import render
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Record
-from windowcast.report.catalogue import render
 from windowcast.sources.files import read_weather
 from windowcast.sources.ghcn_csv import is_long_csv
 from windowcast.sources.ghcn_dly import is_dly, read_dly

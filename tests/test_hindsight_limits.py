@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from spoken import render
 
 from windowcast.core.phrase import Phrase, say
 from windowcast.core.record import Grade
@@ -24,7 +25,6 @@ from windowcast.records.past_windows import Scored, SeasonWindow, season_context
 from windowcast.records.percent_control import abbott_pct, control, henderson_tilton_pct
 from windowcast.records.reviewed import BETTER_BY, NEAR_DAYS, faults_of, missed_by
 from windowcast.records.timing_and_control import FEWEST, Point, relations
-from windowcast.report.catalogue import render
 from windowcast.season.state import build
 from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.hours import HourContext

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from spoken import voice_of
 
 import windowcast
 from windowcast.core.errors import InputError
@@ -83,7 +84,7 @@ def test_a_pre_emergent_of_two_days_ago_is_not_advised_again(tmp_path: Path) -> 
     assert it.closest is None
     assert it.job is not None
     assert it.job.applied == dt.date(2016, 9, 14)
-    text = table_text(found[0].ranking, width=100, colour=False)
+    text = table_text(found[0].ranking, width=100, colour=False, voice=voice_of(found[0].ranking))
     assert "Applied prodiamine on 14 Sep" in " ".join(text.split())
 
 
@@ -165,7 +166,9 @@ def test_a_part_leaves_the_rest_to_do(tmp_path: Path) -> None:
     found = answers(tmp_path, "2018-01-18", part)
     assert job(found, "dormant").state == "partly done"
     assert outlook(found, "dormant").windows
-    assert "hole 3" in table_text(found[0].ranking, width=100, colour=False)
+    assert "hole 3" in table_text(
+        found[0].ranking, width=100, colour=False, voice=voice_of(found[0].ranking)
+    )
 
 
 AREAS = [{"name": "greens"}, {"name": "Tees"}, {"name": "fairways"}]
@@ -208,7 +211,9 @@ def test_where_a_place_is_unknown_an_application_may_have_been_here(tmp_path: Pa
     found = answers(tmp_path, "2018-01-18", somewhere, area=AREAS)
     (one,) = found
     assert job(found, "dormant").state == "partly done"
-    assert "the north side" in table_text(one.ranking, width=100, colour=False)
+    assert "the north side" in table_text(
+        one.ranking, width=100, colour=False, voice=voice_of(one.ranking)
+    )
 
 
 def test_one_area_by_name_and_none_that_is_not_there(tmp_path: Path) -> None:
@@ -353,10 +358,10 @@ def test_what_left_plants_alive_is_not_chosen_again(tmp_path: Path) -> None:
     assert it.windows
     assert not it.choices
     assert it.none_in_stock
+    found = answers(tmp_path, "2018-01-18", older, some_left, stock=stock[:1])[0].ranking
     assert "None of what you have" in table_text(
-        answers(tmp_path, "2018-01-18", older, some_left, stock=stock[:1])[0].ranking,
-        width=100, colour=False,
-    )  # fmt: skip
+        found, width=100, colour=False, voice=voice_of(found)
+    )
 
 
 def test_green_leaf_on_one_area_forbids_on_others_alike_until_someone_looks(

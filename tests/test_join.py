@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from spoken import render
 
 from windowcast.core.local_days import day_starts, hours_of, local_dates
 from windowcast.core.record import Grade, Place, Record
 from windowcast.core.time_axis import record_of
-from windowcast.report.catalogue import render
 from windowcast.weather.hourly import daily_to_hourly
 from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid, seam_flags
 

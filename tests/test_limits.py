@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from spoken import render
 from windows_fixtures import past, site, state, weather
 
 from windowcast.core.errors import InputError
@@ -26,7 +27,6 @@ from windowcast.limits.treatment import treatments_of
 from windowcast.limits.turf_days import StateRule, TurfDays
 from windowcast.materials.actives import Actives, load_actives
 from windowcast.materials.needs import ActiveNeeds, needs_of
-from windowcast.report.catalogue import render
 from windowcast.report.turf_lines import chance
 from windowcast.season.model import TurfPhase
 from windowcast.season.sightings import CanopyLook

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from spoken import render
 
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.local_days import local_today
 from windowcast.core.record import Grade, Weather
 from windowcast.core.site import Site, load_site, site_from
-from windowcast.report.catalogue import render
 from windowcast.sources.files import read_weather
 from windowcast.weather.load import assemble, load_weather
 from windowcast.windows.trace import finding_lines

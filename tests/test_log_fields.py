@@ -17,7 +17,6 @@ from click.testing import CliRunner
 
 from windowcast.cli import cli
 from windowcast.core.errors import InputError
-from windowcast.core.units import Display
 from windowcast.records import kinds
 from windowcast.records.command_words import plain_from
 from windowcast.records.entered_quantities import ENTERED
@@ -156,9 +155,9 @@ def test_the_command_line_reads_every_quantity_with_its_unit(kind: str, field: L
 @every_field
 @pytest.mark.parametrize("units", ["us", "metric"])
 def test_a_form_holds_every_field_and_gives_it_back(kind: str, field: LogField, units: Any) -> None:
-    entry, display = entry_with(kind, field), Display(units)
-    filled = form_values(entry, display, ZONE)
-    assert close(to_plain(entry_from(kind, filled, display, ZONE)), to_plain(entry))
+    entry = entry_with(kind, field)
+    filled = form_values(entry, units, ZONE)
+    assert close(to_plain(entry_from(kind, filled, units, ZONE)), to_plain(entry))
     assert any(name.split(".")[0] == field.name for name in filled)
 
 
@@ -173,7 +172,7 @@ def test_a_form_asks_in_the_units_that_reports_are_in(units: Any) -> None:
             assert WORDS[quantity][1] * row.factor + row.offset == pytest.approx(float(amount))
             assert row.unit.replace("²", "2").replace("°", "") in {unit, "%", ""}
             (asked,) = [f for f in form_fields(kind) if f.name == field.name]
-            assert asked.unit(Display(units)) == MEASURES[quantity][units].unit
+            assert asked.unit(units) == MEASURES[quantity][units].unit
 
 
 def by_hand(path: Path, kind: str, plain: Mapping[str, Any]) -> Path:
@@ -242,9 +241,9 @@ def test_what_no_field_can_hold_is_refused_everywhere_with_its_name(
             read_changes(by_hand(tmp_path / "hand.csv", kind, plain), zone=ZONE)
         assert refused.value.row == 2 or field.type == "moment"
         assert refused.value.field == field.name
-        filled = form_values(from_plain(kind, LEAST[kind]), Display("us"), ZONE)
+        filled = form_values(from_plain(kind, LEAST[kind]), "us", ZONE)
         with pytest.raises(InputError) as refused:
-            entry_from(kind, {**filled, field.name: str(wrong)}, Display("us"), ZONE)
+            entry_from(kind, {**filled, field.name: str(wrong)}, "us", ZONE)
         assert refused.value.field == field.name
 
 

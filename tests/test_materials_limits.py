@@ -7,6 +7,7 @@ import datetime as dt
 import math
 
 import pytest
+from spoken import render
 
 from windowcast.core.errors import InputError
 from windowcast.core.places import same_place
@@ -40,7 +41,6 @@ from windowcast.materials.tank import (
     nozzle_check,
     tank_sheet,
 )
-from windowcast.report.catalogue import render
 
 ACTIVES = load_actives()
 TANK = PACKAGED["tank"]

@@ -10,11 +10,12 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from spoken import METRIC, US, render
 from starlette.testclient import TestClient
 from web_fixtures import client, make_site, send
 
 from windowcast.cli import cli
-from windowcast.core.units import Display, System
+from windowcast.core.units import System
 from windowcast.records.import_export import to_csv, to_json
 from windowcast.records.model import (
     Application,
@@ -28,7 +29,7 @@ from windowcast.records.model import (
 )
 from windowcast.records.review import Review, review_log
 from windowcast.records.store import SeasonLog
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.log_entries import entry_text
 from windowcast.report.plain import plain
 from windowcast.report.review_page import render_review
@@ -77,7 +78,7 @@ def review(log_file: Path) -> Review:
 @pytest.mark.parametrize("units", SYSTEMS)
 def test_every_kind_of_entry_is_listed_with_its_words_as_written(named: str, units: System) -> None:
     for entry in entries(named):
-        assert named in entry_text(entry, units)
+        assert named in entry_text(entry, Voice(units, "en"))
 
 
 def test_the_command_line_and_the_spray_record_show_them(named: str, log_file: Path) -> None:
@@ -85,7 +86,7 @@ def test_the_command_line_and_the_spray_record_show_them(named: str, log_file: P
     assert " ".join(listed.split()).count(named) >= 7
     application = next(entries(named))
     assert isinstance(application, Application)
-    lines = "\n".join(sheet_lines(record_sheet(application)))
+    lines = "\n".join(sheet_lines(record_sheet(application, METRIC), METRIC))
     assert lines.count(named) == 7  # product, rate, kind of ground, place, person, nozzle, notes
 
 
@@ -97,13 +98,13 @@ def test_both_exports_hold_them(named: str, log_file: Path) -> None:
 
 @pytest.mark.parametrize("units", SYSTEMS)
 def test_the_review_shows_them_on_every_surface(named: str, review: Review, units: System) -> None:
-    lines = review_lines(review, Display(units))
+    lines = review_lines(review, Voice(units, "en"))
     assert any(named in line for line in lines if "glyphosate" in line)
     assert any(line.startswith(f"Trial {named}, ") for line in lines)
     assert any(f", {named}: " in line for line in lines if line.startswith("Survivors"))
-    page = render_review(review, Display(units))
+    page = render_review(review, Voice(units, "en"))
     assert page.count(named) >= 3
-    document = json.dumps(plain(review, units, date=str), ensure_ascii=False)
+    document = json.dumps(plain(review, Voice(units, "en"), date=str), ensure_ascii=False)
     assert f'"where": "{named}"' in document
 
 
@@ -129,7 +130,7 @@ def test_what_a_review_says_is_rounded_once_from_si(review: Review) -> None:
 
 
 def test_json_says_the_meaning_in_si_beside_the_words(review: Review) -> None:
-    found = plain(review, "us", date=str)
+    found = plain(review, US, date=str)
     (air,) = [f for f in found["applications"][0]["facts"] if f["key"] == "temp_c"]
     assert air["text"] == "48 °F"
     assert air["text_phrase"]["values"] == [{"name": "value", "value": 9.16, "unit": "degC"}]

@@ -8,12 +8,12 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from spoken import render
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Place, Record
 from windowcast.core.site import OwnStation, SensorColumn
 from windowcast.core.time_axis import record_of
-from windowcast.report.catalogue import render
 from windowcast.sources.own_logger import read_own
 from windowcast.weather.drift import compared
 

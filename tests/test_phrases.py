@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from phrase_ids import said
+from spoken import render, written
 
 from windowcast.core.phrase import (
     NOTHING,
@@ -25,6 +26,7 @@ from windowcast.core.phrase import (
     Quantity,
     Share,
     Span,
+    Value,
     about,
     joined,
     merged,
@@ -32,8 +34,9 @@ from windowcast.core.phrase import (
     say,
     sentence,
 )
+from windowcast.core.units import System
 from windowcast.report import catalogue as words
-from windowcast.report.catalogue import catalogue, meaning, render, written
+from windowcast.report.catalogue import catalogue, meaning
 from windowcast.report.measures import MEASURES
 
 DAY = dt.date(2025, 11, 6)
@@ -44,7 +47,7 @@ NOON = dt.datetime(2025, 11, 6, 12, tzinfo=ZoneInfo("America/New_York"))
 
 
 def test_every_phrase_of_the_code_has_its_text_and_every_text_is_said() -> None:
-    ids = set(catalogue().raw)
+    ids = set(catalogue("en").raw)
     patterns = {one.pattern: one.where for one in said()}
     unsaid = {id_ for id_ in ids if not any(re.fullmatch(p, id_) for p in patterns)}
     untold = {w for p, w in patterns.items() if not any(re.fullmatch(p, id_) for id_ in ids)}
@@ -55,7 +58,9 @@ def test_every_phrase_of_the_code_has_its_text_and_every_text_is_said() -> None:
 def test_a_phrase_is_given_the_values_that_its_text_names_and_no_others() -> None:
     wrong = []
     for one in said():
-        texts = [catalogue().text(i) for i in catalogue().raw if re.fullmatch(one.pattern, i)]
+        texts = [
+            catalogue("en").text(i) for i in catalogue("en").raw if re.fullmatch(one.pattern, i)
+        ]
         named = [text.names for text in texts if text is not None]
         if one.names is None or not named:
             continue
@@ -67,8 +72,8 @@ def test_a_phrase_is_given_the_values_that_its_text_names_and_no_others() -> Non
 
 
 def test_every_plural_text_has_a_form_for_one_and_for_others_with_the_same_values() -> None:
-    for id_, raw in catalogue().raw.items():
-        text = catalogue().text(id_)
+    for id_, raw in catalogue("en").raw.items():
+        text = catalogue("en").text(id_)
         assert text is not None
         if isinstance(raw, str):
             continue
@@ -104,7 +109,7 @@ def test_the_catalogue_is_not_read_when_the_program_starts() -> None:
 
 @pytest.mark.parametrize("name", ["5 K trail", "hole 3 m", "  {x} 10 mm", "20 °C", "12 km loop"])
 @pytest.mark.parametrize("units", ["us", "metric"])
-def test_a_name_is_written_as_it_was_given(name: str, units: words.System) -> None:
+def test_a_name_is_written_as_it_was_given(name: str, units: System) -> None:
     assert render(say("sentence.of", clause=Name(name)), units) == name
     assert written(names(name, name), units) == f"{name} and {name}"
 
@@ -206,8 +211,8 @@ def test_every_unit_has_a_row_and_no_other_unit_can_be_made() -> None:
         (NOTHING, "sentence", ""),
     ],
 )
-def test_each_value_in_each_form(value: words.Value, form: str, text: str) -> None:
-    assert written(value, "metric", "en", form) == text
+def test_each_value_in_each_form(value: Value, form: str, text: str) -> None:
+    assert written(value, "metric", form) == text
 
 
 def test_a_clause_becomes_a_sentence() -> None:

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from icalendar import Calendar
+from spoken import render, voice_of, written
 
 from windowcast.cli import cli
 from windowcast.core.first_last import first_day, last_day
@@ -33,7 +34,6 @@ from windowcast.programme.season_plan import _when, _Work, season_plan
 from windowcast.programme.workable_days import day_scores, fewest_workable, open_days, workable
 from windowcast.report import wording
 from windowcast.report.calendar import calendar_text
-from windowcast.report.catalogue import render, written
 from windowcast.report.message import message_text
 from windowcast.report.page import render_page
 from windowcast.report.season import plan_json, plan_schema, plan_text, shipped_plan_schema
@@ -450,11 +450,20 @@ def test_ranking_and_plan_tell_one_cover(september: Answer, sample: Answer) -> N
     assert f" Applied Thu 14 Sep: {100 * by_date[dates[1]]:.0f} %." in said
     assert f"Best day: about {best}, {100 * (cover.best.caught or 0):.0f} %" in said
     ranking = replace(sample.ranking, purposes=(shown,))
-    for text in (table_text(ranking, width=100), message_text(ranking)):
+    for text in (
+        table_text(ranking, width=100, voice=voice_of(ranking)),
+        message_text(ranking, voice=voice_of(ranking)),
+    ):
         assert said in " ".join(text.split())
-    entry = Calendar.from_ical(calendar_text(replace(sample, ranking=ranking)))
+    entry = Calendar.from_ical(
+        calendar_text(
+            replace(sample, ranking=ranking), voice=voice_of(replace(sample, ranking=ranking))
+        )
+    )
     assert said in entry.walk("VEVENT")[0]["description"]
-    page = render_page(replace(sample, ranking=ranking))
+    page = render_page(
+        replace(sample, ranking=ranking), voice=voice_of(replace(sample, ranking=ranking))
+    )
     assert said in html.unescape(page).replace("\N{NO-BREAK SPACE}", " ")
 
 
@@ -494,7 +503,7 @@ def test_a_purpose_most_futures_have_done_with_is_over() -> None:
     assert dormant.closed < made.today
     assert dormant.reopens == 0
     assert dormant.decision is None
-    assert "a second opening" not in plan_text(made)
+    assert "a second opening" not in plan_text(made, voice_of(made))
     coming = [line for line in made.standing if render(line).startswith("Next")]
     assert coming
     assert all(_after(render(line), made) for line in coming)
@@ -609,17 +618,17 @@ def test_without_wind_it_says_so(plan: SeasonPlan) -> None:
 def test_schema_is_the_one_shipped_and_holds(plan: SeasonPlan, sample: Answer) -> None:
     assert plan_schema() == shipped_plan_schema()
     for one in (plan, plan_for(sample)):
-        jsonschema.validate(json.loads(plan_json(one)), plan_schema())
+        jsonschema.validate(json.loads(plan_json(one, voice=voice_of(one))), plan_schema())
 
 
 def test_text_fits_and_follows_the_units(plan: SeasonPlan) -> None:
-    metric = plan_text(replace(plan, units="metric"))
-    us = plan_text(replace(plan, units="us"))
+    metric = plan_text(replace(plan, units="metric"), voice_of(replace(plan, units="metric")))
+    us = plan_text(replace(plan, units="us"), voice_of(replace(plan, units="us")))
     assert "21.1 °C" in metric
     assert "70 °F" in us
     assert "°C" not in us
     for width in (80, 100):
-        lines = plan_text(plan, width).splitlines()
+        lines = plan_text(plan, voice_of(plan), width).splitlines()
         assert max(map(len, lines)) <= width
         assert all(line == line.rstrip() for line in lines)
 
@@ -638,7 +647,7 @@ def test_a_purpose_that_mostly_stays_shut_says_so_in_words(plan: SeasonPlan) -> 
         purpose(plan, "dormant"), status="ahead", opened=None, opens=never, closes=never,
         closed=None, normal_opens=never, normal_closes=never,
     )  # fmt: skip
-    text = plan_text(replace(plan, purposes=(shut,)))
+    text = plan_text(replace(plan, purposes=(shut,)), voice_of(replace(plan, purposes=(shut,))))
     assert f"{render(shut.title)}: not expected" in text
     assert "not expected to open (likely (9 in 10) to stay closed)" in text
     assert "normal not to open (90 % of past seasons)" in text
@@ -719,7 +728,7 @@ def test_what_is_said_of_a_curve_that_does_not_hold_here_stands_in_plan_and_rank
     plan = season_plan(sample.site, past, sample.ahead, sample.members, weather=sample.weather)
     said = render(plan.assumptions[0])
     assert said.startswith("Annual bluegrass: summers here are cooler")
-    assert said in " ".join(plan_text(plan).split())
+    assert said in " ".join(plan_text(plan, voice_of(plan)).split())
     ranking = rank(sample.site, past, sample.ahead, sample.members, today=sample.weather.today)
     assert said in map(render, ranking.weather_notes)
 

@@ -8,19 +8,19 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 
 import pytest
+from spoken import US, voice_of
 from web_fixtures import sample_plan
 
 from windowcast.core.phrase import Quantity, say
 from windowcast.core.season_calendar import start_of_named
-from windowcast.core.units import Display
 from windowcast.programme.model import KeyDate
 from windowcast.report.plan_view import date_row, days_apart, plan_view
 from windowcast.report.years_chart import years_chart
 from windowcast.windows.odds import DateRange
 
 CHARTS = [
-    *(chart for row in sample_plan()[0].purposes for chart in row.charts),
-    years_chart(sample_plan()[0].plan),
+    *(chart for row in sample_plan().of(US)[0].purposes for chart in row.charts),
+    years_chart(sample_plan().of(US)[0].plan, voice_of(sample_plan().of(US)[0].plan)),
 ]
 
 
@@ -37,21 +37,21 @@ def test_charts_are_well_formed_and_stay_inside(chart: object) -> None:
 
 
 def test_what_can_be_done_now_comes_first() -> None:
-    order = [row.plan.status for row in sample_plan()[0].purposes]
+    order = [row.plan.status for row in sample_plan().of(US)[0].purposes]
     assert order == sorted(order, key=["open", "cannot tell", "ahead", "over"].index)
     assert order[0] == "open"
 
 
 def test_cover_is_drawn_only_where_there_is_a_curve() -> None:
-    plan = sample_plan()[0].plan
+    plan = sample_plan().of(US)[0].plan
     bare = replace(
         plan,
         purposes=tuple(
             replace(p, covers=tuple(replace(c, curve=()) for c in p.covers)) for p in plan.purposes
         ),
     )
-    assert plan_view(bare).cover_charts == ()
-    assert sample_plan()[0].cover_charts
+    assert plan_view(bare, voice_of(bare)).cover_charts == ()
+    assert sample_plan().of(US)[0].cover_charts
 
 
 def _key(passed: dt.date | None, ahead: DateRange | None, normal: DateRange | None) -> KeyDate:
@@ -65,11 +65,11 @@ def _range(day: int) -> DateRange:
 
 
 def test_key_dates_in_words() -> None:
-    row = date_row(_key(dt.date(2023, 10, 3), None, _range(8)), Display("us"))
+    row = date_row(_key(dt.date(2023, 10, 3), None, _range(8)), US)
     assert row.label == "soil at 2 in falls below 70 °F"
     assert (row.this_season, row.interval) == ("3 Oct", "past")
     assert row.against_normal == "5 days early"
-    unknown = date_row(_key(None, None, None), Display("us"))
+    unknown = date_row(_key(None, None, None), US)
     assert unknown.this_season == unknown.normal == "cannot tell"
     assert unknown.against_normal == ""
 
@@ -78,7 +78,7 @@ def test_key_dates_in_words() -> None:
     ("days", "words"), [(-1, "1 day early"), (0, "as usual"), (12, "12 days late")]
 )
 def test_days_apart(days: int, words: str) -> None:
-    assert days_apart(days) == words
+    assert days_apart(days, US) == words
 
 
 @pytest.mark.parametrize(
@@ -89,13 +89,12 @@ def test_seasons_start_by_hemisphere(season: str, start: dt.date) -> None:
 
 
 def test_a_date_that_may_have_come_says_how_likely() -> None:
-    display = Display("us")
     late = dt.date(2023, 10, 20)
     ahead = dataclasses.replace(_range(8), late=late)
     probably = dataclasses.replace(_key(None, ahead, None), came=0.82)
-    assert date_row(probably, display).interval == "8 Oct to 20 Oct, by now: likely (8 in 10)"
+    assert date_row(probably, US).interval == "8 Oct to 20 Oct, by now: likely (8 in 10)"
     not_yet = dataclasses.replace(_key(None, ahead, None), came=0.01)
-    assert date_row(not_yet, display).interval == "8 Oct to 20 Oct"
+    assert date_row(not_yet, US).interval == "8 Oct to 20 Oct"
     passed = _key(dt.date(2023, 10, 10), None, None)
     passed = dataclasses.replace(passed, passed_between=(dt.date(2023, 10, 8), late))
-    assert date_row(passed, display).interval == "8 Oct to 20 Oct, past"
+    assert date_row(passed, US).interval == "8 Oct to 20 Oct, past"

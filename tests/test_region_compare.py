@@ -18,6 +18,7 @@ import pyarrow.parquet as pq
 import pytest
 from region_fixtures import STATIONS, computed, data, differences, kept, repeated, seasons
 from scipy.stats import kendalltau, theilslopes
+from spoken import METRIC
 
 from windowcast.region import compare, netcdf, outputs
 from windowcast.region.columns import (
@@ -299,7 +300,7 @@ class Links(HTMLParser):
 
 
 def test_the_page_stands_alone() -> None:
-    page = region_page(data(), differences(), ("a <note>",))
+    page = region_page(data(), differences(), METRIC, ("a <note>",))
     seen = Links()
     seen.feed(page)
     assert seen.addresses
@@ -313,7 +314,7 @@ def test_the_page_stands_alone() -> None:
 
 
 def test_the_page_shows_names_as_text_and_what_could_not_be_used() -> None:
-    page = region_page(data(), differences(), ("a <note>",))
+    page = region_page(data(), differences(), METRIC, ("a <note>",))
     assert "Bowling Green &lt;21&gt; &amp; NNE" in page
     assert "<21>" not in page
     assert "a &lt;note&gt;" in page
@@ -330,7 +331,7 @@ def test_a_single_station_with_few_years_says_cannot_tell(tmp_path: Path) -> Non
     text = json.dumps(Options(first_year=2013, last_year=2014).plain())
     part = Chunk(tmp_path, "few")
     keep(part, {n: to_parquet(t) for n, t in compute(STATIONS[:1], text).items()})
-    page = region_page(put_together([part], tmp_path), ())
+    page = region_page(put_together([part], tmp_path), (), METRIC)
     assert "cannot tell" in page
     assert "NaN" not in page
     assert ">nan" not in page
@@ -341,7 +342,7 @@ def test_of_many_stations_some_are_listed_and_the_page_says_so(tmp_path: Path) -
     for times in (2, 5, 15):
         home = tmp_path / str(times)
         home.mkdir()
-        pages[times] = region_page(put_together(repeated(home, times), home), ())
+        pages[times] = region_page(put_together(repeated(home, times), home), (), METRIC)
     few, more, most = pages[2], pages[5], pages[15]
     assert few.count("<td>S000") > 400
     assert "normals.csv holds all" not in few
@@ -370,9 +371,9 @@ def test_dates_of_both_hemispheres_read_by_their_own_calendar() -> None:
     alone = dates_chart(north, "greenup").svg
     assert chart.svg.count('text-anchor="middle"') == 2 * alone.count('text-anchor="middle"')
     note = "the lower is the south's"
-    assert note in region_page(both, ())
-    assert note not in region_page(north, ())
-    assert "begin half a year apart" in region_page(both, tuple(gaps(north)))
+    assert note in region_page(both, (), METRIC)
+    assert note not in region_page(north, (), METRIC)
+    assert "begin half a year apart" in region_page(both, tuple(gaps(north)), METRIC)
     weeks = weeks_chart(both, "dormant", "")
     assert weeks.rows[0][0] == "1 Jul / 1 Jan"
 
@@ -417,13 +418,13 @@ region_charts.MAX_LISTED, region_charts.SPOT = region_charts.MAX_ROWS, 60
 outputs.MIN_YEARS = 99  # the many rows of weeks.csv, all alike, would take most of the time
 import netCDF4, pyarrow as pa, pyarrow.parquet
 parts = [Chunk(home, name) for name in part_files]
-region_page(compare.put_together(parts[:1], home), ())  # what is loaded once
+region_page(compare.put_together(parts[:1], home), (), METRIC)  # what is loaded once
 region_charts._lines.cache_clear()  # but the ground of the maps, which is that of the stations
 tracemalloc.start()
 data = compare.put_together(parts, home)
 gaps = tuple(compare.gaps(data))
 outputs.write_tables(home, data, gaps)
-region_page(data, gaps)
+region_page(data, gaps, METRIC)
 compare.BATCH_ROWS = 512  # of rows of seasons only, and each batch costs 32 slow calls
 netcdf.write_netcdf(home / "seasons.nc", data)
 print(tracemalloc.get_traced_memory()[1], pa.default_memory_pool().max_memory())

@@ -7,9 +7,9 @@ from html.parser import HTMLParser
 
 import pytest
 from report_fixtures import HOSTILE, answer
+from spoken import render, voice_of
 
 from windowcast.report.answer_page import answer_view, headline
-from windowcast.report.catalogue import render
 from windowcast.report.page import render_page
 
 VOID = {"meta", "link", "input", "br", "img", "hr"}
@@ -48,7 +48,7 @@ def _read(html: str) -> _Reader:
 
 @pytest.fixture(scope="module")
 def page() -> _Reader:
-    return _read(render_page(answer(units="us")))
+    return _read(render_page(answer(units="us"), voice=voice_of(answer(units="us"))))
 
 
 def test_page_needs_nothing_from_anywhere(page: _Reader) -> None:
@@ -83,13 +83,13 @@ def test_every_chart_has_a_table_behind_it(page: _Reader) -> None:
 
 
 def test_hostile_site_name_stays_text() -> None:
-    reader = _read(render_page(answer(site=HOSTILE)))
+    reader = _read(render_page(answer(site=HOSTILE), voice=voice_of(answer(site=HOSTILE))))
     assert not [tag for tag, _ in reader.elements if tag == "script"]
     assert HOSTILE in "".join(reader.words)
 
 
 def test_only_a_sample_is_called_one() -> None:
-    assert not answer_view(answer()).sample
+    assert not answer_view(answer(), voice_of(answer())).sample
 
 
 def test_headline_waits_when_nothing_qualifies() -> None:
@@ -97,13 +97,13 @@ def test_headline_waits_when_nothing_qualifies() -> None:
 
     full = answer().ranking
     waiting = replace(full.purposes[1], windows=())
-    assert headline(replace(full, purposes=(waiting,))).startswith("Wait")
-    assert headline(replace(full, purposes=(full.purposes[0],))).startswith("Cannot tell")
-    assert "about Mon 18 Dec" in headline(replace(full, purposes=full.purposes[2:]))
+    assert render(headline(replace(full, purposes=(waiting,)))).startswith("Wait")
+    assert render(headline(replace(full, purposes=(full.purposes[0],)))).startswith("Cannot tell")
+    assert "about Mon 18 Dec" in render(headline(replace(full, purposes=full.purposes[2:])))
 
 
 def test_no_id_stands_twice_on_a_page_of_several_areas() -> None:
-    text = render_page(answer(), answer(), answer())
+    text = render_page(answer(), answer(), answer(), voice=voice_of(answer()))
     ids = re.findall(r'\bid="([^"]+)"', text)
     repeated = {one for one in ids if ids.count(one) > 1}
     assert not repeated

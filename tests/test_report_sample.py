@@ -12,9 +12,9 @@ import jsonschema
 import pytest
 import vobject
 from click.testing import CliRunner
+from spoken import render
 
 from windowcast.cli.rank import command
-from windowcast.report.catalogue import render
 from windowcast.report.tables import shipped_schema
 from windowcast.windows.cautions import CAUTIONS
 

@@ -8,15 +8,15 @@ import click
 import pytest
 from click.testing import CliRunner
 from report_fixtures import HOSTILE, answer, ranking
+from spoken import METRIC, render, voice_of
 
 from windowcast.cli.output import emit, output_options
-from windowcast.report.catalogue import render
 from windowcast.report.message import WIDTH, message_text
 from windowcast.report.terminal import table_text
 
 
 def test_table_holds_every_column_of_the_answer() -> None:
-    text = table_text(ranking(units="us"), width=140)
+    text = table_text(ranking(units="us"), width=140, voice=voice_of(ranking(units="us")))
     for word in ("For", "Verdict", "Date", "Hours", "Score", "Chance", "Held back by"):
         assert word in text
     for word in ("early post", "● fit", "Wed 8 Nov", "10:00–15:00", "78", "72 % (64–79)", "53 °F"):
@@ -26,7 +26,7 @@ def test_table_holds_every_column_of_the_answer() -> None:
 
 
 def test_missing_weather_is_never_shown_as_a_go() -> None:
-    text = table_text(ranking(), width=140)
+    text = table_text(ranking(), width=140, voice=voice_of(ranking()))
     line = next(line for line in text.splitlines() if line.lstrip().startswith("fall pre"))
     assert "cannot tell" in line
     assert "fit" not in line
@@ -35,7 +35,9 @@ def test_missing_weather_is_never_shown_as_a_go() -> None:
 @pytest.mark.parametrize("width", [24, 40, 60, 95, 96, 120, 200])
 @pytest.mark.parametrize("explain", [False, True])
 def test_no_line_is_wider_than_the_terminal(width: int, explain: bool) -> None:
-    text = table_text(ranking(), width=width, explain=explain, colour=False)
+    text = table_text(
+        ranking(), width=width, explain=explain, colour=False, voice=voice_of(ranking())
+    )
     assert max(len(line) for line in text.splitlines()) <= width
     assert "78" in text
 
@@ -49,14 +51,20 @@ def test_one_empty_line_stands_before_the_weather(width: int, windows: bool, lat
         for outlook in ranking().purposes
         if later or outlook.in_season
     ]
-    lines = table_text(replace(ranking(), purposes=tuple(purposes)), width=width).splitlines()
+    lines = table_text(
+        replace(ranking(), purposes=tuple(purposes)),
+        width=width,
+        voice=voice_of(replace(ranking(), purposes=tuple(purposes))),
+    ).splitlines()
     weather = next(n for n, line in enumerate(lines) if line.startswith("Weather: "))
     assert not lines[weather - 1]
     assert lines[weather - 2]
 
 
 def test_further_lines_stand_further_in() -> None:
-    lines = table_text(ranking(), width=50, explain=True, colour=False).splitlines()
+    lines = table_text(
+        ranking(), width=50, explain=True, colour=False, voice=voice_of(ranking())
+    ).splitlines()
     cautions = lines[next(n for n, line in enumerate(lines) if line.startswith("! ")) :]
     assert all(line.startswith(("! ", "  ")) for line in cautions)
     values = lines[lines.index("Where the numbers come from") + 2 :]
@@ -73,29 +81,31 @@ def test_explain_is_not_lost_where_it_has_no_place(form: str) -> None:
 
 
 def test_plain_when_not_a_terminal_coloured_when_asked() -> None:
-    assert "\x1b" not in table_text(ranking())
-    assert "\x1b[" in table_text(ranking(), colour=True, width=120)
+    assert "\x1b" not in table_text(ranking(), voice=voice_of(ranking()))
+    assert "\x1b[" in table_text(ranking(), colour=True, width=120, voice=voice_of(ranking()))
 
 
 def test_markup_in_a_site_name_is_printed_as_it_is() -> None:
-    assert "[bold red]x[/]" in table_text(ranking(site="[bold red]x[/]"))
+    assert "[bold red]x[/]" in table_text(
+        ranking(site="[bold red]x[/]"), voice=voice_of(ranking(site="[bold red]x[/]"))
+    )
 
 
 def test_explain_traces_score_source_and_weather() -> None:
-    text = table_text(ranking(), explain=True, width=140)
+    text = table_text(ranking(), explain=True, width=140, voice=voice_of(ranking()))
     for word in ("published range", "soil.thatch = 12 mm", "weather.csv", "100 weather scenarios"):
         assert word in text
 
 
 @pytest.mark.parametrize("make", [table_text, message_text])
 def test_every_text_carries_the_cautions(make: object) -> None:
-    text = make(ranking())  # type: ignore[operator]
+    text = make(ranking(), voice=METRIC)  # type: ignore[operator]
     for caution in ranking().cautions:
         assert render(caution) in text
 
 
 def test_message_is_narrow_plain_text_with_the_answer_first() -> None:
-    text = message_text(ranking(units="us"))
+    text = message_text(ranking(units="us"), voice=voice_of(ranking(units="us")))
     assert max(map(len, text.splitlines())) <= WIDTH
     assert text.splitlines()[0].startswith("Quinta do Teste")
     assert "EARLY POST-EMERGENT: go" in text

@@ -7,22 +7,20 @@ from dataclasses import replace
 
 import pytest
 from report_fixtures import judged, ranking, window
+from spoken import METRIC, US, render
 
-from windowcast.core.units import Display
 from windowcast.core.values import load
 from windowcast.report import wording
-from windowcast.report.catalogue import render
 from windowcast.windows import reasons
 from windowcast.windows.grade import ScoreCurve
 
 CRITERIA = load("criteria")
-US, METRIC = Display("us"), Display("metric")
 
 
 def test_a_value_that_cannot_be_told_is_a_dash_not_a_zero() -> None:
     assert wording.quantity(None, "degC", US) == "–"
     assert wording.score(window(score=None)) == "?"
-    assert wording.odds(None) == "–"
+    assert METRIC.write(wording.odds(None)) == "–"
 
 
 @pytest.mark.parametrize(
@@ -34,18 +32,18 @@ def test_single_quantities(value: float, unit: str, expected: str) -> None:
 
 
 def test_dates_do_not_depend_on_the_platform() -> None:
-    assert wording.day(dt.date(2023, 11, 6)) == "Mon 6 Nov"
-    assert wording.long_day(dt.date(2024, 2, 29)) == "Thursday 29 February 2024"
+    assert METRIC.write(dt.date(2023, 11, 6), "day") == "Mon 6 Nov"
+    assert METRIC.write(dt.date(2024, 2, 29), "long") == "Thursday 29 February 2024"
 
 
 def test_limit_names_the_criterion_and_the_reason_in_units() -> None:
-    limit = wording.text(wording.limit(judged()), US)
+    limit = US.text(wording.limit(judged()))
     assert limit == "air temperature: 53 °F, slow uptake, best from 60 °F"
-    assert wording.text(wording.limit(None), US) == "nothing"
+    assert US.text(wording.limit(None)) == "nothing"
     soil = wording.limit(
         replace(judged(), label=reasons.label("soil_week", CRITERIA.table("soil_week")))
     )
-    assert wording.text(soil, US).startswith("soil at 2 in, mean of 7 days: 53 °F")
+    assert US.text(soil).startswith("soil at 2 in, mean of 7 days: 53 °F")
 
 
 def test_answer_words() -> None:

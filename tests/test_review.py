@@ -16,11 +16,11 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from log_fixtures import spoiled
+from spoken import METRIC, US, render
 
 from windowcast.cli import cli, main
 from windowcast.core.record import Grade, Record, Weather
 from windowcast.core.site import Site
-from windowcast.core.units import Display
 from windowcast.materials.actives import load_actives
 from windowcast.records.model import (
     Application,
@@ -36,7 +36,6 @@ from windowcast.records.review import Review, review, review_log
 from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.store import SeasonLog
 from windowcast.records.timing_and_control import Point, relations
-from windowcast.report.catalogue import render
 from windowcast.report.review_page import render_review
 from windowcast.report.review_text import application_lines, review_lines
 from windowcast.season.state import build
@@ -230,12 +229,12 @@ def test_a_weed_of_which_nothing_is_known_is_not_passed_over(
 
 def test_a_fault_is_said_once(look: Callable[..., Review]) -> None:
     result = look(spray("2017-01-10 09:00", "glyphosate", purpose="dormant"))
-    lines = application_lines(result.applications[0], "metric")
+    lines = application_lines(result.applications[0], METRIC)
     most = next(line for line in lines if "Held back most" in line)
     most = most.split(" by ", 1)[1]
     assert not any(line.endswith(most) for line in lines if "Against" in line)
     assert sum("Against" in line for line in lines) > 0
-    page = render_review(result, Display("metric"))
+    page = render_review(result, METRIC)
     assert "slow uptake" in most
     assert page.count("slow uptake") == 1
     assert page.count("<li>▲") == sum("Against" in line for line in lines)
@@ -441,10 +440,10 @@ def test_trial_control_is_set_beside_timing(look: Callable[..., Review]) -> None
     assert len(result.relations[0].points) == 4
     assert result.relations[0].slope is not None
 
-    html = render_review(result, Display("us"))
+    html = render_review(result, US)
     assert html.count('<svg class="chart"') >= 5
     assert "http" not in html.replace("http-equiv", "").replace("http://www.w3.org", "")
-    text = "\n".join(review_lines(result, Display("us")))
+    text = "\n".join(review_lines(result, US))
     assert "°C" not in text
     assert "°F" in text
     assert "Trial t0, count per m2" in text

@@ -6,6 +6,8 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 
+from spoken import render
+
 from windowcast.core.phrase import Phrase, Quantity, say
 from windowcast.core.values import PACKAGED
 from windowcast.materials.actives import Active, load_actives
@@ -19,7 +21,6 @@ from windowcast.materials.rotation import (
     suspect_resistance,
     use_of,
 )
-from windowcast.report.catalogue import render
 
 ACTIVES = load_actives()
 REACH = int(PACKAGED["rotation"].number("repeat.lookback_seasons"))

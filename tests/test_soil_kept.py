@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from spoken import voice_of
 
 from windowcast import api
 from windowcast.core.values import load
@@ -252,7 +253,11 @@ def test_an_answer_is_the_same_with_nothing_kept_kept_and_found(
 
     monkeypatch.setattr(soil_kept, "KeptSoil", lambda cache: KeptSoil(cache, ahead_only))
     again = api.answer(site, weather)
-    assert json_text(plain.ranking) == json_text(first.ranking) == json_text(again.ranking)
+    assert (
+        json_text(plain.ranking, voice=voice_of(plain.ranking))
+        == json_text(first.ranking, voice=voice_of(first.ranking))
+        == json_text(again.ranking, voice=voice_of(again.ranking))
+    )
     for other in (first, again):
         for mine, theirs in ((plain.past, other.past), (plain.ahead, other.ahead)):
             for name in ("soil_5cm_c", "soil_10cm_c", "soil_moisture", "soil_frozen"):

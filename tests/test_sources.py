@@ -21,6 +21,7 @@ import pytest
 from archive_world import Where
 from click.testing import CliRunner
 from loopback import Answer, Loopback, closed_port, serving
+from spoken import METRIC, render
 
 from windowcast.cli.progress import fetch_progress
 from windowcast.cli.weather import command
@@ -28,7 +29,7 @@ from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.record import Grade, Place, Record
 from windowcast.core.site import Site
 from windowcast.core.values import load
-from windowcast.report.catalogue import problem_text, render
+from windowcast.report.catalogue import problem_text
 from windowcast.sources import by_name
 from windowcast.sources.by_name import source_named
 from windowcast.sources.cache import FILE, Cache, folder
@@ -217,12 +218,12 @@ def test_no_station_is_said_with_a_remedy(server: Loopback) -> None:
     no_forecast = {"forecast": "none"}
     with pytest.raises(InputError, match=r"no temperature for the site; give weather") as it:
         ask(site(weather=no_forecast))
-    assert "no station within 120 km of the site" in problem_text(it.value)
+    assert "no station within 120 km of the site" in problem_text(it.value, METRIC)
     world.serve_stations(server, STATIONS)
     server.routes = {k: v for k, v in server.routes.items() if k == "/stations.db"}
     with pytest.raises(InputError, match="no temperature for the site") as it:
         ask(site(weather={**no_forecast, "station": "NEAR1"}), fetcher=fetcher(refresh=True))
-    assert "station NEAR1 has no daily record" in problem_text(it.value)
+    assert "station NEAR1 has no daily record" in problem_text(it.value, METRIC)
 
 
 def test_missing_elevation_is_told(server: Loopback) -> None:

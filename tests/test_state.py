@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from spoken import render
 from uscrn_sites import MID_ATLANTIC, record, site, state
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Place, Record
-from windowcast.report.catalogue import render
 from windowcast.season.model import SiteState
 from windowcast.season.scouting import Count
 from windowcast.season.sightings import GreenCover

@@ -19,6 +19,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from log_fixtures import spoiled
+from spoken import METRIC, US
 
 from windowcast.core.errors import InputError
 from windowcast.records import import_export, store_schema
@@ -134,8 +135,8 @@ def test_plain_values_hold_all_of_an_entry(entry: Entry) -> None:
     from windowcast.records.model import kind_of
 
     assert from_plain(kind_of(entry), json.loads(json.dumps(to_plain(entry)))) == entry
-    assert entry_text(entry, "us")
-    assert entry_text(entry, "metric")
+    assert entry_text(entry, US)
+    assert entry_text(entry, METRIC)
 
 
 @given(st.lists(entries, min_size=1, max_size=6), st.sampled_from(["json", "csv"]))

@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
+from spoken import US, render
 
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
@@ -33,7 +34,6 @@ from windowcast.materials.tank import (
     tank_sheet,
 )
 from windowcast.report.both_units import value_text
-from windowcast.report.catalogue import render
 from windowcast.report.tank_sheet import sheet_text
 from windowcast.weather.sample import sample_folder
 
@@ -116,7 +116,7 @@ def test_a_worked_sheet() -> None:
     assert first["surfactant"] == pytest.approx(parse("96 fl oz", "volume"))
     # 16 fl oz of 4 lb/gal is 0.5 lb active
     assert result.totals[1].now_kg_ha == pytest.approx(0.5 * 1.12085, rel=1e-5)
-    text = sheet_text(result)
+    text = sheet_text(result, US)
     assert "1 full load of 300 gal (1,136 L) for 7.5 acre (3.04 ha)" in text
     assert "1 part load of 180 gal (681 L) for 4.5 acre (1.82 ha)" in text
     assert text.index("simazine (SC)") < text.index("glyphosate (SL)") < text.index("(NIS)")
@@ -145,7 +145,7 @@ def test_what_cannot_be_counted_is_said() -> None:
     assert not any("nothing of it is counted" in render(c) for c in sheet(SURFACTANT).cautions)
     rate_missing = sheet(GLYPHOSATE, used_kg_ha={"glyphosate": math.nan})
     assert rate_missing.totals[0].over is None
-    text = sheet_text(rate_missing)
+    text = sheet_text(rate_missing, US)
     assert "cannot tell" in text
     assert "nan" not in text
     too_much = sheet(dataclasses.replace(GLYPHOSATE, max_year_kg_ha=0.5))  # this tank alone
@@ -185,7 +185,7 @@ def test_droplets_suit_the_finest_need() -> None:
     assert droplet_class([ACTIVES["glyphosate"], ACTIVES["diquat"]], TANK)[0] == "medium"
     assert droplet_class([ACTIVES["prodiamine"]], TANK)[0] == "very coarse"
     assert droplet_class([], TANK) == ("", NOTHING)
-    assert "see label" in sheet_text(sheet(SURFACTANT))
+    assert "see label" in sheet_text(sheet(SURFACTANT), US)
 
 
 def test_yearly_maximum_is_watched_and_never_assumed() -> None:

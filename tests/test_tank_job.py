@@ -13,6 +13,7 @@ import click
 import pytest
 from click.shell_completion import ShellComplete
 from click.testing import CliRunner
+from spoken import METRIC, US, render
 
 from windowcast.cli import cli
 from windowcast.cli.names_offered import areas_offered, products_offered, sprayers_offered
@@ -25,7 +26,6 @@ from windowcast.materials.products import load_products, product_from_words
 from windowcast.records.model import Application, Material
 from windowcast.records.store import SeasonLog
 from windowcast.records.tank_job import Done, TankJob, TankRequest, application_of, tank_job
-from windowcast.report.catalogue import render
 from windowcast.report.spray_record import lacking, record_sheet
 from windowcast.report.tank_sheet import cost_lines, sheet_text
 from windowcast.weather.sample import sample_folder
@@ -133,7 +133,7 @@ def test_the_strictest_of_several_areas_says_no_first(file: Path) -> None:
     (said,) = map(render, sheet.refusals)
     assert said.startswith("tees: Turf: glyphosate: do not use it")
     assert set(sheet.refusals) <= set(sheet.cautions)
-    text = " ".join(sheet_text(sheet).split())
+    text = " ".join(sheet_text(sheet, US).split())
     assert text.index("do not use it") < text.index("Area")
     assert text.count("do not use it") == 1
 
@@ -275,13 +275,13 @@ def test_what_is_no_price_is_refused(text: str) -> None:
 def test_the_sheet_says_what_it_costs(file: Path) -> None:
     # 3 acre x 16 fl oz = 48 fl oz = 0.375 gal of a jug at 24 USD a gallon: 9 USD, 3 USD an acre
     sheet = job(file, "Shed jug", "soap").sheet
-    assert cost_lines(sheet, "us") == [
+    assert cost_lines(sheet, US) == [
         "Shed jug: 9.00 USD",
         "in all: 9.00 USD, 3.00 USD per acre",
         "without soap: no price in the materials file",
     ]
-    assert "per ha" in cost_lines(sheet, "metric")[1]
-    assert cost_lines(job(file, "soap").sheet, "us") == []
+    assert "per ha" in cost_lines(sheet, METRIC)[1]
+    assert cost_lines(job(file, "soap").sheet, US) == []
     with pytest.raises(InputError, match=r"price.*write both by weight, or both by volume"):
         product_from_words("x rate=1 lb/acre price=3 USD per gal", {}, ACTIVES)
 
@@ -311,11 +311,11 @@ def test_the_record_holds_what_the_sheet_and_the_site_say(file: Path) -> None:
     assert (entry.nozzle, entry.droplet_class) == ("flat fan 08", "coarse")
     assert entry.pressure_kpa == pytest.approx(parse("40 psi", "pressure"))
     assert entry.speed_m_s == pytest.approx(parse("4 mph", "speed"))
-    assert record_sheet(entry).missing == ()
+    assert record_sheet(entry, US).missing == ()
     other = application_of(made, Done(start, operator="B. Lee"))
     assert (other.operator, other.certification) == ("B. Lee", "")  # not another's licence
-    assert record_sheet(other).missing == ("Certification number, if applicable",)
-    assert "Certification number" in " ".join(map(render, lacking(record_sheet(other))))
+    assert record_sheet(other, US).missing == ("Certification number, if applicable",)
+    assert "Certification number" in " ".join(map(render, lacking(record_sheet(other, US))))
 
 
 def test_what_has_no_active_is_noted_and_is_no_record_alone(file: Path) -> None:

@@ -6,10 +6,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import uscrn_sites
+from spoken import render
 from windows_fixtures import TODAY, past, site, state
 
 from windowcast.core.values import load
-from windowcast.report.catalogue import render
 from windowcast.report.season import _dated
 from windowcast.season.model import SiteState
 from windowcast.windows.days import DAY_CRITERIA, DayContext

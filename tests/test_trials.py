@@ -13,13 +13,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
+from spoken import METRIC, render
 
 from windowcast.core.errors import InputError
 from windowcast.records.model import Rating, checked
 from windowcast.records.percent_control import abbott_pct, control, fieller, henderson_tilton_pct
 from windowcast.records.trial_analysis import Analysis, Difference, _letters, analyse
 from windowcast.records.trials import trial_results
-from windowcast.report.catalogue import render
 from windowcast.report.log_entries import entry_text
 
 DATE = dt.date(2025, 3, 1)
@@ -350,7 +350,7 @@ def test_a_rating_without_a_trial_is_of_its_place_and_of_no_trial() -> None:
     place = Rating(DATE, 35.0, measure="control %", where="field 2")
     assert checked(place) == place
     assert trial_results([place]) == ()
-    assert entry_text(place, "metric") == "35, control %, field 2"
+    assert entry_text(place, METRIC) == "35, control %, field 2"
 
 
 def test_a_rating_of_a_trial_says_which_plot_and_treatment() -> None:

@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from spoken import METRIC, US, render
 
 from windowcast.core.phrase import say
 from windowcast.core.record import Weather
 from windowcast.core.site import Site
-from windowcast.core.units import Display
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.records.causes import Cause, causes_of
@@ -40,7 +40,7 @@ from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.store import SeasonLog
 from windowcast.records.verdict import Verdict, verdict_of
 from windowcast.report import review_page
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.review_page import ReviewBook, ReviewView, render_review, review_view
 from windowcast.report.review_text import review_lines
 from windowcast.season.state import build
@@ -434,12 +434,12 @@ def test_a_late_pre_emergent_failed_by_its_timing(look: Callable[..., Review]) -
     (row,) = result.worked
     assert (row.where, row.actives, row.failed, row.worked) == ("field 3", "prodiamine", 1, 0)
     assert row.up == pytest.approx(only(result).share_up)
-    lines = review_lines(result, Display("us"))
+    lines = review_lines(result, US)
     assert lines[2].startswith(
         "The fall pre-emergent of 20 Nov 2016 on field 3 failed, most likely"
     )
     assert "What worked on this ground" in lines
-    page = render_review(result, Display("us"))
+    page = render_review(result, US)
     assert "<h2>The fall pre-emergent" in page.replace("\N{NO-BREAK SPACE}", " ")
 
 
@@ -539,8 +539,8 @@ def test_one_application_that_cannot_be_reviewed_leaves_the_others(
     assert [render(note) for note in bad.notes] == [
         "this entry could not be reviewed (Singular matrix): check its date, materials and rates"
     ]
-    assert "Singular matrix" in "\n".join(review_lines(result, Display("us")))
-    assert "Singular matrix" in render_review(result, Display("us"))
+    assert "Singular matrix" in "\n".join(review_lines(result, US))
+    assert "Singular matrix" in render_review(result, US)
 
 
 def test_the_table_counts_outcomes_by_place_purpose_and_mixture(
@@ -616,7 +616,7 @@ def test_one_season_is_looked_into_and_of_the_others_the_outcome_is_told(
     assert latest.worked == whole.worked
     assert [bool(item.scored) for item in latest.applications] == [False, True]
     assert latest.applications[1].verdict == whole.applications[1].verdict
-    lines = review_lines(latest, Display("metric"))
+    lines = review_lines(latest, METRIC)
     assert "Other seasons" in lines
     assert "  The fall pre-emergent of 10 Sep 2015 on field 1 worked: rated 90 % control on" in (
         "\n".join(lines)
@@ -624,7 +624,7 @@ def test_one_season_is_looked_into_and_of_the_others_the_outcome_is_told(
     earlier = review_log(site, weather, log, season="2015/16").applications[1].verdict
     assert earlier is not None  # it failed; why is not looked into
     assert render(earlier.sentence) == "The fall pre-emergent of 14 Sep 2016 on Field 1 failed."
-    assert "Applications of other seasons" in render_review(latest, Display("metric"))
+    assert "Applications of other seasons" in render_review(latest, METRIC)
 
 
 def test_a_book_makes_each_season_once_and_gives_the_latest_for_one_it_has_not(
@@ -633,14 +633,14 @@ def test_a_book_makes_each_season_once_and_gives_the_latest_for_one_it_has_not(
     whole = look(FALL)
     made: list[str] = []
 
-    def make(season: str) -> ReviewView:
+    def make(season: str, voice: Voice) -> ReviewView:
         made.append(season)
         name = "2016/17" if season == "latest" else season
         seasons = ("2015/16", "2016/17")
-        return review_view(replace(whole, season=name, seasons=seasons), "us")
+        return review_view(replace(whole, season=name, seasons=seasons), voice)
 
     book = ReviewBook(make)
-    shown = [book.of(s).review.season for s in ("", "2015/16", "1066/67", "2016/17", "2015/16")]
+    shown = [book.of(s, US).review.season for s in ("", "2015/16", "1066/67", "2016/17", "2015/16")]
     assert shown == ["2016/17", "2015/16", "2016/17", "2016/17", "2015/16"]
     assert made == ["latest", "2015/16"]
 
@@ -649,27 +649,27 @@ def test_the_body_of_a_season_is_written_once_and_escapes_what_people_wrote(
     look: Callable[..., Review], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     whole = look(replace(FALL, where="<b>1</b>"), FieldNote(NOV, "<i>", where="<b>1</b>"))
-    book = ReviewBook(lambda season: review_view(replace(whole, season="2016/17"), "us"))
+    book = ReviewBook(lambda season, voice: review_view(replace(whole, season="2016/17"), voice))
     written: list[str] = []
     once = review_page.review_body
 
-    def counted(view: ReviewView, words: Any) -> str:
+    def counted(view: ReviewView, voice: Voice) -> str:
         written.append(view.review.season)
-        return once(view, words)
+        return once(view, voice)
 
     monkeypatch.setattr(review_page, "review_body", counted)
-    first, again = (book.body("", Display("us")) for _ in range(2))
+    first, again = (book.body("", US) for _ in range(2))
     assert first is again
     assert written == ["2016/17"]
     assert "&lt;b&gt;1&lt;/b&gt;" in first
     assert "<b>1" not in first
     assert "“&lt;i&gt;”" in first
-    assert book.body("", Display("metric")) is not first
+    assert book.body("", METRIC) is not first
 
 
 def test_an_application_without_a_purpose_does_not_keep_the_page_from_being_made(
     look: Callable[..., Review],
 ) -> None:
-    page = render_review(look(replace(FALL, purpose="")), Display("us"))
+    page = render_review(look(replace(FALL, purpose="")), US)
     assert "purpose not noted: " in page
     assert "the log does not say what it was for" in page.replace("\N{NO-BREAK SPACE}", " ")

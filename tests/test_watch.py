@@ -13,6 +13,7 @@ from pathlib import Path
 
 import icalendar
 import pytest
+from spoken import render, voice_of
 
 from windowcast.cli import main
 from windowcast.cli.watching import ToldState, read_state, write_state
@@ -22,7 +23,6 @@ from windowcast.core.phrase import NOTHING
 from windowcast.programme.answer import Answer, answer
 from windowcast.programme.news import Told, compare
 from windowcast.report.calendar import write_calendar
-from windowcast.report.catalogue import render
 from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.model import Job, Odds, Ranking, Window
 
@@ -180,7 +180,7 @@ def test_calendar_entries_move_rather_than_multiply(tmp_path: Path, sample: Answ
     begins = []
     for hours in (0, 48):
         moved = replace(sample, ranking=with_odds(sample.ranking, 0.8, hours=hours))
-        write_calendar(file, moved)
+        write_calendar(file, moved, voice=voice_of(moved))
         events = icalendar.Calendar.from_ical(file.read_bytes()).events
         own = [e for e in events if "dormant" in str(e["categories"].to_ical())]
         assert len(own) == 1

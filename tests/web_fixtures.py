@@ -17,7 +17,7 @@ from windowcast.programme.answer import Answer
 from windowcast.records.review import Review
 from windowcast.report.plan_view import PlanView, plan_view
 from windowcast.report.review_page import ReviewBook, review_view
-from windowcast.web.answers import Keeper, Ready
+from windowcast.web.answers import InVoices, Keeper, Ready
 from windowcast.web.app import create_app
 from windowcast.web.context import Web
 from windowcast.web.security import Guard
@@ -33,13 +33,15 @@ def made_up(site: KnownSite) -> Answer:
 
 
 @cache
-def sample_plan() -> tuple[PlanView, ...]:
+def sample_plan() -> InVoices[tuple[PlanView, ...]]:
     """The plan of the packaged sample."""
-    return tuple(plan_view(plan_of(a)) for a in Start(None, True, (), None, True).answers())
+    plans = [plan_of(a) for a in Start(None, True, (), None, True).answers()]
+    return InVoices(lambda voice: tuple(plan_view(plan, voice) for plan in plans))
 
 
 def _empty_review(site: KnownSite) -> ReviewBook:
-    return ReviewBook(lambda season: review_view(Review(site.name, (), (), {}, (), (), (), ())))
+    review = Review(site.name, (), (), {}, (), (), (), ())
+    return ReviewBook(lambda season, voice: review_view(review, voice))
 
 
 def client(

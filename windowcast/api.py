@@ -618,18 +618,14 @@ def words(phrase: Phrase, *, units: System = "metric", language: str = "en") -> 
     >>> windowcast.words(plan.key_dates[0].label, units="us")
     'soil at 2 in falls below 70 °F'
     """
-    from importlib import resources
+    from windowcast.report.catalogue import Voice, languages
 
-    from windowcast.report.catalogue import render
-
-    texts = resources.files("windowcast.report").joinpath("messages").iterdir()
-    known = sorted(text.name.removesuffix(".toml") for text in texts if text.name.endswith(".toml"))
-    if language not in known:
+    if language not in languages():
         raise InputError(
             f"{language!r} is not a language of this program", field="language",
-            remedy=f"use one of: {', '.join(known)}",
+            remedy=f"use one of: {', '.join(languages())}",
         )  # fmt: skip
-    return render(phrase, units, language)
+    return Voice(units, language).text(phrase)
 
 
 def compare(

@@ -106,9 +106,11 @@ def main(args: list[str] | None = None) -> Any:
     except click.exceptions.Exit as error:
         sys.exit(error.exit_code)
     except WindowcastError as error:
+        from windowcast.cli.output import voice_in
         from windowcast.report.catalogue import problem_text
 
-        click.echo(f"windowcast: {problem_text(error)}", err=True)
+        said = problem_text(error, voice_in("metric"))
+        click.echo(f"windowcast: {said}", err=True)
         sys.exit(error.exit_code)
     except BrokenPipeError:
         sys.stderr.close()

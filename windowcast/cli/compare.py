@@ -128,12 +128,15 @@ def command(
             offline=offline,
             progress=told,
         )
+    from windowcast.cli.output import voice_in
     from windowcast.core.atomic_files import write_atomic
     from windowcast.report.region_page import region_page
 
     gaps = tuple(compare.gaps(data))
     written = [data.season_file, data.station_file, *outputs.write_tables(out, data, gaps)]
-    written.append(write_atomic(out / "index.html", region_page(data, gaps, data.notes)))
+    written.append(
+        write_atomic(out / "index.html", region_page(data, gaps, voice_in("metric"), data.notes))
+    )
     if netcdf:
         from windowcast.region.netcdf import write_netcdf
 

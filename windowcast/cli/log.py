@@ -18,10 +18,10 @@ from windowcast.records.kinds import KINDS
 
 if TYPE_CHECKING:
     from windowcast.core.site import Site
-    from windowcast.core.units import Display
     from windowcast.materials.actives import Actives
     from windowcast.records.model import Application, Entry
     from windowcast.records.store import Change, SeasonLog, Stored
+    from windowcast.report.catalogue import Voice
 
 _SURVIVED = re.compile(r"surviv|escape|still alive|not killed", re.IGNORECASE).search
 _PATH = click.Path(path_type=Path)
@@ -47,11 +47,11 @@ class SiteLog:
         return SeasonLog(self.log_file, create=create)
 
     @property
-    def display(self) -> Display:
-        """Units of the site, metric without one."""
-        from windowcast.core.units import Display
+    def voice(self) -> Voice:
+        """In the units of the site, metric without one."""
+        from windowcast.cli.output import voice_in
 
-        return Display(self.site.units if self.site else "metric")
+        return voice_in(self.site.units if self.site else "metric")
 
     def checked(self, entry: Entry) -> Entry:
         """The entry with ISO names, its dates possible for the turf and its actives known."""
@@ -85,7 +85,7 @@ class SiteLog:
 
         known = [self.materials[name] for name in entry.actives if name in self.materials]
         facts = expected_of(entry, known)
-        lines = [f"  {fact_text(fact, self.display.system)}" for fact in facts]
+        lines = [f"  {fact_text(fact, self.voice)}" for fact in facts]
         return fitted(lines, min(WIDTH, prose_width()))
 
 
@@ -197,7 +197,11 @@ def show(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
     _say(stored, place)
     if isinstance(stored.entry, Application):
         expected = place.expected(stored.entry)
-        sheet = [*sheet_lines(record_sheet(stored.entry)), *([""] if expected else []), *expected]
+        sheet = [
+            *sheet_lines(record_sheet(stored.entry, place.voice), place.voice),
+            *([""] if expected else []),
+            *expected,
+        ]
         click.echo("\n".join(["", *sheet]))
     else:
         for name, value in to_plain(stored.entry).items():
@@ -315,10 +319,10 @@ def import_(file: str, site_file: Path | None, log_file: Path | None, *, dry_run
     read = read_log_file(
         file, place.checked, LogTableOptions(place.site.zone if place.site else None)
     )
-    for line in import_lines(read, place.display.system):
+    for line in import_lines(read, place.voice):
         click.echo(line)
     if dry_run:
-        click.echo(f"{entries_counted(read)} read; nothing is stored (--dry-run).")
+        click.echo(f"{entries_counted(read, place.voice)} read; nothing is stored (--dry-run).")
         return
     with place.open(create=True) as log:  # only now: a file that is refused begins no log
         before = len(log.entries())
@@ -362,7 +366,7 @@ def _say(stored: Stored[Any], place: SiteLog) -> None:
     edited = f" (version {stored.version})" if stored.version > 1 else ""
     echo(
         f"{stored.id[:8]}  {stored.entry.date}  {kind_of(stored.entry):<11}"
-        f"  {entry_text(stored.entry, place.display.system)}{edited}"
+        f"  {entry_text(stored.entry, place.voice)}{edited}"
     )
 
 

@@ -14,9 +14,11 @@ from windowcast.core.errors import InputError
 if TYPE_CHECKING:
     from windowcast.core.units import System
     from windowcast.programme.answer import Answer
+    from windowcast.report.catalogue import Voice
     from windowcast.windows.model import Ranking
 
 Command = Callable[..., Any]
+LANGUAGE = "en"  # of what commands print
 
 _OPTIONS = (
     click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own)."),
@@ -42,6 +44,13 @@ _OPTIONS = (
     ),
     click.option("--explain", is_flag=True, help="Trace every number to model, input and source."),
 )
+
+
+def voice_in(units: System) -> Voice:
+    """How a command speaks to its reader."""
+    from windowcast.report.catalogue import Voice
+
+    return Voice(units, LANGUAGE)
 
 
 def output_options(command: Command) -> Command:
@@ -73,34 +82,36 @@ def emit(
         )
     if units is not None:
         answers = tuple(replace(a, ranking=replace(a.ranking, units=units)) for a in answers)
+    voice = voice_in(answers[0].ranking.units)
     if page is not None:
         from windowcast.core.atomic_files import write_atomic
         from windowcast.report.page import render_page
 
-        write_atomic(page, render_page(*answers))
+        write_atomic(page, render_page(*answers, voice=voice))
     if calendar is not None:
         from windowcast.report.calendar import write_calendar
 
-        write_calendar(calendar, *answers)
-    click.echo(_text([answer.ranking for answer in answers], format_, explain), nl=False)
+        write_calendar(calendar, *answers, voice=voice)
+    rankings = [answer.ranking for answer in answers]
+    click.echo(_text(rankings, voice, format_, explain), nl=False)
 
 
-def _text(rankings: Sequence[Ranking], format_: str, explain: bool) -> str:
+def _text(rankings: Sequence[Ranking], voice: Voice, format_: str, explain: bool) -> str:
     if format_ == "json":
         from windowcast.report.tables import json_text
 
-        return json_text(*rankings)
+        return json_text(*rankings, voice=voice)
     if format_ == "csv":
         from windowcast.report.tables import csv_text
 
-        return csv_text(*rankings)
+        return csv_text(*rankings, voice=voice)
     if format_ == "text":
         from windowcast.report.message import message_text
 
-        return message_text(*rankings)
+        return message_text(*rankings, voice=voice)
     from windowcast.report.terminal import table_text
 
-    return table_text(*rankings, explain=explain)
+    return table_text(*rankings, voice=voice, explain=explain)
 
 
 def echo(*lines: str) -> None:

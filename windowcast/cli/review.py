@@ -12,8 +12,9 @@ from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.core.site import Site
-    from windowcast.core.units import Display
+    from windowcast.core.units import System
     from windowcast.records.review import Review
+    from windowcast.report.catalogue import Voice
 
 PAST_HOURS_DAYS = 366 * 6  # hours kept for hindsight: the seasons of a log
 
@@ -41,7 +42,7 @@ def command(
     files: tuple[str, ...],
     date: str | None,
     offline: bool,
-    units: str | None,
+    units: System | None,
     form: str,
     page: Path | None,
     season: str,
@@ -52,7 +53,7 @@ def command(
     its day, scored like a coming window, and put beside what the season offered. Trials in the
     log are analysed against their untreated checks.
     """
-    from windowcast.core.units import Display
+    from windowcast.cli.output import voice_in
 
     site, review = look_back(Start(site_file, sample, files, date, offline), season)
     if season and not review.season_known:
@@ -61,19 +62,19 @@ def command(
             field="--season",
             remedy=f"use one of {', '.join(review.seasons)}, or latest",
         )
-    display = Display("us" if (units or site.units) == "us" else "metric")
+    voice = voice_in(units or site.units)
     if page is not None:
         from windowcast.core.atomic_files import write_atomic
         from windowcast.report.review_page import render_review
 
-        write_atomic(page, render_review(review, display))
+        write_atomic(page, render_review(review, voice))
     if form == "json":
-        click.echo(_json(review, display))
+        click.echo(_json(review, voice))
     else:
         from windowcast.report.review_text import review_lines
         from windowcast.report.terminal_width import fitted, prose_width
 
-        click.echo("\n".join(fitted(review_lines(review, display), prose_width())).rstrip())
+        click.echo("\n".join(fitted(review_lines(review, voice), prose_width())).rstrip())
 
 
 def look_back(start: Start, season: str = "") -> tuple[Site, Review]:
@@ -104,11 +105,11 @@ def look_back(start: Start, season: str = "") -> tuple[Site, Review]:
     )
 
 
-def _json(review: Review, display: Display) -> str:
+def _json(review: Review, voice: Voice) -> str:
     """The review as JSON: what is said in the reader's units with its meaning in SI beside it."""
     import json
 
     from windowcast.report.plain import plain
 
-    document = {"units": display.system, **plain(review, display.system, date=str)}
+    document = {"units": voice.units, **plain(review, voice, date=str)}
     return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)

@@ -51,24 +51,26 @@ def command(
     Start with: windowcast season --sample
     """
     from windowcast.api import plan_of
-    from windowcast.cli.output import echo
+    from windowcast.cli.output import echo, voice_in
     from windowcast.report.season import plan_json, plan_text
 
     found = Start(site_file, sample, files, date, offline).answers(area=area)
     plans = [plan_of(answer) for answer in found]
     if units is not None:
         plans = [replace(plan, units=units) for plan in plans]
+    voice = voice_in(plans[0].units)
     if page is not None:
         from windowcast.core.atomic_files import write_atomic
         from windowcast.report.page import render_plan
 
-        write_atomic(page, render_plan(*plans, sample=sample))
-    text = plan_json(*plans) if format_ == "json" else "\n".join(map(plan_text, plans))
+        write_atomic(page, render_plan(*plans, voice=voice, sample=sample))
+    if format_ == "json":
+        text = plan_json(*plans, voice=voice)
+    else:
+        text = "\n".join(plan_text(plan, voice) for plan in plans)
     click.echo(text, nl=False)
     if explain and format_ != "json":  # the JSON always holds them
-        from windowcast.report.catalogue import render
-
         first = plans[0]
-        sources = [f"{render(key.label, first.units)}: {key.source}" for key in first.key_dates]
-        values = [render(line, first.units) for line in first.explain]
+        sources = [f"{voice.text(key.label)}: {key.source}" for key in first.key_dates]
+        values = [voice.text(line) for line in first.explain]
         echo("", "Where the numbers come from", *sources, *values)

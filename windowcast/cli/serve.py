@@ -95,9 +95,10 @@ def _parts(place: Path, guard: Guard, date: dt.date | None, offline: bool) -> We
     from windowcast.api import plan_of
     from windowcast.cli.options import Start
     from windowcast.cli.review import look_back
+    from windowcast.report.catalogue import Voice
     from windowcast.report.plan_view import PlanView, plan_view
     from windowcast.report.review_page import ReviewBook, ReviewView, review_view
-    from windowcast.web.answers import Keeper, Ready
+    from windowcast.web.answers import InVoices, Keeper, Ready
     from windowcast.web.context import Web
     from windowcast.web.sites import SiteBook
 
@@ -106,14 +107,15 @@ def _parts(place: Path, guard: Guard, date: dt.date | None, offline: bool) -> We
         return Start(known.path, known.sample, (), as_on, offline)
 
     def reviews_of(known: KnownSite) -> ReviewBook:
-        def season(name: str) -> ReviewView:
-            site, review = look_back(start(known), season=name)
-            return review_view(review, site.units)
+        def season(name: str, voice: Voice) -> ReviewView:
+            _, review = look_back(start(known), season=name)
+            return review_view(review, voice)
 
         return ReviewBook(season)
 
-    def plans_of(known: KnownSite) -> tuple[PlanView, ...]:
-        return tuple(plan_view(plan_of(answer)) for answer in answers.get(known).answers)
+    def plans_of(known: KnownSite) -> InVoices[tuple[PlanView, ...]]:
+        plans = [plan_of(answer) for answer in answers.get(known).answers]
+        return InVoices(lambda voice: tuple(plan_view(plan, voice) for plan in plans))
 
     answers = Keeper(lambda known: Ready(start(known).answers(), known.slug))
     return Web(

@@ -127,6 +127,7 @@ def active(name: str | None, site_file: Path | None) -> None:
 @click.option("--flow", help='Caught from one nozzle: "0.5 gal/min".')
 def nozzle(carrier: str, speed: str, spacing: str, flow: str | None) -> None:
     """What each nozzle must give, and how far the caught flow is off."""
+    from windowcast.cli.output import voice_in
     from windowcast.core.quantity import parse, parse_carrier
     from windowcast.materials.tank import nozzle_check
     from windowcast.report.tank_sheet import nozzle_lines
@@ -137,7 +138,7 @@ def nozzle(carrier: str, speed: str, spacing: str, flow: str | None) -> None:
         parse(spacing, "length", "spacing"),
         parse(flow, "flow", "flow") if flow else None,
     )
-    click.echo("\n".join(nozzle_lines(check)))
+    click.echo("\n".join(nozzle_lines(check, voice_in("us"))))
 
 
 command.add_command(sheet)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from windowcast.records.model import Application
     from windowcast.records.store import Stored
     from windowcast.records.tank_job import TankJob
+    from windowcast.report.catalogue import Voice
     from windowcast.windows.model import Window
 
 PURPOSES = ("pre-fall", "post-early", "dormant", "pre-spring")
@@ -81,6 +82,7 @@ def sheet(
     the spray record of the site's season log: windowcast log undo takes it back.
     """
     from windowcast.cli.options import Start
+    from windowcast.cli.output import voice_in
     from windowcast.materials.actives import load_actives
     from windowcast.materials.products import load_products, product_from_words
     from windowcast.records.tank_job import Done, TankRequest, tank_job
@@ -88,6 +90,7 @@ def sheet(
     start = Start(site_file, sample=False, files=(), date=date, offline=offline)
     site = start.site() if site_file else None
     file = start.beside(site.materials_file) if site else None
+    voice = voice_in(site.units if site else "us")
     actives = load_actives(file)
     known = load_products(file, actives)
     chosen = tuple(product_from_words(text, known, actives) for text in products)
@@ -108,11 +111,11 @@ def sheet(
     job = tank_job(asked, site, actives, _applications(start, site), day)
     stored, weather = _log(start, job, done) if done else (None, "")
     if form == "json":
-        click.echo(_json(job, window, stored))
+        click.echo(_json(job, window, stored, voice))
         return
-    click.echo(_text(job, window))
+    click.echo(_text(job, window, voice))
     if stored is not None:
-        click.echo(_stored_text(stored, weather, job, start))
+        click.echo(_stored_text(stored, weather, job, start, voice))
 
 
 def _first(**given: str | None) -> str:
@@ -140,8 +143,8 @@ def _window(start: Start, purpose: str | None, asked: Any, site: Site | None) ->
     """
     if purpose is None:
         return None
+    from windowcast.cli.output import voice_in
     from windowcast.records.areas import areas_named
-    from windowcast.report.catalogue import render
 
     names = {area.name for area in areas_named(site, asked.where)} if site else set()
     actives = "+".join(p.active for p in asked.products if p.active)
@@ -152,7 +155,7 @@ def _window(start: Start, purpose: str | None, asked: Any, site: Site | None) ->
             continue
         outlook = answer.ranking.purposes[0]
         if not outlook.windows:
-            said = render(outlook.advice, answer.ranking.units)
+            said = voice_in(answer.ranking.units).text(outlook.advice)
             raise InputError(
                 f"there is no window for {purpose}: {said.rstrip('.')}",
                 field="--purpose",
@@ -200,20 +203,20 @@ def _log(start: Start, job: TankJob, done: Any) -> tuple[Stored[Any], str]:
         return log.get(entry_id), filled.weather_source if filled is not entry else ""
 
 
-def _stored_text(stored: Stored[Any], weather: str, job: TankJob, start: Start) -> str:
+def _stored_text(
+    stored: Stored[Any], weather: str, job: TankJob, start: Start, voice: Voice
+) -> str:
     """What was stored, and what its record still lacks."""
     from textwrap import wrap
 
-    from windowcast.report.catalogue import render
     from windowcast.report.log_entries import entry_text
     from windowcast.report.spray_record import WIDTH, lacking, record_sheet
 
-    units = job.site.units if job.site else "metric"
-    lines = [f"Logged as {stored.id[:8]}: {stored.entry.date}, {entry_text(stored.entry, units)}"]
+    lines = [f"Logged as {stored.id[:8]}: {stored.entry.date}, {entry_text(stored.entry, voice)}"]
     if weather:
         lines.append(f"Filled in: {weather}")
-    lines += [f"Logged as it was done, though: {render(said)}" for said in job.sheet.refusals]
-    lines += [render(said) for said in lacking(record_sheet(stored.entry))]
+    lines += [f"Logged as it was done, though: {voice.text(said)}" for said in job.sheet.refusals]
+    lines += [voice.text(said) for said in lacking(record_sheet(stored.entry, voice))]
     lines.append(
         f"Change it: windowcast log edit {stored.id[:8]} --site {start.site_file}"
         f" FIELD=VALUE; take it back: windowcast log undo --site {start.site_file}"
@@ -221,32 +224,32 @@ def _stored_text(stored: Stored[Any], weather: str, job: TankJob, start: Start) 
     return "\n".join(["", *(part for line in lines for part in wrap(line, WIDTH))])
 
 
-def _text(job: TankJob, window: Window | None) -> str:
-    from windowcast.report.catalogue import render
+def _text(job: TankJob, window: Window | None, voice: Voice) -> str:
+    from windowcast.core.phrase import Name, Span, say
     from windowcast.report.tank_sheet import sheet_text
 
     where = job.asked.where
-    units = job.site.units if job.site else "us"
-    title = "Tank sheet" + (f" for {where}" if where else "")
+    title = say("sheet.title_for", where=Name(where)) if where else say("sheet.title")
     if window is not None:
-        title += f", {window.start:%a %-d %b %Y %H:%M} to {window.end:%H:%M}"
-    text = sheet_text(job.sheet, title, units)
+        hours = Span(window.start, window.end)
+        title = say("sheet.head", title=title, day=window.date, hours=hours)
+    text = sheet_text(job.sheet, voice, voice.text(title))
     if window is not None and window.follow_up:
-        said = (render(item.text, units) for item in window.follow_up)
-        text += "\nAfterwards\n" + "".join(f"  - {item}\n" for item in said)
+        said = (voice.text(item.text) for item in window.follow_up)
+        text += f"\n{voice.say('sheet.afterwards')}\n" + "".join(f"  - {item}\n" for item in said)
     return text.rstrip("\n")
 
 
-def _json(job: TankJob, window: Window | None, stored: Stored[Any] | None) -> str:
+def _json(job: TankJob, window: Window | None, stored: Stored[Any] | None, voice: Voice) -> str:
     import json
 
     from windowcast.report.plain import plain
     from windowcast.report.spray_record import record_sheet
 
-    document = plain(job.sheet)
+    document = plain(job.sheet, voice)
     if window is not None:
         document["window"] = {"start": window.start.isoformat(), "end": window.end.isoformat()}
     if stored is not None:
-        missing = record_sheet(stored.entry).missing
+        missing = record_sheet(stored.entry, voice).missing
         document["logged"] = {"id": stored.id, "missing": list(missing)}
     return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False)

@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from windowcast.cli.output import voice_in
 from windowcast.core.errors import InputError
 from windowcast.windows.model import PURPOSES, PurposeName
 
 if TYPE_CHECKING:
     from windowcast.core.record import Record
+    from windowcast.report.catalogue import Voice
     from windowcast.verify.odds import OddsReport
 
 
@@ -88,6 +90,7 @@ def command(
         )
     names = [record.place.name for record in records]
     result = report(together, chosen, names, sorted(replayed))
+    voice = voice_in("metric")
     if diagram is not None:
         from windowcast.core.atomic_files import write_atomic
         from windowcast.report.reliability import reliability_svg
@@ -97,9 +100,9 @@ def command(
     if format_ == "json":
         from windowcast.report.plain import plain
 
-        click.echo(json.dumps(plain(result), indent=2, ensure_ascii=False))
+        click.echo(json.dumps(plain(result, voice), indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(_lines(result)))
+        click.echo("\n".join(_lines(result, voice)))
 
 
 def _records(files: Sequence[Path], *, sample: bool) -> list[Record]:
@@ -125,10 +128,8 @@ def _records(files: Sequence[Path], *, sample: bool) -> list[Record]:
 _HEAD = "lead     n  base   Brier  climate  certain  skill (10 to 90 %)          v certain"
 
 
-def _lines(result: OddsReport) -> list[str]:
+def _lines(result: OddsReport, voice: Voice) -> list[str]:
     """The report as text."""
-    from windowcast.report.catalogue import render
-
     seasons = f"{result.seasons[0]} to {result.seasons[-1]}"
     overall = (
         f"Brier score {result.brier:.4f}; skill against climatology {result.skill_climate:+.3f}, "
@@ -137,7 +138,7 @@ def _lines(result: OddsReport) -> list[str]:
         f"({result.calibration_by_chance:.3f} by chance alone)"
     )
     lines = [
-        f"Odds that {render(result.event)}",
+        f"Odds that {voice.text(result.event)}",
         f"{len(result.stations)} station(s), seasons {seasons}, {result.issues} issues",
         "",
         overall,

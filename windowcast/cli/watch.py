@@ -86,14 +86,16 @@ def command(
         return
     path = _state_path(state, site_file)
     with alone(path):  # cron may start a second one while the first still fetches
+        from windowcast.cli.output import voice_in
         from windowcast.cli.watching import look
 
         answers = start.answers()
+        voice = voice_in(answers[0].ranking.units)
         if calendar is not None:
             from windowcast.report.calendar import write_calendar
 
-            write_calendar(calendar, *answers)
-        found = look(path, answers, targets, threshold, click.echo)
+            write_calendar(calendar, *answers, voice=voice)
+        found = look(path, answers, targets, voice=voice, threshold=threshold, printing=click.echo)
     if found.failed:
         raise _undelivered(found.failed, "it is tried again at the next look")
     if found.news:
@@ -102,6 +104,7 @@ def command(
 
 def _test(start: Start, targets: tuple[AlertAddress, ...]) -> None:
     """Send the test message, and say where it went."""
+    from windowcast.cli.output import voice_in
     from windowcast.cli.watching import send_test
 
     if not targets:
@@ -110,7 +113,8 @@ def _test(start: Start, targets: tuple[AlertAddress, ...]) -> None:
             field="--test",
             remedy="add --to URL, or [alerts] to the site file (docs/alerts.md)",
         )
-    sent = send_test(start.site().name, targets)
+    site = start.site()
+    sent = send_test(site.name, targets, voice_in(site.units))
     for one in sent:
         if not one.problem:
             click.echo(f"{one.address.shown} took the test message.")

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from windowcast.programme.news import News, Told
     from windowcast.report.alert_addresses import AlertAddress
     from windowcast.report.alerts import Sent
+    from windowcast.report.catalogue import Voice
     from windowcast.web.sites import SiteBook
 
 _VERSION = 1
@@ -58,6 +59,8 @@ def look(
     path: Path,
     answers: Sequence[Answer],
     addresses: Sequence[AlertAddress],
+    *,
+    voice: Voice,
     threshold: float | None = None,
     printing: Say | None = None,
 ) -> Looked:
@@ -74,7 +77,6 @@ def look(
     """
     from windowcast.programme.news import compare
     from windowcast.report.alerts import AlertMessage, send
-    from windowcast.report.catalogue import render
 
     site, rankings = answers[0].site, [answer.ranking for answer in answers]
     least = site.advice.odds_threshold if threshold is None else threshold
@@ -84,17 +86,17 @@ def look(
     if printing is not None:
         news, printed = compare(state.printed, rankings, least, now)
         if news:
-            printing(f"{site.name}. {_text(news)}")
+            printing(f"{site.name}. {_text(news, voice)}")
         state = replace(state, printed=printed)
         write_state(path, state)
-    title = render(_title(site.name))
+    title = voice.text(_title(site.name))
     messages: list[AlertMessage] = []
     sent = {mark: _ahead(told, now) for mark, told in state.sent.items()}
     coming: list[dict[str, Told]] = []
     for address in addresses:
         own, told = compare(state.sent.get(address.mark, {}), rankings, least, now)
         if own:
-            messages.append(AlertMessage(address, title, _text(own, "\n")))
+            messages.append(AlertMessage(address, title, _text(own, voice, "\n")))
             coming.append(told)
         else:
             sent[address.mark] = told
@@ -107,13 +109,11 @@ def look(
     return Looked(news, outcome)
 
 
-def send_test(site: str, addresses: Sequence[AlertAddress]) -> tuple[Sent, ...]:
+def send_test(site: str, addresses: Sequence[AlertAddress], voice: Voice) -> tuple[Sent, ...]:
     """Send a test message; what became of it."""
-    from windowcast.core.phrase import say
     from windowcast.report.alerts import AlertMessage, send
-    from windowcast.report.catalogue import render
 
-    title, body = render(_title(site)), render(say("alert.test"))
+    title, body = voice.text(_title(site)), voice.say("alert.test")
     return send([AlertMessage(address, title, body) for address in addresses])
 
 
@@ -123,10 +123,9 @@ def _title(site: str) -> Any:
     return say("alert.title", site=Name(site))
 
 
-def _text(news: Sequence[News], between: str = " ") -> str:
-    from windowcast.report.catalogue import render
+def _text(news: Sequence[News], voice: Voice, between: str = " ") -> str:
 
-    return between.join(render(item.text) for item in news)
+    return between.join(voice.text(item.text) for item in news)
 
 
 def _now(answer: Answer) -> dt.datetime:
@@ -248,6 +247,7 @@ class Watcher:
 
     def look_at_all(self) -> None:
         """One look at each site; what goes wrong with one keeps no other from its news."""
+        from windowcast.cli.output import voice_in
         from windowcast.core.atomic_files import alone
         from windowcast.report.alert_addresses import addresses
         from windowcast.report.alerts import usable
@@ -262,8 +262,9 @@ class Watcher:
                 usable(targets)
                 path = state_beside(known.path)
                 answers = self._answers(known)
+                voice = voice_in(known.site.units)
                 with alone(path):
-                    for failed in look(path, answers, targets).failed:
+                    for failed in look(path, answers, targets, voice=voice).failed:
                         self._complain(f"{known.name}: {failed.line}; it is tried again")
             except WindowcastError as error:
                 self._complain(f"{known.name}: no alerts: {error}")

@@ -14,7 +14,8 @@ from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.core.record import Provenance
-    from windowcast.core.units import Display, System
+    from windowcast.core.units import System
+    from windowcast.report.catalogue import Voice
     from windowcast.sources.cache import Cache, Holding
     from windowcast.sources.source import Found
 
@@ -89,10 +90,10 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
 
     Answers still fresh are asked for again, and cost little where nothing has changed.
     """
+    from windowcast.cli.output import voice_in
     from windowcast.cli.progress import fetch_progress
     from windowcast.core.local_days import local_today
     from windowcast.core.site import load_site
-    from windowcast.core.units import Display
     from windowcast.sources.cache import Cache
     from windowcast.sources.fetch import Fetcher
     from windowcast.weather.gather import gather
@@ -104,15 +105,14 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
         fetcher = Fetcher(cache, offline=offline, refresh=not offline)
         found = gather(site, today=today, first=first, fetcher=fetcher, progress=progress)
         asked = fetcher.client.requests_sent
+    voice = voice_in(site.units)
     if format_ == "json":
         origins = [_origin(p) for p in _origins(found)]
-        from windowcast.report.catalogue import render
-
-        remarks = [{"check": f.check, "text": render(f.text, site.units)} for f in found.flags]
+        remarks = [{"check": f.check, "text": voice.text(f.text)} for f in found.flags]
         raw = {"requests": asked, "sources": origins, "remarks": remarks}
         click.echo(json.dumps(raw, indent=2))
     else:
-        _show(found, Display(site.units), asked)
+        _show(found, voice, asked)
 
 
 @command.command()
@@ -122,30 +122,31 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
 )
 @click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
 @_FORMAT
-def check(file: str, site_file: Path | None, units: str | None, format_: str) -> None:
+def check(file: str, site_file: Path | None, units: System | None, format_: str) -> None:
     """Show how a weather file is understood, and what the checks find in it.
 
     Nothing is stored. What a file cannot tell by itself is said behind its name, e.g.
     "old.csv:units=us,dates=mdy"; see docs/weather_csv.md.
     """
+    from windowcast.cli.output import voice_in
     from windowcast.core.site import load_site
     from windowcast.report.table_understood import as_json, remarks, weather_lines
     from windowcast.sources.files import read_and_understand
 
     site = load_site(site_file) if site_file else None
     record, table = read_and_understand(file, place=site.place if site else None)
-    system: System = "us" if (units or (site.units if site else "metric")) == "us" else "metric"
+    voice = voice_in(units or (site.units if site else "metric"))
     if format_ == "json":
         raw = {
             "first": str(record.times[0]),
             "last": str(record.times[-1]),
             "variables": list(record.values),
             "table": as_json(table) if table else None,
-            "remarks": [{"check": name, "text": text} for name, text in remarks(record, system)],
+            "remarks": [{"check": name, "text": text} for name, text in remarks(record, voice)],
         }
         click.echo(json.dumps(raw, indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(weather_lines(record, table, system)))
+        click.echo("\n".join(weather_lines(record, table, voice)))
 
 
 def _origins(found: Found) -> list[Provenance]:
@@ -168,8 +169,8 @@ def _origin(p: Provenance) -> dict[str, Any]:
     }
 
 
-def _show(found: Found, display: Display, asked: int) -> None:
-    from windowcast.report.catalogue import render
+def _show(found: Found, voice: Voice, asked: int) -> None:
+    from windowcast.core.phrase import Quantity
     from windowcast.sources.kept import age_text
 
     now = dt.datetime.now(dt.UTC)
@@ -180,8 +181,8 @@ def _show(found: Found, display: Display, asked: int) -> None:
             [
                 p.source,
                 p.detail,
-                "–" if p.distance_km is None else display.distance(p.distance_km),
-                "–" if p.elevation_m is None else display.height(p.elevation_m),
+                "–" if p.distance_km is None else voice.write(Quantity(p.distance_km, "km")),
+                "–" if p.elevation_m is None else voice.write(Quantity(p.elevation_m, "m")),
                 "–" if p.weight is None else f"{p.weight:.0%}",
                 f"{p.first} to {p.last}" if p.last else "–",
                 age + (" (stale)" if p.stale else ""),
@@ -190,7 +191,7 @@ def _show(found: Found, display: Display, asked: int) -> None:
     if rows:
         _table(["source", "what", "away", "height", "weight", "measured or valid", "age"], rows)
     for flag in found.flags:
-        click.echo(f"Note: {render(flag.text, display.system)}.")
+        click.echo(f"Note: {voice.text(flag.text)}.")
     click.echo(f"{asked} requests.")
 
 

@@ -11,12 +11,11 @@ import numpy as np
 
 from windowcast.core.phrase import NOTHING, Phrase, Quantity, Span, joined, say
 from windowcast.core.record import DateArray, FloatArray
-from windowcast.core.units import Display
-from windowcast.limits.model import refused
+from windowcast.limits.model import TurfSpan, refused
 from windowcast.programme.answer import Answer
 from windowcast.programme.season_today import turf_phase, weed_up
 from windowcast.report import series, wording
-from windowcast.report.catalogue import render, written
+from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart
 from windowcast.report.charts import emergence_chart, soil_chart, turf_chart
 from windowcast.report.strips import hour_strip
@@ -28,32 +27,61 @@ from windowcast.windows.model import (
     HourStrip,
     Job,
     Judged,
+    Odds,
     PurposeOutlook,
     Ranking,
     Verdict,
     Window,
 )
 from windowcast.windows.purposes import purpose_of
-from windowcast.windows.reasons import SOIL_DEPTH, measured
+from windowcast.windows.reasons import SOIL_DEPTH
 from windowcast.windows.score import Rule
 
 
 @dataclass(frozen=True)
 class Words:
-    """The wording functions bound to the reader's units, for use in templates."""
+    """The wording functions bound to a reader's units and language, for use in templates."""
 
-    display: Display
+    voice: Voice
 
-    day = staticmethod(wording.day)
-    long_day = staticmethod(wording.long_day)
-    hours = staticmethod(wording.hours)
     score = staticmethod(wording.score)
-    odds = staticmethod(wording.odds)
-    odds_basis = staticmethod(wording.odds_basis)
-    share = staticmethod(wording.share)
-    turf_lines = staticmethod(turf_lines)
-    plan_lines = staticmethod(plan_lines)
-    answer = staticmethod(wording.answer_said)
+
+    @property
+    def said(self) -> Voice:
+        """The voice; no number is broken from its unit."""
+        return self.voice.unbroken
+
+    def day(self, date: dt.date) -> str:
+        """``Thu 6 Nov``."""
+        return self.voice.write(date, "day")
+
+    def long_day(self, date: dt.date) -> str:
+        """``Thursday 6 November 2025``."""
+        return self.voice.write(date, "long")
+
+    def hours(self, window: Window) -> str:
+        """``10:00–15:00`` in the site's time."""
+        return wording.hours(window, self.voice)
+
+    def odds(self, odds: Odds | None) -> str:
+        """``72 % (64–79)``."""
+        return self.said.write(wording.odds(odds))
+
+    def odds_basis(self, odds: Odds) -> str:
+        """How the odds of a window were counted."""
+        return self.text(wording.odds_basis(odds))
+
+    def turf_lines(self, outlook: PurposeOutlook) -> list[str]:
+        """The turf's limits on the days ranked, and the chance of harm of the best window."""
+        return self.texts(turf_lines(outlook))
+
+    def plan_lines(self, turf: Sequence[TurfSpan]) -> list[str]:
+        """What the turf refuses, or leaves open, through the season of a purpose."""
+        return self.texts(plan_lines(turf))
+
+    def answer(self, word: str) -> str:
+        """What to do about a purpose, in a word or two."""
+        return self.text(wording.answer_said(word))
 
     def verdict(self, of: str) -> str:
         """A verdict."""
@@ -72,7 +100,7 @@ class Words:
 
     def text(self, phrase: Phrase) -> str:
         """A phrase; no number is broken from its unit."""
-        return render(phrase, self.display.system, unbroken=True)
+        return self.said.text(phrase)
 
     def texts(self, phrases: Iterable[Phrase]) -> list[str]:
         """Several phrases."""
@@ -80,11 +108,11 @@ class Words:
 
     def job(self, job: Job) -> str:
         """The state of a job, with a capital."""
-        return wording.answer_said(job.state).capitalize()
+        return self.voice.write(wording.answer_said(job.state), "cap")
 
     def job_lines(self, outlook: PurposeOutlook) -> list[str]:
         """What was done for a purpose, where its advice does not say it."""
-        return wording.job_lines(outlook, self.display)
+        return self.texts(wording.job_lines(outlook))
 
     def covers(self, outlook: PurposeOutlook) -> list[str]:
         """What each pre-emergent controls."""
@@ -123,9 +151,7 @@ class Words:
 
     def quantity(self, value: float | None, unit: str) -> str:
         """One value in the reader's units."""
-        if value is None:
-            return "–"
-        return written(measured(value, unit), self.display.system, gap="\N{NO-BREAK SPACE}")
+        return wording.quantity(value, unit, self.said)
 
 
 @dataclass(frozen=True)
@@ -152,60 +178,60 @@ class AnswerView:
     turf: Chart
 
 
-def answer_views(answers: Sequence[Answer]) -> tuple[AnswerView, ...]:
+def answer_views(answers: Sequence[Answer], voice: Voice) -> tuple[AnswerView, ...]:
     """Everything a page says about the answers for a site's ground; no id stands twice in it."""
-    return tuple(answer_view(answer, f"-{n}" if n else "") for n, answer in enumerate(answers))
+    return tuple(
+        answer_view(answer, voice, f"-{n}" if n else "") for n, answer in enumerate(answers)
+    )
 
 
-def answer_view(answer: Answer, ending: str = "") -> AnswerView:
+def answer_view(answer: Answer, voice: Voice, ending: str = "") -> AnswerView:
     """Everything the page says about an answer; `ending` is that of its ids."""
     ranking = answer.ranking
-    display = Display(ranking.units)
     rule = Rule.of(answer.tables["criteria"])
-    purposes = [_purpose(outlook, rule, ending) for outlook in ranking.purposes]
-    charts = (_soil(answer, display), *_emergence(answer))
+    purposes = [_purpose(outlook, rule, ending, voice) for outlook in ranking.purposes]
+    charts = (_soil(answer, voice), *_emergence(answer, voice))
     return AnswerView(
         ranking=ranking,
-        headline=headline(ranking),
-        state=state_sentence(answer.past, display),
+        headline=voice.text(headline(ranking)),
+        state=voice.text(state_sentence(answer.past)),
         sample=is_sample(answer),
         open=tuple(p for p in purposes if p.outlook.in_season),
         closed=tuple(p for p in purposes if not p.outlook.in_season),
         season=tuple(chart.keyed(ending) for chart in charts),
-        turf=_turf(answer).keyed(ending),
+        turf=_turf(answer, voice).keyed(ending),
     )
 
 
-def headline(ranking: Ranking) -> str:
+def headline(ranking: Ranking) -> Phrase:
     """The sentence that answers: go, wait or not this week."""
     named = [(wording.answer_word(o), o) for o in ranking.purposes if o.in_season]
     if not named:
         opening = [o for o in ranking.purposes if o.opens and o.opens > ranking.today]
         if not opening:
-            return render(say("headline.closed"))
+            return say("headline.closed")
         first = min(opening, key=lambda o: (o.opens or dt.date.max, o.purpose))
         opens = first.opens or dt.date.max
-        return render(say("headline.next", title=first.title, day=opens))
+        return say("headline.next", title=first.title, day=opens)
     for word in ("go", "marginal"):
         chosen = [o for w, o in named if w == word]
         if chosen:
             best = min(chosen, key=lambda o: (o.windows[0].start, o.purpose))
             window = best.windows[0]
             when = Span(window.start, window.end)
-            said = say(f"headline.{word}", day=window.date, hours=when, title=best.title)
-            return render(said)
+            return say(f"headline.{word}", day=window.date, hours=when, title=best.title)
     turf = [o.turf[0] for _, o in named if refused(o.turf)]
     if len(turf) == len(named):
         no = next((span for span in turf if span.answer == "no"), turf[0])
         if no.answer == "no":
-            return render(say("advice.turf_no", reason=no.reason, before=NOTHING))
-        return render(say("advice.turf_unknown", reason=no.reason))
+            return say("advice.turf_no", reason=no.reason, before=NOTHING)
+        return say("advice.turf_unknown", reason=no.reason)
     if all(word == "cannot tell" for word, _ in named):
-        return render(say("headline.cannot_tell"))
-    return render(say("headline.wait"))
+        return say("headline.cannot_tell")
+    return say("headline.wait")
 
 
-def state_sentence(past: SiteState, display: Display) -> str:
+def state_sentence(past: SiteState) -> Phrase:
     """Where the site stands: soil, turf, weeds up."""
     parts = []
     soil = past.soil_5cm_c[..., -1:].ravel()
@@ -218,7 +244,7 @@ def state_sentence(past: SiteState, display: Display) -> str:
         if 0.005 <= share < 0.995:  # not before its season, nor after it
             parts.append(weed_up(curve.weed, share))
     facts = joined(*parts, join="clauses") if parts else say("state.unknown")
-    return render(say("state.yesterday", facts=facts), display.system)
+    return say("state.yesterday", facts=facts)
 
 
 def is_sample(answer: Answer) -> bool:
@@ -238,23 +264,24 @@ def hour_levels(strip: HourStrip, rule: Rule) -> tuple[Verdict, ...]:
     return tuple(level(score) for score in strip.scores)
 
 
-def _purpose(outlook: PurposeOutlook, rule: Rule, ending: str) -> PurposeView:
+def _purpose(outlook: PurposeOutlook, rule: Rule, ending: str, voice: Voice) -> PurposeView:
     chart = None
     if outlook.strip is not None and outlook.strip.times and not refused(outlook.turf):
         strip = outlook.strip
         windows: tuple[Window, ...] = outlook.windows
         chart = hour_strip(
             f"hours-{outlook.purpose}{ending}",
-            render(say("chart.hours_ahead", title=outlook.title)),
+            voice.say("chart.hours_ahead", title=outlook.title),
             strip,
             windows,
             hour_levels(strip, rule),
+            voice=voice,
         )
     id_ = f"purpose-{outlook.purpose}{ending}"
     return PurposeView(outlook, wording.answer_word(outlook), chart, id_)
 
 
-def _soil(answer: Answer, display: Display) -> Chart:
+def _soil(answer: Answer, voice: Voice) -> Chart:
     dates = series.season_dates(answer)
     past, ahead = answer.past, answer.ahead
     fan = series.fan(dates, ahead.dates, ahead.soil_5cm_c)
@@ -265,23 +292,23 @@ def _soil(answer: Answer, display: Display) -> Chart:
         ahead_c=(fan.low, fan.mid, fan.high),
         past_years_c=(low, high),
         years=years,
-        thresholds_c=_soil_marks(answer),
+        thresholds_c=_soil_marks(answer, voice),
         today=answer.ranking.today,
-        display=display,
+        voice=voice,
     )
 
 
-def _soil_marks(answer: Answer) -> list[tuple[float, str]]:
+def _soil_marks(answer: Answer, voice: Voice) -> list[tuple[float, str]]:
     """The soil temperatures by which the pre-emergents are due."""
     marks = []
     for outlook in answer.ranking.purposes:
         mark = purpose_of(outlook.purpose, answer.tables).soil_mark
         if mark is not None:
-            marks.append((float(mark), render(say(f"chart.soil_mark.{outlook.purpose}"))))
+            marks.append((float(mark), voice.say(f"chart.soil_mark.{outlook.purpose}")))
     return marks
 
 
-def _emergence(answer: Answer) -> list[Chart]:
+def _emergence(answer: Answer, voice: Voice) -> list[Chart]:
     dates = series.season_dates(answer)
     charts = []
     for code, curve in answer.past.emergence.items():
@@ -301,13 +328,14 @@ def _emergence(answer: Answer) -> list[Chart]:
                 share=middle,
                 band=(low, high),
                 today=answer.ranking.today,
-                windows=_marked(answer.ranking, curve.season),
+                windows=_marked(answer.ranking, curve.season, voice),
+                voice=voice,
             )
         )
     return charts
 
 
-def _turf(answer: Answer) -> Chart:
+def _turf(answer: Answer, voice: Voice) -> Chart:
     dates = series.season_dates(answer)
     past, ahead = answer.past, answer.ahead
 
@@ -322,7 +350,8 @@ def _turf(answer: Answer) -> Chart:
         dormant=joined(past.turf.dormant_probability, ahead.turf.dormant_probability),
         safe=joined(past.turf.nonselective_safe, ahead.turf.nonselective_safe),
         today=answer.ranking.today,
-        phase=render(turf_phase(phase)),
+        phase=voice.text(turf_phase(phase)),
+        voice=voice,
     )
 
 
@@ -344,11 +373,11 @@ def _other_season(share: FloatArray) -> slice:
     return slice(restart, None) if restart > 0.9 * len(share) else slice(0, restart)
 
 
-def _marked(ranking: Ranking, season: str) -> list[tuple[dt.date, dt.date, str]]:
+def _marked(ranking: Ranking, season: str, voice: Voice) -> list[tuple[dt.date, dt.date, str]]:
     """Windows to mark on an emergence curve: those of the purposes that act on these weeds."""
     purposes = {"fall": ("pre-fall", "post-early", "dormant"), "spring": ("pre-spring",)}[season]
     return [
-        (o.windows[0].date, o.windows[0].date, render(say("chart.best_window", title=o.title)))
+        (o.windows[0].date, o.windows[0].date, voice.say("chart.best_window", title=o.title))
         for o in ranking.purposes
         if o.purpose in purposes and o.windows
     ]

@@ -17,12 +17,11 @@ from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Name, Phrase, Span, names, say, sentence
 from windowcast.core.season_calendar import season_start
-from windowcast.core.units import Display
 from windowcast.core.version import __version__
 from windowcast.limits.model import refused
 from windowcast.programme.answer import Answer
 from windowcast.report import wording
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.turf_lines import turf_lines
 from windowcast.windows.model import PurposeOutlook, Window
 
@@ -35,7 +34,7 @@ _COMPARED = ("dtstart", "dtend", "summary", "description", "status", "location")
 
 
 def calendar_text(
-    *answers: Answer, previous: str | None = None, now: dt.datetime | None = None
+    *answers: Answer, voice: Voice, previous: str | None = None, now: dt.datetime | None = None
 ) -> str:
     """The calendar, carrying on from an earlier one.
 
@@ -56,16 +55,16 @@ def calendar_text(
     """
     stamp = (now or dt.datetime.now(dt.UTC)).astimezone(dt.UTC).replace(microsecond=0)
     earlier = _parse(previous) if previous else None
-    entries = {uid: entry for one in answers for uid, entry in _entries(one, stamp).items()}
+    entries = {uid: entry for one in answers for uid, entry in _entries(one, stamp, voice).items()}
     kept = _carry_over(earlier, entries, stamp) if earlier is not None else []
-    calendar = _empty(answers[0].ranking.site)
+    calendar = _empty(answers[0].ranking.site, voice)
     for component in [*kept, *entries.values()]:
         calendar.add_component(component)
     return str(calendar.to_ical().decode("utf-8"))
 
 
 def write_calendar(
-    path: str | PathLike[str], *answers: Answer, now: dt.datetime | None = None
+    path: str | PathLike[str], *answers: Answer, voice: Voice, now: dt.datetime | None = None
 ) -> Path:
     """Write the calendar file, or bring it up to date when it is there.
 
@@ -84,7 +83,7 @@ def write_calendar(
             f"cannot be read ({error.strerror})", path=path, remedy="name a file"
         ) from None
     try:
-        return write_atomic(path, calendar_text(*answers, previous=previous, now=now))
+        return write_atomic(path, calendar_text(*answers, voice=voice, previous=previous, now=now))
     except InputError as error:
         raise error if error.path else InputError(str(error), path=path) from None
 
@@ -106,10 +105,10 @@ def _season_start(answer: Answer) -> dt.date:
     return season_start(answer.ranking.today, southern=answer.site.place.southern)
 
 
-def _empty(site: str) -> Calendar:
+def _empty(site: str, voice: Voice) -> Calendar:
     from icalendar import Calendar, vText
 
-    title = vText(render(say("calendar.title", site=Name(" ".join(site.split())))))
+    title = vText(voice.say("calendar.title", site=Name(" ".join(site.split()))))
     calendar = Calendar()
     calendar.add("prodid", f"-//windowcast//{__version__}//EN")
     calendar.add("version", "2.0")
@@ -120,13 +119,13 @@ def _empty(site: str) -> Calendar:
     return calendar
 
 
-def _entries(answer: Answer, stamp: dt.datetime) -> dict[str, Event]:
+def _entries(answer: Answer, stamp: dt.datetime, voice: Voice) -> dict[str, Event]:
     """UID → entry, for every purpose with a window or an opening date ahead."""
     start = dt.datetime.combine(_season_start(answer), dt.time(), dt.UTC)
     sequence = max(0, int((stamp - start).total_seconds() // 60))
     entries = {}
     for outlook in answer.ranking.purposes:
-        event = _entry(answer, outlook)
+        event = _entry(answer, outlook, voice)
         if event is None:
             continue
         begins = event.decoded("dtstart")
@@ -144,52 +143,51 @@ def _entries(answer: Answer, stamp: dt.datetime) -> dict[str, Event]:
     return entries
 
 
-def _entry(answer: Answer, outlook: PurposeOutlook) -> Event | None:
+def _entry(answer: Answer, outlook: PurposeOutlook, voice: Voice) -> Event | None:
     from icalendar import Event
 
-    display = Display(answer.ranking.units)
-    title = wording.text(outlook.title, display)
     event = Event()
     if outlook.windows:
         best = outlook.windows[0]
         event.add("dtstart", best.start.astimezone(dt.UTC))
         event.add("dtend", best.end.astimezone(dt.UTC))
-        word = Name(wording.answer_said(wording.answer_word(outlook)))
-        event.add("summary", _summary(say("note.about", what=Name(title), note=word), answer))
-        lines = _describe(outlook, best, display)
+        word = wording.answer_said(wording.answer_word(outlook))
+        summary = say("note.about", what=outlook.title, note=word)
+        lines = _describe(outlook, best, voice)
     elif not outlook.in_season and outlook.opens and outlook.opens >= answer.ranking.today:
         if refused(outlook.turf):
             return None  # no day is announced for what the turf refuses
         event.add("dtstart", outlook.opens)
         event.add("dtend", outlook.opens + dt.timedelta(days=1))
-        event.add("summary", _summary(say("calendar.opens", title=Name(title)), answer))
-        lines = [wording.text(outlook.why, display)]
+        summary = say("calendar.opens", title=outlook.title)
+        lines = [voice.text(outlook.why)]
     else:
         return None
+    event.add("summary", _summary(summary, answer, voice))
     event.add("status", "TENTATIVE")
-    cautions = [wording.text(caution, display) for caution in answer.ranking.cautions]
+    cautions = [voice.text(caution) for caution in answer.ranking.cautions]
     event.add("description", "\n".join([*lines, *cautions]))
     return event
 
 
-def _summary(what: Phrase, answer: Answer) -> str:
+def _summary(what: Phrase, answer: Answer, voice: Voice) -> str:
     """The line that a calendar shows, with the areas it is about: another may have to be left."""
     if answer.areas:
-        return render(say("calendar.on", what=what, areas=names(*answer.areas)))
-    return render(what)
+        what = say("calendar.on", what=what, areas=names(*answer.areas))
+    return voice.text(what)
 
 
-def _describe(outlook: PurposeOutlook, best: Window, display: Display) -> list[str]:
-    lines = [wording.text(outlook.advice, display), *wording.job_lines(outlook, display)]
+def _describe(outlook: PurposeOutlook, best: Window, voice: Voice) -> list[str]:
+    said = [outlook.advice, *wording.job_lines(outlook)]
     if best.odds is not None:
-        lines.append(wording.odds_basis(best.odds))
-    lines += [wording.text(sentence(fact), display) for fact in wording.window_facts(best)]
+        said.append(wording.odds_basis(best.odds))
+    said += map(sentence, wording.window_facts(best))
     if len(outlook.windows) > 1:
         second = outlook.windows[1]
         when = Span(second.start, second.end)
-        lines.append(render(say("window_at.next", when=when)))
-    covers = [wording.text(cover, display) for cover in wording.covers(outlook)]
-    return lines + turf_lines(outlook) + covers
+        said.append(say("window_at.next", when=when))
+    said += [*turf_lines(outlook), *wording.covers(outlook)]
+    return [voice.text(phrase) for phrase in said]
 
 
 def _parse(text: str) -> Calendar:

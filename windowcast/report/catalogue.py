@@ -1,7 +1,8 @@
 """Words for phrases: the one place where meaning becomes a language and the reader's units.
 
-`render` looks the phrase up in ``messages/<language>.toml``, converts and rounds its quantities
-once from SI (`windowcast.report.measures`) and puts names in as they were given.
+A `Voice` looks a phrase up in ``messages/<language>.toml``, converts and rounds its quantities once
+from SI (`windowcast.report.measures`) and puts names in as they were given. It is made once, where
+the reader is known, and handed down.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import logging
 import math
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from string import Formatter
@@ -71,7 +72,7 @@ class Catalogue:
 
 
 @cache
-def catalogue(lang: str = "en") -> Catalogue:
+def catalogue(lang: str) -> Catalogue:
     """The catalogue of a language, read once.
 
     Raises
@@ -86,11 +87,11 @@ def catalogue(lang: str = "en") -> Catalogue:
 
 
 def _entries(path: str, table: Mapping[str, Any]) -> list[tuple[str, str | Mapping[str, str]]]:
-    """Dotted ids with their texts; a table with a `count` is one entry."""
+    """Dotted ids with their texts; a table with a `count` and plural forms is one entry."""
     found: list[tuple[str, str | Mapping[str, str]]] = []
     for key, item in table.items():
         name = f"{path}.{key}" if path else key
-        if isinstance(item, str) or "count" in item:
+        if isinstance(item, str) or {"count", "other"} <= set(item):
             found.append((name, item))
         else:
             found += _entries(name, item)
@@ -115,10 +116,10 @@ def _parts(text: str) -> Parts:
 
 @dataclass(frozen=True, slots=True)
 class Voice:
-    """How something is said: the reader's units and language, and what parts number and unit."""
+    """How a reader is spoken to: units, language, and what parts a number from its unit."""
 
-    units: System = "metric"
-    lang: str = "en"
+    units: System
+    lang: str
     gap: str = " "
 
     @property
@@ -126,28 +127,34 @@ class Voice:
         """How the language writes numbers, dates and lists."""
         return catalogue(self.lang).language
 
+    @property
+    def unbroken(self) -> Voice:
+        """The same with a no-break space between a number and its unit."""
+        return replace(self, gap=_NO_BREAK)
 
-def render(
-    phrase: Phrase, units: System = "metric", lang: str = "en", *, unbroken: bool = False
-) -> str:
-    """A phrase in words.
+    def text(self, phrase: Phrase) -> str:
+        """A phrase in words.
 
-    Nothing is raised for a phrase that the catalogue does not know or that lacks a value: its id
-    stands in for it (see `fault`).
+        Nothing is raised for a phrase that the catalogue does not know or that lacks a value: its
+        id stands in for it (see `fault`).
+        """
+        return _said(phrase, self)
 
-    Parameters
-    ----------
-    unbroken
-        Put a no-break space between a number and its unit.
-    """
-    return _said(phrase, Voice(units, lang, _NO_BREAK if unbroken else " "))
+    def say(self, phrase_id: str, /, **values: Value | str) -> str:
+        """The phrase of an id in words; a text among its values is a name."""
+        given = ((k, Name(v) if isinstance(v, str) else v) for k, v in values.items())
+        return _said(Phrase(phrase_id, tuple(given)), self)
 
+    def write(self, value: Value, form: str = "") -> str:
+        """One value of a phrase in words; `form` as the message file lists them."""
+        return _written(value, self, form)
 
-def written(
-    value: Value, units: System = "metric", lang: str = "en", form: str = "", *, gap: str = " "
-) -> str:
-    """One value of a phrase in words; `form` as the message file lists them."""
-    return _written(value, Voice(units, lang, gap), form)
+    def number(self, value: float, digits: int, *, fixed: bool = False) -> str:
+        """A bare number with at most `digits` decimals, with just as many where `fixed`."""
+        text = f"{value:.{digits}f}"
+        if "." in text and not fixed:
+            text = text.rstrip("0").rstrip(".")
+        return _signed(text.removeprefix("-") if float(text) == 0 else text, self)
 
 
 def _said(phrase: Phrase, voice: Voice) -> str:
@@ -324,12 +331,12 @@ def _opens_with_name(value: Value, voice: Voice) -> bool:
     )
 
 
-def problem_text(error: Exception) -> str:
+def problem_text(error: Exception, voice: Voice) -> str:
     """An error in one line, with what led to it."""
     because = getattr(error, "because", ())
     if not because:
         return str(error)
-    return f"{error} ({'; '.join(map(render, because))})"
+    return f"{error} ({'; '.join(map(voice.text, because))})"
 
 
 def meaning(phrase: Phrase) -> dict[str, Any]:

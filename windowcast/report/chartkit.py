@@ -16,6 +16,7 @@ from html import escape
 import numpy as np
 
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.report.catalogue import Voice
 
 LINE = 12.0  # from one line of text to the next
 WIDTH = 360.0  # user units of every chart; one unit is one CSS pixel on a small phone
@@ -107,10 +108,10 @@ def ticks(low: float, high: float, count: int = 5) -> list[float]:
     return [n * step for n in range(first, last + 1)]
 
 
-def month_starts(dates: DateArray) -> list[tuple[int, str]]:
+def month_starts(dates: DateArray, voice: Voice) -> list[tuple[int, str]]:
     """Index and short name of each month's first day on a daily axis."""
     days = [(n, d) for n, d in enumerate(dates.astype("datetime64[D]").tolist()) if d.day == 1]
-    return [(n, f"{d:%b}") for n, d in days]
+    return [(n, voice.write(d, "month")) for n, d in days]
 
 
 def runs(known: np.ndarray) -> Iterator[slice]:
@@ -198,6 +199,7 @@ def time_chart(
     *,
     y_title: str,
     y_range: tuple[float, float],
+    voice: Voice,
 ) -> str:
     """A chart of daily series against the months, with a legend below the plot.
 
@@ -215,7 +217,7 @@ def time_chart(
     for value in ticks(*y_range):
         parts.append(el("line", x1=_LEFT, x2=_RIGHT, y1=y(value), y2=y(value), class_="grid"))
         parts.append(label(_LEFT - 4, y(value) + 4, f"{value:g}".replace("-", "−"), "lab", "end"))
-    parts += _months(dates, x)
+    parts += _months(dates, x, voice)
     frame = _Frame(dates, across, x, y)
     legend: list[tuple[str, str]] = []
     for layer in layers:
@@ -225,13 +227,13 @@ def time_chart(
     return drawing(key, title, desc, bottom + _LEGEND_ROW * len(legend) + 4, *parts)
 
 
-def _months(dates: DateArray, x: Scale) -> list[str]:
-    starts = month_starts(dates)
+def _months(dates: DateArray, x: Scale, voice: Voice) -> list[str]:
+    starts = month_starts(dates, voice)
     floor = _TOP + _PLOT
     parts = [el("line", x1=_LEFT, x2=_RIGHT, y1=floor, y2=floor, class_="axis")]
     crowded = 2 if len(starts) > 9 else 1
     if not starts or x(starts[0][0]) - _LEFT > 30:  # the axis begins within a month
-        parts.append(label(_LEFT, floor + 15, f"{dates[0].astype(dt.date):%b}"))
+        parts.append(label(_LEFT, floor + 15, voice.write(dates[0].astype(dt.date), "month")))
     for place, (index, name) in enumerate(starts):
         at = x(index)
         parts.append(el("line", x1=at, x2=at, y1=floor, y2=floor + 4, class_="axis"))

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from typing import TypeVar
 
 import numpy as np
 
 from windowcast.core.phrase import NOTHING, Name, Value, joined, say
 from windowcast.core.record import DateArray, FloatArray
-from windowcast.core.units import Display
 from windowcast.report import wording
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import (
     Band,
     Chart,
@@ -27,7 +27,9 @@ from windowcast.report.chartkit import (
     ticks,
     time_chart,
 )
+from windowcast.report.measures import MEASURES, Shown
 
+_Numbers = TypeVar("_Numbers", float, FloatArray)
 STEP_DAYS = 7  # the table behind a daily chart has a row for each week
 
 
@@ -40,7 +42,7 @@ def soil_chart(
     years: int,
     thresholds_c: Sequence[tuple[float, str]],
     today: dt.date,
-    display: Display,
+    voice: Voice,
     readings: Sequence[tuple[dt.date, float]] = (),
 ) -> Chart:
     """Soil temperature at 5 cm: this season, the days ahead, past years, thresholds named.
@@ -48,34 +50,32 @@ def soil_chart(
     Series are daily °C along `dates`; `ahead_c` is the 10, 50 and 90 % line of the members,
     `past_years_c` the 10 and 90 % line of `years` earlier seasons.
     """
-    depth = wording.quantity(5, "cm", display)
-    unit = display.temperature_unit
-    show = display.temperature_value
-    low, mid, high = (_shown(values, display) for values in ahead_c)
-    past = tuple(_shown(values, display) for values in past_years_c)
-    now = _shown(this_year_c, display)
+    depth = wording.quantity(5, "cm", voice)
+    measure = MEASURES["degC"][voice.units]
+    unit = measure.unit
+    low, mid, high = (_shown(values, measure) for values in ahead_c)
+    past = tuple(_shown(values, measure) for values in past_years_c)
+    now = _shown(this_year_c, measure)
     layers: list[Layer] = [
-        Band(past[0], past[1], "past", render(say("chart.soil_past", years=years))),
-        Band(low, high, "ahead", render(say("chart.soil_ahead"))),
-        Line(now, "now", render(say("chart.soil_now"))),
-        Line(mid, "ahead-mid", render(say("chart.soil_middle"))),
+        Band(past[0], past[1], "past", voice.say("chart.soil_past", years=years)),
+        Band(low, high, "ahead", voice.say("chart.soil_ahead")),
+        Line(now, "now", voice.say("chart.soil_now")),
+        Line(mid, "ahead-mid", voice.say("chart.soil_middle")),
     ]
     layers += [
-        Threshold(show(value), f"{wording.quantity(value, 'degC', display)} {words}")
+        Threshold(_shown(value, measure), f"{wording.quantity(value, 'degC', voice)} {words}")
         for value, words in thresholds_c
     ]
-    layers.append(Moment(today, render(say("chart.today"))))
-    y_range = _range([*past, low, high, now], [show(value) for value, _ in thresholds_c])
-    title = render(say("chart.soil", depth=Name(depth)))
+    layers.append(Moment(today, voice.say("chart.today")))
+    y_range = _range([*past, low, high, now], [_shown(value, measure) for value, _ in thresholds_c])
+    title = voice.say("chart.soil", depth=Name(depth))
     last = _last(now)
-    marks = (Name(f"{words} {wording.quantity(v, 'degC', display)}") for v, words in thresholds_c)
-    desc = render(
-        say(
-            "chart.soil_described",
-            unit=Name(unit),
-            soil=Name(_word(last)),
-            marks=joined(*marks, join="clauses"),
-        )
+    marks = (Name(f"{words} {wording.quantity(v, 'degC', voice)}") for v, words in thresholds_c)
+    desc = voice.say(
+        "chart.soil_described",
+        unit=Name(unit),
+        soil=Name(_word(last, voice)),
+        marks=joined(*marks, join="clauses"),
     )
     svg = time_chart(
         "soil",
@@ -83,20 +83,21 @@ def soil_chart(
         desc,
         dates,
         layers,
-        y_title=render(say("chart.daily_mean", unit=Name(unit))),
+        y_title=voice.say("chart.daily_mean", unit=Name(unit)),
         y_range=y_range,
+        voice=voice,
     )
     heads = ("this_season", "ahead", "past")
     columns = (
-        render(say("column.date")),
-        *(render(say(f"column_in.{head}", unit=Name(unit))) for head in heads),
+        voice.say("column.date"),
+        *(voice.say(f"column_in.{head}", unit=Name(unit)) for head in heads),
     )
     rows = tuple(
         (
-            wording.day(date),
-            _word(now[n]),
-            _span(low[n], mid[n], high[n]),
-            _span(past[0][n], past[1][n]),
+            voice.write(date, "day"),
+            _word(now[n], voice),
+            _span(low[n], mid[n], high[n], voice=voice),
+            _span(past[0][n], past[1][n], voice=voice),
         )
         for n, date in _weekly(dates)
     )
@@ -107,6 +108,7 @@ def emergence_chart(
     key: str,
     weed: str,
     dates: DateArray,
+    voice: Voice,
     *,
     share: FloatArray,
     band: tuple[FloatArray, FloatArray],
@@ -117,29 +119,43 @@ def emergence_chart(
     low, mid, high = 100 * band[0], 100 * share, 100 * band[1]
     layers: list[Layer] = [
         *(Hatched(first, last, words) for first, last, words in windows),
-        Band(low, high, "ahead", render(say("chart.likely_range"))),
-        Line(mid, "now", render(say("chart.expected"))),
-        Threshold(50, render(say("chart.half_emerged"))),
-        Moment(today, render(say("chart.today"))),
+        Band(low, high, "ahead", voice.say("chart.likely_range")),
+        Line(mid, "now", voice.say("chart.expected")),
+        Threshold(50, voice.say("chart.half_emerged")),
+        Moment(today, voice.say("chart.today")),
     ]
-    title = render(say("chart.emerged", weed=Name(f"{weed[:1].upper()}{weed[1:]}")))
+    title = voice.say("chart.emerged", weed=Name(f"{weed[:1].upper()}{weed[1:]}"))
     at = int(np.clip((np.datetime64(today, "D") - dates[0]).astype(int), 0, len(dates) - 1))
-    ends = _span(low[at], high[at], digits=0)
-    desc = render(
-        say("chart.emerged_described", share=Name(_word(mid[at], 0)), ends=Name(ends)),
+    ends = _span(low[at], high[at], digits=0, voice=voice)
+    desc = voice.say(
+        "chart.emerged_described", share=Name(_word(mid[at], voice, 0)), ends=Name(ends)
     )
     svg = time_chart(
-        key, title, desc, dates, layers, y_title=render(say("chart.of_plants")), y_range=(0, 100)
+        key,
+        title,
+        desc,
+        dates,
+        layers,
+        y_title=voice.say("chart.of_plants"),
+        y_range=(0, 100),
+        voice=voice,
     )
     rows = tuple(
-        (wording.day(date), _word(mid[n], 0), _span(low[n], high[n], digits=0))
+        (
+            voice.write(date, "day"),
+            _word(mid[n], voice, 0),
+            _span(low[n], high[n], digits=0, voice=voice),
+        )
         for n, date in _weekly(dates)
     )
-    return Chart(key, title, desc, svg, _heads("date", "emerged", "likely_range"), rows)
+    return Chart(
+        key, title, desc, svg, _heads("date", "emerged", "likely_range", voice=voice), rows
+    )
 
 
 def turf_chart(
     dates: DateArray,
+    voice: Voice,
     *,
     dormant: FloatArray,
     safe: FloatArray,
@@ -152,32 +168,34 @@ def turf_chart(
     """
     asleep, harmless = 100 * dormant, 100 * safe
     layers: list[Layer] = [
-        Line(asleep, "now", render(say("chart.fully_dormant"))),
-        Line(harmless, "other", render(say("chart.safe"))),
-        Moment(today, render(say("chart.today"))),
+        Line(asleep, "now", voice.say("chart.fully_dormant")),
+        Line(harmless, "other", voice.say("chart.safe")),
+        Moment(today, voice.say("chart.today")),
     ]
-    title = render(say("chart.turf"))
-    desc = render(say("chart.turf_described", phase=Name(phase)))
+    title = voice.say("chart.turf")
+    desc = voice.say("chart.turf_described", phase=Name(phase))
     svg = time_chart(
         "turf",
         title,
         desc,
         dates,
         layers,
-        y_title=render(say("chart.chance_on_day")),
+        y_title=voice.say("chart.chance_on_day"),
         y_range=(0, 100),
+        voice=voice,
     )
     rows = tuple(
-        (wording.day(date), _word(asleep[n], 0), _word(harmless[n], 0))
+        (voice.write(date, "day"), _word(asleep[n], voice, 0), _word(harmless[n], voice, 0))
         for n, date in _weekly(dates)
     )
-    return Chart("turf", title, desc, svg, _heads("date", "dormant", "safe"), rows)
+    return Chart("turf", title, desc, svg, _heads("date", "dormant", "safe", voice=voice), rows)
 
 
 def cover_chart(
     key: str,
     title: str,
     dates: DateArray,
+    voice: Voice,
     *,
     cover: FloatArray,
     band: tuple[FloatArray, FloatArray],
@@ -187,28 +205,42 @@ def cover_chart(
     """Barrier cover against the date of application: share of emergence met by enough active."""
     low, mid, high = 100 * band[0], 100 * cover, 100 * band[1]
     layers: list[Layer] = [
-        Band(low, high, "ahead", render(say("chart.likely_range"))),
-        Line(mid, "now", render(say("chart.expected_control"))),
-        Moment(today, render(say("chart.today"))),
+        Band(low, high, "ahead", voice.say("chart.likely_range")),
+        Line(mid, "now", voice.say("chart.expected_control")),
+        Moment(today, voice.say("chart.today")),
     ]
     if best is not None:
-        layers.append(Moment(best, render(say("chart.best_on", day=best))))
+        layers.append(Moment(best, voice.say("chart.best_on", day=best)))
     at: Value = say("chart.control_best", day=best) if best else NOTHING
-    desc = render(say("chart.control_described", best=at))
+    desc = voice.say("chart.control_described", best=at)
     svg = time_chart(
-        key, title, desc, dates, layers, y_title=render(say("chart.of_emergence")), y_range=(0, 100)
+        key,
+        title,
+        desc,
+        dates,
+        layers,
+        y_title=voice.say("chart.of_emergence"),
+        y_range=(0, 100),
+        voice=voice,
     )
     rows = tuple(
-        (wording.day(date), _word(mid[n], 0), _span(low[n], high[n], digits=0))
+        (
+            voice.write(date, "day"),
+            _word(mid[n], voice, 0),
+            _span(low[n], high[n], digits=0, voice=voice),
+        )
         for n, date in _weekly(dates)
     )
-    return Chart(key, title, desc, svg, _heads("applied_on", "controlled", "likely_range"), rows)
+    return Chart(
+        key, title, desc, svg, _heads("applied_on", "controlled", "likely_range", voice=voice), rows
+    )
 
 
 def workable_chart(
     key: str,
     title: str,
     weeks: Sequence[dt.date],
+    voice: Voice,
     *,
     days: FloatArray,
     band: tuple[FloatArray, FloatArray],
@@ -217,7 +249,7 @@ def workable_chart(
     left, right, top, plot = 40.0, 352.0, 22.0, 120.0
     y = Scale(0, 7, top + plot, top)
     step = (right - left) / max(1, len(weeks))
-    parts = [label(4, 12, render(say("chart.days_in_week")), "axis-title")]
+    parts = [label(4, 12, voice.say("chart.days_in_week"), "axis-title")]
     for value in ticks(0, 7, 4):
         parts.append(el("line", x1=left, x2=right, y1=y(value), y2=y(value), class_="grid"))
         parts.append(label(left - 4, y(value) + 4, f"{value:g}", "lab", "end"))
@@ -246,29 +278,38 @@ def workable_chart(
                     el("line", x1=middle - 3, x2=middle + 3, y1=y(end), y2=y(end), class_="whisker")
                 )
         if n % every == 0:
-            parts.append(label(middle, top + plot + 15, wording.short(monday), "lab", "middle"))
+            parts.append(
+                label(middle, top + plot + 15, voice.write(monday, "short"), "lab", "middle")
+            )
     parts.append(el("line", x1=left, x2=right, y1=y(0), y2=y(0), class_="axis"))
-    parts.append(label(left, top + plot + 32, render(say("chart.days_legend"))))
+    parts.append(label(left, top + plot + 32, voice.say("chart.days_legend")))
     best = int(np.nanargmax(days)) if np.isfinite(days).any() else None
     most: Value = NOTHING
     if best is not None:
-        most = say("chart.days_most", week=weeks[best], days=Name(_word(days[best])))
-    desc = render(say("chart.days_described", most=most))
+        most = say("chart.days_most", week=weeks[best], days=Name(_word(days[best], voice)))
+    desc = voice.say("chart.days_described", most=most)
     rows = tuple(
-        (render(say("chart.week_of", day=w)), _word(days[n]), _span(band[0][n], band[1][n]))
+        (
+            voice.say("chart.week_of", day=w),
+            _word(days[n], voice),
+            _span(band[0][n], band[1][n], voice=voice),
+        )
         for n, w in enumerate(weeks)
     )
     svg = drawing(key, title, desc, top + plot + 38, *parts)
-    return Chart(key, title, desc, svg, _heads("week", "expected_days", "of_years"), rows)
+    return Chart(
+        key, title, desc, svg, _heads("week", "expected_days", "of_years", voice=voice), rows
+    )
 
 
-def _heads(*names: str) -> tuple[str, ...]:
+def _heads(*names: str, voice: Voice) -> tuple[str, ...]:
     """Heads of the columns of the table behind a chart."""
-    return tuple(render(say(f"column.{name}")) for name in names)
+    return tuple(voice.say(f"column.{name}") for name in names)
 
 
-def _shown(values_c: FloatArray, display: Display) -> FloatArray:
-    return values_c * 1.8 + 32 if display.us else values_c
+def _shown(values_c: _Numbers, measure: Shown) -> _Numbers:
+    """°C in the reader's degrees."""
+    return values_c * measure.factor + measure.offset
 
 
 def _range(series: Sequence[FloatArray], marks: Sequence[float]) -> tuple[float, float]:
@@ -289,9 +330,9 @@ def _last(values: FloatArray) -> float:
     return float(values[known[-1]]) if len(known) else float("nan")
 
 
-def _word(value: float, digits: int = 1) -> str:
-    return wording.number(float(value), digits) if np.isfinite(value) else "–"
+def _word(value: float, voice: Voice, digits: int = 1) -> str:
+    return voice.number(float(value), digits) if np.isfinite(value) else "–"
 
 
-def _span(*values: float, digits: int = 1) -> str:
-    return " – ".join(_word(v, digits) for v in values) if np.isfinite(values).all() else "–"
+def _span(*values: float, voice: Voice, digits: int = 1) -> str:
+    return " – ".join(_word(v, voice, digits) for v in values) if np.isfinite(values).all() else "–"

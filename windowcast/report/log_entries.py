@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 from windowcast.core.phrase import NOTHING, Name, Quantity, Value, joined, names, say
 from windowcast.core.quantity import significant
-from windowcast.core.units import System
 from windowcast.records.model import (
     Application,
     CoverReading,
@@ -17,15 +16,15 @@ from windowcast.records.model import (
     ScoutingCount,
     SoilReading,
 )
-from windowcast.report.catalogue import render, written
+from windowcast.report.catalogue import Voice
 
 if TYPE_CHECKING:
     from windowcast.records.conditions import Fact
 
 
-def entry_text(entry: Entry, units: System, lang: str = "en") -> str:
+def entry_text(entry: Entry, voice: Voice) -> str:
     """What an entry says, without its date; what the user wrote stands as it was written."""
-    return written(joined(*_parts(entry), join="comma"), units, lang)
+    return voice.write(joined(*_parts(entry), join="comma"))
 
 
 def _parts(entry: Entry) -> list[Value]:
@@ -97,9 +96,9 @@ def _typed(percent: float) -> Quantity:
     return Quantity(percent, "%", "typed_pct")
 
 
-def fact_text(fact: Fact, units: System) -> str:
+def fact_text(fact: Fact, voice: Voice) -> str:
     """A fact with its origin: ``air temperature: 41 °F [as entered]``."""
-    label, text, source = (render(p, units) for p in (fact.label, fact.text, fact.source))
+    label, text, source = map(voice.text, (fact.label, fact.text, fact.source))
     return f"{label}: {text} [{source}]"
 
 

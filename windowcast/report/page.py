@@ -6,12 +6,10 @@ from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING
 
-from windowcast.core.phrase import Name, Phrase, Value
-from windowcast.core.units import Display
 from windowcast.programme.answer import Answer
 from windowcast.programme.model import SeasonPlan
 from windowcast.report.answer_page import Words, answer_views
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.plan_view import plan_view
 from windowcast.windows.cautions import CAUTIONS
 
@@ -24,7 +22,7 @@ def templates() -> Environment:
     """The templates, with everything escaped and every missing name an error."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    made = Environment(
+    return Environment(
         loader=PackageLoader("windowcast.web"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -32,14 +30,12 @@ def templates() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals["t"] = _said
-    return made
 
 
-def _said(key: str, **values: Value | str) -> str:
-    """A text of the catalogue in a template; its words as given are names."""
-    given = {k: Name(v) if isinstance(v, str) else v for k, v in values.items()}
-    return render(Phrase(key, tuple(given.items())), unbroken=True)
+def page_of(template: str, voice: Voice, **context: object) -> str:
+    """A template filled in; ``t`` says a text of the catalogue there, ``words`` words results."""
+    words = Words(voice)
+    return templates().get_template(template).render(words=words, t=words.said.say, **context)
 
 
 @cache
@@ -49,31 +45,22 @@ def style_sheet() -> str:
     return path.read_text("utf-8")
 
 
-def render_page(*answers: Answer) -> str:
+def render_page(*answers: Answer, voice: Voice) -> str:
     """The answers as one HTML file: no script, no outside host, readable on a phone and in print.
 
     At least one; of a site with areas one for each piece of its ground.
     """
-    page = templates().get_template("page.html")
-    views = answer_views(answers)
-    return page.render(
-        view=views[0],
-        views=views,
-        words=Words(Display(answers[0].ranking.units)),
-        style=style_sheet(),
-    )
+    views = answer_views(answers, voice)
+    return page_of("page.html", voice, view=views[0], views=views, style=style_sheet())
 
 
-def render_plan(*plans: SeasonPlan, sample: bool = False) -> str:
+def render_plan(*plans: SeasonPlan, voice: Voice, sample: bool = False) -> str:
     """The season plan as one HTML file, like `render_page`; `sample` says so at the top."""
-    return (
-        templates()
-        .get_template("plan_page.html")
-        .render(
-            plans=[plan_view(plan) for plan in plans],
-            cautions=[render(caution) for caution in CAUTIONS],
-            sample=sample,
-            words=Words(Display(plans[0].units)),
-            style=style_sheet(),
-        )
+    return page_of(
+        "plan_page.html",
+        voice,
+        plans=[plan_view(plan, voice) for plan in plans],
+        cautions=[voice.text(caution) for caution in CAUTIONS],
+        sample=sample,
+        style=style_sheet(),
     )

@@ -13,20 +13,17 @@ from collections.abc import Callable
 from typing import Any
 
 from windowcast.core.phrase import Phrase
-from windowcast.core.units import System
-from windowcast.report.catalogue import meaning, render
+from windowcast.report.catalogue import Voice, meaning
 
 _WORDS = ("Phrase", "Quantity", "Name", "Share", "Span", "Listing")  # types that JSON has not
 
 
-def plain(
-    value: Any, units: System = "metric", *, date: Callable[[dt.date], str] = dt.date.isoformat
-) -> Any:
+def plain(value: Any, voice: Voice, *, date: Callable[[dt.date], str] = dt.date.isoformat) -> Any:
     """Dataclasses, phrases, dates and non-finite numbers as what JSON can hold.
 
     Parameters
     ----------
-    units
+    voice
         Of the words.
     date
         How a date or time is written.
@@ -41,12 +38,12 @@ def plain(
     if isinstance(value, dict):
         found: dict[str, Any] = {}
         for key, item in value.items():
-            found |= _field(str(key), item, units, date)
+            found |= _field(str(key), item, voice, date)
         return found
     if isinstance(value, dt.date):  # datetime is a date
         return date(value) if not isinstance(value, dt.datetime) else _time(value, date)
     if isinstance(value, tuple | list):
-        return [plain(item, units, date=date) for item in value]
+        return [plain(item, voice, date=date) for item in value]
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     if value is None or isinstance(value, str | int):
@@ -58,14 +55,14 @@ def _time(time: dt.datetime, date: Callable[[dt.date], str]) -> str:
     return time.isoformat() if date is dt.date.isoformat else date(time)
 
 
-def _field(name: str, value: Any, units: System, date: Callable[[dt.date], str]) -> dict[str, Any]:
+def _field(name: str, value: Any, voice: Voice, date: Callable[[dt.date], str]) -> dict[str, Any]:
     """A field, with the meaning beside it where it holds phrases."""
     if isinstance(value, Phrase):
-        return {name: render(value, units), f"{name}_phrase": meaning(value)}
+        return {name: voice.text(value), f"{name}_phrase": meaning(value)}
     if isinstance(value, tuple | list) and value and all(isinstance(v, Phrase) for v in value):
-        words = [render(item, units) for item in value]
+        words = [voice.text(item) for item in value]
         return {name: words, f"{name}_phrases": [meaning(item) for item in value]}
-    return {name: plain(value, units, date=date)}
+    return {name: plain(value, voice, date=date)}
 
 
 def schema_of(answer: type, title: str) -> dict[str, Any]:

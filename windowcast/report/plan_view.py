@@ -10,11 +10,9 @@ import numpy as np
 
 from windowcast.core.phrase import Name, Phrase, Quantity, joined, say
 from windowcast.core.record import DateArray, FloatArray
-from windowcast.core.units import Display
 from windowcast.limits.model import refused
 from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
-from windowcast.report import wording
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart
 from windowcast.report.charts import cover_chart, workable_chart
 from windowcast.report.season import (
@@ -69,22 +67,22 @@ class PlanView:
     cover_charts: tuple[Chart, ...]
 
 
-def plan_view(plan: SeasonPlan) -> PlanView:
+def plan_view(plan: SeasonPlan, voice: Voice) -> PlanView:
     """A season plan with its charts drawn."""
-    display = Display(plan.units)
     covers = {
         purpose.purpose: tuple(
             chart
             for number, cover in enumerate(purpose.covers)
-            if (chart := _cover(cover, number, render(purpose.title), plan.today)) is not None
+            if (chart := _cover(cover, number, voice.text(purpose.title), plan.today, voice))
+            is not None
         )
         for purpose in plan.purposes
     }
     return PlanView(
         plan=plan,
-        dates=tuple(date_row(key, display) for key in plan.key_dates),
+        dates=tuple(date_row(key, voice) for key in plan.key_dates),
         purposes=tuple(
-            _purpose(p, covers[p.purpose], display, plan.today) for p in _by_status(plan.purposes)
+            _purpose(p, covers[p.purpose], voice, plan.today) for p in _by_status(plan.purposes)
         ),
         cover_charts=tuple(chart for charts in covers.values() for chart in charts),
     )
@@ -95,60 +93,60 @@ def _by_status(purposes: Sequence[PurposePlan]) -> list[PurposePlan]:
     return sorted(purposes, key=lambda purpose: ORDER.index(purpose.status))
 
 
-def date_row(key: KeyDate, display: Display) -> DateRow:
+def date_row(key: KeyDate, voice: Voice) -> DateRow:
     """A key date in words."""
-    middle, ends = span(key.ahead)
+    middle, ends = span(key.ahead, voice)
     if key.passed is not None:
-        middle, ends = wording.short(key.passed), came_between(key)
-    ends = ", ".join(part for part in (ends, _standing(key)) if part)
-    normal, normal_ends = span(key.normal)
+        middle, ends = voice.write(key.passed, "short"), came_between(key, voice)
+    ends = ", ".join(part for part in (ends, _standing(key, voice)) if part)
+    normal, normal_ends = span(key.normal, voice)
     return DateRow(
-        label=wording.text(key.label, display),
+        label=voice.text(key.label),
         this_season=middle,
         interval=ends,
         normal=normal,
         normal_interval=normal_ends,
-        against_normal=_against(key),
+        against_normal=_against(key, voice),
         source=key.source,
     )
 
 
-def _standing(key: KeyDate) -> str:
+def _standing(key: KeyDate, voice: Voice) -> str:
     """Whether a date has come, as far as that is known; "" for one ahead."""
     if key.passed is not None:
-        return render(say("season.has_come"))
-    return come_by_now(key)
+        return voice.say("season.has_come")
+    return come_by_now(key, voice)
 
 
-def _against(key: KeyDate) -> str:
+def _against(key: KeyDate, voice: Voice) -> str:
     """``5 days early``; "" where either date cannot be told."""
     this = key.passed or (key.ahead.median if key.ahead is not None else None)
     usual = key.normal.median if key.normal is not None else None
     if this is None or usual is None:
         return ""
-    return days_apart((this - usual).days)
+    return days_apart((this - usual).days, voice)
 
 
-def days_apart(days: int, none: str = "") -> str:
+def days_apart(days: int, voice: Voice, none: str = "") -> str:
     """``5 days early``, ``1 day late``, or the words for no difference."""
     if days == 0:
-        return none or render(say("season.as_usual"))
+        return none or voice.say("season.as_usual")
     apart = Quantity(abs(days), "d")
-    return render(say("season.early" if days < 0 else "season.late", days=apart))
+    return voice.say("season.early" if days < 0 else "season.late", days=apart)
 
 
 def _purpose(
-    purpose: PurposePlan, covers: tuple[Chart, ...], display: Display, today: dt.date
+    purpose: PurposePlan, covers: tuple[Chart, ...], voice: Voice, today: dt.date
 ) -> PurposeRow:
     charts = list(covers)
     if purpose.weeks:
-        charts.insert(0, _workable(purpose))
+        charts.insert(0, _workable(purpose, voice))
     return PurposeRow(
         plan=purpose,
-        status=status_words(purpose),
-        from_to=wording.text(from_to(purpose, today), display),
-        normal=wording.text(normal_from_to(purpose), display),
-        fewest=wording.text(fewest_days(purpose), display),
+        status=voice.text(status_words(purpose)),
+        from_to=voice.text(from_to(purpose, today)),
+        normal=voice.text(normal_from_to(purpose)),
+        fewest=voice.text(fewest_days(purpose)),
         charts=tuple(charts),
         cover_texts=()
         if refused(purpose.turf)
@@ -160,16 +158,17 @@ def _cover_text(cover: CoverPlan) -> Phrase:
     return say("cover.all", of=joined(*cover_phrases(cover), join="sentences"))
 
 
-def _workable(purpose: PurposePlan) -> Chart:
+def _workable(purpose: PurposePlan, voice: Voice) -> Chart:
     def line(name: str) -> FloatArray:
         return _numbers([getattr(week, name) for week in purpose.weeks])
 
     return workable_chart(
         f"workable-{purpose.purpose}",
-        render(say("chart.spray_days", title=purpose.title)),
+        voice.say("chart.spray_days", title=purpose.title),
         [_start(week) for week in purpose.weeks],
         days=line("days"),
         band=(line("low"), line("high")),
+        voice=voice,
     )
 
 
@@ -177,7 +176,7 @@ def _start(week: Week) -> dt.date:
     return week.start
 
 
-def _cover(cover: CoverPlan, number: int, title: str, today: dt.date) -> Chart | None:
+def _cover(cover: CoverPlan, number: int, title: str, today: dt.date, voice: Voice) -> Chart | None:
     """The cover curve; None when there are too few dates to draw."""
     if len(cover.curve) < 2:
         return None
@@ -189,12 +188,13 @@ def _cover(cover: CoverPlan, number: int, title: str, today: dt.date) -> Chart |
     )
     return cover_chart(
         f"cover-{cover.purpose}-{number}",
-        render(say("chart.control_by_date", title=Name(title), active=barrier_named(cover.active))),
+        voice.say("chart.control_by_date", title=Name(title), active=barrier_named(cover.active)),
         dates,
         cover=middle,
         band=(low, high),
         best=cover.best.date if cover.best is not None else None,
         today=today,
+        voice=voice,
     )
 
 

@@ -12,7 +12,7 @@ from importlib import resources
 from windowcast.core.version import __version__
 from windowcast.region.columns import QUANTITIES, SHARE_COLUMNS, day_label
 from windowcast.region.compare import Compared, Gap
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart
 from windowcast.report.page import style_sheet, templates
 from windowcast.report.region_charts import dates_chart, listed_of, listing_note, map_chart
@@ -44,7 +44,9 @@ class GapCell:
     sure: bool
 
 
-def region_page(data: Compared, gaps: Iterable[Gap], notes: tuple[str, ...] = ()) -> str:
+def region_page(
+    data: Compared, gaps: Iterable[Gap], voice: Voice, notes: tuple[str, ...] = ()
+) -> str:
     """The page; it stops growing with the stations at some hundreds.
 
     Its one small script only sorts the table and is pinned by its hash.
@@ -56,14 +58,14 @@ def region_page(data: Compared, gaps: Iterable[Gap], notes: tuple[str, ...] = ()
         seasons=_seasons(data),
         maps=[map_chart(data, q) for q in MAPPED],
         dates=[dates_chart(data, q) for q in MAPPED],
-        weeks=_weeks(data),
+        weeks=_weeks(data, voice),
         heads=[QUANTITIES[q] for q in TABLED],
         gap_heads=[QUANTITIES[q] for q in COMPARED],
         rows=_rows(data),
         listing=listing_note(data),
         gaps=_gaps(gaps),
         notes=notes,
-        cautions=[render(caution) for caution in CAUTIONS],
+        cautions=[voice.text(caution) for caution in CAUTIONS],
         version=__version__,
         style=style_sheet(),
         script=script,
@@ -77,8 +79,8 @@ def _seasons(data: Compared) -> str:
     return f"{data.seasons[0]} to {data.seasons[-1]}"
 
 
-def _weeks(data: Compared) -> list[tuple[Chart, Chart]]:
-    titles = {name: render(purpose_of(name).title) for name in PURPOSES}
+def _weeks(data: Compared, voice: Voice) -> list[tuple[Chart, Chart]]:
+    titles = {name: voice.text(purpose_of(name).title) for name in PURPOSES}
     return [
         (
             weeks_chart(data, name, f"Spray days a week: {title}"),

@@ -6,11 +6,10 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from windowcast.core.units import Display, System
 from windowcast.records.review import LATEST, Review
-from windowcast.report.answer_page import Words
+from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart
-from windowcast.report.page import style_sheet, templates
+from windowcast.report.page import page_of, style_sheet
 from windowcast.report.review_text import (
     evidence_in_order,
     label_text,
@@ -39,49 +38,47 @@ class ReviewView:
 class ReviewBook:
     """The reviews of a site, a season at a time: each is made once, when it is asked for."""
 
-    def __init__(self, make: Callable[[str], ReviewView]) -> None:
+    def __init__(self, make: Callable[[str, Voice], ReviewView]) -> None:
         self._make = make
-        self._made: dict[str, ReviewView] = {}
-        self._bodies: dict[tuple[str, Display], str] = {}
+        self._made: dict[tuple[str, Voice], ReviewView] = {}
+        self._bodies: dict[tuple[str, Voice], str] = {}
         self._lock = threading.Lock()
 
-    def of(self, season: str = "") -> ReviewView:
+    def of(self, season: str, voice: Voice) -> ReviewView:
         """The review that looks into a season, the latest for "" or a season that is not there."""
         with self._lock:
-            if LATEST not in self._made:
-                self._made[LATEST] = self._make(LATEST)
-            latest = self._made[LATEST]
+            latest = self._kept(LATEST, voice)
             if season == latest.review.season or season not in latest.review.seasons:
                 return latest
-            if season not in self._made:
-                self._made[season] = self._make(season)
-            return self._made[season]
+            return self._kept(season, voice)
 
-    def body(self, season: str, display: Display) -> str:
+    def _kept(self, season: str, voice: Voice) -> ReviewView:
+        if (season, voice) not in self._made:
+            self._made[season, voice] = self._make(season, voice)
+        return self._made[season, voice]
+
+    def body(self, season: str, voice: Voice) -> str:
         """What a page says of a season, as HTML: written once, since a long log takes long."""
-        view = self.of(season)
-        key = (view.review.season, display)
+        view = self.of(season, voice)
+        key = (view.review.season, voice)
         if key not in self._bodies:
-            self._bodies[key] = review_body(view, Words(display))
+            self._bodies[key] = review_body(view, voice)
         return self._bodies[key]
 
 
-def review_body(view: ReviewView, words: Words) -> str:
+def review_body(view: ReviewView, voice: Voice) -> str:
     """The body of a review's page: HTML in which every text is escaped."""
-    return templates().get_template("review_body.html").render(view=view, words=words)
+    return page_of("review_body.html", voice, view=view)
 
 
-def review_view(review: Review, units: System) -> ReviewView:
+def review_view(review: Review, voice: Voice) -> ReviewView:
     """A review with its charts drawn."""
-    drawn = [control_chart(r, f"trial-{n}") for n, r in enumerate(review.trials)]
-    drawn += [relation_chart(r, f"relation-{n}", units) for n, r in enumerate(review.relations)]
-    heads, rows = worked_table(review.worked, units)
+    drawn = [control_chart(r, f"trial-{n}", voice) for n, r in enumerate(review.trials)]
+    drawn += [relation_chart(r, f"relation-{n}", voice) for n, r in enumerate(review.relations)]
+    heads, rows = worked_table(review.worked, voice)
     return ReviewView(review, tuple(c for c in drawn if c is not None), heads, rows)
 
 
-def render_review(review: Review, display: Display) -> str:
+def render_review(review: Review, voice: Voice) -> str:
     """The review as one HTML file: no script, no outside host."""
-    page = templates().get_template("review_page.html")
-    return page.render(
-        view=review_view(review, display.system), words=Words(display), style=style_sheet()
-    )
+    return page_of("review_page.html", voice, view=review_view(review, voice), style=style_sheet())

@@ -20,15 +20,13 @@ from windowcast.core.phrase import (
     say,
     sentences,
 )
-from windowcast.core.units import Display
 from windowcast.limits.model import refused
 from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
 from windowcast.report import wording
-from windowcast.report.catalogue import render, written
+from windowcast.report.catalogue import Voice
 from windowcast.report.plain import plain, schema_of
 from windowcast.report.terminal_width import prose_width, wrapped
 from windowcast.report.turf_lines import plan_lines
-from windowcast.report.wording import short
 from windowcast.windows.model import CoverPlan
 from windowcast.windows.odds import DateRange
 from windowcast.windows.reasons import from_start
@@ -38,12 +36,12 @@ HARDLY = 0.005  # a share that is not worth a number
 _DATES = " {:>11}  {:>16}  {:>7}"  # columns of a key date after its label
 
 
-def plan_json(*plans: SeasonPlan) -> str:
+def plan_json(*plans: SeasonPlan, voice: Voice) -> str:
     """The plan as a JSON document, numbers in SI units, valid under `plan_schema`.
 
     For a site whose file names areas a list of such documents, one for each piece of ground.
     """
-    documents = [plain(plan, plan.units) for plan in plans]
+    documents = [plain(plan, voice) for plan in plans]
     found = documents if any(plan.areas for plan in plans) else documents[0]
     return json.dumps(found, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
@@ -60,71 +58,71 @@ def shipped_plan_schema() -> dict[str, Any]:
     return shipped
 
 
-def plan_text(plan: SeasonPlan, width: int | None = None) -> str:
+def plan_text(plan: SeasonPlan, voice: Voice, width: int | None = None) -> str:
     """The plan for a terminal of so many columns; None for the one there is."""
     width = width or prose_width()
-    display = Display(plan.units)
     place = Name(wording.ground(plan.site, plan.areas))
     head = say("season.head", site=place, season=Name(plan.season), today=plan.today)
-    lines = [render(head), ""]
+    lines = [voice.text(head), ""]
     for text in plan.standing:
-        lines += wrapped(wording.text(text, display), width)
-    lines += ["", *_key_dates(plan.key_dates, display, width), ""]
+        lines += wrapped(voice.text(text), width)
+    lines += ["", *_key_dates(plan.key_dates, voice, width), ""]
     for purpose in plan.purposes:
-        status = Name(status_words(purpose))
-        lines.append(render(say("note.about", what=purpose.title, note=status), display.system))
+        status = status_words(purpose)
+        lines.append(voice.say("note.about", what=purpose.title, note=status))
         for said in _purpose(purpose, plan.today):
-            lines += wrapped(wording.text(said, display), width, "  ")
+            lines += wrapped(voice.text(said), width, "  ")
         lines.append("")
-    lines += [*_weeks(plan.purposes), ""]
+    lines += [*_weeks(plan.purposes, voice), ""]
     for text in plan.assumptions:
-        lines += wrapped(wording.text(text, display), width)
+        lines += wrapped(voice.text(text), width)
     return "\n".join(lines) + "\n"
 
 
-def span(when: DateRange | None) -> tuple[str, str]:
+def span(when: DateRange | None, voice: Voice) -> tuple[str, str]:
     """The middle date and the 10 to 90 % of a date that is not sure; "none" if mostly it is not."""
     if when is None:
-        return render(say("window_verdict.cannot_tell")), ""
+        return voice.say("window_verdict.cannot_tell"), ""
     if when.median is None:
-        return render(say("season.none")), render(say("season.in_cases", share=Share(when.never)))
-    never = render(say("when.not"))
-    ends = [short(day) if day else never for day in (when.early, when.late)]
-    return short(when.median), "" if ends[0] == ends[1] else written(names(*ends, join="to"))
+        return voice.say("season.none"), voice.say("season.in_cases", share=Share(when.never))
+    never = voice.say("when.not")
+    ends = [voice.write(day, "short") if day else never for day in (when.early, when.late)]
+    middle = voice.write(when.median, "short")
+    return middle, "" if ends[0] == ends[1] else voice.write(names(*ends, join="to"))
 
 
-def _key_dates(dates: Sequence[KeyDate], display: Display, width: int) -> Iterator[str]:
+def _key_dates(dates: Sequence[KeyDate], voice: Voice, width: int) -> Iterator[str]:
     """A row for each date; a label that has no room in its column takes two."""
     room = min(58, width - len(_DATES.format("", "", "")))
-    heads = (
-        render(say(f"season_head.{head}")) for head in ("this_season", "likely_range", "normal")
-    )
-    yield f"{render(say('season.key_dates')):{room}}{_DATES.format(*heads)}"
+    heads = (voice.say(f"season_head.{head}") for head in ("this_season", "likely_range", "normal"))
+    yield f"{voice.say('season.key_dates'):{room}}{_DATES.format(*heads)}"
     for key in dates:
-        middle, ends = span(key.ahead)
+        middle, ends = span(key.ahead, voice)
         if key.passed:
-            middle, ends = short(key.passed), came_between(key) or render(say("season.has_come"))
-        first, *rest = wrapped(wording.text(key.label, display), room, hanging="  ")
-        yield f"{first:{room}}{_DATES.format(middle, ends, span(key.normal)[0])}"
+            middle = voice.write(key.passed, "short")
+            ends = came_between(key, voice) or voice.say("season.has_come")
+        first, *rest = wrapped(voice.text(key.label), room, hanging="  ")
+        yield f"{first:{room}}{_DATES.format(middle, ends, span(key.normal, voice)[0])}"
         yield from rest
-        if doubt := come_by_now(key):
+        if doubt := come_by_now(key, voice):
             yield f"  {doubt}"
 
 
-def came_between(key: KeyDate) -> str:
+def came_between(key: KeyDate, voice: Voice) -> str:
     """``10 Sep to 18 Sep`` of a date that has passed on a day that is not sure, else ""."""
     if key.passed_between is None:
         return ""
-    return written(names(*(short(day) for day in key.passed_between), join="to"))
+    days = (voice.write(day, "short") for day in key.passed_between)
+    return voice.write(names(*days, join="to"))
 
 
-def come_by_now(key: KeyDate) -> str:
+def come_by_now(key: KeyDate, voice: Voice) -> str:
     """``by now: likely (8 in 10)`` where it is not sure whether a date has come, else ""."""
     if key.passed is not None:
-        return render(say("season.has_come")) if key.passed_between else ""
+        return voice.say("season.has_come") if key.passed_between else ""
     if not key.came >= MAY_HAVE_COME:
         return ""
-    return render(say("season.by_now", came=Share(key.came)))
+    return voice.say("season.by_now", came=Share(key.came))
 
 
 def _purpose(plan: PurposePlan, today: dt.date) -> Iterator[Phrase]:
@@ -132,8 +130,7 @@ def _purpose(plan: PurposePlan, today: dt.date) -> Iterator[Phrase]:
     normal = normal_from_to(plan)
     usual = say("from_to.normal", usual=normal) if normal else NOTHING
     yield say("from_to.sentence", ahead=from_to(plan, today), usual=usual)
-    for line in plan_lines(plan.turf):
-        yield say("report.note", of=Name(line))
+    yield from plan_lines(plan.turf)
     if plan.job is not None:
         yield sentences(plan.job.text, plan.job.to_do)
     if plan.decision:
@@ -146,15 +143,15 @@ def _purpose(plan: PurposePlan, today: dt.date) -> Iterator[Phrase]:
         yield plan.delay_cost
 
 
-def status_words(plan: PurposePlan) -> str:
+def status_words(plan: PurposePlan) -> Phrase:
     """Where a purpose stands: ``open now``, ``about to open``, ``over``, ``done`` ..."""
     if plan.job is not None and not plan.job.open:
         return wording.answer_said(plan.job.state)
     if never_opens(plan):
-        return render(say("season.not_expected"))
+        return say("season.not_expected")
     if plan.status == "open" and plan.opened is None:
-        return render(say("season.about_to_open"))
-    return render(say(f"season.status.{plan.status.replace(' ', '_')}"))
+        return say("season.about_to_open")
+    return say(f"season.status.{plan.status.replace(' ', '_')}")
 
 
 def never_opens(plan: PurposePlan) -> bool:
@@ -231,30 +228,30 @@ def cover_phrases(cover: CoverPlan) -> list[Phrase]:
     return [*said, say("cover.half_life", usual=usual, low=low, high=high, source=source)]
 
 
-def _weeks(purposes: Sequence[PurposePlan]) -> Iterator[str]:
+def _weeks(purposes: Sequence[PurposePlan], voice: Voice) -> Iterator[str]:
     """Spray days by week, a column for each purpose that has weeks ahead."""
     shown = [plan for plan in purposes if plan.weeks]
     if not shown:
         return
-    yield render(say("season.spray_days"))
-    heads = "".join(f"{render(say(f'purpose.{plan.purpose}.short')):>17}" for plan in shown)
-    yield f"{render(say('season.week_of')):10}{heads}"
+    yield voice.say("season.spray_days")
+    heads = "".join(f"{voice.say(f'purpose.{plan.purpose}.short'):>17}" for plan in shown)
+    yield f"{voice.say('season.week_of'):10}{heads}"
     by_start: dict[dt.date, dict[str, Week]] = {}
     for plan in shown:
         for week in plan.weeks:
             by_start.setdefault(week.start, {})[plan.purpose] = week
     for start in sorted(by_start):
-        cells = "".join(f"{_days(by_start[start].get(plan.purpose)):>17}" for plan in shown)
-        yield f"{short(start):10}{cells}".rstrip()
+        cells = "".join(f"{_days(by_start[start].get(plan.purpose), voice):>17}" for plan in shown)
+        yield f"{voice.write(start, 'short'):10}{cells}".rstrip()
 
 
-def _days(week: Week | None) -> str:
+def _days(week: Week | None, voice: Voice) -> str:
     if week is None:
         return ""
     if week.days is None or week.low is None or week.high is None:
-        return render(say("window_verdict.cannot_tell"))
-    days = Name(f"{wording.fixed(week.days, 1)} ({week.low:.0f}–{week.high:.0f})")
-    return render(say("season.of_days", days=days, open=week.open_days))
+        return voice.say("window_verdict.cannot_tell")
+    days = Name(f"{voice.number(week.days, 1, fixed=True)} ({week.low:.0f}–{week.high:.0f})")
+    return voice.say("season.of_days", days=days, open=week.open_days)
 
 
 if __name__ == "__main__":  # writes the schema that is shipped

@@ -9,7 +9,7 @@ from textwrap import wrap
 from windowcast.core import values
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Unit, Value, joined, names, say
 from windowcast.records.model import Application, Material, fields_of
-from windowcast.report.catalogue import render, written
+from windowcast.report.catalogue import Voice
 
 WIDTH = 78  # of a page of plain text
 _LABEL = 42
@@ -45,28 +45,37 @@ class RecordSheet:
         return tuple(dict.fromkeys(item.label for item in items if item.missing))
 
 
-def record_sheet(application: Application) -> RecordSheet:
+def record_sheet(application: Application, voice: Voice) -> RecordSheet:
     """The record of an application, with the items of the US federal list and those states add."""
     known = values.load("record_rules", "windowcast.report")
     rules, states = known.table("federal"), known.table("states")
     asked: Sequence[tuple[str, str]] = rules.value("items").value
     common = [
-        _item(label, _common(application, field), asked=True)
+        _item(label, _common(application, field, voice), asked=True, voice=voice)
         for label, field in asked
         if field not in _MATERIAL_FIELDS
     ]
-    common += [_item(label, text, asked=False) for label, text in _often_asked(application)]
+    common += [
+        _item(label, text, asked=False, voice=voice)
+        for label, text in _often_asked(application, voice)
+    ]
     blocks = []
     for material in application.materials:
-        block = [_item(_TITLES["active"], _active(material), asked=False)]
+        block = [_item(_TITLES["active"], _active(material, voice), asked=False, voice=voice)]
         block += [
-            _item(label, str(getattr(material, field)), asked=True)
+            _item(label, str(getattr(material, field)), asked=True, voice=voice)
             for label, field in asked
             if field in _MATERIAL_FIELDS
         ]
-        block.append(_item(_TITLES["restricted"], _yes_no(material.restricted), asked=False))
+        block.append(
+            _item(
+                _TITLES["restricted"], _yes_no(material.restricted, voice), asked=False, voice=voice
+            )
+        )
         if material.product_rate:
-            block.append(_item(_TITLES["product_rate"], material.product_rate, asked=False))
+            block.append(
+                _item(_TITLES["product_rate"], material.product_rate, asked=False, voice=voice)
+            )
         blocks.append(tuple(block))
     items = rules.value("items")
     note = say(
@@ -82,7 +91,7 @@ def record_sheet(application: Application) -> RecordSheet:
         source=items.source,
         common=tuple(common),
         materials=tuple(blocks),
-        note=render(note),
+        note=voice.text(note),
         often_missing=tuple(label for label, field in often if not _known(application, field)),
     )
 
@@ -104,16 +113,16 @@ def _known(application: Application, field: str) -> bool:
     return all(getattr(one, field) not in (None, "") for one in of)
 
 
-def sheet_lines(sheet: RecordSheet) -> list[str]:
+def sheet_lines(sheet: RecordSheet, voice: Voice) -> list[str]:
     """The sheet as text lines to print; ``*`` marks what the rule asks for."""
     lines = [sheet.title, "-" * len(sheet.title)]
     lines += [part for item in sheet.common for part in _lines(item)]
     for number, block in enumerate(sheet.materials, start=1):
-        heading = render(say("record.material", number=number))
+        heading = voice.say("record.material", number=number)
         lines += ["", heading, *(part for item in block for part in _lines(item))]
-    ends = [render(say("record.asked_by", source=Name(sheet.source))), sheet.note]
+    ends = [voice.say("record.asked_by", source=Name(sheet.source)), sheet.note]
     if sheet.missing:
-        ends.append(render(say("record.still", items=names(*sheet.missing, join="clauses"))))
+        ends.append(voice.say("record.still", items=names(*sheet.missing, join="clauses")))
     return [*lines, "", *(part for text in ends for part in wrap(text, WIDTH))]
 
 
@@ -122,54 +131,54 @@ def _lines(item: SheetItem) -> list[str]:
     return wrap(item.text, WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
 
 
-def _item(label: str, text: str, *, asked: bool) -> SheetItem:
-    shown = text or render(say("record.not_entered"))
+def _item(label: str, text: str, voice: Voice, *, asked: bool) -> SheetItem:
+    shown = text or voice.say("record.not_entered")
     return SheetItem(label, shown, asked, missing=asked and not text)
 
 
-def _common(application: Application, field: str) -> str:
+def _common(application: Application, field: str, voice: Voice) -> str:
     if field == "date":
         return application.date.isoformat()
     if field == "area_m2":
-        return _both(application.area_m2, "m2")
+        return _both(application.area_m2, "m2", voice)
     return str(getattr(application, field))
 
 
-def _both(value: float | None, unit: Unit) -> str:
+def _both(value: float | None, unit: Unit, voice: Voice) -> str:
     """A quantity in both systems; "" where it was not entered."""
-    return "" if value is None else written(Quantity(value, unit), "us", form="both")
+    return "" if value is None else voice.write(Quantity(value, unit), "both")
 
 
-def _active(material: Material) -> str:
+def _active(material: Material, voice: Voice) -> str:
     rate = material.rate_kg_ha
-    dose: Value = NOTHING if rate is None else Name(_both(rate, "kg ha-1"))
-    return written(joined(Name(material.active), dose, join="comma"), "us")
+    dose: Value = NOTHING if rate is None else Name(_both(rate, "kg ha-1", voice))
+    return voice.write(joined(Name(material.active), dose, join="comma"))
 
 
-def _yes_no(flag: bool | None) -> str:
-    return "" if flag is None else render(say("record.yes" if flag else "record.no"))
+def _yes_no(flag: bool | None, voice: Voice) -> str:
+    return "" if flag is None else voice.say("record.yes" if flag else "record.no")
 
 
-def _often_asked(a: Application) -> list[tuple[str, str]]:
+def _often_asked(a: Application, voice: Voice) -> list[tuple[str, str]]:
     """What states and insurers often ask for besides (common practice)."""
-    wind = _both(a.wind_m_s, "m s-1")
+    wind = _both(a.wind_m_s, "m s-1", voice)
     if wind and a.wind_from_deg is not None:
         bearing = Quantity(a.wind_from_deg, "degree")
-        wind = render(say("record.wind", wind=Name(wind), bearing=bearing))
+        wind = voice.say("record.wind", wind=Name(wind), bearing=bearing)
     end: Value = say("record.until", end=a.end) if a.end else NOTHING
-    time = render(say("record.time", start=a.start, end=end, zone=Name(f"{a.start:%z}")))
-    humidity = "" if a.rh_pct is None else written(Quantity(round(a.rh_pct), "%"), "us")
+    time = voice.say("record.time", start=a.start, end=end, zone=Name(f"{a.start:%z}"))
+    humidity = "" if a.rh_pct is None else voice.write(Quantity(round(a.rh_pct), "%"))
     said = {
         "target": a.target,
         "purpose": a.purpose,
-        "carrier_l_ha": _both(a.carrier_l_ha, "L ha-1"),
-        "nozzle": written(names(a.nozzle, a.droplet_class, join="comma"), "us"),
+        "carrier_l_ha": _both(a.carrier_l_ha, "L ha-1", voice),
+        "nozzle": voice.write(names(a.nozzle, a.droplet_class, join="comma")),
         "adjuvant": a.adjuvant,
         "wind_m_s": wind,
-        "temp_c": _both(a.temp_c, "degC"),
+        "temp_c": _both(a.temp_c, "degC", voice),
         "rh_pct": humidity,
         "weather_source": a.weather_source,
         "notes": a.notes,
     }
     rows = [(_TITLES[name], text) for name, text in said.items()]
-    return [(render(say("record.clock")), time), *rows]
+    return [(voice.say("record.clock"), time), *rows]

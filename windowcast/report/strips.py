@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from windowcast.core.phrase import Name, Value, say
 from windowcast.report import wording
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import WIDTH, Chart, drawing, el, label
 from windowcast.windows.model import HourStrip, Verdict, Window
 
@@ -19,6 +19,8 @@ def hour_strip(
     strip: HourStrip,
     windows: Sequence[Window],
     levels: Sequence[Verdict],
+    *,
+    voice: Voice,
 ) -> Chart:
     """One row for each day: a bar for each hour, as high as its score, best windows framed.
 
@@ -31,7 +33,7 @@ def hour_strip(
     hour = (WIDTH - left - 6) / 24
     days = sorted({time.date() for time in strip.times})
     place = {date: n for n, date in enumerate(days)}
-    parts = [label(left, 12, render(say("chart.hours_axis")), "axis-title")]
+    parts = [label(left, 12, voice.say("chart.hours_axis"), "axis-title")]
     for clock in range(0, 25, 6):
         x = left + clock * hour
         anchor = "end" if clock == 24 else "middle"
@@ -41,7 +43,7 @@ def hour_strip(
         )
     for date, n in place.items():
         floor = top + row * (n + 1)
-        parts.append(label(4, floor - 8, render(say("chart.weekday", day=date))))
+        parts.append(label(4, floor - 8, voice.say("chart.weekday", day=date)))
         parts.append(el("line", x1=left, x2=WIDTH - 6, y1=floor, y2=floor, class_="axis"))
     for time, points, level in zip(strip.times, strip.scores, levels, strict=True):
         x, floor = left + time.hour * hour, top + row * (place[time.date()] + 1)
@@ -50,20 +52,20 @@ def hour_strip(
         if window.date in place:
             parts.append(_frame(window, left, hour, top + row * place[window.date], row))
     bottom = top + row * len(days) + 20
-    parts += _strip_legend(left, bottom)
+    parts += _strip_legend(left, bottom, voice)
     best = windows[0] if windows else None
     said: Value = say("chart.no_window")
     if best:
-        hours, score = Name(wording.hours(best)), Name(wording.score(best))
+        hours, score = Name(wording.hours(best, voice)), Name(wording.score(best))
         said = say("chart.best_hours", day=best.date, hours=hours, score=score)
-    desc = render(say("chart.hours_described", days=len(days), best=said))
+    desc = voice.say("chart.hours_described", days=len(days), best=said)
     svg = drawing(key, title, desc, bottom + 26, *parts)
-    return Chart(key, title, desc, svg, _heads(), _hour_rows(strip, levels))
+    return Chart(key, title, desc, svg, _heads(voice), _hour_rows(strip, levels, voice))
 
 
-def _heads() -> tuple[str, ...]:
+def _heads(voice: Voice) -> tuple[str, ...]:
     names = ("day", "hours", "score", "verdict")
-    return tuple(render(say(f"column.{name}")) for name in names)
+    return tuple(voice.say(f"column.{name}") for name in names)
 
 
 def _bar(
@@ -109,20 +111,22 @@ def _frame(window: Window, left: float, hour: float, top: float, row: float) -> 
     )
 
 
-def _strip_legend(left: float, y: float) -> list[str]:
+def _strip_legend(left: float, y: float, voice: Voice) -> list[str]:
     entries: tuple[Verdict, ...] = ("fit", "marginal", "unfit", "cannot tell")
     parts = []
     for n, level in enumerate(entries):
         x = left + (0, 46, 124, 186)[n]
         points = None if level == "cannot tell" else 100.0
         parts.append(_bar((x, y + 2), (14.0, 11.0), points, level))
-        parts.append(label(x + 18, y + 1, render(wording.verdict(level))))
+        parts.append(label(x + 18, y + 1, voice.text(wording.verdict(level))))
     parts.append(el("rect", x=left + 0.8, y=y + 9, width=12.0, height=11.0, rx=3.0, class_="frame"))
-    parts.append(label(left + 18, y + 18, render(say("chart.ranked_window"))))
+    parts.append(label(left + 18, y + 18, voice.say("chart.ranked_window")))
     return parts
 
 
-def _hour_rows(strip: HourStrip, levels: Sequence[Verdict]) -> tuple[tuple[str, ...], ...]:
+def _hour_rows(
+    strip: HourStrip, levels: Sequence[Verdict], voice: Voice
+) -> tuple[tuple[str, ...], ...]:
     """Hours of a day with the same verdict, joined."""
     rows = []
     hours = zip(strip.times, strip.scores, levels, strict=True)
@@ -132,5 +136,5 @@ def _hour_rows(strip: HourStrip, levels: Sequence[Verdict]) -> tuple[tuple[str, 
         span = f"{block[0][0]:%H:%M}–{block[-1][0] + dt.timedelta(hours=1):%H:%M}"
         low, high = (min(points), max(points)) if points else (None, None)
         score = "?" if low is None else f"{low:.0f}–{high:.0f}"
-        rows.append((wording.day(date), span, score, render(wording.verdict(level))))
+        rows.append((voice.write(date, "day"), span, score, voice.text(wording.verdict(level))))
     return tuple(rows)

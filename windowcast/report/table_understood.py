@@ -7,8 +7,7 @@ from collections.abc import Mapping
 from typing import cast
 
 from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES, Record
-from windowcast.core.units import System
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.measures import MEASURES
 from windowcast.sources.understood import Understood
 from windowcast.sources.written_dates import ORDER_NAMES
@@ -23,23 +22,23 @@ _UNITS: Mapping[str, str] = {
 }  # fmt: skip
 
 
-def weather_lines(record: Record, table: Understood | None, system: System) -> list[str]:
+def weather_lines(record: Record, table: Understood | None, voice: Voice) -> list[str]:
     """A weather file: its days or hours, how it was understood, and what the checks find."""
     step = "days" if record.daily else "hours"
     lines = [f"{record.provenance[0].detail}: {step}, {record.times[0]} to {record.times[-1]}"]
     if table is None:
         lines.append(f"Read as {', '.join(record.values)}; this format leaves no doubt.")
     else:
-        lines += understood_lines(table, system)
-    return [*lines, *(f"Note: {text}." for _, text in remarks(record, system))]
+        lines += understood_lines(table, voice)
+    return [*lines, *(f"Note: {text}." for _, text in remarks(record, voice))]
 
 
-def remarks(record: Record, system: System) -> list[tuple[str, str]]:
+def remarks(record: Record, voice: Voice) -> list[tuple[str, str]]:
     """What reader and checks find in a record: name of the check, and a clause."""
-    return [(flag.check, render(flag.text, system)) for flag in checked(record).flags]
+    return [(flag.check, voice.text(flag.text)) for flag in checked(record).flags]
 
 
-def understood_lines(table: Understood, system: System) -> list[str]:
+def understood_lines(table: Understood, voice: Voice) -> list[str]:
     """A table of weather as it was understood, a line each."""
     labels = DAILY_VARIABLES if table.daily else HOURLY_VARIABLES
     lines = [
@@ -53,17 +52,17 @@ def understood_lines(table: Understood, system: System) -> list[str]:
     lines += ignored_lines(table)
     values = []
     for name, value in table.first.items():
-        values.append(f"{labels[name].label} {_shown(value, labels[name].unit, system)}")
+        values.append(f"{labels[name].label} {_shown(value, labels[name].unit, voice)}")
     time = table.first_time.replace("T", " ") + ("" if table.daily else ":00 UTC")
     lines.append(f"First row (row {table.first_row}): {time}")
     return [*lines, *(f"  {value.strip()}" for value in values)]
 
 
-def _shown(value: float, unit: str, system: System) -> str:
+def _shown(value: float, unit: str, voice: Voice) -> str:
     """A value in the reader's units; in the schema's own where people have no other for it."""
     if unit not in MEASURES:
         return "missing" if math.isnan(value) else f"{value:g} {_UNITS.get(unit, unit)}".strip()
-    row = MEASURES[unit][system]
+    row = MEASURES[unit][voice.units]
     number = row.number(value)
     return f"{number} {row.unit}" if number else "missing"
 

@@ -15,8 +15,8 @@ from importlib import resources
 from typing import Any
 
 from windowcast.core.phrase import joined, say
-from windowcast.core.units import Display
 from windowcast.report import wording
+from windowcast.report.catalogue import Voice
 from windowcast.report.plain import plain, schema_of
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
@@ -45,12 +45,12 @@ CSV_COLUMNS = (
 )
 
 
-def json_text(*rankings: Ranking) -> str:
+def json_text(*rankings: Ranking, voice: Voice) -> str:
     """The ranking as a JSON document, valid under `rank_schema`.
 
     For a site whose file names areas a list of such documents, one for each piece of ground.
     """
-    documents = [plain(ranking, ranking.units) for ranking in rankings]
+    documents = [plain(ranking, voice) for ranking in rankings]
     answer = documents if any(r.areas for r in rankings) else documents[0]
     return json.dumps(answer, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
@@ -67,14 +67,13 @@ def shipped_schema() -> dict[str, Any]:
     return shipped
 
 
-def csv_text(*rankings: Ranking) -> str:
+def csv_text(*rankings: Ranking, voice: Voice) -> str:
     """One row for each window, best first, and one for each purpose that has none."""
     stream = io.StringIO()
     writer = csv.DictWriter(stream, CSV_COLUMNS, restval="", lineterminator="\r\n")
     writer.writeheader()
     for ranking in rankings:
-        display = Display(ranking.units)
-        cautions = " ".join(wording.text(c, display) for c in ranking.cautions)
+        cautions = " ".join(voice.text(c) for c in ranking.cautions)
         about = {
             "site": ranking.site,
             "today": ranking.today.isoformat(),
@@ -82,19 +81,19 @@ def csv_text(*rankings: Ranking) -> str:
             "areas": "; ".join(ranking.areas),
         }
         for outlook in ranking.purposes:
-            for row in _rows(outlook, display):
+            for row in _rows(outlook, voice):
                 writer.writerow({key: _cell(item) for key, item in (row | about).items()})
     return stream.getvalue()
 
 
-def _rows(outlook: PurposeOutlook, display: Display) -> list[dict[str, Any]]:
+def _rows(outlook: PurposeOutlook, voice: Voice) -> list[dict[str, Any]]:
     rows = [
-        _window_row(window, display) | {"rank": place}
+        _window_row(window, voice) | {"rank": place}
         for place, window in enumerate(outlook.windows, 1)
     ]
     if not rows and outlook.closest is not None:
         note = say("report.nothing_qualifies", change=outlook.would_change)
-        rows = [_window_row(outlook.closest, display) | {"note": wording.text(note, display)}]
+        rows = [_window_row(outlook.closest, voice) | {"note": voice.text(note)}]
     if not rows:
         verdict = "out of season"
         if outlook.in_season:
@@ -103,12 +102,12 @@ def _rows(outlook: PurposeOutlook, display: Display) -> list[dict[str, Any]]:
             verdict = outlook.job.state
         said = outlook.advice if outlook.in_season or verdict == "done" else outlook.why
         note = say("report.note", of=joined(said, outlook.would_change, join="sentences"))
-        rows = [{"verdict": verdict, "note": wording.text(note, display)}]
+        rows = [{"verdict": verdict, "note": voice.text(note)}]
     job = "" if outlook.job is None else outlook.job.state
     return [row | {"purpose": outlook.purpose, "job": job} for row in rows]
 
 
-def _window_row(window: Window, display: Display) -> dict[str, Any]:
+def _window_row(window: Window, voice: Voice) -> dict[str, Any]:
     odds = window.odds
     limiting = window.limiting
     return {
@@ -121,9 +120,9 @@ def _window_row(window: Window, display: Display) -> dict[str, Any]:
         "odds_high": "" if odds is None else round(odds.high, 3),
         "odds_basis": "" if odds is None else odds.basis,
         "limited_by": "" if limiting is None else limiting.criterion,
-        "limit": "" if limiting is None else wording.text(wording.limit(limiting), display),
-        "must_follow": wording.must_follow(window, display) if window.follow_up else "",
-        "hours_from": wording.text(window.grade, display),
+        "limit": "" if limiting is None else voice.text(wording.limit(limiting)),
+        "must_follow": wording.must_follow(window, voice) if window.follow_up else "",
+        "hours_from": voice.text(window.grade),
         "actives": " + ".join(window.actives),
     }
 

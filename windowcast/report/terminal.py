@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import io
 import os
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from windowcast.core.phrase import Name, Span, say
-from windowcast.core.units import Display
+from windowcast.core.phrase import Span, say
 from windowcast.report import wording
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.terminal_width import TABLE_WIDTH, screen_width, wrapped
 from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
@@ -36,6 +36,7 @@ _WORD_STYLE = {
 
 def table_text(
     *rankings: Ranking,
+    voice: Voice,
     explain: bool = False,
     width: int | None = None,
     colour: bool | None = None,
@@ -46,6 +47,8 @@ def table_text(
     ----------
     rankings
         At least one; what is said of all of them is said once, at the end.
+    voice
+        Of the reader.
     explain
         Also print the trace of every number.
     width
@@ -71,63 +74,64 @@ def table_text(
         markup=False,
     )
     for ranking in rankings:
-        print_ranking(console, ranking, explain=explain)
-    print_notes(console, *rankings)
+        print_ranking(console, ranking, voice, explain=explain)
+    print_notes(console, rankings, voice)
     return "".join(f"{line.rstrip()}\n" for line in stream.getvalue().splitlines())
 
 
-def print_ranking(console: Console, ranking: Ranking, *, explain: bool = False) -> None:
+def print_ranking(
+    console: Console, ranking: Ranking, voice: Voice, *, explain: bool = False
+) -> None:
     """Print the ranking on a console of `rich`, table or stacked by its width."""
-    display = Display(ranking.units)
     place = wording.ground(ranking.site, ranking.areas)
-    console.print(f"{place}  {wording.long_day(ranking.today)}", style="bold")
+    console.print(f"{place}  {voice.write(ranking.today, 'long')}", style="bold")
     console.print()
     for outlook in ranking.purposes:
         if outlook.in_season:
-            _answer(console, outlook, display)
+            _answer(console, outlook, voice)
     in_season = [outlook for outlook in ranking.purposes if outlook.in_season]
     later = [outlook for outlook in ranking.purposes if not outlook.in_season]
     shown = any(_shown(outlook) for outlook in in_season)
     if shown:  # either way of showing them ends in an empty line
         if console.width >= TABLE_MIN_WIDTH:
-            console.print(_table(in_season, display))
+            console.print(_table(in_season, voice))
         else:
-            _stacked(console, in_season, display)
+            _stacked(console, in_season, voice)
     for outlook in later:
-        closed = wording.text(wording.out_of_season(outlook), display)
+        closed = voice.text(wording.out_of_season(outlook))
         _hung(console, f"– {closed}", "dim")
         for line in plan_lines(outlook.turf):
-            _hung(console, f"  {line}", hanging="  ")
+            _hung(console, f"  {voice.text(line)}", hanging="  ")
     if later or not shown:
         console.print()
     if explain:
-        _explain(console, ranking, display)
+        _explain(console, ranking, voice)
 
 
-def print_notes(console: Console, *rankings: Ranking) -> None:
+def print_notes(console: Console, rankings: Sequence[Ranking], voice: Voice) -> None:
     """Print what must be known of the weather, and the cautions, each once."""
-    display = Display(rankings[0].units)
     for note in dict.fromkeys(note for ranking in rankings for note in ranking.weather_notes):
-        _hung(console, wording.text(say("board.weather", note=note), display), "dim")
+        _hung(console, voice.text(say("board.weather", note=note)), "dim")
     for caution in dict.fromkeys(caution for ranking in rankings for caution in ranking.cautions):
-        _hung(console, f"! {wording.text(caution, display)}", "italic")
+        _hung(console, f"! {voice.text(caution)}", "italic")
 
 
-def _answer(console: Console, outlook: PurposeOutlook, display: Display) -> None:
+def _answer(console: Console, outlook: PurposeOutlook, voice: Voice) -> None:
     word = wording.answer_word(outlook)
-    line = _text(wording.answer_said(word).upper(), _WORD_STYLE[word])
-    line.append(f"  {wording.text(outlook.title, display)}: ", style="bold")
-    line.append(wording.text(outlook.advice, display))
+    line = _text(voice.text(wording.answer_said(word)).upper(), _WORD_STYLE[word])
+    line.append(f"  {voice.text(outlook.title)}: ", style="bold")
+    line.append(voice.text(outlook.advice))
     console.print(line)
-    covers = (wording.text(cover, display) for cover in wording.covers(outlook))
-    below = [*turf_lines(outlook), *wording.job_lines(outlook, display), *covers]
+    covers = map(voice.text, wording.covers(outlook))
+    turf_and_job = (*turf_lines(outlook), *wording.job_lines(outlook))
+    below = [*map(voice.text, turf_and_job), *covers]
     if not outlook.windows and outlook.would_change:
-        below.insert(0, wording.text(outlook.would_change, display))
+        below.insert(0, voice.text(outlook.would_change))
     for text in below:
         _hung(console, f"   {text}", hanging="     ")
     for number, said in enumerate(wording.with_what(outlook), 1):
         lead = f"{number}. " if outlook.choices else ""
-        _hung(console, f"   {lead}{wording.text(said, display)}", hanging="      ")
+        _hung(console, f"   {lead}{voice.text(said)}", hanging="      ")
 
 
 def _shown(outlook: PurposeOutlook) -> list[Window]:
@@ -137,80 +141,80 @@ def _shown(outlook: PurposeOutlook) -> list[Window]:
     return [outlook.closest] if outlook.closest is not None else []
 
 
-def _table(outlooks: list[PurposeOutlook], display: Display) -> Table:
+def _table(outlooks: list[PurposeOutlook], voice: Voice) -> Table:
     from rich import box
     from rich.table import Table
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, expand=True, leading=1)
     for name in ("purpose", "verdict", "date", "hours"):
-        table.add_column(_head(name), no_wrap=True)
-    table.add_column(_head("score"), justify="right", no_wrap=True)
-    table.add_column(_head("chance"), no_wrap=True)
+        table.add_column(_head(name, voice), no_wrap=True)
+    table.add_column(_head("score", voice), justify="right", no_wrap=True)
+    table.add_column(_head("chance", voice), no_wrap=True)
     for name in ("held_back_by", "follow_up"):
-        table.add_column(_head(name), ratio=3, overflow="fold")
+        table.add_column(_head(name, voice), ratio=3, overflow="fold")
     for outlook in outlooks:
         shown = _shown(outlook)
         for place, window in enumerate(shown):
             table.add_row(
-                wording.short_title(outlook.purpose) if place == 0 else "",
-                _verdict(window, closest=not outlook.windows),
-                wording.day(window.date),
-                wording.hours(window),
+                voice.text(wording.short_title(outlook.purpose)) if place == 0 else "",
+                _verdict(window, closest=not outlook.windows, voice=voice),
+                voice.write(window.date, "day"),
+                wording.hours(window, voice),
                 wording.score(window),
-                wording.odds(window.odds),
-                wording.text(wording.limit(window.limiting), display),
-                wording.must_follow(window, display),
+                voice.write(wording.odds(window.odds)),
+                voice.text(wording.limit(window.limiting)),
+                wording.must_follow(window, voice),
             )
     return table
 
 
-def _stacked(console: Console, outlooks: list[PurposeOutlook], display: Display) -> None:
+def _stacked(console: Console, outlooks: list[PurposeOutlook], voice: Voice) -> None:
     from rich.padding import Padding
 
     console.print()
     for outlook in outlooks:
         for place, window in enumerate(_shown(outlook), 1):
-            line = _text(f"{wording.short_title(outlook.purpose)} {place}  ", "bold")
-            line.append_text(_verdict(window, closest=not outlook.windows))
-            line.append(f"  {wording.day(window.date)} {wording.hours(window)}")
+            line = _text(f"{voice.text(wording.short_title(outlook.purpose))} {place}  ", "bold")
+            line.append_text(_verdict(window, closest=not outlook.windows, voice=voice))
+            line.append(f"  {voice.write(window.date, 'day')} {wording.hours(window, voice)}")
             console.print(line)
-            facts = [wording.text(fact, display) for fact in wording.window_facts(window)]
+            facts = [voice.text(fact) for fact in wording.window_facts(window)]
             for fact in facts:
                 console.print(Padding(fact, (0, 0, 0, 2), expand=False))
     console.print()
 
 
-def _verdict(window: Window, *, closest: bool) -> Text:
+def _verdict(window: Window, voice: Voice, *, closest: bool) -> Text:
     said = wording.verdict(window.verdict)
     said = say("board.closest_window", verdict=said) if closest else said
-    return _text(f"{wording.SYMBOLS[window.verdict]} {render(said)}", _STYLE[window.verdict])
+    return _text(f"{wording.SYMBOLS[window.verdict]} {voice.text(said)}", _STYLE[window.verdict])
 
 
-def _head(column: str) -> str:
-    return render(say(f"column.{column}"))
+def _head(column: str, voice: Voice) -> str:
+    return voice.say(f"column.{column}")
 
 
-def _explain(console: Console, ranking: Ranking, display: Display) -> None:
+def _explain(console: Console, ranking: Ranking, voice: Voice) -> None:
     console.print()
-    console.print(render(say("board.sources")), style="bold")
+    console.print(voice.say("board.sources"), style="bold")
     for outlook in ranking.purposes:
         for window in _shown(outlook):
             when, grade = Span(window.start, window.end), window.grade
-            purpose = Name(wording.short_title(outlook.purpose))
-            console.print(render(say("board.hours_of", purpose=purpose, when=when, grade=grade)))
+            purpose = wording.short_title(outlook.purpose)
+            console.print(voice.say("board.hours_of", purpose=purpose, when=when, grade=grade))
             for judged in window.judged:
                 points = "?" if judged.score is None else f"{100 * judged.score:.0f}"
-                said = f"{wording.text(wording.limit(judged), display)} [{judged.source}]"
+                said = f"{voice.text(wording.limit(judged))} [{judged.source}]"
                 _hung(console, f"  {points:>3}  {said}", hanging=" " * 7)
             if window.odds is not None:
-                _hung(console, f"  {wording.odds_basis(window.odds)}", hanging=" " * 7)
+                _hung(console, f"  {voice.text(wording.odds_basis(window.odds))}", hanging=" " * 7)
     for title, lines in (
         (say("board.weather_from"), ranking.provenance),
         (say("board.values_used"), ranking.explain),
     ):
-        console.print(render(title), style="bold")
+        console.print(voice.text(title), style="bold")
         for line in lines:
-            _hung(console, f"  {wording.text(line, display)}", hanging=" " * 4)
+            _hung(console, f"  {voice.text(line)}", hanging=" " * 4)
     console.print()
 
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from windowcast.core.phrase import Name, say
-from windowcast.core.units import System
+from windowcast.core.phrase import Name
 from windowcast.records.timing_and_control import Relation
 from windowcast.records.trials import TrialResult
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import WIDTH, Chart, Scale, drawing, el, label, px, ticks
 
 _LEFT, _RIGHT, _ROW, _TOP = 104.0, 348.0, 24.0, 26.0
@@ -14,14 +13,14 @@ _PLOT_LEFT, _PLOT_TOP, _PLOT = 44.0, 24.0, 170.0
 _NAME_LETTERS = 15  # what fits left of the plot
 
 
-def control_chart(result: TrialResult, key: str) -> Chart | None:
+def control_chart(result: TrialResult, key: str, voice: Voice) -> Chart | None:
     """Percent control of each treatment with its 95 % interval; None without an untreated check."""
     if not result.controls:
         return None
     lows = [c.low for c in result.controls.values() if c.low is not None]
     x = Scale(max(-100.0, min([0.0, *lows])), 100.0, _LEFT, _RIGHT)
     bottom = _TOP + _ROW * len(result.controls)
-    parts = [label(4, 12, render(say("chart.control_axis")), "axis-title")]
+    parts = [label(4, 12, voice.say("chart.control_axis"), "axis-title")]
     for value in ticks(x.low, x.high):
         parts.append(el("line", x1=x(value), x2=x(value), y1=_TOP, y2=bottom, class_="grid"))
         parts.append(label(x(value), bottom + 14, f"{value:g}".replace("-", "−"), "lab", "middle"))
@@ -39,25 +38,26 @@ def control_chart(result: TrialResult, key: str) -> Chart | None:
         )  # fmt: skip
         point = x(min(max(control.percent, x.low), x.high))
         parts.append(el("circle", cx=point, cy=y, r=4.0, class_="dot"))
-        rows.append((name, _cell(control.percent), _cell(control.low), _cell(control.high),
-                     str(control.plots), control.method))  # fmt: skip
+        shares = (control.percent, control.low, control.high)
+        cells = (_cell(share, voice) for share in shares)
+        rows.append((name, *cells, str(control.plots), control.method))
     trial, measure = Name(result.trial), Name(result.measure)
-    title = render(
-        say("chart.trial_control", trial=trial, measure=measure, date=Name(str(result.date)))
+    title = voice.say(
+        "chart.trial_control", trial=trial, measure=measure, date=Name(str(result.date))
     )
-    desc = render(say("chart.trial_described"))
+    desc = voice.say("chart.trial_described")
     heads = ("treatment", "control", "low", "high", "plots", "method")
     return Chart(
         key,
         title,
         desc,
         drawing(key, title, desc, bottom + 20, *parts),
-        tuple(render(say(f"column.{head}")) for head in heads),
+        tuple(voice.say(f"column.{head}") for head in heads),
         tuple(rows),
     )
 
 
-def relation_chart(relation: Relation, key: str, units: System) -> Chart | None:
+def relation_chart(relation: Relation, key: str, voice: Voice) -> Chart | None:
     """Control against one explanation, a point for each application; None without points."""
     if not relation.points:
         return None
@@ -66,24 +66,24 @@ def relation_chart(relation: Relation, key: str, units: System) -> Chart | None:
     x = Scale(min(across) - margin, max(across) + margin, _PLOT_LEFT, _RIGHT)
     floor = min(0.0, *(b for _, b in relation.points))
     y = Scale(floor, 100.0, _PLOT_TOP + _PLOT, _PLOT_TOP)
-    parts = [label(4, 12, render(say("chart.control")), "axis-title")]
+    parts = [label(4, 12, voice.say("chart.control"), "axis-title")]
     for value in ticks(y.low, y.high):
         line = el("line", x1=_PLOT_LEFT, x2=_RIGHT, y1=y(value), y2=y(value), class_="grid")
         parts += [line, label(_PLOT_LEFT - 4, y(value) + 4, f"{value:g}", "lab", "end")]
     for value in ticks(x.low, x.high):
         parts.append(label(x(value), y.start + 15, f"{value:g}", "lab", "middle"))
-    explanation, said = (render(p, units) for p in (relation.explanation, relation.text))
+    explanation, said = (voice.text(p) for p in (relation.explanation, relation.text))
     parts.append(label(WIDTH / 2, y.start + 31, explanation, "axis-title", "middle"))
     if relation.slope is not None:
         parts.append(el("path", d=_line(relation, x, y), class_="line other"))
     parts += [el("circle", cx=x(a), cy=y(b), r=4.0, class_="dot") for a, b in relation.points]
-    title = render(say("chart.control_and", explanation=relation.explanation), units)
+    title = voice.say("chart.control_and", explanation=relation.explanation)
     return Chart(
         key,
         title,
         said,
         drawing(key, title, said, y.start + 38, *parts),
-        (explanation, render(say("column.control"))),
+        (explanation, voice.say("column.control")),
         tuple((f"{a:.1f}", f"{b:.1f}") for a, b in relation.points),
     )
 
@@ -101,5 +101,5 @@ def _line(relation: Relation, x: Scale, y: Scale) -> str:
     return f"M{ends[0]}L{ends[1]}"
 
 
-def _cell(value: float | None) -> str:
-    return render(say("fact.not_known")) if value is None else f"{value:.1f}".replace("-", "−")
+def _cell(value: float | None, voice: Voice) -> str:
+    return voice.say("fact.not_known") if value is None else f"{value:.1f}".replace("-", "−")

@@ -6,14 +6,13 @@ from collections.abc import Sequence
 
 from windowcast.core.phrase import NOTHING, Phrase, Span, say
 from windowcast.limits.model import STATE, TurfSpan
-from windowcast.report.catalogue import render
 from windowcast.windows.model import PurposeOutlook
 
 EXACT_TO = 20  # rarer chances are said in tens
 LEAST_TOLD = 0.005  # smaller chances of harm are not spoken of
 
 
-def turf_lines(outlook: PurposeOutlook) -> list[str]:
+def turf_lines(outlook: PurposeOutlook) -> list[Phrase]:
     """The turf's limits on the days ranked, and the chance of harm of the best window.
 
     The first refusal is left out where the answer itself has said it.
@@ -24,11 +23,11 @@ def turf_lines(outlook: PurposeOutlook) -> list[str]:
     if outlook.windows:
         harm = outlook.windows[0].harm
         if harm is not None and harm >= LEAST_TOLD:
-            lines.append(render(say("limit.harm", chance=chance(harm))))
+            lines.append(say("limit.harm", chance=chance(harm)))
     return lines
 
 
-def plan_lines(turf: Sequence[TurfSpan]) -> list[str]:
+def plan_lines(turf: Sequence[TurfSpan]) -> list[Phrase]:
     """What the turf refuses, or leaves open, through the season of a purpose."""
     return [span_line(span) for span in turf if span.answer != "yes"]
 
@@ -45,7 +44,7 @@ def chance(share: float) -> Phrase:
     return say("limit.one_in", count=round(one_in, -1 if one_in > EXACT_TO else None))
 
 
-def span_line(span: TurfSpan) -> str:
+def span_line(span: TurfSpan) -> Phrase:
     """Days on which the turf refuses or cannot tell, why, and what to do about it."""
     days = span.first if span.last == span.first else Span(span.first, span.last)
     harm = remedy = NOTHING
@@ -54,7 +53,5 @@ def span_line(span: TurfSpan) -> str:
     if span.remedy:
         remedy = say("advice.remedy", of=span.remedy)
     if span.answer == "no":
-        said = say("limit.days_no", days=days, reason=span.reason, harm=harm, remedy=remedy)
-    else:
-        said = say("limit.days_unknown", days=days, reason=span.reason, harm=harm, remedy=remedy)
-    return render(said)
+        return say("limit.days_no", days=days, reason=span.reason, harm=harm, remedy=remedy)
+    return say("limit.days_unknown", days=days, reason=span.reason, harm=harm, remedy=remedy)

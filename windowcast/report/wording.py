@@ -1,8 +1,7 @@
-"""The parts of a `Ranking` in words, in the reader's units; `text` words any phrase."""
+"""The parts of a `Ranking` in words, in the reader's language and units."""
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator, Sequence
 
 from windowcast.core.phrase import (
@@ -13,14 +12,14 @@ from windowcast.core.phrase import (
     Quantity,
     Share,
     Span,
+    Value,
     joined,
     names,
     say,
     sentences,
 )
-from windowcast.core.units import Display
 from windowcast.limits.model import refused
-from windowcast.report.catalogue import catalogue, render, written
+from windowcast.report.catalogue import Voice
 from windowcast.windows import reasons
 from windowcast.windows.covers import laid_on
 from windowcast.windows.model import (
@@ -39,47 +38,14 @@ CANDIDATES = 3  # windows of a purpose that are shown
 SYMBOLS: dict[Verdict, str] = {"fit": "●", "marginal": "◐", "unfit": "○", "cannot tell": "?"}
 
 
-def number(value: float, digits: int) -> str:
-    """A number with at most `digits` decimals, a true minus sign and no trailing zeros."""
-    text = f"{value:.{digits}f}"
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    return text.removeprefix("-") if float(text) == 0 else text.replace("-", "−")
-
-
-def fixed(value: float, digits: int) -> str:
-    """A number with as many decimals as asked, in the language's signs."""
-    return f"{value:.{digits}f}".replace(".", catalogue().language["decimal"]).replace("-", "−")
-
-
-def text(phrase: Phrase, display: Display) -> str:
-    """A phrase in words."""
-    return render(phrase, display.system)
-
-
-def quantity(value: float | None, unit: str, display: Display) -> str:
+def quantity(value: float | None, unit: str, voice: Voice) -> str:
     """A value in SI with a unit of the criteria, written in the reader's units; "–" for None."""
-    return "–" if value is None else written(reasons.measured(value, unit), display.system)
+    return "–" if value is None else voice.write(reasons.measured(value, unit))
 
 
-def day(date: dt.date) -> str:
-    """``Thu 6 Nov``."""
-    return written(date, form="day")
-
-
-def short(date: dt.date) -> str:
-    """``6 Nov``."""
-    return written(date, form="short")
-
-
-def long_day(date: dt.date) -> str:
-    """``Thursday 6 November 2025``."""
-    return written(date, form="long")
-
-
-def hours(window: Window) -> str:
+def hours(window: Window, voice: Voice) -> str:
     """``10:00–15:00`` in the site's time."""
-    return written(Span(window.start, window.end), form="clock")
+    return voice.write(Span(window.start, window.end), "clock")
 
 
 def score(window: Window) -> str:
@@ -87,23 +53,18 @@ def score(window: Window) -> str:
     return "?" if window.score is None else f"{window.score:.0f}"
 
 
-def share(value: float) -> str:
-    """A chance as a percentage that never claims certainty it was not counted to have."""
-    return written(Share(value))
-
-
-def odds(odds_: Odds | None) -> str:
+def odds(odds_: Odds | None) -> Value:
     """``72 % (64–79)``; "–" without members to count."""
     if odds_ is None:
-        return "–"
+        return Name("–")
     ends = {"share": Share(odds_.share), "low": Share(odds_.low), "high": Share(odds_.high)}
-    return render(say("report.odds", **ends))
+    return say("report.odds", **ends)
 
 
-def odds_basis(odds_: Odds) -> str:
+def odds_basis(odds_: Odds) -> Phrase:
     """How the odds of a window were counted."""
     basis = say(f"basis.{_key(odds_.basis)}")
-    return render(say("report.odds_basis", members=odds_.members, basis=basis))
+    return say("report.odds_basis", members=odds_.members, basis=basis)
 
 
 def verdict(of: str) -> Phrase:
@@ -125,7 +86,7 @@ def limit(judged: Judged | None) -> Phrase:
 
 def window_facts(window: Window) -> Iterator[Phrase]:
     """A window's score and chance, what holds it back, and the follow-up."""
-    yield say("board.rated", score=Name(score(window)), chance=Name(odds(window.odds)))
+    yield say("board.rated", score=Name(score(window)), chance=odds(window.odds))
     yield say("board.held_back", limit=limit(window.limiting))
     if window.follow_up:
         yield say("board.follow_up", items=_follow_ups(window))
@@ -135,9 +96,9 @@ def _follow_ups(window: Window) -> Listing:
     return joined(*(item.text for item in window.follow_up), join="clauses")
 
 
-def must_follow(window: Window, display: Display) -> str:
+def must_follow(window: Window, voice: Voice) -> str:
     """Every follow-up of a window in one line."""
-    return written(_follow_ups(window), display.system) or "–"
+    return voice.write(_follow_ups(window)) or "–"
 
 
 def answer_word(outlook: PurposeOutlook) -> str:
@@ -154,14 +115,14 @@ def answer_word(outlook: PurposeOutlook) -> str:
     return "cannot tell" if outlook.cannot_tell else "wait"
 
 
-def answer_said(word: str) -> str:
+def answer_said(word: str) -> Phrase:
     """An `answer_word` as people read it."""
-    return render(say(f"answer.{_key(word)}"))
+    return say(f"answer.{_key(word)}")
 
 
-def short_title(purpose: PurposeName) -> str:
+def short_title(purpose: PurposeName) -> Phrase:
     """A purpose where there is little room: ``fall pre``."""
-    return render(say(f"purpose.{purpose}.short"))
+    return say(f"purpose.{purpose}.short")
 
 
 def ground(site: str, areas: Sequence[str]) -> str:
@@ -169,12 +130,12 @@ def ground(site: str, areas: Sequence[str]) -> str:
     return f"{site}: {', '.join(areas)}" if areas else site
 
 
-def job_lines(outlook: PurposeOutlook, display: Display) -> list[str]:
+def job_lines(outlook: PurposeOutlook) -> list[Phrase]:
     """What was done for a purpose and what is left to do, where its advice does not say it."""
     job = outlook.job
     if job is None or outlook.advice == _job_text(job):
         return []
-    return [text(phrase, display) for phrase in (job.text, job.to_do) if phrase]
+    return [phrase for phrase in (job.text, job.to_do) if phrase]
 
 
 def _job_text(job: Job) -> Phrase:

@@ -9,49 +9,45 @@ import numpy as np
 
 from windowcast.core.phrase import Name, say
 from windowcast.core.season_calendar import start_of_named
-from windowcast.core.units import Display
 from windowcast.programme.model import KeyDate, SeasonPlan
-from windowcast.report import wording
-from windowcast.report.catalogue import render
+from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart, Scale, drawing, el, label, month_starts
-from windowcast.report.wording import short
 
 _LEFT, _RIGHT, _TOP, _ROW = 12.0, 348.0, 36.0, 38.0
 
 
-def years_chart(plan: SeasonPlan) -> Chart:
+def years_chart(plan: SeasonPlan, voice: Voice) -> Chart:
     """Each past season's date as a stroke, this season's as a diamond with its 10 to 90 %."""
-    display = Display(plan.units)
     start = start_of_named(plan.season)
     days = np.arange(np.datetime64(start, "D"), np.datetime64(start.replace(year=start.year + 1)))
     x = Scale(0, len(days) - 1, _LEFT, _RIGHT)
     bottom = _TOP + _ROW * len(plan.key_dates)
-    parts = [label(_LEFT, 12, render(say("chart.season_day")), "axis-title")]
-    for number, (index, month) in enumerate(month_starts(days)):
+    parts = [label(_LEFT, 12, voice.say("chart.season_day"), "axis-title")]
+    for number, (index, month) in enumerate(month_starts(days, voice)):
         at = x(index)
         parts.append(el("line", x1=at, x2=at, y1=_TOP - 4, y2=bottom, class_="grid"))
         if index and number % 2 and at < _RIGHT - 16:
             parts.append(label(at + 2, _TOP - 6, month))
     for row, key in enumerate(plan.key_dates):
-        parts += _row(key, row, x, start, display)
-    parts += _legend(bottom + 16)
+        parts += _row(key, row, x, start, voice)
+    parts += _legend(bottom + 16, voice)
     described = say(
         "chart.years_described",
         season=Name(plan.season),
         past=plan.past_seasons,
         dates=len(plan.key_dates),
     )
-    desc, title = render(described), render(say("chart.years"))
+    desc, title = voice.text(described), voice.say("chart.years")
     svg = drawing("years", title, desc, bottom + 46, *parts)
     seasons = list(dict.fromkeys(y.season for key in plan.key_dates for y in key.years))
-    columns = (render(say("column.key_date")), f"{plan.season}", *seasons)
-    rows = tuple(_cells(key, seasons, display) for key in plan.key_dates)
+    columns = (voice.say("column.key_date"), f"{plan.season}", *seasons)
+    rows = tuple(_cells(key, seasons, voice) for key in plan.key_dates)
     return Chart("years", title, desc, svg, columns, rows)
 
 
-def _row(key: KeyDate, row: int, x: Scale, start: dt.date, display: Display) -> Iterator[str]:
+def _row(key: KeyDate, row: int, x: Scale, start: dt.date, voice: Voice) -> Iterator[str]:
     middle = _TOP + _ROW * row + 26
-    yield label(_LEFT, middle - 12, wording.text(key.label, display), "lab halo")
+    yield label(_LEFT, middle - 12, voice.text(key.label), "lab halo")
     yield el("line", x1=_LEFT, x2=_RIGHT, y1=middle, y2=middle, class_="grid")
     for year in key.years:
         if year.date is not None:
@@ -70,22 +66,25 @@ def _diamond(x: float, y: float) -> str:
     return el("path", d=d, class_="diamond")
 
 
-def _legend(y: float) -> list[str]:
+def _legend(y: float, voice: Voice) -> list[str]:
     return [
         el("line", x1=_LEFT + 6, x2=_LEFT + 6, y1=y - 5, y2=y + 5, class_="stroke"),
-        label(_LEFT + 18, y + 4, render(say("chart.a_past_season"))),
+        label(_LEFT + 18, y + 4, voice.say("chart.a_past_season")),
         _diamond(_LEFT + 126, y),
-        label(_LEFT + 138, y + 4, render(say("chart.this_season"))),
+        label(_LEFT + 138, y + 4, voice.say("chart.this_season")),
         el("line", x1=_LEFT, x2=_LEFT + 14, y1=y + 18, y2=y + 18, class_="whisker"),
-        label(_LEFT + 18, y + 22, render(say("chart.still_to_come"))),
+        label(_LEFT + 18, y + 22, voice.say("chart.still_to_come")),
     ]
 
 
-def _cells(key: KeyDate, seasons: list[str], display: Display) -> tuple[str, ...]:
+def _cells(key: KeyDate, seasons: list[str], voice: Voice) -> tuple[str, ...]:
     this = key.passed or (key.ahead.median if key.ahead is not None else None)
     dates = {year.season: year.date for year in key.years}
     return (
-        wording.text(key.label, display),
-        short(this) if this is not None else render(say("window_verdict.cannot_tell")),
-        *(short(day) if (day := dates.get(season)) is not None else "–" for season in seasons),
+        voice.text(key.label),
+        voice.write(this, "short") if this is not None else voice.say("window_verdict.cannot_tell"),
+        *(
+            voice.write(day, "short") if (day := dates.get(season)) is not None else "–"
+            for season in seasons
+        ),
     )

@@ -10,16 +10,30 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Generic, TypeVar
 
-from windowcast.core.units import Display
 from windowcast.programme.answer import Answer
-from windowcast.report.answer_page import AnswerView, Words, answer_views
-from windowcast.report.page import templates
+from windowcast.report.answer_page import AnswerView, answer_views
+from windowcast.report.catalogue import Voice
+from windowcast.report.page import page_of
 from windowcast.web.sites import KnownSite, file_state
 
 FRESH_S = 15 * 60.0  # the weather is asked for again after this
 
 T = TypeVar("T")
 Stamp = tuple[object, ...]
+
+
+class InVoices(Generic[T]):
+    """Something made once for each voice that asks for it."""
+
+    def __init__(self, make: Callable[[Voice], T]) -> None:
+        self._make = make
+        self._made: dict[Voice, T] = {}
+
+    def of(self, voice: Voice) -> T:
+        """What it is in a voice."""
+        if voice not in self._made:
+            self._made[voice] = self._make(voice)
+        return self._made[voice]
 
 
 @dataclass(frozen=True)
@@ -38,24 +52,20 @@ class Ready:
         return self.answers[0]
 
     @cached_property
-    def views(self) -> tuple[AnswerView, ...]:
+    def views(self) -> InVoices[tuple[AnswerView, ...]]:
         """The answers made ready for the templates."""
-        return answer_views(self.answers)
+        return InVoices(lambda voice: answer_views(self.answers, voice))
 
     @cached_property
-    def body(self) -> str:
-        """The markup of what Today says, the same for every reader."""
-        words = Words(Display(self.answer.ranking.units))
-        return (
-            templates()
-            .get_template("today_body.html")
-            .render(
-                views=self.views,
-                view=self.views[0],
-                words=words,
-                tank_url=f"/s/{self.slug}/plan",
-            )
-        )
+    def body(self) -> InVoices[str]:
+        """The markup of what Today says, the same for every reader of a language."""
+
+        def written(voice: Voice) -> str:
+            views = self.views.of(voice)
+            place = f"/s/{self.slug}/plan"
+            return page_of("today_body.html", voice, views=views, view=views[0], tank_url=place)
+
+        return InVoices(written)
 
 
 class Keeper(Generic[T]):

@@ -16,11 +16,12 @@ from windowcast.core.errors import InputError
 from windowcast.records.kinds import KINDS
 from windowcast.records.model import from_plain, kind_of, to_plain
 from windowcast.records.store import Stored
+from windowcast.report.catalogue import Voice
 from windowcast.report.message import message_text
 from windowcast.report.season import plan_json
 from windowcast.report.tables import csv_text, json_text, shipped_schema
 from windowcast.web import openapi
-from windowcast.web.context import own_site, readable_site, ready_answer, web
+from windowcast.web.context import own_site, readable_site, ready_answer, voice_of, web
 from windowcast.web.log_views import accepted, open_log
 from windowcast.web.security import same_origin
 from windowcast.web.sites import KnownSite
@@ -68,21 +69,24 @@ def rank(request: Request) -> Response:
     if units not in {"us", "metric"}:
         raise HTTPException(422, "units is us or metric")
     rankings = [dataclasses.replace(r, units=units) for r in rankings]  # type: ignore[arg-type]
+    voice = Voice(rankings[0].units, web(request).lang)
     match request.query_params.get("format", "json"):
         case "json":
-            return Response(json_text(*rankings), media_type="application/json")
+            return Response(json_text(*rankings, voice=voice), media_type="application/json")
         case "csv":
-            return Response(csv_text(*rankings), media_type="text/csv")
+            return Response(csv_text(*rankings, voice=voice), media_type="text/csv")
         case "text":
-            return PlainTextResponse(message_text(*rankings))
+            return PlainTextResponse(message_text(*rankings, voice=voice))
         case _:
             raise HTTPException(422, "format is json, csv or text")
 
 
 def season(request: Request) -> Response:
     """The season plan as JSON."""
-    plans = web(request).plans.get(readable_site(request))
-    return Response(plan_json(*(view.plan for view in plans)), media_type="application/json")
+    site = readable_site(request)
+    voice = voice_of(request, site)
+    plans = [view.plan for view in web(request).plans.get(site).of(voice)]
+    return Response(plan_json(*plans, voice=voice), media_type="application/json")
 
 
 def log(request: Request) -> Response:

@@ -15,7 +15,7 @@ from starlette.types import ASGIApp
 from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
 from windowcast.report.catalogue import problem_text
 from windowcast.web import api, incoming_views, log_views, read_views, season_views, site_views
-from windowcast.web.context import Web, page, web, without_folders
+from windowcast.web.context import Web, page, voice_of, web, without_folders
 from windowcast.web.security import protected
 
 LOG = logging.getLogger("windowcast.web")
@@ -66,12 +66,17 @@ def _problem(request: Request, error: Exception) -> Response:
     """A problem of the user's data or of a source, in its own words without folders."""
     assert isinstance(error, WindowcastError)
     status = 503 if isinstance(error, SourceUnreachableError) else 422
-    return _error(request, status, without_folders(problem_text(error), web(request)))
+    return _error(
+        request,
+        status,
+        without_folders(problem_text(error, voice_of(request, None)), web(request)),
+    )
 
 
 def _failed(request: Request, error: Exception) -> Response:
     LOG.error("%s %s failed: %r", request.method, request.url.path, error)
-    return _error(request, 500, "Something went wrong here. The server's own output says what.")
+    voice = voice_of(request, None)
+    return _error(request, 500, voice.say("error_page.unknown"))
 
 
 def _error(request: Request, status: int, text: str) -> Response:

@@ -12,41 +12,23 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from windowcast.core.units import Display
-from windowcast.report.answer_page import Words
-from windowcast.report.catalogue import render
-from windowcast.report.page import templates
+from windowcast.core.units import System
+from windowcast.report.catalogue import Voice
+from windowcast.report.page import page_of
 from windowcast.report.plan_view import PlanView
 from windowcast.report.review_page import ReviewBook
-from windowcast.web.answers import Keeper, Ready
+from windowcast.web.answers import InVoices, Keeper, Ready
 from windowcast.web.log_pages import LogShelf
 from windowcast.web.security import SESSION_COOKIE, Guard, csrf_proof, from_own_page, same_origin
 from windowcast.web.sites import KnownSite, SiteBook
 from windowcast.windows.cautions import CAUTIONS
 
 T = TypeVar("T")
-SCREENS = (
-    ("today", "Today"),
-    ("season", "Season"),
-    ("plan", "Plan & tank sheet"),
-    ("log", "Log"),
-    ("review", "Review"),
-    ("compare", "Compare"),
-    ("settings", "Site"),
-)
-DONE = {  # what a page says after a form was taken; the address carries the key only
-    "made": "Your site is made.",
-    "saved": "Saved.",
-    "added": "Added to the log.",
-    "logged": "This application is in the log; undo takes it back.",
-    "logged-against": "This application is in the log as it was done, though the turf should not"
-    " have had it: see its tank sheet. Undo takes it back.",
-    "edited": "Changed; the version before is kept in the history.",
-    "removed": "Taken out; undo brings it back.",
-    "undone": "The last change was taken back.",
-    "uploaded": "The weather file was read and added.",
-    "imported": "The entries of the file were added; undo takes them back.",
-}
+SCREENS = ("today", "season", "plan", "log", "review", "compare", "settings")
+DONE = (  # what may have been done, as the address of the next page says it
+    "made", "saved", "added", "logged", "logged-against", "edited", "removed", "undone",
+    "uploaded", "imported",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -55,11 +37,12 @@ class Web:
 
     book: SiteBook
     answers: Keeper[Ready]
-    plans: Keeper[tuple[PlanView, ...]]
+    plans: Keeper[InVoices[tuple[PlanView, ...]]]
     reviews: Keeper[ReviewBook]
     guard: Guard
     logs: LogShelf = field(default_factory=LogShelf)
     today: dt.date | None = None  # answer as if this were the date; None: the site's own clock
+    lang: str = "en"  # of the pages
 
 
 def web(request: Request) -> Web:
@@ -108,9 +91,14 @@ def piece(request: Request, found: Sequence[T]) -> T:
     return found[number - 1]
 
 
-def display_of(site: KnownSite) -> Display:
+def units_of(site: KnownSite) -> System:
     """The site's units."""
-    return Display(site.site.units if site.site is not None else "metric")
+    return site.site.units if site.site is not None else "metric"
+
+
+def voice_of(request: Request, site: KnownSite | None) -> Voice:
+    """How a page speaks to its reader."""
+    return Voice(units_of(site) if site is not None else "metric", web(request).lang)
 
 
 def page(
@@ -128,20 +116,18 @@ def page(
     fresh = not session
     if fresh:
         session = secrets.token_urlsafe(24)
-    html = (
-        templates()
-        .get_template(template)
-        .render(
-            site=site,
-            sites=parts.book.all(),
-            screens=SCREENS,
-            screen=screen,
-            words=Words(display_of(site)) if site is not None else Words(Display()),
-            proof=csrf_proof(parts.guard, session),
-            done=DONE.get(request.query_params.get("done", ""), ""),
-            cautions=[render(caution) for caution in CAUTIONS],
-            **context,
-        )
+    voice, done = voice_of(request, site), request.query_params.get("done", "")
+    html = page_of(
+        template,
+        voice,
+        site=site,
+        sites=parts.book.all(),
+        screens=[(key, voice.say(f"screen.{key}")) for key in SCREENS],
+        screen=screen,
+        proof=csrf_proof(parts.guard, session),
+        done=voice.say(f"done.{done}") if done in DONE else "",
+        cautions=[voice.text(caution) for caution in CAUTIONS],
+        **context,
     )
     response = HTMLResponse(html, status)
     if fresh:

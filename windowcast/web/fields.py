@@ -14,7 +14,7 @@ from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
-from windowcast.core.units import Display
+from windowcast.core.units import System
 from windowcast.records.entered_quantities import ENTERED
 from windowcast.report.measures import MEASURES
 
@@ -45,9 +45,9 @@ class Field:
     needed: bool = False
     options: tuple[tuple[str, str], ...] = ()
 
-    def unit(self, display: Display) -> str:
+    def unit(self, units: System) -> str:
         """The unit the reader types in."""
-        return MEASURES[self.measure][display.system].unit if self.measure else ""
+        return MEASURES[self.measure][units].unit if self.measure else ""
 
 
 class FormError(InputError):
@@ -78,7 +78,7 @@ YES_NO = (("", "not said"), ("yes", "yes"), ("no", "no"))
 
 
 def read(
-    fields: Sequence[Field], typed: Mapping[str, str], display: Display, zone: ZoneInfo
+    fields: Sequence[Field], typed: Mapping[str, str], units: System, zone: ZoneInfo
 ) -> dict[str, Any]:
     """Plain values in SI of what was typed; fields left empty are left out.
 
@@ -93,7 +93,7 @@ def read(
         text = typed.get(field.name, "").strip()
         try:
             if text:
-                found[field.name] = _READERS[field.kind](text, field, display, zone)
+                found[field.name] = _READERS[field.kind](text, field, units, zone)
             elif field.needed:
                 raise ValueError("is missing")
         except ValueError as error:
@@ -104,19 +104,19 @@ def read(
 
 
 def show(
-    fields: Sequence[Field], values: Mapping[str, Any], display: Display, zone: ZoneInfo
+    fields: Sequence[Field], values: Mapping[str, Any], units: System, zone: ZoneInfo
 ) -> dict[str, str]:
     """What to fill the form with for plain values in SI."""
     return {
-        field.name: _shown(values[field.name], field, display, zone)
+        field.name: _shown(values[field.name], field, units, zone)
         for field in fields
         if values.get(field.name) is not None
     }
 
 
-def _shown(value: Any, field: Field, display: Display, zone: ZoneInfo) -> str:
+def _shown(value: Any, field: Field, units: System, zone: ZoneInfo) -> str:
     if field.kind == "number":
-        factor, offset = _scale(field, display)
+        factor, offset = _scale(field, units)
         return f"{float(value) * factor + offset:.6g}"
     if field.kind == "moment":
         moment = dt.datetime.fromisoformat(value) if isinstance(value, str) else value
@@ -128,15 +128,15 @@ def _shown(value: Any, field: Field, display: Display, zone: ZoneInfo) -> str:
     return str(value)
 
 
-def _scale(field: Field, display: Display) -> tuple[float, float]:
+def _scale(field: Field, units: System) -> tuple[float, float]:
     """Factor and offset from SI to what the reader types."""
     if not field.measure:
         return 1.0, 0.0
-    shown = MEASURES[field.measure][display.system]
+    shown = MEASURES[field.measure][units]
     return shown.factor, shown.offset
 
 
-def _number(text: str, field: Field, display: Display, zone: ZoneInfo) -> float:
+def _number(text: str, field: Field, units: System, zone: ZoneInfo) -> float:
     try:
         value = float(text.replace(",", ".").replace("−", "-"))
     except ValueError:
@@ -145,7 +145,7 @@ def _number(text: str, field: Field, display: Display, zone: ZoneInfo) -> float:
         raise ValueError(f"{text!r} is not a number") from None
     if not math.isfinite(value):
         raise ValueError(f"{text!r} is not a number")
-    factor, offset = _scale(field, display)
+    factor, offset = _scale(field, units)
     return (value - offset) / factor
 
 
@@ -157,28 +157,28 @@ def _with_unit(text: str, field: Field) -> float:
         raise ValueError(error.problem) from None
 
 
-def _whole(text: str, field: Field, display: Display, zone: ZoneInfo) -> int:
-    value = _number(text, field, display, zone)
+def _whole(text: str, field: Field, units: System, zone: ZoneInfo) -> int:
+    value = _number(text, field, units, zone)
     if value != int(value):
         raise ValueError(f"{text!r} is not a whole number")
     return int(value)
 
 
-def _date(text: str, field: Field, display: Display, zone: ZoneInfo) -> str:
+def _date(text: str, field: Field, units: System, zone: ZoneInfo) -> str:
     try:
         return dt.date.fromisoformat(text).isoformat()
     except ValueError:
         raise ValueError(f"{text!r} is not a date such as 2025-11-06") from None
 
 
-def _time(text: str, field: Field, display: Display, zone: ZoneInfo) -> str:
+def _time(text: str, field: Field, units: System, zone: ZoneInfo) -> str:
     try:
         return dt.time.fromisoformat(text).isoformat()
     except ValueError:
         raise ValueError(f"{text!r} is not a time such as 09:30") from None
 
 
-def _moment(text: str, field: Field, display: Display, zone: ZoneInfo) -> str:
+def _moment(text: str, field: Field, units: System, zone: ZoneInfo) -> str:
     try:
         moment = dt.datetime.fromisoformat(text)
     except ValueError:
@@ -186,27 +186,27 @@ def _moment(text: str, field: Field, display: Display, zone: ZoneInfo) -> str:
     return moment.replace(tzinfo=moment.tzinfo or zone).isoformat()
 
 
-def _choice(text: str, field: Field, display: Display, zone: ZoneInfo) -> str:
+def _choice(text: str, field: Field, units: System, zone: ZoneInfo) -> str:
     if text not in dict(field.options):
         raise ValueError(f"{text!r} is not one of the choices")
     return text
 
 
-def _yes_no(text: str, field: Field, display: Display, zone: ZoneInfo) -> bool:
+def _yes_no(text: str, field: Field, units: System, zone: ZoneInfo) -> bool:
     if text not in {"yes", "no"}:
         raise ValueError(f"{text!r} is neither yes nor no")
     return text == "yes"
 
 
-def _lines(text: str, field: Field, display: Display, zone: ZoneInfo) -> list[str]:
+def _lines(text: str, field: Field, units: System, zone: ZoneInfo) -> list[str]:
     return [line.strip() for line in text.replace(",", "\n").splitlines() if line.strip()]
 
 
-def _text(text: str, field: Field, display: Display, zone: ZoneInfo) -> str:
+def _text(text: str, field: Field, units: System, zone: ZoneInfo) -> str:
     return text
 
 
-_READERS: Mapping[Kind, Callable[[str, Field, Display, ZoneInfo], Any]] = {
+_READERS: Mapping[Kind, Callable[[str, Field, System, ZoneInfo], Any]] = {
     "text": _text,
     "long": _text,
     "number": _number,

@@ -16,36 +16,36 @@ from typing import Literal
 
 from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
-from windowcast.records.kinds import TITLES
+from windowcast.records.kinds import KINDS
+from windowcast.report.catalogue import Voice
 from windowcast.web.sites import KnownSite
 from windowcast.web.uploads import LOG_SUFFIXES, SUFFIXES, read_in_worker, safe_name
 
 Purpose = Literal["weather", "log"]
 MOST_ASIDE, KEPT_S = 5, 24 * 3600.0  # files kept aside for a site, and how long
 _NAME = re.compile(r"[0-9a-f]{16}\.[A-Za-z0-9._-]+", re.ASCII)
-_ORDER = ("dates", "Dates such as 9/4/2025", (
-    ("", "the file tells"), ("mdy", "month/day/year"), ("dmy", "day/month/year"),
-))  # fmt: skip
-_MARK = (
-    "decimal",
-    "Decimal mark",
-    (("", "the file tells"), ("point", "point"), ("comma", "comma")),
-)
-CHOICES: Mapping[Purpose, tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...]] = {
-    "weather": (
-        _ORDER,
-        _MARK,
-        ("units", "Columns without a unit", (
-            ("", "none"), ("us", "°F, inches, mph"), ("metric", "°C, mm, m/s"),
-        )),
-    ),
-    "log": (
-        _ORDER,
-        _MARK,
-        ("kind", "Kind of all rows", (("", "a column says it"), *TITLES.items())),
-        ("unknown", "Columns that are not known", (("", "ask"), ("ignore", "leave them out"))),
-    ),
-}  # fmt: skip
+_OF_TABLES = {"dates": ("mdy", "dmy"), "decimal": ("point", "comma")}
+CHOICES: Mapping[Purpose, Mapping[str, tuple[str, ...]]] = {  # "" besides: not said
+    "weather": {**_OF_TABLES, "units": ("us", "metric")},
+    "log": {**_OF_TABLES, "kind": KINDS, "unknown": ("ignore",)},
+}
+
+
+def choices_said(purpose: Purpose, voice: Voice) -> list[tuple[str, str, list[tuple[str, str]]]]:
+    """What can be said of a file beside it: key, label, and each value with its words."""
+    return [
+        (
+            key,
+            voice.say(f"incoming_choice.{key}.label"),
+            [("", voice.say(f"incoming_choice.{key}.unsaid"))]
+            + [(value, _choice_said(key, value, voice)) for value in values],
+        )
+        for key, values in CHOICES[purpose].items()
+    ]
+
+
+def _choice_said(key: str, value: str, voice: Voice) -> str:
+    return voice.say(f"log_kind.{value}" if key == "kind" else f"incoming_choice.{key}.{value}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,15 +114,20 @@ def options_from(typed: Mapping[str, str], purpose: Purpose) -> dict[str, str]:
     said = {"sheet": typed.get("sheet", "")[:64]}
     if re.search(r"[:=,]", said["sheet"]):
         raise InputError("has a sign that no option takes (: = ,)", field="sheet")
-    for key, _, choices in CHOICES[purpose]:
+    for key, values in CHOICES[purpose].items():
         said[key] = typed.get(key, "")
-        if said[key] not in dict(choices):
+        if said[key] not in ("", *values):
             raise InputError("is not one of the choices", field=key)
     return said
 
 
 def shown(
-    incoming: Incoming, options: Mapping[str, str], site: KnownSite, purpose: Purpose
+    incoming: Incoming,
+    options: Mapping[str, str],
+    site: KnownSite,
+    purpose: Purpose,
+    *,
+    lang: str,
 ) -> FileReading:
     """How a file is understood, read in a process of its own.
 
@@ -131,7 +136,7 @@ def shown(
     InputError
         It cannot be read without a guess.
     """
-    report = read_in_worker(spec_of(incoming, options), site, purpose, incoming.name)
+    report = read_in_worker(spec_of(incoming, options), site, purpose, incoming.name, lang=lang)
     return FileReading(tuple(report["lines"]), bool(report["plain"]))
 
 

@@ -15,13 +15,14 @@ from starlette.routing import Route
 from windowcast.core.errors import InputError
 from windowcast.records.by_hand import LogTableOptions
 from windowcast.records.import_export import read_log_file
-from windowcast.web.context import moved_to, own_site, page, posted, proven
+from windowcast.web.context import moved_to, own_site, page, posted, proven, voice_of
 from windowcast.web.fields import sentence_of
 from windowcast.web.incoming import (
     CHOICES,
     FileReading,
     Incoming,
     Purpose,
+    choices_said,
     found_aside,
     keep_aside,
     options_from,
@@ -95,7 +96,9 @@ async def _looked_at(
 ) -> Response:
     """Read a file in a worker; store it when it is confirmed, or leaves no doubt."""
     try:
-        seen = await run_in_threadpool(shown, incoming, options, site, purpose)
+        seen = await run_in_threadpool(
+            shown, incoming, options, site, purpose, lang=voice_of(request, site).lang
+        )
         if store or (purpose == "weather" and seen.plain):
             await run_in_threadpool(_STORE[purpose], request, site, incoming, options)
             return moved_to(
@@ -158,7 +161,7 @@ def _page(
         status=422 if problem else 200,
         purpose=purpose,
         incoming=incoming,
-        choices=CHOICES[purpose],
+        choices=choices_said(purpose, voice_of(request, site)),
         options=options,
         seen=seen,
         problem=_worded(problem, incoming) if problem else "",

@@ -7,7 +7,7 @@ from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
-from windowcast.core.units import Display
+from windowcast.core.units import System
 from windowcast.records import model
 from windowcast.records.fields import LogField
 from windowcast.records.model import KINDS, Entry, from_plain, kind_of, to_plain
@@ -64,7 +64,7 @@ def fields_of(kind: str) -> list[Field]:
     return [field for _, group in FORMS[kind] for field in group]
 
 
-def entry_from(kind: str, typed: Mapping[str, str], display: Display, zone: ZoneInfo) -> Entry:
+def entry_from(kind: str, typed: Mapping[str, str], units: System, zone: ZoneInfo) -> Entry:
     """The entry a filled-in form stands for.
 
     Raises
@@ -72,19 +72,19 @@ def entry_from(kind: str, typed: Mapping[str, str], display: Display, zone: Zone
     InputError
         With the form's field named.
     """
-    flat = read(fields_of(kind), typed, display, zone)
+    flat = read(fields_of(kind), typed, units, zone)
     plain = {name: value for name, value in flat.items() if not name.startswith("materials.")}
     if kind == "application":
         plain["materials"] = _materials(flat)
     return from_plain(kind, plain)
 
 
-def form_values(entry: Entry, display: Display, zone: ZoneInfo) -> dict[str, str]:
+def form_values(entry: Entry, units: System, zone: ZoneInfo) -> dict[str, str]:
     """What to fill the form with for an entry."""
     plain: dict[str, Any] = dict(to_plain(entry))
     for row, material in enumerate(plain.pop("materials", [])):
         plain |= {f"materials.{row}.{name}": value for name, value in material.items()}
-    return show(fields_of(kind_of(entry)), plain, display, zone)
+    return show(fields_of(kind_of(entry)), plain, units, zone)
 
 
 def _materials(flat: Mapping[str, Any]) -> list[dict[str, Any]]:

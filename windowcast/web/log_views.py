@@ -16,24 +16,26 @@ from starlette.routing import Route
 
 from windowcast.core.errors import InputError, WindowcastError
 from windowcast.core.local_days import local_today
+from windowcast.core.phrase import say
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products
 from windowcast.records.hour_weather import prefilled
-from windowcast.records.kinds import TITLES
+from windowcast.records.kinds import KINDS
 from windowcast.records.log_mirror import LogNow
 from windowcast.records.model import Application, Entry, check_dates, kind_of
-from windowcast.records.store import SeasonLog
-from windowcast.report.catalogue import render
+from windowcast.records.store import SeasonLog, Stored
+from windowcast.report.catalogue import Voice
 from windowcast.report.log_entries import entry_text
 from windowcast.report.spray_record import lacking, record_sheet
 from windowcast.web.context import (
-    display_of,
     moved_to,
     own_site,
     page,
     posted,
     readable_site,
     ready_answer,
+    units_of,
+    voice_of,
     web,
 )
 from windowcast.web.fields import sentence_of, wrong_by_field
@@ -58,21 +60,29 @@ def listing(request: Request) -> Response:
     assert site.site is not None
     now = web(request).logs.now(site.log_path) if site.log_path is not None else LogNow(0, (), ())
     shown = log_page(now.entries, request.query_params, southern=site.site.place.southern)
-    units = display_of(site).system
+    voice = voice_of(request, site)
     return page(
         request,
         "log.html",
         site=site,
         screen="log",
         shown=shown,
-        rows=[
-            (item, TITLES[kind_of(item.entry)], entry_text(item.entry, units))
-            for item in shown.entries
-        ],
-        kinds=TITLES,
-        unusable=[(item, TITLES.get(item.kind, item.kind)) for item in now.unusable[:UNUSABLE]],
+        rows=[_row(item, voice) for item in shown.entries],
+        kinds={kind: voice.say(f"log_kind.{kind}") for kind in KINDS},
+        unusable=[(item, _kind_said(item.kind, voice)) for item in now.unusable[:UNUSABLE]],
         more_unusable=max(0, len(now.unusable) - UNUSABLE),
     )
+
+
+def _row(item: Stored[Any], voice: Voice) -> tuple[Stored[Any], str, str, bool]:
+    """An entry with its kind and what it says, and whether it has a spray record."""
+    kind = kind_of(item.entry)
+    return item, _kind_said(kind, voice), entry_text(item.entry, voice), kind == "application"
+
+
+def _kind_said(kind: str, voice: Voice) -> str:
+    """A kind in words; one that nobody knows as it is."""
+    return voice.say(f"log_kind.{kind}") if kind in KINDS else kind
 
 
 async def adding(request: Request) -> Response:
@@ -100,13 +110,15 @@ def _add(request: Request, site: KnownSite, kind: str, typed: dict[str, str]) ->
 async def editing(request: Request) -> Response:
     """An entry in its form with its history, or the form sent back."""
     site = own_site(request)
-    item, history = await run_in_threadpool(_with_history, site, request.path_params["entry"])
-    kind, display = kind_of(item.entry), display_of(site)
+    item, history = await run_in_threadpool(
+        _with_history, request, site, request.path_params["entry"]
+    )
+    kind, units = kind_of(item.entry), units_of(site)
     if kind == "application" and len(item.entry.materials) > MATERIALS:
         raise HTTPException(409, "More materials than the form holds: use windowcast log edit.")
     assert site.site is not None
     if request.method == "GET":
-        values = form_values(item.entry, display, site.site.zone)
+        values = form_values(item.entry, units, site.site.zone)
         return _form(request, site, kind, values=values, item=item, history=history)
     typed = await posted(request)
     try:
@@ -159,11 +171,12 @@ async def undoing(request: Request) -> Response:
 def spray_record(request: Request) -> Response:
     """One application as a sheet to print."""
     site = own_site(request)
-    item, _ = _with_history(site, request.path_params["entry"])
+    item, _ = _with_history(request, site, request.path_params["entry"])
     if not isinstance(item.entry, Application):
         raise HTTPException(404, "Only applications have a spray record.")
-    sheet = record_sheet(item.entry)
-    lacks = [render(said) for said in lacking(sheet)]
+    voice = voice_of(request, site)
+    sheet = record_sheet(item.entry, voice)
+    lacks = [voice.text(said) for said in lacking(sheet)]
     return page(
         request, "record.html", site=site, screen="log", item=item, sheet=sheet, lacks=lacks
     )
@@ -184,7 +197,7 @@ def _kind(request: Request) -> str:
 
 def _entry(request: Request, site: KnownSite, kind: str, typed: dict[str, str]) -> Entry:
     assert site.site is not None
-    entry = entry_from(kind, typed, display_of(site), site.site.zone)
+    entry = entry_from(kind, typed, units_of(site), site.site.zone)
     return accepted(request, site, entry)
 
 
@@ -219,9 +232,9 @@ def with_weather(request: Request, site: KnownSite, application: Application) ->
         return application
 
 
-def _with_history(site: KnownSite, entry_id: str) -> tuple[Any, list[tuple[Any, str]]]:
+def _with_history(request: Request, site: KnownSite, entry_id: str) -> tuple[Any, list[str]]:
     """An entry as it stands, and each change of it in words; 404 when there is none."""
-    units = display_of(site).system
+    voice = voice_of(request, site)
     try:
         with open_log(site) as log:
             item = log.get(entry_id)
@@ -231,7 +244,9 @@ def _with_history(site: KnownSite, entry_id: str) -> tuple[Any, list[tuple[Any, 
     words = []
     for change in changes:
         entry = next(r.entry for r in change.revisions if r.id == item.id)
-        words.append((change, entry_text(entry, units) if entry is not None else "taken out"))
+        text = voice.say("log_page.taken_out") if entry is None else entry_text(entry, voice)
+        action = say(f"log_action.{change.action}")
+        words.append(voice.say("log_page.change_line", at=change.at, action=action, text=text))
     return item, words
 
 
@@ -254,10 +269,10 @@ def _form(
         screen="log",
         status=422 if problem else 200,
         kind=kind,
-        title=TITLES[kind],
+        title=say(f"log_kind.{kind}"),
         groups=FORMS[kind],
         values=values,
-        display=display_of(site),
+        units=units_of(site),
         lists=suggestions(site, _product_names(site)),
         item=item,
         history=history,

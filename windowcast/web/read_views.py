@@ -12,7 +12,7 @@ from starlette.routing import Route
 from windowcast.report.calendar import calendar_text
 from windowcast.report.message import message_text
 from windowcast.report.page import render_page
-from windowcast.web.context import page, readable_site, ready_answer, web
+from windowcast.web.context import page, readable_site, ready_answer, voice_of, web
 from windowcast.web.security import LOOPBACK, host_name
 from windowcast.web.sites import KnownSite
 
@@ -33,7 +33,12 @@ def _today(request: Request, site: KnownSite) -> Response:
     ready = ready_answer(request, site)
     subscription = subscription_of(request, site)
     return page(
-        request, "today.html", site=site, screen="today", body=ready.body, calendar=subscription
+        request,
+        "today.html",
+        site=site,
+        screen="today",
+        body=ready.body.of(voice_of(request, site)),
+        calendar=subscription,
     )
 
 
@@ -63,7 +68,7 @@ def one_page(request: Request) -> Response:
     """The self-contained page file."""
     site = readable_site(request)
     return Response(
-        render_page(*ready_answer(request, site).answers),
+        render_page(*ready_answer(request, site).answers, voice=voice_of(request, site)),
         media_type="text/html",
         headers={
             "content-disposition": f'attachment; filename="{site.slug}.html"',
@@ -74,14 +79,16 @@ def one_page(request: Request) -> Response:
 
 def calendar(request: Request) -> Response:
     """The calendar to subscribe to: of one site, or of the first."""
-    text = calendar_text(*ready_answer(request, _one(request)).answers)
+    site = _one(request)
+    text = calendar_text(*ready_answer(request, site).answers, voice=voice_of(request, site))
     return Response(text, media_type="text/calendar")
 
 
 def message(request: Request) -> Response:
     """The answer as plain text for an e-mail."""
-    answers = ready_answer(request, _one(request)).answers
-    return PlainTextResponse(message_text(*(answer.ranking for answer in answers)))
+    site = _one(request)
+    rankings = [answer.ranking for answer in ready_answer(request, site).answers]
+    return PlainTextResponse(message_text(*rankings, voice=voice_of(request, site)))
 
 
 def _one(request: Request) -> KnownSite:

@@ -12,11 +12,10 @@ from starlette.routing import Route
 from windowcast.core.errors import InputError, WindowcastError
 from windowcast.core.season_calendar import days_of_year_apart
 from windowcast.programme.model import KeyDate
+from windowcast.report.catalogue import Voice
 from windowcast.report.plan_view import PlanView, days_apart
-from windowcast.report.wording import short
 from windowcast.report.years_chart import years_chart
 from windowcast.web.context import (
-    display_of,
     moved_to,
     own_site,
     page,
@@ -24,6 +23,7 @@ from windowcast.web.context import (
     posted,
     readable_site,
     ready_answer,
+    voice_of,
     web,
     without_folders,
 )
@@ -37,8 +37,9 @@ MOST_COMPARED = 8
 def season(request: Request) -> Response:
     """Where the season stands: curves, cover, key dates, turf."""
     site = readable_site(request)
-    view = piece(request, ready_answer(request, site).views)
-    plans = web(request).plans.get(site)
+    voice = voice_of(request, site)
+    view = piece(request, ready_answer(request, site).views.of(voice))
+    plans = web(request).plans.get(site).of(voice)
     return page(
         request,
         "season.html",
@@ -69,7 +70,7 @@ async def logging_tank(request: Request) -> Response:
 
 
 def _plan(request: Request, site: KnownSite, tank: SheetView) -> Response:
-    plans = web(request).plans.get(site)
+    plans = web(request).plans.get(site).of(voice_of(request, site))
     return page(
         request,
         "plan.html",
@@ -89,8 +90,8 @@ def review(request: Request) -> Response:
     if not logged:
         return page(request, "review.html", site=site, screen="review", view=None)
     season, book = request.query_params.get("season", ""), web(request).reviews.get(site)
-    body = book.body(season, display_of(site))
-    view = book.of(season)
+    voice = voice_of(request, site)
+    view, body = book.of(season, voice), book.body(season, voice)
     return page(request, "review.html", site=site, screen="review", view=view, body=body)
 
 
@@ -106,7 +107,8 @@ class SiteColumn:
 def compare(request: Request) -> Response:
     """This season beside the past ones, and the user's sites beside each other."""
     site = readable_site(request)
-    own = web(request).plans.get(site)[0]
+    voice = voice_of(request, site)
+    own = web(request).plans.get(site).of(voice)[0]
     others = [known for known in web(request).book.all() if known.slug != site.slug]
     return page(
         request,
@@ -114,32 +116,33 @@ def compare(request: Request) -> Response:
         site=site,
         screen="compare",
         plan=own,
-        chart=years_chart(own.plan),
-        columns=[_column(request, own, other) for other in others[:MOST_COMPARED]],
+        chart=years_chart(own.plan, voice),
+        columns=[_column(request, own, other, voice) for other in others[:MOST_COMPARED]],
     )
 
 
-def _column(request: Request, own: PlanView, other: KnownSite) -> SiteColumn:
+def _column(request: Request, own: PlanView, other: KnownSite, voice: Voice) -> SiteColumn:
     if other.site is None:
         return SiteColumn(other, {}, other.problem)
     try:
-        theirs = web(request).plans.get(other)[0].plan
+        theirs = web(request).plans.get(other).of(voice)[0].plan
     except WindowcastError as error:
         return SiteColumn(other, {}, without_folders(str(error), web(request)))
     dates = {key.name: key.normal for key in theirs.key_dates}
-    return SiteColumn(other, {k.name: _beside(k, dates.get(k.name)) for k in own.plan.key_dates})
+    return SiteColumn(
+        other, {k.name: _beside(k, dates.get(k.name), voice) for k in own.plan.key_dates}
+    )
 
 
-def _beside(ours: KeyDate, theirs: DateRange | None) -> str:
+def _beside(ours: KeyDate, theirs: DateRange | None, voice: Voice) -> str:
     """``12 Sep, 9 days early``: a site's usual date against ours."""
     if theirs is None or theirs.median is None:
-        return "cannot tell"
-    text = short(theirs.median)
+        return voice.say("window_verdict.cannot_tell")
+    text = voice.write(theirs.median, "short")
     if ours.normal is None or ours.normal.median is None:
         return text
-    return (
-        f"{text}, {days_apart(days_of_year_apart(theirs.median, ours.normal.median), 'same day')}"
-    )
+    apart = days_of_year_apart(theirs.median, ours.normal.median)
+    return f"{text}, {days_apart(apart, voice, voice.say('season.same_day'))}"
 
 
 ROUTES = [

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from windowcast.core.site import Site, site_from
 from windowcast.core.turf import Species, Texture
-from windowcast.core.units import Display
+from windowcast.core.units import System
 from windowcast.core.weed_codes import supported
 from windowcast.season.weeds import weed
 from windowcast.web.fields import YES_NO, Field, read, show
@@ -107,7 +107,7 @@ def weed_choices() -> tuple[tuple[str, str], ...]:
     return tuple((code, weed(code).name) for code in supported())
 
 
-def settings_from(typed: Mapping[str, str], display: Display) -> dict[str, Any]:
+def settings_from(typed: Mapping[str, str], units: System) -> dict[str, Any]:
     """Dotted key → plain value (None: not set) of a filled-in settings form.
 
     Raises
@@ -116,7 +116,7 @@ def settings_from(typed: Mapping[str, str], display: Display) -> dict[str, Any]:
         A field does not read as what it asks for.
     """
     found: dict[str, Any] = dict.fromkeys(field.name for field in FIELDS)
-    found |= read(FIELDS, typed, display, ZoneInfo("UTC"))
+    found |= read(FIELDS, typed, units, ZoneInfo("UTC"))
     found["stock"] = found["stock"] or []
     found["timezone"] = found["timezone"] or ""
     found["weeds"] = [code for code, _ in weed_choices() if typed.get(f"weed.{code}")]
@@ -127,7 +127,7 @@ def settings_from(typed: Mapping[str, str], display: Display) -> dict[str, Any]:
 def settings_values(site: Site) -> dict[str, str]:
     """What to fill the settings form with."""
     plain = flat(site.model_dump(mode="json"))
-    values = show(FIELDS, plain, Display(site.units), site.zone)
+    values = show(FIELDS, plain, site.units, site.zone)
     values |= {f"weed.{code}": "yes" for code in site.weeds}
     values |= {f"day.{day}": "yes" for day in site.calendar.spray_weekdays}
     return values | show_rows(plain)

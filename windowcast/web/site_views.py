@@ -13,16 +13,16 @@ from starlette.routing import Route
 
 from windowcast.core.errors import InputError
 from windowcast.core.site_template import Answers, site_toml
-from windowcast.core.units import Display
+from windowcast.core.units import System
 from windowcast.sources.files import parse_spec
 from windowcast.web import places
 from windowcast.web.context import (
-    display_of,
     moved_to,
     own_site,
     page,
     posted,
     readable_site,
+    units_of,
     web,
 )
 from windowcast.web.fields import sentence_of, wrong_by_field
@@ -72,9 +72,9 @@ def _make(request: Request, typed: dict[str, str]) -> str:
     return web(request).book.save(changed_file(start, settings), name=settings["name"])
 
 
-def _typed_units(typed: dict[str, str]) -> Display:
+def _typed_units(typed: dict[str, str]) -> System:
     """The units that the labels of a new site's form were shown in."""
-    return Display("metric" if typed.get("shown") == "metric" else "us")
+    return "metric" if typed.get("shown") == "metric" else "us"
 
 
 def _from_town(text: str, words: str) -> dict[str, str]:
@@ -104,7 +104,7 @@ async def settings(request: Request) -> Response:
 
 def _save(request: Request, site: KnownSite, typed: dict[str, str]) -> None:
     assert site.path is not None
-    changed = settings_from(typed, display_of(site))
+    changed = settings_from(typed, units_of(site))
     text = changed_file(site.path.read_text("utf-8"), changed)
     web(request).book.save(text, name=changed["name"], replacing=site)
 
@@ -169,9 +169,7 @@ def _form(
         days=DAYS,
         lists=LISTS,
         rows=rows_shown(values),
-        display=display_of(site)
-        if site
-        else Display("us" if values.get("units") == "us" else "metric"),
+        units=units_of(site) if site else "us" if values.get("units") == "us" else "metric",
         wrong=wrong,
         problem=sentence_of(problem) if problem and not wrong else "",
         towns=towns or [],

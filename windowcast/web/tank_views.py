@@ -16,8 +16,6 @@ from zoneinfo import ZoneInfo
 from starlette.requests import Request
 
 from windowcast.core.errors import InputError
-from windowcast.core.phrase import Phrase
-from windowcast.core.units import Display
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products, product_from_words
 from windowcast.materials.tank import Product, TankSheet
@@ -31,11 +29,11 @@ from windowcast.records.tank_job import (
     setting,
     tank_job,
 )
-from windowcast.report import both_units
-from windowcast.report.catalogue import render
-from windowcast.report.tank_sheet import cost_lines, dose_text, nozzle_lines
+from windowcast.report.catalogue import Voice
+from windowcast.report.tank_sheet import SaidSheet, said_sheet
 from windowcast.season.weeds import weed
-from windowcast.web.fields import Field, FormError, read, sentence_of, wrong_by_field
+from windowcast.web.context import voice_of
+from windowcast.web.fields import Field, FormError, Kind, read, sentence_of, wrong_by_field
 from windowcast.web.log_views import accepted, open_log, today_of, with_weather
 from windowcast.web.sites import KnownSite, file_state
 from windowcast.web.suggestions import suggestions
@@ -44,25 +42,26 @@ from windowcast.windows.purposes import purpose_of
 
 PRODUCTS = 4
 AMOUNTS = ("area", "carrier", "tank", "speed", "spacing", "flow")
+_HINTED = frozenset({
+    "start", "end", "name", "rate", "concentration", "formulation", "share", "max_per_year",
+    "where", "area", "carrier", "tank", "speed", "spacing", "flow",
+})  # fmt: skip
 _PRODUCT_KEYS = ("rate", "concentration", "formulation", "share", "max_per_year")
-_DONE = (
-    Field("start", "Sprayed from", "moment", hint="local time", needed=True),
-    Field("end", "Until", "moment", hint="local time"),
-    Field("operator", "Applicator"),
-    Field("certification", "Licence or certificate number"),
-)
+_DONE = ("start", "end", "operator", "certification")
 
 
-def product_fields(row: int) -> tuple[Field, ...]:
+def _field(name: str, voice: Voice, kind: Kind = "text", **more: Any) -> Field:
+    """A field with the label and the hint of its name, which may be that of a row."""
+    key = name.rpartition(".")[2]
+    if "hint" not in more and key in _HINTED:
+        more["hint"] = voice.say(f"sheet_field.hint.{key}")
+    return Field(name, voice.say(f"sheet_field.label.{key}"), kind, **more)
+
+
+def product_fields(row: int, voice: Voice) -> tuple[Field, ...]:
     """The fields of one product."""
-    return (
-        Field(f"p{row}.name", "Name", hint="of your materials file, or an active", needed=row == 0),
-        Field(f"p{row}.rate", "Rate of product", hint="e.g. 16 fl oz/acre"),
-        Field(f"p{row}.concentration", "Concentration", hint="from the label: 4 lb/gal, 65 %"),
-        Field(f"p{row}.formulation", "Formulation", hint="SC, WG, SL, NIS …"),
-        Field(f"p{row}.share", "Or share of volume", hint="adjuvants: 0.25 %"),
-        Field(f"p{row}.max_per_year", "Most in a year", hint="label's limit: 2 lb/acre"),
-    )
+    name = _field(f"p{row}.name", voice, needed=row == 0)
+    return (name, *(_field(f"p{row}.{key}", voice) for key in _PRODUCT_KEYS))
 
 
 @dataclass(frozen=True)
@@ -76,23 +75,13 @@ class SheetView:
     typed: dict[str, str]
     groups: tuple[tuple[str, tuple[Field, ...]], ...]
     sheet: TankSheet | None
-    nozzle: list[str]
-    costs: list[str]
+    said: SaidSheet | None
     wrong: dict[str, str]
     problem: str
     done: tuple[Field, ...]
     done_values: Mapping[str, str]
     carried: Mapping[str, str]
     lists: Mapping[str, tuple[str, ...]]
-    units: Any = both_units
-
-    def dose(self, dose: Any) -> str:
-        """An amount of product in both systems."""
-        return dose_text(dose)
-
-    def text(self, phrase: Phrase) -> str:
-        """What the sheet says, amounts in both systems."""
-        return render(phrase)
 
 
 def sheet_view(
@@ -106,6 +95,7 @@ def sheet_view(
     `refused` is why its record was not stored.
     """
     assert site.site is not None
+    voice = voice_of(request, site)
     typed = {name: text.strip()[:200] for name, text in given.items()}
     known = _products(site)
     _name_products(typed, known)
@@ -116,8 +106,8 @@ def sheet_view(
             job = _job(site, typed, day)
         except InputError as error:
             problem = error
-    groups = _groups(site, typed)
-    done = _done_fields(site)
+    groups = _groups(site, typed, voice)
+    done = _done_fields(site, voice)
     names = {field.name for _, group in groups for field in group} | {f.name for f in done}
     wrong = wrong_by_field(problem, names)
     lists = suggestions(site, known)
@@ -125,8 +115,7 @@ def sheet_view(
         typed=typed,
         groups=groups,
         sheet=job.sheet if job else None,
-        nozzle=nozzle_lines(job.sheet.nozzle) if job and job.sheet.nozzle else [],
-        costs=cost_lines(job.sheet, site.site.units) if job else [],
+        said=said_sheet(job.sheet, voice) if job else None,
         wrong=wrong,
         problem=_named(problem) if problem and not wrong else "",
         done=done,
@@ -149,8 +138,8 @@ def log_tank(request: Request, site: KnownSite, typed: Mapping[str, str]) -> tup
         The sheet or the record cannot be made; the form's field is named.
     """
     assert site.site is not None
-    fields = _done_fields(site)
-    found = read(fields, typed, Display(site.site.units), site.site.zone)
+    fields = _done_fields(site, voice_of(request, site))
+    found = read(fields, typed, site.site.units, site.site.zone)
     done = Done(
         dt.datetime.fromisoformat(found.pop("start")),
         dt.datetime.fromisoformat(end) if (end := found.pop("end", "")) else None,
@@ -165,54 +154,59 @@ def log_tank(request: Request, site: KnownSite, typed: Mapping[str, str]) -> tup
     return entry_id, bool(job.sheet.refusals)
 
 
-def _groups(site: KnownSite, typed: Mapping[str, str]) -> tuple[tuple[str, tuple[Field, ...]], ...]:
-    return (
-        ("Ground and sprayer", _sprayer_fields(site, typed)),
-        *((f"Product {row + 1}", product_fields(row)) for row in range(PRODUCTS)),
+def _groups(
+    site: KnownSite, typed: Mapping[str, str], voice: Voice
+) -> tuple[tuple[str, tuple[Field, ...]], ...]:
+    products = (
+        (voice.say("sheet_field.product", number=row + 1), product_fields(row, voice))
+        for row in range(PRODUCTS)
     )
+    return ((voice.say("sheet_field.ground"), _sprayer_fields(site, typed, voice)), *products)
 
 
-def _sprayer_fields(site: KnownSite, typed: Mapping[str, str]) -> tuple[Field, ...]:
+def _sprayer_fields(site: KnownSite, typed: Mapping[str, str], voice: Voice) -> tuple[Field, ...]:
     """The fields of ground and sprayer; hints say what counts where one is left empty."""
     assert site.site is not None
     sprayers = site.site.sprayer
     named = next((s for s in sprayers if s.name == typed.get("sprayer")), None)
     kept = named or (sprayers[0] if len(sprayers) == 1 else None)
+    unsaid = ("", voice.say("form.not_said"))
 
-    def amount(name: str, label: str, example: str, *, needed: bool = False) -> Field:
+    def amount(name: str, *, needed: bool = False) -> Field:
         own = getattr(kept, name, "") if kept is not None else ""
-        hint = f"left empty: {own}" if own else example
-        return Field(name, label, hint=hint, needed=needed and not own)
+        if own:
+            return _field(name, voice, hint=voice.say("sheet_field.kept", kept=str(own)))
+        return _field(name, voice, needed=needed)
 
-    areas = ", ".join(f"{a.name} {a.size}".strip() for a in site.site.area)
-    choose = (
-        (Field("sprayer", "Sprayer", "choice",
-               options=(("", "not said"), *((s.name, s.name) for s in sprayers))),)
-        if len(sprayers) > 1 else ()
-    )  # fmt: skip
-    purposes = tuple((name, render(purpose_of(name).title)) for name in PURPOSES)
+    where, area = _field("where", voice), _field("area", voice, needed=not site.site.area)
+    if site.site.area:
+        areas = ", ".join(f"{a.name} {a.size}".strip() for a in site.site.area)
+        hint = voice.say("sheet_field.one_of", areas=areas)
+        where = _field("where", voice, needed=True, hint=hint)
+        area = _field("area", voice, hint=voice.say("sheet_field.size_of_areas"))
+    options = (unsaid, *((s.name, s.name) for s in sprayers))
+    choose = (_field("sprayer", voice, "choice", options=options),) if len(sprayers) > 1 else ()
+    purposes = ((name, voice.text(purpose_of(name).title)) for name in PURPOSES)
     return (
-        Field("purpose", "Purpose", "choice", options=(("", "not said"), *purposes)),
-        Field("where", "Where", needed=bool(areas),
-              hint=f"one or more of: {areas}" if areas else "to count what the log says was put"
-              " there"),
-        Field("area", "Area to treat", needed=not areas,
-              hint="left empty: the size of the areas" if areas else "e.g. 12 acre or 4.8 ha"),
+        _field("purpose", voice, "choice", options=(unsaid, *purposes)),
+        where,
+        area,
         *choose,
-        amount("carrier", "Water carried", "e.g. 40 gal/acre or 370 L/ha", needed=True),
-        amount("tank", "Tank holds", "e.g. 300 gal or 1100 L", needed=True),
-        amount("speed", "Speed", "to check nozzles: e.g. 4 mph"),
-        amount("spacing", "Nozzle spacing", "e.g. 20 in"),
-        amount("flow", "Measured from one nozzle", "e.g. 0.5 gal/min"),
-    )  # fmt: skip
+        *(amount(name, needed=name in {"carrier", "tank"}) for name in AMOUNTS[1:]),
+    )
 
 
-def _done_fields(site: KnownSite) -> tuple[Field, ...]:
+def _done_fields(site: KnownSite, voice: Voice) -> tuple[Field, ...]:
     """What is asked for the record beside the sheet."""
     assert site.site is not None
     weeds = tuple((code, weed(code).name) for code in site.site.weeds)
-    target = Field("target", "Target weed", "choice", options=(("", "not said"), *weeds))
-    return (*_DONE, target)
+    times = (
+        _field("start", voice, "moment", needed=True),
+        _field("end", voice, "moment"),
+    )
+    people = (_field("operator", voice), _field("certification", voice))
+    options = (("", voice.say("form.not_said")), *weeds)
+    return (*times, *people, _field("target", voice, "choice", options=options))
 
 
 def _done_values(request: Request, site: KnownSite, typed: Mapping[str, str]) -> dict[str, str]:
@@ -223,7 +217,7 @@ def _done_values(request: Request, site: KnownSite, typed: Mapping[str, str]) ->
     values = {
         "operator": site.site.operator.name,
         "certification": site.site.operator.certification,
-        **{field.name: typed[field.name] for field in _DONE if field.name in typed},
+        **{name: typed[name] for name in _DONE if name in typed},
         "target": typed.get("target", ""),
     }
     begins = _local(typed.get("start", ""), zone)

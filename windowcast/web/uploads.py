@@ -55,7 +55,9 @@ def safe_name(filename: str, suffixes: Sequence[str] = SUFFIXES) -> str:
     return name
 
 
-def read_in_worker(spec: str, site: KnownSite, purpose: str, name: str) -> dict[str, Any]:
+def read_in_worker(
+    spec: str, site: KnownSite, purpose: str, name: str, *, lang: str
+) -> dict[str, Any]:
     """What the worker says of a file (see `web.worker`).
 
     Parameters
@@ -66,13 +68,15 @@ def read_in_worker(spec: str, site: KnownSite, purpose: str, name: str) -> dict[
         "weather" or "log".
     name
         Of the file in messages.
+    lang
+        Of what the worker says.
 
     Raises
     ------
     InputError
         It cannot be read, or reading it passed the limits.
     """
-    command = [sys.executable, "-m", "windowcast.web.worker", spec, str(site.path), purpose]
+    command = [sys.executable, "-m", "windowcast.web.worker", spec, str(site.path), purpose, lang]
     folder = site.path.parent if site.path else None
     try:
         done = subprocess.run(

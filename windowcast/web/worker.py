@@ -1,4 +1,4 @@
-"""The process a file is read in: ``python -m windowcast.web.worker FILE SITE.toml weather|log``.
+"""The process a file is read in: ``python -m windowcast.web.worker FILE SITE.toml weather|log en``.
 
 It gives itself limits on memory and time first, so that a hostile file can only end this process.
 It prints how the file was understood as JSON: ``lines`` for people, and ``plain`` where nothing in
@@ -11,10 +11,12 @@ import json
 import sys
 
 from windowcast.core.errors import InputError
+from windowcast.core.site import Site, load_site
+from windowcast.report.catalogue import Voice
 from windowcast.web.uploads import MEMORY, SECONDS
 
 
-def main(file: str, site_file: str, purpose: str = "weather") -> int:
+def main(file: str, site_file: str, purpose: str, lang: str) -> int:
     """Read a file under limits; the exit code."""
     if sys.platform != "win32":  # there, the parent's time limit alone holds
         import resource
@@ -23,7 +25,10 @@ def main(file: str, site_file: str, purpose: str = "weather") -> int:
         resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     try:
-        lines, plain = _log(file, site_file) if purpose == "log" else _weather(file, site_file)
+        site = load_site(site_file)
+        voice = Voice(site.units, lang)
+        read = _log if purpose == "log" else _weather
+        lines, plain = read(file, site, voice)
     except InputError as error:
         print(error, file=sys.stderr)
         return 2
@@ -31,26 +36,25 @@ def main(file: str, site_file: str, purpose: str = "weather") -> int:
     return 0
 
 
-def _weather(file: str, site_file: str) -> tuple[list[str], bool]:
-    from windowcast.core.site import load_site
+def _weather(file: str, site: Site, voice: Voice) -> tuple[list[str], bool]:
     from windowcast.report.table_understood import weather_lines
     from windowcast.sources.files import read_and_understand
 
-    site = load_site(site_file)
     record, table = read_and_understand(file, place=site.place)
-    return weather_lines(record, table, site.units), table is None or table.plain
+    return weather_lines(record, table, voice), table is None or table.plain
 
 
-def _log(file: str, site_file: str) -> tuple[list[str], bool]:
-    from windowcast.core.site import load_site
+def _log(file: str, site: Site, voice: Voice) -> tuple[list[str], bool]:
     from windowcast.records.by_hand import LogTableOptions
     from windowcast.records.import_export import read_log_file
     from windowcast.report.log_import import entries_counted, import_lines
 
-    site = load_site(site_file)
     read = read_log_file(file, None, LogTableOptions(site.zone))
-    return [*import_lines(read, site.units), f"{entries_counted(read)} in the file"], False
+    return [
+        *import_lines(read, voice),
+        voice.say("log.in_file", entries=entries_counted(read, voice)),
+    ], False
 
 
 if __name__ == "__main__":
-    sys.exit(main(*sys.argv[1:4]))
+    sys.exit(main(*sys.argv[1:5]))
