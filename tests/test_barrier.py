@@ -207,7 +207,7 @@ def test_more_water_never_gives_less_and_less_dose_never_more(
     assert (cover(share, soil, wetter, barrier).caught >= usual - 1e-9).all()
     unknown = rain.copy()
     unknown[day] = np.nan
-    assert (cover(share, soil, unknown, barrier).caught <= usual + 1e-9).all()
+    assert not (cover(share, soil, unknown, barrier).caught > usual + 1e-9).any()
     less = replace(barrier, dose=0.8 * dose)
     assert (cover(share, soil, rain, less).caught <= usual + 1e-9).all()
     longer = replace(barrier, waiting_per_day=waiting + 0.05)
@@ -293,6 +293,18 @@ def test_missing_weather_cannot_be_told() -> None:
     result = cover(DAYS / 200, soil, DRY, irrigated(23.0))
     assert np.isnan(result.caught[0, 40])
     assert np.isnan(result.caught[0, 60])
+
+
+def test_where_no_rain_is_known_it_cannot_be_told() -> None:
+    """A week without rain known after laying is unknown, not dry; a day less, and it counts."""
+    rain = np.full(200, 5.0)
+    rain[41:48] = np.nan
+    needs_rain, sure = Barrier(60.0, 12.7, 7, LOSS), irrigated(60.0)
+    caught = cover(DAYS / 200, REFERENCE, rain, needs_rain).caught[0]
+    assert np.flatnonzero(np.isnan(caught)).tolist() == [40]
+    assert np.isfinite(cover(DAYS / 200, REFERENCE, rain, sure).caught).all()
+    known = replace(needs_rain, at_once_mm=20.0)
+    assert np.isfinite(cover(DAYS / 200, REFERENCE, rain, known).caught).all()
 
 
 def test_split_of_two_halves() -> None:

@@ -48,6 +48,7 @@ from windowcast.windows.rank import rank
 from windowcast.windows.residual import Laying, ResidualActive, material_of
 from windowcast.windows.score import Rule
 from windowcast.windows.season_axis import SeasonAxis
+from windowcast.windows.trials import trials_of
 
 AUGUST = dt.date(2017, 8, 20)
 RULE = Rule.of(load("criteria"))
@@ -767,3 +768,33 @@ def test_what_nearly_all_futures_have_open_has_opened_and_the_doubt_stays_in_the
         first = np.where(np.arange(100) < share, gone, coming)
         assert (work._passed(first, first)[0] is not None) == opened
         assert work._passed(first, first)[1] is None  # the end takes them all
+
+
+def test_a_better_day_a_week_off_is_named_with_what_rules_it_out(august: Answer) -> None:
+    """Emergence soon, and a window that opens late and closes early: both sides may be better."""
+    axis = SeasonAxis.of(august.past, august.ahead, southern=False, overseeded=False)
+    weed = axis.state.emergence["POAAN"]
+    shut = [say("criterion.season_months.label")] * len(axis.dates)
+    best = {}
+    for days in ((axis.number >= 45), (axis.number >= 80) & (axis.number < 120)):
+        season = season_of(
+            axis, [weed], np.zeros_like(weed.share), first=0, candidates=days, shut=shut
+        )
+        assert season is not None
+        material = material_of(load_actives()["indaziflam"])
+        assert material is not None
+        best[bool(days[50])] = cover_plan(
+            season, material, "pre-fall", codes=["POAAN"], today=AUGUST, on=WATERED
+        )
+    free, late = best[True], best[False]
+    assert not any(phrase.id.startswith("cover_better.shut") for phrase in free.better)
+    assert late.best is not None
+    assert late.week_early is not None
+    assert late.week_early > (late.best.caught or 0)
+    assert [phrase.id for phrase in late.better] == ["cover_better.shut_earlier"]
+    assert "but is ruled out by time of year" in render(late.text)
+    # control in published trials of this active and weed stands beside it, and nowhere else
+    assert [(t.weed, t.low, t.high) for t in late.trials] == [("POAAN", 0.88, 1.0)]
+    assert "In trials it controlled 88 to 100 % of annual bluegrass (Brosnan" in render(late.text)
+    assert not trials_of("indaziflam", ["DIGIS"], load("efficacy"))
+    assert not trials_of("", ["POAAN"], load("efficacy"))

@@ -146,14 +146,19 @@ def caught_by_day(
     barrier: Barrier,
     days: slice = slice(None),
 ) -> tuple[FloatArray, FloatArray]:
-    """Only `caught` and `up` of a `DayCover`, from ``[member, day]`` as `cover`, of some days."""
+    """Only `caught` and `up` of a `DayCover`, from ``[member, day]`` as `cover`, of some days.
+
+    A day without rain known waters nothing in. Where no day is known of those in which water is
+    asked for, `caught` is NaN.
+    """
     ground = _Ground.of(share, soil_c, rain_mm, barrier)
     first, stop, _ = days.indices(share.shape[-1])
     rows, day = np.indices((len(share), stop - first))
     day += first
     need, loss = barrier.activation_mm, barrier.loss
     begun = watered_share(np.full(day.shape, barrier.at_once_mm), need, loss)
-    caught = begun * ground.held(rows, day, day)
+    untold = _rain_untold(rain_mm, barrier)[:, first:stop]
+    caught = np.where(untold, np.nan, begun * ground.held(rows, day, day))
     # rain by rain: what each waters in for the first time is caught from the day after it
     rows, day, begun = rows.ravel(), day.ravel(), begun.ravel()
     at = np.arange(len(day))
@@ -336,6 +341,19 @@ class _Ground:
         begin = self.before[rows, np.minimum(start, last).astype(np.int64)]
         caught: FloatArray = np.maximum(_at(self.lost, self.before, rows, end_lost) - begin, 0.0)
         return caught
+
+
+def _rain_untold(rain_mm: FloatArray, barrier: Barrier) -> npt.NDArray[np.bool_]:
+    """Days of laying after which no rain is known while it is asked for, ``[member, day]``."""
+    days = rain_mm.shape[-1]
+    if barrier.activation_mm <= barrier.at_once_mm:
+        return np.zeros(rain_mm.shape, dtype=bool)
+    unknown = from_start(np.isnan(rain_mm).astype(np.float64))
+    first = np.arange(1, days + 1)
+    until = np.minimum(first + barrier.activation_days, days)
+    gone = unknown[:, until] - unknown[:, first]
+    untold: npt.NDArray[np.bool_] = (gone == until - first) & (until > first)
+    return untold
 
 
 def _fallen(rain_mm: FloatArray) -> FloatArray:

@@ -160,7 +160,8 @@ def cover_plan(
             weeds=weeds,
             today=today,
             values=values,
-            beside=_beside(better, trials),
+            better=better,
+            trials=trials,
         ),
         better=better,
         trials=trials,
@@ -263,12 +264,10 @@ def _text(
     weeds: Sequence[Phrase],
     today: dt.date,
     values: Table,
-    beside: Phrase,
+    better: Sequence[Phrase],
+    trials: Sequence[TrialControl],
 ) -> Phrase:
-    """The answer; `others` are what other days of application catch, by the id of their text.
-
-    `beside` is what else stands behind it.
-    """
+    """The answer; `others` are what other days of application catch, by the id of their text."""
     what, of = barrier_named(active), joined(*weeds)
     if best is None or best.caught is None:
         return say("cover.unknown", barrier=what)
@@ -280,6 +279,7 @@ def _text(
     rain = little = partner = NOTHING
     if known and not dry and best.caught - worst <= 2 * values.number("as_good"):
         little = say("cover.little_hangs")
+        better = [phrase for phrase in better if not phrase.id.startswith("cover_better.as_good")]
     if best.up is not None and best.up >= values.number("partner_from"):
         partner = say("cover.partner", up=Share(best.up))
     if best.watered is not None and (dry or best.watered < 1):
@@ -297,7 +297,7 @@ def _text(
         little=little,
         partner=partner,
         rain=rain,
-        beside=beside,
+        beside=_beside(better, trials),
     )
 
 
