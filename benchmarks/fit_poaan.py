@@ -20,7 +20,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from windowcast.core.site import site_from
-from windowcast.season.emergence import clocks
+from windowcast.season.clocks import clocks
 from windowcast.season.state import drivers_of
 from windowcast.season.weeds import Flush, weed
 from windowcast.sources.uscrn import read_uscrn

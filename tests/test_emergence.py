@@ -19,9 +19,10 @@ from windowcast.core.phrase import say
 from windowcast.core.season_calendar import on_date, season_slices
 from windowcast.core.values import load
 from windowcast.season import weeds
+from windowcast.season.clocks import Drivers, clocks
 from windowcast.season.dates import share_date
 from windowcast.season.degree_days import accumulate, heating
-from windowcast.season.emergence import Drivers, WeedCarry, clocks, emerge
+from windowcast.season.emergence import WeedCarry, emerge
 from windowcast.season.rolling import trailing_mean, trailing_sum
 
 F_PER_C = 1.8

@@ -13,7 +13,8 @@ from windowcast.core.record import Grade, Place, Record
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED
 from windowcast.physics.soil_error import SoilError, soil_error
-from windowcast.season.emergence import ClockSpeed, Drivers, emerge, emerge_in_futures
+from windowcast.season.clocks import ClockSpeed, Drivers
+from windowcast.season.emergence import emerge, emerge_in_futures
 from windowcast.season.errors_drawn import model_errors, size_at
 from windowcast.season.model import SiteState
 from windowcast.season.soil_doubt import even_scores, soil_doubt
@@ -164,7 +165,7 @@ def test_a_clock_that_counts_made_faster_is_drawn_within_what_they_leave() -> No
 
 
 def _drivers(days: np.ndarray, rain: float) -> Drivers:
-    air = 22.0 - 0.12 * (days - days[0]).astype(float)
+    air = 30.0 - 0.16 * (days - days[0]).astype(float)
     wet = np.full(len(days), np.nan if np.isnan(rain) else 0.8)
     return Drivers(days, air, air, wet, np.full(len(days), rain), southern=False, latitude_deg=37.0)
 

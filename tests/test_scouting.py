@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from windowcast.core.errors import InputError
-from windowcast.season.emergence import ClockSpeed, Counted
+from windowcast.season.clocks import ClockSpeed
+from windowcast.season.emergence import Counted
 from windowcast.season.scouting import Count, log_negative_binomial, posterior
 from windowcast.season.weeds import Z90, weed
 

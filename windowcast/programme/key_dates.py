@@ -69,6 +69,10 @@ def events(state: SiteState, table: Table) -> Iterator[Event]:
                 _up(weed.weed, float(share)),
                 begins,
             )
+        if weed.first_by_air is not None:
+            label = say("key_date.first_by_air", weed=say(f"weed.{weed.weed}"))
+            source = f"{weed.weed}.first_air in data/weeds.toml"
+            yield Event(f"{weed.weed}_air", label, source, _first_by_air(weed.weed), begins)
     turf = "turf model; see data/turf.toml"
     yield Event("dormancy", say("key_date.dormancy"), turf, _brown, autumn)
     yield Event("first_safe", say("key_date.first_safe"), turf, _safe, autumn)
@@ -104,6 +108,15 @@ def _up(weed: str, share: float) -> Callable[[SiteState], FloatArray]:
     def holds(state: SiteState) -> FloatArray:
         up = state.emergence[weed].share
         return np.where(np.isnan(up), np.nan, up >= share)
+
+    return holds
+
+
+def _first_by_air(weed: str) -> Callable[[SiteState], FloatArray]:
+    def holds(state: SiteState) -> FloatArray:
+        part = state.emergence[weed].first_by_air
+        known = np.full(state.soil_5cm_c.shape, np.nan) if part is None else part
+        return np.where(np.isnan(known), np.nan, known >= 1.0)
 
     return holds
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from windowcast.windows.reasons import SOIL_DEPTH
 from windowcast.windows.season_axis import SeasonAxis
 
 WORTH_SAYING = 0.005  # share of a weed up
+SOON_DAYS = 60  # from which first plants are warned of
 
 
 def season_today(
@@ -38,7 +40,35 @@ def season_today(
     ]
     for when, key in sorted(ahead, key=lambda pair: str(pair[0].median))[:2]:
         lines.append(say("standing.next", what=key.label, when=dated(when)))
+    lines += _first_weeds(axis, {key.name: key for key in dates}, today)
     return tuple(sentence(line) for line in lines)
+
+
+def _first_weeds(
+    axis: SeasonAxis, dates: Mapping[str, KeyDate], today: dt.date
+) -> Iterator[Phrase]:
+    """Where two rules tell the first plants of a weed: the earlier as a warning, then the other."""
+    for code, weed in axis.state.emergence.items():
+        if weed.first_by_air is None:
+            continue
+        found = {
+            by: when.median
+            for by, name in (("air", f"{code}_air"), ("soil", f"{code}_1"))
+            if (key := dates.get(name)) is not None
+            and (when := key.ahead) is not None
+            and when.median is not None
+        }
+        if len(found) < 2 or not 0 <= (min(found.values()) - today).days <= SOON_DAYS:
+            continue
+        first, then = sorted(found, key=lambda by: found[by])
+        yield say(
+            "standing.first_weeds",
+            weed=say(f"weed.{code}"),
+            by=say(f"standing.by_{first}"),
+            first=found[first],
+            other=say(f"standing.by_{then}"),
+            then=found[then],
+        )
 
 
 def _yesterday(axis: SeasonAxis) -> Iterator[Phrase]:

@@ -21,11 +21,12 @@ from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.programme.workable_days import day_scores, workable
 from windowcast.region.columns import BARRIERS, WEEDS, WEEKS
+from windowcast.season.clocks import Drivers, clocks, told_from
 from windowcast.season.dates import key_dates
-from windowcast.season.emergence import Drivers, clocks, told_from
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.row_spans import Spans
 from windowcast.season.state import SoilDays, drivers_of
+from windowcast.season.trust import can_be_used
 from windowcast.season.turf import turf_state
 from windowcast.season.weeds import weed
 from windowcast.season.yearly import frost, warmth
@@ -160,6 +161,9 @@ def station_states(
         entry = weed(code, tables)
         totals = clocks(entry, drivers)
         share = np.where(told_from(entry, totals), entry.share(totals.mid, 0.0), np.nan)
+        southern = record.place.southern
+        holds = can_be_used(entry, share, record.times, southern=southern)
+        share = np.where(holds[..., None], share, np.nan)
         emergence[code] = Emergence(
             code, entry.name, entry.season, share, untold, untold, untold, untold
         )

@@ -105,6 +105,9 @@ class Emergence:
         Share of the plants up in each span of BBCH stages, ``[..., day]``.
     tillering_leaf
         Leaves at which tillering begins.
+    first_by_air
+        Degree days of air over what the first plants take by a rule of air temperature, apart from
+        the curve: from 1 on they may be up, ``[..., day]``; None where there is no such rule.
     """
 
     weed: str  # EPPO code, e.g. "POAAN"
@@ -118,15 +121,31 @@ class Emergence:
     share_prior: FloatArray | None = None
     stages: Mapping[str, FloatArray] = field(default_factory=dict)
     tillering_leaf: float = 4.0
+    first_by_air: FloatArray | None = None
 
     def days(self, part: slice) -> Emergence:
         """The curve on some of its days."""
         names = ("share", "share_low", "share_high", "youngest_share", "mean_leaf")
         cut: dict[str, Any] = {name: getattr(self, name)[..., part] for name in names}
-        if self.share_prior is not None:
-            cut["share_prior"] = self.share_prior[..., part]
+        for name in ("share_prior", "first_by_air"):
+            if (values := getattr(self, name)) is not None:
+                cut[name] = values[..., part]
         stages = {name: share[..., part] for name, share in self.stages.items()}
         return replace(self, stages=stages, **cut)
+
+    def as_far_as(self, curve: bool, air: bool) -> Emergence:
+        """The same with what cannot be used as unknown: the curve, the rule of air temperature."""
+        names = ("share", "share_low", "share_high", "share_prior", "youngest_share", "mean_leaf")
+        blank = (() if curve else names) + (() if air else ("first_by_air",))
+        untold: dict[str, Any] = {
+            name: np.full_like(values, np.nan)
+            for name in blank
+            if (values := getattr(self, name)) is not None
+        }
+        if not curve:
+            none = {name: np.full_like(share, np.nan) for name, share in self.stages.items()}
+            untold["stages"] = none
+        return replace(self, **untold)
 
     @property
     def mean_bbch(self) -> FloatArray:

@@ -20,7 +20,8 @@ import numpy as np
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import on_date
-from windowcast.season.emergence import ClockSpeed, Counted, Drivers, WeedCarry, clocks
+from windowcast.season.clocks import ClockSpeed, Drivers, clocks
+from windowcast.season.emergence import Counted, WeedCarry
 from windowcast.season.weeds import Weed
 
 GRID = 161  # points of the clock's speed, over four standard deviations either side
@@ -90,7 +91,8 @@ def posterior_timings(
     found: dict[int, list[Counted]] = {0: [] if carry is None else list(carry.counted)}
     new = set()
     own = [count for count in counts if count.weed == weed.code]
-    moist = clocks(weed, drivers, carry).mid if own else {}
+    before = None if carry is None else carry.clocks
+    moist = clocks(weed, drivers, before).mid if own else {}
     for count in own:
         day = int((np.datetime64(count.date, "D") - drivers.dates[0]).astype(np.int64))
         if not 0 <= day < len(drivers.dates):

@@ -6,35 +6,30 @@ call carries on from the first, and a run split in two gives what one run gives.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.phrase import Phrase, about, say
 from windowcast.core.record import FloatArray, Grade, Record
-from windowcast.core.season_calendar import on_date
 from windowcast.core.site import Site
 from windowcast.core.turf import Texture
 from windowcast.core.values import PACKAGED, Tables, Value
 from windowcast.core.weed_codes import unsupported
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
-from windowcast.season.emergence import (
-    ClockSpeed,
-    Drivers,
-    WeedCarry,
-    emerge,
-    emerge_in_futures,
-)
+from windowcast.season.clocks import Drivers
+from windowcast.season.emergence import WeedCarry, emerge
+from windowcast.season.erring import Erring, LastDays
 from windowcast.season.errors import ModelErrors
 from windowcast.season.leaf import Care
-from windowcast.season.model import Emergence, SiteState, SoFar
+from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_sum
 from windowcast.season.row_spans import Spans
 from windowcast.season.scouting import Count, posterior_timings
 from windowcast.season.sightings import CanopyLook, GreenCover
 from windowcast.season.soil_kept import SoilModel
+from windowcast.season.state_notes import notes_of
 from windowcast.season.turf import TurfCarry, history_days, turf_state
 from windowcast.season.weeds import Weed, weed, with_late_share
 
@@ -43,9 +38,6 @@ DEPTHS_M = (SEED_DEPTH_M, 0.05, 0.10)
 RAIN_DAYS = 7
 YEAR_DAYS = 366
 LEAF = ("soil_10cm_c", "tmin_c", "air_c")  # what drives the turf's leaf
-
-
-MOSTLY = 0.5  # share of the days without rain from which a record counts as one without
 
 
 @dataclass(frozen=True)
@@ -66,16 +58,6 @@ class Carry:
     weeds: dict[str, WeedCarry]
     turf: TurfCarry | None
     season: LastDays
-
-
-@dataclass(frozen=True)
-class LastDays:
-    """What the last days of a run were like, up to a year, ``[day]``; for errors drawn in them."""
-
-    drivers: Drivers
-    soil_5cm_c: FloatArray
-    soil_10cm_c: FloatArray
-    measured: npt.NDArray[np.bool_]  # soil by a probe: no error of the model
 
 
 def build(
@@ -138,11 +120,12 @@ def build(
         record, site, start=start, correction=correction, tables=tables, soil_model=soil_model
     )
     tmin = record.get("tmin_c")
-    erring = None if errors is None or start is None else _Erring.of(errors, start, drivers)
+    erring = None if errors is None or start is None else Erring.of(errors, start.season, drivers)
     emergence: dict[str, Emergence] = {}
     so_far: dict[str, Emergence] = {}
     degree_days: dict[str, FloatArray] = {}
     carries: dict[str, WeedCarry] = {}
+    usable: dict[str, bool] = {}
     for entry in weeds:
         before = None if start is None else start.weeds.get(entry.code)
         timings, counted = posterior_timings(entry, drivers, before, counts)
@@ -150,10 +133,12 @@ def build(
             so_far[entry.code], emergence[entry.code], degree_days[entry.code] = erring.emerge(
                 entry, before, timings
             )
+            usable[entry.code] = before.usable
             continue
         emergence[entry.code], degree_days[entry.code], carries[entry.code] = emerge(
             entry, drivers, before, timings, counted
         )
+        usable[entry.code] = carries[entry.code].usable
     turf, turf_carry = turf_state(
         record.times,
         soil.temp_10cm_c,
@@ -179,7 +164,7 @@ def build(
         emergence=emergence,
         turf=turf,
         used=_used(weeds, tables),
-        notes=_notes(site, record, weeds, emergence),
+        notes=notes_of(site, record, weeds, emergence, usable),
         so_far=None if erring is None else erring.so_far(so_far),
     )
     keep = {
@@ -206,43 +191,6 @@ def _last_days(record: Record, drivers: Drivers, soil: SoilDays) -> LastDays:
         soil.temp_10cm_c[..., days],
         _measured(record, "soil_5cm_c")[..., days],
     )
-
-
-@dataclass(frozen=True)
-class _Erring:
-    """Days before and ahead as the futures have them, each with its own error of the models."""
-
-    errors: ModelErrors
-    start: Carry
-    drivers: Drivers
-    before_c: FloatArray  # added to the soil, [1 + future, day]
-    ahead_c: FloatArray
-
-    @classmethod
-    def of(cls, errors: ModelErrors, start: Carry, drivers: Drivers) -> _Erring:
-        last = start.season
-        before = errors.soil_c(last.drivers.dates)
-        ahead = errors.soil_c(drivers.dates)
-        return cls(errors, start, drivers, np.where(last.measured, 0.0, before), ahead)
-
-    def emerge(
-        self, entry: Weed, carry: WeedCarry, timings: Mapping[int, ClockSpeed]
-    ) -> tuple[Emergence, Emergence, FloatArray]:
-        """A weed's emergence so far and ahead; see `emerge_in_futures`."""
-        before = self.start.season.drivers
-        return emerge_in_futures(
-            entry,
-            replace(before, soil_c=before.soil_c + self.before_c),
-            replace(self.drivers, soil_c=self.drivers.soil_c + self.ahead_c),
-            carry,
-            scores=self.errors.clock(entry.code),
-            timings=timings,
-        )
-
-    def so_far(self, emergence: Mapping[str, Emergence]) -> SoFar:
-        """The days before as the futures have them."""
-        last = self.start.season
-        return SoFar(last.soil_5cm_c + self.before_c, last.soil_10cm_c + self.before_c, emergence)
 
 
 @dataclass(frozen=True)
@@ -423,48 +371,3 @@ def _used(weeds: Sequence[Weed], tables: Tables) -> tuple[Value, ...]:
     values = [v for entry in weeds for v in entry.values]
     values += [v for name in ("turf", "soil") for v in tables[name].values_below()]
     return tuple({v.path: v for v in values}.values())
-
-
-def _notes(
-    site: Site, record: Record, weeds: Sequence[Weed], emergence: dict[str, Emergence]
-) -> tuple[Phrase, ...]:
-    notes = [
-        about(say(f"weed.{code}"), say(f"unsupported.{unsupported()[code]}"))
-        for code in site.weeds
-        if code in unsupported()
-    ]
-    unknown = np.isnan(record.get("precip_mm"))
-    if unknown.mean() > MOSTLY:
-        notes.append(say("season_note.no_rain"))
-    elif not site.turf.irrigated and bool(unknown.any()):
-        notes.append(say("season_note.rain_unknown"))
-    for entry in weeds:
-        low, high = entry.origin_latitude
-        if not low <= abs(record.place.latitude_deg) <= high:
-            notes.append(_of_weed(entry, say("season_note.origin", low=low, high=high)))
-        if days := _bridged_days(entry, emergence[entry.code], record):
-            notes.append(_of_weed(entry, say("season_note.bridged", days=days)))
-        if _too_early(emergence[entry.code], record, entry.common.too_early):
-            notes.append(_of_weed(entry, say("season_note.too_early")))
-    return tuple(notes)
-
-
-def _of_weed(entry: Weed, note: Phrase) -> Phrase:
-    return about(say(f"weed.{entry.code}"), note)
-
-
-def _bridged_days(entry: Weed, curve: Emergence, record: Record) -> int:
-    """Days of the latest season that lack a temperature but not an emerged share."""
-    begins = np.flatnonzero(on_date(record.times, entry.biofix, record.place.southern))
-    blind = np.isnan(record.get("tmax_c") + record.get("tmin_c"))
-    if not begins.size or np.isnan(curve.share[..., -1]).all():
-        return 0
-    return int(blind[..., begins[-1] :].any(axis=tuple(range(blind.ndim - 1))).sum())
-
-
-def _too_early(curve: Emergence, record: Record, limit: float) -> bool:
-    """Whether the latest 1 September finds a fall weed further up than it was at its origin."""
-    days = np.flatnonzero(on_date(record.times, "09-01", record.place.southern))
-    if curve.season != "fall" or not days.size:
-        return False
-    return bool(np.median(curve.share[..., days[-1]]) > limit)

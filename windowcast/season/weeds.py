@@ -64,8 +64,9 @@ class CommonValues:
         By which the spread of the clock grows outside the latitudes of origin.
     density_max_per_m2, dispersion, frame_m2
         Of scouting counts: densest seedlings, clumping of a count, and its usual frame.
-    too_early
-        Share up on 1 September from which a curve does not hold at a site.
+    too_early, no_winter
+        Share up on 1 September (fall weeds), on 1 February (spring weeds), from which a curve does
+        not hold at a site.
     """
 
     germination_min_c: float
@@ -80,6 +81,7 @@ class CommonValues:
     dispersion: float
     frame_m2: float
     too_early: float
+    no_winter: float
 
     @classmethod
     def from_table(cls, common: Table) -> CommonValues:
@@ -98,7 +100,20 @@ class CommonValues:
             dispersion=number("count_dispersion"),
             frame_m2=number("frame_area"),
             too_early=number("too_early"),
+            no_winter=number("no_winter"),
         )
+
+
+@dataclass(frozen=True)
+class AirRule:
+    """Degree days of air above a base [°C·d] at which the first plants may be up.
+
+    `spread` is the standard deviation of the logarithm of `total`.
+    """
+
+    base_c: float
+    total: float
+    spread: float
 
 
 @dataclass(frozen=True)
@@ -124,6 +139,7 @@ class Weed:
     young_below: float
     common: CommonValues
     values: tuple[Value, ...]
+    first_air: AirRule | None = None
 
     def degree_days(self, mean_c: FloatArray) -> FloatArray:
         """Daily degree days of this weed's own kind.
@@ -255,7 +271,13 @@ def weed_in(weeds: Table, code: str) -> Weed:
         young_below=table.number("leaf.young_below"),
         common=CommonValues.from_table(common),
         values=(*table.values_below(), *common.values_below()),
+        first_air=_air_rule(table.table("first_air")) if "first_air" in list(table) else None,
     )
+
+
+def _air_rule(table: Table) -> AirRule:
+    number = table.number
+    return AirRule(number("base_temp"), number("total"), number("spread"))
 
 
 def with_late_share(entry: Weed, share: float | None) -> Weed:

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.season_calendar import season_day, season_start
 from windowcast.core.values import PACKAGED, Table, Tables
-from windowcast.season.model import SiteState, TurfState
+from windowcast.season.model import Emergence, SiteState, TurfState
 from windowcast.season.turf import days_to_greenup
 from windowcast.season.turf_safety import Safety, injury_probability, over_futures
 from windowcast.windows.score import Rule
@@ -132,13 +132,13 @@ def _joined(
         return {n: joined(getattr(before, n), getattr(after, n), gone) for n in names}
 
     emergence = {
-        code: replace(weed, **fields(past.emergence[code], weed, _EMERGENCE))  # type: ignore[arg-type]
+        code: replace(weed, **fields(past.emergence[code], weed, _curves(weed)))  # type: ignore[arg-type]
         for code, weed in ahead.emergence.items()
     }
     soil = fields(past, ahead, _SOIL)
     if ahead.so_far is not None:
         for code, weed in ahead.so_far.emergence.items():
-            for name in _EMERGENCE:
+            for name in _curves(weed):
                 _put_before(getattr(emergence[code], name), getattr(weed, name), gone)
         for name in ("soil_5cm_c", "soil_10cm_c"):
             _put_before(soil[name], getattr(ahead.so_far, name), gone)
@@ -162,6 +162,11 @@ def _joined(
         notes=ahead.notes,
         **soil,  # type: ignore[arg-type]
     )
+
+
+def _curves(weed: Emergence) -> tuple[str, ...]:
+    """What a weed has by day."""
+    return _EMERGENCE if weed.first_by_air is None else (*_EMERGENCE, "first_by_air")
 
 
 def _put_before(axis: npt.NDArray[Any], so_far: npt.NDArray[Any], gone: int) -> None:

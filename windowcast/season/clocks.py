@@ -1,0 +1,232 @@
+"""A weed's clocks: what each day adds to them, and their totals since the biofix.
+
+A clock is a degree-day total of the weed's own kind. It stops where the soil is too cold or too dry
+to germinate (hydrothermal time). Over a gap in the weather it runs as in other years
+(`windowcast.season.bridging`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.season_calendar import month_day, northern_month_day, on_date
+from windowcast.season.bridging import Bridged, bridged
+from windowcast.season.degree_days import accumulate, heating
+from windowcast.season.weeds import Z90, CommonValues, Weed
+
+
+@dataclass(frozen=True)
+class ClockSpeed:
+    """How fast a season's clock runs against the publication: log factors at 10, 50 and 90 %."""
+
+    low: float
+    mid: float
+    high: float
+
+    @staticmethod
+    def prior(spread: float) -> ClockSpeed:
+        """Before any count."""
+        return ClockSpeed(-Z90 * spread, 0.0, Z90 * spread)
+
+    def at(self, scores: FloatArray) -> FloatArray:
+        """Log factor at standard normal scores, each half of the distribution with its spread."""
+        half = np.where(scores < 0, self.mid - self.low, self.high - self.mid)
+        return self.mid + scores / Z90 * half
+
+
+@dataclass(frozen=True)
+class Drivers:
+    """Daily weather that emergence depends on, ``[..., day]``.
+
+    Attributes
+    ----------
+    air_c
+        Mean of maximum and minimum [°C].
+    soil_c
+        Mean at seed depth, 2.5 cm [°C].
+    water
+        Share of available water in the top of the soil, 0..1; NaN where rain is unknown.
+    rain_7d_mm
+        Rain of the day and the six before [mm]; NaN where unknown.
+    begins
+        First day of each row, ``[...]``, where they differ; None where all begin with `dates`.
+    """
+
+    dates: DateArray
+    air_c: FloatArray
+    soil_c: FloatArray
+    water: FloatArray
+    rain_7d_mm: FloatArray
+    southern: bool
+    latitude_deg: float
+    begins: DateArray | None = None
+
+    def last(self, days: int) -> Drivers:
+        """The last days alone."""
+        cut = {name: getattr(self, name)[..., len(self.dates) - days :] for name in _BY_DAY}
+        return replace(self, dates=self.dates[len(self.dates) - days :], **cut)
+
+
+_BY_DAY = ("air_c", "soil_c", "water", "rain_7d_mm")
+
+
+@dataclass(frozen=True)
+class Clocks:
+    """A weed's totals since its biofix, ``[..., day]`` [°C·d].
+
+    Attributes
+    ----------
+    mid
+        Its clocks by name.
+    slow, fast
+        The same with the doubt of gaps taken off and put on; slow also with unknown water as dry.
+    degree_days
+        The published total, without regard to water and soil.
+    leaf_time
+        What leaves unfold by.
+    air
+        By the rule of air temperature for the first plants; None where there is none.
+    """
+
+    mid: Mapping[str, FloatArray]
+    slow: Mapping[str, FloatArray]
+    fast: Mapping[str, FloatArray]
+    degree_days: FloatArray
+    leaf_time: FloatArray
+    air: FloatArray | None = None
+
+    def map(self, change: Callable[[FloatArray, FloatArray], FloatArray], other: Clocks) -> Clocks:
+        """Each array of this and the same one of another, changed by a function of both."""
+
+        def each(
+            own: Mapping[str, FloatArray], theirs: Mapping[str, FloatArray]
+        ) -> dict[str, FloatArray]:
+            return {name: change(value, theirs[name]) for name, value in own.items()}
+
+        return Clocks(
+            each(self.mid, other.mid),
+            each(self.slow, other.slow),
+            each(self.fast, other.fast),
+            change(self.degree_days, other.degree_days),
+            change(self.leaf_time, other.leaf_time),
+            None if self.air is None or other.air is None else change(self.air, other.air),
+        )
+
+    def at(self, scores: FloatArray) -> dict[str, FloatArray]:
+        """The clocks of futures by their place within the doubt of gaps and water, ``[..., day]``.
+
+        Parameters
+        ----------
+        scores
+            Standard normal, ``[future]``: at 1.28 the fast clocks hold, at -1.28 the slow ones.
+        """
+        step = scores[:, None] / Z90
+        found = {}
+        for name, mid in self.mid.items():
+            slow, fast = self.slow[name], self.fast[name]
+            toward = np.where(step < 0, np.maximum(step, -1.0) * (mid - slow), step * (fast - mid))
+            found[name] = mid + toward
+        return found
+
+
+def told_from(
+    weed: Weed, totals: Clocks, log_shift: FloatArray | float = 0.0
+) -> npt.NDArray[np.bool_]:
+    """Where gaps leave the emerged share open by little enough to be told, ``[..., day]``."""
+    told = ~np.logical_or.reduce([np.isnan(mid) for mid in totals.mid.values()])
+    gappy = np.logical_or.reduce([(totals.fast[n] > m).any(axis=-1) for n, m in totals.mid.items()])
+    if gappy.any():  # elsewhere there is no doubt
+        fast, mid = ({n: a[gappy] for n, a in of.items()} for of in (totals.fast, totals.mid))
+        shift = log_shift[gappy] if np.ndim(log_shift) > 1 else log_shift  # type: ignore[index]
+        doubt = weed.share(fast, shift) - weed.share(mid, shift)
+        told[gappy] = doubt <= weed.common.gap_doubt
+    return np.asarray(told)
+
+
+def clocks(weed: Weed, drivers: Drivers, start: Clocks | None = None) -> Clocks:
+    """The weed's clocks over a run of days, ``[..., day]``; `start` as of the day before it."""
+    return running(weed, drivers, increments(weed, drivers), start)
+
+
+def running(weed: Weed, drivers: Drivers, steps: Clocks, start: Clocks | None) -> Clocks:
+    """Totals of what each day adds."""
+    reset = on_date(drivers.dates, weed.biofix, drivers.southern)
+    if drivers.begins is not None:
+        idle = _soon_begun(weed, drivers, drivers.begins)
+        steps = steps.map(lambda step, _: np.where(idle, 0.0, step), steps)
+    if start is None:
+        begin = _begin(weed, drivers)
+        return steps.map(lambda step, _: accumulate(step, reset, begin), steps)
+    return steps.map(lambda step, total: accumulate(step, reset, total), start)
+
+
+def _begin(weed: Weed, drivers: Drivers) -> float:
+    """Totals before the record: 0 where it begins soon enough after a biofix, else not known."""
+    return 0.0 if _soon_after(weed, drivers.dates[:1], drivers.southern)[0] else np.nan
+
+
+def _soon_after(weed: Weed, begins: DateArray, southern: bool) -> npt.NDArray[np.bool_]:
+    """Whether a biofix lies in the days before each of the dates, ``[...]``."""
+    before = begins[..., None] - np.arange(1, weed.common.late_start_days + 1)
+    return np.asarray(on_date(before, weed.biofix, southern).any(axis=-1))
+
+
+def _soon_begun(weed: Weed, drivers: Drivers, begins: DateArray) -> npt.NDArray[np.bool_]:
+    """Days before a row that begins soon after a biofix: they count as 0, ``[..., day]``."""
+    ahead = (begins[..., None] - drivers.dates).astype(np.int64)
+    soon = _soon_after(weed, begins, drivers.southern)[..., None]
+    return np.asarray(soon & (ahead > 0) & (ahead <= weed.common.late_start_days))
+
+
+Bridge = Callable[[FloatArray, CommonValues], Bridged]
+
+
+def on_known_days(weed: Weed, drivers: Drivers) -> Clocks:
+    """What each day adds to the weed's clocks; NaN on days that are not known."""
+    return increments(weed, drivers, lambda daily, _: Bridged(daily, np.zeros_like(daily)))
+
+
+def increments(weed: Weed, drivers: Drivers, bridge: Bridge = bridged) -> Clocks:
+    """What each day adds to the weed's clocks."""
+    common = weed.common
+    plain = weed.degree_days(drivers.air_c if weed.driver == "air" else drivers.soil_c)
+    steps = {"emergence": plain * _warm(drivers.soil_c, common, bridge)}
+    if weed.late_start is not None:
+        late = _between(drivers, weed.late_start, weed.biofix)
+        steps["late"] = np.where(late, heating(drivers.soil_c, common.germination_min_c), 0.0)
+    over = {name: bridge(step, common) for name, step in steps.items()}
+    by_air = None
+    if weed.first_air is not None:
+        by_air = bridge(heating(drivers.air_c, weed.first_air.base_c), common).daily
+    factor = weed.moisture_factor(drivers.water, drivers.rain_7d_mm)
+    moist = np.where(np.isnan(factor), 1.0, factor)
+    dry = np.where(np.isnan(factor), common.dry_unknown, factor)
+    return Clocks(
+        mid={name: step.daily * moist for name, step in over.items()},
+        slow={n: np.maximum(step.daily - step.doubt, 0.0) * dry for n, step in over.items()},
+        fast={name: (step.daily + step.doubt) * moist for name, step in over.items()},
+        degree_days=bridge(plain, common).daily,
+        leaf_time=bridge(heating(drivers.air_c, weed.leaf_base_c), common).daily,
+        air=by_air,
+    )
+
+
+def _warm(soil_c: FloatArray, common: CommonValues, bridge: Bridge) -> FloatArray:
+    """1 where the soil lets seeds germinate, 0 where not; over gaps where all other years agree."""
+    warm = np.where(np.isnan(soil_c), np.nan, soil_c >= common.germination_min_c)
+    over = bridge(warm, common)
+    return np.where(over.doubt == 0, over.daily, np.nan)
+
+
+def _between(drivers: Drivers, first: str, stop: str) -> npt.NDArray[np.bool_]:
+    """Days from one (northern) calendar day to before another, also over the turn of the year."""
+    today = month_day(drivers.dates)
+    begin, end = (northern_month_day(text, drivers.southern) for text in (first, stop))
+    if begin < end:
+        return np.asarray((today >= begin) & (today < end))
+    return np.asarray((today >= begin) | (today < end))
