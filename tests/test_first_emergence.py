@@ -7,13 +7,13 @@ import datetime as dt
 
 import numpy as np
 import pytest
+from spoken import render
 from windows_fixtures import site
 
 from windowcast.core.phrase import NOTHING
 from windowcast.core.record import Grade, Place, Record
 from windowcast.programme.model import KeyDate
 from windowcast.programme.season_today import season_today
-from windowcast.report.catalogue import render
 from windowcast.season.clocks import Drivers
 from windowcast.season.emergence import emerge, emerge_in_futures
 from windowcast.season.state import build
