@@ -16,6 +16,7 @@ from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import Table, load
 
 MONTHS = 12
+LONGEST_MONTH_D = 31
 LEAST_MM = 0.05  # a day; keeps a logarithm of rain finite
 
 
@@ -141,8 +142,9 @@ def filled_rain(
     Notes
     -----
     Of each month's days those with the narrowest temperature range are wet, in the share of wet
-    days, and each brings the mean of a wet day. A day without temperatures brings the mean of all
-    days.
+    days. With r the place of a day among n, from 0, and w the share, ``q = (r + 0.5) / (n w)``;
+    where q is below 1 the amount goes as ``-log q``, like amounts from an exponential distribution.
+    Their mean is the month's. A day without temperatures brings that mean.
 
     Examples
     --------
@@ -153,7 +155,7 @@ def filled_rain(
     >>> april = RainClimate(np.full(12, 3.0), np.full(12, 0.3))
     >>> rain = np.array([np.nan, np.nan, 0.0, 4.0])
     >>> filled_rain(days, tmax, tmin, rain, climate=april)
-    array([10.,  0.,  0.,  4.])
+    array([12.,  0.,  0.,  4.])
     """
     unknown = ~np.isfinite(precip_mm)
     if not unknown.any():
@@ -166,10 +168,19 @@ def filled_rain(
     month, spread = month_of(dates), tmax_c - tmin_c
     rain = np.where(unknown, usual.mean_mm[month], precip_mm)
     for m in np.unique(month[unknown]):
-        days = (month == m) & np.isfinite(spread)
-        share = max(float(usual.wet_share[m]), 1.0 / 31)
-        if days.any():
-            wet = spread <= np.quantile(spread[days], share)
-            amount = np.where(wet, usual.mean_mm[m] / share, 0.0)
-            rain = np.where(unknown & days, amount, rain)
+        days = np.flatnonzero((month == m) & np.isfinite(spread))
+        if len(days):
+            share = max(float(usual.wet_share[m]), 1.0 / LONGEST_MONTH_D)
+            amounts = _by_rank(spread[days], share) * usual.mean_mm[m]
+            rain[days] = np.where(unknown[days], amounts, rain[days])
     return rain
+
+
+def _by_rank(spread_k: FloatArray, wet_share: float) -> FloatArray:
+    """Amounts with a mean of 1 by the rank of a day's temperature range, ``[day]``."""
+    place = np.argsort(np.argsort(spread_k, kind="stable"), kind="stable") + 0.5
+    amount = np.maximum(-np.log(place / (len(spread_k) * wet_share)), 0.0)
+    if not amount.any():  # too few days for a wet one
+        amount = np.ones(len(spread_k))
+    result: FloatArray = amount / amount.mean()
+    return result

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Literal
 
 from windowcast.core.phrase import Phrase
 from windowcast.limits.model import TurfSpan
+from windowcast.season.model import Substitute
 from windowcast.windows.model import CoverPlan, Job, Odds, PurposeName
 from windowcast.windows.odds import DateRange
 
@@ -190,6 +191,7 @@ class SeasonPlan:
     explain: tuple[Phrase, ...]  # every science value the plan rests on, with its source
     program_version: str
     areas: tuple[str, ...] = ()
+    substitutes: tuple[Substitute, ...] = ()  # what stands in for inputs that are unknown
 
     def to_pandas(self) -> pd.DataFrame:
         """A row for each key date, indexed by its name.

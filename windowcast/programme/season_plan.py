@@ -122,6 +122,7 @@ def season_plan(
         explain=_explain(ahead, tables),
         program_version=__version__,
         areas=tuple(areas),
+        substitutes=past.substitutes,
     )
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -140,14 +140,18 @@ def seasons_of(stack: Stack, site: Site, tables: Tables = PACKAGED) -> Seasons:
 _Days = TypeVar("_Days", Drivers, SoilDays)
 _BY_ROW = {
     "air_c", "soil_c", "water", "rain_7d_mm", "begins",
-    "temp_5cm_c", "temp_10cm_c", "moisture", "frozen",
+    "usual_water", "usual_rain_7d_mm", "temp_5cm_c", "temp_10cm_c", "moisture", "frozen",
 }  # fmt: skip
 
 
 def _rows_of(days: _Days, rows: slice) -> _Days:
     """Drivers or soil of some of the stations; the soil's end state is left as it is."""
-    names = [f.name for f in fields(days) if f.name in _BY_ROW]
-    return replace(days, **{name: getattr(days, name)[rows] for name in names})
+    own: dict[str, Any] = {
+        f.name: value[rows]
+        for f in fields(days)
+        if f.name in _BY_ROW and (value := getattr(days, f.name)) is not None
+    }
+    return replace(days, **own)
 
 
 def station_states(

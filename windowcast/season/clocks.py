@@ -2,13 +2,14 @@
 
 A clock is a degree-day total of the weed's own kind. It stops where the soil is too cold or too dry
 to germinate (hydrothermal time). Over a gap in the weather it runs as in other years
-(`windowcast.season.bridging`).
+(`windowcast.season.bridging`). Where rain is unknown the middle takes the usual rain, the slow
+clock a dry soil and the fastest a moist one.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -55,6 +56,8 @@ class Drivers:
         Rain of the day and the six before [mm]; NaN where unknown.
     begins
         First day of each row, ``[...]``, where they differ; None where all begin with `dates`.
+    usual_water, usual_rain_7d_mm
+        As `water` and `rain_7d_mm`, with usual rain where it is unknown; None where none is.
     """
 
     dates: DateArray
@@ -65,14 +68,21 @@ class Drivers:
     southern: bool
     latitude_deg: float
     begins: DateArray | None = None
+    usual_water: FloatArray | None = None
+    usual_rain_7d_mm: FloatArray | None = None
 
     def last(self, days: int) -> Drivers:
         """The last days alone."""
-        cut = {name: getattr(self, name)[..., len(self.dates) - days :] for name in _BY_DAY}
-        return replace(self, dates=self.dates[len(self.dates) - days :], **cut)
+        start = len(self.dates) - days
+        cut = {
+            name: values[..., start:]
+            for name in _BY_DAY
+            if (values := getattr(self, name)) is not None
+        }
+        return replace(self, dates=self.dates[start:], **cut)
 
 
-_BY_DAY = ("air_c", "soil_c", "water", "rain_7d_mm")
+_BY_DAY = ("air_c", "soil_c", "water", "rain_7d_mm", "usual_water", "usual_rain_7d_mm")
 
 
 @dataclass(frozen=True)
@@ -91,6 +101,8 @@ class Clocks:
         What leaves unfold by.
     air
         By the rule of air temperature for the first plants; None where there is none.
+    moist
+        As `fast`, with unknown water as moist; empty where that is no other.
     """
 
     mid: Mapping[str, FloatArray]
@@ -99,6 +111,12 @@ class Clocks:
     degree_days: FloatArray
     leaf_time: FloatArray
     air: FloatArray | None = None
+    moist: Mapping[str, FloatArray] = field(default_factory=dict)
+
+    @property
+    def highest(self) -> Mapping[str, FloatArray]:
+        """The fastest clocks."""
+        return self.moist or self.fast
 
     def map(self, change: Callable[[FloatArray, FloatArray], FloatArray], other: Clocks) -> Clocks:
         """Each array of this and the same one of another, changed by a function of both."""
@@ -115,6 +133,7 @@ class Clocks:
             change(self.degree_days, other.degree_days),
             change(self.leaf_time, other.leaf_time),
             None if self.air is None or other.air is None else change(self.air, other.air),
+            each(self.highest, other.highest) if self.moist or other.moist else {},
         )
 
     def at(self, scores: FloatArray) -> dict[str, FloatArray]:
@@ -128,7 +147,7 @@ class Clocks:
         step = scores[:, None] / Z90
         found = {}
         for name, mid in self.mid.items():
-            slow, fast = self.slow[name], self.fast[name]
+            slow, fast = self.slow[name], self.highest[name]
             toward = np.where(step < 0, np.maximum(step, -1.0) * (mid - slow), step * (fast - mid))
             found[name] = mid + toward
         return found
@@ -206,13 +225,19 @@ def increments(weed: Weed, drivers: Drivers, bridge: Bridge = bridged) -> Clocks
     factor = weed.moisture_factor(drivers.water, drivers.rain_7d_mm)
     moist = np.where(np.isnan(factor), 1.0, factor)
     dry = np.where(np.isnan(factor), common.dry_unknown, factor)
+    usual, water, rain = moist, drivers.usual_water, drivers.usual_rain_7d_mm
+    if water is not None and rain is not None and np.isnan(factor).any():
+        guess = weed.moisture_factor(water, rain)
+        usual = np.where(np.isnan(factor) & ~np.isnan(guess), guess, moist)
+    most = {name: step.daily + step.doubt for name, step in over.items()}
     return Clocks(
-        mid={name: step.daily * moist for name, step in over.items()},
+        mid={name: step.daily * usual for name, step in over.items()},
         slow={n: np.maximum(step.daily - step.doubt, 0.0) * dry for n, step in over.items()},
-        fast={name: (step.daily + step.doubt) * moist for name, step in over.items()},
+        fast={name: step * usual for name, step in most.items()},
         degree_days=bridge(plain, common).daily,
         leaf_time=bridge(heating(drivers.air_c, weed.leaf_base_c), common).daily,
         air=by_air,
+        moist={} if usual is moist else {name: step * moist for name, step in most.items()},
     )
 
 

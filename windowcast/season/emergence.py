@@ -4,10 +4,11 @@ Each weed has a clock, a degree-day total of its own kind counted from its biofi
 where the soil is too cold or too dry to germinate (hydrothermal time). A curve turns the clock into
 the emerged share. The clock may run faster or slower than published, by a log-normal factor. The
 share only rises with the clock, so the 10 and 90 % bands are the same curve on the 10 and 90 %
-clocks. The low band also takes unknown water as dry. Over a gap in the weather the clock runs as in
-other years (`windowcast.season.bridging`). Both bands include that uncertainty, and while it is too
-large the share is unknown. Futures each take a place of their own within that band, for the season
-so far as much as for the days ahead (`emerge_in_futures`).
+clocks. Over a gap in the weather the clock runs as in other years (`windowcast.season.bridging`).
+Where rain is unknown the low band takes a dry soil and the high band a moist one. Both bands
+include that uncertainty, and while a gap's is too large the share is unknown. Futures each take a
+place of their own within that band, for the season so far as much as for the days ahead
+(`emerge_in_futures`).
 """
 
 from __future__ import annotations
@@ -135,7 +136,7 @@ def emerge(
         _curve(weed, share, ages, told),
         first_by_air=_first_by_air(weed, totals, np.zeros(1)),
         share_low=np.where(told, weed.share(totals.slow, low), np.nan),
-        share_high=np.where(told, weed.share(totals.fast, high), np.nan),
+        share_high=np.where(told, weed.share(totals.highest, high), np.nan),
         share_prior=np.where(told, weed.share(totals.mid, prior.mid), np.nan),
     )
     usable, air_usable = _usable(weed, emergence, drivers, carry)

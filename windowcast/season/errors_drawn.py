@@ -12,7 +12,7 @@ from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.physics.soil_error import SoilError, mild_and_humid, soil_error
 from windowcast.season.errors import ModelErrors
 from windowcast.season.soil_doubt import even_scores, soil_doubt
-from windowcast.season.state import rain_or_usual
+from windowcast.season.unknown_rain import rain_or_usual
 
 BACK_DAYS = 366  # before the season begins, for weeds whose year began before it
 WET_DAYS = 90  # how far back rain shows in the soil

@@ -158,6 +158,35 @@ class Emergence:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Substitute:
+    """What stands in for an input that is unknown on some days, and what that costs.
+
+    Attributes
+    ----------
+    variable
+        The input, a name of `windowcast.core.record`.
+    origin
+        Where the values come from: "own_years", "stations" around, or "range" of the temperature.
+    days, of_days
+        Days of late without it, and how many were looked at.
+    none_known
+        Most of the whole record lacks it.
+    soil_sd_c
+        Standard deviation that it adds to the modelled soil at 5 cm on the last day [°C].
+    date_days
+        Nine of ten dates move by no more than so many days.
+    """
+
+    variable: str
+    origin: str
+    days: int
+    of_days: int
+    none_known: bool
+    soil_sd_c: float
+    date_days: int
+
+
 @dataclass(frozen=True)
 class SoFar:
     """The last days before those ahead as each future has them: the models err in them too.
@@ -195,6 +224,7 @@ class SiteState:
     used: tuple[Value, ...] = field(default=())  # every science value that went in
     notes: tuple[Phrase, ...] = ()
     so_far: SoFar | None = None
+    substitutes: tuple[Substitute, ...] = ()  # of the past; futures have none
 
     def to_pandas(self) -> pd.DataFrame:
         """A row a day, of the past: soil, turf, and for each weed its clock and emerged share.

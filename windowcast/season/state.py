@@ -31,11 +31,17 @@ from windowcast.season.sightings import CanopyLook, GreenCover
 from windowcast.season.soil_kept import SoilModel
 from windowcast.season.state_notes import notes_of
 from windowcast.season.turf import TurfCarry, history_days, turf_state
+from windowcast.season.unknown_rain import (
+    RAIN_DAYS,
+    rain_or_usual,
+    substitute_of,
+    unknown_week,
+)
 from windowcast.season.weeds import Weed, weed, with_late_share
+from windowcast.weather.rain_filled import FILLED
 
 SEED_DEPTH_M = 0.025
 DEPTHS_M = (SEED_DEPTH_M, 0.05, 0.10)
-RAIN_DAYS = 7
 YEAR_DAYS = 366
 LEAF = ("soil_10cm_c", "tmin_c", "air_c")  # what drives the turf's leaf
 
@@ -91,7 +97,7 @@ def build(
     green_cover, looks
         Observed green cover of the turf, and looks into its canopy.
     tables
-        The science values to go by: ``soil``, ``turf`` and ``weeds``.
+        The science values to go by: ``soil``, ``turf``, ``usual_rain`` and ``weeds``.
     soil_model
         `windowcast.physics.soil.simulate`, or one that keeps what it did
         (`windowcast.season.soil_kept`).
@@ -154,21 +160,27 @@ def build(
         tables=tables,
     )
     step = 0.0 if erring is None else erring.ahead_c
+    seen = _after({} if start is None else start.recent, "rain_mm", record.get("precip_mm"))
+    guessed = unknown_week(seen)[..., -len(record.times) :]
+    rain = substitute_of(record, irrigated=bool(site.turf.irrigated), values=tables["usual_rain"])
+    substitutes = () if rain is None else (rain,)
     state = SiteState(
         dates=record.times,
         soil_5cm_c=soil.temp_5cm_c + step,
         soil_10cm_c=soil.temp_10cm_c + step,
-        soil_moisture=soil.moisture,
+        soil_moisture=np.where(guessed, np.nan, soil.moisture),
         soil_frozen=soil.frozen,
         degree_days=degree_days,
         emergence=emergence,
         turf=turf,
         used=_used(weeds, tables),
-        notes=notes_of(site, record, weeds, emergence, usable),
+        notes=notes_of(site, record, weeds, emergence, usable=usable, substitutes=substitutes),
         so_far=None if erring is None else erring.so_far(so_far),
+        substitutes=substitutes,
     )
     keep = {
         "rain_mm": record.get("precip_mm"),
+        FILLED: rain_or_usual(record),
         **dict(zip(LEAF, (soil.temp_10cm_c, tmin, drivers.air_c), strict=True)),
     }
     recent, back = {} if start is None else start.recent, history_days(tables["turf"])
@@ -222,12 +234,6 @@ def soil_forcing(record: Record, latitude_deg: npt.ArrayLike | None = None) -> S
     )
 
 
-def rain_or_usual(record: Record) -> FloatArray:
-    """Rain as known, else as is usual, ``[..., day]``; NaN where the record has neither."""
-    rain = record.get("precip_mm")
-    return np.where(np.isnan(rain), record.get("rain_filled_mm"), rain)
-
-
 def care_of(site: Site) -> Care:
     """What is done to the turf, as far as it moves its colour."""
     return Care(site.turf.mowing_height_mm, site.turf.shade, site.turf.covered)
@@ -264,6 +270,7 @@ def drivers_of(
     is as in `windowcast.physics.soil.simulate`.
     """
     tmax, tmin, rain = (record.get(k) for k in ("tmax_c", "tmin_c", "precip_mm"))
+    usual = rain_or_usual(record)
     soil = _soil(
         soil_forcing(record, latitude_deg),
         soil_site(site, correction, tables),
@@ -274,11 +281,14 @@ def drivers_of(
     )
     seed, soil_5cm, soil_10cm = _with_probes(record, *soil.temp_c)
     recent = {} if start is None else start.recent
+    usual_water = usual_week = None
     if site.turf.irrigated:  # never short of water, whatever the rain
         water, rain_week = np.ones(soil.moisture.shape), np.full(rain.shape, np.inf)
     else:
         water = np.where(np.isnan(rain), np.nan, soil.moisture)
-        rain_week = trailing_sum(_after(recent, "rain_mm", rain), RAIN_DAYS)[..., -rain.shape[-1] :]
+        rain_week = _week(recent, "rain_mm", rain)
+        if FILLED in record.values or FILLED in recent:
+            usual_water, usual_week = soil.moisture, _week(recent, FILLED, usual)
     drivers = Drivers(
         record.times,
         (tmax + tmin) / 2.0,
@@ -288,8 +298,15 @@ def drivers_of(
         record.place.southern,
         record.place.latitude_deg,
         None if spans is None else record.times[spans.first],
+        usual_water,
+        usual_week,
     )
     return drivers, SoilDays(soil_5cm, soil_10cm, soil.moisture, soil.frozen, soil.state)
+
+
+def _week(recent: dict[str, FloatArray], name: str, rain_mm: FloatArray) -> FloatArray:
+    """Rain of each day and the six before, ``[..., day]``."""
+    return trailing_sum(_after(recent, name, rain_mm), RAIN_DAYS)[..., -rain_mm.shape[-1] :]
 
 
 @dataclass(frozen=True)

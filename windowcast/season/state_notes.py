@@ -11,10 +11,9 @@ from windowcast.core.record import Record
 from windowcast.core.season_calendar import on_date
 from windowcast.core.site import Site
 from windowcast.core.weed_codes import unsupported
-from windowcast.season.model import Emergence
+from windowcast.season.model import Emergence, Substitute
+from windowcast.season.unknown_rain import note_of
 from windowcast.season.weeds import Weed
-
-MOSTLY = 0.5  # share of the days without rain from which a record counts as one without
 
 
 def notes_of(
@@ -22,7 +21,9 @@ def notes_of(
     record: Record,
     weeds: Sequence[Weed],
     emergence: Mapping[str, Emergence],
+    *,
     usable: Mapping[str, bool],
+    substitutes: Sequence[Substitute],
 ) -> tuple[Phrase, ...]:
     """Notes of the state of a site."""
     notes = [
@@ -30,11 +31,7 @@ def notes_of(
         for code in site.weeds
         if code in unsupported()
     ]
-    unknown = np.isnan(record.get("precip_mm"))
-    if unknown.mean() > MOSTLY:
-        notes.append(say("season_note.no_rain"))
-    elif not site.turf.irrigated and bool(unknown.any()):
-        notes.append(say("season_note.rain_unknown"))
+    notes += [note for found in substitutes if (note := note_of(found)) is not None]
     for entry in weeds:
         low, high = entry.origin_latitude
         if not low <= abs(record.place.latitude_deg) <= high:

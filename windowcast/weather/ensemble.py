@@ -40,6 +40,7 @@ from windowcast.weather.ensemble_errors import (
 from windowcast.weather.ensemble_hours import Drawn, hourly_members
 from windowcast.weather.ensemble_rain import Runs, drawn_amounts, find_runs, said_of_runs, spells
 from windowcast.weather.ensemble_years import CARRIED, TEMPERATURES, PastYears, past_years
+from windowcast.weather.rain_filled import FILLED
 
 EXTRA_DAYS = 2  # hours needed after the last ranked day for what must follow
 
@@ -187,7 +188,7 @@ def _carried(ahead: _Ahead) -> dict[str, FloatArray]:
     """The other daily variables: as issued within reach (wind with errors), then past years."""
     issued, past, scores, reach = ahead.issued, ahead.past, ahead.scores, ahead.reach
     count, days = len(scores), len(issued.times)
-    rain = past.carried.get("precip_mm", np.zeros((count, days)))
+    rain = past.carried.get(FILLED, past.carried.get("precip_mm", np.zeros((count, days))))
     middle = int(np.argsort(rain[:, reach:].sum(axis=1))[count // 2])
     values = {}
     for name in CARRIED:

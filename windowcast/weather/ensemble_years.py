@@ -17,13 +17,14 @@ import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.values import Table
+from windowcast.weather.rain_filled import FILLED
 from windowcast.weather.warming import warming_k_per_year
 
 FEWEST_CASES = 30  # days with and without rain from which a correlation is taken
 HARMONICS = 3  # of the normal course: year, half-year, third of a year
 TEMPERATURES = ("tmax_c", "tmin_c")
 # carried from the past year as they were; soil is simulated from today's state, never copied
-CARRIED = ("precip_mm", "snow_depth_mm", "rh_mean_pct", "wind_mean_m_s", "solar_mj_m2")
+CARRIED = ("precip_mm", FILLED, "snow_depth_mm", "rh_mean_pct", "wind_mean_m_s", "solar_mj_m2")
 _YEAR_DAYS = 365.25
 
 
@@ -135,7 +136,9 @@ def past_years(record: Record, today: dt.date, days: int, count: int, values: Ta
         carried = {
             name: _from_other_years(past.get(name)[rows]) for name in CARRIED if name in past
         }
-    wet_share, wet_amounts = _wet_days(past.get("precip_mm")[season], values)
+    wet_share, wet_amounts = _wet_days(
+        past.get("precip_mm")[season], past.get(FILLED)[season], values
+    )
     rain = past.get("precip_mm")[season]
     with_rain = {
         name: r
@@ -240,13 +243,21 @@ def _from_other_years(values: FloatArray) -> FloatArray:
     return filled
 
 
-def _wet_days(precip_mm: FloatArray, values: Table) -> tuple[float, FloatArray]:
-    """Share of wet days and their amounts; packaged figures for a short record."""
+def _wet_days(
+    precip_mm: FloatArray, usual_mm: FloatArray, values: Table
+) -> tuple[float, FloatArray]:
+    """Share of wet days and their amounts; of the usual rain where too little is known, and
+    packaged figures for a short record.
+    """
     table = values.table("rain")
     known = precip_mm[np.isfinite(precip_mm)]
     wet = known[known >= table.number("wet")]
     if len(known) < 60 or len(wet) < 10:
         shape, mean = table.number("amount_shape"), table.number("climate_amount")
+        usual = usual_mm[np.isfinite(usual_mm)]
+        usual_wet = usual[usual >= table.number("wet")]
+        if len(usual) >= 60 and len(usual_wet):
+            known, wet, mean = usual, usual_wet, float(usual_wet.mean())
         amounts = np.random.default_rng(0).standard_gamma(shape, 1000) * mean / shape
         share = table.number("climate_share") if len(known) < 60 else len(wet) / len(known)
         return share, np.maximum(amounts, table.number("wet"))

@@ -10,12 +10,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from windowcast.core.record import Grade, Record
-from windowcast.core.values import PACKAGED, Tables
-from windowcast.physics.usual_rain import filled_rain
+from windowcast.core.phrase import of_variable, say
+from windowcast.core.record import FloatArray, Grade, Record
+from windowcast.core.time_axis import span_flag
+from windowcast.core.values import PACKAGED, Table, Tables
+from windowcast.physics.usual_rain import RainClimate, filled_rain, month_of, own_climate
 from windowcast.weather.rain_climate import nearby
 
 FILLED = "rain_filled_mm"
+CHECK = "usual-rain-"  # a flag's check: this and where the usual rain comes from
 
 
 def with_rain_filled(record: Record, tables: Tables = PACKAGED) -> Record:
@@ -31,15 +34,28 @@ def with_rain_filled(record: Record, tables: Tables = PACKAGED) -> Record:
     """
     rain = record.get("precip_mm")
     unknown = ~np.isfinite(rain)
-    if not unknown.any():
+    if not (unknown & ~np.isfinite(record.get(FILLED))).any():
         return record
     values, place = tables["usual_rain"], record.place
     climate = nearby(place.latitude_deg, place.longitude_deg, values=values)
     extremes = record.get("tmax_c"), record.get("tmin_c")
     made = filled_rain(record.times, *extremes, rain, climate=climate, values=values)
     grade = np.where(unknown, Grade.CLIMATOLOGY, record.grade("precip_mm")).astype(np.uint8)
+    origin = _origin(record, rain, climate, values)
+    text = of_variable("precip_mm", say("flag.usual_rain", origin=say(f"rain_origin.{origin}")))
+    flag = span_flag(CHECK + origin, "precip_mm", record.times[unknown], "filled", text)
     return replace(
         record,
         values={**record.values, FILLED: made},
         grades={**record.grades, FILLED: grade},
+        flags=(*record.flags, flag),
     )
+
+
+def _origin(record: Record, rain: FloatArray, climate: RainClimate | None, values: Table) -> str:
+    """Where the usual rain of the months with unknown days comes from; of several the poorest."""
+    own = own_climate(record.times, rain, values)
+    months = np.unique(month_of(record.times[~np.isfinite(rain)]))
+    if np.isfinite(own.mean_mm[months]).all():
+        return "own_years"
+    return "range" if climate is None else "stations"

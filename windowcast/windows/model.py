@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 from windowcast.core.phrase import Phrase
 from windowcast.limits.model import TurfSpan
+from windowcast.season.model import Substitute
 
 Verdict = Literal["fit", "marginal", "unfit", "cannot tell"]
 PurposeName = Literal["pre-fall", "post-early", "dormant", "pre-spring"]
@@ -343,6 +344,7 @@ class Ranking:
     explain: tuple[Phrase, ...] = field(default=())
     program_version: str = ""
     areas: tuple[str, ...] = ()
+    substitutes: tuple[Substitute, ...] = ()  # what stands in for inputs that are unknown
 
     def to_pandas(self) -> pd.DataFrame:
         """A row for each window, best first within its purpose; none where nothing qualifies.

@@ -147,6 +147,7 @@ def rank(
             *(trace.finding_lines(weather) if weather else ()),
         ),
         program_version=__version__,
+        substitutes=past.substitutes,
     )  # fmt: skip
 
 

@@ -160,6 +160,7 @@ def _joined(
         turf=turf,
         used=ahead.used,
         notes=ahead.notes,
+        substitutes=past.substitutes,
         **soil,  # type: ignore[arg-type]
     )
 

@@ -57,6 +57,7 @@ def weather_notes(
         if bool((grades[hours][reach] == Grade.ESTIMATED).any()):
             notes.append(say("weather.hours_built"))
     if weather is not None:
+        notes += _left_out(weather)
         notes += [flag.text for flag in weather.daily.flags if _matters(flag, ctx)]
         stale = [
             p for record in (weather.daily, weather.hourly) if record for p in record.provenance
@@ -69,13 +70,25 @@ def weather_notes(
     return tuple(notes)
 
 
+def _left_out(weather: Weather) -> list[Phrase]:
+    """What the checks took out of the days and hours ahead: a layer that is gone is named."""
+    today = str(weather.today)
+    records = [record for record in (weather.daily, weather.hourly) if record is not None]
+    flags = [flag for record in records for flag in record.flags]
+    gone = [f.text for f in flags if f.action == "removed" and f.last[:10] >= today]
+    return [say("weather.left_out", what=text) for text in dict.fromkeys(gone)]
+
+
 def _matters(flag: Flag, ctx: HourContext) -> bool:
-    """Whether a flag bears on this season: where it came from, its age, or a gap that matters."""
+    """Whether a flag bears on this season: where it came from, its age, or a gap that matters.
+
+    Rain that is unknown is told with its cost (`season.unknown_rain`).
+    """
     if flag.check in ("stale", "hindsight") or flag.check in REMARKS:
         return True
     today = ctx.ahead.dates[0].astype("datetime64[D]").astype(object)
     start = season_start(today, southern=ctx.site.place.southern)
-    drives = flag.variable in ("tmax_c", "tmin_c", "precip_mm")
+    drives = flag.variable in ("tmax_c", "tmin_c")
     return flag.action == "refused" and drives and flag.last[:10] >= str(start)
 
 

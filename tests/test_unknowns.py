@@ -1,0 +1,226 @@
+"""Taking an input away may widen and lower, and moves no central date by more than three days."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from spoken import render
+from uscrn_sites import DEEP_SOUTH, FOLDER, MID_ATLANTIC
+
+from windowcast.core.record import Grade, Place, Record
+from windowcast.core.site import Site, site_from
+from windowcast.core.time_axis import record_of
+from windowcast.core.values import load
+from windowcast.region.models import stacked
+from windowcast.season.model import SiteState, Substitute
+from windowcast.season.rolling import trailing_mean
+from windowcast.season.state import build, drivers_of
+from windowcast.season.unknown_rain import note_of, substitute_of
+from windowcast.sources.uscrn import read_uscrn
+from windowcast.weather.gaps import filled
+from windowcast.weather.quality import checked
+
+SITE: Mapping[str, object] = {
+    "name": "field",
+    "latitude": 34.0,
+    "longitude": -83.4,
+    "timezone": "America/New_York",
+    "turf": {"species": "hybrid bermudagrass", "overseeded": False, "mature": True,
+             "irrigated": False},
+    "soil": {"texture": "loam"},
+    "weeds": ["POAAN", "DIGIS"],
+}  # fmt: skip
+DAYS = np.arange("2019-07-01", "2021-07-01", dtype="datetime64[D]")
+GAP_ENDS = int(np.searchsorted(DAYS, np.datetime64("2020-10-20")))
+COLUMNS = ("tmax_c", "tmin_c", "precip_mm", "rh_mean_pct", "solar_mj_m2")
+VALUES = load("usual_rain")
+
+
+def site(**changed: object) -> Site:
+    turf = {**SITE["turf"], **changed}  # type: ignore[dict-item]
+    return site_from({**SITE, "turf": turf})
+
+
+@cache
+def weather() -> Record:
+    """Two years of a humid climate whose rain follows what the stations around say."""
+    rng = np.random.default_rng(3)
+    number = np.arange(len(DAYS))
+    wet = rng.random(len(DAYS)) < 0.32
+    middle = 17.5 + 10.5 * np.cos(2 * np.pi * (number - 20) / 365.25) + rng.normal(0, 2, len(DAYS))
+    spread = np.where(wet, rng.uniform(5, 10, len(DAYS)), rng.uniform(9, 17, len(DAYS)))
+    columns = {
+        "tmax_c": middle + spread / 2,
+        "tmin_c": middle - spread / 2,
+        "precip_mm": np.where(wet, rng.gamma(0.6, 18.0, len(DAYS)), 0.0),
+        "rh_mean_pct": np.where(wet, 85.0, 68.0) + rng.normal(0, 4, len(DAYS)),
+        "solar_mj_m2": (15 + 7 * np.cos(2 * np.pi * (number + 10) / 365.25))
+        * np.where(wet, 0.6, 1.1),
+    }
+    return record_of(Place("field", 34.0, -83.4, timezone="America/New_York"), DAYS, columns)
+
+
+def without(record: Record, name: str, days: slice = slice(None)) -> Record:
+    values, grade = record.get(name).copy(), record.grade(name).copy()
+    values[days], grade[days] = np.nan, Grade.MISSING
+    return replace(
+        record,
+        values={**record.values, name: values},
+        grades={**record.grades, name: grade},
+    )
+
+
+def state_of(record: Record, **changed: object) -> SiteState:
+    return build(filled(checked(record)), site(**changed))[0]
+
+
+@cache
+def whole() -> SiteState:
+    return state_of(weather())
+
+
+def first_day(above: np.ndarray, since: str) -> float:
+    """Day on which a value first is positive after a date; NaN where it is not, or not known."""
+    later = above[int(np.searchsorted(DAYS, np.datetime64(since))) :]
+    found = np.flatnonzero((later > 0) | np.isnan(later))
+    return float(found[0]) if len(found) and later[found[0]] > 0 else np.nan
+
+
+def dates_of(state: SiteState) -> dict[str, float]:
+    """Central dates of the second season; NaN where one is withheld."""
+    week = trailing_mean(state.soil_5cm_c, 7)
+    bluegrass, crabgrass = (state.emergence[code].share for code in ("POAAN", "DIGIS"))
+    return {
+        "soil falls": first_day(21.1 - week, "2020-08-15"),
+        "soil rises": first_day(week - 12.8, "2021-01-20"),
+        "bluegrass 10 %": first_day(bluegrass - 0.1, "2020-08-15"),
+        "bluegrass 50 %": first_day(bluegrass - 0.5, "2020-08-15"),
+        "crabgrass 10 %": first_day(crabgrass - 0.1, "2021-01-15"),
+        "dormant": first_day(0.5 - state.turf.half_green_probability, "2020-09-15"),
+    }
+
+
+def taken_away() -> list[tuple[str, slice]]:
+    gaps = [slice(GAP_ENDS - days, GAP_ENDS) for days in (5, 30, 90)]
+    all_days = [(name, slice(None)) for name in COLUMNS if not name.startswith("t")]
+    return all_days + [(name, gap) for name in COLUMNS for gap in gaps]
+
+
+@pytest.mark.parametrize(("name", "days"), taken_away())
+def test_no_central_date_moves_by_more_than_three_days(name: str, days: slice) -> None:
+    before, after = dates_of(whole()), dates_of(state_of(without(weather(), name, days)))
+    assert all(np.isfinite(day) for day in before.values())
+    moved = {key: after[key] - before[key] for key in before if np.isfinite(after[key])}
+    assert not {key: day for key, day in moved.items() if abs(day) > 3}
+    if not name.startswith("t"):
+        assert len(moved) == len(before)
+
+
+@pytest.mark.parametrize("days", [5, 30, 90])
+def test_a_gap_of_rain_widens_the_band_and_hardly_moves_the_share(days: int) -> None:
+    gap = slice(GAP_ENDS - days, GAP_ENDS)
+    found = state_of(without(weather(), "precip_mm", gap)).emergence["POAAN"]
+    before = whole().emergence["POAAN"]
+    season = slice(GAP_ENDS - days, GAP_ENDS + 60)
+    assert (found.share_low <= before.share_low + 0.02)[season].all()
+    assert (found.share_high >= before.share_high - 0.02)[season].all()
+    width, old = (e.share_high - e.share_low for e in (found, before))
+    assert width[GAP_ENDS] > old[GAP_ENDS]
+    assert np.nanmax((found.share - before.share)[season]) < 0.05
+
+
+def test_no_limit_rests_on_a_guess_of_the_soils_water() -> None:
+    gap = slice(GAP_ENDS - 30, GAP_ENDS)
+    found = state_of(without(weather(), "precip_mm", gap))
+    unknown = np.isnan(found.soil_moisture)
+    assert unknown[gap.start : gap.stop + 6].all()
+    assert not unknown[gap.stop + 6 :].any()
+    assert np.isfinite(found.soil_5cm_c[gap]).all()
+
+
+def test_a_run_split_in_a_gap_is_as_one_run() -> None:
+    record = filled(without(weather(), "precip_mm", slice(GAP_ENDS - 30, GAP_ENDS)))
+    one, _ = build(record, site())
+    for cut in (GAP_ENDS - 20, GAP_ENDS + 3):
+        first, second = (
+            replace(
+                record,
+                times=record.times[part],
+                values={k: v[part] for k, v in record.values.items()},
+                grades={k: g[part] for k, g in record.grades.items()},
+            )
+            for part in (slice(0, cut), slice(cut, None))
+        )
+        _, carry = build(first, site())
+        then, _ = build(second, site(), start=carry)
+        np.testing.assert_array_equal(then.soil_5cm_c, one.soil_5cm_c[cut:])
+        np.testing.assert_array_equal(then.soil_moisture, one.soil_moisture[cut:])
+        for name in ("share", "share_low", "share_high"):
+            both = (getattr(s.emergence["POAAN"], name) for s in (then, one))
+            np.testing.assert_array_equal(next(both), next(both)[cut:])
+
+
+@cache
+def station(number: str) -> Record:
+    record = checked(read_uscrn([FOLDER / f"{number}.txt.gz"]))
+    return record.between(record.times[0], record.times[0] + np.timedelta64(800, "D"))
+
+
+@pytest.mark.parametrize("days", [slice(400, 440), slice(None)])
+def test_a_region_takes_the_same_rain_as_a_single_site(days: slice) -> None:
+    gappy = filled(without(station(DEEP_SOUTH), "precip_mm", days))
+    beside = filled(station(MID_ATLANTIC))
+    stack = stacked([beside, gappy])
+    drivers, soil = drivers_of(
+        stack.record, site(), latitude_deg=stack.latitude_deg, spans=stack.spans
+    )
+    alone, alone_soil = drivers_of(gappy, site())
+    own = slice(int(stack.spans.first[1]), int(stack.spans.first[1] + stack.spans.length[1]))
+    np.testing.assert_array_equal(soil.temp_5cm_c[1, own], alone_soil.temp_5cm_c)
+    for name in ("water", "rain_7d_mm", "usual_water", "usual_rain_7d_mm"):
+        together, single = getattr(drivers, name), getattr(alone, name)
+        np.testing.assert_array_equal(together[1, own], single, err_msg=name)
+
+
+def rain_cost(record: Record, *, irrigated: bool = False) -> Substitute | None:
+    return substitute_of(filled(record), irrigated=irrigated, values=VALUES)
+
+
+def test_the_cost_grows_with_what_is_missing() -> None:
+    length = len(DAYS)
+    gaps = [1, 5, 30, 90, length]
+    found = [rain_cost(without(weather(), "precip_mm", slice(length - n, None))) for n in gaps]
+    assert rain_cost(weather()) is None
+    costs = [(f.soil_sd_c, f.date_days, f.days) for f in found if f is not None]
+    assert len(costs) == len(gaps)
+    assert costs == sorted(costs)
+    assert [f.none_known for f in found if f] == [False, False, False, False, True]
+    old = rain_cost(without(weather(), "precip_mm", slice(length - 400, length - 300)))
+    assert old is None
+
+
+def test_irrigated_weeds_cost_no_more_than_the_soil() -> None:
+    dry = without(weather(), "precip_mm")
+    plain, watered = rain_cost(dry), rain_cost(dry, irrigated=True)
+    assert plain is not None
+    assert watered is not None
+    assert watered.date_days < plain.date_days
+
+
+def test_the_cost_is_said_in_words() -> None:
+    states = [
+        state_of(without(weather(), "precip_mm", slice(start, None)))
+        for start in (0, len(DAYS) - 30)
+    ]
+    none, gap = ([render(note) for note in state.notes] for state in states)
+    assert any(
+        text.startswith("No rain data: this leaves dates up to 9 days less sure.") for text in none
+    )
+    assert any(text.startswith("No rain data on 30 of the last 180 days") for text in gap)
+    assert not [text for text in map(render, whole().notes) if "rain" in text]
+    small = Substitute("precip_mm", "own_years", 1, 180, False, 0.1, 1)
+    assert note_of(small) is None

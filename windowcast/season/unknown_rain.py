@@ -1,0 +1,112 @@
+"""What it costs that rain is unknown on some days and usual rain stands in for it."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.phrase import Phrase, say
+from windowcast.core.record import FloatArray, Record
+from windowcast.core.values import Table
+from windowcast.season.model import Substitute
+from windowcast.weather.rain_filled import CHECK, FILLED
+
+RAIN_DAYS = 7  # of rain that germination looks back on
+LEAST_SAID_D = 2  # no date is told to the day anyway
+MOSTLY = 0.5  # share of the days without rain from which a record counts as one without
+
+
+def rain_or_usual(record: Record) -> FloatArray:
+    """Rain as known, else as is usual, ``[..., day]``; NaN where the record has neither."""
+    rain = record.get("precip_mm")
+    return np.where(np.isnan(rain), record.get(FILLED), rain)
+
+
+def unknown_week(rain_mm: FloatArray) -> npt.NDArray[np.bool_]:
+    """Days whose rain, or that of the six before, is not known, ``[..., day]``.
+
+    What the soil holds then is a guess, and no limit is to rest on it.
+    """
+    unknown = np.isnan(rain_mm)
+    week = unknown.copy()
+    for ago in range(1, min(RAIN_DAYS, week.shape[-1])):
+        week[..., ago:] |= unknown[..., :-ago]
+    return week
+
+
+def substitute_of(record: Record, *, irrigated: bool, values: Table) -> Substitute | None:
+    """What stands in for unknown rain up to the end of a record.
+
+    Parameters
+    ----------
+    record
+        Daily. Of futures, ``[member, day]``, nothing is told.
+    irrigated
+        Whether weeds have water whatever the rain: then their dates cost no more than the soil's.
+    values
+        ``data/usual_rain.toml``.
+
+    Returns
+    -------
+    Substitute or None
+        None where all rain of late is known.
+    """
+    unknown = np.isnan(record.get("precip_mm"))
+    if unknown.ndim > 1:
+        return None
+    lately = unknown[-int(values.number("cost.look_back")) :]
+    if not lately.any():
+        return None
+    origin = _origin(record)
+    cost = _cost(record, origin, values)
+    share = _recent_share(unknown, values)
+    weeds = 0.0 if irrigated else values.number("cost.weeds")
+    dates = max(cost.number("dates"), weeds) * np.sqrt(share)
+    return Substitute(
+        variable="precip_mm",
+        origin=origin,
+        days=int(lately.sum()),
+        of_days=len(lately),
+        none_known=bool(unknown.mean() > MOSTLY),
+        soil_sd_c=round(cost.number("soil_sd") * float(np.sqrt(share)), 2),
+        date_days=round(float(dates)),
+    )
+
+
+def note_of(found: Substitute) -> Phrase | None:
+    """The cost in words; None where it is too small to say."""
+    if found.date_days < LEAST_SAID_D:
+        return None
+    origin = say(f"rain_origin.{found.origin}")
+    if found.none_known:
+        return say("season_note.no_rain", days=found.date_days, origin=origin)
+    return say(
+        "season_note.rain_gaps",
+        days=found.date_days,
+        missing=found.days,
+        whole=found.of_days,
+        origin=origin,
+    )
+
+
+def _origin(record: Record) -> str:
+    """Where the record's usual rain comes from; a record that has none leaves it to the soil model,
+    which goes by the range of the temperature.
+    """
+    checks = [flag.check for flag in record.flags if flag.check.startswith(CHECK)]
+    return checks[-1].removeprefix(CHECK) if checks else "range"
+
+
+def _cost(record: Record, origin: str, values: Table) -> Table:
+    rain = rain_or_usual(record)
+    known = rain[np.isfinite(rain)]
+    humid = len(known) > 0 and known.mean() >= values.number("cost.humid")
+    climate = "humid" if humid else "dry"
+    return values.table(f"cost.{origin}.{climate}")
+
+
+def _recent_share(unknown: npt.NDArray[np.bool_], values: Table) -> float:
+    """Share of days without rain data up to the last one, older days counting less."""
+    keep = np.exp(-1.0 / values.number("cost.memory"))
+    ago = np.arange(len(unknown))[::-1]
+    return float((1 - keep) * (unknown * keep**ago).sum())
