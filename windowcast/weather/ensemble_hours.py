@@ -64,7 +64,7 @@ def hourly_members(rng: np.random.Generator, drawn: Drawn, rain_mm: FloatArray) 
     hours = len(drawn.day_of)
     fallback = np.where(drawn.day_of < drawn.reach, Grade.ESTIMATED, Grade.CLIMATOLOGY)
     values: dict[str, FloatArray] = {
-        "temp_c": made.get("temp_c"),
+        "temp_c": _of_their_own_shape(rng.spawn(1)[0], made.get("temp_c"), drawn),
         "dewpoint_c": made.get("dewpoint_c"),
     }
     grades = {name: fallback.astype(np.uint8) for name in (*values, "precip_mm", "rh_pct")}
@@ -99,6 +99,23 @@ def hourly_members(rng: np.random.Generator, drawn: Drawn, rain_mm: FloatArray) 
         (*(said.provenance if said is not None else ()), *made.provenance),
         said.flags if said is not None else (),
     )
+
+
+def _of_their_own_shape(rng: np.random.Generator, temp_c: FloatArray, drawn: Drawn) -> FloatArray:
+    """Hours made from days, ``[1 + member, hour]``, with the error that their course has.
+
+    The lowest and the highest of each day stay its bounds; row 0 and a forecast taken as certain
+    have none.
+    """
+    if not drawn.scores.any():
+        return temp_c
+    table = drawn.tables["hourly"].table("shape")
+    quick = np.zeros((len(temp_c) - 1, temp_c.shape[-1]))
+    error = table.number("sd") * in_day_scores(rng, quick, table.number("fade"), day_share=0.0)
+    low, high = (drawn.daily.get(name)[1:, drawn.day_of] for name in ("tmin_c", "tmax_c"))
+    plain = temp_c[1:]
+    moved = np.clip(plain + error, np.minimum(low, plain), np.maximum(high, plain))
+    return np.vstack([temp_c[:1], moved])
 
 
 def _best(said: Record, name: str) -> npt.NDArray[np.uint8]:
