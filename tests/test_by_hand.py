@@ -300,7 +300,7 @@ def test_what_was_understood_is_shown_before_it_is_stored(file: Path) -> None:
     assert not log.exists()
     stored = CliRunner().invoke(cli, words, catch_exceptions=False).output
     assert stored.splitlines()[:-1] == shown.splitlines()[:-1]
-    assert stored.splitlines()[-1] == "1 change added; the log holds 2 entries (+2)."
+    assert stored.splitlines()[-1] == "1 change added; the log has 2 entries (+2)."
     with SeasonLog(log) as opened:
         assert len(opened.entries()) == 2
 

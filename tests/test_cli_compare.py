@@ -253,7 +253,7 @@ def test_of_many_stations_some_are_printed(
     code, out, _ = run(table, "--out", tmp_path / "o", *years, capsys=capsys)
     assert code == 0
     words = out.split("Differences")[0].split()
-    told = "3 stations: median dates of 2, evenly from north to south; normals.csv holds all"
+    told = "3 stations: median dates of 2, evenly from north to south; normals.csv has all"
     assert told in " ".join(words)
     assert [word for word in words if word in ("s0", "s1", "s2")] == ["s2", "s0"]
     assert len(list(csv.DictReader((tmp_path / "o" / "normals.csv").open()))) == 3 * 16

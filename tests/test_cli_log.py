@@ -133,7 +133,7 @@ def test_the_csv_of_the_manual_can_be_imported(run: Run, tmp_path: Path) -> None
     page = (Path(__file__).parents[1] / "docs" / "season_log.md").read_text()
     file = tmp_path / "by_hand.csv"
     file.write_text(page.split("```csv\n")[1].split("```")[0])
-    assert "1 change added; the log holds 4 entries" in run("import", str(file))
+    assert "1 change added; the log has 4 entries" in run("import", str(file))
     first, second = entries(run, "application")
     assert first["materials"] == [{"active": "prodiamine", "rate_kg_ha": 0.84}]
     assert (first["purpose"], second["purpose"]) == ("pre-fall", "dormant")
@@ -290,9 +290,9 @@ def test_export_import_backup(run: Run, tmp_path: Path) -> None:
         assert out.read_text(encoding="utf-8").strip() == run("export", "--format", form).strip()
         other = ["--log", str(tmp_path / f"other-{form}.sqlite")]
         result = CliRunner().invoke(cli, ["log", "import", str(out), *other])
-        assert result.output == "2 changes added; the log holds 2 entries (+2).\n"
+        assert result.output == "2 changes added; the log has 2 entries (+2).\n"
         again = CliRunner().invoke(cli, ["log", "import", str(out), *other])
-        assert again.output == "0 changes added; the log holds 2 entries (+0).\n"
+        assert again.output == "0 changes added; the log has 2 entries (+0).\n"
         listed = CliRunner().invoke(cli, ["log", "list", "--format", "json", *other])
         assert json.loads(listed.output) == json.loads(run("list", "--format", "json"))
     run("backup", str(tmp_path / "copy.sqlite"))

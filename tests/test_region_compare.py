@@ -28,13 +28,13 @@ from windowcast.region.columns import (
     SHARE_COLUMNS,
     WORKABLE_COLUMNS,
     day_label,
-    shown,
 )
 from windowcast.region.compare import Compared, gaps, put_together
 from windowcast.region.statistics import difference
 from windowcast.report.region_charts import MAX_LISTED, dates_chart
 from windowcast.report.region_page import region_page
 from windowcast.report.region_weeks import weeks_chart
+from windowcast.report.region_words import quantity_said
 
 IDS = [station.id for station in STATIONS]
 FILES = (
@@ -364,17 +364,17 @@ def test_dates_of_both_hemispheres_read_by_their_own_calendar() -> None:
     both = replace(north, stations=north.stations.set_column(at, field, pa.array(latitude)))
     assert (north.hemispheres, both.hemispheres) == ((False,), (False, True))
     median = north.normals("greenup").median
-    chart = dates_chart(both, "greenup")
+    chart = dates_chart(both, "greenup", METRIC)
     read = {row[0]: row[1] for row in chart.rows}
     for i, name in enumerate(north.texts("name", range(len(north)))):
         assert read[name] == day_label(median[i], southern=i == 1)
-    alone = dates_chart(north, "greenup").svg
+    alone = dates_chart(north, "greenup", METRIC).svg
     assert chart.svg.count('text-anchor="middle"') == 2 * alone.count('text-anchor="middle"')
-    note = "the lower is the south's"
+    note = "the lower is for the south"
     assert note in region_page(both, (), METRIC)
     assert note not in region_page(north, (), METRIC)
     assert "begin half a year apart" in region_page(both, tuple(gaps(north)), METRIC)
-    weeks = weeks_chart(both, "dormant", "")
+    weeks = weeks_chart(both, "dormant", "", METRIC)
     assert weeks.rows[0][0] == "1 Jul / 1 Jan"
 
 
@@ -457,5 +457,5 @@ def test_days_read_as_dates() -> None:
     assert day_label(0, southern=True) == "1 Jan"
     assert day_label(184, southern=False) == "1 Jan"
     assert day_label(float("nan"), southern=False) == ""
-    assert shown(0.934, "cover_fall", southern=False) == "93 %"
-    assert shown(float("nan"), "soil_21", southern=False) == "cannot tell"
+    assert quantity_said(0.934, "cover_fall", METRIC, southern=False) == "93 %"
+    assert quantity_said(float("nan"), "soil_21", METRIC, southern=False) == "cannot tell"

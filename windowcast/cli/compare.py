@@ -18,16 +18,11 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from windowcast.region.compare import Compared, Gap
+    from windowcast.report.catalogue import Voice
 
-SHOWN = {
-    "soil_21": "soil 21 °C",
-    "poaan_50": "POAAN 50 %",
-    "dormant": "dormant",
-    "greenup": "green-up",
-    "digis_10": "DIGIS 10 %",
-    "barrier_fall": "barrier",
-    "cover_fall": "cover",
-}
+SHOWN = (
+    "soil_21", "poaan_50", "dormant", "greenup", "digis_10", "barrier_fall", "cover_fall",
+)  # fmt: skip
 MAX_PRINTED = 40  # stations in the printed table
 MAX_PAIRS = 10  # of places whose differences are printed
 _SOUTHERN_BOX = re.compile(r"-[\d.]+(,-?[\d.]+)+")
@@ -130,20 +125,20 @@ def command(
         )
     from windowcast.cli.output import voice_in
     from windowcast.core.atomic_files import write_atomic
+    from windowcast.core.phrase import names
     from windowcast.report.region_page import region_page
 
-    gaps = tuple(compare.gaps(data))
+    gaps, voice = tuple(compare.gaps(data)), voice_in("metric")
     written = [data.season_file, data.station_file, *outputs.write_tables(out, data, gaps)]
-    written.append(
-        write_atomic(out / "index.html", region_page(data, gaps, voice_in("metric"), data.notes))
-    )
+    written.append(write_atomic(out / "index.html", region_page(data, gaps, voice, data.notes)))
     if netcdf:
         from windowcast.region.netcdf import write_netcdf
 
         written.append(write_netcdf(out / "seasons.nc", data))
     if format_ == "table":
-        _print(data, gaps, data.notes)
-        click.echo(f"Written to {out}: {', '.join(path.name for path in written)}")
+        _print(data, gaps, voice)
+        files = names(*(path.name for path in written), join="comma")
+        click.echo(voice.say("cli.written_files", folder=str(out), files=files))
     else:
         _copy(out / {"json": "stations.geojson", "csv": "normals.csv"}[format_])
 
@@ -155,22 +150,22 @@ def _copy(path: Path) -> None:
             click.echo(piece, nl=False)
 
 
-def _print(data: Compared, between: Sequence[Gap], notes: tuple[str, ...]) -> None:
+def _print(data: Compared, between: Sequence[Gap], voice: Voice) -> None:
     """Median dates of the stations, or of some of many, differences, and what was not used."""
     import numpy as np
     from rich.console import Console
 
-    from windowcast.region.columns import shown
     from windowcast.region.statistics import MIN_YEARS
     from windowcast.report.region_charts import spread_evenly
+    from windowcast.report.region_words import quantity_said
     from windowcast.report.terminal_width import TABLE_WIDTH, screen_width
 
     console = Console(highlight=False, markup=False, width=screen_width() or TABLE_WIDTH)
     rows = np.arange(len(data))
-    title = f"{len(data)} stations: median dates"
+    title = voice.say("cli.medians", stations=len(data))
     if len(data) > MAX_PRINTED:
         rows = spread_evenly(np.argsort(-data.latitude_deg), MAX_PRINTED)
-        title += f" of {MAX_PRINTED}, evenly from north to south; normals.csv holds all"
+        title = voice.say("cli.some_medians", stations=len(data), shown=MAX_PRINTED)
     south = data.southern[rows].tolist()
     years = np.zeros(len(rows), np.int64)
     columns = []
@@ -179,27 +174,33 @@ def _print(data: Compared, between: Sequence[Gap], notes: tuple[str, ...]) -> No
         years = np.maximum(years, found.years[rows])
         medians = zip(found.median[rows].tolist(), south, strict=True)
         columns.append(
-            [shown(v, name, southern=at) if np.isfinite(v) else "?" for v, at in medians]
+            [
+                quantity_said(v, name, voice, southern=at) if np.isfinite(v) else "?"
+                for v, at in medians
+            ]
         )
     names = data.texts("name", rows.tolist())
-    table = _table("station", "years", *SHOWN.values())
+    heads = (voice.say(f"region_short.{name}") for name in ("station", "years", *SHOWN))
+    table = _table(*heads)
     for cells in zip(names, map(str, years.tolist()), *columns, strict=True):
         table.add_row(*cells)
     console.print(title)
     console.print(table)
     if any("?" in column for column in columns):
-        console.print(f"? cannot tell: in fewer than {MIN_YEARS} years, or never so")
+        console.print(voice.say("cli.cannot_tell", years=MIN_YEARS))
     if between:
-        _print_differences(console, data, between)
-    for note in notes:
+        _print_differences(console, data, between, voice)
+    for note in data.notes:
         console.print(note)
     for station, text in data.problems.items():
-        console.print(f"not used: {station}: {text}")
+        console.print(voice.say("cli.not_used", station=station, problem=text))
     if data.unusable > len(data.problems):
-        console.print(f"not used: {data.unusable} in all; seasons.csv tells why of each")
+        console.print(voice.say("cli.not_used_in_all", stations=data.unusable))
 
 
-def _print_differences(console: Console, data: Compared, between: Sequence[Gap]) -> None:
+def _print_differences(
+    console: Console, data: Compared, between: Sequence[Gap], voice: Voice
+) -> None:
     """A row for each of the first pairs of places, a star where the interval leaves out zero."""
     from windowcast.region.compare import names_of
 
@@ -208,9 +209,12 @@ def _print_differences(console: Console, data: Compared, between: Sequence[Gap])
     for gap in between:
         if gap.quantity in SHOWN:
             pairs.setdefault((gap.first, gap.second), []).append(_difference(gap))
-    some = f", {MAX_PAIRS} of {len(pairs)} pairs" if len(pairs) > MAX_PAIRS else ""
-    console.print(f"\nDifferences in days, of cover in points{some} (* 90 % interval leaves out 0)")
-    table = _table("places", *SHOWN.values())
+    title = voice.say("cli.differences")
+    if len(pairs) > MAX_PAIRS:
+        title = voice.say("cli.some_differences", shown=MAX_PAIRS, pairs=len(pairs))
+    console.print(f"\n{title}")
+    heads = (voice.say(f"region_short.{name}") for name in ("places", *SHOWN))
+    table = _table(*heads)
     for places, cells in list(pairs.items())[:MAX_PAIRS]:
         table.add_row(" − ".join(named.get(place, place) for place in places), *cells)
     console.print(table)

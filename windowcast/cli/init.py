@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from windowcast.cli.output import voice_in
 from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
 from windowcast.core.site import timezone_at, units_at
@@ -67,7 +68,7 @@ def command(out: Path, yes: bool, force: bool, **flags: Any) -> None:
     if out.exists() and not force:
         raise InputError("exists already", path=out, remedy="name another file or add --force")
     write_atomic(out, site_toml(_answers(flags, ask=not yes and _can_ask())))
-    click.echo(f"Wrote {out}. Next: windowcast rank {out}")
+    click.echo(voice_in("metric").say("cli.wrote_site", file=str(out)))
 
 
 def _can_ask() -> bool:

@@ -146,15 +146,12 @@ def add(
         (entry_id,) = log.add(entry)
         _say(log.get(entry_id), place)
     if isinstance(entry, Application) and entry is not entered:
-        click.echo(f"  filled in: {entry.weather_source}")
+        click.echo(place.voice.say("cli.filled_in", source=entry.weather_source))
     if isinstance(entry, Application):
         for line in place.expected(entry):
             click.echo(line)
     if isinstance(entry, FieldNote) and entry.survivors_mixed is None and _SURVIVED(entry.text):
-        click.echo(
-            "  If live plants stand beside dying ones of the same size, say so with windowcast log"
-            f" edit {entry_id[:8]} survivors_mixed=yes: the review then weighs resistance."
-        )
+        click.echo(place.voice.say("cli.survivors", id=entry_id[:8]))
 
 
 @command.command("list")
@@ -167,15 +164,12 @@ def list_(kind: str | None, form: str, site_file: Path | None, log_file: Path | 
     with place.open() as log:
         entries, unusable = log.read(kind)
     for item in unusable:
-        click.echo(
-            f"Left out: {item.kind} {item.id[:8]}: {item.why}; correct it with windowcast log edit"
-            f" {item.id[:8]}, or take it out with windowcast log remove {item.id[:8]}",
-            err=True,
-        )
+        said = {"kind": item.kind, "id": item.id[:8], "why": str(item.why)}
+        click.echo(place.voice.say("cli.left_out", **said), err=True)
     if form == "json":
         click.echo(_as_json(entries))
     elif not entries:
-        click.echo("The log holds no entries of this kind." if kind else "The log is empty.")
+        click.echo(place.voice.say("cli.none_of_kind" if kind else "cli.empty"))
     else:
         for stored in entries:
             _say(stored, place)
@@ -207,7 +201,7 @@ def show(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
         for name, value in to_plain(stored.entry).items():
             click.echo(f"  {fields_text({name: value})}")
     click.echo("")
-    _say_changes(history)
+    _say_changes(history, place)
 
 
 @command.command("edit")
@@ -251,7 +245,7 @@ def remove(entry_id: str, site_file: Path | None, log_file: Path | None) -> None
         with suppress(InputError):  # what nobody can read can still be taken out
             stored = log.get(entry_id)
         removed = log.remove(entry_id)
-    click.echo("Removed (undo brings it back):")
+    click.echo(place.voice.say("cli.removed"))
     if stored is not None:
         _say(stored, place)
     else:
@@ -265,8 +259,8 @@ def undo(site_file: Path | None, log_file: Path | None) -> None:
     place = SiteLog(site_file, log_file)
     with place.open() as log:
         change = log.undo()
-    click.echo("Taken back:")
-    _say_changes([change])
+    click.echo(place.voice.say("cli.taken_back"))
+    _say_changes([change], place)
 
 
 @command.command("history")
@@ -274,8 +268,9 @@ def undo(site_file: Path | None, log_file: Path | None) -> None:
 @_place_options
 def history(entry_id: str | None, site_file: Path | None, log_file: Path | None) -> None:
     """Every change ever made, or those of one entry."""
-    with SiteLog(site_file, log_file).open() as log:
-        _say_changes(log.history(entry_id))
+    place = SiteLog(site_file, log_file)
+    with place.open() as log:
+        _say_changes(log.history(entry_id), place)
 
 
 @command.command("export")
@@ -287,13 +282,14 @@ def export(form: str, out: Path | None, site_file: Path | None, log_file: Path |
     from windowcast.core.atomic_files import write_atomic
     from windowcast.records import import_export
 
-    with SiteLog(site_file, log_file).open() as log:
+    place = SiteLog(site_file, log_file)
+    with place.open() as log:
         text = import_export.to_json(log) if form == "json" else import_export.to_csv(log)
     if out is None:
         click.echo(text.encode(), nl=False)
     else:
         write_atomic(out, text)
-        click.echo(f"Written to {out}.")
+        click.echo(place.voice.say("cli.written", file=str(out)))
 
 
 @command.command("import")
@@ -322,16 +318,15 @@ def import_(file: str, site_file: Path | None, log_file: Path | None, *, dry_run
     for line in import_lines(read, place.voice):
         click.echo(line)
     if dry_run:
-        click.echo(f"{entries_counted(read, place.voice)} read; nothing is stored (--dry-run).")
+        counted = entries_counted(read, place.voice)
+        click.echo(place.voice.say("cli.dry_run", entries=counted))
         return
     with place.open(create=True) as log:  # only now: a file that is refused begins no log
         before = len(log.entries())
         count = log.merge(read.changes)
         now = len(log.entries())
-    click.echo(
-        f"{count} change{'s' if count != 1 else ''} added; the log holds {now} entries"
-        f" ({now - before:+d})."
-    )
+    more = f"{now - before:+d}"
+    click.echo(place.voice.say("cli.merged", changes=count, entries=now, more=more))
 
 
 @command.command("backup")
@@ -339,9 +334,10 @@ def import_(file: str, site_file: Path | None, log_file: Path | None, *, dry_run
 @_place_options
 def backup(file: Path, site_file: Path | None, log_file: Path | None) -> None:
     """Copy the whole log to a new file while others may go on using it."""
-    with SiteLog(site_file, log_file).open() as log:
+    place = SiteLog(site_file, log_file)
+    with place.open() as log:
         log.backup(file)
-    click.echo(f"Copied to {file}.")
+    click.echo(place.voice.say("cli.copied", file=str(file)))
 
 
 def with_weather(application: Application, place: SiteLog, files: tuple[str, ...]) -> Application:
@@ -353,7 +349,7 @@ def with_weather(application: Application, place: SiteLog, files: tuple[str, ...
     try:
         _, weather = start.load()
     except WindowcastError as error:
-        click.echo(f"The hour's weather is not filled in: {error}", err=True)
+        click.echo(place.voice.say("cli.not_filled", problem=str(error)), err=True)
         return application
     return prefilled(application, weather)
 
@@ -363,23 +359,26 @@ def _say(stored: Stored[Any], place: SiteLog) -> None:
     from windowcast.records.model import kind_of
     from windowcast.report.log_entries import entry_text
 
-    edited = f" (version {stored.version})" if stored.version > 1 else ""
+    edited = ""
+    if stored.version > 1:
+        edited = place.voice.say("cli.log_version", version=stored.version)
     echo(
         f"{stored.id[:8]}  {stored.entry.date}  {kind_of(stored.entry):<11}"
         f"  {entry_text(stored.entry, place.voice)}{edited}"
     )
 
 
-def _say_changes(changes: Iterable[Change]) -> None:
+def _say_changes(changes: Iterable[Change], place: SiteLog) -> None:
     from windowcast.cli.output import echo
     from windowcast.report.log_entries import fields_text
 
+    taken_out = place.voice.say("log_page.taken_out")
     for change in changes:
         for revision in change.revisions:
             fields = fields_text(revision.body or {})
             echo(
                 f"{change.at:%Y-%m-%d %H:%M}Z  {change.action:<6}  {revision.id[:8]}"
-                f"  {revision.kind}  {fields or 'taken out'}"
+                f"  {revision.kind}  {fields or taken_out}"
             )
 
 

@@ -73,4 +73,4 @@ def command(
         first = plans[0]
         sources = [f"{voice.text(key.label)}: {key.source}" for key in first.key_dates]
         values = [voice.text(line) for line in first.explain]
-        echo("", "Where the numbers come from", *sources, *values)
+        echo("", voice.say("cli.sources"), *sources, *values)

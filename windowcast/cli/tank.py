@@ -11,7 +11,9 @@ from windowcast.cli.tank_sheet import sheet
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
+    from windowcast.core.phrase import Value
     from windowcast.core.quantity import Rate
+    from windowcast.materials.actives import Active
 
 
 @click.group(name="tank")
@@ -31,15 +33,17 @@ def command() -> None:
 @click.option("--density", help='Of a liquid labelled in % by weight: "10 lb/gal".')
 def rate_(rate: str, concentration: str, density: str | None) -> None:
     """Product in other units, and the active ingredient in it."""
+    from windowcast.cli.output import voice_in
+    from windowcast.core.phrase import Quantity
     from windowcast.core.quantity import parse_density, parse_rate
     from windowcast.materials.rates import active_kg_ha, parse_concentration
-    from windowcast.report.both_units import active_rate
 
     product = parse_rate(rate, "rate")
     strength = parse_concentration(concentration, parse_density(density) if density else None)
-    amount = active_rate(active_kg_ha(product, strength))
-    click.echo(f"product: {_in_all_units(product)}")
-    click.echo(f"active ingredient: {amount}")
+    voice = voice_in("us")
+    click.echo(voice.say("cli.product", rates=_in_all_units(product)))
+    amount = Quantity(active_kg_ha(product, strength), "kg ha-1")
+    click.echo(voice.say("cli.active", rate=amount))
 
 
 @command.command("equivalent")
@@ -53,6 +57,8 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
 
     With --to-rate instead of --to: the concentration at which that rate carries the same.
     """
+    from windowcast.cli.output import voice_in
+    from windowcast.core.phrase import Quantity
     from windowcast.core.quantity import parse_rate, write_rate
     from windowcast.materials.rates import (
         active_kg_ha,
@@ -61,7 +67,6 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
         parse_concentration,
         write_concentration,
     )
-    from windowcast.report.both_units import active_rate
 
     product, before = parse_rate(rate, "rate"), parse_concentration(old)
     if new is not None and to_rate is None:
@@ -80,7 +85,8 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
             remedy='give one of --to "2.34 lb/gal" and --to-rate "82 fl oz/acre"',
         )
     click.echo(" = ".join(dict.fromkeys(texts)))
-    click.echo(f"both carry {active_rate(active_kg_ha(product, before))} of active ingredient")
+    amount = Quantity(active_kg_ha(product, before), "kg ha-1")
+    click.echo(voice_in("us").say("cli.both_have", rate=amount))
 
 
 @command.command("active")
@@ -99,25 +105,42 @@ def active(name: str | None, site_file: Path | None) -> None:
     file are marked and say what they replace.
     """
     from windowcast.cli.options import Start
-    from windowcast.cli.output import echo
+    from windowcast.cli.output import echo, voice_in
     from windowcast.materials.actives import load_actives
     from windowcast.report.both_units import value_text
 
     start = Start(site_file, sample=False, files=(), date=None, offline=True)
     actives = load_actives(start.beside(start.site().materials_file) if site_file else None)
+    voice = voice_in("us")
     if name is None:
         for item in actives.values():
-            other = f" (also {', '.join(item.also)})" if item.also else ""
-            echo(f"{item.name}{other}: group {item.group.value}, {item.timing.value},"
-                       f" {item.movement.value}")  # fmt: skip
+            kind = {key: str(getattr(item, key).value) for key in ("group", "timing", "movement")}
+            echo(voice.say("cli.known_active", active=_also(item), **kind))
         return
     found = actives[name]
-    echo(found.name + (f" (also {', '.join(found.also)})" if found.also else ""))
+    echo(voice.write(_also(found)))
     for key, value in found.known().items():
-        mark = "yours: " if key in found.overridden else ""
-        note = f"; {value.note}" if value.note else ""
-        echo(f"  {key} = {value_text(value)}  [{mark}{value.status}: {value.source}{note}]")
-    echo("  anything else: cannot tell: take it from your label")
+        said = {
+            "key": key,
+            "value": value_text(value),
+            "mark": voice.say("cli.yours") if key in found.overridden else "",
+            "status": value.status,
+            "source": value.source,
+        }
+        if value.note:
+            echo(voice.say("cli.value_noted", note=value.note, **said))
+        else:
+            echo(voice.say("cli.value", **said))
+    echo(voice.say("cli.anything_else"))
+
+
+def _also(item: Active) -> Value:
+    """An active with its other names."""
+    from windowcast.core.phrase import Name, names, say
+
+    if not item.also:
+        return Name(item.name)
+    return say("cli.also", active=Name(item.name), others=names(*item.also, join="comma"))
 
 
 @command.command("nozzle")

@@ -212,15 +212,14 @@ def _stored_text(
     from windowcast.report.log_entries import entry_text
     from windowcast.report.spray_record import WIDTH, lacking, record_sheet
 
-    lines = [f"Logged as {stored.id[:8]}: {stored.entry.date}, {entry_text(stored.entry, voice)}"]
+    text = entry_text(stored.entry, voice)
+    lines = [voice.say("cli.logged", id=stored.id[:8], date=stored.entry.date, text=text)]
     if weather:
-        lines.append(f"Filled in: {weather}")
-    lines += [f"Logged as it was done, though: {voice.text(said)}" for said in job.sheet.refusals]
+        lines.append(voice.say("cli.filled", source=weather))
+    lines += [voice.say("cli.logged_though", refusal=said) for said in job.sheet.refusals]
     lines += [voice.text(said) for said in lacking(record_sheet(stored.entry, voice))]
-    lines.append(
-        f"Change it: windowcast log edit {stored.id[:8]} --site {start.site_file}"
-        f" FIELD=VALUE; take it back: windowcast log undo --site {start.site_file}"
-    )
+    file = str(start.site_file)
+    lines.append(voice.say("cli.change_it", id=stored.id[:8], site=file))
     return "\n".join(["", *(part for line in lines for part in wrap(line, WIDTH))])
 
 

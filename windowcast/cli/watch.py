@@ -114,10 +114,11 @@ def _test(start: Start, targets: tuple[AlertAddress, ...]) -> None:
             remedy="add --to URL, or [alerts] to the site file (docs/alerts.md)",
         )
     site = start.site()
-    sent = send_test(site.name, targets, voice_in(site.units))
+    voice = voice_in(site.units)
+    sent = send_test(site.name, targets, voice)
     for one in sent:
         if not one.problem:
-            click.echo(f"{one.address.shown} took the test message.")
+            click.echo(voice.say("cli.took_test", address=one.address.shown))
     failed = tuple(one for one in sent if one.problem)
     if failed:
         raise _undelivered(failed, "check the address with your provider")

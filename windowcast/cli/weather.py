@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from windowcast.cli.output import voice_in
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def status(format_: str) -> None:
         click.echo(json.dumps({"holdings": [_holding(h) for h in holdings]}, indent=2))
         return
     if not holdings:
-        click.echo("Nothing is cached. Fetch a site's weather with: windowcast weather fetch SITE")
+        click.echo(voice_in("metric").say("cli.nothing_cached"))
         return
     from windowcast.sources.kept import age_text
 
@@ -90,7 +91,6 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
 
     Answers still fresh are asked for again, and cost little where nothing has changed.
     """
-    from windowcast.cli.output import voice_in
     from windowcast.cli.progress import fetch_progress
     from windowcast.core.local_days import local_today
     from windowcast.core.site import load_site
@@ -128,7 +128,6 @@ def check(file: str, site_file: Path | None, units: System | None, format_: str)
     Nothing is stored. What a file cannot tell by itself is said behind its name, e.g.
     "old.csv:units=us,dates=mdy"; see docs/weather_csv.md.
     """
-    from windowcast.cli.output import voice_in
     from windowcast.core.site import load_site
     from windowcast.report.table_understood import as_json, remarks, weather_lines
     from windowcast.sources.files import read_and_understand
@@ -191,8 +190,8 @@ def _show(found: Found, voice: Voice, asked: int) -> None:
     if rows:
         _table(["source", "what", "away", "height", "weight", "measured or valid", "age"], rows)
     for flag in found.flags:
-        click.echo(f"Note: {voice.text(flag.text)}.")
-    click.echo(f"{asked} requests.")
+        click.echo(voice.say("cli.note", text=flag.text))
+    click.echo(voice.say("cli.requests", count=asked))
 
 
 @command.command()
@@ -207,12 +206,13 @@ def clear(source: str | None, all_: bool) -> None:
             "--all and --source exclude each other" if all_ else "what to clear is not said",
             remedy="give either --source NAME or --all",
         )
+    voice = voice_in("metric")
     if all_:
-        click.echo("The cache is removed." if remove() else "There was no cache.")
+        click.echo(voice.say("cli.cache_removed" if remove() else "cli.no_cache"))
         return
     with Cache() as cache:
         _known(cache, str(source))
-        click.echo(f"{cache.clear(source)} answers removed.")
+        click.echo(voice.say("cli.answers_removed", count=cache.clear(source)))
 
 
 def _known(cache: Cache, source: str) -> None:

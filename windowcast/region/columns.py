@@ -1,10 +1,10 @@
-"""What a comparison says about a season and a station: names, units, and how they read."""
+"""What a comparison says about a season and a station: names and units."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import cache
 
 from windowcast.core.season_calendar import season_start
@@ -50,28 +50,16 @@ def units_of(quantity: str) -> str:
 
 
 def day_label(day: float, *, southern: bool) -> str:
-    """A day of the season as people write it, e.g. ``12 Oct``; "" for NaN."""
+    """A day of the season as tables have it, e.g. ``12 Oct``; "" for NaN."""
     return _label(round(day), southern) if math.isfinite(day) else ""
 
 
 @cache
 def _label(day: int, southern: bool) -> str:
-    start = season_start(dt.date(2001, 1, 1), southern=southern)
-    date = start + dt.timedelta(day)
+    date = day_of_season(day, southern=southern)
     return f"{date.day} {date:%b}"
 
 
-def shown_on_axis(value: float, quantity: str, southern: Iterable[bool]) -> list[str]:
-    """As `shown`, once for each of the hemispheres whose stations share an axis."""
-    return list(dict.fromkeys(shown(value, quantity, southern=south) for south in southern))
-
-
-def shown(value: float, quantity: str, *, southern: bool) -> str:
-    """A quantity as people read it: a day, a percentage, an amount, or "cannot tell"."""
-    if not math.isfinite(value):
-        return "cannot tell"
-    if quantity in SHARE_COLUMNS:
-        return f"{100 * value:.0f} %"
-    if quantity in AMOUNT_COLUMNS:
-        return f"{value:.0f}"
-    return day_label(value, southern=southern)
+def day_of_season(day: int, *, southern: bool) -> dt.date:
+    """The date of a day counted from a season's first, in a year without a leap day."""
+    return season_start(dt.date(2001, 1, 1), southern=southern) + dt.timedelta(day)

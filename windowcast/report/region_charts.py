@@ -12,9 +12,9 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
-from windowcast.region.columns import QUANTITIES, shown, shown_on_axis
 from windowcast.region.compare import Compared
 from windowcast.region.statistics import Normals
+from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import (
     LINE,
     WIDTH,
@@ -27,6 +27,7 @@ from windowcast.report.chartkit import (
     stacked,
     ticks,
 )
+from windowcast.report.region_words import quantities_said, quantity_named, quantity_said
 
 CLASSES = 5
 MAX_ROWS = 40  # drawn in a chart
@@ -54,7 +55,7 @@ def outlines() -> tuple[FloatArray, ...]:
     return tuple(chain.from_iterable(map(np.split, points, jumps)))
 
 
-def map_chart(data: Compared, quantity: str) -> Chart:
+def map_chart(data: Compared, quantity: str, voice: Voice) -> Chart:
     """Median of a quantity at each station on a map; five classes that differ by size and shade.
 
     Where stations are too many to tell apart, those of one spot are drawn as the middle one of
@@ -64,21 +65,22 @@ def map_chart(data: Compared, quantity: str) -> Chart:
     values, lat = found.median, data.latitude_deg
     lon = data.longitude_deg
     known = np.flatnonzero(np.isfinite(values))
-    title = f"{QUANTITIES[quantity]}: median by station"
+    title = voice.say("region.map", quantity=quantity_named(quantity))
     x, y, height = _projection(lat, _unwrapped(lon))
     across, down = _on(x, _unwrapped(lon)), _on(y, lat)
     edges = _edges(values[known])
     class_of = np.clip(np.searchsorted(edges[1:-1], values, side="right"), 0, CLASSES - 1)
     drawn, around = _drawn(known, values, across, down)
-    told = f"{len(known)} of {len(data)} stations have enough years."
+    told = voice.say("region.map_described", known=len(known), stations=len(data))
     if len(drawn) < len(known):
-        told += f" Those of one spot are drawn as one dot, {len(drawn)} in all: their middle one."
+        told += " " + voice.say("region.spots", dots=len(drawn))
     dots = []
     order = np.argsort(lat[drawn])[::-1]
     names = data.texts("name", drawn[order].tolist())
     for i, name, others in zip(drawn[order].tolist(), names, around[order].tolist(), strict=True):
-        who = f"{name} and {others} around it" if others else name
-        words = f"{who}: {shown(values[i], quantity, southern=bool(lat[i] < 0))}"
+        who = voice.say("region.around", station=name, others=others) if others else name
+        value = quantity_said(values[i], quantity, voice, southern=bool(lat[i] < 0))
+        words = voice.say("region.dot", station=who, value=value)
         at = {"cx": across[i], "cy": down[i], "r": 3.0 + 0.7 * class_of[i]}
         dots.append(el("circle", el("title", escape(words)), class_=f"dot-{class_of[i]}", **at))
     parts = [
@@ -86,23 +88,25 @@ def map_chart(data: Compared, quantity: str) -> Chart:
         el("svg", el("path", d=_lines(x, y), class_="coast", fill="none"), height=height),
         *_graticule(x, y),
         *dots,
-        *_legend(edges, quantity, height, data.hemispheres),
+        *_legend(edges, quantity, height, data.hemispheres, voice),
     ]
-    columns = ("Station", "Latitude", "Longitude", "Median", "10 to 90 %", "Years")
+    columns = _heads(voice, "station", "latitude", "longitude", "median", "spread", "years")
     listed = listed_of(data)
     rows = tuple(
         (
             name,
             f"{lat[i]:.2f}",
             f"{lon[i]:.2f}",
-            shown(values[i], quantity, southern=bool(lat[i] < 0)),
-            _spread(found, i, quantity, southern=bool(lat[i] < 0)),
+            quantity_said(values[i], quantity, voice, southern=bool(lat[i] < 0)),
+            _spread(found, i, quantity, voice, southern=bool(lat[i] < 0)),
             str(found.years[i]),
         )
         for i, name in zip(listed, data.texts("name", listed), strict=True)
     )
     svg = drawing(f"map-{quantity}", title, told, height + _LEGEND + beside(data), *parts)
-    return Chart(f"map-{quantity}", title, told + listing_note(data), svg, columns, rows)
+    return Chart(
+        f"map-{quantity}", title, f"{told} {listing_note(data, voice)}".rstrip(), svg, columns, rows
+    )
 
 
 def _edges(values: FloatArray) -> FloatArray:
@@ -130,14 +134,15 @@ def _drawn(known: Indices, values: FloatArray, x: FloatArray, y: FloatArray) -> 
     return known[order][first + (count - 1) // 2], count - 1
 
 
-def dates_chart(data: Compared, quantity: str) -> Chart:
+def dates_chart(data: Compared, quantity: str, voice: Voice) -> Chart:
     """Median and 10-90 % of a quantity, a row a station from north to south."""
     found = data.normals(quantity)
     order = np.argsort(-data.latitude_deg)
     order = order[np.isfinite(found.median[order])]
     picked = spread_evenly(order, MAX_ROWS).tolist()
-    key, title = f"dates-{quantity}", f"{QUANTITIES[quantity]}: median and 10 to 90 % of years"
-    desc = f"{len(picked)} of {len(data)} stations, from north to south."
+    key = f"dates-{quantity}"
+    title = voice.say("region.dates", quantity=quantity_named(quantity))
+    desc = voice.say("region.dates_described", drawn=len(picked), stations=len(data))
     low = min(found.p10[picked].tolist(), default=0.0)
     high = max(found.p90[picked].tolist(), default=1.0)
     x = Scale(low, high if high > low else low + 1, _NAMES, WIDTH - _DATE)
@@ -146,7 +151,8 @@ def dates_chart(data: Compared, quantity: str) -> Chart:
     parts = []
     for tick in ticks(low, high, 4):
         parts.append(el("line", x1=x(tick), x2=x(tick), y1=0.0, y2=bottom, class_="grid"))
-        parts += stacked(x(tick), bottom + 14, shown_on_axis(tick, quantity, data.hemispheres))
+        words = quantities_said(tick, quantity, voice, data.hemispheres)
+        parts += stacked(x(tick), bottom + 14, words)
     for n, (i, name) in enumerate(zip(picked, data.texts("name", picked), strict=True)):
         y = row * n + 10
         left, middle, right = (x(float(each[i])) for each in (found.p10, found.median, found.p90))
@@ -159,15 +165,15 @@ def dates_chart(data: Compared, quantity: str) -> Chart:
     rows = tuple(
         (
             name,
-            shown(found.median[i], quantity, southern=south[i]),
-            _spread(found, i, quantity, southern=south[i]),
-            _trend(found, i),
+            quantity_said(found.median[i], quantity, voice, southern=south[i]),
+            _spread(found, i, quantity, voice, southern=south[i]),
+            _trend(found, i, voice),
         )
         for i, name in zip(listed, data.texts("name", listed), strict=True)
     )
-    columns = ("Station", "Median", "10 to 90 %", "Trend per decade (95 % interval)")
+    columns = _heads(voice, "station", "median", "spread", "trend")
     svg = drawing(key, title, desc, bottom + 22 + beside(data), *parts)
-    return Chart(key, title, desc + listing_note(data), svg, columns, rows)
+    return Chart(key, title, f"{desc} {listing_note(data, voice)}".rstrip(), svg, columns, rows)
 
 
 def beside(data: Compared) -> float:
@@ -182,11 +188,15 @@ def listed_of(data: Compared) -> list[int]:
     return list(spread_evenly(np.argsort(-data.latitude_deg), MAX_LISTED).tolist())
 
 
-def listing_note(data: Compared) -> str:
+def _heads(voice: Voice, *names: str) -> tuple[str, ...]:
+    return tuple(voice.say(f"region_head.{name}") for name in names)
+
+
+def listing_note(data: Compared, voice: Voice) -> str:
     """What is said of a list that does not hold every station; "" where it does."""
     if len(data) <= MAX_LISTED:
         return ""
-    return f" At most {MAX_LISTED} are listed, evenly from north to south; normals.csv holds all."
+    return voice.say("region.listed", most=MAX_LISTED)
 
 
 def spread_evenly(order: Indices, count: int) -> Indices:
@@ -201,22 +211,28 @@ def _short(name: str) -> str:
     return name if len(name) <= _NAME_LETTERS else f"{name[: _NAME_LETTERS - 1].rstrip()}…"
 
 
-def _spread(found: Normals, i: int, quantity: str, *, southern: bool) -> str:
+def _spread(found: Normals, i: int, quantity: str, voice: Voice, *, southern: bool) -> str:
     if not np.isfinite(found.median[i]):
         return ""
-    ends = (shown(v[i], quantity, southern=southern) for v in (found.p10, found.p90))
-    return " to ".join(ends)
-
-
-def _trend(found: Normals, i: int) -> str:
-    if not np.isfinite(found.trend_per_decade[i]):
-        return f"cannot tell ({found.years[i]} years)"
-    middle, low, high = found.trend_per_decade[i], found.trend_low[i], found.trend_high[i]
-    text = (
-        f"{middle:+.1f} ({low:+.1f} to {high:+.1f}), p {found.p_value[i]:.2f}, "
-        f"{found.years[i]} years"
+    low, high = (
+        quantity_said(v[i], quantity, voice, southern=southern) for v in (found.p10, found.p90)
     )
-    return text.replace("-", "−")
+    return voice.say("region.to", low=low, high=high)
+
+
+def _trend(found: Normals, i: int, voice: Voice) -> str:
+    years = int(found.years[i])
+    if not np.isfinite(found.trend_per_decade[i]):
+        return voice.say("region.trend_unknown", years=years)
+    ends = (found.trend_per_decade[i], found.trend_low[i], found.trend_high[i])
+    middle, low, high = (_signed(float(end), voice) for end in ends)
+    p = voice.number(float(found.p_value[i]), 2, fixed=True)
+    return voice.say("region.trend_of", middle=middle, low=low, high=high, p=p, years=years)
+
+
+def _signed(value: float, voice: Voice) -> str:
+    """A number with its sign, also where it is above zero."""
+    return ("+" if value >= 0 else "") + voice.number(value, 1, fixed=True)
 
 
 def _unwrapped(lon: FloatArray) -> FloatArray:
@@ -278,7 +294,11 @@ def _degrees(value: float, sides: str) -> str:
 
 
 def _legend(
-    edges: FloatArray, quantity: str, top: float, hemispheres: tuple[bool, ...]
+    edges: FloatArray,
+    quantity: str,
+    top: float,
+    hemispheres: tuple[bool, ...],
+    voice: Voice,
 ) -> list[str]:
     """The five classes with their bounds, a little later or more from left to right."""
     parts = []
@@ -286,6 +306,7 @@ def _legend(
     for n in range(CLASSES if len(edges) else 0):
         middle = step * (n + 0.5)
         parts.append(el("circle", cx=middle, cy=top + 11, r=3.0 + 0.7 * n, class_=f"dot-{n}"))
-        words = shown_on_axis(edges[n + 1], quantity, hemispheres)
-        parts += stacked(middle, top + 29, [f"to {each}" for each in words])
+        words = quantities_said(edges[n + 1], quantity, voice, hemispheres)
+        ends = [voice.say("region.up_to", value=each) for each in words]
+        parts += stacked(middle, top + 29, ends)
     return parts

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from itertools import chain
+from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.phrase import Share
 from windowcast.core.record import FloatArray
-from windowcast.region.columns import day_label
 from windowcast.region.compare import Compared
 from windowcast.region.statistics import AT_LEAST
 from windowcast.region.tables import ODDS_FIELDS
+from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import (
     WIDTH,
     Chart,
@@ -24,34 +25,38 @@ from windowcast.report.chartkit import (
     stacked,
 )
 from windowcast.report.region_charts import beside
+from windowcast.report.region_words import day_said
 
 _LEFT, _RIGHT, _TOP, _BOTTOM = 34.0, WIDTH - 8, 22.0, 150.0
 _HEIGHT = 176.0
 _STYLES = ("line now", "line ahead-mid", "line other")
 
 
-def weeks_chart(data: Compared, purpose: str, title: str) -> Chart:
+def weeks_chart(data: Compared, purpose: str, title: str, voice: Voice) -> Chart:
     """Workable days per week of the season: middle and spread of the stations' means."""
     low, mid, high = _spread(data.weekly(purpose, "mean_days"))
     x, at = _weeks_axis(len(mid))
     y = Scale(0, 7, _BOTTOM, _TOP)
     parts = [
-        *_frame(data, x, y, (0, 2, 4, 7), "{:g}"),
+        *_grid(y, (0, 2, 4, 7), "{:g}"),
+        *_dates(data, x, voice),
         el("path", d=band_path(at, _heights(y, low), _heights(y, high)), class_="wash-past"),
         el("path", d=line_path(at, _heights(y, mid)), class_="line now"),
-        label(0.0, 8.0, "spray days", class_="axis-title"),
+        label(0.0, 8.0, voice.say("region.weeks_axis"), class_="axis-title"),
     ]
-    key, desc = f"weeks-{purpose}", "Line: middle station; band: 10 to 90 % of stations."
+    key, desc = f"weeks-{purpose}", voice.say("region.weeks_described")
     rows = tuple(
-        (_day(data, w), *(_number(v) for v in (low[w], mid[w], high[w]))) for w in range(len(mid))
+        (_day(data, week, voice), *(_number(line[week], voice) for line in (low, mid, high)))
+        for week in range(len(mid))
     )
-    columns = ("Week from", "10 % of stations", "middle", "90 % of stations")
+    heads = ("week_from", "low_stations", "middle", "high_stations")
+    columns = tuple(voice.say(f"region_head.{head}") for head in heads)
     return Chart(
         key, title, desc, drawing(key, title, desc, _HEIGHT + beside(data), *parts), columns, rows
     )
 
 
-def odds_chart(data: Compared, purpose: str, title: str) -> Chart:
+def odds_chart(data: Compared, purpose: str, title: str, voice: Voice) -> Chart:
     """Odds that a week has at least one, two, three workable days, at the middle station."""
     odds = _middle_odds(data, purpose)
     x, at = _weeks_axis(len(odds))
@@ -64,17 +69,21 @@ def odds_chart(data: Compared, purpose: str, title: str) -> Chart:
     for n, least in enumerate(AT_LEAST):
         start = 92.0 + 92.0 * n
         legend.append(el("path", d=f"M{start:g} 5h22", class_=_STYLES[n]))
-        legend.append(label(start + 27, 9.0, f"{least} or more"))
+        legend.append(label(start + 27, 9.0, voice.say("region.or_more", days=least)))
     parts = [
-        *_frame(data, x, y, (0, 0.25, 0.5, 0.75, 1), "{:.0%}"),
+        *_grid(y, (0, 0.25, 0.5, 0.75, 1), "{:.0%}"),
+        *_dates(data, x, voice),
         *lines,
-        label(0.0, 8.0, "share of years", class_="axis-title"),
+        label(0.0, 8.0, voice.say("region.odds_axis"), class_="axis-title"),
         *legend,
     ]
     key = f"odds-{purpose}"
-    desc = "Share of years in which a week has so many spray days, at the middle station."
-    rows = tuple((_day(data, w), *(_percent(v) for v in odds[w])) for w in range(len(odds)))
-    columns = ("Week from", *(f"{least} or more days" for least in AT_LEAST))
+    desc = voice.say("region.odds_described")
+    rows = tuple(
+        (_day(data, w, voice), *(_percent(v, voice) for v in odds[w])) for w in range(len(odds))
+    )
+    more = (voice.say("region.or_more_days", days=least) for least in AT_LEAST)
+    columns = (voice.say("region_head.week_from"), *more)
     return Chart(
         key, title, desc, drawing(key, title, desc, _HEIGHT + beside(data), *parts), columns, rows
     )
@@ -104,30 +113,36 @@ def _heights(y: Scale, values: FloatArray) -> FloatArray:
     return np.array([y(v) for v in values.tolist()])
 
 
-def _frame(data: Compared, x: Scale, y: Scale, marks: tuple[float, ...], form: str) -> list[str]:
-    """Grid lines with their numbers, and dates below."""
+def _grid(y: Scale, marks: tuple[float, ...], form: str) -> list[str]:
+    """Grid lines with their numbers."""
     return [
         *(el("line", x1=_LEFT, x2=_RIGHT, y1=y(n), y2=y(n), class_="grid") for n in marks),
         *(label(_LEFT - 4, y(n) + 4, form.format(n), anchor="end") for n in marks),
-        *chain.from_iterable(
-            stacked(x(week), _BOTTOM + 18, _days(data, week))
-            for week in range(4, int(x.high) + 1, 11)
-        ),
     ]
 
 
-def _days(data: Compared, week: int) -> list[str]:
+def _dates(data: Compared, x: Scale, voice: Voice) -> Iterator[str]:
+    """Dates below the axis."""
+    for week in range(4, int(x.high) + 1, 11):
+        yield from stacked(x(week), _BOTTOM + 18, _days(data, week, voice))
+
+
+def _days(data: Compared, week: int, voice: Voice) -> list[str]:
     """First day of a week, in each hemisphere that has stations."""
-    return [day_label(7.0 * week, southern=south) for south in data.hemispheres]
+    return [day_said(7.0 * week, voice, southern=south) for south in data.hemispheres]
 
 
-def _day(data: Compared, week: int) -> str:
-    return " / ".join(_days(data, week))
+def _day(data: Compared, week: int, voice: Voice) -> str:
+    return " / ".join(_days(data, week, voice))
 
 
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %" if np.isfinite(share) else "cannot tell"
+def _percent(share: float, voice: Voice) -> str:
+    if not np.isfinite(share):
+        return voice.say("window_verdict.cannot_tell")
+    return voice.write(Share(float(share)))
 
 
-def _number(value: float) -> str:
-    return f"{value:.1f}" if np.isfinite(value) else "cannot tell"
+def _number(value: float, voice: Voice) -> str:
+    if not np.isfinite(value):
+        return voice.say("window_verdict.cannot_tell")
+    return voice.number(float(value), 1, fixed=True)
