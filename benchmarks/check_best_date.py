@@ -9,8 +9,7 @@ week apart counts as `free` where the first day named is not over by the second.
 how often a day a week off is better by more than half a per cent of the season's weeds although it
 is allowed, and how often a better one is ruled out and named.
 
-Measured on nine stations from Alabama to Washington (every 13th of those outside Alaska), four
-seasons each: see `docs/season.md`.
+`docs/season.md` has what was measured with it, on more days of asking.
 """
 
 from __future__ import annotations
@@ -58,7 +57,7 @@ def covers_on(
     found = foreseen(site, weather)
     aim = purpose_of(purpose, PACKAGED)
     actives = load_actives()
-    told = {}
+    told: dict[Case, CoverPlan] = {}
     for water in ("rain", "irrigation"):
         turf = site.turf.model_copy(update={"irrigated": water == "irrigation"})
         running = RunningSeason.of(
