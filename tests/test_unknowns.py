@@ -11,18 +11,23 @@ import pytest
 from spoken import render
 from uscrn_sites import DEEP_SOUTH, FOLDER, MID_ATLANTIC
 
-from windowcast.core.record import Grade, Place, Record
+from windowcast.core.record import Grade, Place, Record, Weather
 from windowcast.core.site import Site, site_from
 from windowcast.core.time_axis import record_of
 from windowcast.core.values import load
+from windowcast.programme.answer import answer
 from windowcast.region.models import stacked
 from windowcast.season.model import SiteState, Substitute
 from windowcast.season.rolling import trailing_mean
 from windowcast.season.state import build, drivers_of
 from windowcast.season.unknown_rain import note_of, substitute_of
+from windowcast.sources.files import read_weather
 from windowcast.sources.uscrn import read_uscrn
 from windowcast.weather.gaps import filled
+from windowcast.weather.load import assemble
 from windowcast.weather.quality import checked
+from windowcast.weather.sample import SAMPLE_TODAY, sample_folder, sample_site
+from windowcast.windows.trace import left_out
 
 SITE: Mapping[str, object] = {
     "name": "field",
@@ -224,3 +229,59 @@ def test_the_cost_is_said_in_words() -> None:
     assert not [text for text in map(render, whole().notes) if "rain" in text]
     small = Substitute("precip_mm", "own_years", 1, 180, False, 0.1, 1)
     assert note_of(small) is None
+
+
+def sample(name: str) -> Record:
+    """A file of the sample."""
+    return read_weather(sample_folder() / f"{name}.csv.gz", place=sample_site().place)
+
+
+def sample_days(hourly: Record, daily: Record | None = None) -> Weather:
+    daily = daily or sample("daily").between(
+        np.datetime64("2017-10-01"), np.datetime64("2018-01-17")
+    )
+    return assemble([daily, hourly], sample_site().place, SAMPLE_TODAY)
+
+
+def test_a_layer_of_the_forecast_that_is_impossible_is_named() -> None:
+    hourly = sample("hourly")
+    assert left_out(sample_days(hourly)) == []
+    wild = {**hourly.values, "wind_m_s": hourly.get("wind_m_s") + 200.0}
+    (said,) = map(render, left_out(sample_days(replace(hourly, values=wild))))
+    assert said.startswith("Left out of the days ahead: wind")
+    assert "impossible" in said
+
+
+BETTER = {"fit": 2, "marginal": 1}
+
+
+@pytest.mark.slow
+def test_no_verdict_gets_better_by_knowing_less() -> None:
+    daily, hourly = sample("daily"), sample("hourly")
+    month = slice(len(daily.times) - 30, None)
+    cases = [(without(daily, "precip_mm", days), hourly) for days in (slice(None), month)]
+    cases += [(without(daily, name), hourly) for name in ("rh_mean_pct", "solar_mj_m2")]
+    cases += [
+        (daily, without(hourly, name))
+        for name in ("wind_m_s", "dewpoint_c", "precip_mm", "cloud_fraction", "wind_from_deg")
+    ]
+
+    def windows(days: Record, hours: Record) -> dict[object, tuple[int, float, float]]:
+        found = answer(sample_site(), sample_days(hours, days)).ranking
+        return {
+            (outlook.purpose, w.start.date()): (
+                BETTER[w.verdict],
+                w.score,
+                w.odds.share if w.odds else 0.0,
+            )
+            for outlook in found.purposes
+            for w in outlook.windows
+        }
+
+    before = windows(daily, hourly)
+    assert before
+    for case in cases:
+        for key, (verdict, score, odds) in windows(*case).items():
+            assert verdict <= before[key][0]
+            assert score <= before[key][1] + 3  # hours chosen by other odds
+            assert odds <= before[key][2] + 0.05  # a hundred futures, drawn anew

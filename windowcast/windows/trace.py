@@ -57,7 +57,7 @@ def weather_notes(
         if bool((grades[hours][reach] == Grade.ESTIMATED).any()):
             notes.append(say("weather.hours_built"))
     if weather is not None:
-        notes += _left_out(weather)
+        notes += left_out(weather)
         notes += [flag.text for flag in weather.daily.flags if _matters(flag, ctx)]
         stale = [
             p for record in (weather.daily, weather.hourly) if record for p in record.provenance
@@ -70,7 +70,7 @@ def weather_notes(
     return tuple(notes)
 
 
-def _left_out(weather: Weather) -> list[Phrase]:
+def left_out(weather: Weather) -> list[Phrase]:
     """What the checks took out of the days and hours ahead: a layer that is gone is named."""
     today = str(weather.today)
     records = [record for record in (weather.daily, weather.hourly) if record is not None]
