@@ -37,9 +37,11 @@ from windowcast.api import plan_of
 from windowcast.cli import main as windowcast
 from windowcast.cli.options import Start
 from windowcast.core.errors import WindowcastError
+from windowcast.report.catalogue import Voice
 from windowcast.report.season import plan_json
 from windowcast.report.tables import json_text
 
+VOICE = Voice("metric", "en")
 DAYS = ("08-20", "09-10", "09-25", "10-15", "11-01", "11-20", "12-10", "01-10", "02-05")
 DAYS += ("02-25", "03-20", "04-20")
 TURF = (  # one for each station in turn
@@ -84,8 +86,8 @@ def snapshot(files: list[Path], *, mature: bool = False) -> dict[str, Any]:
 def answers(start: Start) -> dict[str, Any]:
     try:
         (answer,) = start.answers()
-        ranking = json.loads(json_text(answer.ranking))
-        plan = json.loads(plan_json(plan_of(answer)))
+        ranking = json.loads(json_text(answer.ranking, voice=VOICE))
+        plan = json.loads(plan_json(plan_of(answer), voice=VOICE))
     except WindowcastError as error:
         return {"exit": error.exit_code}
     return {
