@@ -39,8 +39,8 @@ def main() -> None:
         label(
             16,
             46,
-            "Root mean square error, K, on stations left out of the fit; no probe reading "
-            "of the site given",
+            "Root mean square error, K, on stations left out of the fit, from daily highs, lows "
+            "and rain; no probe reading given",
             "s",
         ),
     ]

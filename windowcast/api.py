@@ -787,9 +787,7 @@ def simulate_soil(
     from windowcast.season.state import soil_forcing
 
     record = _daily(weather)
-    if latitude_deg is None:
-        latitude_deg = record.place.latitude_deg
-    if not -90 <= latitude_deg <= 90:
+    if not -90 <= (record.place.latitude_deg if latitude_deg is None else latitude_deg) <= 90:
         raise InputError(
             "the latitude of the weather is not known", field="latitude_deg",
             remedy="give latitude_deg, in degrees north",

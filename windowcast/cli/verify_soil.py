@@ -8,6 +8,10 @@ from typing import Any
 
 import click
 
+PLAIN = "model_without_radiation_and_humidity"
+ALONE = "model, highs, lows and rain alone"
+MEASURED = "model, sun and humidity measured"
+
 
 @click.command(name="soil")
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
@@ -50,12 +54,16 @@ def soil_table(result: dict[str, Any]) -> str:
         part = result["pooled"].get(key)
         if part is None:
             continue
-        lines += ["", head.replace(" " * 34, f"{title:34}", 1), _row("model", part)]
-        lines += [_row(name.replace("_", " "), scores) for name, scores in part["others"].items()]
-        for rule, scores in part.get("with_readings", {}).items():
-            lines.append(_row(f"model with readings, {rule.replace('_', ' ')}", scores))
-    lines += ["", head.replace(" " * 34, f"{'station':34}", 1)]
-    lines += [_row(s["name"], s) for s in sorted(result["stations"], key=_worst_first)]
+        lines += ["", head.replace(" " * 34, f"{title:34}", 1)]
+        others = dict(part["others"])
+        for name, scores in ((ALONE, others.pop(PLAIN)), (MEASURED, part)):
+            lines.append(_row(name, scores))
+            for rule, with_them in scores.get("with_readings", {}).items():
+                lines.append(_row(f"  with readings, {rule.replace('_', ' ')}", with_them))
+        lines += [_row(name.replace("_", " "), scores) for name, scores in others.items()]
+    lines += ["", head.replace(" " * 34, f"{'station, highs, lows, rain alone':34}", 1)]
+    plain = [{"name": s["name"]} | s["others"][PLAIN] for s in result["stations"]]
+    lines += [_row(s["name"], s) for s in sorted(plain, key=_worst_first)]
     return "\n".join(lines + [""] + [f"- {note}" for note in result["notes"]])
 
 

@@ -19,6 +19,7 @@ from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import Table, load
 from windowcast.physics.soil_forcing import SoilForcing, columns_of, drivers
 from windowcast.physics.soil_properties import texture
+from windowcast.physics.soil_region import regional_c, regional_parts
 from windowcast.physics.soil_site import (
     NEAR_SURFACE_M,
     ProbeReading,
@@ -193,7 +194,8 @@ def simulate(
     freezes. The surface gives it air temperature, sun, long-wave loss and evaporation through the
     resistance of sward, thatch and snow. The parameters of the surface are fitted on stations of
     the US Climate Reference Network; ``docs/soil_skill.json`` has the errors on stations kept
-    apart from the fit.
+    apart from the fit. Last, what stations around tell of the model's error there is added
+    (`soil_region`), if the longitude is known.
 
     References
     ----------
@@ -231,6 +233,7 @@ def simulate(
     shape = np.broadcast_shapes(
         *(np.shape(a)[:-1] for a in given if a is not None),
         np.shape(forcing.latitude_deg),
+        () if forcing.longitude_deg is None else np.shape(forcing.longitude_deg),
         () if state is None else state.temp_c.shape[:-1],
     )
     days, columns = forcing.dates.shape[-1], int(np.prod(shape))
@@ -256,6 +259,7 @@ def simulate(
             soil.run(piece, weights, out[day : day + YEAR, :, part])
         ends[part] = soil.dump()
         withheld[:, part] = weather.blind
+    _add_regional(out[:, :-EXTRAS], forcing, shape, site.values)
     if start is None and days < YEAR:
         withheld[:UNSETTLED_DAYS] = True
     if withheld.any():
@@ -276,6 +280,27 @@ def simulate(
         snow_water_mm=snow,
         depths_m=tuple(depths_m),
     )
+
+
+def _add_regional(
+    temps: FloatArray, forcing: SoilForcing, shape: tuple[int, ...], values: Table
+) -> None:
+    """Add what stations around tell of the model's error, to ``[time, depth, column]``."""
+    if forcing.longitude_deg is None:
+        return
+    north, east = (
+        np.broadcast_to(np.asarray(at, dtype=np.float64), shape).reshape(-1)
+        for at in (forcing.latitude_deg, forcing.longitude_deg)
+    )
+    parts = regional_parts(north, east, values)
+    if not parts.any():
+        return
+    dates = forcing.dates
+    if dates.ndim > 1:
+        days = dates.shape[-1]
+        dates = np.broadcast_to(dates, (*shape, days)).reshape(-1, days).T
+    for depth in range(temps.shape[1]):
+        temps[:, depth] += regional_c(dates, parts, temps[:, depth])
 
 
 def _columns(count: int, setup: Setup, *, compiled: bool) -> Columns:

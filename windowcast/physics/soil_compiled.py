@@ -41,7 +41,8 @@ _FUNCTIONS = (
     soil_properties.conductivity_w_m_k,
     soil_properties.heat_capacity_j_m3_k, soil_properties.snow_conductivity_w_m_k, surface_day,
     soil_surface.snow_day, soil_surface.irrigated_water, soil_surface.sward_closed,
-    soil_surface.green_target, soil_surface.water_day, soil_surface.drive, layers_of, may_freeze,
+    soil_surface.green_target, soil_surface.water_day, soil_surface.humid_climate,
+    soil_surface.drive, layers_of, may_freeze,
 )  # fmt: skip
 for _function in _FUNCTIONS:
     register_jitable(error_model="numpy", forceinline=True)(_function)

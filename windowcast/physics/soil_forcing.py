@@ -40,6 +40,8 @@ class SoilForcing:
         Scalar, or an array that broadcasts with the leading axes.
     solar_mj_m2, rh_mean_pct, snow_depth_mm
         Used day by day where finite, estimated or modelled elsewhere.
+    longitude_deg
+        As `latitude_deg`; None or NaN where it is not known, see `soil_region`.
     """
 
     dates: DateArray
@@ -50,6 +52,7 @@ class SoilForcing:
     solar_mj_m2: FloatArray | None = None
     rh_mean_pct: FloatArray | None = None
     snow_depth_mm: FloatArray | None = None
+    longitude_deg: npt.ArrayLike | None = None
 
 
 @dataclass(frozen=True)

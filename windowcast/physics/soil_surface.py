@@ -5,6 +5,7 @@ Each function moves one store on by a day, on floats or on arrays over columns, 
 
     heat into the soil = (T_drive - T_soil) / resistance
     T_drive = T_air + gain from radiation - loss by long waves - loss by evaporation
+              + what the climate's humidity adds
 
 The gains are in K per W/m² (or per mm/day of evaporation): a surface energy balance made linear
 about the air temperature and divided by the exchange with the air. Snow hides the surface from
@@ -78,6 +79,13 @@ class Parameters(NamedTuple):
     freezing_water: Number
     freezing_water_wet: Number
     end_of_day_weight: Number
+    solar_warm: Number
+    evaporation_root: Number
+    evaporation_humid: Number
+    cooling_limit: Number
+    offset_humid: Number
+    air_lag: Number
+    resistance_humid: Number
 
 
 def parameters(values: Table | None = None) -> Parameters:
@@ -167,15 +175,15 @@ def snow_day(s: Surface, p: Parameters, day: Day) -> tuple[Number, Number, Numbe
 
     Examples
     --------
-    Of ten millimetres at -5 °C the fitted share, half of it, stays as snow. At 10 °C all of it
+    Of ten millimetres at -8 °C the fitted share, two fifths, stays as snow. At 10 °C all of it
     reaches the soil:
 
     >>> from windowcast.physics.soil_surface import Day, Surface, parameters, snow_day
     >>> bare = Surface(0.0, 0.1, 0.5, 0.5, 0.0, 5.0, 2.0, 2.0)
-    >>> cold, mild = (Day(t, 10.0, 50.0, 40.0, 1.0, float("nan")) for t in (-5.0, 10.0))
+    >>> cold, mild = (Day(t, 10.0, 50.0, 40.0, 1.0, float("nan")) for t in (-8.0, 10.0))
     >>> snow, density, let_through = snow_day(bare, parameters(), cold)
-    >>> snow, let_through
-    (5.0, 0.0)
+    >>> round(snow, 1), let_through
+    (4.1, 0.0)
     >>> snow_day(bare, parameters(), mild)[2]
     10.0
     """
@@ -228,7 +236,7 @@ def sward_closed(p: Parameters, rain_mm: Number, demand_mm: Number) -> Number:
     Examples
     --------
     >>> from windowcast.physics.soil_surface import parameters, sward_closed
-    >>> humid, desert = (sward_closed(parameters(), rain, 4.0) for rain in (4.0, 0.5))
+    >>> humid, desert = (sward_closed(parameters(), rain, 4.0) for rain in (4.0, 0.4))
     >>> humid > 0.8 > 0.3 > desert
     True
     """
@@ -311,21 +319,49 @@ def water_day(
     )
 
 
+def humid_climate(rain_mm: Number, demand_mm: Number) -> Number:
+    """How much of what the air could take up the climate's rain makes good: -0.5 to 0.5.
+
+    Parameters
+    ----------
+    rain_mm, demand_mm
+        Two-year means per day of rain and of evaporative demand.
+
+    Notes
+    -----
+    ``rain / (rain + demand) - 1/2``. It stands for the humidity of the air, which few records
+    hold: in a humid climate the same demand cools the ground less.
+
+    Examples
+    --------
+    >>> from windowcast.physics.soil_surface import humid_climate
+    >>> round(humid_climate(4.0, 3.0), 2), round(humid_climate(0.5, 4.5), 2)
+    (0.07, -0.4)
+    """
+    return rain_mm / (rain_mm + demand_mm + 1e-6) - 0.5
+
+
 def drive(s: Surface, p: Parameters, day: Day, closed: Number) -> tuple[Number, Number]:
     """Temperature that drives the soil (°C) and resistance between it and the soil (m² K/W)."""
     wet, green = s.top_water, s.green
     hidden = s.snow_mm / (s.snow_mm + p.snow_hiding_mm)
+    humid = humid_climate(s.rain_mm, s.demand_mm)
     sun = p.solar + p.solar_sward * closed + p.solar_wet * wet + p.solar_green * green
+    sun = sun * (1.0 + p.solar_warm * (maximum(s.season_c, 0.0) * 0.05 - 0.5))
     sky = (p.longwave + p.longwave_sward * closed) * (1.0 - 0.5 * hidden)
-    damp = p.evaporation_wet * wet + p.evaporation_green * green
+    damp = p.evaporation_wet * wet + p.evaporation_green * green + p.evaporation_root * s.root_water
+    cooling = maximum(day.demand_mm * damp * (1.0 + p.evaporation_humid * humid), 0.0)
     driving = (
         day.air_c
         + p.offset_k
+        + p.offset_humid * humid
+        + p.air_lag * (day.air_c - s.season_c)
         + day.solar_w_m2 * sun * (1.0 - hidden)
         - day.longwave_w_m2 * sky
-        - day.demand_mm * damp
+        - cooling / (1.0 + p.cooling_limit * cooling)
     )
     driving = driving - hidden * maximum(driving, 0.0)
     density = s.snow_density_kg_l
     snow = s.snow_mm / (density * snow_conductivity_w_m_k(density)) * (1e-3 * p.snow_resistance)
-    return driving, p.resistance + p.resistance_sward * closed + p.resistance_green * green + snow
+    sward = (p.resistance_sward + p.resistance_humid * humid) * closed + p.resistance_green * green
+    return driving, p.resistance + sward + snow

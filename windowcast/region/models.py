@@ -49,6 +49,7 @@ class Stack:
 
     record: Record  # [station, day]
     latitude_deg: FloatArray  # [station]
+    longitude_deg: FloatArray  # [station]
     spans: Spans
 
     def part(self, rows: slice) -> Stack:
@@ -58,6 +59,7 @@ class Stack:
         return Stack(
             replace(self.record, values=values),
             self.latitude_deg[rows],
+            self.longitude_deg[rows],
             Spans(first, length, self.spans.days),
         )
 
@@ -107,9 +109,11 @@ def stacked(records: Sequence[Record]) -> Stack:
                 own = np.where(record.grade(name) == Grade.OBSERVED, own, np.nan)
             values[name][row, days] = own
     grades = {name: np.full(len(axis), Grade.OBSERVED, np.uint8) for name in names}
-    latitude = np.array([record.place.latitude_deg for record in records])
+    places = [record.place for record in records]
+    latitude = np.array([place.latitude_deg for place in places])
+    longitude = np.array([place.longitude_deg for place in places])
     record = Record(records[0].place, axis, values, grades)
-    return Stack(record, latitude, Spans(first, length, len(axis)))
+    return Stack(record, latitude, longitude, Spans(first, length, len(axis)))
 
 
 def seasons_of(stack: Stack, site: Site, tables: Tables = PACKAGED) -> Seasons:
@@ -118,6 +122,7 @@ def seasons_of(stack: Stack, site: Site, tables: Tables = PACKAGED) -> Seasons:
         stack.record,
         site,
         latitude_deg=stack.latitude_deg,
+        longitude_deg=stack.longitude_deg,
         spans=stack.spans,
         compiled=True,
         tables=tables,

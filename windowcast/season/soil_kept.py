@@ -61,7 +61,7 @@ class Store(Protocol):
 class KeptSoil:
     """The soil model, with runs from a first day on kept in a store.
 
-    There is one entry for each latitude, soil and set of depths: the next day's run takes the
+    There is one entry for each place, soil and set of depths: the next day's run takes the
     place of today's. A store that cannot be used changes no answer; it only saves no time.
     `model` is asked for what is not kept.
     """
@@ -80,11 +80,14 @@ class KeptSoil:
     ) -> SoilResult:
         """As `simulate`; a run that carries on, or of several columns, is not kept."""
         columns = (forcing.tmax_c, forcing.tmin_c, forcing.precip_mm, forcing.dates)
-        several = np.ndim(forcing.latitude_deg) > 0 or any(np.ndim(a) > 1 for a in columns)
+        at = (forcing.latitude_deg, forcing.longitude_deg)
+        several = any(np.ndim(a) > 0 for a in at if a is not None) or any(
+            np.ndim(a) > 1 for a in columns
+        )
         if state is not None or several:
             return self.model(forcing, site, depths_m=depths_m, state=state, compiled=compiled)
         depths = tuple(depths_m)
-        key = f"soil {_digest(forcing.latitude_deg, site.texture, site.irrigated, depths)}"
+        key = f"soil {_digest(at, site.texture, site.irrigated, depths)}"
         digest = _digest(_program(), forcing, site, site.values, depths)
         found = self._found(key, digest, forcing, depths)
         if found is None:

@@ -216,8 +216,12 @@ class SoilDays:
     state: SoilState
 
 
-def soil_forcing(record: Record, latitude_deg: npt.ArrayLike | None = None) -> SoilForcing:
-    """What drives the soil model, from a daily record; `latitude_deg` as in `drivers_of`.
+def soil_forcing(
+    record: Record,
+    latitude_deg: npt.ArrayLike | None = None,
+    longitude_deg: npt.ArrayLike | None = None,
+) -> SoilForcing:
+    """What drives the soil model, from a daily record; where it lies as in `drivers_of`.
 
     Where rain is unknown the usual rain counts, as the record has it (`weather.rain_filled`), or
     as the model makes it.
@@ -231,6 +235,7 @@ def soil_forcing(record: Record, latitude_deg: npt.ArrayLike | None = None) -> S
         solar_mj_m2=_optional(record, "solar_mj_m2"),
         rh_mean_pct=_optional(record, "rh_mean_pct"),
         snow_depth_mm=_optional(record, "snow_depth_mm"),
+        longitude_deg=record.place.longitude_deg if latitude_deg is None else longitude_deg,
     )
 
 
@@ -258,6 +263,7 @@ def drivers_of(
     start: Carry | None = None,
     correction: SiteCorrection | None = None,
     latitude_deg: FloatArray | None = None,
+    longitude_deg: FloatArray | None = None,
     spans: Spans | None = None,
     compiled: bool = False,
     tables: Tables = PACKAGED,
@@ -265,14 +271,14 @@ def drivers_of(
 ) -> tuple[Drivers, SoilDays]:
     """What emergence depends on, and the soil, from a daily record; arguments as in `build`.
 
-    For records of several stations ``[station, day]`` `latitude_deg` gives theirs, ``[station]``,
-    and `spans` the days each has; all must lie in the hemisphere of the record's place. `compiled`
-    is as in `windowcast.physics.soil.simulate`.
+    For records of several stations ``[station, day]`` `latitude_deg` and `longitude_deg` give
+    theirs, ``[station]``, and `spans` the days each has; all must lie in the hemisphere of the
+    record's place. `compiled` is as in `windowcast.physics.soil.simulate`.
     """
     tmax, tmin, rain = (record.get(k) for k in ("tmax_c", "tmin_c", "precip_mm"))
     usual = rain_or_usual(record)
     soil = _soil(
-        soil_forcing(record, latitude_deg),
+        soil_forcing(record, latitude_deg, longitude_deg),
         soil_site(site, correction, tables),
         None if start is None else start.soil,
         spans,
@@ -333,7 +339,7 @@ def _soil(
         moved = {
             f.name: spans.own(value, 0.0 if f.name == "precip_mm" else np.nan)
             for f in fields(forcing)
-            if f.name not in ("dates", "latitude_deg")
+            if f.name not in ("dates", "latitude_deg", "longitude_deg")
             and (value := getattr(forcing, f.name)) is not None
         }
         days = np.arange(int(spans.length.max()))

@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.values import Table
 from windowcast.physics.soil_site import ProbeReading, fit_site_correction
 from windowcast.verify.soil_stations import Stations
 
@@ -20,6 +21,7 @@ def with_readings(
     readings: int,
     draws: int,
     seed: int,
+    values: Table | None = None,
 ) -> dict[str, FloatArray]:
     """Errors once readings are given, rule → ``[draw, station, time]``, NaN where not scored.
 
@@ -31,6 +33,8 @@ def with_readings(
         Days that count, ``[station, time]``.
     readings, draws, seed
         How many daily means are given, how often they are drawn, and the seed.
+    values
+        Instead of ``data/soil.toml``.
     """
     random = np.random.default_rng(seed)
     shape = (draws, *model_c.shape[:2])
@@ -48,7 +52,7 @@ def with_readings(
                     ProbeReading(data.dates[d], DEPTH_M, float(data.soil_c[0, i, d]))
                     for d in chosen
                 ]
-                fitted = fit_site_correction(model_c[i], data.dates, given)
+                fitted = fit_site_correction(model_c[i], data.dates, given, values=values)
                 if fitted is None:
                     continue
                 rest = days[~np.isin(days, chosen)]
