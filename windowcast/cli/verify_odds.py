@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
@@ -16,12 +16,19 @@ from windowcast.windows.model import PURPOSES, PurposeName
 if TYPE_CHECKING:
     from windowcast.core.record import Record
     from windowcast.report.catalogue import Voice
+    from windowcast.verify.issued_scores import IssuedReport
     from windowcast.verify.odds import OddsReport
 
 
 @click.command(name="odds")
 @click.argument("files", nargs=-1, metavar="[FILE]...", type=click.Path(path_type=Path))
 @click.option("--sample", is_flag=True, help="Use the embedded sample record.")
+@click.option(
+    "--forecasts",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Score forecasts as issued: a folder of forecasts, observed and cities (docs/odds.md).",
+)
 @click.option(
     "--purpose",
     type=click.Choice(PURPOSES),
@@ -43,6 +50,13 @@ if TYPE_CHECKING:
     show_default=True,
     help="Days between issues.",
 )
+@click.option(
+    "--error-scale",
+    type=click.FloatRange(0.5, 2.0),
+    default=1.0,
+    show_default=True,
+    help="Factor of the simulated forecasts' errors of temperature: another make of forecast.",
+)
 @click.option("--members", "count", type=click.IntRange(20, 1000), default=100, show_default=True)
 @click.option("--seed", type=int, default=0, show_default=True)
 @click.option(
@@ -55,9 +69,11 @@ def command(
     *,
     files: tuple[Path, ...],
     sample: bool,
+    forecasts: Path | None,
     purpose: PurposeName,
     seasons: int,
     every: int,
+    error_scale: float,
     count: int,
     seed: int,
     format_: str,
@@ -66,8 +82,17 @@ def command(
     """Replay past seasons issue day by issue day and score the odds of workable days.
 
     FILEs are daily records (USCRN daily01, GHCN-Daily or CSV), one station each, of at least four
-    whole years.
+    whole years; forecasts for them are simulated. With --forecasts the forecasts are real.
     """
+    if forecasts is not None:
+        if files or sample:
+            raise InputError(
+                "give record files, --sample or --forecasts", remedy="one of the three"
+            )
+        scored = _issued(forecasts, purpose, every=every, count=count, seed=seed)
+        title = f"Odds of temperatures, forecasts as issued: {scored.issues} issues"
+        _put_out(scored, title, format_, diagram, _issued_lines)
+        return
     from windowcast.verify.odds import joined, last_seasons, replay, report
     from windowcast.windows.purposes import purpose_of
 
@@ -79,7 +104,15 @@ def command(
         years = last_seasons(record, seasons)
         replayed.update(years)
         parts.append(
-            replay(record, chosen, seasons=years, every_days=every, count=count, seed=seed)
+            replay(
+                record,
+                chosen,
+                seasons=years,
+                every_days=every,
+                count=count,
+                seed=seed,
+                error_scale=error_scale,
+            )
         )
     together = joined(parts)
     if not together.issues:
@@ -90,25 +123,64 @@ def command(
         )
     names = [record.place.name for record in records]
     result = report(together, chosen, names, sorted(replayed))
+    title = f"Odds of a workable day, {purpose}: {result.issues} issues"
+    _put_out(result, title, format_, diagram, _lines)
+
+
+Report = TypeVar("Report", "OddsReport", "IssuedReport")
+
+
+def _put_out(
+    result: Report,
+    title: str,
+    format_: str,
+    diagram: Path | None,
+    lines: Callable[[Report, Voice], list[str]],
+) -> None:
+    """Draw, and print as asked."""
     voice = voice_in("metric")
     if diagram is not None:
         from windowcast.core.atomic_files import write_atomic
         from windowcast.report.reliability import reliability_svg
 
-        title = f"Odds of a workable day, {purpose}: {result.issues} issues"
         write_atomic(diagram, reliability_svg(result.reliability, title))
     if format_ == "json":
         from windowcast.report.plain import plain
 
         click.echo(json.dumps(plain(result, voice), indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(_lines(result, voice)))
+        click.echo("\n".join(lines(result, voice)))
+
+
+def _issued(
+    folder: Path, purpose: PurposeName, *, every: int, count: int, seed: int
+) -> IssuedReport:
+    """Replay and score a folder of forecasts as issued."""
+    from windowcast.verify.issued import read_folder
+    from windowcast.verify.issued_odds import events_of, replay_issued
+    from windowcast.verify.issued_scores import issued_report
+    from windowcast.windows.purposes import purpose_of
+
+    cities = read_folder(folder)
+    events = events_of(purpose_of(purpose))
+    drawn = replay_issued(cities, events, every_days=every, count=count, seed=seed)
+    if not drawn.issues:
+        raise InputError(
+            "no forecast can be replayed",
+            path=folder,
+            remedy="give cities with more than a year of observed highs",
+        )
+    return issued_report(drawn, events, cities, folder.name, count)
+
+
+def _one_of_three() -> InputError:
+    return InputError("give record files, --sample or --forecasts", remedy="one of the three")
 
 
 def _records(files: Sequence[Path], *, sample: bool) -> list[Record]:
     """The records asked for; only days before the sample's "today" are real."""
     if sample == bool(files):
-        raise InputError("give record files or --sample", remedy="one of the two")
+        raise _one_of_three()
     if sample:
         import numpy as np
 
@@ -154,5 +226,45 @@ def _lines(result: OddsReport, voice: Voice) -> list[str]:
             f"{lead.calibration_error:.3f}  ({lead.calibration_by_chance:.3f})"
         )
     lines += ["", "odds said   came       n"]
+    lines += [f"{b.said:9.3f} {b.came:6.3f} {b.count:7d}" for b in result.reliability]
+    return [*lines, "", *result.notes]
+
+
+def _issued_lines(result: IssuedReport, voice: Voice) -> list[str]:
+    """The scores of forecasts as issued, as text."""
+    about = (
+        f"Forecasts as issued, {len(result.cities)} cities, {result.first} to {result.last}: "
+        f"{result.issues} issues of {len(result.highs)} days, {result.members} futures each"
+    )
+    lines = [
+        about,
+        "",
+        "highs, °C; lead 0 is the date of issue",
+        "lead     n   bias   RMSE  spread  spread/error   CRPS  CRPS of a fixed error",
+    ]
+    lines += [
+        f"{h.lead:4d} {h.count:5d}  {h.bias:+.2f}  {h.rmse:5.2f}   {h.spread:5.2f}  "
+        f"{h.spread_over_error:12.2f}  {h.crps:5.3f}  {h.crps_fixed_error:21.3f}"
+        for h in result.highs
+    ]
+    for event in result.events:
+        said = (
+            f"{voice.text(event.title)}: calibration error {event.calibration_error:.3f} "
+            f"({event.calibration_by_chance:.3f} by chance alone); "
+            f"skill against climatology {event.skill_climate:+.3f}"
+        )
+        lines += ["", said]
+        if event.middle_said is not None:
+            lines.append(
+                f"odds of 0.3 to 0.7: {event.middle_said:.3f} said, {event.middle_came:.3f} came, "
+                f"{event.middle_count} cases"
+            )
+        lines.append("lead     n  base   Brier  climate   skill  calib. (chance)")
+        lines += [
+            f"{k.lead:4d} {k.count:5d}  {k.base_rate:.2f}  {k.brier:.4f}   {k.brier_climate:.4f}  "
+            f"{k.skill_climate:+.3f}   {k.calibration_error:.3f}  ({k.calibration_by_chance:.3f})"
+            for k in event.leads
+        ]
+    lines += ["", "all events", "odds said   came       n"]
     lines += [f"{b.said:9.3f} {b.came:6.3f} {b.count:7d}" for b in result.reliability]
     return [*lines, "", *result.notes]

@@ -53,6 +53,8 @@ DAILY_VARIABLES: Mapping[str, Variable] = {
         Variable("tmax_c", "degC", -70, 60, "highest air temperature"),
         Variable("tmin_c", "degC", -90, 45, "lowest air temperature"),
         Variable("tmean_c", "degC", -80, 50, "24-hour mean air temperature"),
+        Variable("tmax_sd_k", "K", 0, 20, "the forecast's own error of the highest temperature"),
+        Variable("tmin_sd_k", "K", 0, 20, "the forecast's own error of the lowest temperature"),
         Variable("precip_mm", "mm", 0, 1900, "rain"),
         Variable("snow_depth_mm", "mm", 0, 12000, "snow depth"),
         Variable("rh_mean_pct", "%", 0, 100, "mean relative humidity"),
@@ -74,6 +76,7 @@ HOURLY_VARIABLES: Mapping[str, Variable] = {
     v.name: v
     for v in (
         Variable("temp_c", "degC", -90, 60, "air temperature"),
+        Variable("temp_sd_k", "K", 0, 20, "the forecast's own error of air temperature"),
         Variable("dewpoint_c", "degC", -90, 40, "dew point"),
         Variable("rh_pct", "%", 0, 100, "relative humidity"),
         Variable("wind_m_s", "m s-1", 0, 75, "wind at 10 m"),
@@ -85,6 +88,14 @@ HOURLY_VARIABLES: Mapping[str, Variable] = {
         Variable("pressure_hpa", "hPa", 500, 1090, "pressure"),
         Variable("soil_5cm_c", "degC", -40, 75, "soil temperature at 5 cm"),
     )
+}
+
+
+# what a forecast says of its own error (a standard deviation) → the variable it speaks of
+OWN_ERRORS: Mapping[str, str] = {
+    "tmax_sd_k": "tmax_c",
+    "tmin_sd_k": "tmin_c",
+    "temp_sd_k": "temp_c",
 }
 
 

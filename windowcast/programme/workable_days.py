@@ -47,20 +47,10 @@ def day_scores(
     frozen
         Whether the ground is frozen, ``[..., day]``.
     """
-    rules = purpose.rules
-    high, rain = daily.get("tmax_c"), daily.get("precip_mm")
-    parts: list[tuple[FloatArray, float]] = []
-
-    def add(name: str, measured: FloatArray) -> None:
-        if name in purpose.asked(needs):
-            grade = grade_of(name, needs, rules, purpose.own)
-            parts.append((grade(measured), weights_of([name], rules)[name]))
-
-    add("air_temperature", high)
-    add("heat", high)
-    add("cold_after", lowest_night(daily.get("tmin_c")))
+    rules, rain = purpose.rules, daily.get("precip_mm")
+    parts = temperature_parts(daily, purpose, needs)
     parts.append((grade_of("rain_after", needs, rules)(rain), 1.0))
-    add("washing_rain", rain + shifted(rain))
+    parts += _asked("washing_rain", rain + shifted(rain), purpose, needs)
     if frozen is not None:
         parts.append((np.where(frozen, 0.0, 1.0), 1.0))
     if "wind_mean_m_s" in daily:
@@ -72,6 +62,30 @@ def day_scores(
     if site is not None:
         parts.append((open_days(daily.times, site, purpose.rule).astype(np.float64), 1.0))
     return combine(parts)
+
+
+Parts = list[tuple[FloatArray, float]]  # scores and their weights, for `combine`
+
+
+def temperature_parts(daily: Record, purpose: Purpose, needs: ActiveNeeds) -> Parts:
+    """What a purpose asks of the day's high and of the nights around it, ``[..., day]``.
+
+    Empty where it asks nothing of them.
+    """
+    high = daily.get("tmax_c")
+    return [
+        *_asked("air_temperature", high, purpose, needs),
+        *_asked("heat", high, purpose, needs),
+        *_asked("cold_after", lowest_night(daily.get("tmin_c")), purpose, needs),
+    ]
+
+
+def _asked(name: str, measured: FloatArray, purpose: Purpose, needs: ActiveNeeds) -> Parts:
+    """A criterion's score and weight where the purpose asks it of these actives."""
+    if name not in purpose.asked(needs):
+        return []
+    grade = grade_of(name, needs, purpose.rules, purpose.own)
+    return [(grade(measured), weights_of([name], purpose.rules)[name])]
 
 
 def workable(scores: FloatArray, rule: Rule) -> FloatArray:

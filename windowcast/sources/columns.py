@@ -33,6 +33,7 @@ _SAME = _times(1.0)
 # unit of the schema's names → dimension, and the units a column of it may be in
 _ACCEPTED: Mapping[str, tuple[Dimension, tuple[str, ...]]] = {
     "c": ("temperature", ("c", "f")),
+    "k": ("difference", ("k",)),
     "mm": ("length", ("mm", "cm", "in")),
     "m_s": ("speed", ("m_s", "km_h", "mph", "kn")),
     "mj_m2": ("radiation", ("mj_m2", "w_m2")),

@@ -62,6 +62,7 @@ def replay(
     every_days: int = 5,
     count: int = 100,
     seed: int = 0,
+    error_scale: float = 1.0,
 ) -> Replayed:
     """Replay seasons of one station, September to April.
 
@@ -73,6 +74,9 @@ def replay(
         Years in which the seasons begin. Only years before an issue day are used for its odds.
     every_days
         Days between issues.
+    error_scale
+        Factor of the simulated forecasts' errors of temperature: a make better or worse than the
+        usual.
     """
     truth = Truth.of(record)
     needs = purpose.generic
@@ -82,7 +86,7 @@ def replay(
     for season in seasons:
         for issue in _issues(record, season, every_days):
             rng = np.random.default_rng([seed, season, issue])
-            said = forecast(truth, issue, LEADS + 1, rng)
+            said = forecast(truth, issue, LEADS + 1, rng, error_scale)
             if said is None:
                 continue
             weather = Weather(
@@ -169,7 +173,7 @@ def reliability(odds: FloatArray, came: FloatArray, bins: int = BINS) -> tuple[B
     """What came, against what was said, in bins of equal width; empty bins are left out."""
     known = np.isfinite(odds) & np.isfinite(came)
     said, seen = odds[known], came[known]
-    which = np.minimum((said * bins).astype(int), bins - 1)
+    which = _bin_of(said, bins)
     return tuple(
         Bin(
             i / bins,
@@ -181,6 +185,11 @@ def reliability(odds: FloatArray, came: FloatArray, bins: int = BINS) -> tuple[B
         for i in range(bins)
         if (which == i).any()
     )
+
+
+def _bin_of(odds: FloatArray, bins: int) -> npt.NDArray[np.int64]:
+    result: npt.NDArray[np.int64] = np.minimum((odds * bins).astype(np.int64), bins - 1)
+    return result
 
 
 def calibration_error(table: Sequence[Bin]) -> float:
@@ -197,9 +206,13 @@ def calibration_by_chance(odds: FloatArray, draws: int = 200) -> float:
     season are not independent, so chance does a little more than this.
     """
     said = odds[np.isfinite(odds)]
+    if not len(said):
+        return math.nan
     rng = np.random.default_rng(0)
+    which = _bin_of(said, BINS)
+    told = np.bincount(which, said, BINS)
     errors = [
-        calibration_error(reliability(said, (rng.random(len(said)) < said).astype(np.float64)))
+        np.abs(told - np.bincount(which, rng.random(len(said)) < said, BINS)).sum() / len(said)
         for _ in range(draws)
     ]
     return float(np.mean(errors))
@@ -260,10 +273,10 @@ class OddsReport:
 
 NOTES = (
     """Forecasts are simulated from what came: days 1 and 2 by the misses of real bulletins, later
-    days by blending with another year's weather; no real forecasts of these places are at
-    hand.""",
+    days by blending with another year's weather, with the skill measured on real forecasts of US
+    cities; no real forecasts of these places are at hand.""",
     """Odds of a day use only years before it; the spread of errors was fitted on other places and
-    years (2021-22), the fading of departures on stations of the same network.""",
+    years (2014-17), the fading of departures on stations of the same network.""",
     "Rain forecasts are simulated at all leads; wind is not part of the event.",
 )
 

@@ -19,6 +19,7 @@ import numpy.typing as npt
 
 from windowcast.core.local_days import hours_of, local_dates
 from windowcast.core.record import (
+    OWN_ERRORS,
     FloatArray,
     Grade,
     Members,
@@ -30,11 +31,13 @@ from windowcast.core.time_axis import extended, grades_of
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.weather.ensemble_errors import (
     ErrorPart,
+    Spread,
+    bias_c,
     climate_correlation,
     error_scores,
     middle_of_days,
+    spread_of,
     trust,
-    variance_share,
     wind_with_errors,
 )
 from windowcast.weather.ensemble_hours import Drawn, hourly_members
@@ -42,6 +45,7 @@ from windowcast.weather.ensemble_rain import Runs, drawn_amounts, find_runs, sai
 from windowcast.weather.ensemble_years import CARRIED, TEMPERATURES, PastYears, past_years
 from windowcast.weather.rain_filled import FILLED
 
+PARTS = {"tmax_c": ErrorPart.HIGH, "tmin_c": ErrorPart.LOW}
 EXTRA_DAYS = 2  # hours needed after the last ranked day for what must follow
 
 
@@ -89,11 +93,17 @@ def members(
     reach = min(_reach(issued), near)
     past = past_years(weather.daily, weather.today, days, count, values)
     climate = climate_correlation(values, past.rain_correlation)
-    scores = error_scores(rng, count, middle_of_days(near), values, climate)
+    lead = middle_of_days(near)
+    spreads = {
+        part: spread_of(part, lead, past.departure_sd[name], values, _own_sd_c(issued, name, near))
+        for name, part in PARTS.items()
+    }
+    lasting = {part: spread.lasting for part, spread in spreads.items()}
+    scores = error_scores(rng, count, lead, values, climate=climate, lasting=lasting)
     if certain:
         scores = np.zeros_like(scores)
 
-    ahead = _Ahead(issued, past, scores, reach, certain, values)
+    ahead = _Ahead(issued, past, scores, spreads, reach, certain, values)
     columns = _temperatures(ahead) | _carried(ahead)
     daily = _daily_record(issued, columns, reach, past.years)
 
@@ -127,6 +137,12 @@ def _reach(issued: Record) -> int:
     return int(np.argmin(np.append(known, False)))
 
 
+def _own_sd_c(issued: Record, name: str, days: int) -> FloatArray:
+    """What the forecast says of its own error, °C, ``[day]``; NaN where it says nothing."""
+    error = next(error for error, of in OWN_ERRORS.items() if of == name)
+    return issued.get(error)[:days]
+
+
 @dataclass(frozen=True)
 class _Ahead:
     """What the daily members are made from."""
@@ -134,6 +150,7 @@ class _Ahead:
     issued: Record
     past: PastYears
     scores: FloatArray  # [member, day, ErrorPart]
+    spreads: Mapping[ErrorPart, Spread]  # of high and low, [day]
     reach: int
     certain: bool
     values: Table
@@ -147,19 +164,15 @@ def _temperatures(ahead: _Ahead) -> dict[str, FloatArray]:
     days = len(issued.times)
     fade = np.exp(-np.arange(1, days - reach + 1) / table.number("fade_days"))
     values = {}
-    for name, part, bias in (
-        ("tmax_c", ErrorPart.HIGH, "high_bias"),
-        ("tmin_c", ErrorPart.LOW, "low_bias"),
-    ):
+    for name, part in PARTS.items():
         normal, said = past.normal[name], issued.get(name)[:reach]
         member = np.full((len(scores), days), np.nan)
         if reach:
             weight = 1.0 if certain else trust(lead, ahead.values)
             known = np.isfinite(normal[:reach])
             centre = np.where(known, normal[:reach] + weight * (said - normal[:reach]), said)
-            spread = past.departure_sd[name] * np.sqrt(variance_share(lead, ahead.values))
-            measured = (lead <= table.number("bias_days")) & (not certain)
-            shift = np.where(measured, table.number(bias), 0.0)
+            shift = 0.0 if certain else bias_c(part, lead, past.departure_sd[name], ahead.values)
+            spread = ahead.spreads[part].sd_c[:reach]
             member[:, :reach] = centre + shift + spread * scores[:, :reach, part]
             last = member[:, reach - 1] - normal[reach - 1]
             gap = last - past.departures[name][:, reach - 1]

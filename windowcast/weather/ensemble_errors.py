@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
@@ -13,6 +14,7 @@ import numpy as np
 from windowcast.core.record import FloatArray
 from windowcast.core.values import Table
 
+LEAST_VARIANCE_K2 = 1e-12  # below which nothing is left to share out
 LEAST_EIGENVALUE = 0.02  # of a correlation matrix put together from several sources
 
 
@@ -32,12 +34,63 @@ def middle_of_days(days: int) -> FloatArray:
 
 
 def variance_share(lead_days: FloatArray, values: Table) -> FloatArray:
-    """Error variance of a temperature forecast as a share of the variance of departures, 0..1."""
+    """How far the forecast has lost its skill, 0..1: v of the table's ``temperature`` entries."""
     table = values.table("temperature")
     floor, scale = table.number("variance_floor"), table.number("variance_scale")
     grown = 1 - np.exp(-((lead_days / scale) ** table.number("variance_power")))
     share: FloatArray = floor + (1 - floor) * grown
     return share
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How far a forecast temperature misses, ``[lead]``.
+
+    Attributes
+    ----------
+    sd_c
+        Standard deviation of the miss at a place whose bias nobody knows, °C.
+    lasting
+        The share of its variance that is the same on every day ahead, 0..1: the place's bias, and
+        what one bulletin carries through all its days.
+    """
+
+    sd_c: FloatArray
+    lasting: FloatArray
+
+
+def spread_of(
+    part: ErrorPart,
+    lead_days: FloatArray,
+    climate_sd_c: float,
+    values: Table,
+    own_sd_c: FloatArray | None = None,
+) -> Spread:
+    """Spread of the misses of the high or the low.
+
+    Parameters
+    ----------
+    climate_sd_c
+        Spread of the departures from the normal at the place in this part of the year, °C.
+    own_sd_c
+        What the forecast in hand says of its own error, °C, ``[lead]``, NaN where it says nothing;
+        the place's bias comes on top, of which it knows nothing.
+
+    Notes
+    -----
+    ``local² + v(lead)·(climate² - local²)``, and the lasting bias on top. The local part never
+    exceeds the climate's own swings: a forecast is not worse than the normal.
+    """
+    table = values.table("temperature")
+    name = "low" if part == ErrorPart.LOW else "high"
+    local = min(table.number("local_sd"), climate_sd_c) ** 2
+    passing = local + variance_share(lead_days, values) * (climate_sd_c**2 - local)
+    if own_sd_c is not None:
+        passing = np.where(np.isfinite(own_sd_c), own_sd_c**2, passing)
+    bias = table.number(f"{name}_lasting_sd") ** 2
+    lasting = bias + table.number("bulletin_share") * passing
+    total = passing + bias
+    return Spread(np.sqrt(total), lasting / np.maximum(total, LEAST_VARIANCE_K2))
 
 
 def trust(lead_days: FloatArray, values: Table) -> FloatArray:
@@ -73,21 +126,49 @@ def climate_correlation(values: Table, with_rain: Mapping[str, float] | None = N
     return result
 
 
+def bias_c(
+    part: ErrorPart, lead_days: FloatArray, climate_sd_c: float, values: Table
+) -> FloatArray:
+    """What came minus the forecast of the high or the low in the mean over places, °C, ``[lead]``.
+
+    Parameters
+    ----------
+    climate_sd_c
+        As for `spread_of`; the bias is a share of it.
+    """
+    table = values.table("temperature")
+    if part == ErrorPart.LOW:
+        return np.full(len(lead_days), table.number("low_bias") * climate_sd_c)
+    share = np.interp(lead_days, table.value("leads").value, table.value("high_bias").value)
+    bias: FloatArray = share * climate_sd_c
+    return bias
+
+
 def error_scores(
     rng: np.random.Generator,
     count: int,
     lead_days: FloatArray,
     values: Table,
+    *,
     climate: FloatArray | None = None,
+    lasting: Mapping[ErrorPart, FloatArray] | None = None,
 ) -> FloatArray:
     """Standard error scores, ``[member, lead, ErrorPart]``, each of mean 0 and variance 1.
 
+    Parameters
+    ----------
+    lasting
+        For high and low the share of the variance that is the same at all leads, ``[lead]``; none
+        where it is not given.
+
+    Notes
+    -----
     Members come in pairs of opposite sign and are scaled to the variance asked for, so that the
     ensemble has neither a bias nor a spread by chance. Along
     leads and between variables the correlation moves from that of short-lead misses to that of the
     climate as the forecast loses skill. Temperatures and dew point share fat tails (a multivariate
-    t: one scale per pair); wind and rain stay normal, since they are used through other
-    transforms.
+    t: one scale per pair, less wide at longer leads); wind and rain stay normal, since they are
+    used through other transforms. What lasts is normal too.
     """
     climate = climate_correlation(values) if climate is None else climate
     skill_lost = variance_share(lead_days, values)
@@ -106,12 +187,44 @@ def error_scores(
         before = scores[:, step - 1] if step else 0.0
         scores[:, step] = keep * before + np.sqrt(1 - keep**2) * fresh[:, step]
 
-    dof = values.number("temperature.tail_dof")
-    scale = np.sqrt((dof - 2) / rng.chisquare(dof, half))
-    scores[..., : ErrorPart.WIND] *= scale[:, None, None]
+    scores[..., : ErrorPart.WIND] *= tail_scales(rng, half, lead_days, values)[..., None]
+    pair = values.number("temperature.lasting_pair")
+    same = rng.standard_normal((half, 2)) @ np.linalg.cholesky([[1.0, pair], [pair, 1.0]]).T
+    for column, part in enumerate((ErrorPart.HIGH, ErrorPart.LOW)):
+        share = (lasting or {}).get(part, np.zeros(len(lead_days)))
+        passing = np.sqrt(1 - share) * scores[..., part]
+        scores[..., part] = passing + np.sqrt(share) * same[:, column : column + 1]
     scores /= np.sqrt(np.mean(scores**2, axis=0))
     pairs = np.stack([scores, -scores], axis=1).reshape(2 * half, *scores.shape[1:])
     return pairs[:count]
+
+
+def tail_scales(
+    rng: np.random.Generator, count: int, lead_days: FloatArray, values: Table
+) -> FloatArray:
+    """Factors of the error of whole bulletins, ``[member, lead]``: those that make a normal a t.
+
+    One draw for each member, so that a bulletin that goes wrong does so on all its days.
+
+    References
+    ----------
+    Wilson & Hilferty 1931, *PNAS* 17:684, for the chi-square of a normal draw.
+    """
+    table = values.table("temperature")
+    dof = np.interp(lead_days, table.value("leads").value, table.value("tail_dof").value)
+    part = 2 / (9 * dof)
+    draw = np.clip(rng.standard_normal((count, 1)), -2.5, 2.5)  # below that the formula is off
+    chi_square = dof * (1 - part + draw * np.sqrt(part)) ** 3
+    scales: FloatArray = np.sqrt((dof - 2) / chi_square)
+    return scales
+
+
+def dewpoint_sd_c(lead_days: FloatArray, low_sd_c: FloatArray, values: Table) -> FloatArray:
+    """Spread of the misses of the dew point from that of the low, °C, ``[lead]``."""
+    table = values.table("dewpoint")
+    ratio = np.interp(lead_days, table.value("leads").value, table.value("ratio").value)
+    sd: FloatArray = ratio * low_sd_c
+    return sd
 
 
 def wind_rmse_m_s(lead_days: FloatArray, values: Table) -> FloatArray:

@@ -16,9 +16,10 @@ from windowcast.core.values import Table, Tables
 from windowcast.physics.humidity import dewpoint_from_rh_c, relative_humidity_pct
 from windowcast.weather.ensemble_errors import (
     ErrorPart,
+    dewpoint_sd_c,
     in_day_scores,
     middle_of_days,
-    variance_share,
+    spread_of,
     wind_rmse_m_s,
     wind_with_errors,
 )
@@ -153,8 +154,8 @@ def _temperature(
         np.isfinite(dew), dew, dewpoint_from_rh_c(said.get("temp_c"), said.get("rh_pct"))
     )
     lead = middle_of_days(days)
-    ratio = drawn.values.number("dewpoint.ratio")
-    spread = ratio * drawn.past.departure_sd["tmin_c"] * np.sqrt(variance_share(lead, drawn.values))
+    low = spread_of(ErrorPart.LOW, lead, drawn.past.departure_sd["tmin_c"], drawn.values)
+    spread = dewpoint_sd_c(lead, low.sd_c, drawn.values)
     noon = np.arange(days, dtype=np.float64) * 24 + NOON
     error = _between(drawn.scores[..., ErrorPart.DEW] * spread, noon, hours) * still_open
     return {"temp_c": temp, "dewpoint_c": dew + _as_issued_first(error)}

@@ -72,7 +72,8 @@ def find_runs(chance: FloatArray, day_of: npt.NDArray[np.int64]) -> Runs:
 def skill_correlation(lead_days: FloatArray, values: Table) -> FloatArray:
     """Correlation of a forecast of rain or none with what comes; its square is the Brier skill."""
     table = values.table("rain")
-    skill = table.number("skill") * np.exp(-lead_days / table.number("skill_days"))
+    fading = (lead_days / table.number("skill_days")) ** table.number("skill_power")
+    skill = table.number("skill") * np.exp(-fading)
     correlation: FloatArray = np.sqrt(skill)
     return correlation
 

@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.phrase import Phrase, of_variable, say
-from windowcast.core.record import Flag, FloatArray, Grade, Record
+from windowcast.core.record import OWN_ERRORS, Flag, FloatArray, Grade, Record
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.weather.rain_filled import with_rain_filled
 
@@ -51,7 +51,7 @@ def filled(record: Record, tables: Tables = PACKAGED) -> Record:
     flags: list[Flag] = []
     for name, series in record.values.items():
         spans = gap_spans(series)
-        if not len(spans):
+        if not len(spans) or name in OWN_ERRORS:  # a forecast's own error has no past to have gaps
             continue
         longest = _longest(name, record.daily, rules)
         short = spans[spans[:, 1] - spans[:, 0] <= longest]

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from windowcast.core.local_days import day_starts, local_dates
 from windowcast.core.phrase import Quantity, of_variable, say
-from windowcast.core.record import Flag, FloatArray, Grade, Place, Record
+from windowcast.core.record import OWN_ERRORS, Flag, FloatArray, Grade, Place, Record
 from windowcast.core.time_axis import extended, span_flag
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.physics.humidity import relative_humidity_pct
@@ -26,6 +26,8 @@ _FROM_HOURS: dict[str, tuple[str, str]] = {
     "tmax_c": ("temp_c", "max"),
     "tmin_c": ("temp_c", "min"),
     "tmean_c": ("temp_c", "mean"),
+    "tmax_sd_k": ("temp_sd_k", "mean"),
+    "tmin_sd_k": ("temp_sd_k", "mean"),
     "precip_mm": ("precip_mm", "sum"),
     "rh_mean_pct": ("rh_pct", "mean"),
     "wind_mean_m_s": ("wind_m_s", "mean"),
@@ -91,10 +93,13 @@ def _reduced(hours: FloatArray, starts: npt.NDArray[np.int64], how: str) -> tupl
 
 
 def overlaid(records: Sequence[Record], place: Place | None = None) -> Record:
-    """One record in which each value comes from the first of `records` that has it."""
+    """One record in which each value comes from the first of `records` that has it.
+
+    What a forecast says of its own error counts only where its temperature was taken.
+    """
     first = min(record.times[0] for record in records)
     last = max(record.times[-1] for record in records)
-    layers = [extended(record, first, last) for record in records]
+    layers = _own_errors_with_their_own([extended(record, first, last) for record in records])
     values, grades = {}, {}
     for name in dict.fromkeys(name for layer in layers for name in layer.values):
         value, grade = layers[0].get(name), layers[0].grade(name)
@@ -111,6 +116,27 @@ def overlaid(records: Sequence[Record], place: Place | None = None) -> Record:
         tuple(p for record in records for p in record.provenance),
         tuple(f for record in records for f in record.flags),
     )
+
+
+def _own_errors_with_their_own(layers: Sequence[Record]) -> list[Record]:
+    """The layers, each forecast's own error left out where another layer's temperature stands."""
+    kept = list(layers)
+    for error, name in OWN_ERRORS.items():
+        if not any(error in layer for layer in layers):
+            continue
+        taken = np.zeros(len(layers[0].times), dtype=bool)
+        for at, layer in enumerate(layers):
+            own = ~taken & (layer.grade(name) != Grade.MISSING)
+            if error in layer.values:
+                value = np.where(own, layer.get(error), np.nan)
+                grade = np.where(own, layer.grade(error), Grade.MISSING).astype(np.uint8)
+                kept[at] = replace(
+                    kept[at],
+                    values={**kept[at].values, error: value},
+                    grades={**kept[at].grades, error: grade},
+                )
+            taken |= own
+    return kept
 
 
 def as_forecast(record: Record, today: np.datetime64) -> Record:
