@@ -85,7 +85,11 @@ def test_gross_misses_are_left_out(tmp_path: Path) -> None:
     [
         ("cities", "CityNum,Lat,Lon", "CityNum,Lat", "no column Lon"),
         ("cities", "34.0", "340", "row 2: Lat"),
+        ("cities", "34.0", "", "row 2: Lat: is empty"),
+        ("cities", "37,", "28,", "stands twice"),
         ("cities", "28,", "2800,", "not in cities.csv"),
+        ("forecasts", "28,2015-10-01", "28,2915-10-01", "mistyped year"),
+        ("forecasts", "28,2015-10-01", "28,2015-13-01", "no date"),
         ("forecasts", "high3", "highest", "no column high3"),
         ("forecasts", "28,2015-10-01", "28,1 Oct 2015", "no date"),
         ("forecasts", "28,2015-10-02", "28,2015-10-01", "twice"),

@@ -25,6 +25,7 @@ OUTLIER_C = 40 / 1.8  # misses beyond 40 °F are faults of decoding
 POSSIBLE_F = (-90.0, 140.0)
 _HIGHS = tuple(f"high{lead}" for lead in range(LEADS))
 _LOWS = tuple(f"low{lead}" for lead in range(LEADS))
+MOST_DAYS = 40 * 366  # of a folder; more is a mistyped year
 _FOUR_YEARS = 1461  # days after which the calendar and its leap day come back
 
 
@@ -86,16 +87,17 @@ def read_folder(folder: Path) -> tuple[Issued, ...]:
         raise InputError(
             "is not a folder", path=folder, remedy="give one with forecasts, observed and cities"
         )
-    places = {
-        row.city: (row.number("Lat", (-90.0, 90.0)), row.number("Lon", (-180.0, 180.0)))
-        for row in _rows(folder, "cities", ("Lat", "Lon"))
-    }
+    places: dict[str, tuple[float, float]] = {}
+    for row in _rows(folder, "cities", ("Lat", "Lon")):
+        if row.city in places:
+            raise row.error("CityNum", f"city {row.city} stands twice", "keep one line for a city")
+        places[row.city] = (row.known("Lat", (-90.0, 90.0)), row.known("Lon", (-180.0, 180.0)))
     said = _by_city(folder, "forecasts", "DateOfForecast", (*_HIGHS, *_LOWS), places)
     came = _by_city(folder, "observed", "Date", ("high", "low"), places)
     found = []
     for city, (lat, lon) in places.items():
         if city in said and city in came:
-            found.append(_city(city, (lat, lon), said[city], came[city]))
+            found.append(_city(folder, city, (lat, lon), said[city], came[city]))
     if not found:
         raise InputError(
             "no city has both forecasts and observations",
@@ -108,9 +110,14 @@ def read_folder(folder: Path) -> tuple[Issued, ...]:
 _Days = dict[np.datetime64, list[float]]
 
 
-def _city(city: str, where: tuple[float, float], said: _Days, came: _Days) -> Issued:
-    first = min(*said, *came)
-    last = max(*said, *came)
+def _city(folder: Path, city: str, where: tuple[float, float], said: _Days, came: _Days) -> Issued:
+    first, last = min(*said, *came), max(*said, *came)
+    if (last - first).astype(int) > MOST_DAYS:
+        raise InputError(
+            f"the dates of city {city} reach from {first} to {last}",
+            path=folder,
+            remedy="look for a mistyped year",
+        )
     dates = np.arange(first, last + np.timedelta64(1, "D"))
     forecast = _grid(said, dates, 2 * LEADS)
     seen = _grid(came, dates, 2)
@@ -162,14 +169,20 @@ class _Row:
         except ValueError:
             value = math.inf
         if not span[0] <= value <= span[1]:
-            raise InputError(
-                f"{text!r} is no number from {span[0]:g} to {span[1]:g}",
-                path=self.path,
-                row=self.line,
-                field=field,
-                remedy="give a number, or leave the cell empty",
-            )
+            problem = f"{text!r} is no number from {span[0]:g} to {span[1]:g}"
+            raise self.error(field, problem, "give a number, or leave the cell empty")
         return value
+
+    def known(self, field: str, span: tuple[float, float]) -> float:
+        """A cell that must hold a number."""
+        value = self.number(field, span)
+        if math.isnan(value):
+            raise self.error(field, "is empty", "give a number")
+        return value
+
+    def error(self, field: str, problem: str, remedy: str) -> InputError:
+        """What is wrong with a cell of this line."""
+        return InputError(problem, path=self.path, row=self.line, field=field, remedy=remedy)
 
     def date(self, field: str) -> np.datetime64:
         """A cell as a date."""
@@ -177,13 +190,7 @@ class _Row:
         try:
             return np.datetime64(text, "D") if len(text) == len("2014-07-09") else _no_date()
         except ValueError:
-            raise InputError(
-                f"{text!r} is no date",
-                path=self.path,
-                row=self.line,
-                field=field,
-                remedy="write dates as YYYY-MM-DD",
-            ) from None
+            raise self.error(field, f"{text!r} is no date", "write dates as YYYY-MM-DD") from None
 
 
 def _no_date() -> np.datetime64:
@@ -201,22 +208,12 @@ def _by_city(
     found: dict[str, _Days] = {}
     for row in _rows(folder, name, (date, *fields)):
         if row.city not in places:
-            raise InputError(
-                f"city {row.city!r} is not in cities.csv",
-                path=row.path,
-                row=row.line,
-                field="CityNum",
-                remedy="add a line with its Lat and Lon there",
-            )
+            problem = f"city {row.city!r} is not in cities.csv"
+            raise row.error("CityNum", problem, "add a line with its Lat and Lon there")
         days, day = found.setdefault(row.city, {}), row.date(date)
         if day in days:
-            raise InputError(
-                f"city {row.city} has {day} twice",
-                path=row.path,
-                row=row.line,
-                field=date,
-                remedy="keep one line for a city and date",
-            )
+            problem = f"city {row.city} has {day} twice"
+            raise row.error(date, problem, "keep one line for a city and date")
         days[day] = [row.number(field, POSSIBLE_F) for field in fields]
     return found
 
