@@ -17,13 +17,13 @@ from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING
 from windowcast.physics.soil import SoilForcing, SoilSite, simulate
 from windowcast.programme.model import KeyDate
-from windowcast.verify.dates import Told, _bridged, _row, interval_score, scores
+from windowcast.verify.dates import ToldDate, _bridged, _row, interval_score, scores
 from windowcast.verify.growing_soil import GrowingSoil
 from windowcast.windows.odds import DateRange
 
 
-def _told(came: int, early: int = 0, late: int = 20) -> Told:
-    return Told("08-20", "soil_fall", True, early, 10, late, (0, 40), came)
+def _told(came: int, early: int = 0, late: int = 20) -> ToldDate:
+    return ToldDate("08-20", "soil_fall", True, early, 10, late, (0, 40), came)
 
 
 def test_interval_score_by_hand() -> None:

@@ -56,7 +56,7 @@ NOTES = (
 
 
 @dataclass(frozen=True)
-class Told:
+class ToldDate:
     """A date told on an issue day and the day on which it came, as days since 1970-01-01."""
 
     issue: str
@@ -99,7 +99,7 @@ def verify_dates(
     InputError
         A file cannot be used, or no season can be replayed.
     """
-    told: list[Told] = []
+    told: list[ToldDate] = []
     names = []
     for files in find_files(paths).values():
         record = read_uscrn(files)
@@ -121,7 +121,7 @@ def verify_dates(
     }
 
 
-def _by_region(told: Sequence[Told]) -> dict[str, dict[str, dict[str, float | int | None]]]:
+def _by_region(told: Sequence[ToldDate]) -> dict[str, dict[str, dict[str, float | int | None]]]:
     kinds = {
         "all": told,
         "south_east": [t for t in told if t.south_east],
@@ -137,15 +137,15 @@ def _by_region(told: Sequence[Told]) -> dict[str, dict[str, dict[str, float | in
     }
 
 
-def scores(told: Sequence[Told]) -> dict[str, float | int | None]:
+def scores(told: Sequence[ToldDate]) -> dict[str, float | int | None]:
     """Coverage, width, error of the middle and interval score of some dates.
 
     Examples
     --------
     One date within its range, one five days after it:
 
-    >>> from windowcast.verify.dates import Told, scores
-    >>> rows = [Told("08-20", "soil_fall", True, 0, 10, 20, (0, 40), came) for came in (8, 25)]
+    >>> from windowcast.verify.dates import ToldDate, scores
+    >>> rows = [ToldDate("08-20", "soil_fall", True, 0, 10, 20, (0, 40), came) for came in (8, 25)]
     >>> found = scores(rows)
     >>> found["coverage"], found["middle_days"], found["interval_score"], found["skill"]
     (0.5, 6.5, 45.0, -0.125)
@@ -185,7 +185,7 @@ def interval_score(early: FloatArray, late: FloatArray, came: FloatArray) -> Flo
     return result
 
 
-def _station(record: Record, seasons: int, issues: Sequence[str]) -> Iterator[Told]:
+def _station(record: Record, seasons: int, issues: Sequence[str]) -> Iterator[ToldDate]:
     """What was told at one station, and what came."""
     place = record.place
     zone = timezone_at(place.latitude_deg, place.longitude_deg) or "UTC"
@@ -230,7 +230,7 @@ def _told_on(past: Record, site: Site, today: dt.date, soil: GrowingSoil) -> tup
     return key_dates(axis, southern=site.place.southern)
 
 
-def _row(key: KeyDate, issue: str, latitude_deg: float, longitude_deg: float) -> Told | None:
+def _row(key: KeyDate, issue: str, latitude_deg: float, longitude_deg: float) -> ToldDate | None:
     """A date told with a range on both sides; None for one that is not."""
     ends: tuple[dt.date | None, ...] = (None, None, None)
     if key.ahead is not None:
@@ -245,7 +245,7 @@ def _row(key: KeyDate, issue: str, latitude_deg: float, longitude_deg: float) ->
         low, high = _day(key.normal.early), _day(key.normal.late)
         usual = None if low is None or high is None else (low, high)
     east = in_south_east(latitude_deg, longitude_deg)
-    return Told(issue, key.name, bool(east), early, middle, late, usual, 0)
+    return ToldDate(issue, key.name, bool(east), early, middle, late, usual, 0)
 
 
 def _day(date: dt.date | None) -> int | None:
