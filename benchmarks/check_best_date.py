@@ -9,7 +9,8 @@ week apart counts as `free` where the first day named is not over by the second.
 how often a day a week off is better by more than half a per cent of the season's weeds although it
 is allowed, and how often a better one is ruled out and named.
 
-`docs/season.md` has what was measured with it, on more days of asking.
+Measured on nine stations (every 13th by name outside Alaska), four seasons, 69 to 82 pairs a case:
+median 0 or 1 days, mean 2.2 to 4.0, no allowed day a week off better by half a per cent.
 """
 
 from __future__ import annotations

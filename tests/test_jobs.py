@@ -396,6 +396,7 @@ def test_what_runs_out_with_the_last_day_looked_at_has_no_day_yet() -> None:
         assert runs_out(soil_c, dry, barrier)[0] == (day if day < days else np.inf)
 
 
+@pytest.mark.slow
 def test_half_a_rate_lasts_less_long_and_a_rate_not_noted_no_longer_than_the_usual(
     tmp_path: Path,
 ) -> None:
