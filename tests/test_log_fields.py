@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import jsonschema
 import pytest
 from click.testing import CliRunner
+from spoken import US
 
 from windowcast.cli import cli
 from windowcast.core.errors import InputError
@@ -24,6 +25,7 @@ from windowcast.records.fields import LogField
 from windowcast.records.import_export import COLUMNS, read_changes, to_csv
 from windowcast.records.model import KINDS, Entry, fields_of, from_plain, to_plain
 from windowcast.records.store import SeasonLog
+from windowcast.report.catalogue import Voice
 from windowcast.report.measures import MEASURES
 from windowcast.web import openapi
 from windowcast.web.log_forms import entry_from, form_values
@@ -156,8 +158,8 @@ def test_the_command_line_reads_every_quantity_with_its_unit(kind: str, field: L
 @pytest.mark.parametrize("units", ["us", "metric"])
 def test_a_form_holds_every_field_and_gives_it_back(kind: str, field: LogField, units: Any) -> None:
     entry = entry_with(kind, field)
-    filled = form_values(entry, units, ZONE)
-    assert close(to_plain(entry_from(kind, filled, units, ZONE)), to_plain(entry))
+    filled = form_values(entry, Voice(units, "en"), ZONE)
+    assert close(to_plain(entry_from(kind, filled, Voice(units, "en"), ZONE)), to_plain(entry))
     assert any(name.split(".")[0] == field.name for name in filled)
 
 
@@ -171,7 +173,7 @@ def test_a_form_asks_in_the_units_that_reports_are_in(units: Any) -> None:
             amount, unit = re.match(r"([\d.]+)\s*(.*)", WORDS[quantity][0]).groups()  # type: ignore[union-attr]
             assert WORDS[quantity][1] * row.factor + row.offset == pytest.approx(float(amount))
             assert row.unit.replace("²", "2").replace("°", "") in {unit, "%", ""}
-            (asked,) = [f for f in form_fields(kind) if f.name == field.name]
+            (asked,) = [f for f in form_fields(kind, Voice(units, "en")) if f.name == field.name]
             assert asked.unit(units) == MEASURES[quantity][units].unit
 
 
@@ -241,9 +243,9 @@ def test_what_no_field_can_hold_is_refused_everywhere_with_its_name(
             read_changes(by_hand(tmp_path / "hand.csv", kind, plain), zone=ZONE)
         assert refused.value.row == 2 or field.type == "moment"
         assert refused.value.field == field.name
-        filled = form_values(from_plain(kind, LEAST[kind]), "us", ZONE)
+        filled = form_values(from_plain(kind, LEAST[kind]), US, ZONE)
         with pytest.raises(InputError) as refused:
-            entry_from(kind, {**filled, field.name: str(wrong)}, "us", ZONE)
+            entry_from(kind, {**filled, field.name: str(wrong)}, US, ZONE)
         assert refused.value.field == field.name
 
 

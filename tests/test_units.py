@@ -8,8 +8,10 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from spoken import written
 
 from windowcast.core import units
+from windowcast.core.phrase import Quantity
 
 
 # NIST SP 811 (2008), appendix B.8: exact unless marked there as rounded
@@ -45,16 +47,15 @@ def test_temperature_round_trip(temp_c: float) -> None:
 
 
 def test_numbers_are_written_as_people_read_them() -> None:
-    us, metric = units.Display("us"), units.Display("metric")
-    assert us.temperature(10) == "50 °F"
-    assert metric.temperature(-0.2) == "0 °C"
-    assert metric.temperature(-3) == "−3 °C"
-    assert us.speed(4.4704) == "10 mph"
-    assert metric.speed(5) == "18 km/h"
-    assert us.rain(12.7) == "0.50 in"
-    assert metric.distance(12.4) == "12 km"
-    assert us.height(30.48) == "100 ft"
-    assert us.temperature(math.nan) == "–"
+    assert written(Quantity(10, "degC"), "us") == "50 °F"
+    assert written(Quantity(-0.04, "degC")) == "0 °C"
+    assert written(Quantity(-3, "degC")) == "−3 °C"
+    assert written(Quantity(4.4704, "m s-1"), "us") == "10 mph"
+    assert written(Quantity(5, "m s-1")) == "18 km/h"
+    assert written(Quantity(12.7, "mm"), "us") == "0.5 in"
+    assert written(Quantity(12.4, "km")) == "12 km"
+    assert written(Quantity(30.48, "m"), "us") == "100 ft"
+    assert written(Quantity(math.nan, "degC"), "us") == "–"
 
 
 # how the general library pint names the units of the table

@@ -12,16 +12,18 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from report_fixtures import TODAY
+from spoken import METRIC
 from starlette.testclient import TestClient
 from web_fixtures import _empty_review, client, made_up, make_site, proof, sample_plan
 
+from windowcast.records.kinds import KINDS
 from windowcast.web.answers import Keeper, Ready
 from windowcast.web.app import create_app
 from windowcast.web.context import Web
-from windowcast.web.log_forms import FORMS, fields_of
+from windowcast.web.log_forms import fields_of
 from windowcast.web.openapi import document
 from windowcast.web.security import LOOPBACK, Guard
-from windowcast.web.site_forms import FIELDS
+from windowcast.web.site_forms import fields
 from windowcast.web.sites import SiteBook
 from windowcast.web.tank_views import AMOUNTS, PRODUCTS, product_fields
 
@@ -99,12 +101,12 @@ def _filled(names: list[str]) -> st.SearchStrategy[dict[str, str]]:
     return st.fixed_dictionaries({}, optional=dict.fromkeys(names, ODD))
 
 
-@pytest.mark.parametrize("kind", list(FORMS))
+@pytest.mark.parametrize("kind", list(KINDS))
 @given(data=st.data())
 @QUICK
 def test_log_forms_take_anything(browser: TestClient, kind: str, data: st.DataObject) -> None:
     path = f"/s/fuzzed/log/new/{kind}"
-    typed = data.draw(_filled([field.name for field in fields_of(kind)]))
+    typed = data.draw(_filled([field.name for field in fields_of(kind, METRIC)]))
     answer = browser.post(path, data={"proof": _proof(browser, path), **typed})
     assert answer.status_code in {303, 422}
 
@@ -112,7 +114,7 @@ def test_log_forms_take_anything(browser: TestClient, kind: str, data: st.DataOb
 @given(data=st.data())
 @QUICK
 def test_site_forms_take_anything(browser: TestClient, data: st.DataObject) -> None:
-    names = [field.name for field in FIELDS]
+    names = [field.name for field in fields(METRIC)]
     names += [f"blackout.0.{key}" for key in ("first", "last", "hours", "reason")]
     names += [f"sensitive.0.{key}" for key in ("name", "bearing_from_deg", "bearing_to_deg")]
     names += ["blackout.x.first", "weed.POAAN", "day.mon", "blackout.99999999999.first"]

@@ -143,7 +143,7 @@ def _put_out(
         from windowcast.core.atomic_files import write_atomic
         from windowcast.report.reliability import reliability_svg
 
-        write_atomic(diagram, reliability_svg(result.reliability, title))
+        write_atomic(diagram, reliability_svg(result.reliability, title, voice))
     if format_ == "json":
         from windowcast.report.plain import plain
 

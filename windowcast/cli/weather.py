@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -67,7 +68,7 @@ def status(format_: str) -> None:
         ]
         for h in holdings
     ]
-    _table(["source", "answers", "fresh", "newest", "oldest", "size"], rows)
+    _table(("source", "answers", "fresh", "newest", "oldest", "size"), rows, voice_in("metric"))
 
 
 def _holding(h: Holding) -> dict[str, Any]:
@@ -184,11 +185,11 @@ def _show(found: Found, voice: Voice, asked: int) -> None:
                 "–" if p.elevation_m is None else voice.write(Quantity(p.elevation_m, "m")),
                 "–" if p.weight is None else f"{p.weight:.0%}",
                 f"{p.first} to {p.last}" if p.last else "–",
-                age + (" (stale)" if p.stale else ""),
+                voice.say("cli.stale", age=age) if p.stale else age,
             ]
         )
     if rows:
-        _table(["source", "what", "away", "height", "weight", "measured or valid", "age"], rows)
+        _table(("source", "what", "away", "height", "weight", "time", "age"), rows, voice)
     for flag in found.flags:
         click.echo(voice.say("cli.note", text=flag.text))
     click.echo(voice.say("cli.requests", count=asked))
@@ -229,8 +230,9 @@ def _iso(seconds: float) -> str:
     return dt.datetime.fromtimestamp(seconds, dt.UTC).isoformat(timespec="seconds")
 
 
-def _table(header: list[str], rows: list[list[str]]) -> None:
+def _table(names: Sequence[str], rows: list[list[str]], voice: Voice) -> None:
     """Columns wide enough for their cells, two spaces apart."""
+    header = [voice.say(f"cache.{name}") for name in names]
     widths = [max(len(row[i]) for row in [header, *rows]) for i in range(len(header))]
     for row in [header, *rows]:
         cells = [cell.ljust(width) for cell, width in zip(row, widths, strict=True)]

@@ -7,7 +7,6 @@ exact by definition (NIST SP 811, appendix B) unless a name says otherwise.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -196,60 +195,3 @@ def f_to_c(temp_f: float) -> float:
 def c_to_f(temp_c: float) -> float:
     """°C to °F."""
     return float(convert(temp_c, "temperature", "°C", "°F"))
-
-
-@dataclass(frozen=True, slots=True)
-class Display:
-    """How numbers are written for one unit system. NaN is written as an en dash."""
-
-    system: System = "metric"
-
-    @property
-    def us(self) -> bool:
-        """True for US customary units."""
-        return self.system == "us"
-
-    @property
-    def temperature_unit(self) -> str:
-        """The sign of temperatures."""
-        return "°F" if self.us else "°C"
-
-    def temperature_value(self, temp_c: float) -> float:
-        """°C in this system's degrees."""
-        return c_to_f(temp_c) if self.us else temp_c
-
-    def temperature(self, temp_c: float, digits: int = 0) -> str:
-        """A temperature with its sign, e.g. ``54 °F``."""
-        return _write(self.temperature_value(temp_c), self.temperature_unit, digits)
-
-    def speed(self, speed_m_s: float) -> str:
-        """A wind speed in mph or km/h."""
-        return self._in(speed_m_s, "speed", "m/s", ("mph", 0), ("km/h", 0))
-
-    def rain(self, depth_mm: float) -> str:
-        """A depth of water in inches or millimetres."""
-        return self._in(depth_mm, "length", "mm", ("in", 2), ("mm", 1))
-
-    def distance(self, distance_km: float) -> str:
-        """A distance in miles or kilometres."""
-        return self._in(distance_km, "length", "km", ("mi", 0), ("km", 0))
-
-    def height(self, height_m: float) -> str:
-        """A height in feet or metres."""
-        return self._in(height_m, "length", "m", ("ft", 0), ("m", 0))
-
-    def _in(
-        self, value: float, dimension: Dimension, unit: str, us: tuple[str, int],
-        metric: tuple[str, int],
-    ) -> str:  # fmt: skip
-        to, digits = us if self.us else metric
-        return _write(convert(value, dimension, unit, to), to, digits)
-
-
-def _write(value: float, unit: str, digits: int) -> str:
-    if not math.isfinite(value):
-        return "–"
-    text = f"{value:.{digits}f}"
-    if float(text) == 0:
-        text = text.lstrip("-")
-    return f"{text} {unit}".replace("-", "−")

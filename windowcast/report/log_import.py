@@ -18,7 +18,7 @@ def import_lines(read: LogFile, voice: Voice) -> list[str]:
     assert entry is not None
     kind, text = say(f"log_kind.{first.kind}"), entry_text(entry, voice)
     words = voice.say("log.first", kind=kind, day=entry.date, text=text)
-    return log_lines(read.understood, words)
+    return log_lines(read.understood, words, voice)
 
 
 def entries_counted(read: LogFile, voice: Voice) -> str:

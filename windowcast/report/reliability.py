@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from html import escape
 from typing import Protocol
 
+from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import el, label
 
 SIDE, LEFT, TOP, HEIGHT = 280.0, 60.0, 40.0, 460.0
@@ -31,7 +32,7 @@ class ReliabilityRow(Protocol):
         """How often odds in this range were given."""
 
 
-def reliability_svg(table: Sequence[ReliabilityRow], title: str) -> str:
+def reliability_svg(table: Sequence[ReliabilityRow], title: str, voice: Voice) -> str:
     """Observed share against the odds given, with how often each was given below.
 
     Parameters
@@ -67,9 +68,9 @@ def reliability_svg(table: Sequence[ReliabilityRow], title: str) -> str:
         bar = {"x": x(line.said) - 8, "y": base - tall, "width": 16, "height": tall}
         parts.append(el("rect", el("title", escape(f"n = {line.count}")), **bar, class_="bar"))
     parts += [
-        label(x(0.5), y(0) + 34, "odds given", anchor="middle"),
-        label(LEFT, base + 14, f"how often each was given (most: {most})"),
-        label(12, TOP - 6, "came true"),
+        label(x(0.5), y(0) + 34, voice.say("reliability.given"), anchor="middle"),
+        label(LEFT, base + 14, voice.say("reliability.often", most=most)),
+        label(12, TOP - 6, voice.say("reliability.true")),
     ]
     width = LEFT + SIDE + 40
     return el(

@@ -170,10 +170,9 @@ def trial_lines(result: TrialResult, voice: Voice) -> list[str]:
         model = voice.text(analysis.model)
         df = round(analysis.residual_df)
         lines.append("  " + voice.say("review_of.means", model=Name(model), df=df))
-        lines += [
-            f"    {m.treatment}: {m.mean:.3g} ({m.low:.3g} to {m.high:.3g}), {m.plots} plots,"
-            f" {m.letters}"
-            for m in sorted(analysis.means, key=lambda m: m.mean)
-        ]
+        for m in sorted(analysis.means, key=lambda m: m.mean):
+            shares = {"mean": f"{m.mean:.3g}", "low": f"{m.low:.3g}", "high": f"{m.high:.3g}"}
+            of = {"treatment": m.treatment, "letters": m.letters}
+            lines.append("    " + voice.say("review_of.mean", plots=m.plots, **of, **shares))
         lines += ["  " + _note("mind", text, voice) for text in analysis.warnings]
     return [*lines, *("  " + _note("note", note, voice) for note in result.notes)]

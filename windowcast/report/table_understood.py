@@ -6,11 +6,11 @@ import math
 from collections.abc import Mapping
 from typing import cast
 
+from windowcast.core.phrase import NOTHING, Name, Phrase, Value, names, say
 from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES, Record
 from windowcast.report.catalogue import Voice
 from windowcast.report.measures import MEASURES
-from windowcast.sources.understood import Understood
-from windowcast.sources.written_dates import ORDER_NAMES
+from windowcast.sources.understood import ColumnRead, Understood
 from windowcast.weather.quality import checked
 
 _DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
@@ -24,13 +24,15 @@ _UNITS: Mapping[str, str] = {
 
 def weather_lines(record: Record, table: Understood | None, voice: Voice) -> list[str]:
     """A weather file: its days or hours, how it was understood, and what the checks find."""
-    step = "days" if record.daily else "hours"
-    lines = [f"{record.provenance[0].detail}: {step}, {record.times[0]} to {record.times[-1]}"]
+    file = record.provenance[0].detail
+    ends = {"first": str(record.times[0]), "last": str(record.times[-1])}
+    lines = [voice.say(f"understood.{'days' if record.daily else 'hours'}", file=file, **ends)]
     if table is None:
-        lines.append(f"Read as {', '.join(record.values)}; this format leaves no doubt.")
+        lines.append(voice.say("understood.no_doubt", values=names(*record.values, join="comma")))
     else:
         lines += understood_lines(table, voice)
-    return [*lines, *(f"Note: {text}." for _, text in remarks(record, voice))]
+    notes = (voice.say("understood.note", text=text) for _, text in remarks(record, voice))
+    return [*lines, *notes]
 
 
 def remarks(record: Record, voice: Voice) -> list[tuple[str, str]]:
@@ -41,58 +43,71 @@ def remarks(record: Record, voice: Voice) -> list[tuple[str, str]]:
 def understood_lines(table: Understood, voice: Voice) -> list[str]:
     """A table of weather as it was understood, a line each."""
     labels = DAILY_VARIABLES if table.daily else HOURLY_VARIABLES
-    lines = [
-        *_layout(table, "a day each" if table.daily else "an hour each"),
-        "Columns:",
-        f"  {' and '.join(map(repr, table.time_columns))}: {'date' if table.daily else 'time'}",
-    ]
+    step = say("understood.a_day") if table.daily else say("understood.an_hour")
+    written = names(*map(repr, table.time_columns))
+    time = say("understood.date", columns=written)
+    if not table.daily:
+        time = say("understood.time", columns=written)
+    lines = [*_layout(table, step, voice), voice.say("understood.columns"), voice.text(time)]
     for column in table.columns:
-        unit = _UNITS.get(column.unit, column.unit)
-        lines.append(f"  {column.header!r}: {labels[column.name].label}{unit and f' ({unit})'}")
-    lines += ignored_lines(table)
-    values = []
+        lines.append(_column(column, say(f"variable.{column.name}"), voice))
+    lines += ignored_lines(table, voice)
+    at = table.first_time.replace("T", " ") + ("" if table.daily else ":00 UTC")
+    lines.append(voice.say("understood.first_row", row=table.first_row, what=at))
     for name, value in table.first.items():
-        values.append(f"{labels[name].label} {_shown(value, labels[name].unit, voice)}")
-    time = table.first_time.replace("T", " ") + ("" if table.daily else ":00 UTC")
-    lines.append(f"First row (row {table.first_row}): {time}")
-    return [*lines, *(f"  {value.strip()}" for value in values)]
+        shown = _shown(value, labels[name].unit, voice)
+        variable = say(f"variable.{name}")
+        lines.append(voice.say("understood.value", variable=variable, value=shown).rstrip())
+    return lines
+
+
+def _column(column: ColumnRead, means: Value, voice: Voice) -> str:
+    """What a column holds, and in which unit."""
+    header, unit = repr(column.header), _UNITS.get(column.unit, column.unit)
+    if unit:
+        return voice.say("understood.column_in", column=header, variable=means, unit=unit)
+    return voice.say("understood.column", column=header, variable=means)
 
 
 def _shown(value: float, unit: str, voice: Voice) -> str:
     """A value in the reader's units; in the schema's own where people have no other for it."""
+    missing = voice.say("understood.missing")
     if unit not in MEASURES:
-        return "missing" if math.isnan(value) else f"{value:g} {_UNITS.get(unit, unit)}".strip()
+        return missing if math.isnan(value) else f"{value:g} {_UNITS.get(unit, unit)}".strip()
     row = MEASURES[unit][voice.units]
     number = row.number(value)
-    return f"{number} {row.unit}" if number else "missing"
+    return f"{number} {row.unit}" if number else missing
 
 
-def log_lines(table: Understood, first: str) -> list[str]:
+def log_lines(table: Understood, first: str, voice: Voice) -> list[str]:
     """A table of log entries as it was understood, a line each; `first` is its first entry."""
-    lines = [*_layout(table, ""), "Columns:"]
-    for column in table.columns:
-        unit = f" ({_UNITS.get(column.unit, column.unit)})" if column.unit else ""
-        lines.append(f"  {column.header!r}: {column.name}{unit}")
-    lines += ignored_lines(table)
-    return [*lines, f"First row (row {table.first_row}): {first}"]
+    lines = [*_layout(table, NOTHING, voice), voice.say("understood.columns")]
+    lines += (_column(column, Name(column.name), voice) for column in table.columns)
+    lines += ignored_lines(table, voice)
+    return [*lines, voice.say("understood.first_row", row=table.first_row, what=first)]
 
 
-def _layout(table: Understood, rows: str) -> list[str]:
+def _layout(table: Understood, step: Phrase, voice: Voice) -> list[str]:
     """What separates columns and decimals, and how dates and times are read."""
-    count = f"{table.rows} row{'s' if table.rows != 1 else ''}{rows and ', '}{rows}"
-    lines = [
-        f"{count}; columns apart by {_DELIMITERS[table.delimiter]}, decimal {_MARKS[table.mark]}."
-    ]
+    rows = say("understood.rows", rows=table.rows)
+    if step:
+        rows = say("understood.rows_of", rows=rows, step=step)
+    apart = say(f"understood.delimiter.{_DELIMITERS[table.delimiter]}")
+    mark = say(f"understood.mark.{_MARKS[table.mark]}")
+    said = [say("understood.layout", rows=rows, delimiter=apart, mark=mark)]
     if table.order:
-        lines.append(f"Dates are {ORDER_NAMES[table.order]}; years of two digits are 1950 to 2049.")
+        said.append(say("understood.dates", order=say(f"understood.order.{table.order}")))
     if table.zone:
-        lines.append(f"Times are on the clock of {table.zone}.")
-    return lines
+        said.append(say("understood.zone", zone=Name(table.zone)))
+    return [voice.text(phrase) for phrase in said]
 
 
-def ignored_lines(table: Understood) -> list[str]:
+def ignored_lines(table: Understood, voice: Voice) -> list[str]:
     """The columns that are not read; no line where all are."""
-    return [f"Not read: {', '.join(map(repr, table.ignored))}"] if table.ignored else []
+    if not table.ignored:
+        return []
+    columns = names(*map(repr, table.ignored), join="comma")
+    return [voice.say("understood.not_read", columns=columns)]
 
 
 def as_json(table: Understood) -> dict[str, object]:

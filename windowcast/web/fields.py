@@ -74,9 +74,6 @@ def sentence_of(problem: InputError) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 
 
-YES_NO = (("", "not said"), ("yes", "yes"), ("no", "no"))
-
-
 def read(
     fields: Sequence[Field], typed: Mapping[str, str], units: System, zone: ZoneInfo
 ) -> dict[str, Any]:

@@ -7,21 +7,24 @@ from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
-from windowcast.core.units import System
 from windowcast.records import model
 from windowcast.records.fields import LogField
-from windowcast.records.model import KINDS, Entry, from_plain, kind_of, to_plain
-from windowcast.web.fields import YES_NO, Field, read, show
+from windowcast.records.model import Entry, from_plain, kind_of, to_plain
+from windowcast.report.catalogue import Voice
+from windowcast.web.fields import Field, read, show
 
 MATERIALS = 4  # rows of the form for what is in the tank
 Part = tuple[str, tuple[Field, ...]]  # heading, fields
 
 
-def _asked(field: LogField, key: str = "", needed: bool | None = None) -> Field:
+def _asked(field: LogField, voice: Voice, key: str = "", needed: bool | None = None) -> Field:
     """How a form asks for a field of the log."""
-    options: tuple[tuple[str, str], ...] = YES_NO if field.type == "yesno" else ()
+    unsaid = ("", voice.say("form.not_said"))
+    options: tuple[tuple[str, str], ...] = ()
+    if field.type == "yesno":
+        options = (unsaid, ("yes", voice.say("form.yes")), ("no", voice.say("form.no")))
     if field.asked.choices:
-        options = (("", "not said"), *((choice, choice) for choice in field.asked.choices))
+        options = (unsaid, *((choice, choice) for choice in field.asked.choices))
     return Field(
         key + field.name,
         field.asked.title,
@@ -33,7 +36,7 @@ def _asked(field: LogField, key: str = "", needed: bool | None = None) -> Field:
     )
 
 
-def _form(kind: str) -> tuple[Part, ...]:
+def form_of(kind: str, voice: Voice) -> tuple[Part, ...]:
     """The parts of a kind's form; what is in the tank comes after when and where."""
     parts: list[Part] = []
     for field in model.fields_of(kind):
@@ -42,29 +45,26 @@ def _form(kind: str) -> tuple[Part, ...]:
         if field.asked.heading:
             parts.append((field.asked.heading, ()))
         heading, fields = parts[-1]
-        parts[-1] = heading, (*fields, _asked(field))
+        parts[-1] = heading, (*fields, _asked(field, voice))
     if kind == "application":
-        parts[1:1] = [_material(row) for row in range(MATERIALS)]
+        parts[1:1] = [_material(row, voice) for row in range(MATERIALS)]
     return tuple(parts)
 
 
-def _material(row: int) -> Part:
+def _material(row: int, voice: Voice) -> Part:
     fields = (
-        _asked(field, f"materials.{row}.", needed=field.needed and row == 0)
+        _asked(field, voice, f"materials.{row}.", needed=field.needed and row == 0)
         for field in model.fields_of("material")
     )
-    return f"Material {row + 1}", tuple(fields)
+    return voice.say("record.material", number=row + 1), tuple(fields)
 
 
-FORMS: Mapping[str, tuple[Part, ...]] = {kind: _form(kind) for kind in KINDS}
-
-
-def fields_of(kind: str) -> list[Field]:
+def fields_of(kind: str, voice: Voice) -> list[Field]:
     """Every field of a kind's form."""
-    return [field for _, group in FORMS[kind] for field in group]
+    return [field for _, group in form_of(kind, voice) for field in group]
 
 
-def entry_from(kind: str, typed: Mapping[str, str], units: System, zone: ZoneInfo) -> Entry:
+def entry_from(kind: str, typed: Mapping[str, str], voice: Voice, zone: ZoneInfo) -> Entry:
     """The entry a filled-in form stands for.
 
     Raises
@@ -72,19 +72,19 @@ def entry_from(kind: str, typed: Mapping[str, str], units: System, zone: ZoneInf
     InputError
         With the form's field named.
     """
-    flat = read(fields_of(kind), typed, units, zone)
+    flat = read(fields_of(kind, voice), typed, voice.units, zone)
     plain = {name: value for name, value in flat.items() if not name.startswith("materials.")}
     if kind == "application":
         plain["materials"] = _materials(flat)
     return from_plain(kind, plain)
 
 
-def form_values(entry: Entry, units: System, zone: ZoneInfo) -> dict[str, str]:
+def form_values(entry: Entry, voice: Voice, zone: ZoneInfo) -> dict[str, str]:
     """What to fill the form with for an entry."""
     plain: dict[str, Any] = dict(to_plain(entry))
     for row, material in enumerate(plain.pop("materials", [])):
         plain |= {f"materials.{row}.{name}": value for name, value in material.items()}
-    return show(fields_of(kind_of(entry)), plain, units, zone)
+    return show(fields_of(kind_of(entry), voice), plain, voice.units, zone)
 
 
 def _materials(flat: Mapping[str, Any]) -> list[dict[str, Any]]:

@@ -39,7 +39,7 @@ from windowcast.web.context import (
     web,
 )
 from windowcast.web.fields import sentence_of, wrong_by_field
-from windowcast.web.log_forms import FORMS, MATERIALS, entry_from, fields_of, form_values
+from windowcast.web.log_forms import MATERIALS, entry_from, fields_of, form_of, form_values
 from windowcast.web.log_pages import log_page
 from windowcast.web.sites import KnownSite
 from windowcast.web.suggestions import suggestions
@@ -113,12 +113,12 @@ async def editing(request: Request) -> Response:
     item, history = await run_in_threadpool(
         _with_history, request, site, request.path_params["entry"]
     )
-    kind, units = kind_of(item.entry), units_of(site)
+    kind, voice = kind_of(item.entry), voice_of(request, site)
     if kind == "application" and len(item.entry.materials) > MATERIALS:
         raise HTTPException(409, "More materials than the form holds: use windowcast log edit.")
     assert site.site is not None
     if request.method == "GET":
-        values = form_values(item.entry, units, site.site.zone)
+        values = form_values(item.entry, voice, site.site.zone)
         return _form(request, site, kind, values=values, item=item, history=history)
     typed = await posted(request)
     try:
@@ -190,14 +190,14 @@ def today_of(request: Request, site: KnownSite) -> dt.date:
 
 def _kind(request: Request) -> str:
     kind = str(request.path_params["kind"])
-    if kind not in FORMS:
+    if kind not in KINDS:
         raise HTTPException(404, "There is no such kind of entry.")
     return kind
 
 
 def _entry(request: Request, site: KnownSite, kind: str, typed: dict[str, str]) -> Entry:
     assert site.site is not None
-    entry = entry_from(kind, typed, units_of(site), site.site.zone)
+    entry = entry_from(kind, typed, voice_of(request, site), site.site.zone)
     return accepted(request, site, entry)
 
 
@@ -260,7 +260,8 @@ def _form(
     history: Any = (),
     problem: InputError | None = None,
 ) -> Response:
-    names = {field.name for field in fields_of(kind)}
+    voice = voice_of(request, site)
+    names = {field.name for field in fields_of(kind, voice)}
     wrong = wrong_by_field(problem, names)
     return page(
         request,
@@ -270,7 +271,7 @@ def _form(
         status=422 if problem else 200,
         kind=kind,
         title=say(f"log_kind.{kind}"),
-        groups=FORMS[kind],
+        groups=form_of(kind, voice),
         values=values,
         units=units_of(site),
         lists=suggestions(site, _product_names(site)),

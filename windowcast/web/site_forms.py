@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from windowcast.core.site import Site, site_from
 from windowcast.core.turf import Species, Texture
-from windowcast.core.units import System
 from windowcast.core.weed_codes import supported
+from windowcast.report.catalogue import Voice
 from windowcast.season.weeds import weed
-from windowcast.web.fields import YES_NO, Field, read, show
+from windowcast.web.fields import Field, Kind, read, show
 from windowcast.web.site_rows import LISTS, read_rows, show_rows, toml_rows
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -23,83 +24,89 @@ DATES = ("established", "rooted", "date")
 USES = ("golf", "sports", "lawn", "sod", "other")
 
 
-def _choices(*words: str) -> tuple[tuple[str, str], ...]:
-    return tuple((word, word) for word in words)
+@dataclass(frozen=True)
+class SiteField:
+    """A field of the site settings before it is put into words; as `web.fields.Field`."""
+
+    name: str
+    kind: Kind = "text"
+    measure: str = ""
+    needed: bool = False
+    options: tuple[str, ...] = ()
+    hinted: bool = False
+
+    def said(self, voice: Voice) -> Field:
+        """The field with its label, its hint and the words of its choices."""
+        key = self.name.replace(".", "_")
+        return Field(
+            self.name,
+            voice.say(f"site_field.label.{key}"),
+            self.kind,
+            self.measure,
+            hint=voice.say(f"site_field.hint.{key}") if self.hinted else "",
+            needed=self.needed,
+            options=tuple((value, _choice_said(value, voice)) for value in self.options),
+        )
 
 
-def _maybe(*words: str) -> tuple[tuple[str, str], ...]:
-    """Choices of which none need be said."""
-    return (("", "not said"), *_choices(*words))
+def _choice_said(value: str, voice: Voice) -> str:
+    """A choice; values of the site file stand as they are written there."""
+    if value in {"yes", "no"}:
+        return voice.say("form.yes" if value == "yes" else "form.no")
+    return value or voice.say("form.not_said")
+
+
+def groups(voice: Voice) -> list[tuple[str, list[Field]]]:
+    """The parts of the form, each with its heading."""
+    return [
+        (voice.say(f"site_field.{name}"), [field.said(voice) for field in fields])
+        for name, fields in GROUPS.items()
+    ]
+
+
+def fields(voice: Voice) -> list[Field]:
+    """Every field of the form."""
+    return [field for _, group in groups(voice) for field in group]
 
 
 PLACE = (
-    Field("name", "Name of the site", needed=True),
-    Field(
-        "latitude", "Latitude", "number", needed=True, hint="degrees north, negative in the south"
-    ),
-    Field(
-        "longitude", "Longitude", "number", needed=True, hint="degrees east, negative in the west"
-    ),
-    Field("elevation_m", "Height above sea level", "number", "m"),
-    Field("timezone", "Time zone", hint="IANA name; found from the place when left empty"),
-    Field("units", "Units", "choice", needed=True, options=(("us", "US"), ("metric", "metric"))),
+    SiteField("name", needed=True),
+    SiteField("latitude", "number", needed=True, hinted=True),
+    SiteField("longitude", "number", needed=True, hinted=True),
+    SiteField("elevation_m", "number", "m"),
+    SiteField("timezone", hinted=True),
+    SiteField("units", "choice", needed=True, options=("us", "metric")),
 )
 TURF = (
-    Field("turf.species", "Turf", "choice", needed=True, options=_choices(*map(str, Species))),
-    Field("turf.use", "Use", "choice", needed=True, options=_choices(*USES)),
-    Field(
-        "turf.overseeded",
-        "Overseeded for winter",
-        "yesno",
-        options=YES_NO,
-        hint="Until it is said, nothing is ever rated fit.",
-    ),
-    Field("turf.overseed.state", "Sowing", "choice", options=_maybe("none", "planned", "done")),
-    Field("turf.overseed.date", "Sown on, or to be sown on", "date"),
-    Field("turf.overseed.species", "What is sown", "choice", options=_maybe(*SOWN)),
-    Field("turf.overseed.method", "How", "choice", options=_maybe("broadcast", "slit")),
-    Field("turf.irrigated", "Irrigation at hand", "yesno", options=YES_NO),
-    Field(
-        "turf.mature", "Older than two growing seasons, full and undamaged", "yesno", options=YES_NO
-    ),
-    Field("turf.established", "New turf: laid, sprigged or sown on", "date"),
-    Field("turf.established_by", "As", "choice", options=_maybe(*NEW_TURF)),
-    Field("turf.rooted", "Seen well rooted and mown on", "date"),
-    Field("turf.winterkill", "Winterkill", "choice", options=_maybe(*WINTERKILL)),
-    Field("turf.thin", "Thin or worn", "yesno", options=YES_NO),
-    Field(
-        "turf.thatch_mm",
-        "Depth of the thatch",
-        "number",
-        hint="mm; deep thatch needs more water to take a pre-emergent in",
-    ),
-    Field(
-        "turf.mowing_height_mm",
-        "Mowing height",
-        "number",
-        hint="mm; close-mown turf keeps leaf longer and greens up earlier",
-    ),
-    Field("turf.shade", "Shade", "choice", options=_choices("", "none", "partial", "full")),
-    Field("turf.covered", "Under a tarp or blanket", "yesno", options=YES_NO),
-    Field(
-        "soil.texture", "Soil texture", "choice", needed=True, options=_choices(*map(str, Texture))
-    ),
+    SiteField("turf.species", "choice", needed=True, options=tuple(map(str, Species))),
+    SiteField("turf.use", "choice", needed=True, options=USES),
+    SiteField("turf.overseeded", "yesno", options=("", "yes", "no"), hinted=True),
+    SiteField("turf.overseed.state", "choice", options=("", "none", "planned", "done")),
+    SiteField("turf.overseed.date", "date"),
+    SiteField("turf.overseed.species", "choice", options=("", *SOWN)),
+    SiteField("turf.overseed.method", "choice", options=("", "broadcast", "slit")),
+    SiteField("turf.irrigated", "yesno", options=("", "yes", "no")),
+    SiteField("turf.mature", "yesno", options=("", "yes", "no")),
+    SiteField("turf.established", "date"),
+    SiteField("turf.established_by", "choice", options=("", *NEW_TURF)),
+    SiteField("turf.rooted", "date"),
+    SiteField("turf.winterkill", "choice", options=("", *WINTERKILL)),
+    SiteField("turf.thin", "yesno", options=("", "yes", "no")),
+    SiteField("turf.thatch_mm", "number", hinted=True),
+    SiteField("turf.mowing_height_mm", "number", hinted=True),
+    SiteField("turf.shade", "choice", options=("", "none", "partial", "full")),
+    SiteField("turf.covered", "yesno", options=("", "yes", "no")),
+    SiteField("soil.texture", "choice", needed=True, options=tuple(map(str, Texture))),
 )
 LIMITS = (
-    Field("equipment.wind_max_m_s", "Own wind limit", "number", "m s-1"),
-    Field("equipment.boom_height_m", "Boom height", "number", "depth"),
-    Field("calendar.spray_hours", "Hours for spraying", needed=True, hint="e.g. 06:00-19:00"),
-    Field("advice.odds_threshold", "Announce from odds of", "number", "share", hint="5 to 99 %"),
-    Field(
-        "advice.watering_in_days",
-        "Water in within days",
-        "number",
-        hint="if stricter than the label",
-    ),
-    Field("stock", "Actives at hand", "lines", hint="ISO common names, one a line"),
+    SiteField("equipment.wind_max_m_s", "number", "m s-1"),
+    SiteField("equipment.boom_height_m", "number", "depth"),
+    SiteField("calendar.spray_hours", needed=True, hinted=True),
+    SiteField("advice.odds_threshold", "number", "share", hinted=True),
+    SiteField("advice.watering_in_days", "number", hinted=True),
+    SiteField("stock", "lines", hinted=True),
 )
-GROUPS = (("Place", PLACE), ("Turf and soil", TURF), ("Limits and stock", LIMITS))
-FIELDS = (*PLACE, *TURF, *LIMITS)
+GROUPS: Mapping[str, tuple[SiteField, ...]] = {"place": PLACE, "turf": TURF, "limits": LIMITS}
 
 
 def weed_choices() -> tuple[tuple[str, str], ...]:
@@ -107,7 +114,7 @@ def weed_choices() -> tuple[tuple[str, str], ...]:
     return tuple((code, weed(code).name) for code in supported())
 
 
-def settings_from(typed: Mapping[str, str], units: System) -> dict[str, Any]:
+def settings_from(typed: Mapping[str, str], voice: Voice) -> dict[str, Any]:
     """Dotted key → plain value (None: not set) of a filled-in settings form.
 
     Raises
@@ -115,8 +122,9 @@ def settings_from(typed: Mapping[str, str], units: System) -> dict[str, Any]:
     InputError
         A field does not read as what it asks for.
     """
-    found: dict[str, Any] = dict.fromkeys(field.name for field in FIELDS)
-    found |= read(FIELDS, typed, units, ZoneInfo("UTC"))
+    asked = fields(voice)
+    found: dict[str, Any] = dict.fromkeys(field.name for field in asked)
+    found |= read(asked, typed, voice.units, ZoneInfo("UTC"))
     found["stock"] = found["stock"] or []
     found["timezone"] = found["timezone"] or ""
     found["weeds"] = [code for code, _ in weed_choices() if typed.get(f"weed.{code}")]
@@ -124,10 +132,10 @@ def settings_from(typed: Mapping[str, str], units: System) -> dict[str, Any]:
     return found | read_rows(typed)
 
 
-def settings_values(site: Site) -> dict[str, str]:
+def settings_values(site: Site, voice: Voice) -> dict[str, str]:
     """What to fill the settings form with."""
     plain = flat(site.model_dump(mode="json"))
-    values = show(FIELDS, plain, site.units, site.zone)
+    values = show(fields(voice), plain, site.units, site.zone)
     values |= {f"weed.{code}": "yes" for code in site.weeds}
     values |= {f"day.{day}": "yes" for day in site.calendar.spray_weekdays}
     return values | show_rows(plain)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from windowcast.core.errors import InputError
+from windowcast.report.catalogue import Voice
 
 EMPTY = 4  # rows offered beside those there are
 MOST = 200
@@ -16,12 +17,10 @@ MOST = 200
 
 @dataclass(frozen=True)
 class Column:
-    """One column of a list: key of the site file, kind of input, head, and what to type."""
+    """One column of a list: key of the site file, and kind of input."""
 
     key: str
     kind: Literal["date", "text", "number"]
-    head: str
-    text: str
 
 
 @dataclass(frozen=True)
@@ -33,7 +32,6 @@ class RowList:
 
     name: str
     key: str
-    title: str
     columns: tuple[Column, ...]
     needed: int
 
@@ -42,27 +40,53 @@ class RowList:
         return f"{self.name}.{row}.{column}"
 
 
+@dataclass(frozen=True)
+class SaidList:
+    """A list in words: its title, and each column's head and what to type in it."""
+
+    rows: RowList
+    title: str
+    heads: tuple[tuple[Column, str, str], ...]
+
+
+def lists_said(voice: Voice) -> list[SaidList]:
+    """The lists of the form in words."""
+    return [
+        SaidList(
+            rows,
+            voice.say(f"site_rows.title.{rows.name}"),
+            tuple(
+                (
+                    column,
+                    voice.say(f"site_rows.head.{column.key}"),
+                    voice.say(f"site_rows.type.{column.key}"),
+                )
+                for column in rows.columns
+            ),
+        )
+        for rows in LISTS
+    ]
+
+
 LISTS = (
     RowList(
         "blackout",
         "calendar.blackout",
-        "Times when nothing may be sprayed",
         (
-            Column("first", "date", "First day", "first day"),
-            Column("last", "date", "Last day", "last day"),
-            Column("hours", "text", "Hours", "hours, e.g. 08:00-12:00"),
-            Column("reason", "text", "Reason", "reason"),
+            Column("first", "date"),
+            Column("last", "date"),
+            Column("hours", "text"),
+            Column("reason", "text"),
         ),
         1,
     ),
     RowList(
         "sensitive",
         "sensitive",
-        "Ground that no drift may reach, by compass bearing from the turf, clockwise",
         (
-            Column("name", "text", "What", "what it is, e.g. school"),
-            Column("bearing_from_deg", "number", "From, °", "first bearing, 0 north, 90 east"),
-            Column("bearing_to_deg", "number", "To, °", "second bearing, clockwise from the first"),
+            Column("name", "text"),
+            Column("bearing_from_deg", "number"),
+            Column("bearing_to_deg", "number"),
         ),
         3,
     ),

@@ -14,6 +14,7 @@ from starlette.routing import Route
 from windowcast.core.errors import InputError
 from windowcast.core.site_template import Answers, site_toml
 from windowcast.core.units import System
+from windowcast.report.catalogue import Voice
 from windowcast.sources.files import parse_spec
 from windowcast.web import places
 from windowcast.web.context import (
@@ -23,18 +24,19 @@ from windowcast.web.context import (
     posted,
     readable_site,
     units_of,
+    voice_of,
     web,
 )
 from windowcast.web.fields import sentence_of, wrong_by_field
 from windowcast.web.site_forms import (
     DAYS,
-    GROUPS,
     changed_file,
+    groups,
     settings_from,
     settings_values,
     weed_choices,
 )
-from windowcast.web.site_rows import LISTS, form_name, rows_shown
+from windowcast.web.site_rows import form_name, lists_said, rows_shown
 from windowcast.web.sites import KnownSite
 
 _FIRST = {
@@ -67,7 +69,7 @@ async def making(request: Request) -> Response:
 
 
 def _make(request: Request, typed: dict[str, str]) -> str:
-    settings = settings_from(typed, _typed_units(typed))
+    settings = settings_from(typed, Voice(_typed_units(typed), web(request).lang))
     start = site_toml(Answers(settings["name"], settings["latitude"], settings["longitude"]))
     return web(request).book.save(changed_file(start, settings), name=settings["name"])
 
@@ -93,7 +95,7 @@ async def settings(request: Request) -> Response:
     site = readable_site(request) if request.method == "GET" else own_site(request)
     assert site.site is not None
     if request.method == "GET":
-        return _form(request, site, settings_values(site.site))
+        return _form(request, site, settings_values(site.site, voice_of(request, site)))
     typed = await posted(request)
     try:
         await run_in_threadpool(_save, request, site, typed)
@@ -104,7 +106,7 @@ async def settings(request: Request) -> Response:
 
 def _save(request: Request, site: KnownSite, typed: dict[str, str]) -> None:
     assert site.path is not None
-    changed = settings_from(typed, units_of(site))
+    changed = settings_from(typed, voice_of(request, site))
     text = changed_file(site.path.read_text("utf-8"), changed)
     web(request).book.save(text, name=changed["name"], replacing=site)
 
@@ -153,7 +155,9 @@ def _form(
     towns: list[places.Town] | None = None,
     place: str = "",
 ) -> Response:
-    names = {field.name for _, group in GROUPS for field in group} | set(values)
+    voice = voice_of(request, site)
+    asked = groups(voice)
+    names = {field.name for _, group in asked for field in group} | set(values)
     if problem is not None and problem.field:
         problem.field = form_name(problem.field)
     wrong = wrong_by_field(problem, names)
@@ -163,11 +167,11 @@ def _form(
         site=site,
         screen="settings" if site else "new",
         status=422 if problem else 200,
-        groups=GROUPS,
+        groups=asked,
         values=values,
         weeds=weed_choices(),
         days=DAYS,
-        lists=LISTS,
+        lists=lists_said(voice),
         rows=rows_shown(values),
         units=units_of(site) if site else "us" if values.get("units") == "us" else "metric",
         wrong=wrong,
