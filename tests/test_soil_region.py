@@ -88,3 +88,10 @@ def test_error_shrinks_with_readings_and_grows_without_rain() -> None:
     assert soil_error(humid=True, rain_known=False).slow_sd_c > humid.slow_sd_c
     assert mild_and_humid(1400, 7)
     assert not mild_and_humid(1400, -9)
+
+
+def test_error_grows_with_the_distance_of_the_weather() -> None:
+    near, far, further = (soil_error(humid=True, distance_km=d).bias_sd_c for d in (0, 70, 140))
+    added = load("soil").number("error.far_sd") ** 2
+    assert far**2 - near**2 == pytest.approx(added)
+    assert further**2 - near**2 == pytest.approx(2 * added)

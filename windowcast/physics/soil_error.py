@@ -39,6 +39,7 @@ def soil_error(
     *,
     humid: bool | None = None,
     rain_known: bool = True,
+    distance_km: float = 0.0,
     values: Table | None = None,
 ) -> SoilError:
     """Sizes of the soil model's error at a place.
@@ -51,6 +52,8 @@ def soil_error(
         Whether the climate is mild and humid (`mild_and_humid`); None, not known, counts as not.
     rain_known
         False where rain is the climate's, not the place's own days.
+    distance_km
+        How far away the weather was measured; adds to the bias, which readings then shrink.
     values
         Instead of ``data/soil.toml``, whose table ``error`` holds the sizes.
 
@@ -62,7 +65,7 @@ def soil_error(
     Notes
     -----
     With n readings the bias has the variance ``f + (b - f) / (1 + n / h)``: b without any, f with
-    many, half of the difference gone with h.
+    many, half of the difference gone with h. Distance d adds ``c d`` to b.
 
     Examples
     --------
@@ -72,10 +75,13 @@ def soil_error(
     True
     >>> soil_error(humid=True, rain_known=False).slow_sd_c > none.slow_sd_c
     True
+    >>> soil_error(distance_km=80.0).bias_sd_c > none.bias_sd_c
+    True
     """
     table = (values or load("soil")).table("error")
     where = "humid" if humid else "elsewhere"
     before, least = (table.number(name) ** 2 for name in ("bias_sd", "bias_sd_many_readings"))
+    before += table.number("far_sd") ** 2 * distance_km / table.number("far_distance")
     shrunk = least + (before - least) / (1 + readings / table.number("half_readings"))
     slow = table.number(f"slow_sd_{where}")
     if not rain_known:

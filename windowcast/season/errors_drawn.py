@@ -82,8 +82,22 @@ def size_at(record: Record, readings: int, values: Table) -> SoilError:
         readings,
         humid=_humid(record, values),
         rain_known=bool(unknown <= MOST_UNKNOWN),
+        distance_km=_distance_km(record),
         values=values,
     )
+
+
+def _distance_km(record: Record) -> float:
+    """How far away the air temperature was measured; 0 where that is not known.
+
+    Of several sources the nearest counts: it has the most weight.
+    """
+    away = [
+        p.distance_km
+        for p in record.provenance
+        if p.distance_km is not None and (not p.variables or "tmax_c" in p.variables)
+    ]
+    return min(away, default=0.0)
 
 
 def _humid(record: Record, values: Table) -> bool | None:
