@@ -181,7 +181,11 @@ def test_a_region_takes_the_same_rain_as_a_single_site(days: slice) -> None:
     beside = filled(station(MID_ATLANTIC))
     stack = stacked([beside, gappy])
     drivers, soil = drivers_of(
-        stack.record, site(), latitude_deg=stack.latitude_deg, spans=stack.spans
+        stack.record,
+        site(),
+        latitude_deg=stack.latitude_deg,
+        longitude_deg=stack.longitude_deg,
+        spans=stack.spans,
     )
     alone, alone_soil = drivers_of(gappy, site())
     own = slice(int(stack.spans.first[1]), int(stack.spans.first[1] + stack.spans.length[1]))
