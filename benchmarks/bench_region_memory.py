@@ -27,6 +27,7 @@ TOGETHER = 500  # stations a part
 PASS = """
 import sys, time
 from pathlib import Path
+from windowcast.cli.output import voice_in
 from windowcast.cli.compare import _print
 from windowcast.core.atomic_files import write_atomic
 from windowcast.region import compare, netcdf, outputs
@@ -38,9 +39,9 @@ start = time.perf_counter()
 data = compare.put_together(parts, out)
 gaps = tuple(compare.gaps(data))
 outputs.write_tables(out, data, gaps)
-write_atomic(out / "index.html", region_page(data, gaps))
+write_atomic(out / "index.html", region_page(data, gaps, voice_in("metric")))
 netcdf.write_netcdf(out / "seasons.nc", data)
-_print(data, ())
+_print(data, (), voice_in("metric"))
 took = time.perf_counter() - start
 peak = next(line for line in open("/proc/self/status") if line.startswith("VmHWM"))
 print(took, int(peak.split()[1]) / 1024, file=sys.stderr)

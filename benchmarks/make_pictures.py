@@ -35,13 +35,14 @@ def terminal() -> None:
     from rich.console import Console
 
     from windowcast.cli.options import Start
+    from windowcast.cli.output import voice_in
     from windowcast.report.terminal import print_ranking
 
-    answer = Start(None, True, (), None, True).answer()
+    (answer,) = Start(None, True, (), None, True).answers()
     console = Console(
         record=True, width=118, file=io.StringIO(), force_terminal=True, highlight=False
     )
-    print_ranking(console, answer.ranking)
+    print_ranking(console, answer.ranking, voice_in(answer.ranking.units))
     svg = console.export_svg(title="windowcast rank --sample")
     svg = re.sub(r"@font-face\s*\{.*?\}", "", svg, flags=re.DOTALL)  # no font from elsewhere
     (DOCS / "rank.svg").write_text(svg, "utf-8")

@@ -127,7 +127,7 @@ def test_site_forms_take_anything(browser: TestClient, data: st.DataObject) -> N
 @given(data=st.data())
 @QUICK
 def test_addresses_take_anything(browser: TestClient, data: st.DataObject) -> None:
-    names = [field.name for row in range(PRODUCTS) for field in product_fields(row)]
+    names = [field.name for row in range(PRODUCTS) for field in product_fields(row, METRIC)]
     names += ["purpose", "where", "sprayer", "start", "end", "actives", *AMOUNTS]
     query = data.draw(_filled(names))
     assert browser.get("/s/fuzzed/plan", params=query).status_code in {200, 422}
