@@ -82,8 +82,6 @@ ERRORS = {
     "slow_sd_elsewhere": "K",
     "slow_days": "d",
     "fast_sd": "K",
-    "no_rain_sd_humid": "K",
-    "no_rain_sd_elsewhere": "K",
 }
 REGION = {"reach": "km", "latitude": "deg", "longitude": "deg"}
 REGION |= {"offset": "K", "cosine": "K", "sine": "K"}

@@ -8,7 +8,6 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import minimize, nnls
 
 from windowcast.core.values import Table
-from windowcast.physics.soil import SoilForcing, SoilSite, simulate
 from windowcast.physics.soil_error import mild_and_humid
 from windowcast.physics.soil_site import ProbeReading, fit_site_correction, site_parts
 from windowcast.verify.soil import in_season
@@ -115,19 +114,6 @@ def with_last_season(
     return left
 
 
-def without_rain(data: Stations, fitted: Table) -> FloatArray:
-    """What the model changes by with the rain of other years of the place, ``[time, station]``."""
-    w, year = data.weather, 731
-    rain = w["precip_mm"]
-    other = np.concatenate([rain[:, year : 2 * year], rain[:, :-year]], axis=1)
-    stacked = np.stack([rain, other])
-    forcing = SoilForcing(data.dates, w["tmax_c"], w["tmin_c"], stacked, data.latitude_deg)
-    true, guessed = simulate(
-        forcing, SoilSite(values=fitted), depths_m=(0.05,), compiled=True
-    ).temp_c[..., 0]
-    return (guessed - true).T
-
-
 def humid_stations(data: Stations) -> npt.NDArray[np.bool_]:
     """Stations whose climate is mild and humid."""
     air = (data.weather["tmax_c"] + data.weather["tmin_c"]) / 2
@@ -151,9 +137,6 @@ def error_sizes(
         for n in READINGS
     ]
     half, before, least = shrinking(np.array(READINGS, dtype=np.float64), np.array(biases))
-    change = without_rain(data, fitted)[first:]
-    change = np.where(np.isfinite(plain) & in_season(dates)[:, None], change, np.nan)
-    rain = {k: np.sqrt(np.nanmean(change[:, w] ** 2)) for k, w in (("h", humid), ("e", ~humid))}
     return {
         "bias_sd": before,
         "bias_sd_many_readings": least,
@@ -162,8 +145,6 @@ def error_sizes(
         "slow_sd_elsewhere": slow["e"],
         "slow_days": parts[3],
         "fast_sd": parts[2],
-        "no_rain_sd_humid": rain["h"],
-        "no_rain_sd_elsewhere": rain["e"],
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ import windowcast
 from windowcast.core.errors import InputError
 from windowcast.core.values import PACKAGED
 from windowcast.programme.answer import Answer
+from windowcast.programme.pre_emergent_job import _still_to_come
 from windowcast.records.model import (
     Application,
     CoverReading,
@@ -27,6 +29,7 @@ from windowcast.records.store import SeasonLog
 from windowcast.report.terminal import table_text
 from windowcast.report.wording import answer_word
 from windowcast.windows.barrier import Barrier, runs_out
+from windowcast.windows.cover_plan import Season
 from windowcast.windows.loss import Loss, half_lives_lost
 from windowcast.windows.model import Job, PurposeOutlook
 
@@ -394,6 +397,23 @@ def test_what_runs_out_with_the_last_day_looked_at_has_no_day_yet() -> None:
         life = float(lost[min(day, days)] / held) * (0.999 if day <= days else 1.001)
         barrier = Barrier(life, 0.0, 7, loss)
         assert runs_out(soil_c, dry, barrier)[0] == (day if day < days else np.inf)
+
+
+def test_an_end_that_cannot_be_told_is_no_reason_to_treat_again() -> None:
+    dates = np.arange("2024-08-01", "2024-08-11", dtype="datetime64[D]")
+    share = np.tile(np.linspace(0.1, 1.0, 10), (4, 1))
+    season = Season(dates, share, share, share, np.ones(10, dtype=bool))
+    ground = SimpleNamespace(
+        axis=SimpleNamespace(dates=dates), running=SimpleNamespace(season=lambda purpose: season)
+    )
+
+    def left(*ends: float) -> float:
+        return _still_to_come(np.array(ends), None, ground)  # type: ignore[arg-type]
+
+    assert left(4, 4, 4, 4) == pytest.approx(0.5)
+    assert left(4, 4, np.nan, np.nan) == pytest.approx(0.25)
+    assert left(4, np.nan, np.nan, np.nan) == 0
+    assert left(*[np.inf] * 4) == 0
 
 
 @pytest.mark.slow

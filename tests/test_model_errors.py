@@ -16,10 +16,12 @@ from windowcast.physics.soil_error import SoilError, soil_error
 from windowcast.season.clocks import ClockSpeed, Drivers
 from windowcast.season.emergence import emerge, emerge_in_futures
 from windowcast.season.errors_drawn import model_errors, size_at
-from windowcast.season.model import SiteState
+from windowcast.season.model import SiteState, Substitute
 from windowcast.season.soil_doubt import even_scores, soil_doubt
 from windowcast.season.state import Carry, build
+from windowcast.season.unknown_rain import substitute_of
 from windowcast.season.weeds import weed
+from windowcast.weather.rain_filled import with_rain_filled
 from windowcast.windows.season_axis import SeasonAxis
 
 DAYS = np.arange("2022-01-01", "2024-07-01", dtype="datetime64[D]")
@@ -123,13 +125,28 @@ def test_readings_draw_the_futures_together_and_taking_them_away_widens() -> Non
 def test_rain_taken_away_widens_the_error_of_the_soil() -> None:
     known = _record(DAYS[:TODAY])
     sizes = []
-    for days in (0, 30, TODAY):
+    for days in (0, 5, 30, TODAY):
         rain = known.get("precip_mm").copy()
         rain[TODAY - days :] = np.nan
-        found = size_at(_record(DAYS[:TODAY], precip_mm=rain), 0, PACKAGED["soil"])
-        sizes.append(np.hypot(found.bias_sd_c, found.slow_sd_c))
-    assert sizes == sorted(sizes)
-    assert sizes[0] < sizes[1]
+        record = with_rain_filled(_record(DAYS[:TODAY], precip_mm=rain))
+        found = substitute_of(record, irrigated=False, values=PACKAGED["usual_rain"])
+        stand_ins = () if found is None else (found,)
+        size = size_at(record, 0, PACKAGED["soil"], stand_ins)
+        plain = size_at(record, 0, PACKAGED["soil"])
+        told = 0.0 if found is None else found.soil_sd_c  # what is told is what futures carry
+        assert size.slow_sd_c == pytest.approx(np.hypot(plain.slow_sd_c, told))
+        sizes.append(size.slow_sd_c)
+    assert sizes == sorted(set(sizes))
+
+
+def test_futures_carry_the_cost_of_unknown_rain_that_the_answer_tells() -> None:
+    record = _record(DAYS[:TODAY])
+    stand_in = Substitute("precip_mm", "stations", 30, 180, False, 2.0, 5)
+    spreads = [
+        model_errors(record, [], DAYS[TODAY:], COUNT, substitutes=found).soil.error_c.std()
+        for found in ((), (stand_in,))
+    ]
+    assert spreads[1] ** 2 - spreads[0] ** 2 == pytest.approx(4.0, rel=0.25)
 
 
 def test_a_humid_climate_has_the_smaller_error_and_an_unknown_one_the_greater() -> None:

@@ -323,6 +323,28 @@ def test_a_short_lived_barrier_gains_by_a_split(august: Answer) -> None:
         assert (made.split[1] - made.split[0]).days >= 14
 
 
+def test_futures_that_cannot_be_told_never_make_the_answer_firmer(august: Answer) -> None:
+    axis = SeasonAxis.of(august.past, august.ahead, southern=False, overseeded=False)
+    weed = axis.state.emergence["POAAN"]
+    open_ = (axis.number >= 50) & (axis.number < 140)
+    season = season_of(axis, [weed], np.zeros_like(weed.share), first=0, candidates=open_)
+    assert season is not None
+    soil, share = season.soil_c.copy(), season.share.copy()
+    soil[::3] = share[::3] = np.nan
+    material = ResidualActive("", Value("x", 12.0, "d", "x", "choice"), 12.7, 7)
+    known, partly = (
+        cover_plan(it, material, "pre-fall", codes=["POAAN"], today=AUGUST, on=WATERED)
+        for it in (season, replace(season, soil_c=soil, share=share))
+    )
+    for all_told, told in zip(known.curve, partly.curve, strict=True):
+        assert told.caught is not None
+        assert told.low == 0  # of a third of the futures nothing is known
+        assert told.low <= told.caught <= told.high <= (all_told.high or 0) + 1e-9  # type: ignore[operator]
+        assert told.up == pytest.approx(all_told.up, abs=0.03)
+    assert known.split is not None
+    assert partly.split is None or (partly.split_caught or 0) < (known.split_caught or 0)
+
+
 def test_decision_speaks_for_the_better_choice(sample: Answer) -> None:
     chosen = purpose_of("dormant")
     rng = np.random.default_rng(1)

@@ -85,7 +85,7 @@ def test_error_shrinks_with_readings_and_grows_without_rain() -> None:
     unknown, humid, dry = (soil_error(humid=h) for h in (None, True, False))
     assert unknown == dry
     assert humid.slow_sd_c < dry.slow_sd_c
-    assert soil_error(humid=True, rain_known=False).slow_sd_c > humid.slow_sd_c
+    assert soil_error(humid=True, unknown_rain_sd_c=0.5).slow_sd_c > humid.slow_sd_c
     assert mild_and_humid(1400, 7)
     assert not mild_and_humid(1400, -9)
 

@@ -38,7 +38,7 @@ def soil_error(
     readings: int = 0,
     *,
     humid: bool | None = None,
-    rain_known: bool = True,
+    unknown_rain_sd_c: float = 0.0,
     distance_km: float = 0.0,
     values: Table | None = None,
 ) -> SoilError:
@@ -50,8 +50,8 @@ def soil_error(
         Probe readings that corrected the model there (`soil_site`); only the bias shrinks.
     humid
         Whether the climate is mild and humid (`mild_and_humid`); None, not known, counts as not.
-    rain_known
-        False where rain is the climate's, not the place's own days.
+    unknown_rain_sd_c
+        What usual rain in place of unknown rain adds, K (`windowcast.season.unknown_rain`).
     distance_km
         How far away the weather was measured; adds to the bias, which readings then shrink.
     values
@@ -73,7 +73,7 @@ def soil_error(
     >>> none, ten = soil_error(humid=True), soil_error(10, humid=True)
     >>> none.bias_sd_c > ten.bias_sd_c > 0.4
     True
-    >>> soil_error(humid=True, rain_known=False).slow_sd_c > none.slow_sd_c
+    >>> soil_error(humid=True, unknown_rain_sd_c=0.6).slow_sd_c > none.slow_sd_c
     True
     >>> soil_error(distance_km=80.0).bias_sd_c > none.bias_sd_c
     True
@@ -83,12 +83,9 @@ def soil_error(
     before, least = (table.number(name) ** 2 for name in ("bias_sd", "bias_sd_many_readings"))
     before += table.number("far_sd") ** 2 * distance_km / table.number("far_distance")
     shrunk = least + (before - least) / (1 + readings / table.number("half_readings"))
-    slow = table.number(f"slow_sd_{where}")
-    if not rain_known:
-        slow = math.hypot(slow, table.number(f"no_rain_sd_{where}"))
     return SoilError(
         bias_sd_c=math.sqrt(shrunk),
-        slow_sd_c=slow,
+        slow_sd_c=math.hypot(table.number(f"slow_sd_{where}"), unknown_rain_sd_c),
         slow_days=table.number("slow_days"),
         fast_sd_c=table.number("fast_sd"),
     )

@@ -107,6 +107,7 @@ def foreseen(
         future.daily.times,
         futures,
         readings=0 if correction is None else correction.readings,
+        substitutes=past.substitutes,
         tables=tables,
     )
     ahead = state(future.daily, carry, errors)[0]

@@ -14,6 +14,7 @@ from windowcast.materials.actives import Active
 from windowcast.programme.logged_ground import LoggedGround, actives_of, applied_text
 from windowcast.season.observed import Applied
 from windowcast.windows.barrier import runs_out
+from windowcast.windows.cover_plan import mean_share
 from windowcast.windows.loss import watered_share
 from windowcast.windows.model import Job
 from windowcast.windows.odds import DateRange, date_range
@@ -195,7 +196,8 @@ def _holds(until: DateRange, today: dt.date) -> Phrase:
 def _still_to_come(ends: FloatArray, purpose: Purpose, ground: LoggedGround) -> float:
     """Share of the season's weeds that emerge once the residual has run out, over the futures.
 
-    0 where no weed of the purpose is watched.
+    A future in which its end cannot be told counts as one in which nothing is to come: ground that
+    was treated is not to be treated twice on a guess. 0 where no weed of the purpose is watched.
     """
     axis = ground.axis
     season = ground.running.season(purpose)
@@ -205,4 +207,5 @@ def _still_to_come(ends: FloatArray, purpose: Purpose, ground: LoggedGround) -> 
     last = season.share.shape[1] - 1
     at = np.clip(np.nan_to_num(ends, posinf=begin + last) - begin, 0, last).astype(np.int64)
     then = np.take_along_axis(season.share, at[:, None], axis=1)[:, 0]
-    return float(np.nanmean(season.share[:, -1] - then))
+    left = np.where(np.isnan(ends), np.nan, season.share[:, -1] - then)
+    return mean_share(left) or 0.0

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -11,12 +12,11 @@ from windowcast.core.season_calendar import season_start
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.physics.soil_error import SoilError, mild_and_humid, soil_error
 from windowcast.season.errors import ModelErrors
+from windowcast.season.model import Substitute
 from windowcast.season.soil_doubt import even_scores, soil_doubt
 from windowcast.season.unknown_rain import rain_or_usual
 
 BACK_DAYS = 366  # before the season begins, for weeds whose year began before it
-WET_DAYS = 90  # how far back rain shows in the soil
-MOST_UNKNOWN = 0.1  # share of those days without rain from which it counts as unknown
 YEAR_DAYS = 365.25
 
 
@@ -27,6 +27,7 @@ def model_errors(
     count: int,
     *,
     readings: int = 0,
+    substitutes: Sequence[Substitute] = (),
     tables: Tables = PACKAGED,
 ) -> ModelErrors:
     """Draw the errors of the models for some futures.
@@ -43,6 +44,9 @@ def model_errors(
         Futures, without the forecast as issued.
     readings
         Probe readings that corrected the soil model.
+    substitutes
+        What stands in for unknown inputs up to the end of the record; the slow part of the soil's
+        error carries what they cost.
     """
     place = record.place
     today = dates[0].astype("datetime64[D]").astype(object)
@@ -57,7 +61,7 @@ def model_errors(
         count,
         begins - np.timedelta64(BACK_DAYS, "D"),
         dates[-1].astype("datetime64[D]"),
-        size_at(record, readings, tables["soil"]),
+        size_at(record, readings, tables["soil"], substitutes),
     )
     clocks = {
         code: even_scores(np.random.default_rng([*seed, *code.encode()]), count) for code in codes
@@ -65,7 +69,9 @@ def model_errors(
     return ModelErrors(soil, clocks)
 
 
-def size_at(record: Record, readings: int, values: Table) -> SoilError:
+def size_at(
+    record: Record, readings: int, values: Table, substitutes: Sequence[Substitute] = ()
+) -> SoilError:
     """How far the soil model may be off at the place of a record, at its end.
 
     Parameters
@@ -76,12 +82,13 @@ def size_at(record: Record, readings: int, values: Table) -> SoilError:
         Probe readings that corrected the model.
     values
         As in ``data/soil.toml``.
+    substitutes
+        As in `model_errors`.
     """
-    unknown = np.isnan(record.get("precip_mm")[-WET_DAYS:]).mean()
     return soil_error(
         readings,
         humid=_humid(record, values),
-        rain_known=bool(unknown <= MOST_UNKNOWN),
+        unknown_rain_sd_c=math.hypot(*(found.soil_sd_c for found in substitutes)),
         distance_km=_distance_km(record),
         values=values,
     )

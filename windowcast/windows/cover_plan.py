@@ -170,13 +170,12 @@ def cover_plan(
 
 def _point(season: Season, result: barrier.DayCover, watered: FloatArray, day: int) -> CoverPoint:
     caught = result.caught[:, day]
-    known = np.isfinite(caught)
     middle = mean_share(caught)
     date = season.dates[day].astype(object)
-    up = mean_share(result.up[:, day])
+    up = _mean_known(result.up[:, day])
     if middle is None:
         return CoverPoint(date, None, None, None, None, up, None)
-    low, high = np.quantile(caught[known], [0.1, 0.9])
+    low, high = np.quantile(np.nan_to_num(caught), [0.1, 0.9])  # as the mean has it
     return CoverPoint(
         date=date,
         caught=middle,
@@ -193,6 +192,11 @@ def mean_share(values: FloatArray) -> float | None:
     if np.isfinite(values).mean() < 0.5:
         return None
     return float(np.nan_to_num(values, nan=0.0).mean())
+
+
+def _mean_known(values: FloatArray) -> float | None:
+    """Mean over the futures that tell, where none is no good news; None: most cannot."""
+    return None if np.isfinite(values).mean() < 0.5 else float(np.nanmean(values))
 
 
 def _better(
@@ -250,8 +254,8 @@ def _best_split(
     top = int(np.nanargmax(rough))
     pair = {name: days_[top : top + 1] for name, days_ in pairs.items()}
     fine = barrier.split_caught(season.share, season.soil_c, season.rain_mm, laid, **pair)
-    caught = float(np.nanmean(fine))
-    if caught < best.caught + tables["plan"].number("split_gain"):
+    caught = mean_share(fine)
+    if caught is None or caught < best.caught + tables["plan"].number("split_gain"):
         return None, None
     return (int(pair["first"][0]), int(pair["second"][0])), caught
 

@@ -1,7 +1,8 @@
 """A pre-emergent as what stays of it in the ground: half-life, water it needs, losses before.
 
-What nobody said counts on the careful side: sprayed, not spread; thatch deep; no rate above the
-usual one. Saying more can therefore only raise what the residual is credited with.
+Where nobody said, it counts as sprayed, not spread, and the thatch as deep: saying either can only
+raise what the residual is credited with. A rate that is not known counts as the usual one, and so
+does one above it.
 """
 
 from __future__ import annotations
