@@ -230,6 +230,26 @@ def test_missing_elevation_is_told(server: Loopback) -> None:
     assert any(f.check == "no-elevation" for f in ask(site(elevation_m=None)).flags)
 
 
+def test_a_station_whose_highs_are_dated_a_day_late_is_named(server: Loopback) -> None:
+    """Air in half days that remembers the last one: a low, the high after it, and so on."""
+    half_days = np.random.default_rng(2).normal(0, 2, 2 * (TODAY - FIRST).days + 2)
+    for half in range(1, len(half_days)):
+        half_days[half] += 0.7 * half_days[half - 1]
+
+    def late(day: dt.date) -> dict[str, object]:
+        at = 2 * (day - FIRST).days
+        high = half_days[max(at - 1, 0)]
+        return {"tmax": round(20 + high, 1), "tmin": round(10 + half_days[at], 1)}
+
+    world.serve_daily(server, "NEAR1", YEARS, TODAY - dt.timedelta(3), late)
+    found = ask(fetcher=fetcher(refresh=True))
+    (flag,) = (f for f in found.flags if f.check == "highs-a-day-late")
+    assert "highs of station NEAR1 Somewhere look dated a day late" in render(flag.text)
+    assert not any(
+        f.check == "highs-a-day-late" for f in ask(site(weather={"station": "FAR01"})).flags
+    )
+
+
 # ---- a third party's source ----
 
 

@@ -13,6 +13,7 @@ REMARKS = frozenset(
         "clock-skew",
         "forecast-layer",
         "forecast-unreachable",
+        "highs-a-day-late",
         "no-elevation",
         "no-forecast",
         "no-station",

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from importlib import metadata
@@ -19,7 +19,7 @@ from typing import Literal
 import numpy as np
 
 from windowcast.core.phrase import Name, Quantity, Share, names, say
-from windowcast.core.record import DateArray, Flag, Grade, Place, Provenance, Record
+from windowcast.core.record import DateArray, Flag, FloatArray, Grade, Place, Provenance, Record
 from windowcast.core.source_flags import remark
 from windowcast.core.values import load
 from windowcast.sources import archive_series, archive_stations
@@ -28,6 +28,7 @@ from windowcast.sources.archive_stations import ArchiveStation
 from windowcast.sources.blend import NEAREST, TEMPERATURES, blend, height_shift_c, station_weights
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
 from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
+from windowcast.sources.morning_readings import dated_a_day_late
 from windowcast.sources.source import Found, Request
 
 NAME = "archive"
@@ -291,7 +292,7 @@ class _Asking:
         away = np.array([s.effective_km for s, _ in pairs])
         share = np.nan_to_num([s.completeness for s, _ in pairs], nan=1.0)
         weights = station_weights(away, np.clip(share, 0.01, 1.0))
-        values, grades = {}, {}
+        values, grades, grids = {}, {}, {}
         for name in dict.fromkeys(n for _, (series, _) in pairs for n in series.values):
             grid = np.full((len(pairs), len(axis)), np.nan)
             graded = np.full(grid.shape, Grade.MISSING, dtype=np.uint8)
@@ -307,6 +308,7 @@ class _Asking:
                 inside = rows >= 0
                 grid[i, rows[inside]] = series.values[name][inside] + shift
                 graded[i, rows[inside]] = series.grades[name][inside]
+            grids[name] = grid
             values[name], grades[name] = blend(grid, graded, weights, nearest=name in NEAREST)
         origins = tuple(
             self._origin(station, series, answers, float(weight), unit)
@@ -315,6 +317,7 @@ class _Asking:
         whole = Record(self.request.place, axis, values, grades, origins)
         if unit == "D":
             self._remark_lag(whole)
+            self._remark_late_highs([station for station, _ in pairs], grids)
         return [_only(whole, forecast=False), replace(_only(whole, forecast=True), provenance=())]
 
     def _origin(
@@ -390,6 +393,18 @@ class _Asking:
         if len(past) and past[-1] < today - np.timedelta64(lag, "D"):
             text = say("flag.archive_ends", day=past[-1].astype(object))
             self.flags.append(remark("archive-lag", text))
+
+    def _remark_late_highs(
+        self, stations: Sequence[ArchiveStation], daily: Mapping[str, FloatArray]
+    ) -> None:
+        """Name stations whose highs look dated a day late; `daily` is ``[station, day]``."""
+        if not {"tmax_c", "tmin_c"} <= daily.keys():
+            return
+        for station, high, low in zip(stations, daily["tmax_c"], daily["tmin_c"], strict=True):
+            if dated_a_day_late(high, low):
+                named = Name(f"{station.id} {station.name}")
+                text = say("flag.highs_late_station", station=named)
+                self.flags.append(remark("highs-a-day-late", text, variable="tmax_c"))
 
 
 def station_list(fetcher: Fetcher) -> Fetched:

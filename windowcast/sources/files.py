@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from os import PathLike
+from pathlib import Path
 from typing import Literal, cast, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -16,6 +17,7 @@ import numpy as np
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Name, Quantity, joined, say
 from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES, Place, Record
+from windowcast.core.source_flags import remark
 from windowcast.core.time_axis import span_flag
 from windowcast.core.values import load
 from windowcast.sources.blend import distance_km
@@ -25,6 +27,7 @@ from windowcast.sources.file_options import MARKS, split_options
 from windowcast.sources.ghcn import moved_to_calendar_day
 from windowcast.sources.ghcn_csv import is_long_csv, read_long_csv
 from windowcast.sources.ghcn_dly import is_dly, read_dly
+from windowcast.sources.morning_readings import dated_a_day_late
 from windowcast.sources.table_times import TimeOptions
 from windowcast.sources.tables import read_table
 from windowcast.sources.textfile import read_text_bytes, text_of
@@ -111,6 +114,8 @@ def read_and_understand(
     spec = source if isinstance(source, FileSpec) else parse_spec(source)
     record, understood = _read(spec, place)
     refuse_implausible(record, spec.path)
+    if not spec.observed:
+        record = _with_late_highs_named(record, Path(spec.path).name)
     return record if place is None else placed(record, place), understood
 
 
@@ -149,6 +154,14 @@ def _zone(spec: FileSpec) -> ZoneInfo | None:
             f"zone={spec.zone} is not an IANA time zone", path=spec.path,
             remedy="name one such as America/New_York, or Etc/GMT+5 for UTC−5 all year",
         ) from None  # fmt: skip
+
+
+def _with_late_highs_named(record: Record, name: str) -> Record:
+    """The record with a remark where its highs look dated a day late; values stay as they are."""
+    if not (record.daily and dated_a_day_late(record.get("tmax_c"), record.get("tmin_c"))):
+        return record
+    flag = remark("highs-a-day-late", say("flag.highs_late", file=Name(name)), variable="tmax_c")
+    return replace(record, flags=(*record.flags, flag))
 
 
 def placed(record: Record, place: Place) -> Record:
