@@ -48,7 +48,7 @@ def state(
     leaf: float = 14.0,
     spring_share: float = 0.0,
     frozen: bool = False,
-    moisture: float = 0.6,
+    moisture: float = 0.5,
 ) -> SiteState:
     def full(value: float) -> np.ndarray:
         return np.full(days, value, dtype=np.float64)
