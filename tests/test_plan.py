@@ -317,10 +317,10 @@ def test_a_short_lived_barrier_gains_by_a_split(august: Answer) -> None:
         on=WATERED,
     )
     assert made.best is not None
-    if made.split is not None:
-        assert made.split_caught is not None
-        assert made.split_caught >= (made.best.caught or 0) + 0.03
-        assert (made.split[1] - made.split[0]).days >= 14
+    assert made.split is not None
+    assert made.split_caught is not None
+    assert made.split_caught >= (made.best.caught or 0) + 0.03
+    assert (made.split[1] - made.split[0]).days >= 14
 
 
 def test_futures_that_cannot_be_told_never_make_the_answer_firmer(august: Answer) -> None:
