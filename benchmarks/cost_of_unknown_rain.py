@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from windowcast.core.great_circle import distance_km
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.site import site_from
 from windowcast.physics.soil import SoilForcing, SoilSite, simulate
@@ -32,7 +33,7 @@ from windowcast.verify.soil_dates import date_errors, observed_days
 from windowcast.verify.soil_stations import find_files, read_stations
 from windowcast.weather.gaps import filled
 from windowcast.weather.quality import checked
-from windowcast.weather.rain_climate import distance_km, nearby, packaged
+from windowcast.weather.rain_climate import nearby, packaged
 from windowcast.weather.rain_filled import FILLED
 
 SAME_TOWN_KM = 40
@@ -126,7 +127,10 @@ def read(folders: list[str], every: int) -> tuple[Data, np.ndarray]:
 def stations_around(latitude_deg: float, longitude_deg: float) -> RainClimate | None:
     """From the packaged stations but those of the same town."""
     stations = packaged()
-    near = distance_km(latitude_deg, longitude_deg, stations) < SAME_TOWN_KM
+    near = (
+        distance_km(stations.latitude_deg, stations.longitude_deg, latitude_deg, longitude_deg)
+        < SAME_TOWN_KM
+    )
     return nearby(latitude_deg, longitude_deg, stations.but(near))
 
 

@@ -16,11 +16,12 @@ from pathlib import Path
 
 import numpy as np
 
+from windowcast.core.great_circle import distance_km
 from windowcast.core.record import FloatArray, Record
 from windowcast.physics.usual_rain import MONTHS, month_of
 from windowcast.sources.uscrn import read_uscrn
 from windowcast.verify.soil_stations import find_files
-from windowcast.weather.rain_climate import RainStations, distance_km, nearby
+from windowcast.weather.rain_climate import RainStations, nearby
 
 TARGET = Path(__file__).parents[1] / "windowcast" / "data" / "rain_climate.csv"
 LEAST_DAYS = 110  # of a month, over all years
@@ -74,7 +75,9 @@ def by_month(record: Record) -> tuple[FloatArray, FloatArray, FloatArray]:
 def leave_one_out(stations: RainStations) -> None:
     off = []
     for i, here in enumerate(zip(stations.latitude_deg, stations.longitude_deg, strict=True)):
-        others = stations.but(distance_km(*here, stations) < SAME_TOWN_KM)
+        others = stations.but(
+            distance_km(stations.latitude_deg, stations.longitude_deg, *here) < SAME_TOWN_KM
+        )
         found = nearby(*here, others)
         if found is not None:
             off.append(np.log((found.mean_mm + 0.05) / (stations.mean_mm[i] + 0.05)))

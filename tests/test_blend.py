@@ -8,10 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from windowcast.core.great_circle import distance_km
 from windowcast.core.record import Grade
 from windowcast.sources.blend import (
     blend,
-    distance_km,
     effective_km,
     height_shift_c,
     station_weights,

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from windowcast.core.great_circle import EARTH_RADIUS_KM
 from windowcast.core.values import Table, load
 from windowcast.physics.soil import SoilForcing, SoilSite, simulate
 from windowcast.physics.soil_error import mild_and_humid, soil_error
@@ -32,7 +33,7 @@ def forcing(longitude: object = None, latitude: object = 33.0) -> SoilForcing:
 def test_weight_falls_with_distance_as_the_kernel_says() -> None:
     values = one_station()
     reach = values.number("region.reach")
-    north = np.degrees(reach / 6371.0)  # one reach further north
+    north = np.degrees(reach / EARTH_RADIUS_KM)  # one reach further north
     at, near, far = regional_parts([33.0, 33.0 + north, -33.0], [-87.0, -87.0, 87.0], values)[0]
     assert at == pytest.approx(1.0)
     assert near == pytest.approx(np.exp(-0.5), rel=1e-6)

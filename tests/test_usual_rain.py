@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from windowcast.core.great_circle import distance_km
 from windowcast.core.record import Grade, Place, Record
 from windowcast.core.time_axis import record_of
 from windowcast.physics.usual_rain import (
@@ -15,7 +16,7 @@ from windowcast.physics.usual_rain import (
     own_climate,
 )
 from windowcast.weather.gaps import filled
-from windowcast.weather.rain_climate import distance_km, nearby, packaged
+from windowcast.weather.rain_climate import nearby, packaged
 
 ATHENS = Place("Athens, Georgia", 33.95, -83.38, timezone="America/New_York")
 ALICE = Place("Alice Springs", -23.7, 133.9, timezone="Australia/Darwin")
@@ -124,7 +125,7 @@ def test_a_station_tells_most_of_the_rain_beside_it() -> None:
     stations = packaged()
     row = int(np.argmax(stations.mean_mm.mean(axis=1)))
     here = float(stations.latitude_deg[row]), float(stations.longitude_deg[row])
-    assert distance_km(*here, stations)[row] == 0
+    assert distance_km(stations.latitude_deg, stations.longitude_deg, *here)[row] == 0
     found = nearby(*here)
     assert found is not None
     np.testing.assert_allclose(found.mean_mm, stations.mean_mm[row], rtol=0.02)

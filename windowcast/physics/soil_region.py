@@ -11,10 +11,10 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.great_circle import distance_km
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import Table, load
 
-EARTH_KM = 6371.0
 YEAR_DAYS = 365.2425
 THAWED_C = 4.0  # from here up all of it is added, at 0 °C and below none
 PARTS = ("offset", "cosine", "sine")
@@ -49,18 +49,11 @@ def regional_parts(
     (True, 0.0)
     """
     table = (values or load("soil")).table("region")
-    north = np.radians(np.asarray(latitude_deg, dtype=np.float64))
-    east = np.radians(np.asarray(longitude_deg, dtype=np.float64))
     reach = table.number("reach")
     stations = [np.asarray(table.value(n).value) for n in ("latitude", "longitude", *PARTS)]
-    found = np.zeros((len(PARTS), *north.shape))
+    found = np.zeros((len(PARTS), *np.shape(latitude_deg)))
     for latitude, longitude, *weights in zip(*stations, strict=True):
-        there = np.radians(latitude)
-        half = np.sin((north - there) / 2) ** 2
-        half = half + np.cos(north) * np.cos(there) * (
-            np.sin((east - np.radians(longitude)) / 2) ** 2
-        )
-        away = 2 * EARTH_KM * np.arcsin(np.sqrt(half)) / reach
+        away = distance_km(latitude_deg, longitude_deg, latitude, longitude) / reach
         near = np.where(away < 4.0, np.exp(-0.5 * away * away), 0.0)  # also where not known
         for part, weight in enumerate(weights):
             found[part] += weight * near

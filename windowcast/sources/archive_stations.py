@@ -14,10 +14,11 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.great_circle import distance_km
 from windowcast.core.record import DateArray, Place
 from windowcast.core.season_calendar import half_year_later, month_of
 from windowcast.core.values import load
-from windowcast.sources.blend import distance_km, effective_km
+from windowcast.sources.blend import effective_km
 
 _KM_PER_DEGREE = 111.2
 

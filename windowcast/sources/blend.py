@@ -14,19 +14,9 @@ import numpy.typing as npt
 from windowcast.core.record import FloatArray, Grade
 from windowcast.core.values import load
 
-EARTH_RADIUS_KM = 6371.0088  # mean radius, IUGG
-
 TEMPERATURES = frozenset({"tmax_c", "tmin_c", "tmean_c", "temp_c", "dewpoint_c"})
 # averaging makes drizzle of showers and nonsense of directions: the nearest station that knows
 NEAREST = frozenset({"precip_mm", "snow_depth_mm", "wind_from_deg"})
-
-
-def distance_km(lat_deg: Any, lon_deg: Any, to_lat_deg: float, to_lon_deg: float) -> FloatArray:
-    """Great-circle distance (haversine) from points to one point, on either side of 180°."""
-    a, b = np.radians(np.asarray(lat_deg, dtype=np.float64)), np.radians(to_lat_deg)
-    turn = np.radians(np.asarray(lon_deg, dtype=np.float64) - to_lon_deg)
-    h = np.sin((a - b) / 2) ** 2 + np.cos(a) * np.cos(b) * np.sin(turn / 2) ** 2
-    return np.asarray(2 * EARTH_RADIUS_KM * np.arcsin(np.sqrt(np.clip(h, 0.0, 1.0))))
 
 
 def effective_km(distance: Any, height_difference_m: Any) -> FloatArray:

@@ -15,12 +15,12 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 
 from windowcast.core.errors import InputError
+from windowcast.core.great_circle import distance_km
 from windowcast.core.phrase import Name, Quantity, joined, say
 from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES, Place, Record
 from windowcast.core.source_flags import remark
 from windowcast.core.time_axis import span_flag
 from windowcast.core.values import load
-from windowcast.sources.blend import distance_km
 from windowcast.sources.columns import FileUnits
 from windowcast.sources.csv_rows import beyond_forecast
 from windowcast.sources.file_options import MARKS, split_options

@@ -47,8 +47,8 @@ NOTES = (
     """Issued on the day named with daily highs, lows and rain up to the day before, no forecast,
     and no probe readings. Gaps in these are filled once for the whole record, so usual rain and a
     gap of up to three days may rest on later days too.""",
-    """The soil model's fit has used most USCRN stations: at a place that it has never seen, dates are
-    further off.""",
+    """The soil model's fit has used most USCRN stations: at a place that it has never seen, dates
+    are further off.""",
     """coverage: share of the dates that came within the 10 to 90 % told; middle_days: came minus
     the middle, positive when later; interval_score: width plus ten times the days outside (Gneiting
     & Raftery 2007), skill against the 10 to 90 % of the same record's past seasons.""",

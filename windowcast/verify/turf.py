@@ -17,12 +17,12 @@ from typing import Any
 import numpy as np
 
 from windowcast.core.errors import InputError
+from windowcast.core.great_circle import distance_km
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.season_calendar import season_start
 from windowcast.core.site import site_from
 from windowcast.season.model import TurfPhase, TurfState
 from windowcast.season.state import build
-from windowcast.sources.blend import distance_km
 from windowcast.sources.files import read_weather
 from windowcast.verify.turf_sightings import DATED, LIVE, Kind, Sighting, read_sightings
 from windowcast.weather.gaps import filled

@@ -9,11 +9,10 @@ from importlib import resources
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.great_circle import distance_km
 from windowcast.core.record import FloatArray
 from windowcast.core.values import Table, load
 from windowcast.physics.usual_rain import LEAST_MM, MONTHS, RainClimate
-
-EARTH_KM = 6371.0
 
 
 @dataclass(frozen=True)
@@ -48,16 +47,6 @@ def packaged() -> RainStations:
     return RainStations(table[:, 0], table[:, 1], table[:, 2 : 2 + MONTHS], table[:, 2 + MONTHS :])
 
 
-def distance_km(latitude_deg: float, longitude_deg: float, stations: RainStations) -> FloatArray:
-    """Great-circle distance to each station, ``[station]``."""
-    here, there = np.radians(latitude_deg), np.radians(stations.latitude_deg)
-    east = np.radians(stations.longitude_deg - longitude_deg)
-    half = np.sin((there - here) / 2) ** 2
-    half = half + np.cos(here) * np.cos(there) * np.sin(east / 2) ** 2
-    result: FloatArray = 2 * EARTH_KM * np.arcsin(np.sqrt(half))
-    return result
-
-
 def nearby(
     latitude_deg: float,
     longitude_deg: float,
@@ -80,7 +69,7 @@ def nearby(
     """
     stations = stations or packaged()
     table = (values or load("usual_rain")).table("stations")
-    away = distance_km(latitude_deg, longitude_deg, stations)
+    away = distance_km(stations.latitude_deg, stations.longitude_deg, latitude_deg, longitude_deg)
     if not (away <= table.number("reach")).any():  # nor where the place is not known
         return None
     near = np.argsort(away, kind="stable")[: int(table.number("number"))]
