@@ -6,17 +6,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import uscrn_sites
+from report_fixtures import words
 from spoken import render
 from windows_fixtures import TODAY, past, site, state
 
+from windowcast.core.phrase import sentence
 from windowcast.core.values import load
 from windowcast.report.season import _dated
 from windowcast.season.model import SiteState
+from windowcast.windows.advice import out_of_season
 from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.odds import DateRange
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule
-from windowcast.windows.timing import judged_days, marked
+from windowcast.windows.timing import Timing, _usual, judged_days, marked
 
 SPRING = purpose_of("pre-spring")
 
@@ -127,3 +130,44 @@ def test_the_calendar_of_the_south_begins_in_january() -> None:
     assert dates is not None
     assert dates.by_calendar
     assert marked(None, SPRING, SPRING.generic, southern=True) is None
+
+
+def timing(opens: DateRange | None, usual: DateRange | None) -> Timing:
+    """A purpose that is not in season and has not opened since July 2022."""
+    return Timing(
+        grades={}, measured={}, score=np.zeros((1, 1)), in_season=False,
+        season_end=dt.date(2023, 6, 30), opened=None, closed=None, closed_sure=True,
+        opens=opens, closes=None, usual=usual,
+    )  # fmt: skip
+
+
+def test_past_years_do_not_open_what_the_futures_keep_closed() -> None:
+    never = DateRange(None, None, None, 1.0, 0.0, 100)
+    month = DateRange(dt.date(2022, 12, 25), dt.date(2023, 1, 25), None, 0.4, 0.1, 11)
+    shut = timing(never, month)
+    assert shut.opening is None
+    said = render(out_of_season(shut, sentence(words("frost")), Rule.of(load("criteria"))))
+    assert "It is very likely (more than 99 in 100) to stay closed this season." in said
+    assert "Jan" not in said
+    # the next season is another matter, and so is a season of which nothing is known
+    later = DateRange(dt.date(2023, 9, 1), dt.date(2023, 9, 16), None, 0.0, 0.0, 11)
+    assert timing(never, later).opening == dt.date(2023, 9, 16)
+    assert timing(None, month).opening == dt.date(2023, 1, 25)
+
+
+@pytest.mark.parametrize("firsts", [[200.0, 200.0, 200.0], [200.0, 200.0, np.nan]])
+def test_a_usual_opening_is_never_in_the_past(firsts: list[float]) -> None:
+    # a season of which it cannot be told (NaN) must not leave the date behind today
+    length = 365
+    number = np.tile(np.arange(float(length)), len(firsts))
+    score = np.zeros(number.size)
+    for season, first in enumerate(firsts):
+        at = slice(season * length, (season + 1) * length)
+        score[at] = np.nan if np.isnan(first) else number[at] >= first
+    start = np.datetime64("2022-07-01")
+    for today, year in ((dt.date(2022, 12, 1), 2023), (dt.date(2023, 3, 10), 2024)):
+        found = _usual(score, number, start, np.datetime64(today), Rule.of(load("criteria")))
+        assert found is not None
+        assert found.median is not None
+        assert found.median >= today
+        assert found.median.year == year

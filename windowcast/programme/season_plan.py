@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from windowcast.core.first_last import first_day, last_day
-from windowcast.core.phrase import Phrase, Share, joined, say, sentence
+from windowcast.core.phrase import NOTHING, Phrase, Share, joined, say, sentence, sentences
 from windowcast.core.record import FloatArray, Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
@@ -143,15 +143,14 @@ def _explain(ahead: SiteState, tables: Tables) -> tuple[Phrase, ...]:
 
 
 def _assumptions(site: Site, members: Members, seasons: int) -> tuple[Phrase, ...]:
-    lines = [
-        say(
-            "plan.basis",
-            days=members.forecast_days,
-            years=members.past_years,
-            seasons=seasons,
-        ),
-        say("plan.whole_days"),
-    ]
+    basis = sentences(
+        say("plan.forecast", days=members.forecast_days) if members.forecast_days else NOTHING,
+        say("plan.past_years", years=members.past_years)
+        if members.past_years
+        else say("plan.no_past_years"),
+        say("plan.normals", seasons=seasons) if seasons else say("plan.no_normals"),
+    )
+    lines = [basis, say("plan.whole_days")]
     if not np.isfinite(members.daily.get("wind_mean_m_s")[..., -1]).any():
         lines.append(say("plan.no_wind"))
     if site.sensitive:

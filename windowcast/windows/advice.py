@@ -181,7 +181,7 @@ def opening(timing: Timing) -> Phrase:
     """When a purpose opens: ``about 14 Dec (10 to 90 %: 2 Dec to 5 Jan)``; nothing when unknown."""
     for dates, basis in (
         (timing.opens, NOTHING),
-        (timing.usual, say("opening.by_past_years")),
+        (timing.usual_ahead, say("opening.by_past_years")),
     ):
         if dates is None or dates.median is None:
             continue
@@ -203,6 +203,9 @@ def out_of_season(timing: Timing, reason: Phrase, rule: Rule) -> Phrase:
     if opens:
         again = "again" if timing.paused else "opens"
         return say(f"advice.not_now.{again}", opening=opens, why=reason)
+    if timing.stays_closed and timing.opens is not None:
+        share = Share(timing.opens.never)
+        return say("advice.shut.this_season", why=reason, share=share)
     seldom = timing.usual is not None and timing.usual.never >= rule.even
     return say(f"advice.not_now.{'seldom' if seldom else 'unknown'}", why=reason)
 

@@ -63,10 +63,28 @@ class Timing:
         """The one date to name as the opening."""
         if self.in_season and self.opened:
             return self.opened
-        for dates in (self.opens, self.usual):
+        for dates in (self.opens, self.usual_ahead):
             if dates is not None and dates.median is not None:
                 return dates.median
         return None
+
+    @property
+    def stays_closed(self) -> bool:
+        """Whether it has not opened this season, and most futures do not open it any more."""
+        return (
+            not self.in_season
+            and self.closed is None
+            and self.opens is not None
+            and self.opens.median is None
+        )
+
+    @property
+    def usual_ahead(self) -> DateRange | None:
+        """When it opens by past years; None where the futures keep it closed that season."""
+        median = self.usual.median if self.usual else None
+        if self.stays_closed and median is not None and median <= self.season_end:
+            return None
+        return self.usual
 
     @property
     def paused(self) -> bool:
@@ -209,9 +227,10 @@ def _usual(
     if not firsts:
         return None
     found = np.array(firsts)
-    middle = np.median(found)
-    if np.isfinite(middle) and middle < (today - start).astype(np.int64):
-        start = (start.astype("datetime64[M]") + 12).astype("datetime64[D]")
+    usual = date_range(found, start + np.arange(_YEAR))
+    if usual is None or usual.median is None or usual.median >= _date(today):
+        return usual
+    start = (start.astype("datetime64[M]") + 12).astype("datetime64[D]")
     return date_range(found, start + np.arange(_YEAR))
 
 

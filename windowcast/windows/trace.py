@@ -45,8 +45,8 @@ def weather_notes(
     if "dewpoint_c" in missing and "rh_pct" in ctx.hourly:
         missing.remove("dewpoint_c")
     if missing:
-        lacking = joined(*(say(f"weather.needed.{name}") for name in missing))
-        notes.append(say("weather.hours_lack", what=lacking))
+        lacking = joined(*(say(f"weather.needed.{name}") for name in missing), join="or")
+        notes.append(say("weather.hours_lack", what=lacking, number=len(missing)))
     if members.forecast_days == 0:
         notes.append(say("weather.no_forecast"))
     elif members.forecast_days < days:
