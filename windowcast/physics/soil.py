@@ -300,7 +300,7 @@ def _add_regional(
         days = dates.shape[-1]
         dates = np.broadcast_to(dates, (*shape, days)).reshape(-1, days).T
     for depth in range(temps.shape[1]):
-        temps[:, depth] += regional_c(dates, parts, temps[:, depth])
+        temps[:, depth] += regional_c(dates, parts, temps[:, depth], values)
 
 
 def _columns(count: int, setup: Setup, *, compiled: bool) -> Columns:

@@ -16,7 +16,6 @@ from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import Table, load
 
 YEAR_DAYS = 365.2425
-THAWED_C = 4.0  # from here up all of it is added, at 0 °C and below none
 PARTS = ("offset", "cosine", "sine")
 
 
@@ -60,7 +59,9 @@ def regional_parts(
     return found
 
 
-def regional_c(dates: DateArray, parts: FloatArray, temp_c: FloatArray) -> FloatArray:
+def regional_c(
+    dates: DateArray, parts: FloatArray, temp_c: FloatArray, values: Table | None = None
+) -> FloatArray:
     """What to add to soil temperatures, K, ``[time, place]``.
 
     Parameters
@@ -70,8 +71,11 @@ def regional_c(dates: DateArray, parts: FloatArray, temp_c: FloatArray) -> Float
     parts
         As `regional_parts` has them.
     temp_c
-        The model's temperatures ``[time, place]``: frozen soil is left alone.
+        The model's temperatures ``[time, place]``, °C: frozen soil is left alone.
+    values
+        Instead of ``data/soil.toml``.
     """
+    thawed_c = (values or load("soil")).number("region.thawed")
     first = dates.min()
     day = (dates - first).astype("timedelta64[D]").astype(np.int64)
     since = (first - np.datetime64("2000-01-01", "D")).astype("timedelta64[D]").astype(np.int64)
@@ -79,5 +83,5 @@ def regional_c(dates: DateArray, parts: FloatArray, temp_c: FloatArray) -> Float
     turn = np.stack([np.cos(angle), np.sin(angle)])[:, day]  # once for all places: alike to the bit
     cosine, sine = turn if dates.ndim > 1 else turn[..., None]
     wave = parts[0] + parts[1] * cosine + parts[2] * sine
-    result: FloatArray = wave * np.clip(temp_c * (1.0 / THAWED_C), 0.0, 1.0)
+    result: FloatArray = wave * np.clip(temp_c * (1.0 / thawed_c), 0.0, 1.0)
     return result
