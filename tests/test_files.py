@@ -6,6 +6,7 @@ import datetime as dt
 import gzip
 import tempfile
 import warnings
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,8 +15,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from spoken import render
 
+import windowcast
 from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Place, Record
+from windowcast.core.source_flags import REMARKS
 from windowcast.sources import textfile
 from windowcast.sources.columns import variable_and_unit
 from windowcast.sources.files import FileSpec, parse_spec, read_weather
@@ -134,6 +137,58 @@ def test_where_it_was_measured_is_kept_and_said(tmp_path: Path) -> None:
     assert "277 km away and 327 m lower" in render(flag.text)
     near = Place("Sea Loft", 41.2, -8.6, 100.0, "Europe/Lisbon")
     assert read_weather(path, place=near).flags == ()
+
+
+HERE = Place("Sea Loft", 41.2, -8.6, 373.0, "Europe/Lisbon")  # 8 km from the station
+
+
+def _from_a_station(tmp_path: Path, about: str) -> Path:
+    path = tmp_path / "porto.csv"
+    path.write_text(about + DAYS)
+    return path
+
+
+def test_temperatures_of_another_height_are_moved_once_and_nothing_else(tmp_path: Path) -> None:
+    """300 m up at 6.5 K/km: 1.95 K colder."""
+    about = "# latitude: 41.24\n# longitude: -8.68\n# elevation_m: 73\n"
+    path = _from_a_station(tmp_path, about)
+    there, moved = read_weather(path), read_weather(path, place=HERE)
+    for name in there.values:
+        colder = 1.95 if name in {"tmax_c", "tmin_c"} else 0.0
+        np.testing.assert_allclose(moved.get(name), there.get(name) - colder)
+    (flag,) = moved.flags
+    assert "300 m lower; its temperatures are corrected by 0.65 °C per 100 m" in render(flag.text)
+    assert "984 ft lower; its temperatures are corrected by 3.6 °F per 1000 ft" in render(
+        flag.text, "us"
+    )
+    again = windowcast.read_weather(moved, place=HERE)
+    np.testing.assert_array_equal(again.get("tmax_c"), moved.get("tmax_c"))
+
+
+@pytest.mark.parametrize(
+    ("height", "place", "says"),
+    [
+        ("", HERE, "is from 8 km away and does not give its height: temperatures may be off"),
+        ("", replace(HERE, elevation_m=None), "does not give its height"),
+        ("# elevation_m: 73\n", replace(HERE, elevation_m=None), "the site's elevation is not"),
+    ],
+)
+def test_a_height_that_is_unknown_is_told_with_its_cost(
+    tmp_path: Path, height: str, place: Place, says: str
+) -> None:
+    about = f"# latitude: 41.24\n# longitude: -8.68\n{height}"
+    path = _from_a_station(tmp_path, about)
+    record = read_weather(path, place=place)
+    (flag,) = record.flags
+    assert flag.check in REMARKS, "it is part of the answer"
+    assert says in render(flag.text)
+    assert "0.65 °C per 100 m" in render(flag.text)
+    np.testing.assert_array_equal(record.get("tmax_c"), read_weather(path).get("tmax_c"))
+
+
+@pytest.mark.parametrize("about", ["", "# latitude: 41.201\n# longitude: -8.6\n"])
+def test_of_the_sites_own_file_no_height_is_asked(tmp_path: Path, about: str) -> None:
+    assert read_weather(_from_a_station(tmp_path, about), place=HERE).flags == ()
 
 
 def test_wide_table_of_the_archive_in_tenths(tmp_path: Path) -> None:

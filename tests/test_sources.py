@@ -227,7 +227,9 @@ def test_no_station_is_said_with_a_remedy(server: Loopback) -> None:
 
 
 def test_missing_elevation_is_told(server: Loopback) -> None:
-    assert any(f.check == "no-elevation" for f in ask(site(elevation_m=None)).flags)
+    (flag,) = (f for f in ask(site(elevation_m=None)).flags if f.check == "no-elevation")
+    assert "off by 0.65 °C per 100 m between stations and site" in render(flag.text)
+    assert not any(f.check == "no-elevation" for f in ask().flags)
 
 
 def test_a_station_whose_highs_are_dated_a_day_late_is_named(server: Loopback) -> None:

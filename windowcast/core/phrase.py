@@ -18,6 +18,7 @@ from typing import Literal, get_args
 Unit = Literal[
     "degC",  # a temperature on the scale
     "K",  # a difference between temperatures
+    "K km-1",  # of temperature with height
     "degC d",
     "m s-1",
     "mm",  # depth of rain or irrigation

@@ -65,6 +65,10 @@ def _measure(
 MEASURES: dict[str, dict[System, Shown]] = {
     "degC": _measure("temperature", "°C", us=("°F", 0), metric=("°C", 1)),
     "K": _measure("difference", "°C", us=("°F", 0), metric=("°C", 1)),
+    "K km-1": {
+        "us": Shown("°F per 1000 ft", 1, 0.3048 * 1.8),
+        "metric": Shown("°C per 100 m", 2, 0.1),
+    },
     "degC d": _measure("degree days", "°C·d", us=("°F·d", 0), metric=("°C·d", 0)),
     "m s-1": _measure("speed", "m/s", us=("mph", 0), metric=("km/h", 0)),
     "mm": _measure("length", "mm", us=("in", 2), metric=("mm", 1)),

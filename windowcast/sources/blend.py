@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.phrase import Quantity
 from windowcast.core.record import FloatArray, Grade
 from windowcast.core.values import load
 
@@ -57,7 +58,12 @@ def height_shift_c(from_m: float | None, to_m: float | None) -> float:
     """
     if from_m is None or to_m is None:
         return 0.0
-    return load("sources").number("blend.lapse_rate") * (from_m - to_m) / 1000.0
+    return lapse_rate().value * (from_m - to_m) / 1000.0
+
+
+def lapse_rate() -> Quantity:
+    """How much colder it gets with height, in the standard atmosphere [K per km]."""
+    return Quantity(load("sources").number("blend.lapse_rate"), "K km-1")
 
 
 def blend(

@@ -21,6 +21,7 @@ from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES, Place, Rec
 from windowcast.core.source_flags import remark
 from windowcast.core.time_axis import span_flag
 from windowcast.core.values import load
+from windowcast.sources.blend import TEMPERATURES, height_shift_c, lapse_rate
 from windowcast.sources.columns import FileUnits
 from windowcast.sources.csv_rows import beyond_forecast
 from windowcast.sources.file_options import MARKS, split_options
@@ -167,33 +168,54 @@ def _with_late_highs_named(record: Record, name: str) -> Record:
 def placed(record: Record, place: Place) -> Record:
     """The record at a site, with the distance and height of where it was measured, if known.
 
-    Values are left as they are; a flag says when the two places are far apart.
+    Temperatures measured elsewhere at another height are moved to that of the site by the lapse
+    rate of the standard atmosphere (ISO 2533); other values are left as they are. Flags say so,
+    when the two places are far apart, and when one of the heights is unknown.
     """
     there, limit = record.place, load("quality").number
-    away: float | None = None
-    remarks = []
-    if np.isfinite(there.latitude_deg) and np.isfinite(there.longitude_deg):
-        away = float(
-            distance_km(
-                there.latitude_deg, there.longitude_deg, place.latitude_deg, place.longitude_deg
-            )
-        )
-        if away > limit("far_km"):
-            remarks.append(say("flag.away", distance=Quantity(away, "km")))
+    name = Name(record.provenance[0].detail if record.provenance else there.name)
+    away = _distance_km(there, place)
+    elsewhere = away is not None and away > limit("own_km")
+    higher_m: float | None = None
     if there.elevation_m is not None and place.elevation_m is not None:
-        higher = there.elevation_m - place.elevation_m
-        if abs(higher) > limit("far_height"):
-            apart = Quantity(abs(higher), "m", "elevation")
-            remarks.append(say("flag.higher" if higher > 0 else "flag.lower", height=apart))
-    flags = record.flags
-    if remarks:
-        name = record.provenance[0].detail
-        text = say("flag.far_station", station=Name(name), where=joined(*remarks))
-        flags = (*flags, span_flag("far-station", "", record.times, "kept", text))
+        higher_m = there.elevation_m - place.elevation_m
+    where = []
+    if away is not None and away > limit("far_km"):
+        where.append(say("flag.away", distance=Quantity(away, "km")))
+    uneven = higher_m is not None and abs(higher_m) > limit("far_height")
+    if higher_m is not None and uneven:
+        apart = Quantity(abs(higher_m), "m", "elevation")
+        where.append(say("flag.higher" if higher_m > 0 else "flag.lower", height=apart))
+    flags = list(record.flags)
+    if where:
+        found = joined(*where)
+        text = say("flag.far_station", station=name, where=found)
+        if uneven and elsewhere:
+            text = say("flag.moved_station", station=name, where=found, rate=lapse_rate())
+        flags.append(span_flag("far-station", "", record.times, "kept", text))
+    if elsewhere and higher_m is None:
+        distance, rate = Quantity(away or 0.0, "km"), lapse_rate()
+        if there.elevation_m is None:
+            text = say("flag.station_height", station=name, distance=distance, rate=rate)
+        else:
+            text = say("flag.site_height", station=name, distance=distance, rate=rate)
+        flags.append(remark("no-elevation", text))
     provenance = tuple(
         replace(p, distance_km=away, elevation_m=there.elevation_m) for p in record.provenance
     )
-    return replace(record, place=place, provenance=provenance, flags=flags)
+    values = record.values
+    if uneven and elsewhere:
+        shift_k = height_shift_c(there.elevation_m, place.elevation_m)
+        values = {n: v + shift_k if n in TEMPERATURES else v for n, v in values.items()}
+    return replace(record, place=place, values=values, provenance=provenance, flags=tuple(flags))
+
+
+def _distance_km(there: Place, place: Place) -> float | None:
+    """Between two places [km]; None where the first tells no coordinates."""
+    at = there.latitude_deg, there.longitude_deg
+    if not np.isfinite(at).all():
+        return None
+    return float(distance_km(*at, place.latitude_deg, place.longitude_deg))
 
 
 def refuse_implausible(record: Record, path: str) -> None:

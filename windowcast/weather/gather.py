@@ -13,6 +13,7 @@ from windowcast.core.record import Grade, Record
 from windowcast.core.site import Site
 from windowcast.core.source_flags import remark
 from windowcast.core.values import PACKAGED, Tables
+from windowcast.sources.blend import lapse_rate
 from windowcast.sources.by_name import source_named
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.http_answer import FetchError
@@ -84,7 +85,7 @@ def gather(
     modelled = [r for r in archive.records if not _measured(r)]
     flags = [*issued.flags, *archive.flags, *compared(own, [*given, *measured], tables)]
     if archive.records and site.elevation_m is None:
-        flags.append(remark("no-elevation", say("flag.no_elevation")))
+        flags.append(remark("no-elevation", say("flag.no_elevation", rate=lapse_rate())))
     fetched = [*measured, *issued.records, *modelled]
     known = [r for r in fetched if any(name in r for name in r.values)]
     records = (*own, *given, *known)
