@@ -142,3 +142,22 @@ def test_range_from_few_years_holds_four_new_years_in_five(years: int) -> None:
     most = (years - 1) / (years + 1)
     assert inside / 2000 == pytest.approx(min(0.8, most), abs=0.05)
     assert abs(inside / 2000 - 0.8) < abs(plain / 2000 - 0.8) + 0.02
+
+
+def test_futures_that_a_gap_hides_came_later_than_the_rest() -> None:
+    # left out, they would pull the middle to early dates and make the range narrow
+    days = np.datetime64("2019-11-01") + np.arange(100)
+    index = np.array([10.0, 11, 12, 13, 14, 15, 16, np.nan, np.nan, np.nan])
+    kept = date_range(index, days, unknown_as=np.inf)
+    assert kept is not None
+    assert kept.early == dt.date(2019, 11, 11)
+    assert kept.median == dt.date(2019, 11, 15)
+    assert kept.late is None
+    assert (kept.never, round(kept.unknown, 6)) == (0.0, 0.3)
+    last = date_range(index, days, unknown_as=-np.inf)
+    assert last is not None
+    assert last.early is None
+    assert last.late == dt.date(2019, 11, 16)
+    # neither the dates nor "never" have half of the futures: it cannot be told
+    index[3:7] = np.inf
+    assert date_range(index, days, unknown_as=np.inf) is None

@@ -151,7 +151,12 @@ def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
             date = _date(axis.past.dates[days][int(index)]) if np.isfinite(index) else None
             years.append(YearDate(season_name(start, southern), date))
         over = bool((day < axis.gone).all())  # members may still differ by the models' error
-        when = date_range(day, axis.dates, None if over else axis.years)
+        when = date_range(
+            day,
+            axis.dates,
+            None if over else axis.years,
+            unknown_as=-np.inf if event.last else np.inf,  # a gap hides what had not come before it
+        )
         found.append(
             KeyDate(
                 name=event.name,

@@ -110,6 +110,8 @@ def dated(when: DateRange | None) -> Phrase:
         return say("date.seldom", never=Share(when.never))
     if when.early is None or when.early == when.late:
         return say("date.about", day=when.median)
+    if when.late is None and when.unknown > when.never:
+        return say("date.about", day=when.median)
     if when.late is None:
         return say("date.open_ended", day=when.median, early=when.early)
     return say("date.between", day=when.median, ends=Span(when.early, when.late))

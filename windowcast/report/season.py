@@ -85,7 +85,7 @@ def span(when: DateRange | None, voice: Voice) -> tuple[str, str]:
         return voice.say("window_verdict.cannot_tell"), ""
     if when.median is None:
         return voice.say("season.none"), voice.say("season.in_cases", share=Share(when.never))
-    never = voice.say("when.not")
+    never = voice.say("when.not" if when.never >= when.unknown else "when.open")
     ends = [voice.write(day, "short") if day else never for day in (when.early, when.late)]
     middle = voice.write(when.median, "short")
     return middle, "" if ends[0] == ends[1] else voice.write(names(*ends, join="to"))

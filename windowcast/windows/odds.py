@@ -110,7 +110,9 @@ class DateRange:
     by_calendar: bool = False
 
 
-def date_range(index: FloatArray, dates: DateArray, years: int | None = None) -> DateRange | None:
+def date_range(
+    index: FloatArray, dates: DateArray, years: int | None = None, unknown_as: float = np.nan
+) -> DateRange | None:
     """10, 50 and 90 % dates of day indices, ``[member]``, as `first_day` gives them.
 
     None when it cannot be told in more than half of the members.
@@ -122,12 +124,16 @@ def date_range(index: FloatArray, dates: DateArray, years: int | None = None) ->
         old ones more often than in one of five cases: the range is widened to the plotting
         positions at which it does not (r / (n + 1), Weibull 1939; see Makkonen 2006, *J. Appl.
         Meteorol. Climatol.* 45:334-340). None: the members are what is described.
+    unknown_as
+        Where unknown members rank: infinity where a gap hides those that came later than the rest,
+        minus infinity for earlier, NaN where unknown has nothing to do with the date. An end among
+        them is None; so is the range whose middle is.
     """
     known = index[~np.isnan(index)]
     unknown = 1 - len(known) / len(index)
     if unknown > 0.5:
         return None
-    late = np.sort(known)
+    late = np.sort(known if np.isnan(unknown_as) else np.where(np.isnan(index), unknown_as, index))
     tail = (1 - LEVEL) / 2
     low = max(0.0, tail - (0.5 - tail) / years) if years else tail
     picks = [late[max(int(np.ceil(q * len(late))) - 1, 0)] for q in (low, 0.5, 1 - low)]
@@ -136,4 +142,6 @@ def date_range(index: FloatArray, dates: DateArray, years: int | None = None) ->
         for pick in picks
     )
     never = float(np.isinf(known).sum() / len(index))
+    if median is None and never < 0.5 and not np.isnan(unknown_as):
+        return None
     return DateRange(early, median, last, never, unknown, len(index))
