@@ -412,6 +412,7 @@ home, part_files = Path(sys.argv[2]), sys.argv[3:]
 from windowcast.region import compare, netcdf, outputs
 from windowcast.region.parts import Chunk
 from windowcast.report import region_charts
+from spoken import METRIC
 from windowcast.report.region_page import region_page
 compare.SEASON_ROWS, compare.STATION_ROWS, compare.BATCH_ROWS = 512, 64, 64
 region_charts.MAX_LISTED, region_charts.SPOT = region_charts.MAX_ROWS, 60
