@@ -78,10 +78,10 @@ HIGHEST = {"tmax_f": 95, "tmin_f": 60, "precip_in": 4, "wind_mean_mph": 30, "rh_
            "soil_5cm_f": 80}  # fmt: skip
 DATES = {
     "mdy": ["{d.month}/{d.day}/{d.year}", "{d:%m/%d/%Y}", "{d:%m-%d-%y}",
-            "{d.month}/ {d.day}/{d:%y}"],
+            "{d.month}/ {d.day}/{d:%y}", "{d:%m/%d/%Y} 0:00"],
     "dmy": ["{d.day}/{d.month}/{d.year}", "{d:%d.%m.%Y}", "{d:%d-%m-%y}"],
     "": ["{d:%Y-%m-%d}", "{d:%Y/%m/%d}", "{d:%Y%m%d}", "{d:%b %d, %Y}", "{d.day} {d:%B %Y}",
-         "{d:%d-%b-%y}", "{d:%a, %b %d %Y}", "{d:%m/%d/%Y} 0:00"],
+         "{d:%d-%b-%y}", "{d:%a, %b %d %Y}"],
 }  # fmt: skip
 MISSING = ["", "NA", "M", "-", "---", "-999", " n/a "]
 
