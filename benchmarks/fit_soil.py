@@ -33,7 +33,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 from fit_soil_error import error_sizes, fit_variances
-from fit_soil_region import with_region
+from fit_soil_region import apart_km, with_region
 from report_soil import skill_report
 from soil_priors import HIGH, NAMES, PRIORS, SPREAD, START, step
 
@@ -110,10 +110,7 @@ class Problem:
 
 def neighbours(data: Stations) -> npt.NDArray[np.int64]:
     """A number for each station, shared by stations of one town or within 30 km."""
-    north, east = np.radians(data.latitude_deg), np.radians(data.longitude_deg)
-    half = np.sin((north[:, None] - north) / 2) ** 2
-    half += np.cos(north[:, None]) * np.cos(north) * np.sin((east[:, None] - east) / 2) ** 2
-    near = 2 * 6371.0 * np.arcsin(np.sqrt(half)) < NEAR_KM
+    near = apart_km(data) < NEAR_KM
     towns = [re.split(r" \d", name)[0] for name in data.names]
     number = np.arange(len(towns))
     for i in range(len(towns)):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.great_circle import distance_km
 from windowcast.core.values import load
 from windowcast.physics.soil_region import PARTS, YEAR_DAYS, regional_c, regional_parts
 from windowcast.verify.soil import in_season
@@ -37,13 +38,16 @@ def station_parts(data: Stations, first: int, predicted: FloatArray) -> tuple[Fl
     return found, variance
 
 
+def apart_km(data: Stations) -> FloatArray:
+    """Distance of each station from each other, ``[station, station]``."""
+    places = list(zip(data.latitude_deg, data.longitude_deg, strict=True))
+    return np.array([distance_km(data.latitude_deg, data.longitude_deg, *at) for at in places])
+
+
 def kriging_weights(data: Stations, parts: FloatArray, noise: FloatArray, used: Mask) -> dict:
     """The table ``region`` of ``data/soil.toml`` from the stations used."""
     used = used & (data.longitude_deg > WEST_DEG)
-    north, east = np.radians(data.latitude_deg[used]), np.radians(data.longitude_deg[used])
-    half = np.sin((north[:, None] - north) / 2) ** 2
-    half += np.cos(north[:, None]) * np.cos(north) * np.sin((east[:, None] - east) / 2) ** 2
-    away = 2 * 6371.0 * np.arcsin(np.sqrt(half)) / REACH_KM
+    away = apart_km(data)[np.ix_(used, used)] / REACH_KM
     table = {
         "reach": REACH_KM,
         "latitude": data.latitude_deg[used].round(3).tolist(),
