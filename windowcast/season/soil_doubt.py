@@ -12,6 +12,7 @@ from statistics import NormalDist
 
 import numpy as np
 
+from windowcast.core.lingering import lingering
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.physics.soil_error import SoilError
 
@@ -57,12 +58,9 @@ def soil_doubt(
     days = int((last - first).astype(np.int64)) + 1
     bias = size.bias_sd_c * even_scores(rng, count)
     slow, fast = rng.standard_normal((days, 2, count)).transpose(1, 0, 2)
-    keep = float(np.exp(-1.0 / size.slow_days))
-    slow = slow * np.where(np.arange(days) == 0, 1.0, np.sqrt(1.0 - keep**2))[:, None]
-    for day in range(1, days):
-        slow[day] += keep * slow[day - 1]
-    error = bias + size.slow_sd_c * slow + size.fast_sd_c * fast
-    return SoilDoubt(first, np.ascontiguousarray(error.T))
+    slow = lingering(slow.T, np.exp(-1.0 / size.slow_days))
+    error = bias[:, None] + size.slow_sd_c * slow + size.fast_sd_c * fast.T
+    return SoilDoubt(first, np.ascontiguousarray(error))
 
 
 def even_scores(rng: np.random.Generator, count: int) -> FloatArray:

@@ -17,6 +17,7 @@ from statistics import NormalDist
 
 import numpy as np
 
+from windowcast.core.lingering import lingering
 from windowcast.core.record import FloatArray, Grade, Record
 from windowcast.core.time_axis import grades_of
 from windowcast.weather.ensemble_years import TEMPERATURES, normal_course
@@ -139,7 +140,5 @@ def _other_year(truth: Truth, issue: int, days: int, rng: np.random.Generator) -
 
 def _spells(rng: np.random.Generator, days: int) -> FloatArray:
     """Uniforms that hang together from day to day."""
-    noise = rng.standard_normal(days)
-    for day in range(1, days):
-        noise[day] = SPELL * noise[day - 1] + np.sqrt(1 - SPELL**2) * noise[day]
-    return np.array([NormalDist().cdf(float(z)) for z in noise])
+    spells = lingering(rng.standard_normal(days), SPELL)
+    return np.array([NormalDist().cdf(float(z)) for z in spells])

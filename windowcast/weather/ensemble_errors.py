@@ -11,6 +11,7 @@ from enum import IntEnum
 
 import numpy as np
 
+from windowcast.core.lingering import lingering
 from windowcast.core.record import FloatArray
 from windowcast.core.values import Table
 
@@ -181,12 +182,7 @@ def error_scores(
     half = -(-count // 2)
     noise = rng.standard_normal((half, len(lead_days), len(climate)))
     fresh = np.einsum("lij,mlj->mli", roots, noise)
-    scores = np.empty_like(fresh)
-    for step in range(len(lead_days)):
-        keep = along[step] if step else 0.0
-        before = scores[:, step - 1] if step else 0.0
-        scores[:, step] = keep * before + np.sqrt(1 - keep**2) * fresh[:, step]
-
+    scores = lingering(fresh.swapaxes(1, 2), along).swapaxes(1, 2)
     scores[..., : ErrorPart.WIND] *= tail_scales(rng, half, lead_days, values)[..., None]
     pair = values.number("temperature.lasting_pair")
     same = rng.standard_normal((half, 2)) @ np.linalg.cholesky([[1.0, pair], [pair, 1.0]]).T
@@ -254,12 +250,7 @@ def in_day_scores(
     rng: np.random.Generator, day_scores: FloatArray, fade_h: float, day_share: float
 ) -> FloatArray:
     """Hourly scores from day scores ``[member, hour]`` plus a part that changes within the day."""
-    keep = np.exp(-1 / fade_h)
-    noise = rng.standard_normal(day_scores.shape)
-    quick = np.empty_like(noise)
-    quick[:, 0] = noise[:, 0]
-    for hour in range(1, noise.shape[1]):
-        quick[:, hour] = keep * quick[:, hour - 1] + np.sqrt(1 - keep**2) * noise[:, hour]
+    quick = lingering(rng.standard_normal(day_scores.shape), np.exp(-1 / fade_h))
     scores: FloatArray = np.sqrt(day_share) * day_scores + np.sqrt(1 - day_share) * quick
     return scores
 
