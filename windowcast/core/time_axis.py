@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
@@ -18,6 +19,11 @@ from windowcast.core.record import (
     Provenance,
     Record,
 )
+
+
+def day_index(dates: DateArray, date: dt.date) -> int:
+    """Place of a date on an axis of days in a row, ``[day]``; negative before it."""
+    return int((np.datetime64(date, "D") - dates[0]) // np.timedelta64(1, "D"))
 
 
 def grades_of(

@@ -5,11 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-import numpy as np
-
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Phrase, names, say
 from windowcast.core.record import Weather
+from windowcast.core.time_axis import day_index
 from windowcast.core.values import Tables
 from windowcast.materials.actives import Active, Actives
 from windowcast.season.observed import Applied, Observed
@@ -89,7 +88,7 @@ class LoggedGround:
 
     def day(self, date: dt.date) -> int:
         """Index of a date on the axis; negative before it."""
-        return int((np.datetime64(date, "D") - self.axis.dates[0]).astype(int))
+        return day_index(self.axis.dates, date)
 
     def members(self, applied: Applied) -> tuple[Active, ...]:
         """The active ingredients of an application that are known."""

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core.record import FloatArray
+from windowcast.core.time_axis import day_index
 from windowcast.materials.actives import Active
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.records.conditions import Fact
@@ -127,7 +128,7 @@ def evidence_of(
     label_kg_ha
         Active → rate of active ingredient on the user's own label.
     """
-    day = int((np.datetime64(application.date, "D") - context.ahead.dates[0]).astype(int))
+    day = day_index(context.ahead.dates, application.date)
     said = {fact.key: fact.value for fact in facts}
     aim = purpose_of(purpose, context.tables)
     share, pre = _season_share(context.ahead, application, aim.weeds, day), aim.barrier
@@ -187,7 +188,7 @@ def evidence_of(
 
 def share_up(state: SiteState, application: Application, weeds: str) -> float:
     """Share of the weeds of a season ("fall", "spring") that were up on the day; NaN: unknown."""
-    day = int((np.datetime64(application.date, "D") - state.dates[0]).astype(int))
+    day = day_index(state.dates, application.date)
     if not 0 <= day < len(state.dates):
         return UNKNOWN
     return float(_season_share(state, application, weeds, day)[0])

@@ -16,6 +16,7 @@ from html import escape
 import numpy as np
 
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.time_axis import day_index
 from windowcast.report.catalogue import Voice
 
 LINE = 12.0  # from one line of text to the next
@@ -302,8 +303,7 @@ def y_of(y: Scale, values: FloatArray) -> FloatArray:
 
 def _index(dates: DateArray, date: dt.date) -> float:
     """Place of a date on the axis, held inside it."""
-    days = int((np.datetime64(date, "D") - dates[0]) // np.timedelta64(1, "D"))
-    return float(min(max(days, 0), len(dates) - 1))
+    return float(min(max(day_index(dates, date), 0), len(dates) - 1))
 
 
 def _fill(class_: str) -> str | None:

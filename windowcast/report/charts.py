@@ -10,6 +10,7 @@ import numpy as np
 
 from windowcast.core.phrase import NOTHING, Name, Value, joined, say
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.time_axis import day_index
 from windowcast.report import wording
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import (
@@ -125,7 +126,7 @@ def emergence_chart(
         Moment(today, voice.say("chart.today")),
     ]
     title = voice.say("chart.emerged", weed=Name(f"{weed[:1].upper()}{weed[1:]}"))
-    at = int(np.clip((np.datetime64(today, "D") - dates[0]).astype(int), 0, len(dates) - 1))
+    at = int(np.clip(day_index(dates, today), 0, len(dates) - 1))
     ends = _span(low[at], high[at], digits=0, voice=voice)
     desc = voice.say(
         "chart.emerged_described", share=Name(_word(mid[at], voice, 0)), ends=Name(ends)

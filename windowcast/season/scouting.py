@@ -20,6 +20,7 @@ import numpy as np
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import on_date
+from windowcast.core.time_axis import day_index
 from windowcast.season.clocks import ClockSpeed, Drivers, clocks
 from windowcast.season.emergence import Counted, WeedCarry
 from windowcast.season.weeds import Weed
@@ -94,7 +95,7 @@ def posterior_timings(
     before = None if carry is None else carry.clocks
     moist = clocks(weed, drivers, before).mid if own else {}
     for count in own:
-        day = int((np.datetime64(count.date, "D") - drivers.dates[0]).astype(np.int64))
+        day = day_index(drivers.dates, count.date)
         if not 0 <= day < len(drivers.dates):
             continue
         totals = {k: float(np.mean(v[..., day])) for k, v in moist.items()}

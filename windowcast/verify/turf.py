@@ -21,6 +21,7 @@ from windowcast.core.great_circle import distance_km
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.season_calendar import season_start
 from windowcast.core.site import site_from
+from windowcast.core.time_axis import day_index
 from windowcast.season.model import TurfPhase, TurfState
 from windowcast.season.state import build
 from windowcast.sources.files import read_weather
@@ -203,7 +204,7 @@ def _held(
 ) -> Held:
     assert sighting.date is not None
     assert sighting.kind is not None
-    at = int((np.datetime64(sighting.date, "D") - dates[0]).astype(int))
+    at = day_index(dates, sighting.date)
     safe = turf.nonselective_safe[at : at + AFTER_DAYS + 1] == 1
     safe &= (
         not sighting.overseeded

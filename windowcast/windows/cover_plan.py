@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from windowcast.core.phrase import NOTHING, Name, Phrase, Share, joined, say
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.time_axis import day_index
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.season.model import Emergence
 from windowcast.windows import barrier
@@ -211,7 +212,7 @@ def _better(
         if best is None or best.caught is None or caught is None or caught <= best.caught:
             continue
         date = best.date + (week if side == "later" else -week)
-        at = int((np.datetime64(date, "D") - season.dates[0]).astype(int))
+        at = day_index(season.dates, date)
         if season.candidates[at]:
             said.append(say(f"cover_better.as_good_{side}"))
         elif season.shut:
@@ -221,7 +222,7 @@ def _better(
 
 
 def _caught_on(season: Season, result: barrier.DayCover, date: dt.date) -> float | None:
-    at = int((np.datetime64(date, "D") - season.dates[0]).astype(int))
+    at = day_index(season.dates, date)
     if not 0 <= at < len(season.dates):
         return None
     return mean_share(result.caught[:, at])

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from windowcast.core.phrase import NOTHING, Phrase, Share, joined, say
 from windowcast.core.record import FloatArray, Members, Weather
 from windowcast.core.site import Site
+from windowcast.core.time_axis import day_index
 from windowcast.core.values import Tables
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
@@ -162,7 +163,7 @@ def controlled_on(
     season = running.season(purpose)
     if season is None:
         return {}
-    day = int((np.datetime64(date, "D") - season.dates[0]).astype(int))
+    day = day_index(season.dates, date)
     if not 0 <= day < len(season.dates):
         return {}
     found = {}
