@@ -222,16 +222,8 @@ def simulate(
         raise ValueError(f"the state is of {state.date}, the weather starts on {first}")
     if not all(0 <= z <= GRID.node_m[-1] for z in depths_m):
         raise ValueError("depths must lie between 0 and 3 m")
-    given = (
-        forcing.tmax_c,
-        forcing.tmin_c,
-        forcing.precip_mm,
-        forcing.solar_mj_m2,
-        forcing.rh_mean_pct,
-        forcing.snow_depth_mm,
-    )
     shape = np.broadcast_shapes(
-        *(np.shape(a)[:-1] for a in given if a is not None),
+        *(np.shape(a)[:-1] for a in forcing.by_day().values()),
         np.shape(forcing.latitude_deg),
         () if forcing.longitude_deg is None else np.shape(forcing.longitude_deg),
         () if state is None else state.temp_c.shape[:-1],

@@ -54,6 +54,12 @@ class SoilForcing:
     snow_depth_mm: FloatArray | None = None
     longitude_deg: npt.ArrayLike | None = None
 
+    def by_day(self) -> dict[str, FloatArray]:
+        """The weather that is given, by name, ``[..., time]``."""
+        at = ("dates", "latitude_deg", "longitude_deg")
+        given = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in at}
+        return {name: values for name, values in given.items() if values is not None}
+
 
 @dataclass(frozen=True)
 class SoilWeather:
@@ -244,8 +250,11 @@ def columns_of(
     if forcing.dates.ndim > 1:
         dates = np.broadcast_to(forcing.dates, (*shape, days)).reshape(-1, days)[part].T
     by_day = extraterrestrial_radiation_mj_m2(latitude[None, :], np.arange(1, 367)[:, None])
-    precip = columns(forcing.precip_mm).copy(order="K")
-    for gappy in np.flatnonzero(~np.isfinite(precip).all(axis=0)):
+    precip = columns(forcing.precip_mm)
+    with_gaps = np.flatnonzero(~np.isfinite(precip).all(axis=0))
+    if len(with_gaps):
+        precip = precip.copy(order="K")  # the forcing's own stays as it is
+    for gappy in with_gaps:
         own_dates = np.broadcast_to(dates, precip.shape)[:, gappy]
         precip[:, gappy] = filled_rain(own_dates, tmax[:, gappy], tmin[:, gappy], precip[:, gappy])
     return SoilWeather(

@@ -7,7 +7,7 @@ call carries on from the first, and a run split in two gives what one run gives.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -337,10 +337,8 @@ def _soil(
     """The soil model over a record; rows with days of their own run from their own first days."""
     if spans is not None:
         moved = {
-            f.name: spans.own(value, 0.0 if f.name == "precip_mm" else np.nan)
-            for f in fields(forcing)
-            if f.name not in ("dates", "latitude_deg", "longitude_deg")
-            and (value := getattr(forcing, f.name)) is not None
+            name: spans.own(values, 0.0 if name == "precip_mm" else np.nan)
+            for name, values in forcing.by_day().items()
         }
         days = np.arange(int(spans.length.max()))
         forcing = replace(forcing, dates=forcing.dates[spans.first][:, None] + days, **moved)

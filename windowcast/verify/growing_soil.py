@@ -51,14 +51,5 @@ class GrowingSoil:
 
 def _from(forcing: SoilForcing, day: int) -> SoilForcing:
     """The days of a forcing from one on."""
-    names = (
-        "dates",
-        "tmax_c",
-        "tmin_c",
-        "precip_mm",
-        "solar_mj_m2",
-        "rh_mean_pct",
-        "snow_depth_mm",
-    )
-    values = {name: getattr(forcing, name) for name in names}
-    return replace(forcing, **{n: v[..., day:] for n, v in values.items() if v is not None})
+    rest = {name: values[..., day:] for name, values in forcing.by_day().items()}
+    return replace(forcing, dates=forcing.dates[..., day:], **rest)
