@@ -15,9 +15,10 @@ from windowcast.core.values import PACKAGED
 from windowcast.physics.soil_error import SoilError, soil_error
 from windowcast.season.clocks import ClockSpeed, Drivers
 from windowcast.season.emergence import emerge, emerge_in_futures
-from windowcast.season.errors_drawn import model_errors, size_at
+from windowcast.season.errors_drawn import model_errors
 from windowcast.season.model import SiteState, Substitute
 from windowcast.season.soil_doubt import even_scores, soil_doubt
+from windowcast.season.soil_error_at import soil_error_at
 from windowcast.season.state import Carry, build
 from windowcast.season.unknown_rain import substitute_of
 from windowcast.season.weeds import weed
@@ -27,6 +28,8 @@ from windowcast.windows.season_axis import SeasonAxis
 DAYS = np.arange("2022-01-01", "2024-07-01", dtype="datetime64[D]")
 TODAY = int(np.searchsorted(DAYS, np.datetime64("2023-10-10")))
 COUNT = 40
+HERE = Place("here", 37.0, -86.0)
+SIZE = soil_error(humid=True)
 
 
 def _record(days: np.ndarray, rows: int = 0, **changed: np.ndarray) -> Record:
@@ -42,7 +45,7 @@ def _record(days: np.ndarray, rows: int = 0, **changed: np.ndarray) -> Record:
     if rows:
         values = {name: np.broadcast_to(v, (rows, len(days))) for name, v in values.items()}
     grades = {name: np.full(len(days), Grade.OBSERVED, np.uint8) for name in values}
-    return Record(Place("here", 37.0, -86.0), days, values, grades)
+    return Record(HERE, days, values, grades)
 
 
 def _site() -> Site:
@@ -58,7 +61,7 @@ def _past(probe_c: float | None = None) -> tuple[SiteState, Carry]:
 @functools.cache
 def _futures(probe_c: float | None = None) -> tuple[SiteState, SiteState, Carry]:
     past, carry = _past(probe_c)
-    errors = model_errors(_record(DAYS[:TODAY]), past.emergence, DAYS[TODAY:], COUNT)
+    errors = model_errors(HERE, past.emergence, DAYS[TODAY:], COUNT, SIZE)
     ahead, _ = build(_record(DAYS[TODAY:], COUNT + 1), _site(), start=carry, errors=errors)
     return past, ahead, carry
 
@@ -74,17 +77,12 @@ def test_the_forecast_as_issued_has_no_error_and_the_draw_is_repeatable() -> Non
         )
         so_far = ahead.so_far.emergence[code].share[0]
         np.testing.assert_array_equal(so_far, past.emergence[code].share[-len(so_far) :])
-    one, two = (
-        model_errors(_record(DAYS[:TODAY]), ["POAAN"], DAYS[TODAY:], COUNT) for _ in range(2)
-    )
+    one, two = (model_errors(HERE, ["POAAN"], DAYS[TODAY:], COUNT, SIZE) for _ in range(2))
     np.testing.assert_array_equal(one.soil.error_c, two.soil.error_c)
 
 
 def test_the_same_future_errs_alike_the_day_after() -> None:
-    one, two = (
-        model_errors(_record(DAYS[: TODAY + n]), ["POAAN"], DAYS[TODAY + n :], COUNT)
-        for n in (0, 1)
-    )
+    one, two = (model_errors(HERE, ["POAAN"], DAYS[TODAY + n :], COUNT, SIZE) for n in (0, 1))
     days = DAYS[TODAY + 1 : TODAY + 6]
     np.testing.assert_array_equal(one.soil_c(days), two.soil_c(days))
     np.testing.assert_array_equal(one.clock("POAAN"), two.clock("POAAN"))
@@ -116,7 +114,8 @@ def test_soil_of_the_season_so_far_carries_the_models_doubt_but_a_probe_has_none
 def test_readings_draw_the_futures_together_and_taking_them_away_widens() -> None:
     record, spreads = _record(DAYS[:TODAY]), []
     for count in (0, 1, 3, 10):
-        drawn = model_errors(record, [], DAYS[TODAY:], COUNT, readings=count)
+        size = soil_error_at(record, count, PACKAGED["soil"])
+        drawn = model_errors(HERE, [], DAYS[TODAY:], COUNT, size)
         spreads.append(drawn.soil_c(DAYS[TODAY : TODAY + 30])[1:].std(axis=0).mean())
     assert spreads == sorted(spreads, reverse=True)
     assert spreads[-1] < 0.95 * spreads[0]
@@ -131,8 +130,8 @@ def test_rain_taken_away_widens_the_error_of_the_soil() -> None:
         record = with_rain_filled(_record(DAYS[:TODAY], precip_mm=rain))
         found = substitute_of(record, irrigated=False, values=PACKAGED["usual_rain"])
         stand_ins = () if found is None else (found,)
-        size = size_at(record, 0, PACKAGED["soil"], stand_ins)
-        plain = size_at(record, 0, PACKAGED["soil"])
+        size = soil_error_at(record, 0, PACKAGED["soil"], stand_ins)
+        plain = soil_error_at(record, 0, PACKAGED["soil"])
         told = 0.0 if found is None else found.soil_sd_c  # what is told is what futures carry
         assert size.slow_sd_c == pytest.approx(np.hypot(plain.slow_sd_c, told))
         sizes.append(size.slow_sd_c)
@@ -143,19 +142,30 @@ def test_futures_carry_the_cost_of_unknown_rain_that_the_answer_tells() -> None:
     record = _record(DAYS[:TODAY])
     stand_in = Substitute("precip_mm", "stations", 30, 180, False, 2.0, 5)
     spreads = [
-        model_errors(record, [], DAYS[TODAY:], COUNT, substitutes=found).soil.error_c.std()
-        for found in ((), (stand_in,))
+        model_errors(HERE, [], DAYS[TODAY:], COUNT, size).soil.error_c.std()
+        for size in (soil_error_at(record, 0, PACKAGED["soil"], s) for s in ((), (stand_in,)))
     ]
     assert spreads[1] ** 2 - spreads[0] ** 2 == pytest.approx(4.0, rel=0.25)
+
+
+def test_the_turf_and_the_futures_go_by_the_same_error_of_the_soil() -> None:
+    _, carry = _past()
+    record, values = _record(DAYS[:TODAY]), PACKAGED["soil"]
+    assert carry.soil_error == soil_error_at(record, 0, values)
+    unread = build(_record(DAYS[:TODAY], precip_mm=np.full(TODAY, np.nan)), _site())[1].soil_error
+    assert unread.mean_sd_c(7) > carry.soil_error.mean_sd_c(7)
+    drawn = model_errors(HERE, [], DAYS[TODAY:], 400, carry.soil_error)
+    week = np.lib.stride_tricks.sliding_window_view(drawn.soil.error_c, 7, axis=-1).mean(axis=-1)
+    assert week.std() == pytest.approx(carry.soil_error.mean_sd_c(7), rel=0.03)
 
 
 def test_a_humid_climate_has_the_smaller_error_and_an_unknown_one_the_greater() -> None:
     wet = _record(DAYS[:TODAY])
     dry = _record(DAYS[:TODAY], precip_mm=wet.get("precip_mm") / 3)
     values = PACKAGED["soil"]
-    assert size_at(wet, 0, values) == soil_error(humid=True)
-    assert size_at(dry, 0, values) == soil_error(humid=False)
-    assert size_at(wet.between(DAYS[0], DAYS[200]), 0, values) == soil_error(humid=False)
+    assert soil_error_at(wet, 0, values) == soil_error(humid=True)
+    assert soil_error_at(dry, 0, values) == soil_error(humid=False)
+    assert soil_error_at(wet.between(DAYS[0], DAYS[200]), 0, values) == soil_error(humid=False)
 
 
 def test_a_draw_has_the_spread_and_the_memory_that_were_asked_for() -> None:
@@ -243,5 +253,6 @@ def test_steps_of_a_season_are_carried_over_two_runs() -> None:
 def test_a_soil_model_without_error_has_futures_that_agree() -> None:
     parts = ("bias_sd", "bias_sd_many_readings", "slow_sd_humid", "fast_sd")
     exact = PACKAGED.varied({f"soil.error.{part}": 0.0 for part in parts})
-    drawn = model_errors(_record(DAYS[:TODAY]), [], DAYS[TODAY:], COUNT, tables=exact)
+    size = soil_error_at(_record(DAYS[:TODAY]), 0, exact["soil"])
+    drawn = model_errors(HERE, [], DAYS[TODAY:], COUNT, size)
     assert not drawn.soil_c(DAYS[TODAY : TODAY + 9]).any()

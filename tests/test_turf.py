@@ -2,19 +2,21 @@
 
 import datetime as dt
 from dataclasses import fields, replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, state
+from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, record, state
 
 from windowcast.core.turf import Species
 from windowcast.core.values import load
 from windowcast.season.dates import key_dates
-from windowcast.season.leaf import Care, worlds
+from windowcast.season.leaf import Care, threshold_sd_c, worlds
 from windowcast.season.model import TurfPhase
 from windowcast.season.sightings import CanopyLook, GreenCover
+from windowcast.season.state import build
 from windowcast.season.turf import (
     days_to_greenup,
     dormant_run,
@@ -31,9 +33,11 @@ from windowcast.season.turf_safety import (
     over_futures,
     permitted,
 )
+from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.season_axis import on_ground
 
-BERMUDA = {"species": "hybrid bermudagrass"}
+SOIL_SD_C = 0.8  # of a week's mean, where a probe has told the site well
+BERMUDA = {"species": "hybrid bermudagrass", "soil_sd_c": SOIL_SD_C}
 TURF = load("turf")
 SAFETY = Safety.of(TURF)
 
@@ -300,10 +304,13 @@ def test_worlds_are_repeatable_and_spread_as_the_errors_say():
     first = worlds("hybrid bermudagrass", Care(60.0, "none"))
     worlds.cache_clear()
     assert worlds("hybrid bermudagrass", Care(60.0, "none")) == first
-    gain = np.array([world.gain_c for world in first])
-    assert gain.mean() == pytest.approx(12.3, abs=0.05)  # 13.3 °C less the first leaf's 1 K
-    assert gain.std() == pytest.approx(np.hypot(0.9, 0.8), abs=0.05)
+    assert first[0].gain_c == first[-1].gain_c == pytest.approx(12.3)  # 13.3 °C less 1 K
     assert all(world.loss_c < world.gain_c for world in first)
+    scores = np.array([world.score for world in first])
+    assert scores.mean() == pytest.approx(0.0, abs=1e-9)
+    assert scores.std() == pytest.approx(1.0, abs=0.05)
+    error = threshold_sd_c(np.array([0.0, 1.2]), TURF)  # of thresholds alone, and of soil besides
+    np.testing.assert_allclose(error, [0.9, np.hypot(0.9, 1.2)])
 
 
 def test_a_look_that_finds_nothing_re_opens_a_false_start():
@@ -485,6 +492,37 @@ def test_missing_weather_is_never_safe():
     assert not (found.nonselective_safe[i - 13 : i + 7] == 1).any()
     assert np.isnan(found.green_probability[i : i + 7]).all()
     assert (found.phase[i : i + 7] == TurfPhase.UNKNOWN).all()
+
+
+@pytest.mark.parametrize("station", [DEEP_SOUTH, MID_SOUTH, "sample"])
+def test_more_doubt_of_the_soil_permits_no_day_of_real_winters(station):
+    if station == "sample":
+        weather, here = sample_weather().daily, sample_site()
+        found = build(weather, here)[0]
+    else:
+        weather, found = record(station), state(station)[0]
+    night, air = weather.get("tmin_c"), (weather.get("tmax_c") + weather.get("tmin_c")) / 2
+    given = (found.dates, found.soil_10cm_c, night, air)
+    allowed = [turf_state(*given, **{**BERMUDA, "soil_sd_c": sd})[0].nonselective_safe == 1
+               for sd in (0.0, 0.8, 1.16, 1.32, 2.0)]  # fmt: skip
+    assert allowed[0].any()
+    assert not any((less_sure & ~surer).any() for surer, less_sure in pairwise(allowed))
+    assert allowed[-1].sum() < allowed[0].sum()
+
+
+@settings(max_examples=8, deadline=None)
+@given(st.integers(0, 50))
+def test_more_doubt_of_the_soil_never_permits_more(seed):
+    dates, soil, tmin = year(days=730, seed=seed, cold=2.0)
+    wander = np.repeat(np.random.default_rng(seed).normal(0, 2.0, 73), 10)  # false starts
+    runs = [run(dates, soil + wander, tmin, soil_sd_c=sd)[0] for sd in (0.0, 0.8, 1.2, 2.5)]
+    assert (runs[0].nonselective_safe == 1).any()
+    for surer, less_sure in pairwise(runs):
+        allowed = less_sure.nonselective_safe == 1
+        assert (surer.nonselective_safe[allowed] == 1).all()
+        told = np.isfinite(surer.green_probability) & np.isfinite(less_sure.green_probability)
+        assert (less_sure.green_probability >= surer.green_probability - 1e-9)[told].all()
+        assert (less_sure.greening_begun >= surer.greening_begun - 1e-9).all()
 
 
 @settings(max_examples=20, deadline=None)

@@ -33,6 +33,26 @@ class SoilError:
     slow_days: float
     fast_sd_c: float
 
+    def mean_sd_c(self, days: int) -> float:
+        """Standard deviation of the error of a mean over some days in a row, K.
+
+        Notes
+        -----
+        The bias stays whole. Of the slow part's variance the mean of ``r^|i-j|`` over all pairs of
+        days is left, with ``r = exp(-1 / slow_days)``; of the fast part's one in `days`.
+
+        Examples
+        --------
+        >>> from windowcast.physics.soil_error import SoilError
+        >>> size = SoilError(bias_sd_c=0.9, slow_sd_c=1.0, slow_days=17.6, fast_sd_c=0.55)
+        >>> round(size.mean_sd_c(1), 2), round(size.mean_sd_c(7), 2)
+        (1.45, 1.32)
+        """
+        keep = math.exp(-1.0 / self.slow_days)
+        pairs = days + 2.0 * sum((days - apart) * keep**apart for apart in range(1, days))
+        slow, fast = self.slow_sd_c**2 * pairs / days**2, self.fast_sd_c**2 / days
+        return math.sqrt(self.bias_sd_c**2 + slow + fast)
+
 
 def soil_error(
     readings: int = 0,

@@ -102,13 +102,7 @@ def foreseen(
 
     past, carry = state(record)
     errors = model_errors(
-        record,
-        past.emergence,
-        future.daily.times,
-        futures,
-        readings=0 if correction is None else correction.readings,
-        substitutes=past.substitutes,
-        tables=tables,
+        record.place, past.emergence, future.daily.times, futures, carry.soil_error
     )
     ahead = state(future.daily, carry, errors)[0]
     turf = over_futures(ahead.turf, ahead.dates, Safety.of(tables["turf"]))

@@ -23,11 +23,14 @@ from windowcast.programme.workable_days import day_scores, workable
 from windowcast.region.columns import BARRIERS, WEEDS, WEEKS
 from windowcast.season.clocks import Drivers, clocks, told_from
 from windowcast.season.dates import key_dates
+from windowcast.season.leaf import SOIL_DAYS
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.row_spans import Spans
+from windowcast.season.soil_error_at import soil_error_at
 from windowcast.season.state import SoilDays, drivers_of
 from windowcast.season.trust import can_be_used
 from windowcast.season.turf import turf_state
+from windowcast.season.unknown_rain import substitute_of
 from windowcast.season.weeds import weed
 from windowcast.season.yearly import frost, warmth
 from windowcast.windows.barrier import best_day, caught_by_day
@@ -51,6 +54,7 @@ class Stack:
     latitude_deg: FloatArray  # [station]
     longitude_deg: FloatArray  # [station]
     spans: Spans
+    soil_sd_c: FloatArray  # error of the modelled soil's week, [station]
 
     def part(self, rows: slice) -> Stack:
         """Some of the stations."""
@@ -61,6 +65,7 @@ class Stack:
             self.latitude_deg[rows],
             self.longitude_deg[rows],
             Spans(first, length, self.spans.days),
+            self.soil_sd_c[rows],
         )
 
 
@@ -86,7 +91,7 @@ class Seasons:
     weeks: Mapping[str, npt.NDArray[np.float32]]
 
 
-def stacked(records: Sequence[Record]) -> Stack:
+def stacked(records: Sequence[Record], tables: Tables = PACKAGED) -> Stack:
     """Records of one hemisphere side by side, from the start of the earliest one's season.
 
     Probe readings that a gap fill made up are left out, as a single site leaves them out.
@@ -113,7 +118,15 @@ def stacked(records: Sequence[Record]) -> Stack:
     latitude = np.array([place.latitude_deg for place in places])
     longitude = np.array([place.longitude_deg for place in places])
     record = Record(records[0].place, axis, values, grades)
-    return Stack(record, latitude, longitude, Spans(first, length, len(axis)))
+    soil_sd_c = np.array([_soil_sd_c(record, tables) for record in records])
+    return Stack(record, latitude, longitude, Spans(first, length, len(axis)), soil_sd_c)
+
+
+def _soil_sd_c(record: Record, tables: Tables) -> float:
+    """Error of the modelled soil's week at one station [K]."""
+    rain = substitute_of(record, irrigated=False, values=tables["usual_rain"])
+    substitutes = () if rain is None else (rain,)
+    return soil_error_at(record, 0, tables["soil"], substitutes).mean_sd_c(SOIL_DAYS)
 
 
 def seasons_of(stack: Stack, site: Site, tables: Tables = PACKAGED) -> Seasons:
@@ -132,7 +145,7 @@ def seasons_of(stack: Stack, site: Site, tables: Tables = PACKAGED) -> Seasons:
         rows = slice(start, start + SLICE)
         part = stack.part(rows)
         days = _rows_of(drivers, rows), _rows_of(soil, rows)
-        state = station_states(part.record, *days, site, tables)
+        state = station_states(part, *days, site, tables)
         parts.append(_judged(part, state, site, tables))
     return Seasons(
         parts[0].first_years,
@@ -160,10 +173,10 @@ def _rows_of(days: _Days, rows: slice) -> _Days:
 
 
 def station_states(
-    record: Record, drivers: Drivers, soil: SoilDays, site: Site, tables: Tables
+    stack: Stack, drivers: Drivers, soil: SoilDays, site: Site, tables: Tables
 ) -> SiteState:
     """State of the stations, ``[station, day]``: the central run, no bands or plant ages."""
-    tmin = record.get("tmin_c")
+    record, tmin = stack.record, stack.record.get("tmin_c")
     untold = np.broadcast_to(np.nan, tmin.shape)
     emergence = {}
     for code in WEEDS.values():
@@ -182,6 +195,7 @@ def station_states(
         tmin,
         drivers.air_c,
         species=str(site.turf.species),
+        soil_sd_c=stack.soil_sd_c,
         southern=record.place.southern,
         tables=tables,
     )

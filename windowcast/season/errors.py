@@ -3,9 +3,9 @@
 Weather is not all that is unknown of the days ahead. The soil model errs at a site, and a weed's
 clock runs faster or slower than published. Each future therefore has a soil error and a clock of
 its own, over the season so far as much as ahead, so that dates, shares and odds hold both. The turf
-counts its own error in possible worlds (`windowcast.season.leaf`). The forecast as issued, the
-first row, has no error. Draws are seeded with place and season: the same future errs alike from one
-day to the next.
+counts the same soil error in possible worlds instead (`windowcast.season.leaf`). The forecast as
+issued, the first row, has no error. Draws are seeded with place and season: the same future errs
+alike from one day to the next.
 """
 
 from __future__ import annotations

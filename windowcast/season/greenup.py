@@ -14,9 +14,10 @@ from windowcast.season.runs import BoolArray, latest
 
 def begun(
     leaf: BoolArray,
-    idle: FloatArray,
+    without: FloatArray,
     enough_days: FloatArray,
     afresh: BoolArray,
+    *,
     before: BoolArray | bool,
 ) -> BoolArray:
     """Whether green-up has begun, ``[..., day]``.
@@ -25,8 +26,10 @@ def begun(
     ----------
     leaf
         Whether live leaf may be there, ``[..., day]``.
-    idle
-        Days without on the day before the first, less one; -1: there was some. ``[...]``
+    without
+        Days without up to the day before each, less one; -1: there was some. ``[..., day]``. They
+        may be of another run of leaf, which no doubt of the soil makes greener: else more doubt,
+        in which autumn's leaf stays longer, would begin the green-up less often.
     enough_days
         Days without that there must have been, less one, ``[..., day]`` or ``[day]``.
     afresh
@@ -34,28 +37,4 @@ def begun(
     before
         Whether it had begun on the day before, ``[...]``.
     """
-    days = leaf.shape[-1]
-    rows = leaf.reshape(-1, days)
-    start = np.broadcast_to(idle, leaf.shape[:-1]).reshape(-1)
-    enough = np.broadcast_to(enough_days, leaf.shape).reshape(-1, days)
-    row, day = np.nonzero(rows[:, 1:] != rows[:, :-1])
-    day += 1
-    first = np.flatnonzero(rows[:, 0] & (start >= 0))  # leaf comes on the very first day
-    begins = np.zeros(rows.shape, bool)
-    begins[first, 0] = start[first] >= enough[first, 0]
-    rises = rows[row, day]
-    follows = np.concatenate([[False], row[1:] == row[:-1]]) if row.size else np.zeros(0, bool)
-    went = np.concatenate([[0], day[:-1]]) if day.size else day
-    without = np.where(follows, day - 1 - went, start[row] + day)
-    hit = rises & (without >= enough[row, day])
-    begins[row[hit], day[hit]] = True
-    return latest(begins.reshape(leaf.shape), np.broadcast_to(afresh, leaf.shape), before)
-
-
-def idle_after(leaf: BoolArray, idle: FloatArray) -> FloatArray:
-    """Days without leaf up to the last day, less one, -1 where there is some on it, ``[...]``."""
-    back = leaf[..., ::-1]
-    result: FloatArray = np.where(
-        back.any(axis=-1), back.argmax(axis=-1) - 1.0, idle + leaf.shape[-1]
-    )
-    return result
+    return latest(leaf & (without >= enough_days), np.broadcast_to(afresh, leaf.shape), before)

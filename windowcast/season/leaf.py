@@ -4,7 +4,7 @@ In each world leaf comes and goes by a switch with two thresholds: it comes when
 air's heat) passes the one, and goes when frosts have added up while the soil lies below it, or when
 the soil falls below the other. Between the two it stays what it was. The worlds differ in where a
 site's thresholds lie and in the models' own error; the share of worlds with live leaf is the
-chance of it. Figures come from ``data/turf.toml``.
+chance of it. Figures come from ``data/turf.toml``; the size of the soil model's error is handed in.
 """
 
 from __future__ import annotations
@@ -43,7 +43,11 @@ class World:
     Attributes
     ----------
     gain_c, loss_c
-        7-day mean of soil at or above which leaf comes, below which it goes without frost [°C].
+        7-day mean of soil at or above which leaf comes, below which it goes without frost [°C], as
+        they are without error.
+    place
+        Of this world in the distribution of the error of both, 0..1; below a half leaf comes in
+        cooler soil than is usual.
     heat
         Growth potential added up over `leaf.heat_days` that brings leaf [d].
     frost
@@ -52,8 +56,14 @@ class World:
 
     gain_c: float
     loss_c: float
+    place: float
     heat: float
     frost: float
+
+    @property
+    def score(self) -> float:
+        """`place` as a standard normal score."""
+        return NormalDist().inv_cdf(self.place)
 
 
 @dataclass(frozen=True)
@@ -131,7 +141,7 @@ def _later(values: npt.NDArray[np.generic], days: int, fill: float | bool) -> np
 def worlds(
     species: str, care: Care, level: Level = "first", tables: Tables = PACKAGED
 ) -> tuple[World, ...]:
-    """The possible worlds of a grass, cared for like this, from the least to the greatest gain.
+    """The possible worlds of a grass, cared for like this, by `World.place`.
 
     A Latin hypercube over the errors, always the same one.
 
@@ -147,7 +157,6 @@ def worlds(
     normal = np.array([NormalDist().inv_cdf(p) for p in rank])
     generator = np.random.default_rng(count)
     by_heat, by_frost = normal[generator.permutation(count)], normal[generator.permutation(count)]
-    offset = normal * np.hypot(error.number("threshold"), error.number("soil"))
     first = level == "first"
     gain, loss, times = _moved(care, values.table("care"), careful=first)
     gain += own.number("gain") + (leaf.number("first") if first else 0.0)
@@ -157,9 +166,23 @@ def worlds(
     if not first:
         heat, frost = heat * leaf.number("half_heat"), frost * leaf.number("half_frost")
     return tuple(
-        World(float(g), float(min(c, g)), float(h), float(f))
-        for g, c, h, f in zip(gain + offset, loss + offset, heat, frost, strict=True)
+        World(gain, min(loss, gain), float(place), float(h), float(f))
+        for place, h, f in zip(rank, heat, frost, strict=True)
     )
+
+
+def threshold_sd_c(soil_sd_c: npt.ArrayLike, turf: Table) -> FloatArray:
+    """Error of the thresholds, ``[...]`` [K]: that of sites and grasses, and that of the soil.
+
+    Parameters
+    ----------
+    soil_sd_c
+        Standard deviation of the soil's error in a mean over `SOIL_DAYS`, ``[...]`` [K].
+    turf
+        ``data/turf.toml``.
+    """
+    error: FloatArray = np.hypot(turf.number("error.threshold"), np.asarray(soil_sd_c, np.float64))
+    return error
 
 
 def _moved(care: Care, table: Table, *, careful: bool) -> tuple[float, float, float]:
@@ -207,30 +230,38 @@ class Leaf:
 
 
 def leaf_in(
-    driver: Driver, all_worlds: tuple[World, ...], seen: Seen, start: Iterator[Leaf | None]
+    driver: Driver,
+    some_worlds: tuple[World, ...],
+    spread_c: FloatArray,
+    seen: Seen,
+    start: Iterator[Leaf | None],
 ) -> Iterator[Leaf]:
-    """Live leaf in each world.
+    """Live leaf in each of some worlds.
 
     Parameters
     ----------
+    spread_c
+        Standard deviation of the error of the thresholds, ``[...]``; see `threshold_sd_c`.
     start
-        For each world the leaf of the day before, ``[...]``; None: it is not known.
+        For each of them the leaf of the day before, ``[...]``; None: it is not known.
     """
     unknown = np.isnan(driver.soil_c)
     no_heat = unknown | np.isnan(driver.heat)
     asked = bool(np.isfinite(seen.soil_c).any())
     told = np.isfinite(seen.share)
-    for rank, (world, before) in enumerate(zip(all_worlds, start, strict=True)):
+    for world, before in zip(some_worlds, start, strict=True):
+        off = world.score * spread_c[..., None]
+        gain = world.gain_c + off
         heat = np.maximum(world.heat, seen.heat) if asked else world.heat
-        soil = np.maximum(world.gain_c, seen.soil_c) if asked else world.gain_c
-        cold = driver.soil_c < world.loss_c
-        below = driver.soil_c < world.gain_c
+        soil = np.maximum(gain, seen.soil_c) if asked else gain
+        cold = driver.soil_c < world.loss_c + off
+        below = driver.soil_c < gain
         comes = (driver.soil_c >= soil) | ((driver.heat >= heat) & ~cold)
         goes = (cold | (below & driver.frozen & (driver.frost >= world.frost))) & ~comes
         open_day = ~(comes | goes | told)
         may_go, may_come = open_day & (unknown | (below & driver.unseen)), open_day & no_heat
         if told.any():
-            green = (rank + 0.5) / len(all_worlds) < seen.share
+            green = world.place < seen.share
             comes, goes = np.where(told, green, comes), np.where(told, ~green, goes)
         least, most = (False, True) if before is None else (before.sure, before.possible)
         possible = latest(comes | may_come, goes, most)

@@ -18,16 +18,18 @@ from windowcast.core.turf import Texture
 from windowcast.core.values import PACKAGED, Tables, Value
 from windowcast.core.weed_codes import unsupported
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
+from windowcast.physics.soil_error import SoilError
 from windowcast.season.clocks import Drivers
 from windowcast.season.emergence import WeedCarry, emerge
 from windowcast.season.erring import Erring, LastDays
 from windowcast.season.errors import ModelErrors
-from windowcast.season.leaf import Care
+from windowcast.season.leaf import SOIL_DAYS, Care
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_sum
 from windowcast.season.row_spans import Spans
 from windowcast.season.scouting import Count, posterior_timings
 from windowcast.season.sightings import CanopyLook, GreenCover
+from windowcast.season.soil_error_at import soil_error_at
 from windowcast.season.soil_kept import SoilModel
 from windowcast.season.state_notes import notes_of
 from windowcast.season.turf import TurfCarry, history_days, turf_state
@@ -64,6 +66,7 @@ class Carry:
     weeds: dict[str, WeedCarry]
     turf: TurfCarry | None
     season: LastDays
+    soil_error: SoilError  # at the place of the first run, at its end
 
 
 def build(
@@ -145,14 +148,23 @@ def build(
             entry, drivers, before, timings, counted
         )
         usable[entry.code] = carries[entry.code].usable
+    rain = substitute_of(record, irrigated=bool(site.turf.irrigated), values=tables["usual_rain"])
+    substitutes = () if rain is None else (rain,)
+    readings = 0 if correction is None else correction.readings
+    soil_error = (
+        soil_error_at(record, readings, tables["soil"], substitutes)
+        if start is None
+        else start.soil_error
+    )
     turf, turf_carry = turf_state(
         record.times,
         soil.temp_10cm_c,
         tmin,
         drivers.air_c,
         species=str(site.turf.species),
+        soil_sd_c=soil_error.mean_sd_c(SOIL_DAYS),
         southern=drivers.southern,
-        care=care_of(site),
+        care=Care(site.turf.mowing_height_mm, site.turf.shade, site.turf.covered),
         carry=None if start is None else start.turf,
         history=None if start is None else tuple(start.recent[k] for k in LEAF),  # type: ignore[arg-type]
         green_cover=green_cover,
@@ -162,8 +174,6 @@ def build(
     step = 0.0 if erring is None else erring.ahead_c
     seen = _after({} if start is None else start.recent, "rain_mm", record.get("precip_mm"))
     guessed = unknown_week(seen)[..., -len(record.times) :]
-    rain = substitute_of(record, irrigated=bool(site.turf.irrigated), values=tables["usual_rain"])
-    substitutes = () if rain is None else (rain,)
     state = SiteState(
         dates=record.times,
         soil_5cm_c=soil.temp_5cm_c + step,
@@ -191,6 +201,7 @@ def build(
         weeds=carries,
         turf=turf_carry,
         season=_last_days(record, drivers, soil),
+        soil_error=soil_error,
     )
     return state, carry
 
@@ -237,11 +248,6 @@ def soil_forcing(
         snow_depth_mm=_optional(record, "snow_depth_mm"),
         longitude_deg=record.place.longitude_deg if latitude_deg is None else longitude_deg,
     )
-
-
-def care_of(site: Site) -> Care:
-    """What is done to the turf, as far as it moves its colour."""
-    return Care(site.turf.mowing_height_mm, site.turf.shade, site.turf.covered)
 
 
 def soil_site(

@@ -8,7 +8,7 @@ follow from that one switch. What the state allows is `windowcast.season.turf_sa
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +23,7 @@ from windowcast.core.season_calendar import (
     on_date,
 )
 from windowcast.core.values import PACKAGED, Table, Tables
-from windowcast.season.greenup import begun, idle_after
+from windowcast.season.greenup import begun
 from windowcast.season.leaf import (
     Care,
     Driver,
@@ -34,6 +34,7 @@ from windowcast.season.leaf import (
     driver_of,
     leaf_in,
     reach_days,
+    threshold_sd_c,
     worlds,
 )
 from windowcast.season.model import TurfPhase, TurfState
@@ -53,13 +54,15 @@ from windowcast.season.turf_safety import GREEN_FROM, Safety, injury_probability
 NIGHT_DAYS = 5
 TELLABLE = 0.1  # how far apart the bounds of the chance may lie for it to be told
 LEVELS: tuple[Level, ...] = ("first", "half")
+Worlds = tuple[World, ...]
+Leaves = list[Leaf]  # in each world
 
 
 @dataclass(frozen=True)
 class TurfCarry:
     """What the next day needs; arrays ``[...]``, with axes in front where they are named."""
 
-    leaf: BoolArray  # [level, world, sure and possible, ...]
+    leaf: BoolArray  # [first by the soil as modelled, first, half; world; sure and possible; ...]
     idle: FloatArray  # [world, ...] days without live leaf, -1 with
     begun: BoolArray  # [world, ...] green-up of this season
     looked: BoolArray  # a look found no leaf this season
@@ -86,6 +89,7 @@ def turf_state(
     air_c: FloatArray,
     *,
     species: str,
+    soil_sd_c: npt.ArrayLike,
     southern: bool = False,
     care: Care | None = None,
     carry: TurfCarry | None = None,
@@ -104,6 +108,9 @@ def turf_state(
         Daily mean soil, minimum and mean air temperature [°C], ``[..., day]``.
     species
         From the site file.
+    soil_sd_c
+        Standard deviation of the soil's error in a mean over `windowcast.season.leaf.SOIL_DAYS`,
+        ``[...]`` [K]. `soil_10cm_c` must not hold a draw of that error: worlds count it.
     care
         Mowing height, shade and covers; None: nothing said.
     carry, history
@@ -136,25 +143,32 @@ def turf_state(
     seen = Sightings.of(dates, green_cover, looks, green_below=hides, full_cover=full)
     clean = since(seen.none, start, None if carry is None else carry.looked)
     least_soil, least_heat = _least_after_look(driver, seen.none, clean, carry, look)
-    counts = (_Count.zero(driver.soil_c.shape), _Count.zero(driver.soil_c.shape))
-    begun_count, idle, begun_in = np.zeros(driver.soil_c.shape, np.uint8), [], []
+    first, half_worlds = (worlds(species, care, level, tables) for level in LEVELS)
+    early = tuple(world for world in first if world.score < 0)
+
+    def leaf(some: Worlds, error_c: npt.ArrayLike, share: FloatArray, run: int) -> Leaves:
+        bound, spread = Seen(share, least_soil, least_heat), threshold_sd_c(error_c, table)
+        ends = (None if carry is None else Leaf(*carry.leaf[run, k]) for k in range(len(some)))
+        return list(leaf_in(driver, some, spread, bound, ends))
+
+    # doubt of the soil brings the first leaf nearer and never puts it off: less known, less allowed
+    as_modelled = leaf(first, 0.0, seen.leaf, 0)
+    any_leaf = leaf(early, soil_sd_c, seen.leaf, 1) + as_modelled[len(early) :]
+    half_leaf = leaf(half_worlds, soil_sd_c, seen.half, 2)
+    green, half = _chance(any_leaf), _chance(half_leaf)
     # any leaf begins the green-up once a look found none, else only leaf after a time without
     enough = np.where(clean, 0.0, table.number("greenup.dormant_days"))
-    for i, (level, share) in enumerate(zip(LEVELS, (seen.leaf, seen.half), strict=True)):
-        bound = Seen(share, least_soil, least_heat)
-        carried = None if carry is None else carry.leaf[i]
-        every = worlds(species, care, level, tables)
-        for k, leaf in enumerate(_worlds(every, driver, bound, carried)):
-            counts[i].add(leaf)
-            if level == "first":
-                was = np.array(-1.0) if carry is None else carry.idle[k]
-                flag = False if carry is None else carry.begun[k]
-                began = begun(leaf.possible, was, enough, start | seen.none, flag)
-                begun_count += began
-                idle.append(idle_after(leaf.possible, was))
-                begun_in.append(began[..., -1])
-    green, half = (count.chance() for count in counts)
-    begun_share = begun_count / len(idle)
+    begun_count, idle, begun_in = np.zeros(driver.soil_c.shape, np.uint8), [], []
+    for k, (modelled, own) in enumerate(zip(as_modelled, any_leaf, strict=True)):
+        was = np.array(-1.0) if carry is None else carry.idle[k]
+        flag = False if carry is None else carry.begun[k]
+        idle_days = run_length(~modelled.possible, was)
+        without = carried_on(np.asarray(was)[..., None], idle_days)[..., :-1]
+        began = begun(own.possible, without, enough, start | seen.none, before=flag)
+        begun_count += began
+        idle.append(idle_days[..., -1])
+        begun_in.append(began[..., -1])
+    begun_share = begun_count / len(first)
     phase, was_dormant = _phases(
         half, driver.soil_c, nights, start, None if carry is None else carry.was_dormant,
         table=table.table("green"),
@@ -188,7 +202,12 @@ def turf_state(
         reasons=_reasons(species, hides=hides),
     )
     after = TurfCarry(
-        leaf=np.array([count.ends for count in counts]),
+        leaf=np.array(
+            [
+                [(one.sure[..., -1], one.possible[..., -1]) for one in run]
+                for run in (as_modelled, any_leaf, half_leaf)
+            ]
+        ),
         idle=np.stack(idle),
         begun=np.stack(begun_in),
         looked=clean[..., -1],
@@ -276,35 +295,14 @@ def _until_green(green: FloatArray) -> FloatArray:
     return next_true(green >= GREEN_FROM) - np.arange(green.shape[-1])
 
 
-@dataclass
-class _Count:
-    """Worlds with leaf, counted, and the leaf of each at the end."""
-
-    least: FloatArray
-    most: FloatArray
-    ends: list[BoolArray]
-
-    @classmethod
-    def zero(cls, shape: tuple[int, ...]) -> _Count:
-        return cls(np.zeros(shape, np.uint8), np.zeros(shape, np.uint8), [])
-
-    def add(self, leaf: Leaf) -> None:
-        self.least += leaf.sure
-        self.most += leaf.possible
-        self.ends.append(np.stack([leaf.sure[..., -1], leaf.possible[..., -1]]))
-
-    def chance(self) -> FloatArray:
-        """Share of the worlds with leaf, ``[..., day]``; NaN where it cannot be told."""
-        count = len(self.ends)
-        return np.where(self.most - self.least > TELLABLE * count, np.nan, self.most / count)
-
-
-def _worlds(
-    every: tuple[World, ...], driver: Driver, seen: Seen, carried: BoolArray | None
-) -> Iterator[Leaf]:
-    """Leaf in every world; `carried` is that of the day before, ``[world, 2, ...]``."""
-    before = (None if carried is None else Leaf(*carried[i]) for i in range(len(every)))
-    return leaf_in(driver, every, seen, before)
+def _chance(leaves: Leaves) -> FloatArray:
+    """Share of the worlds with leaf, ``[..., day]``; NaN where it cannot be told."""
+    count = len(leaves)
+    most, least = (
+        np.sum([getattr(leaf, name) for leaf in leaves], axis=0, dtype=np.uint8)
+        for name in ("possible", "sure")
+    )
+    return np.where(most - least > TELLABLE * count, np.nan, most / count)
 
 
 def _least_after_look(
