@@ -17,7 +17,6 @@ from windowcast.core import weed_codes
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import say
 from windowcast.core.season_calendar import on_date, season_slices
-from windowcast.core.values import load
 from windowcast.season import weeds
 from windowcast.season.clocks import Drivers, clocks
 from windowcast.season.dates import share_date
@@ -375,13 +374,12 @@ def test_hemispheres_are_half_a_year_apart():
         assert abs(abs(half[0] - half[1]) - 182) < 25
 
 
-def test_weeds_without_a_published_model_are_refused_with_a_reason():
-    reason = say(f"unsupported.{weed_codes.unsupported()['ELEIN']}")
-    assert "no published degree-day curve" in render(reason)
+def test_weeds_that_nothing_times_are_refused_with_a_reason():
+    reason = say(f"unsupported.{weed_codes.unsupported()['TRFRE']}")
+    assert "perennial" in render(reason)
     with pytest.raises(InputError, match="POAAN"):
         weeds.weed("NOSUCH")
-    for code in load("weeds").table("unsupported"):
-        assert code not in weed_codes.supported()
+    assert not set(weed_codes.unsupported()) & set(weed_codes.supported())
 
 
 def test_band_is_wider_outside_the_latitudes_of_origin():

@@ -72,18 +72,20 @@ def test_questions(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cli_init, "_can_ask", lambda: True)
     out = tmp_path / "site.toml"
     answers = ["Sea Loft", "38.7", "-9.1", "", "", "us", "", "lawn", "", "no", "", "yes"]
+    answers.append("henbit, Goosegrass")
     result = CliRunner().invoke(cli_init.command, [str(out)], input="\n".join(answers) + "\n")
     assert result.exit_code == 0, result.output
     assert "[Europe/Lisbon]" in result.output
     site = load_site(out)
     assert (site.units, site.turf.use, site.turf.overseeded) == ("us", "lawn", False)
     assert site.turf.mature is True
+    assert site.weeds == ("LAMAM", "ELEIN")
 
 
 def test_a_slip_is_asked_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cli_init, "_can_ask", lambda: True)
     out = tmp_path / "site.toml"
-    answers = ["Sea Loft", "91", "38.7", "-190", "-9.1", "ninety", "9000", "60", *[""] * 8]
+    answers = ["Sea Loft", "91", "38.7", "-190", "-9.1", "ninety", "9000", "60", *[""] * 9]
     result = CliRunner().invoke(cli_init.command, [str(out)], input="\n".join(answers) + "\n")
     assert result.exit_code == 0, result.output
     site = load_site(out)
@@ -119,6 +121,7 @@ def test_never_overwrites_unasked(tmp_path: Path, capsys: pytest.CaptureFixture[
         (["--name", "a", "--lat", "1", "--lon", "2", "--timezone", "Mars/Base"], "'Mars/Base'"),
         (["--name", "a", "--lat", "x", "--lon", "2"], "'x' is not a valid float"),
         (["--name", "a", "--lat", "1", "--lon", "2", "--turf", "rye"], "'rye' is not one of"),
+        (["--name", "a", "--lat", "1", "--lon", "2", "--weeds", "henbt"], "did you mean henbit"),
     ],
 )
 def test_faults_leave_nothing_behind(
@@ -208,7 +211,6 @@ def test_units_by_default_and_limits_in_both_units(
         run(str(out), "--name", "Dry Fork", "--lat", lat, "--lon", lon, "--yes", capsys=capsys)
         assert load_site(out).units == units
         assert ("4.5 m/s is 10 mph" in out.read_text("utf-8")) == (units == "us")
-    assert "ELEIN" not in out.read_text("utf-8")  # no emergence model
 
 
 def test_an_unknown_weed_or_active_at_hand_is_told_with_its_file(

@@ -164,9 +164,9 @@ def test_irrigation_replaces_rain():
 def test_unknown_weeds():
     with pytest.raises(InputError, match="weeds"):
         build(made_up(days=30), site(weeds=["XXXXX"]))
-    found, _ = build(made_up(days=30), site(weeds=["POAAN", "ELEIN"]))
+    found, _ = build(made_up(days=30), site(weeds=["POAAN", "KYLBR"]))
     assert list(found.emergence) == ["POAAN"]
-    assert any("goosegrass" in render(note) for note in found.notes)
+    assert any("green kyllinga" in render(note) for note in found.notes)
 
 
 def test_a_record_that_does_not_follow_on_is_refused():

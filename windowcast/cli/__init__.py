@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "rank": ("rank", "Rank the coming application windows."),
     "season": ("season", "Where the season stands: key dates, plan, barrier cover."),
     "weather": ("weather", "Fetch weather, show what is cached and how old it is."),
+    "weeds": ("weeds", "The weeds by name, and what is known of each."),
     "tank": ("tank", "Rates, concentrations and the tank sheet."),
     "log": ("log", "Season log: applications, probe readings, counts, ratings."),
     "review": ("review", "Hindsight: was the timing why it worked or failed?"),

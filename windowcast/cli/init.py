@@ -14,6 +14,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.site import timezone_at, units_at
 from windowcast.core.site_template import Answers, site_toml
 from windowcast.core.turf import Species, Texture
+from windowcast.core.weed_codes import weed_code
 
 _YES_NO = {"yes": True, "no": False, "unknown": None}
 _SPECIES = click.Choice([str(species) for species in Species])
@@ -33,6 +34,17 @@ class _OrEmpty(click.ParamType):  # type: ignore[type-arg]  # generic from click
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         return value if value == "" else self.within.convert(value, param, ctx)
+
+
+_WEEDS = "annual bluegrass, smooth crabgrass"
+
+
+def _weeds(names: str) -> tuple[str, ...]:
+    """EPPO codes of weeds named with commas between."""
+    try:
+        return tuple(weed_code(name) for name in names.split(",") if name.strip())
+    except ValueError as error:
+        raise InputError(str(error), field="--weeds") from None
 
 
 # As in site.Site: a slip is asked again at once, not told when all else has been answered.
@@ -61,6 +73,7 @@ _ELEVATION = click.FloatRange(-430, 5000)
 )
 @click.option("--units", type=_UNITS, help="Units of reports; by the time zone if not given.")
 @click.option("--weather", "weather_files", multiple=True, metavar="FILE", help="Weather file.")
+@click.option("--weeds", metavar="NAMES", help="Weeds to watch, with commas; see windowcast weeds.")
 @click.option("--yes", "-y", is_flag=True, help="Ask nothing; take defaults where no flag says.")
 @click.option("--force", is_flag=True, help="Overwrite an existing file.")
 def command(out: Path, yes: bool, force: bool, **flags: Any) -> None:
@@ -116,4 +129,5 @@ def _answers(flags: dict[str, Any], *, ask: bool) -> Answers:
             )
         ],
         weather_files=tuple(flags["weather_files"]),
+        weeds=_weeds(value("weeds", "Weeds to watch (windowcast weeds lists them)", _WEEDS)),
     )

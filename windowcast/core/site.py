@@ -34,7 +34,7 @@ from windowcast.core.record import DateArray, Place
 from windowcast.core.sprayer import Operator, Sprayer
 from windowcast.core.turf import Area, Name, Sensitive, SiteTable, Soil, Turf
 from windowcast.core.validation import UNSHOWN, Location, dotted, first_problem, line_of
-from windowcast.core.weed_codes import supported, unsupported
+from windowcast.core.weed_codes import weed_code
 
 MAX_SITE_BYTES = 1_000_000
 T = TypeVar("T", Area, Sprayer)
@@ -171,12 +171,6 @@ class Alerts(SiteTable):
         return raw
 
 
-def _known_weed(code: str) -> str:
-    if code not in supported() and code not in unsupported():
-        raise ValueError(f"{code!r} is not a weed we know; choose from {', '.join(supported())}")
-    return code
-
-
 class Site(SiteTable):
     """A checked site file."""
 
@@ -188,7 +182,7 @@ class Site(SiteTable):
     units: Literal["us", "metric"] = "metric"
     turf: Turf = Field(default_factory=Turf)
     soil: Soil = Field(default_factory=Soil)
-    weeds: tuple[Annotated[str, AfterValidator(_known_weed)], ...] = ("POAAN", "DIGIS")  # EPPO
+    weeds: tuple[Annotated[str, AfterValidator(weed_code)], ...] = ("POAAN", "DIGIS")  # EPPO
     stock: tuple[str, ...] = ()  # active ingredients at hand, ISO common names
     materials_file: str = ""  # TOML with the numbers of the label in hand
     log_file: str = ""  # season log; empty: <site file>.log.sqlite

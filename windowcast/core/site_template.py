@@ -20,9 +20,9 @@ longitude = {longitude}  # degrees east, negative west of Greenwich
 timezone = {timezone}  # IANA name
 units = {units}  # "us" or "metric"
 
-# Weeds to watch, by EPPO code: POAAN annual bluegrass, DIGIS smooth crabgrass,
-# DIGSA large crabgrass.
-weeds = ["POAAN", "DIGIS"]
+# Weeds to watch, by name or EPPO code: "henbit", "lawn burweed", "goosegrass" and so on;
+# windowcast weeds lists them.
+weeds = {weeds}
 
 # Active ingredients at hand, by ISO common name; empty: all that windowcast knows.
 # stock = ["prodiamine", "glyphosate"]
@@ -156,6 +156,7 @@ class Answers:
     irrigated: bool | None = None
     mature: bool | None = None
     weather_files: tuple[str, ...] = ()
+    weeds: tuple[str, ...] = ("POAAN", "DIGIS")
 
 
 def site_toml(answers: Answers) -> str:
@@ -184,6 +185,7 @@ def site_toml(answers: Answers) -> str:
         texture=_quoted(answers.texture),
         wind_limit=" (1 to 8 m/s; 4.5 m/s is 10 mph)" if us else " (1 to 8 m/s)",
         boom_height="  # 20 in" if us else "",
+        weeds=json.dumps(list(answers.weeds), ensure_ascii=False),
         files=_line("files", list(answers.weather_files) or None, ["my-station.csv"]),
     )
     checked(text)

@@ -17,7 +17,7 @@ Nothing else in the package holds a science constant.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import resources
@@ -139,6 +139,16 @@ class Table(Mapping[str, Any]):
                 copy._items[first] = copy.table(first).varied({rest: value})
             else:
                 copy._items[first] = replace(copy.value(key), value=value, note=VARIED)
+        return copy
+
+    def over(self, base: Table, without: Collection[str] = (), at: str = "") -> Table:
+        """This table with what it does not say taken from another, but for some dotted paths."""
+        copy = Table(self._path, {})
+        copy._items = {k: v for k, v in base._items.items() if f"{at}{k}" not in without}
+        for key, item in self._items.items():
+            below = copy._items.get(key)
+            both = isinstance(item, Table) and isinstance(below, Table)
+            copy._items[key] = item.over(below, without, f"{at}{key}.") if both else item
         return copy
 
     def values_below(self) -> Iterator[Value]:

@@ -14,7 +14,7 @@ from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import season_day, season_name
 from windowcast.core.values import Table, Value
 from windowcast.programme.model import KeyDate, YearDate
-from windowcast.season.model import SiteState
+from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_mean
 from windowcast.season.turf_safety import brown_in
 from windowcast.windows.odds import DateRange, date_range
@@ -61,11 +61,12 @@ def events(state: SiteState, table: Table) -> Iterator[Event]:
         yield Event(key, label, entry.source, _soil(float(entry), -1, week), autumn)
     for weed in state.emergence.values():
         begins = spring if weed.season == "spring" else 0.0
-        for share in table.value(f"shares.{weed.season}").value:
+        shares = table.value(f"shares.{'general' if weed.doubt_weeks else weed.season}")
+        for share in shares.value:
             yield Event(
                 f"{weed.weed}_{100 * share:.0f}",
-                say("key_date.weed_up", share=Share(share), weed=say(f"weed.{weed.weed}")),
-                table.value(f"shares.{weed.season}").source,
+                _up_label(weed, float(share)),
+                shares.source,
                 _up(weed.weed, float(share)),
                 begins,
             )
@@ -102,6 +103,14 @@ def _soil(limit_c: float, sign: int, days: int) -> Callable[[SiteState], FloatAr
         return np.where(np.isnan(week), np.nan, sign * (week - limit_c) > 0)
 
     return holds
+
+
+def _up_label(weed: Emergence, share: float) -> Phrase:
+    name = say(f"weed.{weed.weed}")
+    if weed.doubt_weeks:
+        weeks = round(weed.doubt_weeks)
+        return say("key_date.weed_up_roughly", share=Share(share), weed=name, weeks=weeks)
+    return say("key_date.weed_up", share=Share(share), weed=name)
 
 
 def _up(weed: str, share: float) -> Callable[[SiteState], FloatArray]:

@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from windowcast.core.first_last import first_day, last_day
-from windowcast.core.phrase import NOTHING, Phrase, Share, joined, say, sentence, sentences
+from windowcast.core.phrase import NOTHING, Phrase, Share, joined, merged, say, sentences
 from windowcast.core.record import FloatArray, Members, Weather
 from windowcast.core.season_calendar import season_name
 from windowcast.core.site import Site
@@ -114,7 +114,7 @@ def season_plan(
         key_dates=dates,
         purposes=tuple(purposes),
         assumptions=(
-            *map(sentence, past.notes),
+            *merged(past.notes),
             *_assumptions(site, members, seasons),
         ),
         past_seasons=seasons,

@@ -9,7 +9,7 @@ import numpy as np
 
 from windowcast.core.phrase import Phrase, Quantity, Share, Span, joined, say, sentence
 from windowcast.programme.model import KeyDate, PurposePlan
-from windowcast.season.model import TurfPhase
+from windowcast.season.model import Emergence, TurfPhase
 from windowcast.windows.odds import DateRange
 from windowcast.windows.reasons import SOIL_DEPTH
 from windowcast.windows.season_axis import SeasonAxis
@@ -84,7 +84,7 @@ def _yesterday(axis: SeasonAxis) -> Iterator[Phrase]:
         share = float(weed.share[-1])
         rest_of_last = weed.season == "spring" and axis.number[axis.gone - 1] < spring
         if share >= WORTH_SAYING and not rest_of_last:
-            yield weed_up(weed.weed, share)
+            yield weed_up(weed, share)
 
 
 def turf_phase(phase: TurfPhase) -> Phrase:
@@ -92,9 +92,12 @@ def turf_phase(phase: TurfPhase) -> Phrase:
     return say(f"turf.{phase.name.lower()}")
 
 
-def weed_up(weed: str, share: float) -> Phrase:
-    """``38 % of the season's annual bluegrass is up``; `weed` is its EPPO code."""
-    return say("standing.weed_up", share=Share(share), weed=say(f"weed.{weed}"))
+def weed_up(weed: Emergence, share: float) -> Phrase:
+    """``38 % of the season's annual bluegrass has emerged``; said as rough by a general clock."""
+    name = say(f"weed.{weed.weed}")
+    if weed.doubt_weeks:
+        return say("standing.weed_up_roughly", share=Share(share), weed=name)
+    return say("standing.weed_up", share=Share(share), weed=name)
 
 
 def _within(plan: PurposePlan) -> Phrase:

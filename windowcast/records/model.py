@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 from os import PathLike
@@ -17,6 +18,7 @@ from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, TypeAdapt
 
 from windowcast.core.errors import InputError
 from windowcast.core.validation import first_problem
+from windowcast.core.weed_codes import weed_code
 from windowcast.records.fields import Asked, LogField, rows_of
 from windowcast.windows.model import PURPOSES
 
@@ -36,8 +38,10 @@ def _purpose(text: str) -> str:
 
 
 def _weed(code: str) -> str:
+    with suppress(ValueError):
+        return weed_code(code)  # by its name, or a code that is known
     if code and not (len(code) in {5, 6} and code.isascii() and code.isalnum()):
-        raise ValueError("is not an EPPO code such as POAAN")
+        raise ValueError("is not a weed we know, nor an EPPO code such as POAAN")
     return code.upper()
 
 
@@ -55,7 +59,7 @@ Name = Annotated[Text, Field(min_length=1)]
 Where = Annotated[Text, Asked("Where", hint="area, field or hole")]  # in the user's words
 Notes = Annotated[Text, Asked("Notes", long=True)]
 WeedSeen = Annotated[
-    Weed, Asked("Weed", hint="EPPO code, e.g. POAAN annual bluegrass, DIGIS smooth crabgrass")
+    Weed, Asked("Weed", hint="name or EPPO code, e.g. henbit, POAAN annual bluegrass")
 ]
 
 EARLIEST = dt.date(1950, 1, 1)  # entries dated before are slips of the pen, such as year 1
@@ -98,7 +102,7 @@ class Application:
     site_kind: Annotated[Text, Asked("Kind of ground", hint="e.g. sports field turf")] = ""
     area_m2: Annotated[Amount | None, Asked("Area treated", "m2")] = None
     purpose: Annotated[str, AfterValidator(_purpose), Asked("Purpose", choices=PURPOSES)] = ""
-    target: Annotated[Weed, Asked("Target weed", hint="EPPO code")] = ""
+    target: Annotated[Weed, Asked("Target weed", hint="name or EPPO code")] = ""
     carrier_l_ha: Annotated[Amount | None, Asked("Carrier volume", "L ha-1", heading="How")] = None
     nozzle: Annotated[Text, Asked("Nozzle")] = ""
     droplet_class: Annotated[Text, Asked("Droplet class", hint="ASABE S572 name, e.g. coarse")] = ""

@@ -242,7 +242,7 @@ def state_sentence(past: SiteState) -> Phrase:
     for curve in past.emergence.values():
         share = float(curve.share[..., -1]) if curve.share.shape[-1] else float("nan")
         if 0.005 <= share < 0.995:  # not before its season, nor after it
-            parts.append(weed_up(curve.weed, share))
+            parts.append(weed_up(curve, share))
     facts = joined(*parts, join="clauses") if parts else say("state.unknown")
     return say("state.yesterday", facts=facts)
 
@@ -329,6 +329,7 @@ def _emergence(answer: Answer, voice: Voice) -> list[Chart]:
                 band=(low, high),
                 today=answer.ranking.today,
                 windows=_marked(answer.ranking, curve.season, voice),
+                doubt_weeks=curve.doubt_weeks,
                 voice=voice,
             )
         )

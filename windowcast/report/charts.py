@@ -115,8 +115,12 @@ def emergence_chart(
     band: tuple[FloatArray, FloatArray],
     today: dt.date,
     windows: Sequence[tuple[dt.date, dt.date, str]] = (),
+    doubt_weeks: float = 0.0,
 ) -> Chart:
-    """Emerged share of the season's total with its band, and the windows marked."""
+    """Emerged share of the season's total with its band, and the windows marked.
+
+    `doubt_weeks` is of a general clock, as in `Emergence`.
+    """
     low, mid, high = 100 * band[0], 100 * share, 100 * band[1]
     layers: list[Layer] = [
         *(Hatched(first, last, words) for first, last, words in windows),
@@ -125,7 +129,10 @@ def emergence_chart(
         Threshold(50, voice.say("chart.half_emerged")),
         Moment(today, voice.say("chart.today")),
     ]
-    title = voice.say("chart.emerged", weed=Name(f"{weed[:1].upper()}{weed[1:]}"))
+    name = Name(f"{weed[:1].upper()}{weed[1:]}")
+    title = voice.say("chart.emerged", weed=name)
+    if doubt_weeks:
+        title = voice.say("chart.emerged_roughly", weed=name, weeks=round(doubt_weeks))
     at = int(np.clip(day_index(dates, today), 0, len(dates) - 1))
     ends = _span(low[at], high[at], digits=0, voice=voice)
     desc = voice.say(

@@ -214,6 +214,8 @@ def increments(weed: Weed, drivers: Drivers, bridge: Bridge = bridged) -> Clocks
     """What each day adds to the weed's clocks."""
     common = weed.common
     plain = weed.degree_days(drivers.air_c if weed.driver == "air" else drivers.soil_c)
+    if weed.ripe_from is not None:
+        plain = np.where(_between(drivers, weed.ripe_from, weed.biofix), plain, 0.0)
     steps = {"emergence": plain * _warm(drivers.soil_c, common, bridge)}
     if weed.late_start is not None:
         late = _between(drivers, weed.late_start, weed.biofix)

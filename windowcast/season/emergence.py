@@ -246,6 +246,7 @@ def _curve(weed: Weed, share: FloatArray, ages: Ages, told: npt.NDArray[np.bool_
         mean_leaf=np.where(told, ages.mean_leaf, np.nan),
         stages={name: np.where(told, part, np.nan) for name, part in ages.stages.items()},
         tillering_leaf=weed.young_below,
+        doubt_weeks=weed.doubt_weeks,
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from windowcast.core.record import DateArray, Place
 from windowcast.core.season_calendar import season_start
+from windowcast.core.weed_codes import known
 from windowcast.physics.soil_error import SoilError
 from windowcast.season.errors import ModelErrors
 from windowcast.season.soil_doubt import even_scores, soil_doubt
@@ -45,7 +46,8 @@ def model_errors(
         dates[-1].astype("datetime64[D]"),
         soil,
     )
-    clocks = {
-        code: even_scores(np.random.default_rng([*seed, *code.encode()]), count) for code in codes
+    clocks = {  # weeds on one general clock err alike
+        code: even_scores(np.random.default_rng([*seed, *known()[code].clock.encode()]), count)
+        for code in codes
     }
     return ModelErrors(doubt, clocks)

@@ -108,6 +108,8 @@ class Emergence:
     first_by_air
         Degree days of air over what the first plants take by a rule of air temperature, apart from
         the curve: from 1 on they may be up, ``[..., day]``; None where there is no such rule.
+    doubt_weeks
+        Weeks by which the dates of a general clock may be off; 0 for a published curve.
     """
 
     weed: str  # EPPO code, e.g. "POAAN"
@@ -122,6 +124,7 @@ class Emergence:
     stages: Mapping[str, FloatArray] = field(default_factory=dict)
     tillering_leaf: float = 4.0
     first_by_air: FloatArray | None = None
+    doubt_weeks: float = 0.0
 
     def days(self, part: slice) -> Emergence:
         """The curve on some of its days."""
@@ -270,5 +273,11 @@ class SiteState:
         return columns
 
     def weeds_of(self, season: str) -> list[Emergence]:
-        """The watched weeds of a season, "fall" or "spring"."""
-        return [weed for weed in self.emergence.values() if weed.season == season]
+        """The watched weeds that answers for a season, "fall" or "spring", go by.
+
+        Those of which most is known: a weed on a general clock steers only where none with a
+        published curve is watched, so watching it moves nothing of the others.
+        """
+        own = [weed for weed in self.emergence.values() if weed.season == season]
+        least = min((weed.doubt_weeks for weed in own), default=0.0)
+        return [weed for weed in own if weed.doubt_weeks == least]

@@ -33,6 +33,11 @@ def notes_of(
     ]
     notes += [note for found in substitutes if (note := note_of(found)) is not None]
     for entry in weeds:
+        if entry.doubt_weeks:
+            clock = entry.clock.removeprefix("general.")
+            notes.append(
+                _of_weed(entry, say(f"season_note.general.{clock}", weeks=entry.doubt_weeks))
+            )
         low, high = entry.origin_latitude
         if not low <= abs(record.place.latitude_deg) <= high:
             notes.append(_of_weed(entry, say("season_note.origin", low=low, high=high)))

@@ -12,7 +12,7 @@ import numpy as np
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray
 from windowcast.core.values import PACKAGED, Table, Tables, Value
-from windowcast.core.weed_codes import supported
+from windowcast.core.weed_codes import known, supported
 from windowcast.season.degree_days import chilling, heating
 
 Z90 = 1.2815515655446004  # 90 % quantile of the normal distribution
@@ -118,7 +118,12 @@ class AirRule:
 
 @dataclass(frozen=True)
 class Weed:
-    """What is known of one weed's emergence; units as in the table."""
+    """What is known of one weed's emergence; units as in the table.
+
+    `clock` names the entry of the table: that of the weed, or a general clock that several share.
+    `doubt_weeks` says by about how much the dates of a general clock may be off; 0 for a published
+    curve. Before `ripe_from` of a year no seed is ripe.
+    """
 
     code: str
     name: str
@@ -140,6 +145,9 @@ class Weed:
     common: CommonValues
     values: tuple[Value, ...]
     first_air: AirRule | None = None
+    clock: str = ""
+    doubt_weeks: float = 0.0
+    ripe_from: str | None = None  # northern "MM-DD"
 
     def degree_days(self, mean_c: FloatArray) -> FloatArray:
         """Daily degree days of this weed's own kind.
@@ -248,12 +256,15 @@ def weed(code: str, tables: Tables = PACKAGED) -> Weed:
 
 
 def weed_in(weeds: Table, code: str) -> Weed:
-    """The entry of a weed in a table such as ``data/weeds.toml``."""
-    table, common = weeds.table(code), weeds.table("common")
+    """A weed with its entry, or its general clock, in a table such as ``data/weeds.toml``."""
+    about, common = known()[code], weeds.table("common")
+    table = weeds.table(about.clock)
+    if "like" in list(table):
+        table = table.over(weeds.table(table["like"]), table["without"])
     latitude = table.value("origin_latitude")
     return Weed(
         code=code,
-        name=str(table["name"]),
+        name=about.name,
         season=str(table["season"]),
         biofix=_text(table, "biofix"),
         driver=_text(table, "driver"),
@@ -272,7 +283,16 @@ def weed_in(weeds: Table, code: str) -> Weed:
         common=CommonValues.from_table(common),
         values=(*table.values_below(), *common.values_below()),
         first_air=_air_rule(table.table("first_air")) if "first_air" in list(table) else None,
+        clock=about.clock,
+        doubt_weeks=table.number("doubt_weeks") if "doubt_weeks" in list(table) else 0.0,
+        ripe_from=_text(table, "ripe_from") if "ripe_from" in list(table) else None,
     )
+
+
+def own_values(code: str, tables: Tables = PACKAGED) -> tuple[Value, ...]:
+    """The values of a weed's own entry, or of its general clock; none where it has no clock."""
+    clock = known()[code].clock
+    return tuple(tables["weeds"].table(clock).values_below()) if clock else ()
 
 
 def _air_rule(table: Table) -> AirRule:
@@ -288,7 +308,9 @@ def with_late_share(entry: Weed, share: float | None) -> Weed:
     if share is None or entry.late_start is None:
         return entry
     moved = share - sum(f.weight for f in entry.flushes if f.clock == "late")
-    slow = next(f for f in entry.flushes if f.curve == "exponential")
+    slow = next((f for f in entry.flushes if f.curve == "exponential"), None)
+    if slow is None:  # a general clock: the share is of annual bluegrass
+        return entry
     changed = tuple(
         replace(f, weight=f.weight + (moved if f.clock == "late" else -moved))
         if f.clock == "late" or f is slow

@@ -14,7 +14,15 @@ from starlette.types import ASGIApp
 
 from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
 from windowcast.report.catalogue import problem_text
-from windowcast.web import api, incoming_views, log_views, read_views, season_views, site_views
+from windowcast.web import (
+    api,
+    incoming_views,
+    log_views,
+    read_views,
+    season_views,
+    site_views,
+    weed_views,
+)
 from windowcast.web.context import Web, page, voice_of, web, without_folders
 from windowcast.web.security import protected
 
@@ -35,6 +43,7 @@ ROUTES = [
     Route("/message.txt", read_views.message),
     *incoming_views.ROUTES,
     *site_views.ROUTES,
+    *weed_views.ROUTES,
     *read_views.ROUTES,
     *season_views.ROUTES,
     *log_views.ROUTES,

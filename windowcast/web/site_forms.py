@@ -5,14 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, get_args
 from zoneinfo import ZoneInfo
 
 from windowcast.core.site import Site, site_from
 from windowcast.core.turf import Species, Texture
-from windowcast.core.weed_codes import supported
+from windowcast.core.weed_codes import Cycle, known
 from windowcast.report.catalogue import Voice
-from windowcast.season.weeds import weed
 from windowcast.web.fields import Field, Kind, read, show
 from windowcast.web.site_rows import LISTS, read_rows, show_rows, toml_rows
 
@@ -109,9 +108,12 @@ LIMITS = (
 GROUPS: Mapping[str, tuple[SiteField, ...]] = {"place": PLACE, "turf": TURF, "limits": LIMITS}
 
 
-def weed_choices() -> tuple[tuple[str, str], ...]:
-    """EPPO code and name of every weed that can be watched."""
-    return tuple((code, weed(code).name) for code in supported())
+def weed_choices() -> dict[str, list[tuple[str, str]]]:
+    """EPPO code and name of every weed that can be watched, by life cycle."""
+    found: dict[str, list[tuple[str, str]]] = {cycle: [] for cycle in get_args(Cycle)}
+    for code, weed in known().items():
+        found[weed.cycle].append((code, weed.name))
+    return found
 
 
 def settings_from(typed: Mapping[str, str], voice: Voice) -> dict[str, Any]:
@@ -127,7 +129,7 @@ def settings_from(typed: Mapping[str, str], voice: Voice) -> dict[str, Any]:
     found |= read(asked, typed, voice.units, ZoneInfo("UTC"))
     found["stock"] = found["stock"] or []
     found["timezone"] = found["timezone"] or ""
-    found["weeds"] = [code for code, _ in weed_choices() if typed.get(f"weed.{code}")]
+    found["weeds"] = [code for code in known() if typed.get(f"weed.{code}")]
     found["calendar.spray_weekdays"] = [day for day in DAYS if typed.get(f"day.{day}")]
     return found | read_rows(typed)
 

@@ -12,8 +12,10 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from windowcast.core.errors import InputError
+from windowcast.core.site import Site
 from windowcast.core.site_template import Answers, site_toml
 from windowcast.core.units import System
+from windowcast.core.weed_codes import known
 from windowcast.report.catalogue import Voice
 from windowcast.sources.files import parse_spec
 from windowcast.web import places
@@ -49,6 +51,7 @@ _FIRST = {
     "advice.odds_threshold": "60",
     **{f"day.{day}": "yes" for day in DAYS},
 }
+_WATCHED = Site.model_fields["weeds"].default
 
 
 async def making(request: Request) -> Response:
@@ -57,7 +60,7 @@ async def making(request: Request) -> Response:
         query = request.query_params
         words = query.get("place", "")[:80]
         towns = await run_in_threadpool(places.search, words) if words else []
-        weeds = {f"weed.{code}": "yes" for code, _ in weed_choices()}
+        weeds = {f"weed.{code}": "yes" for code in _WATCHED}
         values = {**_FIRST, **weeds, **_from_town(query.get("town", ""), words)}
         return _form(request, None, values, towns=towns, place=words)
     typed = await posted(request)
@@ -169,7 +172,11 @@ def _form(
         status=422 if problem else 200,
         groups=asked,
         values=values,
-        weeds=weed_choices(),
+        watched=[code for code in known() if values.get(f"weed.{code}")],
+        weeds=[
+            (voice.say(f"weed_cycle.several.{cycle.replace(' ', '_')}"), weeds)
+            for cycle, weeds in weed_choices().items()
+        ],
         days=DAYS,
         lists=lists_said(voice),
         rows=rows_shown(values),

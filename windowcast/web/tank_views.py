@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from starlette.requests import Request
 
 from windowcast.core.errors import InputError
+from windowcast.core.weed_codes import known
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products, product_from_words
 from windowcast.materials.tank import Product, TankSheet
@@ -31,7 +32,6 @@ from windowcast.records.tank_job import (
 )
 from windowcast.report.catalogue import Voice
 from windowcast.report.tank_sheet import SaidSheet, said_sheet
-from windowcast.season.weeds import weed
 from windowcast.web.context import voice_of
 from windowcast.web.fields import Field, FormError, Kind, read, sentence_of, wrong_by_field
 from windowcast.web.log_views import accepted, open_log, today_of, with_weather
@@ -199,7 +199,7 @@ def _sprayer_fields(site: KnownSite, typed: Mapping[str, str], voice: Voice) -> 
 def _done_fields(site: KnownSite, voice: Voice) -> tuple[Field, ...]:
     """What is asked for the record beside the sheet."""
     assert site.site is not None
-    weeds = tuple((code, weed(code).name) for code in site.site.weeds)
+    weeds = tuple((code, known()[code].name) for code in site.site.weeds)
     times = (
         _field("start", voice, "moment", needed=True),
         _field("end", voice, "moment"),

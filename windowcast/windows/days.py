@@ -73,12 +73,8 @@ class DayContext:
         return np.full((1, len(self.dates)), np.nan)
 
     def emerging(self, name: str, pick: Callable[..., FloatArray]) -> FloatArray:
-        """A quantity of the watched weeds of the purpose's season, by `pick` over the weeds."""
-        found = [
-            getattr(weed, name)
-            for weed in self.state.emergence.values()
-            if weed.season == self.weeds
-        ]
+        """A quantity of the weeds that the purpose goes by, by `pick` over the weeds."""
+        found = [getattr(weed, name) for weed in self.state.weeds_of(self.weeds)]
         if not found:
             return self.unknown
         return np.atleast_2d(pick(np.stack(np.broadcast_arrays(*found)), axis=0))
