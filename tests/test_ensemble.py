@@ -300,7 +300,7 @@ def test_rain_without_a_probability_is_calibrated_by_lead() -> None:
 
 def test_even_uniforms_keep_the_order() -> None:
     scores = np.random.default_rng(5).standard_normal((50, 4))
-    even = even_uniforms(np.random.default_rng(6), scores)
+    even = even_uniforms(np.random.default_rng(6).random(scores.shape), scores)
     assert np.array_equal(np.argsort(even, axis=0), np.argsort(scores, axis=0))
     assert np.array_equal(np.sort(np.floor(even * 50), axis=0)[:, 0], np.arange(50))
 

@@ -105,7 +105,7 @@ def test_humidity_from_whichever_is_given() -> None:
 
 def test_gusts_are_estimated_only_where_none_are_given() -> None:
     assert (context().gust_m_s[0, LEAD_H:] == 4.0).all()
-    assert context(without=("gust_m_s",)).gust_m_s[0, LEAD_H:] == pytest.approx(1.5 * 2.5)
+    assert context(without=("gust_m_s",)).gust_m_s[0, LEAD_H:] == pytest.approx(1.9 * 2.5)
     assert np.isnan(context(without=("gust_m_s", "wind_m_s")).gust_m_s).all()
 
 

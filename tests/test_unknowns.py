@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
@@ -23,6 +24,7 @@ from windowcast.season.state import build, drivers_of
 from windowcast.season.unknown_rain import note_of, substitute_of
 from windowcast.sources.files import read_weather
 from windowcast.sources.uscrn import read_uscrn
+from windowcast.weather.ensemble import members
 from windowcast.weather.gaps import filled
 from windowcast.weather.load import assemble
 from windowcast.weather.quality import checked
@@ -259,33 +261,106 @@ def test_a_layer_of_the_forecast_that_is_impossible_is_named() -> None:
 BETTER = {"fit": 2, "marginal": 1}
 
 
+LAYERS = (
+    "wind_m_s", "gust_m_s", "dewpoint_c", "precip_mm", "precip_prob", "cloud_fraction",
+    "wind_from_deg",
+)  # fmt: skip
+ODDS_MAY_RISE = 0.02  # of the same hours; odds are counted in a hundred futures
+# odds may hide it, but a day with a chance of rain above the climate's and no rain scores better
+# without that chance: 0.35 to 0.50 on the last day of the sample
+SCORE_MAY_RISE = {"precip_prob": 13.0}
+USUAL_SCORE_MAY_RISE = 3.0  # hours chosen by other odds
+
+Windows = dict[tuple[str, dt.date], tuple[int, float, float, tuple[int, int]]]
+
+
+def windows(days: Record, hours: Record) -> Windows:
+    """Purpose and date of each window → verdict, score, odds and hours."""
+    found = answer(sample_site(), sample_days(hours, days)).ranking
+    return {
+        (outlook.purpose, w.start.date()): (
+            BETTER[w.verdict],
+            w.score,
+            w.odds.share if w.odds else 0.0,
+            (w.start.hour, w.end.hour),
+        )
+        for outlook in found.purposes
+        for w in outlook.windows
+    }
+
+
+def check_no_better(before: Windows, after: Windows, what: str) -> None:
+    for key, (verdict, score, odds, hours) in after.items():
+        assert verdict <= before[key][0], (what, key)
+        assert score <= before[key][1] + SCORE_MAY_RISE.get(what, USUAL_SCORE_MAY_RISE), (what, key)
+        if hours == before[key][3]:
+            assert odds <= before[key][2] + ODDS_MAY_RISE, (what, key)
+
+
 @pytest.mark.slow
 def test_no_verdict_gets_better_by_knowing_less() -> None:
     daily, hourly = sample("daily"), sample("hourly")
     month = slice(len(daily.times) - 30, None)
-    cases = [(without(daily, "precip_mm", days), hourly) for days in (slice(None), month)]
-    cases += [(without(daily, name), hourly) for name in ("rh_mean_pct", "solar_mj_m2")]
-    cases += [
-        (daily, without(hourly, name))
-        for name in ("wind_m_s", "dewpoint_c", "precip_mm", "cloud_fraction", "wind_from_deg")
-    ]
-
-    def windows(days: Record, hours: Record) -> dict[object, tuple[int, float, float]]:
-        found = answer(sample_site(), sample_days(hours, days)).ranking
-        return {
-            (outlook.purpose, w.start.date()): (
-                BETTER[w.verdict],
-                w.score,
-                w.odds.share if w.odds else 0.0,
-            )
-            for outlook in found.purposes
-            for w in outlook.windows
-        }
-
+    cases = [(without(daily, "precip_mm", days), hourly, "rain") for days in (slice(None), month)]
+    cases += [(without(daily, name), hourly, name) for name in ("rh_mean_pct", "solar_mj_m2")]
+    cases += [(daily, without(hourly, name), name) for name in LAYERS]
     before = windows(daily, hourly)
     assert before
-    for case in cases:
-        for key, (verdict, score, odds) in windows(*case).items():
-            assert verdict <= before[key][0]
-            assert score <= before[key][1] + 3  # hours chosen by other odds
-            assert odds <= before[key][2] + 0.05  # a hundred futures, drawn anew
+    for days, hours, what in cases:
+        check_no_better(before, windows(days, hours), what)
+
+
+def made_up(hourly: Record, seed: int) -> Record:
+    """A forecast as it might come: by half-days gusts up to 1.85 times the wind, a chance of rain,
+    and as much rain as a wet day of the climate brings where it is likelier than usual.
+    """
+    rng = np.random.default_rng(seed)
+    half = np.arange(len(hourly.times)) // 12
+    parts = int(half[-1]) + 1
+    wind = hourly.get("wind_m_s") * 0.8 * np.clip(rng.gamma(6.0, 1 / 6, parts), 0.4, 1.8)[half]
+    gust = wind * (1 + 0.85 * rng.beta(2.0, 2.0, parts))[half]
+    chance = np.clip(rng.beta(0.6, 1.6, parts), 0.02, 0.98)
+    chance = np.where(rng.random(parts) < 0.5, np.minimum(chance, 0.1), chance)[half]
+    rain = np.where(chance >= 0.29, chance * 6.0 / 12, 0.0)
+    temp = hourly.get("temp_c") + rng.normal(4.0, 3.0)
+    changed = {
+        "wind_m_s": wind,
+        "gust_m_s": gust,
+        "precip_prob": chance,
+        "precip_mm": rain,
+        "temp_c": temp,
+        "dewpoint_c": np.minimum(hourly.get("dewpoint_c") + 3.0, temp),
+    }
+    return replace(hourly, values={**hourly.values, **changed})
+
+
+@pytest.mark.slow
+def test_no_made_up_forecast_gets_better_by_a_layer_less() -> None:
+    daily, windows_seen = sample("daily"), 0
+    for seed in (1, 8, 11):
+        hourly = made_up(sample("hourly"), seed)
+        before = windows(daily, hourly)
+        windows_seen += len(before)
+        for name in ("gust_m_s", "precip_mm", "precip_prob"):
+            check_no_better(before, windows(daily, without(hourly, name)), name)
+    assert windows_seen >= 10
+
+
+@pytest.mark.parametrize("name", LAYERS)
+def test_a_layer_taken_away_draws_no_other_future_of_the_rest(name: str) -> None:
+    hourly = sample("hourly")
+    until = SAMPLE_TODAY + dt.timedelta(days=12)
+    before, after = (
+        members(sample_days(hours), until=until, count=20)
+        for hours in (hourly, without(hourly, name))
+    )
+    follows = {
+        "wind_m_s": {"gust_m_s"},
+        "dewpoint_c": {"rh_pct"},
+        "precip_mm": {"precip_prob"},
+        "precip_prob": {"precip_mm"},
+    }
+    for other in set(before.hourly.values) - {name} - follows.get(name, set()):
+        np.testing.assert_array_equal(
+            after.hourly.get(other), before.hourly.get(other), err_msg=other
+        )

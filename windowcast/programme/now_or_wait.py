@@ -194,7 +194,7 @@ def _days_ahead(made: Decision, days: int) -> Phrase:
         return say("decision.no_day", days=days)
     if first is None:
         return say("decision.none_forecast", days=days, surest=_surest(surest))
-    if first.date == surest.date:
+    if first.date == surest.date or _chance(first) >= _chance(surest):
         return say("decision.best_and_surest", day=first.date, hopes=_hopes(first))
     return say("decision.best", day=first.date, hopes=_hopes(first), surest=_surest(surest))
 
@@ -205,4 +205,8 @@ def _surest(day: DayAhead) -> Phrase:
 
 def _hopes(day: DayAhead) -> Phrase:
     """The chance that a day is a spray day."""
-    return say("decision.hopes", share=Share(day.odds.share if day.odds is not None else 0.0))
+    return say("decision.hopes", share=Share(_chance(day)))
+
+
+def _chance(day: DayAhead) -> float:
+    return day.odds.share if day.odds is not None else 0.0

@@ -112,11 +112,13 @@ def members(
     day_of = (local_dates(zone, times) - today).astype(np.int64)
     said = extended(weather.hourly, times[0], times[-1]) if weather.hourly is not None else None
     chance, amount = _said_rain(said, len(times))
-    runs = find_runs(chance, day_of)
+    told = _told_by_hour(said, len(times))
+    runs = find_runs(chance, day_of, told)
     drawn = Drawn(issued, daily, said, scores, past, reach, day_of, tables)
-    rain = _rain(rng, drawn, runs, amount, certain)
+    rain_draws, hour_draws = rng.spawn(2)  # what is known of one must not change the other's
+    rain = _rain(rain_draws, drawn, runs, (amount, told), certain)
     drawn = replace(drawn, daily=_with_rain(daily, rain, day_of))
-    return Members(drawn.daily, hourly_members(rng, drawn, rain), reach, past.years)
+    return Members(drawn.daily, hourly_members(hour_draws, drawn, rain), reach, past.years)
 
 
 def _seed(weather: Weather, seed: int) -> list[int]:
@@ -246,10 +248,23 @@ def _said_rain(said: Record | None, hours: int) -> tuple[FloatArray, FloatArray]
     return chance, amount
 
 
+def _told_by_hour(said: Record | None, hours: int) -> npt.NDArray[np.bool_]:
+    """Hours of which a forecast tells the temperature."""
+    return np.zeros(hours, dtype=bool) if said is None else np.isfinite(said.get("temp_c"))
+
+
 def _rain(
-    rng: np.random.Generator, drawn: Drawn, runs: Runs, amount: FloatArray, certain: bool
+    rng: np.random.Generator,
+    drawn: Drawn,
+    runs: Runs,
+    by_hour: tuple[FloatArray, npt.NDArray[np.bool_]],
+    certain: bool,
 ) -> FloatArray:
-    """Rain by the hour, ``[1 + member, hour]``; row 0 as issued."""
+    """Rain by the hour, ``[1 + member, hour]``; row 0 as issued.
+
+    `by_hour` are the forecast amounts and whether anything is told, ``[hour]``.
+    """
+    amount, told = by_hour
     values = drawn.values
     share = values.number("rain.day_share")
     scores = drawn.scores[..., ErrorPart.RAIN]
@@ -258,15 +273,16 @@ def _rain(
         amount,
         drawn.issued.get("precip_mm"),
         values,
+        by_hour=told,
         wet_share=drawn.past.wet_share,
         wet_mean_mm=float(drawn.past.wet_amounts_mm.mean()),
     )
     if certain:
         new = np.broadcast_to(np.nan_to_num(said.issued_mm), (len(scores), len(runs.first)))
     else:
-        own = rng.standard_normal((len(scores), len(runs.first)))
+        own = runs.draw(rng.standard_normal, len(scores))
         run_scores = share * scores[:, runs.day] + np.sqrt(1 - share**2) * own
-        new = drawn_amounts(rng, run_scores, said, drawn.past.wet_amounts_mm, values)
+        new = drawn_amounts(rng, run_scores, runs, said, drawn.past.wet_amounts_mm, values=values)
     future = np.full((len(scores) + 1, len(runs.first)), np.nan)
     future[:] = np.atleast_2d(drawn.daily.get("precip_mm"))[:, np.atleast_1d(runs.day)]
     forecast = np.isfinite(runs.chance) | (runs.day < drawn.reach)

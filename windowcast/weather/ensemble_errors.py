@@ -255,12 +255,14 @@ def in_day_scores(
     return scores
 
 
-def even_uniforms(rng: np.random.Generator, scores: FloatArray) -> FloatArray:
+def even_uniforms(within: FloatArray, scores: FloatArray) -> FloatArray:
     """Scores ``[member, ...]`` turned into evenly spread uniforms in the same order.
+
+    `within` are draws from 0..1, one for each score: where in its part a value lies.
 
     Each column holds one value in each of the `member` equal parts of 0..1, so that a chance is
     met by as many members as it says, to one in the ensemble's size.
     """
     ranks = np.argsort(np.argsort(scores, axis=0), axis=0)
-    uniforms: FloatArray = (ranks + rng.random(scores.shape)) / len(scores)
+    uniforms: FloatArray = (ranks + within) / len(scores)
     return uniforms

@@ -64,8 +64,9 @@ def hourly_members(rng: np.random.Generator, drawn: Drawn, rain_mm: FloatArray) 
     made = daily_to_hourly(drawn.daily, drawn.daily.times[0].astype(object), days, drawn.tables)
     hours = len(drawn.day_of)
     fallback = np.where(drawn.day_of < drawn.reach, Grade.ESTIMATED, Grade.CLIMATOLOGY)
+    course, wind, sky = rng.spawn(3)
     values: dict[str, FloatArray] = {
-        "temp_c": _of_their_own_shape(rng.spawn(1)[0], made.get("temp_c"), drawn),
+        "temp_c": _of_their_own_shape(course, made.get("temp_c"), drawn),
         "dewpoint_c": made.get("dewpoint_c"),
     }
     grades = {name: fallback.astype(np.uint8) for name in (*values, "precip_mm", "rh_pct")}
@@ -75,8 +76,8 @@ def hourly_members(rng: np.random.Generator, drawn: Drawn, rain_mm: FloatArray) 
         still_open = (said.grade("temp_c") != Grade.OBSERVED) & (not certain)
         for name, value in (
             _temperature(drawn, said, still_open)
-            | _wind(rng, drawn, said, still_open)
-            | _sky(rng, drawn, said, rain_mm, still_open)
+            | _wind(wind, drawn, said, still_open)
+            | _sky(sky, drawn, said, rain_mm, still_open)
         ).items():
             there = np.isfinite(value)
             base = values.get(name, np.full((1, hours), np.nan))

@@ -8,6 +8,7 @@ and place inside its run.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,8 +40,19 @@ class Runs:
     day: npt.NDArray[np.int64]
     chance: FloatArray
 
+    def draw(self, numbers: Callable[[tuple[int, int]], FloatArray], members: int) -> FloatArray:
+        """Random numbers ``[member, run]`` from a function of a shape, drawn by the hour.
 
-def find_runs(chance: FloatArray, day_of: npt.NDArray[np.int64]) -> Runs:
+        A run has those of its first hour. So it has the same ones however the other hours are
+        cut, and knowing less of one day draws no other rain on the next.
+        """
+        hours = int(self.first[-1] + self.length[-1])
+        return numbers((members, hours))[:, self.first]
+
+
+def find_runs(
+    chance: FloatArray, day_of: npt.NDArray[np.int64], told: npt.NDArray[np.bool_] | None = None
+) -> Runs:
     """Cut hours into runs.
 
     Parameters
@@ -50,7 +62,11 @@ def find_runs(chance: FloatArray, day_of: npt.NDArray[np.int64]) -> Runs:
         some hours without one is taken as a whole, unless those are its first or last hours.
     day_of
         Day index of each hour.
+    told
+        Hours of which the forecast tells anything, ``[hour]``: there a day without a probability
+        is cut in halves. None: it tells days only.
     """
+    told = np.zeros(len(chance), dtype=bool) if told is None else told
     known = np.isfinite(chance)
     days = np.arange(day_of[-1] + 1)
     starts = np.searchsorted(day_of, days)
@@ -63,7 +79,7 @@ def find_runs(chance: FloatArray, day_of: npt.NDArray[np.int64]) -> Runs:
     cut[1:] = np.where(hourly[1:] & hourly[:-1], ~equal, ~same_day)
     begin = np.flatnonzero(cut)
     since = np.arange(len(chance)) - np.repeat(begin, np.diff(np.append(begin, len(chance))))
-    first = np.flatnonzero(cut | (hourly & (since % LONGEST_RUN_H == 0)))
+    first = np.flatnonzero(cut | ((hourly | told) & (since % LONGEST_RUN_H == 0)))
     length = np.diff(np.append(first, len(chance)))
     day = day_of[first + length // 2]
     return Runs(first, length, day, np.where(hourly[first], chance[first], np.nan))
@@ -101,6 +117,21 @@ def chance_from_amount(
     return chance
 
 
+def careful_chance(
+    likely: FloatArray, amount_mm: FloatArray, climate_share: float, values: Table
+) -> FloatArray:
+    """`chance_from_amount` on the safe side: rain in a forecast is certain, and no half of a day
+    without it is safer than a day of the climate.
+
+    For forecasts by the hour, in which spray windows are named: a probability that is missing must
+    not make one look better.
+    """
+    chance: FloatArray = np.where(
+        amount_mm >= values.number("rain.wet"), 1.0, np.maximum(likely, climate_share)
+    )
+    return chance
+
+
 @dataclass(frozen=True)
 class SaidRain:
     """What the forecast says of each run, ``[run]``.
@@ -131,6 +162,7 @@ def said_of_runs(
     daily_mm: FloatArray,
     values: Table,
     *,
+    by_hour: npt.NDArray[np.bool_],
     wet_share: float,
     wet_mean_mm: float,
 ) -> SaidRain:
@@ -142,24 +174,34 @@ def said_of_runs(
         Forecast amounts, ``[hour]`` and ``[day]``, NaN where there are none. An amount that comes
         with a probability is the expected amount: divided by the probability it is what falls
         when it rains.
+    by_hour
+        Hours of which the forecast tells anything, ``[hour]``, as for `find_runs`. Where it tells
+        hours but no probability, one that leans to rain stands in (`careful_chance`).
     wet_share, wet_mean_mm
-        The climate's share of wet days and mean amount of one. A run with a probability of one
-        half or more but no amount is issued with that mean, one with less as dry.
+        The climate's share of wet days and mean amount of one. A run with a probability but no
+        amount is issued with that mean where it is as likely wet as a day of the climate, else as
+        dry.
     """
     table = values.table("rain")
     least = table.number("wet")
     summed = np.add.reduceat(np.nan_to_num(hourly_mm), runs.first)
     told = np.add.reduceat(np.isfinite(hourly_mm), runs.first) > 0
-    of_day = np.where(np.isfinite(daily_mm[runs.day]) | ~told, daily_mm[runs.day], summed)
+    hours_told = np.add.reduceat(by_hour, runs.first) > 0
+    part = np.where(hours_told, np.minimum(runs.length / 24, 1.0), 1.0)
+    of_day = np.where(
+        told & (hours_told | np.isnan(daily_mm[runs.day])), summed, daily_mm[runs.day] * part
+    )
     with_chance = np.isfinite(runs.chance)
     lead = middle_of_days(int(runs.day[-1]) + 1)[runs.day]
-    chance = np.where(with_chance, runs.chance, chance_from_amount(of_day, lead, wet_share, values))
+    likely_wet = chance_from_amount(of_day, lead, wet_share, values)
+    careful = careful_chance(likely_wet, of_day, wet_share, values)
+    chance = np.where(with_chance, runs.chance, np.where(hours_told, careful, likely_wet))
     part_of_day = np.sqrt(np.minimum(runs.length / 24, 1.0))
     some = np.where(with_chance, told & (summed > 0), of_day >= least)
     if_wet = np.where(with_chance, summed / np.maximum(chance, 1e-3), np.nan_to_num(of_day))
     by_skill = skill_correlation(lead, values) / np.maximum(chance, 1e-3)
     as_forecast = np.where(some, np.where(with_chance, 1.0, by_skill), 0.0)
-    likely = np.where(chance >= 0.5, wet_mean_mm * part_of_day, 0.0)
+    likely = np.where(chance >= min(wet_share, 0.5), wet_mean_mm * part_of_day, 0.0)
     issued = np.where(told, summed, np.where(with_chance, likely, of_day))
     return SaidRain(chance, if_wet, as_forecast, part_of_day, issued)
 
@@ -167,8 +209,10 @@ def said_of_runs(
 def drawn_amounts(
     rng: np.random.Generator,
     scores: FloatArray,
+    runs: Runs,
     said: SaidRain,
     climate_mm: FloatArray,
+    *,
     values: Table,
 ) -> FloatArray:
     """Amounts ``[member, run]``: rain in the share `chance` of the members.
@@ -182,10 +226,12 @@ def drawn_amounts(
     """
     table = values.table("rain")
     least, shape = table.number("wet"), table.number("forecast_shape")
-    wet = even_uniforms(rng, scores) > 1 - said.chance
-    about = rng.standard_gamma(shape, scores.shape) / shape * said.if_wet_mm
-    usual = rng.choice(climate_mm, scores.shape) * said.part_of_day
-    amount = np.where(rng.random(scores.shape) < said.as_forecast, about, usual)
+    count = len(scores)
+    wet = even_uniforms(runs.draw(rng.random, count), scores) > 1 - said.chance
+    about = runs.draw(lambda size: rng.standard_gamma(shape, size), count) / shape
+    usual = runs.draw(lambda size: rng.choice(climate_mm, size), count) * said.part_of_day
+    forecast = runs.draw(rng.random, count) < said.as_forecast
+    amount = np.where(forecast, about * said.if_wet_mm, usual)
     drawn: FloatArray = np.where(wet, np.maximum(amount, least), 0.0)
     return drawn
 
@@ -199,10 +245,10 @@ def spells(
     """
     table = values.table("rain")
     low, high = table.number("spell_low"), table.number("spell_high")
-    draws = rng.random((2, *amounts_mm.shape))
-    share = low + (high - low) * draws[0] ** table.number("spell_power")
+    lengths, begins = (runs.draw(rng.random, len(amounts_mm)) for _ in range(2))
+    share = low + (high - low) * lengths ** table.number("spell_power")
     long = np.clip(np.round(share * runs.length), 1, runs.length)
-    begin = np.floor(draws[1] * (runs.length - long + 1))
+    begin = np.floor(begins * (runs.length - long + 1))
     run_of = np.repeat(np.arange(len(runs.first)), runs.length)
     position = np.arange(len(run_of)) - runs.first[run_of]
     inside = (position >= begin[:, run_of]) & (position < (begin + long)[:, run_of])
