@@ -186,9 +186,32 @@ def test_a_height_that_is_unknown_is_told_with_its_cost(
     np.testing.assert_array_equal(record.get("tmax_c"), read_weather(path).get("tmax_c"))
 
 
-@pytest.mark.parametrize("about", ["", "# latitude: 41.201\n# longitude: -8.6\n"])
-def test_of_the_sites_own_file_no_height_is_asked(tmp_path: Path, about: str) -> None:
-    assert read_weather(_from_a_station(tmp_path, about), place=HERE).flags == ()
+@pytest.mark.parametrize(
+    ("about", "spec"), [("", ":measured=here"), ("# latitude: 41.201\n# longitude: -8.6\n", "")]
+)
+def test_of_the_sites_own_file_no_height_is_asked(tmp_path: Path, about: str, spec: str) -> None:
+    record = read_weather(f"{_from_a_station(tmp_path, about)}{spec}", place=HERE)
+    assert record.flags == ()
+    assert record.provenance[0].distance_km == pytest.approx(0.0, abs=0.2)
+
+
+def test_a_file_that_does_not_say_where_it_is_from_is_not_taken_as_the_sites(
+    tmp_path: Path,
+) -> None:
+    record = read_weather(_from_a_station(tmp_path, ""), place=HERE)
+    (flag,) = record.flags
+    assert flag.check in REMARKS, "it is part of the answer"
+    said = render(flag.text)
+    assert "does not say where it was measured. It counts as 120 km away" in said
+    assert "3 days less sure" in said
+    assert "say porto.csv:measured=here" in said
+    assert record.provenance[0].distance_km is None
+
+
+def test_what_the_owner_says_of_a_files_place_must_agree_with_the_file(tmp_path: Path) -> None:
+    path = _from_a_station(tmp_path, "# latitude: 41.24\n# longitude: -8.68\n")
+    with pytest.raises(InputError, match=r"measured 8 km from the site.*leave out measured=here"):
+        read_weather(f"{path}:measured=here", place=HERE)
 
 
 def test_wide_table_of_the_archive_in_tenths(tmp_path: Path) -> None:

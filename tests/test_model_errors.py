@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from windows_fixtures import site
 
-from windowcast.core.record import Grade, Place, Record
+from windowcast.core.record import Grade, Place, Provenance, Record
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED
 from windowcast.physics.soil_error import SoilError, soil_error
@@ -166,6 +166,36 @@ def test_a_humid_climate_has_the_smaller_error_and_an_unknown_one_the_greater() 
     assert soil_error_at(wet, 0, values) == soil_error(humid=True)
     assert soil_error_at(dry, 0, values) == soil_error(humid=False)
     assert soil_error_at(wet.between(DAYS[0], DAYS[200]), 0, values) == soil_error(humid=False)
+
+
+def _from(distance_km: float | None, height_m: float | None, site_m: float | None) -> Record:
+    files = Provenance(
+        "file", "a.csv", ("tmax_c", "tmin_c"), first="2022-01-01",
+        distance_km=distance_km, elevation_m=height_m,
+    )  # fmt: skip
+    forecast = Provenance("forecast", "grid cell", ("temp_c",), first=str(DAYS[TODAY]))
+    here = dataclasses.replace(HERE, elevation_m=site_m)
+    return dataclasses.replace(_record(DAYS[:TODAY]), place=here, provenance=(files, forecast))
+
+
+@pytest.mark.parametrize("site_m", [120.0, None])
+@pytest.mark.parametrize("height_m", [80.0, None])
+@pytest.mark.parametrize("readings", [0, 10])
+def test_a_place_or_height_taken_away_widens_the_error_of_the_soil(
+    site_m: float | None, height_m: float | None, readings: int
+) -> None:
+    def week_sd_c(*about: float | None) -> float:
+        return soil_error_at(_from(*about), readings, PACKAGED["soil"]).mean_sd_c(7)
+
+    untold = week_sd_c(None, None, site_m)
+    for away in (0.0, 1.0, 8.0, 60.0, 120.0):
+        known = week_sd_c(away, height_m, site_m)
+        assert week_sd_c(None, height_m, site_m) >= known
+        assert untold >= known
+        assert week_sd_c(away, None, site_m) >= known
+        assert week_sd_c(away, height_m, None) >= known
+    assert week_sd_c(8.0, None, site_m) > week_sd_c(8.0, 80.0, 120.0)
+    assert untold > week_sd_c(0.0, None, site_m) == week_sd_c(0.0, 80.0, 120.0)
 
 
 def test_a_draw_has_the_spread_and_the_memory_that_were_asked_for() -> None:

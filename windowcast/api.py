@@ -13,6 +13,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from os import PathLike, fspath
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -109,7 +110,8 @@ def read_weather(
         followed by ``:units=us`` and the like; or a DataFrame whose index holds dates (daily) or
         times with a zone (hourly) and whose columns are named as in such a file.
     place
-        Where the record belongs: replaces what a file says; a DataFrame says nothing.
+        Where the record belongs: replaces what a file says. A DataFrame says nothing, and counts as
+        measured there.
     units
         Unit system of the columns of a DataFrame whose name says no unit.
 
@@ -143,7 +145,8 @@ def read_weather(
     from windowcast.sources.frames import record_of_frame
 
     nowhere = Place("DataFrame", float("nan"), float("nan"))
-    return record_of_frame(source, place or nowhere, units=units)
+    record = record_of_frame(source, place or nowhere, units=units)
+    return record if place is None else files.measured_at(record, place)
 
 
 def load_weather(
@@ -206,7 +209,7 @@ def load_weather(
     return weather_found(
         site,
         files=[
-            fspath(one) if isinstance(one, str | PathLike) else read_weather(one, place=site.place)
+            fspath(one) if isinstance(one, str | PathLike) else _at_site(one, site.place)
             for one in given
         ],
         today=today,
@@ -214,6 +217,14 @@ def load_weather(
         hours_days=hours_days,
         progress=progress,
     )
+
+
+def _at_site(weather: Record | pd.DataFrame, place: Place) -> Record:
+    """Weather handed over as such, at the site; a DataFrame does not say where it was measured."""
+    if isinstance(weather, Record):
+        return files.placed(weather, place)
+    nowhere = replace(place, latitude_deg=math.nan, longitude_deg=math.nan, elevation_m=None)
+    return files.placed(read_weather(weather, place=nowhere), place)
 
 
 def answer(

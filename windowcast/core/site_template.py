@@ -114,6 +114,7 @@ spray_weekdays = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 [weather]
 # Weather files, relative to this one; none: the station archive and the public forecast.
+# A file of a station that stands here: "my-station.csv:measured=here".
 {files}
 # station = "72306"  # archive station id; none: the best ones nearby are blended
 forecast = "auto"  # "none": files only

@@ -16,6 +16,7 @@ REMARKS = frozenset(
         "highs-a-day-late",
         "no-elevation",
         "no-forecast",
+        "no-place",
         "no-station",
         "own-bias",
         "own-drift",

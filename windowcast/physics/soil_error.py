@@ -59,7 +59,8 @@ def soil_error(
     *,
     humid: bool | None = None,
     unknown_rain_sd_c: float = 0.0,
-    distance_km: float = 0.0,
+    distance_km: float | None = 0.0,
+    known_height: bool = True,
     values: Table | None = None,
 ) -> SoilError:
     """Sizes of the soil model's error at a place.
@@ -73,7 +74,10 @@ def soil_error(
     unknown_rain_sd_c
         What usual rain in place of unknown rain adds, K (`windowcast.season.unknown_rain`).
     distance_km
-        How far away the weather was measured; adds to the bias, which readings then shrink.
+        How far away the weather was measured; adds to the bias, which readings then shrink. None,
+        not known, counts as the farthest of the pairs of stations that its cost comes from.
+    known_height
+        Whether the heights of site and measurement are both known, or one and the same.
     values
         Instead of ``data/soil.toml``, whose table ``error`` holds the sizes.
 
@@ -85,7 +89,8 @@ def soil_error(
     Notes
     -----
     With n readings the bias has the variance ``f + (b - f) / (1 + n / h)``: b without any, f with
-    many, half of the difference gone with h. Distance d adds ``c d`` to b.
+    many, half of the difference gone with h. Distance d adds ``c d`` to b, an unknown height a
+    variance of its own.
 
     Examples
     --------
@@ -95,13 +100,16 @@ def soil_error(
     True
     >>> soil_error(humid=True, unknown_rain_sd_c=0.6).slow_sd_c > none.slow_sd_c
     True
-    >>> soil_error(distance_km=80.0).bias_sd_c > none.bias_sd_c
+    >>> far, untold = (soil_error(distance_km=km, humid=True) for km in (80.0, None))
+    >>> untold.bias_sd_c > far.bias_sd_c > none.bias_sd_c
     True
     """
     table = (values or load("soil")).table("error")
     where = "humid" if humid else "elsewhere"
     before, least = (table.number(name) ** 2 for name in ("bias_sd", "bias_sd_many_readings"))
-    before += table.number("far_sd") ** 2 * distance_km / table.number("far_distance")
+    away = table.number("unknown_distance") if distance_km is None else distance_km
+    before += table.number("far_sd") ** 2 * away / table.number("far_distance")
+    before += 0.0 if known_height else table.number("unknown_height_sd") ** 2
     shrunk = least + (before - least) / (1 + readings / table.number("half_readings"))
     return SoilError(
         bias_sd_c=math.sqrt(shrunk),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,7 +17,7 @@ from windowcast.core.site import Site, site_from
 from windowcast.region import tables
 from windowcast.region.columns import WEEDS
 from windowcast.region.engine import Station
-from windowcast.sources.files import read_weather
+from windowcast.sources.files import measured_at, read_weather
 from windowcast.weather.gaps import filled
 from windowcast.weather.join import hourly_to_daily
 from windowcast.weather.quality import checked
@@ -118,7 +118,7 @@ def station_record(station: Station, options: Options) -> Record:
             path=station.path,
             remedy="give a file with tmax and tmin",
         )
-    record = replace(record, place=place)
+    record = measured_at(record, place)
     first, last = record.times[[0, -1]]
     if options.first_year is not None:
         first = season_starts(options.first_year, place.southern)

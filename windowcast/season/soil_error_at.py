@@ -10,13 +10,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from windowcast.core.record import Record
+from windowcast.core.record import Place, Provenance, Record
 from windowcast.core.values import Table
 from windowcast.physics.soil_error import SoilError, mild_and_humid, soil_error
 from windowcast.season.model import Substitute
 from windowcast.season.unknown_rain import rain_or_usual
 
 YEAR_DAYS = 365.25
+TEMPERATURES = frozenset({"tmax_c", "temp_c"})
 
 
 def soil_error_at(
@@ -36,26 +37,46 @@ def soil_error_at(
         What stands in for unknown inputs up to the end of the record; the slow part of the error
         carries what they cost.
     """
+    sources = _measured(record)
     return soil_error(
         readings,
         humid=_humid(record, values),
         unknown_rain_sd_c=math.hypot(*(found.soil_sd_c for found in substitutes)),
-        distance_km=_distance_km(record),
+        distance_km=_distance_km(sources),
+        known_height=all(
+            _on_site(p.distance_km, values) or _knows_height(p, record.place) for p in sources
+        ),
         values=values,
     )
 
 
-def _distance_km(record: Record) -> float:
-    """How far away the air temperature was measured; 0 where that is not known.
-
-    Of several sources the nearest counts: it has the most weight.
-    """
-    away = [
-        p.distance_km
+def _measured(record: Record) -> list[Provenance]:
+    """Where the air temperature up to the end of a record was measured, as far as it says."""
+    end = str(record.times[-1])
+    return [
+        p
         for p in record.provenance
-        if p.distance_km is not None and (not p.variables or "tmax_c" in p.variables)
+        if p.first[:10] <= end and (not p.variables or not TEMPERATURES.isdisjoint(p.variables))
     ]
-    return min(away, default=0.0)
+
+
+def _distance_km(sources: Sequence[Provenance]) -> float | None:
+    """How far away that was; None where one does not tell.
+
+    Of several sources the nearest counts: it has the most weight. A record that names no source is
+    of its own place.
+    """
+    away = [p.distance_km for p in sources]
+    known = [one for one in away if one is not None]
+    return min(known, default=0.0) if len(known) == len(away) else None
+
+
+def _on_site(distance_km: float | None, values: Table) -> bool:
+    return distance_km is not None and distance_km <= values.number("error.on_site")
+
+
+def _knows_height(source: Provenance, place: Place) -> bool:
+    return source.elevation_m is not None and place.elevation_m is not None
 
 
 def _humid(record: Record, values: Table) -> bool | None:

@@ -36,9 +36,11 @@ from windowcast.sources.understood import Understood
 from windowcast.sources.uscrn import is_uscrn, read_uscrn
 from windowcast.sources.written_dates import ORDERS, Order
 
+FRAME = "DataFrame"  # what a table handed over by a program is called
 _OPTIONS = {
     "units": get_args(FileUnits),
     "observed": ("morning", "midnight"),
+    "measured": ("here",),
     "order": ("any",),
     "station": (),
     "dates": ORDERS,
@@ -61,6 +63,7 @@ class FileSpec:
     decimal: Literal["comma", "point"] | None = None
     zone: str = ""
     sheet: str = ""
+    here: bool = False  # measured on the site
 
 
 def parse_spec(text: str | PathLike[str]) -> FileSpec:
@@ -82,6 +85,7 @@ def parse_spec(text: str | PathLike[str]) -> FileSpec:
         cast('Literal["comma", "point"] | None', options.get("decimal")),
         options.get("zone", ""),
         options.get("sheet", ""),
+        "measured" in options,
     )
 
 
@@ -117,7 +121,26 @@ def read_and_understand(
     refuse_implausible(record, spec.path)
     if not spec.observed:
         record = _with_late_highs_named(record, Path(spec.path).name)
-    return record if place is None else placed(record, place), understood
+    if place is None:
+        own = bool(np.isfinite([record.place.latitude_deg, record.place.longitude_deg]).all())
+        return (measured_at(record, record.place) if own else record), understood
+    if not spec.here:
+        return placed(record, place), understood
+    away = _distance_km(record.place, place)
+    if away is not None and away > load("quality").number("own_km"):
+        raise InputError(
+            f"was measured {away:.0f} km from the site, as it says itself", path=spec.path,
+            field="measured", remedy="leave out measured=here, or correct its coordinates",
+        )  # fmt: skip
+    return measured_at(record, place), understood
+
+
+def measured_at(record: Record, place: Place) -> Record:
+    """The record as one that was measured at a place."""
+    origins = (
+        replace(p, distance_km=0.0, elevation_m=place.elevation_m) for p in record.provenance
+    )
+    return replace(record, place=place, provenance=tuple(origins))
 
 
 def _read(spec: FileSpec, place: Place | None) -> tuple[Record, Understood | None]:
@@ -170,7 +193,7 @@ def placed(record: Record, place: Place) -> Record:
 
     Temperatures measured elsewhere at another height are moved to that of the site by the lapse
     rate of the standard atmosphere (ISO 2533); other values are left as they are. Flags say so,
-    when the two places are far apart, and when one of the heights is unknown.
+    when the two places are far apart, and when where or how high it was measured is unknown.
     """
     there, limit = record.place, load("quality").number
     name = Name(record.provenance[0].detail if record.provenance else there.name)
@@ -193,8 +216,15 @@ def placed(record: Record, place: Place) -> Record:
         if uneven and elsewhere:
             text = say("flag.moved_station", station=name, where=found, rate=lapse_rate())
         flags.append(span_flag("far-station", "", record.times, "kept", text))
-    if elsewhere and higher_m is None:
-        distance, rate = Quantity(away or 0.0, "km"), lapse_rate()
+    days = int(load("soil").number("error.unknown_place_days"))
+    if away is None:
+        counts = Quantity(load("soil").number("error.unknown_distance"), "km")
+        text = say("flag.no_place", station=name, distance=counts, days=days)
+        if name == Name(FRAME):
+            text = say("flag.no_place_frame", station=name, distance=counts, days=days)
+        flags.append(remark("no-place", text))
+    elif elsewhere and higher_m is None:
+        distance, rate = Quantity(away, "km"), lapse_rate()
         if there.elevation_m is None:
             text = say("flag.station_height", station=name, distance=distance, rate=rate)
         else:

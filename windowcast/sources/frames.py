@@ -11,12 +11,10 @@ from windowcast.core.record import DateArray, Place, Provenance, Record
 from windowcast.core.time_axis import record_of
 from windowcast.sources.columns import FileUnits, read_columns
 from windowcast.sources.csv_rows import check_order
-from windowcast.sources.files import refuse_implausible
+from windowcast.sources.files import FRAME, refuse_implausible
 
 if TYPE_CHECKING:
     import pandas as pd
-
-NAME = "DataFrame"
 
 
 def record_of_frame(frame: pd.DataFrame, place: Place, *, units: FileUnits | None = None) -> Record:
@@ -39,21 +37,21 @@ def record_of_frame(frame: pd.DataFrame, place: Place, *, units: FileUnits | Non
         column cannot be read without a guess.
     """
     times, daily = _times(frame)
-    check_order(times, range(1, len(times) + 1), NAME, "index")
-    columns, _ = read_columns([str(c) for c in frame.columns], daily=daily, units=units, path=NAME)
+    check_order(times, range(1, len(times) + 1), FRAME, "index")
+    columns, _ = read_columns([str(c) for c in frame.columns], daily=daily, units=units, path=FRAME)
     values = {}
     for column in columns:
         try:
             cells = frame.iloc[:, column.index].to_numpy(dtype=np.float64, na_value=np.nan)
         except (TypeError, ValueError):
             raise InputError(
-                "holds something that is no number", path=NAME, field=column.header,
+                "holds something that is no number", path=FRAME, field=column.header,
                 remedy="convert it with pandas.to_numeric",
             ) from None  # fmt: skip
         values[column.variable] = column.convert(cells)
-    origin = Provenance("file", NAME, tuple(values), str(times[0]), str(times[-1]))
+    origin = Provenance("file", FRAME, tuple(values), str(times[0]), str(times[-1]))
     record = record_of(place, times, values, provenance=(origin,))
-    refuse_implausible(record, NAME)
+    refuse_implausible(record, FRAME)
     return record
 
 
@@ -64,20 +62,20 @@ def _times(frame: pd.DataFrame) -> tuple[DateArray, bool]:
     index = frame.index
     if not isinstance(index, pd.DatetimeIndex) or not len(index) or index.hasnans:
         raise InputError(
-            "its index is not one of dates", path=NAME, remedy="set_index(pandas.to_datetime(...))"
+            "its index is not one of dates", path=FRAME, remedy="set_index(pandas.to_datetime(...))"
         )
     local = index.tz_localize(None)
     if bool((local == local.normalize()).all()):
         return local.to_numpy().astype("datetime64[D]"), True
     if index.tz is None:
         raise InputError(
-            "its hours have no time zone", path=NAME, field="index",
+            "its hours have no time zone", path=FRAME, field="index",
             remedy="name it with frame.tz_localize(...)",
         )  # fmt: skip
     utc = index.tz_convert("UTC").tz_localize(None)
     if not bool((utc == utc.floor("h")).all()):
         raise InputError(
-            "holds times that are not on a full hour", path=NAME, field="index",
+            "holds times that are not on a full hour", path=FRAME, field="index",
             remedy="resample it to hours",
         )  # fmt: skip
     return utc.to_numpy().astype("datetime64[h]"), False
