@@ -17,7 +17,7 @@ WIDE, VERY_WIDE = 20, 40  # of an interval, in percentage points
 
 
 @dataclass(frozen=True, slots=True)
-class Control:
+class MeasuredControl:
     """Percent control with its 95 % interval; an end is None where it cannot be told.
 
     `method` is "Abbott 1925" or "Henderson-Tilton 1955"; `text` says in words how much the
@@ -91,7 +91,7 @@ def control(
     treated_before: Sequence[float] | None = None,
     check_before: Sequence[float] | None = None,
     paired: bool = False,
-) -> Control:
+) -> MeasuredControl:
     """Percent control of plots, by Abbott, or by Henderson-Tilton when counts before are given.
 
     The interval is that of a ratio (Fieller): all ratios that a t-test on the plots does not
@@ -129,7 +129,9 @@ def control(
     )
     plots = min(len(t), len(c))
     nothing_left = not np.any(np.asarray(treated, dtype=np.float64))
-    return Control(percent, *ends, plots, method, _words(percent, *ends, plots, nothing_left))
+    return MeasuredControl(
+        percent, *ends, plots, method, _words(percent, *ends, plots, nothing_left)
+    )
 
 
 def fieller(

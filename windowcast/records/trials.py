@@ -10,7 +10,7 @@ from typing import Any
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Name, Phrase, say
 from windowcast.records.model import Rating
-from windowcast.records.percent_control import Control, control
+from windowcast.records.percent_control import MeasuredControl, control
 from windowcast.records.trial_analysis import Analysis, analyse
 
 CHECK_WORDS = frozenset({"untreated", "nontreated", "unsprayed", "check", "control"})
@@ -24,7 +24,7 @@ class TrialResult:
     measure: str
     weed: str
     date: str
-    controls: dict[str, Control]
+    controls: dict[str, MeasuredControl]
     analysis: Analysis | None
     notes: tuple[Phrase, ...]
 
@@ -61,7 +61,7 @@ def _result(
         notes.append(say("trial.two_treatments"))
     check = [r for r in after if is_check(r)]
     treatments = list(dict.fromkeys(r.treatment for r in after if not is_check(r)))
-    controls: dict[str, Control] = {}
+    controls: dict[str, MeasuredControl] = {}
     if not check:
         notes.append(say("trial.no_check"))
     elif measure.startswith(("injury", "control")):
@@ -106,7 +106,7 @@ def is_check(rating: Rating) -> bool:
 
 def _control(
     treated: Sequence[Rating], check: Sequence[Rating], before: dict[Any, float]
-) -> Control:
+) -> MeasuredControl:
     def place(r: Rating) -> tuple[str, str]:
         return r.location, r.block
 

@@ -138,7 +138,10 @@ def cover_plan(
     hindsight = curve[int(barrier.best_day(mean, known, later))] if known.any() else None
     split, split_caught = _best_split(season, laid, best, today, tables)
     better = _better(season, best, week, {"earlier": early, "later": late})
-    trials = trials_of(material.name, codes, tables["efficacy"])
+    on_time = dict.fromkeys(codes, 0.0)  # the residual says what came before
+    trials = trials_of(
+        [material.name], on_time, timing="pre", air_c=None, efficacy=tables["efficacy"]
+    )
     partner = values.number("partner_from")
     needs_partner = None if best is None or best.up is None else best.up >= partner
     return CoverPlan(

@@ -143,13 +143,18 @@ class CoverPoint:
 
 @dataclass(frozen=True, slots=True)
 class TrialControl:
-    """Control of a weed by an active in published trials: lowest and highest, 0..1."""
+    """Control of a weed to expect by published trials, 0..1: median and 80 % interval.
+
+    `trials` is how many there are of it with the active or mixture.
+    """
 
     weed: str  # EPPO code
     low: float
     high: float
     source: str
     note: str
+    middle: float
+    trials: int
 
 
 @dataclass(frozen=True, slots=True)
