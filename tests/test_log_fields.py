@@ -44,6 +44,12 @@ LEAST: Mapping[str, dict[str, Any]] = {
     "rating": {"date": "2025-10-01", "value": 4.5},
     "cover": {"date": "2025-10-01", "live_shoots": True},
     "note": {"date": "2025-10-01", "text": "frost"},
+    "resistance": {
+        "date": "2025-10-01",
+        "weed": "POAAN",
+        "active": "simazine",
+        "survivors_pct": 40.0,
+    },
 }
 # a value in SI for each type and quantity
 BY_TYPE: Mapping[str, Any] = {
@@ -63,6 +69,8 @@ BY_NAME: Mapping[str, Any] = {
     "target": "DIGIS",
     "depth_m": 0.1,
     "before": True,
+    "method": "whole plants",
+    "timing": "post",
 }
 # a text of each quantity as people write it, and its SI value by hand from NIST SP 811, appendix B
 WORDS: Mapping[str, tuple[str, float]] = {

@@ -41,13 +41,15 @@ if TYPE_CHECKING:
 
     from windowcast.core.phrase import Phrase
     from windowcast.core.units import System
-    from windowcast.materials.actives import Formulation
+    from windowcast.materials.actives import Actives, Formulation
     from windowcast.physics.soil import SoilResult
     from windowcast.physics.soil_site import SiteCorrection
     from windowcast.programme.answer import Answer
     from windowcast.programme.model import SeasonPlan
+    from windowcast.records.areas import Piece
     from windowcast.region.compare import Compared
     from windowcast.region.stations import StationList
+    from windowcast.season.observed import Observed
     from windowcast.sources.columns import FileUnits
     from windowcast.sources.source import Progress
     from windowcast.windows.model import PurposeName, Ranking
@@ -404,6 +406,8 @@ def _answers(
                 from windowcast.records.observations import observed
 
                 seen = observed(piece.logged, known, southern=site.place.southern)
+            if piece.logged is not None or piece.site.resistance:
+                seen = _with_resistance(seen, piece, found, known, own=own, tables=tables)
             one = answered(
                 piece.site,
                 found,
@@ -418,6 +422,29 @@ def _answers(
                 **asked,
             )
             yield _beside_overseeded(one, site)
+
+
+def _with_resistance(
+    seen: Observed | None,
+    piece: Piece,
+    weather: Weather,
+    materials: Actives,
+    *,
+    own: Pathlike | None,
+    tables: Tables,
+) -> Observed:
+    """What is known of a piece of ground, with what is known of resistance there."""
+    from dataclasses import replace
+
+    from windowcast.records.ledger import label_rates
+    from windowcast.records.resistance import resistance_of
+    from windowcast.season.observed import Observed
+
+    known = resistance_of(
+        piece.site, piece.logged, materials, today=weather.today, daily=weather.daily,
+        label_kg_ha=label_rates(own, materials), tables=tables,
+    )  # fmt: skip
+    return replace(seen or Observed(), resistance=known)
 
 
 def _beside_overseeded(answer: Answer, site: Site) -> Answer:
@@ -595,6 +622,7 @@ def plan_of(found: Answer) -> SeasonPlan:
         looks=found.looks,
         jobs=found.jobs,
         areas=found.areas,
+        resistance=found.resistance,
         now=_now(found.site, found.weather),
         tables=found.tables,
     )

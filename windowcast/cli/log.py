@@ -19,7 +19,7 @@ from windowcast.records.kinds import KINDS
 if TYPE_CHECKING:
     from windowcast.core.site import Site
     from windowcast.materials.actives import Actives
-    from windowcast.records.model import Application, Entry
+    from windowcast.records.model import Application, Entry, ResistanceTest
     from windowcast.records.store import Change, SeasonLog, Stored
     from windowcast.report.catalogue import Voice
 
@@ -55,7 +55,7 @@ class SiteLog:
 
     def checked(self, entry: Entry) -> Entry:
         """The entry with ISO names, its dates possible for the turf and its actives known."""
-        from windowcast.records.model import Application, check_dates
+        from windowcast.records.model import Application, ResistanceTest, check_dates
 
         zone = self.site.zone if self.site else dt.UTC
         check_dates(
@@ -67,6 +67,8 @@ class SiteLog:
             known = self.materials
             materials = tuple(replace(m, active=known[m.active].name) for m in entry.materials)
             entry = replace(entry, materials=materials)
+        if isinstance(entry, ResistanceTest) and entry.active:
+            entry = replace(entry, active=self.materials[entry.active].name)
         return entry
 
     @cached_property
@@ -88,6 +90,32 @@ class SiteLog:
         lines = [f"  {fact_text(fact, self.voice)}" for fact in facts]
         return fitted(lines, min(WIDTH, prose_width()))
 
+    def on_test(self, entry: ResistanceTest) -> list[str]:
+        """How a test is classed, and what to do next, in lines."""
+        from windowcast.core.phrase import joined, say
+        from windowcast.materials.resistance import next_steps, status_text
+        from windowcast.records.resistance import classed
+        from windowcast.report.terminal_width import fitted, prose_width
+
+        found = classed([entry], self.materials)
+        steps = next_steps(found)
+        said = [*map(status_text, found)]
+        if steps:
+            said.append(say("resistance.next", steps=joined(*steps, join="clauses")))
+        return fitted([f"  {self.voice.text(text)}" for text in said], prose_width())
+
+    def on_survivors(self) -> str:
+        """What to do when plants lived on beside dead ones."""
+        from windowcast.core.phrase import joined, say
+        from windowcast.materials.resistance import plants_needed
+
+        steps = (
+            say("resistance.step.check"),
+            say("resistance.step.sample", plants=plants_needed()),
+            say("resistance.step.no_seed"),
+        )
+        return self.voice.text(say("resistance.next", steps=joined(*steps, join="clauses")))
+
 
 def _place_options(command: Callable[..., Any]) -> Callable[..., Any]:
     log = click.option("--log", "log_file", type=_PATH, metavar="FILE", help="The log itself.")
@@ -97,7 +125,7 @@ def _place_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 @click.group(name="log")
 def command() -> None:
-    """Season log: applications, probe readings, counts, ratings, cover, notes.
+    """Season log: applications, probe readings, counts, ratings, cover, notes, resistance tests.
 
     Nothing is ever lost: edits and removals keep what was there before, and undo takes them back.
     Name the log with --site SITE.toml (its own log) or --log FILE.
@@ -121,7 +149,8 @@ def add(
     files: tuple[str, ...],
     no_weather: bool,
 ) -> None:
-    """Add an entry of a KIND: application, probe, count, rating, cover, note.
+    """Add an entry of a KIND: application, probe, count, rating, cover, note,
+    resistance.
 
     For instance: add probe date=2025-10-01 depth="2 in" temp="66 F".
 
@@ -130,7 +159,7 @@ def add(
     file its empty weather fields are filled from the record and marked with where they come from.
     """
     from windowcast.records.command_words import plain_from
-    from windowcast.records.model import Application, FieldNote, from_plain
+    from windowcast.records.model import Application, FieldNote, ResistanceTest, from_plain
 
     place = SiteLog(site_file, log_file)
     plain = plain_from(kind, words, place.site.zone if place.site else None)
@@ -150,6 +179,11 @@ def add(
     if isinstance(entry, Application):
         for line in place.expected(entry):
             click.echo(line)
+    if isinstance(entry, ResistanceTest):
+        for line in place.on_test(entry):
+            click.echo(line)
+    if isinstance(entry, FieldNote) and entry.survivors_mixed:
+        click.echo(f"  {place.on_survivors()}")
     if isinstance(entry, FieldNote) and entry.survivors_mixed is None and _SURVIVED(entry.text):
         click.echo(place.voice.say("cli.survivors", id=entry_id[:8]))
 

@@ -32,7 +32,7 @@ from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
 from windowcast.core.record import DateArray, Place
 from windowcast.core.sprayer import Operator, Sprayer
-from windowcast.core.turf import Area, Name, Sensitive, SiteTable, Soil, Turf
+from windowcast.core.turf import Area, KnownResistance, Name, Sensitive, SiteTable, Soil, Turf
 from windowcast.core.validation import UNSHOWN, Location, dotted, first_problem, line_of
 from windowcast.core.weed_codes import weed_code
 
@@ -190,6 +190,7 @@ class Site(SiteTable):
     calendar: Calendar = Field(default_factory=Calendar)
     sensitive: tuple[Sensitive, ...] = ()
     area: tuple[Area, ...] = ()  # none: the whole site is one
+    resistance: tuple[KnownResistance, ...] = ()
     sprayer: tuple[Sprayer, ...] = ()
     operator: Operator = Field(default_factory=Operator)
     weather: WeatherSources = Field(default_factory=WeatherSources)
@@ -232,6 +233,10 @@ class Site(SiteTable):
             except ValidationError as error:
                 why = error.errors()[0]["msg"].removeprefix("Value error, ")
                 raise ValueError(f"area {area.name!r} and [turf] do not agree: {why}") from None
+        names = {area.name.casefold() for area in self.area}
+        for known in self.resistance:
+            if known.area and known.area.casefold() not in names:
+                raise ValueError(f"resistance names the area {known.area!r}, which is none of them")
         return self
 
     def of_area(self, area: Area) -> Site:
@@ -241,6 +246,11 @@ class Site(SiteTable):
                 "turf": area.turf(self.turf),
                 "sensitive": (*self.sensitive, *area.sensitive),
                 "area": (area,),
+                "resistance": tuple(
+                    known.model_copy(update={"area": ""})
+                    for known in self.resistance
+                    if known.area.casefold() in ("", area.name.casefold())
+                ),
             }
         )
 

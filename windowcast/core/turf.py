@@ -17,6 +17,7 @@ from pydantic import (
 
 from windowcast.core.errors import InputError
 from windowcast.core.quantity import parse
+from windowcast.core.weed_codes import weed_code
 
 
 class Species(StrEnum):
@@ -151,6 +152,26 @@ class Sensitive(SiteTable):
         """Angle it spans; 0 to 360 is all round."""
         span = self.bearing_to_deg - self.bearing_from_deg
         return span if span == 360 else span % 360
+
+
+class KnownResistance(SiteTable):
+    """A weed that is known to survive a mode of action, or an active of it, on this ground.
+
+    "Resistant": it fails there. "Segregating": some of the plants survive.
+    """
+
+    weed: Annotated[str, AfterValidator(weed_code)]  # EPPO code or name
+    group: Annotated[int, Field(ge=0, le=34, strict=True)] | None = None  # WSSA/HRAC
+    active: str = ""  # ISO common name, where it is known of one only
+    standing: Literal["resistant", "segregating"] = "resistant"
+    mutation: str = ""  # of the DNA, where a laboratory found one: "Leu-136-Phe"
+    area: str = ""  # "": everywhere on the site
+
+    @model_validator(mode="after")
+    def _names_something(self) -> KnownResistance:
+        if self.group is None and not self.active:
+            raise ValueError("names neither group nor active: give one of them")
+        return self
 
 
 class Area(Turf):

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
+from windowcast.core.phrase import Name, Phrase, say
 from windowcast.core.values import Value, load
 
 Cycle = Literal["winter annual", "summer annual", "perennial"]
@@ -150,3 +151,10 @@ def _plain(name: str) -> str:
         if letters.endswith(plural):
             return letters.removesuffix(plural) + single
     return letters if letters.endswith("ss") else letters.removesuffix("s")
+
+
+def weed_name(code: str) -> Phrase:
+    """A weed by its usual name; its code where it has none here."""
+    if code in known():
+        return say(f"weed.{code}")
+    return say("verdict.seen.code", code=Name(code))

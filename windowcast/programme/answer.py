@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from windowcast.core.record import Members, Weather
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
+from windowcast.materials.resistance import NO_RESISTANCE, Resistances
 from windowcast.physics.soil import simulate
 from windowcast.programme.candidates import candidates_of, used_up
 from windowcast.programme.foreseen import DAYS, foreseen
@@ -49,6 +50,7 @@ class Answer:
     tables: Tables = PACKAGED
     areas: tuple[str, ...] = ()  # of the site, that the answer is about; none where it names none
     jobs: Mapping[PurposeName, Job | None] = field(default_factory=dict)  # by the season log
+    resistance: Resistances = NO_RESISTANCE
 
 
 def answer(
@@ -130,6 +132,7 @@ def answer(
         barriers=barriers,
         uses=seen.uses,
         looks=looks,
+        resistance=seen.resistance,
         candidates=()
         if materials is None
         else candidates_of(site, materials, seen.applied, weather.today, products),
@@ -153,8 +156,9 @@ def answer(
             stocked=bool(site.stock),
         )
     return Answer(
-        site, weather, future, past, ahead, ranking, barriers, looks, tables, tuple(areas), jobs
-    )
+        site, weather, future, past, ahead, ranking, barriers, looks, tables, tuple(areas), jobs,
+        seen.resistance,
+    )  # fmt: skip
 
 
 def _needs(

@@ -192,6 +192,7 @@ class SeasonPlan:
     program_version: str
     areas: tuple[str, ...] = ()
     substitutes: tuple[Substitute, ...] = ()  # what stands in for inputs that are unknown
+    resistance: tuple[Phrase, ...] = ()  # what is known of it on this ground, in sentences
 
     def to_pandas(self) -> pd.DataFrame:
         """A row for each key date, indexed by its name.

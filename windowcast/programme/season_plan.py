@@ -22,6 +22,7 @@ from windowcast.limits.ground import ground_of
 from windowcast.limits.model import TurfSpan, refused, spans
 from windowcast.limits.turf_days import TurfDays
 from windowcast.materials.needs import ActiveNeeds
+from windowcast.materials.resistance import NO_RESISTANCE, Resistances, told
 from windowcast.programme.key_dates import key_dates, normal_range
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan, Week
 from windowcast.programme.now_or_wait import day_offers, decision, later_value
@@ -29,7 +30,7 @@ from windowcast.programme.season_today import season_today
 from windowcast.programme.workable_days import day_scores, fewest_workable, open_days, workable
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
-from windowcast.windows.covers import RunningSeason, covers_of
+from windowcast.windows.covers import RunningSeason
 from windowcast.windows.days import DayContext
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import Judge
@@ -37,6 +38,7 @@ from windowcast.windows.model import PURPOSES, Job, PurposeName
 from windowcast.windows.odds import DateRange, date_range
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.residual import ResidualActive
+from windowcast.windows.resisted import Against, against_of, covers_working
 from windowcast.windows.score import BoolArray, Rule
 from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
 from windowcast.windows.timing import judged_days, marked
@@ -62,6 +64,7 @@ def season_plan(
     looks: Sequence[CanopyLook] = (),
     jobs: Mapping[PurposeName, Job | None] = NO_JOBS,
     areas: Sequence[str] = (),
+    resistance: Resistances = NO_RESISTANCE,
     now: dt.datetime | None = None,
     tables: Tables = PACKAGED,
 ) -> SeasonPlan:
@@ -82,6 +85,8 @@ def season_plan(
         Where each purpose stands by the season log; what is done gets no decision.
     areas
         Names of the areas that it is about.
+    resistance
+        What is known of resistance on that ground: of what fails there no cover is told.
     now
         The present moment; hours before it are gone.
     tables
@@ -98,7 +103,9 @@ def season_plan(
     )
     ctx = hour_context(site, ahead, members, weather=weather, now=now, tables=tables)
     running = RunningSeason(site, axis, weather, members)
-    work = _Work(site, past, ahead, members, running, axis, ctx, Judge(ctx, past, tuple(looks)))
+    work = _Work(
+        site, past, ahead, members, running, axis, ctx, Judge(ctx, past, tuple(looks)), resistance
+    )
     dates = key_dates(axis, southern=southern)
     purposes = [
         _with_job(work.purpose(purpose_of(name, tables), mixture, barriers), jobs.get(name))
@@ -123,6 +130,7 @@ def season_plan(
         program_version=__version__,
         areas=tuple(areas),
         substitutes=past.substitutes,
+        resistance=told(resistance, site.weeds, golf=site.turf.use == "golf"),
     )
 
 
@@ -172,6 +180,7 @@ class _Work:
     axis: SeasonAxis
     ctx: HourContext
     judge: Judge
+    resistance: Resistances
 
     def purpose(
         self, purpose: Purpose, mixture: ActiveNeeds | None, barriers: Sequence[ResidualActive]
@@ -225,7 +234,7 @@ class _Work:
                 open_days(self.ahead.dates.astype("datetime64[D]"), self.site, rule),
                 rule,
             ),
-            covers=covers_of(purpose, needs, self.running, barriers),
+            covers=covers_working(purpose, needs, self.running, barriers, self._against(purpose)),
             decision=self._decision(purpose, needs, daily, timing, closes)
             if status == "open" and not refused(turf)
             else None,
@@ -233,6 +242,9 @@ class _Work:
             delay_cost=self._delay_cost(purpose, status),
             turf=turf,
         )
+
+    def _against(self, purpose: Purpose) -> Against:
+        return against_of(self.resistance, purpose)
 
     def _days(self, state: SiteState, purpose: Purpose) -> DayContext:
         return DayContext(self.site, state, purpose.weeds, tables=self.ctx.tables)

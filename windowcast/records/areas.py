@@ -125,5 +125,6 @@ def _alike(one: Piece, other: Piece) -> bool:
         mine.turf == theirs.turf
         and mine.turf.model_fields_set == theirs.turf.model_fields_set
         and mine.sensitive == theirs.sensitive
+        and mine.resistance == theirs.resistance
         and one.logged == other.logged
     )

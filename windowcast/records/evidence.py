@@ -176,7 +176,7 @@ def evidence_of(
         stage_counted=counted,
         largest=None if pre else needs.largest_bbch,
         lost=None if pre else needs.lost_bbch,
-        rate_share=_rate_share(application, label_kg_ha or {}),
+        rate_share=rate_share(application, label_kg_ha or {}),
         ran_out=(
             application.date + dt.timedelta(days=int(ran_out)) if math.isfinite(ran_out) else None
         ),
@@ -306,7 +306,7 @@ def _stage(
     return float(nearest.stage_bbch or 0), True
 
 
-def _rate_share(application: Application, label_kg_ha: Mapping[str, float]) -> float:
+def rate_share(application: Application, label_kg_ha: Mapping[str, float]) -> float:
     """The lowest rate of the tank as a share of the label's; NaN where one cannot be told."""
     shares = []
     for material in application.materials:

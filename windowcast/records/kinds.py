@@ -11,5 +11,6 @@ TITLES: Mapping[str, str] = {
     "rating": "Rating",
     "cover": "Green cover",
     "note": "Field note",
+    "resistance": "Resistance test",
 }
 KINDS = tuple(TITLES)

@@ -17,7 +17,7 @@ from typing import Literal
 
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, joined, say
 from windowcast.core.values import PACKAGED, Table, Tables
-from windowcast.core.weed_codes import supported, unsupported
+from windowcast.core.weed_codes import weed_name
 from windowcast.materials.actives import Active
 from windowcast.records.model import Application, CoverReading, FieldNote, Rating, ScoutingCount
 from windowcast.records.trials import is_check
@@ -353,10 +353,3 @@ def _amount(weeds: _Weeds, value: float, *, bare: bool = False) -> Phrase:
 
 def _green(cover: CoverReading) -> Phrase:
     return say("verdict.seen.green", share=Share((cover.green_pct or 0.0) / 100))
-
-
-def weed_name(code: str) -> Phrase:
-    """A weed by its usual name; its code where it has none here."""
-    if code in supported() or code in unsupported():
-        return say(f"weed.{code}")
-    return say("verdict.seen.code", code=Name(code))

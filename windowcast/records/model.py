@@ -19,6 +19,7 @@ from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, TypeAdapt
 from windowcast.core.errors import InputError
 from windowcast.core.validation import first_problem
 from windowcast.core.weed_codes import weed_code
+from windowcast.materials.resistance import METHODS
 from windowcast.records.fields import Asked, LogField, rows_of
 from windowcast.windows.model import PURPOSES
 
@@ -35,6 +36,15 @@ def _purpose(text: str) -> str:
     if text and text not in PURPOSES:
         raise ValueError(f"is not one of {', '.join(PURPOSES)}")
     return text
+
+
+def _one_of(*known: str) -> Any:
+    def check(text: str) -> str:
+        if text and text not in known:
+            raise ValueError(f"is not one of {', '.join(known)}")
+        return text
+
+    return AfterValidator(check)
 
 
 def _weed(code: str) -> str:
@@ -254,8 +264,49 @@ class FieldNote:
     ] = None
 
 
-Entry = Application | SoilReading | ScoutingCount | Rating | CoverReading | FieldNote
-E = TypeVar("E", Application, SoilReading, ScoutingCount, Rating, CoverReading, FieldNote)
+@dataclass(frozen=True, slots=True)
+class ResistanceTest:
+    """Plants of one weed tested for resistance: by a laboratory, or in pots of your own.
+
+    `survivors_pct` is the share of plants that lived on (in water culture: whose roots did not
+    swell). `timing` says whether the active was given before or after the weeds emerged.
+    """
+
+    __pydantic_config__ = _STRICT
+
+    date: Annotated[dt.date, Asked("Date", heading="Resistance test")]
+    weed: Annotated[WeedSeen, Field(min_length=1)]
+    active: Annotated[Text, Asked("Active ingredient", hint="ISO common name")] = ""
+    group: Annotated[
+        Annotated[int, Field(ge=0, le=34)] | None,
+        Asked("Mode of action group", hint="WSSA/HRAC number, where no active is named"),
+    ] = None
+    survivors_pct: Annotated[Percent | None, Asked("Plants that survived", "%")] = None
+    plants: Annotated[Annotated[int, Field(ge=1)] | None, Asked("Plants tested")] = None
+    method: Annotated[str, _one_of(*METHODS), Asked("Method", choices=METHODS)] = ""
+    timing: Annotated[
+        str,
+        _one_of("pre", "post"),
+        Asked("Given before or after they emerged", choices=("pre", "post")),
+    ] = ""
+    mutation: Annotated[Text, Asked("Change of the DNA", hint="if one was found: Thr-239-Ile")] = ""
+    where: Where = ""
+    notes: Notes = ""
+
+
+Entry = (
+    Application | SoilReading | ScoutingCount | Rating | CoverReading | FieldNote | ResistanceTest
+)
+E = TypeVar(
+    "E",
+    Application,
+    SoilReading,
+    ScoutingCount,
+    Rating,
+    CoverReading,
+    FieldNote,
+    ResistanceTest,
+)
 
 KINDS: Mapping[str, type[Entry]] = {
     "application": Application,
@@ -264,6 +315,7 @@ KINDS: Mapping[str, type[Entry]] = {
     "rating": Rating,
     "cover": CoverReading,
     "note": FieldNote,
+    "resistance": ResistanceTest,
 }
 _NAMES = {kind: name for name, kind in KINDS.items()}
 
@@ -424,9 +476,18 @@ def _check_rating(entry: Rating) -> tuple[str, str, str] | None:
     return None
 
 
+def _check_resistance(entry: ResistanceTest) -> tuple[str, str, str] | None:
+    if not entry.active and entry.group is None:
+        return "active", "nothing was tested", "name an active ingredient or a group"
+    if entry.survivors_pct is None and not entry.mutation:
+        return "survivors_pct", "has no result", "give the share of plants that survived"
+    return None
+
+
 _CHECKS: Mapping[type, Callable[[Any], tuple[str, str, str] | None]] = {
     Application: _check_application,
     ScoutingCount: _check_count,
     Rating: _check_rating,
     CoverReading: _check_cover,
+    ResistanceTest: _check_resistance,
 }

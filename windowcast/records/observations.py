@@ -22,6 +22,7 @@ from windowcast.records.model import (
     CoverReading,
     FieldNote,
     Rating,
+    ResistanceTest,
     ScoutingCount,
     SoilReading,
 )
@@ -41,6 +42,7 @@ class Logged:
     applications: tuple[Application, ...]
     notes: tuple[FieldNote, ...]
     ratings: tuple[Rating, ...] = ()
+    tests: tuple[ResistanceTest, ...] = ()
 
     @classmethod
     def read(
@@ -73,6 +75,7 @@ class Logged:
                 entries(log, Application),
                 entries(log, FieldNote),
                 entries(log, Rating),
+                entries(log, ResistanceTest),
             )
 
     def of_area(
@@ -103,6 +106,7 @@ class Logged:
         return Logged(
             self.readings, here(self.counts), (*here(self.covers), *shoots),
             here(self.applications), here(self.notes), here(self.ratings),
+            here(self.tests),
         )  # fmt: skip
 
 
@@ -113,7 +117,16 @@ def _on_clock(entry: E, zone: ZoneInfo | None) -> E:
     return replace(entry, start=entry.start.astimezone(zone))
 
 
-E = TypeVar("E", SoilReading, ScoutingCount, CoverReading, Application, FieldNote, Rating)
+E = TypeVar(
+    "E",
+    SoilReading,
+    ScoutingCount,
+    CoverReading,
+    Application,
+    FieldNote,
+    Rating,
+    ResistanceTest,
+)
 
 
 def observed_in(

@@ -29,11 +29,12 @@ from windowcast.records.expected_effect import expected_of
 from windowcast.records.ledger import Ledger, is_pre, label_rates
 from windowcast.records.looks import Lookbook, SeenAfter
 from windowcast.records.model import Application, CoverReading, FieldNote, Rating, ScoutingCount
-from windowcast.records.observations import observed_in, uses_in
+from windowcast.records.observations import Logged, observed_in, uses_in
 from windowcast.records.past_windows import (
     PastSeason,
     season_context,
 )
+from windowcast.records.resistance import AreaResistance, resistance_by_area
 from windowcast.records.reviewed import BETTER_BY, ReviewedApplication, faults_of, missed_by
 from windowcast.records.store import SeasonLog, Stored
 from windowcast.records.survivors import Suspected, suspected_in
@@ -77,6 +78,7 @@ class Review:
     worked: tuple[TrackRecord, ...] = ()
     seasons: tuple[str, ...] = ()
     season: str = ""
+    resistance: tuple[AreaResistance, ...] = ()
 
     @property
     def season_known(self) -> bool:
@@ -396,4 +398,8 @@ def review_log(
         say("review.unusable", kind=Name(u.kind), entry=Name(u.id[:8]), problem=Name(str(u.why)))
         for u in unusable
     )
-    return replace(found, notes=(*found.notes, *left_out))
+    logged = Logged.read(log_file, until=weather.today, zone=site.zone)
+    resistance = resistance_by_area(
+        site, logged, materials, today=weather.today, daily=past, label_kg_ha=labels
+    )
+    return replace(found, notes=(*found.notes, *left_out), resistance=resistance)

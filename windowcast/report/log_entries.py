@@ -13,6 +13,7 @@ from windowcast.records.model import (
     Entry,
     FieldNote,
     Rating,
+    ResistanceTest,
     ScoutingCount,
     SoilReading,
 )
@@ -49,6 +50,18 @@ def _parts(entry: Entry) -> list[Value]:
         case FieldNote():
             mixed = say("log.survivors") if entry.survivors_mixed else NOTHING
             return [Name(entry.text), Name(entry.where), Name(entry.weed), mixed]
+        case ResistanceTest():
+            return [*_tested(entry), Name(entry.where), Name(entry.notes)]
+
+
+def _tested(entry: ResistanceTest) -> list[Value]:
+    group = NOTHING if entry.group is None else say("rotation.groups", groups=joined(entry.group))
+    found: list[Value] = [Name(entry.weed), Name(entry.active), group]
+    if entry.survivors_pct is not None:
+        found.append(say("log.survived", share=_typed(entry.survivors_pct)))
+    if entry.plants is not None:
+        found.append(say("log.plants_tested", plants=entry.plants))
+    return [*found, Name(entry.method), Name(entry.mutation)]
 
 
 def _count(entry: ScoutingCount) -> list[Value]:

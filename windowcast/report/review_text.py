@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from windowcast.core.phrase import Name, Phrase, Share, Value, say
+from windowcast.core.phrase import Name, Phrase, Share, Value, names, say
 from windowcast.records.causes import Cause
+from windowcast.records.resistance import AreaResistance
 from windowcast.records.review import Review
 from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.trials import TrialResult
@@ -50,12 +51,22 @@ def review_lines(review: Review, voice: Voice) -> list[str]:
         )
         lines.append(voice.text(head))
         lines += [f"  - {voice.text(step)}" for step in suspected.suspicion.steps]
+    for known in review.resistance:
+        lines += [*resistance_lines(known, voice), ""]
     for result in review.trials:
         lines += [*trial_lines(result, voice), ""]
     if review.relations:
         lines.append(voice.say("review_of.timing"))
         lines += [f"  {voice.text(relation.text)}" for relation in review.relations]
     return lines + [_note("note", note, voice) for note in review.notes]
+
+
+def resistance_lines(known: AreaResistance, voice: Voice) -> list[str]:
+    """What is known of resistance on a piece of ground, under its head."""
+    head = say("resistance.head")
+    if known.areas:
+        head = say("resistance.head_of", areas=names(*known.areas))
+    return [voice.text(head), *(f"  {voice.text(said)}" for said in known.said)]
 
 
 def looked_into(item: ReviewedApplication) -> bool:

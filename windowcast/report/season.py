@@ -74,6 +74,11 @@ def plan_text(plan: SeasonPlan, voice: Voice, width: int | None = None) -> str:
             lines += wrapped(voice.text(said), width, "  ")
         lines.append("")
     lines += [*_weeks(plan.purposes, voice), ""]
+    if plan.resistance:
+        lines.append(voice.say("resistance.head"))
+        for text in plan.resistance:
+            lines += wrapped(voice.text(text), width, "  ")
+        lines.append("")
     for text in plan.assumptions:
         lines += wrapped(voice.text(text), width)
     return "\n".join(lines) + "\n"

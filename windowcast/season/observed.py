@@ -10,6 +10,7 @@ import numpy as np
 from windowcast.core.record import Record
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
+from windowcast.materials.resistance import NO_RESISTANCE, Resistances
 from windowcast.materials.rotation import Use
 from windowcast.physics.soil import simulate
 from windowcast.physics.soil_site import (
@@ -62,6 +63,7 @@ class Observed:
     applied: tuple[Applied, ...] = ()  # by date
     control: tuple[tuple[dt.date, float], ...] = ()  # ratings of the ground, 0..1 of weeds gone
     survivors: tuple[dt.date, ...] = ()  # live plants were seen beside dying ones of the same size
+    resistance: Resistances = NO_RESISTANCE
 
 
 def soil_correction(

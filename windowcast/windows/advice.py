@@ -19,6 +19,7 @@ from windowcast.core.phrase import (
 )
 from windowcast.limits.model import TurfSpan
 from windowcast.materials.needs import ActiveNeeds
+from windowcast.materials.resistance import Failing
 from windowcast.windows import reasons
 from windowcast.windows.judge import HourScores
 from windowcast.windows.model import FollowUp, Window
@@ -132,6 +133,11 @@ def serves_not(needs: ActiveNeeds) -> Phrase:
     """Why a purpose is out: the actives act at another stage of the weeds."""
     acts = "pre" if needs.pre else "post"
     return say(f"advice.serves_not.{acts}", actives=names(*needs.names, join="plus"))
+
+
+def resisted(failing: Failing) -> Phrase:
+    """Why a purpose is out: a weed of it resists the active here."""
+    return say("advice.resisted", why=failing.text)
 
 
 def acts_only(needs: ActiveNeeds) -> Phrase:

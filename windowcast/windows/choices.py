@@ -1,13 +1,15 @@
 """With what: of the actives at hand, or of all, those that serve an open window best.
 
 A choice must be taken by the turf on the window's day and good enough in its hours as forecast;
-what cannot be told of an active keeps it out. Those whose mode of action was not used lately come
-first, then those that are expected to do most, as far as a source says what they do.
+what cannot be told of an active keeps it out. Nothing that a weed of the purpose resists on this
+ground is named, and what it may resist comes last. Of the others those whose mode of action was not
+used lately come first, then those that are expected to do most, as far as a source says what they
+do.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +17,7 @@ import numpy as np
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, say
 from windowcast.core.values import Value
 from windowcast.materials.needs import ActiveNeeds
+from windowcast.materials.resistance import Failing
 from windowcast.windows.judge import Judge
 from windowcast.windows.model import Allowance, Choice
 from windowcast.windows.purposes import Purpose
@@ -58,6 +61,7 @@ def choices(
     *,
     day: int,
     spent: Mapping[int, str] | None,
+    against: Callable[[Sequence[str]], Failing | None],
     controlled: Mapping[str, float],
 ) -> tuple[Choice, ...]:
     """The best of the candidates for the hours of a window, at most `MOST`.
@@ -71,6 +75,9 @@ def choices(
     spent
         Group → when it was last used for the purpose, "this season" or "last season"; None: nobody
         logged what was used.
+    against
+        What speaks against the actives of a tank on the weeds of the purpose: a tank that fails on
+        one of them is left out, one of which that is suspected comes last.
     controlled
         Name of a residual → share of the season's weeds that emerge while it holds, 0..1, when
         applied on that day.
@@ -81,6 +88,9 @@ def choices(
         if not purpose.serves(needs) or judge.turf(needs)[day].answer != "yes":
             continue
         if any(left.spent for left in candidate.left):
+            continue
+        failing = against(needs.names)
+        if failing is not None and failing.standing == "resistant":
             continue
         score, limit = judge.at(purpose, needs, block)
         verdict = judge.ctx.rule.verdict(score)
@@ -99,6 +109,7 @@ def choices(
                 effect=effect,
                 speaks_for=_some(text, fresh, *map(_left, candidate.left), _cost(candidate)),
                 speaks_against=_some(
+                    NOTHING if failing is None else failing.text,
                     *(_used(group, when) for group, when in used.items()),
                     say("choice.unknown_effect") if effect is None else NOTHING,
                     NOTHING if limit is None else limit.label,
@@ -107,6 +118,7 @@ def choices(
                 left=candidate.left,
                 cost_per_ha=candidate.cost_per_ha,
                 money=candidate.money,
+                resistance=None if failing is None else failing.standing,
             )
         )
     return tuple(sorted(found, key=_order)[:MOST])
@@ -114,7 +126,8 @@ def choices(
 
 def _order(choice: Choice) -> tuple[float, ...]:
     effect = -1.0 if choice.effect is None else choice.effect
-    return (choice.repeats, choice.verdict != "fit", -round(effect, 2), -choice.score)
+    doubted = choice.resistance is not None
+    return (doubted, choice.repeats, choice.verdict != "fit", -round(effect, 2), -choice.score)
 
 
 def _some(*phrases: Phrase) -> tuple[Phrase, ...]:

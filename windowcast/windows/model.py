@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 from windowcast.core.phrase import Phrase
 from windowcast.limits.model import TurfSpan
+from windowcast.materials.resistance import Standing
 from windowcast.season.model import Substitute
 
 Verdict = Literal["fit", "marginal", "unfit", "cannot tell"]
@@ -243,6 +244,9 @@ class Choice:
     cost_per_ha, money
         What the label rate of the user's own product costs on a hectare, and in what money; None
         and "" where the materials file gives no price.
+    resistance
+        What is known against it on this ground: some plants survive ("segregating"), or they are
+        suspected to; None: nothing is known. What fails there is no choice.
     """
 
     actives: tuple[str, ...]
@@ -256,6 +260,7 @@ class Choice:
     left: tuple[Allowance, ...] = ()
     cost_per_ha: float | None = None
     money: str = ""
+    resistance: Standing | None = None
 
 
 JobState = Literal["not due", "due", "partly done", "done", "re-treat", "look", "failed"]

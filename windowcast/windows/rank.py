@@ -19,13 +19,19 @@ from windowcast.limits.answer import ground_limits
 from windowcast.limits.ground import ground_of
 from windowcast.limits.model import Limit, TurfAnswer, TurfSpan, refused, spans
 from windowcast.materials.needs import ActiveNeeds
+from windowcast.materials.resistance import (
+    NO_RESISTANCE,
+    Resistances,
+    ResistanceStatus,
+    status_text,
+)
 from windowcast.materials.rotation import Use, plan_flags, spent_groups
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows import advice, trace
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.choices import Candidate, choices
-from windowcast.windows.covers import RunningSeason, controlled_on, covers_of
+from windowcast.windows.covers import RunningSeason, controlled_on
 from windowcast.windows.days import watering_days
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import HourScores, Judge
@@ -46,6 +52,7 @@ from windowcast.windows.odds import odds
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.reasons import because
 from windowcast.windows.residual import ResidualActive
+from windowcast.windows.resisted import Against, against_of, aimed_at, covers_working
 from windowcast.windows.score import Block, Rule, best_block, holds, nearness
 from windowcast.windows.timing import Timing, timing_of
 
@@ -68,6 +75,7 @@ def rank(
     barriers: Sequence[ResidualActive] = (),
     uses: Sequence[Use] = (),
     looks: Sequence[CanopyLook] = (),
+    resistance: Resistances = NO_RESISTANCE,
     candidates: Sequence[Candidate] = (),
     further: Mapping[str, Limit] | None = None,
     now: dt.datetime | None = None,
@@ -99,6 +107,8 @@ def rank(
         Past applications: a group used for the purpose this season or last is marked in the stock.
     looks
         Dated looks into the canopy.
+    resistance
+        What the weeds resist on this ground: nothing that fails there is offered.
     candidates
         What may go into the tank: of the stock, or of all where none is stated. The best of them
         for each open window are named.
@@ -123,6 +133,7 @@ def rank(
         tuple(barriers),
         () if mixture is not None else tuple(candidates),
         bool(stock),
+        resistance,
     )
     outlooks = [
         task.outlook(purpose_of(name, tables), mixture, stock) for name in (purposes or PURPOSES)
@@ -138,7 +149,8 @@ def rank(
         ),
         provenance=trace.provenance_lines(weather.daily if weather else members.daily,
                                           weather.hourly if weather else members.hourly),
-        cautions=(*CAUTIONS, *_varied(tables), *task.repeats(outlooks, mixture)),
+        cautions=(*CAUTIONS, *_varied(tables), *task.repeats(outlooks, mixture),
+                  *map(status_text, task.concerning(outlooks))),
         explain=(
             *trace.explain_lines(
                 [purpose_of(o.purpose, tables) for o in outlooks if o.in_season],
@@ -167,6 +179,7 @@ class _Task:
     barriers: tuple[ResidualActive, ...]
     candidates: tuple[Candidate, ...]
     stocked: bool
+    resistance: Resistances
 
     def outlook(
         self, purpose: Purpose, mixture: ActiveNeeds | None, stock: Sequence[ActiveNeeds]
@@ -187,6 +200,10 @@ class _Task:
         if not any(e.season == purpose.weeds for e in self.ctx.ahead.emergence.values()):
             reason = advice.no_weeds(purpose)
             return _closed(purpose, timing, reason, reason)
+        failing = self._against(purpose)(needs.names)
+        if failing is not None and failing.standing == "resistant":
+            reason = advice.resisted(failing)
+            return replace(_closed(purpose, timing, reason, reason), opens=None)
         why = advice.why(purpose, timing)
         if not purpose.serves(needs):
             reason = advice.serves_not(needs)
@@ -232,8 +249,25 @@ class _Task:
             turf=turf,
             choices=(chosen := self._choices(purpose, go)),
             none_in_stock=bool(go) and self.stocked and bool(self.candidates) and not chosen,
-            covers=covers_of(purpose, needs, self.running, self.barriers) if self.running else (),
+            covers=covers_working(
+                purpose, needs, self.running, self.barriers, self._against(purpose)
+            )
+            if self.running
+            else (),
         )
+
+    def _against(self, purpose: Purpose) -> Against:
+        """What speaks against a tank on the weeds of a purpose, here."""
+        return against_of(self.resistance, purpose)
+
+    def concerning(self, outlooks: Sequence[PurposeOutlook]) -> tuple[ResistanceStatus, ...]:
+        """What is known against a mode of action on the weeds of a purpose in season."""
+        aimed: set[str] = set()
+        for outlook in outlooks:
+            if outlook.in_season:
+                purpose = purpose_of(outlook.purpose, self.ctx.tables)
+                aimed |= aimed_at(self.resistance, purpose)
+        return tuple(s for s in self.resistance.statuses if s.adverse and s.weed in aimed)
 
     def repeats(
         self, outlooks: Sequence[PurposeOutlook], mixture: ActiveNeeds | None
@@ -394,6 +428,9 @@ class _Task:
         if refused(turf):
             verdict: Verdict = "unfit" if turf[0].answer == "no" else "cannot tell"
             return StockFit(name, verdict, None, None, None, turf[0].reason)
+        failing = self._against(purpose)(needs.names)
+        if failing is not None and failing.standing == "resistant":
+            return StockFit(name, "unfit", None, None, None, failing.text)
         scores = self.judge.scores(purpose, needs)
         found = sorted(self._windows(purpose, needs, scores), key=_rank_key)
         if not found:
@@ -408,6 +445,9 @@ class _Task:
             verdict = "marginal" if verdict == "fit" else verdict
             reason = say("stock.reasons", of=joined(spent, reason, join="clauses"))
             reason = reason if limit else spent
+        if failing is not None:
+            verdict = "marginal" if verdict == "fit" else verdict
+            reason = say("stock.reasons", of=joined(failing.text, reason, join="clauses"))
         return StockFit(name, verdict, best.start, best.end, best.score, reason)
 
     def _choices(self, purpose: Purpose, windows: Sequence[Window]) -> tuple[Choice, ...]:
@@ -426,6 +466,7 @@ class _Task:
             self._block_of(best),
             day=(best.date - self.today).days,
             spent=self._groups_spent(purpose) if self.uses else None,
+            against=self._against(purpose),
             controlled=controlled,
         )
 
