@@ -22,6 +22,7 @@ from windowcast.region.engine import Station
 from windowcast.region.models import seasons_of, stacked, workable_weeks
 from windowcast.season.dates import key_dates
 from windowcast.season.state import build
+from windowcast.sources.files import placed, read_weather
 from windowcast.windows.barrier import best_day, cover
 from windowcast.windows.days import DayContext
 from windowcast.windows.model import PURPOSES
@@ -95,6 +96,25 @@ def test_a_station_gives_the_numbers_of_the_single_site(table: pa.Table, station
             got = np.array(mine, dtype=np.float64)[:-1]  # type: ignore[call-overload]
             np.testing.assert_array_equal(got, whole.reshape(WEEKS, 7).sum(axis=1)[:-1])
     assert told >= 8
+
+
+def test_a_file_from_another_height_is_moved_as_for_a_single_site(tmp_path: Path) -> None:
+    days = np.arange("2020-01-01", "2021-03-01", dtype="datetime64[D]")
+    number = np.arange(len(days))
+    high = (20 + 10 * np.sin(number / 58) + 3 * np.sin(number)).round(1)
+    lines = [f"{d},{h},{h - 9:.1f},0.0" for d, h in zip(days, high, strict=True)]
+    top = "# latitude: 34.0\n# longitude: -84.0\n# elevation_m: 100\ndate,tmax_c,tmin_c,precip_mm\n"
+    file = tmp_path / "valley.csv"
+    file.write_text(top + "\n".join(lines), encoding="utf-8")
+    valley, hill, untold = (
+        station_record(Station("x", str(file), "X", "", latitude, -84.0, height), OPTIONS)
+        for latitude, height in ((34.0, 700.0), (34.1, 700.0), (34.1, np.nan))
+    )
+    np.testing.assert_array_equal(valley.get("tmax_c"), high)  # on the spot: no other height
+    np.testing.assert_allclose(hill.get("tmax_c"), high - 0.6 * 6.5)
+    alone = placed(read_weather(str(file)), hill.place)
+    np.testing.assert_array_equal(hill.get("tmin_c"), alone.get("tmin_c"))
+    np.testing.assert_array_equal(untold.get("tmax_c"), high)
 
 
 @pytest.mark.parametrize(("station", "season"), [("selma", "fall"), ("bowling", "spring")])

@@ -17,7 +17,7 @@ from windowcast.core.site import Site, site_from
 from windowcast.region import tables
 from windowcast.region.columns import WEEDS
 from windowcast.region.engine import Station
-from windowcast.sources.files import measured_at, read_weather
+from windowcast.sources.files import measured_at, placed, read_weather
 from windowcast.weather.gaps import filled
 from windowcast.weather.join import hourly_to_daily
 from windowcast.weather.quality import checked
@@ -103,6 +103,9 @@ def compute(chunk: tuple[Station, ...], options: str) -> dict[str, pa.Table]:
 def station_record(station: Station, options: Options) -> Record:
     """One station's checked and gap-filled daily record, cut to the years asked for.
 
+    Where the list has it at another place than its file, its temperatures are moved to that height
+    as for a single site (`windowcast.sources.files.placed`).
+
     Raises
     ------
     InputError
@@ -118,7 +121,7 @@ def station_record(station: Station, options: Options) -> Record:
             path=station.path,
             remedy="give a file with tmax and tmin",
         )
-    record = measured_at(record, place)
+    record = measured_at(placed(record, place), place)
     first, last = record.times[[0, -1]]
     if options.first_year is not None:
         first = season_starts(options.first_year, place.southern)
