@@ -1,22 +1,27 @@
 """How many small faults put into the code the tests notice: mutation testing.
 
     pip install -e ".[dev,mutants]"
-    python benchmarks/mutants.py                          # every mutant: a night or two
-    python benchmarks/mutants.py --sample 60 --seed 1     # so many of each package
+    python benchmarks/mutants.py --sample 40 --seed 1 --work ~/mutants   # so many of each package
+    python benchmarks/mutants.py --work ~/mutants                        # every mutant
 
 `mutmut` makes the mutants, on a copy of the tree in --work (a temporary folder when none is given;
-one that is given is used again, so that only what changed is made anew). Each mutant is then tried
-in a process forked from this one, by the tests that `TESTS` names for its package, quick ones
-first, until one fails. One that runs on and on counts as killed. Survivors are shown as differences
-on the error output. Ends with 1 where a package lies below the floor.
+one that is given is used again, so that only what changed is made anew). Then the default tests run
+once, and `reach.json` notes which mutated functions each of them enters and what it costs. Each
+mutant is tried in a fork of a process that has collected the tests: those that enter its function,
+the quickest first, until one fails. A test that kills must pass in such a fork without a mutant.
+One that runs on and on counts as killed. Tests beyond `BUDGET_S` are not run, so the share is a
+lower bound. Survivors are shown as differences on the error output. Ends with 1 where a package
+lies below the floor.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import marshal
 import os
 import random
+import re
 import resource
 import shutil
 import signal
@@ -26,47 +31,34 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from hashlib import sha256
+from math import sqrt
 from pathlib import Path
+from typing import Any
 
 TOP = Path(__file__).parent.parent
-TESTS = {  # package → what tests it, quick ones first
-    "windows": (
-        "score",
-        "boundaries",
-        "criteria",
-        "hours",
-        "timing",
-        "odds",
-        "barrier",
-        "rank",
-        "choices",
-        "plan",
-    ),
-    "limits": ("limit_boundaries", "limits", "boundaries"),
-    "materials": ("rotation", "rates", "actives", "tank"),
-    "records": (
-        "review_limits",
-        "verdict",
-        "jobs",
-        "log_observed",
-        "log_fields",
-        "trials",
-        "store",
-        "review",
-        "cli_log",
-    ),
-}
+PACKAGES = ("windows", "limits", "materials", "records")
 BESIDE = ("sample_weather", "benchmarks", "docs", "README.md", "CHANGELOG.md", "DEVELOPERS.md")
 BESIDE += ("LICENSE", "CITATION.cff")
 LEFT_OUT = {".git", ".venv", "mutants", "__pycache__", ".mypy_cache", ".ruff_cache", ".hypothesis"}
-KILLED, SURVIVED, SLOW = "killed", "survived", "killed by the clock"
-SECONDS = 300  # of the processor, for the tests of one mutant
+# whose tests say nothing of these packages, by how their names begin; the share is a lower bound
+ELSEWHERE = re.compile(
+    r"test_(archive|barrier_|blend|bridging|cache|calendar|charts|degree|dialects|emergence|engine|"
+    r"ensemble|examples|files|first|forecast|gallery|gaps|ghcn|grid|hourly|http|humidity|"
+    r"init|join|load|model_|morning|own_station|page|phrases|quality|region|report|sample|"
+    r"site|soil|sources|state|sun|terminal|units|uscrn|usual|verify|warming|weather|web|"
+    r"words|write|yearly)"
+)
+KILLED, SURVIVED, SLOW, UNSEEN = "killed", "survived", "killed by the clock", "no test enters it"
+EMPTY: dict[str, Any] = {"files": {}, "tests": {}, "at import": []}
+BUDGET_S = 20.0  # of tests as they cost without a mutant; what is beyond is not run
+PYTEST = ["-p", "no:cacheprovider", "-p", "no:xdist", "-m", "not slow and not browser"]
 
 
 def config() -> str:
     settings = {
         "source_paths": ["windowcast"],
-        "only_mutate": [f"windowcast/{package}/*" for package in TESTS],
+        "only_mutate": [f"windowcast/{package}/*" for package in PACKAGES],
         "also_copy": list(BESIDE),
         "pytest_add_cli_args_test_selection": ["tests/test_score.py"],  # only to make the mutants
         "pytest_add_cli_args": ["-p", "no:cacheprovider", "-o", "addopts=-q -n0"],
@@ -79,7 +71,7 @@ def copied(work: Path) -> None:
     for source in _files(TOP):
         name = source.relative_to(TOP)
         parts = name.parts
-        mutated = name.suffix == ".py" and parts[0] == "windowcast" and parts[1] in TESTS
+        mutated = name.suffix == ".py" and parts[0] == "windowcast" and parts[1] in PACKAGES
         changed = _brought(source, work / name)
         target = work / "mutants" / name
         if not mutated:
@@ -87,6 +79,11 @@ def copied(work: Path) -> None:
         elif changed:
             target.unlink(missing_ok=True)
             target.with_name(f"{target.name}.meta").unlink(missing_ok=True)
+    for kept in [*_files(work / "windowcast"), *_files(work / "tests")]:
+        if not (TOP / kept.relative_to(work)).exists():
+            kept.unlink()
+            for gone in (work / "mutants" / kept.relative_to(work).parent).glob(f"{kept.name}*"):
+                gone.unlink()
     project = work / "pyproject.toml"
     project.write_text(project.read_text("utf-8") + config(), "utf-8")
 
@@ -112,13 +109,7 @@ def _files(folder: Path) -> Iterator[Path]:
 
 def made(work: Path) -> list[str]:
     """Make the mutants; their names."""
-    command = [
-        sys.executable,
-        "-m",
-        "mutmut",
-        "run",
-        "no mutant of this name*",
-    ]  # makes, tries none
+    command = [sys.executable, "-m", "mutmut", "run", "no mutant of this name*"]  # tries none
     with (work / "mutmut.log").open("w", encoding="utf-8") as log:
         subprocess.run(command, cwd=work, stdout=log, stderr=log, check=False)
     if not list((work / "mutants" / "windowcast").rglob("*.meta")):
@@ -129,6 +120,171 @@ def made(work: Path) -> list[str]:
     return names
 
 
+class Recorder:
+    """A plugin of pytest: what each test enters and costs."""
+
+    def __init__(self, part: Path) -> None:
+        self.part = part
+        self.entered: set[str] = set()
+        self.at_import: list[str] = []
+        self.tests: dict[str, dict[str, Any]] = {}
+        from mutmut.mutation import trampoline
+
+        trampoline.record_trampoline_hit = lambda name, **_: self.entered.add(name)
+
+    def pytest_collection_finish(self) -> None:
+        self.at_import, self.since = sorted(self.entered), time.process_time()
+        self.entered.clear()
+
+    def pytest_runtest_logreport(self, report: Any) -> None:
+        test = self.tests.setdefault(report.nodeid, {"passed": True, "seconds": 0.0})
+        test["passed"] &= report.passed
+        test["seconds"] += time.process_time() - self.since
+        self.since = time.process_time()
+        if report.when == "teardown":
+            test["entered"] = sorted(self.entered)
+            self.entered.clear()
+
+    def pytest_sessionfinish(self, session: Any) -> None:
+        entered = {"tests": self.tests, "at import": self.at_import}
+        self.part.write_bytes(marshal.dumps((entered, soil_kept(session))))
+
+
+class Trials:
+    """A plugin of pytest: in place of a run, one fork for each mutant."""
+
+    def __init__(self, plan: Mapping[str, Sequence[str]], reach: Mapping[str, Any]) -> None:
+        self.plan, self.reach = plan, reach
+
+    def pytest_runtestloop(self, session: Any) -> bool:
+        # soil is none of the mutated code: what the tests need of it is worked out once
+        soil_kept(session).update(marshal.loads(Path("../soil").read_bytes()))
+        self.items = {item.nodeid: item for item in session.items}
+        with Path("../found.jsonl").open("a", encoding="utf-8") as found:
+            for name, tests in self.plan.items():
+                since = time.monotonic()
+                what, killer = self.tried(name, [test for test in tests if test in self.items])
+                print(json.dumps([name, what, killer]), file=found, flush=True)
+                took = f"{time.monotonic() - since:4.0f} s {what}: {name}  {killer}"
+                print(took, file=sys.stderr, flush=True)
+        return True
+
+    def tried(self, name: str, tests: list[str]) -> tuple[str, str]:
+        """What comes of a mutant, and the test that says so."""
+        while tests:
+            code, killer = self.run(name, tests)
+            if code == 0:
+                return SURVIVED, ""
+            if code == -signal.SIGXCPU:
+                return SLOW, killer
+            if name in self.reach["at import"] or self.run("", [killer])[0] == 0:
+                return KILLED, killer
+            tests.remove(killer)  # it fails without a mutant too
+        return UNSEEN, ""
+
+    def run(self, name: str, tests: Sequence[str]) -> tuple[int, str]:
+        """Exit code of a fork that runs these tests, and the last one it began."""
+        end, begin = os.pipe()
+        pid = os.fork()
+        if pid:
+            os.close(begin)
+            with os.fdopen(end) as pipe:
+                begun = pipe.read().split("\n")
+            return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), begun[-2]
+        seconds = int(20 + 4 * sum(self.reach["tests"][test]["seconds"] for test in tests))
+        resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds + 5))
+        os.environ["MUTANT_UNDER_TEST"] = name
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        os.dup2(1, 2)
+        os._exit(self.failed([self.items[test] for test in tests], begin))
+
+    def failed(self, items: Sequence[Any], told: int) -> int:
+        from _pytest.runner import runtestprotocol
+
+        for item, following in zip(items, [*items[1:], None], strict=True):
+            os.write(told, f"{item.nodeid}\n".encode())
+            try:
+                if any(r.failed for r in runtestprotocol(item, log=False, nextitem=following)):
+                    return 1
+            except BaseException:
+                return 1
+        return 0
+
+
+def soil_kept(session: Any) -> dict[tuple[str, str], bytes]:
+    conftest = str(Path("tests/conftest.py").resolve())
+    kept: dict[tuple[str, str], bytes] = session.config.pluginmanager.get_plugin(
+        conftest
+    ).soil_memory.kept
+    return kept
+
+
+def within(work: Path, plugin: Any, tests: Sequence[str], mutant: str) -> int:
+    """A process that runs pytest with a plugin on the mutated tree."""
+    pid = os.fork()
+    if pid:
+        return pid
+    import pytest
+
+    tree = work / "mutants"
+    os.environ |= {"MUTANT_UNDER_TEST": mutant, "PYTHONPATH": str(tree)}
+    os.chdir(tree)
+    sys.path[:0] = [str(tree), str(tree / "tests")]
+    os.dup2(os.open(work / "pytest.log", os.O_WRONLY | os.O_CREAT | os.O_APPEND), 1)
+    os._exit(int(pytest.main([*tests, "-o", "addopts=-q -s", *PYTEST], plugins=[plugin])))
+
+
+def reached(work: Path, jobs: int) -> dict[str, Any]:
+    """What each test enters; the files that have changed since it was asked are asked anew."""
+    kept = work / "reach.json"
+    files = {
+        str(file.relative_to(TOP)): sha256(file.read_bytes()).hexdigest()
+        for file in sorted((TOP / "tests").glob("test_*.py"))
+        if not ELSEWHERE.match(file.name)
+    }
+    reach = json.loads(kept.read_text("utf-8")) if kept.exists() else dict(EMPTY)
+    asked = [file for file in files if reach["files"].get(file) != files[file]]
+    reach["tests"] = {
+        test: what
+        for test, what in reach["tests"].items()
+        if test.split("::")[0] in {*files} - {*asked}
+    }
+    parts = [work / f"entered{job}" for job in range(min(jobs, len(asked)))]
+    running = [
+        within(work, Recorder(part), asked[job :: len(parts)], "stats")
+        for job, part in enumerate(parts)
+    ]
+    soil = marshal.loads((work / "soil").read_bytes()) if (work / "soil").exists() else {}
+    for pid, part in zip(running, parts, strict=True):
+        os.waitpid(pid, 0)
+        entered, runs = marshal.loads(part.read_bytes())
+        soil |= runs
+        reach["tests"] |= entered["tests"]
+        reach["at import"] = sorted({*reach["at import"], *entered["at import"]})
+    reach["files"] = files
+    kept.write_text(json.dumps(reach), "utf-8")
+    (work / "soil").write_bytes(marshal.dumps(soil))
+    return reach
+
+
+def planned(names: Sequence[str], reach: Mapping[str, Any]) -> dict[str, list[str]]:
+    """For each mutant the tests that enter its function, quickest first, within the budget."""
+    plan: dict[str, list[str]] = {}
+    tests = sorted(reach["tests"].items(), key=lambda test: test[1]["seconds"])
+    by_function: dict[str, list[str]] = {}
+    spent: Counter[str] = Counter()
+    for test, what in tests:
+        for function in what["entered"] if what["passed"] else ():
+            spent[function] += what["seconds"]
+            if spent[function] < BUDGET_S:
+                by_function.setdefault(function, []).append(test)
+    every = [test for test, what in tests if what["passed"]]
+    for name in names:
+        function = name.rpartition("__mutmut_")[0]
+        plan[name] = every if function in reach["at import"] else by_function.get(function, [])
+    return plan
+
+
 def tried(names: Sequence[str], work: Path, jobs: int) -> dict[str, str]:
     """What the tests make of each mutant."""
     import hypothesis  # noqa: F401  loaded once, for every fork
@@ -136,38 +292,25 @@ def tried(names: Sequence[str], work: Path, jobs: int) -> dict[str, str]:
     import pytest  # noqa: F401
     import scipy.stats  # noqa: F401
 
-    waiting, running, found = list(reversed(names)), {}, {}
-    while waiting or running:
-        while waiting and len(running) < jobs:
-            name = waiting.pop()
-            running[_forked(name, work)] = name, time.monotonic()
-        pid, status = os.wait()
-        name, since = running.pop(pid)
-        code = os.waitstatus_to_exitcode(status)
-        found[name] = SURVIVED if code == 0 else SLOW if code == -signal.SIGXCPU else KILLED
-        print(
-            f"{time.monotonic() - since:4.0f} s {found[name]}: {name}", file=sys.stderr, flush=True
-        )
-    return found
-
-
-def _forked(name: str, work: Path) -> int:
-    """A process that tries one mutant, or the code as it is for an empty name."""
-    pid = os.fork()
-    if pid:
-        return pid
-    import pytest
-
-    resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS + 5))
-    os.environ["MUTANT_UNDER_TEST"] = "" if name in TESTS else name
-    os.chdir(work / "mutants")
-    sys.path[:0] = [str(work / "mutants"), str(work / "mutants" / "tests")]
-    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-    os.dup2(1, 2)
-    package = name if name in TESTS else package_of(name)
-    files = [f"tests/test_{test}.py" for test in TESTS[package]]
-    addopts = ["-o", "addopts=-q -x -n0", "-p", "no:cacheprovider", "-m", "not slow"]
-    os._exit(int(pytest.main([*files, *addopts])))
+    reach = reached(work, jobs)
+    plan, files = planned(names, reach), list(reach["files"])
+    late = [name for name in names if name.rpartition("__mutmut_")[0] not in reach["at import"]]
+    found = work / "found.jsonl"
+    found.unlink(missing_ok=True)
+    running = [
+        within(work, Trials({name: plan[name] for name in late[job::jobs]}, reach), files, "")
+        for job in range(jobs)
+    ]
+    for pid in running:
+        os.waitpid(pid, 0)
+    what = dict.fromkeys(names, KILLED)  # also where the tests could not even be collected
+    for name in {*names} - {*late}:
+        os.waitpid(within(work, Trials({name: plan[name]}, reach), files, name), 0)
+    with found.open(encoding="utf-8") as lines:
+        told = {name: came for name, came, _ in map(json.loads, lines)}
+    if missing := {*late} - {*told}:
+        raise SystemExit(f"not tried: {sorted(missing)}; see {work / 'pytest.log'}")
+    return what | told
 
 
 def package_of(name: str) -> str:
@@ -179,7 +322,7 @@ def sampled(names: Sequence[str], count: int | None, seed: int) -> list[str]:
     if count is None:
         return list(names)
     chosen = []
-    for package in TESTS:
+    for package in PACKAGES:
         own = sorted(name for name in names if package_of(name) == package)
         chosen += random.Random(f"{seed} {package}").sample(own, min(count, len(own)))
     return chosen
@@ -198,29 +341,34 @@ def main() -> int:
         work = (asked.work or Path(scratch)).resolve()
         copied(work)
         chosen = asked.only or sampled(made(work), asked.sample, asked.seed)
-        broken = [
-            name for name, what in tried(list(TESTS), work, asked.jobs).items() if what != SURVIVED
-        ]
-        if not chosen or broken:
-            print(f"the tests fail without a mutant: {broken}; see {work}", file=sys.stderr)
-            return 2
         return report(tried(chosen, work, asked.jobs), work, asked.floor)
 
 
+def wilson(hits: int, tries: int) -> tuple[float, float]:
+    """The 95 % interval of a share (Wilson 1927, J. Am. Stat. Assoc. 22)."""
+    z = 1.96
+    share, scale = hits / tries, 1 + z * z / tries
+    centre = (share + z * z / (2 * tries)) / scale
+    half = z * sqrt(share * (1 - share) / tries + (z / (2 * tries)) ** 2) / scale
+    return centre - half, centre + half
+
+
 def report(found: Mapping[str, str], work: Path, floor: float) -> int:
-    print("| package | mutants | killed | by the clock | survived | share killed |")
-    print("| --- | ---: | ---: | ---: | ---: | ---: |")
+    print("| package | mutants | killed | by the clock | survived | unseen | share | 95 % |")
+    print("| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
     below = 0
-    for package in TESTS:
+    for package in PACKAGES:
         count = Counter(what for name, what in found.items() if package_of(name) == package)
-        if not count.total():
+        total, killed = count.total(), count[KILLED] + count[SLOW]
+        if not total:
             continue
-        share = 1 - count[SURVIVED] / count.total()
-        below += share < floor
-        cells = [count.total(), count[KILLED], count[SLOW], count[SURVIVED]]
-        print(f"| `{package}` | {' | '.join(map(str, cells))} | {100 * share:.0f} % |")
+        below += killed / total < floor
+        cells: list[object] = [total, count[KILLED], count[SLOW], count[SURVIVED], count[UNSEEN]]
+        low, high = wilson(killed, total)
+        cells += [f"{100 * killed / total:.0f} %", f"{100 * low:.0f} to {100 * high:.0f} %"]
+        print(f"| `{package}` | {' | '.join(map(str, cells))} |")
     for name, what in found.items():
-        if what == SURVIVED:
+        if what in (SURVIVED, UNSEEN):
             command = [sys.executable, "-m", "mutmut", "show", name]
             shown = subprocess.run(command, cwd=work, capture_output=True, text=True, check=False)
             print(f"\n{shown.stdout}", file=sys.stderr)

@@ -58,7 +58,8 @@ class _Memory:
         self.kept[key, digest] = body
 
 
-_soil = KeptSoil(_Memory())
+soil_memory = _Memory()
+_soil = KeptSoil(soil_memory)
 
 
 @pytest.fixture(autouse=True)

@@ -16,12 +16,12 @@ Nothing else in the package holds a science constant.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
-from importlib import resources
 from typing import Any
+
+from windowcast.core.packaged import packaged_toml
 
 VARIED = "varied"  # the note of a value that is not the packaged one
 STATUSES = frozenset(
@@ -173,8 +173,7 @@ def _value(path: str, raw: Mapping[str, Any]) -> Value:
 @cache
 def load(name: str, package: str = "windowcast.data") -> Table:
     """The packaged table ``<name>.toml`` of `package`."""
-    text = resources.files(package).joinpath(f"{name}.toml").read_text("utf-8")
-    return Table(name, tomllib.loads(text))
+    return Table(name, packaged_toml(package, f"{name}.toml"))
 
 
 _BESIDE = dict.fromkeys(("actives", "rotation", "tank"), "windowcast.materials")

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
+from typing import TYPE_CHECKING
 
 from windowcast.core.errors import InputError
 from windowcast.core.places import parts_of
 from windowcast.core.site import Site
 from windowcast.core.turf import Area
-from windowcast.records.observations import Logged
+
+if TYPE_CHECKING:
+    from windowcast.records.observations import Logged
 
 
 @dataclass(frozen=True)

@@ -10,14 +10,13 @@ from __future__ import annotations
 import datetime as dt
 import logging
 import math
-import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from importlib import resources
 from string import Formatter
 from typing import Any, cast
 
+from windowcast.core.packaged import packaged_toml
 from windowcast.core.phrase import Listing, Name, Phrase, Quantity, Share, Span, Value
 from windowcast.core.units import System
 from windowcast.report.both_units import both
@@ -39,6 +38,8 @@ _PLURALS: Mapping[str, Callable[[float], str]] = {}
 
 def languages() -> tuple[str, ...]:
     """The languages there is a message file for."""
+    from importlib import resources
+
     files = resources.files("windowcast.report").joinpath("messages").iterdir()
     return tuple(sorted(f.name.removesuffix(".toml") for f in files if f.name.endswith(".toml")))
 
@@ -80,8 +81,7 @@ def catalogue(lang: str) -> Catalogue:
     FileNotFoundError
         There is none in this language.
     """
-    path = resources.files("windowcast.report").joinpath("messages", f"{lang}.toml")
-    tables = tomllib.loads(path.read_text("utf-8"))
+    tables = packaged_toml("windowcast.report", "messages", f"{lang}.toml")
     language = tables.pop("language")
     return Catalogue(lang, language, dict(_entries("", tables)), _PLURALS.get(lang, _germanic))
 
