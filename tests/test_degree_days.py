@@ -16,6 +16,7 @@ def test_degree_days_of_the_extremes_mean_by_a_worked_example():
     assert dd.heating(mean_c, 10.0) * 1.8 == pytest.approx([1.0, 0.0])
 
 
+@pytest.mark.slow
 def test_heating_and_chilling_agree_with_xclim():
     import xarray as xr
     from xclim.core.units import convert_units_to

@@ -18,14 +18,16 @@ from windowcast.report.plan_view import date_row, days_apart, plan_view
 from windowcast.report.years_chart import years_chart
 from windowcast.windows.odds import DateRange
 
-CHARTS = [
-    *(chart for row in sample_plan().of(US)[0].purposes for chart in row.charts),
-    years_chart(sample_plan().of(US)[0].plan, voice_of(sample_plan().of(US)[0].plan)),
-]
+
+def test_charts_are_well_formed_and_stay_inside() -> None:
+    view = sample_plan().of(US)[0]
+    charts = [chart for row in view.purposes for chart in row.charts]
+    assert len(charts) > 3
+    for chart in (*charts, years_chart(view.plan, voice_of(view.plan))):
+        _is_well_formed(chart)
 
 
-@pytest.mark.parametrize("chart", CHARTS, ids=lambda c: c.key)
-def test_charts_are_well_formed_and_stay_inside(chart: object) -> None:
+def _is_well_formed(chart: object) -> None:
     root = ET.fromstring(chart.svg)  # type: ignore[attr-defined]
     _, _, width, height = map(float, root.get("viewBox", "").split())
     for node in root.iter("line"):

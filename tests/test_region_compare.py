@@ -79,6 +79,7 @@ def test_however_the_stations_are_cut_into_parts_the_files_are_the_same(
         assert (written / name).read_bytes() == (tmp_path / "each" / name).read_bytes(), name
 
 
+@pytest.mark.slow
 def test_groups_of_rows_end_where_they_may(written: Path, tmp_path: Path) -> None:
     """Rows of a station lie in two groups, and in two of the batches that are read."""
     with pytest.MonkeyPatch.context() as patch:
@@ -337,6 +338,7 @@ def test_a_single_station_with_few_years_says_cannot_tell(tmp_path: Path) -> Non
     assert ">nan" not in page
 
 
+@pytest.mark.slow
 def test_of_many_stations_some_are_listed_and_the_page_says_so(tmp_path: Path) -> None:
     pages = {}
     for times in (2, 5, 15):

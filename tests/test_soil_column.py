@@ -86,6 +86,7 @@ DAILY = {
 YEARLY = {0.20: (0.932, 4.1), 0.40: (0.951, 2.9), 0.50: (0.956, 2.6), 0.70: (0.963, 2.2)}
 
 
+@pytest.mark.slow
 def test_daily_wave_at_five_diffusivities() -> None:
     diffusivity = np.array(list(DAILY)) * 1e-6
     grid = uniform(0.01, 80)
@@ -120,6 +121,7 @@ def test_step_change_at_the_surface() -> None:
     np.testing.assert_allclose(temps, expected, atol=0.004)
 
 
+@pytest.mark.slow
 def test_freezing_front_against_stefan() -> None:
     # One-phase Stefan problem (Carslaw & Jaeger 1959, section 11.2): front = 2 λ sqrt(Dt) with
     # sqrt(π) λ exp(λ²) erf(λ) = c·ΔT / L. Three surface temperatures, side by side.

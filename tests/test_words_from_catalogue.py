@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -107,6 +108,7 @@ def test_the_check_of_templates_notices() -> None:
     assert not said_in_expressions("{{ t('form.save') }}{% if a == 'application' %}{% endif %}")
 
 
+@cache
 def _keys() -> set[str]:
     """Fixed choices, names of units and classes of the style sheet: nothing that is read."""
     found = {unit.name for units in UNITS.values() for unit in units} | set(UNITS) | set(Species)
@@ -119,7 +121,6 @@ def _keys() -> set[str]:
     }
 
 
-KEYS = _keys()
 STYLES = {"bold", "cyan", "yellow", "red", "magenta", "green"}  # of the terminal
 CLASSES = (
     STYLES
@@ -136,7 +137,7 @@ def prose(source: str) -> Iterator[str]:
         if not (isinstance(node, ast.Constant) and isinstance(node.value, str)):
             continue
         text = node.value.replace("windowcast: ", "")  # before a line on standard error
-        if not _PROSE.search(text) or text in KEYS or set(text.split()) <= CLASSES:
+        if not _PROSE.search(text) or text in _keys() or set(text.split()) <= CLASSES:
             continue
         if _CODE.search(text):
             continue

@@ -21,6 +21,7 @@ def values() -> np.ndarray:
     return wave + np.random.default_rng(3).normal(0, 4, (70, 912))  # more rows than a block
 
 
+@pytest.mark.slow
 def test_against_xclim(values: np.ndarray) -> None:
     # xclim indices (Bourgault et al. 2023, JOSS 8(85):5415), frequency of calendar years
     import xarray as xr

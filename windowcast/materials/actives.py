@@ -10,6 +10,7 @@ import datetime as dt
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
+from functools import cache
 from math import isfinite
 from os import PathLike
 from pathlib import Path
@@ -202,6 +203,12 @@ def species_key(species: str) -> str:
     return plain.replace(".", "").replace(" ", "_")
 
 
+@cache
+def _packaged() -> Actives:
+    table = values.load("actives", "windowcast.materials")
+    return Actives({name: _from_table(name, table.table(name)) for name in table})
+
+
 def load_actives(user_file: str | PathLike[str] | None = None) -> Actives:
     """The packaged actives, with the numbers of the user's labels put over them.
 
@@ -217,8 +224,7 @@ def load_actives(user_file: str | PathLike[str] | None = None) -> Actives:
     InputError
         The file cannot be read, or a key or value in it is unknown or out of range.
     """
-    table = values.load("actives", "windowcast.materials")
-    actives = Actives({name: _from_table(name, table.table(name)) for name in table})
+    actives = Actives(_packaged())
     if user_file is None:
         return actives
     for name, entries in read_toml(user_file).items():
