@@ -32,6 +32,7 @@ import time
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from hashlib import sha256
+from itertools import accumulate
 from math import sqrt
 from pathlib import Path
 from typing import Any
@@ -81,7 +82,7 @@ def copied(work: Path) -> None:
             target.with_name(f"{target.name}.meta").unlink(missing_ok=True)
     for kept in [*_files(work / "windowcast"), *_files(work / "tests")]:
         if not (TOP / kept.relative_to(work)).exists():
-            kept.unlink()
+            kept.unlink(missing_ok=True)
             for gone in (work / "mutants" / kept.relative_to(work).parent).glob(f"{kept.name}*"):
                 gone.unlink()
     project = work / "pyproject.toml"
@@ -153,8 +154,11 @@ class Recorder:
 class Trials:
     """A plugin of pytest: in place of a run, one fork for each mutant."""
 
-    def __init__(self, plan: Mapping[str, Sequence[str]], reach: Mapping[str, Any]) -> None:
+    def __init__(
+        self, plan: Mapping[str, Sequence[str]], reach: Mapping[str, Any], *, fresh: bool = False
+    ) -> None:
         self.plan, self.reach = plan, reach
+        self.fresh = fresh  # the mutant was there when the tests were collected
 
     def pytest_runtestloop(self, session: Any) -> bool:
         # soil is none of the mutated code: what the tests need of it is worked out once
@@ -177,7 +181,7 @@ class Trials:
                 return SURVIVED, ""
             if code == -signal.SIGXCPU:
                 return SLOW, killer
-            if name in self.reach["at import"] or self.run("", [killer])[0] == 0:
+            if self.fresh or self.run("", [killer])[0] == 0:
                 return KILLED, killer
             tests.remove(killer)  # it fails without a mutant too
         return UNSEEN, ""
@@ -278,11 +282,20 @@ def planned(names: Sequence[str], reach: Mapping[str, Any]) -> dict[str, list[st
             spent[function] += what["seconds"]
             if spent[function] < BUDGET_S:
                 by_function.setdefault(function, []).append(test)
-    every = [test for test, what in tests if what["passed"]]
     for name in names:
-        function = name.rpartition("__mutmut_")[0]
-        plan[name] = every if function in reach["at import"] else by_function.get(function, [])
+        plan[name] = by_function.get(function_of(name), [])
     return plan
+
+
+def function_of(mutant: str) -> str:
+    return mutant.rpartition("__mutmut_")[0]
+
+
+def quickest(reach: Mapping[str, Any]) -> list[str]:
+    """The quickest of all tests, within the budget."""
+    passed = {test: what["seconds"] for test, what in reach["tests"].items() if what["passed"]}
+    tests = sorted(passed, key=passed.__getitem__)
+    return tests[: sum(total < BUDGET_S for total in accumulate(sorted(passed.values())))]
 
 
 def tried(names: Sequence[str], work: Path, jobs: int) -> dict[str, str]:
@@ -294,23 +307,31 @@ def tried(names: Sequence[str], work: Path, jobs: int) -> dict[str, str]:
 
     reach = reached(work, jobs)
     plan, files = planned(names, reach), list(reach["files"])
-    late = [name for name in names if name.rpartition("__mutmut_")[0] not in reach["at import"]]
-    found = work / "found.jsonl"
-    found.unlink(missing_ok=True)
+    kept = work / "found.jsonl"
+    kept.unlink(missing_ok=True)
     running = [
-        within(work, Trials({name: plan[name] for name in late[job::jobs]}, reach), files, "")
+        within(work, Trials({name: plan[name] for name in names[job::jobs]}, reach), files, "")
         for job in range(jobs)
     ]
     for pid in running:
         os.waitpid(pid, 0)
-    what = dict.fromkeys(names, KILLED)  # also where the tests could not even be collected
-    for name in {*names} - {*late}:
-        os.waitpid(within(work, Trials({name: plan[name]}, reach), files, name), 0)
-    with found.open(encoding="utf-8") as lines:
-        told = {name: came for name, came, _ in map(json.loads, lines)}
-    if missing := {*late} - {*told}:
+    found = told(kept)
+    if missing := {*names} - {*found}:
         raise SystemExit(f"not tried: {sorted(missing)}; see {work / 'pytest.log'}")
-    return what | told
+    # what the tests work out when they are collected, a fork finds worked out
+    for name in names:
+        if found[name] in (SURVIVED, UNSEEN) and function_of(name) in reach["at import"]:
+            kept.unlink(missing_ok=True)
+            trial = Trials({name: quickest(reach)}, reach, fresh=True)
+            os.waitpid(within(work, trial, files, name), 0)
+            found[name] = told(kept).get(name, KILLED)  # else not even collected
+    return found
+
+
+def told(kept: Path) -> dict[str, str]:
+    if not kept.exists():
+        return {}
+    return {name: what for name, what, _ in map(json.loads, kept.read_text("utf-8").splitlines())}
 
 
 def package_of(name: str) -> str:
