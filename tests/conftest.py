@@ -43,6 +43,12 @@ def _only_loopback(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture(autouse=True)
+def _no_width(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No width is asked for: workers of pytest-xdist set COLUMNS."""
+    monkeypatch.delenv("COLUMNS", raising=False)
+
+
+@pytest.fixture(autouse=True)
 def _own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each test has a cache folder of its own."""
     monkeypatch.setenv("WINDOWCAST_CACHE", str(tmp_path_factory.mktemp("cache")))

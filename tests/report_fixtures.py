@@ -22,7 +22,9 @@ from windowcast.core.values import load
 from windowcast.programme.answer import Answer
 from windowcast.season.model import Emergence, SiteState, TurfPhase, TurfState
 from windowcast.windows.model import (
+    Bound,
     FollowUp,
+    HoursAhead,
     HourStrip,
     Judged,
     Odds,
@@ -110,8 +112,34 @@ def strip(days: int = 7) -> HourStrip:
     for n, time in enumerate(times):
         base = max(0.0, 100 - 14 * abs(time.hour - 13)) * (0.35 + 0.65 * ((n // 24) % 3) / 2)
         scores.append(None if n >= 24 * (days - 1) and time.hour > 15 else base)
-    limits = tuple("" if s and s > 80 else "air-temperature" for s in scores)
-    return HourStrip(times, tuple(scores), limits)
+    limits = tuple("" if s and s > 80 else "air_temperature" for s in scores)
+    measured = tuple(None if s is None or s > 80 else 8.5 for s in scores)
+    bounds = (
+        Bound("air_temperature", 4.4, None, "degC"),
+        Bound("wind", None, 4.47, "m s-1"),
+    )
+    return HourStrip(times, tuple(scores), limits, measured, bounds)
+
+
+def hours(days: int = 7) -> HoursAhead:
+    """Hours of daylight from 8 to 17; the wind of the last day is not known."""
+    times = tuple(at(0, 0) + dt.timedelta(hours=h) for h in range(24 * days))
+    known = [n < 24 * (days - 1) for n in range(len(times))]
+    return HoursAhead(
+        times=times,
+        light=tuple(8 <= time.hour < 17 for time in times),
+        temp_c=tuple(8.0 + 4 * np.sin((time.hour - 7) / 4) for time in times),
+        wind_m_s=tuple(
+            2.0 + time.hour / 8 if k else None for k, time in zip(known, times, strict=True)
+        ),
+        gust_m_s=tuple(
+            3.0 + time.hour / 8 if k else None for k, time in zip(known, times, strict=True)
+        ),
+        rain_mm=(0.0,) * len(times),
+        rain_chance=tuple(0.1 * (time.day % 3) for time in times),
+        day_rain_chance=tuple(0.2 * (time.day % 3) for time in times),
+        soil_5cm_c=(12.0,) * len(times),
+    )
 
 
 def ranking(site: str = "Quinta do Teste", units: str = "metric") -> Ranking:
@@ -183,6 +211,7 @@ def ranking(site: str = "Quinta do Teste", units: str = "metric") -> Ranking:
         ),
         explain=(words("soil.thatch = 12 mm [choice: this program]"),),
         program_version="0.1.0",
+        hours=hours(),
     )
 
 

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from report_fixtures import HOSTILE, answer, strip, window
+from report_fixtures import HOSTILE, answer, hours, ranking, strip
 from spoken import US, voice_of
 
 from windowcast.core import season_calendar
+from windowcast.core.phrase import NOTHING, say
 from windowcast.core.values import PACKAGED
+from windowcast.limits.model import TurfSpan
 from windowcast.report import series
 from windowcast.report.answer_page import answer_view, hour_levels
 from windowcast.report.chartkit import (
@@ -28,7 +31,7 @@ from windowcast.report.chartkit import (
     time_chart,
 )
 from windowcast.report.charts import cover_chart, emergence_chart, workable_chart
-from windowcast.report.strips import hour_strip
+from windowcast.report.strips import hour_panels
 from windowcast.windows.score import Rule
 
 NS = "{http://www.w3.org/2000/svg}"
@@ -58,8 +61,7 @@ def _charts() -> list[Chart]:
         days=np.array([3.0] * 11 + [np.nan]),
         band=(np.full(12, 1.0), np.full(12, 5.0)),
     )
-    strips = [item.chart for item in view.open if item.chart]
-    return [*view.season, view.turf, *strips, cover, workable]
+    return [*view.season, view.turf, cover, workable]
 
 
 CHARTS = _charts()
@@ -112,19 +114,38 @@ def test_temperature_chart_speaks_the_sites_unit() -> None:
     assert fahrenheit == pytest.approx(celsius * 1.8 + 32, abs=0.15)
 
 
-def test_bar_height_is_the_score_and_unknown_hours_have_no_height_of_their_own() -> None:
-    hours = strip()
-    chart = hour_strip(
-        "k", "t", hours, [window()], hour_levels(hours, Rule.of(PACKAGED["criteria"])), voice=US
+def test_each_day_is_drawn_with_its_hours_shaded_and_its_window_framed() -> None:
+    criteria, level = PACKAGED["criteria"], hour_levels(strip(), Rule.of(PACKAGED["criteria"]))
+    outlook = ranking().purposes[1]
+    view = hour_panels("k", outlook, hours(), strip(), level, criteria=criteria, voice=US)
+    assert [panel.best for panel in view.panels].count(True) == 1
+    for n, panel in enumerate(view.panels):
+        rects = [r.get("class", "").split() for r in ET.fromstring(panel.svg).iter("rect")]
+        of_day = [level[24 * n + clock] for clock in range(8, 17)]
+        assert sum(r[:2] == ["shade", "fit"] for r in rects) == of_day.count("fit")
+        assert sum(r[:2] == ["shade", "cannot-tell"] for r in rects) == of_day.count("cannot tell")
+        dates = [w.date for w in outlook.windows]
+        assert (["frame"] in rects) == (TODAY + dt.timedelta(days=n) in dates)
+        assert (["wind"] in rects) == (n < 6)  # the last day's wind is not known
+        spans = [span.hours for span in panel.hours]
+        assert spans[0].startswith("08:00")
+        assert spans[-1].endswith("17:00")
+
+
+def test_a_day_that_the_turf_refuses_offers_no_hours() -> None:
+    no = TurfSpan(
+        TODAY, TODAY, "no", "overseeding", "", None, say("answer.wait"), NOTHING, "", None
     )
-    bars = [n for n in ET.fromstring(chart.svg).iter("rect") if "hour" in n.get("class", "")]
-    drawn = bars[: len(hours.times)]
-    for bar, score in zip(drawn, hours.scores, strict=True):
-        if score is None:
-            assert bar.get("fill") == "url(#hatch-unknown)"
-            assert "cannot-tell" in bar.get("class", "")
-        else:
-            assert float(bar.get("height", 0)) == pytest.approx(max(1, 25 * score / 100), abs=0.06)
+    outlook = replace(ranking().purposes[1], turf=(no,), windows=())
+    level = hour_levels(strip(), Rule.of(PACKAGED["criteria"]))
+    view = hour_panels(
+        "k", outlook, hours(), strip(), level, criteria=PACKAGED["criteria"], voice=US
+    )
+    assert view.panels[0].css == "refused"
+    assert view.panels[0].offers == "do not spray"
+    assert not view.panels[0].hours
+    assert "hatch-refused" in view.panels[0].svg
+    assert view.panels[1].css != "refused"
 
 
 def test_levels_follow_the_limits_of_the_windows() -> None:

@@ -104,7 +104,7 @@ def test_actives_govern(capsys: pytest.CaptureFixture[str]) -> None:
 def test_daily_only_input_cannot_tell_and_says_why(capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(SITE, "--weather", DAILY, "--date", "2017-11-02", "--offline", capsys=capsys)
     assert code == 0
-    assert "CANNOT TELL" in out
+    assert "Cannot tell" in out
     assert "Unknown: wind" in out
     assert "Parton" in out
 

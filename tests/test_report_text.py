@@ -7,16 +7,19 @@ from dataclasses import replace
 import click
 import pytest
 from click.testing import CliRunner
-from report_fixtures import HOSTILE, answer, ranking
+from report_fixtures import HOSTILE, TODAY, answer, ranking, window
 from spoken import METRIC, render, voice_of
 
 from windowcast.cli.output import emit, output_options
+from windowcast.report.board import facts as facts_of
 from windowcast.report.message import WIDTH, message_text
 from windowcast.report.terminal import table_text
 
 
 def test_table_holds_every_column_of_the_answer() -> None:
-    text = table_text(ranking(units="us"), width=140, voice=voice_of(ranking(units="us")))
+    text = table_text(
+        ranking(units="us"), width=140, explain=True, voice=voice_of(ranking(units="us"))
+    )
     for word in ("For", "Verdict", "Date", "Hours", "Score", "Chance", "Held back by"):
         assert word in text
     for word in ("early post", "● fit", "Wed 8 Nov", "10:00–15:00", "78", "72 % (64–79)", "53 °F"):
@@ -26,10 +29,40 @@ def test_table_holds_every_column_of_the_answer() -> None:
 
 
 def test_missing_weather_is_never_shown_as_a_go() -> None:
-    text = table_text(ranking(), width=140, voice=voice_of(ranking()))
+    text = table_text(ranking(), width=140, explain=True, voice=voice_of(ranking()))
     line = next(line for line in text.splitlines() if line.lstrip().startswith("fall pre"))
     assert "cannot tell" in line
     assert "fit" not in line
+
+
+def test_the_board_says_what_to_do_first_and_no_score() -> None:
+    """One sentence that starts with a verb, hours to take before what has none, one number each."""
+    lines = table_text(ranking(), width=80, voice=METRIC).splitlines()
+    assert lines[2] == "Spray Wed 8 Nov, 10:00 to 15:00."
+    assert lines[3] == "  Early post-emergent. Chance the weather stays fit: likely (7 in 10)."
+    assert lines.index("Cannot tell: wind is missing from the record.") > 3
+    assert not [line for line in lines if "score" in line.lower()]
+    assert len(lines) <= 25
+
+
+def test_a_window_before_the_best_one_says_what_holds_it_back() -> None:
+    full = ranking()
+    best, today = window(), window(day=0, score=70.0)
+    outlook = replace(full.purposes[1], windows=(best, today))
+    facts = {
+        METRIC.text(f.name): [METRIC.text(s) for s in f.said] for f in facts_of(outlook, TODAY)
+    }
+    assert facts["Why not today"][0].startswith("Mon 6 Nov, 10:00 to 15:00, likely (7 in 10); held")
+    earlier = replace(full.purposes[1], windows=(best, window(day=1)))
+    assert "Or sooner" in {METRIC.text(fact.name) for fact in facts_of(earlier, TODAY)}
+
+
+def test_where_nothing_is_open_the_board_says_what_comes_next() -> None:
+    full = ranking()
+    later = replace(full, purposes=full.purposes[2:])
+    said = "Wait: nothing is in season. Next: dormant application, about Mon 18 Dec."
+    assert table_text(later, width=100, voice=METRIC).splitlines()[2] == said
+    assert said in " ".join(message_text(later, voice=METRIC).split())
 
 
 @pytest.mark.parametrize("width", [24, 40, 60, 95, 96, 120, 200])
@@ -39,7 +72,7 @@ def test_no_line_is_wider_than_the_terminal(width: int, explain: bool) -> None:
         ranking(), width=width, explain=explain, colour=False, voice=voice_of(ranking())
     )
     assert max(len(line) for line in text.splitlines()) <= width
-    assert "78" in text
+    assert ("78" in text) is explain
 
 
 @pytest.mark.parametrize("width", [80, 120])
@@ -108,7 +141,7 @@ def test_message_is_narrow_plain_text_with_the_answer_first() -> None:
     text = message_text(ranking(units="us"), voice=voice_of(ranking(units="us")))
     assert max(map(len, text.splitlines())) <= WIDTH
     assert text.splitlines()[0].startswith("Quinta do Teste")
-    assert "EARLY POST-EMERGENT: go" in text
+    assert text.splitlines()[2] == "Spray Wed 8 Nov, 10:00 to 15:00."
     assert "\x1b" not in text
 
 

@@ -42,3 +42,12 @@ def test_sentences_follow_the_terminal(
     monkeypatch.setattr(sys.stdout, "isatty", lambda: False, raising=False)
     assert screen_width() is None
     assert prose_width() == PROSE_WIDTH
+
+
+@pytest.mark.parametrize(("asked", "width"), [("64", 64), ("", None), ("0", None), ("wide", None)])
+def test_a_pipe_has_the_width_that_columns_asks_for(
+    asked: str, width: int | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: False, raising=False)
+    monkeypatch.setenv("COLUMNS", asked)
+    assert screen_width() == width

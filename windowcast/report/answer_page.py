@@ -9,16 +9,16 @@ from urllib.parse import urlencode
 
 import numpy as np
 
-from windowcast.core.phrase import NOTHING, Phrase, Quantity, Span, joined, say
+from windowcast.core.phrase import Phrase, Quantity, joined, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.limits.model import TurfSpan, refused
 from windowcast.programme.answer import Answer
 from windowcast.programme.season_today import turf_phase, weed_up
-from windowcast.report import series, wording
+from windowcast.report import board, series, wording
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart
 from windowcast.report.charts import emergence_chart, soil_chart, turf_chart
-from windowcast.report.strips import hour_strip
+from windowcast.report.strips import HourPanels, hour_panels
 from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.season.model import SiteState, TurfPhase
 from windowcast.windows.model import (
@@ -122,6 +122,10 @@ class Words:
         """What holds a window down."""
         return self.text(wording.limit(judged))
 
+    def closed(self, outlook: PurposeOutlook) -> str:
+        """When a closed purpose opens."""
+        return self.text(board.closed(outlook))
+
     def out_of_season(self, outlook: PurposeOutlook) -> str:
         """When a closed purpose opens, and why it is closed."""
         return self.text(wording.out_of_season(outlook))
@@ -160,7 +164,10 @@ class PurposeView:
 
     outlook: PurposeOutlook
     word: str
-    chart: Chart | None
+    lead: str
+    sure: str
+    facts: tuple[tuple[str, tuple[str, ...]], ...]
+    hours: HourPanels | None
     id: str
 
 
@@ -169,7 +176,7 @@ class AnswerView:
     """What the page shows of an answer."""
 
     ranking: Ranking
-    headline: str
+    idle: str
     state: str
     sample: bool
     open: tuple[PurposeView, ...]
@@ -188,12 +195,15 @@ def answer_views(answers: Sequence[Answer], voice: Voice) -> tuple[AnswerView, .
 def answer_view(answer: Answer, voice: Voice, ending: str = "") -> AnswerView:
     """Everything the page says about an answer; `ending` is that of its ids."""
     ranking = answer.ranking
-    rule = Rule.of(answer.tables["criteria"])
-    purposes = [_purpose(outlook, rule, ending, voice) for outlook in ranking.purposes]
+    later = [outlook for outlook in ranking.purposes if not outlook.in_season]
+    purposes = [
+        _purpose(answer, outlook, ending, voice)
+        for outlook in (*board.in_order(ranking.purposes), *later)
+    ]
     charts = (_soil(answer, voice), *_emergence(answer, voice))
     return AnswerView(
         ranking=ranking,
-        headline=voice.text(headline(ranking)),
+        idle=voice.text(board.idle(ranking)),
         state=voice.text(state_sentence(answer.past)),
         sample=is_sample(answer),
         open=tuple(p for p in purposes if p.outlook.in_season),
@@ -201,34 +211,6 @@ def answer_view(answer: Answer, voice: Voice, ending: str = "") -> AnswerView:
         season=tuple(chart.keyed(ending) for chart in charts),
         turf=_turf(answer, voice).keyed(ending),
     )
-
-
-def headline(ranking: Ranking) -> Phrase:
-    """The sentence that answers: go, wait or not this week."""
-    named = [(wording.answer_word(o), o) for o in ranking.purposes if o.in_season]
-    if not named:
-        opening = [o for o in ranking.purposes if o.opens and o.opens > ranking.today]
-        if not opening:
-            return say("headline.closed")
-        first = min(opening, key=lambda o: (o.opens or dt.date.max, o.purpose))
-        opens = first.opens or dt.date.max
-        return say("headline.next", title=first.title, day=opens)
-    for word in ("go", "marginal"):
-        chosen = [o for w, o in named if w == word]
-        if chosen:
-            best = min(chosen, key=lambda o: (o.windows[0].start, o.purpose))
-            window = best.windows[0]
-            when = Span(window.start, window.end)
-            return say(f"headline.{word}", day=window.date, hours=when, title=best.title)
-    turf = [o.turf[0] for _, o in named if refused(o.turf)]
-    if len(turf) == len(named):
-        no = next((span for span in turf if span.answer == "no"), turf[0])
-        if no.answer == "no":
-            return say("advice.turf_no", reason=no.reason, before=NOTHING)
-        return say("advice.turf_unknown", reason=no.reason)
-    if all(word == "cannot tell" for word, _ in named):
-        return say("headline.cannot_tell")
-    return say("headline.wait")
 
 
 def state_sentence(past: SiteState) -> Phrase:
@@ -264,21 +246,33 @@ def hour_levels(strip: HourStrip, rule: Rule) -> tuple[Verdict, ...]:
     return tuple(level(score) for score in strip.scores)
 
 
-def _purpose(outlook: PurposeOutlook, rule: Rule, ending: str, voice: Voice) -> PurposeView:
-    chart = None
-    if outlook.strip is not None and outlook.strip.times and not refused(outlook.turf):
-        strip = outlook.strip
-        windows: tuple[Window, ...] = outlook.windows
-        chart = hour_strip(
+def _purpose(answer: Answer, outlook: PurposeOutlook, ending: str, voice: Voice) -> PurposeView:
+    criteria, said = answer.tables["criteria"], voice.unbroken
+    ranking, strip, hours = answer.ranking, outlook.strip, None
+    if strip is not None and ranking.hours is not None and not refused(outlook.turf):
+        hours = hour_panels(
             f"hours-{outlook.purpose}{ending}",
-            voice.say("chart.hours_ahead", title=outlook.title),
+            outlook,
+            ranking.hours,
             strip,
-            windows,
-            hour_levels(strip, rule),
-            voice=voice,
+            hour_levels(strip, Rule.of(criteria)),
+            criteria=criteria,
+            voice=said,
         )
-    id_ = f"purpose-{outlook.purpose}{ending}"
-    return PurposeView(outlook, wording.answer_word(outlook), chart, id_)
+    facts = (
+        (said.text(fact.name), tuple(said.text(one) for one in fact.said))
+        for fact in board.facts(outlook, ranking.today)
+        if fact.name.id != "board.with"  # the page links each of these to its tank sheet
+    )
+    return PurposeView(
+        outlook,
+        wording.answer_word(outlook),
+        said.text(board.lead(outlook)),
+        said.text(board.sure(outlook)),
+        tuple(facts),
+        hours,
+        f"purpose-{outlook.purpose}{ending}",
+    )
 
 
 def _soil(answer: Answer, voice: Voice) -> Chart:

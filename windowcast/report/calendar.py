@@ -20,7 +20,7 @@ from windowcast.core.season_calendar import season_start
 from windowcast.core.version import __version__
 from windowcast.limits.model import refused
 from windowcast.programme.answer import Answer
-from windowcast.report import wording
+from windowcast.report import board, wording
 from windowcast.report.catalogue import Voice
 from windowcast.report.turf_lines import turf_lines
 from windowcast.windows.model import PurposeOutlook, Window
@@ -181,7 +181,7 @@ def _describe(outlook: PurposeOutlook, best: Window, voice: Voice) -> list[str]:
     said = [outlook.advice, *wording.job_lines(outlook)]
     if best.odds is not None:
         said.append(wording.odds_basis(best.odds))
-    said += map(sentence, wording.window_facts(best))
+    said += map(sentence, board.window_facts(best))
     if len(outlook.windows) > 1:
         second = outlook.windows[1]
         when = Span(second.start, second.end)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import textwrap
 
-from windowcast.core.phrase import Span, joined, say, sentence
-from windowcast.report import wording
+from windowcast.report import board
 from windowcast.report.catalogue import Voice
 from windowcast.report.turf_lines import turf_lines
-from windowcast.windows.model import PurposeOutlook, Ranking, Window
+from windowcast.windows.model import PurposeOutlook, Ranking
 
 WIDTH = 72
 
@@ -31,36 +31,23 @@ def message_text(*rankings: Ranking, voice: Voice) -> str:
 def _ground(ranking: Ranking, voice: Voice) -> list[str]:
     """What is said of one piece of ground."""
     parts = [", ".join(ranking.areas)] if ranking.areas else []
-    parts += [_purpose(outlook, voice) for outlook in ranking.purposes if outlook.in_season]
+    if idle := board.idle(ranking):
+        parts.append(_wrap(voice.text(idle)))
+    parts += [_purpose(o, ranking.today, voice) for o in board.in_order(ranking.purposes)]
     waiting = [o for o in ranking.purposes if not o.in_season]
     if waiting:
-        parts.append("\n".join(_wrap(voice.text(wording.out_of_season(o)), "- ") for o in waiting))
+        lines = [_wrap(voice.text(board.closed(o)), "- ") for o in waiting]
+        parts.append("\n".join([f"{voice.say('board.not_now')}:", *lines]))
     return parts
 
 
-def _purpose(outlook: PurposeOutlook, voice: Voice) -> str:
-    answer = voice.text(wording.answer_said(wording.answer_word(outlook)))
-    lines = [
-        f"{voice.text(outlook.title).upper()}: {answer}",
-        _wrap(voice.text(outlook.advice)),
-    ]
-    covers = (voice.text(cover) for cover in wording.covers(outlook))
-    said = (voice.text(p) for p in (*turf_lines(outlook), *wording.job_lines(outlook)))
-    lines += [_wrap(text, "  ") for text in (*said, *covers)]
-    for place, window in zip(("best", "next"), outlook.windows, strict=False):
-        lines.append(_wrap(_window(place, window, voice), "  "))
-    if not outlook.windows:
-        if outlook.closest is not None:
-            lines.append(_wrap(_window("closest", outlook.closest, voice), "  "))
-        if outlook.would_change:
-            lines.append(_wrap(voice.text(outlook.would_change), "  "))
+def _purpose(outlook: PurposeOutlook, today: dt.date, voice: Voice) -> str:
+    said = (board.lead(outlook), board.sure(outlook), *turf_lines(outlook))
+    lines = [_wrap(voice.text(phrase)) for phrase in said]
+    for fact in board.facts(outlook, today):
+        texts = " ".join(voice.text(one) for one in fact.said)
+        lines.append(_wrap(f"{voice.text(fact.name)}: {texts}", "  "))
     return "\n".join(lines)
-
-
-def _window(place: str, window: Window, voice: Voice) -> str:
-    when = Span(window.start, window.end)
-    said = [say(f"window_at.{place}", when=when), *map(sentence, wording.window_facts(window))]
-    return voice.text(say("report.note", of=joined(*said, join="sentences")))
 
 
 def _wrap(text: str, lead: str = "") -> str:

@@ -1,14 +1,15 @@
-"""The ranking in the terminal: a table where there is room, stacked lines where there is not."""
+"""The answer in the terminal: the board; with every window and number where that is asked for."""
 
 from __future__ import annotations
 
 import io
 import os
+import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from windowcast.core.phrase import Span, say
-from windowcast.report import wording
+from windowcast.core.phrase import Name, Span, say
+from windowcast.report import board, wording
 from windowcast.report.catalogue import Voice
 from windowcast.report.terminal_width import TABLE_WIDTH, screen_width, wrapped
 from windowcast.report.turf_lines import plan_lines, turf_lines
@@ -58,11 +59,10 @@ def table_text(
     """
     from rich.console import Console
 
-    terminal = screen_width()
     if width is None:
-        width = terminal or TABLE_WIDTH
+        width = screen_width() or TABLE_WIDTH
     if colour is None:
-        colour = terminal is not None and "NO_COLOR" not in os.environ
+        colour = sys.stdout.isatty() and "NO_COLOR" not in os.environ
     stream = io.StringIO()
     console = Console(
         file=stream,
@@ -82,29 +82,29 @@ def table_text(
 def print_ranking(
     console: Console, ranking: Ranking, voice: Voice, *, explain: bool = False
 ) -> None:
-    """Print the ranking on a console of `rich`, table or stacked by its width."""
+    """Print the board on a console of `rich`; with `explain` also every window and its numbers."""
     place = wording.ground(ranking.site, ranking.areas)
     console.print(f"{place}  {voice.write(ranking.today, 'long')}", style="bold")
     console.print()
-    for outlook in ranking.purposes:
-        if outlook.in_season:
-            _answer(console, outlook, voice)
-    in_season = [outlook for outlook in ranking.purposes if outlook.in_season]
+    if idle := board.idle(ranking):
+        _hung(console, voice.text(idle), "bold")
+        console.print()
+    in_season = board.in_order(ranking.purposes)
+    for outlook in in_season:
+        _board(console, outlook, ranking, voice)
+        console.print()
     later = [outlook for outlook in ranking.purposes if not outlook.in_season]
-    shown = any(_shown(outlook) for outlook in in_season)
-    if shown:  # either way of showing them ends in an empty line
-        if console.width >= TABLE_MIN_WIDTH:
-            console.print(_table(in_season, voice))
-        else:
-            _stacked(console, in_season, voice)
+    if later:
+        _hung(console, f"{voice.say('board.not_now')}:", "dim")
     for outlook in later:
-        closed = voice.text(wording.out_of_season(outlook))
-        _hung(console, f"– {closed}", "dim")
+        said = wording.out_of_season(outlook) if explain else board.closed(outlook)
+        _hung(console, f"– {voice.text(said)}", "dim")
         for line in plan_lines(outlook.turf):
             _hung(console, f"  {voice.text(line)}", hanging="  ")
-    if later or not shown:
+    if later:
         console.print()
     if explain:
+        _windows(console, in_season, voice)
         _explain(console, ranking, voice)
 
 
@@ -116,22 +116,18 @@ def print_notes(console: Console, rankings: Sequence[Ranking], voice: Voice) -> 
         _hung(console, f"! {voice.text(caution)}", "italic")
 
 
-def _answer(console: Console, outlook: PurposeOutlook, voice: Voice) -> None:
-    word = wording.answer_word(outlook)
-    line = _text(voice.text(wording.answer_said(word)).upper(), _WORD_STYLE[word])
-    line.append(f"  {voice.text(outlook.title)}: ", style="bold")
-    line.append(voice.text(outlook.advice))
-    console.print(line)
-    covers = map(voice.text, wording.covers(outlook))
-    turf_and_job = (*turf_lines(outlook), *wording.job_lines(outlook))
-    below = [*map(voice.text, turf_and_job), *covers]
-    if not outlook.windows and outlook.would_change:
-        below.insert(0, voice.text(outlook.would_change))
-    for text in below:
-        _hung(console, f"   {text}", hanging="     ")
-    for number, said in enumerate(wording.with_what(outlook), 1):
-        lead = f"{number}. " if outlook.choices else ""
-        _hung(console, f"   {lead}{voice.text(said)}", hanging="      ")
+def _board(console: Console, outlook: PurposeOutlook, ranking: Ranking, voice: Voice) -> None:
+    """One application: the sentence, how sure it is, what it may do to the turf, the facts."""
+    _hung(console, voice.text(board.lead(outlook)), _WORD_STYLE[wording.answer_word(outlook)])
+    _hung(console, f"  {voice.text(board.sure(outlook))}", hanging="  ")
+    for line in turf_lines(outlook):
+        _hung(console, f"  {voice.text(line)}", "bold", hanging="    ")
+    facts = list(board.facts(outlook, ranking.today))
+    width = max((len(voice.text(fact.name)) for fact in facts), default=0) + 2
+    for fact in facts:
+        for place, said in enumerate(fact.said):
+            name = voice.text(fact.name) if place == 0 else ""
+            _hung(console, f"  {name:<{width}}{voice.text(said)}", hanging=" " * (width + 2))
 
 
 def _shown(outlook: PurposeOutlook) -> list[Window]:
@@ -139,6 +135,16 @@ def _shown(outlook: PurposeOutlook) -> list[Window]:
     if outlook.windows:
         return list(outlook.windows[: wording.CANDIDATES])
     return [outlook.closest] if outlook.closest is not None else []
+
+
+def _windows(console: Console, outlooks: list[PurposeOutlook], voice: Voice) -> None:
+    """Every window shown, with its score: a table where there is room, stacked where not."""
+    if not any(_shown(outlook) for outlook in outlooks):
+        return
+    if console.width >= TABLE_MIN_WIDTH:
+        console.print(_table(outlooks, voice))
+    else:
+        _stacked(console, outlooks, voice)
 
 
 def _table(outlooks: list[PurposeOutlook], voice: Voice) -> Table:
@@ -178,7 +184,8 @@ def _stacked(console: Console, outlooks: list[PurposeOutlook], voice: Voice) -> 
             line.append_text(_verdict(window, closest=not outlook.windows, voice=voice))
             line.append(f"  {voice.write(window.date, 'day')} {wording.hours(window, voice)}")
             console.print(line)
-            facts = [voice.text(fact) for fact in wording.window_facts(window)]
+            score = say("board.score", score=Name(wording.score(window)))
+            facts = [voice.text(fact) for fact in (score, *board.window_facts(window))]
             for fact in facts:
                 console.print(Padding(fact, (0, 0, 0, 2), expand=False))
     console.print()

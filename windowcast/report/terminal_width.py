@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import sys
@@ -16,8 +17,10 @@ _TOGETHER = re.compile(r"(?<=\d) (?=[%°]|[A-Z][a-z]{2}\b)")  # 97 %, 31 Mar
 
 
 def screen_width() -> int | None:
-    """Columns of the terminal; None when the output goes elsewhere."""
-    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+    """Columns of the terminal, or what COLUMNS asks for; None where neither says."""
+    asked = os.environ.get("COLUMNS", "")
+    told = asked.isdecimal() and int(asked) > 0
+    return shutil.get_terminal_size().columns if told or sys.stdout.isatty() else None
 
 
 def prose_width() -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from windowcast.core.phrase import (
     NOTHING,
@@ -82,14 +82,6 @@ def limit(judged: Judged | None) -> Phrase:
     if judged is None:
         return say("report.nothing")
     return reasons.because(judged.label, judged.reason)
-
-
-def window_facts(window: Window) -> Iterator[Phrase]:
-    """A window's score and chance, what holds it back, and the follow-up."""
-    yield say("board.rated", score=Name(score(window)), chance=odds(window.odds))
-    yield say("board.held_back", limit=limit(window.limiting))
-    if window.follow_up:
-        yield say("board.follow_up", items=_follow_ups(window))
 
 
 def _follow_ups(window: Window) -> Listing:

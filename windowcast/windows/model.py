@@ -100,6 +100,44 @@ class HourStrip:
     times: tuple[dt.datetime, ...]
     scores: tuple[float | None, ...]  # 0..100
     limits: tuple[str, ...]  # id of the limiting criterion per hour, "" when none
+    measured: tuple[float | None, ...] = ()  # its value per hour, in the criterion's unit
+    bounds: tuple[Bound, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """The values of a criterion between which an hour is not a no; None: no such end."""
+
+    criterion: str
+    low: float | None
+    high: float | None
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class HoursAhead:
+    """The weather by the hour on the days ranked, the forecast as issued; None: not known.
+
+    Attributes
+    ----------
+    light
+        Whether the whole hour is in daylight.
+    rain_chance, day_rain_chance
+        Share of the weather scenarios with measurable rain in the hour, and on the hour's day,
+        0..1.
+    soil_5cm_c
+        Mean of the hour's day.
+    """
+
+    times: tuple[dt.datetime, ...]
+    light: tuple[bool, ...]
+    temp_c: tuple[float | None, ...]
+    wind_m_s: tuple[float | None, ...]
+    gust_m_s: tuple[float | None, ...]
+    rain_mm: tuple[float | None, ...]
+    rain_chance: tuple[float | None, ...]
+    day_rain_chance: tuple[float | None, ...]
+    soil_5cm_c: tuple[float | None, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -355,6 +393,7 @@ class Ranking:
     program_version: str = ""
     areas: tuple[str, ...] = ()
     substitutes: tuple[Substitute, ...] = ()  # what stands in for inputs that are unknown
+    hours: HoursAhead | None = None
 
     def to_pandas(self) -> pd.DataFrame:
         """A row for each window, best first within its purpose; none where nothing qualifies.

@@ -34,11 +34,11 @@ from windowcast.windows.choices import Candidate, choices
 from windowcast.windows.covers import RunningSeason, controlled_on
 from windowcast.windows.days import watering_days
 from windowcast.windows.hours import HourContext, hour_context
+from windowcast.windows.hours_ahead import hours_ahead, strip_of
 from windowcast.windows.judge import HourScores, Judge
 from windowcast.windows.model import (
     PURPOSES,
     Choice,
-    HourStrip,
     Judged,
     Odds,
     PurposeName,
@@ -160,6 +160,7 @@ def rank(
         ),
         program_version=__version__,
         substitutes=past.substitutes,
+        hours=hours_ahead(ctx, task.last_hour),
     )  # fmt: skip
 
 
@@ -243,7 +244,7 @@ class _Task:
             windows=go,
             closest=closest,
             would_change=change,
-            strip=self._strip(scores),
+            strip=strip_of(self.ctx, scores, self.last_hour),
             stock=tuple(self._stock_fit(purpose, member) for member in stock),
             cannot_tell=blind,
             turf=turf,
@@ -281,6 +282,11 @@ class _Task:
                 use = Use(self.today, season, outlook.purpose, mixture.names, mixture.groups)
                 for flag in plan_flags([use], self.uses, tables=self.ctx.tables):
                     yield say("caution.rotation", reason=flag.reason)
+
+    @property
+    def last_hour(self) -> int:
+        """End of the last day that is ranked, in hours from today's midnight on."""
+        return max((hours.stop for hours in self._day_slices()), default=0)
 
     # --- windows -------------------------------------------------------------------------------
 
@@ -406,18 +412,6 @@ class _Task:
         if needs.activation_mm is not None and not self.ctx.site.turf.irrigated:
             last += int(np.nan_to_num(watering_days(self.ctx.site, needs)))
         return int(day[block.start]), last
-
-    def _strip(self, scores: HourScores) -> HourStrip:
-        slices = list(self._day_slices())
-        stop = slices[-1].stop if slices else 0
-        zone = self.ctx.site.zone
-        hours = self.ctx.times[self.ctx.lead :][:stop].astype(np.int64)
-        row = scores.score[0, :stop]
-        return HourStrip(
-            times=tuple(dt.datetime.fromtimestamp(3600 * int(h), zone) for h in hours),
-            scores=tuple(None if np.isnan(s) else round(100 * float(s), 1) for s in row),
-            limits=tuple(scores.limits()[:stop]),
-        )
 
     def _stock_fit(self, purpose: Purpose, needs: ActiveNeeds) -> StockFit:
         """How one active at hand would do."""
