@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from windowcast.core.record import FloatArray
 from windowcast.core.values import Value, load
 from windowcast.windows.barrier import (
     Barrier,
@@ -221,6 +222,25 @@ def material(**more: Value) -> ResidualActive:
     return ResidualActive("x", life, 12.7, 7, **more)  # type: ignore[arg-type]
 
 
+def test_a_dose_that_is_not_known_lies_between_a_low_one_and_the_usual_one() -> None:
+    active = material(usual_kg_ha=Value("x", 0.8, "kg ha-1", "x", "choice"))
+    soil, rain, on = np.full((60, 400), 18.0), np.full((60, 400), 5.0), Laying(VALUES)
+
+    def ends(one: ResidualActive, rate: float | None) -> FloatArray:
+        return runs_out(soil, rain, one.left_by(rate, 60, on))
+
+    usual, half, unknown = (ends(active, rate) for rate in (0.8, 0.4, None))
+    assert np.isfinite(usual).all()
+    assert (unknown <= usual).all()
+    assert (half <= unknown).all()
+    assert half.mean() < unknown.mean() - 10 < unknown.mean() < usual.mean() - 10
+    no_usual = material()
+    np.testing.assert_array_equal(ends(no_usual, 0.8), unknown)
+    np.testing.assert_array_equal(ends(no_usual, None), unknown)
+    as_usual = active.left_by(None, 60, on, usual=True)
+    np.testing.assert_array_equal(runs_out(soil, rain, as_usual), usual)
+
+
 def test_what_nobody_said_counts_on_the_careful_side() -> None:
     """Formulation, thatch and rate: saying one never lowers what the residual is credited with."""
 
@@ -238,9 +258,9 @@ def test_what_nobody_said_counts_on_the_careful_side() -> None:
         laid = active.laid(Laying(VALUES, thatch_mm=thatch))
         assert laid.activation_mm == pytest.approx(need)
     assert active.laid(Laying(VALUES, irrigated=True)).activation_mm == 0
-    assert active.dose(None) == active.dose(0.8) == active.dose(2.0) == 1
+    assert active.laid(Laying(VALUES)).dose == active.dose(0.8) == active.dose(2.0) == 1
     assert active.dose(0.4) == 0.5
-    assert material().dose(0.1) == 1  # no usual rate is known
+    assert active.dose(None) is material().dose(0.1) is None  # no usual rate is known
     assert material().laid(Laying(VALUES)).waiting_per_day == pytest.approx(0.54 / 15)
 
 

@@ -141,6 +141,29 @@ def test_a_short_residual_is_to_be_renewed_before_it_runs_out(tmp_path: Path) ->
     assert late.state == "re-treat"
 
 
+def test_a_rate_that_is_not_noted_lasts_no_longer_and_asks_for_no_second_application(
+    tmp_path: Path,
+) -> None:
+    def of(rate: float | None) -> Job:
+        entry = applied("2016-08-20", Material("pendimethalin", rate), watered_in_mm=13.0)
+        return job(answers(tmp_path, "2016-09-20", entry), "pre-fall")
+
+    usual, untold = of(1.7), of(None)
+    for known, unknown in zip(usual.residual_until or (), untold.residual_until or (), strict=True):
+        assert unknown is not None
+        assert known is None or unknown <= known
+    assert usual.again is not None
+    assert untold.residual_until is not None
+    assert untold.again == untold.residual_until[0] < dt.date(2016, 9, 30)  # type: ignore[operator]
+    assert usual.again >= dt.date(2016, 9, 30)  # beyond the days that are ranked
+    assert untold.state == usual.state == "done"
+    assert "job.done_if_usual" in repr(untold.text)
+    assert "job.rate_unknown" in repr(untold.text)
+    assert "job.re_treat_if_less" in repr(untold.to_do)
+    assert "usual" not in repr(usual.text)
+    assert "job.re_treat'" in repr(usual.to_do)
+
+
 def test_a_post_emergent_is_looked_at_before_it_is_repeated(tmp_path: Path) -> None:
     glyphosate = Material("glyphosate", 0.4)
     without = outlook(answers(tmp_path, "2018-01-18"), "dormant")

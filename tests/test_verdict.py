@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -18,10 +19,11 @@ from spoken import METRIC, US, render
 from windowcast.core.phrase import say
 from windowcast.core.record import Weather
 from windowcast.core.site import Site
+from windowcast.core.values import PACKAGED
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.records.causes import Cause, causes_of
-from windowcast.records.evidence import Evidence
+from windowcast.records.evidence import Evidence, _ran_out
 from windowcast.records.ledger import Ledger
 from windowcast.records.looks import Look, Lookbook, SeenAfter, places_of
 from windowcast.records.model import (
@@ -120,6 +122,27 @@ def test_washed_off_too_cold_too_large_too_little() -> None:
         assert (found.causes[0].name, found.causes[0].strength) == (name, "likely")
         assert f"most likely because {words} (likely)." in render(found.sentence)
         assert all(c.strength == "unlikely" for c in found.causes[1:]), found.causes
+
+
+def test_a_residual_in_hindsight_goes_by_the_rate_in_the_log() -> None:
+    soil = np.full((1, 300), 20.0)
+    context = SimpleNamespace(ahead=SimpleNamespace(soil_5cm_c=soil), tables=PACKAGED)
+    members = [load_actives()["dithiopyr"]]
+    usual = float(members[0].usual_kg_ha or 0)
+
+    def ends(rate: float | None, days: int = 300) -> float:
+        entry = Application(
+            start=dt.datetime(2016, 9, 1, 9, tzinfo=dt.UTC),
+            materials=(Material("Dithiopyr", rate),),
+        )
+        return _ran_out(context, entry, members, slice(0, days))  # type: ignore[arg-type]
+
+    assert ends(usual) == ends(2 * usual)
+    assert ends(usual) - ends(usual / 2) == pytest.approx(float(members[0].soil_dt50_d or 0), abs=1)
+    assert ends(None) == ends(usual)  # the most it can have been
+    between = int(ends(usual / 2) + 5)
+    assert np.isinf(ends(usual, between))
+    assert np.isnan(ends(None, between))  # half the usual rate would have run out
 
 
 def test_too_late_and_worn_out() -> None:

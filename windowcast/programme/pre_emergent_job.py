@@ -32,29 +32,81 @@ def pre_emergent_job(last: Applied, purpose: Purpose, ground: LoggedGround) -> J
         return replace(
             job, state="failed", text=sentences(done, water.said), to_do=say("job.again")
         )
-    ends, until = _lasting(last, members, ground)
+    put_out = _put_out(last, members)
+    ends, until = _lasting(last, put_out, ground, water_told=water.told)
     if ends is None or until is None:
         return replace(job, text=sentences(done, say("job.residual_unknown")), to_do=water.said)
     job = replace(job, residual_until=(until.early, until.median, until.late))
-    said = sentences(done, _holds(until, ground.today))
-    left = _still_to_come(ends, purpose, ground)
-    again = until.early if left >= ground.values.still_to_come else None
+    again, left = _due_again(ends, until, purpose, ground)
     if again is None:
-        return replace(job, text=said, to_do=water.said)
-    soon = again < ground.today + dt.timedelta(ground.horizon_d)
-    if soon and job.state == "done":
-        job = replace(job, state="re-treat")
-    then = say("job.re_treat", day=again, share=Share(left))
-    if again <= ground.today:
+        job = replace(job, to_do=water.said)
+    else:
+        usual = _lasting(last, put_out, ground, water_told=water.told, usual=True)
+        at_usual = _due_again(*usual, purpose, ground)[0]
+        job = _renewed(replace(job, again=again), at_usual, left, water.said, ground)
+    dose = _dose_unknown(put_out)
+    sure = say("job.done_if_usual") if dose != NOTHING and job.state == "done" else NOTHING
+    return replace(job, text=sentences(done, sure, dose, _holds(until, ground.today)))
+
+
+def _renewed(
+    job: Job, at_usual: dt.date | None, left: float, said: Phrase, ground: LoggedGround
+) -> Job:
+    """The job with when to treat again: never on the doubt of the dose alone.
+
+    Parameters
+    ----------
+    at_usual
+        From when to treat again if all that was put out went out at its usual rate, or as noted.
+    """
+    soon = ground.today + dt.timedelta(ground.horizon_d)
+    assert job.again is not None
+    if at_usual is None or job.again < at_usual >= soon:
+        return replace(job, to_do=sentences(said, say("job.re_treat_if_less", day=job.again)))
+    state = "re-treat" if job.again < soon and job.state == "done" else job.state
+    then = say("job.re_treat", day=job.again, share=Share(left))
+    if job.again <= ground.today:
         then = say("job.re_treat_now", share=Share(left))
-    return replace(job, again=again, text=said, to_do=sentences(water.said, then))
+    return replace(job, state=state, to_do=sentences(said, then))
+
+
+def _due_again(
+    ends: FloatArray | None, until: DateRange | None, purpose: Purpose, ground: LoggedGround
+) -> tuple[dt.date | None, float]:
+    """Day from which to treat again, None: not worth it; and what is then still to come, 0..1."""
+    if ends is None or until is None:
+        return None, 0.0
+    left = _still_to_come(ends, purpose, ground)
+    return (until.early if left >= ground.values.still_to_come else None), left
+
+
+PutOut = Sequence[tuple[ResidualActive, float | None]]  # with its rate; None: not noted
+
+
+def _put_out(last: Applied, members: Sequence[Active]) -> PutOut:
+    """What lasts of an application, with the rate noted [kg a.i. ha-1]."""
+    rates = {" ".join(name.casefold().split()): rate for name, rate in last.actives}
+    return [
+        (m, next((rates[n] for n in (active.name, *active.also) if n in rates), None))
+        for active in members
+        if (m := material_of(active)) is not None
+    ]
+
+
+def _dose_unknown(put_out: PutOut) -> Phrase:
+    """That the dose is not known of some of it, and what then counts."""
+    if any(rate is None for _, rate in put_out):
+        return say("job.rate_unknown")
+    unknown = [material.name for material, rate in put_out if material.dose(rate) is None]
+    return say("job.usual_unknown", actives=names(*unknown, join="and")) if unknown else NOTHING
 
 
 def carried_over(applied: Sequence[Applied], ground: LoggedGround) -> Job | None:
     """What a pre-emergent put out for another purpose this season still does; None: nothing."""
     for last in reversed(applied):
         members = [m for m in ground.members(last) if m.timing.value != "post"]
-        _, until = _lasting(last, members, ground)
+        told = _watering(last, members, ground).told
+        _, until = _lasting(last, _put_out(last, members), ground, water_told=told)
         if until is None or until.early is None or until.early <= ground.today:
             continue
         actives = names(*actives_of(last), join="plus")
@@ -125,17 +177,10 @@ def _rain(weather: Weather, after: dt.date, to: dt.date) -> FloatArray:
 
 
 def _lasting(
-    last: Applied, members: Sequence[Active], ground: LoggedGround
+    last: Applied, put_out: PutOut, ground: LoggedGround, *, water_told: bool, usual: bool = False
 ) -> tuple[FloatArray | None, DateRange | None]:
     """`residual_ends` of an application, and their range; None where it cannot be told."""
-    rates = {" ".join(name.casefold().split()): rate for name, rate in last.actives}
-    residual = [
-        (m, next((rates[n] for n in (active.name, *active.also) if n in rates), None))
-        for active in members
-        if (m := material_of(active)) is not None
-    ]
-    told = _watering(last, members, ground).told
-    ends = residual_ends(last, residual, ground, water_told=told)
+    ends = residual_ends(last, put_out, ground, water_told=water_told, usual=usual)
     if ends is None:
         return None, None
     return ends, date_range(ends, ground.axis.dates, ground.axis.years)
@@ -143,14 +188,16 @@ def _lasting(
 
 def residual_ends(
     last: Applied,
-    residual: Sequence[tuple[ResidualActive, float | None]],
+    residual: PutOut,
     ground: LoggedGround,
     *,
     water_told: bool,
+    usual: bool = False,
 ) -> FloatArray | None:
     """Day on the axis from which it no longer holds on most of the ground, ``[member]``.
 
-    Of several actives, each with its rate [kg a.i. ha-1; None: not noted], the longest counts.
+    Of several actives the longest counts. A dose that is not known lies anywhere from a low one to
+    the usual one, or is the `usual` one.
     Where the water it got cannot be told, or may still be given, it counts as watered in at once:
     ground that was treated is not to be treated twice on a guess.
     """
@@ -171,7 +218,7 @@ def residual_ends(
         runs_out(
             soil,
             rain,
-            replace(material.drawn(len(soil), on_ground, rate_kg_ha=rate), at_once_mm=at_once),
+            replace(material.left_by(rate, len(soil), on_ground, usual=usual), at_once_mm=at_once),
         )
         + day
         for material, rate in residual

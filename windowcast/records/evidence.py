@@ -21,6 +21,7 @@ from windowcast.windows.hours import HourContext
 from windowcast.windows.loss import Loss, loss_rate
 from windowcast.windows.model import PurposeName
 from windowcast.windows.purposes import purpose_of
+from windowcast.windows.residual import dose_share
 
 UNKNOWN = math.nan
 _NEW_YEAR = 0.3  # a drop of the emerged share by so much is the start of the weeds' next year
@@ -137,7 +138,7 @@ def evidence_of(
     if looked is not None:
         end = min(end, max((looked.date - application.date).days, 0))
     wait, before = _wait(context, application, needs, day)
-    ran_out = _ran_out(context, members, day, end) if pre else UNKNOWN
+    ran_out = _ran_out(context, application, members, slice(day, day + end + 1)) if pre else UNKNOWN
     stage, counted = _stage(
         application,
         counts,
@@ -275,20 +276,37 @@ def _first_day(context: HourContext, application: Application) -> float:
     return float(rain.sum()) if len(rain) == hours else UNKNOWN
 
 
-def _ran_out(context: HourContext, members: Sequence[Active], day: int, end: int) -> float:
-    """Days until too little of the longest-lasting member is left; infinite if not by the end."""
-    lives = [m.soil_dt50_d for m in members if m.timing.value != "post"]
+def _ran_out(
+    context: HourContext, application: Application, members: Sequence[Active], days: slice
+) -> float:
+    """Days until too little of the longest-lasting member is left; infinite if not by the end.
+
+    By the rate in the log. Where the dose of one is not known, NaN if a low one would have run out
+    by the end and the usual one not.
+    """
+    lasting = [m for m in members if m.timing.value != "post"]
+    lives = [None if m.soil_dt50_d is None else float(m.soil_dt50_d) for m in lasting]
+    rates = {" ".join(m.active.casefold().split()): m.rate_kg_ha for m in application.materials}
+    values = context.tables["barrier"]
+    loss = Loss.of(values)
+    lost = np.cumsum(loss_rate(np.atleast_2d(context.ahead.soil_5cm_c)[0, days], loss))
+
+    def longest(unknown_dose: float) -> float:
+        ends = [0.0]
+        for member, life in zip(lasting, lives, strict=True):
+            rate = next((rates[n] for n in (member.name, *member.also) if n in rates), None)
+            dose = dose_share(rate, member.usual_kg_ha)
+            held = loss.half_lives_held + np.log2(unknown_dose if dose is None else dose)
+            gone = np.flatnonzero(~(lost / (life or math.nan) < held))  # NaN too
+            if not gone.size:
+                return math.inf
+            ends.append(UNKNOWN if math.isnan(lost[gone[0]]) else float(gone[0]))
+        return float(np.max(ends))
+
     if not lives or any(life is None for life in lives):
         return UNKNOWN
-    life = max(float(value) for value in lives if value is not None)
-    soil = np.atleast_2d(context.ahead.soil_5cm_c)[0, day : day + end + 1]
-    loss = Loss.of(context.tables["barrier"])
-    lost = np.cumsum(loss_rate(soil, loss)) / life
-    held = -math.log2(loss.enough_left)
-    gone = np.flatnonzero(~(lost < held))  # NaN too
-    if not gone.size:
-        return math.inf
-    return UNKNOWN if math.isnan(lost[gone[0]]) else float(gone[0])
+    low, usual = longest(values.number("unknown_dose")), longest(1.0)
+    return usual if math.isinf(low) or not math.isinf(usual) else UNKNOWN
 
 
 def _stage(

@@ -49,7 +49,7 @@ class Barrier:
     waiting_per_day
         Half-lives lost for each day at the surface at the reference temperature, beside the soil's.
     dose
-        Rate as a share of the usual one, above 0 to 1.
+        Rate as a share of the usual one, above 0 to 1, ``[member, 1]`` or a number.
     at_once_mm
         Water known to be given right after laying.
     """
@@ -59,22 +59,24 @@ class Barrier:
     activation_days: int
     loss: Loss
     waiting_per_day: float = 0.0
-    dose: float = 1.0
+    dose: FloatArray | float = 1.0
     at_once_mm: float = 0.0
 
     def of_members(self, some: slice) -> Barrier:
         """The barrier in some of the members."""
         life, energy = np.asarray(self.half_life_d), np.asarray(self.loss.energy_kj_mol)
+        dose = np.asarray(self.dose)
         return replace(
             self,
             half_life_d=life[some] if life.ndim else self.half_life_d,
             loss=replace(self.loss, energy_kj_mol=energy[some]) if energy.ndim else self.loss,
+            dose=dose[some] if dose.ndim else self.dose,
         )
 
     @property
-    def half_lives_held(self) -> float:
+    def half_lives_held(self) -> FloatArray | np.float64:
         """Half-lives from its dose to the least that still works; negative: it never does."""
-        return self.loss.half_lives_held + float(np.log2(self.dose))
+        return self.loss.half_lives_held + np.log2(self.dose)
 
 
 @dataclass(frozen=True)

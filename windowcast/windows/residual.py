@@ -1,8 +1,8 @@
 """A pre-emergent as what stays of it in the ground: half-life, water it needs, losses before.
 
 Where nobody said, it counts as sprayed, not spread, and the thatch as deep: saying either can only
-raise what the residual is credited with. A rate that is not known counts as the usual one, and so
-does one above it.
+raise what the residual is credited with. A rate that is not said of a plan counts as the usual one,
+and so does one above it. Of what was put out, a rate that is not known may have been a low one.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from windowcast.windows.loss import Loss
 from windowcast.windows.purposes import Purpose
 
 # irrational steps spread members evenly in 0..1, each in an order of its own
-STEPS = 0.6180339887498949, 0.4142135623730951, 0.7320508075688772
+STEPS = 0.6180339887498949, 0.4142135623730951, 0.7320508075688772, 0.2360679774997898
 
 
 def spread_evenly(count: int, which: int = 0) -> FloatArray:
@@ -96,27 +96,24 @@ class ResidualActive:
         low, high = self.half_life.ends
         return low, float(self.half_life), high
 
-    def dose(self, rate_kg_ha: float | None) -> float:
-        """A rate as a share of the usual one, at most 1, which also counts where one is unknown."""
-        if rate_kg_ha is None or self.usual_kg_ha is None:
-            return 1.0
-        return min(rate_kg_ha / float(self.usual_kg_ha), 1.0)
+    def dose(self, rate_kg_ha: float | None) -> float | None:
+        """`dose_share` of a rate."""
+        return dose_share(rate_kg_ha, self.usual_kg_ha)
 
-    def laid(self, on: Laying, *, rate_kg_ha: float | None = None) -> Barrier:
-        """The barrier it makes, of its usual half-life and energy of loss."""
+    def laid(self, on: Laying) -> Barrier:
+        """The barrier that the usual rate makes, of its usual half-life and energy of loss."""
         return Barrier(
             float(self.half_life),
             on.needed_mm(self.activation_mm),
             self.activation_days,
             Loss.of(on.values),
             waiting_per_day=self._waiting_per_day(on.values.table("waiting")),
-            dose=self.dose(rate_kg_ha),
         )
 
-    def drawn(self, count: int, on: Laying, *, rate_kg_ha: float | None = None) -> Barrier:
+    def drawn(self, count: int, on: Laying) -> Barrier:
         """The barrier it makes in each of so many futures, over the ranges of what is not known."""
         low, _, high = self.range_d
-        usual = self.laid(on, rate_kg_ha=rate_kg_ha)
+        usual = self.laid(on)
         least, most = on.values.value("activation_energy").ends
         energy = least + (most - least) * spread_evenly(count, 2)[:, None]
         return replace(
@@ -124,6 +121,21 @@ class ResidualActive:
             half_life_d=low * (high / low) ** spread_evenly(count, 1),
             loss=replace(usual.loss, energy_kj_mol=energy),
         )
+
+    def left_by(
+        self, rate_kg_ha: float | None, count: int, on: Laying, *, usual: bool = False
+    ) -> Barrier:
+        """The barrier that an application made, in each of so many futures.
+
+        A dose that is not known lies between ``unknown_dose`` of the usual one and all of it, or is
+        the `usual` one.
+        """
+        barrier = self.drawn(count, on)
+        dose = 1.0 if usual and self.dose(rate_kg_ha) is None else self.dose(rate_kg_ha)
+        if dose is not None:
+            return replace(barrier, dose=dose)
+        least = on.values.number("unknown_dose")
+        return replace(barrier, dose=least + (1 - least) * spread_evenly(count, 3)[:, None])
 
     def _waiting_per_day(self, waiting: Table) -> float:
         """Half-lives lost for each day at the surface, beside those lost in soil."""
@@ -137,6 +149,13 @@ class ResidualActive:
         spread = self.formulation == "granule"
         in_air = 0.0 if spread or self.air_half_life is None else 1 / float(self.air_half_life)
         return on_leaves / life + in_air
+
+
+def dose_share(rate_kg_ha: float | None, usual_kg_ha: Value | None) -> float | None:
+    """A rate as a share of the usual one, at most 1; None where one of the two is unknown."""
+    if rate_kg_ha is None or usual_kg_ha is None:
+        return None
+    return min(rate_kg_ha / float(usual_kg_ha), 1.0)
 
 
 def material_of(active: Active, formulation: Formulation | None = None) -> ResidualActive | None:
