@@ -23,6 +23,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "init": ("init", "Write a commented site file."),
     "rank": ("rank", "Rank the coming application windows."),
     "season": ("season", "Where the season stands: key dates, plan, barrier cover."),
+    "plan": ("plan", "Two to four seasons of jobs, and what each programme does."),
     "weather": ("weather", "Fetch weather, show what is cached and how old it is."),
     "weeds": ("weeds", "The weeds by name, and what is known of each."),
     "tank": ("tank", "Rates, concentrations and the tank sheet."),

@@ -109,7 +109,7 @@ class Start:
         return load_site(self.site_file)
 
     def _weather(self, site: Site, hours_days: int | None) -> Weather:
-        today = self._date()
+        today = self.day()
         if self.sample and not self.files:
             from windowcast.weather.sample import SAMPLE_TODAY, sample_weather
 
@@ -133,7 +133,8 @@ class Start:
                 hours_days=hours_days or RECENT_HOURS_DAYS,
             )
 
-    def _date(self) -> dt.date | None:
+    def day(self) -> dt.date | None:
+        """The date that was asked for, if one was."""
         if self.date is None:
             return None
         try:

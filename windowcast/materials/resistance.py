@@ -293,6 +293,25 @@ def surveyed(
     return []
 
 
+def already_resistant(known: Resistances, weed: str, group: int, *, golf: bool) -> float:
+    """Chance that some plants of a weed resist a group here already, 0..1.
+
+    Sure where a test, the site file or the log says so; none where a test found them susceptible;
+    else the share of places in a survey, or 0 where there is none.
+    """
+    here = [s for s in known.statuses if s.group == group and s.weed in ("", weed)]
+    if any(status.adverse for status in here):
+        return 1.0
+    if any(status.standing == "susceptible" for status in here):
+        return 0.0
+    survey = known.tables["resistance"].table("survey")
+    path = f"golf.{weed}.{group}" if golf and weed in survey.table("golf") else f"any.{weed}.all"
+    try:
+        return survey.number(path) / 100
+    except KeyError:
+        return 0.0
+
+
 def told(known: Resistances, weeds: Collection[str], *, golf: bool) -> tuple[Phrase, ...]:
     """All that is to say of resistance on a piece of ground, in sentences.
 

@@ -1,0 +1,202 @@
+"""Seasons laid out and compared: within limits, repeatable, silent where nothing is known."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from spoken import METRIC
+from test_jobs import site
+
+import windowcast
+from windowcast.cli import cli
+from windowcast.core.values import PACKAGED
+from windowcast.limits.answer import ground_limits
+from windowcast.limits.ground import ground_of
+from windowcast.materials.actives import TURF_STATES, Actives, load_actives
+from windowcast.materials.efficacy import Control
+from windowcast.materials.needs import needs_of
+from windowcast.materials.resistance import Resistances, ResistanceStatus
+from windowcast.programme.seasons_ahead import ProgrammeAhead, SeasonsAhead, seasons_ahead
+from windowcast.programme.tanks_ahead import GroundAhead
+from windowcast.records.resistance import group_of
+from windowcast.report.seasons_ahead import ahead_svg, ahead_text
+from windowcast.season.observed import Applied
+
+TODAY = dt.date(2026, 8, 1)
+ACTIVES = load_actives()
+GROUPS = {active.name: group_of(active) for active in ACTIVES.values()}
+KNOWN = {"prodiamine": 0.9, "indaziflam": 0.92, "glyphosate": 0.9, "glufosinate": 0.88,
+         "foramsulfuron": 0.9, "simazine": 0.85}  # fmt: skip
+
+
+def expected(weed: str, names: list[str], **about: Any) -> Control | None:
+    """A stand-in for what trials say."""
+    middle = KNOWN.get(names[0])
+    return None if middle is None else Control(middle, middle - 0.1, middle + 0.05, 3, ("x",))
+
+
+def ahead(
+    *applied: Applied,
+    stock: tuple[str, ...] = tuple(KNOWN),
+    materials: Actives = ACTIVES,
+    known: Resistances | None = None,
+    labels: Mapping[str, float] | None = None,
+    turf: Mapping[str, Any] | None = None,
+    **about: Any,
+) -> SeasonsAhead:
+    where = windowcast.load_site({**site(**dict(turf or {})), "stock": list(stock)})
+    ground = GroundAhead(
+        where, materials, known or Resistances((), GROUPS), labels or {}, PACKAGED, expected
+    )
+    return seasons_ahead(ground, applied, TODAY, **({"draws": 60} | about))
+
+
+def named(found: SeasonsAhead, name: str) -> ProgrammeAhead:
+    return next(one for one in found.programmes if one.name == name)
+
+
+def with_maximum(**kg_ha: float) -> Actives:
+    changed = dict(ACTIVES)
+    some = next(iter(ACTIVES.values())).group
+    for name, most in kg_ha.items():
+        changed[name] = replace(ACTIVES[name], max_year_kg_ha=replace(some, value=most))
+    return Actives(changed)
+
+
+BEFORE = (
+    Applied(dt.date(2025, 9, 15), "pre-fall", (("prodiamine", 0.8),)),
+    Applied(dt.date(2026, 1, 15), "dormant", (("glyphosate", 0.5),)),
+)
+
+
+def test_the_seasons_asked_for_are_laid_out_in_order() -> None:
+    for seasons in (2, 3, 4):
+        found = ahead(seasons=seasons)
+        assert len(found.seasons) == seasons
+        assert found.seasons[0] == "2026/27"
+        jobs = found.programmes[0].jobs
+        assert [job.about for job in jobs] == sorted(job.about for job in jobs)
+        assert all(job.about > TODAY for job in jobs)
+
+
+def test_what_was_done_is_repeated_and_left_out_where_nothing_was_logged() -> None:
+    now = named(ahead(*BEFORE), "as now")
+    done = {job.purpose: job.actives for job in now.jobs}
+    assert (done["pre-fall"], done["dormant"]) == (("prodiamine",), ("glyphosate",))
+    assert done["post-early"] == ()
+    assert "as now" not in {one.name for one in ahead().programmes}
+
+
+def test_rotation_does_not_repeat_the_group_of_last_season_where_another_works() -> None:
+    jobs = [job for job in named(ahead(), "rotate").jobs if job.purpose == "dormant"]
+    assert all(not set(a.groups) & set(b.groups) for a, b in pairwise(jobs))
+
+
+def test_mixtures_have_two_modes_of_action() -> None:
+    for name in ("mix", "rotate mixtures"):
+        filled = [job for job in named(ahead(), name).jobs if len(job.actives) > 1]
+        assert filled
+        assert all(len(job.groups) == len(job.actives) for job in filled)
+
+
+def test_nothing_is_planned_that_the_turf_does_not_surely_take() -> None:
+    found = ahead(*BEFORE, stock=())
+    where = windowcast.load_site(site())
+    for programme in found.programmes:
+        for job in programme.jobs:
+            least = PACKAGED["seed_bank"].table(f"job.{job.purpose}")["turf"]
+            for name in job.actives:
+                active = ACTIVES[name]
+                safe = active.safe_on(str(where.turf.species))
+                assert TURF_STATES.index(safe) >= TURF_STATES.index(least), (job, name)
+                needs = needs_of([active], str(where.turf.species))
+                assert not ground_limits(needs, ground_of(where), job.about), (job, name)
+
+
+def test_ground_of_which_nothing_is_said_gets_no_pre_emergent() -> None:
+    found = ahead(turf={"mature": None, "overseeded": None})
+    assert all(job.actives == () for p in found.programmes for job in p.jobs
+               if job.purpose in ("pre-fall", "pre-spring"))  # fmt: skip
+
+
+@pytest.mark.parametrize("most", [0.5, 0.8, 1.5, 1.7])
+def test_no_year_goes_beyond_the_maximum_of_the_label(most: float) -> None:
+    rate = 0.8
+    found = ahead(
+        *BEFORE, materials=with_maximum(prodiamine=most), labels={"prodiamine": rate}, seasons=4
+    )
+    for programme in found.programmes:
+        days = [BEFORE[0].date]
+        days += [job.about for job in programme.jobs if "prodiamine" in job.actives]
+        for last in days[1:]:
+            within = [d for d in days if last - dt.timedelta(days=364) <= d <= last]
+            assert rate * len(within) <= most, programme.name
+
+
+def test_a_maximum_without_a_rate_keeps_the_active_out() -> None:
+    found = ahead(materials=with_maximum(prodiamine=5.0))
+    assert all("prodiamine" not in job.actives for p in found.programmes for job in p.jobs)
+
+
+def test_what_was_tested_resistant_is_not_planned() -> None:
+    bad = ResistanceStatus("POAAN", 9, "resistant", "tested", "glyphosate")
+    found = ahead(*BEFORE, known=Resistances((bad,), GROUPS))
+    assert all("glyphosate" not in job.actives for p in found.programmes for job in p.jobs)
+
+
+def test_without_a_figure_for_a_tank_nothing_is_told_of_its_programme() -> None:
+    odd = Applied(dt.date(2026, 1, 15), "dormant", (("rimsulfuron", 0.03),))
+    found = ahead(odd, purposes=["dormant"])
+    (course,) = (c for c in named(found, "as now").weeds if c.weed == "POAAN")
+    assert not course.known
+    assert (course.control, course.bank, course.resistant) == ((), (), None)
+    assert "Cannot tell" in ahead_text(found, METRIC, 100)
+    told = named(found, "mix")
+    assert next(c for c in told.weeds if c.weed == "POAAN").known
+
+
+def test_the_same_seed_gives_the_same_plan_and_figures() -> None:
+    assert ahead(*BEFORE) == ahead(*BEFORE)
+    assert ahead(*BEFORE, seed=2).programmes != ahead(*BEFORE).programmes
+
+
+def test_one_programme_is_proposed_and_its_risk_is_the_least() -> None:
+    found = ahead(*BEFORE, purposes=["pre-fall", "dormant"])
+    (best,) = (one for one in found.programmes if one.proposed)
+
+    def risk(programme: ProgrammeAhead) -> float:
+        return max((sum(c.risk) for c in programme.weeds if c.known), default=99.0)
+
+    assert risk(best) == min(map(risk, found.programmes))
+
+
+def test_text_and_picture_name_every_programme() -> None:
+    found = ahead(*BEFORE, purposes=["pre-fall", "dormant"])
+    said, drawn = ahead_text(found, METRIC, 100), ahead_svg(found, METRIC)
+    for name in ("As you do now", "Change the group every time", "The strongest mixture"):
+        assert name in said
+        assert name in drawn
+    assert drawn.count("<polyline") >= len(found.programmes)
+
+
+def test_the_command_prints_json_and_writes_the_picture(tmp_path: Path) -> None:
+    file = tmp_path / "park.toml"
+    file.write_text(
+        'name = "Park"\nlatitude = 33.5\nlongitude = -86.8\nstock = ["glyphosate", "simazine"]\n'
+        '[turf]\nspecies = "hybrid bermudagrass"\nmature = true\noverseeded = false\n'
+    )
+    out = tmp_path / "plan.svg"
+    words = ["plan", str(file), "--date", "2026-08-01", "--seasons", "2", "--picture", str(out)]
+    result = CliRunner().invoke(cli, [*words, "--purpose", "dormant", "--format", "json"])
+    assert result.exit_code == 0, result.output
+    document = json.loads(result.stdout)
+    assert document["seasons"] == ["2026/27", "2027/28"]
+    assert out.read_text("utf-8").startswith("<svg")

@@ -1,0 +1,113 @@
+"""``windowcast plan``: two to four seasons of jobs, and what each programme does."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from windowcast.cli.options import Start, area_option
+from windowcast.core.errors import InputError
+from windowcast.windows.model import PURPOSES
+
+if TYPE_CHECKING:
+    from windowcast.core.units import System
+    from windowcast.programme.seasons_ahead import SeasonsAhead
+    from windowcast.windows.model import PurposeName
+
+
+@click.command(name="plan")
+@click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
+@click.option(
+    "--seasons", type=click.IntRange(2, 4), default=3, show_default=True, help="How many."
+)
+@click.option(
+    "--purpose",
+    "purposes",
+    multiple=True,
+    type=click.Choice(PURPOSES),
+    help="Only this job each season; may be repeated.",
+)
+@click.option("--date", metavar="YYYY-MM-DD", help="Plan from this date (today).")
+@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Of the draws.")
+@click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
+@click.option(
+    "--format", "format_", type=click.Choice(["table", "json"]), default="table", show_default=True
+)
+@click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.svg", help="Also draw it.")
+@area_option
+def command(
+    *,
+    site_file: Path,
+    seasons: int,
+    purposes: tuple[PurposeName, ...],
+    date: str | None,
+    seed: int,
+    units: System | None,
+    format_: str,
+    picture: Path | None,
+    area: str,
+) -> None:
+    """Lay out the jobs of two to four seasons and compare programmes.
+
+    What you do now, changing groups, and mixtures are compared by a simulation: control, seeds in
+    the ground, and how soon a group would be lost to resistance. No weather is needed.
+    """
+    from windowcast.cli.output import voice_in
+    from windowcast.report.seasons_ahead import ahead_json, ahead_svg, ahead_text
+
+    start = Start(site_file, sample=False, files=(), date=date, offline=True)
+    found = compared(start, seasons=seasons, purposes=purposes or PURPOSES, seed=seed, area=area)
+    voice = voice_in(units or start.site().units)
+    if picture is not None:
+        from windowcast.core.atomic_files import write_atomic
+
+        if len(found) > 1:
+            raise InputError(
+                "the site has several areas", field="--picture", remedy="name one with --area"
+            )
+        write_atomic(picture, ahead_svg(found[0], voice))
+    if format_ == "json":
+        click.echo(ahead_json(*found, voice=voice), nl=False)
+    else:
+        click.echo("\n".join(ahead_text(one, voice) for one in found), nl=False)
+
+
+def compared(
+    start: Start, *, seasons: int, purposes: tuple[PurposeName, ...], seed: int, area: str
+) -> list[SeasonsAhead]:
+    """The comparison for each piece of the site's ground, by its log and materials."""
+    import datetime as dt
+
+    from windowcast.core.values import PACKAGED
+    from windowcast.materials.actives import load_actives
+    from windowcast.programme.seasons_ahead import seasons_ahead
+    from windowcast.programme.tanks_ahead import GroundAhead
+    from windowcast.records.areas import pieces
+    from windowcast.records.ledger import label_rates
+    from windowcast.records.observations import Logged, observed
+    from windowcast.records.resistance import resistance_of
+
+    site = start.site()
+    own = start.beside(site.materials_file)
+    materials = load_actives(own)
+    materials.at_hand(site.stock, start.site_file)
+    labels = label_rates(own, materials)
+    today = start.day() or dt.datetime.now(site.zone).date()
+    log_file = start.log_file(site)
+    logged = None
+    if log_file is not None and log_file.is_file():
+        logged = Logged.read(log_file, until=today, zone=site.zone)
+    found = []
+    for piece in pieces(site, logged, area):
+        known = resistance_of(piece.site, piece.logged, materials, today=today, label_kg_ha=labels)
+        seen = piece.logged and observed(piece.logged, materials, southern=site.place.southern)
+        ground = GroundAhead(piece.site, materials, known, labels, PACKAGED)
+        found.append(
+            seasons_ahead(
+                ground, seen.applied if seen else (), today, seasons=seasons, purposes=purposes,
+                areas=piece.areas, seed=seed,
+            )
+        )  # fmt: skip
+    return found
