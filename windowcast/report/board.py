@@ -19,7 +19,7 @@ _OPENS_LATER = ("advice.not_now.opens", "advice.not_now.again")
 
 
 @dataclass(frozen=True, slots=True)
-class Fact:
+class BoardFact:
     """One line of a board: what it is about, and what there is to say, one text or several."""
 
     name: Phrase
@@ -49,31 +49,31 @@ def sure(outlook: PurposeOutlook) -> Phrase:
     return say("board.sure", title=outlook.title, share=Share(best.odds.share))
 
 
-def facts(outlook: PurposeOutlook, today: dt.date) -> Iterator[Fact]:
+def facts(outlook: PurposeOutlook, today: dt.date) -> Iterator[BoardFact]:
     """What stands under the lead of an open application, most needed first."""
     job = wording.job_lines(outlook)
     if job:
-        yield Fact(say("board.so_far"), tuple(job))
+        yield BoardFact(say("board.so_far"), tuple(job))
     if not outlook.windows:
         if outlook.would_change:
-            yield Fact(say("board.needed"), (outlook.would_change,))
+            yield BoardFact(say("board.needed"), (outlook.would_change,))
         return
     best, *others = outlook.windows
     if best.limiting is not None:
-        yield Fact(say("board.held_back"), (wording.limit(best.limiting),))
+        yield BoardFact(say("board.held_back"), (wording.limit(best.limiting),))
     if best.follow_up:
-        yield Fact(say("board.then"), tuple(item.text for item in best.follow_up))
+        yield BoardFact(say("board.then"), tuple(item.text for item in best.follow_up))
     sooner = next((window for window in others if window.date < best.date), None)
     if sooner is not None:
         soon = sooner.date == today
         name = say("board.why_not_today" if soon else "board.sooner")
-        yield Fact(name, (_other(sooner),))
+        yield BoardFact(name, (_other(sooner),))
     following = next((window for window in others if window.date > best.date), None)
-    yield Fact(say("board.if_you_wait"), (_if_you_wait(outlook, following),))
+    yield BoardFact(say("board.if_you_wait"), (_if_you_wait(outlook, following),))
     if covers := wording.covers(outlook):
-        yield Fact(say("board.effect"), tuple(covers))
+        yield BoardFact(say("board.effect"), tuple(covers))
     if choices := wording.with_what(outlook):
-        yield Fact(say("board.with"), tuple(choices))
+        yield BoardFact(say("board.with"), tuple(choices))
 
 
 def idle(ranking: Ranking) -> Phrase:
