@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import socket
 from collections.abc import Callable
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -12,11 +12,14 @@ import numpy as np
 import pytest
 from hypothesis import settings
 
-from windowcast.core.phrase import Phrase
+from windowcast.core.phrase import NOTHING, Phrase
+from windowcast.limits.model import Limit
+from windowcast.limits.rules import _Said
 from windowcast.physics.soil import SoilResult, SoilSite, simulate
 from windowcast.physics.soil_forcing import SoilForcing
 from windowcast.programme.answer import answer
 from windowcast.report import catalogue
+from windowcast.report.catalogue import Voice
 from windowcast.season import soil_kept
 from windowcast.season.soil_kept import KeptSoil
 from windowcast.season.state import build
@@ -122,6 +125,25 @@ def _no_missing_words(monkeypatch: pytest.MonkeyPatch) -> None:
 def real_fault() -> Callable[[Phrase, str], str]:
     """What a reader gets where a text is missing."""
     return _fault
+
+
+@cache
+def _worded(phrase: Phrase) -> str:
+    return Voice("metric", "en").text(phrase)
+
+
+@pytest.fixture
+def limits_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Reason and remedy of each limit that a rule makes are put into words."""
+    made = _Said.__call__
+
+    def said(self: _Said, *args: Any, **more: Any) -> Limit:
+        limit = made(self, *args, **more)
+        assert _worded(limit.reason)
+        assert limit.remedy is NOTHING or _worded(limit.remedy)
+        return limit
+
+    monkeypatch.setattr(_Said, "__call__", said)
 
 
 @pytest.fixture

@@ -19,6 +19,7 @@ from windowcast.limits.treatment import Treatment, treatments_of
 from windowcast.materials.actives import NEVER, load_actives, species_key
 from windowcast.materials.needs import needs_of
 
+pytestmark = pytest.mark.usefixtures("limits_said")
 VALUES = load("limits")
 BERMUDA = "hybrid bermudagrass"
 DATE = dt.date(2026, 11, 10)

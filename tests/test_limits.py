@@ -34,6 +34,7 @@ from windowcast.windows.model import PurposeOutlook
 from windowcast.windows.rank import rank
 
 ACTIVES: Actives = load_actives()
+pytestmark = pytest.mark.usefixtures("limits_said")
 BERMUDA = "hybrid bermudagrass"
 WHOLE = Ground(BERMUDA, sowing="none", mature=True)
 SEPT = dt.date(2026, 9, 12)

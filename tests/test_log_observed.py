@@ -4,9 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
-from windowcast.records.model import CoverReading, ScoutingCount, SoilReading
-from windowcast.records.observations import looks_in, observed_in
+import pytest
+
+from windowcast.records.model import (
+    Application,
+    CoverReading,
+    Material,
+    ScoutingCount,
+    SoilReading,
+)
+from windowcast.records.observations import Logged, looks_in, observed_in
 from windowcast.records.store import SeasonLog
 from windowcast.season.sightings import CanopyLook
 
@@ -44,3 +53,19 @@ def test_readings_keep_their_hour_and_counts_their_plants(tmp_path: Path) -> Non
     ]
     (count,) = seen.counts
     assert (count.date, count.weed, count.per_m2, count.area_m2) == (MON, "POAAN", 12.0, 0.25)
+
+
+@pytest.mark.parametrize(("zone", "hours"), [(None, -4), (ZoneInfo("Asia/Tokyo"), 9)])
+def test_a_start_is_on_the_clock_of_the_site_where_that_is_known(
+    tmp_path: Path, zone: ZoneInfo | None, hours: int
+) -> None:
+    start = dt.datetime(2025, 2, 17, 5, tzinfo=dt.timezone(dt.timedelta(hours=-4)))
+    probe = SoilReading(MON, 0.05, 8.0)
+    sprayed = Application(start=start, materials=(Material("prodiamine", 0.4),))
+    with SeasonLog(tmp_path / "log.sqlite") as log:
+        log.add(probe, sprayed)
+    logged = Logged.read(tmp_path / "log.sqlite", zone=zone)
+    (found,) = logged.applications
+    assert found.start == start
+    assert found.start.utcoffset() == dt.timedelta(hours=hours)
+    assert logged.readings == (probe,)

@@ -294,8 +294,9 @@ def test_every_version_is_kept_and_undo_walks_back(log: SeasonLog) -> None:
     log.edit(first, warmer)
     log.remove(first[:6])
     assert log.entries() == []
-    with pytest.raises(InputError, match="was removed"):
+    with pytest.raises(InputError, match="was removed") as refused:
         log.get(first)
+    assert Path(refused.value.path or "") == log.path
     assert log.undo().action == "remove"
     assert log.get(first).entry == warmer
     assert log.undo().action == "edit"
@@ -304,8 +305,9 @@ def test_every_version_is_kept_and_undo_walks_back(log: SeasonLog) -> None:
     assert log.undo().action == "edit"
     assert log.get(first).entry == READING
     assert log.undo().action == "add"
-    with pytest.raises(InputError, match="nothing to undo"):
+    with pytest.raises(InputError, match="nothing to undo") as refused:
         log.undo()
+    assert Path(refused.value.path or "") == log.path
     history = log.history(first)
     assert [c.action for c in history] == [
         "add", "edit", "remove", "undo", "undo", "edit", "undo", "undo",
