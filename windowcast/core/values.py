@@ -16,9 +16,11 @@ Nothing else in the package holds a science constant.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
+from importlib import resources
 from typing import Any
 
 from windowcast.core.packaged import packaged_toml
@@ -172,11 +174,40 @@ def _value(path: str, raw: Mapping[str, Any]) -> Value:
 
 @cache
 def load(name: str, package: str = "windowcast.data") -> Table:
-    """The packaged table ``<name>.toml`` of `package`."""
-    return Table(name, packaged_toml(package, f"{name}.toml"))
+    """The packaged table ``<name>.toml`` of `package`, or all of the folder ``<name>`` as one.
+
+    Citations that come often may stand once in a table ``[sources]`` of such a folder: a source
+    ``"@key: page 7"`` then stands for the text under that key and what follows.
+    """
+    place = resources.files(package).joinpath(name)
+    if not place.is_dir():
+        return Table(name, packaged_toml(package, f"{name}.toml"))
+    raw: dict[str, Any] = {}
+    for file in sorted(entry.name for entry in place.iterdir() if entry.name.endswith(".toml")):
+        found = packaged_toml(package, name, file)
+        if twice := raw.keys() & found.keys():
+            raise ValueError(f"{name}/{file}: {min(twice)} is in another file as well")
+        raw |= found
+    return Table(name, _cited(raw, raw.pop("sources", {})))
 
 
-_BESIDE = dict.fromkeys(("actives", "rotation", "tank"), "windowcast.materials")
+def _cited(raw: Mapping[str, Any], sources: Mapping[str, str]) -> dict[str, Any]:
+    """A raw table with its citations written out."""
+    table: dict[str, Any] = {}
+    for key, item in raw.items():
+        if isinstance(item, dict):
+            table[key] = _cited(item, sources)
+        elif key == "source" and item.startswith("@"):
+            cited = _CITED.match(item)
+            assert cited is not None
+            table[key] = sources[cited[1]] + item[cited.end() :]
+        else:
+            table[key] = item
+    return table
+
+
+_CITED = re.compile(r"@(\w+)")
+_BESIDE = dict.fromkeys(("rotation", "tank"), "windowcast.materials")
 
 
 @dataclass(frozen=True, eq=False)

@@ -99,8 +99,8 @@ def _of_active(active: Active, species: str, formulation: Formulation | None) ->
         new_turf |= active.new_turf_granule
     return Treatment(
         name=active.name,
-        pre=active.timing.value != "post",
-        post=active.timing.value != "pre",
+        pre=active.pre,
+        post=active.post,
         nonselective=active.selective is None or not active.selective.value,
         turf=turf.get(species_key(species)),
         prunes_roots=active.prunes_roots,

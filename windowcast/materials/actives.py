@@ -21,13 +21,16 @@ from windowcast.core.errors import InputError
 from windowcast.core.turf import Species
 from windowcast.core.units import Dimension, convert
 from windowcast.core.values import Value
+from windowcast.core.weed_codes import known as weeds
 
 MOVEMENTS = ("contact", "translocated", "soil")
 UPTAKES = ("leaf", "leaf and root", "root", "soil")
-TIMINGS = ("pre", "post", "both")
+TIMINGS = ("pre", "post", "both", "growth")  # growth: slows it, kills nothing
 TURF_STATES = ("never", "dormant", "semi-dormant", "green")  # each allows the ones before it
+KINDS = ("grass", "broadleaf", "sedge")
+ACTIONS = ("controls", "suppresses", "some", "no")  # "some" of a kind of weed
 
-_LAST_GROUP = 34  # HRAC global classification 2020 (from memory)
+_LAST_GROUP = 34  # HRAC global classification 2020 (from memory); 0: mode of action unknown
 _LAST_STAGE = 99  # BBCH
 _MOST_DAYS = 3660  # ten years: what is longer is a slip
 
@@ -42,6 +45,7 @@ _TABLES: Mapping[str, Sequence[str]] = {  # tables of an active: what their keys
     "overseed": ("perennial_ryegrass", "annual_ryegrass", "roughstalk_bluegrass"),
     "new_turf": ("sod", "sprigs", "plugs", "seed"),
     "new_turf_granule": ("sod", "sprigs", "plugs", "seed"),
+    "spectrum": (),  # kinds of weed and EPPO codes, checked apart
 }
 NEVER = "never"
 Formulation = Literal["spray", "granule"]
@@ -61,7 +65,7 @@ class Active:
     Attributes
     ----------
     group
-        WSSA/HRAC group number.
+        WSSA/HRAC group number; 0 where the mode of action is unknown or none is given.
     movement, uptake, timing
         One of `MOVEMENTS`, `UPTAKES`, `TIMINGS`.
     turf, turf_granule
@@ -71,10 +75,13 @@ class Active:
         Grass key → days after sowing from which an overseeded stand takes it, or `NEVER`.
     new_turf, new_turf_granule
         How it was established → days from which new turf takes it.
+    spectrum
+        Kind of weed or EPPO code → what it does to it, one of `ACTIONS`; see
+        `windowcast.materials.spectrum`.
     overridden
         Fields whose value comes from the user's label file.
 
-    The other fields are explained at the head of ``actives.toml``.
+    The other fields are explained in ``data/actives/README.md``.
     """
 
     name: str
@@ -117,8 +124,19 @@ class Active:
     overseed: Mapping[str, Value] = field(default_factory=dict)
     new_turf: Mapping[str, Value] = field(default_factory=dict)
     new_turf_granule: Mapping[str, Value] = field(default_factory=dict)
+    spectrum: Mapping[str, Value] = field(default_factory=dict)
     also: tuple[str, ...] = ()
     overridden: tuple[str, ...] = ()
+
+    @property
+    def pre(self) -> bool:
+        """Whether it acts on weeds before they emerge."""
+        return self.timing.value in ("pre", "both")
+
+    @property
+    def post(self) -> bool:
+        """Whether it acts on weeds that have emerged."""
+        return self.timing.value in ("post", "both")
 
     @property
     def leaf(self) -> bool:
@@ -129,6 +147,11 @@ class Active:
     def soil(self) -> bool:
         """Whether the soil passes it on, so that it must be watered in."""
         return str(self.uptake.value) != "leaf"
+
+    def called(self, name: str) -> bool:
+        """Whether a name, however it is written, is one of its names."""
+        wanted = " ".join(name.casefold().split())
+        return any(wanted == own.casefold() for own in (self.name, *self.also))
 
     def safe_on(self, species: str) -> str:
         """Greenest turf state it is safe on for a species, "" when that is unknown."""
@@ -150,6 +173,12 @@ _TEXT = frozenset({"adjuvant", "calendar", "reentry", "buffer"})
 _FLAGS = frozenset({"selective", "light_needed", "prunes_roots"})
 
 
+def groups_of(members: Sequence[Active]) -> tuple[int, ...]:
+    """Groups of a mixture, each once; none for what has no known mode of action."""
+    groups = dict.fromkeys(int(float(m.group)) for m in members)
+    return tuple(group for group in groups if group)
+
+
 class Actives(dict[str, Active]):
     """Active ingredients by ISO common name; other common names find them too.
 
@@ -157,10 +186,10 @@ class Actives(dict[str, Active]):
     """
 
     def __missing__(self, name: str) -> Active:
-        wanted = " ".join(name.strip().lower().split())
         for active in self.values():
-            if wanted == active.name or wanted in active.also:
+            if active.called(name):
                 return active
+        wanted = " ".join(name.lower().split())
         from difflib import get_close_matches
 
         names = [*self, *(other for active in self.values() for other in active.also)]
@@ -189,7 +218,7 @@ class Actives(dict[str, Active]):
             raise error.at(path=path, field="stock") from None
 
 
-_KINDS = ("japonica ", "matrella ")
+_OF_ZOYSIA = ("japonica ", "matrella ")
 
 
 def species_key(species: str) -> str:
@@ -198,15 +227,17 @@ def species_key(species: str) -> str:
     The kinds of zoysiagrass share one: no source tells their tolerance apart.
     """
     plain = species.lower()
-    for kind in _KINDS:
+    for kind in _OF_ZOYSIA:
         plain = plain.removeprefix(kind)
     return plain.replace(".", "").replace(" ", "_")
 
 
 @cache
 def _packaged() -> Actives:
-    table = values.load("actives", "windowcast.materials")
-    return Actives({name: _from_table(name, table.table(name)) for name in table})
+    table = values.load("actives")
+    return Actives(
+        {name: _from_table(name, table.table(name)) for name in sorted(table, key=str.casefold)}
+    )
 
 
 def load_actives(user_file: str | PathLike[str] | None = None) -> Actives:
@@ -248,8 +279,8 @@ def _from_table(name: str, table: values.Table) -> Active:
 
 
 def _known_name(actives: Actives, name: str) -> str:
-    wanted = name.strip().lower()
-    return next((a.name for a in actives.values() if wanted in a.also), wanted)
+    known = (active.name for active in actives.values() if active.called(name))
+    return next(known, name.strip().lower())
 
 
 def _override(
@@ -266,8 +297,8 @@ def _override(
             for inner, state in raw.items():
                 _check_inner(key, inner, path, key_name)
                 value = _user_value(key_name, f"{key}.{inner}", state, before, path)
-                tables[key][species_key(inner)] = value
-                touched.append(f"{key}.{species_key(inner)}")
+                tables[key][_inner_key(key, inner)] = value
+                touched.append(f"{key}.{_inner_key(key, inner)}")
             continue
         value = _user_value(key_name, key, raw, before, path)
         given[value.path.rsplit(".", 1)[1]] = value
@@ -335,7 +366,11 @@ def _unit_of(key: str) -> str:
 
 def _check(key: str, numbers: Mapping[str, Any], path: str | PathLike[str], where: str) -> None:
     value = numbers["value"]
-    choices = TURF_STATES if key.startswith("turf") else _CHOICES.get(key)
+    choices = _CHOICES.get(key)
+    if key.startswith(("turf.", "turf_granule.")):
+        choices = TURF_STATES
+    if key.startswith("spectrum."):
+        choices = ACTIONS
     if "." in key and value == NEVER:
         problem = ""
     elif key == "last_day":
@@ -349,7 +384,7 @@ def _check(key: str, numbers: Mapping[str, Any], path: str | PathLike[str], wher
     elif not (_is_number(*numbers.values()) and all(map(isfinite, numbers.values()))):
         problem = f"{value!r} is not a number"
     elif key == "group":
-        known = float(value).is_integer() and 1 <= value <= _LAST_GROUP
+        known = float(value).is_integer() and 0 <= value <= _LAST_GROUP
         problem = "" if known else f"{value} is not a WSSA/HRAC group number"
     elif key.endswith("_bbch") and value > _LAST_STAGE:
         problem = f"{value:g} is not a BBCH stage"
@@ -369,12 +404,21 @@ def _check(key: str, numbers: Mapping[str, Any], path: str | PathLike[str], wher
 def _check_inner(table: str, key: str, path: str | PathLike[str], name: str) -> None:
     """Refuse a misspelt turf or grass: what it was meant to forbid would silently not hold."""
     known = _TABLES[table] or [species_key(s) for s in Species]
-    if species_key(key) not in known:
+    if table == "spectrum":
+        known = [*KINDS, *weeds()]
+    if _inner_key(table, key) not in known:
         raise InputError(
             f"{key!r} is no turf known here" if table.partition("_")[0] == "turf"
             else f"{key!r} is not known here",
             path=path, field=f"{name}.{table}", remedy=f"use one of {', '.join(known)}",
         )  # fmt: skip
+
+
+def _inner_key(table: str, key: str) -> str:
+    """A key of one of an active's tables as it is written there."""
+    if table == "spectrum":
+        return key.lower() if key.lower() in KINDS else key.upper()
+    return species_key(key)
 
 
 def _is_month_day(value: Any) -> bool:

@@ -8,7 +8,13 @@ from math import nan
 
 from windowcast.core.phrase import Name, Phrase, Value, names, say
 from windowcast.core.values import Value as Science
-from windowcast.materials.actives import TURF_STATES, Active, Formulation, species_key
+from windowcast.materials.actives import (
+    TURF_STATES,
+    Active,
+    Formulation,
+    groups_of,
+    species_key,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +102,13 @@ def needs_of(
     merge = _Merge()
     leaf = [m for m in members if m.leaf]
     soil = [m for m in members if m.soil]
-    post = [m for m in members if m.timing.value != "pre"]
+    post = [m for m in members if m.post]
     largest = merge.strongest("largest_bbch", post)
     strongest = [m for m in post if m.name == merge.governs.get("largest_bbch")]
     return ActiveNeeds(
         names=tuple(m.name for m in members),
-        groups=tuple(dict.fromkeys(int(float(m.group)) for m in members)),
-        pre=any(m.timing.value != "post" for m in members),
+        groups=groups_of(members),
+        pre=any(m.pre for m in members),
         post=bool(post),
         selective=_all_true(members, "selective"),
         contact=any(m.movement.value == "contact" for m in leaf),

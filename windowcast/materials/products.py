@@ -96,7 +96,7 @@ def product_from_words(text: str, known: Mapping[str, Product], actives: Actives
     if (
         name not in known
         and "active" not in given
-        and (name in actives or any(name in a.also for a in actives.values()))
+        and any(active.called(name) for active in actives.values())
     ):
         given["active"] = name
     try:

@@ -17,7 +17,7 @@ from windowcast.core.phrase import Name, Phrase, Value, joined, say
 from windowcast.core.places import same_place
 from windowcast.core.season_calendar import season_name
 from windowcast.core.values import PACKAGED, Tables
-from windowcast.materials.actives import TURF_STATES, Active
+from windowcast.materials.actives import TURF_STATES, Active, groups_of
 
 POST_PURPOSES = ("post-early", "dormant")
 
@@ -67,7 +67,7 @@ def use_of(
         season_name(np.datetime64(date, "D"), southern),
         purpose,
         tuple(m.name for m in members),
-        tuple(dict.fromkeys(int(float(m.group)) for m in members)),
+        groups_of(members),
         where,
     )
 
@@ -110,13 +110,13 @@ def plan_flags(
             level: Literal["note", "warning"] = "warning" if run >= warning else "note"
             reasons.append((level, _repeat_reason(use, run)))
         if use.groups and set(use.groups) <= this_season:
-            again = say("rotation.again", groups=_named(use.groups), season=Name(use.season))
+            again = say("rotation.again", groups=named_groups(use.groups), season=Name(use.season))
             reasons.append(("note", again))
         if use.purpose in POST_PURPOSES and len(use.groups) == 1:
             post = [u for u in known if u.purpose in POST_PURPOSES]
             alone = seasons_running(use, post, reach, any_=True)
             if alone >= warning:
-                only = say("rotation.alone", groups=_named(use.groups), seasons=alone + 1)
+                only = say("rotation.alone", groups=named_groups(use.groups), seasons=alone + 1)
                 reasons.append(("warning", only))
         others = alternatives(use, known, stock, species, tables=tables) if reasons else ()
         flags += [RotationFlag(level, use.groups, reason, others) for level, reason in reasons]
@@ -138,6 +138,8 @@ def seasons_running(use: Use, history: Sequence[Use], reach: int, *, any_: bool 
     At most `reach` seasons are looked at. With `any_` the purpose does not matter. A season
     without such an application ends the run.
     """
+    if not use.groups:
+        return 0  # what acts in an unknown way repeats nothing that is known
     by_season: dict[str, set[int]] = {}
     for past in history:
         if past.season != use.season and (any_ or past.purpose == use.purpose):
@@ -185,11 +187,14 @@ def alternatives(
     post = use.purpose in POST_PURPOSES
     found = []
     for active in stock:
-        fits = active.timing.value != ("pre" if post else "post")
-        group = int(float(active.group))
+        fits = active.post if post else active.pre
         safe = active.safe_on(species) if species else "green"
-        if fits and group not in spent and safe in TURF_STATES[1:]:
-            found.append(say("rotation.member", active=Name(active.name), group=group))
+        if fits and safe in TURF_STATES[1:]:
+            found += [
+                say("rotation.member", active=Name(active.name), group=group)
+                for group in groups_of([active])
+                if group not in spent
+            ]
     return tuple(found)
 
 
@@ -216,7 +221,7 @@ def suspect_resistance(
     table = tables["rotation"].table("suspicion")
     days = (seen - use.date).days
     first, last = table.number("first_days"), table.number("last_days")
-    named = _named(use.groups)
+    named = named_groups(use.groups)
 
     def not_raised(reason: Phrase, *steps: Phrase) -> Suspicion:
         return Suspicion(False, use.groups, reason, steps)
@@ -249,11 +254,13 @@ def _repeat_reason(use: Use, run: int) -> Phrase:
     """The same groups for a purpose, `run` seasons before this one."""
     purpose: Value = Name(use.purpose) if use.purpose else say("rotation.this_purpose")
     if run == 1:
-        return say("rotation.last_season", groups=_named(use.groups), purpose=purpose)
+        return say("rotation.last_season", groups=named_groups(use.groups), purpose=purpose)
     nth = say(f"ordinal.{run + 1}")
-    return say("rotation.running", groups=_named(use.groups), purpose=purpose, nth=nth)
+    return say("rotation.running", groups=named_groups(use.groups), purpose=purpose, nth=nth)
 
 
-def _named(groups: Sequence[int]) -> Phrase:
-    """``group 9``, ``groups 3 and 15``."""
+def named_groups(groups: Sequence[int]) -> Phrase:
+    """``group 9``, ``groups 3 and 15``; an unknown mode of action has none."""
+    if not groups:
+        return say("rotation.no_group")
     return say("rotation.groups", groups=joined(*groups))

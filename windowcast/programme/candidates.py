@@ -90,7 +90,7 @@ def allowance(active: Active, applied: Sequence[Applied], today: dt.date) -> All
         for one in applied
         if first <= one.date <= today
         for name, rate in one.actives
-        if " ".join(name.casefold().split()) in (active.name, *active.also)
+        if active.called(name)
     ]
     known = [rate for rate in rates if rate is not None]
     return Allowance(

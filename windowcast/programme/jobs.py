@@ -16,7 +16,8 @@ import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING, sentences
-from windowcast.materials.actives import Actives
+from windowcast.materials.actives import Actives, groups_of
+from windowcast.materials.spectrum import does_nothing
 from windowcast.programme.logged_ground import LoggedGround
 from windowcast.programme.post_emergent_job import post_emergent_job
 from windowcast.programme.pre_emergent_job import carried_over, pre_emergent_job
@@ -56,11 +57,13 @@ def _deciding(served: Sequence[Applied], purpose: Purpose, ground: LoggedGround)
 def serves(applied: Applied, purpose: Purpose, ground: LoggedGround) -> bool:
     """Whether an application was one for the purpose.
 
-    It is for the one it was noted for, unless all that was in it is known to do nothing for it.
+    It is for the one it was noted for, unless all that was in it is known to do nothing for it:
+    it acts at another stage, or on none of the weeds.
     What else was in a mixture serves by the season's part or by the turf of the day.
     """
     members = ground.members(applied)
-    timings = {m.timing.value for m in members}
+    codes = [weed.weed for weed in ground.axis.state.weeds_of(purpose.weeds)]
+    timings = {m.timing.value for m in members if not does_nothing(m, codes, pre=purpose.barrier)}
     acts = timings - {"post" if purpose.barrier else "pre"}
     if applied.purpose == purpose.name:
         return bool(acts) or len(members) < len(applied.actives)
@@ -113,7 +116,7 @@ def _groups(actives: Sequence[str], materials: Actives) -> set[int]:
     found = set()
     for name in actives:
         try:
-            found.add(int(float(materials[name].group)))
+            found |= set(groups_of([materials[name]]))
         except InputError:
             continue
     return found

@@ -11,6 +11,7 @@ import numpy as np
 from windowcast.core.phrase import NOTHING, Phrase, Quantity, Share, Span, names, say, sentences
 from windowcast.core.record import FloatArray, Weather
 from windowcast.materials.actives import Active
+from windowcast.materials.spectrum import does_nothing
 from windowcast.programme.logged_ground import LoggedGround, actives_of, applied_text
 from windowcast.season.observed import Applied
 from windowcast.windows.barrier import runs_out
@@ -24,7 +25,8 @@ from windowcast.windows.residual import ResidualActive, material_of
 
 def pre_emergent_job(last: Applied, purpose: Purpose, ground: LoggedGround) -> Job:
     """Where a purpose stands by one application of a pre-emergent."""
-    members = [m for m in ground.members(last) if m.timing.value != "post"]
+    codes = [weed.weed for weed in ground.axis.state.weeds_of(purpose.weeds)]
+    members = [m for m in ground.members(last) if m.pre and not does_nothing(m, codes, pre=True)]
     done = applied_text(last)
     job = Job("done" if last.whole else "partly done", done, NOTHING, last.date, actives_of(last))
     water = _watering(last, members, ground)
@@ -85,9 +87,8 @@ PutOut = Sequence[tuple[ResidualActive, float | None]]  # with its rate; None: n
 
 def _put_out(last: Applied, members: Sequence[Active]) -> PutOut:
     """What lasts of an application, with the rate noted [kg a.i. ha-1]."""
-    rates = {" ".join(name.casefold().split()): rate for name, rate in last.actives}
     return [
-        (m, next((rates[n] for n in (active.name, *active.also) if n in rates), None))
+        (m, next((rate for name, rate in last.actives if active.called(name)), None))
         for active in members
         if (m := material_of(active)) is not None
     ]
@@ -104,7 +105,7 @@ def _dose_unknown(put_out: PutOut) -> Phrase:
 def carried_over(applied: Sequence[Applied], ground: LoggedGround) -> Job | None:
     """What a pre-emergent put out for another purpose this season still does; None: nothing."""
     for last in reversed(applied):
-        members = [m for m in ground.members(last) if m.timing.value != "post"]
+        members = [m for m in ground.members(last) if m.pre]
         told = _watering(last, members, ground).told
         _, until = _lasting(last, _put_out(last, members), ground, water_told=told)
         if until is None or until.early is None or until.early <= ground.today:

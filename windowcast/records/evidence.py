@@ -284,9 +284,9 @@ def _ran_out(
     By the rate in the log. Where the dose of one is not known, NaN if a low one would have run out
     by the end and the usual one not.
     """
-    lasting = [m for m in members if m.timing.value != "post"]
+    lasting = [m for m in members if m.pre]
     lives = [None if m.soil_dt50_d is None else float(m.soil_dt50_d) for m in lasting]
-    rates = {" ".join(m.active.casefold().split()): m.rate_kg_ha for m in application.materials}
+    rates = [(m.active, m.rate_kg_ha) for m in application.materials]
     values = context.tables["barrier"]
     loss = Loss.of(values)
     lost = np.cumsum(loss_rate(np.atleast_2d(context.ahead.soil_5cm_c)[0, days], loss))
@@ -294,7 +294,7 @@ def _ran_out(
     def longest(unknown_dose: float) -> float:
         ends = [0.0]
         for member, life in zip(lasting, lives, strict=True):
-            rate = next((rates[n] for n in (member.name, *member.also) if n in rates), None)
+            rate = next((rate for name, rate in rates if member.called(name)), None)
             dose = dose_share(rate, member.usual_kg_ha)
             held = loss.half_lives_held + np.log2(unknown_dose if dose is None else dose)
             gone = np.flatnonzero(~(lost / (life or math.nan) < held))  # NaN too

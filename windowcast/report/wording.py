@@ -19,6 +19,7 @@ from windowcast.core.phrase import (
     sentences,
 )
 from windowcast.limits.model import refused
+from windowcast.materials.rotation import named_groups
 from windowcast.report.catalogue import Voice
 from windowcast.windows import reasons
 from windowcast.windows.covers import laid_on
@@ -169,7 +170,7 @@ def choice(of: Choice) -> Phrase:
     what = say(
         "choice.named",
         actives=names(*of.actives, join="plus"),
-        groups=say("rotation.groups", groups=joined(*of.groups)),
+        groups=named_groups(of.groups),
     )
     against = NOTHING
     if of.speaks_against:

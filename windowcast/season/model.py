@@ -272,12 +272,16 @@ class SiteState:
                 columns[f"{code}_{name}"] = getattr(weed, name)
         return columns
 
+    def watched(self, season: str) -> list[Emergence]:
+        """The watched weeds of a season, "fall" or "spring", that have a clock."""
+        return [weed for weed in self.emergence.values() if weed.season == season]
+
     def weeds_of(self, season: str) -> list[Emergence]:
         """The watched weeds that answers for a season, "fall" or "spring", go by.
 
         Those of which most is known: a weed on a general clock steers only where none with a
         published curve is watched, so watching it moves nothing of the others.
         """
-        own = [weed for weed in self.emergence.values() if weed.season == season]
+        own = self.watched(season)
         least = min((weed.doubt_weeks for weed in own), default=0.0)
         return [weed for weed in own if weed.doubt_weeks == least]

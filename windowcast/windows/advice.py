@@ -131,8 +131,13 @@ def no_weeds(purpose: Purpose) -> Phrase:
 
 def serves_not(needs: ActiveNeeds) -> Phrase:
     """Why a purpose is out: the actives act at another stage of the weeds."""
-    acts = "pre" if needs.pre else "post"
-    return say(f"advice.serves_not.{acts}", actives=names(*needs.names, join="plus"))
+    return say(f"advice.serves_not.{_acts(needs)}", actives=names(*needs.names, join="plus"))
+
+
+def wrong_weeds(needs: ActiveNeeds, codes: Sequence[str]) -> Phrase:
+    """Why a purpose is out: the actives do nothing to its weeds."""
+    weeds = joined(*(say(f"weed.{code}") for code in codes), join="or")
+    return say("advice.wrong_weeds", actives=names(*needs.names, join="plus"), weeds=weeds)
 
 
 def resisted(failing: Failing) -> Phrase:
@@ -142,7 +147,11 @@ def resisted(failing: Failing) -> Phrase:
 
 def acts_only(needs: ActiveNeeds) -> Phrase:
     """The stage at which an active acts, as a clause."""
-    return say(f"advice.acts_only.{'pre' if needs.pre else 'post'}")
+    return say(f"advice.acts_only.{_acts(needs)}")
+
+
+def _acts(needs: ActiveNeeds) -> str:
+    return "pre" if needs.pre else "post" if needs.post else "growth"
 
 
 def why(purpose: Purpose, timing: Timing) -> Phrase:

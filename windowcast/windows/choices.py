@@ -1,10 +1,10 @@
 """With what: of the actives at hand, or of all, those that serve an open window best.
 
-A choice must be taken by the turf on the window's day and good enough in its hours as forecast;
-what cannot be told of an active keeps it out. Nothing that a weed of the purpose resists on this
-ground is named, and what it may resist comes last. Of the others those whose mode of action was not
-used lately come first, then those that are expected to do most, as far as a source says what they
-do.
+A choice must be known to control a watched weed, be taken by the turf on the window's day and good
+enough in its hours as forecast; what cannot be told of an active keeps it out. Nothing that a weed
+of the purpose resists on this ground is named, and what it may resist comes last. Of the others
+those whose mode of action was not used lately come first, then those that control most of the
+weeds, then those that are expected to do most, as far as a source says what they do.
 """
 
 from __future__ import annotations
@@ -14,10 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, say
+from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, Quantity, Share, joined, say
 from windowcast.core.values import Value
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.resistance import Failing
+from windowcast.materials.spectrum import Reach, reach
 from windowcast.windows.judge import Judge
 from windowcast.windows.model import Allowance, Choice
 from windowcast.windows.purposes import Purpose
@@ -59,6 +60,8 @@ def choices(
     candidates: Sequence[Candidate],
     block: Block,
     *,
+    codes: Sequence[str],
+    timed_by: Sequence[str],
     day: int,
     spent: Mapping[int, str] | None,
     against: Callable[[Sequence[str]], Failing | None],
@@ -70,6 +73,9 @@ def choices(
     ----------
     judge
         Of the hours that `block` lies in.
+    codes, timed_by
+        EPPO codes of the watched weeds of the purpose's season, and of those that its timing goes
+        by: what is not known to control any of the latter is no choice.
     day
         Day of the window, counted from today.
     spent
@@ -85,7 +91,10 @@ def choices(
     found = []
     for candidate in candidates:
         needs = candidate.needs
-        if not purpose.serves(needs) or judge.turf(needs)[day].answer != "yes":
+        reached = reach(needs.actives, codes, pre=purpose.barrier)
+        if not purpose.serves(needs) or not set(reached.controls) & set(timed_by):
+            continue
+        if judge.turf(needs)[day].answer != "yes":
             continue
         if any(left.spent for left in candidate.left):
             continue
@@ -99,7 +108,8 @@ def choices(
         effect, text = _effect(candidate, purpose, controlled)
         lately = spent or {}
         used = {g: lately[g] for g in needs.groups if g in lately}
-        fresh = say("choice.fresh") if spent is not None and not used else NOTHING
+        known = spent is not None and bool(needs.groups)
+        fresh = say("choice.fresh") if known and not used else NOTHING
         found.append(
             Choice(
                 actives=needs.names,
@@ -110,6 +120,7 @@ def choices(
                 speaks_for=_some(text, fresh, *map(_left, candidate.left), _cost(candidate)),
                 speaks_against=_some(
                     NOTHING if failing is None else failing.text,
+                    *_beyond(reached),
                     *(_used(group, when) for group, when in used.items()),
                     say("choice.unknown_effect") if effect is None else NOTHING,
                     NOTHING if limit is None else limit.label,
@@ -119,6 +130,7 @@ def choices(
                 cost_per_ha=candidate.cost_per_ha,
                 money=candidate.money,
                 resistance=None if failing is None else failing.standing,
+                controls=reached.controls,
             )
         )
     return tuple(sorted(found, key=_order)[:MOST])
@@ -127,7 +139,21 @@ def choices(
 def _order(choice: Choice) -> tuple[float, ...]:
     effect = -1.0 if choice.effect is None else choice.effect
     doubted = choice.resistance is not None
-    return (doubted, choice.repeats, choice.verdict != "fit", -round(effect, 2), -choice.score)
+    first = (doubted, choice.repeats, choice.verdict != "fit", -len(choice.controls))
+    return (*first, -round(effect, 2), -choice.score)
+
+
+def _beyond(reached: Reach) -> tuple[Phrase, ...]:
+    """The watched weeds that a choice does nothing to, and those of which no source tells."""
+    return _some(
+        say("choice.misses", weeds=weed_names(reached.misses)) if reached.misses else NOTHING,
+        say("choice.untold", weeds=weed_names(reached.unknown)) if reached.unknown else NOTHING,
+    )
+
+
+def weed_names(codes: Sequence[str]) -> Listing:
+    """Weeds by name, in a row."""
+    return joined(*(say(f"weed.{code}") for code in codes), join="and")
 
 
 def _some(*phrases: Phrase) -> tuple[Phrase, ...]:

@@ -279,6 +279,8 @@ class Choice:
         Clauses.
     left
         What is left of the yearly maximum of each active.
+    controls
+        EPPO codes of the watched weeds that a source says it controls.
     cost_per_ha, money
         What the label rate of the user's own product costs on a hectare, and in what money; None
         and "" where the materials file gives no price.
@@ -299,6 +301,7 @@ class Choice:
     cost_per_ha: float | None = None
     money: str = ""
     resistance: Standing | None = None
+    controls: tuple[str, ...] = ()
 
 
 JobState = Literal["not due", "due", "partly done", "done", "re-treat", "look", "failed"]

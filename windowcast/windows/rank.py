@@ -26,11 +26,12 @@ from windowcast.materials.resistance import (
     status_text,
 )
 from windowcast.materials.rotation import Use, plan_flags, spent_groups
+from windowcast.materials.spectrum import reach
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows import advice, trace
 from windowcast.windows.cautions import CAUTIONS
-from windowcast.windows.choices import Candidate, choices
+from windowcast.windows.choices import Candidate, choices, weed_names
 from windowcast.windows.covers import RunningSeason, controlled_on
 from windowcast.windows.days import watering_days
 from windowcast.windows.hours import HourContext, hour_context
@@ -150,6 +151,7 @@ def rank(
         provenance=trace.provenance_lines(weather.daily if weather else members.daily,
                                           weather.hourly if weather else members.hourly),
         cautions=(*CAUTIONS, *_varied(tables), *task.repeats(outlooks, mixture),
+                  *task.untold(outlooks, mixture),
                   *map(status_text, task.concerning(outlooks))),
         explain=(
             *trace.explain_lines(
@@ -208,6 +210,9 @@ class _Task:
         why = advice.why(purpose, timing)
         if not purpose.serves(needs):
             reason = advice.serves_not(needs)
+            return replace(_closed(purpose, timing, reason, reason), opens=None)
+        if mixture is not None and self._misses_all(purpose, mixture):
+            reason = advice.wrong_weeds(mixture, self._codes(purpose))
             return replace(_closed(purpose, timing, reason, reason), opens=None)
         if not timing.in_season:
             closed = _closed(purpose, timing, why, advice.out_of_season(timing, why, self.rule))
@@ -287,6 +292,21 @@ class _Task:
     def last_hour(self) -> int:
         """End of the last day that is ranked, in hours from today's midnight on."""
         return max((hours.stop for hours in self._day_slices()), default=0)
+
+    def untold(
+        self, outlooks: Sequence[PurposeOutlook], mixture: ActiveNeeds | None
+    ) -> Iterator[Phrase]:
+        """That no source says of open purposes' weeds that the chosen actives control them."""
+        if mixture is None or not mixture.actives:
+            return
+        found: dict[str, None] = {}
+        for outlook in (o for o in outlooks if o.windows):
+            purpose = purpose_of(outlook.purpose, self.ctx.tables)
+            reached = reach(mixture.actives, self._codes(purpose), pre=purpose.barrier)
+            found |= dict.fromkeys(reached.unknown)
+        if found:
+            actives = names(*mixture.names, join="plus")
+            yield say("caution.reach_unknown", actives=actives, weeds=weed_names(tuple(found)))
 
     # --- windows -------------------------------------------------------------------------------
 
@@ -418,6 +438,13 @@ class _Task:
         name = " + ".join(needs.names)
         if not purpose.serves(needs):
             return StockFit(name, "unfit", None, None, None, advice.acts_only(needs))
+        codes = tuple(weed.weed for weed in self.ctx.ahead.weeds_of(purpose.weeds))
+        reached = reach(needs.actives, codes, pre=purpose.barrier)
+        if not reached.controls:
+            known = not reached.unknown
+            weeds = weed_names(codes)
+            said = say("stock.misses" if known else "stock.reach_unknown", weeds=weeds)
+            return StockFit(name, "unfit" if known else "cannot tell", None, None, None, said)
         turf = spans(self.judge.turf(needs)[: self.days])
         if refused(turf):
             verdict: Verdict = "unfit" if turf[0].answer == "no" else "cannot tell"
@@ -458,11 +485,23 @@ class _Task:
             purpose,
             self.candidates,
             self._block_of(best),
+            codes=self._codes(purpose),
+            timed_by=[weed.weed for weed in self.ctx.ahead.weeds_of(purpose.weeds)],
             day=(best.date - self.today).days,
             spent=self._groups_spent(purpose) if self.uses else None,
             against=self._against(purpose),
             controlled=controlled,
         )
+
+    def _codes(self, purpose: Purpose) -> tuple[str, ...]:
+        """EPPO codes of the watched weeds of a purpose's season."""
+        return tuple(weed.weed for weed in self.ctx.ahead.watched(purpose.weeds))
+
+    def _misses_all(self, purpose: Purpose, needs: ActiveNeeds) -> bool:
+        """Whether actives that were chosen are known to do nothing to a purpose's weeds."""
+        codes = self._codes(purpose)
+        found = reach(needs.actives, codes, pre=purpose.barrier)
+        return bool(needs.actives) and found.misses == codes
 
     def _groups_spent(self, purpose: Purpose) -> dict[int, str]:
         southern = self.ctx.site.place.southern
@@ -471,7 +510,7 @@ class _Task:
     def _spent(self, purpose: Purpose, needs: ActiveNeeds) -> Phrase:
         """That all of an active's groups were used for the purpose lately; nothing when not."""
         used = self._groups_spent(purpose)
-        if not set(needs.groups) <= set(used):
+        if not needs.groups or not set(needs.groups) <= set(used):
             return NOTHING
         return say("stock.reasons", of=joined(*(_used(g, used[g]) for g in needs.groups)))
 

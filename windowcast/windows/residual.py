@@ -161,7 +161,7 @@ def dose_share(rate_kg_ha: float | None, usual_kg_ha: Value | None) -> float | N
 def material_of(active: Active, formulation: Formulation | None = None) -> ResidualActive | None:
     """An active as a barrier; None when it is none or its half-life or watering-in is unknown."""
     life, depth, days = active.soil_dt50_d, active.activation_mm, active.activation_days
-    if active.timing.value == "post" or life is None or depth is None or days is None:
+    if not active.pre or life is None or depth is None or days is None:
         return None
     return ResidualActive(
         active.name,
