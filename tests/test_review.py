@@ -110,9 +110,9 @@ RAIN = {"dry_before", "rain_now", "rain_after", "chance_of_rain"}
 def test_rain_at_an_hour_nobody_knows_is_neither_a_fault_nor_a_go_ahead(
     look: Callable[..., Review],
 ) -> None:
-    assert float(raw_days()["2017-01-17"]["precip_mm"]) == 1.6  # in which hours is not kept
+    assert float(raw_days()["2017-01-03"]["precip_mm"]) == 4.6  # in which hours is not kept
     (item,) = look(
-        spray("2017-01-17 10:00", "glyphosate", purpose="dormant", wind_m_s=2.5, rh_pct=55.0)
+        spray("2017-01-03 10:00", "glyphosate", purpose="dormant", wind_m_s=2.5, rh_pct=55.0)
     ).applications
     assert item.scored is not None
     assert item.scored.verdict == "cannot tell"
@@ -181,7 +181,7 @@ def test_a_frozen_morning_did_not_and_the_next_day_was_missed(look: Callable[...
     assert item.scored.score == 0  # a no is a no although the wind is not known
     assert item.faults is not None
     assert any("frost" in render(text) for text in item.faults)
-    assert item.better_days == len(item.scored.windows) >= 10
+    assert item.better_days == len(item.scored.windows) >= 5
     assert "closest was 1 day later" in render(item.missed)
 
 
