@@ -20,12 +20,15 @@ from windowcast.core.record import (
 from windowcast.core.site import Site
 from windowcast.core.values import load
 from windowcast.programme.answer import Answer
+from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan
 from windowcast.season.model import Emergence, SiteState, TurfPhase, TurfState
 from windowcast.windows.model import (
+    PURPOSES,
     Bound,
     FollowUp,
     HoursAhead,
     HourStrip,
+    Job,
     Judged,
     Odds,
     PurposeName,
@@ -34,6 +37,7 @@ from windowcast.windows.model import (
     Verdict,
     Window,
 )
+from windowcast.windows.odds import DateRange
 from windowcast.windows.reasons import label
 
 ZONE = ZoneInfo("Europe/Lisbon")
@@ -285,4 +289,90 @@ def answer(site: str = "Quinta do Teste", units: str = "metric", years: int = 8)
         past=_state(past, (len(past),)),
         ahead=_state(ahead, (30, len(ahead))),
         ranking=ranking(site, units),
+    )
+
+
+def between(early: dt.date | None, median: dt.date | None, late: dt.date | None) -> DateRange:
+    """A date with its 10 and 90 %; without an end it never comes in a fifth of the futures."""
+    return DateRange(early, median, late, 0.0 if late else 0.2, 0.0, 30)
+
+
+def job_plan(purpose: PurposeName, status: str = "ahead", **known: object) -> PurposePlan:
+    """One purpose's part of a plan; what is not given is not known."""
+    nothing = dict.fromkeys(
+        ("opened", "opens", "closes", "closed", "normal_opens", "normal_closes")
+    )
+    fields = {**nothing, "job": None, **known}
+    return PurposePlan(
+        purpose=purpose,
+        title=say(f"purpose.{purpose}.title"),
+        status=status,  # type: ignore[arg-type]
+        reopens=0.0,
+        years=(),
+        weeks=(),
+        fewest=None,
+        covers=(),
+        decision=None,
+        if_missed=NOTHING,
+        delay_cost=NOTHING,
+        **fields,  # type: ignore[arg-type]
+    )
+
+
+def applied_job(day: dt.date, *until: dt.date | None) -> Job:
+    """A pre-emergent that was applied, with its 10, 50 and 90 % dates."""
+    residual = until if len(until) == 3 else None
+    return Job("done", NOTHING, NOTHING, day, ("prodiamine",), residual)
+
+
+def plan(
+    *purposes: PurposePlan, site: str = "Quinta do Teste", units: str = "metric"
+) -> SeasonPlan:
+    """A made-up plan for the made-up answer; of the purposes given, else one of each kind."""
+    some = purposes or (
+        job_plan(
+            PURPOSES[0],
+            "open",
+            opened=dt.date(2023, 9, 14),
+            closes=between(dt.date(2023, 11, 10), dt.date(2023, 11, 20), dt.date(2023, 12, 1)),
+            job=applied_job(dt.date(2023, 9, 20), dt.date(2023, 12, 20), dt.date(2024, 1, 30),
+                            dt.date(2024, 3, 1)),
+        ),
+        job_plan(
+            PURPOSES[1],
+            "open",
+            opened=dt.date(2023, 10, 20),
+            closes=between(dt.date(2023, 12, 20), dt.date(2023, 12, 31), dt.date(2024, 1, 10)),
+        ),
+        job_plan(PURPOSES[2], "cannot tell"),
+        job_plan(
+            PURPOSES[3],
+            opens=between(dt.date(2024, 2, 18), dt.date(2024, 3, 10), dt.date(2024, 3, 24)),
+            closes=between(dt.date(2024, 4, 9), dt.date(2024, 4, 30), None),
+            normal_opens=between(None, dt.date(2024, 3, 1), None),
+            normal_closes=between(None, dt.date(2024, 5, 1), None),
+        ),
+    )  # fmt: skip
+    green_up = KeyDate(
+        "green_up",
+        say("key_date.green_up"),
+        None,
+        between(dt.date(2024, 3, 13), dt.date(2024, 4, 5), dt.date(2024, 4, 21)),
+        None,
+        (),
+        "made up",
+    )
+    return SeasonPlan(
+        site=site,
+        season="2023/24",
+        today=TODAY,
+        units=units,  # type: ignore[arg-type]
+        standing=(words("The soil is cool."),),
+        key_dates=(green_up,),
+        purposes=some,
+        assumptions=(),
+        past_seasons=7,
+        members=30,
+        explain=(),
+        program_version="0.1.0",
     )

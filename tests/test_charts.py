@@ -10,15 +10,15 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from report_fixtures import HOSTILE, answer, hours, ranking, strip
-from spoken import US, voice_of
+from report_fixtures import HOSTILE, hours, ranking, strip
+from spoken import US
 
 from windowcast.core import season_calendar
 from windowcast.core.phrase import NOTHING, say
 from windowcast.core.values import PACKAGED
 from windowcast.limits.model import TurfSpan
 from windowcast.report import series
-from windowcast.report.answer_page import answer_view, hour_levels
+from windowcast.report.answer_page import hour_levels
 from windowcast.report.chartkit import (
     Chart,
     Line,
@@ -30,7 +30,7 @@ from windowcast.report.chartkit import (
     ticks,
     time_chart,
 )
-from windowcast.report.charts import cover_chart, emergence_chart, workable_chart
+from windowcast.report.charts import cover_chart, workable_chart
 from windowcast.report.strips import hour_panels
 from windowcast.windows.score import Rule
 
@@ -40,7 +40,6 @@ TODAY = dt.date(2023, 11, 6)
 
 
 def _charts() -> list[Chart]:
-    view = answer_view(answer(units="us"), voice_of(answer(units="us")))
     ramp = np.linspace(0, 1, len(DATES))
     cover = cover_chart(
         "cover",
@@ -61,7 +60,7 @@ def _charts() -> list[Chart]:
         days=np.array([3.0] * 11 + [np.nan]),
         band=(np.full(12, 1.0), np.full(12, 5.0)),
     )
-    return [*view.season, view.turf, cover, workable]
+    return [cover, workable]
 
 
 CHARTS = _charts()
@@ -100,18 +99,6 @@ def test_chart_fits_its_box_and_names_its_axis(chart: Chart) -> None:
 def test_numbers_behind_the_chart_match_its_columns(chart: Chart) -> None:
     assert chart.rows
     assert {len(row) for row in chart.rows} == {len(chart.columns)}
-
-
-def test_temperature_chart_speaks_the_sites_unit() -> None:
-    us, metric = (
-        answer_view(answer(units=u), voice_of(answer(units=u))).season[0] for u in ("us", "metric")
-    )
-    assert "°F" in us.svg
-    assert "°C" not in us.svg
-    assert "°C" in metric.svg
-    assert "°F" not in metric.svg
-    celsius, fahrenheit = (float(chart.rows[2][1]) for chart in (metric, us))
-    assert fahrenheit == pytest.approx(celsius * 1.8 + 32, abs=0.15)
 
 
 def test_each_day_is_drawn_with_its_hours_shaded_and_its_window_framed() -> None:
@@ -166,7 +153,9 @@ def test_levels_follow_the_limits_of_the_windows() -> None:
 
 def test_hostile_names_are_escaped_in_markup() -> None:
     flat = np.full(len(DATES), 0.5)
-    chart = emergence_chart("e", HOSTILE, DATES, US, share=flat, band=(flat, flat), today=TODAY)
+    chart = cover_chart(
+        "e", HOSTILE, DATES, US, cover=flat, band=(flat, flat), best=None, today=TODAY
+    )
     assert "<script" not in chart.svg
     assert ET.fromstring(chart.svg).find("title").text.startswith("<script>")  # type: ignore[union-attr]
 
@@ -228,16 +217,6 @@ def test_few_past_seasons_give_no_band() -> None:
     assert np.isnan(low).all()
 
 
-def test_emergence_shows_the_count_of_this_season_only() -> None:
-    # the made-up crabgrass counts from 1 January; what last spring brought is not drawn
-    chart = next(
-        c for c in answer_view(answer(), voice_of(answer())).season if c.key == "emergence-digis"
-    )
-    days = {row[0]: row[1] for row in chart.rows}
-    assert days["Sat 15 Jul"] in {"–", "0"}
-    assert days["Sat 30 Mar"] == "0"
-
-
 def test_fan_leaves_the_forecast_as_issued_out_of_the_odds() -> None:
     members = np.vstack([np.full(10, 99.0), np.ones((9, 10))])
     fan = series.fan(DATES, DATES[:10], members)
@@ -245,9 +224,21 @@ def test_fan_leaves_the_forecast_as_issued_out_of_the_odds() -> None:
     assert np.isnan(fan.high[10])
 
 
+def test_percentiles_are_those_of_numpy_whatever_is_missing() -> None:
+    rng = np.random.default_rng(1)
+    members = rng.normal(size=(37, len(DATES)))
+    members[rng.random(members.shape) < 0.3] = np.nan
+    members[:, 5] = 1.0
+    wanted = np.nanpercentile(members, (10, 50, 90), axis=0)
+    found = series.fan_of_futures(DATES, DATES, members)
+    assert np.array([found.low, found.mid, found.high]) == pytest.approx(wanted)
+    members[:, 7] = np.nan
+    assert np.isnan(series.fan_of_futures(DATES, DATES, members).mid[7])
+
+
 def test_mean_of_futures_is_not_told_where_half_of_them_are_unknown() -> None:
-    members = np.array([[9.0, 9, 9], [0, 1, np.nan], [1, np.nan, np.nan], [1, 1, 1]])
-    mean = series.mean_of_futures(members)
+    futures = np.array([[0, 1, np.nan], [1, np.nan, np.nan], [1, 1, 1]])
+    mean = series.mean_of_futures(futures)
     assert mean[:2] == pytest.approx([2 / 3, 1])  # by hand
     assert np.isnan(mean[2])
 

@@ -485,9 +485,8 @@ def test_ranking_and_plan_tell_one_cover(september: Answer, sample: Answer) -> N
         )
     )
     assert said in entry.walk("VEVENT")[0]["description"]
-    page = render_page(
-        replace(sample, ranking=ranking), voice=voice_of(replace(sample, ranking=ranking))
-    )
+    shown_too = replace(sample, ranking=ranking)
+    page = render_page(shown_too, plans=[plan_for(shown_too)], voice=voice_of(shown_too))
     assert said in html.unescape(page).replace("\N{NO-BREAK SPACE}", " ")
 
 

@@ -35,8 +35,8 @@ def made_up(site: KnownSite) -> Answer:
 @cache
 def sample_plan() -> InVoices[tuple[PlanView, ...]]:
     """The plan of the packaged sample."""
-    plans = [plan_of(a) for a in Start(None, True, (), None, True).answers()]
-    return InVoices(lambda voice: tuple(plan_view(plan, voice) for plan in plans))
+    plans = [(plan_of(a), a) for a in Start(None, True, (), None, True).answers()]
+    return InVoices(lambda voice: tuple(plan_view(plan, voice, a) for plan, a in plans))
 
 
 def _empty_review(site: KnownSite) -> ReviewBook:

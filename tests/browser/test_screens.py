@@ -49,7 +49,7 @@ def test_first_run_to_own_site_to_answer(empty_server: Any, visit: Callable[...,
 
 def test_a_probe_reading_moves_the_soil_curve(own_site: Any, visit: Callable[..., Any]) -> None:
     page = visit(f"{own_site.url}/s/own/season")
-    curve = "svg[aria-labelledby^='soil-'] path.line.now"
+    curve = "svg[aria-labelledby^='s-soil-'] path.line.known"
     before = page.get_attribute(curve, "d")
     for date, temp in (("2018-01-10", "41"), ("2018-01-14", "43"), ("2018-01-16", "42.5")):
         page.goto(f"{own_site.url}/s/own/log/new/probe")
@@ -138,7 +138,7 @@ def test_page_file_opens_from_disk_and_prints_on_one_sheet(
         (tmp_path / "page.html").write_bytes(answer.read())
     page = visit((tmp_path / "page.html").as_uri(), viewport=PHONE)
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
-    assert page.locator("svg.chart").count() >= 3
+    assert page.locator(".timeline .plot svg[role=img]").count() >= 9
     assert _pages_in(page.pdf(format="Letter")) == 1
 
 

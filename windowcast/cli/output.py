@@ -84,10 +84,12 @@ def emit(
         answers = tuple(replace(a, ranking=replace(a.ranking, units=units)) for a in answers)
     voice = voice_in(answers[0].ranking.units)
     if page is not None:
+        from windowcast.api import plan_of
         from windowcast.core.atomic_files import write_atomic
         from windowcast.report.page import render_page
 
-        write_atomic(page, render_page(*answers, voice=voice))
+        plans = [plan_of(answer) for answer in answers]
+        write_atomic(page, render_page(*answers, plans=plans, voice=voice))
     if calendar is not None:
         from windowcast.report.calendar import write_calendar
 

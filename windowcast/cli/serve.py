@@ -114,8 +114,8 @@ def _parts(place: Path, guard: Guard, date: dt.date | None, offline: bool) -> We
         return ReviewBook(season)
 
     def plans_of(known: KnownSite) -> InVoices[tuple[PlanView, ...]]:
-        plans = [plan_of(answer) for answer in answers.get(known).answers]
-        return InVoices(lambda voice: tuple(plan_view(plan, voice) for plan in plans))
+        plans = [(plan_of(answer), answer) for answer in answers.get(known).answers]
+        return InVoices(lambda voice: tuple(plan_view(plan, voice, of) for plan, of in plans))
 
     answers = Keeper(lambda known: Ready(start(known).answers(), known.slug))
     return Web(

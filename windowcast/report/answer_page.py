@@ -10,14 +10,11 @@ from urllib.parse import urlencode
 import numpy as np
 
 from windowcast.core.phrase import Phrase, Quantity, joined, say
-from windowcast.core.record import DateArray, FloatArray
 from windowcast.limits.model import TurfSpan, refused
 from windowcast.programme.answer import Answer
 from windowcast.programme.season_today import turf_phase, weed_up
-from windowcast.report import board, series, wording
+from windowcast.report import board, wording
 from windowcast.report.catalogue import Voice
-from windowcast.report.chartkit import Chart
-from windowcast.report.charts import emergence_chart, soil_chart, turf_chart
 from windowcast.report.strips import HourPanels, hour_panels
 from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.season.model import SiteState, TurfPhase
@@ -181,8 +178,6 @@ class AnswerView:
     sample: bool
     open: tuple[PurposeView, ...]
     closed: tuple[PurposeView, ...]
-    season: tuple[Chart, ...]
-    turf: Chart
 
 
 def answer_views(answers: Sequence[Answer], voice: Voice) -> tuple[AnswerView, ...]:
@@ -200,7 +195,6 @@ def answer_view(answer: Answer, voice: Voice, ending: str = "") -> AnswerView:
         _purpose(answer, outlook, ending, voice)
         for outlook in (*board.in_order(ranking.purposes), *later)
     ]
-    charts = (_soil(answer, voice), *_emergence(answer, voice))
     return AnswerView(
         ranking=ranking,
         idle=voice.text(board.idle(ranking)),
@@ -208,8 +202,6 @@ def answer_view(answer: Answer, voice: Voice, ending: str = "") -> AnswerView:
         sample=is_sample(answer),
         open=tuple(p for p in purposes if p.outlook.in_season),
         closed=tuple(p for p in purposes if not p.outlook.in_season),
-        season=tuple(chart.keyed(ending) for chart in charts),
-        turf=_turf(answer, voice).keyed(ending),
     )
 
 
@@ -273,106 +265,3 @@ def _purpose(answer: Answer, outlook: PurposeOutlook, ending: str, voice: Voice)
         hours,
         f"purpose-{outlook.purpose}{ending}",
     )
-
-
-def _soil(answer: Answer, voice: Voice) -> Chart:
-    dates = series.season_dates(answer)
-    past, ahead = answer.past, answer.ahead
-    fan = series.fan(dates, ahead.dates, ahead.soil_5cm_c)
-    low, high, years = series.past_band(dates, past.dates, past.soil_5cm_c)
-    return soil_chart(
-        dates,
-        this_year_c=series.onto(dates, past.dates, past.soil_5cm_c),
-        ahead_c=(fan.low, fan.mid, fan.high),
-        past_years_c=(low, high),
-        years=years,
-        thresholds_c=_soil_marks(answer, voice),
-        today=answer.ranking.today,
-        voice=voice,
-    )
-
-
-def _soil_marks(answer: Answer, voice: Voice) -> list[tuple[float, str]]:
-    """The soil temperatures by which the pre-emergents are due."""
-    marks = []
-    for outlook in answer.ranking.purposes:
-        mark = purpose_of(outlook.purpose, answer.tables).soil_mark
-        if mark is not None:
-            marks.append((float(mark), voice.say(f"chart.soil_mark.{outlook.purpose}")))
-    return marks
-
-
-def _emergence(answer: Answer, voice: Voice) -> list[Chart]:
-    dates = series.season_dates(answer)
-    charts = []
-    for code, curve in answer.past.emergence.items():
-        ahead = answer.ahead.emergence[code]
-        low, middle, high = (
-            _joined(dates, answer, getattr(curve, name), getattr(ahead, name), rank)
-            for name, rank in (("share_low", "low"), ("share", "mid"), ("share_high", "high"))
-        )
-        other = _other_season(middle)
-        for line in (low, middle, high):
-            line[other] = np.nan
-        charts.append(
-            emergence_chart(
-                f"emergence-{code.lower()}",
-                curve.name,
-                dates,
-                share=middle,
-                band=(low, high),
-                today=answer.ranking.today,
-                windows=_marked(answer.ranking, curve.season, voice),
-                doubt_weeks=curve.doubt_weeks,
-                voice=voice,
-            )
-        )
-    return charts
-
-
-def _turf(answer: Answer, voice: Voice) -> Chart:
-    dates = series.season_dates(answer)
-    past, ahead = answer.past, answer.ahead
-
-    def joined(known: FloatArray, members: FloatArray) -> FloatArray:
-        before = series.onto(dates, past.dates, known)
-        after = series.onto(dates, ahead.dates, series.mean_of_futures(members))
-        return np.where(np.isfinite(before), before, after)
-
-    phase = TurfPhase(int(past.turf.phase[-1])) if len(past.turf.phase) else TurfPhase.UNKNOWN
-    return turf_chart(
-        dates,
-        dormant=joined(past.turf.dormant_probability, ahead.turf.dormant_probability),
-        safe=joined(past.turf.nonselective_safe, ahead.turf.nonselective_safe),
-        today=answer.ranking.today,
-        phase=voice.text(turf_phase(phase)),
-        voice=voice,
-    )
-
-
-def _joined(
-    dates: DateArray, answer: Answer, known: FloatArray, members: FloatArray, rank: str
-) -> FloatArray:
-    """The past where it is known, else a line of the members' fan."""
-    before = series.onto(dates, answer.past.dates, known)
-    after: FloatArray = getattr(series.fan(dates, answer.ahead.dates, members), rank)
-    return np.where(np.isfinite(before), before, after)
-
-
-def _other_season(share: FloatArray) -> slice:
-    """Days in the count of another season: before a restart, or after a late one."""
-    drops = np.flatnonzero(np.diff(np.nan_to_num(share)) < -0.3)
-    if not len(drops):
-        return slice(0, 0)
-    restart = int(drops[-1]) + 1
-    return slice(restart, None) if restart > 0.9 * len(share) else slice(0, restart)
-
-
-def _marked(ranking: Ranking, season: str, voice: Voice) -> list[tuple[dt.date, dt.date, str]]:
-    """Windows to mark on an emergence curve: those of the purposes that act on these weeds."""
-    purposes = {"fall": ("pre-fall", "post-early", "dormant"), "spring": ("pre-spring",)}[season]
-    return [
-        (o.windows[0].date, o.windows[0].date, voice.say("chart.best_window", title=o.title))
-        for o in ranking.purposes
-        if o.purpose in purposes and o.windows
-    ]

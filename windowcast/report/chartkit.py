@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from html import escape
 
 import numpy as np
@@ -33,13 +33,6 @@ class Chart:
     svg: str  # safe markup
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
-
-    def keyed(self, ending: str) -> Chart:
-        """The chart under another key, so that a page can hold several of its kind."""
-        key, svg = f"{self.key}{ending}", self.svg
-        for part in ("title", "desc"):
-            svg = svg.replace(f"{self.key}-{part}", f"{key}-{part}")
-        return replace(self, key=key, svg=svg)
 
 
 def el(name: str, *children: str, **attributes: object) -> str:
@@ -161,14 +154,6 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Threshold:
-    """A horizontal line named on the line."""
-
-    value: float
-    words: str
-
-
-@dataclass(frozen=True)
 class Moment:
     """A vertical line on a date, named at its top."""
 
@@ -176,16 +161,7 @@ class Moment:
     words: str
 
 
-@dataclass(frozen=True)
-class Hatched:
-    """A hatched stretch of days, named in the legend."""
-
-    first: dt.date
-    last: dt.date
-    words: str
-
-
-Layer = Band | Line | Threshold | Moment | Hatched
+Layer = Band | Line | Moment
 
 _LEFT, _RIGHT, _TOP, _PLOT = 40.0, 352.0, 22.0, 160.0
 _LEGEND_ROW = 16.0
@@ -264,12 +240,6 @@ def _draw(layer: Layer, frame: _Frame, legend: list[tuple[str, str]]) -> list[st
         case Line(values, class_, words):
             legend.append((_swatch_line(class_), words))
             return [el("path", d=line_path(across, y_of(y, values)), class_=f"line {class_}")]
-        case Threshold(value, words):
-            at = y(value)
-            return [
-                el("line", x1=_LEFT, x2=_RIGHT, y1=at, y2=at, class_="threshold"),
-                label((_LEFT + _RIGHT) / 2, at - 3, words, "lab halo", "middle"),
-            ]
         case Moment(date, words):
             if not dates[0] <= np.datetime64(date, "D") <= dates[-1]:
                 return []
@@ -278,20 +248,6 @@ def _draw(layer: Layer, frame: _Frame, legend: list[tuple[str, str]]) -> list[st
             return [
                 el("line", x1=at, x2=at, y1=_TOP, y2=_TOP + _PLOT, class_="moment"),
                 label(at + (-3 if end else 3), _TOP + 9, words, "lab halo", "end" if end else None),
-            ]
-        case Hatched(first, last, words):
-            left, right = x(_index(dates, first)), x(_index(dates, last) + 1)
-            legend.append((_swatch_box("window"), words))
-            return [
-                el(
-                    "rect",
-                    x=left,
-                    y=_TOP,
-                    width=max(3.0, right - left),
-                    height=_PLOT,
-                    class_="window",
-                    fill="url(#hatch-window)",
-                )
             ]
 
 
@@ -308,12 +264,11 @@ def _index(dates: DateArray, date: dt.date) -> float:
 
 def _fill(class_: str) -> str | None:
     """The hatch that tells an area apart in grey."""
-    return {"past": "url(#hatch-past)", "ahead": "url(#hatch-ahead)"}.get(class_)
+    return "url(#hatch-ahead)" if class_ == "ahead" else None
 
 
 def _swatch_box(class_: str) -> str:
-    fill = "url(#hatch-window)" if class_ == "window" else _fill(class_)
-    kind = "window" if class_ == "window" else f"band {class_}"
+    kind, fill = f"band {class_}", _fill(class_)
     return el("rect", x=_LEFT, y=-9.0, width=22.0, height=10.0, class_=kind, fill=fill)
 
 

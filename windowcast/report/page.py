@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING
@@ -11,6 +12,7 @@ from windowcast.programme.model import SeasonPlan
 from windowcast.report.answer_page import Words, answer_views
 from windowcast.report.catalogue import Voice
 from windowcast.report.plan_view import plan_view
+from windowcast.report.season_picture import season_picture
 from windowcast.windows.cautions import CAUTIONS
 
 if TYPE_CHECKING:
@@ -45,13 +47,18 @@ def style_sheet() -> str:
     return path.read_text("utf-8")
 
 
-def render_page(*answers: Answer, voice: Voice) -> str:
+def render_page(*answers: Answer, plans: Sequence[SeasonPlan], voice: Voice) -> str:
     """The answers as one HTML file: no script, no outside host, readable on a phone and in print.
 
-    At least one; of a site with areas one for each piece of its ground.
+    At least one; of a site with areas one for each piece of its ground. `plans` are theirs.
     """
     views = answer_views(answers, voice)
-    return page_of("page.html", voice, view=views[0], views=views, style=style_sheet())
+    pictures = [
+        season_picture(answer, plan, voice, f"-{n}" if n else "")
+        for n, (answer, plan) in enumerate(zip(answers, plans, strict=True))
+    ]
+    style = style_sheet()
+    return page_of("page.html", voice, view=views[0], views=views, pictures=pictures, style=style)
 
 
 def render_plan(*plans: SeasonPlan, voice: Voice, sample: bool = False) -> str:

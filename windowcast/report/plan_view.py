@@ -11,6 +11,7 @@ import numpy as np
 from windowcast.core.phrase import Name, Phrase, Quantity, joined, say
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.limits.model import refused
+from windowcast.programme.answer import Answer
 from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart
@@ -25,6 +26,7 @@ from windowcast.report.season import (
     span,
     status_words,
 )
+from windowcast.report.season_picture import SeasonPicture, season_picture
 from windowcast.windows.cover_plan import barrier_named
 from windowcast.windows.model import CoverPlan
 
@@ -65,10 +67,11 @@ class PlanView:
     dates: tuple[DateRow, ...]
     purposes: tuple[PurposeRow, ...]
     cover_charts: tuple[Chart, ...]
+    picture: SeasonPicture | None
 
 
-def plan_view(plan: SeasonPlan, voice: Voice) -> PlanView:
-    """A season plan with its charts drawn."""
+def plan_view(plan: SeasonPlan, voice: Voice, answer: Answer | None = None) -> PlanView:
+    """A season plan with its charts drawn; the season's picture needs the answer behind it."""
     covers = {
         purpose.purpose: tuple(
             chart
@@ -85,6 +88,7 @@ def plan_view(plan: SeasonPlan, voice: Voice) -> PlanView:
             _purpose(p, covers[p.purpose], voice, plan.today) for p in _by_status(plan.purposes)
         ),
         cover_charts=tuple(chart for charts in covers.values() for chart in charts),
+        picture=season_picture(answer, plan, voice) if answer is not None else None,
     )
 
 

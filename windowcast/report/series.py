@@ -7,7 +7,6 @@ All arrays are ``[day]`` along a season's dates, which run from the season's fir
 from __future__ import annotations
 
 import datetime as dt
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,18 +53,26 @@ def onto(dates: DateArray, own_dates: DateArray, values: FloatArray) -> FloatArr
 
 def fan(dates: DateArray, own_dates: DateArray, members: FloatArray) -> Fan:
     """Percentiles over the futures (member 0, the forecast as issued, is not one of them)."""
-    futures = _futures(members)
+    return fan_of_futures(dates, own_dates, _futures(members))
+
+
+def fan_of_futures(dates: DateArray, own_dates: DateArray, futures: FloatArray) -> Fan:
+    """Percentiles over rows that are all futures."""
     low, mid, high = _percentiles(futures, (10, 50, 90))
     return Fan(*(onto(dates, own_dates, line) for line in (low, mid, high)))
 
 
-def mean_of_futures(members: FloatArray) -> FloatArray:
+def mean_of_futures(futures: FloatArray) -> FloatArray:
     """Mean over the futures that can be told, ``[day]``; NaN where half of them cannot."""
-    futures = _futures(members)
     known = np.isfinite(futures)
-    with np.errstate(invalid="ignore"):
-        mean = np.where(known, futures, 0.0).sum(axis=0) / known.sum(axis=0)
+    total = np.where(known, futures, 0.0).sum(axis=0)
+    mean = total / np.maximum(known.sum(axis=0), 1)
     return np.where(known.mean(axis=0) > 0.5, mean, np.nan)
+
+
+def known_then_ahead(known: FloatArray, ahead: FloatArray) -> FloatArray:
+    """What is known, and the days ahead where it is not."""
+    return np.where(np.isfinite(known), known, ahead)
 
 
 def _futures(members: FloatArray) -> FloatArray:
@@ -92,8 +99,18 @@ def past_band(
     return low, high, len(seasons)
 
 
-def _percentiles(values: FloatArray, shares: tuple[int, ...]) -> FloatArray:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # all-NaN days stay NaN
-        result: FloatArray = np.nanpercentile(values, shares, axis=0)
-    return result
+def _percentiles(values: FloatArray, shares: tuple[int, ...]) -> list[FloatArray]:
+    """Percentiles of the rows that are known on each day, straight between ranks; NaN without any.
+
+    As ``numpy.nanpercentile``, which goes from column to column and takes a hundred times as long.
+    """
+    ranked = np.sort(values, axis=0)  # what is not known comes last
+    last = np.isfinite(values).sum(axis=0) - 1
+    days = np.arange(values.shape[-1])
+    found = []
+    for share in shares:
+        rank = np.maximum(last, 0) * share / 100
+        below = rank.astype(int)
+        low, high = ranked[below, days], ranked[np.minimum(below + 1, np.maximum(last, 0)), days]
+        found.append(low + (rank - below) * (high - low))
+    return found

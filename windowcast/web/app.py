@@ -31,13 +31,22 @@ LOG = logging.getLogger("windowcast.web")
 
 def style(request: Request) -> Response:
     """The style sheet."""
-    text = resources.files("windowcast.web").joinpath("static", "windowcast.css").read_bytes()
-    return Response(text, media_type="text/css")
+    return Response(_static("windowcast.css"), media_type="text/css")
+
+
+def season_script(request: Request) -> Response:
+    """Reads the season's picture day by day; the page says the same without it."""
+    return Response(_static("season.js"), media_type="text/javascript")
+
+
+def _static(name: str) -> bytes:
+    return resources.files("windowcast.web").joinpath("static", name).read_bytes()
 
 
 ROUTES = [
     Route("/", read_views.start),
     Route("/static/windowcast.css", style),
+    Route("/static/season.js", season_script),
     Route("/favicon.ico", lambda request: Response(status_code=204)),
     Route("/calendar.ics", read_views.calendar),
     Route("/message.txt", read_views.message),

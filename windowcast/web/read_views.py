@@ -67,8 +67,10 @@ def subscription_of(request: Request, site: KnownSite) -> Subscription:
 def one_page(request: Request) -> Response:
     """The self-contained page file."""
     site = readable_site(request)
+    voice = voice_of(request, site)
+    plans = [view.plan for view in web(request).plans.get(site).of(voice)]
     return Response(
-        render_page(*ready_answer(request, site).answers, voice=voice_of(request, site)),
+        render_page(*ready_answer(request, site).answers, plans=plans, voice=voice),
         media_type="text/html",
         headers={
             "content-disposition": f'attachment; filename="{site.slug}.html"',
