@@ -25,6 +25,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "season": ("season", "Where the season stands: key dates, plan, barrier cover."),
     "plan": ("plan", "Two to four seasons of jobs, and what each programme does."),
     "weather": ("weather", "Fetch weather, show what is cached and how old it is."),
+    "actives": (
+        "actives",
+        "Active ingredients: what each controls, what turf takes it.",
+    ),
     "weeds": ("weeds", "The weeds by name, and what is known of each."),
     "tank": ("tank", "Rates, concentrations and the tank sheet."),
     "log": ("log", "Season log: applications, probe readings, counts, ratings."),

@@ -158,6 +158,18 @@ class Active:
         entry = self.turf.get(species_key(species))
         return str(entry.value) if entry is not None else ""
 
+    def taken_by(self, species: str, state: str) -> str:
+        """Whether a source says that a grass takes it in a state of `TURF_STATES`: "yes", "no", "".
+
+        Of the state of the turf alone: ground, age and date have limits of their own.
+        """
+        entry = self.turf.get(species_key(species))
+        if entry is None:
+            return ""
+        if TURF_STATES.index(str(entry.value)) < TURF_STATES.index(state):
+            return "no"
+        return "" if entry.status == "from memory" else "yes"
+
     def known(self) -> dict[str, Value]:
         """Every known value by field, those of tables as ``turf.<species>``."""
         found = {f.name: getattr(self, f.name) for f in fields(self)}

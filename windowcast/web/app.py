@@ -15,6 +15,7 @@ from starlette.types import ASGIApp
 from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
 from windowcast.report.catalogue import problem_text
 from windowcast.web import (
+    active_views,
     api,
     incoming_views,
     log_views,
@@ -52,6 +53,7 @@ ROUTES = [
     Route("/message.txt", read_views.message),
     *incoming_views.ROUTES,
     *site_views.ROUTES,
+    *active_views.ROUTES,
     *weed_views.ROUTES,
     *read_views.ROUTES,
     *season_views.ROUTES,

@@ -1,0 +1,192 @@
+"""What is known of each active ingredient, as people read it and as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from windowcast.core.turf import Species
+from windowcast.core.values import Value as Science
+from windowcast.core.weed_codes import known
+from windowcast.materials.actives import Active, groups_of, species_key
+from windowcast.materials.rotation import named_groups
+from windowcast.materials.spectrum import CONTROLS, action
+from windowcast.report.both_units import value_text
+from windowcast.report.catalogue import Voice
+
+# what an answer asks of every active, of those that leaves take up, the soil, and pre-emergents
+_ALL = ("before_greenup_d", "max_year_kg_ha")
+_LEAF = ("rain_free_h", "temp_low_c", "temp_good_c", "light_needed", "largest_bbch")
+_SOIL = ("activation_mm", "activation_days")
+_PRE = ("soil_dt50_d", "prunes_roots", "seeding_d", "slit_seeding_d")
+_GRASSES = {species_key(s): str(s) for s in reversed(Species)}  # zoysiagrass for both its kinds
+
+
+@dataclass(frozen=True)
+class ActiveFact:
+    """One value of an active in words, with where it comes from."""
+
+    label: str
+    value: str
+    note: str
+    source: str
+    status: str
+    yours: bool
+
+
+@dataclass(frozen=True)
+class ActiveSaid:
+    """An active as it is shown."""
+
+    name: str
+    also: str
+    groups: str
+    works: str
+    controls: str
+    facts: tuple[ActiveFact, ...]
+    unknown: str
+
+
+def active_said(active: Active, voice: Voice) -> ActiveSaid:
+    """Everything known of an active in words, and what only its label can say."""
+    facts = tuple(_fact(active, key, value, voice) for key, value in active.known().items())
+    missing = unknown(active)
+    asked = [_label(key, voice) for key in missing if "." not in key]
+    grasses = ", ".join(_GRASSES[key.partition(".")[2]] for key in missing if "." in key)
+    asked += [voice.say("actives_page.safety_on", grasses=grasses)] if grasses else []
+    return ActiveSaid(
+        active.name,
+        ", ".join(active.also),
+        voice.text(named_groups(groups_of([active]))),
+        voice.say(f"active_word.{active.timing.value}"),
+        ", ".join(known()[code].name for code in controlled(active)),
+        facts,
+        ", ".join(asked),
+    )
+
+
+def controlled(active: Active) -> tuple[str, ...]:
+    """EPPO codes of the weeds that a source says it controls."""
+    return tuple(code for code in known() if action(active, code) == CONTROLS)
+
+
+def unknown(active: Active) -> tuple[str, ...]:
+    """What an answer asks of an active and no source says, the grasses among it, by key."""
+    asked = [*_ALL, *(_LEAF if active.leaf else ()), *(_SOIL if active.soil else ())]
+    asked += _PRE if active.pre else ()
+    grasses = [f"turf.{key}" for key in _GRASSES]
+    found = active.known()
+    return tuple(key for key in (*asked, *grasses) if key not in found)
+
+
+def _fact(active: Active, key: str, value: Science, voice: Voice) -> ActiveFact:
+    said = _said(active, key, value, voice)
+    yours = key in active.overridden
+    return ActiveFact(_label(key, voice), said, value.note, value.source, value.status, yours)
+
+
+def _label(key: str, voice: Voice) -> str:
+    table, _, inner = key.partition(".")
+    if not inner:
+        return voice.say(f"active_field.{key}")
+    name = known()[inner].name if inner in known() else inner.replace("_", " ")
+    name = _GRASSES.get(inner, name)
+    return f"{voice.say(f'active_field.{table}')} {name}"
+
+
+def _said(active: Active, key: str, value: Science, voice: Voice) -> str:
+    if key == "group":
+        return voice.text(named_groups(groups_of([active])))
+    if key == "timing" or key.startswith("spectrum."):
+        return voice.say(f"active_word.{value.value}")
+    return value_text(value)
+
+
+def chosen(
+    actives: Iterable[Active],
+    *,
+    kind: str = "",
+    weed: str = "",
+    species: str = "",
+    state: str = "",
+    group: int | None = None,
+) -> tuple[Active, ...]:
+    """The actives that a source says are for all that is asked.
+
+    Parameters
+    ----------
+    kind
+        Kind of weed, "grass", "broadleaf" or "sedge": any weed of it, or part of it.
+    weed
+        EPPO code: those that control it.
+    species, state
+        Grass, and the state that it is in, "dormant", "semi-dormant" or "green"; "" for any: those
+        that it takes by a source that may permit.
+    group
+        WSSA/HRAC group number.
+    """
+    return tuple(
+        active
+        for active in actives
+        if (not kind or _for_kind(active, kind))
+        and (not weed or action(active, weed) == CONTROLS)
+        and (not species or active.taken_by(species, state or "dormant") == "yes")
+        and (group is None or int(float(active.group)) == group)
+    )
+
+
+def _for_kind(active: Active, kind: str) -> bool:
+    of_kind = [code for code, weed in known().items() if weed.kind == kind]
+    whole = active.spectrum.get(kind)
+    some = whole is not None and whole.value != "no"
+    return some or any(action(active, code) == CONTROLS for code in of_kind)
+
+
+def list_lines(actives: Sequence[Active], voice: Voice) -> list[str]:
+    """A line an active."""
+    lines = []
+    for active in actives:
+        said = active_said(active, voice)
+        weeds = said.controls and voice.say("actives_page.controls", weeds=said.controls)
+        lines.append(f"{said.name:20s} {said.groups:24s} {said.works:34s} {weeds}".rstrip())
+    return [*(lines or [voice.say("actives_page.none")]), "", voice.say("actives_page.more")]
+
+
+def active_lines(active: Active, voice: Voice) -> list[str]:
+    """Everything known of an active, line by line."""
+    said = active_said(active, voice)
+    lines = [f"{said.name}, {said.groups}, {said.works}"]
+    if said.also:
+        lines.append(f"  {voice.say('weeds_page.also', names=said.also)}")
+    for fact in said.facts:
+        where = f" ({fact.note})" if fact.note else ""
+        lines += ["", f"  {fact.label}: {fact.value}{where}", f"    {fact.status}: {fact.source}"]
+    if said.unknown:
+        lines += ["", f"  {voice.say('actives_page.ask_label', what=said.unknown)}"]
+    return lines
+
+
+def active_rows(actives: Iterable[Active]) -> list[dict[str, Any]]:
+    """Actives as plain data, values in SI."""
+    return [
+        {
+            "name": active.name,
+            "also": list(active.also),
+            "groups": list(groups_of([active])),
+            "timing": active.timing.value,
+            "controls": list(controlled(active)),
+            "values": {
+                key: _plain(value) | {"yours": key in active.overridden}
+                for key, value in active.known().items()
+            },
+            "unknown": list(unknown(active)),
+        }
+        for active in actives
+    ]
+
+
+def _plain(value: Science) -> dict[str, Any]:
+    kept = {"value": value.value, "unit": value.unit, "low": value.low, "high": value.high}
+    kept = {key: part for key, part in kept.items() if part is not None}
+    return kept | {"source": value.source, "status": value.status, "note": value.note}

@@ -1,0 +1,22 @@
+"""What is known of each active ingredient, for every site alike."""
+
+from __future__ import annotations
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from windowcast.materials.actives import load_actives
+from windowcast.report.active_facts import active_said
+from windowcast.web.context import page, voice_of
+
+
+def actives(request: Request) -> Response:
+    """Every active with its values and their sources, and what its label must say."""
+    voice = voice_of(request, None)
+    return page(
+        request, "actives.html", actives=[active_said(a, voice) for a in load_actives().values()]
+    )
+
+
+ROUTES = [Route("/actives", actives)]
