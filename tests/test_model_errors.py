@@ -128,7 +128,7 @@ def test_rain_taken_away_widens_the_error_of_the_soil() -> None:
         rain = known.get("precip_mm").copy()
         rain[TODAY - days :] = np.nan
         record = with_rain_filled(_record(DAYS[:TODAY], precip_mm=rain))
-        found = substitute_of(record, irrigated=False, values=PACKAGED["usual_rain"])
+        found = substitute_of(record, irrigated=False, tables=PACKAGED)
         stand_ins = () if found is None else (found,)
         size = soil_error_at(record, 0, PACKAGED["soil"], stand_ins)
         plain = soil_error_at(record, 0, PACKAGED["soil"])

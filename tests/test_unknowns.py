@@ -15,7 +15,7 @@ from uscrn_sites import DEEP_SOUTH, FOLDER, MID_ATLANTIC
 from windowcast.core.record import Grade, Place, Record, Weather
 from windowcast.core.site import Site, site_from
 from windowcast.core.time_axis import record_of
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED
 from windowcast.programme.answer import answer
 from windowcast.region.models import stacked
 from windowcast.season.model import SiteState, Substitute
@@ -44,7 +44,6 @@ SITE: Mapping[str, object] = {
 DAYS = np.arange("2019-07-01", "2021-07-01", dtype="datetime64[D]")
 GAP_ENDS = int(np.searchsorted(DAYS, np.datetime64("2020-10-20")))
 COLUMNS = ("tmax_c", "tmin_c", "precip_mm", "rh_mean_pct", "solar_mj_m2")
-VALUES = load("usual_rain")
 
 
 def site(**changed: object) -> Site:
@@ -198,7 +197,7 @@ def test_a_region_takes_the_same_rain_as_a_single_site(days: slice) -> None:
 
 
 def rain_cost(record: Record, *, irrigated: bool = False) -> Substitute | None:
-    return substitute_of(filled(record), irrigated=irrigated, values=VALUES)
+    return substitute_of(filled(record), irrigated=irrigated, tables=PACKAGED)
 
 
 def test_the_cost_grows_with_what_is_missing() -> None:
@@ -234,7 +233,7 @@ def test_the_cost_is_said_in_words() -> None:
     assert any(text.startswith("No rain data on 30 of the last 180 days") for text in gap)
     assert not [text for text in map(render, whole().notes) if "rain" in text]
     small = Substitute("precip_mm", "own_years", 1, 180, False, 0.1, 1)
-    assert note_of(small) is None
+    assert note_of(small, PACKAGED["usual_rain"]) is None
 
 
 def sample(name: str) -> Record:

@@ -139,6 +139,10 @@ def mild_and_humid(
     >>> mild_and_humid(1400.0, 7.0), mild_and_humid(350.0, 7.0), mild_and_humid(900.0, -8.0)
     (True, False, False)
     """
-    table = (values or load("soil")).table("error")
-    wet = rain_mm_year >= table.number("humid_rain")
-    return wet and coldest_month_c >= table.number("humid_coldest_month")
+    coldest = (values or load("soil")).number("error.humid_coldest_month")
+    return has_humid_rain(rain_mm_year, values) and coldest_month_c >= coldest
+
+
+def has_humid_rain(rain_mm_year: float, values: Table | None = None) -> bool:
+    """Whether a place has the rain of a humid climate [mm a year]; `values` as above."""
+    return rain_mm_year >= (values or load("soil")).number("error.humid_rain")

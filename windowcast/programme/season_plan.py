@@ -46,7 +46,6 @@ from windowcast.windows.trace import cited
 
 DAYS = 10  # judged by the hour when deciding now or waiting
 DELAY_DAYS = 14
-NEARLY_ALL = 0.9  # share of the futures from which a purpose counts as opened
 MAY_BE = 0.1  # share of the futures from which a purpose may be in season on a day
 NO_JOBS: Mapping[PurposeName, Job | None] = MappingProxyType({})
 Status = Literal["open", "ahead", "over", "cannot tell"]
@@ -276,7 +275,8 @@ class _Work:
         models err in the season so far too.
         """
         found: list[dt.date | None] = []
-        for index, most in ((first, NEARLY_ALL), (last, 1.0)):
+        nearly_all = self.ctx.tables["plan"].number("opened_in")
+        for index, most in ((first, nearly_all), (last, 1.0)):
             past = (index < self.axis.gone).mean() >= most
             gone = bool(past and not np.isnan(index).any())  # what is unknown agrees with nothing
             middle = date_range(index, self.axis.dates) if gone else None

@@ -124,7 +124,7 @@ def stacked(records: Sequence[Record], tables: Tables = PACKAGED) -> Stack:
 
 def _soil_sd_c(record: Record, tables: Tables) -> float:
     """Error of the modelled soil's week at one station [K]."""
-    rain = substitute_of(record, irrigated=False, values=tables["usual_rain"])
+    rain = substitute_of(record, irrigated=False, tables=tables)
     substitutes = () if rain is None else (rain,)
     return soil_error_at(record, 0, tables["soil"], substitutes).mean_sd_c(SOIL_DAYS)
 

@@ -148,7 +148,7 @@ def build(
             entry, drivers, before, timings, counted
         )
         usable[entry.code] = carries[entry.code].usable
-    rain = substitute_of(record, irrigated=bool(site.turf.irrigated), values=tables["usual_rain"])
+    rain = substitute_of(record, irrigated=bool(site.turf.irrigated), tables=tables)
     substitutes = () if rain is None else (rain,)
     readings = 0 if correction is None else correction.readings
     soil_error = (
@@ -184,7 +184,9 @@ def build(
         emergence=emergence,
         turf=turf,
         used=_used(weeds, tables),
-        notes=notes_of(site, record, weeds, emergence, usable=usable, substitutes=substitutes),
+        notes=notes_of(
+            site, record, weeds, emergence, usable=usable, substitutes=substitutes, tables=tables
+        ),
         so_far=None if erring is None else erring.so_far(so_far),
         substitutes=substitutes,
     )

@@ -10,6 +10,7 @@ from windowcast.core.phrase import Phrase, about, say
 from windowcast.core.record import Record
 from windowcast.core.season_calendar import on_date
 from windowcast.core.site import Site
+from windowcast.core.values import Tables
 from windowcast.core.weed_codes import unsupported
 from windowcast.season.model import Emergence, Substitute
 from windowcast.season.unknown_rain import note_of
@@ -24,6 +25,7 @@ def notes_of(
     *,
     usable: Mapping[str, bool],
     substitutes: Sequence[Substitute],
+    tables: Tables,
 ) -> tuple[Phrase, ...]:
     """Notes of the state of a site."""
     notes = [
@@ -31,7 +33,9 @@ def notes_of(
         for code in site.weeds
         if code in unsupported()
     ]
-    notes += [note for found in substitutes if (note := note_of(found)) is not None]
+    notes += [
+        note for found in substitutes if (note := note_of(found, tables["usual_rain"])) is not None
+    ]
     for entry in weeds:
         if entry.doubt_weeks:
             clock = entry.clock.removeprefix("general.")

@@ -14,8 +14,6 @@ from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.season_calendar import on_date
 from windowcast.season.weeds import Weed
 
-QUIET_UNTIL = {"fall": "09-01", "spring": "02-01"}  # northern: by then little may have come up
-
 
 def can_be_used(
     weed: Weed, share: FloatArray, dates: DateArray, *, southern: bool
@@ -54,5 +52,5 @@ def _quiet(
     dates: DateArray,
     southern: bool,
 ) -> npt.NDArray[np.bool_]:
-    days = on_date(dates, QUIET_UNTIL[weed.season], southern)
+    days = on_date(dates, weed.common.quiet_until[weed.season], southern)
     return np.asarray(2 * early[..., days].sum(axis=-1) <= known[..., days].sum(axis=-1))

@@ -7,13 +7,13 @@ import numpy.typing as npt
 
 from windowcast.core.phrase import Phrase, say
 from windowcast.core.record import FloatArray, Record
-from windowcast.core.values import Table
+from windowcast.core.values import Table, Tables
+from windowcast.physics.soil_error import has_humid_rain
 from windowcast.season.model import Substitute
 from windowcast.weather.rain_filled import CHECK, FILLED
 
 RAIN_DAYS = 7  # of rain that germination looks back on
-LEAST_SAID_D = 2  # no date is told to the day anyway
-MOSTLY = 0.5  # share of the days without rain from which a record counts as one without
+YEAR_DAYS = 365.25
 
 
 def rain_or_usual(record: Record) -> FloatArray:
@@ -34,7 +34,7 @@ def unknown_week(rain_mm: FloatArray) -> npt.NDArray[np.bool_]:
     return week
 
 
-def substitute_of(record: Record, *, irrigated: bool, values: Table) -> Substitute | None:
+def substitute_of(record: Record, *, irrigated: bool, tables: Tables) -> Substitute | None:
     """What stands in for unknown rain up to the end of a record.
 
     Parameters
@@ -43,14 +43,15 @@ def substitute_of(record: Record, *, irrigated: bool, values: Table) -> Substitu
         Daily. Of futures, ``[member, day]``, nothing is told.
     irrigated
         Whether weeds have water whatever the rain: then their dates cost no more than the soil's.
-    values
-        ``data/usual_rain.toml``.
+    tables
+        The science values to go by: ``usual_rain``, and of ``soil`` what a humid climate is.
 
     Returns
     -------
     Substitute or None
         None where all rain of late is known.
     """
+    values = tables["usual_rain"]
     unknown = np.isnan(record.get("precip_mm"))
     if unknown.ndim > 1:
         return None
@@ -58,7 +59,7 @@ def substitute_of(record: Record, *, irrigated: bool, values: Table) -> Substitu
     if not lately.any():
         return None
     origin = _origin(record)
-    cost = _cost(record, origin, values)
+    cost = _cost(record, origin, tables)
     share = _recent_share(unknown, values)
     weeds = 0.0 if irrigated else values.number("cost.weeds")
     dates = max(cost.number("dates"), weeds) * np.sqrt(share)
@@ -67,15 +68,15 @@ def substitute_of(record: Record, *, irrigated: bool, values: Table) -> Substitu
         origin=origin,
         days=int(lately.sum()),
         of_days=len(lately),
-        none_known=bool(unknown.mean() > MOSTLY),
+        none_known=bool(unknown.mean() > values.number("cost.mostly")),
         soil_sd_c=round(cost.number("soil_sd") * float(np.sqrt(share)), 2),
         date_days=round(float(dates)),
     )
 
 
-def note_of(found: Substitute) -> Phrase | None:
-    """The cost in words; None where it is too small to say."""
-    if found.date_days < LEAST_SAID_D:
+def note_of(found: Substitute, values: Table) -> Phrase | None:
+    """The cost in words; None where it is too small to say. `values`: ``data/usual_rain.toml``."""
+    if found.date_days < values.number("cost.least_said"):
         return None
     origin = say(f"rain_origin.{found.origin}")
     if found.none_known:
@@ -97,12 +98,12 @@ def _origin(record: Record) -> str:
     return checks[-1].removeprefix(CHECK) if checks else "range"
 
 
-def _cost(record: Record, origin: str, values: Table) -> Table:
+def _cost(record: Record, origin: str, tables: Tables) -> Table:
     rain = rain_or_usual(record)
     known = rain[np.isfinite(rain)]
-    humid = len(known) > 0 and known.mean() >= values.number("cost.humid")
+    humid = len(known) > 0 and has_humid_rain(float(known.mean()) * YEAR_DAYS, tables["soil"])
     climate = "humid" if humid else "dry"
-    return values.table(f"cost.{origin}.{climate}")
+    return tables["usual_rain"].table(f"cost.{origin}.{climate}")
 
 
 def _recent_share(unknown: npt.NDArray[np.bool_], values: Table) -> float:

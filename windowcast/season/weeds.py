@@ -67,6 +67,8 @@ class CommonValues:
     too_early, no_winter
         Share up on 1 September (fall weeds), on 1 February (spring weeds), from which a curve does
         not hold at a site.
+    quiet_until
+        Those days by season, ``MM-DD`` of the northern hemisphere.
     """
 
     germination_min_c: float
@@ -82,6 +84,7 @@ class CommonValues:
     frame_m2: float
     too_early: float
     no_winter: float
+    quiet_until: Mapping[str, str]
 
     @classmethod
     def from_table(cls, common: Table) -> CommonValues:
@@ -101,6 +104,10 @@ class CommonValues:
             frame_m2=number("frame_area"),
             too_early=number("too_early"),
             no_winter=number("no_winter"),
+            quiet_until={
+                season: str(common.value(f"quiet_until_{season}").value)
+                for season in ("fall", "spring")
+            },
         )
 
 

@@ -20,31 +20,11 @@ import numpy as np
 from windowcast.core.lingering import lingering
 from windowcast.core.record import FloatArray, Grade, Record
 from windowcast.core.time_axis import grades_of
+from windowcast.core.values import load
 from windowcast.weather.ensemble_years import TEMPERATURES, normal_course
 
 ARCHIVED_DAYS = 2
 SHIFT_DAYS = 15
-# share of the variance lost by day: measured on official forecasts of the high, 2014-17, September
-# to April, 48 states, days 1 to 7; days 8 to 10 carried on by the formula of data/ensemble.toml
-LOST_AT = (
-    (1, 2, 3, 4, 5, 6, 7, 10),
-    (0.119, 0.151, 0.189, 0.236, 0.302, 0.394, 0.504, 0.78),
-)
-# Brier skill of rain or none: between 10 airports of 2025-26 (0.45 on day 1, 0.18 on day 7) and
-# stations of 2014-17 (0.31 to 0.38 on day 1); beyond day 7 to nothing, our choice
-RAIN_SKILL_AT = (
-    (1, 2, 3, 4, 5, 6, 7, 10, 12),
-    (0.40, 0.40, 0.38, 0.34, 0.28, 0.22, 0.16, 0.03, 0.01),
-)
-# by how much days are said too cool, °C: highs of 2014-17, September to April, 23 cities of the US
-# south-east; lows of 2021-22, carried on from day 2
-TOO_COOL_AT = {
-    "tmax_c": ((1, 2, 3, 4, 7), (0.48, 0.56, 0.69, 0.84, 0.84)),
-    "tmin_c": ((1,), (0.28,)),
-}
-ISSUE_SD = 0.25  # spread of the logarithm of an issue's lost share: some weeks are harder
-AMOUNT_SD = 0.6  # spread of the logarithm of a forecast amount about the true one: our choice
-SPELL = 0.6  # day-to-day correlation of which rain days are replaced
 
 
 @cache
@@ -96,9 +76,17 @@ def forecast(
     other = _other_year(truth, issue, days, rng)
     if other is None:
         return None
+    table = load("ensemble").table("simulated")
     lead = np.arange(1, days + 1)
-    hard = np.exp(ISSUE_SD * rng.standard_normal())
-    lost = np.minimum(np.interp(lead, LOST_AT[0], LOST_AT[1]) * hard * error_scale**2, 0.97)
+    hard = np.exp(table.number("issue_sd") * rng.standard_normal())
+    lost = np.interp(lead, table.value("lost_days").value, table.value("lost").value)
+    lost = np.minimum(lost * hard * error_scale**2, 0.97)
+    too_cool = {
+        "tmax_c": np.interp(
+            lead, table.value("cool_days").value, table.value("high_too_cool").value
+        ),
+        "tmin_c": np.full(days, table.number("low_too_cool")),
+    }
     values = {}
     month = int(record.times[issue].astype("datetime64[M]").astype(int)) % 12 + 1
     misses = archived_misses_c()
@@ -106,15 +94,16 @@ def forecast(
     for part, name in enumerate(TEMPERATURES):
         own, else_ = truth.departure(name)[span], truth.departure(name)[other]
         said = truth.normal[name][span] + (1 - lost) * own + np.sqrt(lost * (1 - lost)) * else_
-        said -= np.interp(lead, *TOO_COOL_AT[name])
+        said -= too_cool[name]
         near = record.get(name)[span][:ARCHIVED_DAYS] - error_scale * bulletin[[part, part + 2]]
         said[:ARCHIVED_DAYS] = near
         values[name] = said
     values["tmin_c"] = np.minimum(values["tmin_c"], values["tmax_c"])
-    skill = np.interp(lead, RAIN_SKILL_AT[0], RAIN_SKILL_AT[1]) / hard
-    keep = _spells(rng, days) < np.sqrt(np.minimum(skill, 1.0))
+    skill = np.interp(lead, table.value("rain_days").value, table.value("rain_skill").value) / hard
+    keep = _spells(rng, days, table.number("spell")) < np.sqrt(np.minimum(skill, 1.0))
     rain = record.get("precip_mm")
-    off = np.exp(AMOUNT_SD * rng.standard_normal(days) - AMOUNT_SD**2 / 2)
+    amount_sd = table.number("amount_sd")
+    off = np.exp(amount_sd * rng.standard_normal(days) - amount_sd**2 / 2)
     values["precip_mm"] = np.where(keep, rain[span] * off, rain[other])
     if not all(np.isfinite(v).all() for v in values.values()):
         return None
@@ -138,7 +127,7 @@ def _other_year(truth: Truth, issue: int, days: int, rng: np.random.Generator) -
     return slice(start, start + days)
 
 
-def _spells(rng: np.random.Generator, days: int) -> FloatArray:
+def _spells(rng: np.random.Generator, days: int, linger: float) -> FloatArray:
     """Uniforms that hang together from day to day."""
-    spells = lingering(rng.standard_normal(days), SPELL)
+    spells = lingering(rng.standard_normal(days), linger)
     return np.array([NormalDist().cdf(float(z)) for z in spells])

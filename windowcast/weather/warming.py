@@ -12,7 +12,6 @@ from windowcast.core.record import FloatArray
 from windowcast.core.values import Table
 
 YEAR_DAYS = 365
-WHOLE = 0.9  # share of a year's days that must be known
 
 
 def warming_k_per_year(departures_k: FloatArray, values: Table) -> float:
@@ -49,7 +48,7 @@ def warming_k_per_year(departures_k: FloatArray, values: Table) -> float:
         return usual
     by_year = departures_k[len(departures_k) - years * YEAR_DAYS :].reshape(years, YEAR_DAYS)
     known = np.isfinite(by_year)
-    whole = known.mean(axis=1) >= WHOLE
+    whole = known.mean(axis=1) >= table.number("whole_year")
     if whole.sum() < 2:
         return usual
     year = np.arange(years, dtype=np.float64)[whole]

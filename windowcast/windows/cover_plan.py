@@ -22,9 +22,6 @@ from windowcast.windows.residual import Laying, ResidualActive, spread_evenly
 from windowcast.windows.season_axis import SeasonAxis
 from windowcast.windows.trials import trial_phrases, trials_of
 
-SPLIT_STEP_DAYS = 4
-SPLIT_MEMBERS = 25
-
 
 @dataclass(frozen=True)
 class Season:
@@ -242,13 +239,14 @@ def _best_split(
     if best is None or best.caught is None:
         return None, None
     days = np.flatnonzero(season.candidates & (season.dates >= np.datetime64(today)))
-    days = days[::SPLIT_STEP_DAYS]
+    split = tables["barrier"].table("split")
+    days = days[:: int(split.number("step"))]
     first, second = (grid.ravel() for grid in np.meshgrid(days, days, indexing="ij"))
     apart = second - first >= tables["barrier"].number("split_apart")
     if not apart.any():
         return None, None
     pairs = {"first": first[apart], "second": second[apart]}
-    some = slice(None, None, max(1, len(season.share) // SPLIT_MEMBERS))
+    some = slice(None, None, max(1, len(season.share) // int(split.number("futures"))))
     few = laid.of_members(some)
     rough = barrier.split_caught(
         season.share[some], season.soil_c[some], season.rain_mm[some], few, **pairs

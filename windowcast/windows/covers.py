@@ -35,8 +35,6 @@ from windowcast.windows.residual import Laying, ResidualActive, usual_material
 from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
 from windowcast.windows.timing import judged_days
 
-CANDIDATE = 0.1  # share of the futures in which a day must be open to be looked at
-
 
 @dataclass(frozen=True)
 class RunningSeason:
@@ -115,7 +113,11 @@ def covers_of(
     measured, score = judged_days(purpose, needs, context)
     score = np.broadcast_to(score, axis.state.soil_5cm_c.shape)
     is_open = (score >= purpose.rule.season).mean(axis=0) * (axis.number < SEASON_DAYS)
-    season = running.season(purpose, is_open >= CANDIDATE, _shut_by(purpose, needs, measured, axis))
+    season = running.season(
+        purpose,
+        is_open >= running.axis.tables["barrier"].number("open_in"),
+        _shut_by(purpose, needs, measured, axis),
+    )
     if season is None:
         return ()
     return tuple(
