@@ -129,7 +129,9 @@ def season_plan(
         program_version=__version__,
         areas=tuple(areas),
         substitutes=past.substitutes,
-        resistance=told(resistance, site.weeds, golf=site.turf.use == "golf"),
+        resistance=told(
+            replace(resistance, tables=tables), site.weeds, golf=site.turf.use == "golf"
+        ),
     )
 
 
