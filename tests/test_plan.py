@@ -542,7 +542,7 @@ def _after(line: str, plan: SeasonPlan) -> bool:
 def test_what_opened_on_days_the_futures_differ_on_has_opened(sample: Answer) -> None:
     axis = SeasonAxis.of(sample.past, sample.ahead, southern=False, overseeded=False)
     work = _Work(
-        sample.site, sample.past, sample.ahead, sample.members, sample.weather, axis, *[None] * 2
+        sample.site, sample.past, sample.ahead, sample.members, sample.weather, axis, *[None] * 3
     )  # type: ignore[arg-type]
     first = np.where(np.arange(100) < 60, axis.gone - 40.0, axis.gone - 37.0)
     opened, closed = work._passed(first, np.full(100, axis.gone + 3.0))
@@ -783,7 +783,7 @@ def test_what_nearly_all_futures_have_open_has_opened_and_the_doubt_stays_in_the
 ) -> None:
     axis = SeasonAxis.of(sample.past, sample.ahead, southern=False, overseeded=False)
     work = _Work(
-        sample.site, sample.past, sample.ahead, sample.members, sample.weather, axis, *[None] * 2
+        sample.site, sample.past, sample.ahead, sample.members, sample.weather, axis, *[None] * 3
     )  # type: ignore[arg-type]
     gone, coming = axis.gone - 40.0, axis.gone + 5.0
     for share, opened in ((95, True), (80, False)):

@@ -277,7 +277,7 @@ class _Work:
         models err in the season so far too.
         """
         found: list[dt.date | None] = []
-        nearly_all = self.ctx.tables["plan"].number("opened_in")
+        nearly_all = self.axis.tables["plan"].number("opened_in")
         for index, most in ((first, nearly_all), (last, 1.0)):
             past = (index < self.axis.gone).mean() >= most
             gone = bool(past and not np.isnan(index).any())  # what is unknown agrees with nothing

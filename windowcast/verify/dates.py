@@ -26,6 +26,7 @@ from windowcast.programme.key_dates import events, key_dates
 from windowcast.programme.model import KeyDate
 from windowcast.season.model import SiteState
 from windowcast.season.state import build
+from windowcast.sources.files import measured_at
 from windowcast.sources.uscrn import read_uscrn
 from windowcast.verify.growing_soil import GrowingSoil
 from windowcast.verify.odds import last_seasons
@@ -192,7 +193,7 @@ def _station(record: Record, seasons: int, issues: Sequence[str]) -> Iterator[To
     """What was told at one station, and what came."""
     place = record.place
     zone = timezone_at(place.latitude_deg, place.longitude_deg) or "UTC"
-    record = replace(record, place=replace(place, timezone=zone))
+    record = measured_at(record, replace(place, timezone=zone))
     site = site_from(
         {
             "name": place.name,
