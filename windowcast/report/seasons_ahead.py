@@ -62,9 +62,13 @@ def ahead_text(found: SeasonsAhead, voice: Voice, width: int | None = None) -> s
 
 def programme_name(programme: ProgrammeAhead, voice: Voice) -> str:
     """What a programme is called, and whether it is the one to take."""
-    name = say(f"ahead.programme.{programme.name.replace(' ', '_')}")
+    name = _title(programme)
     said = say("ahead.titled", name=name) if programme.proposed else say("ahead.title", name=name)
     return voice.text(said)
+
+
+def _title(programme: ProgrammeAhead) -> Phrase:
+    return say(f"ahead.programme.{programme.name.replace(' ', '_')}")
 
 
 def _job(job: PlannedJob) -> Phrase:
@@ -136,7 +140,8 @@ def ahead_svg(found: SeasonsAhead, voice: Voice) -> str:
         y = top + n * (LINE + 4)
         line = {"x1": _LEFT, "x2": _LEFT + 30, "y1": y - 4, "y2": y - 4}
         parts.append(el("line", **line, class_="line", stroke_dasharray=_DASHES[n]))
-        parts.append(label(_LEFT + 38, y, programme_name(programme, voice)))
+        name = voice.text(_title(programme))
+        parts.append(label(_LEFT + 38, y, f"{name} *" if programme.proposed else name))
     height = top + len(found.programmes) * (LINE + 4) + 10
     title = voice.say("ahead.picture")
     return el(
