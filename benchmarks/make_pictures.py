@@ -23,7 +23,7 @@ DOCS = Path(__file__).parents[1] / "docs"
 SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
 SCREENS = (  # file, address, width, height, dark
     ("today.png", "/s/own/today", 1100, 900, False),
-    ("season.png", "/s/own/season", 1100, 1250, False),
+    ("season.png", "/s/own/season", 1100, 960, False),
     ("plan.png", "/s/own/plan", 1100, 1000, False),
     ("phone.png", "/s/own/today", 360, 1180, False),
     ("dark.png", "/s/own/today", 1100, 820, True),

@@ -15,6 +15,7 @@ from spoken import METRIC, US
 
 from windowcast.core.values import PACKAGED
 from windowcast.programme.model import PurposePlan
+from windowcast.report import series
 from windowcast.report.catalogue import catalogue
 from windowcast.report.page import page_of
 from windowcast.report.season_jobs import job_row
@@ -26,7 +27,7 @@ from windowcast.report.season_numbers import (
     season_numbers,
 )
 from windowcast.report.season_picture import SeasonPicture, season_picture
-from windowcast.report.season_rows import Row, Setting, day_by_day
+from windowcast.report.season_rows import Row, Setting, day_by_day, weed_row
 from windowcast.report.season_svg import Plot, month_middles
 from windowcast.season.model import SiteState
 from windowcast.windows.loss import Loss
@@ -164,6 +165,15 @@ def test_twelve_weeds_have_a_row_each_within_the_weight_of_a_page() -> None:
     shown = season_picture(twelve, plan(), US)
     assert [r.kind for r in shown.rows].count("weed") == len(codes) == 12
     assert len(page_of("season_picture.html", US, picture=shown).encode()) < 110_000
+
+
+def test_a_weed_whose_time_is_unknown_is_hatched_and_names_no_day() -> None:
+    setting, weed = Setting(numbers(), (), US, ""), numbers().weeds[1]
+    blank = np.where(np.arange(len(DATES)) < 140, 0.0, np.nan)
+    shown = weed_row(setting, replace(weed, rate=series.Fan(blank, blank, blank)))
+    assert shown.note == "cannot tell"
+    assert shown.svg.count('class="unknown"') == 1
+    assert 'class="unknown"' not in weed_row(setting, weed).svg
 
 
 def test_a_general_clock_says_how_rough_it_is() -> None:

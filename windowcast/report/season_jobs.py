@@ -43,7 +43,7 @@ def job_row(setting: Setting, plan: PurposePlan, best: Window | None, loss: Loss
         parts.append(plot.tick(at, "best", (0.1, 0.8)))
     rest = np.zeros(plot.days) if left is None else left.mid
     days = spoken(
-        zip(np.round(chance, 2).tolist(), np.round(rest, 2).tolist(), strict=True),
+        zip(np.round(chance, 2).tolist(), (np.round(20 * rest) / 20).tolist(), strict=True),
         lambda of: voice.text(_day(*of)),
     )
     return Row(

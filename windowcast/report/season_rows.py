@@ -22,6 +22,7 @@ from windowcast.windows.reasons import SOIL_DEPTH
 _Day = TypeVar("_Day", bound=Hashable)
 HARDLY = 0.005  # share that is written as none
 EVEN = 0.5
+FAINT = 0.03  # part of a row's height that is no more than its foot
 
 
 @dataclass(frozen=True)
@@ -161,16 +162,7 @@ def weed_row(setting: Setting, weed: WeedSeason) -> Row:
     none = np.where(np.isfinite(rate.mid), 0.0, np.nan)
     gone = np.arange(plot.days) < numbers.today
     name = voice.write(say("season_row.weed", weed=say(f"weed.{weed.code}")), "cap")
-    peak = int(np.nanargmax(rate.mid))
-    note = say(
-        "season_row.weed_note",
-        most=Share(float(rate.mid[peak])),
-        day=numbers.dates[peak].astype("datetime64[D]").astype(object),
-        emerged=_emerged_by(weed.emerged, numbers.today),
-        roughly=say("season_row.roughly", weeks=round(weed.doubt_weeks))
-        if weed.doubt_weeks
-        else NOTHING,
-    )
+    note = _weed_note(weed, numbers)
     svg = setting.draw(
         plot,
         name,
@@ -179,7 +171,8 @@ def weed_row(setting: Setting, weed: WeedSeason) -> Row:
                   "past"),
         plot.area(none, rate.mid / most, f"weed {weed.season}", "rate"),
         plot.area(rate.low / most, rate.high / most, "likely", "likely"),
-        plot.line(np.where(gone, np.nan, rate.mid / most), "ahead"),
+        plot.line(np.where(gone | (rate.mid < FAINT * most), np.nan, rate.mid / most), "ahead"),
+        plot.untold(rate.mid, (0.0, 0.4)),
         plot.level(0, "foot"),
     )  # fmt: skip
     return Row(
@@ -202,9 +195,29 @@ def weed_row(setting: Setting, weed: WeedSeason) -> Row:
     )
 
 
+def _weed_note(weed: WeedSeason, numbers: SeasonNumbers) -> Phrase:
+    """When most of it emerges; nothing of a time that cannot be told."""
+    mid = weed.rate.mid
+    peak = int(np.nanargmax(mid))
+    if mid[peak] < HARDLY and np.isnan(mid).any():
+        return say("window_verdict.cannot_tell")
+    return say(
+        "season_row.weed_note",
+        most=Share(float(mid[peak])),
+        day=numbers.dates[peak].astype("datetime64[D]").astype(object),
+        emerged=_emerged_by(weed.emerged, numbers.today),
+        roughly=say("season_row.roughly", weeks=round(weed.doubt_weeks))
+        if weed.doubt_weeks
+        else NOTHING,
+    )
+
+
 def _within(of: Fan, n: int) -> Phrase:
-    """A share on a day with its range."""
-    mid, low, high = (Share(float(line[n])) for line in (of.mid, of.low, of.high))
+    """A share on a day with its range, where that is more than one figure."""
+    percents = [_percents(line[n : n + 1])[0] for line in (of.mid, of.low, of.high)]
+    mid, low, high = map(_share, percents)
+    if len(set(percents)) == 1:
+        return say("season_day.sure", mid=mid)
     return say("season_day.within", mid=mid, low=low, high=high)
 
 

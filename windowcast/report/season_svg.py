@@ -20,7 +20,7 @@ from windowcast.core.record import FloatArray
 from windowcast.report.chartkit import band_path, el, line_path, px, runs
 
 MIDDAY = 0.5  # a day's value stands in its middle
-STEP = 2  # days from one drawn point to the next
+STEP = 3  # days from one drawn point to the next
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class Plot:
     def line(self, values: FloatArray, class_: str) -> str:
         """A series 0..1 as a line, broken where it is NaN."""
         heights = self._heights(values)
-        kept = _kept(heights)
+        kept = _kept(heights, step=STEP - 1)  # a line shows more than an edge
         path = line_path(kept.astype(np.float64), heights[kept])
         return self._stretched(el("path", d=path, class_=f"line {class_}")) if path else ""
 
@@ -85,16 +85,14 @@ class Plot:
 
         One layer for each class, on top of each other; `bar` is its foot and top.
         """
-        parts = [
-            self.span((part.start, part.stop), "unknown", bar) for part in runs(np.isnan(chance))
-        ]
+        parts = [self.untold(chance, bar)]
         known = np.nan_to_num(chance)
         if not known.any():
             return "".join(parts)
         id_ = f"{self.key}-{name}"
         stops = "".join(
             el("stop", offset=share((n + MIDDAY) / self.days), stop_opacity=f"{known[n]:.2f}")
-            for n in _kept(np.round(known, 2))
+            for n in _kept(np.round(known, 2), step=2 * STEP)
         )
         mask = el(
             "mask",
@@ -105,6 +103,12 @@ class Plot:
         )
         bars = (self.span((0, self.days), class_, bar, f"url(#{id_})") for class_ in classes)
         return "".join([mask, *bars, *parts])
+
+    def untold(self, values: FloatArray, bar: tuple[float, float]) -> str:
+        """A hatched bar on the days that cannot be told."""
+        return "".join(
+            self.span((part.start, part.stop), "unknown", bar) for part in runs(np.isnan(values))
+        )
 
     def span(
         self,
@@ -201,7 +205,7 @@ def month_middles(dates: list[dt.date]) -> list[tuple[float, dt.date]]:
     return [((a + b) / 2, dates[a]) for a, b in zip(starts, ends, strict=True)]
 
 
-def _kept(*lines: FloatArray) -> npt.NDArray[np.int64]:
+def _kept(*lines: FloatArray, step: int = STEP) -> npt.NDArray[np.int64]:
     """Days that a line needs: every few of them, and none on which nothing changes."""
     rows = np.stack([np.nan_to_num(line, nan=-1.0) for line in lines])
     changes = (np.diff(rows, axis=1) != 0).any(axis=0)
@@ -210,5 +214,5 @@ def _kept(*lines: FloatArray) -> npt.NDArray[np.int64]:
     moved = np.concatenate([end, changes]) | np.concatenate([changes, end])
     edge = np.concatenate([end, edges]) | np.concatenate([edges, end])
     flat_ends = np.concatenate([end, changes]) ^ np.concatenate([changes, end])
-    every = np.arange(rows.shape[1]) % STEP == 0
+    every = np.arange(rows.shape[1]) % step == 0
     return np.flatnonzero((moved & every) | edge | flat_ends)
