@@ -275,7 +275,7 @@ def test_hours_on_the_sites_clock_from_two_columns_or_one(
         record = read(tmp_path, text, place=SITE)
         assert record.times.astype(str).tolist() == ["2025-09-14T13", "2025-09-14T14"]  # UTC−4
         assert "site's clock, America/New_York" in render(record.flags[0].text)
-        other = read(tmp_path, text, ":zone=Etc/GMT+5", SITE)
+        other = read(tmp_path, text, ":zone=Etc/GMT+5,measured=here", SITE)
         assert other.times.astype(str).tolist() == ["2025-09-14T14", "2025-09-14T15"]
         assert other.flags == ()
         assert "has no offset from UTC" in fault(tmp_path, text)  # without site and zone
