@@ -55,6 +55,7 @@ PRIORS = {
     "cold": (-0.7, 0.5),
 }
 REST = 0.5  # error of a printed mean on the logit scale, 12 points about 50 %: a choice
+TRIAL = 0.8  # spread that all treatments of a trial share: a choice, see docs/efficacy.md
 CHILL = 1.0  # spread of the slope of cold between trials: two of them do not tell it, a choice
 SPREADS = (
     "group",
@@ -62,8 +63,8 @@ SPREADS = (
     "weed",
     "kind",
     "pair",
-    "trial",
     "tried",
+    "trial",
     "size",
     "dose",
     "again",
@@ -205,7 +206,7 @@ class Fit:
     @property
     def around(self) -> np.ndarray:
         """Draws of the spread of a result of a treatment in another trial."""
-        return np.sqrt(sum(self.spread[name] ** 2 for name in ("trial", "tried", "rest")))
+        return np.sqrt(sum(self.spread[name] ** 2 for name in ("tried", "rest")))
 
 
 def sample(rows: Sequence[Row], kept: int = KEPT, seed: int = 1) -> Fit:
@@ -230,7 +231,8 @@ def sample(rows: Sequence[Row], kept: int = KEPT, seed: int = 1) -> Fit:
     low, high = np.array([row.between for row in rows]).T
     y = np.clip(np.nan_to_num((low + high) / 2, posinf=3, neginf=-3), -4, 4)
     spreads, rest = np.full(len(SPREADS), 0.7), REST
-    spreads[SPREADS.index("chill")] = CHILL
+    fixed_at = [SPREADS.index(name) for name in ("trial", "chill")]
+    spreads[fixed_at] = [TRIAL, CHILL]
     helper = np.ones(len(SPREADS))
     parts = np.array([x[:, family == f] @ x[:, family == f].T for f in range(len(SPREADS))])
     fixed = (x * np.where(family < 0, prior_sd, 0.0) ** 2) @ x.T
@@ -247,7 +249,7 @@ def sample(rows: Sequence[Row], kept: int = KEPT, seed: int = 1) -> Fit:
             spreads[index], helper[index] = _spread(
                 effects[family == index], helper[index], spreads[index], rng
             )
-        spreads[SPREADS.index("chill")] = CHILL
+        spreads[fixed_at] = [TRIAL, CHILL]
         if step >= BURNT:
             found.append(effects)
             kept_spreads.append([*spreads, rest])

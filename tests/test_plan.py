@@ -48,7 +48,7 @@ from windowcast.windows.rank import rank
 from windowcast.windows.residual import Laying, ResidualActive, material_of
 from windowcast.windows.score import Rule
 from windowcast.windows.season_axis import SeasonAxis
-from windowcast.windows.trials import trials_of
+from windowcast.windows.trials import Met
 
 AUGUST = dt.date(2017, 8, 20)
 RULE = Rule.of(load("criteria"))
@@ -822,5 +822,4 @@ def test_a_better_day_a_week_off_is_named_with_what_rules_it_out(august: Answer)
     assert 0.88 < trial.low < trial.middle < trial.high
     assert "Brosnan" in trial.source
     assert f"By {trial.trials} published trials, expect" in render(late.text)
-    meets = {"timing": "pre", "air_c": None, "efficacy": load("efficacy")}
-    assert not trials_of(["indaziflam"], {"LAMAM": 0}, **meets)  # type: ignore[arg-type]
+    assert not Met({"LAMAM": 0.0}, "pre", None, load("efficacy")).by(["indaziflam"])

@@ -73,7 +73,11 @@ def _candidate(
     site: Site, mixture: Sequence[Active], applied: Sequence[Applied], today: dt.date
 ) -> Candidate:
     residuals = [found for active in mixture if (found := material_of(active)) is not None]
-    controls = [a.dormant_control_pct for a in mixture if a.dormant_control_pct is not None]
+    controls = [
+        active.dormant_control_pct
+        for active in mixture
+        if active.dormant_control_pct is not None and "dormant_control_pct" in active.overridden
+    ]
     return Candidate(
         needs=needs_of(mixture, str(site.turf.species)),
         residual=max(residuals, key=lambda r: float(r.half_life), default=None),

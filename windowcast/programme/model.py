@@ -117,7 +117,11 @@ class Decision:
     none_risk
         Chance that no workable window comes after tomorrow before the purpose closes.
     advice
-        One sentence.
+        One sentence, and what control falls by as the plants grow where trials tell.
+    actives, control, control_then
+        The tank that it goes by, and the control of the watched weeds that trials let expect of it
+        on the day to act and on the best day ahead, 0..1 (see `Choice.effect`); None: no trial
+        tells, or there is no such day.
     """
 
     purpose: PurposeName
@@ -132,6 +136,9 @@ class Decision:
     closes: dt.date | None
     choice: Literal["act", "wait", "neither", "cannot tell"]
     advice: Phrase
+    actives: tuple[str, ...] = ()
+    control: float | None = None
+    control_then: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

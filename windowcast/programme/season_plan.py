@@ -23,6 +23,12 @@ from windowcast.limits.model import TurfSpan, refused, spans
 from windowcast.limits.turf_days import TurfDays
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.resistance import NO_RESISTANCE, Resistances, told
+from windowcast.programme.control_ahead import (
+    ControlAhead,
+    later_attempt,
+    tanks_of,
+    with_control,
+)
 from windowcast.programme.key_dates import key_dates, normal_range
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan, Week
 from windowcast.programme.now_or_wait import day_offers, decision, later_value
@@ -239,7 +245,10 @@ class _Work:
             decision=self._decision(purpose, needs, daily, timing, closes)
             if status == "open" and not refused(turf)
             else None,
-            if_missed=say(f"purpose.{purpose.name}.if_missed"),
+            if_missed=sentences(
+                say(f"purpose.{purpose.name}.if_missed"),
+                later_attempt(self._ahead_of(needs), purpose, closes.median if closes else None),
+            ),
             delay_cost=self._delay_cost(purpose, status),
             turf=turf,
         )
@@ -364,7 +373,7 @@ class _Work:
         offers = day_offers(scores, self.ctx, DAYS)
         offers = np.broadcast_to(offers, (len(daily) + 1, DAYS))
         later = later_value(daily, timing, offers[1:], DAYS, self.ctx.tables)
-        return decision(
+        made = decision(
             purpose,
             offers,
             later,
@@ -372,6 +381,12 @@ class _Work:
             today=self.running.weather.today,
             closes=closes.median if closes else None,
         )
+        return with_control(made, purpose, self._ahead_of(needs))
+
+    def _ahead_of(self, needs: ActiveNeeds) -> ControlAhead:
+        tanks = tanks_of(needs, self.site)
+        efficacy = self.ctx.tables["efficacy"]
+        return ControlAhead(tanks, self.ahead, self.members, efficacy, self.resistance)
 
     def _delay_cost(self, purpose: Purpose, status: Status) -> Phrase:
         """What two weeks cost from now on, from the state's distribution."""

@@ -25,7 +25,7 @@ from windowcast.materials.rotation import (
 )
 from windowcast.records.conditions import facts_of
 from windowcast.records.evidence import Evidence, evidence_of, share_up
-from windowcast.records.expected_effect import expected_of
+from windowcast.records.expected_effect import by_trials, expected_of, met_by, rate_of
 from windowcast.records.ledger import Ledger, is_pre, label_rates
 from windowcast.records.looks import Lookbook, SeenAfter
 from windowcast.records.model import Application, CoverReading, FieldNote, Rating, ScoutingCount
@@ -250,10 +250,20 @@ def _review(
         label_kg_ha=ledger.label_kg_ha,
         group_seasons=ledger.group_seasons(replace(use, purpose=purpose)),
     )
+    efficacy = ledger.tables["efficacy"]
+    weeds = [weed.weed for weed in context.ahead.weeds_of(purpose_of(purpose).weeds)]
+    expected, why = by_trials(
+        met_by(application, evidence, weeds, efficacy),
+        [member.name for member in members],
+        rate_of(application, evidence, efficacy),
+        acceptable=ledger.tables["verdict"].number("control.worked") / 100,
+        poor=seen.deciding is not None and seen.deciding.level != "worked",
+    )
+    notes += [why] if why else []
     return ReviewedApplication(
         id=stored.id,
         application=application,
-        facts=facts,
+        facts=(*facts, *expected),
         scored=scored,
         purpose_noted=name is not None,
         better_days=len(better),

@@ -4,7 +4,7 @@ A choice must be known to control a watched weed, be taken by the turf on the wi
 enough in its hours as forecast; what cannot be told of an active keeps it out. Nothing that a weed
 of the purpose resists on this ground is named, and what it may resist comes last. Of the others
 those whose mode of action was not used lately come first, then those that control most of the
-weeds, then those that are expected to do most, as far as a source says what they do.
+weeds, then those that are expected to do most, as far as trials or the user's own numbers say it.
 """
 
 from __future__ import annotations
@@ -24,8 +24,10 @@ from windowcast.windows.model import Allowance, Choice
 from windowcast.windows.purposes import Purpose
 from windowcast.windows.residual import ResidualActive
 from windowcast.windows.score import Block
+from windowcast.windows.trials import Met, said_of
 
 MOST = 3  # choices named for a purpose
+WEEDS_SAID = 2  # of those that a choice is aimed at, the hardest first
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,7 @@ class Candidate:
     residual
         What stays active in the soil, the longest lasting of its members; None: none is known.
     control
-        Percent control in trials on dormant turf; None: no source says.
+        Percent control on dormant turf by the user's own materials file; None: it does not say.
     left
         What is left of the yearly maximum of each of its actives.
     cost_per_ha, money
@@ -66,6 +68,7 @@ def choices(
     spent: Mapping[int, str] | None,
     against: Callable[[Sequence[str]], Failing | None],
     controlled: Mapping[str, float],
+    met: Met,
 ) -> tuple[Choice, ...]:
     """The best of the candidates for the hours of a window, at most `MOST`.
 
@@ -87,6 +90,8 @@ def choices(
     controlled
         Name of a residual → share of the season's weeds that emerge while it holds, 0..1, when
         applied on that day.
+    met
+        The weeds that an application meets on that day, and the air.
     """
     found = []
     for candidate in candidates:
@@ -105,7 +110,7 @@ def choices(
         verdict = judge.ctx.rule.verdict(score)
         if verdict not in ("fit", "marginal"):
             continue
-        effect, text = _effect(candidate, purpose, controlled)
+        effect, texts = _effect(candidate, purpose, controlled, met)
         lately = spent or {}
         used = {g: lately[g] for g in needs.groups if g in lately}
         known = spent is not None and bool(needs.groups)
@@ -117,7 +122,7 @@ def choices(
                 verdict=verdict,
                 score=round(100 * score, 1),
                 effect=effect,
-                speaks_for=_some(text, fresh, *map(_left, candidate.left), _cost(candidate)),
+                speaks_for=_some(*texts, fresh, *map(_left, candidate.left), _cost(candidate)),
                 speaks_against=_some(
                     NOTHING if failing is None else failing.text,
                     *_beyond(reached),
@@ -161,18 +166,20 @@ def _some(*phrases: Phrase) -> tuple[Phrase, ...]:
 
 
 def _effect(
-    candidate: Candidate, purpose: Purpose, controlled: Mapping[str, float]
-) -> tuple[float | None, Phrase]:
+    candidate: Candidate, purpose: Purpose, controlled: Mapping[str, float], met: Met
+) -> tuple[float | None, list[Phrase]]:
     """The expected effect, 0..1, and what it is; None where no source tells."""
+    trials = sorted(met.by(candidate.needs.names), key=lambda trial: trial.middle)
+    said = [say("choice.trials", **said_of(trial)) for trial in trials[:WEEDS_SAID]]
     if purpose.barrier and candidate.residual is not None:
         share = controlled.get(candidate.residual.name, np.nan)
         if np.isfinite(share):
-            return share, say("choice.residual", share=Share(share))
+            return share, [say("choice.residual", share=Share(share)), *said]
     if purpose.name == "dormant" and candidate.control is not None:
         low, high = (end / 100 for end in candidate.control.ends)
-        said = say("choice.control", low=Share(low), high=Share(high))
-        return low, said if low < high else say("choice.control_of", share=Share(low))
-    return None, NOTHING
+        own = say("choice.control", low=Share(low), high=Share(high))
+        return low, [own if low < high else say("choice.control_of", share=Share(low))]
+    return met.share(trials), said
 
 
 def _used(group: int, when: str) -> Phrase:

@@ -20,7 +20,7 @@ from windowcast.windows import barrier
 from windowcast.windows.model import CoverPlan, CoverPoint, PurposeName, TrialControl
 from windowcast.windows.residual import Laying, ResidualActive, spread_evenly
 from windowcast.windows.season_axis import SeasonAxis
-from windowcast.windows.trials import trial_phrases, trials_of
+from windowcast.windows.trials import Met, trial_phrases
 
 
 @dataclass(frozen=True)
@@ -135,10 +135,8 @@ def cover_plan(
     hindsight = curve[int(barrier.best_day(mean, known, later))] if known.any() else None
     split, split_caught = _best_split(season, laid, best, today, tables)
     better = _better(season, best, week, {"earlier": early, "later": late})
-    on_time = dict.fromkeys(codes, 0.0)  # the residual says what came before
-    trials = trials_of(
-        [material.name], on_time, timing="pre", air_c=None, efficacy=tables["efficacy"]
-    )
+    on_time = Met(dict.fromkeys(codes, 0.0), "pre", None, tables["efficacy"])
+    trials = on_time.by([material.name])
     partner = values.number("partner_from")
     needs_partner = None if best is None or best.up is None else best.up >= partner
     return CoverPlan(

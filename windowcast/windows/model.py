@@ -272,7 +272,8 @@ class Choice:
         Of the window's hours for it as forecast, 0..100.
     effect
         Expected effect, 0..1: of a pre-emergent the share of the season's weeds that emerge while
-        it is active, of a dormant application the least control in trials; None: no source tells.
+        it is active, of others the mean control of the watched weeds that trials let expect, a weed
+        that it was not tried on counting as not controlled; None: no source tells.
     repeats
         Whether all its groups were used for the purpose this season or last.
     speaks_for, speaks_against

@@ -56,6 +56,7 @@ from windowcast.windows.residual import ResidualActive
 from windowcast.windows.resisted import Against, against_of, aimed_at, covers_working
 from windowcast.windows.score import Block, Rule, best_block, holds, nearness
 from windowcast.windows.timing import Timing, timing_of
+from windowcast.windows.trials import Met
 
 _ORDER = {"fit": 0, "marginal": 0, "cannot tell": 1, "unfit": 2}
 
@@ -491,6 +492,20 @@ class _Task:
             spent=self._groups_spent(purpose) if self.uses else None,
             against=self._against(purpose),
             controlled=controlled,
+            met=self._met(purpose, best),
+        )
+
+    def _met(self, purpose: Purpose, window: Window) -> Met:
+        """What an application in a window meets."""
+        hours = self._block_of(window).hours
+        air_c = float(self.ctx.temp_c[0, self.ctx.lead :][hours].mean())
+        day = (window.date - self.today).days
+        efficacy = self.ctx.tables["efficacy"]
+        return Met.on(
+            *(day, purpose, self.ctx.ahead),
+            air_c=air_c,
+            efficacy=efficacy,
+            resistance=self.resistance,
         )
 
     def _codes(self, purpose: Purpose) -> tuple[str, ...]:

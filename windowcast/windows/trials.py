@@ -2,62 +2,114 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
-from windowcast.core.phrase import Phrase, Share, say
+import numpy as np
+
+from windowcast.core.phrase import Phrase, Share, Value, say
 from windowcast.core.values import Table
 from windowcast.materials.efficacy import Timing, expected_control
+from windowcast.materials.resistance import NO_RESISTANCE, Resistances
+from windowcast.season.model import Emergence, SiteState
 from windowcast.windows.model import TrialControl
+from windowcast.windows.purposes import Purpose
 
 
-def trials_of(
-    actives: Sequence[str],
-    stages_bbch: Mapping[str, float | None],
-    *,
-    timing: Timing,
-    air_c: float | None,
-    efficacy: Table,
-    rate_share: float | None = 1.0,
-    resistant_groups: Collection[int] = (),
-) -> tuple[TrialControl, ...]:
-    """What trials let expect of actives on weeds; none where no trial is at hand.
+@dataclass(frozen=True)
+class Met:
+    """What an application meets; see `expected_control`.
 
-    Parameters
+    Attributes
     ----------
     stages_bbch
-        EPPO code → stage of the weed; see `expected_control` for the rest.
+        EPPO code of each weed that it is aimed at → its stage; None: not known.
     efficacy
         ``data/efficacy.toml``.
+    resisted
+        EPPO code → groups that are known to fail on the weed here.
     """
-    found = []
-    for code, stage in stages_bbch.items():
-        control = expected_control(
-            code,
-            actives,
-            timing=timing,
-            stage_bbch=stage,
-            rate_share=rate_share,
-            air_c=air_c,
-            resistant_groups=resistant_groups,
-            table=efficacy,
-        )
-        if control is not None:
-            ends = control.low, control.high
-            source = "; ".join(control.sources)
-            found.append(TrialControl(code, *ends, source, "", control.middle, control.trials))
-    return tuple(found)
+
+    stages_bbch: Mapping[str, float | None]
+    timing: Timing
+    air_c: float | None
+    efficacy: Table
+    resisted: Mapping[str, frozenset[int]] = field(default_factory=dict)
+
+    @classmethod
+    def on(
+        cls,
+        day: int,
+        purpose: Purpose,
+        state: SiteState,
+        *,
+        air_c: float | None,
+        efficacy: Table,
+        resistance: Resistances = NO_RESISTANCE,
+    ) -> Met:
+        """On a day of the state, the weeds of a purpose.
+
+        A pre-emergent meets none of them: what came up before it is told apart from it.
+        """
+        pre = purpose.barrier
+        stages = {w.weed: 0.0 if pre else _stage(w, day) for w in state.weeds_of(purpose.weeds)}
+        resisted = {code: _resisted(code, resistance) for code in stages}
+        return cls(stages, "pre" if pre else "post", air_c, efficacy, resisted)
+
+    def by(
+        self, actives: Sequence[str], rate_share: float | None = 1.0
+    ) -> tuple[TrialControl, ...]:
+        """What trials let expect of actives, weed by weed; none where no trial is at hand."""
+        found = []
+        for code, stage in self.stages_bbch.items():
+            control = expected_control(
+                code,
+                actives,
+                timing=self.timing,
+                stage_bbch=stage,
+                rate_share=rate_share,
+                air_c=self.air_c,
+                resistant_groups=self.resisted.get(code, frozenset()),
+                table=self.efficacy,
+            )
+            if control is not None:
+                ends = control.low, control.high
+                source = "; ".join(control.sources)
+                found.append(TrialControl(code, *ends, source, "", control.middle, control.trials))
+        return tuple(found)
+
+    def share(self, trials: Sequence[TrialControl]) -> float | None:
+        """Mean control of the weeds, of one without a trial none; None where none has one."""
+        if not trials:
+            return None
+        return sum(trial.middle for trial in trials) / len(self.stages_bbch)
+
+
+def _stage(weed: Emergence, day: int) -> float | None:
+    """Mean stage over the futures; None where one does not tell, or by a general clock."""
+    stages = np.atleast_2d(weed.mean_bbch)[:, day]
+    return None if weed.doubt_weeks or np.isnan(stages).any() else float(stages.mean())
+
+
+def _resisted(code: str, resistance: Resistances) -> frozenset[int]:
+    return frozenset(
+        status.group
+        for status in resistance.statuses
+        if status.standing == "resistant" and status.weed in ("", code)
+    )
+
+
+def said_of(trial: TrialControl) -> dict[str, Value]:
+    """The values of a sentence on what to expect."""
+    return {
+        "trials": trial.trials,
+        "middle": Share(trial.middle),
+        "low": Share(trial.low),
+        "high": Share(trial.high),
+        "weed": say(f"weed.{trial.weed}"),
+    }
 
 
 def trial_phrases(trials: Sequence[TrialControl]) -> list[Phrase]:
     """A sentence for each weed."""
-    return [
-        say(
-            "cover.trials",
-            trials=trial.trials,
-            middle=Share(trial.middle),
-            low=Share(trial.low),
-            high=Share(trial.high),
-            weed=say(f"weed.{trial.weed}"),
-        )
-        for trial in trials
-    ]
+    return [say("cover.trials", **said_of(trial)) for trial in trials]
