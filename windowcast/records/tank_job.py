@@ -55,7 +55,7 @@ class Done:
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class GroundAndSprayer:
     """Ground and sprayer of a tank, in m², L/ha, L and m/s."""
 
     areas: tuple[Area, ...]
@@ -139,7 +139,7 @@ def tank_job(
     )
 
 
-def setting(asked: TankRequest, site: Site | None) -> Setting:
+def setting(asked: TankRequest, site: Site | None) -> GroundAndSprayer:
     """Ground and sprayer for what was asked, without the products.
 
     Raises
@@ -153,7 +153,7 @@ def setting(asked: TankRequest, site: Site | None) -> Setting:
     carrier = parse_carrier(_needed("carrier", asked, sprayer))
     tank_l = parse(_needed("tank", asked, sprayer), "volume", "tank")
     speed, spacing, flow = (_said(name, asked, sprayer) for name in ("speed", "spacing", "flow"))
-    return Setting(
+    return GroundAndSprayer(
         areas,
         sprayer,
         area_m2,
