@@ -74,6 +74,8 @@ class ResistanceStatus:
         """The active with its group, or the group."""
         if not self.active:
             return say("rotation.groups", groups=joined(self.group))
+        if not self.group:
+            return say("rotation.member_alone", active=Name(self.active))
         return say("rotation.member", active=Name(self.active), group=self.group)
 
 
@@ -141,6 +143,8 @@ class Resistances:
     def _of(self, status: ResistanceStatus, active: str, timing: ActsOn) -> Standing | None:
         if self.groups.get(active) != status.group:
             return None
+        if not status.group and status.active != active:
+            return None  # modes of action that nobody knows are no common one
         for rule in _rules(status, self.tables["resistance"]):
             if active in rule.get("loses", ()):
                 return status.standing
