@@ -2,26 +2,39 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
+import click
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from spoken import render
+from uscrn_sites import MID_ATLANTIC, record
+from web_fixtures import client, make_site
 
+from windowcast.cli import cli, rank, review, season
 from windowcast.cli.weeds import command
+from windowcast.core.errors import InputError
 from windowcast.core.site import site_from
+from windowcast.core.values import load
 from windowcast.core.weed_codes import known, supported, weed_code
+from windowcast.programme.key_dates import events
 from windowcast.report.catalogue import Voice, catalogue
 from windowcast.report.weed_facts import weed_rows, weed_said
 from windowcast.season.clocks import Drivers
 from windowcast.season.emergence import emerge
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.weeds import weed
+from windowcast.verify.first_plants import beside, read_seen
+from windowcast.windows.advice import burs
 from windowcast.windows.days import DayContext
 
 US = Voice("us", "en")
+DATA = Path(__file__).parent / "data"
 TASK = {  # what keepers of warm-season turf ask about, as they write it
     "POAAN": "annual bluegrass", "LAMAM": "henbit", "LAMPU": "Purple Deadnettle",
     "STEME": "Common Chickweed", "CERGL": "mouseear chickweed", "CERVU": "common mouse-ear",
@@ -153,6 +166,84 @@ def test_a_weed_on_a_general_clock_moves_nothing_of_the_others() -> None:
     assert np.isnan(share()).all()  # none watched is not known
 
 
+def test_only_burs_are_a_caution_and_only_of_weeds_of_which_a_date_is_known() -> None:
+    burweed, henbit = (emerge(weed(code), fall(60))[0] for code in ("SOVSE", "LAMAM"))
+    (said,) = burs([burweed, henbit], dt.date(2021, 12, 1), southern=False)
+    assert render(said) == (
+        "Lawn burweed sets burs from between 1 Mar and 1 Apr: kill it before, the burs stay."
+    )
+    (late,) = burs([burweed], dt.date(2022, 4, 2), southern=False)
+    assert "may have its burs" in render(late)
+    assert burs([henbit], dt.date(2021, 12, 1), southern=False) == ()
+    (south,) = burs([burweed], dt.date(2022, 6, 1), southern=True)
+    assert "1 Sep and 1 Oct" in render(south)
+
+
+def test_first_seedheads_of_annual_bluegrass_come_by_air_temperature_from_january_on() -> None:
+    curve = emerge(weed("POAAN"), fall())[0]
+    assert curve.sets_by_air is not None
+    new_year = int(np.searchsorted(fall().dates, np.datetime64("2022-01-01")))
+    assert (curve.sets_by_air[25:new_year] == 0).all()  # from the biofix, 21 June, on
+    # 2 °C all winter is 7 °C d a day above -5 °C; 555 takes 80 days
+    assert int(np.flatnonzero(curve.sets_by_air[new_year:] >= 1.0)[0]) == 79
+    assert emerge(weed("LAMAM"), fall())[0].sets_by_air is None
+
+
+def test_key_dates_of_burs_spread_over_the_published_days() -> None:
+    dates = np.datetime64("2021-07-01") + np.arange(365)
+    day = np.zeros((9, 365))
+    state = SiteState(
+        dates=dates, soil_5cm_c=day, soil_10cm_c=day, soil_moisture=day,
+        soil_frozen=day.astype(bool), degree_days={},
+        emergence={"SOVSE": replace(emerge(weed("SOVSE"), fall())[0], share=day)},
+        turf=None,  # type: ignore[arg-type]
+    )  # fmt: skip
+    found = {e.name: e for e in events(state, load("plan"), southern=False)}["SOVSE_burs"]
+    assert found.by_calendar
+    assert "Americus" in found.source
+    first = dates[found.day(found.holds(state), np.arange(365.0)).astype(int)]
+    inside = (first >= np.datetime64("2022-03-01")) & (first <= np.datetime64("2022-04-01"))
+    assert 7 <= inside.sum() < 9  # 80 % within
+
+
+SEEN = "weed,event,date,lat,lon\n"
+
+
+@pytest.mark.slow
+def test_sightings_are_held_against_the_nearest_station(tmp_path: Path) -> None:
+    table = tmp_path / "seen.csv"
+    rows = ("crabgrass,first,2017-02-21,38.0,-78.5", "goosegrass,usual none yet,01-15,38,-78")
+    table.write_text(SEEN + "\n".join(rows))
+    crabgrass, goosegrass = beside([record(MID_ATLANTIC)], read_seen(table))
+    assert crabgrass.early <= crabgrass.middle <= crabgrass.late
+    assert crabgrass.days > 14  # a warm spot long before most of the ground
+    assert abs(crabgrass.days_by_air) < 14
+    assert goosegrass.agrees
+    assert np.isnan(goosegrass.days)
+    assert beside([record(MID_ATLANTIC)], read_seen(DATA / "emergence_observed.csv"))
+    far = tmp_path / "far.csv"
+    far.write_text(SEEN + "crabgrass,first,2017-02-21,60.0,20.0\n")
+    assert beside([record(MID_ATLANTIC)], read_seen(far)) == []
+
+
+@pytest.mark.parametrize(
+    ("row", "field"),
+    [
+        ("henbitt,first,2017-02-21,38,-78", "weed"),
+        ("henbit,seen,2017-02-21,38,-78", "event"),
+        ("henbit,first,02-21,38,-78", "date"),
+        ("henbit,usual first,2017-02-21,38,-78", "date"),
+        ("henbit,first,2017-02-21,north,-78", "lat"),
+    ],
+)
+def test_a_faulty_sighting_is_named_with_its_row(tmp_path: Path, row: str, field: str) -> None:
+    table = tmp_path / "seen.csv"
+    table.write_text(SEEN + row + "\n")
+    with pytest.raises(InputError) as caught:
+        read_seen(table)
+    assert (caught.value.row, caught.value.field) == (2, field)
+
+
 def test_every_weed_with_a_clock_has_a_season_of_its_own_cycle() -> None:
     for code in supported():
         assert weed(code).season == known()[code].season, code
@@ -189,8 +280,6 @@ def test_the_command_gives_plain_data() -> None:
 
 
 def test_an_unknown_name_is_one_line_and_a_fault_of_the_user() -> None:
-    from windowcast.core.errors import InputError
-
     result = CliRunner().invoke(command, ["henbitt"])
     assert isinstance(result.exception, InputError)
     assert "did you mean henbit (LAMAM)?" in str(result.exception)
@@ -201,3 +290,78 @@ def test_the_manual_says_what_a_user_must_bring() -> None:
     page = (Path(__file__).parents[1] / "docs" / "weeds.md").read_text("utf-8")
     for entry in known().values():
         assert f"| {entry.name} |" in page, entry.name
+
+
+WATCHED = ["henbit", "chickweed", "burweed", "annual bluegrass", "goosegrass"]
+SAMPLE = Path(__file__).parents[1] / "sample_weather"
+
+
+def sample_site(folder: Path, *weeds: str) -> Path:
+    """The sample's site with other weeds, its weather beside it."""
+    text = (SAMPLE / "site.toml").read_text("utf-8")
+    named = ", ".join(f'"{name}"' for name in weeds)
+    site = folder / "site.toml"
+    site.write_text(re.sub(r"weeds = .*", f"weeds = [{named}]", text), "utf-8")
+    return site
+
+
+def ran(command: click.Command, site: Path, *more: str) -> str:
+    weather = [f"--weather={SAMPLE / name}.csv.gz" for name in ("daily", "hourly")]
+    args = [str(site), *weather, "--offline", "--date", "2018-01-15", *more]
+    result = CliRunner().invoke(command, args, catch_exceptions=False)
+    assert result.exit_code == 0, result.output
+    return " ".join(result.output.split())
+
+
+@pytest.mark.slow
+def test_every_screen_answers_with_weeds_on_general_clocks(tmp_path: Path) -> None:
+    site, page = sample_site(tmp_path, *WATCHED), tmp_path / "page.html"
+    ranked = ran(rank.command, site, "--page", str(page))
+    assert "general clock for winter annuals" in ranked
+    assert "Lawn burweed sets burs" in ranked
+    html = page.read_text("utf-8")
+    assert "good to 3 weeks" in html
+    assert "goosegrass" in html.casefold()
+    planned = ran(season.command, site)
+    assert "10 % of henbit, common chickweed and lawn burweed emerged" in planned
+    assert "first burs of lawn burweed" in planned
+    assert "control before" in planned
+    dates = json.loads(ran(season.command, site, "--format", "json"))["key_dates"]
+    assert {"LAMAM_10", "SOVSE_burs", "POAAN_seedheads"} <= {key["name"] for key in dates}
+    said = ("application", "start=2018-01-05 13:00", "active=glyphosate", "target=Henbit")
+    logged = CliRunner().invoke(cli, ["log", "add", *said, "where=field 2", "--site", str(site)])
+    assert logged.exit_code == 0, logged.output
+    assert "glyphosate" in ran(review.command, site).casefold()
+
+
+@pytest.mark.slow
+def test_more_weeds_on_a_general_clock_change_no_score_and_a_lone_one_is_answered(
+    tmp_path: Path,
+) -> None:
+    def windows(*weeds: str) -> list[tuple[object, ...]]:
+        found = json.loads(ran(rank.command, sample_site(tmp_path, *weeds), "--format", "json"))
+        return [
+            (o["purpose"], o["opens"], w["start"], w["score"], w["verdict"], w["odds"])
+            for o in found["purposes"]
+            for w in [*o["windows"], *([o["closest"]] if o["closest"] else [])]
+        ]
+
+    alone = windows("annual bluegrass")
+    assert windows("annual bluegrass", "henbit", "chickweed", "kyllinga") == alone
+    henbit = windows("henbit")
+    assert any(row[0] == "dormant" and row[4] in ("fit", "marginal") for row in henbit)
+    assert windows("henbit", "chickweed", "clover") == henbit
+
+
+def test_the_page_of_weeds_and_the_settings_list_them_all(tmp_path: Path) -> None:
+    browser = client(tmp_path)
+    shown = browser.get("/weeds")
+    assert shown.status_code == 200
+    assert "Baskin &amp; Baskin 1981" in shown.text
+    assert 'href="/weeds"' in browser.get("/new").text
+    slug = make_site(tmp_path)
+    form = browser.get(f"/s/{slug}/settings").text
+    for code, entry in known().items():
+        assert entry.name in shown.text
+        assert f'name="weed.{code}"' in form
+    assert len(re.findall(r'name="weed.\w+" value="yes" checked', form)) == 2

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
+from statistics import median
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
+    from windowcast.core.record import Record
     from windowcast.verify.emergence import Check
 
 
@@ -22,8 +25,16 @@ if TYPE_CHECKING:
 @click.option(
     "--format", "format_", type=click.Choice(["table", "json"]), default="table", show_default=True
 )
-def command(*, files: tuple[Path, ...], format_: str) -> None:
+@click.option(
+    "--sightings",
+    type=click.Path(path_type=Path),
+    metavar="SEEN.csv",
+    help="First plants and seedheads as seen: weed, event, date, lat, lon.",
+)
+def command(*, files: tuple[Path, ...], format_: str, sightings: Path | None) -> None:
     """Hold the emergence curves against published figures of their regions.
+
+    With --sightings, against dates on which first plants were seen near a station.
 
     FILEs are daily records (USCRN daily01, GHCN-Daily or CSV), one station each. Stations outside
     the latitudes a figure is from are left out of it.
@@ -38,6 +49,9 @@ def command(*, files: tuple[Path, ...], format_: str) -> None:
         if not record.daily:
             raise InputError("is not a daily record", path=path, remedy="give daily values")
         records.append(filled(record))
+    if sightings is not None:
+        _seen(records, sightings, format_)
+        return
     found = checks(records)
     if not any(check.found for check in found):
         raise InputError(
@@ -50,6 +64,46 @@ def command(*, files: tuple[Path, ...], format_: str) -> None:
         click.echo(json.dumps(rows, indent=2, ensure_ascii=False))
     else:
         click.echo("\n".join(_lines(found)))
+
+
+def _seen(records: list[Record], sightings: Path, format_: str) -> None:
+    from windowcast.verify.first_plants import beside, read_seen
+
+    found = beside(records, read_seen(sightings))
+    if not found:
+        raise InputError(
+            "no sighting lies near these records",
+            path=sightings,
+            remedy="give a station within 350 km that has the year",
+        )
+    if format_ == "json":
+        rows = [{key: _plain(value) for key, value in asdict(row).items()} for row in found]
+        click.echo(json.dumps(rows, indent=2, ensure_ascii=False))
+        return
+    for row in found:
+        seen = row.seen
+        when = seen.month_day if seen.year is None else f"{seen.year}-{seen.month_day}"
+        told = "" if math.isnan(row.days) else f", model {row.days:+.0f} d"
+        air = (
+            "" if math.isnan(row.days_by_air) else f", by air temperature {row.days_by_air:+.0f} d"
+        )
+        click.echo(f"{seen.weed} {seen.event} {when}, {seen.place}")
+        click.echo(
+            f"  {row.station}, {row.distance_km:.0f} km: day {row.middle:.0f} "
+            f"({row.early:.0f} to {row.late:.0f}){told}{air}{'' if row.agrees else '; disagrees'}"
+        )
+    click.echo(f"{len(found)} sightings, {sum(row.agrees for row in found)} within the range")
+    for name, errors in (
+        ("model", [row.days for row in found]),
+        ("air", [row.days_by_air for row in found]),
+    ):
+        off = [abs(error) for error in errors if not math.isnan(error)]
+        if off:
+            click.echo(f"median error by {name}: {median(off):.0f} d of {len(off)} dates")
+
+
+def _plain(value: Any) -> Any:
+    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def _lines(found: tuple[Check, ...]) -> list[str]:

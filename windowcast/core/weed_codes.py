@@ -30,9 +30,6 @@ class KnownWeed:
         Whether its EPPO code is beyond doubt.
     sets
         What it sets as it matures: "burs", "seedheads", "seeds", "flowers"; "" where not known.
-    sets_clock
-        Degree days of air from a day on at which it first sets them: "base_temp", "total", "start"
-        and "spread", the standard deviation of the total's logarithm; empty where not known.
     facts
         Everything published by name, with source and status. "sets_from" holds the days between
         which it first sets them.
@@ -47,7 +44,6 @@ class KnownWeed:
     clock: str
     code_sure: bool
     sets: str
-    sets_clock: Mapping[str, Value]
     facts: Mapping[str, Value]
 
     @property
@@ -81,7 +77,6 @@ def _known(code: str) -> KnownWeed:
         clock={"own": code, "none": ""}.get(clock, f"general.{clock}"),
         code_sure=bool(entry.get("code_sure", True)),
         sets=str(entry.get("sets", "")),
-        sets_clock=dict(entry.get("sets_clock", {})),
         facts={name: entry.value(f"facts.{name}") for name in entry.get("facts", {})},
     )
 

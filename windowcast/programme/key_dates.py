@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from windowcast.core.first_last import first_day, last_day
-from windowcast.core.phrase import Phrase, Quantity, Share, say
+from windowcast.core.phrase import Phrase, Quantity, Share, joined, say
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import season_day, season_name
 from windowcast.core.values import Table, Value
+from windowcast.core.weed_codes import known
 from windowcast.programme.model import KeyDate, YearDate
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_mean
+from windowcast.season.seeding import sets_days
 from windowcast.season.turf_safety import brown_in
 from windowcast.windows.odds import DateRange, date_range
 from windowcast.windows.reasons import SOIL_DEPTH
+from windowcast.windows.residual import spread_evenly
 from windowcast.windows.season_axis import SeasonAxis
 
 
@@ -34,6 +37,8 @@ class Event:
         Day of the season from which it is looked for.
     last
         The last day on which it holds counts, not the first.
+    by_calendar
+        It comes by the calendar alone, so that past years say nothing of it.
     """
 
     name: str
@@ -42,6 +47,7 @@ class Event:
     holds: Callable[[SiteState], FloatArray]
     from_day: float = 0.0
     last: bool = False
+    by_calendar: bool = False
 
     def day(self, holds: FloatArray, number: FloatArray) -> FloatArray:
         """Index of the day, ``[...]``; infinite when it does not come, NaN when it is unknown."""
@@ -51,7 +57,7 @@ class Event:
         return (last_day if self.last else first_day)(reached, unknown)
 
 
-def events(state: SiteState, table: Table) -> Iterator[Event]:
+def events(state: SiteState, table: Table, *, southern: bool) -> Iterator[Event]:
     """The events of a site by ``data/plan.toml``, in the order in which they usually come."""
     week = int(table.number("week_days"))
     autumn, spring = table.number("autumn_from"), table.number("spring_from")
@@ -59,13 +65,14 @@ def events(state: SiteState, table: Table) -> Iterator[Event]:
         entry = table.value(key)
         label = say("key_date.soil_falls", depth=SOIL_DEPTH, limit=_limit(entry))
         yield Event(key, label, entry.source, _soil(float(entry), -1, week), autumn)
-    for weed in state.emergence.values():
+    for weeds in state.alike():
+        weed = weeds[0]
         begins = spring if weed.season == "spring" else 0.0
         shares = table.value(f"shares.{'general' if weed.doubt_weeks else weed.season}")
         for share in shares.value:
             yield Event(
                 f"{weed.weed}_{100 * share:.0f}",
-                _up_label(weed, float(share)),
+                _up_label(weeds, float(share)),
                 shares.source,
                 _up(weed.weed, float(share)),
                 begins,
@@ -73,7 +80,10 @@ def events(state: SiteState, table: Table) -> Iterator[Event]:
         if weed.first_by_air is not None:
             label = say("key_date.first_by_air", weed=say(f"weed.{weed.weed}"))
             source = f"{weed.weed}.first_air in data/weeds.toml"
-            yield Event(f"{weed.weed}_air", label, source, _first_by_air(weed.weed), begins)
+            holds = _by_air(weed.weed, "first_by_air")
+            yield Event(f"{weed.weed}_air", label, source, holds, begins)
+        for one in weeds:
+            yield from _sets(one, southern=southern)
     turf = "turf model; see data/turf.toml"
     yield Event("dormancy", say("key_date.dormancy"), turf, _brown, autumn)
     yield Event("first_safe", say("key_date.first_safe"), turf, _safe, autumn)
@@ -105,12 +115,12 @@ def _soil(limit_c: float, sign: int, days: int) -> Callable[[SiteState], FloatAr
     return holds
 
 
-def _up_label(weed: Emergence, share: float) -> Phrase:
-    name = say(f"weed.{weed.weed}")
-    if weed.doubt_weeks:
-        weeks = round(weed.doubt_weeks)
-        return say("key_date.weed_up_roughly", share=Share(share), weed=name, weeks=weeks)
-    return say("key_date.weed_up", share=Share(share), weed=name)
+def _up_label(weeds: Sequence[Emergence], share: float) -> Phrase:
+    named = joined(*(say(f"weed.{weed.weed}") for weed in weeds))
+    if weeds[0].doubt_weeks:
+        weeks = round(weeds[0].doubt_weeks)
+        return say("key_date.weed_up_roughly", share=Share(share), weed=named, weeks=weeks)
+    return say("key_date.weed_up", share=Share(share), weed=named)
 
 
 def _up(weed: str, share: float) -> Callable[[SiteState], FloatArray]:
@@ -121,9 +131,38 @@ def _up(weed: str, share: float) -> Callable[[SiteState], FloatArray]:
     return holds
 
 
-def _first_by_air(weed: str) -> Callable[[SiteState], FloatArray]:
+def _sets(weed: Emergence, *, southern: bool) -> Iterator[Event]:
+    """When it first sets burs, seedheads or flowers: by air temperature, or by the calendar."""
+    what = known()[weed.weed].sets
+    if not what or weed.season == "spring":  # those of summer annuals come after the season's end
+        return
+    label = say(f"key_date.sets.{what}", weed=say(f"weed.{weed.weed}"))
+    name = f"{weed.weed}_{what}"
+    if weed.sets_by_air is not None:
+        source = f"{weed.weed}.sets_air in data/weeds.toml"
+        yield Event(name, label, source, _by_air(weed.weed, "sets_by_air"))
+    elif (span := sets_days(weed.weed, southern=southern)) is not None:
+        published = known()[weed.weed].facts["sets_from"]
+        source = f"{published.status}: {published.source}"
+        yield Event(name, label, source, _between_days(*span, southern=southern), by_calendar=True)
+
+
+def _between_days(low: float, high: float, *, southern: bool) -> Callable[[SiteState], FloatArray]:
+    """Each future has its own day of the published days; past years have none of their own."""
+
     def holds(state: SiteState) -> FloatArray:
-        part = state.emergence[weed].first_by_air
+        if state.soil_5cm_c.ndim < 2:
+            return np.full(state.soil_5cm_c.shape, np.nan)
+        place = spread_evenly(len(state.soil_5cm_c))[:, None]
+        first = low + (high - low) * (1.25 * place - 0.125)  # its ends are the 10 and 90 % days
+        return (season_day(state.dates, southern=southern) >= first).astype(np.float64)
+
+    return holds
+
+
+def _by_air(weed: str, name: str) -> Callable[[SiteState], FloatArray]:
+    def holds(state: SiteState) -> FloatArray:
+        part = getattr(state.emergence[weed], name)
         known = np.full(state.soil_5cm_c.shape, np.nan) if part is None else part
         return np.where(np.isnan(known), np.nan, known >= 1.0)
 
@@ -150,8 +189,9 @@ def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
     number = season_day(axis.past.dates, southern=southern)
     year = int(np.searchsorted(axis.number, 365))  # the season's own year only
     found = []
-    for event in events(axis.past, axis.tables["plan"]):
+    for event in events(axis.past, axis.tables["plan"], southern=southern):
         day = event.day(event.holds(axis.state)[:, :year], axis.number[:year])
+        over = bool((day < axis.gone).all())  # members may still differ by the models' error
         before = event.holds(axis.past)
         years, numbers = [], []
         for start, days in seasons:
@@ -159,7 +199,6 @@ def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
             numbers.append(index + number[days][0])
             date = _date(axis.past.dates[days][int(index)]) if np.isfinite(index) else None
             years.append(YearDate(season_name(start, southern), date))
-        over = bool((day < axis.gone).all())  # members may still differ by the models' error
         when = date_range(
             day,
             axis.dates,
@@ -172,8 +211,8 @@ def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
                 label=event.label,
                 passed=when.median if over and when else None,
                 ahead=None if over else when,
-                normal=normal_range(np.array(numbers), axis.start),
-                years=tuple(years),
+                normal=None if event.by_calendar else normal_range(np.array(numbers), axis.start),
+                years=() if event.by_calendar else tuple(years),
                 source=event.source,
                 came=float((day < axis.gone).mean()),
                 passed_between=_between(when) if over else None,

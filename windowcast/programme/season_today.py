@@ -80,11 +80,11 @@ def _yesterday(axis: SeasonAxis) -> Iterator[Phrase]:
     if phase != TurfPhase.UNKNOWN:
         yield turf_phase(phase)
     spring = axis.tables["plan"].number("spring_from")
-    for weed in axis.past.emergence.values():
-        share = float(weed.share[-1])
-        rest_of_last = weed.season == "spring" and axis.number[axis.gone - 1] < spring
+    for weeds in axis.past.alike():
+        share = float(weeds[0].share[-1])
+        rest_of_last = weeds[0].season == "spring" and axis.number[axis.gone - 1] < spring
         if share >= WORTH_SAYING and not rest_of_last:
-            yield weed_up(weed, share)
+            yield weeds_up(weeds, share)
 
 
 def turf_phase(phase: TurfPhase) -> Phrase:
@@ -92,12 +92,12 @@ def turf_phase(phase: TurfPhase) -> Phrase:
     return say(f"turf.{phase.name.lower()}")
 
 
-def weed_up(weed: Emergence, share: float) -> Phrase:
+def weeds_up(weeds: Sequence[Emergence], share: float) -> Phrase:
     """``38 % of the season's annual bluegrass has emerged``; said as rough by a general clock."""
-    name = say(f"weed.{weed.weed}")
-    if weed.doubt_weeks:
-        return say("standing.weed_up_roughly", share=Share(share), weed=name)
-    return say("standing.weed_up", share=Share(share), weed=name)
+    named = joined(*(say(f"weed.{weed.weed}") for weed in weeds))
+    if weeds[0].doubt_weeks:
+        return say("standing.weed_up_roughly", share=Share(share), weed=named)
+    return say("standing.weed_up", share=Share(share), weed=named)
 
 
 def _within(plan: PurposePlan) -> Phrase:

@@ -12,7 +12,7 @@ import numpy as np
 from windowcast.core.phrase import Phrase, Quantity, joined, say
 from windowcast.limits.model import TurfSpan, refused
 from windowcast.programme.answer import Answer
-from windowcast.programme.season_today import turf_phase, weed_up
+from windowcast.programme.season_today import turf_phase, weeds_up
 from windowcast.report import board, wording
 from windowcast.report.catalogue import Voice
 from windowcast.report.strips import HourPanels, hour_panels
@@ -213,10 +213,11 @@ def state_sentence(past: SiteState) -> Phrase:
         parts.append(say("state.soil", depth=SOIL_DEPTH, soil=Quantity(float(soil[0]), "degC")))
     if past.turf.phase.shape[-1]:
         parts.append(turf_phase(TurfPhase(int(past.turf.phase[..., -1]))))
-    for curve in past.emergence.values():
+    for curves in past.alike():
+        curve = curves[0]
         share = float(curve.share[..., -1]) if curve.share.shape[-1] else float("nan")
         if 0.005 <= share < 0.995:  # not before its season, nor after it
-            parts.append(weed_up(curve, share))
+            parts.append(weeds_up(curves, share))
     facts = joined(*parts, join="clauses") if parts else say("state.unknown")
     return say("state.yesterday", facts=facts)
 

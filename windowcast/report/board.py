@@ -54,9 +54,11 @@ def facts(outlook: PurposeOutlook, today: dt.date) -> Iterator[BoardFact]:
     job = wording.job_lines(outlook)
     if job:
         yield BoardFact(say("board.so_far"), tuple(job))
+    burs = (BoardFact(say("board.burs"), outlook.burs),) if outlook.burs else ()
     if not outlook.windows:
         if outlook.would_change:
             yield BoardFact(say("board.needed"), (outlook.would_change,))
+        yield from burs
         return
     best, *others = outlook.windows
     if best.limiting is not None:
@@ -70,6 +72,7 @@ def facts(outlook: PurposeOutlook, today: dt.date) -> Iterator[BoardFact]:
         yield BoardFact(name, (_other(sooner),))
     following = next((window for window in others if window.date > best.date), None)
     yield BoardFact(say("board.if_you_wait"), (_if_you_wait(outlook, following),))
+    yield from burs
     if covers := wording.covers(outlook):
         yield BoardFact(say("board.effect"), tuple(covers))
     if choices := wording.with_what(outlook):

@@ -187,6 +187,7 @@ def _describe(outlook: PurposeOutlook, best: Window, voice: Voice) -> list[str]:
         when = Span(second.start, second.end)
         said.append(say("window_at.next", when=when))
     said += [*turf_lines(outlook), *wording.covers(outlook)]
+    said += outlook.burs
     return [voice.text(phrase) for phrase in said]
 
 

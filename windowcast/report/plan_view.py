@@ -103,7 +103,8 @@ def date_row(key: KeyDate, voice: Voice) -> DateRow:
     if key.passed is not None:
         middle, ends = voice.write(key.passed, "short"), came_between(key, voice)
     ends = ", ".join(part for part in (ends, _standing(key, voice)) if part)
-    normal, normal_ends = span(key.normal, voice)
+    known = key.normal or key.years
+    normal, normal_ends = span(key.normal, voice) if known else ("", "")
     return DateRow(
         label=voice.text(key.label),
         this_season=middle,

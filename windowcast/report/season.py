@@ -107,7 +107,8 @@ def _key_dates(dates: Sequence[KeyDate], voice: Voice, width: int) -> Iterator[s
             middle = voice.write(key.passed, "short")
             ends = came_between(key, voice) or voice.say("season.has_come")
         first, *rest = wrapped(voice.text(key.label), room, hanging="  ")
-        yield f"{first:{room}}{_DATES.format(middle, ends, span(key.normal, voice)[0])}"
+        normal = span(key.normal, voice)[0] if key.normal or key.years else ""
+        yield f"{first:{room}}{_DATES.format(middle, ends, normal)}".rstrip()
         yield from rest
         if doubt := come_by_now(key, voice):
             yield f"  {doubt}"

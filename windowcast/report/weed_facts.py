@@ -65,7 +65,7 @@ def weed_said(code: str, voice: Voice) -> WeedSaid:
         voice.text(clock_of(entry)),
         entry.code_sure,
         facts,
-        tuple(value.cite() for value in (*own_values(code), *entry.sets_clock.values())),
+        tuple(value.cite() for value in own_values(code)),
     )
 
 
@@ -170,9 +170,7 @@ def _row(entry: KnownWeed) -> dict[str, Any]:
         "doubt_weeks": _doubt(entry),
         "sets": entry.sets,
         "facts": {name: _plain(fact) for name, fact in entry.facts.items()},
-        "clock_values": {
-            v.path: _plain(v) for v in (*own_values(entry.code), *entry.sets_clock.values())
-        },
+        "clock_values": {value.path: _plain(value) for value in own_values(entry.code)},
     }
 
 

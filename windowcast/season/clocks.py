@@ -100,7 +100,7 @@ class Clocks:
     leaf_time
         What leaves unfold by.
     air
-        By the rule of air temperature for the first plants; None where there is none.
+        By its rules of air temperature, by their names (`Weed.air_rules`).
     moist
         As `fast`, with unknown water as moist; empty where that is no other.
     """
@@ -110,7 +110,7 @@ class Clocks:
     fast: Mapping[str, FloatArray]
     degree_days: FloatArray
     leaf_time: FloatArray
-    air: FloatArray | None = None
+    air: Mapping[str, FloatArray] = field(default_factory=dict)
     moist: Mapping[str, FloatArray] = field(default_factory=dict)
 
     @property
@@ -132,7 +132,7 @@ class Clocks:
             each(self.fast, other.fast),
             change(self.degree_days, other.degree_days),
             change(self.leaf_time, other.leaf_time),
-            None if self.air is None or other.air is None else change(self.air, other.air),
+            each(self.air, other.air),
             each(self.highest, other.highest) if self.moist or other.moist else {},
         )
 
@@ -221,9 +221,12 @@ def increments(weed: Weed, drivers: Drivers, bridge: Bridge = bridged) -> Clocks
         late = _between(drivers, weed.late_start, weed.biofix)
         steps["late"] = np.where(late, heating(drivers.soil_c, common.germination_min_c), 0.0)
     over = {name: bridge(step, common) for name, step in steps.items()}
-    by_air = None
-    if weed.first_air is not None:
-        by_air = bridge(heating(drivers.air_c, weed.first_air.base_c), common).daily
+    by_air = {}
+    for name, rule in weed.air_rules.items():
+        warmth = heating(drivers.air_c, rule.base_c)
+        if rule.start is not None:
+            warmth = np.where(_between(drivers, rule.start, weed.biofix), warmth, 0.0)
+        by_air[name] = bridge(warmth, common).daily
     factor = weed.moisture_factor(drivers.water, drivers.rain_7d_mm)
     moist = np.where(np.isnan(factor), 1.0, factor)
     dry = np.where(np.isnan(factor), common.dry_unknown, factor)

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -134,7 +135,7 @@ def emerge(
     told = told_from(weed, totals, mid)
     emergence = replace(
         _curve(weed, share, ages, told),
-        first_by_air=_first_by_air(weed, totals, np.zeros(1)),
+        **_by_air(weed, totals, np.zeros(1)),
         share_low=np.where(told, weed.share(totals.slow, low), np.nan),
         share_high=np.where(told, weed.share(totals.highest, high), np.nan),
         share_prior=np.where(told, weed.share(totals.mid, prior.mid), np.nan),
@@ -208,7 +209,7 @@ def emerge_in_futures(
     ages = ages_of(weed, share, totals.leaf_time, days + np.flatnonzero(reset), None)
     curve = replace(
         _curve(weed, share, ages, told_from(weed, totals, shift)),
-        first_by_air=_first_by_air(weed, totals, scores[:, None]),
+        **_by_air(weed, totals, scores[:, None]),
     )
     total = np.where(np.isnan(curve.share), np.nan, totals.degree_days)
     curve = curve.as_far_as(carry.usable, carry.air_usable)
@@ -264,13 +265,12 @@ def _usable(
     )
 
 
-def _first_by_air(weed: Weed, totals: Clocks, scores: FloatArray) -> FloatArray | None:
-    """Air degree days over what the first plants take, ``[..., day]``; None: there is no rule."""
-    rule = weed.first_air
-    if rule is None or totals.air is None:
-        return None
-    result: FloatArray = totals.air * np.exp(rule.spread * scores) / rule.total
-    return result
+def _by_air(weed: Weed, totals: Clocks, scores: FloatArray) -> dict[str, Any]:
+    """Air degree days over what each rule of air temperature takes, ``[..., day]``."""
+    return {
+        f"{name}_by_air": totals.air[name] * np.exp(rule.spread * scores) / rule.total
+        for name, rule in weed.air_rules.items()
+    }
 
 
 def _season_steps(steps: Clocks, resets: npt.NDArray[np.int64], carry: WeedCarry | None) -> Clocks:

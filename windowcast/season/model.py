@@ -108,6 +108,8 @@ class Emergence:
     first_by_air
         Degree days of air over what the first plants take by a rule of air temperature, apart from
         the curve: from 1 on they may be up, ``[..., day]``; None where there is no such rule.
+    sets_by_air
+        The same of the first seed, burs or seedheads.
     doubt_weeks
         Weeks by which the dates of a general clock may be off; 0 for a published curve.
     """
@@ -124,13 +126,14 @@ class Emergence:
     stages: Mapping[str, FloatArray] = field(default_factory=dict)
     tillering_leaf: float = 4.0
     first_by_air: FloatArray | None = None
+    sets_by_air: FloatArray | None = None
     doubt_weeks: float = 0.0
 
     def days(self, part: slice) -> Emergence:
         """The curve on some of its days."""
         names = ("share", "share_low", "share_high", "youngest_share", "mean_leaf")
         cut: dict[str, Any] = {name: getattr(self, name)[..., part] for name in names}
-        for name in ("share_prior", "first_by_air"):
+        for name in ("share_prior", "first_by_air", "sets_by_air"):
             if (values := getattr(self, name)) is not None:
                 cut[name] = values[..., part]
         stages = {name: share[..., part] for name, share in self.stages.items()}
@@ -275,6 +278,24 @@ class SiteState:
     def watched(self, season: str) -> list[Emergence]:
         """The watched weeds of a season, "fall" or "spring", that have a clock."""
         return [weed for weed in self.emergence.values() if weed.season == season]
+
+    def alike(self) -> list[list[Emergence]]:
+        """The watched weeds, those that share a general clock and its dates together."""
+        groups: list[list[Emergence]] = []
+        for weed in self.emergence.values():
+            same = (
+                group
+                for group in groups
+                if weed.doubt_weeks
+                and weed.season == group[0].season
+                and np.array_equal(weed.share, group[0].share, equal_nan=True)
+            )
+            group = next(same, None)
+            if group is None:
+                groups.append([weed])
+            else:
+                group.append(weed)
+        return groups
 
     def weeds_of(self, season: str) -> list[Emergence]:
         """The watched weeds that answers for a season, "fall" or "spring", go by.

@@ -113,14 +113,16 @@ class CommonValues:
 
 @dataclass(frozen=True)
 class AirRule:
-    """Degree days of air above a base [°C·d] at which the first plants may be up.
+    """Degree days of air above a base [°C·d] at which something first comes, as the first plants.
 
-    `spread` is the standard deviation of the logarithm of `total`.
+    `spread` is the standard deviation of the logarithm of `total`; counted from `start` of a year
+    on, or from the weed's biofix.
     """
 
     base_c: float
     total: float
     spread: float
+    start: str | None = None  # northern "MM-DD"
 
 
 @dataclass(frozen=True)
@@ -152,6 +154,7 @@ class Weed:
     common: CommonValues
     values: tuple[Value, ...]
     first_air: AirRule | None = None
+    sets_air: AirRule | None = None
     clock: str = ""
     doubt_weeks: float = 0.0
     ripe_from: str | None = None  # northern "MM-DD"
@@ -172,6 +175,12 @@ class Weed:
         if self.sense == "chilling":
             return chilling(mean_c, self.base_c)
         return heating(mean_c, self.base_c, self.ceiling_c)
+
+    @property
+    def air_rules(self) -> dict[str, AirRule]:
+        """Its rules of air temperature: "first" of the first plants, "sets" of the first seed."""
+        rules = {"first": self.first_air, "sets": self.sets_air}
+        return {name: rule for name, rule in rules.items() if rule is not None}
 
     def moisture_factor(self, water: FloatArray, rain_7d_mm: FloatArray) -> FloatArray:
         """How far water lets seeds germinate, 0..1; NaN where rain is unknown.
@@ -289,7 +298,8 @@ def weed_in(weeds: Table, code: str) -> Weed:
         young_below=table.number("leaf.young_below"),
         common=CommonValues.from_table(common),
         values=(*table.values_below(), *common.values_below()),
-        first_air=_air_rule(table.table("first_air")) if "first_air" in list(table) else None,
+        first_air=_air_rule(table, "first_air"),
+        sets_air=_air_rule(table, "sets_air"),
         clock=about.clock,
         doubt_weeks=table.number("doubt_weeks") if "doubt_weeks" in list(table) else 0.0,
         ripe_from=_text(table, "ripe_from") if "ripe_from" in list(table) else None,
@@ -302,9 +312,13 @@ def own_values(code: str, tables: Tables = PACKAGED) -> tuple[Value, ...]:
     return tuple(tables["weeds"].table(clock).values_below()) if clock else ()
 
 
-def _air_rule(table: Table) -> AirRule:
+def _air_rule(weed: Table, name: str) -> AirRule | None:
+    if name not in list(weed):
+        return None
+    table = weed.table(name)
+    start = _text(table, "start") if "start" in list(table) else None
     number = table.number
-    return AirRule(number("base_temp"), number("total"), number("spread"))
+    return AirRule(number("base_temp"), number("total"), number("spread"), start)
 
 
 def with_late_share(entry: Weed, share: float | None) -> Weed:

@@ -276,7 +276,7 @@ def _what_came(record: Record, known: Record, site: Site) -> Callable[[int, str]
     )
     models, _ = build(with_probes, site)
     measured = replace(models, **soil)  # type: ignore[arg-type]
-    by_name = {event.name: event for event in events(models, PACKAGED["plan"])}
+    by_name = {event.name: event for event in events(models, PACKAGED["plan"], southern=False)}
 
     def day(season: int, name: str) -> int | None:
         start = np.datetime64(f"{season}-07-01")

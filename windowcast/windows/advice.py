@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from windowcast.core.phrase import (
     NOTHING,
@@ -17,9 +17,13 @@ from windowcast.core.phrase import (
     say,
     sentence,
 )
+from windowcast.core.season_calendar import season_start
+from windowcast.core.weed_codes import known
 from windowcast.limits.model import TurfSpan
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.resistance import Failing
+from windowcast.season.model import Emergence
+from windowcast.season.seeding import sets_days
 from windowcast.windows import reasons
 from windowcast.windows.judge import HourScores
 from windowcast.windows.model import FollowUp, Window
@@ -127,6 +131,25 @@ def would_change(scores: HourScores, block: Block, rule: Rule) -> Phrase:
 def no_weeds(purpose: Purpose) -> Phrase:
     """Why a purpose is out: none of its weeds is watched, or none has a model."""
     return say(f"advice.no_weeds.{purpose.weeds}")
+
+
+def burs(weeds: Iterable[Emergence], today: dt.date, *, southern: bool) -> tuple[Phrase, ...]:
+    """What to kill before it sets burs, which hurt people after the plant is dead."""
+    start = season_start(today, southern=southern)
+    found = []
+    for weed in weeds:
+        span = (
+            sets_days(weed.weed, southern=southern) if known()[weed.weed].sets == "burs" else None
+        )
+        if span is None:
+            continue
+        first, last = (start + dt.timedelta(days) for days in span)
+        name = say(f"weed.{weed.weed}")
+        if today < first:
+            found.append(say("advice.burs.before", weed=name, first=first, last=last))
+        else:
+            found.append(say("advice.burs.now", weed=name))
+    return tuple(found)
 
 
 def serves_not(needs: ActiveNeeds) -> Phrase:

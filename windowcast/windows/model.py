@@ -376,6 +376,7 @@ class PurposeOutlook:
     job: Job | None = None  # by the season log; None without one
     choices: tuple[Choice, ...] = ()  # with what, best first; none where an active was chosen
     none_in_stock: bool = False  # whether nothing of the stock serves the best window
+    burs: tuple[Phrase, ...] = ()  # of its weeds, which a post-emergent has to come before
 
 
 @dataclass(frozen=True, slots=True)

@@ -247,6 +247,7 @@ class _Task:
             opens=timing.opening,
             closes=timing.closing,
             advice=text,
+            burs=self._burs(purpose),
             windows=go,
             closest=closest,
             would_change=change,
@@ -275,6 +276,13 @@ class _Task:
                 purpose = purpose_of(outlook.purpose, self.ctx.tables)
                 aimed |= aimed_at(self.resistance, purpose)
         return tuple(s for s in self.resistance.statuses if s.adverse and s.weed in aimed)
+
+    def _burs(self, purpose: Purpose) -> tuple[Phrase, ...]:
+        """What a post-emergent has to come before."""
+        if purpose.barrier:
+            return ()
+        own = self.ctx.ahead.watched(purpose.weeds)
+        return advice.burs(own, self.today, southern=self.ctx.site.place.southern)
 
     def repeats(
         self, outlooks: Sequence[PurposeOutlook], mixture: ActiveNeeds | None

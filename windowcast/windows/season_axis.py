@@ -167,7 +167,8 @@ def _joined(
 
 def _curves(weed: Emergence) -> tuple[str, ...]:
     """What a weed has by day."""
-    return _EMERGENCE if weed.first_by_air is None else (*_EMERGENCE, "first_by_air")
+    by_air = ("first_by_air", "sets_by_air")
+    return (*_EMERGENCE, *(name for name in by_air if getattr(weed, name) is not None))
 
 
 def _put_before(axis: npt.NDArray[Any], so_far: npt.NDArray[Any], gone: int) -> None:
