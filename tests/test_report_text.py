@@ -7,11 +7,14 @@ from dataclasses import replace
 import click
 import pytest
 from click.testing import CliRunner
-from report_fixtures import HOSTILE, TODAY, answer, ranking, window
+from report_fixtures import HOSTILE, TODAY, answer, plan, ranking, window
 from spoken import METRIC, render, voice_of
 
 from windowcast.cli.output import emit, output_options
+from windowcast.core.phrase import NOTHING
+from windowcast.limits.model import TurfSpan
 from windowcast.report.board import facts as facts_of
+from windowcast.report.board import options
 from windowcast.report.message import WIDTH, message_text
 from windowcast.report.terminal import table_text
 
@@ -157,6 +160,13 @@ def test_units_option_overrides_the_site() -> None:
     assert "53 °F" in result.output
 
 
+@pytest.fixture
+def planned(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The page of a made-up answer holds a made-up plan."""
+    monkeypatch.setattr("windowcast.api.plan_of", lambda _: plan(site=HOSTILE))
+
+
+@pytest.mark.usefixtures("planned")
 def test_files_are_written_and_the_answer_printed(tmp_path: object) -> None:
     page, calendar = f"{tmp_path}/a.html", f"{tmp_path}/a.ics"
     result = CliRunner().invoke(_show, ["--page", page, "--calendar", calendar, "--format", "csv"])
@@ -166,8 +176,24 @@ def test_files_are_written_and_the_answer_printed(tmp_path: object) -> None:
     assert open(calendar, "rb").read().startswith(b"BEGIN:VCALENDAR\r\n")  # noqa: SIM115, PTH123
 
 
+@pytest.mark.usefixtures("planned")
 def test_a_page_that_cannot_be_written_prints_nothing(tmp_path: object) -> None:
     result = CliRunner().invoke(_show, ["--page", f"{tmp_path}/nowhere/a.html"])
     assert result.exit_code != 0
     assert result.output == ""
     assert "cannot be written" in str(result.exception)
+
+
+def test_the_choices_set_today_tomorrow_and_later_beside_each_other() -> None:
+    outlook = replace(
+        ranking().purposes[1],
+        windows=(window(), window(day=1, score=55.0, verdict="marginal"), window(day=4)),
+    )
+    rows = options(outlook, TODAY)
+    assert [METRIC.text(row.name) for row in rows] == ["Today", "Tomorrow", "", ""]
+    assert [row.best for row in rows] == [False, False, True, False]
+    assert rows[0].window is None
+    assert METRIC.text(rows[0].works) == "no"
+    assert METRIC.text(rows[2].works) == "likely (7 in 10)"
+    no = TurfSpan(TODAY, TODAY, "no", "overseeding", "", None, NOTHING, NOTHING, "", None)
+    assert not options(replace(outlook, turf=(no,)), TODAY)

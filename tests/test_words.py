@@ -154,7 +154,7 @@ def test_the_board_reads_as_plain_english(family: str) -> None:
         (0.04, "very unlikely (4 in 100)"),
         (0.05, "unlikely (1 in 10)"),
         (0.2, "unlikely (2 in 10)"),
-        (0.28, "unlikely (nearly 3 in 10)"),
+        (0.28, "unlikely (1 in 4)"),
         (0.3, "about even (3 in 10)"),
         (0.5, "about even (5 in 10)"),
         (0.7, "about even (7 in 10)"),

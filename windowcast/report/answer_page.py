@@ -131,6 +131,14 @@ class Words:
         """Why a purpose is open and when it closes."""
         return self.text(wording.in_season(outlook))
 
+    def options(self, outlook: PurposeOutlook, today: dt.date) -> list[board.Option]:
+        """Ways to decide about an open purpose."""
+        return board.options(outlook, today)
+
+    def if_missed(self, outlook: PurposeOutlook) -> str:
+        """What is lost where a purpose is left out."""
+        return self.text(say(f"purpose.{outlook.purpose}.if_missed"))
+
     def with_what(self, outlook: PurposeOutlook) -> list[str]:
         """The choices for the best window, or how each active in stock would do."""
         return [self.text(said) for said in wording.with_what(outlook)]

@@ -12,8 +12,11 @@ from dataclasses import dataclass
 from windowcast.core.phrase import NOTHING, Phrase, Share, Span, joined, say, sentences
 from windowcast.limits.model import refused
 from windowcast.report import wording
+from windowcast.report.turf_lines import chance
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
+_DAY = dt.timedelta(days=1)
+_ROWS = 4  # days with hours in the table of choices
 _ORDER = {"go": 0, "marginal": 1}
 _OPENS_LATER = ("advice.not_now.opens", "advice.not_now.again")
 
@@ -77,6 +80,46 @@ def facts(outlook: PurposeOutlook, today: dt.date) -> Iterator[BoardFact]:
         yield BoardFact(say("board.effect"), tuple(covers))
     if choices := wording.with_what(outlook):
         yield BoardFact(say("board.with"), tuple(choices))
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One way to decide: when, how likely it works out, what it may do, what the day lacks."""
+
+    name: Phrase
+    window: Window | None
+    works: Phrase
+    hurt: Phrase
+    washed: Phrase
+    best: bool
+
+
+def options(outlook: PurposeOutlook, today: dt.date) -> list[Option]:
+    """Today, tomorrow, the best hours and the next best, and leaving it; none without hours."""
+    if not outlook.windows or refused(outlook.turf):
+        return []
+    best = outlook.windows[0]
+    by_day = {window.date: window for window in outlook.windows}
+    near = [(say("board.day.today"), today), (say("board.day.tomorrow"), today + _DAY)]
+    rows = [_option(name, by_day.get(day), best) for name, day in near]
+    shown = {row.window.date for row in rows if row.window is not None}
+    further = [window for window in outlook.windows if window.date not in shown]
+    rows += [_option(NOTHING, window, best) for window in further[: _ROWS - len(shown)]]
+    return rows
+
+
+def _option(name: Phrase, window: Window | None, best: Window) -> Option:
+    if window is None:
+        return Option(name, None, say("board.no_hours"), NOTHING, NOTHING, best=False)
+    works = say("board.counted", share=Share(window.odds.share)) if window.odds else NOTHING
+    return Option(
+        name,
+        window,
+        works,
+        NOTHING if window.harm is None else chance(window.harm),
+        NOTHING if window.washed is None else chance(window.washed),
+        best=window is best,
+    )
 
 
 def idle(ranking: Ranking) -> Phrase:

@@ -247,14 +247,18 @@ def _chance(share: Share, voice: Voice) -> str:
 
 
 def _odds_figure(chance: float, limits: Sequence[float], table: Mapping[str, Any]) -> str:
-    """``7 in 10``; near the ends in hundredths. Never a figure of another word's chances."""
+    """``7 in 10``; near the ends in hundredths, a little below a limit ``2 in 3``.
+
+    Never a figure of another word's chances.
+    """
     if not limits[0] <= chance <= limits[-1]:
         number = round(100 * chance)
         form = "fewest" if number < 1 else "most" if number > 99 else "hundredths"
         return str(table[form]).format(number=number)
     number = min(9, max(1, round(10 * chance)))
-    short = any(chance < at <= number / 10 for at in limits[1:-1])
-    return str(table["nearly" if short else "tenths"]).format(number=number)
+    if any(chance < at <= number / 10 for at in limits[1:-1]):
+        return str(table["nearly"][str(number)])
+    return str(table["tenths"]).format(number=number)
 
 
 def _signed(number: str, voice: Voice) -> str:

@@ -26,6 +26,7 @@ from windowcast.windows.hours import HourContext, chance, sliding
 Measure = Callable[[HourContext, ActiveNeeds], FloatArray]
 HOUR_CRITERIA: dict[str, Measure] = {}
 SCHEDULE = ("daylight", "site_hours")  # what no weather can change
+RAIN_AFTER = ("rain_after", "washing_rain")  # what takes an application off again
 FALLING = (
     "saturated_soil",
     "dry_before",

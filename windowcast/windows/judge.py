@@ -16,7 +16,7 @@ from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows import reasons
-from windowcast.windows.criteria import HOUR_CRITERIA, SCHEDULE, about
+from windowcast.windows.criteria import HOUR_CRITERIA, RAIN_AFTER, SCHEDULE, about
 from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.grade import ScoreCurve, needs_behind
 from windowcast.windows.hours import HourContext
@@ -124,6 +124,18 @@ class HourScores:
         worst = self._worst(name, block)
         score = self.scores[name][0, block.hours].mean()
         return float(score), float(self.measured[name][0, worst])
+
+    def washed(self, block: Block) -> float | None:
+        """Chance of too much rain too soon after the last hour; None where it cannot be told.
+
+        Counted in the futures, by the criteria on rain after an application.
+        """
+        rows = [self.scores[name][1:, block.stop - 1] for name in RAIN_AFTER if name in self.scores]
+        if not rows or min(map(len, rows)) < self.ctx.rule.members:
+            return None
+        lost = np.where(np.isnan(rows), np.nan, np.asarray(rows) == 0).max(axis=0)
+        share = float(lost.mean())
+        return None if np.isnan(share) else share
 
     def _worst(self, name: str, block: Block) -> int:
         """The worst hour of a block; the first that is unknown, if there is one."""

@@ -86,6 +86,7 @@ class Window:
     grade: Phrase  # of the hours used: "forecast", "partly estimated from daily values", ...
     actives: tuple[str, ...] = ()
     harm: float | None = None  # chance that the turf is hurt, 0..1; None where none is worked out
+    washed: float | None = None  # chance that rain comes too soon and takes it off, 0..1; as `harm`
 
     @property
     def date(self) -> dt.date:

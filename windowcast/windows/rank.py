@@ -391,6 +391,7 @@ class _Task:
             grade=self.ctx.grade_of(self.ctx.lead + block.start, self.ctx.lead + block.stop),
             actives=needs.names,
             harm=taken.harm,
+            washed=scores.washed(block),
         )
 
     def _on_opening(self, needs: ActiveNeeds, opens: dt.date | None) -> tuple[TurfSpan, ...]:
