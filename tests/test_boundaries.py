@@ -333,21 +333,16 @@ def test_rain_that_is_likely_enough_waters_in_where_irrigation_is_not_said() -> 
 # --- what an active shifts ----------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("contact", [True, False])
-def test_an_actives_own_band_of_temperature(contact: bool) -> None:
+def test_an_actives_own_band_of_temperature() -> None:
     rule = CRITERIA.table("air_temperature")
     margin, at_low = rule.number("active_margin"), rule.number("active_low_score")
-    # cold slows what is translocated and ends the work of contacts
-    coldest = 0.0 if contact else rule.number("active_cold_score")
-    needs = dataclasses.replace(
-        POST.generic, contact=contact, temp_low_c=12.0, temp_good_c=18.0, temp_high_c=24.0
-    )
+    needs = dataclasses.replace(POST.generic, temp_low_c=12.0, temp_good_c=18.0, temp_high_c=24.0)
     grade = grade_of("air_temperature", needs, CRITERIA)
     plain = grade_of("air_temperature", POST.generic, CRITERIA)
     fade = plain.at[-1] - plain.at[-2]
     temps = [12 - margin - 1, 12 - margin, 12, 15, 18, 24, 24 + fade, 24 + fade + 5]
     middle = (at_low + 1) / 2
-    wanted = [coldest, coldest, at_low, middle, 1, 1, plain.score[-1], plain.score[-1]]
+    wanted = [0, 0, at_low, middle, 1, 1, plain.score[-1], plain.score[-1]]
     assert grade(np.array(temps)) == pytest.approx(wanted)
     no_high = grade_of("air_temperature", dataclasses.replace(needs, temp_high_c=None), CRITERIA)
     assert no_high(np.array([plain.at[-2], plain.at[-1]])) == pytest.approx([1, plain.score[-1]])

@@ -422,9 +422,7 @@ def test_an_active_brings_its_own_limits() -> None:
     )  # fmt: skip
     assert noon("air_temperature", needs=warm, temp_c=16.0) < noon("air_temperature", temp_c=16.0)
     assert noon("air_temperature", needs=warm, temp_c=20.0) == 1.0
-    assert noon("air_temperature", needs=warm, temp_c=6.0, dewpoint_c=2.0) == pytest.approx(0.25)
-    stays = dataclasses.replace(warm, contact=True)  # cold ends the work of contacts alone
-    assert noon("air_temperature", needs=stays, temp_c=6.0, dewpoint_c=2.0) == 0.0
+    assert noon("air_temperature", needs=warm, temp_c=6.0, dewpoint_c=2.0) == 0.0
     assert noon("plant_size", needs=warm, ahead={"leaf": 22.0}) == pytest.approx(0.2)
     assert noon("humidity", needs=warm, dewpoint_c=-5.0) < 1.0
     cool = dataclasses.replace(warm, soil_temp_high_c=10.0)

@@ -84,9 +84,7 @@ def _air_temperature(grade: ScoreCurve, needs: ActiveNeeds, rule: Table) -> Scor
     full_to, fade_to = grade.at[-2:]
     high = max(good, full_to if high is None or math.isnan(high) else high)
     at = (low - rule.number("active_margin"), low, good, high, high + fade_to - full_to)
-    slowed = needs.translocated and not needs.contact
-    coldest = rule.number("active_cold_score") if slowed else 0.0
-    return ScoreCurve(at, (coldest, rule.number("active_low_score"), 1.0, 1.0, grade.score[-1]))
+    return ScoreCurve(at, (0.0, rule.number("active_low_score"), 1.0, 1.0, grade.score[-1]))
 
 
 def _moved_to(
