@@ -75,6 +75,13 @@ def test_a_greener_state_never_permits_more_and_memory_permits_nothing(species: 
             assert set(said) == {"no"}
 
 
+def test_a_list_for_a_turf_says_in_which_state_it_takes_each() -> None:
+    lines = {line.split()[0]: line for line in run("--turf", "zoysiagrass").splitlines() if line}
+    assert "only when fully dormant" in lines["glyphosate"]
+    assert "dormant or semi-dormant" in lines["simazine"]
+    assert "this turf" not in run("--group", "9")
+
+
 def test_as_data_and_from_the_stock_of_a_site(tmp_path: Path) -> None:
     (row,) = json.loads(run("2,4-d", "--format", "json"))
     assert row["controls"] == list(controlled(ACTIVES["2,4-D"]))

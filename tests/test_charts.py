@@ -135,6 +135,16 @@ def test_a_day_that_the_turf_refuses_offers_no_hours() -> None:
     assert view.panels[1].css != "refused"
 
 
+def test_a_day_that_cannot_be_told_is_not_called_a_no() -> None:
+    outlook = replace(ranking().purposes[1], turf=(), windows=())
+    for level, said in (("unfit", "no: "), ("cannot tell", "cannot tell: ")):
+        view = hour_panels(
+            "k", outlook, hours(), strip(), [level] * len(strip().times),
+            criteria=PACKAGED["criteria"], voice=US,
+        )  # fmt: skip
+        assert all(panel.offers.startswith(said) for panel in view.panels)
+
+
 def test_levels_follow_the_limits_of_the_windows() -> None:
     # limits 0.6 and 0.3 are the program's own choice, written in criteria.toml
     hours = strip()

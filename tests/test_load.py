@@ -188,4 +188,7 @@ def test_without_files_and_network() -> None:
     with pytest.raises(SourceUnreachableError) as caught:
         load_weather(SITE, offline=True)
     assert caught.value.exit_code == 3
-    assert "nothing is kept" in str(caught.value)
+    said = str(caught.value)
+    assert "nothing is kept" in said
+    assert "--weather" in said
+    assert "meteostat" not in said  # no host name in front of a person

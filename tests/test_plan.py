@@ -398,11 +398,15 @@ def test_decision_names_the_days_ahead(sample: Answer) -> None:
     assert made.surest.odds is not None
     assert made.surest.odds.share == 0.9
     said = render(made.advice)
-    assert "Best day by the forecast: Sat 20 Jan, about even (4 in 10)." in said
-    assert "Surest day: Mon 22 Jan, likely (9 in 10)." in said
+    assert (
+        "Best day by the forecast: Sat 20 Jan, any spray hours that day: about even (4 in 10)."
+        in said
+    )
+    assert "Surest day: Mon 22 Jan, any spray hours that day: likely (9 in 10)." in said
     offers[:, 4] = 0
     one = decision(purpose_, offers, later, sample.members, today=today, closes=None)
-    assert "Best and surest day: Sat 20 Jan, about even (4 in 10)." in render(one.advice)
+    said = render(one.advice)
+    assert "Best and surest day: Sat 20 Jan, any spray hours that day: about even" in said
 
 
 def test_plan_and_ranking_name_the_same_day(sample: Answer) -> None:
@@ -418,7 +422,9 @@ def test_plan_and_ranking_name_the_same_day(sample: Answer) -> None:
     assert best.odds.share <= made.best_ahead.odds.share
     any_hours = written(Share(made.best_ahead.odds.share), form="chance")
     # with the errors of real forecasts no other day of the sample is surer
-    assert f"Best and surest day: Sat 20 Jan, {any_hours}." in render(made.advice)
+    assert f"Best and surest day: Sat 20 Jan, any spray hours that day: {any_hours}." in render(
+        made.advice
+    )
     outlook = next(p for p in sample.ranking.purposes if p.purpose == "dormant")
     these = written(Share(best.odds.share), form="chance")
     assert f"Chance the weather stays fit: {these}." in render(outlook.advice)

@@ -11,7 +11,7 @@ from report_fixtures import HOSTILE, TODAY, answer, plan, ranking, window
 from spoken import METRIC, render, voice_of
 
 from windowcast.cli.output import emit, output_options
-from windowcast.core.phrase import NOTHING
+from windowcast.core.phrase import NOTHING, Name, joined, say
 from windowcast.limits.model import TurfSpan
 from windowcast.report.board import facts as facts_of
 from windowcast.report.board import options
@@ -58,6 +58,17 @@ def test_a_window_before_the_best_one_says_what_holds_it_back() -> None:
     assert facts["Why not today"][0].startswith("Mon 6 Nov, 10:00 to 15:00, likely (7 in 10); held")
     earlier = replace(full.purposes[1], windows=(best, window(day=1)))
     assert "Or sooner" in {METRIC.text(fact.name) for fact in facts_of(earlier, TODAY)}
+
+
+def test_what_is_needed_is_said_once() -> None:
+    remedies = joined(say("advice.hourly", inputs=Name("wind")))
+    outlook = replace(
+        ranking().purposes[1], windows=(), would_change=say("advice.takes", remedies=remedies)
+    )
+    (needed,) = [fact for fact in facts_of(outlook, TODAY) if METRIC.text(fact.name) == "Needed"]
+    assert [METRIC.text(said) for said in needed.said] == [
+        "Hourly wind, from a forecast or an hourly weather file."
+    ]
 
 
 def test_where_nothing_is_open_the_board_says_what_comes_next() -> None:

@@ -187,6 +187,15 @@ def test_text_and_picture_name_every_programme() -> None:
     assert drawn.count("<polyline") >= len(found.programmes)
 
 
+def test_programmes_that_come_out_the_same_are_shown_once() -> None:
+    found = ahead(purposes=["pre-fall"], materials=ACTIVES, stock=["prodiamine"])
+    assert len({one.jobs for one in found.programmes}) == 1 < len(found.programmes)
+    said = ahead_text(found, METRIC, 100)
+    assert said.count("Every programme comes out the same") == 1
+    assert said.count("Fall pre-emergent about") == len(found.seasons)
+    assert "the best of those compared" not in said
+
+
 def test_the_command_prints_json_and_writes_the_picture(tmp_path: Path) -> None:
     file = tmp_path / "park.toml"
     file.write_text(

@@ -379,6 +379,7 @@ def test_what_the_turf_forbids_is_recorded_with_a_warning(file: Path) -> None:
     [
         (["--log", "--at", "2999-01-17 13:15"], "start: 2999-01-17 lies ahead"),
         (["--log", "--at", "2018-01-17"], "--at: '2018-01-17' says no hour"),
+        (["--log", "--date", "2018-01-17"], "--date: is not the day of the record"),
         (["--at", "2018-01-17 13:15"], "--at: says what was done, but nothing is logged"),
         (["--operator", "B. Lee"], "--operator: says what was done, but nothing is logged"),
         (["--log", "--at", "2018-01-17 13:15", "--until", "2018-01-17 12:15"], "before the start"),

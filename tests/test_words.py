@@ -157,6 +157,7 @@ def test_the_board_reads_as_plain_english(family: str) -> None:
         (0.28, "unlikely (1 in 4)"),
         (0.3, "about even (3 in 10)"),
         (0.5, "about even (5 in 10)"),
+        (0.68, "about even (2 in 3)"),
         (0.7, "about even (7 in 10)"),
         (0.71, "likely (7 in 10)"),
         (0.95, "likely (9 in 10)"),

@@ -71,9 +71,9 @@ def command(
         code = weed_code(weed) if weed else ""
     except ValueError as error:
         raise InputError(str(error), field="--weed") from None
+    species = _grass(turf) if turf else ""
     found = chosen(
-        found, kind=weed_type or "", weed=code, species=_grass(turf) if turf else "",
-        state=state or "", group=group,
+        found, kind=weed_type or "", weed=code, species=species, state=state or "", group=group,
     )  # fmt: skip
     voice = voice_in("us")
     if format_ == "json":
@@ -81,7 +81,7 @@ def command(
     elif name and found:
         echo("\n".join(active_lines(found[0], voice)))
     else:
-        echo("\n".join(list_lines(found, voice)))
+        echo("\n".join(list_lines(found, voice, species)))
 
 
 def _grass(text: str) -> str:

@@ -97,6 +97,11 @@ def sheet(
     done: Done | None = None
     if logged:
         begun = _moment(at, "--at", site)
+        if date and _date(date, site) != begun.date():
+            raise InputError(
+                f"is not the day of the record, {begun:%Y-%m-%d}", field="--date",
+                remedy="say with --at when it was sprayed, and leave --date out",
+            )  # fmt: skip
         end = _moment(until, "--until", site) if until else None
         done = Done(begun, end, target, operator, certification)
     elif at or until or operator or certification or target:

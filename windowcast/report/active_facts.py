@@ -143,14 +143,24 @@ def _for_kind(active: Active, kind: str) -> bool:
     return some or any(action(active, code) == CONTROLS for code in of_kind)
 
 
-def list_lines(actives: Sequence[Active], voice: Voice) -> list[str]:
-    """A line an active."""
+def list_lines(actives: Sequence[Active], voice: Voice, species: str = "") -> list[str]:
+    """A line an active; of a grass that was asked for, in which state it takes it at most."""
     lines = []
     for active in actives:
         said = active_said(active, voice)
         weeds = said.controls and voice.say("actives_page.controls", weeds=said.controls)
-        lines.append(f"{said.name:20s} {said.groups:24s} {said.works:34s} {weeds}".rstrip())
+        taken = f"{_taken(active, species, voice):38s} " if species else ""
+        lines.append(f"{said.name:20s} {said.groups:24s} {said.works:34s} {taken}{weeds}".rstrip())
     return [*(lines or [voice.say("actives_page.none")]), "", voice.say("actives_page.more")]
+
+
+def _taken(active: Active, species: str, voice: Voice) -> str:
+    """Up to which state a grass takes an active, by a source that may permit."""
+    if active.taken_by(species, "semi-dormant") != "yes":
+        return voice.say("actives_page.only_dormant")
+    if active.taken_by(species, "green") != "yes":
+        return voice.say("actives_page.only_not_green")
+    return voice.say("actives_page.also_green")
 
 
 def active_lines(active: Active, voice: Voice) -> list[str]:

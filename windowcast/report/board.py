@@ -9,7 +9,7 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from windowcast.core.phrase import NOTHING, Phrase, Share, Span, joined, say, sentences
+from windowcast.core.phrase import NOTHING, Phrase, Share, Span, joined, say, sentence, sentences
 from windowcast.limits.model import refused
 from windowcast.report import wording
 from windowcast.report.turf_lines import chance
@@ -60,7 +60,7 @@ def facts(outlook: PurposeOutlook, today: dt.date) -> Iterator[BoardFact]:
     burs = (BoardFact(say("board.burs"), outlook.burs),) if outlook.burs else ()
     if not outlook.windows:
         if outlook.would_change:
-            yield BoardFact(say("board.needed"), (outlook.would_change,))
+            yield BoardFact(say("board.needed"), (_needed(outlook.would_change),))
         yield from burs
         return
     best, *others = outlook.windows
@@ -152,6 +152,11 @@ def window_facts(window: Window) -> Iterator[Phrase]:
     if window.follow_up:
         items = (item.text for item in window.follow_up)
         yield say("board.follow_up", items=joined(*items, join="clauses"))
+
+
+def _needed(change: Phrase) -> Phrase:
+    """What would have to change, without the word that already stands before it."""
+    return sentence(change.value("remedies")) if change.id == "advice.takes" else change
 
 
 def _when(window: Window) -> Span:

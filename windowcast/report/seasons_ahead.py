@@ -43,8 +43,10 @@ def ahead_text(found: SeasonsAhead, voice: Voice, width: int | None = None) -> s
     place = Name(wording.ground(found.site, found.areas))
     first, last = (Name(found.seasons[at]) if found.seasons else Name("") for at in (0, -1))
     lines = [voice.say("ahead.head", site=place, first=first, last=last), ""]
-    for programme in found.programmes:
-        lines.append(programme_name(programme, voice))
+    same = len(found.programmes) > 1 and len({one.jobs for one in found.programmes}) == 1
+    for programme in found.programmes[:1] if same else found.programmes:
+        head = voice.say("ahead.all_same") if same else programme_name(programme, voice)
+        lines += wrapped(head, width)
         for season in found.seasons:
             lines.append(f"  {season}")
             for job in programme.jobs:

@@ -88,7 +88,7 @@ def hour_panels(
         panels.append(
             DayPanel(
                 day=voice.say("chart.weekday", day=date),
-                offers=voice.text(_offers(window, no, hours, strip, criteria)),
+                offers=voice.text(_offers(window, no) or _stopped(hours, strip, levels, criteria)),
                 css=_css(window, no, [levels[n] for n in hours]),
                 best=bool(windows) and window is windows[0],
                 weather=tuple(voice.text(said) for said in _weather(ahead, hours)),
@@ -102,23 +102,26 @@ def hour_panels(
 # --- words ---------------------------------------------------------------------------------------
 
 
-def _offers(
-    window: Window | None,
-    no: TurfSpan | None,
-    hours: Sequence[int],
-    strip: HourStrip,
-    criteria: Table,
-) -> Phrase:
-    """What a day offers: hours, or what stands against it."""
+def _offers(window: Window | None, no: TurfSpan | None) -> Phrase:
+    """What a day offers: hours, or the no of the turf; nothing where neither is there."""
     if no is not None:
         return say("answer.do_not_spray" if no.answer == "no" else "answer.cannot_tell")
     if window is not None:
         return say("day_hours.window", hours=Span(window.start, window.end))
-    limits = Counter(strip.limits[n] for n in hours if strip.limits[n])
+    return NOTHING
+
+
+def _stopped(
+    hours: Sequence[int], strip: HourStrip, levels: Sequence[Verdict], criteria: Table
+) -> Phrase:
+    """What stands against a day without a window; what is unknown of it is no "no"."""
+    open_yet = [n for n in hours if levels[n] == "cannot tell"]
+    limits = Counter(strip.limits[n] for n in open_yet or hours if strip.limits[n])
     if not limits:
         return say("day_hours.none")
     name = limits.most_common(1)[0][0]
-    return say("day_hours.stopped", limit=reasons.label(name, criteria.table(name)))
+    limit = reasons.label(name, criteria.table(name))
+    return say("day_hours.unknown" if open_yet else "day_hours.stopped", limit=limit)
 
 
 def _css(window: Window | None, no: TurfSpan | None, levels: Sequence[Verdict]) -> str:

@@ -16,7 +16,7 @@ from windowcast.core.values import PACKAGED, Tables
 from windowcast.sources.blend import lapse_rate
 from windowcast.sources.by_name import source_named
 from windowcast.sources.fetch import Fetcher
-from windowcast.sources.http_answer import FetchError
+from windowcast.sources.http_answer import FetchError, Kind
 from windowcast.sources.kept import kept_text
 from windowcast.sources.own_logger import read_own
 from windowcast.sources.source import Found, Progress, Request
@@ -103,7 +103,13 @@ def _archive(request: Request, fetcher: Fetcher, *, needed: bool) -> Found:
     try:
         return source_named("archive").fetch(request, fetcher)
     except FetchError as error:
-        text = f"{error}; {kept_text(fetcher.cache, fetcher.clock())}"
+        kept = kept_text(fetcher.cache, fetcher.clock())
+        text = f"{error}; {kept}"
+        if error.kind is Kind.OFFLINE:
+            text = (
+                f"no weather for this place: --offline asks no source ({kept}); leave it out once, "
+                "or give a file with --weather"
+            )
         if needed:
             raise SourceUnreachableError(text) from None
         return Found(flags=(remark("archive-unreachable", say("flag.given", problem=Name(text))),))
