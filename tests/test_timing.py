@@ -11,7 +11,7 @@ from spoken import render
 from windows_fixtures import TODAY, past, site, state
 
 from windowcast.core.phrase import sentence
-from windowcast.core.values import load
+from windowcast.core.values import PACKAGED, load
 from windowcast.report.season import _dated
 from windowcast.season.model import SiteState
 from windowcast.windows.advice import out_of_season
@@ -19,7 +19,7 @@ from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.odds import DateRange
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule
-from windowcast.windows.timing import Timing, _usual, judged_days, marked
+from windowcast.windows.timing import Timing, _closes, _opens, _usual, judged_days, marked
 
 SPRING = purpose_of("pre-spring")
 
@@ -171,3 +171,21 @@ def test_a_usual_opening_is_never_in_the_past(firsts: list[float]) -> None:
         assert found.median is not None
         assert found.median >= today
         assert found.median.year == year
+
+
+@pytest.mark.parametrize("ends", ["opens", "closes"])
+def test_futures_that_a_gap_hides_widen_the_range_and_do_not_vanish(ends: str) -> None:
+    """A fifth of the futures cannot be told: the end that they may lie at is not named."""
+    rule = Rule.of(PACKAGED["criteria"])
+    score = np.zeros((20, 40))
+    for member in range(20):
+        score[member, 10 + member // 4 : 30 + member // 4] = 1.0
+    dates = np.datetime64("2024-09-01") + np.arange(40)
+    found_in = _opens if ends == "opens" else _closes
+    known = found_in(score, dates, rule, None)
+    score[:4] = np.nan
+    gap = found_in(score, dates, rule, None)
+    assert known is not None
+    assert gap is not None
+    assert None not in (known.early, known.late)
+    assert (gap.late if ends == "opens" else gap.early) is None

@@ -19,7 +19,7 @@ from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_mean
 from windowcast.season.seeding import sets_days
 from windowcast.season.turf_safety import brown_in
-from windowcast.windows.odds import DateRange, date_range
+from windowcast.windows.odds import FIRST_HIDDEN, LAST_HIDDEN, DateRange, date_range
 from windowcast.windows.reasons import SOIL_DEPTH
 from windowcast.windows.residual import spread_evenly
 from windowcast.windows.season_axis import SeasonAxis
@@ -203,7 +203,7 @@ def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
             day,
             axis.dates,
             None if over else axis.years,
-            unknown_as=-np.inf if event.last else np.inf,  # a gap hides what had not come before it
+            unknown_as=LAST_HIDDEN if event.last else FIRST_HIDDEN,
         )
         found.append(
             KeyDate(

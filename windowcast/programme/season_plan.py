@@ -41,7 +41,7 @@ from windowcast.windows.days import DayContext
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import Judge
 from windowcast.windows.model import PURPOSES, Job, PurposeName
-from windowcast.windows.odds import DateRange, date_range
+from windowcast.windows.odds import FIRST_HIDDEN, LAST_HIDDEN, DateRange, date_range
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.residual import ResidualActive
 from windowcast.windows.resisted import Against, against_of, covers_working
@@ -212,7 +212,7 @@ class _Work:
             reopens = float(is_open[:, own][:, axis.gone :].any(axis=1).mean())
             closed = closed or self._last_open(is_open[:, : axis.gone], unknown[:, : axis.gone])
         over = closed is not None or status == "over"
-        closes = None if over else date_range(last, axis.dates, axis.years)
+        closes = None if over else date_range(last, axis.dates, axis.years, LAST_HIDDEN)
         daily = day_scores(
             self.members.daily, purpose, needs, site=self.site, frozen=self.ahead.soil_frozen
         )[1:]
@@ -274,7 +274,7 @@ class _Work:
         return spans(answers[int(days[0]) :])
 
     def _opens(self, purpose: Purpose, needs: ActiveNeeds, first: FloatArray) -> DateRange | None:
-        opens = date_range(first, self.axis.dates, self.axis.years)
+        opens = date_range(first, self.axis.dates, self.axis.years, FIRST_HIDDEN)
         return marked(opens, purpose, needs, southern=self.site.place.southern)
 
     # --- when ----------------------------------------------------------------------------------

@@ -110,6 +110,9 @@ class DateRange:
     by_calendar: bool = False
 
 
+FIRST_HIDDEN, LAST_HIDDEN = np.inf, -np.inf  # `unknown_as`: a gap hides what had not come before it
+
+
 def date_range(
     index: FloatArray, dates: DateArray, years: int | None = None, unknown_as: float = np.nan
 ) -> DateRange | None:

@@ -17,7 +17,7 @@ from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.grade import ScoreCurve
-from windowcast.windows.odds import DateRange, date_range
+from windowcast.windows.odds import FIRST_HIDDEN, LAST_HIDDEN, DateRange, date_range
 from windowcast.windows.purposes import Purpose, weights_of
 from windowcast.windows.score import BoolArray, Rule, combine
 
@@ -201,7 +201,7 @@ def _futures(score: FloatArray) -> FloatArray:
 
 def _opens(score: FloatArray, dates: DateArray, rule: Rule, years: int | None) -> DateRange | None:
     """First open day of the running season, from its futures' scores ``[member, day]``."""
-    return date_range(first_day(score >= rule.season, np.isnan(score)), dates, years)
+    return date_range(first_day(score >= rule.season, np.isnan(score)), dates, years, FIRST_HIDDEN)
 
 
 def _closes(score: FloatArray, dates: DateArray, rule: Rule, years: int | None) -> DateRange | None:
@@ -209,7 +209,7 @@ def _closes(score: FloatArray, dates: DateArray, rule: Rule, years: int | None) 
     open_days: BoolArray = score >= rule.season
     if open_days[:, -1].mean() > 0.5:
         return None
-    return date_range(last_day(open_days, np.isnan(score)), dates, years)
+    return date_range(last_day(open_days, np.isnan(score)), dates, years, LAST_HIDDEN)
 
 
 def _usual(
