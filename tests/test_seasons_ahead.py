@@ -17,18 +17,20 @@ from test_jobs import site
 
 import windowcast
 from windowcast.cli import cli
+from windowcast.core.season_calendar import season_name
 from windowcast.core.values import PACKAGED
 from windowcast.limits.answer import ground_limits
 from windowcast.limits.ground import ground_of
-from windowcast.materials.actives import TURF_STATES, Actives, load_actives
+from windowcast.materials.actives import Actives, load_actives
 from windowcast.materials.efficacy import Control
 from windowcast.materials.needs import needs_of
 from windowcast.materials.resistance import Resistances, ResistanceStatus
 from windowcast.programme.seasons_ahead import ProgrammeAhead, SeasonsAhead, seasons_ahead
-from windowcast.programme.tanks_ahead import GroundAhead
+from windowcast.programme.tanks_ahead import GroundAhead, jobs_ahead
 from windowcast.records.resistance import group_of
 from windowcast.report.seasons_ahead import ahead_svg, ahead_text
 from windowcast.season.observed import Applied
+from windowcast.windows.model import PURPOSES
 
 TODAY = dt.date(2026, 8, 1)
 ACTIVES = load_actives()
@@ -115,10 +117,40 @@ def test_nothing_is_planned_that_the_turf_does_not_surely_take() -> None:
             least = PACKAGED["seed_bank"].table(f"job.{job.purpose}")["turf"]
             for name in job.actives:
                 active = ACTIVES[name]
-                safe = active.safe_on(str(where.turf.species))
-                assert TURF_STATES.index(safe) >= TURF_STATES.index(least), (job, name)
+                assert active.taken_by(str(where.turf.species), least) == "yes", (job, name)
                 needs = needs_of([active], str(where.turf.species))
                 assert not ground_limits(needs, ground_of(where), job.about), (job, name)
+
+
+@pytest.mark.parametrize("grass", ["centipedegrass", "st. augustinegrass", "zoysiagrass"])
+def test_what_a_grass_is_only_remembered_to_take_is_not_planned(grass: str) -> None:
+    remembered = {name for name in KNOWN if ACTIVES[name].taken_by(grass, "dormant") != "yes"}
+    assert "indaziflam" in remembered
+    found = ahead(*BEFORE, turf={"species": grass, "use": "lawn"})
+    assert not remembered & {n for p in found.programmes for job in p.jobs for n in job.actives}
+
+
+def test_only_what_controls_the_weed_and_acts_at_the_time_is_planned() -> None:
+    # 2,4-D does nothing to grasses; flurprimidol kills nothing; glyphosate stops no seedling to come
+    found = ahead(stock=("2,4-D", "flurprimidol", "glyphosate"))
+    out = {(job.purpose, n) for p in found.programmes for job in p.jobs for n in job.actives}
+    assert out == {("dormant", "glyphosate")}
+
+
+@pytest.mark.parametrize("day", ["2027-01-15", "2027-03-01", "2027-02-28", "2028-02-29"])
+@pytest.mark.parametrize("southern", [False, True])
+def test_each_job_comes_once_a_year_across_leap_days(day: str, southern: bool) -> None:
+    today = dt.date.fromisoformat(day)
+    jobs = jobs_ahead(
+        PURPOSES, {"fall": "POAAN", "spring": "DIGIS"}, today, 4, southern=southern,
+        season_of=lambda date: season_name(date, southern), tables=PACKAGED,
+    )  # fmt: skip
+    for purpose in PURPOSES:
+        dates = [job.date for job in jobs if job.purpose.name == purpose]
+        years = [date.year for date in dates]
+        assert years == list(range(years[0], years[0] + len(years)))
+        assert len(dates) >= 3
+        assert today <= dates[0]
 
 
 def test_ground_of_which_nothing_is_said_gets_no_pre_emergent() -> None:

@@ -15,10 +15,11 @@ from windowcast.core.site import Site
 from windowcast.core.values import Tables
 from windowcast.limits.answer import ground_limits
 from windowcast.limits.ground import ground_of, nth_of
-from windowcast.materials.actives import TURF_STATES, Active, Actives
+from windowcast.materials.actives import Active, Actives
 from windowcast.materials.efficacy import Control, expected_control
 from windowcast.materials.needs import needs_of
 from windowcast.materials.resistance import ActsOn, Resistances
+from windowcast.materials.spectrum import CONTROLS, action
 from windowcast.programme.candidates import YEAR_DAYS
 from windowcast.season.observed import Applied
 from windowcast.windows.model import PurposeName
@@ -114,11 +115,10 @@ class GroundAhead:
 
     def fits(self, active: Active, job: JobAhead) -> bool:
         """Whether an active acts on the job, the turf takes it then, and enough is left of it."""
-        acts = active.timing.value != ("post" if job.purpose.barrier else "pre")
+        acts = active.pre if job.purpose.barrier else active.post
         species = str(self.site.turf.species)
         needed = str(self.tables["seed_bank"].table(f"job.{job.purpose.name}")["turf"])
-        safe = active.safe_on(species)
-        takes = safe in TURF_STATES and TURF_STATES.index(safe) >= TURF_STATES.index(needed)
+        takes = active.taken_by(species, needed) == "yes"
         if not (acts and takes and self.within_year(active, job.date)):
             return False
         needs = needs_of([active], species)
@@ -162,8 +162,13 @@ class GroundAhead:
         """What may go out by itself: of the stock, or of all actives where none is stated."""
         stock = self.materials.at_hand(self.site.stock) if self.site.stock else None
         pool = stock or [(active,) for active in self.materials.values()]
-        found = (self.tank(actives, job) for actives in pool)
+        found = (self.tank(actives, job) for actives in pool if self.controls(actives, job))
         return [tank for tank in found if tank is not None]
+
+    def controls(self, actives: Sequence[Active], job: JobAhead) -> bool:
+        """Whether trials or another source say that one of some actives controls the weed."""
+        known = any(action(active, job.weed) == CONTROLS for active in actives)
+        return known or any(self.control([active.name], job) for active in actives)
 
     def mixtures(self, job: JobAhead) -> Iterator[TankAhead]:
         """Two tanks in one that have no mode of action in common."""
@@ -199,9 +204,10 @@ def jobs_ahead(
         purpose = purpose_of(name, tables)
         day = str(tables["seed_bank"].table(f"job.{name}")["day"])
         if purpose.weeds in weeds:
-            for year in range(1, seasons + 2):
-                date = nth_of(day, today + dt.timedelta(days=365 * year), southern=southern)
-                found.append(JobAhead(purpose, season_of(date), date, weeds[purpose.weeds]))
+            for year in range(today.year, today.year + seasons + 2):
+                date = nth_of(day, dt.date(year, 12, 31), southern=southern)
+                if date >= today:
+                    found.append(JobAhead(purpose, season_of(date), date, weeds[purpose.weeds]))
     found.sort(key=lambda job: job.date)
     named = list(dict.fromkeys(job.season for job in found))[:seasons]
     return tuple(job for job in found if job.season in named)
