@@ -15,6 +15,7 @@ from windows_fixtures import past, site, state, weather
 
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING, say
+from windowcast.core.quantity import parse_rate
 from windowcast.core.site import Site, load_site
 from windowcast.core.turf import Species
 from windowcast.core.values import Tables, load
@@ -22,10 +23,12 @@ from windowcast.limits.answer import codes, turf_answers
 from windowcast.limits.ground import Ground, ground_of, nth_of
 from windowcast.limits.model import Limit, TurfAnswer, spans
 from windowcast.limits.rules import limits_on
+from windowcast.limits.tank import tank_limits
 from windowcast.limits.treatment import treatments_of
 from windowcast.limits.turf_days import StateRule, TurfDays
 from windowcast.materials.actives import Actives, load_actives
 from windowcast.materials.needs import ActiveNeeds, needs_of
+from windowcast.materials.tank import Product
 from windowcast.report.turf_lines import chance
 from windowcast.season.model import TurfPhase
 from windowcast.season.sightings import CanopyLook
@@ -153,6 +156,41 @@ def test_root_pruners_wait_until_new_turf_has_rooted() -> None:
     assert (
         ask("prodiamine", replace(sod, established=SEPT - dt.timedelta(days=240))).answer == "yes"
     )
+
+
+@pytest.mark.parametrize(("name", "by"), [("foramsulfuron", "seed"), ("simazine", "sprigs")])
+def test_days_found_on_new_bermudagrass_permit_nothing_on_another_grass(name: str, by: Any) -> None:
+    # trials on bermudagrass: Willis, Ricker & Askew 2007, Weed Technology 21:1035; Green 1985
+    new = replace(WHOLE, mature=None, established=SEPT - dt.timedelta(days=8), established_by=by)
+    phase = TurfPhase.HARDENING
+    assert ask(name, new, phase=phase).answer == "yes"
+    for species in ("zoysiagrass", "centipedegrass"):
+        assert ask(name, replace(new, species=species), phase=phase).answer != "yes"
+
+
+@pytest.mark.parametrize("name", ["flurprimidol", "paclobutrazol"])
+def test_what_slows_growth_is_kept_off_turf_that_must_grow(name: str) -> None:
+    assert ask("flurprimidol").answer == "yes"
+    assert ask(name, phase=TurfPhase.GREENING).answer == "cannot tell"
+    assert ask(name, replace(WHOLE, winterkill="minimal")).answer == "no"
+    assert ask(name, replace(WHOLE, thin=True)).answer == "no"
+
+
+def test_a_tank_sheet_refuses_what_the_grass_never_takes() -> None:
+    # sheets ask nothing of the weather, but a grass that takes it in no state needs none
+    for name, species in (
+        ("MSMA", "centipedegrass"), ("MSMA", "st. augustinegrass"),
+        ("glyphosate", "centipedegrass"),
+        ("sethoxydim", BERMUDA), ("quinclorac", "st. augustinegrass"),
+    ):  # fmt: skip
+        product = Product(name, parse_rate("1 L/ha"), active=name)
+        here = site(turf={"species": species, "use": "lawn"})
+        first, *_ = tank_limits([product], ACTIVES, here, SEPT)
+        assert (first.answer, first.rule) == ("no", "species"), name
+    product = Product("2,4-D", parse_rate("1 L/ha"), active="2,4-D")
+    (limit,) = tank_limits([product], ACTIVES, site(turf={"species": "centipedegrass"}), SEPT)
+    assert limit.answer == "cannot tell"
+    assert tank_limits([product], ACTIVES, site(), SEPT) == []
 
 
 def test_the_age_of_the_turf_must_be_known() -> None:

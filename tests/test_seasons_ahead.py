@@ -131,7 +131,7 @@ def test_what_a_grass_is_only_remembered_to_take_is_not_planned(grass: str) -> N
 
 
 def test_only_what_controls_the_weed_and_acts_at_the_time_is_planned() -> None:
-    # 2,4-D does nothing to grasses; flurprimidol kills nothing; glyphosate stops no seedling to come
+    # 2,4-D does nothing to grasses, flurprimidol kills nothing, glyphosate stops no seedling
     found = ahead(stock=("2,4-D", "flurprimidol", "glyphosate"))
     out = {(job.purpose, n) for p in found.programmes for job in p.jobs for n in job.actives}
     assert out == {("dormant", "glyphosate")}

@@ -11,7 +11,7 @@ from windowcast.core.record import FloatArray
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.limits.ground import Ground
 from windowcast.limits.model import Limit, TurfAnswer
-from windowcast.limits.rules import limits_on
+from windowcast.limits.rules import in_any_state, limits_on
 from windowcast.limits.treatment import treatments_of
 from windowcast.limits.turf_days import StateRule, TurfDays
 from windowcast.materials.needs import ActiveNeeds
@@ -59,17 +59,15 @@ def turf_answers(
 def ground_limits(
     needs: ActiveNeeds, ground: Ground, date: dt.date, tables: Tables = PACKAGED
 ) -> tuple[Limit, ...]:
-    """What ground and date alone say of a mixture, for an answer without weather.
+    """What grass, ground and date alone say of a mixture, for an answer without weather.
 
     The state of the turf is not asked: `turf_answers` does that.
     """
     values = tables["limits"]
-    return tuple(
-        limit
-        for treatment in treatments_of(needs, ground.species, values)
-        for limit in limits_on(treatment, ground, date, values)
-        if limit.answer != "yes"
-    )
+    found: list[Limit | None] = []
+    for treatment in treatments_of(needs, ground.species, values):
+        found += [in_any_state(treatment, ground), *limits_on(treatment, ground, date, values)]
+    return tuple(limit for limit in found if limit is not None and limit.answer != "yes")
 
 
 def codes(answers: Sequence[TurfAnswer]) -> FloatArray:

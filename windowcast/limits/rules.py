@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, say
 from windowcast.core.values import Table, Value
@@ -18,6 +19,7 @@ from windowcast.limits.treatment import Treatment
 from windowcast.materials.actives import NEVER, species_key
 
 MEMORY = "from memory"
+YOUR_LABEL = "label guidance"
 ON_LABEL = say("limit.on_label")
 SITE_FILE = "site file"
 
@@ -72,6 +74,18 @@ def species(treatment: Treatment, ground: Ground) -> Limit | None:
         return None
     limit = _Said("species", treatment)
     return limit("cannot tell", say("limit.species_unsaid"), remedy=say("limit.say_species"))
+
+
+def in_any_state(treatment: Treatment, ground: Ground) -> Limit | None:
+    """That a grass takes it in no state, or that no source says in which it does."""
+    limit, entry = _Said("species", treatment), treatment.turf
+    about: dict[str, Any] = {"what": treatment.spoken, "species": Name(ground.species)}
+    if entry is not None and entry.value == NEVER:
+        return limit("no", say("limit.never_on_species", **about), cited(entry))
+    if entry is None or not permits(entry):
+        source = cited(entry) if entry else "no source"
+        return limit("cannot tell", say("limit.no_source", **about), source, remedy=ON_LABEL)
+    return None
 
 
 # --- overseeding --------------------------------------------------------------------------------
@@ -198,7 +212,7 @@ def _stand(limit: _Said, ground: Ground, date: dt.date, values: Table) -> Limit:
         )  # fmt: skip
         return limit("no", said, cited(after), until=until)
     spring = nth_of(_text(values, "overseed.transition_starts"), date, southern=ground.southern)
-    own_label = after.status == "label guidance"
+    own_label = after.status == YOUR_LABEL
     if treatment.roots and spring > ground.sown and not own_label:
         conflict = values.value("overseed.transition_starts")
         return limit("cannot tell", say("limit.transition"), cited(conflict), remedy=ON_LABEL)
@@ -255,10 +269,13 @@ def _own_wait(treatment: Treatment, ground: Ground) -> tuple[Value | None, bool]
     Where the way is not said the longest counts, which permits only if every way has a time.
     """
     waits = treatment.new_turf
+    own = max(waits.values(), key=_days, default=None)
+    every = len(waits) == len(_WAYS)
     if ground.established_by is not None:
         own = waits.get(ground.established_by)
-        return own, own is not None
-    return max(waits.values(), key=_days, default=None), len(waits) == len(_WAYS)
+        every = own is not None
+    tried = own is not None and (treatment.tried_new or own.status == YOUR_LABEL)
+    return own, every and tried
 
 
 def _days(value: Value) -> float:
@@ -279,8 +296,18 @@ def damage(treatment: Treatment, ground: Ground, values: Table) -> Iterator[Limi
             _permission(value), say("limit.winterkill", level=Name(ground.winterkill)),
             cited(value), remedy=say("limit.let_recover"),
         )  # fmt: skip
+    if ground.winterkill not in (None, "none") and treatment.slows_growth:
+        value = values.value("winterkill.slows_growth")
+        yield _Said("winterkill", treatment)(
+            _permission(value), say("limit.winterkill", level=Name(str(ground.winterkill))),
+            cited(value), remedy=say("limit.let_recover"),
+        )  # fmt: skip
     if ground.thin:
-        asked = (("nonselective", treatment.nonselective), ("root_pruner", treatment.roots))
+        asked = (
+            ("nonselective", treatment.nonselective),
+            ("root_pruner", treatment.roots),
+            ("slows_growth", treatment.slows_growth),
+        )
         for key in (key for key, applies in asked if applies):
             value = values.value(f"thin.{key}")
             yield _Said("thin turf", treatment)(

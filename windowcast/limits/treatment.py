@@ -32,6 +32,8 @@ class Treatment:
         Days it must lie before grass is sown.
     overseed, new_turf
         As in `windowcast.materials.actives.Active`.
+    tried_new
+        Whether `new_turf` was found on this grass; else it may forbid and permits nothing.
     """
 
     name: str
@@ -45,11 +47,17 @@ class Treatment:
     last_day: Value | None = None
     overseed: Mapping[str, Value] = field(default_factory=dict)
     new_turf: Mapping[str, Value] = field(default_factory=dict)
+    tried_new: bool = False
 
     @property
     def roots(self) -> bool:
         """Whether roots must be feared for."""
         return self.pre and (self.prunes_roots is None or bool(self.prunes_roots.value))
+
+    @property
+    def slows_growth(self) -> bool:
+        """Whether it only slows growth: that of the turf as well."""
+        return not (self.pre or self.post)
 
     @property
     def spoken(self) -> Name | Phrase:
@@ -109,4 +117,5 @@ def _of_active(active: Active, species: str, formulation: Formulation | None) ->
         last_day=active.last_day,
         overseed=active.overseed,
         new_turf=new_turf,
+        tried_new=species_key(species) in active.new_turf_of,
     )

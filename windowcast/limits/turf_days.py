@@ -199,6 +199,8 @@ class StateRule:
         """Whether turf that is greening up takes it, and by which source."""
         if self.treatment.post:
             return "no", cited(self.values.value("greening.post"))
+        if self.treatment.slows_growth:
+            return "cannot tell", cited(self.values.value("greening.slows_growth"))
         value: Value | None = self.values.table("greening.pre").get(species_key(self.species))
         if value is None:
             return "cannot tell", "no source for this species in green-up"

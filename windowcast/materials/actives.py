@@ -75,6 +75,8 @@ class Active:
         Grass key → days after sowing from which an overseeded stand takes it, or `NEVER`.
     new_turf, new_turf_granule
         How it was established → days from which new turf takes it.
+    new_turf_of
+        Species keys of the grasses that those days were found on.
     spectrum
         Kind of weed or EPPO code → what it does to it, one of `ACTIONS`; see
         `windowcast.materials.spectrum`.
@@ -126,6 +128,7 @@ class Active:
     new_turf_granule: Mapping[str, Value] = field(default_factory=dict)
     spectrum: Mapping[str, Value] = field(default_factory=dict)
     also: tuple[str, ...] = ()
+    new_turf_of: tuple[str, ...] = ()
     overridden: tuple[str, ...] = ()
 
     @property
@@ -179,7 +182,13 @@ class Active:
         return plain
 
 
-_FIELDS = frozenset(f.name for f in fields(Active)) - {"name", "also", "overridden", *_TABLES}
+_FIELDS = frozenset(f.name for f in fields(Active)) - {
+    "name",
+    "also",
+    "new_turf_of",
+    "overridden",
+    *_TABLES,
+}
 _REQUIRED = ("group", "movement", "uptake", "timing")
 _TEXT = frozenset({"adjuvant", "calendar", "reentry", "buffer"})
 _FLAGS = frozenset({"selective", "light_needed", "prunes_roots"})
@@ -287,7 +296,8 @@ def load_actives(user_file: str | PathLike[str] | None = None) -> Actives:
 def _from_table(name: str, table: values.Table) -> Active:
     known: dict[str, Any] = {k: item for k, item in table.items() if isinstance(item, Value)}
     tables: Any = {key: dict(table.table(key)) for key in _TABLES if key in table}
-    return Active(name=name, also=tuple(table.get("also", ())), **tables, **known)
+    listed: Any = {key: tuple(table.get(key, ())) for key in ("also", "new_turf_of")}
+    return Active(name=name, **listed, **tables, **known)
 
 
 def _known_name(actives: Actives, name: str) -> str:
