@@ -8,6 +8,7 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import jsonschema
@@ -19,11 +20,12 @@ from spoken import render, voice_of, written
 
 from windowcast.cli import cli
 from windowcast.core.first_last import first_day, last_day
-from windowcast.core.phrase import Share, about, say
+from windowcast.core.phrase import NOTHING, Share, about, say
 from windowcast.core.record import FloatArray, Weather
 from windowcast.core.site import Site
 from windowcast.core.turf import Sensitive
 from windowcast.core.values import PACKAGED, Value, load
+from windowcast.limits.model import Permission, TurfSpan
 from windowcast.materials.actives import load_actives
 from windowcast.programme.answer import Answer, answer
 from windowcast.programme.foreseen import greenup_by_futures
@@ -31,6 +33,7 @@ from windowcast.programme.key_dates import key_dates
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan
 from windowcast.programme.now_or_wait import Later, decision, later_value
 from windowcast.programme.season_plan import _when, _Work, season_plan
+from windowcast.programme.season_today import season_today
 from windowcast.programme.workable_days import day_scores, fewest_workable, open_days, workable
 from windowcast.report import wording
 from windowcast.report.calendar import calendar_text
@@ -521,6 +524,28 @@ def test_what_is_left_later_ends_with_the_season() -> None:
     left = later_value(day_score, timing, np.full((5, 10), 0.8), 10, PACKAGED)
     assert left.value == pytest.approx([0.8, 0.8, 0.0, 0.8, 0.8])
     assert left.comes.tolist() == [True, True, False, True, True]
+
+
+@pytest.mark.parametrize(
+    ("turf", "said"),
+    [
+        ("yes", "Open now: dormant application."),
+        ("cannot tell", "In season, but nobody can tell yet whether the turf takes it: dormant"),
+        ("no", "In season, but the turf does not take it now: dormant application."),
+    ],
+)
+def test_what_the_turf_does_not_surely_take_is_not_called_open(
+    sample: Answer, turf: Permission, said: str
+) -> None:
+    plan = plan_for(sample)
+    span = TurfSpan(plan.today, plan.today, turf, "new-turf", "", None, NOTHING, NOTHING, "", None)
+    dormant = replace(purpose(plan, "dormant"), turf=(span,))
+    axis: Any = SimpleNamespace(
+        gone=0, dates=np.array([plan.today], "datetime64[D]"), state=SimpleNamespace(emergence={})
+    )
+    lines = [render(line) for line in season_today(axis, (), (dormant,))]
+    assert any(line.startswith(said) for line in lines)
+    assert any(line.startswith("Open now") for line in lines) is (turf == "yes")
 
 
 def test_a_purpose_most_futures_have_done_with_is_over() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 
 import click
@@ -12,11 +13,12 @@ from spoken import METRIC, render, voice_of
 
 from windowcast.cli.output import emit, output_options
 from windowcast.core.phrase import NOTHING, Name, joined, say
-from windowcast.limits.model import TurfSpan
+from windowcast.limits.model import STATE, TurfSpan
 from windowcast.report.board import facts as facts_of
 from windowcast.report.board import options
 from windowcast.report.message import WIDTH, message_text
 from windowcast.report.terminal import table_text
+from windowcast.report.turf_lines import plan_lines
 
 
 def test_table_holds_every_column_of_the_answer() -> None:
@@ -69,6 +71,18 @@ def test_what_is_needed_is_said_once() -> None:
     assert [METRIC.text(said) for said in needed.said] == [
         "Hourly wind, from a forecast or an hourly weather file."
     ]
+
+
+def test_what_the_turf_refuses_on_days_apart_is_said_once() -> None:
+    def no(day: int, harm: float) -> TurfSpan:
+        at = TODAY + dt.timedelta(days=day)
+        return TurfSpan(at, at, "no", STATE, "", None, say("limit.greening_up"), NOTHING, "", harm)
+
+    (line,) = plan_lines([no(0, 0.05), replace(no(1, 0.0), answer="yes"), no(2, 0.1)])
+    said = METRIC.text(line)
+    assert said.startswith("Do not spray, some days from 6 Nov to 8 Nov: ")
+    assert "1 in 10" in said  # the greater of the two
+    assert "some days" not in METRIC.text(plan_lines([no(0, 0.05)])[0])
 
 
 def test_where_nothing_is_open_the_board_says_what_comes_next() -> None:

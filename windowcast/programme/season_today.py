@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from windowcast.core.phrase import Phrase, Quantity, Share, Span, joined, say, sentence
+from windowcast.limits.model import Permission
 from windowcast.programme.model import KeyDate, PurposePlan
 from windowcast.season.model import Emergence, TurfPhase
 from windowcast.windows.odds import DateRange
@@ -25,14 +26,19 @@ def season_today(
     lines = []
     if axis.gone and (facts := list(_yesterday(axis))):
         lines.append(say("standing.yesterday", facts=joined(*facts, join="comma")))
+    today = axis.dates[axis.gone].astype("datetime64[D]").astype(object)
     to_do = [p for p in purposes if p.to_do and p.status == "open"]
-    opened = [_within(p) for p in to_do if p.opened]
-    if opened:
-        lines.append(say("standing.open", purposes=joined(*opened, join="comma")))
+    opened = {answer: [_within(p) for p in to_do if p.opened and _taken(p, today) == answer]
+              for answer in ("yes", "cannot tell", "no")}  # fmt: skip
+    if of := opened["yes"]:
+        lines.append(say("standing.open", purposes=joined(*of, join="comma")))
+    if of := opened["cannot tell"]:
+        lines.append(say("standing.open_unknown", purposes=joined(*of, join="comma")))
+    if of := opened["no"]:
+        lines.append(say("standing.open_refused", purposes=joined(*of, join="comma")))
     about_to = [_within(p) for p in to_do if not p.opened]
     if about_to:
         lines.append(say("standing.about_to_open", purposes=joined(*about_to, join="comma")))
-    today = axis.dates[axis.gone].astype("datetime64[D]").astype(object)
     ahead = [
         (d.ahead, d)
         for d in dates
@@ -98,6 +104,11 @@ def weeds_up(weeds: Sequence[Emergence], share: float) -> Phrase:
     if weeds[0].doubt_weeks:
         return say("standing.weed_up_roughly", share=Share(share), weed=named)
     return say("standing.weed_up", share=Share(share), weed=named)
+
+
+def _taken(plan: PurposePlan, day: dt.date) -> Permission:
+    """What the turf answers on a day; "yes" where nothing of it is asked."""
+    return next((s.answer for s in plan.turf if s.first <= day <= s.last), "yes")
 
 
 def _within(plan: PurposePlan) -> Phrase:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-from windowcast.core.phrase import NOTHING, Phrase, Span, say
+from windowcast.core.phrase import NOTHING, Phrase, Span, Value, say
 from windowcast.limits.model import STATE, TurfSpan
 from windowcast.windows.model import PurposeOutlook
 
@@ -28,8 +29,18 @@ def turf_lines(outlook: PurposeOutlook) -> list[Phrase]:
 
 
 def plan_lines(turf: Sequence[TurfSpan]) -> list[Phrase]:
-    """What the turf refuses, or leaves open, through the season of a purpose."""
-    return [span_line(span) for span in turf if span.answer != "yes"]
+    """What the turf refuses, or leaves open, through the season of a purpose; each reason once."""
+    alike: dict[tuple[object, ...], list[TurfSpan]] = {}
+    for span in turf:
+        if span.answer != "yes":
+            alike.setdefault((span.answer, span.rule, span.reason, span.remedy), []).append(span)
+    return [span_line(_whole(spans), some_days=len(spans) > 1) for spans in alike.values()]
+
+
+def _whole(spans: Sequence[TurfSpan]) -> TurfSpan:
+    """From the first day of the first to the last day of the last, with the greatest harm."""
+    harm = max((s.harm for s in spans if s.harm is not None), default=None)
+    return replace(spans[0], last=spans[-1].last, harm=harm)
 
 
 def chance(share: float) -> Phrase:
@@ -44,9 +55,11 @@ def chance(share: float) -> Phrase:
     return say("limit.one_in", count=round(one_in, -1 if one_in > EXACT_TO else None))
 
 
-def span_line(span: TurfSpan) -> Phrase:
+def span_line(span: TurfSpan, *, some_days: bool = False) -> Phrase:
     """Days on which the turf refuses or cannot tell, why, and what to do about it."""
-    days = span.first if span.last == span.first else Span(span.first, span.last)
+    days: Value = span.first if span.last == span.first else Span(span.first, span.last)
+    if some_days:
+        days = say("limit.some_days", days=days)
     harm = remedy = NOTHING
     if span.rule == STATE and span.harm is not None and LEAST_TOLD <= span.harm < 1.0:
         harm = say("limit.harm_too", chance=chance(span.harm))
