@@ -33,6 +33,7 @@ from windowcast.report.turf_lines import chance
 from windowcast.season.model import TurfPhase
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows.model import PurposeOutlook
+from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
 
 ACTIVES: Actives = load_actives()
@@ -174,6 +175,20 @@ def test_what_slows_growth_is_kept_off_turf_that_must_grow(name: str) -> None:
     assert ask(name, phase=TurfPhase.GREENING).answer == "cannot tell"
     assert ask(name, replace(WHOLE, winterkill="minimal")).answer == "no"
     assert ask(name, replace(WHOLE, thin=True)).answer == "no"
+
+
+@pytest.mark.parametrize("purpose", ["post-early", "dormant"])
+@pytest.mark.parametrize("species", ["st. augustinegrass", "centipedegrass", "seashore paspalum"])
+def test_where_no_active_is_named_a_grass_that_most_of_them_hurt_is_promised_nothing(
+    species: str, purpose: Any
+) -> None:
+    asked = purpose_of(purpose).generic
+    dormant = purpose == "dormant"
+    days = turf_days(JAN, TurfPhase.DORMANT if dormant else TurfPhase.GROWING)
+    assert turf_answers(asked, WHOLE, days)[0].answer == "yes"
+    clear = replace(days, looks=(CanopyLook(JAN, live_shoots=False),))
+    other = turf_answers(asked, replace(WHOLE, species=species), clear)[0]
+    assert other.answer == "cannot tell"
 
 
 def test_a_tank_sheet_refuses_what_the_grass_never_takes() -> None:

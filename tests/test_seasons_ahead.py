@@ -17,6 +17,7 @@ from test_jobs import site
 
 import windowcast
 from windowcast.cli import cli
+from windowcast.core.errors import InputError
 from windowcast.core.season_calendar import season_name
 from windowcast.core.values import PACKAGED
 from windowcast.limits.answer import ground_limits
@@ -226,6 +227,15 @@ def test_programmes_that_come_out_the_same_are_shown_once() -> None:
     assert said.count("Every programme comes out the same") == 1
     assert said.count("Fall pre-emergent about") == len(found.seasons)
     assert "the best of those compared" not in said
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31"])
+def test_a_date_beyond_all_calendars_is_refused_in_one_line(tmp_path: Path, day: str) -> None:
+    file = tmp_path / "park.toml"
+    file.write_text('name = "Park"\nlatitude = 33.5\nlongitude = -86.8\n')
+    result = CliRunner().invoke(cli, ["plan", str(file), "--date", day])
+    assert isinstance(result.exception, InputError)
+    assert result.exception.field == "--date"
 
 
 def test_the_command_prints_json_and_writes_the_picture(tmp_path: Path) -> None:

@@ -88,6 +88,7 @@ def compared(
     from windowcast.records.ledger import label_rates
     from windowcast.records.observations import Logged, observed
     from windowcast.records.resistance import resistance_of
+    from windowcast.weather.load import FIRST_YEAR, LAST_YEAR
 
     site = start.site()
     own = start.beside(site.materials_file)
@@ -95,6 +96,12 @@ def compared(
     materials.at_hand(site.stock, start.site_file)
     labels = label_rates(own, materials)
     today = start.day() or dt.datetime.now(site.zone).date()
+    if not FIRST_YEAR <= today.year <= LAST_YEAR:
+        raise InputError(
+            f"{today} is no date to plan from",
+            field="--date",
+            remedy=f"give one from {FIRST_YEAR} to {LAST_YEAR}",
+        )
     log_file = start.log_file(site)
     logged = None
     if log_file is not None and log_file.is_file():

@@ -85,7 +85,8 @@ def treatments_of(needs: ActiveNeeds, species: str, values: Table) -> tuple[Trea
         return tuple(_of_active(active, species, needs.formulation) for active in needs.actives)
     kind = "pre" if needs.pre else "dormant" if needs.turf_state == "dormant" else "post"
     usual: dict[str, Value] = dict(values.table(f"usual.{kind}"))
-    turf = replace(usual["turf"], value=needs.turf_state) if needs.turf_state else None
+    on = species_key(species) in usual["turf_of"].value
+    turf = replace(usual["turf"], value=needs.turf_state) if needs.turf_state and on else None
     return (
         Treatment(
             name="",
