@@ -39,7 +39,7 @@ from windowcast.report import wording
 from windowcast.report.calendar import calendar_text
 from windowcast.report.message import message_text
 from windowcast.report.page import render_page
-from windowcast.report.season import plan_json, plan_schema, plan_text, shipped_plan_schema
+from windowcast.report.season import from_to, plan_json, plan_schema, plan_text, shipped_plan_schema
 from windowcast.report.terminal import table_text
 from windowcast.weather.ensemble import members
 from windowcast.weather.sample import sample_site, sample_weather
@@ -524,6 +524,16 @@ def test_what_is_left_later_ends_with_the_season() -> None:
     left = later_value(day_score, timing, np.full((5, 10), 0.8), 10, PACKAGED)
     assert left.value == pytest.approx([0.8, 0.8, 0.0, 0.8, 0.8])
     assert left.comes.tolist() == [True, True, False, True, True]
+
+
+def test_a_date_ahead_on_which_all_futures_agree_is_still_about(sample: Answer) -> None:
+    day = dt.date(2018, 2, 10)
+    dormant = replace(
+        purpose(plan_for(sample), "dormant"),
+        closed=None,
+        closes=DateRange(day, day, day, 0, 0, 100),
+    )
+    assert "closes about 10 Feb" in render(from_to(dormant, dt.date(2018, 1, 18)))
 
 
 @pytest.mark.parametrize(

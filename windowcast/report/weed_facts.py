@@ -128,7 +128,7 @@ def list_lines(voice: Voice) -> list[str]:
     lines: list[str] = []
     for heading, weeds in weed_list(voice):
         lines += ["", heading]
-        lines += [f"  {w.code:6s} {w.name:24s} {w.latin}" for w in weeds]
+        lines += [f"  {w.code:6s} {w.name:27s} {w.latin}" for w in weeds]
     return [*lines[1:], "", voice.say("weeds_page.more")]
 
 
