@@ -29,7 +29,7 @@ from windowcast.limits.model import Permission, TurfSpan
 from windowcast.materials.actives import load_actives
 from windowcast.programme.answer import Answer, answer
 from windowcast.programme.foreseen import greenup_by_futures
-from windowcast.programme.key_dates import key_dates
+from windowcast.programme.key_dates import Event, key_dates
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan
 from windowcast.programme.now_or_wait import Later, decision, later_value
 from windowcast.programme.season_plan import _when, _Work, season_plan
@@ -864,3 +864,13 @@ def test_a_better_day_a_week_off_is_named_with_what_rules_it_out(august: Answer)
     assert "Brosnan" in trial.source
     assert f"By {trial.trials} published trials, expect" in render(late.text)
     assert not Met({"LAMAM": 0.0}, "pre", None, load("efficacy")).by(["indaziflam"])
+
+
+def test_a_fall_that_was_over_from_the_start_is_no_date() -> None:
+    """Where soil is colder all summer, the first day looked at is a day of the calendar only."""
+    number = np.arange(10.0)
+    event = Event("soil", NOTHING, "", lambda state: state.soil_5cm_c, from_day=3.0, falls=True)
+    cold, falling = np.ones(10), (number >= 6).astype(np.float64)
+    assert np.isinf(event.day(cold, number))
+    assert event.day(falling, number) == 6
+    assert replace(event, falls=False).day(cold, number) == 3

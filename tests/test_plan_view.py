@@ -13,7 +13,7 @@ from web_fixtures import sample_plan
 
 from windowcast.core.phrase import Quantity, say
 from windowcast.core.season_calendar import start_of_named
-from windowcast.programme.model import KeyDate
+from windowcast.programme.model import KeyDate, YearDate
 from windowcast.report.plan_view import date_row, days_apart, plan_view
 from windowcast.report.years_chart import years_chart
 from windowcast.windows.odds import DateRange
@@ -72,8 +72,12 @@ def test_key_dates_in_words() -> None:
     assert (row.this_season, row.interval) == ("3 Oct", "past")
     assert row.against_normal == "5 days early"
     unknown = date_row(_key(None, None, None), US)
-    assert unknown.this_season == unknown.normal == "cannot tell"
+    assert unknown.this_season == "cannot tell"
+    assert unknown.normal == ""  # no past season to tell of, as of what comes by the calendar
     assert unknown.against_normal == ""
+    seasons = (YearDate("2021/22", None), YearDate("2022/23", None))
+    untold = dataclasses.replace(_key(None, None, None), years=seasons)
+    assert date_row(untold, US).normal == "cannot tell"
 
 
 @pytest.mark.parametrize(

@@ -39,6 +39,9 @@ class Event:
         The last day on which it holds counts, not the first.
     by_calendar
         It comes by the calendar alone, so that past years say nothing of it.
+    falls
+        It has to have been otherwise before: where it holds from the first day on which it is
+        looked for, it does not come, rather than on that day of the calendar.
     """
 
     name: str
@@ -48,13 +51,15 @@ class Event:
     from_day: float = 0.0
     last: bool = False
     by_calendar: bool = False
+    falls: bool = False
 
     def day(self, holds: FloatArray, number: FloatArray) -> FloatArray:
         """Index of the day, ``[...]``; infinite when it does not come, NaN when it is unknown."""
         looked_at = number >= self.from_day
         reached = (holds > 0.5) & looked_at
         unknown = np.isnan(holds) & looked_at
-        return (last_day if self.last else first_day)(reached, unknown)
+        found = (last_day if self.last else first_day)(reached, unknown)
+        return np.where(found == looked_at.argmax(), np.inf, found) if self.falls else found
 
 
 def events(state: SiteState, table: Table, *, southern: bool) -> Iterator[Event]:
@@ -64,7 +69,7 @@ def events(state: SiteState, table: Table, *, southern: bool) -> Iterator[Event]
     for key in ("soil_fall", "soil_peak"):
         entry = table.value(key)
         label = say("key_date.soil_falls", depth=SOIL_DEPTH, limit=_limit(entry))
-        yield Event(key, label, entry.source, _soil(float(entry), -1, week), autumn)
+        yield Event(key, label, entry.source, _soil(float(entry), -1, week), autumn, falls=True)
     for weeds in state.alike():
         weed = weeds[0]
         begins = spring if weed.season == "spring" else 0.0
