@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from log_fixtures import spoiled
 from spoken import METRIC
 from test_jobs import site
 
@@ -28,7 +29,9 @@ from windowcast.materials.needs import needs_of
 from windowcast.materials.resistance import Resistances, ResistanceStatus
 from windowcast.programme.seasons_ahead import ProgrammeAhead, SeasonsAhead, seasons_ahead
 from windowcast.programme.tanks_ahead import GroundAhead, jobs_ahead
+from windowcast.records.model import FieldNote
 from windowcast.records.resistance import group_of
+from windowcast.records.store import SeasonLog
 from windowcast.report.seasons_ahead import ahead_svg, ahead_text
 from windowcast.season.observed import Applied
 from windowcast.windows.model import PURPOSES
@@ -251,3 +254,20 @@ def test_the_command_prints_json_and_writes_the_picture(tmp_path: Path) -> None:
     document = json.loads(result.stdout)
     assert document["seasons"] == ["2026/27", "2027/28"]
     assert out.read_text("utf-8").startswith("<svg")
+
+
+def test_an_entry_that_cannot_be_read_is_named_and_not_passed_over(tmp_path: Path) -> None:
+    """It might be a test that found resistance: the plan says that it goes without it."""
+    file, log_file = tmp_path / "park.toml", tmp_path / "park.log.sqlite"
+    file.write_text(
+        'name = "Park"\nlatitude = 33.5\nlongitude = -86.8\nstock = ["glyphosate"]\n'
+        '[turf]\nspecies = "hybrid bermudagrass"\nmature = true\n'
+        "overseeded = false\n"
+    )
+    with SeasonLog(log_file) as log:
+        spoiled(log, FieldNote(dt.date(2026, 1, 5), "rust"), "resistance", {"date": "warm"})
+    words = ["plan", str(file), "--date", "2026-08-01", "--seasons", "2", "--purpose", "dormant"]
+    result = CliRunner().invoke(cli, words)
+    assert result.exit_code == 0, result.output
+    assert "resistance" in result.stderr
+    assert "is left out" in result.stderr or "Left out" in result.stderr

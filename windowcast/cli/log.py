@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from windowcast.core.site import Site
     from windowcast.materials.actives import Actives
     from windowcast.records.model import Application, Entry, ResistanceTest
-    from windowcast.records.store import Change, SeasonLog, Stored
+    from windowcast.records.store import Change, SeasonLog, Stored, Unusable
     from windowcast.report.catalogue import Voice
 
 _SURVIVED = re.compile(r"surviv|escape|still alive|not killed", re.IGNORECASE).search
@@ -197,9 +197,7 @@ def list_(kind: str | None, form: str, site_file: Path | None, log_file: Path | 
     place = SiteLog(site_file, log_file)
     with place.open() as log:
         entries, unusable = log.read(kind)
-    for item in unusable:
-        said = {"kind": item.kind, "id": item.id[:8], "why": str(item.why)}
-        click.echo(place.voice.say("cli.left_out", **said), err=True)
+    say_left_out(unusable, place.voice)
     if form == "json":
         click.echo(_as_json(entries))
     elif not entries:
@@ -386,6 +384,13 @@ def with_weather(application: Application, place: SiteLog, files: tuple[str, ...
         click.echo(place.voice.say("cli.not_filled", problem=str(error)), err=True)
         return application
     return prefilled(application, weather)
+
+
+def say_left_out(unusable: Iterable[Unusable], voice: Voice) -> None:
+    """Name each entry that cannot be read and is left out of what a command says."""
+    for item in unusable:
+        said = {"kind": item.kind, "id": item.id[:8], "why": str(item.why)}
+        click.echo(voice.say("cli.left_out", **said), err=True)
 
 
 def _say(stored: Stored[Any], place: SiteLog) -> None:

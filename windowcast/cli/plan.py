@@ -80,6 +80,8 @@ def compared(
     """The comparison for each piece of the site's ground, by its log and materials."""
     import datetime as dt
 
+    from windowcast.cli.log import say_left_out
+    from windowcast.cli.output import voice_in
     from windowcast.core.values import PACKAGED
     from windowcast.materials.actives import load_actives
     from windowcast.programme.seasons_ahead import seasons_ahead
@@ -88,6 +90,7 @@ def compared(
     from windowcast.records.ledger import label_rates
     from windowcast.records.observations import Logged, observed
     from windowcast.records.resistance import resistance_of
+    from windowcast.records.store import SeasonLog
     from windowcast.weather.load import FIRST_YEAR, LAST_YEAR
 
     site = start.site()
@@ -106,6 +109,8 @@ def compared(
     logged = None
     if log_file is not None and log_file.is_file():
         logged = Logged.read(log_file, until=today, zone=site.zone)
+        with SeasonLog(log_file, create=False) as log:
+            say_left_out(log.read()[1], voice_in(site.units))
     found = []
     for piece in pieces(site, logged, area):
         known = resistance_of(piece.site, piece.logged, materials, today=today, label_kg_ha=labels)
