@@ -8,11 +8,13 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 
 import pytest
+from report_fixtures import TODAY, job_plan, plan
 from spoken import US, voice_of
 from web_fixtures import sample_plan
 
-from windowcast.core.phrase import Quantity, say
+from windowcast.core.phrase import NOTHING, Quantity, say
 from windowcast.core.season_calendar import start_of_named
+from windowcast.limits.model import TurfSpan
 from windowcast.programme.model import KeyDate, YearDate
 from windowcast.report.plan_view import date_row, days_apart, plan_view
 from windowcast.report.years_chart import years_chart
@@ -104,3 +106,18 @@ def test_a_date_that_may_have_come_says_how_likely() -> None:
     passed = _key(dt.date(2023, 10, 10), None, None)
     passed = dataclasses.replace(passed, passed_between=(dt.date(2023, 10, 8), late))
     assert date_row(passed, US).interval == "8 Oct to 20 Oct, past"
+
+
+@pytest.mark.parametrize(
+    ("answer", "said", "css"),
+    [
+        ("no", "the turf does not take it", "do-not-spray"),
+        ("cannot tell", "cannot tell whether the turf takes it", "cannot-tell"),
+        ("yes", "open now", "go"),
+    ],
+)
+def test_a_job_that_the_turf_refuses_is_not_called_open(answer: str, said: str, css: str) -> None:
+    turf = (TurfSpan(TODAY, TODAY, answer, "new turf", "", None, NOTHING, NOTHING, "", None),)  # type: ignore[arg-type]
+    job = job_plan("dormant", "open", opened=TODAY, turf=turf)
+    row = plan_view(plan(job), US).purposes[0]
+    assert (row.status, row.css) == (said, css)

@@ -52,6 +52,7 @@ class PurposeRow:
 
     plan: PurposePlan
     status: str
+    css: str  # how its card and badge look
     from_to: str
     normal: str
     fewest: str
@@ -140,6 +141,14 @@ def days_apart(days: int, voice: Voice, none: str = "") -> str:
     return voice.say("season.early" if days < 0 else "season.late", days=apart)
 
 
+def _css(purpose: PurposePlan) -> str:
+    if purpose.status == "open" and refused(purpose.turf):
+        return "do-not-spray" if purpose.turf[0].answer == "no" else "cannot-tell"
+    return {"open": "go", "ahead": "wait", "over": "out-of-season"}.get(
+        purpose.status, "cannot-tell"
+    )
+
+
 def _purpose(
     purpose: PurposePlan, covers: tuple[Chart, ...], voice: Voice, today: dt.date
 ) -> PurposeRow:
@@ -149,6 +158,7 @@ def _purpose(
     return PurposeRow(
         plan=purpose,
         status=voice.text(status_words(purpose)),
+        css=_css(purpose),
         from_to=voice.text(from_to(purpose, today)),
         normal=voice.text(normal_from_to(purpose)),
         fewest=voice.text(fewest_days(purpose)),

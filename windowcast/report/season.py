@@ -157,6 +157,9 @@ def status_words(plan: PurposePlan) -> Phrase:
         return say("season.not_expected")
     if plan.status == "open" and plan.opened is None:
         return say("season.about_to_open")
+    if plan.status == "open" and refused(plan.turf):
+        no = plan.turf[0].answer == "no"
+        return say("season.turf_refuses" if no else "season.turf_unknown")
     return say(f"season.status.{plan.status.replace(' ', '_')}")
 
 

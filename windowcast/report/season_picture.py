@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from windowcast.core.phrase import Phrase, joined, say
+from windowcast.limits.model import refused
 from windowcast.programme.answer import Answer
 from windowcast.programme.model import SeasonPlan
 from windowcast.programme.season_today import turf_phase
@@ -128,7 +129,11 @@ def _title(phase: Phrase, plan: SeasonPlan) -> Iterator[Phrase]:
     """The turf, the jobs that are open, and what comes next."""
     yield phase
     to_do = [p for p in plan.purposes if p.to_do and not never_opens(p)]
-    now = [say("purpose.within", title=p.title) for p in to_do if p.status == "open" and p.opened]
+    now = [
+        say("purpose.within", title=p.title)
+        for p in to_do
+        if p.status == "open" and p.opened and not refused(p.turf)
+    ]
     if now:
         yield say("season_picture.open", jobs=joined(*now))
     coming = [
