@@ -104,7 +104,7 @@ def test_numbers_behind_the_chart_match_its_columns(chart: Chart) -> None:
 def test_each_day_is_drawn_with_its_hours_shaded_and_its_window_framed() -> None:
     criteria, level = PACKAGED["criteria"], hour_levels(strip(), Rule.of(PACKAGED["criteria"]))
     outlook = ranking().purposes[1]
-    view = hour_panels("k", outlook, hours(), strip(), level, criteria=criteria, voice=US)
+    view = hour_panels(outlook, hours(), strip(), level, criteria=criteria, voice=US)
     assert [panel.best for panel in view.panels].count(True) == 1
     for n, panel in enumerate(view.panels):
         rects = [r.get("class", "").split() for r in ET.fromstring(panel.svg).iter("rect")]
@@ -125,9 +125,7 @@ def test_a_day_that_the_turf_refuses_offers_no_hours() -> None:
     )
     outlook = replace(ranking().purposes[1], turf=(no,), windows=())
     level = hour_levels(strip(), Rule.of(PACKAGED["criteria"]))
-    view = hour_panels(
-        "k", outlook, hours(), strip(), level, criteria=PACKAGED["criteria"], voice=US
-    )
+    view = hour_panels(outlook, hours(), strip(), level, criteria=PACKAGED["criteria"], voice=US)
     assert view.panels[0].css == "refused"
     assert view.panels[0].offers == "do not spray"
     assert not view.panels[0].hours
@@ -139,7 +137,7 @@ def test_a_day_that_cannot_be_told_is_not_called_a_no() -> None:
     outlook = replace(ranking().purposes[1], turf=(), windows=())
     for level, said in (("unfit", "no: "), ("cannot tell", "cannot tell: ")):
         view = hour_panels(
-            "k", outlook, hours(), strip(), [level] * len(strip().times),
+            outlook, hours(), strip(), [level] * len(strip().times),
             criteria=PACKAGED["criteria"], voice=US,
         )  # fmt: skip
         assert all(panel.offers.startswith(said) for panel in view.panels)

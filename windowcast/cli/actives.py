@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from windowcast.cli.options import materials_option
 from windowcast.core.errors import InputError
 
 STATES = ("dormant", "semi-dormant", "green")
@@ -21,13 +22,7 @@ KINDS = ("grass", "broadleaf", "sedge")
 @click.option("--state", type=click.Choice(STATES), help="State of that grass.")
 @click.option("--group", type=int, help="Those of this mode of action group (WSSA/HRAC).")
 @click.option("--stock", is_flag=True, help="Those in the stock of --site.")
-@click.option(
-    "--site",
-    "site_file",
-    type=click.Path(path_type=Path),
-    metavar="SITE.toml",
-    help="Put the numbers of its materials file over the packaged ones.",
-)
+@materials_option
 @click.option(
     "--format", "format_", type=click.Choice(["table", "json"]), default="table", show_default=True
 )

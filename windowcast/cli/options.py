@@ -60,6 +60,14 @@ area_option = click.option(
     help="Only this area of the site file  [default: all, those that are alike together]",
 )
 
+materials_option = click.option(
+    "--site",
+    "site_file",
+    type=click.Path(path_type=Path),
+    metavar="SITE.toml",
+    help="Put the numbers of its materials file over the packaged ones.",
+)
+
 
 @dataclass(frozen=True)
 class Start:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from windowcast.cli.options import materials_option
 from windowcast.cli.tank_sheet import sheet
 from windowcast.core.errors import InputError
 
@@ -91,13 +92,7 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
 
 @command.command("active")
 @click.argument("name", required=False)
-@click.option(
-    "--site",
-    "site_file",
-    type=click.Path(path_type=Path),
-    metavar="SITE.toml",
-    help="Put the numbers of its materials file over the packaged ones.",
-)
+@materials_option
 def active(name: str | None, site_file: Path | None) -> None:
     """What is known of an active ingredient, with sources; without NAME, all of them.
 

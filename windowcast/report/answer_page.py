@@ -252,7 +252,6 @@ def _purpose(answer: Answer, outlook: PurposeOutlook, ending: str, voice: Voice)
     ranking, strip, hours = answer.ranking, outlook.strip, None
     if strip is not None and ranking.hours is not None and not refused(outlook.turf):
         hours = hour_panels(
-            f"hours-{outlook.purpose}{ending}",
             outlook,
             ranking.hours,
             strip,

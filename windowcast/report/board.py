@@ -84,7 +84,7 @@ def facts(outlook: PurposeOutlook, today: dt.date) -> Iterator[BoardFact]:
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """One way to decide: when, how likely it works out, what it may do, what the day lacks."""
+    """A day to decide for: when, how likely the weather stays fit, and what may go wrong."""
 
     name: Phrase
     window: Window | None
@@ -95,7 +95,7 @@ class Option:
 
 
 def options(outlook: PurposeOutlook, today: dt.date) -> list[Option]:
-    """Today, tomorrow, the best hours and the next best, and leaving it; none without hours."""
+    """Today, tomorrow, the best hours and the next best; none without hours."""
     if not outlook.windows or refused(outlook.turf):
         return []
     best = outlook.windows[0]

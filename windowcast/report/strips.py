@@ -46,13 +46,11 @@ class DayPanel:
 class HourPanels:
     """The days ahead for a purpose."""
 
-    key: str
     title: str
     panels: tuple[DayPanel, ...]
 
 
 def hour_panels(
-    key: str,
     outlook: PurposeOutlook,
     ahead: HoursAhead,
     strip: HourStrip,
@@ -76,7 +74,7 @@ def hour_panels(
     title = voice.say("chart.hours_ahead", title=outlook.title)
     lit = [n for n, light in enumerate(ahead.light) if light]
     if not lit:
-        return HourPanels(key, title, ())
+        return HourPanels(title, ())
     clocks = [ahead.times[n].hour for n in lit]
     frame = _Frame.of(ahead, lit, strip.bounds, (min(clocks), max(clocks) + 1))
     by_day = {window.date: window for window in windows}
@@ -96,7 +94,7 @@ def hour_panels(
                 hours=() if no is not None else tuple(words),
             )
         )
-    return HourPanels(key, title, tuple(panels))
+    return HourPanels(title, tuple(panels))
 
 
 # --- words ---------------------------------------------------------------------------------------
