@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import settings
 
+from windowcast.core.digest import digest_of
 from windowcast.core.phrase import NOTHING, Phrase
 from windowcast.limits.model import Limit
 from windowcast.limits.rules import _Said
@@ -76,7 +77,7 @@ _runs: dict[str, SoilResult] = {}
 
 def _once(forcing: SoilForcing, site: SoilSite, **how: Any) -> SoilResult:
     """The soil model; the latest runs are remembered, and nobody may write into them."""
-    digest = soil_kept._digest(forcing, site, site.values, tuple(how["depths_m"]), *how.items())
+    digest = digest_of(forcing, site, site.values, tuple(how["depths_m"]), *how.items())
     if digest not in _runs:
         _runs[digest] = found = simulate(forcing, site, **how)
         for array in (*vars(found).values(), *vars(found.state).values()):

@@ -19,10 +19,11 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache
+from functools import cache, cached_property
 from importlib import resources
 from typing import Any
 
+from windowcast.core.digest import digest_of
 from windowcast.core.packaged import packaged_toml
 
 VARIED = "varied"  # the note of a value that is not the packaged one
@@ -152,6 +153,11 @@ class Table(Mapping[str, Any]):
             both = isinstance(item, Table) and isinstance(below, Table)
             copy._items[key] = item.over(below, without, f"{at}{key}.") if both else item
         return copy
+
+    @cached_property
+    def digest(self) -> str:
+        """A digest of everything in it."""
+        return digest_of(self._items)
 
     def values_below(self) -> Iterator[Value]:
         """Every `Value` in this table and its branches."""

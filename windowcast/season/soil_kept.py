@@ -9,14 +9,15 @@ from __future__ import annotations
 
 import hashlib
 import sys
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import Any, Protocol
 
 import numpy as np
 
+from windowcast.core.digest import digest_of
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray
 from windowcast.physics.soil import SoilForcing, SoilResult, SoilSite, SoilState, simulate
@@ -87,8 +88,8 @@ class KeptSoil:
         if state is not None or several:
             return self.model(forcing, site, depths_m=depths_m, state=state, compiled=compiled)
         depths = tuple(depths_m)
-        key = f"soil {_digest(at, site.texture, site.irrigated, depths)}"
-        digest = _digest(_program(), forcing, site, site.values, depths)
+        key = f"soil {digest_of(at, site.texture, site.irrigated, depths)}"
+        digest = digest_of(_program(), forcing, site, site.values, depths)
         found = self._found(key, digest, forcing, depths)
         if found is None:
             found = self.model(forcing, site, depths_m=depths, compiled=compiled)
@@ -157,42 +158,4 @@ def _program() -> str:
     folder = resources.files("windowcast.physics")
     texts = sorted((f.name, f.read_bytes()) for f in folder.iterdir() if f.name.endswith(".py"))
     built: Any = np.show_config(mode="dicts")  # numpy's own type leaves the answer out
-    return _digest(texts, sys.version, np.__version__, str(built["SIMD Extensions"]))
-
-
-def _digest(*parts: Any) -> str:
-    """A digest of arrays, numbers, texts, dataclasses and tables of them, to the bit."""
-    made = hashlib.blake2b(digest_size=_DIGEST_BYTES)
-    for part in parts:
-        _feed(made, part)
-    return made.hexdigest()
-
-
-def _feed(made: hashlib.blake2b, part: Any) -> None:
-    """Add one part, with its kind and length in front so that no two parts read alike."""
-    if isinstance(part, np.ndarray):
-        numbers = part.astype(np.int64) if part.dtype.kind == "M" else part
-        made.update(f"[{part.dtype.str}{part.shape}".encode())
-        made.update(np.ascontiguousarray(numbers).tobytes())
-    elif isinstance(part, bytes):
-        made.update(b"b%d:" % len(part))
-        made.update(part)
-    elif is_dataclass(part):
-        made.update(type(part).__name__.encode())
-        for entry in fields(part):
-            _feed(made, getattr(part, entry.name))
-    elif isinstance(part, Mapping):
-        made.update(b"{%d" % len(part))
-        for name, item in part.items():
-            _feed(made, name)
-            _feed(made, item)
-    elif isinstance(part, tuple | list):
-        made.update(b"(%d" % len(part))
-        for item in part:
-            _feed(made, item)
-    elif part is None or isinstance(part, str | int | float | np.generic):
-        text = repr(part).encode()
-        made.update(b"r%d:" % len(text))
-        made.update(text)
-    else:
-        raise TypeError(f"{type(part).__name__} has no digest")
+    return digest_of(texts, sys.version, np.__version__, str(built["SIMD Extensions"]))
