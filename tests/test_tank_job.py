@@ -136,6 +136,11 @@ def test_the_strictest_of_several_areas_says_no_first(file: Path) -> None:
     text = " ".join(sheet_text(sheet, US).split())
     assert text.index("do not use it") < text.index("Area")
     assert text.count("do not use it") == 1
+    assert text.index("Do not spray.") < text.index("do not use it")
+    allowed = sheet_text(job(file, "Shed jug").sheet, US)
+    for step in (" load of ", "fill to", "fill up to"):
+        assert step in allowed
+        assert step not in text, "nobody mixes what must not be sprayed"
 
 
 def test_the_year_counts_the_area_that_had_most(file: Path) -> None:

@@ -178,6 +178,8 @@ def test_what_the_turf_forbids_stands_first_and_is_still_recorded(
     browser = client(tmp_path)
     page = browser.get(f"/s/{slug}/plan?p0.name=Shed+jug&where=greens").text
     assert page.index("do not use it") < page.index("<dt>Area</dt>")
+    assert page.index("Do not spray.") < page.index("do not use it")
+    assert '<th scope="col">Load</th>' not in page
     person = Person(browser, page)
     person.press(f"/s/{slug}/plan/log", "post")
     assert "though the turf should not have had it" in person.page

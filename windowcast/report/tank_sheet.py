@@ -72,6 +72,8 @@ def sheet_text(sheet: TankSheet, voice: Voice, title: str = "") -> str:
     said = said_sheet(sheet, voice)
     title = title or voice.say("sheet.title")
     lines = [title, "=" * min(len(title), WIDTH), ""]
+    if sheet.refusals:
+        lines += [voice.say("sheet.refused"), ""]
     for refusal in sheet.refusals:
         lines += [*wrap(voice.text(refusal), WIDTH), ""]
     lines += [
@@ -83,7 +85,8 @@ def sheet_text(sheet: TankSheet, voice: Voice, title: str = "") -> str:
     ]
     if sheet.droplet_source:
         lines.append(_row("", voice.text(sheet.droplet_source)))
-    lines += ["", *_loads(sheet, voice)]
+    if not sheet.refusals:  # nobody mixes what must not be sprayed
+        lines += ["", *_loads(sheet, voice)]
     for heading, items in (
         (say("sheet.nozzles"), said.nozzle),
         (say("sheet.year"), said.year),
