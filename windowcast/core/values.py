@@ -23,7 +23,6 @@ from functools import cache, cached_property
 from importlib import resources
 from typing import Any
 
-from windowcast.core.digest import digest_of
 from windowcast.core.packaged import packaged_toml
 
 VARIED = "varied"  # the note of a value that is not the packaged one
@@ -157,6 +156,8 @@ class Table(Mapping[str, Any]):
     @cached_property
     def digest(self) -> str:
         """A digest of everything in it."""
+        from windowcast.core.digest import digest_of  # brings NumPy, which few tables need
+
         return digest_of(self._items)
 
     def values_below(self) -> Iterator[Value]:
