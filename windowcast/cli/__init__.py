@@ -8,7 +8,7 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NoReturn
 
 gc.set_threshold(100_000, 50, 50)  # a short run gains nothing from looking through its imports
 atexit.register(gc.freeze)  # nor from looking through all of it once more at its end
@@ -81,7 +81,8 @@ class LazyGroup(click.Group):
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="windowcast")
-def cli() -> None:
+@click.option("--debug", is_flag=True, help="Show where in the program an unforeseen fault arose.")
+def cli(*, debug: bool) -> None:
     """Timing of winter weed control in warm-season turf, from weather data.
 
     Start with: windowcast rank --sample
@@ -90,6 +91,7 @@ def cli() -> None:
 
 def main(args: list[str] | None = None) -> Any:
     """Run the command line; every expected failure ends in one line and its exit code."""
+    words = sys.argv[1:] if args is None else args
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "true")  # spares a look through packages
     try:
         code = cli.main(args=args, prog_name="windowcast", standalone_mode=False)
@@ -99,9 +101,7 @@ def main(args: list[str] | None = None) -> Any:
         error.show()
         sys.exit(error.exit_code)
     except click.UsageError as error:
-        click.echo(
-            f"windowcast: {_misused(error, sys.argv[1:] if args is None else args)}", err=True
-        )
+        click.echo(f"windowcast: {_misused(error, words)}", err=True)
         sys.exit(error.exit_code)
     except click.ClickException as error:
         click.echo(f"windowcast: {error.format_message()}", err=True)
@@ -121,6 +121,22 @@ def main(args: list[str] | None = None) -> Any:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
+    except OSError as error:
+        _fault(error, words, f"cannot go on ({error.strerror or error})")
+    except Exception as error:
+        _fault(
+            error, words, f"met a fault of its own ({type(error).__name__}); show it with --debug"
+        )
+
+
+def _fault(error: Exception, words: Sequence[str], said: str) -> NoReturn:
+    """The last resort: one line and exit code 1, with the trace only where it was asked for."""
+    if "--debug" in words:
+        import traceback
+
+        traceback.print_exception(error)
+    click.echo(f"windowcast: {' '.join(said.split())}", err=True)
+    sys.exit(1)
 
 
 def _misused(error: click.UsageError, words: Sequence[str]) -> InputError:

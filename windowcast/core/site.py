@@ -8,7 +8,6 @@ the value found, what is allowed, and what to do. ``windowcast init`` writes one
 from __future__ import annotations
 
 import datetime as dt
-import tomllib
 from collections.abc import Sequence
 from os import PathLike
 from pathlib import Path
@@ -30,6 +29,7 @@ from pydantic_core import PydanticCustomError
 
 from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import parsed_toml, read_regular
 from windowcast.core.record import DateArray, Place
 from windowcast.core.sprayer import Operator, Sprayer
 from windowcast.core.turf import Area, KnownResistance, Name, Sensitive, SiteTable, Soil, Turf
@@ -313,20 +313,17 @@ def load_site(path: str | PathLike[str]) -> Site:
         File missing, not TOML, or a key is unknown or out of range; names file, line, key, value,
         what is allowed and what to do.
     """
-    file = Path(path)
     remedy = "write one with windowcast init"
     try:
-        if file.stat().st_size > MAX_SITE_BYTES:
+        content = read_regular(path, MAX_SITE_BYTES)
+        if len(content) > MAX_SITE_BYTES:
             raise InputError("is too large for a site file", path=path, remedy=remedy)
-        text = file.read_text("utf-8")
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"is not valid TOML: {error}", path=path, remedy="correct it") from None
+        text = content.decode("utf-8").replace("\r\n", "\n")
     except UnicodeDecodeError:
         raise InputError("is not a text file", path=path, remedy=remedy) from None
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", path=path, remedy=remedy) from None
-    return site_from(raw, path, text, today=dt.date.today())  # noqa: DTZ011 - a slip, not a clock
+    return site_from(parsed_toml(text, path), path, text, today=dt.date.today())  # noqa: DTZ011 - a slip, not a clock
 
 
 def site_from(

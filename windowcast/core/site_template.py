@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from dataclasses import dataclass
 
+from windowcast.core.given_files import parsed_toml
 from windowcast.core.site import Site, site_from
 from windowcast.core.turf import Species, Texture
 
@@ -195,7 +195,7 @@ def site_toml(answers: Answers) -> str:
 
 def checked(text: str) -> Site:
     """The site a file's text describes; InputError says what is wrong."""
-    return site_from(tomllib.loads(text))
+    return site_from(parsed_toml(text))
 
 
 def _quoted(text: str) -> str:

@@ -7,7 +7,6 @@ absent value is unknown: criteria must then say "cannot tell: take it from your 
 from __future__ import annotations
 
 import datetime as dt
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cache
@@ -18,6 +17,7 @@ from typing import Any, Literal
 
 from windowcast.core import values
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import parsed_toml, read_regular
 from windowcast.core.turf import Species
 from windowcast.core.units import Dimension, convert
 from windowcast.core.values import Value
@@ -443,6 +443,9 @@ def _inner_key(table: str, key: str) -> str:
     return species_key(key)
 
 
+_MOST_BYTES = 1_000_000  # of a materials file
+
+
 def _is_month_day(value: Any) -> bool:
     try:
         dt.date.fromisoformat(f"2000-{value}")
@@ -458,9 +461,10 @@ def _is_number(*items: Any) -> bool:
 def read_toml(path: str | PathLike[str]) -> dict[str, Any]:
     """A materials file, with its faults as `InputError`."""
     try:
-        return tomllib.loads(Path(path).read_text("utf-8"))
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"is not valid TOML: {error}", path=path, remedy="correct it") from None
+        content = read_regular(path, _MOST_BYTES)
+        if len(content) > _MOST_BYTES:
+            raise InputError("is too large for a materials file", path=path, remedy="cut it down")
+        return parsed_toml(content.decode("utf-8").replace("\r\n", "\n"), path)
     except UnicodeDecodeError:
         raise InputError("is not a text file", path=path, remedy="save it as UTF-8") from None
     except OSError as error:

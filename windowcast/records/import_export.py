@@ -203,6 +203,8 @@ def _refuse_dates(placed: Iterable[tuple[str, str, Any, Any]], path: str | PathL
 def _from_json(text: str, path: str | PathLike[str]) -> list[Change]:
     try:
         document = json.loads(text)
+    except RecursionError:
+        raise InputError("is nested too deep", path=path, remedy="export it again") from None
     except ValueError as error:
         raise InputError(f"is not JSON: {error}", path=path, remedy="export it again") from None
     if not isinstance(document, dict) or document.get("format") != FORMAT:
@@ -216,8 +218,13 @@ def _from_json(text: str, path: str | PathLike[str]) -> list[Change]:
             path=path,
             remedy="update windowcast",
         )
+    listed = document.get("changes")
+    if not isinstance(listed, list):
+        raise InputError(
+            "is not a list of changes", path=path, field="changes", remedy="export it again"
+        )
     changes = []
-    for count, item in enumerate(document.get("changes", []), start=1):
+    for count, item in enumerate(listed, start=1):
         try:
             revisions = [(r["entry"], r["kind"], r["body"]) for r in item["revisions"]]
             head = (item["change"], item["at"], item["action"], item["undoes"])

@@ -179,8 +179,8 @@ class Client:
             with self._send(session, asked) as response:
                 if response.status_code not in (301, 302, 303, 307, 308):
                     return _reply(response, asked)
-                target = urljoin(asked.url, response.headers.get("Location", ""))
-            if not _same_host(asked.url, target):
+                target = _joined(asked.url, response.headers.get("Location", ""))
+            if not target or not _same_host(asked.url, target):
                 other = host_of(target) or "nowhere"
                 text = f"it points to another host ({other})"
                 raise FetchError(Kind.REDIRECT, asked.host, text)
@@ -254,6 +254,16 @@ def _reply(response: Response, asked: _Asked) -> Reply:
 def _no_credentials(request: PreparedRequest) -> PreparedRequest:
     """Stands in for authentication, so that none is taken from ``.netrc``."""
     return request
+
+
+def _joined(url: str, location: str) -> str:
+    """Where a redirect leads; "" where that is no address (an open bracket, a port past 65535)."""
+    try:
+        target = urljoin(url, location)
+        _ = urlsplit(target).port  # is read, and judged, only here
+    except ValueError:
+        return ""
+    return target
 
 
 def _same_host(url: str, target: str) -> bool:

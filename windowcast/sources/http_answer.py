@@ -180,8 +180,9 @@ def status_error(
     """The error for a status that is neither an answer nor 'not there'."""
     status, wait = response.status_code, response.headers.get("Retry-After", "")
     wait_s: float | None = None
-    if wait.strip().isdigit():
-        wait_s = float(wait)
+    if wait.strip().isdecimal():
+        # digits beyond these say "never"; no pause may become infinite
+        wait_s = float(wait) if len(wait.strip()) < 9 else 1e9
     elif (until := http_date(wait)) is not None:
         wait_s = max(0.0, until - (server_time or time.time()))
     problem = _problem(response, host, stop)

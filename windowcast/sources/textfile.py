@@ -6,9 +6,9 @@ import re
 import zlib
 from collections.abc import Iterator
 from os import PathLike
-from pathlib import Path
 
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import read_regular
 
 MAX_BYTES = 64 * 1024 * 1024  # of text, after decompression; 150 years of .dly take 2 MB
 WORKBOOK = b"PK\x03\x04"  # .xlsx is a zip archive
@@ -37,21 +37,18 @@ def read_text_bytes(
     InputError
         Missing, a folder, not readable, empty, larger than `limit`, broken gzip, or binary.
     """
-    file = Path(path)
     try:
-        if file.is_dir():
-            raise InputError("is a folder", path=path, remedy="name a file in it")
-        if file.stat().st_size > limit:
-            raise _too_large(path, limit)
-        with file.open("rb") as stream:
-            # only a file tells its size: what a pipe or a device gives is bounded here
-            data = stream.read() if file.is_file() else stream.read(limit + 1)
+        data = read_regular(path, limit)
+    except IsADirectoryError:
+        raise InputError("is a folder", path=path, remedy="name a file in it") from None
     except OSError as error:
         raise InputError(
             f"cannot be read ({error.strerror or error})",
             path=path,
             remedy="check the name and the permissions",
         ) from None
+    if len(data) > limit:
+        raise _too_large(path, limit)
     if data.startswith(_GZIP):
         data = _unzipped(data, path, limit)
     if len(data) > limit:

@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import read_regular
 from windowcast.core.phrase import Phrase, of_variable, say
 from windowcast.core.record import (
     DAILY_VARIABLES,
@@ -70,8 +71,7 @@ def first_line(path: str | PathLike[str]) -> str:
         As `read_text_bytes`.
     """
     try:
-        with Path(path).open("rb") as stream:
-            head = stream.read(4096)
+        head = read_regular(path, 4095)
         if head.startswith(b"\x1f\x8b"):
             head = zlib.decompressobj(wbits=31).decompress(head, 4096)
     except (OSError, zlib.error):

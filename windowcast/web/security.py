@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import ipaddress
+import re
 import secrets
 import time
 from collections import OrderedDict
@@ -143,12 +144,14 @@ def _is_ip(name: str) -> bool:
     return True
 
 
+_HOST = re.compile(r"(?:\[([^\[\]]+)\]|([^\[\]:]+))(?::\d*)?")  # "[::1]:8765", "localhost"
+
+
 def host_name(headers: Headers) -> str:
-    """The host asked for, without its port."""
+    """The host asked for, without its port; "" where it is not written as one."""
     host = headers.get("host", "").strip().lower()
-    if host.startswith("["):
-        return host[1:].partition("]")[0]
-    return host.rpartition(":")[0] if ":" in host else host
+    found = _HOST.fullmatch(host)
+    return (found[1] or found[2]) if found else ""
 
 
 class BodyLayer:

@@ -1,0 +1,49 @@
+"""Files that a user names, read with a bound: a pipe or a device is refused, never waited for."""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+import tomllib
+from os import PathLike
+from pathlib import Path
+from typing import Any
+
+from windowcast.core.errors import InputError
+
+
+def read_regular(path: str | PathLike[str], limit: int) -> bytes:
+    """The contents of a regular file, one byte more than `limit` [byte] where it is larger.
+
+    Raises
+    ------
+    InputError
+        A pipe or a device, which has no end of its own.
+    OSError
+        It cannot be read, or is a folder.
+    """
+    if Path(path).is_dir():
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
+    # without O_NONBLOCK, opening a pipe waits for somebody to write into it
+    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(handle, "rb") as stream:
+        if not stat.S_ISREG(os.fstat(handle).st_mode):
+            raise InputError(
+                "is a pipe or a device, not a file", path=path, remedy="save it as a file first"
+            )
+        return stream.read(limit + 1)
+
+
+def parsed_toml(text: str, path: str | PathLike[str] | None = None) -> dict[str, Any]:
+    """The tables of a TOML text; InputError where it is none, or nested beyond sense."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"is not valid TOML: {error}", path=path, remedy="correct it") from None
+    except RecursionError:
+        raise InputError(
+            "is nested too deep", path=path, remedy="write lists and tables as the examples do"
+        ) from None
+    except ValueError as error:  # a number of thousands of digits
+        raise InputError(f"is not valid TOML: {error}", path=path, remedy="correct it") from None
