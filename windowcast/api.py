@@ -159,6 +159,7 @@ def load_weather(
     offline: bool = False,
     hours_days: int = RECENT_HOURS_DAYS,
     progress: Progress | None = None,
+    deadline_s: float | None = None,
 ) -> Weather:
     """All the weather an answer rests on: checked, gaps filled, on one axis.
 
@@ -177,6 +178,8 @@ def load_weather(
         Days before the date for which hours are kept.
     progress
         Called with what is fetched, how much is done and how much there is.
+    deadline_s
+        Seconds in which all sources must have answered; ``WINDOWCAST_DEADLINE`` or 30 by default.
 
     Returns
     -------
@@ -218,6 +221,7 @@ def load_weather(
         offline=offline,
         hours_days=hours_days,
         progress=progress,
+        deadline_s=deadline_s,
     )
 
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from windowcast.programme.answer import Answer
 
 Command = Callable[..., Any]
+_DEADLINE = "windowcast.deadline_s"  # where a command's context keeps it
 
 _OPTIONS = (
     click.argument(
@@ -39,13 +40,22 @@ _OPTIONS = (
         help="Date of the answer (today on the site's clock).",
     ),
     click.option("--offline", is_flag=True, help="Use only files and what is cached."),
+    click.option(
+        "--deadline",
+        type=click.FloatRange(min=0, min_open=True),
+        metavar="SECONDS",
+        expose_value=False,
+        callback=lambda ctx, _, value: ctx.meta.__setitem__(_DEADLINE, value),
+        help="Wait so long for all sources together  [default: 30]",
+    ),
 )
 
 
 def site_options(command: Command) -> Command:
-    """Add ``[SITE.toml] --sample --weather --date --offline`` to a command.
+    """Add ``[SITE.toml] --sample --weather --date --offline --deadline`` to a command.
 
-    They arrive as ``site_file, sample, files, date, offline``; give them to `Start`.
+    They arrive as ``site_file, sample, files, date, offline``; give them to `Start`, which finds
+    the deadline in the command's context.
     """
     for option in reversed(_OPTIONS):
         command = option(command)
@@ -137,6 +147,7 @@ class Start:
                 files=self.files,
                 today=today,
                 offline=self.offline,
+                deadline_s=_given_deadline_s(),
                 progress=progress,
                 hours_days=hours_days or RECENT_HOURS_DAYS,
             )
@@ -179,3 +190,9 @@ class Start:
         from windowcast.core.site import log_beside
 
         return log_beside(site, self.site_file) if self.site_file is not None else None
+
+
+def _given_deadline_s() -> float | None:
+    """What ``--deadline`` of the running command says; None where it says nothing."""
+    context = click.get_current_context(silent=True)
+    return context.meta.get(_DEADLINE) if context else None

@@ -103,7 +103,7 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
     today = local_today(site.zone)
     first = dt.date(today.year - years, 1, 1) if years else None
     with Cache() as cache, fetch_progress() as progress:
-        fetcher = Fetcher(cache, offline=offline, refresh=not offline)
+        fetcher = Fetcher.within(cache, offline=offline, refresh=not offline)
         found = gather(site, today=today, first=first, fetcher=fetcher, progress=progress)
         asked = fetcher.client.requests_sent
     voice = voice_in(site.units)

@@ -11,6 +11,7 @@ REMARKS = frozenset(
         "archive-lag",
         "archive-unreachable",
         "clock-skew",
+        "cut-off",
         "forecast-layer",
         "forecast-unreachable",
         "highs-a-day-late",

@@ -10,15 +10,46 @@ and `Fetched.problem` say when the source could not be asked.
 
 from __future__ import annotations
 
+import math
+import os
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
+from windowcast.core.errors import InputError
 from windowcast.core.values import load
 from windowcast.sources.cache import Cache, Entry
 from windowcast.sources.http import Client
 from windowcast.sources.http_answer import Expect, FetchError, Kind, host_of
+from windowcast.sources.side_by_side import side_by_side
+
+DEADLINE = "WINDOWCAST_DEADLINE"
+
+
+def deadline_s() -> float:
+    """Seconds in which all sources of one command must have answered.
+
+    ``WINDOWCAST_DEADLINE``, or ``http.command_deadline`` of ``sources.toml``.
+
+    Raises
+    ------
+    InputError
+        The variable holds no number above zero.
+    """
+    text = os.environ.get(DEADLINE, "")
+    if not text:
+        return load("sources").number("http.command_deadline")
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = math.nan
+    if not 0 < seconds < math.inf:
+        raise InputError(
+            f"{text!r} is no number of seconds", field=DEADLINE, remedy="write it as 30"
+        )
+    return seconds
 
 
 def _no_problem(body: bytes) -> str:
@@ -105,6 +136,23 @@ class Fetcher:
     clock: Callable[[], float] = time.time
     _asked: set[str] = field(default_factory=set)  # in this run; `refresh` asks once
 
+    @classmethod
+    def within(cls, cache: Cache, seconds: float | None = None, **more: Any) -> Fetcher:
+        """A fetcher whose every request has ended after so many seconds, counted from now.
+
+        Parameters
+        ----------
+        seconds
+            For all sources together; None for `deadline_s`.
+        """
+        limit = deadline_s() if seconds is None else seconds
+        return cls(cache, Client(stop=time.monotonic() + limit), **more)
+
+    @property
+    def cut_off(self) -> bool:
+        """Whether the time for all sources was over before all had answered."""
+        return self.client.cut_off
+
     def get(self, url: str, terms: Terms, *, refresh: bool = False, anew: bool = False) -> Fetched:
         """The answer at `url`; with `refresh` asked even if fresh, with `anew` unconditionally.
 
@@ -188,10 +236,8 @@ class Fetcher:
         asked = [u for u, e in entries.items() if e is None or self.refresh or not _fresh(e, now)]
         if self.offline or len(asked) < 2:
             return [one(url) for url in urls]
-        from concurrent.futures import ThreadPoolExecutor
-
-        with ThreadPoolExecutor(int(load("sources").number("http.concurrency"))) as pool:
-            return list(pool.map(one, urls))
+        at_once = int(load("sources").number("http.concurrency"))
+        return side_by_side([partial(one, url) for url in urls], at_once)
 
     def _kept(self, entry: Entry, *, stale: bool = False, problem: str = "") -> Fetched:
         return Fetched(

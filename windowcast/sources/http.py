@@ -7,6 +7,7 @@ program and nothing about the user: no credentials from ``.netrc``, no cookies.
 
 from __future__ import annotations
 
+import math
 import random
 import threading
 import time
@@ -99,8 +100,10 @@ class Client:
     """Sends GET requests; safe to use from several threads."""
 
     limits: Limits = field(default_factory=Limits.default)
+    stop: float = math.inf  # of everything this client asks [monotonic seconds]
     sleep: Callable[[float], None] = time.sleep
     requests_sent: int = 0
+    cut_off: bool = False  # whether `stop` came before an answer
     _down: dict[str, FetchError] = field(default_factory=dict)
     _failures: dict[str, int] = field(default_factory=dict)
     _local: threading.local = field(default_factory=threading.local)
@@ -128,12 +131,15 @@ class Client:
         Raises
         ------
         FetchError
-            No usable answer before the deadline. A host that could not be reached is not tried
-            again by this client.
+            No usable answer before the deadline, this address's or the client's. A host that could
+            not be reached is not tried again by this client.
         """
         host = host_of(url)
         if host in self._down:
             raise self._down[host]
+        if self._out_of_time:
+            self.cut_off = True
+            raise FetchError(Kind.DEADLINE, host, "not asked: the time for this command was over")
         headers = {
             "User-Agent": USER_AGENT,
             "Accept": accept,
@@ -142,7 +148,7 @@ class Client:
             **({"If-Modified-Since": last_modified} if last_modified else {}),
         }
         session = self._session()
-        stop = time.monotonic() + self.limits.deadline_s
+        stop = min(time.monotonic() + self.limits.deadline_s, self.stop)
         asked = _Asked(url, headers, expect, max_bytes, stop)
         attempt = 0
         while True:
@@ -159,12 +165,19 @@ class Client:
                     if time.monotonic() + pause < stop:
                         self.sleep(pause)
                         continue
+                    self.cut_off |= time.monotonic() + pause >= self.stop
+                self.cut_off |= self._out_of_time
                 if error.kind is Kind.DEADLINE:
                     del self._local.session  # the thread left behind may still be using it
                 self._failures[host] = self._failures.get(host, 0) + 1
                 if error.kind in _HOST_DOWN or self._failures[host] >= _FAILURES_IN_A_ROW:
                     self._down[host] = error
                 raise
+
+    @property
+    def _out_of_time(self) -> bool:
+        """Whether the time for everything this client asks is over."""
+        return time.monotonic() >= self.stop
 
     def _pause(self, attempt: int, wait_s: float | None) -> float:
         """Seconds before the next try: what the server asked for, or backoff with jitter."""

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.local_days import local_today
@@ -19,6 +20,7 @@ from windowcast.sources.fetch import Fetcher
 from windowcast.sources.http_answer import FetchError, Kind
 from windowcast.sources.kept import kept_text
 from windowcast.sources.own_logger import read_own
+from windowcast.sources.side_by_side import side_by_side
 from windowcast.sources.source import Found, Progress, Request
 from windowcast.weather.drift import compared
 
@@ -77,13 +79,20 @@ def gather(
         site.weather.station,
         progress or (lambda what, done, total: None),
     )
-    issued = _forecast(site, request, fetcher) if ahead else Found()
-    archive = Found()
-    if past or not issued.records:
-        archive = _archive(request, fetcher, needed=past and not given)
+    works: list[Callable[[], Found]] = []
+    if ahead:
+        works.append(partial(_forecast, site, request, fetcher))
+    if past:
+        works.append(partial(_archive, request, fetcher, needed=not given))
+    found = side_by_side(works, len(works))
+    issued = found[0] if ahead else Found()
+    archive = found[-1] if past else Found()
+    if not past and not issued.records:
+        archive = _archive(request, fetcher, needed=False)
     measured = [r for r in archive.records if _measured(r)]
     modelled = [r for r in archive.records if not _measured(r)]
-    flags = [*issued.flags, *archive.flags, *compared(own, [*given, *measured], tables)]
+    cut = [remark("cut-off", say("flag.cut_off"))] if fetcher.cut_off else []
+    flags = [*cut, *issued.flags, *archive.flags, *compared(own, [*given, *measured], tables)]
     if archive.records and site.elevation_m is None:
         flags.append(remark("no-elevation", say("flag.no_elevation", rate=lapse_rate())))
     fetched = [*measured, *issued.records, *modelled]

@@ -45,6 +45,7 @@ def load_weather(
     hours_days: int = RECENT_HOURS_DAYS,
     progress: Progress | None = None,
     fetcher: Fetcher | None = None,
+    deadline_s: float | None = None,
     tables: Tables = PACKAGED,
 ) -> Weather:
     """The weather of a site.
@@ -68,6 +69,9 @@ def load_weather(
         Told how a long fetch gets on.
     fetcher
         Cache and client; by default the user's cache.
+    deadline_s
+        Seconds in which all sources must have answered; by default `fetch.deadline_s`. What has
+        not come by then is named, and what is kept serves.
     tables
         The science values to go by: ``quality`` and ``sources``.
 
@@ -106,7 +110,7 @@ def load_weather(
         past=known_to is None or (live and known_to < yesterday),
         ahead=live or known_to is None,
         given=given,
-        fetcher=fetcher or Fetcher(Cache(), offline=offline),
+        fetcher=fetcher or Fetcher.within(Cache(), deadline_s, offline=offline),
         progress=progress,
         tables=tables,
     )
