@@ -32,9 +32,10 @@ def test_every_screen_is_there_for_the_sample_and_for_an_own_site(
     page = browser.get(f"/s/{slug}/{screen}")
     assert page.status_code == 200
     assert "Before you spray" in page.text
-    # only the season's picture has a script, one file of our own that reads it out day by day
+    # files of our own read out the season's picture day by day, and today's hours check by check
     scripts = re.findall(r"<script[^>]*>", page.text)
-    wanted = ['<script src="/static/season.js" defer>'] if screen == "season" else []
+    of = {"season": "season", "today": "hours"}.get(screen)
+    wanted = [f'<script src="/static/{of}.js" defer>'] if of else []
     assert scripts == wanted
     assert " style=" not in page.text
 

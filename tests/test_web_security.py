@@ -40,6 +40,7 @@ def _with_token() -> Guard:
         "/api/none",
         "/static/windowcast.css",
         "/static/season.js",
+        "/static/hours.js",
         "/none",
     ],
 )

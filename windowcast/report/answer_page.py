@@ -15,6 +15,7 @@ from windowcast.programme.answer import Answer
 from windowcast.programme.season_today import turf_phase, weeds_up
 from windowcast.report import board, wording
 from windowcast.report.catalogue import Voice
+from windowcast.report.hour_checks import HourTable, hour_table
 from windowcast.report.strips import HourPanels, hour_panels
 from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.season.model import SiteState, TurfPhase
@@ -173,6 +174,7 @@ class PurposeView:
     sure: str
     facts: tuple[tuple[str, tuple[str, ...]], ...]
     hours: HourPanels | None
+    checks: HourTable | None
     id: str
 
 
@@ -188,19 +190,27 @@ class AnswerView:
     closed: tuple[PurposeView, ...]
 
 
-def answer_views(answers: Sequence[Answer], voice: Voice) -> tuple[AnswerView, ...]:
+def answer_views(
+    answers: Sequence[Answer], voice: Voice, *, checks: bool = False
+) -> tuple[AnswerView, ...]:
     """Everything a page says about the answers for a site's ground; no id stands twice in it."""
     return tuple(
-        answer_view(answer, voice, f"-{n}" if n else "") for n, answer in enumerate(answers)
+        answer_view(answer, voice, f"-{n}" if n else "", checks=checks)
+        for n, answer in enumerate(answers)
     )
 
 
-def answer_view(answer: Answer, voice: Voice, ending: str = "") -> AnswerView:
-    """Everything the page says about an answer; `ending` is that of its ids."""
+def answer_view(
+    answer: Answer, voice: Voice, ending: str = "", *, checks: bool = False
+) -> AnswerView:
+    """Everything the page says about an answer.
+
+    `ending` is that of its ids; `checks`: with every criterion by the hour, which is long.
+    """
     ranking = answer.ranking
     later = [outlook for outlook in ranking.purposes if not outlook.in_season]
     purposes = [
-        _purpose(answer, outlook, ending, voice)
+        _purpose(answer, outlook, ending, voice, checks=checks)
         for outlook in (*board.in_order(ranking.purposes), *later)
     ]
     return AnswerView(
@@ -247,18 +257,16 @@ def hour_levels(strip: HourStrip, rule: Rule) -> tuple[Verdict, ...]:
     return tuple(level(score) for score in strip.scores)
 
 
-def _purpose(answer: Answer, outlook: PurposeOutlook, ending: str, voice: Voice) -> PurposeView:
+def _purpose(
+    answer: Answer, outlook: PurposeOutlook, ending: str, voice: Voice, *, checks: bool
+) -> PurposeView:
     criteria, said = answer.tables["criteria"], voice.unbroken
-    ranking, strip, hours = answer.ranking, outlook.strip, None
+    ranking, strip, hours, table = answer.ranking, outlook.strip, None, None
     if strip is not None and ranking.hours is not None and not refused(outlook.turf):
-        hours = hour_panels(
-            outlook,
-            ranking.hours,
-            strip,
-            hour_levels(strip, Rule.of(criteria)),
-            criteria=criteria,
-            voice=said,
-        )
+        ahead, levels = ranking.hours, hour_levels(strip, Rule.of(criteria))
+        hours = hour_panels(outlook, ahead, strip, levels, criteria=criteria, voice=said)
+        if checks:
+            table = hour_table(ahead, strip, levels, outlook.turf, criteria=criteria, voice=said)
     facts = (
         (said.text(fact.name), tuple(said.text(one) for one in fact.said))
         for fact in board.facts(outlook, ranking.today)
@@ -271,5 +279,6 @@ def _purpose(answer: Answer, outlook: PurposeOutlook, ending: str, voice: Voice)
         said.text(board.sure(outlook)),
         tuple(facts),
         hours,
+        table,
         f"purpose-{outlook.purpose}{ending}",
     )

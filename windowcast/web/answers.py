@@ -54,7 +54,7 @@ class Ready:
     @cached_property
     def views(self) -> InVoices[tuple[AnswerView, ...]]:
         """The answers made ready for the templates."""
-        return InVoices(lambda voice: answer_views(self.answers, voice))
+        return InVoices(lambda voice: answer_views(self.answers, voice, checks=True))
 
     @cached_property
     def body(self) -> InVoices[str]:

@@ -40,6 +40,11 @@ def season_script(request: Request) -> Response:
     return Response(_static("season.js"), media_type="text/javascript")
 
 
+def hours_script(request: Request) -> Response:
+    """Reads an hour check by check; the page's table says the same without it."""
+    return Response(_static("hours.js"), media_type="text/javascript")
+
+
 def _static(name: str) -> bytes:
     return resources.files("windowcast.web").joinpath("static", name).read_bytes()
 
@@ -48,6 +53,7 @@ ROUTES = [
     Route("/", read_views.start),
     Route("/static/windowcast.css", style),
     Route("/static/season.js", season_script),
+    Route("/static/hours.js", hours_script),
     Route("/favicon.ico", lambda request: Response(status_code=204)),
     Route("/calendar.ics", read_views.calendar),
     Route("/message.txt", read_views.message),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from windowcast.core.record import FloatArray
 from windowcast.windows.grade import ScoreCurve
 from windowcast.windows.hours import HourContext
 from windowcast.windows.judge import HourScores
-from windowcast.windows.model import Bound, HoursAhead, HourStrip
+from windowcast.windows.model import Bound, HourCheck, HoursAhead, HourStrip
 
 DRAWN = ("air_temperature", "wind", "gusts", "rain_after")  # criteria whose ends are drawn
 
@@ -48,7 +48,33 @@ def strip_of(ctx: HourContext, scores: HourScores, stop: int) -> HourStrip:
         limits=tuple(limits),
         measured=_known(measured, 2),
         bounds=tuple(_bound(name, scores.grades[name], ctx) for name in drawn),
+        checks=tuple(_checks(ctx, scores, stop)),
     )
+
+
+def _checks(ctx: HourContext, scores: HourScores, stop: int) -> Iterator[HourCheck]:
+    """Every criterion by the hour; the sprayer's own wind limit is part of the wind's."""
+    own = ctx.site.equipment.wind_max_m_s
+    for name, grade in scores.grades.items():
+        if name == "daylight" or (name == "sprayer_limit" and "wind" in scores.grades):
+            continue  # the hours shown are in daylight
+        worth = scores.scores[name][0, :stop] ** scores.weights[name]
+        (low, high), yours = grade.good, False
+        if name == "wind" and own is not None:
+            worth = np.minimum(worth, scores.scores["sprayer_limit"][0, :stop])
+            yours = own < high
+            high = min(own, high)
+        unit = str(ctx.criterion(name)["unit"])
+        value = np.where(np.isnan(worth), np.nan, scores.measured[name][0, :stop])
+        yield HourCheck(
+            criterion=name,
+            unit=unit,
+            low=low if unit and math.isfinite(low) else None,
+            high=high if unit and math.isfinite(high) else None,
+            yours=yours,
+            measured=_known(value.tolist(), 2) if unit else (None,) * len(worth),
+            scores=_known(worth.tolist(), 3),
+        )
 
 
 def _bound(name: str, grade: ScoreCurve, ctx: HourContext) -> Bound:

@@ -103,6 +103,32 @@ class HourStrip:
     limits: tuple[str, ...]  # id of the limiting criterion per hour, "" when none
     measured: tuple[float | None, ...] = ()  # its value per hour, in the criterion's unit
     bounds: tuple[Bound, ...] = ()
+    checks: tuple[HourCheck, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class HourCheck:
+    """What one criterion measures in each hour, and what that is worth; None: cannot be told.
+
+    Attributes
+    ----------
+    unit
+        Of `measured`, `low` and `high`; "" where nothing but yes or no is measured.
+    low, high
+        Ends of the range with the full score; None: no such end.
+    yours
+        Whether `high` is the site's own limit rather than the criterion's.
+    scores
+        0..1, by the criterion's weight.
+    """
+
+    criterion: str
+    unit: str
+    low: float | None
+    high: float | None
+    yours: bool
+    measured: tuple[float | None, ...]
+    scores: tuple[float | None, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -81,16 +81,30 @@ def reason(
     low, high = grade.good
     side = "low" if value < low else "high" if value > high else "good"
     if side != "good" and side in says:
-        values: dict[str, Value] = dict(_given(name, criterion)) | {"about": about}
-        if unit:
-            ends = {"measured": value, "low": low, "high": high}
-            values |= {key: measured(end, unit) for key, end in ends.items()}
-        return Phrase(f"criterion.{name}.{side}", tuple(values.items()))
+        shown = measured(value, unit) if unit else NOTHING
+        return outside(name, criterion, side, shown, (low, high), about=about)
     if not unit:
         return say("criterion.no_objection")
     if "good" in says:
         return say(f"criterion.{name}.good", measured=measured(value, unit))
     return say("criterion.good", measured=measured(value, unit))
+
+
+def outside(
+    name: str,
+    criterion: Table,
+    side: str,
+    shown: Value,
+    good: tuple[float, float],
+    *,
+    about: Value = NOTHING,
+) -> Phrase:
+    """Why a value on one side of the good range matters; `shown` is the value as it is written."""
+    unit, values = str(criterion["unit"]), dict(_given(name, criterion)) | {"about": about}
+    if unit:
+        low, high = (measured(end, unit) for end in good)
+        values |= {"measured": shown, "low": low, "high": high}
+    return Phrase(f"criterion.{name}.{side}", tuple(values.items()))
 
 
 def change(name: str, criterion: Table, grade: ScoreCurve, value: float, score: float) -> Phrase:
