@@ -12,13 +12,16 @@ from report_fixtures import HOSTILE, TODAY, answer, plan, ranking, window
 from spoken import METRIC, render, voice_of
 
 from windowcast.cli.output import emit, output_options
-from windowcast.core.phrase import NOTHING, Name, joined, say
+from windowcast.core.phrase import NOTHING, Name, Phrase, Share, joined, say
 from windowcast.limits.model import STATE, TurfSpan
 from windowcast.report.board import facts as facts_of
 from windowcast.report.board import options
 from windowcast.report.message import WIDTH, message_text
 from windowcast.report.terminal import table_text
 from windowcast.report.turf_lines import plan_lines
+from windowcast.report.wording import with_briefly
+from windowcast.windows.cautions import CAUTIONS
+from windowcast.windows.model import Choice
 
 
 def test_table_holds_every_column_of_the_answer() -> None:
@@ -156,6 +159,40 @@ def test_explain_traces_score_source_and_weather() -> None:
     text = table_text(ranking(), explain=True, width=140, voice=voice_of(ranking()))
     for word in ("published range", "soil.thatch = 12 mm", "weather.csv", "100 weather scenarios"):
         assert word in text
+
+
+def test_the_terminal_says_the_cautions_in_short_and_in_full_where_asked() -> None:
+    own = say("caution.rotation", reason=Name("group 2 again"))
+    told = replace(ranking(), cautions=(*CAUTIONS, own))
+    short = table_text(told, width=80, voice=METRIC)
+    lines = [line for line in short.splitlines() if line.startswith("! ")]
+    assert [line.split()[1] for line in lines] == ["Rotation:", "Your", "Stop"]
+    full = table_text(told, width=400, voice=METRIC, explain=True)
+    assert all(render(caution) in full for caution in told.cautions)
+
+
+def test_a_weed_and_a_known_reason_stand_once_under_with() -> None:
+    outlook = ranking().purposes[1]
+    limit = outlook.windows[0].limiting
+    assert limit is not None
+
+    def choice(name: str, *against: Phrase) -> Choice:
+        said = say(
+            "choice.trials",
+            weed=Name("henbit"),
+            low=Share(0.46),
+            middle=Share(0.91),
+            high=Share(0.99),
+            trials=1,
+        )
+        return Choice((name,), (2,), "fit", 70.0, 0.9, False, (said,), (limit.label, *against))
+
+    other = say("choice.unknown_effect")
+    lines = with_briefly(replace(outlook, choices=(choice("one"), choice("two", other))))
+    assert [METRIC.text(line) for line in lines] == [
+        "one: 91 % control of henbit (46 to 99 %)",
+        f"two: 91 % (46 to 99 %); against it: {METRIC.text(other)}",
+    ]
 
 
 @pytest.mark.parametrize("make", [table_text, message_text])

@@ -13,7 +13,7 @@ from windowcast.core.phrase import NOTHING, Phrase, Share, Span, joined, say, se
 from windowcast.limits.model import refused
 from windowcast.report import wording
 from windowcast.report.turf_lines import chance
-from windowcast.windows.model import PurposeOutlook, Ranking, Window
+from windowcast.windows.model import Judged, PurposeOutlook, Ranking, Window
 
 _DAY = dt.timedelta(days=1)
 _ROWS = 4  # days with hours in the table of choices
@@ -72,7 +72,8 @@ def facts(outlook: PurposeOutlook, today: dt.date) -> Iterator[BoardFact]:
     if sooner is not None:
         soon = sooner.date == today
         name = say("board.why_not_today" if soon else "board.sooner")
-        yield BoardFact(name, (_other(sooner),))
+        said_before = None if soon else best.limiting
+        yield BoardFact(name, (_other(sooner, said_before),))
     following = next((window for window in others if window.date > best.date), None)
     yield BoardFact(say("board.if_you_wait"), (_if_you_wait(outlook, following),))
     yield from burs
@@ -167,10 +168,11 @@ def _chance(window: Window) -> Phrase:
     return say("advice.counted", share=Share(window.odds.share)) if window.odds else NOTHING
 
 
-def _other(window: Window) -> Phrase:
-    """A window before the best one, and what holds it back."""
+def _other(window: Window, said_before: Judged | None) -> Phrase:
+    """A window before the best one, and what holds it back unless that was said already."""
     held = NOTHING
-    if window.limiting is not None:
+    known = said_before.criterion if said_before is not None else ""
+    if window.limiting is not None and window.limiting.criterion != known:
         held = say("board.but", limit=wording.limit(window.limiting))
     return say("board.also", when=_when(window), chance=_chance(window), held=held)
 

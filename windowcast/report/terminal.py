@@ -13,6 +13,7 @@ from windowcast.report import board, wording
 from windowcast.report.catalogue import Voice
 from windowcast.report.terminal_width import TABLE_WIDTH, screen_width, wrapped
 from windowcast.report.turf_lines import plan_lines, turf_lines
+from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def table_text(
     )
     for ranking in rankings:
         print_ranking(console, ranking, voice, explain=explain)
-    print_notes(console, rankings, voice)
+    print_notes(console, rankings, voice, explain=explain)
     return "".join(f"{line.rstrip()}\n" for line in stream.getvalue().splitlines())
 
 
@@ -91,7 +92,7 @@ def print_ranking(
         console.print()
     in_season = board.in_order(ranking.purposes)
     for outlook in in_season:
-        _board(console, outlook, ranking, voice)
+        _board(console, outlook, ranking, voice, explain=explain)
         console.print()
     later = [outlook for outlook in ranking.purposes if not outlook.in_season]
     if later:
@@ -108,15 +109,33 @@ def print_ranking(
         _explain(console, ranking, voice)
 
 
-def print_notes(console: Console, rankings: Sequence[Ranking], voice: Voice) -> None:
-    """Print what must be known of the weather, and the cautions, each once."""
+def print_notes(
+    console: Console, rankings: Sequence[Ranking], voice: Voice, *, explain: bool = False
+) -> None:
+    """Print what must be known of weather and weeds, and the cautions, each once.
+
+    The cautions of every answer are said in short, and in full with `explain`.
+    """
     for note in dict.fromkeys(note for ranking in rankings for note in ranking.weather_notes):
-        _hung(console, voice.text(say("board.weather", note=note)), "dim")
-    for caution in dict.fromkeys(caution for ranking in rankings for caution in ranking.cautions):
+        of_weeds = note.id.startswith("season_note.")
+        said = note if of_weeds else say("board.weather", note=note)
+        _hung(console, voice.text(said), "dim")
+    cautions = list(dict.fromkeys(said for ranking in rankings for said in ranking.cautions))
+    if not explain and set(CAUTIONS) <= set(cautions):
+        own = [caution for caution in cautions if caution not in CAUTIONS]
+        cautions = [*own, say("caution.briefly.law"), say("caution.briefly.people")]
+    for caution in cautions:
         _hung(console, f"! {voice.text(caution)}", "italic")
 
 
-def _board(console: Console, outlook: PurposeOutlook, ranking: Ranking, voice: Voice) -> None:
+def _board(
+    console: Console,
+    outlook: PurposeOutlook,
+    ranking: Ranking,
+    voice: Voice,
+    *,
+    explain: bool,
+) -> None:
     """One application: the sentence, how sure it is, what it may do to the turf, the facts."""
     _hung(console, voice.text(board.lead(outlook)), _WORD_STYLE[wording.answer_word(outlook)])
     _hung(console, f"  {voice.text(board.sure(outlook))}", hanging="  ")
@@ -125,7 +144,9 @@ def _board(console: Console, outlook: PurposeOutlook, ranking: Ranking, voice: V
     facts = list(board.facts(outlook, ranking.today))
     width = max((len(voice.text(fact.name)) for fact in facts), default=0) + 2
     for fact in facts:
-        for place, said in enumerate(fact.said):
+        brief = fact.name.id == "board.with" and not explain
+        texts = wording.with_briefly(outlook) if brief else fact.said
+        for place, said in enumerate(texts):
             name = voice.text(fact.name) if place == 0 else ""
             _hung(console, f"  {name:<{width}}{voice.text(said)}", hanging=" " * (width + 2))
 

@@ -179,6 +179,36 @@ def choice(of: Choice) -> Phrase:
     return say("choice.line", what=what, reasons=reasons_)
 
 
+def with_briefly(outlook: PurposeOutlook) -> list[Phrase]:
+    """`with_what` in few words: a weed and a reason that was said already stand once."""
+    if not outlook.choices:
+        return with_what(outlook)
+    best = outlook.windows[0].limiting if outlook.windows else None
+    known = {best.label} if best is not None else set()
+    lines, weeds = [], dict[Value, None]()
+    for one in outlook.choices:
+        texts: list[Phrase] = []
+        for clause in one.speaks_for:
+            said = clause
+            if clause.id == "choice.trials":
+                again = clause.value("weed") in weeds
+                weeds[clause.value("weed")] = None
+                values = dict(clause.values)
+                said = say("choice.again" if again else "choice.briefly", **values)
+            if clause.id != "choice.fresh":
+                texts.append(said)
+        against = [clause for clause in one.speaks_against if clause not in known]
+        if against:
+            texts.append(say("choice.against", reasons=joined(*against, join="clauses")))
+        what = names(*one.actives, join="plus")
+        lines.append(
+            say("choice.line", what=what, reasons=joined(*texts, join="clauses"))
+            if texts
+            else say("choice.alone", what=what)
+        )
+    return lines
+
+
 def with_what(outlook: PurposeOutlook) -> list[Phrase]:
     """The choices for the best window; without any how each active in stock would do."""
     if outlook.choices:
