@@ -112,6 +112,12 @@ def with_entered(context: HourContext, application: Application, block: Block) -
         marks = grade.get(name, np.full(len(context.times), Grade.MISSING, dtype=np.uint8)).copy()
         marks[where] = Grade.OBSERVED
         grade[name] = marks
+        if name == "wind_m_s":
+            # whoever stood in the wind noted no gust: a careful one stands in, for hindsight alone
+            gust = context.get("gust_m_s").copy()
+            usual = context.criterion("gusts").number("factor") * hourly[name]
+            gust[..., where] = np.where(np.isnan(gust), usual, gust)[..., where]
+            hourly["gust_m_s"] = gust
         if name == "rh_pct":
             hourly["dewpoint_c"] = context.get("dewpoint_c").copy()
             hourly["dewpoint_c"][..., where] = np.nan

@@ -41,7 +41,14 @@ from windowcast.weather.ensemble_errors import (
     wind_with_errors,
 )
 from windowcast.weather.ensemble_hours import Drawn, hourly_members
-from windowcast.weather.ensemble_rain import Runs, drawn_amounts, find_runs, said_of_runs, spells
+from windowcast.weather.ensemble_rain import (
+    Runs,
+    drawn_amounts,
+    find_runs,
+    known_by_the_hour,
+    said_of_runs,
+    spells,
+)
 from windowcast.weather.ensemble_years import CARRIED, TEMPERATURES, PastYears, past_years
 from windowcast.weather.rain_filled import FILLED
 
@@ -116,9 +123,9 @@ def members(
     runs = find_runs(chance, day_of, told)
     drawn = Drawn(issued, daily, said, scores, past, reach, day_of, tables)
     rain_draws, hour_draws = rng.spawn(2)  # what is known of one must not change the other's
-    rain = _rain(rain_draws, drawn, runs, (amount, told), certain)
+    rain, known = _rain(rain_draws, drawn, runs, (amount, told), certain)
     drawn = replace(drawn, daily=_with_rain(daily, rain, day_of))
-    return Members(drawn.daily, hourly_members(hour_draws, drawn, rain), reach, past.years)
+    return Members(drawn.daily, hourly_members(hour_draws, drawn, known), reach, past.years)
 
 
 def _seed(weather: Weather, seed: int) -> list[int]:
@@ -259,8 +266,9 @@ def _rain(
     runs: Runs,
     by_hour: tuple[FloatArray, npt.NDArray[np.bool_]],
     certain: bool,
-) -> FloatArray:
-    """Rain by the hour, ``[1 + member, hour]``; row 0 as issued.
+) -> tuple[FloatArray, FloatArray]:
+    """Rain by the hour, ``[1 + member, hour]``; row 0 as issued: what it likely is, and what is
+    known of it.
 
     `by_hour` are the forecast amounts and whether anything is told, ``[hour]``.
     """
@@ -292,7 +300,7 @@ def _rain(
     even = np.where(np.isfinite(amount), amount, (said.issued_mm / runs.length)[run_of])
     rows = slice(0, None if certain else 1)
     rain[rows] = np.where(forecast[run_of], even, rain[rows])
-    return rain
+    return rain, rain if certain else known_by_the_hour(rain, runs, said, told, values)
 
 
 def _with_rain(daily: Record, rain: FloatArray, day_of: npt.NDArray[np.int64]) -> Record:

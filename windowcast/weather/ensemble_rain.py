@@ -117,21 +117,6 @@ def chance_from_amount(
     return chance
 
 
-def careful_chance(
-    likely: FloatArray, amount_mm: FloatArray, climate_share: float, values: Table
-) -> FloatArray:
-    """`chance_from_amount` on the safe side: rain in a forecast is certain, and no half of a day
-    without it is safer than a day of the climate.
-
-    For forecasts by the hour, in which spray windows are named: a probability that is missing must
-    not make one look better.
-    """
-    chance: FloatArray = np.where(
-        amount_mm >= values.number("rain.wet"), 1.0, np.maximum(likely, climate_share)
-    )
-    return chance
-
-
 @dataclass(frozen=True)
 class SaidRain:
     """What the forecast says of each run, ``[run]``.
@@ -142,6 +127,9 @@ class SaidRain:
         Probability of rain, 0..1.
     if_wet_mm
         Mean amount when it rains as forecast.
+    chance_told, amount_told
+        Whether the forecast itself tells the probability and the amount. Where it tells hours but
+        not these, the others are the likeliest values, for the soil; see `known_by_the_hour`.
     as_forecast
         Of the futures with rain, the share in which the forecast's amount has any bearing; in the
         others the amount is one of the climate's.
@@ -154,6 +142,27 @@ class SaidRain:
     as_forecast: FloatArray
     part_of_day: FloatArray  # by which the climate's daily amounts are scaled
     issued_mm: FloatArray
+    chance_told: npt.NDArray[np.bool_]
+    amount_told: npt.NDArray[np.bool_]
+
+
+def known_by_the_hour(
+    rain_mm: FloatArray, runs: Runs, said: SaidRain, by_hour: npt.NDArray[np.bool_], values: Table
+) -> FloatArray:
+    """Rain of the members by the hour as far as the forecast tells it, ``[1 + member, hour]``.
+
+    What spray hours are judged by, in which an unknown must never be a yes. Where the forecast
+    tells hours (`by_hour`) but no probability, rain of the futures is unknown. Where it tells a
+    probability but no amount, rain of a future may be any depth (infinite), and as issued (row 0)
+    it is unknown unless the probability is so low that it counts as none.
+    """
+    run_of = np.repeat(np.arange(len(runs.first)), runs.length)
+    amount, chance = said.amount_told[run_of], said.chance_told[run_of]
+    dry = chance & (said.chance[run_of] <= values.number("rain.as_dry"))
+    first = np.where(by_hour & ~amount, np.where(dry, 0.0, np.nan), rain_mm[:1])
+    deep = np.where(rain_mm[1:] > 0, np.inf, rain_mm[1:])
+    others = np.where(by_hour & ~amount, deep, rain_mm[1:])
+    return np.vstack([first, np.where(by_hour & ~chance, np.nan, others)])
 
 
 def said_of_runs(
@@ -175,8 +184,7 @@ def said_of_runs(
         with a probability is the expected amount: divided by the probability it is what falls
         when it rains.
     by_hour
-        Hours of which the forecast tells anything, ``[hour]``, as for `find_runs`. Where it tells
-        hours but no probability, one that leans to rain stands in (`careful_chance`).
+        Hours of which the forecast tells anything, ``[hour]``, as for `find_runs`.
     wet_share, wet_mean_mm
         The climate's share of wet days and mean amount of one. A run with a probability but no
         amount is issued with that mean where it is as likely wet as a day of the climate, else as
@@ -194,8 +202,7 @@ def said_of_runs(
     with_chance = np.isfinite(runs.chance)
     lead = middle_of_days(int(runs.day[-1]) + 1)[runs.day]
     likely_wet = chance_from_amount(of_day, lead, wet_share, values)
-    careful = careful_chance(likely_wet, of_day, wet_share, values)
-    chance = np.where(with_chance, runs.chance, np.where(hours_told, careful, likely_wet))
+    chance = np.where(with_chance, runs.chance, likely_wet)
     part_of_day = np.sqrt(np.minimum(runs.length / 24, 1.0))
     some = np.where(with_chance, told & (summed > 0), of_day >= least)
     if_wet = np.where(with_chance, summed / np.maximum(chance, 1e-3), np.nan_to_num(of_day))
@@ -203,7 +210,8 @@ def said_of_runs(
     as_forecast = np.where(some, np.where(with_chance, 1.0, by_skill), 0.0)
     likely = np.where(chance >= min(wet_share, 0.5), wet_mean_mm * part_of_day, 0.0)
     issued = np.where(told, summed, np.where(with_chance, likely, of_day))
-    return SaidRain(chance, if_wet, as_forecast, part_of_day, issued)
+    amount_told = told | (np.isfinite(daily_mm[runs.day]) & ~with_chance)
+    return SaidRain(chance, if_wet, as_forecast, part_of_day, issued, with_chance, amount_told)
 
 
 def drawn_amounts(

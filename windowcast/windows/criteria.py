@@ -133,7 +133,7 @@ def about(name: str, ctx: HourContext, hour: int) -> Value:
 
 @criterion
 def gusts(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
-    """Gusts, estimated from the mean wind where none are forecast."""
+    """Gusts."""
     return ctx.gust_m_s
 
 
@@ -236,7 +236,11 @@ def saturated_soil(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     rule = ctx.criterion("saturated_soil")
     fallen = ctx.rain_around(int(rule.number("hours")) - 1, 0).sum(axis=-1)
     moisture = ctx.on_hours(ctx.ahead.soil_moisture)
-    room = moisture < rule.number("full")  # an unknown moisture counts as full
+    ahead = ctx.rain_mm.copy()
+    ahead[..., : ctx.lead] = 0.0  # what is unknown of the past leaves the moisture unknown
+    told = np.isfinite(sliding(ahead, int(rule.number("hours")) - 1, 0).sum(axis=-1))
+    # an unknown moisture counts as full, and no ground has room for a depth that is not told
+    room = (moisture < rule.number("full")) & told
     return np.where(room, 0.0, fallen)
 
 

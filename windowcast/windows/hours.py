@@ -125,11 +125,8 @@ class HourContext:
 
     @cached_property
     def gust_m_s(self) -> FloatArray:
-        """Gusts, from the mean wind by a stated factor where none are forecast."""
-        given = self.get("gust_m_s")
-        factor = self.criterion("gusts").number("factor")
-        result: FloatArray = np.where(np.isnan(given), factor * self.wind_m_s, given)
-        return result
+        """Gusts; the mean wind tells nothing of how hard it blows at times."""
+        return self.get("gust_m_s")
 
     @cached_property
     def rain_mm(self) -> FloatArray:
