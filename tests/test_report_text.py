@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from report_fixtures import HOSTILE, TODAY, answer, plan, ranking, window
 from spoken import METRIC, render, voice_of
 
+from windowcast.cli import cli
 from windowcast.cli.output import emit, output_options
 from windowcast.core.phrase import NOTHING, Name, Phrase, Share, joined, say
 from windowcast.limits.model import STATE, TurfSpan
@@ -190,8 +191,8 @@ def test_a_weed_and_a_known_reason_stand_once_under_with() -> None:
     other = say("choice.unknown_effect")
     lines = with_briefly(replace(outlook, choices=(choice("one"), choice("two", other))))
     assert [METRIC.text(line) for line in lines] == [
-        "one: 91 % control of henbit (46 to 99 %)",
-        f"two: 91 % (46 to 99 %); against it: {METRIC.text(other)}",
+        "one (group 2): 91 % control of henbit (46 to 99 %)",
+        f"two (group 2): 91 % (46 to 99 %); against it: {METRIC.text(other)}",
     ]
 
 
@@ -259,3 +260,11 @@ def test_the_choices_set_today_tomorrow_and_later_beside_each_other() -> None:
     assert METRIC.text(rows[2].works) == "likely (7 in 10)"
     no = TurfSpan(TODAY, TODAY, "no", "overseeding", "", None, NOTHING, NOTHING, "", None)
     assert not options(replace(outlook, turf=(no,)), TODAY)
+
+
+def test_the_answer_for_the_sample_fits_twenty_five_lines_of_eighty() -> None:
+    done = CliRunner().invoke(cli, ["rank", "--sample"], env={"COLUMNS": "80"})
+    lines = done.output.splitlines()
+    assert done.exit_code == 0
+    assert len(lines) <= 25
+    assert max(map(len, lines)) <= 80

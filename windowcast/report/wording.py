@@ -165,13 +165,16 @@ def stock(fit: StockFit) -> Phrase:
     )
 
 
+def named(of: Choice) -> Phrase:
+    """The actives of a choice with their mode-of-action groups."""
+    return say(
+        "choice.named", actives=names(*of.actives, join="plus"), groups=named_groups(of.groups)
+    )
+
+
 def choice(of: Choice) -> Phrase:
     """One choice with what speaks for it and against it."""
-    what = say(
-        "choice.named",
-        actives=names(*of.actives, join="plus"),
-        groups=named_groups(of.groups),
-    )
+    what = named(of)
     against = NOTHING
     if of.speaks_against:
         against = say("choice.against", reasons=joined(*of.speaks_against, join="clauses"))
@@ -200,7 +203,7 @@ def with_briefly(outlook: PurposeOutlook) -> list[Phrase]:
         against = [clause for clause in one.speaks_against if clause not in known]
         if against:
             texts.append(say("choice.against", reasons=joined(*against, join="clauses")))
-        what = names(*one.actives, join="plus")
+        what = named(one)
         lines.append(
             say("choice.line", what=what, reasons=joined(*texts, join="clauses"))
             if texts
