@@ -29,9 +29,11 @@ def test_json_of_the_sample_is_valid_under_the_shipped_schema() -> None:
     jsonschema.Draft202012Validator(shipped_schema()).validate(json.loads(_run("--format", "json")))
 
 
-@pytest.mark.parametrize("form", ["table", "text", "csv", "json"])
-def test_every_form_carries_every_caution(form: str) -> None:
-    text = " ".join(_run("--format", form).split())
+@pytest.mark.parametrize(
+    "form", [("table", "--explain"), ("text",), ("csv",), ("json",)], ids=lambda form: form[0]
+)
+def test_every_form_carries_every_caution(form: tuple[str, ...]) -> None:
+    text = " ".join(_run("--format", *form).split())
     for caution in CAUTIONS:
         assert render(caution) in text
 
