@@ -74,9 +74,9 @@ def command(
     if format_ == "json":
         click.echo(json.dumps(active_rows(found), indent=2, ensure_ascii=False))
     elif name and found:
-        echo("\n".join(active_lines(found[0], voice)))
+        echo(*active_lines(found[0], voice))
     else:
-        echo("\n".join(list_lines(found, voice, species)))
+        echo(*list_lines(found, voice, species))
 
 
 def _grass(text: str) -> str:

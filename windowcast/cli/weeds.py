@@ -20,7 +20,7 @@ def command(name: tuple[str, ...], format_: str, units: str) -> None:
 
     NAME is a common name, a Latin name or an EPPO code.
     """
-    from windowcast.cli.output import voice_in
+    from windowcast.cli.output import echo, voice_in
     from windowcast.core.weed_codes import known, weed_code
     from windowcast.report.weed_facts import list_lines, weed_lines, weed_rows
 
@@ -34,4 +34,4 @@ def command(name: tuple[str, ...], format_: str, units: str) -> None:
     if format_ == "json":
         click.echo(json.dumps(weed_rows(codes), indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(weed_lines(codes[0], voice) if name else list_lines(voice)))
+        echo(*(weed_lines(codes[0], voice) if name else list_lines(voice)))

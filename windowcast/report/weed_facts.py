@@ -10,10 +10,12 @@ from typing import Any, get_args
 from windowcast.core.phrase import Name, Phrase, Quantity, Value, joined, say
 from windowcast.core.values import Value as Science
 from windowcast.core.weed_codes import Cycle, KnownWeed, known
+from windowcast.report.both_units import value_text
 from windowcast.report.catalogue import Voice
 from windowcast.season.weeds import own_values, weed
 
 _YEAR = 2001  # of dates whose year does not matter
+_CLOCK_PARTS = frozenset({"main", "spring", "slow", "late", "sets_air", "first_air", "leaf"})
 _QUANTITIES = {"degC": "degC", "d": "d", "cm": "cm", "m-2": "m-2"}
 
 
@@ -40,7 +42,7 @@ class WeedSaid:
     clock: str
     code_sure: bool
     facts: tuple[FactSaid, ...]
-    clock_values: tuple[str, ...]
+    clock_values: tuple[FactSaid, ...]
 
 
 def weed_said(code: str, voice: Voice) -> WeedSaid:
@@ -65,8 +67,26 @@ def weed_said(code: str, voice: Voice) -> WeedSaid:
         voice.text(clock_of(entry)),
         entry.code_sure,
         facts,
-        tuple(value.cite() for value in own_values(code)),
+        tuple(_clock_value(value, voice) for value in own_values(code)),
     )
+
+
+def _clock_value(value: Science, voice: Voice) -> FactSaid:
+    """One value of a clock: the part of the clock it belongs to, and what it sets there."""
+    *above, field = value.path.split(".")
+    part = above[-1]
+    label = voice.say(f"clock_field.{field}")
+    if part in _CLOCK_PARTS:
+        label = f"{voice.say(f'clock_part.{part}')}, {label}"
+    return FactSaid(label, _clock_said(value, voice), value.note, value.source, value.status)
+
+
+def _clock_said(value: Science, voice: Voice) -> str:
+    if value.unit in _QUANTITIES or value.unit in ("northern month-day", "weeks"):
+        return voice.text(value_said(value))
+    if isinstance(value.value, str):
+        return value.value
+    return value_text(value).removesuffix(" share").replace(" 1 (", " (")
 
 
 def life_of(entry: KnownWeed) -> Phrase:
@@ -142,14 +162,20 @@ def weed_lines(code: str, voice: Voice) -> list[str]:
         lines.append(f"  {voice.say('weeds_page.code_unsure')}")
     lines.append(f"  {said.clock[:1].upper()}{said.clock[1:]}.")
     for fact in said.facts:
-        where = f" ({fact.note})" if fact.note else ""
-        lines += ["", f"  {fact.label}: {fact.value}{where}", f"    {fact.status}: {fact.source}"]
+        lines += ["", *_lines(fact, "  ")]
     if not said.facts:
         lines += ["", f"  {voice.say('weeds_page.no_facts')}"]
     if said.clock_values:
         lines += ["", f"  {voice.say('weeds_page.clock_values')}"]
-        lines += [f"    {line}" for line in said.clock_values]
+        for fact in said.clock_values:
+            lines += _lines(fact, "    ")
     return lines
+
+
+def _lines(fact: FactSaid, indent: str) -> list[str]:
+    where = f" ({fact.note})" if fact.note else ""
+    said = f"{indent}{fact.label}: {fact.value}{where}"
+    return [said, f"{indent}  {fact.status}: {fact.source}"]
 
 
 def weed_rows(codes: Sequence[str]) -> list[dict[str, Any]]:
