@@ -271,3 +271,32 @@ def test_an_entry_that_cannot_be_read_is_named_and_not_passed_over(tmp_path: Pat
     assert result.exit_code == 0, result.output
     assert "resistance" in result.stderr
     assert "is left out" in result.stderr or "Left out" in result.stderr
+
+
+def test_every_weed_watched_is_told_of_and_one_without_trials_silences_no_other() -> None:
+    watched = ("POAAN", "LAMAM", "DIGIS")
+
+    def on_grass(weed: str, names: list[str], **about: Any) -> Control | None:
+        return None if weed == "LAMAM" else expected(weed, names, **about)
+
+    where = windowcast.load_site({**site(), "stock": list(KNOWN), "weeds": list(watched)})
+    ground = GroundAhead(where, ACTIVES, Resistances((), GROUPS), {}, PACKAGED, on_grass)
+    found = seasons_ahead(ground, (), TODAY, draws=60)
+    for programme in found.programmes:
+        assert {c.weed: c.known for c in programme.weeds} == {
+            "POAAN": True, "LAMAM": False, "DIGIS": True,
+        }  # fmt: skip
+    assert sum(programme.proposed for programme in found.programmes) == 1
+    assert "first weed of its season" in ahead_text(found, METRIC, 200)
+
+
+def test_a_second_weed_has_the_figures_of_its_own_trials() -> None:
+    def by_weed(weed: str, names: list[str], **about: Any) -> Control | None:
+        return Control(0.2, 0.1, 0.3, 3, ("x",)) if weed == "LAMAM" else expected(weed, names)
+
+    where = windowcast.load_site({**site(), "stock": list(KNOWN), "weeds": ["POAAN", "LAMAM"]})
+    ground = GroundAhead(where, ACTIVES, Resistances((), GROUPS), {}, PACKAGED, by_weed)
+    for programme in seasons_ahead(ground, (), TODAY, draws=60).programmes:
+        first, second = programme.weeds
+        assert second.control[0].middle < first.control[0].middle
+        assert second.bank[-1].middle > first.bank[-1].middle

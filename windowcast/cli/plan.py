@@ -82,22 +82,12 @@ def compared(
 
     from windowcast.cli.log import say_left_out
     from windowcast.cli.output import voice_in
-    from windowcast.core.values import PACKAGED
-    from windowcast.materials.actives import load_actives
-    from windowcast.programme.seasons_ahead import seasons_ahead
-    from windowcast.programme.tanks_ahead import GroundAhead
-    from windowcast.records.areas import pieces
-    from windowcast.records.ledger import label_rates
-    from windowcast.records.observations import Logged, observed
-    from windowcast.records.resistance import resistance_of
+    from windowcast.records.grounds_ahead import grounds_ahead
+    from windowcast.records.observations import Logged
     from windowcast.records.store import SeasonLog
     from windowcast.weather.load import FIRST_YEAR, LAST_YEAR
 
     site = start.site()
-    own = start.beside(site.materials_file)
-    materials = load_actives(own)
-    materials.at_hand(site.stock, start.site_file)
-    labels = label_rates(own, materials)
     today = start.day() or dt.datetime.now(site.zone).date()
     if not FIRST_YEAR <= today.year <= LAST_YEAR:
         raise InputError(
@@ -111,15 +101,7 @@ def compared(
         logged = Logged.read(log_file, until=today, zone=site.zone)
         with SeasonLog(log_file, create=False) as log:
             say_left_out(log.read()[1], voice_in(site.units))
-    found = []
-    for piece in pieces(site, logged, area):
-        known = resistance_of(piece.site, piece.logged, materials, today=today, label_kg_ha=labels)
-        seen = piece.logged and observed(piece.logged, materials, southern=site.place.southern)
-        ground = GroundAhead(piece.site, materials, known, labels, PACKAGED)
-        found.append(
-            seasons_ahead(
-                ground, seen.applied if seen else (), today, seasons=seasons, purposes=purposes,
-                areas=piece.areas, seed=seed,
-            )
-        )  # fmt: skip
-    return found
+    return grounds_ahead(
+        site, logged, today, materials_file=start.beside(site.materials_file), seasons=seasons,
+        purposes=purposes, area=area, seed=seed,
+    )  # fmt: skip

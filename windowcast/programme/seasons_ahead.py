@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 
-from windowcast.core.phrase import Phrase, names, say
+from windowcast.core.phrase import Phrase, joined, names, say
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import season_name
 from windowcast.core.weed_codes import known, weed_name
@@ -140,12 +140,18 @@ def seasons_ahead(
         The jobs of each season.
     """
     southern = ground.site.place.southern
-    weeds = _weeds_of(ground.site.weeds)
+    watched = _weeds_of(ground.site.weeds)
+    leading = {of: weeds[0] for of, weeds in watched.items()}
     jobs = jobs_ahead(
-        purposes, weeds, today, seasons, southern=southern,
+        purposes, leading, today, seasons, southern=southern,
         season_of=lambda date: season_name(date, southern), tables=ground.tables,
     )  # fmt: skip
-    aimed = [weed for weed in weeds.values() if any(job.weed == weed for job in jobs)]
+    aimed = {
+        weed: first
+        for of, first in leading.items()
+        if any(job.weed == first for job in jobs)
+        for weed in watched[of]
+    }
     laid: dict[ProgrammeName, list[tuple[JobAhead, TankAhead | None]]] = {}
     if any(one.purpose for one in applied):
         laid["as now"] = _laid(ground, applied, jobs, _as_before(applied, ground))
@@ -156,11 +162,17 @@ def seasons_ahead(
         ProgrammeAhead(
             name,
             tuple(_planned(ground, job, tank) for job, tank in plan),
-            tuple(_course(ground, plan, weed, draws, seed) for weed in aimed),
+            tuple(
+                _course(ground, _against(ground, plan, weed, first), weed, draws, seed)
+                for weed, first in aimed.items()
+            ),
         )
         for name, plan in laid.items()
     ]
     notes = [say("ahead.note.model"), say("ahead.note.usual_days")]
+    if any(weed != first for weed, first in aimed.items()):
+        led = dict.fromkeys(aimed.values())
+        notes.append(say("ahead.note.leading", weeds=joined(*map(weed_name, led))))
     if "as now" not in laid:
         notes.append(say("ahead.note.nothing_logged"))
     tested = {s.group for s in ground.resistance.statuses}
@@ -179,13 +191,13 @@ def seasons_ahead(
     )  # fmt: skip
 
 
-def _weeds_of(weeds: Sequence[str]) -> dict[str, str]:
-    """The first weed of each season that the site watches."""
-    found: dict[str, str] = {}
+def _weeds_of(weeds: Sequence[str]) -> dict[str, list[str]]:
+    """The weeds of each season that the site watches, as it names them."""
+    found: dict[str, list[str]] = {}
     for weed in weeds:
         season = known()[weed].season if weed in known() else ""
         if season:
-            found.setdefault(season, weed)
+            found.setdefault(season, []).append(weed)
     return found
 
 
@@ -270,8 +282,23 @@ def _planned(ground: GroundAhead, job: JobAhead, tank: TankAhead | None) -> Plan
 # --- what it does -----------------------------------------------------------------------------
 
 
-def _course(ground: GroundAhead, plan: Laid, weed: str, draws: int, seed: int) -> WeedCourse:
-    own = [(job, tank) for job, tank in plan if job.weed == weed]
+def _against(ground: GroundAhead, plan: Laid, weed: str, first: str) -> Laid:
+    """The jobs laid out for the `first` weed of a season, as what they do to another one."""
+    own: Laid = []
+    for job, tank in plan:
+        if job.weed != first:
+            continue
+        here = replace(job, weed=weed)
+        if tank is None or weed == first:
+            own.append((here, tank))
+        else:
+            controls = tuple(ground.control([name], here) for name in tank.names)
+            own.append((here, replace(tank, controls=controls)))
+    return own
+
+
+def _course(ground: GroundAhead, own: Laid, weed: str, draws: int, seed: int) -> WeedCourse:
+    """What the jobs against a weed do to it."""
     out = [tank for _, tank in own if tank is not None]
     lacking = [
         name
@@ -335,12 +362,21 @@ def _likely(values: FloatArray) -> Likely:
 
 
 def _proposed(found: Sequence[ProgrammeAhead]) -> tuple[ProgrammeAhead, ...]:
-    """The programmes with the one marked under which resistance takes over least, of those told."""
-    told = [p for p in found if p.weeds and all(course.known for course in p.weeds)]
+    """The programmes with the one marked under which resistance takes over least, of those told.
+
+    A weed that cannot be told of under any programme is left out; one told of under some only
+    leaves out the others.
+    """
+    weeds = {course.weed for p in found for course in p.weeds if course.known}
+
+    def courses(programme: ProgrammeAhead) -> list[WeedCourse]:
+        return [course for course in programme.weeds if course.weed in weeds]
+
+    told = [p for p in found if weeds and all(course.known for course in courses(p))]
 
     def worst(programme: ProgrammeAhead) -> tuple[float, float]:
-        risks = [sum(course.risk) for course in programme.weeds]
-        banks = [course.bank[-1].middle for course in programme.weeds]
+        risks = [sum(course.risk) for course in courses(programme)]
+        banks = [course.bank[-1].middle for course in courses(programme)]
         return max(risks), max(banks)
 
     best = min(told, key=worst, default=None)

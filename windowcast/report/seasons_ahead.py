@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from html import escape
 
 from windowcast.core.phrase import Name, Phrase, Quantity, Share, joined, names, say
@@ -43,23 +44,54 @@ def ahead_text(found: SeasonsAhead, voice: Voice, width: int | None = None) -> s
     place = Name(wording.ground(found.site, found.areas))
     first, last = (Name(found.seasons[at]) if found.seasons else Name("") for at in (0, -1))
     lines = [voice.say("ahead.head", site=place, first=first, last=last), ""]
-    same = len(found.programmes) > 1 and len({one.jobs for one in found.programmes}) == 1
-    for programme in found.programmes[:1] if same else found.programmes:
-        head = voice.say("ahead.all_same") if same else programme_name(programme, voice)
-        lines += wrapped(head, width)
-        for season in found.seasons:
+    for programme in said(found, voice):
+        lines += wrapped(programme.head, width)
+        for season, jobs in programme.seasons:
             lines.append(f"  {season}")
-            for job in programme.jobs:
-                if job.season == season:
-                    lines += wrapped(voice.text(_job(job)), width, "    ", "  ")
+            for job in jobs:
+                lines += wrapped(job, width, "    ", "  ")
         for course in programme.weeds:
-            for said in _course(course):
-                lines += wrapped(voice.text(said), width, "  ")
+            lines += wrapped(course, width, "  ")
         lines.append("")
-    notes = [*found.notes, say("ahead.draws", draws=found.draws, seed=found.seed)]
-    for note in notes:
-        lines += wrapped(voice.text(note), width)
+    for note in notes(found, voice):
+        lines += wrapped(note, width)
     return "\n".join(lines) + "\n"
+
+
+@dataclass(frozen=True)
+class ProgrammeSaid:
+    """A programme in words: its jobs by season, and what it does to each weed."""
+
+    head: str
+    proposed: bool
+    seasons: tuple[tuple[str, tuple[str, ...]], ...]
+    weeds: tuple[str, ...]
+
+
+def said(found: SeasonsAhead, voice: Voice) -> list[ProgrammeSaid]:
+    """The programmes in words, one of them where all come out the same."""
+    same = len(found.programmes) > 1 and len({one.jobs for one in found.programmes}) == 1
+    return [
+        ProgrammeSaid(
+            voice.say("ahead.all_same") if same else programme_name(programme, voice),
+            programme.proposed and not same,
+            tuple(
+                (
+                    season,
+                    tuple(voice.text(_job(job)) for job in programme.jobs if job.season == season),
+                )
+                for season in found.seasons
+            ),
+            tuple(voice.text(one) for course in programme.weeds for one in _course(course)),
+        )
+        for programme in (found.programmes[:1] if same else found.programmes)
+    ]
+
+
+def notes(found: SeasonsAhead, voice: Voice) -> list[str]:
+    """What the comparison rests on and leaves out."""
+    drawn = say("ahead.draws", draws=found.draws, seed=found.seed)
+    return [voice.text(note) for note in (*found.notes, drawn)]
 
 
 def programme_name(programme: ProgrammeAhead, voice: Voice) -> str:
@@ -130,11 +162,17 @@ def _seasons(count: float, horizon: int) -> Phrase:
     return say("ahead.seasons", seasons=round(count))
 
 
-def ahead_svg(found: SeasonsAhead, voice: Voice) -> str:
-    """Chance of resistance by season under each programme, as an SVG file that stands by itself."""
+def ahead_svg(found: SeasonsAhead, voice: Voice, *, alone: bool = True) -> str:
+    """Chance of resistance by season under each programme, as SVG.
+
+    With its own style where it stands `alone`; a page has one for all its charts. Empty where
+    nothing can be told of any weed.
+    """
     weeds = list(dict.fromkeys(c.weed for p in found.programmes for c in p.weeds if c.known))
-    parts: list[str] = []
-    top = _TOP
+    if not weeds and not alone:
+        return ""
+    parts = [label(0, LINE, voice.say("ahead.picture"))]
+    top = _TOP + LINE
     for weed in weeds:
         parts += _panel(found.programmes, weed, top, voice)
         top += _TALL + 60
@@ -149,7 +187,7 @@ def ahead_svg(found: SeasonsAhead, voice: Voice) -> str:
     return el(
         "svg",
         el("title", escape(title)),
-        f"<style>{_STYLE}</style>",
+        f"<style>{_STYLE}</style>" if alone else "",
         *parts,
         xmlns="http://www.w3.org/2000/svg",
         viewBox=f"0 0 {px(WIDTH)} {px(height)}",
@@ -164,8 +202,7 @@ def _panel(
     told = [(n, c) for n, p in enumerate(programmes) for c in p.weeds if c.weed == weed and c.known]
     horizon = max(len(course.risk) for _, course in told)
     x, y = Scale(0, horizon, _LEFT, _RIGHT), Scale(0, 1, top + _TALL, top)
-    what = say("ahead.picture")
-    yield label(_LEFT, top - 12, voice.say("ahead.picture_of", weed=weed_name(weed), what=what))
+    yield label(_LEFT, top - 12, voice.say("ahead.picture_of", weed=weed_name(weed)))
     for tenth in (0, 5, 10):
         at = y(tenth / 10)
         yield el("line", x1=_LEFT, x2=_RIGHT, y1=at, y2=at, class_="grid")

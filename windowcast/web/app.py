@@ -16,6 +16,7 @@ from windowcast.core.errors import InputError, SourceUnreachableError, Windowcas
 from windowcast.report.catalogue import problem_text
 from windowcast.web import (
     active_views,
+    ahead_views,
     api,
     incoming_views,
     log_views,
@@ -61,6 +62,7 @@ ROUTES = [
     *site_views.ROUTES,
     *active_views.ROUTES,
     *weed_views.ROUTES,
+    *ahead_views.ROUTES,
     *read_views.ROUTES,
     *season_views.ROUTES,
     *log_views.ROUTES,
