@@ -18,6 +18,7 @@ from windowcast.web import (
     active_views,
     ahead_views,
     api,
+    first_minute,
     incoming_views,
     log_views,
     read_views,
@@ -58,6 +59,7 @@ ROUTES = [
     Route("/favicon.ico", lambda request: Response(status_code=204)),
     Route("/calendar.ics", read_views.calendar),
     Route("/message.txt", read_views.message),
+    *first_minute.ROUTES,
     *incoming_views.ROUTES,
     *site_views.ROUTES,
     *active_views.ROUTES,
@@ -94,11 +96,11 @@ def _problem(request: Request, error: Exception) -> Response:
     """A problem of the user's data or of a source, in its own words without folders."""
     assert isinstance(error, WindowcastError)
     status = 503 if isinstance(error, SourceUnreachableError) else 422
-    return _error(
-        request,
-        status,
-        without_folders(problem_text(error, voice_of(request, None)), web(request)),
-    )
+    text = without_folders(problem_text(error, voice_of(request, None)), web(request))
+    site = first_minute.asked_site(request, web(request).book)
+    if status == 503 and not _for_programs(request) and site is not None and site.path is not None:
+        return first_minute.no_weather(request, site, text)
+    return _error(request, status, text)
 
 
 def _failed(request: Request, error: Exception) -> Response:
@@ -107,10 +109,16 @@ def _failed(request: Request, error: Exception) -> Response:
     return _error(request, 500, voice.say("error_page.unknown"))
 
 
+def _for_programs(request: Request) -> bool:
+    """Whether a program reads the answer: a calendar, a script, a download."""
+    path = request.url.path
+    return path.startswith("/api/") or path.endswith((".ics", ".txt", ".css"))
+
+
 def _error(request: Request, status: int, text: str) -> Response:
     if request.url.path.startswith("/api/"):
         return api.error(status, text)
-    if request.url.path.endswith((".ics", ".txt", ".css")):
+    if _for_programs(request):
         return PlainTextResponse(f"{text}\n", status)
     site = web(request).book.find(str(request.path_params.get("site", "")))
     return page(request, "error.html", site=site, status=status, text=text, code=status)

@@ -13,6 +13,7 @@ from windowcast.report.calendar import calendar_text
 from windowcast.report.message import message_text
 from windowcast.report.page import render_page
 from windowcast.web.context import page, readable_site, ready_answer, voice_of, web
+from windowcast.web.first_minute import helps
 from windowcast.web.security import LOOPBACK, host_name
 from windowcast.web.sites import KnownSite
 
@@ -39,6 +40,7 @@ def _today(request: Request, site: KnownSite) -> Response:
         screen="today",
         body=ready.body.of(voice_of(request, site)),
         calendar=subscription,
+        **helps(request, site),
     )
 
 

@@ -49,10 +49,12 @@ class SiteField:
 
 
 def _choice_said(value: str, voice: Voice) -> str:
-    """A choice; values of the site file stand as they are written there."""
+    """A choice in words; the site file keeps its own for it."""
     if value in {"yes", "no"}:
         return voice.say("form.yes" if value == "yes" else "form.no")
-    return value or voice.say("form.not_said")
+    if not value:
+        return voice.say("form.not_said")
+    return voice.say(f"site_choice.{value.replace('.', '').replace(' ', '_')}")
 
 
 def groups(voice: Voice) -> list[tuple[str, list[Field]]]:
@@ -75,6 +77,7 @@ PLACE = (
     SiteField("elevation_m", "number", "m"),
     SiteField("timezone", hinted=True),
     SiteField("units", "choice", needed=True, options=("us", "metric")),
+    SiteField("weather.station", hinted=True),
 )
 TURF = (
     SiteField("turf.species", "choice", needed=True, options=tuple(map(str, Species))),
@@ -91,8 +94,8 @@ TURF = (
     SiteField("turf.rooted", "date"),
     SiteField("turf.winterkill", "choice", options=("", *WINTERKILL)),
     SiteField("turf.thin", "yesno", options=("", "yes", "no")),
-    SiteField("turf.thatch_mm", "number", hinted=True),
-    SiteField("turf.mowing_height_mm", "number", hinted=True),
+    SiteField("turf.thatch_mm", "number", "mm", hinted=True),
+    SiteField("turf.mowing_height_mm", "number", "mm", hinted=True),
     SiteField("turf.shade", "choice", options=("", "none", "partial", "full")),
     SiteField("turf.covered", "yesno", options=("", "yes", "no")),
     SiteField("soil.texture", "choice", needed=True, options=tuple(map(str, Texture))),

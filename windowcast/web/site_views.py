@@ -177,7 +177,7 @@ def _form(
             (voice.say(f"weed_cycle.several.{cycle.replace(' ', '_')}"), weeds)
             for cycle, weeds in weed_choices().items()
         ],
-        days=DAYS,
+        days=list(zip(DAYS, voice.language["weekdays_long"], strict=True)),
         lists=lists_said(voice),
         rows=rows_shown(values),
         units=units_of(site) if site else "us" if values.get("units") == "us" else "metric",

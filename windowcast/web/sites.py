@@ -72,7 +72,7 @@ class SiteBook:
             site, problem = _read(file, *file_state(file))
             known[slug] = KnownSite(slug, site, file, problem)
         if not known:
-            return [_sample()]
+            return [sample()]
         return sorted(known.values(), key=lambda site: (site.name.lower(), site.slug))
 
     def find(self, slug: str) -> KnownSite | None:
@@ -117,7 +117,8 @@ def _free(slug: str, taken: dict[str, KnownSite]) -> str:
 
 
 @cache
-def _sample() -> KnownSite:
+def sample() -> KnownSite:
+    """The packaged sample, shown where there is no site yet."""
     from windowcast.weather.sample import sample_site
 
     return KnownSite(SAMPLE_SLUG, sample_site(), None)
