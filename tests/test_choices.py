@@ -16,9 +16,10 @@ from windowcast.materials.actives import Actives, load_actives
 from windowcast.programme.candidates import allowance
 from windowcast.records.model import Application, Material
 from windowcast.records.store import SeasonLog
-from windowcast.report.wording import answer_word, choice
+from windowcast.report.wording import choice
 from windowcast.season.observed import Applied
 from windowcast.windows.choices import _order
+from windowcast.windows.decision import answer_word
 from windowcast.windows.model import Allowance, Choice, PurposeOutlook
 
 TODAY = dt.date(2018, 1, 18)

@@ -45,6 +45,7 @@ from windowcast.weather.ensemble import members
 from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.barrier import cover
 from windowcast.windows.cover_plan import cover_plan, season_of
+from windowcast.windows.decision_model import Decided
 from windowcast.windows.odds import DateRange
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
@@ -78,7 +79,10 @@ def sample() -> Answer:
 
 
 def plan_for(a: Answer, **more: object) -> SeasonPlan:
-    return season_plan(a.site, a.past, a.ahead, a.members, weather=a.weather, **more)  # type: ignore[arg-type]
+    decided = {o.purpose: o.decision for o in a.ranking.purposes}
+    return season_plan(
+        a.site, a.past, a.ahead, a.members, weather=a.weather, decided=decided, **more
+    )  # type: ignore[arg-type]
 
 
 @pytest.fixture(scope="module")
@@ -348,14 +352,18 @@ def test_futures_that_cannot_be_told_never_make_the_answer_firmer(august: Answer
     assert partly.split is None or (partly.split_caught or 0) < (known.split_caught or 0)
 
 
-def test_decision_speaks_for_the_better_choice(sample: Answer) -> None:
+def test_what_waiting_is_worth_and_risks(sample: Answer) -> None:
+    """The numbers beside a decision; what to do is the ranking's word, whatever they are."""
     chosen = purpose_of("dormant")
     rng = np.random.default_rng(1)
     kwargs: dict[str, Any] = {"today": dt.date(2018, 1, 18), "closes": dt.date(2018, 3, 20)}
     nothing = Later(np.zeros(100), np.zeros(100, dtype=bool))
+    now = Decided("go", "act", (), NOTHING, say("decide.now_best"))
 
-    def decide(offers: FloatArray, later: Later = nothing) -> Decision:
-        return decision(chosen, offers, later, sample.members, **kwargs)
+    def decide(
+        offers: FloatArray, decided: Decided | None = now, later: Later = nothing
+    ) -> Decision:
+        return decision(chosen, offers, later, sample.members, decided=decided, **kwargs)
 
     none = np.zeros((101, 10))
     good_now = none.copy()
@@ -363,36 +371,33 @@ def test_decision_speaks_for_the_better_choice(sample: Answer) -> None:
     act = decide(good_now)
     assert act.choice == "act"
     assert act.act_on == dt.date(2018, 1, 18)
+    assert (act.act_score, act.wait_score) == (pytest.approx(90), pytest.approx(0))
     assert act.none_risk == 1.0
-    assert "is very likely (more than 99 in 100)" in render(act.advice)
+    said = render(act.advice)
+    assert said.startswith(render(now.text))
+    assert "is very likely (more than 99 in 100)" in said
     better = none.copy()
     better[:, 0] = 0.4
     better[:, 6] = 0.5 + 0.4 * rng.random(101)
     wait = decide(better)
-    assert wait.choice == "wait"
     assert wait.wait_score == pytest.approx(70, abs=5)
-    assert render(wait.advice).startswith("Wait:")
+    assert wait.choice == "act"  # as the ranking has it
     assert wait.none_risk == 0.0
-    better[:, 0], better[:, 6] = 0.7, 0.9  # a day that the ranking calls fit is not waved away
-    either = decide(better)
-    assert (either.choice, render(either.advice).split(",")[0]) == (
-        "wait",
-        "Today is good enough to spray",
-    )
-    assert decide(none).choice == "neither"
-    blind = decide(np.full((101, 10), np.nan))
-    assert blind.choice == "cannot tell"
-    assert render(blind.advice).startswith("Cannot tell")
+    assert "another spray day" in render(wait.advice)
+    shut = Decided("do not spray", "neither", (), NOTHING, say("decide.now_only"))
+    assert decide(better, shut).advice == shut.text  # no word on waiting
+    unranked = decide(better, None)
+    assert (unranked.choice, unranked.advice) == ("cannot tell", NOTHING)
 
 
-def test_decision_names_the_days_ahead(sample: Answer) -> None:
-    """The best as forecast and the surest, where they differ and where they do not."""
+def test_the_days_ahead_stand_beside_the_decision(sample: Answer) -> None:
+    """The best as forecast and the surest, where they differ."""
     offers = np.zeros((101, 10))
     offers[0, 2], offers[1:41, 2] = 0.8, 0.8  # the 20th: 80 as forecast, holds in 40 of 100
     offers[0, 4], offers[1:91, 4] = 0.6, 0.6  # the 22nd: 60, holds in 90
     later = Later(np.full(100, 0.5), np.ones(100, dtype=bool))
     purpose_, today = purpose_of("dormant"), dt.date(2018, 1, 18)
-    made = decision(purpose_, offers, later, sample.members, today=today, closes=None)
+    made = decision(purpose_, offers, later, sample.members, today=today, closes=None, decided=None)
     assert made.best_ahead is not None
     assert made.surest is not None
     assert (made.best_ahead.date, made.surest.date) == (dt.date(2018, 1, 20), dt.date(2018, 1, 22))
@@ -400,16 +405,6 @@ def test_decision_names_the_days_ahead(sample: Answer) -> None:
     assert made.best_ahead.expected_score == pytest.approx(32)
     assert made.surest.odds is not None
     assert made.surest.odds.share == 0.9
-    said = render(made.advice)
-    assert (
-        "Best day by the forecast: Sat 20 Jan, any spray hours that day: about even (4 in 10)."
-        in said
-    )
-    assert "Surest day: Mon 22 Jan, any spray hours that day: likely (9 in 10)." in said
-    offers[:, 4] = 0
-    one = decision(purpose_, offers, later, sample.members, today=today, closes=None)
-    said = render(one.advice)
-    assert "Best and surest day: Sat 20 Jan, any spray hours that day: about even" in said
 
 
 def test_plan_and_ranking_name_the_same_day(sample: Answer) -> None:
@@ -423,14 +418,12 @@ def test_plan_and_ranking_name_the_same_day(sample: Answer) -> None:
     assert made.best_ahead.odds is not None
     assert best.odds is not None
     assert best.odds.share <= made.best_ahead.odds.share
-    any_hours = written(Share(made.best_ahead.odds.share), form="chance")
-    # with the errors of real forecasts no other day of the sample is surer
-    assert f"Best and surest day: Sat 20 Jan, any spray hours that day: {any_hours}." in render(
-        made.advice
-    )
     outlook = next(p for p in sample.ranking.purposes if p.purpose == "dormant")
     these = written(Share(best.odds.share), form="chance")
     assert f"Chance the weather stays fit: {these}." in render(outlook.advice)
+    assert outlook.decision is not None
+    assert render(made.advice).startswith(render(outlook.decision.text))
+    assert made.choice == outlook.decision.now
 
 
 def test_fewer_days_asked_for_change_no_odds(sample: Answer) -> None:
@@ -583,7 +576,7 @@ def _after(line: str, plan: SeasonPlan) -> bool:
 def test_what_opened_on_days_the_futures_differ_on_has_opened(sample: Answer) -> None:
     axis = SeasonAxis.of(sample.past, sample.ahead, southern=False, overseeded=False)
     work = _Work(
-        sample.site, sample.past, sample.ahead, sample.members, sample.weather, axis, *[None] * 3
+        sample.site, sample.past, sample.ahead, sample.members, sample.weather, axis, *[None] * 4
     )  # type: ignore[arg-type]
     first = np.where(np.arange(100) < 60, axis.gone - 40.0, axis.gone - 37.0)
     opened, closed = work._passed(first, np.full(100, axis.gone + 3.0))
@@ -824,7 +817,7 @@ def test_what_nearly_all_futures_have_open_has_opened_and_the_doubt_stays_in_the
 ) -> None:
     axis = SeasonAxis.of(sample.past, sample.ahead, southern=False, overseeded=False)
     work = _Work(
-        sample.site, sample.past, sample.ahead, sample.members, sample.weather, axis, *[None] * 3
+        sample.site, sample.past, sample.ahead, sample.members, sample.weather, axis, *[None] * 4
     )  # type: ignore[arg-type]
     gone, coming = axis.gone - 40.0, axis.gone + 5.0
     for share, opened in ((95, True), (80, False)):

@@ -16,7 +16,6 @@ from windowcast.cli.output import emit, output_options
 from windowcast.core.phrase import NOTHING, Name, Phrase, Share, joined, say
 from windowcast.limits.model import STATE, TurfSpan
 from windowcast.report.board import facts as facts_of
-from windowcast.report.board import options
 from windowcast.report.message import WIDTH, message_text
 from windowcast.report.terminal import table_text
 from windowcast.report.turf_lines import plan_lines
@@ -56,12 +55,12 @@ def test_the_board_says_what_to_do_first_and_no_score() -> None:
 
 def test_a_window_before_the_best_one_says_what_holds_it_back() -> None:
     full = ranking()
-    best, today = window(), window(day=0, score=70.0)
+    best, today = window(), window(day=0, score=70.0, verdict="marginal")
     outlook = replace(full.purposes[1], windows=(best, today))
     facts = {
         METRIC.text(f.name): [METRIC.text(s) for s in f.said] for f in facts_of(outlook, TODAY)
     }
-    assert facts["Why not today"][0].startswith("Mon 6 Nov, 10:00 to 15:00, likely (7 in 10); held")
+    assert facts["Not today"] == ["Today is only marginal, held back by air temperature."]
     earlier = replace(full.purposes[1], windows=(best, window(day=1)))
     assert "Or sooner" in {METRIC.text(fact.name) for fact in facts_of(earlier, TODAY)}
 
@@ -245,21 +244,6 @@ def test_a_page_that_cannot_be_written_prints_nothing(tmp_path: object) -> None:
     assert result.exit_code != 0
     assert result.output == ""
     assert "cannot be written" in str(result.exception)
-
-
-def test_the_choices_set_today_tomorrow_and_later_beside_each_other() -> None:
-    outlook = replace(
-        ranking().purposes[1],
-        windows=(window(), window(day=1, score=55.0, verdict="marginal"), window(day=4)),
-    )
-    rows = options(outlook, TODAY)
-    assert [METRIC.text(row.name) for row in rows] == ["Today", "Tomorrow", "", ""]
-    assert [row.best for row in rows] == [False, False, True, False]
-    assert rows[0].window is None
-    assert METRIC.text(rows[0].works) == "no"
-    assert METRIC.text(rows[2].works) == "likely (7 in 10)"
-    no = TurfSpan(TODAY, TODAY, "no", "overseeding", "", None, NOTHING, NOTHING, "", None)
-    assert not options(replace(outlook, turf=(no,)), TODAY)
 
 
 def test_the_answer_for_the_sample_fits_twenty_five_lines_of_eighty() -> None:

@@ -12,6 +12,7 @@ from spoken import METRIC, US, render
 from windowcast.core.values import load
 from windowcast.report import wording
 from windowcast.windows import reasons
+from windowcast.windows.decision import answer_word
 from windowcast.windows.grade import ScoreCurve
 
 CRITERIA = load("criteria")
@@ -47,7 +48,7 @@ def test_limit_names_the_criterion_and_the_reason_in_units() -> None:
 
 
 def test_answer_words() -> None:
-    words = [wording.answer_word(outlook) for outlook in ranking().purposes]
+    words = [answer_word(outlook) for outlook in ranking().purposes]
     assert words == ["cannot tell", "go", "out of season", "out of season"]
 
 

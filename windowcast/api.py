@@ -625,6 +625,7 @@ def plan_of(found: Answer) -> SeasonPlan:
         barriers=found.barriers,
         looks=found.looks,
         jobs=found.jobs,
+        decided={o.purpose: o.decision for o in found.ranking.purposes if o.decision},
         areas=found.areas,
         resistance=found.resistance,
         now=_now(found.site, found.weather),

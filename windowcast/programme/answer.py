@@ -24,6 +24,7 @@ from windowcast.season.observed import Observed
 from windowcast.season.sightings import CanopyLook
 from windowcast.season.soil_kept import SoilModel
 from windowcast.windows.covers import RunningSeason
+from windowcast.windows.decision import decide
 from windowcast.windows.model import PURPOSES, Job, PurposeName, Ranking
 from windowcast.windows.rank import rank
 from windowcast.windows.residual import ResidualActive, material_of
@@ -155,6 +156,8 @@ def answer(
             materials=materials,
             stocked=bool(site.stock),
         )
+    outlooks = (replace(o, decision=decide(o, weather.today)) for o in ranking.purposes)
+    ranking = replace(ranking, purposes=tuple(outlooks))
     return Answer(
         site, weather, future, past, ahead, ranking, barriers, looks, tables, tuple(areas), jobs,
         seen.resistance,

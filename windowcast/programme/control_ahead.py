@@ -99,7 +99,7 @@ def _fall(
     if fall < WORTH_SAYING:
         return NOTHING
     return say(
-        "decision.control_falls",
+        "decide.control_falls",
         actives=names(*tank, join="plus"),
         weed=say(f"weed.{before.weed}"),
         now=Share(before.middle),
@@ -120,7 +120,7 @@ def later_attempt(ahead: ControlAhead, purpose: Purpose, date: dt.date | None) -
     tank, trials = found
     worst = min(trials, key=lambda trial: trial.middle)
     return say(
-        "decision.later_attempt",
+        "decide.later_attempt",
         actives=names(*tank, join="plus"),
         day=date,
         **said_of(worst),

@@ -116,8 +116,11 @@ class Decision:
         Expected score of waiting by the best rule, `wait_error` its standard error.
     none_risk
         Chance that no workable window comes after tomorrow before the purpose closes.
+    choice
+        As the ranking decides.
     advice
-        One sentence, and what control falls by as the plants grow where trials tell.
+        Its one sentence, what waiting risks, and what control falls by as the plants grow where
+        trials tell.
     actives, control, control_then
         The tank that it goes by, and the control of the watched weeds that trials let expect of it
         on the day to act and on the best day ahead, 0..1 (see `Choice.effect`); None: no trial

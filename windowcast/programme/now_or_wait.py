@@ -1,22 +1,23 @@
-"""Act on today's or tomorrow's window, or wait: a purpose's decision, and the numbers behind it.
+"""What waiting is worth beside the ranking's decision: the numbers of the plan's "now or wait".
 
 Three things are weighed: acting today or tomorrow, the best single day of those ahead that are
-judged by the hour, and holding out for the first good one, then or later.
+judged by the hour, and holding out for the first good one, then or later. What to do is decided by
+`windowcast.windows.decision` alone; here stands what waiting may cost.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
-from windowcast.core.phrase import NOTHING, Phrase, Share, say
+from windowcast.core.phrase import NOTHING, Phrase, Share, say, sentences
 from windowcast.core.record import FloatArray, Members
 from windowcast.core.values import Tables
 from windowcast.programme.model import DayAhead, Decision
 from windowcast.programme.stopping import wait
+from windowcast.windows.decision_model import Decided
 from windowcast.windows.hours import HourContext
 from windowcast.windows.judge import HourScores
 from windowcast.windows.model import Odds
@@ -24,7 +25,6 @@ from windowcast.windows.odds import odds
 from windowcast.windows.purposes import Purpose
 from windowcast.windows.score import BoolArray, Rule
 
-Choice = Literal["act", "wait", "neither", "cannot tell"]
 SOON = 2  # today and tomorrow
 HARDLY = 0.005  # a risk that is not worth a number
 
@@ -76,28 +76,25 @@ def decision(
     *,
     today: dt.date,
     closes: dt.date | None,
+    decided: Decided | None,
 ) -> Decision:
-    """Decide now or wait.
+    """What waiting is worth, beside what is decided.
 
     Parameters
     ----------
+    decided
+        What the ranking decides about it; None: nothing was ranked, and nothing can be said.
     offers
         Score of the best window of each coming day, 0..1, ``[member, day]``, the forecast as
         issued first; NaN where it cannot be told, which counts as none.
     later
         What is left after those days.
     """
-    unknown = np.isnan(offers[1:, :SOON]).any(axis=1).mean() > 0.5
     issued, offers = 100 * np.nan_to_num(offers[0]), np.nan_to_num(offers[1:])
     expected = 100 * offers.mean(axis=0)
     day = int(np.argmax(expected[:SOON]))
     waiting = wait(offers[:, SOON:], later.value)
     act, hold, error = float(expected[day]), 100 * waiting.value, 100 * waiting.error
-    choice: Choice = "act" if act >= hold - error else "wait"
-    if act <= 0 and hold <= 0:
-        choice = "neither"
-    if unknown:
-        choice = "cannot tell"
 
     def chance(index: int) -> Odds | None:
         return odds((offers[:, index] > 0).astype(np.float64), members, index, index + 1)
@@ -120,10 +117,10 @@ def decision(
         wait_error=error,
         none_risk=float(((offers[:, SOON:] <= 0).all(axis=1) & ~later.comes).mean()),
         closes=closes,
-        choice=choice,
+        choice="cannot tell" if decided is None else decided.now,
         advice=NOTHING,
     )
-    return replace(made, advice=_advice(made, today, offers.shape[1], purpose.rule))
+    return replace(made, advice=_advice(made, decided))
 
 
 def later_value(
@@ -164,49 +161,12 @@ def later_value(
     return Later(mean, np.any(workable, axis=1, keepdims=False))
 
 
-def _advice(made: Decision, today: dt.date, days: int, rule: Rule) -> Phrase:
-    """The decision: now, the best day ahead, and holding out."""
-    when = say("decision.today" if made.act_on == today else "decision.tomorrow")
-    if made.choice == "cannot tell":
-        return say("decision.cannot_tell")
-    before = say("decision.before", day=made.closes) if made.closes else NOTHING
-    if made.choice == "neither":
-        return say("decision.neither", before=before)
+def _advice(made: Decision, decided: Decided | None) -> Phrase:
+    """What the ranking decides, and the chance that waiting loses the last spray day."""
+    if decided is None or decided.now not in ("act", "wait"):
+        return NOTHING if decided is None else decided.text
+    before = say("decide.before", day=made.closes) if made.closes else NOTHING
     if made.none_risk < HARDLY:
-        risk = say("decision.sure", before=before)
-    else:
-        risk = say("decision.risk", share=Share(made.none_risk), before=before)
-    if made.choice == "act":
-        return say("decision.act", when=when, risk=risk)
-    best = _days_ahead(made, days)
-    if made.act_score >= 100 * rule.fit:
-        return say("decision.fit_to_act", when=when, risk=risk, best=best)
-    now = say("decision.nothing_soon")
-    if made.act_score > 0:
-        now = say("decision.acting", when=when)
-    return say("decision.wait", now=now, risk=risk, best=best)
-
-
-def _days_ahead(made: Decision, days: int) -> Phrase:
-    """The best single days ahead, so that the plan and the ranking are seen to agree."""
-    first, surest = made.best_ahead, made.surest
-    if surest is None:
-        return say("decision.no_day", days=days)
-    if first is None:
-        return say("decision.none_forecast", days=days, surest=_surest(surest))
-    if first.date == surest.date or _chance(first) >= _chance(surest):
-        return say("decision.best_and_surest", day=first.date, hopes=_hopes(first))
-    return say("decision.best", day=first.date, hopes=_hopes(first), surest=_surest(surest))
-
-
-def _surest(day: DayAhead) -> Phrase:
-    return say("decision.surest", day=day.date, hopes=_hopes(day))
-
-
-def _hopes(day: DayAhead) -> Phrase:
-    """The chance that a day is a spray day."""
-    return say("decision.hopes", share=Share(_chance(day)))
-
-
-def _chance(day: DayAhead) -> float:
-    return day.odds.share if day.odds is not None else 0.0
+        return sentences(decided.text, say("decide.sure", before=before))
+    risk = say("decide.risk", share=Share(made.none_risk), before=before)
+    return sentences(decided.text, risk)

@@ -38,6 +38,7 @@ from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows.covers import RunningSeason
 from windowcast.windows.days import DayContext
+from windowcast.windows.decision_model import Decided
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import Judge
 from windowcast.windows.model import PURPOSES, Job, PurposeName
@@ -54,6 +55,7 @@ DAYS = 10  # judged by the hour when deciding now or waiting
 DELAY_DAYS = 14
 MAY_BE = 0.1  # share of the futures from which a purpose may be in season on a day
 NO_JOBS: Mapping[PurposeName, Job | None] = MappingProxyType({})
+NOT_DECIDED: Mapping[PurposeName, Decided] = MappingProxyType({})
 Status = Literal["open", "ahead", "over", "cannot tell"]
 
 
@@ -68,6 +70,7 @@ def season_plan(
     mixture: ActiveNeeds | None = None,
     looks: Sequence[CanopyLook] = (),
     jobs: Mapping[PurposeName, Job | None] = NO_JOBS,
+    decided: Mapping[PurposeName, Decided] = NOT_DECIDED,
     areas: Sequence[str] = (),
     resistance: Resistances = NO_RESISTANCE,
     now: dt.datetime | None = None,
@@ -88,6 +91,8 @@ def season_plan(
         Dated looks into the canopy.
     jobs
         Where each purpose stands by the season log; what is done gets no decision.
+    decided
+        What the ranking of the same answer decides.
     areas
         Names of the areas that it is about.
     resistance
@@ -109,7 +114,16 @@ def season_plan(
     ctx = hour_context(site, ahead, members, weather=weather, now=now, tables=tables)
     running = RunningSeason(site, axis, weather, members)
     work = _Work(
-        site, past, ahead, members, running, axis, ctx, Judge(ctx, past, tuple(looks)), resistance
+        site,
+        past,
+        ahead,
+        members,
+        running,
+        axis,
+        ctx,
+        Judge(ctx, past, tuple(looks)),
+        resistance,
+        decided,
     )
     dates = key_dates(axis, southern=southern)
     purposes = [
@@ -188,6 +202,7 @@ class _Work:
     ctx: HourContext
     judge: Judge
     resistance: Resistances
+    decided: Mapping[PurposeName, Decided]
 
     def purpose(
         self, purpose: Purpose, mixture: ActiveNeeds | None, barriers: Sequence[ResidualActive]
@@ -380,6 +395,7 @@ class _Work:
             self.members,
             today=self.running.weather.today,
             closes=closes.median if closes else None,
+            decided=self.decided.get(purpose.name),
         )
         return with_control(made, purpose, self._ahead_of(needs))
 

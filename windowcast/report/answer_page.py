@@ -15,10 +15,12 @@ from windowcast.programme.answer import Answer
 from windowcast.programme.season_today import turf_phase, weeds_up
 from windowcast.report import board, wording
 from windowcast.report.catalogue import Voice
+from windowcast.report.decision_table import DecisionTable, decision_table
 from windowcast.report.hour_checks import HourTable, hour_table
 from windowcast.report.strips import HourPanels, hour_panels
 from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.season.model import SiteState, TurfPhase
+from windowcast.windows.decision import answer_word, decide
 from windowcast.windows.model import (
     PURPOSES,
     Choice,
@@ -34,6 +36,9 @@ from windowcast.windows.model import (
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.reasons import SOIL_DEPTH
 from windowcast.windows.score import Rule
+
+# linked to their tank sheets; in the table and the hours
+_ELSEWHERE = ("board.with", "board.sooner", "board.why_not_today")
 
 
 @dataclass(frozen=True)
@@ -132,9 +137,13 @@ class Words:
         """Why a purpose is open and when it closes."""
         return self.text(wording.in_season(outlook))
 
-    def options(self, outlook: PurposeOutlook, today: dt.date) -> list[board.Option]:
-        """Ways to decide about an open purpose."""
-        return board.options(outlook, today)
+    def now_or_wait(self, outlook: PurposeOutlook, today: dt.date) -> str:
+        """The decision as one sentence."""
+        return self.text(decide(outlook, today).text)
+
+    def table(self, outlook: PurposeOutlook, today: dt.date) -> DecisionTable | None:
+        """What to expect of each way to decide about an open purpose."""
+        return decision_table(decide(outlook, today))
 
     def if_missed(self, outlook: PurposeOutlook) -> str:
         """What is lost where a purpose is left out."""
@@ -270,11 +279,11 @@ def _purpose(
     facts = (
         (said.text(fact.name), tuple(said.text(one) for one in fact.said))
         for fact in board.facts(outlook, ranking.today)
-        if fact.name.id != "board.with"  # the page links each of these to its tank sheet
+        if fact.name.id not in _ELSEWHERE
     )
     return PurposeView(
         outlook,
-        wording.answer_word(outlook),
+        answer_word(outlook),
         said.text(board.lead(outlook)),
         said.text(board.sure(outlook)),
         tuple(facts),

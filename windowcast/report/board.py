@@ -10,13 +10,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from windowcast.core.phrase import NOTHING, Phrase, Share, Span, joined, say, sentence, sentences
-from windowcast.limits.model import refused
 from windowcast.report import wording
-from windowcast.report.turf_lines import chance
+from windowcast.windows.decision import answer_word, decide
 from windowcast.windows.model import Judged, PurposeOutlook, Ranking, Window
 
-_DAY = dt.timedelta(days=1)
-_ROWS = 4  # days with hours in the table of choices
 _ORDER = {"go": 0, "marginal": 1}
 _OPENS_LATER = ("advice.not_now.opens", "advice.not_now.again")
 
@@ -32,16 +29,16 @@ class BoardFact:
 def in_order(outlooks: Sequence[PurposeOutlook]) -> list[PurposeOutlook]:
     """The open applications, those with hours to take first: fit, then marginal, then others."""
     of = [outlook for outlook in outlooks if outlook.in_season]
-    return sorted(of, key=lambda outlook: _ORDER.get(wording.answer_word(outlook), len(_ORDER)))
+    return sorted(of, key=lambda outlook: _ORDER.get(answer_word(outlook), len(_ORDER)))
 
 
 def lead(outlook: PurposeOutlook) -> Phrase:
     """What to do about an application, as one sentence that starts with a verb."""
-    if not outlook.windows or refused(outlook.turf) or not outlook.in_season:
+    word = answer_word(outlook)
+    if word not in ("go", "marginal"):
         return outlook.advice
     best = outlook.windows[0]
-    fit = best.verdict == "fit"
-    return say("board.spray" if fit else "board.if_you_must", when=_when(best))
+    return say("board.spray" if word == "go" else "board.if_you_must", when=_when(best))
 
 
 def sure(outlook: PurposeOutlook) -> Phrase:
@@ -68,12 +65,12 @@ def facts(outlook: PurposeOutlook, today: dt.date) -> Iterator[BoardFact]:
         yield BoardFact(say("board.held_back"), (wording.limit(best.limiting),))
     if best.follow_up:
         yield BoardFact(say("board.then"), tuple(item.text for item in best.follow_up))
-    sooner = next((window for window in others if window.date < best.date), None)
+    decided = decide(outlook, today)
+    if decided.why_not_today and any(window.date == today for window in others):
+        yield BoardFact(say("board.why_not_today"), (sentence(decided.why_not_today),))
+    sooner = next((w for w in others if today < w.date < best.date), None)
     if sooner is not None:
-        soon = sooner.date == today
-        name = say("board.why_not_today" if soon else "board.sooner")
-        said_before = None if soon else best.limiting
-        yield BoardFact(name, (_other(sooner, said_before),))
+        yield BoardFact(say("board.sooner"), (_other(sooner, best.limiting),))
     following = next((window for window in others if window.date > best.date), None)
     yield BoardFact(say("board.if_you_wait"), (_if_you_wait(outlook, following),))
     yield from burs
@@ -81,46 +78,6 @@ def facts(outlook: PurposeOutlook, today: dt.date) -> Iterator[BoardFact]:
         yield BoardFact(say("board.effect"), tuple(covers))
     if choices := wording.with_what(outlook):
         yield BoardFact(say("board.with"), tuple(choices))
-
-
-@dataclass(frozen=True, slots=True)
-class Option:
-    """A day to decide for: when, how likely the weather stays fit, and what may go wrong."""
-
-    name: Phrase
-    window: Window | None
-    works: Phrase
-    hurt: Phrase
-    washed: Phrase
-    best: bool
-
-
-def options(outlook: PurposeOutlook, today: dt.date) -> list[Option]:
-    """Today, tomorrow, the best hours and the next best; none without hours."""
-    if not outlook.windows or refused(outlook.turf):
-        return []
-    best = outlook.windows[0]
-    by_day = {window.date: window for window in outlook.windows}
-    near = [(say("board.day.today"), today), (say("board.day.tomorrow"), today + _DAY)]
-    rows = [_option(name, by_day.get(day), best) for name, day in near]
-    shown = {row.window.date for row in rows if row.window is not None}
-    further = [window for window in outlook.windows if window.date not in shown]
-    rows += [_option(NOTHING, window, best) for window in further[: _ROWS - len(shown)]]
-    return rows
-
-
-def _option(name: Phrase, window: Window | None, best: Window) -> Option:
-    if window is None:
-        return Option(name, None, say("board.no_hours"), NOTHING, NOTHING, best=False)
-    works = say("board.counted", share=Share(window.odds.share)) if window.odds else NOTHING
-    return Option(
-        name,
-        window,
-        works,
-        NOTHING if window.harm is None else chance(window.harm),
-        NOTHING if window.washed is None else chance(window.washed),
-        best=window is best,
-    )
 
 
 def idle(ranking: Ranking) -> Phrase:

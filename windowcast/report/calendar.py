@@ -23,6 +23,7 @@ from windowcast.programme.answer import Answer
 from windowcast.report import board, wording
 from windowcast.report.catalogue import Voice
 from windowcast.report.turf_lines import turf_lines
+from windowcast.windows.decision import answer_word
 from windowcast.windows.model import PurposeOutlook, Window
 
 if TYPE_CHECKING:
@@ -151,7 +152,7 @@ def _entry(answer: Answer, outlook: PurposeOutlook, voice: Voice) -> Event | Non
         best = outlook.windows[0]
         event.add("dtstart", best.start.astimezone(dt.UTC))
         event.add("dtend", best.end.astimezone(dt.UTC))
-        word = wording.answer_said(wording.answer_word(outlook))
+        word = wording.answer_said(answer_word(outlook))
         summary = say("note.about", what=outlook.title, note=word)
         lines = _describe(outlook, best, voice)
     elif not outlook.in_season and outlook.opens and outlook.opens >= answer.ranking.today:

@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING
 from windowcast.core.phrase import Name, Span, say
 from windowcast.report import board, wording
 from windowcast.report.catalogue import Voice
+from windowcast.report.decision_table import DecisionTable, decision_table
 from windowcast.report.terminal_width import TABLE_WIDTH, screen_width, wrapped
 from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.windows.cautions import CAUTIONS
+from windowcast.windows.decision import answer_word, decide
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
 if TYPE_CHECKING:
@@ -137,7 +139,7 @@ def _board(
     explain: bool,
 ) -> None:
     """One application: the sentence, how sure it is, what it may do to the turf, the facts."""
-    _hung(console, voice.text(board.lead(outlook)), _WORD_STYLE[wording.answer_word(outlook)])
+    _hung(console, voice.text(board.lead(outlook)), _WORD_STYLE[answer_word(outlook)])
     _hung(console, f"  {voice.text(board.sure(outlook))}", hanging="  ")
     for line in turf_lines(outlook):
         _hung(console, f"  {voice.text(line)}", "bold", hanging="    ")
@@ -149,6 +151,26 @@ def _board(
         for place, said in enumerate(texts):
             name = voice.text(fact.name) if place == 0 else ""
             _hung(console, f"  {name:<{width}}{voice.text(said)}", hanging=" " * (width + 2))
+    decided = decide(outlook, ranking.today)
+    if explain and (table := decision_table(decided)) is not None:
+        console.print()
+        _hung(console, f"  {voice.text(decided.text)}", hanging="  ")
+        _decision(console, table, voice)
+
+
+def _decision(console: Console, of: DecisionTable, voice: Voice) -> None:
+    """What to expect of each way to decide."""
+    from rich import box
+    from rich.padding import Padding
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column()
+    for place, name in enumerate(of.columns):
+        table.add_column(voice.text(name), style="bold" if place == of.best else "")
+    for name, cells in of.rows:
+        table.add_row(voice.text(name), *(voice.text(cell) for cell in cells))
+    console.print(Padding(table, (0, 0, 0, 2), expand=False))
 
 
 def _shown(outlook: PurposeOutlook) -> list[Window]:

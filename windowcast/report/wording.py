@@ -94,20 +94,6 @@ def must_follow(window: Window, voice: Voice) -> str:
     return voice.write(_follow_ups(window)) or "–"
 
 
-def answer_word(outlook: PurposeOutlook) -> str:
-    """What to do, as a key: go, marginal, wait, do not spray, done, look, out of season ..."""
-    if outlook.job is not None and not outlook.job.open:
-        return outlook.job.state
-    if not outlook.in_season:
-        return "out of season"
-    answers = {span.answer for span in outlook.turf}
-    if answers and "yes" not in answers:
-        return "do not spray" if outlook.turf[0].answer == "no" else "cannot tell"
-    if outlook.windows:
-        return "go" if outlook.windows[0].verdict == "fit" else "marginal"
-    return "cannot tell" if outlook.cannot_tell else "wait"
-
-
 def answer_said(word: str) -> Phrase:
     """An `answer_word` as people read it."""
     return say(f"answer.{_key(word)}")

@@ -12,13 +12,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, Quantity, Share, joined, say
 from windowcast.core.values import Value
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.resistance import Failing
 from windowcast.materials.spectrum import Reach, reach
+from windowcast.windows.decision_model import Effect
 from windowcast.windows.judge import Judge
 from windowcast.windows.model import Allowance, Choice
 from windowcast.windows.purposes import Purpose
@@ -67,7 +66,7 @@ def choices(
     day: int,
     spent: Mapping[int, str] | None,
     against: Callable[[Sequence[str]], Failing | None],
-    controlled: Mapping[str, float],
+    controlled: Mapping[str, tuple[float, float, float]],
     met: Met,
 ) -> tuple[Choice, ...]:
     """The best of the candidates for the hours of a window, at most `MOST`.
@@ -89,7 +88,7 @@ def choices(
         one of them is left out, one of which that is suspected comes last.
     controlled
         Name of a residual → share of the season's weeds that emerge while it holds, 0..1, when
-        applied on that day.
+        applied on that day: mean, 10 and 90 %.
     met
         The weeds that an application meets on that day, and the air.
     """
@@ -165,20 +164,43 @@ def _some(*phrases: Phrase) -> tuple[Phrase, ...]:
     return tuple(phrase for phrase in phrases if phrase)
 
 
-def _effect(
-    candidate: Candidate, purpose: Purpose, controlled: Mapping[str, float], met: Met
-) -> tuple[float | None, list[Phrase]]:
-    """The expected effect, 0..1, and what it is; None where no source tells."""
-    trials = sorted(met.by(candidate.needs.names), key=lambda trial: trial.middle)
-    said = [say("choice.trials", **said_of(trial)) for trial in trials[:WEEDS_SAID]]
+def expected(
+    candidate: Candidate,
+    purpose: Purpose,
+    controlled: Mapping[str, tuple[float, float, float]],
+    met: Met,
+) -> Effect | None:
+    """What a candidate is expected to do; None where no source tells. Parameters as `choices`."""
+    names_ = candidate.needs.names
     if purpose.barrier and candidate.residual is not None:
-        share = controlled.get(candidate.residual.name, np.nan)
-        if np.isfinite(share):
-            return share, [say("choice.residual", share=Share(share)), *said]
+        shares = controlled.get(candidate.residual.name)
+        if shares is not None:
+            return Effect("residual", "", *shares, names_)
     if purpose.name == "dormant" and candidate.control is not None:
         low, high = (end / 100 for end in candidate.control.ends)
-        own = say("choice.control", low=Share(low), high=Share(high))
-        return low, [own if low < high else say("choice.control_of", share=Share(low))]
+        return Effect("own", "", low, low, high, names_)
+    worst = min(met.by(names_), key=lambda trial: trial.middle, default=None)
+    if worst is None:
+        return None
+    return Effect("trials", worst.weed, worst.middle, worst.low, worst.high, names_)
+
+
+def _effect(
+    candidate: Candidate,
+    purpose: Purpose,
+    controlled: Mapping[str, tuple[float, float, float]],
+    met: Met,
+) -> tuple[float | None, list[Phrase]]:
+    """The expected effect on all weeds, 0..1, and what it is; None where no source tells."""
+    trials = sorted(met.by(candidate.needs.names), key=lambda trial: trial.middle)
+    said = [say("choice.trials", **said_of(trial)) for trial in trials[:WEEDS_SAID]]
+    effect = expected(candidate, purpose, controlled, met)
+    if effect is not None and effect.kind == "residual":
+        return effect.middle, [say("choice.residual", share=Share(effect.middle)), *said]
+    if effect is not None and effect.kind == "own":
+        low, high = Share(effect.low), Share(effect.high)
+        own = say("choice.control", low=low, high=high)
+        return effect.low, [own if low != high else say("choice.control_of", share=low)]
     return met.share(trials), said
 
 

@@ -155,10 +155,11 @@ def controlled_on(
     purpose: Purpose,
     running: RunningSeason,
     materials: Sequence[ResidualActive],
-) -> dict[str, float]:
+) -> dict[str, tuple[float, float, float]]:
     """Name of a material → share of the season's weeds that emerge while its residual holds, 0..1.
 
-    When applied on a date, in the mean over the futures; nothing where it cannot be told.
+    When applied on a date: the mean over the futures and their 10 and 90 %; nothing where it
+    cannot be told.
     """
     if not purpose.barrier or not materials:
         return {}
@@ -172,9 +173,11 @@ def controlled_on(
     for material in materials:
         laid = material.drawn(len(season.share), running.laying)
         weather_of = season.share, season.soil_c, season.rain_mm
-        caught = mean_share(caught_by_day(*weather_of, laid, slice(day, day + 1))[0])
-        if caught is not None:
-            found[material.name] = caught
+        caught = caught_by_day(*weather_of, laid, slice(day, day + 1))[0]
+        middle = mean_share(caught)
+        if middle is not None:
+            low, high = np.quantile(np.nan_to_num(caught), [0.1, 0.9])  # as the mean has it
+            found[material.name] = (middle, float(low), float(high))
     return found
 
 

@@ -19,6 +19,7 @@ from windowcast.core.phrase import Phrase
 from windowcast.limits.model import TurfSpan
 from windowcast.materials.resistance import Standing
 from windowcast.season.model import Substitute
+from windowcast.windows.decision_model import Decided, Effect, Shut
 
 Verdict = Literal["fit", "marginal", "unfit", "cannot tell"]
 PurposeName = Literal["pre-fall", "post-early", "dormant", "pre-spring"]
@@ -87,6 +88,8 @@ class Window:
     actives: tuple[str, ...] = ()
     harm: float | None = None  # chance that the turf is hurt, 0..1; None where none is worked out
     washed: float | None = None  # chance that rain comes too soon and takes it off, 0..1; as `harm`
+    effect: Effect | None = None  # of the first choice for it, or of what was asked for
+    lost: float | None = None  # as of `Option`
 
     @property
     def date(self) -> dt.date:
@@ -404,6 +407,8 @@ class PurposeOutlook:
     choices: tuple[Choice, ...] = ()  # with what, best first; none where an active was chosen
     none_in_stock: bool = False  # whether nothing of the stock serves the best window
     burs: tuple[Phrase, ...] = ()  # of its weeds, which a post-emergent has to come before
+    shut: tuple[Shut, ...] = ()  # today and tomorrow, where they have no spray window
+    decision: Decided | None = None  # None only before the season log was looked at
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 
@@ -31,9 +32,11 @@ from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows import advice, trace
 from windowcast.windows.cautions import CAUTIONS
-from windowcast.windows.choices import Candidate, choices, weed_names
+from windowcast.windows.choices import Candidate, choices, expected, weed_names
 from windowcast.windows.covers import RunningSeason, controlled_on
 from windowcast.windows.days import watering_days
+from windowcast.windows.decision import order_key
+from windowcast.windows.decision_model import Effect, Shut
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.hours_ahead import hours_ahead, strip_of
 from windowcast.windows.judge import HourScores, Judge
@@ -54,11 +57,9 @@ from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.reasons import because
 from windowcast.windows.residual import ResidualActive
 from windowcast.windows.resisted import Against, against_of, aimed_at, covers_working
-from windowcast.windows.score import Block, Rule, best_block, holds, nearness
+from windowcast.windows.score import Block, Rule, best_block, holds
 from windowcast.windows.timing import Timing, timing_of
 from windowcast.windows.trials import Met
-
-_ORDER = {"fit": 0, "marginal": 0, "cannot tell": 1, "unfit": 2}
 
 
 def rank(
@@ -219,8 +220,10 @@ class _Task:
             closed = _closed(purpose, timing, why, advice.out_of_season(timing, why, self.rule))
             return replace(closed, turf=self._on_opening(needs, closed.opens))
         scores = self.judge.scores(purpose, needs)
-        found = sorted(self._windows(purpose, needs, scores), key=_rank_key)
+        found = sorted(self._windows(purpose, needs, scores), key=order_key)
         go = tuple(w for w in found if w.verdict in ("fit", "marginal"))
+        shut = tuple(self._shut(needs, w) for w in found if w not in go)
+        go, chosen = self._by_effect(purpose, mixture, go)
         closest = None if go else next(iter(found), None)
         change = NOTHING
         if closest is not None:
@@ -255,14 +258,75 @@ class _Task:
             stock=tuple(self._stock_fit(purpose, member) for member in stock),
             cannot_tell=blind,
             turf=turf,
-            choices=(chosen := self._choices(purpose, go)),
+            choices=chosen,
             none_in_stock=bool(go) and self.stocked and bool(self.candidates) and not chosen,
             covers=covers_working(
                 purpose, needs, self.running, self.barriers, self._against(purpose)
             )
             if self.running
             else (),
+            shut=tuple(one for one in shut if one.date <= self.today + dt.timedelta(days=1)),
         )
+
+    def _by_effect(
+        self, purpose: Purpose, mixture: ActiveNeeds | None, windows: tuple[Window, ...]
+    ) -> tuple[tuple[Window, ...], tuple[Choice, ...]]:
+        """Windows by what the tank is expected to do in them, and the choices for the best.
+
+        The tank is the one asked for, or the first choice for the window. Where no source tells of
+        each window, the order stays that of the hours alone.
+        """
+        choices_of = {window.start: self._choices(purpose, window) for window in windows}
+        tanks = [self._tank(mixture, choices_of[window.start]) for window in windows]
+        effects = [self._expected(purpose, t, w) for t, w in zip(tanks, windows, strict=True)]
+        if windows and all(effects):
+            known = (replace(w, effect=e) for w, e in zip(windows, effects, strict=True))
+            windows = tuple(sorted(known, key=order_key))
+        return windows, choices_of[windows[0].start] if windows else ()
+
+    def _tank(self, mixture: ActiveNeeds | None, chosen: Sequence[Choice]) -> Candidate | None:
+        """What goes into the tank, as far as it is known."""
+        if mixture is not None:
+            return Candidate(mixture, next(iter(self.barriers), None)) if mixture.names else None
+        first = chosen[0].actives if chosen else None
+        return next((one for one in self.candidates if one.needs.names == first), None)
+
+    def _expected(self, purpose: Purpose, tank: Candidate | None, window: Window) -> Effect | None:
+        """What a tank is expected to do in a window; None where no source tells."""
+        if tank is None:
+            return None
+        controlled = self._controlled(purpose, window.date, [tank])
+        return expected(tank, purpose, controlled, self._met(purpose, window))
+
+    def _controlled(
+        self, purpose: Purpose, date: dt.date, tanks: Sequence[Candidate]
+    ) -> dict[str, tuple[float, float, float]]:
+        residuals = [tank.residual for tank in tanks if tank.residual is not None]
+        return controlled_on(date, purpose, self.running, residuals) if self.running else {}
+
+    def _shut(self, needs: ActiveNeeds, window: Window) -> Shut:
+        """A day that offers nothing: what the turf says goes before the weather."""
+        answer: Literal["no", "cannot tell"] = "no" if window.verdict == "unfit" else "cannot tell"
+        taken = self._taken(needs, self._block_of(window))
+        turf = next((j for j in window.judged if j.criterion == "turf_safety"), None)
+        limit = window.limiting
+        if taken.answer != "yes" and turf is not None:
+            answer, limit = taken.answer, turf
+        if limit is None:
+            limit = min(window.judged, key=lambda j: -1.0 if j.score is None else j.score)
+        return Shut(window.date, answer, limit.label, limit.reason)
+
+    def _lost(self, purpose: Purpose, day: int) -> float | None:
+        """As `Window.lost`, of the weed that loses most by waiting."""
+        if not (purpose.barrier or "young_share" in purpose.timing):
+            return None
+        rises = []
+        for weed in self.ctx.ahead.weeds_of(purpose.weeds):
+            share, young = np.atleast_2d(weed.share), np.atleast_2d(weed.youngest_share)
+            gone = share if purpose.barrier else np.where(share > 0, share * (1 - young), share)
+            rises.append(float((gone[:, day] - gone[:, 0]).mean()))
+        most = max(rises, default=np.nan)
+        return None if np.isnan([*rises, most]).any() else max(most, 0.0)
 
     def _against(self, purpose: Purpose) -> Against:
         """What speaks against a tank on the weeds of a purpose, here."""
@@ -392,6 +456,7 @@ class _Task:
             actives=needs.names,
             harm=taken.harm,
             washed=scores.washed(block),
+            lost=self._lost(purpose, int(self.ctx.day[self.ctx.lead + block.start])),
         )
 
     def _on_opening(self, needs: ActiveNeeds, opens: dt.date | None) -> tuple[TurfSpan, ...]:
@@ -463,7 +528,7 @@ class _Task:
         if failing is not None and failing.standing == "resistant":
             return StockFit(name, "unfit", None, None, None, failing.text)
         scores = self.judge.scores(purpose, needs)
-        found = sorted(self._windows(purpose, needs, scores), key=_rank_key)
+        found = sorted(self._windows(purpose, needs, scores), key=order_key)
         if not found:
             return StockFit(name, "unfit", None, None, None, say("stock.no_hours"))
         best = found[0]
@@ -481,27 +546,22 @@ class _Task:
             reason = say("stock.reasons", of=joined(failing.text, reason, join="clauses"))
         return StockFit(name, verdict, best.start, best.end, best.score, reason)
 
-    def _choices(self, purpose: Purpose, windows: Sequence[Window]) -> tuple[Choice, ...]:
-        """With what, in the best of the windows."""
-        if not windows or not self.candidates:
+    def _choices(self, purpose: Purpose, window: Window) -> tuple[Choice, ...]:
+        """With what, in a window."""
+        if not self.candidates:
             return ()
-        best = windows[0]
-        residuals = [c.residual for c in self.candidates if c.residual is not None]
-        controlled = (
-            controlled_on(best.date, purpose, self.running, residuals) if self.running else {}
-        )
         return choices(
             self.judge,
             purpose,
             self.candidates,
-            self._block_of(best),
+            self._block_of(window),
             codes=self._codes(purpose),
             timed_by=[weed.weed for weed in self.ctx.ahead.weeds_of(purpose.weeds)],
-            day=(best.date - self.today).days,
+            day=(window.date - self.today).days,
             spent=self._groups_spent(purpose) if self.uses else None,
             against=self._against(purpose),
-            controlled=controlled,
-            met=self._met(purpose, best),
+            controlled=self._controlled(purpose, window.date, self.candidates),
+            met=self._met(purpose, window),
         )
 
     def _met(self, purpose: Purpose, window: Window) -> Met:
@@ -543,15 +603,6 @@ def _varied(tables: Tables) -> list[Phrase]:
     """That an answer goes by other science values than the packaged ones."""
     changed = sorted(f"{value.path} = {value.value}" for value in tables.changed())
     return [say("caution.varied", values=names(*changed))] if changed else []
-
-
-def _rank_key(window: Window) -> tuple[float, ...]:
-    """Workable before unknown before unfit; by score times odds, else by nearness; then by time."""
-    share = 1.0 if window.odds is None else window.odds.share
-    worth = (window.score or 0.0) * share
-    if window.verdict in ("unfit", "cannot tell"):
-        worth = 100 * nearness(j.score for j in window.judged)
-    return (_ORDER[window.verdict], -round(worth, 1), window.start.timestamp())
 
 
 def _used(group: int, when: str) -> Phrase:
