@@ -50,13 +50,13 @@ class Server:
 
 
 @contextmanager
-def running(folder: Path) -> Iterator[Server]:
+def running(folder: Path, *options: str) -> Iterator[Server]:
     """A server over a folder of sites, on the sample's day, without the network."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     command = [sys.executable, "-m", "windowcast", "serve", str(folder), "--port", str(port)]
-    command += ["--date", SAMPLE_DAY, "--offline"]
+    command += ["--date", SAMPLE_DAY, "--offline", *options]
     process = subprocess.Popen(command, cwd=folder)
     try:
         yield Server(_answering(f"http://127.0.0.1:{port}"), folder)
@@ -70,6 +70,8 @@ def _answering(url: str) -> str:
         try:
             with urllib.request.urlopen(f"{url}/api/sites"):
                 return url
+        except urllib.error.HTTPError:  # it asks for its token
+            return url
         except urllib.error.URLError:
             time.sleep(0.2)
     raise AssertionError("the server did not start")
@@ -113,6 +115,18 @@ def _log_entries(file: Path) -> None:
     note = FieldNote(seen, "some plants still live", where="field 2", survivors_mixed=True)
     with SeasonLog(file) as log:
         log.add(spray, *plots, note)
+
+
+@pytest.fixture
+def start_server() -> Callable[..., Any]:
+    """Starts a server that the test stops itself, with further options of ``serve``."""
+    return running
+
+
+@pytest.fixture
+def own_folder() -> Callable[[Path], Path]:
+    """Puts the site "own" into a folder."""
+    return _with_own_site
 
 
 @pytest.fixture

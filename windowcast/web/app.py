@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-from importlib import resources
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -20,6 +19,7 @@ from windowcast.web import (
     api,
     first_minute,
     incoming_views,
+    installable,
     log_views,
     read_views,
     season_views,
@@ -32,33 +32,12 @@ from windowcast.web.security import protected
 LOG = logging.getLogger("windowcast.web")
 
 
-def style(request: Request) -> Response:
-    """The style sheet."""
-    return Response(_static("windowcast.css"), media_type="text/css")
-
-
-def season_script(request: Request) -> Response:
-    """Reads the season's picture day by day; the page says the same without it."""
-    return Response(_static("season.js"), media_type="text/javascript")
-
-
-def hours_script(request: Request) -> Response:
-    """Reads an hour check by check; the page's table says the same without it."""
-    return Response(_static("hours.js"), media_type="text/javascript")
-
-
-def _static(name: str) -> bytes:
-    return resources.files("windowcast.web").joinpath("static", name).read_bytes()
-
-
 ROUTES = [
     Route("/", read_views.start),
-    Route("/static/windowcast.css", style),
-    Route("/static/season.js", season_script),
-    Route("/static/hours.js", hours_script),
     Route("/favicon.ico", lambda request: Response(status_code=204)),
     Route("/calendar.ics", read_views.calendar),
     Route("/message.txt", read_views.message),
+    *installable.ROUTES,
     *first_minute.ROUTES,
     *incoming_views.ROUTES,
     *site_views.ROUTES,

@@ -18,6 +18,7 @@ from windowcast.report.page import page_of
 from windowcast.report.plan_view import PlanView
 from windowcast.report.review_page import ReviewBook
 from windowcast.web.answers import InVoices, Keeper, Ready
+from windowcast.web.kept_note import kept_note
 from windowcast.web.log_pages import LogShelf
 from windowcast.web.security import SESSION_COOKIE, Guard, csrf_proof, from_own_page, same_origin
 from windowcast.web.sites import KnownSite, SiteBook
@@ -126,6 +127,7 @@ def page(
         screen=screen,
         proof=csrf_proof(parts.guard, session),
         done=voice.say(f"done.{done}") if done in DONE else "",
+        kept=kept_note(site, voice),
         cautions=[voice.text(caution) for caution in CAUTIONS],
         **context,
     )

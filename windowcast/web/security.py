@@ -27,7 +27,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 HEADERS = {
     "content-security-policy": (
         "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; "
-        "form-action 'self'; "
+        "connect-src 'self'; manifest-src 'self'; form-action 'self'; "
         "base-uri 'none'; frame-ancestors 'none'"
     ),
     "x-content-type-options": "nosniff",
