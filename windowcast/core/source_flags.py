@@ -12,6 +12,7 @@ REMARKS = frozenset(
         "archive-unreachable",
         "clock-skew",
         "cut-off",
+        "distrusted",
         "forecast-layer",
         "forecast-unreachable",
         "highs-a-day-late",

@@ -195,6 +195,7 @@ class AnswerView:
     idle: str
     state: str
     sample: bool
+    urgent: tuple[Phrase, ...]
     open: tuple[PurposeView, ...]
     closed: tuple[PurposeView, ...]
 
@@ -227,6 +228,7 @@ def answer_view(
         idle=voice.text(board.idle(ranking)),
         state=voice.text(state_sentence(answer.past)),
         sample=is_sample(answer),
+        urgent=tuple(board.urgent(ranking)),
         open=tuple(p for p in purposes if p.outlook.in_season),
         closed=tuple(p for p in purposes if not p.outlook.in_season),
     )

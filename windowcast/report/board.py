@@ -15,6 +15,7 @@ from windowcast.windows.decision import answer_word, decide
 from windowcast.windows.model import Judged, PurposeOutlook, Ranking, Window
 
 _ORDER = {"go": 0, "marginal": 1}
+_URGENT = ("flag.cut_off", "flag.distrusted", "flag.distrusted_wind")
 _OPENS_LATER = ("advice.not_now.opens", "advice.not_now.again")
 
 
@@ -30,6 +31,18 @@ def in_order(outlooks: Sequence[PurposeOutlook]) -> list[PurposeOutlook]:
     """The open applications, those with hours to take first: fit, then marginal, then others."""
     of = [outlook for outlook in outlooks if outlook.in_season]
     return sorted(of, key=lambda outlook: _ORDER.get(answer_word(outlook), len(_ORDER)))
+
+
+def urgent(*rankings: Ranking) -> list[Phrase]:
+    """Remarks on the weather without which no answer may be read: they stand in its first lines."""
+    notes = dict.fromkeys(note for ranking in rankings for note in ranking.weather_notes)
+    return [note for note in notes if any(part.id in _URGENT for part in _clauses(note))]
+
+
+def _clauses(note: Phrase) -> Iterator[Phrase]:
+    for _, value in note.values:
+        if isinstance(value, Phrase):
+            yield value
 
 
 def lead(outlook: PurposeOutlook) -> Phrase:

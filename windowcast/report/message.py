@@ -17,12 +17,15 @@ def message_text(*rankings: Ranking, voice: Voice) -> str:
     """A summary of a few short paragraphs: the answer, best and second-best window, cautions."""
     first = rankings[0]
     parts = [f"{first.site}, {voice.write(first.today, 'long')}"]
+    urgent = board.urgent(*rankings)
+    parts += [_wrap(voice.text(note), "! ") for note in urgent]
     for ranking in rankings:
         parts += _ground(ranking, voice)
-    weather = dict.fromkeys(note for ranking in rankings for note in ranking.weather_notes)
+    notes = dict.fromkeys(note for ranking in rankings for note in ranking.weather_notes)
+    weather = [note for note in notes if note not in urgent]
     if weather:
-        notes = (_wrap(voice.text(note), "- ") for note in weather)
-        parts.append("\n".join([voice.say("board.weather_used"), *notes]))
+        lines = (_wrap(voice.text(note), "- ") for note in weather)
+        parts.append("\n".join([voice.say("board.weather_used"), *lines]))
     cautions = dict.fromkeys(caution for ranking in rankings for caution in ranking.cautions)
     parts.append("\n".join(_wrap(voice.text(caution), "! ") for caution in cautions))
     return "\n\n".join(parts) + "\n"

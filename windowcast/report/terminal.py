@@ -76,6 +76,8 @@ def table_text(
         emoji=False,
         markup=False,
     )
+    for note in board.urgent(*rankings):
+        _hung(console, f"! {voice.text(note)}", "bold")
     for ranking in rankings:
         print_ranking(console, ranking, voice, explain=explain)
     print_notes(console, rankings, voice, explain=explain)
@@ -118,7 +120,9 @@ def print_notes(
 
     The cautions of every answer are said in short, and in full with `explain`.
     """
-    for note in dict.fromkeys(note for ranking in rankings for note in ranking.weather_notes):
+    said_first = set(board.urgent(*rankings))
+    notes = dict.fromkeys(note for ranking in rankings for note in ranking.weather_notes)
+    for note in (note for note in notes if note not in said_first):
         of_weeds = note.id.startswith("season_note.")
         said = note if of_weeds else say("board.weather", note=note)
         _hung(console, voice.text(said), "dim")

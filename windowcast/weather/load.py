@@ -26,6 +26,7 @@ from windowcast.sources.files import read_weather
 from windowcast.weather.gaps import filled
 from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid, seam_flags
 from windowcast.weather.quality import checked
+from windowcast.weather.trust import trusted
 
 if TYPE_CHECKING:
     from windowcast.sources.fetch import Fetcher
@@ -114,7 +115,9 @@ def load_weather(
         progress=progress,
         tables=tables,
     )
-    weather = assemble(found.records, site.place, today, hours_days=hours_days, tables=tables)
+    weather = assemble(
+        found.records, site.place, today, hours_days=hours_days, judged=live, tables=tables
+    )
     flags = (*weather.daily.flags, *found.flags)
     return replace(weather, daily=replace(weather.daily, flags=flags))
 
@@ -134,6 +137,7 @@ def assemble(
     today: dt.date,
     *,
     hours_days: int = RECENT_HOURS_DAYS,
+    judged: bool = False,
     tables: Tables = PACKAGED,
 ) -> Weather:
     """One weather from checked parts.
@@ -149,8 +153,10 @@ def assemble(
         Values of this day and later count as forecast; beyond a forecast's reach they are cut.
     hours_days
         Days before today for which hours are kept.
+    judged
+        Whether what lies ahead is left out where it cannot be true (`windowcast.weather.trust`).
     tables
-        The science values to go by: ``quality``.
+        The science values to go by: ``quality`` and ``trust``.
 
     Raises
     ------
@@ -170,6 +176,9 @@ def assemble(
             field="date",
             remedy="ask for a later date, or give a record that reaches further back",
         )
+    doubts: list[Flag] = []
+    if judged:
+        parts, doubts = trusted(parts, place, today, tables)
     hourly = [part for part in parts if not part.daily]
     daily = [part for part in parts if part.daily]
     joined_hours = None
@@ -188,7 +197,13 @@ def assemble(
         joined = replace(joined, provenance=(*joined.provenance, *joined_hours.provenance))
     joined = extended(joined, joined.times[0], max(joined.times[-1], date - np.timedelta64(1, "D")))
     joined = filled(joined, tables)
-    flags = (*joined.flags, *flags, *_age_flags(joined, date), *_hindsight_flags(joined, place))
+    flags = (
+        *doubts,
+        *joined.flags,
+        *flags,
+        *_age_flags(joined, date),
+        *_hindsight_flags(joined, place),
+    )
     return Weather(replace(joined, flags=flags), _recent(joined_hours, start, hours_days), today)
 
 

@@ -177,6 +177,22 @@ def climatological_outliers(record: Record, limit: Limit) -> Iterator[Finding]:
             yield Finding(name, wrong, of_variable(name, say("flag.outlier")))
 
 
+@check("unlike-season")
+def unlike_season(record: Record, limit: Limit) -> Iterator[Finding]:
+    """Runs of days far from the same time of year in all other years: another unit, most likely."""
+    if not record.daily or "tmax_c" not in record or "tmin_c" not in record:
+        return
+    middle = (record.values["tmax_c"] + record.values["tmin_c"]) / 2
+    days = int(limit("season_days"))
+    far = np.abs(unlike_season_k(record.times, middle, limit)) > limit("season_off")
+    # a run counts for the day in its middle; all of its days are in doubt
+    wrong = np.convolve(np.pad(far, days // 2), np.ones(2 * (days // 2) + 1), "valid") > 0
+    for name in ("tmax_c", "tmin_c", "tmean_c"):
+        if name in record.values:
+            known = wrong & np.isfinite(record.values[name])
+            yield Finding(name, known, of_variable(name, say("flag.unlike_season")))
+
+
 @check("dead-gauge")
 def dead_gauge(record: Record, limit: Limit) -> Iterator[Finding]:
     """A gauge that reports nothing but zero for a year: its zeros are not dry days."""
@@ -209,6 +225,39 @@ def streaks(values: FloatArray, length: int) -> Mask:
     runs = np.diff(np.append(starts, len(values)))
     long: Mask = np.repeat(runs >= length, runs) & np.isfinite(values)
     return long
+
+
+def unlike_season_k(times: DateArray, middle_c: FloatArray, limit: Limit) -> FloatArray:
+    """How far a run of days lies from the same days of all other years, ``[day]`` [K].
+
+    Parameters
+    ----------
+    middle_c
+        Middle of each day's high and low, ``[day]``. A run stands at the day in its middle.
+    limit
+        Thresholds of ``quality.toml``: a run has `season_days`, of which half must be known; the
+        other years need `outlier_minimum` values around the date.
+
+    Returns
+    -------
+    array
+        NaN where too little is known.
+    """
+    table, row, column = by_day_of_year(times, middle_c)
+    half = int(limit("season_days")) // 2
+    known = np.isfinite(table)
+    sums = np.stack([known.astype(np.float64), np.where(known, table, 0.0)])  # [2, year, 366]
+    wide = around_day_of_year(sums, int(limit("outlier_window")) // 2)
+    others = wide.sum(axis=1, keepdims=True) - wide
+    padded = np.pad(
+        np.stack([np.isfinite(middle_c), np.nan_to_num(middle_c)]), ((0, 0), (half,) * 2)
+    )
+    total = np.cumsum(np.pad(padded, ((0, 0), (1, 0))), axis=1)
+    count, run = total[:, 2 * half + 1 :] - total[:, : -2 * half - 1]
+    fewest, theirs = others[0][row, column], others[1][row, column]
+    enough = (count > half) & (fewest >= limit("outlier_minimum"))
+    off = run / np.maximum(count, 1.0) - theirs / np.maximum(fewest, 1.0)
+    return np.where(enough, off, np.nan)
 
 
 def _outliers(values: FloatArray, times: DateArray, limit: Limit) -> Mask:

@@ -89,7 +89,8 @@ def _matters(flag: Flag, ctx: HourContext) -> bool:
     today = ctx.ahead.dates[0].astype("datetime64[D]").astype(object)
     start = season_start(today, southern=ctx.site.place.southern)
     drives = flag.variable in ("tmax_c", "tmin_c")
-    return flag.action == "refused" and drives and flag.last[:10] >= str(start)
+    refused = flag.action == "refused" or flag.check == "unlike-season"
+    return refused and drives and flag.last[:10] >= str(start)
 
 
 def provenance_lines(daily: Record, hourly: Record | None) -> tuple[Phrase, ...]:
