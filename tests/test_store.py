@@ -406,6 +406,50 @@ def test_kill_9_keeps_all_that_was_acknowledged(tmp_path: Path) -> None:
         check.close()
 
 
+KILLED = """
+import os, random, signal, sys, time
+from windowcast.records.store import SeasonLog
+from windowcast.records.model import FieldNote
+import datetime as dt
+place, points, chance = sys.argv[1], int(sys.argv[2]), random.Random(7)
+told = 0
+for point in range(points):
+    ear, mouth = os.pipe()
+    child = os.fork()
+    if child == 0:
+        with SeasonLog(place) as log:
+            while True:
+                log.add(FieldNote(dt.date(2025, 1, 1), "x" * chance.randrange(1, 500)))
+                os.write(mouth, b".")
+    os.close(mouth)
+    os.read(ear, 1)
+    told += 1
+    time.sleep(chance.random() * 0.004)
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    while more := os.read(ear, 4096):
+        told += len(more)
+    os.close(ear)
+    with SeasonLog(place) as log:
+        assert point % 20 or log._db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        (kept,) = log._db.execute("SELECT count(*) FROM changes").fetchone()
+    assert told <= kept <= told + point + 1, (told, kept)
+print(kept)
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="the writer is a fork of the one that kills it")
+def test_kill_9_at_many_points_loses_nothing(tmp_path: Path) -> None:
+    points = 40 * int(os.environ.get("WINDOWCAST_FUZZ", "1"))  # 5 by hand: 200 points
+    done = subprocess.run(
+        [sys.executable, "-c", KILLED, str(tmp_path / "killed.sqlite"), str(points)],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert int(done.stdout) >= points
+
+
 def test_full_disk_is_said_and_loses_nothing(log: SeasonLog) -> None:
     log.add(READING)
     (pages,) = log._db.execute("PRAGMA page_count").fetchone()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import atexit
+import errno
 import gc
 import importlib
 import os
@@ -17,6 +18,8 @@ import click  # noqa: E402
 
 from windowcast.core.errors import InputError, WindowcastError  # noqa: E402
 from windowcast.core.version import __version__  # noqa: E402
+
+_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 # command name → (module below windowcast.cli, short help)
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -122,6 +125,10 @@ def main(args: list[str] | None = None) -> Any:
         sys.stderr.close()
         sys.exit(0)
     except OSError as error:
+        if error.errno in _FULL:  # files that cannot be written are named where they are written
+            said = f"the output cannot be written ({error.strerror}); make room and try again"
+            click.echo(f"windowcast: {said}", err=True)
+            sys.exit(InputError.exit_code)
         _fault(error, words, f"cannot go on ({error.strerror or error})")
     except Exception as error:
         _fault(

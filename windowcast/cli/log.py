@@ -414,7 +414,8 @@ def _say_changes(changes: Iterable[Change], place: SiteLog) -> None:
     taken_out = place.voice.say("log_page.taken_out")
     for change in changes:
         for revision in change.revisions:
-            fields = fields_text(revision.body or {})
+            body = revision.body or {}
+            fields = fields_text(body) if isinstance(body, dict) else str(body)
             echo(
                 f"{change.at:%Y-%m-%d %H:%M}Z  {change.action:<6}  {revision.id[:8]}"
                 f"  {revision.kind}  {fields or taken_out}"

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from windowcast.core.errors import InputError, WindowcastError
+from windowcast.core.given_files import read_text
 
 if TYPE_CHECKING:
     from windowcast.programme.answer import Answer
@@ -150,17 +151,16 @@ def read_state(path: Path) -> ToldState:
     InputError
         The file cannot be read or is not one of ours.
     """
+    if not path.exists():
+        return ToldState()
+    text = read_text(path)
     try:
-        raw: Any = json.loads(path.read_text("utf-8"))
+        raw: Any = json.loads(text)
         if raw["version"] != _VERSION:
             raise ValueError(f"version {raw['version']}")
         sent = raw.get("sent", {}).items()
         return ToldState(_windows(raw["told"]), {str(mark): _windows(t) for mark, t in sent})
-    except FileNotFoundError:
-        return ToldState()
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", path=path) from None
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         raise InputError(
             "does not hold what was told before",
             path=path,

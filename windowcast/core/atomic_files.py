@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import refuse_special
 
 
 def made_folder(path: str | os.PathLike[str]) -> Path:
@@ -48,6 +49,7 @@ def atomic_path(path: str | os.PathLike[str]) -> Iterator[Path]:
     try:
         if target.is_dir():
             raise InputError("is a folder", path=target, remedy="name a file")
+        refuse_special(target)  # a rename would put a file in the place of the device
         handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
         os.close(handle)
         temporary = Path(name)

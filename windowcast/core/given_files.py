@@ -12,6 +12,21 @@ from typing import Any
 
 from windowcast.core.errors import InputError
 
+MAX_TEXT_BYTES = 16 * 1024 * 1024
+
+
+_SPECIAL = "is a pipe or a device, not a file"
+
+
+def refuse_special(path: str | PathLike[str]) -> None:
+    """InputError where a path leads to a pipe or a device, not where nothing is there."""
+    try:
+        mode = Path(path).stat().st_mode
+    except (OSError, ValueError):
+        return
+    if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):
+        raise InputError(_SPECIAL, path=path, remedy="name a file")
+
 
 def read_regular(path: str | PathLike[str], limit: int) -> bytes:
     """The contents of a regular file, one byte more than `limit` [byte] where it is larger.
@@ -29,10 +44,29 @@ def read_regular(path: str | PathLike[str], limit: int) -> bytes:
     handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     with os.fdopen(handle, "rb") as stream:
         if not stat.S_ISREG(os.fstat(handle).st_mode):
-            raise InputError(
-                "is a pipe or a device, not a file", path=path, remedy="save it as a file first"
-            )
+            raise InputError(_SPECIAL, path=path, remedy="save it as a file first")
         return stream.read(limit + 1)
+
+
+def read_text(path: str | PathLike[str], limit: int = MAX_TEXT_BYTES) -> str:
+    """The text of a regular file of at most `limit` [byte], without a mark at its start.
+
+    Raises
+    ------
+    InputError
+        It cannot be read, is too large, a folder, a pipe or a device, or is not UTF-8.
+    """
+    try:
+        content = read_regular(path, limit)
+        if len(content) > limit:
+            raise InputError("is too large", path=path, remedy="name another file")
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError("is not text in UTF-8", path=path, remedy="name another file") from None
+    except OSError as error:
+        raise InputError(
+            f"cannot be read ({error.strerror or error})", path=path, remedy="name a file"
+        ) from None
 
 
 def parsed_toml(text: str, path: str | PathLike[str] | None = None) -> dict[str, Any]:

@@ -93,6 +93,11 @@ def to_csv(log: SeasonLog) -> str:
                 "entry": revision.id,
                 "kind": revision.kind,
             }
+            if not isinstance(revision.body, dict | None):
+                raise InputError(
+                    f"entry {revision.id[:8]} has no fields", path=log.path, field=revision.kind,
+                    remedy="export the log as JSON",
+                )  # fmt: skip
             for key, value in (revision.body or {}).items():
                 row[key] = (
                     value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)

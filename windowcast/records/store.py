@@ -14,16 +14,17 @@ import datetime as dt
 import json
 import sqlite3
 import uuid
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from itertools import groupby
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Generic, Literal, Self, TypeVar
+from typing import Any, Generic, Literal, Self, TypeVar, get_args
 
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import refuse_special
 from windowcast.records import store_schema
 from windowcast.records.model import (
     E,
@@ -35,7 +36,7 @@ from windowcast.records.model import (
     latest_today,
     to_plain,
 )
-from windowcast.records.store_errors import plain_errors
+from windowcast.records.store_errors import BACKUP, plain_errors
 
 Action = Literal["add", "edit", "remove", "undo", "import"]
 T_co = TypeVar("T_co", bound=Entry, covariant=True)
@@ -119,6 +120,7 @@ class SeasonLog:
 
     def __init__(self, path: str | PathLike[str], *, create: bool = True) -> None:
         self.path = Path(path)
+        refuse_special(self.path)
         if not create and not self.path.is_file():
             raise InputError(
                 "no such season log", path=self.path, remedy="windowcast log add starts one"
@@ -260,17 +262,7 @@ class SeasonLog:
                 f" WHERE {condition} ORDER BY c.number, r.rowid",
                 values,
             ).fetchall()
-        changes = []
-        for head, group in groupby(rows, key=lambda row: row[:5]):
-            number, uid, at, action, undoes = head
-            revisions = tuple(
-                Revision(entry, kind, None if body is None else json.loads(body))
-                for *_, entry, kind, body in group
-            )
-            changes.append(
-                Change(uid, dt.datetime.fromisoformat(at), action, revisions, undoes, number)
-            )
-        return changes
+            return [_change_of(head, group) for head, group in groupby(rows, lambda row: row[:5])]
 
     # ---- writing ------------------------------------------------------------------------------
 
@@ -305,7 +297,8 @@ class SeasonLog:
         """Take an entry out, usable or not; its history stays and `undo` brings it back."""
         entry, kind, body, *_ = self._standing(short_id)
         self._change("remove", [Revision(entry, kind, None)], expect=(entry, version))
-        return Revision(entry, kind, json.loads(body))
+        with plain_errors(self.path):
+            return _revision(entry, kind, body)
 
     def undo(self) -> Change:
         """Take back the last change that has not been taken back yet; what was undone."""
@@ -317,18 +310,16 @@ class SeasonLog:
             if row is None:
                 raise InputError("nothing to undo", path=self.path)
             number, uid = row
+            (undone,) = self._changes("c.number = ?", (number,))
             before = db.execute(
                 "SELECT r.entry, r.kind, (SELECT p.body FROM revisions p WHERE p.entry = r.entry"
                 " AND p.change < r.change ORDER BY p.change DESC LIMIT 1)"
                 " FROM revisions r WHERE r.change = ? ORDER BY r.rowid",
                 (number,),
             ).fetchall()
-            restored = [
-                Revision(entry, kind, None if body is None else json.loads(body))
-                for entry, kind, body in before
-            ]
+            restored = [_revision(*version) for version in before]
             _insert(db, Change(uuid.uuid4().hex, _now(), "undo", tuple(restored), uid))
-        return self._changes("c.number = ?", (number,))[0]
+        return undone
 
     def merge(self, changes: Sequence[Change]) -> int:
         """Add changes from another log that this one has not got; how many were added.
@@ -357,7 +348,8 @@ class SeasonLog:
         Raises
         ------
         InputError
-            The target exists already or cannot be written.
+            The target exists already or cannot be written, or the log is damaged: a copy would be
+            too.
         """
         goal = Path(target)
         if goal.exists():
@@ -366,6 +358,11 @@ class SeasonLog:
         try:
             with plain_errors(goal), _closing(sqlite3.connect(part)) as copy:
                 self._db.backup(copy)
+                found = copy.execute("PRAGMA integrity_check(1)").fetchone()
+                if found != ("ok",):
+                    raise InputError(
+                        "is damaged; nothing was copied", path=self.path, remedy=BACKUP
+                    )
                 copy.execute("PRAGMA journal_mode = DELETE")
             part.replace(goal)
         except OSError as error:
@@ -441,9 +438,32 @@ def _stored(row: tuple[Any, ...]) -> Stored[Any]:
     entry_id, kind, body, change, at, version = row
     try:
         entry = from_plain(kind, json.loads(body))
-    except (ValueError, TypeError):
-        raise InputError("is not the body of an entry", field=kind) from None
-    return Stored(entry_id, entry, version, change, dt.datetime.fromisoformat(at))
+        return Stored(entry_id, entry, version, change, dt.datetime.fromisoformat(at))
+    except (ValueError, TypeError, OverflowError, RecursionError):
+        raise InputError("is not the body of an entry", field=str(kind)) from None
+
+
+def _revision(entry: str, kind: str, body: str | None) -> Revision:
+    """A version as the file has it; ValueError where that is none."""
+    read = None if body is None else json.loads(_text(body))
+    return Revision(_text(entry), _text(kind), read)
+
+
+def _change_of(head: Sequence[Any], group: Iterable[Any]) -> Change:
+    """A change from its rows; ValueError where they are none."""
+    number, uid, at, action, undoes = head
+    if action not in get_args(Action):
+        raise ValueError("is not an action")
+    revisions = tuple(_revision(*row[5:]) for row in group)
+    moment = dt.datetime.fromisoformat(_text(at))
+    return Change(_text(uid), moment, action, revisions, undoes, number)
+
+
+def _text(value: Any) -> str:
+    """A text; ValueError for what else a damaged file may hold in its place."""
+    if not isinstance(value, str):
+        raise ValueError("is not a text")
+    return value
 
 
 def _judged(row: tuple[Any, ...], today: dt.date) -> Stored[Any] | Unusable:

@@ -12,9 +12,11 @@ from windowcast.core.errors import InputError
 
 @contextmanager
 def plain_errors(path: Path) -> Iterator[None]:
-    """SQLite's failures in words; the log is then as it was before."""
+    """SQLite's failures, and unreadable entries, in words; the log is as it was before."""
     try:
         yield
+    except (ValueError, RecursionError):  # a text that is no UTF-8, no JSON or no date any more
+        raise InputError("is damaged", path=path, remedy=BACKUP) from None
     except sqlite3.DatabaseError as error:
         text = str(error).lower()
         for sign, (problem, remedy) in _SQLITE_PROBLEMS.items():
@@ -23,7 +25,8 @@ def plain_errors(path: Path) -> Iterator[None]:
         raise InputError(f"cannot be used ({error})", path=path, remedy=_CHECK_FILE) from None
 
 
-_CHECK_FILE = "restore a backup, or name another file"
+BACKUP = "restore a backup"
+_CHECK_FILE = f"{BACKUP}, or name another file"
 _SQLITE_PROBLEMS = {
     "disk is full": ("the disk is full; nothing was written", "make room and try again"),
     "disk i/o": ("could not be read or written; nothing was changed", "check the disk"),
@@ -31,5 +34,6 @@ _SQLITE_PROBLEMS = {
     "unable to open": ("cannot be opened", "check the path and its permissions"),
     "locked": ("is in use by another program; nothing was written", "try again in a moment"),
     "not a database": ("is not a season log", "name the log's file"),
-    "malformed": ("is damaged", "restore a backup"),
+    "could not decode": ("is damaged", BACKUP),
+    "malformed": ("is damaged", BACKUP),
 }

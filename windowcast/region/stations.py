@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import refuse_special
 from windowcast.core.record import Place
 from windowcast.region.engine import Station
 from windowcast.sources.files import parse_spec
@@ -193,6 +194,7 @@ def _is_list(path: Path) -> bool:
         return True
     if path.suffix != ".csv":
         return False
+    refuse_special(path)
     with path.open("rb") as stream:
         head = stream.readline(4096).decode("utf-8", "replace").lower()
     return "station" in head and ("file" in head or "lat" in head) and "date" not in head

@@ -16,6 +16,7 @@ from pathlib import Path
 from urllib.parse import parse_qsl, quote, urlencode, urlsplit, urlunsplit
 
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import read_text
 from windowcast.core.site import Alerts
 
 ENVIRONMENT = "WINDOWCAST_ALERTS_TO"
@@ -125,13 +126,14 @@ def _lines(path: Path) -> list[tuple[int, str]]:
                 path=path,
                 remedy="make it yours alone: chmod 600",
             )
-        text = path.read_text("utf-8")
     except OSError as error:
         raise InputError(
             f"cannot be read ({error.strerror})", path=path, field="alerts.to_file"
         ) from None
-    except UnicodeDecodeError:
-        raise InputError("is not text in UTF-8", path=path, field="alerts.to_file") from None
+    try:
+        text = read_text(path)
+    except InputError as error:
+        raise error.at(field="alerts.to_file") from None
     lines = [(n, line.strip()) for n, line in enumerate(text.splitlines(), 1)]
     return [(n, line) for n, line in lines if line and not line.startswith("#")]
 

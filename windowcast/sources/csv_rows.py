@@ -170,6 +170,9 @@ def _delimiter(line: str, number: int, path: str) -> str:
     return present[0]
 
 
+EARLIEST = np.datetime64("1700-01-01")
+
+
 def check_order(times: DateArray, numbers: Sequence[int], path: str, field: str) -> None:
     """Refuse times that are not strictly increasing or lie beyond any forecast.
 
@@ -188,6 +191,11 @@ def check_order(times: DateArray, numbers: Sequence[int], path: str, field: str)
             remedy="keep one row for each time"
             if twice
             else "sort the rows by time, or declare it: FILE:order=any",
+        )  # fmt: skip
+    if len(times) and times[0] < EARLIEST:
+        raise InputError(
+            f"{times[0]} is before there were thermometers", path=path, row=numbers[0],
+            field=field, remedy="check the year",
         )  # fmt: skip
     ahead = beyond_forecast(times)
     if ahead is not None:

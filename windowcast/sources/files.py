@@ -23,7 +23,7 @@ from windowcast.core.time_axis import span_flag
 from windowcast.core.values import load
 from windowcast.sources.blend import TEMPERATURES, height_shift_c, lapse_rate
 from windowcast.sources.columns import FileUnits
-from windowcast.sources.csv_rows import beyond_forecast
+from windowcast.sources.csv_rows import EARLIEST, beyond_forecast
 from windowcast.sources.file_options import MARKS, split_options
 from windowcast.sources.ghcn import moved_to_calendar_day
 from windowcast.sources.ghcn_csv import is_long_csv, read_long_csv
@@ -252,6 +252,11 @@ def refuse_implausible(record: Record, path: str) -> None:
     """Refuse what single faulty days cannot explain: another column, another unit, nothing."""
     if not any(name in record for name in record.values):
         raise InputError("holds no usable value", path=path, remedy="check the missing-value codes")
+    if record.times[0] < EARLIEST:
+        raise InputError(
+            f"{record.times[0]} is before there were thermometers", path=path,
+            remedy="check the year",
+        )  # fmt: skip
     if beyond_forecast(record.times) is not None:
         raise InputError(
             f"{record.times[-1]} lies further ahead than any forecast", path=path,

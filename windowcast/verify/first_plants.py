@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from os import PathLike
-from pathlib import Path
 from typing import Literal, get_args
 
 import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.core.first_last import first_day
+from windowcast.core.given_files import read_text
 from windowcast.core.great_circle import distance_km
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.season_calendar import on_date
@@ -85,9 +86,8 @@ def read_seen(path: str | PathLike[str]) -> list[SeenPlants]:
         The file cannot be read, or a row does not say what is asked; names row and field.
     """
     try:
-        with Path(path).open(encoding="utf-8", newline="") as file:
-            rows = list(csv.DictReader(file))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        rows = list(csv.DictReader(io.StringIO(read_text(path), newline="")))
+    except csv.Error as error:
         raise InputError(f"cannot be read ({error})", path=path, remedy="give a CSV file") from None
     missing = [name for name in _NEEDED if not rows or name not in rows[0]]
     if missing:

@@ -8,10 +8,10 @@ import math
 import re
 from dataclasses import dataclass
 from os import PathLike
-from pathlib import Path
 from typing import Literal
 
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import read_text
 from windowcast.core.turf import Species
 
 NEEDED = ("grass", "event", "date", "lat", "lon")
@@ -88,12 +88,7 @@ def read_sightings(path: str | PathLike[str]) -> list[Sighting]:
         first is named.
     """
     remedy = f"give a CSV with the columns {', '.join(NEEDED)}"
-    try:
-        text = Path(path).read_text("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError("is not a text file", path=path, remedy=remedy) from None
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", path=path, remedy=remedy) from None
+    text = read_text(path)
     try:
         rows = list(csv.reader(text.splitlines(), strict=True))
     except csv.Error as error:
