@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from windowcast.cli.options import materials_option
+from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError
 
 STATES = ("dormant", "semi-dormant", "green")
@@ -23,6 +24,7 @@ KINDS = ("grass", "broadleaf", "sedge")
 @click.option("--group", type=int, help="Those of this mode of action group (WSSA/HRAC).")
 @click.option("--stock", is_flag=True, help="Those in the stock of --site.")
 @materials_option
+@lang_option
 @click.option(
     "--format", "format_", type=click.Choice(["table", "json"]), default="table", show_default=True
 )
@@ -70,7 +72,7 @@ def command(
     found = chosen(
         found, kind=weed_type or "", weed=code, species=species, state=state or "", group=group,
     )  # fmt: skip
-    voice = voice_in("us")
+    voice = voice_in("us", site)
     if format_ == "json":
         click.echo(json.dumps(active_rows(found), indent=2, ensure_ascii=False))
     elif name and found:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError, WindowcastError
 from windowcast.records.kinds import KINDS
 
@@ -51,7 +52,7 @@ class SiteLog:
         """In the units of the site, metric without one."""
         from windowcast.cli.output import voice_in
 
-        return voice_in(self.site.units if self.site else "metric")
+        return voice_in(self.site.units if self.site else "metric", self.site)
 
     def checked(self, entry: Entry) -> Entry:
         """The entry with ISO names, its dates possible for the turf and its actives known."""
@@ -120,7 +121,7 @@ class SiteLog:
 def _place_options(command: Callable[..., Any]) -> Callable[..., Any]:
     log = click.option("--log", "log_file", type=_PATH, metavar="FILE", help="The log itself.")
     site = click.option("--site", "site_file", type=_PATH, metavar="SITE.toml", help="Whose log.")
-    return site(log(command))
+    return site(log(lang_option(command)))
 
 
 @click.group(name="log")

@@ -10,15 +10,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from windowcast.core.errors import InputError
+from windowcast.core.languages import LANGUAGES
 
 if TYPE_CHECKING:
+    from windowcast.core.site import Site
     from windowcast.core.units import System
     from windowcast.programme.answer import Answer
     from windowcast.report.catalogue import Voice
     from windowcast.windows.model import Ranking
 
 Command = Callable[..., Any]
-LANGUAGE = "en"  # of what commands print
+_ASKED = "windowcast.lang"  # where click keeps what --lang says
 
 _OPTIONS = (
     click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own)."),
@@ -46,16 +48,31 @@ _OPTIONS = (
 )
 
 
-def voice_in(units: System) -> Voice:
-    """How a command speaks to its reader."""
+def _keep(ctx: click.Context, _: click.Parameter, lang: str | None) -> None:
+    ctx.meta[_ASKED] = lang
+
+
+lang_option = click.option(
+    "--lang",
+    type=click.Choice(LANGUAGES),
+    expose_value=False,
+    callback=_keep,
+    help="Language  [default: the site file's, else en]",
+)
+
+
+def voice_in(units: System, site: Site | None = None) -> Voice:
+    """How a command speaks to its reader: as --lang says, else the site file, else in English."""
     from windowcast.report.catalogue import Voice
 
-    return Voice(units, LANGUAGE)
+    context = click.get_current_context(silent=True)
+    asked = context.meta.get(_ASKED) if context is not None else None
+    return Voice(units, asked or (site.language if site is not None else None) or "en")
 
 
 def output_options(command: Command) -> Command:
-    """Add ``--units --format --page --calendar --explain`` to a command."""
-    for option in reversed(_OPTIONS):
+    """Add ``--units --lang --format --page --calendar --explain`` to a command."""
+    for option in reversed((*_OPTIONS, lang_option)):
         command = option(command)
     return command
 
@@ -82,7 +99,7 @@ def emit(
         )
     if units is not None:
         answers = tuple(replace(a, ranking=replace(a.ranking, units=units)) for a in answers)
-    voice = voice_in(answers[0].ranking.units)
+    voice = voice_in(answers[0].ranking.units, answers[0].site)
     if page is not None:
         from windowcast.api import plan_of
         from windowcast.core.atomic_files import write_atomic

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import Start, area_option
+from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError
 from windowcast.windows.model import PURPOSES
 
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 )
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.svg", help="Also draw it.")
 @area_option
+@lang_option
 def command(
     *,
     site_file: Path,
@@ -59,7 +61,7 @@ def command(
 
     start = Start(site_file, sample=False, files=(), date=date, offline=True)
     found = compared(start, seasons=seasons, purposes=purposes or PURPOSES, seed=seed, area=area)
-    voice = voice_in(units or start.site().units)
+    voice = voice_in(units or start.site().units, start.site())
     if picture is not None:
         from windowcast.core.atomic_files import write_atomic
 
@@ -100,7 +102,7 @@ def compared(
     if log_file is not None and log_file.is_file():
         logged = Logged.read(log_file, until=today, zone=site.zone)
         with SeasonLog(log_file, create=False) as log:
-            say_left_out(log.read()[1], voice_in(site.units))
+            say_left_out(log.read()[1], voice_in(site.units, site))
     return grounds_ahead(
         site, logged, today, materials_file=start.beside(site.materials_file), seasons=seasons,
         purposes=purposes, area=area, seed=seed,

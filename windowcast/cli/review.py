@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import Start, site_options
+from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ PAST_HOURS_DAYS = 366 * 6  # hours kept for hindsight: the seasons of a log
 
 @click.command(name="review")
 @site_options
+@lang_option
 @click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
 @click.option(
@@ -62,7 +64,7 @@ def command(
             field="--season",
             remedy=f"use one of {', '.join(review.seasons)}, or latest",
         )
-    voice = voice_in(units or site.units)
+    voice = voice_in(units or site.units, site)
     if page is not None:
         from windowcast.core.atomic_files import write_atomic
         from windowcast.report.review_page import render_review

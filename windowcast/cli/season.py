@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import Start, area_option, site_options
+from windowcast.cli.output import lang_option
 
 if TYPE_CHECKING:
     from windowcast.core.units import System
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     help="Also write the plan as a self-contained page.",
 )
 @area_option
+@lang_option
 @click.option("--explain", is_flag=True, help="Trace the plan's values to their sources.")
 def command(
     *,
@@ -58,7 +60,7 @@ def command(
     plans = [plan_of(answer) for answer in found]
     if units is not None:
         plans = [replace(plan, units=units) for plan in plans]
-    voice = voice_in(plans[0].units)
+    voice = voice_in(plans[0].units, found[0].site)
     if page is not None:
         from windowcast.core.atomic_files import write_atomic
         from windowcast.report.page import render_plan

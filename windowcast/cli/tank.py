@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import materials_option
+from windowcast.cli.output import lang_option
 from windowcast.cli.tank_sheet import sheet
 from windowcast.core.errors import InputError
 
@@ -93,6 +94,7 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
 @command.command("active")
 @click.argument("name", required=False)
 @materials_option
+@lang_option
 def active(name: str | None, site_file: Path | None) -> None:
     """What is known of an active ingredient, with sources; without NAME, all of them.
 
@@ -105,8 +107,9 @@ def active(name: str | None, site_file: Path | None) -> None:
     from windowcast.report.both_units import value_text
 
     start = Start(site_file, sample=False, files=(), date=None, offline=True)
-    actives = load_actives(start.beside(start.site().materials_file) if site_file else None)
-    voice = voice_in("us")
+    site = start.site() if site_file else None
+    actives = load_actives(start.beside(site.materials_file) if site else None)
+    voice = voice_in("us", site)
     if name is None:
         for item in actives.values():
             kind = {key: str(getattr(item, key).value) for key in ("group", "timing", "movement")}

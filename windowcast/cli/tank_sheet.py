@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from windowcast.cli.names_offered import areas_offered, products_offered, sprayers_offered
+from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -59,6 +60,7 @@ PURPOSES = ("pre-fall", "post-early", "dormant", "pre-spring")
 @click.option("--target", default="", metavar="EPPO", help="Target weed of the record.")
 @click.option("--offline", is_flag=True, help="Use only files and what is cached.")
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
+@lang_option
 def sheet(
     *,
     site_file: Path | None,
@@ -90,7 +92,7 @@ def sheet(
     start = Start(site_file, sample=False, files=(), date=date, offline=offline)
     site = start.site() if site_file else None
     file = start.beside(site.materials_file) if site else None
-    voice = voice_in(site.units if site else "us")
+    voice = voice_in(site.units if site else "us", site)
     actives = load_actives(file)
     known = load_products(file, actives)
     chosen = tuple(product_from_words(text, known, actives) for text in products)
@@ -160,7 +162,7 @@ def _window(start: Start, purpose: str | None, asked: Any, site: Site | None) ->
             continue
         outlook = answer.ranking.purposes[0]
         if not outlook.windows:
-            said = voice_in(answer.ranking.units).text(outlook.advice)
+            said = voice_in(answer.ranking.units, site).text(outlook.advice)
             raise InputError(
                 f"there is no window for {purpose}: {said.rstrip('.')}",
                 field="--purpose",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import Start, site_options
+from windowcast.cli.output import lang_option
 from windowcast.core.errors import DeliveryError, InputError
 
 if TYPE_CHECKING:
@@ -45,6 +46,7 @@ OPENED, FELL_BACK = 10, 11
 @click.option(
     "--test", is_flag=True, help="Send a test message to every address, and look no further."
 )
+@lang_option
 @click.pass_context
 def command(
     ctx: click.Context,
@@ -90,7 +92,7 @@ def command(
         from windowcast.cli.watching import look
 
         answers = start.answers()
-        voice = voice_in(answers[0].ranking.units)
+        voice = voice_in(answers[0].ranking.units, answers[0].site)
         if calendar is not None:
             from windowcast.report.calendar import write_calendar
 
@@ -114,7 +116,7 @@ def _test(start: Start, targets: tuple[AlertAddress, ...]) -> None:
             remedy="add --to URL, or [alerts] to the site file (docs/alerts.md)",
         )
     site = start.site()
-    voice = voice_in(site.units)
+    voice = voice_in(site.units, site)
     sent = send_test(site.name, targets, voice)
     for one in sent:
         if not one.problem:

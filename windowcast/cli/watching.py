@@ -262,7 +262,7 @@ class Watcher:
                 usable(targets)
                 path = state_beside(known.path)
                 answers = self._answers(known)
-                voice = voice_in(known.site.units)
+                voice = voice_in(known.site.units, known.site)
                 with alone(path):
                     for failed in look(path, answers, targets, voice=voice).failed:
                         self._complain(f"{known.name}: {failed.line}; it is tried again")

@@ -106,7 +106,7 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
         fetcher = Fetcher.within(cache, offline=offline, refresh=not offline)
         found = gather(site, today=today, first=first, fetcher=fetcher, progress=progress)
         asked = fetcher.client.requests_sent
-    voice = voice_in(site.units)
+    voice = voice_in(site.units, site)
     if format_ == "json":
         origins = [_origin(p) for p in _origins(found)]
         remarks = [{"check": f.check, "text": voice.text(f.text)} for f in found.flags]

@@ -6,6 +6,7 @@ import json
 
 import click
 
+from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError
 
 
@@ -14,6 +15,7 @@ from windowcast.core.errors import InputError
 @click.option(
     "--format", "format_", type=click.Choice(["table", "json"]), default="table", show_default=True
 )
+@lang_option
 @click.option("--units", type=click.Choice(["us", "metric"]), default="us", show_default=True)
 def command(name: tuple[str, ...], format_: str, units: str) -> None:
     """List the weeds, or show all that is known of NAME with its sources.

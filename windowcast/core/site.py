@@ -30,6 +30,7 @@ from pydantic_core import PydanticCustomError
 from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import parsed_toml, read_regular
+from windowcast.core.languages import Language
 from windowcast.core.record import DateArray, Place
 from windowcast.core.sprayer import Operator, Sprayer
 from windowcast.core.turf import Area, KnownResistance, Name, Sensitive, SiteTable, Soil, Turf
@@ -180,6 +181,7 @@ class Site(SiteTable):
     elevation_m: Annotated[float, Field(ge=-430.0, le=5000.0, strict=True)] | None = None
     timezone: str = ""
     units: Literal["us", "metric"] = "metric"
+    language: Language | None = None  # of what is said to people; None: English, or the browser's
     turf: Turf = Field(default_factory=Turf)
     soil: Soil = Field(default_factory=Soil)
     weeds: tuple[Annotated[str, AfterValidator(weed_code)], ...] = ("POAAN", "DIGIS")  # EPPO

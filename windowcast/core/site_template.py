@@ -19,6 +19,7 @@ longitude = {longitude}  # degrees east, negative west of Greenwich
 {elevation}  # metres above sea level; corrects temperatures for height
 timezone = {timezone}  # IANA name
 units = {units}  # "us" or "metric"
+# language = "es"  # of advice and sheets: "en" or "es"; left out, English or the browser's own
 
 # Weeds to watch, by name or EPPO code: "henbit", "lawn burweed", "goosegrass" and so on;
 # windowcast weeds lists them.

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import logging
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -170,10 +171,20 @@ def _said(phrase: Phrase, voice: Voice) -> str:
     form = book.plural(_count(values[text.count])) if text.count else "other"
     said = []
     for before, name, how in text.forms.get(form, text.forms["other"]):
-        said.append(before)
-        if name is not None:
-            said.append(_written(values[name], voice, how))
+        if name is None:
+            said.append(before)
+        else:
+            value = _written(values[name], voice, how)
+            said += (_sounding(before, value, book), value)
     return "".join(said)
+
+
+def _sounding(before: str, after: str, book: Catalogue) -> str:
+    """A text as it sounds before another: in Spanish *y* is *e* before an i."""
+    for ending, (sound, instead) in book.language["sounds"].items():
+        if before.endswith(ending) and re.match(sound, after, re.IGNORECASE):
+            return before.removesuffix(ending) + str(instead)
+    return before
 
 
 def fault(phrase: Phrase, problem: str) -> str:
@@ -275,6 +286,7 @@ def _listing(listing: Listing, voice: Voice) -> str:
             items.append(text)
     if len(items) < 2:
         return "".join(items)
+    last = _sounding(last, items[-1], catalogue(voice.lang))
     return f"{between.join(items[:-1])}{last}{items[-1]}"
 
 

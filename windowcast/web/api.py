@@ -13,6 +13,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from windowcast.core.errors import InputError
+from windowcast.core.languages import LANGUAGES
 from windowcast.records.kinds import KINDS
 from windowcast.records.model import from_plain, kind_of, to_plain
 from windowcast.records.store import Stored
@@ -21,7 +22,7 @@ from windowcast.report.message import message_text
 from windowcast.report.season import plan_json
 from windowcast.report.tables import csv_text, json_text, shipped_schema
 from windowcast.web import openapi
-from windowcast.web.context import own_site, readable_site, ready_answer, voice_of, web
+from windowcast.web.context import own_site, readable_site, ready_answer, units_of, web
 from windowcast.web.log_views import accepted, open_log
 from windowcast.web.security import same_origin
 from windowcast.web.sites import KnownSite
@@ -69,7 +70,7 @@ def rank(request: Request) -> Response:
     if units not in {"us", "metric"}:
         raise HTTPException(422, "units is us or metric")
     rankings = [dataclasses.replace(r, units=units) for r in rankings]  # type: ignore[arg-type]
-    voice = Voice(rankings[0].units, web(request).lang)
+    voice = Voice(rankings[0].units, _language(request, site))
     match request.query_params.get("format", "json"):
         case "json":
             return Response(json_text(*rankings, voice=voice), media_type="application/json")
@@ -81,10 +82,19 @@ def rank(request: Request) -> Response:
             raise HTTPException(422, "format is json, csv or text")
 
 
+def _language(request: Request, site: KnownSite) -> str:
+    """The language asked for, else the site's; what programs get hangs on no browser."""
+    own = site.site.language if site.site is not None else None
+    lang = request.query_params.get("lang", own or "en")
+    if lang not in LANGUAGES:
+        raise HTTPException(422, f"lang is one of {', '.join(LANGUAGES)}")
+    return lang
+
+
 def season(request: Request) -> Response:
     """The season plan as JSON."""
     site = readable_site(request)
-    voice = voice_of(request, site)
+    voice = Voice(units_of(site), _language(request, site))
     plans = [view.plan for view in web(request).plans.get(site).of(voice)]
     return Response(plan_json(*plans, voice=voice), media_type="application/json")
 

@@ -7,13 +7,15 @@ import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
+from urllib.parse import urlencode
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from windowcast.core.languages import LANGUAGES
 from windowcast.core.units import System
-from windowcast.report.catalogue import Voice
+from windowcast.report.catalogue import Voice, catalogue
 from windowcast.report.page import page_of
 from windowcast.report.plan_view import PlanView
 from windowcast.report.review_page import ReviewBook
@@ -24,6 +26,8 @@ from windowcast.web.security import SESSION_COOKIE, Guard, csrf_proof, from_own_
 from windowcast.web.sites import KnownSite, SiteBook
 from windowcast.windows.cautions import CAUTIONS
 
+LANGUAGE_COOKIE = "windowcast_lang"
+_SAID_ONCE = frozenset({"lang", "done", "token"})  # of an address, not part of what it shows
 T = TypeVar("T")
 SCREENS = ("today", "season", "plan", "log", "review", "compare", "settings")
 DONE = (  # what may have been done, as the address of the next page says it
@@ -43,7 +47,6 @@ class Web:
     guard: Guard
     logs: LogShelf = field(default_factory=LogShelf)
     today: dt.date | None = None  # answer as if this were the date; None: the site's own clock
-    lang: str = "en"  # of the pages
 
 
 def web(request: Request) -> Web:
@@ -97,9 +100,44 @@ def units_of(site: KnownSite) -> System:
     return site.site.units if site.site is not None else "metric"
 
 
+def language_of(request: Request, site: KnownSite | None) -> str:
+    """The language of a page: as ``?lang=`` asks, as was asked before, as the site file says, as
+    the browser would have it, English."""
+    own = site.site.language if site is not None and site.site is not None else None
+    asked = (request.query_params.get("lang"), request.cookies.get(LANGUAGE_COOKIE), own)
+    accepted = _accepted(request.headers.get("accept-language", "")[:500])
+    return next((lang for lang in (*asked, *accepted) if lang in LANGUAGES), "en")
+
+
+def _accepted(header: str) -> list[str]:
+    """The languages of an Accept-Language header, without regions, the most wanted first."""
+    wanted = []
+    for order, item in enumerate(header.split(",")):
+        name, _, quality = item.partition(";")
+        try:
+            weight = float(quality.strip().removeprefix("q=") or 1)
+        except ValueError:
+            weight = 0.0
+        if weight > 0:
+            wanted.append((-weight, order, name.strip().partition("-")[0].lower()))
+    return [name for _, _, name in sorted(wanted)]
+
+
+def _switch(request: Request, site: KnownSite | None, screen: str) -> list[tuple[str, str, str]]:
+    """Each language with its own name and the address of the same page in it."""
+    kept = [(k, v) for k, v in request.query_params.multi_items() if k not in _SAID_ONCE]
+    path = request.url.path
+    if request.method == "POST":  # not every form's address can be read
+        path, kept = (f"/s/{site.slug}/{screen}" if site is not None else "/new"), []
+    return [
+        (lang, catalogue(lang).language["name"], f"{path}?{urlencode([*kept, ('lang', lang)])}")
+        for lang in LANGUAGES
+    ]
+
+
 def voice_of(request: Request, site: KnownSite | None) -> Voice:
     """How a page speaks to its reader."""
-    return Voice(units_of(site) if site is not None else "metric", web(request).lang)
+    return Voice(units_of(site) if site is not None else "metric", language_of(request, site))
 
 
 def page(
@@ -128,12 +166,17 @@ def page(
         proof=csrf_proof(parts.guard, session),
         done=voice.say(f"done.{done}") if done in DONE else "",
         kept=kept_note(site, voice),
+        languages=_switch(request, site, screen),
         cautions=[voice.text(caution) for caution in CAUTIONS],
         **context,
     )
     response = HTMLResponse(html, status)
     if fresh:
         response.set_cookie(SESSION_COOKIE, session, httponly=True, samesite="lax")
+    if request.query_params.get("lang") in LANGUAGES:
+        response.set_cookie(
+            LANGUAGE_COOKIE, voice.lang, max_age=365 * 86400, httponly=True, samesite="lax"
+        )
     return response
 
 

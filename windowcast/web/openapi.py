@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
+from windowcast.core.languages import LANGUAGES
 from windowcast.core.version import __version__
 from windowcast.records import kinds
 from windowcast.records.model import KINDS
@@ -61,6 +62,7 @@ def _paths() -> dict[str, Any]:
                 },
                 [
                     _query("units", _UNITS),
+                    _LANG,
                     _query("format", {"type": "string", "enum": ["json", "csv", "text"]}),
                 ],
                 problems=("404", "409", "422", "503"),
@@ -71,6 +73,7 @@ def _paths() -> dict[str, Any]:
             "get": _get(
                 "The season plan of a site",
                 _json(_one_or_each("SeasonPlan")),
+                [_LANG],
                 problems=("404", "409", "422", "503"),
             ),
         },
@@ -161,6 +164,9 @@ def _path_parameter(name: str, text: str) -> dict[str, Any]:
 
 def _query(name: str, schema: dict[str, Any]) -> dict[str, Any]:
     return {"name": name, "in": "query", "required": False, "schema": schema}
+
+
+_LANG = _query("lang", {"type": "string", "enum": list(LANGUAGES)})
 
 
 def _get(

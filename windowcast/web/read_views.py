@@ -12,7 +12,7 @@ from starlette.routing import Route
 from windowcast.report.calendar import calendar_text
 from windowcast.report.message import message_text
 from windowcast.report.page import render_page
-from windowcast.web.context import page, readable_site, ready_answer, voice_of, web
+from windowcast.web.context import language_of, page, readable_site, ready_answer, voice_of, web
 from windowcast.web.first_minute import helps
 from windowcast.web.security import LOOPBACK, host_name
 from windowcast.web.sites import KnownSite
@@ -49,7 +49,7 @@ class Subscription:
     """Where a calendar program finds a site's calendar.
 
     `address` is what people copy, `link` what opens the program; both hold the token where the
-    server has one. `local`: only this machine can reach it.
+    server has one, and the language of the page. `local`: only this machine can reach it.
     """
 
     address: str
@@ -60,7 +60,10 @@ class Subscription:
 def subscription_of(request: Request, site: KnownSite) -> Subscription:
     """The calendar's address under the name by which the page was asked for."""
     token = web(request).guard.token
-    query = f"?{urlencode({'token': token})}" if token else ""
+    own = site.site.language if site.site is not None else None
+    lang = language_of(request, site)
+    asked = ({"token": token} if token else {}) | ({"lang": lang} if lang != (own or "en") else {})
+    query = f"?{urlencode(asked)}" if asked else ""
     place = f"{request.url.netloc}/s/{site.slug}/calendar.ics{query}"
     local = host_name(request.headers) in LOOPBACK
     return Subscription(f"{request.url.scheme}://{place}", f"webcal://{place}", local)

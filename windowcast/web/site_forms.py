@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from typing import Any, get_args
 from zoneinfo import ZoneInfo
 
+from windowcast.core.languages import LANGUAGES
 from windowcast.core.site import Site, site_from
 from windowcast.core.turf import Species, Texture
 from windowcast.core.weed_codes import Cycle, known
-from windowcast.report.catalogue import Voice
+from windowcast.report.catalogue import Voice, catalogue
 from windowcast.web.fields import Field, Kind, read, show
 from windowcast.web.site_rows import LISTS, read_rows, show_rows, toml_rows
 
@@ -52,6 +53,8 @@ def _choice_said(value: str, voice: Voice) -> str:
     """A choice in words; the site file keeps its own for it."""
     if value in {"yes", "no"}:
         return voice.say("form.yes" if value == "yes" else "form.no")
+    if value in LANGUAGES:
+        return str(catalogue(value).language["name"])
     if not value:
         return voice.say("form.not_said")
     return voice.say(f"site_choice.{value.replace('.', '').replace(' ', '_')}")
@@ -78,6 +81,7 @@ PLACE = (
     SiteField("timezone", hinted=True),
     SiteField("units", "choice", needed=True, options=("us", "metric")),
     SiteField("weather.station", hinted=True),
+    SiteField("language", "choice", options=("", *LANGUAGES)),
 )
 TURF = (
     SiteField("turf.species", "choice", needed=True, options=tuple(map(str, Species))),

@@ -20,6 +20,7 @@ from windowcast.report.catalogue import Voice
 from windowcast.sources.files import parse_spec
 from windowcast.web import places
 from windowcast.web.context import (
+    language_of,
     moved_to,
     own_site,
     page,
@@ -72,7 +73,7 @@ async def making(request: Request) -> Response:
 
 
 def _make(request: Request, typed: dict[str, str]) -> str:
-    settings = settings_from(typed, Voice(_typed_units(typed), web(request).lang))
+    settings = settings_from(typed, Voice(_typed_units(typed), language_of(request, None)))
     start = site_toml(Answers(settings["name"], settings["latitude"], settings["longitude"]))
     return web(request).book.save(changed_file(start, settings), name=settings["name"])
 
