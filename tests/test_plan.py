@@ -6,6 +6,7 @@ import datetime as dt
 import html
 import json
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -17,6 +18,8 @@ import pytest
 from click.testing import CliRunner
 from icalendar import Calendar
 from spoken import render, voice_of, written
+from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, record
+from uscrn_sites import site as site_at
 
 from windowcast.cli import cli
 from windowcast.core.first_last import first_day, last_day
@@ -32,7 +35,7 @@ from windowcast.programme.foreseen import greenup_by_futures
 from windowcast.programme.key_dates import Event, key_dates
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan
 from windowcast.programme.now_or_wait import Later, decision, later_value
-from windowcast.programme.season_plan import _when, _Work, season_plan
+from windowcast.programme.season_plan import season_plan
 from windowcast.programme.season_today import season_today
 from windowcast.programme.workable_days import day_scores, fewest_workable, open_days, workable
 from windowcast.report import wording
@@ -47,6 +50,8 @@ from windowcast.windows.barrier import cover
 from windowcast.windows.cover_plan import cover_plan, season_of
 from windowcast.windows.decision_model import Decided
 from windowcast.windows.odds import DateRange
+from windowcast.windows.opening import Opening
+from windowcast.windows.opening import when as day_of
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
 from windowcast.windows.residual import Laying, ResidualActive, material_of
@@ -164,11 +169,56 @@ def test_past_window_is_the_one_ranking_saw(plan: SeasonPlan) -> None:
     assert purpose(plan, "dormant").status == "ahead"
 
 
+def check_one_opening(asked: Answer) -> None:
+    """The ranking names the plan's opening; of a job that is over, when past seasons opened.
+
+    A job that has opened and is on hold opens again on a day ahead.
+    """
+    today = asked.ranking.today
+    plans = {made.purpose: made for made in plan_for(asked).purposes}
+    for outlook in asked.ranking.purposes:
+        made = plans[outlook.purpose]
+        this = made.opened or (made.opens and made.opens.median)
+        on_hold = this is not None and this < today and not outlook.in_season
+        if made.status != "over" and this is not None and not on_hold:
+            assert outlook.opens == this, (outlook.purpose, today)
+        elif made.status != "over" and on_hold:
+            assert outlook.opens is None or outlook.opens >= today, (outlook.purpose, today)
+        elif outlook.opens is not None and not outlook.in_season:
+            assert made.normal_opens is not None
+            usual = made.normal_opens.median
+            assert usual is not None
+            assert outlook.opens.year in (usual.year, usual.year + 1)
+            apart = outlook.opens.replace(year=usual.year) - usual
+            assert abs(apart) <= dt.timedelta(days=1)  # the leap day
+
+
+def test_ranking_and_plan_name_one_opening(august: Answer, sample: Answer) -> None:
+    check_one_opening(august)
+    check_one_opening(sample)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("overseeded", [False, True, None])
+@pytest.mark.parametrize("station", [DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH])
+def test_ranking_and_plan_name_one_opening_at_stations(
+    station: str, overseeded: bool | None
+) -> None:
+    """Days without a known state of the turf, and futures that differ on whether it has opened."""
+    days = record(station)
+    turf = {"species": "hybrid bermudagrass", "mature": True, "overseeded": overseeded}
+    here = site_at(turf={key: value for key, value in turf.items() if value is not None})
+    for year, month, day in ((2016, 9, 15), (2016, 12, 30), (2017, 2, 1), (2017, 3, 15)):
+        today = dt.date(year, month, day)
+        known = days.between(days.times[0], np.datetime64(today) + 6)
+        check_one_opening(answer(here, Weather(known, None, today), futures=40))
+
+
 def test_a_last_day_before_a_gap_is_not_the_last() -> None:
     holds = np.array([[0, 1, 1, 0, 0, 0], [0, 1, 1, 0, 0, 0], [0, 0, 0, 0, 0, 0]], dtype=bool)
     unknown = np.array([[0, 0, 0, 1, 1, 0], [0, 0, 0, 0, 1, 0], [0, 1, 0, 0, 0, 0]], dtype=bool)
-    assert _when(first_day, holds, unknown)[:2].tolist() == [1, 1]
-    last = _when(last_day, holds, unknown)
+    assert day_of(first_day, holds, unknown)[:2].tolist() == [1, 1]
+    last = day_of(last_day, holds, unknown)
     assert np.isnan(last[[0, 2]]).all()
     assert last[1] == 2
 
@@ -575,14 +625,23 @@ def _after(line: str, plan: SeasonPlan) -> bool:
 
 def test_what_opened_on_days_the_futures_differ_on_has_opened(sample: Answer) -> None:
     axis = SeasonAxis.of(sample.past, sample.ahead, southern=False, overseeded=False)
-    work = _Work(
-        sample.site, sample.past, sample.ahead, sample.members, sample.weather, axis, *[None] * 4
-    )  # type: ignore[arg-type]
-    first = np.where(np.arange(100) < 60, axis.gone - 40.0, axis.gone - 37.0)
-    opened, closed = work._passed(first, np.full(100, axis.gone + 3.0))
-    assert opened == axis.dates[axis.gone - 40].astype(object)
-    assert closed is None
-    assert work._passed(np.where(np.arange(100) < 99, first, np.nan), first)[0] is None
+    gone = axis.gone
+    first = np.where(np.arange(100) < 60, gone - 40, gone - 37)
+    found = made_opening(axis, first, np.full(100, gone + 3))
+    assert found.opened == axis.dates[gone - 40].astype(object)
+    assert found.closed is None
+    assert made_opening(axis, first, first, unknown=[99]).opened is None
+
+
+def made_opening(
+    axis: SeasonAxis, first: np.ndarray, last: np.ndarray, unknown: Sequence[int] = ()
+) -> Opening:
+    """An opening whose futures are open from a day to a day, or cannot be told."""
+    day = np.arange(len(axis.dates))
+    score = ((day >= first[:, None]) & (day <= last[:, None])).astype(float)
+    score[list(unknown)] = np.nan
+    chosen = purpose_of("dormant")
+    return Opening(sample_site(), axis, chosen, chosen.generic, score)
 
 
 def test_last_days_that_are_past_have_come() -> None:
@@ -816,14 +875,12 @@ def test_what_nearly_all_futures_have_open_has_opened_and_the_doubt_stays_in_the
     sample: Answer,
 ) -> None:
     axis = SeasonAxis.of(sample.past, sample.ahead, southern=False, overseeded=False)
-    work = _Work(
-        sample.site, sample.past, sample.ahead, sample.members, sample.weather, axis, *[None] * 4
-    )  # type: ignore[arg-type]
-    gone, coming = axis.gone - 40.0, axis.gone + 5.0
+    gone, coming = axis.gone - 40, axis.gone + 5
     for share, opened in ((95, True), (80, False)):
         first = np.where(np.arange(100) < share, gone, coming)
-        assert (work._passed(first, first)[0] is not None) == opened
-        assert work._passed(first, first)[1] is None  # the end takes them all
+        found = made_opening(axis, first, first)
+        assert (found.opened is not None) == opened
+        assert found.closed is None  # the end takes them all
 
 
 def test_a_better_day_a_week_off_is_named_with_what_rules_it_out(august: Answer) -> None:

@@ -20,7 +20,7 @@ from windowcast.core.values import load
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.report.tables import json_text, rank_schema
-from windowcast.season.model import TurfPhase
+from windowcast.season.model import SiteState, TurfPhase
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.model import PURPOSES, PurposeName, PurposeOutlook, Ranking
 from windowcast.windows.purposes import purpose_of
@@ -382,46 +382,39 @@ def test_a_day_without_site_hours_has_no_window() -> None:
 # --- season ---------------------------------------------------------------------------------------
 
 
+def with_leaf(days: SiteState, green: np.ndarray, greenup: int | None = None) -> SiteState:
+    """Turf with a chance of live leaf, half of it green from day `greenup` on."""
+    half = (np.arange(len(days.dates)) >= (greenup or 9999)).astype(float)
+    turf = dataclasses.replace(days.turf, green_probability=green, half_green_probability=half)
+    return dataclasses.replace(days, turf=turf)
+
+
 def test_out_of_season_says_why_and_when_it_opens() -> None:
-    later = state(days=60, phase=TurfPhase.HARDENING, safe=0.0, to_greenup=90.0)
-    safe = np.tile(later.turf.nonselective_safe, (41, 1))
-    for member in range(41):
-        safe[member, 20 + member % 11 :] = 1.0
-    ahead = dataclasses.replace(later, turf=dataclasses.replace(later.turf, nonselective_safe=safe))
+    later = state(days=120, phase=TurfPhase.HARDENING, safe=0.0, to_greenup=90.0)
+    green = (np.arange(120) < 20 + np.arange(41)[:, None] % 11).astype(float)
     here = site()
-    outlook = dormant(here, weather(here, futures=40), ahead=ahead, before=past(safe=0.0))
+    ahead, before = with_leaf(later, green, 90), with_leaf(past(safe=0.0), np.ones(60))
+    outlook = dormant(here, weather(here, futures=40), ahead=ahead, before=before)
     assert not outlook.in_season
     assert outlook.windows == ()
-    opens = TODAY + dt.timedelta(days=25)
-    assert outlook.opens is not None
-    assert abs(outlook.opens - opens) <= dt.timedelta(days=1)
+    # in 3 of 40 futures leaf stays for 30 days, in no more than 1 in 20 for longer
+    assert outlook.opens == TODAY + dt.timedelta(days=30)
     assert "fully dormant" in render(outlook.why)
-    assert "(likely " in render(outlook.advice)
+    assert "about 15 Feb" in render(outlook.advice)
 
 
 def test_in_season_says_since_when_and_until_when() -> None:
-    ahead = state(days=60)
-    left = np.maximum(60.0 - np.arange(60), 0.0)
+    ahead = state(days=90)
+    left = np.maximum(60.0 - np.arange(90), 0.0)
     ahead = dataclasses.replace(ahead, turf=dataclasses.replace(ahead.turf, days_to_greenup=left))
-    safe = np.where(np.arange(60) < 50, 0.0, 1.0)
-    before = past()
-    before = dataclasses.replace(
-        before, turf=dataclasses.replace(before.turf, nonselective_safe=safe)
-    )
-    outlook = dormant(ahead=ahead, before=before)
+    # the past alone does not know when green-up comes: with the days ahead it does
+    before = with_leaf(past(to_greenup=math.nan), (np.arange(60) < 50).astype(float))
+    leaf = (np.arange(90) >= 75).astype(float)
+    outlook = dormant(ahead=with_leaf(ahead, leaf, 60), before=before)
     assert outlook.opens == TODAY - dt.timedelta(days=10)
     assert outlook.closes is not None
     assert outlook.closes - TODAY == dt.timedelta(days=43)  # 17 days left: score 0.43
     assert "60 days left before green-up" in render(outlook.why)
-
-
-def test_days_to_green_up_unknown_in_the_past_are_looked_back_on_from_today() -> None:
-    safe = np.where(np.arange(60) < 50, 0.0, 1.0)
-    before = past(to_greenup=math.nan)
-    before = dataclasses.replace(
-        before, turf=dataclasses.replace(before.turf, nonselective_safe=safe)
-    )
-    assert dormant(before=before).opens == TODAY - dt.timedelta(days=10)
 
 
 def test_a_purpose_whose_weeds_are_not_watched_is_not_judged() -> None:

@@ -26,10 +26,10 @@ from windowcast.sources.files import placed, read_weather
 from windowcast.windows.barrier import best_day, cover
 from windowcast.windows.days import DayContext
 from windowcast.windows.model import PURPOSES
+from windowcast.windows.opening import judged_days
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.residual import Laying, usual_material
 from windowcast.windows.score import Rule
-from windowcast.windows.timing import judged_days
 
 OPTIONS = Options()
 GHCN = FOLDER.parent / "ghcn"

@@ -11,15 +11,17 @@ from spoken import render
 from windows_fixtures import TODAY, past, site, state
 
 from windowcast.core.phrase import sentence
-from windowcast.core.values import PACKAGED, load
+from windowcast.core.values import load
 from windowcast.report.season import _dated
 from windowcast.season.model import SiteState
 from windowcast.windows.advice import out_of_season
 from windowcast.windows.days import DAY_CRITERIA, DayContext
-from windowcast.windows.odds import DateRange
+from windowcast.windows.odds import DateRange, normal_range
+from windowcast.windows.opening import Opening, judged_days, marked
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule
-from windowcast.windows.timing import Timing, _closes, _opens, _usual, judged_days, marked
+from windowcast.windows.season_axis import SeasonAxis
+from windowcast.windows.timing import Timing
 
 SPRING = purpose_of("pre-spring")
 
@@ -135,7 +137,7 @@ def test_the_calendar_of_the_south_begins_in_january() -> None:
 def timing(opens: DateRange | None, usual: DateRange | None) -> Timing:
     """A purpose that is not in season and has not opened since July 2022."""
     return Timing(
-        grades={}, measured={}, score=np.zeros((1, 1)), in_season=False,
+        grades={}, measured={}, in_season=False,
         season_end=dt.date(2023, 6, 30), opened=None, closed=None, closed_sure=True,
         opens=opens, closes=None, usual=usual,
     )  # fmt: skip
@@ -155,37 +157,52 @@ def test_past_years_do_not_open_what_the_futures_keep_closed() -> None:
     assert timing(None, month).opening == dt.date(2023, 1, 25)
 
 
+def made_axis(today: dt.date, members: int = 20, days: int = 40, gone: int = 5) -> SeasonAxis:
+    """A season of made-up days, `gone` of them before today."""
+    ahead = replace(state(today, days), soil_5cm_c=np.full((1 + members, days), 8.0))
+    return SeasonAxis.of(past(today, gone), ahead, southern=False, overseeded=False)
+
+
 @pytest.mark.parametrize("firsts", [[200.0, 200.0, 200.0], [200.0, 200.0, np.nan]])
-def test_a_usual_opening_is_never_in_the_past(firsts: list[float]) -> None:
+def test_a_usual_opening_is_never_in_the_past(
+    firsts: list[float], monkeypatch: pytest.MonkeyPatch
+) -> None:
     # a season of which it cannot be told (NaN) must not leave the date behind today
-    length = 365
-    number = np.tile(np.arange(float(length)), len(firsts))
-    score = np.zeros(number.size)
-    for season, first in enumerate(firsts):
-        at = slice(season * length, (season + 1) * length)
-        score[at] = np.nan if np.isnan(first) else number[at] >= first
-    start = np.datetime64("2022-07-01")
+    start = dt.date(2022, 7, 1)
+    rows = [(start, first, np.inf) for first in firsts]
+    monkeypatch.setattr(Opening, "past_years", rows)
     for today, year in ((dt.date(2022, 12, 1), 2023), (dt.date(2023, 3, 10), 2024)):
-        found = _usual(score, number, start, np.datetime64(today), Rule.of(load("criteria")))
+        found = opening(made_axis(today), np.zeros((20, 45))).usual
         assert found is not None
         assert found.median is not None
         assert found.median >= today
         assert found.median.year == year
+        assert normal_range(np.array(firsts), start).median.year == 2023  # type: ignore[union-attr]
+
+
+def opening(axis: SeasonAxis, score: np.ndarray) -> Opening:
+    return Opening(site(), axis, SPRING, SPRING.generic, score)
 
 
 @pytest.mark.parametrize("ends", ["opens", "closes"])
 def test_futures_that_a_gap_hides_widen_the_range_and_do_not_vanish(ends: str) -> None:
     """A fifth of the futures cannot be told: the end that they may lie at is not named."""
-    rule = Rule.of(PACKAGED["criteria"])
-    score = np.zeros((20, 40))
+    score = np.zeros((20, 45))
     for member in range(20):
-        score[member, 10 + member // 4 : 30 + member // 4] = 1.0
-    dates = np.datetime64("2024-09-01") + np.arange(40)
-    found_in = _opens if ends == "opens" else _closes
-    known = found_in(score, dates, rule, None)
+        score[member, 15 + member // 4 : 35 + member // 4] = 1.0
+    axis = made_axis(dt.date(2024, 9, 6))
+    known = getattr(opening(axis, score), ends)
     score[:4] = np.nan
-    gap = found_in(score, dates, rule, None)
+    gap = getattr(opening(axis, score), ends)
     assert known is not None
     assert gap is not None
     assert None not in (known.early, known.late)
     assert (gap.late if ends == "opens" else gap.early) is None
+
+
+def test_what_is_open_to_the_end_of_what_is_known_has_no_last_day() -> None:
+    score = np.ones((20, 45))
+    found = opening(made_axis(dt.date(2024, 9, 6)), score)
+    assert found.closes is None
+    score[:11, 44] = 0.0
+    assert opening(made_axis(dt.date(2024, 9, 6)), score).closes is not None

@@ -19,7 +19,7 @@ from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_mean
 from windowcast.season.seeding import sets_days
 from windowcast.season.turf_safety import brown_in
-from windowcast.windows.odds import FIRST_HIDDEN, LAST_HIDDEN, DateRange, date_range
+from windowcast.windows.odds import FIRST_HIDDEN, LAST_HIDDEN, DateRange, date_range, normal_range
 from windowcast.windows.reasons import SOIL_DEPTH
 from windowcast.windows.residual import spread_evenly
 from windowcast.windows.season_axis import SeasonAxis
@@ -236,10 +236,3 @@ def _between(when: DateRange | None) -> tuple[dt.date, dt.date] | None:
 def _date(date: np.datetime64) -> dt.date:
     result: dt.date = date.astype("datetime64[D]").astype(object)
     return result
-
-
-def normal_range(numbers: FloatArray, start: dt.date) -> DateRange | None:
-    """Days of past seasons as dates of the one that begins at `start`; None without any."""
-    if not len(numbers):
-        return None
-    return date_range(numbers, np.datetime64(start, "D") + np.arange(400))

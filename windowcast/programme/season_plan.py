@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
 
-from windowcast.core.first_last import first_day, last_day
 from windowcast.core.phrase import NOTHING, Phrase, Share, joined, merged, say, sentences
 from windowcast.core.record import FloatArray, Members, Weather
 from windowcast.core.season_calendar import season_name
@@ -29,7 +28,7 @@ from windowcast.programme.control_ahead import (
     tanks_of,
     with_control,
 )
-from windowcast.programme.key_dates import key_dates, normal_range
+from windowcast.programme.key_dates import key_dates
 from windowcast.programme.model import Decision, PurposePlan, SeasonPlan, Week
 from windowcast.programme.now_or_wait import day_offers, decision, later_value
 from windowcast.programme.season_today import season_today
@@ -37,18 +36,17 @@ from windowcast.programme.workable_days import day_scores, fewest_workable, open
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows.covers import RunningSeason
-from windowcast.windows.days import DayContext
 from windowcast.windows.decision_model import Decided
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import Judge
 from windowcast.windows.model import PURPOSES, Job, PurposeName
-from windowcast.windows.odds import FIRST_HIDDEN, LAST_HIDDEN, DateRange, date_range
+from windowcast.windows.odds import DateRange
+from windowcast.windows.opening import Opening
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.residual import ResidualActive
 from windowcast.windows.resisted import Against, against_of, covers_working
-from windowcast.windows.score import BoolArray, Rule
+from windowcast.windows.score import BoolArray
 from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
-from windowcast.windows.timing import judged_days, marked
 from windowcast.windows.trace import cited
 
 DAYS = 10  # judged by the hour when deciding now or waiting
@@ -103,16 +101,9 @@ def season_plan(
         The science values to go by.
     """
     southern = site.place.southern
-    axis = SeasonAxis.of(
-        past,
-        ahead,
-        southern=southern,
-        overseeded=ground_of(site).overseeded,
-        years=members.past_years,
-        tables=tables,
-    )
     ctx = hour_context(site, ahead, members, weather=weather, now=now, tables=tables)
-    running = RunningSeason(site, axis, weather, members)
+    running = RunningSeason.of(site, weather, members, past=past, ahead=ahead, tables=tables)
+    axis = running.axis
     work = _Work(
         site,
         past,
@@ -210,24 +201,16 @@ class _Work:
         """One purpose's part of the plan."""
         needs = mixture if mixture is not None and purpose.serves(mixture) else purpose.generic
         rule, axis = purpose.rule, self.axis
-        gone = judged_days(purpose, needs, self._days(self.past, purpose))[1][0]
-        score = judged_days(purpose, needs, self._days(axis.state, purpose))[1]
-        score = np.broadcast_to(score, axis.state.soil_5cm_c.shape)
-        coming = score[:, axis.gone :]
-        own = axis.number < SEASON_DAYS
-        is_open, unknown = score >= rule.season, np.isnan(score)
-        first = _when(first_day, is_open[:, own], unknown[:, own])
-        last = _when(last_day, is_open[:, own], unknown[:, own])
-        opened, closed = self._passed(first, last)
-        years = self._past_years(gone, rule)
-        normal = [normal_range(np.array([y[i] for y in years]), axis.start) for i in (1, 2)]
-        status = self._status(opened, closed, first, is_open[:, own], unknown[:, own])
+        when = Opening.of(purpose, needs, self.site, axis)
+        coming, own = when.score[:, axis.gone :], axis.number < SEASON_DAYS
+        opened, closed = when.opened, when.closed
+        status = self._status(when)
         reopens = 0.0
         if status == "over":
-            reopens = float(is_open[:, own][:, axis.gone :].any(axis=1).mean())
-            closed = closed or self._last_open(is_open[:, : axis.gone], unknown[:, : axis.gone])
+            reopens = float(when.is_open[:, axis.gone :].any(axis=1).mean())
+            closed = closed or when.last_open()
         over = closed is not None or status == "over"
-        closes = None if over else date_range(last, axis.dates, axis.years, LAST_HIDDEN)
+        closes = None if over else when.closes
         daily = day_scores(
             self.members.daily, purpose, needs, site=self.site, frozen=self.ahead.soil_frozen
         )[1:]
@@ -238,15 +221,15 @@ class _Work:
             title=purpose.title,
             status=status,
             opened=opened,
-            opens=None if opened else self._opens(purpose, needs, first),
+            opens=None if opened else when.opens,
             closes=closes,
             closed=closed,
             reopens=reopens,
-            normal_opens=normal[0],
-            normal_closes=normal[1],
+            normal_opens=when.normal_opens(axis.start),
+            normal_closes=when.normal_closes(axis.start),
             years=tuple(
                 (season_name(s, self.site.place.southern), self._date(s, a), self._date(s, b))
-                for s, a, b in years
+                for s, a, b in when.past_years
             ),
             weeks=self._weeks(daily, coming >= rule.season) if status != "over" else (),
             fewest=fewest_workable(
@@ -271,9 +254,6 @@ class _Work:
     def _against(self, purpose: Purpose) -> Against:
         return against_of(self.resistance, purpose)
 
-    def _days(self, state: SiteState, purpose: Purpose) -> DayContext:
-        return DayContext(self.site, state, purpose.weeds, tables=self.ctx.tables)
-
     def _turf(self, needs: ActiveNeeds, in_season: BoolArray) -> tuple[TurfSpan, ...]:
         """What the turf takes on the days ahead on which the purpose may be in season."""
         days = np.flatnonzero(in_season.mean(axis=0) >= MAY_BE)
@@ -288,63 +268,20 @@ class _Work:
         )
         return spans(answers[int(days[0]) :])
 
-    def _opens(self, purpose: Purpose, needs: ActiveNeeds, first: FloatArray) -> DateRange | None:
-        opens = date_range(first, self.axis.dates, self.axis.years, FIRST_HIDDEN)
-        return marked(opens, purpose, needs, southern=self.site.place.southern)
-
     # --- when ----------------------------------------------------------------------------------
 
-    def _passed(self, first: FloatArray, last: FloatArray) -> tuple[dt.date | None, dt.date | None]:
-        """First and last open day where nearly all members have it opened, and all closed, by now.
-
-        They need not agree on the day: whether a day was open may hang on what follows it, and the
-        models err in the season so far too.
-        """
-        found: list[dt.date | None] = []
-        nearly_all = self.axis.tables["plan"].number("opened_in")
-        for index, most in ((first, nearly_all), (last, 1.0)):
-            past = (index < self.axis.gone).mean() >= most
-            gone = bool(past and not np.isnan(index).any())  # what is unknown agrees with nothing
-            middle = date_range(index, self.axis.dates) if gone else None
-            found.append(middle.median if middle else None)
-        return found[0], found[1]
-
-    def _last_open(self, is_open: BoolArray, unknown: BoolArray) -> dt.date | None:
-        """Last open day of those past, by most futures; None when it cannot be told."""
-        found = date_range(_when(last_day, is_open, unknown), self.axis.dates)
-        return found.median if found else None
-
-    def _status(
-        self,
-        opened: dt.date | None,
-        closed: dt.date | None,
-        first: FloatArray,
-        is_open: BoolArray,
-        unknown: BoolArray,
-    ) -> Status:
-        coming = slice(self.axis.gone, None)
-        may_open = (is_open | unknown)[:, coming].any(axis=1).mean()
-        begun = opened is not None or (first < self.axis.gone).mean() > 0.5
-        if closed or (begun and may_open < 0.5):
+    def _status(self, when: Opening) -> Status:
+        gone, first = self.axis.gone, when.first
+        coming = when.is_open[:, gone:]
+        may_open = (coming | when.unknown[:, gone:]).any(axis=1).mean()
+        begun = when.opened is not None or (first < gone).mean() > 0.5
+        if when.closed or (begun and may_open < 0.5):
             return "over"  # in most futures; how many bring it back is told beside it
-        if begun and not is_open[:, coming].any():
+        if begun and not coming.any():
             return "cannot tell"
-        if begun or (first <= self.axis.gone + DAYS - 1).mean() > 0.5:
+        if begun or (first <= gone + DAYS - 1).mean() > 0.5:
             return "open"
         return "cannot tell" if np.isnan(first).mean() > 0.5 else "ahead"
-
-    def _past_years(self, gone: FloatArray, rule: Rule) -> list[tuple[dt.date, float, float]]:
-        """Start of each past season with the days on which the purpose opened and closed."""
-        rows: list[tuple[dt.date, float, float]] = []
-        for start, days in self.axis.past_seasons(southern=self.site.place.southern):
-            part = gone[days]
-            skipped = float((self.past.dates[days.start] - np.datetime64(start)).astype(int))
-            first, last = (
-                float(_when(f, part >= rule.season, np.isnan(part))) + skipped
-                for f in (first_day, last_day)
-            )
-            rows.append((start, first, last))
-        return rows
 
     @staticmethod
     def _date(start: dt.date, number: float) -> dt.date | None:
@@ -427,19 +364,3 @@ class _Work:
         if not lines:
             return say("delay.unknown")
         return say("delay.cost", rises=joined(*lines, join="clauses"))
-
-
-def _when(
-    find: Callable[[BoolArray, BoolArray], FloatArray], holds: BoolArray, unknown: BoolArray
-) -> FloatArray:
-    """`first_day` or `last_day` of what is known: unknown days count only where none holds.
-
-    A last day that an unknown one follows is not known to be the last.
-    """
-    found = find(holds, unknown & ~holds.any(axis=-1, keepdims=True))
-    if find is last_day:
-        after = np.where(np.isfinite(found), found + 1, 0).astype(int)
-        after = np.minimum(after, holds.shape[-1] - 1)
-        follows = np.take_along_axis(unknown, np.expand_dims(after, -1), axis=-1)[..., 0]
-        found = np.where(np.isfinite(found) & follows, np.nan, found)
-    return found

@@ -36,10 +36,10 @@ from windowcast.season.yearly import frost, warmth
 from windowcast.windows.barrier import best_day, caught_by_day
 from windowcast.windows.days import DayContext
 from windowcast.windows.model import PURPOSES
+from windowcast.windows.opening import judged_days
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.residual import Laying, usual_material
 from windowcast.windows.season_axis import BEYOND_DAYS, SEASON_DAYS
-from windowcast.windows.timing import judged_days
 
 _ALWAYS = ("tmax_c", "tmin_c", "precip_mm")  # unknown where no station tells them
 _SOME = 0.005  # of a season's seedlings: less reads as 0 %

@@ -12,7 +12,6 @@ import numpy as np
 
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.time_axis import day_index
-from windowcast.limits.ground import ground_of
 from windowcast.programme.answer import Answer
 from windowcast.programme.model import PurposePlan
 from windowcast.report.series import (
@@ -26,6 +25,7 @@ from windowcast.report.series import (
     season_dates,
 )
 from windowcast.season.model import Emergence
+from windowcast.windows.covers import axis_of
 from windowcast.windows.loss import Loss, loss_rate
 from windowcast.windows.model import Job
 from windowcast.windows.odds import DateRange
@@ -93,14 +93,7 @@ def season_numbers(answer: Answer) -> SeasonNumbers:
     """The season that the answer's day lies in."""
     dates = season_dates(answer)
     past, ahead = answer.past, answer.ahead
-    axis = SeasonAxis.of(
-        past,
-        ahead,
-        southern=answer.site.place.southern,
-        overseeded=ground_of(answer.site).overseeded,
-        years=answer.members.past_years,
-        tables=answer.tables,
-    )
+    axis = axis_of(answer.site, past, ahead, answer.members, answer.tables)
     turf = axis.state.turf
     low, high, years = past_band(dates, past.dates, past.soil_5cm_c)
     return SeasonNumbers(

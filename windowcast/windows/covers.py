@@ -15,6 +15,7 @@ from windowcast.core.record import FloatArray, Members, Weather
 from windowcast.core.site import Site
 from windowcast.core.time_axis import day_index
 from windowcast.core.values import Tables
+from windowcast.limits.ground import ground_of
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.windows.barrier import caught_by_day
@@ -29,11 +30,11 @@ from windowcast.windows.cover_plan import (
 )
 from windowcast.windows.days import DayContext
 from windowcast.windows.model import CoverPlan
+from windowcast.windows.opening import judged_days
 from windowcast.windows.purposes import Purpose, weights_of
 from windowcast.windows.reasons import label
 from windowcast.windows.residual import Laying, ResidualActive, usual_material
 from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
-from windowcast.windows.timing import judged_days
 
 
 @dataclass(frozen=True)
@@ -57,15 +58,7 @@ class RunningSeason:
         tables: Tables,
     ) -> RunningSeason:
         """From the state up to yesterday and that of the days ahead."""
-        axis = SeasonAxis.of(
-            past,
-            ahead,
-            southern=site.place.southern,
-            overseeded=False,
-            years=members.past_years,
-            tables=tables,
-        )
-        return cls(site, axis, weather, members)
+        return cls(site, axis_of(site, past, ahead, members, tables), weather, members)
 
     @cached_property
     def rain_mm(self) -> FloatArray:
@@ -94,6 +87,20 @@ class RunningSeason:
             candidates=none if candidates is None else candidates,
             shut=shut,
         )
+
+
+def axis_of(
+    site: Site, past: SiteState, ahead: SiteState, members: Members, tables: Tables
+) -> SeasonAxis:
+    """The season that today lies in, on a site's own ground."""
+    return SeasonAxis.of(
+        past,
+        ahead,
+        southern=site.place.southern,
+        overseeded=ground_of(site).overseeded,
+        years=members.past_years,
+        tables=tables,
+    )
 
 
 def covers_of(

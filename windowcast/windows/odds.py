@@ -148,3 +148,10 @@ def date_range(
     if median is None and never < 0.5 and not np.isnan(unknown_as):
         return None
     return DateRange(early, median, last, never, unknown, len(index))
+
+
+def normal_range(numbers: FloatArray, start: dt.date) -> DateRange | None:
+    """Days of past seasons as dates of the one that begins at `start`; None without any."""
+    if not len(numbers):
+        return None
+    return date_range(numbers, np.datetime64(start, "D") + np.arange(400))

@@ -33,7 +33,7 @@ from windowcast.season.sightings import CanopyLook
 from windowcast.windows import advice, trace
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.choices import Candidate, choices, expected, weed_names
-from windowcast.windows.covers import RunningSeason, controlled_on
+from windowcast.windows.covers import RunningSeason, axis_of, controlled_on
 from windowcast.windows.days import watering_days
 from windowcast.windows.decision import order_key
 from windowcast.windows.decision_model import Effect, Shut
@@ -58,6 +58,7 @@ from windowcast.windows.reasons import because
 from windowcast.windows.residual import ResidualActive
 from windowcast.windows.resisted import Against, against_of, aimed_at, covers_working
 from windowcast.windows.score import Block, Rule, best_block, holds
+from windowcast.windows.season_axis import SeasonAxis
 from windowcast.windows.timing import Timing, timing_of
 from windowcast.windows.trials import Met
 
@@ -132,6 +133,7 @@ def rank(
         days,
         today,
         tuple(uses),
+        running.axis if running else axis_of(site, past, ahead, members, tables),
         running,
         tuple(barriers),
         () if mixture is not None else tuple(candidates),
@@ -180,6 +182,7 @@ class _Task:
     days: int
     today: dt.date
     uses: tuple[Use, ...]
+    axis: SeasonAxis
     running: RunningSeason | None
     barriers: tuple[ResidualActive, ...]
     candidates: tuple[Candidate, ...]
@@ -194,13 +197,11 @@ class _Task:
         timing = timing_of(
             purpose,
             needs,
+            axis=self.axis,
             site=self.ctx.site,
             past=self.past,
             ahead=self.ctx.ahead,
             days=self.days,
-            rule=self.rule,
-            years=self.members.past_years,
-            tables=self.ctx.tables,
         )
         if not any(e.season == purpose.weeds for e in self.ctx.ahead.emergence.values()):
             reason = advice.no_weeds(purpose)
