@@ -22,12 +22,10 @@ from windowcast.core.values import load
 from windowcast.programme.answer import Answer
 from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan
 from windowcast.season.model import Emergence, SiteState, TurfPhase, TurfState
+from windowcast.windows.hour_model import Bound, HoursAhead, HourStrip
 from windowcast.windows.model import (
     PURPOSES,
-    Bound,
     FollowUp,
-    HoursAhead,
-    HourStrip,
     Job,
     Judged,
     Odds,

@@ -14,7 +14,7 @@ from windowcast.limits.model import TurfSpan
 from windowcast.report.answer_page import hour_levels
 from windowcast.report.catalogue import Voice, catalogue
 from windowcast.report.hour_checks import HourTable, hour_table
-from windowcast.windows.model import HourCheck, HourStrip
+from windowcast.windows.hour_model import HourCheck, HourStrip
 from windowcast.windows.score import Rule
 
 CRITERIA = PACKAGED["criteria"]
@@ -22,14 +22,15 @@ CRITERIA = PACKAGED["criteria"]
 
 def check(name: str, unit: str, **given: object) -> HourCheck:
     """A criterion that is met in every hour, unless it is said otherwise."""
-    many = len(strip().times)
+    many = sum(hours().light)
     plain = HourCheck(name, unit, None, None, False, (None,) * many, (1.0,) * many)
     return replace(plain, **given)  # type: ignore[arg-type]
 
 
 def by_clock(values: dict[int, float | None], other: float | None) -> tuple[float | None, ...]:
-    """A value for each hour of the strip by its clock hour."""
-    return tuple(values.get(time.hour, other) for time in strip().times)
+    """A value for each hour in daylight by its clock hour."""
+    lit = (time for time, light in zip(hours().times, hours().light, strict=True) if light)
+    return tuple(values.get(time.hour, other) for time in lit)
 
 
 def table(

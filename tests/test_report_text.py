@@ -252,3 +252,12 @@ def test_the_answer_for_the_sample_fits_twenty_five_lines_of_eighty() -> None:
     assert done.exit_code == 0
     assert len(lines) <= 25
     assert max(map(len, lines)) <= 80
+
+
+def test_what_explains_the_sample_fits_a_few_pages() -> None:
+    done = CliRunner().invoke(cli, ["rank", "--sample", "--explain"], env={"COLUMNS": "80"})
+    lines = done.output.splitlines()
+    assert done.exit_code == 0
+    assert len(lines) <= 250
+    assert any("Wait until Sat 20 Jan" in line for line in lines)
+    assert any(line.strip().startswith("Hours") for line in lines)

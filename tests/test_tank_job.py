@@ -131,16 +131,32 @@ def test_the_strictest_of_several_areas_says_no_first(file: Path) -> None:
     assert job(file, "Shed jug").sheet.refusals == ()
     sheet = job(file, "Shed jug", where="greens, tees").sheet
     (said,) = map(render, sheet.refusals)
-    assert said.startswith("tees: Turf: glyphosate: do not use it")
+    assert said.startswith("tees: Turf: glyphosate kills")
     assert set(sheet.refusals) <= set(sheet.cautions)
     text = " ".join(sheet_text(sheet, US).split())
-    assert text.index("do not use it") < text.index("Area")
-    assert text.count("do not use it") == 1
-    assert text.index("Do not spray.") < text.index("do not use it")
+    assert text.index("glyphosate kills") < text.index("Area")
+    assert text.count("glyphosate kills") == 1
+    assert "Spray in all" not in text
+    assert "does not check" not in text
+    assert text.index("Do not spray.") < text.index("glyphosate kills")
     allowed = sheet_text(job(file, "Shed jug").sheet, US)
     for step in (" load of ", "fill to", "fill up to"):
         assert step in allowed
         assert step not in text, "nobody mixes what must not be sprayed"
+
+
+def test_a_tank_above_the_yearly_maximum_gives_no_loads() -> None:
+    product = "glyphosate rate=16 fl oz/acre concentration=4 lb/gal max_per_year=0.2 lb/acre"
+    asked = ["tank", "sheet", "--area", "2 acre", "--carrier", "25 gal/acre", "--tank", "300 gal"]
+    done = CliRunner().invoke(cli, [*asked, "--product", product])
+    assert done.exit_code == 0, done.output
+    assert "would exceed the yearly maximum" in " ".join(done.output.split())
+    assert "Spray in all" not in done.output
+    plain = json.loads(
+        CliRunner().invoke(cli, [*asked, "--product", product, "--format", "json"]).output
+    )
+    assert plain["refusals"]
+    assert (plain["loads"], plain["total_l"]) == (None, None)
 
 
 def test_the_year_counts_the_area_that_had_most(file: Path) -> None:
@@ -373,7 +389,7 @@ def test_what_the_turf_forbids_is_recorded_with_a_warning(file: Path) -> None:
         "tank", "sheet", str(file), "--where", "tees", "--product", "Shed jug", "--log",
         "--at", "2018-01-17 14:15",
     )  # fmt: skip
-    assert "Logged as it was done, though: Turf: glyphosate: do not use it" in " ".join(
+    assert "Logged as it was done, though the sheet says no: Turf: glyphosate kills" in " ".join(
         said.split()
     )
     assert len(applications(file)) == 2

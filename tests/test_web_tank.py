@@ -177,12 +177,12 @@ def test_what_the_turf_forbids_stands_first_and_is_still_recorded(
     file.write_text(text + 'species = "perennial ryegrass" }\n')
     browser = client(tmp_path)
     page = browser.get(f"/s/{slug}/plan?p0.name=Shed+jug&where=greens").text
-    assert page.index("do not use it") < page.index("<dt>Area</dt>")
-    assert page.index("Do not spray.") < page.index("do not use it")
+    assert page.index("glyphosate kills") < page.index("<dt>Area</dt>")
+    assert page.index("Do not spray.") < page.index("glyphosate kills")
     assert '<th scope="col">Load</th>' not in page
     person = Person(browser, page)
     person.press(f"/s/{slug}/plan/log", "post")
-    assert "though the turf should not have had it" in person.page
+    assert "though its tank sheet says no" in person.page
     assert len(logged(tmp_path, slug)) == 1
 
 

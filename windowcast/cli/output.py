@@ -44,7 +44,9 @@ _OPTIONS = (
         metavar="OUT.ics",
         help="Also write or update a calendar file.",
     ),
-    click.option("--explain", is_flag=True, help="Trace every number to model, input and source."),
+    click.option(
+        "--explain", is_flag=True, help="Decision, windows, what holds them back and the sources."
+    ),
 )
 
 

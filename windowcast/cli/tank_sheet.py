@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -85,6 +86,7 @@ def sheet(
     """
     from windowcast.cli.options import Start
     from windowcast.cli.output import voice_in
+    from windowcast.limits.tank import is_of_state
     from windowcast.materials.actives import load_actives
     from windowcast.materials.products import load_products, product_from_words
     from windowcast.records.tank_job import Done, TankRequest, tank_job
@@ -116,6 +118,9 @@ def sheet(
     window = None if done else _window(start, purpose, asked, site)
     day = done.start.date() if done else window.date if window else _date(date, site)
     job = tank_job(asked, site, actives, _applications(start, site), day)
+    if window is not None:  # the ranking has asked what the turf takes
+        asked_not = (said for said in job.sheet.cautions if not is_of_state(said))
+        job = replace(job, sheet=replace(job.sheet, cautions=tuple(asked_not)))
     stored, weather = _log(start, job, done) if done else (None, "")
     if form == "json":
         click.echo(_json(job, window, stored, voice))
@@ -253,6 +258,8 @@ def _json(job: TankJob, window: Window | None, stored: Stored[Any] | None, voice
     from windowcast.report.spray_record import record_sheet
 
     document = plain(job.sheet, voice)
+    if job.sheet.refusals:  # nobody mixes what must not be sprayed
+        document |= {"loads": None, "total_l": None, "costs": None}
     if window is not None:
         document["window"] = {"start": window.start.isoformat(), "end": window.end.isoformat()}
     if stored is not None:

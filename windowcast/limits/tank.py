@@ -62,15 +62,25 @@ def ground_remarks(
         said if len(of) == len(grounds) else say("limit.tank_area", areas=names(*of), remark=said)
         for said, of in found.items()
     ]
+    if any(map(is_refusal, remarks)):  # the ground says no, whatever its state
+        remarks = [said for said in remarks if not is_of_state(said)]
     return sorted(remarks, key=lambda said: not is_refusal(said))
 
 
 def is_refusal(said: Phrase) -> bool:
     """Whether a remark says no."""
-    if said.id == "limit.tank_area":
-        inner = said.value("remark")
-        return isinstance(inner, Phrase) and is_refusal(inner)
-    return said.id == "limit.tank_no"
+    return _remark(said).id in ("limit.tank_no", "tank.over_maximum")
+
+
+def is_of_state(said: Phrase) -> bool:
+    """Whether a remark says that the turf's state was not asked."""
+    return _remark(said).id == "limit.state_not_asked"
+
+
+def _remark(said: Phrase) -> Phrase:
+    """A remark without the areas that it is about."""
+    inner = said.value("remark") if said.id == "limit.tank_area" else said
+    return inner if isinstance(inner, Phrase) else said
 
 
 def state_not_asked(products: Sequence[Product], actives: Actives, site: Site) -> Phrase:
@@ -87,7 +97,8 @@ def state_not_asked(products: Sequence[Product], actives: Actives, site: Site) -
 
 def remark(limit: Limit) -> Phrase:
     """One sentence for the sheet."""
-    about = say("limit.tank_about", active=Name(limit.active)) if limit.active else NOTHING
+    of, said = Name(limit.active), [value for _, value in limit.reason.values]
+    about = say("limit.tank_about", active=of) if limit.active and of not in said else NOTHING
     until = say("limit.tank_until", day=limit.until) if limit.until else NOTHING
     remedy = say("advice.remedy", of=limit.remedy) if limit.remedy else NOTHING
     if limit.answer == "no":

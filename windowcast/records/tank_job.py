@@ -133,7 +133,7 @@ def tank_job(
         sprayer,
         replace(
             _with_droplets(sheet, sprayer, table),
-            refusals=tuple(said for said in of_turf if is_refusal(said)),
+            refusals=tuple(filter(is_refusal, dict.fromkeys([*of_turf, *sheet.cautions]))),
         ),
         set_up.speed_m_s,
     )

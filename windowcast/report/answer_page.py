@@ -21,10 +21,10 @@ from windowcast.report.strips import HourPanels, hour_panels
 from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.season.model import SiteState, TurfPhase
 from windowcast.windows.decision import answer_word, decide
+from windowcast.windows.hour_model import HourStrip
 from windowcast.windows.model import (
     PURPOSES,
     Choice,
-    HourStrip,
     Job,
     Judged,
     Odds,
@@ -167,6 +167,10 @@ class Words:
             "actives": "+".join(actives),
         }
         return urlencode({name: text for name, text in asked.items() if text})
+
+    def values_used(self, ranking: Ranking) -> list[str]:
+        """The values behind what holds the best windows back."""
+        return self.texts(wording.values_used(ranking))
 
     def quantity(self, value: float | None, unit: str) -> str:
         """One value in the reader's units."""

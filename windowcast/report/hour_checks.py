@@ -17,7 +17,8 @@ from windowcast.limits.model import TurfSpan
 from windowcast.report.catalogue import Voice
 from windowcast.report.wording import SYMBOLS
 from windowcast.windows import reasons
-from windowcast.windows.model import HourCheck, HoursAhead, HourStrip, Verdict
+from windowcast.windows.hour_model import HourCheck, HoursAhead, HourStrip
+from windowcast.windows.model import Verdict
 
 SIDES = ("fits", "low", "high", "unknown")
 
@@ -83,13 +84,12 @@ def hour_table(
     """
     lit = [n for n, light in enumerate(ahead.light) if light]
     no = {n: _refusal(turf, ahead, n) for n in lit}
-    shown = [n for n in lit if not no[n]]
     full = criteria.table("rule").number("limits")
     columns: list[CheckColumn] = []
     cells: list[dict[int, CheckCell]] = []
     always: list[str] = []
     for check in strip.checks:
-        of = {n: _cell(check, n, full, voice) for n in shown}
+        of = {n: _cell(check, place, full, voice) for place, n in enumerate(lit) if not no[n]}
         column = _column(check, set(of.values()), criteria.table(check.criterion), voice)
         if len(set(of.values())) == 1:
             always.append(_sentence(column, next(iter(of.values()))))
@@ -126,7 +126,7 @@ def _refusal(turf: Sequence[TurfSpan], ahead: HoursAhead, n: int) -> Phrase:
 
 
 def _cell(check: HourCheck, n: int, full: float, voice: Voice) -> CheckCell:
-    """What is measured in the hour `n`, and by its score whether that fits."""
+    """What is measured in the hour `n` of daylight, and by its score whether that fits."""
     score, value = check.scores[n], check.measured[n]
     if score is None:
         return CheckCell(SYMBOLS["cannot tell"], "unknown")

@@ -14,7 +14,8 @@ from windowcast.limits.model import TurfSpan
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Scale, el, label, px
 from windowcast.windows import reasons
-from windowcast.windows.model import Bound, HoursAhead, HourStrip, PurposeOutlook, Verdict, Window
+from windowcast.windows.hour_model import Bound, HoursAhead, HourStrip
+from windowcast.windows.model import PurposeOutlook, Verdict, Window
 
 WIDTH = 120.0  # user units of a panel
 TEMP, WIND, RAIN = (4.0, 48.0), (56.0, 92.0), (99.0, 121.0)  # top and bottom of the three rows

@@ -11,6 +11,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from importlib import resources
 from typing import Any
 
@@ -20,6 +21,10 @@ from windowcast.report.catalogue import Voice
 from windowcast.report.plain import plain, schema_of
 from windowcast.windows.model import PurposeOutlook, Ranking, Window
 
+# numbers of a list, each on its own line; within a text no line breaks
+_PLAIN = r"(?:-?[\d.eE+-]+|null|true|false)"
+_BREAK = re.compile(r",\n *")
+_ROW = re.compile(rf"\[\n *({_PLAIN}(?:,\n *{_PLAIN})*)\n *\]")
 CSV_COLUMNS = (
     "site",
     "today",
@@ -52,7 +57,8 @@ def json_text(*rankings: Ranking, voice: Voice) -> str:
     """
     documents = [plain(ranking, voice) for ranking in rankings]
     answer = documents if any(r.areas for r in rankings) else documents[0]
-    return json.dumps(answer, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    text = json.dumps(answer, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    return _ROW.sub(lambda row: "[" + _BREAK.sub(", ", row[1]) + "]", text)
 
 
 def rank_schema() -> dict[str, Any]:

@@ -76,22 +76,21 @@ def sheet_text(sheet: TankSheet, voice: Voice, title: str = "") -> str:
         lines += [voice.say("sheet.refused"), ""]
     for refusal in sheet.refusals:
         lines += [*wrap(voice.text(refusal), WIDTH), ""]
-    lines += [
-        _row(voice.say("sheet.area"), said.area),
-        _row(voice.say("sheet.carrier"), said.carrier),
-        _row(voice.say("sheet.tank"), said.tank),
-        _row(voice.say("sheet.total"), said.total),
-        _row(voice.say("sheet.droplets"), said.droplets),
-    ]
-    if sheet.droplet_source:
-        lines.append(_row("", voice.text(sheet.droplet_source)))
+    lines.append(_row(voice.say("sheet.area"), said.area))
+    year = (say("sheet.year"), said.year)
+    parts: tuple[tuple[Phrase, tuple[str, ...]], ...] = (year,)
     if not sheet.refusals:  # nobody mixes what must not be sprayed
+        lines += [
+            _row(voice.say("sheet.carrier"), said.carrier),
+            _row(voice.say("sheet.tank"), said.tank),
+            _row(voice.say("sheet.total"), said.total),
+            _row(voice.say("sheet.droplets"), said.droplets),
+        ]
+        if sheet.droplet_source:
+            lines.append(_row("", voice.text(sheet.droplet_source)))
         lines += ["", *_loads(sheet, voice)]
-    for heading, items in (
-        (say("sheet.nozzles"), said.nozzle),
-        (say("sheet.year"), said.year),
-        (say("sheet.cost"), said.costs),
-    ):
+        parts = ((say("sheet.nozzles"), said.nozzle), year, (say("sheet.cost"), said.costs))
+    for heading, items in parts:
         if items:
             lines += ["", voice.text(heading), *(f"  {item}" for item in items)]
     for heading, notes in (

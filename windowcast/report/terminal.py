@@ -249,22 +249,25 @@ def _head(column: str, voice: Voice) -> str:
 
 
 def _explain(console: Console, ranking: Ranking, voice: Voice) -> None:
+    """Of the best window of each purpose what holds it back, with sources; the rest is in JSON."""
     console.print()
     console.print(voice.say("board.sources"), style="bold")
     for outlook in ranking.purposes:
-        for window in _shown(outlook):
+        for window in _shown(outlook)[:1]:
             when, grade = Span(window.start, window.end), window.grade
             purpose = wording.short_title(outlook.purpose)
             console.print(voice.say("board.hours_of", purpose=purpose, when=when, grade=grade))
-            for judged in window.judged:
+            for judged in wording.held(window):
                 points = "?" if judged.score is None else f"{100 * judged.score:.0f}"
                 said = f"{voice.text(wording.limit(judged))} [{judged.source}]"
                 _hung(console, f"  {points:>3}  {said}", hanging=" " * 7)
+            for met in wording.met(window):
+                _hung(console, f"  100  {voice.text(met)}", hanging=" " * 7)
             if window.odds is not None:
                 _hung(console, f"  {voice.text(wording.odds_basis(window.odds))}", hanging=" " * 7)
     for title, lines in (
         (say("board.weather_from"), ranking.provenance),
-        (say("board.values_used"), ranking.explain),
+        (say("board.values_used"), wording.values_used(ranking)),
     ):
         console.print(voice.text(title), style="bold")
         for line in lines:

@@ -30,6 +30,7 @@ from windowcast.windows.model import (
     Odds,
     PurposeName,
     PurposeOutlook,
+    Ranking,
     StockFit,
     Verdict,
     Window,
@@ -83,6 +84,35 @@ def limit(judged: Judged | None) -> Phrase:
     if judged is None:
         return say("report.nothing")
     return reasons.because(judged.label, judged.reason)
+
+
+def held(window: Window) -> list[Judged]:
+    """The checks that hold a window back or cannot be made, the lowest first."""
+    worst = [j for j in window.judged if j.score is None or j.score < 1]
+    return sorted(worst, key=lambda j: -1.0 if j.score is None else j.score)
+
+
+def met(window: Window) -> list[Phrase]:
+    """The checks of a window that are met in full, in one line."""
+    labels = [j.label for j in window.judged if j.score is not None and j.score >= 1]
+    return [say("board.met", checks=joined(*labels, join="comma"))] if labels else []
+
+
+def values_used(ranking: Ranking) -> list[Phrase]:
+    """What the checks of the weather found, the values behind what holds the best windows back,
+    and where all the others stand.
+    """
+    best = [w for o in ranking.purposes for w in (*o.windows, *filter(None, [o.closest]))[:1]]
+    names_ = {judged.criterion for window in best for judged in held(window)}
+    lines = []
+    for line in ranking.explain:
+        cited = line.value("cited") if line.id == "trace.value" else None
+        path = cited.text.split(".") if isinstance(cited, Name) else []
+        if names_ & set(path[:4]) or line.id not in ("trace.value", "trace.criterion"):
+            lines.append(line)
+    if len(lines) == len(ranking.explain):
+        return lines
+    return [*lines, say("board.values_rest", count=len(ranking.explain) - len(lines))]
 
 
 def _follow_ups(window: Window) -> Listing:

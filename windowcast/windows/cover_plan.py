@@ -295,8 +295,7 @@ def _text(
         barrier=what,
         caught=Share(best.caught),
         weeds=of,
-        low=share(best.low),
-        high=share(best.high),
+        likely=likely(best),
         costs=say("cover.costs", of=joined(*costs, join="comma")) if costs else NOTHING,
         little=little,
         partner=partner,
@@ -318,6 +317,14 @@ def _beside(better: Sequence[Phrase], trials: Sequence[TrialControl]) -> Phrase:
 def barrier_named(active: str) -> Phrase:
     """``a barrier of prodiamine``, or a usual one where none is named."""
     return say("cover.barrier", active=Name(active)) if active else say("cover.usual_barrier")
+
+
+def likely(point: CoverPoint) -> Phrase:
+    """The band of a share; nothing where its ends read the same."""
+    low, high = point.low, point.high
+    if low is None or high is None or round(100 * low) == round(100 * high):
+        return NOTHING
+    return say("cover.likely", low=Share(low), high=Share(high))
 
 
 def share(value: float | None) -> Share:

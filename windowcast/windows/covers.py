@@ -24,6 +24,7 @@ from windowcast.windows.cover_plan import (
     barrier_named,
     beside,
     cover_plan,
+    likely,
     mean_share,
     season_of,
     share,
@@ -209,8 +210,7 @@ def laid_on(cover: CoverPlan, days: Sequence[dt.date]) -> Phrase:
         barrier=barrier_named(cover.active),
         caught=share(first.caught),
         weeds=joined(*cover.weeds),
-        low=share(first.low),
-        high=share(first.high),
+        likely=likely(first),
         others=joined(
             *(say("cover.laid_also", day=p.date, caught=share(p.caught)) for p in others),
             join="none",

@@ -7,12 +7,13 @@ import math
 from collections.abc import Iterable, Iterator
 
 import numpy as np
+import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
 from windowcast.windows.grade import ScoreCurve
+from windowcast.windows.hour_model import Bound, HourCheck, HoursAhead, HourStrip
 from windowcast.windows.hours import HourContext
 from windowcast.windows.judge import HourScores
-from windowcast.windows.model import Bound, HourCheck, HoursAhead, HourStrip
 
 DRAWN = ("air_temperature", "wind", "gusts", "rain_after")  # criteria whose ends are drawn
 
@@ -20,10 +21,9 @@ DRAWN = ("air_temperature", "wind", "gusts", "rain_after")  # criteria whose end
 def hours_ahead(ctx: HourContext, stop: int) -> HoursAhead:
     """The weather of the first `stop` hours from today's midnight on."""
     hours = slice(ctx.lead, ctx.lead + stop)
-    risen = min(ctx.criterion("daylight").value("at").value)
     return HoursAhead(
         times=_times(ctx, hours),
-        light=tuple(bool(up) for up in ctx.sun_deg[hours] > risen),
+        light=tuple(_light(ctx, hours).tolist()),
         temp_c=_issued(ctx.temp_c, hours),
         wind_m_s=_issued(ctx.wind_m_s, hours),
         gust_m_s=_issued(ctx.get("gust_m_s"), hours),
@@ -32,6 +32,12 @@ def hours_ahead(ctx: HourContext, stop: int) -> HoursAhead:
         day_rain_chance=_issued(_rain_chance(ctx, _by_day(ctx)), hours),
         soil_5cm_c=_issued(ctx.on_hours(ctx.ahead.soil_5cm_c), hours),
     )
+
+
+def _light(ctx: HourContext, hours: slice) -> npt.NDArray[np.bool_]:
+    """Whether each hour is in daylight as a whole."""
+    risen = min(ctx.criterion("daylight").value("at").value)
+    return np.asarray(ctx.sun_deg[hours] > risen)
 
 
 def strip_of(ctx: HourContext, scores: HourScores, stop: int) -> HourStrip:
@@ -53,8 +59,9 @@ def strip_of(ctx: HourContext, scores: HourScores, stop: int) -> HourStrip:
 
 
 def _checks(ctx: HourContext, scores: HourScores, stop: int) -> Iterator[HourCheck]:
-    """Every criterion by the hour; the sprayer's own wind limit is part of the wind's."""
+    """Every criterion by the hour of daylight; the sprayer's wind limit is part of the wind's."""
     own = ctx.site.equipment.wind_max_m_s
+    light = _light(ctx, slice(ctx.lead, ctx.lead + stop))
     for name, grade in scores.grades.items():
         if name == "daylight" or (name == "sprayer_limit" and "wind" in scores.grades):
             continue  # the hours shown are in daylight
@@ -65,6 +72,7 @@ def _checks(ctx: HourContext, scores: HourScores, stop: int) -> Iterator[HourChe
             yours = own < high
             high = min(own, high)
         unit = str(ctx.criterion(name)["unit"])
+        worth = np.broadcast_to(worth, light.shape)
         value = np.where(np.isnan(worth), np.nan, scores.measured[name][0, :stop])
         yield HourCheck(
             criterion=name,
@@ -72,8 +80,8 @@ def _checks(ctx: HourContext, scores: HourScores, stop: int) -> Iterator[HourChe
             low=low if unit and math.isfinite(low) else None,
             high=high if unit and math.isfinite(high) else None,
             yours=yours,
-            measured=_known(value.tolist(), 2) if unit else (None,) * len(worth),
-            scores=_known(worth.tolist(), 3),
+            measured=_known(value[light].tolist(), 2) if unit else (None,) * int(light.sum()),
+            scores=_known(worth[light].tolist(), 3),
         )
 
 
