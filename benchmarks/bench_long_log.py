@@ -92,7 +92,7 @@ def server(folder: Path) -> Iterator[int]:
         free.bind(("127.0.0.1", 0))
         port: int = free.getsockname()[1]
     command = [sys.executable, "-m", "windowcast", "serve", str(folder), "--port", str(port)]
-    on = ["--offline", "--date", SAMPLE_TODAY.isoformat()]
+    on = ["--offline", "--no-token", "--date", SAMPLE_TODAY.isoformat()]
     process = subprocess.Popen([*command, *on], stdout=subprocess.DEVNULL)
     try:
         for _ in range(150):

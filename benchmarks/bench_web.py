@@ -31,7 +31,7 @@ def server() -> Iterator[int]:
         port: int = free.getsockname()[1]
     with tempfile.TemporaryDirectory() as folder:
         command = [sys.executable, "-m", "windowcast", "serve", folder, "--port", str(port)]
-        process = subprocess.Popen([*command, "--offline"], stdout=subprocess.DEVNULL)
+        process = subprocess.Popen([*command, "--offline", "--no-token"], stdout=subprocess.DEVNULL)
         try:
             for _ in range(150):
                 try:

@@ -16,7 +16,7 @@ from starlette.datastructures import Headers
 from windowcast import cli
 from windowcast.cli.watching import read_state
 from windowcast.core.atomic_files import write_atomic
-from windowcast.core.errors import InputError
+from windowcast.core.errors import DEBUG, InputError
 from windowcast.core.given_files import read_text
 from windowcast.core.site import load_site
 from windowcast.materials.actives import read_toml
@@ -197,6 +197,7 @@ def test_an_unforeseen_fault_is_one_line(
         raise RuntimeError("secret\nplace")
 
     monkeypatch.setattr(cli.cli, "main", fails)
+    monkeypatch.setenv(DEBUG, "")  # and put back what --debug sets
     for words, traced in ((["rank"], False), (["--debug", "rank"], True)):
         with pytest.raises(SystemExit) as ended:
             cli.main(words)

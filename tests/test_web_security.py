@@ -273,8 +273,10 @@ def test_bound_elsewhere_a_token_is_made_and_printed(monkeypatch: pytest.MonkeyP
     elsewhere = CliRunner().invoke(command, ["--host", "0.0.0.0"])
     assert elsewhere.exit_code == 0, elsewhere.output
     assert len(elsewhere.output.partition("?token=")[2].strip()) >= 32
-    assert "token" not in CliRunner().invoke(command, []).output
-    assert "token" not in CliRunner().invoke(command, ["--host", "::1"]).output
+    here = CliRunner().invoke(command, [])  # others have accounts on this machine too
+    assert len(here.output.partition("?token=")[2].strip()) >= 32
+    assert "token" not in CliRunner().invoke(command, ["--no-token"]).output
+    assert "token" in CliRunner().invoke(command, ["--host", "::1"]).output
 
 
 def test_a_missing_site_file_ends_with_exit_code_2(tmp_path: Path) -> None:
@@ -283,3 +285,49 @@ def test_a_missing_site_file_ends_with_exit_code_2(tmp_path: Path) -> None:
     with pytest.raises(SystemExit) as stop:
         main(["serve", str(tmp_path / "none.toml")])
     assert stop.value.code == 2
+
+
+@pytest.mark.parametrize("words", [["--host", "0.0.0.0"], ["--token", "secret"]])
+def test_no_token_is_refused_where_it_would_lie(words: list[str]) -> None:
+    from windowcast.cli import main
+
+    with pytest.raises(SystemExit) as ended:
+        main(["serve", "--no-token", *words])
+    assert ended.value.code == 2
+
+
+def test_a_fault_or_a_client_gone_leaves_no_trace(monkeypatch: pytest.MonkeyPatch) -> None:
+    from starlette.requests import ClientDisconnect
+    from starlette.testclient import TestClient
+
+    from windowcast.core.errors import DEBUG
+    from windowcast.web.security import QuietLayer
+
+    async def fails(scope: object, receive: object, send: object) -> None:
+        raise RuntimeError("secret place")
+
+    async def leaves(scope: object, receive: object, send: object) -> None:
+        raise ClientDisconnect
+
+    monkeypatch.delenv(DEBUG, raising=False)
+    answer = TestClient(QuietLayer(fails)).get("/")
+    assert (answer.status_code, answer.text) == (500, "Something went wrong.\n")
+    with pytest.raises(AssertionError):  # of the test client: there is no answer
+        TestClient(QuietLayer(leaves)).get("/")
+    monkeypatch.setenv(DEBUG, "1")
+    with pytest.raises(RuntimeError):
+        TestClient(QuietLayer(fails)).get("/")
+
+
+def test_the_reading_process_has_no_trace(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from windowcast.web import worker
+
+    def fails(*_: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr(worker, "load_site", fails)
+    monkeypatch.setattr("resource.setrlimit", lambda *_: None)
+    assert worker.main("a", "b", "weather", "en") == 1
+    assert capsys.readouterr().err == "cannot be read (MemoryError)\n"

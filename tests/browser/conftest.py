@@ -57,6 +57,8 @@ def running(folder: Path, *options: str) -> Iterator[Server]:
         port = free.getsockname()[1]
     command = [sys.executable, "-m", "windowcast", "serve", str(folder), "--port", str(port)]
     command += ["--date", SAMPLE_DAY, "--offline", *options]
+    if "--token" not in options:
+        command.append("--no-token")
     process = subprocess.Popen(command, cwd=folder)
     try:
         yield Server(_answering(f"http://127.0.0.1:{port}"), folder)

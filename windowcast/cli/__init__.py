@@ -16,7 +16,7 @@ atexit.register(gc.freeze)  # nor from looking through all of it once more at it
 
 import click  # noqa: E402
 
-from windowcast.core.errors import InputError, WindowcastError  # noqa: E402
+from windowcast.core.errors import DEBUG, InputError, WindowcastError, traces_asked  # noqa: E402
 from windowcast.core.version import __version__  # noqa: E402
 
 _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
@@ -85,7 +85,7 @@ class LazyGroup(click.Group):
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="windowcast")
 @click.option("--debug", is_flag=True, help="Show where in the program an unforeseen fault arose.")
-def cli(*, debug: bool) -> None:
+def cli(*, debug: bool) -> None:  # what `main` does with it serves the processes it starts too
     """Timing of winter weed control in warm-season turf, from weather data.
 
     Start with: windowcast rank --sample
@@ -95,6 +95,8 @@ def cli(*, debug: bool) -> None:
 def main(args: list[str] | None = None) -> Any:
     """Run the command line; every expected failure ends in one line and its exit code."""
     words = sys.argv[1:] if args is None else args
+    if "--debug" in words:
+        os.environ[DEBUG] = "1"
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "true")  # spares a look through packages
     try:
         code = cli.main(args=args, prog_name="windowcast", standalone_mode=False)
@@ -129,16 +131,14 @@ def main(args: list[str] | None = None) -> Any:
             said = f"the output cannot be written ({error.strerror}); make room and try again"
             click.echo(f"windowcast: {said}", err=True)
             sys.exit(InputError.exit_code)
-        _fault(error, words, f"cannot go on ({error.strerror or error})")
+        _fault(error, f"cannot go on ({error.strerror or error})")
     except Exception as error:
-        _fault(
-            error, words, f"met a fault of its own ({type(error).__name__}); show it with --debug"
-        )
+        _fault(error, f"met a fault of its own ({type(error).__name__}); show it with --debug")
 
 
-def _fault(error: Exception, words: Sequence[str], said: str) -> NoReturn:
+def _fault(error: Exception, said: str) -> NoReturn:
     """The last resort: one line and exit code 1, with the trace only where it was asked for."""
-    if "--debug" in words:
+    if traces_asked():
         import traceback
 
         traceback.print_exception(error)

@@ -26,7 +26,8 @@ READS_PER_S = 50.0  # each client's, when others than this machine may ask
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
 @click.option("--name", "names", multiple=True, help="Host name the page is asked for by.")
-@click.option("--token", help="Secret that others must know; made up when needed.")
+@click.option("--token", help="Secret that the page asks for; made up when not given.")
+@click.option("--no-token", is_flag=True, help="Ask for none: everyone on this machine may look.")
 @click.option("--date", "today", type=click.DateTime(["%Y-%m-%d"]), help="Answer as on this day.")
 @click.option("--offline", is_flag=True, help="Use only files and what is cached.")
 def command(
@@ -36,18 +37,20 @@ def command(
     port: int,
     names: tuple[str, ...],
     token: str | None,
+    no_token: bool,
     today: dt.datetime | None,
     offline: bool,
 ) -> None:
     """Open the local web page for PLACE: a site file or a folder of site files.
 
     Without PLACE the sites are kept in your own data folder; as long as there is none, the sample
-    is shown. Nobody but this machine can reach the page unless --host says otherwise, and then
-    only with the token.
+    is shown. Nobody but this machine can reach the page unless --host says otherwise. It opens
+    with the address that is printed: that holds a token, which others on this machine do not know.
     """
     import uvicorn
 
     from windowcast.web.app import create_app
+    from windowcast.web.connections import SERVER
     from windowcast.web.security import LOOPBACK, Guard
 
     place = place or _own_folder()
@@ -55,10 +58,14 @@ def command(
         raise InputError("no such site file", path=place, remedy="write one with windowcast init")
     date = today.date() if today is not None else None
     hosts = LOOPBACK | {host.lower(), *map(str.lower, names)}
-    if _loopback(host):
-        guard = Guard(hosts, token or "")
+    local = _loopback(host)
+    if no_token and (token or not local):
+        why = "contradicts --token" if local else "would show the page to the whole network"
+        raise InputError(why, field="--no-token", remedy="leave it out")
+    token = "" if no_token else token or secrets.token_urlsafe(24)
+    if local:
+        guard = Guard(hosts, token)
     else:
-        token = token or secrets.token_urlsafe(24)
         guard = Guard(hosts, token, reads_per_s=READS_PER_S, any_ip=True)
     parts = _parts(place, guard, date, offline)
     watcher = _watcher(parts)
@@ -69,11 +76,7 @@ def command(
         create_app(parts),
         host=host,
         port=port,
-        log_level="warning",
-        server_header=False,
-        timeout_keep_alive=5,
-        limit_concurrency=200,
-        h11_max_incomplete_event_size=64 * 1024,
+        **SERVER,
     )
 
 

@@ -6,12 +6,21 @@ what to do about it; `windowcast.cli` prints it without a traceback.
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from os import PathLike
 
     from windowcast.core.phrase import Phrase
+
+
+DEBUG = "WINDOWCAST_DEBUG"  # in the environment: show where an unforeseen fault arose
+
+
+def traces_asked() -> bool:
+    """Whether the user asked for the traces of unforeseen faults (``windowcast --debug``)."""
+    return bool(os.environ.get(DEBUG))
 
 
 class WindowcastError(Exception):

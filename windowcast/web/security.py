@@ -20,9 +20,11 @@ from urllib.parse import parse_qsl, urlencode
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from windowcast.core.errors import traces_asked
 
 HEADERS = {
     "content-security-policy": (
@@ -75,7 +77,7 @@ def protected(app: ASGIApp, guard: Guard) -> ASGIApp:
     app = RateLayer(app, guard.reads_per_s, guard.writes_per_s)
     app = BodyLayer(app)
     app = HostLayer(app, guard.hosts, any_ip=guard.any_ip)
-    return HeaderLayer(app)
+    return QuietLayer(HeaderLayer(app))
 
 
 def csrf_proof(guard: Guard, session: str) -> str:
@@ -97,6 +99,32 @@ def same_origin(request: Request) -> bool:
     return site in {"same-origin", "none"} and (
         origin is None or origin == f"{request.url.scheme}://{request.url.netloc}"
     )
+
+
+class QuietLayer:
+    """Ends a fault that was answered, or whose client is gone, without a trace on the terminal."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve a request."""
+        begun = False
+
+        async def watched(message: Message) -> None:
+            nonlocal begun
+            begun = begun or message["type"] == "http.response.start"
+            await send(message)
+
+        try:
+            await self.app(scope, receive, watched)
+        except ClientDisconnect:
+            pass
+        except Exception:
+            if traces_asked():
+                raise
+            if not begun:
+                await PlainTextResponse("Something went wrong.\n", 500)(scope, receive, send)
 
 
 class HeaderLayer:

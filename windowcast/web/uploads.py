@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from windowcast.core.atomic_files import made_folder, write_atomic
-from windowcast.core.errors import InputError
+from windowcast.core.errors import InputError, traces_asked
 from windowcast.web.sites import KnownSite
 
 SECONDS, MEMORY = 30, 2 * 1024**3
@@ -90,6 +90,8 @@ def read_in_worker(
         path = re.escape(spec.partition(f".{name}")[0] + f".{name}")
         raise InputError(re.sub(path, name, done.stderr.strip()), field="file")
     if done.returncode != 0:
+        if traces_asked():
+            sys.stderr.write(done.stderr)
         raise InputError("cannot be read", field="file", remedy="give a plain table")
     report: dict[str, Any] = json.loads(done.stdout)
     return report

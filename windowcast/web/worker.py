@@ -2,7 +2,8 @@
 
 It gives itself limits on memory and time first, so that a hostile file can only end this process.
 It prints how the file was understood as JSON: ``lines`` for people, and ``plain`` where nothing in
-it left a doubt. Exit code 2 and one line on standard error when the file is not usable.
+it left a doubt. Exit code 2 and one line on standard error when the file is not
+usable, 1 and one line for an unforeseen fault, with its trace where that is asked for.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 import json
 import sys
 
-from windowcast.core.errors import InputError
+from windowcast.core.errors import InputError, traces_asked
 from windowcast.core.site import Site, load_site
 from windowcast.report.catalogue import Voice
 from windowcast.web.uploads import MEMORY, SECONDS
@@ -32,6 +33,11 @@ def main(file: str, site_file: str, purpose: str, lang: str) -> int:
     except InputError as error:
         print(error, file=sys.stderr)
         return 2
+    except Exception as error:  # MemoryError among them: the limit on memory
+        if traces_asked():
+            raise
+        print(f"cannot be read ({type(error).__name__})", file=sys.stderr)
+        return 1
     print(json.dumps({"lines": lines, "plain": plain}))
     return 0
 
