@@ -5,15 +5,20 @@ from __future__ import annotations
 import datetime as dt
 import os
 import signal
+import socket
 import subprocess
 import sys
 import threading
 import time
 from pathlib import Path
 
+import archive_world as world
 import pytest
+from click.testing import CliRunner
 from loopback import Answer, serving
+from spoken import render
 
+from windowcast.cli import cli
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.site import Site
 from windowcast.sources.cache import FILE, Cache
@@ -29,6 +34,10 @@ SLOW = {
     "silence": Answer(fault="hang"),
     "header byte by byte": Answer(b"{}", fault="drip-header"),
     "body byte by byte": Answer(b"{" + b" " * 999, fault="drip-body"),
+    "a redirect byte by byte": Answer(
+        b"", 302, headers={"Location": "/elsewhere"}, fault="drip-header"
+    ),
+    "half an answer": Answer(b"{" + b" " * 999, fault="silent"),
     "told to wait": Answer(b"", 503, headers={"Retry-After": "1"}),
 }
 
@@ -48,7 +57,60 @@ def test_no_source_outlasts_the_deadline(
             load_weather(Site.model_validate(SITE), fetcher=fetcher)
         assert time.monotonic() - began < 1.6
         assert len(set(server.paths())) == 2, "both sources were asked side by side"
-        assert fetcher.cut_off
+        assert fetcher.cut == {"archive", "forecast"}
+
+
+@pytest.mark.slow
+def test_no_dead_name_and_no_chain_of_redirects_outlasts_the_deadline(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with serving() as server:
+        monkeypatch.setenv("WINDOWCAST_ARCHIVE_URL", "http://nowhere.invalid")
+        monkeypatch.setenv("WINDOWCAST_FORECAST_URL", server.url)
+        for n in range(9):
+            place = "/points/30.5,-85.25" if n == 0 else f"/r{n}"
+            server.routes[place] = Answer(
+                b"x" * 4, 302, headers={"Location": f"/r{n + 1}"}, fault="drip-body"
+            )
+        look_up = socket.getaddrinfo
+        monkeypatch.setattr(
+            "socket.getaddrinfo",
+            lambda host, *a, **k: time.sleep(5) if "invalid" in host else look_up(host, *a, **k),
+        )
+        began = time.monotonic()
+        fetcher = Fetcher.within(Cache(tmp_path / FILE), 0.6)
+        with pytest.raises(SourceUnreachableError):
+            load_weather(Site.model_validate(SITE), fetcher=fetcher)
+        assert time.monotonic() - began < 1.6
+        assert "archive" in fetcher.cut
+
+
+@pytest.mark.slow
+def test_a_file_among_many_that_drips_costs_only_itself(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What came in time makes the answer, and the answer names what did not."""
+    today = dt.datetime.now(dt.UTC).date()
+    with serving() as server:
+        monkeypatch.setenv("WINDOWCAST_ARCHIVE_URL", server.url)
+        monkeypatch.setenv("WINDOWCAST_FORECAST_URL", server.url)
+        world.serve_stations(server, [world.Where("NEAR1", 30.55, -85.25, 70)])
+        years = range(today.year - 5, today.year + 1)
+        world.serve_daily(server, "NEAR1", years, today - dt.timedelta(2))
+        server.routes["/points/30.5,-85.25"] = SLOW["body byte by byte"]
+        fetcher = Fetcher.within(Cache(tmp_path / FILE), 4.0)
+        began = time.monotonic()
+        weather = load_weather(Site.model_validate(SITE), fetcher=fetcher)
+        assert time.monotonic() - began < 5.5
+        said = [render(flag.text) for flag in weather.daily.flags if flag.check == "cut-off"]
+        assert fetcher.cut == {"forecast"}
+        assert said[0].startswith("not all weather arrived in the time given (forecast): saved")
+
+
+def test_every_command_that_asks_sources_takes_a_deadline() -> None:
+    for words in ("rank", "season", "weather fetch", "tank sheet", "serve", "compare", "watch"):
+        said = CliRunner().invoke(cli, [*words.split(), "--help"]).output
+        assert "--deadline SECONDS" in said, words
 
 
 @pytest.mark.slow

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import gzip
 import json
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
 from email.utils import formatdate
@@ -73,6 +75,10 @@ FAULTS: dict[str, tuple[list[Answer], bytes | Kind]] = {
     "301 without a target": ([Answer(b"", 301, headers={"Location": ""})], Kind.REDIRECT),
     "redirect to another host": (
         [Answer(b"", 302, headers={"Location": "http://elsewhere.invalid/a"})], Kind.REDIRECT),
+    "redirect to an open bracket": (
+        [Answer(b"", 302, headers={"Location": "http://[::1"})], Kind.REDIRECT),
+    "redirect past port 65535": (
+        [Answer(b"", 302, headers={"Location": "http://127.0.0.1:99999/a"})], Kind.REDIRECT),
     "redirect to a file": (
         [Answer(b"", 302, headers={"Location": "file:///etc/hosts"})], Kind.REDIRECT),
     "redirect with credentials": (
@@ -145,6 +151,17 @@ def test_fault_of_a_file(name: str, server: Loopback) -> None:
         with pytest.raises(FetchError) as caught:
             fetch(server, expect)
         assert caught.value.kind is expected
+
+
+@pytest.mark.slow
+def test_faults_of_every_kind_of_answer_are_handled_right_and_heal() -> None:
+    """Every ninth of the cases that docs/reliability.md counts."""
+    bench = Path(__file__).parent.parent / "benchmarks" / "faults.py"
+    done = subprocess.run(
+        [sys.executable, str(bench), "--quick"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "| all | 58 | 58 | 58 |" in done.stdout
 
 
 def test_nobody_listens() -> None:

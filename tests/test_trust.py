@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
+import nws
 import pytest
+from loopback import serving
 from spoken import METRIC, render
 
-from windowcast.core.phrase import say, sentence
+from windowcast.core.phrase import names, say, sentence
 from windowcast.core.record import Flag, Grade, Place, Provenance, Record, Weather
+from windowcast.core.site import Site
 from windowcast.core.time_axis import record_of
 from windowcast.core.values import PACKAGED
 from windowcast.programme.answer import answer
 from windowcast.report.message import message_text
 from windowcast.report.terminal import table_text
+from windowcast.sources.cache import FILE, Cache
+from windowcast.sources.fetch import Fetcher
 from windowcast.sources.files import read_weather
-from windowcast.weather.load import assemble
+from windowcast.sources.http import Client, Limits
+from windowcast.weather.load import assemble, load_weather
 from windowcast.weather.quality import checked
 from windowcast.weather.sample import SAMPLE_TODAY, sample_folder, sample_site
 from windowcast.weather.trust import beyond_k, trusted
@@ -195,8 +203,61 @@ def test_the_sample_itself_is_trusted() -> None:
 def test_what_was_cut_off_stands_in_the_first_line() -> None:
     daily, hourly = sample_parts()
     weather = sample_weather(daily, hourly)
-    cut = Flag("cut-off", "", "", "", 0, "kept", say("flag.cut_off"))
+    said = say("flag.cut_off", sources=names("archive", "forecast", join="comma"))
+    cut = Flag("cut-off", "", "", "", 0, "kept", said)
     weather = replace(weather, daily=replace(weather.daily, flags=(cut,)))
     ranking = answer(sample_site(), weather, futures=5).ranking
-    assert sentence(say("flag.cut_off")) in ranking.weather_notes
-    assert table_text(ranking, voice=METRIC, width=200).startswith("! Not all weather arrived")
+    assert sentence(said) in ranking.weather_notes
+    assert table_text(ranking, voice=METRIC, width=200).startswith(
+        "! Not all weather arrived in the time given (archive, forecast): saved weather"
+    )
+
+
+# ---- over HTTP ----
+
+SITE = {
+    "name": "Long Meadow", "latitude": 30.5, "longitude": -85.25, "timezone": "Etc/GMT+6",
+    "turf": {"overseeded": False, "mature": True}, "soil": {"texture": "loam"},
+}  # fmt: skip
+
+
+def test_the_forecast_before_stands_in_and_the_source_is_asked_again_in_minutes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    now = dt.datetime.now(dt.UTC)
+    days = np.arange(np.datetime64(now.date()) - 900, np.datetime64(now.date()) - 1)
+    middle = 14 + np.sin(np.arange(len(days)))
+    place = Place("Long Meadow", 30.5, -85.25, 71.0, "Etc/GMT+6")
+    past = record_of(place, days, {"tmax_c": middle + 5, "tmin_c": middle - 5})
+    good = nws.gridpoint("BMX_32-69", now)
+    wrong = copy.deepcopy(good)
+    for item in wrong["properties"]["temperature"]["values"]:
+        item["value"] = item["value"] * 1.8 + 32
+    with serving() as server, Cache(tmp_path / FILE) as cache:
+        monkeypatch.setenv("WINDOWCAST_ARCHIVE_URL", server.url)
+        monkeypatch.setenv("WINDOWCAST_FORECAST_URL", server.url)
+
+        def asked(later_s: float) -> tuple[Weather, set[str]]:
+            clock = lambda: now.timestamp() + later_s  # noqa: E731
+            cache._clock = clock
+            fetcher = Fetcher(cache, Client(Limits.default()), clock=clock)
+            weather = load_weather(Site.model_validate(SITE), files=[past], fetcher=fetcher)
+            said = {render(flag.text) for flag in weather.daily.flags}
+            return weather, {text.split(" (")[0] for text in said if "forecast" in text}
+
+        nws.serve(server, "30.5", "-85.25", wrong)
+        weather, texts = asked(0)
+        assert weather.hourly is None
+        assert "this forecast is not to be trusted" in texts
+        nws.serve(server, "30.5", "-85.25", good)
+        sound, texts = asked(301)
+        assert sound.hourly is not None, texts
+        assert "this forecast is not to be trusted" not in texts
+        nws.serve(server, "30.5", "-85.25", wrong)
+        before, texts = asked(2 * 3600)
+        assert {
+            "this forecast is not to be trusted",
+            "the forecast before that one stands in",
+        } <= texts
+        assert before.hourly is not None
+        np.testing.assert_array_equal(before.hourly.get("temp_c"), sound.hourly.get("temp_c"))

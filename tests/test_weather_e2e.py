@@ -22,6 +22,7 @@ from windowcast.sources.cache import FILE, Cache
 
 NOW = dt.datetime.now(dt.UTC)
 TODAY = (NOW - dt.timedelta(hours=6)).date()
+FEBRUARY = dt.date(2024, 2, 23)  # as the recorded forecast, whenever the tests run
 SITE = """\
 name = "Long Meadow"
 latitude = 30.5
@@ -47,7 +48,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Loopback,
         world.serve_stations(server, [Where("NEAR1", 30.55, -85.25, 70)])
         years = range(TODAY.year - 30, TODAY.year + 1)
         world.serve_daily(server, "NEAR1", years[-6:], TODAY - dt.timedelta(2), lambda d: {
-            **climate(d, (d.toordinal() * 7 % 11 - 5) / 2), "rhum": 70, "wspd": 10.0,
+            **climate(FEBRUARY, (d.toordinal() * 7 % 11 - 5) / 2), "rhum": 70, "wspd": 10.0,
         })  # fmt: skip
         start = dt.datetime.combine(TODAY - dt.timedelta(6), dt.time())
 

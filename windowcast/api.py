@@ -687,6 +687,7 @@ def compare(
     scheduler: str | None = None,
     offline: bool = False,
     progress: Progress | None = None,
+    deadline_s: float | None = None,
 ) -> Compared:
     """Compare stations, regions and years: ``windowcast compare``, without its tables and page.
 
@@ -707,6 +708,8 @@ def compare(
         Processes (all cores); stations computed together; address of a Dask cluster instead.
     offline, progress
         As of `load_weather`; offline matters to a box only.
+    deadline_s
+        Seconds in which the archive must have answered for a box; by default as long as it takes.
 
     Returns
     -------
@@ -750,7 +753,7 @@ def compare(
     options = batch.Options(species, texture, irrigated, since, until)
     options.site()  # refuses what no station could be compared with
     folder = Path(out)
-    found = _stations(source, folder, stations, offline, progress)
+    found = _stations(source, folder, stations, offline, progress, deadline_s=deadline_s)
     parts = engine.run(
         found.stations,
         batch.compute,
@@ -858,6 +861,8 @@ def _stations(
     places: Pathlike | None,
     offline: bool,
     progress: Progress | None,
+    *,
+    deadline_s: float | None,
 ) -> StationList:
     from windowcast.region.stations import box_of, find_stations
 
@@ -874,7 +879,7 @@ def _stations(
         return fetch_box(
             box,
             out / "records",
-            Fetcher(cache, offline=offline),
+            Fetcher.within(cache, deadline_s or math.inf, offline=offline),
             today=dt.datetime.now(dt.UTC).date(),
             progress=progress,
         )

@@ -77,6 +77,13 @@ class _TakesBoxes(click.Command):
     help="What is printed: a table, the normals as CSV, or the stations as GeoJSON.",
 )
 @click.option("--offline", is_flag=True, help="For a box: use only what is cached.")
+@click.option(
+    "--deadline",
+    "deadline_s",
+    type=click.FloatRange(min=0, min_open=True),
+    metavar="SECONDS",
+    help="For a box: wait so long for the archive  [default: as long as it takes]",
+)
 def command(
     *,
     source: str,
@@ -93,6 +100,7 @@ def command(
     netcdf: bool,
     format_: str,
     offline: bool,
+    deadline_s: float | None,
 ) -> None:
     """Compare stations, regions and years.
 
@@ -121,6 +129,7 @@ def command(
             chunk=chunk,
             scheduler=scheduler,
             offline=offline,
+            deadline_s=deadline_s,
             progress=told,
         )
     from windowcast.cli.output import voice_in

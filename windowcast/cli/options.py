@@ -21,6 +21,15 @@ if TYPE_CHECKING:
 Command = Callable[..., Any]
 _DEADLINE = "windowcast.deadline_s"  # where a command's context keeps it
 
+deadline_option = click.option(
+    "--deadline",
+    type=click.FloatRange(min=0, min_open=True),
+    metavar="SECONDS",
+    expose_value=False,
+    callback=lambda ctx, _, value: ctx.meta.__setitem__(_DEADLINE, value),
+    help="Wait so long for all sources together  [default: 30]",
+)
+
 _OPTIONS = (
     click.argument(
         "site_file", metavar="[SITE.toml]", required=False, type=click.Path(path_type=Path)
@@ -40,14 +49,7 @@ _OPTIONS = (
         help="Date of the answer (today on the site's clock).",
     ),
     click.option("--offline", is_flag=True, help="Use only files and what is cached."),
-    click.option(
-        "--deadline",
-        type=click.FloatRange(min=0, min_open=True),
-        metavar="SECONDS",
-        expose_value=False,
-        callback=lambda ctx, _, value: ctx.meta.__setitem__(_DEADLINE, value),
-        help="Wait so long for all sources together  [default: 30]",
-    ),
+    deadline_option,
 )
 
 
@@ -88,6 +90,7 @@ class Start:
     files: tuple[str, ...]
     date: str | None
     offline: bool
+    deadline_s: float | None = None  # None for what the running command says
 
     def load(self, *, hours_days: int | None = None) -> tuple[Site, Weather]:
         """The site and its weather.
@@ -147,7 +150,7 @@ class Start:
                 files=self.files,
                 today=today,
                 offline=self.offline,
-                deadline_s=_given_deadline_s(),
+                deadline_s=self.deadline_s or given_deadline_s(),
                 progress=progress,
                 hours_days=hours_days or RECENT_HOURS_DAYS,
             )
@@ -192,7 +195,7 @@ class Start:
         return log_beside(site, self.site_file) if self.site_file is not None else None
 
 
-def _given_deadline_s() -> float | None:
+def given_deadline_s() -> float | None:
     """What ``--deadline`` of the running command says; None where it says nothing."""
     context = click.get_current_context(silent=True)
     return context.meta.get(_DEADLINE) if context else None

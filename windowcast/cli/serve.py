@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from windowcast.cli.options import deadline_option, given_deadline_s
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ READS_PER_S = 50.0  # each client's, when others than this machine may ask
 @click.option("--no-token", is_flag=True, help="Ask for none: everyone on this machine may look.")
 @click.option("--date", "today", type=click.DateTime(["%Y-%m-%d"]), help="Answer as on this day.")
 @click.option("--offline", is_flag=True, help="Use only files and what is cached.")
+@deadline_option
 def command(
     *,
     place: Path | None,
@@ -67,7 +69,7 @@ def command(
         guard = Guard(hosts, token)
     else:
         guard = Guard(hosts, token, reads_per_s=READS_PER_S, any_ip=True)
-    parts = _parts(place, guard, date, offline)
+    parts = _parts(place, guard, date, offline, given_deadline_s())
     watcher = _watcher(parts)
     shown = f"[{host}]" if ":" in host else host
     click.echo(f"windowcast: http://{shown}:{port}/{f'?token={token}' if token else ''}")
@@ -93,7 +95,9 @@ def _watcher(parts: Web) -> Watcher:
     )
 
 
-def _parts(place: Path, guard: Guard, date: dt.date | None, offline: bool) -> Web:
+def _parts(
+    place: Path, guard: Guard, date: dt.date | None, offline: bool, deadline_s: float | None
+) -> Web:
     """The server's parts; answers, plans and reviews are made as the commands make them."""
     from windowcast.api import plan_of
     from windowcast.cli.options import Start
@@ -107,7 +111,7 @@ def _parts(place: Path, guard: Guard, date: dt.date | None, offline: bool) -> We
 
     def start(known: KnownSite) -> Start:
         as_on = None if known.sample or date is None else date.isoformat()
-        return Start(known.path, known.sample, (), as_on, offline)
+        return Start(known.path, known.sample, (), as_on, offline, deadline_s)
 
     def reviews_of(known: KnownSite) -> ReviewBook:
         def season(name: str, voice: Voice) -> ReviewView:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from windowcast.cli.names_offered import areas_offered, products_offered, sprayers_offered
+from windowcast.cli.options import deadline_option
 from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError
 
@@ -60,6 +61,7 @@ PURPOSES = ("pre-fall", "post-early", "dormant", "pre-spring")
 @click.option("--certification", default="", metavar="NUMBER", help="Licence or certificate.")
 @click.option("--target", default="", metavar="EPPO", help="Target weed of the record.")
 @click.option("--offline", is_flag=True, help="Use only files and what is cached.")
+@deadline_option
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
 @lang_option
 def sheet(

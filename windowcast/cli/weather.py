@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from windowcast.cli.options import deadline_option, given_deadline_s
 from windowcast.cli.output import voice_in
 from windowcast.core.errors import InputError
 
@@ -19,8 +20,10 @@ if TYPE_CHECKING:
     from windowcast.core.units import System
     from windowcast.report.catalogue import Voice
     from windowcast.sources.cache import Cache, Holding
+    from windowcast.sources.doctor import Done
     from windowcast.sources.source import Found
 
+BAD_LEFT = 10  # exit code of `doctor` where it found bad answers and left them
 _FORMAT = click.option(
     "--format",
     "format_",
@@ -83,9 +86,56 @@ def _holding(h: Holding) -> dict[str, Any]:
 
 
 @command.command()
+@click.option(
+    "--mend", is_flag=True, help="Put the answers before in place of bad ones, or remove."
+)
+@_FORMAT
+@click.pass_context
+def doctor(ctx: click.Context, *, mend: bool, format_: str) -> None:
+    """Look for answers in the cache that are no use, and mend them.
+
+    Names the source, place, age and fault of each. Ends with exit code 10 where bad ones are left.
+    """
+    from windowcast.sources.cache import Cache
+    from windowcast.sources.doctor import examined, mended
+    from windowcast.sources.kept import age_text
+
+    voice, now = voice_in("metric"), time.time()
+    with Cache() as cache:
+        looked_at = len(cache.entries()) if cache.path.exists() else 0
+        findings = list(examined(cache, now)) if looked_at else []
+        done = [mended(cache, finding) if mend else None for finding in findings]
+    if format_ == "json":
+        rows = [
+            {
+                "source": f.source, "place": f.place, "checked": _iso(f.checked_at),
+                "age_s": round(now - f.checked_at), "why": f.why, "bad": f.bad, "mended": how,
+            }
+            for f, how in zip(findings, done, strict=True)
+        ]  # fmt: skip
+        click.echo(json.dumps({"looked_at": looked_at, "findings": rows}, indent=2))
+    elif not findings:
+        click.echo(voice.say("cli.cache_sound", count=looked_at))
+    else:
+        cells = [
+            [f.source, f.place, age_text(now - f.checked_at), f.why, *_done(how, voice)]
+            for f, how in zip(findings, done, strict=True)
+        ]
+        names = ("source", "what", "age", "why", *(("mended",) if mend else ()))
+        _table(names, cells, voice)
+    if not mend and any(finding.bad for finding in findings):
+        ctx.exit(BAD_LEFT)
+
+
+def _done(how: Done | None, voice: Voice) -> list[str]:
+    return [] if how is None else [voice.say(f"cache_done.{how.replace(' ', '_')}")]
+
+
+@command.command()
 @click.argument("site_file", metavar="SITE.toml", type=click.Path(path_type=Path))
 @click.option("--years", type=click.IntRange(1, 100), help="Years of record (30).")
 @click.option("--offline", is_flag=True, help="Ask nobody: show what is kept for the site.")
+@deadline_option
 @_FORMAT
 def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> None:
     """Fetch a site's weather into the cache and show where it comes from.
@@ -103,7 +153,7 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
     today = local_today(site.zone)
     first = dt.date(today.year - years, 1, 1) if years else None
     with Cache() as cache, fetch_progress() as progress:
-        fetcher = Fetcher.within(cache, offline=offline, refresh=not offline)
+        fetcher = Fetcher.within(cache, given_deadline_s(), offline=offline, refresh=not offline)
         found = gather(site, today=today, first=first, fetcher=fetcher, progress=progress)
         asked = fetcher.client.requests_sent
     voice = voice_in(site.units, site)

@@ -15,7 +15,7 @@ from windowcast.windows.decision import answer_word, decide
 from windowcast.windows.model import Judged, PurposeOutlook, Ranking, Window
 
 _ORDER = {"go": 0, "marginal": 1}
-_URGENT = ("flag.cut_off", "flag.distrusted", "flag.distrusted_wind")
+_URGENT = ("flag.cut_off", "flag.distrusted", "flag.distrusted_wind", "flag.no_forecast")
 _OPENS_LATER = ("advice.not_now.opens", "advice.not_now.again")
 
 

@@ -26,6 +26,7 @@ from windowcast.sources import archive_series, archive_stations
 from windowcast.sources.archive_series import READER, Series, SeriesNotes, Step, UnreadableError
 from windowcast.sources.archive_stations import ArchiveStation
 from windowcast.sources.blend import NEAREST, TEMPERATURES, blend, height_shift_c, station_weights
+from windowcast.sources.cache import Cache
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
 from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
 from windowcast.sources.morning_readings import dated_a_day_late
@@ -176,7 +177,9 @@ class _Asking:
                 NAME,
                 "archive_recent" if year >= now_year - 1 else "archive_past",
                 Expect.CSV,
-                problem=lambda body, year=year: self._problem(body, step, year),
+                problem=lambda body, year=year: archive_series.file_problem(
+                    body, step, year, self._catalogue
+                ),
             )
             for (_, year), url in urls.items()
         }
@@ -222,25 +225,9 @@ class _Asking:
             parts.append(series)
         return archive_series.joined(parts), list(found.values())
 
-    def _problem(self, body: bytes, step: Step, year: int) -> str:
-        """What keeps a station's file from being used, as a clause."""
-        try:
-            series = archive_series.read_year(body, step, year, self._catalogue)
-        except UnreadableError as error:
-            return f"its file of {year}: {error}"
-        return "" if len(series.times) else f"its file of {year} holds no {step} values"
-
     @cached_property
     def _catalogue(self) -> SeriesNotes:
-        """What the client says of the files, asked once for each version of it."""
-        cache, version = self.fetcher.cache, metadata.version("meteostat")
-        key = f"catalogue {READER}"
-        kept = cache.derived(key, version)
-        if kept is not None:
-            return SeriesNotes.unpacked(kept)
-        catalogue = SeriesNotes.of_client()
-        cache.put_derived(key, NAME, version, catalogue.packed())
-        return catalogue
+        return series_notes(self.fetcher.cache)
 
     # ---- records ----
 
@@ -405,6 +392,17 @@ class _Asking:
                 named = Name(f"{station.id} {station.name}")
                 text = say("flag.highs_late_station", station=named)
                 self.flags.append(remark("highs-a-day-late", text, variable="tmax_c"))
+
+
+def series_notes(cache: Cache) -> SeriesNotes:
+    """What the client says of the files, asked once for each version of it."""
+    version, key = metadata.version("meteostat"), f"catalogue {READER}"
+    kept = cache.derived(key, version)
+    if kept is not None:
+        return SeriesNotes.unpacked(kept)
+    catalogue = SeriesNotes.of_client()
+    cache.put_derived(key, NAME, version, catalogue.packed())
+    return catalogue
 
 
 def station_list(fetcher: Fetcher) -> Fetched:

@@ -172,6 +172,15 @@ def read_year(body: bytes, step: Step, year: int, catalogue: SeriesNotes) -> Ser
     return Series(times, values, grades)
 
 
+def file_problem(body: bytes, step: Step, year: int, catalogue: SeriesNotes) -> str:
+    """What keeps a station's file of one year from being used, as a clause; "" when it is fit."""
+    try:
+        series = read_year(body, step, year, catalogue)
+    except UnreadableError as error:
+        return f"its file of {year}: {error}"
+    return "" if len(series.times) else f"its file of {year} holds no {step} values"
+
+
 def _times(rows: Rows, step: Step) -> DateArray:
     """Dates, or UTC hours, from the columns year, month, day and hour."""
     names = ("year", "month", "day", "hour") if step == "hourly" else ("year", "month", "day")

@@ -24,15 +24,21 @@ from windowcast.core.errors import InputError
 from windowcast.core.values import load
 
 FILE = "weather.sqlite"
-_VERSION = 1
-_SCHEMA = """
+_VERSION = 2
+_FORMER = """\
+CREATE TABLE IF NOT EXISTS former (
+  url TEXT PRIMARY KEY, source TEXT NOT NULL, body BLOB NOT NULL, digest TEXT NOT NULL,
+  fetched_at REAL NOT NULL, checked_at REAL NOT NULL, used_at REAL NOT NULL, size INTEGER NOT NULL
+) STRICT;
+"""
+_SCHEMA = f"""
 CREATE TABLE entry (
   url TEXT PRIMARY KEY, source TEXT NOT NULL, status INTEGER NOT NULL, body BLOB,
   digest TEXT NOT NULL, etag TEXT NOT NULL, last_modified TEXT NOT NULL,
   fetched_at REAL NOT NULL, checked_at REAL NOT NULL, expires_at REAL NOT NULL,
   used_at REAL NOT NULL, size INTEGER NOT NULL
 ) STRICT;
-CREATE TABLE derived (
+{_FORMER}CREATE TABLE derived (
   key TEXT PRIMARY KEY, source TEXT NOT NULL, digest TEXT NOT NULL, body BLOB NOT NULL,
   used_at REAL NOT NULL, size INTEGER NOT NULL
 ) STRICT;
@@ -149,6 +155,8 @@ class Cache:
             if version == 0:
                 raise sqlite3.DatabaseError("no cache of this program")
             db.execute("PRAGMA synchronous = NORMAL")
+            if version == 1:
+                version = _brought_up(db)
         except sqlite3.Error:
             db.close()
             raise
@@ -242,13 +250,19 @@ class Cache:
         """Keep an answer; `body` None keeps that there is nothing at the address."""
         now = self._clock()
         packed = None if body is None else zlib.compress(body, 6)
-        digest = "" if body is None else _digest(body)
+        digest = "" if body is None else digest_of(body)
         status = 404 if body is None else 200
         row = (
             url, source, status, packed, digest, etag, last_modified,
             now, now, now + fresh_s, now, len(packed or b"") + len(url),
         )  # fmt: skip
         with self._writing() as db:
+            db.execute(
+                "INSERT OR REPLACE INTO former SELECT url, source, body, digest, fetched_at,"
+                " checked_at, used_at, size FROM entry"
+                " WHERE url = ? AND status = 200 AND digest != ?",
+                (url, digest),
+            )
             db.execute(f"INSERT OR REPLACE INTO entry VALUES ({','.join('?' * 12)})", row)
             self._evict(db, keep=url)
         return Entry(url, source, status, digest, etag, last_modified, now, now, now + fresh_s)
@@ -269,6 +283,55 @@ class Cache:
             db.execute(
                 "UPDATE entry SET expires_at = min(expires_at, ?) WHERE url = ?", (now + in_s, url)
             )
+
+    def remove(self, url: str) -> None:
+        """Forget an answer; the one before it stays beside."""
+        with self._writing() as db:
+            db.execute("DELETE FROM entry WHERE url = ?", (url,))
+
+    def former(self, url: str) -> bytes | None:
+        """The unpacked body that the kept answer replaced; None when there is none."""
+        rows = self._read("SELECT body FROM former WHERE url = ?", url)
+        return _unpack(rows[0][0]) if rows else None
+
+    def restore(self, url: str) -> None:
+        """Put the answer before in the place of the kept one; it is asked again at the next use."""
+        with self._writing() as db:
+            db.execute(
+                "INSERT OR REPLACE INTO entry SELECT url, source, 200, body, digest, '', '',"
+                " fetched_at, checked_at, 0, used_at, size FROM former WHERE url = ?",
+                (url,),
+            )
+            db.execute("DELETE FROM former WHERE url = ?", (url,))
+
+    def set_back(self, source: str, *, younger_than_s: float, fresh_s: float) -> int:
+        """Put a source's former answers in place of what is in doubt; how many there were.
+
+        Only those that their source confirmed within `younger_than_s`. All that the source gave is
+        asked for again after `fresh_s` at the latest.
+        """
+        now = self._clock()
+        args = (now + fresh_s, source, now - younger_than_s)
+        with self._writing() as db:
+            db.execute(
+                "UPDATE entry SET expires_at = min(expires_at, ?) WHERE source = ?", args[:2]
+            )
+            count = db.execute(
+                "INSERT OR REPLACE INTO entry SELECT url, source, 200, body, digest, '', '',"
+                " fetched_at, checked_at, ?, used_at, size FROM former"
+                " WHERE source = ? AND checked_at > ?",
+                args,
+            ).rowcount
+            db.execute("DELETE FROM former WHERE source = ? AND checked_at > ?", args[1:])
+        return count
+
+    def entries(self) -> list[Entry]:
+        """What is known of every kept answer, by address."""
+        rows = self._read(
+            "SELECT url, source, status, digest, etag, last_modified, fetched_at,"
+            " checked_at, expires_at FROM entry ORDER BY url"
+        )
+        return [Entry(*row) for row in rows]
 
     # ---- derived arrays ----
 
@@ -306,7 +369,8 @@ class Cache:
         if total <= self._max_bytes:
             return
         rows = db.execute(
-            "SELECT 'derived', key, size, used_at FROM derived WHERE key != ?1"
+            "SELECT 'former', url, size, 0.0 AS used_at FROM former"
+            " UNION ALL SELECT 'derived', key, size, used_at FROM derived WHERE key != ?1"
             " UNION ALL SELECT 'entry', url, size, used_at FROM entry WHERE url != ?1"
             " ORDER BY used_at, size DESC",
             (keep,),
@@ -322,7 +386,8 @@ class Cache:
     @staticmethod
     def _size(db: sqlite3.Connection) -> int:
         row = db.execute(
-            "SELECT (SELECT total(size) FROM entry) + (SELECT total(size) FROM derived)"
+            "SELECT (SELECT total(size) FROM entry) + (SELECT total(size) FROM former)"
+            " + (SELECT total(size) FROM derived)"
         ).fetchone()
         return int(row[0])
 
@@ -346,7 +411,8 @@ class Cache:
         where, args = ("", ()) if source is None else (" WHERE source = ?", (source,))
         with self._writing() as db:
             count = db.execute(f"DELETE FROM entry{where}", args).rowcount
-            db.execute(f"DELETE FROM derived{where}", args)
+            for table in ("former", "derived"):
+                db.execute(f"DELETE FROM {table}{where}", args)
         with self._lock:
             self._db.execute("PRAGMA incremental_vacuum").fetchall()
             self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
@@ -357,12 +423,19 @@ class Cache:
         if self._read("PRAGMA integrity_check") != [("ok",)]:
             return False
         return all(
-            _digest(_unpack(body)) == digest
+            digest_of(_unpack(body)) == digest
             for body, digest in self._read("SELECT body, digest FROM entry WHERE status = 200")
         )
 
 
-def _digest(body: bytes) -> str:
+def _brought_up(db: sqlite3.Connection) -> int:
+    """A cache of the first form, which kept no former answers, brought to this one."""
+    db.executescript(f"BEGIN IMMEDIATE; {_FORMER} PRAGMA user_version = {_VERSION}; COMMIT;")
+    return _VERSION
+
+
+def digest_of(body: bytes) -> str:
+    """The digest under which a body is kept."""
     return hashlib.blake2b(body, digest_size=16).hexdigest()
 
 

@@ -57,6 +57,11 @@ def _no_problem(body: bytes) -> str:
     return ""
 
 
+def _never_untimely(body: bytes, now_s: float) -> str:
+    """For bodies that hold at any time."""
+    return ""
+
+
 @dataclass(frozen=True, slots=True)
 class Terms:
     """How one kind of address is fetched and kept.
@@ -73,6 +78,8 @@ class Terms:
         Largest body once unpacked.
     problem
         Of a body: what keeps it from being used, as a clause; "" when it is understood.
+    untimely
+        Of a body and the server's time [POSIX s]: why it is not to be used now; "" when it is.
     """
 
     source: str
@@ -82,6 +89,7 @@ class Terms:
     max_bytes: int = 50_000_000
     accept: str = "*/*"
     problem: Callable[[bytes], str] = _no_problem
+    untimely: Callable[[bytes, float], str] = _never_untimely
 
     @classmethod
     def named(cls, source: str, age: str, expect: Expect, **more: Any) -> Terms:
@@ -107,6 +115,7 @@ class Fetched:
     problem: str = ""  # why it is stale
     skew_s: float = 0.0  # the server's clock minus this one, when it was asked just now
     gone: bool = False
+    rejected: bool = False  # what came instead was not to be used
     _body: Callable[[], bytes | None] = field(default=lambda: None, repr=False)
 
     def body(self) -> bytes:
@@ -134,6 +143,7 @@ class Fetcher:
     offline: bool = False
     refresh: bool = False
     clock: Callable[[], float] = time.time
+    cut: set[str] = field(default_factory=set)  # sources that the time ran out for
     _asked: set[str] = field(default_factory=set)  # in this run; `refresh` asks once
 
     @classmethod
@@ -147,11 +157,6 @@ class Fetcher:
         """
         limit = deadline_s() if seconds is None else seconds
         return cls(cache, Client(stop=time.monotonic() + limit), **more)
-
-    @property
-    def cut_off(self) -> bool:
-        """Whether the time for all sources was over before all had answered."""
-        return self.client.cut_off
 
     def get(self, url: str, terms: Terms, *, refresh: bool = False, anew: bool = False) -> Fetched:
         """The answer at `url`; with `refresh` asked even if fresh, with `anew` unconditionally.
@@ -180,6 +185,8 @@ class Fetcher:
                 last_modified=kept.last_modified if kept and not anew else "",
             )
         except FetchError as error:
+            if error.cut_off:
+                self.cut.add(terms.source)
             return self._fall_back(kept, terms, now, error)
         asked_if_changed = kept is not None and not anew and bool(kept.etag or kept.last_modified)
         if reply.status == 304 and asked_if_changed and kept is not None:
@@ -193,14 +200,15 @@ class Fetcher:
         elif reply.status == 404 and kept is not None and kept.status == 200:
             problem = "it has nothing there any more"
         elif reply.status == 200:
-            problem = terms.problem(reply.body)
+            problem = terms.problem(reply.body) or terms.untimely(reply.body, now + reply.skew_s)
         if problem:
             wrong = FetchError(Kind.WRONG_CONTENT, host_of(url), problem)
             self.cache.ask_again(url, in_s=load("sources").number("age.rejected_fresh"))
             kept = self.cache.entry(url)
             usable = kept if kept is not None and kept.status == 200 else None
             found = self._fall_back(usable, terms, now, wrong)
-            return replace(found, stale=True, problem=str(wrong), gone=reply.status == 404)
+            gone = reply.status == 404
+            return replace(found, stale=True, problem=str(wrong), gone=gone, rejected=not gone)
         if reply.status == 404:
             missing_s = load("sources").number("age.missing_fresh")
             self.cache.put(url, terms.source, None, fresh_s=missing_s)
@@ -214,6 +222,15 @@ class Fetcher:
             last_modified=reply.last_modified,
         )
         return Fetched(url, True, entry.digest, now, skew_s=reply.skew_s, _body=lambda: reply.body)
+
+    def distrust(self, source: str) -> bool:
+        """Put a source's answers before in place of what cannot be true; whether there were any.
+
+        They serve within the age ``forecast_stale``; the source is asked again in minutes.
+        """
+        ages = load("sources").table("age")
+        fresh_s, stale_s = ages.number("rejected_fresh"), ages.number("forecast_stale")
+        return self.cache.set_back(source, younger_than_s=stale_s, fresh_s=fresh_s) > 0
 
     def get_all(
         self,

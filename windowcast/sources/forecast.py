@@ -87,18 +87,8 @@ class ForecastSource:
         if grid is None:
             return Found(flags=(remark("no-forecast", say("flag.none_there")),))
         payload = _payload(grid)
-        age_s = _age_s(payload, grid, fetcher)
-        limit_s = load("sources").number("forecast.issue_max")
-        if age_s > limit_s and not grid.stale and not fetcher.offline:
-            other = fetcher.get(grid.url, _terms("forecast", ACCEPT[1]), anew=True)
-            if other.found and (other_age := _age_s(_payload(other), other, fetcher)) < age_s:
-                grid, payload, age_s = other, _payload(other), other_age
-        if age_s > limit_s:
-            raise FetchError(
-                Kind.WRONG_CONTENT,
-                host_of(grid.url),
-                f"its forecast was issued {age_s / 3600:.0f} h ago, too old to use",
-            )
+        if why := _issue_problem(payload, fetcher.clock() + grid.skew_s):
+            raise FetchError(Kind.WRONG_CONTENT, host_of(grid.url), why)
         return _read(payload, place, grid)
 
 
@@ -108,16 +98,18 @@ def endpoint() -> str:
 
 
 def _terms(age: str, accept: str = ACCEPT[0]) -> Terms:
-    problem = _cell_problem if age == "points" else _grid_problem
-    return Terms.named(NAME, age, Expect.JSON, accept=accept, max_bytes=10_000_000, problem=problem)
+    more: dict[str, Any] = {"problem": cell_problem}
+    if age == "forecast":
+        more = {"problem": grid_problem, "untimely": untimely}
+    return Terms.named(NAME, age, Expect.JSON, accept=accept, max_bytes=10_000_000, **more)
 
 
-def _cell_problem(body: bytes) -> str:
+def cell_problem(body: bytes) -> str:
     """What keeps the answer for a point from being used."""
     return "" if _cell_of(_properties(body)) else "its answer names no grid cell"
 
 
-def _grid_problem(body: bytes) -> str:
+def grid_problem(body: bytes) -> str:
     """What keeps a forecast from being used at all: no issue time, no temperatures."""
     properties = _properties(body)
     try:
@@ -131,6 +123,25 @@ def _grid_problem(body: bytes) -> str:
     except (ValueError, TypeError, AttributeError, KeyError):
         known = np.zeros(0)
     return "" if np.isfinite(known).any() else "its answer holds no temperatures"
+
+
+def untimely(body: bytes, now_s: float) -> str:
+    """Why a forecast that can be read is not to be used now."""
+    return _issue_problem(_properties(body), now_s)
+
+
+def _issue_problem(payload: dict[str, Any], now_s: float) -> str:
+    """Why a forecast's time of issue keeps it from being used, as a clause; "" when it is fit."""
+    try:
+        age_s = now_s - instant_s(str(payload["updateTime"]))
+    except (KeyError, ValueError):
+        return "its answer does not say when it was issued"
+    values = load("sources").table("forecast")
+    if age_s > values.number("issue_max"):
+        return f"its forecast was issued {age_s / 3600:.0f} h ago, too old to use"
+    if age_s < -values.number("issue_ahead_max"):
+        return f"its forecast is not to be trusted: issued {-age_s / 3600:.0f} h from now"
+    return ""
 
 
 def _properties(body: bytes) -> dict[str, Any]:
@@ -170,12 +181,28 @@ def _grid(place: Place, fetcher: Fetcher) -> Fetched | None:
         if cell is None:
             raise _unreadable(point, "names no grid cell")
         office, x, y = cell
-        grid = fetcher.get(f"{endpoint()}/gridpoints/{office}/{x},{y}", _terms("forecast"))
+        grid = _newest(f"{endpoint()}/gridpoints/{office}/{x},{y}", fetcher)
         if grid.found and (renewed or not grid.gone):
             return grid
         if fetcher.offline or point.stale:
             break
     return None
+
+
+def _newest(url: str, fetcher: Fetcher) -> Fetched:
+    """The cell's forecast; where it is no use it is asked for once more, in the other format."""
+    try:
+        grid = fetcher.get(url, _terms("forecast"))
+        if not grid.rejected:
+            return grid
+    except FetchError as error:
+        if error.kind is not Kind.WRONG_CONTENT:
+            raise
+        return fetcher.get(url, _terms("forecast", ACCEPT[1]), anew=True)
+    try:
+        return fetcher.get(url, _terms("forecast", ACCEPT[1]), anew=True)
+    except FetchError:
+        return grid
 
 
 def _payload(answer: Fetched) -> dict[str, Any]:
@@ -188,15 +215,6 @@ def _payload(answer: Fetched) -> dict[str, Any]:
 
 def _unreadable(answer: Fetched, text: str) -> FetchError:
     return FetchError(Kind.WRONG_CONTENT, host_of(answer.url), f"its answer {text}")
-
-
-def _age_s(payload: dict[str, Any], grid: Fetched, fetcher: Fetcher) -> float:
-    """Seconds since the forecast was issued, by the server's clock where it is known."""
-    try:
-        issued = instant_s(str(payload["updateTime"]))
-    except (KeyError, ValueError):
-        raise _unreadable(grid, "does not say when it was issued") from None
-    return fetcher.clock() + grid.skew_s - issued
 
 
 def _read(payload: dict[str, Any], place: Place, grid: Fetched) -> Found:

@@ -103,7 +103,6 @@ class Client:
     stop: float = math.inf  # of everything this client asks [monotonic seconds]
     sleep: Callable[[float], None] = time.sleep
     requests_sent: int = 0
-    cut_off: bool = False  # whether `stop` came before an answer
     _down: dict[str, FetchError] = field(default_factory=dict)
     _failures: dict[str, int] = field(default_factory=dict)
     _local: threading.local = field(default_factory=threading.local)
@@ -138,8 +137,9 @@ class Client:
         if host in self._down:
             raise self._down[host]
         if self._out_of_time:
-            self.cut_off = True
-            raise FetchError(Kind.DEADLINE, host, "not asked: the time for this command was over")
+            late = FetchError(Kind.DEADLINE, host, "not asked: the time for this command was over")
+            late.cut_off = True
+            raise late
         headers = {
             "User-Agent": USER_AGENT,
             "Accept": accept,
@@ -165,8 +165,8 @@ class Client:
                     if time.monotonic() + pause < stop:
                         self.sleep(pause)
                         continue
-                    self.cut_off |= time.monotonic() + pause >= self.stop
-                self.cut_off |= self._out_of_time
+                    error.cut_off = time.monotonic() + pause >= self.stop
+                error.cut_off |= self._out_of_time
                 if error.kind is Kind.DEADLINE:
                     del self._local.session  # the thread left behind may still be using it
                 self._failures[host] = self._failures.get(host, 0) + 1
@@ -228,6 +228,8 @@ class Client:
             kind = Kind.BROKEN_OFF if broken else Kind.CONNECTION
             text = "the connection was closed" if broken else "could not be reached"
             raise FetchError(kind, host, text) from None
+        except ValueError:  # the library reads a redirect even where it is not to follow it
+            raise FetchError(Kind.REDIRECT, host, "it points to no address") from None
 
     def _session(self) -> Session:
         """The calling thread's session: one connection to a host serves many requests."""

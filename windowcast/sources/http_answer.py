@@ -54,6 +54,7 @@ class FetchError(SourceUnreachableError):
     ) -> None:
         self.kind, self.host, self.wait_s = kind, host, wait_s
         self.retry = retry and kind in _RETRIED
+        self.cut_off = False  # whether the time for everything asked was over
         super().__init__(f"{host}: {kind}: {text}")
 
 

@@ -9,7 +9,7 @@ from functools import partial
 
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.local_days import local_today
-from windowcast.core.phrase import Name, say
+from windowcast.core.phrase import Name, names, say
 from windowcast.core.record import Grade, Record
 from windowcast.core.site import Site
 from windowcast.core.source_flags import remark
@@ -91,7 +91,8 @@ def gather(
         archive = _archive(request, fetcher, needed=False)
     measured = [r for r in archive.records if _measured(r)]
     modelled = [r for r in archive.records if not _measured(r)]
-    cut = [remark("cut-off", say("flag.cut_off"))] if fetcher.cut_off else []
+    sources = names(*sorted(fetcher.cut), join="comma")
+    cut = [remark("cut-off", say("flag.cut_off", sources=sources))] if fetcher.cut else []
     flags = [*cut, *issued.flags, *archive.flags, *compared(own, [*given, *measured], tables)]
     if archive.records and site.elevation_m is None:
         flags.append(remark("no-elevation", say("flag.no_elevation", rate=lapse_rate())))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from os import PathLike
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -17,9 +18,10 @@ import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.core.local_days import day_starts, local_dates, local_today
-from windowcast.core.phrase import say
+from windowcast.core.phrase import Name, say
 from windowcast.core.record import Flag, Grade, Place, Record, Weather
 from windowcast.core.site import Site
+from windowcast.core.source_flags import remark
 from windowcast.core.time_axis import extended, span_flag
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.sources.files import read_weather
@@ -104,22 +106,40 @@ def load_weather(
     yesterday = today - dt.timedelta(days=1)
     first = None if known_to is None else known_to - dt.timedelta(days=SEAM_DAYS)
     live = today == clock
-    found = gather(
+    fetcher = fetcher or Fetcher.within(Cache(), deadline_s, offline=offline)
+    ask = partial(
+        gather,
         site,
         today=today,
         first=first,
         past=known_to is None or (live and known_to < yesterday),
         ahead=live or known_to is None,
         given=given,
-        fetcher=fetcher or Fetcher.within(Cache(), deadline_s, offline=offline),
+        fetcher=fetcher,
         progress=progress,
         tables=tables,
     )
-    weather = assemble(
-        found.records, site.place, today, hours_days=hours_days, judged=live, tables=tables
+    join = partial(
+        assemble,
+        place=site.place,
+        today=today,
+        hours_days=hours_days,
+        judged=live,
+        tables=tables,
     )
-    flags = (*weather.daily.flags, *found.flags)
-    return replace(weather, daily=replace(weather.daily, flags=flags))
+    found = ask()
+    weather = join(found.records)
+    doubts = [
+        flag
+        for flag in weather.daily.flags
+        if flag.check == "distrusted" and flag.text.value("source") == Name("forecast")
+    ]
+    if doubts and fetcher.distrust("forecast"):
+        found = ask()  # the forecast before; nothing is asked for it
+        weather = join(found.records)
+        doubts.append(remark("stale-forecast", say("flag.forecast_before")))
+    flags = dict.fromkeys((*doubts, *weather.daily.flags, *found.flags))
+    return replace(weather, daily=replace(weather.daily, flags=tuple(flags)))
 
 
 def last_measured(record: Record, zone: ZoneInfo, *, before: dt.date) -> dt.date | None:
@@ -167,18 +187,18 @@ def assemble(
     end = date + np.timedelta64(int(tables["quality"].number("forecast_reach")), "D")
     start, stop = day_starts(ZoneInfo(place.timezone), np.array([date, end]))
     sound = [checked(record, tables=tables) for record in records]
+    doubts: list[Flag] = []
+    if judged:
+        sound, doubts = trusted(sound, place, today, tables, as_given=records)
     parts = [_until(record, end if record.daily else stop) for record in sound]
     parts = [part for part in parts if len(part.times)]
-    if records and not parts:
+    if sound and not parts:
         begins = min(str(record.times[0])[:10] for record in records)
         raise InputError(
             f"the weather begins on {begins}, after {today}",
             field="date",
             remedy="ask for a later date, or give a record that reaches further back",
         )
-    doubts: list[Flag] = []
-    if judged:
-        parts, doubts = trusted(parts, place, today, tables)
     hourly = [part for part in parts if not part.daily]
     daily = [part for part in parts if part.daily]
     joined_hours = None

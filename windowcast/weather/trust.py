@@ -49,7 +49,12 @@ class Measured:
 
 
 def trusted(
-    parts: Sequence[Record], place: Place, today: dt.date, tables: Tables = PACKAGED
+    parts: Sequence[Record],
+    place: Place,
+    today: dt.date,
+    tables: Tables = PACKAGED,
+    *,
+    as_given: Sequence[Record] = (),
 ) -> tuple[list[Record], list[Flag]]:
     """The records without what cannot be true of the days ahead, and what was left out and why.
 
@@ -57,6 +62,9 @@ def trusted(
     ----------
     parts
         Checked daily and hourly records; what they hold from `today` on is taken for a forecast.
+    as_given
+        The same records before the checks, which take single impossible values out of a layer that
+        is wrong as a whole; by default `parts`.
     tables
         The science values to go by: ``trust`` and ``quality``.
     """
@@ -66,7 +74,7 @@ def trusted(
     known = _measured(parts, edges, date, tables)
     ahead = {
         number: part.between(edge, part.times[-1])
-        for number, (part, edge) in enumerate(zip(parts, edges, strict=True))
+        for number, (part, edge) in enumerate(zip(as_given or parts, edges, strict=True))
         if part.times[-1] >= edge
     }
     wrong: dict[int, list[tuple[Phrase, tuple[str, ...]]]] = {number: [] for number in ahead}
@@ -229,7 +237,9 @@ def _farther(one: int, other: int, middle_c: dict[int, float], known: Measured) 
 def _without(record: Record, names: Sequence[str], edge: np.datetime64) -> Record:
     """The record with these variables unknown from `edge` on."""
     if set(names) >= set(record.values):
-        return _before(record, edge)
+        past = _observed(_before(record, edge))
+        known = any(name in past for name in past.values)
+        return past if known else replace(past, times=past.times[:0], values={}, grades={})
     ahead = record.times >= edge
     values, grades = dict(record.values), dict(record.grades)
     for name in (n for n in names if n in values):

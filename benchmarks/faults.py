@@ -1,0 +1,301 @@
+"""Inject HTTP faults into every kind of answer, and count what came of each.
+
+    python benchmarks/faults.py [--quick]
+
+A server on this machine (tests/loopback.py) serves a small archive and a recorded forecast. For
+every kind of answer and every fault, once with a good answer kept and once without, the weather is
+asked for while the fault lasts, and again minutes after it is over (a day where the server said
+"not there"). Handled right is:
+
+- the fault ends in time, in the right values, or in an error or remark that names it;
+- with a good answer kept, the values are the good ones, and where the fault did not pass by itself
+  the answer is marked as out of date;
+- nothing wrong is kept as an answer.
+
+Healed is: afterwards the values are the good ones and nothing is marked any more. ``--quick`` takes
+every ninth case. The exit code is 1 where a case fails. docs/reliability.md has the totals.
+"""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+import gzip
+import json
+import os
+import shutil
+import sqlite3
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
+
+import archive_world as world
+import nws
+from loopback import Answer, Loopback, serving
+
+from windowcast.core.record import Place
+from windowcast.sources.archive import ArchiveSource
+from windowcast.sources.cache import FILE, Cache
+from windowcast.sources.doctor import examined
+from windowcast.sources.fetch import Fetcher
+from windowcast.sources.forecast import ForecastSource
+from windowcast.sources.http import Client, Limits
+from windowcast.sources.http_answer import FetchError
+from windowcast.sources.source import Found, Request
+
+LIMITS = Limits(0.5, 0.25, 1.2, 2, 0.01, 0.02, 2)
+DAY_S = 86_400.0
+IN_TIME_S = 8.0  # a few files, each with a deadline of its own
+NOW = dt.datetime.fromtimestamp(int(time.time()), dt.UTC)
+TODAY = NOW.date()
+PLACE = Place("Long Meadow", 30.5, -85.25, 71.0, "Etc/GMT+6")
+YEARS = range(TODAY.year - 2, TODAY.year + 1)
+KINDS = {
+    "point": "/points/30.5,-85.25",
+    "forecast": "/gridpoints/TAE/58,65",
+    "list of stations": "/stations.db",
+    "days of this year": f"/daily/{TODAY.year}/NEAR1.csv.gz",
+    "days of a past year": f"/daily/{YEARS[0]}/NEAR1.csv.gz",
+    "hours": f"/hourly/{TODAY.year}/NEAR1.csv.gz",
+}
+PAGE = b"<!DOCTYPE html><html><body>We are down for maintenance</body></html>"
+Fault = Callable[[Answer], Answer | list[Answer]]
+
+
+def _other_database() -> bytes:
+    db = sqlite3.connect(":memory:")
+    db.execute("CREATE TABLE other (x)")
+    return db.serialize()
+
+
+def _plain(answer: Answer) -> bytes:
+    body = answer.body
+    return gzip.decompress(body) if body[:2] == b"\x1f\x8b" else body
+
+
+def _as(answer: Answer, body: bytes) -> Answer:
+    """The answer with another body, packed where it was packed."""
+    packed = gzip.compress(body) if answer.body[:2] == b"\x1f\x8b" else body
+    return replace(answer, body=packed)
+
+
+def _redirect(to: str) -> Fault:
+    return lambda good: Answer(b"", 302, headers={"Location": to})
+
+
+# name → what the server sends instead; a list is sent in turn, the last of it for good
+FAULTS: dict[str, Fault] = {
+    "silence": lambda good: Answer(fault="hang"),
+    "closed without an answer": lambda good: Answer(fault="refuse"),
+    "cut in the body": lambda good: replace(good, fault="cut"),
+    "cut in a chunked body": lambda good: replace(good, fault="cut", chunked=True),
+    "reset in the body": lambda good: replace(good, fault="reset"),
+    "silence in the body": lambda good: replace(good, fault="silent"),
+    "header byte by byte": lambda good: replace(good, fault="drip-header"),
+    "body byte by byte": lambda good: replace(good, fault="drip-body"),
+    "closed, then good": lambda good: [Answer(fault="refuse"), good],
+    "reset, then good": lambda good: [replace(good, fault="reset"), good],
+    "500": lambda good: Answer(b"{}", 500),
+    "500, then good": lambda good: [Answer(b"{}", 500), good],
+    "502 with a page": lambda good: Answer(PAGE, 502, "text/html"),
+    "503 that asks to wait": lambda good: Answer(b"", 503, headers={"Retry-After": "3600"}),
+    "429": lambda good: Answer(b"", 429, headers={"Retry-After": "3600"}),
+    "429 with 400 digits": lambda good: Answer(b"", 429, headers={"Retry-After": "9" * 400}),
+    "403": lambda good: Answer(b"", 403),
+    "404": lambda good: Answer(b"{}", 404),
+    "410": lambda good: Answer(b"{}", 410),
+    "304 that nobody asked for": lambda good: Answer(b"", 304),
+    "redirect in a circle": lambda good: Answer(b"", 302, headers={"Location": "/circle"}),
+    "redirect to another host": _redirect("http://elsewhere.invalid/a"),
+    "redirect to an open bracket": _redirect("http://[::1"),
+    "redirect past port 65535": _redirect("http://127.0.0.1:99999/a"),
+    "redirect to nowhere": _redirect(""),
+    "redirect to a file": _redirect("file:///etc/hosts"),
+    "page with status 200": lambda good: Answer(PAGE, type="text/html"),
+    "page that claims the right type": lambda good: replace(good, body=PAGE),
+    "empty body": lambda good: replace(good, body=b""),
+    "{} with status 200": lambda good: Answer(b"{}"),
+    "[] with status 200": lambda good: Answer(b"[]"),
+    "{} in the right type": lambda good: _as(good, b"{}"),
+    "error in JSON with status 200": lambda good: Answer(b'{"title": "Problem", "status": 500}'),
+    "error text": lambda good: _as(good, b"service unavailable, try again\n"),
+    "headers only": lambda good: _as(good, _plain(good).split(b"\n")[0][:300] + b"\n"),
+    "another database": lambda good: _as(good, _other_database()),
+    "half of it, well packed": lambda good: _as(good, _plain(good)[: len(_plain(good)) // 2 + 3]),
+    "noise": lambda good: _as(good, bytes(np.random.default_rng(1).integers(0, 256, 4000, "u1"))),
+    "broken packing": lambda good: replace(good, body=gzip.compress(_plain(good))[:-20]),
+    "unknown coding": lambda good: replace(good, headers={"Content-Encoding": "br"}),
+    "an image": lambda good: Answer(b"\x89PNG\r\n", type="image/png"),
+    "far too much": lambda good: replace(good, body=gzip.compress(b"a,b\n" * 80_000_000, 1)),
+}  # fmt: skip
+# what the forecast alone can show
+FORECAST = {
+    "issued 50 h ago": lambda p: p.update(updateTime=(NOW - dt.timedelta(hours=50)).isoformat()),
+    "issued in 9 h": lambda p: p.update(updateTime=(NOW + dt.timedelta(hours=9)).isoformat()),
+    "no time of issue": lambda p: p.pop("updateTime"),
+    "no temperatures": lambda p: p["temperature"].update(values=[]),
+    "temperatures without a unit": lambda p: p["temperature"].pop("uom"),
+}
+
+
+@dataclass(frozen=True)
+class Case:
+    """One fault of one kind of answer, with or without a good answer kept."""
+
+    kind: str
+    fault: str
+    kept: bool
+
+    @property
+    def path(self) -> str:
+        return KINDS[self.kind]
+
+
+def cases() -> Iterator[Case]:
+    """All of them."""
+    for kind in KINDS:
+        more = tuple(FORECAST) if kind == "forecast" else ()
+        for fault in (*FAULTS, *more):
+            for kept in (True, False):
+                yield Case(kind, fault, kept)
+
+
+def wrong(case: Case, good: Answer) -> Answer | list[Answer]:
+    """What the server sends while the fault lasts."""
+    if case.fault in FORECAST:
+        raw = copy.deepcopy(json.loads(good.body))
+        FORECAST[case.fault](raw["properties"])
+        return nws.answer(raw)
+    return FAULTS[case.fault](good)
+
+
+class World:
+    """A server, its good answers, and a cache that has them."""
+
+    def __init__(self, server: Loopback, folder: Path) -> None:
+        self.server, self.folder = server, folder
+        world.serve_stations(server, [world.Where("NEAR1", 30.55, -85.25, 70)])
+        world.serve_daily(server, "NEAR1", YEARS, TODAY - dt.timedelta(1))
+        start = dt.datetime.combine(TODAY - dt.timedelta(6), dt.time())
+        hours = world.hours(start, 24 * 6, lambda when: {"temp": 12 + when.hour / 4, "wspd": 9.0})
+        world.serve_hourly(server, "NEAR1", hours)
+        nws.serve(server, "30.5", "-85.25", nws.gridpoint("BMX_32-69", NOW))
+        server.routes["/circle"] = Answer(b"", 302, headers={"Location": "/circle"})
+        self.good = dict(server.routes)
+        later = json.loads(self.good[KINDS["forecast"]].body)
+        later["properties"]["updateTime"] = (NOW + dt.timedelta(hours=23)).isoformat()
+        self.tomorrow = nws.answer(later)
+        with Cache(folder / "good" / FILE) as cache:
+            self.values = {source: _values(_ask(source, cache)) for source in ("nws", "archive")}
+
+    def cache(self, case: Case) -> Cache:
+        """A copy of the good cache, in which the case's answer has expired or is not there."""
+        home = Path(tempfile.mkdtemp(dir=self.folder))
+        shutil.copy(self.folder / "good" / FILE, home / FILE)
+        cache = Cache(home / FILE)
+        url = self.server.url + case.path
+        with cache._writing() as db:
+            if not case.kept:
+                db.execute("DELETE FROM entry WHERE url = ?", (url,))
+            # asked unconditionally: else the server would say that nothing has changed
+            db.execute("UPDATE entry SET expires_at = 0, etag = '' WHERE url = ?", (url,))
+        return cache
+
+
+def _ask(source: str, cache: Cache, later_s: float = 0.0) -> Found | FetchError:
+    clock = lambda: time.time() + later_s  # noqa: E731
+    cache._clock = clock
+    fetcher = Fetcher(cache, Client(LIMITS), clock=clock)
+    request = Request(PLACE, dt.date(YEARS[0], 1, 1), TODAY)
+    try:
+        return (ForecastSource() if source == "nws" else ArchiveSource()).fetch(request, fetcher)
+    except FetchError as error:
+        return error
+
+
+def _values(found: Found | FetchError) -> list[bytes]:
+    records = found.records if isinstance(found, Found) else ()
+    return [r.values[name].tobytes() for r in records for name in sorted(r.values)]
+
+
+def _marked(found: Found | FetchError) -> bool:
+    """Whether the reader is told that something did not come."""
+    return isinstance(found, FetchError) or bool(
+        {"stale-forecast", "stale-archive", "archive-incomplete", "no-forecast", "no-station"}
+        & {flag.check for flag in found.flags}
+    ) or any(p.stale for record in found.records for p in record.provenance)  # fmt: skip
+
+
+def judged(case: Case, here: World) -> tuple[str, str]:
+    """What went wrong while the fault lasted, and after it; "" where nothing did."""
+    source = "nws" if case.kind in ("point", "forecast") else "archive"
+    good = here.values[source]
+    with here.cache(case) as cache:
+        here.server.routes = here.good | {case.path: wrong(case, here.good[case.path])}
+        began = time.monotonic()
+        found = _ask(source, cache)
+        took = time.monotonic() - began
+        here.server.routes = dict(here.good)
+        bad = list(examined(cache, time.time() + 60))
+        entry = cache.entry(here.server.url + case.path)
+        gone = case.fault in ("404", "410") and not case.kept
+        if gone:  # asked again after a day; by then there is another forecast
+            here.server.routes[KINDS["forecast"]] = here.tomorrow
+        healed = _ask(source, cache, later_s=DAY_S + 100 if gone else 301.0)
+    same, marked = _values(found) == good, _marked(found)
+    problems = []
+    if took > IN_TIME_S:
+        problems.append(f"took {took:.1f} s")
+    if bad:
+        problems.append(f"kept: {bad[0].why}")
+    if entry is not None and entry.status == 404 and case.kept:
+        problems.append("a 404 took the place of a good answer")
+    if case.kept and not same:
+        problems.append("other values than the kept ones")
+    passes = case.fault.endswith("then good")  # over before the last try
+    quiet = gone or (case.kept and case.kind == "point")  # a place keeps its cell for long
+    if not passes and not marked and not quiet:
+        problems.append("nothing is said of it")
+    if passes and (not same or marked):
+        problems.append("one more try would have done")
+    after = "" if _values(healed) == good and not _marked(healed) else f"{healed}"[:300]
+    return "; ".join(problems), after
+
+
+def main(quick: bool) -> int:
+    """Run the cases and print the totals."""
+    handled: Counter[str] = Counter()
+    healed: Counter[str] = Counter()
+    total: Counter[str] = Counter()
+    began = time.monotonic()
+    with tempfile.TemporaryDirectory() as folder, serving() as server:
+        os.environ["WINDOWCAST_ARCHIVE_URL"] = os.environ["WINDOWCAST_FORECAST_URL"] = server.url
+        here = World(server, Path(folder))
+        for case in list(cases())[:: 9 if quick else 1]:
+            problem, after = judged(case, here)
+            total[case.kind] += 1
+            handled[case.kind] += not problem
+            healed[case.kind] += not after
+            if problem or after:
+                state = "kept" if case.kept else "nothing kept"
+                said = f"not healed: {after}" if after else "healed"
+                print(f"{case.kind}, {case.fault}, {state}: {problem or 'handled'}; {said}")
+    print("| answer | faults | handled right | healed |\n| --- | --- | --- | --- |")
+    for kind, count in total.items():
+        print(f"| {kind} | {count} | {handled[kind]} | {healed[kind]} |")
+    everything = total.total()
+    print(f"| all | {everything} | {handled.total()} | {healed.total()} |")
+    print(f"{time.monotonic() - began:.0f} s")
+    return int(handled.total() < everything or healed.total() < everything)
+
+
+if __name__ == "__main__":
+    sys.exit(main("--quick" in sys.argv[1:]))

@@ -1,0 +1,115 @@
+"""Looking through the cache for answers that are no use, and putting the last good ones back."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from windowcast.core.errors import InputError
+from windowcast.sources.archive import series_notes
+from windowcast.sources.archive_series import file_problem
+from windowcast.sources.archive_stations import list_problem
+from windowcast.sources.cache import Cache, Entry, digest_of
+from windowcast.sources.forecast import cell_problem, grid_problem, untimely
+
+Done = Literal["restored", "removed", "asked again"]
+Problem = Callable[[bytes], str]
+_CLOCK_S = 300.0  # how far ahead of this clock an answer may have come
+_KINDS = {
+    "file": re.compile(r"/(daily|hourly)/(\d{4})/(\w+)\.csv\.gz$"),
+    "stations": re.compile(r"/stations\.db$"),
+    "point": re.compile(r"/points/([-\d.]+,[-\d.]+)$"),
+    "cell": re.compile(r"/gridpoints/(\w+)/(\d+,\d+)$"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class BadAnswer:
+    """An answer of the cache that is no use, or is in doubt.
+
+    Attributes
+    ----------
+    place
+        What it is for: a station and year, a grid cell, a point [degrees].
+    checked_at
+        When its source last confirmed it [POSIX s].
+    why
+        As a clause.
+    bad
+        Whether it is no use at all; else it is in doubt and is asked for again.
+    """
+
+    url: str
+    source: str
+    place: str
+    checked_at: float
+    why: str
+    bad: bool
+
+
+def examined(cache: Cache, now: float) -> Iterator[BadAnswer]:
+    """Every answer of the cache that is no use or in doubt, by address.
+
+    Raises
+    ------
+    InputError
+        The cache itself cannot be read.
+    """
+    for entry in cache.entries():
+        place, problem = _kind(entry.url, cache)
+        why = _body_problem(cache, entry, problem)
+        if why:
+            yield BadAnswer(entry.url, entry.source, place, entry.checked_at, why, True)
+        elif entry.checked_at > now + _CLOCK_S:
+            ahead = (entry.checked_at - now) / 3600
+            why = f"it came {ahead:.0f} h from now by this clock: the clock was changed"
+            yield BadAnswer(entry.url, entry.source, place, entry.checked_at, why, False)
+
+
+def mended(cache: Cache, finding: BadAnswer) -> Done:
+    """Put the answer before in place of a bad one, else remove it; one in doubt is asked again."""
+    if not finding.bad:
+        cache.ask_again(finding.url, in_s=0.0)
+        return "asked again"
+    _, problem = _kind(finding.url, cache)
+    try:
+        former = cache.former(finding.url)
+    except InputError:
+        former = None
+    if former is not None and not problem(former):
+        cache.restore(finding.url)
+        return "restored"
+    cache.remove(finding.url)
+    return "removed"
+
+
+def _body_problem(cache: Cache, entry: Entry, problem: Problem) -> str:
+    if entry.status == 404:
+        return ""
+    try:
+        found = cache.body(entry.url)
+    except InputError:
+        return "its bytes are damaged"
+    if found is None or digest_of(found) != entry.digest:
+        return "its bytes are damaged"
+    return problem(found) or (
+        untimely(found, entry.fetched_at) if _KINDS["cell"].search(entry.url) else ""
+    )
+
+
+def _kind(url: str, cache: Cache) -> tuple[str, Problem]:
+    """What an address is for, and what its body must be."""
+    if found := _KINDS["file"].search(url):
+        step, year, station = found[1], int(found[2]), found[3]
+        return f"station {station}, {step} {year}", lambda body: file_problem(
+            body, "daily" if step == "daily" else "hourly", year, series_notes(cache)
+        )
+    if _KINDS["stations"].search(url):
+        return "list of stations", list_problem
+    if found := _KINDS["point"].search(url):
+        return found[1], cell_problem
+    if found := _KINDS["cell"].search(url):
+        return f"grid cell {found[1]} {found[2]}", grid_problem
+    return url.partition("://")[2].partition("/")[2], lambda body: ""
