@@ -159,6 +159,7 @@ def test_a_link_to_an_active_names_the_product_and_its_area(tmp_path: Path, slug
     page = browser.get(f"/s/{slug}/plan?actives=glyphosate&where=greens&purpose=dormant")
     assert page.status_code == 200, page.text
     assert "3 acre (1.21 ha)" in page.text
+    assert f'href="/s/{slug}/plan/crew?' in page.text
     person = Person(browser, page.text)
     person.press(f"/s/{slug}/plan/log", "post")
     (entry,) = logged(tmp_path, slug)

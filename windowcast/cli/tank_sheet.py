@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from windowcast.records.store import Stored
     from windowcast.records.tank_job import TankJob
     from windowcast.report.catalogue import Voice
+    from windowcast.report.crew_sheet import CrewSheet
     from windowcast.windows.model import Window
 
 PURPOSES = ("pre-fall", "post-early", "dormant", "pre-spring")
@@ -63,6 +64,9 @@ PURPOSES = ("pre-fall", "post-early", "dormant", "pre-spring")
 @click.option("--offline", is_flag=True, help="Use only files and what is cached.")
 @deadline_option
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
+@click.option("--crew", "crew", is_flag=True, help="The one-page sheet for whoever sprays.")
+@click.option("--page", type=click.Path(path_type=Path), metavar="OUT.html",
+              help="With --crew: also write it as a page to print.")  # fmt: skip
 @lang_option
 def sheet(
     *,
@@ -79,6 +83,8 @@ def sheet(
     target: str,
     offline: bool,
     form: str,
+    crew: bool,
+    page: Path | None,
     **amounts: str,
 ) -> None:
     """The tank sheet: loads, amounts in mixing order, nozzles, droplets, the year's totals.
@@ -92,6 +98,7 @@ def sheet(
     from windowcast.materials.actives import load_actives
     from windowcast.materials.products import load_products, product_from_words
     from windowcast.records.tank_job import Done, TankRequest, tank_job
+    from windowcast.report.crew_sheet import crew_sheet
 
     start = Start(site_file, sample=False, files=(), date=date, offline=offline)
     site = start.site() if site_file else None
@@ -115,6 +122,11 @@ def sheet(
             "says what was done, but nothing is logged", field=_first(at=at, until=until,
             operator=operator, certification=certification, target=target), remedy="add --log",
         )  # fmt: skip
+    if crew and (logged or form == "json"):
+        field = "--log" if logged else "--format"
+        raise InputError("does not go with a crew sheet", field=field, remedy="leave it out")
+    if page is not None and not crew:
+        raise InputError("is for a crew sheet", field="--page", remedy="add --crew")
     asked = TankRequest(chosen, where, purpose or "", **amounts)
     # what is already out needs no window
     window = None if done else _window(start, purpose, asked, site)
@@ -126,6 +138,11 @@ def sheet(
     stored, weather = _log(start, job, done) if done else (None, "")
     if form == "json":
         click.echo(_json(job, window, stored, voice))
+        return
+    if crew:
+        today = _date(None, site)
+        made = crew_sheet(job, actives, window=window, asked=None, today=today, voice=voice)
+        click.echo(_crew(made, page, voice))
         return
     click.echo(_text(job, window, voice))
     if stored is not None:
@@ -251,6 +268,16 @@ def _text(job: TankJob, window: Window | None, voice: Voice) -> str:
         said = (voice.text(item.text) for item in window.follow_up)
         text += f"\n{voice.say('sheet.afterwards')}\n" + "".join(f"  - {item}\n" for item in said)
     return text.rstrip("\n")
+
+
+def _crew(sheet: CrewSheet, page: Path | None, voice: Voice) -> str:
+    """The crew's sheet as text, written as a page too where one was asked for."""
+    from windowcast.core.atomic_files import write_atomic
+    from windowcast.report.crew_sheet import crew_text, render_crew
+
+    if page is not None:
+        write_atomic(page, render_crew(sheet, voice))
+    return crew_text(sheet)
 
 
 def _json(job: TankJob, window: Window | None, stored: Stored[Any] | None, voice: Voice) -> str:

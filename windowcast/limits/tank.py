@@ -72,6 +72,11 @@ def is_refusal(said: Phrase) -> bool:
     return _remark(said).id in ("limit.tank_no", "tank.over_maximum")
 
 
+def is_unknown(said: Phrase) -> bool:
+    """Whether a remark says that a limit of the turf cannot be told."""
+    return _remark(said).id == "limit.tank_unknown"
+
+
 def is_of_state(said: Phrase) -> bool:
     """Whether a remark says that the turf's state was not asked."""
     return _remark(said).id == "limit.state_not_asked"

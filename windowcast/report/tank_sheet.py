@@ -88,7 +88,7 @@ def sheet_text(sheet: TankSheet, voice: Voice, title: str = "") -> str:
         ]
         if sheet.droplet_source:
             lines.append(_row("", voice.text(sheet.droplet_source)))
-        lines += ["", *_loads(sheet, voice)]
+        lines += [part for load in mixing_lines(sheet, voice) for part in ("", *load)]
         parts = ((say("sheet.nozzles"), said.nozzle), year, (say("sheet.cost"), said.costs))
     for heading, items in parts:
         if items:
@@ -100,7 +100,7 @@ def sheet_text(sheet: TankSheet, voice: Voice, title: str = "") -> str:
         if notes:
             lines += ["", voice.text(heading)]
             lines += (part for note in notes for part in _wrap(voice.text(note)))
-    return "\n".join(part for line in lines for part in _to_width(line)) + "\n"
+    return "\n".join(part for line in lines for part in to_width(line)) + "\n"
 
 
 def cost_lines(sheet: TankSheet, voice: Voice) -> list[str]:
@@ -137,16 +137,15 @@ def _year(total: YearTotal) -> Phrase:
     return say("sheet.year_line", active=Name(total.active), year=year, most=most)
 
 
-def _loads(sheet: TankSheet, voice: Voice) -> list[str]:
-    """How to mix each load; loads of the same size are said once."""
-    lines: list[str] = []
+def mixing_lines(sheet: TankSheet, voice: Voice) -> list[list[str]]:
+    """Heading and steps of each load; loads of the same size are said once."""
     full = [load for load in sheet.loads if load.volume_l == sheet.loads[0].volume_l]
     groups = [(full[0], len(full))] + [(load, 1) for load in sheet.loads[len(full) :]]
-    for load, count in groups:
-        size = "full" if load.volume_l >= sheet.tank_l * (1 - 1e-9) else "part"
-        lines += [voice.text(step) for step in _mixing(load, count, size, sheet.first_fill)]
-        lines.append("")
-    return lines[:-1]
+    sizes = ["full" if load.volume_l >= sheet.tank_l * (1 - 1e-9) else "part" for load, _ in groups]
+    return [
+        [voice.text(step) for step in _mixing(load, count, size, sheet.first_fill)]
+        for (load, count), size in zip(groups, sizes, strict=True)
+    ]
 
 
 def _mixing(load: Load, count: int, size: str, first_fill: float) -> list[Phrase]:
@@ -189,7 +188,7 @@ def _row(label: str, text: str) -> str:
     return f"{label:<{_LABEL}}{text}"
 
 
-def _to_width(line: str) -> list[str]:
+def to_width(line: str) -> list[str]:
     """A line broken to the width of a page, its rest under its text."""
     if len(line) <= WIDTH:
         return [line]

@@ -28,7 +28,7 @@ from windowcast.web.context import (
     without_folders,
 )
 from windowcast.web.sites import KnownSite
-from windowcast.web.tank_views import SheetView, log_tank, sheet_view
+from windowcast.web.tank_views import SheetView, crew_view, log_tank, sheet_view
 from windowcast.windows.odds import DateRange
 
 MOST_COMPARED = 8
@@ -55,6 +55,17 @@ def plan(request: Request) -> Response:
     """The season's plan and, when the address asks for one, a tank sheet."""
     site = readable_site(request)
     return _plan(request, site, sheet_view(request, site, request.query_params))
+
+
+def crew(request: Request) -> Response:
+    """The tank's sheet for whoever sprays; the plan's form where there is no tank yet."""
+    site = readable_site(request)
+    tank, query = sheet_view(request, site, request.query_params), request.url.query
+    if tank.job is None:
+        return _plan(request, site, tank)
+    sheet = crew_view(request, site, tank.job, tank.typed)
+    back = f"/s/{site.slug}/plan?{query}#tank"
+    return page(request, "crew.html", site=site, screen="plan", crew=sheet, back=back)
 
 
 async def logging_tank(request: Request) -> Response:
@@ -148,6 +159,7 @@ def _beside(ours: KeyDate, theirs: DateRange | None, voice: Voice) -> str:
 ROUTES = [
     Route("/s/{site}/season", season),
     Route("/s/{site}/plan", plan),
+    Route("/s/{site}/plan/crew", crew),
     Route("/s/{site}/plan/log", logging_tank, methods=["POST"]),
     Route("/s/{site}/review", review),
     Route("/s/{site}/compare", compare),

@@ -20,6 +20,7 @@ from windowcast.core.weed_codes import known
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products, product_from_words
 from windowcast.materials.tank import Product, TankSheet
+from windowcast.programme.answer import Answer
 from windowcast.records.model import Application
 from windowcast.records.store import SeasonLog
 from windowcast.records.tank_job import (
@@ -31,13 +32,14 @@ from windowcast.records.tank_job import (
     tank_job,
 )
 from windowcast.report.catalogue import Voice
+from windowcast.report.crew_sheet import CrewSheet, crew_sheet
 from windowcast.report.tank_sheet import SaidSheet, said_sheet
-from windowcast.web.context import voice_of
+from windowcast.web.context import ready_answer, voice_of
 from windowcast.web.fields import Field, FormError, Kind, read, sentence_of, wrong_by_field
 from windowcast.web.log_views import accepted, open_log, today_of, with_weather
 from windowcast.web.sites import KnownSite, file_state
 from windowcast.web.suggestions import suggestions
-from windowcast.windows.model import PURPOSES
+from windowcast.windows.model import PURPOSES, Window
 from windowcast.windows.purposes import purpose_of
 
 PRODUCTS = 4
@@ -74,6 +76,7 @@ class SheetView:
 
     typed: dict[str, str]
     groups: tuple[tuple[str, tuple[Field, ...]], ...]
+    job: TankJob | None
     sheet: TankSheet | None
     said: SaidSheet | None
     wrong: dict[str, str]
@@ -114,6 +117,7 @@ def sheet_view(
     return SheetView(
         typed=typed,
         groups=groups,
+        job=job,
         sheet=job.sheet if job else None,
         said=said_sheet(job.sheet, voice) if job else None,
         wrong=wrong,
@@ -127,6 +131,39 @@ def sheet_view(
         },
         lists={**lists, "name": (*lists.get("product", ()), *lists.get("active", ()))},
     )
+
+
+def crew_view(
+    request: Request, site: KnownSite, job: TankJob, typed: Mapping[str, str]
+) -> CrewSheet:
+    """The crew sheet of a tank: with the window its hours belong to, where they are one's."""
+    assert site.site is not None
+    begins, ends = (_local(typed.get(name, ""), site.site.zone) for name in ("start", "end"))
+    window = _window(ready_answer(request, site).answers, job, begins, ends)
+    asked = (begins, ends) if begins is not None and ends is not None and begins < ends else None
+    actives = load_actives(site.beside(site.site.materials_file))
+    voice = voice_of(request, site).unbroken
+    today = today_of(request, site)
+    return crew_sheet(job, actives, window=window, asked=asked, today=today, voice=voice)
+
+
+def _window(
+    answers: Sequence[Answer], job: TankJob, begins: dt.datetime | None, ends: dt.datetime | None
+) -> Window | None:
+    """The ranked window of these hours, for the tank's ground and actives; the worst of several."""
+    names = {area.name for area in job.areas}
+    tank = {dose.product.active for dose in job.sheet.loads[0].doses} - {""}
+    found = [
+        window
+        for answer in answers
+        if not names or names & set(answer.ranking.areas)
+        for outlook in answer.ranking.purposes
+        if outlook.purpose == job.asked.purpose
+        for window in outlook.windows
+        if (window.start.replace(tzinfo=None), window.end.replace(tzinfo=None)) == (begins, ends)
+        and tank <= set(window.actives or tank)
+    ]
+    return min(found, key=lambda window: window.score or 0.0, default=None)
 
 
 def log_tank(request: Request, site: KnownSite, typed: Mapping[str, str]) -> tuple[str, bool]:

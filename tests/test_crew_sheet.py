@@ -1,0 +1,140 @@
+"""The crew sheet: what the operator is told, and that nothing unknown clears a tank."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from report_fixtures import window
+from web_fixtures import client, make_site
+
+from windowcast.cli import cli
+from windowcast.core.site import Site
+from windowcast.materials.actives import load_actives
+from windowcast.materials.products import product_from_words
+from windowcast.records.tank_job import TankJob, TankRequest, tank_job
+from windowcast.report.catalogue import Voice
+from windowcast.report.crew_sheet import CrewSheet, crew_sheet, crew_text, render_crew
+
+ACTIVES = load_actives(None)
+DAY = dt.date(2023, 11, 8)
+AT = dt.datetime(2023, 11, 8, 10, tzinfo=dt.UTC)
+US = Voice("us", "en")
+TURF = {"species": "hybrid bermudagrass", "use": "sports", "overseeded": False, "mature": True}
+TANK = ["--area", "12 acre", "--carrier", "40 gal/acre", "--tank", "300 gal", "--product",
+        "rimsulfuron rate=2 oz/acre concentration=25 % formulation=WG"]  # fmt: skip
+
+
+def job(**turf: object) -> TankJob:
+    site = Site.model_validate(
+        {"name": "Field", "latitude": 36.0, "longitude": -79.1, "units": "us", "turf": TURF | turf}
+    )
+    product = product_from_words(TANK[-1], {}, ACTIVES)
+    asked = TankRequest((product,), area="12 acre", carrier="40 gal/acre", tank="300 gal")
+    return tank_job(asked, site, ACTIVES, None, DAY)
+
+
+def sheet(of: TankJob, voice: Voice = US, **known: object) -> CrewSheet:
+    asked = {"window": None, "asked": None, "today": DAY} | known
+    return crew_sheet(of, ACTIVES, voice=voice, **asked)  # type: ignore[arg-type]
+
+
+FIT = replace(window(), verdict="fit", actives=("rimsulfuron",))
+
+
+def test_a_fit_window_for_these_actives_and_turf_clears_the_tank() -> None:
+    text = crew_text(sheet(job(), window=FIT))
+    assert "Spray only as this sheet says." in text
+    assert "Wednesday 8 November 2023, 10:00–15:00" in text
+    assert "12 acre (4.86 ha)" in text
+    said = " ".join(text.split())
+    assert "rimsulfuron (mode of action group 2): 2 oz/acre; 1.5 lb" in said
+    assert "Stop above 10 mph" in text
+    assert "1 full load of 300 gal" in text
+    assert "1. fill to 150 gal" in text
+    assert max(map(len, text.splitlines())) <= 78
+
+
+@pytest.mark.parametrize(
+    "known",
+    [{}, {"window": replace(FIT, verdict="marginal")},
+     {"window": replace(FIT, verdict="cannot tell")},
+     {"window": replace(FIT, actives=())}, {"window": replace(FIT, actives=("glyphosate",))},
+     {"asked": (AT, AT + dt.timedelta(hours=2))}],
+)  # fmt: skip
+def test_what_is_not_known_waits_for_the_supervisor(known: dict[str, object]) -> None:
+    found = sheet(job(), **known)
+    assert found.first == "Do not start before your supervisor has signed below."
+    hours = dict(found.rows)["Hours"]
+    if "asked" in known:
+        assert "nobody has judged the weather" in hours[0]
+    if not known:
+        assert hours == ("Not set",)
+
+
+def test_turf_of_unknown_age_waits_too() -> None:
+    found = sheet(job(mature=None), window=FIT)
+    assert found.first == "Do not start before your supervisor has signed below."
+
+
+def test_turf_that_says_no_leaves_no_loads_no_hours_and_no_amounts() -> None:
+    refused = job(
+        overseeded=True,
+        overseed={"state": "done", "date": dt.date(2023, 10, 1), "species": "perennial ryegrass"},
+    )
+    for lang, said in (("en", "Do not spray."), ("es", "No aplique.")):
+        found = sheet(refused, Voice("us", lang), window=FIT)
+        assert (found.first, found.loads) == (said, ())
+        assert found.refusals
+        assert len(found.rows) == 1, "the area alone"
+        text = crew_text(found)
+        assert "2 oz/acre" not in text
+        assert "300 gal" not in text
+        assert '<div class="loads">' not in render_crew(found, Voice("us", lang))
+
+
+def test_more_than_the_labels_yearly_maximum_is_a_no() -> None:
+    of = job()
+    asked = replace(of.asked, products=(replace(of.asked.products[0], max_year_kg_ha=0.01),))
+    found = sheet(tank_job(asked, of.site, ACTIVES, [], DAY), window=FIT)
+    assert found.first == "Do not spray."
+    assert not found.loads
+
+
+def test_an_own_limit_of_wind_only_tightens() -> None:
+    of = job()
+    assert of.site is not None
+    for own, said in ((3.0, "7 mph"), (8.0, "10 mph")):
+        equipment = of.site.equipment.model_copy(update={"wind_max_m_s": own})
+        site = of.site.model_copy(update={"equipment": equipment})
+        assert said in dict(sheet(replace(of, site=site)).rows)["Wind"][0]
+
+
+def test_the_command_prints_it_and_writes_the_page(tmp_path: Path) -> None:
+    out = tmp_path / "crew.html"
+    done = CliRunner().invoke(
+        cli, ["tank", "sheet", *TANK, "--crew", "--page", str(out), "--lang", "es"]
+    )
+    assert done.exit_code == 0, done.output
+    assert done.output.startswith("Hoja de cuadrilla")
+    assert "Firma del supervisor ___" in done.output
+    page = out.read_text("utf-8")
+    assert '<html lang="es">' in page
+    assert "1 carga completa de 300 gal" in page
+    assert "<script" not in page
+    for wrong in (["--page", str(out)], ["--crew", "--format", "json"]):
+        assert CliRunner().invoke(cli, ["tank", "sheet", *TANK, *wrong]).exit_code != 0
+
+
+def test_the_page_is_there_in_both_languages(tmp_path: Path) -> None:
+    slug = make_site(tmp_path, units="us")
+    tank = "area=12+acre&carrier=40+gal%2Facre&tank=300+gal&p0.name=rimsulfuron&p0.rate=2+oz%2Facre"
+    tank += "&p0.concentration=25+%25&p0.formulation=WG"
+    page = client(tmp_path).get(f"/s/{slug}/plan/crew?{tank}&lang=es")
+    assert page.status_code == 200
+    assert "No empiece antes de que su supervisor firme abajo." in page.text
+    assert "1 carga completa de 300" in page.text.replace("\N{NO-BREAK SPACE}", " ")
+    assert f'href="/s/{slug}/plan?area=12+acre' in page.text, "the way back"
