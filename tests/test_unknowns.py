@@ -9,14 +9,17 @@ from functools import cache
 
 import numpy as np
 import pytest
+import windows_fixtures
 from spoken import render
 from uscrn_sites import DEEP_SOUTH, FOLDER, MID_ATLANTIC
 
+from windowcast.core.phrase import NOTHING, say
 from windowcast.core.record import Grade, Place, Record, Weather
 from windowcast.core.site import Site, site_from
 from windowcast.core.time_axis import record_of
 from windowcast.core.values import PACKAGED
 from windowcast.programme.answer import answer
+from windowcast.programme.foreseen import foreseen
 from windowcast.region.models import stacked
 from windowcast.season.model import SiteState, Substitute
 from windowcast.season.rolling import trailing_mean
@@ -29,6 +32,14 @@ from windowcast.weather.gaps import filled
 from windowcast.weather.load import assemble
 from windowcast.weather.quality import checked
 from windowcast.weather.sample import SAMPLE_TODAY, sample_folder, sample_site
+from windowcast.weather.told_rain import told_rain_mm
+from windowcast.windows.covers import RunningSeason, covers_of
+from windowcast.windows.days import DAY_CRITERIA, DayContext
+from windowcast.windows.hours import hour_context
+from windowcast.windows.judge import Judge
+from windowcast.windows.model import PURPOSES, PurposeName
+from windowcast.windows.purposes import purpose_of
+from windowcast.windows.reasons import missing
 from windowcast.windows.trace import left_out
 
 SITE: Mapping[str, object] = {
@@ -307,6 +318,91 @@ def test_no_verdict_gets_better_by_knowing_less() -> None:
         check_no_better(before, windows(days, hours), what)
 
 
+@cache
+def hour_scores(without_layer: str = "") -> dict[str, np.ndarray]:
+    """Purpose → score of each hour in the forecast as issued and each future; -1: cannot tell."""
+    daily = sample("daily").between(np.datetime64("2016-10-01"), np.datetime64("2018-01-17"))
+    hourly = made_up(sample("hourly"), 8)
+    cloud = np.where(np.arange(len(hourly.times)) % 18 < 9, 0.9, 0.3)
+    hourly = replace(hourly, values={**hourly.values, "cloud_fraction": cloud})
+    days = sample_days(without(hourly, without_layer) if without_layer else hourly, daily)
+    found = foreseen(sample_site(), days, futures=20)
+    context = hour_context(sample_site(), found.ahead, found.members, weather=days)
+    judge = Judge(context, found.past, ())
+    chosen = (purpose_of(name, PACKAGED) for name in PURPOSES)
+    return {p.name: np.nan_to_num(judge.scores(p, p.generic).score, nan=-1.0) for p in chosen}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", LAYERS)
+def test_no_hour_of_any_future_gets_better_by_a_layer_less(name: str) -> None:
+    """So no odds of the same hours rise. The best window of a day may be one of other hours."""
+    for purpose, before in hour_scores().items():
+        after = hour_scores(name)[purpose]
+        assert (after <= before + 1e-4).all(), (purpose, np.max(after - before))
+    assert max((before > 0).any() for before in hour_scores().values())
+
+
+def dry_forecast(today: dt.date) -> tuple[Record, Record]:
+    """The sample's record with a week's forecast without rain, and the same with rain untold."""
+    daily = filled(sample("daily"))
+    known = daily.between(daily.times[0], np.datetime64(today) + 6)
+    week = slice(len(known.times) - 7, None)
+    rain = known.get("precip_mm").copy()
+    rain[week] = 0.0
+    return replace(known, values={**known.values, "precip_mm": rain}), without(
+        known, "precip_mm", week
+    )
+
+
+@pytest.mark.parametrize(
+    ("amount", "said", "chance"),
+    [(20.0, 20.0, 1.0), (0.0, 0.0, 0.0), (np.inf, np.nan, np.nan), (np.nan, np.nan, np.nan)],
+)
+def test_rain_of_untold_amount_waters_nothing_in(amount: float, said: float, chance: float) -> None:
+    here = windows_fixtures.site(turf={"irrigated": False})
+    rain = np.zeros((21, 24 * 8))
+    rain[1:, 30:34] = amount / 4
+    members = windows_fixtures.weather(here, futures=20, precip_mm=rain)
+    day = np.add.reduceat(rain, np.arange(0, 192, 24), axis=1)
+    full = np.zeros((21, 30))
+    full[:, :8] = np.where(np.isfinite(day), day, 20.0)  # what the soil goes on with
+    members.daily.values["precip_mm"][:] = full
+    told = told_rain_mm(members, here.zone)
+    np.testing.assert_array_equal(told[1:, 1], np.full(20, said))
+    assert (told[:, [0, 2]] == 0.0).all()
+    purpose = purpose_of("pre-fall", PACKAGED)
+    context = DayContext(here, windows_fixtures.state(), purpose.weeds, rain_mm=told)
+    found = DAY_CRITERIA["water_in"](context, purpose.generic)[0, 0]
+    np.testing.assert_equal(float(found), chance)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("irrigated", [False, None])
+@pytest.mark.parametrize(
+    ("today", "name"), [(dt.date(2017, 8, 20), "pre-fall"), (dt.date(2017, 2, 20), "pre-spring")]
+)
+def test_no_share_watered_in_rises_without_the_amounts_of_the_forecast(
+    irrigated: bool | None, today: dt.date, name: PurposeName
+) -> None:
+    turf = sample_site().turf.model_copy(update={"irrigated": irrigated})
+    here = sample_site().model_copy(update={"turf": turf})
+    chosen = purpose_of(name, PACKAGED)
+    curves = []
+    for record in dry_forecast(today):
+        days = Weather(record, None, today)
+        found = foreseen(here, days)
+        running = RunningSeason.of(
+            here, days, found.members, past=found.past, ahead=found.ahead, tables=PACKAGED
+        )
+        (cover,) = covers_of(chosen, chosen.generic, running, [])
+        curves.append({point.date: point for point in cover.curve})
+    before, after = curves
+    for date, point in after.items():
+        assert (point.watered or 0.0) <= (before[date].watered or 0.0) + 1e-9, date
+        assert (point.caught or 0.0) <= (before[date].caught or 0.0) + 0.005, date
+
+
 def made_up(hourly: Record, seed: int) -> Record:
     """A forecast as it might come: by half-days gusts up to 1.85 times the wind, a chance of rain,
     and as much rain as a wet day of the climate brings where it is likelier than usual.
@@ -354,6 +450,18 @@ def test_without_gusts_or_the_chance_of_rain_no_hour_is_a_yes(name: str) -> None
     ).ranking
     assert any(outlook.cannot_tell for outlook in found.purposes)
     assert not [w for outlook in found.purposes for w in outlook.windows]
+
+
+def test_an_input_that_several_checks_lack_is_said_once() -> None:
+    criteria = PACKAGED["criteria"]
+
+    def said(*names: str) -> str:
+        unknown = missing(names, criteria)
+        return render(say("advice.cannot_tell", unknown=unknown, look=NOTHING))
+
+    everything = ("saturated_soil", "dry_before", "rain_now", "chance_of_rain", "gusts", "wind")
+    assert "Unknown: rain; wind." in said(*everything)
+    assert "Unknown: rain of the last hours; wind." in said("dry_before", "gusts")
 
 
 def test_rain_of_unknown_depth_is_any_depth_in_the_futures_and_none_only_where_unlikely() -> None:

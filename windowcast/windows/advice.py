@@ -18,6 +18,7 @@ from windowcast.core.phrase import (
     sentence,
 )
 from windowcast.core.season_calendar import season_start
+from windowcast.core.values import Table
 from windowcast.core.weed_codes import known
 from windowcast.limits.model import TurfSpan
 from windowcast.materials.needs import ActiveNeeds
@@ -83,14 +84,14 @@ def _sure(window: Window) -> Phrase:
     return say("advice.score", score=Quantity(window.score or 0.0, "1", "score"))
 
 
-def cannot_tell(closest: Window | None, days: int, *, forecast: bool) -> Phrase:
+def cannot_tell(closest: Window | None, days: int, criteria: Table, *, forecast: bool) -> Phrase:
     """What to say when an input is missing; hours are named only where a forecast reaches."""
     if closest is None:
         return say("advice.no_hour", days=days)
-    unknown = (reasons.missing(j.criterion) for j in closest.judged if j.verdict == "cannot tell")
+    unknown = [j.criterion for j in closest.judged if j.verdict == "cannot tell"]
     return say(
         "advice.cannot_tell",
-        unknown=joined(*unknown, join="clauses"),
+        unknown=reasons.missing(unknown, criteria),
         look=say("advice.look_at", when=_when(closest)) if forecast else NOTHING,
     )
 

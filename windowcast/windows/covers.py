@@ -18,6 +18,7 @@ from windowcast.core.values import Tables
 from windowcast.limits.ground import ground_of
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
+from windowcast.weather.told_rain import told_rain_mm
 from windowcast.windows.barrier import caught_by_day
 from windowcast.windows.cover_plan import (
     Season,
@@ -63,8 +64,9 @@ class RunningSeason:
 
     @cached_property
     def rain_mm(self) -> FloatArray:
-        """Rain on the axis, ``[member, day]``."""
-        return self.axis.daily(self.weather.daily, self.members.daily, "precip_mm")
+        """Rain on the axis as far as it is told, ``[member, day]``."""
+        told = told_rain_mm(self.members, self.site.zone)
+        return self.axis.daily(self.weather.daily, "precip_mm", told)
 
     @property
     def laying(self) -> Laying:

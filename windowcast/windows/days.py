@@ -174,7 +174,10 @@ def cool_soil(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
 
 @day_criterion
 def water_in(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
-    """Chance that enough water comes in time: 1 with irrigation, else counted in the members."""
+    """Chance that enough water comes in time: 1 with irrigation, else counted in the members.
+
+    Where an amount of rain is not told, it is known only if the rest is enough for a yes.
+    """
     depth, days = needs.activation_mm, watering_days(ctx.site, needs)
     if depth is None or math.isnan(depth) or math.isnan(days):
         return ctx.unknown
@@ -182,12 +185,14 @@ def water_in(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
         return np.ones((1, len(ctx.dates)))
     if ctx.rain_mm is None:
         return ctx.unknown
-    coming = sliding(ctx.rain_mm, 0, int(days))[..., 1:].sum(axis=-1)
-    enough = chance(
-        np.where(np.isnan(coming), np.nan, coming >= depth), Rule.of(ctx.tables["criteria"])
-    )
+    coming = sliding(ctx.rain_mm, 0, int(days))[..., 1:]
+    fallen = np.nan_to_num(coming).sum(axis=-1)
+    untold = np.where(np.isnan(coming).any(axis=-1), np.nan, 0.0)
+    rule, sure = Rule.of(ctx.tables["criteria"]), ctx.criterion("water_in").value("at").value[-1]
+    enough = chance(np.where(fallen >= depth, 1.0, untold), rule)
+    least = chance((fallen >= depth).astype(np.float64), rule)  # what is not told waters in nothing
+    enough = np.where(np.isnan(enough) & (least >= sure), least, enough)
     if ctx.site.turf.irrigated is None:
-        sure = float(ctx.criterion("water_in").value("at").value[-1])
         return np.where(enough >= sure, enough, np.nan)
     return enough
 

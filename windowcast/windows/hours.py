@@ -23,6 +23,7 @@ from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.physics import humidity
 from windowcast.physics.sun import solar_elevation_deg
 from windowcast.season.model import SiteState
+from windowcast.weather.told_rain import told_rain_mm
 from windowcast.windows.score import Rule
 
 LEAD_H = 24
@@ -250,7 +251,7 @@ def hour_context(
         lead=LEAD_H,
         hourly=hourly,
         grade={k: np.concatenate([unknown, g]) for k, g in record.grades.items() if k in hourly},
-        daily=_on_dates(members, ahead.dates),
+        daily=_on_dates(members, ahead.dates, zone),
         now=now,
         tables=tables,
     )
@@ -285,13 +286,16 @@ def _on_clock(zone: ZoneInfo, times: DateArray) -> DateArray:
     return local
 
 
-def _on_dates(members: Members, dates: DateArray) -> dict[str, FloatArray]:
-    """Daily values of the members on the state's dates; NaN outside the record."""
+def _on_dates(members: Members, dates: DateArray, zone: ZoneInfo) -> dict[str, FloatArray]:
+    """Daily values of the members on the state's dates; NaN outside the record.
+
+    Of rain what is told of its amount.
+    """
     at = (dates - members.daily.times[0]).astype(np.intp)
     inside = (at >= 0) & (at < len(members.daily.times))
     out = {}
     for name, value in members.daily.values.items():
-        rows = np.atleast_2d(value)
+        rows = np.atleast_2d(told_rain_mm(members, zone) if name == "precip_mm" else value)
         placed = np.full((*rows.shape[:-1], len(dates)), np.nan)
         placed[..., inside] = rows[..., at[inside]]
         out[name] = placed

@@ -239,7 +239,9 @@ class _Task:
         elif blind:
             day = None if closest is None else (closest.date - self.today).days
             known = day is not None and day < self.members.forecast_days
-            text = advice.cannot_tell(closest, self.days, forecast=known)
+            text = advice.cannot_tell(
+                closest, self.days, self.ctx.tables["criteria"], forecast=known
+            )
             closest = closest if known else None  # no hour is near where no forecast reaches
         else:
             text = advice.wait(closest, self.days)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from windowcast.core.phrase import (
     NOTHING,
@@ -129,9 +129,21 @@ def fact(name: str, criterion: Table, value: float) -> Phrase:
     return Phrase(f"criterion.{name}.fact", _given(name, criterion) + said)
 
 
-def missing(name: str) -> Phrase:
-    """What is not known when a criterion cannot be told."""
-    return say(f"criterion.{name}.missing")
+def missing(names: Sequence[str], criteria: Table) -> Listing:
+    """What is not known when criteria cannot be told; an input that several lack once."""
+    tables = {name: criteria.table(name) for name in names}
+    lacks = {name: str(table["lacks"]) for name, table in tables.items() if "lacks" in table}
+    given = list(lacks.values())
+    often = {one for one in given if given.count(one) > 1}
+    return joined(
+        *(
+            say(f"hourly.{lacks[name]}")
+            if lacks.get(name) in often
+            else say(f"criterion.{name}.missing")
+            for name in names
+        ),
+        join="clauses",
+    )
 
 
 def remedies(names: Iterable[str], criteria: Table) -> Listing:

@@ -87,10 +87,10 @@ class SeasonAxis:
         number = (state.dates - np.datetime64(start)).astype(np.float64)
         return cls(past, state, number, start, gone, years, tables)
 
-    def daily(self, record: Record, members: Record, name: str) -> FloatArray:
-        """Daily values of the record, then of the members, on the axis, ``[member, day]``."""
+    def daily(self, record: Record, name: str, ahead: FloatArray) -> FloatArray:
+        """Daily values of the record, then those `ahead`, on the axis, ``[member, day]``."""
         at = (self.past.dates - record.times[0]).astype(int)
-        result: FloatArray = joined(record.get(name)[at], members.get(name), self.gone)
+        result: FloatArray = joined(record.get(name)[at], ahead, self.gone)
         return result
 
     def past_seasons(self, *, southern: bool) -> Iterator[tuple[dt.date, slice]]:
