@@ -61,9 +61,12 @@ def command(
     date = today.date() if today is not None else None
     hosts = LOOPBACK | {host.lower(), *map(str.lower, names)}
     local = _loopback(host)
-    if no_token and (token or not local):
-        why = "contradicts --token" if local else "would show the page to the whole network"
-        raise InputError(why, field="--no-token", remedy="leave it out")
+    if no_token and not local:
+        raise InputError(
+            "would show the page to the whole network", field="--no-token", remedy="leave it out"
+        )
+    if no_token and token:
+        raise InputError("contradicts --token", field="--no-token", remedy="leave it out")
     token = "" if no_token else token or secrets.token_urlsafe(24)
     if local:
         guard = Guard(hosts, token)

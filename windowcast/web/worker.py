@@ -36,7 +36,7 @@ def main(file: str, site_file: str, purpose: str, lang: str) -> int:
     except Exception as error:  # MemoryError among them: the limit on memory
         if traces_asked():
             raise
-        print(f"cannot be read ({type(error).__name__})", file=sys.stderr)
+        print(InputError(f"cannot be read ({type(error).__name__})"), file=sys.stderr)
         return 1
     print(json.dumps({"lines": lines, "plain": plain}))
     return 0
