@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import pytest
+from fuzzing import LONG
 from starlette.datastructures import Headers
 
 from windowcast import cli
@@ -47,7 +48,6 @@ def test_pipes_and_devices_are_refused_at_once(
             read(path)
 
 
-LONG = int(os.environ.get("WINDOWCAST_FUZZ", "1"))  # times as many cases, by hand
 NOTE = FieldNote(dt.date(2025, 10, 1), "seen")
 COMMANDS = ("backup copy.sqlite", "export", "undo", "list", "history", "remove {id}")
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import http.client
-import os
 import socket
 import threading
 import time
@@ -12,6 +11,7 @@ from contextlib import ExitStack, contextmanager
 
 import pytest
 import uvicorn
+from fuzzing import LONG
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse
@@ -21,7 +21,6 @@ from windowcast.web import connections
 from windowcast.web.security import LOOPBACK, Guard, protected
 
 PAGE = "the same page for all " * 4000  # 88 kB
-LONG = int(os.environ.get("WINDOWCAST_FUZZ", "1"))
 
 
 async def _page(request: Request) -> PlainTextResponse:

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from fuzzing import cases
+from hypothesis import given
 from hypothesis import strategies as st
 from report_fixtures import TODAY
 from spoken import METRIC
@@ -30,12 +31,7 @@ from windowcast.web.tank_views import AMOUNTS, PRODUCTS, product_fields
 schemathesis = pytest.importorskip("schemathesis", reason="needs the browser extra")
 from schemathesis.specs.openapi.checks import positive_data_acceptance  # noqa: E402
 
-QUICK = settings(
-    max_examples=25,
-    deadline=None,
-    derandomize=True,
-    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
-)
+QUICK = cases(25)
 
 
 @pytest.fixture(scope="module")

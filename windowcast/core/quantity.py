@@ -45,6 +45,7 @@ _EXAMPLES: Mapping[str, str] = {
     "density": "10 lb/gal",
 }
 _NUMBER = re.compile(r"\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$", re.DOTALL)
+_MOST = 1e12  # an amount above it is a slip, and would overflow in what follows
 _FRACTION = re.compile(r"\s*(?:\d+\s+)?\d+\s*/\s*\d")
 _PER = re.compile(r"\s*/\s*|\s+per\s+")
 
@@ -146,6 +147,8 @@ def parse_temperature(text: str, field: str | None = None) -> float:
     if match is None or unit is None:
         problem = "does not begin with a number" if match is None else "does not say F or C"
         raise _bad(text, problem, field, "66 F or 19 C")
+    if abs(float(match[1])) > _MOST:
+        raise _bad(text, "is too large a number", field, "66 F or 19 C")
     return float(convert(float(match[1]), "temperature", unit.name, "°C"))
 
 
@@ -187,7 +190,7 @@ def _split(text: str, field: str | None, example: str) -> tuple[float, str]:
         raise _bad(text, "has no unit", field, example)
     if number <= 0:
         raise _bad(text, "is not above zero", field, example)
-    if not math.isfinite(number):
+    if number > _MOST:
         raise _bad(text, "is too large a number", field, example)
     return number, " ".join(unit.split())
 

@@ -215,7 +215,7 @@ class Site(SiteTable):
         if isinstance(raw, dict) and not raw.get("timezone"):
             lat, lon = raw.get("latitude"), raw.get("longitude")
             if isinstance(lat, int | float) and isinstance(lon, int | float):
-                raw = {**raw, "timezone": timezone_at(float(lat), float(lon))}
+                raw = {**raw, "timezone": timezone_at(lat, lon)}
         return raw
 
     @field_validator("area", "sprayer")

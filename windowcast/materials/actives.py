@@ -350,6 +350,7 @@ def _user_value(
     if "value" not in entry or set(entry) - {"value", "low", "high", "source", "note", "unit"}:
         raise InputError("may hold value, low, high, source and note only", path=path, field=where)
     numbers = {part: entry[part] for part in ("value", "low", "high") if part in entry}
+    _refuse_odd(numbers, path, where)
     unit = ""
     for ending, (si_ending, si_unit, dimension, written) in _US_KEYS.items():
         if key.endswith(ending) and key not in _FIELDS and _is_number(*numbers.values()):
@@ -379,6 +380,16 @@ def _user_value(
         note="; ".join(filter(None, [str(entry.get("note", "")), replaced])),
         **numbers,
     )
+
+
+def _refuse_odd(numbers: Mapping[str, Any], path: str | PathLike[str], where: str) -> None:
+    """Refuse infinity, what is no number, and what would overflow in what follows."""
+    for number in numbers.values():
+        if _is_number(number) and not abs(number) <= _MOST:
+            raise InputError(
+                f"{str(number)[:40]} is not a number that can be used", path=path, field=where,
+                remedy="take it from the label in hand",
+            )  # fmt: skip
 
 
 def _unit_of(key: str) -> str:
@@ -443,6 +454,7 @@ def _inner_key(table: str, key: str) -> str:
     return species_key(key)
 
 
+_MOST = 1e12
 _MOST_BYTES = 1_000_000  # of a materials file
 
 

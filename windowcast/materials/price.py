@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import dataclass
 from typing import Literal
@@ -16,6 +15,9 @@ _PRICE = re.compile(
     r"(?P<sign>[$€£])?\s*(?P<amount>\d+(?:\.\d+)?|\.\d+)\s*(?P<money>[A-Za-z]{3}|[$€£])?"
     r"\s*(?:/|\bper\b|\bfor\b)\s*(?P<much>.+)"
 )
+
+
+_MOST = 1e12  # money for one unit of a product: above it a number is a slip
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +47,7 @@ def parse_price(text: str, field: str = "price") -> Price:
             f"{text!r} is not a price", field=field, remedy=f"write it like {_EXAMPLE}"
         )
     amount = float(found["amount"])
-    if not (amount > 0 and math.isfinite(amount)):
+    if not (amount > 0 and amount <= _MOST):
         raise InputError(
             f"{text!r} is not above zero", field=field, remedy="leave it out where it is unknown"
         )

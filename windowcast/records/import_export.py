@@ -22,6 +22,7 @@ from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
+from windowcast.core.spreadsheet_cells import as_text, as_written
 from windowcast.records import store_schema
 from windowcast.records.by_hand import LogTableOptions, read_by_hand
 from windowcast.records.fields import LogField
@@ -77,7 +78,8 @@ def to_json(log: SeasonLog) -> str:
 def to_csv(log: SeasonLog) -> str:
     """The whole log as CSV text: a row for each version of an entry.
 
-    A cell that is empty is not there; texts are written as they are, everything else as JSON. A
+    A cell that is empty is not there; texts are written as they are (see `as_text` for those that a
+    spreadsheet would run), everything else as JSON. A
     row with ``action`` but no values stands for an entry taken out.
     """
     stream = io.StringIO(newline="")
@@ -102,7 +104,7 @@ def to_csv(log: SeasonLog) -> str:
                 row[key] = (
                     value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
                 )
-            writer.writerow(row)
+            writer.writerow({name: as_text(cell) for name, cell in row.items()})
     return stream.getvalue()
 
 
@@ -267,6 +269,7 @@ def _from_csv(text: str, path: str | PathLike[str]) -> list[Change]:
     placed: list[tuple[str, str, Any, int]] = []
     for row in reader:
         number = reader.line_num
+        row = {n: as_written(c) if isinstance(c, str) else c for n, c in row.items()}  # noqa: PLW2901
         if None in row.values() or "" in row:
             raise InputError(
                 f"has not {len(columns)} cells", path=path, row=number, remedy="correct the row"
@@ -352,12 +355,18 @@ def _change(
         raise InputError(
             f"{at!r} is not a time with zone", path=path, row=row, field="at"
         ) from None
+    if not isinstance(undoes, str | None):
+        raise InputError(f"{undoes!r} is not a change", path=path, row=row, field="undoes")
     if action not in _ACTIONS or not isinstance(uid, str) or not uid:
         raise InputError(f"{action!r} is not an action", path=path, row=row, field="action")
     revisions = []
     for entry, kind, body in rows:
         if not isinstance(entry, str) or not entry:
             raise InputError("has no id", path=path, row=row, field="entry")
+        if not isinstance(kind, str):
+            raise InputError(f"{kind!r} is not a kind", path=path, row=row, field="kind")
+        if not isinstance(body, dict | None):
+            raise InputError("is not the fields of an entry", path=path, row=row, field="body")
         if body is not None:
             from_plain(kind, body, path=path, row=row)
         elif kind not in KINDS:

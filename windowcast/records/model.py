@@ -55,8 +55,13 @@ def _weed(code: str) -> str:
     return code.upper()
 
 
+MOST = 1e12  # of any quantity: far above what there is, far below what overflows
+
+
 def _number(low: float | None = None, high: float | None = None, above: float | None = None) -> Any:
-    return Field(ge=low, le=high, gt=above, allow_inf_nan=False)
+    if low is None and above is None:
+        low = -MOST
+    return Field(ge=low, le=MOST if high is None else high, gt=above, allow_inf_nan=False)
 
 
 Text = Annotated[str, Field(max_length=4000), AfterValidator(_encodable)]
@@ -282,7 +287,9 @@ class ResistanceTest:
         Asked("Mode of action group", hint="WSSA/HRAC number, where no active is named"),
     ] = None
     survivors_pct: Annotated[Percent | None, Asked("Plants that survived", "%")] = None
-    plants: Annotated[Annotated[int, Field(ge=1)] | None, Asked("Plants tested")] = None
+    plants: Annotated[Annotated[int, Field(ge=1, le=1_000_000)] | None, Asked("Plants tested")] = (
+        None
+    )
     method: Annotated[str, _one_of(*METHODS), Asked("Method", choices=METHODS)] = ""
     timing: Annotated[
         str,

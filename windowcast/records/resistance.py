@@ -131,6 +131,11 @@ def _declared(site: Site, materials: Actives) -> Iterator[ResistanceStatus]:
             raise error.at(field="resistance.active") from None
         group = known.group if active is None else group_of(active)
         assert group is not None  # the site file is refused without
+        if active is not None and known.group not in (None, group):
+            raise InputError(
+                f"{active.name} is of group {group}, not {known.group}", field="resistance.group",
+                remedy="correct the active or the group",
+            )  # fmt: skip
         yield ResistanceStatus(
             known.weed, group, known.standing, "declared", active.name if active else "",
             mutation=known.mutation,

@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.atomic_files import atomic_file
+from windowcast.core.spreadsheet_cells import as_text
 from windowcast.region.columns import DATE_COLUMNS, QUANTITIES, WORKABLE_COLUMNS, day_label
 from windowcast.region.compare import Compared, Gap, batches
 from windowcast.region.statistics import MIN_YEARS
@@ -161,7 +162,8 @@ def _write_csv(path: Path, fields: Sequence[str], rows: Iterable[Sequence[Any]])
         text = io.TextIOWrapper(stream, "utf-8", newline="")
         writer = csv.writer(text, lineterminator="\n")
         writer.writerow(fields)
-        writer.writerows(rows)
+        for row in rows:
+            writer.writerow([as_text(cell) if isinstance(cell, str) else cell for cell in row])
         text.detach()  # writes out what it holds; the stream is closed by who opened it
     return path
 

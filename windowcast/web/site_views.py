@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from pathlib import PurePath
 
 from starlette.concurrency import run_in_threadpool
@@ -12,6 +11,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import parsed_toml, read_text
 from windowcast.core.site import Site
 from windowcast.core.site_template import Answers, site_toml
 from windowcast.core.units import System
@@ -111,14 +111,14 @@ async def settings(request: Request) -> Response:
 def _save(request: Request, site: KnownSite, typed: dict[str, str]) -> None:
     assert site.path is not None
     changed = settings_from(typed, voice_of(request, site))
-    text = changed_file(site.path.read_text("utf-8"), changed)
+    text = changed_file(read_text(site.path), changed)
     web(request).book.save(text, name=changed["name"], replacing=site)
 
 
 def add_weather_file(request: Request, site: KnownSite, name: str) -> None:
     """Name a weather file in the site file, in the place of the same one with other options."""
     assert site.path is not None
-    text = site.path.read_text("utf-8")
+    text = read_text(site.path)
     files = _files(text)
     if name not in files:
         path = parse_spec(name).path
@@ -137,7 +137,7 @@ async def drop(request: Request) -> Response:
 
 def _drop_file(request: Request, site: KnownSite, name: str) -> None:
     assert site.path is not None
-    text = site.path.read_text("utf-8")
+    text = read_text(site.path)
     files = _files(text)
     kept = [file for file in files if PurePath(file).name != name]
     if kept != files:
@@ -147,7 +147,7 @@ def _drop_file(request: Request, site: KnownSite, name: str) -> None:
 
 def _files(text: str) -> list[str]:
     """The weather files as the site file names them."""
-    return list(tomllib.loads(text).get("weather", {}).get("files", []))
+    return list(parsed_toml(text).get("weather", {}).get("files", []))
 
 
 def _form(

@@ -1,0 +1,286 @@
+"""Redirects, site files, labels, logs and weather of odd parts: read, or refused in a line."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+import warnings
+from pathlib import Path
+from typing import Any
+
+from fuzzing import cases
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from windowcast.core.errors import InputError
+from windowcast.core.given_files import parsed_toml
+from windowcast.core.site import load_site, site_from
+from windowcast.materials.actives import load_actives
+from windowcast.records.import_export import COLUMNS, read_changes, to_csv
+from windowcast.records.kinds import KINDS
+from windowcast.records.model import fields_of
+from windowcast.records.store import SeasonLog
+from windowcast.sources.files import read_weather
+from windowcast.sources.http import _joined, _same_host
+
+LEAVES = st.one_of(
+    st.none(), st.booleans(), st.integers(), st.integers(10**300, 10**310), st.floats(),
+    st.text(max_size=12), st.dates().map(str), st.datetimes().map(lambda t: f"{t.isoformat()}Z"),
+    st.sampled_from(["POAAN", "prodiamine", "1 acre", "0001-01-01", "9999-12-31T23:00-12:00",
+                     "\x00"]),
+)  # fmt: skip
+ODD = st.recursive(
+    LEAVES,
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=6), inner, max_size=3)
+    ),
+    max_leaves=6,
+)
+
+
+def _said(error: InputError) -> None:
+    assert str(error)
+    assert "\n" not in str(error)
+
+
+URL_PARTS = [
+    "http://",
+    "https:",
+    "//",
+    "[",
+    "]",
+    "::1",
+    "127.0.0.1",
+    "x",
+    ":",
+    "99999",
+    "-1",
+    "@",
+    "/",
+    "..",
+    "?",
+    "#",
+    "%",
+    "\n",
+    "\t",
+    " ",
+    "\\",
+    "é",
+    "\ud800",
+]
+
+
+@given(st.lists(st.sampled_from(URL_PARTS), max_size=9).map("".join) | st.text(max_size=30))
+@cases(80)
+def test_a_redirect_leads_somewhere_or_nowhere(location: str) -> None:
+    target = _joined("http://127.0.0.1:8080/a", location)
+    assert not target or isinstance(_same_host("http://127.0.0.1:8080/a", target), bool)
+
+
+TOML_PARTS = [
+    "[",
+    "]",
+    "[[a]]",
+    "a",
+    "b",
+    ".",
+    "=",
+    "\n",
+    '"',
+    "'''",
+    "1",
+    "1e999",
+    "nan",
+    "{",
+    "}",
+    ",",
+    "0001-01-01",
+    "#",
+    "\\u",
+    "name",
+    "turf",
+    "weather",
+    "9" * 50,
+    " ",
+]
+
+
+@given(st.lists(st.sampled_from(TOML_PARTS), max_size=30).map("".join))
+@cases(100)
+def test_any_text_is_toml_or_refused(text: str) -> None:
+    try:
+        assert isinstance(parsed_toml(text), dict)
+    except InputError as error:
+        _said(error)
+
+
+SITE = {"name": "x", "latitude": 33.0, "longitude": -84.0}
+SITE_KEYS = {
+    "": ["name", "latitude", "longitude", "elevation_m", "timezone", "weeds", "stock", "units"],
+    "turf": ["species", "use", "established", "rooted", "overseed", "mature"],
+    "soil": ["texture", "irrigated", "thatch_mm"],
+    "calendar": ["spray_hours", "spray_weekdays", "blackout"],
+    "weather": ["files", "forecast", "own"],
+    "advice": ["odds_threshold", "watering_in_days"],
+    "alerts": ["to", "to_file"],
+}
+
+
+@st.composite
+def odd_sites(draw: st.DrawFn) -> dict[str, Any]:
+    raw: dict[str, Any] = dict(SITE)
+    for table in draw(st.lists(st.sampled_from(sorted(SITE_KEYS)), min_size=1, max_size=3)):
+        inner = {
+            key: draw(ODD) for key in draw(st.lists(st.sampled_from(SITE_KEYS[table]), max_size=2))
+        }
+        raw |= {table: inner} if table else inner
+    for table in ("sensitive", "area", "resistance", "sprayer"):
+        if draw(st.booleans()):
+            raw[table] = draw(ODD)
+    return raw
+
+
+@given(odd_sites())
+@cases(100)
+def test_any_tables_are_a_site_or_refused(raw: dict[str, Any]) -> None:
+    try:
+        site_from(raw)
+    except InputError as error:
+        _said(error)
+
+
+LABEL_KEYS = [
+    "rain_free_h",
+    "max_year_kg_ha",
+    "group",
+    "soil_min_f",
+    "turf.hybrid_bermudagrass",
+    "last_day",
+    "x",
+]
+LABEL_VALUES = [
+    "nan",
+    "inf",
+    "-1",
+    "1e308",
+    "9" * 330,
+    '"never"',
+    "true",
+    "[]",
+    "{}",
+    "0001-01-01",
+    "{value = 1, low = nan}",
+    "{value = {}}",
+    "3",
+]
+
+
+@given(st.lists(st.tuples(st.sampled_from(LABEL_KEYS), st.sampled_from(LABEL_VALUES)), max_size=3))
+@cases(60)
+def test_any_label_is_taken_or_refused(rows: list[tuple[str, str]]) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "label.toml"
+        text = "".join(f"{key} = {value}\n" for key, value in rows)
+        file.write_text(f"[prodiamine]\n{text}", "utf-8")
+        try:
+            load_actives(file)
+        except InputError as error:
+            _said(error)
+
+
+@st.composite
+def odd_exports(draw: st.DrawFn) -> Any:
+    """An export of a log whose parts are right or not."""
+
+    def part(right: Any) -> Any:
+        return draw(ODD) if draw(st.integers(0, 5)) == 0 else right
+
+    kind = draw(st.sampled_from(list(KINDS)))
+    names = [field.name for field in fields_of(kind)]
+    body = {name: draw(ODD) for name in draw(st.lists(st.sampled_from(names), max_size=4))}
+    revision = {"entry": part("e1"), "kind": part(kind), "body": part(body)}
+    at, action = part("2025-10-01T00:00+00:00"), part("add")
+    change = {"change": part("c1"), "at": at, "action": action, "undoes": part(None),
+              "revisions": part([revision])}  # fmt: skip
+    return {"format": part("season log"), "schema": part(1), "changes": part([change])}
+
+
+@given(odd_exports())
+@cases(100)
+def test_any_export_is_imported_or_refused(document: Any) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "log.json"
+        file.write_text(json.dumps(document), "utf-8")
+        try:
+            changes = read_changes(file)
+        except InputError as error:
+            _said(error)
+            return
+        with SeasonLog(Path(folder) / "log.sqlite") as log:
+            log.merge(changes)
+            to_csv(log)
+
+
+CELLS = st.one_of(
+    st.sampled_from(
+        ["", "=1", "-", "NaN", "1e308", "2025-10-01", "note", "add", '"', "[{}]", "{", "0001-01-01"]
+    ),
+    st.text(max_size=6),
+)
+
+
+@given(
+    st.lists(st.sampled_from(COLUMNS), min_size=1, max_size=8),
+    st.lists(st.lists(CELLS, max_size=9), max_size=4),
+    st.booleans(),
+)
+@cases(100)
+def test_any_table_is_imported_or_refused(
+    names: list[str], rows: list[list[str]], whole: bool
+) -> None:
+    head = (
+        ["change", "at", "action", "undoes", "entry", "kind", *names] if whole else ["kind", *names]
+    )
+    text = "\n".join(",".join(row) for row in [head, *rows])
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "log.csv"
+        file.write_text(text, "utf-8", errors="replace")
+        try:
+            read_changes(file)
+        except InputError as error:
+            _said(error)
+
+
+HEADS = ["date", "time", "tmax_c", "tmin_c", "rain_mm", "Temp (F)", "wind mph", "", "date"]
+
+
+@given(
+    st.lists(st.sampled_from(HEADS), min_size=1, max_size=5),
+    st.lists(st.lists(CELLS | st.floats().map(str) | st.dates().map(str), max_size=6), max_size=6),
+    st.sampled_from([",", ";", "\t"]),
+)
+@cases(100)
+@example(["date", "tmax_c"], [["0001-01-01", "1"], ["9999-12-31", "2"]], ",")
+def test_any_weather_is_read_or_refused(names: list[str], rows: list[list[str]], mark: str) -> None:
+    text = "\n".join(mark.join(row) for row in [names, *rows])
+    with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
+        warnings.simplefilter("error")
+        file = Path(folder) / "weather.csv"
+        file.write_text(text, "utf-8", errors="replace")
+        try:
+            read_weather(file)
+        except InputError as error:
+            _said(error)
+
+
+@given(st.binary(max_size=200))
+@cases(60)
+def test_any_bytes_are_a_file_or_refused(content: bytes) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "any.toml"
+        file.write_bytes(content)
+        for read in (load_site, load_actives, read_changes, read_weather):
+            try:
+                read(file)
+            except InputError as error:
+                _said(error)
