@@ -118,7 +118,7 @@ def winds(path: Path) -> None:
         wind = rows.wind_speed.where(rows.wind_speed < 200) * 0.44704
         ahead = wind[::-1].rolling(48, min_periods=24).mean()[::-1]
         factor = (ahead / wind.rolling(240, min_periods=120).mean().shift(1)).dropna().to_numpy()
-        gust = (rows.wind_gust * 0.44704 / wind).where(wind >= 2)
+        gust = (rows.wind_gust * 0.44704 / wind).where(rows.wind_gust * 0.44704 >= 5)
         over = gust[::-1].rolling(48, min_periods=6).median().dropna()
         alarms = np.count_nonzero(wind_beyond(factor, 1.0, table))
         print(f"\n{origin}: {len(factor)} hours, factor {factor.min():.2f} to {factor.max():.2f},"

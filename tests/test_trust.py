@@ -19,6 +19,7 @@ from windowcast.core.site import Site
 from windowcast.core.time_axis import record_of
 from windowcast.core.values import PACKAGED
 from windowcast.programme.answer import answer
+from windowcast.report import board
 from windowcast.report.message import message_text
 from windowcast.report.terminal import table_text
 from windowcast.sources.cache import FILE, Cache
@@ -192,6 +193,18 @@ def test_a_distrusted_forecast_raises_nothing() -> None:
     assert first.startswith("! This forecast is not to be trusted (file): ")
     assert "! This forecast is not to be trusted" in message_text(ranking, voice=METRIC)
     assert table_text(ranking, voice=METRIC).count("not to be trusted") == 1
+
+
+def test_a_distrusted_wind_opens_no_hour() -> None:
+    daily, hourly = sample_parts()
+    blows = {n: hourly.get(n) * (1 if n == "gust_m_s" else 0.25) for n in ("wind_m_s", "gust_m_s")}
+    found = sample_weather(daily, replace(hourly, values={**hourly.values, **blows}))
+    assert found.hourly is not None
+    assert "wind_m_s" not in found.hourly
+    ranking = answer(sample_site(), found, futures=5).ranking
+    assert not [w for outlook in ranking.purposes for w in outlook.windows]
+    assert any("wind of this forecast is not to be trusted" in METRIC.text(n)
+               for n in board.urgent(ranking))  # fmt: skip
 
 
 def test_the_sample_itself_is_trusted() -> None:

@@ -218,7 +218,7 @@ def _wind(ahead: Record, recent_m_s: float, table: Table) -> Phrase | None:
     factor = float(wind_beyond(float(np.nanmean(wind)), recent_m_s, table))
     if factor:
         return say("flag.wind_off", factor=round(factor, 1))
-    blows = (wind >= table.number("gusts.from_wind")) & np.isfinite(gust)
+    blows = (gust >= table.number("gusts.from_gust")) & (wind > 0)
     if blows.sum() >= hours / 8:
         over = float(np.median(gust[blows] / wind[blows]))
         if over > table.number("gusts.most"):
