@@ -1,4 +1,4 @@
-"""axe-core (as packed in axe-playwright-python) on every screen: no serious finding."""
+"""axe-core (as packed in axe-playwright-python) on every screen: no finding of any level."""
 
 from __future__ import annotations
 
@@ -28,23 +28,54 @@ SCREENS = (
     "/s/own/settings",
     "/new?place=spring",
     "/s/none/today",
+    "/weeds",
+    "/away",
 )
 
 
 @pytest.mark.parametrize("path", SCREENS)
-def test_no_serious_finding(reading: Any, visit: Callable[..., Any], path: str) -> None:
+def test_no_finding_of_any_level(reading: Any, visit: Callable[..., Any], path: str) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="browser extra")
-    page = visit(reading.url + _address(reading, path), viewport={"width": 800, "height": 900})
+    page = visit(reading.url + _address(reading, path), viewport={"width": 360, "height": 900})
     page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
-    for scheme in ("light", "dark"):
+    for scheme, width in (("light", 360), ("dark", 1280)):
         page.emulate_media(color_scheme=scheme)
-        found = axe.Axe().run(page).response["violations"]
-        serious = [
-            (v["id"], v["help"], [node["html"][:160] for node in v["nodes"][:3]])
-            for v in found
-            if v["impact"] in {"serious", "critical"}
+        page.set_viewport_size({"width": width, "height": 900})
+        found = (
+            axe.Axe()
+            .run(page, options={"rules": {"target-size": {"enabled": True}}})
+            .response["violations"]
+        )
+        said = [
+            (v["id"], v["help"], [node["html"][:160] for node in v["nodes"][:3]]) for v in found
         ]
-        assert serious == [], scheme
+        assert said == [], (scheme, width)
+
+
+def test_the_check_notices_a_finding_of_the_lowest_level(
+    reading: Any, visit: Callable[..., Any]
+) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="browser extra")
+    page = visit(f"{reading.url}/s/none/today")
+    page.evaluate("document.querySelector('main').append(document.createElement('h5'))")
+    page.evaluate("document.querySelector('h5').textContent = 'a level left out'")
+    found = axe.Axe().run(page).response["violations"]
+    assert [v["impact"] for v in found if v["id"] == "heading-order"] == ["moderate"]
+
+
+def test_nothing_shifts_while_a_page_comes_in(reading: Any, visit: Callable[..., Any]) -> None:
+    """Cumulative layout shift is 0 on a phone and on a desk."""
+    measure = """() => new Promise(done => {
+      let sum = 0;
+      new PerformanceObserver(list => list.getEntries().forEach(e => { sum += e.value; }))
+        .observe({ type: "layout-shift", buffered: true });
+      setTimeout(() => done(sum), 300);
+    })"""
+    for width in (360, 1280):
+        page = visit("about:blank", viewport={"width": width, "height": 740})
+        for screen in ("today", "season", "plan"):
+            page.goto(f"{reading.url}/s/own/{screen}")
+            assert page.evaluate(measure) == 0, (width, screen)
 
 
 def _address(server: Any, path: str) -> str:

@@ -22,8 +22,13 @@ def test_a_tap_says_each_check_and_moves_nothing(reading: Any, visit: Callable[.
     card = page.locator(".hour-card")
     text = card.inner_text().replace("\N{NO-BREAK SPACE}", " ")
     assert text.startswith("Sat 20, 13:00: ")
-    assert "Wind: 6 mph, fits (best 3 to 8 mph)" in text
+    # what is against the hour first; what fits is one step away
     assert "Air temperature: 54 °F, slow uptake" in text
+    assert "Wind: 6 mph" not in text
+    assert len(text.splitlines()) <= 8
+    card.get_by_text("Checks that fit: ").tap()
+    text = card.inner_text().replace("\N{NO-BREAK SPACE}", " ")
+    assert "Wind: 6 mph, fits (best 3 to 8 mph)" in text
     assert page.evaluate("document.querySelector('.day-grid').offsetHeight") == height
     assert page.evaluate("document.documentElement.scrollWidth") <= view["width"]
     page.locator("h1").tap()

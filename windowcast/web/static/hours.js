@@ -29,6 +29,20 @@ document.querySelectorAll(".days").forEach(function (days) {
     item.textContent = (mark in marks ? mark : "●") + " " + head.dataset[side].replace("{0}", value);
     return item;
   }
+  /* What is against the hour first, the worst on top; what fits is folded where there is little room. */
+  function folded(items, list, rest) {
+    var order = ["unfit", "unknown", "marginal"], fits = document.createElement("ul");
+    order.forEach(function (grade) {
+      items.forEach(function (item) { if (item.classList.contains(grade)) { list.appendChild(item); } });
+    });
+    items = items.filter(function (item) { return !item.parentNode; });
+    if (!items.length) { return; }
+    fits.className = "plain";
+    fits.append.apply(fits, items);
+    rest.open = matchMedia("(min-width: 40rem)").matches;
+    rest.appendChild(document.createElement("summary")).textContent = table.dataset.fits.replace("{0}", items.length);
+    rest.appendChild(fits);
+  }
   function hide() {
     card.hidden = true;
     shown = "";
@@ -42,17 +56,20 @@ document.querySelectorAll(".days").forEach(function (days) {
     shown = day + "." + at;
     card.textContent = "";
     var title = document.createElement("b"), list = document.createElement("ul");
+    var rest = document.createElement("details");
     list.className = "plain";
     if (rows.length) {
       var cells = Array.from(rows[at].cells);
       title.textContent = table.dataset.read.replace("{0}", name).replace("{1}", cells[0].textContent)
         .replace("{2}", verdicts[cells[1].textContent]);
-      cells.slice(2).forEach(function (cell, n) { list.appendChild(sentence(heads[n], cell)); });
-      days.querySelectorAll(".always li").forEach(function (item) { list.appendChild(item.cloneNode(true)); });
+      var items = cells.slice(2).map(function (cell, n) { return sentence(heads[n], cell); });
+      days.querySelectorAll(".always li").forEach(function (item) { items.push(item.cloneNode(true)); });
+      folded(items, list, rest);
     } else {
       title.textContent = name + ": " + body.dataset.no;
     }
     card.append(title, list);
+    if (rest.firstChild) { card.appendChild(rest); }
     card.hidden = false;
     panels.forEach(function (panel, n) { panel.classList.toggle("read", n === day); });
     card.style.top = panels[day].offsetTop + charts[day].getBoundingClientRect().bottom
