@@ -68,7 +68,7 @@ def screens() -> None:
         (Path(folder) / "own.toml").write_text(site_toml(known), "utf-8")
         port = url.rpartition(":")[2]
         command = [sys.executable, "-m", "windowcast", "serve", folder, "--port", port]
-        server = subprocess.Popen([*command, "--date", "2018-01-18", "--offline"])
+        server = subprocess.Popen([*command, "--date", "2018-01-18", "--offline", "--no-token"])
         try:
             _wait(url)
             chromium = os.environ.get("CHROMIUM", "/usr/bin/chromium")
