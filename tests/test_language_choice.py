@@ -162,3 +162,19 @@ def test_the_settings_form_keeps_the_language_in_the_site_file(tmp_path: Path) -
         done = send(browser, f"/s/{slug}/settings", language=chosen, **fields)
         assert done.status_code == 303, done.text
         assert load_site(file).language == kept
+
+
+def test_weeds_and_the_items_of_a_spray_record_are_named_in_spanish(tmp_path: Path) -> None:
+    listed = CliRunner().invoke(cli, ["weeds", "--lang", "es"]).output
+    assert "pamplina" in listed
+    assert "chickweed" not in listed
+    file = tmp_path / "s.log.sqlite"
+    words = ["application", "start=2025-12-03 10:15+00:00", "active=glyphosate 0.5 lb/acre"]
+    kept = ["--log", str(file), "--lang", "es"]
+    assert CliRunner().invoke(cli, ["log", "add", *words, *kept]).exit_code == 0
+    entry = CliRunner().invoke(cli, ["log", "list", *kept]).output[:8]
+    shown = CliRunner().invoke(cli, ["log", "show", entry, *kept]).output
+    assert "Registro de aplicación\n---" in shown
+    assert "Nombre del aplicador certificado" in shown
+    assert "Falta anotar:" in shown
+    assert "applicator" not in shown

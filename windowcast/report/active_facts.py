@@ -60,7 +60,7 @@ def active_said(active: Active, voice: Voice) -> ActiveSaid:
         ", ".join(active.also),
         voice.text(named_groups(groups_of([active]))),
         voice.say(f"active_word.{active.timing.value}"),
-        ", ".join(known()[code].name for code in controlled(active)),
+        ", ".join(voice.say(f"weed.{code}") for code in controlled(active)),
         facts,
         ", ".join(asked),
     )
@@ -90,7 +90,7 @@ def _label(key: str, voice: Voice) -> str:
     table, _, inner = key.partition(".")
     if not inner:
         return voice.say(f"active_field.{key}")
-    name = known()[inner].name if inner in known() else inner.replace("_", " ")
+    name = voice.say(f"weed.{inner}") if inner in known() else inner.replace("_", " ")
     name = _GRASSES.get(inner, name)
     return f"{voice.say(f'active_field.{table}')} {name}"
 

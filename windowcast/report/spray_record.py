@@ -13,7 +13,6 @@ from windowcast.report.catalogue import Voice
 
 WIDTH = 78  # of a page of plain text
 _LABEL = 42
-_TITLES = {f.name: f.asked.title for kind in ("application", "material") for f in fields_of(kind)}
 _MATERIAL_FIELDS = frozenset(field.name for field in fields_of("material"))
 
 
@@ -49,32 +48,36 @@ def record_sheet(application: Application, voice: Voice) -> RecordSheet:
     """The record of an application, with the items of the US federal list and those states add."""
     known = values.load("record_rules", "windowcast.report")
     rules, states = known.table("federal"), known.table("states")
-    asked: Sequence[tuple[str, str]] = rules.value("items").value
+    asked: Sequence[str] = rules.value("items").value
+
+    def label(field: str) -> str:
+        return voice.say(f"record_item.{field}")
+
     common = [
-        _item(label, _common(application, field, voice), asked=True, voice=voice)
-        for label, field in asked
+        _item(label(field), _common(application, field, voice), asked=True, voice=voice)
+        for field in asked
         if field not in _MATERIAL_FIELDS
     ]
     common += [
-        _item(label, text, asked=False, voice=voice)
-        for label, text in _often_asked(application, voice)
+        _item(name, text, asked=False, voice=voice)
+        for name, text in _often_asked(application, voice)
     ]
     blocks = []
     for material in application.materials:
-        block = [_item(_TITLES["active"], _active(material, voice), asked=False, voice=voice)]
+        block = [_item(label("active"), _active(material, voice), asked=False, voice=voice)]
         block += [
-            _item(label, str(getattr(material, field)), asked=True, voice=voice)
-            for label, field in asked
+            _item(label(field), str(getattr(material, field)), asked=True, voice=voice)
+            for field in asked
             if field in _MATERIAL_FIELDS
         ]
         block.append(
             _item(
-                _TITLES["restricted"], _yes_no(material.restricted, voice), asked=False, voice=voice
+                label("restricted"), _yes_no(material.restricted, voice), asked=False, voice=voice
             )
         )
         if material.product_rate:
             block.append(
-                _item(_TITLES["product_rate"], material.product_rate, asked=False, voice=voice)
+                _item(label("product_rate"), material.product_rate, asked=False, voice=voice)
             )
         blocks.append(tuple(block))
     items = rules.value("items")
@@ -83,16 +86,15 @@ def record_sheet(application: Application, voice: Voice) -> RecordSheet:
         days=int(rules.number("within_days")),
         years=int(rules.number("keep_years")),
         source=Name(items.source),
-        more=Name(items.note),
     )
-    often: Sequence[tuple[str, str]] = states.value("items").value
+    often: Sequence[str] = states.value("items").value
     return RecordSheet(
-        title=str(rules.value("title").value),
+        title=voice.say("record.title"),
         source=items.source,
         common=tuple(common),
         materials=tuple(blocks),
         note=voice.text(note),
-        often_missing=tuple(label for label, field in often if not _known(application, field)),
+        often_missing=tuple(label(field) for field in often if not _known(application, field)),
     )
 
 
@@ -180,5 +182,5 @@ def _often_asked(a: Application, voice: Voice) -> list[tuple[str, str]]:
         "weather_source": a.weather_source,
         "notes": a.notes,
     }
-    rows = [(_TITLES[name], text) for name, text in said.items()]
+    rows = [(voice.say(f"record_item.{name}"), text) for name, text in said.items()]
     return [(voice.say("record.clock"), time), *rows]

@@ -60,7 +60,7 @@ def weed_said(code: str, voice: Voice) -> WeedSaid:
     )
     return WeedSaid(
         code,
-        entry.name,
+        voice.say(f"weed.{code}"),
         ", ".join(entry.also),
         entry.latin,
         voice.text(life_of(entry)),

@@ -115,11 +115,11 @@ LIMITS = (
 GROUPS: Mapping[str, tuple[SiteField, ...]] = {"place": PLACE, "turf": TURF, "limits": LIMITS}
 
 
-def weed_choices() -> dict[str, list[tuple[str, str]]]:
+def weed_choices(voice: Voice) -> dict[str, list[tuple[str, str]]]:
     """EPPO code and name of every weed that can be watched, by life cycle."""
     found: dict[str, list[tuple[str, str]]] = {cycle: [] for cycle in get_args(Cycle)}
     for code, weed in known().items():
-        found[weed.cycle].append((code, weed.name))
+        found[weed.cycle].append((code, voice.say(f"weed.{code}")))
     return found
 
 

@@ -176,7 +176,7 @@ def _form(
         watched=[code for code in known() if values.get(f"weed.{code}")],
         weeds=[
             (voice.say(f"weed_cycle.several.{cycle.replace(' ', '_')}"), weeds)
-            for cycle, weeds in weed_choices().items()
+            for cycle, weeds in weed_choices(voice).items()
         ],
         days=list(zip(DAYS, voice.language["weekdays_long"], strict=True)),
         lists=lists_said(voice),

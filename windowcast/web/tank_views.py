@@ -16,7 +16,6 @@ from zoneinfo import ZoneInfo
 from starlette.requests import Request
 
 from windowcast.core.errors import InputError
-from windowcast.core.weed_codes import known
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products, product_from_words
 from windowcast.materials.tank import Product, TankSheet
@@ -236,7 +235,7 @@ def _sprayer_fields(site: KnownSite, typed: Mapping[str, str], voice: Voice) -> 
 def _done_fields(site: KnownSite, voice: Voice) -> tuple[Field, ...]:
     """What is asked for the record beside the sheet."""
     assert site.site is not None
-    weeds = tuple((code, known()[code].name) for code in site.site.weeds)
+    weeds = tuple((code, voice.say(f"weed.{code}")) for code in site.site.weeds)
     times = (
         _field("start", voice, "moment", needed=True),
         _field("end", voice, "moment"),
