@@ -71,7 +71,7 @@ URL_PARTS = [
 
 
 @given(st.lists(st.sampled_from(URL_PARTS), max_size=9).map("".join) | st.text(max_size=30))
-@cases(80)
+@cases(40)
 def test_a_redirect_leads_somewhere_or_nowhere(location: str) -> None:
     target = _joined("http://127.0.0.1:8080/a", location)
     assert not target or isinstance(_same_host("http://127.0.0.1:8080/a", target), bool)
@@ -106,7 +106,7 @@ TOML_PARTS = [
 
 
 @given(st.lists(st.sampled_from(TOML_PARTS), max_size=30).map("".join))
-@cases(100)
+@cases(50)
 def test_any_text_is_toml_or_refused(text: str) -> None:
     try:
         assert isinstance(parsed_toml(text), dict)
@@ -141,7 +141,7 @@ def odd_sites(draw: st.DrawFn) -> dict[str, Any]:
 
 
 @given(odd_sites())
-@cases(100)
+@cases(50)
 def test_any_tables_are_a_site_or_refused(raw: dict[str, Any]) -> None:
     try:
         site_from(raw)
@@ -176,7 +176,7 @@ LABEL_VALUES = [
 
 
 @given(st.lists(st.tuples(st.sampled_from(LABEL_KEYS), st.sampled_from(LABEL_VALUES)), max_size=3))
-@cases(60)
+@cases(30)
 def test_any_label_is_taken_or_refused(rows: list[tuple[str, str]]) -> None:
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "label.toml"
@@ -206,7 +206,7 @@ def odd_exports(draw: st.DrawFn) -> Any:
 
 
 @given(odd_exports())
-@cases(100)
+@cases(50)
 def test_any_export_is_imported_or_refused(document: Any) -> None:
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "log.json"
@@ -234,7 +234,7 @@ CELLS = st.one_of(
     st.lists(st.lists(CELLS, max_size=9), max_size=4),
     st.booleans(),
 )
-@cases(100)
+@cases(50)
 def test_any_table_is_imported_or_refused(
     names: list[str], rows: list[list[str]], whole: bool
 ) -> None:
@@ -259,7 +259,7 @@ HEADS = ["date", "time", "tmax_c", "tmin_c", "rain_mm", "Temp (F)", "wind mph", 
     st.lists(st.lists(CELLS | st.floats().map(str) | st.dates().map(str), max_size=6), max_size=6),
     st.sampled_from([",", ";", "\t"]),
 )
-@cases(100)
+@cases(50)
 @example(["date", "tmax_c"], [["0001-01-01", "1"], ["9999-12-31", "2"]], ",")
 def test_any_weather_is_read_or_refused(names: list[str], rows: list[list[str]], mark: str) -> None:
     text = "\n".join(mark.join(row) for row in [names, *rows])
@@ -274,7 +274,7 @@ def test_any_weather_is_read_or_refused(names: list[str], rows: list[list[str]],
 
 
 @given(st.binary(max_size=200))
-@cases(60)
+@cases(30)
 def test_any_bytes_are_a_file_or_refused(content: bytes) -> None:
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "any.toml"

@@ -434,3 +434,13 @@ def test_a_row_number_cannot_blow_up_the_page(tmp_path: Path) -> None:
     sent = send(client(tmp_path), "/new", name="N", blackout__99999999__first="2023-11-08")
     assert sent.status_code == 422
     assert len(sent.text) < 100_000
+
+
+def test_a_page_is_sent_compressed_where_the_browser_takes_it(tmp_path: Path) -> None:
+    browser = client(tmp_path)
+    small = browser.get("/s/sample/today", headers={"accept-encoding": "gzip"})
+    assert small.headers["content-encoding"] == "gzip"
+    assert "accept-encoding" in small.headers["vary"].lower()
+    assert int(small.headers["content-length"]) < len(small.content) / 3
+    whole = browser.get("/s/sample/today", headers={"accept-encoding": "identity"})
+    assert "content-encoding" not in whole.headers

@@ -6,6 +6,7 @@ import logging
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
@@ -63,7 +64,9 @@ def create_app(parts: Web) -> ASGIApp:
         },
     )
     app.state.web = parts
-    return protected(app, parts.guard)
+    # Compressed pages give away a secret only to one who can have a browser ask for many of them:
+    # the token's cookie goes along with no request that another site makes.
+    return protected(GZipMiddleware(app, minimum_size=1024, compresslevel=5), parts.guard)
 
 
 def _refused(request: Request, error: Exception) -> Response:
