@@ -22,7 +22,7 @@ ALIKE = {
         "trace.finding", "window_verdict.marginal", "answer.marginal", "record.no", "form.no",
         "record.material", "chart.trial_control", "chart.control", "column.control",
         "review_of.control", "day_hours.stopped", "incoming_choice.units.metric",
-        "region_short.cover_fall", "decide.row.effect", "decide.shut",
+        "region_short.cover_fall", "decide.row.effect", "decide.shut", "asked.agar",
     },
 }  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any, cast
 from zoneinfo import ZoneInfo
@@ -12,6 +13,8 @@ from windowcast.records.fields import LogField
 from windowcast.records.model import Entry, from_plain, kind_of, to_plain
 from windowcast.report.catalogue import Voice
 from windowcast.web.fields import Field, read, show
+from windowcast.windows.model import PURPOSES
+from windowcast.windows.purposes import purpose_of
 
 MATERIALS = 4  # rows of the form for what is in the tank
 Part = tuple[str, tuple[Field, ...]]  # heading, fields
@@ -24,16 +27,28 @@ def _asked(field: LogField, voice: Voice, key: str = "", needed: bool | None = N
     if field.type == "yesno":
         options = (unsaid, ("yes", voice.say("form.yes")), ("no", voice.say("form.no")))
     if field.asked.choices:
-        options = (unsaid, *((choice, choice) for choice in field.asked.choices))
+        options = (unsaid, *((one, _choice(field, one, voice)) for one in field.asked.choices))
     return Field(
         key + field.name,
-        field.asked.title,
+        asked_in(voice, field.asked.title),
         cast("Any", field.type),
         field.asked.measure,
-        hint=field.asked.hint,
+        hint=asked_in(voice, field.asked.hint),
         needed=field.needed if needed is None else needed,
         options=options,
     )
+
+
+def asked_in(voice: Voice, text: str) -> str:
+    """What a field of the log asks, in the reader's language; "" stays."""
+    key = re.sub(r"[^a-z0-9]+", "_", text.lower()).strip("_")
+    return voice.say(f"asked.{key}") if text else ""
+
+
+def _choice(field: LogField, one: str, voice: Voice) -> str:
+    if one in PURPOSES:
+        return voice.text(purpose_of(one).title)
+    return asked_in(voice, one)
 
 
 def form_of(kind: str, voice: Voice) -> tuple[Part, ...]:
@@ -43,7 +58,7 @@ def form_of(kind: str, voice: Voice) -> tuple[Part, ...]:
         if field.type == "materials":
             continue
         if field.asked.heading:
-            parts.append((field.asked.heading, ()))
+            parts.append((asked_in(voice, field.asked.heading), ()))
         heading, fields = parts[-1]
         parts[-1] = heading, (*fields, _asked(field, voice))
     if kind == "application":
