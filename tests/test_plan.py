@@ -199,8 +199,9 @@ def test_ranking_and_plan_name_one_opening(august: Answer, sample: Answer) -> No
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("overseeded", [False, True, None])
-@pytest.mark.parametrize("station", [DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH])
+@pytest.mark.parametrize(
+    ("station", "overseeded"), [(DEEP_SOUTH, False), (MID_ATLANTIC, True), (MID_SOUTH, None)]
+)
 def test_ranking_and_plan_name_one_opening_at_stations(
     station: str, overseeded: bool | None
 ) -> None:
