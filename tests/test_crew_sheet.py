@@ -28,12 +28,12 @@ TANK = ["--area", "12 acre", "--carrier", "40 gal/acre", "--tank", "300 gal", "-
         "rimsulfuron rate=2 oz/acre concentration=25 % formulation=WG"]  # fmt: skip
 
 
-def job(**turf: object) -> TankJob:
+def job(*more: str, words: str = TANK[-1], **turf: object) -> TankJob:
     site = Site.model_validate(
         {"name": "Field", "latitude": 36.0, "longitude": -79.1, "units": "us", "turf": TURF | turf}
     )
-    product = product_from_words(TANK[-1], {}, ACTIVES)
-    asked = TankRequest((product,), area="12 acre", carrier="40 gal/acre", tank="300 gal")
+    products = tuple(product_from_words(said, {}, ACTIVES) for said in (words, *more))
+    asked = TankRequest(products, area="12 acre", carrier="40 gal/acre", tank="300 gal")
     return tank_job(asked, site, ACTIVES, None, DAY)
 
 
@@ -73,6 +73,19 @@ def test_what_is_not_known_waits_for_the_supervisor(known: dict[str, object]) ->
         assert "nobody has judged the weather" in hours[0]
     if not known:
         assert hours == ("Not set",)
+
+
+@pytest.mark.parametrize("actives", [("rimsulfuron",), ()])
+def test_a_product_whose_active_nobody_named_waits_too(actives: tuple[str, ...]) -> None:
+    unnamed, of = "something rate=1 qt/acre formulation=SL", replace(FIT, actives=actives)
+    for tank in (job(unnamed), job(words=unnamed)):
+        found = sheet(tank, window=of)
+        assert found.first == "Do not start before your supervisor has signed below."
+
+
+def test_an_adjuvant_needs_no_active() -> None:
+    found = sheet(job("surfactant share=0.25 % formulation=NIS"), window=FIT)
+    assert found.first.startswith("Spray only as this sheet says.")
 
 
 def test_turf_of_unknown_age_waits_too() -> None:

@@ -105,9 +105,17 @@ def crew_sheet(
 
 
 def _cleared(job: TankJob, window: Window | None) -> str:
-    """``go`` where a fit window was ranked for these actives and nothing of the turf is unknown."""
-    tank = {dose.product.active for dose in job.sheet.loads[0].doses} - {""}
-    ranked = window is not None and window.verdict == "fit" and tank <= set(window.actives)
+    """``go`` where a fit window was ranked for these actives and nothing of the turf is unknown.
+
+    A product whose active nobody named was ranked for no window.
+    """
+    tank = {dose.product.active for dose in job.sheet.loads[0].doses if not dose.product.adjuvant}
+    ranked = (
+        window is not None
+        and window.verdict == "fit"
+        and bool(tank)
+        and tank <= set(window.actives)
+    )
     return "go" if ranked and not any(map(is_unknown, job.sheet.cautions)) else "unsigned"
 
 
