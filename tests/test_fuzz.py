@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import tempfile
 import warnings
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +42,15 @@ ODD = st.recursive(
 def _said(error: InputError) -> None:
     assert str(error)
     assert "\n" not in str(error)
+
+
+def _read_or_refused(read: Callable[[Path], Any], file: Path) -> Any:
+    """What a reader makes of a file; None where it refuses it, in one line."""
+    try:
+        return read(file)
+    except InputError as error:
+        _said(error)
+        return None
 
 
 URL_PARTS = [
@@ -182,10 +192,7 @@ def test_any_label_is_taken_or_refused(rows: list[tuple[str, str]]) -> None:
         file = Path(folder) / "label.toml"
         text = "".join(f"{key} = {value}\n" for key, value in rows)
         file.write_text(f"[prodiamine]\n{text}", "utf-8")
-        try:
-            load_actives(file)
-        except InputError as error:
-            _said(error)
+        _read_or_refused(load_actives, file)
 
 
 @st.composite
@@ -211,10 +218,8 @@ def test_any_export_is_imported_or_refused(document: Any) -> None:
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "log.json"
         file.write_text(json.dumps(document), "utf-8")
-        try:
-            changes = read_changes(file)
-        except InputError as error:
-            _said(error)
+        changes = _read_or_refused(read_changes, file)
+        if changes is None:
             return
         with SeasonLog(Path(folder) / "log.sqlite") as log:
             log.merge(changes)
@@ -245,10 +250,7 @@ def test_any_table_is_imported_or_refused(
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "log.csv"
         file.write_text(text, "utf-8", errors="replace")
-        try:
-            read_changes(file)
-        except InputError as error:
-            _said(error)
+        _read_or_refused(read_changes, file)
 
 
 HEADS = ["date", "time", "tmax_c", "tmin_c", "rain_mm", "Temp (F)", "wind mph", "", "date"]
@@ -267,10 +269,7 @@ def test_any_weather_is_read_or_refused(names: list[str], rows: list[list[str]],
         warnings.simplefilter("error")
         file = Path(folder) / "weather.csv"
         file.write_text(text, "utf-8", errors="replace")
-        try:
-            read_weather(file)
-        except InputError as error:
-            _said(error)
+        _read_or_refused(read_weather, file)
 
 
 @given(st.binary(max_size=200))
@@ -280,7 +279,4 @@ def test_any_bytes_are_a_file_or_refused(content: bytes) -> None:
         file = Path(folder) / "any.toml"
         file.write_bytes(content)
         for read in (load_site, load_actives, read_changes, read_weather):
-            try:
-                read(file)
-            except InputError as error:
-                _said(error)
+            _read_or_refused(read, file)
