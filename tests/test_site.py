@@ -146,7 +146,7 @@ def test_further_faults_are_counted(tmp_path: Path) -> None:
     ("content", "says"),
     [
         (b"name = \n", "is not valid TOML"),
-        (b"\xff\xfe\x00", "is not a text file"),
+        (b"\xff\xfe\x00", "is not text in UTF-8"),
         (b"name = 1\n" * 200_000, "is too large"),
     ],
 )

@@ -13,8 +13,6 @@ from typing import Any
 from windowcast.core.errors import InputError
 
 MAX_TEXT_BYTES = 16 * 1024 * 1024
-
-
 _SPECIAL = "is a pipe or a device, not a file"
 
 
@@ -48,7 +46,12 @@ def read_regular(path: str | PathLike[str], limit: int) -> bytes:
         return stream.read(limit + 1)
 
 
-def read_text(path: str | PathLike[str], limit: int = MAX_TEXT_BYTES) -> str:
+def read_text(
+    path: str | PathLike[str],
+    limit: int = MAX_TEXT_BYTES,
+    *,
+    remedy: str = "name another file",
+) -> str:
     """The text of a regular file of at most `limit` [byte], without a mark at its start.
 
     Raises
@@ -58,15 +61,25 @@ def read_text(path: str | PathLike[str], limit: int = MAX_TEXT_BYTES) -> str:
     """
     try:
         content = read_regular(path, limit)
-        if len(content) > limit:
-            raise InputError("is too large", path=path, remedy="name another file")
-        return content.decode("utf-8-sig")
+        if len(content) <= limit:
+            return content.decode("utf-8-sig")
+        problem = f"is too large (more than {limit:,} bytes)"
     except UnicodeDecodeError:
-        raise InputError("is not text in UTF-8", path=path, remedy="name another file") from None
+        problem = "is not text in UTF-8"
     except OSError as error:
-        raise InputError(
-            f"cannot be read ({error.strerror or error})", path=path, remedy="name a file"
-        ) from None
+        problem = f"cannot be read ({error.strerror or error})"
+    raise InputError(problem, path=path, remedy=remedy)
+
+
+def text_if_there(path: str | PathLike[str]) -> str | None:
+    """As `read_text`; None where there is no such file."""
+    try:
+        Path(path).stat()
+    except FileNotFoundError:
+        return None
+    except OSError:
+        pass  # `read_text` says what is wrong
+    return read_text(path)
 
 
 def parsed_toml(text: str, path: str | PathLike[str] | None = None) -> dict[str, Any]:

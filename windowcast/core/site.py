@@ -29,7 +29,7 @@ from pydantic_core import PydanticCustomError
 
 from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
-from windowcast.core.given_files import parsed_toml, read_regular
+from windowcast.core.given_files import parsed_toml, read_text
 from windowcast.core.languages import Language
 from windowcast.core.record import DateArray, Place
 from windowcast.core.sprayer import Operator, Sprayer
@@ -315,16 +315,7 @@ def load_site(path: str | PathLike[str]) -> Site:
         File missing, not TOML, or a key is unknown or out of range; names file, line, key, value,
         what is allowed and what to do.
     """
-    remedy = "write one with windowcast init"
-    try:
-        content = read_regular(path, MAX_SITE_BYTES)
-        if len(content) > MAX_SITE_BYTES:
-            raise InputError("is too large for a site file", path=path, remedy=remedy)
-        text = content.decode("utf-8").replace("\r\n", "\n")
-    except UnicodeDecodeError:
-        raise InputError("is not a text file", path=path, remedy=remedy) from None
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", path=path, remedy=remedy) from None
+    text = read_text(path, MAX_SITE_BYTES, remedy="write one with windowcast init")
     return site_from(parsed_toml(text, path), path, text, today=dt.date.today())  # noqa: DTZ011 - a slip, not a clock
 
 

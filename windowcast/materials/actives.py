@@ -17,7 +17,7 @@ from typing import Any, Literal
 
 from windowcast.core import values
 from windowcast.core.errors import InputError
-from windowcast.core.given_files import parsed_toml, read_regular
+from windowcast.core.given_files import parsed_toml, read_text
 from windowcast.core.turf import Species
 from windowcast.core.units import Dimension, convert
 from windowcast.core.values import Value
@@ -472,14 +472,4 @@ def _is_number(*items: Any) -> bool:
 
 def read_toml(path: str | PathLike[str]) -> dict[str, Any]:
     """A materials file, with its faults as `InputError`."""
-    try:
-        content = read_regular(path, _MOST_BYTES)
-        if len(content) > _MOST_BYTES:
-            raise InputError("is too large for a materials file", path=path, remedy="cut it down")
-        return parsed_toml(content.decode("utf-8").replace("\r\n", "\n"), path)
-    except UnicodeDecodeError:
-        raise InputError("is not a text file", path=path, remedy="save it as UTF-8") from None
-    except OSError as error:
-        raise InputError(
-            f"cannot be read ({error.strerror})", path=path, remedy="check the path"
-        ) from None
+    return parsed_toml(read_text(path, _MOST_BYTES, remedy="check the path"), path)

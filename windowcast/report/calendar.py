@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
-from windowcast.core.given_files import MAX_TEXT_BYTES, read_regular
+from windowcast.core.given_files import text_if_there
 from windowcast.core.phrase import Name, Phrase, Span, names, say, sentence
 from windowcast.core.season_calendar import season_start
 from windowcast.core.version import __version__
@@ -75,15 +75,7 @@ def write_calendar(
     InputError
         The file is there and is not a calendar, or cannot be read or written.
     """
-    try:
-        there = Path(path).exists()
-        previous = read_regular(path, MAX_TEXT_BYTES).decode("utf-8") if there else None
-    except UnicodeDecodeError:
-        raise InputError("is not a calendar file", path=path, remedy="name another") from None
-    except OSError as error:
-        raise InputError(
-            f"cannot be read ({error.strerror})", path=path, remedy="name a file"
-        ) from None
+    previous = text_if_there(path)
     try:
         return write_atomic(path, calendar_text(*answers, voice=voice, previous=previous, now=now))
     except InputError as error:
