@@ -1,7 +1,8 @@
 """The real server in a process of its own, and Chromium to look at it with.
 
 Needs the ``browser`` extra and a Chromium at /usr/bin/chromium (or where CHROMIUM says); without
-them these tests are skipped and say so. ``.ci/run`` installs both.
+them these tests are skipped and say so. ``.ci/run`` installs both, and the Firefox that
+`test_second_engine` walks with.
 """
 
 from __future__ import annotations
@@ -119,13 +120,13 @@ def _log_entries(file: Path) -> None:
         log.add(spray, *plots, note)
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def start_server() -> Callable[..., Any]:
     """Starts a server that the test stops itself, with further options of ``serve``."""
     return running
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def own_folder() -> Callable[[Path], Path]:
     """Puts the site "own" into a folder."""
     return _with_own_site
