@@ -39,11 +39,13 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 
 import archive_world as world
 import nws
+import power
 from loopback import Answer, Loopback, serving
 
 from windowcast.core.record import Place
 from windowcast.sources.archive import ArchiveSource
 from windowcast.sources.cache import FILE, Cache
+from windowcast.sources.coarse_grid import CoarseGridSource, _spans
 from windowcast.sources.doctor import examined
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.forecast import ForecastSource
@@ -58,6 +60,7 @@ NOW = dt.datetime.fromtimestamp(int(time.time()), dt.UTC)
 TODAY = NOW.date()
 PLACE = Place("Long Meadow", 30.5, -85.25, 71.0, "Etc/GMT+6")
 YEARS = range(TODAY.year - 2, TODAY.year + 1)
+SPANS = [s for s in _spans(dt.date(YEARS[0], 1, 1), TODAY) if s is not None]
 KINDS = {
     "point": "/points/30.5,-85.25",
     "forecast": "/gridpoints/TAE/58,65",
@@ -65,7 +68,9 @@ KINDS = {
     "days of this year": f"/daily/{TODAY.year}/NEAR1.csv.gz",
     "days of a past year": f"/daily/{YEARS[0]}/NEAR1.csv.gz",
     "hours": f"/hourly/{TODAY.year}/NEAR1.csv.gz",
+    "days of a coarse grid": power.path(*SPANS[-1]),
 }
+SOURCES = {"nws": ForecastSource, "archive": ArchiveSource, "grid": CoarseGridSource}
 PAGE = b"<!DOCTYPE html><html><body>We are down for maintenance</body></html>"
 Fault = Callable[[Answer], Answer | list[Answer]]
 
@@ -188,13 +193,15 @@ class World:
         hours = world.hours(start, 24 * 6, lambda when: {"temp": 12 + when.hour / 4, "wspd": 9.0})
         world.serve_hourly(server, "NEAR1", hours)
         nws.serve(server, "30.5", "-85.25", nws.gridpoint("BMX_32-69", NOW))
+        for span in SPANS:
+            power.serve(server, *span)
         server.routes["/circle"] = Answer(b"", 302, headers={"Location": "/circle"})
         self.good = dict(server.routes)
         later = json.loads(self.good[KINDS["forecast"]].body)
         later["properties"]["updateTime"] = (NOW + dt.timedelta(hours=23)).isoformat()
         self.tomorrow = nws.answer(later)
         with Cache(folder / "good" / FILE) as cache:
-            self.values = {source: _values(_ask(source, cache)) for source in ("nws", "archive")}
+            self.values = {source: _values(_ask(source, cache)) for source in SOURCES}
 
     def cache(self, case: Case) -> Cache:
         """A copy of the good cache, in which the case's answer has expired or is not there."""
@@ -216,7 +223,7 @@ def _ask(source: str, cache: Cache, later_s: float = 0.0) -> Found | FetchError:
     fetcher = Fetcher(cache, Client(LIMITS), clock=clock)
     request = Request(PLACE, dt.date(YEARS[0], 1, 1), TODAY)
     try:
-        return (ForecastSource() if source == "nws" else ArchiveSource()).fetch(request, fetcher)
+        return SOURCES[source]().fetch(request, fetcher)
     except FetchError as error:
         return error
 
@@ -229,14 +236,17 @@ def _values(found: Found | FetchError) -> list[bytes]:
 def _marked(found: Found | FetchError) -> bool:
     """Whether the reader is told that something did not come."""
     return isinstance(found, FetchError) or bool(
-        {"stale-forecast", "stale-archive", "archive-incomplete", "no-forecast", "no-station"}
+        {"stale-forecast", "stale-archive", "archive-incomplete", "no-forecast", "no-station",
+         "grid-unreachable"}
         & {flag.check for flag in found.flags}
     ) or any(p.stale for record in found.records for p in record.provenance)  # fmt: skip
 
 
 def judged(case: Case, here: World) -> tuple[str, str]:
     """What went wrong while the fault lasted, and after it; "" where nothing did."""
-    source = "nws" if case.kind in ("point", "forecast") else "archive"
+    source = {"point": "nws", "forecast": "nws", "days of a coarse grid": "grid"}.get(
+        case.kind, "archive"
+    )
     good = here.values[source]
     with here.cache(case) as cache:
         here.server.routes = here.good | {case.path: wrong(case, here.good[case.path])}
@@ -277,7 +287,8 @@ def main(quick: bool) -> int:
     total: Counter[str] = Counter()
     began = time.monotonic()
     with tempfile.TemporaryDirectory() as folder, serving() as server:
-        os.environ["WINDOWCAST_ARCHIVE_URL"] = os.environ["WINDOWCAST_FORECAST_URL"] = server.url
+        for name in ("ARCHIVE", "FORECAST", "COARSE_GRID"):
+            os.environ[f"WINDOWCAST_{name}_URL"] = server.url
         here = World(server, Path(folder))
         for case in list(cases())[:: 9 if quick else 1]:
             problem, after = judged(case, here)

@@ -58,6 +58,12 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Mon
     monkeypatch.setenv("WINDOWCAST_CACHE", str(tmp_path_factory.mktemp("cache")))
 
 
+@pytest.fixture(autouse=True)
+def _no_coarse_grid(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The coarse grid is asked only by tests that serve one."""
+    monkeypatch.setenv("WINDOWCAST_COARSE_GRID", "off")
+
+
 class _Memory:
     """A store of soil runs that lasts as long as the tests of one process."""
 

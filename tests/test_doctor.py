@@ -11,6 +11,7 @@ from pathlib import Path
 
 import archive_world as world
 import nws
+import power
 import pytest
 from click.testing import CliRunner
 
@@ -32,11 +33,14 @@ GOOD = {
     f"{BASE}/hourly/{YEAR}/NEAR1.csv.gz": ("archive", gzip.decompress(world.table(
         world.hours(dt.datetime.combine(dt.date(YEAR, 1, 1), dt.time()), 48,
                     lambda _: {"temp": 9.0}), world.HOURLY, hourly=True))),
+    BASE + power.path(dt.date(YEAR, 1, 1), dt.date(YEAR, 1, 9)): ("grid", json.dumps(
+        power.days(dt.date(YEAR, 1, 1), dt.date(YEAR, 1, 9))).encode()),
 }  # fmt: skip
 PLACES = {
     "/points": "30.5,-85.25", "/gridpoints": "grid cell TAE 58,65", "/stations":
     "list of stations", "/daily": f"station NEAR1, daily {YEAR}",
     "/hourly": f"station NEAR1, hourly {YEAR}",
+    "/api": f"coarse grid 30.5,-85.2, {YEAR} on",
 }  # fmt: skip
 
 
@@ -54,7 +58,7 @@ def test_a_sound_cache_has_no_findings(cache: Cache) -> None:
     assert not list(examined(cache, time.time()))
     done = CliRunner().invoke(command, ["doctor"])
     assert done.exit_code == 0
-    assert done.output == "6 answers looked at: nothing wrong.\n"
+    assert done.output == "7 answers looked at: nothing wrong.\n"
 
 
 def test_every_kind_of_bad_answer_is_named_and_the_one_before_put_back(cache: Cache) -> None:

@@ -21,6 +21,7 @@ from windowcast.records.import_export import COLUMNS, read_changes, to_csv
 from windowcast.records.kinds import KINDS
 from windowcast.records.model import fields_of
 from windowcast.records.store import SeasonLog
+from windowcast.sources.coarse_grid import days_problem
 from windowcast.sources.files import read_weather
 from windowcast.sources.http import _joined, _same_host
 
@@ -270,6 +271,33 @@ def test_any_weather_is_read_or_refused(names: list[str], rows: list[list[str]],
         file = Path(folder) / "weather.csv"
         file.write_text(text, "utf-8", errors="replace")
         _read_or_refused(read_weather, file)
+
+
+GRID_KEYS = [
+    "properties",
+    "parameter",
+    "parameters",
+    "header",
+    "fill_value",
+    "RH2M",
+    "units",
+    "20250401",
+]
+ODD_GRID = st.recursive(
+    LEAVES | st.sampled_from(["%", "MJ/m^2/day", -999.0]),
+    lambda inner: (
+        st.dictionaries(st.sampled_from(GRID_KEYS), inner, max_size=4) | st.lists(inner, max_size=2)
+    ),
+    max_leaves=12,
+)
+
+
+@given(ODD_GRID, ODD_GRID, ODD_GRID)
+@cases(60)
+def test_any_answer_of_a_grid_is_understood_or_refused(days: Any, about: Any, head: Any) -> None:
+    raw = {"properties": {"parameter": days}, "parameters": about, "header": head}
+    for document in (raw, days):
+        assert "\n" not in days_problem(json.dumps(document, default=str).encode())
 
 
 @given(st.binary(max_size=200))

@@ -69,6 +69,9 @@ MADE_VARIABLES: Mapping[str, Variable] = {  # no file holds these; `windowcast.w
     v.name: v
     for v in (
         Variable("rain_filled_mm", "mm", 0, 1900, "rain, with usual amounts where it is unknown"),
+        Variable(
+            "rh_filled_pct", "%", 0, 100, "mean relative humidity, with that of a coarse grid"
+        ),
     )
 }
 

@@ -146,6 +146,7 @@ class WeatherSources(SiteTable):
     files: tuple[str, ...] = ()
     station: str = ""  # archive station id; empty: the best ones nearby are blended
     forecast: Literal["auto", "none"] | str = "auto"
+    coarse_grid: bool = True  # whether a global grid may stand in for what no station gave
     own: tuple[OwnStation, ...] = ()
 
 

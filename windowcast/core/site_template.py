@@ -119,6 +119,7 @@ spray_weekdays = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 {files}
 # station = "72306"  # archive station id; none: the best ones nearby are blended
 forecast = "auto"  # "none": files only
+# coarse_grid = false  # no coarse grid where rain, sun or humidity of the past is missing
 
 # Your own logger overrides the archive. One block for each file.
 # [[weather.own]]

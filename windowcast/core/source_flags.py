@@ -15,6 +15,7 @@ REMARKS = frozenset(
         "distrusted",
         "forecast-layer",
         "forecast-unreachable",
+        "grid-unreachable",
         "highs-a-day-late",
         "no-elevation",
         "no-forecast",

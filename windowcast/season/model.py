@@ -173,7 +173,8 @@ class Substitute:
     variable
         The input, a name of `windowcast.core.record`.
     origin
-        Where the values come from: "own_years", "stations" around, or "range" of the temperature.
+        Where the values come from: a coarse "grid", "own_years", "stations" around, or "range" of
+        the temperature.
     days, of_days
         Days of late without it, and how many were looked at.
     none_known

@@ -40,6 +40,7 @@ from windowcast.season.unknown_rain import (
     unknown_week,
 )
 from windowcast.season.weeds import Weed, weed, with_late_share
+from windowcast.weather.grid_filled import HUMIDITY
 from windowcast.weather.rain_filled import FILLED
 
 SEED_DEPTH_M = 0.025
@@ -246,7 +247,7 @@ def soil_forcing(
         precip_mm=rain_or_usual(record),
         latitude_deg=record.place.latitude_deg if latitude_deg is None else latitude_deg,
         solar_mj_m2=_optional(record, "solar_mj_m2"),
-        rh_mean_pct=_optional(record, "rh_mean_pct"),
+        rh_mean_pct=_humidity(record),
         snow_depth_mm=_optional(record, "snow_depth_mm"),
         longitude_deg=record.place.longitude_deg if latitude_deg is None else longitude_deg,
     )
@@ -362,6 +363,14 @@ def _soil(
     # as a kept run comes back, so that later sums round alike
     alike = [np.ascontiguousarray(a) for a in (*temps, moisture, frozen)]
     return _Soil(tuple(alike[:-2]), alike[-2], alike[-1], found.state)
+
+
+def _humidity(record: Record) -> FloatArray | None:
+    """Mean humidity, that of a coarse grid where there is no other."""
+    if HUMIDITY not in record:
+        return _optional(record, "rh_mean_pct")
+    own = record.get("rh_mean_pct")
+    return np.where(np.isnan(own), record.get(HUMIDITY), own)
 
 
 def _optional(record: Record, name: str) -> FloatArray | None:

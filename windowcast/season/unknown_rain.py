@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.phrase import Phrase, say
-from windowcast.core.record import FloatArray, Record
+from windowcast.core.record import FloatArray, Grade, Record
 from windowcast.core.values import Table, Tables
 from windowcast.physics.soil_error import has_humid_rain
 from windowcast.season.model import Substitute
@@ -58,19 +58,22 @@ def substitute_of(record: Record, *, irrigated: bool, tables: Tables) -> Substit
     lately = unknown[-int(values.number("cost.look_back")) :]
     if not lately.any():
         return None
-    origin = _origin(record)
-    cost = _cost(record, origin, tables)
-    share = _recent_share(unknown, values)
+    gridded = unknown & (record.grade(FILLED) == Grade.ESTIMATED)
+    origin = _origin(record, gridded[-len(lately) :], lately)
     weeds = 0.0 if irrigated else values.number("cost.weeds")
-    dates = max(cost.number("dates"), weeds) * np.sqrt(share)
+    soil, dates = 0.0, 0.0
+    for source, days in (("grid", gridded), (_usual_origin(record), unknown & ~gridded)):
+        cost, share = _cost(record, source, tables), _recent_share(days, values)
+        soil += cost.number("soil_sd") ** 2 * share
+        dates += max(cost.number("dates"), weeds) ** 2 * share
     return Substitute(
         variable="precip_mm",
         origin=origin,
         days=int(lately.sum()),
         of_days=len(lately),
         none_known=bool(unknown.mean() > values.number("cost.mostly")),
-        soil_sd_c=round(cost.number("soil_sd") * float(np.sqrt(share)), 2),
-        date_days=round(float(dates)),
+        soil_sd_c=round(float(np.sqrt(soil)), 2),
+        date_days=round(float(np.sqrt(dates))),
     )
 
 
@@ -78,6 +81,10 @@ def note_of(found: Substitute, values: Table) -> Phrase | None:
     """The cost in words; None where it is too small to say. `values`: ``data/usual_rain.toml``."""
     if found.date_days < values.number("cost.least_said"):
         return None
+    if found.origin == "grid":
+        return say(
+            "season_note.grid_rain", days=found.date_days, missing=found.days, whole=found.of_days
+        )
     origin = say(f"rain_origin.{found.origin}")
     if found.none_known:
         return say("season_note.no_rain", days=found.date_days, origin=origin)
@@ -90,12 +97,17 @@ def note_of(found: Substitute, values: Table) -> Phrase | None:
     )
 
 
-def _origin(record: Record) -> str:
+def _origin(record: Record, gridded: npt.NDArray[np.bool_], unknown: npt.NDArray[np.bool_]) -> str:
+    """Where the rain of most of the days of late without a measurement comes from."""
+    return "grid" if 2 * gridded.sum() > unknown.sum() else _usual_origin(record)
+
+
+def _usual_origin(record: Record) -> str:
     """Where the record's usual rain comes from; a record that has none leaves it to the soil model,
     which goes by the range of the temperature.
     """
-    checks = [flag.check for flag in record.flags if flag.check.startswith(CHECK)]
-    return checks[-1].removeprefix(CHECK) if checks else "range"
+    origins = [f.check.removeprefix(CHECK) for f in record.flags if f.check.startswith(CHECK)]
+    return next((origin for origin in reversed(origins) if origin != "grid"), "range")
 
 
 def _cost(record: Record, origin: str, tables: Tables) -> Table:

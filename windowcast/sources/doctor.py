@@ -12,6 +12,7 @@ from windowcast.sources.archive import series_notes
 from windowcast.sources.archive_series import file_problem
 from windowcast.sources.archive_stations import list_problem
 from windowcast.sources.cache import Cache, Entry, digest_of
+from windowcast.sources.coarse_grid import days_problem
 from windowcast.sources.forecast import cell_problem, grid_problem, untimely
 
 Done = Literal["restored", "removed", "asked again"]
@@ -21,6 +22,7 @@ _KINDS = {
     "file": re.compile(r"/(daily|hourly)/(\d{4})/(\w+)\.csv\.gz$"),
     "stations": re.compile(r"/stations\.db$"),
     "point": re.compile(r"/points/([-\d.]+,[-\d.]+)$"),
+    "days": re.compile(r"/daily/point\?.*longitude=([-\d.]+)&latitude=([-\d.]+)&start=(\d{4})"),
     "cell": re.compile(r"/gridpoints/(\w+)/(\d+,\d+)$"),
 }
 
@@ -112,4 +114,6 @@ def _kind(url: str, cache: Cache) -> tuple[str, Problem]:
         return found[1], cell_problem
     if found := _KINDS["cell"].search(url):
         return f"grid cell {found[1]} {found[2]}", grid_problem
+    if found := _KINDS["days"].search(url):
+        return f"coarse grid {found[2]},{found[1]}, {found[3]} on", days_problem
     return url.partition("://")[2].partition("/")[2], lambda body: ""

@@ -76,6 +76,8 @@ class Terms:
         How old an answer may be used, flagged, when the source is away [s].
     max_bytes
         Largest body once unpacked.
+    within_s
+        How long it is waited for, where that is less than for other addresses [s].
     problem
         Of a body: what keeps it from being used, as a clause; "" when it is understood.
     untimely
@@ -88,6 +90,7 @@ class Terms:
     stale_s: float
     max_bytes: int = 50_000_000
     accept: str = "*/*"
+    within_s: float = math.inf
     problem: Callable[[bytes], str] = _no_problem
     untimely: Callable[[bytes, float], str] = _never_untimely
 
@@ -180,6 +183,7 @@ class Fetcher:
                 url,
                 expect=terms.expect,
                 max_bytes=terms.max_bytes,
+                within_s=terms.within_s,
                 accept=terms.accept,
                 etag=kept.etag if kept and not anew else "",
                 last_modified=kept.last_modified if kept and not anew else "",

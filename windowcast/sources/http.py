@@ -114,6 +114,7 @@ class Client:
         *,
         expect: Expect,
         max_bytes: int,
+        within_s: float = math.inf,
         accept: str = "*/*",
         etag: str = "",
         last_modified: str = "",
@@ -124,6 +125,8 @@ class Client:
         ----------
         expect, max_bytes
             What the body must be, and its largest size once unpacked [byte].
+        within_s
+            Seconds for this address, where that is less than the client gives any.
         etag, last_modified
             Validators of a kept body; the reply may then be 304.
 
@@ -148,7 +151,7 @@ class Client:
             **({"If-Modified-Since": last_modified} if last_modified else {}),
         }
         session = self._session()
-        stop = min(time.monotonic() + self.limits.deadline_s, self.stop)
+        stop = min(time.monotonic() + min(self.limits.deadline_s, within_s), self.stop)
         asked = _Asked(url, headers, expect, max_bytes, stop)
         attempt = 0
         while True:

@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.values import Table
+from windowcast.weather.grid_filled import HUMIDITY
 from windowcast.weather.rain_filled import FILLED
 from windowcast.weather.warming import warming_k_per_year
 
@@ -24,7 +25,9 @@ FEWEST_CASES = 30  # days with and without rain from which a correlation is take
 HARMONICS = 3  # of the normal course: year, half-year, third of a year
 TEMPERATURES = ("tmax_c", "tmin_c")
 # carried from the past year as they were; soil is simulated from today's state, never copied
-CARRIED = ("precip_mm", FILLED, "snow_depth_mm", "rh_mean_pct", "wind_mean_m_s", "solar_mj_m2")
+CARRIED = (
+    "precip_mm", FILLED, "snow_depth_mm", "rh_mean_pct", HUMIDITY, "wind_mean_m_s", "solar_mj_m2",
+)  # fmt: skip
 _YEAR_DAYS = 365.25
 
 

@@ -16,6 +16,7 @@ from windowcast.core.source_flags import remark
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.sources.blend import lapse_rate
 from windowcast.sources.by_name import source_named
+from windowcast.sources.coarse_grid import CoarseGridSource, switched_on
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.http_answer import FetchError, Kind
 from windowcast.sources.kept import kept_text
@@ -56,7 +57,7 @@ def gather(
     -------
     Found
         Records in order of preference: own loggers, files, what stations measured, the forecast,
-        what the archive has of forecast grade.
+        what the archive has of forecast grade, days of a coarse grid.
 
     Raises
     ------
@@ -79,12 +80,12 @@ def gather(
         site.weather.station,
         progress or (lambda what, done, total: None),
     )
-    works: list[Callable[[], Found]] = []
+    works: list[Callable[[], Found]] = [partial(_coarse, site, given, request, fetcher)]
     if ahead:
         works.append(partial(_forecast, site, request, fetcher))
     if past:
         works.append(partial(_archive, request, fetcher, needed=not given))
-    found = side_by_side(works, len(works))
+    coarse, *found = side_by_side(works, len(works))
     issued = found[0] if ahead else Found()
     archive = found[-1] if past else Found()
     if not past and not issued.records:
@@ -93,12 +94,18 @@ def gather(
     modelled = [r for r in archive.records if not _measured(r)]
     sources = names(*sorted(fetcher.cut), join="comma")
     cut = [remark("cut-off", say("flag.cut_off", sources=sources))] if fetcher.cut else []
-    flags = [*cut, *issued.flags, *archive.flags, *compared(own, [*given, *measured], tables)]
+    flags = [
+        *cut,
+        *issued.flags,
+        *archive.flags,
+        *coarse.flags,
+        *compared(own, [*given, *measured], tables),
+    ]
     if archive.records and site.elevation_m is None:
         flags.append(remark("no-elevation", say("flag.no_elevation", rate=lapse_rate())))
     fetched = [*measured, *issued.records, *modelled]
     known = [r for r in fetched if any(name in r for name in r.values)]
-    records = (*own, *given, *known)
+    records = (*own, *given, *known, *coarse.records)
     if past and not any("tmax_c" in r or "temp_c" in r for r in records):
         raise InputError(
             "there is no temperature for the site",
@@ -123,6 +130,26 @@ def _archive(request: Request, fetcher: Fetcher, *, needed: bool) -> Found:
         if needed:
             raise SourceUnreachableError(text) from None
         return Found(flags=(remark("archive-unreachable", say("flag.given", problem=Name(text))),))
+
+
+def _coarse(site: Site, given: Sequence[Record], request: Request, fetcher: Fetcher) -> Found:
+    """Days of a coarse grid for what no station gives; nobody waits for it for long.
+
+    Where files tell the past, as far back as they reach.
+    """
+    if not switched_on(site.weather.coarse_grid):
+        return Found()
+    begins = [record.times[0].astype("datetime64[D]").astype(object) for record in given]
+    first = min(begins, default=request.first)
+    if first >= request.today:
+        return Found()
+    try:
+        return CoarseGridSource().fetch(replace(request, first=first), fetcher)
+    except FetchError as error:
+        if error.kind is Kind.OFFLINE:
+            return Found()
+        text = say("flag.no_coarse_grid", problem=Name(str(error)))
+        return Found(flags=(remark("grid-unreachable", text),))
 
 
 def _forecast(site: Site, request: Request, fetcher: Fetcher) -> Found:

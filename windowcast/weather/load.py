@@ -26,6 +26,7 @@ from windowcast.core.time_axis import extended, span_flag
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.sources.files import read_weather
 from windowcast.weather.gaps import filled
+from windowcast.weather.grid_filled import of_grid, with_coarse_grid
 from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid, seam_flags
 from windowcast.weather.quality import checked
 from windowcast.weather.trust import trusted
@@ -176,7 +177,8 @@ def assemble(
     judged
         Whether what lies ahead is left out where it cannot be true (`windowcast.weather.trust`).
     tables
-        The science values to go by: ``quality`` and ``trust``.
+        The science values to go by: ``quality``, ``trust``, and for days of a coarse grid
+        ``soil``, ``sources`` and ``usual_rain``.
 
     Raises
     ------
@@ -186,6 +188,8 @@ def assemble(
     date = np.datetime64(today, "D")
     end = date + np.timedelta64(int(tables["quality"].number("forecast_reach")), "D")
     start, stop = day_starts(ZoneInfo(place.timezone), np.array([date, end]))
+    grids = [record for record in records if of_grid(record)]
+    records = [record for record in records if not of_grid(record)]
     sound = [checked(record, tables=tables) for record in records]
     doubts: list[Flag] = []
     if judged:
@@ -216,7 +220,7 @@ def assemble(
     if joined_hours is not None:
         joined = replace(joined, provenance=(*joined.provenance, *joined_hours.provenance))
     joined = extended(joined, joined.times[0], max(joined.times[-1], date - np.timedelta64(1, "D")))
-    joined = filled(joined, tables)
+    joined = filled(with_coarse_grid(joined, grids, date, tables), tables)
     flags = (
         *doubts,
         *joined.flags,

@@ -33,15 +33,19 @@ def with_rain_filled(record: Record, tables: Tables = PACKAGED) -> Record:
         The science values to go by: ``usual_rain``.
     """
     rain = record.get("precip_mm")
-    unknown = ~np.isfinite(rain)
-    if not (unknown & ~np.isfinite(record.get(FILLED))).any():
+    told = np.where(
+        np.isfinite(rain), rain, record.get(FILLED)
+    )  # a coarse grid's, where it has any
+    unknown = ~np.isfinite(told)
+    if not unknown.any():
         return record
     values, place = tables["usual_rain"], record.place
     climate = nearby(place.latitude_deg, place.longitude_deg, values=values)
     extremes = record.get("tmax_c"), record.get("tmin_c")
-    made = filled_rain(record.times, *extremes, rain, climate=climate, values=values)
-    grade = np.where(unknown, Grade.CLIMATOLOGY, record.grade("precip_mm")).astype(np.uint8)
-    origin = _origin(record, rain, climate, values)
+    made = filled_rain(record.times, *extremes, told, climate=climate, values=values)
+    known = np.minimum(record.grade("precip_mm"), record.grade(FILLED))
+    grade = np.where(unknown, Grade.CLIMATOLOGY, known).astype(np.uint8)
+    origin = _origin(record, told, climate, values)
     text = of_variable("precip_mm", say("flag.usual_rain", origin=say(f"rain_origin.{origin}")))
     flag = span_flag(CHECK + origin, "precip_mm", record.times[unknown], "filled", text)
     return replace(
