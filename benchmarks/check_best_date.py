@@ -32,10 +32,11 @@ from windowcast.programme.foreseen import foreseen
 from windowcast.sources.uscrn import read_uscrn
 from windowcast.verify.odds import last_seasons
 from windowcast.weather.gaps import filled
-from windowcast.windows.covers import RunningSeason, covers_of
+from windowcast.windows.covers import covers_of
 from windowcast.windows.model import CoverPlan, PurposeName
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.residual import material_of
+from windowcast.windows.running_season import RunningSeason
 
 FORECAST_DAYS, WEEK = 7, dt.timedelta(7)
 DAYS = 1, 8, 15, 22
@@ -62,8 +63,8 @@ def covers_on(
     for water in ("rain", "irrigation"):
         turf = site.turf.model_copy(update={"irrigated": water == "irrigation"})
         running = RunningSeason.of(
-            site.model_copy(update={"turf": turf}), weather, found.members,
-            past=found.past, ahead=found.ahead, tables=PACKAGED,
+            site.model_copy(update={"turf": turf}), found.past, found.ahead, found.members,
+            daily=weather.daily,
         )  # fmt: skip
         for name in ACTIVES:
             materials = [m for m in [material_of(actives[name])] if m] if name else []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -37,6 +38,7 @@ from windowcast.windows.model import (
 )
 from windowcast.windows.odds import DateRange
 from windowcast.windows.reasons import label
+from windowcast.windows.running_season import RunningSeason
 
 ZONE = ZoneInfo("Europe/Lisbon")
 TODAY = dt.date(2023, 11, 6)
@@ -280,14 +282,23 @@ def answer(site: str = "Quinta do Teste", units: str = "metric", years: int = 8)
     hours_ahead = Record(
         checked.place, np.arange(today, today + 3).astype("datetime64[h]")[:1], {}, {}
     )
+    so_far, futures = _state(past, (len(past),)), _state(ahead, (30, len(ahead)))
+    members = Members(days_ahead, hours_ahead, 7)
     return Answer(
         site=checked,
         weather=Weather(daily, None, TODAY),
-        members=Members(days_ahead, hours_ahead, 7),
-        past=_state(past, (len(past),)),
-        ahead=_state(ahead, (30, len(ahead))),
+        members=members,
+        past=so_far,
+        ahead=futures,
         ranking=ranking(site, units),
+        running=RunningSeason.of(checked, so_far, futures, members),
     )
+
+
+def with_season_of(made: Answer, **changed: object) -> Answer:
+    """The answer with another site or state, and the running season that follows from it."""
+    new = replace(made, **changed)  # type: ignore[arg-type]
+    return replace(new, running=RunningSeason.of(new.site, new.past, new.ahead, new.members))
 
 
 def between(early: dt.date | None, median: dt.date | None, late: dt.date | None) -> DateRange:

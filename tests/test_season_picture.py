@@ -10,7 +10,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from report_fixtures import TODAY, answer, applied_job, between, job_plan, plan
+from report_fixtures import TODAY, answer, applied_job, between, job_plan, plan, with_season_of
 from spoken import METRIC, US
 
 from windowcast.core.values import PACKAGED
@@ -112,7 +112,7 @@ def test_months_begin_with_the_season(first: str, names: str) -> None:
 def test_a_southern_season_runs_from_january_to_december() -> None:
     made = answer()
     south = made.site.model_copy(update={"latitude": -33.0})
-    shown = season_picture(replace(made, site=south), plan(), METRIC)
+    shown = season_picture(with_season_of(made, site=south), plan(), METRIC)
     assert re.findall(r">(\w+)</text>", shown.months)[::11] == ["Jan", "Dec"]
 
 
@@ -146,7 +146,7 @@ def test_weeds_without_a_curve_are_named_below() -> None:
     assert picture().no_curve == ""
     made = answer()
     more = made.site.model_copy(update={"weeds": ("POAAN", "DIGIS", "STEME", "TRFRE")})
-    shown = season_picture(replace(made, site=more), plan(), US)
+    shown = season_picture(with_season_of(made, site=more), plan(), US)
     assert shown.no_curve.endswith("common chickweed and white clover.")
     assert [r.kind for r in shown.rows].count("weed") == 2
 
@@ -161,7 +161,7 @@ def test_twelve_weeds_have_a_row_each_within_the_weight_of_a_page() -> None:
         curve = state.emergence["POAAN"]
         return replace(state, emergence={code: replace(curve, weed=code) for code in codes})
 
-    twelve = replace(made, past=many(made.past), ahead=many(made.ahead))
+    twelve = with_season_of(made, past=many(made.past), ahead=many(made.ahead))
     shown = season_picture(twelve, plan(), US)
     assert [r.kind for r in shown.rows].count("weed") == len(codes) == 12
     assert len(page_of("season_picture.html", US, picture=shown).encode()) < 110_000
@@ -179,7 +179,7 @@ def test_a_weed_whose_time_is_unknown_is_hatched_and_names_no_day() -> None:
 def test_a_general_clock_says_how_rough_it_is() -> None:
     made = answer()
     curve = replace(made.past.emergence["POAAN"], doubt_weeks=3.0)
-    rough = replace(
+    rough = with_season_of(
         made, past=replace(made.past, emergence={**made.past.emergence, "POAAN": curve})
     )
     bluegrass = row("Annual bluegrass", season_picture(rough, plan(), US))

@@ -33,13 +33,14 @@ from windowcast.weather.load import assemble
 from windowcast.weather.quality import checked
 from windowcast.weather.sample import SAMPLE_TODAY, sample_folder, sample_site
 from windowcast.weather.told_rain import told_rain_mm
-from windowcast.windows.covers import RunningSeason, covers_of
+from windowcast.windows.covers import covers_of
 from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.hours import hour_context
 from windowcast.windows.judge import Judge
 from windowcast.windows.model import PURPOSES, PurposeName
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.reasons import missing
+from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.trace import left_out
 
 SITE: Mapping[str, object] = {
@@ -392,9 +393,7 @@ def test_no_share_watered_in_rises_without_the_amounts_of_the_forecast(
     for record in dry_forecast(today):
         days = Weather(record, None, today)
         found = foreseen(here, days)
-        running = RunningSeason.of(
-            here, days, found.members, past=found.past, ahead=found.ahead, tables=PACKAGED
-        )
+        running = RunningSeason.of(here, found.past, found.ahead, found.members, daily=days.daily)
         (cover,) = covers_of(chosen, chosen.generic, running, [])
         curves.append({point.date: point for point in cover.curve})
     before, after = curves

@@ -273,6 +273,7 @@ def plan_of(found: Answer) -> SeasonPlan:
         found.ahead,
         found.members,
         weather=found.weather,
+        running=found.running,
         barriers=found.barriers,
         looks=found.looks,
         jobs=found.jobs,

@@ -23,11 +23,11 @@ from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed
 from windowcast.season.sightings import CanopyLook
 from windowcast.season.soil_kept import SoilModel
-from windowcast.windows.covers import RunningSeason
 from windowcast.windows.decision import decide
 from windowcast.windows.model import PURPOSES, Job, PurposeName, Ranking
 from windowcast.windows.rank import rank
 from windowcast.windows.residual import ResidualActive, material_of
+from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.score import Rule
 
 if TYPE_CHECKING:
@@ -46,6 +46,7 @@ class Answer:
     past: SiteState
     ahead: SiteState
     ranking: Ranking
+    running: RunningSeason  # what ranking, plan and jobs share
     barriers: tuple[ResidualActive, ...] = ()
     looks: tuple[CanopyLook, ...] = ()
     tables: Tables = PACKAGED
@@ -117,7 +118,7 @@ def answer(
     seen = observed or Observed()
     mixture, stock = _needs(site, actives, materials, formulation)
     barriers = _barriers(site, actives, materials, formulation)
-    running = RunningSeason.of(site, weather, future, past=past, ahead=ahead, tables=tables)
+    running = RunningSeason.of(site, past, ahead, future, daily=weather.daily, tables=tables)
     ranking = rank(
         site,
         past,
@@ -146,8 +147,9 @@ def answer(
     ranking = replace(ranking, areas=tuple(areas))
     jobs: Mapping[PurposeName, Job | None] = {}
     if observed is not None and materials is not None and observed.applied:
-        horizon_d = max(days, DAYS)
-        ground = LoggedGround(running, observed, materials, horizon_d, JobValues.of(tables))
+        ground = LoggedGround(
+            running, weather, observed, materials, max(days, DAYS), JobValues.of(tables)
+        )
         jobs = jobs_of(ground, PURPOSES)
         ranking = with_jobs(
             ranking,
@@ -159,8 +161,8 @@ def answer(
     outlooks = (replace(o, decision=decide(o, weather.today)) for o in ranking.purposes)
     ranking = replace(ranking, purposes=tuple(outlooks))
     return Answer(
-        site, weather, future, past, ahead, ranking, barriers, looks, tables, tuple(areas), jobs,
-        seen.resistance,
+        site, weather, future, past, ahead, ranking, running, barriers, looks, tables,
+        tuple(areas), jobs, seen.resistance,
     )  # fmt: skip
 
 

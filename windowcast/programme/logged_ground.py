@@ -12,8 +12,8 @@ from windowcast.core.time_axis import day_index
 from windowcast.core.values import Tables
 from windowcast.materials.actives import Active, Actives
 from windowcast.season.observed import Applied, Observed
-from windowcast.windows.covers import RunningSeason
 from windowcast.windows.loss import Loss
+from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.season_axis import SeasonAxis
 
 
@@ -61,6 +61,7 @@ class LoggedGround:
     """What the jobs of one piece of ground are judged by."""
 
     running: RunningSeason
+    weather: Weather
     seen: Observed
     materials: Actives
     horizon_d: int  # days ahead that are ranked
@@ -70,11 +71,6 @@ class LoggedGround:
     def axis(self) -> SeasonAxis:
         """The running season."""
         return self.running.axis
-
-    @property
-    def weather(self) -> Weather:
-        """The record up to today."""
-        return self.running.weather
 
     @property
     def irrigated(self) -> bool | None:

@@ -35,7 +35,6 @@ from windowcast.programme.season_today import season_today
 from windowcast.programme.workable_days import day_scores, fewest_workable, open_days, workable
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
-from windowcast.windows.covers import RunningSeason
 from windowcast.windows.decision_model import Decided
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import Judge
@@ -45,8 +44,9 @@ from windowcast.windows.opening import Opening
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.residual import ResidualActive
 from windowcast.windows.resisted import Against, against_of, covers_working
+from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.score import BoolArray
-from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
+from windowcast.windows.season_axis import SEASON_DAYS
 from windowcast.windows.trace import cited
 
 DAYS = 10  # judged by the hour when deciding now or waiting
@@ -64,8 +64,8 @@ def season_plan(
     members: Members,
     *,
     weather: Weather,
+    running: RunningSeason | None = None,
     barriers: Sequence[ResidualActive] = (),
-    mixture: ActiveNeeds | None = None,
     looks: Sequence[CanopyLook] = (),
     jobs: Mapping[PurposeName, Job | None] = NO_JOBS,
     decided: Mapping[PurposeName, Decided] = NOT_DECIDED,
@@ -81,10 +81,10 @@ def season_plan(
     past, ahead
         State of the site up to yesterday, and from today on for each member. The days ahead should
         reach two months beyond the season's end, so that barriers of spring are seen out.
+    running
+        The season of the same answer, where that was worked out.
     barriers
         Materials whose cover is told for a barrier; a usual one where there is none.
-    mixture
-        What the actives to be used need; None for what is usual for each purpose.
     looks
         Dated looks into the canopy.
     jobs
@@ -102,15 +102,12 @@ def season_plan(
     """
     southern = site.place.southern
     ctx = hour_context(site, ahead, members, weather=weather, now=now, tables=tables)
-    running = RunningSeason.of(site, weather, members, past=past, ahead=ahead, tables=tables)
+    running = running or RunningSeason.of(
+        site, past, ahead, members, daily=weather.daily, tables=tables
+    )
     axis = running.axis
     work = _Work(
-        site,
-        past,
-        ahead,
-        members,
         running,
-        axis,
         ctx,
         Judge(ctx, past, tuple(looks)),
         resistance,
@@ -118,7 +115,7 @@ def season_plan(
     )
     dates = key_dates(axis, southern=southern)
     purposes = [
-        _with_job(work.purpose(purpose_of(name, tables), mixture, barriers), jobs.get(name))
+        _with_job(work.purpose(purpose_of(name, tables), barriers), jobs.get(name))
         for name in PURPOSES
     ]
     seasons = sum(1 for _ in axis.past_seasons(southern=southern))
@@ -184,24 +181,16 @@ def _assumptions(site: Site, members: Members, seasons: int) -> tuple[Phrase, ..
 class _Work:
     """What all purposes of one plan share."""
 
-    site: Site
-    past: SiteState
-    ahead: SiteState
-    members: Members
     running: RunningSeason
-    axis: SeasonAxis
     ctx: HourContext
     judge: Judge
     resistance: Resistances
     decided: Mapping[PurposeName, Decided]
 
-    def purpose(
-        self, purpose: Purpose, mixture: ActiveNeeds | None, barriers: Sequence[ResidualActive]
-    ) -> PurposePlan:
+    def purpose(self, purpose: Purpose, barriers: Sequence[ResidualActive]) -> PurposePlan:
         """One purpose's part of the plan."""
-        needs = mixture if mixture is not None and purpose.serves(mixture) else purpose.generic
-        rule, axis = purpose.rule, self.axis
-        when = Opening.of(purpose, needs, self.site, axis)
+        rule, axis, needs = purpose.rule, self.running.axis, purpose.generic
+        when = self.running.opening(purpose, needs)
         coming, own = when.score[:, axis.gone :], axis.number < SEASON_DAYS
         opened, closed = when.opened, when.closed
         status = self._status(when)
@@ -212,7 +201,11 @@ class _Work:
         over = closed is not None or status == "over"
         closes = None if over else when.closes
         daily = day_scores(
-            self.members.daily, purpose, needs, site=self.site, frozen=self.ahead.soil_frozen
+            self.running.members.daily,
+            purpose,
+            needs,
+            site=self.ctx.site,
+            frozen=self.ctx.ahead.soil_frozen,
         )[1:]
         timing = np.where(own[axis.gone :], coming, 0.0)
         turf = self._turf(needs, timing >= rule.season)
@@ -228,15 +221,15 @@ class _Work:
             normal_opens=when.normal_opens(axis.start),
             normal_closes=when.normal_closes(axis.start),
             years=tuple(
-                (season_name(s, self.site.place.southern), self._date(s, a), self._date(s, b))
+                (season_name(s, self.ctx.site.place.southern), self._date(s, a), self._date(s, b))
                 for s, a, b in when.past_years
             ),
             weeks=self._weeks(daily, coming >= rule.season) if status != "over" else (),
             fewest=fewest_workable(
                 daily,
                 (timing >= rule.season).mean(axis=0) >= 0.5,
-                self.ahead.dates,
-                open_days(self.ahead.dates.astype("datetime64[D]"), self.site, rule),
+                self.ctx.ahead.dates,
+                open_days(self.ctx.ahead.dates.astype("datetime64[D]"), self.ctx.site, rule),
                 rule,
             ),
             covers=covers_working(purpose, needs, self.running, barriers, self._against(purpose)),
@@ -261,8 +254,8 @@ class _Work:
             return ()
         answers = turf_answers(
             needs,
-            ground_of(self.site),
-            TurfDays.of(self.ahead, self.judge.looks),
+            ground_of(self.ctx.site),
+            TurfDays.of(self.ctx.ahead, self.judge.looks),
             self.ctx.tables,
             count=int(days[-1]) + 1,
         )
@@ -271,7 +264,7 @@ class _Work:
     # --- when ----------------------------------------------------------------------------------
 
     def _status(self, when: Opening) -> Status:
-        gone, first = self.axis.gone, when.first
+        gone, first = self.running.axis.gone, when.first
         coming = when.is_open[:, gone:]
         may_open = (coming | when.unknown[:, gone:]).any(axis=1).mean()
         begun = when.opened is not None or (first < gone).mean() > 0.5
@@ -292,10 +285,10 @@ class _Work:
     def _weeks(self, daily: FloatArray, in_season: BoolArray) -> tuple[Week, ...]:
         """Workable days of each coming week in which the purpose may be open."""
         can = workable(daily, self.ctx.rule)
-        dates = self.ahead.dates.astype("datetime64[D]")
+        dates = self.ctx.ahead.dates.astype("datetime64[D]")
         monday = dates - ((dates.astype(np.int64) + 3) % 7).astype("timedelta64[D]")
-        allowed = open_days(dates, self.site, self.ctx.rule)
-        own = (dates - np.datetime64(self.axis.start)).astype(int) < SEASON_DAYS
+        allowed = open_days(dates, self.ctx.site, self.ctx.rule)
+        own = (dates - np.datetime64(self.running.axis.start)).astype(int) < SEASON_DAYS
         weeks = []
         for start in np.unique(monday[own]):
             here = (monday == start) & own
@@ -329,17 +322,17 @@ class _Work:
             purpose,
             offers,
             later,
-            self.members,
-            today=self.running.weather.today,
+            self.running.members,
+            today=self.running.today,
             closes=closes.median if closes else None,
             decided=self.decided.get(purpose.name),
         )
         return with_control(made, purpose, self._ahead_of(needs))
 
     def _ahead_of(self, needs: ActiveNeeds) -> ControlAhead:
-        tanks = tanks_of(needs, self.site)
+        tanks = tanks_of(needs, self.ctx.site)
         efficacy = self.ctx.tables["efficacy"]
-        return ControlAhead(tanks, self.ahead, self.members, efficacy, self.resistance)
+        return ControlAhead(tanks, self.ctx.ahead, self.running.members, efficacy, self.resistance)
 
     def _delay_cost(self, purpose: Purpose, status: Status) -> Phrase:
         """What two weeks cost from now on, from the state's distribution."""
@@ -349,10 +342,10 @@ class _Work:
             return say("delay.cannot_tell")
         if status != "open":
             return say("delay.not_open")
-        days = [self.axis.gone, self.axis.gone + DELAY_DAYS]
+        days = [self.running.axis.gone, self.running.axis.gone + DELAY_DAYS]
         lines = []
-        for weed in self.axis.state.weeds_of(purpose.weeds):
-            if days[1] >= len(self.axis.dates) or np.isnan(weed.share[:, days]).any():
+        for weed in self.running.axis.state.weeds_of(purpose.weeds):
+            if days[1] >= len(self.running.axis.dates) or np.isnan(weed.share[:, days]).any():
                 continue
             rise = Share(float(np.mean(np.diff(weed.share[:, days]))))
             named = say(f"weed.{weed.weed}")

@@ -190,7 +190,7 @@ class PastSeason:
         limit = scores.limiting(block)
         return Scored(
             purpose=name,
-            block=_span(context, block),
+            block=context.span(block),
             score=None if np.isnan(total) else round(100 * float(total), 1),
             verdict=rule.verdict(float(total)),
             judged=judged,
@@ -396,15 +396,5 @@ def _season_windows(
         block = best_block(season[hours], usable, rule, offset=hours.start)
         if block is not None:
             score = round(100 * float(season[block.hours].mean()), 1)
-            found[day] = SeasonWindow(*_span(context, block), score)
+            found[day] = SeasonWindow(*context.span(block), score)
     return found
-
-
-def _span(context: HourContext, block: Block) -> tuple[dt.datetime, dt.datetime]:
-    hours = context.times[context.lead :].astype(np.int64)
-    zone = context.site.zone
-    first, last = int(hours[block.start]), int(hours[block.stop - 1])
-    return (
-        dt.datetime.fromtimestamp(3600 * first, zone),
-        dt.datetime.fromtimestamp(3600 * (last + 1), zone),
-    )

@@ -25,7 +25,6 @@ from windowcast.report.series import (
     season_dates,
 )
 from windowcast.season.model import Emergence
-from windowcast.windows.covers import axis_of
 from windowcast.windows.loss import Loss, loss_rate
 from windowcast.windows.model import Job
 from windowcast.windows.odds import DateRange
@@ -93,7 +92,7 @@ def season_numbers(answer: Answer) -> SeasonNumbers:
     """The season that the answer's day lies in."""
     dates = season_dates(answer)
     past, ahead = answer.past, answer.ahead
-    axis = axis_of(answer.site, past, ahead, answer.members, answer.tables)
+    axis = answer.running.axis
     turf = axis.state.turf
     low, high, years = past_band(dates, past.dates, past.soil_5cm_c)
     return SeasonNumbers(

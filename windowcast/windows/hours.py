@@ -24,7 +24,7 @@ from windowcast.physics import humidity
 from windowcast.physics.sun import solar_elevation_deg
 from windowcast.season.model import SiteState
 from windowcast.weather.told_rain import told_rain_mm
-from windowcast.windows.score import Rule
+from windowcast.windows.score import Block, Rule
 
 LEAD_H = 24
 _CARRIED = ("temp_c", "dewpoint_c", "rh_pct", "wind_m_s", "gust_m_s", "precip_mm", "cloud_fraction")
@@ -160,6 +160,13 @@ class HourContext:
         height = solar_elevation_deg(self.site.latitude, self.site.longitude, edges)
         result: FloatArray = np.minimum(height[:-1], height[1:])
         return result
+
+    def span(self, block: Block) -> tuple[dt.datetime, dt.datetime]:
+        """Start and end of a block of hours from today on, on the site's clock."""
+        hours = self.times[self.lead :].astype(np.int64)
+        start = dt.datetime.fromtimestamp(3600 * int(hours[block.start]), self.site.zone)
+        end = 3600 * (int(hours[block.stop - 1]) + 1)
+        return start, dt.datetime.fromtimestamp(end, self.site.zone)
 
     def grade_of(self, start: int, stop: int) -> Phrase:
         """How well the hours ``start:stop`` are known, by their worst important variable."""

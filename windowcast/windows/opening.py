@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -47,6 +47,8 @@ class Opening:
     ----------
     score
         Product of the timing scores on the days of the axis, ``[member, day]``.
+    measured
+        Timing criterion → what is measured, ``[member, day]``.
     """
 
     site: Site
@@ -54,14 +56,15 @@ class Opening:
     purpose: Purpose
     needs: ActiveNeeds
     score: FloatArray
+    measured: Mapping[str, FloatArray] = field(default_factory=dict)
 
     @classmethod
     def of(cls, purpose: Purpose, needs: ActiveNeeds, site: Site, axis: SeasonAxis) -> Opening:
         """Judge a purpose's days over the running season."""
         context = DayContext(site, axis.state, purpose.weeds, tables=axis.tables)
-        score = judged_days(purpose, needs, context)[1]
+        measured, score = judged_days(purpose, needs, context)
         score, _ = np.broadcast_arrays(score, axis.state.soil_5cm_c)
-        return cls(site, axis, purpose, needs, score)
+        return cls(site, axis, purpose, needs, score, measured)
 
     @cached_property
     def is_open(self) -> BoolArray:

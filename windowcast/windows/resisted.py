@@ -8,10 +8,11 @@ from functools import partial
 from windowcast.core.weed_codes import known
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.materials.resistance import Failing, Resistances
-from windowcast.windows.covers import RunningSeason, covers_of
+from windowcast.windows.covers import covers_of
 from windowcast.windows.model import CoverPlan
 from windowcast.windows.purposes import Purpose
 from windowcast.windows.residual import ResidualActive
+from windowcast.windows.running_season import RunningSeason
 
 Against = Callable[[Sequence[str]], Failing | None]
 

@@ -10,15 +10,13 @@ import numpy as np
 
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import season_end
-from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.season.model import SiteState
 from windowcast.windows.days import DayContext
 from windowcast.windows.grade import ScoreCurve
 from windowcast.windows.odds import DateRange
-from windowcast.windows.opening import Opening, judged_days
+from windowcast.windows.opening import judged_days
 from windowcast.windows.purposes import Purpose
-from windowcast.windows.season_axis import SeasonAxis
+from windowcast.windows.running_season import RunningSeason
 
 
 @dataclass(frozen=True)
@@ -95,30 +93,20 @@ class Timing:
         return self.closes.median if self.in_season and self.closes else None
 
 
-def timing_of(
-    purpose: Purpose,
-    needs: ActiveNeeds,
-    *,
-    axis: SeasonAxis,
-    site: Site,
-    past: SiteState,
-    ahead: SiteState,
-    days: int,
-) -> Timing:
+def timing_of(purpose: Purpose, needs: ActiveNeeds, *, running: RunningSeason, days: int) -> Timing:
     """Judge a purpose's timing from today on.
 
     Parameters
     ----------
-    axis
-        The season that today lies in.
     days
         Days from today that are ranked: in season means that one of them may be.
     """
-    rule = purpose.rule
-    context = DayContext(site, ahead, purpose.weeds, past, tables=axis.tables)
+    rule, today = purpose.rule, running.today
+    context = DayContext(
+        running.site, running.ahead, purpose.weeds, running.past, tables=running.tables
+    )
     measured, score = judged_days(purpose, needs, context)
-    when = Opening.of(purpose, needs, site, axis)
-    today = _date(ahead.dates[0])
+    when = running.opening(purpose, needs)
     soon = score[0, :days]
     in_season = bool(((soon >= rule.season) | np.isnan(soon)).any())
     opened = when.opened
@@ -129,7 +117,7 @@ def timing_of(
         grades=purpose.grades(needs),
         measured=measured,
         in_season=in_season,
-        season_end=season_end(today, southern=site.place.southern),
+        season_end=season_end(today, southern=running.site.place.southern),
         opened=opened,
         closed=closed,
         closed_sure=closed is None or when.last_open() is not None,
@@ -137,8 +125,3 @@ def timing_of(
         closes=when.closes,
         usual=when.usual,
     )
-
-
-def _date(date: np.datetime64) -> dt.date:
-    result: dt.date = date.astype("datetime64[D]").astype(object)
-    return result

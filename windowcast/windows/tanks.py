@@ -1,0 +1,173 @@
+"""With what in a window: the actives at hand, those that may go into the tank, and their effect."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from windowcast.core.phrase import NOTHING, Phrase, joined, say
+from windowcast.limits.model import refused, spans
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.materials.resistance import Resistances
+from windowcast.materials.rotation import Use, spent_groups
+from windowcast.materials.spectrum import reach
+from windowcast.windows import advice
+from windowcast.windows.choices import Candidate, choices, expected, weed_names
+from windowcast.windows.covers import controlled_on
+from windowcast.windows.day_windows import DayWindows
+from windowcast.windows.decision import order_key
+from windowcast.windows.decision_model import Effect
+from windowcast.windows.model import Choice, StockFit, Verdict, Window
+from windowcast.windows.purposes import Purpose
+from windowcast.windows.reasons import because
+from windowcast.windows.residual import ResidualActive
+from windowcast.windows.resisted import Against, against_of
+from windowcast.windows.running_season import RunningSeason
+from windowcast.windows.trials import Met
+
+
+@dataclass(frozen=True)
+class Tanks:
+    """What may go into the tank; the attributes are explained in `windowcast.windows.rank.rank`."""
+
+    windows: DayWindows
+    running: RunningSeason
+    barriers: tuple[ResidualActive, ...]
+    candidates: tuple[Candidate, ...]
+    uses: tuple[Use, ...]
+    resistance: Resistances
+
+    def by_effect(
+        self, purpose: Purpose, mixture: ActiveNeeds | None, windows: tuple[Window, ...]
+    ) -> tuple[tuple[Window, ...], tuple[Choice, ...]]:
+        """Windows by what the tank is expected to do in them, and the choices for the best.
+
+        The tank is the one asked for, or the first choice for the window. Where no source tells of
+        each window, the order stays that of the hours alone.
+        """
+        choices_of = {window.start: self._choices(purpose, window) for window in windows}
+        tanks = [self._tank(mixture, choices_of[window.start]) for window in windows]
+        effects = [self._expected(purpose, t, w) for t, w in zip(tanks, windows, strict=True)]
+        if windows and all(effects):
+            known = (replace(w, effect=e) for w, e in zip(windows, effects, strict=True))
+            windows = tuple(sorted(known, key=order_key))
+        return windows, choices_of[windows[0].start] if windows else ()
+
+    def _tank(self, mixture: ActiveNeeds | None, chosen: Sequence[Choice]) -> Candidate | None:
+        """What goes into the tank, as far as it is known."""
+        if mixture is not None:
+            return Candidate(mixture, next(iter(self.barriers), None)) if mixture.names else None
+        first = chosen[0].actives if chosen else None
+        return next((one for one in self.candidates if one.needs.names == first), None)
+
+    def _expected(self, purpose: Purpose, tank: Candidate | None, window: Window) -> Effect | None:
+        """What a tank is expected to do in a window; None where no source tells."""
+        if tank is None:
+            return None
+        controlled = self._controlled(purpose, window.date, [tank])
+        return expected(tank, purpose, controlled, self._met(purpose, window))
+
+    def _choices(self, purpose: Purpose, window: Window) -> tuple[Choice, ...]:
+        """With what, in a window."""
+        if not self.candidates:
+            return ()
+        return choices(
+            self.windows.judge,
+            purpose,
+            self.candidates,
+            self.windows.block_of(window),
+            codes=self.codes(purpose),
+            timed_by=[weed.weed for weed in self.windows.ctx.ahead.weeds_of(purpose.weeds)],
+            day=(window.date - self.running.today).days,
+            spent=self._groups_spent(purpose) if self.uses else None,
+            against=self.against(purpose),
+            controlled=self._controlled(purpose, window.date, self.candidates),
+            met=self._met(purpose, window),
+        )
+
+    def _controlled(
+        self, purpose: Purpose, date: dt.date, tanks: Sequence[Candidate]
+    ) -> dict[str, tuple[float, float, float]]:
+        residuals = [tank.residual for tank in tanks if tank.residual is not None]
+        return controlled_on(date, purpose, self.running, residuals)
+
+    def _met(self, purpose: Purpose, window: Window) -> Met:
+        """What an application in a window meets."""
+        hours = self.windows.block_of(window).hours
+        air_c = float(self.windows.ctx.temp_c[0, self.windows.ctx.lead :][hours].mean())
+        day = (window.date - self.running.today).days
+        efficacy = self.windows.ctx.tables["efficacy"]
+        return Met.on(
+            *(day, purpose, self.windows.ctx.ahead),
+            air_c=air_c,
+            efficacy=efficacy,
+            resistance=self.resistance,
+        )
+
+    def stock_fit(self, purpose: Purpose, needs: ActiveNeeds) -> StockFit:
+        """How one active at hand would do."""
+        name = " + ".join(needs.names)
+        if not purpose.serves(needs):
+            return StockFit(name, "unfit", None, None, None, advice.acts_only(needs))
+        codes = tuple(weed.weed for weed in self.windows.ctx.ahead.weeds_of(purpose.weeds))
+        reached = reach(needs.actives, codes, pre=purpose.barrier)
+        if not reached.controls:
+            known = not reached.unknown
+            weeds = weed_names(codes)
+            said = say("stock.misses" if known else "stock.reach_unknown", weeds=weeds)
+            return StockFit(name, "unfit" if known else "cannot tell", None, None, None, said)
+        turf = spans(self.windows.judge.turf(needs)[: self.windows.days])
+        if refused(turf):
+            verdict: Verdict = "unfit" if turf[0].answer == "no" else "cannot tell"
+            return StockFit(name, verdict, None, None, None, turf[0].reason)
+        failing = self.against(purpose)(needs.names)
+        if failing is not None and failing.standing == "resistant":
+            return StockFit(name, "unfit", None, None, None, failing.text)
+        scores = self.windows.judge.scores(purpose, needs)
+        found = self.windows.ordered(purpose, needs, scores)
+        if not found:
+            return StockFit(name, "unfit", None, None, None, say("stock.no_hours"))
+        best = found[0]
+        limit = best.limiting
+        reason = because(limit.label, limit.reason) if limit else say("stock.nothing")
+        if best.verdict == "cannot tell" and needs.unknown:
+            reason = say("stock.unknown", what=joined(*needs.unknown, join="clauses"))
+        verdict, spent = best.verdict, self._spent(purpose, needs)
+        if spent:
+            verdict = "marginal" if verdict == "fit" else verdict
+            reason = say("stock.reasons", of=joined(spent, reason, join="clauses"))
+            reason = reason if limit else spent
+        if failing is not None:
+            verdict = "marginal" if verdict == "fit" else verdict
+            reason = say("stock.reasons", of=joined(failing.text, reason, join="clauses"))
+        return StockFit(name, verdict, best.start, best.end, best.score, reason)
+
+    def _spent(self, purpose: Purpose, needs: ActiveNeeds) -> Phrase:
+        """That all of an active's groups were used for the purpose lately; nothing when not."""
+        used = self._groups_spent(purpose)
+        if not needs.groups or not set(needs.groups) <= set(used):
+            return NOTHING
+        return say("stock.reasons", of=joined(*(_used(g, used[g]) for g in needs.groups)))
+
+    def _groups_spent(self, purpose: Purpose) -> dict[int, str]:
+        southern = self.windows.ctx.site.place.southern
+        return spent_groups(self.uses, purpose.name, self.running.today, southern=southern)
+
+    def against(self, purpose: Purpose) -> Against:
+        """What speaks against a tank on the weeds of a purpose, here."""
+        return against_of(self.resistance, purpose)
+
+    def codes(self, purpose: Purpose) -> tuple[str, ...]:
+        """EPPO codes of the watched weeds of a purpose's season."""
+        return tuple(weed.weed for weed in self.windows.ctx.ahead.watched(purpose.weeds))
+
+    def misses_all(self, purpose: Purpose, needs: ActiveNeeds) -> bool:
+        """Whether actives that were chosen are known to do nothing to a purpose's weeds."""
+        codes = self.codes(purpose)
+        found = reach(needs.actives, codes, pre=purpose.barrier)
+        return bool(needs.actives) and found.misses == codes
+
+
+def _used(group: int, when: str) -> Phrase:
+    return say("stock.used_this" if when == "this season" else "stock.used_last", group=group)
