@@ -12,14 +12,8 @@ from spoken import render
 from windowcast.core import values
 from windowcast.core.errors import InputError
 from windowcast.core.turf import Species
-from windowcast.materials.actives import (
-    MOVEMENTS,
-    TIMINGS,
-    TURF_STATES,
-    UPTAKES,
-    load_actives,
-    species_key,
-)
+from windowcast.materials.actives import load_actives
+from windowcast.materials.label_values import MOVEMENTS, TIMINGS, TURF_STATES, UPTAKES, species_key
 from windowcast.materials.needs import needs_of
 
 # The classification of 2020 (HRAC, WSSA), typed here apart from the table: by group, and 0 for what

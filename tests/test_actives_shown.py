@@ -15,7 +15,8 @@ from windowcast.cli import cli
 from windowcast.cli.output import voice_in
 from windowcast.core.errors import InputError
 from windowcast.core.turf import Species
-from windowcast.materials.actives import TURF_STATES, load_actives, species_key
+from windowcast.materials.actives import load_actives
+from windowcast.materials.label_values import TURF_STATES, species_key
 from windowcast.report.active_facts import active_said, chosen, controlled, unknown
 
 ACTIVES = load_actives()

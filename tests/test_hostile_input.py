@@ -20,7 +20,7 @@ from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import DEBUG, InputError
 from windowcast.core.given_files import read_text
 from windowcast.core.site import load_site
-from windowcast.materials.actives import read_toml
+from windowcast.materials.label_values import read_toml
 from windowcast.records.import_export import read_changes
 from windowcast.records.model import FieldNote
 from windowcast.records.store import SeasonLog

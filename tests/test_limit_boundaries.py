@@ -16,7 +16,8 @@ from windowcast.limits.ground import Ground
 from windowcast.limits.model import Limit
 from windowcast.limits.rules import limits_on, new_turf, overseeding, permits
 from windowcast.limits.treatment import Treatment, treatments_of
-from windowcast.materials.actives import NEVER, load_actives, species_key
+from windowcast.materials.actives import load_actives
+from windowcast.materials.label_values import NEVER, species_key
 from windowcast.materials.needs import needs_of
 
 pytestmark = pytest.mark.usefixtures("limits_said")

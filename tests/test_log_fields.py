@@ -21,9 +21,10 @@ from windowcast.core.errors import InputError
 from windowcast.records import kinds
 from windowcast.records.command_words import plain_from
 from windowcast.records.entered_quantities import ENTERED
+from windowcast.records.entry_checks import from_plain, to_plain
 from windowcast.records.fields import LogField
 from windowcast.records.import_export import COLUMNS, read_changes, to_csv
-from windowcast.records.model import KINDS, Entry, fields_of, from_plain, to_plain
+from windowcast.records.model import KINDS, Entry, fields_of
 from windowcast.records.store import SeasonLog
 from windowcast.report.catalogue import Voice
 from windowcast.report.measures import MEASURES

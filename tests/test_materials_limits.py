@@ -15,6 +15,8 @@ from windowcast.core.quantity import Rate, parse, parse_rate
 from windowcast.core.values import PACKAGED
 from windowcast.materials.actives import Active, load_actives
 from windowcast.materials.needs import needs_of
+from windowcast.materials.nozzle import nozzle_check
+from windowcast.materials.product import Product
 from windowcast.materials.rates import (
     Concentration,
     active_kg_ha,
@@ -32,15 +34,7 @@ from windowcast.materials.rotation import (
     suspect_resistance,
     use_of,
 )
-from windowcast.materials.tank import (
-    MOST_LOADS,
-    Product,
-    TankSheet,
-    droplet_class,
-    load_volumes,
-    nozzle_check,
-    tank_sheet,
-)
+from windowcast.materials.tank import MOST_LOADS, TankSheet, droplet_class, load_volumes, tank_sheet
 
 ACTIVES = load_actives()
 TANK = PACKAGED["tank"]

@@ -17,8 +17,9 @@ from windowcast.core.site import Site, site_from
 from windowcast.core.spreadsheet_cells import as_text, as_written
 from windowcast.materials.actives import load_actives
 from windowcast.materials.price import parse_price
+from windowcast.records.entry_checks import from_plain
 from windowcast.records.import_export import read_changes, to_csv
-from windowcast.records.model import FieldNote, from_plain
+from windowcast.records.model import FieldNote
 from windowcast.records.resistance import resistance_of
 from windowcast.records.store import SeasonLog
 

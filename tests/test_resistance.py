@@ -29,7 +29,8 @@ from windowcast.materials.resistance import (
 )
 from windowcast.programme.answer import Answer
 from windowcast.records.areas import pieces
-from windowcast.records.model import FieldNote, Material, ResistanceTest, from_plain
+from windowcast.records.entry_checks import from_plain
+from windowcast.records.model import FieldNote, Material, ResistanceTest
 from windowcast.records.observations import Logged
 from windowcast.records.resistance import classed, group_of, resistance_of
 from windowcast.records.store import SeasonLog

@@ -22,15 +22,8 @@ from windowcast.cli import cli, main
 from windowcast.core.record import Grade, Record, Weather
 from windowcast.core.site import Site
 from windowcast.materials.actives import load_actives
-from windowcast.records.model import (
-    Application,
-    CoverReading,
-    Entry,
-    FieldNote,
-    Material,
-    Rating,
-    to_plain,
-)
+from windowcast.records.entry_checks import to_plain
+from windowcast.records.model import Application, CoverReading, Entry, FieldNote, Material, Rating
 from windowcast.records.observations import applied_kg_ha, uses_in
 from windowcast.records.review import Review, review, review_log
 from windowcast.records.reviewed import ReviewedApplication

@@ -13,7 +13,8 @@ import windowcast
 from windowcast.core.errors import InputError
 from windowcast.core.values import STATUSES
 from windowcast.core.weed_codes import known
-from windowcast.materials.actives import ACTIONS, KINDS, Active, load_actives
+from windowcast.materials.actives import Active, load_actives
+from windowcast.materials.label_values import ACTIONS, KINDS
 from windowcast.materials.needs import needs_of
 from windowcast.materials.spectrum import action, does_nothing, reach
 from windowcast.records.model import Material

@@ -24,6 +24,7 @@ from spoken import METRIC, US
 
 from windowcast.core.errors import InputError
 from windowcast.records import import_export, store_schema
+from windowcast.records.entry_checks import check_dates, from_plain, to_plain
 from windowcast.records.model import (
     MOST,
     Application,
@@ -34,9 +35,6 @@ from windowcast.records.model import (
     Rating,
     ScoutingCount,
     SoilReading,
-    check_dates,
-    from_plain,
-    to_plain,
 )
 from windowcast.records.store import SeasonLog
 from windowcast.report.log_entries import entry_text

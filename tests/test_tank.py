@@ -21,16 +21,16 @@ from windowcast.core.phrase import NOTHING
 from windowcast.core.quantity import parse, parse_rate
 from windowcast.core.values import PACKAGED
 from windowcast.materials.actives import load_actives
+from windowcast.materials.nozzle import nozzle_check
+from windowcast.materials.product import Product
 from windowcast.materials.products import load_products
 from windowcast.materials.rates import parse_concentration
 from windowcast.materials.tank import (
     MOST_LOADS,
-    Product,
     TankSheet,
     droplet_class,
     load_volumes,
     mixing_order,
-    nozzle_check,
     tank_sheet,
 )
 from windowcast.report.both_units import value_text

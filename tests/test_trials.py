@@ -16,7 +16,8 @@ from scipy import stats
 from spoken import METRIC, render
 
 from windowcast.core.errors import InputError
-from windowcast.records.model import Rating, checked
+from windowcast.records.entry_checks import checked
+from windowcast.records.model import Rating
 from windowcast.records.percent_control import abbott_pct, control, fieller, henderson_tilton_pct
 from windowcast.records.trial_analysis import Analysis, Difference, _letters, analyse
 from windowcast.records.trials import trial_results

@@ -16,8 +16,8 @@ from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Record
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.materials.actives import load_actives
+from windowcast.materials.nozzle import nozzle_check
 from windowcast.materials.rotation import Use, plan_flags
-from windowcast.materials.tank import nozzle_check
 from windowcast.programme.answer import answer
 from windowcast.programme.season_plan import season_plan
 from windowcast.season.leaf import worlds

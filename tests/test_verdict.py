@@ -23,6 +23,7 @@ from windowcast.core.values import PACKAGED
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.records.causes import Cause, causes_of
+from windowcast.records.entry_checks import checked
 from windowcast.records.evidence import Evidence, _ran_out
 from windowcast.records.ledger import Ledger
 from windowcast.records.looks import Look, Lookbook, SeenAfter, places_of
@@ -34,7 +35,6 @@ from windowcast.records.model import (
     Material,
     Rating,
     ScoutingCount,
-    checked,
 )
 from windowcast.records.past_windows import PastSeason, block_of, season_context, with_entered
 from windowcast.records.review import Review, review_log

@@ -14,7 +14,8 @@ from web_fixtures import client, make_site, proof, send
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.site import load_site
 from windowcast.core.turf import Sensitive
-from windowcast.records.model import SoilReading, to_plain
+from windowcast.records.entry_checks import to_plain
+from windowcast.records.model import SoilReading
 from windowcast.records.store import SeasonLog
 from windowcast.web import places
 from windowcast.web.sites import SAMPLE_SLUG, KnownSite, SiteBook, slug_of

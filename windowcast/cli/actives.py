@@ -84,7 +84,7 @@ def command(
 def _grass(text: str) -> str:
     """A species as the site file writes it."""
     from windowcast.core.turf import Species
-    from windowcast.materials.actives import species_key
+    from windowcast.materials.label_values import species_key
 
     names = {species_key(s): str(s) for s in Species} | {
         species_key(str(s)): str(s) for s in Species

@@ -82,8 +82,8 @@ def compared(
     """The comparison for each piece of the site's ground, by its log and materials."""
     import datetime as dt
 
-    from windowcast.cli.log import say_left_out
     from windowcast.cli.output import voice_in
+    from windowcast.cli.site_log import say_left_out
     from windowcast.records.grounds_ahead import grounds_ahead
     from windowcast.records.observations import Logged
     from windowcast.records.store import SeasonLog

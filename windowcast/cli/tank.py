@@ -150,7 +150,7 @@ def nozzle(carrier: str, speed: str, spacing: str, flow: str | None) -> None:
     """What each nozzle must give, and how far the caught flow is off."""
     from windowcast.cli.output import voice_in
     from windowcast.core.quantity import parse, parse_carrier
-    from windowcast.materials.tank import nozzle_check
+    from windowcast.materials.nozzle import nozzle_check
     from windowcast.report.tank_sheet import nozzle_lines
 
     check = nozzle_check(

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from windowcast.cli.options import Start
     from windowcast.core.site import Site
     from windowcast.records.model import Application
-    from windowcast.records.store import Stored
+    from windowcast.records.stored import Stored
     from windowcast.records.tank_job import TankJob
     from windowcast.report.catalogue import Voice
     from windowcast.report.crew_sheet import CrewSheet
@@ -221,7 +221,7 @@ def _date(text: str | None, site: Site | None) -> dt.date:
 
 def _log(start: Start, job: TankJob, done: Any) -> tuple[Stored[Any], str]:
     """Store the spray record; it as stored, and where its weather was filled in from."""
-    from windowcast.cli.log import SiteLog, with_weather
+    from windowcast.cli.site_log import SiteLog, with_weather
     from windowcast.records.model import Application
     from windowcast.records.tank_job import application_of
 

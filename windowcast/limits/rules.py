@@ -16,7 +16,7 @@ from windowcast.core.values import Table, Value
 from windowcast.limits.ground import Ground, nth_of
 from windowcast.limits.model import Limit, Permission
 from windowcast.limits.treatment import Treatment
-from windowcast.materials.actives import NEVER, species_key
+from windowcast.materials.label_values import NEVER, species_key
 
 MEMORY = "from memory"
 YOUR_LABEL = "label guidance"

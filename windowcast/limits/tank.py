@@ -10,9 +10,10 @@ from windowcast.core.site import Site
 from windowcast.limits.answer import ground_limits
 from windowcast.limits.ground import ground_of
 from windowcast.limits.model import Limit
-from windowcast.materials.actives import Actives, Formulation, species_key
+from windowcast.materials.actives import Actives, Formulation
+from windowcast.materials.label_values import species_key
 from windowcast.materials.needs import needs_of
-from windowcast.materials.tank import Product
+from windowcast.materials.product import Product
 
 GRANULES = frozenset({"G", "GR", "GG", "FG", "MG"})  # CropLife codes of granules
 

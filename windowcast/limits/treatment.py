@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 
 from windowcast.core.phrase import Name, Phrase, say
 from windowcast.core.values import Table, Value
-from windowcast.materials.actives import Active, Formulation, species_key
+from windowcast.materials.actives import Active, Formulation
+from windowcast.materials.label_values import species_key
 from windowcast.materials.needs import ActiveNeeds
 
 

@@ -20,7 +20,7 @@ from windowcast.core.values import Table, Value
 from windowcast.limits.model import STATE, Limit, Permission
 from windowcast.limits.rules import ON_LABEL, cited, permits
 from windowcast.limits.treatment import Treatment
-from windowcast.materials.actives import species_key
+from windowcast.materials.label_values import species_key
 from windowcast.season.model import SiteState, TurfPhase
 from windowcast.season.sightings import CanopyLook
 

@@ -8,13 +8,8 @@ from math import nan
 
 from windowcast.core.phrase import Name, Phrase, Value, names, say
 from windowcast.core.values import Value as Science
-from windowcast.materials.actives import (
-    TURF_STATES,
-    Active,
-    Formulation,
-    groups_of,
-    species_key,
-)
+from windowcast.materials.actives import Active, Formulation, groups_of
+from windowcast.materials.label_values import TURF_STATES, species_key
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,8 @@ from windowcast.core.phrase import Name, Phrase, Value, joined, say
 from windowcast.core.places import same_place
 from windowcast.core.season_calendar import season_name
 from windowcast.core.values import PACKAGED, Tables
-from windowcast.materials.actives import TURF_STATES, Active, groups_of
+from windowcast.materials.actives import Active, groups_of
+from windowcast.materials.label_values import TURF_STATES
 
 POST_PURPOSES = ("post-early", "dormant")
 

@@ -12,69 +12,13 @@ from typing import Literal
 
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, Value, say
-from windowcast.core.quantity import Rate, write
+from windowcast.core.quantity import write
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.materials.actives import Active
-from windowcast.materials.price import Price
-from windowcast.materials.rates import Concentration, active_kg_ha
+from windowcast.materials.nozzle import NozzleCheck
+from windowcast.materials.product import Product
 
 MOST_LOADS = 1000  # more is a slip of the pen
-_ADJUVANTS = ("NIS", "OIL", "DRIFT", "WATER CONDITIONER")
-
-
-@dataclass(frozen=True, slots=True)
-class Product:
-    """One thing that goes into the tank.
-
-    Attributes
-    ----------
-    name
-        In the user's own words.
-    rate
-        Of product, per area. An adjuvant may instead have `share_of_volume` (0.0025 = 0.25 % v/v).
-    formulation
-        CropLife code ("SC", "WG", …), "NIS", "OIL", "DRIFT" or "WATER CONDITIONER"; "" unknown.
-    active, concentration
-        To count the active ingredient; both or neither.
-    max_year_kg_ha
-        The label's yearly maximum of active ingredient, entered by the user.
-    registration, restricted
-        From the label, for the record; "" and None where nobody said.
-    price
-        None where nobody said.
-    written
-        Its values as they were written, by key of the materials file.
-    """
-
-    name: str
-    rate: Rate | None = None
-    share_of_volume: float | None = None
-    formulation: str = ""
-    active: str = ""
-    concentration: Concentration | None = None
-    max_year_kg_ha: float | None = None
-    registration: str = ""
-    restricted: bool | None = None
-    price: Price | None = None
-    written: tuple[tuple[str, str], ...] = ()
-
-    @property
-    def rate_text(self) -> str:
-        """The rate, or the share of the volume, as it was written."""
-        said = dict(self.written)
-        return said.get("rate", "") or said.get("share", "")
-
-    @property
-    def adjuvant(self) -> bool:
-        """Whether it only helps others along, by its formulation."""
-        return self.formulation.upper() in _ADJUVANTS
-
-    @property
-    def active_kg_ha(self) -> float | None:
-        """Active ingredient per hectare, None for an adjuvant or an unknown concentration."""
-        if self.rate is None or self.concentration is None:
-            return None
-        return active_kg_ha(self.rate, self.concentration)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,22 +37,6 @@ class Load:
     volume_l: float
     area_m2: float
     doses: tuple[Dose, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class NozzleCheck:
-    """What each nozzle must give, and what was caught.
-
-    `error` is the share by which the caught flow is off; `speed_m_s_to_match` the speed at which
-    the caught flow would give the carrier volume.
-    """
-
-    needed_l_min: float
-    caught_l_min: float | None
-    error: float | None
-    within_tolerance: bool | None
-    speed_m_s_to_match: float | None
-    text: Phrase
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,43 +260,6 @@ def droplet_class(members: Sequence[Active], table: Table) -> tuple[str, Phrase]
         status=Name(value.status),
     )
     return str(value.value), source
-
-
-def nozzle_check(
-    carrier_l_ha: float,
-    speed_m_s: float,
-    spacing_m: float,
-    caught_l_min: float | None = None,
-    *,
-    tables: Tables = PACKAGED,
-) -> NozzleCheck:
-    """Flow each nozzle must give, compared with what was caught from it.
-
-    In US units this is gal/min = gal/acre × mph × inches / 5940 (Univ. Florida IFAS WG013), where
-    5940 is exact: 43,560 ft² × 12 in ÷ 88 ft/min.
-    """
-    for name, value in (("carrier", carrier_l_ha), ("speed", speed_m_s), ("spacing", spacing_m)):
-        if not (math.isfinite(value) and value > 0):
-            raise InputError(f"{value:g} is not above zero", field=name)
-    needed = carrier_l_ha / 1e4 * speed_m_s * spacing_m * 60
-    if caught_l_min is None:
-        return NozzleCheck(needed, None, None, None, None, say("nozzle.catch"))
-    if not caught_l_min > 0:
-        raise InputError(f"{caught_l_min:g} is not above zero", field="flow")
-    error = caught_l_min / needed - 1
-    tolerance = tables["tank"].number("nozzle.tolerance")
-    good = abs(error) <= tolerance
-    text = _off(error)
-    if not good:
-        text = say("nozzle.change", off=text, most=Share(tolerance))
-    return NozzleCheck(needed, caught_l_min, error, good, speed_m_s * caught_l_min / needed, text)
-
-
-def _off(error: float) -> Phrase:
-    """How far a flow is off, as it is written: in whole percent."""
-    if round(100 * abs(error)) == 0:
-        return say("nozzle.right")
-    return say("nozzle.too_much" if error > 0 else "nozzle.too_little", share=Share(abs(error)))
 
 
 def _doses(products: Sequence[Product], volume_l: float, carrier_l_ha: float) -> tuple[Dose, ...]:

@@ -33,7 +33,7 @@ from windowcast.windows.score import Rule
 if TYPE_CHECKING:
     from windowcast.materials.actives import Actives, Formulation
     from windowcast.materials.needs import ActiveNeeds
-    from windowcast.materials.tank import Product
+    from windowcast.materials.product import Product
 
 
 @dataclass(frozen=True)

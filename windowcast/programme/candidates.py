@@ -12,7 +12,7 @@ from windowcast.core.site import Site
 from windowcast.limits.model import Limit
 from windowcast.materials.actives import Active, Actives
 from windowcast.materials.needs import needs_of
-from windowcast.materials.tank import Product
+from windowcast.materials.product import Product
 from windowcast.season.observed import Applied
 from windowcast.windows.choices import Candidate
 from windowcast.windows.model import Allowance

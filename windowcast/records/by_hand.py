@@ -9,23 +9,31 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from os import PathLike, fspath
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
-from windowcast.core.quantity import parse_rate
 from windowcast.records.command_words import materials_from
-from windowcast.records.entered_quantities import ENTERED, is_number
-from windowcast.records.fields import Asked, LogField
+from windowcast.records.fields import LogField
+from windowcast.records.hand_columns import (
+    DATE,
+    KIND_NAMES,
+    TIME,
+    HandColumn,
+    columns_of,
+    fields_named,
+    fits,
+    in_unit,
+    plain_json,
+)
 from windowcast.records.kinds import TITLES
-from windowcast.records.model import KINDS, fields_of
+from windowcast.records.model import KINDS
 from windowcast.records.written_moments import Dates
-from windowcast.sources.column_names import normal, parted
+from windowcast.sources.column_names import normal
 from windowcast.sources.understood import ColumnRead, Understood
 from windowcast.sources.written_dates import Order
 from windowcast.sources.written_numbers import Mark, decimal_mark, number_written
@@ -34,26 +42,6 @@ _DELIMITERS = (",", ";", "\t", "|")
 _MISSING = {"na", "n/a", "nan", "null", "none", "m", "-", "--", "---", "#n/a"}
 _CODES = {"-999", "-9999", "-999.0", "-9999.0"}
 _SEPARATOR_SAID = re.compile(r'"?sep=([,;\t|])"?', re.IGNORECASE)
-_OF_EXPORTS = {"change", "at", "action", "undoes", "entry"}  # a part of them says nothing here
-_KIND_NAMES = {"kind", "kind of entry", "entry kind"}
-# name of a field → other names for it, beside its title and its own name without the unit
-_ALSO: Mapping[str, tuple[str, ...]] = {
-    "where": ("place", "location", "field", "hole", "site"),
-    "notes": ("note", "comment", "comments", "remarks", "remark"),
-    "operator": ("applied by", "sprayed by", "sprayer operator", "applicator name"),
-    "materials": ("material", "tank mix", "products", "actives"),
-    "carrier_l_ha": ("spray volume", "carrier rate", "water volume"),
-    "wind_m_s": ("wind speed",),
-    "temp_c": ("air temp", "temperature", "soil temp"),
-    "rh_pct": ("humidity", "rel humidity"),
-    "wind_from_deg": ("wind direction", "wind dir"),
-    "start": ("start time", "time started", "began"),
-    "end": ("end time", "time ended", "finished", "stop"),
-    "text": ("seen", "observation"),
-    "per_m2": ("plants",),
-    "green_pct": ("green cover",),
-}  # fmt: skip
-_UNITS = {"gpa": "gal/acre", "percent": "%", "pct": "%"}  # beside those of `core.units`
 _OPTION_ORDER = "say which: FILE:dates=mdy or FILE:dates=dmy"
 _OPTION_MARK = "say which: FILE:decimal=comma or FILE:decimal=point"
 
@@ -71,26 +59,6 @@ class LogTableOptions:
     mark: Mark | None = None
     kind: str = ""
     unknown: Literal["refuse", "ignore"] = "refuse"
-
-
-@dataclass(frozen=True, slots=True)
-class _Column:
-    """A column of the table: the field it is for each kind, and the unit its name says."""
-
-    index: int
-    header: str
-    fields: Mapping[str, LogField]
-    unit: str = ""
-
-    @property
-    def exact(self) -> bool:
-        """Whether its name is that of a field, so that a bare number is in the field's unit."""
-        return any(normal(field.name) == normal(self.header) for field in self.fields.values())
-
-    def title(self, kinds: Sequence[str]) -> str:
-        """What it is for the first of the kinds that has it."""
-        field = next((self.fields[kind] for kind in kinds if kind in self.fields), None)
-        return (field or next(iter(self.fields.values()))).asked.title
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +83,9 @@ def read_by_hand(
     delimiter, header, rows = _rows(text, path)
     if not rows:
         raise InputError("has a header but no rows", path=path, remedy="give a file with rows")
-    columns, kind_at, ignored = _columns(header, path, asked)
+    columns, kind_at, ignored = columns_of(
+        header, path, kind=asked.kind, ignore=asked.unknown == "ignore"
+    )
     rows, columns = _without_units_row(rows, columns, kind_at)
     kinds = [_kind(cells, kind_at, number, path, asked) for number, cells in rows]
     dates = Dates.of(
@@ -189,94 +159,19 @@ def _rows(
 def _known(line: str, delimiter: str) -> int:
     """How many columns of a header are known when it is cut in one way."""
     names = next(csv.reader([line], delimiter=delimiter), [])
-    return sum(normal(name) in _KIND_NAMES or bool(_fields_named(name)[0]) for name in names)
-
-
-def _columns(
-    header: Sequence[str], path: str | PathLike[str], asked: LogTableOptions
-) -> tuple[list[_Column], int | None, list[str]]:
-    """The columns that are read, where the kind stands, and the names of those left out."""
-    columns, unknown, kind_at = [], [], None
-    for index, name in enumerate(header):
-        if normal(name) in _KIND_NAMES and kind_at is None:
-            kind_at = index
-            continue
-        if name in _OF_EXPORTS:
-            continue
-        fields, unit = _fields_named(name)
-        if fields:
-            columns.append(_Column(index, name, fields, unit))
-        elif name:
-            unknown.append(name)
-    if kind_at is None and not asked.kind:
-        raise InputError(
-            "has no column 'kind'", path=path, row=1,
-            remedy="compare with the columns of windowcast log export --format csv, or say the"
-            f" kind of all rows: FILE:kind=application (or {', '.join(list(KINDS)[1:])})",
-        )  # fmt: skip
-    if unknown and asked.unknown == "refuse":
-        raise InputError(
-            f"column {unknown[0]!r} is not known", path=path, row=1,
-            remedy="compare with the columns of windowcast log export --format csv, or leave out"
-            f" what is not known{_all_of(unknown)}: FILE:unknown=ignore",
-        )  # fmt: skip
-    return columns, kind_at, unknown
-
-
-def _all_of(unknown: Sequence[str]) -> str:
-    return f" ({', '.join(unknown)})" if len(unknown) > 1 else ""
-
-
-def _fields_named(header: str) -> tuple[dict[str, LogField], str]:
-    """The field a column's name stands for, by kind, and the unit the name says."""
-    exact = {
-        kind: field for kind in KINDS for field in fields_of(kind) if field.name == header.strip()
-    }
-    if exact:
-        return _with_dates(header, exact), ""
-    name, bracket = parted(header)
-    if fields := _NAMES.get(name):
-        return (dict(fields), bracket) if _fits(fields, bracket) else ({}, "")
-    words = name.split()
-    for size in range(len(words) - 1, 0, -1):
-        unit = " ".join(words[size:])
-        fields = _NAMES.get(" ".join(words[:size]))
-        if fields and not bracket and _fits(fields, unit):
-            return dict(fields), unit
-    return {}, ""
-
-
-def _fits(fields: Mapping[str, LogField], unit: str) -> bool:
-    """Whether the unit in a name is one of the field; words on dates and times may be anything."""
-    field = next(iter(fields.values()))
-    if not unit or field.type in {"date", "moment", "time"}:
-        return True
-    try:
-        if field.type == "materials":
-            return parse_rate(f"1 {unit}").kind == "mass"
-        _in_unit("1", unit, field)
-    except InputError:
-        return False
-    return bool(field.asked.measure)
-
-
-def _with_dates(header: str, fields: dict[str, LogField]) -> dict[str, LogField]:
-    """An application may have its date and its time in columns of their own."""
-    if header in {"date", "time"}:
-        fields["application"] = _DATE if header == "date" else _TIME
-    return fields
+    return sum(normal(name) in KIND_NAMES or bool(fields_named(name)[0]) for name in names)
 
 
 def _without_units_row(
-    rows: list[tuple[int, list[str]]], columns: list[_Column], kind_at: int | None
-) -> tuple[list[tuple[int, list[str]]], list[_Column]]:
+    rows: list[tuple[int, list[str]]], columns: list[HandColumn], kind_at: int | None
+) -> tuple[list[tuple[int, list[str]]], list[HandColumn]]:
     """The rows below one that holds only units, which go to the columns."""
     _, cells = rows[0]
     if len(rows) < 2 or (kind_at is not None and cells[kind_at].strip()):
         return rows, columns
     said = {c.index: cells[c.index].strip().strip("()[]") for c in columns}
     measured = [c for c in columns if said[c.index]]
-    if not measured or not all(_fits(c.fields, said[c.index]) for c in measured):
+    if not measured or not all(fits(c.fields, said[c.index]) for c in measured):
         return rows, columns
     if any(char.isdigit() for c in measured if not c.unit for char in said[c.index][:1]):
         return rows, columns
@@ -299,13 +194,13 @@ def _kind(
     plain = written.lower()
     if plain in KINDS or plain in titled:
         return plain if plain in KINDS else titled[plain]
-    from windowcast.records.model import from_plain
+    from windowcast.records.entry_checks import from_plain
 
     from_plain(written, {}, path=path, row=number)  # raises, with a close kind
     raise AssertionError(written)
 
 
-def _type(column: _Column, kind: str) -> str:
+def _type(column: HandColumn, kind: str) -> str:
     field = column.fields.get(kind)
     return field.type if field is not None else ""
 
@@ -313,7 +208,7 @@ def _type(column: _Column, kind: str) -> str:
 def _body(
     kind: str,
     cells: Sequence[str],
-    columns: Sequence[_Column],
+    columns: Sequence[HandColumn],
     *,
     row: int,
     mark: Mark,
@@ -333,7 +228,7 @@ def _body(
                 f"a {kind} has no {column.header}", path=path, row=row, field=column.header,
                 remedy="empty the cell",
             )  # fmt: skip
-        if field in (_DATE, _TIME):
+        if field in (DATE, TIME):
             apart[field.name] = cell
             continue
         if field.name in plain:
@@ -360,7 +255,7 @@ def _is_missing(cell: str, kind: str) -> bool:
     )
 
 
-def _value(field: LogField, cell: str, column: _Column, mark: Mark, dates: Dates) -> Any:
+def _value(field: LogField, cell: str, column: HandColumn, mark: Mark, dates: Dates) -> Any:
     word = cell.strip()
     if field.type in {"text", "long"}:
         return word if field.name in {"weed", "target"} else cell
@@ -368,13 +263,13 @@ def _value(field: LogField, cell: str, column: _Column, mark: Mark, dates: Dates
         return dates.value(field, word)
     if field.type == "materials":
         text = re.sub(r"(?<=\d),(?=\d)", ".", word) if mark == "," and word[:1] != "[" else word
-        return _json(text) if word[:1] == "[" else materials_from(text, column.unit)
+        return plain_json(text) if word[:1] == "[" else materials_from(text, column.unit)
     if field.type in {"number", "whole"}:
         return _quantity(field, word, column, mark)
-    return _json(word) if field.type == "yesno" else word
+    return plain_json(word) if field.type == "yesno" else word
 
 
-def _quantity(field: LogField, word: str, column: _Column, mark: Mark) -> Any:
+def _quantity(field: LogField, word: str, column: HandColumn, mark: Mark) -> Any:
     """A number in the field's own unit, or with the one that stands behind it or in the header."""
     match = re.fullmatch(r"([-+−]?[\d.,][\d.,\s\u00a0\u202f]*(?:e[+-]?\d+)?)(.*)", word)
     if match is None:
@@ -384,45 +279,4 @@ def _quantity(field: LogField, word: str, column: _Column, mark: Mark) -> Any:
     except ValueError:
         return word
     unit = match[2].strip() or column.unit
-    return number if column.exact and not unit else _in_unit(f"{number:.15g}", unit, field)
-
-
-def _in_unit(number: str, unit: str, field: LogField) -> Any:
-    """A number with its unit in SI."""
-    entered = ENTERED[field.asked.measure]
-    unit = _UNITS.get(unit.lower(), unit)
-    zero = unit and is_number(number) and float(number) == 0 and entered.suffix not in {"", "_c"}
-    if zero:  # a wind of 0 mph is one, though no length is 0 in
-        entered.read(f"1 {unit}", field.name)
-        return 0.0
-    found = entered.read(f"{number} {unit}".strip(), field.name)
-    return _json(found) if isinstance(found, str) else found
-
-
-def _json(text: str) -> Any:
-    try:
-        return json.loads(text)
-    except ValueError:
-        return text  # the check that follows names what is wrong with it
-
-
-def _named_fields() -> Iterator[tuple[str, str, LogField]]:
-    """Every name people use for a field, with the kind of its entry."""
-    for kind in KINDS:
-        for field in fields_of(kind):
-            names = [field.name, field.word, field.asked.title, *field.asked.also]
-            for name in (*names, *_ALSO.get(field.name, ())):
-                yield normal(name), kind, field
-
-
-def _by_name() -> dict[str, dict[str, LogField]]:
-    table: dict[str, dict[str, LogField]] = {}
-    for name, kind, field in _named_fields():
-        table.setdefault(name, {}).setdefault(kind, field)
-    table["date"]["application"], table["time"]["application"] = _DATE, _TIME
-    return table
-
-
-_DATE = LogField("date", "date", Asked("Date"), needed=False)  # of an application
-_TIME = LogField("time", "time", Asked("Time"), needed=False)
-_NAMES = _by_name()
+    return number if column.exact and not unit else in_unit(f"{number:.15g}", unit, field)

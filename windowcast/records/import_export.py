@@ -25,16 +25,11 @@ from windowcast.core.errors import InputError
 from windowcast.core.spreadsheet_cells import as_text, as_written
 from windowcast.records import store_schema
 from windowcast.records.by_hand import LogTableOptions, read_by_hand
+from windowcast.records.entry_checks import check_dates, from_plain, to_plain
 from windowcast.records.fields import LogField
-from windowcast.records.model import (
-    KINDS,
-    Entry,
-    check_dates,
-    fields_of,
-    from_plain,
-    to_plain,
-)
-from windowcast.records.store import Change, Revision, SeasonLog
+from windowcast.records.model import KINDS, Entry, fields_of
+from windowcast.records.store import SeasonLog
+from windowcast.records.stored import Change, Revision
 from windowcast.sources.file_options import MARKS, split_options
 from windowcast.sources.textfile import read_text_bytes, text_of
 from windowcast.sources.understood import Understood

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from windowcast.records.model import latest_today
-from windowcast.records.store import SeasonLog, Since, Stored, Unusable
+from windowcast.records.entry_checks import latest_today
+from windowcast.records.store import SeasonLog
+from windowcast.records.stored import Since, Stored, Unusable
 
 
 @dataclass(frozen=True)

@@ -36,7 +36,8 @@ from windowcast.records.past_windows import (
 )
 from windowcast.records.resistance import AreaResistance, resistance_by_area
 from windowcast.records.reviewed import BETTER_BY, ReviewedApplication, faults_of, missed_by
-from windowcast.records.store import SeasonLog, Stored
+from windowcast.records.store import SeasonLog
+from windowcast.records.stored import Stored
 from windowcast.records.survivors import Suspected, suspected_in
 from windowcast.records.timing_and_control import Point, Relation, relations
 from windowcast.records.trials import TrialResult, trial_results

@@ -14,94 +14,36 @@ import datetime as dt
 import json
 import sqlite3
 import uuid
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager, suppress
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager, suppress
+from dataclasses import replace
 from itertools import groupby
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Generic, Literal, Self, TypeVar, get_args
+from typing import Any, Self
 
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import refuse_special
 from windowcast.records import store_schema
-from windowcast.records.model import (
-    E,
-    Entry,
-    check_dates,
-    checked,
-    from_plain,
-    kind_of,
-    latest_today,
-    to_plain,
-)
+from windowcast.records.entry_checks import checked, latest_today, to_plain
+from windowcast.records.model import E, Entry, kind_of
 from windowcast.records.store_errors import BACKUP, plain_errors
+from windowcast.records.stored import (
+    Action,
+    Change,
+    Revision,
+    Since,
+    Stored,
+    Unusable,
+    change_in,
+    judged,
+    revision_in,
+    stored_in,
+)
 
-Action = Literal["add", "edit", "remove", "undo", "import"]
-T_co = TypeVar("T_co", bound=Entry, covariant=True)
 BUSY_SECONDS = 20.0
 _ID_SHORTEST = 4
-
-
-@dataclass(frozen=True, slots=True)
-class Stored(Generic[T_co]):
-    """An entry as the log has it now.
-
-    `version` counts its versions from 1; `change` is the number of the change that made this one.
-    """
-
-    id: str
-    entry: T_co
-    version: int
-    change: int
-    changed_at: dt.datetime
-
-
-@dataclass(frozen=True, slots=True)
-class Unusable:
-    """An entry that the log holds and nobody can use: its date or a value is impossible."""
-
-    id: str
-    kind: str
-    why: InputError
-
-
-@dataclass(frozen=True, slots=True)
-class Since:
-    """The entries changed since a change, as they stand now; None for one that was taken out.
-
-    `last` is number and uid of the last change.
-    """
-
-    last: tuple[int, str]
-    entries: dict[str, Stored[Any] | Unusable | None]
-
-
-@dataclass(frozen=True, slots=True)
-class Revision:
-    """One version of one entry; `body` is None where the change took the entry out."""
-
-    id: str
-    kind: str
-    body: dict[str, Any] | None
-
-    @property
-    def entry(self) -> Entry | None:
-        """The entry itself."""
-        return None if self.body is None else from_plain(self.kind, self.body)
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One step of the log's history."""
-
-    uid: str
-    at: dt.datetime
-    action: Action
-    revisions: tuple[Revision, ...]
-    undoes: str | None = None
-    number: int = 0  # in this file
 
 
 class SeasonLog:
@@ -169,9 +111,9 @@ class SeasonLog:
                 f"{_CURRENT} AND (? IS NULL OR r.kind = ?)", (kind, kind)
             ).fetchall()
         today = latest_today()
-        judged = [_judged(row, today) for row in rows]
-        found = [one for one in judged if isinstance(one, Stored)]
-        unusable = [one for one in judged if isinstance(one, Unusable)]
+        read = [judged(row, today) for row in rows]
+        found = [one for one in read if isinstance(one, Stored)]
+        unusable = [one for one in read if isinstance(one, Unusable)]
         return sorted(found, key=lambda s: (s.entry.date, s.change, s.id)), unusable
 
     def latest(self, kind: type[E], most: int) -> list[Stored[E]]:
@@ -183,7 +125,7 @@ class SeasonLog:
         found = []
         for row in rows:
             with suppress(InputError):  # what nobody can use is named by `read`
-                found.append(_stored(row))
+                found.append(stored_in(row))
         return found
 
     def since(self, number: int, uid: str) -> Since | None:
@@ -211,7 +153,7 @@ class SeasonLog:
         entries: dict[str, Stored[Any] | Unusable | None]
         entries = dict.fromkeys(entry for (entry,) in touched)
         today = latest_today()
-        entries |= {row[0]: _judged(row, today) for row in rows}
+        entries |= {row[0]: judged(row, today) for row in rows}
         return Since(last or (0, ""), entries)
 
     @contextmanager
@@ -227,7 +169,7 @@ class SeasonLog:
         """The entry whose id begins with `short_id`, also where its date is impossible."""
         row = self._standing(short_id)
         try:
-            return _stored(row)
+            return stored_in(row)
         except InputError as error:
             raise InputError(
                 f"entry {row[0][:8]} cannot be used ({error.problem})",
@@ -262,7 +204,7 @@ class SeasonLog:
                 f" WHERE {condition} ORDER BY c.number, r.rowid",
                 values,
             ).fetchall()
-            return [_change_of(head, group) for head, group in groupby(rows, lambda row: row[:5])]
+            return [change_in(head, group) for head, group in groupby(rows, lambda row: row[:5])]
 
     # ---- writing ------------------------------------------------------------------------------
 
@@ -298,7 +240,7 @@ class SeasonLog:
         entry, kind, body, *_ = self._standing(short_id)
         self._change("remove", [Revision(entry, kind, None)], expect=(entry, version))
         with plain_errors(self.path):
-            return _revision(entry, kind, body)
+            return revision_in(entry, kind, body)
 
     def undo(self) -> Change:
         """Take back the last change that has not been taken back yet; what was undone."""
@@ -317,7 +259,7 @@ class SeasonLog:
                 " FROM revisions r WHERE r.change = ? ORDER BY r.rowid",
                 (number,),
             ).fetchall()
-            restored = [_revision(*version) for version in before]
+            restored = [revision_in(*version) for version in before]
             _insert(db, Change(uuid.uuid4().hex, _now(), "undo", tuple(restored), uid))
         return undone
 
@@ -356,7 +298,7 @@ class SeasonLog:
             raise InputError("exists already", path=goal, remedy="name another file")
         part = goal.with_name(f".{goal.name}.part")
         try:
-            with plain_errors(goal), _closing(sqlite3.connect(part)) as copy:
+            with plain_errors(goal), closing(sqlite3.connect(part)) as copy:
                 self._db.backup(copy)
                 found = copy.execute("PRAGMA integrity_check(1)").fetchone()
                 if found != ("ok",):
@@ -434,47 +376,6 @@ _CURRENT = (
 )
 
 
-def _stored(row: tuple[Any, ...]) -> Stored[Any]:
-    entry_id, kind, body, change, at, version = row
-    try:
-        entry = from_plain(kind, json.loads(body))
-        return Stored(entry_id, entry, version, change, dt.datetime.fromisoformat(at))
-    except (ValueError, TypeError, OverflowError, RecursionError):
-        raise InputError("is not the body of an entry", field=str(kind)) from None
-
-
-def _revision(entry: str, kind: str, body: str | None) -> Revision:
-    """A version as the file has it; ValueError where that is none."""
-    read = None if body is None else json.loads(_text(body))
-    return Revision(_text(entry), _text(kind), read)
-
-
-def _change_of(head: Sequence[Any], group: Iterable[Any]) -> Change:
-    """A change from its rows; ValueError where they are none."""
-    number, uid, at, action, undoes = head
-    if action not in get_args(Action):
-        raise ValueError("is not an action")
-    revisions = tuple(_revision(*row[5:]) for row in group)
-    moment = dt.datetime.fromisoformat(_text(at))
-    return Change(_text(uid), moment, action, revisions, undoes, number)
-
-
-def _text(value: Any) -> str:
-    """A text; ValueError for what else a damaged file may hold in its place."""
-    if not isinstance(value, str):
-        raise ValueError("is not a text")
-    return value
-
-
-def _judged(row: tuple[Any, ...], today: dt.date) -> Stored[Any] | Unusable:
-    try:
-        stored = _stored(row)
-        check_dates(stored.entry, today=today)
-    except InputError as error:
-        return Unusable(row[0], row[1], error)
-    return stored
-
-
 def _insert(db: sqlite3.Connection, change: Change) -> None:
     cursor = db.execute(
         "INSERT INTO changes (uid, at, action, undoes) VALUES (?, ?, ?, ?)",
@@ -496,11 +397,3 @@ def _insert(db: sqlite3.Connection, change: Change) -> None:
 
 def _now() -> dt.datetime:
     return dt.datetime.now(dt.UTC)
-
-
-@contextmanager
-def _closing(db: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
-    try:
-        yield db
-    finally:
-        db.close()

@@ -16,9 +16,11 @@ from windowcast.core.turf import Area
 from windowcast.core.values import PACKAGED, Table
 from windowcast.limits.tank import ground_remarks, is_refusal
 from windowcast.materials.actives import Actives
+from windowcast.materials.nozzle import NozzleCheck, nozzle_check
+from windowcast.materials.product import Product
 from windowcast.materials.products import with_label_maximum
 from windowcast.materials.rotation import plan_flags, remark_of, use_of
-from windowcast.materials.tank import NozzleCheck, Product, TankSheet, nozzle_check, tank_sheet
+from windowcast.materials.tank import TankSheet, tank_sheet
 from windowcast.records.areas import areas_named
 from windowcast.records.model import Application, Material
 from windowcast.records.observations import applied_kg_ha, uses_in

@@ -9,7 +9,8 @@ from typing import Any
 from windowcast.core.turf import Species
 from windowcast.core.values import Value as Science
 from windowcast.core.weed_codes import known
-from windowcast.materials.actives import Active, groups_of, species_key
+from windowcast.materials.actives import Active, groups_of
+from windowcast.materials.label_values import species_key
 from windowcast.materials.rotation import named_groups
 from windowcast.materials.spectrum import CONTROLS, action
 from windowcast.report.both_units import value_text

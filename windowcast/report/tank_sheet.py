@@ -9,7 +9,8 @@ from textwrap import wrap
 from windowcast.core.phrase import Name, Phrase, Quantity, Share, Unit, Value, names, say
 from windowcast.core.quantity import write_amount
 from windowcast.core.units import M2_PER_ACRE, M2_PER_HA
-from windowcast.materials.tank import Dose, Load, NozzleCheck, TankSheet, YearTotal
+from windowcast.materials.nozzle import NozzleCheck
+from windowcast.materials.tank import Dose, Load, TankSheet, YearTotal
 from windowcast.report.catalogue import Voice
 
 WIDTH = 78

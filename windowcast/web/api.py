@@ -14,9 +14,10 @@ from starlette.routing import Route
 
 from windowcast.core.errors import InputError
 from windowcast.core.languages import LANGUAGES
+from windowcast.records.entry_checks import from_plain, to_plain
 from windowcast.records.kinds import KINDS
-from windowcast.records.model import from_plain, kind_of, to_plain
-from windowcast.records.store import Stored
+from windowcast.records.model import kind_of
+from windowcast.records.stored import Stored
 from windowcast.report.catalogue import Voice
 from windowcast.report.message import message_text
 from windowcast.report.season import plan_json

@@ -9,8 +9,9 @@ from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
 from windowcast.records import model
+from windowcast.records.entry_checks import from_plain, to_plain
 from windowcast.records.fields import LogField
-from windowcast.records.model import Entry, from_plain, kind_of, to_plain
+from windowcast.records.model import Entry, kind_of
 from windowcast.report.catalogue import Voice
 from windowcast.web.fields import Field, read, show
 from windowcast.windows.model import PURPOSES

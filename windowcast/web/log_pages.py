@@ -15,7 +15,7 @@ from urllib.parse import urlencode
 from windowcast.core.season_calendar import season_name
 from windowcast.records.log_mirror import LogMirror, LogNow
 from windowcast.records.model import kind_of
-from windowcast.records.store import Stored
+from windowcast.records.stored import Stored
 
 PAGE = 100  # entries
 _season = lru_cache(maxsize=20_000)(season_name)

@@ -19,11 +19,13 @@ from windowcast.core.local_days import local_today
 from windowcast.core.phrase import say
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import load_products
+from windowcast.records.entry_checks import check_dates
 from windowcast.records.hour_weather import prefilled
 from windowcast.records.kinds import KINDS
 from windowcast.records.log_mirror import LogNow
-from windowcast.records.model import Application, Entry, check_dates, kind_of
-from windowcast.records.store import SeasonLog, Stored
+from windowcast.records.model import Application, Entry, kind_of
+from windowcast.records.store import SeasonLog
+from windowcast.records.stored import Stored
 from windowcast.report.catalogue import Voice
 from windowcast.report.log_entries import entry_text
 from windowcast.report.spray_record import lacking, record_sheet

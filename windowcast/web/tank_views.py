@@ -17,8 +17,9 @@ from starlette.requests import Request
 
 from windowcast.core.errors import InputError
 from windowcast.materials.actives import load_actives
+from windowcast.materials.product import Product
 from windowcast.materials.products import load_products, product_from_words
-from windowcast.materials.tank import Product, TankSheet
+from windowcast.materials.tank import TankSheet
 from windowcast.programme.answer import Answer
 from windowcast.records.model import Application
 from windowcast.records.store import SeasonLog
