@@ -24,6 +24,7 @@ from windowcast.report.catalogue import Voice
 from windowcast.season import soil_kept
 from windowcast.season.soil_kept import KeptSoil
 from windowcast.season.state import build
+from windowcast.weather import gather
 
 # no deadline: a busy machine is no fault of the code
 settings.register_profile("windowcast", deadline=None)
@@ -62,6 +63,14 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Mon
 def _no_coarse_grid(monkeypatch: pytest.MonkeyPatch) -> None:
     """The coarse grid is asked only by tests that serve one."""
     monkeypatch.setenv("WINDOWCAST_COARSE_GRID", "off")
+
+
+@pytest.fixture(autouse=True)
+def _one_forecast_service(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By default only the service that most tests serve is asked, and no other by its address."""
+    monkeypatch.setattr(gather, "AUTOMATIC", ("nws",))
+    for service in ("METNO", "MOSMIX"):
+        monkeypatch.setenv(f"WINDOWCAST_{service}_URL", "http://127.0.0.1:9")
 
 
 class _Memory:

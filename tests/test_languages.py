@@ -23,6 +23,7 @@ ALIKE = {
         "record.material", "chart.trial_control", "chart.control", "column.control",
         "review_of.control", "day_hours.stopped", "incoming_choice.units.metric",
         "region_short.cover_fall", "decide.row.effect", "decide.shut", "asked.agar",
+        "service.mosmix", "service.metno",
     },
 }  # fmt: skip
 

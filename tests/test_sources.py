@@ -31,7 +31,7 @@ from windowcast.core.site import Site
 from windowcast.core.values import load
 from windowcast.report.catalogue import problem_text
 from windowcast.sources import by_name
-from windowcast.sources.by_name import source_named
+from windowcast.sources.by_name import AUTOMATIC, source_named
 from windowcast.sources.cache import FILE, Cache, folder
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.http import Client, Limits
@@ -286,7 +286,7 @@ def test_third_party_source(server: Loopback, monkeypatch: pytest.MonkeyPatch) -
     assert by_name.GROUP == "windowcast.sources"
     found = ask(site(weather={"forecast": "thirds"}))
     assert any((r.get("temp_c") == 3.0).all() for r in found.records if "temp_c" in r)
-    with pytest.raises(InputError, match="one of auto, none, nws, archive, thirds"):
+    with pytest.raises(InputError, match="one of auto, none, nws, mosmix, metno, archive, thirds"):
         source_named("fourths")
     monkeypatch.setattr("importlib.metadata.entry_points", lambda group: [_Entry(object)])
     with pytest.raises(InputError, match="lacks name, covers or fetch"):
@@ -294,7 +294,7 @@ def test_third_party_source(server: Loopback, monkeypatch: pytest.MonkeyPatch) -
 
 
 def test_built_in_sources_satisfy_the_protocol() -> None:
-    for name in ("archive", "nws"):
+    for name in ("archive", *AUTOMATIC):
         assert isinstance(source_named(name), Source)
 
 
@@ -360,7 +360,8 @@ def test_no_network_ends_with_3(site_file: Path, tmp_path: Path) -> None:
         [sys.executable, "-m", "windowcast", "weather", "fetch", str(site_file)],
         env={
             "WINDOWCAST_CACHE": str(tmp_path / "c"), "WINDOWCAST_ARCHIVE_URL": dead,
-            "WINDOWCAST_FORECAST_URL": dead,
+            "WINDOWCAST_FORECAST_URL": dead, "WINDOWCAST_METNO_URL": dead,
+            "WINDOWCAST_MOSMIX_URL": dead,
         },
         capture_output=True, text=True, check=False,
     )  # fmt: skip

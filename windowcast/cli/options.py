@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 Command = Callable[..., Any]
 _DEADLINE = "windowcast.deadline_s"  # where a command's context keeps it
+_FORECAST = "windowcast.forecast"
 
 deadline_option = click.option(
     "--deadline",
@@ -28,6 +29,15 @@ deadline_option = click.option(
     expose_value=False,
     callback=lambda ctx, _, value: ctx.meta.__setitem__(_DEADLINE, value),
     help="Wait so long for all sources together  [default: 30]",
+)
+
+forecast_option = click.option(
+    "--forecast",
+    metavar="NAME[,NAME]",
+    expose_value=False,
+    callback=lambda ctx, _, value: ctx.meta.__setitem__(_FORECAST, value),
+    help="Ask these forecast services, in order: auto, nws, mosmix, metno, none  [default: as the "
+    "site says].",
 )
 
 _OPTIONS = (
@@ -50,14 +60,15 @@ _OPTIONS = (
     ),
     click.option("--offline", is_flag=True, help="Use only files and what is cached."),
     deadline_option,
+    forecast_option,
 )
 
 
 def site_options(command: Command) -> Command:
-    """Add ``[SITE.toml] --sample --weather --date --offline --deadline`` to a command.
+    """Add ``[SITE.toml] --sample --weather --date --offline --deadline --forecast`` to a command.
 
     They arrive as ``site_file, sample, files, date, offline``; give them to `Start`, which finds
-    the deadline in the command's context.
+    the others in the command's context.
     """
     for option in reversed(_OPTIONS):
         command = option(command)
@@ -127,7 +138,7 @@ class Start:
             )
         from windowcast.core.site import load_site
 
-        return load_site(self.site_file)
+        return with_given_forecast(load_site(self.site_file))
 
     def _weather(self, site: Site, hours_days: int | None) -> Weather:
         today = self.day()
@@ -199,3 +210,12 @@ def given_deadline_s() -> float | None:
     """What ``--deadline`` of the running command says; None where it says nothing."""
     context = click.get_current_context(silent=True)
     return context.meta.get(_DEADLINE) if context else None
+
+
+def with_given_forecast(site: Site) -> Site:
+    """The site with the forecast services that ``--forecast`` of the running command names."""
+    context = click.get_current_context(silent=True)
+    named = context.meta.get(_FORECAST) if context else None
+    if not named:
+        return site
+    return site.model_copy(update={"weather": site.weather.model_copy(update={"forecast": named})})

@@ -11,7 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from windowcast.cli.options import deadline_option, given_deadline_s
+from windowcast.cli.options import (
+    deadline_option,
+    forecast_option,
+    given_deadline_s,
+    with_given_forecast,
+)
 from windowcast.cli.output import voice_in
 from windowcast.core.errors import InputError
 
@@ -136,6 +141,7 @@ def _done(how: Done | None, voice: Voice) -> list[str]:
 @click.option("--years", type=click.IntRange(1, 100), help="Years of record (30).")
 @click.option("--offline", is_flag=True, help="Ask nobody: show what is kept for the site.")
 @deadline_option
+@forecast_option
 @_FORMAT
 def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> None:
     """Fetch a site's weather into the cache and show where it comes from.
@@ -149,7 +155,7 @@ def fetch(site_file: Path, years: int | None, offline: bool, format_: str) -> No
     from windowcast.sources.fetch import Fetcher
     from windowcast.weather.gather import gather
 
-    site = load_site(site_file)
+    site = with_given_forecast(load_site(site_file))
     today = local_today(site.zone)
     first = dt.date(today.year - years, 1, 1) if years else None
     with Cache() as cache, fetch_progress() as progress:

@@ -81,8 +81,10 @@ HOURLY_VARIABLES: Mapping[str, Variable] = {
         Variable("temp_c", "degC", -90, 60, "air temperature"),
         Variable("temp_sd_k", "K", 0, 20, "the forecast's own error of air temperature"),
         Variable("dewpoint_c", "degC", -90, 40, "dew point"),
+        Variable("dewpoint_sd_k", "K", 0, 20, "the forecast's own error of the dew point"),
         Variable("rh_pct", "%", 0, 100, "relative humidity"),
         Variable("wind_m_s", "m s-1", 0, 75, "wind at 10 m"),
+        Variable("wind_sd_m_s", "m s-1", 0, 20, "the forecast's own error of the wind"),
         Variable("gust_m_s", "m s-1", 0, 110, "gust"),
         Variable("wind_from_deg", "degree", 0, 360, "wind direction"),
         Variable("precip_mm", "mm", 0, 320, "rain"),
@@ -99,6 +101,8 @@ OWN_ERRORS: Mapping[str, str] = {
     "tmax_sd_k": "tmax_c",
     "tmin_sd_k": "tmin_c",
     "temp_sd_k": "temp_c",
+    "dewpoint_sd_k": "dewpoint_c",
+    "wind_sd_m_s": "wind_m_s",
 }
 
 

@@ -145,7 +145,8 @@ class WeatherSources(SiteTable):
 
     files: tuple[str, ...] = ()
     station: str = ""  # archive station id; empty: the best ones nearby are blended
-    forecast: Literal["auto", "none"] | str = "auto"
+    forecast: Literal["auto", "none"] | str = "auto"  # or services in order: "mosmix, metno"
+    contact: str = ""  # given to services that want somebody to write to
     coarse_grid: bool = True  # whether a global grid may stand in for what no station gave
     own: tuple[OwnStation, ...] = ()
 

@@ -14,6 +14,7 @@ REMARKS = frozenset(
         "cut-off",
         "distrusted",
         "forecast-layer",
+        "forecast-service",
         "forecast-unreachable",
         "grid-unreachable",
         "highs-a-day-late",

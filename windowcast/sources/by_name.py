@@ -5,6 +5,7 @@ from __future__ import annotations
 from windowcast.core.errors import InputError
 from windowcast.sources.source import Source
 
+AUTOMATIC = ("nws", "mosmix", "metno")  # forecasts in the order in which a site asks them
 GROUP = "windowcast.sources"  # entry-point group; see ``docs/add_a_source.md``
 
 
@@ -26,6 +27,14 @@ def source_named(name: str) -> Source:
         from windowcast.sources.forecast import ForecastSource
 
         return ForecastSource()
+    if name == "mosmix":
+        from windowcast.sources.mosmix import MosmixSource
+
+        return MosmixSource()
+    if name == "metno":
+        from windowcast.sources.metno import MetnoSource
+
+        return MetnoSource()
     offered = entry_points(group=GROUP)
     for entry in offered:
         if entry.name == name:
@@ -37,7 +46,7 @@ def source_named(name: str) -> Source:
                     remedy="ask its authors; see docs/add_a_source.md",
                 )
             return made
-    known = ", ".join(["auto", "none", "nws", "archive", *sorted(e.name for e in offered)])
+    known = ", ".join(["auto", "none", *AUTOMATIC, "archive", *sorted(e.name for e in offered)])
     raise InputError(
         f"{name!r} is not a known source", field="weather.forecast", remedy=f"name one of {known}"
     )

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 from windowcast.core.errors import InputError
+from windowcast.sources import forecast, metno, mosmix
 from windowcast.sources.archive import series_notes
 from windowcast.sources.archive_series import file_problem
 from windowcast.sources.archive_stations import list_problem
 from windowcast.sources.cache import Cache, Entry, digest_of
 from windowcast.sources.coarse_grid import days_problem
-from windowcast.sources.forecast import cell_problem, grid_problem, untimely
 
 Done = Literal["restored", "removed", "asked again"]
 Problem = Callable[[bytes], str]
@@ -24,7 +24,11 @@ _KINDS = {
     "point": re.compile(r"/points/([-\d.]+,[-\d.]+)$"),
     "days": re.compile(r"/daily/point\?.*longitude=([-\d.]+)&latitude=([-\d.]+)&start=(\d{4})"),
     "cell": re.compile(r"/gridpoints/(\w+)/(\d+,\d+)$"),
+    "metno": re.compile(r"/locationforecast/2\.0/complete\?lat=([-\d.]+)&lon=([-\d.]+)"),
+    "mosmix": re.compile(r"/MOSMIX_L_LATEST_(\w+)\.kmz$"),
+    "mosmix list": re.compile(r"/mosmix_stationskatalog\.cfg"),
 }
+_UNTIMELY = {"cell": forecast.untimely, "metno": metno.untimely, "mosmix": mosmix.untimely}
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,9 +100,10 @@ def _body_problem(cache: Cache, entry: Entry, problem: Problem) -> str:
         return "its bytes are damaged"
     if found is None or digest_of(found) != entry.digest:
         return "its bytes are damaged"
-    return problem(found) or (
-        untimely(found, entry.fetched_at) if _KINDS["cell"].search(entry.url) else ""
-    )
+    if why := problem(found):
+        return why
+    late = [of for kind, of in _UNTIMELY.items() if _KINDS[kind].search(entry.url)]
+    return late[0](found, entry.fetched_at) if late else ""
 
 
 def _kind(url: str, cache: Cache) -> tuple[str, Problem]:
@@ -111,9 +116,15 @@ def _kind(url: str, cache: Cache) -> tuple[str, Problem]:
     if _KINDS["stations"].search(url):
         return "list of stations", list_problem
     if found := _KINDS["point"].search(url):
-        return found[1], cell_problem
+        return found[1], forecast.cell_problem
     if found := _KINDS["cell"].search(url):
-        return f"grid cell {found[1]} {found[2]}", grid_problem
+        return f"grid cell {found[1]} {found[2]}", forecast.grid_problem
     if found := _KINDS["days"].search(url):
         return f"coarse grid {found[2]},{found[1]}, {found[3]} on", days_problem
+    if found := _KINDS["metno"].search(url):
+        return f"{found[1]},{found[2]}", metno.answer_problem
+    if found := _KINDS["mosmix"].search(url):
+        return f"station {found[1]}", mosmix.file_problem
+    if _KINDS["mosmix list"].search(url):
+        return "list of stations", mosmix.list_problem
     return url.partition("://")[2].partition("/")[2], lambda body: ""

@@ -10,8 +10,10 @@ and `Fetched.problem` say when the source could not be asked.
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import os
+import random
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -21,11 +23,13 @@ from typing import Any
 from windowcast.core.errors import InputError
 from windowcast.core.values import load
 from windowcast.sources.cache import Cache, Entry
-from windowcast.sources.http import Client
+from windowcast.sources.http import Client, Manners, Reply
 from windowcast.sources.http_answer import Expect, FetchError, Kind, host_of
 from windowcast.sources.side_by_side import side_by_side
 
 DEADLINE = "WINDOWCAST_DEADLINE"
+_LEAST_FRESH_S = 60.0  # whatever a service says of its answer's age
+_LONGEST_PAUSE_S = 86_400.0
 
 
 def deadline_s() -> float:
@@ -82,6 +86,8 @@ class Terms:
         Of a body: what keeps it from being used, as a clause; "" when it is understood.
     untimely
         Of a body and the server's time [POSIX s]: why it is not to be used now; "" when it is.
+    manners
+        How the service wants to be asked.
     """
 
     source: str
@@ -93,6 +99,7 @@ class Terms:
     within_s: float = math.inf
     problem: Callable[[bytes], str] = _no_problem
     untimely: Callable[[bytes, float], str] = _never_untimely
+    manners: Manners = field(default_factory=Manners)
 
     @classmethod
     def named(cls, source: str, age: str, expect: Expect, **more: Any) -> Terms:
@@ -119,6 +126,7 @@ class Fetched:
     skew_s: float = 0.0  # the server's clock minus this one, when it was asked just now
     gone: bool = False
     rejected: bool = False  # what came instead was not to be used
+    deprecated: bool = False  # the service says that it is to be withdrawn
     _body: Callable[[], bytes | None] = field(default=lambda: None, repr=False)
 
     def body(self) -> bytes:
@@ -147,7 +155,9 @@ class Fetcher:
     refresh: bool = False
     clock: Callable[[], float] = time.time
     cut: set[str] = field(default_factory=set)  # sources that the time ran out for
+    stop: float = math.inf  # until when each address may take at most [monotonic seconds]
     _asked: set[str] = field(default_factory=set)  # in this run; `refresh` asks once
+    _patience_s: dict[str, float] = field(default_factory=dict)  # of sources with strict terms
 
     @classmethod
     def within(cls, cache: Cache, seconds: float | None = None, **more: Any) -> Fetcher:
@@ -172,11 +182,16 @@ class Fetcher:
         kept = self.cache.entry(url)
         now = self.clock()
         again = refresh or anew or (self.refresh and url not in self._asked)
+        if terms.manners.strict:
+            again = False  # never before the answer expires
+            self._patience_s[terms.source] = terms.fresh_s
         if kept is not None and not again and _fresh(kept, now):
             return self._kept(kept)
         if self.offline:
             error = FetchError(Kind.OFFLINE, host_of(url), "not asked (--offline)")
             return self._fall_back(kept, terms, now, error)
+        if left_alone := self._left_alone(url, terms):
+            return self._fall_back(kept, terms, now, left_alone)
         self._asked.add(url)
         try:
             reply = self.client.get(
@@ -187,14 +202,20 @@ class Fetcher:
                 accept=terms.accept,
                 etag=kept.etag if kept and not anew else "",
                 last_modified=kept.last_modified if kept and not anew else "",
+                manners=terms.manners,
+                stop=self.stop,
             )
         except FetchError as error:
             if error.cut_off:
                 self.cut.add(terms.source)
+            if terms.manners.strict and error.status in (403, 429):
+                wait_s = min(max(terms.manners.pause_s, error.wait_s or 0.0), _LONGEST_PAUSE_S)
+                self.cache.put(_pause_of(url), terms.source, str(error).encode(), fresh_s=wait_s)
             return self._fall_back(kept, terms, now, error)
         asked_if_changed = kept is not None and not anew and bool(kept.etag or kept.last_modified)
+        fresh_s = _fresh_s(reply, terms)
         if reply.status == 304 and asked_if_changed and kept is not None:
-            self.cache.confirm(url, fresh_s=terms.fresh_s)
+            self.cache.confirm(url, fresh_s=fresh_s)
             return Fetched(
                 url, True, kept.digest, now, skew_s=reply.skew_s, _body=lambda: self.cache.body(url)
             )
@@ -207,7 +228,8 @@ class Fetcher:
             problem = terms.problem(reply.body) or terms.untimely(reply.body, now + reply.skew_s)
         if problem:
             wrong = FetchError(Kind.WRONG_CONTENT, host_of(url), problem)
-            self.cache.ask_again(url, in_s=load("sources").number("age.rejected_fresh"))
+            again_s = load("sources").number("age.rejected_fresh")
+            self.cache.ask_again(url, in_s=fresh_s if terms.manners.strict else again_s)
             kept = self.cache.entry(url)
             usable = kept if kept is not None and kept.status == 200 else None
             found = self._fall_back(usable, terms, now, wrong)
@@ -221,11 +243,29 @@ class Fetcher:
             url,
             terms.source,
             reply.body,
-            fresh_s=terms.fresh_s,
+            fresh_s=fresh_s,
             etag=reply.etag,
             last_modified=reply.last_modified,
         )
-        return Fetched(url, True, entry.digest, now, skew_s=reply.skew_s, _body=lambda: reply.body)
+        return Fetched(
+            url,
+            True,
+            entry.digest,
+            now,
+            skew_s=reply.skew_s,
+            deprecated=reply.deprecated,
+            _body=lambda: reply.body,
+        )
+
+    def _left_alone(self, url: str, terms: Terms) -> FetchError | None:
+        """Why a service that wants to be left alone is not asked yet; None where it may be."""
+        pause = self.cache.entry(_pause_of(url)) if terms.manners.strict else None
+        if pause is None or not _fresh(pause, self.clock()):
+            return None
+        until = dt.datetime.fromtimestamp(pause.expires_at, dt.UTC)
+        said = (self.cache.body(pause.url) or b"").decode().removeprefix(f"{host_of(url)}: ")
+        text = f"not asked until {until:%Y-%m-%d %H:%M} UTC ({said})"
+        return FetchError(Kind.REFUSED, host_of(url), text)
 
     def distrust(self, source: str) -> bool:
         """Put a source's answers before in place of what cannot be true; whether there were any.
@@ -233,7 +273,8 @@ class Fetcher:
         They serve within the age ``forecast_stale``; the source is asked again in minutes.
         """
         ages = load("sources").table("age")
-        fresh_s, stale_s = ages.number("rejected_fresh"), ages.number("forecast_stale")
+        fresh_s = self._patience_s.get(source, ages.number("rejected_fresh"))
+        stale_s = ages.number("forecast_stale")
         return self.cache.set_back(source, younger_than_s=stale_s, fresh_s=fresh_s) > 0
 
     def get_all(
@@ -278,6 +319,22 @@ class Fetcher:
         if kept is None or now - kept.checked_at > terms.stale_s:
             raise error
         return self._kept(kept, stale=not _fresh(kept, now), problem=str(error))
+
+
+def _pause_of(url: str) -> str:
+    """Under which address the cache keeps that a host is to be left alone."""
+    return f"pause:{host_of(url)}"
+
+
+def _fresh_s(reply: Reply, terms: Terms) -> float:
+    """How long an answer is used without asking again [s], a little more than the service says.
+
+    The little more is random, so that many programs do not ask in the same second.
+    """
+    if not terms.manners.strict or reply.expires_in_s is None:
+        return terms.fresh_s
+    said = min(max(reply.expires_in_s, _LEAST_FRESH_S), _LONGEST_PAUSE_S)
+    return said + random.uniform(0.0, _LEAST_FRESH_S)
 
 
 def _fresh(entry: Entry, now: float) -> bool:

@@ -24,6 +24,7 @@ from windowcast.sources.columns import CONVERSIONS
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
 from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
 from windowcast.sources.intervals import Steps, amount_in, hour_axis, in_force, instant_s
+from windowcast.sources.issued import issue_problem, issue_remarks
 from windowcast.sources.source import Found, Request
 
 NAME = "forecast"
@@ -133,15 +134,10 @@ def untimely(body: bytes, now_s: float) -> str:
 def _issue_problem(payload: dict[str, Any], now_s: float) -> str:
     """Why a forecast's time of issue keeps it from being used, as a clause; "" when it is fit."""
     try:
-        age_s = now_s - instant_s(str(payload["updateTime"]))
+        issued_s = instant_s(str(payload["updateTime"]))
     except (KeyError, ValueError):
-        return "its answer does not say when it was issued"
-    values = load("sources").table("forecast")
-    if age_s > values.number("issue_max"):
-        return f"its forecast was issued {age_s / 3600:.0f} h ago, too old to use"
-    if age_s < -values.number("issue_ahead_max"):
-        return f"its forecast is not to be trusted: issued {-age_s / 3600:.0f} h from now"
-    return ""
+        return issue_problem(None, now_s)
+    return issue_problem(issued_s, now_s)
 
 
 def _properties(body: bytes) -> dict[str, Any]:
@@ -261,7 +257,7 @@ def _read(payload: dict[str, Any], place: Place, grid: Fetched) -> Found:
         licence=LICENCE,
         stale=grid.stale,
     )
-    flags += _remarks(grid)
+    flags += issue_remarks(grid)
     grades = {name: grades_of(value, Grade.FORECAST) for name, value in values.items()}
     record = Record(place, hours, values, grades, (provenance,))
     return Found((record,), tuple(flags))
@@ -291,14 +287,3 @@ def _height_m(payload: dict[str, Any]) -> float | None:
     if not metres or not isinstance(value, int | float) or not -500 <= value <= 9000:
         return None
     return float(value)
-
-
-def _remarks(grid: Fetched) -> Iterator[Flag]:
-    if grid.stale:
-        at = dt.datetime.fromtimestamp(grid.fetched_at, dt.UTC)
-        problem = Name(str(grid.problem))
-        text = say("flag.kept_forecast", at=Name(f"{at:%Y-%m-%d %H:%M}"), problem=problem)
-        yield remark("stale-forecast", text)
-    if abs(grid.skew_s) > load("sources").number("http.clock_skew_max"):
-        text = say("flag.forecast_clock", skew=Quantity(grid.skew_s / 60, "min"))
-        yield remark("clock-skew", text)

@@ -69,6 +69,29 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
+class Manners:
+    """How a service wants to be asked.
+
+    Attributes
+    ----------
+    agent
+        What the program calls itself there.
+    pause_s
+        Seconds for which it is left alone after status 403 or 429. Above 0 the service has strict
+        terms: its ``Expires`` is kept to, status 429 is not tried again, and status 203 (a service
+        that is to be withdrawn) is taken as an answer.
+    """
+
+    agent: str = USER_AGENT
+    pause_s: float = 0.0
+
+    @property
+    def strict(self) -> bool:
+        """Whether the service has terms of its own on when it may be asked."""
+        return self.pause_s > 0
+
+
+@dataclass(frozen=True, slots=True)
 class Reply:
     """An answer: body decoded and checked (empty for 304 and 404)."""
 
@@ -78,6 +101,8 @@ class Reply:
     last_modified: str = ""
     server_time: float | None = None  # POSIX seconds from the Date header
     skew_s: float = 0.0  # server clock minus this clock
+    expires_in_s: float | None = None  # from the Expires header
+    deprecated: bool = False  # status 203
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +114,7 @@ class _Asked:
     expect: Expect
     max_bytes: int
     stop: float
+    manners: Manners
 
     @property
     def host(self) -> str:
@@ -118,6 +144,8 @@ class Client:
         accept: str = "*/*",
         etag: str = "",
         last_modified: str = "",
+        manners: Manners | None = None,
+        stop: float = math.inf,
     ) -> Reply:
         """Fetch one address.
 
@@ -129,6 +157,10 @@ class Client:
             Seconds for this address, where that is less than the client gives any.
         etag, last_modified
             Validators of a kept body; the reply may then be 304.
+        manners
+            How the service wants to be asked.
+        stop
+            Until when this address may take at most [monotonic seconds].
 
         Raises
         ------
@@ -143,16 +175,17 @@ class Client:
             late = FetchError(Kind.DEADLINE, host, "not asked: the time for this command was over")
             late.cut_off = True
             raise late
+        manners = manners or Manners()
         headers = {
-            "User-Agent": USER_AGENT,
+            "User-Agent": manners.agent,
             "Accept": accept,
             "Accept-Encoding": "gzip",
             **({"If-None-Match": etag} if etag else {}),
             **({"If-Modified-Since": last_modified} if last_modified else {}),
         }
         session = self._session()
-        stop = min(time.monotonic() + min(self.limits.deadline_s, within_s), self.stop)
-        asked = _Asked(url, headers, expect, max_bytes, stop)
+        stop = min(time.monotonic() + min(self.limits.deadline_s, within_s), self.stop, stop)
+        asked = _Asked(url, headers, expect, max_bytes, stop, manners)
         attempt = 0
         while True:
             attempt += 1
@@ -163,7 +196,8 @@ class Client:
                 return reply
             except FetchError as error:
                 tries = self.limits.tries if error.kind is not Kind.CONNECTION else _CONNECT_TRIES
-                if error.retry and attempt < tries:
+                limited = manners.strict and error.kind is Kind.RATE_LIMITED
+                if error.retry and not limited and attempt < tries:
                     pause = self._pause(attempt, error.wait_s)
                     if time.monotonic() + pause < stop:
                         self.sleep(pause)
@@ -258,15 +292,20 @@ def _reply(response: Response, asked: _Asked) -> Reply:
         with suppress(FetchError):  # read, so that the connection can serve the next request
             read_body(response, host, asked.max_bytes, asked.stop)
         return Reply(404, server_time=server_time, skew_s=skew)
-    if status not in (200, 304):
+    deprecated = status == 203 and asked.manners.strict
+    if status not in (200, 304) and not deprecated:
         raise status_error(response, host, server_time, asked.stop)
     body = b""
-    if status == 200:
+    if status != 304:
         body = read_body(response, host, asked.max_bytes, asked.stop)
         if why := unfit(asked.expect, headers.get("Content-Type", ""), body):
             raise FetchError(Kind.WRONG_CONTENT, host, why)
     etag, modified = headers.get("ETag", ""), headers.get("Last-Modified", "")
-    return Reply(status, body, etag, modified, server_time, skew)
+    expires = http_date(headers.get("Expires", ""))
+    left = None if expires is None else expires - (server_time or time.time())
+    return Reply(
+        200 if deprecated else status, body, etag, modified, server_time, skew, left, deprecated
+    )
 
 
 def _no_credentials(request: PreparedRequest) -> PreparedRequest:

@@ -55,6 +55,7 @@ class FetchError(SourceUnreachableError):
         self.kind, self.host, self.wait_s = kind, host, wait_s
         self.retry = retry and kind in _RETRIED
         self.cut_off = False  # whether the time for everything asked was over
+        self.status = 0  # of the answer, where it was one that is no answer
         super().__init__(f"{host}: {kind}: {text}")
 
 
@@ -64,6 +65,8 @@ class Expect(StrEnum):
     JSON = "json"
     CSV = "csv"
     SQLITE = "sqlite"
+    TEXT = "text"
+    ZIP = "zip"
 
 
 def host_of(url: str) -> str:
@@ -160,6 +163,10 @@ def unfit(expect: Expect, content_type: str, body: bytes) -> str:
         if kind and "json" not in kind and kind != "text/plain":
             return f"{kind} came instead of json"
         return "" if head.startswith((b"{", b"[")) else "the answer is not json"
+    if expect is Expect.ZIP:
+        return "" if body.startswith(b"PK") else "the answer is not a zip file"
+    if expect is Expect.TEXT:
+        return "the answer is not text" if b"\0" in body else ""
     if expect is Expect.SQLITE:
         return "" if body.startswith(b"SQLite format 3\0") else "the answer is not a database"
     if "json" in kind or b"\0" in body[:512] or b"," not in head:
@@ -191,11 +198,15 @@ def status_error(
     if wait_s is not None:
         text += f", it asks to wait {wait_s:.0f} s"
     if status == 429:
-        return FetchError(Kind.RATE_LIMITED, host, text, wait_s=wait_s)
-    if status in (408, 425) or status >= 500:
+        error = FetchError(Kind.RATE_LIMITED, host, text, wait_s=wait_s)
+    elif status in (408, 425) or status >= 500:
         # an expired grid is an outage of hours; asking again soon does not help
-        return FetchError(Kind.SERVER, host, text, wait_s=wait_s, retry="expired" not in text)
-    return FetchError(Kind.REFUSED, host, text)
+        retry = "expired" not in text
+        error = FetchError(Kind.SERVER, host, text, wait_s=wait_s, retry=retry)
+    else:
+        error = FetchError(Kind.REFUSED, host, text, wait_s=wait_s)
+    error.status = status
+    return error
 
 
 def _problem(response: Response, host: str, stop: float) -> str:

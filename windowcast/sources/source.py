@@ -30,6 +30,8 @@ class Request:
         Whether the daily record is wanted too, or only recent hours and those ahead.
     station
         Id of the only station to use; "" for the source's own choice.
+    contact
+        E-mail or web address that a service may be given to write to; "" for none.
     """
 
     place: Place
@@ -38,6 +40,7 @@ class Request:
     past: bool = True
     station: str = ""
     progress: Progress = field(default=lambda what, done, total: None)
+    contact: str = ""
 
 
 @dataclass(frozen=True)

@@ -233,14 +233,27 @@ def wind_rmse_m_s(lead_days: FloatArray, values: Table) -> FloatArray:
 
 
 def wind_with_errors(
-    wind_m_s: FloatArray, scores: FloatArray, lead_days: FloatArray, values: Table
+    wind_m_s: FloatArray,
+    scores: FloatArray,
+    lead_days: FloatArray,
+    values: Table,
+    own_sd_m_s: FloatArray | None = None,
 ) -> FloatArray:
     """Wind speeds about a forecast: errors on the square root of speed, never below calm.
 
     The forecast is lowered by the variance of the error first, so that the mean stays.
+
+    Parameters
+    ----------
+    own_sd_m_s
+        What the forecast says of its own error at its wind, like `wind_m_s`, NaN where it says
+        nothing.
     """
     typical = values.number("wind.typical")
     sd = wind_rmse_m_s(lead_days, values) / (2 * np.sqrt(typical))
+    if own_sd_m_s is not None:
+        own = own_sd_m_s / (2 * np.sqrt(np.fmax(wind_m_s, values.number("wind.own_least"))))
+        sd = np.where(np.isfinite(own), own, sd)
     centre = np.sqrt(np.maximum(wind_m_s - sd**2, 0.0))
     speed: FloatArray = np.maximum(centre + sd * scores, 0.0) ** 2
     return speed

@@ -156,10 +156,22 @@ def _temperature(
     )
     lead = middle_of_days(days)
     low = spread_of(ErrorPart.LOW, lead, drawn.past.departure_sd["tmin_c"], drawn.values)
-    spread = dewpoint_sd_c(lead, low.sd_c, drawn.values)
+    own = _own_by_day(said.get("dewpoint_sd_k"), drawn.day_of)
+    spread = np.where(np.isfinite(own), own, dewpoint_sd_c(lead, low.sd_c, drawn.values))
     noon = np.arange(days, dtype=np.float64) * 24 + NOON
     error = _between(drawn.scores[..., ErrorPart.DEW] * spread, noon, hours) * still_open
     return {"temp_c": temp, "dewpoint_c": dew + _as_issued_first(error)}
+
+
+def _own_by_day(sd: FloatArray, day_of: npt.NDArray[np.int64]) -> FloatArray:
+    """Each day's mean of what the forecast says of its own error by the hour; NaN: nothing."""
+    known = np.isfinite(sd)
+    days = int(day_of[-1]) + 1
+    with np.errstate(invalid="ignore"):
+        mean: FloatArray = np.bincount(day_of, np.where(known, sd, 0.0), days) / np.bincount(
+            day_of, known, days
+        )
+    return mean
 
 
 def _as_issued_first(errors: FloatArray) -> FloatArray:
@@ -176,7 +188,8 @@ def _wind(
     day = drawn.scores[:, drawn.day_of, ErrorPart.WIND]
     quick = table.number("hour_fade"), table.number("day_share")
     issued = said.get("wind_m_s")
-    wind = wind_with_errors(issued, in_day_scores(rng, day, *quick), lead, drawn.values)
+    errors = in_day_scores(rng, day, *quick)
+    wind = wind_with_errors(issued, errors, lead, drawn.values, said.get("wind_sd_m_s"))
     wind = np.vstack([issued, np.where(still_open, wind, issued)])
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(issued > 0, wind / issued, 1.0)

@@ -3,27 +3,30 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+import time
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from functools import partial
 
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.local_days import local_today
-from windowcast.core.phrase import Name, names, say
-from windowcast.core.record import Grade, Record
+from windowcast.core.phrase import Name, Phrase, joined, names, say
+from windowcast.core.record import Flag, Grade, Record
 from windowcast.core.site import Site
 from windowcast.core.source_flags import remark
-from windowcast.core.values import PACKAGED, Tables
+from windowcast.core.values import PACKAGED, Tables, load
 from windowcast.sources.blend import lapse_rate
-from windowcast.sources.by_name import source_named
+from windowcast.sources.by_name import AUTOMATIC, source_named
 from windowcast.sources.coarse_grid import CoarseGridSource, switched_on
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.http_answer import FetchError, Kind
 from windowcast.sources.kept import kept_text
 from windowcast.sources.own_logger import read_own
 from windowcast.sources.side_by_side import side_by_side
-from windowcast.sources.source import Found, Progress, Request
+from windowcast.sources.source import Found, Progress, Request, Source
 from windowcast.weather.drift import compared
+
+_SERVICES = ("forecast", "mosmix", "metno")
 
 
 def gather(
@@ -36,6 +39,7 @@ def gather(
     past: bool = True,
     ahead: bool = True,
     progress: Progress | None = None,
+    without: Collection[str] = (),
     tables: Tables = PACKAGED,
 ) -> Found:
     """All the weather of a site: own loggers, files, station archive, forecast.
@@ -50,6 +54,8 @@ def gather(
         First day of the record; by default `archive.years` of ``sources.toml`` back.
     past, ahead
         Whether the daily record, and the hours to come, are to be fetched.
+    without
+        Names of forecast services that are not to be asked.
     tables
         The science values to go by: ``quality`` and ``sources``.
 
@@ -79,10 +85,11 @@ def gather(
         past,
         site.weather.station,
         progress or (lambda what, done, total: None),
+        site.weather.contact,
     )
     works: list[Callable[[], Found]] = [partial(_coarse, site, given, request, fetcher)]
     if ahead:
-        works.append(partial(_forecast, site, request, fetcher))
+        works.append(partial(_forecast, site, request, fetcher, without))
     if past:
         works.append(partial(_archive, request, fetcher, needed=not given))
     coarse, *found = side_by_side(works, len(works))
@@ -152,26 +159,68 @@ def _coarse(site: Site, given: Sequence[Record], request: Request, fetcher: Fetc
         return Found(flags=(remark("grid-unreachable", text),))
 
 
-def _forecast(site: Site, request: Request, fetcher: Fetcher) -> Found:
-    """The forecast the site file asks for; away or absent is a remark, not an error."""
-    wanted = site.weather.forecast
-    if wanted in ("none", "archive"):
+def services(site: Site) -> list[Source]:
+    """The forecast services that may be asked for a site, in order.
+
+    Raises
+    ------
+    InputError
+        The site names one that is not known.
+    """
+    wanted = [name.strip() for name in site.weather.forecast.split(",")]
+    chosen = [name for one in wanted for name in (AUTOMATIC if one == "auto" else (one,))]
+    named = dict.fromkeys(name for name in chosen if name not in ("none", "archive"))
+    return [source for source in map(source_named, named) if source.covers(site.place)]
+
+
+def _forecast(site: Site, request: Request, fetcher: Fetcher, without: Collection[str]) -> Found:
+    """The forecast of the first service that has one; away or absent is a remark, not an error."""
+    asked = [source for source in services(site) if source.name not in without]
+    if not asked:
         return Found()
     if request.today != local_today(site.zone):
         text = say("flag.not_that_day", day=request.today)
         return Found(flags=(remark("no-forecast", text),))
-    source = source_named("nws" if wanted == "auto" else wanted)
-    if not source.covers(site.place):
-        return Found()
-    try:
-        found = source.fetch(replace(request, past=False), fetcher)
-    except FetchError as error:
-        return Found(
-            flags=(
-                remark("forecast-unreachable", say("flag.no_forecast", problem=Name(str(error)))),
-            )
-        )
-    return replace(found, records=tuple(replace(r, flags=()) for r in found.records))
+    missed: list[Flag] = []
+    passed_over: list[Phrase] = []
+    for number, source in enumerate(asked, 1):
+        in_time = fetcher if number == len(asked) else _with_a_share_of_time(fetcher)
+        try:
+            found = source.fetch(replace(request, past=False), in_time)
+        except FetchError as error:
+            problem = Name(str(error))
+            missed.append(remark("forecast-unreachable", say("flag.no_forecast", problem=problem)))
+            passed_over.append(say("flag.not_from", service=_named(source), problem=problem))
+            continue
+        if found.records:
+            records = tuple(replace(r, flags=()) for r in found.records)
+            return Found(records, (*found.flags, *_credit(records[0], passed_over)))
+        missed += found.flags
+        passed_over += [
+            say("flag.not_from", service=_named(source), problem=flag.text) for flag in found.flags
+        ]
+    return Found(flags=tuple(missed))
+
+
+def _named(source: Source) -> Name | Phrase:
+    return say(f"service.{source.name}") if source.name in _SERVICES else Name(source.name)
+
+
+def _with_a_share_of_time(fetcher: Fetcher) -> Fetcher:
+    """The fetcher with so little time for an address that another service can be asked after it."""
+    left = fetcher.client.stop - time.monotonic()
+    share = load("sources").number("forecast.share")
+    return replace(fetcher, stop=time.monotonic() + share * left)
+
+
+def _credit(record: Record, passed_over: Sequence[Phrase]) -> list[Flag]:
+    """Whose forecast it is where its licence asks for that, and why another did not serve."""
+    licence = record.provenance[0].licence if record.provenance else ""
+    if not passed_over and "CC BY" not in licence:
+        return []
+    by = Name(licence.partition(" (")[0] or record.provenance[0].source)
+    text = say("flag.forecast_by", credit=by, why=joined(*passed_over, join="none"))
+    return [remark("forecast-service", text)]
 
 
 def _measured(record: Record) -> bool:

@@ -88,7 +88,7 @@ def load_weather(
     """
     from windowcast.sources.cache import Cache
     from windowcast.sources.fetch import Fetcher
-    from windowcast.weather.gather import gather
+    from windowcast.weather.gather import gather, services
 
     clock = local_today(site.zone)
     today = today or clock
@@ -130,17 +130,23 @@ def load_weather(
     )
     found = ask()
     weather = join(found.records)
-    doubts = [
-        flag
-        for flag in weather.daily.flags
-        if flag.check == "distrusted" and flag.text.value("source") == Name("forecast")
-    ]
-    if doubts and fetcher.distrust("forecast"):
-        found = ask()  # the forecast before; nothing is asked for it
-        weather = join(found.records)
-        doubts.append(remark("stale-forecast", say("flag.forecast_before")))
+    doubts = [flag for flag in weather.daily.flags if flag.check == "distrusted"]
+    if doubts:
+        names = {source.name for source in services(site)}
+        doubted = {name for name in names if _is_about(doubts, name)}
+        doubts = [flag for flag in doubts if any(_is_about([flag], name) for name in doubted)]
+        if former := [name for name in doubted if fetcher.distrust(name)]:
+            doubts.append(remark("stale-forecast", say("flag.forecast_before")))
+        if former or (doubted and names - doubted):
+            # the forecast before, for which nothing is asked, or that of another service
+            found = ask(without=doubted.difference(former))
+            weather = join(found.records)
     flags = dict.fromkeys((*doubts, *weather.daily.flags, *found.flags))
     return replace(weather, daily=replace(weather.daily, flags=tuple(flags)))
+
+
+def _is_about(doubts: Sequence[Flag], service: str) -> bool:
+    return any(flag.text.value("source") == Name(service) for flag in doubts)
 
 
 def last_measured(record: Record, zone: ZoneInfo, *, before: dt.date) -> dt.date | None:
