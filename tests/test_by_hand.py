@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
 from windowcast.records.by_hand import LogTableOptions
-from windowcast.records.import_export import read_changes, read_log_file
+from windowcast.records.import_export import read_log_file
 from windowcast.records.model import (
     Application,
     CoverReading,
@@ -269,7 +269,7 @@ def tables(draw: st.DrawFn) -> tuple[str, bytes, str]:
 def test_every_dialect_gives_the_same_entries(file: Path, table: tuple[str, bytes, str]) -> None:
     plain, dialect, options = table
     file.write_text(plain, newline="")
-    known = read_changes(file, zone=ZONE)[0].revisions
+    known = read_log_file(file, asked=LogTableOptions(ZONE)).changes[0].revisions
     file.write_bytes(dialect)
     found = read_log_file(f"{file}{options}", None, LogTableOptions(ZONE)).changes[0].revisions
     assert [r.body for r in found] == [r.body for r in known]

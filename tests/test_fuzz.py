@@ -17,7 +17,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.given_files import parsed_toml
 from windowcast.core.site import load_site, site_from
 from windowcast.materials.actives import load_actives
-from windowcast.records.import_export import COLUMNS, read_changes, to_csv
+from windowcast.records.import_export import COLUMNS, read_log_file, to_csv
 from windowcast.records.kinds import KINDS
 from windowcast.records.model import fields_of
 from windowcast.records.store import SeasonLog
@@ -219,11 +219,11 @@ def test_any_export_is_imported_or_refused(document: Any) -> None:
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "log.json"
         file.write_text(json.dumps(document), "utf-8")
-        changes = _read_or_refused(read_changes, file)
-        if changes is None:
+        found = _read_or_refused(read_log_file, file)
+        if found is None:
             return
         with SeasonLog(Path(folder) / "log.sqlite") as log:
-            log.merge(changes)
+            log.merge(found.changes)
             to_csv(log)
 
 
@@ -251,7 +251,7 @@ def test_any_table_is_imported_or_refused(
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "log.csv"
         file.write_text(text, "utf-8", errors="replace")
-        _read_or_refused(read_changes, file)
+        _read_or_refused(read_log_file, file)
 
 
 HEADS = ["date", "time", "tmax_c", "tmin_c", "rain_mm", "Temp (F)", "wind mph", "", "date"]
@@ -306,5 +306,5 @@ def test_any_bytes_are_a_file_or_refused(content: bytes) -> None:
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "any.toml"
         file.write_bytes(content)
-        for read in (load_site, load_actives, read_changes, read_weather):
+        for read in (load_site, load_actives, read_log_file, read_weather):
             _read_or_refused(read, file)

@@ -21,7 +21,7 @@ from windowcast.core.errors import DEBUG, InputError
 from windowcast.core.given_files import read_text
 from windowcast.core.site import load_site
 from windowcast.materials.label_values import read_toml
-from windowcast.records.import_export import read_changes
+from windowcast.records.import_export import read_log_file
 from windowcast.records.model import FieldNote
 from windowcast.records.store import SeasonLog
 from windowcast.sources.files import read_weather
@@ -31,7 +31,7 @@ from windowcast.verify.turf_sightings import read_sightings
 from windowcast.web.security import host_name
 
 READERS: tuple[Callable[[Path], object], ...] = (
-    load_site, read_toml, read_weather, read_changes, SeasonLog, read_state, read_seen,
+    load_site, read_toml, read_weather, read_log_file, SeasonLog, read_state, read_seen,
     read_sightings, read_text, lambda path: write_atomic(path, "x"),
 )  # fmt: skip
 
@@ -170,7 +170,7 @@ def test_an_import_whose_changes_are_none_is_refused(changes: str, tmp_path: Pat
     file = tmp_path / "log.json"
     file.write_text(f'{{"format": "season log", "schema": 1, "changes": {changes}}}')
     with pytest.raises(InputError):
-        read_changes(file)
+        read_log_file(file)
 
 
 @pytest.mark.parametrize("to", ["http://[::1", "//x:99999/", "//x:-1/", "http://[x]/"])

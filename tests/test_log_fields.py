@@ -19,11 +19,12 @@ from spoken import US
 from windowcast.cli import cli
 from windowcast.core.errors import InputError
 from windowcast.records import kinds
+from windowcast.records.by_hand import LogTableOptions
 from windowcast.records.command_words import plain_from
 from windowcast.records.entered_quantities import ENTERED
 from windowcast.records.entry_checks import from_plain, to_plain
 from windowcast.records.fields import LogField
-from windowcast.records.import_export import COLUMNS, read_changes, to_csv
+from windowcast.records.import_export import COLUMNS, read_log_file, to_csv
 from windowcast.records.model import KINDS, Entry, fields_of
 from windowcast.records.store import SeasonLog
 from windowcast.report.catalogue import Voice
@@ -204,7 +205,7 @@ def test_a_csv_written_by_hand_holds_every_field(
 ) -> None:
     entry = entry_with(kind, field)
     file = by_hand(tmp_path / "hand.csv", kind, to_plain(entry))
-    (change,) = read_changes(file, zone=ZONE)
+    (change,) = read_log_file(file, asked=LogTableOptions(ZONE)).changes
     assert [revision.entry for revision in change.revisions] == [entry]
 
 
@@ -214,7 +215,7 @@ def test_an_export_has_a_column_for_every_field_and_gives_it_back(tmp_path: Path
     with SeasonLog(tmp_path / "a.sqlite") as log, SeasonLog(tmp_path / "b.sqlite") as other:
         log.add(*[entry_with(kind, field) for kind, field in FIELDS])
         file.write_text(to_csv(log), newline="")
-        other.merge(read_changes(file))
+        other.merge(read_log_file(file).changes)
         assert other.entries() == log.entries()
 
 
@@ -249,7 +250,7 @@ def test_what_no_field_can_hold_is_refused_everywhere_with_its_name(
         from_plain(kind, plain_from(kind, typed(kind, plain), ZONE))
     if field.type != "materials":
         with pytest.raises(InputError) as refused:
-            read_changes(by_hand(tmp_path / "hand.csv", kind, plain), zone=ZONE)
+            read_log_file(by_hand(tmp_path / "hand.csv", kind, plain), asked=LogTableOptions(ZONE))
         assert refused.value.row == 2 or field.type == "moment"
         assert refused.value.field == field.name
         filled = form_values(from_plain(kind, LEAST[kind]), US, ZONE)

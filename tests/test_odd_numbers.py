@@ -18,7 +18,7 @@ from windowcast.core.spreadsheet_cells import as_text, as_written
 from windowcast.materials.actives import load_actives
 from windowcast.materials.price import parse_price
 from windowcast.records.entry_checks import from_plain
-from windowcast.records.import_export import read_changes, to_csv
+from windowcast.records.import_export import read_log_file, to_csv
 from windowcast.records.model import FieldNote
 from windowcast.records.resistance import resistance_of
 from windowcast.records.store import SeasonLog
@@ -58,7 +58,7 @@ def test_no_cell_of_a_log_is_run_and_all_come_back(tmp_path: Path) -> None:
     file = tmp_path / "a.csv"
     file.write_bytes(text.encode())
     with SeasonLog(tmp_path / "b.sqlite") as log:
-        log.merge(read_changes(file))
+        log.merge(read_log_file(file).changes)
         back = {stored.entry.text: stored.entry for stored in log.entries()}
     assert back == {note.text: note for note in notes}
 

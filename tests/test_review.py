@@ -306,12 +306,12 @@ def test_same_hours_same_criteria_as_the_ranking(site: Site, weather: Weather) -
     state, _ = build(weather.daily, site)
     done = Application(start=window.start, end=window.end, materials=(Material("glyphosate"),),
                        purpose="dormant")  # fmt: skip
-    from windowcast.records.past_windows import score_application, season_context
+    from windowcast.records.past_windows import PastSeason, season_context
     from windowcast.windows.purposes import purpose_of
 
     last = weather.daily.times[-1].astype(object)
     context = season_context(site, weather, state, dt.date(2017, 7, 1), last)
-    scored = score_application(context, done, purpose_of("dormant").generic, "dormant")
+    scored = PastSeason(context).score(done, purpose_of("dormant").generic, "dormant")
     assert scored.block == (window.start, window.end)
     then = {j.criterion: j for j in window.judged}
     now = {j.criterion: j for j in scored.judged}

@@ -157,10 +157,10 @@ def test_export_and_import_lose_nothing(
             log.remove(ids[-1])
         written = import_export.to_json(log) if form == "json" else import_export.to_csv(log)
         file.write_bytes(written.encode())
-        assert other.merge(import_export.read_changes(file)) == len(log.history())
+        assert other.merge(import_export.read_log_file(file).changes) == len(log.history())
         assert other.history() == log.history()
         assert other.entries() == log.entries()
-        assert other.merge(import_export.read_changes(file)) == 0  # nothing twice
+        assert other.merge(import_export.read_log_file(file).changes) == 0  # nothing twice
 
 
 @pytest.mark.parametrize(
@@ -235,13 +235,13 @@ def test_impossible_dates_get_into_no_log(
     file = tmp_path / "readings.csv"
     file.write_text(f"kind,date,depth_m,temp_c\nprobe,2025-10-01,0.05,19\nprobe,{date},0.05,19\n")
     with pytest.raises(InputError, match=f"readings.csv: row 3: {match}"):
-        import_export.read_changes(file)
+        import_export.read_log_file(file)
     for form, write in (("json", import_export.to_json), ("csv", import_export.to_csv)):
         file = tmp_path / f"all.{form}"
         file.write_text(write(log).replace("2025-10-01", str(date)))
         where = {"json": r"changes.0.revisions.0.body\.", "csv": "row 2: "}[form]
         with pytest.raises(InputError, match=rf"all\.{form}: {where}{match}"):
-            import_export.read_changes(file)
+            import_export.read_log_file(file)
     assert [s.entry for s in log.entries()] == [READING]
 
 
@@ -284,7 +284,7 @@ def test_a_bad_date_can_be_put_right_and_then_moved(log: SeasonLog, tmp_path: Pa
         file = tmp_path / f"all.{form}"
         file.write_bytes(write(log).encode())
         with SeasonLog(tmp_path / f"{form}.sqlite") as other:
-            other.merge(import_export.read_changes(file))
+            other.merge(import_export.read_log_file(file).changes)
             assert other.history() == log.history()
 
 
@@ -589,7 +589,7 @@ def test_hand_written_csv_is_one_change(log: SeasonLog, tmp_path: Path) -> None:
         "probe,2025-10-01,0.05,19.4,,,by hand\n"
         "count,2025-11-01,,,poaan,12,\n"
     )
-    assert log.merge(import_export.read_changes(file)) == 1
+    assert log.merge(import_export.read_log_file(file).changes) == 1
     assert [s.entry for s in log.entries()] == [
         SoilReading(dt.date(2025, 10, 1), 0.05, 19.4, notes="by hand"),
         ScoutingCount(dt.date(2025, 11, 1), "POAAN", 12.0),
@@ -604,15 +604,17 @@ def test_hand_written_rows_are_never_there_twice(log: SeasonLog, tmp_path: Path)
     head = "kind,date,trial,plot,treatment,value\n"
     rows = ["rating,2025-02-20,T,1,untreated,80\n", "rating,2025-02-20,T,2,simazine,20\n"]
     file.write_text(head + "".join(rows) + rows[1])  # two samples of a plot may be alike
-    assert log.merge(import_export.read_changes(file)) == 1
+    assert log.merge(import_export.read_log_file(file).changes) == 1
     assert len(log.entries()) == 3
-    assert log.merge(import_export.read_changes(file)) == 0
+    assert log.merge(import_export.read_log_file(file).changes) == 0
     file.write_text(head + "".join(rows) + rows[1] + "rating,2025-02-20,T,3,simazine,10\n")
-    assert log.merge(import_export.read_changes(file)) == 1
+    assert log.merge(import_export.read_log_file(file).changes) == 1
     assert len(log.entries()) == 4
     log.undo()
     assert len(log.entries()) == 3
-    assert log.merge(import_export.read_changes(file)) == 1  # what was taken back may come again
+    assert (
+        log.merge(import_export.read_log_file(file).changes) == 1
+    )  # what was taken back may come again
     assert len(log.entries()) == 4
 
 
@@ -637,6 +639,6 @@ def test_bad_imports_add_nothing(log: SeasonLog, tmp_path: Path, content: str, m
     file = tmp_path / "in.txt"
     file.write_text(content)
     with pytest.raises(InputError, match=match) as error:
-        log.merge(import_export.read_changes(file))
+        log.merge(import_export.read_log_file(file).changes)
     assert "in.txt" in str(error.value)
     assert log.history() == []

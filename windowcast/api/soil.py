@@ -77,7 +77,7 @@ def simulate_soil(
     True
     """
     from windowcast.physics.soil import SoilSite, simulate
-    from windowcast.season.state import soil_forcing
+    from windowcast.season.soil_days import soil_forcing
 
     record = _daily(weather)
     if not -90 <= (record.place.latitude_deg if latitude_deg is None else latitude_deg) <= 90:

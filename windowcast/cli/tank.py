@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.cli.options import materials_option
-from windowcast.cli.output import lang_option
+from windowcast.cli.actives import command as actives
 from windowcast.cli.tank_sheet import sheet
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
-    from windowcast.core.phrase import Value
     from windowcast.core.quantity import Rate
-    from windowcast.materials.actives import Active
 
 
 @click.group(name="tank")
@@ -91,56 +87,6 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
     click.echo(voice_in("us").say("cli.both_have", rate=amount))
 
 
-@command.command("active")
-@click.argument("name", required=False)
-@materials_option
-@lang_option
-def active(name: str | None, site_file: Path | None) -> None:
-    """What is known of an active ingredient, with sources; without NAME, all of them.
-
-    A value that is not listed is not known: take it from your label. Values from your materials
-    file are marked and say what they replace.
-    """
-    from windowcast.cli.options import Start
-    from windowcast.cli.output import echo, voice_in
-    from windowcast.materials.actives import load_actives
-    from windowcast.report.both_units import value_text
-
-    start = Start(site_file, sample=False, files=(), date=None, offline=True)
-    site = start.site() if site_file else None
-    actives = load_actives(start.beside(site.materials_file) if site else None)
-    voice = voice_in("us", site)
-    if name is None:
-        for item in actives.values():
-            kind = {key: str(getattr(item, key).value) for key in ("group", "timing", "movement")}
-            echo(voice.say("cli.known_active", active=_also(item), **kind))
-        return
-    found = actives[name]
-    echo(voice.write(_also(found)))
-    for key, value in found.known().items():
-        said = {
-            "key": key,
-            "value": value_text(value),
-            "mark": voice.say("cli.yours") if key in found.overridden else "",
-            "status": value.status,
-            "source": value.source,
-        }
-        if value.note:
-            echo(voice.say("cli.value_noted", note=value.note, **said))
-        else:
-            echo(voice.say("cli.value", **said))
-    echo(voice.say("cli.anything_else"))
-
-
-def _also(item: Active) -> Value:
-    """An active with its other names."""
-    from windowcast.core.phrase import Name, names, say
-
-    if not item.also:
-        return Name(item.name)
-    return say("cli.also", active=Name(item.name), others=names(*item.also, join="comma"))
-
-
 @command.command("nozzle")
 @click.option("--carrier", required=True, help='"40 gal/acre".')
 @click.option("--speed", required=True, help='"4 mph".')
@@ -163,6 +109,7 @@ def nozzle(carrier: str, speed: str, spacing: str, flow: str | None) -> None:
 
 
 command.add_command(sheet)
+command.add_command(actives, "active")
 
 
 def _in_all_units(rate: Rate) -> str:

@@ -11,11 +11,9 @@ import datetime as dt
 from collections.abc import Sequence
 from os import PathLike
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypeVar, get_args
+from typing import Annotated, Any, Literal, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-import numpy as np
-import numpy.typing as npt
 from pydantic import (
     AfterValidator,
     Field,
@@ -27,11 +25,11 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
-from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import parsed_toml, read_text
 from windowcast.core.languages import Language
-from windowcast.core.record import DateArray, Place
+from windowcast.core.record import Place
+from windowcast.core.spray_calendar import Calendar
 from windowcast.core.sprayer import Operator, Sprayer
 from windowcast.core.turf import Area, KnownResistance, Name, Sensitive, SiteTable, Soil, Turf
 from windowcast.core.validation import UNSHOWN, Location, dotted, first_problem, line_of
@@ -46,76 +44,6 @@ class Equipment(SiteTable):
 
     wind_max_m_s: Annotated[float, Field(ge=1.0, le=8.0, strict=True)] | None = None
     boom_height_m: Annotated[float, Field(ge=0.2, le=2.0, strict=True)] | None = None
-
-
-Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-WEEKDAYS: tuple[Weekday, ...] = get_args(Weekday)
-
-
-class Blackout(SiteTable):
-    """A time when nothing may be sprayed: an event, mowing, a closed course."""
-
-    first: dt.date
-    last: dt.date | None = None
-    hours: str = ""  # "08:00-12:00"; empty: the whole day
-    reason: str = ""
-
-    @field_validator("hours")
-    @classmethod
-    def _hours(cls, text: str) -> str:
-        if text:
-            ClockSpan.parse(text)
-        return text
-
-    @model_validator(mode="after")
-    def _order(self) -> Blackout:
-        if self.last is not None and self.last < self.first:
-            raise ValueError("last lies before first")
-        return self
-
-    def on(self, dates: DateArray) -> npt.NDArray[np.bool_]:
-        """The local dates that it covers, same shape as `dates`."""
-        first, last = np.datetime64(self.first, "D"), np.datetime64(self.last or self.first, "D")
-        return np.asarray((dates >= first) & (dates <= last))
-
-
-class Calendar(SiteTable):
-    """When spraying is possible at all, in local time."""
-
-    spray_hours: str = "06:00-19:00"
-    spray_weekdays: tuple[Weekday, ...] = WEEKDAYS
-    blackout: tuple[Blackout, ...] = ()
-
-    @field_validator("spray_hours")
-    @classmethod
-    def _hours(cls, text: str) -> str:
-        ClockSpan.parse(text)
-        return text
-
-    @property
-    def spray_span(self) -> ClockSpan:
-        """The hours of the day in which spraying is possible."""
-        return ClockSpan.parse(self.spray_hours)
-
-    def open_days(self, dates: DateArray) -> npt.NDArray[np.bool_]:
-        """Local dates that are a weekday for spraying and not blacked out whole, ``[day]``."""
-        days = dates.astype("datetime64[D]")
-        weekday = (days.astype(np.int64) + 3) % 7  # 1970-01-01: Thursday
-        found = np.isin(weekday, [WEEKDAYS.index(day) for day in self.spray_weekdays])
-        for pause in self.blackout:
-            if not pause.hours:
-                found &= ~pause.on(days)
-        return found
-
-    def open_hours(self, local: DateArray) -> npt.NDArray[np.bool_]:
-        """Hours, by their start on the local clock (minutes), in which spraying is possible."""
-        dates = local.astype("datetime64[D]")
-        minute = (local - dates).astype(np.int64)
-        found = self.open_days(dates) & self.spray_span.holds_hour(minute)
-        for pause in self.blackout:
-            if pause.hours:
-                found &= ~(pause.on(dates) & ClockSpan.parse(pause.hours).touches_hour(minute))
-        return found
 
 
 class SensorColumn(SiteTable):

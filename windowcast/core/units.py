@@ -187,11 +187,6 @@ def convert(value: Any, dimension: Dimension, unit: str, to: str) -> Any:
     return value + other.zero if other.zero else value
 
 
-def f_to_c(temp_f: float) -> float:
-    """°F to °C."""
-    return float(convert(temp_f, "temperature", "°F", "°C"))
-
-
 def c_to_f(temp_c: float) -> float:
     """°C to °F."""
     return float(convert(temp_c, "temperature", "°C", "°F"))

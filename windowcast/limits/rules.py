@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, say
+from windowcast.core.season_calendar import SEASON_START
 from windowcast.core.values import Table, Value
 from windowcast.limits.ground import Ground, nth_of
 from windowcast.limits.model import Limit, Permission
@@ -320,10 +321,10 @@ def time_of_year(treatment: Treatment, ground: Ground, date: dt.date) -> Limit |
     if treatment.last_day is None:
         return None
     last = nth_of(str(treatment.last_day.value), date, southern=ground.southern)
-    season = nth_of("07-01", date, southern=ground.southern)
+    season = nth_of(SEASON_START, date, southern=ground.southern)
     if last < season or date == last:
         return None
-    until = nth_of("07-01", date + dt.timedelta(days=365), southern=ground.southern)
+    until = nth_of(SEASON_START, date + dt.timedelta(days=365), southern=ground.southern)
     return _Said("time of year", treatment)(
         "no", say("limit.not_after", what=treatment.spoken, day=last),
         cited(treatment.last_day), until=until,

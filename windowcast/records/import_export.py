@@ -19,7 +19,6 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from os import PathLike
 from typing import Any, cast
-from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
 from windowcast.core.spreadsheet_cells import as_text, as_written
@@ -122,30 +121,10 @@ class LogFile:
         return [revision for change in self.changes for revision in change.revisions]
 
 
-def read_changes(
-    path: str | PathLike[str], check: Check | None = None, zone: ZoneInfo | None = None
-) -> list[Change]:
-    """What a JSON or CSV export, or a table written by hand, holds, for `SeasonLog.merge`.
-
-    Parameters
-    ----------
-    check
-        What an entry written by hand must pass; it may return the entry put right.
-    zone
-        Of times written by hand that say none.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read or a row in it is wrong.
-    """
-    return read_log_file(path, check, LogTableOptions(zone)).changes
-
-
 def read_log_file(
     source: str | PathLike[str], check: Check | None = None, asked: LogTableOptions | None = None
 ) -> LogFile:
-    """As `read_changes`, with what the owner says of the file, and how it was understood.
+    """What a JSON or CSV export, or a table written by hand, holds, for `SeasonLog.merge`.
 
     `source` may say more: ``FILE:dates=mdy,decimal=comma,sheet=NAME,kind=probe,unknown=ignore``.
     """

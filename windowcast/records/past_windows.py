@@ -137,13 +137,6 @@ def block_of(context: HourContext, application: Application, rule: Rule) -> Bloc
     return Block(min(max(first, 0), last - 1), min(first + count, last))
 
 
-def score_application(
-    context: HourContext, application: Application, needs: ActiveNeeds, name: PurposeName
-) -> Scored:
-    """Score one application's hours, beside the windows the same season offered."""
-    return PastSeason(context).score(application, needs, name)
-
-
 class PastSeason:
     """One season's hours, scored for any number of applications.
 
@@ -334,13 +327,6 @@ def _rain_bounds(context: HourContext) -> tuple[HourContext, HourContext]:
     rest = context.on_hours(np.where(blind, np.maximum(total - by_day, 0.0), 0.0))
     least = replace(context, hourly={**context.hourly, "precip_mm": placed})
     return least, replace(least, unplaced_mm=rest)
-
-
-def likeliest_purpose(
-    context: HourContext, application: Application, needs: ActiveNeeds, names: Sequence[PurposeName]
-) -> PurposeName:
-    """The purpose whose timing suited the day best, among those the actives serve."""
-    return PastSeason(context).likeliest_purpose(application, needs, names)
 
 
 def _alone(record: Record) -> Record:

@@ -26,8 +26,9 @@ from windowcast.season.dates import key_dates
 from windowcast.season.leaf import SOIL_DAYS
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.row_spans import Spans
+from windowcast.season.soil_days import SoilDays
 from windowcast.season.soil_error_at import soil_error_at
-from windowcast.season.state import SoilDays, drivers_of
+from windowcast.season.state import drivers_of
 from windowcast.season.trust import can_be_used
 from windowcast.season.turf import turf_state
 from windowcast.season.unknown_rain import substitute_of

@@ -172,7 +172,9 @@ def active_lines(active: Active, voice: Voice) -> list[str]:
         lines.append(f"  {voice.say('weeds_page.also', names=said.also)}")
     for fact in said.facts:
         where = f" ({fact.note})" if fact.note else ""
-        lines += ["", f"  {fact.label}: {fact.value}{where}", f"    {fact.status}: {fact.source}"]
+        yours = voice.say("cli.yours") if fact.yours else ""
+        lines += ["", f"  {fact.label}: {fact.value}{where}"]
+        lines.append(f"    {yours}{fact.status}: {fact.source}")
     if said.unknown:
         lines += ["", f"  {voice.say('actives_page.ask_label', what=said.unknown)}"]
     return lines

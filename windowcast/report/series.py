@@ -13,7 +13,6 @@ import numpy as np
 
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.season_calendar import season_end, season_start
-from windowcast.core.season_calendar import season_name as name_of
 from windowcast.programme.answer import Answer
 
 MIN_YEARS = 5  # fewer past seasons give no band
@@ -33,11 +32,6 @@ def season_dates(answer: Answer) -> DateArray:
     today, southern = answer.ranking.today, answer.site.place.southern
     first, last = season_start(today, southern=southern), season_end(today, southern=southern)
     return np.arange(np.datetime64(first, "D"), np.datetime64(last, "D") + np.timedelta64(1))
-
-
-def season_name(answer: Answer) -> str:
-    """``2025/26``, or the one year of a southern season."""
-    return name_of(answer.ranking.today, answer.site.place.southern)
 
 
 def onto(dates: DateArray, own_dates: DateArray, values: FloatArray) -> FloatArray:

@@ -21,7 +21,7 @@ from windowcast.physics.soil_site import (
 )
 from windowcast.season.scouting import Count
 from windowcast.season.sightings import CanopyLook, GreenCover
-from windowcast.season.state import soil_forcing, soil_site
+from windowcast.season.soil_days import soil_forcing, soil_site
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,17 +7,15 @@ call carries on from the first, and a run split in two gives what one run gives.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from windowcast.core.record import FloatArray, Grade, Record
+from windowcast.core.record import FloatArray, Record
 from windowcast.core.site import Site
-from windowcast.core.turf import Texture
 from windowcast.core.values import PACKAGED, Tables, Value
 from windowcast.core.weed_codes import unsupported
-from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState, simulate
+from windowcast.physics.soil import SiteCorrection, SoilState, simulate
 from windowcast.physics.soil_error import SoilError
 from windowcast.season.clocks import Drivers
 from windowcast.season.emergence import WeedCarry, emerge
@@ -29,6 +27,14 @@ from windowcast.season.rolling import trailing_sum
 from windowcast.season.row_spans import Spans
 from windowcast.season.scouting import Count, posterior_timings
 from windowcast.season.sightings import CanopyLook, GreenCover
+from windowcast.season.soil_days import (
+    SoilDays,
+    measured,
+    modelled,
+    soil_forcing,
+    soil_site,
+    with_probes,
+)
 from windowcast.season.soil_error_at import soil_error_at
 from windowcast.season.soil_kept import SoilModel
 from windowcast.season.state_notes import notes_of
@@ -40,11 +46,8 @@ from windowcast.season.unknown_rain import (
     unknown_week,
 )
 from windowcast.season.weeds import Weed, weed, with_late_share
-from windowcast.weather.grid_filled import HUMIDITY
 from windowcast.weather.rain_filled import FILLED
 
-SEED_DEPTH_M = 0.025
-DEPTHS_M = (SEED_DEPTH_M, 0.05, 0.10)
 YEAR_DAYS = 366
 LEAF = ("soil_10cm_c", "tmin_c", "air_c")  # what drives the turf's leaf
 
@@ -215,53 +218,7 @@ def _last_days(record: Record, drivers: Drivers, soil: SoilDays) -> LastDays:
         drivers.last(min(YEAR_DAYS, len(drivers.dates))),
         soil.temp_5cm_c[..., days],
         soil.temp_10cm_c[..., days],
-        _measured(record, "soil_5cm_c")[..., days],
-    )
-
-
-@dataclass(frozen=True)
-class SoilDays:
-    """Soil over a run of days, ``[..., day]``, measured where a probe was, and its end state."""
-
-    temp_5cm_c: FloatArray
-    temp_10cm_c: FloatArray
-    moisture: FloatArray
-    frozen: npt.NDArray[np.bool_]
-    state: SoilState
-
-
-def soil_forcing(
-    record: Record,
-    latitude_deg: npt.ArrayLike | None = None,
-    longitude_deg: npt.ArrayLike | None = None,
-) -> SoilForcing:
-    """What drives the soil model, from a daily record; where it lies as in `drivers_of`.
-
-    Where rain is unknown the usual rain counts, as the record has it (`weather.rain_filled`), or
-    as the model makes it.
-    """
-    return SoilForcing(
-        dates=record.times,
-        tmax_c=record.get("tmax_c"),
-        tmin_c=record.get("tmin_c"),
-        precip_mm=rain_or_usual(record),
-        latitude_deg=record.place.latitude_deg if latitude_deg is None else latitude_deg,
-        solar_mj_m2=_optional(record, "solar_mj_m2"),
-        rh_mean_pct=_humidity(record),
-        snow_depth_mm=_optional(record, "snow_depth_mm"),
-        longitude_deg=record.place.longitude_deg if latitude_deg is None else longitude_deg,
-    )
-
-
-def soil_site(
-    site: Site, correction: SiteCorrection | None = None, tables: Tables = PACKAGED
-) -> SoilSite:
-    """What the soil model knows of a site."""
-    return SoilSite(
-        texture=None if site.soil.texture == Texture.UNKNOWN else str(site.soil.texture),
-        irrigated=bool(site.turf.irrigated),
-        correction=correction,
-        values=tables["soil"],
+        measured(record, "soil_5cm_c")[..., days],
     )
 
 
@@ -286,7 +243,7 @@ def drivers_of(
     """
     tmax, tmin, rain = (record.get(k) for k in ("tmax_c", "tmin_c", "precip_mm"))
     usual = rain_or_usual(record)
-    soil = _soil(
+    soil = modelled(
         soil_forcing(record, latitude_deg, longitude_deg),
         soil_site(site, correction, tables),
         None if start is None else start.soil,
@@ -294,7 +251,7 @@ def drivers_of(
         soil_model,
         compiled=compiled,
     )
-    seed, soil_5cm, soil_10cm = _with_probes(record, *soil.temp_c)
+    seed, soil_5cm, soil_10cm = with_probes(record, *soil.temp_c)
     recent = {} if start is None else start.recent
     usual_water = usual_week = None
     if site.turf.irrigated:  # never short of water, whatever the rain
@@ -322,78 +279,6 @@ def drivers_of(
 def _week(recent: dict[str, FloatArray], name: str, rain_mm: FloatArray) -> FloatArray:
     """Rain of each day and the six before, ``[..., day]``."""
     return trailing_sum(_after(recent, name, rain_mm), RAIN_DAYS)[..., -rain_mm.shape[-1] :]
-
-
-@dataclass(frozen=True)
-class _Soil:
-    """Results of the soil model on the record's axis: ``[depth]`` of ``[..., day]``."""
-
-    temp_c: tuple[FloatArray, ...]
-    moisture: FloatArray
-    frozen: npt.NDArray[np.bool_]
-    state: SoilState
-
-
-def _soil(
-    forcing: SoilForcing,
-    site: SoilSite,
-    state: SoilState | None,
-    spans: Spans | None,
-    model: SoilModel,
-    *,
-    compiled: bool,
-) -> _Soil:
-    """The soil model over a record; rows with days of their own run from their own first days."""
-    if spans is not None:
-        moved = {
-            name: spans.own(values, 0.0 if name == "precip_mm" else np.nan)
-            for name, values in forcing.by_day().items()
-        }
-        days = np.arange(int(spans.length.max()))
-        forcing = replace(forcing, dates=forcing.dates[spans.first][:, None] + days, **moved)
-    found = model(forcing, site, depths_m=DEPTHS_M, state=state, compiled=compiled)
-    temps, moisture, frozen = np.moveaxis(found.temp_c, -1, 0), found.moisture, found.frozen
-    if spans is not None:
-        return _Soil(
-            tuple(spans.common(t, np.nan) for t in temps),
-            spans.common(moisture, np.nan),
-            spans.common(frozen, False),
-            found.state,
-        )
-    # as a kept run comes back, so that later sums round alike
-    alike = [np.ascontiguousarray(a) for a in (*temps, moisture, frozen)]
-    return _Soil(tuple(alike[:-2]), alike[-2], alike[-1], found.state)
-
-
-def _humidity(record: Record) -> FloatArray | None:
-    """Mean humidity, that of a coarse grid where there is no other."""
-    if HUMIDITY not in record:
-        return _optional(record, "rh_mean_pct")
-    own = record.get("rh_mean_pct")
-    return np.where(np.isnan(own), record.get(HUMIDITY), own)
-
-
-def _optional(record: Record, name: str) -> FloatArray | None:
-    return record.get(name) if name in record else None
-
-
-def _with_probes(
-    record: Record, seed: FloatArray, soil_5cm: FloatArray, soil_10cm: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Measured soil temperature in place of the model's where it was observed.
-
-    At seed depth the model is moved by what the 5 cm probe says of its error.
-    """
-    out = []
-    for name, modelled in (("soil_5cm_c", soil_5cm), ("soil_10cm_c", soil_10cm)):
-        out.append(np.where(_measured(record, name), record.get(name), modelled))
-    step = out[0] - soil_5cm
-    return seed + np.where(np.isnan(step), 0.0, step), out[0], out[1]
-
-
-def _measured(record: Record, name: str) -> npt.NDArray[np.bool_]:
-    """Days on which a probe told the soil, ``[..., day]``."""
-    return np.asarray(np.isfinite(record.get(name)) & (record.grade(name) == Grade.OBSERVED))
 
 
 def _after(recent: dict[str, FloatArray], name: str, values: FloatArray) -> FloatArray:

@@ -208,19 +208,6 @@ def earliest_greenup(dates: DateArray, begun: FloatArray, safety: Safety) -> dt.
     return date
 
 
-def first_safe(dates: DateArray, safe: FloatArray) -> dt.date | None:
-    """First day of a span ``[day]`` on which a non-selective is permitted, None: none."""
-    return _date(dates, np.flatnonzero(safe == 1)[:1])
-
-
-def last_safe(dates: DateArray, safe: FloatArray) -> dt.date | None:
-    """Last day of a span ``[day]`` on which a non-selective is permitted, None: none.
-
-    The day after it the chance of harm passes the cap, or only a look can tell.
-    """
-    return _date(dates, np.flatnonzero(safe == 1)[-1:])
-
-
 def brown_in(green: FloatArray) -> FloatArray:
     """1 where turf has no live leaf in a member's own world, 0 where it has, ``[member, day]``.
 
