@@ -4,7 +4,8 @@
 
 A server on this machine (tests/loopback.py) serves a small archive and a recorded forecast. For
 every kind of answer and every fault, once with a good answer kept and once without, the weather is
-asked for while the fault lasts, and again minutes after it is over (a day where the server said
+asked for while the fault lasts, and again minutes after it is over (an hour for MET Norway, whose
+answers say when to ask again; a day where the server said
 "not there"). Handled right is:
 
 - the fault ends in time, in the right values, or in an error or remark that names it;
@@ -18,11 +19,11 @@ every ninth case. The exit code is 1 where a case fails. docs/reliability.md has
 
 from __future__ import annotations
 
-import copy
 import datetime as dt
 import gzip
 import json
 import os
+import re
 import shutil
 import sqlite3
 import sys
@@ -31,7 +32,9 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -40,6 +43,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 import archive_world as world
 import nws
 import power
+import world_forecasts
 from loopback import Answer, Loopback, serving
 
 from windowcast.core.record import Place
@@ -51,6 +55,8 @@ from windowcast.sources.fetch import Fetcher
 from windowcast.sources.forecast import ForecastSource
 from windowcast.sources.http import Client, Limits
 from windowcast.sources.http_answer import FetchError
+from windowcast.sources.metno import MetnoSource
+from windowcast.sources.mosmix import LIST_PATH, MosmixSource
 from windowcast.sources.source import Found, Request
 
 LIMITS = Limits(0.5, 0.25, 1.2, 2, 0.01, 0.02, 2)
@@ -69,8 +75,25 @@ KINDS = {
     "days of a past year": f"/daily/{YEARS[0]}/NEAR1.csv.gz",
     "hours": f"/hourly/{TODAY.year}/NEAR1.csv.gz",
     "days of a coarse grid": power.path(*SPANS[-1]),
+    "MOSMIX stations": LIST_PATH,
+    "MOSMIX file": world_forecasts.mosmix_path("10637"),
+    "MET Norway": world_forecasts.metno_path(PLACE),
 }
-SOURCES = {"nws": ForecastSource, "archive": ArchiveSource, "grid": CoarseGridSource}
+SOURCES = {
+    "nws": ForecastSource,
+    "archive": ArchiveSource,
+    "grid": CoarseGridSource,
+    "mosmix": MosmixSource,
+    "metno": MetnoSource,
+}
+SOURCE_OF = {
+    "point": "nws",
+    "forecast": "nws",
+    "days of a coarse grid": "grid",
+    "MOSMIX stations": "mosmix",
+    "MOSMIX file": "mosmix",
+    "MET Norway": "metno",
+}
 PAGE = b"<!DOCTYPE html><html><body>We are down for maintenance</body></html>"
 Fault = Callable[[Answer], Answer | list[Answer]]
 
@@ -141,13 +164,87 @@ FAULTS: dict[str, Fault] = {
     "an image": lambda good: Answer(b"\x89PNG\r\n", type="image/png"),
     "far too much": lambda good: replace(good, body=gzip.compress(b"a,b\n" * 80_000_000, 1)),
 }  # fmt: skip
-# what the forecast alone can show
+
+
+def _grid(change: Callable[[dict[str, Any]], object]) -> Fault:
+    """The US forecast with something in it changed."""
+
+    def changed(good: Answer) -> Answer:
+        raw = json.loads(good.body)
+        change(raw["properties"])
+        return nws.answer(raw)
+
+    return changed
+
+
+def _series(change: Callable[[dict[str, Any]], object]) -> Fault:
+    """MET Norway's forecast with something in it changed."""
+
+    def changed(good: Answer) -> Answer:
+        raw = json.loads(good.body)
+        change(raw)
+        return world_forecasts.metno_answer(raw)
+
+    return changed
+
+
+def _kml(old: str, new: str) -> Fault:
+    """A MOSMIX file with something in it changed."""
+    text = world_forecasts.mosmix_kml(NOW, PLACE)
+    changed = re.sub(old, new, text, count=1, flags=re.DOTALL)
+    return lambda good: replace(good, body=world_forecasts.kmz(changed))
+
+
+def _issued(hours: int) -> Fault:
+    text = world_forecasts.mosmix_kml(NOW + dt.timedelta(hours=hours), PLACE)
+    return lambda good: replace(good, body=world_forecasts.kmz(text))
+
+
+def _meta(hours: int) -> Fault:
+    at = f"{NOW + dt.timedelta(hours=hours):%Y-%m-%dT%H:%M:%SZ}"
+    return _series(lambda raw: raw["properties"]["meta"].update(updated_at=at))
+
+
+BOMB = "<!DOCTYPE k [<!ENTITY a 'aaaa'>" + "".join(
+    f"<!ENTITY {c} '{f'&{b};' * 10}'>" for b, c in pairwise("abcdefghijk")
+) + "]><k>&k;</k>"  # fmt: skip
+# what one kind of answer alone can show
 FORECAST = {
     "issued 50 h ago": lambda p: p.update(updateTime=(NOW - dt.timedelta(hours=50)).isoformat()),
     "issued in 9 h": lambda p: p.update(updateTime=(NOW + dt.timedelta(hours=9)).isoformat()),
     "no time of issue": lambda p: p.pop("updateTime"),
     "no temperatures": lambda p: p["temperature"].update(values=[]),
     "temperatures without a unit": lambda p: p["temperature"].pop("uom"),
+}
+MORE: dict[str, dict[str, Fault]] = {
+    "forecast": {name: _grid(change) for name, change in FORECAST.items()},
+    "MET Norway": {
+        "issued 50 h ago": _meta(-50),
+        "issued in 9 h": _meta(9),
+        "another place": _series(lambda raw: raw["geometry"].update(coordinates=[8.0, 50.0, 1])),
+        "no steps": _series(lambda raw: raw["properties"].update(timeseries=[])),
+        "back in time": _series(lambda raw: raw["properties"]["timeseries"].reverse()),
+        "another unit": _series(
+            lambda raw: raw["properties"]["meta"]["units"].update(air_temperature="degF")
+        ),
+        "no details": _series(
+            lambda raw: [s["data"].update(instant={}) for s in raw["properties"]["timeseries"]]
+        ),
+    },
+    "MOSMIX file": {
+        "issued 50 h ago": _issued(-50),
+        "issued in 9 h": _issued(15),
+        "another place": _kml("<kml:coordinates>[^<]*", "<kml:coordinates>8.6,50.05,111.0"),
+        "another station": _kml(">10637<", ">10638<"),
+        "a step gone": _kml("<dwd:TimeStep>[^<]*</dwd:TimeStep>", ""),
+        "a number gone": _kml(r'(elementName="TTT">\s*<dwd:value>)\s*\S+', r"\1"),
+        "no temperatures": _kml('elementName="TTT"', 'elementName="TTU"'),
+        "broken XML": _kml("</kml:Placemark>", ""),
+        "entities": lambda good: replace(good, body=world_forecasts.kmz(BOMB)),
+        "a zip bomb": lambda good: replace(good, body=world_forecasts.kmz(b" " * 90_000_000)),
+        "another file": lambda good: replace(good, body=world_forecasts.kmz("hello", "readme.txt")),
+        "a truncated zip": lambda good: replace(good, body=good.body[:-200]),
+    },
 }
 
 
@@ -167,19 +264,14 @@ class Case:
 def cases() -> Iterator[Case]:
     """All of them."""
     for kind in KINDS:
-        more = tuple(FORECAST) if kind == "forecast" else ()
-        for fault in (*FAULTS, *more):
+        for fault in (*FAULTS, *MORE.get(kind, {})):
             for kept in (True, False):
                 yield Case(kind, fault, kept)
 
 
 def wrong(case: Case, good: Answer) -> Answer | list[Answer]:
     """What the server sends while the fault lasts."""
-    if case.fault in FORECAST:
-        raw = copy.deepcopy(json.loads(good.body))
-        FORECAST[case.fault](raw["properties"])
-        return nws.answer(raw)
-    return FAULTS[case.fault](good)
+    return (FAULTS | MORE.get(case.kind, {}))[case.fault](good)
 
 
 class World:
@@ -193,13 +285,23 @@ class World:
         hours = world.hours(start, 24 * 6, lambda when: {"temp": 12 + when.hour / 4, "wspd": 9.0})
         world.serve_hourly(server, "NEAR1", hours)
         nws.serve(server, "30.5", "-85.25", nws.gridpoint("BMX_32-69", NOW))
+        world_forecasts.serve_mosmix(server, NOW, PLACE)
+        raw = world_forecasts.metno_raw(NOW, PLACE)
+        server.routes[KINDS["MET Norway"]] = world_forecasts.metno_answer(raw)
         for span in SPANS:
             power.serve(server, *span)
         server.routes["/circle"] = Answer(b"", 302, headers={"Location": "/circle"})
         self.good = dict(server.routes)
         later = json.loads(self.good[KINDS["forecast"]].body)
         later["properties"]["updateTime"] = (NOW + dt.timedelta(hours=23)).isoformat()
-        self.tomorrow = nws.answer(later)
+        day_after = NOW + dt.timedelta(hours=23)
+        self.tomorrow = {
+            KINDS["forecast"]: nws.answer(later),
+            KINDS["MET Norway"]: _meta(23)(self.good[KINDS["MET Norway"]]),
+            KINDS["MOSMIX file"]: _kml(
+                "<dwd:IssueTime>[^<]*", f"<dwd:IssueTime>{day_after:%Y-%m-%dT%H:00:00Z}"
+            )(self.good[KINDS["MOSMIX file"]]),
+        }
         with Cache(folder / "good" / FILE) as cache:
             self.values = {source: _values(_ask(source, cache)) for source in SOURCES}
 
@@ -213,7 +315,8 @@ class World:
             if not case.kept:
                 db.execute("DELETE FROM entry WHERE url = ?", (url,))
             # asked unconditionally: else the server would say that nothing has changed
-            db.execute("UPDATE entry SET expires_at = 0, etag = '' WHERE url = ?", (url,))
+            db.execute("UPDATE entry SET expires_at = 0, etag = '', last_modified = ''"
+                       " WHERE url = ?", (url,))  # fmt: skip
         return cache
 
 
@@ -244,9 +347,7 @@ def _marked(found: Found | FetchError) -> bool:
 
 def judged(case: Case, here: World) -> tuple[str, str]:
     """What went wrong while the fault lasted, and after it; "" where nothing did."""
-    source = {"point": "nws", "forecast": "nws", "days of a coarse grid": "grid"}.get(
-        case.kind, "archive"
-    )
+    source = SOURCE_OF.get(case.kind, "archive")
     good = here.values[source]
     with here.cache(case) as cache:
         here.server.routes = here.good | {case.path: wrong(case, here.good[case.path])}
@@ -257,9 +358,13 @@ def judged(case: Case, here: World) -> tuple[str, str]:
         bad = list(examined(cache, time.time() + 60))
         entry = cache.entry(here.server.url + case.path)
         gone = case.fault in ("404", "410") and not case.kept
-        if gone:  # asked again after a day; by then there is another forecast
-            here.server.routes[KINDS["forecast"]] = here.tomorrow
-        healed = _ask(source, cache, later_s=DAY_S + 100 if gone else 301.0)
+        strict = case.kind == "MET Norway"  # asked again when the answer expires
+        left_alone = strict and case.fault == "429 with 400 digits"
+        after_a_day = gone or left_alone
+        if after_a_day:  # by then there is another forecast
+            here.server.routes |= here.tomorrow
+        later_s = DAY_S + 100 if after_a_day else 3700.0 if strict else 301.0
+        healed = _ask(source, cache, later_s=later_s)
     same, marked = _values(found) == good, _marked(found)
     problems = []
     if took > IN_TIME_S:
@@ -271,7 +376,7 @@ def judged(case: Case, here: World) -> tuple[str, str]:
     if case.kept and not same:
         problems.append("other values than the kept ones")
     passes = case.fault.endswith("then good")  # over before the last try
-    quiet = gone or (case.kept and case.kind == "point")  # a place keeps its cell for long
+    quiet = gone or (case.kept and case.kind in ("point", "MOSMIX stations"))  # kept for long
     if not passes and not marked and not quiet:
         problems.append("nothing is said of it")
     if passes and (not same or marked):
@@ -287,8 +392,9 @@ def main(quick: bool) -> int:
     total: Counter[str] = Counter()
     began = time.monotonic()
     with tempfile.TemporaryDirectory() as folder, serving() as server:
-        for name in ("ARCHIVE", "FORECAST", "COARSE_GRID"):
+        for name in ("ARCHIVE", "FORECAST", "COARSE_GRID", "METNO", "MOSMIX"):
             os.environ[f"WINDOWCAST_{name}_URL"] = server.url
+        os.environ["WINDOWCAST_CONTACT"] = "greens@example.org"
         here = World(server, Path(folder))
         for case in list(cases())[:: 9 if quick else 1]:
             problem, after = judged(case, here)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import tempfile
 import warnings
@@ -9,21 +10,26 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import world_forecasts
 from fuzzing import cases
 from hypothesis import example, given
 from hypothesis import strategies as st
 
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import parsed_toml
+from windowcast.core.record import Place
 from windowcast.core.site import load_site, site_from
 from windowcast.materials.actives import load_actives
 from windowcast.records.import_export import COLUMNS, read_log_file, to_csv
 from windowcast.records.kinds import KINDS
 from windowcast.records.model import fields_of
 from windowcast.records.store import SeasonLog
+from windowcast.sources import metno, mosmix
 from windowcast.sources.coarse_grid import days_problem
+from windowcast.sources.fetch import Fetched
 from windowcast.sources.files import read_weather
 from windowcast.sources.http import _joined, _same_host
+from windowcast.sources.mosmix_kml import read_kmz
 
 LEAVES = st.one_of(
     st.none(), st.booleans(), st.integers(), st.integers(10**300, 10**310), st.floats(),
@@ -308,3 +314,86 @@ def test_any_bytes_are_a_file_or_refused(content: bytes) -> None:
         file.write_bytes(content)
         for read in (load_site, load_actives, read_log_file, read_weather):
             _read_or_refused(read, file)
+
+
+# ---- forecasts ----
+
+HERE = Place("Long Meadow", 51.5, -0.1, 25.0)
+_LONDON = world_forecasts.metno_raw()
+_LONDON["properties"]["timeseries"] = _LONDON["properties"]["timeseries"][50:62]
+_PATHS = [
+    ("geometry",), ("geometry", "coordinates"), ("properties",), ("properties", "meta"),
+    ("properties", "meta", "updated_at"), ("properties", "meta", "units"),
+    ("properties", "timeseries"), ("properties", "timeseries", 3),
+    ("properties", "timeseries", 3, "time"), ("properties", "timeseries", 3, "data"),
+    ("properties", "timeseries", 3, "data", "instant"),
+    ("properties", "timeseries", 3, "data", "instant", "details"),
+    ("properties", "timeseries", 3, "data", "instant", "details", "air_temperature"),
+    ("properties", "timeseries", 8, "data", "next_6_hours"),
+    ("properties", "timeseries", 8, "data", "next_6_hours", "details"),
+    ("properties", "timeseries", 8, "data", "next_6_hours", "details", "air_temperature_max"),
+]  # fmt: skip
+
+
+def _kept(body: bytes) -> Fetched:
+    return Fetched("http://127.0.0.1/a", True, "", 0.0, _body=lambda: body)
+
+
+@given(st.lists(st.tuples(st.sampled_from(_PATHS), ODD), min_size=1, max_size=2))
+@cases(40)
+def test_any_forecast_of_the_world_is_read_or_refused(changes: list[tuple[Any, Any]]) -> None:
+    raw = copy.deepcopy(_LONDON)
+    for path, odd in changes:
+        inner = raw
+        try:
+            for key in path[:-1]:
+                inner = inner[key]
+            inner[path[-1]] = odd
+        except (KeyError, TypeError, IndexError):
+            continue  # an earlier change has taken it away
+    body = json.dumps(raw, default=str).encode("utf-8", "replace")
+    why = metno.answer_problem(body, HERE)
+    assert "\n" not in why
+    if not why:
+        metno.untimely(body, 0.0)
+        metno.record_of_answer(json.loads(body), HERE, _kept(body))
+
+
+KML_PARTS = [
+    "<k:kml>", "</k:kml>", "<k:Placemark>", "</k:Placemark>", "<d:Forecast>", "</d:Forecast>",
+    '<d:Forecast d:elementName="TTT">', "<d:value>", "</d:value>", " 273.15 - 1e999 nan",
+    "<d:TimeStep>", "</d:TimeStep>", "2026-11-29T12:00:00.000Z", "0001-01-01T00:00:00+14:00",
+    "<k:coordinates>", "</k:coordinates>", "1,2,3", "<d:IssueTime>", "</d:IssueTime>", "&amp;",
+    "&#0;", "<!DOCTYPE k [", "<!ENTITY a 'b'>", "]>", "&a;", "<?xml version='1.0'?>", "\x00", "é",
+]  # fmt: skip
+_FRANKFURT = world_forecasts.mosmix_kml()
+
+
+@given(
+    st.one_of(
+        st.lists(st.sampled_from(KML_PARTS), max_size=14).map("".join),
+        st.tuples(st.integers(0, len(_FRANKFURT)), st.sampled_from(KML_PARTS)).map(
+            lambda cut: _FRANKFURT[: cut[0]] + cut[1] + _FRANKFURT[cut[0] + 30 :]
+        ),
+    ),
+    st.integers(0, 60),
+)
+@cases(40)
+def test_any_file_of_a_station_is_read_or_refused(text: str, cut: int) -> None:
+    packed = world_forecasts.kmz(text.encode("latin-1"))
+    for body in (packed, packed[: len(packed) - cut], packed[cut:]):
+        why = mosmix.file_problem(body)
+        assert "\n" not in why
+        if not why:
+            file = read_kmz(body, mosmix.ELEMENTS)
+            station = mosmix.MosmixStation("x", "x", 1.0, 2.0, 3.0)
+            mosmix.records_of(file, station, HERE, _kept(body))
+
+
+@given(st.lists(st.lists(CELLS | st.floats().map("{:.2f}".format), max_size=8), max_size=5))
+@cases(40)
+def test_any_list_of_stations_is_read_or_refused(rows: list[list[str]]) -> None:
+    text = "\n".join(" ".join(row) for row in rows)
+    for station in mosmix.station_rows(text.encode("utf-8", "replace")):
+        assert abs(station.latitude_deg) <= 90
+        assert abs(station.longitude_deg) <= 180

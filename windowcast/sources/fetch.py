@@ -229,7 +229,9 @@ class Fetcher:
         if problem:
             wrong = FetchError(Kind.WRONG_CONTENT, host_of(url), problem)
             again_s = load("sources").number("age.rejected_fresh")
-            self.cache.ask_again(url, in_s=fresh_s if terms.manners.strict else again_s)
+            if terms.manners.strict and reply.expires_in_s is not None:
+                again_s = max(again_s, fresh_s)
+            self.cache.ask_again(url, in_s=again_s)
             kept = self.cache.entry(url)
             usable = kept if kept is not None and kept.status == 200 else None
             found = self._fall_back(usable, terms, now, wrong)

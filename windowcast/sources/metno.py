@@ -102,7 +102,7 @@ class MetnoSource:
         body = answer.body()
         if why := answer_problem(body, place) or untimely(body, fetcher.clock() + answer.skew_s):
             raise FetchError(Kind.WRONG_CONTENT, host_of(url), why)
-        record = _record(json.loads(body), place, answer)
+        record = record_of_answer(json.loads(body), place, answer)
         return Found((record,), tuple(issue_remarks(answer)))
 
 
@@ -209,7 +209,7 @@ def _details(step: dict[str, Any], hours: int) -> Any:
     return period.get("details") if isinstance(period, dict) else None
 
 
-def _record(raw: dict[str, Any], place: Place, answer: Fetched) -> Record:
+def record_of_answer(raw: dict[str, Any], place: Place, answer: Fetched) -> Record:
     """The answer on hours: instants, what falls in the hours after them, and lines between."""
     meta, series = raw["properties"]["meta"], raw["properties"]["timeseries"]
     at = np.array([instant_s(str(step["time"])) for step in series])

@@ -104,7 +104,7 @@ class MosmixSource:
             now_s = fetcher.clock() + answer.skew_s
             if why := file_problem(body, station) or untimely(body, now_s):
                 raise FetchError(Kind.WRONG_CONTENT, host_of(answer.url), why)
-            records = _records(read_kmz(body, ELEMENTS), station, place, answer)
+            records = records_of(read_kmz(body, ELEMENTS), station, place, answer)
             return Found(records, tuple(issue_remarks(answer)))
         return Found(flags=(remark("no-forecast", _none(within, near[:1], place)),))
 
@@ -196,7 +196,7 @@ def station_rows(body: bytes) -> list[MosmixStation]:
         if row is None:
             continue
         north, east = _decimal_degrees(row["lat"]), _decimal_degrees(row["lon"])
-        if north is not None and east is not None:
+        if north is not None and east is not None and abs(north) <= 90 and abs(east) <= 180:
             found.append(MosmixStation(row["id"], row["name"], north, east, float(row["height"])))
     return found
 
@@ -229,7 +229,7 @@ def _nearest(stations: list[MosmixStation], place: Place) -> list[MosmixStation]
     ]  # fmt: skip
 
 
-def _records(
+def records_of(
     file: StationForecast, station: MosmixStation, place: Place, answer: Fetched
 ) -> tuple[Record, ...]:
     """Hours, and the sun's energy of whole local days.
