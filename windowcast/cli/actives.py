@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from windowcast.cli.options import materials_option
+from windowcast.cli.options import format_option, materials_option
 from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError
 
@@ -25,9 +25,7 @@ KINDS = ("grass", "broadleaf", "sedge")
 @click.option("--stock", is_flag=True, help="Those in the stock of --site.")
 @materials_option
 @lang_option
-@click.option(
-    "--format", "format_", type=click.Choice(["table", "json"]), default="table", show_default=True
-)
+@format_option("table", "json")
 def command(
     *,
     name: tuple[str, ...],

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from windowcast.cli.options import format_option
 from windowcast.cli.progress import fetch_progress
 
 if TYPE_CHECKING:
@@ -68,12 +69,10 @@ class _TakesBoxes(click.Command):
     "--scheduler", metavar="tcp://HOST:PORT", help="Compute on this Dask cluster instead."
 )
 @click.option("--netcdf", is_flag=True, help="Also write seasons.nc with CF names.")
-@click.option(
-    "--format",
-    "format_",
-    type=click.Choice(["table", "json", "csv"]),
-    default="table",
-    show_default=True,
+@format_option(
+    "table",
+    "json",
+    "csv",
     help="What is printed: a table, the normals as CSV, or the stations as GeoJSON.",
 )
 @click.option("--offline", is_flag=True, help="For a box: use only what is cached.")

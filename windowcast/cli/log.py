@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from windowcast.cli.options import format_option
 from windowcast.cli.output import lang_option
 from windowcast.cli.site_log import SiteLog, say_left_out, with_weather
 from windowcast.core.errors import InputError
@@ -96,15 +97,15 @@ def add(
 
 @command.command("list")
 @click.option("--kind", type=click.Choice(KINDS), help="Only this kind.")
-@click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
+@format_option("table", "json")
 @_place_options
-def list_(kind: str | None, form: str, site_file: Path | None, log_file: Path | None) -> None:
+def list_(kind: str | None, format_: str, site_file: Path | None, log_file: Path | None) -> None:
     """List what the log holds now, by date."""
     place = SiteLog(site_file, log_file)
     with place.open() as log:
         entries, unusable = log.read(kind)
     say_left_out(unusable, place.voice)
-    if form == "json":
+    if format_ == "json":
         click.echo(_as_json(entries))
     elif not entries:
         click.echo(place.voice.say("cli.none_of_kind" if kind else "cli.empty"))
@@ -214,17 +215,17 @@ def history(entry_id: str | None, site_file: Path | None, log_file: Path | None)
 
 
 @command.command("export")
-@click.option("--format", "form", type=click.Choice(["json", "csv"]), default="json")
+@format_option("json", "csv")
 @click.option("--out", type=_PATH, metavar="FILE", help="Write here instead of printing.")
 @_place_options
-def export(form: str, out: Path | None, site_file: Path | None, log_file: Path | None) -> None:
+def export(format_: str, out: Path | None, site_file: Path | None, log_file: Path | None) -> None:
     """The whole log with its history as JSON or CSV; import reads it back without loss."""
     from windowcast.core.atomic_files import write_atomic
     from windowcast.records import import_export
 
     place = SiteLog(site_file, log_file)
     with place.open() as log:
-        text = import_export.to_json(log) if form == "json" else import_export.to_csv(log)
+        text = import_export.to_json(log) if format_ == "json" else import_export.to_csv(log)
     if out is None:
         click.echo(text.encode(), nl=False)
     else:

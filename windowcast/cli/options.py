@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -67,12 +68,24 @@ _OPTIONS = (
 def site_options(command: Command) -> Command:
     """Add ``[SITE.toml] --sample --weather --date --offline --deadline --forecast`` to a command.
 
-    They arrive as ``site_file, sample, files, date, offline``; give them to `Start`, which finds
-    the others in the command's context.
+    They arrive as ``start``, a `Start`, which finds the others in the command's context.
     """
+
+    @wraps(command)
+    def started(
+        *context: click.Context,
+        site_file: Path | None,
+        sample: bool,
+        files: tuple[str, ...],
+        date: str | None,
+        offline: bool,
+        **asked: Any,
+    ) -> Any:
+        return command(*context, start=Start(site_file, sample, files, date, offline), **asked)
+
     for option in reversed(_OPTIONS):
-        command = option(command)
-    return command
+        started = option(started)
+    return started
 
 
 area_option = click.option(
@@ -90,6 +103,20 @@ materials_option = click.option(
     metavar="SITE.toml",
     help="Put the numbers of its materials file over the packaged ones.",
 )
+
+
+def format_option(*formats: str, help: str = "What is printed.") -> Callable[..., Any]:  # noqa: A002
+    """``--format``, by default the first of the formats; it arrives as ``format_``."""
+    kinds = click.Choice(formats)
+    return click.option(
+        "--format", "format_", type=kinds, default=formats[0], show_default=True, help=help
+    )
+
+
+def page_option(help: str) -> Callable[..., Any]:  # noqa: A002
+    """``--page OUT.html``; it arrives as ``page``."""
+    path = click.Path(path_type=Path)
+    return click.option("--page", type=path, metavar="OUT.html", help=help)
 
 
 @dataclass(frozen=True)

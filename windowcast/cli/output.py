@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from windowcast.cli.options import format_option, page_option
 from windowcast.core.errors import InputError
 from windowcast.core.languages import LANGUAGES
 
@@ -24,20 +25,8 @@ _ASKED = "windowcast.lang"  # where click keeps what --lang says
 
 _OPTIONS = (
     click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own)."),
-    click.option(
-        "--format",
-        "format_",
-        type=click.Choice(["table", "json", "csv", "text"]),
-        default="table",
-        show_default=True,
-        help="What is printed.",
-    ),
-    click.option(
-        "--page",
-        type=click.Path(path_type=Path),
-        metavar="OUT.html",
-        help="Also write a self-contained page.",
-    ),
+    format_option("table", "json", "csv", "text"),
+    page_option("Also write a self-contained page."),
     click.option(
         "--calendar",
         type=click.Path(path_type=Path),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.cli.options import Start, area_option
+from windowcast.cli.options import Start, area_option, format_option
 from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError
 from windowcast.windows.model import PURPOSES
@@ -33,9 +33,7 @@ if TYPE_CHECKING:
 @click.option("--date", metavar="YYYY-MM-DD", help="Plan from this date (today).")
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Of the draws.")
 @click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
-@click.option(
-    "--format", "format_", type=click.Choice(["table", "json"]), default="table", show_default=True
-)
+@format_option("table", "json")
 @click.option("--picture", type=click.Path(path_type=Path), metavar="OUT.svg", help="Also draw it.")
 @area_option
 @lang_option

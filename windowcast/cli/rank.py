@@ -50,11 +50,7 @@ if TYPE_CHECKING:
 @output_options
 def command(
     *,
-    site_file: Path | None,
-    sample: bool,
-    files: tuple[str, ...],
-    date: str | None,
-    offline: bool,
+    start: Start,
     purposes: tuple[PurposeName, ...],
     days: int,
     actives: str | None,
@@ -72,7 +68,6 @@ def command(
     """
     if actives is not None and not actives.strip(" +"):
         raise InputError("names no active ingredient", field="--active", remedy="give a name")
-    start = Start(site_file, sample, files, date, offline)
     answers = start.answers(
         purposes=purposes or None,
         days=days,

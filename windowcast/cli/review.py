@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.cli.options import Start, site_options
+from windowcast.cli.options import Start, format_option, page_option, site_options
 from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError
 
@@ -24,13 +24,8 @@ PAST_HOURS_DAYS = 366 * 6  # hours kept for hindsight: the seasons of a log
 @site_options
 @lang_option
 @click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
-@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
-@click.option(
-    "--page",
-    type=click.Path(path_type=Path),
-    metavar="OUT.html",
-    help="Also write a page with charts.",
-)
+@format_option("text", "json")
+@page_option("Also write a page with charts.")
 @click.option(
     "--season",
     default="",
@@ -39,13 +34,9 @@ PAST_HOURS_DAYS = 366 * 6  # hours kept for hindsight: the seasons of a log
 )
 def command(
     *,
-    site_file: Path | None,
-    sample: bool,
-    files: tuple[str, ...],
-    date: str | None,
-    offline: bool,
+    start: Start,
     units: System | None,
-    form: str,
+    format_: str,
     page: Path | None,
     season: str,
 ) -> None:
@@ -57,7 +48,7 @@ def command(
     """
     from windowcast.cli.output import voice_in
 
-    site, review = look_back(Start(site_file, sample, files, date, offline), season)
+    site, review = look_back(start, season)
     if season and not review.season_known:
         raise InputError(
             f"{season!r} is not a season of the log",
@@ -70,7 +61,7 @@ def command(
         from windowcast.report.review_page import render_review
 
         write_atomic(page, render_review(review, voice))
-    if form == "json":
+    if format_ == "json":
         click.echo(_json(review, voice))
     else:
         from windowcast.report.review_text import review_lines

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.cli.options import Start, area_option, site_options
+from windowcast.cli.options import Start, area_option, format_option, page_option, site_options
 from windowcast.cli.output import lang_option
 
 if TYPE_CHECKING:
@@ -18,30 +18,14 @@ if TYPE_CHECKING:
 @click.command(name="season")
 @site_options
 @click.option("--units", type=click.Choice(["us", "metric"]), help="Units shown (site's own).")
-@click.option(
-    "--format",
-    "format_",
-    type=click.Choice(["table", "json"]),
-    default="table",
-    show_default=True,
-    help="What is printed.",
-)
-@click.option(
-    "--page",
-    type=click.Path(path_type=Path),
-    metavar="OUT.html",
-    help="Also write the plan as a self-contained page.",
-)
+@format_option("table", "json")
+@page_option("Also write the plan as a self-contained page.")
 @area_option
 @lang_option
 @click.option("--explain", is_flag=True, help="Trace the plan's values to their sources.")
 def command(
     *,
-    site_file: Path | None,
-    sample: bool,
-    files: tuple[str, ...],
-    date: str | None,
-    offline: bool,
+    start: Start,
     units: System | None,
     format_: str,
     page: Path | None,
@@ -56,7 +40,7 @@ def command(
     from windowcast.cli.output import echo, voice_in
     from windowcast.report.season import plan_json, plan_text
 
-    found = Start(site_file, sample, files, date, offline).answers(area=area)
+    found = start.answers(area=area)
     plans = [plan_of(answer) for answer in found]
     if units is not None:
         plans = [replace(plan, units=units) for plan in plans]
@@ -65,7 +49,7 @@ def command(
         from windowcast.core.atomic_files import write_atomic
         from windowcast.report.page import render_plan
 
-        write_atomic(page, render_plan(*plans, voice=voice, sample=sample))
+        write_atomic(page, render_plan(*plans, voice=voice, sample=start.sample))
     if format_ == "json":
         text = plan_json(*plans, voice=voice)
     else:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from windowcast.cli.names_offered import areas_offered, products_offered, sprayers_offered
-from windowcast.cli.options import deadline_option
+from windowcast.cli.options import deadline_option, format_option, page_option
 from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError
 
@@ -63,10 +63,9 @@ PURPOSES = ("pre-fall", "post-early", "dormant", "pre-spring")
 @click.option("--target", default="", metavar="EPPO", help="Target weed of the record.")
 @click.option("--offline", is_flag=True, help="Use only files and what is cached.")
 @deadline_option
-@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text")
+@format_option("text", "json")
 @click.option("--crew", "crew", is_flag=True, help="The one-page sheet for whoever sprays.")
-@click.option("--page", type=click.Path(path_type=Path), metavar="OUT.html",
-              help="With --crew: also write it as a page to print.")  # fmt: skip
+@page_option("With --crew: also write it as a page to print.")
 @lang_option
 def sheet(
     *,
@@ -82,7 +81,7 @@ def sheet(
     certification: str,
     target: str,
     offline: bool,
-    form: str,
+    format_: str,
     crew: bool,
     page: Path | None,
     **amounts: str,
@@ -122,7 +121,7 @@ def sheet(
             "says what was done, but nothing is logged", field=_first(at=at, until=until,
             operator=operator, certification=certification, target=target), remedy="add --log",
         )  # fmt: skip
-    if crew and (logged or form == "json"):
+    if crew and (logged or format_ == "json"):
         field = "--log" if logged else "--format"
         raise InputError("does not go with a crew sheet", field=field, remedy="leave it out")
     if page is not None and not crew:
@@ -136,7 +135,7 @@ def sheet(
         asked_not = (said for said in job.sheet.cautions if not is_of_state(said))
         job = replace(job, sheet=replace(job.sheet, cautions=tuple(asked_not)))
     stored, weather = _log(start, job, done) if done else (None, "")
-    if form == "json":
+    if format_ == "json":
         click.echo(_json(job, window, stored, voice))
         return
     if crew:

@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from windowcast.cli.options import format_option
 from windowcast.core.errors import InputError
 
 
@@ -30,14 +31,7 @@ from windowcast.core.errors import InputError
     metavar="MM-DD",
     help="Day on which the dates are told; repeatable. By default 08-20, 10-01, 12-01 and 02-01.",
 )
-@click.option(
-    "--format",
-    "format_",
-    type=click.Choice(["json", "table"]),
-    default="json",
-    show_default=True,
-    help="What is printed.",
-)
+@format_option("json", "table")
 def command(
     *, paths: tuple[Path, ...], seasons: int, issues: tuple[str, ...], format_: str
 ) -> None:

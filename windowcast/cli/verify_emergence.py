@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from windowcast.cli.options import format_option
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -22,9 +23,7 @@ if TYPE_CHECKING:
 @click.argument(
     "files", nargs=-1, required=True, metavar="FILE...", type=click.Path(path_type=Path)
 )
-@click.option(
-    "--format", "format_", type=click.Choice(["table", "json"]), default="table", show_default=True
-)
+@format_option("table", "json")
 @click.option(
     "--sightings",
     type=click.Path(path_type=Path),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
+from windowcast.cli.options import format_option
 from windowcast.cli.output import voice_in
 from windowcast.core.errors import InputError
 from windowcast.windows.model import PURPOSES, PurposeName
@@ -59,9 +60,7 @@ if TYPE_CHECKING:
 )
 @click.option("--members", "count", type=click.IntRange(20, 1000), default=100, show_default=True)
 @click.option("--seed", type=int, default=0, show_default=True)
-@click.option(
-    "--format", "format_", type=click.Choice(["table", "json"]), default="table", show_default=True
-)
+@format_option("table", "json")
 @click.option(
     "--diagram", type=click.Path(path_type=Path), metavar="OUT.svg", help="Also draw reliability."
 )

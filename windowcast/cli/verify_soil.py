@@ -8,6 +8,8 @@ from typing import Any
 
 import click
 
+from windowcast.cli.options import format_option
+
 PLAIN = "model_without_radiation_and_humidity"
 ALONE = "model, highs, lows and rain alone"
 MEASURED = "model, sun and humidity measured"
@@ -30,14 +32,7 @@ MEASURED = "model, sun and humidity measured"
     help="How often the readings are drawn.",
 )
 @click.option("--seed", type=int, default=0, show_default=True, help="Seed of the draws.")
-@click.option(
-    "--format",
-    "format_",
-    type=click.Choice(["json", "table"]),
-    default="json",
-    show_default=True,
-    help="What is printed.",
-)
+@format_option("json", "table")
 def command(*, paths: tuple[Path, ...], readings: int, draws: int, seed: int, format_: str) -> None:
     """Soil temperature against USCRN daily01 files or folders, plain or gzip."""
     from windowcast.verify.soil import verify_soil

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from windowcast.cli.options import format_option
+
 
 @click.command(name="turf")
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path))
@@ -26,9 +28,7 @@ import click
     show_default=True,
     help="How far off the nearest station may lie.",
 )
-@click.option(
-    "--format", "format_", type=click.Choice(["table", "json"]), default="table", show_default=True
-)
+@format_option("table", "json")
 def command(*, file: Path, weather: tuple[Path, ...], within_km: float, format_: str) -> None:
     """Hold dormancy and green-up against dated sightings in FILE, a CSV.
 

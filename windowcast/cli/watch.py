@@ -51,11 +51,7 @@ OPENED, FELL_BACK = 10, 11
 def command(
     ctx: click.Context,
     *,
-    site_file: Path | None,
-    sample: bool,
-    files: tuple[str, ...],
-    date: str | None,
-    offline: bool,
+    start: Start,
     state: Path | None,
     threshold: float | None,
     calendar: Path | None,
@@ -80,13 +76,12 @@ def command(
     from windowcast.report.alert_addresses import addresses
     from windowcast.report.alerts import usable
 
-    start = Start(site_file, sample, files, date, offline)
-    targets = addresses(start.site().alerts, site_file, to)
+    targets = addresses(start.site().alerts, start.site_file, to)
     usable(targets)
     if test:
         _test(start, targets)
         return
-    path = _state_path(state, site_file)
+    path = _state_path(state, start.site_file)
     with alone(path):  # cron may start a second one while the first still fetches
         from windowcast.cli.output import voice_in
         from windowcast.cli.watching import look

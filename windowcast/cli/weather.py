@@ -14,6 +14,7 @@ import click
 from windowcast.cli.options import (
     deadline_option,
     forecast_option,
+    format_option,
     given_deadline_s,
     with_given_forecast,
 )
@@ -29,14 +30,7 @@ if TYPE_CHECKING:
     from windowcast.sources.source import Found
 
 BAD_LEFT = 10  # exit code of `doctor` where it found bad answers and left them
-_FORMAT = click.option(
-    "--format",
-    "format_",
-    type=click.Choice(["table", "json"]),
-    default="table",
-    show_default=True,
-    help="What is printed.",
-)
+_FORMAT = format_option("table", "json")
 
 
 @click.group(name="weather")

@@ -6,15 +6,14 @@ import json
 
 import click
 
+from windowcast.cli.options import format_option
 from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError
 
 
 @click.command(name="weeds")
 @click.argument("name", nargs=-1)
-@click.option(
-    "--format", "format_", type=click.Choice(["table", "json"]), default="table", show_default=True
-)
+@format_option("table", "json")
 @lang_option
 @click.option("--units", type=click.Choice(["us", "metric"]), default="us", show_default=True)
 def command(name: tuple[str, ...], format_: str, units: str) -> None:
