@@ -42,7 +42,8 @@ from windowcast.report import wording
 from windowcast.report.calendar import calendar_text
 from windowcast.report.message import message_text
 from windowcast.report.page import render_page
-from windowcast.report.season import from_to, plan_json, plan_schema, plan_text, shipped_plan_schema
+from windowcast.report.season import from_to, plan_json, plan_schema, plan_text
+from windowcast.report.tables import shipped_schema
 from windowcast.report.terminal import table_text
 from windowcast.weather.ensemble import members
 from windowcast.weather.sample import sample_site, sample_weather
@@ -733,7 +734,7 @@ def test_without_wind_it_says_so(plan: SeasonPlan) -> None:
 
 
 def test_schema_is_the_one_shipped_and_holds(plan: SeasonPlan, sample: Answer) -> None:
-    assert plan_schema() == shipped_plan_schema()
+    assert plan_schema() == shipped_schema("season")
     for one in (plan, plan_for(sample)):
         jsonschema.validate(json.loads(plan_json(one, voice=voice_of(one))), plan_schema())
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from windowcast.core import site as sites
 from windowcast.core.errors import InputError
+from windowcast.core.quantity import parse_date
 from windowcast.core.record import Place, Record, Weather
 from windowcast.core.site import Site
 from windowcast.sources import files
@@ -173,7 +174,7 @@ def load_weather(
     >>> str(weather.today), float(weather.daily.to_pandas()["tmax_c"].loc["2018-01-17"])
     ('2018-01-18', 1.4)
     """
-    site, today = load_site(site), _date(date)
+    site, today = load_site(site), parse_date(date, "date") if isinstance(date, str) else date
     if isinstance(weather, Weather):
         if today not in (None, weather.today):
             raise InputError(
@@ -204,14 +205,3 @@ def _at_site(weather: Record | pd.DataFrame, place: Place) -> Record:
         return files.placed(weather, place)
     nowhere = replace(place, latitude_deg=math.nan, longitude_deg=math.nan, elevation_m=None)
     return files.placed(read_weather(weather, place=nowhere), place)
-
-
-def _date(date: Date | None) -> dt.date | None:
-    if not isinstance(date, str):
-        return date
-    try:
-        return dt.date.fromisoformat(date)
-    except ValueError:
-        raise InputError(
-            f"{date!r} is not a date", field="date", remedy="write it as 2025-11-06"
-        ) from None

@@ -195,14 +195,9 @@ class Start:
 
     def day(self) -> dt.date | None:
         """The date that was asked for, if one was."""
-        if self.date is None:
-            return None
-        try:
-            return dt.date.fromisoformat(self.date)
-        except ValueError:
-            raise InputError(
-                f"{self.date!r} is not a date", field="--date", remedy="write it as 2025-11-06"
-            ) from None
+        from windowcast.core.quantity import parse_date
+
+        return None if self.date is None else parse_date(self.date, "--date")
 
     def answers(self, **asked: Any) -> tuple[Answer, ...]:
         """An answer for each piece of the site's ground, by its log and materials.

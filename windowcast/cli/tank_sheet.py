@@ -109,7 +109,7 @@ def sheet(
     done: Done | None = None
     if logged:
         begun = _moment(at, "--at", site)
-        if date and _date(date, site) != begun.date():
+        if date and start.day() != begun.date():
             raise InputError(
                 f"is not the day of the record, {begun:%Y-%m-%d}", field="--date",
                 remedy="say with --at when it was sprayed, and leave --date out",
@@ -129,7 +129,7 @@ def sheet(
     asked = TankRequest(chosen, where, purpose or "", **amounts)
     # what is already out needs no window
     window = None if done else _window(start, purpose, asked, site)
-    day = done.start.date() if done else window.date if window else _date(date, site)
+    day = done.start.date() if done else window.date if window else start.day() or _today(site)
     job = tank_job(asked, site, actives, _applications(start, site), day)
     if window is not None:  # the ranking has asked what the turf takes
         asked_not = (said for said in job.sheet.cautions if not is_of_state(said))
@@ -139,7 +139,7 @@ def sheet(
         click.echo(_json(job, window, stored, voice))
         return
     if crew:
-        today = _date(None, site)
+        today = _today(site)
         made = crew_sheet(job, actives, window=window, asked=None, today=today, voice=voice)
         click.echo(_crew(made, page, voice))
         return
@@ -207,15 +207,9 @@ def _applications(start: Start, site: Site | None) -> list[Application] | None:
         return [stored.entry for stored in log.all(Application)]
 
 
-def _date(text: str | None, site: Site | None) -> dt.date:
-    if text is None:
-        return dt.datetime.now(site.zone if site is not None else dt.UTC).date()
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        raise InputError(
-            f"{text!r} is not a date", field="--date", remedy="write it as 2025-11-06"
-        ) from None
+def _today(site: Site | None) -> dt.date:
+    """Today on the site's clock."""
+    return dt.datetime.now(site.zone if site is not None else dt.UTC).date()
 
 
 def _log(start: Start, job: TankJob, done: Any) -> tuple[Stored[Any], str]:

@@ -6,6 +6,7 @@ unit until one is written.
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import re
 from collections.abc import Mapping
@@ -223,3 +224,22 @@ def _bad(
     text: str, problem: str, field: str | None, example: str, verb: str = "write it like"
 ) -> InputError:
     return InputError(f"{text.strip()!r}: {problem}", field=field, remedy=f"{verb} {example}")
+
+
+def parse_date(text: str, field: str) -> dt.date:
+    """A date such as 2025-11-06; InputError, which names the field, where it is none."""
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise InputError(
+            f"{text!r} is not a date", field=field, remedy="write it as 2025-11-06"
+        ) from None
+
+
+def is_number(text: str) -> bool:
+    """Whether a text is a number as Python writes it."""
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True

@@ -12,8 +12,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
-from windowcast.core.quantity import parse_rate, with_unit_of
-from windowcast.records.entered_quantities import ENTERED, is_number
+from windowcast.core.quantity import is_number, parse_rate, with_unit_of
+from windowcast.records.entered_quantities import ENTERED
 from windowcast.records.fields import LogField
 from windowcast.records.model import fields_of
 

@@ -9,16 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from windowcast.core.errors import InputError
-from windowcast.core.quantity import parse, parse_carrier, parse_rate, parse_temperature
-
-
-def is_number(text: str) -> bool:
-    """Whether a text is a bare number."""
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
+from windowcast.core.quantity import is_number, parse, parse_carrier, parse_rate, parse_temperature
 
 
 def _bare(text: str, name: str) -> str:

@@ -9,8 +9,8 @@ from os import PathLike
 from typing import Any
 
 from windowcast.core.errors import InputError
-from windowcast.core.quantity import parse_rate
-from windowcast.records.entered_quantities import ENTERED, is_number
+from windowcast.core.quantity import is_number, parse_rate
+from windowcast.records.entered_quantities import ENTERED
 from windowcast.records.fields import Asked, LogField
 from windowcast.records.model import KINDS, fields_of
 from windowcast.sources.column_names import normal, parted

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Iterator, Sequence
-from importlib import resources
 from typing import Any
 
 from windowcast.core.phrase import (
@@ -49,13 +48,6 @@ def plan_json(*plans: SeasonPlan, voice: Voice) -> str:
 def plan_schema() -> dict[str, Any]:
     """The JSON Schema (2020-12) of `plan_json`, generated from the dataclasses."""
     return schema_of(SeasonPlan, "Answer of windowcast season --format json")
-
-
-def shipped_plan_schema() -> dict[str, Any]:
-    """The JSON Schema as shipped in the package."""
-    path = resources.files("windowcast.data").joinpath("schema", "season.schema.json")
-    shipped: dict[str, Any] = json.loads(path.read_text("utf-8"))
-    return shipped
 
 
 def plan_text(plan: SeasonPlan, voice: Voice, width: int | None = None) -> str:

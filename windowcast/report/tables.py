@@ -13,7 +13,7 @@ import io
 import json
 import re
 from importlib import resources
-from typing import Any
+from typing import Any, Literal
 
 from windowcast.core.phrase import joined, say
 from windowcast.report import wording
@@ -66,9 +66,9 @@ def rank_schema() -> dict[str, Any]:
     return schema_of(Ranking, "Answer of windowcast rank --format json")
 
 
-def shipped_schema() -> dict[str, Any]:
-    """The JSON Schema as shipped in the package."""
-    path = resources.files("windowcast.data").joinpath("schema", "rank.schema.json")
+def shipped_schema(command: Literal["rank", "season"] = "rank") -> dict[str, Any]:
+    """The JSON Schema of a command's answer as shipped in the package."""
+    path = resources.files("windowcast.data").joinpath("schema", f"{command}.schema.json")
     shipped: dict[str, Any] = json.loads(path.read_text("utf-8"))
     return shipped
 

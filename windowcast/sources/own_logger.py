@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 
 from windowcast.core.errors import InputError
+from windowcast.core.quantity import is_number
 from windowcast.core.record import (
     DAILY_VARIABLES,
     HOURLY_VARIABLES,
@@ -234,15 +235,6 @@ def _number(cell: str, column: SensorColumn, own: OwnStation, number: int) -> fl
             remedy="leave the cell empty when the value is missing",
         ) from None  # fmt: skip
     return value if math.isfinite(value) else math.nan
-
-
-def is_number(text: str) -> bool:
-    """Whether a text is a number as Python writes it."""
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
 
 
 def _mark(text: str) -> Mark:

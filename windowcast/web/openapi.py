@@ -9,7 +9,6 @@ from windowcast.core.languages import LANGUAGES
 from windowcast.core.version import __version__
 from windowcast.records import kinds
 from windowcast.records.model import KINDS
-from windowcast.report.season import shipped_plan_schema
 from windowcast.report.tables import shipped_schema
 
 _UNITS = {"type": "string", "enum": ["us", "metric"]}
@@ -100,7 +99,7 @@ def _paths() -> dict[str, Any]:
 def _schemas() -> dict[str, Any]:
     from pydantic import TypeAdapter
 
-    ranking, plan = dict(shipped_schema()), dict(shipped_plan_schema())
+    ranking, plan = dict(shipped_schema()), dict(shipped_schema("season"))
     defs = ranking.pop("$defs", {}) | plan.pop("$defs", {})
     for schema in (ranking, plan):
         schema.pop("$schema", None)

@@ -192,13 +192,11 @@ class Judge:
         grades = purpose.grades(needs)
         measured, scored = {}, {}
         for name in grades:
-            key = self._key(name, purpose, needs)
-            if key not in self._measured:
-                self._measured[key] = self._measure(name, purpose, needs)
+            key, measured[name] = self._measured_as(name, purpose, needs)
             graded = (key, grades[name].at, grades[name].score)
             if graded not in self._scored:
-                self._scored[graded] = grades[name](self._measured[key])
-            measured[name], scored[name] = self._measured[key], self._scored[graded]
+                self._scored[graded] = grades[name](measured[name])
+            scored[name] = self._scored[graded]
         return HourScores.of(self.ctx, grades, measured, scored)
 
     def at(self, purpose: Purpose, needs: ActiveNeeds, block: Block) -> tuple[float, Judged | None]:
@@ -209,10 +207,8 @@ class Judge:
         grades = purpose.grades(needs)
         measured, scored = {}, {}
         for name in grades:
-            key = self._key(name, purpose, needs)
-            if key not in self._measured:
-                self._measured[key] = self._measure(name, purpose, needs)
-            measured[name] = np.atleast_2d(self._measured[key])[:1, block.hours]
+            _, values = self._measured_as(name, purpose, needs)
+            measured[name] = np.atleast_2d(values)[:1, block.hours]
             scored[name] = grades[name](measured[name])
         issued = HourScores.of(self.ctx, grades, measured, scored, first=block.start)
         own = Block(0, block.stop - block.start)
@@ -254,9 +250,15 @@ class Judge:
             self._turf[key] = tuple(replace(a, limits=(*a.limits, *found)) for a in answers)
         return self._turf[key]
 
-    def _key(self, name: str, purpose: Purpose, needs: ActiveNeeds) -> Hashable:
+    def _measured_as(
+        self, name: str, purpose: Purpose, needs: ActiveNeeds
+    ) -> tuple[Hashable, FloatArray]:
+        """What a criterion measures, worked out once, and the key under which it is kept."""
         asked = tuple(getattr(needs, need) for need in needs_behind(name))
-        return (name, purpose.weeds, asked) if name in DAY_CRITERIA else (name, asked)
+        key = (name, purpose.weeds, asked) if name in DAY_CRITERIA else (name, asked)
+        if key not in self._measured:
+            self._measured[key] = self._measure(name, purpose, needs)
+        return key, self._measured[key]
 
     def _measure(self, name: str, purpose: Purpose, needs: ActiveNeeds) -> FloatArray:
         """What a criterion measures on the hours from today on, ``[member, hour]``."""
