@@ -15,7 +15,14 @@ from windowcast.core.first_last import first_day, last_day
 from windowcast.core.record import Members
 from windowcast.weather.ensemble import members
 from windowcast.weather.sample import sample_weather
-from windowcast.windows.odds import basis_of, date_range, effective_members, odds, wilson
+from windowcast.windows.odds import (
+    basis_of,
+    date_range,
+    effective_members,
+    odds,
+    wilson,
+    worth_of,
+)
 
 
 @pytest.fixture(scope="module")
@@ -134,7 +141,8 @@ def test_range_from_few_years_holds_four_new_years_in_five(years: int) -> None:
         old = np.clip(180 + 20 * rng.standard_normal(years), 0, 364).round()
         new = dates[int(np.clip(180 + 20 * rng.standard_normal(), 0, 364))].astype(object)
         deck = np.resize(old, 100)
-        wide, narrow = date_range(deck, dates, years), date_range(deck, dates)
+        year_of = np.arange(100) % years
+        wide, narrow = date_range(deck, dates, year_of), date_range(deck, dates)
         assert wide is not None
         assert narrow is not None
         inside += wide.early <= new <= wide.late  # type: ignore[operator]
@@ -142,6 +150,37 @@ def test_range_from_few_years_holds_four_new_years_in_five(years: int) -> None:
     most = (years - 1) / (years + 1)
     assert inside / 2000 == pytest.approx(min(0.8, most), abs=0.05)
     assert abs(inside / 2000 - 0.8) < abs(plain / 2000 - 0.8) + 0.02
+
+
+@pytest.mark.parametrize("years", [6, 12])
+def test_errors_of_the_models_are_not_widened_as_if_they_came_from_few_years(years: int) -> None:
+    """Brute force: most of the variance is each member's own, and so is that of a new year."""
+    rng = np.random.default_rng(years)
+    dates = np.arange(np.datetime64("2017-01-01"), np.datetime64("2018-01-01"))
+    year_of = np.arange(100) % years
+    low = 0.1 - 0.4 / years
+    inside = by_years = 0
+    for _ in range(1000):
+        old, own = rng.standard_normal(years)[year_of], rng.standard_normal(100)
+        deck = (180 + 7 * (old + 2 * own)).round()
+        new = round(180 + 7 * (rng.standard_normal() + 2 * rng.standard_normal()))
+        found = date_range(deck, dates, year_of)
+        assert found is not None
+        inside += found.early <= dates[new].astype(object) <= found.late  # type: ignore[operator]
+        least, most = np.quantile(deck, [low, 1 - low])
+        by_years += least <= new <= most
+    assert inside / 1000 == pytest.approx(0.8, abs=0.04)
+    assert by_years > inside + 20
+
+
+def test_members_are_worth_their_years_at_least() -> None:
+    rng = np.random.default_rng(3)
+    year_of = np.arange(99) % 9
+    for own in (0.0, 0.3, 3.0):
+        index = rng.standard_normal(9)[year_of] + own * rng.standard_normal(99)
+        index[:4] = np.inf
+        assert 9 <= worth_of(index, year_of) <= 95
+    assert worth_of(np.full(99, np.nan), year_of) == 1
 
 
 def test_futures_that_a_gap_hides_came_later_than_the_rest() -> None:

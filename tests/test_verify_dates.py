@@ -17,7 +17,8 @@ from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING
 from windowcast.physics.soil import SoilForcing, SoilSite, simulate
 from windowcast.programme.model import KeyDate
-from windowcast.verify.dates import ToldDate, _bridged, _row, interval_score, scores
+from windowcast.verify.dates import ToldDate, _row, interval_score, scores
+from windowcast.verify.dates_came import bridged
 from windowcast.verify.growing_soil import GrowingSoil
 from windowcast.windows.odds import DateRange
 
@@ -44,6 +45,14 @@ def test_scores_count_dates_within_and_days_off() -> None:
     assert alone["skill"] is None
 
 
+def test_a_date_that_may_have_come_on_several_days_counts_once() -> None:
+    thirds = [replace(_told(came), weight=1 / 3) for came in (10, 20, 30)]
+    found = scores([*thirds, _told(40)])
+    assert found["n"] == 2
+    assert found["coverage"] == pytest.approx(1 / 3, abs=1e-3)
+    assert found["middle_days"] == pytest.approx((10 + 30) / 2)
+
+
 def _key(ahead: DateRange | None, **more: object) -> KeyDate:
     return replace(KeyDate("soil_fall", NOTHING, None, ahead, None, (), ""), **more)  # type: ignore[arg-type]
 
@@ -62,12 +71,12 @@ def test_a_date_told_only_in_part_is_not_judged() -> None:
     assert (row.early, row.middle, row.late, row.south_east) == (10, 14, 30, False)
 
 
-def test_only_short_gaps_of_a_probe_are_bridged() -> None:
+def test_only_short_gaps_of_a_probe_arebridged() -> None:
     soil = np.array([np.nan, 10.0, np.nan, np.nan, np.nan, 14.0, *[np.nan] * 4, 9.0, np.nan])
-    found = _bridged(soil)
+    found = bridged(soil)
     np.testing.assert_allclose(found[1:6], [10, 11, 12, 13, 14])
     assert np.isnan(found[[0, 6, 7, 8, 9, 11]]).all()
-    assert np.isnan(_bridged(np.full(3, np.nan))).all()
+    assert np.isnan(bridged(np.full(3, np.nan))).all()
 
 
 def test_soil_that_goes_on_is_that_of_one_run() -> None:

@@ -292,9 +292,13 @@ class Members:
         How many days from today the issued forecast reaches.
     past_years
         How many different past years the days beyond the forecast rest on.
+    year_of
+        Which of these stands behind each future, numbered from 0, ``[member]`` without member 0;
+        None where there are none.
     """
 
     daily: Record
     hourly: Record
     forecast_days: int
     past_years: int = 0
+    year_of: npt.NDArray[np.int64] | None = None

@@ -207,7 +207,7 @@ def key_dates(axis: SeasonAxis, *, southern: bool) -> tuple[KeyDate, ...]:
         when = date_range(
             day,
             axis.dates,
-            None if over else axis.years,
+            None if over else axis.year_of,
             unknown_as=LAST_HIDDEN if event.last else FIRST_HIDDEN,
         )
         found.append(

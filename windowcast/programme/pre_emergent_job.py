@@ -184,7 +184,7 @@ def _lasting(
     ends = residual_ends(last, put_out, ground, water_told=water_told, usual=usual)
     if ends is None:
         return None, None
-    return ends, date_range(ends, ground.axis.dates, ground.axis.years)
+    return ends, date_range(ends, ground.axis.dates, ground.axis.year_of)
 
 
 def residual_ends(

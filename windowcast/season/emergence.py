@@ -135,7 +135,7 @@ def emerge(
     told = told_from(weed, totals, mid)
     emergence = replace(
         _curve(weed, share, ages, told),
-        **_by_air(weed, totals, np.zeros(1)),
+        **by_air(weed, totals, np.zeros(1)),
         share_low=np.where(told, weed.share(totals.slow, low), np.nan),
         share_high=np.where(told, weed.share(totals.highest, high), np.nan),
         share_prior=np.where(told, weed.share(totals.mid, prior.mid), np.nan),
@@ -209,7 +209,7 @@ def emerge_in_futures(
     ages = ages_of(weed, share, totals.leaf_time, days + np.flatnonzero(reset), None)
     curve = replace(
         _curve(weed, share, ages, told_from(weed, totals, shift)),
-        **_by_air(weed, totals, scores[:, None]),
+        **by_air(weed, totals, scores[:, None]),
     )
     total = np.where(np.isnan(curve.share), np.nan, totals.degree_days)
     curve = curve.as_far_as(carry.usable, carry.air_usable)
@@ -265,7 +265,7 @@ def _usable(
     )
 
 
-def _by_air(weed: Weed, totals: Clocks, scores: FloatArray) -> dict[str, Any]:
+def by_air(weed: Weed, totals: Clocks, scores: FloatArray) -> dict[str, Any]:
     """Air degree days over what each rule of air temperature takes, ``[..., day]``."""
     return {
         f"{name}_by_air": totals.air[name] * np.exp(rule.spread * scores) / rule.total

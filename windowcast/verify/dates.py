@@ -3,7 +3,7 @@
 On each issue day of past seasons the way of an answer is gone with what is known on that day: the
 daily highs, lows and rain up to the day before, and no forecast. What came is told by the station's
 probe for soil; for turf and weeds by the same models run on the weather that came, with the probe's
-soil, so that their own thresholds are not put to the test.
+soil, with thresholds and clocks drawn as the ranges believe them (`windowcast.verify.dates_came`).
 """
 
 from __future__ import annotations
@@ -16,22 +16,21 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray, Record, Weather
 from windowcast.core.site import Site, site_from, timezone_at
-from windowcast.core.values import PACKAGED
 from windowcast.programme.foreseen import foreseen
-from windowcast.programme.key_dates import events, key_dates
+from windowcast.programme.key_dates import key_dates
 from windowcast.programme.model import KeyDate
-from windowcast.season.model import SiteState
-from windowcast.season.state import build
 from windowcast.sources.files import measured_at
 from windowcast.sources.uscrn import read_uscrn
+from windowcast.verify.dates_came import what_came
 from windowcast.verify.growing_soil import GrowingSoil
 from windowcast.verify.odds import last_seasons
 from windowcast.verify.soil import in_south_east
-from windowcast.verify.soil_stations import PROBES, find_files, screen
+from windowcast.verify.soil_stations import find_files
 from windowcast.weather.gaps import filled
 from windowcast.weather.quality import checked
 from windowcast.windows.season_axis import SeasonAxis
@@ -39,9 +38,7 @@ from windowcast.windows.season_axis import SeasonAxis
 ISSUES = ("08-20", "10-01", "12-01", "02-01")
 KNOWN = ("tmax_c", "tmin_c", "tmean_c", "precip_mm")  # of what a reader's station measures
 WEEDS = ("POAAN", "DIGIS", "DIGSA")
-SEASON_DAYS = 365
 PERMISSIONS = ("first_safe", "last_safe")  # a line drawn on the careful side, no forecast
-PROBE_GAP_DAYS = 3  # bridged in a straight line
 MISSED = 0.2  # share of the dates that a range of 10 to 90 % leaves out
 REGIONS = ("all", "south_east", "elsewhere")
 NOTES = (
@@ -54,14 +51,18 @@ NOTES = (
     the middle, positive when later; interval_score: width plus ten times the days outside (Gneiting
     & Raftery 2007), skill against the 10 to 90 % of the same record's past seasons.""",
     """Soil dates came by the station's probe (5 cm, 7-day mean). Dates of turf and weeds came by
-    the models run on the weather and the probe's soil: their thresholds are not tested, and their
-    ranges, which allow for those, are too wide for it by as much.""",
+    the models run on the weather and the probe's soil, with thresholds and clocks of a place drawn
+    as published, each date on several days: weather and soil are tested, these spreads are taken
+    as given.""",
 )
 
 
 @dataclass(frozen=True)
 class ToldDate:
-    """A date told on an issue day and the day on which it came, as days since 1970-01-01."""
+    """A date told on an issue day and a day on which it came, as days since 1970-01-01.
+
+    `weight` is less than one where it may have come on several.
+    """
 
     issue: str
     event: str
@@ -71,6 +72,7 @@ class ToldDate:
     late: int
     normal: tuple[int, int] | None
     came: int
+    weight: float = 1.0
 
 
 def verify_dates(
@@ -158,21 +160,26 @@ def scores(told: Sequence[ToldDate]) -> dict[str, float | int | None]:
         np.array([getattr(t, name) for t in told], dtype=np.float64)
         for name in ("early", "middle", "late", "came")
     )
+    weight = np.array([t.weight for t in told])
     off = came - middle
     score = interval_score(early, late, came)
     known = [n for n, t in enumerate(told) if t.normal is not None]
     usual = np.array([told[n].normal for n in known], dtype=np.float64).reshape(-1, 2)
     reference = interval_score(usual[:, 0], usual[:, 1], came[known])
     skill = None
-    if known and reference.mean() > 0:
-        skill = round(1.0 - float(score[known].mean() / reference.mean()), 3)
+    if known and reference.sum() > 0:
+        skill = round(1.0 - float(weight[known] @ score[known] / (weight[known] @ reference)), 3)
+
+    def mean(values: npt.NDArray[Any], digits: int = 1) -> float:
+        return round(float(np.average(values, weights=weight)), digits)
+
     return {
-        "n": len(told),
-        "coverage": round(float(((early <= came) & (came <= late)).mean()), 3),
-        "width_days": round(float((late - early).mean()), 1),
-        "middle_days": round(float(off.mean()), 1),
-        "middle_mean_abs_days": round(float(np.abs(off).mean()), 1),
-        "interval_score": round(float(score.mean()), 1),
+        "n": round(weight.sum()),
+        "coverage": mean((early <= came) & (came <= late), 3),
+        "width_days": mean(late - early),
+        "middle_days": mean(off),
+        "middle_mean_abs_days": mean(np.abs(off)),
+        "interval_score": mean(score),
         "skill": skill,
     }
 
@@ -206,7 +213,7 @@ def _station(record: Record, seasons: int, issues: Sequence[str]) -> Iterator[To
     known = filled(checked(_only(record, KNOWN)))
     if "tmax_c" not in known or "tmin_c" not in known:
         return
-    came = _what_came(record, known, site)
+    came = what_came(record, known, site)
     soil = GrowingSoil()
     for season in last_seasons(record, seasons):
         for issue in sorted(issues, key=lambda day: day < "07-01"):
@@ -218,8 +225,8 @@ def _station(record: Record, seasons: int, issues: Sequence[str]) -> Iterator[To
                     continue
                 if (row := _row(key, issue, place.latitude_deg, place.longitude_deg)) is None:
                     continue
-                if (day := came(season, key.name)) is not None:
-                    yield replace(row, came=day)
+                days = came(season, key.name)
+                yield from (replace(row, came=day, weight=1.0 / len(days)) for day in days)
 
 
 def _told_on(past: Record, site: Site, today: dt.date, soil: GrowingSoil) -> tuple[KeyDate, ...]:
@@ -229,7 +236,7 @@ def _told_on(past: Record, site: Site, today: dt.date, soil: GrowingSoil) -> tup
         found.ahead,
         southern=site.place.southern,
         overseeded=False,
-        years=found.members.past_years,
+        year_of=found.members.year_of,
     )
     return key_dates(axis, southern=site.place.southern)
 
@@ -262,44 +269,3 @@ def _only(record: Record, names: Sequence[str]) -> Record:
         values={n: v for n, v in record.values.items() if n in names},
         grades={n: g for n, g in record.grades.items() if n in names},
     )
-
-
-def _what_came(record: Record, known: Record, site: Site) -> Callable[[int, str], int | None]:
-    """What tells on which day of a season an event came, by its name; None: it is not known."""
-    raw = np.stack([record.get(name)[None] for name in PROBES])
-    probes, _ = screen(raw, record.get("tmax_c")[None], record.get("tmin_c")[None])
-    soil = {name: _bridged(probe[0]) for name, probe in zip(PROBES, probes, strict=True)}
-    with_probes = replace(
-        known,
-        values={**known.values, **soil},
-        grades={**known.grades, **{name: record.grade(name) for name in PROBES}},
-    )
-    models, _ = build(with_probes, site)
-    measured = replace(models, **soil)  # type: ignore[arg-type]
-    by_name = {event.name: event for event in events(models, PACKAGED["plan"], southern=False)}
-
-    def day(season: int, name: str) -> int | None:
-        start = np.datetime64(f"{season}-07-01")
-        first = int((start - models.dates[0]).astype(np.int64))
-        days = slice(first, first + SEASON_DAYS)
-        if first < 0 or days.stop > len(models.dates):
-            return None
-        event = by_name[name]
-        state: SiteState = measured if name.startswith("soil_") else models
-        index = float(event.day(event.holds(state)[days], np.arange(SEASON_DAYS, dtype=float)))
-        return int(start.astype(np.int64) + int(index)) if np.isfinite(index) else None
-
-    return day
-
-
-def _bridged(soil_c: FloatArray) -> FloatArray:
-    """A probe's days with short gaps bridged."""
-    known = np.flatnonzero(np.isfinite(soil_c))
-    if not len(known):
-        return soil_c
-    days = np.arange(len(soil_c))
-    line = np.interp(days, known, soil_c[known])
-    at = np.searchsorted(known, days)
-    before, after = known[np.maximum(at - 1, 0)], known[np.minimum(at, len(known) - 1)]
-    short = (after - before - 1 <= PROBE_GAP_DAYS) & (before < days) & (days < after)
-    return np.where(np.isfinite(soil_c) | ~short, soil_c, line)

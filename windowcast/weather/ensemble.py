@@ -125,7 +125,8 @@ def members(
     rain_draws, hour_draws = rng.spawn(2)  # what is known of one must not change the other's
     rain, known = _rain(rain_draws, drawn, runs, (amount, told), certain)
     drawn = replace(drawn, daily=_with_rain(daily, rain, day_of))
-    return Members(drawn.daily, hourly_members(hour_draws, drawn, known), reach, past.years)
+    hours = hourly_members(hour_draws, drawn, known)
+    return Members(drawn.daily, hours, reach, past.years, past.year_of)
 
 
 def _seed(weather: Weather, seed: int) -> list[int]:

@@ -70,6 +70,8 @@ class PastYears:
     years
         How many different years the members come from; 0 when there are none (the arrays are
         then all NaN).
+    year_of
+        Which of these each member comes from, numbered from 0, ``[member]``; None without any.
     latest
         ``tmax_c`` and ``tmin_c`` → the last observed departure, °C, and how many days before
         the first day ahead it lies; (NaN, 0) if there is none.
@@ -85,6 +87,7 @@ class PastYears:
     departures: dict[str, FloatArray]
     carried: dict[str, FloatArray]
     years: int
+    year_of: npt.NDArray[np.int64] | None
     latest: dict[str, tuple[float, int]]
     wet_share: float
     wet_amounts_mm: FloatArray
@@ -130,8 +133,8 @@ def past_years(record: Record, today: dt.date, days: int, count: int, values: Ta
             else (np.nan, 0)
         )
 
-    rows, years = _stretches(departures, past.times, start, days, count, values=values)
-    if years == 0:
+    rows, year_of = _stretches(departures, past.times, start, days, count, values=values)
+    if not len(rows):
         empty = np.full((count, days), np.nan)
         picked, carried = dict.fromkeys(TEMPERATURES, empty), {}
     else:
@@ -150,8 +153,9 @@ def past_years(record: Record, today: dt.date, days: int, count: int, values: Ta
         is not None
     }
     return PastYears(
-        normal, spread, picked, carried, years, latest, wet_share, wet_amounts, with_rain
-    )
+        normal, spread, picked, carried, len(np.unique(year_of)),
+        year_of if len(rows) else None, latest, wet_share, wet_amounts, with_rain,
+    )  # fmt: skip
 
 
 def biserial(
@@ -191,13 +195,13 @@ def _stretches(
     count: int,
     *,
     values: Table,
-) -> tuple[npt.NDArray[np.int64], int]:
-    """Indices of past stretches ``[member, day]``, and how many years they come from.
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Indices of past stretches ``[member, day]``, and the year each comes from, ``[member]``.
 
     Years are dealt out in turn, each next round with another shift against the calendar, so that
     all years count alike and shifts are as small as the count allows.
     """
-    none = np.zeros((0, days), dtype=np.int64), 0
+    none = np.zeros((0, days), dtype=np.int64), np.zeros(0, dtype=np.int64)
     if len(times) < days:
         return none
     known = np.all([np.isfinite(off) for off in departures.values()], axis=0)
@@ -219,11 +223,12 @@ def _stretches(
     rounds = -(-count // len(begins))
     shifts = np.round(np.linspace(-most, most, rounds + 2)[1:-1]).astype(int)
     dealt = (begins[None, :] + shifts[np.argsort(np.abs(shifts))][:, None]).ravel()
+    year_of = np.tile(np.arange(len(begins)), rounds)[usable(dealt)]
     dealt = dealt[usable(dealt)]
     if len(dealt) == 0:
         return none
     chosen = np.resize(dealt, count)
-    return chosen[:, None] + np.arange(days), len(begins)
+    return chosen[:, None] + np.arange(days), np.resize(year_of, count)
 
 
 def _bridged(departures: FloatArray) -> FloatArray:

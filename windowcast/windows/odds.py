@@ -114,7 +114,10 @@ FIRST_HIDDEN, LAST_HIDDEN = np.inf, -np.inf  # `unknown_as`: a gap hides what ha
 
 
 def date_range(
-    index: FloatArray, dates: DateArray, years: int | None = None, unknown_as: float = np.nan
+    index: FloatArray,
+    dates: DateArray,
+    year_of: npt.NDArray[np.int64] | None = None,
+    unknown_as: float = np.nan,
 ) -> DateRange | None:
     """10, 50 and 90 % dates of day indices, ``[member]``, as `first_day` gives them.
 
@@ -122,11 +125,12 @@ def date_range(
 
     Parameters
     ----------
-    years
-        Different past years behind the members. A new year falls outside the inner 80 % of a few
+    year_of
+        Past year behind each member, ``[member]``. A new year falls outside the inner 80 % of a few
         old ones more often than in one of five cases: the range is widened to the plotting
         positions at which it does not (r / (n + 1), Weibull 1939; see Makkonen 2006, *J. Appl.
-        Meteorol. Climatol.* 45:334-340). None: the members are what is described.
+        Meteorol. Climatol.* 45:334-340), with the members counted as `worth_of`. None: the
+        members are what is described.
     unknown_as
         Where unknown members rank: infinity where a gap hides those that came later than the rest,
         minus infinity for earlier, NaN where unknown has nothing to do with the date. An end among
@@ -138,7 +142,8 @@ def date_range(
         return None
     late = np.sort(known if np.isnan(unknown_as) else np.where(np.isnan(index), unknown_as, index))
     tail = (1 - LEVEL) / 2
-    low = max(0.0, tail - (0.5 - tail) / years) if years else tail
+    worth = None if year_of is None else worth_of(index, year_of)
+    low = tail if worth is None else max(0.0, tail - (0.5 - tail) / worth)
     picks = [late[max(int(np.ceil(q * len(late))) - 1, 0)] for q in (low, 0.5, 1 - low)]
     early, median, last = (
         dates[int(pick)].astype("datetime64[D]").astype(object) if np.isfinite(pick) else None
@@ -148,6 +153,51 @@ def date_range(
     if median is None and never < 0.5 and not np.isnan(unknown_as):
         return None
     return DateRange(early, median, last, never, unknown, len(index))
+
+
+def worth_of(index: FloatArray, year_of: npt.NDArray[np.int64]) -> float:
+    """How many draws of their own the members are worth, of which several share a past year.
+
+    Parameters
+    ----------
+    index
+        Days, ``[member]``; only finite ones count.
+    year_of
+        Past year behind each member, ``[member]``.
+
+    Returns
+    -------
+    float
+        From the number of years, where these alone make the members differ, up to the number of
+        members, where the years do not matter: each has errors of the models of its own.
+
+    Notes
+    -----
+    ``s² / (v / n)``: the members' variance over that of their mean, which the means of n years tell
+    with their variance v. It is the sample size over the design effect of clusters.
+
+    References
+    ----------
+    Kish (1965), *Survey Sampling*, section 5.4.
+
+    Examples
+    --------
+    Five years that tell one day each, and five that leave as much open as all together:
+
+    >>> import numpy as np
+    >>> from windowcast.windows.odds import worth_of
+    >>> year_of = np.arange(100) % 5
+    >>> worth_of(10.0 * year_of, year_of), worth_of(1.0 * (np.arange(100) // 5), year_of)
+    (5.0, 100.0)
+    """
+    known = np.isfinite(index)
+    row = np.unique(year_of[known], return_inverse=True)[1]
+    members = np.bincount(row)
+    if len(members) < 2:
+        return float(max(len(members), 1))
+    of_mean = float((np.bincount(row, index[known]) / members).var(ddof=1)) / len(members)
+    worth = float(index[known].var()) / of_mean if of_mean > 0 else np.inf
+    return float(np.clip(worth, len(members), known.sum()))
 
 
 def normal_range(numbers: FloatArray, start: dt.date) -> DateRange | None:

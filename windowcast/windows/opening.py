@@ -90,7 +90,9 @@ class Opening:
     @cached_property
     def opens(self) -> DateRange | None:
         """When it opens this season; None when that cannot be told."""
-        return self._marked(date_range(self.first, self.axis.dates, self.axis.years, FIRST_HIDDEN))
+        return self._marked(
+            date_range(self.first, self.axis.dates, self.axis.year_of, FIRST_HIDDEN)
+        )
 
     @property
     def opened(self) -> dt.date | None:
@@ -108,14 +110,14 @@ class Opening:
         gone = self.axis.gone
         found = when(first_day, self.is_open[:, gone:], self.unknown[:, gone:])
         dates = self.axis.dates[gone:]
-        return self._marked(date_range(found, dates, self.axis.years, FIRST_HIDDEN))
+        return self._marked(date_range(found, dates, self.axis.year_of, FIRST_HIDDEN))
 
     @property
     def closes(self) -> DateRange | None:
         """Its last day; None where that cannot be told, or most futures end with it open."""
         if self.is_open[:, -1].mean() > 0.5:
             return None
-        return date_range(self.last, self.axis.dates, self.axis.years, LAST_HIDDEN)
+        return date_range(self.last, self.axis.dates, self.axis.year_of, LAST_HIDDEN)
 
     def last_open(self, *, sure: bool = True) -> dt.date | None:
         """Last open day of those past, by most futures.

@@ -62,7 +62,7 @@ class RunningSeason:
             ahead,
             southern=site.place.southern,
             overseeded=ground_of(site).overseeded,
-            years=members.past_years,
+            year_of=members.year_of,
             tables=tables,
         )
         return cls(site, past, ahead, members, axis, daily)

@@ -49,8 +49,8 @@ class SeasonAxis:
         First day of the season.
     gone
         How many of the days lie before today.
-    years
-        Different past years behind the members; None when each member stands for itself.
+    year_of
+        Past year behind each member, ``[member]``; None when each member stands for itself.
     tables
         The science values to go by.
     """
@@ -60,7 +60,7 @@ class SeasonAxis:
     number: FloatArray
     start: dt.date
     gone: int
-    years: int | None = None
+    year_of: npt.NDArray[np.int64] | None = None
     tables: Tables = PACKAGED
 
     @property
@@ -76,7 +76,7 @@ class SeasonAxis:
         *,
         southern: bool,
         overseeded: bool | None,
-        years: int | None = None,
+        year_of: npt.NDArray[np.int64] | None = None,
         tables: Tables = PACKAGED,
     ) -> SeasonAxis:
         """The season today lies in; `overseeded` turf is never safe, None: it is not known."""
@@ -85,7 +85,7 @@ class SeasonAxis:
         gone = int((past.dates >= np.datetime64(start)).sum())
         state = _joined(past, ahead, gone, overseeded, tables["turf"])
         number = (state.dates - np.datetime64(start)).astype(np.float64)
-        return cls(past, state, number, start, gone, years, tables)
+        return cls(past, state, number, start, gone, year_of, tables)
 
     def daily(self, record: Record, name: str, ahead: FloatArray) -> FloatArray:
         """Daily values of the record, then those `ahead`, on the axis, ``[member, day]``."""
