@@ -187,7 +187,13 @@ def test_a_place_or_height_taken_away_widens_the_error_of_the_soil(
     def week_sd_c(*about: float | None) -> float:
         return soil_error_at(_from(*about), readings, PACKAGED["soil"]).mean_sd_c(7)
 
+    def air_sd_c(*about: float | None) -> float:
+        return soil_error_at(_from(*about), readings, PACKAGED["soil"]).air_sd_c
+
     untold = week_sd_c(None, None, site_m)
+    assert air_sd_c(None, None, site_m) >= air_sd_c(60.0, height_m, site_m) > 0.5
+    assert air_sd_c(60.0, None, site_m) >= air_sd_c(60.0, height_m, site_m)
+    assert air_sd_c(0.0, height_m, site_m) == 0.0
     for away in (0.0, 1.0, 8.0, 60.0, 120.0):
         known = week_sd_c(away, height_m, site_m)
         assert week_sd_c(None, height_m, site_m) >= known
@@ -286,3 +292,21 @@ def test_a_soil_model_without_error_has_futures_that_agree() -> None:
     size = soil_error_at(_record(DAYS[:TODAY]), 0, exact["soil"])
     drawn = model_errors(HERE, [], DAYS[TODAY:], COUNT, size)
     assert not drawn.soil_c(DAYS[TODAY : TODAY + 9]).any()
+
+
+@pytest.mark.parametrize("readings", [0, 10])
+def test_weeds_that_go_by_air_are_less_sure_with_weather_from_far_off(readings: int) -> None:
+    _, carry = _past()
+    ahead, found = _record(DAYS[TODAY:], COUNT + 1), {}
+    for away in (0.0, 60.0, None):
+        size = soil_error(readings, humid=True, distance_km=away, known_height=away is not None)
+        errors = model_errors(HERE, ["POAAN", "DIGIS"], DAYS[TODAY:], COUNT, size)
+        # clocks all alike: what is left is weather and soil
+        errors = dataclasses.replace(errors, clocks=dict.fromkeys(errors.clocks, np.zeros(COUNT)))
+        share = build(ahead, _site(), start=carry, errors=errors)[0].emergence["POAAN"].share
+        half = (share < 0.5).sum(axis=1)  # days until half is up
+        found[away] = half[0], np.median(half[1:]), np.subtract(*np.quantile(half[1:], [0.9, 0.1]))
+    issued, middles, widths = zip(*found.values(), strict=True)
+    assert len(set(issued)) == 1
+    assert widths[0] + 3 < widths[1] < widths[2]
+    assert np.ptp(middles) <= 2

@@ -26,12 +26,16 @@ class SoilError:
         Of the slow part, K, and the days in which its correlation falls to 1/e.
     fast_sd_c
         Of the part that is new every day, K.
+    air_sd_c
+        Of the air temperature in the mean, where it was measured some way off or at an unknown
+        height, K: one draw for a season. The bias of the soil has it too.
     """
 
     bias_sd_c: float
     slow_sd_c: float
     slow_days: float
     fast_sd_c: float
+    air_sd_c: float = 0.0
 
     def mean_sd_c(self, days: int) -> float:
         """Standard deviation of the error of a mean over some days in a row, K.
@@ -90,7 +94,8 @@ def soil_error(
     -----
     With n readings the bias has the variance ``f + (b - f) / (1 + n / h)``: b without any, f with
     many, half of the difference gone with h. Distance d adds ``c d`` to b, an unknown height a
-    variance of its own.
+    variance of its own: that of the air's mean, which soil follows nearly degree by degree.
+    Readings tell of the soil alone and leave the air's.
 
     Examples
     --------
@@ -108,14 +113,16 @@ def soil_error(
     where = "humid" if humid else "elsewhere"
     before, least = (table.number(name) ** 2 for name in ("bias_sd", "bias_sd_many_readings"))
     away = table.number("unknown_distance") if distance_km is None else distance_km
-    before += table.number("far_sd") ** 2 * away / table.number("far_distance")
-    before += 0.0 if known_height else table.number("unknown_height_sd") ** 2
+    air = table.number("far_sd") ** 2 * away / table.number("far_distance")
+    air += 0.0 if known_height else table.number("unknown_height_sd") ** 2
+    before += air
     shrunk = least + (before - least) / (1 + readings / table.number("half_readings"))
     return SoilError(
         bias_sd_c=math.sqrt(shrunk),
         slow_sd_c=math.hypot(table.number(f"slow_sd_{where}"), unknown_rain_sd_c),
         slow_days=table.number("slow_days"),
         fast_sd_c=table.number("fast_sd"),
+        air_sd_c=math.sqrt(air),
     )
 
 

@@ -50,12 +50,17 @@ class Erring:
         before = self.last.drivers
         return emerge_in_futures(
             entry,
-            replace(before, soil_c=before.soil_c + self.before_c),
-            replace(self.drivers, soil_c=self.drivers.soil_c + self.ahead_c),
+            self._with(before, self.before_c),
+            self._with(self.drivers, self.ahead_c),
             carry,
             scores=self.errors.clock(entry.code),
             timings=timings,
         )
+
+    def _with(self, drivers: Drivers, soil_error_c: FloatArray) -> Drivers:
+        """What drives a weed, with the errors of each future."""
+        soil_c, air_c = drivers.soil_c + soil_error_c, self.errors.with_error(drivers.air_c)
+        return replace(drivers, soil_c=soil_c, air_c=air_c)
 
     def so_far(self, emergence: Mapping[str, Emergence]) -> SoFar:
         """The days before as the futures have them."""

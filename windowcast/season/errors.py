@@ -30,10 +30,14 @@ class ModelErrors:
     clocks
         EPPO code → place of each future in the distribution of the clock's speed, as a standard
         normal score, ``[future]``.
+    air
+        Of the mean air temperature that weeds' clocks run on, ``[future]`` [K]; None where it was
+        measured at the place.
     """
 
     soil: SoilDoubt
     clocks: Mapping[str, FloatArray]
+    air: FloatArray | None = None
 
     def soil_c(self, dates: DateArray) -> FloatArray:
         """What to add to the soil on days in a row, ``[1 + future, day]`` [K]."""
@@ -42,3 +46,7 @@ class ModelErrors:
     def clock(self, code: str) -> FloatArray:
         """Score of the clock of a weed, ``[1 + future]``."""
         return np.append(0.0, self.clocks[code])
+
+    def with_error(self, air_c: FloatArray) -> FloatArray:
+        """Mean air of some days as the futures have it, ``[1 + future, day]`` [°C]."""
+        return air_c if self.air is None else air_c + np.append(0.0, self.air)[:, None]

@@ -30,7 +30,7 @@ def model_errors(
     count
         Futures, without the forecast as issued.
     soil
-        Sizes of the soil model's error there (`windowcast.season.soil_error_at`).
+        Sizes of the soil model's error there (`windowcast.season.soil_error_at`), and of the air's.
     """
     today = dates[0].astype("datetime64[D]").astype(object)
     begins = np.datetime64(season_start(today, southern=place.southern), "D")
@@ -50,4 +50,7 @@ def model_errors(
         code: even_scores(np.random.default_rng([*seed, *known()[code].clock.encode()]), count)
         for code in codes
     }
-    return ModelErrors(doubt, clocks)
+    air = None
+    if soil.air_sd_c > 0:
+        air = soil.air_sd_c * even_scores(np.random.default_rng([*seed, *b"air"]), count)
+    return ModelErrors(doubt, clocks, air)
