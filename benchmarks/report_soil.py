@@ -16,6 +16,7 @@ from windowcast.verify.soil_stations import Stations
 FloatArray = npt.NDArray[np.float64]
 OURS, MEASURED = "windowcast", "windowcast, sun measured"
 READINGS = 10
+MONTH_DAYS = 30
 
 
 def skill_report(
@@ -75,6 +76,22 @@ def skill_report(
         "south_east": {k: rmse(e[:, east]) for k, e in errors.items()},
         "south_east_bias": bias(ours[:, east]),
         "south_east_bias_by_month": {m: bias(ours[month == m][:, east]) for m in SEASON_MONTHS},
+        "south_east_bias_standard_error": {
+            m: standard_error(np.nanmean(by_station, axis=0))
+            for m in SEASON_MONTHS
+            if (by_station := _long_enough(ours[month == m][:, east])).size
+        },
+        "standard_error": {
+            name: standard_error(np.sqrt(np.nanmean(_long_enough(ours[:, which]) ** 2, axis=0)))
+            for name, which in (("all", everyone), ("south_east", east))
+        },
+        "were_it_known": {
+            name: {"all": rmse(left), "south_east": rmse(left[:, east])}
+            for name, left in (
+                ("each station's lasting bias", without_means(ours, np.zeros_like(month))),
+                ("each station's bias by month", without_means(ours, month)),
+            )
+        },
         "with_ten_readings": {
             rule: {"all": rmse(e), "south_east": rmse(e[:, east])} for rule, e in given.items()
         },
@@ -92,6 +109,27 @@ def skill_report(
             for i, name in enumerate(data.names)
         },
     }
+
+
+def standard_error(of_stations: FloatArray) -> float:
+    """Of a mean over stations, each of which counts alike, from how far they differ."""
+    return round(float(of_stations.std(ddof=1) / np.sqrt(len(of_stations))), 2)
+
+
+def _long_enough(error: FloatArray) -> FloatArray:
+    """Columns of stations with a month of days at least."""
+    return error[:, np.isfinite(error).sum(axis=0) >= MONTH_DAYS]
+
+
+def without_means(error: FloatArray, month: npt.NDArray[np.int64]) -> FloatArray:
+    """Errors ``[time, station]`` less each station's own mean over all days of a month."""
+    left = error.copy()
+    for one in np.unique(month):
+        days = month == one
+        known = np.isfinite(error[days])
+        means = np.where(known, error[days], 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+        left[days] -= means
+    return left
 
 
 def rmse(error: FloatArray) -> float:
