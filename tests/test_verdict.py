@@ -546,7 +546,7 @@ def test_groups_of_seasons_before_are_evidence_only(look: Callable[..., Review])
 def test_one_application_that_cannot_be_reviewed_leaves_the_others(
     look: Callable[..., Review], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from windowcast.records import review as module
+    from windowcast.records import application_review as module
 
     whole = module.evidence_of
 

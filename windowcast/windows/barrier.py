@@ -308,7 +308,8 @@ class _Ground:
         rows = np.broadcast_to(np.arange(len(self.lost))[:, None], (len(self.lost), len(first)))
         held = self.barrier.half_lives_held
         (on1, left1), (on2, left2) = (self.active(rows, day, need_mm) for day in (first, second))
-        alone = np.minimum(left1 + held - 1, np.where(on2 < np.inf, self._lost(rows, on2), np.inf))
+        begun = self.lost[rows, np.minimum(on2, self.lost.shape[-1] - 1).astype(np.int64)]
+        alone = np.minimum(left1 + held - 1, np.where(on2 < np.inf, begun, np.inf))
         both = np.log2((np.exp2(left1) + np.exp2(left2)) / 2) + held
         early = self._between(rows, on1, alone)
         return early + self._between(rows, on2, both)
@@ -329,11 +330,6 @@ class _Ground:
         till = np.minimum(start, last).astype(np.int64)
         waited = self.waiting[rows, till] - self.waiting[rows, day]
         return start, self.lost[rows, day] - waited
-
-    def _lost(self, rows: npt.NDArray[np.int64], start: FloatArray) -> FloatArray:
-        last = self.lost.shape[-1] - 1
-        lost: FloatArray = self.lost[rows, np.minimum(start, last).astype(np.int64)]
-        return lost
 
     def _between(
         self, rows: npt.NDArray[np.int64], start: FloatArray, end_lost: FloatArray
