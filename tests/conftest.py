@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import cache, partial
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -34,8 +36,17 @@ DATA = Path(__file__).parent / "data"
 _LOCAL = {"127.0.0.1", "::1", "localhost", "0.0.0.0"}
 
 
-@pytest.fixture(autouse=True)
-def _only_loopback(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture(scope="session")
+def patched(tmp_path_factory: pytest.TempPathFactory) -> Iterator[pytest.MonkeyPatch]:
+    """Changes that hold for all tests of a process, and for what several tests share."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("WINDOWCAST_CACHE", str(tmp_path_factory.mktemp("caches") / "shared"))
+        patch.delenv("COLUMNS", raising=False)  # workers of pytest-xdist set it
+        yield patch
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _only_loopback(patched: pytest.MonkeyPatch) -> None:
     """A connection to anything but this machine fails the test that made it."""
     connect = socket.socket.connect
 
@@ -44,19 +55,17 @@ def _only_loopback(monkeypatch: pytest.MonkeyPatch) -> None:
             raise AssertionError(f"a test reached out to {address}")
         return connect(self, address)
 
-    monkeypatch.setattr(socket.socket, "connect", guarded)
+    patched.setattr(socket.socket, "connect", guarded)
+
+
+_numbers = count()
 
 
 @pytest.fixture(autouse=True)
-def _no_width(monkeypatch: pytest.MonkeyPatch) -> None:
-    """No width is asked for: workers of pytest-xdist set COLUMNS."""
-    monkeypatch.delenv("COLUMNS", raising=False)
-
-
-@pytest.fixture(autouse=True)
-def _own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Each test has a cache folder of its own."""
-    monkeypatch.setenv("WINDOWCAST_CACHE", str(tmp_path_factory.mktemp("cache")))
+def _own_cache(patched: pytest.MonkeyPatch) -> None:
+    """Each test has a cache folder of its own, which is made once something is put there."""
+    shared = Path(os.environ["WINDOWCAST_CACHE"])
+    os.environ["WINDOWCAST_CACHE"] = str(shared.with_name(str(next(_numbers))))
 
 
 @pytest.fixture(autouse=True)
@@ -107,23 +116,23 @@ soil_memory = _Memory()
 _soil = KeptSoil(soil_memory, _once)
 
 
-@pytest.fixture(autouse=True)
-def _same_soil_once(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture(scope="session", autouse=True)
+def _same_soil_once(patched: pytest.MonkeyPatch) -> None:
     """The same years of soil are worked out once for all tests of a process.
 
     A kept run is the run itself to the bit (`test_soil_kept.py`). The tests of the soil model call
     it directly, and an answer still looks for its soil in its own cache first.
     """
-    monkeypatch.setattr(soil_kept, "KeptSoil", partial(KeptSoil, model=_soil))
+    patched.setattr(soil_kept, "KeptSoil", partial(KeptSoil, model=_soil))
     for function in (answer, build):
-        monkeypatch.setitem(function.__kwdefaults__, "soil_model", _soil)
+        patched.setitem(function.__kwdefaults__, "soil_model", _soil)
 
 
 _fault = catalogue.fault
 
 
-@pytest.fixture(autouse=True)
-def _no_missing_words(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture(scope="session", autouse=True)
+def _no_missing_words(patched: pytest.MonkeyPatch) -> None:
     """A phrase without its text or a value, or written as it is, fails the test that meets it."""
 
     def fault(phrase: Phrase, problem: str) -> str:
@@ -132,9 +141,9 @@ def _no_missing_words(monkeypatch: pytest.MonkeyPatch) -> None:
     def told(phrase: Phrase, spec: str = "") -> str:
         raise AssertionError(f"phrase {phrase.id} is written without the catalogue")
 
-    monkeypatch.setattr(catalogue, "fault", fault)
-    monkeypatch.setattr(Phrase, "__str__", told)
-    monkeypatch.setattr(Phrase, "__format__", told)
+    patched.setattr(catalogue, "fault", fault)
+    patched.setattr(Phrase, "__str__", told)
+    patched.setattr(Phrase, "__format__", told)
 
 
 @pytest.fixture
