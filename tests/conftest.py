@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import os
+import pickle
 import socket
 from collections.abc import Callable, Iterator
+from dataclasses import fields, is_dataclass
 from functools import cache, partial
+from hashlib import blake2b
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -16,17 +19,21 @@ from hypothesis import settings
 
 from windowcast.core.digest import digest_of
 from windowcast.core.phrase import NOTHING, Phrase
+from windowcast.core.values import PACKAGED
 from windowcast.limits.model import Limit
 from windowcast.limits.rules import _Said
 from windowcast.physics.soil import SoilResult, SoilSite, simulate
 from windowcast.physics.soil_forcing import SoilForcing
+from windowcast.programme import foreseen
 from windowcast.programme.answer import answer
+from windowcast.records import review
 from windowcast.report import catalogue
 from windowcast.report.catalogue import Voice
 from windowcast.season import soil_kept
 from windowcast.season.soil_kept import KeptSoil
 from windowcast.season.state import build
 from windowcast.weather import gather
+from windowcast.weather.ensemble import members
 
 # no deadline: a busy machine is no fault of the code
 settings.register_profile("windowcast", deadline=None)
@@ -63,9 +70,10 @@ _numbers = count()
 
 @pytest.fixture(autouse=True)
 def _own_cache(patched: pytest.MonkeyPatch) -> None:
-    """Each test has a cache folder of its own, which is made once something is put there."""
-    shared = Path(os.environ["WINDOWCAST_CACHE"])
-    os.environ["WINDOWCAST_CACHE"] = str(shared.with_name(str(next(_numbers))))
+    """Each test has a cache folder of its own."""
+    own = Path(os.environ["WINDOWCAST_CACHE"]).with_name(str(next(_numbers)))
+    own.mkdir(parents=True)
+    os.environ["WINDOWCAST_CACHE"] = str(own)
 
 
 @pytest.fixture(autouse=True)
@@ -126,6 +134,51 @@ def _same_soil_once(patched: pytest.MonkeyPatch) -> None:
     patched.setattr(soil_kept, "KeptSoil", partial(KeptSoil, model=_soil))
     for function in (answer, build):
         patched.setitem(function.__kwdefaults__, "soil_model", _soil)
+
+
+MOST_STATES = 60
+_states: dict[bytes, Any] = {}
+
+
+def _kept(function: Callable[..., Any]) -> Callable[..., Any]:
+    """A function that remembers its latest results by all that they are made from."""
+
+    def once(*args: Any, **how: Any) -> Any:
+        if how.pop("tables", PACKAGED) is not PACKAGED:
+            raise AssertionError("the state by other science values is never remembered")
+        model = {"soil_model": how.pop("soil_model")} if "soil_model" in how else {}
+        key = blake2b(pickle.dumps((function.__name__, args, sorted(how.items())))).digest()
+        if key not in _states:
+            _states[key] = found = function(*args, **how, **model)
+            _frozen(found)
+            if len(_states) > MOST_STATES:
+                del _states[next(iter(_states))]
+        return _states[key]
+
+    return once
+
+
+def _frozen(found: Any) -> None:
+    """Nobody may write into the arrays of a result."""
+    if isinstance(found, np.ndarray):
+        found.flags.writeable = False
+    elif isinstance(found, dict | tuple | list):
+        for item in found.values() if isinstance(found, dict) else found:
+            _frozen(item)
+    elif is_dataclass(found):
+        for field in fields(found):
+            _frozen(getattr(found, field.name))
+
+
+@pytest.fixture
+def states_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The futures and the state of a site are worked out once for the same site, weather and looks.
+
+    For tests of what is made of them. One that changes how they come about must not ask for it.
+    """
+    monkeypatch.setattr(foreseen, "build", _kept(build))
+    monkeypatch.setattr(review, "build", _kept(build))
+    monkeypatch.setattr(foreseen, "members_of", _kept(members))
 
 
 _fault = catalogue.fault

@@ -24,6 +24,7 @@ from windowcast.windows.model import Allowance, Choice, PurposeOutlook
 
 TODAY = dt.date(2018, 1, 18)
 ACTIVES = load_actives()
+pytestmark = pytest.mark.usefixtures("states_once")
 
 
 def dormant(

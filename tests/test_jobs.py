@@ -36,6 +36,7 @@ from windowcast.windows.model import Job, PurposeOutlook
 DAILY = windowcast.sample_folder() / "daily.csv.gz"
 ZONE = dt.timezone(dt.timedelta(hours=-5))
 PRODIAMINE = Material("prodiamine", 0.8)
+pytestmark = pytest.mark.usefixtures("states_once")
 
 
 def site(**turf: Any) -> dict[str, Any]:

@@ -35,6 +35,7 @@ from windowcast.season.state import build
 from windowcast.weather.sample import SAMPLE_TODAY, sample_folder, sample_site, sample_weather
 
 ACTIVES = load_actives()
+pytestmark = pytest.mark.usefixtures("states_once")
 
 
 @pytest.fixture(scope="module")

@@ -50,6 +50,7 @@ from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.hours import HourContext
 from windowcast.windows.judge import Judge
 
+pytestmark = pytest.mark.usefixtures("states_once")
 DAY = dt.date(2016, 9, 14)
 NOV = dt.date(2016, 11, 20)
 IT = say("verdict.it", what=say("verdict.what.pre-fall"), day=DAY)

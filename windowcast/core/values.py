@@ -92,13 +92,26 @@ class Table(Mapping[str, Any]):
             else:
                 self._items[key] = Table(here, item)
 
-    def __getitem__(self, key: str) -> Any:
-        item: Any = self
-        for part in key.split("."):
-            if not isinstance(item, Table) or part not in item._items:
-                _missing(self._path, key)
-            item = item._items[part]
+    def _find(self, key: str) -> Any:
+        """What stands at a dotted path; None where nothing does."""
+        item = self._items.get(key)
+        if item is None and "." in key:
+            first, _, rest = key.partition(".")
+            below = self._items.get(first)
+            return below._find(rest) if isinstance(below, Table) else None
         return item
+
+    def __getitem__(self, key: str) -> Any:
+        item = self._find(key)
+        return _missing(self._path, key) if item is None else item
+
+    def __contains__(self, key: object) -> bool:
+        return isinstance(key, str) and self._find(key) is not None
+
+    def get(self, key: str, default: Any = None) -> Any:
+        """What stands at a dotted path, or the default."""
+        item = self._find(key)
+        return default if item is None else item
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._items)
