@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from windowcast.core.local_days import local_dates
-from windowcast.core.record import Weather
+from windowcast.core.record import Grade, Weather
+from windowcast.core.time_axis import grades_of
 from windowcast.core.values import PACKAGED, load
 from windowcast.weather.ensemble import members
 from windowcast.weather.ensemble_errors import (
@@ -483,3 +484,58 @@ def test_taking_the_own_error_away_raises_no_odds_on_the_whole(weather: Weather)
             for share in (0.7, 1.0, 1.4)
         ]
         assert np.mean(changes) == pytest.approx(0.0, abs=0.03)
+
+
+def with_hourly_errors(weather: Weather, **own: float) -> Weather:
+    """The forecast says by the hour how far its dew point or wind may be off."""
+    hourly = weather.hourly
+    assert hourly is not None
+    sds = {name: np.full(len(hourly.times), sd) for name, sd in own.items()}
+    grades = {name: grades_of(sd, Grade.FORECAST) for name, sd in sds.items()}
+    return replace(
+        weather,
+        hourly=replace(hourly, values={**hourly.values, **sds}, grades={**hourly.grades, **grades}),
+    )
+
+
+@pytest.mark.parametrize("sd", [0.6, 1.5])
+def test_spread_of_wind_is_what_the_forecast_says_of_itself(weather: Weather, sd: float) -> None:
+    drawn = members(with_hourly_errors(weather, wind_sd_m_s=sd), until=UNTIL, count=400).hourly
+    wind = drawn.get("wind_m_s")
+    steady = np.flatnonzero((wind[0] > 2 * sd + 1) & np.isfinite(wind).all(axis=0))[:40]
+    assert len(steady) > 10
+    spread = wind[1:, steady].std(axis=0)
+    open_hours = spread > 0
+    assert spread[open_hours].mean() == pytest.approx(sd, rel=0.08)
+    assert wind[1:, steady].mean() == pytest.approx(wind[0, steady].mean(), abs=0.1)
+
+
+def test_spread_of_the_dew_point_is_what_the_forecast_says_of_itself(weather: Weather) -> None:
+    narrow, wide = (
+        members(with_hourly_errors(weather, dewpoint_sd_k=sd), until=UNTIL, count=400).hourly
+        for sd in (0.5, 3.0)
+    )
+    day = slice(36, 36 + 48)
+    for drawn, sd in ((narrow, 0.5), (wide, 3.0)):
+        temp, dew = (drawn.get(name)[1:, day] for name in ("temp_c", "dewpoint_c"))
+        free = (dew < temp - 0.1).mean(axis=0) > 0.97
+        spread = dew[:, free].std(axis=0)
+        assert spread.max() == pytest.approx(sd, rel=0.15)
+
+
+@pytest.mark.slow
+def test_taking_the_winds_own_error_away_raises_no_odds_on_the_whole(weather: Weather) -> None:
+    usual = wind_rmse_m_s(middle_of_days(7), VALUES).mean()
+    without = members(weather, until=UNTIL, count=400).hourly.get("wind_m_s")[1:, 24:150]
+    for limit in np.nanquantile(without, [0.3, 0.6, 0.9]):
+        changes = [
+            np.nanmean(without <= limit)
+            - np.nanmean(
+                members(
+                    with_hourly_errors(weather, wind_sd_m_s=share * usual), until=UNTIL, count=400
+                ).hourly.get("wind_m_s")[1:, 24:150]
+                <= limit
+            )
+            for share in (0.7, 1.0, 1.4)
+        ]
+        assert np.mean(changes) < 0.03

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import re
 import time
 from collections.abc import Iterator
@@ -144,8 +145,8 @@ def test_the_option_goes_before_the_site_file(tmp_path: Path) -> None:
 
     @click.command()
     @site_options
-    def command(**asked: Any) -> None:
-        taken.append(Start(**asked).site().weather.forecast)
+    def command(start: Start) -> None:
+        taken.append(start.site().weather.forecast)
 
     file = tmp_path / "site.toml"
     file.write_text('name = "x"\nlatitude = 30.0\nlongitude = -85.0\n')
@@ -250,6 +251,7 @@ def southern(server: Loopback, here: Site) -> None:
     )
 
 
+@pytest.mark.slow
 def test_a_southern_site_is_answered_end_to_end(server: Loopback) -> None:
     from windowcast.programme.answer import answer
 
@@ -268,3 +270,34 @@ def test_a_southern_site_is_answered_end_to_end(server: Loopback) -> None:
     month = given.dates.astype("datetime64[M]").astype(int) % 12 + 1
     assert np.nanmean(green[month == 7]) < 0.3
     assert np.nanmean(green[month == 1]) > 0.7
+
+
+NORTH = {"name": "Oval", "latitude": 33.6, "longitude": -7.6, "elevation_m": 20.0,
+         "timezone": "Africa/Casablanca"}  # fmt: skip
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("gusts", [False, True])
+def test_without_gusts_no_hour_is_a_yes_and_the_best_are_named(
+    server: Loopback, gusts: bool
+) -> None:
+    """Outside the Nordic countries MET Norway gives no gusts and no chance of rain."""
+    from windowcast.programme.answer import answer
+
+    turf = {"species": "hybrid bermudagrass", "overseeded": False, "mature": True}
+    here = site(NORTH, turf=turf, soil={"texture": "loam"}, weeds=("POAAN",),
+                weather={"forecast": "metno"})  # fmt: skip
+    today = NOW.astimezone(here.zone).date()
+    past = climate(np.arange(np.datetime64(today) - 1000, np.datetime64(today)), here.place, 200)
+    usual = float((past.get("tmax_c") + past.get("tmin_c"))[-4:].mean() / 2)
+    put_air(server, here, usual, "metno")
+    if gusts:
+        path = world.metno_path(here.place)
+        raw = json.loads(server.routes[path].body)  # type: ignore[union-attr]
+        server.routes[path] = world.metno_answer(world.with_percentiles(raw, 1.0, 0.6))
+    weather = load_weather(here, files=[past], fetcher=Fetcher(Cache(), Client(LIMITS)))
+    found = answer(here, weather, futures=30).ranking
+    advice = " ".join(render(o.advice) for o in found.purposes if o.cannot_tell)
+    assert ("gusts" in advice) == (bool(advice) and not gusts)
+    if not gusts:
+        assert not [w for outlook in found.purposes for w in outlook.windows]

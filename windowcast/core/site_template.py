@@ -118,7 +118,8 @@ spray_weekdays = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 # A file of a station that stands here: "my-station.csv:measured=here".
 {files}
 # station = "72306"  # archive station id; none: the best ones nearby are blended
-forecast = "auto"  # "none": files only
+forecast = "auto"  # or services in order, such as "mosmix, metno"; "none": files only
+# contact = "me@example.org"  # MET Norway wants to know whom it can write to
 # coarse_grid = false  # no coarse grid where rain, sun or humidity of the past is missing
 
 # Your own logger overrides the archive. One block for each file.
