@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from html import escape
 from pathlib import Path
 
 import pytest
@@ -128,5 +129,9 @@ def test_the_page_shows_every_active_and_links_lead_there(tmp_path: Path) -> Non
     browser = client(tmp_path)
     text = browser.get("/actives").text
     for active in ACTIVES.values():
-        assert f'<details id="{active.name.replace(" ", "-")}">' in text
+        assert f'id="{active.name.replace(" ", "-")}"><a href="/actives/' in text
+    one = browser.get("/actives/2,4-D").text
+    for value in ACTIVES["2,4-D"].known().values():
+        assert escape(value.source) in one
+    assert browser.get("/actives/no%20such").status_code == 404
     assert 'href="/actives"' in browser.get("/weeds").text

@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+from collections.abc import Callable
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 from report_fixtures import window
-from web_fixtures import client, make_site
+from web_fixtures import client, made_up, make_site
 
 from windowcast.cli import cli
 from windowcast.core.site import Site
 from windowcast.materials.actives import load_actives
 from windowcast.materials.products import product_from_words
+from windowcast.programme.answer import Answer
+from windowcast.records.store import SeasonLog
 from windowcast.records.tank_job import TankJob, TankRequest, tank_job
 from windowcast.report.catalogue import Voice
 from windowcast.report.crew_sheet import CrewSheet, crew_sheet, crew_text, render_crew
+from windowcast.web.sites import KnownSite
 
 ACTIVES = load_actives(None)
 DAY = dt.date(2023, 11, 8)
@@ -28,13 +34,13 @@ TANK = ["--area", "12 acre", "--carrier", "40 gal/acre", "--tank", "300 gal", "-
         "rimsulfuron rate=2 oz/acre concentration=25 % formulation=WG"]  # fmt: skip
 
 
-def job(*more: str, words: str = TANK[-1], **turf: object) -> TankJob:
+def job(*more: str, words: str = f"{TANK[-1]} max_per_year=4 oz/acre", **turf: object) -> TankJob:
     site = Site.model_validate(
         {"name": "Field", "latitude": 36.0, "longitude": -79.1, "units": "us", "turf": TURF | turf}
     )
     products = tuple(product_from_words(said, {}, ACTIVES) for said in (words, *more))
     asked = TankRequest(products, area="12 acre", carrier="40 gal/acre", tank="300 gal")
-    return tank_job(asked, site, ACTIVES, None, DAY)
+    return tank_job(asked, site, ACTIVES, [], DAY)
 
 
 def sheet(of: TankJob, voice: Voice = US, **known: object) -> CrewSheet:
@@ -86,6 +92,15 @@ def test_a_product_whose_active_nobody_named_waits_too(actives: tuple[str, ...])
 def test_an_adjuvant_needs_no_active() -> None:
     found = sheet(job("surfactant share=0.25 % formulation=NIS"), window=FIT)
     assert found.first.startswith("Spray only as this sheet says.")
+
+
+def test_a_year_of_which_not_all_is_known_waits_too() -> None:
+    known = job()
+    unlogged = tank_job(known.asked, known.site, ACTIVES, None, DAY)
+    for of in (job(words=TANK[-1]), unlogged):
+        found = sheet(of, window=FIT)
+        assert found.first == "Do not start before your supervisor has signed below."
+        assert any("this year" in said or "the year" in said for said in found.cautions)
 
 
 def test_turf_of_unknown_age_waits_too() -> None:
@@ -150,4 +165,45 @@ def test_the_page_is_there_in_both_languages(tmp_path: Path) -> None:
     assert page.status_code == 200
     assert "No empiece antes de que su supervisor firme abajo." in page.text
     assert "1 carga completa de 300" in page.text.replace("\N{NO-BREAK SPACE}", " ")
-    assert f'href="/s/{slug}/plan?area=12+acre' in page.text, "the way back"
+    assert f'href="/s/{slug}/plan/tank?area=12+acre' in page.text, "the way back"
+
+
+def ranked_for(*actives: str) -> Callable[[KnownSite, str, str], Answer]:
+    """An answer whose windows of 8 November 2023 are fit, and were ranked for these actives."""
+
+    def rank(known: KnownSite, purpose: str, mixture: str) -> Answer:
+        assert mixture == "rimsulfuron"
+        one = made_up(known)
+        fit = (replace(FIT, actives=actives),)
+        outlooks = (
+            replace(o, windows=fit if o.purpose == purpose else ()) for o in one.ranking.purposes
+        )
+        return replace(one, ranking=replace(one.ranking, purposes=tuple(outlooks)))
+
+    return rank
+
+
+@pytest.mark.parametrize(
+    ("hours", "first"),
+    [("&start=2023-11-08T10:00&end=2023-11-08T15:00", "Spray only as this sheet says."),
+     ("", "Spray only as this sheet says."),
+     ("&start=2023-11-09T10:00&end=2023-11-09T12:00", "Do not start before your supervisor")],
+)  # fmt: skip
+def test_the_page_asks_for_a_signature_for_the_reasons_of_the_command(
+    tmp_path: Path, hours: str, first: str
+) -> None:
+    slug = make_site(tmp_path, units="us")
+    file = tmp_path / f"{slug}.toml"
+    turf = "overseeded = false\nmature = true\n"
+    file.write_text(file.read_text().replace("[turf]\n", f"[turf]\n{turf}"))
+    with SeasonLog(tmp_path / f"{slug}.log.sqlite"):
+        pass
+    tank = "purpose=dormant&area=12+acre&carrier=40+gal%2Facre&tank=300+gal&p0.name=rimsulfuron"
+    tank += "&p0.rate=2+oz%2Facre&p0.concentration=25+%25&p0.formulation=WG"
+    tank += "&p0.max_per_year=4+oz%2Facre"
+    browser = client(tmp_path, rank=ranked_for("rimsulfuron"))
+    sheet_page = browser.get(f"/s/{slug}/plan/tank?{tank}{hours}").text
+    (link,) = re.findall(r'href="(/s/[^"]+/plan/crew[^"]+)"', sheet_page)
+    assert first in browser.get(unescape(link)).text
+    unknown = unescape(link).replace("p0.max_per_year", "nothing")
+    assert "Do not start before your supervisor" in browser.get(unknown).text

@@ -38,10 +38,6 @@ def test_every_screen_is_there_for_the_sample_and_for_an_own_site(
     # and one keeps the last answer for when the server is away
     of = {"season": "season", "today": "hours"}.get(screen)
     wanted = [f'<script src="/static/{name}.js" defer>' for name in ("installed", of) if name]
-    # the picture's rows get their reading lines before the first paint: nothing shifts after it
-    wanted = [
-        tag.replace('season.js" defer', 'season.js" defer blocking="render"') for tag in wanted
-    ]
     assert scripts == wanted
     assert " style=" not in page.text
 

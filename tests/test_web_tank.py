@@ -125,17 +125,17 @@ class Person:
 def test_from_an_open_window_to_a_stored_record(tmp_path: Path, slug: str) -> None:
     browser = client(tmp_path)
     person = Person(browser, browser.get(f"/s/{slug}/today").text)
-    person.follow("/plan?purpose=post-early")
+    person.follow("/plan/tank?purpose=post-early")
     query = parse_qs(urlsplit(person.url).query)
     assert query["purpose"] == ["post-early"]
     assert query["start"][0] < query["end"][0]
-    typed = form(person.page, f"/s/{slug}/plan")
+    typed = form(person.page, f"/s/{slug}/plan/tank")
     assert typed["purpose"] == query["purpose"][0]
     fill = {"area": "3 acre", "p0.name": "shed jug"}
     fields = {**typed, **fill}
     person.filled += len(fill)
     person.clicks += 1
-    person.page = browser.get(f"/s/{slug}/plan", params=fields).text
+    person.page = browser.get(f"/s/{slug}/plan/tank", params=fields).text
     assert "in all: 9.00 USD" in person.page
     person.press(f"/s/{slug}/plan/log", "post")
     assert person.clicks <= 5
@@ -256,7 +256,7 @@ def test_forms_offer_what_was_used_before(tmp_path: Path, slug: str) -> None:
     assert offered("active", page) == ["simazine"]
     assert offered("nozzle", page) == ["flat fan 08", "fan"]
     assert 'name="where" value="" type="text" list="list-where"' in page
-    tank = browser.get(f"/s/{slug}/plan").text
+    tank = browser.get(f"/s/{slug}/plan/tank").text
     assert offered("name", tank) == ["Shed jug", "Drum", "simazine"]
     assert 'list="list-name"' in tank
 

@@ -49,12 +49,15 @@ def client(
     *,
     guard: Guard = FREE,
     make: Callable[[KnownSite], Answer] = made_up,
+    rank: Callable[[KnownSite, str, str], Answer] = lambda known, *_: made_up(known),
     host: str = "localhost",
 ) -> TestClient:
     """A client of a server over a folder of sites."""
     parts = Web(
         book=SiteBook(folder),
-        answers=Keeper(lambda known: Ready((make(known),), known.slug)),
+        answers=Keeper(
+            lambda known: Ready((make(known),), known.slug, lambda *asked: (rank(known, *asked),))
+        ),
         plans=Keeper(lambda known: sample_plan()),
         reviews=Keeper(_empty_review),
         guard=guard,

@@ -174,7 +174,7 @@ def visit(chromium: Any) -> Iterator[Callable[..., Any]]:
 
     def open_page(url: str, **options: Any) -> Any:
         context = chromium.new_context(**options)
-        context.set_default_timeout(20_000)
+        context.set_default_timeout(60_000)  # a review is long on a busy machine
         contexts.append(context)
         page = context.new_page()
         page.on("request", lambda r: _own(r.url) or faults.append(f"asked {r.url}"))

@@ -10,7 +10,7 @@ from urllib.request import urlopen
 import pytest
 
 TANK = (
-    "/s/own/plan?area=12+acre&carrier=40+gal/acre&tank=300+gal&p0.name=glyphosate"
+    "/s/own/plan/tank?area=12+acre&carrier=40+gal/acre&tank=300+gal&p0.name=glyphosate"
     "&p0.rate=16+fl+oz/acre&p0.concentration=4+lb/gal"
 )
 SCREENS = (
@@ -18,7 +18,9 @@ SCREENS = (
     "/s/own/season",
     "/s/own/plan",
     TANK,
-    "/s/own/plan?area=12",
+    "/s/own/plan/tank?area=12",
+    TANK.replace("/tank?", "/crew?"),
+    "/s/own/plan/seasons",
     "/s/own/log",
     "/s/own/log/new/application",
     "/s/own/log/APPLICATION",
@@ -29,6 +31,8 @@ SCREENS = (
     "/new?place=spring",
     "/s/none/today",
     "/weeds",
+    "/actives",
+    "/actives/glyphosate",
     "/away",
 )
 

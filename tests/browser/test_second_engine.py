@@ -161,6 +161,8 @@ def test_the_season_is_read_day_by_day(walk: Walk) -> None:
 def test_from_the_plan_over_the_tank_to_the_crew_sheet_and_the_log(walk: Walk) -> None:
     walk.to("/s/own/plan")
     assert "Dormant application" in walk.read()
+    walk.press("main a.button", "Make the tank sheet")
+    walk.at(".tank fieldset:nth-of-type(2) summary").click()
     walk.fill(where="field 2", area="12 acre", carrier="40 gal/acre", tank="300 gal")
     walk.fill(p0__name="glyphosate", p0__rate="16 fl oz/acre", p0__concentration="4 lb/gal")
     walk.press("form.sheet button", "Work out the sheet")

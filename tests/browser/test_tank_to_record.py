@@ -41,7 +41,10 @@ def test_from_an_open_window_to_a_stored_record(
     file.write_text(head + text + KEPT)
     page = visit(f"{own_site.url}/s/own/today", viewport={"width": width, "height": 900})
     clicks = 0
-    for what in (".card a[href*='plan?purpose=dormant']", "button:text('Log this application')"):
+    for what in (
+        ".card a[href*='plan/tank?purpose=dormant']",
+        "button:text('Log this application')",
+    ):
         with page.expect_navigation():
             page.click(what)
         clicks += 1

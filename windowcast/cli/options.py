@@ -199,14 +199,14 @@ class Start:
 
         return None if self.date is None else parse_date(self.date, "--date")
 
-    def answers(self, **asked: Any) -> tuple[Answer, ...]:
+    def answers(self, known: Weather | None = None, **asked: Any) -> tuple[Answer, ...]:
         """An answer for each piece of the site's ground, by its log and materials.
 
-        `asked` as in `windowcast.answers`.
+        `known` is weather that was read before, `asked` as in `windowcast.answers`.
         """
         from windowcast import api
 
-        site, weather = self.load()
+        site, weather = self.load() if known is None else (self.site(), known)
         return api.answers(
             site,
             weather,

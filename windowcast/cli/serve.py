@@ -15,6 +15,7 @@ from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
     from windowcast.cli.watching import Watcher
+    from windowcast.programme.answer import Answer
     from windowcast.web.context import Web
     from windowcast.web.security import Guard
     from windowcast.web.sites import KnownSite
@@ -127,7 +128,17 @@ def _parts(
         plans = [(plan_of(answer), answer) for answer in answers.get(known).answers]
         return InVoices(lambda voice: tuple(plan_view(plan, voice, of) for plan, of in plans))
 
-    answers = Keeper(lambda known: Ready(start(known).answers(), known.slug))
+    def ready(known: KnownSite) -> Ready:
+        begun = start(known)
+        found = begun.answers()
+
+        def rank(purpose: str, actives: str) -> tuple[Answer, ...]:
+            weather = found[0].weather
+            return begun.answers(weather, purposes=(purpose,), actives=actives)
+
+        return Ready(found, known.slug, rank)
+
+    answers = Keeper(ready)
     return Web(
         book=SiteBook(place),
         answers=answers,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -93,10 +92,10 @@ def sheet(
     """
     from windowcast.cli.options import Start
     from windowcast.cli.output import voice_in
-    from windowcast.limits.tank import is_of_state
     from windowcast.materials.actives import load_actives
     from windowcast.materials.products import load_products, product_from_words
     from windowcast.records.tank_job import Done, TankRequest, tank_job
+    from windowcast.records.tank_window import as_judged
     from windowcast.report.crew_sheet import crew_sheet
 
     start = Start(site_file, sample=False, files=(), date=date, offline=offline)
@@ -131,9 +130,7 @@ def sheet(
     window = None if done else _window(start, purpose, asked, site)
     day = done.start.date() if done else window.date if window else start.day() or _today(site)
     job = tank_job(asked, site, actives, _applications(start, site), day)
-    if window is not None:  # the ranking has asked what the turf takes
-        asked_not = (said for said in job.sheet.cautions if not is_of_state(said))
-        job = replace(job, sheet=replace(job.sheet, cautions=tuple(asked_not)))
+    job = as_judged(job, window)
     stored, weather = _log(start, job, done) if done else (None, "")
     if format_ == "json":
         click.echo(_json(job, window, stored, voice))
@@ -167,32 +164,31 @@ def _moment(text: str | None, option: str, site: Site | None) -> dt.datetime:
 
 
 def _window(start: Start, purpose: str | None, asked: Any, site: Site | None) -> Window | None:
-    """The best window of a purpose for the actives in the tank, on the areas it is for.
-
-    Areas that differ may have different windows: then the one that scores least counts.
-    """
+    """The best window of a purpose for the actives in the tank, on the areas it is for."""
     if purpose is None:
         return None
     from windowcast.cli.output import voice_in
     from windowcast.records.areas import areas_named
+    from windowcast.records.tank_window import window_for
 
-    names = {area.name for area in areas_named(site, asked.where)} if site else set()
+    names = [area.name for area in areas_named(site, asked.where)] if site else []
     actives = "+".join(p.active for p in asked.products if p.active)
-    only = next(iter(names)) if len(names) == 1 else ""
-    found = []
-    for answer in start.answers(purposes=(purpose,), actives=actives, area=only):
-        if names and not names & set(answer.ranking.areas):
-            continue
-        outlook = answer.ranking.purposes[0]
-        if not outlook.windows:
-            said = voice_in(answer.ranking.units, site).text(outlook.advice)
-            raise InputError(
-                f"there is no window for {purpose}: {said.rstrip('.')}",
-                field="--purpose",
-                remedy="leave --purpose out to print the sheet without one",
-            )
-        found.append(outlook.windows[0])
-    return min(found, key=lambda window: window.score or 0.0)
+    only = names[0] if len(names) == 1 else ""
+    found = start.answers(purposes=(purpose,), actives=actives, area=only)
+    window = window_for(found, purpose, names)
+    if window is None:
+        first = next(
+            one.ranking for one in found
+            if (not names or set(names) & set(one.ranking.areas))
+            and not one.ranking.purposes[0].windows
+        )  # fmt: skip
+        said = voice_in(first.units, site).text(first.purposes[0].advice)
+        raise InputError(
+            f"there is no window for {purpose}: {said.rstrip('.')}",
+            field="--purpose",
+            remedy="leave --purpose out to print the sheet without one",
+        )
+    return window
 
 
 def _applications(start: Start, site: Site | None) -> list[Application] | None:

@@ -15,6 +15,7 @@ from windowcast.materials.label_values import species_key
 from windowcast.materials.needs import needs_of
 from windowcast.materials.product import Product
 
+_UNKNOWN = frozenset({"limit.tank_unknown", "tank.no_maximum", "tank.no_log", "tank.rate_missing"})
 GRANULES = frozenset({"G", "GR", "GG", "FG", "MG"})  # CropLife codes of granules
 
 
@@ -74,8 +75,8 @@ def is_refusal(said: Phrase) -> bool:
 
 
 def is_unknown(said: Phrase) -> bool:
-    """Whether a remark says that a limit of the turf cannot be told."""
-    return _remark(said).id == "limit.tank_unknown"
+    """Whether a remark says that a limit of the turf, or of the label's year, cannot be told."""
+    return _remark(said).id in _UNKNOWN
 
 
 def is_of_state(said: Phrase) -> bool:

@@ -18,7 +18,7 @@ from windowcast.report.catalogue import Voice
 from windowcast.report.decision_table import DecisionTable, decision_table
 from windowcast.report.hour_checks import HourTable, hour_table
 from windowcast.report.strips import HourPanels, hour_panels
-from windowcast.report.turf_lines import plan_lines, turf_lines
+from windowcast.report.turf_lines import asks_for_look, plan_lines, turf_lines
 from windowcast.season.model import SiteState, TurfPhase
 from windowcast.windows.decision import answer_word, decide
 from windowcast.windows.hour_model import HourStrip
@@ -81,6 +81,10 @@ class Words:
     def plan_lines(self, turf: Sequence[TurfSpan]) -> list[str]:
         """What the turf refuses, or leaves open, through the season of a purpose."""
         return self.texts(plan_lines(turf))
+
+    def asks_for_look(self, turf: Sequence[TurfSpan]) -> bool:
+        """Whether a page should lead to where a look at the turf is logged."""
+        return asks_for_look(turf)
 
     def answer(self, word: str) -> str:
         """What to do about a purpose, in a word or two."""
@@ -152,6 +156,10 @@ class Words:
     def with_what(self, outlook: PurposeOutlook) -> list[str]:
         """The choices for the best window, or how each active in stock would do."""
         return [self.text(said) for said in wording.with_what(outlook)]
+
+    def mixtures(self, outlook: PurposeOutlook) -> str:
+        """The actives of the choices for the best window, in a few words."""
+        return "; ".join(" + ".join(choice.actives) for choice in outlook.choices)
 
     def tank_query(
         self, outlook: PurposeOutlook, areas: Sequence[str], choice: Choice | None = None

@@ -18,13 +18,21 @@ from string import Formatter
 from typing import Any, cast
 
 from windowcast.core.packaged import packaged_toml
-from windowcast.core.phrase import Listing, Name, Phrase, Quantity, Share, Span, Value
+from windowcast.core.phrase import Listing, Name, Phrase, Quantity, Share, Span, Value, say
 from windowcast.core.units import System
 from windowcast.report.both_units import both
 from windowcast.report.measures import shown
 
 _log = logging.getLogger(__name__)
 _NO_BREAK = "\N{NO-BREAK SPACE}"
+# what a reader without a shell is told in place of a text that names a command
+_ON_A_PAGE: Mapping[str, Phrase] = {
+    "limit.look_and_log": say("on_page.look_and_log"),
+    "limit.part_canopy": say("on_page.part_canopy"),
+    "criterion.dormancy.remedy": say("on_page.no_gaps_or_look"),
+    "suspicion.step.review": say("on_page.review"),
+    "ahead.note.usual_days": say("on_page.usual_days"),
+}
 Parts = tuple[tuple[str, str | None, str], ...]  # text before, value's name, form
 
 
@@ -117,16 +125,23 @@ def _parts(text: str) -> Parts:
 
 @dataclass(frozen=True, slots=True)
 class Voice:
-    """How a reader is spoken to: units, language, and what parts a number from its unit."""
+    """How a reader is spoken to: units, language, what parts a number from its unit, and whether
+    commands can be typed where it is read."""
 
     units: System
     lang: str
     gap: str = " "
+    shell: bool = True
 
     @property
     def language(self) -> Mapping[str, Any]:
         """How the language writes numbers, dates and lists."""
         return catalogue(self.lang).language
+
+    @property
+    def on_page(self) -> Voice:
+        """The same for a page, where nobody can type a command."""
+        return replace(self, shell=False)
 
     @property
     def unbroken(self) -> Voice:
@@ -161,6 +176,8 @@ class Voice:
 def _said(phrase: Phrase, voice: Voice) -> str:
     if not phrase:
         return ""
+    if not voice.shell:
+        phrase = _ON_A_PAGE.get(phrase.id, phrase)
     book = catalogue(voice.lang)
     text = book.text(phrase.id)
     if text is None:

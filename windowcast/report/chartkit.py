@@ -155,7 +155,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Moment:
-    """A vertical line on a date, named at its top."""
+    """A vertical line on a date, named above the plot, where no line is."""
 
     date: dt.date
     words: str
@@ -164,7 +164,7 @@ class Moment:
 Layer = Band | Line | Moment
 
 _LEFT, _RIGHT, _TOP, _PLOT = 40.0, 352.0, 22.0, 160.0
-_LEGEND_ROW = 16.0
+_LEGEND_ROW, _NAME_ROW = 16.0, 15.0
 
 
 def time_chart(
@@ -187,26 +187,29 @@ def time_chart(
     y_range
         Lowest and highest value of the vertical axis, in the unit of `y_title`.
     """
-    x = Scale(0, max(1, len(dates) - 1), _LEFT, _RIGHT)
-    y = Scale(*y_range, _TOP + _PLOT, _TOP)
+    named = [layer for layer in layers if isinstance(layer, Moment)]
+    top = _TOP + _NAME_ROW * len(named)
+    x, y = Scale(0, max(1, len(dates) - 1), _LEFT, _RIGHT), Scale(*y_range, top + _PLOT, top)
     across = np.array([x(n) for n in range(len(dates))])
     parts = [label(4, 12, y_title, "axis-title")]
     for value in ticks(*y_range):
         parts.append(el("line", x1=_LEFT, x2=_RIGHT, y1=y(value), y2=y(value), class_="grid"))
         parts.append(label(_LEFT - 4, y(value) + 4, f"{value:g}".replace("-", "−"), "lab", "end"))
-    parts += _months(dates, x, voice)
+    parts += _months(dates, x, y.start, voice)
     frame = _Frame(dates, across, x, y)
     legend: list[tuple[str, str]] = []
     for layer in layers:
-        parts += _draw(layer, frame, legend)
-    bottom = _TOP + _PLOT + 22
+        if isinstance(layer, Moment):
+            parts += _named(layer, frame, named.index(layer))
+        else:
+            parts += _draw(layer, frame, legend)
+    bottom = y.start + 22
     parts += _legend(legend, bottom)
     return drawing(key, title, desc, bottom + _LEGEND_ROW * len(legend) + 4, *parts)
 
 
-def _months(dates: DateArray, x: Scale, voice: Voice) -> list[str]:
+def _months(dates: DateArray, x: Scale, floor: float, voice: Voice) -> list[str]:
     starts = month_starts(dates, voice)
-    floor = _TOP + _PLOT
     parts = [el("line", x1=_LEFT, x2=_RIGHT, y1=floor, y2=floor, class_="axis")]
     crowded = 2 if len(starts) > 9 else 1
     if not starts or x(starts[0][0]) - _LEFT > 30:  # the axis begins within a month
@@ -229,9 +232,22 @@ class _Frame:
     y: Scale
 
 
-def _draw(layer: Layer, frame: _Frame, legend: list[tuple[str, str]]) -> list[str]:
+def _named(moment: Moment, frame: _Frame, row: int) -> list[str]:
+    """A date's line through the plot; its name has a row of its own above it."""
+    dates, y = frame.dates, frame.y
+    if not dates[0] <= np.datetime64(moment.date, "D") <= dates[-1]:
+        return []
+    at = frame.x(_index(dates, moment.date))
+    anchor, name_y = "end" if at > (_LEFT + _RIGHT) / 2 else "start", y.end - 5 - _NAME_ROW * row
+    return [
+        el("line", x1=at, x2=at, y1=y.end, y2=y.start, class_="moment"),
+        label(at, name_y, moment.words, anchor=anchor),
+    ]
+
+
+def _draw(layer: Band | Line, frame: _Frame, legend: list[tuple[str, str]]) -> list[str]:
     """The markup of one layer; adds its legend entry."""
-    dates, across, x, y = frame.dates, frame.across, frame.x, frame.y
+    across, y = frame.across, frame.y
     match layer:
         case Band(low, high, class_, words):
             path = band_path(across, y_of(y, low), y_of(y, high))
@@ -240,15 +256,6 @@ def _draw(layer: Layer, frame: _Frame, legend: list[tuple[str, str]]) -> list[st
         case Line(values, class_, words):
             legend.append((_swatch_line(class_), words))
             return [el("path", d=line_path(across, y_of(y, values)), class_=f"line {class_}")]
-        case Moment(date, words):
-            if not dates[0] <= np.datetime64(date, "D") <= dates[-1]:
-                return []
-            at = x(_index(dates, date))
-            end = at > (_LEFT + _RIGHT) / 2
-            return [
-                el("line", x1=at, x2=at, y1=_TOP, y2=_TOP + _PLOT, class_="moment"),
-                label(at + (-3 if end else 3), _TOP + 9, words, "lab halo", "end" if end else None),
-            ]
 
 
 def y_of(y: Scale, values: FloatArray) -> FloatArray:

@@ -82,8 +82,12 @@ def workable_chart(
     *,
     days: FloatArray,
     band: tuple[FloatArray, FloatArray],
+    legend: bool = True,
 ) -> Chart:
-    """Workable days in each week, with the 10–90 % of past years as whiskers."""
+    """Workable days in each week, with the 10–90 % of past years as whiskers.
+
+    `legend`: say what bar and whisker are, which several charts on a page say once.
+    """
     left, right, top, plot = 40.0, 352.0, 22.0, 120.0
     y = Scale(0, 7, top + plot, top)
     step = (right - left) / max(1, len(weeks))
@@ -111,16 +115,13 @@ def workable_chart(
         if np.isfinite(low) and np.isfinite(high):
             for css in ("whisker-halo", "whisker"):  # the halo sets it off the bar in grey
                 parts.append(el("line", x1=middle, x2=middle, y1=y(low), y2=y(high), class_=css))
-            for end in (low, high):
-                parts.append(
-                    el("line", x1=middle - 3, x2=middle + 3, y1=y(end), y2=y(end), class_="whisker")
-                )
         if n % every == 0:
             parts.append(
-                label(middle, top + plot + 15, voice.write(monday, "short"), "lab", "middle")
+                label(middle, top + plot + 20, voice.write(monday, "short"), "lab", "middle")
             )
     parts.append(el("line", x1=left, x2=right, y1=y(0), y2=y(0), class_="axis"))
-    parts.append(label(left, top + plot + 32, voice.say("chart.days_legend")))
+    if legend:
+        parts.append(label(left, top + plot + 36, voice.say("chart.days_legend")))
     best = int(np.nanargmax(days)) if np.isfinite(days).any() else None
     most: Value = NOTHING
     if best is not None:
@@ -134,7 +135,7 @@ def workable_chart(
         )
         for n, w in enumerate(weeks)
     )
-    svg = drawing(key, title, desc, top + plot + 38, *parts)
+    svg = drawing(key, title, desc, top + plot + (40 if legend else 25), *parts)
     return Chart(
         key, title, desc, svg, _heads("week", "expected_days", "of_years", voice=voice), rows
     )

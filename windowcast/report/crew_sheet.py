@@ -105,9 +105,10 @@ def crew_sheet(
 
 
 def _cleared(job: TankJob, window: Window | None) -> str:
-    """``go`` where a fit window was ranked for these actives and nothing of the turf is unknown.
+    """``go`` where a fit window was ranked for these actives and nothing that limits is unknown.
 
-    A product whose active nobody named was ranked for no window.
+    What limits is the turf, and how much of an active the label allows in a year. A product whose
+    active nobody named was ranked for no window.
     """
     tank = {dose.product.active for dose in job.sheet.loads[0].doses if not dose.product.adjuvant}
     ranked = (

@@ -52,6 +52,7 @@ def render_page(*answers: Answer, plans: Sequence[SeasonPlan], voice: Voice) -> 
 
     At least one; of a site with areas one for each piece of its ground. `plans` are theirs.
     """
+    voice = voice.on_page
     views = answer_views(answers, voice)
     pictures = [
         season_picture(answer, plan, voice, f"-{n}" if n else "")
@@ -63,6 +64,7 @@ def render_page(*answers: Answer, plans: Sequence[SeasonPlan], voice: Voice) -> 
 
 def render_plan(*plans: SeasonPlan, voice: Voice, sample: bool = False) -> str:
     """The season plan as one HTML file, like `render_page`; `sample` says so at the top."""
+    voice = voice.on_page
     return page_of(
         "plan_page.html",
         voice,

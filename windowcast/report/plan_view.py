@@ -82,11 +82,14 @@ def plan_view(plan: SeasonPlan, voice: Voice, answer: Answer | None = None) -> P
         )
         for purpose in plan.purposes
     }
+    in_order = _by_status(plan.purposes)
+    explained = next((p for p in in_order if p.weeks), None)
     return PlanView(
         plan=plan,
         dates=tuple(date_row(key, voice) for key in plan.key_dates),
         purposes=tuple(
-            _purpose(p, covers[p.purpose], voice, plan.today) for p in _by_status(plan.purposes)
+            _purpose(p, covers[p.purpose], voice, plan.today, legend=p is explained)
+            for p in in_order
         ),
         cover_charts=tuple(chart for charts in covers.values() for chart in charts),
         picture=season_picture(answer, plan, voice) if answer is not None else None,
@@ -150,11 +153,11 @@ def _css(purpose: PurposePlan) -> str:
 
 
 def _purpose(
-    purpose: PurposePlan, covers: tuple[Chart, ...], voice: Voice, today: dt.date
+    purpose: PurposePlan, covers: tuple[Chart, ...], voice: Voice, today: dt.date, *, legend: bool
 ) -> PurposeRow:
     charts = list(covers)
     if purpose.weeks:
-        charts.insert(0, _workable(purpose, voice))
+        charts.insert(0, _workable(purpose, voice, legend=legend))
     return PurposeRow(
         plan=purpose,
         status=voice.text(status_words(purpose)),
@@ -173,7 +176,7 @@ def _cover_text(cover: CoverPlan) -> Phrase:
     return say("cover.all", of=joined(*cover_phrases(cover), join="sentences"))
 
 
-def _workable(purpose: PurposePlan, voice: Voice) -> Chart:
+def _workable(purpose: PurposePlan, voice: Voice, *, legend: bool) -> Chart:
     def line(name: str) -> FloatArray:
         return _numbers([getattr(week, name) for week in purpose.weeks])
 
@@ -184,6 +187,7 @@ def _workable(purpose: PurposePlan, voice: Voice) -> Chart:
         days=line("days"),
         band=(line("low"), line("high")),
         voice=voice,
+        legend=legend,
     )
 
 

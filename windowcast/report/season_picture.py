@@ -46,8 +46,8 @@ class SeasonPicture:
         Id of the title in a page.
     title
         Where the season stands and what comes next, in one sentence.
-    now, days
-        Which day is today, and what the days are called (`day_by_day`).
+    now, now_said, days
+        Which day is today, what it is called, and what the days are called (`day_by_day`).
     today, months
         The rows that have text: today's date above the plots, the months above and below.
     signs
@@ -62,6 +62,7 @@ class SeasonPicture:
     title: str
     season: str
     now: int
+    now_said: str
     today: str
     days: str
     months: str
@@ -100,6 +101,7 @@ def season_picture(
         title=voice.say("season_picture.title", of=title),
         season=plan.season,
         now=numbers.today,
+        now_said=voice.write(dates[numbers.today], "day"),
         today=_today(plot, numbers.today, answer.ranking.today, voice),
         days=day_by_day(voice.write(day, "day") for day in dates),
         months=_months(plot, dates, voice),

@@ -56,6 +56,11 @@ class Row:
     form: str = ""
     head: str = ""
 
+    def said(self, day: int) -> str:
+        """What a day says, as the script puts it together."""
+        texts = self.days[day].split(";")
+        return self.form.format(*texts) if self.form else self.days[day]
+
     @property
     def written(self) -> str:
         """The days as the script reads them (`day_by_day`)."""

@@ -19,7 +19,7 @@ from windowcast.windows.model import PurposeOutlook, Verdict, Window
 
 WIDTH = 120.0  # user units of a panel
 TEMP, WIND, RAIN = (4.0, 48.0), (56.0, 92.0), (99.0, 121.0)  # top and bottom of the three rows
-HEIGHT = 136.0
+HEIGHT = 142.0
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,11 @@ def turf_lines(outlook: PurposeOutlook) -> list[Phrase]:
     return lines
 
 
+def asks_for_look(turf: Sequence[TurfSpan]) -> bool:
+    """Whether somebody is to look at the turf and log what is seen."""
+    return any(span.remedy.id in ("limit.look_and_log", "limit.part_canopy") for span in turf)
+
+
 def plan_lines(turf: Sequence[TurfSpan]) -> list[Phrase]:
     """What the turf refuses, or leaves open, through the season of a purpose; each reason once."""
     alike: dict[tuple[object, ...], list[TurfSpan]] = {}

@@ -23,13 +23,15 @@ def years_chart(plan: SeasonPlan, voice: Voice) -> Chart:
     x = Scale(0, len(days) - 1, _LEFT, _RIGHT)
     bottom = _TOP + _ROW * len(plan.key_dates)
     parts = [label(_LEFT, 12, voice.say("chart.season_day"), "axis-title")]
-    for number, (index, month) in enumerate(month_starts(days, voice)):
+    months = month_starts(days, voice)
+    for number, (index, month) in enumerate(months):
         at = x(index)
-        parts.append(el("line", x1=at, x2=at, y1=_TOP - 4, y2=bottom, class_="grid"))
         if index and number % 2 and at < _RIGHT - 16:
             parts.append(label(at + 2, _TOP - 6, month))
     for row, key in enumerate(plan.key_dates):
-        parts += _row(key, row, x, start, voice)
+        middle = _TOP + _ROW * row + 26
+        parts += _row(key, middle, x, voice, [x(index) for index, _ in months])
+        parts += _this_season(key, middle, x, start)
     parts += _legend(bottom + 16, voice)
     described = say(
         "chart.years_described",
@@ -38,21 +40,25 @@ def years_chart(plan: SeasonPlan, voice: Voice) -> Chart:
         dates=len(plan.key_dates),
     )
     desc, title = voice.text(described), voice.say("chart.years")
-    svg = drawing("years", title, desc, bottom + 46, *parts)
+    svg = drawing("years", title, desc, bottom + 64, *parts)
     seasons = list(dict.fromkeys(y.season for key in plan.key_dates for y in key.years))
     columns = (voice.say("column.key_date"), f"{plan.season}", *seasons)
     rows = tuple(_cells(key, seasons, voice) for key in plan.key_dates)
     return Chart("years", title, desc, svg, columns, rows)
 
 
-def _row(key: KeyDate, row: int, x: Scale, start: dt.date, voice: Voice) -> Iterator[str]:
-    middle = _TOP + _ROW * row + 26
-    yield label(_LEFT, middle - 12, voice.text(key.label), "lab halo")
+def _row(key: KeyDate, middle: float, x: Scale, voice: Voice, months: list[float]) -> Iterator[str]:
+    yield label(_LEFT, middle - 12, voice.text(key.label), "lab")
+    for at in months:  # no longer than the row, so that they cross no name
+        yield el("line", x1=at, x2=at, y1=middle - 5, y2=middle + 5, class_="grid")
     yield el("line", x1=_LEFT, x2=_RIGHT, y1=middle, y2=middle, class_="grid")
     for year in key.years:
         if year.date is not None:
             at = x((year.date - start_of_named(year.season)).days)
             yield el("line", x1=at, x2=at, y1=middle - 5, y2=middle + 5, class_="stroke")
+
+
+def _this_season(key: KeyDate, middle: float, x: Scale, start: dt.date) -> Iterator[str]:
     if key.ahead is not None and key.ahead.early is not None and key.ahead.late is not None:
         low, high = (x((day - start).days) for day in (key.ahead.early, key.ahead.late))
         yield el("line", x1=low, x2=high, y1=middle, y2=middle, class_="whisker")
@@ -70,10 +76,10 @@ def _legend(y: float, voice: Voice) -> list[str]:
     return [
         el("line", x1=_LEFT + 6, x2=_LEFT + 6, y1=y - 5, y2=y + 5, class_="stroke"),
         label(_LEFT + 18, y + 4, voice.say("chart.a_past_season")),
-        _diamond(_LEFT + 126, y),
-        label(_LEFT + 138, y + 4, voice.say("chart.this_season")),
-        el("line", x1=_LEFT, x2=_LEFT + 14, y1=y + 18, y2=y + 18, class_="whisker"),
-        label(_LEFT + 18, y + 22, voice.say("chart.still_to_come")),
+        _diamond(_LEFT + 6, y + 18),
+        label(_LEFT + 18, y + 22, voice.say("chart.this_season")),
+        el("line", x1=_LEFT, x2=_LEFT + 14, y1=y + 36, y2=y + 36, class_="whisker"),
+        label(_LEFT + 18, y + 40, voice.say("chart.still_to_come")),
     ]
 
 

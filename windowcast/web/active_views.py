@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
@@ -12,11 +13,19 @@ from windowcast.web.context import page, voice_of
 
 
 def actives(request: Request) -> Response:
-    """Every active with its values and their sources, and what its label must say."""
+    """Every active with what it is for."""
     voice = voice_of(request, None)
     return page(
         request, "actives.html", actives=[active_said(a, voice) for a in load_actives().values()]
     )
 
 
-ROUTES = [Route("/actives", actives)]
+def active(request: Request) -> Response:
+    """One active with its values and their sources, and what its label must say."""
+    known = load_actives().get(request.path_params["name"])
+    if known is None:
+        raise HTTPException(404, "There is no such active ingredient here.")
+    return page(request, "active.html", active=active_said(known, voice_of(request, None)))
+
+
+ROUTES = [Route("/actives", actives), Route("/actives/{name}", active)]

@@ -6,7 +6,7 @@ import datetime as dt
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Generic, TypeVar
 
@@ -17,6 +17,7 @@ from windowcast.report.page import page_of
 from windowcast.web.sites import KnownSite, file_state
 
 FRESH_S = 15 * 60.0  # the weather is asked for again after this
+_MIXTURES = 8  # of which the answers of a site are kept
 
 T = TypeVar("T")
 Stamp = tuple[object, ...]
@@ -40,11 +41,23 @@ class InVoices(Generic[T]):
 class Ready:
     """The answers for a site's ground with what the page shows of them, worked out once.
 
-    `slug` is where the site's screens are found.
+    `slug` is where the site's screens are found; `rank` answers once more, for one purpose with a
+    mixture ``NAME[+NAME]``.
     """
 
     answers: tuple[Answer, ...]
     slug: str
+    rank: Callable[[str, str], tuple[Answer, ...]]
+    _ranked: dict[tuple[str, str], tuple[Answer, ...]] = field(default_factory=dict, init=False)
+
+    def with_actives(self, purpose: str, actives: str) -> tuple[Answer, ...]:
+        """The answers for a purpose with a mixture, worked out once."""
+        asked = (purpose, actives)
+        if asked not in self._ranked:
+            if len(self._ranked) >= _MIXTURES:
+                self._ranked.pop(next(iter(self._ranked)), None)
+            self._ranked[asked] = self.rank(purpose, actives)
+        return self._ranked[asked]
 
     @property
     def answer(self) -> Answer:
@@ -62,8 +75,11 @@ class Ready:
 
         def written(voice: Voice) -> str:
             views = self.views.of(voice)
-            place = f"/s/{self.slug}/plan"
-            return page_of("today_body.html", voice, views=views, view=views[0], tank_url=place)
+            place = f"/s/{self.slug}/plan/tank"
+            look = "" if views[0].sample else f"/s/{self.slug}/log/new/cover"
+            return page_of(
+                "today_body.html", voice, views=views, view=views[0], tank_url=place, log_url=look
+            )
 
         return InVoices(written)
 

@@ -137,7 +137,8 @@ def _switch(request: Request, site: KnownSite | None, screen: str) -> list[tuple
 
 def voice_of(request: Request, site: KnownSite | None) -> Voice:
     """How a page speaks to its reader."""
-    return Voice(units_of(site) if site is not None else "metric", language_of(request, site))
+    units = units_of(site) if site is not None else "metric"
+    return Voice(units, language_of(request, site)).on_page
 
 
 def page(

@@ -28,7 +28,7 @@ from windowcast.web.context import (
     without_folders,
 )
 from windowcast.web.sites import KnownSite
-from windowcast.web.tank_views import SheetView, crew_view, log_tank, sheet_view
+from windowcast.web.tank_views import ASKS, SheetView, crew_view, log_tank, sheet_view
 from windowcast.windows.odds import DateRange
 
 MOST_COMPARED = 8
@@ -52,19 +52,37 @@ def season(request: Request) -> Response:
 
 
 def plan(request: Request) -> Response:
-    """The season's plan and, when the address asks for one, a tank sheet."""
+    """The season's plan; the tank sheet where an address asks for one, as links of old do."""
     site = readable_site(request)
-    return _plan(request, site, sheet_view(request, site, request.query_params))
+    if ASKS & set(request.query_params):
+        return tank(request)
+    plans = web(request).plans.get(site).of(voice_of(request, site))
+    return page(
+        request,
+        "plan.html",
+        site=site,
+        screen="plan",
+        plan=piece(request, plans),
+        grounds=plans,
+        tank_url=f"/s/{site.slug}/plan/tank",
+        log_url="" if site.sample else f"/s/{site.slug}/log/new/cover",
+    )
+
+
+def tank(request: Request) -> Response:
+    """The tank sheet: its form and, when that is filled in, the sheet."""
+    site = readable_site(request)
+    return _tank(request, site, sheet_view(request, site, request.query_params))
 
 
 def crew(request: Request) -> Response:
-    """The tank's sheet for whoever sprays; the plan's form where there is no tank yet."""
+    """The tank's sheet for whoever sprays; the form where there is no tank yet."""
     site = readable_site(request)
-    tank, query = sheet_view(request, site, request.query_params), request.url.query
-    if tank.job is None:
-        return _plan(request, site, tank)
-    sheet = crew_view(request, site, tank.job, tank.typed)
-    back = f"/s/{site.slug}/plan?{query}#tank"
+    view, query = sheet_view(request, site, request.query_params), request.url.query
+    if view.job is None:
+        return _tank(request, site, view)
+    sheet = crew_view(request, site, view.typed)
+    back = f"/s/{site.slug}/plan/tank?{query}"
     return page(request, "crew.html", site=site, screen="plan", crew=sheet, back=back)
 
 
@@ -76,22 +94,13 @@ async def logging_tank(request: Request) -> Response:
         entry, refused = await run_in_threadpool(log_tank, request, site, typed)
     except InputError as error:
         view = await run_in_threadpool(sheet_view, request, site, typed, error)
-        return await run_in_threadpool(_plan, request, site, view)
+        return await run_in_threadpool(_tank, request, site, view)
     return moved_to(f"/s/{site.slug}/log/{entry}/record", "logged-against" if refused else "logged")
 
 
-def _plan(request: Request, site: KnownSite, tank: SheetView) -> Response:
-    plans = web(request).plans.get(site).of(voice_of(request, site))
-    return page(
-        request,
-        "plan.html",
-        site=site,
-        screen="plan",
-        status=422 if tank.problem or tank.wrong else 200,
-        tank=tank,
-        plan=piece(request, plans),
-        grounds=plans,
-    )
+def _tank(request: Request, site: KnownSite, view: SheetView) -> Response:
+    status = 422 if view.problem or view.wrong else 200
+    return page(request, "tank.html", site=site, screen="plan", status=status, tank=view)
 
 
 def review(request: Request) -> Response:
@@ -159,6 +168,7 @@ def _beside(ours: KeyDate, theirs: DateRange | None, voice: Voice) -> str:
 ROUTES = [
     Route("/s/{site}/season", season),
     Route("/s/{site}/plan", plan),
+    Route("/s/{site}/plan/tank", tank),
     Route("/s/{site}/plan/crew", crew),
     Route("/s/{site}/plan/log", logging_tank, methods=["POST"]),
     Route("/s/{site}/review", review),

@@ -20,7 +20,6 @@ from windowcast.materials.actives import load_actives
 from windowcast.materials.product import Product
 from windowcast.materials.products import load_products, product_from_words
 from windowcast.materials.tank import TankSheet
-from windowcast.programme.answer import Answer
 from windowcast.records.model import Application
 from windowcast.records.store import SeasonLog
 from windowcast.records.tank_job import (
@@ -31,6 +30,7 @@ from windowcast.records.tank_job import (
     setting,
     tank_job,
 )
+from windowcast.records.tank_window import Hours, as_judged, window_for
 from windowcast.report.catalogue import Voice
 from windowcast.report.crew_sheet import CrewSheet, crew_sheet
 from windowcast.report.tank_sheet import SaidSheet, said_sheet
@@ -44,6 +44,8 @@ from windowcast.windows.purposes import purpose_of
 
 PRODUCTS = 4
 AMOUNTS = ("area", "carrier", "tank", "speed", "spacing", "flow")
+_NOZZLES = frozenset({"speed", "spacing", "flow"})
+ASKS = frozenset({*AMOUNTS, "where", "purpose", "sprayer", "start", "actives", "p0.name"})
 _HINTED = frozenset({
     "start", "end", "name", "rate", "concentration", "formulation", "share", "max_per_year",
     "where", "area", "carrier", "tank", "speed", "spacing", "flow",
@@ -67,15 +69,33 @@ def product_fields(row: int, voice: Voice) -> tuple[Field, ...]:
 
 
 @dataclass(frozen=True)
+class FieldGroup:
+    """Fields of the form that belong together: those that are needed first, more under a name."""
+
+    name: str
+    fields: tuple[Field, ...]
+    more_name: str
+    more: tuple[Field, ...]
+
+    def shows(self, typed: Mapping[str, str], wrong: Mapping[str, str]) -> bool:
+        """Whether anything of it is filled in or wrong, so that it must stand open."""
+        return any(typed.get(f.name) or f.name in wrong for f in (*self.fields, *self.more))
+
+    def shows_more(self, typed: Mapping[str, str], wrong: Mapping[str, str]) -> bool:
+        """The same of what is under a name of its own."""
+        return any(typed.get(field.name) or field.name in wrong for field in self.more)
+
+
+@dataclass(frozen=True)
 class SheetView:
     """What the screen shows: the form as typed, the sheet or what is wrong.
 
     `done` are the fields of its record with what stands in them, `carried` what the record's form
-    takes along from the sheet's.
+    takes along from the sheet's, `crew` what the address of its crew sheet does.
     """
 
     typed: dict[str, str]
-    groups: tuple[tuple[str, tuple[Field, ...]], ...]
+    groups: tuple[FieldGroup, ...]
     job: TankJob | None
     sheet: TankSheet | None
     said: SaidSheet | None
@@ -84,6 +104,7 @@ class SheetView:
     done: tuple[Field, ...]
     done_values: Mapping[str, str]
     carried: Mapping[str, str]
+    crew: Mapping[str, str]
     lists: Mapping[str, tuple[str, ...]]
 
 
@@ -111,7 +132,8 @@ def sheet_view(
             problem = error
     groups = _groups(site, typed, voice)
     done = _done_fields(site, voice)
-    names = {field.name for _, group in groups for field in group} | {f.name for f in done}
+    fields = (field for group in groups for field in (*group.fields, *group.more))
+    names = {field.name for field in (*fields, *done)}
     wrong = wrong_by_field(problem, names)
     lists = suggestions(site, known)
     return SheetView(
@@ -129,41 +151,37 @@ def sheet_view(
             for name, text in typed.items()
             if text and name not in {field.name for field in done}
         },
+        crew={name: text for name, text in typed.items() if text},
         lists={**lists, "name": (*lists.get("product", ()), *lists.get("active", ()))},
     )
 
 
-def crew_view(
-    request: Request, site: KnownSite, job: TankJob, typed: Mapping[str, str]
-) -> CrewSheet:
-    """The crew sheet of a tank: with the window its hours belong to, where they are one's."""
+def crew_view(request: Request, site: KnownSite, typed: Mapping[str, str]) -> CrewSheet:
+    """The crew sheet of a tank that was typed in.
+
+    It goes by the window of its purpose for the actives in it: the one of the hours that were
+    asked for, else the best.
+    """
     assert site.site is not None
+    voice, today = voice_of(request, site).unbroken, today_of(request, site)
     begins, ends = (_local(typed.get(name, ""), site.site.zone) for name in ("start", "end"))
-    window = _window(ready_answer(request, site).answers, job, begins, ends)
     asked = (begins, ends) if begins is not None and ends is not None and begins < ends else None
+    job = _job(site, typed, asked[0].date() if asked else today)
+    window = _window(request, site, job, asked)
+    if window is not None and asked is None:
+        job = _job(site, typed, window.date)
     actives = load_actives(site.beside(site.site.materials_file))
-    voice = voice_of(request, site).unbroken
-    today = today_of(request, site)
-    return crew_sheet(job, actives, window=window, asked=asked, today=today, voice=voice)
+    return crew_sheet(
+        as_judged(job, window), actives, window=window, asked=asked, today=today, voice=voice
+    )
 
 
-def _window(
-    answers: Sequence[Answer], job: TankJob, begins: dt.datetime | None, ends: dt.datetime | None
-) -> Window | None:
-    """The ranked window of these hours, for the tank's ground and actives; the worst of several."""
-    names = {area.name for area in job.areas}
-    tank = {dose.product.active for dose in job.sheet.loads[0].doses} - {""}
-    found = [
-        window
-        for answer in answers
-        if not names or names & set(answer.ranking.areas)
-        for outlook in answer.ranking.purposes
-        if outlook.purpose == job.asked.purpose
-        for window in outlook.windows
-        if (window.start.replace(tzinfo=None), window.end.replace(tzinfo=None)) == (begins, ends)
-        and tank <= set(window.actives or tank)
-    ]
-    return min(found, key=lambda window: window.score or 0.0, default=None)
+def _window(request: Request, site: KnownSite, job: TankJob, asked: Hours | None) -> Window | None:
+    tank = [dose.product.active for dose in job.sheet.loads[0].doses if dose.product.active]
+    if not job.asked.purpose or not tank:
+        return None
+    answers = ready_answer(request, site).with_actives(job.asked.purpose, "+".join(tank))
+    return window_for(answers, job.asked.purpose, [area.name for area in job.areas], asked)
 
 
 def log_tank(request: Request, site: KnownSite, typed: Mapping[str, str]) -> tuple[str, bool]:
@@ -191,14 +209,23 @@ def log_tank(request: Request, site: KnownSite, typed: Mapping[str, str]) -> tup
     return entry_id, bool(job.sheet.refusals)
 
 
-def _groups(
-    site: KnownSite, typed: Mapping[str, str], voice: Voice
-) -> tuple[tuple[str, tuple[Field, ...]], ...]:
-    products = (
-        (voice.say("sheet_field.product", number=row + 1), product_fields(row, voice))
-        for row in range(PRODUCTS)
+def _groups(site: KnownSite, typed: Mapping[str, str], voice: Voice) -> tuple[FieldGroup, ...]:
+    label, ground = voice.say("sheet_field.of_label"), _sprayer_fields(site, typed, voice)
+    of_nozzles = tuple(field for field in ground if field.name in _NOZZLES)
+    products = []
+    for row in range(PRODUCTS):
+        name, rate, *more = product_fields(row, voice)
+        title = voice.say("sheet_field.product", number=row + 1)
+        products.append(FieldGroup(title, (name, rate), label, tuple(more)))
+    return (
+        FieldGroup(
+            voice.say("sheet_field.ground"),
+            tuple(field for field in ground if field not in of_nozzles),
+            voice.say("sheet_field.nozzles"),
+            of_nozzles,
+        ),
+        *products,
     )
-    return ((voice.say("sheet_field.ground"), _sprayer_fields(site, typed, voice)), *products)
 
 
 def _sprayer_fields(site: KnownSite, typed: Mapping[str, str], voice: Voice) -> tuple[Field, ...]:

@@ -12,9 +12,7 @@ document.querySelectorAll(".timeline").forEach(function (timeline) {
   var slider = timeline.querySelector(".when");
   var rows = Array.from(timeline.querySelectorAll(".plot[data-days]")).map(function (plot) {
     var name = plot.previousElementSibling.previousElementSibling;
-    var read = document.createElement("span");
-    read.className = "read";
-    name.appendChild(read);
+    var read = name.querySelector(".read"); // today's is written in, so that nothing moves
     var line = document.createElementNS("http://www.w3.org/2000/svg", "line");
     line.setAttribute("class", "cursor");
     line.setAttribute("y2", "100%");
@@ -29,12 +27,8 @@ document.querySelectorAll(".timeline").forEach(function (timeline) {
   });
   var today = Number(slider.dataset.today);
   var picked = today;
-  var date = document.createElement("span");
-  date.className = "read";
-  var hint = document.createElement("span");
-  hint.className = "note";
-  hint.textContent = head.dataset.pick;
-  head.append(hint, date);
+  var date = head.querySelector(".read");
+  timeline.classList.add("scripted");
 
   function show(day) {
     picked = Math.min(Math.max(day, 0), dates.length - 1);
