@@ -63,7 +63,7 @@ class LogTableOptions:
 
 @dataclass(frozen=True, slots=True)
 class HandRow:
-    """Plain values of one entry (`records.model.from_plain`), and its row in the file."""
+    """Plain values of one entry (`records.entry_checks.from_plain`), and its row in the file."""
 
     kind: str
     body: dict[str, Any]

@@ -22,7 +22,7 @@ _MATERIAL = {f.name: f for f in fields_of("material") if f.name not in {"active"
 
 
 def plain_from(kind: str, words: Sequence[str], zone: ZoneInfo | None) -> dict[str, Any]:
-    """Plain values (see `records.model.from_plain`) of an entry from ``field=value`` words.
+    """Plain values (see `records.entry_checks.from_plain`) of an entry from ``field=value`` words.
 
     For an application, ``active="NAME RATE"`` starts a material and may be repeated; the words
     ``product=``, ``registration=``, ``product_rate=``, ``product_total=`` and ``restricted=``
