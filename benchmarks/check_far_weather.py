@@ -6,6 +6,8 @@ For each pair, both ways round: how far the daily mean air of the one is from th
 the mean, and how far the soil model is from the other's probe at 5 cm, driven by its own weather
 (highs, lows and rain) and by the one's. The files tell no heights, so pairs whose air differs by
 more than `LIKE_K` in the mean (230 m) are left out of the sums: known heights are corrected for.
+First the mean air alone, which needs no days of both probes, of pairs up to 200 km apart east
+of the mountains, at `MIDDLE_KM` by the root of the distance.
 See `error.far_sd` in ``windowcast/data/soil.toml``.
 """
 
@@ -23,10 +25,24 @@ from windowcast.verify.soil_stations import read_stations
 NEAR_KM, FAR_KM = 10.0, 120.0
 LEAST_DAYS = 500  # of a pair's seasons on which all is known
 LIKE_K = 1.5
+AIR_KM, MIDDLE_KM, WEST_DEG = 200.0, 70.0, -104.0
 
 
 def root_mean_square(values: np.ndarray) -> float:
     return float(np.sqrt(np.mean(values**2)))
+
+
+def air_alone(air: np.ndarray, away: np.ndarray, lon: np.ndarray) -> None:
+    """Print how far the mean air of like pairs differs at `MIDDLE_KM` [K]."""
+    found = []
+    for i, j in zip(*np.nonzero(np.triu((away >= NEAR_KM) & (away <= AIR_KM), 1)), strict=True):
+        off = air[i] - air[j]
+        lasting = float(np.nanmean(off)) if np.isfinite(off).sum() >= LEAST_DAYS else np.inf
+        if abs(lasting) <= LIKE_K and lon[i] > WEST_DEG:
+            found.append(lasting * np.sqrt(MIDDLE_KM / away[i, j]))
+    print(
+        f"air: {len(found)} pairs, {root_mean_square(np.array(found)):.2f} K at {MIDDLE_KM:.0f} km"
+    )
 
 
 def main() -> None:
@@ -36,6 +52,7 @@ def main() -> None:
     of, at = np.nonzero((away >= NEAR_KM) & (away <= FAR_KM))
     season = in_season(data.dates)
     air = (w["tmax_c"] + w["tmin_c"]) / 2
+    air_alone(air, away, lon)
     off = (air[of] - air[at])[:, season]
     probe = data.soil_c[0][at][:, season]
 
