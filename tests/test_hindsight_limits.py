@@ -21,12 +21,13 @@ from windowcast.records.expected_effect import expected_of
 from windowcast.records.hour_weather import entered_by_operator
 from windowcast.records.model import Application, Material
 from windowcast.records.observations import applied_kg_ha, looks_in, uses_in
-from windowcast.records.past_windows import Scored, SeasonWindow, season_context
+from windowcast.records.past_windows import Scored, SeasonWindow
 from windowcast.records.percent_control import abbott_pct, control, henderson_tilton_pct
 from windowcast.records.reviewed import BETTER_BY, NEAR_DAYS, faults_of, missed_by
 from windowcast.records.timing_and_control import FEWEST, Point, relations
 from windowcast.season.state import build
 from windowcast.weather.sample import sample_site, sample_weather
+from windowcast.windows.hindsight import season_context
 from windowcast.windows.hours import HourContext
 
 ACTIVES = load_actives()

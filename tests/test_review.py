@@ -207,7 +207,7 @@ def test_a_weed_of_which_nothing_is_known_is_not_passed_over(
     site: Site, weather: Weather, tmp_path: Path
 ) -> None:
     from windowcast.records.conditions import facts_of
-    from windowcast.records.past_windows import season_context
+    from windowcast.windows.hindsight import season_context
 
     state, _ = build(weather.daily, site)
     grass = state.emergence["POAAN"]
@@ -307,7 +307,8 @@ def test_same_hours_same_criteria_as_the_ranking(site: Site, weather: Weather) -
     state, _ = build(weather.daily, site)
     done = Application(start=window.start, end=window.end, materials=(Material("glyphosate"),),
                        purpose="dormant")  # fmt: skip
-    from windowcast.records.past_windows import PastSeason, season_context
+    from windowcast.records.past_windows import PastSeason
+    from windowcast.windows.hindsight import season_context
     from windowcast.windows.purposes import purpose_of
 
     last = weather.daily.times[-1].astype(object)

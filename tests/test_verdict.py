@@ -36,7 +36,7 @@ from windowcast.records.model import (
     Rating,
     ScoutingCount,
 )
-from windowcast.records.past_windows import PastSeason, block_of, season_context, with_entered
+from windowcast.records.past_windows import PastSeason, block_of, with_entered
 from windowcast.records.review import Review, review_log
 from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.store import SeasonLog
@@ -47,6 +47,7 @@ from windowcast.report.review_page import ReviewBook, ReviewView, render_review,
 from windowcast.report.review_text import review_lines
 from windowcast.season.state import build
 from windowcast.weather.sample import sample_site, sample_weather
+from windowcast.windows.hindsight import season_context
 from windowcast.windows.hours import HourContext
 from windowcast.windows.judge import Judge
 

@@ -18,7 +18,9 @@ import pytest
 from archive_world import Where, climate
 from loopback import Answer, Loopback, closed_port, serving
 
+from windowcast.core.record import Place
 from windowcast.sources.cache import FILE, Cache
+from windowcast.sources.foretold import Foretold
 
 NOW = dt.datetime.now(dt.UTC)
 TODAY = (NOW - dt.timedelta(hours=6)).date()
@@ -72,6 +74,18 @@ def rank(server: Loopback | str, home: Path, *args: str) -> subprocess.Completed
     }  # fmt: skip
     command = [sys.executable, "-m", "windowcast", "rank", str(home / "site.toml"), *args]
     return subprocess.run(command, env=env, capture_output=True, text=True, check=False)
+
+
+def test_the_forecast_and_the_answer_are_on_record(served: tuple[Loopback, Path]) -> None:
+    """A first ranking keeps both; the next of the same forecast adds nothing."""
+    server, home = served
+    place = Place("", 30.5, -85.25)
+    store = Foretold(home / "cache" / FILE)
+    before = store.count(place)
+    assert rank(server, home).returncode == 0
+    assert store.count(place) == before >= 2
+    assert {one.source for one in store.said(place, 0)} <= {"nws", "forecast", "mosmix", "metno"}
+    assert store.announced(place, 0) or store.said(place, 0)
 
 
 def aged(home: Path, hours: float) -> None:

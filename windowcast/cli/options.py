@@ -207,13 +207,32 @@ class Start:
         from windowcast import api
 
         site, weather = self.load() if known is None else (self.site(), known)
-        return api.answers(
+        found = api.answers(
             site,
             weather,
             log=self.log_file(site),
             materials=self.beside(site.materials_file),
             **asked,
         )
+        if not self.sample and _standing(asked):
+            self._remember(site, found, asked.get("actives") or "")
+        return found
+
+    def _remember(self, site: Site, answers: tuple[Answer, ...], actives: str) -> None:
+        """Put the answers on record, to be held against what comes."""
+        from windowcast.materials.actives import load_actives
+        from windowcast.materials.needs import ActiveNeeds, needs_of
+        from windowcast.sources.foretold import Foretold
+        from windowcast.verify.remember import remember
+
+        def needs(answer: Answer, names: str) -> ActiveNeeds | None:
+            try:
+                members = load_actives(self.beside(site.materials_file)).mixture(names)
+            except InputError:
+                return None
+            return needs_of(members, str(answer.site.turf.species))
+
+        remember(answers, Foretold(), asked=actives, needs_of=needs)
 
     def beside(self, name: str) -> Path | None:
         """A file named in the site file, taken relative to it; None when there is none."""
@@ -226,6 +245,12 @@ class Start:
         from windowcast.core.site import log_beside
 
         return log_beside(site, self.site_file) if self.site_file is not None else None
+
+
+def _standing(asked: dict[str, Any]) -> bool:
+    """Whether a question is the whole one: all jobs over all days."""
+    part = any(asked.get(name) for name in ("purposes", "formulation"))
+    return not part and asked.get("days", 10) == 10
 
 
 def given_deadline_s() -> float | None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import deadline_option, given_deadline_s
-from windowcast.core.errors import InputError
+from windowcast.core.errors import InputError, WindowcastError
 
 if TYPE_CHECKING:
     from windowcast.cli.watching import Watcher
@@ -107,6 +107,7 @@ def _parts(
     from windowcast.cli.options import Start
     from windowcast.cli.review import look_back
     from windowcast.report.catalogue import Voice
+    from windowcast.report.here_text import HereView, here_view
     from windowcast.report.plan_view import PlanView, plan_view
     from windowcast.report.review_page import ReviewBook, ReviewView, review_view
     from windowcast.web.answers import InVoices, Keeper, Ready
@@ -128,6 +129,19 @@ def _parts(
         plans = [(plan_of(answer), answer) for answer in answers.get(known).answers]
         return InVoices(lambda voice: tuple(plan_view(plan, voice, of) for plan, of in plans))
 
+    def here_of(known: KnownSite) -> InVoices[HereView | None]:
+        from windowcast.api.here import here_report
+
+        nothing: InVoices[HereView | None] = InVoices(lambda voice: None)
+        try:  # the review stands without it
+            weather = answers.get(known).answer.weather
+            if known.site is None:
+                return nothing
+            report = here_report(known.site, weather, known.log_path)
+        except WindowcastError:
+            return nothing
+        return InVoices(lambda voice: here_view(report, voice))
+
     def ready(known: KnownSite) -> Ready:
         begun = start(known)
         found = begun.answers()
@@ -145,6 +159,7 @@ def _parts(
         plans=Keeper(plans_of),
         reviews=Keeper(reviews_of),
         guard=guard,
+        heres=Keeper(here_of),
         today=date,
     )
 

@@ -97,6 +97,7 @@ def doctor(ctx: click.Context, *, mend: bool, format_: str) -> None:
     """
     from windowcast.sources.cache import Cache
     from windowcast.sources.doctor import examined, mended
+    from windowcast.sources.foretold import Foretold
     from windowcast.sources.kept import age_text
 
     voice, now = voice_in("metric"), time.time()
@@ -104,6 +105,7 @@ def doctor(ctx: click.Context, *, mend: bool, format_: str) -> None:
         looked_at = len(cache.entries()) if cache.path.exists() else 0
         findings = list(examined(cache, now)) if looked_at else []
         done = [mended(cache, finding) if mend else None for finding in findings]
+        record = Foretold(cache.path).problem()
     if format_ == "json":
         rows = [
             {
@@ -112,7 +114,8 @@ def doctor(ctx: click.Context, *, mend: bool, format_: str) -> None:
             }
             for f, how in zip(findings, done, strict=True)
         ]  # fmt: skip
-        click.echo(json.dumps({"looked_at": looked_at, "findings": rows}, indent=2))
+        told = {"looked_at": looked_at, "findings": rows, "record_problem": record}
+        click.echo(json.dumps(told, indent=2))
     elif not findings:
         click.echo(voice.say("cli.cache_sound", count=looked_at))
     else:
@@ -122,7 +125,9 @@ def doctor(ctx: click.Context, *, mend: bool, format_: str) -> None:
         ]
         names = ("source", "what", "age", "why", *(("mended",) if mend else ()))
         _table(names, cells, voice)
-    if not mend and any(finding.bad for finding in findings):
+    if record and format_ != "json":
+        click.echo(voice.say("cli.record_damaged", problem=record))
+    if record or (not mend and any(finding.bad for finding in findings)):
         ctx.exit(BAD_LEFT)
 
 

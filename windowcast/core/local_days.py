@@ -34,6 +34,12 @@ def day_starts(zone: ZoneInfo, dates: DateArray) -> DateArray:
     return np.array(hours, dtype="datetime64[h]").reshape(dates.shape)
 
 
+def midnights_s(zone: ZoneInfo, dates: DateArray) -> npt.NDArray[np.int64]:
+    """When each local date begins, and when the last one ends, POSIX seconds, ``[date + 1]``."""
+    more = np.append(dates, dates[-1:] + np.timedelta64(1, "D"))
+    return 3600 * day_starts(zone, more).astype(np.int64)
+
+
 def local_dates(zone: ZoneInfo, times_utc: DateArray) -> DateArray:
     """The local date of each hour, ``datetime64[D]``."""
     if times_utc.size == 0:

@@ -137,6 +137,8 @@ class Provenance:
     weight: float | None = None  # share in a blend of stations
     licence: str = ""
     stale: bool = False
+    issued: dt.datetime | None = None  # of a forecast; aware, UTC
+    digest: str = ""  # of the source's raw answer
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +152,24 @@ class Flag:
     count: int
     action: str  # "removed", "filled", "kept", "refused"
     text: Phrase  # one clause for the report
+
+
+@dataclass(frozen=True)
+class Misses:
+    """How far a source's forecasts missed at a place, by what stands on record there.
+
+    Attributes
+    ----------
+    dates
+        Successive local dates before today, ``[date]``.
+    errors_k
+        ``tmax_c`` and ``tmin_c`` → measured minus forecast, ``[date, lead]``, NaN where there is
+        none; the lead is the number of dates from issue to day.
+    """
+
+    source: str
+    dates: DateArray
+    errors_k: Mapping[str, FloatArray]
 
 
 @dataclass(frozen=True)
@@ -262,6 +282,7 @@ class Weather:
     daily: Record
     hourly: Record | None
     today: dt.date
+    misses: Misses | None = None  # of the forecast in hand; None: nothing is on record
 
     @property
     def place(self) -> Place:

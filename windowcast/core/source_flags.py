@@ -22,6 +22,7 @@ REMARKS = frozenset(
         "no-forecast",
         "no-place",
         "no-station",
+        "not-on-record",
         "own-bias",
         "own-drift",
         "stale-archive",

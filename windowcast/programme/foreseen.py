@@ -22,8 +22,9 @@ from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.sightings import CanopyLook, holding
 from windowcast.season.soil_kept import SoilModel
 from windowcast.season.state import Carry, build
-from windowcast.season.turf_safety import Safety, over_futures
+from windowcast.season.turf_safety import Safety, over_futures, stricter
 from windowcast.weather.ensemble import members as members_of
+from windowcast.weather.own_misses import own_days
 from windowcast.windows.season_axis import BEYOND_DAYS
 
 DAYS = 10  # judged by the hour when nothing else is asked for
@@ -79,7 +80,11 @@ def foreseen(
         )
     end = season_end(weather.today, southern=site.place.southern) + dt.timedelta(BEYOND_DAYS)
     horizon = max(days, DAYS)  # asking for fewer days draws no other futures, so odds stay
-    future = members_of(weather, until=end, horizon_days=horizon, count=futures, tables=tables)
+
+    def drawn(weather: Weather) -> Members:
+        return members_of(weather, until=end, horizon_days=horizon, count=futures, tables=tables)
+
+    future = drawn(weather)
     seen = observed or Observed()
     looks = holding(seen.looks, weather.today)
     correction = soil_correction(record, site, seen, tables)
@@ -105,6 +110,9 @@ def foreseen(
         record.place, past.emergence, future.daily.times, futures, carry.soil_error
     )
     ahead = state(future.daily, carry, errors)[0]
+    if own_days(weather.misses, tables["ensemble"]):
+        general = state(drawn(replace(weather, misses=None)).daily, carry, errors)[0]
+        ahead = replace(ahead, turf=stricter(ahead.turf, general.turf))
     turf = over_futures(ahead.turf, ahead.dates, Safety.of(tables["turf"]))
     return Foreseen(future, past, greenup_by_futures(replace(ahead, turf=turf)), looks)
 

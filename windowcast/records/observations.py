@@ -136,6 +136,14 @@ def observed_in(
     return observed(Logged.read(path), materials or load_actives(), southern=southern)
 
 
+def probe_readings(logged: Logged) -> tuple[ProbeReading, ...]:
+    """The soil readings of a log."""
+    return tuple(
+        ProbeReading(np.datetime64(r.date, "D"), r.depth_m, r.temp_c, _hour(r.time))
+        for r in logged.readings
+    )
+
+
 def observed(logged: Logged, materials: Actives, *, southern: bool) -> Observed:
     """What log entries tell the models.
 
@@ -147,10 +155,7 @@ def observed(logged: Logged, materials: Actives, *, southern: bool) -> Observed:
         Whether seasons turn in January.
     """
     return Observed(
-        readings=tuple(
-            ProbeReading(np.datetime64(r.date, "D"), r.depth_m, r.temp_c, _hour(r.time))
-            for r in logged.readings
-        ),
+        readings=probe_readings(logged),
         counts=tuple(
             Count(c.date, c.weed, c.per_m2, c.frame_m2, c.where)
             for c in logged.counts

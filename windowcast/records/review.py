@@ -27,10 +27,7 @@ from windowcast.records.ledger import Ledger, label_rates
 from windowcast.records.looks import Lookbook
 from windowcast.records.model import Application, CoverReading, FieldNote, Rating, ScoutingCount
 from windowcast.records.observations import Logged, observed_in, uses_in
-from windowcast.records.past_windows import (
-    PastSeason,
-    season_context,
-)
+from windowcast.records.past_windows import PastSeason
 from windowcast.records.resistance import AreaResistance, resistance_by_area
 from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.store import SeasonLog
@@ -42,6 +39,7 @@ from windowcast.records.what_worked import TrackRecord, Tried, what_worked
 from windowcast.season.model import SiteState
 from windowcast.season.observed import soil_correction
 from windowcast.season.state import build
+from windowcast.windows.hindsight import season_context
 
 LATEST = "latest"
 

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.values import Table
-from windowcast.season.model import TurfState
+from windowcast.season.model import TurfPhase, TurfState
 
 GREEN_FROM = 0.5  # chance of live leaf from which the turf's phase is no longer dormant
 GOLDEN = (5.0**0.5 - 1.0) / 2.0
@@ -164,6 +164,41 @@ def over_futures(
         nonselective_safe=np.broadcast_to(safe, turf.injury_probability.shape),
         earliest_greenup=earliest_greenup(dates, turf.greening_begun, safety),
     )
+
+
+def stricter(one: TurfState, other: TurfState) -> TurfState:
+    """The turf as the more careful of two sets of the same futures has it, world by world.
+
+    Of each world and day the greater chance of leaf, of harm and of a green-up begun counts, and
+    the phase that permits less; what one of them does not know is unknown.
+    """
+    return replace(
+        one,
+        phase=np.where(_heed(other.phase) > _heed(one.phase), other.phase, one.phase),
+        dormant_probability=np.minimum(one.dormant_probability, other.dormant_probability),
+        green_probability=np.maximum(one.green_probability, other.green_probability),
+        half_green_probability=np.maximum(one.half_green_probability, other.half_green_probability),
+        greening_begun=np.maximum(one.greening_begun, other.greening_begun),
+        injury_probability=np.maximum(one.injury_probability, other.injury_probability),
+        days_to_greenup=np.fmin(one.days_to_greenup, other.days_to_greenup),
+        nonselective_safe=np.minimum(one.nonselective_safe, other.nonselective_safe),
+        unseen=one.unseen | other.unseen,
+    )
+
+
+_CAREFUL = (  # what permits most, first
+    TurfPhase.DORMANT, TurfPhase.HARDENING, TurfPhase.GROWING, TurfPhase.UNKNOWN,
+    TurfPhase.GREENING,
+)  # fmt: skip
+
+
+def _heed(phase: npt.NDArray[np.int8]) -> npt.NDArray[np.int64]:
+    """How little each phase permits, as a rank."""
+    ranks = np.zeros(len(_CAREFUL), dtype=np.int64)  # the code -1 is its last entry
+    for rank, code in enumerate(_CAREFUL):
+        ranks[int(code)] = rank
+    found: npt.NDArray[np.int64] = ranks[phase]
+    return found
 
 
 _COUNTED = ("injury_probability", "greening_begun", "unseen")

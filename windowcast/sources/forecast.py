@@ -256,6 +256,8 @@ def _read(payload: dict[str, Any], place: Place, grid: Fetched) -> Found:
         elevation_m=height,
         licence=LICENCE,
         stale=grid.stale,
+        issued=issued,
+        digest=grid.digest,
     )
     flags += issue_remarks(grid)
     grades = {name: grades_of(value, Grade.FORECAST) for name, value in values.items()}

@@ -254,6 +254,8 @@ def record_of_answer(raw: dict[str, Any], place: Place, answer: Fetched) -> Reco
         elevation_m=height,
         licence=LICENCE,
         stale=answer.stale,
+        issued=issued,
+        digest=answer.digest,
     )
     return Record(place, hours, values, given, (provenance,))
 

@@ -271,6 +271,8 @@ def records_of(
         elevation_m=station.height_m,
         licence=LICENCE,
         stale=answer.stale,
+        issued=issued,
+        digest=answer.digest,
     )
     record = record_of(place, hours, values, grade=Grade.FORECAST, provenance=(provenance,))
     sun = _days_of_sun(hours, _moved(file.get(SUN), 1), place, provenance)

@@ -19,6 +19,7 @@ from windowcast.core.record import (
     FloatArray,
     Grade,
     Members,
+    Misses,
     Place,
     Record,
     Weather,
@@ -125,6 +126,7 @@ def replay_issued(
     every_days: int = 5,
     count: int = 100,
     seed: int = 0,
+    own: bool = False,
     tables: Tables = PACKAGED,
 ) -> IssuedOdds:
     """Draw the futures of every so-manyth issue of each city.
@@ -137,6 +139,9 @@ def replay_issued(
     ----------
     every_days
         Days between issues; cities begin on different days.
+    own
+        Whether the city's own misses up to each issue are known, as at a site whose forecasts are
+        on record.
     """
     parts = []
     for number, issued in enumerate(cities):
@@ -144,6 +149,8 @@ def replay_issued(
         for issue in range(number % every_days, city.days - 1, every_days):
             weather = city.weather(issue)
             if weather is not None:
+                if own:
+                    weather = replace(weather, misses=city.misses(issue, tables))
                 drawn = members(
                     weather,
                     until=weather.today,
@@ -245,6 +252,7 @@ class _City:
         self.times = issued.dates[0] - self.back + np.arange(self.back + self.days + LEADS)
         seen = {"tmax_c": issued.came_high_c, "tmin_c": issued.came_low_c}
         truth = _record(self.place, issued.dates, seen)
+        self.missed = issued.misses_c()
         self.seen, self.came = seen, [event.of(truth) for event in events]
 
     def weather(self, issue: int) -> Weather | None:
@@ -266,6 +274,17 @@ class _City:
             return None
         record = Record(self.place, self.times[: at + LEADS], values, grades)
         return Weather(record, None, self.times[at].astype(object))
+
+    def misses(self, issue: int, tables: Tables) -> Misses:
+        """Misses of the high known at an issue; of the lows other nights than these were seen."""
+        days = int(tables["ensemble"].number("own.window"))
+        at = issue - np.arange(days, 0, -1)
+        errors = np.full((days, LEADS), np.nan)
+        for lead in range(LEADS):
+            issued = at - lead
+            ok = issued >= 0
+            errors[ok, lead] = self.missed[issued[ok], lead]
+        return Misses("", self.issued.dates[issue] - np.arange(days, 0, -1), {"tmax_c": errors})
 
     def night_lows(self, issue: int) -> FloatArray:
         """Low of the night that ends on each date; that of the issue's own has been seen."""

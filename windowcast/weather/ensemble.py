@@ -31,7 +31,6 @@ from windowcast.core.time_axis import extended, grades_of
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.weather.ensemble_errors import (
     ErrorPart,
-    Spread,
     bias_c,
     climate_correlation,
     error_scores,
@@ -50,6 +49,7 @@ from windowcast.weather.ensemble_rain import (
     spells,
 )
 from windowcast.weather.ensemble_years import CARRIED, TEMPERATURES, PastYears, past_years
+from windowcast.weather.own_misses import Error, with_own
 from windowcast.weather.rain_filled import FILLED
 
 PARTS = {"tmax_c": ErrorPart.HIGH, "tmin_c": ErrorPart.LOW}
@@ -101,16 +101,16 @@ def members(
     past = past_years(weather.daily, weather.today, days, count, values)
     climate = climate_correlation(values, past.rain_correlation)
     lead = middle_of_days(near)
-    spreads = {
-        part: spread_of(part, lead, past.departure_sd[name], values, _own_sd_c(issued, name, near))
+    errors = {
+        part: _error(part, weather, past, lead, values, told=_own_sd_c(issued, name, near))
         for name, part in PARTS.items()
     }
-    lasting = {part: spread.lasting for part, spread in spreads.items()}
+    lasting = {part: error.spread.lasting for part, error in errors.items()}
     scores = error_scores(rng, count, lead, values, climate=climate, lasting=lasting)
     if certain:
         scores = np.zeros_like(scores)
 
-    ahead = _Ahead(issued, past, scores, spreads, reach, certain, values)
+    ahead = _Ahead(issued, past, scores, errors, reach, certain, values)
     columns = _temperatures(ahead) | _carried(ahead)
     daily = _daily_record(issued, columns, reach, past.years)
 
@@ -153,6 +153,33 @@ def _own_sd_c(issued: Record, name: str, days: int) -> FloatArray:
     return issued.get(error)[:days]
 
 
+def _error(
+    part: ErrorPart,
+    weather: Weather,
+    past: PastYears,
+    lead: FloatArray,
+    values: Table,
+    *,
+    told: FloatArray,
+) -> Error:
+    """What the forecast of highs or lows is taken to miss by: in general, and by its own record.
+
+    `told` is its own spread, where it tells one.
+    """
+    name = next(name for name, of in PARTS.items() if of == part)
+    half = "low" if part == ErrorPart.LOW else "high"
+    climate, misses = past.departure_sd[name], weather.misses
+    return with_own(
+        bias_c(part, lead, climate, values),
+        spread_of(part, lead, climate, values, told),
+        misses.errors_k.get(name) if misses is not None else None,
+        values.number(f"temperature.{half}_lasting_sd"),
+        values,
+        may=trust(lead, values) >= 1.0,
+        told=np.isfinite(told),
+    )
+
+
 @dataclass(frozen=True)
 class _Ahead:
     """What the daily members are made from."""
@@ -160,7 +187,7 @@ class _Ahead:
     issued: Record
     past: PastYears
     scores: FloatArray  # [member, day, ErrorPart]
-    spreads: Mapping[ErrorPart, Spread]  # of high and low, [day]
+    errors: Mapping[ErrorPart, Error]  # of high and low, [day]
     reach: int
     certain: bool
     values: Table
@@ -181,8 +208,8 @@ def _temperatures(ahead: _Ahead) -> dict[str, FloatArray]:
             weight = 1.0 if certain else trust(lead, ahead.values)
             known = np.isfinite(normal[:reach])
             centre = np.where(known, normal[:reach] + weight * (said - normal[:reach]), said)
-            shift = 0.0 if certain else bias_c(part, lead, past.departure_sd[name], ahead.values)
-            spread = ahead.spreads[part].sd_c[:reach]
+            shift = 0.0 if certain else ahead.errors[part].bias_c[:reach]
+            spread = ahead.errors[part].spread.sd_c[:reach]
             member[:, :reach] = centre + shift + spread * scores[:, :reach, part]
             last = member[:, reach - 1] - normal[reach - 1]
             gap = last - past.departures[name][:, reach - 1]

@@ -16,6 +16,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from windowcast.core.languages import LANGUAGES
 from windowcast.core.units import System
 from windowcast.report.catalogue import Voice, catalogue
+from windowcast.report.here_text import HereView
 from windowcast.report.page import page_of
 from windowcast.report.plan_view import PlanView
 from windowcast.report.review_page import ReviewBook
@@ -45,6 +46,9 @@ class Web:
     plans: Keeper[InVoices[tuple[PlanView, ...]]]
     reviews: Keeper[ReviewBook]
     guard: Guard
+    heres: Keeper[InVoices[HereView | None]] = field(
+        default_factory=lambda: Keeper(lambda known: InVoices(lambda voice: None))
+    )
     logs: LogShelf = field(default_factory=LogShelf)
     today: dt.date | None = None  # answer as if this were the date; None: the site's own clock
 

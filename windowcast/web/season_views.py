@@ -107,12 +107,13 @@ def review(request: Request) -> Response:
     """Hindsight over the season log."""
     site = readable_site(request)
     logged = site.log_path is not None and site.log_path.exists()
+    here = None if site.sample else web(request).heres.get(site).of(voice_of(request, site))
     if not logged:
-        return page(request, "review.html", site=site, screen="review", view=None)
+        return page(request, "review.html", site=site, screen="review", view=None, here=here)
     season, book = request.query_params.get("season", ""), web(request).reviews.get(site)
     voice = voice_of(request, site)
     view, body = book.of(season, voice), book.body(season, voice)
-    return page(request, "review.html", site=site, screen="review", view=view, body=body)
+    return page(request, "review.html", site=site, screen="review", view=view, body=body, here=here)
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ from windowcast.core.values import Table
 from windowcast.core.values import Value as Science
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
+from windowcast.weather.own_misses import own_days
 from windowcast.windows.grade import sources_of
 from windowcast.windows.hours import HourContext
 from windowcast.windows.purposes import Purpose
@@ -58,6 +59,8 @@ def weather_notes(
             notes.append(say("weather.hours_built"))
     if weather is not None:
         notes += left_out(weather)
+        if days_here := own_days(weather.misses, ctx.tables["ensemble"]):
+            notes.append(say("weather.own_record", days=days_here))
         notes += [flag.text for flag in weather.daily.flags if _matters(flag, ctx)]
         stale = [
             p for record in (weather.daily, weather.hourly) if record for p in record.provenance
