@@ -43,6 +43,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 import archive_world as world
 import nws
 import power
+import soil_served as soil
 import world_forecasts
 from loopback import Answer, Loopback, serving
 
@@ -57,6 +58,7 @@ from windowcast.sources.http import Client, Limits
 from windowcast.sources.http_answer import FetchError
 from windowcast.sources.metno import MetnoSource
 from windowcast.sources.mosmix import LIST_PATH, MosmixSource
+from windowcast.sources.soil_around import around
 from windowcast.sources.source import Found, Request
 
 LIMITS = Limits(0.5, 0.25, 1.2, 2, 0.01, 0.02, 2)
@@ -67,6 +69,10 @@ TODAY = NOW.date()
 PLACE = Place("Long Meadow", 30.5, -85.25, 71.0, "Etc/GMT+6")
 YEARS = range(TODAY.year - 2, TODAY.year + 1)
 SPANS = [s for s in _spans(dt.date(YEARS[0], 1, 1), TODAY) if s is not None]
+SOIL_REPORT = (
+    f"{soil.SERVICE}/data?stationTriplets=2057:AL:SCAN&beginDate=2016-03-01&endDate=2100-01-01"
+    "&duration=HOURLY&elements=STO:-2&periodRef=END"
+)
 KINDS = {
     "point": "/points/30.5,-85.25",
     "forecast": "/gridpoints/TAE/58,65",
@@ -78,13 +84,28 @@ KINDS = {
     "MOSMIX stations": LIST_PATH,
     "MOSMIX file": world_forecasts.mosmix_path("10637"),
     "MET Norway": world_forecasts.metno_path(PLACE),
+    "list of soil stations": f"{soil.FOLDER}/stations.tsv",
+    "days of soil": f"{soil.FOLDER}/daily01/2018/CRND0103-2018-AL_Selma_13_WNW.txt",
+    "reports of soil": SOIL_REPORT,
 }
+
+
+class _Soil:
+    """Both networks, near Selma, on a day of its record."""
+
+    def fetch(self, request: Request, fetcher: Fetcher) -> Found:
+        here = Place("Long Meadow", 32.5, -87.3, 60.0, "Etc/GMT+6")
+        found = around(replace(request, place=here, today=soil.TODAY), fetcher)
+        return replace(found, records=found.nearby)
+
+
 SOURCES = {
     "nws": ForecastSource,
     "archive": ArchiveSource,
     "grid": CoarseGridSource,
     "mosmix": MosmixSource,
     "metno": MetnoSource,
+    "soil": _Soil,
 }
 SOURCE_OF = {
     "point": "nws",
@@ -93,6 +114,9 @@ SOURCE_OF = {
     "MOSMIX stations": "mosmix",
     "MOSMIX file": "mosmix",
     "MET Norway": "metno",
+    "list of soil stations": "soil",
+    "days of soil": "soil",
+    "reports of soil": "soil",
 }
 PAGE = b"<!DOCTYPE html><html><body>We are down for maintenance</body></html>"
 Fault = Callable[[Answer], Answer | list[Answer]]
@@ -290,6 +314,7 @@ class World:
         server.routes[KINDS["MET Norway"]] = world_forecasts.metno_answer(raw)
         for span in SPANS:
             power.serve(server, *span)
+        soil.serve_both(server)
         server.routes["/circle"] = Answer(b"", 302, headers={"Location": "/circle"})
         self.good = dict(server.routes)
         later = json.loads(self.good[KINDS["forecast"]].body)
@@ -340,7 +365,7 @@ def _marked(found: Found | FetchError) -> bool:
     """Whether the reader is told that something did not come."""
     return isinstance(found, FetchError) or bool(
         {"stale-forecast", "stale-archive", "archive-incomplete", "no-forecast", "no-station",
-         "grid-unreachable"}
+         "grid-unreachable", "soil-network-unreachable"}
         & {flag.check for flag in found.flags}
     ) or any(p.stale for record in found.records for p in record.provenance)  # fmt: skip
 
@@ -376,7 +401,8 @@ def judged(case: Case, here: World) -> tuple[str, str]:
     if case.kept and not same:
         problems.append("other values than the kept ones")
     passes = case.fault.endswith("then good")  # over before the last try
-    quiet = gone or (case.kept and case.kind in ("point", "MOSMIX stations"))  # kept for long
+    lasting = ("point", "MOSMIX stations", "list of soil stations")  # they hold for long
+    quiet = gone or (case.kept and case.kind in lasting)
     if not passes and not marked and not quiet:
         problems.append("nothing is said of it")
     if passes and (not same or marked):
@@ -392,7 +418,7 @@ def main(quick: bool) -> int:
     total: Counter[str] = Counter()
     began = time.monotonic()
     with tempfile.TemporaryDirectory() as folder, serving() as server:
-        for name in ("ARCHIVE", "FORECAST", "COARSE_GRID", "METNO", "MOSMIX"):
+        for name in ("ARCHIVE", "FORECAST", "COARSE_GRID", "METNO", "MOSMIX", "USCRN", "NRCS"):
             os.environ[f"WINDOWCAST_{name}_URL"] = server.url
         os.environ["WINDOWCAST_CONTACT"] = "greens@example.org"
         here = World(server, Path(folder))

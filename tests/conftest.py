@@ -78,8 +78,9 @@ def _own_cache(patched: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture(autouse=True)
 def _no_coarse_grid(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The coarse grid is asked only by tests that serve one."""
+    """The coarse grid and the soil networks are asked only by tests that serve them."""
     monkeypatch.setenv("WINDOWCAST_COARSE_GRID", "off")
+    monkeypatch.setenv("WINDOWCAST_SOIL_NETWORKS", "off")
 
 
 @pytest.fixture(autouse=True)

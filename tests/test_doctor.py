@@ -13,6 +13,7 @@ import archive_world as world
 import nws
 import power
 import pytest
+import soil_served as soil
 from click.testing import CliRunner
 
 from windowcast.cli.weather import BAD_LEFT, command
@@ -35,12 +36,23 @@ GOOD = {
                     lambda _: {"temp": 9.0}), world.HOURLY, hourly=True))),
     BASE + power.path(dt.date(YEAR, 1, 1), dt.date(YEAR, 1, 9)): ("grid", json.dumps(
         power.days(dt.date(YEAR, 1, 1), dt.date(YEAR, 1, 9))).encode()),
+    f"{BASE}{soil.FOLDER}/stations.tsv": (
+        "uscrn", f"{soil.HEADER}\n{soil.SELMA_ROW}\n".encode()),
+    f"{BASE}{soil.FOLDER}/daily01/2017/CRND0103-2017-AL_Selma_13_WNW.txt": (
+        "uscrn", soil.year_of(2017)),
+    f"{BASE}{soil.SERVICE}/stations?stationTriplets=*:*:SCAN&activeOnly=true": (
+        "nrcs", soil.nrcs_list()),
+    f"{BASE}{soil.SERVICE}/data?stationTriplets=2057:AL:SCAN&x": ("nrcs", soil.station()),
 }  # fmt: skip
 PLACES = {
     "/points": "30.5,-85.25", "/gridpoints": "grid cell TAE 58,65", "/stations":
     "list of stations", "/daily": f"station NEAR1, daily {YEAR}",
     "/hourly": f"station NEAR1, hourly {YEAR}",
     "/api": f"coarse grid 30.5,-85.2, {YEAR} on",
+    "/stations.tsv": "list of soil stations (uscrn)",
+    "/daily01": "soil at AL Selma 13 WNW, 2017",
+    "/services": "list of soil stations (nrcs)",
+    "/data": "soil at 2057:AL:SCAN",
 }  # fmt: skip
 
 
@@ -58,7 +70,7 @@ def test_a_sound_cache_has_no_findings(cache: Cache) -> None:
     assert not list(examined(cache, time.time()))
     done = CliRunner().invoke(command, ["doctor"])
     assert done.exit_code == 0
-    assert done.output == "7 answers looked at: nothing wrong.\n"
+    assert done.output == "11 answers looked at: nothing wrong.\n"
 
 
 def test_every_kind_of_bad_answer_is_named_and_the_one_before_put_back(cache: Cache) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import datetime as dt
 import json
 import tempfile
 import warnings
@@ -24,7 +25,7 @@ from windowcast.records.import_export import COLUMNS, read_log_file, to_csv
 from windowcast.records.kinds import KINDS
 from windowcast.records.model import fields_of
 from windowcast.records.store import SeasonLog
-from windowcast.sources import metno, mosmix
+from windowcast.sources import metno, mosmix, nrcs_soil, uscrn_network
 from windowcast.sources.coarse_grid import days_problem
 from windowcast.sources.fetch import Fetched
 from windowcast.sources.files import read_weather
@@ -304,6 +305,40 @@ def test_any_answer_of_a_grid_is_understood_or_refused(days: Any, about: Any, he
     raw = {"properties": {"parameter": days}, "parameters": about, "header": head}
     for document in (raw, days):
         assert "\n" not in days_problem(json.dumps(document, default=str).encode())
+
+
+SOIL_KEYS = ["data", "stationElement", "values", "elementCode", "storedUnitCode", "heightDepth",
+             "date", "value", "stationTriplet", "latitude", "longitude", "elevation"]  # fmt: skip
+ODD_SOIL = st.recursive(
+    LEAVES | st.sampled_from(["STO", "TMAX", "degF", "in", -2, "2018-02-27 03:00", "1:AL:SCAN"]),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(SOIL_KEYS), inner, max_size=4)
+    ),
+    max_leaves=12,
+)
+
+
+@given(st.lists(ODD_SOIL, max_size=3))
+@cases(60)
+def test_any_report_of_soil_is_understood_or_refused(raw: Any) -> None:
+    body = json.dumps(raw, default=str).encode()
+    for problem in (nrcs_soil.data_problem, nrcs_soil.list_problem):
+        assert "\n" not in problem(body)
+
+
+SOIL_PARTS = [b"63858", b" 20180227", b" 2400", b" -9999.0", b" 12.5", b"\0", b"\r\r\n", b"\n",
+              b"\x03", b" C", b" 1e999", b" nan", b"\xff"]  # fmt: skip
+
+
+@given(st.lists(st.sampled_from(SOIL_PARTS), max_size=90).map(b"".join))
+@cases(60)
+@example(b"63858 20180227 2400 20180227 9999" + b" 1e999" * 33)
+@example(b"63858" + b" nan" * 37)
+def test_any_live_file_of_soil_is_read(body: bytes) -> None:
+    hours = uscrn_network.hours_of(body, 63858)
+    uscrn_network.day_of_hours([hours], dt.date(2018, 2, 27))
+    uscrn_network.daily_problem(body)
+    uscrn_network.stations_of(body)
 
 
 @given(st.binary(max_size=200))

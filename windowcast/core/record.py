@@ -271,18 +271,42 @@ class Record:
 
 
 @dataclass(frozen=True)
+class NearbySoil:
+    """Soil measured at a public station: its air, rain and soil at 5 cm, at its own place.
+
+    Attributes
+    ----------
+    station
+        As its network names it.
+    record
+        Daily; soil that no sound probe can have measured is missing.
+    distance_km
+        From the site.
+    above_m
+        Height over the site; None where one of the heights is unknown.
+    """
+
+    station: str
+    record: Record
+    distance_km: float
+    above_m: float | None
+
+
+@dataclass(frozen=True)
 class Weather:
     """All the weather one answer rests on.
 
     `daily` reaches from the first year of record to the end of the forecast; `hourly`, when
     there is any, covers recent days and the forecast. `today` is the local date of the answer:
-    days before it are past, today and later are ahead.
+    days before it are past, today and later are ahead. `nearby` is soil measured at public
+    stations around.
     """
 
     daily: Record
     hourly: Record | None
     today: dt.date
     misses: Misses | None = None  # of the forecast in hand; None: nothing is on record
+    nearby: tuple[NearbySoil, ...] = ()
 
     @property
     def place(self) -> Place:

@@ -76,6 +76,7 @@ class WeatherSources(SiteTable):
     forecast: Literal["auto", "none"] | str = "auto"  # or services in order: "mosmix, metno"
     contact: str = ""  # given to services that want somebody to write to
     coarse_grid: bool = True  # whether a global grid may stand in for what no station gave
+    soil_networks: bool = True  # whether soil measured at stations nearby corrects the soil model
     own: tuple[OwnStation, ...] = ()
 
 

@@ -120,6 +120,7 @@ spray_weekdays = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 # station = "72306"  # archive station id; none: the best ones nearby are blended
 forecast = "auto"  # or services in order, such as "mosmix, metno"; "none": files only
 # contact = "me@example.org"  # MET Norway wants to know whom it can write to
+# soil_networks = false  # soil measured at stations nearby does not correct the soil model
 # coarse_grid = false  # no coarse grid where rain, sun or humidity of the past is missing
 
 # Your own logger overrides the archive. One block for each file.

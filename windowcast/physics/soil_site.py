@@ -1,4 +1,4 @@
-"""Probe readings at a site correct the model there, with stated shrinkage.
+"""Probe readings at a site, and soil measured nearby, correct the model there, with shrinkage.
 
 The model's error at a place is taken as a Gaussian process in time: an offset that lasts, a part
 that returns every year, a part that grows with the warmth of the soil, one that follows the heat
@@ -7,6 +7,10 @@ drift that fades within weeks, and noise. The variances of these parts are those
 stations that the fit of the model did not use (``data/soil.toml``, ``site``). The correction is
 the best linear unbiased prediction of the error from the readings: fewer or more scattered
 readings move the model less.
+
+A reading may be of another station. What lasts there is that ground's own and tells nothing of the
+site; the drift is shared, the less the farther away: ``c exp(-d / D)`` of it, with height counted
+as distance (``benchmarks/check_nearby_soil.py``).
 """
 
 from __future__ import annotations
@@ -27,15 +31,19 @@ MIDDLE_C = 12.0  # soil warmth that the warmth part is counted from
 
 @dataclass(frozen=True)
 class ProbeReading:
-    """One soil temperature taken at the site.
+    """One soil temperature taken at the site, or what one nearby would be there.
 
-    `hour` is the local time of day, 0 to 24; None means a daily mean.
+    `hour` is the local time of day, 0 to 24; None means a daily mean. `station` is "" for the site;
+    a reading of another station is the model of the site plus the error of the model there.
+    `away_km` is where that lies from the site: east, north and up, height as distance.
     """
 
     date: np.datetime64
     depth_m: float
     temp_c: float
     hour: float | None = None
+    station: str = ""
+    away_km: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -51,7 +59,7 @@ class SiteCorrection:
     drift
         Of each reading in the drift, per K².
     readings
-        How many were used.
+        How many of the site itself were used.
     rmse_before_c, rmse_after_c
         Model against the readings, without and with the correction.
     disagreement_c
@@ -131,8 +139,9 @@ def fit_site_correction(
     dates
         ``[time]``.
     readings
-        On any days and depths; those outside `dates` or on days the model cannot tell are left
-        out. Between 5 and 10 cm the model is interpolated, beyond the nearer counts.
+        Of the site or of stations nearby, on any days and depths; those outside `dates` or on days
+        the model cannot tell are left out. Between 5 and 10 cm the model is interpolated, beyond
+        the nearer counts.
     hourly_c
         The model's hours at both depths, ``[time, 24, 2]`` (`soil_hourly`): a reading with a time
         of day is compared with its hour, and the difference corrects the daily mean. Without
@@ -149,7 +158,8 @@ def fit_site_correction(
     -----
     ``w = (K + s I)**-1 e``, where e are the errors at the readings, K their covariance by the
     parts of the error and s the variance of a reading. The correction of another day is its
-    covariance with the readings times w.
+    covariance with the readings times w. Between stations the parts that last have no covariance,
+    and the drift ``c exp(-d / D)`` of its own.
 
     References
     ----------
@@ -194,22 +204,47 @@ def fit_site_correction(
         return None
     days, errors, model = days[used], errors[used], model[used]
     parts, variances = site_parts(days, model[:, 0], model[:, 1]), _variances(prior)
-    inner = (parts * variances) @ parts.T + _drift(days, days, prior)
+    taken = [reading for reading, is_used in zip(readings, used, strict=True) if is_used]
+    own, alike, shared, with_site = _shares(taken, prior)
+    inner = alike * ((parts * variances) @ parts.T) + shared * _drift(days, days, prior)
     noise = prior.number("reading_variance")
     solved = np.linalg.solve(inner + noise * np.eye(len(days)), errors)
-    left = errors - inner @ solved
+    left, seen = errors - inner @ solved, own if own.any() else ~own
+    left, errors = left[seen], errors[seen]
     mean = float(errors.mean())
     return SiteCorrection(
         dates=days,
-        weights=variances * (parts.T @ solved),
-        drift=solved,
-        readings=len(days),
+        weights=variances * (parts[own].T @ solved[own]),
+        drift=with_site * solved,
+        readings=int(own.sum()),
         rmse_before_c=_rms(errors),
         rmse_after_c=_rms(left),
         disagreement_c=float(left.std()),
         shrinkage=float(np.clip(1 - left.mean() / mean, 0, 1)) if abs(mean) > 0.05 else 1.0,
         prior=prior,
     )
+
+
+def _shares(
+    readings: Sequence[ProbeReading], prior: Table
+) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_], FloatArray, FloatArray]:
+    """Which readings are of the site, which of one station, and what drift they have in common.
+
+    Returns
+    -------
+    own, alike, shared, with_site
+        ``[reading]``, ``[reading, reading]``, ``[reading, reading]``, ``[reading]``.
+    """
+    names, station = np.unique([r.station for r in readings], return_inverse=True)
+    own, alike = names[station] == "", station[:, None] == station[None, :]
+    places = np.array([r.away_km for r in readings], dtype=np.float64)
+
+    def share(apart_km: FloatArray, same: npt.NDArray[np.bool_]) -> FloatArray:
+        apart = np.sqrt(np.square(apart_km).sum(axis=-1))
+        far = prior.number("nearby_share") * np.exp(-apart / prior.number("nearby_reach"))
+        return np.where(same, 1.0, far)
+
+    return own, alike, share(places[:, None] - places[None, :], alike), share(places, own)
 
 
 def _rms(values: npt.NDArray[np.float64]) -> float:

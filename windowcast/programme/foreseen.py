@@ -87,7 +87,9 @@ def foreseen(
     future = drawn(weather)
     seen = observed or Observed()
     looks = holding(seen.looks, weather.today)
-    correction = soil_correction(record, site, seen, tables)
+    correction = soil_correction(
+        record, site, seen, tables, nearby=weather.nearby, soil_model=soil_model
+    )
 
     def state(
         days: Record, start: Carry | None = None, errors: ModelErrors | None = None

@@ -243,7 +243,7 @@ def review_log(
     state, _ = build(
         past,
         site,
-        correction=soil_correction(past, site, seen),
+        correction=soil_correction(past, site, seen, nearby=weather.nearby),
         counts=seen.counts,
         green_cover=seen.green_cover,
         looks=seen.looks,

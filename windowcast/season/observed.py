@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
-from windowcast.core.record import Record
+from windowcast.core.great_circle import EARTH_RADIUS_KM
+from windowcast.core.record import FloatArray, NearbySoil, Place, Record
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.materials.resistance import NO_RESISTANCE, Resistances
 from windowcast.materials.rotation import Use
-from windowcast.physics.soil import simulate
+from windowcast.physics.soil import SoilSite, simulate
 from windowcast.physics.soil_site import (
     NEAR_SURFACE_M,
     ProbeReading,
@@ -22,6 +25,10 @@ from windowcast.physics.soil_site import (
 from windowcast.season.scouting import Count
 from windowcast.season.sightings import CanopyLook, GreenCover
 from windowcast.season.soil_days import soil_forcing, soil_site
+from windowcast.season.soil_kept import SoilModel
+
+SPIN_UP_DAYS = 365
+LATE_DAYS = 60  # three times the memory of the drift
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +74,35 @@ class Observed:
 
 
 def soil_correction(
-    record: Record, site: Site, seen: Observed, tables: Tables = PACKAGED
+    record: Record,
+    site: Site,
+    seen: Observed,
+    tables: Tables = PACKAGED,
+    *,
+    nearby: Sequence[NearbySoil] = (),
+    soil_model: SoilModel = simulate,
 ) -> SiteCorrection | None:
-    """Of the soil model, from the site's own probe readings."""
-    if not seen.readings:
+    """Of the soil model, from the site's own probe readings and soil measured nearby.
+
+    Parameters
+    ----------
+    record
+        Daily, up to yesterday.
+    nearby
+        Stations that measure soil; the model's error there, in their own weather, is taken to the
+        site, the less the farther away.
+    soil_model
+        As in `windowcast.season.state.build`.
+    """
+    if not seen.readings and not nearby:
         return None
     forcing, soil = soil_forcing(record), soil_site(site, tables=tables)
-    plain = simulate(forcing, soil, depths_m=NEAR_SURFACE_M)
+    plain = soil_model(forcing, soil, depths_m=NEAR_SURFACE_M, state=None, compiled=False)
+    moved = [
+        reading
+        for station in nearby
+        for reading in readings_at(station, record, plain.temp_c[:, 0], tables, soil_model)
+    ]
     hourly = None
     if any(r.hour is not None for r in seen.readings):
         from windowcast.physics.soil_hourly import hourly_top_c
@@ -81,5 +110,69 @@ def soil_correction(
         by_depth = [hourly_top_c(forcing, soil, plain, depth_m=z) for z in NEAR_SURFACE_M]
         hourly = np.stack(by_depth, axis=-1)
     return fit_site_correction(
-        plain.temp_c, record.times, seen.readings, hourly_c=hourly, values=tables["soil"]
+        plain.temp_c,
+        record.times,
+        (*seen.readings, *moved),
+        hourly_c=hourly,
+        values=tables["soil"],
     )
+
+
+def readings_at(
+    station: NearbySoil,
+    record: Record,
+    model_c: FloatArray,
+    tables: Tables = PACKAGED,
+    soil_model: SoilModel = simulate,
+) -> list[ProbeReading]:
+    """What a station nearby says of the model's error, as readings at the site.
+
+    The first year of the station's record is left to the model to forget its start.
+
+    Parameters
+    ----------
+    record
+        Of the site; its dates and place.
+    model_c
+        The site's model at 5 cm, ``[day]``.
+    """
+    there, site = station.record, SoilSite(values=tables["soil"])
+    run = soil_model(soil_forcing(there), site, depths_m=NEAR_SURFACE_M, state=None, compiled=False)
+    error = there.get("soil_5cm_c") - run.temp_c[:, 0]
+    at = (there.times - record.times[0]).astype(np.int64)
+    good = np.isfinite(error) & (at >= 0) & (at < len(record.times))
+    day = np.arange(len(error))
+    good &= day >= min(SPIN_UP_DAYS, len(error) // 2)
+    good &= thinned(len(error) - 1 - day)
+    away = _place_km(there.place, record.place, tables)
+    depth = NEAR_SURFACE_M[0]
+    return [
+        ProbeReading(
+            there.times[i],
+            depth,
+            float(model_c[at[i]] + error[i]),
+            station=station.station,
+            away_km=away,
+        )
+        for i in np.flatnonzero(good)
+    ]
+
+
+def thinned(ago: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+    """Which days, so many ago, are taken: all of late, of the year before each fifth."""
+    return np.asarray((ago < LATE_DAYS) | (ago % 5 == 0))
+
+
+def _place_km(there: Place, here: Place, tables: Tables) -> tuple[float, float, float]:
+    """Where a place lies from another: east, north and up [km], height as distance.
+
+    A height that is not known counts as 100 m.
+    """
+    up_m = 100.0
+    if there.elevation_m is not None and here.elevation_m is not None:
+        up_m = there.elevation_m - here.elevation_m
+    turn = np.radians((there.longitude_deg - here.longitude_deg + 180) % 360 - 180)
+    east = EARTH_RADIUS_KM * turn * np.cos(np.radians(here.latitude_deg))
+    north = EARTH_RADIUS_KM * np.radians(there.latitude_deg - here.latitude_deg)
+    per_m = tables["sources"].number("archive.height_km_per_100m") / 100.0
+    return float(east), float(north), up_m * per_m

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import os
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import replace
@@ -38,7 +37,6 @@ from windowcast.sources.source import Found, Request
 NAME = "grid"
 HOST = "https://power.larc.nasa.gov"
 LICENCE = "NASA Langley Research Center POWER project (MERRA-2, CERES), free with acknowledgement"
-SWITCH = "WINDOWCAST_COARSE_GRID"
 
 # variable → name of the service's parameter
 PARAMETERS: Mapping[str, str] = {
@@ -60,11 +58,6 @@ UNITS: Mapping[str, Mapping[str, float]] = {
         "w/m^2": 0.0864,
     },
 }
-
-
-def switched_on(wanted: bool) -> bool:
-    """Whether the grid may be asked: the site's ``weather.coarse_grid``, and the environment."""
-    return wanted and os.environ.get(SWITCH, "").lower() not in ("off", "0", "no", "false")
 
 
 class CoarseGridSource:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from windowcast.core.errors import InputError
-from windowcast.sources import forecast, metno, mosmix
+from windowcast.sources import forecast, metno, mosmix, nrcs_soil, uscrn_network
 from windowcast.sources.archive import series_notes
 from windowcast.sources.archive_series import file_problem
 from windowcast.sources.archive_stations import list_problem
@@ -23,6 +23,9 @@ _KINDS = {
     "stations": re.compile(r"/stations\.db$"),
     "point": re.compile(r"/points/([-\d.]+,[-\d.]+)$"),
     "days": re.compile(r"/daily/point\?.*longitude=([-\d.]+)&latitude=([-\d.]+)&start=(\d{4})"),
+    "soil stations": re.compile(r"/(stations\.tsv|services/v1/stations\?.*)$"),
+    "soil days": re.compile(r"/daily01/(\d{4})/CRND0103-\d{4}-(.+)\.txt$"),
+    "soil reports": re.compile(r"/services/v1/data\?stationTriplets=([\w:]+)&"),
     "cell": re.compile(r"/gridpoints/(\w+)/(\d+,\d+)$"),
     "metno": re.compile(r"/locationforecast/2\.0/complete\?lat=([-\d.]+)&lon=([-\d.]+)"),
     "mosmix": re.compile(r"/MOSMIX_L_LATEST_(\w+)\.kmz$"),
@@ -127,4 +130,12 @@ def _kind(url: str, cache: Cache) -> tuple[str, Problem]:
         return f"station {found[1]}", mosmix.file_problem
     if _KINDS["mosmix list"].search(url):
         return "list of stations", mosmix.list_problem
+    if found := _KINDS["soil stations"].search(url):
+        of_uscrn = found[1] == "stations.tsv"
+        network = uscrn_network if of_uscrn else nrcs_soil
+        return f"list of soil stations ({network.NAME})", network.list_problem
+    if found := _KINDS["soil days"].search(url):
+        return f"soil at {found[2].replace('_', ' ')}, {found[1]}", uscrn_network.daily_problem
+    if found := _KINDS["soil reports"].search(url):
+        return f"soil at {found[1]}", nrcs_soil.data_problem
     return url.partition("://")[2].partition("/")[2], lambda body: ""

@@ -45,10 +45,14 @@ class Request:
 
 @dataclass(frozen=True)
 class Found:
-    """Records in order of preference, daily or hourly, at the place asked for; and remarks."""
+    """Records in order of preference, daily or hourly, at the place asked for; and remarks.
+
+    `nearby` are records of stations that measure soil, each at its own place.
+    """
 
     records: tuple[Record, ...] = ()
     flags: tuple[Flag, ...] = ()
+    nearby: tuple[Record, ...] = ()
 
 
 @runtime_checkable

@@ -35,7 +35,7 @@ from windowcast.sources.textfile import read_text_bytes, text_of
 
 FIELDS = 28
 _STATION, _DATE, _LONGITUDE, _LATITUDE = 0, 1, 3, 4
-_COLUMNS = {
+COLUMNS = {
     "tmax_c": 5,
     "tmin_c": 6,
     "tmean_c": 8,
@@ -45,7 +45,7 @@ _COLUMNS = {
     "soil_5cm_c": 23,
     "soil_10cm_c": 24,
 }
-_USED = (_STATION, _DATE, _LONGITUDE, _LATITUDE, *_COLUMNS.values())
+_USED = (_STATION, _DATE, _LONGITUDE, _LATITUDE, *COLUMNS.values())
 _FILE_NAME = re.compile(r"^(?:CRND\d{4}-\d{4}-)?(?P<name>.+?)(?:\.txt)?(?:\.gz)?$", re.IGNORECASE)
 _FIRST_LINE = re.compile(r"^\s*\d{5}\s+(?:19|20)\d{6}\s+\S+\s+-?\d+\.\d+\s+-?\d+\.\d+\s")
 _REMEDY = "give a USCRN daily01 file as published by NOAA NCEI"
@@ -144,7 +144,7 @@ def read_uscrn(
         )
     table, dates = table[last], dates[last]
     values: dict[str, FloatArray] = {}
-    for i, name in enumerate(_COLUMNS, start=4):
+    for i, name in enumerate(COLUMNS, start=4):
         values[name], flag = _checked(name, table[:, i], dates)
         flags += flag
     values, flag = _ordered(values, dates)

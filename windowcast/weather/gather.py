@@ -17,13 +17,15 @@ from windowcast.core.source_flags import remark
 from windowcast.core.values import PACKAGED, Tables, load
 from windowcast.sources.blend import lapse_rate
 from windowcast.sources.by_name import AUTOMATIC, source_named
-from windowcast.sources.coarse_grid import CoarseGridSource, switched_on
+from windowcast.sources.coarse_grid import CoarseGridSource
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.http_answer import FetchError, Kind
 from windowcast.sources.kept import kept_text
 from windowcast.sources.own_logger import read_own
 from windowcast.sources.side_by_side import side_by_side
+from windowcast.sources.soil_around import around
 from windowcast.sources.source import Found, Progress, Request, Source
+from windowcast.sources.switches import GRID_SWITCH, SOIL_SWITCH, switched_on
 from windowcast.weather.drift import compared
 
 _SERVICES = ("forecast", "mosmix", "metno")
@@ -87,12 +89,15 @@ def gather(
         progress or (lambda what, done, total: None),
         site.weather.contact,
     )
-    works: list[Callable[[], Found]] = [partial(_coarse, site, given, request, fetcher)]
+    works: list[Callable[[], Found]] = [
+        partial(_coarse, site, given, request, fetcher),
+        partial(_soil, site, request, fetcher),
+    ]
     if ahead:
         works.append(partial(_forecast, site, request, fetcher, without))
     if past:
         works.append(partial(_archive, request, fetcher, needed=not given))
-    coarse, *found = side_by_side(works, len(works))
+    coarse, soil, *found = side_by_side(works, len(works))
     issued = found[0] if ahead else Found()
     archive = found[-1] if past else Found()
     if not past and not issued.records:
@@ -106,6 +111,7 @@ def gather(
         *issued.flags,
         *archive.flags,
         *coarse.flags,
+        *soil.flags,
         *compared(own, [*given, *measured], tables),
     ]
     if archive.records and site.elevation_m is None:
@@ -119,7 +125,7 @@ def gather(
             remedy="give weather files, or name a station in weather.station",
             because=tuple(dict.fromkeys(flag.text for flag in flags)),
         )
-    return Found(records, tuple(flags))
+    return Found(records, tuple(flags), soil.nearby)
 
 
 def _archive(request: Request, fetcher: Fetcher, *, needed: bool) -> Found:
@@ -139,12 +145,19 @@ def _archive(request: Request, fetcher: Fetcher, *, needed: bool) -> Found:
         return Found(flags=(remark("archive-unreachable", say("flag.given", problem=Name(text))),))
 
 
+def _soil(site: Site, request: Request, fetcher: Fetcher) -> Found:
+    """Soil measured at stations around, where the site lets it be asked for."""
+    if not switched_on(SOIL_SWITCH, wanted=site.weather.soil_networks):
+        return Found()
+    return around(request, fetcher)
+
+
 def _coarse(site: Site, given: Sequence[Record], request: Request, fetcher: Fetcher) -> Found:
     """Days of a coarse grid for what no station gives; nobody waits for it for long.
 
     Where files tell the past, as far back as they reach.
     """
-    if not switched_on(site.weather.coarse_grid):
+    if not switched_on(GRID_SWITCH, wanted=site.weather.coarse_grid):
         return Found()
     begins = [record.times[0].astype("datetime64[D]").astype(object) for record in given]
     first = min(begins, default=request.first)

@@ -31,6 +31,7 @@ from windowcast.weather.grid_filled import of_grid, with_coarse_grid
 from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid, seam_flags
 from windowcast.weather.on_record import on_record
 from windowcast.weather.quality import checked
+from windowcast.weather.soil_nearby import judged_nearby
 from windowcast.weather.trust import trusted
 
 if TYPE_CHECKING:
@@ -145,8 +146,10 @@ def load_weather(
             # the forecast before, for which nothing is asked, or that of another service
             found = ask(without=doubted.difference(former))
             weather = join(found.records)
-    flags = dict.fromkeys((*doubts, *weather.daily.flags, *found.flags))
-    return replace(weather, daily=replace(weather.daily, flags=tuple(flags)))
+    nearby, told = judged_nearby(found.nearby, site.place, today, tables)
+    flags = dict.fromkeys((*doubts, *weather.daily.flags, *found.flags, *told))
+    daily = replace(weather.daily, flags=tuple(flags))
+    return replace(weather, daily=daily, nearby=nearby)
 
 
 def _is_about(doubts: Sequence[Flag], service: str) -> bool:

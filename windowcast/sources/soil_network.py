@@ -1,0 +1,55 @@
+"""Stations of a network that measures soil: its list, and those near enough to a site."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from windowcast.core.great_circle import distance_km
+from windowcast.core.record import Place, Record
+from windowcast.core.values import load
+from windowcast.sources.blend import effective_km
+from windowcast.sources.fetch import Fetcher
+from windowcast.sources.source import Request
+
+FOOT_M = 0.3048
+Reader = Callable[[Request, Fetcher], Record | None]
+
+
+@dataclass(frozen=True, slots=True)
+class SoilStation:
+    """A station of a network's list: how to read it, and its place, heights in m."""
+
+    id: str
+    place: Place
+    read: Reader
+
+
+def near(stations: Sequence[SoilStation], place: Place) -> list[SoilStation]:
+    """The stations near enough to a place, the nearest first; height counts as distance."""
+    table = load("sources").table("soil_network")
+    if not stations:
+        return []
+    latitude, longitude, height = np.array(
+        [
+            (s.place.latitude_deg, s.place.longitude_deg, _or_nan(s.place.elevation_m))
+            for s in stations
+        ]
+    ).T
+    away = distance_km(latitude, longitude, place.latitude_deg, place.longitude_deg)
+    apart = effective_km(away, height - _or_nan(place.elevation_m))
+    chosen = [int(i) for i in np.argsort(apart, kind="stable") if apart[i] <= table.number("reach")]
+    return [stations[i] for i in chosen[: int(table.number("stations"))]]
+
+
+def _or_nan(height_m: float | None) -> float:
+    return np.nan if height_m is None else height_m
+
+
+def at_station(record: Record, place: Place) -> Record | None:
+    """The record at a station's place; None where it has no soil or no air temperature."""
+    if not {"tmax_c", "tmin_c", "soil_5cm_c"} <= {name for name in record.values if name in record}:
+        return None
+    return replace(record, place=place)
