@@ -8,10 +8,18 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from windowcast.sources.column_names_abroad import (
+    CLOCKS_ABROAD,
+    DAILY_ABROAD,
+    DATES_ABROAD,
+    HOURLY_ABROAD,
+    MOMENTS_ABROAD,
+)
 from windowcast.sources.written_dates import Order, offset_written
 
 # quantity of the schema without its unit → names; blanks, _, -, / and . count alike
@@ -109,13 +117,14 @@ _SPELLINGS = {
 _BRACKETS = re.compile(r"[(\[]\s*([^()\[\]]*?)\s*[)\]]\s*$")
 _ORDERS: Mapping[str, Order] = {"mdy": "mdy", "dmy": "dmy"}
 _OFFSET = re.compile(r"(?:utc|gmt)?\s*([+-]\d\d:?\d\d)", re.ASCII)
-_DATE_NAMES = {"date", "obs date", "observation date", "local date", "date local"}
+_DATE_NAMES = {"date", "obs date", "observation date", "local date", "date local"} | DATES_ABROAD
 _CLOCK_NAMES = {"time", "time utc", "local time", "time local", "clock", "clock time"}
+_CLOCK_NAMES |= CLOCKS_ABROAD
 _MOMENT_NAMES = {
     "datetime", "date time", "date and time", "date & time", "timestamp", "time stamp",
     "datetime utc", "date time utc", "timestamp utc", "obs time", "observation time", "valid time",
     "local datetime",
-}  # fmt: skip
+} | MOMENTS_ABROAD  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +146,12 @@ def normal(name: str) -> str:
     return " ".join(re.sub(r"([%°])", r" \1", re.sub(r"[_,]", " ", name)).split())
 
 
+def without_accents(name: str) -> str:
+    """A name with plain letters: ``"precipitación"`` as ``"precipitacion"``."""
+    apart = unicodedata.normalize("NFD", name)
+    return "".join(letter for letter in apart if not unicodedata.combining(letter))
+
+
 def parted(header: str) -> tuple[str, str]:
     """A name in lower case without what stands in brackets at its end, and that."""
     text = header.strip().strip('"')
@@ -155,7 +170,7 @@ def quantity_named(header: str, *, daily: bool) -> tuple[str, str, str] | None:
     words = re.sub(r"[-/.](?=[a-z0-9])", " ", name).split()
     raw = name.split()
     for size in range(len(words), 0, -1):
-        found = names.get(" ".join(words[:size]))
+        found = names.get(without_accents(" ".join(words[:size])))
         if found is None:
             continue
         written = " ".join(raw[size:]) if len(raw) == len(words) else " ".join(words[size:])
@@ -175,7 +190,7 @@ def time_named(header: str) -> TimeName | None:
     name, bracket = parted(header)
     if offset := _OFFSET.search(name):  # "Date Time, GMT-05:00"
         name, bracket = name[: offset.start()].strip(), offset[0]
-    name = re.sub(r"[-/.]", " ", name)
+    name = without_accents(re.sub(r"[-/.]", " ", name))
     role: Literal["date", "clock", "moment"]
     if name in _DATE_NAMES:
         role = "date"
@@ -201,7 +216,12 @@ def _order_of(text: str) -> Order | None:
     return _ORDERS.get(re.sub(r"(.)\1+", r"\1", letters))
 
 
+def _by_name(*tables: Mapping[str, tuple[str, ...]]) -> dict[str, str]:
+    pairs = [pair for table in tables for pair in table.items()]
+    return {name: quantity for quantity, names in pairs for name in names}
+
+
 _BY_NAME = {
-    daily: {name: quantity for quantity, names in table.items() for name in names}
-    for daily, table in ((True, DAILY_NAMES), (False, HOURLY_NAMES))
+    True: _by_name(DAILY_ABROAD, DAILY_NAMES),
+    False: _by_name(HOURLY_ABROAD, HOURLY_NAMES),
 }
