@@ -29,7 +29,7 @@ from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.record import Grade, Place, Record
 from windowcast.core.site import Site
 from windowcast.core.values import load
-from windowcast.report.catalogue import problem_text
+from windowcast.report.problems import problem_text
 from windowcast.sources import by_name
 from windowcast.sources.by_name import AUTOMATIC, source_named
 from windowcast.sources.cache import FILE, Cache, folder

@@ -106,10 +106,10 @@ def main(args: list[str] | None = None) -> Any:
         error.show()
         sys.exit(error.exit_code)
     except click.UsageError as error:
-        click.echo(f"windowcast: {_misused(error, words)}", err=True)
+        _say(_misused(error, words), words)
         sys.exit(error.exit_code)
     except click.ClickException as error:
-        click.echo(f"windowcast: {error.format_message()}", err=True)
+        _say(InputError(error.format_message()), words)
         sys.exit(error.exit_code)
     except click.Abort:
         click.echo("Stopped.", err=True)
@@ -117,32 +117,37 @@ def main(args: list[str] | None = None) -> Any:
     except click.exceptions.Exit as error:
         sys.exit(error.exit_code)
     except WindowcastError as error:
-        from windowcast.cli.output import voice_in
-        from windowcast.report.catalogue import problem_text
-
-        said = problem_text(error, voice_in("metric"))
-        click.echo(f"windowcast: {said}", err=True)
+        _say(error, words)
         sys.exit(error.exit_code)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
     except OSError as error:
         if error.errno in _FULL:  # files that cannot be written are named where they are written
-            said = f"the output cannot be written ({error.strerror}); make room and try again"
-            click.echo(f"windowcast: {said}", err=True)
+            said = f"the output cannot be written ({error.strerror})"
+            _say(InputError(said, remedy="make room and try again"), words)
             sys.exit(InputError.exit_code)
-        _fault(error, f"cannot go on ({error.strerror or error})")
+        _fault(error, f"cannot go on ({error.strerror or error})", words)
     except Exception as error:
-        _fault(error, f"met a fault of its own ({type(error).__name__}); show it with --debug")
+        said = f"met a fault of its own ({type(error).__name__})"
+        _fault(error, f"{said}; show it with --debug", words)
 
 
-def _fault(error: Exception, said: str) -> NoReturn:
+def _say(error: Exception, words: Sequence[str]) -> None:
+    """One line on standard error, in the language that the command line asks for."""
+    from windowcast.cli.output import voice_of_words
+    from windowcast.report.problems import problem_text
+
+    click.echo(f"windowcast: {problem_text(error, voice_of_words(words))}", err=True)
+
+
+def _fault(error: Exception, said: str, words: Sequence[str]) -> NoReturn:
     """The last resort: one line and exit code 1, with the trace only where it was asked for."""
     if traces_asked():
         import traceback
 
         traceback.print_exception(error)
-    click.echo(f"windowcast: {' '.join(said.split())}", err=True)
+    _say(WindowcastError(" ".join(said.split())), words)
     sys.exit(1)
 
 

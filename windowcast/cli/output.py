@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +14,7 @@ import click
 
 from windowcast.cli.options import format_option, page_option
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import read_regular
 from windowcast.core.languages import LANGUAGES
 
 if TYPE_CHECKING:
@@ -21,6 +25,7 @@ if TYPE_CHECKING:
     from windowcast.windows.model import Ranking
 
 Command = Callable[..., Any]
+_SITE_FILE_BYTES = 1_000_000
 _ASKED = "windowcast.lang"  # where click keeps what --lang says
 
 _OPTIONS = (
@@ -59,6 +64,26 @@ def voice_in(units: System, site: Site | None = None) -> Voice:
     context = click.get_current_context(silent=True)
     asked = context.meta.get(_ASKED) if context is not None else None
     return Voice(units, asked or (site.language if site is not None else None) or "en")
+
+
+def voice_of_words(words: Sequence[str]) -> Voice:
+    """How an error speaks before any command runs: as ``--lang`` among the words says, else as a
+    site file among them, else in English."""
+    from windowcast.report.catalogue import Voice
+
+    asked = [after for word, after in pairwise(words) if word == "--lang"]
+    asked += [word.removeprefix("--lang=") for word in words if word.startswith("--lang=")]
+    asked += [_written_language(word) for word in words if word.endswith(".toml")]
+    return Voice("metric", next((lang for lang in asked if lang in LANGUAGES), "en"))
+
+
+def _written_language(file: str) -> str:
+    """The language that a site file asks for, though the rest of it may be wrong."""
+    found = None
+    with suppress(OSError, InputError):
+        text = read_regular(file, _SITE_FILE_BYTES).decode("utf-8", "replace")
+        found = re.search(r"""^\s*language\s*=\s*["'](\w+)""", text, re.MULTILINE)
+    return found[1] if found else ""
 
 
 def output_options(command: Command) -> Command:

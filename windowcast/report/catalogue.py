@@ -364,14 +364,6 @@ def _opens_with_name(value: Value, voice: Voice) -> bool:
     )
 
 
-def problem_text(error: Exception, voice: Voice) -> str:
-    """An error in one line, with what led to it."""
-    because = getattr(error, "because", ())
-    if not because:
-        return str(error)
-    return f"{error} ({'; '.join(map(voice.text, because))})"
-
-
 def meaning(phrase: Phrase) -> dict[str, Any]:
     """A phrase as JSON holds it: its id and each value with its SI unit, "" where it has none.
 

@@ -55,7 +55,7 @@ def _site(site: KnownSite) -> dict[str, Any]:
         "id": site.slug,
         "name": site.name,
         "sample": site.sample,
-        "problem": site.problem,
+        "problem": str(site.problem or ""),
         "latitude": known.latitude if known else None,
         "longitude": known.longitude if known else None,
         "timezone": known.timezone if known else None,

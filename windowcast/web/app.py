@@ -13,7 +13,8 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
-from windowcast.report.catalogue import problem_text
+from windowcast.report.problems import problem_text
+from windowcast.report.translated import translated
 from windowcast.web import (
     active_views,
     ahead_views,
@@ -71,7 +72,8 @@ def create_app(parts: Web) -> ASGIApp:
 
 def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    return _error(request, error.status_code, str(error.detail))
+    lang = "en" if _for_programs(request) else voice_of(request, None).lang
+    return _error(request, error.status_code, translated(str(error.detail), lang))
 
 
 def _problem(request: Request, error: Exception) -> Response:

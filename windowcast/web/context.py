@@ -6,7 +6,7 @@ import datetime as dt
 import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 from urllib.parse import urlencode
 
 from starlette.exceptions import HTTPException
@@ -19,6 +19,7 @@ from windowcast.report.catalogue import Voice, catalogue
 from windowcast.report.here_text import HereView
 from windowcast.report.page import page_of
 from windowcast.report.plan_view import PlanView
+from windowcast.report.problems import problem_text
 from windowcast.report.review_page import ReviewBook
 from windowcast.web.answers import InVoices, Keeper, Ready
 from windowcast.web.kept_note import kept_note
@@ -26,6 +27,9 @@ from windowcast.web.log_pages import LogShelf
 from windowcast.web.security import SESSION_COOKIE, Guard, csrf_proof, from_own_page, same_origin
 from windowcast.web.sites import KnownSite, SiteBook
 from windowcast.windows.cautions import CAUTIONS
+
+if TYPE_CHECKING:
+    from windowcast.core.errors import InputError
 
 LANGUAGE_COOKIE = "windowcast_lang"
 _SAID_ONCE = frozenset({"lang", "done", "token"})  # of an address, not part of what it shows
@@ -71,7 +75,8 @@ def readable_site(request: Request) -> KnownSite:
     """The site of the address when its file could be read; else 409 with what is wrong."""
     site = site_of(request)
     if site.site is None:
-        raise HTTPException(409, f"The site file needs mending: {site.problem}")
+        problem = problem_text(cast("InputError", site.problem), voice_of(request, None))
+        raise HTTPException(409, f"The site file needs mending: {problem}")
     return site
 
 

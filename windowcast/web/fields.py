@@ -16,7 +16,9 @@ from zoneinfo import ZoneInfo
 from windowcast.core.errors import InputError
 from windowcast.core.units import System
 from windowcast.records.entered_quantities import ENTERED
+from windowcast.report.catalogue import Voice
 from windowcast.report.measures import MEASURES
+from windowcast.report.problems import sentence_of
 
 Kind = Literal[
     "text", "long", "number", "whole", "date", "time", "moment", "choice", "yesno", "lines"
@@ -51,27 +53,23 @@ class Field:
 
 
 class FormError(InputError):
-    """Everything that does not read as its field asks for; `wrong` says it by field."""
+    """Everything that does not read as its field asks for."""
 
     def __init__(self, problems: Sequence[InputError]) -> None:
         first = problems[0]
         super().__init__(first.problem, field=first.field, remedy=first.remedy)
-        self.wrong = {str(problem.field): sentence_of(problem) for problem in problems}
+        self.problems = tuple(problems)
 
 
-def wrong_by_field(problem: InputError | None, names: Collection[str]) -> dict[str, str]:
+def wrong_by_field(
+    problem: InputError | None, names: Collection[str], voice: Voice
+) -> dict[str, str]:
     """What to say beside which field; {} when it belongs beside none of them."""
     if isinstance(problem, FormError):
-        return problem.wrong
+        return {str(one.field): sentence_of(one, voice) for one in problem.problems}
     if problem is None or problem.field is None or problem.field not in names:
         return {}
-    return {problem.field: sentence_of(problem)}
-
-
-def sentence_of(problem: InputError) -> str:
-    """What is wrong and what to do, without file names."""
-    text = f"{problem.problem}; {problem.remedy}" if problem.remedy else problem.problem
-    return f"{text[:1].upper()}{text[1:]}."
+    return {problem.field: sentence_of(problem, voice)}
 
 
 def read(

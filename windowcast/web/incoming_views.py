@@ -15,8 +15,9 @@ from starlette.routing import Route
 from windowcast.core.errors import InputError
 from windowcast.records.by_hand import LogTableOptions
 from windowcast.records.import_export import read_log_file
+from windowcast.report.catalogue import Voice
+from windowcast.report.problems import problem_text, sentence_of
 from windowcast.web.context import moved_to, own_site, page, posted, proven, voice_of
-from windowcast.web.fields import sentence_of
 from windowcast.web.incoming import (
     CHOICES,
     FileReading,
@@ -164,18 +165,20 @@ def _page(
         choices=choices_said(purpose, voice_of(request, site)),
         options=options,
         seen=seen,
-        problem=_worded(problem, incoming) if problem else "",
+        problem=_worded(problem, incoming, voice_of(request, site)) if problem else "",
         back=f"/s/{site.slug}/{_BACK[purpose]}",
     )
 
 
-def _worded(problem: InputError, incoming: Incoming | None) -> str:
-    text = sentence_of(problem) if problem.field == "file" else f"{problem}."
-    if incoming is not None:
-        text = text.replace(str(incoming.path), incoming.name)
+def _worded(problem: InputError, incoming: Incoming | None, voice: Voice) -> str:
+    remedy = problem.remedy or ""
     for option, choice in _ON_THE_PAGE:
-        text = text.replace(option, choice)
-    return text
+        remedy = remedy.replace(option, choice)
+    said = InputError(
+        problem.problem, path=problem.path, row=problem.row, field=problem.field, remedy=remedy
+    )
+    text = sentence_of(said, voice) if said.field == "file" else f"{problem_text(said, voice)}."
+    return text.replace(str(incoming.path), incoming.name) if incoming is not None else text
 
 
 ROUTES = [

@@ -28,6 +28,7 @@ from windowcast.records.store import SeasonLog
 from windowcast.records.stored import Stored
 from windowcast.report.catalogue import Voice
 from windowcast.report.log_entries import entry_text
+from windowcast.report.problems import sentence_of
 from windowcast.report.spray_record import lacking, record_sheet
 from windowcast.web.context import (
     moved_to,
@@ -40,7 +41,7 @@ from windowcast.web.context import (
     voice_of,
     web,
 )
-from windowcast.web.fields import sentence_of, wrong_by_field
+from windowcast.web.fields import wrong_by_field
 from windowcast.web.log_forms import MATERIALS, entry_from, fields_of, form_of, form_values
 from windowcast.web.log_pages import log_page
 from windowcast.web.sites import KnownSite
@@ -264,7 +265,7 @@ def _form(
 ) -> Response:
     voice = voice_of(request, site)
     names = {field.name for field in fields_of(kind, voice)}
-    wrong = wrong_by_field(problem, names)
+    wrong = wrong_by_field(problem, names, voice)
     return page(
         request,
         "log_form.html",
@@ -280,7 +281,7 @@ def _form(
         item=item,
         history=history,
         wrong=wrong,
-        problem=sentence_of(problem) if problem and not wrong else "",
+        problem=sentence_of(problem, voice) if problem and not wrong else "",
     )
 
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import cast
 from urllib.parse import urlencode
 
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
+from windowcast.core.errors import InputError
 from windowcast.report.calendar import calendar_text
 from windowcast.report.message import message_text
 from windowcast.report.page import render_page
+from windowcast.report.problems import problem_text
 from windowcast.web.context import language_of, page, readable_site, ready_answer, voice_of, web
 from windowcast.web.first_minute import helps
 from windowcast.web.security import LOOPBACK, host_name
@@ -30,7 +33,8 @@ def today(request: Request) -> Response:
 
 def _today(request: Request, site: KnownSite) -> Response:
     if site.site is None:
-        return page(request, "error.html", site=site, status=409, code=409, text=site.problem)
+        text = problem_text(cast("InputError", site.problem), voice_of(request, None))
+        return page(request, "error.html", site=site, status=409, code=409, text=text)
     ready = ready_answer(request, site)
     subscription = subscription_of(request, site)
     return page(

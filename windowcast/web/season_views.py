@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import cast
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -14,6 +15,7 @@ from windowcast.core.season_calendar import days_of_year_apart
 from windowcast.programme.model import KeyDate
 from windowcast.report.catalogue import Voice
 from windowcast.report.plan_view import PlanView, days_apart
+from windowcast.report.problems import problem_text
 from windowcast.report.years_chart import years_chart
 from windowcast.web.context import (
     moved_to,
@@ -144,11 +146,11 @@ def compare(request: Request) -> Response:
 
 def _column(request: Request, own: PlanView, other: KnownSite, voice: Voice) -> SiteColumn:
     if other.site is None:
-        return SiteColumn(other, {}, other.problem)
+        return SiteColumn(other, {}, problem_text(cast("InputError", other.problem), voice))
     try:
         theirs = web(request).plans.get(other).of(voice)[0].plan
     except WindowcastError as error:
-        return SiteColumn(other, {}, without_folders(str(error), web(request)))
+        return SiteColumn(other, {}, without_folders(problem_text(error, voice), web(request)))
     dates = {key.name: key.normal for key in theirs.key_dates}
     return SiteColumn(
         other, {k.name: _beside(k, dates.get(k.name), voice) for k in own.plan.key_dates}

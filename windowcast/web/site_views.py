@@ -17,6 +17,7 @@ from windowcast.core.site_template import Answers, site_toml
 from windowcast.core.units import System
 from windowcast.core.weed_codes import known
 from windowcast.report.catalogue import Voice
+from windowcast.report.problems import sentence_of
 from windowcast.sources.files import parse_spec
 from windowcast.web import places
 from windowcast.web.context import (
@@ -30,7 +31,7 @@ from windowcast.web.context import (
     voice_of,
     web,
 )
-from windowcast.web.fields import sentence_of, wrong_by_field
+from windowcast.web.fields import wrong_by_field
 from windowcast.web.site_forms import (
     DAYS,
     changed_file,
@@ -164,7 +165,7 @@ def _form(
     names = {field.name for _, group in asked for field in group} | set(values)
     if problem is not None and problem.field:
         problem.field = form_name(problem.field)
-    wrong = wrong_by_field(problem, names)
+    wrong = wrong_by_field(problem, names, voice)
     return page(
         request,
         "settings.html",
@@ -183,7 +184,7 @@ def _form(
         rows=rows_shown(values),
         units=units_of(site) if site else "us" if values.get("units") == "us" else "metric",
         wrong=wrong,
-        problem=sentence_of(problem) if problem and not wrong else "",
+        problem=sentence_of(problem, voice) if problem and not wrong else "",
         towns=towns or [],
         place=place,
         gazetteer=places.available(),

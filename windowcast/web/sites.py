@@ -27,7 +27,7 @@ class KnownSite:
     slug: str
     site: Site | None
     path: Path | None  # None for the sample
-    problem: str = ""
+    problem: InputError | None = None
 
     @property
     def sample(self) -> bool:
@@ -134,9 +134,9 @@ def file_state(file: Path) -> tuple[int, int]:
 
 
 @lru_cache(maxsize=MOST_SITES)
-def _read(file: Path, changed_ns: int, size: int) -> tuple[Site | None, str]:
+def _read(file: Path, changed_ns: int, size: int) -> tuple[Site | None, InputError | None]:
     """The site of a file, or what is wrong with it without naming folders; read when changed."""
     try:
-        return load_site(file), ""
+        return load_site(file), None
     except InputError as error:
-        return None, str(error).replace(str(file), file.name)
+        return None, error.at(path=file.name)

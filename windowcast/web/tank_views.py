@@ -33,9 +33,10 @@ from windowcast.records.tank_job import (
 from windowcast.records.tank_window import Hours, as_judged, window_for
 from windowcast.report.catalogue import Voice
 from windowcast.report.crew_sheet import CrewSheet, crew_sheet
+from windowcast.report.problems import sentence_of
 from windowcast.report.tank_sheet import SaidSheet, said_sheet
 from windowcast.web.context import ready_answer, voice_of
-from windowcast.web.fields import Field, FormError, Kind, read, sentence_of, wrong_by_field
+from windowcast.web.fields import Field, FormError, Kind, read, wrong_by_field
 from windowcast.web.log_views import accepted, open_log, today_of, with_weather
 from windowcast.web.sites import KnownSite, file_state
 from windowcast.web.suggestions import suggestions
@@ -134,7 +135,7 @@ def sheet_view(
     done = _done_fields(site, voice)
     fields = (field for group in groups for field in (*group.fields, *group.more))
     names = {field.name for field in (*fields, *done)}
-    wrong = wrong_by_field(problem, names)
+    wrong = wrong_by_field(problem, names, voice)
     lists = suggestions(site, known)
     return SheetView(
         typed=typed,
@@ -143,7 +144,7 @@ def sheet_view(
         sheet=job.sheet if job else None,
         said=said_sheet(job.sheet, voice) if job else None,
         wrong=wrong,
-        problem=_named(problem) if problem and not wrong else "",
+        problem=_named(problem, voice) if problem and not wrong else "",
         done=done,
         done_values=_done_values(request, site, typed),
         carried={
@@ -313,8 +314,8 @@ def _name_products(typed: dict[str, str], known: Mapping[str, Product]) -> None:
         typed[f"p{row}.name"] = having[0] if len(having) == 1 else active
 
 
-def _named(problem: InputError) -> str:
-    text = sentence_of(problem)
+def _named(problem: InputError, voice: Voice) -> str:
+    text = sentence_of(problem, voice)
     return f"{problem.field}: {text}" if problem.field else text
 
 

@@ -87,8 +87,8 @@ def read_in_worker(
             "takes too long to read", field="file", remedy="give a smaller file"
         ) from None
     if done.returncode == 2:
-        path = re.escape(spec.partition(f".{name}")[0] + f".{name}")
-        raise InputError(re.sub(path, name, done.stderr.strip()), field="file")
+        wrong = json.loads(done.stdout)
+        raise InputError(path=name if wrong.pop("of_file") else None, **wrong)
     if done.returncode != 0:
         if traces_asked():
             sys.stderr.write(done.stderr)

@@ -31,7 +31,8 @@ def main(file: str, site_file: str, purpose: str, lang: str) -> int:
         read = _log if purpose == "log" else _weather
         lines, plain = read(file, site, voice)
     except InputError as error:
-        print(error, file=sys.stderr)
+        parts = {"problem": error.problem, "row": error.row, "field": error.field}
+        print(json.dumps(parts | {"remedy": error.remedy, "of_file": error.path is not None}))
         return 2
     except Exception as error:  # MemoryError among them: the limit on memory
         if traces_asked():
