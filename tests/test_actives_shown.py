@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from html import escape
@@ -78,10 +79,28 @@ def test_a_greener_state_never_permits_more_and_memory_permits_nothing(species: 
 
 
 def test_a_list_for_a_turf_says_in_which_state_it_takes_each() -> None:
-    lines = {line.split()[0]: line for line in run("--turf", "zoysiagrass").splitlines() if line}
+    said = re.sub(r"\n  +", " ", run("--turf", "zoysiagrass"))  # each with the lines below it
+    lines = {line.split(":")[0]: line for line in said.splitlines() if line}
     assert "only when fully dormant" in lines["glyphosate"]
     assert "dormant or semi-dormant" in lines["simazine"]
     assert "this turf" not in run("--group", "9")
+
+
+@pytest.mark.parametrize("lang", ["en", "es"])
+def test_an_active_begins_a_line_and_the_rest_is_indented(lang: str) -> None:
+    said = CliRunner().invoke(cli, ["actives", "--lang", lang], env={"COLUMNS": "80"}).output
+    heads = [line for line in said.splitlines()[:-2] if not line.startswith("  ")]
+    assert [head.partition(":")[0] for head in heads] == list(ACTIVES)
+    assert max(map(len, said.splitlines())) <= 80
+
+
+@pytest.mark.parametrize("name", ["prodiamine", "simazine"])
+def test_values_and_status_are_in_the_readers_language(name: str) -> None:
+    said = CliRunner().invoke(cli, ["actives", name, "--lang", "es"]).output
+    for english in ("from memory", "published:", " to ", "translocated", ": yes", "kg ha-1",
+                    "typical label"):  # fmt: skip
+        assert english not in re.sub(r"\n +(publicado|manual): .*(\n {6}.*)*", "", said)
+    assert "de memoria: frase usual de etiquetas" in said
 
 
 def test_as_data_and_from_the_stock_of_a_site(tmp_path: Path) -> None:

@@ -214,9 +214,10 @@ def test_a_look_into_the_canopy_is_an_entry_of_its_own(run: Run) -> None:
 def test_history_reads_as_words(run: Run) -> None:
     run("add", "application", *SPRAY, "--no-weather")
     said = run("history")
-    assert "glyphosate 0.5604 kg/ha (product=as on label, registration=000-000)" in said
-    assert "area_m2=8094," in said
+    assert "glyphosate 0.5 lb/acre (Product as on the label: as on label" in " ".join(said.split())
+    assert "Area treated: 2 acre" in " ".join(said.split())
     assert "{" not in said
+    assert "area_m2" not in said
 
 
 def test_names_are_offered_as_people_write_them(
@@ -260,7 +261,8 @@ def test_the_record_sheet_has_every_item_of_the_federal_list(run: Run) -> None:
         (line,) = [x for x in text.splitlines() if x.startswith("* " + label)]
         assert value in line
     assert "Still to enter: Crop" in text
-    assert max(map(len, text.split("\n\n20")[0].splitlines())) <= 78  # fits on paper
+    sheet = text.partition("\n\n")[2].split("\n\n20")[0]
+    assert max(map(len, sheet.splitlines())) <= 78  # fits on paper
     assert "Restricted use:" in text
     assert "for restricted-use products" in " ".join(text.split())
 
@@ -272,13 +274,14 @@ def test_edit_undo_remove_history(run: Run) -> None:
     (probe,) = entries(run, "probe")
     assert probe["temp_c"] == pytest.approx(6.1111, abs=1e-4)
     assert "notes" not in probe
-    assert "edit" in run("undo")
+    assert "Taken back" in run("undo")
     assert entries(run, "probe")[0]["notes"] == "shade"
     assert "Removed (undo brings it back)" in run("remove", entry)
     assert "The log is empty." in run("list")
     run("undo")
-    actions = [line.split()[2] for line in run("history", entry).splitlines()]
-    assert actions == ["add", "edit", "undo", "remove", "undo"]
+    steps = [line.split("  ") for line in run("history", entry).splitlines()]
+    actions = [step[1] for step in steps if entry in step]
+    assert actions == ["added", "changed", "taken back", "taken out", "taken back"]
 
 
 def test_export_import_backup(run: Run, tmp_path: Path) -> None:

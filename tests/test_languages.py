@@ -24,6 +24,7 @@ ALIKE = {
         "review_of.control", "day_hours.stopped", "incoming_choice.units.metric",
         "region_short.cover_fall", "decide.row.effect", "decide.shut", "asked.agar",
         "service.mosmix", "service.metno",
+        "science.no",
     },
 }  # fmt: skip
 

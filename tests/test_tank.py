@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
-from spoken import US, render
+from spoken import METRIC, US, render
 
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
@@ -33,7 +33,7 @@ from windowcast.materials.tank import (
     mixing_order,
     tank_sheet,
 )
-from windowcast.report.both_units import value_text
+from windowcast.report.science_values import science_text
 from windowcast.report.tank_sheet import sheet_text
 from windowcast.weather.sample import sample_folder
 
@@ -495,10 +495,10 @@ def test_values_are_shown_in_both_systems(tmp_path: Path) -> None:
     file = tmp_path / "labels.toml"
     file.write_text("[glyphosate]\ntemp_low_f = 45\nmax_year_kg_ha = 2.0\n")
     known = load_actives(file)["glyphosate"].known()
-    assert value_text(known["temp_low_c"]) == "45 °F (7.2 °C)"
-    assert value_text(known["max_year_kg_ha"]) == "1.78 lb/acre (2 kg/ha)"  # 2 / 1.12085
-    assert value_text(known["selective"]) == "no"
-    assert value_text(known["rain_free_h"]) == "6 (1 to 6) h"
+    assert science_text(known["temp_low_c"], METRIC) == "45 °F (7.2 °C)"
+    assert science_text(known["max_year_kg_ha"], METRIC) == "1.78 lb/acre (2 kg/ha)"  # 2 / 1.12085
+    assert science_text(known["selective"], METRIC) == "no"
+    assert science_text(known["rain_free_h"], METRIC) == "6 h (1 to 6)"
 
 
 def test_the_label_file_of_the_manual_can_be_used(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,11 +13,20 @@ from windowcast.cli import main
 from windowcast.core.errors import InputError
 from windowcast.core.languages import LANGUAGES
 from windowcast.core.packaged import packaged_toml
+from windowcast.core.values import STATUSES, Value
+from windowcast.core.weed_codes import known
+from windowcast.materials.actives import load_actives
 from windowcast.report.catalogue import Voice
 from windowcast.report.problems import problem_text, sentence_of
 from windowcast.report.translated import translated
+from windowcast.season.weeds import own_values
 
 OTHERS = [lang for lang in LANGUAGES if lang != "en"]
+CITED = ("published", "handbook")
+NAMES = (
+    r"Kentucky|Maryland|Ohio|Texas|Washington|California|Philippines|New Jersey|Derbyshire|\w+ \w+"
+    r"|Ohio 2002-2004|Riverside, California|55 F|.*\d\d\d\d\)|Flessner.*:367"
+)
 LIBRARY = ("No such ", "Missing ", "Got unexpected", "Invalid value", "{} is not a valid",
            "{} is not in the range", "Option '{}", "Path '{}", "File '{}", "Permission denied",
            "Is a directory")  # fmt: skip
@@ -60,6 +70,26 @@ def test_each_value_of_an_error_has_a_place(lang: str) -> None:
         for english, text in table(lang, part).items():
             assert english.count("{}") == len(re.findall(r"\{\d?\}", text)), english
             assert text.strip(), english
+
+
+def values() -> Iterator[Value]:
+    """Every value that the pages of weeds and actives show."""
+    for active in load_actives().values():
+        yield from active.known().values()
+    for code, weed in known().items():
+        yield from (*weed.facts.values(), *own_values(code))
+
+
+def test_every_remark_on_a_value_has_its_text(lang: str) -> None:
+    """Citations stay as they are, and so do the names of places and authors alone."""
+    said = table(lang, "note")
+    free = {v.note for v in values()} | {v.source for v in values() if v.status not in CITED}
+    free -= {"", *(text for text in free if re.fullmatch(NAMES, text))}
+    assert not free - set(said)
+    every = {
+        text for v in values() for text in (v.note, v.source, v.value) if isinstance(text, str)
+    }
+    assert not {text for text in said if "{}" not in text} - every - STATUSES
 
 
 @pytest.mark.parametrize(

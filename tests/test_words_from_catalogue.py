@@ -186,6 +186,6 @@ def test_only_the_edges_make_a_voice() -> None:
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Voice":
                 makers.add(path.relative_to(PACKAGE).as_posix())
     assert makers == {
-        "api.py", "cli/output.py", "web/api.py", "web/context.py", "web/site_views.py",
+        "api/answers.py", "cli/output.py", "web/api.py", "web/context.py", "web/site_views.py",
         "web/worker.py",
     }  # fmt: skip

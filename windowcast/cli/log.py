@@ -120,7 +120,7 @@ def list_(kind: str | None, format_: str, site_file: Path | None, log_file: Path
 def show(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
     """Show an entry with its fields and history; an application as its spray record sheet."""
     from windowcast.records.entry_checks import to_plain
-    from windowcast.records.model import Application
+    from windowcast.records.model import Application, kind_of
     from windowcast.report.log_entries import fields_text
     from windowcast.report.spray_record import record_sheet, sheet_lines
 
@@ -139,7 +139,7 @@ def show(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
         click.echo("\n".join(["", *sheet]))
     else:
         for name, value in to_plain(stored.entry).items():
-            click.echo(f"  {fields_text({name: value})}")
+            click.echo(f"  {fields_text(kind_of(stored.entry), {name: value}, place.voice)}")
     click.echo("")
     _say_changes(history, place)
 
@@ -289,25 +289,19 @@ def _say(stored: Stored[Any], place: SiteLog) -> None:
     edited = ""
     if stored.version > 1:
         edited = place.voice.say("cli.log_version", version=stored.version)
-    echo(
-        f"{stored.id[:8]}  {stored.entry.date}  {kind_of(stored.entry):<11}"
-        f"  {entry_text(stored.entry, place.voice)}{edited}"
-    )
+    kind = place.voice.say(f"log_kind.{kind_of(stored.entry)}")
+    said = entry_text(stored.entry, place.voice)
+    echo(f"{stored.id[:8]}  {stored.entry.date}  {kind}: {said}{edited}")
 
 
 def _say_changes(changes: Iterable[Change], place: SiteLog) -> None:
     from windowcast.cli.output import echo
-    from windowcast.report.log_entries import fields_text
+    from windowcast.report.log_entries import change_text
 
-    taken_out = place.voice.say("log_page.taken_out")
     for change in changes:
-        for revision in change.revisions:
-            body = revision.body or {}
-            fields = fields_text(body) if isinstance(body, dict) else str(body)
-            echo(
-                f"{change.at:%Y-%m-%d %H:%M}Z  {change.action:<6}  {revision.id[:8]}"
-                f"  {revision.kind}  {fields or taken_out}"
-            )
+        for at in change.revisions:
+            said = change_text(change.action, at.id, at.kind, at.body, place.voice)
+            echo(f"{change.at:%Y-%m-%d %H:%M}Z  {said}")
 
 
 def _as_json(entries: Iterable[Stored[Any]]) -> str:

@@ -10,18 +10,20 @@ from windowcast.core.turf import Species
 from windowcast.core.values import Value as Science
 from windowcast.core.weed_codes import known
 from windowcast.materials.actives import Active, groups_of
-from windowcast.materials.label_values import species_key
+from windowcast.materials.label_values import MOVEMENTS, TURF_STATES, UPTAKES, species_key
 from windowcast.materials.rotation import named_groups
 from windowcast.materials.spectrum import CONTROLS, action
-from windowcast.report.both_units import value_text
 from windowcast.report.catalogue import Voice
+from windowcast.report.science_values import science_text
+from windowcast.report.translated import translated
 
 # what an answer asks of every active, of those that leaves take up, the soil, and pre-emergents
 _ALL = ("before_greenup_d", "max_year_kg_ha")
 _LEAF = ("rain_free_h", "temp_low_c", "temp_good_c", "light_needed", "largest_bbch")
 _SOIL = ("activation_mm", "activation_days")
 _PRE = ("soil_dt50_d", "prunes_roots", "seeding_d", "slit_seeding_d")
-_GRASSES = {species_key(s): str(s) for s in reversed(Species)}  # zoysiagrass for both its kinds
+_GRASSES = dict.fromkeys(species_key(s) for s in reversed(Species))  # zoysiagrass once
+_WORDED = {*MOVEMENTS, *UPTAKES, *TURF_STATES}
 
 
 @dataclass(frozen=True)
@@ -54,7 +56,9 @@ def active_said(active: Active, voice: Voice) -> ActiveSaid:
     facts = tuple(_fact(active, key, value, voice) for key, value in active.known().items())
     missing = unknown(active)
     asked = [_label(key, voice) for key in missing if "." not in key]
-    grasses = ", ".join(_GRASSES[key.partition(".")[2]] for key in missing if "." in key)
+    grasses = ", ".join(
+        voice.say(f"site_choice.{key.partition('.')[2]}") for key in missing if "." in key
+    )
     asked += [voice.say("actives_page.safety_on", grasses=grasses)] if grasses else []
     return ActiveSaid(
         active.name,
@@ -83,16 +87,21 @@ def unknown(active: Active) -> tuple[str, ...]:
 
 def _fact(active: Active, key: str, value: Science, voice: Voice) -> ActiveFact:
     said = _said(active, key, value, voice)
+    note, source, status = (
+        translated(text, voice.lang) for text in (value.note, value.source, value.status)
+    )
     yours = key in active.overridden
-    return ActiveFact(_label(key, voice), said, value.note, value.source, value.status, yours)
+    return ActiveFact(_label(key, voice), said, note, source, status, yours)
 
 
 def _label(key: str, voice: Voice) -> str:
     table, _, inner = key.partition(".")
     if not inner:
         return voice.say(f"active_field.{key}")
-    name = voice.say(f"weed.{inner}") if inner in known() else inner.replace("_", " ")
-    name = _GRASSES.get(inner, name)
+    if table == "spectrum":
+        name = voice.say(f"weed.{inner}" if inner in known() else f"weed_kind.{inner}")
+    else:
+        name = voice.say(f"site_choice.{inner}")
     return f"{voice.say(f'active_field.{table}')} {name}"
 
 
@@ -101,7 +110,9 @@ def _said(active: Active, key: str, value: Science, voice: Voice) -> str:
         return voice.text(named_groups(groups_of([active])))
     if key == "timing" or key.startswith("spectrum."):
         return voice.say(f"active_word.{value.value}")
-    return value_text(value)
+    if isinstance(value.value, str) and value.value in _WORDED:
+        return voice.say(f"active_value.{value.value.replace(' ', '_').replace('-', '_')}")
+    return translated(science_text(value, voice), voice.lang)
 
 
 def chosen(
@@ -149,9 +160,10 @@ def list_lines(actives: Sequence[Active], voice: Voice, species: str = "") -> li
     lines = []
     for active in actives:
         said = active_said(active, voice)
-        weeds = said.controls and voice.say("actives_page.controls", weeds=said.controls)
-        taken = f"{_taken(active, species, voice):38s} " if species else ""
-        lines.append(f"{said.name:20s} {said.groups:24s} {said.works:34s} {taken}{weeds}".rstrip())
+        weeds = voice.say("actives_page.controls", weeds=said.controls) if said.controls else ""
+        taken = _taken(active, species, voice) if species else ""
+        lines.append(f"{said.name}: {said.groups}, {said.works}")
+        lines += [f"  {more}" for more in (taken, weeds) if more]
     return [*(lines or [voice.say("actives_page.none")]), "", voice.say("actives_page.more")]
 
 

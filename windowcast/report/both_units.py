@@ -7,7 +7,6 @@ from collections.abc import Callable, Mapping
 from windowcast.core.phrase import Quantity, Unit
 from windowcast.core.quantity import significant, write
 from windowcast.core.units import M2_PER_ACRE, c_to_f, convert
-from windowcast.core.values import Value
 
 
 def area(area_m2: float) -> str:
@@ -41,21 +40,6 @@ def speed(speed_m_s: float) -> str:
     return f"{write(speed_m_s, 'mph', 'speed', 2)} ({write(speed_m_s, 'km/h', 'speed', 2)})"
 
 
-def value_text(value: Value) -> str:
-    """A science value with its range and unit; temperatures, depths and rates in both systems."""
-    ends = [] if value.low is None or value.high is None else [value.low, value.high]
-    if value.unit in _BOTH:
-        write_both = _WRITERS[_BOTH[value.unit]]
-        span = f", {' to '.join(map(write_both, ends))}" if ends else ""
-        return f"{write_both(float(value))}{span}"
-    if isinstance(value.value, bool):
-        return "yes" if value.value else "no"
-    span = f" ({ends[0]:g} to {ends[1]:g})" if ends else ""
-    number = isinstance(value.value, int | float)
-    text = significant(float(value), 4) if number else str(value.value)
-    return f"{text}{span} {'' if value.unit == '1' else value.unit}".strip()
-
-
 def temperature(temp_c: float) -> str:
     """Fahrenheit and Celsius."""
     return f"{c_to_f(temp_c):.0f} °F ({temp_c:.1f} °C)"
@@ -82,7 +66,6 @@ _WRITERS: Mapping[Unit, Callable[[float], str]] = {
     "L min-1": flow,
     "m s-1": speed,
 }
-_BOTH: Mapping[str, Unit] = {"degC": "degC", "mm": "mm", "L/ha": "L ha-1", "kg/ha": "kg ha-1"}
 
 
 def both(quantity: Quantity) -> str:

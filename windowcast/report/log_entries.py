@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from windowcast.core.phrase import NOTHING, Name, Quantity, Value, joined, names, say
+from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Value, joined, names, say
 from windowcast.core.quantity import significant
+from windowcast.core.weed_codes import known as known_weeds
+from windowcast.records.fields import LogField
+from windowcast.records.kinds import KINDS
 from windowcast.records.model import (
     Application,
     CoverReading,
@@ -16,8 +20,11 @@ from windowcast.records.model import (
     ResistanceTest,
     ScoutingCount,
     SoilReading,
+    fields_of,
 )
 from windowcast.report.catalogue import Voice
+from windowcast.windows.model import PURPOSES
+from windowcast.windows.purposes import purpose_of
 
 if TYPE_CHECKING:
     from windowcast.records.conditions import Fact
@@ -33,7 +40,7 @@ def _parts(entry: Entry) -> list[Value]:
         case Application():
             area: Value = NOTHING if entry.area_m2 is None else Quantity(entry.area_m2, "m2")
             what, place = names(*entry.actives, join="plus"), Name(entry.where)
-            return [what, place, area, Name(entry.purpose), Name(entry.notes)]
+            return [what, place, area, job_said(entry.purpose), Name(entry.notes)]
         case SoilReading():
             temp, depth = (
                 Quantity(entry.temp_c, "degC", "reading"),
@@ -49,14 +56,25 @@ def _parts(entry: Entry) -> list[Value]:
             return [*_green(entry), Name(entry.where), Name(entry.notes)]
         case FieldNote():
             mixed = say("log.survivors") if entry.survivors_mixed else NOTHING
-            return [Name(entry.text), Name(entry.where), Name(entry.weed), mixed]
+            return [Name(entry.text), Name(entry.where), weed_said(entry.weed), mixed]
         case ResistanceTest():
             return [*_tested(entry), Name(entry.where), Name(entry.notes)]
 
 
+def job_said(purpose: str) -> Value:
+    """A job by its title; the user's own word where it is none of ours."""
+    known = next((p for p in PURPOSES if p == purpose), None)
+    return purpose_of(known).title if known else Name(purpose)
+
+
+def weed_said(code: str) -> Value:
+    """A weed by its name; the user's own word where it is no known code."""
+    return say(f"weed.{code}") if code in known_weeds() else Name(code)
+
+
 def _tested(entry: ResistanceTest) -> list[Value]:
     group = NOTHING if entry.group is None else say("rotation.groups", groups=joined(entry.group))
-    found: list[Value] = [Name(entry.weed), Name(entry.active), group]
+    found: list[Value] = [weed_said(entry.weed), Name(entry.active), group]
     if entry.survivors_pct is not None:
         found.append(say("log.survived", share=_typed(entry.survivors_pct)))
     if entry.plants is not None:
@@ -65,7 +83,7 @@ def _tested(entry: ResistanceTest) -> list[Value]:
 
 
 def _count(entry: ScoutingCount) -> list[Value]:
-    found: list[Value] = [Name(entry.weed)]
+    found: list[Value] = [weed_said(entry.weed)]
     if entry.per_m2 is not None:
         found.append(Quantity(entry.per_m2, "m-2"))
     if entry.cover_pct is not None:
@@ -91,7 +109,7 @@ def _rating(entry: Rating) -> list[Value]:
         measure = say("log.before", measure=measure)
     spot = [] if entry.trial else [Name(entry.treatment), Name(entry.plot)]
     block = say("log.block", block=Name(entry.block)) if entry.block else NOTHING
-    where = [Name(entry.where), Name(entry.location), Name(entry.weed), Name(entry.notes)]
+    where = [Name(entry.where), Name(entry.location), weed_said(entry.weed), Name(entry.notes)]
     return [said, measure, *spot, block, *where]
 
 
@@ -115,23 +133,59 @@ def fact_text(fact: Fact, voice: Voice) -> str:
     return f"{label}: {text} [{source}]"
 
 
-def fields_text(plain: Mapping[str, Any]) -> str:
-    """Plain values of an entry as ``field=value`` words, for its history; numbers rounded."""
-    return ", ".join(f"{name}={_value_text(value)}" for name, value in plain.items())
+def change_text(action: str, entry_id: str, kind: str, body: Any, voice: Voice) -> str:
+    """A change of the log without its time: ``added  1f3a…  Application: Start: …``."""
+    said = fields_text(kind, body, voice) if isinstance(body, dict) else str(body or "")
+    titled = voice.say(f"log_kind.{kind}") if kind in KINDS else kind
+    return f"{voice.say(f'log_action.{action}')}  {entry_id[:8]}  {titled}: " + (
+        said or voice.say("log_page.taken_out")
+    )
 
 
-def _value_text(value: Any) -> str:
+def fields_text(kind: str, plain: Mapping[str, Any], voice: Voice) -> str:
+    """Plain values of an entry by their titles, in the reader's units; numbers rounded."""
+    rows = {row.name: row for row in (fields_of(kind) if kind in (*KINDS, "material") else ())}
+    return ", ".join(
+        f"{asked_in(voice, rows[name].asked.title) if name in rows else name}: "
+        f"{_value_text(value, rows.get(name), voice)}"
+        for name, value in plain.items()
+    )
+
+
+def asked_in(voice: Voice, text: str) -> str:
+    """What a field of the log asks, in the reader's language; "" stays."""
+    key = re.sub(r"[^a-z0-9]+", "_", text.lower()).strip("_")
+    return voice.say(f"asked.{key}") if text else ""
+
+
+def choice_in(voice: Voice, one: str) -> str:
+    """A fixed choice of a field in the reader's language."""
+    job = job_said(one)
+    return voice.text(job) if isinstance(job, Phrase) else asked_in(voice, one)
+
+
+def _value_text(value: Any, row: LogField | None, voice: Voice) -> str:
     match value:
         case bool():
-            return "yes" if value else "no"
+            return voice.say("science.yes" if value else "science.no")
+        case float() if row is not None and row.asked.measure:
+            return voice.write(Quantity(value, "1", row.asked.measure))
         case float():
             return significant(value, 4).replace(",", "")
         case Mapping():  # a material
             rest = {k: v for k, v in value.items() if k not in {"active", "rate_kg_ha"}}
             rate = value.get("rate_kg_ha")
-            parts = [str(value["active"]) + ("" if rate is None else f" {_value_text(rate)} kg/ha")]
-            return " ".join([*parts, *([f"({fields_text(rest)})"] if rest else [])])
+            said = str(value["active"])
+            if isinstance(rate, float):
+                said += f" {voice.write(Quantity(rate, 'kg ha-1'))}"
+            return f"{said} ({fields_text('material', rest, voice)})" if rest else said
         case list() | tuple():
-            return " + ".join(map(_value_text, value))
+            return " + ".join(_value_text(one, row, voice) for one in value)
+        case str() if row is not None and row.type == "moment":
+            return value.replace("T", " ")[:16]
+        case str() if value in known_weeds():
+            return voice.say(f"weed.{value}")
+        case str() if row is not None and value in row.asked.choices:
+            return choice_in(voice, value)
         case _:
             return str(value)

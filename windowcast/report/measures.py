@@ -32,8 +32,8 @@ class Shown:
             return ""
         digits = self.digits
         if self.figures is not None and shown:
-            digits = max(0, self.figures - 1 - math.floor(math.log10(abs(shown))))
-        text = f"{shown:.{digits}f}"
+            digits = self.figures - 1 - math.floor(math.log10(abs(shown)))
+        text = f"{round(shown, digits):.{max(0, digits)}f}"
         text = text.rstrip("0").rstrip(".") if "." in text else text
         return text.removeprefix("-") if float(text) == 0 else text
 

@@ -10,6 +10,7 @@ from windowcast.core import values
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Unit, Value, joined, names, say
 from windowcast.records.model import Application, Material, fields_of
 from windowcast.report.catalogue import Voice
+from windowcast.report.log_entries import job_said, weed_said
 
 WIDTH = 78  # of a page of plain text
 _LABEL = 42
@@ -129,7 +130,7 @@ def sheet_lines(sheet: RecordSheet, voice: Voice) -> list[str]:
 
 
 def _lines(item: SheetItem) -> list[str]:
-    head = f"{'*' if item.asked else ' '} {item.label + ':':<{_LABEL}}"
+    head = f"{'*' if item.asked else ' '} {item.label + ': ':<{_LABEL}}"
     return wrap(item.text, WIDTH, initial_indent=head, subsequent_indent=" " * len(head))
 
 
@@ -171,8 +172,8 @@ def _often_asked(a: Application, voice: Voice) -> list[tuple[str, str]]:
     time = voice.say("record.time", start=a.start, end=end, zone=Name(f"{a.start:%z}"))
     humidity = "" if a.rh_pct is None else voice.write(Quantity(round(a.rh_pct), "%"))
     said = {
-        "target": a.target,
-        "purpose": a.purpose,
+        "target": voice.write(weed_said(a.target)),
+        "purpose": voice.write(job_said(a.purpose)),
         "carrier_l_ha": _both(a.carrier_l_ha, "L ha-1", voice),
         "nozzle": voice.write(names(a.nozzle, a.droplet_class, join="comma")),
         "adjuvant": a.adjuvant,

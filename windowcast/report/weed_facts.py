@@ -10,8 +10,9 @@ from typing import Any, get_args
 from windowcast.core.phrase import Name, Phrase, Quantity, Value, joined, say
 from windowcast.core.values import Value as Science
 from windowcast.core.weed_codes import Cycle, KnownWeed, known
-from windowcast.report.both_units import value_text
 from windowcast.report.catalogue import Voice
+from windowcast.report.science_values import science_text
+from windowcast.report.translated import translated
 from windowcast.season.weeds import own_values, weed
 
 _YEAR = 2001  # of dates whose year does not matter
@@ -49,13 +50,7 @@ def weed_said(code: str, voice: Voice) -> WeedSaid:
     """Everything known of a weed in words."""
     entry = known()[code]
     facts = tuple(
-        FactSaid(
-            voice.say(f"weed_fact.{name}"),
-            voice.text(value_said(fact)),
-            fact.note,
-            fact.source,
-            fact.status,
-        )
+        _fact(voice.say(f"weed_fact.{name}"), voice.text(value_said(fact)), fact, voice)
         for name, fact in entry.facts.items()
     )
     return WeedSaid(
@@ -78,15 +73,20 @@ def _clock_value(value: Science, voice: Voice) -> FactSaid:
     label = voice.say(f"clock_field.{field}")
     if part in _CLOCK_PARTS:
         label = f"{voice.say(f'clock_part.{part}')}, {label}"
-    return FactSaid(label, _clock_said(value, voice), value.note, value.source, value.status)
+    return _fact(label, _clock_said(value, voice), value, voice)
+
+
+def _fact(label: str, said: str, value: Science, voice: Voice) -> FactSaid:
+    notes = (translated(text, voice.lang) for text in (value.note, value.source, value.status))
+    return FactSaid(label, said, *notes)
 
 
 def _clock_said(value: Science, voice: Voice) -> str:
     if value.unit in _QUANTITIES or value.unit in ("northern month-day", "weeks"):
         return voice.text(value_said(value))
     if isinstance(value.value, str):
-        return value.value
-    return value_text(value).removesuffix(" share").replace(" 1 (", " (")
+        return voice.say(f"clock_word.{value.value}")
+    return science_text(value, voice)
 
 
 def life_of(entry: KnownWeed) -> Phrase:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any, cast
 from zoneinfo import ZoneInfo
@@ -13,9 +12,8 @@ from windowcast.records.entry_checks import from_plain, to_plain
 from windowcast.records.fields import LogField
 from windowcast.records.model import Entry, kind_of
 from windowcast.report.catalogue import Voice
+from windowcast.report.log_entries import asked_in, choice_in
 from windowcast.web.fields import Field, read, show
-from windowcast.windows.model import PURPOSES
-from windowcast.windows.purposes import purpose_of
 
 MATERIALS = 4  # rows of the form for what is in the tank
 Part = tuple[str, tuple[Field, ...]]  # heading, fields
@@ -28,7 +26,7 @@ def _asked(field: LogField, voice: Voice, key: str = "", needed: bool | None = N
     if field.type == "yesno":
         options = (unsaid, ("yes", voice.say("form.yes")), ("no", voice.say("form.no")))
     if field.asked.choices:
-        options = (unsaid, *((one, _choice(field, one, voice)) for one in field.asked.choices))
+        options = (unsaid, *((one, choice_in(voice, one)) for one in field.asked.choices))
     return Field(
         key + field.name,
         asked_in(voice, field.asked.title),
@@ -38,18 +36,6 @@ def _asked(field: LogField, voice: Voice, key: str = "", needed: bool | None = N
         needed=field.needed if needed is None else needed,
         options=options,
     )
-
-
-def asked_in(voice: Voice, text: str) -> str:
-    """What a field of the log asks, in the reader's language; "" stays."""
-    key = re.sub(r"[^a-z0-9]+", "_", text.lower()).strip("_")
-    return voice.say(f"asked.{key}") if text else ""
-
-
-def _choice(field: LogField, one: str, voice: Voice) -> str:
-    if one in PURPOSES:
-        return voice.text(purpose_of(one).title)
-    return asked_in(voice, one)
 
 
 def form_of(kind: str, voice: Voice) -> tuple[Part, ...]:
