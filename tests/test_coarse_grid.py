@@ -8,6 +8,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,8 @@ from loopback import Answer, Loopback, closed_port, serving
 from spoken import render
 
 from windowcast.core.local_days import local_today
-from windowcast.core.record import Grade, Place, Record, Weather
+from windowcast.core.phrase import NOTHING
+from windowcast.core.record import Flag, Grade, Place, Record, Weather
 from windowcast.core.site import Site
 from windowcast.core.time_axis import record_of
 from windowcast.core.values import PACKAGED
@@ -32,6 +34,7 @@ from windowcast.weather.gaps import filled
 from windowcast.weather.grid_filled import with_coarse_grid
 from windowcast.weather.load import load_weather
 from windowcast.weather.rain_filled import FILLED
+from windowcast.windows import trace
 
 SITE: dict[str, Any] = {
     "name": "Long Meadow", "latitude": 30.5, "longitude": -85.25, "timezone": "Etc/GMT+6",
@@ -279,3 +282,14 @@ def test_a_grid_of_later_days_is_left_alone(grid: Record) -> None:
     assert np.isfinite(after.get("solar_mj_m2")[:10]).all()
     assert with_coarse_grid(record, [], grid.times[10]) is record
     assert replace(after, values=record.values, grades=record.grades).get("tmax_c")[0] == 20.0
+
+
+@pytest.mark.parametrize(("last", "said"), [("2018-01-10", True), ("2017-05-01", False)])
+def test_wind_of_the_grid_is_named_in_the_answer_for_this_season(last: str, said: bool) -> None:
+    flag = Flag("coarse-grid", "wind_mean_m_s", "2017-01-01", last, 9, "filled", NOTHING)
+    today = np.array(["2018-01-18"], "datetime64[D]")
+    ctx = SimpleNamespace(
+        ahead=SimpleNamespace(dates=today),
+        site=SimpleNamespace(place=SimpleNamespace(southern=False)),
+    )
+    assert trace._matters(flag, ctx) is said  # type: ignore[arg-type]

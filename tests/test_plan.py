@@ -30,6 +30,8 @@ from windowcast.core.turf import Sensitive
 from windowcast.core.values import PACKAGED, Value, load
 from windowcast.limits.model import Permission, TurfSpan
 from windowcast.materials.actives import load_actives
+from windowcast.materials.needs import ActiveNeeds
+from windowcast.programme import season_plan as planning
 from windowcast.programme.answer import Answer, answer
 from windowcast.programme.foreseen import greenup_by_futures
 from windowcast.programme.key_dates import Event, key_dates
@@ -42,7 +44,7 @@ from windowcast.report import wording
 from windowcast.report.calendar import calendar_text
 from windowcast.report.message import message_text
 from windowcast.report.page import render_page
-from windowcast.report.season import from_to, plan_json, plan_schema, plan_text
+from windowcast.report.season import from_to, plan_json, plan_schema, plan_text, status_words
 from windowcast.report.tables import shipped_schema
 from windowcast.report.terminal import table_text
 from windowcast.weather.ensemble import members
@@ -53,11 +55,13 @@ from windowcast.windows.decision_model import Decided
 from windowcast.windows.odds import DateRange
 from windowcast.windows.opening import Opening
 from windowcast.windows.opening import when as day_of
-from windowcast.windows.purposes import purpose_of
+from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.rank import rank
 from windowcast.windows.residual import Laying, ResidualActive, material_of
+from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.score import Rule
 from windowcast.windows.season_axis import SeasonAxis
+from windowcast.windows.timing import Timing, timing_of
 from windowcast.windows.trials import Met
 
 AUGUST = dt.date(2017, 8, 20)
@@ -185,6 +189,8 @@ def check_one_opening(asked: Answer) -> None:
             assert outlook.opens == this, (outlook.purpose, today)
         elif made.status != "over" and on_hold:
             assert outlook.opens is None or outlook.opens >= today, (outlook.purpose, today)
+            again = outlook.advice.id == "advice.not_now.again"
+            assert made.paused == (outlook.advice.value("opening") if again else NOTHING)
         elif outlook.opens is not None and not outlook.in_season:
             assert made.normal_opens is not None
             usual = made.normal_opens.median
@@ -192,6 +198,30 @@ def check_one_opening(asked: Answer) -> None:
             assert outlook.opens.year in (usual.year, usual.year + 1)
             apart = outlook.opens.replace(year=usual.year) - usual
             assert abs(apart) <= dt.timedelta(days=1)  # the leap day
+
+
+def test_a_job_that_pauses_is_not_called_open(
+    sample: Answer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The season says of it what the ranking says: when it opens again, in the same words."""
+    again = dt.date(2018, 2, 5)
+
+    def shut(job: Purpose, needs: ActiveNeeds, *, running: RunningSeason, days: int) -> Timing:
+        found = timing_of(job, needs, running=running, days=days)
+        back = DateRange(again, again, again, never=0.0, unknown=0.0, count=10)
+        closed = dt.date(2018, 1, 10)
+        return replace(found, in_season=False, closed=closed, opens=back)
+
+    assert not purpose(plan_for(sample), "dormant").paused
+    monkeypatch.setattr(planning, "timing_of", shut)
+    plan = plan_for(sample)
+    dormant = purpose(plan, "dormant")
+    assert dormant.status == "open"
+    assert dormant.paused == say("opening.about", day=again, basis=NOTHING)
+    assert render(status_words(dormant)) == "paused, opens again about 5 Feb"
+    standing = [render(text) for text in plan.standing]
+    assert "Paused: dormant application opens again about 5 Feb." in standing
+    assert not [text for text in standing if text.startswith("Open now")]
 
 
 def test_ranking_and_plan_name_one_opening(august: Answer, sample: Answer) -> None:

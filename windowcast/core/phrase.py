@@ -80,6 +80,13 @@ class Name:
 
 
 @dataclass(frozen=True, slots=True)
+class Noted:
+    """English of an error or beside a science value, which `windowcast.report.translated` knows."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Share:
     """A share or chance 0..1, written in percent."""
 
@@ -121,7 +128,7 @@ class Phrase:
 
 
 # a whole number is a count, which may choose between singular and plural
-Value = Quantity | Name | Share | Span | Listing | Phrase | dt.date | int | float
+Value = Quantity | Name | Noted | Share | Span | Listing | Phrase | dt.date | int | float
 
 NOTHING = Phrase("")
 _ABOUT = "note.about"

@@ -10,7 +10,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from windowcast.core.phrase import Phrase
+from windowcast.core.phrase import NOTHING, Phrase
 from windowcast.limits.model import TurfSpan
 from windowcast.season.model import Substitute
 from windowcast.windows.model import CoverPlan, Job, Odds, PurposeName
@@ -177,6 +177,7 @@ class PurposePlan:
     delay_cost: Phrase
     turf: tuple[TurfSpan, ...] = ()
     job: Job | None = None  # by the season log; None without one
+    paused: Phrase = NOTHING  # when it opens again, where it is shut for the days ahead
 
     @property
     def to_do(self) -> bool:

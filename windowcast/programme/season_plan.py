@@ -35,6 +35,7 @@ from windowcast.programme.season_today import season_today
 from windowcast.programme.workable_days import day_scores, fewest_workable, open_days, workable
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
+from windowcast.windows.advice import opening
 from windowcast.windows.decision_model import Decided
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import Judge
@@ -47,6 +48,7 @@ from windowcast.windows.resisted import Against, against_of, covers_working
 from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.score import BoolArray
 from windowcast.windows.season_axis import SEASON_DAYS
+from windowcast.windows.timing import timing_of
 from windowcast.windows.trace import cited
 
 DAYS = 10  # judged by the hour when deciding now or waiting
@@ -242,7 +244,13 @@ class _Work:
             ),
             delay_cost=self._delay_cost(purpose, status),
             turf=turf,
+            paused=self._paused(purpose, needs) if status == "open" and opened else NOTHING,
         )
+
+    def _paused(self, purpose: Purpose, needs: ActiveNeeds) -> Phrase:
+        """When a purpose that is shut for the days ahead opens again, as the ranking says it."""
+        timing = timing_of(purpose, needs, running=self.running, days=DAYS)
+        return opening(timing) if timing.paused else NOTHING
 
     def _against(self, purpose: Purpose) -> Against:
         return against_of(self.resistance, purpose)

@@ -28,7 +28,8 @@ def season_today(
         lines.append(say("standing.yesterday", facts=joined(*facts, join="comma")))
     today = axis.dates[axis.gone].astype("datetime64[D]").astype(object)
     to_do = [p for p in purposes if p.to_do and p.status == "open"]
-    opened = {answer: [_within(p) for p in to_do if p.opened and _taken(p, today) == answer]
+    running = [p for p in to_do if p.opened and not p.paused]
+    opened = {answer: [_within(p) for p in running if _taken(p, today) == answer]
               for answer in ("yes", "cannot tell", "no")}  # fmt: skip
     if of := opened["yes"]:
         lines.append(say("standing.open", purposes=joined(*of, join="comma")))
@@ -36,6 +37,8 @@ def season_today(
         lines.append(say("standing.open_unknown", purposes=joined(*of, join="comma")))
     if of := opened["no"]:
         lines.append(say("standing.open_refused", purposes=joined(*of, join="comma")))
+    for plan in (p for p in to_do if p.paused):
+        lines.append(say("standing.paused", purpose=_within(plan), opening=plan.paused))
     about_to = [_within(p) for p in to_do if not p.opened]
     if about_to:
         lines.append(say("standing.about_to_open", purposes=joined(*about_to, join="comma")))

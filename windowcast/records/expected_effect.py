@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from windowcast.core.phrase import NOTHING, Name, Phrase, Share, names, say
+from windowcast.core.phrase import NOTHING, Name, Noted, Phrase, Share, names, say
 from windowcast.core.phrase import Value as Said
 from windowcast.core.values import Table, Value
 from windowcast.materials.actives import Active
@@ -60,7 +60,7 @@ def _control(name: str, control: Value) -> Fact:
 
 
 def _cited(value: Value) -> Phrase:
-    return say("origin.cited", status=Name(value.status), source=Name(value.source))
+    return say("origin.cited", status=Noted(value.status), source=Noted(value.source))
 
 
 def met_by(
@@ -111,7 +111,7 @@ def by_trials(
         100 * worst.middle,
         "%",
         say("fact.expected", **said_of(worst)),
-        say("origin.cited", status=Name("our fit"), source=Name(worst.source)),
+        say("origin.cited", status=Noted("our fit"), source=Noted(worst.source)),
     )
     if not poor:
         return (fact,), NOTHING

@@ -18,10 +18,21 @@ from string import Formatter
 from typing import Any, cast
 
 from windowcast.core.packaged import packaged_toml
-from windowcast.core.phrase import Listing, Name, Phrase, Quantity, Share, Span, Value, say
+from windowcast.core.phrase import (
+    Listing,
+    Name,
+    Noted,
+    Phrase,
+    Quantity,
+    Share,
+    Span,
+    Value,
+    say,
+)
 from windowcast.core.units import System
 from windowcast.report.both_units import both
 from windowcast.report.measures import shown
+from windowcast.report.translated import translated
 
 _log = logging.getLogger(__name__)
 _NO_BREAK = "\N{NO-BREAK SPACE}"
@@ -213,6 +224,8 @@ def fault(phrase: Phrase, problem: str) -> str:
 def _written(value: Value, voice: Voice, form: str) -> str:
     if isinstance(value, Name):
         return value.text
+    if isinstance(value, Noted):
+        return translated(value.text, voice.lang)
     if isinstance(value, Quantity):
         return both(value) if form == "both" else _quantity(value, voice, form)
     if isinstance(value, Phrase | Listing):
@@ -381,7 +394,7 @@ def _plain(value: Value) -> dict[str, Any]:
     if isinstance(value, Quantity | Share):
         unit = value.unit if isinstance(value, Quantity) else "1"
         bare = value.value if math.isfinite(value.value) else None
-    elif isinstance(value, Name):
+    elif isinstance(value, Name | Noted):
         bare = value.text
     elif isinstance(value, Phrase):
         bare = meaning(value)

@@ -15,7 +15,7 @@ from typing import Any
 from windowcast.core.phrase import Phrase
 from windowcast.report.catalogue import Voice, meaning
 
-_WORDS = ("Phrase", "Quantity", "Name", "Share", "Span", "Listing")  # types that JSON has not
+_WORDS = ("Phrase", "Quantity", "Name", "Noted", "Share", "Span", "Listing")  # not in JSON
 
 
 def plain(value: Any, voice: Voice, *, date: Callable[[dt.date], str] = dt.date.isoformat) -> Any:
@@ -89,7 +89,7 @@ def _with_meaning(kind: dict[str, Any]) -> None:
     fields: dict[str, Any] = {}
     for name, item in kind["properties"].items():
         fields[name] = item
-        one, several = item == _PHRASE, item.get("items") == _PHRASE
+        one, several = item.get("$ref") == _PHRASE["$ref"], item.get("items") == _PHRASE
         if one:
             fields[name] = {"title": name.replace("_", " ").title(), "type": "string"}
             fields[f"{name}_phrase"] = {"$ref": "#/$defs/Meaning"}

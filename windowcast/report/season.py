@@ -10,6 +10,7 @@ from typing import Any
 from windowcast.core.phrase import (
     NOTHING,
     Name,
+    Noted,
     Phrase,
     Quantity,
     Share,
@@ -32,7 +33,7 @@ from windowcast.windows.reasons import from_start
 
 MAY_HAVE_COME = 0.05  # share of the futures from which a date may have come already
 HARDLY = 0.005  # a share that is not worth a number
-_DATES = " {:>11}  {:>16}  {:>7}"  # columns of a key date after its label
+_WIDTHS = (11, 16, 7)  # columns of a key date after its label, at least
 
 
 def plan_json(*plans: SeasonPlan, voice: Voice) -> str:
@@ -65,7 +66,7 @@ def plan_text(plan: SeasonPlan, voice: Voice, width: int | None = None) -> str:
         for said in _purpose(purpose, plan.today):
             lines += wrapped(voice.text(said), width, "  ")
         lines.append("")
-    lines += [*_weeks(plan.purposes, voice), ""]
+    lines += [*_weeks(plan.purposes, voice, width), ""]
     if plan.resistance:
         lines.append(voice.say("resistance.head"))
         for text in plan.resistance:
@@ -90,9 +91,11 @@ def span(when: DateRange | None, voice: Voice) -> tuple[str, str]:
 
 def _key_dates(dates: Sequence[KeyDate], voice: Voice, width: int) -> Iterator[str]:
     """A row for each date; a label that has no room in its column takes two."""
-    room = min(58, width - len(_DATES.format("", "", "")))
-    heads = (voice.say(f"season_head.{head}") for head in ("this_season", "likely_range", "normal"))
-    yield f"{voice.say('season.key_dates'):{room}}{_DATES.format(*heads)}"
+    heads = [voice.say(f"season_head.{head}") for head in ("this_season", "likely_range", "normal")]
+    wide = [max(least, len(head)) for least, head in zip(_WIDTHS, heads, strict=True)]
+    columns = " " + "  ".join(f"{{:>{room}}}" for room in wide)
+    room = min(58, width - len(columns.format("", "", "")))
+    yield f"{voice.say('season.key_dates'):{room}}{columns.format(*heads)}"
     for key in dates:
         middle, ends = span(key.ahead, voice)
         if key.passed:
@@ -100,9 +103,9 @@ def _key_dates(dates: Sequence[KeyDate], voice: Voice, width: int) -> Iterator[s
             ends = came_between(key, voice) or voice.say("season.has_come")
         first, *rest = wrapped(voice.text(key.label), room, hanging="  ")
         normal = span(key.normal, voice)[0] if key.normal or key.years else ""
-        yield f"{first:{room}}{_DATES.format(middle, ends, normal)}".rstrip()
+        yield f"{first:{room}}{columns.format(middle, ends, normal)}".rstrip()
         yield from rest
-        if doubt := come_by_now(key, voice):
+        if key.passed is None and (doubt := come_by_now(key, voice)):
             yield f"  {doubt}"
 
 
@@ -149,6 +152,8 @@ def status_words(plan: PurposePlan) -> Phrase:
         return say("season.not_expected")
     if plan.status == "open" and plan.opened is None:
         return say("season.about_to_open")
+    if plan.paused:
+        return say("season.paused", opening=plan.paused)
     if plan.status == "open" and refused(plan.turf):
         no = plan.turf[0].answer == "no"
         return say("season.turf_refuses" if no else "season.turf_unknown")
@@ -225,16 +230,16 @@ def cover_phrases(cover: CoverPlan) -> list[Phrase]:
         days = joined(*(say("when.day", day=day) for day in cover.split))
         said.append(say("cover.split", days=days, caught=Share(cover.split_caught)))
     low, usual, high = cover.half_life_d
-    source = Name(cover.half_life_source)
+    source = Noted(cover.half_life_source)
     return [*said, say("cover.half_life", usual=usual, low=low, high=high, source=source)]
 
 
-def _weeks(purposes: Sequence[PurposePlan], voice: Voice) -> Iterator[str]:
+def _weeks(purposes: Sequence[PurposePlan], voice: Voice, width: int) -> Iterator[str]:
     """Spray days by week, a column for each purpose that has weeks ahead."""
     shown = [plan for plan in purposes if plan.weeks]
     if not shown:
         return
-    yield voice.say("season.spray_days")
+    yield from wrapped(voice.say("season.spray_days"), width)
     heads = "".join(f"{voice.say(f'purpose.{plan.purpose}.short'):>17}" for plan in shown)
     yield f"{voice.say('season.week_of'):10}{heads}"
     by_start: dict[dt.date, dict[str, Week]] = {}

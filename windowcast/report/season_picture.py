@@ -134,7 +134,7 @@ def _title(phase: Phrase, plan: SeasonPlan) -> Iterator[Phrase]:
     now = [
         say("purpose.within", title=p.title)
         for p in to_do
-        if p.status == "open" and p.opened and not refused(p.turf)
+        if p.status == "open" and p.opened and not p.paused and not refused(p.turf)
     ]
     if now:
         yield say("season_picture.open", jobs=joined(*now))

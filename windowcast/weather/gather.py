@@ -10,7 +10,7 @@ from functools import partial
 
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.local_days import local_today
-from windowcast.core.phrase import Name, Phrase, joined, names, say
+from windowcast.core.phrase import Name, Noted, Phrase, joined, names, say
 from windowcast.core.record import Flag, Grade, Record
 from windowcast.core.site import Site
 from windowcast.core.source_flags import remark
@@ -142,7 +142,7 @@ def _archive(request: Request, fetcher: Fetcher, *, needed: bool) -> Found:
             )
         if needed:
             raise SourceUnreachableError(text) from None
-        return Found(flags=(remark("archive-unreachable", say("flag.given", problem=Name(text))),))
+        return Found(flags=(remark("archive-unreachable", say("flag.given", problem=Noted(text))),))
 
 
 def _soil(site: Site, request: Request, fetcher: Fetcher) -> Found:
@@ -168,7 +168,7 @@ def _coarse(site: Site, given: Sequence[Record], request: Request, fetcher: Fetc
     except FetchError as error:
         if error.kind is Kind.OFFLINE:
             return Found()
-        text = say("flag.no_coarse_grid", problem=Name(str(error)))
+        text = say("flag.no_coarse_grid", problem=Noted(str(error)))
         return Found(flags=(remark("grid-unreachable", text),))
 
 

@@ -29,6 +29,7 @@ from windowcast.sources.coarse_grid import NAME
 from windowcast.weather.join import overlaid
 from windowcast.weather.rain_filled import CHECK, FILLED
 
+COARSE = "coarse-grid"  # the check of all but rain
 HUMIDITY = "rh_filled_pct"
 YEAR_DAYS = 365.25
 # variable of the grid → where the record holds it
@@ -137,5 +138,5 @@ def _flag(
         else:
             days = tables["sources"].number(f"coarse_grid.dates.{climate}")
         text = say("flag.coarse_grid", steps=steps, days=round(days))
-    check = f"{CHECK}grid" if name == "precip_mm" else "coarse-grid"
+    check = f"{CHECK}grid" if name == "precip_mm" else COARSE
     return span_flag(check, name, record.times[take], "filled", of_variable(name, text))

@@ -23,6 +23,7 @@ from windowcast.core.values import Table
 from windowcast.core.values import Value as Science
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
+from windowcast.weather.grid_filled import COARSE
 from windowcast.weather.own_misses import own_days
 from windowcast.windows.grade import sources_of
 from windowcast.windows.hours import HourContext
@@ -85,12 +86,15 @@ def left_out(weather: Weather) -> list[Phrase]:
 def _matters(flag: Flag, ctx: HourContext) -> bool:
     """Whether a flag bears on this season: where it came from, its age, or a gap that matters.
 
-    Rain that is unknown is told with its cost (`season.unknown_rain`).
+    Rain that is unknown is told with its cost (`season.unknown_rain`); wind, sun and humidity of a
+    coarse grid bear on the season that they stand in for.
     """
     if flag.check in ("stale", "hindsight") or flag.check in REMARKS:
         return True
     today = ctx.ahead.dates[0].astype("datetime64[D]").astype(object)
     start = season_start(today, southern=ctx.site.place.southern)
+    if flag.check == COARSE:
+        return flag.last[:10] >= str(start)
     drives = flag.variable in ("tmax_c", "tmin_c")
     refused = flag.action == "refused" or flag.check == "unlike-season"
     return refused and drives and flag.last[:10] >= str(start)
