@@ -33,6 +33,7 @@ ENGLISH = {
     "web/incoming_views.py": "remedies of errors",
     "cli/__init__.py": "help, and what is wrong with a command line",
     "cli/init.py": "questions that the site file answers in English",
+    "cli/options.py": "help of the options that commands share",
     "cli/watching.py": "what went wrong when messages were sent",
     "cli/verify.py": "measures the models, for those who work on them",
     "cli/verify_dates.py": "as above",
@@ -43,7 +44,7 @@ ENGLISH = {
 }
 # calls whose texts are ids, names, errors, help or lines of a server's own log
 _NOT_READ = re.compile(
-    r"say|Phrase|\w*Error|\w*Exception|option|argument|command|group|Choice|Path"
+    r"say|Phrase|\w*Error|\w*Exception|\w*option|argument|command|group|Choice|Path"
     r"|debug|info|warning|error|exception|fault|compile|replace|strftime|TypeVar|cast|schema_of|Shown"
 )
 _PROSE = re.compile(r"[A-Za-z]{2,}[,:;]? [a-z]{2,}|^[A-Z][a-z]{2,}[.:]?$|^ ?[a-z]{3,}[:;] ?$")
