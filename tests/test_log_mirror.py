@@ -15,6 +15,7 @@ from log_fixtures import spoiled
 
 from windowcast.core.errors import InputError
 from windowcast.records import log_mirror, store
+from windowcast.records import stored as stored_module
 from windowcast.records.log_mirror import LogMirror
 from windowcast.records.model import FieldNote
 from windowcast.records.store import SeasonLog
@@ -76,13 +77,13 @@ def test_only_what_was_changed_is_read(tmp_path: Path, monkeypatch: pytest.Monke
         mirror = LogMirror(path)
         mirror.now()
         read: list[str] = []
-        stored = store._stored
+        stored = stored_module.stored_in
 
         def counted(row: tuple[object, ...]) -> object:
             read.append(str(row[0]))
             return stored(row)
 
-        monkeypatch.setattr(store, "_stored", counted)
+        monkeypatch.setattr(stored_module, "stored_in", counted)
         mirror.now()
         assert not read
         (added,) = log.add(note("one more"))

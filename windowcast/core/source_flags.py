@@ -5,6 +5,7 @@ from __future__ import annotations
 from windowcast.core.phrase import Phrase
 from windowcast.core.record import Flag
 
+COARSE_GRID = "grid"  # the name of the coarse grid as a source
 REMARKS = frozenset(
     {
         "archive-incomplete",

@@ -26,7 +26,7 @@ from windowcast.core.record import (
     Provenance,
     Record,
 )
-from windowcast.core.source_flags import remark
+from windowcast.core.source_flags import COARSE_GRID, remark
 from windowcast.core.time_axis import record_of
 from windowcast.core.values import load
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
@@ -34,7 +34,7 @@ from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, h
 from windowcast.sources.numerals import calendar_dates
 from windowcast.sources.source import Found, Request
 
-NAME = "grid"
+NAME = COARSE_GRID
 HOST = "https://power.larc.nasa.gov"
 LICENCE = "NASA Langley Research Center POWER project (MERRA-2, CERES), free with acknowledgement"
 

@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from windowcast.core.phrase import of_variable, say
 from windowcast.core.record import Flag, FloatArray, Grade, Record
+from windowcast.core.source_flags import COARSE_GRID
 from windowcast.core.time_axis import extended, span_flag
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.physics.soil_error import has_humid_rain
@@ -25,7 +26,6 @@ from windowcast.physics.soil_forcing import (
     saturation_kpa,
 )
 from windowcast.physics.sun import day_of_year, extraterrestrial_radiation_mj_m2
-from windowcast.sources.coarse_grid import NAME
 from windowcast.weather.join import overlaid
 from windowcast.weather.rain_filled import CHECK, FILLED
 
@@ -43,7 +43,7 @@ _FILLS = {
 
 def of_grid(record: Record) -> bool:
     """Whether a record is of the coarse grid."""
-    return any(origin.source == NAME for origin in record.provenance)
+    return any(origin.source == COARSE_GRID for origin in record.provenance)
 
 
 def with_coarse_grid(

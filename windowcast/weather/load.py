@@ -25,11 +25,9 @@ from windowcast.core.source_flags import remark
 from windowcast.core.time_axis import extended, span_flag
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.sources.files import read_weather
-from windowcast.sources.foretold import Foretold
 from windowcast.weather.gaps import filled
 from windowcast.weather.grid_filled import of_grid, with_coarse_grid
 from windowcast.weather.join import as_forecast, hourly_to_daily, overlaid, seam_flags
-from windowcast.weather.on_record import on_record
 from windowcast.weather.quality import checked
 from windowcast.weather.soil_nearby import judged_nearby
 from windowcast.weather.trust import trusted
@@ -134,6 +132,9 @@ def load_weather(
     found = ask()
     weather = join(found.records)
     if live:
+        from windowcast.sources.foretold import Foretold  # brings SQLite
+        from windowcast.weather.on_record import on_record
+
         weather = on_record(weather, found.records, Foretold(fetcher.cache.path), tables)
     doubts = [flag for flag in weather.daily.flags if flag.check == "distrusted"]
     if doubts:
