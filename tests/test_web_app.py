@@ -280,6 +280,19 @@ def test_a_fault_of_ours_gives_no_trace_away(tmp_path: Path) -> None:
         assert "Traceback" not in page.text
 
 
+@pytest.mark.parametrize(
+    ("lang", "said"),
+    [
+        ("en", "There is no page at this address."),
+        ("es", "No hay ninguna página en esta dirección."),
+    ],
+)
+def test_an_address_that_is_none_is_said_in_words(tmp_path: Path, lang: str, said: str) -> None:
+    answer = client(tmp_path).get(f"/no/such/page?lang={lang}")
+    assert answer.status_code == 404
+    assert said in answer.text
+
+
 def test_problem_messages_name_no_folders(tmp_path: Path) -> None:
     def bad_file(site: KnownSite) -> None:
         raise InputError("has no rows", path=tmp_path / "w" / "x.csv")

@@ -70,10 +70,18 @@ def create_app(parts: Web) -> ASGIApp:
     return protected(GZipMiddleware(app, minimum_size=1024, compresslevel=5), parts.guard)
 
 
+# what the framework says of an address or a method that is none of ours, in words
+_UNSAID = {
+    "Not Found": "There is no page at this address.",
+    "Method Not Allowed": "This address cannot be used in that way.",
+}
+
+
 def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     lang = "en" if _for_programs(request) else voice_of(request, None).lang
-    return _error(request, error.status_code, translated(str(error.detail), lang))
+    said = _UNSAID.get(error.detail, error.detail)
+    return _error(request, error.status_code, translated(said, lang))
 
 
 def _problem(request: Request, error: Exception) -> Response:
