@@ -93,5 +93,5 @@ def test_from_an_open_window_to_a_stored_record(
     text = page.inner_text("main")
     assert "This application is in the log" in text
     assert "Still to enter, as many states ask" in text
-    for said in ("greens", "3 acre", "Shed jug", "R. Vega", "C-17", "dormant"):
+    for said in ("greens", "3 acre", "Shed jug", "R. Vega", "C-17", "Dormant application"):
         assert said in text
