@@ -201,6 +201,10 @@ def test_it_is_left_alone_after_a_refusal(server: Loopback, cache: Cache, status
             ask(cache, ahead_s=ahead_s)
         assert "\n" not in str(it.value)
     assert "not asked until 20" in str(it.value)
+    back = cache.set_back("metno", younger_than_s=1e9, fresh_s=1.0)
+    assert back == 0, "its refusal is no forecast to go back to"
+    with pytest.raises(FetchError, match="not asked until"):
+        ask(cache, ahead_s=3000)
     assert len(server.requests) == 1, "asked once, without a second try"
     other = Place("elsewhere", 40.0, 10.0)
     with pytest.raises(FetchError, match="not asked until"):

@@ -245,7 +245,11 @@ TWO = BytesIO()
 with zipfile.ZipFile(TWO, "w") as packed:
     packed.writestr("a.kml", "a")
     packed.writestr("b.kml", "b")
+ODD = bytearray(world.kmz("x"))
+for mark, at in ((b"PK\x03\x04", 8), (b"PK\x01\x02", 10)):
+    ODD[ODD.index(mark) + at] = 14  # says LZMA, and is not
 FAULTS = {
+    "another packing": bytes(ODD),
     "a page": b"<!DOCTYPE html><html><body>Down</body></html>",
     "nothing": b"",
     "no zip": b"PKnot a zip file at all",

@@ -17,9 +17,12 @@ from spoken import render
 
 from windowcast.core.record import NearbySoil, Place, Record
 from windowcast.core.site import Site
-from windowcast.physics.soil import ProbeReading
-from windowcast.physics.soil_site import fit_site_correction
+from windowcast.core.time_axis import record_of
+from windowcast.physics.soil import ProbeReading, SoilSite, simulate
+from windowcast.physics.soil_site import NEAR_SURFACE_M, fit_site_correction
+from windowcast.programme.foreseen import foreseen
 from windowcast.season.observed import Observed, soil_correction
+from windowcast.season.soil_days import soil_forcing
 from windowcast.sources import nrcs_soil, uscrn_network
 from windowcast.sources.cache import FILE, Cache
 from windowcast.sources.fetch import Fetcher
@@ -29,6 +32,7 @@ from windowcast.sources.source import Request
 from windowcast.sources.uscrn import read_uscrn
 from windowcast.weather.gaps import filled
 from windowcast.weather.load import load_weather
+from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.weather.soil_nearby import judged_nearby
 
 HERE = Place("Long Meadow", 32.6, -87.5, 70.0, "Etc/GMT+6")
@@ -296,6 +300,25 @@ def test_a_station_that_goes_missing_leaves_the_model_as_it_was() -> None:
     found = find(nearby=(station,))
     assert found is not None
     assert found.readings == 0, "it narrows nothing, so that losing it cannot"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("off_k", [3.0, -3.0])
+def test_a_station_opens_no_day_for_the_turf_nor_does_its_going(off_k: float) -> None:
+    site, weather = sample_site(), sample_weather()
+    past = weather.daily.between(
+        weather.daily.times[0], np.datetime64(weather.today) - np.timedelta64(1, "D")
+    )
+    soil_c = simulate(soil_forcing(past), SoilSite(), depths_m=NEAR_SURFACE_M).temp_c[:, 0]
+    soil_c[-40:] += off_k
+    columns = {name: past.get(name) for name in ("tmax_c", "tmin_c", "precip_mm")}
+    record = record_of(past.place, past.times, {**columns, "soil_5cm_c": soil_c})
+    station = NearbySoil("x", record, 10.0, 0.0)
+    alone = foreseen(site, weather, futures=20).ahead.turf
+    near_by = foreseen(site, replace(weather, nearby=(station,)), futures=20).ahead.turf
+    assert not np.array_equal(near_by.injury_probability, alone.injury_probability) or off_k < 0
+    assert (near_by.injury_probability >= alone.injury_probability - 1e-12).all()
+    assert (near_by.nonselective_safe <= alone.nonselective_safe + 1e-12).all()
 
 
 def test_the_answer_tells_and_one_switch_turns_it_off(

@@ -69,6 +69,15 @@ def test_bias_error_and_range_by_lead() -> None:
     assert not fewer.enough
 
 
+def test_areas_that_share_a_day_count_it_once() -> None:
+    rows = [case(day, 1.0 if day % 2 else 3.0, low=19.0, high=22.0) for day in range(10)]
+    assert offs([row for row in rows for _ in range(3)], OWN)[0].cases == 10
+    one, three = (offs([r for r in rows for _ in range(n)], OWN)[0] for n in (1, 3))
+    assert three.effective_cases == one.effective_cases
+    assert three.bias_doubt_k == pytest.approx(one.bias_doubt_k)
+    assert not offs([row for row in rows[:6] for _ in range(3)], OWN)[0].enough
+
+
 def test_successive_days_are_worth_less() -> None:
     rng = np.random.default_rng(3)
     noise = rng.standard_normal(400)

@@ -47,7 +47,7 @@ def here_report(
     """
     store = store or Foretold()
     place, zone = weather.place, site.zone
-    since = store.clock() - max(SPANS_DAYS) * DAY_S
+    since = store.clock() - (max(SPANS_DAYS) + 1) * DAY_S
     came = [*measured(weather, weather.today - dt.timedelta(max(SPANS_DAYS))),
             *store.came(place, since)]  # fmt: skip
     cases = cases_of(store.said(place, since), came, zone)

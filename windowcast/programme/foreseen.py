@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from windowcast.core.record import Members, Record, Weather
 from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
-from windowcast.physics.soil import simulate
+from windowcast.physics.soil import SiteCorrection, simulate
 from windowcast.season.errors import ModelErrors
 from windowcast.season.errors_drawn import model_errors
 from windowcast.season.model import SiteState
@@ -87,12 +88,14 @@ def foreseen(
     future = drawn(weather)
     seen = observed or Observed()
     looks = holding(seen.looks, weather.today)
-    correction = soil_correction(
-        record, site, seen, tables, nearby=weather.nearby, soil_model=soil_model
-    )
+    corrected = partial(soil_correction, record, site, seen, tables, soil_model=soil_model)
+    with_nearby = corrected(nearby=weather.nearby)
 
     def state(
-        days: Record, start: Carry | None = None, errors: ModelErrors | None = None
+        days: Record,
+        start: Carry | None = None,
+        errors: ModelErrors | None = None,
+        correction: SiteCorrection | None = with_nearby,
     ) -> tuple[SiteState, Carry]:
         return build(
             days,
@@ -114,6 +117,11 @@ def foreseen(
     ahead = state(future.daily, carry, errors)[0]
     if own_days(weather.misses, tables["ensemble"]):
         general = state(drawn(replace(weather, misses=None)).daily, carry, errors)[0]
+        ahead = replace(ahead, turf=stricter(ahead.turf, general.turf))
+    if weather.nearby:  # a station that goes missing must open nothing that it closed
+        alone = corrected()
+        carried = state(record, correction=alone)[1]
+        general = state(future.daily, carried, errors, alone)[0]
         ahead = replace(ahead, turf=stricter(ahead.turf, general.turf))
     turf = over_futures(ahead.turf, ahead.dates, Safety.of(tables["turf"]))
     return Foreseen(future, past, greenup_by_futures(replace(ahead, turf=turf)), looks)

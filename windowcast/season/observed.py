@@ -24,7 +24,7 @@ from windowcast.physics.soil_site import (
 )
 from windowcast.season.scouting import Count
 from windowcast.season.sightings import CanopyLook, GreenCover
-from windowcast.season.soil_days import soil_forcing, soil_site
+from windowcast.season.soil_days import measured, soil_forcing, soil_site
 from windowcast.season.soil_kept import SoilModel
 
 SPIN_UP_DAYS = 365
@@ -140,7 +140,8 @@ def readings_at(
     run = soil_model(soil_forcing(there), site, depths_m=NEAR_SURFACE_M, state=None, compiled=False)
     error = there.get("soil_5cm_c") - run.temp_c[:, 0]
     at = (there.times - record.times[0]).astype(np.int64)
-    good = np.isfinite(error) & (at >= 0) & (at < len(record.times))
+    good = measured(there, "soil_5cm_c") & np.isfinite(error)  # not what a line bridges
+    good &= (at >= 0) & (at < len(record.times))
     day = np.arange(len(error))
     good &= day >= min(SPIN_UP_DAYS, len(error) // 2)
     good &= thinned(len(error) - 1 - day)

@@ -258,7 +258,3 @@ def brown_in(green: FloatArray) -> FloatArray:
 
 def _futures(rows: FloatArray) -> FloatArray:
     return rows[1:] if len(rows) > 1 else rows
-
-
-def _date(dates: DateArray, at: npt.NDArray[np.int64]) -> dt.date | None:
-    return None if not at.size else dates[at[0]].astype("datetime64[D]").astype(object)

@@ -210,7 +210,7 @@ class Fetcher:
                 self.cut.add(terms.source)
             if terms.manners.strict and error.status in (403, 429):
                 wait_s = min(max(terms.manners.pause_s, error.wait_s or 0.0), _LONGEST_PAUSE_S)
-                self.cache.put(_pause_of(url), terms.source, str(error).encode(), fresh_s=wait_s)
+                self.cache.put(_pause_of(url), "pause", str(error).encode(), fresh_s=wait_s)
             return self._fall_back(kept, terms, now, error)
         asked_if_changed = kept is not None and not anew and bool(kept.etag or kept.last_modified)
         fresh_s = _fresh_s(reply, terms)

@@ -177,7 +177,7 @@ def answer_problem(body: bytes, place: Place | None = None) -> str:
                  for step in series]  # fmt: skip
     except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         return "its answer is not as documented"
-    if not times or any(later <= first or first % HOUR_S for first, later in pairwise(times)):
+    if not times or any(t % HOUR_S for t in times) or any(b <= a for a, b in pairwise(times)):
         return "the times of its answer are not hours in order"
     if abs(times[0] - issued_s) > 2 * 86400:
         return "its hours do not belong to its time of issue"

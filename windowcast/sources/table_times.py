@@ -33,7 +33,6 @@ _STRICT_DATE = re.compile(r"\d{4}-\d\d-\d\d|\d{8}", re.ASCII)
 _ISO_TIME = re.compile(r"\d{4}-?\d\d-?\d\d[T ]\d.*|\d{4}-\d\d-\d\d", re.ASCII)
 _REMEDY_DATE = "write dates as YYYY-MM-DD (or all as YYYYMMDD)"
 _REMEDY_TIME = "write times as 2020-01-31T14:00Z or with an offset such as +01:00"
-_DAY_S = 86400
 
 
 @dataclass(frozen=True, slots=True)

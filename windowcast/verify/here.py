@@ -183,15 +183,16 @@ def offs(cases: Iterable[Case], own: Table) -> tuple[Off, ...]:
     found = []
     for (element, source, lead), some in sorted(groups.items()):
         error = np.array([c.came - float(c.said or 0.0) for c in some])
-        days = np.array([c.start // DAY_S for c in some])
-        worth = effective(error, days, own.number("lag1"))
-        spread = float(error.std(ddof=1)) if len(error) > 1 else math.nan
+        days, day = np.unique([c.start // DAY_S for c in some], return_inverse=True)
+        of_day = np.bincount(day, error) / np.bincount(day)  # areas share a day: it counts once
+        worth = effective(of_day, days, own.number("lag1"))
+        spread = float(of_day.std(ddof=1)) if len(days) > 1 else math.nan
         banded = [c for c in some if c.low is not None and c.high is not None]
         inside = [float(c.low or 0.0) <= c.came <= float(c.high or 0.0) for c in banded]
         found.append(Off(
-            element, source, lead, "K", len(some), worth, float(error.mean()),
+            element, source, lead, "K", len(days), worth, float(of_day.mean()),
             LIKELY * spread / math.sqrt(worth), float(np.abs(error).mean()),
-            sum(inside) / len(inside) if inside else None, len(inside), len(some) >= fewest,
+            sum(inside) / len(inside) if inside else None, len(inside), len(days) >= fewest,
         ))  # fmt: skip
     return tuple(found)
 

@@ -131,11 +131,6 @@ def load_weather(
     )
     found = ask()
     weather = join(found.records)
-    if live:
-        from windowcast.sources.foretold import Foretold  # brings SQLite
-        from windowcast.weather.on_record import on_record
-
-        weather = on_record(weather, found.records, Foretold(fetcher.cache.path), tables)
     doubts = [flag for flag in weather.daily.flags if flag.check == "distrusted"]
     if doubts:
         names = {source.name for source in services(site)}
@@ -147,6 +142,11 @@ def load_weather(
             # the forecast before, for which nothing is asked, or that of another service
             found = ask(without=doubted.difference(former))
             weather = join(found.records)
+    if live:
+        from windowcast.sources.foretold import Foretold  # brings SQLite
+        from windowcast.weather.on_record import on_record
+
+        weather = on_record(weather, found.records, Foretold(fetcher.cache.path), tables)
     nearby, told = judged_nearby(found.nearby, site.place, today, tables)
     flags = dict.fromkeys((*doubts, *weather.daily.flags, *found.flags, *told))
     daily = replace(weather.daily, flags=tuple(flags))
