@@ -19,10 +19,13 @@ from spoken import render
 
 from windowcast.core.local_days import local_today
 from windowcast.core.phrase import NOTHING
-from windowcast.core.record import Flag, Grade, Place, Record, Weather
+from windowcast.core.record import Flag, Grade, Place, Provenance, Record, Weather
 from windowcast.core.site import Site
 from windowcast.core.time_axis import record_of
 from windowcast.core.values import PACKAGED
+from windowcast.physics.soil_forcing import estimate_solar_mj_m2
+from windowcast.physics.sun import day_of_year, extraterrestrial_radiation_mj_m2
+from windowcast.programme.foreseen import foreseen
 from windowcast.season.model import Substitute
 from windowcast.season.soil_error_at import soil_error_at
 from windowcast.season.unknown_rain import note_of, substitute_of
@@ -34,6 +37,7 @@ from windowcast.weather.gaps import filled
 from windowcast.weather.grid_filled import with_coarse_grid
 from windowcast.weather.load import load_weather
 from windowcast.weather.rain_filled import FILLED
+from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows import trace
 
 SITE: dict[str, Any] = {
@@ -293,3 +297,32 @@ def test_wind_of_the_grid_is_named_in_the_answer_for_this_season(last: str, said
         site=SimpleNamespace(place=SimpleNamespace(southern=False)),
     )
     assert trace._matters(flag, ctx) is said  # type: ignore[arg-type]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("times", [0.6, 1.5])
+def test_more_or_less_sun_of_the_grid_opens_nothing_for_the_turf(times: float) -> None:
+    site, weather = sample_site(), sample_weather()
+    daily = weather.daily
+    bare = replace(
+        daily,
+        values={n: v for n, v in daily.values.items() if n in ("tmax_c", "tmin_c", "precip_mm")},
+        grades={n: g for n, g in daily.grades.items() if n in ("tmax_c", "tmin_c", "precip_mm")},
+    )
+    sun = times * estimate_solar_mj_m2(
+        bare.get("tmax_c"), bare.get("tmin_c"), bare.get("precip_mm"),
+        extraterrestrial_radiation_mj_m2(site.latitude, day_of_year(bare.times)),
+    )  # fmt: skip
+    origin = Provenance("grid", "grid", ("solar_mj_m2",), "", "", None)
+    layer = record_of(
+        bare.place, bare.times, {"solar_mj_m2": sun}, grade=Grade.ESTIMATED, provenance=(origin,)
+    )
+    sunny = with_coarse_grid(bare, [layer], np.datetime64(weather.today))
+    assert (sunny.get("solar_mj_m2") > 0).any()
+    plain, filled_in = (
+        foreseen(site, replace(weather, daily=each), futures=20).ahead.turf
+        for each in (bare, sunny)
+    )
+    more = filled_in.injury_probability - plain.injury_probability
+    assert np.nanmin(more) >= -1e-12
+    assert not ((filled_in.nonselective_safe == 1) & (plain.nonselective_safe != 1)).any()

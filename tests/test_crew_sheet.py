@@ -8,6 +8,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from html import unescape
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -21,9 +23,11 @@ from windowcast.materials.products import product_from_words
 from windowcast.programme.answer import Answer
 from windowcast.records.store import SeasonLog
 from windowcast.records.tank_job import TankJob, TankRequest, tank_job
+from windowcast.records.tank_window import window_for
 from windowcast.report.catalogue import Voice
 from windowcast.report.crew_sheet import CrewSheet, crew_sheet, crew_text, render_crew
 from windowcast.web.sites import KnownSite
+from windowcast.windows.model import Window
 
 ACTIVES = load_actives(None)
 DAY = dt.date(2023, 11, 8)
@@ -87,6 +91,31 @@ def test_a_product_whose_active_nobody_named_waits_too(actives: tuple[str, ...])
     for tank in (job(unnamed), job(words=unnamed)):
         found = sheet(tank, window=of)
         assert found.first == "Do not start before your supervisor has signed below."
+
+
+def _answer(area: str, *windows: Window) -> Any:
+    outlook = SimpleNamespace(purpose="dormant", windows=windows)
+    return SimpleNamespace(ranking=SimpleNamespace(areas=(area,), purposes=(outlook,)))
+
+
+@pytest.mark.parametrize(
+    ("tees", "verdict", "hours"),
+    [
+        (window("dormant", 1, (12, 15), 90.0), "fit", (12, 14)),
+        (window("dormant", 1, (12, 15), 90.0, "marginal"), "marginal", (12, 14)),
+        (window("dormant", 3, (10, 14), 90.0), "cannot tell", (10, 14)),
+    ],
+)
+def test_one_tank_for_two_grounds_goes_by_hours_that_both_have(
+    tees: Window, verdict: str, hours: tuple[int, int]
+) -> None:
+    greens = window("dormant", 1, (10, 14), 70.0)
+    for order in ((0, 1), (1, 0)):
+        answers = [(_answer("greens", greens), _answer("tees", tees))[n] for n in order]
+        found = window_for(answers, "dormant", ("greens", "tees"))
+        assert found is not None
+        assert found.verdict == verdict
+        assert (found.start.hour, found.end.hour) == hours
 
 
 def test_an_adjuvant_needs_no_active() -> None:

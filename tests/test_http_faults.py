@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gzip
 import json
+import re
 import subprocess
 import sys
 import time
@@ -155,13 +156,17 @@ def test_fault_of_a_file(name: str, server: Loopback) -> None:
 
 @pytest.mark.slow
 def test_faults_of_every_kind_of_answer_are_handled_right_and_heal() -> None:
-    """Every ninth of the cases that docs/reliability.md counts."""
+    """Every seventeenth of the cases that docs/reliability.md counts."""
     bench = Path(__file__).parent.parent / "benchmarks" / "faults.py"
     done = subprocess.run(
         [sys.executable, str(bench), "--quick"], capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stdout + done.stderr
-    assert "| all | 58 | 58 | 58 |" in done.stdout
+    ((faults, right, healed),) = re.findall(
+        r"^\| all \| (\d+) \| (\d+) \| (\d+) \|$", done.stdout, re.M
+    )
+    assert int(faults) >= 60
+    assert faults == right == healed
 
 
 def test_nobody_listens() -> None:

@@ -19,10 +19,16 @@ from spoken import render
 from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Place, Record
 from windowcast.sources.cache import Cache
-from windowcast.sources.fetch import Fetcher
+from windowcast.sources.fetch import Fetched, Fetcher
 from windowcast.sources.http import Client, Limits
 from windowcast.sources.http_answer import FetchError
-from windowcast.sources.metno import MetnoSource, address, answer_problem, contact_of
+from windowcast.sources.metno import (
+    MetnoSource,
+    address,
+    answer_problem,
+    contact_of,
+    record_of_answer,
+)
 from windowcast.sources.source import Found, Request
 
 LIMITS = Limits(0.5, 0.5, 3.0, 3, 0.01, 0.02, 2)
@@ -133,6 +139,44 @@ def test_percentiles_gusts_and_chances_are_used_where_given(server: Loopback, ca
     np.testing.assert_allclose(chance, 0.2), "that of six hours, which the futures draw as one"
 
 
+def made(*steps: tuple[int, float, dict[str, float], dict[str, float]]) -> Record:
+    """Read from an answer of steps: hour, temperature, and what one and six hours bring."""
+    raw, start = world.metno_raw(NOW, PLACE), NOW.replace(minute=0, second=0, microsecond=0)
+    raw["properties"]["timeseries"] = [
+        {
+            "time": f"{start + dt.timedelta(hours=hour):%Y-%m-%dT%H:%M:%SZ}",
+            "data": {"instant": {"details": {"air_temperature": temp}}}
+            | ({"next_1_hours": {"details": one}} if one else {})
+            | ({"next_6_hours": {"details": six}} if six else {}),
+        }
+        for hour, temp, one, six in steps
+    ]
+    return record_of_answer(raw, PLACE, Fetched("", True, "", NOW.timestamp()))
+
+
+def test_less_than_no_rain_is_not_known() -> None:
+    rain = made(*((h, 5.0, {"precipitation_amount": -999.0}, {}) for h in range(6)))
+    assert "precip_mm" not in rain or np.isnan(rain.get("precip_mm")).all()
+
+
+def test_rain_of_six_hours_that_overlap_is_counted_once() -> None:
+    rain = made(*((h, 5.0, {}, {"precipitation_amount": 6.0}) for h in range(13)))
+    assert np.nanmax(rain.get("precip_mm")) == pytest.approx(1.0)
+    assert np.nansum(rain.get("precip_mm")) <= 18.0
+
+
+def test_the_lowest_of_six_hours_is_kept_beside_the_highest() -> None:
+    ends = {"air_temperature_max": 11.0, "air_temperature_min": -3.0}
+    temp = made((0, 2.0, {}, ends), (6, 5.0, {}, ends), (12, 6.0, {}, {})).get("temp_c")
+    assert np.nanmin(temp) == pytest.approx(-3.0)
+    assert np.nanmax(temp) == pytest.approx(11.0)
+
+
+def test_nobody_knows_the_hours_of_a_wide_gap() -> None:
+    temp = made((0, 10.0, {}, {}), (1, 10.0, {}, {}), (241, 12.0, {}, {})).get("temp_c")
+    assert np.isfinite(temp).sum() <= 3
+
+
 def test_percentiles_the_wrong_way_round_say_nothing(server: Loopback, cache: Cache) -> None:
     put(server, world.with_percentiles(world.metno_raw(NOW, PLACE), -2.0, 0.8))
     assert "temp_sd_k" not in record_of(ask(cache))
@@ -172,6 +216,7 @@ def test_it_is_not_asked_before_the_answer_expires_and_then_if_changed(
     server: Loopback, cache: Cache
 ) -> None:
     ask(cache)
+    given = server.routes[world.metno_path(PLACE)].headers["Last-Modified"]
     ask(cache, ahead_s=29 * 60, refresh=True)
     assert len(server.requests) == 1
     later = world.metno_answer({}, status=304)
@@ -180,7 +225,7 @@ def test_it_is_not_asked_before_the_answer_expires_and_then_if_changed(
     kept = record_of(ask(cache, ahead_s=32 * 60))
     assert not kept.provenance[0].stale
     asked = server.requests[-1].headers
-    assert asked["if-modified-since"] == later.headers["Last-Modified"]
+    assert asked["if-modified-since"] == given
     assert "if-none-match" not in asked
     assert len(server.requests) == 2
 

@@ -276,6 +276,18 @@ FAULTS = {
 }  # fmt: skip
 
 
+def test_a_long_line_of_the_list_is_read_at_once() -> None:
+    began = time.process_time()
+    assert station_rows(b"01001 ENJA " + b" " * 2000 + b"x") == []
+    assert time.process_time() - began < 1.0, "was cubic: a minute"
+
+
+def test_a_station_is_named_in_letters_that_show() -> None:
+    line = "01001 ENJA JAN\x1b[2J MAYEN             70.56   -8.40   10"
+    (row,) = station_rows(line.encode())
+    assert row.name.isprintable()
+
+
 @pytest.mark.parametrize("kept", [True, False])
 def test_a_wrong_file_is_no_forecast_and_displaces_none(
     server: Loopback, cache: Cache, kept: bool

@@ -75,6 +75,7 @@ def test_the_daily_files_are_read_as_published(server: Loopback, tmp_path: Path)
     for name in ("soil_5cm_c", "tmax_c", "precip_mm"):
         np.testing.assert_array_equal(record.get(name)[-len(both.times) :], both.get(name))
     assert str(record.times[-1]) == str(YESTERDAY)
+    assert record.times[0] >= np.datetime64("2016-03-01")
     assert found.flags == ()
     count = len(server.requests)
     asked(tmp_path)
@@ -159,7 +160,8 @@ def test_reports_of_the_soil_network_are_read_with_unit_depth_and_clock(tmp_path
 
 def test_a_station_of_the_soil_network_over_the_network(server: Loopback, tmp_path: Path) -> None:
     days = np.arange("2017-02-01", "2018-03-01", dtype="datetime64[D]").astype(object)
-    each = lambda value: [{"date": f"{day}", "value": value} for day in days]  # noqa: E731
+    long_ago = {"date": "-2000-01-01", "value": 1.0}  # a date that nobody asked for
+    each = lambda value: [long_ago, *({"date": f"{d}", "value": value} for d in days)]  # noqa: E731
     hourly = [
         # the clock of its reports stands two hours behind the place: days begin at 22:00 there
         {"date": f"{day} {h:02d}:00", "value": 50.0 if h >= 22 else 59.0}

@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 
@@ -15,7 +14,8 @@ from windowcast.core.record import Members, Record, Weather
 from windowcast.core.season_calendar import season_end
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
-from windowcast.physics.soil import SiteCorrection, simulate
+from windowcast.physics.soil import simulate
+from windowcast.physics.soil_site import SiteCorrection
 from windowcast.season.errors import ModelErrors
 from windowcast.season.errors_drawn import model_errors
 from windowcast.season.model import SiteState
@@ -25,6 +25,7 @@ from windowcast.season.soil_kept import SoilModel
 from windowcast.season.state import Carry, build
 from windowcast.season.turf_safety import Safety, over_futures, stricter
 from windowcast.weather.ensemble import members as members_of
+from windowcast.weather.grid_filled import without_grid
 from windowcast.weather.own_misses import own_days
 from windowcast.windows.season_axis import BEYOND_DAYS
 
@@ -88,14 +89,15 @@ def foreseen(
     future = drawn(weather)
     seen = observed or Observed()
     looks = holding(seen.looks, weather.today)
-    corrected = partial(soil_correction, record, site, seen, tables, soil_model=soil_model)
-    with_nearby = corrected(nearby=weather.nearby)
+    correction = soil_correction(
+        record, site, seen, tables, nearby=weather.nearby, soil_model=soil_model
+    )
 
     def state(
         days: Record,
         start: Carry | None = None,
         errors: ModelErrors | None = None,
-        correction: SiteCorrection | None = with_nearby,
+        correction: SiteCorrection | None = correction,
     ) -> tuple[SiteState, Carry]:
         return build(
             days,
@@ -115,13 +117,15 @@ def foreseen(
         record.place, past.emergence, future.daily.times, futures, carry.soil_error
     )
     ahead = state(future.daily, carry, errors)[0]
-    if own_days(weather.misses, tables["ensemble"]):
-        general = state(drawn(replace(weather, misses=None)).daily, carry, errors)[0]
-        ahead = replace(ahead, turf=stricter(ahead.turf, general.turf))
-    if weather.nearby:  # a station that goes missing must open nothing that it closed
-        alone = corrected()
-        carried = state(record, correction=alone)[1]
-        general = state(future.daily, carried, errors, alone)[0]
+    plain = replace(weather, daily=without_grid(weather.daily, tables), misses=None, nearby=())
+    learnt = own_days(weather.misses, tables["ensemble"]) > 0
+    if learnt or weather.nearby or plain.daily is not weather.daily:
+        # the turf never takes more for what a grid, soil elsewhere or the forecasts' record say
+        days_before = plain.daily.between(record.times[0], record.times[-1])
+        own = soil_correction(days_before, site, seen, tables, soil_model=soil_model)
+        general, before = state(days_before, correction=own)
+        past = replace(past, turf=stricter(past.turf, general.turf))
+        general, _ = state(drawn(plain).daily, before, errors, own)
         ahead = replace(ahead, turf=stricter(ahead.turf, general.turf))
     turf = over_futures(ahead.turf, ahead.dates, Safety.of(tables["turf"]))
     return Foreseen(future, past, greenup_by_futures(replace(ahead, turf=turf)), looks)

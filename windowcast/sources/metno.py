@@ -227,7 +227,7 @@ def record_of_answer(raw: dict[str, Any], place: Place, answer: Fetched) -> Reco
             steps[name] = of_instants(theirs) * factor
     for name, (low, high) in PERCENTILES.items():
         spread = (of_instants(high) - of_instants(low)) / P10_TO_P90
-        steps[name] = np.where(spread >= 0, spread, np.nan)
+        steps[name] = np.where(spread > 0, spread, np.nan)
     values, grades = {}, {}
     for name, value in steps.items():
         whole = np.full(len(hours), np.nan)
@@ -285,21 +285,23 @@ def _line(
             over = _number(details, "air_temperature_max") - max(ends)
             under = min(ends) - _number(details, "air_temperature_min")
             if later - first == SIX_H_S and max(over, under) > 0:
-                bent = max(ends) + over if over >= under else min(ends) - under
-                nodes[float(first + later) / 2] = bent
+                bends = [max(ends) + over] * (over > 0) + [min(ends) - under] * (under > 0)
+                for n, bent in enumerate(sorted(bends, reverse=ends[0] > ends[1]), 1):
+                    nodes[float(first + n * (later - first) / (len(bends) + 1))] = bent
     if not nodes:
         return np.full(len(hours), np.nan)
     known = sorted(nodes)
     clock = hours.astype("datetime64[s]").astype(np.float64)
     line: FloatArray = np.interp(clock, known, [nodes[t] for t in known], np.nan, np.nan)
-    return line
+    wide = np.append(np.diff(known) > SIX_H_S, False)  # nobody knows what lies within
+    return np.where(wide[np.searchsorted(known, clock, side="right") - 1], np.nan, line)
 
 
 def _periods(series: list[dict[str, Any]], at: FloatArray, hours: int, name: str) -> Any:
     """Start, end [POSIX s] and value of the periods of so many hours that begin at a step."""
     for start, step in zip(at, series, strict=True):
         value = _number(_details(step, hours), name)
-        if math.isfinite(value):
+        if value >= 0:  # neither missing nor a code for it
             yield float(start), float(start + hours * HOUR_S), value
 
 
@@ -309,7 +311,11 @@ def _rain(series: list[dict[str, Any]], at: FloatArray, hours: Any, unit: str | 
         return np.full(len(hours), np.nan)
     by_hour = list(_periods(series, at, 1, "precipitation_amount"))
     end = max((stop for _, stop, _ in by_hour), default=-math.inf)
-    later = [p for p in _periods(series, at, 6, "precipitation_amount") if p[0] >= end]
+    later = []
+    for period in _periods(series, at, 6, "precipitation_amount"):
+        if period[0] >= end:  # no two that overlap
+            later.append(period)
+            end = period[1]
     return amount_in(_steps(by_hour + later), hours)
 
 

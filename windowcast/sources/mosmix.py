@@ -56,8 +56,8 @@ ELEMENTS = frozenset({*(e for e, _, _ in INSTANT.values()), *GUSTS, RAIN, SUN, *
 
 # 01001 ENJA JAN MAYEN             70.56   -8.40    10; older lists have two numbers before the id
 _ROW = re.compile(
-    r"(?:\d+\s+\d+\s+)?(?P<id>\w{4,5})\s+\S{4}\s+(?P<name>.*?)\s+(?P<lat>-?\d{1,2}\.\d\d)\s+"
-    r"(?P<lon>-?\d{1,3}\.\d\d)\s+(?P<height>-?\d{1,4})(?:\s.*)?"
+    r"(?:\d+\s+\d+\s+)?(?P<id>\w{4,5})\s+\S{4}\s+(?P<name>\S+(?:\s+\S+)*?)\s+"
+    r"(?P<lat>-?\d{1,2}\.\d\d)\s+(?P<lon>-?\d{1,3}\.\d\d)\s+(?P<height>-?\d{1,4})(?:\s.*)?"
 )
 
 
@@ -197,7 +197,8 @@ def station_rows(body: bytes) -> list[MosmixStation]:
             continue
         north, east = _decimal_degrees(row["lat"]), _decimal_degrees(row["lon"])
         if north is not None and east is not None and abs(north) <= 90 and abs(east) <= 180:
-            found.append(MosmixStation(row["id"], row["name"], north, east, float(row["height"])))
+            name = "".join(filter(str.isprintable, row["name"]))
+            found.append(MosmixStation(row["id"], name, north, east, float(row["height"])))
     return found
 
 

@@ -80,7 +80,7 @@ def _unzipped(body: bytes) -> bytes:
             if len(names) != 1:
                 raise ValueError(f"its zip file holds {len(names)} forecasts instead of one")
             if names[0].compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-                raise NotImplementedError  # other methods raise errors of their own
+                raise ValueError("its zip file is packed in an unknown way")
             with packed.open(names[0]) as file:
                 text = file.read(MOST_BYTES + 1)
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError):

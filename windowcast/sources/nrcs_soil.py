@@ -89,7 +89,8 @@ def stations_of(body: bytes) -> list[SoilStation]:
         return []
     for row in rows:
         try:
-            triplet, name = str(row["stationTriplet"]), str(row.get("name", ""))[:60]
+            triplet = str(row["stationTriplet"])
+            name = "".join(filter(str.isprintable, str(row.get("name", ""))))[:60]
             latitude, longitude = float(row["latitude"]), float(row["longitude"])
             zone_h = float(row.get("dataTimeZone") or round(longitude / 15))
             height = row.get("elevation")
@@ -152,13 +153,13 @@ def read_station(
     if not columns:
         return None
     dates = np.unique(np.concatenate([times for times, _ in columns.values()]))
-    today = np.datetime64(request.today)
-    dates = dates[dates < today]
+    begin, today = np.datetime64(first), np.datetime64(request.today)
+    dates = dates[(dates >= begin) & (dates < today)]
     if not len(dates):
         return None
     daily = {}
     for name, (times, known) in columns.items():
-        inside = times < today
+        inside = (times >= begin) & (times < today)
         daily[name] = np.full(len(dates), np.nan)
         daily[name][np.searchsorted(dates, times[inside])] = known[inside]
     axis, series = on_regular_axis(dates, daily)

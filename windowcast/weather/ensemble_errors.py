@@ -253,7 +253,7 @@ def wind_with_errors(
     sd = wind_rmse_m_s(lead_days, values) / (2 * np.sqrt(typical))
     if own_sd_m_s is not None:
         own = own_sd_m_s / (2 * np.sqrt(np.fmax(wind_m_s, values.number("wind.own_least"))))
-        sd = np.where(np.isfinite(own), own, sd)
+        sd = np.where(own > 0, own, sd)  # none is sure
     centre = np.sqrt(np.maximum(wind_m_s - sd**2, 0.0))
     speed: FloatArray = np.maximum(centre + sd * scores, 0.0) ** 2
     return speed

@@ -27,7 +27,7 @@ from windowcast.physics.soil_forcing import (
 )
 from windowcast.physics.sun import day_of_year, extraterrestrial_radiation_mj_m2
 from windowcast.weather.join import overlaid
-from windowcast.weather.rain_filled import CHECK, FILLED
+from windowcast.weather.rain_filled import CHECK, FILLED, with_rain_filled
 
 COARSE = "coarse-grid"  # the check of all but rain
 HUMIDITY = "rh_filled_pct"
@@ -94,6 +94,18 @@ def with_coarse_grid(
         provenance=(*record.provenance, *origins),
         flags=(*record.flags, *flags),
     )
+
+
+def without_grid(record: Record, tables: Tables = PACKAGED) -> Record:
+    """The record as it would drive the soil without the coarse grid; itself where it has none."""
+    if not {COARSE, f"{CHECK}grid"} & {flag.check for flag in record.flags}:
+        return record
+    values = {name: v for name, v in record.values.items() if name not in (FILLED, HUMIDITY)}
+    if "solar_mj_m2" in values:
+        made = record.grade("solar_mj_m2") == Grade.ESTIMATED
+        values["solar_mj_m2"] = np.where(made, np.nan, values["solar_mj_m2"])
+    grades = {name: grade for name, grade in record.grades.items() if name in values}
+    return with_rain_filled(replace(record, values=values, grades=grades, flags=()), tables)
 
 
 def _said(record: Record, grid: Record) -> dict[str, FloatArray]:
