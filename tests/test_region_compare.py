@@ -314,6 +314,14 @@ def test_the_page_stands_alone() -> None:
     assert "default-src 'none'" in page
 
 
+def test_no_area_is_drawn_in_the_black_of_no_style() -> None:
+    page = region_page(data(), differences(), METRIC, ())
+    drawn = set(re.findall(r'<(?:path|rect|polygon)[^>]* class="([^"]*)"', page))
+    styles = page.partition("<style>")[2].partition("</style>")[0]
+    for names in drawn:
+        assert any(f".{name}" in styles for name in names.split()), names
+
+
 def test_the_page_shows_names_as_text_and_what_could_not_be_used() -> None:
     page = region_page(data(), differences(), METRIC, ("a <note>",))
     assert "Bowling Green &lt;21&gt; &amp; NNE" in page

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from http import HTTPStatus
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -70,18 +71,15 @@ def create_app(parts: Web) -> ASGIApp:
     return protected(GZipMiddleware(app, minimum_size=1024, compresslevel=5), parts.guard)
 
 
-# what the framework says of an address or a method that is none of ours, in words
-_UNSAID = {
-    "Not Found": "There is no page at this address.",
-    "Method Not Allowed": "This address cannot be used in that way.",
-}
-
-
 def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    lang = "en" if _for_programs(request) else voice_of(request, None).lang
-    said = _UNSAID.get(error.detail, error.detail)
-    return _error(request, error.status_code, translated(said, lang))
+    voice = voice_of(request, None)
+    if error.detail == HTTPStatus(error.status_code).phrase:  # the framework's own: none of ours
+        none_such = error.status_code == HTTPStatus.NOT_FOUND
+        said = voice.say("error_page.no_page") if none_such else voice.say("error_page.no_use")
+        return _error(request, error.status_code, said)
+    lang = "en" if _for_programs(request) else voice.lang
+    return _error(request, error.status_code, translated(str(error.detail), lang))
 
 
 def _problem(request: Request, error: Exception) -> Response:
