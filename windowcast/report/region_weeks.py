@@ -42,7 +42,7 @@ def weeks_chart(data: Compared, purpose: str, title: str, voice: Voice) -> Chart
         *_dates(data, x, voice),
         el("path", d=band_path(at, _heights(y, low), _heights(y, high)), class_="wash-past"),
         el("path", d=line_path(at, _heights(y, mid)), class_="line now"),
-        label(0.0, 8.0, voice.say("region.weeks_axis"), class_="axis-title"),
+        label(0.0, 10.0, voice.say("region.weeks_axis"), class_="axis-title"),
     ]
     key, desc = f"weeks-{purpose}", voice.say("region.weeks_described")
     rows = tuple(
@@ -74,7 +74,7 @@ def odds_chart(data: Compared, purpose: str, title: str, voice: Voice) -> Chart:
         *_grid(y, (0, 0.25, 0.5, 0.75, 1), "{:.0%}"),
         *_dates(data, x, voice),
         *lines,
-        label(0.0, 8.0, voice.say("region.odds_axis"), class_="axis-title"),
+        label(0.0, 10.0, voice.say("region.odds_axis"), class_="axis-title"),
         *legend,
     ]
     key = f"odds-{purpose}"
