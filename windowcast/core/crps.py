@@ -1,4 +1,4 @@
-"""The continuous ranked probability score of a normal."""
+"""A normal: its continuous ranked probability score, and where its 10 and 90 % points lie."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from math import erf, pi, sqrt
 import numpy as np
 
 from windowcast.core.record import FloatArray
+
+TO_10_90 = 1.2816  # standard deviations from the middle of a normal to its 10 and 90 % points
 
 
 def crps_normal(z: FloatArray) -> FloatArray:

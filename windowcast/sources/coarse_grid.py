@@ -23,7 +23,6 @@ from windowcast.core.record import (
     DateArray,
     Grade,
     Place,
-    Provenance,
     Record,
 )
 from windowcast.core.source_flags import COARSE_GRID, remark
@@ -32,6 +31,7 @@ from windowcast.core.values import load
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
 from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
 from windowcast.sources.numerals import calendar_dates
+from windowcast.sources.origin import fetched_origin, possible_height_m
 from windowcast.sources.source import Found, Request
 
 NAME = COARSE_GRID
@@ -227,16 +227,9 @@ def _read(answer: Fetched, first: dt.date, last: dt.date, place: Place) -> Recor
         values[variable] = np.full(len(axis), np.nan)
         values[variable][at[inside]] = np.array(list(by_date.values()))[inside]
     known = {name: column for name, column in values.items() if np.isfinite(column).any()}
-    origin = Provenance(
-        NAME,
-        f"coarse grid (NASA POWER) at {place.latitude_deg:.1f}, {place.longitude_deg:.1f}",
-        tuple(known),
-        str(axis[0]),
-        str(axis[-1]),
-        dt.datetime.fromtimestamp(answer.fetched_at, dt.UTC),
-        elevation_m=_height_m(raw),
-        licence=LICENCE,
-        stale=answer.stale,
+    about = f"coarse grid (NASA POWER) at {place.latitude_deg:.1f}, {place.longitude_deg:.1f}"
+    origin = fetched_origin(
+        (answer,), NAME, about, known, axis, licence=LICENCE, elevation_m=_height_m(raw)
     )
     return record_of(place, axis, known, grade=Grade.ESTIMATED, provenance=(origin,))
 
@@ -247,4 +240,4 @@ def _height_m(raw: Mapping[str, Any]) -> float | None:
         height = float(raw["geometry"]["coordinates"][2])
     except (KeyError, IndexError, TypeError, ValueError):
         return None
-    return height if -500 <= height <= 9000 else None
+    return possible_height_m(height)

@@ -342,3 +342,20 @@ def _fresh_s(reply: Reply, terms: Terms) -> float:
 def _fresh(entry: Entry, now: float) -> bool:
     """Not expired; an entry from the future (this clock was set back) is not fresh."""
     return entry.checked_at <= now < entry.expires_at
+
+
+def all_found(answers: Sequence[Fetched | FetchError]) -> list[Fetched]:
+    """The answers with something at their address.
+
+    Raises
+    ------
+    FetchError
+        The first of those that could not be had.
+    """
+    found = []
+    for answer in answers:
+        if isinstance(answer, FetchError):
+            raise answer
+        if answer.found:
+            found.append(answer)
+    return found

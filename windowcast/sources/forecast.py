@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from windowcast.core.phrase import Name, Quantity, say
-from windowcast.core.record import Flag, FloatArray, Grade, Place, Provenance, Record
+from windowcast.core.record import Flag, FloatArray, Grade, Place, Record
 from windowcast.core.source_flags import remark
 from windowcast.core.time_axis import grades_of
 from windowcast.core.values import load
@@ -25,6 +25,7 @@ from windowcast.sources.fetch import Fetched, Fetcher, Terms
 from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
 from windowcast.sources.intervals import Steps, amount_in, hour_axis, in_force, instant_s
 from windowcast.sources.issued import issue_problem, issue_remarks
+from windowcast.sources.origin import fetched_origin, possible_height_m
 from windowcast.sources.source import Found, Request
 
 NAME = "forecast"
@@ -246,19 +247,10 @@ def _read(payload: dict[str, Any], place: Place, grid: Fetched) -> Found:
         values[name] = value + shift if name in TEMPERATURES else value
     issued = dt.datetime.fromtimestamp(instant_s(str(payload["updateTime"])), dt.UTC)
     cell = f"{payload.get('gridId', '')} {payload.get('gridX', '')},{payload.get('gridY', '')}"
-    provenance = Provenance(
-        NAME,
-        f"grid cell {cell}, issued {issued:%Y-%m-%d %H:%M} UTC",
-        tuple(values),
-        str(hours[0]),
-        str(hours[-1]),
-        dt.datetime.fromtimestamp(grid.fetched_at, dt.UTC),
-        elevation_m=height,
-        licence=LICENCE,
-        stale=grid.stale,
-        issued=issued,
-        digest=grid.digest,
-    )
+    provenance = fetched_origin(
+        (grid,), NAME, f"grid cell {cell}", values, hours,
+        licence=LICENCE, elevation_m=height, issued=issued,
+    )  # fmt: skip
     flags += issue_remarks(grid)
     grades = {name: grades_of(value, Grade.FORECAST) for name, value in values.items()}
     record = Record(place, hours, values, grades, (provenance,))
@@ -286,6 +278,6 @@ def _height_m(payload: dict[str, Any]) -> float | None:
         return None
     value = elevation.get("value")
     metres = str(elevation.get("unitCode", "")).rpartition(":")[2] == "m"
-    if not metres or not isinstance(value, int | float) or not -500 <= value <= 9000:
+    if not metres or not isinstance(value, int | float):
         return None
-    return float(value)
+    return possible_height_m(float(value))

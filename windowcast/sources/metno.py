@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 
 from windowcast.core.errors import InputError
-from windowcast.core.record import FloatArray, Grade, Place, Provenance, Record
+from windowcast.core.record import FloatArray, Grade, Place, Record
 from windowcast.core.time_axis import grades_of
 from windowcast.core.values import load
 from windowcast.core.version import __version__
@@ -31,6 +31,7 @@ from windowcast.sources.http import Manners
 from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
 from windowcast.sources.intervals import HOUR_S, Steps, amount_in, hour_axis, in_force, instant_s
 from windowcast.sources.issued import issue_problem, issue_remarks
+from windowcast.sources.origin import fetched_origin, possible_height_m
 from windowcast.sources.source import Found, Request
 
 NAME = "metno"
@@ -244,27 +245,17 @@ def record_of_answer(raw: dict[str, Any], place: Place, answer: Fetched) -> Reco
     values = {name: value for name, value in values.items() if np.isfinite(value).any()}
     given = {n: grades_of(v, grades.get(n, Grade.FORECAST)) for n, v in values.items()}
     issued = dt.datetime.fromtimestamp(instant_s(str(meta["updated_at"])), dt.UTC)
-    provenance = Provenance(
-        NAME,
-        f"MET Norway Locationforecast, issued {issued:%Y-%m-%d %H:%M} UTC",
-        tuple(values),
-        str(hours[0]),
-        str(hours[-1]),
-        dt.datetime.fromtimestamp(answer.fetched_at, dt.UTC),
-        elevation_m=height,
-        licence=LICENCE,
-        stale=answer.stale,
-        issued=issued,
-        digest=answer.digest,
-    )
+    provenance = fetched_origin(
+        (answer,), NAME, "MET Norway Locationforecast", values, hours,
+        licence=LICENCE, elevation_m=height, issued=issued,
+    )  # fmt: skip
     return Record(place, hours, values, given, (provenance,))
 
 
 def _height_m(raw: Any) -> float | None:
     """Height for which the temperatures hold [m]; None where it is not said or impossible."""
     said = raw["geometry"]["coordinates"][2:3]
-    height = _number({"height": said[0]} if said else None, "height")
-    return height if -500 <= height <= 9000 else None
+    return possible_height_m(_number({"height": said[0]} if said else None, "height"))
 
 
 def _line(

@@ -26,6 +26,7 @@ from windowcast.sources.fetch import Fetched, Fetcher, Terms
 from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
 from windowcast.sources.issued import issue_problem, issue_remarks
 from windowcast.sources.mosmix_kml import StationForecast, read_kmz
+from windowcast.sources.origin import fetched_origin
 from windowcast.sources.source import Found, Request
 
 NAME = "mosmix"
@@ -261,20 +262,11 @@ def records_of(
     values["precip_prob"] = _moved(chance / 100, 1)
     values = {name: value for name, value in values.items() if np.isfinite(value).any()}
     issued = dt.datetime.fromtimestamp(file.issued_s, dt.UTC)
-    provenance = Provenance(
-        NAME,
-        f"MOSMIX station {station.id} {station.name}, issued {issued:%Y-%m-%d %H:%M} UTC",
-        tuple(values),
-        str(hours[0]),
-        str(hours[-1]),
-        dt.datetime.fromtimestamp(answer.fetched_at, dt.UTC),
-        distance_km=station.distance_km,
-        elevation_m=station.height_m,
-        licence=LICENCE,
-        stale=answer.stale,
+    provenance = fetched_origin(
+        (answer,), NAME, f"MOSMIX station {station.id} {station.name}", values, hours,
+        licence=LICENCE, elevation_m=station.height_m, distance_km=station.distance_km,
         issued=issued,
-        digest=answer.digest,
-    )
+    )  # fmt: skip
     record = record_of(place, hours, values, grade=Grade.FORECAST, provenance=(provenance,))
     sun = _days_of_sun(hours, _moved(file.get(SUN), 1), place, provenance)
     return (record,) if sun is None else (record, sun)

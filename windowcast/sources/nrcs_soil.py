@@ -18,14 +18,16 @@ from typing import Any
 
 import numpy as np
 
-from windowcast.core.record import DAILY_VARIABLES, DateArray, FloatArray, Place, Provenance, Record
+from windowcast.core.record import DAILY_VARIABLES, DateArray, FloatArray, Place, Record
 from windowcast.core.time_axis import on_regular_axis, record_of
+from windowcast.core.units import M_PER_FOOT
 from windowcast.core.values import load
 from windowcast.sources.columns import CONVERSIONS
-from windowcast.sources.fetch import Fetched, Fetcher, Terms
+from windowcast.sources.fetch import Fetcher, Terms, all_found
 from windowcast.sources.forecast import ForecastSource
 from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
-from windowcast.sources.soil_network import FOOT_M, SoilStation, at_station
+from windowcast.sources.origin import fetched_origin, possible_height_m
+from windowcast.sources.soil_network import HOURS_FOR_A_DAY, SoilStation, at_station
 from windowcast.sources.source import Request
 
 NAME = "nrcs"
@@ -34,7 +36,6 @@ SERVICE = "/awdbRestApi/services/v1"
 LICENCE = "USDA Natural Resources Conservation Service, public domain"
 SOIL = "STO"
 DEPTH_IN = (-2.5, -1.5)  # 2 inches, which is 5 cm
-HOURS_FOR_A_DAY = 20
 # element → variable, kind of unit as in `columns.CONVERSIONS`
 ELEMENTS: Mapping[str, tuple[str, str]] = {
     SOIL: ("soil_5cm_c", "c"),
@@ -94,14 +95,12 @@ def stations_of(body: bytes) -> list[SoilStation]:
             latitude, longitude = float(row["latitude"]), float(row["longitude"])
             zone_h = float(row.get("dataTimeZone") or round(longitude / 15))
             height = row.get("elevation")
-            height_m = None if height is None else float(height) * FOOT_M
+            height_m = None if height is None else possible_height_m(float(height) * M_PER_FOOT)
         except _ODD:
             continue
         sound = abs(latitude) <= 90 and abs(longitude) <= 180 and abs(zone_h) <= 14
         if not sound or not re.fullmatch(r"\w+:\w+:\w+", triplet, re.ASCII):
             continue
-        if height_m is not None and not -500 <= height_m <= 9000:
-            height_m = None
         place = Place(name or triplet, latitude, longitude, height_m)
         found.append(SoilStation(triplet, place, partial(read_station, triplet, zone_h, place)))
     return found
@@ -135,10 +134,7 @@ def read_station(
         NAME, "archive_recent", Expect.JSON, max_bytes=8_000_000, problem=data_problem
     )
     answers = fetcher.get_all(list(urls), lambda url: terms)
-    for answer in answers:
-        if isinstance(answer, FetchError):
-            raise answer
-    read = [a for a in answers if isinstance(a, Fetched) and a.found]
+    read = all_found(answers)
     columns: dict[str, tuple[DateArray, FloatArray]] = {}
     for answer in read:
         hourly = urls[answer.url]
@@ -163,17 +159,10 @@ def read_station(
         daily[name] = np.full(len(dates), np.nan)
         daily[name][np.searchsorted(dates, times[inside])] = known[inside]
     axis, series = on_regular_axis(dates, daily)
-    origin = Provenance(
-        NAME,
-        f"station {triplet} {place.name}, soil at 2 inches",
-        tuple(series),
-        str(axis[0]),
-        str(axis[-1]),
-        dt.datetime.fromtimestamp(read[-1].fetched_at, dt.UTC),
-        elevation_m=place.elevation_m,
-        licence=LICENCE,
-        stale=any(answer.stale for answer in read),
-    )
+    origin = fetched_origin(
+        read, NAME, f"station {triplet} {place.name}, soil at 2 inches", series, axis,
+        licence=LICENCE, elevation_m=place.elevation_m,
+    )  # fmt: skip
     return at_station(record_of(place, axis, series, provenance=(origin,)), place)
 
 

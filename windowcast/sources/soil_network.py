@@ -14,7 +14,7 @@ from windowcast.sources.blend import effective_km
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.source import Request
 
-FOOT_M = 0.3048
+HOURS_FOR_A_DAY = 20  # measured, of 24, that a day's mean needs
 Reader = Callable[[Request, Fetcher], Record | None]
 
 

@@ -19,14 +19,16 @@ from functools import partial
 
 import numpy as np
 
-from windowcast.core.record import DAILY_VARIABLES, FloatArray, Grade, Place, Provenance, Record
+from windowcast.core.record import DAILY_VARIABLES, FloatArray, Grade, Place, Record
 from windowcast.core.time_axis import on_regular_axis, record_of
+from windowcast.core.units import M_PER_FOOT
 from windowcast.core.values import load
-from windowcast.sources.fetch import Fetched, Fetcher, Terms
+from windowcast.sources.fetch import Fetched, Fetcher, Terms, all_found
 from windowcast.sources.forecast import ForecastSource
-from windowcast.sources.http_answer import Expect, FetchError, base_url
+from windowcast.sources.http_answer import Expect, base_url
 from windowcast.sources.numerals import calendar_dates
-from windowcast.sources.soil_network import FOOT_M, SoilStation, at_station
+from windowcast.sources.origin import fetched_origin, possible_height_m
+from windowcast.sources.soil_network import HOURS_FOR_A_DAY, SoilStation, at_station
 from windowcast.sources.source import Request
 from windowcast.sources.uscrn import COLUMNS, FIELDS
 
@@ -35,7 +37,6 @@ HOST = "https://www.ncei.noaa.gov"
 FOLDER = "/pub/data/uscrn/products"
 LICENCE = "NOAA NCEI U.S. Climate Reference Network, public domain"
 HOURLY_FIELDS = 38
-HOURS_FOR_A_DAY = 20
 SHORT_DAYS = 20  # a file that ends so long before its time was cut, or tells nothing of late
 LIST_COLUMNS = ("WBAN", "STATE", "LOCATION", "VECTOR", "LATITUDE", "LONGITUDE", "ELEVATION")
 # daily variable → field of the hourly file, and how hours become a day
@@ -103,13 +104,10 @@ def stations_of(body: bytes) -> list[SoilStation]:
         ):
             continue
         try:
-            height = float(row["ELEVATION"]) * FOOT_M
+            height = float(row["ELEVATION"]) * M_PER_FOOT
         except ValueError:
             height = float("nan")
-        place = Place(
-            file.replace("_", " "), latitude, longitude,
-            height if -500 <= height <= 9000 else None,
-        )  # fmt: skip
+        place = Place(file.replace("_", " "), latitude, longitude, possible_height_m(height))
         found.append(
             SoilStation(f"{number:05d}", place, partial(read_station, file, number, place))
         )
@@ -138,12 +136,7 @@ def read_station(
         return Terms.named(NAME, age, Expect.TEXT, max_bytes=3_000_000, problem=problem)
 
     answers = fetcher.get_all(list(urls), terms)
-    had = []
-    for answer in answers:
-        if isinstance(answer, FetchError):
-            raise answer
-        if answer.found:
-            had.append(answer)
+    had = all_found(answers)
     rows = [rows_of(answer.body(), FIELDS, number, range(1, 2)) for answer in had]
     table = np.concatenate([np.zeros((0, FIELDS)), *rows])
     if not len(table):
@@ -159,17 +152,11 @@ def read_station(
     if not inside.any():
         return None
     axis, values = on_regular_axis(dates[inside], {n: v[inside] for n, v in values.items()})
-    origin = Provenance(
-        NAME,
-        f"station {number:05d} {place.name}, daily",
-        tuple(name for name, v in values.items() if np.isfinite(v).any()),
-        str(axis[0]),
-        str(axis[-1]),
-        dt.datetime.fromtimestamp(had[-1].fetched_at, dt.UTC),
-        elevation_m=place.elevation_m,
-        licence=LICENCE,
-        stale=any(answer.stale for answer in had),
-    )
+    known = (name for name, v in values.items() if np.isfinite(v).any())
+    origin = fetched_origin(
+        had, NAME, f"station {number:05d} {place.name}, daily", known, axis,
+        licence=LICENCE, elevation_m=place.elevation_m,
+    )  # fmt: skip
     record = record_of(place, axis, values, grade=Grade.OBSERVED, provenance=(origin,))
     return at_station(record, place)
 

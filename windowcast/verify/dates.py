@@ -20,6 +20,7 @@ import numpy.typing as npt
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray, Record, Weather
+from windowcast.core.season_calendar import SEASON_START
 from windowcast.core.site import Site, site_from, timezone_at
 from windowcast.programme.foreseen import foreseen
 from windowcast.programme.key_dates import key_dates
@@ -216,8 +217,8 @@ def _station(record: Record, seasons: int, issues: Sequence[str]) -> Iterator[To
     came = what_came(record, known, site)
     soil = GrowingSoil()
     for season in last_seasons(record, seasons):
-        for issue in sorted(issues, key=lambda day: day < "07-01"):
-            year = season + (issue < "07-01")
+        for issue in sorted(issues, key=lambda day: day < SEASON_START):
+            year = season + (issue < SEASON_START)
             today = dt.date(year, int(issue[:2]), int(issue[3:]))
             past = known.between(known.times[0], np.datetime64(today) - np.timedelta64(1, "D"))
             for key in _told_on(past, site, today, soil):

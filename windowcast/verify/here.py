@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from windowcast.core.crps import TO_10_90
 from windowcast.core.local_days import midnights_s
 from windowcast.core.record import FloatArray
 from windowcast.core.values import Table
@@ -21,7 +22,6 @@ from windowcast.sources.foretold import DAY_S, AnnouncedOnce, HeldWindow
 from windowcast.weather.foretold_days import Case, lead_days
 
 SPANS_DAYS = (30, 365)
-LIKELY = 1.2816  # standard deviations to 10 and 90 % of a normal
 ELEMENTS = ("tmax_c", "tmin_c", "night_low_c", "soil_5cm_c")
 BINS = 5
 RAIN_MM = 0.254  # what official chances of precipitation speak of: a hundredth of an inch
@@ -191,7 +191,7 @@ def offs(cases: Iterable[Case], own: Table) -> tuple[Off, ...]:
         inside = [float(c.low or 0.0) <= c.came <= float(c.high or 0.0) for c in banded]
         found.append(Off(
             element, source, lead, "K", len(days), worth, float(of_day.mean()),
-            LIKELY * spread / math.sqrt(worth), float(np.abs(error).mean()),
+            TO_10_90 * spread / math.sqrt(worth), float(np.abs(error).mean()),
             sum(inside) / len(inside) if inside else None, len(inside), len(days) >= fewest,
         ))  # fmt: skip
     return tuple(found)

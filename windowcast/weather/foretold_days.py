@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.crps import TO_10_90
 from windowcast.core.local_days import day_starts, midnights_s
 from windowcast.core.record import (
     FloatArray,
@@ -32,7 +33,6 @@ NIGHT_H = (-6, 10)  # a night from 18:00 of the evening to 10:00 of the date it 
 NIGHT_SHARE = 0.9  # of its hours that must be known
 DAYS = ("tmax_c", "tmin_c", "precip_mm", "wind_mean_m_s", "soil_5cm_c")
 OWN_SPREAD = {"tmax_c": "tmax_sd_k", "tmin_c": "tmin_sd_k"}
-TO_10_90 = 1.2816  # standard deviations from the middle of a normal to its 10 and 90 % points
 
 
 def said_by(record: Record, tables: Tables = PACKAGED) -> list[Said]:

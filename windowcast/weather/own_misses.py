@@ -29,6 +29,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -39,7 +40,9 @@ from windowcast.core.local_days import midnights_s
 from windowcast.core.record import FloatArray, Misses
 from windowcast.core.values import Table
 from windowcast.weather.ensemble_errors import LEAST_VARIANCE_K2, Spread
-from windowcast.weather.foretold_days import Case
+
+if TYPE_CHECKING:
+    from windowcast.weather.foretold_days import Case
 
 BoolArray = npt.NDArray[np.bool_]
 
