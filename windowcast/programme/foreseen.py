@@ -118,14 +118,15 @@ def foreseen(
     )
     ahead = state(future.daily, carry, errors)[0]
     plain = replace(weather, daily=without_grid(weather.daily, tables), misses=None, nearby=())
-    learnt = own_days(weather.misses, tables["ensemble"]) > 0
-    if learnt or weather.nearby or plain.daily is not weather.daily:
+    drawn_alike = plain.daily is weather.daily and not own_days(weather.misses, tables["ensemble"])
+    if weather.nearby or not drawn_alike:
         # the turf never takes more for what a grid, soil elsewhere or the forecasts' record say
         days_before = plain.daily.between(record.times[0], record.times[-1])
         own = soil_correction(days_before, site, seen, tables, soil_model=soil_model)
         general, before = state(days_before, correction=own)
         past = replace(past, turf=stricter(past.turf, general.turf))
-        general, _ = state(drawn(plain).daily, before, errors, own)
+        plain_future = future if drawn_alike else drawn(plain)
+        general, _ = state(plain_future.daily, before, errors, own)
         ahead = replace(ahead, turf=stricter(ahead.turf, general.turf))
     turf = over_futures(ahead.turf, ahead.dates, Safety.of(tables["turf"]))
     return Foreseen(future, past, greenup_by_futures(replace(ahead, turf=turf)), looks)
