@@ -1,0 +1,1 @@
+"""Statistics of plot trials: pure functions on arrays; who reads and shows trials stands above."""
