@@ -89,6 +89,23 @@ def test_a_list_names_regions_and_places(
     assert min(int(r["season"]) for r in seasons) == 2013
     differences = list(csv.DictReader((tmp_path / "o" / "differences.csv").open()))
     assert {(r["first"], r["second"]) for r in differences} == {("a", "b")}
+    # other regions are drawn on the stations as they were computed
+    parts = {p: p.stat().st_mtime_ns for p in (tmp_path / "o" / "parts").iterdir()}
+    again = (table, "--out", tmp_path / "o", "--since", 2013)
+    boxes = ("--region", "Low=30,-90,34,-80", "--region", "High=34,-90,40,-80")
+    assert run(*again, *boxes, capsys=capsys)[0] == 0
+    differences = list(csv.DictReader((tmp_path / "o" / "differences.csv").open()))
+    assert {(r["first"], r["second"]) for r in differences} == {("Low", "High")}
+    assert run(*again, "--region-column", "owner", capsys=capsys)[0] == 0
+    assert {p: p.stat().st_mtime_ns for p in (tmp_path / "o" / "parts").iterdir()} == parts
+    for wrong, words in (
+        (("--region", "A=30,-90,40,-80", *boxes), "station s0 lies in both A and Low; draw"),
+        (("--region", "A=1,2"), "'A=1,2' is no region; write"),
+        (("--region-heights", "300", *boxes), "give one of --region, --region-column and"),
+    ):
+        code, out, err = run(*again, *wrong, capsys=capsys)
+        assert (code, out) == (2, "")
+        assert words in err
 
 
 def test_a_file_of_a_list_may_carry_its_options(
@@ -119,14 +136,19 @@ def test_by_year_files_with_the_archives_list(
     write_years(source, header=False)
     places = tmp_path / "ghcnd-stations.txt"
     places.write_text(PLACES)
-    code, out, err = run(
-        source, "--stations", places, "--out", tmp_path / "o", "--workers", 1, capsys=capsys
-    )
+    given = (source, "--stations", places, "--out", tmp_path / "o", "--workers", 1)
+    code, out, err = run(*given, "--at-least", 1, capsys=capsys)
     assert (code, err) == (0, "")
     seasons = list(csv.DictReader((tmp_path / "o" / "seasons.csv").open()))
     assert {r["station"] for r in seasons} == {"USW00013904", "ASN00086071"}
     assert {r["problem"] for r in seasons} == {""}
     assert "1 stations are not on ghcnd-stations.txt" in out
+    # by default stations with normals, or as many seasons as the longest has
+    code, out, _ = run(*given, "--region-column", "state", capsys=capsys)
+    assert code == 0
+    assert "1 complete seasons of 2, fewer than 5" in out
+    stations = json.loads((tmp_path / "o" / "stations.geojson").read_text())["features"]
+    assert [s["properties"]["region"] for s in stations] == ["TX"]
 
 
 @pytest.mark.parametrize(

@@ -145,7 +145,7 @@ def test_places_come_from_the_archives_list(tmp_path: Path) -> None:
     assert found.notes == ("1 stations are not on ghcnd-stations.txt and left out",)
     elsewhere = tmp_path / "places.txt"
     elsewhere.write_text(PLACES)
-    assert read_places(elsewhere)["AGM00060360"].elevation_m is None
+    assert read_places(elsewhere)["AGM00060360"].place.elevation_m is None
     elsewhere.write_text("USW00013904 here\n")
     with pytest.raises(InputError, match="row 1"):
         read_places(elsewhere)

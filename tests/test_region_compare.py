@@ -30,6 +30,7 @@ from windowcast.region.columns import (
     day_label,
 )
 from windowcast.region.compare import Compared, gaps, put_together
+from windowcast.region.drawn import Drawing, areas_of
 from windowcast.region.statistics import difference
 from windowcast.report.region_charts import MAX_LISTED, dates_chart
 from windowcast.report.region_page import region_page
@@ -126,6 +127,35 @@ def test_stations_are_named_and_placed() -> None:
     assert data().unusable == 1
     told = {row["season"] for row in seasons().to_pylist()} - {None}
     assert data().seasons.tolist() == list(range(min(told), max(told) + 1))
+
+
+def test_stations_put_together_take_the_regions_drawn_and_leave_the_short_ones_out(
+    tmp_path: Path,
+) -> None:
+    parts = kept(tmp_path, IDS[:2], IDS[2:])
+    drawing = Drawing(areas=areas_of(["South=30,-90,34,-80", "North=34,-90,40,-80"]))
+    data = put_together(parts, tmp_path, drawing=drawing)
+    assert data.texts("station", range(3)) == IDS[:3]
+    assert data.texts("region", range(3)) == ["South", "North", ""]
+    assert [area.name for area in data.areas] == ["South", "North"]
+    assert data.notes[-1].endswith("1 of 3 stations (CHAR)")
+    rows = data.to_pandas()
+    assert set(rows.loc[rows.station == "SELMA", "region"]) == {"South"}
+    complete = rows[rows.complete >= 0.9].groupby("station").size()
+    least = int(complete.max())
+    short = set(complete[complete < least].index)
+    assert short
+    fewer = put_together(parts, tmp_path, at_least=99)  # as many as the longest has
+    assert set(fewer.texts("station", range(len(fewer)))) == set(complete.index) - short
+    left = {each.station: each for each in fewer.left_out}
+    assert set(left) == {*short, "GONE"}
+    assert left["GONE"].kind == "not usable"
+    assert all(f"fewer than {least}" in left[station].reason for station in short)
+    again = fewer.to_pandas()
+    for station in short:
+        (row,) = again[again.station == station].to_dict("records")
+        assert (row["left_out"], row["problem"]) == (left[station].kind, left[station].reason)
+    assert fewer.unusable == len(left)
 
 
 def test_week_odds_are_shares_of_years() -> None:

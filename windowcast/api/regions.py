@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from dataclasses import replace
 from os import fspath
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +15,7 @@ from windowcast.core.extras import require
 if TYPE_CHECKING:
     from windowcast.api.inputs import Pathlike
     from windowcast.region.compare import Compared
+    from windowcast.region.drawn import Drawing, RegionsGiven
     from windowcast.region.stations import StationList
     from windowcast.sources.source import Progress
 
@@ -23,6 +25,10 @@ def compare(
     out: Pathlike,
     *,
     stations: Pathlike | None = None,
+    regions: RegionsGiven = (),
+    region_column: str | None = None,
+    region_heights: str | None = None,
+    at_least: int | None = None,
     since: int | None = None,
     until: int | None = None,
     species: str = "hybrid bermudagrass",
@@ -46,6 +52,17 @@ def compare(
         Folder for the results. An interrupted run carries on when it is started again.
     stations
         ``ghcnd-stations.txt``, for the places of GHCN-Daily stations.
+    regions
+        Regions that are drawn: boxes ``(south, west, north, east)`` by name, or
+        ``"NAME=SOUTH,WEST,NORTH,EAST"`` and names of GeoJSON files with polygons.
+    region_column
+        Column of the list that names regions instead of ``region``; ``state``, ``country`` or
+        ``network`` of GHCN-Daily stations, ``state`` of USCRN files.
+    region_heights
+        Heights between bands of height: ``"300,900"`` in metres, ``"1000,3000ft"``.
+    at_least
+        Complete seasons of a station that is compared (10); where none has so many, as many as the
+        longest has.
     since, until
         First and last season, by their first year.
     species, texture, irrigated
@@ -66,7 +83,8 @@ def compare(
     Raises
     ------
     InputError
-        An extra is missing, nothing is found at the source, or no station can be used.
+        An extra is missing, nothing is found at the source, no station can be used, regions cannot
+        be drawn as asked, or a station lies in two of them.
     SourceUnreachableError
         A box is asked for and the archive cannot be reached.
 
@@ -94,14 +112,20 @@ def compare(
     """
     from windowcast.region import batch, engine
     from windowcast.region.compare import put_together
+    from windowcast.region.drawn import Drawing
+    from windowcast.region.left_out import usual_least
 
     require("compare", "region", "numba", "pyarrow", "scipy")
     options = batch.Options(species, texture, irrigated, since, until)
     options.site()  # refuses what no station could be compared with
+    drawing = _drawing(regions, region_column, region_heights)
     folder = Path(out)
-    found = _stations(source, folder, stations, offline, progress, deadline_s=deadline_s)
+    found = _stations(
+        source, folder, stations, region_column,
+        offline=offline, progress=progress, deadline_s=deadline_s,
+    )  # fmt: skip
     parts = engine.run(
-        found.stations,
+        [replace(station, region="") for station in found.stations],
         batch.compute,
         options.plain(),
         folder / "parts",
@@ -110,20 +134,45 @@ def compare(
         scheduler=scheduler,
         on_progress=lambda done, total: progress and progress("stations", done, total),
     )
-    data = put_together(parts, folder, found.notes)
+    drawing = drawing or Drawing({station.id: station.region for station in found.stations})
+    least = usual_least() if at_least is None else at_least
+    data = put_together(
+        parts, folder, found.notes, drawing=drawing, at_least=least, never=found.left_out
+    )
     if not len(data):
         first = next(iter(data.problems.values()), "no season in the years asked for")
         raise InputError(f"none of {data.unusable} stations can be used; the first: {first}")
     return data
 
 
+def _drawing(regions: RegionsGiven, column: str | None, heights: str | None) -> Drawing | None:
+    """How regions are drawn; None where the stations' list names them.
+
+    Raises
+    ------
+    InputError
+        They cannot be drawn so, or in more than one way at once.
+    """
+    from windowcast.region.drawn import Drawing, areas_of, heights_of
+
+    if sum(map(bool, (regions, column, heights))) > 1:
+        raise InputError(
+            "regions are asked for in more than one way",
+            remedy="give one of --region, --region-column and --region-heights",
+        )
+    if heights:
+        return Drawing(heights=heights_of(heights))
+    return Drawing(areas=areas_of(regions)) if regions else None
+
+
 def _stations(
     source: Pathlike | tuple[float, float, float, float],
     out: Path,
     places: Pathlike | None,
+    column: str | None,
+    *,
     offline: bool,
     progress: Progress | None,
-    *,
     deadline_s: float | None,
 ) -> StationList:
     from windowcast.region.stations import box_of, find_stations
@@ -132,7 +181,7 @@ def _stations(
     box = box_of(text)
     if box is None:
         where = Path(places) if places is not None else None
-        return find_stations(text, out / "records", places=where, progress=progress)
+        return find_stations(text, out / "records", places=where, column=column, progress=progress)
     from windowcast.region.box import fetch_box
     from windowcast.sources.cache import Cache
     from windowcast.sources.fetch import Fetcher
@@ -143,5 +192,6 @@ def _stations(
             out / "records",
             Fetcher.within(cache, deadline_s or math.inf, offline=offline),
             today=dt.datetime.now(dt.UTC).date(),
+            column=column,
             progress=progress,
         )

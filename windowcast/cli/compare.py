@@ -54,6 +54,29 @@ class _TakesBoxes(click.Command):
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
     help="ghcnd-stations.txt, for the places of GHCN-Daily stations.",
 )
+@click.option(
+    "--region",
+    "regions",
+    multiple=True,
+    metavar="NAME=S,W,N,E|FILE",
+    help="A region: a box of degrees, or polygons of a GeoJSON file (FILE:name=PROPERTY). Repeat.",
+)
+@click.option(
+    "--region-column",
+    metavar="COLUMN",
+    help="Column of the list that names regions; or state, country, network of the archive.",
+)
+@click.option(
+    "--region-heights",
+    metavar="M,M,…",
+    help="Regions by height: 300,900 in metres, or 1000,3000ft.",
+)
+@click.option(
+    "--at-least",
+    type=click.IntRange(1),
+    metavar="SEASONS",
+    help="Complete seasons of a station that is compared  [default: 10]",
+)
 @click.option("--since", type=int, metavar="YEAR", help="First season, by its first year.")
 @click.option("--until", type=int, metavar="YEAR", help="Last season, by its first year.")
 @click.option("--species", default="hybrid bermudagrass", show_default=True, help="Turf species.")
@@ -88,6 +111,10 @@ def command(
     source: str,
     out: Path,
     places: Path | None,
+    regions: tuple[str, ...],
+    region_column: str | None,
+    region_heights: str | None,
+    at_least: int | None,
     since: int | None,
     until: int | None,
     species: str,
@@ -119,6 +146,10 @@ def command(
             source,
             out,
             stations=places,
+            regions=regions,
+            region_column=region_column,
+            region_heights=region_heights,
+            at_least=at_least,
             since=since,
             until=until,
             species=species,

@@ -17,6 +17,7 @@ from windowcast.core.site import Site, site_from
 from windowcast.region import tables
 from windowcast.region.columns import WEEDS
 from windowcast.region.engine import Station
+from windowcast.region.left_out import Kind
 from windowcast.sources.files import measured_at, placed, read_weather
 from windowcast.weather.gaps import filled
 from windowcast.weather.join import hourly_to_daily
@@ -27,6 +28,15 @@ if TYPE_CHECKING:
 
 LEAST_DAYS = 366
 MOST_CELLS = 6_000_000  # station-days run together; bounds the memory of a worker
+
+
+class UnfitError(InputError):
+    """A station that can be read and still not be compared."""
+
+    def __init__(self, kind: Kind, problem: str, *, path: str, field: str | None = None,
+                 remedy: str) -> None:  # fmt: skip
+        self.kind = kind
+        super().__init__(problem, path=path, field=field, remedy=remedy)
 
 
 @dataclass(frozen=True)
@@ -86,8 +96,10 @@ def compute(chunk: tuple[Station, ...], options: str) -> dict[str, pa.Table]:
     for number, station in enumerate(chunk):
         try:
             ready.append((number, station, station_record(station, chosen)))
+        except UnfitError as error:
+            seasons.append(tables.problem_table(number, station, error.kind, str(error)))
         except InputError as error:
-            seasons.append(tables.problem_table(number, station, str(error)))
+            seasons.append(tables.problem_table(number, station, "not usable", str(error)))
     for group in together(ready):
         stack = stacked([record for _, _, record in group])
         found = seasons_of(stack, chosen.site(southern=stack.record.place.southern))
@@ -129,7 +141,8 @@ def station_record(station: Station, options: Options) -> Record:
         last = season_starts(options.last_year + 1, place.southern) - np.timedelta64(1, "D")
     record = record.between(first, last)
     if len(record.times) < LEAST_DAYS:
-        raise InputError(
+        raise UnfitError(
+            "short",
             f"holds {len(record.times)} days in the years asked for, less than a year",
             path=station.path,
             remedy="give a longer record, or other years",
@@ -153,7 +166,8 @@ def _place(station: Station, found: Place) -> Place:
         )
     )
     if not math.isfinite(latitude):
-        raise InputError(
+        raise UnfitError(
+            "no place",
             "does not say where the station stands",
             path=station.path,
             field="latitude",

@@ -12,13 +12,16 @@ from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
 from windowcast.core.record import Place, Record
 from windowcast.region.engine import Station
+from windowcast.region.left_out import LeftOut
 from windowcast.region.stations import Box, StationList
 from windowcast.sources.archive import ArchiveSource
+from windowcast.sources.archive_stations import ArchiveStation
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.source import Progress, Request
 
 MAX_STATIONS = 500
 YEARS = 30
+_GROUPS = ("country", "state")
 _WRITTEN = ("tmax_c", "tmin_c", "precip_mm")
 
 
@@ -28,6 +31,7 @@ def fetch_box(
     fetcher: Fetcher,
     *,
     today: dt.date,
+    column: str | None = None,
     progress: Progress | None = None,
 ) -> StationList:
     """Fetch every station in the box and keep its daily record in `folder`.
@@ -40,14 +44,22 @@ def fetch_box(
         Cache and client; an offline one uses only what is cached.
     today
         The record is asked for up to the day before, `YEARS` years back.
+    column
+        ``country`` or ``state``: the archive's code of either becomes the region.
 
     Raises
     ------
     InputError
-        The archive has no station there, or more than `MAX_STATIONS`; or the folder cannot be made.
+        The archive has no station there, or more than `MAX_STATIONS`; it has no such column; or
+        the folder cannot be made.
     FetchError
         The archive could not be reached.
     """
+    if column not in (None, *_GROUPS):
+        raise InputError(
+            f"the archive names no {column}", field="--region-column",
+            remedy=f"use one of {', '.join(_GROUPS)}, or draw regions with --region",
+        )  # fmt: skip
     source = ArchiveSource()
     near = source.stations_in_box(box, fetcher)
     if not near:
@@ -58,7 +70,7 @@ def fetch_box(
             remedy="give a smaller box, or a list of stations",
         )
     made_folder(folder)
-    stations, without = [], []
+    stations, left = [], []
     for done, found in enumerate(near):
         if progress is not None:
             progress("records", done + 1, len(near))
@@ -66,17 +78,28 @@ def fetch_box(
         request = Request(place, dt.date(today.year - YEARS, 1, 1), today, station=found.id)
         daily = [r for r in source.fetch(request, fetcher).records if r.daily]
         if not daily or not {"tmax_c", "tmin_c"} <= set(daily[0].values):
-            without.append(found.name)
+            left.append(LeftOut(found.id, found.name, "not usable", "has no daily record"))
             continue
         path = write_atomic(folder / f"{found.id}.csv", record_csv(daily[0]))
         height = math.nan if found.elevation_m is None else found.elevation_m
         stations.append(
             Station(
-                found.id, str(path), found.name, "", found.latitude_deg, found.longitude_deg, height
+                found.id,
+                str(path),
+                found.name,
+                _group(found, column),
+                found.latitude_deg,
+                found.longitude_deg,
+                height,
             )
         )
-    notes = (f"without daily record in the archive: {', '.join(without)}",) if without else ()
-    return StationList(tuple(stations), notes)
+    without = ", ".join(each.name for each in left)
+    notes = (f"without daily record in the archive: {without}",) if left else ()
+    return StationList(tuple(stations), notes, tuple(left))
+
+
+def _group(found: ArchiveStation, column: str | None) -> str:
+    return {"country": found.country, "state": found.state}.get(column or "", "")
 
 
 def record_csv(record: Record) -> str:

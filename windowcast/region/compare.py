@@ -6,11 +6,11 @@ files, read one column at a time.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain, combinations
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -18,7 +18,10 @@ import numpy.typing as npt
 from windowcast.core.atomic_files import atomic_file
 from windowcast.core.extras import require
 from windowcast.core.record import FloatArray
+from windowcast.region import left_out
 from windowcast.region.columns import QUANTITIES, WORKABLE_COLUMNS, units_of
+from windowcast.region.drawn import Drawing, DrawnArea
+from windowcast.region.left_out import Kind, LeftOut
 from windowcast.region.parts import Chunk
 from windowcast.region.statistics import Normals, PairDifference, difference
 from windowcast.region.tables import (
@@ -56,21 +59,29 @@ class Compared:
         ``region``, ``latitude``, ``longitude``, ``elevation``.
     seasons
         First year of each season, ``[season]``.
-    problems
-        Station id → why it could not be used, of at most `MAX_PROBLEMS` stations.
+    left_out
+        Stations that are not compared and why, at most `MAX_PROBLEMS` of them.
     unusable
-        How many could not be used.
+        How many are not compared.
     notes
         What was passed over when the stations were looked for, in words.
+    areas
+        Regions that were drawn with an outline.
     """
 
     season_file: Path
     station_file: Path
     stations: pa.Table
     seasons: npt.NDArray[np.int64]
-    problems: Mapping[str, str]
+    left_out: tuple[LeftOut, ...]
     unusable: int
     notes: tuple[str, ...] = ()
+    areas: tuple[DrawnArea, ...] = ()
+
+    @property
+    def problems(self) -> dict[str, str]:
+        """Station id → why it is not compared, of those in `left_out`."""
+        return {each.station: each.reason for each in self.left_out}
 
     def to_pandas(self) -> pd.DataFrame:
         """A row for each station and season, as in ``seasons.parquet``.
@@ -167,30 +178,116 @@ class Gap:
     difference: PairDifference
 
 
-def put_together(parts: Sequence[Chunk], folder: Path, notes: tuple[str, ...] = ()) -> Compared:
+def put_together(
+    parts: Sequence[Chunk],
+    folder: Path,
+    notes: tuple[str, ...] = (),
+    *,
+    drawing: Drawing | None = None,
+    at_least: int = 0,
+    never: Sequence[LeftOut] = (),
+) -> Compared:
     """Write ``seasons.parquet`` and ``stations.parquet`` from the parts; the same however cut.
 
-    `notes` say what was passed over when the stations were looked for.
+    Parameters
+    ----------
+    notes
+        What was passed over when the stations were looked for, in words.
+    drawing
+        Which region a station belongs to; by default the one its part names.
+    at_least
+        Complete seasons of a station that is compared, see `left_out.too_few`.
+    never
+        Stations that were left out before they were computed.
+
+    Raises
+    ------
+    InputError
+        A station lies in two regions.
     """
     seasons, stations = folder / "seasons.parquet", folder / "stations.parquet"
-    _write(seasons, season_schema(), [p.file("seasons") for p in parts], SEASON_ROWS)
-    _write(stations, station_schema(), [p.file("stations") for p in parts], STATION_ROWS)
+    files = [p.file("stations") for p in parts]
+    reasons, region = _reasons(files, at_least), None
+    if drawing is not None:
+        region, more = _regions(files, drawing, reasons)
+        notes = (*notes, *more)
+    seen: set[str] = set()
+
+    def season_rows(batch: pa.RecordBatch) -> pa.RecordBatch:
+        return left_out.marked(_in_regions(batch, region), reasons, seen)
+
+    def station_rows(batch: pa.RecordBatch) -> pa.RecordBatch:
+        return _in_regions(_without(batch, reasons), region)
+
+    _write(seasons, season_schema(), [p.file("seasons") for p in parts], SEASON_ROWS, season_rows)
+    _write(stations, station_schema(), files, STATION_ROWS, station_rows)
     found = _read(stations, [*_IDENTITY, *_SPAN])
     span: npt.NDArray[np.int64] = np.zeros(0, np.int64)
     if len(found):
         first, last = (numbers(found, name).astype(np.int64) for name in _SPAN)
         span = np.arange(first.min(), last.max() + 1)
-    problems: dict[str, str] = {}
-    unusable = 0
-    for batch in batches(seasons, ["station", "problem"]):
-        bad = batch.filter(batch["problem"].is_valid()).to_pylist()
-        unusable += len(bad)
-        told = bad[: MAX_PROBLEMS - len(problems)]
-        problems |= {row["station"]: row["problem"] for row in told}
-    return Compared(seasons, stations, found.select(_IDENTITY), span, problems, unusable, notes)
+    told, unusable = list(never[:MAX_PROBLEMS]), len(never)
+    for batch in batches(seasons, ["station", "name", "left_out", "problem"]):
+        more_left = list(left_out.read_left_out(batch))
+        unusable += len(more_left)
+        told += more_left[: MAX_PROBLEMS - len(told)]
+    areas = drawing.areas if drawing is not None else ()
+    places = found.select(_IDENTITY)
+    return Compared(seasons, stations, places, span, tuple(told), unusable, notes, areas)
 
 
-def _write(path: Path, schema: pa.Schema, files: Sequence[Path], rows: int) -> None:
+def _reasons(files: Sequence[Path], at_least: int) -> dict[str, tuple[Kind, str]]:
+    """Station → kind and reason of those with too few complete seasons."""
+    names = ["station", *_SPAN, "complete_seasons"]
+    found = _table(files, names) if at_least else None
+    if found is None or not len(found):
+        return {}
+    first, last, complete = (numbers(found, name).astype(np.int64) for name in names[1:])
+    rows = left_out.too_few(last - first + 1, complete, at_least)
+    return {found["station"][row].as_py(): why for row, why in rows.items()}
+
+
+def _regions(
+    files: Sequence[Path], drawing: Drawing, reasons: Mapping[str, object]
+) -> tuple[dict[str, str], tuple[str, ...]]:
+    """Station → region, and what is to be said of it."""
+    found = _without(_table(files, _IDENTITY), reasons)
+    ids = found["station"].to_pylist()
+    places = (numbers(found, name) for name in ("latitude", "longitude", "elevation"))
+    regions = drawing.regions(ids, *places)
+    return dict(zip(ids, regions, strict=True)), drawing.notes(ids, regions)
+
+
+_Rows = TypeVar("_Rows", "pa.Table", "pa.RecordBatch")
+
+
+def _without(rows: _Rows, stations: Iterable[str]) -> _Rows:
+    """Rows of the other stations."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    gone = pa.array(list(stations), pa.string())
+    return rows.filter(pc.invert(pc.is_in(rows["station"], gone))) if len(gone) else rows
+
+
+def _in_regions(batch: pa.RecordBatch, region: Mapping[str, str] | None) -> pa.RecordBatch:
+    """Rows with each station's region; unchanged where none is given."""
+    import pyarrow as pa
+
+    if region is None:
+        return batch
+    names = pa.array([region.get(station, "") for station in batch["station"].to_pylist()])
+    at = batch.schema.get_field_index("region")
+    return batch.set_column(at, batch.schema.field(at), names.cast(batch.schema.field(at).type))
+
+
+def _write(
+    path: Path,
+    schema: pa.Schema,
+    files: Sequence[Path],
+    rows: int,
+    change: Callable[[pa.RecordBatch], pa.RecordBatch],
+) -> None:
     """Parquet files of one schema as one, in row groups that do not show where one ended."""
     import pyarrow as pa
     import pyarrow.parquet as pq
@@ -200,7 +297,7 @@ def _write(path: Path, schema: pa.Schema, files: Sequence[Path], rows: int) -> N
         atomic_file(path) as stream,
         pq.ParquetWriter(stream, schema, compression="zstd") as writer,
     ):
-        for batch in chain.from_iterable(map(batches, files)):
+        for batch in map(change, chain.from_iterable(map(batches, files))):
             held = pa.concat_tables([held, pa.Table.from_batches([batch], schema)])
             while len(held) >= rows:
                 writer.write_table(held.slice(0, rows).combine_chunks())
@@ -221,6 +318,14 @@ def _read(path: Path, columns: Sequence[str]) -> pa.Table:
 
     with pq.ParquetFile(path) as file:
         return file.read(columns=list(columns))
+
+
+def _table(files: Sequence[Path], columns: Sequence[str]) -> pa.Table:
+    """Some columns of several files of one schema."""
+    import pyarrow as pa
+
+    schema = pa.schema([station_schema().field(name) for name in columns])
+    return pa.concat_tables([schema.empty_table(), *(_read(file, columns) for file in files)])
 
 
 def season_values(batch: pa.RecordBatch) -> dict[str, FloatArray]:

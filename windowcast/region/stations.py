@@ -4,6 +4,9 @@ A list is a CSV with the columns ``file`` and, where they are wanted or where th
 them, ``id``, ``name``, ``region``, ``latitude``, ``longitude``, ``elevation_m``. Files are taken
 relative to the list, with options where they need them (``old.csv:units=us``). Places of GHCN-Daily
 stations come from the archive's own list, ``ghcnd-stations.txt``.
+
+A station's region is the column ``region`` of the list or another one of it; of GHCN-Daily the
+state, country or network that the archive names; of a USCRN file the state in its name.
 """
 
 from __future__ import annotations
@@ -11,7 +14,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -19,12 +22,15 @@ from windowcast.core.errors import InputError
 from windowcast.core.given_files import refuse_special
 from windowcast.core.record import Place
 from windowcast.region.engine import Station
+from windowcast.region.left_out import LeftOut
 from windowcast.sources.files import parse_spec
 from windowcast.sources.ghcn_bulk import bulk_files, split
 from windowcast.sources.textfile import read_text_bytes, text_of
+from windowcast.sources.uscrn import first_line, is_uscrn, station_name
 
 COLUMNS = ("id", "file", "name", "region", "latitude", "longitude", "elevation_m")
 PLACES_FILE = "ghcnd-stations.txt"
+ARCHIVE_COLUMNS = ("state", "country", "network")
 _ENDINGS = (".gz", ".txt", ".csv", ".dly")
 _NO_HEIGHT = -999.9
 
@@ -35,6 +41,7 @@ class StationList:
 
     stations: tuple[Station, ...]
     notes: tuple[str, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
 
 
 Box = tuple[float, float, float, float]
@@ -67,6 +74,7 @@ def find_stations(
     work: Path,
     *,
     places: Path | None = None,
+    column: str | None = None,
     progress: Callable[[str, int, int], object] | None = None,
 ) -> StationList:
     """Stations of a CSV list, a folder of weather files, or GHCN-Daily by year or as Parquet.
@@ -77,14 +85,17 @@ def find_stations(
         Folder for the split of bulk files.
     places
         The archive's list of stations; in a folder it is found by its name.
+    column
+        What tells regions apart; by default the column ``region`` of a list.
 
     Raises
     ------
     InputError
-        The list is not one, a row lacks its file, nothing is found, or it may not be read.
+        The list is not one, a row lacks its file, nothing is found, the column is not there, or a
+        file may not be read.
     """
     try:
-        return _found(Path(source), work, places, progress)
+        return _found(Path(source), work, places, column, progress)
     except PermissionError as error:
         raise InputError(
             f"cannot be read ({error.strerror})",
@@ -97,6 +108,7 @@ def _found(
     path: Path,
     work: Path,
     places: Path | None,
+    column: str | None,
     progress: Callable[[str, int, int], object] | None,
 ) -> StationList:
     if not path.exists():
@@ -108,13 +120,24 @@ def _found(
     places = places or (beside if beside.is_file() else None)
     if bulk:
         found = _of_bulk(bulk, work, progress)
+    elif path.is_dir():
+        found = _of_folder(path, column)
     else:
-        found = _of_folder(path) if path.is_dir() else _of_list(path)
+        of_archive = places is not None and column in ARCHIVE_COLUMNS
+        found = _of_list(path, None if of_archive else column)
     if not found.stations:
         raise InputError(
             "holds no weather file", path=path, remedy="give a folder of weather files or a list"
         )
-    return found if places is None else _placed(found, places, only=bool(bulk))
+    if places is not None:
+        found = _placed(found, places, column, only=bool(bulk))
+    if column and not any(station.region for station in found.stations):
+        raise InputError(
+            f"no station of {path} has a {column}",
+            field="--region-column",
+            remedy=f"name a column of a list, or give --stations for {', '.join(ARCHIVE_COLUMNS)}",
+        )
+    return found
 
 
 def _of_bulk(
@@ -125,18 +148,27 @@ def _of_bulk(
     return StationList(tuple(Station(s, f"{buckets[s]}:station={s}") for s in ordered))
 
 
-def read_places(path: Path) -> dict[str, Place]:
+@dataclass(frozen=True, slots=True)
+class ArchivePlace:
+    """A station on the archive's list: its place, and what it may be grouped by."""
+
+    place: Place
+    groups: Mapping[str, str]  # by the names in `ARCHIVE_COLUMNS`
+
+
+def read_places(path: Path) -> dict[str, ArchivePlace]:
     """Stations of ``ghcnd-stations.txt`` by id.
 
-    Fixed width (NOAA NCEI, *ghcnd/readme.txt*, section IV; from memory): id 1-11, latitude 13-20,
-    longitude 22-30, elevation 32-37 (-999.9 unknown), state 39-40, name 42-71.
+    Fixed width (NOAA NCEI, *ghcnd/readme.txt*, section IV; from memory): id 1-11, the first two of
+    which are the country's FIPS 10-4 code, latitude 13-20, longitude 22-30, elevation 32-37
+    (-999.9 unknown), state 39-40, name 42-71, GSN 73-75, HCN or CRN 77-79.
 
     Raises
     ------
     InputError
         A line is not one of that list.
     """
-    found: dict[str, Place] = {}
+    found: dict[str, ArchivePlace] = {}
     for row, line in enumerate(text_of(read_text_bytes(path), path).splitlines(), start=1):
         if not line.strip():
             continue
@@ -148,44 +180,61 @@ def read_places(path: Path) -> dict[str, Place]:
                 "is not a line of the archive's list of stations", path=path, row=row,
                 remedy=f"give {PLACES_FILE} as published by NOAA NCEI",
             ) from None  # fmt: skip
-        name = " ".join(f"{line[41:71].strip()} {line[38:40].strip()}".split())
+        state = line[38:40].strip()
+        name = " ".join(f"{line[41:71].strip()} {state}".split())
         known = None if height == _NO_HEIGHT else height
-        found[line[:11].strip()] = Place(name, latitude, longitude, known)
+        networks = " ".join(f"{line[72:75]} {line[76:79]}".split())
+        groups = {"state": state, "country": line[:2], "network": networks}
+        found[line[:11].strip()] = ArchivePlace(Place(name, latitude, longitude, known), groups)
     return found
 
 
-def _placed(found: StationList, path: Path, *, only: bool) -> StationList:
+def _placed(found: StationList, path: Path, column: str | None, *, only: bool) -> StationList:
     """The stations with places of the archive's list; of bulk files `only` those on it."""
     places = read_places(path)
-    stations = []
+    stations, left = [], []
     for station in found.stations:
-        place = places.get(station.id)
-        if place is not None:
+        listed = places.get(station.id)
+        if listed is not None:
+            place = listed.place
             height = math.nan if place.elevation_m is None else place.elevation_m
-            station = replace(  # noqa: PLW2901
-                station,
-                name=place.name,
-                latitude_deg=place.latitude_deg,
-                longitude_deg=place.longitude_deg,
-                elevation_m=height,
+            stations.append(
+                replace(
+                    station,
+                    name=place.name,
+                    region=listed.groups.get(column or "", station.region),
+                    latitude_deg=place.latitude_deg,
+                    longitude_deg=place.longitude_deg,
+                    elevation_m=height,
+                )
             )
-        if place is not None or not only:
+        elif only:
+            left.append(LeftOut(station.id, station.id, "not listed", f"is not on {path.name}"))
+        else:
             stations.append(station)
-    left = len(found.stations) - len(stations)
-    notes = (f"{left} stations are not on {path.name} and left out",) if left else ()
+    notes = (f"{len(left)} stations are not on {path.name} and left out",) if left else ()
     if not stations:
         raise InputError("names none of the stations", path=path, remedy="give the archive's list")
-    return StationList(tuple(stations), (*found.notes, *notes))
+    return StationList(tuple(stations), (*found.notes, *notes), (*found.left_out, *left))
 
 
-def _of_folder(folder: Path) -> StationList:
+def _of_folder(folder: Path, column: str | None) -> StationList:
     files = sorted(p for p in folder.iterdir() if p.is_file() and not p.name.startswith("."))
     stations = [p for p in files if p.suffix in _ENDINGS and not _is_list(p)]
     others = [p.name for p in files if p not in stations]
     notes = (f"passed over in the folder: {', '.join(others)}",) if others else ()
+    region = _state_in_name if column == "state" else lambda _: ""
     return StationList(
-        tuple(Station(_stem(p), str(p), name=_stem(p).replace("_", " ")) for p in stations), notes
-    )
+        tuple(
+            Station(_stem(p), str(p), _stem(p).replace("_", " "), region(p)) for p in stations
+        ),
+        notes,
+    )  # fmt: skip
+
+
+def _state_in_name(path: Path) -> str:
+    """``AL`` of ``CRND0103-2020-AL_Selma_13_WNW.txt``, if it is a file of that network."""
+    return station_name(path)[:2] if is_uscrn(first_line(path)) else ""
 
 
 def _is_list(path: Path) -> bool:
@@ -207,7 +256,7 @@ def _stem(path: Path) -> str:
     return name
 
 
-def _of_list(path: Path) -> StationList:
+def _of_list(path: Path, column: str | None) -> StationList:
     text = text_of(read_text_bytes(path), path)
     rows = csv.DictReader(io.StringIO(text), skipinitialspace=True)
     header = [name.strip() for name in rows.fieldnames or ()]
@@ -218,13 +267,22 @@ def _of_list(path: Path) -> StationList:
             row=1,
             remedy=f"use the columns {', '.join(COLUMNS)}",
         )
+    if column and column not in header:
+        raise InputError(
+            f"has no column {column!r}",
+            path=path,
+            row=1,
+            field="--region-column",
+            remedy=f"use one of {', '.join(header)[:200]}",
+        )
     rows.fieldnames = header
     stations = []
     for row in rows:
         cells = {k: (v or "").strip() for k, v in row.items() if isinstance(v, str) or v is None}
         if any(cells.values()):
+            cells["region"] = cells.get(column or "region", "")
             stations.append(_station(cells, path, rows.line_num))
-    unknown = sorted(set(header) - set(COLUMNS))
+    unknown = sorted(set(header) - set(COLUMNS) - {column})
     notes = (f"columns not used: {', '.join(unknown)}",) if unknown else ()
     return StationList(tuple(stations), notes)
 
@@ -249,7 +307,7 @@ def _station(cells: dict[str, str], path: Path, row: int) -> Station:
         id=cells.get("id") or _stem(file),
         path=str(path.parent / cells["file"]),
         name=name,
-        region=cells.get("region", ""),
+        region=cells["region"],
         latitude_deg=_number(cells, "latitude", (-90, 90), path, row),
         longitude_deg=_number(cells, "longitude", (-180, 180), path, row),
         elevation_m=_number(cells, "elevation_m", (-430, 9000), path, row),

@@ -22,6 +22,7 @@ from windowcast.region.columns import (
     units_of,
 )
 from windowcast.region.engine import Station
+from windowcast.region.left_out import Kind
 from windowcast.region.statistics import AT_LEAST, Normals, normals, week_statistics
 
 if TYPE_CHECKING:
@@ -41,7 +42,8 @@ def season_schema() -> pa.Schema:
 
     ``season`` is its first year, ``complete`` the share of its days with temperature; dates are
     days since 1970-01-01, null where a season does not tell; ``workable_*`` are workable days of
-    each week of the season. A station that cannot be used has one row with its ``problem``.
+    each week of the season. A station that is left out has one row with the kind of reason
+    (`left_out.Kind`) and its ``problem``.
     """
     import pyarrow as pa
 
@@ -58,7 +60,8 @@ def season_schema() -> pa.Schema:
         pa.field(name, pa.list_(pa.float32(), WEEKS), metadata={"units": "days per week"})
         for name in WORKABLE_COLUMNS.values()
     ]
-    return pa.schema([*_identity(), *season, *values, *weeks, pa.field("problem", pa.string())])
+    reasons = [pa.field("left_out", pa.string()), pa.field("problem", pa.string())]
+    return pa.schema([*_identity(), *season, *values, *weeks, *reasons])
 
 
 def station_schema() -> pa.Schema:
@@ -70,7 +73,8 @@ def station_schema() -> pa.Schema:
     """
     import pyarrow as pa
 
-    span = [pa.field(name, pa.int32()) for name in ("first_season", "last_season")]
+    names = ("first_season", "last_season", "complete_seasons")
+    span = [pa.field(name, pa.int32()) for name in names]
     kinds = {"years": pa.int16()}
     normal = pa.struct([pa.field(name, kinds.get(name, pa.float64())) for name in NORMAL_FIELDS])
     weekly = pa.struct(
@@ -109,11 +113,11 @@ def season_table(group: Sequence[Placed], found: Seasons) -> pa.Table:
         columns[name] = _nullable(found.values[name][row, season])
     for purpose, name in WORKABLE_COLUMNS.items():
         columns[name] = _lists(found.weeks[purpose][row, season])
-    columns["problem"] = pa.nulls(len(row), pa.string())
+    columns["left_out"] = columns["problem"] = pa.nulls(len(row), pa.string())
     return pa.table(columns, schema=_ordered(season_schema()))
 
 
-def problem_table(order: int, station: Station, problem: str) -> pa.Table:
+def problem_table(order: int, station: Station, kind: Kind, problem: str) -> pa.Table:
     """The one row among the seasons of a station that cannot be used."""
     import pyarrow as pa
 
@@ -122,6 +126,7 @@ def problem_table(order: int, station: Station, problem: str) -> pa.Table:
         "station": station.id,
         "name": station.name,
         "region": station.region,
+        "left_out": kind,
         "problem": problem,
     }
     return pa.Table.from_pylist([row], schema=_ordered(season_schema()))
@@ -136,6 +141,7 @@ def station_table(group: Sequence[Placed], found: Seasons) -> pa.Table:
     last = used.shape[1] - 1 - np.argmax(used[:, ::-1], axis=1)
     columns["first_season"] = found.first_years[np.argmax(used, axis=1)]
     columns["last_season"] = found.first_years[last]
+    columns["complete_seasons"] = (found.complete >= FULL).sum(axis=1)
     south = np.array([place.southern for _, _, place in group])[:, None]
     values = [
         counted(name, found.values[name], found.first_years, south, found.complete)

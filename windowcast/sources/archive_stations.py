@@ -22,7 +22,7 @@ from windowcast.sources.blend import effective_km
 
 _KM_PER_DEGREE = 111.2
 
-Row = tuple[str, str | None, float, float, float | None, str | None, bool]
+Row = tuple[str, str | None, float, float, float | None, str | None, bool, str | None, str | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +35,8 @@ class ArchiveStation:
         Distance with the height difference counted in.
     completeness
         Share of days known in the months that matter, 0..1; NaN before it was probed.
+    country, state
+        The archive's codes, such as US and TX; "" where a station is not asked for them.
     """
 
     id: str
@@ -46,6 +48,8 @@ class ArchiveStation:
     distance_km: float
     effective_km: float
     completeness: float = float("nan")
+    country: str = ""
+    state: str = ""
 
 
 def stations_near(database: bytes, place: Place) -> list[ArchiveStation]:
@@ -123,6 +127,7 @@ def stations_in_box(
         ArchiveStation(
             str(row[0]), str(row[1] or row[0]), float(row[2]), float(row[3]),
             None if row[4] is None else float(row[4]), str(row[5] or "UTC"), 0.0, 0.0,
+            country=str(row[7] or ""), state=str(row[8] or ""),
         )
         for row in _matching(database, where, bounds)
         if row[6]
@@ -149,7 +154,7 @@ def _rows(database: bytes, place: Place, radius_km: float | None, station: str =
 
 
 def _matching(database: bytes, where: str, args: Mapping[str, str | float]) -> list[Row]:
-    """Rows (id, name, latitude, longitude, height, zone, listed) that match, by id."""
+    """Rows (id, name, latitude, longitude, height, zone, listed, country, state), by id."""
     db = sqlite3.connect(":memory:")
     try:
         db.deserialize(database)
@@ -159,7 +164,7 @@ def _matching(database: bytes, where: str, args: Mapping[str, str | float]) -> l
             " (SELECT min(name) FROM names WHERE station = s.id)),"
             " s.latitude, s.longitude, s.elevation, s.timezone,"
             " EXISTS (SELECT 1 FROM inventory i WHERE i.station = s.id AND i.parameter IN"
-            " ('tmin', 'tmax', 'temp'))"
+            " ('tmin', 'tmax', 'temp')), s.country, s.region"
             f" FROM stations s WHERE {where} AND s.latitude IS NOT NULL"
             " AND s.longitude IS NOT NULL ORDER BY s.id",
             args,
