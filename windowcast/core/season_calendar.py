@@ -57,6 +57,22 @@ def season_starts(first_year: npt.ArrayLike, southern: npt.ArrayLike) -> Any:
     return months.astype("datetime64[M]").astype("datetime64[D]")
 
 
+def paired_year(first_year: npt.ArrayLike, southern: npt.ArrayLike) -> Any:
+    """Year by which seasons of both hemispheres are paired: the one they end in.
+
+    A southern season goes with the northern one that begins half a year before it, so that both
+    have the heart of their winter in this year: "2024/25" goes with "2025". Both arguments
+    broadcast.
+
+    Examples
+    --------
+    >>> from windowcast.core.season_calendar import paired_year
+    >>> int(paired_year(2024, False)), int(paired_year(2025, True))
+    (2025, 2025)
+    """
+    return np.asarray(first_year) + np.where(southern, 0, 1)
+
+
 def season_day(dates: DateArray, *, southern: bool) -> FloatArray:
     """Days since the season of each date began, ``[day]``; 0 on its first day."""
     month = first_month(southern) - 1

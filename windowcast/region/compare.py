@@ -28,6 +28,7 @@ from windowcast.region.tables import (
     counted,
     normals_in,
     numbers,
+    read,
     season_schema,
     station_schema,
     weekly_in,
@@ -37,6 +38,8 @@ if TYPE_CHECKING:
     import pandas as pd
     import pyarrow as pa
     import xarray as xr
+
+    from windowcast.region.regional import Regional
 
 MAX_PROBLEMS = 500  # of unusable stations, listed with their problem; the seasons have all
 _MAX_PAIRS_OF_STATIONS = 8
@@ -159,12 +162,18 @@ class Compared:
 
     def normals(self, quantity: str) -> Normals:
         """Normals of a quantity, ``[station]``."""
-        return normals_in(_read(self.station_file, [quantity]), quantity)
+        return normals_in(read(self.station_file, [quantity]), quantity)
+
+    def regional(self) -> Regional:
+        """What is said of the regions: typical seasons, trends, differences, with intervals."""
+        from windowcast.region.regional import regional
+
+        return regional(self)
 
     def weekly(self, purpose: str, field: str) -> npt.NDArray[np.float32]:
         """``mean_days`` or ``odds_*_or_more`` of the weeks of a purpose, ``[station, week]``."""
         column = WORKABLE_COLUMNS[purpose]
-        (values,) = weekly_in(_read(self.station_file, [f"{column}.{field}"]), column)
+        (values,) = weekly_in(read(self.station_file, [f"{column}.{field}"]), column)
         return values
 
 
@@ -221,7 +230,7 @@ def put_together(
 
     _write(seasons, season_schema(), [p.file("seasons") for p in parts], SEASON_ROWS, season_rows)
     _write(stations, station_schema(), files, STATION_ROWS, station_rows)
-    found = _read(stations, [*_IDENTITY, *_SPAN])
+    found = read(stations, [*_IDENTITY, *_SPAN])
     span: npt.NDArray[np.int64] = np.zeros(0, np.int64)
     if len(found):
         first, last = (numbers(found, name).astype(np.int64) for name in _SPAN)
@@ -313,19 +322,12 @@ def batches(path: Path, columns: Sequence[str] | None = None) -> Iterator[pa.Rec
         yield from file.iter_batches(BATCH_ROWS, columns=columns)
 
 
-def _read(path: Path, columns: Sequence[str]) -> pa.Table:
-    import pyarrow.parquet as pq
-
-    with pq.ParquetFile(path) as file:
-        return file.read(columns=list(columns))
-
-
 def _table(files: Sequence[Path], columns: Sequence[str]) -> pa.Table:
     """Some columns of several files of one schema."""
     import pyarrow as pa
 
     schema = pa.schema([station_schema().field(name) for name in columns])
-    return pa.concat_tables([schema.empty_table(), *(_read(file, columns) for file in files)])
+    return pa.concat_tables([schema.empty_table(), *(read(file, columns) for file in files)])
 
 
 def season_values(batch: pa.RecordBatch) -> dict[str, FloatArray]:

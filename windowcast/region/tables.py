@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import fields
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -191,6 +192,14 @@ def numbers(table: pa.Table | pa.RecordBatch, name: str) -> FloatArray:
     """A column as floats, NaN where null."""
     values: FloatArray = table[name].cast("float64").to_numpy(zero_copy_only=False)
     return values
+
+
+def read(path: Path, columns: Sequence[str]) -> pa.Table:
+    """Columns of a Parquet file."""
+    import pyarrow.parquet as pq
+
+    with pq.ParquetFile(path) as file:
+        return file.read(columns=list(columns))
 
 
 def normals_in(table: pa.Table | pa.RecordBatch, quantity: str) -> Normals:

@@ -1,0 +1,106 @@
+"""Columns of the seasons as grids of stations and seasons, one column at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.record import FloatArray
+from windowcast.core.season_calendar import paired_year
+from windowcast.region.tables import counted, numbers, read
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+
+class Kept(Protocol):
+    """What is read of a comparison: `compare.Compared`, which stands on this module."""
+
+    @property
+    def season_file(self) -> Path:
+        """Laid out as `tables.season_schema` says."""
+
+    @property
+    def stations(self) -> pa.Table:
+        """Name and place of every station."""
+
+    def __len__(self) -> int: ...
+
+    @property
+    def southern(self) -> npt.NDArray[np.bool_]:
+        """Stations of the southern hemisphere, ``[station]``."""
+
+    def texts(self, column: str, stations: Iterable[int]) -> list[str]:
+        """Ids, names or regions of some of the stations."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonRows:
+    """Where the rows of the seasons lie on a grid of stations and seasons.
+
+    Attributes
+    ----------
+    data
+        What was compared.
+    kept
+        Rows that tell a season, ``[row]``.
+    at
+        Station, in the order of `Compared.stations`, and season of the kept rows.
+    years
+        Paired year of each season of the grid (`season_calendar.paired_year`), ``[season]``.
+    first_year, south, complete
+        Of the kept rows.
+    """
+
+    data: Kept
+    kept: npt.NDArray[np.bool_]
+    at: tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]
+    years: npt.NDArray[np.int64]
+    first_year: npt.NDArray[np.int64]
+    south: npt.NDArray[np.bool_]
+    complete: FloatArray
+
+    @classmethod
+    def of(cls, data: Kept) -> SeasonRows:
+        """The rows of a comparison."""
+        import pyarrow.compute as pc
+
+        rows = read(data.season_file, ["station", "season", "latitude", "complete"])
+        kept = rows["season"].is_valid().to_numpy()
+        rows = rows.filter(rows["season"].is_valid())
+        station = pc.index_in(rows["station"], value_set=data.stations["station"])
+        first_year = numbers(rows, "season").astype(np.int64)
+        south = numbers(rows, "latitude") < 0
+        paired = paired_year(first_year, south)
+        years = np.arange(paired.min(), paired.max() + 1) if len(paired) else paired
+        at = station.to_numpy().astype(np.int64), paired - years[:1]
+        return cls(data, kept, at, years, first_year, south, numbers(rows, "complete"))
+
+    def grid(self, column: str) -> FloatArray:
+        """A column as it is compared (`tables.counted`), ``[station, season]``."""
+        values = numbers(read(self.data.season_file, [column]), column)[self.kept]
+        return self._placed(counted(column, values, self.first_year, self.south, self.complete))
+
+    def weeks(self, column: str, count: int) -> npt.NDArray[np.float32]:
+        """The first weeks of a column of lists, ``[station, season, week]``; NaN unknown."""
+        table = read(self.data.season_file, [column]).combine_chunks()
+        whole = table[column].combine_chunks()
+        values = whole.flatten().to_numpy(zero_copy_only=False).reshape(len(whole), -1)
+        return self._placed(values[self.kept, :count])
+
+    def counting(self) -> npt.NDArray[np.bool_]:
+        """Seasons that are known well enough to count, ``[station, season]``."""
+        one = np.ones(len(self.complete))
+        found = counted("", one, self.first_year, self.south, self.complete)
+        known: npt.NDArray[np.bool_] = np.isfinite(self._placed(found))
+        return known
+
+    def _placed(self, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        out = np.full((len(self.data), len(self.years), *values.shape[1:]), np.nan, values.dtype)
+        out[self.at] = values
+        return out
