@@ -25,7 +25,7 @@ from windowcast.cli import main
 FILES = [FOLDER / f"{name}.txt.gz" for name in (DEEP_SOUTH, MID_SOUTH, MID_ATLANTIC, OHIO)]
 WRITTEN = (
     "seasons.parquet", "stations.parquet", "seasons.csv", "normals.csv", "weeks.csv",
-    "differences.csv", "stations.geojson", "index.html",
+    "differences.csv", "left_out.csv", "stations.geojson", "index.html",
 )  # fmt: skip
 
 
@@ -147,6 +147,10 @@ def test_by_year_files_with_the_archives_list(
     code, out, _ = run(*given, "--region-column", "state", capsys=capsys)
     assert code == 0
     assert "1 complete seasons of 2, fewer than 5" in out
+    left = list(csv.DictReader((tmp_path / "o" / "left_out.csv").open()))
+    assert {row["station"]: row["kind"] for row in left} == {
+        "UK000056225": "not listed", "ASN00086071": "short"
+    }  # fmt: skip
     stations = json.loads((tmp_path / "o" / "stations.geojson").read_text())["features"]
     assert [s["properties"]["region"] for s in stations] == ["TX"]
 

@@ -59,15 +59,18 @@ def write_years(folder: Path, header: bool, packed: bool = True) -> None:
             path.write_bytes(body)
 
 
-def write_parquet(folder: Path) -> None:
+def write_parquet(folder: Path, by_station: bool = False) -> None:
     parts: dict[tuple[str, str], list[Row]] = {}
     for row in rows():
-        parts.setdefault((row[1][:4], row[2]), []).append(row)
-    for (year, element), some in parts.items():
-        home = folder / f"YEAR={year}" / f"ELEMENT={element}"
+        first = f"STATION={row[0]}" if by_station else f"YEAR={row[1][:4]}"
+        parts.setdefault((first, row[2]), []).append(row)
+    for (first, element), some in parts.items():
+        home = folder / first / f"ELEMENT={element}"
         home.mkdir(parents=True)
-        names = ("ID", "DATE", "DATA_VALUE", "M_FLAG", "Q_FLAG", "S_FLAG", "OBS_TIME")
-        columns = list(zip(*(r[:2] + r[3:] for r in some), strict=True))
+        names = ("DATE", "DATA_VALUE", "M_FLAG", "Q_FLAG", "S_FLAG", "OBS_TIME")
+        columns = list(zip(*(r[1:2] + r[3:] for r in some), strict=True))
+        if not by_station:
+            names, columns = ("ID", *names), [tuple(r[0] for r in some), *columns]
         table = pa.table(
             {
                 name: [v if v != "" else None for v in column]
@@ -90,15 +93,15 @@ def same(a: Record, b: Record) -> None:
     assert [f.text for f in a.flags] == [f.text for f in b.flags]
 
 
-@pytest.mark.parametrize("layout", ["csv.gz", "csv with header", "parquet"])
+@pytest.mark.parametrize("layout", ["csv.gz", "csv with header", "parquet", "parquet by station"])
 def test_bulk_layouts_give_the_records_of_the_station_files(
     layout: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(ghcn_bulk, "MOST_ROWS", 3000)  # several flushes
     source = tmp_path / "source"
     source.mkdir()
-    if layout == "parquet":
-        write_parquet(source)
+    if "parquet" in layout:
+        write_parquet(source, "station" in layout)
     else:
         write_years(source, header="header" in layout, packed="gz" in layout)
     found = ghcn_bulk.split(ghcn_bulk.bulk_files(source), tmp_path / "work")

@@ -40,7 +40,7 @@ from windowcast.report.region_words import quantity_said
 IDS = [station.id for station in STATIONS]
 FILES = (
     "seasons.parquet", "stations.parquet", "seasons.csv", "normals.csv", "weeks.csv",
-    "differences.csv", "stations.geojson",
+    "differences.csv", "left_out.csv", "stations.geojson",
 )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 from pathlib import Path
 from typing import Any
@@ -230,3 +231,22 @@ def test_the_state_of_a_reference_station_is_in_its_name(tmp_path: Path) -> None
         (tmp_path / f"{name}.txt.gz").symlink_to(FOLDER / f"{name}.txt.gz")
     found = find_stations(tmp_path, tmp_path / "w", column="state").stations
     assert {s.region for s in found} == {DEEP_SOUTH[:2], MID_SOUTH[:2]}
+
+
+def test_yearly_files_of_a_reference_station_are_one_station(tmp_path: Path) -> None:
+    """As the network publishes them: a folder for each year, a file for each station."""
+    whole = gzip.decompress((FOLDER / f"{DEEP_SOUTH}.txt.gz").read_bytes())
+    years: dict[bytes, list[bytes]] = {}
+    for line in whole.splitlines():
+        years.setdefault(line.split()[1][:4], []).append(line)
+    for year, lines in years.items():
+        home = tmp_path / "daily01" / year.decode()
+        home.mkdir(parents=True)
+        name = f"CRND0103-{year.decode()}-{DEEP_SOUTH}.txt"
+        (home / name).write_bytes(b"\n".join([*lines, b""]))
+    (station,) = find_stations(tmp_path / "daily01", tmp_path / "w", column="state").stations
+    assert (station.id, station.region) == (DEEP_SOUTH, DEEP_SOUTH[:2])
+    assert Path(station.path).read_bytes().splitlines() == whole.splitlines()
+    assert find_stations(tmp_path / "daily01", tmp_path / "w").stations[0].path == station.path
+    (alone,) = find_stations(FOLDER / f"{DEEP_SOUTH}.txt.gz", tmp_path).stations  # a file by itself
+    assert alone.id == DEEP_SOUTH

@@ -137,7 +137,7 @@ def compare(
     drawing = drawing or Drawing({station.id: station.region for station in found.stations})
     least = usual_least() if at_least is None else at_least
     data = put_together(
-        parts, folder, found.notes, drawing=drawing, at_least=least, never=found.left_out
+        parts, folder, found.notes, drawing=drawing, at_least=least, beforehand=found.left_out
     )
     if not len(data):
         first = next(iter(data.problems.values()), "no season in the years asked for")

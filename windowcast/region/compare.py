@@ -7,8 +7,8 @@ files, read one column at a time.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from itertools import chain, combinations
+from dataclasses import dataclass, replace
+from itertools import chain, combinations, islice
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -70,6 +70,8 @@ class Compared:
         What was passed over when the stations were looked for, in words.
     areas
         Regions that were drawn with an outline.
+    beforehand
+        Stations that were left out before they were computed.
     """
 
     season_file: Path
@@ -80,6 +82,13 @@ class Compared:
     unusable: int
     notes: tuple[str, ...] = ()
     areas: tuple[DrawnArea, ...] = ()
+    beforehand: tuple[LeftOut, ...] = ()
+
+    def every_left_out(self) -> Iterator[LeftOut]:
+        """All stations that are not compared, as many as there are."""
+        yield from self.beforehand
+        for batch in batches(self.season_file, ["station", "name", "left_out", "problem"]):
+            yield from left_out.read_left_out(batch)
 
     @property
     def problems(self) -> dict[str, str]:
@@ -194,7 +203,7 @@ def put_together(
     *,
     drawing: Drawing | None = None,
     at_least: int = 0,
-    never: Sequence[LeftOut] = (),
+    beforehand: Sequence[LeftOut] = (),
 ) -> Compared:
     """Write ``seasons.parquet`` and ``stations.parquet`` from the parts; the same however cut.
 
@@ -206,7 +215,7 @@ def put_together(
         Which region a station belongs to; by default the one its part names.
     at_least
         Complete seasons of a station that is compared, see `left_out.too_few`.
-    never
+    beforehand
         Stations that were left out before they were computed.
 
     Raises
@@ -235,14 +244,12 @@ def put_together(
     if len(found):
         first, last = (numbers(found, name).astype(np.int64) for name in _SPAN)
         span = np.arange(first.min(), last.max() + 1)
-    told, unusable = list(never[:MAX_PROBLEMS]), len(never)
-    for batch in batches(seasons, ["station", "name", "left_out", "problem"]):
-        more_left = list(left_out.read_left_out(batch))
-        unusable += len(more_left)
-        told += more_left[: MAX_PROBLEMS - len(told)]
     areas = drawing.areas if drawing is not None else ()
     places = found.select(_IDENTITY)
-    return Compared(seasons, stations, places, span, tuple(told), unusable, notes, areas)
+    bare = Compared(seasons, stations, places, span, (), 0, notes, areas, tuple(beforehand))
+    some = tuple(islice(bare.every_left_out(), MAX_PROBLEMS))
+    count = sum(1 for _ in bare.every_left_out())
+    return replace(bare, left_out=some, unusable=count)
 
 
 def _reasons(files: Sequence[Path], at_least: int) -> dict[str, tuple[Kind, str]]:

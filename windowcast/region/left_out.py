@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 Kind = Literal["short", "incomplete", "no place", "not listed", "not usable"]
 """``short``: spans too few seasons; ``incomplete``: too many of them have gaps; ``no place``: no
 latitude and longitude; ``not listed``: not on the archive's list; ``not usable``: anything else."""
-FIELDS = ("station", "name", "kind", "reason")
 
 
 @dataclass(frozen=True, slots=True)

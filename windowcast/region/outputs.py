@@ -36,6 +36,8 @@ WEEK_COLUMNS = (
 )  # fmt: skip
 GAP_COLUMNS = ("first", "second", "quantity", "label", "shared_years", "median", "low", "high")
 
+LEFT_OUT_COLUMNS = ("station", "name", "kind", "reason")
+
 
 def write_tables(folder: Path, data: Compared, gaps: Iterable[Gap]) -> list[Path]:
     """Seasons, normals, weeks and differences as CSV; stations as GeoJSON."""
@@ -50,6 +52,7 @@ def write_tables(folder: Path, data: Compared, gaps: Iterable[Gap]) -> list[Path
         _write_csv(folder / "normals.csv", NORMAL_COLUMNS, rows_of(map(normal_rows, normals))),
         _write_csv(folder / "weeks.csv", WEEK_COLUMNS, rows_of(map(week_rows, weeks))),
         _write_csv(folder / "differences.csv", GAP_COLUMNS, gap_rows(gaps)),
+        _write_csv(folder / "left_out.csv", LEFT_OUT_COLUMNS, map(astuple, data.every_left_out())),
         write_geojson(folder / "stations.geojson", data),
     ]
 

@@ -23,6 +23,7 @@ from windowcast.core.given_files import refuse_special
 from windowcast.core.record import Place
 from windowcast.region.engine import Station
 from windowcast.region.left_out import LeftOut
+from windowcast.region.uscrn_years import joined, yearly_files
 from windowcast.sources.files import parse_spec
 from windowcast.sources.ghcn_bulk import bulk_files, split
 from windowcast.sources.textfile import read_text_bytes, text_of
@@ -32,6 +33,7 @@ COLUMNS = ("id", "file", "name", "region", "latitude", "longitude", "elevation_m
 PLACES_FILE = "ghcnd-stations.txt"
 ARCHIVE_COLUMNS = ("state", "country", "network")
 _ENDINGS = (".gz", ".txt", ".csv", ".dly")
+_WEATHER_ONLY = (".gz", ".txt", ".dly")  # a list of stations is a .csv
 _NO_HEIGHT = -999.9
 
 
@@ -121,7 +123,9 @@ def _found(
     if bulk:
         found = _of_bulk(bulk, work, progress)
     elif path.is_dir():
-        found = _of_folder(path, column)
+        found = _of_folder(path, work, column)
+    elif path.suffix in _WEATHER_ONLY:
+        found = StationList((_of_file(path, column),))
     else:
         of_archive = places is not None and column in ARCHIVE_COLUMNS
         found = _of_list(path, None if of_archive else column)
@@ -218,22 +222,26 @@ def _placed(found: StationList, path: Path, column: str | None, *, only: bool) -
     return StationList(tuple(stations), (*found.notes, *notes), (*found.left_out, *left))
 
 
-def _of_folder(folder: Path, column: str | None) -> StationList:
+def _of_folder(folder: Path, work: Path, column: str | None) -> StationList:
+    years = yearly_files(folder)
+    yearly = {path for files in years.values() for path in files}
     files = sorted(p for p in folder.iterdir() if p.is_file() and not p.name.startswith("."))
-    stations = [p for p in files if p.suffix in _ENDINGS and not _is_list(p)]
-    others = [p.name for p in files if p not in stations]
+    files = [p for p in files if p not in yearly]
+    weather = [p for p in files if p.suffix in _ENDINGS and not _is_list(p)]
+    others = [p.name for p in files if p not in weather]
     notes = (f"passed over in the folder: {', '.join(others)}",) if others else ()
-    region = _state_in_name if column == "state" else lambda _: ""
-    return StationList(
-        tuple(
-            Station(_stem(p), str(p), _stem(p).replace("_", " "), region(p)) for p in stations
-        ),
-        notes,
-    )  # fmt: skip
+    whole = [joined(some, station, work) for station, some in years.items()]
+    return StationList(tuple(_of_file(path, column) for path in (*weather, *whole)), notes)
+
+
+def _of_file(path: Path, column: str | None) -> Station:
+    """The station of a weather file, called as the file is."""
+    region = _state_in_name(path) if column == "state" else ""
+    return Station(_stem(path), str(path), _stem(path).replace("_", " "), region)
 
 
 def _state_in_name(path: Path) -> str:
-    """``AL`` of ``CRND0103-2020-AL_Selma_13_WNW.txt``, if it is a file of that network."""
+    """``AL`` of ``AL_Selma_13_WNW.txt``, if it is a file of that network."""
     return station_name(path)[:2] if is_uscrn(first_line(path)) else ""
 
 

@@ -7,7 +7,8 @@ stations in it. Memory is bounded by `MOST_ROWS` while splitting and by one buck
 Columns of either layout (NOAA NCEI, *ghcnd/readme-by_year.txt* and the readme of the open data
 bucket ``noaa-ghcn-pds``; from memory): ``ID, DATE (YYYYMMDD), ELEMENT, DATA_VALUE, M_FLAG, Q_FLAG,
 S_FLAG, OBS_TIME (hhmm)``; by-year CSV files of NCEI have no header. In the Parquet layout the
-element and the year are folders, ``YEAR=2020/ELEMENT=TMAX/``.
+element and the year or the station are folders, ``YEAR=2020/ELEMENT=TMAX/`` or
+``STATION=USW00013904/ELEMENT=TMAX/``.
 """
 
 from __future__ import annotations
@@ -41,7 +42,7 @@ MOST_ROWS = 4_000_000  # held before they are written out
 COLUMNS = ("ID", "DATE", "ELEMENT", "DATA_VALUE", "M_FLAG", "Q_FLAG", "S_FLAG", "OBS_TIME")
 _BLOCK_BYTES = 1 << 24
 _CSV = re.compile(r"\d{4}\.csv(\.gz)?$")
-_YEAR_FOLDER = re.compile(r"YEAR=\d{4}$", re.IGNORECASE)
+_HIVE_FOLDER = re.compile(r"(YEAR=\d{4}|STATION=\w+|ELEMENT=\w+)$", re.IGNORECASE)
 _NO_TIME = -1
 _FIRST_DATE = 16000101  # as in a .dly file
 
@@ -50,7 +51,7 @@ def bulk_files(source: Path) -> list[Path]:
     """The files of a bulk layout at `source`, a file or a folder; empty when it is none."""
     if source.is_file():
         return [source] if _CSV.search(source.name) and _is_long(source) else []
-    if any(_YEAR_FOLDER.search(child.name) for child in source.iterdir()):
+    if any(_HIVE_FOLDER.search(child.name) for child in source.iterdir()):
         return sorted(source.glob("*=*/**/*.parquet"))
     files = sorted(p for p in source.iterdir() if _CSV.search(p.name))
     return files if files and all(map(_is_long, files)) else []
@@ -263,15 +264,17 @@ def _parquet_rows(file: Path) -> Iterator[pa.Table]:
     import pyarrow.dataset as ds
 
     folders = dict(part.split("=", 1) for part in file.parts if "=" in part)
-    element = {key.upper(): value for key, value in folders.items()}.get("ELEMENT", "")
-    if element and element.encode() not in READ:
+    named = {key.upper(): value for key, value in folders.items()}
+    told = {"ELEMENT": named.get("ELEMENT", ""), "ID": named.get("STATION", "")}
+    if told["ELEMENT"] and told["ELEMENT"].encode() not in READ:
         return
-    names = [n for n in COLUMNS if n not in ("S_FLAG", "ELEMENT" if element else "")]
+    names = [n for n in COLUMNS if n != "S_FLAG" and not told.get(n)]
     for batch in ds.dataset(file, format="parquet").to_batches(columns=names):
         table = pa.Table.from_batches([batch])
-        if element:
-            column = pa.array([element] * table.num_rows, pa.string())
-            table = table.append_column("ELEMENT", column)
+        for column, value in told.items():
+            if value:
+                repeated = pa.array([value] * table.num_rows, pa.string())
+                table = table.append_column(column, repeated)
         yield table
 
 
