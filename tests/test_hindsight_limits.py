@@ -15,17 +15,18 @@ from windowcast.core.phrase import Phrase, say
 from windowcast.core.record import Grade
 from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import ActiveNeeds, needs_of
+from windowcast.programme.candidates import allowance
 from windowcast.records import conditions
 from windowcast.records.conditions import LOOK_H, Fact
 from windowcast.records.expected_effect import expected_of
 from windowcast.records.hour_weather import entered_by_operator
 from windowcast.records.model import Application, Material
-from windowcast.records.observations import applied_kg_ha, looks_in, uses_in
+from windowcast.records.observations import Logged, applied_kg_ha, looks_in, observed, uses_in
 from windowcast.records.past_windows import Scored, SeasonWindow
-from windowcast.records.percent_control import abbott_pct, control, henderson_tilton_pct
 from windowcast.records.reviewed import BETTER_BY, NEAR_DAYS, faults_of, missed_by
-from windowcast.records.timing_and_control import FEWEST, Point, relations
 from windowcast.season.state import build
+from windowcast.trials.percent_control import abbott_pct, control, henderson_tilton_pct
+from windowcast.trials.timing_and_control import FEWEST, Point, relations
 from windowcast.weather.sample import sample_site, sample_weather
 from windowcast.windows.hindsight import season_context
 from windowcast.windows.hours import HourContext
@@ -179,12 +180,74 @@ def test_an_interval_just_beyond_zero_is_sure(shift: float, sure: str) -> None:
     (40.1, "control.very_wide"),
 ])  # fmt: skip
 def test_how_wide_an_interval_is_said_to_be(width: float, said: str) -> None:
-    from windowcast.records.percent_control import _words
+    from windowcast.trials.percent_control import _words
 
     assert _words(60.0, 60.0 - width / 2, 60.0 + width / 2, 4, nothing_left=False).id == said
     assert _words(60.0, None, 80.0, 4, nothing_left=False).id == "control.unbounded"
     assert _words(60.0, 40.0, None, 4, nothing_left=False).id == "control.unbounded"
-    assert _words(100.0, 99.0, 100.0, 4, nothing_left=True).id == "control.nothing_left"
+    assert _words(100.0, None, 100.0, 4, nothing_left=True).id == "control.nothing_left"
+    assert _words(100.0, 99.0, 100.0, 4, nothing_left=True).id == "control.at_least"
+    assert _words(-100.0, -100.0, 0.0, 4, nothing_left=False).id == "control.very_wide"
+    assert _words(-100.1, -100.0, 0.0, 4, nothing_left=False).id == "control.worse"
+
+
+def test_a_check_that_may_be_zero_tells_of_no_control() -> None:
+    from windowcast.core.errors import InputError
+
+    # of checks 0 and 5 the mean is one standard error above zero: any ratio to it could be
+    with pytest.raises(InputError, match="too few or too uneven"):
+        control([90.0, 90.0], [0.0, 5.0])
+    # two standard errors (mean 10, error 5) are the least
+    found = control([5.0, 5.0, 6.0], [10.0, 10 + 8.66, 10 - 8.66])
+    assert found.percent == pytest.approx(46.67, abs=0.1)
+    with pytest.raises(InputError, match="too few or too uneven"):
+        control([5.0, 5.0, 6.0], [10.0, 10 + 8.67, 10 - 8.67])
+
+
+def test_no_control_is_below_minus_a_hundred_percent() -> None:
+    found = control([90.0, 95, 85], [2.0, 2.5, 3])
+    assert (found.percent, found.low, found.text.id) == (-100, -100, "control.worse")
+    found = control([4.0, 5, 4.5], [2.0, 2.5, 3])
+    assert found.percent == pytest.approx(-80)
+    assert found.low == -100
+
+
+def test_no_plant_left_gives_a_bound() -> None:
+    # no plant on 4 plots is as rare as 2.5 % at a mean of 3.69 / 4 where plants lie by chance;
+    # four checks of 50 without spread: at least 100 (1 - 0.922 / 50) = 98.2 % control
+    found = control([0.0] * 4, [50.0, 51, 49, 50])
+    low = 50 - 3.182 * np.std([50, 51, 49, 50], ddof=1) / 2
+    assert found.low == pytest.approx(100 * (1 - 3.689 / 4 / low), abs=0.01)
+    assert (found.percent, found.high, found.text.id) == (100, 100, "control.at_least")
+    # twice the weeds before on the check: half the ratio
+    with_start = control(
+        [0.0] * 4, [50.0, 51, 49, 50], treated_before=[20.0] * 4, check_before=[10.0] * 4
+    )
+    assert 100 - (with_start.low or 0) == pytest.approx((100 - found.low) / 2)
+    assert control([0.0] * 4, [50.0]).low is None  # one check: how sure that is, is not known
+
+
+def test_plots_without_spread_are_right_to_half_a_step_of_their_rounding() -> None:
+    found = control([10.0] * 3, [50.0] * 3)  # rated in tens
+    assert (found.low, found.high) == pytest.approx((100 * (1 - 15 / 45), 100 * (1 - 5 / 55)))
+    found = control([11.0] * 3, [50.0] * 3)  # in ones
+    ends = 100 * (1 - 11.5 / 49.5), 100 * (1 - 10.5 / 50.5)
+    assert (found.low, found.high) == pytest.approx(ends)
+
+
+def test_no_plot_of_a_trial_has_had_the_sum_of_its_treatments() -> None:
+    a, b = (replace(done(), trial="t", treatment=name) for name in "AB")
+    until = DAY + dt.timedelta(days=3)
+    assert applied_kg_ha([a, b], until) == {"glyphosate": 0.5}
+    assert applied_kg_ha([a, b, a], until) == {"glyphosate": 1.0}
+    assert applied_kg_ha([a, b, done()], until) == {"glyphosate": 1.0}  # all of the ground
+    assert applied_kg_ha([a, replace(a, trial="u")], until) == {"glyphosate": 1.0}  # to be safe
+    unsaid = replace(a, treatment="C", materials=(Material("glyphosate"),))
+    assert math.isnan(applied_kg_ha([a, b, unsaid], until)["glyphosate"])
+    logged = observed(Logged((), (), (), (a, done()), (), (), ()), ACTIVES, southern=False)
+    assert [(one.whole, one.plots) for one in logged.applied] == [(False, ("t", "A")), (True, None)]
+    today = allowance(ACTIVES["glyphosate"], logged.applied * 2, DAY)
+    assert today.used_kg_ha == 2.0
 
 
 def test_published_formulas_by_hand() -> None:

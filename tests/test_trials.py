@@ -18,10 +18,10 @@ from spoken import METRIC, render
 from windowcast.core.errors import InputError
 from windowcast.records.entry_checks import checked
 from windowcast.records.model import Rating
-from windowcast.records.percent_control import abbott_pct, control, fieller, henderson_tilton_pct
 from windowcast.records.trial_analysis import Analysis, Difference, _letters, analyse
 from windowcast.records.trials import trial_results
 from windowcast.report.log_entries import entry_text
+from windowcast.trials.percent_control import abbott_pct, control, fieller, henderson_tilton_pct
 
 DATE = dt.date(2025, 3, 1)
 
@@ -122,8 +122,9 @@ def test_few_plots_are_said_in_words() -> None:
     assert "too few" in render(one.text)
     none_left = control([0, 0, 0, 0], [80, 60, 70, 75])
     assert none_left.percent == 100
-    assert none_left.low is None
-    assert "is unknown" in render(none_left.text)
+    assert none_left.low is not None  # a bound: the plots do say something
+    assert render(none_left.text) == "at least 92 % (4 plots): no plant was left"
+    assert "is unknown" in render(control([0, 0], [80]).text)
     many = control([10, 11, 12, 10, 11, 12], [80, 79, 81, 80, 82, 78], paired=True)
     assert render(many.text).endswith("%)")
 
@@ -298,6 +299,48 @@ def test_results_of_a_logged_trial() -> None:
     (bare,) = trial_results([r for r in rows if r.treatment != "untreated"])
     assert bare.controls == {}
     assert "control cannot be worked out" in render(bare.notes[0])
+
+
+def test_a_count_before_that_is_missing_is_said_and_changes_no_method() -> None:
+    rows = [replace(r, value=abs(r.value)) for r in two_places()]
+    before = [
+        replace(r, date=dt.date(2025, 1, 1), value=50.0 + 30 * (r.treatment == "A"), before=True)
+        for r in rows
+    ]
+    whole, missing = trial_results([*rows, *before]), trial_results([*rows, *before[1:]])
+    for name in "AB":
+        full, part = (found[0].controls[name] for found in (whole, missing))
+        assert part.method == full.method == "Henderson-Tilton 1955"
+        assert part.percent == pytest.approx(full.percent, abs=3)
+    said = [render(note) for note in missing[0].notes]
+    assert "1 of 36 plots has no count before and is left out of control" in said
+    assert not [n for n in whole[0].notes if n.id == "trial.before_missing"]
+    bare = [b for b in before if b.treatment != "A"]
+    (none,) = trial_results([*rows, *bare])
+    assert set(none.controls) == {"B"}
+    assert any("no plot was counted before" in render(n) for n in none.notes)
+
+
+@pytest.mark.parametrize(
+    "fault", [np.linalg.LinAlgError("Singular"), ZeroDivisionError(), KeyError()]
+)
+def test_an_analysis_that_fails_costs_no_other(
+    monkeypatch: pytest.MonkeyPatch, fault: Exception
+) -> None:
+    rows = [replace(r, value=abs(r.value)) for r in two_places()]
+    other = [replace(r, trial="other") for r in rows]
+
+    def broken(ratings: list[Rating], **_: object) -> Analysis:
+        if ratings[0].trial == "other":
+            raise fault
+        return analyse(ratings)
+
+    monkeypatch.setattr("windowcast.records.trials.analyse", broken)
+    failed, sound = sorted(trial_results([*rows, *other]), key=lambda r: r.trial)
+    assert failed.analysis is None
+    assert failed.controls.keys() == {"A", "B"}
+    assert "could not be worked out" in render(failed.notes[-1])
+    assert sound.analysis is not None
 
 
 def test_samples_of_a_plot_are_not_plots() -> None:

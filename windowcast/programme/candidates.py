@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
@@ -13,7 +14,7 @@ from windowcast.limits.model import Limit
 from windowcast.materials.actives import Active, Actives
 from windowcast.materials.needs import needs_of
 from windowcast.materials.product import Product
-from windowcast.season.observed import Applied
+from windowcast.season.observed import Applied, most_anywhere
 from windowcast.windows.choices import Candidate
 from windowcast.windows.model import Allowance
 from windowcast.windows.residual import material_of
@@ -90,16 +91,17 @@ def allowance(active: Active, applied: Sequence[Applied], today: dt.date) -> All
     """What is left of an active's yearly maximum on a day."""
     first = today - dt.timedelta(days=YEAR_DAYS - 1)
     rates = [
-        rate
+        (one.plots, rate)
         for one in applied
         if first <= one.date <= today
         for name, rate in one.actives
         if active.called(name)
     ]
-    known = [rate for rate in rates if rate is not None]
+    known = [rate for _, rate in rates if rate is not None]
+    used = most_anywhere((at, math.nan if rate is None else rate) for at, rate in rates)
     return Allowance(
         active=active.name,
-        used_kg_ha=sum(known) if len(known) == len(rates) else None,
+        used_kg_ha=None if math.isnan(used) else used,
         max_kg_ha=None if active.max_year_kg_ha is None else float(active.max_year_kg_ha),
         rate_kg_ha=known[-1] if known else None,
     )

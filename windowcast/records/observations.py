@@ -27,7 +27,7 @@ from windowcast.records.model import (
     SoilReading,
 )
 from windowcast.records.store import SeasonLog
-from windowcast.season.observed import Applied, Observed
+from windowcast.season.observed import Applied, Observed, most_anywhere
 from windowcast.season.scouting import Count
 from windowcast.season.sightings import CanopyLook, GreenCover
 
@@ -190,7 +190,8 @@ def _applied(entry: Application) -> Applied:
         watered_in_mm=entry.watered_in_mm,
         watered_in_on=entry.watered_in_on,
         where=entry.where,
-        whole=not entry.where,
+        whole=not entry.where and not entry.trial,
+        plots=(entry.trial, entry.treatment) if entry.trial else None,
     )
 
 
@@ -240,15 +241,17 @@ def applied_kg_ha(
     """Active ingredient put out in the 365 days up to a date, by name.
 
     With `where` only applications to that place, or to no place that was noted, count. NaN where
-    an application has no rate: then the total cannot be told.
+    an application has no rate: then the total cannot be told. Of a trial the treatment with most
+    counts: no plot has had them all.
     """
     first = until - dt.timedelta(days=364)
-    total: dict[str, float] = {}
+    found: dict[str, list[tuple[tuple[str, str] | None, float]]] = {}
     for application in applications:
         here = same_place(application.where, where)
         if not here or not first <= application.date <= until:
             continue
+        plots = (application.trial, application.treatment) if application.trial else None
         for material in application.materials:
             rate = math.nan if material.rate_kg_ha is None else material.rate_kg_ha
-            total[material.active] = total.get(material.active, 0.0) + rate
-    return total
+            found.setdefault(material.active, []).append((plots, rate))
+    return {active: most_anywhere(amounts) for active, amounts in found.items()}

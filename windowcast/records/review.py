@@ -33,12 +33,12 @@ from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.store import SeasonLog
 from windowcast.records.stored import Stored
 from windowcast.records.survivors import Suspected, suspected_in
-from windowcast.records.timing_and_control import Point, Relation, relations
 from windowcast.records.trials import TrialResult, trial_results
 from windowcast.records.what_worked import TrackRecord, Tried, what_worked
 from windowcast.season.model import SiteState
 from windowcast.season.observed import soil_correction
 from windowcast.season.state import build
+from windowcast.trials.timing_and_control import Point, Relation, relations
 from windowcast.windows.hindsight import season_context
 
 LATEST = "latest"

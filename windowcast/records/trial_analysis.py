@@ -21,7 +21,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.phrase import Phrase, say
 from windowcast.core.record import FloatArray
 from windowcast.records.model import Rating
-from windowcast.records.percent_control import LEVEL
+from windowcast.trials.percent_control import LEVEL
 
 Transform = Literal["none", "sqrt"]
 ZERO_VARIANCE = 1e-4  # of the residual's

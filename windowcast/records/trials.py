@@ -7,11 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Name, Phrase, say
 from windowcast.records.model import Rating
-from windowcast.records.percent_control import MeasuredControl, control
 from windowcast.records.trial_analysis import Analysis, analyse
+from windowcast.trials.percent_control import MeasuredControl, control
 
 CHECK_WORDS = frozenset({"untreated", "nontreated", "unsprayed", "check", "control"})
 
@@ -74,13 +76,25 @@ def _result(
             except InputError as error:
                 why = Name(error.problem)
                 notes.append(say("trial.problem_of", treatment=Name(name), problem=why))
+        notes += _left_out(after, before)
     analysis = None
     counts = measure.startswith("count") and all(r.value >= 0 for r in after)
     try:
         analysis = analyse(after, transform="sqrt" if counts else "none")
     except InputError as error:
         notes.append(say("trial.problem", problem=Name(error.problem)))
+    except (np.linalg.LinAlgError, ArithmeticError, ValueError, LookupError):
+        # one analysis that cannot be worked out costs no other, nor the review around it
+        notes.append(say("trial.not_worked_out"))
     return TrialResult(trial, measure, weed, str(date), controls, analysis, tuple(notes))
+
+
+def _left_out(after: Sequence[Rating], before: dict[tuple[str, str, str], float]) -> list[Phrase]:
+    """That plots without a count before are left out of control, where others have one."""
+    missing = [r for r in after if _plot(r) not in before]
+    if not before or not missing:
+        return []
+    return [say("trial.before_missing", missing=len(missing), plots=len(after))]
 
 
 def plot_means(ratings: Sequence[Rating]) -> list[Rating]:
@@ -107,6 +121,16 @@ def is_check(rating: Rating) -> bool:
 def _control(
     treated: Sequence[Rating], check: Sequence[Rating], before: dict[Any, float]
 ) -> MeasuredControl:
+    """Control of one treatment; where plots were counted before, only those that were."""
+    if before:
+        treated = [r for r in treated if _plot(r) in before]
+        check = [r for r in check if _plot(r) in before]
+        if not treated or not check:
+            raise InputError(
+                "no plot was counted before, though others of the trial were", field="before",
+                remedy="enter the counts before, or leave them all out",
+            )  # fmt: skip
+
     def place(r: Rating) -> tuple[str, str]:
         return r.location, r.block
 
@@ -120,11 +144,10 @@ def _control(
     if paired:
         check = [by_place[place(r)] for r in treated]
     plots = [_plot(r) for r in (*treated, *check)]
-    counted = all(key in before for key in plots)
     return control(
         [r.value for r in treated],
         [r.value for r in check],
-        treated_before=[before[k] for k in plots[: len(treated)]] if counted else None,
-        check_before=[before[k] for k in plots[len(treated) :]] if counted else None,
+        treated_before=[before[k] for k in plots[: len(treated)]] if before else None,
+        check_before=[before[k] for k in plots[len(treated) :]] if before else None,
         paired=paired,
     )

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from windowcast.core.phrase import Name
-from windowcast.records.timing_and_control import Relation
 from windowcast.records.trials import TrialResult
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import WIDTH, Chart, Scale, drawing, el, label, px, ticks
+from windowcast.trials.timing_and_control import Relation
 
 _LEFT, _RIGHT, _ROW, _TOP = 104.0, 348.0, 24.0, 26.0
 _PLOT_LEFT, _PLOT_TOP, _PLOT = 44.0, 24.0, 170.0

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,6 +48,8 @@ class Applied:
         As noted; "" for all of the site.
     whole
         Whether all of that ground was treated, as far as the note says.
+    plots
+        Trial and treatment, for an application to plots of a trial; none else.
     """
 
     date: dt.date
@@ -56,6 +59,38 @@ class Applied:
     watered_in_on: dt.date | None = None
     where: str = ""
     whole: bool = True
+    plots: tuple[str, str] | None = None
+
+
+def most_anywhere(amounts: Iterable[tuple[tuple[str, str] | None, float]]) -> float:
+    """The most of an active that any piece of ground has had, from what was put out.
+
+    Treatments of one trial lie on plots of their own: no plot has had the sum of them. What was
+    not put on plots of a trial counts everywhere; so does, to be safe, each other trial.
+
+    Parameters
+    ----------
+    amounts
+        Trial and treatment (None: no trial) and amount [kg a.i. ha-1] of each application; NaN
+        where the amount is not known.
+
+    Examples
+    --------
+    >>> most_anywhere([(None, 1.0), (("t", "A"), 0.5), (("t", "B"), 0.75), (("t", "A"), 0.5)])
+    2.0
+    """
+    everywhere = 0.0
+    trials: dict[str, dict[str, float]] = {}
+    for plots, amount in amounts:
+        if plots is None:
+            everywhere += amount
+            continue
+        trial, treatment = plots
+        on = trials.setdefault(trial, {})
+        on[treatment] = on.get(treatment, 0.0) + amount
+    for on in trials.values():
+        everywhere += math.nan if any(map(math.isnan, on.values())) else max(on.values())
+    return everywhere
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,9 @@
-"""Percent control against the untreated check, with intervals that own up to few plots."""
+"""Percent control against the untreated check, with intervals that own up to few plots.
+
+Where a ratio of means cannot be bounded by a t-test, because no plant was left or because plots did
+not differ at all, the bound comes from how finely plots are counted or rated. A check that cannot
+be told from zero tells of no control: the ratio could then be anything.
+"""
 
 from __future__ import annotations
 
@@ -14,14 +19,19 @@ from windowcast.core.record import FloatArray
 
 LEVEL = 0.95
 WIDE, VERY_WIDE = 20, 40  # of an interval, in percentage points
+CHECK_ERRORS = 2.0  # so many standard errors must the mean of several checks be above zero
+LEAST = -100.0  # percent; beyond twice the weeds of the check the figure says no more
+NONE_SEEN = -math.log((1 - LEVEL) / 2)  # the mean at which no plant at all is as rare as 2.5 %
+STEPS = (10.0, 5.0, 1.0, 0.5, 0.1)  # how finely people rate
 
 
 @dataclass(frozen=True, slots=True)
 class MeasuredControl:
     """Percent control with its 95 % interval; an end is None where it cannot be told.
 
-    `method` is "Abbott 1925" or "Henderson-Tilton 1955"; `text` says in words how much the
-    interval lets one conclude.
+    `percent` and `low` are never below `LEAST`, which stands for all that is worse. `method` is
+    "Abbott 1925" or "Henderson-Tilton 1955"; `text` says in words how much the interval lets one
+    conclude.
     """
 
     percent: float
@@ -105,8 +115,15 @@ def control(
         The same plots before treatment.
     paired
         Plots stand pairwise in blocks, in the same order.
+
+    Raises
+    ------
+    InputError
+        The check had no weeds, a count is negative, or the checks differ so much that their mean
+        may be zero.
     """
     t, c = _plots(treated), _plots(check)
+    left, grown, start = t, c, 1.0
     if paired and len(t) != len(c):
         raise ValueError("paired plots must come in pairs")
     method = "Abbott 1925"
@@ -119,19 +136,62 @@ def control(
         t = t - t.mean() * (tb / tb.mean() - 1.0)
         c = c - c.mean() * (cb / cb.mean() - 1.0)
         t, c = t / tb.mean(), c / cb.mean()
-        method = "Henderson-Tilton 1955"
+        method, start = "Henderson-Tilton 1955", float(cb.mean() / tb.mean())
     else:
         percent = abbott_pct(float(c.mean()), float(t.mean()))
-    low, high = (None, None) if not np.any(treated) else fieller(t, c, paired=paired)
-    ends = (
-        None if high is None else 100.0 * (1.0 - high),
-        None if low is None else 100.0 * (1.0 - low),
-    )
+    if len(c) > 1 and c.mean() < CHECK_ERRORS * c.std(ddof=1) / math.sqrt(len(c)):
+        raise InputError(
+            "the untreated checks are too few or too uneven to tell control", field="count",
+            remedy="leave the check where weeds grow evenly, in more plots",
+        )  # fmt: skip
     plots = min(len(t), len(c))
-    nothing_left = not np.any(np.asarray(treated, dtype=np.float64))
-    return MeasuredControl(
-        percent, *ends, plots, method, _words(percent, *ends, plots, nothing_left)
-    )
+    nothing_left = not np.any(left)
+    if nothing_left:
+        ratios = _none_left(len(left), grown, start)
+    elif plots > 1 and not np.ptp(t) and not np.ptp(c):
+        ratios = _no_spread(left, grown, start)
+    else:
+        ratios = fieller(t, c, paired=paired)
+    high, low = (None if ratio is None else max(100.0 * (1.0 - ratio), LEAST) for ratio in ratios)
+    said = _words(percent, low, high, plots, nothing_left)
+    return MeasuredControl(max(percent, LEAST), low, high, plots, method, said)
+
+
+Ratios = tuple[float | None, float | None]
+
+
+def _none_left(plots: int, check: FloatArray, start: float) -> Ratios:
+    """The ratios at which plots without a plant are no rarer than 2.5 %.
+
+    Plants lie in a plot as by chance, or as much more unevenly as in the check; against the low
+    end of the check's mean. `start` is how many times more the check had before. No upper end
+    where one check plot does not tell it.
+    """
+    if len(check) < 2:
+        return 0.0, None
+    from scipy.stats import t as student
+
+    mean, variance = float(check.mean()), float(check.var(ddof=1))
+    error = math.sqrt(variance / len(check))
+    least = mean - float(student.ppf(0.5 + LEVEL / 2, len(check) - 1)) * error
+    most = NONE_SEEN * max(variance / mean, _step(check)) / plots
+    return 0.0, (start * most / least if least > most * start else None)
+
+
+def _no_spread(treated: FloatArray, check: FloatArray, start: float) -> Ratios:
+    """Ratios of two means without any spread, each right to half a step of its rounding."""
+    half = _step(np.concatenate((treated, check))) / 2
+    a, b = float(treated.mean()), float(check.mean())
+    most = start * (a + half) / (b - half) if b > half else None
+    return start * max(a - half, 0.0) / (b + half), most
+
+
+def _step(values: FloatArray) -> float:
+    """How finely the values were taken: the coarsest step of which all are multiples."""
+    for step in STEPS:
+        if np.allclose(values / step, np.round(values / step), atol=1e-6):
+            return step
+    return STEPS[-1]
 
 
 def fieller(
@@ -186,7 +246,11 @@ def _words(
     percent: float, low: float | None, high: float | None, plots: int, nothing_left: bool
 ) -> Phrase:
     """How sure one may be."""
+    if percent < LEAST:
+        return say("control.worse", plots=plots)
     said = Share(percent / 100)
+    if nothing_left and low is not None:
+        return say("control.at_least", low=Share(low / 100), plots=plots)
     if nothing_left:
         return say("control.nothing_left", percent=said, plots=plots)
     if low is None or high is None:
