@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import ast
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from itertools import product
 from pathlib import Path
 
@@ -38,9 +39,21 @@ class Said:
         """Whether it stands for several texts, each of which may use some of the values."""
         return ANY in self.pattern
 
+    def among(self, ids: Mapping[str, object]) -> list[str]:
+        """Which of the ids it may be."""
+        if not self.family:
+            literal = self.pattern.replace("\\", "")
+            return [literal] if literal in ids else []
+        return list(filter(re.compile(self.pattern).fullmatch, ids))
 
-def said() -> Iterator[Said]:
+
+@cache
+def said() -> tuple[Said, ...]:
     """Every ``say(...)`` and ``Phrase(...)`` of the package, and what its templates say."""
+    return tuple(_said())
+
+
+def _said() -> Iterator[Said]:
     yield from _in_templates()
     for path in sorted(PACKAGE.rglob("*.py")):
         makers = MAKERS[:1] if path in _HANDED_ON else MAKERS

@@ -262,6 +262,7 @@ def tables(draw: st.DrawFn) -> tuple[str, bytes, str]:
     return plain.getvalue(), dialect.getvalue().encode(encoding), ":dates=mdy"
 
 
+@pytest.mark.slow
 @given(tables())
 @settings(
     max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]

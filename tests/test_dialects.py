@@ -137,6 +137,7 @@ def dialects(draw: st.DrawFn) -> tuple[str, bytes, str]:
     return plain, encoded, f":dates={order}" if says and order else ""
 
 
+@pytest.mark.slow
 @given(dialects())
 @settings(
     max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]

@@ -535,6 +535,7 @@ class _Canned:
         return Fetched(url, True, "", time.time(), _body=lambda: body)
 
 
+@pytest.mark.slow
 @settings(max_examples=200)
 @given(st.data())
 def test_any_answer_is_read_or_refused_by_name(data: st.DataObject) -> None:

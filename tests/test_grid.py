@@ -197,6 +197,7 @@ def long_tables(draw: st.DrawFn) -> bytes:
     return (draw(ends if odd else st.just("\n")).join(lines) + "\n").encode()
 
 
+@pytest.mark.slow
 @given(long_tables(), st.sampled_from(["", ":station=USC00099999", ":observed=midnight"]))
 def test_made_up_long_tables(content: bytes, options: str) -> None:
     same_both_ways(content, options)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import re
 import subprocess
 import sys
 from decimal import ROUND_HALF_EVEN, Decimal
@@ -47,11 +46,10 @@ NOON = dt.datetime(2025, 11, 6, 12, tzinfo=ZoneInfo("America/New_York"))
 
 
 def test_every_phrase_of_the_code_has_its_text_and_every_text_is_said() -> None:
-    ids = set(catalogue("en").raw)
-    where = {one.pattern: one.where for one in said()}
-    patterns = {p: re.compile(p) for p in where}  # more than the library keeps compiled
-    unsaid = {id_ for id_ in ids if not any(p.fullmatch(id_) for p in patterns.values())}
-    untold = {where[n] for n, p in patterns.items() if not any(map(p.fullmatch, ids))}
+    ids = catalogue("en").raw
+    found = {one: one.among(ids) for one in {one.pattern: one for one in said()}.values()}
+    unsaid = set(ids).difference(*found.values())
+    untold = {one.where for one, texts in found.items() if not texts}
     assert not unsaid, "texts that nothing says"
     assert not untold, "phrases without a text"
 
@@ -59,8 +57,7 @@ def test_every_phrase_of_the_code_has_its_text_and_every_text_is_said() -> None:
 def test_a_phrase_is_given_the_values_that_its_text_names_and_no_others() -> None:
     wrong = []
     for one in said():
-        pattern = re.compile(one.pattern)
-        texts = [catalogue("en").text(i) for i in catalogue("en").raw if pattern.fullmatch(i)]
+        texts = [catalogue("en").text(i) for i in one.among(catalogue("en").raw)]
         named = [text.names for text in texts if text is not None]
         if one.names is None or not named:
             continue
