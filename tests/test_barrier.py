@@ -13,6 +13,7 @@ from windowcast.core.record import FloatArray
 from windowcast.core.values import Value, load
 from windowcast.windows.barrier import (
     Barrier,
+    _reached,
     best_day,
     caught_by_day,
     cover,
@@ -91,6 +92,34 @@ def test_logistic_emergence(half_life: float, day: int) -> None:
     result = cover(logistic(DAYS + 1), REFERENCE, DRY, irrigated(half_life))
     stop = min(day + HELD * half_life, 200)
     assert result.caught[0, day] == pytest.approx(logistic(stop) - logistic(day), abs=2e-3)
+
+
+def test_a_row_is_read_exactly_whatever_the_others_hold() -> None:
+    """A hair below a day's amount is the day before, in the last of many rows as in the first."""
+    draw = np.random.default_rng(3)
+    x = np.cumsum(draw.uniform(1e-9, 4, (90, 50)), axis=-1)
+    x[:, 30:] = np.where(draw.random((90, 1)) < 0.3, np.nan, x[:, 30:])
+    day = draw.integers(0, 50, (90, 40))
+    rows = np.broadcast_to(np.arange(90)[:, None], day.shape)
+    for toward in (-np.inf, np.inf, x[rows, day]):
+        wanted = np.nextafter(x[rows, day], toward)
+        reached = [
+            np.searchsorted(x[r, : np.isfinite(x[r]).sum()], wanted[r], "right") for r in range(90)
+        ]
+        known = np.isfinite(wanted)
+        np.testing.assert_array_equal(_reached(x, rows, wanted)[known], np.array(reached)[known])
+
+
+def test_nothing_is_told_past_the_first_gap_of_the_soil() -> None:
+    soil = REFERENCE.copy()
+    soil[60:62] = np.nan
+    whole, cut = (cover(DAYS / 200, s, DRY, irrigated(9.0)) for s in (REFERENCE, soil))
+    known = np.isfinite(cut.lasts_days[0])
+    assert 30 < known.sum() == np.flatnonzero(known)[-1] + 1 < 60
+    np.testing.assert_array_equal(cut.lasts_days[0, known], whole.lasts_days[0, known])
+    np.testing.assert_array_equal(np.isfinite(cut.caught[0]), known)
+    forever = cover(DAYS / 200, np.where(DAYS < 60, -3.0, np.nan), DRY, irrigated(9.0))
+    assert np.isnan(forever.lasts_days).all()  # frozen so far; nobody knows until when
 
 
 def test_colder_soil_keeps_it_longer() -> None:

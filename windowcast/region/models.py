@@ -277,7 +277,7 @@ def best_barriers(
         can = slice(some[0], some[-1] + 1)
         given = share[:, days], state.soil_5cm_c[:, days], rain_mm[:, days]
         catch, _ = caught_by_day(*given, laid, can)
-        best = best_day(catch, allowed[:, can], later)
+        best = best_day(catch, allowed[:, can], later, can.start)
         rows = np.flatnonzero(np.isfinite(share[:, days.stop - 1]) & (best >= 0))
         caught[rows, s] = catch[rows, best[rows]]
         good = rows[caught[rows, s] >= _SOME]

@@ -228,7 +228,7 @@ def runs_out(soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier) -> Float
 
 
 def best_day(
-    caught: FloatArray, allowed: npt.NDArray[np.bool_], later_worth: float
+    caught: FloatArray, allowed: npt.NDArray[np.bool_], later_worth: float, first: int = 0
 ) -> npt.NDArray[np.int64]:
     """Index of the day to lay a barrier, ``[...]``; -1 where no allowed day can be told.
 
@@ -245,8 +245,11 @@ def best_day(
         Days on which it may be laid.
     later_worth
         By what part of its share a day later may catch less and still be chosen.
+    first
+        How many days after the start of the season the first of them is; days of some of its own
+        are chosen among as they are among all, to the last bit.
     """
-    worth = caught * np.exp(later_worth * np.arange(caught.shape[-1]))
+    worth = caught * np.exp(later_worth * np.arange(first, first + caught.shape[-1]))
     value = np.where(allowed & np.isfinite(caught), worth, -np.inf)
     known = np.isfinite(value.max(axis=-1))
     return np.where(known, np.argmax(value, axis=-1), -1).astype(np.int64)
@@ -376,22 +379,34 @@ def _at(
     """`y` where `x`, rising along each row, reaches `wanted` in row `rows`.
 
     The last `y` (or `beyond`) where it does not get there, the first where it is there at once; NaN
-    where `x` is not known so far.
+    where `x` is not known so far: nothing is told past its first NaN.
+    """
+    low = np.clip(_reached(x, rows, wanted) - 1, 0, x.shape[-1] - 2)
+    begin = x[rows, low]
+    part = np.clip((wanted - begin) / (x[rows, low + 1] - begin), 0.0, 1.0)
+    found: FloatArray = y[rows, low] + part * (y[rows, low + 1] - y[rows, low])
+    return found if beyond is None else np.where(wanted > x[rows, -1], beyond, found)
+
+
+def _reached(
+    x: FloatArray, rows: npt.NDArray[np.int64], wanted: FloatArray
+) -> npt.NDArray[np.int64]:
+    """How many `x` of row `rows` lie at or below `wanted`, none after the row's first NaN.
+
+    One search finds it over all rows laid end to end, but for what rounding that long axis costs;
+    then neighbours are compared, so that a row's answer is exact whatever the others hold.
     """
     count = x.shape[-1]
-    known = np.isfinite(x)
-    top = np.where(known, x, 0.0).max() + 1.0
-    filled = np.where(known, x, top + np.arange(count))  # what is not known lies beyond all
-    values = np.where(known, y, np.nan)
-    gap = filled.max() + 1.0  # puts the rows end to end on one rising axis
-    axis = (filled + gap * np.arange(len(x))[:, None]).ravel()
-    asked = np.clip(np.where(np.isnan(wanted), top, wanted), 0.0, gap - 0.5)
-    after = np.searchsorted(axis, asked + gap * rows, side="right") - rows * count
-    low = np.clip(after - 1, 0, count - 2)
-    step = filled[rows, low + 1] - filled[rows, low]
-    part = np.clip((asked - filled[rows, low]) / step, 0.0, 1.0)
-    found = values[rows, low] + part * (values[rows, low + 1] - values[rows, low])
-    if beyond is not None:
-        found = np.where(asked > filled[:, -1][rows], beyond, found)
-    result: FloatArray = np.where(np.isnan(wanted), np.nan, found)
-    return result
+    known = np.logical_and.accumulate(np.isfinite(x), axis=-1)
+    most = known.sum(axis=-1)[rows]
+    top = np.max(x, initial=0.0, where=known) + 1.0
+    along = np.where(known, x, top) + 2.0 * top * np.arange(len(x))[:, None]
+    asked = np.clip(np.where(np.isnan(wanted), 0.0, wanted), 0.0, top) + 2.0 * top * rows
+    before = np.searchsorted(along.ravel(), asked, side="right") - rows * count
+    found: npt.NDArray[np.int64] = np.clip(before, 0, most)
+    while True:
+        too_few = (found < most) & (x[rows, np.minimum(found, count - 1)] <= wanted)
+        too_many = (found > 0) & (x[rows, np.maximum(found - 1, 0)] > wanted)
+        if not (too_few | too_many).any():
+            return found
+        found = found + too_few - too_many
