@@ -12,18 +12,17 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from importlib import resources
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 from windowcast.core.atomic_files import made_folder
-from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
+from windowcast.core.errors import InputError
 from windowcast.core.version import __version__
 from windowcast.region.parts import Bodies, Chunk, is_whole, keep, to_parquet
+from windowcast.region.pools import Pool, pool
 from windowcast.sources.files import parse_spec
 
 if TYPE_CHECKING:
@@ -34,9 +33,6 @@ if TYPE_CHECKING:
 SCIENCE: Traversable = resources.files("windowcast.data")
 FEWEST_STATIONS, MOST_STATIONS = 16, 64  # in a chunk: more need more memory and gain no time
 CHUNKS = 4  # to share out among processes, where there are few stations
-_RETRIES = 2
-_SCHEDULER_TIMEOUT_S = 10
-_ADDRESS = re.compile(r"([a-z]+://)?[^/\s]+:\d+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,20 +50,6 @@ class Station:
 
 Compute = Callable[[tuple[Station, ...], str], Mapping[str, "pa.Table"]]
 """Chunk of stations and the options as JSON → tables by name; module-level, so that it pickles."""
-
-
-class Pool(Protocol):
-    """Somewhere to compute: a process pool or a cluster."""
-
-    def submit(self, compute: Compute, chunk: tuple[Station, ...], options: str) -> Any:
-        """Start a chunk and return a handle."""
-
-    def finished(self, handles: Iterable[Any]) -> tuple[Any, Bodies]:
-        """Wait for the next finished handle and its tables."""
-
-
-class EngineError(WindowcastError):
-    """A chunk failed again and again."""
 
 
 def run(
@@ -125,8 +107,8 @@ def run(
     on_progress(done, len(stations))
     if todo:
         count = min(workers or os.cpu_count() or 1, len(todo))
-        with _pool(scheduler, count, alone=len(todo) == 1) as pool:
-            for (chunk, part), bodies in _results(pool, todo, compute, text, 2 * count):
+        with pool(scheduler, count, alone=len(todo) == 1) as open_pool:
+            for (chunk, part), bodies in _results(open_pool, todo, compute, text):
                 keep(part, bodies)
                 done += len(chunk)
                 on_progress(done, len(stations))
@@ -181,163 +163,14 @@ def _results(
     todo: list[Job],
     compute: Compute,
     options: str,
-    in_flight: int,
 ) -> Iterator[tuple[Job, Bodies]]:
-    """Submit at most `in_flight` chunks at a time and yield them as they finish."""
+    """Submit two chunks a worker at a time and yield them as they finish."""
     waiting = iter(todo)
     running: dict[Any, Job] = {}
     while True:
-        while len(running) < in_flight and (job := next(waiting, None)) is not None:
-            running[pool.submit(compute, job[0], options)] = job
+        while len(running) < 2 * pool.width and (job := next(waiting, None)) is not None:
+            running[pool.submit(compute_part, compute, job[0], options)] = job
         if not running:
             return
         handle, bodies = pool.finished(list(running))
         yield running.pop(handle), bodies
-
-
-def _pool(scheduler: str | None, count: int, *, alone: bool) -> AbstractContextManager[Pool]:
-    """Where to compute; a chunk that is alone is computed here, to spare it a new process."""
-    if scheduler:
-        return _cluster(scheduler)
-    return nullcontext(_Here()) if alone else _processes(count)
-
-
-class _Here:
-    """This process; computes when the result is asked for."""
-
-    def __init__(self) -> None:
-        self._jobs: dict[int, tuple[Any, ...]] = {}
-
-    def submit(self, compute: Compute, chunk: tuple[Station, ...], options: str) -> int:
-        self._jobs[len(self._jobs)] = (compute, chunk, options)
-        return len(self._jobs) - 1
-
-    def finished(self, handles: Iterable[int]) -> tuple[int, Bodies]:
-        handle = next(iter(handles))
-        return handle, compute_part(*self._jobs[handle])
-
-
-class _Processes:
-    """Local worker processes that survive the death of one of them."""
-
-    def __init__(self, count: int) -> None:
-        self._count = count
-        self._jobs: dict[int, tuple[tuple[Any, ...], int]] = {}
-        self._futures: dict[Any, int] = {}
-        self._next = 0
-        self._start()
-
-    def _start(self) -> None:
-        from concurrent.futures import ProcessPoolExecutor
-        from multiprocessing import get_context
-
-        self.executor = ProcessPoolExecutor(self._count, mp_context=get_context("spawn"))
-
-    def submit(self, compute: Compute, chunk: tuple[Station, ...], options: str) -> int:
-        handle, self._next = self._next, self._next + 1
-        self._send(handle, (compute, chunk, options), 0)
-        return handle
-
-    def _send(self, handle: int, job: tuple[Any, ...], tries: int) -> None:
-        from concurrent.futures.process import BrokenProcessPool
-
-        self._jobs[handle] = (job, tries)
-        try:
-            self._futures[self.executor.submit(compute_part, *job)] = handle
-        except BrokenProcessPool:  # a worker died since the last result
-            self._restart(handle)
-
-    def finished(self, handles: Iterable[int]) -> tuple[int, Bodies]:
-        from concurrent.futures import FIRST_COMPLETED, wait
-        from concurrent.futures.process import BrokenProcessPool
-
-        while True:
-            done, _ = wait(self._futures, return_when=FIRST_COMPLETED)
-            future = next(iter(done))
-            handle = self._futures.pop(future)
-            try:
-                bodies: Bodies = future.result()
-            except BrokenProcessPool:
-                self._restart(handle)
-                continue
-            del self._jobs[handle]
-            return handle, bodies
-
-    def _restart(self, handle: int) -> None:
-        """A worker died and took the pool along: start again with every unfinished chunk."""
-        self.executor.shutdown(wait=False, cancel_futures=True)
-        unfinished = sorted({handle, *self._futures.values()})
-        self._futures.clear()
-        self._start()
-        for each in unfinished:
-            job, tries = self._jobs[each]
-            if tries >= _RETRIES:
-                raise EngineError(
-                    "a worker process died again and again (out of memory?); "
-                    "finished stations are kept: run again with fewer --workers"
-                )
-            self._send(each, job, tries + 1)
-
-
-@contextmanager
-def _processes(count: int) -> Iterator[Pool]:
-    pool = _Processes(count)
-    try:
-        yield pool
-    finally:
-        pool.executor.shutdown(wait=True, cancel_futures=True)
-
-
-class _Cluster:
-    """A Dask cluster; the scheduler moves the work of a dead worker to another."""
-
-    def __init__(self, client: Any) -> None:
-        self._client = client
-
-    def submit(self, compute: Compute, chunk: tuple[Station, ...], options: str) -> Any:
-        return self._client.submit(
-            compute_part, compute, chunk, options, pure=False, retries=_RETRIES
-        )
-
-    def finished(self, handles: Iterable[Any]) -> tuple[Any, Bodies]:
-        from concurrent.futures import CancelledError
-
-        from distributed import wait
-        from distributed.scheduler import KilledWorker
-
-        with self._client.as_current():
-            done = wait(list(handles), return_when="FIRST_COMPLETED").done
-        future = next(iter(done))
-        try:
-            bodies: Bodies = future.result()
-        except (KilledWorker, CancelledError) as error:
-            raise EngineError(
-                f"the cluster gave up on a chunk ({type(error).__name__}); "
-                "finished stations are kept: run again when the cluster is well"
-            ) from None
-        return future, bodies
-
-
-@contextmanager
-def _cluster(address: str) -> Iterator[Pool]:
-    try:
-        from distributed import Client
-    except ImportError:
-        raise InputError(
-            "--scheduler needs the cluster extra", remedy="pip install 'windowcast[cluster]'"
-        ) from None
-    if not _ADDRESS.fullmatch(address):
-        raise InputError(
-            f"--scheduler: {address!r} is not an address", remedy="give it as tcp://HOST:PORT"
-        )
-    try:
-        client = Client(address, timeout=_SCHEDULER_TIMEOUT_S, set_as_default=False)
-    except (OSError, TimeoutError, ValueError) as error:
-        raise SourceUnreachableError(
-            f"scheduler {address} does not answer ({type(error).__name__}); "
-            "check the address, or leave --scheduler out to compute here"
-        ) from None
-    try:
-        yield _Cluster(client)
-    finally:
-        client.close()
