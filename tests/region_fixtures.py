@@ -18,6 +18,8 @@ from windowcast.region.batch import Options, compute
 from windowcast.region.compare import Compared, Gap, gaps, put_together
 from windowcast.region.engine import Station
 from windowcast.region.parts import Chunk
+from windowcast.region.regional import Regional, regional
+from windowcast.report.region_story import Findings, findings_of
 
 STATIONS = (
     Station(
@@ -53,6 +55,11 @@ def kept(folder: Path, *groups: Sequence[str]) -> list[Chunk]:
     return made
 
 
+def untold(found: Compared) -> Findings:
+    """A comparison of which nothing is said of regions."""
+    return findings_of(found, Regional(False, (), (), ()))
+
+
 def repeated(folder: Path, times: int, stations: int = 200) -> list[Chunk]:
     """Parts of `stations` stations, made by repeating a real one under other names and places."""
     made = []
@@ -82,6 +89,11 @@ def repeated(folder: Path, times: int, stations: int = 200) -> list[Chunk]:
 def data() -> Compared:
     home = Path(_HOME.name)
     return put_together(kept(home, [s.id for s in STATIONS]), home)
+
+
+@cache
+def told() -> Findings:
+    return findings_of(data(), regional(data()))
 
 
 @cache

@@ -278,7 +278,8 @@ def test_of_many_stations_some_are_printed(
     years = ("--since", 2013, "--until", 2014)
     code, out, _ = run(table, "--out", tmp_path / "o", *years, capsys=capsys)
     assert code == 0
-    words = out.split("Differences")[0].split()
+    _, head, rows = out.partition("3 stations: median dates")  # after what was found
+    words = (head + rows).split("Differences")[0].split()
     told = "3 stations: median dates of 2, evenly from north to south; normals.csv has all"
     assert told in " ".join(words)
     assert [word for word in words if word in ("s0", "s1", "s2")] == ["s2", "s0"]

@@ -16,7 +16,17 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
-from region_fixtures import STATIONS, computed, data, differences, kept, repeated, seasons
+from region_fixtures import (
+    STATIONS,
+    computed,
+    data,
+    differences,
+    kept,
+    repeated,
+    seasons,
+    told,
+    untold,
+)
 from scipy.stats import kendalltau, theilslopes
 from spoken import METRIC
 
@@ -29,11 +39,13 @@ from windowcast.region.columns import (
     WORKABLE_COLUMNS,
     day_label,
 )
-from windowcast.region.compare import Compared, gaps, put_together
+from windowcast.region.compare import Compared, put_together
 from windowcast.region.drawn import Drawing, areas_of
+from windowcast.region.regional import regional
 from windowcast.region.statistics import difference
 from windowcast.report.region_charts import MAX_LISTED, dates_chart
 from windowcast.report.region_page import region_page
+from windowcast.report.region_story import findings_of
 from windowcast.report.region_weeks import weeks_chart
 from windowcast.report.region_words import quantity_said
 
@@ -54,7 +66,7 @@ def written(tmp_path: Path) -> Path:
 def write(folder: Path, *groups: list[str]) -> Compared:
     folder.mkdir(exist_ok=True)
     found = put_together(kept(folder, *groups), folder)
-    outputs.write_tables(folder, found, gaps(found))
+    outputs.write_tables(folder, found, regional(found).between)
     return found
 
 
@@ -331,11 +343,12 @@ class Links(HTMLParser):
 
 
 def test_the_page_stands_alone() -> None:
-    page = region_page(data(), differences(), METRIC, ("a <note>",))
+    page = region_page(replace(data(), notes=("a <note>",)), told(), METRIC)
     seen = Links()
     seen.feed(page)
     assert seen.addresses
-    assert all(address.startswith("#") for address in seen.addresses), seen.addresses
+    own = [address for address in seen.addresses if not address.startswith("#")]
+    assert set(own) == {f"stations/{station}.html" for station in IDS[:3]}, "and its own pages"
     assert len(seen.ids) == len(set(seen.ids))
     outside = set(re.findall(r"https?://[^\s\"'<>)]+", page))
     assert outside <= {"http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"}
@@ -345,7 +358,7 @@ def test_the_page_stands_alone() -> None:
 
 
 def test_no_area_is_drawn_in_the_black_of_no_style() -> None:
-    page = region_page(data(), differences(), METRIC, ())
+    page = region_page(data(), told(), METRIC)
     drawn = set(re.findall(r'<(?:path|rect|polygon)[^>]* class="([^"]*)"', page))
     styles = page.partition("<style>")[2].partition("</style>")[0]
     for names in drawn:
@@ -353,11 +366,11 @@ def test_no_area_is_drawn_in_the_black_of_no_style() -> None:
 
 
 def test_the_page_shows_names_as_text_and_what_could_not_be_used() -> None:
-    page = region_page(data(), differences(), METRIC, ("a <note>",))
+    page = region_page(replace(data(), notes=("a <note>",)), told(), METRIC)
     assert "Bowling Green &lt;21&gt; &amp; NNE" in page
     assert "<21>" not in page
     assert "a &lt;note&gt;" in page
-    assert "1 station could not be used" in page
+    assert "1 station left out: 1 that cannot be used" in page
     assert "Bowling Green &lt;21&gt; &amp;…" in page  # cut before it runs into the chart
     assert "1 or more" in page
     assert "3 or more days" in page
@@ -370,7 +383,8 @@ def test_a_single_station_with_few_years_says_cannot_tell(tmp_path: Path) -> Non
     text = json.dumps(Options(first_year=2013, last_year=2014).plain())
     part = Chunk(tmp_path, "few")
     keep(part, {n: to_parquet(t) for n, t in compute(STATIONS[:1], text).items()})
-    page = region_page(put_together([part], tmp_path), (), METRIC)
+    few = put_together([part], tmp_path)
+    page = region_page(few, findings_of(few, regional(few)), METRIC)
     assert "cannot tell" in page
     assert "NaN" not in page
     assert ">nan" not in page
@@ -382,7 +396,8 @@ def test_of_many_stations_some_are_listed_and_the_page_says_so(tmp_path: Path) -
     for times in (2, 5, 15):
         home = tmp_path / str(times)
         home.mkdir()
-        pages[times] = region_page(put_together(repeated(home, times), home), (), METRIC)
+        found = put_together(repeated(home, times), home)
+        pages[times] = region_page(found, untold(found), METRIC)
     few, more, most = pages[2], pages[5], pages[15]
     assert few.count("<td>S000") > 400
     assert "normals.csv holds all" not in few
@@ -411,24 +426,24 @@ def test_dates_of_both_hemispheres_read_by_their_own_calendar() -> None:
     alone = dates_chart(north, "greenup", METRIC).svg
     assert chart.svg.count('text-anchor="middle"') == 2 * alone.count('text-anchor="middle"')
     note = "the lower is for the south"
-    assert note in region_page(both, (), METRIC)
-    assert note not in region_page(north, (), METRIC)
-    assert "begin half a year apart" in region_page(both, tuple(gaps(north)), METRIC)
+    assert note in region_page(both, untold(both), METRIC)
+    assert note not in region_page(north, untold(north), METRIC)
+    assert "begins half a year before it" in region_page(both, told(), METRIC)
     weeks = weeks_chart(both, "dormant", "", METRIC)
     assert weeks.rows[0][0] == "1 Jul / 1 Jan"
 
 
 def test_a_spot_of_the_map_is_drawn_as_its_middle_station() -> None:
-    from windowcast.report import region_charts
+    from windowcast.report import region_map
 
     rng = np.random.default_rng(3)
     x, y = rng.uniform(0, 60, 2000), rng.uniform(0, 30, 2000)
     values = rng.permutation(2000).astype(float)
     values[:100] = np.nan
     known = np.flatnonzero(np.isfinite(values))
-    drawn, around = region_charts._drawn(known, values, x, y)
+    drawn, around = region_map._drawn(known, values, x, y)
     assert (around + 1).sum() == len(known)
-    spots = np.stack([x // region_charts.SPOT, y // region_charts.SPOT])
+    spots = np.stack([x // region_map.SPOT, y // region_map.SPOT])
     assert len(drawn) == len(np.unique(spots[:, known], axis=1).T) > 20
     for i, others in zip(drawn, around, strict=True):
         here = known[(spots[:, known] == spots[:, [i]]).all(axis=0)]
@@ -437,7 +452,7 @@ def test_a_spot_of_the_map_is_drawn_as_its_middle_station() -> None:
 
 
 def test_no_outline_runs_across_the_whole_map() -> None:
-    from windowcast.report.region_charts import outlines
+    from windowcast.report.region_map import outlines
 
     steps = [np.abs(np.diff(line[:, 0])).max() for line in outlines() if len(line) > 1]
     assert len(steps) > 500
@@ -451,21 +466,27 @@ sys.path.insert(0, sys.argv[1])
 home, part_files = Path(sys.argv[2]), sys.argv[3:]
 from windowcast.region import compare, netcdf, outputs
 from windowcast.region.parts import Chunk
-from windowcast.report import region_charts
+from windowcast.report import region_charts, region_map
+from region_fixtures import untold
 from spoken import METRIC
 from windowcast.report.region_page import region_page
+from windowcast.report.region_station import station_pages
+from windowcast.report.region_story import findings_of
 compare.SEASON_ROWS, compare.STATION_ROWS, compare.BATCH_ROWS = 512, 64, 64
-region_charts.MAX_LISTED, region_charts.SPOT = region_charts.MAX_ROWS, 60
+region_charts.MAX_LISTED = region_map.MAX_LISTED = region_charts.MAX_ROWS
+region_map.SPOT = 60
 outputs.MIN_YEARS = 99  # the many rows of weeks.csv, all alike, would take most of the time
 import netCDF4, pyarrow as pa, pyarrow.parquet
 parts = [Chunk(home, name) for name in part_files]
-region_page(compare.put_together(parts[:1], home), (), METRIC)  # what is loaded once
-region_charts._lines.cache_clear()  # but the ground of the maps, which is that of the stations
+first = compare.put_together(parts[:1], home)
+region_page(first, untold(first), METRIC)  # what is loaded once
+region_map._lines.cache_clear()  # but the ground of the maps, which is that of the stations
 tracemalloc.start()
 data = compare.put_together(parts, home)
-gaps = tuple(compare.gaps(data))
-outputs.write_tables(home, data, gaps)
-region_page(data, gaps, METRIC)
+outputs.write_tables(home, data, ())
+region_page(data, untold(data), METRIC)
+for _ in station_pages(data, METRIC):
+    pass
 compare.BATCH_ROWS = 512  # of rows of seasons only, and each batch costs 32 slow calls
 netcdf.write_netcdf(home / "seasons.nc", data)
 print(tracemalloc.get_traced_memory()[1], pa.default_memory_pool().max_memory())

@@ -126,7 +126,11 @@ STYLES = {"bold", "cyan", "yellow", "red", "magenta", "green"}  # of the termina
 CLASSES = (
     STYLES
     | {"lab"}
-    | set(re.findall(r"\.([a-z][\w-]*)", (PACKAGE / "web/static/windowcast.css").read_text()))
+    | {
+        name
+        for sheet in (PACKAGE / "web/static").glob("*.css")
+        for name in re.findall(r"\.([a-z][\w-]*)", sheet.read_text("utf-8"))
+    }
 )
 
 

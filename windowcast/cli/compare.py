@@ -10,16 +10,18 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import format_option
+from windowcast.cli.output import lang_option
 from windowcast.cli.progress import fetch_progress
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from rich.console import Console
     from rich.table import Table
 
-    from windowcast.region.compare import Compared, Gap
+    from windowcast.core.units import System
+    from windowcast.region.compare import Compared
+    from windowcast.region.regional import Between
     from windowcast.report.catalogue import Voice
+    from windowcast.report.region_story import Findings
 
 SHOWN = (
     "soil_21", "poaan_50", "dormant", "greenup", "digis_10", "barrier_fall", "cover_fall",
@@ -91,7 +93,9 @@ class _TakesBoxes(click.Command):
 @click.option(
     "--scheduler", metavar="tcp://HOST:PORT", help="Compute on this Dask cluster instead."
 )
+@click.option("--units", type=click.Choice(["us", "metric"]), default="us", show_default=True)
 @click.option("--netcdf", is_flag=True, help="Also write seasons.nc with CF names.")
+@lang_option
 @format_option(
     "table",
     "json",
@@ -123,6 +127,7 @@ def command(
     workers: int | None,
     chunk: int | None,
     scheduler: str | None,
+    units: System,
     netcdf: bool,
     format_: str,
     offline: bool,
@@ -137,7 +142,7 @@ def command(
     """
     from windowcast import api
     from windowcast.core.extras import require
-    from windowcast.region import compare, outputs
+    from windowcast.region import outputs
 
     if netcdf:
         require("--netcdf", "netcdf", "netCDF4")
@@ -163,23 +168,39 @@ def command(
             progress=told,
         )
     from windowcast.cli.output import voice_in
-    from windowcast.core.atomic_files import write_atomic
     from windowcast.core.phrase import names
-    from windowcast.report.region_page import region_page
+    from windowcast.region.regional import regional
+    from windowcast.report.region_story import findings_of
 
-    gaps, voice = tuple(compare.gaps(data)), voice_in("metric")
-    written = [data.season_file, data.station_file, *outputs.write_tables(out, data, gaps)]
-    written.append(write_atomic(out / "index.html", region_page(data, gaps, voice, data.notes)))
+    found = regional(data)
+    findings = findings_of(data, found)
+    voice = voice_in(units)
+    tables = outputs.write_tables(out, data, found.between)
+    written = [data.season_file, data.station_file, *tables]
+    written.append(_write_pages(out, data, findings, voice))
     if netcdf:
         from windowcast.region.netcdf import write_netcdf
 
         written.append(write_netcdf(out / "seasons.nc", data))
     if format_ == "table":
-        _print(data, gaps, voice)
+        _print(data, findings, voice)
         files = names(*(path.name for path in written), join="comma")
         click.echo(voice.say("cli.written_files", folder=str(out), files=files))
     else:
         _copy(out / {"json": "stations.geojson", "csv": "normals.csv"}[format_])
+
+
+def _write_pages(out: Path, data: Compared, told: Findings, voice: Voice) -> Path:
+    """The page and, beside it, one for each listed station; those of an earlier run are removed."""
+    from windowcast.core.atomic_files import made_folder, write_atomic
+    from windowcast.report.region_page import region_page
+    from windowcast.report.region_station import FOLDER, station_pages
+
+    made_folder(out / FOLDER)
+    kept = {write_atomic(out / address, page) for address, page in station_pages(data, voice)}
+    for old in set((out / FOLDER).glob("*.html")) - kept:
+        old.unlink()
+    return write_atomic(out / "index.html", region_page(data, told, voice))
 
 
 def _copy(path: Path) -> None:
@@ -189,17 +210,18 @@ def _copy(path: Path) -> None:
             click.echo(piece, nl=False)
 
 
-def _print(data: Compared, between: Sequence[Gap], voice: Voice) -> None:
-    """Median dates of the stations, or of some of many, differences, and what was not used."""
+def _print(data: Compared, told: Findings, voice: Voice) -> None:
+    """What was found in sentences, median dates of stations, differences, and what is left out."""
     import numpy as np
     from rich.console import Console
 
     from windowcast.region.statistics import MIN_YEARS
     from windowcast.report.region_charts import spread_evenly
-    from windowcast.report.region_words import quantity_said
+    from windowcast.report.region_words import quantity_headed, quantity_said
     from windowcast.report.terminal_width import TABLE_WIDTH, screen_width
 
     console = Console(highlight=False, markup=False, width=screen_width() or TABLE_WIDTH)
+    _print_story(data, told, voice)
     rows = np.arange(len(data))
     title = voice.say("cli.medians", stations=len(data))
     if len(data) > MAX_PRINTED:
@@ -219,16 +241,16 @@ def _print(data: Compared, between: Sequence[Gap], voice: Voice) -> None:
             ]
         )
     names = data.texts("name", rows.tolist())
-    heads = (voice.say(f"region_short.{name}") for name in ("station", "years", *SHOWN))
-    table = _table(*heads)
+    first = (voice.say(f"region_short.{name}") for name in ("station", "years"))
+    table = _table(*first, *(voice.text(quantity_headed(name)) for name in SHOWN))
     for cells in zip(names, map(str, years.tolist()), *columns, strict=True):
         table.add_row(*cells)
     console.print(title)
     console.print(table)
     if any("?" in column for column in columns):
         console.print(voice.say("cli.cannot_tell", years=MIN_YEARS))
-    if between:
-        _print_differences(console, data, between, voice)
+    if told.regional.between:
+        _print_differences(console, told, voice)
     for note in data.notes:
         console.print(note)
     for station, text in data.problems.items():
@@ -237,36 +259,49 @@ def _print(data: Compared, between: Sequence[Gap], voice: Voice) -> None:
         console.print(voice.say("cli.not_used_in_all", stations=data.unusable))
 
 
-def _print_differences(
-    console: Console, data: Compared, between: Sequence[Gap], voice: Voice
-) -> None:
-    """A row for each of the first pairs of places, a star where the interval leaves out zero."""
-    from windowcast.region.compare import names_of
+def _print_story(data: Compared, told: Findings, voice: Voice) -> None:
+    """The sentences that the page begins with."""
+    from windowcast.report.region_story import left_out_line, story, sub_line
+    from windowcast.report.terminal_width import prose_width, wrapped
 
-    named = names_of(data)
+    said = story(told)
+    lines = [voice.text(line) for line in (said.title, *said.lines)]
+    lines.insert(
+        1, " · ".join(filter(None, (sub_line(data, told, voice), left_out_line(data, voice))))
+    )
+    for line in filter(None, lines):
+        click.echo("\n".join(wrapped(line, prose_width())))
+    click.echo()
+
+
+def _print_differences(console: Console, told: Findings, voice: Voice) -> None:
+    """A row for each of the first pairs of places, a star where a difference shows."""
+    from windowcast.report.region_words import quantity_headed
+
     pairs: dict[tuple[str, str], list[str]] = {}
-    for gap in between:
+    for gap in told.regional.between:
         if gap.quantity in SHOWN:
             pairs.setdefault((gap.first, gap.second), []).append(_difference(gap))
     title = voice.say("cli.differences")
     if len(pairs) > MAX_PAIRS:
         title = voice.say("cli.some_differences", shown=MAX_PAIRS, pairs=len(pairs))
     console.print(f"\n{title}")
-    heads = (voice.say(f"region_short.{name}") for name in ("places", *SHOWN))
-    table = _table(*heads)
+    heads = (voice.text(quantity_headed(name)) for name in SHOWN)
+    table = _table(voice.say("region_short.places"), *heads)
     for places, cells in list(pairs.items())[:MAX_PAIRS]:
-        table.add_row(" − ".join(named.get(place, place) for place in places), *cells)
+        table.add_row(" − ".join(told.called[place] for place in places), *cells)
     console.print(table)
 
 
-def _difference(gap: Gap) -> str:
+def _difference(gap: Between) -> str:
     from windowcast.region.columns import SHARE_COLUMNS
+    from windowcast.report.region_story import shows
 
     d, scale = gap.difference, 100 if gap.quantity in SHARE_COLUMNS else 1
-    if not math.isfinite(d.median):
+    if not math.isfinite(d.middle):
         return "?"
-    star = "*" if d.low > 0 or d.high < 0 else ""
-    return f"{round(scale * d.median):+d}{star}".replace("-", "−")
+    star = "*" if shows(d, gap.q) else ""
+    return f"{round(scale * d.middle):+d}{star}".replace("-", "−")
 
 
 def _table(first: str, *others: str) -> Table:

@@ -19,7 +19,8 @@ import numpy.typing as npt
 from windowcast.core.atomic_files import atomic_file
 from windowcast.core.spreadsheet_cells import as_text
 from windowcast.region.columns import DATE_COLUMNS, QUANTITIES, WORKABLE_COLUMNS, day_label
-from windowcast.region.compare import Compared, Gap, batches
+from windowcast.region.compare import Compared, batches
+from windowcast.region.regional import Between
 from windowcast.region.statistics import MIN_YEARS
 from windowcast.region.tables import ODDS_FIELDS, normals_in, numbers, season_schema, weekly_in
 
@@ -34,12 +35,13 @@ WEEK_COLUMNS = (
     "station", "purpose", "week", "first_day", "years", "mean_days",
     *ODDS_FIELDS,
 )  # fmt: skip
-GAP_COLUMNS = ("first", "second", "quantity", "label", "shared_years", "median", "low", "high")
+GAP_COLUMNS = ("first", "second", "quantity", "label", "shared_years", "median", "low", "high",
+               "p_value", "q_value")  # fmt: skip
 
 LEFT_OUT_COLUMNS = ("station", "name", "kind", "reason")
 
 
-def write_tables(folder: Path, data: Compared, gaps: Iterable[Gap]) -> list[Path]:
+def write_tables(folder: Path, data: Compared, between: Iterable[Between]) -> list[Path]:
     """Seasons, normals, weeks and differences as CSV; stations as GeoJSON."""
     names = [name for name in season_schema().names if name not in WORKABLE_COLUMNS.values()]
     place = ["station", "latitude"]
@@ -51,7 +53,7 @@ def write_tables(folder: Path, data: Compared, gaps: Iterable[Gap]) -> list[Path
         _write_csv(folder / "seasons.csv", names, rows_of(map(season_rows, seasons))),
         _write_csv(folder / "normals.csv", NORMAL_COLUMNS, rows_of(map(normal_rows, normals))),
         _write_csv(folder / "weeks.csv", WEEK_COLUMNS, rows_of(map(week_rows, weeks))),
-        _write_csv(folder / "differences.csv", GAP_COLUMNS, gap_rows(gaps)),
+        _write_csv(folder / "differences.csv", GAP_COLUMNS, gap_rows(between)),
         _write_csv(folder / "left_out.csv", LEFT_OUT_COLUMNS, map(astuple, data.every_left_out())),
         write_geojson(folder / "stations.geojson", data),
     ]
@@ -101,13 +103,13 @@ def week_rows(batch: pa.RecordBatch) -> Iterator[Sequence[Any]]:
                     yield (station, purpose, week, first, int(count), *values)
 
 
-def gap_rows(gaps: Iterable[Gap]) -> Iterator[Sequence[Any]]:
+def gap_rows(between: Iterable[Between]) -> Iterator[Sequence[Any]]:
     """Rows of ``differences.csv``: first minus second, in days or as a share."""
-    for item in gaps:
+    for item in between:
         d = item.difference
-        values = _plain(np.array([d.median, d.low, d.high]))
+        values = _plain(np.array([d.middle, d.low, d.high, item.p, item.q]))
         label = QUANTITIES[item.quantity]
-        yield (item.first, item.second, item.quantity, label, d.shared_years, *values)
+        yield (item.first, item.second, item.quantity, label, item.seasons, *values)
 
 
 def write_geojson(path: Path, data: Compared) -> Path:

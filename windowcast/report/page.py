@@ -43,7 +43,17 @@ def page_of(template: str, voice: Voice, **context: object) -> str:
 @cache
 def style_sheet() -> str:
     """The one style sheet."""
-    path = resources.files("windowcast.web").joinpath("static", "windowcast.css")
+    return _static("windowcast.css")
+
+
+@cache
+def region_style() -> str:
+    """The style sheet with what only a comparison of regions needs."""
+    return style_sheet() + _static("regions.css")
+
+
+def _static(name: str) -> str:
+    path = resources.files("windowcast.web").joinpath("static", name)
     return path.read_text("utf-8")
 
 

@@ -1,21 +1,47 @@
-"""The comparison as one HTML file: maps, small multiples, a table that sorts."""
+"""The comparison as one HTML file: what was found, in sentences and pictures, then the tables."""
 
 from __future__ import annotations
 
 import base64
 import hashlib
 import math
-from collections.abc import Iterable
+import re
 from dataclasses import dataclass
 from importlib import resources
 
+import numpy as np
+from markupsafe import Markup, escape
+
+from windowcast.core.phrase import Noted
 from windowcast.core.version import __version__
 from windowcast.region.columns import SHARE_COLUMNS
-from windowcast.region.compare import Compared, Gap
+from windowcast.region.compare import Compared
+from windowcast.region.regional import Between, Region, WeeksBetween
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart
-from windowcast.report.page import page_of, style_sheet
-from windowcast.report.region_charts import dates_chart, listed_of, listing_note, map_chart
+from windowcast.report.page import page_of, region_style
+from windowcast.report.region_charts import dates_chart, listed_of, listing_note
+from windowcast.report.region_map import Placed, map_chart
+from windowcast.report.region_ribbons import (
+    Ribbon,
+    Strip,
+    Winter,
+    ribbons,
+    shades_said,
+    strip,
+    winter_of,
+)
+from windowcast.report.region_station import links
+from windowcast.report.region_story import (
+    Findings,
+    failing_named,
+    left_out_line,
+    main_pair,
+    shows,
+    story,
+    sub_line,
+    why_said,
+)
 from windowcast.report.region_weeks import odds_chart, weeks_chart
 from windowcast.report.region_words import day_said, quantity_named
 from windowcast.windows.cautions import CAUTIONS
@@ -25,6 +51,9 @@ from windowcast.windows.purposes import purpose_of
 MAPPED = ("soil_21", "poaan_50", "dormant", "greenup", "digis_10", "barrier_fall")
 COMPARED = ("soil_21", "poaan_50", "dormant", "greenup", "digis_10", "barrier_fall", "cover_fall")
 TABLED = ("soil_21", "poaan_10", "poaan_50", "dormant", "greenup", "digis_10", "barrier_fall")
+COLOURS = 6  # told apart by eye
+_STRIPS = 2  # seen at once
+MOST_PAIRS = 10  # whose ribbons are drawn
 
 
 @dataclass(frozen=True)
@@ -37,7 +66,7 @@ class Cell:
 
 @dataclass(frozen=True)
 class GapCell:
-    """A difference: its middle, interval and years, what it sorts by, whether it is beyond 0."""
+    """A difference: its middle, interval and seasons, what it sorts by, whether it shows."""
 
     text: str
     beside: str
@@ -45,40 +74,149 @@ class GapCell:
     sure: bool
 
 
-def region_page(
-    data: Compared, gaps: Iterable[Gap], voice: Voice, notes: tuple[str, ...] = ()
-) -> str:
+@dataclass(frozen=True)
+class StripView:
+    """A strip with the winters that failed, in words; "" where none did."""
+
+    chart: Chart
+    number: int
+    failed: str
+
+
+def region_page(data: Compared, told: Findings, voice: Voice) -> str:
     """The page; it stops growing with the stations at some hundreds.
 
-    Its one small script only sorts the table and is pinned by its hash.
+    Its one small script only sorts the tables and is pinned by its hash.
     """
     script = resources.files("windowcast.web").joinpath("static", "sort.js").read_text("utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    voice = voice.on_page
+    said = story(told)
+    numbers = {region.name: n % COLOURS for n, region in enumerate(told.regions)}
+    colours = {str(voice.write(told.name(r))): numbers[r.name] for r in told.regions}
+    winter = _winter(told)
+    pairs = _pairs(told, winter, numbers, voice)
+    strips = [_strip(r, told, numbers[r.name], winter, voice) for r in _by_pair(told)]
+    own = links(data)
     return page_of("compare_page.html", voice,
         data=data,
-        seasons=_seasons(data, voice),
-        maps=[map_chart(data, q, voice) for q in MAPPED],
+        title=voice.text(said.title) or voice.say("region.compared", stations=len(data)),
+        lines=[_coloured(voice.text(line), colours) for line in said.lines],
+        sub=sub_line(data, told, voice),
+        left_out=left_out_line(data, voice),
+        left=[(each.name, voice.write(Noted(each.reason))) for each in data.left_out],
+        pairs=pairs,
+        strips=[s for s in strips if s][:_STRIPS],
+        other_strips=[s for s in strips if s][_STRIPS:],
+        shades=shades_said(voice),
+        map=map_chart(data, MAPPED, own, _placed(data, told, numbers, voice), voice),
         dates=[dates_chart(data, q, voice) for q in MAPPED],
         weeks=_weeks(data, voice),
         heads=[voice.text(quantity_named(q)) for q in TABLED],
         gap_heads=[voice.text(quantity_named(q)) for q in COMPARED],
-        rows=_rows(data, voice),
+        rows=_rows(data, own, voice),
         listing=listing_note(data, voice),
-        gaps=_gaps(gaps, voice),
-        notes=notes,
+        gaps=_gaps(told, voice),
+        notes=data.notes,
         cautions=[voice.text(caution) for caution in CAUTIONS],
         version=__version__,
-        style=style_sheet(),
+        style=region_style(),
         script=script,
         script_hash=digest,
     )  # fmt: skip
 
 
-def _seasons(data: Compared, voice: Voice) -> str:
-    if not len(data.seasons):
-        return voice.say("region.no_season")
-    first, last = str(data.seasons[0]), str(data.seasons[-1])
-    return voice.say("region.seasons", first=first, last=last)
+def _coloured(text: str, colours: dict[str, int]) -> Markup:
+    """A sentence with the names of regions in their colours."""
+    names = sorted(colours, key=len, reverse=True)
+    if len(names) < 2:
+        return escape(text)
+    parts = re.split(f"({'|'.join(map(re.escape, names))})", text)
+    marked = [
+        Markup('<b class="name r{}">{}</b>').format(colours[part], part) if n % 2 else escape(part)
+        for n, part in enumerate(parts)
+    ]
+    return Markup("").join(marked)
+
+
+def _winter(told: Findings) -> Winter:
+    """The weeks to draw, by the hemisphere of the first region."""
+    means = [region.weekly.mean for region in told.regions if region.weekly is not None]
+    southern = bool(told.regions) and told.regions[0].southern
+    return winter_of(means, southern=southern)
+
+
+def _by_pair(told: Findings) -> list[Region]:
+    """The regions, those that differ most first."""
+    pair = main_pair(told) or ()
+    return [*pair, *(region for region in told.regions if region not in pair)]
+
+
+def _pairs(told: Findings, winter: Winter, numbers: dict[str, int], voice: Voice) -> list[Chart]:
+    """Ribbons of the pair that differs most, then of other pairs; of a single region alone."""
+    known = {
+        region.name: Ribbon(
+            str(voice.write(told.name(region))), numbers[region.name], region.weekly
+        )
+        for region in told.regions
+        if region.weekly is not None
+    }
+    if len(told.regions) == 1:
+        return [ribbons(list(known.values()), None, winter, voice)] if known else []
+    pair = main_pair(told)
+    first = {region.name for region in pair} if pair else set()
+    weeks = [w for w in told.regional.weeks_between if w.first in known and w.second in known]
+    weeks.sort(key=lambda w: {w.first, w.second} != first)
+    charts = []
+    for found in weeks[:MOST_PAIRS]:
+        opposite = pair is not None and (found.second, found.first) == (pair[0].name, pair[1].name)
+        apart = _turned(found) if opposite else found
+        charts.append(ribbons([known[apart.first], known[apart.second]], apart, winter, voice))
+    return charts
+
+
+def _turned(weeks: WeeksBetween) -> WeeksBetween:
+    """The same difference, of the second from the first."""
+    ends = (-weeks.middle, -weeks.high, -weeks.low)
+    return WeeksBetween(weeks.second, weeks.first, *ends, weeks.seasons)
+
+
+def _strip(
+    region: Region, told: Findings, number: int, winter: Winter, voice: Voice
+) -> StripView | None:
+    """A region's winters; None where none of its weeks is known."""
+    if region.weekly is None:
+        return None
+    failing = {failed.season: why_said(failed.reason) for failed in region.failing}
+    shown = Strip(
+        f"strip-{told.regions.index(region)}",
+        str(voice.write(told.name(region))),
+        number,
+        region.seasons,
+        region.stations_per_season,
+        region.weekly.by_season,
+        failing,
+    )
+    own = Winter(winter.first, winter.stop, region.southern)
+    named = voice.say("region_story.strip_failed", which=failing_named(region, most=len(failing)))
+    return StripView(strip(shown, own, voice), number, named if failing else "")
+
+
+def _placed(data: Compared, told: Findings, numbers: dict[str, int], voice: Voice) -> list[Placed]:
+    """Which stations lie in which region, where there are several."""
+    if len(told.regions) < 2:
+        return []
+    column = "station" if told.regional.of_stations else "region"
+    of = data.stations[column].to_pylist()
+    where = np.isfinite(data.latitude_deg) & np.isfinite(data.longitude_deg)
+    return [
+        Placed(
+            str(voice.write(told.name(region))),
+            numbers[region.name],
+            [i for i, name in enumerate(of) if name == region.name and where[i]],
+        )
+        for region in told.regions
+    ]
 
 
 def _weeks(data: Compared, voice: Voice) -> list[tuple[Chart, Chart]]:
@@ -91,8 +229,10 @@ def _weeks(data: Compared, voice: Voice) -> list[tuple[Chart, Chart]]:
     return found
 
 
-def _rows(data: Compared, voice: Voice) -> list[tuple[str, str, list[Cell]]]:
-    """Name, region and cells of the stations that are listed."""
+def _rows(
+    data: Compared, own: dict[int, str], voice: Voice
+) -> list[tuple[str, str, str, list[Cell]]]:
+    """Name, page, region and cells of the stations that are listed."""
     listed = listed_of(data)
     lat, lon = (v[listed].tolist() for v in (data.latitude_deg, data.longitude_deg))
     cells = [[Cell(f"{v:.2f}", v) for v in column] for column in (lat, lon)]
@@ -102,8 +242,9 @@ def _rows(data: Compared, voice: Voice) -> list[tuple[str, str, list[Cell]]]:
             [_date_cell(d, voice, southern=at < 0) for d, at in zip(medians, lat, strict=True)]
         )
     texts = (data.texts(column, listed) for column in ("name", "region"))
-    rows = zip(*texts, zip(*cells, strict=True), strict=True)
-    return [(name, region, list(row)) for name, region, row in rows]
+    addresses = [own.get(i, "") for i in listed]
+    rows = zip(*texts, addresses, zip(*cells, strict=True), strict=True)
+    return [(name, address, region, list(row)) for name, region, address, row in rows]
 
 
 def _date_cell(day: float, voice: Voice, *, southern: bool) -> Cell:
@@ -112,25 +253,32 @@ def _date_cell(day: float, voice: Voice, *, southern: bool) -> Cell:
     return Cell(day_said(day, voice, southern=southern), day)
 
 
-def _gaps(gaps: Iterable[Gap], voice: Voice) -> list[tuple[str, str, list[GapCell]]]:
+def _gaps(told: Findings, voice: Voice) -> list[tuple[str, str, list[GapCell]]]:
     """A row for each pair, a cell for each quantity."""
-    pairs: dict[tuple[str, str], dict[str, Gap]] = {}
-    for gap in gaps:
+    pairs: dict[tuple[str, str], dict[str, Between]] = {}
+    for gap in told.regional.between:
         pairs.setdefault((gap.first, gap.second), {})[gap.quantity] = gap
     return [
-        (first, second, [_gap_cell(found[quantity], voice) for quantity in COMPARED])
+        (
+            told.called[first],
+            told.called[second],
+            [_gap_cell(found[quantity], voice) for quantity in COMPARED],
+        )
         for (first, second), found in pairs.items()
     ]
 
 
-def _gap_cell(gap: Gap, voice: Voice) -> GapCell:
+def _gap_cell(gap: Between, voice: Voice) -> GapCell:
     d = gap.difference
-    if math.isnan(d.median):
-        shared = voice.say("region.shared_years", years=d.shared_years)
+    if math.isnan(d.middle):
+        shared = voice.say("region.shared_years", years=gap.seasons)
         return GapCell(voice.say("window_verdict.cannot_tell"), shared, 1e9, False)
     percent = gap.quantity in SHARE_COLUMNS
     scale = 100 if percent else 1
-    middle, low, high = (f"{scale * v:+.0f}".replace("-", "−") for v in (d.median, d.low, d.high))
-    text = voice.say(f"region.apart_{'points' if percent else 'days'}", middle=middle)
-    beside = voice.say("region.apart_beside", low=low, high=high, years=d.shared_years)
-    return GapCell(text, beside, d.median, d.low > 0 or d.high < 0)
+    middle, low, high = (f"{scale * v:+.0f}".replace("-", "−") for v in (d.middle, d.low, d.high))
+    if percent:
+        text = voice.say("region.apart_points", middle=middle)
+    else:
+        text = voice.say("region.apart_days", middle=middle)
+    beside = voice.say("region.apart_beside", low=low, high=high, years=gap.seasons)
+    return GapCell(text, beside, d.middle, shows(d, gap.q))

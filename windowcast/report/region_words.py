@@ -3,16 +3,54 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
-from windowcast.core.phrase import Phrase, Share, say
+from windowcast.core.phrase import Phrase, Quantity, Share, say
+from windowcast.core.season_calendar import season_name, season_starts
+from windowcast.core.values import PACKAGED
 from windowcast.region.columns import AMOUNT_COLUMNS, SHARE_COLUMNS, day_of_season
 from windowcast.report.catalogue import Voice
+
+# quantity → table and entry of the temperature that it is named by
+_MARKS: Mapping[str, tuple[str, str]] = {
+    "soil_21": ("plan", "soil_fall"),
+    "soil_13": ("plan", "soil_spring"),
+    "degree_days": ("region", "degree_day_base"),
+}
 
 
 def quantity_named(quantity: str) -> Phrase:
     """A column of a comparison."""
-    return say(f"region_quantity.{quantity}")
+    mark = _mark(quantity)
+    if mark is None:
+        return say(f"region_quantity.{quantity}")
+    return say(f"region_mark.{quantity}", mark=mark)
+
+
+def quantity_headed(quantity: str) -> Phrase:
+    """The same for a narrow column; its first gap may break the line."""
+    mark = _mark(quantity)
+    if mark is None:
+        return say(f"region_short.{quantity}")
+    return say(f"region_short_mark.{quantity}", mark=mark)
+
+
+def _mark(quantity: str) -> Quantity | None:
+    """The temperature at which a quantity happens or from which it counts, if there is one."""
+    if quantity not in _MARKS:
+        return None
+    table, key = _MARKS[quantity]
+    return Quantity(PACKAGED[table].number(key), "degC")
+
+
+def season_named(season: int, *, southern: bool) -> str:
+    """A season by its first year, as people call it."""
+    return season_name(season_starts(season, southern), southern)
+
+
+def short(name: str, letters: int = 16) -> str:
+    """A name that does not run into a chart; the whole is said beside it."""
+    return name if len(name) <= letters else f"{name[: letters - 1].rstrip()}…"
 
 
 def quantity_said(value: float, quantity: str, voice: Voice, *, southern: bool) -> str:
@@ -21,8 +59,10 @@ def quantity_said(value: float, quantity: str, voice: Voice, *, southern: bool) 
         return voice.say("window_verdict.cannot_tell")
     if quantity in SHARE_COLUMNS:
         return voice.write(Share(value))
+    if quantity == "degree_days":
+        return voice.write(Quantity(value, "degC d"))
     if quantity in AMOUNT_COLUMNS:
-        return f"{value:.0f}"
+        return voice.number(value, 0)
     return day_said(value, voice, southern=southern)
 
 

@@ -1,0 +1,351 @@
+"""What a comparison finds, in sentences: the page and the terminal begin with them.
+
+A difference or a trend whose interval includes 0 is no finding: the sentence then says that none
+shows and gives no number.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, Value, joined, say, sentences
+from windowcast.region.columns import day_of_season
+from windowcast.region.compare import Compared
+from windowcast.region.regional import Between, Estimate, Region, Regional
+from windowcast.report.catalogue import Voice
+from windowcast.report.region_words import season_named
+
+SPRAY_DAYS, FALL, DORMANT, GREENUP = "spray_days_total", "soil_21", "dormant", "greenup"
+MOST_NAMED = 6  # regions, or winters of one reason, that a sentence lists
+FALSE_FINDS = 0.05  # expected share of false ones among the differences and trends that are said
+_OFTEN = 0.95
+_NEAR = 0.2  # of a whole number of times
+
+Pair = tuple[Region, Region]
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What was found, and what each region is called by its name."""
+
+    regional: Regional
+    called: Mapping[str, str]
+
+    @property
+    def regions(self) -> tuple[Region, ...]:
+        """As in `Regional`."""
+        return tuple(self.regional.regions)
+
+    def name(self, region: Region) -> Value:
+        """What it is called; one that nobody named is all the stations."""
+        called = self.called.get(region.name, region.name)
+        return Name(called) if called else say("region_story.all")
+
+
+@dataclass(frozen=True)
+class Story:
+    """The main finding and what stands behind it; all empty without a region."""
+
+    title: Phrase
+    lines: tuple[Phrase, ...]
+
+
+@dataclass(frozen=True)
+class _Apart:
+    """How one of a pair differs from the other: by so much, or nothing shows."""
+
+    estimate: Estimate
+    at_least: bool
+    q: float
+
+    @property
+    def shows(self) -> bool:
+        """Whether its interval leaves out 0, also beside the other tests."""
+        return shows(self.estimate, self.q)
+
+
+def shows(estimate: Estimate, q: float) -> bool:
+    """Whether an interval leaves out 0, and its q value is small where there is one."""
+    return (estimate.low > 0 or estimate.high < 0) and not q > FALSE_FINDS
+
+
+def story(found: Findings) -> Story:
+    """The sentences of a comparison."""
+    if not found.regions:
+        return Story(NOTHING, ())
+    pair = main_pair(found)
+    lines = (
+        _average(found, pair),
+        _fall(found, pair),
+        _dormancy(found, pair),
+        *(_failing(region, found) for region in found.regions[:MOST_NAMED]),
+    )
+    return Story(_title(found, pair), tuple(line for line in lines if line))
+
+
+def main_pair(found: Findings) -> Pair | None:
+    """The two regions whose spray days differ most, the one with more first; None with fewer."""
+    if len(found.regions) < 2:
+        return None
+    by_name = {region.name: region for region in found.regions}
+    some = [b for b in found.regional.between if b.quantity == SPRAY_DAYS]
+    some = [b for b in some if math.isfinite(b.difference.middle)]
+    if not some:
+        return found.regions[0], found.regions[1]
+    most = max(some, key=lambda b: (shows(b.difference, b.q), abs(b.difference.middle)))
+    pair = by_name[most.first], by_name[most.second]
+    return pair if most.difference.middle >= 0 else (pair[1], pair[0])
+
+
+def gap(found: Findings, quantity: str, pair: Pair) -> _Apart | None:
+    """The first region of a pair minus the second; None where that is unknown."""
+    for b in found.regional.between:
+        if b.quantity == quantity and {b.first, b.second} == {region.name for region in pair}:
+            if not math.isfinite(b.difference.middle):
+                return None
+            return _Apart(_turned_to(pair[0], b), b.at_least, b.q)
+    return None
+
+
+def _turned_to(first: Region, b: Between) -> Estimate:
+    return b.difference if b.first == first.name else turned(b.difference)
+
+
+def turned(estimate: Estimate) -> Estimate:
+    """The same difference, of the second from the first."""
+    return Estimate(-estimate.middle, -estimate.high, -estimate.low)
+
+
+def findings_of(data: Compared, found: Regional) -> Findings:
+    """What was found; regions that are stations are called by the stations' names."""
+    called = {region.name: region.name for region in found.regions}
+    if found.of_stations:
+        ids = data.stations["station"].to_pylist()
+        called |= dict(zip(ids, data.texts("name", range(len(ids))), strict=True))
+    return Findings(found, called)
+
+
+def sub_line(data: Compared, told: Findings, voice: Voice) -> str:
+    """How many stations and winters stand behind it."""
+    counts = [region.stations for region in told.regions] or [len(data)]
+    if len(counts) > 1 and not told.regional.of_stations and len(counts) <= MOST_NAMED:
+        stations = voice.say("region.station_counts", counts=joined(*counts))
+    else:
+        stations = voice.say("region.station_count", stations=len(data))
+    seasons = [region.seasons for region in told.regions if len(region.seasons)]
+    if not seasons:
+        return f"{stations} · {voice.say('region.no_season')}"
+    southern = told.regions[0].southern
+    first, last = min(s.min() for s in seasons), max(s.max() for s in seasons)
+    first_named, last_named = (season_named(int(s), southern=southern) for s in (first, last))
+    count = max(len(s) for s in seasons)
+    span = voice.say("region.winters", winters=count, first=first_named, last=last_named)
+    return f"{stations} · {span}"
+
+
+def left_out_line(data: Compared, voice: Voice) -> str:
+    """How many stations are left out and why; "" where none is."""
+    if not data.unusable:
+        return ""
+    kinds = Counter(each.kind for each in data.left_out)
+    why = joined(
+        *(say(f"region_left.{kind.replace(' ', '_')}", stations=n) for kind, n in kinds.items()),
+        join="comma",
+    )
+    return voice.say("region.left_out", stations=data.unusable, why=why)
+
+
+def _title(found: Findings, pair: Pair | None) -> Phrase:
+    if pair is None:
+        region = found.regions[0]
+        typical = _typical(region)
+        if typical is None:
+            return NOTHING
+        return say(
+            "region_story.title_one",
+            region=found.name(region),
+            count=say("region_story.spray_days", days=round(typical.middle)),
+        )
+    more, less = pair
+    names = {"more": found.name(more), "less": found.name(less)}
+    days = gap(found, SPRAY_DAYS, pair)
+    if days is not None and days.shows:
+        if len(found.regions) > 2:
+            return say("region_story.title_many", regions=len(found.regions), **names)
+        times = _times(more, less)
+        if times:
+            return say("region_story.title_times", times=times, **names)
+        count = say("region_story.more_days", days=round(days.estimate.middle))
+        return say("region_story.title_more", count=count, **names)
+    fall = gap(found, FALL, pair)
+    if fall is not None and fall.shows:
+        return say("region_story.title_fall", **_later(fall, pair, found))
+    return say("region_story.title_none", **names)
+
+
+def _typical(region: Region) -> Estimate | None:
+    """Spray days of an average winter; None where that is unknown."""
+    of = region.quantities.get(SPRAY_DAYS)
+    return of.typical if of is not None and math.isfinite(of.typical.middle) else None
+
+
+def _times(more: Region, less: Region) -> Phrase:
+    """How many times as many spray days, where that is near two or three."""
+    most, few = _typical(more), _typical(less)
+    if most is None or few is None or few.middle < 1:
+        return NOTHING
+    ratio = most.middle / few.middle
+    if abs(ratio - 2) <= _NEAR:
+        return say("region_story.twice")
+    return say("region_story.three_times") if abs(ratio - 3) <= _NEAR else NOTHING
+
+
+def _average(found: Findings, pair: Pair | None) -> Phrase:
+    """Spray days of an average winter, and by how much the pair differs."""
+    clauses: list[Phrase] = []
+    for region in found.regions[:MOST_NAMED]:
+        typical = _typical(region)
+        if typical is not None:
+            days = round(typical.middle)
+            given = {"region": found.name(region), **_ends(typical)}
+            if clauses:
+                clauses.append(say("region_story.has_too", count=days, **given))
+            else:
+                spray_days = say("region_story.spray_days", days=days)
+                clauses.append(say("region_story.has", count=spray_days, **given))
+    if not clauses:
+        known = any(SPRAY_DAYS in region.quantities for region in found.regions)
+        return say("region_story.average_unknown") if known else NOTHING
+    first = say("region_story.average", of=joined(*clauses))
+    apart = None if pair is None else gap(found, SPRAY_DAYS, pair)
+    if pair is None or apart is None:
+        return first
+    if not apart.shows:
+        return sentences(first, say("region_story.no_difference"))
+    names = {"more": found.name(pair[0]), "less": found.name(pair[1])}
+    between = say("region_story.difference_of", days=_days(apart), **names, **_ends(apart.estimate))
+    return sentences(first, between)
+
+
+def _fall(found: Findings, pair: Pair | None) -> Phrase:
+    """When the fall window opens, and whether that has moved."""
+    first = say("region_story.fall_unknown")
+    if pair is None:
+        region = found.regions[0]
+        opens = region.quantities[FALL].typical
+        if all(map(math.isfinite, (opens.middle, opens.low, opens.high))):
+            days = {"day": opens.middle, "low": opens.low, "high": opens.high}
+            dates = {k: day_of_season(round(d), southern=region.southern) for k, d in days.items()}
+            first = say("region_story.fall_opens", **dates)
+        return sentences(first, *_moved(found, FALL))
+    apart = gap(found, FALL, pair)
+    if apart is not None and apart.shows:
+        first = say("region_story.fall_apart", **_later_by(apart, pair, found))
+    elif apart is not None:
+        names = joined(found.name(pair[0]), found.name(pair[1]))
+        first = say("region_story.fall_same", regions=names)
+    return sentences(first, *_moved(found, FALL))
+
+
+def _moved(found: Findings, quantity: str) -> Iterator[Phrase]:
+    """A sentence for each region with a trend, and one for those without."""
+    still: list[Region] = []
+    for region in found.regions[:MOST_NAMED]:
+        of = region.quantities[quantity]
+        trend = of.trend_per_decade
+        if not math.isfinite(trend.middle):
+            continue
+        if not shows(trend, of.trend_q):
+            still.append(region)
+            continue
+        yield say(
+            f"region_story.moved_{'later' if trend.middle > 0 else 'earlier'}",
+            region=found.name(region),
+            days=say("region_story.days", days=abs(round(trend.middle))),
+            seasons=of.seasons,
+            **_ends(trend if trend.middle > 0 else turned(trend)),
+        )
+    if still:
+        count = max(region.quantities[quantity].seasons for region in still)
+        names = joined(*(found.name(region) for region in still))
+        yield say("region_story.no_trend", regions=names, seasons=count)
+
+
+def _dormancy(found: Findings, pair: Pair | None) -> Phrase:
+    """How far apart dormancy and green-up are, and where turf often stays green."""
+    parts = []
+    for quantity, id_ in ((DORMANT, "dormant"), (GREENUP, "greenup")):
+        apart = None if pair is None else gap(found, quantity, pair)
+        if pair is not None and apart is not None and apart.shows:
+            parts.append(say(f"region_story.{id_}_apart", **_later_by(apart, pair, found)))
+    for region in found.regions[:MOST_NAMED]:
+        happens = region.quantities[DORMANT].happens
+        if happens is not None and happens.middle < _OFTEN:
+            tenths = {
+                name: round(10 * min(max(share, 0.0), 1.0))
+                for name, share in (
+                    ("count", happens.middle), ("low", happens.low), ("high", happens.high),
+                )
+            }  # fmt: skip
+            parts.append(say("region_story.happens", region=found.name(region), **tenths))
+    return sentences(*parts)
+
+
+def _failing(region: Region, found: Findings) -> Phrase:
+    """The winters without a week of two spray days, and why each."""
+    if region.weekly is None:
+        return NOTHING
+    name, winters = found.name(region), len(region.seasons)
+    if not region.failing:
+        return say("region_story.never_failed", region=name, winters=winters)
+    count, which = len(region.failing), failing_named(region)
+    return say("region_story.failed", region=name, count=count, winters=winters, which=which)
+
+
+def failing_named(region: Region, most: int = MOST_NAMED) -> Listing:
+    """Winters that failed by why, e.g. ``2010/11, 2012/13 (not dormant), 2013/14 (cold)``.
+
+    The most frequent reason comes first; of one reason at most `most` winters are named.
+    """
+    by_reason: dict[str, list[Value]] = {}
+    for failed in region.failing:
+        named = season_named(failed.season, southern=region.southern)
+        by_reason.setdefault(failed.reason, []).append(Name(named))
+    items: list[Value] = []
+    for reason, winters in sorted(by_reason.items(), key=lambda item: -len(item[1])):
+        rest = len(winters) - most
+        more = [say("region_story.and_more", count=rest)] if rest > 0 else []
+        which = Listing((*winters[:most], *more), "comma")
+        items.append(say("region_story.winters_why", winters=which, why=why_said(reason)))
+    return Listing(tuple(items), "comma")
+
+
+def why_said(reason: str) -> Phrase:
+    """Why a winter had too few spray days."""
+    return say(f"region_reason.{reason}")
+
+
+def _later(apart: _Apart, pair: Pair, found: Findings) -> dict[str, Value]:
+    """In which of a pair something comes how many days later: values of a sentence."""
+    later, earlier = pair if apart.estimate.middle > 0 else (pair[1], pair[0])
+    return {"days": _days(apart), "later": found.name(later), "earlier": found.name(earlier)}
+
+
+def _later_by(apart: _Apart, pair: Pair, found: Findings) -> dict[str, Value]:
+    """The same with its interval."""
+    ends = apart.estimate if apart.estimate.middle > 0 else turned(apart.estimate)
+    return {**_later(apart, pair, found), **_ends(ends)}
+
+
+def _days(apart: _Apart) -> Phrase:
+    """So many days, or at least so many."""
+    count = abs(round(apart.estimate.middle))
+    return say(f"region_story.{'at_least' if apart.at_least else 'days'}", days=count)
+
+
+def _ends(estimate: Estimate) -> dict[str, int]:
+    """Both ends of an interval in whole days."""
+    return {"low": round(estimate.low), "high": round(estimate.high)}
