@@ -36,6 +36,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "tank": ("tank", "Rates, concentrations and the tank sheet."),
     "log": ("log", "Season log: applications, probe readings, counts, ratings."),
     "review": ("review", "Hindsight: was the timing why it worked or failed?"),
+    "trial": ("trial", "Plot trials: plan, rating sheets, ratings, analysis, report."),
     "watch": ("watch", "For cron: tell when a window's odds cross the threshold."),
     "compare": ("compare", "Compare stations, regions and years."),
     "verify": ("verify", "Measure the models against observations."),

@@ -17,7 +17,7 @@ from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 from windowcast.core.errors import InputError
-from windowcast.records.command_words import materials_from
+from windowcast.materials.written_materials import materials_from
 from windowcast.records.fields import LogField
 from windowcast.records.hand_columns import (
     DATE,

@@ -1,1 +1,1 @@
-"""Statistics of plot trials: pure functions on arrays; who reads and shows trials stands above."""
+"""Plot trials: the trial file, its plan and measures, and statistics, pure functions on arrays."""

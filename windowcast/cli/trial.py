@@ -1,0 +1,179 @@
+"""``windowcast trial``: plot trials, from the plan to the report."""
+
+from __future__ import annotations
+
+from math import isnan
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from windowcast.cli.options import format_option, page_option
+from windowcast.cli.output import lang_option
+from windowcast.core.errors import InputError
+
+if TYPE_CHECKING:
+    from windowcast.report.catalogue import Voice
+    from windowcast.trials.trial_file import TrialFile
+
+_PATH = click.Path(path_type=Path)
+trial_argument = click.argument("trial_file", metavar="TRIAL.toml", type=_PATH)
+
+
+@click.group(name="trial")
+def command() -> None:
+    """Plot trials with untreated checks: plan, rating sheets, ratings, analysis, report.
+
+    Begin with: windowcast trial new trial.toml --site "North field=33.26,-84.28"
+    """
+
+
+def opened(trial_file: Path) -> tuple[TrialFile, Voice]:
+    """A trial, and how its reader is spoken to."""
+    from dataclasses import replace
+
+    from windowcast.cli.output import voice_in
+    from windowcast.trials.trial_file import load_trial
+
+    trial = load_trial(trial_file)
+    voice = voice_in(trial.units)
+    asked = click.get_current_context().meta.get("windowcast.lang")
+    return trial, voice if asked or not trial.language else replace(voice, lang=trial.language)
+
+
+@command.command("new")
+@click.argument("out", type=_PATH, default=Path("trial.toml"))
+@click.option("--name", default="", help="Name of the trial  [default: that of the file].")
+@click.option("--site", "sites", multiple=True, metavar="NAME=LAT,LON", help="One for each site.")
+@click.option(
+    "--from", "site_files", multiple=True, type=_PATH, metavar="SITE.toml",
+    help="A site as its site file has it; may be repeated.",
+)  # fmt: skip
+@click.option(
+    "--design", type=click.Choice(["rcbd", "crd", "factorial", "split-plot"]), default="rcbd",
+    show_default=True, help="Complete blocks, no blocks, or every treatment at every timing.",
+)  # fmt: skip
+@click.option("--replicates", type=click.IntRange(1, 50), default=4, show_default=True)
+@click.option("--seed", type=click.IntRange(min=0), help="Of the plan  [default: drawn now].")
+@click.option("--units", type=click.Choice(["us", "metric"]), default="us", show_default=True)
+@click.option("--force", is_flag=True, help="Overwrite an existing file.")
+@lang_option
+def new(
+    out: Path,
+    name: str,
+    sites: tuple[str, ...],
+    site_files: tuple[Path, ...],
+    seed: int | None,
+    *,
+    force: bool,
+    **said: Any,
+) -> None:
+    """Write a commented trial file to OUT (trial.toml by default), to be filled in."""
+    import secrets
+
+    from windowcast.cli.output import voice_in
+    from windowcast.core.atomic_files import write_atomic
+    from windowcast.core.site import load_site
+    from windowcast.trials.trial_template import NewTrial, trial_toml
+
+    if out.exists() and not force:
+        raise InputError("exists already", path=out, remedy="name another file or add --force")
+    places = [_place(text) for text in sites]
+    places += [(s.name, s.latitude, s.longitude) for s in map(load_site, site_files)]
+    if not places:
+        raise InputError(
+            "is missing", field="--site", remedy='name one: --site "North field=33.26,-84.28"'
+        )
+    drawn = secrets.randbelow(1_000_000) if seed is None else seed
+    write_atomic(out, trial_toml(NewTrial(name or out.stem, places, seed=drawn, **said)))
+    click.echo(voice_in("metric").say("cli.written", file=str(out)))
+
+
+def _place(text: str) -> tuple[str, float, float]:
+    name, _, numbers = text.rpartition("=")
+    try:
+        lat, lon = (float(number) for number in numbers.split(","))
+    except ValueError:
+        lat = lon = float("nan")
+    if not name.strip() or isnan(lat + lon):
+        raise InputError(
+            f"{text!r} is not NAME=LAT,LON", field="--site",
+            remedy='write it like "North field=33.26,-84.28"',
+        )  # fmt: skip
+    return name.strip(), lat, lon
+
+
+@command.command("plan")
+@trial_argument
+@format_option("text", "csv", "svg", "json")
+@page_option("Also write the maps as a page to print.")
+@click.option("--site", default="", metavar="NAME", help="Only this site.")
+@lang_option
+def plan(trial_file: Path, format_: str, page: Path | None, site: str) -> None:
+    """Draw which plot gets which treatment: the same seed always gives the same plan."""
+    from windowcast.core.atomic_files import write_atomic
+    from windowcast.report.trial_plan import plan_csv, plan_lines, plan_svg, render_trial_plan
+    from windowcast.trials.layout import plan_of
+
+    trial, voice = opened(trial_file)
+    trial = _only(trial, site)
+    try:
+        plots = plan_of(trial)
+    except InputError as error:
+        raise error.at(path=trial_file) from None
+    if page is not None:
+        write_atomic(page, render_trial_plan(trial, voice))
+    if format_ == "csv":
+        click.echo(plan_csv(plots).encode(), nl=False)
+    elif format_ == "svg":
+        from windowcast.report.figure_file import one_drawing
+
+        each = [[p for p in plots if p.site == s.name] for s in trial.site]
+        click.echo(one_drawing([plan_svg(trial, inside, voice) for inside in each]))
+    elif format_ == "json":
+        click.echo(_json(plots))
+    else:
+        click.echo("\n".join(plan_lines(trial, plots, voice)))
+
+
+def _only(trial: TrialFile, site: str) -> TrialFile:
+    if not site:
+        return trial
+    found = trial.site_named(site)
+    if found is None:
+        raise InputError(
+            f"{site!r} is no site of the trial", field="--site",
+            remedy=f"use one of {', '.join(s.name for s in trial.site)}",
+        )  # fmt: skip
+    return trial.model_copy(update={"site": (found,)})
+
+
+def _json(plots: Any) -> str:
+    import json
+    from dataclasses import asdict
+
+    return json.dumps([asdict(plot) for plot in plots], ensure_ascii=False, indent=1)
+
+
+@command.command("sheet")
+@trial_argument
+@click.option("--out", type=_PATH, metavar="OUT.html", help="[default: beside the trial file]")
+@click.option("--site", default="", metavar="NAME", help="Only this site.")
+@click.option("--blind", is_flag=True, help="Leave the treatments out, so that none is favoured.")
+@lang_option
+def sheet(trial_file: Path, out: Path | None, site: str, *, blind: bool) -> None:
+    """Rating sheets to print, a page for each site: its map, and a row for each plot."""
+    from windowcast.core.atomic_files import write_atomic
+    from windowcast.report.trial_plan import render_sheets
+
+    trial, voice = opened(trial_file)
+    if not trial.measure:
+        raise InputError(
+            "is missing", path=trial_file, field="measure", remedy="say what is rated: [[measure]]"
+        )
+    out = out or trial_file.with_name(f"{trial_file.stem}-sheets.html")
+    try:
+        write_atomic(out, render_sheets(_only(trial, site), voice, blind=blind))
+    except InputError as error:
+        raise error if error.path else error.at(path=trial_file) from None
+    click.echo(voice.say("cli.written", file=str(out)))

@@ -1,0 +1,116 @@
+"""What is rated on a plot: a closed list of measures, each with its unit and what is possible.
+
+The id of a measure is what the season log keeps with a value (`records.model.Rating.measure`). The
+names are those that people give a column, in English and Spanish.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+Scale = Literal["percent", "count", "amount", "ordinal"]
+
+
+@dataclass(frozen=True, slots=True)
+class TrialMeasure:
+    """One thing that is rated.
+
+    Attributes
+    ----------
+    id
+        How the log names it, with its unit.
+    scale
+        What kind of number it is: a share of 100, plants on an area, an amount, steps of a scale.
+    low, high
+        The lowest and highest value there can be, in the unit of the id.
+    names
+        Of a column, in lower case, without unit, weed and date.
+    per_area
+        Whether a value belongs to an area, so that a bare number needs the size of the frame.
+    """
+
+    id: str
+    scale: Scale
+    low: float
+    high: float
+    names: tuple[str, ...]
+
+    @property
+    def per_area(self) -> bool:
+        """Whether a value belongs to an area: it is per m² once the frame is known."""
+        return self.id.endswith("per m2")
+
+    @property
+    def unit(self) -> str:
+        """``"%"``, ``"per m2"``, ``"g per m2"``; the ends of a scale, ``"1-9"``."""
+        for unit in ("g per m2", "per m2", "%"):
+            if self.id.endswith(unit):
+                return unit
+        return self.id.rpartition(" ")[2]
+
+    def wrong(self, value: float) -> str:
+        """What is impossible about a value, as a clause; "" where nothing is."""
+        if not self.low <= value <= self.high:
+            return f"{value:g} is not from {self.low:g} to {self.high:g}"
+        if self.scale == "ordinal" and value % 0.5:
+            return f"{value:g} is no step or half step of the scale"
+        return ""
+
+
+_MOST_PLANTS, _MOST_GRAMS = 100_000.0, 20_000.0  # on a m²: above it is a slip
+
+MEASURES: Mapping[str, TrialMeasure] = {
+    measure.id: measure
+    for measure in (
+        TrialMeasure(
+            "control %", "percent", 0.0, 100.0,
+            ("control", "weed control", "percent control", "pct control", "efficacy", "cont",
+             "control de maleza", "eficacia"),
+        ),
+        TrialMeasure(
+            "cover %", "percent", 0.0, 100.0,
+            ("cover", "weed cover", "percent cover", "pct cover", "coverage", "weed coverage",
+             "cobertura", "cobertura de maleza"),
+        ),
+        TrialMeasure(
+            "turf cover %", "percent", 0.0, 100.0,
+            ("turf cover", "turf coverage", "green cover", "turfgrass cover",
+             "cobertura de cesped"),
+        ),
+        TrialMeasure(
+            "injury %", "percent", 0.0, 100.0,
+            ("injury", "turf injury", "percent injury", "phyto", "phytotoxicity", "crop injury",
+             "turfgrass injury", "dano", "dano al cesped", "fitotoxicidad"),
+        ),
+        TrialMeasure(
+            "count per m2", "count", 0.0, _MOST_PLANTS,
+            ("count", "counts", "weed count", "plants", "plant count", "density", "weeds",
+             "weed density", "conteo", "plantas", "densidad"),
+        ),
+        TrialMeasure(
+            "seedheads per m2", "count", 0.0, _MOST_PLANTS,
+            ("seedheads", "seedhead count", "seed heads", "seedhead", "espigas"),
+        ),
+        TrialMeasure(
+            "biomass g per m2", "amount", 0.0, _MOST_GRAMS,
+            ("biomass", "dry weight", "dry mass", "dry biomass", "shoot biomass", "biomasa",
+             "peso seco"),
+        ),
+        TrialMeasure(
+            "quality 1-9", "ordinal", 1.0, 9.0,
+            ("quality", "turf quality", "turfgrass quality", "tq", "calidad"),
+        ),
+        TrialMeasure(
+            "color 1-9", "ordinal", 1.0, 9.0,
+            ("color", "colour", "turf color", "turf colour"),
+        ),
+        TrialMeasure(
+            "control 0-10", "ordinal", 0.0, 10.0, ("control 0-10", "control rating 0-10")
+        ),
+        TrialMeasure(
+            "injury 0-10", "ordinal", 0.0, 10.0, ("injury 0-10", "injury rating 0-10")
+        ),
+    )
+}  # fmt: skip
