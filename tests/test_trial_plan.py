@@ -228,6 +228,6 @@ def test_the_commands_write_plan_and_sheets(
 def test_measures_have_names_of_their_own() -> None:
     names = [name for measure in MEASURES.values() for name in measure.names]
     assert len(set(names)) == len(names)
-    assert MEASURES["control %"].wrong(104) == "104 is not from 0 to 100"
-    assert MEASURES["quality 1-9"].wrong(6.3) == "6.3 is no step or half step of the scale"
-    assert not MEASURES["count per m2"].wrong(0.0)
+    assert not MEASURES["quality 1-9"].is_step(6.3)
+    assert MEASURES["quality 1-9"].is_step(6.5)
+    assert MEASURES["count per m2"].is_step(0.3)

@@ -177,3 +177,45 @@ def sheet(trial_file: Path, out: Path | None, site: str, *, blind: bool) -> None
     except InputError as error:
         raise error if error.path else error.at(path=trial_file) from None
     click.echo(voice.say("cli.written", file=str(out)))
+
+
+@command.command("import")
+@trial_argument
+@click.argument("file", metavar="FILE[:key=value]")
+@click.option("--yes", "-y", is_flag=True, help="Store what was understood.")
+@lang_option
+def import_(trial_file: Path, file: str, *, yes: bool) -> None:
+    """Read ratings from a table, CSV or Excel: show how it is understood, with --yes store it.
+
+    Long (a row for each value) or wide (a column for each rating: "POAAN control 28 DAT (%)",
+    "injury 3/14/2026"), with the names people use: rep, site, trt, plot, UTC, weedy check. A value
+    that is impossible is refused with its plot, and then nothing is stored. A table can be read
+    again: what is there stays, and a corrected value replaces the old one, which the log keeps.
+
+    What a table cannot tell is said behind its name: dates=mdy (or dmy), decimal=comma (or
+    point), sheet=NAME, measure=control %, weed=POAAN, site=NAME, date=2026-03-14, unknown=ignore.
+    """
+    from windowcast.cli.output import echo
+    from windowcast.records.store import SeasonLog
+    from windowcast.records.trial_log import (
+        changes_of,
+        read_ratings_file,
+        store_ratings,
+        trial_log_path,
+        trial_ratings,
+    )
+    from windowcast.report.trial_import import change_lines, ratings_lines
+
+    trial, voice = opened(trial_file)
+    read = read_ratings_file(file, trial)
+    echo(*ratings_lines(read, voice))
+    path = trial_log_path(trial, trial_file)
+    if not path.is_file() and not yes:
+        echo(*change_lines(changes_of(read.values, [], trial.name), voice))
+    else:
+        with SeasonLog(path, create=yes) as log:  # only now: a refused file begins no log
+            changes = changes_of(read.values, trial_ratings(log, trial.name), trial.name)
+            echo(*change_lines(changes, voice))
+            if yes:
+                store_ratings(log, changes, trial.name)
+    click.echo(voice.say("trial_import.stored" if yes else "trial_import.not_yet", file=str(path)))

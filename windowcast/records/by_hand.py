@@ -7,8 +7,6 @@ asked, never guessed: the order of day and month, the decimal mark, a column tha
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -34,14 +32,12 @@ from windowcast.records.kinds import TITLES
 from windowcast.records.model import KINDS
 from windowcast.records.written_moments import Dates
 from windowcast.sources.column_names import normal
+from windowcast.sources.hand_table import MISSING, table_rows
 from windowcast.sources.understood import ColumnRead, Understood
 from windowcast.sources.written_dates import Order
 from windowcast.sources.written_numbers import Mark, decimal_mark, number_written
 
-_DELIMITERS = (",", ";", "\t", "|")
-_MISSING = {"na", "n/a", "nan", "null", "none", "m", "-", "--", "---", "#n/a"}
 _CODES = {"-999", "-9999", "-999.0", "-9999.0"}
-_SEPARATOR_SAID = re.compile(r'"?sep=([,;\t|])"?', re.IGNORECASE)
 _OPTION_ORDER = "say which: FILE:dates=mdy or FILE:dates=dmy"
 _OPTION_MARK = "say which: FILE:decimal=comma or FILE:decimal=point"
 
@@ -80,7 +76,7 @@ def read_by_hand(
     InputError
         Anything that keeps it from being read without a guess; names row and column.
     """
-    delimiter, header, rows = _rows(text, path)
+    delimiter, header, rows = table_rows(text, path, _is_known)
     if not rows:
         raise InputError("has a header but no rows", path=path, remedy="give a file with rows")
     columns, kind_at, ignored = columns_of(
@@ -123,43 +119,9 @@ def read_by_hand(
     return found, understood
 
 
-def _rows(
-    text: str, path: str | PathLike[str]
-) -> tuple[str, list[str], list[tuple[int, list[str]]]]:
-    """Delimiter, header, and the rows with anything in them, each with its number."""
-    first, _, rest = text.partition("\n")
-    said = _SEPARATOR_SAID.fullmatch(first.strip(" \r"))
-    before = 1 if said else 0
-    text = rest if said else text
-    line = next((line for line in text.splitlines() if line.strip()), "")
-    delimiter = said[1] if said else max(_DELIMITERS, key=lambda mark: _known(line, mark))
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-    header: list[str] = []
-    rows = []
-    try:
-        for cells in reader:
-            number = reader.line_num + before
-            if not any(cell.strip() for cell in cells):
-                continue
-            if not header:
-                header = [cell.strip() for cell in cells]
-                continue
-            if len(cells) > len(header) and not any(c.strip() for c in cells[len(header) :]):
-                cells = cells[: len(header)]  # noqa: PLW2901 - Excel leaves such tails
-            if len(cells) != len(header):
-                raise InputError(
-                    f"has not {len(header)} cells", path=path, row=number, remedy="correct the row"
-                )
-            rows.append((number, cells))
-    except csv.Error as error:
-        raise InputError(f"is not a CSV table ({error})", path=path) from None
-    return delimiter, header, rows
-
-
-def _known(line: str, delimiter: str) -> int:
-    """How many columns of a header are known when it is cut in one way."""
-    names = next(csv.reader([line], delimiter=delimiter), [])
-    return sum(normal(name) in KIND_NAMES or bool(fields_named(name)[0]) for name in names)
+def _is_known(name: str) -> bool:
+    """Whether a column has a name of the log."""
+    return normal(name) in KIND_NAMES or bool(fields_named(name)[0])
 
 
 def _without_units_row(
@@ -251,7 +213,7 @@ def _body(
 def _is_missing(cell: str, kind: str) -> bool:
     word = cell.strip().lower()
     return kind not in {"text", "long", "materials"} and (
-        word in _MISSING or (kind in {"number", "whole"} and word in _CODES)
+        word in MISSING or (kind in {"number", "whole"} and word in _CODES)
     )
 
 

@@ -48,7 +48,7 @@ def understood_lines(table: Understood, voice: Voice) -> list[str]:
     time = say("understood.date", columns=written)
     if not table.daily:
         time = say("understood.time", columns=written)
-    lines = [*_layout(table, step, voice), voice.say("understood.columns"), voice.text(time)]
+    lines = [*layout_lines(table, voice, step), voice.say("understood.columns"), voice.text(time)]
     for column in table.columns:
         lines.append(_column(column, say(f"variable.{column.name}"), voice))
     lines += ignored_lines(table, voice)
@@ -81,13 +81,13 @@ def _shown(value: float, unit: str, voice: Voice) -> str:
 
 def log_lines(table: Understood, first: str, voice: Voice) -> list[str]:
     """A table of log entries as it was understood, a line each; `first` is its first entry."""
-    lines = [*_layout(table, NOTHING, voice), voice.say("understood.columns")]
+    lines = [*layout_lines(table, voice), voice.say("understood.columns")]
     lines += (_column(column, Name(column.name), voice) for column in table.columns)
     lines += ignored_lines(table, voice)
     return [*lines, voice.say("understood.first_row", row=table.first_row, what=first)]
 
 
-def _layout(table: Understood, step: Phrase, voice: Voice) -> list[str]:
+def layout_lines(table: Understood, voice: Voice, step: Phrase = NOTHING) -> list[str]:
     """What separates columns and decimals, and how dates and times are read."""
     rows = say("understood.rows", rows=table.rows)
     if step:

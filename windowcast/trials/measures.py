@@ -50,13 +50,9 @@ class TrialMeasure:
                 return unit
         return self.id.rpartition(" ")[2]
 
-    def wrong(self, value: float) -> str:
-        """What is impossible about a value, as a clause; "" where nothing is."""
-        if not self.low <= value <= self.high:
-            return f"{value:g} is not from {self.low:g} to {self.high:g}"
-        if self.scale == "ordinal" and value % 0.5:
-            return f"{value:g} is no step or half step of the scale"
-        return ""
+    def is_step(self, value: float) -> bool:
+        """Whether it is a step or half step of the scale; any number where there are no steps."""
+        return self.scale != "ordinal" or value % 0.5 == 0
 
 
 _MOST_PLANTS, _MOST_GRAMS = 100_000.0, 20_000.0  # on a m²: above it is a slip

@@ -1,0 +1,145 @@
+"""The ratings of a trial in its season log: what a table would add, and storing that.
+
+A value has an id that follows from its trial, plot, day, measure, weed and frame. So a table can be
+read again: what is there stays, and a value that was corrected becomes a new version of the old
+one, which the log keeps.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import uuid
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from os import PathLike
+from pathlib import Path
+from typing import cast
+
+from windowcast.core.errors import InputError
+from windowcast.core.site import file_beside
+from windowcast.records.entry_checks import check_dates, to_plain
+from windowcast.records.model import Rating
+from windowcast.records.store import SeasonLog
+from windowcast.records.stored import Change, Revision, Stored
+from windowcast.sources.file_options import MARKS, split_options
+from windowcast.sources.textfile import read_text_bytes, text_of
+from windowcast.sources.written_dates import ORDERS, Order
+from windowcast.trials.trial_cells import TableSaid
+from windowcast.trials.trial_file import TrialFile
+from windowcast.trials.trial_table import PlotValue, RatingsRead, read_ratings
+
+OPTIONS = {
+    "dates": ORDERS,
+    "decimal": tuple(MARKS),
+    "sheet": (),
+    "measure": (),
+    "weed": (),
+    "site": (),
+    "date": (),
+    "unknown": ("ignore",),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class RatingChanges:
+    """What a table says beside what is stored.
+
+    `revised` are values that differ from what the log has, each with that.
+    """
+
+    new: tuple[PlotValue, ...]
+    same: int
+    revised: tuple[tuple[PlotValue, Stored[Rating]], ...]
+
+
+def trial_log_path(trial: TrialFile, trial_file: Path) -> Path:
+    """Where the ratings of a trial are kept, whether or not the log is there yet."""
+    return file_beside(trial_file, trial.log_file) or trial_file.with_suffix(".log.sqlite")
+
+
+def read_ratings_file(source: str | PathLike[str], trial: TrialFile) -> RatingsRead:
+    """The ratings of a CSV or Excel file.
+
+    `source` may say more behind its name: ``FILE:dates=mdy,sheet=NAME,measure=control %``.
+
+    Raises
+    ------
+    InputError
+        It cannot be read without a guess, or holds an impossible value or date.
+    """
+    path, said = split_options(source, OPTIONS)
+    text = text_of(read_text_bytes(path, sheet=said.get("sheet", "")), path)
+    asked = TableSaid(
+        order=cast("Order | None", said.get("dates")),
+        mark=MARKS[said["decimal"]] if "decimal" in said else None,
+        measure=said.get("measure", ""),
+        weed=said.get("weed", ""),
+        site=said.get("site", ""),
+        date=said.get("date", ""),
+        ignore="unknown" in said,
+    )
+    read = read_ratings(text, path, trial, asked)
+    for value in read.values:
+        try:
+            check_dates(rating_of(value, trial.name))
+        except InputError as error:
+            raise error.at(path=path, row=value.row) from None
+    return read
+
+
+def rating_of(value: PlotValue, trial: str) -> Rating:
+    """A value as the log keeps it."""
+    return Rating(
+        date=value.date,
+        value=value.value,
+        measure=value.measure,
+        weed=value.weed,
+        before=value.before,
+        trial=trial,
+        plot=value.plot,
+        treatment=value.arm.name,
+        block=value.block,
+        location=value.site,
+        notes=value.notes,
+    )
+
+
+def rating_id(value: PlotValue, trial: str) -> str:
+    """The id of a value: the same for the same plot, day, measure, weed and frame."""
+    return uuid.uuid5(uuid.NAMESPACE_OID, json.dumps([trial, *value.key])).hex
+
+
+def trial_ratings(log: SeasonLog, trial: str) -> list[Stored[Rating]]:
+    """The ratings of a trial that the log has."""
+    return [stored for stored in log.all(Rating) if stored.entry.trial == trial]
+
+
+def changes_of(
+    values: Iterable[PlotValue], stored: Sequence[Stored[Rating]], trial: str
+) -> RatingChanges:
+    """What of a table is new, what is there, and what differs."""
+    known = {item.id: item for item in stored}
+    new, revised, same = [], [], 0
+    for value in values:
+        old = known.get(rating_id(value, trial))
+        if old is None:
+            new.append(value)
+        elif to_plain(old.entry) == to_plain(rating_of(value, trial)):
+            same += 1
+        else:
+            revised.append((value, old))
+    return RatingChanges(tuple(new), same, tuple(revised))
+
+
+def store_ratings(log: SeasonLog, changes: RatingChanges, trial: str) -> None:
+    """Store what is new and a new version of what differs: all of it, or nothing."""
+    now = dt.datetime.now(dt.UTC)
+
+    def change(action: str, values: Iterable[PlotValue]) -> list[Change]:
+        revisions = tuple(
+            Revision(rating_id(v, trial), "rating", to_plain(rating_of(v, trial))) for v in values
+        )
+        return [Change(uuid.uuid4().hex, now, action, revisions)] if revisions else []  # type: ignore[arg-type]
+
+    log.merge([*change("import", changes.new), *change("edit", (v for v, _ in changes.revised))])

@@ -1,0 +1,290 @@
+"""What the cells of a row of a table of ratings say: which plot, what was rated, when, how much.
+
+What its columns say has to agree with each other and with the plan of the trial.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+
+from windowcast.core.errors import InputError
+from windowcast.core.weed_codes import weed_code
+from windowcast.sources.written_dates import Ambiguous, Order, moment_written
+from windowcast.sources.written_numbers import Mark, number_written
+from windowcast.trials.arm_names import arm_named
+from windowcast.trials.layout import PlannedPlot, TrialArm
+from windowcast.trials.measures import MEASURES
+from windowcast.trials.trial_columns import RatedColumn, Role, measure_said, role_named
+from windowcast.trials.trial_file import TrialFile, TrialSite
+
+_OF_TURF = ("injury", "turf", "quality", "color")  # measures without a weed
+_REMEDY = "correct it, or empty the cell"
+Cell = Callable[[Role], str]  # the text of a row under one of the columns
+
+
+@dataclass(frozen=True, slots=True)
+class TableSaid:
+    """What the owner of a table says of it, beside what is in it."""
+
+    order: Order | None = None
+    mark: Mark | None = None
+    measure: str = ""
+    weed: str = ""
+    site: str = ""
+    date: str = ""
+    ignore: bool = False
+
+
+@dataclass(slots=True)
+class RatingTable:
+    """What is known of a table while its cells are read."""
+
+    trial: TrialFile
+    path: str
+    said: TableSaid
+    roles: dict[Role, int]
+    rated: dict[int, RatedColumn]
+    header: list[str]
+    order: Order | None = None
+    mark: Mark = "."
+    arms: tuple[TrialArm, ...] = ()
+    plan: dict[tuple[str, str], PlannedPlot] | None = None
+    arm_of_plot: dict[tuple[str, str], tuple[TrialArm, int]] = field(default_factory=dict)
+    places: dict[tuple[str, str, int], list[PlannedPlot]] = field(default_factory=dict)
+
+
+def long_column(table: RatingTable, written: str) -> RatedColumn:
+    """What the value of a row of a long table is of."""
+    if not written:
+        return RatedColumn(None)
+    found = measure_said(written)
+    if found is None:
+        raise InputError(
+            f"{written!r} is not a measure", field=table.header[table.roles["measure"]],
+            remedy="use one such as control %, injury %, count per m2",
+        )  # fmt: skip
+    return found
+
+
+def site_of(table: RatingTable, written: str) -> TrialSite:
+    """The site that a cell names; the only one where none does."""
+    written = written or table.said.site
+    found = table.trial.site_named(written)
+    if found is None:
+        names = [site.name for site in table.trial.site]
+        raise InputError(
+            f"{written!r} is no site of the trial" if written else "says no site", field="site",
+            remedy=f"use one of {', '.join(names)}",
+        )  # fmt: skip
+    return found
+
+
+def plot_of(table: RatingTable, site: TrialSite, cell: Cell, row: int) -> tuple[str, str, TrialArm]:
+    """Number, block and treatment of the plot of a row; what its columns say has to agree."""
+    plot, block, arm = cell("plot"), _bare(cell("block")), _arm(table, cell)
+    if table.plan is not None:
+        planned = table.plan.get((site.name, _bare(plot)))
+        if not plot and arm is not None:
+            inside = table.places.get((site.name, block, arm.number), [])
+            planned = inside[0] if len(inside) == 1 else None
+        if planned is None:
+            raise InputError(
+                f"plot {plot or f'of block {block}'} is not in the plan of {site.name}",
+                field="plot", remedy="see windowcast trial plan",
+            )  # fmt: skip
+        if arm is not None and arm.number != planned.arm.number:
+            raise InputError(
+                f"plot {planned.plot} is {arm.name!r} here and {planned.arm.name!r} in the plan",
+                field="treatment", remedy="correct the treatment or the plot",
+            )  # fmt: skip
+        if block and planned.block and block != str(planned.block):
+            raise InputError(
+                f"plot {planned.plot} is in block {block} here and {planned.block} in the plan",
+                field="block", remedy="correct the block or the plot",
+            )  # fmt: skip
+        return planned.plot, str(planned.block or ""), planned.arm
+    if arm is None:
+        raise InputError("says no treatment", field="treatment", remedy="fill the cell")
+    plot = _bare(plot) or f"{block}-{arm.number}"
+    other, before = table.arm_of_plot.setdefault((site.name, plot), (arm, row))
+    if other.number != arm.number:
+        raise InputError(
+            f"plot {plot} is {arm.name!r} here and {other.name!r} in row {before}",
+            field="treatment", remedy="correct one of the two",
+        )  # fmt: skip
+    return plot, block, arm
+
+
+def _bare(text: str) -> str:
+    """``"103.0"`` and ``"Rep 2"`` as ``"103"`` and ``"2"``."""
+    text = text.removesuffix(".0")
+    last = text.split()[-1] if text.split() else ""
+    return last if last.isdigit() and role_named(" ".join(text.split()[:-1])) else text
+
+
+def _arm(table: RatingTable, cell: Cell) -> TrialArm | None:
+    found: TrialArm | None = None
+    for role in ("treatment", "number"):
+        written = cell(role)
+        if not written:
+            continue
+        arm = arm_named(written, cell("timing"), table.arms)
+        if arm is None:
+            names = [a.name for a in table.arms]
+            near = get_close_matches(written, names, n=1)
+            raise InputError(
+                f"{written!r} is no treatment of the trial{f' (close: {near[0]})' if near else ''}",
+                field=table.header[table.roles[role]],
+                remedy=f"use a number from 1 to {len(names)}, or a name as in the trial file",
+            )
+        if found is not None and found.number != arm.number:
+            raise InputError(
+                f"{written!r} is not {found.name!r}", field=table.header[table.roles[role]],
+                remedy="correct number or name of the treatment",
+            )  # fmt: skip
+        found = arm
+    return found
+
+
+def weed_of(table: RatingTable, written: str, column: RatedColumn) -> str:
+    """The weed of a value; none for what is rated on the turf."""
+    written = written or table.said.weed
+    if column.measure is not None and column.measure.id.startswith(_OF_TURF):
+        return ""
+    if written:
+        try:
+            return weed_code(written)
+        except ValueError as error:
+            raise InputError(str(error), field="weed", remedy="correct it") from None
+    asked = {
+        m.weed or ""
+        for m in table.trial.measure
+        if column.measure is not None and m.what == column.measure.id
+    }
+    if len(asked) > 1:
+        raise InputError(
+            "says no weed, and the trial rates several", remedy="write it in the name of the column"
+        )
+    return next(iter(asked), "")
+
+
+def measure_of(table: RatingTable, column: RatedColumn, weed: str) -> str:
+    """Id of what was rated: by the column, the owner, or the trial file where that rates one."""
+    if column.measure is not None:
+        return column.measure.id
+    if table.said.measure:
+        found = measure_said(table.said.measure)
+        if found is None or found.measure is None:
+            raise InputError(
+                f"{table.said.measure!r} is not a measure", field="measure",
+                remedy="use one such as control %, injury %, count per m2",
+            )  # fmt: skip
+        return found.measure.id
+    asked = {m.what for m in table.trial.measure if not weed or m.weed in {None, weed}}
+    if len(asked) != 1:
+        raise InputError(
+            "does not say what was rated",
+            remedy="name the measure, or say it for the whole file: FILE:measure=control %",
+        )
+    return next(iter(asked))
+
+
+def date_of(
+    table: RatingTable, site: TrialSite, arm: TrialArm, column: RatedColumn, cell: Cell
+) -> tuple[dt.date, bool]:
+    """The day of a value, and whether it was before treatment."""
+    applied = _applied(table.trial, site, arm)
+    first = min(_applied(table.trial, site, None), default=None)
+    written = column.date or _cell_date(cell("date") or table.said.date)
+    days = column.days
+    if days is None and (text := cell("days")):
+        if not text.removesuffix(".0").lstrip("-").isdigit():
+            raise InputError(
+                f"{text!r} is no number of days", field="days", remedy="write a whole number"
+            )
+        days = int(text.removesuffix(".0"))
+    if written is not None:
+        date = written.in_order(table.order or "mdy") if isinstance(written, Ambiguous) else written
+        return date, column.before or (first is not None and date < first)
+    if days is None and column.before and first is not None:
+        return first, True
+    if days is None:
+        raise InputError("says no date", field="date", remedy="fill the cell")
+    since = max(applied) if applied else first
+    if since is None:
+        raise InputError(
+            "counts days after treatment, but the trial file does not say when that was",
+            remedy=f"write it there: [timing.applied], {site.name!r} = 2026-11-18",
+        )
+    return since + dt.timedelta(days=days), column.before or days <= 0
+
+
+def _cell_date(text: str) -> dt.date | Ambiguous | None:
+    if not text:
+        return None
+    found = written_date(text)
+    if found is None:
+        raise InputError(f"{text!r} is not a date", field="date", remedy="write it like 2025-12-03")
+    return found
+
+
+def _applied(trial: TrialFile, site: TrialSite, arm: TrialArm | None) -> list[dt.date]:
+    """The days a site was sprayed: for one treatment, or at all."""
+    return [
+        date
+        for timing in trial.timing
+        if arm is None or timing.code in arm.timing
+        if (date := timing.date_at(site.name)) is not None
+    ]
+
+
+def value_of(text: str, measure: str, area_m2: float, plot: str, mark: Mark) -> float:
+    """A number in the unit of its measure; refused with its plot where it cannot be."""
+    known = MEASURES[measure]
+    text = text.strip()
+    bare = text.removesuffix("%").strip() if known.scale == "percent" else text
+    try:
+        number = number_written(bare, mark) / area_m2
+    except ValueError:
+        raise InputError(f"plot {plot}: {text!r} is not a number", remedy=_REMEDY) from None
+    if not known.low <= number <= known.high:
+        raise InputError(
+            f"plot {plot}: {number:g} is not from {known.low:g} to {known.high:g}", remedy=_REMEDY
+        )
+    if not known.is_step(number):
+        raise InputError(
+            f"plot {plot}: {number:g} is no step or half step of the scale", remedy=_REMEDY
+        )
+    return number
+
+
+def area_of(table: RatingTable, measure: str, column: RatedColumn, weed: str) -> float:
+    """The area that a bare number belongs to [m²], by the column's name or the trial file.
+
+    1 for a measure that belongs to none.
+    """
+    if not MEASURES[measure].per_area:
+        return 1.0
+    if column.area_m2 is not None:
+        return column.area_m2
+    frames = {
+        m.frame_m2 for m in table.trial.measure if m.what == measure and m.weed in {None, weed}
+    }
+    if len(frames) == 1 and (frame := next(iter(frames))) is not None:
+        return frame
+    raise InputError(
+        "does not say on what area it was counted",
+        remedy="write it in the name, 'count per ft2', or give the measure a frame in the trial"
+        " file",
+    )
+
+
+def written_date(text: str) -> dt.date | Ambiguous | None:
+    """A date as written, without its time of day; None where it is none."""
+    try:
+        return moment_written(text).date
+    except ValueError:
+        return None
