@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 import re
+import socket
 from pathlib import Path
 
 import pytest
@@ -269,14 +270,31 @@ def test_bound_elsewhere_a_token_is_made_and_printed(monkeypatch: pytest.MonkeyP
 
     from windowcast.cli.serve import command
 
-    monkeypatch.setattr(uvicorn, "run", lambda *args, **options: None)
-    elsewhere = CliRunner().invoke(command, ["--host", "0.0.0.0"])
+    monkeypatch.setattr(uvicorn.Server, "run", lambda self, sockets: sockets[0].close())
+    elsewhere = CliRunner().invoke(command, ["--host", "0.0.0.0", "--port", "0"])
     assert elsewhere.exit_code == 0, elsewhere.output
     assert len(elsewhere.output.partition("?token=")[2].strip()) >= 32
-    here = CliRunner().invoke(command, [])  # others have accounts on this machine too
+    own = ["--port", "0"]
+    here = CliRunner().invoke(command, own)  # others have accounts on this machine too
     assert len(here.output.partition("?token=")[2].strip()) >= 32
-    assert "token" not in CliRunner().invoke(command, ["--no-token"]).output
-    assert "token" in CliRunner().invoke(command, ["--host", "::1"]).output
+    assert ":0/" not in here.output
+    assert "token" not in CliRunner().invoke(command, ["--no-token", *own]).output
+    if socket.has_dualstack_ipv6():
+        assert "token" in CliRunner().invoke(command, ["--host", "::1", *own]).output
+
+
+def test_an_address_is_printed_only_once_it_can_answer(capsys: pytest.CaptureFixture[str]) -> None:
+    from windowcast.cli import main
+
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        with pytest.raises(SystemExit) as stop:
+            main(["serve", "--port", str(port)])
+    assert stop.value.code == 2
+    said = capsys.readouterr()
+    assert not said.out
+    assert f"port {port} is taken" in said.err
+    assert "--port 0" in said.err
 
 
 def test_a_missing_site_file_ends_with_exit_code_2(tmp_path: Path) -> None:

@@ -98,6 +98,10 @@ def main(args: list[str] | None = None) -> Any:
     words = sys.argv[1:] if args is None else args
     if "--debug" in words:
         os.environ[DEBUG] = "1"
+    if "utf" not in f"{getattr(sys.stdout, 'encoding', '')}".lower():
+        from windowcast.cli.plain_marks import print_what_it_can
+
+        print_what_it_can(sys.stdout, sys.stderr)
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "true")  # spares a look through packages
     try:
         code = cli.main(args=args, prog_name="windowcast", standalone_mode=False)

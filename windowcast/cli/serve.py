@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+import errno
 import ipaddress
 import secrets
+import socket
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -75,15 +77,38 @@ def command(
         guard = Guard(hosts, token, reads_per_s=READS_PER_S, any_ip=True)
     parts = _parts(place, guard, date, offline, given_deadline_s())
     watcher = _watcher(parts)
+    listening = _listening(host, port)  # the address is printed once it answers
+    port = listening.getsockname()[1]
     shown = f"[{host}]" if ":" in host else host
     click.echo(f"windowcast: http://{shown}:{port}/{f'?token={token}' if token else ''}")
     watcher.start()
-    uvicorn.run(
-        create_app(parts),
-        host=host,
-        port=port,
-        **SERVER,
-    )
+    uvicorn.Server(uvicorn.Config(create_app(parts), **SERVER)).run([listening])
+
+
+def _listening(host: str, port: int) -> socket.socket:
+    """A socket that listens there; port 0 takes a free one.
+
+    Raises
+    ------
+    InputError
+        The port is taken, or the address is none of this machine's.
+    """
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        return socket.create_server((host, port), family=family)
+    except OSError as error:
+        if error.errno == errno.EADDRINUSE:
+            raise InputError(
+                f"port {port} is taken, perhaps by a server that still runs",
+                field="--port",
+                remedy="stop that one, or give --port 0 for a free port",
+            ) from None
+        why = str(error.strerror).partition(" (while")[0]
+        raise InputError(
+            f"cannot listen at {host}, port {port} ({why})",
+            field="--host",
+            remedy="give an address of this machine, and a port above 1023",
+        ) from None
 
 
 def _watcher(parts: Web) -> Watcher:

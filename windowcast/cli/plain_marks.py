@@ -1,0 +1,38 @@
+"""What is printed where the output's encoding lacks a mark: the nearest one that it has."""
+
+from __future__ import annotations
+
+import codecs
+import io
+import unicodedata
+from typing import TextIO
+
+_NEAREST = {
+    "–": "-", "−": "-", "…": ".", "·": "-", "→": ">", "←": "<", "↔": "=", "×": "x", "÷": "/",
+    "“": '"', "”": '"', "’": "'", "●": "*", "◐": "+", "○": "o", "°": " ", "≤": "<", "≥": ">",
+    "¿": "", "€": "EUR ", "£": "GBP ", "µ": "u",
+}  # fmt: skip
+"""One mark for one where a column of a table would shift."""
+
+
+def print_what_it_can(*streams: TextIO) -> None:
+    """Make streams that cannot encode every mark print the nearest one instead of failing."""
+    codecs.register_error("windowcast.nearest", _nearest)
+    for stream in streams:
+        if isinstance(stream, io.TextIOWrapper) and "utf" not in stream.encoding.lower():
+            stream.reconfigure(errors="windowcast.nearest")
+
+
+def _nearest(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    text = error.object[error.start : error.end]
+    return "".join(map(_plain, text)), error.end
+
+
+def _plain(mark: str) -> str:
+    """A mark of ASCII: the nearest in shape or, of a letter, the one without its accent."""
+    if mark in _NEAREST:
+        return _NEAREST[mark]
+    base = unicodedata.normalize("NFKD", mark).encode("ascii", "ignore").decode()
+    return base or "?"
