@@ -37,7 +37,11 @@ def slowly(chunk: tuple[Station, ...], options: str) -> dict[str, pa.Table]:
         with contextlib.suppress(FileExistsError):
             Path(marker).touch(exist_ok=False)
             os.kill(os.getpid(), signal.SIGKILL)
-    return {"numbers": pa.table({"value": [2 * int(s.id[1:]) for s in chunk]})}
+    return {
+        "numbers": pa.table(
+            {"station": [s.id for s in chunk], "value": [2 * int(s.id[1:]) for s in chunk]}
+        )
+    }
 
 
 def contents(parts: list[Chunk]) -> list[bytes]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+import random
 import shutil
 import signal
 import subprocess
 import sys
 import time
+from contextlib import nullcontext
 from pathlib import Path
 
 import pyarrow as pa
@@ -16,7 +18,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from windowcast.core.errors import InputError, SourceUnreachableError
-from windowcast.region import engine
+from windowcast.region import engine, pools
 from windowcast.region.cluster import EngineError
 from windowcast.region.engine import Station, run, tables_hash
 from windowcast.region.parts import Chunk
@@ -36,8 +38,10 @@ def double(chunk: tuple[Station, ...], options: str) -> dict[str, pa.Table]:
             marker.touch()
             os.kill(os.getpid(), signal.SIGKILL)
     return {
-        "numbers": pa.table({"value": [2 * int(s.id[1:]) for s in chunk]}),
-        "names": pa.table({"id": [s.id for s in chunk]}),
+        "numbers": pa.table(
+            {"station": [s.id for s in chunk], "value": [2 * int(s.id[1:]) for s in chunk]}
+        ),
+        "names": pa.table({"station": [s.id for s in chunk], "region": [s.region for s in chunk]}),
     }
 
 
@@ -102,7 +106,7 @@ def test_the_checksums_are_those_of_sha256sum(tmp_path: Path, called: Path) -> N
     (part,) = run(STATIONS, double, {"calls": str(called)}, tmp_path / "parts", chunk_stations=10)
     check = ["sha256sum", "--check", "--strict", part.checksums.name]
     done = subprocess.run(check, cwd=part.folder, capture_output=True, text=True, check=True)
-    assert done.stdout.count(": OK") == 2
+    assert done.stdout.count(": OK") == 3
 
 
 def test_a_changed_science_value_changes_what_a_part_is(
@@ -171,6 +175,68 @@ def test_interrupted_by_kill_then_resumed_equals_an_uninterrupted_run(
     resumed = run(STATIONS, double, options, tmp_path / "a", workers=1, chunk_stations=2)
     whole = run(STATIONS, double, options, tmp_path / "b", workers=1, chunk_stations=2)
     assert contents(resumed) == contents(whole)
+
+
+def told(chunk: tuple[Station, ...], options: str) -> dict[str, pa.Table]:
+    """As `double`, of what a station's file says, in as many rows."""
+    folder = Path(json.loads(options)["calls"])
+    rows = []
+    for station in chunk:
+        (folder / f"{station.id}-{time.time_ns()}").touch()
+        text = Path(station.path).read_text("ascii")
+        rows += [(station.id, int(text) + n) for n in range(int(text) % 4)]
+    ids, numbers = zip(*rows, strict=True) if rows else ((), ())
+    table = pa.table(
+        {"station": pa.array(ids, pa.string()), "value": pa.array(numbers, pa.int64())}
+    )
+    return {"numbers": table, "names": table.drop_columns("value")}
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_only_stations_whose_record_changed_are_computed_and_parts_are_those_of_a_full_run(
+    seed: int, tmp_path: Path, called: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Stations changed, added, left out and in another order, chunks of other sizes."""
+    monkeypatch.setattr(engine, "pool", lambda *args, **how: nullcontext(pools.Here()))
+    draw = random.Random(seed)
+    options, parts = {"calls": str(called)}, tmp_path / "parts"
+    seen: set[tuple[str, str]] = set()
+    ids = [f"S{n:02d}" for n in range(8)]
+    for step in range(4):
+        for station in draw.sample(ids, draw.randrange(4)) if step else ids:
+            (tmp_path / station).write_text(str(draw.randrange(100)))
+        chosen = draw.sample(ids, draw.randrange(4, 9))
+        stations = [Station(i, str(tmp_path / i)) for i in chosen]
+        size, before = draw.randrange(2, 6), calls(called)
+        found = run(stations, told, options, parts, chunk_stations=size)
+        now = {(i, (tmp_path / i).read_text()) for i in chosen}
+        if step < 2:  # later, what was left out once may be gone
+            assert calls(called) - before == len(now - seen)
+        whole = run(stations, told, options, tmp_path / f"whole{step}", chunk_stations=size)
+        assert contents(found) == contents(whole)
+        assert [p.id for p in found] == [p.id for p in whole]
+        again = calls(called)
+        assert run(stations, told, options, parts, chunk_stations=size) == found
+        assert calls(called) == again
+        seen |= now
+
+
+def test_parts_that_newer_ones_replace_are_removed_and_those_of_other_options_stay(
+    tmp_path: Path, called: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(engine, "pool", lambda *args, **how: nullcontext(pools.Here()))
+    for n in range(6):
+        (tmp_path / f"S{n}").write_text("7")
+    stations = [Station(f"S{n}", str(tmp_path / f"S{n}")) for n in range(6)]
+    parts = tmp_path / "parts"
+    other = run(stations, told, {"calls": str(called), "other": 1}, parts, chunk_stations=3)
+    first = run(stations, told, {"calls": str(called)}, parts, chunk_stations=3)
+    (tmp_path / "S4").write_text("9")
+    second = run(stations, told, {"calls": str(called)}, parts, chunk_stations=3)
+    assert first[0] == second[0]
+    assert calls(called) == 13
+    ids = {path.name.split(".")[0] for path in parts.iterdir()}
+    assert ids == {part.id for part in (*other, *second)}
 
 
 def test_bad_lists_are_refused(tmp_path: Path) -> None:

@@ -5,6 +5,10 @@ cluster), and keeps each finished chunk as a part: its tables as Parquet files, 
 An interrupted run carries on from the finished parts; a part of which any file does not match its
 checksum is computed anew. At most two chunks a worker are in flight, so memory does not grow with
 the number of stations.
+
+What a station's rows rest on is hashed for each station: its record's bytes, its place, options,
+science values. So a station whose record has not changed is taken from whatever part holds it, and
+only the others are computed; the parts come out as those of a run that computes all.
 """
 
 from __future__ import annotations
@@ -21,7 +25,18 @@ from typing import TYPE_CHECKING, Any
 from windowcast.core.atomic_files import made_folder
 from windowcast.core.errors import InputError
 from windowcast.core.version import __version__
-from windowcast.region.parts import Bodies, Chunk, is_whole, keep, to_parquet
+from windowcast.region.parts import (
+    MADE_OF,
+    Bodies,
+    Chunk,
+    forget,
+    found_in,
+    gathered,
+    is_whole,
+    keep,
+    part_of,
+    to_parquet,
+)
 from windowcast.region.pools import Pool, pool
 from windowcast.sources.files import parse_spec
 
@@ -46,10 +61,14 @@ class Station:
     latitude_deg: float = float("nan")  # NaN: taken from the file
     longitude_deg: float = float("nan")
     elevation_m: float = float("nan")
+    content: str = ""  # digest of its record, where the file holds those of others too
 
 
 Compute = Callable[[tuple[Station, ...], str], Mapping[str, "pa.Table"]]
-"""Chunk of stations and the options as JSON → tables by name; module-level, so that it pickles."""
+"""Chunk of stations and the options as JSON → tables by name, each with a column ``station``.
+
+The rows of a station do not depend on the others. Module-level, so that it pickles.
+"""
 
 
 def run(
@@ -72,8 +91,8 @@ def run(
     compute
         What to do with a chunk.
     options
-        JSON-able options; they, the program's version and its science tables are part of each
-        part's identity.
+        JSON-able options; they, the program's version and its science tables are part of what each
+        station's rows rest on.
     parts_folder
         Where parts are kept and found again.
     workers
@@ -82,7 +101,6 @@ def run(
         Address of a Dask scheduler (``tcp://host:port``) instead of local processes.
     chunk_stations
         Stations computed together; by default as many as keeps every core busy and memory bounded.
-        An interrupted run carries on only with the same number.
     on_progress
         Called with the stations done and those there are, each time a chunk is done.
 
@@ -99,20 +117,37 @@ def run(
     made_folder(parts_folder)
     text = json.dumps(options, sort_keys=True)
     size = chunk_stations or _chunk_size(len(stations))
-    chunks = [tuple(stations[i : i + size]) for i in range(0, len(stations), size)]
-    same = hashlib.sha256(f"{__version__}\n{tables_hash(SCIENCE)}\n{text}\n".encode())
-    parts = [Chunk(parts_folder, _identity(chunk, same.copy())) for chunk in chunks]
-    todo = [(c, part) for c, part in zip(chunks, parts, strict=True) if not is_whole(part)]
-    done = len(stations) - sum(len(chunk) for chunk, _ in todo)
+    same = hashlib.sha256(f"{__version__}\n{tables_hash(SCIENCE)}\n{text}\n".encode()).hexdigest()
+    keys = {station.id: _key(station, same) for station in stations}
+    chunks = [(c, part_of(parts_folder, [keys[s.id] for s in c])) for c in _cut(stations, size)]
+    todo = [(chunk, part) for chunk, part in chunks if not is_whole(part)]
+    before = found_in(parts_folder, [keys[s.id] for chunk, _ in todo for s in chunk])
+    fresh = [s for chunk, _ in todo for s in chunk if keys[s.id] not in before]
+    groups = todo
+    if before:
+        groups = [(g, part_of(parts_folder, [keys[s.id] for s in g])) for g in _cut(fresh, size)]
+    done = len(stations) - len(fresh)
     on_progress(done, len(stations))
-    if todo:
-        count = min(workers or os.cpu_count() or 1, len(todo))
-        with pool(scheduler, count, alone=len(todo) == 1) as open_pool:
-            for (chunk, part), bodies in _results(open_pool, todo, compute, text):
-                keep(part, bodies)
-                done += len(chunk)
+    if groups:
+        count = min(workers or os.cpu_count() or 1, len(groups))
+        with pool(scheduler, count, alone=len(groups) == 1) as open_pool:
+            for (group, part), bodies in _results(open_pool, groups, compute, text):
+                keep(part, {**bodies, MADE_OF: made_of(group, keys, same)})
+                done += len(group)
                 on_progress(done, len(stations))
-    return parts
+    if before:
+        before |= {keys[s.id]: part for group, part in groups for s in group}
+        for chunk, part in todo:
+            if not is_whole(part):
+                ids = {keys[s.id]: s.id for s in chunk}
+                bodies = gathered(ids, before)
+                keep(part, {**bodies, MADE_OF: made_of(chunk, keys, same)})
+        forget(parts_folder, [part for _, part in chunks], same)
+    return [part for _, part in chunks]
+
+
+def _cut(stations: Sequence[Station], size: int) -> list[tuple[Station, ...]]:
+    return [tuple(stations[i : i + size]) for i in range(0, len(stations), size)]
 
 
 def _chunk_size(stations: int) -> int:
@@ -138,16 +173,26 @@ def tables_hash(folder: Traversable) -> str:
     return digest.hexdigest()
 
 
-def _identity(chunk: tuple[Station, ...], digest: hashlib._Hash) -> str:
-    """Hash of all that decides a part: what is the same for all, stations, state of their files."""
-    for station in chunk:
+def _key(station: Station, same: str) -> str:
+    """Hash of all that decides a station's rows: its place and record, what is so for all."""
+    told = asdict(station)
+    if not station.content:
         try:
-            stat = Path(parse_spec(station.path).path).stat()
-            state = [stat.st_size, stat.st_mtime_ns]
+            with Path(parse_spec(station.path).path).open("rb") as stream:
+                told["content"] = hashlib.file_digest(stream, "sha256").hexdigest()
         except OSError:
-            state = []
-        digest.update(json.dumps([asdict(station), state], sort_keys=True).encode())
-    return digest.hexdigest()[:32]
+            told["content"] = "cannot be read"
+    text = f"{same}\n{json.dumps(told, sort_keys=True)}"
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def made_of(stations: Sequence[Station], keys: Mapping[str, str], same: str) -> bytes:
+    """The table that says of which stations a part is made, see `parts.MADE_OF`."""
+    import pyarrow as pa
+
+    ids = [station.id for station in stations]
+    rows = {"station": ids, "key": [keys[i] for i in ids], "same": [same] * len(ids)}
+    return to_parquet(pa.table(rows))
 
 
 def compute_part(compute: Compute, chunk: tuple[Station, ...], options: str) -> Bodies:

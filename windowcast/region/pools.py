@@ -25,10 +25,10 @@ def pool(scheduler: str | None, count: int, *, alone: bool) -> AbstractContextMa
     """Where to compute; a chunk that is alone is computed here, to spare it a new process."""
     if scheduler:
         return cluster(scheduler)
-    return nullcontext(_Here()) if alone else _processes(count)
+    return nullcontext(Here()) if alone else _processes(count)
 
 
-class _Here:
+class Here:
     """This process; computes when the result is asked for."""
 
     width = 1
@@ -38,11 +38,13 @@ class _Here:
         self._next = 0
 
     def submit(self, function: Callable[..., Any], *args: Any) -> int:
+        """Put it off until it is asked for."""
         self._next += 1
         self._jobs[self._next] = (function, args)
         return self._next
 
     def finished(self, handles: Iterable[int]) -> tuple[int, Any]:
+        """Compute the first of them."""
         handle = next(iter(handles))
         function, args = self._jobs.pop(handle)
         return handle, function(*args)
