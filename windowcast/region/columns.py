@@ -21,6 +21,8 @@ KEY_DATES = (
 DATE_COLUMNS = (*KEY_DATES, "first_frost", *(f"barrier_{season}" for season in BARRIERS))
 SHARE_COLUMNS = tuple(f"cover_{season}" for season in BARRIERS)
 AMOUNT_COLUMNS: Mapping[str, str] = {"frost_days": "days", "degree_days": "K days"}
+DEPARTURE_COLUMNS = ("high_departure", "low_departure")
+"""Of a season's daily highs and lows from the station's own usual of each day of the year [K]."""
 WORKABLE_COLUMNS: Mapping[str, str] = {
     purpose: f"workable_{purpose.replace('-', '_')}" for purpose in PURPOSES
 }

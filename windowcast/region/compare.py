@@ -19,6 +19,7 @@ from windowcast.core.atomic_files import atomic_file
 from windowcast.core.extras import require
 from windowcast.core.record import FloatArray
 from windowcast.region import left_out
+from windowcast.region.breaks import NEEDED, break_table, with_breaks
 from windowcast.region.columns import QUANTITIES, WORKABLE_COLUMNS, units_of
 from windowcast.region.drawn import Drawing, DrawnArea
 from windowcast.region.left_out import Kind, LeftOut
@@ -225,17 +226,21 @@ def put_together(
     """
     seasons, stations = folder / "seasons.parquet", folder / "stations.parquet"
     files = [p.file("stations") for p in parts]
-    reasons, region = _reasons(files, at_least), None
+    everywhere = _table(files, [*_IDENTITY, *_SPAN, "complete_seasons"])
+    reasons, region = _reasons(everywhere, at_least), None
+    places = _without(everywhere, reasons)
     if drawing is not None:
-        region, more = _regions(files, drawing, reasons)
+        region, more = _regions(places, drawing)
         notes = (*notes, *more)
     seen: set[str] = set()
+    rows = chain.from_iterable(batches(part.file("seasons"), NEEDED) for part in parts)
+    broken = break_table(places, rows)
 
     def season_rows(batch: pa.RecordBatch) -> pa.RecordBatch:
         return left_out.marked(_in_regions(batch, region), reasons, seen)
 
     def station_rows(batch: pa.RecordBatch) -> pa.RecordBatch:
-        return _in_regions(_without(batch, reasons), region)
+        return with_breaks(_in_regions(_without(batch, reasons), region), broken)
 
     _write(seasons, season_schema(), [p.file("seasons") for p in parts], SEASON_ROWS, season_rows)
     _write(stations, station_schema(), files, STATION_ROWS, station_rows)
@@ -245,29 +250,23 @@ def put_together(
         first, last = (numbers(found, name).astype(np.int64) for name in _SPAN)
         span = np.arange(first.min(), last.max() + 1)
     areas = drawing.areas if drawing is not None else ()
-    places = found.select(_IDENTITY)
-    bare = Compared(seasons, stations, places, span, (), 0, notes, areas, tuple(beforehand))
+    told = found.select(_IDENTITY)
+    bare = Compared(seasons, stations, told, span, (), 0, notes, areas, tuple(beforehand))
     some = tuple(islice(bare.every_left_out(), MAX_PROBLEMS))
     count = sum(1 for _ in bare.every_left_out())
     return replace(bare, left_out=some, unusable=count)
 
 
-def _reasons(files: Sequence[Path], at_least: int) -> dict[str, tuple[Kind, str]]:
+def _reasons(found: pa.Table, at_least: int) -> dict[str, tuple[Kind, str]]:
     """Station → kind and reason of those with too few complete seasons."""
-    names = ["station", *_SPAN, "complete_seasons"]
-    found = _table(files, names) if at_least else None
-    if found is None or not len(found):
-        return {}
-    first, last, complete = (numbers(found, name).astype(np.int64) for name in names[1:])
+    names = (*_SPAN, "complete_seasons")
+    first, last, complete = (numbers(found, name).astype(np.int64) for name in names)
     rows = left_out.too_few(last - first + 1, complete, at_least)
     return {found["station"][row].as_py(): why for row, why in rows.items()}
 
 
-def _regions(
-    files: Sequence[Path], drawing: Drawing, reasons: Mapping[str, object]
-) -> tuple[dict[str, str], tuple[str, ...]]:
+def _regions(found: pa.Table, drawing: Drawing) -> tuple[dict[str, str], tuple[str, ...]]:
     """Station → region, and what is to be said of it."""
-    found = _without(_table(files, _IDENTITY), reasons)
     ids = found["station"].to_pylist()
     places = (numbers(found, name) for name in ("latitude", "longitude", "elevation"))
     regions = drawing.regions(ids, *places)

@@ -20,7 +20,7 @@ from windowcast.core.season_calendar import on_date, season_slices, season_start
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.programme.workable_days import day_scores, workable
-from windowcast.region.columns import BARRIERS, WEEDS, WEEKS
+from windowcast.region.columns import BARRIERS, DEPARTURE_COLUMNS, WEEDS, WEEKS
 from windowcast.season.clocks import Drivers, clocks, told_from
 from windowcast.season.dates import key_dates
 from windowcast.season.leaf import SOIL_DAYS
@@ -215,6 +215,8 @@ def _judged(stack: Stack, state: SiteState, site: Site, tables: Tables) -> Seaso
         values[f"barrier_{season}"], values[f"cover_{season}"] = best
     parts = [part for _, part in slices]
     values |= climate(record, parts, tables["region"])
+    for name, measured in zip(DEPARTURE_COLUMNS, ("tmax_c", "tmin_c"), strict=True):
+        values[name] = departures(record.get(measured), parts)
     known = np.isfinite(record.get("tmax_c") + record.get("tmin_c"))
     days = np.stack([known[:, part].sum(axis=1) for part in parts], axis=1)
     weeks: dict[str, npt.NDArray[np.float32]] = {}
@@ -243,6 +245,23 @@ def climate(record: Record, parts: Sequence[slice], marks: Table) -> dict[str, F
     whole = [part.stop - part.start >= SEASON_DAYS for part in parts]
     found = {"frost_days": days, "first_frost": first + start, "degree_days": total}
     return {name: np.where(whole, value, np.nan) for name, value in found.items()}
+
+
+def departures(values_c: FloatArray, parts: Sequence[slice]) -> FloatArray:
+    """Mean departure of a season's days from the usual of each, ``[station, season]`` [K].
+
+    The usual is the station's own mean of that day over all seasons, so that a gap in winter makes
+    no season warm. NaN where no day is known; which seasons are whole is for others to ask.
+    """
+    days = np.full((len(values_c), len(parts), SEASON_DAYS), np.nan)
+    for s, part in enumerate(parts):
+        some = values_c[:, part][:, :SEASON_DAYS]
+        days[:, s, : some.shape[1]] = some
+    known = np.isfinite(days)
+    usual = np.where(known, days, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
+    total = np.where(known, days - usual[:, None], 0.0).sum(axis=-1)
+    count = known.sum(axis=-1)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
 def best_barriers(

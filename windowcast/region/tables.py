@@ -15,6 +15,7 @@ from windowcast.core.season_calendar import season_starts
 from windowcast.region.columns import (
     AMOUNT_COLUMNS,
     DATE_COLUMNS,
+    DEPARTURE_COLUMNS,
     QUANTITIES,
     SHARE_COLUMNS,
     WEEKS,
@@ -53,6 +54,7 @@ def season_schema() -> pa.Schema:
         **dict.fromkeys(DATE_COLUMNS, "days since 1970-01-01"),
         **dict.fromkeys(SHARE_COLUMNS, "1"),
         **AMOUNT_COLUMNS,
+        **dict.fromkeys(DEPARTURE_COLUMNS, "K"),
     }
     values = [
         pa.field(name, pa.float64(), metadata={"units": unit}) for name, unit in units.items()
@@ -89,7 +91,24 @@ def station_schema() -> pa.Schema:
         for name, words in QUANTITIES.items()
     ]
     weeks = [pa.field(name, weekly) for name in WORKABLE_COLUMNS.values()]
-    return pa.schema([*_identity(), *span, *quantities, *weeks])
+    return pa.schema([*_identity(), *span, *break_fields(), *quantities, *weeks])
+
+
+def break_fields() -> list[pa.Field]:
+    """What `homogeneity.breaks` finds at a station; null where nothing breaks or is tested."""
+    import pyarrow as pa
+
+    fields = {
+        "break_season": (pa.int32(), "1", "first season after a break against the neighbours"),
+        "break_p": (pa.float64(), "1", "chance that a record without a break looks so"),
+        "break_size": (pa.float64(), "K", "temperature after the break minus before"),
+        "break_of": (pa.string(), "", "highs or lows"),
+        "neighbours": (pa.int32(), "1", "stations it was compared with"),
+    }
+    return [
+        pa.field(name, kind, metadata={"units": units, "long_name": words})
+        for name, (kind, units, words) in fields.items()
+    ]
 
 
 def _identity() -> list[pa.Field]:
@@ -110,7 +129,7 @@ def season_table(group: Sequence[Placed], found: Seasons) -> pa.Table:
     columns = _identity_columns([group[i] for i in row.tolist()])
     columns["season"] = found.first_years[season]
     columns["complete"] = found.complete[row, season]
-    for name in (*DATE_COLUMNS, *SHARE_COLUMNS, *AMOUNT_COLUMNS):
+    for name in (*DATE_COLUMNS, *SHARE_COLUMNS, *AMOUNT_COLUMNS, *DEPARTURE_COLUMNS):
         columns[name] = _nullable(found.values[name][row, season])
     for purpose, name in WORKABLE_COLUMNS.items():
         columns[name] = _lists(found.weeks[purpose][row, season])
@@ -150,6 +169,8 @@ def station_table(group: Sequence[Placed], found: Seasons) -> pa.Table:
     ]
     all_normals = normals(found.first_years.astype(np.float64), np.stack(values))
     schema = station_schema()
+    for field in break_fields():  # known when all stations are put together
+        columns[field.name] = pa.nulls(len(group), field.type)
     for n, name in enumerate(QUANTITIES):
         parts = [_nullable(getattr(all_normals, field)[n]) for field in NORMAL_FIELDS]
         columns[name] = pa.StructArray.from_arrays(parts, fields=list(schema.field(name).type))
