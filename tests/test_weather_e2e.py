@@ -145,4 +145,17 @@ def test_no_network_and_nothing_kept(tmp_path: Path) -> None:
     assert done.returncode == 3
     assert done.stderr.count("\n") == 1
     assert "nothing is kept" in done.stderr
+    assert "--weather" in done.stderr
+    assert "HTTPS_PROXY" in done.stderr
     assert time.monotonic() - began < 15
+
+
+def test_certificates_that_are_not_there_are_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("REQUESTS_CA_BUNDLE", str(tmp_path / "none.pem"))
+    (tmp_path / "site.toml").write_text(SITE)
+    done = rank(f"https://127.0.0.1:{closed_port()}", tmp_path)
+    assert done.returncode == 2
+    assert done.stderr.startswith("windowcast: REQUESTS_CA_BUNDLE: ")
+    assert done.stderr.count("\n") == 1

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, TypeVar
 from urllib.parse import urljoin, urlsplit
 
+from windowcast.core.errors import InputError
 from windowcast.core.values import load
 from windowcast.core.version import __version__
 from windowcast.sources.http_answer import (
@@ -265,6 +266,12 @@ class Client:
             kind = Kind.BROKEN_OFF if broken else Kind.CONNECTION
             text = "the connection was closed" if broken else "could not be reached"
             raise FetchError(kind, host, text) from None
+        except OSError as error:  # before anything is sent: its own files cannot be read
+            raise InputError(
+                f"the certificates to trust cannot be read ({error})",
+                field="REQUESTS_CA_BUNDLE",
+                remedy="name a file that is there, or unset it",
+            ) from None
         except ValueError:  # the library reads a redirect even where it is not to follow it
             raise FetchError(Kind.REDIRECT, host, "it points to no address") from None
 
