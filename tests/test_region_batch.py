@@ -294,3 +294,28 @@ def test_weeks_keep_what_is_unknown() -> None:
     assert weeks[0, 0, 3] == 0
     assert weeks[0, 0, 4] == 7
     assert weeks[0, :, -1].tolist() == [2, 1]  # what a leap year and a common year have over
+
+
+def test_whether_a_date_came_and_spray_days_are_those_of_the_single_site(table: pa.Table) -> None:
+    """Counted day by day from the state of the site alone."""
+    record = station_record(STATIONS[1], OPTIONS)
+    state, _ = build(record, OPTIONS.site())
+    came = key_dates(state).happened
+    entry = purpose_of("dormant")
+    can = workable(day_scores(record, entry, entry.generic, frozen=state.soil_frozen), entry.rule)
+    month = (record.times.astype("datetime64[M]").astype(int) % 12) + 1
+    told = 0
+    by_season = {row["season"]: row for row in rows(table, "bowling")}
+    for s, (name, part) in enumerate(season_slices(record.times, southern=False)):
+        row = by_season[int(name[:4])]
+        for key in columns.KEY_DATES:
+            np.testing.assert_equal(number(row[f"happened_{key}"]), float(came[key][s]))
+        if number(row["spray_days_total"]) >= 0:
+            safe = (state.turf.nonselective_safe[part] == 1) & (can[part] == 1)
+            safe &= np.isin(month[part], (11, 12, 1, 2, 3, 4))  # as the purpose's months have it
+            assert row["spray_days_total"] == safe.sum() == np.nansum(row["spray_days"])
+            refused = (state.turf.nonselective_safe[part] == 1) & (can[part] == 0)
+            lost = sum(number(row[f"lost_{reason}"]) for reason in columns.REASONS)
+            assert lost == refused.sum()
+            told += 1
+    assert told >= 4

@@ -47,24 +47,38 @@ def day_scores(
     frozen
         Whether the ground is frozen, ``[..., day]``.
     """
+    parts = day_parts(daily, purpose, needs, frozen=frozen, site=site)
+    if site is not None:
+        allowed = open_days(daily.times, site, purpose.rule).astype(np.float64)
+        parts["open"] = (allowed, 1.0)
+    return combine(parts.values())
+
+
+Parts = dict[str, tuple[FloatArray, float]]  # criterion → score and its weight, for `combine`
+
+
+def day_parts(
+    daily: Record,
+    purpose: Purpose,
+    needs: ActiveNeeds,
+    *,
+    frozen: npt.NDArray[np.bool_] | None = None,
+    site: Site | None = None,
+) -> Parts:
+    """What a purpose asks of a day's weather, criterion by criterion; as `day_scores`."""
     rules, rain = purpose.rules, daily.get("precip_mm")
     parts = temperature_parts(daily, purpose, needs)
-    parts.append((grade_of("rain_after", needs, rules)(rain), 1.0))
-    parts += _asked("washing_rain", rain + shifted(rain), purpose, needs)
+    parts["rain_after"] = (grade_of("rain_after", needs, rules)(rain), 1.0)
+    parts |= _asked("washing_rain", rain + shifted(rain), purpose, needs)
     if frozen is not None:
-        parts.append((np.where(frozen, 0.0, 1.0), 1.0))
+        parts["frozen_soil"] = (np.where(frozen, 0.0, 1.0), 1.0)
     if "wind_mean_m_s" in daily:
         wind = daily.get("wind_mean_m_s")
         score = grade_of("wind", needs, rules)(wind)
         if site is not None:
             score = np.where(over_limit(wind, site) == 1, 0.0, score)
-        parts.append((np.where(np.isnan(wind), 1.0, score), 1.0))
-    if site is not None:
-        parts.append((open_days(daily.times, site, purpose.rule).astype(np.float64), 1.0))
-    return combine(parts)
-
-
-Parts = list[tuple[FloatArray, float]]  # scores and their weights, for `combine`
+        parts["wind"] = (np.where(np.isnan(wind), 1.0, score), 1.0)
+    return parts
 
 
 def temperature_parts(daily: Record, purpose: Purpose, needs: ActiveNeeds) -> Parts:
@@ -73,19 +87,19 @@ def temperature_parts(daily: Record, purpose: Purpose, needs: ActiveNeeds) -> Pa
     Empty where it asks nothing of them.
     """
     high = daily.get("tmax_c")
-    return [
-        *_asked("air_temperature", high, purpose, needs),
-        *_asked("heat", high, purpose, needs),
-        *_asked("cold_after", lowest_night(daily.get("tmin_c")), purpose, needs),
-    ]
+    return {
+        **_asked("air_temperature", high, purpose, needs),
+        **_asked("heat", high, purpose, needs),
+        **_asked("cold_after", lowest_night(daily.get("tmin_c")), purpose, needs),
+    }
 
 
 def _asked(name: str, measured: FloatArray, purpose: Purpose, needs: ActiveNeeds) -> Parts:
     """A criterion's score and weight where the purpose asks it of these actives."""
     if name not in purpose.asked(needs):
-        return []
+        return {}
     grade = grade_of(name, needs, purpose.rules, purpose.own)
-    return [(grade(measured), weights_of([name], purpose.rules)[name])]
+    return {name: (grade(measured), weights_of([name], purpose.rules)[name])}
 
 
 def workable(scores: FloatArray, rule: Rule) -> FloatArray:

@@ -20,12 +20,20 @@ KEY_DATES = (
 )  # fmt: skip
 DATE_COLUMNS = (*KEY_DATES, "first_frost", *(f"barrier_{season}" for season in BARRIERS))
 SHARE_COLUMNS = tuple(f"cover_{season}" for season in BARRIERS)
-AMOUNT_COLUMNS: Mapping[str, str] = {"frost_days": "days", "degree_days": "K days"}
+HAPPENED_COLUMNS: Mapping[str, str] = {name: f"happened_{name}" for name in DATE_COLUMNS}
+EARLY_IF_NEVER = ("last_safe", "greenup")  # a turf that never browns is one that greens up at once
+REASONS = ("wet", "windy", "cold", "warm")  # of a spray day lost; of equals the first counts
+LOST_COLUMNS: Mapping[str, str] = {reason: f"lost_{reason}" for reason in ("not_dormant", *REASONS)}
+AMOUNT_COLUMNS: Mapping[str, str] = {
+    "frost_days": "days", "degree_days": "K days", "spray_days_total": "days",
+}  # fmt: skip
 DEPARTURE_COLUMNS = ("high_departure", "low_departure")
 """Of a season's daily highs and lows from the station's own usual of each day of the year [K]."""
 WORKABLE_COLUMNS: Mapping[str, str] = {
     purpose: f"workable_{purpose.replace('-', '_')}" for purpose in PURPOSES
 }
+SPRAY_DAYS = "spray_days"  # by week, workable for a dormant application and safe for the turf
+WEEKLY_COLUMNS = (*WORKABLE_COLUMNS.values(), SPRAY_DAYS)
 QUANTITIES: Mapping[str, str] = {
     "soil_21": "soil falls through 21.1 °C",
     "poaan_10": "annual bluegrass 10 % up",
@@ -39,6 +47,7 @@ QUANTITIES: Mapping[str, str] = {
     "first_frost": "first frost",
     "frost_days": "frost days",
     "degree_days": "degree days above 10 °C",
+    "spray_days_total": "spray days on dormant turf",
     "barrier_fall": "best fall barrier",
     "barrier_spring": "best spring barrier",
     "cover_fall": "cover of the fall barrier",

@@ -88,10 +88,12 @@ class SeasonRows:
 
     def weeks(self, column: str, count: int) -> npt.NDArray[np.float32]:
         """The first weeks of a column of lists, ``[station, season, week]``; NaN unknown."""
-        table = read(self.data.season_file, [column]).combine_chunks()
+        import pyarrow as pa
+
+        table = read(self.data.season_file, [column]).filter(pa.array(self.kept))
         whole = table[column].combine_chunks()
         values = whole.flatten().to_numpy(zero_copy_only=False).reshape(len(whole), -1)
-        return self._placed(values[self.kept, :count])
+        return self._placed(values[:, :count])
 
     def counting(self) -> npt.NDArray[np.bool_]:
         """Seasons that are known well enough to count, ``[station, season]``."""

@@ -19,8 +19,17 @@ from windowcast.core.record import FloatArray, Grade, Record
 from windowcast.core.season_calendar import on_date, season_slices, season_start
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Table, Tables
-from windowcast.programme.workable_days import day_scores, workable
-from windowcast.region.columns import BARRIERS, DEPARTURE_COLUMNS, WEEDS, WEEKS
+from windowcast.programme.workable_days import day_parts, workable
+from windowcast.region.columns import (
+    BARRIERS,
+    DEPARTURE_COLUMNS,
+    HAPPENED_COLUMNS,
+    SPRAY_DAYS,
+    WEEDS,
+    WEEKS,
+    WORKABLE_COLUMNS,
+)
+from windowcast.region.spray_days import spray_days
 from windowcast.season.clocks import Drivers, clocks, told_from
 from windowcast.season.dates import key_dates
 from windowcast.season.leaf import SOIL_DAYS
@@ -40,6 +49,7 @@ from windowcast.windows.model import PURPOSES
 from windowcast.windows.opening import judged_days
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.residual import Laying, usual_material
+from windowcast.windows.score import combine
 from windowcast.windows.season_axis import BEYOND_DAYS, SEASON_DAYS
 
 _ALWAYS = ("tmax_c", "tmin_c", "precip_mm")  # unknown where no station tells them
@@ -56,6 +66,13 @@ class Stack:
     longitude_deg: FloatArray  # [station]
     spans: Spans
     soil_sd_c: FloatArray  # error of the modelled soil's week, [station]
+
+    @property
+    def recorded(self) -> npt.NDArray[np.bool_]:
+        """Days from each station's first to its last, ``[station, day]``."""
+        day, first = np.arange(self.spans.days), self.spans.first[:, None]
+        own: npt.NDArray[np.bool_] = (day >= first) & (day < first + self.spans.length[:, None])
+        return own
 
     def part(self, rows: slice) -> Stack:
         """Some of the stations."""
@@ -81,9 +98,10 @@ class Seasons:
     complete
         Share of a year's days with temperature, ``[station, season]``.
     values
-        Column → dates as days since 1970-01-01, shares or amounts, ``[station, season]``.
+        Column → dates as days since 1970-01-01, shares, amounts, or whether a date came, 1 or 0,
+        ``[station, season]``.
     weeks
-        Purpose → workable days of each week of the season, ``[station, season, week]``.
+        Column → days of each week of the season, ``[station, season, week]``.
     """
 
     first_years: npt.NDArray[np.int64]
@@ -209,27 +227,43 @@ def station_states(
 def _judged(stack: Stack, state: SiteState, site: Site, tables: Tables) -> Seasons:
     record, southern = stack.record, stack.record.place.southern
     slices = season_slices(record.times, southern)
-    values = dict(key_dates(state, southern=southern, tables=tables).days)
+    dates = key_dates(state, southern=southern, tables=tables)
+    values = {**dates.days, **_renamed(dates.happened)}
     for season in BARRIERS:
-        best = best_barriers(state, record.get("precip_mm"), season, site, tables)
-        values[f"barrier_{season}"], values[f"cover_{season}"] = best
+        day, cover = best_barriers(state, record.get("precip_mm"), season, site, tables)
+        values[f"barrier_{season}"], values[f"cover_{season}"] = day, cover
+        came = np.where(np.isfinite(day), 1.0, np.where(np.isfinite(cover), 0.0, np.nan))
+        values[HAPPENED_COLUMNS[f"barrier_{season}"]] = came
     parts = [part for _, part in slices]
     values |= climate(record, parts, tables["region"])
     for name, measured in zip(DEPARTURE_COLUMNS, ("tmax_c", "tmin_c"), strict=True):
         values[name] = departures(record.get(measured), parts)
+    values |= _renamed({"first_frost": np.minimum(values["frost_days"], 1.0)})
     known = np.isfinite(record.get("tmax_c") + record.get("tmin_c"))
     days = np.stack([known[:, part].sum(axis=1) for part in parts], axis=1)
     weeks: dict[str, npt.NDArray[np.float32]] = {}
     for name in PURPOSES:
         purpose = purpose_of(name, tables)
-        score = day_scores(record, purpose, purpose.generic, frozen=state.soil_frozen)
-        weeks[name] = workable_weeks(workable(score, purpose.rule), parts)
+        graded = day_parts(record, purpose, purpose.generic, frozen=state.soil_frozen)
+        can = workable(combine(graded.values()), purpose.rule)
+        weeks[WORKABLE_COLUMNS[name]] = workable_weeks(can, parts)
+        if name == "dormant":
+            spray = spray_days(
+                record, state.turf, purpose, workable=can, parts=graded, seasons=parts,
+                recorded=stack.recorded,
+            )  # fmt: skip
+            values |= spray.counts
+            weeks[SPRAY_DAYS] = workable_weeks(spray.can, parts)
     return Seasons(
         np.array([int(name[:4]) for name, _ in slices]),
         np.minimum(days / SEASON_DAYS, 1.0),
         values,
         weeks,
     )
+
+
+def _renamed(happened: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+    return {HAPPENED_COLUMNS[name]: value for name, value in happened.items()}
 
 
 def climate(record: Record, parts: Sequence[slice], marks: Table) -> dict[str, FloatArray]:

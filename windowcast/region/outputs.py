@@ -18,7 +18,13 @@ import numpy.typing as npt
 
 from windowcast.core.atomic_files import atomic_file
 from windowcast.core.spreadsheet_cells import as_text
-from windowcast.region.columns import DATE_COLUMNS, QUANTITIES, WORKABLE_COLUMNS, day_label
+from windowcast.region.columns import (
+    DATE_COLUMNS,
+    QUANTITIES,
+    WEEKLY_COLUMNS,
+    WORKABLE_COLUMNS,
+    day_label,
+)
 from windowcast.region.compare import Compared, batches
 from windowcast.region.regional import Between
 from windowcast.region.statistics import MIN_YEARS
@@ -28,7 +34,7 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 NORMAL_COLUMNS = (
-    "station", "quantity", "label", "years", "median", "p10", "p90", "median_date",
+    "station", "quantity", "label", "years", "happens", "median", "p10", "p90", "median_date",
     "trend_per_decade", "trend_low", "trend_high", "p_value",
 )  # fmt: skip
 WEEK_COLUMNS = (
@@ -43,7 +49,7 @@ LEFT_OUT_COLUMNS = ("station", "name", "kind", "reason")
 
 def write_tables(folder: Path, data: Compared, between: Iterable[Between]) -> list[Path]:
     """Seasons, normals, weeks and differences as CSV; stations as GeoJSON."""
-    names = [name for name in season_schema().names if name not in WORKABLE_COLUMNS.values()]
+    names = [name for name in season_schema().names if name not in WEEKLY_COLUMNS]
     place = ["station", "latitude"]
     seasons = batches(data.season_file, names)
     normals = batches(data.station_file, [*place, *QUANTITIES])
@@ -85,9 +91,9 @@ def normal_rows(batch: pa.RecordBatch) -> Iterator[Sequence[Any]]:
     lists = {name: [_plain(each) for each in astuple(n)] for name, n in found.items()}
     for i, station in enumerate(batch["station"].to_pylist()):
         for name, label in QUANTITIES.items():
-            years, median, p10, p90, *trend = (each[i] for each in lists[name])
+            years, happens, median, p10, p90, *trend = (each[i] for each in lists[name])
             date = day_label(days[name][i], southern=south[i]) if name in days else ""
-            yield (station, name, label, int(years), median, p10, p90, date, *trend)
+            yield (station, name, label, int(years), happens, median, p10, p90, date, *trend)
 
 
 def week_rows(batch: pa.RecordBatch) -> Iterator[Sequence[Any]]:

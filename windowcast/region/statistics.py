@@ -31,8 +31,11 @@ class Normals:
     ----------
     years
         How many years are known.
+    happens
+        Share of them in which it came: 1 for what always does.
     median, p10, p90
-        Quantiles over the years.
+        Quantiles over the years. One in which it did not come lies beyond all others, so that a
+        quantile may be infinite: then it does not come so often.
     trend_per_decade, trend_low, trend_high
         Change per decade and its 95 % interval.
     p_value
@@ -40,6 +43,7 @@ class Normals:
     """
 
     years: npt.NDArray[np.int16]
+    happens: FloatArray
     median: FloatArray
     p10: FloatArray
     p90: FloatArray
@@ -86,13 +90,30 @@ def normals(years: FloatArray, values: FloatArray) -> Normals:
     years
         ``[year]``.
     values
-        ``[..., year]``; NaN years are left out.
+        ``[..., year]``; NaN years are left out. Infinite where it did not come: in trends such a
+        year lies one day beyond all others.
     """
     series = values.reshape(-1, values.shape[-1])
-    counts = np.isfinite(series).sum(axis=-1)
-    found = np.concatenate([_quantiles(series, counts), _trends(years, series, counts)])
+    counts = (~np.isnan(series)).sum(axis=-1)
+    came = np.where(counts >= MIN_YEARS, np.isfinite(series).sum(axis=-1), np.nan)
+    series, low, high = within_reach(series)
+    spread = _quantiles(series, counts)
+    spread = np.select([spread > high, spread < low], [np.inf, -np.inf], spread)
+    happens = came / np.maximum(counts, 1)
+    found = np.concatenate([happens[None], spread, _trends(years, series, counts)])
     shape = values.shape[:-1]
     return Normals(counts.astype(np.int16).reshape(shape), *(f.reshape(shape) for f in found))
+
+
+def within_reach(series: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Series with what is infinite one beyond all that is not, and their lowest and highest.
+
+    Of ``[..., year]`` and ``[...]``. Where nothing is finite, they are nothing but -1, 0 or 1.
+    """
+    finite = np.where(np.isfinite(series), series, np.nan)
+    low, high = np.fmin.reduce(finite, axis=-1), np.fmax.reduce(finite, axis=-1)
+    low, high = (np.where(np.isnan(end), 0.0, end) for end in (low, high))
+    return np.clip(series, (low - 1.0)[..., None], (high + 1.0)[..., None]), low, high
 
 
 def _quantiles(series: FloatArray, counts: npt.NDArray[np.int64]) -> FloatArray:

@@ -16,11 +16,14 @@ from windowcast.region.columns import (
     AMOUNT_COLUMNS,
     DATE_COLUMNS,
     DEPARTURE_COLUMNS,
+    EARLY_IF_NEVER,
+    HAPPENED_COLUMNS,
+    LOST_COLUMNS,
     QUANTITIES,
     SHARE_COLUMNS,
+    WEEKLY_COLUMNS,
     WEEKS,
     WHOLE_WEEKS,
-    WORKABLE_COLUMNS,
     units_of,
 )
 from windowcast.region.engine import Station
@@ -32,6 +35,14 @@ if TYPE_CHECKING:
 
     from windowcast.region.models import Seasons
 
+VALUE_COLUMNS = (
+    *DATE_COLUMNS,
+    *SHARE_COLUMNS,
+    *AMOUNT_COLUMNS,
+    *DEPARTURE_COLUMNS,
+    *HAPPENED_COLUMNS.values(),
+    *LOST_COLUMNS.values(),
+)
 NORMAL_FIELDS = tuple(field.name for field in fields(Normals))
 ODDS_FIELDS = tuple(f"odds_{n}_or_more" for n in AT_LEAST)
 FULL = 0.9  # share of a season's days that must be known for it to count
@@ -43,9 +54,10 @@ def season_schema() -> pa.Schema:
     """Columns of the seasons, one row a station and season, with CF units.
 
     ``season`` is its first year, ``complete`` the share of its days with temperature; dates are
-    days since 1970-01-01, null where a season does not tell; ``workable_*`` are workable days of
-    each week of the season. A station that is left out has one row with the kind of reason
-    (`left_out.Kind`) and its ``problem``.
+    days since 1970-01-01, null where a season does not tell; ``happened_*`` is 1 where the date
+    came, 0 where it did not, null where that is unknown; ``workable_*`` and ``spray_days`` are days
+    of each week of the season, ``lost_*`` days without a spray day by what took them. A station
+    that is left out has one row with the kind of reason (`left_out.Kind`) and its ``problem``.
     """
     import pyarrow as pa
 
@@ -55,13 +67,15 @@ def season_schema() -> pa.Schema:
         **dict.fromkeys(SHARE_COLUMNS, "1"),
         **AMOUNT_COLUMNS,
         **dict.fromkeys(DEPARTURE_COLUMNS, "K"),
+        **dict.fromkeys(HAPPENED_COLUMNS.values(), "1"),
+        **dict.fromkeys(LOST_COLUMNS.values(), "days"),
     }
     values = [
         pa.field(name, pa.float64(), metadata={"units": unit}) for name, unit in units.items()
     ]
     weeks = [
         pa.field(name, pa.list_(pa.float32(), WEEKS), metadata={"units": "days per week"})
-        for name in WORKABLE_COLUMNS.values()
+        for name in WEEKLY_COLUMNS
     ]
     reasons = [pa.field("left_out", pa.string()), pa.field("problem", pa.string())]
     return pa.schema([*_identity(), *season, *values, *weeks, *reasons])
@@ -90,7 +104,7 @@ def station_schema() -> pa.Schema:
         pa.field(name, normal, metadata={"units": units_of(name), "long_name": words})
         for name, words in QUANTITIES.items()
     ]
-    weeks = [pa.field(name, weekly) for name in WORKABLE_COLUMNS.values()]
+    weeks = [pa.field(name, weekly) for name in WEEKLY_COLUMNS]
     return pa.schema([*_identity(), *span, *break_fields(), *quantities, *weeks])
 
 
@@ -129,10 +143,10 @@ def season_table(group: Sequence[Placed], found: Seasons) -> pa.Table:
     columns = _identity_columns([group[i] for i in row.tolist()])
     columns["season"] = found.first_years[season]
     columns["complete"] = found.complete[row, season]
-    for name in (*DATE_COLUMNS, *SHARE_COLUMNS, *AMOUNT_COLUMNS, *DEPARTURE_COLUMNS):
+    for name in VALUE_COLUMNS:
         columns[name] = _nullable(found.values[name][row, season])
-    for purpose, name in WORKABLE_COLUMNS.items():
-        columns[name] = _lists(found.weeks[purpose][row, season])
+    for name in WEEKLY_COLUMNS:
+        columns[name] = _lists(found.weeks[name][row, season])
     columns["left_out"] = columns["problem"] = pa.nulls(len(row), pa.string())
     return pa.table(columns, schema=_ordered(season_schema()))
 
@@ -164,7 +178,11 @@ def station_table(group: Sequence[Placed], found: Seasons) -> pa.Table:
     columns["complete_seasons"] = (found.complete >= FULL).sum(axis=1)
     south = np.array([place.southern for _, _, place in group])[:, None]
     values = [
-        counted(name, found.values[name], found.first_years, south, found.complete)
+        with_never(
+            name,
+            counted(name, found.values[name], found.first_years, south, found.complete),
+            found.values.get(HAPPENED_COLUMNS.get(name, "")),
+        )
         for name in QUANTITIES
     ]
     all_normals = normals(found.first_years.astype(np.float64), np.stack(values))
@@ -174,8 +192,8 @@ def station_table(group: Sequence[Placed], found: Seasons) -> pa.Table:
     for n, name in enumerate(QUANTITIES):
         parts = [_nullable(getattr(all_normals, field)[n]) for field in NORMAL_FIELDS]
         columns[name] = pa.StructArray.from_arrays(parts, fields=list(schema.field(name).type))
-    for purpose, name in WORKABLE_COLUMNS.items():
-        days = np.where(used[..., None], found.weeks[purpose], np.nan)[..., :WHOLE_WEEKS]
+    for name in WEEKLY_COLUMNS:
+        days = np.where(used[..., None], found.weeks[name], np.nan)[..., :WHOLE_WEEKS]
         told = week_statistics(days)
         lists = [_lists(each) for each in (told.years, told.mean_days, *told.odds)]
         columns[name] = pa.StructArray.from_arrays(lists, fields=list(schema.field(name).type))
@@ -207,6 +225,17 @@ def counted(
     if quantity in DATE_COLUMNS:
         value = value - season_starts(season, south).astype(float)
     return np.where(complete >= FULL, value, np.nan)
+
+
+def with_never(quantity: str, value: FloatArray, happened: FloatArray | None) -> FloatArray:
+    """A quantity, infinite where it did not come in the season.
+
+    ``inf`` where that is later than all, ``-inf`` where it is earlier (`columns.EARLY_IF_NEVER`).
+    `happened` is 1, 0 or NaN of seasons that count; None for what has no such column.
+    """
+    if happened is None:
+        return value
+    return np.where(happened == 0, -np.inf if quantity in EARLY_IF_NEVER else np.inf, value)
 
 
 def numbers(table: pa.Table | pa.RecordBatch, name: str) -> FloatArray:

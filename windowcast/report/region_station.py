@@ -71,12 +71,13 @@ def winters_of(data: Compared, column: str) -> dict[str, Winters]:
     found: dict[str, Winters] = {station: Winters([], []) for station in listed}
     if column not in season_schema().names:
         return found
-    for batch in batches(data.season_file, ["station", "season", column]):
+    for every in batches(data.season_file, ["station", "season", column]):
+        batch = every.filter(every["season"].is_valid())  # a station left out has no weeks
         weeks = batch[column].flatten().to_numpy(zero_copy_only=False)
         weeks = weeks.reshape(len(batch), -1)[:, :WHOLE_WEEKS].astype(np.float64)
         names, seasons = batch["station"].to_pylist(), numbers(batch, "season")
         for n, (name, season) in enumerate(zip(names, seasons.tolist(), strict=True)):
-            if name in found and math.isfinite(season):
+            if name in found:
                 found[name].seasons.append(int(season))
                 found[name].days.append(weeks[n])
     return found

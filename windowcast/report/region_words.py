@@ -54,7 +54,12 @@ def short(name: str, letters: int = 16) -> str:
 
 
 def quantity_said(value: float, quantity: str, voice: Voice, *, southern: bool) -> str:
-    """A value of a quantity: a day, a percentage, an amount, or that it cannot be told."""
+    """A value of a quantity: a day, a percentage, an amount, or that it cannot be told.
+
+    An infinite one is a median that does not come in half of the seasons.
+    """
+    if math.isinf(value):
+        return voice.say("region_quantity.never")
     if not math.isfinite(value):
         return voice.say("window_verdict.cannot_tell")
     if quantity in SHARE_COLUMNS:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -28,6 +29,7 @@ from windowcast.season.rolling import trailing_mean
 SOIL_DAYS = 7
 SEARCH_FALL_FROM = "08-01"  # northern
 SEARCH_SPRING_FROM = "01-01"
+WHOLE_DAYS = 365
 SPRING_WEED = "DIGIS"
 FALL_WEED = "POAAN"
 
@@ -44,10 +46,14 @@ class KeyDates:
         Id → day numbers ``[..., season]``, NaN where not reached within the days given. Ids:
         ``soil_21``, ``soil_13`` (soil rises), ``poaan_10``, ``poaan_50``, ``poaan_80``,
         ``digis_10``, ``dormant``, ``last_safe``, ``greenup``.
+    happened
+        Id → 1 where the mark was reached in the season, 0 where a whole season whose days are
+        known did not reach it, NaN where that cannot be told, ``[..., season]``.
     """
 
     seasons: tuple[str, ...]
     days: Mapping[str, FloatArray]
+    happened: Mapping[str, FloatArray]
 
 
 def first_where(
@@ -76,6 +82,15 @@ def first_where(
     return _day_number(first_day(condition & ~unknown, unknown), dates)
 
 
+def whether(condition: npt.NDArray[np.bool_], unknown: npt.NDArray[np.bool_]) -> FloatArray:
+    """1 where it holds on a known day, 0 where on none of days all known, else NaN, ``[...]``.
+
+    As `first_where`, but an unknown day before the first does not matter: it came all the same.
+    """
+    came = (condition & ~unknown).any(axis=-1)
+    return np.where(came, 1.0, np.where(unknown.any(axis=-1), np.nan, 0.0))
+
+
 def fall_date(
     soil_c: FloatArray, dates: DateArray, threshold_c: float, *, southern: bool = False
 ) -> FloatArray:
@@ -102,7 +117,7 @@ def fall_date(
     '2023-09-09'
     """
     week = trailing_mean(soil_c, SOIL_DAYS)
-    return _per_season(week, dates, southern, SEARCH_FALL_FROM, lambda v: v < threshold_c)
+    return _per_season(week, dates, southern, SEARCH_FALL_FROM, lambda v: v < threshold_c)[0]
 
 
 def spring_date(
@@ -125,7 +140,7 @@ def spring_date(
     '2024-05-13'
     """
     week = trailing_mean(soil_c, SOIL_DAYS)
-    return _per_season(week, dates, southern, SEARCH_SPRING_FROM, lambda v: v >= threshold_c)
+    return _per_season(week, dates, southern, SEARCH_SPRING_FROM, lambda v: v >= threshold_c)[0]
 
 
 def share_date(
@@ -133,35 +148,43 @@ def share_date(
 ) -> FloatArray:
     """Day a weed's emerged share reaches a level, per season, ``[..., season]``."""
     start = SEARCH_FALL_FROM if emergence.season == "fall" else SEARCH_SPRING_FROM
-    return _per_season(emergence.share, dates, southern, start, lambda v: v >= level)
+    return _per_season(emergence.share, dates, southern, start, lambda v: v >= level)[0]
 
 
 def key_dates(state: SiteState, *, southern: bool = False, tables: Tables = PACKAGED) -> KeyDates:
     """All key dates of each season in a state, by the marks of ``plan`` in the tables."""
     dates, turf = state.dates, state.turf
     slices = season_slices(dates, southern)
-    marks = tables["plan"]
-    days = {
-        "soil_21": fall_date(state.soil_5cm_c, dates, marks.number("soil_fall"), southern=southern),
-        "soil_13": spring_date(
-            state.soil_5cm_c, dates, marks.number("soil_spring"), southern=southern
-        ),
+    marks, week = tables["plan"], trailing_mean(state.soil_5cm_c, SOIL_DAYS)
+    falls, rises = marks.number("soil_fall"), marks.number("soil_spring")
+    found = {
+        "soil_21": _per_season(week, dates, southern, SEARCH_FALL_FROM, lambda v: v < falls),
+        "soil_13": _per_season(week, dates, southern, SEARCH_SPRING_FROM, lambda v: v >= rises),
     }
     for code, levels in ((FALL_WEED, (10, 50, 80)), (SPRING_WEED, (10,))):
         if code in state.emergence:
+            weed = state.emergence[code]
+            start = SEARCH_FALL_FROM if weed.season == "fall" else SEARCH_SPRING_FROM
             for level in levels:
-                days[f"{code.lower()}_{level}"] = share_date(
-                    state.emergence[code], dates, level / 100, southern=southern
-                )
-    dormant = turf.phase == TurfPhase.DORMANT
+                reached = partial(np.less_equal, level / 100)
+                name = f"{code.lower()}_{level}"
+                found[name] = _per_season(weed.share, dates, southern, start, reached)
+    dormant, unknown = turf.phase == TurfPhase.DORMANT, turf.phase < 0
+    safe = turf.nonselective_safe == 1  # days on which only a look could tell are none
+    days = {name: day for name, (day, _) in found.items()}
+    came = {name: happened for name, (_, happened) in found.items()}
     days["dormant"] = _each(
-        slices, lambda s: first_where(dormant[..., s], turf.phase[..., s] < 0, dates[s])
+        slices, lambda s: first_where(dormant[..., s], unknown[..., s], dates[s])
     )
-    days["last_safe"] = _each(
-        slices, lambda s: _day_number(last_day(turf.nonselective_safe[..., s] == 1), dates[s])
-    )
+    days["last_safe"] = _each(slices, lambda s: _day_number(last_day(safe[..., s]), dates[s]))
     days["greenup"] = _each(slices, lambda s: _greenup(turf.phase[..., s], dates[s]))
-    return KeyDates(tuple(name for name, _ in slices), days)
+    came["dormant"] = _each(slices, lambda s: whether(dormant[..., s], unknown[..., s]))
+    came["last_safe"] = _each(slices, lambda s: whether(safe[..., s], unknown[..., s]))
+    never = np.where(came["dormant"] == 0, 0.0, np.nan)
+    came["greenup"] = np.where(np.isfinite(days["greenup"]), 1.0, never)
+    whole = np.array([part.stop - part.start >= WHOLE_DAYS for _, part in slices])
+    came = {name: np.where(whole | (value == 1), value, np.nan) for name, value in came.items()}
+    return KeyDates(tuple(name for name, _ in slices), days, came)
 
 
 def _per_season(
@@ -170,16 +193,18 @@ def _per_season(
     southern: bool,
     search_from: str,
     condition: Callable[[FloatArray], npt.NDArray[np.bool_]],
-) -> FloatArray:
-    """First day in each season, from a calendar day on, on which a condition holds."""
+) -> tuple[FloatArray, FloatArray]:
+    """First day in each season, from a calendar day on, on which a condition holds; whether any."""
     start = from_season_start(northern_month_day(search_from, southern), southern)
 
     def search(part: slice) -> FloatArray:
         keep = from_season_start(month_day(dates[part]), southern) >= start
         value = values[..., part][..., keep]
-        return first_where(condition(value), np.isnan(value), dates[part][keep])
+        holds, unknown = condition(value), np.isnan(value)
+        return np.stack([first_where(holds, unknown, dates[part][keep]), whether(holds, unknown)])
 
-    return _each(season_slices(dates, southern), search)
+    day, happened = _each(season_slices(dates, southern), search)
+    return day, happened
 
 
 def _each(

@@ -65,7 +65,7 @@ def events_of(purpose: Purpose) -> tuple[ScoredEvent, ...]:
     )
 
     def of(daily: Record) -> FloatArray:
-        scores = combine(temperature_parts(daily, purpose, purpose.generic))
+        scores = combine(temperature_parts(daily, purpose, purpose.generic).values())
         return workable(scores, purpose.rule)
 
     own = ScoredEvent(purpose.name, say("odds.temperatures", purpose=purpose.title), of)
