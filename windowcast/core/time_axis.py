@@ -46,7 +46,7 @@ def on_regular_axis(
     columns
         Name → values ``[..., row]``.
     """
-    axis = np.arange(times[0], times[-1] + np.timedelta64(1), dtype=times.dtype)
+    axis = np.arange(times[0], times[-1] + 1, dtype=times.dtype)
     if len(axis) == len(times):
         return axis, dict(columns)
     rows = (times - times[0]).astype(np.int64)
@@ -59,7 +59,7 @@ def on_regular_axis(
 
 def extended(record: Record, first: np.datetime64, last: np.datetime64) -> Record:
     """The record on the axis `first` to `last`: cut, or lengthened with missing steps."""
-    axis = np.arange(first, last + np.timedelta64(1), dtype=record.times.dtype)
+    axis = np.arange(first, last + 1, dtype=record.times.dtype)
     at = (record.times - axis[0]).astype(np.int64) if len(axis) else np.zeros(0, np.int64)
     inside = (at >= 0) & (at < len(axis)) if len(axis) else np.zeros(len(record.times), bool)
     values, grades = {}, {}

@@ -31,7 +31,7 @@ def season_dates(answer: Answer) -> DateArray:
     """The days of the season of the answer."""
     today, southern = answer.ranking.today, answer.site.place.southern
     first, last = season_start(today, southern=southern), season_end(today, southern=southern)
-    return np.arange(np.datetime64(first, "D"), np.datetime64(last, "D") + np.timedelta64(1))
+    return np.arange(np.datetime64(first, "D"), np.datetime64(last, "D") + 1)
 
 
 def onto(dates: DateArray, own_dates: DateArray, values: FloatArray) -> FloatArray:

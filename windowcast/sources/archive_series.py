@@ -154,7 +154,7 @@ def read_year(body: bytes, step: Step, year: int, catalogue: SeriesNotes) -> Ser
     order = np.argsort(times, kind="stable")
     order = order[times[order].astype("datetime64[Y]") == np.datetime64(str(year), "Y")]
     times = times[order]
-    if (np.diff(times) <= np.timedelta64(0)).any():
+    if (np.diff(times.astype(np.int64)) <= 0).any():
         raise UnreadableError("it has a time twice")
     values, grades = {}, {}
     for column, name in _COLUMNS[step].items():
@@ -272,7 +272,7 @@ def joined(parts: list[Series]) -> Series:
     if not parts:
         return Series(np.zeros(0, dtype="datetime64[D]"), {}, {})
     first = min(part.times[0] for part in parts)
-    axis = np.arange(first, max(part.times[-1] for part in parts) + np.timedelta64(1))
+    axis = np.arange(first, max(part.times[-1] for part in parts) + 1)
     seen = np.zeros(len(axis), dtype=bool)
     values, grades = {}, {}
     for name in dict.fromkeys(name for part in parts for name in part.values):

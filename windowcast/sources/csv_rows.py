@@ -181,7 +181,7 @@ def check_order(times: DateArray, numbers: Sequence[int], path: str, field: str)
     InputError
         Names the first row that is out of order, double, or too far ahead.
     """
-    wrong = np.flatnonzero(np.diff(times) <= np.timedelta64(0))
+    wrong = np.flatnonzero(np.diff(times.astype(np.int64)) <= 0)
     if len(wrong):
         at = int(wrong[0]) + 1
         twice = times[at] == times[at - 1] or times[at] in times[:at]

@@ -112,7 +112,7 @@ def read_bucket(path: str | PathLike[str], station: str, *, observed: str = "") 
     for code, name in enumerate(READ):
         mine = (own["element"] == code) & (own["value"] != -9999)
         dates = own["date"][mine].astype("datetime64[D]")
-        twice = np.flatnonzero(np.diff(dates) == np.timedelta64(0))
+        twice = np.flatnonzero(np.diff(dates.astype(np.int64)) == 0)
         if len(twice):
             raise InputError(
                 f"station {station}: {dates[twice[0]]} stands twice", path=path,

@@ -179,7 +179,7 @@ def _observations(
 def _in_order(dates: DateArray) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
     """What puts the dates in order, and where two in that order are the same."""
     order = np.argsort(dates, kind="stable")
-    return order, np.flatnonzero(np.diff(dates[order]) == np.timedelta64(0))
+    return order, np.flatnonzero(np.diff(dates[order].astype(np.int64)) == 0)
 
 
 def is_morning(hhmm: npt.NDArray[Any]) -> npt.NDArray[np.bool_]:

@@ -247,7 +247,7 @@ def assemble(
 
 def _until(record: Record, end: np.datetime64) -> Record:
     """The part before an end: a date, or an hour UTC."""
-    return record.between(record.times[0], end.astype(record.times.dtype) - np.timedelta64(1))
+    return record.between(record.times[0], end.astype(record.times.dtype) - 1)
 
 
 def _recent(hourly: Record | None, start: np.datetime64, days: int) -> Record | None:
