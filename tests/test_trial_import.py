@@ -106,6 +106,7 @@ def arms() -> dict[str, str]:
         ("Daño 14 DDA", "injury %", "", 14),
         ("control of things", None, "", None),
         ("POAAN 28 DAT", "", "POAAN", 28),
+        ("injury 28DAT-B", "injury %", "", 28),
     ],
 )
 def test_a_name_says_what_was_rated_of_which_weed_and_when(
@@ -228,6 +229,15 @@ def test_a_plot_with_another_treatment_than_planned_is_refused() -> None:
 def test_days_need_the_day_of_the_treatment() -> None:
     said = refused("plot,control 28 DAT\n101,3\n", timing=[{"code": "A"}])
     assert "the trial file does not say when that was; write it there: [timing.applied]" in said
+
+
+def test_days_count_from_the_timing_that_is_named() -> None:
+    timings = [{"code": c, "applied": {"North": f"2025-1{n}-01"}} for n, c in enumerate("AB")]
+    assert "after which of the applications; add its code, 'control 28 DAT A'" in (
+        refused("plot,control 28 DAT\n101,3\n", timing=timings)
+    )
+    found = read("plot,control 28 DAT-B,control 28 DAT A\n101,3,4\n", timing=timings)
+    assert [v.date for v in found] == [dt.date(2025, 11, 29), dt.date(2025, 10, 29)]
 
 
 def test_frames_of_a_plot_are_numbered_and_notes_kept() -> None:

@@ -21,7 +21,7 @@ from windowcast.core.given_files import parsed_toml
 from windowcast.report.catalogue import Voice
 from windowcast.report.trial_plan import plan_csv, plan_lines, plan_svg, render_sheets
 from windowcast.trials.layout import PlannedPlot, arms_of, plan_of
-from windowcast.trials.measures import MEASURES
+from windowcast.trials.rated_measures import MEASURES
 from windowcast.trials.trial_file import TrialFile, trial_from
 from windowcast.trials.trial_template import NewTrial, trial_toml
 

@@ -10,6 +10,7 @@ from windowcast.core.weed_codes import weed_name
 from windowcast.records.trial_log import RatingChanges
 from windowcast.report.catalogue import Voice
 from windowcast.report.table_understood import ignored_lines, layout_lines
+from windowcast.report.trial_plan import measure_phrase, value_phrase
 from windowcast.sources.written_dates import Ambiguous
 from windowcast.trials.trial_columns import RatedColumn
 from windowcast.trials.trial_table import PlotValue, RatingsRead
@@ -46,8 +47,8 @@ def _rated(column: RatedColumn, read: RatingsRead) -> Phrase:
     if column.measure is None:
         what = say("trial_import.as_in_file")
     else:
-        what = say(f"trial_measure.{column.measure.id.replace(' ', '_').replace('%', 'pct')}")
-    if column.weed:
+        what = measure_phrase(column.measure.id, column.weed)
+    if column.weed and column.measure is None:
         what = say("trial_plan.measure_of", measure=what, weed=weed_name(column.weed))
     if column.area:
         what = say("trial_import.per", what=what, area=Name(column.area))
@@ -66,13 +67,11 @@ def _rated(column: RatedColumn, read: RatingsRead) -> Phrase:
 def _rounds(values: list[PlotValue], voice: Voice) -> Iterator[str]:
     """Each day's measure with the number of its values and their range."""
     rounds: dict[tuple[object, ...], list[PlotValue]] = {}
-    for value in values:
+    for value in sorted(values, key=lambda v: (v.date, v.row)):
         rounds.setdefault((value.date, value.measure, value.weed, value.before), []).append(value)
     for inside in rounds.values():
         first = inside[0]
-        what = say(f"trial_measure.{first.measure.replace(' ', '_').replace('%', 'pct')}")
-        if first.weed:
-            what = say("trial_plan.measure_of", measure=what, weed=weed_name(first.weed))
+        what = value_phrase(first.measure, first.weed)
         if first.before:
             what = say("trial_import.before", what=what)
         numbers = [value.value for value in inside]

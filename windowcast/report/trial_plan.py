@@ -9,13 +9,14 @@ from html import escape
 from itertools import groupby
 from textwrap import shorten
 
-from windowcast.core.phrase import Name, names, say
+from windowcast.core.phrase import Name, Phrase, names, say
 from windowcast.core.quantity import parse
 from windowcast.core.spreadsheet_cells import as_text
 from windowcast.core.weed_codes import weed_name
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import el, label
 from windowcast.trials.layout import PlannedPlot, TrialArm, arms_of, plan_of
+from windowcast.trials.rated_measures import MEASURES
 from windowcast.trials.trial_file import RatedMeasure, TrialFile
 
 _CELL, _NARROWEST, _LEFT = 72.0, 30.0, 64.0  # of the drawing [px]
@@ -80,12 +81,25 @@ def arm_text(arm: TrialArm, trial: TrialFile, voice: Voice) -> str:
     return ", ".join(map(voice.text, parts))
 
 
-def measure_text(measure: RatedMeasure, voice: Voice) -> str:
-    """``"control % of annual bluegrass"``."""
-    what = voice.say(f"trial_measure.{measure.what.replace(' ', '_').replace('%', 'pct')}")
-    if measure.weed is None:
-        return what
-    return voice.say("trial_plan.measure_of", measure=what, weed=weed_name(measure.weed))
+def measure_phrase(measure: str, weed: str) -> Phrase:
+    """``weed control (%), annual bluegrass``."""
+    return _of_weed(say(f"trial_measure.{_word(measure)}"), weed)
+
+
+def value_phrase(measure: str, weed: str) -> Phrase:
+    """The same as its values are kept: counts and weights per m²."""
+    what, known = say(f"trial_measure.{_word(measure)}"), MEASURES[measure]
+    per_area = say(f"trial_plan.per_m2.{known.scale}", what=what) if known.per_area else what
+    return _of_weed(per_area, weed)
+
+
+def _of_weed(what: Phrase, weed: str) -> Phrase:
+    return say("trial_plan.measure_of", measure=what, weed=weed_name(weed)) if weed else what
+
+
+def _word(measure: str) -> str:
+    """The id of a measure as part of a phrase's id."""
+    return measure.replace(" ", "_").replace("%", "pct")
 
 
 def plan_csv(plots: Sequence[PlannedPlot]) -> str:
@@ -159,7 +173,7 @@ def render_sheets(trial: TrialFile, voice: Voice, *, blind: bool) -> str:
 
 
 def _sheet_heads(measure: RatedMeasure, voice: Voice) -> list[str]:
-    name = measure_text(measure, voice)
+    name = voice.text(measure_phrase(measure.what, measure.weed or ""))
     if measure.frames == 1:
         return [name]
     return [

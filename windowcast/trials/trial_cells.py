@@ -6,7 +6,7 @@ What its columns say has to agree with each other and with the plan of the trial
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 
@@ -16,7 +16,7 @@ from windowcast.sources.written_dates import Ambiguous, Order, moment_written
 from windowcast.sources.written_numbers import Mark, number_written
 from windowcast.trials.arm_names import arm_named
 from windowcast.trials.layout import PlannedPlot, TrialArm
-from windowcast.trials.measures import MEASURES
+from windowcast.trials.rated_measures import MEASURES
 from windowcast.trials.trial_columns import RatedColumn, Role, measure_said, role_named
 from windowcast.trials.trial_file import TrialFile, TrialSite
 
@@ -193,12 +193,15 @@ def measure_of(table: RatingTable, column: RatedColumn, weed: str) -> str:
 
 
 def date_of(
-    table: RatingTable, site: TrialSite, arm: TrialArm, column: RatedColumn, cell: Cell
+    table: RatingTable, site: TrialSite, column: RatedColumn, cell: Cell
 ) -> tuple[dt.date, bool]:
     """The day of a value, and whether it was before treatment."""
-    applied = _applied(table.trial, site, arm)
-    first = min(_applied(table.trial, site, None), default=None)
+    applied = applied_at(table.trial, site)
+    first = min(applied.values(), default=None)
     written = column.date or _cell_date(cell("date") or table.said.date)
+    if written is not None:
+        date = written.in_order(table.order or "mdy") if isinstance(written, Ambiguous) else written
+        return date, column.before or (first is not None and date < first)
     days = column.days
     if days is None and (text := cell("days")):
         if not text.removesuffix(".0").lstrip("-").isdigit():
@@ -206,20 +209,30 @@ def date_of(
                 f"{text!r} is no number of days", field="days", remedy="write a whole number"
             )
         days = int(text.removesuffix(".0"))
-    if written is not None:
-        date = written.in_order(table.order or "mdy") if isinstance(written, Ambiguous) else written
-        return date, column.before or (first is not None and date < first)
     if days is None and column.before and first is not None:
         return first, True
     if days is None:
         raise InputError("says no date", field="date", remedy="fill the cell")
-    since = max(applied) if applied else first
-    if since is None:
+    return _since(applied, column.timing, site) + dt.timedelta(days=days), (
+        column.before or days <= 0
+    )
+
+
+def _since(applied: Mapping[str, dt.date], timing: str, site: TrialSite) -> dt.date:
+    """The day that days after treatment count from."""
+    if timing:
+        applied = {code: day for code, day in applied.items() if code.casefold() == timing}
+    if not applied:
         raise InputError(
             "counts days after treatment, but the trial file does not say when that was",
             remedy=f"write it there: [timing.applied], {site.name!r} = 2026-11-18",
         )
-    return since + dt.timedelta(days=days), column.before or days <= 0
+    if len(set(applied.values())) > 1:
+        raise InputError(
+            "does not say after which of the applications",
+            remedy=f"add its code, 'control 28 DAT {next(iter(applied))}', or give dates",
+        )
+    return next(iter(applied.values()))
 
 
 def _cell_date(text: str) -> dt.date | Ambiguous | None:
@@ -231,14 +244,10 @@ def _cell_date(text: str) -> dt.date | Ambiguous | None:
     return found
 
 
-def _applied(trial: TrialFile, site: TrialSite, arm: TrialArm | None) -> list[dt.date]:
-    """The days a site was sprayed: for one treatment, or at all."""
-    return [
-        date
-        for timing in trial.timing
-        if arm is None or timing.code in arm.timing
-        if (date := timing.date_at(site.name)) is not None
-    ]
+def applied_at(trial: TrialFile, site: TrialSite) -> dict[str, dt.date]:
+    """The days a site was sprayed, by the code of the timing."""
+    found = {timing.code: timing.date_at(site.name) for timing in trial.timing}
+    return {code: date for code, date in found.items() if date is not None}
 
 
 def value_of(text: str, measure: str, area_m2: float, plot: str, mark: Mark) -> float:
@@ -261,18 +270,16 @@ def value_of(text: str, measure: str, area_m2: float, plot: str, mark: Mark) -> 
     return number
 
 
-def area_of(table: RatingTable, measure: str, column: RatedColumn, weed: str) -> float:
-    """The area that a bare number belongs to [m²], by the column's name or the trial file.
+def area_of(trial: TrialFile, measure: str, weed: str, said_m2: float | None = None) -> float:
+    """The area that a bare number belongs to [m²]: as a column said, or by the trial file.
 
     1 for a measure that belongs to none.
     """
     if not MEASURES[measure].per_area:
         return 1.0
-    if column.area_m2 is not None:
-        return column.area_m2
-    frames = {
-        m.frame_m2 for m in table.trial.measure if m.what == measure and m.weed in {None, weed}
-    }
+    if said_m2 is not None:
+        return said_m2
+    frames = {m.frame_m2 for m in trial.measure if m.what == measure and m.weed in {None, weed}}
     if len(frames) == 1 and (frame := next(iter(frames))) is not None:
         return frame
     raise InputError(

@@ -19,7 +19,7 @@ from windowcast.core.quantity import parse
 from windowcast.core.weed_codes import weed_code
 from windowcast.sources.column_names import normal, without_accents
 from windowcast.sources.written_dates import Ambiguous, date_written
-from windowcast.trials.measures import MEASURES, TrialMeasure
+from windowcast.trials.rated_measures import MEASURES, TrialMeasure
 
 Role = Literal[
     "site", "block", "plot", "number", "treatment", "timing", "date", "days", "measure", "value",
@@ -54,7 +54,7 @@ _BEFORE = {"before", "pre", "pretreatment", "pre-treatment", "initial", "baselin
            "inicial"}  # fmt: skip
 _DAYS = re.compile(
     r"(?:^|(?<=\s))(?:(?P<n>\d{1,3})\s?(?P<unit>dat|daa|dda|wat|waa)"
-    r"|(?P<unit2>dat|daa|dda|wat|waa)\s?(?P<n2>\d{1,3}))(?=\s|$)",
+    r"|(?P<unit2>dat|daa|dda|wat|waa)\s?(?P<n2>\d{1,3}))(?:[\s-](?P<code>[a-z]))?(?=\s|$)",
     re.ASCII,
 )
 _UNIT_WORDS = {"%", "pct", "percent", "no", "no.", "#", "number", "plants", "rating", "g", "grams"}
@@ -72,6 +72,8 @@ class RatedColumn:
         None where only the weed is named.
     date, days
         When it was rated: the date (or one whose order is still open), or days after treatment.
+    timing
+        Code of the application that the days count from, in small letters; "" where it says none.
     before
         Whether the name says that it was before treatment.
     area
@@ -82,6 +84,7 @@ class RatedColumn:
     weed: str = ""
     date: dt.date | Ambiguous | None = None
     days: int | None = None
+    timing: str = ""
     before: bool = False
     area: str = ""
 
@@ -101,11 +104,11 @@ def rated_named(header: str) -> RatedColumn | None:
     name = _plain(header).replace("(", " ").replace(")", " ").replace("[", " ").replace("]", " ")
     name = " ".join(name.split())
     found = _DAYS.search(name)
-    days = None
+    days, timing = None, ""
     if found:
         name = f"{name[: found.start()]} {name[found.end() :]}"
         number, unit = found["n"] or found["n2"], found["unit"] or found["unit2"]
-        days = int(number) * (7 if unit.startswith("w") else 1)
+        days, timing = int(number) * (7 if unit.startswith("w") else 1), found["code"] or ""
     area, name = _without_area(" ".join(name.split()))
     words = name.split()
     measure = date = None
@@ -129,7 +132,7 @@ def rated_named(header: str) -> RatedColumn | None:
             words[start:end] = ["\0"] * (end - start)
     if any(word != "\0" for word in words) or (measure is None and not weed):
         return None
-    return RatedColumn(measure, weed, date, days, before, area)
+    return RatedColumn(measure, weed, date, days, timing, before, area)
 
 
 def measure_said(text: str) -> RatedColumn | None:

@@ -255,8 +255,8 @@ def _row_values(
         try:
             weed = column.weed or weed_of(table, cell("weed"), column)
             measure = measure_of(table, column, weed)
-            date, before = date_of(table, site, arm, column, cell)
-            area = area_of(table, measure, column, weed)
+            date, before = date_of(table, site, column, cell)
+            area = area_of(table.trial, measure, weed, column.area_m2)
             value = value_of(cells[index], measure, area, plot, table.mark)
             found.append(
                 PlotValue(

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from windowcast.core.given_files import parsed_toml
-from windowcast.trials.measures import MEASURES
+from windowcast.trials.rated_measures import MEASURES
 from windowcast.trials.trial_file import TrialDesign, trial_from
 
 _TEMPLATE = """\

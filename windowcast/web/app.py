@@ -27,6 +27,7 @@ from windowcast.web import (
     read_views,
     season_views,
     site_views,
+    trial_views,
     weed_views,
 )
 from windowcast.web.context import Web, page, voice_of, web, without_folders
@@ -50,6 +51,7 @@ ROUTES = [
     *read_views.ROUTES,
     *season_views.ROUTES,
     *log_views.ROUTES,
+    *trial_views.ROUTES,
     *api.ROUTES,
 ]
 

@@ -21,6 +21,7 @@ STATIC = {
     "season.js": "text/javascript",
     "hours.js": "text/javascript",
     "installed.js": "text/javascript",
+    "rate.js": "text/javascript",
     "icon.svg": "image/svg+xml",
     "icon-192.png": "image/png",
     "icon-512.png": "image/png",

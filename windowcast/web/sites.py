@@ -14,7 +14,7 @@ from pathlib import Path
 
 from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
-from windowcast.core.site import Site, file_beside, load_site, log_beside
+from windowcast.core.site import MAX_SITE_BYTES, Site, file_beside, load_site, log_beside
 
 SAMPLE_SLUG = "sample"
 MOST_SITES = 500
@@ -68,12 +68,25 @@ class SiteBook:
         files = [self.only] if self.only else sorted(self.folder.glob("*.toml"))[:MOST_SITES]
         known: dict[str, KnownSite] = {}
         for file in files:
+            if is_trial(file, *file_state(file)):
+                continue
             slug = _free(slug_of(file.stem), known)
             site, problem = _read(file, *file_state(file))
             known[slug] = KnownSite(slug, site, file, problem)
         if not known:
             return [sample()]
         return sorted(known.values(), key=lambda site: (site.name.lower(), site.slug))
+
+    def trials(self) -> dict[str, Path]:
+        """The trial files of the folder by the part of the address that names them."""
+        found: dict[str, Path] = {}
+        for file in sorted(self.folder.glob("*.toml"))[:MOST_SITES]:
+            if is_trial(file, *file_state(file)):
+                slug, number = slug_of(file.stem), 2
+                while slug in found:
+                    slug, number = f"{slug_of(file.stem)}-{number}", number + 1
+                found[slug] = file
+        return found
 
     def find(self, slug: str) -> KnownSite | None:
         """The site of an address, or None."""
@@ -131,6 +144,18 @@ def file_state(file: Path) -> tuple[int, int]:
     except OSError:
         return 0, 0
     return found.st_mtime_ns, found.st_size
+
+
+@lru_cache(maxsize=MOST_SITES)
+def is_trial(file: Path, changed_ns: int, size: int) -> bool:
+    """Whether a file holds a trial, which has treatments, and not a site; read when changed."""
+    if size > MAX_SITE_BYTES:
+        return False
+    try:
+        text = file.read_text("utf-8", "replace")
+    except OSError:
+        return False
+    return re.search(r"^\s*\[\[treatment\]\]", text, re.MULTILINE) is not None
 
 
 @lru_cache(maxsize=MOST_SITES)

@@ -3,7 +3,7 @@
    if it says when it was made. Who may no longer read (401) finds nothing kept either. */
 "use strict";
 var PAGES = "windowcast-pages", PARTS = "windowcast-parts";
-var ANSWERS = /^\/(s\/[^/]+\/(today|season|plan|plan\/crew))?$/;
+var ANSWERS = /^\/(s\/[^/]+\/(today|season|plan|plan\/crew)|trials\/[^/]+\/rate\/\d+)?$/;
 var MOST = 40, PATIENCE_MS = 15000, OLD_MS = 6 * 3600e3;
 var HEADERS = ["content-type", "content-security-policy", "x-content-type-options", "referrer-policy"];
 

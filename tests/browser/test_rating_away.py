@@ -1,0 +1,80 @@
+"""Plots rated on a phone while the office computer is away; the values arrive when it is back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+TRIAL = """
+name = "Timing"
+design = "rcbd"
+seed = 7
+replicates = 2
+[[site]]
+name = "North"
+latitude = 33.3
+longitude = -84.3
+[[treatment]]
+name = "untreated"
+check = "untreated"
+[[treatment]]
+name = "glyphosate"
+[[measure]]
+what = "control %"
+weed = "POAAN"
+"""
+
+
+def _until(phone: Any, condition: str) -> None:
+    """Wait for a condition; the page's own policy forbids the driver's way of doing so."""
+    for _ in range(200):
+        if phone.evaluate(condition):
+            return
+        phone.wait_for_timeout(50)
+    raise AssertionError(condition)
+
+
+def test_values_wait_on_the_phone_and_arrive_later(
+    tmp_path: Path, chromium: Any, start_server: Any
+) -> None:
+    from windowcast.records.store import SeasonLog
+    from windowcast.records.trial_log import trial_ratings
+
+    (tmp_path / "timing.toml").write_text(TRIAL)
+    context = chromium.new_context(viewport={"width": 360, "height": 740})
+    context.set_default_timeout(20_000)
+    phone = context.new_page()
+    with start_server(tmp_path) as server:
+        address = f"{server.url}/trials/timing/rate/1"
+        phone.goto(address)
+        phone.evaluate("navigator.serviceWorker.ready.then(() => true)")
+        _until(phone, "navigator.serviceWorker.controller !== null")
+        for _ in range(2):  # once more, so that the worker keeps page and script
+            phone.goto(address)
+        _until(phone, "caches.open('windowcast-pages').then(c => c.keys()).then(k => k.length > 0)")
+        context.set_offline(True)
+        phone.goto(address)
+        assert phone.locator("#kept").is_visible()
+        assert phone.locator("fieldset:visible").count() == 1, "one plot at a time"
+        phone.fill("input[name='101.0']", "85")
+        phone.keyboard.press("Enter")
+        assert phone.locator("legend:visible").inner_text().endswith("102")
+        phone.fill("input[name='102.0']", "0")
+        assert phone.inner_text("[data-state]").endswith(": 2")
+        phone.goto(address)  # nothing is lost when the page is opened again
+        assert phone.input_value("input[name='101.0']") == "85"
+        context.set_offline(False)
+        phone.goto(address)
+        _until(
+            phone, "document.querySelector('[data-state]').textContent === 'Everything is sent.'"
+        )
+        phone.fill("input[name='101.0']", "850")
+        phone.keyboard.press("Enter")
+        _until(
+            phone, "document.getElementById('w-101-0').textContent.includes('is not from 0 to 100')"
+        )
+        assert phone.evaluate("document.documentElement.scrollWidth") <= 360
+    with SeasonLog(tmp_path / "timing.log.sqlite", create=False) as log:
+        found = {s.entry.plot: s.entry.value for s in trial_ratings(log, "Timing")}
+    assert found == {"101": 85.0, "102": 0.0}
+    context.close()

@@ -1,0 +1,107 @@
+/* Rating plot by plot: one plot at a time, each value kept on the phone as it is typed and sent when the
+   office computer can be reached. Without this script the same form is filled in and sent as a whole. */
+(function () {
+  var form = document.querySelector("form.rate");
+  if (!form || !window.localStorage) { return; }
+  var key = "windowcast-rate:" + location.pathname, state = form.querySelector("[data-state]");
+  var plots = Array.from(form.querySelectorAll("[data-plot]")), at = 0, sending = false;
+  var date = form.elements.date, own = form.elements.proof;
+
+  function read() { try { return JSON.parse(localStorage.getItem(key)) || {}; } catch (broken) { return {}; } }
+  function write(kept) {
+    if (Object.keys(kept).length) { localStorage.setItem(key, JSON.stringify(kept)); } else { localStorage.removeItem(key); }
+    say(kept);
+  }
+  /* kept: date -> field -> text, all that was not sent yet */
+  function say(kept) {
+    var count = Object.values(kept).reduce(function (sum, day) { return sum + Object.keys(day).length; }, 0);
+    state.textContent = count ? form.dataset.kept.replace("{values}", count) : form.dataset.sent;
+  }
+  function note(name, text) {
+    var input = form.elements[name];
+    if (!input || !input.nextElementSibling) { return; }
+    input.nextElementSibling.textContent = text;
+    if (text) { input.setAttribute("aria-invalid", "true"); } else { input.removeAttribute("aria-invalid"); }
+  }
+  function typed(event) {
+    var input = event.target;
+    if (!input.closest("[data-plot]")) { return; }
+    note(input.name, "");
+    var kept = read(), day = kept[date.value] || (kept[date.value] = {});
+    if (input.value.trim()) { day[input.name] = input.value.trim(); } else { delete day[input.name]; }
+    if (!Object.keys(day).length) { delete kept[date.value]; }
+    write(kept);
+  }
+
+  async function send() {
+    var kept = read(), days = Object.keys(kept);
+    if (sending || !days.length || !navigator.onLine) { return; }
+    sending = true;
+    try { for (var day of days) { await sendDay(day, kept[day]); } } catch (away) { /* tried again later */ }
+    sending = false;
+  }
+  async function sendDay(day, values) {
+    var answer = await post(day, values);
+    if (answer.status === 403) { await freshProof(); answer = await post(day, values); }
+    if (answer.status !== 200 && answer.status !== 422) { return; }
+    var wrong = (await answer.json()).wrong || {}, kept = read(), left = kept[day] || {};
+    Object.keys(values).forEach(function (name) {
+      if (!wrong[name] && !wrong.date && left[name] === values[name]) { delete left[name]; }
+      if (wrong[name] && day === date.value) { note(name, wrong[name]); }
+    });
+    if (!Object.keys(left).length) { delete kept[day]; }
+    write(kept);
+    if (wrong.date) { state.textContent = wrong.date; }
+  }
+  function post(day, values) {
+    var body = new URLSearchParams(Object.assign({ proof: own.value, date: day }, values));
+    return fetch(location.pathname, { method: "POST", body: body, headers: { accept: "application/json" } });
+  }
+  async function freshProof() {
+    var page = await (await fetch(location.pathname, { cache: "reload" })).text();
+    var found = page.match(/name="proof" value="(\w+)"/);
+    if (found) { own.value = found[1]; }
+  }
+
+  function show(number) {
+    at = Math.min(Math.max(number, 0), plots.length - 1);
+    plots.forEach(function (plot, n) { plot.hidden = n !== at; });
+    var first = plots[at] && plots[at].querySelector("input");
+    if (first) { first.focus(); }
+  }
+  function button(text, step) {
+    var one = document.createElement("button");
+    one.type = "button";
+    one.textContent = text;
+    one.addEventListener("click", function () { send(); show(at + step); });
+    return one;
+  }
+  var row = document.createElement("p");
+  row.append(button(form.dataset.last, -1), " ", button(form.dataset.next, 1));
+  form.querySelector("button").closest("p").before(row);
+  form.addEventListener("keydown", function (event) {
+    if (event.key !== "Enter" || event.target.tagName !== "INPUT") { return; }
+    event.preventDefault();
+    var inside = Array.from(plots[at].querySelectorAll("input")), next = inside[inside.indexOf(event.target) + 1];
+    if (next) { next.focus(); } else { send(); show(at + 1); }
+  });
+  form.addEventListener("submit", function (event) { event.preventDefault(); send(); });
+  form.addEventListener("input", typed);
+  window.addEventListener("online", send);
+  setInterval(send, 30000);
+  function fill() {
+    var day = read()[date.value] || {};
+    plots.forEach(function (plot) {
+      plot.querySelectorAll("input").forEach(function (input) { input.value = day[input.name] || ""; });
+    });
+  }
+  if (document.documentElement.classList.contains("kept")) { // made on another day, maybe
+    var now = new Date();
+    date.value = new Date(now - 60000 * now.getTimezoneOffset()).toISOString().slice(0, 10);
+  }
+  date.addEventListener("change", fill);
+  if (!form.querySelector("[aria-invalid]")) { fill(); }
+  say(read());
+  show(0);
+  send();
+})();
