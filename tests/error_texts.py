@@ -16,7 +16,7 @@ ENGLISH = (
     "api/", "web/api.py", "core/frames.py", "core/record.py", "core/values.py", "core/phrase.py",
     "core/extras.py", "sources/frames.py", "sources/ghcn", "sources/by_name.py", "sources/uscrn.py",
     "sources/archive_series.py", "sources/own_logger.py", "records/import_export.py",
-    "records/store_schema.py", "records/trial_analysis.py", "trials/",
+    "records/store_schema.py", "trials/",
 )  # fmt: skip
 _RAISED = {"InputError", "_bad", "PydanticCustomError", "HTTPException"}
 _VALIDATORS = ("core/site.py", "core/turf.py", "core/sprayer.py", "core/clock_span.py",

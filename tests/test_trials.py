@@ -18,9 +18,13 @@ from spoken import METRIC, render
 from windowcast.core.errors import InputError
 from windowcast.records.entry_checks import checked
 from windowcast.records.model import Rating
-from windowcast.records.trial_analysis import Analysis, Difference, _letters, analyse
 from windowcast.records.trials import trial_results
 from windowcast.report.log_entries import entry_text
+from windowcast.trials import analysis
+from windowcast.trials.analysis import analyse
+from windowcast.trials.families import letters_of
+from windowcast.trials.mixed import fit_mixed, groups
+from windowcast.trials.model import PlotRow, TrialAnalysis, TrialOptions
 from windowcast.trials.percent_control import abbott_pct, control, fieller, henderson_tilton_pct
 
 DATE = dt.date(2025, 3, 1)
@@ -144,31 +148,36 @@ YIELD = {
 }
 
 
-def blocked(values: Mapping[str, tuple[int, ...]]) -> list[Rating]:
+def blocked(values: Mapping[str, tuple[int, ...]]) -> list[PlotRow]:
     return [
-        rating(name, value, block=str(block))
+        PlotRow("", str(block), f"{name}{block}", name, value)
         for name, row in values.items()
         for block, value in enumerate(row)
     ]
 
 
-def by_name(analysis: Analysis) -> dict[str, float]:
-    return {m.treatment: m.mean for m in analysis.means}
+def means_of(found: TrialAnalysis) -> dict[str, float]:
+    return {m.treatment: m.mean for m in found.means}
 
 
 def test_randomised_blocks_give_the_published_error_mean_square() -> None:
-    found = analyse(blocked(YIELD))
-    assert found.residual_df == 15
-    assert found.residual_variance == pytest.approx(110_558, abs=1)  # error MS
+    found = analyse(blocked(YIELD), TrialOptions())
+    assert found.error_df == pytest.approx(15)
+    assert found.variances["plot"] == pytest.approx(110_558, abs=1)  # error MS
     for name, row in YIELD.items():
-        assert by_name(found)[name] == pytest.approx(np.mean(row))
+        assert means_of(found)[name] == pytest.approx(np.mean(row))
     # F = 2.17 was not significant: no difference may be found by the stricter Tukey test either
     assert {m.letters for m in found.means} == {"a"}
-    assert not any(d.differs for d in found.differences)
-    assert min(d.p for d in found.differences) > 0.05
-    # half-width of the interval of a mean: t(15) 2.131 x sqrt(110558 / 4)
+    assert not any(d.differs for d in found.of("all"))
+    assert min(d.p for d in found.of("all")) > 0.05
+    # variance of a mean over blocks like these: (MS blocks + 5 MS error) / (6 x 4), its degrees of
+    # freedom by Satterthwaite
+    blocks, error = 6 * np.var(np.array(list(YIELD.values())).mean(0), ddof=1), 110_558.0
+    variance = (blocks + 5 * error) / 24
+    df = (24 * variance) ** 2 / (blocks**2 / 3 + (5 * error) ** 2 / 15)
     mean = found.means[0]
-    assert mean.high - mean.mean == pytest.approx(2.1314 * np.sqrt(110_558 / 4), rel=1e-4)
+    half = stats.t.ppf(0.975, df) * np.sqrt(variance)
+    assert mean.high - mean.mean == pytest.approx(half, rel=1e-4)
 
 
 def test_tukey_limits_agree_with_the_reference_of_statsmodels() -> None:
@@ -179,42 +188,28 @@ def test_tukey_limits_agree_with_the_reference_of_statsmodels() -> None:
         "2": (28.4, 34.2, 29.5, 32.2, 30.1),
         "3": (26.1, 28.3, 24.3, 26.2, 27.8),
     }
-    found = analyse([rating(n, v, plot=i) for n, row in data.items() for i, v in enumerate(row)])
+    rows = [PlotRow("", "", f"{n}{i}", n, v) for n, row in data.items() for i, v in enumerate(row)]
+    found = analyse(rows, TrialOptions(design="crd"))
     reference = {("1", "2"): (-4.6, -8.249, -0.951), ("2", "3"): (4.34, 0.691, 7.989),
                  ("1", "3"): (-0.26, -3.909, 3.389)}  # fmt: skip
-    for d in found.differences:
+    for d in found.of("all"):
         expected = reference[d.first, d.second]
         assert (d.difference, d.low, d.high) == pytest.approx(expected, abs=6e-4)
     assert {m.treatment: m.letters for m in found.means} == {"1": "b", "2": "a", "3": "b"}
 
 
-def pastes() -> list[Rating]:
-    rows = (Path(__file__).parent / "data" / "pastes.csv").read_text().splitlines()[1:]
-    cells = [row.replace('"', "").split(",") for row in rows]
-    return [
-        Rating(
-            DATE,
-            float(value),
-            trial="pastes",
-            plot=n,
-            treatment="paste",
-            location=batch,
-            block=batch + cask,
-        )
-        for n, value, batch, cask, _ in cells
-    ]
-
-
 def test_random_locations_and_blocks_agree_with_lme4() -> None:
     # statsmodels documents R's lmer(strength ~ (1|batch) + (1|batch:cask), Pastes) in
     # regression/tests/test_lme.py: mean 60.0533, standard error 0.6769, residual variance 0.678
-    found = analyse(pastes())
-    (mean,) = found.means
-    assert mean.mean == pytest.approx(60.0533, rel=1e-4)
-    assert found.residual_variance == pytest.approx(0.678, rel=1e-2)
-    error = (mean.high - mean.mean) / stats.t.ppf(0.975, found.residual_df)
-    assert error == pytest.approx(0.6769, rel=2e-3)
-    assert "10 locations random, 30 blocks within them random" in render(found.model)
+    lines = (Path(__file__).parent / "data" / "pastes.csv").read_text().splitlines()[1:]
+    cells = [line.replace('"', "").split(",") for line in lines]
+    y = np.array([float(value) for _, value, *_ in cells])
+    batch, cask = ([row[n] for row in cells] for n in (2, 3))
+    fit = fit_mixed(y, np.ones((len(y), 1)), [groups(batch), groups(batch, cask)])
+    assert fit.beta[0] == pytest.approx(60.0533, rel=1e-6)
+    assert np.sqrt(fit.naive[0, 0]) == pytest.approx(0.6769, rel=1e-4)
+    assert fit.variances[-1] == pytest.approx(0.678, rel=1e-3)
+    assert fit.dfs(np.ones((1, 1)))[0] == pytest.approx(9)  # ten batches
 
 
 def two_places(seed: int = 5) -> list[Rating]:
@@ -231,20 +226,29 @@ def two_places(seed: int = 5) -> list[Rating]:
     return rows
 
 
-def test_balanced_mixed_and_fixed_analyses_give_the_same_differences() -> None:
-    # In a balanced design differences of treatments do not depend on whether blocks are random
+def plot_rows(ratings: list[Rating]) -> list[PlotRow]:
+    return [PlotRow(r.location, r.block, r.plot, r.treatment, r.value) for r in ratings]
+
+
+def test_over_sites_the_error_of_a_difference_is_treatment_by_site() -> None:
+    # balanced: as in the analysis of variance of the site means, (t - 1)(s - 1) = 6 df
     rows = two_places()
-    mixed = analyse(rows)
-    fixed = analyse([replace(r, location="") for r in rows])
-    assert "random" in render(mixed.model)
-    assert "fixed" in render(fixed.model)
-    for a, b in zip(mixed.differences, fixed.differences, strict=True):
-        assert a.difference == pytest.approx(b.difference, rel=1e-6)
-        assert a.high - a.low == pytest.approx(b.high - b.low, rel=1e-3)
-    assert mixed.residual_df == fixed.residual_df
-    # the mean of a treatment is less certain when it must hold for other places
-    assert mixed.means[0].high - mixed.means[0].low > fixed.means[0].high - fixed.means[0].low
-    assert {m.treatment: m.letters for m in mixed.means}["untreated"] == "a"
+    found = analyse(plot_rows(rows), TrialOptions())
+    assert "treatment by site random" in render(found.model)
+    assert found.error_df == pytest.approx(6, rel=1e-3)
+    means = np.array([
+        [np.mean([r.value for r in rows if (r.treatment, r.location) == (t, place)])
+         for place in ("north", "south", "east", "west")]
+        for t in ("untreated", "A", "B")
+    ])  # fmt: skip
+    left = means - means.mean(0) - means.mean(1)[:, None] + means.mean()
+    error = np.sqrt(2 * (left**2).sum() / 6 / 4)
+    (pair,) = (c for c in found.of("all") if {c.first, c.second} == {"A", "B"})
+    limit = stats.studentized_range.ppf(0.95, 3, 6) / np.sqrt(2)
+    assert pair.high - pair.difference == pytest.approx(limit * error, rel=1e-3)
+    one_site = analyse([replace(r, site="") for r in plot_rows(rows)], TrialOptions())
+    assert one_site.error_df == pytest.approx(22, rel=1e-3)
+    assert {m.treatment: m.letters for m in found.means}["untreated"] == "a"
 
 
 @given(st.data(), st.integers(2, 7))
@@ -252,32 +256,23 @@ def test_balanced_mixed_and_fixed_analyses_give_the_same_differences() -> None:
 def test_letters_say_exactly_which_pairs_differ(data: st.DataObject, count: int) -> None:
     names = [f"T{i}" for i in range(count)]
     means = np.array(data.draw(st.lists(st.floats(-9, 9), min_size=count, max_size=count)))
-    pairs = [
-        Difference(a, b, 0.0, *((1.0, 2.0) if data.draw(st.booleans()) else (-1.0, 1.0)), 0.5)
-        for a, b in combinations(names, 2)
-    ]
-    letters = {name: set(text) for name, text in _letters(names, means, pairs).items()}
-    for pair in pairs:
-        assert bool(letters[pair.first] & letters[pair.second]) != pair.differs
+    different = [pair for pair in combinations(names, 2) if data.draw(st.booleans())]
+    order = [names[n] for n in np.argsort(-means)]
+    letters = {name: set(text) for name, text in letters_of(order, different).items()}
+    for pair in combinations(names, 2):
+        assert bool(letters[pair[0]] & letters[pair[1]]) != (pair in different)
     assert all(letters.values())
-
-
-def test_square_roots_come_back_on_the_scale_of_the_counts() -> None:
-    rows = [rating("A", v, plot=i) for i, v in enumerate((4, 9, 16, 9))]
-    rows += [rating("untreated", v, plot=i) for i, v in enumerate((100, 81, 121, 100))]
-    found = analyse(rows, transform="sqrt")
-    assert by_name(found)["A"] == pytest.approx(9.0)
-    assert by_name(found)["untreated"] == pytest.approx(10.0**2)
-    assert all(m.low >= 0 for m in found.means)
+    assert "a" in letters[order[0]]
 
 
 def test_too_little_to_analyse_is_said() -> None:
-    with pytest.raises(InputError, match="too few to analyse"):
-        analyse([rating("A", 1), rating("B", 2), rating("untreated", 3)])
-    with pytest.raises(InputError, match="cannot be told apart"):
-        analyse([rating(n, v, block=n) for n in "AB" for v in (1.0, 2.0)])
-    few = analyse([rating(n, v, plot=v) for n in "AB" for v in (1.0, 2.0, 4.0)])
-    assert any("only 3 plots of a treatment" in render(w) for w in few.warnings)
+    rows = [PlotRow("", "", n, n, 1.0) for n in "ABC"]
+    assert analyse(rows, TrialOptions()).problem.id == "analysis.no_error_left"
+    assert analyse([], TrialOptions()).problem.id == "analysis.no_values"
+    apart = [PlotRow("", n, f"{n}{v}", n, v) for n in "AB" for v in (1.0, 2.0)]
+    assert analyse(apart, TrialOptions()).problem.id == "analysis.confounded"
+    few = analyse([replace(r, block="") for r in apart], TrialOptions())
+    assert any("only 2 plots of a treatment" in render(w) for w in few.notes)
 
 
 def test_results_of_a_logged_trial() -> None:
@@ -291,7 +286,7 @@ def test_results_of_a_logged_trial() -> None:
     assert result.controls["A"].method == "Henderson-Tilton 1955"
     assert 50 < result.controls["A"].percent < 90
     assert result.analysis is not None
-    assert "square roots of the counts" in render(result.analysis.model)
+    assert result.analysis.kind == "count"
     (plain,) = trial_results(rows)
     assert plain.controls["A"].method == "Abbott 1925"
     # all starts were 50: both methods must agree
@@ -328,14 +323,15 @@ def test_an_analysis_that_fails_costs_no_other(
     monkeypatch: pytest.MonkeyPatch, fault: Exception
 ) -> None:
     rows = [replace(r, value=abs(r.value)) for r in two_places()]
-    other = [replace(r, trial="other") for r in rows]
+    other = [replace(r, trial="other", measure="cover %", value=min(r.value, 100)) for r in rows]
+    fit = analysis.fit_linked
 
-    def broken(ratings: list[Rating], **_: object) -> Analysis:
-        if ratings[0].trial == "other":
+    def broken(*given: object, **more: object) -> object:
+        if given[3].kind == "percent":  # type: ignore[attr-defined]
             raise fault
-        return analyse(ratings)
+        return fit(*given, **more)  # type: ignore[arg-type]
 
-    monkeypatch.setattr("windowcast.records.trials.analyse", broken)
+    monkeypatch.setattr(analysis, "fit_linked", broken)
     failed, sound = sorted(trial_results([*rows, *other]), key=lambda r: r.trial)
     assert failed.analysis is None
     assert failed.controls.keys() == {"A", "B"}
@@ -350,7 +346,7 @@ def test_samples_of_a_plot_are_not_plots() -> None:
     (single,), (double,) = trial_results(rows), trial_results(frames)
     assert single.analysis is not None
     assert double.analysis is not None
-    assert double.analysis.residual_df == single.analysis.residual_df
+    assert double.analysis.error_df == pytest.approx(single.analysis.error_df)
     assert double.controls["A"].text == single.controls["A"].text
     assert "72 values of 36 plots" in render(double.notes[0])
     crossed = [*rows, replace(rows[0], treatment="B")]
@@ -368,26 +364,21 @@ def test_a_check_is_known_by_its_usual_names(name: str) -> None:
     assert set(trial_results(rows)[0].controls) == {"A", "B"}
 
 
-def test_blocks_that_differ_less_than_chance_leave_the_pooled_error() -> None:
-    # With places and blocks more alike than chance REML lies on its boundary, both variances zero:
-    # the residual variance is then that of a one-way analysis, and sqrt(s2 / n) the standard error
+def test_blocks_that_do_not_differ_leave_the_error_of_treatments_alone() -> None:
+    # blocks that sum to the same: the error is that of the analysis of variance, not pooled
     rows = []
-    for location in ("north", "south"):
-        for block in "123":
-            for at, name in enumerate(("untreated", "A", "B")):
-                wave = (2.0, -1.0, -1.0)[(at + int(block)) % 3]  # sums to zero in every block
-                rows.append(rating(name, 10.0 * at + wave, block=block, location=location))
-    found = analyse(rows)
-    by_name: dict[str, list[float]] = {}
-    for r in rows:
-        by_name.setdefault(r.treatment, []).append(r.value)
-    pooled = sum(float(np.var(v)) * len(v) for v in by_name.values()) / (18 - 3)
-    assert found.residual_variance == pytest.approx(pooled, rel=1e-3)
-    mean = found.means[0]
-    error = (mean.high - mean.mean) / stats.t.ppf(0.975, found.residual_df)
-    assert error == pytest.approx(np.sqrt(pooled / 6), rel=1e-3)
-    assert any("hardly differed" in render(w) for w in found.warnings)
-    assert not any("did not settle" in render(w) for w in found.warnings)
+    for block in "123":
+        for at, name in enumerate(("untreated", "A", "B")):
+            wave = (2.0, -1.0, -1.0)[(at + int(block)) % 3]  # sums to zero in every block
+            rows.append(PlotRow("", block, f"{name}{block}", name, 10.0 * at + wave))
+    found = analyse(rows, TrialOptions())
+    values = np.array([r.value for r in rows]).reshape(3, 3)
+    left = values - values.mean(0)
+    assert found.variances["plot"] == pytest.approx((left**2).sum() / 4, rel=0.03)
+    assert found.variances["block"] < 0
+    assert any("no more than plots do" in render(w) for w in found.notes)
+    assert not any("did not settle" in render(w) for w in found.notes)
+    assert all(m.high - m.low > 0.5 for m in found.means)  # no mean is known without error
 
 
 def test_a_rating_without_a_trial_is_of_its_place_and_of_no_trial() -> None:

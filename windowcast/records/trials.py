@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Name, Phrase, say
 from windowcast.records.model import Rating
-from windowcast.records.trial_analysis import Analysis, analyse
+from windowcast.trials.analysis import analyse
+from windowcast.trials.model import Kind, PlotRow, TrialAnalysis, TrialOptions
 from windowcast.trials.percent_control import MeasuredControl, control
+from windowcast.trials.rated_measures import MEASURES
 
 CHECK_WORDS = frozenset({"untreated", "nontreated", "unsprayed", "check", "control"})
 
@@ -27,7 +27,7 @@ class TrialResult:
     weed: str
     date: str
     controls: dict[str, MeasuredControl]
-    analysis: Analysis | None
+    analysis: TrialAnalysis | None
     notes: tuple[Phrase, ...]
 
 
@@ -77,16 +77,42 @@ def _result(
                 why = Name(error.problem)
                 notes.append(say("trial.problem_of", treatment=Name(name), problem=why))
         notes += _left_out(after, before)
-    analysis = None
-    counts = measure.startswith("count") and all(r.value >= 0 for r in after)
-    try:
-        analysis = analyse(after, transform="sqrt" if counts else "none")
-    except InputError as error:
-        notes.append(say("trial.problem", problem=Name(error.problem)))
-    except (np.linalg.LinAlgError, ArithmeticError, ValueError, LookupError):
-        # one analysis that cannot be worked out costs no other, nor the review around it
-        notes.append(say("trial.not_worked_out"))
+    plots = [
+        PlotRow(
+            r.location, r.block, r.plot, r.treatment, r.value, date=r.date, measure=measure,
+            before=before.get(_plot(r)),
+        )
+        for r in after
+    ]  # fmt: skip
+    analysis: TrialAnalysis | None = analyse(plots, _options(after, measure, counted=bool(before)))
+    if analysis is not None and analysis.problem:
+        notes.append(say("trial.problem", problem=analysis.problem))
+        analysis = None
     return TrialResult(trial, measure, weed, str(date), controls, analysis, tuple(notes))
+
+
+def _options(after: Sequence[Rating], measure: str, *, counted: bool) -> TrialOptions:
+    """How a measure of the log is analysed: by its name, and what its values can be."""
+    least, most = min(r.value for r in after), max(r.value for r in after)
+    known = MEASURES.get(measure)
+    kind: Kind = "amount"
+    low, high = (known.low, known.high) if known and known.scale == "ordinal" else (0.0, 100.0)
+    if known and known.scale == "ordinal" and low <= least and most <= high:
+        kind = "ordinal"
+    elif measure.endswith("%") and least >= 0 and most <= 100:
+        kind = "percent"
+    elif measure.startswith(("count", "seedheads")) and least >= 0:
+        kind = "count"
+    elif measure.startswith("biomass") and least >= 0:
+        kind = "biomass"
+    return TrialOptions(
+        kind=kind,
+        design="rcbd" if any(r.block for r in after) else "crd",
+        checks=tuple(dict.fromkeys(r.treatment for r in after if is_check(r))),
+        low=low,
+        high=high,
+        before="covariate" if counted else "none",
+    )
 
 
 def _left_out(after: Sequence[Rating], before: dict[tuple[str, str, str], float]) -> list[Phrase]:

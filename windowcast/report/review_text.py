@@ -179,11 +179,11 @@ def trial_lines(result: TrialResult, voice: Voice) -> list[str]:
     if result.analysis is not None:
         analysis = result.analysis
         model = voice.text(analysis.model)
-        df = round(analysis.residual_df)
+        df = round(analysis.error_df) if math.isfinite(analysis.error_df) else 0
         lines.append("  " + voice.say("review_of.means", model=Name(model), df=df))
         for m in sorted(analysis.means, key=lambda m: m.mean):
             shares = {"mean": f"{m.mean:.3g}", "low": f"{m.low:.3g}", "high": f"{m.high:.3g}"}
             of = {"treatment": m.treatment, "letters": m.letters}
             lines.append("    " + voice.say("review_of.mean", plots=m.plots, **of, **shares))
-        lines += ["  " + _note("mind", text, voice) for text in analysis.warnings]
+        lines += ["  " + _note("mind", text, voice) for text in analysis.notes]
     return [*lines, *("  " + _note("note", note, voice) for note in result.notes)]

@@ -76,6 +76,7 @@ def most_anywhere(amounts: Iterable[tuple[tuple[str, str] | None, float]]) -> fl
 
     Examples
     --------
+    >>> from windowcast.season.observed import most_anywhere
     >>> most_anywhere([(None, 1.0), (("t", "A"), 0.5), (("t", "B"), 0.75), (("t", "A"), 0.5)])
     2.0
     """

@@ -16,13 +16,12 @@ import numpy as np
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Phrase, Share, say
 from windowcast.core.record import FloatArray
+from windowcast.trials.links import NONE_SEEN, step_of
+from windowcast.trials.model import LEVEL
 
-LEVEL = 0.95
 WIDE, VERY_WIDE = 20, 40  # of an interval, in percentage points
 CHECK_ERRORS = 2.0  # so many standard errors must the mean of several checks be above zero
 LEAST = -100.0  # percent; beyond twice the weeds of the check the figure says no more
-NONE_SEEN = -math.log((1 - LEVEL) / 2)  # the mean at which no plant at all is as rare as 2.5 %
-STEPS = (10.0, 5.0, 1.0, 0.5, 0.1)  # how finely people rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,24 +173,16 @@ def _none_left(plots: int, check: FloatArray, start: float) -> Ratios:
     mean, variance = float(check.mean()), float(check.var(ddof=1))
     error = math.sqrt(variance / len(check))
     least = mean - float(student.ppf(0.5 + LEVEL / 2, len(check) - 1)) * error
-    most = NONE_SEEN * max(variance / mean, _step(check)) / plots
+    most = NONE_SEEN * max(variance / mean, step_of(check)) / plots
     return 0.0, (start * most / least if least > most * start else None)
 
 
 def _no_spread(treated: FloatArray, check: FloatArray, start: float) -> Ratios:
     """Ratios of two means without any spread, each right to half a step of its rounding."""
-    half = _step(np.concatenate((treated, check))) / 2
+    half = step_of(np.concatenate((treated, check))) / 2
     a, b = float(treated.mean()), float(check.mean())
     most = start * (a + half) / (b - half) if b > half else None
     return start * max(a - half, 0.0) / (b + half), most
-
-
-def _step(values: FloatArray) -> float:
-    """How finely the values were taken: the coarsest step of which all are multiples."""
-    for step in STEPS:
-        if np.allclose(values / step, np.round(values / step), atol=1e-6):
-            return step
-    return STEPS[-1]
 
 
 def fieller(

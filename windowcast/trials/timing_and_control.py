@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core.phrase import Phrase, Quantity, say
-from windowcast.trials.percent_control import LEVEL
+from windowcast.trials.model import LEVEL
 
 FEWEST = 4  # with three points a line fits anything
 # what may explain control, with the step for which its slope is given
