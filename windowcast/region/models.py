@@ -43,7 +43,8 @@ from windowcast.season.turf import turf_state
 from windowcast.season.unknown_rain import substitute_of
 from windowcast.season.weeds import weed
 from windowcast.season.yearly import frost, warmth
-from windowcast.windows.barrier import best_day, caught_by_day
+from windowcast.windows.barrier import best_day
+from windowcast.windows.barrier_compiled import caught_on
 from windowcast.windows.days import DayContext
 from windowcast.windows.model import PURPOSES
 from windowcast.windows.opening import judged_days
@@ -216,6 +217,7 @@ def station_states(
         species=str(site.turf.species),
         soil_sd_c=stack.soil_sd_c,
         southern=record.place.southern,
+        compiled=True,
         tables=tables,
     )
     return SiteState(
@@ -324,17 +326,16 @@ def best_barriers(
         if days.stop > len(number):
             continue
         allowed = is_open[:, days.start : days.start + own]
-        some = np.flatnonzero(allowed.any(axis=0))
-        if not some.size:
+        if not allowed.any():
             continue
-        can = slice(some[0], some[-1] + 1)
-        given = share[:, days], state.soil_5cm_c[:, days], rain_mm[:, days]
-        catch, _ = caught_by_day(*given, laid, can)
-        best = best_day(catch, allowed[:, can], later, can.start)
+        catch = caught_on(
+            share[:, days], state.soil_5cm_c[:, days], rain_mm[:, days], laid, allowed
+        )
+        best = best_day(catch, allowed, later)
         rows = np.flatnonzero(np.isfinite(share[:, days.stop - 1]) & (best >= 0))
         caught[rows, s] = catch[rows, best[rows]]
         good = rows[caught[rows, s] >= _SOME]
-        day[good, s] = number[days][can][best[good]]
+        day[good, s] = number[days][best[good]]
     return day, caught
 
 

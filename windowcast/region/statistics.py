@@ -1,7 +1,6 @@
 """Normals, trends and differences over years, with intervals that respect what years share.
 
-Trends: Theil–Sen slope (Theil 1950; Sen 1968) with the Mann–Kendall test (Mann 1945; Kendall
-1975), both from SciPy: Mann–Kendall is Kendall's tau of the values against time.
+Trends are those of `windowcast.region.trends`.
 Differences: two places live through the same years, so the years are resampled jointly (a paired
 bootstrap over years), which keeps good years good at both.
 """
@@ -93,6 +92,8 @@ def normals(years: FloatArray, values: FloatArray) -> Normals:
         ``[..., year]``; NaN years are left out. Infinite where it did not come: in trends such a
         year lies one day beyond all others.
     """
+    from windowcast.region.trends import trends  # compiled code loads slowly
+
     series = values.reshape(-1, values.shape[-1])
     counts = (~np.isnan(series)).sum(axis=-1)
     came = np.where(counts >= MIN_YEARS, np.isfinite(series).sum(axis=-1), np.nan)
@@ -100,7 +101,7 @@ def normals(years: FloatArray, values: FloatArray) -> Normals:
     spread = _quantiles(series, counts)
     spread = np.select([spread > high, spread < low], [np.inf, -np.inf], spread)
     happens = came / np.maximum(counts, 1)
-    found = np.concatenate([happens[None], spread, _trends(years, series, counts)])
+    found = np.concatenate([happens[None], spread, trends(years, series, MIN_YEARS)])
     shape = values.shape[:-1]
     return Normals(counts.astype(np.int16).reshape(shape), *(f.reshape(shape) for f in found))
 
@@ -123,26 +124,6 @@ def _quantiles(series: FloatArray, counts: npt.NDArray[np.int64]) -> FloatArray:
     for count in np.unique(counts[counts >= MIN_YEARS]):
         rows = counts == count
         out[:, rows] = np.quantile(ordered[rows, :count], (0.5, 0.1, 0.9), axis=-1)
-    return out
-
-
-def _trends(years: FloatArray, series: FloatArray, counts: npt.NDArray[np.int64]) -> FloatArray:
-    """Slope per decade, its low and high end, and p value, ``[4, series]``.
-
-    SciPy is called once for all series: half of its time for a single one is spent around it.
-    """
-    from scipy.stats import kendalltau, theilslopes
-
-    out = np.full((4, len(series)), np.nan)
-    told = counts >= MIN_YEARS
-    out[:3, told], out[3, told] = 0.0, 1.0  # right for series that never change
-    moving = told & (np.fmax.reduce(series, axis=-1) > np.fmin.reduce(series, axis=-1))
-    if moving.any():
-        values = series[moving]
-        when = np.broadcast_to(years, values.shape)
-        sen = theilslopes(values, when, alpha=0.95, axis=-1, nan_policy="omit")
-        out[:3, moving] = 10 * np.stack([sen.slope, sen.low_slope, sen.high_slope])
-        out[3, moving] = kendalltau(when, values, axis=-1, nan_policy="omit").pvalue
     return out
 
 

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from statistics import NormalDist
-from typing import Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -229,40 +229,103 @@ class Leaf:
     possible: BoolArray
 
 
-def leaf_in(
-    driver: Driver,
-    some_worlds: tuple[World, ...],
-    spread_c: FloatArray,
-    seen: Seen,
-    start: Iterator[Leaf | None],
-) -> Iterator[Leaf]:
+class Run(NamedTuple):
+    """Worlds that are followed, and the spread of their thresholds' error, ``[...]`` [K]."""
+
+    worlds: tuple[World, ...]
+    spread_c: FloatArray
+
+
+@dataclass(frozen=True)
+class Counts:
+    """In how many worlds something is so, ``[..., day]``.
+
+    Attributes
+    ----------
+    possible, sure
+        There may be, and is, live leaf.
+    half_possible, half_sure
+        The same of half the leaf.
+    begun
+        Green-up of this season has begun.
+    """
+
+    possible: npt.NDArray[np.uint8]
+    sure: npt.NDArray[np.uint8]
+    half_possible: npt.NDArray[np.uint8]
+    half_sure: npt.NDArray[np.uint8]
+    begun: npt.NDArray[np.uint8]
+
+
+class LeafDay(NamedTuple):
+    """What a day does to leaf: numbers, or arrays ``[..., day]``; see `Driver`."""
+
+    soil_c: Any
+    heat: Any
+    frost: Any
+    frozen: Any
+    unseen: Any
+    unknown: Any  # the soil is not known
+    no_heat: Any  # soil or heat is not known
+
+
+class Thresholds(NamedTuple):
+    """A world's, with its error: numbers, or arrays that broadcast; see `World`."""
+
+    gain_c: Any
+    loss_c: Any
+    soil_c: Any  # from which leaf comes: `gain_c`, or more after a look that found none
+    heat: Any
+    frost: Any
+
+
+class Switched(NamedTuple):
+    """Whether leaf comes or goes on a day, and may do so as far as is known."""
+
+    comes: Any
+    goes: Any
+    may_come: Any
+    may_go: Any
+
+
+def switched(day: LeafDay, world: Thresholds) -> Switched:
+    """The switch on days, in plain operators: for arrays, and compiled for numbers."""
+    cold = day.soil_c < world.loss_c
+    below = day.soil_c < world.gain_c
+    comes = (day.soil_c >= world.soil_c) | ((day.heat >= world.heat) & ~cold)
+    goes = (cold | (below & day.frozen & (day.frost >= world.frost))) & ~comes
+    still = ~(comes | goes)
+    return Switched(comes, goes, still & day.no_heat, still & (day.unknown | (below & day.unseen)))
+
+
+def leaf_in(driver: Driver, run: Run, seen: Seen, start: Iterator[Leaf | None]) -> Iterator[Leaf]:
     """Live leaf in each of some worlds.
 
     Parameters
     ----------
-    spread_c
-        Standard deviation of the error of the thresholds, ``[...]``; see `threshold_sd_c`.
+    run
+        The worlds; their spread is that of `threshold_sd_c`.
     start
         For each of them the leaf of the day before, ``[...]``; None: it is not known.
     """
     unknown = np.isnan(driver.soil_c)
-    no_heat = unknown | np.isnan(driver.heat)
+    day = LeafDay(
+        driver.soil_c, driver.heat, driver.frost, driver.frozen, driver.unseen, unknown,
+        unknown | np.isnan(driver.heat),
+    )  # fmt: skip
     asked = bool(np.isfinite(seen.soil_c).any())
     told = np.isfinite(seen.share)
-    for world, before in zip(some_worlds, start, strict=True):
-        off = world.score * spread_c[..., None]
+    for world, before in zip(run.worlds, start, strict=True):
+        off = world.score * run.spread_c[..., None]
         gain = world.gain_c + off
         heat = np.maximum(world.heat, seen.heat) if asked else world.heat
         soil = np.maximum(gain, seen.soil_c) if asked else gain
-        cold = driver.soil_c < world.loss_c + off
-        below = driver.soil_c < gain
-        comes = (driver.soil_c >= soil) | ((driver.heat >= heat) & ~cold)
-        goes = (cold | (below & driver.frozen & (driver.frost >= world.frost))) & ~comes
-        open_day = ~(comes | goes | told)
-        may_go, may_come = open_day & (unknown | (below & driver.unseen)), open_day & no_heat
+        at = Thresholds(gain, world.loss_c + off, soil, heat, world.frost)
+        comes, goes, may_come, may_go = switched(day, at)
         if told.any():
             green = world.place < seen.share
             comes, goes = np.where(told, green, comes), np.where(told, ~green, goes)
+            may_come, may_go = may_come & ~told, may_go & ~told
         least, most = (False, True) if before is None else (before.sure, before.possible)
         possible = latest(comes | may_come, goes, most)
         sure = possible

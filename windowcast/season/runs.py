@@ -58,9 +58,9 @@ def run_length(where: npt.NDArray[np.bool_], carried: FloatArray | None) -> Floa
     array([5., 6.])
     """
     begin = np.full(where.shape[:-1], -1.0) if carried is None else carried
-    since = np.arange(where.shape[-1]) - last_index(~where, -1) - 1.0
-    unbroken = last_index(~where, -1) < 0
-    since = since + np.where(unbroken, begin[..., None] + 1.0, 0.0)
+    broken = last_index(~where, -1)
+    since = np.arange(where.shape[-1]) - broken - 1.0
+    since = since + np.where(broken < 0, begin[..., None] + 1.0, 0.0)
     return np.where(where, since, -1.0)
 
 

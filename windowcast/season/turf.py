@@ -8,7 +8,7 @@ follow from that one switch. What the state allows is `windowcast.season.turf_sa
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,11 +26,12 @@ from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.season.greenup import begun
 from windowcast.season.leaf import (
     Care,
+    Counts,
     Driver,
     Leaf,
     Level,
+    Run,
     Seen,
-    World,
     driver_of,
     leaf_in,
     reach_days,
@@ -54,7 +55,6 @@ from windowcast.season.turf_safety import GREEN_FROM, Safety, injury_probability
 NIGHT_DAYS = 5
 TELLABLE = 0.1  # how far apart the bounds of the chance may lie for it to be told
 LEVELS: tuple[Level, ...] = ("first", "half")
-Worlds = tuple[World, ...]
 Leaves = list[Leaf]  # in each world
 
 
@@ -96,6 +96,7 @@ def turf_state(
     history: History | None = None,
     green_cover: Sequence[GreenCover] = (),
     looks: Sequence[CanopyLook] = (),
+    compiled: bool = False,
     tables: Tables = PACKAGED,
 ) -> tuple[TurfState, TurfCarry | None]:
     """Phase, chance of live leaf and what the turf allows over a run of days.
@@ -118,6 +119,9 @@ def turf_state(
         drives the leaf.
     green_cover, looks
         Observations; each replaces the modelled chance of leaf on its day.
+    compiled
+        For many stations ``[station, day]``: by `windowcast.season.leaf_compiled`, to the same
+        numbers, without carry; only for a run without one and without observations.
     tables
         The science values to go by: ``turf``.
 
@@ -146,29 +150,28 @@ def turf_state(
     first, half_worlds = (worlds(species, care, level, tables) for level in LEVELS)
     early = tuple(world for world in first if world.score < 0)
 
-    def leaf(some: Worlds, error_c: npt.ArrayLike, share: FloatArray, run: int) -> Leaves:
-        bound, spread = Seen(share, least_soil, least_heat), threshold_sd_c(error_c, table)
-        ends = (None if carry is None else Leaf(*carry.leaf[run, k]) for k in range(len(some)))
-        return list(leaf_in(driver, some, spread, bound, ends))
-
     # doubt of the soil brings the first leaf nearer and never puts it off: less known, less allowed
-    as_modelled = leaf(first, 0.0, seen.leaf, 0)
-    any_leaf = leaf(early, soil_sd_c, seen.leaf, 1) + as_modelled[len(early) :]
-    half_leaf = leaf(half_worlds, soil_sd_c, seen.half, 2)
-    green, half = _chance(any_leaf), _chance(half_leaf)
-    # any leaf begins the green-up once a look found none, else only leaf after a time without
-    enough = np.where(clean, 0.0, table.number("greenup.dormant_days"))
-    begun_count, idle, begun_in = np.zeros(driver.soil_c.shape, np.uint8), [], []
-    for k, (modelled, own) in enumerate(zip(as_modelled, any_leaf, strict=True)):
-        was = np.array(-1.0) if carry is None else carry.idle[k]
-        flag = False if carry is None else carry.begun[k]
-        idle_days = run_length(~modelled.possible, was)
-        without = carried_on(np.asarray(was)[..., None], idle_days)[..., :-1]
-        began = begun(own.possible, without, enough, start | seen.none, before=flag)
-        begun_count += began
-        idle.append(idle_days[..., -1])
-        begun_in.append(began[..., -1])
-    begun_share = begun_count / len(first)
+    as_modelled, doubted = threshold_sd_c(0.0, table), threshold_sd_c(soil_sd_c, table)
+    runs = Run(first, as_modelled), Run(early, doubted), Run(half_worlds, doubted)
+    enough = table.number("greenup.dormant_days")
+    ends: _Ends | None = None
+    if compiled:
+        from windowcast.season.leaf_compiled import count_worlds
+
+        counts = count_worlds(driver, runs, start, enough)
+    else:
+        bounds = (
+            Seen(share, least_soil, least_heat) for share in (seen.leaf, seen.leaf, seen.half)
+        )
+        leaves = [
+            list(leaf_in(driver, run, bound, _before(carry, n, len(run.worlds))))
+            for n, (run, bound) in enumerate(zip(runs, bounds, strict=True))
+        ]
+        # any leaf begins the green-up once a look found none, else only leaf after a time without
+        counts, ends = _counted(leaves, np.where(clean, 0.0, enough), start | seen.none, carry)
+    green = _chance(counts.possible, counts.sure, len(first))
+    half = _chance(counts.half_possible, counts.half_sure, len(half_worlds))
+    begun_share = counts.begun / len(first)
     phase, was_dormant = _phases(
         half, driver.soil_c, nights, start, None if carry is None else carry.was_dormant,
         table=table.table("green"),
@@ -201,15 +204,12 @@ def turf_state(
         unseen=unseen,
         reasons=_reasons(species, hides=hides),
     )
-    after = TurfCarry(
-        leaf=np.array(
-            [
-                [(one.sure[..., -1], one.possible[..., -1]) for one in run]
-                for run in (as_modelled, any_leaf, half_leaf)
-            ]
-        ),
-        idle=np.stack(idle),
-        begun=np.stack(begun_in),
+    if ends is None:
+        return state, None
+    return state, TurfCarry(
+        leaf=ends.leaf,
+        idle=ends.idle,
+        begun=ends.begun,
         looked=clean[..., -1],
         least_soil_c=least_soil[..., -1],
         least_heat=least_heat[..., -1],
@@ -218,7 +218,50 @@ def turf_state(
         days_dormant=days_dormant[..., -1],
         days_bare=bare[..., -1],
     )
-    return state, after
+
+
+@dataclass(frozen=True)
+class _Ends:
+    """The worlds on the last day, as `TurfCarry` has them."""
+
+    leaf: BoolArray
+    idle: FloatArray
+    begun: BoolArray
+
+
+def _before(carry: TurfCarry | None, run: int, worlds: int) -> Iterator[Leaf | None]:
+    """Leaf of the day before in each world of a run."""
+    return (None if carry is None else Leaf(*carry.leaf[run, k]) for k in range(worlds))
+
+
+def _counted(
+    leaves: list[Leaves], enough: FloatArray, afresh: BoolArray, carry: TurfCarry | None
+) -> tuple[Counts, _Ends]:
+    """Worlds counted from their leaf; `leaves` is of the runs that `Counts` is made of."""
+    modelled, early, half = leaves
+    any_leaf = early + modelled[len(early) :]
+    begun_count, idle, begun_in = np.zeros(any_leaf[0].sure.shape, np.uint8), [], []
+    for k, (own_soil, own) in enumerate(zip(modelled, any_leaf, strict=True)):
+        was = np.array(-1.0) if carry is None else carry.idle[k]
+        flag = False if carry is None else carry.begun[k]
+        idle_days = run_length(~own_soil.possible, was)
+        without = carried_on(np.asarray(was)[..., None], idle_days)[..., :-1]
+        began = begun(own.possible, without, enough, afresh, before=flag)
+        begun_count += began
+        idle.append(idle_days[..., -1])
+        begun_in.append(began[..., -1])
+    shares = (_number(any_leaf), _number(any_leaf, "sure"), _number(half), _number(half, "sure"))
+    runs = (modelled, any_leaf, half)
+    last = [[(one.sure[..., -1], one.possible[..., -1]) for one in run] for run in runs]
+    return Counts(*shares, begun_count), _Ends(np.array(last), np.stack(idle), np.stack(begun_in))
+
+
+def _number(leaves: Leaves, which: str = "possible") -> npt.NDArray[np.uint8]:
+    """In how many worlds there is leaf, ``[..., day]``."""
+    count: npt.NDArray[np.uint8] = np.sum(
+        [getattr(leaf, which) for leaf in leaves], axis=0, dtype=np.uint8
+    )
+    return count
 
 
 def _phases(
@@ -295,14 +338,11 @@ def _until_green(green: FloatArray) -> FloatArray:
     return next_true(green >= GREEN_FROM) - np.arange(green.shape[-1])
 
 
-def _chance(leaves: Leaves) -> FloatArray:
+def _chance(
+    possible: npt.NDArray[np.uint8], sure: npt.NDArray[np.uint8], worlds: int
+) -> FloatArray:
     """Share of the worlds with leaf, ``[..., day]``; NaN where it cannot be told."""
-    count = len(leaves)
-    most, least = (
-        np.sum([getattr(leaf, name) for leaf in leaves], axis=0, dtype=np.uint8)
-        for name in ("possible", "sure")
-    )
-    return np.where(most - least > TELLABLE * count, np.nan, most / count)
+    return np.where(possible - sure > TELLABLE * worlds, np.nan, possible / worlds)
 
 
 def _least_after_look(

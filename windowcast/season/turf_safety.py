@@ -91,15 +91,25 @@ def injury_probability(green: FloatArray, safety: Safety) -> FloatArray:
     >>> injury_probability(np.zeros(40), safety)[[0, 39]]
     array([ 0., nan])
     """
-    margin = safety.margin_days
-    tail = np.full((*green.shape[:-1], margin - 1), np.nan)
-    windows = np.lib.stride_tricks.sliding_window_view(
-        np.concatenate([green, tail], axis=-1), margin, axis=-1
-    )
-    whole = windows.max(axis=-1)  # NaN where any day is
-    least = np.nan_to_num(windows, nan=-1.0).max(axis=-1)
+    whole = _greatest_ahead(green, safety.margin_days, np.nan)  # NaN where any day is
+    least = _greatest_ahead(np.nan_to_num(green, nan=-1.0), safety.margin_days, -1.0)
     result: FloatArray = np.where(np.isnan(whole) & (least > safety.harm_cap), least, whole)
     return result
+
+
+def _greatest_ahead(values: FloatArray, days: int, after: float) -> FloatArray:
+    """Greatest value of `days` from each on, ``[..., day]``; `after` stands behind the last.
+
+    NaN where any is. Spans of 1, 2, 4 … days are put together, so that few passes are needed.
+    """
+    tail = np.full((*values.shape[:-1], days - 1), after)
+    found = np.concatenate([values, tail], axis=-1)
+    span = 1
+    while span < days:
+        step = min(span, days - span)
+        found = np.maximum(found[..., :-step], found[..., step:])
+        span += step
+    return found
 
 
 def permitted(

@@ -31,7 +31,7 @@ from windowcast.windows.loss import (
 )
 
 _SPOTS = 12  # of the ground, by the water they need, followed for a split
-_SATURATED = 1e-4  # share of the ground still dry that counts as wet with the rest
+SATURATED = 1e-4  # share of the ground still dry that counts as wet with the rest
 
 
 @dataclass(frozen=True)
@@ -153,13 +153,13 @@ def caught_by_day(
     A day without rain known waters nothing in. Where no day is known of those in which water is
     asked for, `caught` is NaN.
     """
-    ground = _Ground.of(share, soil_c, rain_mm, barrier)
+    ground = Exposure.of(share, soil_c, rain_mm, barrier)
     first, stop, _ = days.indices(share.shape[-1])
     rows, day = np.indices((len(share), stop - first))
     day += first
     need, loss = barrier.activation_mm, barrier.loss
     begun = watered_share(np.full(day.shape, barrier.at_once_mm), need, loss)
-    untold = _rain_untold(rain_mm, barrier)[:, first:stop]
+    untold = rain_untold(rain_mm, barrier)[:, first:stop]
     caught = np.where(untold, np.nan, begun * ground.held(rows, day, day))
     # rain by rain: what each waters in for the first time is caught from the day after it
     rows, day, begun = rows.ravel(), day.ravel(), begun.ravel()
@@ -172,7 +172,7 @@ def caught_by_day(
         at, rows, day, begun, rain_day = (x[goes_on] for x in (at, rows, day, begun, rain_day))
         fallen = ground.fallen[rows, rain_day + 1] - ground.fallen[rows, day + 1]
         watered = watered_share(barrier.at_once_mm + fallen, need, loss)
-        watered = np.where(watered < 1 - _SATURATED, watered, 1.0)
+        watered = np.where(watered < 1 - SATURATED, watered, 1.0)
         caught.ravel()[at] += (watered - begun) * ground.held(rows, day, rain_day + 1)
         begun, rain_day = watered, ground.next_rain[rows, rain_day + 1]
 
@@ -197,7 +197,7 @@ def split_caught(
         Day indices of the halves, ``[pair]``, second after first.
     """
     share, soil_c, rain_mm = np.broadcast_arrays(*np.atleast_2d(share, soil_c, rain_mm))
-    ground = _Ground.of(share, soil_c, rain_mm, barrier)
+    ground = Exposure.of(share, soil_c, rain_mm, barrier)
     spots = (np.arange(_SPOTS) + 0.5) / _SPOTS if barrier.activation_mm > 0 else np.zeros(1)
     needs_mm = spot_need_mm(spots, barrier.activation_mm, barrier.loss)
     found = [ground.split(first, second, float(need_mm)) for need_mm in needs_mm]
@@ -216,7 +216,7 @@ def runs_out(soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier) -> Float
     soil_c, rain_mm
         From the day of laying on, ``[member, day]``; rain of that day itself is left out.
     """
-    ground = _Ground.of(np.zeros_like(soil_c), soil_c, rain_mm, barrier)
+    ground = Exposure.of(np.zeros_like(soil_c), soil_c, rain_mm, barrier)
     rows = np.arange(len(soil_c))[:, None]
     half_mm = float(spot_need_mm(0.5, barrier.activation_mm, barrier.loss))
     start, left = ground.active(rows, np.zeros(1, dtype=np.int64), half_mm)
@@ -228,7 +228,7 @@ def runs_out(soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier) -> Float
 
 
 def best_day(
-    caught: FloatArray, allowed: npt.NDArray[np.bool_], later_worth: float, first: int = 0
+    caught: FloatArray, allowed: npt.NDArray[np.bool_], later_worth: float
 ) -> npt.NDArray[np.int64]:
     """Index of the day to lay a barrier, ``[...]``; -1 where no allowed day can be told.
 
@@ -245,18 +245,15 @@ def best_day(
         Days on which it may be laid.
     later_worth
         By what part of its share a day later may catch less and still be chosen.
-    first
-        How many days after the start of the season the first of them is; days of some of its own
-        are chosen among as they are among all, to the last bit.
     """
-    worth = caught * np.exp(later_worth * np.arange(first, first + caught.shape[-1]))
+    worth = caught * np.exp(later_worth * np.arange(caught.shape[-1]))
     value = np.where(allowed & np.isfinite(caught), worth, -np.inf)
     known = np.isfinite(value.max(axis=-1))
     return np.where(known, np.argmax(value, axis=-1), -1).astype(np.int64)
 
 
 @dataclass(frozen=True)
-class _Ground:
+class Exposure:
     """What a barrier meets, from each day's start on, ``[member, day + 1]``.
 
     `lost` and `waiting` are half-lives lost in the soil, and beside it at the surface, since the
@@ -274,7 +271,8 @@ class _Ground:
     @classmethod
     def of(
         cls, share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier
-    ) -> _Ground:
+    ) -> Exposure:
+        """Of a barrier in the weather that `cover` takes, ``[member, day]``."""
         rate = loss_rate(soil_c, barrier.loss)
         fallen = _fallen(rain_mm)
         days = rain_mm.shape[-1]
@@ -344,7 +342,7 @@ class _Ground:
         return caught
 
 
-def _rain_untold(rain_mm: FloatArray, barrier: Barrier) -> npt.NDArray[np.bool_]:
+def rain_untold(rain_mm: FloatArray, barrier: Barrier) -> npt.NDArray[np.bool_]:
     """Days of laying after which no rain is known while it is asked for, ``[member, day]``."""
     days = rain_mm.shape[-1]
     if barrier.activation_mm <= barrier.at_once_mm:
