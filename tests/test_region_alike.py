@@ -27,7 +27,7 @@ from windowcast.programme.workable_days import day_scores, workable
 from windowcast.region import models
 from windowcast.region.batch import Options, compute
 from windowcast.region.box import record_csv
-from windowcast.region.columns import BARRIERS, KEY_DATES, WEEDS
+from windowcast.region.columns import BARRIERS, HAPPENED_COLUMNS, KEY_DATES, WEEDS, WORKABLE_COLUMNS
 from windowcast.region.compare import put_together
 from windowcast.region.engine import Station, run
 from windowcast.region.models import Seasons, seasons_of, stacked, workable_weeks
@@ -118,8 +118,10 @@ def single_site(record: Record, options: Options) -> Mapping[str, FloatArray]:
     southern = record.place.southern
     site = options.site(southern=southern)
     state, _ = build(record, site)
-    found: dict[str, FloatArray] = dict(key_dates(state, southern=southern).days)
+    dates = key_dates(state, southern=southern)
+    found: dict[str, FloatArray] = dict(dates.days)
     assert set(found) == set(KEY_DATES)
+    found |= {HAPPENED_COLUMNS[name]: came for name, came in dates.happened.items()}
     slices = season_slices(record.times, southern)
     whole = [part.start for _, part in slices[1:]]
     lead = int(season_day(record.times[:1], southern=southern)[0])
@@ -130,7 +132,9 @@ def single_site(record: Record, options: Options) -> Mapping[str, FloatArray]:
         entry = purpose_of(name)
         score = day_scores(record, entry, entry.generic, frozen=state.soil_frozen)
         can = from_season(workable(score, entry.rule), lead)
-        found[f"weeks of {name}"] = workable_weeks(can, parts)[0].astype(np.float64)
+        found[f"weeks of {WORKABLE_COLUMNS[name]}"] = workable_weeks(can, parts)[0].astype(
+            np.float64
+        )
     for season in BARRIERS:
         each = [barrier(record, state, season, site, part.start) for part in parts]
         found[f"barrier_{season}"], found[f"cover_{season}"] = np.array(each).T
