@@ -291,8 +291,7 @@ def _add_regional(
     if dates.ndim > 1:
         days = dates.shape[-1]
         dates = np.broadcast_to(dates, (*shape, days)).reshape(-1, days).T
-    for depth in range(temps.shape[1]):
-        temps[:, depth] += regional_c(dates, parts, temps[:, depth], values)
+    temps += regional_c(dates, parts, temps.swapaxes(0, 1), values).swapaxes(0, 1)
 
 
 def _columns(count: int, setup: Setup, *, compiled: bool) -> Columns:

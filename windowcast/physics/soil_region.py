@@ -62,7 +62,7 @@ def regional_parts(
 def regional_c(
     dates: DateArray, parts: FloatArray, temp_c: FloatArray, values: Table | None = None
 ) -> FloatArray:
-    """What to add to soil temperatures, K, ``[time, place]``.
+    """What to add to soil temperatures, K, ``[..., time, place]``.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ def regional_c(
     parts
         As `regional_parts` has them.
     temp_c
-        The model's temperatures ``[time, place]``, °C: frozen soil is left alone.
+        The model's temperatures ``[..., time, place]``, °C: frozen soil is left alone.
     values
         Instead of ``data/soil.toml``.
     """

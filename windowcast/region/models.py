@@ -30,7 +30,7 @@ from windowcast.region.columns import (
     WORKABLE_COLUMNS,
 )
 from windowcast.region.spray_days import spray_days
-from windowcast.season.clocks import Drivers, clocks, told_from
+from windowcast.season.clocks import Drivers, middle_clocks, told_from
 from windowcast.season.dates import key_dates
 from windowcast.season.leaf import SOIL_DAYS
 from windowcast.season.model import Emergence, SiteState
@@ -201,7 +201,7 @@ def station_states(
     emergence = {}
     for code in WEEDS.values():
         entry = weed(code, tables)
-        totals = clocks(entry, drivers)
+        totals = middle_clocks(entry, drivers)
         share = np.where(told_from(entry, totals), entry.share(totals.mid, 0.0), np.nan)
         southern = record.place.southern
         holds = can_be_used(entry, share, record.times, southern=southern)

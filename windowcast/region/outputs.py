@@ -8,7 +8,6 @@ import json
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import astuple
-from itertools import chain
 from pathlib import Path
 from textwrap import indent
 from typing import TYPE_CHECKING, Any
@@ -22,13 +21,22 @@ from windowcast.region.columns import (
     DATE_COLUMNS,
     QUANTITIES,
     WEEKLY_COLUMNS,
+    WHOLE_WEEKS,
     WORKABLE_COLUMNS,
     day_label,
 )
 from windowcast.region.compare import Compared, batches
+from windowcast.region.csv_text import Cells, date_cells, number_cells, text_cells, write_csv
 from windowcast.region.regional import Between
 from windowcast.region.statistics import MIN_YEARS
-from windowcast.region.tables import ODDS_FIELDS, normals_in, numbers, season_schema, weekly_in
+from windowcast.region.tables import (
+    NORMAL_FIELDS,
+    ODDS_FIELDS,
+    normals_in,
+    numbers,
+    season_schema,
+    weekly_in,
+)
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -54,59 +62,71 @@ def write_tables(folder: Path, data: Compared, between: Iterable[Between]) -> li
     seasons = batches(data.season_file, names)
     normals = batches(data.station_file, [*place, *QUANTITIES])
     weeks = batches(data.station_file, [*place, *WORKABLE_COLUMNS.values()])
-    rows_of = chain.from_iterable
     return [
-        _write_csv(folder / "seasons.csv", names, rows_of(map(season_rows, seasons))),
-        _write_csv(folder / "normals.csv", NORMAL_COLUMNS, rows_of(map(normal_rows, normals))),
-        _write_csv(folder / "weeks.csv", WEEK_COLUMNS, rows_of(map(week_rows, weeks))),
+        write_csv(folder / "seasons.csv", names, map(season_columns, seasons)),
+        write_csv(folder / "normals.csv", NORMAL_COLUMNS, map(normal_columns, normals)),
+        write_csv(folder / "weeks.csv", WEEK_COLUMNS, map(week_columns, weeks)),
         _write_csv(folder / "differences.csv", GAP_COLUMNS, gap_rows(between)),
         _write_csv(folder / "left_out.csv", LEFT_OUT_COLUMNS, map(astuple, data.every_left_out())),
         write_geojson(folder / "stations.geojson", data),
     ]
 
 
-def season_rows(batch: pa.RecordBatch) -> Iterable[Sequence[Any]]:
-    """Rows of ``seasons.csv``: dates are ISO 8601; weekly counts stay in the Parquet file."""
-    return zip(*(_season_column(batch, name) for name in batch.schema.names), strict=True)
+def season_columns(batch: pa.RecordBatch) -> list[Cells]:
+    """Columns of ``seasons.csv``: dates are ISO 8601; weekly counts stay in the Parquet file."""
+    return [_season_column(batch, name) for name in batch.schema.names]
 
 
-def _season_column(batch: pa.RecordBatch, name: str) -> list[Any]:
+def _season_column(batch: pa.RecordBatch, name: str) -> Cells:
     import pyarrow as pa
 
     if not pa.types.is_floating(batch.schema.field(name).type):
-        return list(batch[name].to_pylist())
+        return text_cells(batch[name].to_pylist())
     values = numbers(batch, name)
-    if name not in DATE_COLUMNS:
-        return _plain(values)
-    known = np.isfinite(values)
-    dates = np.where(known, values, 0).astype("datetime64[D]").astype(str)
-    return list(np.where(known, dates, "").tolist())
+    return date_cells(values) if name in DATE_COLUMNS else number_cells(values)
 
 
-def normal_rows(batch: pa.RecordBatch) -> Iterator[Sequence[Any]]:
-    """Rows of ``normals.csv``: days are counted from the season's first day, shares are 0..1."""
-    south = (numbers(batch, "latitude") < 0).tolist()
-    found = {name: normals_in(batch, name) for name in QUANTITIES}
-    days = {name: found[name].median.tolist() for name in DATE_COLUMNS}
-    lists = {name: [_plain(each) for each in astuple(n)] for name, n in found.items()}
-    for i, station in enumerate(batch["station"].to_pylist()):
-        for name, label in QUANTITIES.items():
-            years, happens, median, p10, p90, *trend = (each[i] for each in lists[name])
-            date = day_label(days[name][i], southern=south[i]) if name in days else ""
-            yield (station, name, label, int(years), happens, median, p10, p90, date, *trend)
+def normal_columns(batch: pa.RecordBatch) -> list[Cells]:
+    """Columns of ``normals.csv``: days count from the season's first day, shares are 0..1."""
+    stations, quantities = len(batch), len(QUANTITIES)
+    south = numbers(batch, "latitude") < 0
+    found = [normals_in(batch, name) for name in QUANTITIES]
+    fields = {f: np.stack([getattr(n, f) for n in found], axis=1) for f in NORMAL_FIELDS}
+    names = text_cells(batch["station"].to_pylist())
+    dates = [
+        day_label(day, southern=south[i]) if name in DATE_COLUMNS else ""
+        for i, days in enumerate(fields["median"].tolist())
+        for name, day in zip(QUANTITIES, days, strict=True)
+    ]
+    years, happens, median, p10, p90, *trend = (
+        number_cells(each.ravel()) for each in fields.values()
+    )
+    return [
+        [name for name in names for _ in range(quantities)],
+        text_cells(QUANTITIES) * stations,
+        text_cells(QUANTITIES.values()) * stations,
+        years, happens, median, p10, p90, dates, *trend,
+    ]  # fmt: skip
 
 
-def week_rows(batch: pa.RecordBatch) -> Iterator[Sequence[Any]]:
-    """Rows of ``weeks.csv``: weeks with enough years."""
-    south = (numbers(batch, "latitude") < 0).tolist()
-    found = {name: weekly_in(batch, column) for name, column in WORKABLE_COLUMNS.items()}
-    for i, station in enumerate(batch["station"].to_pylist()):
-        for purpose, fields in found.items():
-            years, *told = (_plain(each[i]) for each in fields)
-            for week, (count, *values) in enumerate(zip(years, *told, strict=True)):
-                if count >= MIN_YEARS:
-                    first = day_label(7 * week, southern=south[i])
-                    yield (station, purpose, week, first, int(count), *values)
+def week_columns(batch: pa.RecordBatch) -> list[Cells]:
+    """Columns of ``weeks.csv``: weeks with enough years."""
+    found = [weekly_in(batch, column) for column in WORKABLE_COLUMNS.values()]
+    years, *told = (np.stack(each, axis=1) for each in zip(*found, strict=True))
+    station, purpose, week = np.nonzero(years >= MIN_YEARS)
+    south = (numbers(batch, "latitude") < 0).astype(np.int64)
+    labels = [[day_label(7 * w, southern=at) for w in range(WHOLE_WEEKS)] for at in (False, True)]
+    columns = (
+        (text_cells(batch["station"].to_pylist()), station),
+        (text_cells(WORKABLE_COLUMNS), purpose),
+        ([str(w) for w in range(WHOLE_WEEKS)], week),
+    )
+    known = [number_cells(each[station, purpose, week]) for each in (years, *told)]
+    return [
+        *(np.array(cells, object)[at].tolist() for cells, at in columns),
+        np.array(labels, object)[south[station], week].tolist(),
+        *known,
+    ]
 
 
 def gap_rows(between: Iterable[Between]) -> Iterator[Sequence[Any]]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -153,8 +154,16 @@ class Clocks:
         return found
 
 
+@dataclass(frozen=True)
+class Middle:
+    """Only `mid` and `fast` of `Clocks`: what the emerged share is told from."""
+
+    mid: Mapping[str, FloatArray]
+    fast: Mapping[str, FloatArray]
+
+
 def told_from(
-    weed: Weed, totals: Clocks, log_shift: FloatArray | float = 0.0
+    weed: Weed, totals: Clocks | Middle, log_shift: FloatArray | float = 0.0
 ) -> npt.NDArray[np.bool_]:
     """Where gaps leave the emerged share open by little enough to be told, ``[..., day]``."""
     told = ~np.logical_or.reduce([np.isnan(mid) for mid in totals.mid.values()])
@@ -172,16 +181,37 @@ def clocks(weed: Weed, drivers: Drivers, start: Clocks | None = None) -> Clocks:
     return running(weed, drivers, increments(weed, drivers), start)
 
 
+def middle_clocks(weed: Weed, drivers: Drivers) -> Middle:
+    """`mid` and `fast` of the weed's clocks over a run of days, the same as `clocks` gives."""
+    over, _ = _bridged(weed, drivers, bridged)
+    usual = _water(weed, drivers).usual
+    total = _totals(weed, drivers)
+    return Middle(
+        {name: total(step.daily * usual) for name, step in over.items()},
+        {name: total((step.daily + step.doubt) * usual) for name, step in over.items()},
+    )
+
+
 def running(weed: Weed, drivers: Drivers, steps: Clocks, start: Clocks | None) -> Clocks:
     """Totals of what each day adds."""
-    reset = on_date(drivers.dates, weed.biofix, drivers.southern)
-    if drivers.begins is not None:
-        idle = _soon_begun(weed, drivers, drivers.begins)
-        steps = steps.map(lambda step, _: np.where(idle, 0.0, step), steps)
+    total = _totals(weed, drivers)
     if start is None:
-        begin = _begin(weed, drivers)
-        return steps.map(lambda step, _: accumulate(step, reset, begin), steps)
-    return steps.map(lambda step, total: accumulate(step, reset, total), start)
+        return steps.map(lambda step, _: total(step), steps)
+    return steps.map(total, start)
+
+
+def _totals(weed: Weed, drivers: Drivers) -> Callable[..., FloatArray]:
+    """A function that adds up what each day adds, from a total or from nothing."""
+    reset = on_date(drivers.dates, weed.biofix, drivers.southern)
+    begins = drivers.begins
+    idle = None if begins is None else _soon_begun(weed, drivers, begins)
+    begin = _begin(weed, drivers)
+
+    def total(step: FloatArray, start: FloatArray | float = begin) -> FloatArray:
+        step = step if idle is None else np.where(idle, 0.0, step)
+        return accumulate(step, reset, start)
+
+    return total
 
 
 def _begin(weed: Weed, drivers: Drivers) -> float:
@@ -213,27 +243,14 @@ def on_known_days(weed: Weed, drivers: Drivers) -> Clocks:
 def increments(weed: Weed, drivers: Drivers, bridge: Bridge = bridged) -> Clocks:
     """What each day adds to the weed's clocks."""
     common = weed.common
-    plain = weed.degree_days(drivers.air_c if weed.driver == "air" else drivers.soil_c)
-    if weed.ripe_from is not None:
-        plain = np.where(_between(drivers, weed.ripe_from, weed.biofix), plain, 0.0)
-    steps = {"emergence": plain * _warm(drivers.soil_c, common, bridge)}
-    if weed.late_start is not None:
-        late = _between(drivers, weed.late_start, weed.biofix)
-        steps["late"] = np.where(late, heating(drivers.soil_c, common.germination_min_c), 0.0)
-    over = {name: bridge(step, common) for name, step in steps.items()}
+    over, plain = _bridged(weed, drivers, bridge)
     by_air = {}
     for name, rule in weed.air_rules.items():
         warmth = heating(drivers.air_c, rule.base_c)
         if rule.start is not None:
             warmth = np.where(_between(drivers, rule.start, weed.biofix), warmth, 0.0)
         by_air[name] = bridge(warmth, common).daily
-    factor = weed.moisture_factor(drivers.water, drivers.rain_7d_mm)
-    moist = np.where(np.isnan(factor), 1.0, factor)
-    dry = np.where(np.isnan(factor), common.dry_unknown, factor)
-    usual, water, rain = moist, drivers.usual_water, drivers.usual_rain_7d_mm
-    if water is not None and rain is not None and np.isnan(factor).any():
-        guess = weed.moisture_factor(water, rain)
-        usual = np.where(np.isnan(factor) & ~np.isnan(guess), guess, moist)
+    dry, usual, moist = _water(weed, drivers)
     most = {name: step.daily + step.doubt for name, step in over.items()}
     return Clocks(
         mid={name: step.daily * usual for name, step in over.items()},
@@ -244,6 +261,41 @@ def increments(weed: Weed, drivers: Drivers, bridge: Bridge = bridged) -> Clocks
         air=by_air,
         moist={} if usual is moist else {name: step * moist for name, step in most.items()},
     )
+
+
+def _bridged(weed: Weed, drivers: Drivers, bridge: Bridge) -> tuple[dict[str, Bridged], FloatArray]:
+    """What each day adds to the clocks by warmth, over gaps, and to the published total."""
+    common = weed.common
+    plain = weed.degree_days(drivers.air_c if weed.driver == "air" else drivers.soil_c)
+    if weed.ripe_from is not None:
+        plain = np.where(_between(drivers, weed.ripe_from, weed.biofix), plain, 0.0)
+    steps = {"emergence": plain * _warm(drivers.soil_c, common, bridge)}
+    if weed.late_start is not None:
+        late = _between(drivers, weed.late_start, weed.biofix)
+        steps["late"] = np.where(late, heating(drivers.soil_c, common.germination_min_c), 0.0)
+    return {name: bridge(step, common) for name, step in steps.items()}, plain
+
+
+class _Water(NamedTuple):
+    """By how much water slows the clocks: unknown water as dry, as usual, as moist."""
+
+    dry: FloatArray
+    usual: FloatArray
+    moist: FloatArray
+
+
+def _water(weed: Weed, drivers: Drivers) -> _Water:
+    factor = weed.moisture_factor(drivers.water, drivers.rain_7d_mm)
+    unknown = np.isnan(factor)
+    if not unknown.any():
+        return _Water(factor, factor, factor)
+    moist = np.where(unknown, 1.0, factor)
+    dry = np.where(unknown, weed.common.dry_unknown, factor)
+    usual, water, rain = moist, drivers.usual_water, drivers.usual_rain_7d_mm
+    if water is not None and rain is not None:
+        guess = weed.moisture_factor(water, rain)
+        usual = np.where(unknown & ~np.isnan(guess), guess, moist)
+    return _Water(dry, usual, moist)
 
 
 def _warm(soil_c: FloatArray, common: CommonValues, bridge: Bridge) -> FloatArray:

@@ -75,13 +75,27 @@ def _compile(edition: int) -> Any:
         for row in range(soil.shape[0]):
             possible, sure = np.ones(worlds, np.uint8), np.zeros(worlds, np.uint8)
             idle, begun = np.full(first, -1), np.zeros(first, np.uint8)
+            most, least = gain[row].max(), loss[row].min()
+            was_warm = False
             for t in range(soil.shape[1]):
+                # most days are so warm, or so cold, that the switch says the same in every world
+                warm, cold = soil[row, t] >= most, soil[row, t] < least
+                if warm and was_warm and enough >= 0:  # leaf as on the day before
+                    if start[t]:
+                        begun[:] = 0
+                    out[:2, row, t] = first
+                    out[2:4, row, t] = worlds - first - early
+                    out[4, row, t] = begun.sum()
+                    continue
+                was_warm = warm
+                if warm or cold:
+                    possible[:], sure[:] = warm, warm
                 unknown = np.isnan(soil[row, t])
                 day = LeafDay(
                     soil[row, t], heat[row, t], frost[row, t], frozen[row, t], unseen[row, t],
                     unknown, unknown | np.isnan(heat[row, t]),
                 )  # fmt: skip
-                for w in range(worlds):
+                for w in range(0 if warm or cold else worlds):
                     at = Thresholds(
                         gain[row, w], loss[row, w], gain[row, w], heat_from[w], frost_from[w]
                     )

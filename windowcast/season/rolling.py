@@ -23,7 +23,7 @@ def trailing_sum(values: FloatArray, days: int) -> FloatArray:
     size = values.shape[-1] - days + 1
     total = np.zeros((*values.shape[:-1], size))
     for offset in range(days):
-        total = total + values[..., offset : offset + size]
+        total += values[..., offset : offset + size]
     out[..., days - 1 :] = total
     return out
 
