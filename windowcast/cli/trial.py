@@ -8,11 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from windowcast.cli.options import format_option, page_option
+from windowcast.cli.options import deadline_option, format_option, page_option
 from windowcast.cli.output import lang_option
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
+    import datetime as dt
+
+    from windowcast.core.record import Weather
+    from windowcast.core.site import Site
+    from windowcast.records.trial_weather import AppliedHour
     from windowcast.report.catalogue import Voice
     from windowcast.trials.trial_file import TrialFile
 
@@ -219,3 +224,97 @@ def import_(trial_file: Path, file: str, *, yes: bool) -> None:
             if yes:
                 store_ratings(log, changes, trial.name)
     click.echo(voice.say("trial_import.stored" if yes else "trial_import.not_yet", file=str(path)))
+
+
+against_option = click.option(
+    "--against", default="", metavar="TREATMENT", help="Compare with this  [default: the check]."
+)
+
+
+@command.command("analyse")
+@trial_argument
+@against_option
+@format_option("text", "json")
+@lang_option
+def analyse(trial_file: Path, against: str, format_: str) -> None:
+    """Means with their ranges and letters, and control against the check, for every rating."""
+    from windowcast.cli.output import echo
+    from windowcast.report.trial_results import result_lines, result_plain
+
+    trial, voice = opened(trial_file)
+    _, rounds = _analysed(trial, trial_file, against)
+    if format_ == "json":
+        import json
+
+        document = result_plain(trial.name, rounds, voice)
+        click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+    else:
+        echo(*result_lines(trial.name, rounds, voice))
+
+
+@command.command("report")
+@trial_argument
+@click.option("--out", type=_PATH, required=True, metavar="DIR", help="Folder to write to.")
+@against_option
+@click.option(
+    "--weather",
+    "hours",
+    is_flag=True,
+    help="Add the weather each site was sprayed in, by its own files, or the station archive.",
+)
+@click.option("--offline", is_flag=True, help="Use only files and what is cached.")
+@deadline_option
+@lang_option
+def report(trial_file: Path, out: Path, against: str, *, hours: bool, offline: bool) -> None:
+    """Figures, tables, methods, tidy data with its description, scripts to check the numbers."""
+    from windowcast.cli.output import echo
+    from windowcast.core.phrase import names
+    from windowcast.report.trial_report import write_report
+
+    trial, voice = opened(trial_file)
+    ratings, rounds = _analysed(trial, trial_file, against)
+    applied = _applied_hours(trial, trial_file, offline) if hours else ()
+    for hour in applied:
+        if hour.problem is not None:
+            click.echo(voice.say("cli.not_filled", problem=str(hour.problem)), err=True)
+    files, no_png = write_report(out, trial, ratings, rounds, voice, hours=applied)
+    echo(voice.say("trial_result.report", folder=str(out), files=names(*files, join="comma")))
+    if no_png:
+        echo(voice.say("trial_result.no_png", why=no_png))
+
+
+def _applied_hours(trial: TrialFile, trial_file: Path, offline: bool) -> tuple[AppliedHour, ...]:
+    from windowcast.cli.options import given_deadline_s
+    from windowcast.records.trial_weather import applied_hours
+    from windowcast.weather.load import load_weather
+
+    def load(site: Site, until: dt.date) -> Weather:
+        return load_weather(site, today=until, offline=offline, deadline_s=given_deadline_s())
+
+    return applied_hours(trial, trial_file.parent, load)
+
+
+def _analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any], list[Any]]:
+    """The ratings of a trial, and each round with its analysis."""
+    from windowcast.records.store import SeasonLog
+    from windowcast.records.trial_log import trial_log_path, trial_ratings
+    from windowcast.records.trial_rounds import analysed_rounds
+    from windowcast.trials.arm_names import arm_named
+    from windowcast.trials.layout import arms_of
+
+    arm = arm_named(against, "", arms_of(trial)) if against else None
+    if against and arm is None:
+        raise InputError(
+            f"{against!r} is no treatment of the trial", field="--against",
+            remedy=f"use one of {', '.join(a.name for a in arms_of(trial))}",
+        )  # fmt: skip
+    path = trial_log_path(trial, trial_file)
+    ratings = []
+    if path.is_file():
+        with SeasonLog(path, create=False) as log:
+            ratings = [stored.entry for stored in trial_ratings(log, trial.name)]
+    if not ratings:
+        raise InputError(
+            "has no ratings yet", path=trial_file, remedy="read some with windowcast trial import"
+        )
+    return ratings, analysed_rounds(trial, ratings, arm.name if arm else "")

@@ -21,9 +21,12 @@ from windowcast.records.model import Rating
 from windowcast.records.store import SeasonLog
 from windowcast.records.stored import Stored
 from windowcast.records.trial_log import changes_of, store_ratings, trial_log_path, trial_ratings
+from windowcast.records.trial_rounds import analysed_rounds
 from windowcast.report.catalogue import Voice
 from windowcast.report.problems import sentence_of
+from windowcast.report.trial_figures import means_chart
 from windowcast.report.trial_plan import measure_phrase, plan_svg, treatment_rows
+from windowcast.report.trial_results import Analysed, round_said
 from windowcast.sources.written_numbers import Mark
 from windowcast.trials.layout import PlannedPlot, plan_of
 from windowcast.trials.trial_cells import applied_at, area_of, value_of, written_date
@@ -95,6 +98,28 @@ def shown(request: Request) -> Response:
         request, "trial.html", slug=slug, trial=trial, places=places,
         treatments=treatment_rows(trial, voice),
     )  # fmt: skip
+
+
+def results(request: Request) -> Response:
+    """What the analyses of a trial say, with a figure of each."""
+    slug, file, trial = _trial(request)
+    ratings = tuple(_ratings(request, file, trial))
+    rounds = _analysed(file, file_state(file), ratings)
+    voice = voice_of(request, None)
+    said = [round_said(found, analysis, voice) for found, analysis in rounds]
+    charts = [means_chart(r, s, voice) for r, s in zip(rounds, said, strict=True)]
+    return page(
+        request, "trial_results.html", address=f"/trials/{slug}", trial=trial,
+        rounds=list(zip(said, charts, strict=True)),
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=16)
+def _analysed(
+    file: Path, state: tuple[int, int], ratings: tuple[Rating, ...]
+) -> tuple[Analysed, ...]:
+    """The analyses of a trial, worked out once for what was rated."""
+    return tuple(analysed_rounds(_read(file, *state), ratings))
 
 
 @dataclass(frozen=True)
@@ -230,5 +255,6 @@ def _store(asked: PlotsAsked, values: Sequence[PlotValue]) -> None:
 ROUTES = [
     Route("/trials", listing),
     Route("/trials/{trial}", shown),
+    Route("/trials/{trial}/results", results),
     Route("/trials/{trial}/rate/{site:int}", rating, methods=["GET", "POST"]),
 ]

@@ -1,0 +1,82 @@
+"""The report of a trial as a folder: figures, tables, text, and the scripts that check them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from importlib import resources
+from pathlib import Path
+
+from windowcast.core.atomic_files import made_folder, write_atomic
+from windowcast.core.errors import InputError
+from windowcast.records.model import Rating
+from windowcast.records.trial_weather import AppliedHour
+from windowcast.report.catalogue import Voice
+from windowcast.report.figure_file import one_drawing
+from windowcast.report.page import page_of, style_sheet
+from windowcast.report.trial_dataset import (
+    APPLICATIONS,
+    application_rows,
+    data_package,
+    table_csv,
+    tables_of,
+)
+from windowcast.report.trial_figures import means_chart
+from windowcast.report.trial_plan import plan_csv, treatment_rows
+from windowcast.report.trial_png import means_png
+from windowcast.report.trial_results import Analysed, methods_text, round_said
+from windowcast.trials.layout import plan_of
+from windowcast.trials.trial_file import TrialFile
+
+_SCRIPTS = {"reproduce.py": "trial_reproduce.py", "reproduce.R": "trial_reproduce.R"}
+
+
+def write_report(
+    folder: Path,
+    trial: TrialFile,
+    ratings: Sequence[Rating],
+    rounds: Sequence[Analysed],
+    voice: Voice,
+    *,
+    hours: Sequence[AppliedHour] = (),
+) -> tuple[list[str], str]:
+    """Write every file of the report; their names, and why there is no PNG ("" where there is).
+
+    Raises
+    ------
+    InputError
+        The folder cannot be made, or a file not be written.
+    """
+    voice = voice.on_page
+    folder = made_folder(folder)
+    said = [round_said(found, analysis, voice) for found, analysis in rounds]
+    charts = [means_chart(r, s, voice) for r, s in zip(rounds, said, strict=True)]
+    files: dict[str, str | bytes] = {}
+    no_png = ""
+    for result, each, chart in zip(rounds, said, charts, strict=True):
+        if chart is None:
+            continue
+        files[f"{each.key}.svg"] = one_drawing([chart.svg])
+        try:
+            files[f"{each.key}.png"] = means_png(result, each)
+        except InputError as error:
+            no_png = str(error)
+    tables = tables_of(trial, ratings, rounds, {each.key: each.problem for each in said})
+    if hours:
+        tables["applications.csv"] = APPLICATIONS, application_rows(hours)
+    files |= {name: table_csv(fields, rows) for name, (fields, rows) in tables.items()}
+    if trial.seed is not None:
+        files["plan.csv"] = plan_csv(plan_of(trial))
+    files["datapackage.json"] = data_package(trial, tables, dt.datetime.now(dt.UTC))
+    methods = methods_text(rounds, voice)
+    files["methods.txt"] = f"{methods}\n"
+    files["report.html"] = page_of(
+        "trial_report_page.html", voice, trial=trial, treatments=treatment_rows(trial, voice),
+        rounds=list(zip(said, charts, strict=True)), methods=methods, style=style_sheet(),
+    )  # fmt: skip
+    package = resources.files("windowcast.report")
+    for name, source in _SCRIPTS.items():
+        files[name] = package.joinpath(source).read_text("utf-8")
+    for name, content in files.items():
+        write_atomic(folder / name, content)
+    return list(files), no_png

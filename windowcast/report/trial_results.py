@@ -1,0 +1,201 @@
+"""What the analyses of a trial say, in the words of the trade."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from windowcast.core.phrase import Phrase, joined, names, say
+from windowcast.records.trial_rounds import TrialRound
+from windowcast.report.catalogue import Voice
+from windowcast.report.trial_plan import value_phrase
+from windowcast.trials.model import AdjustedMean, Comparison, TrialAnalysis
+
+Analysed = tuple[TrialRound, TrialAnalysis]
+
+
+@dataclass(frozen=True, slots=True)
+class RoundSaid:
+    """One round in words.
+
+    Attributes
+    ----------
+    title, dates
+        What was rated how long after treatment, and on which days.
+    problem
+        Why there is no analysis; "" where there is one.
+    columns, rows
+        A row for each treatment: plots, mean, range, letters, what it is against the check.
+    remarks
+        What the letters mean, the tests of factors, what to mind.
+    """
+
+    key: str
+    title: str
+    dates: str
+    problem: str
+    model: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    remarks: tuple[str, ...]
+
+
+def round_title(found: TrialRound) -> Phrase:
+    """What was rated, and how long after treatment."""
+    what = value_phrase(found.measure, found.weed)
+    if found.day is None:
+        return what
+    return say("trial_import.days", what=what, days=found.day)
+
+
+def round_said(found: TrialRound, analysis: TrialAnalysis, voice: Voice) -> RoundSaid:
+    """One round in words."""
+    dates = joined(
+        *(say("trial_result.on", site=names(site), day=date) for site, date in found.dates.items()),
+        join="comma",
+    )
+    head = (found.key, voice.write(round_title(found), "cap"), voice.write(dates))
+    if analysis.problem:
+        problem = voice.say("trial_result.none", why=analysis.problem)
+        return RoundSaid(*head, problem, "", (), (), tuple(map(voice.text, _notes(found))))
+    standard = found.options.standard or next(iter(found.options.checks), "")
+    against = {c.first: c for c in analysis.of("check") if c.second == standard}
+    columns = [voice.say("trial_result.treatment"), voice.say("trial_result.plots")]
+    columns += [voice.say("trial_result.mean"), voice.say("trial_result.range")]
+    columns.append(voice.say("trial_result.letters"))
+    if against:
+        columns.append(voice.say("trial_result.against", standard=standard))
+    rows = [
+        (
+            mean.treatment,
+            str(mean.plots),
+            _number(mean.mean, voice),
+            _range(mean, voice),
+            mean.letters,
+            *([_against(against.get(mean.treatment), voice)] if against else []),
+        )
+        for mean in analysis.means
+    ]
+    return RoundSaid(
+        *head,
+        "",
+        voice.write(analysis.model, "sentence"),
+        tuple(columns),
+        tuple(rows),
+        tuple(_remarks(found, analysis, voice)),
+    )
+
+
+def _remarks(found: TrialRound, analysis: TrialAnalysis, voice: Voice) -> list[str]:
+    said = [say("trial_result.shared")] if any(m.letters for m in analysis.means) else []
+    said += [
+        say(
+            "trial_result.factor", term=names(test.term), f=round(test.f, 2), df=round(test.df, 1),
+            error=round(test.error_df, 1), p=_p(test.p, voice),
+        )
+        for test in analysis.factors
+    ]  # fmt: skip
+    return [voice.write(text, "sentence") for text in (*said, *analysis.notes, *_notes(found))]
+
+
+def _notes(found: TrialRound) -> list[Phrase]:
+    """What was done to the ratings before they were analysed."""
+    said = []
+    if found.frames > 1:
+        said.append(say("trial_result.frames", frames=found.frames))
+    if found.strangers:
+        said.append(say("trial_result.strangers", treatments=names(*found.strangers)))
+    return said
+
+
+def _number(value: float, voice: Voice) -> str:
+    return voice.say("fact.not_known") if math.isnan(value) else voice.number(value, 1, fixed=True)
+
+
+def _range(mean: AdjustedMean, voice: Voice) -> str:
+    low, high = (names(_number(end, voice)) for end in (mean.low, mean.high))
+    return voice.say("trial_result.bound" if mean.bound else "review_page.to", low=low, high=high)
+
+
+def _against(found: Comparison | None, voice: Voice) -> str:
+    """Percent control with its range where a measure has one, else how sure a difference is."""
+    if found is None:
+        return ""
+    star = say("trial_result.differs") if found.differs else say("trial_result.same")
+    if math.isnan(found.percent):
+        return voice.say("trial_result.chance", p=_p(found.p, voice), sure=star)
+    ends = (found.percent, found.percent_low, found.percent_high)
+    middle, low, high = (names(_number(end, voice)) for end in ends)
+    return voice.say("trial_result.control", percent=middle, low=low, high=high, sure=star)
+
+
+def _p(p: float, voice: Voice) -> Phrase:
+    """A p value as papers print it."""
+    if math.isnan(p):
+        return say("fact.not_known")
+    if p < 0.001:
+        return say("trial_result.p_least", p=names(voice.number(0.001, 3)))
+    return say("trial_result.p", p=names(voice.number(p, 3, fixed=True)))
+
+
+def result_lines(trial: str, rounds: Sequence[Analysed], voice: Voice) -> list[str]:
+    """Every round of a trial for the terminal."""
+    lines = [voice.say("trial_result.title", trial=trial)]
+    for found, analysis in rounds:
+        said = round_said(found, analysis, voice)
+        lines += ["", said.title, f"  {said.dates}"]
+        if said.problem:
+            lines += [f"  {text}" for text in (said.problem, *said.remarks)]
+            continue
+        lines += [f"  {line}" for line in table_lines(said.columns, said.rows)]
+        lines += [f"  {text}" for text in (said.model, *said.remarks)]
+    return lines
+
+
+def table_lines(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """A table with its columns below each other; numbers to the right."""
+    wide = [max(len(row[n]) for row in (columns, *rows)) for n in range(len(columns))]
+
+    def line(row: Sequence[str]) -> str:
+        cells = [
+            f"{cell:>{wide[n]}}" if n in {1, 2} else f"{cell:<{wide[n]}}"
+            for n, cell in enumerate(row)
+        ]
+        return "  ".join(cells).rstrip()
+
+    return [line(columns), *map(line, rows)]
+
+
+def methods_text(rounds: Sequence[Analysed], voice: Voice) -> str:
+    """How the trial was analysed, for a paper, with the versions of the programs."""
+    from importlib.metadata import version
+    from platform import python_version
+
+    from windowcast.core.version import __version__
+
+    models = dict.fromkeys(a.model for _, a in rounds if not a.problem)
+    said = [voice.text(say("trial_result.method", model=model)) for model in models]
+    said.append(voice.say("trial_result.family"))
+    programs = [f"windowcast {__version__}", f"Python {python_version()}"]
+    listed = names(*programs, *(f"{name} {version(name)}" for name in ("numpy", "scipy")))
+    return " ".join([*said, voice.say("trial_result.programs", programs=listed)])
+
+
+def result_plain(trial: str, rounds: Sequence[Analysed], voice: Voice) -> dict[str, Any]:
+    """The same as JSON holds it."""
+    from windowcast.report.plain import plain
+
+    found = [
+        {
+            "round": found.key,
+            "measure": found.measure,
+            "weed": found.weed or None,
+            "dates": {site: date.isoformat() for site, date in found.dates.items()},
+            "days": found.day,
+            **plain(analysis, voice),
+        }
+        for found, analysis in rounds
+    ]
+    return {"trial": trial, "rounds": found}
