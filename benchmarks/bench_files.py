@@ -25,11 +25,12 @@ import pandas as pd
 from bench_region import records
 
 from windowcast.core.record import Record
+from windowcast.region.archive_files import sorted_stations
 from windowcast.region.batch import Options, station_record
 from windowcast.region.box import record_csv
 from windowcast.region.engine import Station
-from windowcast.sources import ghcn_bulk
 from windowcast.sources.files import read_weather
+from windowcast.sources.ghcn_bulk import bulk_files
 from windowcast.sources.grid import Grid
 from windowcast.sources.numerals import NotPlain
 from windowcast.weather.gaps import filled
@@ -75,8 +76,8 @@ def layouts(dly: Path, folder: Path) -> Iterator[tuple[str, str]]:
     for row in rows:
         with (years / f"{row[12:16]}.csv").open("a") as stream:
             stream.write(row)
-    ((station, bucket),) = ghcn_bulk.split(ghcn_bulk.bulk_files(years), folder / "split").items()
-    yield "bucket of by-year CSV or Parquet", f"{bucket}:station={station}"
+    (kept,) = sorted_stations(bulk_files(years), folder / "split").values()
+    yield "by-year CSV or Parquet, sorted", kept.path
 
 
 def long_rows(text: str) -> Iterator[str]:

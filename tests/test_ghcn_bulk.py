@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import csv
 import gzip
-from collections.abc import Iterator
+import random
+import shutil
+from collections.abc import Iterable, Iterator
+from contextlib import nullcontext
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,9 +18,14 @@ import pytest
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Record
+from windowcast.region import batch, engine, pools
+from windowcast.region.archive_files import sorted_stations
+from windowcast.region.compare import put_together
+from windowcast.region.engine import Station
 from windowcast.region.stations import find_stations, read_places
-from windowcast.sources import ghcn_bulk
+from windowcast.sources import ghcn_sorted
 from windowcast.sources.files import read_weather
+from windowcast.sources.ghcn_bulk import bulk_files
 
 GHCN = Path(__file__).parent / "data" / "ghcn"
 FILES = {
@@ -43,10 +52,12 @@ def rows() -> Iterator[Row]:
                     yield (line[:11], date, line[17:21], int(cell[:5]), *flags, "")  # type: ignore[misc]
 
 
-def write_years(folder: Path, header: bool, packed: bool = True) -> None:
+def write_years(
+    folder: Path, header: bool, packed: bool = True, of: Iterable[Row] | None = None
+) -> None:
     """By-year files; rows of a year in order of date, so that stations alternate."""
     years: dict[str, list[Row]] = {}
-    for row in rows():
+    for row in rows() if of is None else of:
         years.setdefault(row[1][:4], []).append(row)
     for year, some in years.items():
         text = [HEADER] if header else []
@@ -97,33 +108,113 @@ def same(a: Record, b: Record) -> None:
 def test_bulk_layouts_give_the_records_of_the_station_files(
     layout: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(ghcn_bulk, "MOST_ROWS", 3000)  # several flushes
+    monkeypatch.setattr(ghcn_sorted, "MOST_ROWS", 20_000)  # several buckets
+    monkeypatch.setattr(ghcn_sorted, "HELD_ROWS", 700)  # filled several times
+    monkeypatch.setattr(ghcn_sorted, "ROWS_A_GROUP", 400)  # stations go on in the next group
     source = tmp_path / "source"
     source.mkdir()
     if "parquet" in layout:
         write_parquet(source, "station" in layout)
     else:
         write_years(source, header="header" in layout, packed="gz" in layout)
-    found = ghcn_bulk.split(ghcn_bulk.bulk_files(source), tmp_path / "work")
+    found = sorted_stations(bulk_files(source), tmp_path / "work")
     assert set(found) == set(FILES)
     for station, own in FILES.items():
-        same(read_weather(f"{found[station]}:station={station}"), read_weather(own))
+        same(read_weather(found[station].path), read_weather(own))
 
 
 def test_a_split_is_used_again_until_a_file_changes(tmp_path: Path) -> None:
     source = tmp_path / "source"
     source.mkdir()
     write_years(source, header=False)
-    files = ghcn_bulk.bulk_files(source)
+    files = bulk_files(source)
     calls: list[int] = []
-    first = ghcn_bulk.split(files, tmp_path / "w", progress=lambda what, n, of: calls.append(n))
+    first = sorted_stations(files, tmp_path / "w", progress=lambda what, n, of: calls.append(n))
     assert calls == list(range(1, len(files) + 1))
-    again = ghcn_bulk.split(files, tmp_path / "w", progress=lambda what, n, of: calls.append(n))
+    again = sorted_stations(files, tmp_path / "w", progress=lambda what, n, of: calls.append(n))
     assert again == first
     assert len(calls) == len(files)
     files[0].write_bytes(files[1].read_bytes())
-    assert ghcn_bulk.split(files, tmp_path / "w") != first
-    assert not list((tmp_path / "w").glob(".splitting*"))
+    changed = sorted_stations(files, tmp_path / "w")
+    assert {s: k.path for s, k in changed.items()} == {s: k.path for s, k in first.items()}
+    assert [s for s in first if changed[s].content != first[s].content] == ["USW00013904"]
+    kinds = sorted(path.suffix for path in (tmp_path / "w" / "ghcn").iterdir())
+    assert kinds == sorted([".shards", *[".parquet", ".stations"] * len(files)])
+
+
+def test_a_row_group_says_which_stations_it_holds(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ghcn_sorted, "ROWS_A_GROUP", 300)
+    write_years(tmp_path, header=False)
+    found = sorted_stations(bulk_files(tmp_path), tmp_path / "w")
+    for path in (tmp_path / "w" / "ghcn").glob("*.parquet"):
+        footer, last = pq.read_metadata(path), 0
+        ids = pq.read_table(path, columns=["ID"])["ID"].to_pylist()
+        for number in range(footer.num_row_groups):
+            group = footer.row_group(number)
+            told = group.column(0).statistics
+            own, ids = ids[: group.num_rows], ids[group.num_rows :]
+            orders = [ghcn_sorted.order_of(station) for station in own]
+            assert (told.min, told.max) == (min(orders), max(orders))
+            assert last <= told.min
+            last = told.max
+            assert group.num_rows <= 300
+    assert list(found) == sorted(found, key=ghcn_sorted.order_of)
+
+
+def refreshed(rows_of: list[Row], draw: random.Random) -> list[Row]:
+    """Values changed, lost and new in some years, a station renamed: new, and lost."""
+    year, kind = draw.choice(("1999", "2003", "2011", "2021")), draw.randrange(4)
+    new = []
+    for row in rows_of:
+        mine = row[1].startswith(year)
+        if mine and kind == 0 and row[1].endswith("15"):
+            row = (*row[:3], row[3] + 7, *row[4:])  # noqa: PLW2901
+        elif mine and kind == 1 and "0401" <= row[1][4:] <= "0420":
+            continue
+        elif kind == 2 and row[0].startswith("AS"):
+            row = ("ASN00099999", *row[1:])  # noqa: PLW2901
+        elif kind == 3 and mine and row[0].startswith("US"):
+            continue
+        new.append(row)
+    return new
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(4))
+def test_a_refreshed_year_computes_only_its_stations_and_gives_what_a_full_run_gives(
+    seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(engine, "pool", lambda *args, **how: nullcontext(pools.Here()))
+    computed: list[str] = []
+
+    def compute(chunk: tuple[Station, ...], options: str) -> dict[str, pa.Table]:
+        computed.extend(station.id for station in chunk)
+        return batch.compute(chunk, options)
+
+    source, draw, some = tmp_path / "source", random.Random(seed), list(rows())
+    digests: dict[str, str] = {}
+    for step in range(3):
+        shutil.rmtree(source, ignore_errors=True)
+        source.mkdir()
+        write_years(source, header=False, packed=False, of=some)
+        results = []
+        for out in (tmp_path / "out", tmp_path / f"whole{step}"):
+            del computed[:]
+            found = find_stations(source, out / "records", workers=1)
+            placed = [replace(s, latitude_deg=30.0, longitude_deg=-90.0) for s in found.stations]
+            parts = engine.run(
+                placed, compute, batch.Options().plain(), out / "parts", chunk_stations=2
+            )
+            if out.name == "out":
+                changed = [s.id for s in placed if digests.get(s.id) != s.content]
+                assert sorted(computed) == sorted(changed)
+                digests = {s.id: s.content for s in placed}
+            put_together(parts, out)
+            results.append([(out / f"{n}.parquet").read_bytes() for n in ("seasons", "stations")])
+        assert results[0] == results[1]
+        some = refreshed(some, draw)
 
 
 PLACES = (
@@ -170,29 +261,29 @@ def test_a_damaged_row_is_named(line: str, words: str, tmp_path: Path) -> None:
     file = tmp_path / "2020.csv"
     file.write_text(f"USW00013904,20200101,TMAX,10,,,S,\n{line}\n")
     with pytest.raises(InputError) as caught:
-        ghcn_bulk.split([file], tmp_path / "w")
+        sorted_stations([file], tmp_path / "w")
     assert words in str(caught.value)
-    assert not list((tmp_path / "w").iterdir())
+    assert not list((tmp_path / "w" / "ghcn").iterdir())
 
 
 def test_a_day_twice_and_a_cut_off_file_are_refused(tmp_path: Path) -> None:
     file = tmp_path / "2020.csv"
     row = "USW00013904,20200101,{},10,,,S,\n"
     file.write_text(row.format("TMAX") * 2 + row.format("TMIN"))
-    found = ghcn_bulk.split([file], tmp_path / "w")
+    found = sorted_stations([file], tmp_path / "w")
     with pytest.raises(InputError, match="2020-01-01 stands twice"):
-        read_weather(f"{found['USW00013904']}:station=USW00013904")
+        read_weather(found["USW00013904"].path)
     with pytest.raises(InputError, match="no rows of station USW00000000"):
-        read_weather(f"{found['USW00013904']}:station=USW00000000")
+        read_weather(found["USW00013904"].path.replace("USW00013904", "USW00000000"))
     packed = tmp_path / "2021.csv.gz"
     packed.write_bytes(gzip.compress(file.read_bytes() * 500)[:-40])
     with pytest.raises(InputError, match="damaged"):
-        ghcn_bulk.split([packed], tmp_path / "w")
+        sorted_stations([packed], tmp_path / "w")
     wrong = tmp_path / "YEAR=2020" / "ELEMENT=TMAX"
     wrong.mkdir(parents=True)
     pq.write_table(pa.table({"id": [1]}), wrong / "a.parquet")
     with pytest.raises(InputError, match="cannot be read"):
-        ghcn_bulk.split([wrong / "a.parquet"], tmp_path / "w")
+        sorted_stations([wrong / "a.parquet"], tmp_path / "w")
 
 
 def test_morning_observers_are_moved_as_in_the_long_csv(tmp_path: Path) -> None:
@@ -204,5 +295,5 @@ def test_morning_observers_are_moved_as_in_the_long_csv(tmp_path: Path) -> None:
                 out.writerow(
                     ["USC00000001", f"202001{day:02d}", element, value, "", "", "7", "0700"]
                 )
-    found = ghcn_bulk.split([file], tmp_path / "w")
-    same(read_weather(f"{found['USC00000001']}:station=USC00000001"), read_weather(file))
+    found = sorted_stations([file], tmp_path / "w")
+    same(read_weather(found["USC00000001"].path), read_weather(file))

@@ -122,7 +122,7 @@ def compare(
     folder = Path(out)
     found = _stations(
         source, folder, stations, region_column,
-        offline=offline, progress=progress, deadline_s=deadline_s,
+        offline=offline, progress=progress, deadline_s=deadline_s, workers=workers,
     )  # fmt: skip
     parts = engine.run(
         [replace(station, region="") for station in found.stations],
@@ -174,6 +174,7 @@ def _stations(
     offline: bool,
     progress: Progress | None,
     deadline_s: float | None,
+    workers: int | None,
 ) -> StationList:
     from windowcast.region.stations import box_of, find_stations
 
@@ -181,7 +182,9 @@ def _stations(
     box = box_of(text)
     if box is None:
         where = Path(places) if places is not None else None
-        return find_stations(text, out / "records", places=where, column=column, progress=progress)
+        return find_stations(
+            text, out / "records", places=where, column=column, progress=progress, workers=workers
+        )
     from windowcast.region.box import fetch_box
     from windowcast.sources.cache import Cache
     from windowcast.sources.fetch import Fetcher

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 LEAST_DAYS = 366
-MOST_CELLS = 6_000_000  # station-days run together; bounds the memory of a worker
+MOST_CELLS = 200_000  # station-days run together; bounds the memory of a worker
 
 
 class UnfitError(InputError):

@@ -21,11 +21,12 @@ from pathlib import Path
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import refuse_special
 from windowcast.core.record import Place
+from windowcast.region.archive_files import sorted_stations
 from windowcast.region.engine import Station
 from windowcast.region.left_out import LeftOut
 from windowcast.region.uscrn_years import joined, yearly_files
 from windowcast.sources.files import parse_spec
-from windowcast.sources.ghcn_bulk import bulk_files, split
+from windowcast.sources.ghcn_bulk import bulk_files
 from windowcast.sources.textfile import read_text_bytes, text_of
 from windowcast.sources.uscrn import first_line, is_uscrn, station_name
 
@@ -78,17 +79,20 @@ def find_stations(
     places: Path | None = None,
     column: str | None = None,
     progress: Callable[[str, int, int], object] | None = None,
+    workers: int | None = None,
 ) -> StationList:
     """Stations of a CSV list, a folder of weather files, or GHCN-Daily by year or as Parquet.
 
     Parameters
     ----------
     work
-        Folder for the split of bulk files.
+        Folder for bulk files in order of station.
     places
         The archive's list of stations; in a folder it is found by its name.
     column
         What tells regions apart; by default the column ``region`` of a list.
+    workers
+        Processes that sort bulk files; all cores when None.
 
     Raises
     ------
@@ -97,7 +101,7 @@ def find_stations(
         file may not be read.
     """
     try:
-        return _found(Path(source), work, places, column, progress)
+        return _found(Path(source), work, places, column, progress=progress, workers=workers)
     except PermissionError as error:
         raise InputError(
             f"cannot be read ({error.strerror})",
@@ -111,7 +115,9 @@ def _found(
     work: Path,
     places: Path | None,
     column: str | None,
+    *,
     progress: Callable[[str, int, int], object] | None,
+    workers: int | None,
 ) -> StationList:
     if not path.exists():
         raise InputError(
@@ -121,7 +127,7 @@ def _found(
     beside = (path if path.is_dir() else path.parent) / PLACES_FILE
     places = places or (beside if beside.is_file() else None)
     if bulk:
-        found = _of_bulk(bulk, work, progress)
+        found = _of_bulk(bulk, work, progress, workers)
     elif path.is_dir():
         found = _of_folder(path, work, column)
     elif path.suffix in _WEATHER_ONLY:
@@ -145,11 +151,13 @@ def _found(
 
 
 def _of_bulk(
-    files: Sequence[Path], work: Path, progress: Callable[[str, int, int], object] | None
+    files: Sequence[Path],
+    work: Path,
+    progress: Callable[[str, int, int], object] | None,
+    workers: int | None,
 ) -> StationList:
-    buckets = split(files, work, progress=progress)
-    ordered = sorted(buckets, key=lambda station: (buckets[station].name, station))
-    return StationList(tuple(Station(s, f"{buckets[s]}:station={s}") for s in ordered))
+    kept = sorted_stations(files, work, workers=workers, progress=progress)
+    return StationList(tuple(Station(i, k.path, content=k.content) for i, k in kept.items()))
 
 
 @dataclass(frozen=True, slots=True)

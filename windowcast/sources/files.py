@@ -145,10 +145,10 @@ def measured_at(record: Record, place: Place) -> Record:
 
 def _read(spec: FileSpec, place: Place | None) -> tuple[Record, Understood | None]:
     """The record of a file by the reader of its format, at the place the file tells."""
-    if spec.path.endswith(".parquet"):
-        from windowcast.sources.ghcn_bulk import read_bucket
+    if spec.path.endswith(".shards"):
+        from windowcast.sources.ghcn_sorted import read_station
 
-        return read_bucket(spec.path, spec.station, observed=spec.observed), None
+        return read_station(spec.path, spec.station, observed=spec.observed), None
     data = read_text_bytes(spec.path, sheet=spec.sheet)
     if is_dly(data):
         return read_dly(data, spec.path, observed=spec.observed), None

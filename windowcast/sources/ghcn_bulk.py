@@ -1,8 +1,7 @@
-"""GHCN-Daily in bulk: by-year CSV and the archive's Parquet layout, split into stations at speed.
+"""GHCN-Daily in bulk: rows of by-year CSV files and of the archive's Parquet layout.
 
-Both hold thousands of stations a year, in no order of stations. One pass over them writes each
-row into one of a number of buckets, chosen by its station; a bucket is then read once for all
-stations in it. Memory is bounded by `MOST_ROWS` while splitting and by one bucket while reading.
+Both hold thousands of stations a year, in no order of stations; `windowcast.sources.ghcn_sorted`
+puts them in order.
 
 Columns of either layout (NOAA NCEI, *ghcnd/readme-by_year.txt* and the readme of the open data
 bucket ``noaa-ghcn-pds``; from memory): ``ID, DATE (YYYYMMDD), ELEMENT, DATA_VALUE, M_FLAG, Q_FLAG,
@@ -13,37 +12,27 @@ element and the year or the station are folders, ``YEAR=2020/ELEMENT=TMAX/`` or
 
 from __future__ import annotations
 
-import hashlib
-import json
 import re
-import shutil
-import tempfile
 import zlib
-from collections.abc import Callable, Iterator, Sequence
-from functools import lru_cache
-from os import PathLike
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
-from windowcast.core.record import Record
-from windowcast.sources.ghcn import READ, REMEDY, Observations, record_of_observations
-from windowcast.sources.ghcn_csv import is_long_csv, is_morning
+from windowcast.sources.ghcn import READ, REMEDY
+from windowcast.sources.ghcn_csv import is_long_csv
 from windowcast.sources.numerals import BLANK, calendar_dates
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
-BUCKETS = 64
-MOST_ROWS = 4_000_000  # held before they are written out
 COLUMNS = ("ID", "DATE", "ELEMENT", "DATA_VALUE", "M_FLAG", "Q_FLAG", "S_FLAG", "OBS_TIME")
 _BLOCK_BYTES = 1 << 24
 _CSV = re.compile(r"\d{4}\.csv(\.gz)?$")
 _HIVE_FOLDER = re.compile(r"(YEAR=\d{4}|STATION=\w+|ELEMENT=\w+)$", re.IGNORECASE)
-_NO_TIME = -1
+NO_TIME = -1  # of a row that does not tell when it was read
 _FIRST_DATE = 16000101  # as in a .dly file
 
 
@@ -55,85 +44,6 @@ def bulk_files(source: Path) -> list[Path]:
         return sorted(source.glob("*=*/**/*.parquet"))
     files = sorted(p for p in source.iterdir() if _CSV.search(p.name))
     return files if files and all(map(_is_long, files)) else []
-
-
-def split(
-    files: Sequence[Path],
-    folder: Path,
-    *,
-    progress: Callable[[str, int, int], object] | None = None,
-) -> dict[str, Path]:
-    """Split bulk files into buckets under `folder` and return the bucket of each station.
-
-    A station is returned when it has a highest and a lowest temperature. A split that is there
-    already, of files that have not changed since, is used again.
-
-    Raises
-    ------
-    InputError
-        A file is not of the layout, a row is damaged, or the folder cannot be made.
-    """
-    home = folder / f"ghcn-{_identity(files)}"
-    listing = home / "stations.json"
-    if not listing.is_file():
-        work = Path(tempfile.mkdtemp(prefix=".splitting-", dir=made_folder(folder)))
-        try:
-            stations = _split_into(files, work, progress)
-            write_atomic(work / listing.name, json.dumps(stations))
-            shutil.rmtree(home, ignore_errors=True)
-            work.rename(home)
-        finally:
-            shutil.rmtree(work, ignore_errors=True)
-    names: dict[str, str] = json.loads(listing.read_text("utf-8"))
-    return {station: home / name for station, name in names.items()}
-
-
-def read_bucket(path: str | PathLike[str], station: str, *, observed: str = "") -> Record:
-    """The record of one station of a bucket, as `read_dly` gives it.
-
-    Raises
-    ------
-    InputError
-        The bucket cannot be read, has no such station, or a day of it twice.
-    """
-    file = Path(path)
-    try:
-        table, spans = _bucket(file, file.stat().st_mtime_ns)
-    except ImportError:
-        raise InputError(
-            "needs the region extra", path=path, remedy="pip install 'windowcast[region]'"
-        ) from None
-    except (OSError, ValueError) as error:
-        raise InputError(f"cannot be read ({error})", path=path, remedy="split it again") from None
-    if station not in spans:
-        raise InputError(f"holds no rows of station {station}", path=path, field="ID")
-    own = {name: values[spans[station]] for name, values in table.items()}
-    found = {}
-    for code, name in enumerate(READ):
-        mine = (own["element"] == code) & (own["value"] != -9999)
-        dates = own["date"][mine].astype("datetime64[D]")
-        twice = np.flatnonzero(np.diff(dates.astype(np.int64)) == 0)
-        if len(twice):
-            raise InputError(
-                f"station {station}: {dates[twice[0]]} stands twice", path=path,
-                field=name.decode(), remedy="keep one row for each day and element",
-            )  # fmt: skip
-        found[name] = Observations(
-            dates, own["value"][mine].astype(np.float64), own["mflag"][mine], own["qflag"][mine]
-        )
-    timed = np.isin(own["element"], [READ.index(b"TMAX"), READ.index(b"PRCP")])
-    times = own["time"][timed & (own["time"] != _NO_TIME)]
-    if not observed and len(times):
-        observed = "morning" if is_morning(times).mean() > 0.5 else "midnight"
-    return record_of_observations(found, station, path, observed)
-
-
-def _identity(files: Sequence[Path]) -> str:
-    digest = hashlib.sha256()
-    for file in files:
-        stat = file.stat()
-        digest.update(f"{file.resolve()} {stat.st_size} {stat.st_mtime_ns}\n".encode())
-    return digest.hexdigest()[:16]
 
 
 def _is_long(path: Path) -> bool:
@@ -151,80 +61,14 @@ def _first_line(path: Path) -> str:
         return ""
 
 
-def _split_into(
-    files: Sequence[Path], work: Path, progress: Callable[[str, int, int], object] | None
-) -> dict[str, str]:
-    """Write the buckets; station → name of its bucket."""
-    import pyarrow as pa
+def batches(file: Path) -> Iterator[pa.Table]:
+    """Rows of one file with an element of use: ``ID, date, element, value, mflag, qflag, time``.
 
-    writers = _Buckets(work)
-    seen: dict[str, set[int]] = {}
-    kinds = {READ.index(b"TMAX"), READ.index(b"TMIN")}
-    for done, file in enumerate(files):
-        for rows in _batches(file):
-            writers.add(rows)
-            some = rows.filter(pa.compute.is_in(rows["element"], pa.array(kinds, pa.int8())))
-            for pair in some.group_by(["ID", "element"]).aggregate([]).to_pylist():
-                seen.setdefault(pair["ID"], set()).add(pair["element"])
-        if progress is not None:
-            progress("files", done + 1, len(files))
-    writers.close()
-    return {s: _bucket_name(s) for s in sorted(seen) if seen[s] == kinds}
-
-
-def _bucket_of(station: str) -> int:
-    return zlib.crc32(station.encode()) % BUCKETS
-
-
-def _bucket_name(station: str) -> str:
-    return f"{_bucket_of(station):03d}.parquet"
-
-
-class _Buckets:
-    """Writers of the buckets, fed in large pieces."""
-
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
-        self._writers: dict[int, Any] = {}
-        self._held: list[pa.Table] = []
-        self._rows = 0
-
-    def add(self, rows: pa.Table) -> None:
-        self._held.append(rows)
-        self._rows += rows.num_rows
-        if self._rows > MOST_ROWS:
-            self._flush()
-
-    def close(self) -> None:
-        self._flush()
-        for writer in self._writers.values():
-            writer.close()
-
-    def _flush(self) -> None:
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-
-        if not self._rows:
-            return
-        rows = pa.concat_tables(self._held).unify_dictionaries().combine_chunks()
-        self._held, self._rows = [], 0
-        ids = rows["ID"].combine_chunks().dictionary_encode()
-        of_id = np.array([_bucket_of(i) for i in ids.dictionary.to_pylist()], dtype=np.int64)
-        bucket = of_id[ids.indices.to_numpy()]
-        order = np.argsort(bucket, kind="stable")
-        rows = rows.take(pa.array(order))
-        edges = np.searchsorted(bucket[order], np.arange(BUCKETS + 1)).tolist()
-        for number in range(BUCKETS):
-            part = rows.slice(edges[number], edges[number + 1] - edges[number])
-            if part.num_rows:
-                if number not in self._writers:
-                    path = self._folder / f"{number:03d}.parquet"
-                    self._writers[number] = pq.ParquetWriter(path, part.schema, compression="zstd")
-                self._writers[number].write_table(part)
-
-
-def _batches(file: Path) -> Iterator[pa.Table]:
-    """Rows of one file with an element of use: ``ID, date, element, value, mflag, qflag, time``."""
+    Raises
+    ------
+    InputError
+        The file is not of the layout, or a row is damaged.
+    """
     import pyarrow as pa
 
     try:
@@ -296,7 +140,7 @@ def _plain(table: pa.Table) -> pa.Table:
             "value": table["DATA_VALUE"].cast(pa.int32()),
             "mflag": _letter(table["M_FLAG"]),
             "qflag": _letter(table["Q_FLAG"]),
-            "time": pc.if_else(known, time, str(_NO_TIME)).cast(pa.int16()),
+            "time": pc.if_else(known, time, str(NO_TIME)).cast(pa.int16()),
         }
     )
 
@@ -351,19 +195,3 @@ def _name_bad_row(file: Path) -> None:
         raise InputError(
             f"is damaged ({type(error).__name__})", path=file, remedy="fetch it again"
         ) from None
-
-
-@lru_cache(maxsize=1)
-def _bucket(path: Path, changed_ns: int) -> tuple[dict[str, Any], dict[str, slice]]:
-    """Columns of a bucket in order of station, element and date, and the rows of each station."""
-    import pyarrow.parquet as pq
-
-    table = pq.read_table(path)
-    ids = table["ID"].combine_chunks().dictionary_encode()
-    columns = {name: table[name].to_numpy() for name in table.column_names if name != "ID"}
-    station = ids.indices.to_numpy()
-    order = np.lexsort((columns["date"], columns["element"], station))
-    columns = {name: values[order] for name, values in columns.items()}
-    names = ids.dictionary.to_pylist()
-    edges = np.searchsorted(station[order], np.arange(len(names) + 1)).tolist()
-    return columns, {name: slice(edges[i], edges[i + 1]) for i, name in enumerate(names)}
