@@ -257,13 +257,13 @@ def share(of: list[bool]) -> str:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sets", type=int, default=500)
-    parser.add_argument("--case", default="")
+    parser.add_argument("--case", default="", help="only cases with this in their name")
+    parser.add_argument("--part", type=int, nargs=2, default=(0, 1), help="n m: case n of every m")
     options = parser.parse_args()
     print("| case | all pairs | check | means | differences | bounds | problems | s a set |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- |")
-    for case in cases():
-        if options.case not in case.name:
-            continue
+    number, of = options.part
+    for case in [c for c in cases() if options.case in c.name][number::of]:
         r = run(case, options.sets)
         print(
             f"| {case.name} | {share(r.all_pairs)} | {share(r.check)} | {share(r.means)} | "

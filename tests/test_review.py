@@ -19,6 +19,7 @@ from log_fixtures import spoiled
 from spoken import METRIC, US, render
 
 from windowcast.cli import cli, main
+from windowcast.core.phrase import Phrase
 from windowcast.core.record import Grade, Record, Weather
 from windowcast.core.site import Site
 from windowcast.materials.actives import load_actives
@@ -413,6 +414,79 @@ def test_relations_are_lines_said_with_care() -> None:
     assert warmth.slope is None  # always the same
     assert "too few, or too alike" in render(warmth.text)
     assert relations([]) == ()
+
+
+def test_timing_is_told_within_treatments_and_over_trials() -> None:
+    # 3 trials of 6 treatments: all of a trial were sprayed on one day, so there are three timings,
+    # not eighteen; the slope is known by the trials, one degree of freedom
+    rng = np.random.default_rng(8)
+    own, day = rng.normal(0, 15, 6), (30.0, 55.0, 80.0)
+    points = [
+        Point("", 50 + own[n] + (12, -9, 4)[t] + rng.normal(0, 2), day[t], float(n), 5.0 + t, t, n)
+        for t in range(3)
+        for n in range(6)
+    ]
+    rows = [replace(p, trial=f"t{p.trial}", treatment=f"T{p.treatment}") for p in points]
+    score, stage, warmth = relations(rows)
+    means = [np.mean([p.control_pct for p in rows if p.score == d]) for d in day]
+    x = np.array(day) - np.mean(day)
+    slope = float(x @ means / (x @ x))
+    assert score.per_unit == pytest.approx(slope)
+    left = np.array(means) - np.mean(means) - slope * x
+    half = 12.706 * np.sqrt(left @ left / (x @ x))  # t of one degree of freedom
+    assert score.high is not None
+    assert score.high - (score.slope or 0) == pytest.approx(10 * half, rel=0.01)
+    assert stage.slope is None  # told by the treatment alone
+    # looks beyond the one that was declared are hints
+    assert score.text.id == "relation.line"
+    assert warmth.text.id == "relation.hint"
+
+
+def test_false_findings_of_timing_are_as_rare_as_said() -> None:
+    rng = np.random.default_rng(12)
+    found, sets = 0, 60
+    for _ in range(sets):
+        points = []
+        for t in range(4):
+            score, by = rng.uniform(20, 90), rng.normal(0, 12)
+            for n in range(3):
+                control = 60 + 10 * n + by + rng.normal(0, 5)
+                points.append(Point("", control, score, math.nan, math.nan, str(t), str(n)))
+        line = relations(points)[0]
+        assert line.low is not None
+        assert line.high is not None
+        found += line.low > 0 or line.high < 0
+    assert found / sets <= 0.05 + 3 * 0.028  # three standard errors
+
+
+def test_a_point_is_one_application_at_its_own_place() -> None:
+    from windowcast.records.review import _points
+    from windowcast.records.reviewed import ReviewedApplication
+    from windowcast.records.trials import trial_results
+
+    def done(where: str, treatment: str = "A", day: int = 10) -> ReviewedApplication:
+        start = dt.datetime(2017, 1, day, 12, tzinfo=dt.UTC)
+        a = Application(
+            start, (Material("glyphosate"),), where=where, trial="t", treatment=treatment
+        )
+        nothing = Phrase("")
+        return ReviewedApplication("", a, (), None, False, 0, nothing, None, ())
+
+    ratings = [
+        Rating(dt.date(2017, 4, 20), value + int(block), trial="t", plot=f"{place}{name}{block}",
+               treatment=name, block=block, location=place)
+        for place, left in (("North", 20.0), ("South", 60.0))
+        for block in "123"
+        for name, value in (("untreated", 80.0), ("A", left))
+    ]  # fmt: skip
+    trials = trial_results(ratings)
+    found = _points([done("north"), done("South"), done("elsewhere")], trials)
+    assert [round(p.control_pct) for p in found] == [73, 24]  # 1 - 22/82, 1 - 62/82
+    # two sprays of one treatment at one place: what they did together is told of neither
+    assert len(_points([done("north"), done("north", day=20), done("South")], trials)) == 1
+    assert not _points([done("")], trials)
+    one = trial_results([r for r in ratings if r.location == "North"])
+    assert len(_points([done("anywhere")], one)) == 1
 
 
 def test_trial_control_is_set_beside_timing(look: Callable[..., Review]) -> None:

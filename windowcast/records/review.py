@@ -24,7 +24,7 @@ from windowcast.materials.rotation import (
 )
 from windowcast.records.application_review import outcome_only_of, reviewed_with, unreviewed
 from windowcast.records.ledger import Ledger, label_rates
-from windowcast.records.looks import Lookbook
+from windowcast.records.looks import Lookbook, places_of
 from windowcast.records.model import Application, CoverReading, FieldNote, Rating, ScoutingCount
 from windowcast.records.observations import Logged, observed_in, uses_in
 from windowcast.records.past_windows import PastSeason
@@ -175,26 +175,33 @@ def _season_span(site: Site, weather: Weather, date: dt.date) -> tuple[dt.date, 
 
 
 def _points(reviewed: Sequence[ReviewedApplication], trials: Sequence[TrialResult]) -> list[Point]:
-    """Control of trial treatments beside the facts of the application that gave it."""
-    points = []
+    """Control of trial treatments beside the facts of the one application that gave it.
+
+    A trial at several locations gives a point for each application whose place is the location:
+    elsewhere neither its plots nor its weather are known to be those of the application. What two
+    applications did together is told of neither.
+    """
+    points: dict[tuple[str, str, str], list[Point]] = {}
     for item in reviewed:
         a = item.application
-        results = [
-            r for r in trials if r.trial == a.trial and a.treatment in r.controls and a.trial
-        ]
-        if not results:
+        results = [r for r in trials if a.trial and r.trial == a.trial]
+        at = results[-1].at if results else {}
+        here = [p for p in at if len(at) == 1 or places_of(p) == places_of(a.where)]
+        if not here or a.treatment not in at[here[0]]:
             continue
         values = {fact.key: fact.value for fact in item.facts}
-        points.append(
+        points.setdefault((a.trial, a.treatment, here[0]), []).append(
             Point(
                 label=f"{a.trial}, {a.treatment}, {a.date.isoformat()}",
-                control_pct=results[-1].controls[a.treatment].percent,
+                control_pct=at[here[0]][a.treatment].percent,
                 score=item.scored.compared_score if item.scored else math.nan,
                 weeds_bbch=values.get("weeds_bbch", math.nan),
                 week_temp_c=values.get("week_temp_c", math.nan),
+                trial=a.trial,
+                treatment=a.treatment,
             )
         )
-    return points
+    return [those[0] for those in points.values() if len(those) == 1]
 
 
 def _notes(

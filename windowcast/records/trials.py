@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from windowcast.core.errors import InputError
@@ -20,7 +21,13 @@ CHECK_WORDS = frozenset({"untreated", "nontreated", "unsprayed", "check", "contr
 
 @dataclass(frozen=True, slots=True)
 class TrialResult:
-    """What one measure of a trial on one date says."""
+    """What one measure of a trial on one date says.
+
+    Attributes
+    ----------
+    at
+        Control of each treatment at each location by itself; one where the trial has one.
+    """
 
     trial: str
     measure: str
@@ -29,6 +36,7 @@ class TrialResult:
     controls: dict[str, MeasuredControl]
     analysis: TrialAnalysis | None
     notes: tuple[Phrase, ...]
+    at: dict[str, dict[str, MeasuredControl]] = field(default_factory=dict)
 
 
 def trial_results(ratings: Sequence[Rating]) -> tuple[TrialResult, ...]:
@@ -64,6 +72,7 @@ def _result(
     check = [r for r in after if is_check(r)]
     treatments = list(dict.fromkeys(r.treatment for r in after if not is_check(r)))
     controls: dict[str, MeasuredControl] = {}
+    at: dict[str, dict[str, MeasuredControl]] = {}
     if not check:
         notes.append(say("trial.no_check"))
     elif measure.startswith(("injury", "control")):
@@ -77,6 +86,7 @@ def _result(
                 why = Name(error.problem)
                 notes.append(say("trial.problem_of", treatment=Name(name), problem=why))
         notes += _left_out(after, before)
+        at = _at_each(after, before, controls)
     plots = [
         PlotRow(
             r.location, r.block, r.plot, r.treatment, r.value, date=r.date, measure=measure,
@@ -88,7 +98,7 @@ def _result(
     if analysis is not None and analysis.problem:
         notes.append(say("trial.problem", problem=analysis.problem))
         analysis = None
-    return TrialResult(trial, measure, weed, str(date), controls, analysis, tuple(notes))
+    return TrialResult(trial, measure, weed, str(date), controls, analysis, tuple(notes), at)
 
 
 def _options(after: Sequence[Rating], measure: str, *, counted: bool) -> TrialOptions:
@@ -113,6 +123,28 @@ def _options(after: Sequence[Rating], measure: str, *, counted: bool) -> TrialOp
         high=high,
         before="covariate" if counted else "none",
     )
+
+
+def _at_each(
+    after: Sequence[Rating],
+    before: dict[tuple[str, str, str], float],
+    controls: dict[str, MeasuredControl],
+) -> dict[str, dict[str, MeasuredControl]]:
+    """Control at each location, where it can be told there."""
+    places = list(dict.fromkeys(r.location for r in after))
+    if len(places) == 1:
+        return {places[0]: controls}
+    found: dict[str, dict[str, MeasuredControl]] = {}
+    for place in places:
+        rows = [r for r in after if r.location == place]
+        check = [r for r in rows if is_check(r)]
+        found[place] = {}
+        for name in controls:
+            treated = [r for r in rows if r.treatment == name]
+            with suppress(InputError):
+                if treated and check:
+                    found[place][name] = _control(treated, check, before)
+    return found
 
 
 def _left_out(after: Sequence[Rating], before: dict[tuple[str, str, str], float]) -> list[Phrase]:

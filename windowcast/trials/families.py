@@ -143,6 +143,14 @@ def _limits(groups: int) -> Callable[[float], float]:
     return curve
 
 
+def shown(limit: float, shift: float, df: float) -> float:
+    """Chance that a statistic goes beyond a limit where the truth is `shift` standard errors."""
+    from scipy.special import ndtr
+
+    s, of_s = _error(max(df, LEAST_DF))
+    return _chance(float((ndtr(shift - limit * s) + ndtr(-shift - limit * s)) @ of_s))
+
+
 def letters_of(order: Sequence[str], different: Iterable[tuple[str, str]]) -> dict[str, str]:
     """Letters so that two treatments share one exactly when they do not differ.
 
