@@ -32,14 +32,13 @@ from windowcast.cli.compare import _print
 from windowcast.core.atomic_files import write_atomic
 from windowcast.region import compare, netcdf, outputs
 from windowcast.region.parts import Chunk
-from windowcast.region.regional import regional
 from windowcast.report.region_page import region_page
 from windowcast.report.region_story import findings_of
 folder, out = Path(sys.argv[1]), Path(sys.argv[2])
 parts = [Chunk(folder, file.stem) for file in sorted(folder.glob("*.sha256"))[: int(sys.argv[3])]]
 start = time.perf_counter()
 data = compare.put_together(parts, out)
-found = regional(data)
+found = data.regional()
 outputs.write_tables(out, data, found.between)
 told = findings_of(data, found)
 write_atomic(out / "index.html", region_page(data, told, voice_in("metric")))

@@ -18,7 +18,7 @@ from windowcast.region.batch import Options, compute
 from windowcast.region.compare import Compared, Gap, gaps, put_together
 from windowcast.region.engine import Station
 from windowcast.region.parts import Chunk
-from windowcast.region.regional import Regional, regional
+from windowcast.region.regional import Regional
 from windowcast.report.region_story import Findings, findings_of
 
 STATIONS = (
@@ -93,7 +93,7 @@ def data() -> Compared:
 
 @cache
 def told() -> Findings:
-    return findings_of(data(), regional(data()))
+    return findings_of(data(), data().regional())
 
 
 @cache

@@ -27,8 +27,9 @@ from region_fixtures import (
     told,
     untold,
 )
-from scipy.stats import kendalltau, theilslopes
+from scipy.stats import kendalltau, norm, theilslopes
 from spoken import METRIC
+from test_region_statistics import as_sure_as
 
 from windowcast.region import compare, netcdf, outputs
 from windowcast.region.columns import (
@@ -42,7 +43,6 @@ from windowcast.region.columns import (
 )
 from windowcast.region.compare import Compared, put_together
 from windowcast.region.drawn import Drawing, areas_of
-from windowcast.region.regional import regional
 from windowcast.region.statistics import difference
 from windowcast.report.region_charts import MAX_LISTED, dates_chart
 from windowcast.report.region_page import region_page
@@ -67,7 +67,7 @@ def written(tmp_path: Path) -> Path:
 def write(folder: Path, *groups: list[str]) -> Compared:
     folder.mkdir(exist_ok=True)
     found = put_together(kept(folder, *groups), folder)
-    outputs.write_tables(folder, found, regional(found).between)
+    outputs.write_tables(folder, found, found.regional().between)
     return found
 
 
@@ -134,9 +134,12 @@ def test_normals_are_those_of_the_whole_seasons(quantity: str) -> None:
         spread = found.p10[i], found.median[i], found.p90[i]
         np.testing.assert_array_equal(spread, np.quantile(values, (0.1, 0.5, 0.9)))
         slope, _, low, _ = theilslopes(values, years)
-        assert (found.trend_per_decade[i], found.trend_low[i]) == (10 * slope, 10 * low)
+        by = as_sure_as(years, values, slope)
+        ends = found.trend_per_decade[i], found.trend_low[i]
+        np.testing.assert_allclose(ends, (10 * slope, 10 * (slope - by * (slope - low))), atol=1e-9)
         if np.ptp(values):
-            assert found.p_value[i] == kendalltau(years, values).pvalue
+            sure = 2 * norm.sf(norm.isf(kendalltau(years, values).pvalue / 2) / by)
+            assert found.p_value[i] == pytest.approx(sure, rel=1e-6)
     complete = [row["complete"] for row in seasons().to_pylist() if row["complete"] is not None]
     assert min(complete) < 0.9
 
@@ -395,7 +398,7 @@ def test_a_single_station_with_few_years_says_cannot_tell(tmp_path: Path) -> Non
     part = Chunk(tmp_path, "few")
     keep(part, {n: to_parquet(t) for n, t in compute(STATIONS[:1], text).items()})
     few = put_together([part], tmp_path)
-    page = region_page(few, findings_of(few, regional(few)), METRIC)
+    page = region_page(few, findings_of(few, few.regional()), METRIC)
     assert "cannot tell" in page
     assert "NaN" not in page
     assert ">nan" not in page
@@ -480,6 +483,7 @@ from windowcast.region.parts import Chunk
 from windowcast.report import region_charts, region_map
 from region_fixtures import untold
 from spoken import METRIC
+from test_region_statistics import as_sure_as
 from windowcast.report.region_page import region_page
 from windowcast.report.region_station import station_pages
 from windowcast.report.region_story import findings_of

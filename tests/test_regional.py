@@ -6,8 +6,15 @@ import numpy as np
 import pytest
 from region_fixtures import data
 
+from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import paired_year
-from windowcast.region.effects import effects, interval, mean, slope, station_draws
+from windowcast.core.values import load
+from windowcast.region.autocorrelation import lag_one, variance_factor
+from windowcast.region.chances import chance, typical_median
+from windowcast.region.effects import Effects, effects, interval, station_draws
+from windowcast.region.failing import failed, failing
+from windowcast.region.regional_fit import controlled
+from windowcast.region.statistics import normals
 
 
 def test_seasons_pair_across_hemispheres_by_the_year_they_end_in() -> None:
@@ -22,9 +29,9 @@ def test_effects_are_those_of_a_regression_on_both_factors() -> None:
     design = np.hstack([np.eye(7)[row], np.eye(12)[year][:, 1:]])
     fit = np.linalg.lstsq(design, values[row, year])[0]
     theirs = fit[:7].mean() + np.concatenate([[0.0], fit[7:]])
-    found = effects(values, station_draws(7))
+    found = effects(values, drawn(0, 7))
     np.testing.assert_allclose(found.by_year, theirs, atol=1e-9)
-    together = effects(np.stack([values, 2 * values], axis=-1), station_draws(7))
+    together = effects(np.stack([values, 2 * values], axis=-1), drawn(0, 7))
     np.testing.assert_allclose(together.by_year[:, 1], 2 * theirs, atol=1e-9)
 
 
@@ -32,20 +39,140 @@ def test_a_network_replaced_at_once_keeps_the_part_that_hangs_together() -> None
     values = np.full((4, 8), np.nan)
     values[:2, :5] = np.arange(5.0)
     values[2:, 5:] = 40.0
-    found = effects(values, station_draws(4))
+    found = effects(values, drawn(0, 4))
     np.testing.assert_allclose(found.by_year[:5], np.arange(5.0))
     assert np.isnan(found.by_year[5:]).all()
     assert np.isnan(found.station[2:]).all()
 
 
+def one(values: FloatArray, places: int = 0) -> Effects:
+    """Effects of stations ``[station, year]`` whose places begin at a number."""
+    return effects(values, drawn(places, len(values)))
+
+
+def drawn(first: int, count: int) -> FloatArray:
+    return station_draws(np.arange(first, first + count))
+
+
+def world(rng: np.random.Generator, stations: int, years: int, lag: float = 0.0) -> FloatArray:
+    """Stations at other levels that share their years, each year as the one before by `lag`."""
+    noise = rng.normal(0, 1, (stations + 1, years))
+    for year in range(1, years):
+        noise[:, year] = lag * noise[:, year - 1] + (1 - lag**2) ** 0.5 * noise[:, year]
+    return 100 + rng.normal(0, 8, (stations, 1)) + 6 * noise[0] + 3 * noise[1:]
+
+
+def cut_short(rng: np.random.Generator, values: FloatArray) -> FloatArray:
+    """The same stations, most of which begin late or end early."""
+    out, years = values.copy(), values.shape[1]
+    for row in out:
+        kept = rng.integers(3, years + 1)
+        row[slice(kept, None) if rng.random() < 0.5 else slice(0, years - kept)] = np.nan
+    return out
+
+
 def test_interval_of_one_station_is_that_of_a_mean() -> None:
-    # Student's t of a sample of 25
-    values = np.random.default_rng(5).normal(3.0, 2.0, 25)
-    found = interval(mean, values, [(np.repeat(values[None], 400, axis=0), 1)])
+    # Student's t of a sample of 25 that resembles the year before by nothing
+    values = np.random.default_rng(1).normal(3.0, 2.0, (1, 25))
+    years = np.arange(25.0)
+    assert lag_one(values - values.mean(), 1) == 0
+    found = interval(one(values), years)
     half = 2.0639 * values.std(ddof=1) / 5
     assert found.high - found.middle == pytest.approx(half, rel=0.1)
-    change = interval(slope(np.arange(25.0)), values + 0.5 * np.arange(25), [])
+    change = interval(one(values + 0.5 * years), years, trend=True)
     assert change.low < 5.0 < change.high
+    assert np.isnan(interval(one(values[:, :4]), years[:4]).low)
+
+
+def test_the_same_stations_cut_short_are_no_other_region() -> None:
+    """60 cuts, and a difference of 5 days: ``benchmarks/check_regions.py`` has more."""
+    rng = np.random.default_rng(11)
+    years, hits, found = np.arange(22.0), 0, 0
+    for _ in range(60):
+        whole = world(rng, 6, 22)
+        cut = cut_short(rng, whole)
+        same = interval(one(whole), years, less=one(cut))
+        hits += same.low <= 0 <= same.high
+        found += interval(one(whole + 5), years, less=one(cut)).low > 0
+    assert hits >= 56
+    assert found >= 54
+
+
+def test_stations_of_another_place_count_as_other_stations() -> None:
+    rng = np.random.default_rng(4)
+    whole, years = world(rng, 8, 22), np.arange(22.0)
+    shared = interval(one(whole), years, less=one(whole + 1))
+    apart = interval(one(whole), years, less=one(whole + 1, places=8))
+    assert shared.high - shared.low < 1e-6
+    assert apart.high - apart.low > 5
+
+
+def test_no_trend_is_found_where_years_only_resemble_one_another() -> None:
+    """Of 80 regions and of 400 stations without a trend, at a correlation of 0.4."""
+    rng = np.random.default_rng(2)
+    years = np.arange(30.0)
+    regions = [interval(one(world(rng, 4, 30, 0.4)), years, trend=True).p for _ in range(80)]
+    assert np.mean(np.array(regions) < 0.05) < 0.14
+    p = normals(years, world(rng, 400, 30, 0.4)).p_value
+    assert np.mean(controlled(p) < 0.05) <= 0.2  # they share their years
+
+
+def test_false_discoveries_are_those_that_are_allowed() -> None:
+    # the 15 p values of Benjamini & Hochberg 1995, J. R. Stat. Soc. B 57:289, section 4: four hold
+    p = [0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.3240, 0.4262,
+         0.5719, 0.6528, 0.7590, 1.0000]  # fmt: skip
+    q = controlled([np.nan, *p])
+    assert np.isnan(q[0])
+    assert (q[1:] <= 0.05).sum() == 4
+
+
+def test_correlation_of_one_year_with_the_next() -> None:
+    rng = np.random.default_rng(9)
+    for lag in (0.0, 0.4):
+        one_by_one = [world(rng, 1, 40, lag)[0] for _ in range(150)]
+        series = np.array(one_by_one)
+        found = lag_one(series - series.mean(axis=1, keepdims=True), 1)
+        assert found.mean() == pytest.approx(lag, abs=0.08)
+    assert variance_factor(np.array(0.4), 1000) == pytest.approx(1.4 / 0.6, rel=0.01)
+    gaps = np.array([1.0, np.nan, 1.0, np.nan, -1.0, np.nan, -1.0])
+    assert lag_one(gaps, 1) <= 0.6
+
+
+def test_chance_and_median_of_what_does_not_come_every_season() -> None:
+    # Wilson's interval of 10 in 20: 0.299 to 0.701 (Newcombe 1998, Stat. Med. 17:857, method 3)
+    assert chance(0.5, (0.25 / 20) ** 0.5, 20)[1:] == pytest.approx((0.299, 0.701), abs=1e-3)
+    rng = np.random.default_rng(1)
+    whole = world(rng, 10, 25)
+    late = np.where(whole > np.quantile(whole, 0.7), np.inf, whole)
+    within = np.minimum(late, whole[np.isfinite(late)].max() + 1)
+    weights, years = drawn(0, 10), np.arange(25.0)
+    middle, low, high = typical_median(late, effects(within, weights), weights, years)
+    assert middle == pytest.approx(np.quantile(whole, 0.5), abs=0.5)
+    assert low < middle < high
+    seldom = np.where(whole > np.quantile(whole, 0.3), np.inf, whole)
+    within = np.minimum(seldom, whole[np.isfinite(seldom)].max() + 1)
+    assert typical_median(seldom, effects(within, weights), weights, years)[0] == np.inf
+
+
+def test_a_winter_fails_where_half_of_the_stations_had_no_week() -> None:
+    weeks = np.zeros((3, 4, 5), np.float32)
+    weeks[:, 0, 2], weeks[0, 1, 2], weeks[:, 2, 1], weeks[2, 3] = 3, 2, 1, np.nan
+    fails = failed(weeks, 2)
+    np.testing.assert_array_equal(fails[2], [0, 1, 1, np.nan])
+    columns = {"spray_days_total": 3.0, "lost_wet": 9.0, "lost_windy": 1.0, "lost_cold": 8.0}
+    columns |= {"lost_warm": 0.0}
+
+    def grid(column: str) -> FloatArray:
+        value = np.full((3, 4), columns[column])
+        value[:, 3] = 0.5 if column == "lost_cold" else 0.0
+        return value
+
+    marks = load("region").table("failing")
+    found = list(failing(fails, drawn(0, 3), grid, marks))
+    assert [(season, reason) for season, reason, _ in found] == [
+        (1, "wet"), (2, "wet"), (3, "not_dormant"),
+    ]  # fmt: skip
+    assert found[0][2] == pytest.approx(2 / 3)
 
 
 def test_regions_say_seasons_stations_and_differences_as_their_climates_do() -> None:
@@ -61,3 +188,15 @@ def test_regions_say_seasons_stations_and_differences_as_their_climates_do() -> 
     assert south.stations_per_season.tolist() == [1] * len(south.seasons)
     for quantity in north.quantities.values():
         assert quantity.by_season.shape == north.seasons.shape
+    assert south.quantities["last_safe"].median
+    assert south.quantities["last_safe"].happens.middle == 0.5
+    assert north.quantities["frost_days"].happens is None
+    assert [f.reason for f in south.failing] == ["not_dormant"] * 3
+    assert not north.failing
+    assert south.weekly.by_season.shape == (6, 52)
+    assert south.weekly.mean[:15].max() == 0  # not in summer
+    apart = found.weeks_between[0]
+    np.testing.assert_allclose(apart.middle[29], -0.8, atol=1.5)
+    assert found.station_q["soil_21"].shape == (3,)
+    tested = [b for b in found.between if np.isfinite(b.p)]
+    assert all(b.q >= b.p for b in tested)

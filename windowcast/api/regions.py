@@ -78,7 +78,7 @@ def compare(
     -------
     Compared
         Seasons and statistics of each station; `Compared.to_pandas` and `Compared.to_xarray` make
-        tables and grids of them.
+        tables and grids of them, `Compared.regional` says how regions differ.
 
     Raises
     ------

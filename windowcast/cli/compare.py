@@ -169,10 +169,9 @@ def command(
         )
     from windowcast.cli.output import voice_in
     from windowcast.core.phrase import names
-    from windowcast.region.regional import regional
     from windowcast.report.region_story import findings_of
 
-    found = regional(data)
+    found = data.regional()
     findings = findings_of(data, found)
     voice = voice_in(units)
     tables = outputs.write_tables(out, data, found.between)

@@ -164,6 +164,12 @@ class Compared:
         """Values of `southern` that occur, the northern first; northern without stations."""
         return tuple(np.unique(self.southern).tolist()) or (False,)
 
+    def places(self) -> npt.NDArray[np.int64]:
+        """Number of the place each station stands at, ``[station]``; one within some 100 m."""
+        at = np.round(np.stack([self.latitude_deg, self.longitude_deg]), 3)
+        number: npt.NDArray[np.int64] = np.unique(at, axis=1, return_inverse=True)[1].reshape(-1)
+        return number
+
     def texts(self, column: str, stations: Iterable[int]) -> list[str]:
         """Ids, names (the id where there is none) or regions of some of the stations."""
         of, ids = self.stations[column], self.stations["station"]
@@ -176,7 +182,7 @@ class Compared:
 
     def regional(self) -> Regional:
         """What is said of the regions: typical seasons, trends, differences, with intervals."""
-        from windowcast.region.regional import regional
+        from windowcast.region.regional_fit import regional
 
         return regional(self)
 

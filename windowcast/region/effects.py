@@ -7,20 +7,25 @@ level. This is the two-way analysis without interaction of unbalanced data (Sear
 Models, ch. 7), and what the least squares method does in records of climate (Hansen & Lebedeff
 1987, J. Geophys. Res. 92:13345; Rohde et al. 2013, Geoinfor. Geostat. 1:2).
 
-Intervals come from the pigeonhole bootstrap (Owen 2007, Ann. Appl. Stat. 1:386): stations and years
-are drawn anew, each by itself, years in all regions at once. One fewer is drawn than there are,
-which makes the variance right in small samples (Rao & Wu 1988, J. Am. Stat. Assoc. 83:231).
+Intervals come from drawing stations and years anew, each by itself (the pigeonhole bootstrap, Owen
+2007, Ann. Appl. Stat. 1:386): years in all regions at once, and stations of one place in all
+regions at once, so that what two regions share does not count as a difference between them. A
+drawn station has a random weight (Owen & Eckles 2012, Ann. Appl. Stat. 6:895), one fewer year is
+drawn than there are (Rao & Wu 1988, J. Am. Stat. Assoc. 83:231).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache, lru_cache
 
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
+from windowcast.region.autocorrelation import lag_one, variance_factor
+from windowcast.region.statistics import MIN_YEARS
 
 DRAWS = 400
 _SEED = 20_250_101
@@ -39,28 +44,31 @@ class Effects:
     draws
         `by_year` with the stations drawn anew, ``[draw, year, ...]``; equal to it where there is
         one station.
+    places
+        How many different weights there are among the stations.
     """
 
     station: FloatArray
     by_year: FloatArray
     draws: FloatArray
+    places: int
 
 
-def station_draws(stations: int, draws: int = DRAWS) -> FloatArray:
-    """How often each station is drawn, ``[draw, station]``; a single one every time."""
-    return _drawn(stations, draws, _SEED)
+def station_draws(places: npt.NDArray[np.int64]) -> FloatArray:
+    """Weight of each station in each draw, ``[draw, station]``; the same where the place is."""
+    count = int(places.max(initial=-1)) + 1
+    weights = np.random.default_rng(_SEED).exponential(size=(DRAWS, count))
+    drawn: FloatArray = weights[:, places]
+    return drawn
 
 
-def year_draws(years: int, draws: int = DRAWS) -> FloatArray:
+@cache
+def year_draws(years: int) -> FloatArray:
     """How often each year is drawn, ``[draw, year]``."""
-    return _drawn(years, draws, _SEED + 1)
-
-
-def _drawn(count: int, draws: int, seed: int) -> FloatArray:
-    if count < 2:
-        return np.ones((draws, count))
-    rng = np.random.default_rng(seed)
-    return rng.multinomial(count - 1, np.full(count, 1 / count), draws).astype(np.float64)
+    if years < 2:
+        return np.ones((DRAWS, years))
+    rng = np.random.default_rng(_SEED + 1)
+    return rng.multinomial(years - 1, np.full(years, 1 / years), DRAWS).astype(np.float64)
 
 
 def effects(values: FloatArray, drawn: FloatArray) -> Effects:
@@ -100,96 +108,118 @@ def effects(values: FloatArray, drawn: FloatArray) -> Effects:
         return np.where(known.any(axis=0), own + middle[:, None], np.nan)
 
     all_of_them = years(np.ones((1, len(flat))))[0]
-    drawn_anew = years(drawn) if len(flat) > 1 else np.repeat(all_of_them[None], len(drawn), axis=0)
+    places = len(np.unique(drawn[0]))
+    drawn_anew = np.broadcast_to(all_of_them, (len(drawn), *all_of_them.shape))
+    if places > 1:  # a mean with such weights varies less than a mean of as many stations
+        wider = ((places + 1) / (places - 1)) ** 0.5
+        drawn_anew = all_of_them + wider * (years(drawn) - all_of_them)
     tail = values.shape[1:]
     return Effects(
         station.reshape(values.shape[0], *values.shape[2:]),
         all_of_them.reshape(tail),
         drawn_anew.reshape(len(drawn), *tail),
+        places,
     )
-
-
-Statistic = Callable[[FloatArray, FloatArray], FloatArray]
-"""Of values and weights of the years, both ``[..., year]``; gives ``[...]``."""
-
-
-def mean(values: FloatArray, weights: FloatArray) -> FloatArray:
-    """Weighted mean over the years."""
-    result: FloatArray = (values * weights).sum(axis=-1) / weights.sum(axis=-1)
-    return result
-
-
-def slope(years: FloatArray) -> Statistic:
-    """Least-squares change per decade over these years, ``[year]``."""
-
-    def of(values: FloatArray, weights: FloatArray) -> FloatArray:
-        whole = weights.sum(axis=-1, keepdims=True)
-        off = years - (weights * years).sum(axis=-1, keepdims=True) / whole
-        spread = (weights * off**2).sum(axis=-1)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            found: FloatArray = 10 * (weights * off * values).sum(axis=-1) / spread
-        return found
-
-    return of
 
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """A value, its 95 % interval and the p value of it being 0; arrays ``[...]``."""
+    """A value, its 95 % interval and the p value of it being 0."""
 
-    middle: FloatArray
-    low: FloatArray
-    high: FloatArray
-    p: FloatArray
-    error: FloatArray  # standard
+    middle: float
+    low: float
+    high: float
+    p: float
+    error: float  # standard
+
+
+UNKNOWN = Interval(np.nan, np.nan, np.nan, np.nan, np.nan)
 
 
 def interval(
-    statistic: Statistic,
-    values: FloatArray,
-    drawn: Sequence[tuple[FloatArray, int]],
-    years_factor: npt.ArrayLike = 1.0,
+    found: Effects,
+    years: FloatArray,
+    *,
+    less: Effects | None = None,
+    trend: bool = False,
 ) -> Interval:
-    """A statistic over years with its interval from stations and years drawn anew.
+    """Mean over years, or trend per decade, with its interval from stations and years drawn anew.
 
-    The variances from stations and from years add up; Student's t has the degrees of freedom of
-    such a sum (Satterthwaite 1946, Biometrics Bull. 2:110).
+    The variances from stations and from years add up, that of the years enlarged as one year
+    resembles the next (`autocorrelation`). Student's t has the degrees of freedom of such a sum
+    (Satterthwaite 1946, Biometrics Bull. 2:110).
 
     Parameters
     ----------
-    values
-        A value for each year, all known, ``[..., year]``.
-    drawn
-        For each region with a part in them: the values with its stations drawn anew,
-        ``[draw, ..., year]``, and its number of stations.
-    years_factor
-        By what the variance of the years is larger as one year resembles the next, ``[...]``.
+    found
+        Of one region; its known years count.
+    years
+        ``[year]``, rising, not always by one.
+    less
+        Of a region to take from it, year by year: those known in both count.
+
+    Returns
+    -------
+    Interval
+        NaN with fewer than `MIN_YEARS` years.
     """
     from scipy.special import stdtr, stdtrit
 
-    every = np.ones(values.shape[-1])
-    count = values.shape[-1]
-    weights = year_draws(count).reshape(-1, *(1 for _ in values.shape[:-1]), count)
-    middle = statistic(values, every)
-    of_years: FloatArray = _variance(statistic(values, weights)) * np.asarray(years_factor)
-    parts = [(of_years, count - 1)]
-    for anew, stations in drawn:
-        if stations > 1:
-            parts.append((_variance(statistic(anew, every)), stations - 1))
-    variance, squares = np.zeros(values.shape[:-1]), np.zeros(values.shape[:-1])
-    for part, free in parts:
-        variance, squares = variance + part, squares + part**2 / free
-    with np.errstate(invalid="ignore", divide="ignore"):
-        freedom = np.where(squares > 0, variance**2 / squares, 1.0)
-        error = np.sqrt(variance)
-        half = stdtrit(freedom, 0.975) * error
-        p = np.where(error > 0, 2 * stdtr(freedom, -abs(middle) / error), middle == 0)
+    parts = [found] if less is None else [found, less]
+    values = found.by_year if less is None else found.by_year - less.by_year
+    known = np.isfinite(values)
+    if known.sum() < MIN_YEARS:
+        return UNKNOWN
+    years, values, some = years[known], values[known], slice(None) if known.all() else known
+    fitted = 2 if trend else 1
+    of, of_drawn = _statistic(tuple(years.tolist()), trend=trend)
+    middle = float(of @ values)
+    fit = middle / 10 * (years - years.mean()) if trend else 0.0
+    on_axis = np.full(int(years[-1] - years[0]) + 1, np.nan)
+    on_axis[(years - years[0]).astype(np.int64)] = values - values.mean() - fit
+    correlation = lag_one(on_axis, fitted)
+    count = len(values)
+    like = count / float(variance_factor(correlation, count))  # as many independent years
+    free = max(like - fitted, (count - fitted) / 3)
+    of_years = np.var(of_drawn @ values) * (count - fitted) / free
+    drawn = [part.draws[:, some] @ of for part in parts]
+    alone = [
+        (float(each.var()), part.places - 1.0)
+        for each, part in zip(drawn, parts, strict=True)
+        if part.places > 1
+    ]
+    both = drawn[0] if less is None else drawn[0] - drawn[1]
+    of_stations = float(both.var()) if alone else 0.0
+    variance = float(of_years) + of_stations
+    if variance <= 0:
+        return Interval(middle, middle, middle, float(middle == 0), 0.0)
+    shares = [(of_stations, _freedom(alone)), (float(of_years), free)]
+    freedom = _freedom(shares)
+    error = variance**0.5
+    half = float(stdtrit(freedom, 0.975)) * error
+    p = 2 * float(stdtr(freedom, -abs(middle) / error))
     return Interval(middle, middle - half, middle + half, p, error)
 
 
-def _variance(draws: FloatArray) -> FloatArray:
-    result: FloatArray = np.nanvar(draws, axis=0)
-    return result
+def _freedom(parts: Sequence[tuple[float, float]]) -> float:
+    """Degrees of freedom of a sum of variances, each with its own; infinite where it is 0."""
+    squares = sum(part**2 / free for part, free in parts if part > 0)
+    return sum(part for part, _ in parts) ** 2 / squares if squares > 0 else np.inf
+
+
+@lru_cache(maxsize=64)
+def _statistic(years: tuple[float, ...], *, trend: bool) -> tuple[FloatArray, FloatArray]:
+    """What to multiply the values of years by, ``[year]`` and with years drawn, ``[draw, year]``.
+
+    Gives their mean, or the least-squares change per decade, of draws with two years or more.
+    """
+    weights = np.concatenate([np.ones((1, len(years))), year_draws(len(years))])
+    shares = weights / weights.sum(axis=-1, keepdims=True)
+    if trend:
+        off = np.array(years) - (shares @ np.array(years))[:, None]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            shares = 10 * shares * off / (shares * off**2).sum(axis=-1, keepdims=True)
+    return shares[0], shares[1:][np.isfinite(shares[1:]).all(axis=-1)]
 
 
 def _year_effects(cells: FloatArray, here: FloatArray, share: FloatArray) -> FloatArray:
@@ -202,9 +232,11 @@ def _year_effects(cells: FloatArray, here: FloatArray, share: FloatArray) -> Flo
     means = cells.sum(axis=1) * share
     for i in range(items):
         own = here[..., i]
-        system = np.diag(own.sum(axis=0)) - own.T @ (own * share[:, i, None])
+        count = own.sum(axis=0)
+        there = count > 0
+        system = np.diag(np.where(there, count, 1.0)) - own.T @ (own * share[:, i, None])
         right = (cells[..., i] - own * means[:, i, None]).sum(axis=0)
-        out[:, i] = np.linalg.pinv(system, hermitian=True) @ right
+        out[:, i] = np.linalg.solve(system + np.outer(there, there), right)  # effects sum to 0
     return out
 
 

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import paired_year
+from windowcast.region.statistics import Normals
 from windowcast.region.tables import counted, numbers, read
 
 if TYPE_CHECKING:
@@ -34,6 +35,12 @@ class Kept(Protocol):
     @property
     def southern(self) -> npt.NDArray[np.bool_]:
         """Stations of the southern hemisphere, ``[station]``."""
+
+    def places(self) -> npt.NDArray[np.int64]:
+        """Number of the place each station stands at, ``[station]``."""
+
+    def normals(self, quantity: str) -> Normals:
+        """Normals of a quantity, ``[station]``."""
 
     def texts(self, column: str, stations: Iterable[int]) -> list[str]:
         """Ids, names or regions of some of the stations."""

@@ -1,30 +1,19 @@
 """What a comparison says of regions: typical seasons, trends, differences, each with an interval.
 
 The numbers are for the sentences of the report, and hold no words. Every interval is one of 95 %.
+They are worked out in `windowcast.region.regional_fit`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from itertools import combinations
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
-from windowcast.region.columns import QUANTITIES
-from windowcast.region.effects import (
-    Effects,
-    Interval,
-    effects,
-    interval,
-    mean,
-    slope,
-    station_draws,
-)
-from windowcast.region.grids import Kept, SeasonRows
-from windowcast.region.statistics import MIN_YEARS
+from windowcast.region.effects import Interval
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +32,7 @@ class Estimate:
     @classmethod
     def of(cls, found: Interval) -> Estimate:
         """One value of an interval as it was worked out."""
-        return cls(float(found.middle), float(found.low), float(found.high))
+        return cls(found.middle, found.low, found.high)
 
 
 UNKNOWN = Estimate(np.nan, np.nan, np.nan)
@@ -64,7 +53,8 @@ class RegionQuantity:
     happens
         Chance in a season, 0 to 1; None for what has no such chance, as amounts.
     trend_per_decade
-        Change of the season's value in ten years.
+        Change of the season's value in ten years. A season in which it did not come counts as one
+        day beyond all others.
     trend_p, trend_q
         p value of no trend, and the same with the false discovery rate over all regions and
         quantities controlled.
@@ -94,7 +84,8 @@ class RegionWeeks:
     Attributes
     ----------
     mean, low, high
-        Mean over the seasons, and between what 8 of 10 seasons lie, ``[week]``.
+        Mean over the seasons, and between what 8 of 10 seasons lie, of the 52 whole weeks,
+        ``[week]``.
     by_season
         ``[season, week]``. All are adjusted for the stations, 0 to 7, NaN unknown.
     """
@@ -114,7 +105,7 @@ class FailingSeason:
     season
         Its first year, as in `Region.seasons`.
     reason
-        What took most days: ``not_dormant``, ``cold``, ``wet``, ``windy`` or ``warm``.
+        What took most days: ``not_dormant``, ``cold``, ``wet``, ``windy`` or ``warm``; "" unknown.
     share
         Of the region's stations, 0 to 1.
     """
@@ -165,9 +156,11 @@ class Between:
     Attributes
     ----------
     difference
-        First minus second, the mean over the seasons both have. Where a date did not come in some
-        season of one of them, that season counts as one day beyond all others (`at_least` is
-        true), so that the true difference is at least as large.
+        First minus second, the mean over the seasons both have. A season in which a date did not
+        come counts as one day beyond all others; unknown where it comes in half of the seasons of
+        neither.
+    at_least
+        Whether that makes the difference smaller than it is.
     seasons
         How many both have, paired by `season_calendar.paired_year`.
     p, q
@@ -209,116 +202,14 @@ class Regional:
     between
         Every pair of regions, every quantity.
     weeks_between
-        Every pair of regions of one hemisphere.
+        Every pair of at most 16 regions; of more, none.
+    station_q
+        By quantity the q value of each station's trend, ``[station]``: the rate of false
+        discoveries is controlled over the stations.
     """
 
     of_stations: bool
     regions: Sequence[Region]
     between: Sequence[Between]
     weeks_between: Sequence[WeeksBetween]
-
-
-FEW = 8  # stations that are compared with one another where no regions are named
-
-
-@dataclass(frozen=True, slots=True)
-class _Group:
-    """A region to be: its name, its stations, and the seasons in which one of them counts."""
-
-    name: str
-    stations: npt.NDArray[np.int64]
-    southern: bool
-    years: FloatArray  # paired, of the whole grid
-    counting: npt.NDArray[np.int64]  # stations of each season of the whole grid
-    drawn: FloatArray
-
-    @property
-    def seasons(self) -> npt.NDArray[np.bool_]:
-        """Seasons of the grid that it has."""
-        return self.counting > 0
-
-
-def regional(data: Kept) -> Regional:
-    """Regions of a comparison and how they differ.
-
-    Regions are those the list of stations names. Where it names fewer than two, few stations are
-    compared with one another, each as a region of one, and many are one region.
-    """
-    rows = SeasonRows.of(data)
-    counting = rows.counting()
-    names, members, of_stations = _members(data)
-    groups = [
-        _Group(
-            name,
-            stations,
-            bool(data.southern[stations].all()),
-            rows.years.astype(np.float64),
-            counting[stations].sum(axis=0),
-            station_draws(len(stations)),
-        )
-        for name, stations in zip(names, members, strict=True)
-    ]
-    told: list[dict[str, RegionQuantity]] = [{} for _ in groups]
-    between: list[Between] = []
-    for name in QUANTITIES:
-        grid = rows.grid(name)
-        found = [effects(grid[group.stations], group.drawn) for group in groups]
-        for quantities, group, each in zip(told, groups, found, strict=True):
-            quantities[name] = _quantity(group, each)
-        between += [
-            _between(name, (groups[a], found[a]), (groups[b], found[b]))
-            for a, b in combinations(range(len(groups)), 2)
-        ]
-    regions = [_region(group, each) for group, each in zip(groups, told, strict=True)]
-    return Regional(of_stations, tuple(regions), tuple(between), ())
-
-
-def _members(data: Kept) -> tuple[list[str], list[npt.NDArray[np.int64]], bool]:
-    """Names of the regions, their stations, and whether each is one station."""
-    named = np.array(data.texts("region", range(len(data))), dtype=object)
-    names = [name for name in dict.fromkeys(named.tolist()) if name]
-    if len(names) > 1:
-        return names, [np.flatnonzero(named == name) for name in names], False
-    if 1 < len(data) <= FEW:
-        return data.texts("station", range(len(data))), list(np.arange(len(data))[:, None]), True
-    return ["".join(names)], [np.arange(len(data))], False
-
-
-def _region(group: _Group, quantities: Mapping[str, RegionQuantity]) -> Region:
-    has = group.seasons
-    first = group.years[has].astype(np.int64) - (0 if group.southern else 1)
-    counting = group.counting[has]
-    return Region(
-        group.name, len(group.stations), group.southern, first, counting, quantities, None, ()
-    )
-
-
-def _quantity(group: _Group, found: Effects) -> RegionQuantity:
-    known = np.isfinite(found.by_year)
-    by_season, count = found.by_year[group.seasons], int(known.sum())
-    if count < MIN_YEARS:
-        nothing = UNKNOWN, False, None, UNKNOWN, np.nan, np.nan, None
-        return RegionQuantity(*nothing, by_season, count)
-    values, drawn = found.by_year[known], [(found.draws[:, known], len(group.stations))]
-    typical = interval(mean, values, drawn)
-    trend = interval(slope(group.years[known]), values, drawn)
-    return RegionQuantity(
-        Estimate.of(typical), False, None, Estimate.of(trend), float(trend.p), np.nan, None,
-        by_season, count,
-    )  # fmt: skip
-
-
-def _between(name: str, one: tuple[_Group, Effects], other: tuple[_Group, Effects]) -> Between:
-    (first, a), (second, b) = one, other
-    both = np.isfinite(a.by_year) & np.isfinite(b.by_year)
-    count = int(both.sum())
-    if count < MIN_YEARS:
-        return Between(first.name, second.name, name, UNKNOWN, False, count, np.nan, np.nan)
-    found = interval(
-        mean,
-        a.by_year[both] - b.by_year[both],
-        [(a.draws[:, both], len(first.stations)), (b.draws[:, both], len(second.stations))],
-    )
-    return Between(
-        first.name, second.name, name, Estimate.of(found), False, count, float(found.p), np.nan
-    )
+    station_q: Mapping[str, FloatArray] = field(default_factory=dict)

@@ -1,6 +1,7 @@
 """Normals, trends and differences over years, with intervals that respect what years share.
 
-Trends are those of `windowcast.region.trends`.
+Trends are those of `windowcast.region.trends`, their interval and p value widened as one year
+resembles the next (`windowcast.region.autocorrelation`).
 Differences: two places live through the same years, so the years are resampled jointly (a paired
 bootstrap over years), which keeps good years good at both.
 """
@@ -13,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
+from windowcast.region.autocorrelation import lag_one, total, variance_factor, widened
 
 MIN_YEARS = 5
 AT_LEAST = (1, 2, 3)  # workable days a week for which odds are given
@@ -36,7 +38,7 @@ class Normals:
         Quantiles over the years. One in which it did not come lies beyond all others, so that a
         quantile may be infinite: then it does not come so often.
     trend_per_decade, trend_low, trend_high
-        Change per decade and its 95 % interval.
+        Change per decade and its 95 % interval, autocorrelation counted.
     p_value
         Of the Mann–Kendall test; 1 where every year is the same.
     """
@@ -101,7 +103,12 @@ def normals(years: FloatArray, values: FloatArray) -> Normals:
     spread = _quantiles(series, counts)
     spread = np.select([spread > high, spread < low], [np.inf, -np.inf], spread)
     happens = came / np.maximum(counts, 1)
-    found = np.concatenate([happens[None], spread, trends(years, series, MIN_YEARS)])
+    change = trends(years, series, MIN_YEARS)
+    since = years - years[np.argmax(~np.isnan(series), axis=-1)][:, None]
+    off = series - change[0][:, None] * since / 10
+    off -= (total(np.nan_to_num(off)) / np.maximum(counts, 1))[:, None]
+    change = widened(change, variance_factor(lag_one(off, 2), counts))
+    found = np.concatenate([happens[None], spread, change])
     shape = values.shape[:-1]
     return Normals(counts.astype(np.int16).reshape(shape), *(f.reshape(shape) for f in found))
 

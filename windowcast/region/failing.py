@@ -1,0 +1,59 @@
+"""Winters that fail: half of a region's stations had no week with enough spray days, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.record import FloatArray
+from windowcast.core.values import Table
+from windowcast.region.columns import LOST_COLUMNS, REASONS
+from windowcast.region.effects import effects
+
+Grid = Callable[[str], FloatArray]
+"""A column of seasons as ``[station, season]``."""
+
+
+def failed(weeks: npt.NDArray[np.float32], enough: float) -> FloatArray:
+    """1 where no week of a season has enough spray days, 0 where one has, ``[...]``.
+
+    NaN where no known week has enough and some week is unknown. `weeks` is ``[..., week]``.
+    """
+    some = (np.nan_to_num(weeks) >= enough).any(axis=-1)
+    return np.where(some, 0.0, np.where(np.isnan(weeks).any(axis=-1), np.nan, 1.0))
+
+
+def failing(
+    fails: FloatArray, drawn: FloatArray, grid: Grid, marks: Table
+) -> Iterator[tuple[int, str, float]]:
+    """Position, reason and share of stations of the seasons that failed in a region.
+
+    Parameters
+    ----------
+    fails
+        Of `failed`, ``[station, season]``.
+    grid
+        Columns of the same stations, read only where a season failed.
+    marks
+        ``failing`` of ``data/region.toml``.
+    """
+    share = np.clip(effects(fails, drawn).by_year, 0.0, 1.0)
+    seasons = np.flatnonzero(share >= marks.number("share"))
+    if not len(seasons):
+        return
+    lost = np.stack([grid(LOST_COLUMNS[reason]) for reason in REASONS])
+    safe = grid("spray_days_total") + lost.sum(axis=0)
+    for season in seasons.tolist():
+        own = fails[:, season] == 1
+        yield season, _reason(lost[:, own, season], safe[own, season], marks), float(share[season])
+
+
+def _reason(lost: FloatArray, safe: FloatArray, marks: Table) -> str:
+    known = np.isfinite(safe)
+    if not known.any():
+        return ""
+    if np.median(safe[known]) < marks.number("safe_days"):
+        return "not_dormant"
+    return REASONS[int(lost[:, known].sum(axis=1).argmax())]

@@ -1,0 +1,268 @@
+"""Regions worked out: effects of stations and years, intervals, differences, failing winters."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.record import FloatArray
+from windowcast.core.values import PACKAGED, Table, Tables
+from windowcast.region.chances import chance, typical_median
+from windowcast.region.columns import (
+    EARLY_IF_NEVER,
+    HAPPENED_COLUMNS,
+    QUANTITIES,
+    SPRAY_DAYS,
+    WHOLE_WEEKS,
+)
+from windowcast.region.effects import Effects, effects, interval, station_draws
+from windowcast.region.failing import failed, failing
+from windowcast.region.grids import Kept, SeasonRows
+from windowcast.region.regional import (
+    UNKNOWN,
+    Between,
+    Estimate,
+    FailingSeason,
+    Region,
+    Regional,
+    RegionQuantity,
+    RegionWeeks,
+    WeeksBetween,
+)
+from windowcast.region.statistics import MIN_YEARS, within_reach
+from windowcast.region.tables import with_never
+
+FEW = 8  # stations that are compared with one another where no regions are named
+_WEEKLY_PAIRS = 120  # of regions whose weeks are compared: those of 16
+_BAND = 0.8  # of seasons lie in the band of a week's spray days
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """A region to be: its name, its stations, and the seasons in which one of them counts."""
+
+    name: str
+    stations: npt.NDArray[np.int64]
+    southern: bool
+    years: FloatArray  # paired, of the whole grid
+    counting: npt.NDArray[np.int64]  # stations of each season of the whole grid
+    drawn: FloatArray
+
+    @property
+    def seasons(self) -> npt.NDArray[np.bool_]:
+        """Seasons of the grid that it has."""
+        return self.counting > 0
+
+    @property
+    def first_years(self) -> npt.NDArray[np.int64]:
+        """First years of its seasons."""
+        return self.years[self.seasons].astype(np.int64) - (0 if self.southern else 1)
+
+    def effects(self, grid: npt.NDArray[Any]) -> Effects:
+        """Of a grid of all stations."""
+        return effects(grid[self.stations].astype(np.float64), self.drawn)
+
+
+def regional(data: Kept, tables: Tables = PACKAGED) -> Regional:
+    """Regions of a comparison and how they differ.
+
+    Regions are those the list of stations names. Where it names fewer than two, few stations are
+    compared with one another, each as a region of one, and many are one region.
+    """
+    rows = SeasonRows.of(data)
+    counting = rows.counting()
+    names, members, of_stations = _members(data)
+    drawn = station_draws(data.places())
+    groups = [
+        _Group(
+            name,
+            stations,
+            bool(data.southern[stations].all()),
+            rows.years.astype(np.float64),
+            counting[stations].sum(axis=0),
+            drawn[:, stations],
+        )
+        for name, stations in zip(names, members, strict=True)
+    ]
+    pairs = list(combinations(range(len(groups)), 2))
+    told: list[dict[str, RegionQuantity]] = [{} for _ in groups]
+    between: list[Between] = []
+    for name in QUANTITIES:
+        came = rows.grid(HAPPENED_COLUMNS[name]) if name in HAPPENED_COLUMNS else None
+        grid = with_never(name, rows.grid(name), came)
+        within = within_reach(grid.reshape(-1))[0].reshape(grid.shape)
+        found = [group.effects(within) for group in groups]
+        for quantities, group, each in zip(told, groups, found, strict=True):
+            own = None if came is None else came[group.stations]
+            quantities[name] = _quantity(group, grid[group.stations], each, own)
+        between += [_between(name, groups, found, told, pair) for pair in pairs]
+    regions, weeks = _weekly(rows, groups, told, pairs, tables["region"].table("failing"))
+    fair = controlled([each.p for each in between]).tolist()
+    between = [replace(each, q=q) for each, q in zip(between, fair, strict=True)]
+    return Regional(of_stations, _controlled(regions), tuple(between), weeks, _station_q(data))
+
+
+def _members(data: Kept) -> tuple[list[str], list[npt.NDArray[np.int64]], bool]:
+    """Names of the regions, their stations, and whether each is one station."""
+    named = np.array(data.texts("region", range(len(data))), dtype=object)
+    names = [name for name in dict.fromkeys(named.tolist()) if name]
+    if len(names) > 1:
+        return names, [np.flatnonzero(named == name) for name in names], False
+    if 1 < len(data) <= FEW:
+        return data.texts("station", range(len(data))), list(np.arange(len(data))[:, None]), True
+    return ["".join(names)], [np.arange(len(data))], False
+
+
+def _quantity(
+    group: _Group, grid: FloatArray, found: Effects, came: FloatArray | None
+) -> RegionQuantity:
+    """One quantity in one region.
+
+    `grid` is infinite where it did not come, what is `found` of it one beyond all others.
+    """
+    known = np.isfinite(found.by_year)
+    by_season, count = found.by_year[group.seasons], int(known.sum())
+    chances = None if came is None else effects(came, group.drawn)
+    happens = happens_trend = None
+    if chances is not None:
+        happens, happens_trend = _chance(group, chances)
+    median = count >= MIN_YEARS and bool(np.isinf(grid).any())
+    typical = Estimate.of(interval(found, group.years))
+    if median:
+        typical = Estimate(*typical_median(grid, found, group.drawn, group.years))
+    trend = interval(found, group.years, trend=True)
+    return RegionQuantity(
+        typical, median, happens, Estimate.of(trend), trend.p, np.nan, happens_trend, by_season,
+        count,
+    )  # fmt: skip
+
+
+def _chance(group: _Group, found: Effects) -> tuple[Estimate, Estimate]:
+    """Chance of a season in which it comes, and its change per decade.
+
+    The change is a straight line's, which reads as a share; a logistic curve has no finite slope
+    where it came in every season of one end, as is common in 20 or 30 seasons.
+    """
+    mean = interval(found, group.years)
+    share = chance(mean.middle, mean.error, int(np.isfinite(found.by_year).sum()))
+    return Estimate(*share), Estimate.of(interval(found, group.years, trend=True))
+
+
+def _between(
+    name: str,
+    groups: Sequence[_Group],
+    found: Sequence[Effects],
+    told: Sequence[Mapping[str, RegionQuantity]],
+    pair: tuple[int, int],
+) -> Between:
+    (first, second), (a, b) = (groups[n] for n in pair), (found[n] for n in pair)
+    one, other = (told[n][name] for n in pair)
+    both = np.isfinite(a.by_year) & np.isfinite(b.by_year)
+    count = int(both.sum())
+    nothing = Between(first.name, second.name, name, UNKNOWN, False, count, np.nan, np.nan)
+    if np.isinf(one.typical.middle) and np.isinf(other.typical.middle):
+        return nothing
+    difference = interval(a, first.years, less=b)
+    at_least = False
+    if one.happens is not None and other.happens is not None:
+        rarer = other.happens.middle - one.happens.middle  # > 0: the first lacks it more often
+        if name in EARLY_IF_NEVER:
+            rarer = -rarer
+        at_least = bool(rarer * difference.middle > 0)
+    return replace(nothing, difference=Estimate.of(difference), at_least=at_least, p=difference.p)
+
+
+def _weekly(
+    rows: SeasonRows,
+    groups: Sequence[_Group],
+    told: Sequence[Mapping[str, RegionQuantity]],
+    pairs: Sequence[tuple[int, int]],
+    marks: Table,
+) -> tuple[list[Region], tuple[WeeksBetween, ...]]:
+    """The regions with their spray days by week and failing winters, and the weeks' differences."""
+    weeks = rows.weeks(SPRAY_DAYS, WHOLE_WEEKS)
+    fails = failed(weeks, marks.number("days_a_week"))
+    by_season = np.full((len(groups), len(rows.years), WHOLE_WEEKS), np.nan)
+    pairs = pairs if len(pairs) <= _WEEKLY_PAIRS else ()
+    apart = np.full((len(pairs), 3, WHOLE_WEEKS), np.nan)
+    for week in range(WHOLE_WEEKS):  # the draws of one at a time
+        found = [group.effects(weeks[..., week]) for group in groups]
+        by_season[..., week] = np.clip([each.by_year for each in found], 0.0, 7.0)
+        for n, (a, b) in enumerate(pairs):
+            ends = interval(found[a], groups[a].years, less=found[b])
+            apart[n, :, week] = ends.middle, ends.low, ends.high
+    regions = []
+    for n, group in enumerate(groups):
+        lost = partial(_of, rows, group.stations)
+        bad = failing(fails[group.stations], group.drawn, lost, marks)
+        first = group.years.astype(np.int64) - (0 if group.southern else 1)
+        seasons = tuple(FailingSeason(int(first[at]), why, share) for at, why, share in bad)
+        here, own = group.counting[group.seasons], group.first_years
+        about = group.name, len(group.stations), group.southern, own, here
+        regions.append(Region(*about, told[n], _weeks(by_season[n, group.seasons]), seasons))
+    between = [
+        _weeks_between(groups[a], groups[b], ends)
+        for (a, b), ends in zip(pairs, apart, strict=True)
+    ]
+    return regions, tuple(between)
+
+
+def _weeks_between(one: _Group, other: _Group, ends: FloatArray) -> WeeksBetween:
+    middle, low, high = ends
+    shared = int((one.seasons & other.seasons).sum())
+    return WeeksBetween(one.name, other.name, middle, low, high, shared)
+
+
+def _of(rows: SeasonRows, stations: npt.NDArray[np.int64], column: str) -> FloatArray:
+    """A column of the seasons of some stations, ``[station, season]``."""
+    return rows.grid(column)[stations]
+
+
+def _weeks(by_season: FloatArray) -> RegionWeeks | None:
+    known = np.isfinite(by_season).sum(axis=0)
+    if not (known >= MIN_YEARS).any():
+        return None
+    enough = np.where(known >= MIN_YEARS, by_season, np.nan)
+    tail = (1 - _BAND) / 2
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # weeks that are never known
+        low, high = np.nanquantile(enough, [tail, 1 - tail], axis=0)
+        return RegionWeeks(np.nanmean(enough, axis=0), low, high, by_season)
+
+
+def _controlled(regions: Sequence[Region]) -> tuple[Region, ...]:
+    """The regions with the q values of their trends."""
+    fair = iter(controlled([q.trend_p for r in regions for q in r.quantities.values()]).tolist())
+    return tuple(
+        replace(
+            region,
+            quantities={n: replace(q, trend_q=next(fair)) for n, q in region.quantities.items()},
+        )
+        for region in regions
+    )
+
+
+def _station_q(data: Kept) -> Mapping[str, FloatArray]:
+    return {name: controlled(data.normals(name).p_value) for name in QUANTITIES}
+
+
+def controlled(p_values: npt.ArrayLike) -> FloatArray:
+    """q values: a trend with q < 0.05 belongs to those of which 1 in 20 is none.
+
+    Benjamini & Hochberg (1995, J. R. Stat. Soc. B 57:289); NaN stays NaN and does not count.
+    """
+    from scipy.stats import false_discovery_control
+
+    p = np.asarray(p_values, dtype=np.float64)
+    known = np.isfinite(p)
+    out = np.full(p.shape, np.nan)
+    if known.any():
+        out[known] = false_discovery_control(p[known])
+    return out
