@@ -11,6 +11,7 @@ from tempfile import TemporaryDirectory
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from regions_made_up import regional_of
 from uscrn_sites import DEEP_SOUTH, FOLDER, MID_ATLANTIC, MID_SOUTH
 
 from windowcast.region import parts
@@ -18,7 +19,6 @@ from windowcast.region.batch import Options, compute
 from windowcast.region.compare import Compared, Gap, gaps, put_together
 from windowcast.region.engine import Station
 from windowcast.region.parts import Chunk
-from windowcast.region.regional import Regional
 from windowcast.report.region_story import Findings, findings_of
 
 STATIONS = (
@@ -57,7 +57,7 @@ def kept(folder: Path, *groups: Sequence[str]) -> list[Chunk]:
 
 def untold(found: Compared) -> Findings:
     """A comparison of which nothing is said of regions."""
-    return findings_of(found, Regional(False, (), (), ()))
+    return findings_of(found, regional_of())
 
 
 def repeated(folder: Path, times: int, stations: int = 200) -> list[Chunk]:

@@ -478,7 +478,7 @@ import sys, tracemalloc
 from pathlib import Path
 sys.path.insert(0, sys.argv[1])
 home, part_files = Path(sys.argv[2]), sys.argv[3:]
-from windowcast.region import compare, netcdf, outputs
+from windowcast.region import compare, homogeneity, netcdf, outputs
 from windowcast.region.parts import Chunk
 from windowcast.report import region_charts, region_map
 from region_fixtures import untold
@@ -489,7 +489,7 @@ from windowcast.report.region_station import station_pages
 from windowcast.report.region_story import findings_of
 compare.SEASON_ROWS, compare.STATION_ROWS, compare.BATCH_ROWS = 512, 64, 64
 region_charts.MAX_LISTED = region_map.MAX_LISTED = region_charts.MAX_ROWS
-region_map.SPOT = 60
+region_map.SPOT, homogeneity._BLOCK = 60, 16
 outputs.MIN_YEARS = 99  # the many rows of weeks.csv, all alike, would take most of the time
 import netCDF4, pyarrow as pa, pyarrow.parquet
 parts = [Chunk(home, name) for name in part_files]
@@ -500,7 +500,7 @@ tracemalloc.start()
 data = compare.put_together(parts, home)
 outputs.write_tables(home, data, ())
 region_page(data, untold(data), METRIC)
-for _ in station_pages(data, METRIC):
+for _ in station_pages(untold(data), data, METRIC):
     pass
 compare.BATCH_ROWS = 512  # of rows of seasons only, and each batch costs 32 slow calls
 netcdf.write_netcdf(home / "seasons.nc", data)

@@ -51,6 +51,7 @@ def client(
     make: Callable[[KnownSite], Answer] = made_up,
     rank: Callable[[KnownSite, str, str], Answer] = lambda known, *_: made_up(known),
     host: str = "localhost",
+    regions: Path | None = None,
 ) -> TestClient:
     """A client of a server over a folder of sites."""
     parts = Web(
@@ -61,6 +62,7 @@ def client(
         plans=Keeper(lambda known: sample_plan()),
         reviews=Keeper(_empty_review),
         guard=guard,
+        regions=regions,
         today=TODAY,
     )
     return TestClient(

@@ -7,6 +7,7 @@ import errno
 import ipaddress
 import secrets
 import socket
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,6 +33,12 @@ READS_PER_S = 50.0  # each client's, when others than this machine may ask
 @click.option("--name", "names", multiple=True, help="Host name the page is asked for by.")
 @click.option("--token", help="Secret that the page asks for; made up when not given.")
 @click.option("--no-token", is_flag=True, help="Ask for none: everyone on this machine may look.")
+@click.option(
+    "--regions",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="FOLDER",
+    help="Also show the comparison that windowcast compare wrote there.",
+)
 @click.option("--date", "today", type=click.DateTime(["%Y-%m-%d"]), help="Answer as on this day.")
 @click.option("--offline", is_flag=True, help="Use only files and what is cached.")
 @deadline_option
@@ -43,6 +50,7 @@ def command(
     names: tuple[str, ...],
     token: str | None,
     no_token: bool,
+    regions: Path | None,
     today: dt.datetime | None,
     offline: bool,
 ) -> None:
@@ -61,6 +69,10 @@ def command(
     place = place or _own_folder()
     if place.suffix == ".toml" and not place.is_file():
         raise InputError("no such site file", path=place, remedy="write one with windowcast init")
+    if regions is not None and not (regions / "index.html").is_file():
+        raise InputError(
+            "holds no comparison", path=regions, remedy="make one with windowcast compare"
+        )
     date = today.date() if today is not None else None
     hosts = LOOPBACK | {host.lower(), *map(str.lower, names)}
     local = _loopback(host)
@@ -75,7 +87,7 @@ def command(
         guard = Guard(hosts, token)
     else:
         guard = Guard(hosts, token, reads_per_s=READS_PER_S, any_ip=True)
-    parts = _parts(place, guard, date, offline, given_deadline_s())
+    parts = replace(_parts(place, guard, date, offline, given_deadline_s()), regions=regions)
     watcher = _watcher(parts)
     listening = _listening(host, port)  # the address is printed once it answers
     port = listening.getsockname()[1]

@@ -47,10 +47,23 @@ def failing(
     safe = grid("spray_days_total") + lost.sum(axis=0)
     for season in seasons.tolist():
         own = fails[:, season] == 1
-        yield season, _reason(lost[:, own, season], safe[own, season], marks), float(share[season])
+        yield (
+            season,
+            main_reason(lost[:, own, season], safe[own, season], marks),
+            float(share[season]),
+        )
 
 
-def _reason(lost: FloatArray, safe: FloatArray, marks: Table) -> str:
+def main_reason(lost: FloatArray, safe: FloatArray, marks: Table) -> str:
+    """What took most days of a season at some stations; "" where that is unknown.
+
+    Parameters
+    ----------
+    lost
+        Days lost by each of `columns.REASONS`, ``[reason, station]``.
+    safe
+        Days on which turf was safe, ``[station]``.
+    """
     known = np.isfinite(safe)
     if not known.any():
         return ""

@@ -43,8 +43,9 @@ def dates_chart(data: Compared, quantity: str, voice: Voice) -> Chart:
     key = f"dates-{quantity}"
     title = voice.say("region.dates", quantity=quantity_named(quantity))
     desc = voice.say("region.dates_described", drawn=len(picked), stations=len(data))
-    low = min(found.p10[picked].tolist(), default=0.0)
-    high = max(found.p90[picked].tolist(), default=1.0)
+    ends = np.concatenate([each[picked] for each in (found.p10, found.median, found.p90)])
+    low = min(ends[np.isfinite(ends)].tolist(), default=0.0)
+    high = max(ends[np.isfinite(ends)].tolist(), default=1.0)
     x = Scale(low, high if high > low else low + 1, _NAMES, WIDTH - _DATE)
     row, bottom = 15.0, 15.0 * len(picked) + 8
     south = data.southern.tolist()
@@ -55,7 +56,9 @@ def dates_chart(data: Compared, quantity: str, voice: Voice) -> Chart:
         parts += stacked(x(tick), bottom + 14, words)
     for n, (i, name) in enumerate(zip(picked, data.texts("name", picked), strict=True)):
         y = row * n + 10
-        left, middle, right = (x(float(each[i])) for each in (found.p10, found.median, found.p90))
+        left, middle, right = (
+            x(min(max(float(each[i]), low), high)) for each in (found.p10, found.median, found.p90)
+        )
         parts += [
             el("g", el("title", escape(name)), label(0.0, y + 4, short(name, _NAME_LETTERS))),
             el("line", x1=left, x2=right, y1=y, y2=y, class_="whisker"),
@@ -108,12 +111,15 @@ def spread_evenly(order: Indices, count: int) -> Indices:
 
 def spread_said(found: Normals, i: int, quantity: str, voice: Voice, *, southern: bool) -> str:
     """Between what the middle 80 % of a station's years lie; "" where that is unknown."""
-    if not np.isfinite(found.median[i]):
+    ends = [float(each[i]) for each in (found.p10, found.p90)]
+    known = [
+        quantity_said(end, quantity, voice, southern=southern) for end in ends if np.isfinite(end)
+    ]
+    if np.isnan(ends).any() or not known:
         return ""
-    low, high = (
-        quantity_said(v[i], quantity, voice, southern=southern) for v in (found.p10, found.p90)
-    )
-    return voice.say("region.to", low=low, high=high)
+    if len(known) < 2:  # one of ten years or more lies beyond all others
+        return voice.say("region.or_never", value=known[0])
+    return voice.say("region.to", low=known[0], high=known[1])
 
 
 def trend_said(found: Normals, i: int, quantity: str, voice: Voice) -> str:

@@ -24,6 +24,7 @@ from windowcast.report.chartkit import (
     label,
     line_path,
     px,
+    runs,
     stacked,
     ticks,
 )
@@ -252,18 +253,32 @@ def _projection(lat: FloatArray, lon: FloatArray) -> tuple[Scale, Scale, float]:
 
 @lru_cache(1)
 def _lines(x: Scale, y: Scale) -> str:
-    """Path data of the outlines that touch the map."""
+    """Path data of the outlines that touch the map, which end where it ends."""
     out = []
     for shift in (0.0, 360.0):
         for line in outlines():
             lon, lat = line[:, 0] + shift, line[:, 1]
             inside = (lon >= x.low) & (lon <= x.high) & (lat >= y.low) & (lat <= y.high)
-            if inside.any():
-                near = inside.copy()  # with a point beyond the edge at either end
-                near[1:] |= inside[:-1]
-                near[:-1] |= inside[1:]
-                out.append(line_path(_on(x, lon), np.where(near, _on(y, lat), np.nan)))
+            across, down = _on(x, lon), _on(y, lat)
+            for part in runs(inside):
+                points = np.stack([across, down])[:, part].T
+                if part.start:
+                    before = np.array([across[part.start - 1], down[part.start - 1]])
+                    points = np.vstack([_edge(points[0], before, x, y), points])
+                if part.stop < len(lon):
+                    after = np.array([across[part.stop], down[part.stop]])
+                    points = np.vstack([points, _edge(points[-1], after, x, y)])
+                out.append(line_path(*points.T))
     return "".join(out)
+
+
+def _edge(inside: FloatArray, outside: FloatArray, x: Scale, y: Scale) -> FloatArray:
+    """Where the line between two points leaves the map, ``[2]``."""
+    step, high = outside - inside, np.array([x.end, y.start])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        reach = np.where(step > 0, (high - inside) / step, -inside / step)
+    cut: FloatArray = inside + step * np.nanmin(np.where(step == 0, np.nan, reach))
+    return cut
 
 
 def _graticule(x: Scale, y: Scale) -> tuple[list[str], list[str]]:

@@ -7,6 +7,7 @@ import hashlib
 import math
 import re
 from dataclasses import dataclass
+from functools import cache
 from importlib import resources
 
 import numpy as np
@@ -43,7 +44,7 @@ from windowcast.report.region_story import (
     why_said,
 )
 from windowcast.report.region_weeks import odds_chart, weeks_chart
-from windowcast.report.region_words import day_said, quantity_named
+from windowcast.report.region_words import day_said, quantity_named, unparted
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import purpose_of
@@ -88,8 +89,7 @@ def region_page(data: Compared, told: Findings, voice: Voice) -> str:
 
     Its one small script only sorts the tables and is pinned by its hash.
     """
-    script = resources.files("windowcast.web").joinpath("static", "sort.js").read_text("utf-8")
-    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    script, script_hash = sorting_script()
     voice = voice.on_page
     said = story(told)
     numbers = {region.name: n % COLOURS for n, region in enumerate(told.regions)}
@@ -101,7 +101,7 @@ def region_page(data: Compared, told: Findings, voice: Voice) -> str:
     return page_of("compare_page.html", voice,
         data=data,
         title=voice.text(said.title) or voice.say("region.compared", stations=len(data)),
-        lines=[_coloured(voice.text(line), colours) for line in said.lines],
+        lines=[_coloured(unparted(voice.text(line)), colours) for line in said.lines],
         sub=sub_line(data, told, voice),
         left_out=left_out_line(data, voice),
         left=[(each.name, voice.write(Noted(each.reason))) for each in data.left_out],
@@ -122,8 +122,16 @@ def region_page(data: Compared, told: Findings, voice: Voice) -> str:
         version=__version__,
         style=region_style(),
         script=script,
-        script_hash=digest,
+        script_hash=script_hash,
     )  # fmt: skip
+
+
+@cache
+def sorting_script() -> tuple[str, str]:
+    """The script that sorts tables, and what pins it in a Content-Security-Policy."""
+    script = resources.files("windowcast.web").joinpath("static", "sort.js").read_text("utf-8")
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    return script, f"sha256-{digest}"
 
 
 def _coloured(text: str, colours: dict[str, int]) -> Markup:

@@ -30,7 +30,7 @@ from windowcast.report.fluid import (
 from windowcast.report.region_words import day_said, season_named, short
 
 SHADES = (0.05, 1.0, 2.0, 4.0)  # spray days a week at which a strip gets darker
-_USUAL = 17, 43  # weeks of a winter that has no spray day: from November to April
+_USUAL = 21, 36  # weeks that are drawn in any case: December to February
 _SOME = 0.05  # spray days a week that a reader can see
 _DAY_HEIGHT = 34.0  # pixels of a spray day a week
 _NAME, _GAP, _ROW = 26.0, 24.0, 16.0  # above the plot, below it, a row of words
@@ -88,12 +88,13 @@ class Ribbon:
 
 
 def winter_of(weekly: Sequence[FloatArray], *, southern: bool) -> Winter:
-    """The weeks in which any of some series ``[week]`` has spray days, and one on either side."""
+    """December to February, and all weeks in which any of some series ``[week]`` has spray days."""
     known = [np.nan_to_num(each[:WHOLE_WEEKS]) for each in weekly]
     some = np.flatnonzero(np.max([np.zeros(WHOLE_WEEKS), *known], axis=0) >= _SOME)
-    if not some.size:
-        return Winter(*_USUAL, southern)
-    return Winter(max(0, int(some[0]) - 1), min(WHOLE_WEEKS, int(some[-1]) + 2), southern)
+    first, stop = _USUAL
+    if some.size:
+        first, stop = min(first, int(some[0]) - 1), max(stop, int(some[-1]) + 2)
+    return Winter(max(0, first), min(WHOLE_WEEKS, stop), southern)
 
 
 def ribbons(
@@ -291,7 +292,7 @@ def strip(of: Strip, winter: Winter, voice: Voice) -> Chart:
 def _cells(days: FloatArray, number: int) -> list[str]:
     """A box for each winter and week, those of one shade in one shape."""
     count = len(days)
-    shade = np.searchsorted(SHADES, np.nan_to_num(days), side="right")
+    shade = np.searchsorted(SHADES, np.nan_to_num(days))
     shade[~np.isfinite(days)] = -1
     shapes = []
     for kind in range(-1, len(SHADES) + 1):

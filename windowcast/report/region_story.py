@@ -210,7 +210,10 @@ def _average(found: Findings, pair: Pair | None) -> Phrase:
         typical = _typical(region)
         if typical is not None:
             days = round(typical.middle)
-            given = {"region": found.name(region), **_ends(typical)}
+            at_least_0 = Estimate(
+                *(max(0.0, v) for v in (typical.middle, typical.low, typical.high))
+            )
+            given = {"region": found.name(region), **_ends(at_least_0)}
             if clauses:
                 clauses.append(say("region_story.has_too", count=days, **given))
             else:
@@ -306,26 +309,31 @@ def _failing(region: Region, found: Findings) -> Phrase:
 
 
 def failing_named(region: Region, most: int = MOST_NAMED) -> Listing:
+    """Winters of a region that failed, by why; see `by_reason`."""
+    failing = {failed.season: failed.reason for failed in region.failing}
+    return by_reason(failing, southern=region.southern, most=most)
+
+
+def by_reason(failing: Mapping[int, str], *, southern: bool, most: int) -> Listing:
     """Winters that failed by why, e.g. ``2010/11, 2012/13 (not dormant), 2013/14 (cold)``.
 
     The most frequent reason comes first; of one reason at most `most` winters are named.
     """
-    by_reason: dict[str, list[Value]] = {}
-    for failed in region.failing:
-        named = season_named(failed.season, southern=region.southern)
-        by_reason.setdefault(failed.reason, []).append(Name(named))
+    winters: dict[str, list[Value]] = {}
+    for season, reason in failing.items():
+        winters.setdefault(reason, []).append(Name(season_named(season, southern=southern)))
     items: list[Value] = []
-    for reason, winters in sorted(by_reason.items(), key=lambda item: -len(item[1])):
-        rest = len(winters) - most
+    for reason, named in sorted(winters.items(), key=lambda item: -len(item[1])):
+        rest = len(named) - most
         more = [say("region_story.and_more", count=rest)] if rest > 0 else []
-        which = Listing((*winters[:most], *more), "comma")
+        which = Listing((*named[:most], *more), "comma")
         items.append(say("region_story.winters_why", winters=which, why=why_said(reason)))
     return Listing(tuple(items), "comma")
 
 
 def why_said(reason: str) -> Phrase:
-    """Why a winter had too few spray days."""
-    return say(f"region_reason.{reason}")
+    """Why a winter had too few spray days; an empty reason is unknown."""
+    return say(f"region_reason.{reason}") if reason else say("region_reason.unknown")
 
 
 def _later(apart: _Apart, pair: Pair, found: Findings) -> dict[str, Value]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping
 
 from windowcast.core.phrase import Phrase, Quantity, Share, say
@@ -11,6 +12,8 @@ from windowcast.core.values import PACKAGED
 from windowcast.region.columns import AMOUNT_COLUMNS, SHARE_COLUMNS, day_of_season
 from windowcast.report.catalogue import Voice
 
+_NO_BREAK = "\N{NO-BREAK SPACE}"
+_TOGETHER = re.compile(r"(?<=\d) (?=[%°]|[A-Za-z][a-z]{2}\b)")  # 97 %, 31 Mar, 31 mar
 # quantity → table and entry of the temperature that it is named by
 _MARKS: Mapping[str, tuple[str, str]] = {
     "soil_21": ("plan", "soil_fall"),
@@ -51,6 +54,11 @@ def season_named(season: int, *, southern: bool) -> str:
 def short(name: str, letters: int = 16) -> str:
     """A name that does not run into a chart; the whole is said beside it."""
     return name if len(name) <= letters else f"{name[: letters - 1].rstrip()}…"
+
+
+def unparted(text: str) -> str:
+    """A sentence in which no line parts a number from its month or sign."""
+    return _TOGETHER.sub(_NO_BREAK, text)
 
 
 def quantity_said(value: float, quantity: str, voice: Voice, *, southern: bool) -> str:

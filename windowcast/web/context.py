@@ -6,6 +6,7 @@ import datetime as dt
 import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 from urllib.parse import urlencode
 
@@ -54,6 +55,7 @@ class Web:
         default_factory=lambda: Keeper(lambda known: InVoices(lambda voice: None))
     )
     logs: LogShelf = field(default_factory=LogShelf)
+    regions: Path | None = None  # folder of a comparison that is shown too
     today: dt.date | None = None  # answer as if this were the date; None: the site's own clock
 
 
@@ -173,6 +175,7 @@ def page(
         sites=parts.book.all(),
         screens=[(key, voice.say(f"screen.{key}")) for key in SCREENS],
         screen=screen,
+        regions=parts.regions is not None,
         proof=csrf_proof(parts.guard, session),
         done=voice.say(f"done.{done}") if done in DONE else "",
         kept=kept_note(site, voice),

@@ -1,0 +1,74 @@
+"""A station's own page of a comparison: its file's name, its words, its way back."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from region_fixtures import data, told
+from spoken import METRIC
+
+from windowcast.core.values import load
+from windowcast.report import region_station
+from windowcast.report.catalogue import Voice
+from windowcast.report.region_station import Winters, file_name, links, station_pages
+
+MARKS = load("region").table("failing")
+
+
+@pytest.mark.parametrize("station", ["CON", "nul.txt", "a/b", "..", "../up", "", "x" * 99, "Größe"])
+def test_a_name_that_some_system_refuses_gets_letters_of_its_hash(station: str) -> None:
+    name = file_name(station, set())
+    assert name != station
+    assert name == file_name(station, set())
+    assert not {*name} - {*"abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-._"}
+    assert not name.startswith((".", "-"))
+    assert 10 <= len(name) < 64
+    assert name.upper().partition(".")[0] != "NUL"
+
+
+def test_names_that_differ_by_case_alone_are_kept_apart() -> None:
+    assert file_name("USW1", set()) == "USW1"
+    assert file_name("usw1", {"usw1"}) != file_name("USW1", {"usw1"})
+    assert list(links(data()).values()) == [
+        f"stations/{name}.html" for name in ("SELMA", "BOWL", "CHAR")
+    ]
+
+
+def test_each_station_has_a_page_with_its_normals_in_words_and_a_way_back() -> None:
+    pages = dict(station_pages(told(), data(), METRIC))
+    assert list(pages) == list(links(data()).values())
+    page = pages["stations/BOWL.html"]
+    assert "Bowling Green &lt;21&gt; &amp; NNE" in page
+    assert "<21>" not in page
+    assert 'href="../index.html"' in page
+    assert "north · 37.25° N · 86.23° W" in page
+    assert "Soil falls below 21.1\N{NO-BREAK SPACE}°C: usually " in page
+    assert "Half of the winters have at least " in page
+    assert 'class="chart fluid strip"' in page
+    assert "default-src 'none'" in page
+    assert "nan" not in page.partition("</style>")[2]
+    assert "50 m" in pages["stations/SELMA.html"]
+    us = dict(station_pages(told(), data(), Voice("us", "es")))["stations/SELMA.html"]
+    assert "165 ft" in us
+    assert "Suelo baja de 70" in us
+
+
+def test_a_break_of_the_record_is_flagged() -> None:
+    broken = {"break_season": [2010], "break_size": [1.5], "break_of": ["lows"], "neighbours": [4]}
+    every = region_station._Stations(data(), {}, {}, broken)
+    assert region_station._flag(every, 0, METRIC, southern=False) == (
+        "Check this record: from 2010/11 on its lows differ by 1.5 °C from before, against 4 "
+        "neighbors. Nothing is adjusted."
+    )
+    none = region_station._Stations(data(), {}, {}, {**broken, "break_season": [None]})
+    assert region_station._flag(none, 0, METRIC, southern=False) == ""
+
+
+def test_winters_without_a_week_of_two_spray_days_are_named_with_what_took_most() -> None:
+    good, bad, unknown = np.zeros(52), np.zeros(52), np.zeros(52)
+    good[30], bad[30], unknown[30] = 2, 1, math.nan
+    lost = np.array([20.0, 0.0, 9.0, 0.0])  # wet, windy, cold, warm
+    seen = Winters([2001, 2002, 2003, 2004], [good, bad, unknown, bad], [40, 30, 30, 3], [lost] * 4)
+    assert seen.failing(MARKS) == {2002: "wet", 2004: "not_dormant"}

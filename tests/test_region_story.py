@@ -1,0 +1,161 @@
+"""What the sentences of a comparison say: a number where a difference shows, none where it does
+not."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+from regions_made_up import UNKNOWN, region, regional_of, two_regions, with_difference
+from spoken import METRIC
+
+from windowcast.region.regional import Estimate, FailingSeason
+from windowcast.report.catalogue import Voice
+from windowcast.report.region_story import Findings, story
+
+ES = Voice("metric", "es")
+
+
+def said(found: Findings, voice: Voice = METRIC) -> list[str]:
+    told = story(found)
+    return [voice.text(line) for line in (told.title, *told.lines)]
+
+
+def alone(**given: object) -> Findings:
+    one = replace(region("", Estimate(24.0, 20.0, 28.0), 3.0), **given)
+    return Findings(regional_of(one), {"": ""})
+
+
+def test_two_regions_that_differ() -> None:
+    assert said(two_regions()) == [
+        "Coastal plain has twice the spray days of Highlands on fully dormant turf",
+        (
+            "In an average winter Coastal plain has 31 spray days on fully dormant turf (26 to 36) "
+            "and Highlands 16 (12 to 20). Coastal plain has 15 days more than Highlands (9 to 21)."
+        ),
+        (
+            "The fall window opens 12 days later in Coastal plain than in Highlands (8 to 17). "
+            "In Coastal plain it has moved later by 5 days a decade (0 to 10), 22 seasons. "
+            "In Highlands no trend shows in 22 seasons."
+        ),
+        "Turf goes dormant at least 9 days later in Coastal plain than in Highlands (5 to 13).",
+        "Coastal plain had a week with two spray days on fully dormant turf in each of 22 winters.",
+        (
+            "In 3 of 22 winters Highlands had no week with two spray days on fully dormant turf: "
+            "2010/11, 2013/14 (cold), 2018/19 (wet)."
+        ),
+    ]
+
+
+def test_the_same_in_spanish() -> None:
+    title, average, fall, *_, failed = said(two_regions("Costa", "Sierra"), ES)
+    assert title.endswith(" de días de aplicación en césped en latencia total que Sierra")
+    assert "31 días de aplicación en césped en latencia total (26 a 36) y Sierra 16" in average
+    assert "abre 12 días más tarde en Costa que en Sierra (8 a 17)" in fall
+    assert "se ha atrasado 5 días por década (0 a 10), 22 temporadas" in fall
+    assert failed.endswith("2010/11, 2013/14 (frío), 2018/19 (mojado).")
+
+
+@pytest.mark.parametrize("difference", [Estimate(4.0, -1.0, 9.0), Estimate(-4.0, -9.0, 0.0)])
+def test_an_interval_that_includes_0_is_no_number(difference: Estimate) -> None:
+    found = with_difference(two_regions(), "soil_21", difference)
+    fall = said(with_difference(found, "spray_days_total", difference))
+    assert fall[0].endswith(": no difference shows in spray days on fully dormant turf")
+    assert fall[1].endswith("(12 to 20). No difference shows.")
+    assert fall[2].startswith("No difference shows between ")
+    assert "4 days" not in " ".join(fall)
+
+
+def test_a_trend_beside_many_others_needs_a_small_q_value() -> None:
+    found = two_regions()
+    plain = found.regions[0]
+    moved = replace(plain.quantities["soil_21"], trend_q=0.2)
+    quiet = replace(plain, quantities={**plain.quantities, "soil_21": moved})
+    regions = replace(found.regional, regions=(quiet, found.regions[1]))
+    fall = said(replace(found, regional=regions))[2]
+    assert fall.endswith("In Coastal plain and Highlands no trend shows in 22 seasons.")
+
+
+@pytest.mark.parametrize(
+    ("total", "title"),
+    [
+        (Estimate(16.0 * 3, 40.0, 55.0), "Coastal plain has three times the spray days of"),
+        (
+            Estimate(16.0 + 9, 20.0, 30.0),
+            "Coastal plain has 15 more spray days on fully dormant turf than",
+        ),
+    ],
+)
+def test_the_title_counts_times_or_days(total: Estimate, title: str) -> None:
+    found = two_regions()
+    plain = found.regions[0]
+    days = replace(plain.quantities["spray_days_total"], typical=total)
+    more = replace(plain, quantities={**plain.quantities, "spray_days_total": days})
+    regions = replace(found.regional, regions=(more, found.regions[1]))
+    assert said(replace(found, regional=regions))[0].startswith(title)
+
+
+def test_the_window_is_the_finding_where_spray_days_do_not_differ() -> None:
+    found = with_difference(two_regions(), "spray_days_total", Estimate(1.0, -3.0, 5.0))
+    assert (
+        said(found)[0] == "The fall window opens 12 days later in Coastal plain than in Highlands"
+    )
+
+
+def test_what_is_unknown_is_said_to_be() -> None:
+    found = with_difference(two_regions(), "soil_21", UNKNOWN)
+    assert said(found)[2].startswith("Cannot tell when the fall window opens")
+    lines = said(alone(quantities=dict.fromkeys(alone().regions[0].quantities, _nothing())))
+    assert lines[0] == ""
+    assert lines[1].startswith("Cannot tell how many spray days a winter has")
+    assert not any("nan" in line for line in lines)
+
+
+def _nothing() -> object:
+    whole = alone().regions[0].quantities["soil_21"]
+    return replace(whole, typical=UNKNOWN, trend_per_decade=UNKNOWN, happens=None)
+
+
+def test_one_region_that_nobody_named() -> None:
+    lines = said(alone())
+    assert lines[0] == "This area: 24 spray days on fully dormant turf in an average winter"
+    assert (
+        lines[1]
+        == "In an average winter this area has 24 spray days on fully dormant turf (20 to 28)."
+    )
+    assert lines[2] == "The fall window opens on 19 Oct (14 Oct to 24 Oct)."
+
+
+def test_a_date_that_half_of_the_seasons_lack_is_no_date() -> None:
+    whole = alone().regions[0]
+    never = replace(whole.quantities["soil_21"], typical=Estimate(math.inf, 110.0, math.inf))
+    lines = said(alone(quantities={**whole.quantities, "soil_21": never}))
+    assert lines[2].startswith("Cannot tell when the fall window opens")
+    seldom = replace(whole.quantities["dormant"], happens=Estimate(0.81, 0.66, 1.02))
+    lines = said(alone(quantities={**whole.quantities, "dormant": seldom}))
+    assert "In this area turf goes dormant in 8 of 10 winters (7 to 10)." in lines
+
+
+def test_many_winters_of_one_reason_are_counted() -> None:
+    dry = tuple(FailingSeason(2002 + n, "not_dormant", 1.0) for n in range(9))
+    (line,) = (line for line in said(alone(failing=dry)) if line.startswith("In 9 of 22"))
+    assert line.endswith(
+        "2002/03, 2003/04, 2004/05, 2005/06, 2006/07, 2007/08, 3 more (not fully dormant)."
+    )
+
+
+def test_southern_winters_have_the_name_of_their_year() -> None:
+    wet = (FailingSeason(2010, "wet", 1.0),)
+    assert said(alone(failing=wet, southern=True))[-1].endswith(": 2010 (wet).")
+
+
+def test_of_many_regions_the_first_and_the_last_are_named() -> None:
+    found = two_regions()
+    third = region("Piedmont", Estimate(22.0, 18.0, 26.0), 2.6)
+    regions = replace(found.regional, regions=(*found.regions, third))
+    many = Findings(regions, {**found.called, "Piedmont": "Piedmont"})
+    assert said(many)[0] == (
+        "Of 3 regions, Coastal plain has the most spray days on fully dormant turf and Highlands "
+        "the fewest"
+    )
