@@ -46,13 +46,15 @@ def weather(stations: int, seed: int = 1) -> tuple[Any, ...]:
     return dates, latitude, mean + half, mean - half, rain
 
 
-def seconds(function: Callable[[], object], rounds: int) -> float:
-    """Median wall time."""
+def seconds(
+    function: Callable[[], object], rounds: int, clock: Callable[[], float] = time.perf_counter
+) -> float:
+    """Median wall time, or that of another clock."""
     took = []
     for _ in range(rounds):
-        start = time.perf_counter()
+        start = clock()
         function()
-        took.append(time.perf_counter() - start)
+        took.append(clock() - start)
     return statistics.median(took)
 
 
@@ -72,21 +74,14 @@ def heading(title: str, unit: str = "s") -> None:
 
 
 def kernels(stations: int) -> None:
-    """Degree days, frost days and first frost of each year against xclim and pandas."""
-    import warnings
-
-    import pandas as pd
-    import xarray as xr
-    import xclim.indices as xci
+    """Degree days, frost days and first cool day of each year against other ways to them."""
+    from yearly_baselines import ways, year_starts
 
     from windowcast.season.yearly import frost, warmth
 
-    warnings.simplefilter("ignore")
     dates, _, tmax, tmin, _ = weather(stations)
     tas = (tmax + tmin) / 2
-    edges = [*np.flatnonzero(np.diff(dates.astype("datetime64[Y]"), prepend=np.datetime64("NaT"))
-                             .astype(bool)).tolist(), len(dates)]  # fmt: skip
-    parts = [slice(a, b) for a, b in itertools.pairwise(edges)]
+    parts = [slice(a, b) for a, b in itertools.pairwise([*year_starts(dates), len(dates)])]
 
     def part_of(rows: slice) -> tuple[np.ndarray, ...]:
         total, first_cool = warmth(tas[rows], BASE_C, parts)
@@ -99,55 +94,27 @@ def kernels(stations: int) -> None:
             done = list(pool.map(part_of, halves))
         return [np.concatenate(columns) for columns in zip(*done, strict=True)]
 
-    def array(values: np.ndarray) -> Any:
-        return xr.DataArray(
-            values,
-            dims=("station", "time"),
-            coords={"time": dates.astype("datetime64[ns]")},
-            attrs={"units": "degC"},
-        )
-
-    x_tas, x_tmin = array(tas), array(tmin)
-
-    def with_xclim() -> list[np.ndarray]:
-        first = xci.first_day_temperature_below(
-            x_tas, thresh=f"{BASE_C} degC", after_date="01-01", window=1, freq="YS"
-        )
-        return [
-            xci.growing_degree_days(x_tas, thresh=f"{BASE_C} degC", freq="YS").values,
-            xci.frost_days(x_tmin, thresh=f"{FROST_C} degC", freq="YS").values,
-            first.values - 1,
-        ]
-
-    year = dates.astype("datetime64[Y]").astype(int)
-    frame = pd.DataFrame(
-        {
-            "station": np.repeat(np.arange(stations), len(dates)),
-            "year": np.tile(year, stations),
-            "day": np.tile((dates - dates.astype("datetime64[Y]")).astype(int), stations),
-            "tas": tas.ravel(),
-            "tmin": tmin.ravel(),
-        }
-    )
-
-    def with_pandas() -> list[np.ndarray]:
-        keys = [frame["station"], frame["year"]]
-        sums = (frame["tas"] - BASE_C).clip(lower=0).groupby(keys).sum()
-        frost = (frame["tmin"] < FROST_C).groupby(keys).sum()
-        day = frame["day"].where(frame["tas"] < BASE_C).groupby(keys).min()
-        return [s.to_numpy(float).reshape(stations, -1) for s in (sums, frost, day)]
-
+    others = ways(dates, tas, tmin, BASE_C, FROST_C)
     mine = ours()
-    for name, other in (("xclim", with_xclim()), ("pandas", with_pandas())):
-        for a, b, what in zip(mine, other, ("sums", "frost", "first"), strict=True):
+    for name, other in others.items():
+        for a, b, what in zip(mine, other(), ("sums", "frost", "first"), strict=True):
             np.testing.assert_allclose(a, b, rtol=1e-9, atol=1e-6, err_msg=f"{name} {what}")
-    heading(f"Kernels: {stations} stations x {YEARS} years, two threads; results equal to 1e-9")
-    took = seconds(ours, 7)
-    row("windowcast.season.yearly", took)
-    row("xclim 0.5x indices on xarray", (t := seconds(with_xclim, 3)))
-    row("  against it", took, t, ">= 20x")
-    row("pandas group-by", (t := seconds(with_pandas, 3)))
-    row("  against it", took, t, ">= 50x")
+    print(f"\nKernels: {stations} stations x {YEARS} years; results equal to 1e-9 (load average "
+          f"{os.getloadavg()[0]:.1f} on {os.cpu_count()} cores)\n")  # fmt: skip
+    print(f"| {'what':42} |     s | CPU s | against it | in CPU time |")
+    print(f"| {'-' * 42} | ----- | ----- | ---------- | ----------- |")
+    mine_in = {
+        "windowcast.season.yearly, two threads": ours,
+        "windowcast.season.yearly, one thread": lambda: part_of(slice(None)),
+    }
+    took = used = 0.0
+    for name, way in {**mine_in, **others}.items():
+        rounds = 7 if name in mine_in else 3
+        t, p = seconds(way, rounds), seconds(way, rounds, time.process_time)
+        took, used = took or t, used or p
+        against = "" if name in mine_in else f"{t / took:.1f}x"
+        in_cpu = "" if name in mine_in else f"{p / used:.1f}x"
+        print(f"| {name:42} | {t:5.3f} | {p:5.3f} | {against:>10} | {in_cpu:>11} |", flush=True)
     rate = bandwidth()
     read = 2 * tas.nbytes
     print(
@@ -292,8 +259,10 @@ def write_stations(folder: Path, stations: int, years: int) -> None:
     (folder / "list.csv").write_text("\n".join(lines) + "\n")
 
 
-def compare(home: Path, stations: int, workers: int, years: int) -> tuple[float, float, float]:
-    """Wall seconds, and peak resident MB of the program and of its largest worker."""
+def compare(
+    home: Path, stations: int, workers: int, years: int
+) -> tuple[float, float, float, float, float]:
+    """Wall seconds, processor seconds of the program and its workers, and their peak MB."""
     source = home / f"{stations}-{workers}"
     write_stations(source, stations, years)
     code = (
@@ -301,8 +270,9 @@ def compare(home: Path, stations: int, workers: int, years: int) -> tuple[float,
         "if __name__ == '__main__':\n"
         "    try: main(sys.argv[1:])\n"
         "    except SystemExit: pass\n"
-        "    use = [resource.getrusage(w).ru_maxrss / 1024 for w in (0, -1)]\n"
-        "    print('RSS', *use, file=sys.stderr)\n"
+        "    used = [resource.getrusage(w) for w in (0, -1)]\n"
+        "    print('RSS', *(u.ru_utime + u.ru_stime for u in used),\n"
+        "          *(u.ru_maxrss / 1024 for u in used), file=sys.stderr)\n"
     )
     script = home / "run.py"
     script.write_text(code)
@@ -315,31 +285,31 @@ def compare(home: Path, stations: int, workers: int, years: int) -> tuple[float,
         text=True,
     )
     took = time.perf_counter() - start
-    own, worker = done.stderr.split("RSS")[1].split()
-    return took, float(own), float(worker)
+    used, by_workers, own, worker = map(float, done.stderr.split("RSS")[1].split())
+    return took, used, by_workers, own, worker
 
 
 def scaling(counts: list[int], years: int) -> None:
-    """Wall time by number of stations and processes, with peak memory; files read and written."""
+    """Wall and processor time by stations and processes, with peak memory; files to outputs."""
     with tempfile.TemporaryDirectory() as folder:
         home = Path(folder)
         print(f"\nWhole command, {years} years, files read and outputs written (load average "
               f"{os.getloadavg()[0]:.1f})\n")  # fmt: skip
-        print(
-            "| stations | processes |      s | ms/station | ms each further | main MB | worker MB |"
-        )
-        print(
-            "| -------- | --------- | ------ | ---------- | --------------- | ------- | --------- |"
-        )
+        print("| stations | processes |      s | CPU s main | CPU s workers | CPU ms/station "
+              "| CPU ms each further | main MB | worker MB |")  # fmt: skip
+        print("| -------- | --------- | ------ | ---------- | ------------- | -------------- "
+              "| ------------------- | ------- | --------- |")  # fmt: skip
         before = (0, 0.0)
-        for stations, workers in [(n, 2) for n in counts] + [(counts[min(1, len(counts) - 1)], 1)]:
-            took, own, worker = compare(home, stations, workers, years)
+        for stations, workers in [(n, w) for w in (2, 1) for n in counts]:
+            took, main_s, worker_s, own, worker = compare(home, stations, workers, years)
+            used = main_s + worker_s
             further = ""
-            if before[0] and workers == 2:
-                further = f"{1e3 * (took - before[1]) / (stations - before[0]):.1f}"
-            before = (stations, took)
-            print(f"| {stations:8} | {workers:9} | {took:6.1f} | {1e3 * took / stations:10.1f} | "
-                  f"{further:>15} | {own:7.0f} | {worker:9.0f} |", flush=True)  # fmt: skip
+            if before[0] and stations > before[0]:
+                further = f"{1e3 * (used - before[1]) / (stations - before[0]):.1f}"
+            before = (stations, used)
+            print(f"| {stations:8} | {workers:9} | {took:6.1f} | {main_s:10.1f} "
+                  f"| {worker_s:13.1f} | {1e3 * used / stations:14.1f} | {further:>19} "
+                  f"| {own:7.0f} | {worker:9.0f} |", flush=True)  # fmt: skip
 
 
 def main() -> None:
