@@ -26,7 +26,8 @@ from windowcast.region.columns import QUANTITIES
 FILES = [FOLDER / f"{name}.txt.gz" for name in (DEEP_SOUTH, MID_SOUTH, MID_ATLANTIC, OHIO)]
 WRITTEN = (
     "seasons.parquet", "stations.parquet", "seasons.csv", "normals.csv", "weeks.csv",
-    "differences.csv", "left_out.csv", "stations.geojson", "index.html",
+    "differences.csv", "left_out.csv", "stations.geojson", "index.html", "regions.csv",
+    "region_seasons.csv", "datapackage.json",
 )  # fmt: skip
 
 

@@ -42,7 +42,7 @@ def texts(svg: Path) -> list[str]:
 
 def test_every_script_is_on_the_page_with_its_picture() -> None:
     page = (GALLERY / "README.md").read_text("utf-8")
-    assert len(SCRIPTS) == 3
+    assert len(SCRIPTS) == 4
     for name in SCRIPTS:
         assert f"]({name}.py)" in page
         assert f"]({name}.svg)" in page

@@ -25,7 +25,7 @@ MARKS = {
 def main(folder: Path = HERE) -> None:
     """Compare the stations of a folder, draw the medians and the span of the years."""
     with TemporaryDirectory() as kept:
-        grid = windowcast.compare(STATIONS, kept, workers=1).to_xarray()
+        grid = windowcast.compare(STATIONS, kept, workers=1, at_least=1).to_xarray()
     grid = grid.sortby("latitude")
     names = ["Selma AL", "Bowling Green KY", "Charlottesville VA", "Coshocton OH"]  # by latitude
     july = pd.Timestamp(2018, 7, 1)

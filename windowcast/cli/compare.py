@@ -143,6 +143,8 @@ def command(
     from windowcast import api
     from windowcast.core.extras import require
     from windowcast.region import outputs
+    from windowcast.region.dictionary import write_dictionary
+    from windowcast.region.regional_tables import write_regional
 
     if netcdf:
         require("--netcdf", "netcdf", "netCDF4")
@@ -174,13 +176,14 @@ def command(
     found = data.regional()
     findings = findings_of(data, found)
     voice = voice_in(units)
-    tables = outputs.write_tables(out, data, found.between)
+    tables = [*outputs.write_tables(out, data, found.between), *write_regional(out, found)]
     written = [data.season_file, data.station_file, *tables]
     written.append(_write_pages(out, data, findings, voice))
     if netcdf:
         from windowcast.region.netcdf import write_netcdf
 
-        written.append(write_netcdf(out / "seasons.nc", data))
+        written += write_netcdf(out / "seasons.nc", data)
+    written.append(write_dictionary(out, written, outputs.schemas()))
     if format_ == "table":
         _print(data, findings, voice)
         files = names(*(path.name for path in written), join="comma")

@@ -21,17 +21,21 @@ from windowcast.core.record import FloatArray
 from windowcast.region import left_out
 from windowcast.region.breaks import NEEDED, break_table, with_breaks
 from windowcast.region.columns import QUANTITIES, WORKABLE_COLUMNS, units_of
+from windowcast.region.dictionary import described
 from windowcast.region.drawn import Drawing, DrawnArea
 from windowcast.region.left_out import Kind, LeftOut
 from windowcast.region.parts import Chunk
 from windowcast.region.statistics import Normals, PairDifference, difference
 from windowcast.region.tables import (
+    as_plain,
+    as_typed,
     counted,
     normals_in,
     numbers,
     read,
     season_schema,
     station_schema,
+    typed,
     weekly_in,
 )
 
@@ -99,11 +103,12 @@ class Compared:
     def to_pandas(self) -> pd.DataFrame:
         """A row for each station and season, as in ``seasons.parquet``.
 
-        Dates are days since 1970-01-01, shares 0 to 1; see `tables.season_schema`.
+        Dates are timestamps, groups categories, shares 0 to 1; see `tables.season_schema`.
         """
         import pyarrow.parquet as pq
 
-        frame: pd.DataFrame = pq.read_table(self.season_file).to_pandas()
+        table = pq.read_table(self.season_file)
+        frame: pd.DataFrame = table.to_pandas(date_as_object=False)
         return frame
 
     def to_xarray(self) -> xr.Dataset:
@@ -309,29 +314,33 @@ def _write(
     rows: int,
     change: Callable[[pa.RecordBatch], pa.RecordBatch],
 ) -> None:
-    """Parquet files of one schema as one, in row groups that do not show where one ended."""
+    """Parquet files of one schema as one, in row groups that do not show where one ended.
+
+    What is written is `tables.typed`: dates are dates, and columns say what they mean.
+    """
     import pyarrow as pa
     import pyarrow.parquet as pq
 
+    kinds = typed(schema, described)
     held = pa.Table.from_batches([], schema)
     with (
         atomic_file(path) as stream,
-        pq.ParquetWriter(stream, schema, compression="zstd") as writer,
+        pq.ParquetWriter(stream, kinds, compression="zstd") as writer,
     ):
         for batch in map(change, chain.from_iterable(map(batches, files))):
             held = pa.concat_tables([held, pa.Table.from_batches([batch], schema)])
             while len(held) >= rows:
-                writer.write_table(held.slice(0, rows).combine_chunks())
+                writer.write_table(as_typed(held.slice(0, rows).combine_chunks(), kinds))
                 held = held.slice(rows).combine_chunks()
-        writer.write_table(held.combine_chunks())
+        writer.write_table(as_typed(held.combine_chunks(), kinds))
 
 
 def batches(path: Path, columns: Sequence[str] | None = None) -> Iterator[pa.RecordBatch]:
-    """Rows of a Parquet file, `BATCH_ROWS` at a time."""
+    """Rows of a Parquet file, `BATCH_ROWS` at a time, plain (`tables.as_plain`)."""
     import pyarrow.parquet as pq
 
     with pq.ParquetFile(path) as file:
-        yield from file.iter_batches(BATCH_ROWS, columns=columns)
+        yield from map(as_plain, file.iter_batches(BATCH_ROWS, columns=columns))
 
 
 def _table(files: Sequence[Path], columns: Sequence[str]) -> pa.Table:

@@ -60,7 +60,10 @@ class DrawnArea:
         return inside
 
     def geometry(self) -> dict[str, Any]:
-        """As a GeoJSON MultiPolygon; a box across the date line is cut there (RFC 7946, 3.1.9)."""
+        """As a GeoJSON MultiPolygon (RFC 7946): outer rings run against the clock, holes with it.
+
+        A box across the date line is cut there.
+        """
         polygons = self.polygons
         if self.box is not None:
             south, west, north, east = self.box
@@ -69,7 +72,11 @@ class DrawnArea:
                 (np.array([(a, south), (b, south), (b, north), (a, north), (a, south)]),)
                 for a, b in halves
             )
-        rings = [[ring.tolist() for ring in polygon] for polygon in polygons]
+        rings = [
+            [(ring if _area(ring) > 0 else ring[::-1]).tolist() for ring in polygon[:1]]
+            + [(ring if _area(ring) < 0 else ring[::-1]).tolist() for ring in polygon[1:]]
+            for polygon in polygons
+        ]
         return {"type": "MultiPolygon", "coordinates": rings}
 
 
@@ -307,6 +314,12 @@ def _ring(given: Any, said: str, path: str) -> FloatArray:
     if ((step > 180) & (step != 360)).any():
         raise refused("jumps across the date line", "cut it there (RFC 7946, 3.1.9)")
     return ring
+
+
+def _area(ring: FloatArray) -> float:
+    """In square degrees, above zero where it runs against the clock."""
+    x, y = ring.T
+    return float((x[:-1] * y[1:] - x[1:] * y[:-1]).sum() / 2)
 
 
 def _in_box(box: Box, longitude_deg: FloatArray, latitude_deg: FloatArray) -> Mask:

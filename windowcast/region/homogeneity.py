@@ -20,7 +20,7 @@ from windowcast.core.record import FloatArray
 from windowcast.core.values import Table
 
 EARTH_KM = 6371.0
-_BLOCK = 1024  # stations whose neighbours are held at a time
+_BLOCK = 64  # stations whose neighbours are held at a time
 
 Ints = npt.NDArray[np.int64]
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import math
 from collections.abc import Iterable, Iterator, Sequence
@@ -13,10 +11,8 @@ from textwrap import indent
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import numpy.typing as npt
 
-from windowcast.core.atomic_files import atomic_file
-from windowcast.core.spreadsheet_cells import as_text
+from windowcast.core.atomic_files import atomic_file, write_atomic
 from windowcast.region.columns import (
     DATE_COLUMNS,
     QUANTITIES,
@@ -26,33 +22,24 @@ from windowcast.region.columns import (
     day_label,
 )
 from windowcast.region.compare import Compared, batches
+from windowcast.region.csv_files import plain, write_rows
 from windowcast.region.csv_text import Cells, date_cells, number_cells, text_cells, write_csv
+from windowcast.region.dictionary import DescribedColumn, columns_in, names_of_columns
+from windowcast.region.drawn import DrawnArea
 from windowcast.region.regional import Between
 from windowcast.region.statistics import MIN_YEARS
 from windowcast.region.tables import (
     NORMAL_FIELDS,
-    ODDS_FIELDS,
+    break_fields,
     normals_in,
     numbers,
     season_schema,
+    station_schema,
     weekly_in,
 )
 
 if TYPE_CHECKING:
     import pyarrow as pa
-
-NORMAL_COLUMNS = (
-    "station", "quantity", "label", "years", "happens", "median", "p10", "p90", "median_date",
-    "trend_per_decade", "trend_low", "trend_high", "p_value",
-)  # fmt: skip
-WEEK_COLUMNS = (
-    "station", "purpose", "week", "first_day", "years", "mean_days",
-    *ODDS_FIELDS,
-)  # fmt: skip
-GAP_COLUMNS = ("first", "second", "quantity", "label", "shared_years", "median", "low", "high",
-               "p_value", "q_value")  # fmt: skip
-
-LEFT_OUT_COLUMNS = ("station", "name", "kind", "reason")
 
 
 def write_tables(folder: Path, data: Compared, between: Iterable[Between]) -> list[Path]:
@@ -64,12 +51,25 @@ def write_tables(folder: Path, data: Compared, between: Iterable[Between]) -> li
     weeks = batches(data.station_file, [*place, *WORKABLE_COLUMNS.values()])
     return [
         write_csv(folder / "seasons.csv", names, map(season_columns, seasons)),
-        write_csv(folder / "normals.csv", NORMAL_COLUMNS, map(normal_columns, normals)),
-        write_csv(folder / "weeks.csv", WEEK_COLUMNS, map(week_columns, weeks)),
-        _write_csv(folder / "differences.csv", GAP_COLUMNS, gap_rows(between)),
-        _write_csv(folder / "left_out.csv", LEFT_OUT_COLUMNS, map(astuple, data.every_left_out())),
+        write_csv(
+            folder / "normals.csv", names_of_columns("normals.csv"), map(normal_columns, normals)
+        ),
+        write_csv(folder / "weeks.csv", names_of_columns("weeks.csv"), map(week_columns, weeks)),
+        write_rows(folder / "differences.csv", gap_rows(between)),
+        write_rows(folder / "left_out.csv", map(astuple, data.every_left_out())),
         write_geojson(folder / "stations.geojson", data),
+        *([write_areas(folder / "regions.geojson", data.areas)] if data.areas else []),
     ]
+
+
+def schemas() -> dict[str, tuple[DescribedColumn, ...]]:
+    """Columns of the files that are laid out as the Parquet files are, for `dictionary`."""
+    seasons = tuple(columns_in(season_schema()))
+    return {
+        "seasons.csv": tuple(c for c in seasons if c.name not in WEEKLY_COLUMNS),
+        "seasons.parquet": seasons,
+        "stations.parquet": tuple(columns_in(station_schema())),
+    }
 
 
 def season_columns(batch: pa.RecordBatch) -> list[Cells]:
@@ -133,16 +133,31 @@ def gap_rows(between: Iterable[Between]) -> Iterator[Sequence[Any]]:
     """Rows of ``differences.csv``: first minus second, in days or as a share."""
     for item in between:
         d = item.difference
-        values = _plain(np.array([d.middle, d.low, d.high, item.p, item.q]))
+        values = plain(np.array([d.middle, d.low, d.high, item.p, item.q]))
         label = QUANTITIES[item.quantity]
         yield (item.first, item.second, item.quantity, label, item.seasons, *values)
+
+
+def write_areas(path: Path, areas: Iterable[DrawnArea]) -> Path:
+    """RFC 7946: the outline of each region that was drawn."""
+    drawn = [
+        {
+            "type": "Feature",
+            "id": area.name,
+            "geometry": area.geometry(),
+            "properties": {"name": area.name},
+        }
+        for area in areas
+    ]
+    return write_atomic(path, json.dumps({"type": "FeatureCollection", "features": drawn}) + "\n")
 
 
 def write_geojson(path: Path, data: Compared) -> Path:
     """RFC 7946: a point for each station with the medians of its quantities."""
     with atomic_file(path) as stream:
         before = '{\n "type": "FeatureCollection",\n "features": ['
-        for batch in batches(data.station_file, [*data.stations.schema.names, *QUANTITIES]):
+        needed = [*data.stations.schema.names, *(f.name for f in break_fields()), *QUANTITIES]
+        for batch in batches(data.station_file, needed):
             for feature in features(batch):
                 text = indent(json.dumps(feature, indent=1), "  ")
                 stream.write(f"{before}\n{text}".encode())
@@ -154,10 +169,12 @@ def write_geojson(path: Path, data: Compared) -> Path:
 def features(batch: pa.RecordBatch) -> Iterator[dict[str, Any]]:
     """The stations of some rows as GeoJSON features.
 
-    A date is given as days from the season's first day and, under ``*_date``, as people write it.
+    A date is given as days from the season's first day and, under ``*_date``, as people write it. A
+    break against the neighbours is told as in the stations' Parquet file.
     """
+    broken = batch.select([field.name for field in break_fields()]).to_pylist()
     found = {name: normals_in(batch, name) for name in QUANTITIES}
-    medians = {name: _plain(n.median) for name, n in found.items()}
+    medians = {name: plain(n.median) for name, n in found.items()}
     years = np.max([n.years for n in found.values()], axis=0).tolist()
     places = (numbers(batch, name).tolist() for name in ("longitude", "latitude", "elevation"))
     texts = (batch[name].to_pylist() for name in ("station", "name", "region"))
@@ -182,26 +199,8 @@ def features(batch: pa.RecordBatch) -> Iterator[dict[str, Any]]:
                 "name": name or station,
                 "region": region or "",
                 "years": years[i],
+                **broken[i],
                 **{quantity: each[i] for quantity, each in medians.items()},
                 **{f"{quantity}_date": date for quantity, date in dates(i)},
             },
         }
-
-
-def _write_csv(path: Path, fields: Sequence[str], rows: Iterable[Sequence[Any]]) -> Path:
-    with atomic_file(path) as stream:
-        text = io.TextIOWrapper(stream, "utf-8", newline="")
-        writer = csv.writer(text, lineterminator="\n")
-        writer.writerow(fields)
-        for row in rows:
-            writer.writerow([as_text(cell) if isinstance(cell, str) else cell for cell in row])
-        text.detach()  # writes out what it holds; the stream is closed by who opened it
-    return path
-
-
-def _plain(values: npt.NDArray[Any]) -> list[Any]:
-    """Numbers rounded for people, None where there is none."""
-    rounded = np.round(values.astype(np.float64), 4)
-    cells = rounded.astype(object)
-    cells[~np.isfinite(rounded)] = None
-    return list(cells.tolist())

@@ -110,14 +110,18 @@ def regional(data: Kept, tables: Tables = PACKAGED) -> Regional:
 
 
 def _members(data: Kept) -> tuple[list[str], list[npt.NDArray[np.int64]], bool]:
-    """Names of the regions, their stations, and whether each is one station."""
+    """Names of the regions, their stations, and whether each is one station.
+
+    Where one region is named, stations in none are left out of it.
+    """
     named = np.array(data.texts("region", range(len(data))), dtype=object)
     names = [name for name in dict.fromkeys(named.tolist()) if name]
     if len(names) > 1:
         return names, [np.flatnonzero(named == name) for name in names], False
-    if 1 < len(data) <= FEW:
-        return data.texts("station", range(len(data))), list(np.arange(len(data))[:, None]), True
-    return ["".join(names)], [np.arange(len(data))], False
+    own = np.flatnonzero(named == names[0]) if names else np.arange(len(data))
+    if 1 < len(own) <= FEW:
+        return data.texts("station", own.tolist()), list(own[:, None]), True
+    return ["".join(names)], [own], False
 
 
 def _quantity(

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -45,6 +45,7 @@ VALUE_COLUMNS = (
 )
 NORMAL_FIELDS = tuple(field.name for field in fields(Normals))
 ODDS_FIELDS = tuple(f"odds_{n}_or_more" for n in AT_LEAST)
+_EPOCH = "days since 1970-01-01"
 FULL = 0.9  # share of a season's days that must be known for it to count
 
 Placed = tuple[int, Station, Place]  # position in the chunk, station, its place
@@ -63,7 +64,7 @@ def season_schema() -> pa.Schema:
 
     season = [pa.field("season", pa.int32()), pa.field("complete", pa.float64())]
     units = {
-        **dict.fromkeys(DATE_COLUMNS, "days since 1970-01-01"),
+        **dict.fromkeys(DATE_COLUMNS, _EPOCH),
         **dict.fromkeys(SHARE_COLUMNS, "1"),
         **AMOUNT_COLUMNS,
         **dict.fromkeys(DEPARTURE_COLUMNS, "K"),
@@ -244,12 +245,63 @@ def numbers(table: pa.Table | pa.RecordBatch, name: str) -> FloatArray:
     return values
 
 
+_GROUPED = ("station", "name", "region", "left_out", "break_of")  # of few texts each
+_Table = TypeVar("_Table", "pa.Table", "pa.RecordBatch")
+
+
+def typed(schema: pa.Schema, about: Callable[[str], str]) -> pa.Schema:
+    """A schema as it is written for other tools: dates are dates, groups dictionaries.
+
+    `about` says what a column means; it goes with the column as its ``description``.
+    """
+    import pyarrow as pa
+
+    group = pa.dictionary(pa.int32(), pa.string())
+    fields = []
+    for field in schema:
+        metadata = dict(field.metadata or {}) | {b"description": about(field.name).encode()}
+        kind = group if field.name in _GROUPED else field.type
+        if metadata.get(b"units") == _EPOCH.encode():
+            kind = pa.date32()
+            del metadata[b"units"]
+        fields.append(pa.field(field.name, kind, metadata=metadata))
+    return pa.schema(fields)
+
+
+def as_typed(table: pa.Table, schema: pa.Schema) -> pa.Table:
+    """Rows of a plain schema as those of a `typed` one."""
+    import pyarrow as pa
+
+    columns = []
+    for field in schema:
+        column = table[field.name]
+        if pa.types.is_date32(field.type):
+            column = column.cast(pa.int32())
+        columns.append(column.cast(field.type))
+    return pa.table(columns, schema=schema)
+
+
+def as_plain(table: _Table) -> _Table:
+    """Rows that were read, with dates as days since 1970 and groups as texts."""
+    import pyarrow as pa
+
+    for at, field in enumerate(table.schema):
+        column = table.column(at)
+        if pa.types.is_date32(field.type):
+            days = pa.field(field.name, pa.float64(), metadata={"units": _EPOCH})
+            table = table.set_column(at, days, column.cast(pa.int32()).cast(pa.float64()))
+        elif pa.types.is_dictionary(field.type):
+            texts = pa.field(field.name, pa.string())
+            table = table.set_column(at, texts, column.cast(pa.string()))
+    return table
+
+
 def read(path: Path, columns: Sequence[str]) -> pa.Table:
-    """Columns of a Parquet file."""
+    """Columns of a Parquet file, plain (`as_plain`)."""
     import pyarrow.parquet as pq
 
     with pq.ParquetFile(path) as file:
-        return file.read(columns=list(columns))
+        return as_plain(file.read(columns=list(columns)))
 
 
 def normals_in(table: pa.Table | pa.RecordBatch, quantity: str) -> Normals:
