@@ -16,7 +16,7 @@ from uscrn_sites import DEEP_SOUTH, FOLDER, MID_ATLANTIC, MID_SOUTH
 
 from windowcast.region import parts
 from windowcast.region.batch import Options, compute
-from windowcast.region.compare import Compared, Gap, gaps, put_together
+from windowcast.region.compare import Compared, put_together
 from windowcast.region.engine import Station
 from windowcast.region.parts import Chunk
 from windowcast.report.region_story import Findings, findings_of
@@ -94,8 +94,3 @@ def data() -> Compared:
 @cache
 def told() -> Findings:
     return findings_of(data(), data().regional())
-
-
-@cache
-def differences() -> tuple[Gap, ...]:
-    return tuple(gaps(data()))

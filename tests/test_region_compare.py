@@ -22,7 +22,6 @@ from region_fixtures import (
     STATIONS,
     computed,
     data,
-    differences,
     kept,
     repeated,
     seasons,
@@ -45,7 +44,6 @@ from windowcast.region.columns import (
 )
 from windowcast.region.compare import Compared, put_together
 from windowcast.region.drawn import Drawing, areas_of
-from windowcast.region.statistics import difference
 from windowcast.report.region_charts import MAX_LISTED, dates_chart
 from windowcast.report.region_page import region_page
 from windowcast.report.region_story import findings_of
@@ -199,34 +197,6 @@ def test_week_odds_are_shares_of_years() -> None:
     for least, shares in enumerate(odds, 1):
         assert shares[2, 30] == pytest.approx(np.mean(days >= least), rel=1e-6)
     assert (np.diff(np.nan_to_num(odds), axis=0) <= 0).all()
-
-
-def test_regions_differ_as_their_climates_do() -> None:
-    found = {g.quantity: g.difference for g in differences()}
-    # Selma lies about 5 degrees south of the other two: later autumn, earlier spring
-    assert found["soil_21"].low > 0
-    assert found["poaan_50"].low > 0
-    assert found["greenup"].high < 0
-    assert found["soil_21"].shared_years >= 5
-
-
-@pytest.mark.parametrize("quantity", ["soil_21", "greenup", "cover_fall", "degree_days"])
-def test_regions_are_averaged_within_each_year_over_the_stations_that_have_it(
-    quantity: str,
-) -> None:
-    selma, bowling, char = (by_hand(station, quantity) for station in IDS[:3])
-    years = data().seasons.tolist()
-    north = [
-        np.mean([v for v in (bowling.get(year), char.get(year)) if v is not None] or [np.nan])
-        for year in years
-    ]
-    south = [selma.get(year, np.nan) for year in years]
-    mine = next(g.difference for g in differences() if g.quantity == quantity)
-    theirs = difference(np.array(south), np.array(north))
-    assert mine.shared_years == theirs.shared_years >= 5
-    assert (mine.median, mine.low, mine.high) == pytest.approx(
-        (theirs.median, theirs.low, theirs.high), rel=1e-12
-    )
 
 
 def test_seasons_as_parquet_and_csv_agree(written: Path) -> None:

@@ -1,4 +1,4 @@
-"""Normals, trends and differences against published examples and a reference library."""
+"""Normals and trends against published examples and a reference library."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import kendalltau, norm, theilslopes
 
 from windowcast.core.record import FloatArray
-from windowcast.region.statistics import MIN_YEARS, difference, normals, week_statistics
+from windowcast.region.statistics import MIN_YEARS, normals, week_statistics
 
 
 def as_sure_as(years: FloatArray, values: FloatArray, slope: float) -> float:
@@ -63,17 +63,6 @@ def test_too_few_years_tell_nothing() -> None:
     found = normals(np.arange(5.0), few)
     assert found.years == MIN_YEARS - 1
     assert np.isnan([found.median, found.p10, found.trend_per_decade, found.p_value]).all()
-    assert np.isnan(difference(few, few + 1).median)
-
-
-def test_shared_years_narrow_the_interval_of_a_difference() -> None:
-    rng = np.random.default_rng(1)
-    year_effect = rng.normal(0, 10, 30)
-    a = year_effect + 5 + rng.normal(0, 1, 30)
-    b = year_effect + rng.normal(0, 1, 30)
-    paired = difference(a, b)
-    assert paired.low < 5 < paired.high
-    assert paired.high - paired.low < 2.5  # unpaired: about 10·√(2/30)·1.25·3.3 ≈ 10
 
 
 def test_many_series_at_once_give_what_each_gives_alone() -> None:
@@ -119,13 +108,3 @@ def test_weeks_are_shares_of_the_years_that_are_known() -> None:
     assert few.years.tolist() == [[5, 4]]
     assert np.isnan(few.mean_days[0, 1])
     assert np.isnan(few.odds[:, 0, 1]).all()
-
-
-def test_bootstrap_interval_covers_as_often_as_it_says() -> None:
-    rng = np.random.default_rng(8)
-    hits = 0
-    for _ in range(200):
-        sample = rng.normal(2.0, 3.0, 25)
-        interval = difference(sample, np.zeros(25))
-        hits += interval.low <= 2.0 <= interval.high
-    assert 0.83 <= hits / 200 <= 0.97  # nominal 0.90, binomial sampling of 200 draws

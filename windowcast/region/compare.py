@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import chain, combinations, islice
+from itertools import chain, islice
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -25,7 +25,7 @@ from windowcast.region.dictionary import described
 from windowcast.region.drawn import Drawing, DrawnArea
 from windowcast.region.left_out import Kind, LeftOut
 from windowcast.region.parts import Chunk
-from windowcast.region.statistics import Normals, PairDifference, difference
+from windowcast.region.statistics import Normals
 from windowcast.region.tables import (
     as_plain,
     as_typed,
@@ -47,7 +47,6 @@ if TYPE_CHECKING:
     from windowcast.region.regional import Regional
 
 MAX_PROBLEMS = 500  # of unusable stations, listed with their problem; the seasons have all
-_MAX_PAIRS_OF_STATIONS = 8
 SEASON_ROWS, STATION_ROWS = 8192, 1024  # that lie together in a file
 BATCH_ROWS = 1024  # held at a time
 _IDENTITY = ("station", "name", "region", "latitude", "longitude", "elevation")
@@ -196,16 +195,6 @@ class Compared:
         column = WORKABLE_COLUMNS[purpose]
         (values,) = weekly_in(read(self.station_file, [f"{column}.{field}"]), column)
         return values
-
-
-@dataclass(frozen=True, slots=True)
-class Gap:
-    """How one station or region differs from another in a quantity."""
-
-    first: str
-    second: str
-    quantity: str
-    difference: PairDifference
 
 
 def put_together(
@@ -359,50 +348,3 @@ def season_values(batch: pa.RecordBatch) -> dict[str, FloatArray]:
     south = numbers(batch, "latitude") < 0
     complete = np.where(bad, 0.0, numbers(batch, "complete"))
     return {name: counted(name, numbers(batch, name), when, south, complete) for name in QUANTITIES}
-
-
-def gaps(data: Compared) -> Iterator[Gap]:
-    """Differences between regions; between stations where no region is named and they are few."""
-    column, groups = _groups(data)
-    means = _yearly_means(data, column, groups)
-    for a, b in combinations(range(len(groups)), 2):
-        for name in QUANTITIES:
-            yield Gap(groups[a], groups[b], name, difference(means[name][a], means[name][b]))
-
-
-def names_of(data: Compared) -> dict[str, str]:
-    """What the stations that `gaps` compares are called, by id; none where regions are compared."""
-    column, ids = _groups(data)
-    if column == "region":
-        return {}
-    return dict(zip(ids, data.texts("name", range(len(ids))), strict=True))
-
-
-def _groups(data: Compared) -> tuple[str, list[str]]:
-    """Which column tells the places to compare apart, and what they are called there."""
-    regions = [region for region in data.stations["region"].unique().to_pylist() if region]
-    if len(regions) > 1:
-        return "region", regions
-    few = len(data) <= _MAX_PAIRS_OF_STATIONS
-    return "station", data.stations["station"].to_pylist() if few else []
-
-
-def _yearly_means(data: Compared, column: str, groups: list[str]) -> dict[str, FloatArray]:
-    """Quantity → mean over the stations of a group that have the year, ``[group, season]``."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    shape = len(groups), len(data.seasons)
-    totals = {name: np.zeros(shape) for name in QUANTITIES}
-    counts = {name: np.zeros(shape) for name in QUANTITIES}
-    needed = [column, "season", "latitude", "complete", *QUANTITIES]
-    for batch in batches(data.season_file, needed) if groups else ():
-        number = pc.index_in(batch[column], value_set=pa.array(groups)).fill_null(-1).to_numpy()
-        season = np.nan_to_num(numbers(batch, "season") - data.seasons[0]).astype(np.int64)
-        for name, values in season_values(batch).items():
-            known = np.isfinite(values) & (number >= 0)
-            at = number[known], season[known]
-            np.add.at(totals[name], at, values[known])
-            np.add.at(counts[name], at, 1)
-    with np.errstate(invalid="ignore"):
-        return {name: totals[name] / counts[name] for name in QUANTITIES}

@@ -1,9 +1,8 @@
-"""Normals, trends and differences over years, with intervals that respect what years share.
+"""Normals, weeks and trends of a station over its years.
 
 Trends are those of `windowcast.region.trends`, their interval and p value widened as one year
-resembles the next (`windowcast.region.autocorrelation`).
-Differences: two places live through the same years, so the years are resampled jointly (a paired
-bootstrap over years), which keeps good years good at both.
+resembles the next (`windowcast.region.autocorrelation`). Differences between regions are those of
+`windowcast.region.regional_fit`.
 """
 
 from __future__ import annotations
@@ -18,8 +17,6 @@ from windowcast.region.autocorrelation import lag_one, total, variance_factor, w
 
 MIN_YEARS = 5
 AT_LEAST = (1, 2, 3)  # workable days a week for which odds are given
-_DRAWS = 2000
-_SEED = 20_250_101
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,16 +68,6 @@ class WeekStatistics:
     years: npt.NDArray[np.int16]
     mean_days: npt.NDArray[np.float32]
     odds: npt.NDArray[np.float32]
-
-
-@dataclass(frozen=True, slots=True)
-class PairDifference:
-    """Median difference a − b over shared years with its 90 % bootstrap interval."""
-
-    shared_years: int
-    median: float
-    low: float
-    high: float
 
 
 def normals(years: FloatArray, values: FloatArray) -> Normals:
@@ -146,14 +133,3 @@ def week_statistics(days: npt.NDArray[np.float32]) -> WeekStatistics:
         (total / enough).astype(np.float32),
         np.stack(odds).astype(np.float32),
     )
-
-
-def difference(a: FloatArray, b: FloatArray) -> PairDifference:
-    """How `a` differs from `b` over the years both have, one value a year, ``[year]``."""
-    delta = a - b
-    delta = delta[np.isfinite(delta)]
-    if len(delta) < MIN_YEARS:
-        return PairDifference(len(delta), np.nan, np.nan, np.nan)
-    draws = np.random.default_rng(_SEED).integers(0, len(delta), (_DRAWS, len(delta)))
-    low, high = np.quantile(np.median(delta[draws], axis=1), (0.05, 0.95))
-    return PairDifference(len(delta), float(np.median(delta)), float(low), float(high))
