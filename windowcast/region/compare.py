@@ -324,12 +324,15 @@ def _write(
         writer.write_table(as_typed(held.combine_chunks(), kinds))
 
 
-def batches(path: Path, columns: Sequence[str] | None = None) -> Iterator[pa.RecordBatch]:
-    """Rows of a Parquet file, `BATCH_ROWS` at a time, plain (`tables.as_plain`)."""
+def batches(
+    path: Path, columns: Sequence[str] | None = None, rows: int | None = None
+) -> Iterator[pa.RecordBatch]:
+    """Rows of a Parquet file, `BATCH_ROWS` at a time or fewer, plain (`tables.as_plain`)."""
     import pyarrow.parquet as pq
 
     with pq.ParquetFile(path) as file:
-        yield from map(as_plain, file.iter_batches(BATCH_ROWS, columns=columns))
+        size = min(BATCH_ROWS, rows or BATCH_ROWS)
+        yield from map(as_plain, file.iter_batches(size, columns=columns))
 
 
 def _table(files: Sequence[Path], columns: Sequence[str]) -> pa.Table:

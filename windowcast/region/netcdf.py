@@ -20,6 +20,7 @@ from windowcast.core.atomic_files import atomic_path
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import season_starts
 from windowcast.core.version import __version__
+from windowcast.region import compare
 from windowcast.region.columns import (
     DATE_COLUMNS,
     DEPARTURE_COLUMNS,
@@ -252,7 +253,8 @@ def _fill_seasons(dataset: Any, data: Compared, rows: Rows) -> None:
 
 def _fill_statistics(dataset: Any, data: Compared, rows: Rows) -> None:
     start, after = 0, 0  # stations read, and written
-    for batch in batches(data.station_file, [*QUANTITIES, *WEEKLY_COLUMNS]):
+    wide = [*QUANTITIES, *WEEKLY_COLUMNS]  # some kilobytes a station
+    for batch in batches(data.station_file, wide, compare.STATION_ROWS):
         own = rows[(rows >= start) & (rows < start + len(batch))] - start
         some = slice(after, after + len(own))
         start, after = start + len(batch), some.stop
