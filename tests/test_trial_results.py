@@ -7,6 +7,7 @@ import datetime as dt
 import json
 import random
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -179,13 +180,26 @@ def test_a_table_gives_means_ranges_letters_and_the_check() -> None:
     assert said.title == "Weed control (%), annual bluegrass, 29 days after treatment"
     assert said.dates == "North 16 Dec 2025, South 19 Dec 2025, West 25 Dec 2025"
     assert said.rows == (
-        ("untreated", "12", "0.0", "0.0 to 7.2, a bound", "b", ""),
+        ("untreated", "12", "0.0", "at most 7.2", "b", ""),
         ("glyphosate", "12", "85.8", "80.0 to 90.2", "a", "p < 0.001, differs"),
     )
     text = "\n".join(result_lines("Timing", [(found, analysis())], EN))
     assert "Against untreated" in text
     spanish = round_said(found, analysis(), Voice("us", "es"))
-    assert spanish.rows[0][3] == "de 0.0 a 7.2, un límite"
+    assert spanish.rows[0][3] == "como máximo 7.2"
+
+
+@pytest.mark.parametrize(("low", "high", "text"), [
+    (0.0, 7.2, "at most 7.2"), (92.8, 100.0, "at least 92.8"),
+    (49.5, 50.5, "49.5 to 50.5, a bound"),
+    (0.0, 100.0, "0.0 to 100.0, a bound"),
+])  # fmt: skip
+def test_a_bound_at_the_end_of_the_scale_is_one_number(low: float, high: float, text: str) -> None:
+    (found,) = rounds_of(trial(), ratings(28))
+    mean = AdjustedMean("untreated", 12, (low + high) / 2, low, high, "a", bound=True)
+    said = round_said(found, replace(analysis(), means=(mean,)), EN)
+    assert said.rows[0][3] == text
+    assert said.remarks[0].startswith("Between treatments that share a letter no difference shows")
 
 
 def test_one_analysis_that_failed_says_so_and_costs_no_other() -> None:
@@ -290,7 +304,7 @@ def test_the_report_holds_all_and_its_script_finds_the_same_means(folder: Path) 
     files = {path.name for path in Path("rep").iterdir()}
     assert files >= {
         "report.html", "methods.txt", "ratings.csv", "rounds.csv", "means.csv", "comparisons.csv",
-        "plan.csv", "datapackage.json", "reproduce.py", "reproduce.R", "control-poaan-29d.svg",
+        "plan.csv", "datapackage.json", "reproduce.py", "control-poaan-29d.svg",
         "control-poaan-29d.png", "count-poaan-57d.svg", "count-poaan-57d.png",
     }  # fmt: skip
     assert Path("rep/control-poaan-29d.png").read_bytes()[:4] == b"\x89PNG"

@@ -266,7 +266,7 @@ def analyse(trial_file: Path, against: str, format_: str) -> None:
 @deadline_option
 @lang_option
 def report(trial_file: Path, out: Path, against: str, *, hours: bool, offline: bool) -> None:
-    """Figures, tables, methods, tidy data with its description, scripts to check the numbers."""
+    """Figures, tables, methods, tidy data with its description, a script to check the numbers."""
     from windowcast.cli.output import echo
     from windowcast.core.phrase import names
     from windowcast.report.trial_report import write_report

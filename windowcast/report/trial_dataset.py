@@ -63,7 +63,7 @@ MEANS: tuple[Field, ...] = (
     ("mean", "number", "Adjusted mean in the unit of the measure"),
     ("low", "number", "Lower end of its 95 % interval"),
     ("high", "number", "Upper end of its 95 % interval"),
-    ("letters", "string", "Treatments that share one do not differ at 5 % (Tukey)"),
+    ("letters", "string", "Between treatments that share one no difference shows (Tukey, 5 %)"),
     ("bound", "boolean", "Whether the ends are bounds, because plots did not vary"),
 )
 COMPARISONS: tuple[Field, ...] = (

@@ -1,4 +1,4 @@
-"""The report of a trial as a folder: figures, tables, text, and the scripts that check them."""
+"""The report of a trial as a folder: figures, tables, text, and the script that checks them."""
 
 from __future__ import annotations
 
@@ -27,8 +27,6 @@ from windowcast.report.trial_png import means_png
 from windowcast.report.trial_results import Analysed, methods_text, round_said
 from windowcast.trials.layout import plan_of
 from windowcast.trials.trial_file import TrialFile
-
-_SCRIPTS = {"reproduce.py": "trial_reproduce.py", "reproduce.R": "trial_reproduce.R"}
 
 
 def write_report(
@@ -74,9 +72,8 @@ def write_report(
         "trial_report_page.html", voice, trial=trial, treatments=treatment_rows(trial, voice),
         rounds=list(zip(said, charts, strict=True)), methods=methods, style=style_sheet(),
     )  # fmt: skip
-    package = resources.files("windowcast.report")
-    for name, source in _SCRIPTS.items():
-        files[name] = package.joinpath(source).read_text("utf-8")
+    script = resources.files("windowcast.report").joinpath("trial_reproduce.py")
+    files["reproduce.py"] = script.read_text("utf-8")
     for name, content in files.items():
         write_atomic(folder / name, content)
     return list(files), no_png

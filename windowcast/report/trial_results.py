@@ -11,7 +11,7 @@ from windowcast.core.phrase import Phrase, joined, names, say
 from windowcast.records.trial_rounds import TrialRound
 from windowcast.report.catalogue import Voice
 from windowcast.report.trial_plan import value_phrase
-from windowcast.trials.model import AdjustedMean, Comparison, TrialAnalysis
+from windowcast.trials.model import AdjustedMean, Comparison, TrialAnalysis, TrialOptions
 
 Analysed = tuple[TrialRound, TrialAnalysis]
 
@@ -72,7 +72,7 @@ def round_said(found: TrialRound, analysis: TrialAnalysis, voice: Voice) -> Roun
             mean.treatment,
             str(mean.plots),
             _number(mean.mean, voice),
-            _range(mean, voice),
+            _range(mean, found.options, voice),
             mean.letters,
             *([_against(against.get(mean.treatment), voice)] if against else []),
         )
@@ -114,9 +114,18 @@ def _number(value: float, voice: Voice) -> str:
     return voice.say("fact.not_known") if math.isnan(value) else voice.number(value, 1, fixed=True)
 
 
-def _range(mean: AdjustedMean, voice: Voice) -> str:
+def _range(mean: AdjustedMean, options: TrialOptions, voice: Voice) -> str:
+    """The range of a mean; of a bound that reaches the end of the scale, the other end alone."""
     low, high = (names(_number(end, voice)) for end in (mean.low, mean.high))
-    return voice.say("trial_result.bound" if mean.bound else "review_page.to", low=low, high=high)
+    if not mean.bound:
+        return voice.say("review_page.to", low=low, high=high)
+    least = mean.low <= options.low
+    most = options.kind in {"percent", "ordinal"} and mean.high >= options.high
+    if least and not most:
+        return voice.say("trial_result.bound_most", high=high)
+    if most and not least:
+        return voice.say("trial_result.bound_least", low=low)
+    return voice.say("trial_result.bound", low=low, high=high)
 
 
 def _against(found: Comparison | None, voice: Voice) -> str:

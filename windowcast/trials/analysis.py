@@ -360,7 +360,8 @@ class _Trial:
         if 1 < self.sites < FEW_SITES:
             said.append(say("analysis.few_sites", sites=self.sites))
         if min((variances.get(k, 1.0) for k in ("site", "block")), default=1.0) <= 0:
-            said.append(say("analysis.no_variance"))
+            several = self.sites > 1
+            said.append(say("analysis.no_variance" if several else "analysis.no_variance_blocks"))
         for how in ("known", "even", "end"):
             those = [n for n, s in zip(self.names, self.standing, strict=True) if s == how]
             if those:

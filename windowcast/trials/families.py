@@ -152,7 +152,7 @@ def shown(limit: float, shift: float, df: float) -> float:
 
 
 def letters_of(order: Sequence[str], different: Iterable[tuple[str, str]]) -> dict[str, str]:
-    """Letters so that two treatments share one exactly when they do not differ.
+    """Letters so that two treatments share one exactly when no difference shows.
 
     Parameters
     ----------

@@ -81,9 +81,10 @@ class TrialOptions:
 class AdjustedMean:
     """Mean of a treatment on the scale of the data with its 95 % interval.
 
-    Treatments that share one of `letters` do not differ (Tukey, 5 % for all pairs together). `low`
-    and `high` are the least and the most it may be; where every plot gave the same, or nothing was
-    left, they are bounds and `bound` is true. NaN: no bound can be given.
+    Between treatments that share one of `letters` no difference shows (Tukey, 5 % for all pairs
+    together): they may still differ. `low` and `high` are the least and the most it may be; where
+    every plot gave the same, or nothing was left, they are bounds and `bound` is true. NaN: no
+    bound can be given.
     """
 
     treatment: str
