@@ -489,6 +489,25 @@ def test_a_point_is_one_application_at_its_own_place() -> None:
     assert len(_points([done("anywhere")], one)) == 1
 
 
+def test_a_trial_with_a_file_is_left_to_the_command_that_knows_its_layout(
+    look: Callable[..., Review], tmp_path: Path
+) -> None:
+    (tmp_path / "plan.toml").write_text(
+        'name = "t"\ndesign = "rcbd"\nlog_file = "log.sqlite"\n'
+        '[[site]]\nname = "North"\nlatitude = 33.3\nlongitude = -84.3\n'
+        '[[treatment]]\nname = "untreated"\ncheck = "untreated"\n[[treatment]]\nname = "A"\n'
+    )
+    rows = [
+        Rating(dt.date(2017, 4, 20), left + int(block), trial="t", plot=f"{name}{block}",
+               treatment=name, block=block, location="North")
+        for block in "123" for name, left in (("untreated", 80.0), ("A", 20.0))
+    ]  # fmt: skip
+    (result,) = look(*rows).trials
+    assert result.analysis is None
+    assert [note.id for note in result.notes] == ["trial.has_file"]
+    assert "A" in result.controls
+
+
 def test_trial_control_is_set_beside_timing(look: Callable[..., Review]) -> None:
     starts = ["2017-01-10 09:00", "2017-01-12 10:00", "2017-02-07 10:00", "2017-02-20 11:00"]
     rows: list[Entry] = []

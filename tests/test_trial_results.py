@@ -23,8 +23,10 @@ from windowcast.core.phrase import say
 from windowcast.core.record import Record, Weather
 from windowcast.core.site import Site
 from windowcast.records.model import Rating
-from windowcast.records.trial_rounds import days_after, rounds_of
+from windowcast.records.trial_log import trial_files
+from windowcast.records.trial_rounds import analysed_rounds, days_after, rounds_of
 from windowcast.records.trial_weather import applied_hours
+from windowcast.records.trials import trial_results
 from windowcast.report.catalogue import Voice
 from windowcast.report.trial_dataset import APPLICATIONS, application_rows, table_csv
 from windowcast.report.trial_figures import means_chart
@@ -158,6 +160,43 @@ def test_a_factorial_names_its_factors_and_a_split_plot_its_main_plots() -> None
     factors = {row.treatment: dict(row.factors) for row in found.rows}
     assert factors["x B"] == {"timing": "B", "treatment": "x"}
     assert factors["u"] == {}
+
+
+@pytest.mark.parametrize("measure", ["control %", "count per m2"])
+def test_review_and_trial_analyse_take_the_same_ratings_alike(measure: str) -> None:
+    seen = [replace(r, date=dt.date(2025, 12, 20)) for r in ratings(28, measure=measure)]
+    before = [replace(r, date=dt.date(2025, 11, 1), value=40.0 + 2 * int(r.block), before=True)
+              for r in seen]  # fmt: skip
+    ((found, ours),) = analysed_rounds(trial(), [*seen, *before])
+    (reviewed,) = trial_results([*seen, *before])
+    assert found.options.before == ("covariate" if measure == "count per m2" else "none")
+    theirs = reviewed.analysis
+    assert theirs is not None
+    assert (ours.kind, ours.model, ours.notes) == (theirs.kind, theirs.model, theirs.notes)
+    means = {m.treatment: m for m in theirs.means}
+    for mean in ours.means:
+        other = means[mean.treatment]
+        assert (mean.letters, mean.plots, mean.bound) == (other.letters, other.plots, other.bound)
+        assert (mean.mean, mean.low, mean.high) == pytest.approx(
+            (other.mean, other.low, other.high)
+        )
+
+
+def test_of_a_trial_with_a_file_beside_the_log_review_names_the_command(tmp_path: Path) -> None:
+    (tmp_path / "t.toml").write_text(TOML)
+    (tmp_path / "broken.toml").write_text("name = ")
+    log = tmp_path / "t.log.sqlite"
+    files = {name: file.name for name, file in trial_files(log).items()}
+    assert files == {"Timing": "t.toml"}
+    assert not trial_files(tmp_path / "other.log.sqlite"), "its ratings are kept elsewhere"
+    seen = ratings(28)
+    other = [replace(r, trial="By hand") for r in seen]
+    results = trial_results([*seen, *other], files)
+    assert [r.analysis is None for r in results if r.trial == "Timing"] == [True] * 3
+    assert all(r.analysis is not None for r in results if r.trial == "By hand")
+    said = [EN.text(note) for r in results for note in r.notes if note.id == "trial.has_file"]
+    assert len(said) == 3
+    assert said[0].endswith("windowcast trial analyse t.toml")
 
 
 # --- words and figures ----------------------------------------------------------------------------

@@ -33,6 +33,7 @@ from windowcast.records.reviewed import ReviewedApplication
 from windowcast.records.store import SeasonLog
 from windowcast.records.stored import Stored
 from windowcast.records.survivors import Suspected, suspected_in
+from windowcast.records.trial_log import trial_files
 from windowcast.records.trials import TrialResult, trial_results
 from windowcast.records.what_worked import TrackRecord, Tried, what_worked
 from windowcast.season.model import SiteState
@@ -91,6 +92,7 @@ def review(
     covers: Sequence[CoverReading] = (),
     label_kg_ha: Mapping[str, float] | None = None,
     season: str = "",
+    trial_files: Mapping[str, str] | None = None,
 ) -> Review:
     """Look back on a log.
 
@@ -104,6 +106,8 @@ def review(
         Active → rate of active ingredient on the user's own label.
     season
         Look into the applications of this season only, or of the latest (`LATEST`); "" for all.
+    trial_files
+        As `files` of `trial_results`.
     """
     southern = site.place.southern
     uses = uses_in([s.entry for s in applications], materials, southern=southern)
@@ -143,7 +147,7 @@ def review(
         stock=[materials[name] for name in site.stock],
         species=str(site.turf.species),
     )
-    trials = trial_results(ratings)
+    trials = trial_results(ratings, trial_files)
     return Review(
         site=site.name,
         applications=tuple(reviewed),
@@ -256,6 +260,9 @@ def review_log(
         looks=seen.looks,
     )
     with SeasonLog(log_file, create=False) as log:
+        ratings = [s.entry for s in log.all(Rating)]
+        of_trials = any(r.trial for r in ratings)
+        files = {name: f.name for name, f in trial_files(log_file).items()} if of_trials else {}
         found = review(
             site,
             Weather(past, weather.hourly, weather.today),
@@ -263,11 +270,12 @@ def review_log(
             materials,
             applications=log.all(Application),
             field_notes=[s.entry for s in log.all(FieldNote)],
-            ratings=[s.entry for s in log.all(Rating)],
+            ratings=ratings,
             counts=[s.entry for s in log.all(ScoutingCount)],
             covers=[s.entry for s in log.all(CoverReading)],
             label_kg_ha=labels,
             season=season,
+            trial_files=files,
         )
         _, unusable = log.read()
     left_out = (

@@ -26,9 +26,10 @@ from windowcast.sources.file_options import MARKS, split_options
 from windowcast.sources.textfile import read_text_bytes, text_of
 from windowcast.sources.written_dates import ORDERS, Order
 from windowcast.trials.trial_cells import TableSaid
-from windowcast.trials.trial_file import TrialFile
+from windowcast.trials.trial_file import TrialFile, load_trial
 from windowcast.trials.trial_table import PlotValue, RatingsRead, read_ratings
 
+MOST_FILES = 500  # that are looked through beside a log
 OPTIONS = {
     "dates": ORDERS,
     "decimal": tuple(MARKS),
@@ -56,6 +57,20 @@ class RatingChanges:
 def trial_log_path(trial: TrialFile, trial_file: Path) -> Path:
     """Where the ratings of a trial are kept, whether or not the log is there yet."""
     return file_beside(trial_file, trial.log_file) or trial_file.with_suffix(".log.sqlite")
+
+
+def trial_files(log_file: str | PathLike[str]) -> dict[str, Path]:
+    """The trial files beside a log that keep their ratings in it, by the name of the trial."""
+    log = Path(log_file).resolve()
+    found: dict[str, Path] = {}
+    for file in sorted(log.parent.glob("*.toml"))[:MOST_FILES]:
+        try:
+            trial = load_trial(file)
+        except InputError:  # a site, or a trial that cannot be read
+            continue
+        if trial_log_path(trial, file).resolve() == log:
+            found[trial.name] = file
+    return found
 
 
 def read_ratings_file(source: str | PathLike[str], trial: TrialFile) -> RatingsRead:

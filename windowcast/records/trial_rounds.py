@@ -8,23 +8,16 @@ site, where all sites were rated equally often.
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from windowcast.records.model import Rating
 from windowcast.records.trials import plot_means
 from windowcast.trials.layout import TrialArm, arms_of, plan_of
-from windowcast.trials.model import Design, Kind, PlotRow, TrialAnalysis, TrialOptions
-from windowcast.trials.rated_measures import MEASURES
+from windowcast.trials.model import Design, PlotRow, TrialAnalysis, TrialOptions
+from windowcast.trials.rated_measures import MEASURES, options_for
 from windowcast.trials.trial_file import TrialFile
 
-_KINDS: Mapping[str, Kind] = {
-    "percent": "percent",
-    "count": "count",
-    "amount": "biomass",
-    "ordinal": "ordinal",
-}
 _DESIGNS: Mapping[str, Design] = {
     "crd": "crd",
     "rcbd": "rcbd",
@@ -157,21 +150,18 @@ def _round(
     )
     dates = {r.location: r.date for r in ratings}
     days = {site: days_after(trial, site, date) for site, date in dates.items()}
-    measure = MEASURES[first.measure]
-    counted = any(row.before is not None for row in rows) and measure.scale in {"count", "amount"}
-    options = TrialOptions(
-        kind=_KINDS[measure.scale],
+    options = options_for(
+        first.measure,
+        [row.value for row in rows] or [0.0],
         design=_DESIGNS[trial.design],
-        checks=tuple(
+        checks=[
             arm.name
             for kind in ("untreated", "weed-free")
             for arm in arms.values()
             if arm.check == kind
-        ),
+        ],
         standard=against,
-        low=measure.low,
-        high=measure.high if math.isfinite(measure.high) else 100.0,
-        before="covariate" if counted else "none",
+        counted=any(row.before is not None for row in rows),
     )
     return TrialRound(
         first.measure,

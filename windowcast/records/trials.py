@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -12,9 +12,9 @@ from windowcast.core.errors import InputError
 from windowcast.core.phrase import Name, Phrase, say
 from windowcast.records.model import Rating
 from windowcast.trials.analysis import analyse
-from windowcast.trials.model import Kind, PlotRow, TrialAnalysis, TrialOptions
+from windowcast.trials.model import PlotRow, TrialAnalysis
 from windowcast.trials.percent_control import MeasuredControl, control
-from windowcast.trials.rated_measures import MEASURES
+from windowcast.trials.rated_measures import options_for
 
 CHECK_WORDS = frozenset({"untreated", "nontreated", "unsprayed", "check", "control"})
 
@@ -39,16 +39,24 @@ class TrialResult:
     at: dict[str, dict[str, MeasuredControl]] = field(default_factory=dict)
 
 
-def trial_results(ratings: Sequence[Rating]) -> tuple[TrialResult, ...]:
+def trial_results(
+    ratings: Sequence[Rating], files: Mapping[str, str] | None = None
+) -> tuple[TrialResult, ...]:
     """Results of every trial, measure and date in the log, in order of date.
 
     Ratings without a trial are of a place; `windowcast.records.looks` reads them.
+
+    Parameters
+    ----------
+    files
+        Name of the file of each trial that has one (`windowcast.records.trial_log.trial_files`).
+        Only that knows whole plots and checks, so its means are left to `trial analyse`.
     """
     ratings = [r for r in ratings if r.trial]
     keys = dict.fromkeys(
         (r.date, r.trial, r.measure, r.weed) for r in sorted(ratings, key=_when) if not r.before
     )
-    return tuple(_result(ratings, *key) for key in keys)
+    return tuple(_result(ratings, *key, file=(files or {}).get(key[1], "")) for key in keys)
 
 
 def _when(rating: Rating) -> tuple[Any, ...]:
@@ -56,7 +64,7 @@ def _when(rating: Rating) -> tuple[Any, ...]:
 
 
 def _result(
-    ratings: Sequence[Rating], date: Any, trial: str, measure: str, weed: str
+    ratings: Sequence[Rating], date: Any, trial: str, measure: str, weed: str, *, file: str
 ) -> TrialResult:
     same = [r for r in ratings if (r.trial, r.measure, r.weed) == (trial, measure, weed)]
     sampled = [r for r in same if r.date == date and not r.before]
@@ -87,42 +95,35 @@ def _result(
                 notes.append(say("trial.problem_of", treatment=Name(name), problem=why))
         notes += _left_out(after, before)
         at = _at_each(after, before, controls)
+    analysis = None if file else _analysis(after, before, notes)
+    if file:
+        notes.append(say("trial.has_file", file=Name(file)))
+    return TrialResult(trial, measure, weed, str(date), controls, analysis, tuple(notes), at)
+
+
+def _analysis(
+    after: Sequence[Rating], before: dict[tuple[str, str, str], float], notes: list[Phrase]
+) -> TrialAnalysis | None:
+    """Means and letters of plots in the blocks that were logged; why there are none to `notes`."""
     plots = [
         PlotRow(
-            r.location, r.block, r.plot, r.treatment, r.value, date=r.date, measure=measure,
+            r.location, r.block, r.plot, r.treatment, r.value, date=r.date, measure=r.measure,
             before=before.get(_plot(r)),
         )
         for r in after
     ]  # fmt: skip
-    analysis: TrialAnalysis | None = analyse(plots, _options(after, measure, counted=bool(before)))
-    if analysis is not None and analysis.problem:
-        notes.append(say("trial.problem", problem=analysis.problem))
-        analysis = None
-    return TrialResult(trial, measure, weed, str(date), controls, analysis, tuple(notes), at)
-
-
-def _options(after: Sequence[Rating], measure: str, *, counted: bool) -> TrialOptions:
-    """How a measure of the log is analysed: by its name, and what its values can be."""
-    least, most = min(r.value for r in after), max(r.value for r in after)
-    known = MEASURES.get(measure)
-    kind: Kind = "amount"
-    low, high = (known.low, known.high) if known and known.scale == "ordinal" else (0.0, 100.0)
-    if known and known.scale == "ordinal" and low <= least and most <= high:
-        kind = "ordinal"
-    elif measure.endswith("%") and least >= 0 and most <= 100:
-        kind = "percent"
-    elif measure.startswith(("count", "seedheads")) and least >= 0:
-        kind = "count"
-    elif measure.startswith("biomass") and least >= 0:
-        kind = "biomass"
-    return TrialOptions(
-        kind=kind,
+    options = options_for(
+        after[0].measure,
+        [r.value for r in after],
         design="rcbd" if any(r.block for r in after) else "crd",
-        checks=tuple(dict.fromkeys(r.treatment for r in after if is_check(r))),
-        low=low,
-        high=high,
-        before="covariate" if counted else "none",
+        checks=dict.fromkeys(r.treatment for r in after if is_check(r)),
+        counted=bool(before),
     )
+    analysis = analyse(plots, options)
+    if analysis.problem:
+        notes.append(say("trial.problem", problem=analysis.problem))
+        return None
+    return analysis
 
 
 def _at_each(

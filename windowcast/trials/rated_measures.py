@@ -6,9 +6,12 @@ names are those that people give a column, in English and Spanish.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
+
+from windowcast.trials.model import Design, Kind, TrialOptions
 
 Scale = Literal["percent", "count", "amount", "ordinal"]
 
@@ -110,3 +113,54 @@ MEASURES: Mapping[str, TrialMeasure] = {
         ),
     )
 }  # fmt: skip
+
+
+_KINDS: Mapping[Scale, Kind] = {
+    "percent": "percent",
+    "count": "count",
+    "amount": "biomass",
+    "ordinal": "ordinal",
+}
+
+
+def options_for(
+    measure: str,
+    values: Sequence[float],
+    *,
+    design: Design,
+    checks: Iterable[str],
+    standard: str = "",
+    counted: bool = False,
+) -> TrialOptions:
+    """How values of a measure are analysed, whether a trial has a file or is known by its log.
+
+    Parameters
+    ----------
+    measure
+        As the log names it. One that is not of the list goes by how its name begins and ends.
+    values
+        At least one, in its unit. Where some are beyond what it can be, all are plain amounts.
+    checks, standard
+        As for `TrialOptions`.
+    counted
+        Whether plots have a value from before treatment; of counts and weights it is a covariate.
+    """
+    known = MEASURES.get(measure)
+    low, high = (known.low, known.high) if known else (0.0, 100.0)
+    high = high if math.isfinite(high) else 100.0
+    kind: Kind = "amount"
+    if known:
+        kind = _KINDS[known.scale]
+    elif measure.endswith("%"):
+        kind = "percent"
+    elif measure.startswith(("count", "seedheads")):
+        kind = "count"
+    elif measure.startswith("biomass"):
+        kind = "biomass"
+    most = high if kind in {"percent", "ordinal"} else math.inf
+    if not low <= min(values) <= max(values) <= most:
+        kind = "amount"
+    before = counted and kind in {"count", "biomass"}
+    return TrialOptions(
+        kind, design, tuple(checks), standard, low, high, "covariate" if before else "none"
+    )
