@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
+import re
 import time
 from pathlib import Path
 from typing import Any
@@ -11,10 +13,12 @@ import pytest
 from starlette.testclient import TestClient
 from web_fixtures import client, make_site, proof
 
+from windowcast.core.errors import InputError
 from windowcast.records.store import SeasonLog
 from windowcast.records.trial_log import trial_ratings
 from windowcast.trials.layout import plan_of
 from windowcast.trials.trial_file import load_trial
+from windowcast.web.sites import SiteBook
 
 TOML = """
 name = "Timing"
@@ -57,10 +61,17 @@ def stored(folder: Path) -> list[tuple[str, str, float, bool]]:
     return sorted((r.plot, r.measure, r.value, r.before) for r in found)
 
 
-def sent(browser: TestClient, json: bool, **fields: str) -> Any:
-    data = {"proof": proof(browser, RATE), "date": "2025-11-01"}
+def form(browser: TestClient) -> str:
+    """The mark of what the form was made for."""
+    found = re.search(r'name="form" value="(\w+)"', browser.get(RATE).text)
+    assert found
+    return found[1]
+
+
+def sent(browser: TestClient, script: bool, **fields: str) -> Any:
+    data = {"proof": proof(browser, RATE), "form": form(browser), "date": "2025-11-01"}
     data |= {name.replace("_", "."): value for name, value in fields.items()}
-    return browser.post(RATE, data=data, headers={"accept": "application/json"} if json else {})
+    return browser.post(RATE, data=data, headers={"accept": "application/json"} if script else {})
 
 
 def p(**values: str) -> dict[str, str]:
@@ -107,19 +118,116 @@ def test_what_a_phone_kept_is_stored_but_for_what_is_wrong(
     assert answer.json()["stored"] == 2
     assert list(answer.json()["wrong"]) == ["102.0", "999.0"]
     assert [row[2] for row in stored(tmp_path)] == [85.0, 2.5]
-    assert sent(browser, True, **p(p102_0="90")).json() == {"stored": 1, "wrong": {}}
+    assert sent(browser, True, **p(p102_0="90")).json() == {
+        "stored": 1, "wrong": {}, "now": {"102.0": "90"},
+    }  # fmt: skip
     assert "3 values so far" in browser.get(RATE).text
 
 
 def test_before_the_treatment_is_told_by_the_day_and_no_day_lies_ahead(
     browser: TestClient, tmp_path: Path
 ) -> None:
-    data = {"proof": proof(browser, RATE), "101.1": "4"}
+    data = {"proof": proof(browser, RATE), "form": form(browser), "101.1": "4"}
     assert browser.post(RATE, data={**data, "date": "2025-09-20"}).status_code == 303
     assert stored(tmp_path) == [("101", "count per m2", 16.0, True)]
     ahead = (dt.date.today() + dt.timedelta(days=9)).isoformat()  # noqa: DTZ011
     assert "lies ahead" in browser.post(RATE, data={**data, "date": ahead}).text
     assert browser.post(RATE, data={**data, "date": "x"}).status_code == 422
+    assert "is before" in browser.post(RATE, data={**data, "date": "0001-01-01"}).text
+    assert len(stored(tmp_path)) == 1
+
+
+SOUTH = '[[site]]\nname = "South"\nlatitude = 32.0\nlongitude = -84.3\n'
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        (
+            '[[measure]]\nwhat = "control',
+            '[[measure]]\nwhat = "injury %"\n[[measure]]\nwhat = "control',
+        ),
+        ("[[site]]", f"{SOUTH}[[site]]"),
+        ("seed = 7", "seed = 8"),
+        ("0.25 m2", "0.5 m2"),
+    ],
+    ids=["measure", "site", "plan", "frame"],
+)
+@pytest.mark.parametrize("script", [True, False])
+def test_values_typed_for_another_meaning_of_the_fields_are_not_stored(
+    browser: TestClient, tmp_path: Path, old: str, new: str, script: bool
+) -> None:
+    data = {"proof": proof(browser, RATE), "form": form(browser), "date": "2025-11-01"}
+    (tmp_path / "timing.toml").write_text(TOML.replace(old, new, 1))
+    headers = {"accept": "application/json"} if script else {}
+    answer = browser.post(RATE, data={**data, "101.0": "85"}, headers=headers)
+    assert answer.status_code == 409
+    assert "trial file was changed after this form was made" in answer.text
+    assert script or "Plot 101: 85" in answer.text
+    assert not (tmp_path / "timing.log.sqlite").exists()
+
+
+def test_a_comma_that_may_part_thousands_is_asked(browser: TestClient, tmp_path: Path) -> None:
+    answer = sent(browser, True, **p(p101_1="1,200", p102_1="1,200.5", p201_1="1200"))
+    assert list(answer.json()["wrong"].values()) == [
+        "'1,200' could be 1200 or 1.200; write it without a mark for thousands."
+    ]
+    assert [row[2] for row in stored(tmp_path)] == [4802.0, 4800.0]
+
+
+def test_a_value_that_was_cleared_is_taken_out(browser: TestClient, tmp_path: Path) -> None:
+    sent(browser, True, **p(p101_0="50", p102_0="60", p102_1="3"))
+    kept = re.search(r"data-stored='([^']*)'", browser.get(RATE).text)
+    assert kept
+    assert json.loads(kept[1]) == {"2025-11-01": {"101.0": "50", "102.0": "60", "102.1": "3"}}
+    seen = json.dumps({"101.0": "50"})
+    answer = sent(browser, True, seen=seen, **p(p101_0="", p201_0=""))
+    assert answer.json() == {"stored": 1, "wrong": {}, "now": {"101.0": "", "201.0": ""}}
+    assert [row[0] for row in stored(tmp_path)] == ["102", "102"]
+    sent(browser, False, **p(p102_0=""))  # a form without a script says nothing of a blank field
+    assert len(stored(tmp_path)) == 2
+    assert sent(browser, True, **p(p101_0="55")).json()["stored"] == 1
+    assert stored(tmp_path)[0] == ("101", "control %", 55.0, False)
+
+
+def test_a_later_sync_does_not_overwrite_what_it_has_not_seen(
+    browser: TestClient, tmp_path: Path
+) -> None:
+    sent(browser, True, **p(p101_0="50", p102_0="60", p201_0="70"))
+    sent(browser, False, **p(p101_0="55", p102_0="65"))  # corrected elsewhere
+    seen = json.dumps({"101.0": "50", "102.0": "60", "201.0": "70"})
+    answer = sent(browser, True, seen=seen, **p(p101_0="51", p102_0="", p201_0="71"))
+    assert answer.status_code == 422
+    assert answer.json() == {
+        "stored": 1,
+        "wrong": {
+            "101.0": "Plot 101: 55 was stored meanwhile, and 51 is typed here; type the right"
+            " one again.",
+            "102.0": "Plot 102: 65 was stored meanwhile, and it is empty here; type the right"
+            " one again.",
+        },
+        "now": {"101.0": "55", "102.0": "65", "201.0": "71"},
+    }
+    assert [row[2] for row in stored(tmp_path)] == [55.0, 65.0, 71.0]
+    sent(browser, True, seen=json.dumps({"101.0": "55"}), **p(p101_0="51"))
+    assert stored(tmp_path)[0][2] == 51.0
+    assert sent(browser, True, seen="[1]", **p(p101_0="1")).status_code == 422
+
+
+def test_one_site_file_alone_is_served_without_the_trials_beside_it(
+    browser: TestClient, tmp_path: Path
+) -> None:
+    assert SiteBook(tmp_path).trials() == {"timing": tmp_path / "timing.toml"}
+    own = next(f for f in tmp_path.glob("*.toml") if f.name != "timing.toml")
+    assert SiteBook(own).trials() == {}
+    assert SiteBook(tmp_path / "timing.toml").trials() == {"timing": tmp_path / "timing.toml"}
+
+
+def test_a_trial_of_too_many_plots_is_refused(tmp_path: Path) -> None:
+    sites = "".join(SOUTH.replace("South", f"S{n}") + "replicates = 50\n" for n in range(201))
+    (tmp_path / "big.toml").write_text(TOML.replace("[[timing]]", f"{sites}[[timing]]", 1))
+    with pytest.raises(InputError, match="makes 20108 plots, and 20000 are the most"):
+        load_trial(tmp_path / "big.toml")
 
 
 def test_a_form_from_elsewhere_is_refused(browser: TestClient) -> None:

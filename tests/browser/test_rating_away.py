@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,8 @@ what = "control %"
 weed = "POAAN"
 """
 
+SENT = "document.querySelector('[data-state]').textContent === 'Everything is sent.'"
+
 
 def _until(phone: Any, condition: str) -> None:
     """Wait for a condition; the page's own policy forbids the driver's way of doing so."""
@@ -41,6 +44,7 @@ def test_values_wait_on_the_phone_and_arrive_later(
     from windowcast.records.trial_log import trial_ratings
 
     (tmp_path / "timing.toml").write_text(TRIAL)
+    log_file = tmp_path / "timing.log.sqlite"
     context = chromium.new_context(viewport={"width": 360, "height": 740})
     context.set_default_timeout(20_000)
     phone = context.new_page()
@@ -65,16 +69,53 @@ def test_values_wait_on_the_phone_and_arrive_later(
         assert phone.input_value("input[name='101.0']") == "85"
         context.set_offline(False)
         phone.goto(address)
-        _until(
-            phone, "document.querySelector('[data-state]').textContent === 'Everything is sent.'"
-        )
+        _until(phone, SENT)
+        with SeasonLog(log_file, create=False) as log:
+            found = {s.entry.plot: s.entry.value for s in trial_ratings(log, "Timing")}
+        assert found == {"101": 85.0, "102": 0.0}
         phone.fill("input[name='101.0']", "850")
         phone.keyboard.press("Enter")
         _until(
             phone, "document.getElementById('w-101-0').textContent.includes('is not from 0 to 100')"
         )
         assert phone.evaluate("document.documentElement.scrollWidth") <= 360
-    with SeasonLog(tmp_path / "timing.log.sqlite", create=False) as log:
+        phone.goto(address)  # what is stored stands there, but for what waits
+        assert phone.input_value("input[name='101.0']") == "850"
+        assert phone.input_value("input[name='102.0']") == "0"
+        phone.fill("input[name='101.0']", "")
+        phone.keyboard.press("Enter")
+        _until(phone, SENT)
+        with SeasonLog(log_file) as log:
+            (other,) = trial_ratings(log, "Timing")  # the one that was cleared is gone
+            assert other.entry.plot == "102"
+            log.edit(other.id, replace(other.entry, value=5.0))  # corrected in the office
+        phone.fill("input[name='102.0']", "7")
+        phone.keyboard.press("Enter")
+        _until(
+            phone,
+            "document.getElementById('w-102-0').textContent.includes('5 was stored meanwhile')",
+        )
+        phone.click("text=Plot before")
+        phone.fill("input[name='102.0']", "8")
+        phone.keyboard.press("Enter")
+        _until(phone, SENT)
+        phone.fill("input[name='201.0']", "40")
+        file = tmp_path / "timing.toml"
+        file.write_text(TRIAL.replace("seed = 7", "seed = 8"))
+        phone.keyboard.press("Enter")
+        _until(
+            phone,
+            "document.querySelector('[data-state]').textContent.includes('trial file was changed')",
+        )
+        phone.goto(address)
+        assert "Plot 201, weed control" in phone.inner_text("[data-strays] li")
+        assert phone.inner_text("[data-strays] li").endswith(": 40")
+        assert phone.input_value("input[name='201.0']") == ""
+        phone.on("dialog", lambda dialog: dialog.accept())
+        phone.click("[data-strays] button")
+        phone.goto(address)
+        assert not phone.locator("[data-strays]").is_visible()
+    with SeasonLog(log_file, create=False) as log:
         found = {s.entry.plot: s.entry.value for s in trial_ratings(log, "Timing")}
-    assert found == {"101": 85.0, "102": 0.0}
+    assert found == {"102": 8.0}
     context.close()

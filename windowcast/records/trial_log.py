@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
@@ -21,7 +21,7 @@ from windowcast.core.site import file_beside
 from windowcast.records.entry_checks import check_dates, to_plain
 from windowcast.records.model import Rating
 from windowcast.records.store import SeasonLog
-from windowcast.records.stored import Change, Revision, Stored
+from windowcast.records.stored import Action, Change, Revision, Stored
 from windowcast.sources.file_options import MARKS, split_options
 from windowcast.sources.textfile import read_text_bytes, text_of
 from windowcast.sources.written_dates import ORDERS, Order
@@ -147,14 +147,27 @@ def changes_of(
     return RatingChanges(tuple(new), same, tuple(revised))
 
 
-def store_ratings(log: SeasonLog, changes: RatingChanges, trial: str) -> None:
-    """Store what is new and a new version of what differs: all of it, or nothing."""
+def store_ratings(
+    log: SeasonLog, changes: RatingChanges, trial: str, emptied: Sequence[str] = ()
+) -> None:
+    """Store what is new and a new version of what differs: all of it, or nothing.
+
+    The values with the ids `emptied` are taken out.
+    """
     now = dt.datetime.now(dt.UTC)
 
-    def change(action: str, values: Iterable[PlotValue]) -> list[Change]:
-        revisions = tuple(
-            Revision(rating_id(v, trial), "rating", to_plain(rating_of(v, trial))) for v in values
-        )
-        return [Change(uuid.uuid4().hex, now, action, revisions)] if revisions else []  # type: ignore[arg-type]
+    def change(action: Action, revisions: Iterable[Revision]) -> list[Change]:
+        found = tuple(revisions)
+        return [Change(uuid.uuid4().hex, now, action, found)] if found else []
 
-    log.merge([*change("import", changes.new), *change("edit", (v for v, _ in changes.revised))])
+    def bodies(values: Iterable[PlotValue]) -> Iterator[Revision]:
+        for value in values:
+            yield Revision(rating_id(value, trial), "rating", to_plain(rating_of(value, trial)))
+
+    log.merge(
+        [
+            *change("import", bodies(changes.new)),
+            *change("edit", bodies(value for value, _ in changes.revised)),
+            *change("remove", (Revision(entry, "rating", None) for entry in emptied)),
+        ]
+    )

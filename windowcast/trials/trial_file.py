@@ -29,6 +29,7 @@ from windowcast.trials.rated_measures import MEASURES
 TrialDesign = Literal["rcbd", "crd", "split-plot", "factorial"]
 CheckKind = Literal["untreated", "weed-free", "standard"]
 Count = Annotated[int, Field(ge=1, le=50, strict=True)]
+MOST_PLOTS = 20_000  # of all sites: a plan is drawn anew at each reading
 
 
 def _size(text: str) -> str:
@@ -206,7 +207,15 @@ class TrialFile(SiteTable):
                 raise ValueError(f"timing {timing.code!r} names the site {lost!r}, which is none")
         if self.crossed and len(self.timing) < 2:
             raise ValueError("needs two timings or more, which every treatment is given at")
+        if self._plots > MOST_PLOTS:
+            raise ValueError(f"makes {self._plots} plots, and {MOST_PLOTS} are the most")
         return self
+
+    @property
+    def _plots(self) -> int:
+        """How many plots the plans of all sites have at most."""
+        each = sum(t.plots for t in self.treatment) * (len(self.timing) if self.crossed else 1)
+        return each * sum(site.replicates or self.replicates for site in self.site)
 
     def site_named(self, name: str) -> TrialSite | None:
         """The site of a name, whatever its capitals; the only one for "". None: no such one."""

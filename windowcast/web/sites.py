@@ -65,9 +65,8 @@ class SiteBook:
 
     def all(self) -> list[KnownSite]:
         """Every site in the order of its name; the sample alone when there is none."""
-        files = [self.only] if self.only else sorted(self.folder.glob("*.toml"))[:MOST_SITES]
         known: dict[str, KnownSite] = {}
-        for file in files:
+        for file in self._files():
             if is_trial(file, *file_state(file)):
                 continue
             slug = _free(slug_of(file.stem), known)
@@ -77,10 +76,13 @@ class SiteBook:
             return [sample()]
         return sorted(known.values(), key=lambda site: (site.name.lower(), site.slug))
 
+    def _files(self) -> list[Path]:
+        return [self.only] if self.only else sorted(self.folder.glob("*.toml"))[:MOST_SITES]
+
     def trials(self) -> dict[str, Path]:
-        """The trial files of the folder by the part of the address that names them."""
+        """The trial files that are served by the part of the address that names them."""
         found: dict[str, Path] = {}
-        for file in sorted(self.folder.glob("*.toml"))[:MOST_SITES]:
+        for file in self._files():
             if is_trial(file, *file_state(file)):
                 slug, number = slug_of(file.stem), 2
                 while slug in found:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -18,24 +17,21 @@ from starlette.routing import Route
 
 from windowcast.core.errors import InputError
 from windowcast.records.model import Rating
-from windowcast.records.store import SeasonLog
 from windowcast.records.stored import Stored
-from windowcast.records.trial_log import changes_of, store_ratings, trial_log_path, trial_ratings
+from windowcast.records.trial_log import trial_log_path
 from windowcast.records.trial_rounds import analysed_rounds
-from windowcast.report.catalogue import Voice
 from windowcast.report.problems import sentence_of
 from windowcast.report.trial_figures import means_chart
 from windowcast.report.trial_plan import measure_phrase, plan_svg, treatment_rows
 from windowcast.report.trial_results import Analysed, round_said
-from windowcast.sources.written_numbers import Mark
 from windowcast.trials.layout import PlannedPlot, plan_of
-from windowcast.trials.trial_cells import applied_at, area_of, value_of, written_date
-from windowcast.trials.trial_file import RatedMeasure, TrialFile, TrialSite, load_trial
-from windowcast.trials.trial_table import PlotValue
+from windowcast.trials.trial_file import TrialFile, load_trial
 from windowcast.web.context import moved_to, page, proven, voice_of, web
 from windowcast.web.sites import file_state
+from windowcast.web.trial_form import PlotsAsked, seen_in, store_typed, stored_texts, typed_in
 
 MOST_FIELDS = 5000  # of a form: plots times what is rated
+MOST_BYTES = 256 * 1024  # of one field: that of what was seen names all others
 
 
 @lru_cache(maxsize=64)
@@ -63,11 +59,11 @@ def _trial(request: Request) -> tuple[str, Path, TrialFile]:
         raise error.at(path=file.name) from None
 
 
-def _ratings(request: Request, file: Path, trial: TrialFile) -> list[Rating]:
+def _stored(request: Request, file: Path, trial: TrialFile) -> list[Stored[Rating]]:
     """What was rated so far, from the log as the server keeps it in memory."""
     entries: Sequence[Stored[Any]] = web(request).logs.now(trial_log_path(trial, file)).entries
-    found = [stored.entry for stored in entries if isinstance(stored.entry, Rating)]
-    return [rating for rating in found if rating.trial == trial.name]
+    found = [stored for stored in entries if isinstance(stored.entry, Rating)]
+    return [stored for stored in found if stored.entry.trial == trial.name]
 
 
 def listing(request: Request) -> Response:
@@ -87,8 +83,8 @@ def shown(request: Request) -> Response:
     slug, file, trial = _trial(request)
     voice = voice_of(request, None)
     plan = _plan(file, *file_state(file))
-    ratings = _ratings(request, file, trial)
-    counts = Counter(rating.location for rating in ratings)
+    ratings = _stored(request, file, trial)
+    counts = Counter(stored.entry.location for stored in ratings)
     places = []
     for number, site in enumerate(trial.site, start=1):
         plots = [plot for plot in plan if plot.site == site.name]
@@ -103,7 +99,7 @@ def shown(request: Request) -> Response:
 def results(request: Request) -> Response:
     """What the analyses of a trial say, with a figure of each."""
     slug, file, trial = _trial(request)
-    ratings = tuple(_ratings(request, file, trial))
+    ratings = tuple(stored.entry for stored in _stored(request, file, trial))
     rounds = _analysed(file, file_state(file), ratings)
     voice = voice_of(request, None)
     said = [round_said(found, analysis, voice) for found, analysis in rounds]
@@ -122,17 +118,6 @@ def _analysed(
     return tuple(analysed_rounds(_read(file, *state), ratings))
 
 
-@dataclass(frozen=True)
-class PlotsAsked:
-    """The plots of one site of a trial that are to be rated."""
-
-    address: str
-    file: Path
-    trial: TrialFile
-    site: TrialSite
-    plots: tuple[PlannedPlot, ...]
-
-
 def _asked(request: Request) -> PlotsAsked:
     slug, file, trial = _trial(request)
     number = int(request.path_params["site"])
@@ -147,21 +132,41 @@ async def rating(request: Request) -> Response:
     """The plots of a site to be rated, or the ratings sent back.
 
     A script sends what was kept on a phone: it is told what is wrong, and the rest is stored. A
-    form without a script is stored as a whole or not at all.
+    form without a script is stored as a whole or not at all. Neither is stored when the trial file
+    has given the fields another meaning since the form was made.
     """
-    asked = _asked(request)
+    asked = await run_in_threadpool(_asked, request)
     if request.method == "GET":
-        return _form(request, asked)
-    form = await request.form(max_files=1, max_fields=MOST_FIELDS, max_part_size=64 * 1024)
+        return await run_in_threadpool(_form, request, asked)
+    form = await request.form(max_files=1, max_fields=MOST_FIELDS, max_part_size=MOST_BYTES)
     typed = {name: str(value).strip() for name, value in form.items()}
     proven(request, typed.pop("proof", ""))
-    values, wrong = _values(voice_of(request, None), asked, typed)
-    if request.headers.get("accept", "") == "application/json":
-        await run_in_threadpool(_store, asked, values)
-        return JSONResponse({"stored": len(values), "wrong": wrong}, 422 if wrong else 200)
-    if wrong:
-        return _form(request, asked, typed=typed, wrong=wrong)
-    await run_in_threadpool(_store, asked, values)
+    return await run_in_threadpool(_taken, request, asked, typed)
+
+
+def _taken(request: Request, asked: PlotsAsked, texts: dict[str, str]) -> Response:
+    """The answer to a form from our own page."""
+    voice, mark, seen = voice_of(request, None), texts.pop("form", ""), texts.pop("seen", "")
+    by_script = request.headers.get("accept", "") == "application/json"
+    if mark != asked.mark:
+        changed = InputError(
+            "the trial file was changed after this form was made, so nothing was stored",
+            remedy="open the form again and type the values where they belong",
+        )
+        said = sentence_of(changed, voice)
+        if by_script:
+            return JSONResponse({"stored": 0, "wrong": {}, "changed": said}, 409)
+        return _form(request, asked, typed=texts, changed=said)
+    if not by_script:  # an empty field of it is one that nobody touched
+        texts = {name: text for name, text in texts.items() if text or name == "date"}
+    typed = typed_in(voice, asked, texts)
+    if by_script:
+        stored, told, now = store_typed(voice, asked, typed, seen_in(seen))
+        wrong = typed.wrong | told
+        return JSONResponse({"stored": stored, "wrong": wrong, "now": now}, 422 if wrong else 200)
+    if typed.wrong:
+        return _form(request, asked, typed=texts, wrong=typed.wrong)
+    store_typed(voice, asked, typed, None)
     return moved_to(request.url.path, "saved")
 
 
@@ -171,85 +176,28 @@ def _form(
     *,
     typed: Mapping[str, str] | None = None,
     wrong: Mapping[str, str] | None = None,
+    changed: str = "",
 ) -> Response:
     voice, trial = voice_of(request, None), asked.trial
-    ratings = _ratings(request, asked.file, trial)
+    stored = _stored(request, asked.file, trial)
+    today = f"{dt.datetime.now(asked.site.zone):%Y-%m-%d}"
     return page(
         request,
         "trial_rate.html",
-        status=422 if wrong else 200,
+        status=409 if changed else 422 if wrong else 200,
         asked=asked,
         fields=[
             (n, voice.text(measure_phrase(m.what, m.weed or "")), m.frame or "")
             for n, m in enumerate(trial.measure)
         ],
-        date=(typed or {}).get("date", f"{dt.datetime.now(asked.site.zone):%Y-%m-%d}"),
-        typed=typed or {},
+        date=today if changed else (typed or {}).get("date", today),
+        typed={} if changed else typed or {},
         wrong=wrong or {},
-        rated=sum(rating.location == asked.site.name for rating in ratings),
+        changed=changed,
+        lost=[(n.partition(".")[0], t) for n, t in (typed or {}).items() if "." in n and t],
+        stored=stored_texts(asked, stored),
+        rated=sum(item.entry.location == asked.site.name for item in stored),
     )
-
-
-def _values(
-    voice: Voice, asked: PlotsAsked, typed: Mapping[str, str]
-) -> tuple[list[PlotValue], dict[str, str]]:
-    """The values of a form, and what is wrong by the name of the field."""
-    trial, site = asked.trial, asked.site
-    date = written_date(typed.get("date", ""))
-    if not isinstance(date, dt.date):
-        problem = InputError("is not a date", field="date", remedy="write it like 2025-12-03")
-        return [], {"date": sentence_of(problem, voice)}
-    if date > dt.datetime.now(site.zone).date():
-        problem = InputError(
-            f"{date} lies ahead", field="date", remedy="log what has happened, not what is planned"
-        )
-        return [], {"date": sentence_of(problem, voice)}
-    first = min(applied_at(trial, site).values(), default=None)
-    before = first is not None and date < first
-    fields = {f"{p.plot}.{n}": (p, m) for p in asked.plots for n, m in enumerate(trial.measure)}
-    values, wrong = [], {}
-    for name, text in typed.items():
-        if name == "date" or not text:
-            continue
-        try:
-            plot, measure = _field(fields, name, site)
-            value = _value(trial, plot, measure, text)
-        except InputError as error:
-            wrong[name] = sentence_of(error, voice)
-            continue
-        values.append(
-            PlotValue(
-                0, name, site.name, str(plot.block or ""), plot.plot, plot.arm, date,
-                measure.what, measure.weed or "", value, before,
-            )
-        )  # fmt: skip
-    return values, wrong
-
-
-def _field(
-    fields: Mapping[str, tuple[PlannedPlot, RatedMeasure]], name: str, site: TrialSite
-) -> tuple[PlannedPlot, RatedMeasure]:
-    """The plot and measure of a field; refused where the plan has no such plot, or no more."""
-    if name not in fields:
-        raise InputError(
-            f"plot {name.partition('.')[0]} is not in the plan of {site.name}",
-            remedy="see windowcast trial plan",
-        )
-    return fields[name]
-
-
-def _value(trial: TrialFile, plot: PlannedPlot, measure: RatedMeasure, text: str) -> float:
-    area = area_of(trial, measure.what, measure.weed or "")
-    mark: Mark = "," if "," in text else "."
-    return value_of(text, measure.what, area, plot.plot, mark)
-
-
-def _store(asked: PlotsAsked, values: Sequence[PlotValue]) -> None:
-    if not values:
-        return
-    name = asked.trial.name
-    with SeasonLog(trial_log_path(asked.trial, asked.file)) as log:
-        store_ratings(log, changes_of(values, trial_ratings(log, name), name), name)
 
 
 ROUTES = [

@@ -3,7 +3,8 @@
 (function () {
   var form = document.querySelector("form.rate");
   if (!form || !window.localStorage) { return; }
-  var key = "windowcast-rate:" + location.pathname, state = form.querySelector("[data-state]");
+  var mine = form.elements.form.value, path = "windowcast-rate:" + location.pathname;
+  var key = path + "#" + mine, stored = JSON.parse(form.dataset.stored), state = form.querySelector("[data-state]");
   var plots = Array.from(form.querySelectorAll("[data-plot]")), at = 0, sending = false;
   var date = form.elements.date, own = form.elements.proof;
 
@@ -12,7 +13,9 @@
     if (Object.keys(kept).length) { localStorage.setItem(key, JSON.stringify(kept)); } else { localStorage.removeItem(key); }
     say(kept);
   }
-  /* kept: date -> field -> text, all that was not sent yet */
+  /* kept: date -> field -> { text, seen: what was stored when it was typed, label; clash: what was stored
+     meanwhile, once told }, all that was not sent yet. stored: date -> field -> text, as last heard of. A key
+     names what the fields meant when they were typed: the trial file may give them another meaning. */
   function say(kept) {
     var count = Object.values(kept).reduce(function (sum, day) { return sum + Object.keys(day).length; }, 0);
     state.textContent = count ? form.dataset.kept.replace("{values}", count) : form.dataset.sent;
@@ -27,10 +30,17 @@
     var input = event.target;
     if (!input.closest("[data-plot]")) { return; }
     note(input.name, "");
-    var kept = read(), day = kept[date.value] || (kept[date.value] = {});
-    if (input.value.trim()) { day[input.name] = input.value.trim(); } else { delete day[input.name]; }
+    var kept = read(), day = kept[date.value] || (kept[date.value] = {}), old = day[input.name];
+    var last = (stored[date.value] || {})[input.name] || "", text = input.value.trim();
+    var seen = !old ? last : old.clash === undefined ? old.seen : old.clash;
+    if (text === seen && text === last && !sending) { delete day[input.name]; }
+    else { day[input.name] = { text: text, seen: seen, label: labelOf(input) }; }
     if (!Object.keys(day).length) { delete kept[date.value]; }
     write(kept);
+  }
+  function labelOf(input) {
+    var plot = input.closest("[data-plot]").querySelector("legend").textContent;
+    return plot + ", " + form.querySelector('label[for="' + input.id + '"]').textContent;
   }
 
   async function send() {
@@ -43,10 +53,15 @@
   async function sendDay(day, values) {
     var answer = await post(day, values);
     if (answer.status === 403) { await freshProof(); answer = await post(day, values); }
+    if (answer.status === 409) { state.textContent = (await answer.json()).changed; return; }
     if (answer.status !== 200 && answer.status !== 422) { return; }
-    var wrong = (await answer.json()).wrong || {}, kept = read(), left = kept[day] || {};
+    var said = await answer.json(), wrong = said.wrong || {}, now = said.now || {}, kept = read(), left = kept[day] || {};
     Object.keys(values).forEach(function (name) {
-      if (!wrong[name] && !wrong.date && left[name] === values[name]) { delete left[name]; }
+      var one = left[name];
+      if (now[name] !== undefined) { (stored[day] || (stored[day] = {}))[name] = now[name]; }
+      if (one && !wrong[name] && !wrong.date) {
+        if (one.text === values[name].text) { delete left[name]; } else { one.seen = now[name]; }
+      } else if (one && wrong[name] && now[name] !== undefined) { one.clash = now[name]; }
       if (wrong[name] && day === date.value) { note(name, wrong[name]); }
     });
     if (!Object.keys(left).length) { delete kept[day]; }
@@ -54,7 +69,12 @@
     if (wrong.date) { state.textContent = wrong.date; }
   }
   function post(day, values) {
-    var body = new URLSearchParams(Object.assign({ proof: own.value, date: day }, values));
+    var body = new URLSearchParams({ proof: own.value, form: mine, date: day }), seen = {};
+    Object.keys(values).forEach(function (name) {
+      body.set(name, values[name].text);
+      seen[name] = values[name].seen;
+    });
+    body.set("seen", JSON.stringify(seen));
     return fetch(location.pathname, { method: "POST", body: body, headers: { accept: "application/json" } });
   }
   async function freshProof() {
@@ -90,11 +110,39 @@
   window.addEventListener("online", send);
   setInterval(send, 30000);
   function fill() {
-    var day = read()[date.value] || {};
+    var day = read()[date.value] || {}, before = stored[date.value] || {};
     plots.forEach(function (plot) {
-      plot.querySelectorAll("input").forEach(function (input) { input.value = day[input.name] || ""; });
+      plot.querySelectorAll("input").forEach(function (input) {
+        var one = day[input.name];
+        input.value = one ? one.text : before[input.name] || "";
+        note(input.name, "");
+      });
     });
   }
+  /* Values typed while the fields meant something else: shown, never sent. */
+  function strays() {
+    var box = document.querySelector("[data-strays]"), list = box.querySelector("ul"), forget = box.querySelector("button");
+    var keys = Object.keys(localStorage).filter(function (one) {
+      return one !== key && (one === path || one.startsWith(path + "#"));
+    });
+    keys.forEach(function (one) {
+      var kept = JSON.parse(localStorage.getItem(one));
+      Object.keys(kept).forEach(function (day) {
+        Object.keys(kept[day]).forEach(function (name) {
+          var value = kept[day][name], item = document.createElement("li");
+          item.textContent = day + " · " + (value.label || name) + ": " + (value.text === undefined ? value : value.text || "–");
+          list.append(item);
+        });
+      });
+    });
+    box.hidden = !list.children.length;
+    forget.addEventListener("click", function () {
+      if (!window.confirm(forget.dataset.sure)) { return; }
+      keys.forEach(function (one) { localStorage.removeItem(one); });
+      box.hidden = true;
+    });
+  }
+  strays();
   if (document.documentElement.classList.contains("kept")) { // made on another day, maybe
     var now = new Date();
     date.value = new Date(now - 60000 * now.getTimezoneOffset()).toISOString().slice(0, 10);
