@@ -30,7 +30,7 @@ from windowcast.records.trials import trial_results
 from windowcast.report.catalogue import Voice
 from windowcast.report.trial_dataset import APPLICATIONS, application_rows, table_csv
 from windowcast.report.trial_figures import means_chart
-from windowcast.report.trial_results import result_lines, round_said
+from windowcast.report.trial_results import methods_text, result_lines, round_said
 from windowcast.trials.layout import plan_of
 from windowcast.trials.model import AdjustedMean, Comparison, TrialAnalysis
 from windowcast.trials.trial_file import TrialFile, trial_from
@@ -226,6 +226,26 @@ def test_a_table_gives_means_ranges_letters_and_the_check() -> None:
     assert "Against untreated" in text
     spanish = round_said(found, analysis(), Voice("us", "es"))
     assert spanish.rows[0][3] == "como máximo 7.2"
+
+
+def test_the_methods_name_the_model_the_error_of_the_check_and_what_was_missing() -> None:
+    found = rounds_of(trial(), [r for r in ratings(28, 60) if r.plot != "101"])
+    title = "weed control (%), annual bluegrass, {} days after treatment"
+    with_check = replace(analysis(), variances={"check": 1.0, "plot": 1.0})
+    failed = TrialAnalysis("percent", problem=say("analysis.no_error_left"))
+    text = methods_text([(found[0], with_check), (found[1], failed)], EN, planned=36)
+    assert text.startswith(f"A model was fitted to {title.format(29)}: ")
+    for sentence in (
+        "estimated by REML", "those of Kenward and Roger.", "(Dunnett)",
+        "Plots of untreated had a variance of their own.",
+        f"3 of 36 plots are missing ({title.format(29)}; {title.format(61)}).",
+        f"repeat each treatment in more blocks ({title.format(61)}).", "Worked out with windowcast",
+    ):  # fmt: skip
+        assert sentence in text
+    one = [(found[0], analysis())]
+    assert "variance of their own" not in methods_text(one, EN)
+    assert "No plot was missing." in methods_text(one, EN, planned=len(found[0].rows))
+    assert "missing" not in methods_text(one, EN), "without a plan nobody knows"
 
 
 @pytest.mark.parametrize(("low", "high", "text"), [

@@ -63,10 +63,11 @@ def write_report(
     if hours:
         tables["applications.csv"] = APPLICATIONS, application_rows(hours)
     files |= {name: table_csv(fields, rows) for name, (fields, rows) in tables.items()}
-    if trial.seed is not None:
-        files["plan.csv"] = plan_csv(plan_of(trial))
+    plan = plan_of(trial) if trial.seed is not None else ()
+    if plan:
+        files["plan.csv"] = plan_csv(plan)
     files["datapackage.json"] = data_package(trial, tables, dt.datetime.now(dt.UTC))
-    methods = methods_text(rounds, voice)
+    methods = methods_text(rounds, voice, len(plan))
     files["methods.txt"] = f"{methods}\n"
     files["report.html"] = page_of(
         "trial_report_page.html", voice, trial=trial, treatments=treatment_rows(trial, voice),

@@ -177,19 +177,72 @@ def table_lines(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> list[s
     return [line(columns), *map(line, rows)]
 
 
-def methods_text(rounds: Sequence[Analysed], voice: Voice) -> str:
-    """How the trial was analysed, for a paper, with the versions of the programs."""
+def methods_text(rounds: Sequence[Analysed], voice: Voice, planned: int = 0) -> str:
+    """How the trial was analysed, in sentences for a paper, with the versions of the programs.
+
+    Parameters
+    ----------
+    planned
+        Plots of the trial's plan, to tell those that were not rated; 0 where that is not known.
+    """
     from importlib.metadata import version
     from platform import python_version
 
     from windowcast.core.version import __version__
 
-    models = dict.fromkeys(a.model for _, a in rounds if not a.problem)
-    said = [voice.text(say("trial_result.method", model=model)) for model in models]
-    said.append(voice.say("trial_result.family"))
+    worked = [(found, analysis) for found, analysis in rounds if not analysis.problem]
+    models: dict[Phrase, list[Phrase]] = {}
+    for found, analysis in worked:
+        models.setdefault(analysis.model, []).append(round_title(found))
+    said = []
+    for model, titles in models.items():
+        which = joined(*titles, join="clauses")
+        bare = model.id == "analysis.bounds"
+        said.append(
+            say("trial_result.method_bounds", rounds=which, model=model)
+            if bare
+            else say("trial_result.method", rounds=which, model=model)
+        )
+    if any(analysis.variances for _, analysis in worked):
+        said.append(say("trial_result.reml"))
+    own = [f.options.checks for f, a in worked if "check" in a.variances]
+    if own:
+        checks = dict.fromkeys(name for each in own for name in each)
+        said.append(say("trial_result.own_error", checks=names(*checks)))
+    against = [
+        f.options.standard or next(iter(f.options.checks)) for f, a in worked if a.of("check")
+    ]
+    if against:
+        standards = names(*dict.fromkeys(against))
+        said.append(say("trial_result.family_check", standard=standards))
+    if any(analysis.of("all") for _, analysis in worked):
+        said.append(say("trial_result.family"))
+    lacking = _lacking(rounds, planned)
+    said += lacking or ([say("trial_result.all_there")] if planned else [])
     programs = [f"windowcast {__version__}", f"Python {python_version()}"]
     listed = names(*programs, *(f"{name} {version(name)}" for name in ("numpy", "scipy")))
-    return " ".join([*said, voice.say("trial_result.programs", programs=listed)])
+    said.append(say("trial_result.programs", programs=listed))
+    return " ".join(map(voice.text, said))
+
+
+def _lacking(rounds: Sequence[Analysed], planned: int) -> list[Phrase]:
+    """What was not there to be analysed, and what for that reason was not, round by round."""
+    found: dict[Phrase, list[Phrase]] = {}
+    for each, analysis in rounds:
+        notes = [
+            n for n in analysis.notes if n.id in {"analysis.missing", "analysis.before_missing"}
+        ]
+        missing = planned - len(each.rows)
+        if missing > 0:
+            notes.append(say("analysis.missing", missing=missing, plots=planned))
+        if analysis.problem:
+            notes.append(analysis.problem)
+        for note in notes:
+            found.setdefault(note, []).append(round_title(each))
+    return [
+        say("trial_result.of_rounds", rounds=joined(*titles, join="clauses"), said=note)
+        for note, titles in found.items()
+    ]
 
 
 def result_plain(trial: str, rounds: Sequence[Analysed], voice: Voice) -> dict[str, Any]:
