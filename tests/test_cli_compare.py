@@ -7,6 +7,7 @@ import errno
 import importlib.util
 import io
 import json
+import math
 import os
 import shutil
 import signal
@@ -17,11 +18,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from regions_made_up import between
+from spoken import METRIC
 from test_ghcn_bulk import PLACES, write_years
 from uscrn_sites import DEEP_SOUTH, FOLDER, MID_ATLANTIC, MID_SOUTH, OHIO
 
 from windowcast.cli import main
+from windowcast.cli.compare import _difference, _median
 from windowcast.region.columns import QUANTITIES
+from windowcast.region.regional import Estimate
+from windowcast.report.catalogue import Voice
+from windowcast.report.region_page import _date_cell
 
 FILES = [FOLDER / f"{name}.txt.gz" for name in (DEEP_SOUTH, MID_SOUTH, MID_ATLANTIC, OHIO)]
 WRITTEN = (
@@ -301,12 +308,34 @@ def test_regions_are_told_apart_in_print(
     greenup = next(row for row in found if row["quantity"] == "greenup")
     line = next(line for line in out.splitlines() if line.startswith("a − b"))
     star = "*" if float(greenup["low"]) * float(greenup["high"]) > 0 else ""
-    assert f"{float(greenup['median']):+.0f}{star}".replace("-", "−") == line.split()[6]
+    assert greenup["at_least"] == "false"
+    assert f"{float(greenup['difference']):+.0f}{star}".replace("-", "−") == line.split()[6]
     # of two seasons no normal can be told
     few = ("--since", 2013, "--until", 2014)
     code, out, _ = run(table, "--out", tmp_path / "o", *few, capsys=capsys)
     assert code == 0
-    assert "? cannot tell: in fewer than 5 years" in out
+    assert "? cannot tell: in fewer than 5 years\n" in out
+    assert "never" not in out
+
+
+@pytest.mark.parametrize(
+    ("middle", "at_least", "printed"),
+    [(31.2, True, "≥31*"), (-31.2, True, "≤−31*"), (31.2, False, "+31*"), (-31.2, False, "−31*")],
+)
+def test_a_difference_of_at_least_so_many_days_is_printed_as_one(
+    middle: float, at_least: bool, printed: str
+) -> None:
+    ends = Estimate(middle, middle - 5, middle + 5)
+    assert _difference(between("a", "b", "dormant", ends, at_least=at_least)) == printed
+
+
+@pytest.mark.parametrize("never", [math.inf, -math.inf])  # dormancy, green-up
+def test_a_date_that_never_comes_is_no_unknown_one(never: float) -> None:
+    assert _median(never, "dormant", METRIC, southern=False) == "never"
+    assert _median(never, "dormant", Voice("metric", "es"), southern=False) == "nunca"
+    assert _median(math.nan, "dormant", METRIC, southern=False) == "?"
+    assert _date_cell(never, METRIC, southern=False).text == "not in half of the seasons"
+    assert _date_cell(math.nan, METRIC, southern=False).text == "cannot tell"
 
 
 @pytest.mark.slow

@@ -18,6 +18,7 @@ from windowcast.region.regional_tables import write_regional
 from windowcast.report.region_story import FALSE_FINDS, Findings, story
 
 Row = dict[str, str]
+TURF = ("dormant", "greenup")
 
 
 class Tables:
@@ -49,7 +50,7 @@ def _read(path: Path) -> list[Row]:
         return list(csv.DictReader(stream))
 
 
-def _ends(row: Row, middle: str = "median", low: str = "low", high: str = "high") -> list[int]:
+def _ends(row: Row, middle: str = "difference", low: str = "low", high: str = "high") -> list[int]:
     """Middle, low and high end as whole numbers, from the smaller side of 0 to the larger."""
     ends = [float(row[name]) for name in (middle, low, high)]
     if ends[0] < 0:
@@ -82,9 +83,7 @@ def figures(tables: Tables) -> Iterator[list[int]]:
         else:
             still.append(int(row["seasons"]))
     yield found + ([max(still)] if still else [])
-    turf = [
-        n for q in ("dormant", "greenup") if _shows(tables.apart(q)) for n in _ends(tables.apart(q))
-    ]
+    turf = [n for q in TURF if _shows(tables.apart(q)) for n in _ends(tables.apart(q))]
     for name in names:
         row = tables.typical(name, "dormant")
         if float(row["happens"]) < 0.95:
@@ -124,4 +123,8 @@ def test_every_figure_of_the_sentences_is_in_the_tables(made_up: bool, tmp_path:
     said = [plain.sub("", METRIC.text(line)) for line in story(found).lines]
     numbers = [[int(n) for n in re.findall(r"\d+", line)] for line in said]
     assert sum(map(len, numbers)) > 20
+    dates = map(Tables(tmp_path).apart, ("soil_21", *TURF))
+    least = [row["at_least"] == "true" for row in dates if row["low"] and _shows(row)]
+    assert " ".join(said).count("at least") == sum(least)
+    assert any(least) or not made_up
     assert [sorted(n) for n in numbers] == [sorted(n) for n in figures(Tables(tmp_path))]

@@ -83,7 +83,7 @@ def test_a_trend_beside_many_others_needs_a_small_q_value() -> None:
         (Estimate(16.0 * 3, 40.0, 55.0), "Coastal plain has three times the spray days of"),
         (
             Estimate(16.0 + 9, 20.0, 30.0),
-            "Coastal plain has 15 more spray days on fully dormant turf than",
+            "Coastal plain has 15 more spray days on fully dormant turf than Highlands in an",
         ),
     ],
 )

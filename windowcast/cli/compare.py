@@ -219,7 +219,7 @@ def _print(data: Compared, told: Findings, voice: Voice) -> None:
 
     from windowcast.region.statistics import MIN_YEARS
     from windowcast.report.region_charts import spread_evenly
-    from windowcast.report.region_words import quantity_headed, quantity_said
+    from windowcast.report.region_words import quantity_headed
     from windowcast.report.terminal_width import TABLE_WIDTH, screen_width
 
     console = Console(highlight=False, markup=False, width=screen_width() or TABLE_WIDTH)
@@ -236,12 +236,7 @@ def _print(data: Compared, told: Findings, voice: Voice) -> None:
         found = data.normals(name)
         years = np.maximum(years, found.years[rows])
         medians = zip(found.median[rows].tolist(), south, strict=True)
-        columns.append(
-            [
-                quantity_said(v, name, voice, southern=at) if np.isfinite(v) else "?"
-                for v, at in medians
-            ]
-        )
+        columns.append([_median(v, name, voice, southern=at) for v, at in medians])
     names = data.texts("name", rows.tolist())
     first = (voice.say(f"region_short.{name}") for name in ("station", "years"))
     table = _table(*first, *(voice.text(quantity_headed(name)) for name in SHOWN))
@@ -251,6 +246,8 @@ def _print(data: Compared, told: Findings, voice: Voice) -> None:
     console.print(table)
     if any("?" in column for column in columns):
         console.print(voice.say("cli.cannot_tell", years=MIN_YEARS))
+    if any(voice.say("cli.never") in column for column in columns):
+        console.print(voice.say("cli.never_means"))
     if told.regional.between:
         _print_differences(console, told, voice)
     for note in data.notes:
@@ -295,15 +292,22 @@ def _print_differences(console: Console, told: Findings, voice: Voice) -> None:
     console.print(table)
 
 
-def _difference(gap: Between) -> str:
-    from windowcast.region.columns import SHARE_COLUMNS
-    from windowcast.report.region_story import shows
+def _median(value: float, quantity: str, voice: Voice, *, southern: bool) -> str:
+    """A median for a narrow column; an infinite one does not come in half of the years."""
+    from windowcast.report.region_words import quantity_said
 
-    d, scale = gap.difference, 100 if gap.quantity in SHARE_COLUMNS else 1
-    if not math.isfinite(d.middle):
+    if math.isinf(value):
+        return voice.say("cli.never")
+    return "?" if math.isnan(value) else quantity_said(value, quantity, voice, southern=southern)
+
+
+def _difference(gap: Between) -> str:
+    from windowcast.report.region_story import shows
+    from windowcast.report.region_words import gap_said
+
+    if not math.isfinite(gap.difference.middle):
         return "?"
-    star = "*" if shows(d, gap.q) else ""
-    return f"{round(scale * d.middle):+d}{star}".replace("-", "−")
+    return gap_said(gap) + ("*" if shows(gap.difference, gap.q) else "")
 
 
 def _table(first: str, *others: str) -> Table:

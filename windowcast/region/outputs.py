@@ -133,9 +133,9 @@ def gap_rows(between: Iterable[Between]) -> Iterator[Sequence[Any]]:
     """Rows of ``differences.csv``: first minus second, in days or as a share."""
     for item in between:
         d = item.difference
-        values = plain(np.array([d.middle, d.low, d.high, item.p, item.q]))
-        label = QUANTITIES[item.quantity]
-        yield (item.first, item.second, item.quantity, label, item.seasons, *values)
+        middle, *others = plain(np.array([d.middle, d.low, d.high, item.p, item.q]))
+        what = item.quantity, QUANTITIES[item.quantity], item.seasons
+        yield (item.first, item.second, *what, middle, str(item.at_least).lower(), *others)
 
 
 def write_areas(path: Path, areas: Iterable[DrawnArea]) -> Path:

@@ -44,7 +44,7 @@ from windowcast.report.region_story import (
     why_said,
 )
 from windowcast.report.region_weeks import odds_chart, weeks_chart
-from windowcast.report.region_words import day_said, quantity_named, unparted
+from windowcast.report.region_words import day_said, gap_said, quantity_named, unparted
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import purpose_of
@@ -256,8 +256,11 @@ def _rows(
 
 
 def _date_cell(day: float, voice: Voice, *, southern: bool) -> Cell:
-    if not math.isfinite(day):
+    """A day of the season; one that does not come in half of them is sorted beyond the others."""
+    if math.isnan(day):
         return Cell(voice.say("window_verdict.cannot_tell"), 1e9)
+    if math.isinf(day):
+        return Cell(voice.say("region_quantity.never"), math.copysign(1e8, day))
     return Cell(day_said(day, voice, southern=southern), day)
 
 
@@ -283,7 +286,8 @@ def _gap_cell(gap: Between, voice: Voice) -> GapCell:
         return GapCell(voice.say("window_verdict.cannot_tell"), shared, 1e9, False)
     percent = gap.quantity in SHARE_COLUMNS
     scale = 100 if percent else 1
-    middle, low, high = (f"{scale * v:+.0f}".replace("-", "−") for v in (d.middle, d.low, d.high))
+    low, high = (f"{scale * v:+.0f}".replace("-", "−") for v in (d.low, d.high))
+    middle = gap_said(gap)
     if percent:
         text = voice.say("region.apart_points", middle=middle)
     else:

@@ -10,6 +10,7 @@ from windowcast.core.phrase import Phrase, Quantity, Share, say
 from windowcast.core.season_calendar import season_name, season_starts
 from windowcast.core.values import PACKAGED
 from windowcast.region.columns import AMOUNT_COLUMNS, SHARE_COLUMNS, day_of_season
+from windowcast.region.regional import Between
 from windowcast.report.catalogue import Voice
 
 _NO_BREAK = "\N{NO-BREAK SPACE}"
@@ -85,6 +86,14 @@ def quantities_said(
     """As `quantity_said`, once for each of the hemispheres whose stations share an axis."""
     said = (quantity_said(value, quantity, voice, southern=south) for south in southern)
     return list(dict.fromkeys(said))
+
+
+def gap_said(gap: Between) -> str:
+    """A difference in whole days or points with its sign; ``≥31`` for one of at least so many."""
+    days = round(gap.difference.middle * (100 if gap.quantity in SHARE_COLUMNS else 1))
+    if gap.at_least:
+        return f"{'≤' if gap.difference.middle < 0 else '≥'}{days}".replace("-", "−")
+    return f"{days:+d}".replace("-", "−")
 
 
 def day_said(day: float, voice: Voice, *, southern: bool) -> str:
