@@ -246,6 +246,13 @@ def test_frames_of_a_plot_are_numbered_and_notes_kept() -> None:
     assert [(v.sample, v.notes, v.value) for v in found] == [("1", "wet", 12.0), ("2", "", 20.0)]
 
 
+def test_a_value_with_a_day_stays_the_same_when_the_treatment_is_put_in() -> None:
+    text = "plot,count,date\n101,3,2025-09-20\n"
+    (open_,), (known,) = read(text, timing=[{"code": "A"}]), read(text)
+    assert (open_.before, known.before) == (False, True)
+    assert open_.key == known.key
+
+
 # --- any dialect ----------------------------------------------------------------------------------
 
 

@@ -129,6 +129,45 @@ def test_without_planned_days_the_first_of_each_site_go_together() -> None:
     assert len(rounds_of(trial(), uneven + some)) == 5, "else each day for itself"
 
 
+@pytest.mark.parametrize(
+    ("days", "asked"),
+    [((21, 28, 35), (14, 28, 56)), ((42, 56, 70), (56,)), ((60, 69), (56,)), ((11, 14, 17), (14,))],
+)
+def test_no_round_mixes_days_of_one_site(days: tuple[int, ...], asked: tuple[int, ...]) -> None:
+    measure = [{"what": "control %", "weed": "POAAN", "days": list(asked)}]
+    found = rounds_of(trial(measure=measure), ratings(*days))
+    assert sorted(r.days["North"] for r in found if "North" in r.days) == list(days)
+    assert [r.frames for r in found] == [1] * len(found)
+    assert sum(len(r.rows) for r in found) == 36 * len(days)
+
+
+def test_rounds_as_long_after_two_applications_are_two_with_two_names() -> None:
+    dates = {"North": "2025-12-28", "South": "2025-12-30", "West": "2026-01-04"}
+    timing = [t.model_dump() for t in trial().timing] + [{"code": "B", "applied": dates}]
+    found = rounds_of(trial(timing=timing), ratings(28, 68))
+    assert [(r.key, len(r.rows)) for r in found] == [
+        ("control-poaan-29d", 36), ("control-poaan-29d-2", 36),
+    ]  # fmt: skip
+
+
+def test_looks_at_different_ages_are_no_round_though_each_site_has_one() -> None:
+    late = [r for r in ratings(80) if r.location == "West"]
+    found = rounds_of(trial(), [*(r for r in ratings(45) if r.location != "West"), *late])
+    assert sorted(len(r.rows) for r in found) == [12, 12, 12]
+
+
+def test_before_is_told_by_the_day_and_what_the_trial_file_says_now() -> None:
+    counts = ratings(28, measure="count per m2")
+    early = [replace(r, date=dt.date(2025, 11, 1), value=40.0) for r in counts]
+    (found,) = rounds_of(trial(), [*counts, *early])
+    assert {row.before for row in found.rows} == {40.0}, "stored before the treatment was known"
+    stale = [replace(r, before=True) for r in counts]
+    assert [len(r.rows) for r in rounds_of(trial(), stale)] == [36]
+    earlier = [replace(r, date=dt.date(2025, 10, 1), value=90.0) for r in counts]
+    (found,) = rounds_of(trial(), [*counts, *early, *earlier])
+    assert {row.before for row in found.rows} == {40.0}, "the last day before, not the mean of two"
+
+
 def test_counts_before_are_a_covariate_and_frames_are_averaged() -> None:
     after = ratings(28, measure="count per m2")
     before = [

@@ -1,15 +1,17 @@
 """The ratings of a trial in rounds: one measure, rated once on every site, as an analysis takes it.
 
-Sites are sprayed and rated on days of their own. A round holds the same rating of all of them: that
-nearest to one of the planned days after treatment, or else the first, the second and so on of each
-site, where all sites were rated equally often.
+Sites are sprayed and rated on days of their own. A round holds the same rating of all of them: of
+each site the one day nearest to a planned day after an application. What days are left go together
+as the first, the second and so on of each site, where all have equally many; else each is a round
+of its own. No round holds two days of one site.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from windowcast.records.model import Rating
 from windowcast.records.trials import plot_means
@@ -43,6 +45,8 @@ class TrialRound:
         Most values that one plot had; they are averaged.
     strangers
         Treatments of the log that the trial file does not have; their plots are left out.
+    namesake
+        How many earlier rounds are of the same measure as many days after an application.
     """
 
     measure: str
@@ -53,13 +57,15 @@ class TrialRound:
     options: TrialOptions
     frames: int = 1
     strangers: tuple[str, ...] = ()
+    namesake: int = 0
 
     @property
     def key(self) -> str:
-        """A name for files: ``control-poaan-28d``."""
+        """A name for files: ``control-poaan-28d``, and ``control-poaan-28d-2`` of a second one."""
         what = MEASURES[self.measure].id.replace("%", "").replace("per m2", "").strip()
         when = f"{self.day}d" if self.day is not None else f"{min(self.dates.values())}"
-        return "-".join(filter(None, ("-".join(what.split()), self.weed.lower(), when)))
+        turn = f"{self.namesake + 1}" if self.namesake else ""
+        return "-".join(filter(None, ("-".join(what.split()), self.weed.lower(), when, turn)))
 
     @property
     def day(self) -> int | None:
@@ -81,34 +87,84 @@ def rounds_of(
         Treatment with which the others are compared; "" for the untreated check.
     """
     found = []
-    for measure, weed in dict.fromkeys((r.measure, r.weed) for r in ratings if not r.before):
+    for measure, weed in dict.fromkeys((r.measure, r.weed) for r in ratings):
         if measure not in MEASURES:
             continue
         same = [r for r in ratings if (r.measure, r.weed) == (measure, weed)]
-        for group in _rounds(trial, measure, [r for r in same if not r.before]):
-            found.append(_round(trial, group, [r for r in same if r.before], against))
-    return tuple(sorted(found, key=lambda r: (min(r.dates.values()), r.measure, r.weed)))
+        before = [r for r in same if is_before(trial, r)]
+        for group in _rounds(trial, measure, [r for r in same if not is_before(trial, r)]):
+            found.append(_round(trial, group, before, against))
+    found.sort(key=lambda r: (min(r.dates.values()), r.measure, r.weed))
+    names: Counter[str] = Counter()
+    for n, each in enumerate(found):
+        found[n] = replace(each, namesake=names[each.key])
+        names[each.key] += 1
+    return tuple(found)
+
+
+def is_before(trial: TrialFile, rating: Rating) -> bool:
+    """Whether a rating was taken before treatment, by its day and what the trial file says now.
+
+    A rating that was stored as taken before counts so while an application may follow it.
+    """
+    applied = [timing.date_at(rating.location) for timing in trial.timing]
+    known = [day for day in applied if day is not None]
+    if known and rating.date < min(known):
+        return True
+    return rating.before and any(day is None or rating.date <= day for day in applied)
 
 
 def _rounds(trial: TrialFile, measure: str, ratings: Sequence[Rating]) -> list[list[Rating]]:
     """Ratings after treatment, put together as one round for each look at the trial."""
-    dates: dict[str, list[dt.date]] = {}
-    for rating in sorted(ratings, key=lambda r: r.date):
-        days = dates.setdefault(rating.location, [])
-        if rating.date not in days:
-            days.append(rating.date)
+    days: dict[str, list[dt.date]] = {}
+    for site, date in sorted({(r.location, r.date) for r in ratings}):
+        days.setdefault(site, []).append(date)
     planned = sorted({day for m in trial.measure if m.what == measure for day in m.days})
-    even = len({len(days) for days in dates.values()}) == 1
+    look: dict[tuple[str, dt.date], object] = {}
+    left = []
+    for site, dates in days.items():
+        look |= {(site, date): key for date, key in _planned(trial, site, dates, planned).items()}
+        left.append([(site, date) for date in dates if (site, date) not in look])
+    left = [dates for dates in left if dates]
+    if len({len(dates) for dates in left}) == 1:
+        turns = [(n, turn) for n, turn in enumerate(zip(*left, strict=True))]
+        even = all(_alike(days_after(trial, *each) for each in turn) for _, turn in turns)
+    else:
+        turns, even = [], False
+    look |= {each: n for n, turn in turns if even for each in turn}
     rounds: dict[object, list[Rating]] = {}
     for rating in ratings:
-        after = days_after(trial, rating.location, rating.date)
-        near = [d for d in planned if after is not None and _near(after, d)]
-        turn = dates[rating.location].index(rating.date)
-        key = min(near, key=lambda d: abs(d - (after or 0))) if near else None
-        rounds.setdefault(("day", key) if near else turn if even else rating.date, []).append(
-            rating
-        )
+        key = look.get((rating.location, rating.date), rating.date)
+        rounds.setdefault(key, []).append(rating)
     return list(rounds.values())
+
+
+def _planned(
+    trial: TrialFile, site: str, dates: Sequence[dt.date], planned: Sequence[int]
+) -> dict[dt.date, tuple[str, int]]:
+    """Dates of a site that are planned looks: of each look the nearest date, of a date one look.
+
+    A look is a planned number of days after an application, told by the code of that.
+    """
+    pairs = []
+    for date in dates:
+        code, after = _last(trial, site, date)
+        pairs += [
+            (abs(after - day), date, (code, day))
+            for day in planned
+            if after is not None and _near(after, day)
+        ]
+    found: dict[dt.date, tuple[str, int]] = {}
+    for _, date, key in sorted(pairs):
+        if date not in found and key not in found.values():
+            found[date] = key
+    return found
+
+
+def _alike(days: Iterable[int | None]) -> bool:
+    """Whether days after treatment, where known, are so near that they are one look."""
+    known = [day for day in days if day is not None]
+    return not known or _near(max(known), min(known))
 
 
 def _near(day: int, planned: int) -> bool:
@@ -117,9 +173,17 @@ def _near(day: int, planned: int) -> bool:
 
 def days_after(trial: TrialFile, site: str, date: dt.date) -> int | None:
     """Days from a site's last application to a date; None where nobody says when that was."""
-    applied = [timing.date_at(site) for timing in trial.timing]
-    before = [day for day in applied if day is not None and day <= date]
-    return (date - max(before)).days if before else None
+    return _last(trial, site, date)[1]
+
+
+def _last(trial: TrialFile, site: str, date: dt.date) -> tuple[str, int | None]:
+    """Code of a site's last application up to a date, and the days since; "", None if unknown."""
+    applied = [(timing.date_at(site), timing.code) for timing in trial.timing]
+    past = [(day, code) for day, code in applied if day is not None and day <= date]
+    if not past:
+        return "", None
+    day, code = max(past)
+    return code, (date - day).days
 
 
 def _round(
@@ -132,7 +196,10 @@ def _round(
     whole = {}
     if trial.design == "split-plot" and trial.seed is not None:
         whole = {(p.site, p.plot): p.main for p in plan_of(trial)}
-    start = {(r.location, r.plot): r.value for r in plot_means(before)}
+    dates = {r.location: r.date for r in ratings}
+    if any(r.date != dates[r.location] for r in ratings):
+        raise ValueError("a round holds two days of one site")
+    start = _start(before, dates)
     rows = tuple(
         PlotRow(
             site=r.location if len(trial.site) > 1 else "",
@@ -144,11 +211,10 @@ def _round(
             factors=_factors(arms[r.treatment], trial),
             date=r.date,
             measure=r.measure,
-            before=start.get((r.location, r.plot)),
+            before=start.get((r.location, r.block, r.plot)),
         )
         for r in sorted(means, key=lambda r: (arms[r.treatment].number, r.location, r.plot))
     )
-    dates = {r.location: r.date for r in ratings}
     days = {site: days_after(trial, site, date) for site, date in dates.items()}
     options = options_for(
         first.measure,
@@ -173,6 +239,18 @@ def _round(
         max(1, round(len(known) / len(means))) if means else 1,
         tuple(sorted({r.treatment for r in ratings} - set(arms))),
     )
+
+
+def _start(
+    before: Sequence[Rating], dates: Mapping[str, dt.date]
+) -> dict[tuple[str, str, str], float]:
+    """Value of each plot by site, block and plot on the last day of its site before treatment."""
+    past = [r for r in before if r.location in dates and r.date <= dates[r.location]]
+    last: dict[str, dt.date] = {}
+    for r in past:
+        last[r.location] = max(r.date, last.get(r.location, r.date))
+    means = plot_means([r for r in past if r.date == last[r.location]])
+    return {(r.location, r.block, r.plot): r.value for r in means}
 
 
 def _factors(arm: TrialArm, trial: TrialFile) -> tuple[tuple[str, str], ...]:

@@ -18,7 +18,7 @@ from typing import Any
 from windowcast.core.spreadsheet_cells import as_text
 from windowcast.core.version import __version__
 from windowcast.records.model import Rating
-from windowcast.records.trial_rounds import TrialRound, days_after
+from windowcast.records.trial_rounds import TrialRound, days_after, is_before
 from windowcast.records.trial_weather import AppliedHour
 from windowcast.trials.layout import arms_of
 from windowcast.trials.model import TrialAnalysis
@@ -140,8 +140,10 @@ def _ratings(
     }
     for rating in ratings:
         arm, known = arms.get(rating.treatment), MEASURES.get(rating.measure)
+        before = is_before(trial, rating)
+        key = (rating.measure, rating.weed, rating.location, rating.date)
         yield {
-            "round": keys.get((rating.measure, rating.weed, rating.location, rating.date), ""),
+            "round": "" if before else keys.get(key, ""),
             "site": rating.location,
             "block": rating.block,
             "plot": rating.plot,
@@ -155,7 +157,7 @@ def _ratings(
             "measure": rating.measure,
             "unit": known.unit if known else "",
             "weed": rating.weed,
-            "before": rating.before,
+            "before": before,
             "value": rating.value,
         }
 

@@ -194,14 +194,14 @@ def measure_of(table: RatingTable, column: RatedColumn, weed: str) -> str:
 
 def date_of(
     table: RatingTable, site: TrialSite, column: RatedColumn, cell: Cell
-) -> tuple[dt.date, bool]:
-    """The day of a value, and whether it was before treatment."""
+) -> tuple[dt.date, bool, bool]:
+    """The day of a value, whether it was before treatment, and whether the day was given."""
     applied = applied_at(table.trial, site)
     first = min(applied.values(), default=None)
     written = column.date or _cell_date(cell("date") or table.said.date)
     if written is not None:
         date = written.in_order(table.order or "mdy") if isinstance(written, Ambiguous) else written
-        return date, column.before or (first is not None and date < first)
+        return date, column.before or (first is not None and date < first), True
     days = column.days
     if days is None and (text := cell("days")):
         if not text.removesuffix(".0").lstrip("-").isdigit():
@@ -210,12 +210,11 @@ def date_of(
             )
         days = int(text.removesuffix(".0"))
     if days is None and column.before and first is not None:
-        return first, True
+        return first, True, False
     if days is None:
         raise InputError("says no date", field="date", remedy="fill the cell")
-    return _since(applied, column.timing, site) + dt.timedelta(days=days), (
-        column.before or days <= 0
-    )
+    date = _since(applied, column.timing, site) + dt.timedelta(days=days)
+    return date, column.before or days <= 0, False
 
 
 def _since(applied: Mapping[str, dt.date], timing: str, site: TrialSite) -> dt.date:

@@ -41,7 +41,15 @@ _MOST_SHOWN = 3
 
 @dataclass(frozen=True, slots=True)
 class PlotValue:
-    """One value of one plot, checked, in the unit of its measure."""
+    """One value of one plot, checked, in the unit of its measure.
+
+    Attributes
+    ----------
+    before
+        Whether it was taken before treatment, as the trial file and the table say now.
+    dated
+        Whether its day was given, not counted from a treatment.
+    """
 
     row: int
     column: str
@@ -56,11 +64,15 @@ class PlotValue:
     before: bool = False
     sample: str = ""
     notes: str = ""
+    dated: bool = True
 
     @property
     def key(self) -> tuple[str, ...]:
-        """What makes it one value: the same plot, day, measure, weed and frame."""
-        when = f"{self.date} before" if self.before else str(self.date)
+        """What makes it one value: the same plot, day, measure, weed and frame.
+
+        With a day of its own it stays the same value when the day of the treatment is put in.
+        """
+        when = f"{self.date} before" if self.before and not self.dated else str(self.date)
         return self.site, self.plot, when, self.measure, self.weed, self.sample
 
 
@@ -255,13 +267,13 @@ def _row_values(
         try:
             weed = column.weed or weed_of(table, cell("weed"), column)
             measure = measure_of(table, column, weed)
-            date, before = date_of(table, site, column, cell)
+            date, before, dated = date_of(table, site, column, cell)
             area = area_of(table.trial, measure, weed, column.area_m2)
             value = value_of(cells[index], measure, area, plot, table.mark)
             found.append(
                 PlotValue(
                     number, name, site.name, block, plot, arm, date, measure, weed, value,
-                    before, cell("sample"), cell("notes"),
+                    before, cell("sample"), cell("notes"), dated,
                 )
             )  # fmt: skip
         except InputError as error:
