@@ -43,7 +43,8 @@ def typical_median(
 ) -> tuple[float, float, float]:
     """Median over stations and seasons, in which what did not come lies beyond all others.
 
-    A season in which a station was not there has the value that its effects give. The interval is
+    A season in which a station was not there has the value that its effects give; beyond all that
+    was seen, and at a station where it never came, it does not come in that season. The interval is
     where the share of seasons below the median may lie (Woodruff 1952, J. Am. Stat. Assoc. 47:635).
 
     Parameters
@@ -61,6 +62,12 @@ def typical_median(
     stations = np.isfinite(found.station)
     fitted = found.station[stations, None] + (found.by_year - np.nanmean(found.station))[None, told]
     cells = grid[stations][:, told]
+    never = cells[np.isinf(cells)]
+    if never.size:  # all of one sign
+        sign, seen = np.sign(never[0]), np.isfinite(cells)
+        farthest = (sign * cells).max(where=seen, initial=-np.inf)
+        beyond = (sign * fitted > farthest) | ~seen.any(axis=1, keepdims=True)
+        fitted = np.where(beyond, never[0], fitted)
     whole = np.where(np.isnan(cells), fitted, cells)
     ordered = np.sort(whole, axis=None)
     middle = _at(ordered, 0.5)

@@ -54,7 +54,7 @@ class RegionQuantity:
         Chance in a season, 0 to 1; None for what has no such chance, as amounts.
     trend_per_decade
         Change of the season's value in ten years. A season in which it did not come counts as one
-        day beyond all others.
+        day beyond all others of the region; `happens_trend` then says more.
     trend_p, trend_q
         p value of no trend, and the same with the false discovery rate over all regions and
         quantities controlled.
@@ -157,8 +157,8 @@ class Between:
     ----------
     difference
         First minus second, the mean over the seasons both have. A season in which a date did not
-        come counts as one day beyond all others; unknown where it comes in half of the seasons of
-        neither.
+        come counts as one day beyond all others of the two; unknown where it comes in half of the
+        seasons of neither.
     at_least
         Whether that makes the difference smaller than it is.
     seasons

@@ -36,7 +36,7 @@ from windowcast.region.regional import (
     RegionWeeks,
     WeeksBetween,
 )
-from windowcast.region.statistics import MIN_YEARS, within_reach
+from windowcast.region.statistics import MIN_YEARS
 from windowcast.region.tables import with_never
 
 FEW = 8  # stations that are compared with one another where no regions are named
@@ -70,6 +70,46 @@ class _Group:
         return effects(grid[self.stations].astype(np.float64), self.drawn)
 
 
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """Effects of a quantity in a group; a season in which it did not come is one day beyond all.
+
+    All are those of the group, so that no other region moves its numbers.
+    """
+
+    effects: Effects
+    farthest: float  # day on which it came, negative where never is early; NaN where it never came
+    never: Effects | None  # what each day farther off adds; None where it came in every season
+
+    @classmethod
+    def of(cls, name: str, grid: FloatArray, group: _Group) -> _Found:
+        """Of a grid of all stations, infinite where it did not come."""
+        cells, sign = grid[group.stations], -1.0 if name in EARLY_IF_NEVER else 1.0
+        never = np.isinf(cells)
+        farthest = float((sign * cells).max(where=np.isfinite(cells), initial=-np.inf))
+        farthest = farthest if np.isfinite(farthest) else np.nan
+        beyond = sign * (np.nan_to_num(farthest) + 1.0)
+        found = effects(np.where(never, beyond, cells), group.drawn)
+        farther = np.where(np.isnan(cells), np.nan, sign * never)
+        return cls(found, farthest, effects(farther, group.drawn) if never.any() else None)
+
+    def beside(self, other: _Found) -> Effects:
+        """The same with what did not come one day beyond all that did in both groups.
+
+        Effects are linear in the values: no second fit is needed.
+        """
+        if self.never is None:
+            return self.effects
+        days = np.fmax(self.farthest, other.farthest) - np.nan_to_num(self.farthest)
+        by, a, b = float(np.nan_to_num(days)), self.effects, self.never
+        return replace(
+            a,
+            station=a.station + by * b.station,
+            by_year=a.by_year + by * b.by_year,
+            draws=a.draws + by * b.draws,
+        )
+
+
 def regional(data: Kept, tables: Tables = PACKAGED) -> Regional:
     """Regions of a comparison and how they differ.
 
@@ -97,11 +137,10 @@ def regional(data: Kept, tables: Tables = PACKAGED) -> Regional:
     for name in QUANTITIES:
         came = rows.grid(HAPPENED_COLUMNS[name]) if name in HAPPENED_COLUMNS else None
         grid = with_never(name, rows.grid(name), came)
-        within = within_reach(grid.reshape(-1))[0].reshape(grid.shape)
-        found = [group.effects(within) for group in groups]
+        found = [_Found.of(name, grid, group) for group in groups]
         for quantities, group, each in zip(told, groups, found, strict=True):
             own = None if came is None else came[group.stations]
-            quantities[name] = _quantity(group, grid[group.stations], each, own)
+            quantities[name] = _quantity(group, grid[group.stations], each.effects, own)
         between += [_between(name, groups, found, told, pair) for pair in pairs]
     regions, weeks = _weekly(rows, groups, told, pairs, tables["region"].table("failing"))
     fair = controlled([each.p for each in between]).tolist()
@@ -162,12 +201,12 @@ def _chance(group: _Group, found: Effects) -> tuple[Estimate, Estimate]:
 def _between(
     name: str,
     groups: Sequence[_Group],
-    found: Sequence[Effects],
+    found: Sequence[_Found],
     told: Sequence[Mapping[str, RegionQuantity]],
     pair: tuple[int, int],
 ) -> Between:
-    (first, second), (a, b) = (groups[n] for n in pair), (found[n] for n in pair)
-    one, other = (told[n][name] for n in pair)
+    (first, second), (one, other) = (groups[n] for n in pair), (told[n][name] for n in pair)
+    a, b = (found[n].beside(found[m]) for n, m in (pair, pair[::-1]))
     both = np.isfinite(a.by_year) & np.isfinite(b.by_year)
     count = int(both.sum())
     nothing = Between(first.name, second.name, name, UNKNOWN, False, count, np.nan, np.nan)
