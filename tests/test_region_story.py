@@ -112,6 +112,35 @@ def test_what_is_unknown_is_said_to_be() -> None:
     assert not any("nan" in line for line in lines)
 
 
+def _failed(seasons: range, reason: str) -> tuple[FailingSeason, ...]:
+    return tuple(FailingSeason(season, reason, 0.8) for season in seasons)
+
+
+def test_where_most_winters_failed_the_others_are_named() -> None:
+    bad = (*_failed(range(2002, 2018), "not_dormant"), *_failed(range(2020, 2023), "cold"))
+    assert said(alone(failing=bad))[-1] == (
+        "In 19 of 22 winters this area had no week with two spray days on fully dormant turf "
+        "(16 not fully dormant, 3 cold); 2018/19, 2019/20 and 2023/24 had one."
+    )
+    every = _failed(range(2002, 2024), "not_dormant")
+    assert said(alone(failing=every))[-1] == (
+        "This area had no week with two spray days on fully dormant turf in any of 22 winters "
+        "(not fully dormant)."
+    )
+    assert said(alone(failing=bad), ES)[-1].endswith("; en 2018/19, 2019/20 y 2023/24 sí.")
+    assert "2002/03" in said(alone(failing=bad[:16]))[-1]  # 16 of 22 are fewer than 75 %
+
+
+def test_a_winter_of_which_a_week_is_unknown_is_not_said_to_have_had_one() -> None:
+    weekly = alone().regions[0].weekly
+    assert weekly is not None
+    gap = weekly.by_season.copy()
+    gap[-1, 30] = math.nan
+    bad = _failed(range(2002, 2023), "cold")
+    lines = said(alone(failing=bad, weekly=replace(weekly, by_season=gap)))
+    assert lines[-1].endswith("2006/07, 2007/08, 15 more (cold).")
+
+
 def _nothing() -> object:
     whole = alone().regions[0].quantities["soil_21"]
     return replace(whole, typical=UNKNOWN, trend_per_decade=UNKNOWN, happens=None)

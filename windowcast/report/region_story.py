@@ -11,6 +11,9 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
+
 from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, Value, joined, say, sentences
 from windowcast.region.columns import day_of_season
 from windowcast.region.compare import Compared
@@ -22,6 +25,7 @@ SPRAY_DAYS, FALL, DORMANT, GREENUP = "spray_days_total", "soil_21", "dormant", "
 MOST_NAMED = 6  # regions, or winters of one reason, that a sentence lists
 FALSE_FINDS = 0.05  # expected share of false ones among the differences and trends that are said
 _OFTEN = 0.95
+_MOSTLY = 0.75  # of the winters failed: the others are named
 _NEAR = 0.2  # of a whole number of times
 
 Pair = tuple[Region, Region]
@@ -304,8 +308,40 @@ def _failing(region: Region, found: Findings) -> Phrase:
     name, winters = found.name(region), len(region.seasons)
     if not region.failing:
         return say("region_story.never_failed", region=name, winters=winters)
+    if len(region.failing) >= _MOSTLY * winters and _all_known(region):
+        return _mostly_failed(region, found)
     count, which = len(region.failing), failing_named(region)
     return say("region_story.failed", region=name, count=count, winters=winters, which=which)
+
+
+def _others(region: Region) -> npt.NDArray[np.bool_]:
+    """Which winters did not fail, ``[season]``."""
+    return ~np.isin(region.seasons, [failed.season for failed in region.failing])
+
+
+def _all_known(region: Region) -> bool:
+    """Whether each winter that did not fail is known by all of its weeks."""
+    weekly = region.weekly
+    return weekly is not None and bool(np.isfinite(weekly.by_season[_others(region)]).all())
+
+
+def _mostly_failed(region: Region, found: Findings) -> Phrase:
+    """Of winters that nearly all failed: how many by why, and which did not."""
+    why = Counter(failed.reason for failed in region.failing)
+    counted = [
+        say("region_story.reason_count", count=count, why=why_said(reason))
+        for reason, count in why.most_common()
+    ]
+    others = region.seasons[_others(region)].tolist()
+    given = {
+        "region": found.name(region),
+        "winters": len(region.seasons),
+        "why": Listing(tuple(counted) if len(why) > 1 else (why_said(next(iter(why))),), "comma"),
+    }
+    if not others:
+        return say("region_story.failed_always", **given)
+    named = Listing(tuple(Name(season_named(s, southern=region.southern)) for s in others))
+    return say("region_story.failed_mostly", count=len(region.failing), others=named, **given)
 
 
 def failing_named(region: Region, most: int = MOST_NAMED) -> Listing:
