@@ -5,7 +5,7 @@
   if (!form || !window.localStorage) { return; }
   var mine = form.elements.form.value, path = "windowcast-rate:" + location.pathname;
   var key = path + "#" + mine, stored = JSON.parse(form.dataset.stored), state = form.querySelector("[data-state]");
-  var plots = Array.from(form.querySelectorAll("[data-plot]")), at = 0, sending = false;
+  var plots = Array.from(form.querySelectorAll("[data-plot]")), at = 0, sending = false, again = false;
   var date = form.elements.date, own = form.elements.proof;
 
   function read() { try { return JSON.parse(localStorage.getItem(key)) || {}; } catch (broken) { return {}; } }
@@ -44,10 +44,14 @@
   }
 
   async function send() {
-    var kept = read(), days = Object.keys(kept);
-    if (sending || !days.length || !navigator.onLine) { return; }
+    if (sending) { again = true; return; } // what was typed meanwhile goes next
+    if (!navigator.onLine) { return; }
     sending = true;
-    try { for (var day of days) { await sendDay(day, kept[day]); } } catch (away) { /* tried again later */ }
+    do {
+      again = false;
+      var kept = read();
+      try { for (var day of Object.keys(kept)) { await sendDay(day, kept[day]); } } catch (away) { /* tried again later */ }
+    } while (again);
     sending = false;
   }
   async function sendDay(day, values) {
@@ -57,12 +61,12 @@
     if (answer.status !== 200 && answer.status !== 422) { return; }
     var said = await answer.json(), wrong = said.wrong || {}, now = said.now || {}, kept = read(), left = kept[day] || {};
     Object.keys(values).forEach(function (name) {
-      var one = left[name];
+      var one = left[name], same = one && one.text === values[name].text;
       if (now[name] !== undefined) { (stored[day] || (stored[day] = {}))[name] = now[name]; }
       if (one && !wrong[name] && !wrong.date) {
-        if (one.text === values[name].text) { delete left[name]; } else { one.seen = now[name]; }
-      } else if (one && wrong[name] && now[name] !== undefined) { one.clash = now[name]; }
-      if (wrong[name] && day === date.value) { note(name, wrong[name]); }
+        if (same) { delete left[name]; } else { one.seen = now[name]; }
+      } else if (same && wrong[name] && now[name] !== undefined) { one.clash = now[name]; }
+      if (same && wrong[name] && day === date.value) { note(name, wrong[name]); }
     });
     if (!Object.keys(left).length) { delete kept[day]; }
     write(kept);
