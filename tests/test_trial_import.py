@@ -15,8 +15,11 @@ from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
 from windowcast.records.model import Rating
 from windowcast.records.store import SeasonLog
+from windowcast.records.stored import Stored
 from windowcast.records.trial_log import (
     changes_of,
+    rating_id,
+    rating_of,
     read_ratings_file,
     store_ratings,
     trial_log_path,
@@ -251,6 +254,61 @@ def test_a_value_with_a_day_stays_the_same_when_the_treatment_is_put_in() -> Non
     (open_,), (known,) = read(text, timing=[{"code": "A"}]), read(text)
     assert (open_.before, known.before) == (False, True)
     assert open_.key == known.key
+
+
+@pytest.mark.parametrize(
+    ("cells", "row"),
+    [(["95%", "0.8", "0.9"], 3), (["0.95", "0", "1"], 2), (["0", "1", "NA"], 3)],
+)
+def test_percentages_that_may_be_shares_are_asked(cells: list[str], row: int) -> None:
+    lines = [f"{plot},{cell}" for plot, cell in zip(("101", "102", "103"), cells, strict=True)]
+    said = refused("\n".join(["plot,control 28 DAT", *lines]))
+    assert f"r.csv: row {row}: control 28 DAT: plot 10" in said
+    assert "with its sign, such as 85%, in a CSV file" in said
+
+
+def test_percentages_that_are_plain_are_read() -> None:
+    for cells in (["0.8%", "0", "1%"], ["82%", "0", "87"], ["0.5", "0", "3"], ["0", "0", "0"]):
+        lines = [f"{plot},{cell}" for plot, cell in zip(("101", "102", "103"), cells, strict=True)]
+        found = read("\n".join(["plot,control 28 DAT", *lines]))
+        assert [v.value for v in found] == [float(cell.strip("%")) for cell in cells]
+
+
+def test_cells_that_a_workbook_shows_in_percent_are_asked(tmp_path: Path) -> None:
+    with xlsxwriter.Workbook(tmp_path / "r.xlsx") as book:
+        sheet, percent = book.add_worksheet(), book.add_format({"num_format": "0%"})
+        sheet.write_row(0, 0, ["plot", "control 28 DAT"])
+        for row, value in enumerate((0.85, 0.9), 1):
+            sheet.write(row, 0, 100 + row)
+            sheet.write(row, 1, value, percent)
+    with pytest.raises(InputError, match=r"plot 101: 0.85 may be 0.85 % or 85 %"):
+        read_ratings_file(tmp_path / "r.xlsx", trial())
+
+
+def test_without_a_plan_plots_may_be_numbered_within_blocks() -> None:
+    text = "rep,plot,trt,control 28 DAT\n1,1,untreated,0\n1,2,simazine,50\n2,1,simazine,55\n"
+    found = read(text + "2,2,untreated,0\n", **ELSEWHERE)
+    assert len({v.key for v in found}) == 4
+    said = refused(text + "2,1,untreated,0\n", **ELSEWHERE)
+    assert "plot 1 is 'untreated' here and 'simazine' in row 4" in said
+    now = dt.datetime.now(dt.UTC)
+    kept = [Stored(rating_id(v, "Timing"), rating_of(v, "Timing"), 1, 1, now) for v in found]
+    assert changes_of(found, kept, "Timing").same == 4
+    without = read("plot,trt,control 28 DAT\n1,untreated,9\n", **ELSEWHERE)
+    with pytest.raises(InputError, match="is stored with a block, and has none here"):
+        changes_of(without, kept, "Timing")
+
+
+def test_two_plots_of_a_treatment_in_a_block_are_not_taken_as_frames() -> None:
+    text = "rep,trt,control 28 DAT\n1,simazine,40\n1,simazine,50\n"
+    said = refused(text, **ELSEWHERE)
+    assert "'simazine' in block 1 has a second value of control % (the first in row 2)" in said
+    assert "number the plots in a column 'plot', or the frames of one plot in 'sample'" in said
+    double = [{"name": "untreated", "check": "untreated"}, {"name": "simazine", "plots": 2}]
+    sampled = "rep,trt,sample,control 28 DAT\n1,simazine,1,40\n1,simazine,2,50\n"
+    assert "'simazine' has 2 plots in each block; number them in a column 'plot'" in (
+        refused(sampled, **ELSEWHERE, treatment=double)
+    )
 
 
 # --- any dialect ----------------------------------------------------------------------------------

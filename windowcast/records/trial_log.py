@@ -133,10 +133,26 @@ def trial_ratings(log: SeasonLog, trial: str) -> list[Stored[Rating]]:
 def changes_of(
     values: Iterable[PlotValue], stored: Sequence[Stored[Rating]], trial: str
 ) -> RatingChanges:
-    """What of a table is new, what is there, and what differs."""
+    """What of a table is new, what is there, and what differs.
+
+    Raises
+    ------
+    InputError
+        A plot that no plan knows is stored with a block, and has none here, or the reverse: then
+        nobody can tell whether it is the same.
+    """
     known = {item.id: item for item in stored}
+    blocks = {(item.entry.location, item.entry.plot): item.entry.block for item in stored}
     new, revised, same = [], [], 0
     for value in values:
+        block = blocks.get((value.site, value.plot), value.block)
+        if not value.planned and bool(block) != bool(value.block):
+            raise InputError(
+                f"plot {value.plot} is stored with a block, and has none here"
+                if block
+                else f"plot {value.plot} is stored without a block, and has one here",
+                row=value.row, field="block", remedy="give the blocks in every table, or in none",
+            )  # fmt: skip
         old = known.get(rating_id(value, trial))
         if old is None:
             new.append(value)

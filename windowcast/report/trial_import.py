@@ -34,7 +34,7 @@ def ratings_lines(read: RatingsRead, voice: Voice) -> list[str]:
     sites = Counter(v.site for v in read.values)
     for site, count in sites.items():
         inside = [v for v in read.values if v.site == site]
-        plots = len({v.plot for v in inside})
+        plots = len({(v.block, v.plot) for v in inside})
         lines.append(voice.say("trial_import.site", site=site, plots=plots, values=count))
         lines += [f"  {text}" for text in _rounds(inside, voice)]
     if read.empty:

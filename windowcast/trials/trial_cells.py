@@ -52,7 +52,7 @@ class RatingTable:
     mark: Mark = "."
     arms: tuple[TrialArm, ...] = ()
     plan: dict[tuple[str, str], PlannedPlot] | None = None
-    arm_of_plot: dict[tuple[str, str], tuple[TrialArm, int]] = field(default_factory=dict)
+    arm_of_plot: dict[tuple[str, str, str], tuple[TrialArm, int]] = field(default_factory=dict)
     places: dict[tuple[str, str, int], list[PlannedPlot]] = field(default_factory=dict)
 
 
@@ -108,8 +108,13 @@ def plot_of(table: RatingTable, site: TrialSite, cell: Cell, row: int) -> tuple[
         return planned.plot, str(planned.block or ""), planned.arm
     if arm is None:
         raise InputError("says no treatment", field="treatment", remedy="fill the cell")
+    if not plot and arm.plots > 1:
+        raise InputError(
+            f"{arm.name!r} has {arm.plots} plots in each block", field="plot",
+            remedy="number them in a column 'plot'",
+        )  # fmt: skip
     plot = _bare(plot) or f"{block}-{arm.number}"
-    other, before = table.arm_of_plot.setdefault((site.name, plot), (arm, row))
+    other, before = table.arm_of_plot.setdefault((site.name, block, plot), (arm, row))
     if other.number != arm.number:
         raise InputError(
             f"plot {plot} is {arm.name!r} here and {other.name!r} in row {before}",

@@ -17,6 +17,7 @@ from windowcast.sources.understood import ColumnRead, Understood
 from windowcast.sources.written_dates import Ambiguous, CellAt, decided_order
 from windowcast.sources.written_numbers import decimal_mark
 from windowcast.trials.layout import TrialArm, arms_of, plan_of
+from windowcast.trials.rated_measures import MEASURES
 from windowcast.trials.trial_cells import (
     RatingTable,
     TableSaid,
@@ -49,6 +50,8 @@ class PlotValue:
         Whether it was taken before treatment, as the trial file and the table say now.
     dated
         Whether its day was given, not counted from a treatment.
+    planned
+        Whether its plot is one of the trial's plan. Else plots may be numbered within blocks.
     """
 
     row: int
@@ -65,6 +68,7 @@ class PlotValue:
     sample: str = ""
     notes: str = ""
     dated: bool = True
+    planned: bool = True
 
     @property
     def key(self) -> tuple[str, ...]:
@@ -73,7 +77,8 @@ class PlotValue:
         With a day of its own it stays the same value when the day of the treatment is put in.
         """
         when = f"{self.date} before" if self.before and not self.dated else str(self.date)
-        return self.site, self.plot, when, self.measure, self.weed, self.sample
+        plot = self.plot if self.planned or not self.block else f"{self.block}/{self.plot}"
+        return self.site, plot, when, self.measure, self.weed, self.sample
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +122,8 @@ def read_ratings(
             continue
         values += found
         empty += none
-    _refuse_twice(values, path, wrong)
+    _refuse_twice(values, table, wrong)
+    _refuse_shares(values, table, dict(rows))
     if wrong:
         first = wrong[0]
         more = f" ({len(wrong) - 1} more after this)" if len(wrong) > 1 else ""
@@ -273,7 +279,7 @@ def _row_values(
             found.append(
                 PlotValue(
                     number, name, site.name, block, plot, arm, date, measure, weed, value,
-                    before, cell("sample"), cell("notes"), dated,
+                    before, cell("sample"), cell("notes"), dated, table.plan is not None,
                 )
             )  # fmt: skip
         except InputError as error:
@@ -281,16 +287,47 @@ def _row_values(
     return found, len(columns) - len(filled)
 
 
-def _refuse_twice(values: Sequence[PlotValue], path: str, wrong: list[InputError]) -> None:
+def _refuse_twice(values: Sequence[PlotValue], table: RatingTable, wrong: list[InputError]) -> None:
     """Note every value that stands twice for the same plot, day, measure and frame."""
+    numbered = "plot" in table.roles
     seen: dict[tuple[str, ...], PlotValue] = {}
     for value in values:
         other = seen.setdefault(value.key, value)
-        if other is not value:
-            wrong.append(
-                InputError(
-                    f"plot {value.plot} has a second value of {value.measure} (the first in row"
-                    f" {other.row})", path=path, row=value.row, field=value.column,
-                    remedy="take one out, or number the frames in a column 'sample'",
-                )
+        if other is value:
+            continue
+        second = f"has a second value of {value.measure} (the first in row {other.row})"
+        wrong.append(
+            InputError(
+                f"plot {value.plot} {second}"
+                if numbered
+                else f"{value.arm.name!r} in block {value.block} {second}",
+                path=table.path, row=value.row, field=value.column,
+                remedy="take one out, or number the frames in a column 'sample'"
+                if numbered
+                else "number the plots in a column 'plot', or the frames of one plot in 'sample'",
+            )
+        )  # fmt: skip
+
+
+def _refuse_shares(
+    values: Sequence[PlotValue], table: RatingTable, rows: Mapping[int, Sequence[str]]
+) -> None:
+    """Refuse a column of percentages of which some may be shares: 0.85 for 85 %.
+
+    So a workbook hands on cells that it shows in percent. They may where no number without a sign
+    is above 1; a sign on each makes all plain.
+    """
+    bare: dict[tuple[str, str], list[PlotValue]] = {}
+    for value in values:
+        written = rows[value.row][table.header.index(value.column)]
+        percent = MEASURES[value.measure].scale == "percent"
+        if percent and value.value and not written.strip().endswith("%"):
+            bare.setdefault((value.column, value.measure), []).append(value)
+    for (column, _), inside in bare.items():
+        if all(value.value <= 1 for value in inside):
+            first = inside[0]
+            raise InputError(
+                f"plot {first.plot}: {first.value:g} may be {first.value:g} % or"
+                f" {100 * first.value:g} %", path=table.path, row=first.row, field=column,
+                remedy="write each value of the column with its sign, such as 85%, in a CSV file",
             )  # fmt: skip
