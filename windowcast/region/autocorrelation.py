@@ -6,7 +6,7 @@ is enlarged as that of a first-order autoregressive series is (Yue & Wang 2004, 
 with the bias of short series taken out (Marriott & Pope 1954, Biometrika 41:390). It was chosen by
 ``benchmarks/check_regions.py``: the correction by all lags that look significant (Hamed & Rao 1998,
 J. Hydrol. 204:182) finds a trend in 14 of 100 series of 22 years that have none and resemble the
-year before by 0.2, this one in 5.
+year before by 0.2, this one in 5. Citations from memory.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""Chances and medians of what does not come in every season, with 95 % intervals."""
+"""Chances and medians of what does not come in every season, with 95 % intervals.
+
+Citations from memory.
+"""
 
 from __future__ import annotations
 

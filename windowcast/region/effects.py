@@ -12,6 +12,8 @@ Intervals come from drawing stations and years anew, each by itself (the pigeonh
 regions at once, so that what two regions share does not count as a difference between them. A
 drawn station has a random weight (Owen & Eckles 2012, Ann. Appl. Stat. 6:895), one fewer year is
 drawn than there are (Rao & Wu 1988, J. Am. Stat. Assoc. 83:231).
+
+Citations from memory.
 """
 
 from __future__ import annotations
@@ -146,8 +148,9 @@ def interval(
     """Mean over years, or trend per decade, with its interval from stations and years drawn anew.
 
     The variances from stations and from years add up, that of the years enlarged as one year
-    resembles the next (`autocorrelation`). Student's t has the degrees of freedom of such a sum
-    (Satterthwaite 1946, Biometrics Bull. 2:110).
+    resembles the next (`autocorrelation`), at most threefold: a third of the degrees of freedom is
+    left, as a correlation from so few years may come out far too high (a choice). Student's t has
+    the degrees of freedom of such a sum (Satterthwaite 1946, Biometrics Bull. 2:110).
 
     Parameters
     ----------

@@ -6,6 +6,7 @@ is compared with those of up to ``most`` neighbours; the median over them leaves
 neighbour out. The standard normal homogeneity test (Alexandersson 1986, *J. Climatol.* 6:661-675)
 then asks for the clearest step. Neighbours are those nearest whose year-to-year changes go along
 (Peterson and Easterling 1994, *Int. J. Climatol.* 14:671-679). Values: ``data/homogeneity.toml``.
+Citations from memory.
 """
 
 from __future__ import annotations

@@ -5,6 +5,7 @@ take a hundred times as long for so short series.
 
 Theil (1950), Proc. Royal Netherlands Academy of Sciences 53; Sen (1968), J. Am. Stat. Assoc. 63,
 equation 2.6 for the limits; Mann (1945), Econometrica 13; Kendall (1970), Rank Correlation Methods.
+Citations from memory.
 """
 
 from __future__ import annotations

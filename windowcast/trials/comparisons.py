@@ -22,7 +22,7 @@ def against(
     """Every treatment against one of them, with one error rate (Dunnett).
 
     `errors` is how many plot variances were estimated: each beyond the first counts as one more
-    comparison, for either may be small by chance.
+    comparison, for either may be small by chance (a choice of ours).
     """
     others = [n for n in range(len(names)) if n != standard]
     rows = np.zeros((len(others), len(names)))
