@@ -67,7 +67,7 @@ def region(
     seasons = np.arange(2024 - winters, 2024)
     counting = np.full(winters, 12)
     weekly = weeks(winters, most, seed)
-    return Region(name, 12, False, seasons, counting, told, weekly, failing)
+    return Region(name, 12, False, seasons, counting, told, weekly, failing, winters, False)
 
 
 def between(

@@ -152,12 +152,40 @@ def test_what_is_no_drawing_is_refused(tmp_path: Path) -> None:
         areas_of([written(tmp_path, feature([SQUARE], name="A"), crs=crs)])
     for given, words in (
         (["Coast=1,2,3"], "is no region; write"),
+        (["A=1..2,3,4,5"], "is no region; write"),
         (["Coast=3,0,1,2"], "is not a box"),
         (["A=0,0,1,1", "A=2,2,3,3"], "region A is drawn twice"),
         (["gone.geojson"], r"gone\.geojson: "),
     ):
         with pytest.raises(InputError, match=words):
             areas_of(given)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (f"[[1{'0' * 400}, 0], [0, 0]]", "position that is not two numbers"),
+        ("[[{}, {}]]", "position that is not two numbers"),
+        ("[" * 200_000, "number too long or lists too deep"),
+        ("1" * 5000, "number too long or lists too deep"),
+    ],
+    ids=["beyond a float", "no list", "deep", "digits"],
+)
+def test_numbers_and_lists_beyond_measure_are_refused(
+    text: str, words: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "x.geojson"
+    path.write_text(json.dumps(feature([["here"]], name="A")).replace('["here"]', text))
+    with pytest.raises(InputError, match=words):
+        areas_of([path])
+
+
+@pytest.mark.parametrize("name", ["\x1b[31mA", "A\nB"])
+def test_a_name_that_a_terminal_would_obey_is_refused(name: str, tmp_path: Path) -> None:
+    for given in (f"{name}=0,0,1,1", written(tmp_path, feature([SQUARE], name=name))):
+        with pytest.raises(InputError, match="character that cannot be shown") as caught:
+            areas_of([given])
+        assert str(caught.value).isprintable()
 
 
 def regions(drawing: Drawing, *heights_m: float) -> list[str]:
@@ -174,6 +202,13 @@ def test_bands_of_height() -> None:
     assert regions(feet, 999 * M_PER_FOOT, 1001 * M_PER_FOOT) == [
         "below 1000 ft",
         "1000 to 3000 ft",
+    ]
+    fine = heights_of("0.5,0.9,1000.25")
+    assert fine.bands() == [
+        "below 0.5 m",
+        "0.5 to 0.9 m",
+        "0.9 to 1000.25 m",
+        "1000.25 m and higher",
     ]
     for text in ("", "high", "300,300", "900,300", "1,2km", "1..2"):
         with pytest.raises(InputError, match="--region-heights"):

@@ -174,6 +174,24 @@ def test_many_winters_of_one_reason_are_counted() -> None:
     )
 
 
+def test_only_winters_that_could_be_judged_are_counted() -> None:
+    assert said(alone(judged=9))[-1].endswith("turf in each of 9 winters.")
+    wet = (FailingSeason(2010, "wet", 1.0),)
+    assert said(alone(judged=9, failing=wet))[-1].startswith("In 1 of 9 winters this area had")
+    assert said(alone(judged=0))[-1] == (
+        "Cannot tell in which winters this area had a week with two spray days "
+        "on fully dormant turf."
+    )
+
+
+def test_a_region_across_the_equator_is_said_to_be() -> None:
+    assert said(alone(across=True))[1] == (
+        "Stations of this area lie on both sides of the equator. "
+        "Dates and winters are named as in the north."
+    )
+    assert "equator" not in " ".join(said(alone()))
+
+
 def test_southern_winters_have_the_name_of_their_year() -> None:
     wet = (FailingSeason(2010, "wet", 1.0),)
     assert said(alone(failing=wet, southern=True))[-1].endswith(": 2010 (wet).")

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import fields, replace
 from typing import cast
 
 import numpy as np
 import numpy.typing as npt
+import pyarrow as pa
 import pytest
 from region_fixtures import data
+from regions_made_up import regional_of, two_regions
+from spoken import METRIC
 
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import paired_year
@@ -17,13 +20,15 @@ from windowcast.core.values import load
 from windowcast.region import effects as module_of_effects
 from windowcast.region.autocorrelation import lag_one, variance_factor
 from windowcast.region.chances import chance, typical_median
+from windowcast.region.compare import Compared
 from windowcast.region.effects import Effects, effects, interval, station_draws
-from windowcast.region.failing import failed, failing
+from windowcast.region.failing import failed, failing, share_failed
 from windowcast.region.grids import Kept, SeasonRows
 from windowcast.region.regional import RegionQuantity
 from windowcast.region.regional_fit import controlled, regional
 from windowcast.region.statistics import Normals, normals
 from windowcast.region.trends import trends
+from windowcast.report.region_story import Findings, findings_of, story, sub_line
 
 
 def test_seasons_pair_across_hemispheres_by_the_year_they_end_in() -> None:
@@ -271,11 +276,14 @@ def test_a_winter_fails_where_half_of_the_stations_had_no_week() -> None:
         return value
 
     marks = load("region").table("failing")
-    found = list(failing(fails, drawn(0, 3), grid, marks))
+    found = list(failing(share_failed(fails, drawn(0, 3)), fails, grid, marks))
     assert [(season, reason) for season, reason, _ in found] == [
         (1, "wet"), (2, "wet"), (3, "not_dormant"),
     ]  # fmt: skip
     assert found[0][2] == pytest.approx(2 / 3)
+    unknown = share_failed(np.full((3, 4), np.nan), drawn(0, 3))
+    assert np.isnan(unknown).all()
+    assert not list(failing(unknown, np.full((3, 4), np.nan), grid, marks))
 
 
 def test_regions_say_seasons_stations_and_differences_as_their_climates_do() -> None:
@@ -296,6 +304,8 @@ def test_regions_say_seasons_stations_and_differences_as_their_climates_do() -> 
     assert north.quantities["frost_days"].happens is None
     assert [f.reason for f in south.failing] == ["not_dormant"] * 3
     assert not north.failing
+    assert (south.judged, north.judged) == (6, 8)
+    assert not south.across
     assert south.weekly.by_season.shape == (6, 52)
     assert south.weekly.mean[:15].max() == 0  # not in summer
     apart = found.weeks_between[0]
@@ -303,3 +313,43 @@ def test_regions_say_seasons_stations_and_differences_as_their_climates_do() -> 
     assert found.station_q["soil_21"].shape == (3,)
     tested = [b for b in found.between if np.isfinite(b.p)]
     assert all(b.q >= b.p for b in tested)
+
+
+def listed(stations: pa.Table, **columns: Sequence[object]) -> Compared:
+    """The comparison of real stations with another list."""
+    for name, values in columns.items():
+        field = stations.schema.field(name)
+        at = stations.schema.get_field_index(name)
+        stations = stations.set_column(at, field, pa.array(values, field.type))
+    return replace(data(), stations=stations)
+
+
+def test_one_region_speaks_for_its_own_stations_alone() -> None:
+    bare = data().stations
+    ids = [*bare["station"].to_pylist(), *(f"OUT{n}" for n in range(7))]
+    ten = bare.take([0, 1, 2, *[0] * 7])
+    alone = listed(ten, station=ids, region=["Coast", *[""] * 9])
+    found = findings_of(alone, alone.regional())
+    assert [(region.name, region.stations) for region in found.regions] == [("Coast", 1)]
+    assert found.regions[0].stations_per_season.max() == 1
+    assert sub_line(alone, found, METRIC).startswith("1 station · ")
+    assert "this area" not in " ".join(METRIC.text(line).lower() for line in story(found).lines)
+
+
+def test_stations_of_both_hemispheres_in_one_region_are_found() -> None:
+    two = listed(data().stations, region=["A", "A", "B"], latitude=[30.0, -32.0, 31.0])
+    mixed, other = two.regional().regions
+    assert (mixed.across, mixed.southern) == (True, False)
+    assert not other.across
+
+
+def test_the_span_of_winters_is_that_of_both_hemispheres() -> None:
+    north, south = two_regions().regions
+    north = replace(north, seasons=np.arange(2000, 2011))
+    south = replace(south, seasons=np.arange(2000, 2012), southern=True)
+    for some in ((north, south), (south, north)):
+        line = sub_line(data(), Findings(regional_of(*some), {}), METRIC)
+        assert line.endswith("12 winters, 2000 to 2011")
+    later = replace(south, seasons=np.arange(2001, 2009))
+    line = sub_line(data(), Findings(regional_of(later, north), {}), METRIC)
+    assert line.endswith("11 winters, 2000/01 to 2010/11")

@@ -98,7 +98,7 @@ class Heights:
     def bands(self) -> list[str]:
         """What the bands are called, the lowest first."""
         unit = "ft" if self.in_feet else "m"
-        edges = [f"{h / M_PER_FOOT if self.in_feet else h:.0f}" for h in self.edges_m]
+        edges = [f"{h / M_PER_FOOT if self.in_feet else h:.10g}" for h in self.edges_m]
         between = [f"{low} to {high} {unit}" for low, high in pairwise(edges)]
         return [f"below {edges[0]} {unit}", *between, f"{edges[-1]} {unit} and higher"]
 
@@ -217,13 +217,23 @@ def areas_of(given: RegionsGiven) -> tuple[DrawnArea, ...]:
         given = [f"{name}={','.join(map(str, box))}" for name, box in given.items()]
     found: dict[str, DrawnArea] = {}
     for text in (fspath(each) for each in given):
-        box = _NAMED_BOX.match(text)
-        made = [DrawnArea(box["name"], box_of(box["box"]))] if box else _of_file(text)
+        named = _NAMED_BOX.match(text)
+        box = box_of(named["box"]) if named else None
+        made = [DrawnArea(named["name"], box)] if named and box else _of_file(text)
         for area in made:
+            if not area.name.isprintable():
+                raise _unprintable(area.name)
             if area.name in found:
                 raise InputError(f"region {area.name} is drawn twice", remedy="name each once")
             found[area.name] = area
     return tuple(found.values())
+
+
+def _unprintable(name: str) -> InputError:
+    return InputError(
+        f"the name {name!r} has a character that cannot be shown", field="--region",
+        remedy="take it out",
+    )  # fmt: skip
 
 
 def _of_file(text: str) -> list[DrawnArea]:
@@ -239,6 +249,10 @@ def _of_file(text: str) -> list[DrawnArea]:
     except json.JSONDecodeError as error:
         raise InputError(
             f"is not JSON ({error.msg})", path=path, row=error.lineno, remedy="give a GeoJSON file"
+        ) from None
+    except (ValueError, RecursionError):  # numbers of thousands of digits, lists in lists
+        raise InputError(
+            "has a number too long or lists too deep", path=path, remedy="give a GeoJSON file"
         ) from None
     kind = whole.get("type") if isinstance(whole, dict) else None
     features = whole.get("features") if kind == "FeatureCollection" else [whole]
@@ -271,6 +285,8 @@ def _name_of(feature: Any, number: int, path: str, wanted: str | None) -> str:
     properties = properties if isinstance(properties, dict) else {}
     found = (v for k, v in properties.items() if (k == wanted if wanted else k.lower() == "name"))
     name = next((str(v).strip() for v in found if v is not None), "")
+    if not name.isprintable():
+        raise _unprintable(name)
     if not name:
         others = ", ".join(list(properties)[:8]) or "none"
         raise InputError(
@@ -301,7 +317,7 @@ def _ring(given: Any, said: str, path: str) -> FloatArray:
 
     try:
         ring = np.array([position[:2] for position in given], dtype=np.float64)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, KeyError, OverflowError):
         raise refused("has a position that is not two numbers") from None
     if ring.ndim != 2 or ring.shape[1] != 2 or not np.isfinite(ring).all():
         raise refused("has a position that is not two numbers")

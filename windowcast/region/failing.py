@@ -25,13 +25,23 @@ def failed(weeks: npt.NDArray[np.float32], enough: float) -> FloatArray:
     return np.where(some, 0.0, np.where(np.isnan(weeks).any(axis=-1), np.nan, 1.0))
 
 
+def share_failed(fails: FloatArray, drawn: FloatArray) -> FloatArray:
+    """Share of a region's stations that failed, ``[season]``; NaN where none can be told.
+
+    `fails` is of `failed`, ``[station, season]``; `drawn` of `effects.station_draws`.
+    """
+    return np.clip(effects(fails, drawn).by_year, 0.0, 1.0)
+
+
 def failing(
-    fails: FloatArray, drawn: FloatArray, grid: Grid, marks: Table
+    share: FloatArray, fails: FloatArray, grid: Grid, marks: Table
 ) -> Iterator[tuple[int, str, float]]:
     """Position, reason and share of stations of the seasons that failed in a region.
 
     Parameters
     ----------
+    share
+        Of `share_failed`, ``[season]``.
     fails
         Of `failed`, ``[station, season]``.
     grid
@@ -39,7 +49,6 @@ def failing(
     marks
         ``failing`` of ``data/region.toml``.
     """
-    share = np.clip(effects(fails, drawn).by_year, 0.0, 1.0)
     seasons = np.flatnonzero(share >= marks.number("share"))
     if not len(seasons):
         return

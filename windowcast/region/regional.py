@@ -137,6 +137,10 @@ class Region:
         Spray days of the weeks; None where none is known.
     failing
         Seasons that failed, in order.
+    judged
+        Number of seasons of which it is known whether they failed.
+    across
+        Whether it has stations north and south of the equator; seasons and dates are northern then.
     """
 
     name: str
@@ -147,6 +151,8 @@ class Region:
     quantities: Mapping[str, RegionQuantity]
     weekly: RegionWeeks | None
     failing: tuple[FailingSeason, ...]
+    judged: int
+    across: bool
 
 
 @dataclass(frozen=True, slots=True)

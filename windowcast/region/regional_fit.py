@@ -23,7 +23,7 @@ from windowcast.region.columns import (
     WHOLE_WEEKS,
 )
 from windowcast.region.effects import Effects, effects, interval, station_draws
-from windowcast.region.failing import failed, failing
+from windowcast.region.failing import failed, failing, share_failed
 from windowcast.region.grids import Kept, SeasonRows
 from windowcast.region.regional import (
     UNKNOWN,
@@ -51,6 +51,7 @@ class _Group:
     name: str
     stations: npt.NDArray[np.int64]
     southern: bool
+    across: bool  # the equator
     years: FloatArray  # paired, of the whole grid
     counting: npt.NDArray[np.int64]  # stations of each season of the whole grid
     drawn: FloatArray
@@ -125,6 +126,7 @@ def regional(data: Kept, tables: Tables = PACKAGED) -> Regional:
             name,
             stations,
             bool(data.southern[stations].all()),
+            len(np.unique(data.southern[stations])) > 1,
             rows.years.astype(np.float64),
             counting[stations].sum(axis=0),
             drawn[:, stations],
@@ -244,12 +246,15 @@ def _weekly(
     regions = []
     for n, group in enumerate(groups):
         lost = partial(_of, rows, group.stations)
-        bad = failing(fails[group.stations], group.drawn, lost, marks)
+        own_fails = fails[group.stations]
+        share_of = np.where(group.seasons, share_failed(own_fails, group.drawn), np.nan)
+        bad = failing(share_of, own_fails, lost, marks)
         first = group.years.astype(np.int64) - (0 if group.southern else 1)
         seasons = tuple(FailingSeason(int(first[at]), why, share) for at, why, share in bad)
         here, own = group.counting[group.seasons], group.first_years
         about = group.name, len(group.stations), group.southern, own, here
-        regions.append(Region(*about, told[n], _weeks(by_season[n, group.seasons]), seasons))
+        told_of = told[n], _weeks(by_season[n, group.seasons]), seasons
+        regions.append(Region(*about, *told_of, int(np.isfinite(share_of).sum()), group.across))
     between = [
         _weeks_between(groups[a], groups[b], ends)
         for (a, b), ends in zip(pairs, apart, strict=True)

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, Value, joined, say, sentences
+from windowcast.core.season_calendar import paired_year
 from windowcast.region.columns import day_of_season
 from windowcast.region.compare import Compared
 from windowcast.region.regional import Between, Estimate, Region, Regional
@@ -82,6 +83,7 @@ def story(found: Findings) -> Story:
         return Story(NOTHING, ())
     pair = main_pair(found)
     lines = (
+        _across(found),
         _average(found, pair),
         _fall(found, pair),
         _dormancy(found, pair),
@@ -138,14 +140,19 @@ def sub_line(data: Compared, told: Findings, voice: Voice) -> str:
     if len(counts) > 1 and not told.regional.of_stations and len(counts) <= MOST_NAMED:
         stations = voice.say("region.station_counts", counts=joined(*counts))
     else:
-        stations = voice.say("region.station_count", stations=len(data))
-    seasons = [region.seasons for region in told.regions if len(region.seasons)]
-    if not seasons:
+        stations = voice.say("region.station_count", stations=sum(counts))
+    some = [region for region in told.regions if len(region.seasons)]
+    if not some:
         return f"{stations} · {voice.say('region.no_season')}"
-    southern = told.regions[0].southern
-    first, last = min(s.min() for s in seasons), max(s.max() for s in seasons)
-    first_named, last_named = (season_named(int(s), southern=southern) for s in (first, last))
-    count = max(len(s) for s in seasons)
+    ends = [
+        (int(paired_year(season, region.southern)), region.southern, season)
+        for region in some
+        for season in (int(region.seasons.min()), int(region.seasons.max()))
+    ]  # of two winters of one year the northern begins and ends first
+    first_named, last_named = (
+        season_named(season, southern=southern) for _, southern, season in (min(ends), max(ends))
+    )
+    count = max(len(region.seasons) for region in some)
     span = voice.say("region.winters", winters=count, first=first_named, last=last_named)
     return f"{stations} · {span}"
 
@@ -205,6 +212,12 @@ def _times(more: Region, less: Region) -> Phrase:
     if abs(ratio - 2) <= _NEAR:
         return say("region_story.twice")
     return say("region_story.three_times") if abs(ratio - 3) <= _NEAR else NOTHING
+
+
+def _across(found: Findings) -> Phrase:
+    """Which regions mix both hemispheres; their dates in the south lie half a year apart."""
+    mixed = [found.name(region) for region in found.regions if region.across]
+    return say("region_story.across", regions=joined(*mixed)) if mixed else NOTHING
 
 
 def _average(found: Findings, pair: Pair | None) -> Phrase:
@@ -305,7 +318,9 @@ def _failing(region: Region, found: Findings) -> Phrase:
     """The winters without a week of two spray days, and why each."""
     if region.weekly is None:
         return NOTHING
-    name, winters = found.name(region), len(region.seasons)
+    name, winters = found.name(region), region.judged
+    if not winters:
+        return say("region_story.failed_unknown", region=name)
     if not region.failing:
         return say("region_story.never_failed", region=name, winters=winters)
     if len(region.failing) >= _MOSTLY * winters and _all_known(region):
