@@ -344,15 +344,20 @@ def test_the_simulation_counts_what_it_says() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", [
-    "amount, all alike, 3 sites, interaction", "percent near 100, 1 site",
-    "counts, many zeros, 1 site", "amount, missing and unbalanced, 3 sites",
+@pytest.mark.parametrize(("name", "sets", "most"), [
+    # 0.05 claimed, and 1.645 standard errors (0.0126 of 300 sets): a rate of 0.10 fails mostly
+    ("amount, all alike, 3 sites, interaction", 300, 0.0707),
+    # with true differences fewer pairs can be wrong: the rate has to lie below what is claimed
+    ("percent near 100, 1 site", 200, 0.05),
+    ("counts, many zeros, 1 site", 200, 0.05),
+    ("amount, missing and unbalanced, 3 sites", 200, 0.05),
 ])  # fmt: skip
-def test_error_rates_hold(name: str) -> None:
+def test_error_rates_hold(name: str, sets: int, most: float) -> None:
     check_trials = simulation()
     cases = {case.name: case for case in check_trials.cases()}  # type: ignore[attr-defined]
-    rates = check_trials.run(cases[name], 200)  # type: ignore[attr-defined]
-    assert np.mean(rates.all_pairs) <= 0.05 + 3 * 0.0154  # three standard errors of 200 sets
+    rates = check_trials.run(cases[name], sets)  # type: ignore[attr-defined]
+    assert np.mean(rates.all_pairs) <= most
+    assert np.mean(rates.check) <= most
     assert 0.90 <= np.mean(rates.means) <= 0.99
     assert 0.91 <= np.mean(rates.differences) <= 0.99
     assert not rates.problems
