@@ -315,7 +315,7 @@ def test_regions_are_told_apart_in_print(
     code, out, _ = run(table, "--out", tmp_path / "o", *few, capsys=capsys)
     assert code == 0
     assert "? cannot tell: in fewer than 5 years\n" in out
-    assert "never" not in out
+    assert "rarely" not in out
 
 
 @pytest.mark.parametrize(
@@ -331,8 +331,8 @@ def test_a_difference_of_at_least_so_many_days_is_printed_as_one(
 
 @pytest.mark.parametrize("never", [math.inf, -math.inf])  # dormancy, green-up
 def test_a_date_that_never_comes_is_no_unknown_one(never: float) -> None:
-    assert _median(never, "dormant", METRIC, southern=False) == "never"
-    assert _median(never, "dormant", Voice("metric", "es"), southern=False) == "nunca"
+    assert _median(never, "dormant", METRIC, southern=False) == "rarely"
+    assert _median(never, "dormant", Voice("metric", "es"), southern=False) == "rara vez"
     assert _median(math.nan, "dormant", METRIC, southern=False) == "?"
     assert _date_cell(never, METRIC, southern=False).text == "not in half of the seasons"
     assert _date_cell(math.nan, METRIC, southern=False).text == "cannot tell"
