@@ -5,7 +5,8 @@
 Each case draws trials from a stated truth, with a seed of its own, analyses them, and counts
 
 - family-wise error: sets in which any two treatments that are truly the same are said to differ,
-  by all pairs (Tukey) and against a standard, the first treatment (Dunnett);
+  by all pairs (Tukey) and against a standard, the first treatment (Dunnett), or the check where it
+  is rated 0 (then none is the same: what is asked is that it can be worked out);
 - coverage: how often a mean's 95 % interval holds the truth, and so the 95 % interval of a single
   difference of two treatments, on the scale that was analysed.
 
@@ -49,6 +50,7 @@ class Case:
     even_check: bool = False
     step: float = 1.0  # to which percentages are rounded
     uneven: bool = False  # every second treatment in half the blocks only
+    zero_check: bool = False  # every plot of the check is rated 0, and all are compared with it
 
 
 @dataclass
@@ -112,6 +114,16 @@ def cases() -> Iterator[Case]:
                 **at,
             )
             yield Case(
+                f"ratings in fives, checks at 0, {where}",
+                "percent",
+                (-9.0, 2.0, 2.0, 2.0, 1.0, 1.0),
+                spread=100,
+                of_block=0.1,
+                step=5,
+                zero_check=True,
+                **at,
+            )
+            yield Case(
                 f"counts, many zeros, {where}",
                 "count",
                 (2.5, -0.5, -0.5, -0.5, 0.5, 0.5),
@@ -168,6 +180,8 @@ def draw(case: Case, rng: np.random.Generator) -> list[PlotRow]:
                 value = _value(case, case.effects[n] + there + own[n], rng)
                 if case.even_check and not n:
                     value = case.effects[0]
+                if case.zero_check and not n:
+                    value = 0.0
                 if case.uneven and n % 2 and block >= case.blocks / 2:
                     continue
                 if rng.random() < case.missing:
@@ -203,6 +217,8 @@ def truth(case: Case) -> list[float]:
         found.append(float(over @ weight))
     if case.even_check:
         found[0] = case.effects[0]
+    if case.zero_check:
+        found[0] = 0.0
     return found
 
 
@@ -216,7 +232,8 @@ def run(case: Case, sets: int, seed: int = 20) -> Rates:
     for _ in range(sets):
         found.sets += 1
         rows = draw(case, rng)
-        analysis = analyse(rows, TrialOptions(case.kind, checks=(CHECK,), standard="T1"))
+        standard = CHECK if case.zero_check else "T1"
+        analysis = analyse(rows, TrialOptions(case.kind, checks=(CHECK,), standard=standard))
         if analysis.problem:
             found.problems += 1
             continue

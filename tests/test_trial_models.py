@@ -162,6 +162,125 @@ def test_comparisons_with_a_check_agree_with_dunnett_of_scipy() -> None:
     assert check_p(2.59, 1, 0.7, 16) == pytest.approx(2 * stats.t.sf(2.59, 16), abs=1e-6)
 
 
+def test_a_check_that_brings_all_of_the_error_leaves_one_comparison() -> None:
+    for share in (0.0, 0.5, 0.9, 0.97, 0.99, 0.999, 1.0):
+        for df in (1.5, 6.0, 20.0):
+            for t in (1.0, 2.086, 4.0):  # one comparison is a t-test, whatever the check brings
+                assert check_p(t, 1, share, df) == pytest.approx(2 * stats.t.sf(t, df), abs=1e-6)
+            one, many = stats.t.ppf([0.975, 1 - 0.025 / 6], df)
+            assert one <= check_limit(6, share, df) <= many * 1.0001
+    # as good as one comparison, and never less
+    assert stats.t.ppf(0.975, 9) < check_limit(6, 1.0, 9) < 1.05 * stats.t.ppf(0.975, 9)
+
+
+def rated(
+    of: dict[str, list[float]], blocks: int = 4, **ratings: float | str
+) -> tuple[list[PlotRow], TrialOptions]:
+    """Ratings of each treatment at each site, the same in all blocks."""
+    rows = [
+        PlotRow(f"s{site}", f"b{block}", f"{site}.{block}.{name}", name, value)
+        for name, values in of.items()
+        for site, value in enumerate(values)
+        for block in range(blocks)
+    ]
+    return rows, TrialOptions(checks=("UTC",), **ratings)  # type: ignore[arg-type]
+
+
+def test_ratings_in_fives_against_a_check_at_zero_are_worked_out() -> None:
+    values = {"UTC": [0, 0, 0, 0], "A": [85] * 4, "B": [85, 90, 90, 85], "C": [95] * 4}
+    rows = [
+        PlotRow("", f"b{block}", f"{name}{block}", name, value)
+        for name, of in values.items()
+        for block, value in enumerate(of)
+    ]
+    found = analyse(rows, TrialOptions("percent", checks=("UTC",)))
+    assert not found.problem
+    assert all(c.differs and 0 < c.p < 0.05 for c in found.of("check"))
+
+
+@pytest.mark.parametrize("kind", ["amount", "ordinal"])
+def test_plots_that_repeat_each_other_add_no_degrees_of_freedom(kind: Kind) -> None:
+    of = {"UTC": [2.0, 2.5, 2.0], "A": [6, 7, 6], "B": [8, 7, 7], "C": [5, 5.5, 5]}
+    found = analyse(*rated(of, kind=kind, low=1, high=9))
+    assert found.error_df == pytest.approx(6, abs=1e-6)  # (sites - 1) (treatments - 1)
+    assert "counts as one plot" in " ".join(render(note) for note in found.notes)
+    if kind == "amount":  # the analysis of variance of the twelve means
+        y = np.array(list(of.values()))
+        rest = y - y.mean(0) - y.mean(1)[:, None] + y.mean()
+        error = math.sqrt(2 / 3 * float((rest**2).sum()) / 6)
+        first = found.of("check")[0]
+        assert first.difference == pytest.approx(y[1].mean() - y[0].mean())
+        half = check_limit(3, round(math.sqrt(0.5), 4), 6) * error
+        assert (first.high - first.low) / 2 == pytest.approx(half, rel=1e-3)  # df are rounded down
+    two = analyse(*rated({n: v[:2] for n, v in of.items()}, kind=kind, low=1, high=9))
+    assert two.error_df == pytest.approx(3, abs=1e-6)
+
+
+def test_degrees_of_freedom_never_go_beyond_what_the_design_leaves() -> None:
+    fit = fit_mixed(np.array([1.0, 2, 4, 3, 5, 7]), np.ones((6, 1)), [])
+    assert fit.dfs(np.eye(1)) == pytest.approx([5])
+    assert replace(fit, most_df=3.0).dfs(np.eye(1)) == pytest.approx([3])
+    assert replace(fit, most_df=3.0, spread=0 * fit.spread).f_test(np.eye(1))[1] == 3
+    # few plots of three treatments: the variance between them comes out as zero
+    values = [
+        ("s", "1", "untreated", 33.3),
+        ("s", "1", "A", 0.0),
+        ("s", "1", "B", 33.3),
+        ("s", "2", "A", 33.3),
+        ("s", "2", "C", 0.0),
+        ("s", "3", "untreated", 33.3),
+        ("s", "3", "A", 0.0),
+        ("s", "3", "B", 33.3),
+        ("s", "3", "C", 33.3),
+    ]
+    rows = [PlotRow(s, b, f"{s}{b}{name}", name, v) for s, b, name, v in values]
+    found = analyse(rows, TrialOptions("amount", checks=("untreated",)))
+    assert found.comparisons
+    assert all(c.df <= 1 and c.high > c.low for c in found.comparisons)
+
+
+def test_a_mean_without_any_doubt_is_given_the_bounds_of_rounding() -> None:
+    values = [
+        ("s", "1", "untreated", 33.3),
+        ("s", "1", "C", 5.0),
+        ("s", "2", "untreated", 5.0),
+        ("s", "2", "A", 5.0),
+        ("s", "3", "B", 5.0),
+        ("s", "3", "C", 5.0),
+        ("t", "1", "untreated", 5.0),
+        ("t", "1", "C", 5.0),
+        ("t", "2", "A", 5.0),
+        ("t", "3", "B", 33.3),
+    ]
+    rows = [PlotRow(s, b, f"{s}{b}{name}", name, v) for s, b, name, v in values]
+    found = analyse(rows, TrialOptions("biomass", checks=("untreated",)))
+    means = {m.treatment: m for m in found.means}
+    assert means["B"].bound
+    assert means["B"].low < means["B"].mean - 0.04 < means["B"].mean + 0.04 < means["B"].high
+
+
+def test_a_check_alone_with_spread_lends_its_error() -> None:
+    values = [("UTC", "b0", 7.5), ("A", "b0", 5.0), ("UTC", "b1", 7.0), ("A", "b1", 5.0)]
+    rows = [PlotRow("", block, f"{block}{name}", name, value) for name, block, value in values]
+    options = TrialOptions("ordinal", "split-plot", checks=("UTC",), low=1, high=9)
+    found = analyse(rows, options)
+    assert not found.problem
+    assert all(m.low < m.mean < m.high for m in found.means)
+    assert found.error_df == pytest.approx(1)
+
+
+def test_a_patchy_check_is_not_leant_on_without_a_word() -> None:
+    def notes(check: list[float]) -> str:
+        rows = [PlotRow("", f"b{n}", f"u{n}", "UTC", v) for n, v in enumerate(check)]
+        rows += [PlotRow("", f"b{n}", f"a{n}", "A", v) for n, v in enumerate([3.0, 4, 2, 5])]
+        found = analyse(rows, TrialOptions("count", checks=("UTC",)))
+        assert found.comparisons
+        return " ".join(render(note) for note in found.notes)
+
+    assert "UTC: the plots are too few or too uneven to tell control" in notes([0, 0, 500, 0])
+    assert "uneven" not in notes([110, 140, 120, 130])
+
+
 # ---- what stands for no fit ---------------------------------------------------------------------
 
 

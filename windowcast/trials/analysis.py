@@ -30,12 +30,14 @@ from windowcast.trials.model import (
     TrialAnalysis,
     TrialOptions,
 )
+from windowcast.trials.percent_control import too_uneven
 
 FEW_PLOTS = 4  # fewer leave an interval of more than three standard errors
 FEW_SITES = 4
 # A few sites that are alike by chance let Satterthwaite's df of a mean over places run too high:
 # its interval then held 0.92 to 0.94 of the time (benchmarks/check_trials.py), with this cap 0.95.
 DF_PER_SITE = 2.0
+NO_WIDTH = 1e-9  # of an interval on the linear scale: the fit left a mean no doubt
 PLACES = ("site", "block", "whole plot")
 Terms = dict[str, FloatArray]
 
@@ -159,15 +161,32 @@ class _Trial:
             elif np.ptp(before):
                 x, first = np.column_stack([x, before]), np.append(first, 0.0)
         terms = self._terms(rows)
+        cells = groups([r.site for r in rows], [r.treatment for r in rows])
+        one = self._one_a_site(cells, y)
+        if one is not None:  # plots that repeat each other tell no more than one of them
+            y, x, cells = y[one], x[one], cells[one]
+            terms = {"site": groups([rows[n].site for n in one])}
         places = [terms[name] for name in PLACES if name in terms]
-        if len(y) - np.linalg.matrix_rank(np.column_stack([x, *places])) < 1:
+        left = len(y) - int(np.linalg.matrix_rank(np.column_stack([x, *places])))
+        if left < 1:
             return None
-        self.terms = tuple(terms)
-        return fit_linked(
+        if "treatment x site" in terms:
+            apart = np.linalg.matrix_rank(np.column_stack([x[:, : len(inside)], terms["site"]]))
+            left = min(left, max(cells.shape[1] - int(apart), 1))
+        self.terms, self.repeated = tuple(terms), one is not None
+        found = fit_linked(
             y, x, list(terms.values()), self.measure,
             first=first, offset=offset, of_places=len(places),
             of_plots="check" in terms,
         )  # fmt: skip
+        return replace(found, fit=replace(found.fit, most_df=float(left)))
+
+    def _one_a_site(self, cells: FloatArray, y: FloatArray) -> list[int] | None:
+        """A plot of each treatment at each site, where all of its plots there gave the same."""
+        if self.sites < 2 or self.options.before != "none" or cells.shape[1] == len(y):
+            return None
+        each = [np.flatnonzero(cell) for cell in cells.T]
+        return None if any(np.ptp(y[own]) for own in each) else [int(own[0]) for own in each]
 
     def _before(self, rows: Sequence[PlotRow]) -> FloatArray:
         """Values before on the linear scale, less their mean."""
@@ -196,7 +215,8 @@ class _Trial:
         if self.sites > 1:
             found["treatment x site"] = groups(site, [r.treatment for r in rows])
         check = np.array([r.treatment in self.options.checks for r in rows])
-        if 1 < check.sum() < len(rows):
+        others = [n for n in range(len(self.names)) if self.names[n] not in self.options.checks]
+        if 1 < check.sum() < len(rows) and any(np.ptp(self._of(n)) for n in others):
             found["check"] = np.eye(len(rows))[:, check]
         return {name: t for name, t in found.items() if 1 < t.shape[1] < len(t) or name == "check"}
 
@@ -288,6 +308,10 @@ class _Trial:
             mean = float(over.mean()) if measure.link != "none" else float(fit.beta[n])
             at = float(measure.linear(np.array(mean)))
             flat = float(measure.slope(over).mean() / measure.slope(np.array(mean)))
+            if not half[n] > NO_WIDTH:  # nothing but rounding is left to doubt it
+                ends = self._near(mean, 0.0)
+                means.append(AdjustedMean(name, plots, self._back(mean), *ends, bound=True))
+                continue
             low, high = measure.mean(np.array([at - flat * half[n], at + flat * half[n]]))
             ends = self._back(float(low)), self._back(float(high))
             means.append(AdjustedMean(name, plots, self._back(mean), *ends))
@@ -362,6 +386,16 @@ class _Trial:
         if min((variances.get(k, 1.0) for k in ("site", "block")), default=1.0) <= 0:
             several = self.sites > 1
             said.append(say("analysis.no_variance" if several else "analysis.no_variance_blocks"))
+        if self.repeated:
+            said.append(say("analysis.repeated"))
+        uneven = [
+            name
+            for n, name in enumerate(self.names)
+            if name in self.options.checks and self.measure.link == "log"
+            and too_uneven(self._of(n))
+        ]  # fmt: skip
+        if uneven:
+            said.append(say("analysis.check_uneven", treatments=names(*uneven)))
         for how in ("known", "even", "end"):
             those = [n for n, s in zip(self.names, self.standing, strict=True) if s == how]
             if those:

@@ -34,7 +34,7 @@ def against(
     variance = np.diag(covariance)
     many = len(others) + errors - 1
     common = (covariance.sum() - np.trace(covariance)) / max(len(others) * (len(others) - 1), 1)
-    share = round(math.sqrt(min(max(common / max(variance.mean(), ALIKE), 0.0), 1.0)), 2)
+    share = round(math.sqrt(min(max(common / max(variance.mean(), ALIKE), 0.0), 1.0)), 4)
     found = []
     for row, n, df, var in zip(rows, others, fit.dfs(rows), variance, strict=True):
         error = math.sqrt(max(float(var), 0.0))

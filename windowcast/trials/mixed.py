@@ -46,6 +46,9 @@ class MixedFit:
         Covariance of the estimated variances [k, k].
     log_likelihood
         Restricted; without the constant that does not depend on the variances.
+    most_df
+        What the design leaves for the error: Satterthwaite's degrees of freedom go beyond it where
+        a variance is zero by chance, and its doubt with it.
     """
 
     beta: FloatArray
@@ -56,13 +59,15 @@ class MixedFit:
     spread: FloatArray
     log_likelihood: float
     settled: bool
+    most_df: float = np.inf
 
     def dfs(self, rows: FloatArray) -> FloatArray:
-        """Degrees of freedom of each of several contrasts [q, p] (Satterthwaite's)."""
+        """Degrees of freedom of each of several contrasts [q, p] (Satterthwaite's, up to most)."""
         variance = np.einsum("qi,ij,qj->q", rows, self.naive, rows)
         slope = np.einsum("qi,kij,qj->kq", rows, self.slopes, rows) / np.maximum(variance, 1e-300)
         doubt = np.einsum("kq,kl,lq->q", slope, self.spread, slope)
-        return np.where(doubt > 0, 2 / np.maximum(doubt, 1e-300), np.inf)
+        found = np.where(doubt > 0, 2 / np.maximum(doubt, 1e-300), np.inf)
+        return np.minimum(found, self.most_df)
 
     def f_test(self, rows: FloatArray) -> tuple[float, float]:
         """F and its error degrees of freedom for contrasts [q, p] that are zero together."""
@@ -75,9 +80,9 @@ class MixedFit:
         wald = rows @ self.beta
         f = float(wald @ np.linalg.solve(rows @ self.covariance @ rows.T, wald)) / q
         if a2 <= 0:
-            return f, np.inf
+            return f, self.most_df
         if q == 1:
-            return f, 2 / a2
+            return f, min(2 / a2, self.most_df)
         b = (a1 + 6 * a2) / (2 * q)
         g = ((q + 1) * a1 - (q + 4) * a2) / ((q + 2) * a2)
         bottom = 3 * q + 2 * (1 - g)
@@ -86,7 +91,8 @@ class MixedFit:
         variance = (2 / q) * (1 + c1 * b) / ((1 - c2 * b) ** 2 * (1 - c3 * b))
         ratio = variance / (2 * mean**2)
         df = 4 + (q + 2) / (q * ratio - 1) if q * ratio > 1 else np.inf
-        return (f * df / (mean * (df - 2)) if np.isfinite(df) and df > 2 else f), df
+        scaled = f * df / (mean * (df - 2)) if np.isfinite(df) and df > 2 else f
+        return scaled, min(df, self.most_df)
 
 
 def groups(*labels: Sequence[str]) -> FloatArray:

@@ -138,7 +138,7 @@ def control(
         method, start = "Henderson-Tilton 1955", float(cb.mean() / tb.mean())
     else:
         percent = abbott_pct(float(c.mean()), float(t.mean()))
-    if len(c) > 1 and c.mean() < CHECK_ERRORS * c.std(ddof=1) / math.sqrt(len(c)):
+    if too_uneven(c):
         raise InputError(
             "the untreated checks are too few or too uneven to tell control", field="count",
             remedy="leave the check where weeds grow evenly, in more plots",
@@ -154,6 +154,13 @@ def control(
     high, low = (None if ratio is None else max(100.0 * (1.0 - ratio), LEAST) for ratio in ratios)
     said = _words(percent, low, high, plots, nothing_left)
     return MeasuredControl(max(percent, LEAST), low, high, plots, method, said)
+
+
+def too_uneven(check: FloatArray) -> bool:
+    """Whether the mean of check plots may be zero, so that it tells of no control."""
+    if len(check) < 2:
+        return False
+    return bool(check.mean() < CHECK_ERRORS * check.std(ddof=1) / math.sqrt(len(check)))
 
 
 Ratios = tuple[float | None, float | None]
