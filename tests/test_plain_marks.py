@@ -32,7 +32,7 @@ def test_an_answer_reads_in_any_code_page(encoding: str) -> None:
     "words",
     [
         ("season", "--sample"),
-        ("plan", "--sample"),
+        ("plan", "--help"),
         ("rank", "--sample", "--explain"),
         ("weeds",),
         ("actives",),

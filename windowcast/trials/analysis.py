@@ -282,7 +282,7 @@ class _Trial:
         if linear.standing[of[c.first]] == "end":  # none left: a bound
             most = self.measure.furthest(linear.units[of[c.first]])
             second = float(np.exp(linear.fit.beta - self._half(linear))[of[c.second]])
-            low = max(100 * float(1 - most / second), -100.0)
+            low = max(100 * (1 - most / second), -100.0) if second > 0 else -100.0
             return replace(c, percent=100.0, percent_low=low, percent_high=100.0)
         less, low, high = (100 * -math.expm1(v) for v in (c.difference, c.high, c.low))
         return replace(c, percent=less, percent_low=low, percent_high=high)

@@ -64,7 +64,8 @@ class MixedFit:
     def dfs(self, rows: FloatArray) -> FloatArray:
         """Degrees of freedom of each of several contrasts [q, p] (Satterthwaite's, up to most)."""
         variance = np.einsum("qi,ij,qj->q", rows, self.naive, rows)
-        slope = np.einsum("qi,kij,qj->kq", rows, self.slopes, rows) / np.maximum(variance, 1e-300)
+        changed = np.einsum("qi,kij,qj->kq", rows, self.slopes, rows)
+        slope = changed / np.where(variance > 0, variance, np.inf)
         doubt = np.einsum("kq,kl,lq->q", slope, self.spread, slope)
         found = np.where(doubt > 0, 2 / np.maximum(doubt, 1e-300), np.inf)
         return np.minimum(found, self.most_df)
