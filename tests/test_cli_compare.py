@@ -34,7 +34,8 @@ FILES = [FOLDER / f"{name}.txt.gz" for name in (DEEP_SOUTH, MID_SOUTH, MID_ATLAN
 WRITTEN = (
     "seasons.parquet", "stations.parquet", "seasons.csv", "normals.csv", "weeks.csv",
     "differences.csv", "left_out.csv", "stations.geojson", "index.html", "regions.csv",
-    "region_seasons.csv", "datapackage.json",
+    "region_seasons.csv", "region_weeks.csv", "difference_weeks.csv", "failing.csv",
+    "datapackage.json",
 )  # fmt: skip
 
 

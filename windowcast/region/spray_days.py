@@ -78,7 +78,9 @@ def spray_days(
     winter = np.isin(half_year_later(month) if southern else month, WINTER)
     days = {
         "spray_days_total": can,
-        LOST_COLUMNS["not_dormant"]: np.where(winter & (turf.phase < 0), np.nan, winter & ~safe),
+        LOST_COLUMNS["not_dormant"]: np.where(
+            ~recorded | (winter & (turf.phase < 0)), np.nan, winter & ~safe
+        ),
     }
     refused = safe & (workable == 0)
     at = np.nonzero(refused)
