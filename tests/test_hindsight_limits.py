@@ -250,6 +250,13 @@ def test_no_plot_of_a_trial_has_had_the_sum_of_its_treatments() -> None:
     assert today.used_kg_ha == 2.0
 
 
+def test_plots_of_a_treatment_not_noted_or_written_another_way_may_have_had_more() -> None:
+    a, b = (replace(done(), trial="t", treatment=name) for name in ("early Dose", "B"))
+    until = DAY + dt.timedelta(days=3)
+    assert applied_kg_ha([a, b, replace(a, treatment="")], until) == {"glyphosate": 1.0}
+    assert applied_kg_ha([a, b, replace(a, treatment="Early  dose")], until) == {"glyphosate": 1.0}
+
+
 def test_published_formulas_by_hand() -> None:
     assert abbott_pct(80, 12) == 85.0
     assert abbott_pct(80, 100) == -25.0  # more weeds than in the check

@@ -28,7 +28,7 @@ def places_in(where: str) -> frozenset[str]:
     >>> sorted(places_in("Field 2 and 3"))
     ['field 2', 'field 2 and 3', 'field 3']
     """
-    text = _plain(where)
+    text = plain_name(where)
     return frozenset({text, *_parts(text)} - {""})
 
 
@@ -50,13 +50,14 @@ def parts_of(where: str) -> tuple[str, ...]:
     return tuple(part for part in _parts(" ".join(where.split())) if part)
 
 
-def _plain(text: str) -> str:
+def plain_name(text: str) -> str:
+    """A name without what people write now one way, now another: capitals and spaces."""
     return " ".join(text.casefold().split())
 
 
 def _key(place: str) -> str:
     """A place without articles and plurals: "All greens" and "green" are one."""
-    words = _ALL.sub("", f"{_plain(place)} ", count=1).split()
+    words = _ALL.sub("", f"{plain_name(place)} ", count=1).split()
     return " ".join(w.removesuffix("s") if not w.endswith("ss") else w for w in words)
 
 
@@ -105,12 +106,12 @@ def reach(where: str, area: str, areas: Collection[str], site: str = "") -> Reac
     ('whole', 'whole')
     """
     keys = {_key(name) for name in areas}
-    key = _key if len(keys) == len(areas) else _plain  # "tee" and "tees" may be two areas
+    key = _key if len(keys) == len(areas) else plain_name  # "tee" and "tees" may be two areas
     known, text = {key(name) for name in areas}, key(where)
     noted = {text} if text in known else set(map(key, places_in(where)))
     if area and key(area) in noted:
         return "whole"
-    if text not in known and (_key(where) in _EVERYWHERE or _plain(where) == _plain(site)):
+    if text not in known and (_key(where) in _EVERYWHERE or plain_name(where) == plain_name(site)):
         return "whole"
     if not area:
         return "part"

@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
 from windowcast.core.errors import InputError
-from windowcast.core.places import parts_of
+from windowcast.core.places import parts_of, plain_name
 from windowcast.core.site import Site
 from windowcast.core.turf import Area
 
@@ -102,7 +102,7 @@ def areas_named(site: Site, where: str) -> tuple[Area, ...]:
             "is missing: the site has several areas", field="where",
             remedy=f"name one or more of {', '.join(one.name for one in site.area)}",
         )  # fmt: skip
-    if " ".join(where.casefold().split()) in {one.name.casefold() for one in site.area}:
+    if plain_name(where) in {one.name.casefold() for one in site.area}:
         return (_named(site, where, "where"),)
     found = (_named(site, part, "where") for part in parts_of(where))
     return tuple({one.name: one for one in found}.values())
@@ -111,7 +111,7 @@ def areas_named(site: Site, where: str) -> tuple[Area, ...]:
 def _named(site: Site, name: str, field: str) -> Area:
     """An area by its name, whatever capitals and blanks."""
     known = {one.name.casefold(): one for one in site.area}
-    plain = " ".join(name.casefold().split())
+    plain = plain_name(name)
     if plain not in known:
         near = get_close_matches(plain, known, n=1)
         raise InputError(

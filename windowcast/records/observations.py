@@ -191,8 +191,13 @@ def _applied(entry: Application) -> Applied:
         watered_in_on=entry.watered_in_on,
         where=entry.where,
         whole=not entry.where and not entry.trial,
-        plots=(entry.trial, entry.treatment) if entry.trial else None,
+        plots=_plots_of(entry),
     )
+
+
+def _plots_of(entry: Application) -> tuple[str, str] | None:
+    """Trial and treatment of an application to plots."""
+    return (entry.trial, entry.treatment) if entry.trial else None
 
 
 def looks_in(covers: Sequence[CoverReading]) -> tuple[CanopyLook, ...]:
@@ -250,8 +255,7 @@ def applied_kg_ha(
         here = same_place(application.where, where)
         if not here or not first <= application.date <= until:
             continue
-        plots = (application.trial, application.treatment) if application.trial else None
         for material in application.materials:
             rate = math.nan if material.rate_kg_ha is None else material.rate_kg_ha
-            found.setdefault(material.active, []).append((plots, rate))
+            found.setdefault(material.active, []).append((_plots_of(application), rate))
     return {active: most_anywhere(amounts) for active, amounts in found.items()}

@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.great_circle import EARTH_RADIUS_KM
+from windowcast.core.places import plain_name
 from windowcast.core.record import FloatArray, NearbySoil, Place, Record
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
@@ -66,7 +67,8 @@ def most_anywhere(amounts: Iterable[tuple[tuple[str, str] | None, float]]) -> fl
     """The most of an active that any piece of ground has had, from what was put out.
 
     Treatments of one trial lie on plots of their own: no plot has had the sum of them. What was
-    not put on plots of a trial counts everywhere; so does, to be safe, each other trial.
+    not put on plots of a trial counts everywhere; so does, to be safe, each other trial, and what
+    went to plots of a treatment that is not noted. One treatment is one however it is written.
 
     Parameters
     ----------
@@ -83,12 +85,12 @@ def most_anywhere(amounts: Iterable[tuple[tuple[str, str] | None, float]]) -> fl
     everywhere = 0.0
     trials: dict[str, dict[str, float]] = {}
     for plots, amount in amounts:
-        if plots is None:
+        trial, treatment = plots or ("", "")
+        if not treatment:
             everywhere += amount
             continue
-        trial, treatment = plots
-        on = trials.setdefault(trial, {})
-        on[treatment] = on.get(treatment, 0.0) + amount
+        on, name = trials.setdefault(trial, {}), plain_name(treatment)
+        on[name] = on.get(name, 0.0) + amount
     for on in trials.values():
         everywhere += math.nan if any(map(math.isnan, on.values())) else max(on.values())
     return everywhere
