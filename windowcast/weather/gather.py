@@ -140,12 +140,12 @@ def _archive(request: Request, fetcher: Fetcher, *, needed: bool) -> Found:
                 f"no weather for this place: --offline asks no source ({kept}); leave it out once, "
                 "or give a file with --weather"
             )
-        if needed and error.kind in (Kind.CONNECTION, Kind.TIMEOUT):
-            text += (
-                "; without a network give your own file with --weather, or try --sample; "
-                "behind a proxy set HTTPS_PROXY"
-            )
         if needed:
+            if error.kind in (Kind.CONNECTION, Kind.TIMEOUT):
+                text += (
+                    "; without a network give your own file with --weather, or try --sample; "
+                    "behind a proxy set HTTPS_PROXY"
+                )
             raise SourceUnreachableError(text) from None
         return Found(flags=(remark("archive-unreachable", say("flag.given", problem=Noted(text))),))
 
