@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 import xlsxwriter
 from click.testing import CliRunner
+from trial_fixtures import trial_text
 
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
@@ -31,35 +32,7 @@ from windowcast.trials.trial_columns import rated_named, role_named
 from windowcast.trials.trial_file import TrialFile, trial_from
 from windowcast.trials.trial_table import PlotValue, read_ratings
 
-TOML = """
-name = "Timing"
-design = "rcbd"
-seed = 7
-[[site]]
-name = "North"
-latitude = 33.3
-longitude = -84.3
-[[timing]]
-code = "A"
-[timing.applied]
-North = 2025-11-18T10:15:00
-[[treatment]]
-name = "untreated"
-check = "untreated"
-[[treatment]]
-name = "glyphosate"
-timing = ["A"]
-[[treatment]]
-name = "simazine"
-timing = ["A"]
-[[measure]]
-what = "control %"
-weed = "POAAN"
-[[measure]]
-what = "count per m2"
-weed = "POAAN"
-frame = "0.25 m2"
-"""
+TOML = trial_text("glyphosate", "simazine", weed="POAAN", North="2025-11-18T10:15:00")
 
 
 def trial(**changes: Any) -> TrialFile:

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from starlette.testclient import TestClient
+from trial_fixtures import trial_text
 from web_fixtures import client
 
 from windowcast.cli import cli, main
@@ -35,48 +36,12 @@ from windowcast.trials.layout import plan_of
 from windowcast.trials.model import AdjustedMean, Comparison, TrialAnalysis
 from windowcast.trials.trial_file import TrialFile, trial_from
 
-TOML = """
-name = "Timing"
-design = "rcbd"
-seed = 7
-authors = ["A. Writer"]
-[[site]]
-name = "North"
-latitude = 33.3
-longitude = -84.3
-[[site]]
-name = "South"
-latitude = 31.3
-longitude = -84.3
-[[site]]
-name = "West"
-latitude = 32.3
-longitude = -86.3
-[[timing]]
-code = "A"
-[timing.applied]
-North = 2025-11-18
-South = 2025-11-20
-West = 2025-11-25
-[[treatment]]
-name = "untreated"
-check = "untreated"
-[[treatment]]
-name = "glyphosate"
-timing = ["A"]
-materials = ["glyphosate 0.5 lb/acre"]
-[[treatment]]
-name = "simazine"
-timing = ["A"]
-[[measure]]
-what = "control %"
-weed = "POAAN"
-days = [14, 28]
-[[measure]]
-what = "count per m2"
-weed = "POAAN"
-frame = "0.25 m2"
-"""
+TOML = trial_text(
+    "glyphosate", "simazine", more='authors = ["A. Writer"]', weed="POAAN",
+    North="2025-11-18", South="2025-11-20", West="2025-11-25",
+).replace('["A"]', '["A"]\nmaterials = ["glyphosate 0.5 lb/acre"]', 1).replace(
+    'weed = "POAAN"', 'weed = "POAAN"\ndays = [14, 28]', 1
+)  # fmt: skip
 EN = Voice("us", "en")
 SITES = ("North", "South", "West")
 
@@ -315,6 +280,8 @@ def test_a_figure_shows_each_mean_within_its_range() -> None:
     assert chart is not None
     assert chart.svg.count('class="dot"') == 2
     assert chart.svg.count("stroke-dasharray") == 1, "a bound is dotted"
+    assert ">Weed control (%), annual bluegrass</text>" in chart.svg, "no title is cut at the edge"
+    assert ">29 days after treatment</text>" in chart.svg
 
 
 # --- from ratings to report -----------------------------------------------------------------------

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
+from trial_fixtures import trial_text
 from web_fixtures import client, make_site, proof
 
 from windowcast.core.errors import InputError
@@ -20,31 +21,7 @@ from windowcast.trials.layout import plan_of
 from windowcast.trials.trial_file import load_trial
 from windowcast.web.sites import SiteBook
 
-TOML = """
-name = "Timing"
-design = "rcbd"
-seed = 7
-[[site]]
-name = "North"
-latitude = 33.3
-longitude = -84.3
-[[timing]]
-code = "A"
-[timing.applied]
-North = 2025-10-01
-[[treatment]]
-name = "untreated"
-check = "untreated"
-[[treatment]]
-name = "glyphosate"
-timing = ["A"]
-[[measure]]
-what = "control %"
-weed = "POAAN"
-[[measure]]
-what = "count per m2"
-frame = "0.25 m2"
-"""
+TOML = trial_text("glyphosate", North="2025-10-01")
 RATE = "/trials/timing/rate/1"
 
 
@@ -93,6 +70,7 @@ def test_every_plot_has_its_fields_and_no_treatment_is_named(browser: TestClient
     assert text.count("data-plot>") == 8
     assert text.count('inputmode="decimal"') == 16
     assert "glyphosate" not in text
+    assert "weed count per 0.25 m²</label>" in text
     assert 'id="kept" data-made' in text
     assert "Evaluar parcelas" in browser.get(f"{RATE}?lang=es").text
 
@@ -253,5 +231,7 @@ def test_a_warm_page_of_a_large_trial_is_quick(tmp_path: Path) -> None:
 
 def test_a_faulty_trial_file_says_so_in_the_list(browser: TestClient, tmp_path: Path) -> None:
     (tmp_path / "other.toml").write_text(TOML.replace("rcbd", "latin"))
-    assert "&#39;latin&#39; is not allowed" in browser.get("/trials").text.lower()
+    assert (
+        "other.toml: row 3: design: &#39;latin&#39; is not allowed" in browser.get("/trials").text
+    )
     assert browser.get("/trials/other").status_code == 422
