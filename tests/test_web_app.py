@@ -291,6 +291,8 @@ def test_an_address_that_is_none_is_said_in_words(tmp_path: Path, lang: str, sai
     answer = client(tmp_path).get(f"/no/such/page?lang={lang}")
     assert answer.status_code == 404
     assert said in answer.text
+    program = client(tmp_path).get(f"/api/no?lang={lang}")
+    assert program.json() == {"error": "There is no page at this address."}
 
 
 def test_problem_messages_name_no_folders(tmp_path: Path) -> None:

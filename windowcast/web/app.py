@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from dataclasses import replace
 from http import HTTPStatus
 
 from starlette.applications import Starlette
@@ -78,12 +79,13 @@ def create_app(parts: Web) -> ASGIApp:
 def _refused(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     voice = voice_of(request, None)
+    if _for_programs(request):
+        voice = replace(voice, lang="en")
     if error.detail == HTTPStatus(error.status_code).phrase:  # the framework's own: none of ours
         none_such = error.status_code == HTTPStatus.NOT_FOUND
         said = voice.say("error_page.no_page") if none_such else voice.say("error_page.no_use")
         return _error(request, error.status_code, said)
-    lang = "en" if _for_programs(request) else voice.lang
-    return _error(request, error.status_code, translated(str(error.detail), lang))
+    return _error(request, error.status_code, translated(str(error.detail), voice.lang))
 
 
 def _problem(request: Request, error: Exception) -> Response:
