@@ -6,11 +6,11 @@ from windowcast.core.phrase import Name
 from windowcast.records.trials import TrialResult
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import WIDTH, Chart, Scale, drawing, el, label, px, ticks
+from windowcast.report.ranged_rows import Ranged, ranged_rows
 from windowcast.trials.timing_and_control import Relation
 
-_LEFT, _RIGHT, _ROW, _TOP = 104.0, 348.0, 24.0, 26.0
+_LEFT, _RIGHT = 112.0, 348.0
 _PLOT_LEFT, _PLOT_TOP, _PLOT = 44.0, 24.0, 170.0
-_NAME_LETTERS = 15  # what fits left of the plot
 
 
 def control_chart(result: TrialResult, key: str, voice: Voice) -> Chart | None:
@@ -19,28 +19,16 @@ def control_chart(result: TrialResult, key: str, voice: Voice) -> Chart | None:
         return None
     lows = [c.low for c in result.controls.values() if c.low is not None]
     x = Scale(max(-100.0, min([0.0, *lows])), 100.0, _LEFT, _RIGHT)
-    bottom = _TOP + _ROW * len(result.controls)
-    parts = [label(4, 12, voice.say("chart.control_axis"), "axis-title")]
-    for value in ticks(x.low, x.high):
-        parts.append(el("line", x1=x(value), x2=x(value), y1=_TOP, y2=bottom, class_="grid"))
-        parts.append(label(x(value), bottom + 14, f"{value:g}".replace("-", "−"), "lab", "middle"))
-    rows = []
-    for number, (name, control) in enumerate(result.controls.items()):
-        y = _TOP + _ROW * (number + 0.5)
-        short = name if len(name) <= _NAME_LETTERS else f"{name[: _NAME_LETTERS - 1]}…"
-        parts.append(label(_LEFT - 6, y + 4, short, "lab", "end"))
-        low = x.low if control.low is None else max(control.low, x.low)
-        high = x.high if control.high is None else min(control.high, x.high)
+    ranges, rows = [], []
+    for name, control in result.controls.items():
+        low = x.low if control.low is None else control.low
+        high = x.high if control.high is None else control.high
         known = control.low is not None and control.high is not None
-        parts.append(
-            el("line", x1=x(low), x2=x(high), y1=y, y2=y, class_="whisker",
-               stroke_dasharray=None if known else "2 3")
-        )  # fmt: skip
-        point = x(min(max(control.percent, x.low), x.high))
-        parts.append(el("circle", cx=point, cy=y, r=4.0, class_="dot"))
+        ranges.append(Ranged(name, control.percent, low, high, dotted=not known))
         shares = (control.percent, control.low, control.high)
         cells = (_cell(share, voice) for share in shares)
         rows.append((name, *cells, str(control.plots), control.method))
+    parts, bottom = ranged_rows(voice.say("chart.control_axis"), x, ranges, voice)
     trial, measure = Name(result.trial), Name(result.measure)
     title = voice.say(
         "chart.trial_control", trial=trial, measure=measure, date=Name(str(result.date))
@@ -51,7 +39,7 @@ def control_chart(result: TrialResult, key: str, voice: Voice) -> Chart | None:
         key,
         title,
         desc,
-        drawing(key, title, desc, bottom + 20, *parts),
+        drawing(key, title, desc, bottom, *parts),
         tuple(voice.say(f"column.{head}") for head in heads),
         tuple(rows),
     )

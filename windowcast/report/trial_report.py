@@ -21,10 +21,10 @@ from windowcast.report.trial_dataset import (
     table_csv,
     tables_of,
 )
-from windowcast.report.trial_figures import means_chart
+from windowcast.report.trial_figures import said_and_drawn
 from windowcast.report.trial_plan import plan_csv, treatment_rows
 from windowcast.report.trial_png import means_png
-from windowcast.report.trial_results import Analysed, methods_text, round_said
+from windowcast.report.trial_results import Analysed, methods_text
 from windowcast.trials.layout import plan_of
 from windowcast.trials.trial_file import TrialFile
 
@@ -47,11 +47,10 @@ def write_report(
     """
     voice = voice.on_page
     folder = made_folder(folder)
-    said = [round_said(found, analysis, voice) for found, analysis in rounds]
-    charts = [means_chart(r, s, voice) for r, s in zip(rounds, said, strict=True)]
+    drawn = said_and_drawn(rounds, voice)
     files: dict[str, str | bytes] = {}
     no_png = ""
-    for result, each, chart in zip(rounds, said, charts, strict=True):
+    for result, (each, chart) in zip(rounds, drawn, strict=True):
         if chart is None:
             continue
         files[f"{each.key}.svg"] = one_drawing([chart.svg])
@@ -59,7 +58,7 @@ def write_report(
             files[f"{each.key}.png"] = means_png(result, each)
         except InputError as error:
             no_png = str(error)
-    tables = tables_of(trial, ratings, rounds, {each.key: each.problem for each in said})
+    tables = tables_of(trial, ratings, rounds, {each.key: each.problem for each, _ in drawn})
     if hours:
         tables["applications.csv"] = APPLICATIONS, application_rows(hours)
     files |= {name: table_csv(fields, rows) for name, (fields, rows) in tables.items()}
@@ -71,7 +70,7 @@ def write_report(
     files["methods.txt"] = f"{methods}\n"
     files["report.html"] = page_of(
         "trial_report_page.html", voice, trial=trial, treatments=treatment_rows(trial, voice),
-        rounds=list(zip(said, charts, strict=True)), methods=methods, style=style_sheet(),
+        rounds=drawn, methods=methods, style=style_sheet(),
     )  # fmt: skip
     script = resources.files("windowcast.report").joinpath("trial_reproduce.py")
     files["reproduce.py"] = script.read_text("utf-8")

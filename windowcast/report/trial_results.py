@@ -52,20 +52,20 @@ def round_title(found: TrialRound) -> Phrase:
 
 def round_said(found: TrialRound, analysis: TrialAnalysis, voice: Voice) -> RoundSaid:
     """One round in words."""
+    days = sorted(found.dates.items())
     dates = joined(
-        *(say("trial_result.on", site=names(site), day=date) for site, date in found.dates.items()),
-        join="comma",
+        *(say("trial_result.on", site=names(site), day=date) for site, date in days), join="comma"
     )
     head = (found.key, voice.write(round_title(found), "cap"), voice.write(dates))
     if analysis.problem:
         problem = voice.say("trial_result.none", why=analysis.problem)
         return RoundSaid(*head, problem, "", (), (), tuple(map(voice.text, _notes(found))))
-    standard = found.options.standard or next(iter(found.options.checks), "")
-    against = {c.first: c for c in analysis.of("check") if c.second == standard}
+    against = {c.first: c for c in analysis.of("check")}
     columns = [voice.say("trial_result.treatment"), voice.say("trial_result.plots")]
     columns += [voice.say("trial_result.mean"), voice.say("trial_result.range")]
     columns.append(voice.say("trial_result.letters"))
     if against:
+        standard = next(c.second for c in against.values())
         columns.append(voice.say("trial_result.against", standard=standard))
     rows = [
         (
@@ -209,11 +209,9 @@ def methods_text(rounds: Sequence[Analysed], voice: Voice, planned: int = 0) -> 
     if own:
         checks = dict.fromkeys(name for each in own for name in each)
         said.append(say("trial_result.own_error", checks=names(*checks)))
-    against = [
-        f.options.standard or next(iter(f.options.checks)) for f, a in worked if a.of("check")
-    ]
+    against = dict.fromkeys(c.second for _, a in worked for c in a.of("check"))
     if against:
-        standards = names(*dict.fromkeys(against))
+        standards = names(*against)
         said.append(say("trial_result.family_check", standard=standards))
     if any(analysis.of("all") for _, analysis in worked):
         said.append(say("trial_result.family"))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Container
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from pathlib import Path
@@ -84,10 +85,7 @@ class SiteBook:
         found: dict[str, Path] = {}
         for file in self._files():
             if is_trial(file, *file_state(file)):
-                slug, number = slug_of(file.stem), 2
-                while slug in found:
-                    slug, number = f"{slug_of(file.stem)}-{number}", number + 1
-                found[slug] = file
+                found[_free(slug_of(file.stem), found)] = file
         return found
 
     def find(self, slug: str) -> KnownSite | None:
@@ -124,7 +122,7 @@ def slug_of(name: str) -> str:
     return slug if slug and slug != SAMPLE_SLUG else "site"
 
 
-def _free(slug: str, taken: dict[str, KnownSite]) -> str:
+def _free(slug: str, taken: Container[str]) -> str:
     number, free = 2, slug
     while free in taken or free == SAMPLE_SLUG:
         free, number = f"{slug}-{number}", number + 1

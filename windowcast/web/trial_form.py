@@ -64,13 +64,17 @@ class PlotsAsked:
         measures = list(enumerate(self.trial.measure))
         return {f"{p.plot}.{n}": (p, m) for p in self.plots for n, m in measures}
 
+    @cached_property
+    def treated(self) -> dt.date:
+        """The first day the site was sprayed, as far as the trial file says."""
+        return min(applied_at(self.trial, self.site).values(), default=dt.date.min)
+
     def value(self, name: str, date: dt.date, value: float) -> PlotValue:
         """A value of a field as the log's ratings are made of."""
-        (plot, measure), site = self.fields[name], self.site
-        first = min(applied_at(self.trial, site).values(), default=None)
+        plot, measure = self.fields[name]
         return PlotValue(
-            0, name, site.name, str(plot.block or ""), plot.plot, plot.arm, date,
-            measure.what, measure.weed or "", value, first is not None and date < first,
+            0, name, self.site.name, str(plot.block or ""), plot.plot, plot.arm, date,
+            measure.what, measure.weed or "", value, date < self.treated,
         )  # fmt: skip
 
 
@@ -193,20 +197,22 @@ def store_typed(
         stored = trial_ratings(log, name)
         before = stored_texts(asked, stored).get(day, {})
         told: dict[str, str] = {}
+        now: dict[str, str] = {}
         taken: list[PlotValue] = []
         emptied: list[str] = []
         for field, value in typed.values.items():
             old = before.get(field, "")
             new = "" if value is None else _as_typed(asked, field, value)
+            now[field] = new
             if seen is not None and old not in {seen.get(field, ""), new}:
                 told[field] = _meanwhile(voice, asked.fields[field][0].plot, old, new)
+                now[field] = old
             elif value is not None:
                 taken.append(value)
             elif old:
                 emptied.append(rating_id(asked.value(field, typed.date, 0.0), name))
         store_ratings(log, changes_of(taken, stored, name), name, emptied)
-        now = stored_texts(asked, trial_ratings(log, name)).get(day, {})
-    return len(taken) + len(emptied), told, {field: now.get(field, "") for field in typed.values}
+    return len(taken) + len(emptied), told, now
 
 
 def _as_typed(asked: PlotsAsked, field: str, value: PlotValue) -> str:

@@ -3,8 +3,8 @@
 (function () {
   var form = document.querySelector("form.rate");
   if (!form || !window.localStorage) { return; }
-  var mine = form.elements.form.value, path = "windowcast-rate:" + location.pathname;
-  var key = path + "#" + mine, stored = JSON.parse(form.dataset.stored), state = form.querySelector("[data-state]");
+  var mine = form.elements.form.value, path = "windowcast-rate:" + location.pathname + "#";
+  var key = path + mine, stored = JSON.parse(form.dataset.stored), state = form.querySelector("[data-state]");
   var plots = Array.from(form.querySelectorAll("[data-plot]")), at = 0, sending = false, again = false;
   var date = form.elements.date, own = form.elements.proof;
 
@@ -127,14 +127,14 @@
   function strays() {
     var box = document.querySelector("[data-strays]"), list = box.querySelector("ul"), forget = box.querySelector("button");
     var keys = Object.keys(localStorage).filter(function (one) {
-      return one !== key && (one === path || one.startsWith(path + "#"));
+      return one !== key && one.startsWith(path);
     });
     keys.forEach(function (one) {
       var kept = JSON.parse(localStorage.getItem(one));
       Object.keys(kept).forEach(function (day) {
         Object.keys(kept[day]).forEach(function (name) {
           var value = kept[day][name], item = document.createElement("li");
-          item.textContent = day + " · " + (value.label || name) + ": " + (value.text === undefined ? value : value.text || "–");
+          item.textContent = day + " · " + value.label + ": " + (value.text || "–");
           list.append(item);
         });
       });
