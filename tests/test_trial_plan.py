@@ -178,7 +178,7 @@ def test_sheets_name_each_plot_and_blind_ones_no_treatment() -> None:
     page = render_sheets(rated, Voice("us", "en"), blind=False)
     assert page.count('class="sheet"') == 2
     assert page.count("<td>1 untreated</td>") == 16
-    assert "weed count, frame 2" in page
+    assert "weed count per 1 ft², frame 2" in page
     blind = render_sheets(rated, Voice("us", "es"), blind=True)
     assert blind.count(">101</th>") == 2
     assert "untreated" not in blind

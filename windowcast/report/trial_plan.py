@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Sequence
 from html import escape
 from itertools import groupby
@@ -84,6 +85,15 @@ def arm_text(arm: TrialArm, trial: TrialFile, voice: Voice) -> str:
 def measure_phrase(measure: str, weed: str) -> Phrase:
     """``weed control (%), annual bluegrass``."""
     return _of_weed(say(f"trial_measure.{_word(measure)}"), weed)
+
+
+def asked_phrase(measure: RatedMeasure) -> Phrase:
+    """The same as it is asked for on a plot: a count or weight per frame."""
+    what = say(f"trial_measure.{_word(measure.what)}")
+    if measure.frame:
+        area = Name(re.sub(r"(?<=[a-z])2\b", "²", measure.frame))
+        what = say("trial_import.per", what=what, area=area)
+    return _of_weed(what, measure.weed or "")
 
 
 def value_phrase(measure: str, weed: str) -> Phrase:
@@ -173,7 +183,7 @@ def render_sheets(trial: TrialFile, voice: Voice, *, blind: bool) -> str:
 
 
 def _sheet_heads(measure: RatedMeasure, voice: Voice) -> list[str]:
-    name = voice.text(measure_phrase(measure.what, measure.weed or ""))
+    name = voice.text(asked_phrase(measure))
     if measure.frames == 1:
         return [name]
     return [

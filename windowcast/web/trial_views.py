@@ -20,10 +20,10 @@ from windowcast.records.model import Rating
 from windowcast.records.stored import Stored
 from windowcast.records.trial_log import trial_log_path
 from windowcast.records.trial_rounds import analysed_rounds
-from windowcast.report.problems import sentence_of
-from windowcast.report.trial_figures import means_chart
-from windowcast.report.trial_plan import measure_phrase, plan_svg, treatment_rows
-from windowcast.report.trial_results import Analysed, round_said
+from windowcast.report.problems import problem_text, sentence_of
+from windowcast.report.trial_figures import said_and_drawn
+from windowcast.report.trial_plan import asked_phrase, plan_svg, treatment_rows
+from windowcast.report.trial_results import Analysed
 from windowcast.trials.layout import PlannedPlot, plan_of
 from windowcast.trials.trial_file import TrialFile, load_trial
 from windowcast.web.context import moved_to, page, proven, voice_of, web
@@ -36,8 +36,11 @@ MOST_BYTES = 256 * 1024  # of one field: that of what was seen names all others
 
 @lru_cache(maxsize=64)
 def _read(file: Path, changed_ns: int, size: int) -> TrialFile:
-    """A trial file, read when it changed."""
-    return load_trial(file)
+    """A trial file, read when it changed; what is wrong with it names no folders."""
+    try:
+        return load_trial(file)
+    except InputError as error:
+        raise error.at(path=file.name) from None
 
 
 @lru_cache(maxsize=64)
@@ -53,10 +56,7 @@ def _trial(request: Request) -> tuple[str, Path, TrialFile]:
     file = web(request).book.trials().get(slug)
     if file is None:
         raise HTTPException(404, "There is no such trial here.")
-    try:
-        return slug, file, _read(file, *file_state(file))
-    except InputError as error:
-        raise error.at(path=file.name) from None
+    return slug, file, _read(file, *file_state(file))
 
 
 def _stored(request: Request, file: Path, trial: TrialFile) -> list[Stored[Rating]]:
@@ -73,8 +73,7 @@ def listing(request: Request) -> Response:
         try:
             found.append((slug, _read(file, *file_state(file)).name, ""))
         except InputError as error:
-            problem = sentence_of(error, voice_of(request, None))
-            found.append((slug, file.name, problem))
+            found.append((slug, "", problem_text(error, voice_of(request, None))))
     return page(request, "trials.html", found=found)
 
 
@@ -101,12 +100,9 @@ def results(request: Request) -> Response:
     slug, file, trial = _trial(request)
     ratings = tuple(stored.entry for stored in _stored(request, file, trial))
     rounds = _analysed(file, file_state(file), ratings)
-    voice = voice_of(request, None)
-    said = [round_said(found, analysis, voice) for found, analysis in rounds]
-    charts = [means_chart(r, s, voice) for r, s in zip(rounds, said, strict=True)]
     return page(
         request, "trial_results.html", address=f"/trials/{slug}", trial=trial,
-        rounds=list(zip(said, charts, strict=True)),
+        rounds=said_and_drawn(rounds, voice_of(request, None)),
     )  # fmt: skip
 
 
@@ -186,10 +182,7 @@ def _form(
         "trial_rate.html",
         status=409 if changed else 422 if wrong else 200,
         asked=asked,
-        fields=[
-            (n, voice.text(measure_phrase(m.what, m.weed or "")), m.frame or "")
-            for n, m in enumerate(trial.measure)
-        ],
+        fields=[(n, voice.text(asked_phrase(measure))) for n, measure in enumerate(trial.measure)],
         date=today if changed else (typed or {}).get("date", today),
         typed={} if changed else typed or {},
         wrong=wrong or {},
