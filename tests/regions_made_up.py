@@ -32,10 +32,28 @@ def regional_of(*regions: Region, **told: object) -> Regional:
 def quantity(typical: Estimate, trend: Estimate = UNKNOWN, q: float = math.nan) -> RegionQuantity:
     """One that always happens, over 22 seasons."""
     of = {"happens": Estimate(1.0, 1.0, 1.0), "happens_trend": None, "median": False}
+    of |= {"happens_trend_p": math.nan, "happens_trend_q": math.nan}
     return RegionQuantity(
         typical=typical, trend_per_decade=trend, trend_p=q, trend_q=q,
         by_season=np.full(22, typical.middle), seasons=22, **of,
     )  # fmt: skip
+
+
+def seldom(change: Estimate, q: float = 0.01) -> RegionQuantity:
+    """One that does not come every season and whose chance changes; its dates seem to as well."""
+    dates = quantity(Estimate(140.0, 133.0, 147.0), Estimate(9.0, 2.0, 16.0))
+    return replace(
+        dates, median=True, happens=Estimate(0.7, 0.5, 0.9),
+        happens_trend=change, happens_trend_p=q, happens_trend_q=q,
+    )  # fmt: skip
+
+
+def with_quantity(found: Findings, region: int, name: str, told: RegionQuantity) -> Findings:
+    """The same with another quantity of one of its regions."""
+    regions = list(found.regions)
+    quantities = {**regions[region].quantities, name: told}
+    regions[region] = replace(regions[region], quantities=quantities)
+    return replace(found, regional=replace(found.regional, regions=tuple(regions)))
 
 
 def weeks(winters: int, most: float, seed: int, first: int = 20, stop: int = 36) -> RegionWeeks:

@@ -9,16 +9,19 @@ from pathlib import Path
 
 import pytest
 from region_fixtures import told
-from regions_made_up import two_regions
+from regions_made_up import seldom, two_regions, with_quantity
 from spoken import METRIC
 
 from windowcast.region.csv_files import write_rows
 from windowcast.region.outputs import gap_rows
+from windowcast.region.regional import Estimate
 from windowcast.region.regional_tables import write_regional
 from windowcast.report.region_story import FALSE_FINDS, Findings, story
 
 Row = dict[str, str]
 TURF = ("dormant", "greenup")
+TREND = ("trend", "trend_low", "trend_high")
+FEWER = Estimate(-0.213, -0.348, -0.078)  # of its chance, in ten years
 
 
 class Tables:
@@ -72,17 +75,20 @@ def figures(tables: Tables) -> Iterator[list[int]]:
     yield average + (_ends(apart) if _shows(apart) else [])
     fall = tables.apart("soil_21")
     found = _ends(fall) if _shows(fall) else []
-    still = []
+    still: dict[str, list[int]] = {}
     for name in names:
         row = tables.typical(name, "soil_21")
+        seasons, median = int(row["seasons"]), row["is_median"]
+        if median == "true":  # its chance in percentage points
+            ends = {end: 100 * float(row[f"happens_{end}"]) for end in TREND}
+            row |= {end: str(value) for end, value in ends.items()}
+            row["q_value"] = row["happens_trend_q"]
+            row["trend_per_decade"] = row["trend"]
         if _shows(row, "trend_low", "trend_high"):
-            found += [
-                *_ends(row, "trend_per_decade", "trend_low", "trend_high"),
-                int(row["seasons"]),
-            ]
+            found += [*_ends(row, "trend_per_decade", "trend_low", "trend_high"), seasons]
         else:
-            still.append(int(row["seasons"]))
-    yield found + ([max(still)] if still else [])
+            still.setdefault(median, []).append(seasons)
+    yield found + [max(some) for some in still.values()]
     turf = [n for q in TURF if _shows(tables.apart(q)) for n in _ends(tables.apart(q))]
     for name in names:
         row = tables.typical(name, "dormant")
@@ -119,9 +125,17 @@ def figures(tables: Tables) -> Iterator[list[int]]:
         yield [len(bad), winters, *named, *more]
 
 
-@pytest.mark.parametrize("made_up", [True, pytest.param(False, marks=pytest.mark.slow)])
-def test_every_figure_of_the_sentences_is_in_the_tables(made_up: bool, tmp_path: Path) -> None:
-    found: Findings = two_regions() if made_up else told()
+MADE_UP = {
+    "every fall": two_regions,
+    "fewer falls": lambda: with_quantity(two_regions(), 0, "soil_21", seldom(FEWER)),
+    "as many": lambda: with_quantity(two_regions(), 0, "soil_21", seldom(FEWER, q=0.2)),
+}
+
+
+@pytest.mark.parametrize("kind", [*MADE_UP, pytest.param("real", marks=pytest.mark.slow)])
+def test_every_figure_of_the_sentences_is_in_the_tables(kind: str, tmp_path: Path) -> None:
+    made_up = kind != "real"
+    found: Findings = MADE_UP[kind]() if made_up else told()
     write_rows(tmp_path / "differences.csv", gap_rows(found.regional.between))
     write_regional(tmp_path, found.regional)
     names = [str(METRIC.write(found.name(region))) for region in found.regions]

@@ -7,7 +7,15 @@ import math
 from dataclasses import replace
 
 import pytest
-from regions_made_up import UNKNOWN, region, regional_of, two_regions, with_difference
+from regions_made_up import (
+    UNKNOWN,
+    region,
+    regional_of,
+    seldom,
+    two_regions,
+    with_difference,
+    with_quantity,
+)
 from spoken import METRIC
 
 from windowcast.region.regional import Estimate, FailingSeason
@@ -55,6 +63,47 @@ def test_the_same_in_spanish() -> None:
     assert "abre 12 días más tarde en Costa que en Sierra (8 a 17)" in fall
     assert "se ha atrasado 5 días por década (0 a 10), 22 temporadas" in fall
     assert failed.endswith("2010/11, 2013/14 (frío), 2018/19 (mojado).")
+
+
+def test_of_a_window_that_stays_shut_in_some_falls_the_chance_is_said_to_have_changed() -> None:
+    """Not that its dates moved: how far is unknown where some are beyond all others."""
+    fewer = with_quantity(two_regions(), 0, "soil_21", seldom(Estimate(-0.213, -0.348, -0.078)))
+    assert said(fewer)[2].endswith(
+        "In Coastal plain it does not open every fall, and less often than before. The chance has "
+        "fallen by 21 percentage points a decade (8 to 35), 22 seasons. "
+        "In Highlands no trend shows in 22 seasons."
+    )
+    assert "La probabilidad ha bajado 21 puntos porcentuales por década (8 a 35)" in " ".join(
+        said(fewer, ES)
+    )
+    more = with_quantity(two_regions(), 0, "soil_21", seldom(Estimate(0.1, 0.01, 0.19)))
+    assert "risen by 10 percentage points a decade (1 to 19)" in said(more)[2]
+    for change, q in ((Estimate(0.1, -0.01, 0.2), 0.01), (Estimate(0.1, 0.01, 0.19), 0.2)):
+        still = said(with_quantity(two_regions(), 0, "soil_21", seldom(change, q)))[2]
+        assert still.endswith(
+            "In Highlands no trend shows in 22 seasons. In Coastal plain it does not open every "
+            "fall. No trend shows in how often it does in 22 seasons."
+        )
+
+
+def test_where_the_window_stays_shut_in_most_falls_that_is_said() -> None:
+    shut = replace(seldom(UNKNOWN), typical=Estimate(math.inf, 150.0, math.inf))
+    both = with_difference(two_regions(), "soil_21", UNKNOWN)
+    for n in (0, 1):
+        both = with_quantity(both, n, "soil_21", shut)
+    assert said(both)[2] == (
+        "In at least half of the falls the fall window does not open in Coastal plain and "
+        "Highlands."
+    )
+    one = replace(shut, typical=Estimate(150.0, 140.0, math.inf))
+    assert said(alone(quantities={**alone().regions[0].quantities, "soil_21": one}))[2] == (
+        "The fall window opens on 28 Nov (18 Nov or later). In some falls it does not open."
+    )
+
+
+def test_what_rounds_to_no_day_is_less_than_a_day() -> None:
+    little = with_difference(two_regions(), "soil_21", Estimate(0.4, 0.1, 0.7))
+    assert said(little)[2].startswith("The fall window opens less than a day later in Coastal")
 
 
 @pytest.mark.parametrize("difference", [Estimate(4.0, -1.0, 9.0), Estimate(-4.0, -9.0, 0.0)])
@@ -160,7 +209,7 @@ def test_a_date_that_half_of_the_seasons_lack_is_no_date() -> None:
     whole = alone().regions[0]
     never = replace(whole.quantities["soil_21"], typical=Estimate(math.inf, 110.0, math.inf))
     lines = said(alone(quantities={**whole.quantities, "soil_21": never}))
-    assert lines[2].startswith("Cannot tell when the fall window opens")
+    assert lines[2].startswith("In at least half of the falls the fall window does not open in th")
     seldom = replace(whole.quantities["dormant"], happens=Estimate(0.81, 0.66, 1.02))
     lines = said(alone(quantities={**whole.quantities, "dormant": seldom}))
     assert "In this area turf goes dormant in 8 of 10 winters (7 to 10)." in lines

@@ -246,8 +246,8 @@ def test_a_region_is_told_the_same_whichever_others_there_are(
         this, same = alone.quantities["dormant"], beside.quantities["dormant"]
         np.testing.assert_array_equal(this.by_season, same.by_season)
         for field in fields(RegionQuantity):
-            if field.name not in ("by_season", "trend_q"):  # a q value counts the other tests
-                assert getattr(this, field.name) == getattr(same, field.name), field.name
+            if field.name != "by_season" and not field.name.endswith("_q"):  # q counts all tests
+                np.testing.assert_equal(getattr(this, field.name), getattr(same, field.name))
     pairs = [
         next(b for b in each.between if (b.quantity, b.second) == ("dormant", "region 1"))
         for each in (two, three)
@@ -260,6 +260,25 @@ def test_a_region_is_told_the_same_whichever_others_there_are(
     again = interval(one(filled), np.arange(20.0), less=one(late))
     assert beside_late.difference.middle == pytest.approx(again.middle)
     assert beside_late.difference.low == pytest.approx(again.low)
+
+
+def test_the_chance_of_a_region_changes_as_a_straight_line_through_its_seasons(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Slope of a least-squares line by NumPy; where it always comes there is nothing to test."""
+    rng = np.random.default_rng(12)
+    always, rare = world(rng, 4, 20), world(rng, 4, 20)
+    rare[:, -7:][rng.random((4, 7)) < 0.7] = np.inf
+    monkeypatch.setattr(SeasonRows, "of", lambda data: data)
+    one, other = regional(cast("Kept", Stations(np.concatenate([always, rare])))).regions
+    told = other.quantities["dormant"]
+    share = np.isfinite(rare).mean(axis=0)
+    assert told.happens_trend is not None
+    assert told.happens_trend.middle == pytest.approx(10 * np.polyfit(np.arange(20), share, 1)[0])
+    assert told.happens_trend.high < 0
+    assert 0 < told.happens_trend_p < 0.05
+    assert told.happens_trend_q == pytest.approx(told.happens_trend_p)  # the only one that varies
+    assert np.isnan(one.quantities["dormant"].happens_trend_q)
 
 
 def test_a_winter_fails_where_half_of_the_stations_had_no_week() -> None:

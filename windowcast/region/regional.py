@@ -34,6 +34,10 @@ class Estimate:
         """One value of an interval as it was worked out."""
         return cls(found.middle, found.low, found.high)
 
+    def times(self, factor: float) -> Estimate:
+        """The same in a smaller unit; `factor` is above 0."""
+        return Estimate(factor * self.middle, factor * self.low, factor * self.high)
+
 
 UNKNOWN = Estimate(np.nan, np.nan, np.nan)
 
@@ -54,12 +58,15 @@ class RegionQuantity:
         Chance in a season, 0 to 1; None for what has no such chance, as amounts.
     trend_per_decade
         Change of the season's value in ten years. A season in which it did not come counts as one
-        day beyond all others of the region; `happens_trend` then says more.
+        day beyond all others of the region: how far a date has moved is then unknown, and
+        `happens_trend` says what has changed.
     trend_p, trend_q
         p value of no trend, and the same with the false discovery rate over all regions and
         quantities controlled.
     happens_trend
         Change of the chance in ten years; None as `happens`.
+    happens_trend_p, happens_trend_q
+        As `trend_p` and `trend_q`, of that change; NaN where it came as often in every season.
     by_season
         The region's value in each of its seasons, adjusted for the stations, ``[season]``.
     seasons
@@ -73,6 +80,8 @@ class RegionQuantity:
     trend_p: float
     trend_q: float
     happens_trend: Estimate | None
+    happens_trend_p: float
+    happens_trend_q: float
     by_season: FloatArray
     seasons: int
 

@@ -176,28 +176,30 @@ def _quantity(
     by_season, count = found.by_year[group.seasons], int(known.sum())
     chances = None if came is None else effects(came, group.drawn)
     happens = happens_trend = None
+    happens_p = np.nan
     if chances is not None:
-        happens, happens_trend = _chance(group, chances)
+        happens, happens_trend, happens_p = _chance(group, chances)
     median = count >= MIN_YEARS and bool(np.isinf(grid).any())
     typical = Estimate.of(interval(found, group.years))
     if median:
         typical = Estimate(*typical_median(grid, found, group.drawn, group.years))
     trend = interval(found, group.years, trend=True)
     return RegionQuantity(
-        typical, median, happens, Estimate.of(trend), trend.p, np.nan, happens_trend, by_season,
-        count,
+        typical, median, happens, Estimate.of(trend), trend.p, np.nan,
+        happens_trend, happens_p, np.nan, by_season, count,
     )  # fmt: skip
 
 
-def _chance(group: _Group, found: Effects) -> tuple[Estimate, Estimate]:
-    """Chance of a season in which it comes, and its change per decade.
+def _chance(group: _Group, found: Effects) -> tuple[Estimate, Estimate, float]:
+    """Chance of a season in which it comes, its change per decade, and the p value of none.
 
     The change is a straight line's, which reads as a share; a logistic curve has no finite slope
     where it came in every season of one end, as is common in 20 or 30 seasons.
     """
     mean = interval(found, group.years)
     share = chance(mean.middle, mean.error, int(np.isfinite(found.by_year).sum()))
-    return Estimate(*share), Estimate.of(interval(found, group.years, trend=True))
+    change = interval(found, group.years, trend=True)
+    return Estimate(*share), Estimate.of(change), change.p if change.error > 0 else np.nan
 
 
 def _between(
@@ -287,12 +289,15 @@ def _weeks(by_season: FloatArray) -> RegionWeeks | None:
 
 def _controlled(regions: Sequence[Region]) -> tuple[Region, ...]:
     """The regions with the q values of their trends."""
-    fair = iter(controlled([q.trend_p for r in regions for q in r.quantities.values()]).tolist())
+    every = [quantity for region in regions for quantity in region.quantities.values()]
+    dates = iter(controlled([quantity.trend_p for quantity in every]).tolist())
+    chances = iter(controlled([quantity.happens_trend_p for quantity in every]).tolist())
+
+    def fair(told: RegionQuantity) -> RegionQuantity:
+        return replace(told, trend_q=next(dates), happens_trend_q=next(chances))
+
     return tuple(
-        replace(
-            region,
-            quantities={n: replace(q, trend_q=next(fair)) for n, q in region.quantities.items()},
-        )
+        replace(region, quantities={name: fair(told) for name, told in region.quantities.items()})
         for region in regions
     )
 

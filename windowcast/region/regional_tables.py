@@ -42,6 +42,7 @@ def _typical(region: Region) -> Iterator[Row]:
             *_ends(told.typical), str(told.median).lower(), label,
             *_ends(told.happens), *_ends(told.trend_per_decade),
             _number(told.trend_p), _number(told.trend_q), *_ends(told.happens_trend),
+            _number(told.happens_trend_p), _number(told.happens_trend_q),
         )  # fmt: skip
 
 

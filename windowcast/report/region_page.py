@@ -35,15 +35,14 @@ from windowcast.report.region_ribbons import (
 from windowcast.report.region_station import links
 from windowcast.report.region_story import (
     Findings,
-    failing_named,
     left_out_line,
     main_pair,
     shows,
     story,
     sub_line,
-    why_said,
 )
 from windowcast.report.region_weeks import odds_chart, weeks_chart
+from windowcast.report.region_winters import failing_named, why_said
 from windowcast.report.region_words import day_said, gap_said, quantity_named, unparted
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.model import PURPOSES

@@ -36,11 +36,10 @@ from windowcast.report.region_ribbons import Strip, shades_said, strip, winter_o
 from windowcast.report.region_story import (
     SPRAY_DAYS,
     Findings,
-    by_reason,
     shows,
     turned,
-    why_said,
 )
+from windowcast.report.region_winters import by_reason, why_said
 from windowcast.report.region_words import quantity_named, quantity_said, season_named, unparted
 
 FOLDER = "stations"

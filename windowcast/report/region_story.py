@@ -8,25 +8,21 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-import numpy.typing as npt
-
-from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, Value, joined, say, sentences
+from windowcast.core.phrase import NOTHING, Name, Phrase, Value, joined, say, sentences
 from windowcast.core.season_calendar import paired_year
 from windowcast.region.columns import day_of_season
 from windowcast.region.compare import Compared
 from windowcast.region.regional import Between, Estimate, Region, Regional
 from windowcast.report.catalogue import Voice
+from windowcast.report.region_winters import MOST_NAMED, failing_said
 from windowcast.report.region_words import season_named
 
 SPRAY_DAYS, FALL, DORMANT, GREENUP = "spray_days_total", "soil_21", "dormant", "greenup"
-MOST_NAMED = 6  # regions, or winters of one reason, that a sentence lists
 FALSE_FINDS = 0.05  # expected share of false ones among the differences and trends that are said
 _OFTEN = 0.95
-_MOSTLY = 0.75  # of the winters failed: the others are named
 _NEAR = 0.2  # of a whole number of times
 
 Pair = tuple[Region, Region]
@@ -87,7 +83,7 @@ def story(found: Findings) -> Story:
         _average(found, pair),
         _fall(found, pair),
         _dormancy(found, pair),
-        *(_failing(region, found) for region in found.regions[:MOST_NAMED]),
+        *(failing_said(region, found.name(region)) for region in found.regions[:MOST_NAMED]),
     )
     return Story(_title(found, pair), tuple(line for line in lines if line))
 
@@ -260,38 +256,64 @@ def _fall(found: Findings, pair: Pair | None) -> Phrase:
             days = {"day": opens.middle, "low": opens.low, "high": opens.high}
             dates = {k: day_of_season(round(d), southern=region.southern) for k, d in days.items()}
             first = say("region_story.fall_opens", **dates)
-        return sentences(first, *_moved(found, FALL))
+        elif math.isinf(opens.middle):
+            first = say("region_story.fall_seldom", regions=found.name(region))
+        elif math.isinf(opens.high):
+            ends = (opens.middle, opens.low)
+            day, low = (day_of_season(round(end), southern=region.southern) for end in ends)
+            first = say("region_story.fall_opens_or_not", day=day, low=low)
+        return sentences(first, *_moved(found))
     apart = gap(found, FALL, pair)
     if apart is not None and apart.shows:
         first = say("region_story.fall_apart", **_later_by(apart, pair, found))
     elif apart is not None:
         names = joined(found.name(pair[0]), found.name(pair[1]))
         first = say("region_story.fall_same", regions=names)
-    return sentences(first, *_moved(found, FALL))
+    elif all(math.isinf(region.quantities[FALL].typical.middle) for region in pair):
+        names = joined(found.name(pair[0]), found.name(pair[1]))
+        first = say("region_story.fall_seldom", regions=names)
+    return sentences(first, *_moved(found))
 
 
-def _moved(found: Findings, quantity: str) -> Iterator[Phrase]:
-    """A sentence for each region with a trend, and one for those without."""
+def _moved(found: Findings) -> Iterator[Phrase]:
+    """How the opening of the fall window has moved in each region, and where no trend shows.
+
+    Where it does not open every fall, how far its dates have moved is unknown: what is said is
+    whether it opens as often as before.
+    """
     still: list[Region] = []
+    as_often: list[Region] = []
     for region in found.regions[:MOST_NAMED]:
-        of = region.quantities[quantity]
-        trend = of.trend_per_decade
+        of = region.quantities[FALL]
+        chance = of.happens_trend if of.median else None
+        trend, q = (of.trend_per_decade, of.trend_q) if chance is None else (
+            chance.times(100), of.happens_trend_q,
+        )  # fmt: skip
         if not math.isfinite(trend.middle):
             continue
-        if not shows(trend, of.trend_q):
-            still.append(region)
+        if not shows(trend, q):
+            (still if chance is None else as_often).append(region)
             continue
-        yield say(
-            f"region_story.moved_{'later' if trend.middle > 0 else 'earlier'}",
-            region=found.name(region),
-            days=say("region_story.days", days=abs(round(trend.middle))),
-            seasons=of.seasons,
-            **_ends(trend if trend.middle > 0 else turned(trend)),
-        )
+        ends = _ends(trend if trend.middle > 0 else turned(trend))
+        given = {"region": found.name(region), "seasons": of.seasons, **ends}
+        count, more = abs(round(trend.middle)), trend.middle > 0
+        if chance is None:
+            way = "later" if more else "earlier"
+            yield say(f"region_story.moved_{way}", days=_counted(count), **given)
+        else:
+            way = "more" if more else "less"
+            points = say("region_story.points", points=count)
+            yield say(f"region_story.opens_{way}", points=points, **given)
     if still:
-        count = max(region.quantities[quantity].seasons for region in still)
-        names = joined(*(found.name(region) for region in still))
-        yield say("region_story.no_trend", regions=names, seasons=count)
+        yield say("region_story.no_trend", **_seen(still, found))
+    if as_often:
+        yield say("region_story.opens_as_often", **_seen(as_often, found))
+
+
+def _seen(regions: Sequence[Region], found: Findings) -> dict[str, Value]:
+    """Regions by name, and the most seasons that one of them has."""
+    seasons = max(region.quantities[FALL].seasons for region in regions)
+    return {"regions": joined(*(found.name(region) for region in regions)), "seasons": seasons}
 
 
 def _dormancy(found: Findings, pair: Pair | None) -> Phrase:
@@ -314,79 +336,6 @@ def _dormancy(found: Findings, pair: Pair | None) -> Phrase:
     return sentences(*parts)
 
 
-def _failing(region: Region, found: Findings) -> Phrase:
-    """The winters without a week of two spray days, and why each."""
-    if region.weekly is None:
-        return NOTHING
-    name, winters = found.name(region), region.judged
-    if not winters:
-        return say("region_story.failed_unknown", region=name)
-    if not region.failing:
-        return say("region_story.never_failed", region=name, winters=winters)
-    if len(region.failing) >= _MOSTLY * winters and _all_known(region):
-        return _mostly_failed(region, found)
-    count, which = len(region.failing), failing_named(region)
-    return say("region_story.failed", region=name, count=count, winters=winters, which=which)
-
-
-def _others(region: Region) -> npt.NDArray[np.bool_]:
-    """Which winters did not fail, ``[season]``."""
-    return ~np.isin(region.seasons, [failed.season for failed in region.failing])
-
-
-def _all_known(region: Region) -> bool:
-    """Whether each winter that did not fail is known by all of its weeks."""
-    weekly = region.weekly
-    return weekly is not None and bool(np.isfinite(weekly.by_season[_others(region)]).all())
-
-
-def _mostly_failed(region: Region, found: Findings) -> Phrase:
-    """Of winters that nearly all failed: how many by why, and which did not."""
-    why = Counter(failed.reason for failed in region.failing)
-    counted = [
-        say("region_story.reason_count", count=count, why=why_said(reason))
-        for reason, count in why.most_common()
-    ]
-    others = region.seasons[_others(region)].tolist()
-    given = {
-        "region": found.name(region),
-        "winters": len(region.seasons),
-        "why": Listing(tuple(counted) if len(why) > 1 else (why_said(next(iter(why))),), "comma"),
-    }
-    if not others:
-        return say("region_story.failed_always", **given)
-    named = Listing(tuple(Name(season_named(s, southern=region.southern)) for s in others))
-    return say("region_story.failed_mostly", count=len(region.failing), others=named, **given)
-
-
-def failing_named(region: Region, most: int = MOST_NAMED) -> Listing:
-    """Winters of a region that failed, by why; see `by_reason`."""
-    failing = {failed.season: failed.reason for failed in region.failing}
-    return by_reason(failing, southern=region.southern, most=most)
-
-
-def by_reason(failing: Mapping[int, str], *, southern: bool, most: int) -> Listing:
-    """Winters that failed by why, e.g. ``2010/11, 2012/13 (not dormant), 2013/14 (cold)``.
-
-    The most frequent reason comes first; of one reason at most `most` winters are named.
-    """
-    winters: dict[str, list[Value]] = {}
-    for season, reason in failing.items():
-        winters.setdefault(reason, []).append(Name(season_named(season, southern=southern)))
-    items: list[Value] = []
-    for reason, named in sorted(winters.items(), key=lambda item: -len(item[1])):
-        rest = len(named) - most
-        more = [say("region_story.and_more", count=rest)] if rest > 0 else []
-        which = Listing((*named[:most], *more), "comma")
-        items.append(say("region_story.winters_why", winters=which, why=why_said(reason)))
-    return Listing(tuple(items), "comma")
-
-
-def why_said(reason: str) -> Phrase:
-    """Why a winter had too few spray days; an empty reason is unknown."""
-    return say(f"region_reason.{reason}") if reason else say("region_reason.unknown")
-
-
 def _later(apart: _Apart, pair: Pair, found: Findings) -> dict[str, Value]:
     """In which of a pair something comes how many days later: values of a sentence."""
     later, earlier = pair if apart.estimate.middle > 0 else (pair[1], pair[0])
@@ -402,7 +351,12 @@ def _later_by(apart: _Apart, pair: Pair, found: Findings) -> dict[str, Value]:
 def _days(apart: _Apart) -> Phrase:
     """So many days, or at least so many."""
     count = abs(round(apart.estimate.middle))
-    return say(f"region_story.{'at_least' if apart.at_least else 'days'}", days=count)
+    return say("region_story.at_least", days=count) if apart.at_least else _counted(count)
+
+
+def _counted(days: int) -> Phrase:
+    """So many days; 0 is what was rounded, as nothing at all would not show."""
+    return say("region_story.days", days=days) if days else say("region_story.under_a_day")
 
 
 def _ends(estimate: Estimate) -> dict[str, int]:
