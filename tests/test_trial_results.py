@@ -24,8 +24,9 @@ from windowcast.core.phrase import say
 from windowcast.core.record import Record, Weather
 from windowcast.core.site import Site
 from windowcast.records.model import Rating
+from windowcast.records.trial_analyses import analysed_rounds
 from windowcast.records.trial_log import trial_files
-from windowcast.records.trial_rounds import analysed_rounds, days_after, rounds_of
+from windowcast.records.trial_rounds import days_after, rounds_of
 from windowcast.records.trial_weather import applied_hours
 from windowcast.records.trials import trial_results
 from windowcast.report.catalogue import Voice

@@ -297,8 +297,8 @@ def _applied_hours(trial: TrialFile, trial_file: Path, offline: bool) -> tuple[A
 def _analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any], list[Any]]:
     """The ratings of a trial, and each round with its analysis."""
     from windowcast.records.store import SeasonLog
+    from windowcast.records.trial_analyses import analysed_rounds
     from windowcast.records.trial_log import trial_log_path, trial_ratings
-    from windowcast.records.trial_rounds import analysed_rounds
     from windowcast.trials.arm_names import arm_named
     from windowcast.trials.layout import arms_of
 

@@ -11,12 +11,12 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from windowcast.records.model import Rating
 from windowcast.records.trials import plot_means
 from windowcast.trials.layout import TrialArm, arms_of, plan_of
-from windowcast.trials.model import Design, PlotRow, TrialAnalysis, TrialOptions
+from windowcast.trials.model import Design, PlotRow, TrialOptions
 from windowcast.trials.rated_measures import MEASURES, options_for
 from windowcast.trials.trial_file import TrialFile
 
@@ -47,6 +47,11 @@ class TrialRound:
         Treatments of the log that the trial file does not have; their plots are left out.
     namesake
         How many earlier rounds are of the same measure as many days after an application.
+    since, span
+        Of a mean over days (`records.trial_analyses`): each site's first day, and the days after
+        treatment of the first and the last rating, None where no site knows them.
+    apart
+        How many ratings are not in a mean over days, because not every site has them.
     """
 
     measure: str
@@ -58,12 +63,22 @@ class TrialRound:
     frames: int = 1
     strangers: tuple[str, ...] = ()
     namesake: int = 0
+    since: Mapping[str, dt.date] = field(default_factory=dict)
+    span: tuple[int, int] | None = None
+    apart: int = 0
 
     @property
     def key(self) -> str:
-        """A name for files: ``control-poaan-28d``, and ``control-poaan-28d-2`` of a second one."""
+        """A name for files: ``control-poaan-28d``, and ``control-poaan-28d-2`` of a second one.
+
+        A mean over days is ``control-poaan-14-to-56d``.
+        """
         what = MEASURES[self.measure].id.replace("%", "").replace("per m2", "").strip()
         when = f"{self.day}d" if self.day is not None else f"{min(self.dates.values())}"
+        if self.span is not None:
+            when = f"{self.span[0]}-to-{self.span[1]}d"
+        elif self.since:
+            when = f"{min(self.since.values())}-to-{max(self.dates.values())}"
         turn = f"{self.namesake + 1}" if self.namesake else ""
         return "-".join(filter(None, ("-".join(what.split()), self.weed.lower(), when, turn)))
 
@@ -257,13 +272,3 @@ def _factors(arm: TrialArm, trial: TrialFile) -> tuple[tuple[str, str], ...]:
     if not trial.crossed or arm.check not in {None, "standard"}:
         return ()
     return ("timing", arm.timing[0]), ("treatment", arm.factor)
-
-
-def analysed_rounds(
-    trial: TrialFile, ratings: Sequence[Rating], against: str = ""
-) -> list[tuple[TrialRound, TrialAnalysis]]:
-    """Every round with its analysis; see `rounds_of`."""
-    from windowcast.trials.analysis import analyse
-
-    rounds = rounds_of(trial, ratings, against)
-    return [(found, analyse(found.rows, found.options)) for found in rounds]

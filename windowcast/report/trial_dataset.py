@@ -56,6 +56,16 @@ ROUNDS: tuple[Field, ...] = (
     ("error_df", "number", "Degrees of freedom of the error"),
     ("problem", "string", "Why there is no analysis"),
 )
+OVER_DAYS: tuple[Field, ...] = (
+    ("round", "string", "Name of the round"),
+    ("site", "string", "Site"),
+    ("block", "string", "Block, empty where there are none"),
+    ("plot", "string", "Plot"),
+    ("treatment", "string", "Treatment"),
+    ("first", "date", "Day of the first rating"),
+    ("last", "date", "Day of the last rating"),
+    ("value", "number", "Area under the plot's ratings divided by the days, in their unit"),
+)
 MEANS: tuple[Field, ...] = (
     ("round", "string", "Name of the round"),
     ("treatment", "string", "Treatment"),
@@ -123,7 +133,9 @@ def tables_of(
          "link": analysis.link, "error_df": analysis.error_df, "problem": said[found.key]}
         for found, analysis in rounds
     ]  # fmt: skip
+    over = [found for found, _ in rounds if found.since]
     return {
+        **({"over_days.csv": (OVER_DAYS, list(_over_days(over)))} if over else {}),
         "ratings.csv": (RATINGS, list(_ratings(trial, ratings, [found for found, _ in rounds]))),
         "rounds.csv": (ROUNDS, abouts),
         "means.csv": (MEANS, means),
@@ -131,12 +143,28 @@ def tables_of(
     }
 
 
+def _over_days(rounds: Sequence[TrialRound]) -> Iterable[Row]:
+    """A row for each plot and mean over days; a trial of one site names it all the same."""
+    for found in rounds:
+        only = next(iter(found.since))
+        for row in found.rows:
+            site = row.site or only
+            yield {
+                "round": found.key, "site": site, "block": row.block, "plot": row.plot,
+                "treatment": row.treatment, "first": found.since[site].isoformat(),
+                "last": found.dates[site].isoformat(), "value": row.value,
+            }  # fmt: skip
+
+
 def _ratings(
     trial: TrialFile, ratings: Sequence[Rating], rounds: Sequence[TrialRound]
 ) -> Iterable[Row]:
     arms = {arm.name: arm for arm in arms_of(trial)}
     keys = {
-        (r.measure, r.weed, site, date): r.key for r in rounds for site, date in r.dates.items()
+        (r.measure, r.weed, site, date): r.key
+        for r in rounds
+        if not r.since
+        for site, date in r.dates.items()
     }
     for rating in ratings:
         arm, known = arms.get(rating.treatment), MEASURES.get(rating.measure)

@@ -64,6 +64,10 @@ def comparison() -> pd.DataFrame:
     ratings = pd.read_csv(HERE / "ratings.csv", dtype={"plot": str, "block": str}).fillna(
         {"site": "", "block": "", "before": False}
     )
+    over_days = pd.DataFrame(columns=["round"])
+    if (HERE / "over_days.csv").exists():
+        over_days = pd.read_csv(HERE / "over_days.csv", dtype={"plot": str, "block": str})
+        over_days = over_days.fillna({"site": "", "block": ""})
     rounds = pd.read_csv(HERE / "rounds.csv").set_index("round").to_dict("index")
     means = pd.read_csv(HERE / "means.csv")
     rows = []
@@ -71,6 +75,8 @@ def comparison() -> pd.DataFrame:
         about = rounds[key]
         values = ratings[(ratings["round"] == key) & ~ratings["before"].astype(bool)]
         keys = ["site", "block", "plot", "treatment"]
+        if len(values) == 0:  # a mean over days
+            values = over_days[over_days["round"] == key].dropna(subset=["value"])
         plots = values.groupby(keys)["value"].mean().reset_index()
         again = refitted(plots, about["kind"], about["low"], about["high"])
         bare = plots.groupby("treatment")["value"].mean()

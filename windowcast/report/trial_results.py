@@ -45,6 +45,12 @@ class RoundSaid:
 def round_title(found: TrialRound) -> Phrase:
     """What was rated, and how long after treatment."""
     what = value_phrase(found.measure, found.weed)
+    if found.span is not None:
+        first, last = found.span
+        return say("trial_result.over_days", what=what, first=first, last=last)
+    if found.since:
+        ends = min(found.since.values()), max(found.dates.values())
+        return say("trial_result.over_dates", what=what, first=ends[0], last=ends[1])
     if found.day is None:
         return what
     return say("trial_import.days", what=what, days=found.day)
@@ -54,7 +60,13 @@ def round_said(found: TrialRound, analysis: TrialAnalysis, voice: Voice) -> Roun
     """One round in words."""
     days = sorted(found.dates.items())
     dates = joined(
-        *(say("trial_result.on", site=names(site), day=date) for site, date in days), join="comma"
+        *(
+            say("trial_result.from_to", site=names(site), first=found.since[site], last=date)
+            if site in found.since
+            else say("trial_result.on", site=names(site), day=date)
+            for site, date in days
+        ),
+        join="comma",
     )
     head = (found.key, voice.write(round_title(found), "cap"), voice.write(dates))
     if analysis.problem:
@@ -102,7 +114,9 @@ def _remarks(found: TrialRound, analysis: TrialAnalysis, voice: Voice) -> list[s
 
 def _notes(found: TrialRound) -> list[Phrase]:
     """What was done to the ratings before they were analysed."""
-    said = []
+    said = [say("trial_result.area")] if found.since else []
+    if found.apart:
+        said.append(say("trial_result.apart", ratings=found.apart))
     if found.frames > 1:
         said.append(say("trial_result.frames", frames=found.frames))
     if found.strangers:
@@ -203,6 +217,8 @@ def methods_text(rounds: Sequence[Analysed], voice: Voice, planned: int = 0) -> 
             if bare
             else say("trial_result.method", rounds=which, model=model)
         )
+    if any(found.since for found, _ in worked):
+        said.append(say("trial_result.area_method"))
     if any(analysis.variances for _, analysis in worked):
         said.append(say("trial_result.reml"))
     own = [f.options.checks for f, a in worked if "check" in a.variances]
@@ -254,6 +270,8 @@ def result_plain(trial: str, rounds: Sequence[Analysed], voice: Voice) -> dict[s
             "weed": found.weed or None,
             "dates": {site: date.isoformat() for site, date in found.dates.items()},
             "days": found.day,
+            "since": {site: date.isoformat() for site, date in found.since.items()},
+            "over_days": list(found.span) if found.span else None,
             **plain(analysis, voice),
         }
         for found, analysis in rounds

@@ -18,8 +18,8 @@ from starlette.routing import Route
 from windowcast.core.errors import InputError
 from windowcast.records.model import Rating
 from windowcast.records.stored import Stored
+from windowcast.records.trial_analyses import analysed_rounds
 from windowcast.records.trial_log import trial_log_path
-from windowcast.records.trial_rounds import analysed_rounds
 from windowcast.report.problems import problem_text, sentence_of
 from windowcast.report.trial_figures import said_and_drawn
 from windowcast.report.trial_plan import asked_phrase, plan_svg, treatment_rows
