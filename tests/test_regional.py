@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import fields, replace
 from typing import cast
 
 import numpy as np
 import numpy.typing as npt
-import pyarrow as pa
 import pytest
-from region_fixtures import data
+from region_fixtures import data, listed_as
 from regions_made_up import regional_of, two_regions
 from spoken import METRIC
 
@@ -20,7 +19,6 @@ from windowcast.core.values import load
 from windowcast.region import effects as module_of_effects
 from windowcast.region.autocorrelation import lag_one, variance_factor
 from windowcast.region.chances import chance, typical_median
-from windowcast.region.compare import Compared
 from windowcast.region.effects import Effects, effects, interval, station_draws
 from windowcast.region.failing import failed, failing, share_failed
 from windowcast.region.grids import Kept, SeasonRows
@@ -334,20 +332,11 @@ def test_regions_say_seasons_stations_and_differences_as_their_climates_do() -> 
     assert all(b.q >= b.p for b in tested)
 
 
-def listed(stations: pa.Table, **columns: Sequence[object]) -> Compared:
-    """The comparison of real stations with another list."""
-    for name, values in columns.items():
-        field = stations.schema.field(name)
-        at = stations.schema.get_field_index(name)
-        stations = stations.set_column(at, field, pa.array(values, field.type))
-    return replace(data(), stations=stations)
-
-
 def test_one_region_speaks_for_its_own_stations_alone() -> None:
     bare = data().stations
     ids = [*bare["station"].to_pylist(), *(f"OUT{n}" for n in range(7))]
     ten = bare.take([0, 1, 2, *[0] * 7])
-    alone = listed(ten, station=ids, region=["Coast", *[""] * 9])
+    alone = listed_as(ten, station=ids, region=["Coast", *[""] * 9])
     found = findings_of(alone, alone.regional())
     assert [(region.name, region.stations) for region in found.regions] == [("Coast", 1)]
     assert found.regions[0].stations_per_season.max() == 1
@@ -356,7 +345,7 @@ def test_one_region_speaks_for_its_own_stations_alone() -> None:
 
 
 def test_stations_of_both_hemispheres_in_one_region_are_found() -> None:
-    two = listed(data().stations, region=["A", "A", "B"], latitude=[30.0, -32.0, 31.0])
+    two = listed_as(data().stations, region=["A", "A", "B"], latitude=[30.0, -32.0, 31.0])
     mixed, other = two.regional().regions
     assert (mixed.across, mixed.southern) == (True, False)
     assert not other.across

@@ -169,9 +169,15 @@ class Compared:
         return tuple(np.unique(self.southern).tolist()) or (False,)
 
     def places(self) -> npt.NDArray[np.int64]:
-        """Number of the place each station stands at, ``[station]``; one within some 100 m."""
-        at = np.round(np.stack([self.latitude_deg, self.longitude_deg]), 3)
-        number: npt.NDArray[np.int64] = np.unique(at, axis=1, return_inverse=True)[1].reshape(-1)
+        """Number of the place each station stands at, ``[station]``; one within some 100 m.
+
+        A place has the same number in every comparison.
+        """
+        north, east = (
+            np.rint(1000 * degrees).astype(np.int64)
+            for degrees in (90 + self.latitude_deg, self.longitude_deg)
+        )
+        number: npt.NDArray[np.int64] = 360_000 * north + east % 360_000
         return number
 
     def texts(self, column: str, stations: Iterable[int]) -> list[str]:

@@ -37,7 +37,7 @@ class Kept(Protocol):
         """Stations of the southern hemisphere, ``[station]``."""
 
     def places(self) -> npt.NDArray[np.int64]:
-        """Number of the place each station stands at, ``[station]``."""
+        """Number of the place of each station, ``[station]``; the same in every comparison."""
 
     def normals(self, quantity: str) -> Normals:
         """Normals of a quantity, ``[station]``."""

@@ -151,16 +151,19 @@ def regional(data: Kept, tables: Tables = PACKAGED) -> Regional:
 
 
 def _members(data: Kept) -> tuple[list[str], list[npt.NDArray[np.int64]], bool]:
-    """Names of the regions, their stations, and whether each is one station.
+    """Names of the regions, their stations by id, and whether each is one station.
 
     Where one region is named, stations in none are left out of it.
     """
-    named = np.array(data.texts("region", range(len(data))), dtype=object)
+    every = range(len(data))
+    by_id = np.argsort(np.array(data.texts("station", every), dtype=object))
+    named = np.array(data.texts("region", every), dtype=object)
     names = [name for name in dict.fromkeys(named.tolist()) if name]
     if len(names) > 1:
-        return names, [np.flatnonzero(named == name) for name in names], False
-    own = np.flatnonzero(named == names[0]) if names else np.arange(len(data))
+        return names, [by_id[named[by_id] == name] for name in names], False
+    own = by_id[named[by_id] == names[0]] if names else by_id
     if 1 < len(own) <= FEW:
+        own = np.sort(own)  # as they are listed
         return data.texts("station", own.tolist()), list(own[:, None]), True
     return ["".join(names)], [own], False
 
