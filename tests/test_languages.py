@@ -24,7 +24,8 @@ ALIKE = {
         "review_of.control", "day_hours.stopped", "incoming_choice.units.metric",
         "region_short.cover_fall", "decide.row.effect", "decide.shut", "asked.agar",
         "service.mosmix", "service.metno",
-        "science.no",
+        "science.no", "doctor_check.proxy", "doctor_check.extras", "doctor_check.terminal",
+        "doctor.versions.good",
     },
 }  # fmt: skip
 

@@ -116,6 +116,7 @@ class _Asked:
     max_bytes: int
     stop: float
     manners: Manners
+    head: bool = False  # only whether there is an answer, without its body
 
     @property
     def host(self) -> str:
@@ -212,6 +213,24 @@ class Client:
                     self._down[host] = error
                 raise
 
+    def touch(self, url: str, *, within_s: float) -> Reply:
+        """Ask once for the head of an answer: whether its host can be reached, and its clock.
+
+        Any answer of the host itself counts, whatever its status below 500; the reply has no body.
+
+        Raises
+        ------
+        FetchError
+            None came within `within_s` seconds, or one of a proxy or of another host.
+        InputError
+            The certificates to trust cannot be read.
+        """
+        stop = min(time.monotonic() + within_s, self.stop)
+        headers = {"User-Agent": USER_AGENT, "Accept": "*/*"}
+        asked = _Asked(url, headers, Expect.TEXT, 0, stop, Manners(), head=True)
+        session = self._session()
+        return _within(stop - time.monotonic(), asked.host, lambda: self._follow(session, asked))
+
     @property
     def _out_of_time(self) -> bool:
         """Whether the time for everything this client asks is over."""
@@ -246,7 +265,8 @@ class Client:
         with self._lock:
             self.requests_sent += 1
         try:
-            return session.get(
+            return session.request(
+                "HEAD" if asked.head else "GET",
                 asked.url,
                 headers=asked.headers,
                 stream=True,
@@ -295,6 +315,8 @@ def _reply(response: Response, asked: _Asked) -> Reply:
     status, headers, host = response.status_code, response.headers, asked.host
     server_time = http_date(headers.get("Date", ""))
     skew = 0.0 if server_time is None else server_time - time.time()
+    if asked.head and status < 500 and status != 407:
+        return Reply(status, server_time=server_time, skew_s=skew)
     if status in (404, 410):
         with suppress(FetchError):  # read, so that the connection can serve the next request
             read_body(response, host, asked.max_bytes, asked.stop)

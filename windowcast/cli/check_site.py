@@ -1,0 +1,91 @@
+"""The site file that answers would be made from, and how old its weather is."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from pathlib import Path
+
+from windowcast.cli.checked import Checked
+from windowcast.cli.options import Start
+from windowcast.core.errors import InputError, SourceUnreachableError
+from windowcast.core.phrase import Listing, Name, Quantity, say
+from windowcast.core.record import Weather
+from windowcast.core.site import Site
+
+WHERE = Path("site.toml")  # what `windowcast init` writes
+
+
+def found_site(given: Path | None) -> tuple[Path | None, Site | None, InputError | None]:
+    """The file given, or ``site.toml`` here, with what it says or what is wrong with it."""
+    from windowcast.core.site import load_site
+
+    path = given or (WHERE if WHERE.is_file() else None)
+    if path is None:
+        return None, None, None
+    try:
+        return path, load_site(path), None
+    except InputError as error:
+        return path, None, error
+
+
+def site_findings(
+    path: Path | None, site: Site | None, bad: InputError | None
+) -> Iterator[Checked]:
+    """Whether the site file can be read, where it is, and the age of its weather."""
+    if path is None:
+        yield Checked("site", "note", say("doctor.site.none"), say("doctor.site.write_one"))
+        return
+    values = {"file": str(path)}
+    if bad is not None or site is None:
+        yield Checked("site", "wrong", bad or say("doctor.site.none"), values=values)
+        return
+    what = say(
+        "doctor.site.good",
+        name=Name(site.name),
+        latitude=Name(f"{site.latitude:.3f}"),
+        longitude=Name(f"{site.longitude:.3f}"),
+        zone=Name(str(site.zone)),
+    )
+    yield Checked("site", "ok", what, values={**values, "name": site.name,
+                  "latitude": site.latitude, "longitude": site.longitude})  # fmt: skip
+    yield _weather(path)
+
+
+def _weather(path: Path) -> Checked:
+    """What an answer would find without asking anybody."""
+    try:
+        _, weather = Start(path, False, (), None, offline=True).load()
+    except SourceUnreachableError:
+        fix = say("doctor.weather.fetch", file=Name(str(path)))
+        return Checked("weather", "note", say("doctor.weather.none"), fix)
+    except InputError as error:
+        return Checked("weather", "wrong", error)
+    ages = _ages_s(weather)
+    values = {"age_s": {source: round(age) for source, age in ages.items()}}
+    if not ages:
+        return Checked("weather", "ok", say("doctor.weather.own"), values=values)
+    each = Listing(
+        tuple(say("doctor.weather.age", source=Name(s), age=_age(age)) for s, age in ages.items()),
+        "comma",
+    )
+    return Checked("weather", "ok", say("doctor.weather.kept", ages=each), values=values)
+
+
+def _ages_s(weather: Weather) -> dict[str, float]:
+    """The newest answer of each source that was asked over the network [s]."""
+    now = dt.datetime.now(dt.UTC)
+    records = [r for r in (weather.daily, weather.hourly) if r is not None]
+    ages: dict[str, float] = {}
+    for origin in (p for record in records for p in record.provenance):
+        if origin.fetched is not None:
+            age = (now - origin.fetched).total_seconds()
+            ages[origin.source] = min(age, ages.get(origin.source, age))
+    return ages
+
+
+def _age(seconds: float) -> Quantity:
+    minutes = max(seconds, 0.0) / 60
+    if minutes < 90:
+        return Quantity(minutes, "min")
+    return Quantity(round(minutes / 60), "h") if minutes < 2880 else Quantity(minutes / 1440, "d")
