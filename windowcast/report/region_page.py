@@ -163,7 +163,10 @@ def _pairs(told: Findings, winter: Winter, numbers: dict[str, int], voice: Voice
     """Ribbons of the pair that differs most, then of other pairs; of a single region alone."""
     known = {
         region.name: Ribbon(
-            str(voice.write(told.name(region))), numbers[region.name], region.weekly
+            str(voice.write(told.name(region))),
+            numbers[region.name],
+            region.weekly,
+            region.southern,
         )
         for region in told.regions
         if region.weekly is not None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -34,6 +34,7 @@ _USUAL = 21, 36  # weeks that are drawn in any case: December to February
 _SOME = 0.05  # spray days a week that a reader can see
 _DAY_HEIGHT = 34.0  # pixels of a spray day a week
 _NAME, _GAP, _ROW = 26.0, 24.0, 16.0  # above the plot, below it, a row of words
+_MONTHS = 14.0  # from one row of months to the next
 _BARS = 44.0  # pixels of the highest and lowest bar together
 _INNER, _LAST_MONTH = 0.12, 0.93  # of the width: where names may point, where a month may begin
 _TOP, _WEEK = 6.0, 6.0  # of a strip, of a week in it
@@ -75,11 +76,12 @@ class Winter:
 
 @dataclass(frozen=True)
 class Ribbon:
-    """A region that is drawn: what it is called, which colour it has, its weeks."""
+    """A region that is drawn: what it is called, which colour it has, its weeks, by whose dates."""
 
     name: str
     number: int
     weekly: RegionWeeks
+    southern: bool
 
     @property
     def own(self) -> str:
@@ -104,6 +106,8 @@ def ribbons(
 
     Parameters
     ----------
+    winter
+        The weeks to draw; their dates are those of each region's own hemisphere.
     apart_by
         How the first differs from the second; None for a single one.
     """
@@ -117,7 +121,8 @@ def ribbons(
         shapes.append(band(at, low, high, f"ribbon {each.own}"))
     for each in of:
         shapes.append(line(at, plot.heights(each.weekly.mean[winter.weeks]), each.own))
-    months = winter.months(voice)
+    by_dates = _by_dates(of, winter)
+    months = by_dates[0].months(voice)
     words += [upright(place, plot.top, plot.bottom) for place, _ in months]
     for n in range(0, days + 1, 1 if days < 5 else 2):
         words += [level(plot.y(n), "axis" if n == 0 else "grid")]
@@ -127,16 +132,31 @@ def ribbons(
     if apart_by is not None:
         bars, around, bottom = _bars(of, apart_by, winter, bottom, voice)
         shapes, words = [*shapes, *bars], [*words, *around]
-    words += [text(p, bottom + 14, name, anchor="start") for p, name in months if p < _LAST_MONTH]
-    height = bottom + 20
+    for n, own in enumerate(by_dates):
+        kind = f"lab {of[n].own}" if len(by_dates) > 1 else "lab"
+        words += [
+            text(place, bottom + 14 + _MONTHS * n, name, kind, "start")
+            for place, name in own.months(voice)
+            if place < _LAST_MONTH
+        ]
+    height = bottom + 20 + _MONTHS * (len(by_dates) - 1)
     key = "ribbons-" + "-".join(str(each.number) for each in of)
     title = voice.say("region_story.weeks")
     if apart_by is None:
         desc = voice.say("region_story.weeks_one")
     else:
         desc = voice.say("region_story.weeks_two")
+    if len(by_dates) > 1:
+        desc += " " + voice.say("region_story.months_two", first=of[0].name, second=of[1].name)
     svg = fluid(key, title, desc, height, *words, stretched(height, *shapes), class_="ribbons")
     return Chart(key, title, desc, svg, *_table(of, apart_by, winter, voice))
+
+
+def _by_dates(of: Sequence[Ribbon], winter: Winter) -> list[Winter]:
+    """The weeks by the dates of each region; once where all are of one hemisphere."""
+    southern = [each.southern for each in of]
+    rows = southern[:1] if len(set(southern)) == 1 else southern
+    return [replace(winter, southern=each) for each in rows]
 
 
 def _names(of: Sequence[Ribbon], winter: Winter, plot: Pane) -> list[str]:
@@ -205,14 +225,18 @@ def _bars(
 def _table(
     of: Sequence[Ribbon], apart_by: WeeksBetween | None, winter: Winter, voice: Voice
 ) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    by_dates = _by_dates(of, winter)
     heads = [voice.say("region_head.week_from")]
+    if len(by_dates) > 1:
+        heads = [voice.say("region_story.week_from_two", first=of[0].name, second=of[1].name)]
     for each in of:
         heads += [each.name, voice.say("region_story.band")]
     if apart_by is not None:
         heads += [voice.say("region_story.difference"), voice.say("region_story.interval")]
     rows = []
     for week in range(winter.first, winter.stop):
-        cells = [day_said(7 * week, voice, southern=winter.southern)]
+        days = (day_said(7 * week, voice, southern=own.southern) for own in by_dates)
+        cells = [" / ".join(days)]
         for each in of:
             w = each.weekly
             cells += [_number(w.mean[week], voice), _range(w.low[week], w.high[week], voice)]
