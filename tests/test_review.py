@@ -426,7 +426,10 @@ def test_timing_is_told_within_treatments_and_over_trials() -> None:
         for t in range(3)
         for n in range(6)
     ]
-    rows = [replace(p, trial=f"t{p.trial}", treatment=f"T{p.treatment}") for p in points]
+    rows = [
+        replace(p, trial=f"t{p.trial}", treatment=f"T{p.treatment}", occasion="one day")
+        for p in points
+    ]
     score, stage, warmth = relations(rows)
     means = [np.mean([p.control_pct for p in rows if p.score == d]) for d in day]
     x = np.array(day) - np.mean(day)

@@ -39,7 +39,12 @@ from windowcast.records.what_worked import TrackRecord, Tried, what_worked
 from windowcast.season.model import SiteState
 from windowcast.season.observed import soil_correction
 from windowcast.season.state import build
-from windowcast.trials.timing_and_control import Point, Relation, relations
+from windowcast.trials.timing_and_control import (
+    Point,
+    Relation,
+    only_timing_differs,
+    relations,
+)
 from windowcast.windows.hindsight import season_context
 
 LATEST = "latest"
@@ -147,7 +152,7 @@ def review(
         stock=[materials[name] for name in site.stock],
         species=str(site.turf.species),
     )
-    trials = trial_results(ratings, trial_files)
+    trials = tuple(_with_timings(r, applications) for r in trial_results(ratings, trial_files))
     return Review(
         site=site.name,
         applications=tuple(reviewed),
@@ -202,10 +207,32 @@ def _points(reviewed: Sequence[ReviewedApplication], trials: Sequence[TrialResul
                 weeds_bbch=values.get("weeds_bbch", math.nan),
                 week_temp_c=values.get("week_temp_c", math.nan),
                 trial=a.trial,
-                treatment=a.treatment,
+                treatment=str(_given(a) or a.treatment),
+                site=here[0],
+                occasion=a.date.isoformat(),
             )
         )
     return [those[0] for those in points.values() if len(those) == 1]
+
+
+def _given(application: Application) -> tuple[tuple[str, float], ...]:
+    """What a treatment got, whatever it is called; nothing where a rate is not known."""
+    known = [(m.active, m.rate_kg_ha) for m in application.materials if m.rate_kg_ha is not None]
+    if len(known) < len(application.materials):
+        return ()
+    return (*sorted(known), *([(application.adjuvant, 0.0)] if application.adjuvant else []))
+
+
+def _with_timings(result: TrialResult, applications: Sequence[Stored[Application]]) -> TrialResult:
+    """A result with the pairs of its treatments that got the same on other days."""
+    mine = [s.entry for s in applications if s.entry.trial == result.trial and s.entry.treatment]
+    given = {}
+    for name in dict.fromkeys(a.treatment for a in mine):
+        own = sorted((a for a in mine if a.treatment == name), key=lambda a: a.start)
+        days = tuple((a.where, a.date) for a in own)
+        got = tuple(_given(a) for a in own)
+        given[name] = (got if all(got) else (), days)
+    return replace(result, timings=only_timing_differs(given))
 
 
 def _notes(

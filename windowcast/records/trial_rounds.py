@@ -18,6 +18,7 @@ from windowcast.records.trials import plot_means
 from windowcast.trials.layout import TrialArm, arms_of, plan_of
 from windowcast.trials.model import Design, PlotRow, TrialOptions
 from windowcast.trials.rated_measures import MEASURES, options_for
+from windowcast.trials.timing_and_control import only_timing_differs
 from windowcast.trials.trial_file import TrialFile
 
 _DESIGNS: Mapping[str, Design] = {
@@ -52,6 +53,8 @@ class TrialRound:
         treatment of the first and the last rating, None where no site knows them.
     apart
         How many ratings are not in a mean over days, because not every site has them.
+    timings
+        Pairs of treatments that differ in their timing alone.
     """
 
     measure: str
@@ -66,6 +69,7 @@ class TrialRound:
     since: Mapping[str, dt.date] = field(default_factory=dict)
     span: tuple[int, int] | None = None
     apart: int = 0
+    timings: tuple[tuple[str, str], ...] = ()
 
     @property
     def key(self) -> str:
@@ -253,7 +257,11 @@ def _round(
         options,
         max(1, round(len(known) / len(means))) if means else 1,
         tuple(sorted({r.treatment for r in ratings} - set(arms))),
-    )
+        timings=only_timing_differs(
+            {a.name: ((*sorted(a.materials), a.adjuvant) if a.materials else (), a.timing)
+             for a in arms.values()}
+        ),
+    )  # fmt: skip
 
 
 def _start(

@@ -27,6 +27,8 @@ class TrialResult:
     ----------
     at
         Control of each treatment at each location by itself; one where the trial has one.
+    timings
+        Pairs of treatments that differ in their timing alone, as far as applications are logged.
     """
 
     trial: str
@@ -37,6 +39,7 @@ class TrialResult:
     analysis: TrialAnalysis | None
     notes: tuple[Phrase, ...]
     at: dict[str, dict[str, MeasuredControl]] = field(default_factory=dict)
+    timings: tuple[tuple[str, str], ...] = ()
 
 
 def trial_results(

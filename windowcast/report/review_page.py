@@ -15,6 +15,7 @@ from windowcast.report.review_text import (
     label_text,
     looked_into,
     strength_text,
+    timing_lines,
     worked_table,
 )
 from windowcast.report.trial_chart import control_chart, relation_chart
@@ -28,6 +29,7 @@ class ReviewView:
     charts: tuple[Chart, ...]
     heads: list[str]
     rows: list[list[str]]
+    timings: tuple[tuple[str, ...], ...] = ()  # of each trial, what only differs in timing
 
     looked_into = staticmethod(looked_into)
     evidence = staticmethod(evidence_in_order)
@@ -76,7 +78,8 @@ def review_view(review: Review, voice: Voice) -> ReviewView:
     drawn = [control_chart(r, f"trial-{n}", voice) for n, r in enumerate(review.trials)]
     drawn += [relation_chart(r, f"relation-{n}", voice) for n, r in enumerate(review.relations)]
     heads, rows = worked_table(review.worked, voice)
-    return ReviewView(review, tuple(c for c in drawn if c is not None), heads, rows)
+    timings = tuple(tuple(timing_lines(result, voice)) for result in review.trials)
+    return ReviewView(review, tuple(c for c in drawn if c is not None), heads, rows, timings)
 
 
 def render_review(review: Review, voice: Voice) -> str:

@@ -16,6 +16,7 @@ from windowcast.records.what_worked import TrackRecord
 from windowcast.report import wording
 from windowcast.report.catalogue import Voice
 from windowcast.report.log_entries import fact_text
+from windowcast.report.trial_results import timings_said
 from windowcast.windows.purposes import purpose_of
 
 
@@ -168,6 +169,14 @@ def _note(kind: str, said: Phrase, voice: Voice) -> str:
     return voice.say(f"review_note.{kind}", said=said)
 
 
+def timing_lines(result: TrialResult, voice: Voice) -> list[str]:
+    """How treatments of a trial compare that differ in their timing alone."""
+    if result.analysis is None:
+        return []
+    said = timings_said(result.timings, result.analysis, voice)
+    return [voice.write(text, "sentence") for text in said]
+
+
 def trial_lines(result: TrialResult, voice: Voice) -> list[str]:
     """One measure of a trial: control, adjusted means with letters, what to mind."""
     weed = f", {result.weed}" if result.weed else ""
@@ -185,5 +194,6 @@ def trial_lines(result: TrialResult, voice: Voice) -> list[str]:
             shares = {"mean": f"{m.mean:.3g}", "low": f"{m.low:.3g}", "high": f"{m.high:.3g}"}
             of = {"treatment": m.treatment, "letters": m.letters}
             lines.append("    " + voice.say("review_of.mean", plots=m.plots, **of, **shares))
+        lines += [f"  {text}" for text in timing_lines(result, voice)]
         lines += ["  " + _note("mind", text, voice) for text in analysis.notes]
     return [*lines, *("  " + _note("note", note, voice) for note in result.notes)]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from windowcast.core.phrase import Phrase, joined, names, say
+from windowcast.core.phrase import Name, Phrase, joined, names, say
 from windowcast.records.trial_rounds import TrialRound
 from windowcast.report.catalogue import Voice
 from windowcast.report.trial_plan import value_phrase
@@ -109,7 +109,24 @@ def _remarks(found: TrialRound, analysis: TrialAnalysis, voice: Voice) -> list[s
         )
         for test in analysis.factors
     ]  # fmt: skip
+    said += timings_said(found.timings, analysis, voice)
     return [voice.write(text, "sentence") for text in (*said, *analysis.notes, *_notes(found))]
+
+
+def timings_said(
+    timings: Sequence[tuple[str, str]], analysis: TrialAnalysis, voice: Voice
+) -> list[Phrase]:
+    """How treatments compare that differ in their timing alone."""
+    found = {(c.first, c.second): c for c in analysis.of("all")}
+    pairs = [found.get(pair) or found.get(pair[::-1]) for pair in timings]
+    return [
+        say(
+            "trial_result.timing", first=Name(c.first), second=Name(c.second),
+            result=Name(_against(c, voice)),
+        )
+        for c in pairs
+        if c is not None
+    ]  # fmt: skip
 
 
 def _notes(found: TrialRound) -> list[Phrase]:
