@@ -199,7 +199,10 @@ def _write_pages(out: Path, data: Compared, told: Findings, voice: Voice) -> Pat
     from windowcast.report.region_station import FOLDER, station_pages
 
     made_folder(out / FOLDER)
-    kept = {write_atomic(out / address, page) for address, page in station_pages(told, data, voice)}
+    kept = {
+        write_atomic(out / address, page, synced=False)
+        for address, page in station_pages(told, data, voice)
+    }
     for old in set((out / FOLDER).glob("*.html")) - kept:
         old.unlink()
     return write_atomic(out / "index.html", region_page(data, told, voice))

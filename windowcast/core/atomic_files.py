@@ -35,8 +35,11 @@ def made_folder(path: str | os.PathLike[str]) -> Path:
 
 
 @contextmanager
-def atomic_path(path: str | os.PathLike[str]) -> Iterator[Path]:
+def atomic_path(path: str | os.PathLike[str], *, synced: bool = True) -> Iterator[Path]:
     """An empty file beside `path` under a temporary name; renamed into place at the end.
+
+    `synced` makes sure that its content outlives a loss of power, which takes some milliseconds:
+    too long for each of hundreds of files that can be made again.
 
     Raises
     ------
@@ -54,8 +57,9 @@ def atomic_path(path: str | os.PathLike[str]) -> Iterator[Path]:
         os.close(handle)
         temporary = Path(name)
         yield temporary
-        with temporary.open("r+b") as written:
-            os.fsync(written.fileno())
+        if synced:
+            with temporary.open("r+b") as written:
+                os.fsync(written.fileno())
         umask = os.umask(0)
         os.umask(umask)
         temporary.chmod(0o666 & ~umask)
@@ -73,9 +77,9 @@ def atomic_path(path: str | os.PathLike[str]) -> Iterator[Path]:
 
 
 @contextmanager
-def atomic_file(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
+def atomic_file(path: str | os.PathLike[str], *, synced: bool = True) -> Iterator[BinaryIO]:
     """A file to write to, renamed into place at the end; raises as `atomic_path` does."""
-    with atomic_path(path) as temporary, temporary.open("wb") as stream:
+    with atomic_path(path, synced=synced) as temporary, temporary.open("wb") as stream:
         yield stream
 
 
@@ -127,8 +131,10 @@ else:
         fcntl.flock(handle, fcntl.LOCK_EX)
 
 
-def write_atomic(path: str | os.PathLike[str], content: str | bytes) -> Path:
+def write_atomic(
+    path: str | os.PathLike[str], content: str | bytes, *, synced: bool = True
+) -> Path:
     """Write `content` in one go, see `atomic_file`; returns the path."""
-    with atomic_file(path) as stream:
+    with atomic_file(path, synced=synced) as stream:
         stream.write(content.encode("utf-8") if isinstance(content, str) else content)
     return Path(path)

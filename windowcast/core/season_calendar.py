@@ -8,6 +8,7 @@ northern, written "MM-DD"; in the south they lie half a year later.
 from __future__ import annotations
 
 import datetime as dt
+from functools import cache
 from itertools import pairwise
 from typing import Any
 
@@ -120,6 +121,7 @@ def half_year_later(months: Any) -> Any:
     return (months + 5) % 12 + 1
 
 
+@cache
 def northern_month_day(text: str, southern: bool) -> int:
     """A northern ``"MM-DD"`` as month * 100 + day, half a year later in the south.
 

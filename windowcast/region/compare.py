@@ -27,8 +27,8 @@ from windowcast.region.left_out import Kind, LeftOut
 from windowcast.region.parts import Chunk
 from windowcast.region.statistics import Normals
 from windowcast.region.tables import (
-    as_plain,
     as_typed,
+    batches,
     counted,
     normals_in,
     numbers,
@@ -48,7 +48,6 @@ if TYPE_CHECKING:
 
 MAX_PROBLEMS = 500  # of unusable stations, listed with their problem; the seasons have all
 SEASON_ROWS, STATION_ROWS = 8192, 1024  # that lie together in a file
-BATCH_ROWS = 1024  # held at a time
 _IDENTITY = ("station", "name", "region", "latitude", "longitude", "elevation")
 _SPAN = ("first_season", "last_season")
 
@@ -328,17 +327,6 @@ def _write(
                 writer.write_table(as_typed(held.slice(0, rows).combine_chunks(), kinds))
                 held = held.slice(rows).combine_chunks()
         writer.write_table(as_typed(held.combine_chunks(), kinds))
-
-
-def batches(
-    path: Path, columns: Sequence[str] | None = None, rows: int | None = None
-) -> Iterator[pa.RecordBatch]:
-    """Rows of a Parquet file, `BATCH_ROWS` at a time or fewer, plain (`tables.as_plain`)."""
-    import pyarrow.parquet as pq
-
-    with pq.ParquetFile(path) as file:
-        size = min(BATCH_ROWS, rows or BATCH_ROWS)
-        yield from map(as_plain, file.iter_batches(size, columns=columns))
 
 
 def _table(files: Sequence[Path], columns: Sequence[str]) -> pa.Table:

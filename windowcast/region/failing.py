@@ -16,12 +16,12 @@ Grid = Callable[[str], FloatArray]
 """A column of seasons as ``[station, season]``."""
 
 
-def failed(weeks: npt.NDArray[np.float32], enough: float) -> FloatArray:
+def failed(weeks: npt.NDArray[np.floating], enough: float) -> FloatArray:
     """1 where no week of a season has enough spray days, 0 where one has, ``[...]``.
 
     NaN where no known week has enough and some week is unknown. `weeks` is ``[..., week]``.
     """
-    some = (np.nan_to_num(weeks) >= enough).any(axis=-1)
+    some = (weeks >= enough).any(axis=-1)
     return np.where(some, 0.0, np.where(np.isnan(weeks).any(axis=-1), np.nan, 1.0))
 
 

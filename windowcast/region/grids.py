@@ -13,7 +13,7 @@ import numpy.typing as npt
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import paired_year
 from windowcast.region.statistics import Normals
-from windowcast.region.tables import counted, numbers, read
+from windowcast.region.tables import batches, counted, numbers, read
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -93,14 +93,25 @@ class SeasonRows:
         values = numbers(read(self.data.season_file, [column]), column)[self.kept]
         return self._placed(counted(column, values, self.first_year, self.south, self.complete))
 
-    def weeks(self, column: str, count: int) -> npt.NDArray[np.float32]:
-        """The first weeks of a column of lists, ``[station, season, week]``; NaN unknown."""
+    def weeks(self, column: str, count: int) -> npt.NDArray[np.float16]:
+        """The first weeks of a column of lists, ``[station, season, week]``; NaN unknown.
+
+        Whole days from 0 to 7, which half precision holds exactly: nothing that is kept is larger.
+        """
         import pyarrow as pa
 
-        table = read(self.data.season_file, [column]).filter(pa.array(self.kept))
-        whole = table[column].combine_chunks()
-        values = whole.flatten().to_numpy(zero_copy_only=False).reshape(len(whole), -1)
-        return self._placed(values[:, :count])
+        out = np.full((len(self.data), len(self.years), count), np.nan, np.float16)
+        station, season = self.at
+        rows = before = 0  # all rows and kept ones ahead of the batch
+        for batch in batches(self.data.season_file, [column]):
+            kept = self.kept[rows : rows + len(batch)]
+            told = batch.filter(pa.array(kept))  # a null list has no items
+            values = told[column].flatten().to_numpy(zero_copy_only=False)
+            values = values.reshape(-1, told[column].type.list_size)
+            here = slice(before, before + len(told))
+            out[station[here], season[here]] = values[:, :count]
+            rows, before = rows + len(batch), here.stop
+        return out
 
     def counting(self) -> npt.NDArray[np.bool_]:
         """Seasons that are known well enough to count, ``[station, season]``."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from math import prod
 from pathlib import Path
 from typing import Any
 
@@ -32,9 +33,16 @@ from windowcast.region.columns import (
     WHOLE_WEEKS,
     units_of,
 )
-from windowcast.region.compare import Compared, batches, season_values
+from windowcast.region.compare import Compared, season_values
 from windowcast.region.dictionary import described
-from windowcast.region.tables import NORMAL_FIELDS, normals_in, numbers, season_schema, weekly_in
+from windowcast.region.tables import (
+    NORMAL_FIELDS,
+    batches,
+    normals_in,
+    numbers,
+    season_schema,
+    weekly_in,
+)
 
 SEASONAL = (*DEPARTURE_COLUMNS, *HAPPENED_COLUMNS.values(), *LOST_COLUMNS.values())
 _DAYS = "days since 1970-01-01"
@@ -222,6 +230,8 @@ def _variable(
     )
     made.units, made.long_name = units, words
     made.set_auto_mask(False)
+    # stations come in order: the chunk being written and the next, not the library's 16 MB
+    made.set_var_chunk_cache(size=2 * prod(chunks) * made.dtype.itemsize)
     return made
 
 

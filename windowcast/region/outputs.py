@@ -21,7 +21,7 @@ from windowcast.region.columns import (
     WORKABLE_COLUMNS,
     day_label,
 )
-from windowcast.region.compare import Compared, batches
+from windowcast.region.compare import Compared
 from windowcast.region.csv_files import plain, write_rows
 from windowcast.region.csv_text import Cells, date_cells, number_cells, text_cells, write_csv
 from windowcast.region.dictionary import DescribedColumn, columns_in, names_of_columns
@@ -30,6 +30,7 @@ from windowcast.region.regional import Between
 from windowcast.region.statistics import MIN_YEARS
 from windowcast.region.tables import (
     NORMAL_FIELDS,
+    batches,
     break_fields,
     normals_in,
     numbers,

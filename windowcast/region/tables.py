@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -46,6 +46,7 @@ VALUE_COLUMNS = (
 NORMAL_FIELDS = tuple(field.name for field in fields(Normals))
 ODDS_FIELDS = tuple(f"odds_{n}_or_more" for n in AT_LEAST)
 _EPOCH = "days since 1970-01-01"
+BATCH_ROWS = 1024  # held at a time
 FULL = 0.9  # share of a season's days that must be known for it to count
 
 Placed = tuple[int, Station, Place]  # position in the chunk, station, its place
@@ -302,6 +303,17 @@ def read(path: Path, columns: Sequence[str]) -> pa.Table:
 
     with pq.ParquetFile(path) as file:
         return as_plain(file.read(columns=list(columns)))
+
+
+def batches(
+    path: Path, columns: Sequence[str] | None = None, rows: int | None = None
+) -> Iterator[pa.RecordBatch]:
+    """Rows of a Parquet file, `BATCH_ROWS` at a time or fewer, plain (`as_plain`)."""
+    import pyarrow.parquet as pq
+
+    with pq.ParquetFile(path) as file:
+        size = min(BATCH_ROWS, rows or BATCH_ROWS)
+        yield from map(as_plain, file.iter_batches(size, columns=columns))
 
 
 def normals_in(table: pa.Table | pa.RecordBatch, quantity: str) -> Normals:

@@ -29,7 +29,7 @@ MAX_ROWS = 40  # drawn in a chart
 MAX_LISTED = 500  # stations whose numbers are listed, and dots drawn one by one
 _NAMES = 146.0  # room for names left of the dates
 _DATE = 22.0  # room right of the dates, for half of one below the last
-_NAME_LETTERS = 21  # that fit in it
+_NAME_LETTERS = 18  # that fit in it, in a wide font too
 
 Indices = npt.NDArray[np.int64]
 

@@ -24,11 +24,11 @@ from windowcast.region.columns import (
     day_of_season,
 )
 from windowcast.region.columns import SPRAY_DAYS as WEEKLY_SPRAY_DAYS
-from windowcast.region.compare import Compared, batches
+from windowcast.region.compare import Compared
 from windowcast.region.failing import failed, main_reason
 from windowcast.region.regional import Estimate
 from windowcast.region.statistics import Normals
-from windowcast.region.tables import numbers, read
+from windowcast.region.tables import batches, numbers, read
 from windowcast.report.catalogue import Voice
 from windowcast.report.page import page_of, region_style
 from windowcast.report.region_charts import listed_of, spread_said, trend_said
