@@ -32,7 +32,8 @@ def roots(factor: float = 1.0) -> DoseCurve:
 
 def test_the_worked_example_of_drc_comes_out() -> None:
     # drm(rootl ~ conc, fct = LL.4()): b 2.982, c 0.481, d 7.793, e 3.058, residual 0.5196 with 20
-    # df; ED10, 50, 90: 1.46, 3.06, 6.39 (Ritz et al. 2015, PLoS ONE 10:e0146021; from memory)
+    # df (from memory); ED10, 50, 90 and lack of fit as the reference pages of ED.drc and neill.test
+    # of the package print them (github.com/hreinwald/drc, docs/reference)
     found = roots()
     estimates = found.slope, found.low, found.high, found.ed50
     assert estimates == pytest.approx((2.98222, 0.48141, 7.79296, 3.05795), abs=2e-4)
@@ -42,6 +43,7 @@ def test_the_worked_example_of_drc_comes_out() -> None:
     doses = [found.dose_of(p) for p in (10, 50, 90)]
     assert [d.dose for d in doses] == pytest.approx([1.46371, 3.05795, 6.38864], rel=1e-4)
     assert all(d.low < d.dose < d.high and d.tested for d in doses)
+    assert found.misfit_p == pytest.approx(0.8665, abs=1e-4)
     assert not found.dose_of(99.9).tested  # beyond what was given
     half = stats.t.ppf(0.975, 20) * found.errors[3] / found.ed50
     assert doses[1].low == pytest.approx(found.ed50 * math.exp(-half))

@@ -10,6 +10,8 @@ import click
 
 from windowcast.cli.options import deadline_option, format_option, page_option
 from windowcast.cli.output import lang_option
+from windowcast.cli.trial_dose import dose
+from windowcast.cli.trial_opened import against_option, analysed, opened, trial_argument
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -18,11 +20,9 @@ if TYPE_CHECKING:
     from windowcast.core.record import Weather
     from windowcast.core.site import Site
     from windowcast.records.trial_weather import AppliedHour
-    from windowcast.report.catalogue import Voice
     from windowcast.trials.trial_file import TrialFile
 
 _PATH = click.Path(path_type=Path)
-trial_argument = click.argument("trial_file", metavar="TRIAL.toml", type=_PATH)
 
 
 @click.group(name="trial")
@@ -31,19 +31,6 @@ def command() -> None:
 
     Begin with: windowcast trial new trial.toml --site "North field=33.26,-84.28"
     """
-
-
-def opened(trial_file: Path) -> tuple[TrialFile, Voice]:
-    """A trial, and how its reader is spoken to."""
-    from dataclasses import replace
-
-    from windowcast.cli.output import voice_in
-    from windowcast.trials.trial_file import load_trial
-
-    trial = load_trial(trial_file)
-    voice = voice_in(trial.units)
-    asked = click.get_current_context().meta.get("windowcast.lang")
-    return trial, voice if asked or not trial.language else replace(voice, lang=trial.language)
 
 
 @command.command("new")
@@ -226,11 +213,6 @@ def import_(trial_file: Path, file: str, *, yes: bool) -> None:
     click.echo(voice.say("trial_import.stored" if yes else "trial_import.not_yet", file=str(path)))
 
 
-against_option = click.option(
-    "--against", default="", metavar="TREATMENT", help="Compare with this  [default: the check]."
-)
-
-
 @command.command("analyse")
 @trial_argument
 @against_option
@@ -242,7 +224,7 @@ def analyse(trial_file: Path, against: str, format_: str) -> None:
     from windowcast.report.trial_results import result_lines, result_plain
 
     trial, voice = opened(trial_file)
-    _, rounds = _analysed(trial, trial_file, against)
+    _, rounds = analysed(trial, trial_file, against)
     if format_ == "json":
         import json
 
@@ -272,7 +254,7 @@ def report(trial_file: Path, out: Path, against: str, *, hours: bool, offline: b
     from windowcast.report.trial_report import write_report
 
     trial, voice = opened(trial_file)
-    ratings, rounds = _analysed(trial, trial_file, against)
+    ratings, rounds = analysed(trial, trial_file, against)
     applied = _applied_hours(trial, trial_file, offline) if hours else ()
     for hour in applied:
         if hour.problem is not None:
@@ -294,27 +276,4 @@ def _applied_hours(trial: TrialFile, trial_file: Path, offline: bool) -> tuple[A
     return applied_hours(trial, trial_file.parent, load)
 
 
-def _analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any], list[Any]]:
-    """The ratings of a trial, and each round with its analysis."""
-    from windowcast.records.store import SeasonLog
-    from windowcast.records.trial_analyses import analysed_rounds
-    from windowcast.records.trial_log import trial_log_path, trial_ratings
-    from windowcast.trials.arm_names import arm_named
-    from windowcast.trials.layout import arms_of
-
-    arm = arm_named(against, "", arms_of(trial)) if against else None
-    if against and arm is None:
-        raise InputError(
-            f"{against!r} is no treatment of the trial", field="--against",
-            remedy=f"use one of {', '.join(a.name for a in arms_of(trial))}",
-        )  # fmt: skip
-    path = trial_log_path(trial, trial_file)
-    ratings = []
-    if path.is_file():
-        with SeasonLog(path, create=False) as log:
-            ratings = [stored.entry for stored in trial_ratings(log, trial.name)]
-    if not ratings:
-        raise InputError(
-            "has no ratings yet", path=trial_file, remedy="read some with windowcast trial import"
-        )
-    return ratings, analysed_rounds(trial, ratings, arm.name if arm else "")
+command.add_command(dose)

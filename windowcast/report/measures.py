@@ -102,6 +102,8 @@ MEASURES: dict[str, dict[System, Shown]] = {
     "typed_pct": _same("%", 6, figures=6),
     "depth": _measure("length", "m", us=("in", 1), metric=("cm", 1)),
     "frame": _measure("area", "m²", us=("ft²", 2), metric=("m²", 3)),
+    "dose": _measure("mass per area", "kg/ha", us=("lb/acre", 2), metric=("kg/ha", 2), figures=3),
+    "figures": _same("", 3, figures=3),
     "share": _same("%", 0, 100.0),
     "count": _same("", 0),
     "elevation": _measure("length", "m", us=("ft", 0), metric=("m", 0)),

@@ -17,6 +17,7 @@ from typing import Any
 
 from windowcast.core.spreadsheet_cells import as_text
 from windowcast.core.version import __version__
+from windowcast.records.dose_trials import Dosed
 from windowcast.records.model import Rating
 from windowcast.records.trial_rounds import TrialRound, days_after, is_before
 from windowcast.records.trial_weather import AppliedHour
@@ -91,6 +92,15 @@ COMPARISONS: tuple[Field, ...] = (
     ("percent_low", "number", "Lower end of its interval"),
     ("percent_high", "number", "Upper end of its interval"),
 )
+DOSES: tuple[Field, ...] = (
+    ("round", "string", "Name of the round"),
+    ("population", "string", "Active ingredient, and site where there are several"),
+    ("percent", "number", "Share of what the highest doses do, in percent"),
+    ("dose", "number", "Dose that does it, in kg of active ingredient per hectare"),
+    ("low", "number", "Lower end of its 95 % interval"),
+    ("high", "number", "Upper end of its 95 % interval"),
+    ("tested", "boolean", "Whether it lies among the doses of the trial"),
+)
 APPLICATIONS: tuple[Field, ...] = (
     ("site", "string", "Site"),
     ("timing", "string", "Code of the application"),
@@ -141,6 +151,17 @@ def tables_of(
         "means.csv": (MEANS, means),
         "comparisons.csv": (COMPARISONS, comparisons),
     }
+
+
+def dose_rows(dosed: Sequence[Dosed]) -> list[Row]:
+    """A row for each population and percentage."""
+    return [
+        {"round": found.key, "population": one.name,
+         **{name: getattr(dose, name) for name, _, _ in DOSES[2:]}}
+        for found, _, findings in dosed
+        for one in findings.populations
+        for dose in one.effective
+    ]  # fmt: skip
 
 
 def _over_days(rounds: Sequence[TrialRound]) -> Iterable[Row]:

@@ -9,15 +9,20 @@ from pathlib import Path
 
 from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
+from windowcast.records.dose_trials import dosed_rounds
 from windowcast.records.model import Rating
 from windowcast.records.trial_weather import AppliedHour
 from windowcast.report.catalogue import Voice
+from windowcast.report.dose_chart import doses_drawn
+from windowcast.report.dose_png import dose_png
 from windowcast.report.figure_file import one_drawing
 from windowcast.report.page import page_of, style_sheet
 from windowcast.report.trial_dataset import (
     APPLICATIONS,
+    DOSES,
     application_rows,
     data_package,
+    dose_rows,
     table_csv,
     tables_of,
 )
@@ -58,9 +63,17 @@ def write_report(
             files[f"{each.key}.png"] = means_png(result, each)
         except InputError as error:
             no_png = str(error)
+    dosed = dosed_rounds(trial, [found for found, _ in rounds])
+    doses = doses_drawn(dosed, voice)
+    for (said, dose_figure), (_, table, found) in zip(doses, dosed, strict=True):
+        files[f"{dose_figure.key}.svg"] = one_drawing([dose_figure.svg])
+        if not no_png:
+            files[f"{dose_figure.key}.png"] = dose_png(said, table, found, voice)
     tables = tables_of(trial, ratings, rounds, {each.key: each.problem for each, _ in drawn})
     if hours:
         tables["applications.csv"] = APPLICATIONS, application_rows(hours)
+    if dosed:
+        tables["doses.csv"] = DOSES, dose_rows(dosed)
     files |= {name: table_csv(fields, rows) for name, (fields, rows) in tables.items()}
     plan = plan_of(trial) if trial.seed is not None else ()
     if plan:
@@ -70,7 +83,7 @@ def write_report(
     files["methods.txt"] = f"{methods}\n"
     files["report.html"] = page_of(
         "trial_report_page.html", voice, trial=trial, treatments=treatment_rows(trial, voice),
-        rounds=drawn, methods=methods, style=style_sheet(),
+        rounds=drawn, doses=doses, methods=methods, style=style_sheet(),
     )  # fmt: skip
     script = resources.files("windowcast.report").joinpath("trial_reproduce.py")
     files["reproduce.py"] = script.read_text("utf-8")

@@ -16,10 +16,12 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from windowcast.core.errors import InputError
+from windowcast.records.dose_trials import Dosed, dosed_rounds
 from windowcast.records.model import Rating
 from windowcast.records.stored import Stored
 from windowcast.records.trial_analyses import analysed_rounds
 from windowcast.records.trial_log import trial_log_path
+from windowcast.report.dose_chart import doses_drawn
 from windowcast.report.problems import problem_text, sentence_of
 from windowcast.report.trial_figures import said_and_drawn
 from windowcast.report.trial_plan import asked_phrase, plan_svg, treatment_rows
@@ -99,10 +101,11 @@ def results(request: Request) -> Response:
     """What the analyses of a trial say, with a figure of each."""
     slug, file, trial = _trial(request)
     ratings = tuple(stored.entry for stored in _stored(request, file, trial))
-    rounds = _analysed(file, file_state(file), ratings)
+    state, voice = file_state(file), voice_of(request, None)
     return page(
         request, "trial_results.html", address=f"/trials/{slug}", trial=trial,
-        rounds=said_and_drawn(rounds, voice_of(request, None)),
+        rounds=said_and_drawn(_analysed(file, state, ratings), voice),
+        doses=doses_drawn(_dosed(file, state, ratings), voice),
     )  # fmt: skip
 
 
@@ -112,6 +115,13 @@ def _analysed(
 ) -> tuple[Analysed, ...]:
     """The analyses of a trial, worked out once for what was rated."""
     return tuple(analysed_rounds(_read(file, *state), ratings))
+
+
+@lru_cache(maxsize=16)
+def _dosed(file: Path, state: tuple[int, int], ratings: tuple[Rating, ...]) -> tuple[Dosed, ...]:
+    """The curves of dose and response, where treatments are rates of one active."""
+    rounds = [found for found, _ in _analysed(file, state, ratings)]
+    return dosed_rounds(_read(file, *state), rounds)
 
 
 def _asked(request: Request) -> PlotsAsked:

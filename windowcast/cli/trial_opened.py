@@ -1,0 +1,58 @@
+"""What every command on a trial begins with: its file, its voice, its analyses."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from windowcast.core.errors import InputError
+
+if TYPE_CHECKING:
+    from windowcast.report.catalogue import Voice
+    from windowcast.trials.trial_file import TrialFile
+
+trial_argument = click.argument("trial_file", metavar="TRIAL.toml", type=click.Path(path_type=Path))
+against_option = click.option(
+    "--against", default="", metavar="TREATMENT", help="Compare with this  [default: the check]."
+)
+
+
+def opened(trial_file: Path) -> tuple[TrialFile, Voice]:
+    """A trial, and how its reader is spoken to."""
+    from dataclasses import replace
+
+    from windowcast.cli.output import voice_in
+    from windowcast.trials.trial_file import load_trial
+
+    trial = load_trial(trial_file)
+    voice = voice_in(trial.units)
+    asked = click.get_current_context().meta.get("windowcast.lang")
+    return trial, voice if asked or not trial.language else replace(voice, lang=trial.language)
+
+
+def analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any], list[Any]]:
+    """The ratings of a trial, and each round with its analysis."""
+    from windowcast.records.store import SeasonLog
+    from windowcast.records.trial_analyses import analysed_rounds
+    from windowcast.records.trial_log import trial_log_path, trial_ratings
+    from windowcast.trials.arm_names import arm_named
+    from windowcast.trials.layout import arms_of
+
+    arm = arm_named(against, "", arms_of(trial)) if against else None
+    if against and arm is None:
+        raise InputError(
+            f"{against!r} is no treatment of the trial", field="--against",
+            remedy=f"use one of {', '.join(a.name for a in arms_of(trial))}",
+        )  # fmt: skip
+    path = trial_log_path(trial, trial_file)
+    ratings = []
+    if path.is_file():
+        with SeasonLog(path, create=False) as log:
+            ratings = [stored.entry for stored in trial_ratings(log, trial.name)]
+    if not ratings:
+        raise InputError(
+            "has no ratings yet", path=trial_file, remedy="read some with windowcast trial import"
+        )
+    return ratings, analysed_rounds(trial, ratings, arm.name if arm else "")
