@@ -222,6 +222,7 @@ def _print(data: Compared, told: Findings, voice: Voice) -> None:
 
     from windowcast.region.statistics import MIN_YEARS
     from windowcast.report.region_charts import spread_evenly
+    from windowcast.report.region_story import weekly_limit
     from windowcast.report.region_words import quantity_headed
     from windowcast.report.terminal_width import TABLE_WIDTH, screen_width
 
@@ -253,8 +254,9 @@ def _print(data: Compared, told: Findings, voice: Voice) -> None:
         console.print(voice.say("cli.never_means"))
     if told.regional.between:
         _print_differences(console, told, voice)
-    for note in data.notes:
-        console.print(note)
+    for note in (weekly_limit(told, voice), *data.notes):
+        if note:
+            console.print(note)
     for station, text in data.problems.items():
         console.print(voice.say("cli.not_used", station=station, problem=text))
     if data.unusable > len(data.problems):

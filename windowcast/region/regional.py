@@ -217,7 +217,7 @@ class Regional:
     between
         Every pair of regions, every quantity.
     weeks_between
-        Every pair of at most 16 regions; of more, none.
+        Every pair of at most 16 regions; of more, the 120 whose spray days differ most.
     station_q
         By quantity the q value of each station's trend, ``[station]``: the rate of false
         discoveries is controlled over the stations.

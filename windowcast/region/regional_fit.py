@@ -40,7 +40,7 @@ from windowcast.region.statistics import MIN_YEARS
 from windowcast.region.tables import with_never
 
 FEW = 8  # stations that are compared with one another where no regions are named
-_WEEKLY_PAIRS = 120  # of regions whose weeks are compared: those of 16
+WEEKLY_PAIRS = 120  # of regions whose weeks are compared: all of 16 regions
 _BAND = 0.8  # of seasons lie in the band of a week's spray days
 
 
@@ -144,7 +144,8 @@ def regional(data: Kept, tables: Tables = PACKAGED) -> Regional:
             own = None if came is None else came[group.stations]
             quantities[name] = _quantity(group, grid[group.stations], each.effects, own)
         between += [_between(name, groups, found, told, pair) for pair in pairs]
-    regions, weeks = _weekly(rows, groups, told, pairs, tables["region"].table("failing"))
+    weekly = _most_apart(pairs, [b for b in between if b.quantity == f"{SPRAY_DAYS}_total"])
+    regions, weeks = _weekly(rows, groups, told, weekly, tables["region"].table("failing"))
     fair = controlled([each.p for each in between]).tolist()
     between = [replace(each, q=q) for each, q in zip(between, fair, strict=True)]
     return Regional(of_stations, _controlled(regions), tuple(between), weeks, _station_q(data))
@@ -229,6 +230,15 @@ def _between(
     return replace(nothing, difference=Estimate.of(difference), at_least=at_least, p=difference.p)
 
 
+def _most_apart(
+    pairs: Sequence[tuple[int, int]], between: Sequence[Between]
+) -> list[tuple[int, int]]:
+    """Of more pairs than are compared by week, those whose spray days differ most, in order."""
+    off = np.array([abs(each.difference.middle) for each in between])
+    most = np.argsort(-off, kind="stable")[:WEEKLY_PAIRS]  # unknown ones last
+    return [pairs[n] for n in np.sort(most).tolist()]
+
+
 def _weekly(
     rows: SeasonRows,
     groups: Sequence[_Group],
@@ -240,7 +250,6 @@ def _weekly(
     weeks = rows.weeks(SPRAY_DAYS, WHOLE_WEEKS)
     fails = failed(weeks, marks.number("days_a_week"))
     by_season = np.full((len(groups), len(rows.years), WHOLE_WEEKS), np.nan)
-    pairs = pairs if len(pairs) <= _WEEKLY_PAIRS else ()
     apart = np.full((len(pairs), 3, WHOLE_WEEKS), np.nan)
     for week in range(WHOLE_WEEKS):  # the draws of one at a time
         found = [group.effects(weeks[..., week]) for group in groups]

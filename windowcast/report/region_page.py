@@ -6,7 +6,7 @@ import base64
 import hashlib
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 
@@ -34,12 +34,14 @@ from windowcast.report.region_ribbons import (
 )
 from windowcast.report.region_station import links
 from windowcast.report.region_story import (
+    SPRAY_DAYS,
     Findings,
     left_out_line,
     main_pair,
     shows,
     story,
     sub_line,
+    weekly_limit,
 )
 from windowcast.report.region_weeks import odds_chart, weeks_chart
 from windowcast.report.region_winters import failing_named, why_said
@@ -54,6 +56,8 @@ TABLED = ("soil_21", "poaan_10", "poaan_50", "dormant", "greenup", "digis_10", "
 COLOURS = 6  # told apart by eye
 _STRIPS = 2  # seen at once
 MOST_PAIRS = 10  # whose ribbons are drawn
+MOST_STRIPS = 40  # regions whose winters are drawn
+MOST_GAPS = 200  # pairs in the table of differences
 
 
 @dataclass(frozen=True)
@@ -95,7 +99,8 @@ def region_page(data: Compared, told: Findings, voice: Voice) -> str:
     colours = {str(voice.write(told.name(r))): numbers[r.name] for r in told.regions}
     winter = _winter(told)
     pairs = _pairs(told, winter, numbers, voice)
-    strips = [_strip(r, told, numbers[r.name], winter, voice) for r in _by_pair(told)]
+    drawn = _by_pair(told)[:MOST_STRIPS]
+    strips = [_strip(r, told, numbers[r.name], winter, voice) for r in drawn]
     own = links(data)
     return page_of("compare_page.html", voice,
         data=data,
@@ -107,6 +112,7 @@ def region_page(data: Compared, told: Findings, voice: Voice) -> str:
         pairs=pairs,
         strips=[s for s in strips if s][:_STRIPS],
         other_strips=[s for s in strips if s][_STRIPS:],
+        limits=_limits(told, voice),
         shades=shades_said(voice),
         map=map_chart(data, MAPPED, own, _placed(data, told, numbers, voice), voice),
         dates=[dates_chart(data, q, voice) for q in MAPPED],
@@ -153,6 +159,39 @@ def _winter(told: Findings) -> Winter:
     return winter_of(means, southern=southern)
 
 
+@dataclass(frozen=True)
+class CutShort:
+    """What the page leaves out where there are many regions, in words; "" where nothing."""
+
+    pairs: str
+    strips: str
+    gaps: str
+
+
+def _limits(told: Findings, voice: Voice) -> CutShort:
+    """What is drawn and listed of how much."""
+    regions, weekly = len(told.regions), len(told.regional.weeks_between)
+
+    def said(what: str, shown: int, of: int) -> str:
+        return voice.say(f"region_limit.{what}", shown=shown, of=of) if shown < of else ""
+
+    drawn, compared = said("drawn", MOST_PAIRS, weekly), weekly_limit(told, voice)
+    return CutShort(
+        " ".join(filter(None, (drawn, compared))),
+        said("strips", MOST_STRIPS, regions),
+        said("gaps", MOST_GAPS, math.comb(regions, 2)),
+    )
+
+
+def apart_by(told: Findings) -> dict[frozenset[str], float]:
+    """How many spray days of a winter lie between the regions of each pair; -1 unknown."""
+    return {
+        frozenset((b.first, b.second)): float(np.nan_to_num(abs(b.difference.middle), nan=-1.0))
+        for b in told.regional.between
+        if b.quantity == SPRAY_DAYS
+    }
+
+
 def _by_pair(told: Findings) -> list[Region]:
     """The regions, those that differ most first."""
     pair = main_pair(told) or ()
@@ -173,15 +212,19 @@ def _pairs(told: Findings, winter: Winter, numbers: dict[str, int], voice: Voice
     }
     if len(told.regions) == 1:
         return [ribbons(list(known.values()), None, winter, voice)] if known else []
-    pair = main_pair(told)
+    pair, off = main_pair(told), apart_by(told)
     first = {region.name for region in pair} if pair else set()
     weeks = [w for w in told.regional.weeks_between if w.first in known and w.second in known]
+    weeks.sort(key=lambda w: -off.get(frozenset((w.first, w.second)), -1.0))
     weeks.sort(key=lambda w: {w.first, w.second} != first)
-    charts = []
+    charts: list[Chart] = []
     for found in weeks[:MOST_PAIRS]:
         opposite = pair is not None and (found.second, found.first) == (pair[0].name, pair[1].name)
         apart = _turned(found) if opposite else found
-        charts.append(ribbons([known[apart.first], known[apart.second]], apart, winter, voice))
+        one, other = known[apart.first], known[apart.second]
+        if one.number == other.number:  # there are more regions than colours
+            other = replace(other, number=(one.number + 1) % COLOURS)
+        charts.append(ribbons([one, other], apart, winter, voice, f"ribbons-{len(charts)}"))
     return charts
 
 
@@ -267,10 +310,14 @@ def _date_cell(day: float, voice: Voice, *, southern: bool) -> Cell:
 
 
 def _gaps(told: Findings, voice: Voice) -> list[tuple[str, str, list[GapCell]]]:
-    """A row for each pair, a cell for each quantity."""
+    """A row for each pair, at most `MOST_GAPS`, and a cell for each quantity."""
     pairs: dict[tuple[str, str], dict[str, Between]] = {}
     for gap in told.regional.between:
         pairs.setdefault((gap.first, gap.second), {})[gap.quantity] = gap
+    if len(pairs) > MOST_GAPS:
+        off = apart_by(told)
+        most = sorted(pairs, key=lambda pair: -off.get(frozenset(pair), -1.0))[:MOST_GAPS]
+        pairs = {pair: pairs[pair] for pair in most}
     return [
         (
             told.called[first],

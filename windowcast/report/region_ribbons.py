@@ -100,7 +100,11 @@ def winter_of(weekly: Sequence[FloatArray], *, southern: bool) -> Winter:
 
 
 def ribbons(
-    of: Sequence[Ribbon], apart_by: WeeksBetween | None, winter: Winter, voice: Voice
+    of: Sequence[Ribbon],
+    apart_by: WeeksBetween | None,
+    winter: Winter,
+    voice: Voice,
+    key: str = "ribbons",
 ) -> Chart:
     """Spray days a week on dormant turf of one region, or of two with their difference below.
 
@@ -110,6 +114,8 @@ def ribbons(
         The weeks to draw; their dates are those of each region's own hemisphere.
     apart_by
         How the first differs from the second; None for a single one.
+    key
+        Of the chart; unique in a page.
     """
     highest = max(float(np.nan_to_num(each.weekly.high[winter.weeks]).max()) for each in of)
     days = min(7, max(3, math.ceil(highest)))
@@ -140,7 +146,6 @@ def ribbons(
             if place < _LAST_MONTH
         ]
     height = bottom + 20 + _MONTHS * (len(by_dates) - 1)
-    key = "ribbons-" + "-".join(str(each.number) for each in of)
     title = voice.say("region_story.weeks")
     if apart_by is None:
         desc = voice.say("region_story.weeks_one")

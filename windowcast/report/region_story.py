@@ -165,6 +165,14 @@ def left_out_line(data: Compared, voice: Voice) -> str:
     return voice.say("region.left_out", stations=data.unusable, why=why)
 
 
+def weekly_limit(told: Findings, voice: Voice) -> str:
+    """How many pairs of regions are compared by week; "" where all are."""
+    pairs, shown = math.comb(len(told.regions), 2), len(told.regional.weeks_between)
+    if not 0 < shown < pairs:
+        return ""
+    return voice.say("region_limit.compared", shown=shown, of=pairs)
+
+
 def _title(found: Findings, pair: Pair | None) -> Phrase:
     if pair is None:
         region = found.regions[0]
