@@ -48,6 +48,7 @@ def patched(tmp_path_factory: pytest.TempPathFactory) -> Iterator[pytest.MonkeyP
     """Changes that hold for all tests of a process, and for what several tests share."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("WINDOWCAST_CACHE", str(tmp_path_factory.mktemp("caches") / "shared"))
+        patch.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
         patch.delenv("COLUMNS", raising=False)  # workers of pytest-xdist set it
         yield patch
 

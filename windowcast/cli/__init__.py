@@ -7,6 +7,7 @@ import errno
 import gc
 import importlib
 import os
+import signal
 import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
@@ -16,7 +17,13 @@ atexit.register(gc.freeze)  # nor from looking through all of it once more at it
 
 import click  # noqa: E402
 
-from windowcast.core.errors import DEBUG, InputError, WindowcastError, traces_asked  # noqa: E402
+from windowcast.core.errors import (  # noqa: E402
+    DEBUG,
+    InputError,
+    Terminated,
+    WindowcastError,
+    traces_asked,
+)
 from windowcast.core.version import __version__  # noqa: E402
 
 _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
@@ -104,6 +111,7 @@ def main(args: list[str] | None = None) -> Any:
 
         print_what_it_can(sys.stdout, sys.stderr)
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "true")  # spares a look through packages
+    heeded = _heed_sigterm()
     try:
         code = cli.main(args=args, prog_name="windowcast", standalone_mode=False)
         if isinstance(code, int):  # what a command, or --help, gave to ctx.exit
@@ -120,6 +128,8 @@ def main(args: list[str] | None = None) -> Any:
     except click.Abort:
         click.echo("Stopped.", err=True)
         sys.exit(130)
+    except Terminated as end:
+        sys.exit(end.exit_code)
     except click.exceptions.Exit as error:
         sys.exit(error.exit_code)
     except WindowcastError as error:
@@ -137,6 +147,25 @@ def main(args: list[str] | None = None) -> Any:
     except Exception as error:
         said = f"met a fault of its own ({type(error).__name__})"
         _fault(error, f"{said}; show it with --debug", words)
+    finally:
+        if heeded:
+            signal.signal(signal.SIGTERM, signal.SIG_DFL)
+
+
+def _heed_sigterm() -> bool:
+    """End on SIGTERM as on any error, so that nothing half-written is left; whether that is new."""
+    if signal.getsignal(signal.SIGTERM) is not signal.SIG_DFL:
+        return False
+
+    def end(*_: object) -> NoReturn:
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)  # asked twice, it ends at once
+        raise Terminated
+
+    try:
+        signal.signal(signal.SIGTERM, end)
+    except ValueError:  # only the main thread may
+        return False
+    return True
 
 
 def _say(error: Exception, words: Sequence[str]) -> None:

@@ -22,6 +22,7 @@ EXTRAS: Mapping[str, tuple[str, ...]] = {
     "xarray": ("xarray",),
     "cluster": ("dask", "distributed"),
     "trials": ("scipy", "matplotlib"),
+    "serve": ("segno",),
 }
 _TRY = """\
 import importlib, json, sys

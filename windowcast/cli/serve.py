@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import errno
-import ipaddress
-import secrets
 import socket
+import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,7 +13,16 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import deadline_option, given_deadline_s
-from windowcast.core.errors import InputError, WindowcastError
+from windowcast.cli.serve_address import (
+    ANY,
+    address,
+    check_tls,
+    is_loopback,
+    lan_address,
+    scannable,
+)
+from windowcast.cli.serve_token import ServeToken, token_of
+from windowcast.core.errors import InputError, Terminated, WindowcastError
 
 if TYPE_CHECKING:
     from windowcast.cli.watching import Watcher
@@ -24,15 +32,37 @@ if TYPE_CHECKING:
     from windowcast.web.sites import KnownSite
 
 READS_PER_S = 50.0  # each client's, when others than this machine may ask
+STOP_S = 5.0  # given to a message that is under way when the server ends
 
 
 @click.command("serve")
 @click.argument("place", required=False, type=click.Path(path_type=Path))
-@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
+@click.option("--host", help="Address to listen on  [default: 127.0.0.1]")
+@click.option("--lan", is_flag=True, help="Let phones in the same network in, as --host 0.0.0.0.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
 @click.option("--name", "names", multiple=True, help="Host name the page is asked for by.")
-@click.option("--token", help="Secret that the page asks for; made up when not given.")
+@click.option(
+    "--token-file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="The secret that the page asks for; made if it is not there  [default: in your own data "
+    "folder, or what WINDOWCAST_TOKEN says]",
+)
+@click.option("--hide-token", is_flag=True, help="Print the address without it, for logs.")
+@click.option("--token", help="The secret itself: others can read it, use --token-file.")
 @click.option("--no-token", is_flag=True, help="Ask for none: everyone on this machine may look.")
+@click.option(
+    "--tls-cert",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Certificate (PEM), for https.",
+)
+@click.option(
+    "--tls-key",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Its key, where that is a file of its own.",
+)
 @click.option(
     "--regions",
     type=click.Path(file_okay=False, path_type=Path),
@@ -45,11 +75,16 @@ READS_PER_S = 50.0  # each client's, when others than this machine may ask
 def command(
     *,
     place: Path | None,
-    host: str,
+    host: str | None,
+    lan: bool,
     port: int,
     names: tuple[str, ...],
+    token_file: Path | None,
+    hide_token: bool,
     token: str | None,
     no_token: bool,
+    tls_cert: Path | None,
+    tls_key: Path | None,
     regions: Path | None,
     today: dt.datetime | None,
     offline: bool,
@@ -57,8 +92,9 @@ def command(
     """Open the local web page for PLACE: a site file or a folder of site files.
 
     Without PLACE the sites are kept in your own data folder; as long as there is none, the sample
-    is shown. Nobody but this machine can reach the page unless --host says otherwise. It opens
-    with the address that is printed: that holds a token, which others on this machine do not know.
+    is shown. Nobody but this machine can reach the page unless --lan or --host says otherwise. It
+    opens with the address that is printed: that holds a token, which others do not know. The token
+    is kept for the next start.
     """
     import uvicorn
 
@@ -74,27 +110,80 @@ def command(
             "holds no comparison", path=regions, remedy="make one with windowcast compare"
         )
     date = today.date() if today is not None else None
+    if lan and host is not None:
+        raise InputError("contradicts --host", field="--lan", remedy="leave one of them out")
+    host = host or ("0.0.0.0" if lan else "127.0.0.1")
     hosts = LOOPBACK | {host.lower(), *map(str.lower, names)}
-    local = _loopback(host)
+    local = is_loopback(host)
     if no_token and not local:
         raise InputError(
             "would show the page to the whole network", field="--no-token", remedy="leave it out"
         )
-    if no_token and token:
-        raise InputError("contradicts --token", field="--no-token", remedy="leave it out")
-    token = "" if no_token else token or secrets.token_urlsafe(24)
+    if (no_token or token_file) and token:
+        other = "--no-token" if no_token else "--token-file"
+        raise InputError("contradicts --token", field=other, remedy="leave one of them out")
+    check_tls(tls_cert, tls_key)
+    secret = ServeToken("") if no_token else _secret(token, token_file)
     if local:
-        guard = Guard(hosts, token)
+        guard = Guard(hosts, secret.text)
     else:
-        guard = Guard(hosts, token, reads_per_s=READS_PER_S, any_ip=True)
+        guard = Guard(hosts, secret.text, reads_per_s=READS_PER_S, any_ip=True)
     parts = replace(_parts(place, guard, date, offline, given_deadline_s()), regions=regions)
     watcher = _watcher(parts)
     listening = _listening(host, port)  # the address is printed once it answers
     port = listening.getsockname()[1]
-    shown = f"[{host}]" if ":" in host else host
-    click.echo(f"windowcast: http://{shown}:{port}/{f'?token={token}' if token else ''}")
+    _print_addresses(host, port, secret, secure=tls_cert is not None, hidden=hide_token)
     watcher.start()
-    uvicorn.Server(uvicorn.Config(create_app(parts), **SERVER)).run([listening])
+    config = uvicorn.Config(create_app(parts), ssl_certfile=tls_cert, ssl_keyfile=tls_key, **SERVER)
+    try:
+        uvicorn.Server(config).run([listening])
+    except Terminated:
+        pass  # the usual end of a service
+    finally:
+        watcher.stop(STOP_S)
+
+
+def _secret(token: str | None, file: Path | None) -> ServeToken:
+    """The token by what the options say, with a line on standard error for its remark."""
+    from windowcast.cli.output import voice_in
+
+    voice = voice_in("metric")
+    if token:
+        click.echo(f"windowcast: {voice.say('serve.token_seen')}", err=True)
+        return ServeToken(token)
+    found = token_of(file)
+    if found.remark:
+        click.echo(f"windowcast: {voice.text(found.remark)}", err=True)
+    return found
+
+
+def _print_addresses(
+    host: str, port: int, secret: ServeToken, *, secure: bool, hidden: bool
+) -> None:
+    """Where the page is to be opened, also from a phone, with a code to scan in a terminal."""
+    from windowcast.cli.output import voice_in
+
+    voice = voice_in("metric")
+    seen = lan_address(host) if host in ANY else host
+    here = ("::1" if ":" in host else "127.0.0.1") if host in ANY else host
+    token = "" if hidden else secret.text
+    first = address(seen or here, port, secure=secure, token=token)
+    click.echo(f"windowcast: {first}")
+    if hidden and secret.file is not None:
+        click.echo(f"windowcast: {voice.say('serve.token_in', file=str(secret.file))}")
+    if host in ANY:
+        local = address(here, port, secure=secure, token=token)
+        said = voice.say("serve.here", address=local) if seen else voice.say("serve.no_network")
+        click.echo(f"windowcast: {said}")
+    if is_loopback(host) or not seen or hidden or not sys.stdout.isatty():
+        return
+    try:
+        code = scannable(first)
+    except ImportError:
+        click.echo(f"windowcast: {voice.say('serve.no_code')}")
+        return
+    if code is not None:
+        click.echo(f"{code}\nwindowcast: {voice.say('serve.scan')}")
 
 
 def _listening(host: str, port: int) -> socket.socket:
@@ -205,12 +294,3 @@ def _own_folder() -> Path:
     import platformdirs
 
     return platformdirs.user_data_path("windowcast") / "sites"
-
-
-def _loopback(host: str) -> bool:
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False

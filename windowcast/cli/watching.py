@@ -235,10 +235,10 @@ class Watcher:
         """Begin, with a look at once."""
         self._thread.start()
 
-    def stop(self) -> None:
-        """End after the look that is under way."""
+    def stop(self, wait_s: float = 60.0) -> None:
+        """End after the look that is under way, or once so many seconds have passed."""
         self._stop.set()
-        self._thread.join(60)
+        self._thread.join(wait_s)
 
     def _run(self) -> None:
         while not self._stop.is_set():

@@ -98,6 +98,12 @@ class SourceUnreachableError(WindowcastError):
     exit_code = 3
 
 
+class Terminated(BaseException):
+    """Another program asked this one to end (SIGTERM): not caught by what catches errors."""
+
+    exit_code = 143  # as a shell writes the end by that signal
+
+
 class DeliveryError(WindowcastError):
     """A message could not be delivered; it is tried again at the next look."""
 

@@ -14,6 +14,7 @@ from starlette.routing import Route
 
 from windowcast.core.errors import InputError
 from windowcast.core.languages import LANGUAGES
+from windowcast.core.version import __version__
 from windowcast.records.entry_checks import from_plain, to_plain
 from windowcast.records.kinds import KINDS
 from windowcast.records.model import kind_of
@@ -32,6 +33,11 @@ from windowcast.web.sites import KnownSite
 def error(status: int, text: str) -> Response:
     """A problem as JSON."""
     return JSONResponse({"error": text}, status)
+
+
+def health(request: Request) -> Response:
+    """That the server answers, for what watches over it: nothing of any site."""
+    return JSONResponse({"status": "ok", "version": __version__})
 
 
 def description(request: Request) -> Response:

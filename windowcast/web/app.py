@@ -41,6 +41,7 @@ LOG = logging.getLogger("windowcast.web")
 ROUTES = [
     Route("/", read_views.start),
     Route("/favicon.ico", lambda request: Response(status_code=204)),
+    Route("/healthz", api.health),
     Route("/calendar.ics", read_views.calendar),
     Route("/message.txt", read_views.message),
     *installable.ROUTES,

@@ -117,5 +117,6 @@ SERVER: dict[str, Any] = {
     "log_level": "warning",
     "server_header": False,
     "timeout_keep_alive": 5,
+    "timeout_graceful_shutdown": 10,
     "h11_max_incomplete_event_size": 64 * 1024,
 }

@@ -40,9 +40,11 @@ HEADERS = {
     "cache-control": "no-cache",
 }
 LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
+KEPT_S = 180 * 24 * 3600
 TOKEN_COOKIE, SESSION_COOKIE = "windowcast_token", "windowcast_session"
 _TOO_LARGE = "The request is too large."
 BODY_LIMIT, UPLOAD_LIMIT = 256 * 1024, 30 * 1024 * 1024
+OPEN_PATHS = frozenset({"/healthz"})  # what needs no token, since it tells nothing of anybody
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
@@ -257,7 +259,7 @@ class TokenLayer:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve a request."""
-        if scope["type"] != "http" or not self.token:
+        if scope["type"] != "http" or not self.token or scope["path"] in OPEN_PATHS:
             await self.app(scope, receive, send)
             return
         headers = Headers(scope=scope)
@@ -285,7 +287,14 @@ class TokenLayer:
         rest = urlencode([pair for pair in query if pair[0] != "token"])
         path = "/" + scope["path"].lstrip("/\\")  # never "//elsewhere"
         response = RedirectResponse(path + (f"?{rest}" if rest else ""), 303)
-        response.set_cookie(TOKEN_COOKIE, self.token, httponly=True, samesite="strict")
+        response.set_cookie(
+            TOKEN_COOKIE,
+            self.token,
+            max_age=KEPT_S,  # a page on a phone's home screen finds it again
+            httponly=True,
+            samesite="strict",
+            secure=scope["scheme"] == "https",
+        )
         return response
 
 
