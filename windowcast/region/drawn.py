@@ -23,6 +23,7 @@ import numpy.typing as npt
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray
 from windowcast.core.units import M_PER_FOOT
+from windowcast.region.names import Spellings, refuse_many, shown_name
 from windowcast.region.stations import Box, box_of
 from windowcast.sources.file_options import split_options
 from windowcast.sources.textfile import read_text_bytes, text_of
@@ -211,29 +212,27 @@ def areas_of(given: RegionsGiven) -> tuple[DrawnArea, ...]:
     Raises
     ------
     InputError
-        Not a box or a GeoJSON file, features without a name or a polygon, or a name used twice.
+        Not a box or a GeoJSON file, features without a name or a polygon, a name that cannot be
+        shown or is used twice, or more regions than can be compared.
     """
     if isinstance(given, Mapping):
         given = [f"{name}={','.join(map(str, box))}" for name, box in given.items()]
     found: dict[str, DrawnArea] = {}
+    spellings = Spellings()
     for text in (fspath(each) for each in given):
         named = _NAMED_BOX.match(text)
         box = box_of(named["box"]) if named else None
-        made = [DrawnArea(named["name"], box)] if named and box else _of_file(text)
+        if named and box:
+            made = [DrawnArea(shown_name(named["name"], field="--region"), box)]
+        else:
+            made = _of_file(text)
         for area in made:
-            if not area.name.isprintable():
-                raise _unprintable(area.name)
+            spellings.check(area.name, field="--region")
             if area.name in found:
                 raise InputError(f"region {area.name} is drawn twice", remedy="name each once")
             found[area.name] = area
+    refuse_many(found, field="--region")
     return tuple(found.values())
-
-
-def _unprintable(name: str) -> InputError:
-    return InputError(
-        f"the name {name!r} has a character that cannot be shown", field="--region",
-        remedy="take it out",
-    )  # fmt: skip
 
 
 def _of_file(text: str) -> list[DrawnArea]:
@@ -284,9 +283,8 @@ def _name_of(feature: Any, number: int, path: str, wanted: str | None) -> str:
     properties = feature.get("properties") if isinstance(feature, dict) else None
     properties = properties if isinstance(properties, dict) else {}
     found = (v for k, v in properties.items() if (k == wanted if wanted else k.lower() == "name"))
-    name = next((str(v).strip() for v in found if v is not None), "")
-    if not name.isprintable():
-        raise _unprintable(name)
+    given = next((str(v) for v in found if v is not None), "")
+    name = shown_name(given, field=f"feature {number}", path=path)
     if not name:
         others = ", ".join(list(properties)[:8]) or "none"
         raise InputError(

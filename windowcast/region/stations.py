@@ -24,6 +24,7 @@ from windowcast.core.record import Place
 from windowcast.region.archive_files import sorted_stations
 from windowcast.region.engine import Station
 from windowcast.region.left_out import LeftOut
+from windowcast.region.names import Spellings, refuse_many, shown_name
 from windowcast.region.uscrn_years import joined, yearly_files
 from windowcast.sources.files import parse_spec
 from windowcast.sources.ghcn_bulk import bulk_files
@@ -97,8 +98,8 @@ def find_stations(
     Raises
     ------
     InputError
-        The list is not one, a row lacks its file, nothing is found, the column is not there, or a
-        file may not be read.
+        The list is not one, a row lacks its file, nothing is found, the column is not there, names
+        cannot be shown or are too many, or a file may not be read.
     """
     try:
         return _found(Path(source), work, places, column, progress=progress, workers=workers)
@@ -141,6 +142,7 @@ def _found(
         )
     if places is not None:
         found = _placed(found, places, column, only=bool(bulk))
+    refuse_many((station.region for station in found.stations), field=column or "region")
     if column and not any(station.region for station in found.stations):
         raise InputError(
             f"no station of {path} has a {column}",
@@ -293,11 +295,18 @@ def _of_list(path: Path, column: str | None) -> StationList:
         )
     rows.fieldnames = header
     stations = []
+    by, spellings = column or "region", Spellings()
     for row in rows:
         cells = {k: (v or "").strip() for k, v in row.items() if isinstance(v, str) or v is None}
-        if any(cells.values()):
-            cells["region"] = cells.get(column or "region", "")
-            stations.append(_station(cells, path, rows.line_num))
+        if not any(cells.values()):
+            continue
+        at = rows.line_num
+        for field in ("id", "name", by):
+            if field in cells:
+                cells[field] = shown_name(cells[field], field=field, path=path, row=at)
+        cells["region"] = cells.get(by, "")
+        spellings.check(cells["region"], field=by, path=path, row=at)
+        stations.append(_station(cells, path, at))
     unknown = sorted(set(header) - set(COLUMNS) - {column})
     notes = (f"columns not used: {', '.join(unknown)}",) if unknown else ()
     return StationList(tuple(stations), notes)

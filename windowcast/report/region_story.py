@@ -122,11 +122,16 @@ def turned(estimate: Estimate) -> Estimate:
 
 
 def findings_of(data: Compared, found: Regional) -> Findings:
-    """What was found; regions that are stations are called by the stations' names."""
+    """What was found; regions that are stations have the stations' names, and ids where alike."""
     called = {region.name: region.name for region in found.regions}
     if found.of_stations:
         ids = data.stations["station"].to_pylist()
-        called |= dict(zip(ids, data.texts("name", range(len(ids))), strict=True))
+        names = data.texts("name", range(len(ids)))
+        called |= {
+            station: name if names.count(name) == 1 else f"{name} ({station})"
+            for station, name in zip(ids, names, strict=True)
+            if station in called
+        }
     return Findings(found, called)
 
 
