@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -53,6 +54,29 @@ def test_each_station_has_a_page_with_its_normals_in_words_and_a_way_back() -> N
     us = dict(station_pages(told(), data(), Voice("us", "es")))["stations/SELMA.html"]
     assert "165 ft" in us
     assert "Suelo baja de 70" in us
+
+
+@pytest.mark.parametrize(
+    ("ends", "text"),
+    [
+        (
+            (1.0, 0.0, 4.0),
+            "Half of the winters have at least 1 spray day on fully dormant turf, 8 of 10 have 0",
+        ),
+        (
+            (0.4, 0.0, 3.0),
+            "Half of the winters have no spray day on fully dormant turf, 9 of 10 have at most 3.",
+        ),
+        ((0.0, 0.0, 0.2), "9 of 10 winters have no spray day on fully dormant turf."),
+    ],
+)
+def test_spray_days_of_winters_without_any_are_said_so(
+    ends: tuple[float, float, float], text: str
+) -> None:
+    of = data().normals("spray_days_total")
+    middle, low, high = (np.array([end]) for end in ends)
+    found = replace(of, median=middle, p10=low, p90=high)
+    assert METRIC.text(region_station._spray_days(found, 0)).startswith(text)
 
 
 def test_a_break_of_the_record_is_flagged() -> None:

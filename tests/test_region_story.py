@@ -4,11 +4,15 @@ not."""
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
+from region_fixtures import data
 from regions_made_up import (
     UNKNOWN,
+    quantity,
     region,
     regional_of,
     seldom,
@@ -20,7 +24,7 @@ from spoken import METRIC
 
 from windowcast.region.regional import Estimate, FailingSeason
 from windowcast.report.catalogue import Voice
-from windowcast.report.region_story import Findings, story
+from windowcast.report.region_story import Findings, story, sub_line
 
 ES = Voice("metric", "es")
 
@@ -231,6 +235,51 @@ def test_only_winters_that_could_be_judged_are_counted() -> None:
         "Cannot tell in which winters this area had a week with two spray days "
         "on fully dormant turf."
     )
+
+
+def test_one_winter_is_no_row_of_winters() -> None:
+    one = alone(judged=1, seasons=np.array([2010]))
+    assert said(one)[-1] == (
+        "This area had a week with two spray days on fully dormant turf in the only winter that "
+        "can be judged."
+    )
+    wet = (FailingSeason(2010, "wet", 1.0),)
+    weekly = alone().regions[0].weekly
+    assert weekly is not None
+    gap = replace(weekly, by_season=np.full((3, 52), np.nan))
+    some = alone(judged=1, seasons=np.arange(2009, 2012), failing=wet, weekly=gap)
+    assert said(some)[-1] == (
+        "In the only winter that can be judged, this area had no week with two spray days on "
+        "fully dormant turf: 2010/11 (wet)."
+    )
+    only = replace(weekly, by_season=weekly.by_season[:1])
+    always = alone(judged=1, seasons=np.array([2010]), failing=wet, weekly=only)
+    assert said(always)[-1].endswith(" on fully dormant turf in its only winter (wet).")
+    assert said(always, ES)[-1].endswith(" en latencia total en su único invierno (mojado).")
+    for found in (one, some, always):
+        for voice in (METRIC, ES):
+            assert not re.search(
+                r"\b1 (of|de) 1\b|\b1 (winters|inviernos)", " ".join(said(found, voice))
+            )
+    assert sub_line(data(), one, METRIC).endswith("1 winter, 2010/11")
+
+
+def test_what_hardly_happens_is_not_said_to_happen_in_0_of_10() -> None:
+    whole = alone().regions[0]
+    rare = replace(whole.quantities["dormant"], happens=Estimate(0.03, 0.0, 0.14))
+    lines = said(alone(quantities={**whole.quantities, "dormant": rare}))
+    assert "In this area turf hardly ever goes dormant (0 to 1 of 10 winters)." in lines
+
+
+def test_a_difference_of_less_than_half_a_day_is_no_number() -> None:
+    found = with_difference(two_regions(), "spray_days_total", Estimate(0.4, 0.1, 0.7))
+    found = with_quantity(found, 0, "spray_days_total", quantity(Estimate(16.4, 12.0, 20.0)))
+    title, average, *_ = said(found)
+    assert title == (
+        "Coastal plain has slightly more spray days on fully dormant turf than Highlands in an "
+        "average winter"
+    )
+    assert average.endswith("Coastal plain has less than a day more than Highlands (0 to 1).")
 
 
 def test_a_region_across_the_equator_is_said_to_be() -> None:

@@ -235,6 +235,10 @@ def _spray_days(found: Normals, i: int) -> Phrase:
     middle, low, high = (float(each[i]) for each in (found.median, found.p10, found.p90))
     if not math.isfinite(middle):
         return say("region_story.average_unknown")
+    if not round(high):
+        return say("region_station.never_spray_days")
+    if not round(middle):
+        return say("region_station.no_spray_days", days=round(high))
     days = say("region_story.spray_days", days=round(middle))
     return say("region_station.spray_days", count=days, low=round(low), high=round(high))
 

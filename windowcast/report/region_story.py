@@ -154,7 +154,10 @@ def sub_line(data: Compared, told: Findings, voice: Voice) -> str:
         season_named(season, southern=southern) for _, southern, season in (min(ends), max(ends))
     )
     count = max(len(region.seasons) for region in some)
-    span = voice.say("region.winters", winters=count, first=first_named, last=last_named)
+    if first_named == last_named:
+        span = voice.say("region.only_winter", first=first_named)
+    else:
+        span = voice.say("region.winters", winters=count, first=first_named, last=last_named)
     return f"{stations} · {span}"
 
 
@@ -198,7 +201,9 @@ def _title(found: Findings, pair: Pair | None) -> Phrase:
         times = _times(more, less)
         if times:
             return say("region_story.title_times", times=times, **names)
-        count = say("region_story.more_days", days=round(days.estimate.middle))
+        count = say("region_story.little_more")
+        if more_days := round(days.estimate.middle):
+            count = say("region_story.more_days", days=more_days)
         return say("region_story.title_more", count=count, **names)
     fall = gap(found, FALL, pair)
     if fall is not None and fall.shows:
@@ -345,7 +350,12 @@ def _dormancy(found: Findings, pair: Pair | None) -> Phrase:
                     ("count", happens.middle), ("low", happens.low), ("high", happens.high),
                 )
             }  # fmt: skip
-            parts.append(say("region_story.happens", region=found.name(region), **tenths))
+            name = found.name(region)
+            if tenths["count"]:
+                parts.append(say("region_story.happens", region=name, **tenths))
+            else:
+                ends = {end: tenths[end] for end in ("low", "high")}
+                parts.append(say("region_story.hardly_happens", region=name, **ends))
     return sentences(*parts)
 
 

@@ -28,6 +28,8 @@ def failing_said(region: Region, name: Value) -> Phrase:
     if len(region.failing) >= _MOSTLY * winters and _all_known(region):
         return _mostly_failed(region, name)
     count, which = len(region.failing), failing_named(region)
+    if winters == 1:
+        return say("region_story.failed_only", region=name, which=which)
     return say("region_story.failed", region=name, count=count, winters=winters, which=which)
 
 
