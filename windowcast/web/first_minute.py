@@ -10,7 +10,6 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from windowcast.core.errors import WindowcastError
-from windowcast.web import places
 from windowcast.web.context import moved_to, page, posted, ready_answer, voice_of, web
 from windowcast.web.sites import SAMPLE_SLUG, KnownSite, SiteBook, sample
 
@@ -24,7 +23,6 @@ def helps(request: Request, site: KnownSite) -> dict[str, Any]:
     return {
         "tour": TOUR_COOKIE not in request.cookies,
         "steps": site.sample,
-        "gazetteer": places.available(),
     }
 
 

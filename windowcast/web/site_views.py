@@ -14,12 +14,12 @@ from windowcast.core.errors import InputError
 from windowcast.core.given_files import parsed_toml, read_text
 from windowcast.core.site import Site
 from windowcast.core.site_template import Answers, site_toml
+from windowcast.core.towns import CREDIT, Town, search
 from windowcast.core.units import System
 from windowcast.core.weed_codes import known
 from windowcast.report.catalogue import Voice
 from windowcast.report.problems import sentence_of
 from windowcast.sources.files import parse_spec
-from windowcast.web import places
 from windowcast.web.context import (
     language_of,
     moved_to,
@@ -61,7 +61,7 @@ async def making(request: Request) -> Response:
     if request.method == "GET":
         query = request.query_params
         words = query.get("place", "")[:80]
-        towns = await run_in_threadpool(places.search, words) if words else []
+        towns = await run_in_threadpool(search, words) if words else []
         weeds = {f"weed.{code}": "yes" for code in _WATCHED}
         values = {**_FIRST, **weeds, **_from_town(query.get("town", ""), words)}
         return _form(request, None, values, towns=towns, place=words)
@@ -157,7 +157,7 @@ def _form(
     values: dict[str, str],
     *,
     problem: InputError | None = None,
-    towns: list[places.Town] | None = None,
+    towns: list[Town] | None = None,
     place: str = "",
 ) -> Response:
     voice = voice_of(request, site)
@@ -187,8 +187,7 @@ def _form(
         problem=sentence_of(problem, voice) if problem and not wrong else "",
         towns=towns or [],
         place=place,
-        gazetteer=places.available(),
-        credit=places.CREDIT,
+        credit=CREDIT,
         files=[PurePath(name).name for name in site.site.weather.files]
         if site is not None and site.site is not None
         else [],
