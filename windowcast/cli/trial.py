@@ -12,6 +12,7 @@ from windowcast.cli.options import deadline_option, format_option, page_option
 from windowcast.cli.output import lang_option
 from windowcast.cli.trial_dose import dose
 from windowcast.cli.trial_opened import against_option, analysed, opened, trial_argument
+from windowcast.cli.trial_pool import pool
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -277,3 +278,4 @@ def _applied_hours(trial: TrialFile, trial_file: Path, offline: bool) -> tuple[A
 
 
 command.add_command(dose)
+command.add_command(pool)

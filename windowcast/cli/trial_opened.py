@@ -21,15 +21,21 @@ against_option = click.option(
 
 def opened(trial_file: Path) -> tuple[TrialFile, Voice]:
     """A trial, and how its reader is spoken to."""
-    from dataclasses import replace
-
-    from windowcast.cli.output import voice_in
     from windowcast.trials.trial_file import load_trial
 
     trial = load_trial(trial_file)
+    return trial, trial_voice(trial)
+
+
+def trial_voice(trial: TrialFile) -> Voice:
+    """How the reader of a trial is spoken to."""
+    from dataclasses import replace
+
+    from windowcast.cli.output import voice_in
+
     voice = voice_in(trial.units)
     asked = click.get_current_context().meta.get("windowcast.lang")
-    return trial, voice if asked or not trial.language else replace(voice, lang=trial.language)
+    return voice if asked or not trial.language else replace(voice, lang=trial.language)
 
 
 def analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any], list[Any]]:

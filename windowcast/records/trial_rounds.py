@@ -171,7 +171,7 @@ def _planned(
         pairs += [
             (abs(after - day), date, (code, day))
             for day in planned
-            if after is not None and _near(after, day)
+            if after is not None and near(after, day)
         ]
     found: dict[dt.date, tuple[str, int]] = {}
     for _, date, key in sorted(pairs):
@@ -183,10 +183,11 @@ def _planned(
 def _alike(days: Iterable[int | None]) -> bool:
     """Whether days after treatment, where known, are so near that they are one look."""
     known = [day for day in days if day is not None]
-    return not known or _near(max(known), min(known))
+    return not known or near(max(known), min(known))
 
 
-def _near(day: int, planned: int) -> bool:
+def near(day: int, planned: int) -> bool:
+    """Whether a rating so many days after an application is the one of a planned day."""
     return abs(day - planned) <= max(_DAYS, _NEAR * planned)
 
 

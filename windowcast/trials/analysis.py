@@ -292,29 +292,29 @@ class _Trial:
     ) -> list[AdjustedMean]:
         """Means on the scale of the data, over the places of the trial."""
         fit, measure, half = linear.fit, found.measure, self._half(linear)
+        errors = np.sqrt(np.maximum(np.diag(fit.covariance), 0.0))
         means = []
         for n, name in enumerate(self.names):
-            plots = int((self.of == n).sum())
             standing = linear.standing[n]
+            level, at, error = levels[n], float(fit.beta[n]), float(errors[n])
+            ends = self._near(level, 0.0)
+            bound = standing in {"end", "known"}
             if standing == "end":
-                ends = self._near(levels[n], measure.furthest(linear.units[n]))
-                means.append(AdjustedMean(name, plots, self._back(levels[n]), *ends, bound=True))
-                continue
-            if standing == "known":
-                ends = self._near(levels[n], 0.0)
-                means.append(AdjustedMean(name, plots, self._back(levels[n]), *ends, bound=True))
-                continue
-            over = measure.mean(fit.beta[n] + found.places)
-            mean = float(over.mean()) if measure.link != "none" else float(fit.beta[n])
-            at = float(measure.linear(np.array(mean)))
-            flat = float(measure.slope(over).mean() / measure.slope(np.array(mean)))
-            if not half[n] > NO_WIDTH:  # nothing but rounding is left to doubt it
-                ends = self._near(mean, 0.0)
-                means.append(AdjustedMean(name, plots, self._back(mean), *ends, bound=True))
-                continue
-            low, high = measure.mean(np.array([at - flat * half[n], at + flat * half[n]]))
-            ends = self._back(float(low)), self._back(float(high))
-            means.append(AdjustedMean(name, plots, self._back(mean), *ends))
+                ends = self._near(level, measure.furthest(linear.units[n]))
+            elif not bound:
+                over = measure.mean(fit.beta[n] + found.places)
+                level = float(over.mean()) if measure.link != "none" else at
+                at = float(measure.linear(np.array(level)))
+                flat = float(measure.slope(over).mean() / measure.slope(np.array(level)))
+                error *= flat
+                bound = not half[n] > NO_WIDTH  # nothing but rounding is left to doubt it
+                reach = flat * half[n]
+                low, high = measure.mean(np.array([at - reach, at + reach]))
+                ends = self._back(float(low)), self._back(float(high))
+                if bound:
+                    ends = self._near(level, 0.0)
+            plots = int((self.of == n).sum())
+            means.append(AdjustedMean(name, plots, self._back(level), *ends, "", bound, at, error))
         return means
 
     def _half(self, linear: LinearMeans) -> FloatArray:
@@ -342,16 +342,27 @@ class _Trial:
     def _back(self, value: float) -> float:
         return self.low + self.width * value
 
+    def _unspread(self, level: float) -> tuple[float, float]:
+        """Linear mean and error of plots that all gave the same, where no fit tells more.
+
+        Rounding tells of the error (0); at an end the mean is half way to the bound, with the doubt
+        of half a unit.
+        """
+        at_end = self.measure.at_end(np.array([level]))
+        inside = level + (self.step / 4 if level <= 0 else -self.step / 4) * at_end
+        return float(self.measure.linear(np.array(inside))), math.sqrt(2.0) * at_end
+
     def bounds_only(self, said: list[Phrase]) -> TrialAnalysis:
         """Where no treatment has any spread: what rounding lets each mean be."""
         if any(np.ptp(self._of(n)) for n in range(len(self.names))):
             return TrialAnalysis(
                 self.options.kind, problem=say("analysis.no_error_left"), notes=tuple(said)
             )
+        levels = [float(self._of(n)[0]) for n in range(len(self.names))]
         means = tuple(
             AdjustedMean(
-                name, int((self.of == n).sum()), self._back(float(self._of(n)[0])),
-                *self._near(float(self._of(n)[0]), 0.0), bound=True,
+                name, int((self.of == n).sum()), self._back(levels[n]),
+                *self._near(levels[n], 0.0), "", True, *self._unspread(levels[n]),
             )
             for n, name in enumerate(self.names)
         )  # fmt: skip

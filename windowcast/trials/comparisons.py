@@ -49,7 +49,7 @@ def against(
         found.append(
             Comparison(
                 "check", names[n], names[standard], difference, difference - half,
-                difference + half, float(df), p,
+                difference + half, float(df), p, error=error,
             )
         )  # fmt: skip
     return tuple(found)
@@ -91,7 +91,7 @@ def pairs(
         found.append(
             Comparison(
                 family, names[i], names[j], difference, difference - half, difference + half,
-                float(df), p, within,
+                float(df), p, within, error=error,
             )
         )  # fmt: skip
     return tuple(found)

@@ -84,7 +84,8 @@ class AdjustedMean:
     Between treatments that share one of `letters` no difference shows (Tukey, 5 % for all pairs
     together): they may still differ. `low` and `high` are the least and the most it may be; where
     every plot gave the same, or nothing was left, they are bounds and `bound` is true. NaN: no
-    bound can be given.
+    bound can be given. `linear` is the mean on the scale that was analysed, `error` its standard
+    error there.
     """
 
     treatment: str
@@ -94,6 +95,8 @@ class AdjustedMean:
     high: float
     letters: str = ""
     bound: bool = False
+    linear: float = float("nan")
+    error: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +114,8 @@ class Comparison:
         Of the linear scale that was analysed (`TrialAnalysis.link`), first less second.
     p
         Adjusted for the family.
+    error
+        Standard error of the difference.
     percent, percent_low, percent_high
         Percent less than `second`, for counts, biomass, cover: 100 (1 - first / second); NaN where
         the measure has no such thing.
@@ -128,6 +133,7 @@ class Comparison:
     percent: float = float("nan")
     percent_low: float = float("nan")
     percent_high: float = float("nan")
+    error: float = float("nan")
 
     @property
     def differs(self) -> bool:

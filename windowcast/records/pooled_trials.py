@@ -1,0 +1,387 @@
+"""Trials of several years and sites taken together: each contrast that two places or more have.
+
+A place is a site of a trial: its plots give one effect. What is matched is told by
+`windowcast.trials.contrasts`; what cannot be pooled is named with the reason.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+
+from windowcast.core.errors import InputError
+from windowcast.core.phrase import Name, Phrase, say
+from windowcast.core.season_calendar import season_day, season_name
+from windowcast.materials.actives import Actives
+from windowcast.materials.written_materials import materials_from
+from windowcast.records.model import Rating
+from windowcast.records.store import SeasonLog
+from windowcast.records.trial_log import trial_log_path, trial_ratings
+from windowcast.records.trial_rounds import TrialRound, near, rounds_of
+from windowcast.trials.arm_names import arm_named
+from windowcast.trials.contrasts import (
+    ContrastEffect,
+    Given,
+    PoolScale,
+    ShownEffect,
+    effect_of,
+    listed,
+    pooled_over,
+    scale_of,
+    told,
+    usual_base,
+    why_other,
+)
+from windowcast.trials.layout import TrialArm, arms_of
+from windowcast.trials.pooled import PooledEffect
+from windowcast.trials.rated_measures import MEASURES
+from windowcast.trials.trial_file import TrialFile, TrialSite, load_trial
+
+_CHECKS = frozenset({"untreated", "weed-free"})
+
+
+@dataclass(frozen=True, slots=True)
+class TrialRead:
+    """A trial file with what was rated."""
+
+    file: Path
+    trial: TrialFile
+    ratings: tuple[Rating, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceEffect:
+    """The effect of one contrast at one site of a trial.
+
+    Attributes
+    ----------
+    rated
+        Day of the rating, and `days` after the site's last application.
+    given, applied
+        What the treatment's plots got there, and when.
+    shown
+        The effect as it is told.
+    """
+
+    trial: str
+    site: str
+    rated: dt.date
+    days: int
+    season: str
+    applied: tuple[dt.date | None, ...]
+    given: Given
+    scale: PoolScale
+    effect: ContrastEffect
+    shown: ShownEffect
+
+
+@dataclass(frozen=True, slots=True)
+class PooledContrast:
+    """One treatment against another over places.
+
+    Attributes
+    ----------
+    given, against
+        What was compared, as the first trial has it.
+    scale
+        See `windowcast.trials.contrasts`; `base` is the rating of the other treatment that the
+        figures of "beside" are told for.
+    pooled
+        On that scale; `shown` as it is told, and `next_one` where one more place is to be
+        expected, 95 %; None for fewer than three places.
+    notes
+        What to mind.
+    """
+
+    measure: str
+    weed: str
+    days: int
+    given: Given
+    against: Given
+    scale: PoolScale
+    base: float
+    places: tuple[PlaceEffect, ...]
+    pooled: PooledEffect
+    shown: ShownEffect
+    next_one: ShownEffect | None
+    notes: tuple[Phrase, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PooledTrials:
+    """All contrasts that could be pooled, and why others could not."""
+
+    contrasts: tuple[PooledContrast, ...]
+    left_out: tuple[Phrase, ...]
+
+
+@dataclass
+class _Group:
+    """Places that have the same contrast; the first says which."""
+
+    measure: str
+    weed: str
+    against: Given
+    places: list[PlaceEffect] = field(default_factory=list)
+
+    @property
+    def first(self) -> PlaceEffect:
+        return self.places[0]
+
+
+def read_trials(files: Sequence[Path]) -> tuple[TrialRead, ...]:
+    """The trials of some files with their ratings, none where there is no log yet.
+
+    Raises
+    ------
+    InputError
+        A file cannot be read, or is named twice.
+    """
+    found: list[TrialRead] = []
+    for file in files:
+        if file.resolve() in {other.file.resolve() for other in found}:
+            raise InputError("is named twice", path=file, remedy="name each trial once")
+        trial = load_trial(file)
+        log_file = trial_log_path(trial, file)
+        ratings: list[Rating] = []
+        if log_file.is_file():
+            with SeasonLog(log_file, create=False) as log:
+                ratings = [stored.entry for stored in trial_ratings(log, trial.name)]
+        found.append(TrialRead(file, trial, tuple(ratings)))
+    return tuple(found)
+
+
+def dates_at(trial: TrialFile, arm: TrialArm, site: TrialSite) -> tuple[dt.date | None, ...]:
+    """When a treatment was applied at a site; planned dates where it was not yet."""
+    timings = {timing.code: timing for timing in trial.timing}
+    return tuple(timings[code].date_at(site.name) or timings[code].planned for code in arm.timing)
+
+
+def given_at(trial: TrialFile, arm: TrialArm, site: TrialSite, materials: Actives) -> Given:
+    """What the plots of a treatment got at a site."""
+    tank = [part for text in arm.materials for part in materials_from(text)]
+    rates = {
+        materials[part["active"]].name if part["active"] in materials else part["active"]: (
+            part.get("rate_kg_ha")
+        )
+        for part in tank
+    }
+    days = tuple(
+        math.nan
+        if date is None
+        else float(
+            season_day(np.array([date], dtype="datetime64[D]"), southern=site.latitude < 0)[0]
+        )
+        for date in dates_at(trial, arm, site)
+    )
+    actives = tuple(sorted(rates.items()))
+    return Given(arm.name, actives, arm.timing, days, arm.adjuvant.strip(), arm.check or "")
+
+
+def pool_trials(trials: Sequence[TrialRead], materials: Actives, against: str = "") -> PooledTrials:
+    """Pool every contrast with one treatment over the places that have it.
+
+    Parameters
+    ----------
+    against
+        The treatment with which the others are compared, by the name that a trial gives it; "" for
+        the untreated check.
+
+    Raises
+    ------
+    InputError
+        No trial has a treatment of that name.
+    """
+    standard = _standard(trials, materials, against)
+    groups: list[_Group] = []
+    left_out: dict[tuple[str, str], list[Phrase]] = {}
+
+    def leave(trial: str, treatment: str, why: Phrase) -> None:
+        left_out.setdefault((trial, treatment), []).append(why)
+
+    for read in trials:
+        if not read.ratings:
+            leave(read.trial.name, "", say("pool.not_rated"))
+            continue
+        other = _same_arm(read.trial, standard, materials) if standard else _check(read.trial)
+        if other is None:
+            why = say("pool.no_standard", standard=Name(against)) if against else None
+            leave(read.trial.name, "", why or say("pool.no_check"))
+            continue
+        for found in rounds_of(read.trial, read.ratings, other.name):
+            for place, treatment, why in _places(read.trial, found, other, materials):
+                if place is None:
+                    leave(read.trial.name, treatment, why)
+                else:
+                    _put(groups, found, place, _given_first(read.trial, other, materials))
+    pooled = [_pooled(group) for group in groups if len(group.places) > 1]
+    for group in groups:
+        if len(group.places) < 2:
+            leave(group.first.trial, group.first.given.name, _why_alone(group, groups))
+    pooled.sort(key=lambda c: (c.measure, c.weed, c.given.name, c.days))
+    reasons = (_left(key, why) for key, why in left_out.items())
+    return PooledTrials(tuple(pooled), tuple(reasons))
+
+
+def _left(key: tuple[str, str], why: Sequence[Phrase]) -> Phrase:
+    trial, treatment = key
+    if treatment:
+        said = {"trial": Name(trial), "treatment": Name(treatment)}
+        return say("pool.left_treatment", **said, why=listed(why))
+    return say("pool.left_trial", trial=Name(trial), why=listed(why))
+
+
+def _check(trial: TrialFile) -> TrialArm | None:
+    return next((arm for arm in arms_of(trial) if arm.check == "untreated"), None)
+
+
+def _given_first(trial: TrialFile, arm: TrialArm, materials: Actives) -> Given:
+    return given_at(trial, arm, trial.site[0], materials)
+
+
+def _standard(trials: Sequence[TrialRead], materials: Actives, name: str) -> Given | None:
+    """What the treatment of a name gets, in the first trial that has one."""
+    if not name:
+        return None
+    for read in trials:
+        arm = arm_named(name, "", arms_of(read.trial))
+        if arm is not None:
+            return _given_first(read.trial, arm, materials)
+    names = dict.fromkeys(arm.name for read in trials for arm in arms_of(read.trial))
+    raise InputError(
+        f"{name!r} is no treatment of the trials", field="--against",
+        remedy=f"use one of {', '.join(names)}",
+    )  # fmt: skip
+
+
+def _same_arm(trial: TrialFile, wanted: Given, materials: Actives) -> TrialArm | None:
+    for arm in arms_of(trial):
+        if not why_other(wanted, _given_first(trial, arm, materials)):
+            return arm
+    return None
+
+
+def _places(
+    trial: TrialFile, found: TrialRound, other: TrialArm, materials: Actives
+) -> Iterable[tuple[PlaceEffect | None, str, Phrase]]:
+    """The effect of each treatment at each site of a round, or why there is none."""
+    from windowcast.trials.analysis import analyse
+
+    arms = [
+        arm
+        for arm in arms_of(trial)
+        if arm.name != other.name and arm.check not in {"untreated", "weed-free"}
+    ]
+    check = other.check in {"untreated", "weed-free"}
+    for site in trial.site:
+        rated = found.dates.get(site.name)
+        if rated is None:
+            continue
+        where = say("pool.at", site=Name(site.name))
+        rows = [row for row in found.rows if row.site in {"", site.name}]
+        analysis = analyse(rows, replace(found.options, standard=other.name))
+        scale = scale_of(found.measure, analysis.link, check=check)
+        days = found.days.get(site.name)
+        ends = found.options.low, found.options.high
+        for arm in arms:
+            effect = None
+            if analysis.problem:
+                why = say("pool.no_analysis", where=where, why=analysis.problem)
+            elif scale is None:
+                why = say("pool.no_scale", where=where)
+            elif days is None:
+                why = say("pool.no_days", where=where)
+            else:
+                why = say("pool.no_doubt", where=where)
+                effect = effect_of(analysis, arm.name, other.name, scale, ends=ends)
+            if effect is None or days is None or scale is None:
+                yield None, arm.name, why
+                continue
+            within = effect.value, *effect.interval()
+            season = season_name(rated, site.latitude < 0)
+            shown = told(scale, within, effect.base, *ends)
+            place = PlaceEffect(
+                trial.name, site.name, rated, days, season, dates_at(trial, arm, site),
+                given_at(trial, arm, site, materials), scale, effect, shown,
+            )  # fmt: skip
+            yield place, arm.name, why
+
+
+def _put(groups: list[_Group], found: TrialRound, place: PlaceEffect, against: Given) -> None:
+    """Put a place with others of the same contrast, or begin a group with it."""
+    for group in groups:
+        if (
+            (group.measure, group.weed, group.first.scale)
+            == (found.measure, found.weed, place.scale)
+            and near(max(place.days, group.first.days), min(place.days, group.first.days))
+            and not why_other(group.first.given, place.given)
+            and (place.trial, place.site) not in {(p.trial, p.site) for p in group.places}
+        ):
+            group.places.append(place)
+            return
+    groups.append(_Group(found.measure, found.weed, against, [place]))
+
+
+def _pooled(group: _Group) -> PooledContrast:
+    effects = [place.effect for place in group.places]
+    found = pooled_over(effects)
+    assert found is not None
+    base = usual_base(effects)
+    measure = MEASURES[group.measure]
+    ends = measure.low, measure.high if math.isfinite(measure.high) else 100.0
+
+    def shown(*of: float) -> ShownEffect:
+        value, low, high = of
+        return told(group.first.scale, (value, low, high), base, *ends)
+
+    more = None
+    if not math.isnan(found.next_low):
+        more = shown(found.mean, found.next_low, found.next_high)
+    usual = math.nan
+    if group.first.scale == "beside":
+        usual = told("level", (base, base, base), math.nan, *ends).middle
+    days = sorted(place.days for place in group.places)
+    return PooledContrast(
+        group.measure, group.weed, days[len(days) // 2], group.first.given, group.against,
+        group.first.scale, usual, tuple(group.places), found,
+        shown(found.mean, found.low, found.high), more, tuple(_notes(group)),
+    )  # fmt: skip
+
+
+def _notes(group: _Group) -> Iterable[Phrase]:
+    """What to mind of a contrast that was pooled."""
+    if len({place.season for place in group.places}) == 1:
+        yield say("pool.one_season", season=Name(group.first.season))
+    if len({place.given.adjuvant.casefold() for place in group.places}) > 1:
+        yield say("pool.adjuvants")
+    if any(math.isnan(day) for place in group.places for day in place.given.days):
+        yield say("pool.by_code")
+    if not all(place.given.actives for place in group.places):
+        yield say("pool.by_name")
+    if any(place.effect.bound for place in group.places):
+        yield say("pool.bounds")
+
+
+def _why_alone(group: _Group, groups: Sequence[_Group]) -> Phrase:
+    """Why a contrast of one place has no other: the nearest reason."""
+    mine = group.first
+    same = [
+        g.first for g in groups
+        if (g.measure, g.weed) == (group.measure, group.weed)
+        and (g.first.trial, g.first.site) != (mine.trial, mine.site)
+    ]  # fmt: skip
+    for other in same:
+        if not why_other(mine.given, other.given):
+            return say("pool.other_day", days=mine.days, other=other.days)
+    actives = {name for name, _ in mine.given.actives}
+    for other in same:
+        theirs = {name for name, _ in other.given.actives}
+        named = mine.given.name.casefold() == other.given.name.casefold()
+        if (actives and actives == theirs) or named:
+            return why_other(mine.given, other.given)
+    return say("pool.nobody_else")
