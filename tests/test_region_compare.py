@@ -44,6 +44,7 @@ from windowcast.region.columns import (
 )
 from windowcast.region.compare import Compared, put_together
 from windowcast.region.drawn import Drawing, areas_of
+from windowcast.report import region_charts
 from windowcast.report.region_charts import MAX_LISTED, dates_chart
 from windowcast.report.region_page import region_page
 from windowcast.report.region_story import findings_of
@@ -494,6 +495,24 @@ def test_dates_of_both_hemispheres_read_by_their_own_calendar() -> None:
     assert "begins half a year before it" in region_page(both, told(), METRIC)
     weeks = weeks_chart(both, "dormant", "", METRIC)
     assert weeks.rows[0][0] == "1 Jul / 1 Jan"
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "south", "marks"),
+    [
+        (80.0, 130.0, False, ["1 Oct", "1 Nov"]),
+        (31.0, 250.0, False, ["1 Aug", "1 Oct", "1 Dec", "1 Feb"]),
+        (80.0, 130.0, True, ["1 Apr", "1 May"]),
+        (120.0, 126.0, False, ["29 Oct", "31 Oct", "2 Nov", "4 Nov"]),
+        (94.0, 110.0, False, ["4 Oct", "9 Oct", "14 Oct", "19 Oct"]),
+    ],
+)
+def test_an_axis_of_dates_is_marked_at_the_first_of_months(
+    low: float, high: float, south: bool, marks: list[str]
+) -> None:
+    found = region_charts._marks("soil_21", low, high, southern=south)
+    assert [day_label(day, southern=south) for day in found] == marks
+    assert region_charts._marks("cover_fall", 0.0, 1.0, southern=south) == [0, 0.5, 1.0]
 
 
 def test_a_spot_of_the_map_is_drawn_as_its_middle_station() -> None:

@@ -11,8 +11,10 @@ from region_fixtures import data, told
 from spoken import METRIC
 
 from windowcast.core.values import load
+from windowcast.region.columns import QUANTITIES
 from windowcast.report import region_station
 from windowcast.report.catalogue import Voice
+from windowcast.report.region_charts import trend_said
 from windowcast.report.region_station import Winters, file_name, links, station_pages
 
 MARKS = load("region").table("failing")
@@ -77,6 +79,30 @@ def test_spray_days_of_winters_without_any_are_said_so(
     middle, low, high = (np.array([end]) for end in ends)
     found = replace(of, median=middle, p10=low, p90=high)
     assert METRIC.text(region_station._spray_days(found, 0)).startswith(text)
+
+
+@pytest.mark.parametrize(
+    ("happens", "text"), [(0.31, "Turf dormant: only in 3 of 10 years."), (0.02, "hardly ever.")]
+)
+def test_a_date_that_does_not_come_in_half_of_the_years_is_not_unknown(
+    happens: float, text: str
+) -> None:
+    """Nor is there a speed at which it has moved."""
+    normals = {quantity: data().normals(quantity) for quantity in QUANTITIES}
+    rare = np.full(3, happens)
+    shut = replace(normals["dormant"], median=np.full(3, np.inf), happens=rare)
+    every = region_station._Stations(data(), {**normals, "dormant": shut}, {}, {})
+    lines = [METRIC.text(line) for line in region_station._lines(every, 0, southern=False)]
+    assert next(line for line in lines if line.startswith("Turf dormant")).endswith(text)
+    moved = replace(shut, trend_per_decade=np.full(3, 4.0))
+    assert trend_said(moved, 0, "dormant", METRIC) == "cannot tell: not every year"
+    assert trend_said(normals["soil_21"], 0, "soil_21", METRIC).endswith(" years")
+
+
+def test_a_small_p_value_is_not_nothing() -> None:
+    found = data().normals("soil_21")
+    sure = replace(found, p_value=np.full(3, 0.0004))
+    assert ", p <\N{NO-BREAK SPACE}0.01, " in trend_said(sure, 0, "soil_21", METRIC)
 
 
 def test_a_break_of_the_record_is_flagged() -> None:

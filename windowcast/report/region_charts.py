@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from html import escape
 
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.phrase import Quantity
-from windowcast.region.columns import SHARE_COLUMNS
+from windowcast.region.columns import DATE_COLUMNS, SHARE_COLUMNS, day_of_season
 from windowcast.region.compare import Compared
 from windowcast.region.statistics import Normals
 from windowcast.report.catalogue import Voice
@@ -23,12 +24,19 @@ from windowcast.report.chartkit import (
     stacked,
     ticks,
 )
-from windowcast.report.region_words import quantities_said, quantity_named, quantity_said, short
+from windowcast.report.region_words import (
+    quantities_said,
+    quantity_named,
+    quantity_said,
+    short,
+    unparted,
+)
 
 MAX_ROWS = 40  # drawn in a chart
 MAX_LISTED = 500  # stations whose numbers are listed, and dots drawn one by one
 _NAMES = 146.0  # room for names left of the dates
 _DATE = 22.0  # room right of the dates, for half of one below the last
+_MARKS = 4  # dates on an axis
 _NAME_LETTERS = 18  # that fit in it, in a wide font too
 
 Indices = npt.NDArray[np.int64]
@@ -41,7 +49,7 @@ def dates_chart(data: Compared, quantity: str, voice: Voice) -> Chart:
     order = order[np.isfinite(found.median[order])]
     picked = spread_evenly(order, MAX_ROWS).tolist()
     key = f"dates-{quantity}"
-    title = voice.say("region.dates", quantity=quantity_named(quantity))
+    title = unparted(voice.say("region.dates", quantity=quantity_named(quantity)))
     desc = voice.say("region.dates_described", drawn=len(picked), stations=len(data))
     ends = np.concatenate([each[picked] for each in (found.p10, found.median, found.p90)])
     low = min(ends[np.isfinite(ends)].tolist(), default=0.0)
@@ -50,7 +58,7 @@ def dates_chart(data: Compared, quantity: str, voice: Voice) -> Chart:
     row, bottom = 15.0, 15.0 * len(picked) + 8
     south = data.southern.tolist()
     parts = []
-    for tick in ticks(low, high, 4):
+    for tick in _marks(quantity, low, high, southern=data.hemispheres[0]):
         parts.append(el("line", x1=x(tick), x2=x(tick), y1=0.0, y2=bottom, class_="grid"))
         words = quantities_said(tick, quantity, voice, data.hemispheres)
         parts += stacked(x(tick), bottom + 14, words)
@@ -79,6 +87,13 @@ def dates_chart(data: Compared, quantity: str, voice: Voice) -> Chart:
     return Chart(key, title, f"{desc} {listing_note(data, voice)}".rstrip(), svg, columns, rows)
 
 
+def _marks(quantity: str, low: float, high: float, *, southern: bool) -> list[float]:
+    """Where its axis is marked: dates at the first of months where there are two or more."""
+    days = range(math.ceil(low), math.floor(high) + 1) if quantity in DATE_COLUMNS else ()
+    firsts = [float(day) for day in days if day_of_season(day, southern=southern).day == 1]
+    return firsts[:: math.ceil(len(firsts) / _MARKS)] if len(firsts) > 1 else ticks(low, high, 4)
+
+
 def beside(data: Compared) -> float:
     """Room for the dates of a second hemisphere below those of the first, 0 where there is one."""
     return LINE * (len(data.hemispheres) - 1)
@@ -92,7 +107,7 @@ def listed_of(data: Compared) -> list[int]:
 
 
 def _heads(voice: Voice, *names: str) -> tuple[str, ...]:
-    return tuple(voice.say(f"region_head.{name}") for name in names)
+    return tuple(unparted(voice.say(f"region_head.{name}")) for name in names)
 
 
 def listing_note(data: Compared, voice: Voice) -> str:
@@ -125,11 +140,15 @@ def spread_said(found: Normals, i: int, quantity: str, voice: Voice, *, southern
 def trend_said(found: Normals, i: int, quantity: str, voice: Voice) -> str:
     """A station's trend with its doubt."""
     years = int(found.years[i])
+    spread = [float(each[i]) for each in (found.p10, found.median, found.p90)]
+    if np.isinf(spread).any():  # how far its dates have moved is unknown
+        return voice.say("region.trend_seldom")
     if not np.isfinite(found.trend_per_decade[i]):
         return voice.say("region.trend_unknown", years=years)
     ends = (found.trend_per_decade[i], found.trend_low[i], found.trend_high[i])
     middle, low, high = (_change(float(end), quantity, voice) for end in ends)
-    p = voice.number(float(found.p_value[i]), 2, fixed=True)
+    p = voice.number(max(float(found.p_value[i]), 0.01), 2, fixed=True)
+    p = p if found.p_value[i] >= 0.005 else f"<\N{NO-BREAK SPACE}{p}"
     return voice.say("region.trend_of", middle=middle, low=low, high=high, p=p, years=years)
 
 
@@ -138,4 +157,5 @@ def _change(value: float, quantity: str, voice: Voice) -> str:
     if quantity == "degree_days":
         return voice.write(Quantity(value, "degC d"), "signed")
     scaled = 100 * value if quantity in SHARE_COLUMNS else value
-    return ("+" if scaled >= 0 else "") + voice.number(scaled, 1, fixed=True)
+    text = voice.number(scaled, 1, fixed=True)
+    return f"+{text}" if round(scaled, 1) > 0 else text

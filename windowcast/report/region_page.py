@@ -45,7 +45,7 @@ from windowcast.report.region_story import (
 )
 from windowcast.report.region_weeks import odds_chart, weeks_chart
 from windowcast.report.region_winters import failing_named, why_said
-from windowcast.report.region_words import day_said, gap_said, quantity_named, unparted
+from windowcast.report.region_words import day_said, gap_said, quantity_named, signed, unparted
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.model import PURPOSES
 from windowcast.windows.purposes import purpose_of
@@ -117,8 +117,9 @@ def region_page(data: Compared, told: Findings, voice: Voice) -> str:
         map=map_chart(data, MAPPED, own, _placed(data, told, numbers, voice), voice),
         dates=[dates_chart(data, q, voice) for q in MAPPED],
         weeks=_weeks(data, voice),
-        heads=[voice.text(quantity_named(q)) for q in TABLED],
-        gap_heads=[voice.text(quantity_named(q)) for q in COMPARED],
+        heads=[unparted(voice.text(quantity_named(q))) for q in TABLED],
+        gap_heads=[unparted(voice.text(quantity_named(q))) for q in COMPARED],
+        unparted=unparted,
         rows=_rows(data, own, voice),
         listing=listing_note(data, voice),
         gaps=_gaps(told, voice),
@@ -335,7 +336,7 @@ def _gap_cell(gap: Between, voice: Voice) -> GapCell:
         return GapCell(voice.say("window_verdict.cannot_tell"), shared, 1e9, False)
     percent = gap.quantity in SHARE_COLUMNS
     scale = 100 if percent else 1
-    low, high = (f"{scale * v:+.0f}".replace("-", "−") for v in (d.low, d.high))
+    low, high = (signed(scale * v) for v in (d.low, d.high))
     middle = gap_said(gap)
     if percent:
         text = voice.say("region.apart_points", middle=middle)

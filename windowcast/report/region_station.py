@@ -222,6 +222,13 @@ def _lines(every: _Stations, i: int, *, southern: bool) -> Iterator[Phrase]:
             day = day_of_season(round(days[0]), southern=southern)
             yield say("region_station.not_always", what=named, day=day, count=round(often))
             continue
+        if math.isinf(days[0]):
+            count = round(often)
+            if count:
+                yield say("region_station.seldom", what=named, count=count)
+            else:
+                yield say("region_station.hardly_ever", what=named)
+            continue
         if not math.isfinite(days[0]):
             yield say("region_station.unknown", what=named)
             continue

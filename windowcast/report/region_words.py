@@ -93,7 +93,12 @@ def gap_said(gap: Between) -> str:
     days = round(gap.difference.middle * (100 if gap.quantity in SHARE_COLUMNS else 1))
     if gap.at_least:
         return f"{'≤' if gap.difference.middle < 0 else '≥'}{days}".replace("-", "−")
-    return f"{days:+d}".replace("-", "−")
+    return signed(days)
+
+
+def signed(number: float) -> str:
+    """A whole number with its sign; none where that is 0."""
+    return f"{round(number):+d}".replace("-", "−") if round(number) else "0"
 
 
 def day_said(day: float, voice: Voice, *, southern: bool) -> str:
