@@ -22,7 +22,7 @@ from types import SimpleNamespace
 import pytest
 from click.testing import CliRunner, Result
 
-from windowcast.cli import main, serve, serve_address, serve_token
+from windowcast.cli import main, serve_address, serve_token
 from windowcast.cli.serve import command
 from windowcast.cli.serve_address import address, lan_address, scannable
 from windowcast.cli.serve_token import VARIABLE, own_token_file, token_of
@@ -30,6 +30,7 @@ from windowcast.core.errors import InputError
 from windowcast.report.catalogue import Voice
 
 TOKEN = "0123456789abcdefghij"
+TERMINAL = SimpleNamespace(stdout=SimpleNamespace(isatty=lambda: True))
 posix = pytest.mark.skipif(os.name != "posix", reason="modes and signals are those of POSIX")
 
 
@@ -157,7 +158,7 @@ def begun(monkeypatch: pytest.MonkeyPatch) -> list[SimpleNamespace]:
         sockets[0].close()
 
     monkeypatch.setattr(uvicorn.Server, "run", run)
-    monkeypatch.setattr(serve, "lan_address", lambda host: "192.168.1.20")
+    monkeypatch.setattr(serve_address, "lan_address", lambda host: "192.168.1.20")
     return made
 
 
@@ -177,7 +178,7 @@ def test_a_phone_is_given_the_address_in_its_network(begun: list[SimpleNamespace
 def test_without_a_network_the_machine_s_own_address_is_given(
     begun: list[SimpleNamespace], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(serve, "lan_address", lambda host: None)
+    monkeypatch.setattr(serve_address, "lan_address", lambda host: None)
     done = start("--lan")
     assert "http://127.0.0.1:" in done.output
     assert "in no network" in done.output
@@ -186,8 +187,8 @@ def test_without_a_network_the_machine_s_own_address_is_given(
 def test_a_terminal_shows_a_code_to_scan(
     begun: list[SimpleNamespace], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(serve, "sys", SimpleNamespace(stdout=SimpleNamespace(isatty=lambda: True)))
-    monkeypatch.setattr(serve, "scannable", lambda text: f"<{text}>")
+    monkeypatch.setattr(serve_address, "sys", TERMINAL)
+    monkeypatch.setattr(serve_address, "scannable", lambda text: f"<{text}>")
     done = start("--lan")
     assert re.search(r"<http://192\.168\.1\.20:\d+/\?token=.{32}>", done.output)
     assert "<" not in start("--lan", "--hide-token").output
@@ -196,7 +197,7 @@ def test_a_terminal_shows_a_code_to_scan(
     def missing(text: str) -> str:
         raise ImportError
 
-    monkeypatch.setattr(serve, "scannable", missing)
+    monkeypatch.setattr(serve_address, "scannable", missing)
     assert "windowcast[serve]" in start("--lan").output
 
 

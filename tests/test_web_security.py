@@ -271,7 +271,7 @@ def test_bound_elsewhere_a_token_is_made_and_printed(monkeypatch: pytest.MonkeyP
     from windowcast.cli.serve import command
 
     monkeypatch.setattr(uvicorn.Server, "run", lambda self, sockets: sockets[0].close())
-    monkeypatch.setattr("windowcast.cli.serve.lan_address", lambda host: "192.168.1.20")
+    monkeypatch.setattr("windowcast.cli.serve_address.lan_address", lambda host: "192.168.1.20")
     elsewhere = CliRunner().invoke(command, ["--host", "0.0.0.0", "--port", "0"])
     assert elsewhere.exit_code == 0, elsewhere.output
     assert len(elsewhere.output.partition("?token=")[2].split()[0]) >= 32

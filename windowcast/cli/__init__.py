@@ -48,6 +48,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "compare": ("compare", "Compare stations, regions and years."),
     "verify": ("verify", "Measure the models against observations."),
     "serve": ("serve", "Open the local web page."),
+    "service": ("service", "Have the system keep that page served."),
     "doctor": ("doctor", "What on this machine keeps answers away, and what helps."),
 }
 

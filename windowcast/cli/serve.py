@@ -5,22 +5,13 @@ from __future__ import annotations
 import datetime as dt
 import errno
 import socket
-import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.cli.options import deadline_option, given_deadline_s
-from windowcast.cli.serve_address import (
-    ANY,
-    address,
-    check_tls,
-    is_loopback,
-    lan_address,
-    scannable,
-)
+from windowcast.cli.serve_address import print_addresses
+from windowcast.cli.serve_options import Serving, serving_options
 from windowcast.cli.serve_token import ServeToken, token_of
 from windowcast.core.errors import InputError, Terminated, WindowcastError
 
@@ -36,58 +27,12 @@ STOP_S = 5.0  # given to a message that is under way when the server ends
 
 
 @click.command("serve")
-@click.argument("place", required=False, type=click.Path(path_type=Path))
-@click.option("--host", help="Address to listen on  [default: 127.0.0.1]")
-@click.option("--lan", is_flag=True, help="Let phones in the same network in, as --host 0.0.0.0.")
-@click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
-@click.option("--name", "names", multiple=True, help="Host name the page is asked for by.")
-@click.option(
-    "--token-file",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="The secret that the page asks for; made if it is not there  [default: in your own data "
-    "folder, or what WINDOWCAST_TOKEN says]",
-)
+@serving_options
 @click.option("--hide-token", is_flag=True, help="Print the address without it, for logs.")
 @click.option("--token", help="The secret itself: others can read it, use --token-file.")
-@click.option("--no-token", is_flag=True, help="Ask for none: everyone on this machine may look.")
-@click.option(
-    "--tls-cert",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Certificate (PEM), for https.",
-)
-@click.option(
-    "--tls-key",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Its key, where that is a file of its own.",
-)
-@click.option(
-    "--regions",
-    type=click.Path(file_okay=False, path_type=Path),
-    metavar="FOLDER",
-    help="Also show the comparison that windowcast compare wrote there.",
-)
 @click.option("--date", "today", type=click.DateTime(["%Y-%m-%d"]), help="Answer as on this day.")
-@click.option("--offline", is_flag=True, help="Use only files and what is cached.")
-@deadline_option
 def command(
-    *,
-    place: Path | None,
-    host: str | None,
-    lan: bool,
-    port: int,
-    names: tuple[str, ...],
-    token_file: Path | None,
-    hide_token: bool,
-    token: str | None,
-    no_token: bool,
-    tls_cert: Path | None,
-    tls_key: Path | None,
-    regions: Path | None,
-    today: dt.datetime | None,
-    offline: bool,
+    *, serving: Serving, hide_token: bool, token: str | None, today: dt.datetime | None
 ) -> None:
     """Open the local web page for PLACE: a site file or a folder of site files.
 
@@ -102,39 +47,27 @@ def command(
     from windowcast.web.connections import SERVER
     from windowcast.web.security import LOOPBACK, Guard
 
-    place = place or _own_folder()
-    if place.suffix == ".toml" and not place.is_file():
-        raise InputError("no such site file", path=place, remedy="write one with windowcast init")
-    if regions is not None and not (regions / "index.html").is_file():
-        raise InputError(
-            "holds no comparison", path=regions, remedy="make one with windowcast compare"
-        )
-    date = today.date() if today is not None else None
-    if lan and host is not None:
-        raise InputError("contradicts --host", field="--lan", remedy="leave one of them out")
-    host = host or ("0.0.0.0" if lan else "127.0.0.1")
-    hosts = LOOPBACK | {host.lower(), *map(str.lower, names)}
-    local = is_loopback(host)
-    if no_token and not local:
-        raise InputError(
-            "would show the page to the whole network", field="--no-token", remedy="leave it out"
-        )
-    if (no_token or token_file) and token:
-        other = "--no-token" if no_token else "--token-file"
+    if (serving.no_token or serving.token_file) and token:
+        other = "--no-token" if serving.no_token else "--token-file"
         raise InputError("contradicts --token", field=other, remedy="leave one of them out")
-    check_tls(tls_cert, tls_key)
-    secret = ServeToken("") if no_token else _secret(token, token_file)
-    if local:
+    secret = ServeToken("") if serving.no_token else _secret(token, serving.token_file)
+    hosts = LOOPBACK | {serving.host.lower(), *map(str.lower, serving.names)}
+    if serving.local:
         guard = Guard(hosts, secret.text)
     else:
         guard = Guard(hosts, secret.text, reads_per_s=READS_PER_S, any_ip=True)
-    parts = replace(_parts(place, guard, date, offline, given_deadline_s()), regions=regions)
+    parts = _parts(serving, guard, today.date() if today is not None else None)
     watcher = _watcher(parts)
-    listening = _listening(host, port)  # the address is printed once it answers
+    listening = _listening(serving.host, serving.port)  # the address is printed once it answers
     port = listening.getsockname()[1]
-    _print_addresses(host, port, secret, secure=tls_cert is not None, hidden=hide_token)
+    print_addresses(serving.host, port, secret, secure=serving.secure, hidden=hide_token)
     watcher.start()
-    config = uvicorn.Config(create_app(parts), ssl_certfile=tls_cert, ssl_keyfile=tls_key, **SERVER)
+    config = uvicorn.Config(
+        create_app(parts),
+        ssl_certfile=serving.tls_cert,
+        ssl_keyfile=serving.tls_key,
+        **SERVER,
+    )
     try:
         uvicorn.Server(config).run([listening])
     except Terminated:
@@ -155,35 +88,6 @@ def _secret(token: str | None, file: Path | None) -> ServeToken:
     if found.remark:
         click.echo(f"windowcast: {voice.text(found.remark)}", err=True)
     return found
-
-
-def _print_addresses(
-    host: str, port: int, secret: ServeToken, *, secure: bool, hidden: bool
-) -> None:
-    """Where the page is to be opened, also from a phone, with a code to scan in a terminal."""
-    from windowcast.cli.output import voice_in
-
-    voice = voice_in("metric")
-    seen = lan_address(host) if host in ANY else host
-    here = ("::1" if ":" in host else "127.0.0.1") if host in ANY else host
-    token = "" if hidden else secret.text
-    first = address(seen or here, port, secure=secure, token=token)
-    click.echo(f"windowcast: {first}")
-    if hidden and secret.file is not None:
-        click.echo(f"windowcast: {voice.say('serve.token_in', file=str(secret.file))}")
-    if host in ANY:
-        local = address(here, port, secure=secure, token=token)
-        said = voice.say("serve.here", address=local) if seen else voice.say("serve.no_network")
-        click.echo(f"windowcast: {said}")
-    if is_loopback(host) or not seen or hidden or not sys.stdout.isatty():
-        return
-    try:
-        code = scannable(first)
-    except ImportError:
-        click.echo(f"windowcast: {voice.say('serve.no_code')}")
-        return
-    if code is not None:
-        click.echo(f"{code}\nwindowcast: {voice.say('serve.scan')}")
 
 
 def _listening(host: str, port: int) -> socket.socket:
@@ -225,9 +129,7 @@ def _watcher(parts: Web) -> Watcher:
     )
 
 
-def _parts(
-    place: Path, guard: Guard, date: dt.date | None, offline: bool, deadline_s: float | None
-) -> Web:
+def _parts(serving: Serving, guard: Guard, date: dt.date | None) -> Web:
     """The server's parts; answers, plans and reviews are made as the commands make them."""
     from windowcast.api import plan_of
     from windowcast.cli.options import Start
@@ -242,7 +144,7 @@ def _parts(
 
     def start(known: KnownSite) -> Start:
         as_on = None if known.sample or date is None else date.isoformat()
-        return Start(known.path, known.sample, (), as_on, offline, deadline_s)
+        return Start(known.path, known.sample, (), as_on, serving.offline, serving.deadline_s)
 
     def reviews_of(known: KnownSite) -> ReviewBook:
         def season(name: str, voice: Voice) -> ReviewView:
@@ -280,12 +182,13 @@ def _parts(
 
     answers = Keeper(ready)
     return Web(
-        book=SiteBook(place),
+        book=SiteBook(serving.place or _own_folder()),
         answers=answers,
         plans=Keeper(plans_of),
         reviews=Keeper(reviews_of),
         guard=guard,
         heres=Keeper(here_of),
+        regions=serving.regions,
         today=date,
     )
 

@@ -8,8 +8,14 @@ import os
 import socket
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
 
 from windowcast.core.errors import InputError
+
+if TYPE_CHECKING:
+    from windowcast.cli.serve_token import ServeToken
 
 ANY = frozenset({"0.0.0.0", "::"})
 _LIGHT_ON_DARK, _PLAIN = "\033[97;40m", "\033[0m"  # scanners expect dark marks on light
@@ -102,3 +108,32 @@ def check_tls(certificate: Path | None, key: Path | None) -> None:
             path=certificate,
             remedy="name PEM files with --tls-cert and --tls-key",
         ) from None
+
+
+def print_addresses(
+    host: str, port: int, secret: ServeToken, *, secure: bool, hidden: bool
+) -> None:
+    """Where the page is to be opened, also from a phone, with a code to scan in a terminal."""
+    from windowcast.cli.output import voice_in
+
+    voice = voice_in("metric")
+    seen = lan_address(host) if host in ANY else host
+    here = ("::1" if ":" in host else "127.0.0.1") if host in ANY else host
+    token = "" if hidden else secret.text
+    first = address(seen or here, port, secure=secure, token=token)
+    click.echo(f"windowcast: {first}")
+    if hidden and secret.file is not None:
+        click.echo(f"windowcast: {voice.say('serve.token_in', file=str(secret.file))}")
+    if host in ANY:
+        local = address(here, port, secure=secure, token=token)
+        said = voice.say("serve.here", address=local) if seen else voice.say("serve.no_network")
+        click.echo(f"windowcast: {said}")
+    if is_loopback(host) or not seen or hidden or not sys.stdout.isatty():
+        return
+    try:
+        code = scannable(first)
+    except ImportError:
+        click.echo(f"windowcast: {voice.say('serve.no_code')}")
+        return
+    if code is not None:
+        click.echo(f"{code}\nwindowcast: {voice.say('serve.scan')}")
