@@ -86,7 +86,12 @@ def test_every_remark_on_a_value_has_its_text(lang: str) -> None:
     free = {v.note for v in values()} | {v.source for v in values() if v.status not in CITED}
     free -= {"", *(text for text in free if re.fullmatch(NAMES, text))}
     assert not free - set(said)
-    shown = (*values(), *load("barrier").values_below())
+    plots = load("trial_spread")
+    spread = [*plots.table("treatment_site").values_below()]
+    spread += [v for kind in ("percent", "ordinal", "count", "biomass")
+               for v in plots.table(kind).values_below()]  # fmt: skip
+    assert {v.source for v in spread} <= set(said)
+    shown = (*values(), *load("barrier").values_below(), *spread)
     every = {str(text) for v in shown for text in (v.note, v.source, v.value)}
     assert not {text for text in said if "{}" not in text} - every - STATUSES
 

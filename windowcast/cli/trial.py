@@ -13,6 +13,7 @@ from windowcast.cli.output import lang_option
 from windowcast.cli.trial_dose import dose
 from windowcast.cli.trial_opened import against_option, analysed, opened, trial_argument
 from windowcast.cli.trial_pool import pool
+from windowcast.cli.trial_power import power
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -279,3 +280,4 @@ def _applied_hours(trial: TrialFile, trial_file: Path, offline: bool) -> tuple[A
 
 command.add_command(dose)
 command.add_command(pool)
+command.add_command(power)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -194,13 +194,15 @@ def result_lines(trial: str, rounds: Sequence[Analysed], voice: Voice) -> list[s
     return lines
 
 
-def table_lines(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    """A table with its columns below each other; numbers to the right."""
+def table_lines(
+    columns: Sequence[str], rows: Sequence[Sequence[str]], right: Collection[int] = (1, 2)
+) -> list[str]:
+    """A table with its columns below each other, some of them to the right."""
     wide = [max(len(row[n]) for row in (columns, *rows)) for n in range(len(columns))]
 
     def line(row: Sequence[str]) -> str:
         cells = [
-            f"{cell:>{wide[n]}}" if n in {1, 2} else f"{cell:<{wide[n]}}"
+            f"{cell:>{wide[n]}}" if n in right else f"{cell:<{wide[n]}}"
             for n, cell in enumerate(row)
         ]
         return "  ".join(cells).rstrip()

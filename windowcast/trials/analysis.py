@@ -259,6 +259,8 @@ class _Trial:
             factors=tests,
             variances=variances,
             error_df=float(np.median(dfs)) if dfs else math.nan,
+            unit=self.width if self.options.kind == "count" else 1.0,
+            shape=found.measure.shape,
             notes=tuple(said),
         )
 

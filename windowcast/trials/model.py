@@ -168,6 +168,8 @@ class TrialAnalysis:
     variances
         Random term → its variance on that scale: "site", "block", "treatment x site", "whole
         plot", "check", "plot". Negative where plots of a group differ more than chance.
+    unit, shape
+        Of counts: what one plant adds to a value, and how much more they vary than by chance.
     notes
         What to mind, as clauses.
     """
@@ -181,6 +183,8 @@ class TrialAnalysis:
     factors: tuple[FactorTest, ...] = ()
     variances: dict[str, float] = field(default_factory=dict)
     error_df: float = float("nan")
+    unit: float = 1.0
+    shape: float = 0.0
     notes: tuple[Phrase, ...] = ()
 
     def of(self, family: Family) -> tuple[Comparison, ...]:
