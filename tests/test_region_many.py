@@ -21,7 +21,7 @@ from windowcast.region.regional import Estimate
 from windowcast.region.regional_fit import WEEKLY_PAIRS, regional
 from windowcast.report.catalogue import Voice
 from windowcast.report.region_page import MOST_GAPS, MOST_PAIRS, MOST_STRIPS, region_page
-from windowcast.report.region_story import Findings
+from windowcast.report.region_story import Findings, story
 
 
 class Rising(Stations):
@@ -97,6 +97,19 @@ def test_a_page_of_many_regions_says_what_it_leaves_out() -> None:
         assert len(set(re.findall(r'class="ribbon (r\d)"', drawn))) == 2, "told apart by color"
     spanish = region_page(data(), of_regions(count), Voice("metric", "es"))
     assert f"se comparan {WEEKLY_PAIRS} de {pairs} " in spanish
+
+
+def test_sentences_about_many_regions_name_the_two_that_differ_most() -> None:
+    """Six of them are named; the last listed has the most spray days."""
+    lines = [METRIC.text(line) for line in story(of_regions(9)).lines]
+    assert lines[0].startswith(
+        "In an average winter Area 08 has 18 spray days on fully dormant turf (16 to 20), "
+        "Area 00 10 (8 to 12), Area 01 11 (9 to 13), "
+    )
+    assert "Area 05" not in " ".join(lines)
+    assert sum("in each of 22 winters" in line for line in lines) == 6
+    few = [METRIC.text(line) for line in story(of_regions(4)).lines]
+    assert few[0].startswith("In an average winter Area 00 has 10 ")
 
 
 def test_of_a_few_regions_nothing_is_left_out() -> None:

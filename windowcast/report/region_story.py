@@ -83,9 +83,17 @@ def story(found: Findings) -> Story:
         _average(found, pair),
         _fall(found, pair),
         _dormancy(found, pair),
-        *(failing_said(region, found.name(region)) for region in found.regions[:MOST_NAMED]),
+        *(failing_said(region, found.name(region)) for region in named(found, pair)),
     )
     return Story(_title(found, pair), tuple(line for line in lines if line))
+
+
+def named(found: Findings, pair: Pair | None) -> tuple[Region, ...]:
+    """The regions that sentences speak of, in order: of many the pair that differs most first."""
+    if pair is None or len(found.regions) <= MOST_NAMED:
+        return found.regions[:MOST_NAMED]
+    others = [region for region in found.regions if region not in pair]
+    return (*pair, *others)[:MOST_NAMED]
 
 
 def main_pair(found: Findings) -> Pair | None:
@@ -237,7 +245,7 @@ def _across(found: Findings) -> Phrase:
 def _average(found: Findings, pair: Pair | None) -> Phrase:
     """Spray days of an average winter, and by how much the pair differs."""
     clauses: list[Phrase] = []
-    for region in found.regions[:MOST_NAMED]:
+    for region in named(found, pair):
         typical = _typical(region)
         if typical is not None:
             days = round(typical.middle)
@@ -280,7 +288,7 @@ def _fall(found: Findings, pair: Pair | None) -> Phrase:
             ends = (opens.middle, opens.low)
             day, low = (day_of_season(round(end), southern=region.southern) for end in ends)
             first = say("region_story.fall_opens_or_not", day=day, low=low)
-        return sentences(first, *_moved(found))
+        return sentences(first, *_moved(found, pair))
     apart = gap(found, FALL, pair)
     if apart is not None and apart.shows:
         first = say("region_story.fall_apart", **_later_by(apart, pair, found))
@@ -290,10 +298,10 @@ def _fall(found: Findings, pair: Pair | None) -> Phrase:
     elif all(math.isinf(region.quantities[FALL].typical.middle) for region in pair):
         names = joined(found.name(pair[0]), found.name(pair[1]))
         first = say("region_story.fall_seldom", regions=names)
-    return sentences(first, *_moved(found))
+    return sentences(first, *_moved(found, pair))
 
 
-def _moved(found: Findings) -> Iterator[Phrase]:
+def _moved(found: Findings, pair: Pair | None) -> Iterator[Phrase]:
     """How the opening of the fall window has moved in each region, and where no trend shows.
 
     Where it does not open every fall, how far its dates have moved is unknown: what is said is
@@ -301,7 +309,7 @@ def _moved(found: Findings) -> Iterator[Phrase]:
     """
     still: list[Region] = []
     as_often: list[Region] = []
-    for region in found.regions[:MOST_NAMED]:
+    for region in named(found, pair):
         of = region.quantities[FALL]
         chance = of.happens_trend if of.median else None
         trend, q = (of.trend_per_decade, of.trend_q) if chance is None else (
@@ -341,7 +349,7 @@ def _dormancy(found: Findings, pair: Pair | None) -> Phrase:
         apart = None if pair is None else gap(found, quantity, pair)
         if pair is not None and apart is not None and apart.shows:
             parts.append(say(f"region_story.{id_}_apart", **_later_by(apart, pair, found)))
-    for region in found.regions[:MOST_NAMED]:
+    for region in named(found, pair):
         happens = region.quantities[DORMANT].happens
         if happens is not None and happens.middle < _OFTEN:
             tenths = {
