@@ -944,7 +944,7 @@ def test_a_better_day_a_week_off_is_named_with_what_rules_it_out(august: Answer)
     assert trial.weed == "POAAN"
     assert 0.88 < trial.low < trial.middle < trial.high
     assert "Brosnan" in trial.source
-    assert f"By {trial.trials} published trials, expect" in render(late.text)
+    assert f", {trial.trials} published trials)." in render(late.text)
     assert not Met({"LAMAM": 0.0}, "pre", None, load("efficacy")).by(["indaziflam"])
 
 

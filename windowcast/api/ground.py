@@ -45,6 +45,7 @@ def answers_by_ground(
     from windowcast.materials.products import load_products
     from windowcast.programme.answer import answer as answered
     from windowcast.records.areas import pieces
+    from windowcast.records.own_evidence import with_own_trials
     from windowcast.season.soil_kept import KeptSoil
     from windowcast.sources.cache import Cache
 
@@ -66,6 +67,7 @@ def answers_by_ground(
     own = materials or file_beside(site_file, site.materials_file)
     known = load_actives(own)
     known.at_hand(site.stock, site_file)  # an error then names the site file
+    tables = with_own_trials(site, tables, known)
     with Cache() as cache:
         for piece in pieces(site, logged, area):
             seen = None

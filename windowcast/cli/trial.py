@@ -11,6 +11,7 @@ import click
 from windowcast.cli.options import deadline_option, format_option, page_option
 from windowcast.cli.output import lang_option
 from windowcast.cli.trial_dose import dose
+from windowcast.cli.trial_evidence import evidence
 from windowcast.cli.trial_opened import against_option, analysed, opened, trial_argument
 from windowcast.cli.trial_pool import pool
 from windowcast.cli.trial_power import power
@@ -281,3 +282,4 @@ def _applied_hours(trial: TrialFile, trial_file: Path, offline: bool) -> tuple[A
 command.add_command(dose)
 command.add_command(pool)
 command.add_command(power)
+command.add_command(evidence)

@@ -119,6 +119,7 @@ class Site(SiteTable):
     stock: tuple[str, ...] = ()  # active ingredients at hand, ISO common names
     materials_file: str = ""  # TOML with the numbers of the label in hand
     log_file: str = ""  # season log; empty: <site file>.log.sqlite
+    own_trials: tuple[str, ...] = ()  # trial files whose results count in what control to expect
     equipment: Equipment = Field(default_factory=Equipment)
     calendar: Calendar = Field(default_factory=Calendar)
     sensitive: tuple[Sensitive, ...] = ()
@@ -311,7 +312,7 @@ def _refuse_done_later(
 
 
 def _files_beside(site: Site, folder: Path) -> Site:
-    """The site with its weather files' relative paths taken from `folder`."""
+    """The site with relative paths of its weather files and own trials taken from `folder`."""
     weather = site.weather.model_copy(
         update={
             "files": tuple(str(folder / name) for name in site.weather.files),
@@ -320,4 +321,5 @@ def _files_beside(site: Site, folder: Path) -> Site:
             ),
         }
     )
-    return site.model_copy(update={"weather": weather})
+    trials = tuple(str(folder / name) for name in site.own_trials)
+    return site.model_copy(update={"weather": weather, "own_trials": trials})

@@ -31,6 +31,7 @@ weeds = {weeds}
 # Beside this file: numbers from the labels in hand, and the season log (made when first used).
 # materials_file = "labels.toml"
 # log_file = "season.sqlite"
+# own_trials = ["trials/fall2025.toml"]  # their results count in what control to expect
 
 [turf]
 # {species_choices}

@@ -32,10 +32,10 @@ class Control:
 
     Attributes
     ----------
-    trials
-        Published trials of this weed with the active (or mixture) that counts.
+    trials, own
+        Published trials, and a user's own, of this weed with the active (or mixture) that counts.
     sources
-        Their citations.
+        Their citations, then the names of the own ones.
     """
 
     middle: float
@@ -43,6 +43,12 @@ class Control:
     high: float
     trials: int
     sources: tuple[str, ...]
+    own: int = 0
+
+    @property
+    def own_trials(self) -> tuple[str, ...]:
+        """Names of the user's own trials."""
+        return self.sources[len(self.sources) - self.own :]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +106,8 @@ def expected_control(
     resistant_groups
         WSSA/HRAC groups that fail on this ground.
     table
-        ``data/efficacy.toml``.
+        ``data/efficacy.toml``, with a user's own trials in it where there are some
+        (`windowcast.materials.own_evidence`).
 
     Examples
     --------
@@ -136,6 +143,7 @@ def expected_control(
         min(found.high, left.high),
         left.trials,
         left.sources,
+        left.own,
     )
 
 
@@ -226,7 +234,7 @@ def _figure(
 
     `taken`: what resistance takes, mean and standard deviation on the logit scale.
     """
-    level, level_sd, slope, slope_sd, together, _ = value.value
+    level, level_sd, slope, slope_sd, together = value.value[:5]
     size, rate, cold = np.meshgrid(meets.size, meets.rate, meets.cold, indexing="ij")
     by_rate, rate_sd = table.value("slope.rate").value
     by_cold, cold_sd = table.value("slope.cold").value
@@ -282,4 +290,5 @@ def _best(figures: dict[tuple[str, ...], _Figure], cells: dict[tuple[str, ...], 
         high,
         int(cells[best].value[5]),
         tuple(cells[best].source.split("; ")),
+        int(sum(cells[best].value[6:])),  # own trials stand behind the published ones
     )

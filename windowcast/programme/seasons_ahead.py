@@ -50,8 +50,8 @@ class Likely:
 class PlannedJob:
     """One job of a programme; no actives where nothing was found for it.
 
-    `control` is what published trials let expect of the whole tank, 0..1; None where no trial is at
-    hand.
+    `control` is what trials let expect of the whole tank, 0..1; None where no trial is at hand.
+    `own` are the names of the user's own trials among them.
     """
 
     season: str
@@ -61,6 +61,7 @@ class PlannedJob:
     actives: tuple[str, ...]
     groups: tuple[int, ...]
     control: Likely | None
+    own: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,8 +276,10 @@ def _planned(ground: GroundAhead, job: JobAhead, tank: TankAhead | None) -> Plan
     if tank is None:
         return PlannedJob(*about, (), (), None)
     whole = ground.control(tank.names, job)
-    control = None if whole is None else Likely(whole.middle, whole.low, whole.high)
-    return PlannedJob(*about, tank.names, tank.groups, control)
+    if whole is None:
+        return PlannedJob(*about, tank.names, tank.groups, None)
+    control = Likely(whole.middle, whole.low, whole.high)
+    return PlannedJob(*about, tank.names, tank.groups, control, whole.own_trials)
 
 
 # --- what it does -----------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from windowcast.programme.tanks_ahead import GroundAhead
 from windowcast.records.areas import pieces
 from windowcast.records.ledger import label_rates
 from windowcast.records.observations import Logged, observed
+from windowcast.records.own_evidence import with_own_trials
 from windowcast.records.resistance import resistance_of
 from windowcast.windows.model import PURPOSES, PurposeName
 
@@ -52,6 +53,7 @@ def grounds_ahead(
     materials = load_actives(materials_file)
     materials.at_hand(site.stock)
     labels = label_rates(materials_file, materials)
+    tables = with_own_trials(site, tables, materials)
     found = []
     for piece in pieces(site, logged, area):
         known = resistance_of(piece.site, piece.logged, materials, today=today, label_kg_ha=labels)

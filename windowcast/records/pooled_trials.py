@@ -134,8 +134,13 @@ class _Group:
         return self.places[0]
 
 
-def read_trials(files: Sequence[Path]) -> tuple[TrialRead, ...]:
+def read_trials(files: Sequence[Path], *, ratings: bool = True) -> tuple[TrialRead, ...]:
     """The trials of some files with their ratings, none where there is no log yet.
+
+    Parameters
+    ----------
+    ratings
+        Whether ratings are read.
 
     Raises
     ------
@@ -148,11 +153,11 @@ def read_trials(files: Sequence[Path]) -> tuple[TrialRead, ...]:
             raise InputError("is named twice", path=file, remedy="name each trial once")
         trial = load_trial(file)
         log_file = trial_log_path(trial, file)
-        ratings: list[Rating] = []
-        if log_file.is_file():
+        rated: list[Rating] = []
+        if ratings and log_file.is_file():
             with SeasonLog(log_file, create=False) as log:
-                ratings = [stored.entry for stored in trial_ratings(log, trial.name)]
-        found.append(TrialRead(file, trial, tuple(ratings)))
+                rated = [stored.entry for stored in trial_ratings(log, trial.name)]
+        found.append(TrialRead(file, trial, tuple(rated)))
     return tuple(found)
 
 
@@ -208,13 +213,15 @@ def pool_trials(trials: Sequence[TrialRead], materials: Actives, against: str = 
         if not read.ratings:
             leave(read.trial.name, "", say("pool.not_rated"))
             continue
-        other = _same_arm(read.trial, standard, materials) if standard else _check(read.trial)
+        other = (
+            _same_arm(read.trial, standard, materials) if standard else untreated_arm(read.trial)
+        )
         if other is None:
             why = say("pool.no_standard", standard=Name(against)) if against else None
             leave(read.trial.name, "", why or say("pool.no_check"))
             continue
         for found in rounds_of(read.trial, read.ratings, other.name):
-            for place, treatment, why in _places(read.trial, found, other, materials):
+            for place, treatment, why in place_effects(read.trial, found, other, materials):
                 if place is None:
                     leave(read.trial.name, treatment, why)
                 else:
@@ -236,7 +243,8 @@ def _left(key: tuple[str, str], why: Sequence[Phrase]) -> Phrase:
     return say("pool.left_trial", trial=Name(trial), why=listed(why))
 
 
-def _check(trial: TrialFile) -> TrialArm | None:
+def untreated_arm(trial: TrialFile) -> TrialArm | None:
+    """The untreated check of a trial; None where it has none."""
     return next((arm for arm in arms_of(trial) if arm.check == "untreated"), None)
 
 
@@ -266,10 +274,16 @@ def _same_arm(trial: TrialFile, wanted: Given, materials: Actives) -> TrialArm |
     return None
 
 
-def _places(
+def place_effects(
     trial: TrialFile, found: TrialRound, other: TrialArm, materials: Actives
 ) -> Iterable[tuple[PlaceEffect | None, str, Phrase]]:
-    """The effect of each treatment at each site of a round, or why there is none."""
+    """The effect of each treatment at each site of a round, or why there is none.
+
+    Parameters
+    ----------
+    other
+        The treatment with which the others are compared.
+    """
     from windowcast.trials.analysis import analyse
 
     arms = [

@@ -15,6 +15,7 @@ from windowcast.core.phrase import Name, Phrase, say
 from windowcast.core.record import Weather
 from windowcast.core.season_calendar import season_end, season_name, season_start
 from windowcast.core.site import Site
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.limits.ground import ground_of
 from windowcast.materials.actives import Actives, load_actives
 from windowcast.materials.rotation import (
@@ -27,6 +28,7 @@ from windowcast.records.ledger import Ledger, label_rates
 from windowcast.records.looks import Lookbook, places_of
 from windowcast.records.model import Application, CoverReading, FieldNote, Rating, ScoutingCount
 from windowcast.records.observations import Logged, observed_in, uses_in
+from windowcast.records.own_evidence import with_own_trials
 from windowcast.records.past_windows import PastSeason
 from windowcast.records.resistance import AreaResistance, resistance_by_area
 from windowcast.records.reviewed import ReviewedApplication
@@ -98,6 +100,7 @@ def review(
     label_kg_ha: Mapping[str, float] | None = None,
     season: str = "",
     trial_files: Mapping[str, str] | None = None,
+    tables: Tables = PACKAGED,
 ) -> Review:
     """Look back on a log.
 
@@ -123,6 +126,7 @@ def review(
         uses,
         label_kg_ha=label_kg_ha or {},
         today=weather.today,
+        tables=tables,
     )
     pasts: dict[tuple[dt.date, dt.date], PastSeason] = {}
     names = {s.id: season_name(s.entry.date, southern) for s in applications}
@@ -289,7 +293,9 @@ def review_log(
     with SeasonLog(log_file, create=False) as log:
         ratings = [s.entry for s in log.all(Rating)]
         of_trials = any(r.trial for r in ratings)
-        files = {name: f.name for name, f in trial_files(log_file).items()} if of_trials else {}
+        files = {}
+        if of_trials:
+            files = {n: f.name for n, f in trial_files(log_file, site.own_trials).items()}
         found = review(
             site,
             Weather(past, weather.hourly, weather.today),
@@ -303,6 +309,7 @@ def review_log(
             label_kg_ha=labels,
             season=season,
             trial_files=files,
+            tables=with_own_trials(site, PACKAGED, materials),
         )
         _, unusable = log.read()
     left_out = (

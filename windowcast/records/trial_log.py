@@ -59,11 +59,19 @@ def trial_log_path(trial: TrialFile, trial_file: Path) -> Path:
     return file_beside(trial_file, trial.log_file) or trial_file.with_suffix(".log.sqlite")
 
 
-def trial_files(log_file: str | PathLike[str]) -> dict[str, Path]:
-    """The trial files beside a log that keep their ratings in it, by the name of the trial."""
+def trial_files(
+    log_file: str | PathLike[str], named: Iterable[str | PathLike[str]] = ()
+) -> dict[str, Path]:
+    """The trial files beside a log that keep their ratings in it, by the name of the trial.
+
+    Parameters
+    ----------
+    named
+        Files elsewhere, as a site file names them.
+    """
     log = Path(log_file).resolve()
     found: dict[str, Path] = {}
-    for file in sorted(log.parent.glob("*.toml"))[:MOST_FILES]:
+    for file in [*sorted(log.parent.glob("*.toml"))[:MOST_FILES], *map(Path, named)]:
         try:
             trial = load_trial(file)
         except InputError:  # a site, or a trial that cannot be read

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from windowcast.core.phrase import Name, Phrase, Quantity, Share, joined, names, say
+from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, joined, names, say
 from windowcast.core.weed_codes import weed_name
 from windowcast.programme.seasons_ahead import (
     Likely,
@@ -113,9 +113,10 @@ def _job(job: PlannedJob) -> Phrase:
     groups = say("rotation.groups", groups=joined(*job.groups))
     if job.control is None:
         return say("ahead.job", purpose=purpose, day=job.about, actives=actives, groups=groups)
+    own = say("ahead.own", own=names(*job.own)) if job.own else NOTHING
     return say(
         "ahead.job_control", purpose=purpose, day=job.about, actives=actives, groups=groups,
-        **_shares(job.control),
+        own=own, **_shares(job.control),
     )  # fmt: skip
 
 

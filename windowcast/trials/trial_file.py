@@ -112,6 +112,7 @@ class TrialTiming(SiteTable):
     name: str = ""
     planned: dt.date | None = None
     applied: dict[str, dt.datetime | dt.date] = Field(default_factory=dict)  # by site, local
+    stage_bbch: Annotated[float, Field(ge=0, le=99)] | None = None  # of the weeds; 0: not up yet
 
     def date_at(self, site: str) -> dt.date | None:
         """The day a site was sprayed; None where nobody says."""

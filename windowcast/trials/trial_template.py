@@ -41,6 +41,7 @@ units = "{units}"  # "us" or "metric", of what is shown
 code = "A"
 name = "early post-emergent"
 # planned = 2026-11-15
+# stage_bbch = 12  # of the weeds that day; 0: not up yet
 # [timing.applied]
 # {site} = 2026-11-18T10:15:00
 

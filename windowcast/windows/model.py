@@ -142,7 +142,8 @@ class CoverPoint:
 class TrialControl:
     """Control of a weed to expect by published trials, 0..1: median and 80 % interval.
 
-    `trials` is how many there are of it with the active or mixture.
+    `trials` is how many there are of it with the active or mixture, `own` are the names of the
+    user's own.
     """
 
     weed: str  # EPPO code
@@ -152,6 +153,7 @@ class TrialControl:
     note: str
     middle: float
     trials: int
+    own: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from windowcast.core.phrase import Phrase, Share, Value, say
+from windowcast.core.phrase import Phrase, Share, Value, names, say
 from windowcast.core.values import Table
 from windowcast.materials.efficacy import Timing, expected_control
 from windowcast.materials.resistance import NO_RESISTANCE, Resistances
@@ -75,7 +75,11 @@ class Met:
             if control is not None:
                 ends = control.low, control.high
                 source = "; ".join(control.sources)
-                found.append(TrialControl(code, *ends, source, "", control.middle, control.trials))
+                found.append(
+                    TrialControl(
+                        code, *ends, source, "", control.middle, control.trials, control.own_trials
+                    )
+                )
         return tuple(found)
 
     def share(self, trials: Sequence[TrialControl]) -> float | None:
@@ -99,10 +103,19 @@ def _resisted(code: str, resistance: Resistances) -> frozenset[int]:
     )
 
 
+def evidence_said(trial: TrialControl) -> Phrase:
+    """How many published trials and which own ones a figure rests on."""
+    if not trial.own:
+        return say("evidence.published", trials=trial.trials)
+    if not trial.trials:
+        return say("evidence.own", trials=len(trial.own), own=names(*trial.own))
+    return say("evidence.both", trials=trial.trials, own=names(*trial.own))
+
+
 def said_of(trial: TrialControl) -> dict[str, Value]:
     """The values of a sentence on what to expect."""
     return {
-        "trials": trial.trials,
+        "evidence": evidence_said(trial),
         "middle": Share(trial.middle),
         "low": Share(trial.low),
         "high": Share(trial.high),

@@ -1,0 +1,252 @@
+"""A user's own trials beside published ones: how they move expected control, and how not."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from test_trial_pool import write_trial
+
+from windowcast.cli import cli, main
+from windowcast.core.site import load_site
+from windowcast.core.values import PACKAGED, load
+from windowcast.materials.actives import load_actives
+from windowcast.materials.efficacy import Control, expected_control
+from windowcast.materials.own_evidence import OwnResult, with_own
+from windowcast.records.own_evidence import evidence_of, with_own_trials
+from windowcast.trials.trial_file import load_trial
+
+TABLE = load("efficacy")
+MINE = OwnResult("Fall 2024", "POAAN", ("prodiamine",), "pre", 1.0, 0.4, 0.0, 1.0)
+PRE = {"timing": "pre", "stage_bbch": 0.0, "rate_share": 1.0, "air_c": None}
+POST = {"timing": "post", "stage_bbch": 21.0, "rate_share": 1.0, "air_c": 12.0}
+
+
+def logit(share: float) -> float:
+    return math.log(share / (1 - share))
+
+
+def expect(
+    actives: list[str], own: list[OwnResult], weed: str = "POAAN", **meets: object
+) -> Control | None:
+    where = PRE | meets
+    return expected_control(weed, actives, table=with_own(TABLE, own), **where)  # type: ignore[arg-type]
+
+
+def width(control: Control | None) -> float:
+    """Of the interval on the logit scale, where certainty does not hang on the level."""
+    return math.inf if control is None else logit(control.high) - logit(control.low)
+
+
+RESULTS = st.lists(
+    st.builds(
+        OwnResult, trial=st.sampled_from(["a", "b", "c"]), weed=st.just("POAAN"),
+        actives=st.sampled_from([("prodiamine",), ("simazine",), ("prodiamine", "simazine"),
+                                 ("foramsulfuron",), ("glyphosate",), ("dithiopyr",)]),
+        timing=st.sampled_from(["pre", "post"]), logit=st.floats(-4, 6),
+        error=st.floats(0.05, 3), stage_bbch=st.none() | st.floats(0, 39),
+        rate_share=st.none() | st.floats(0.1, 5),
+    ),
+    max_size=4,
+)  # fmt: skip
+
+
+@given(RESULTS, st.sampled_from(["pre", "post"]), st.sampled_from([None, 0.0, 12.0, 30.0]),
+       st.sampled_from([None, 0.5, 1.0]))  # fmt: skip
+@settings(max_examples=150, deadline=None)
+def test_taking_own_evidence_away_never_makes_a_figure_surer(
+    own: list[OwnResult], timing: str, stage: float | None, rate: float | None
+) -> None:
+    meets = {"timing": timing, "stage_bbch": stage, "rate_share": rate, "air_c": 12.0}
+    for actives in (["prodiamine"], ["simazine"], ["prodiamine", "simazine"]):
+        found = [expect(actives, own[:n], **meets) for n in range(len(own) + 1)]
+        known = [f is not None for f in found]
+        assert known == sorted(known)  # what is known stays known
+        if len(actives) > 1 or stage is None or rate is None:
+            continue  # the best part of a mixture, and the worst of what is unknown, may change
+        widths = [width(f) for f in found]
+        assert all(b <= a + 1e-9 for a, b in pairwise(widths))
+
+
+@given(RESULTS)
+@settings(max_examples=60, deadline=None)
+def test_no_figure_is_surer_than_the_spread_between_trials(own: list[OwnResult]) -> None:
+    found = expect(["prodiamine"], own * 10)
+    assert found is not None
+    least = 2 * 1.2816 * TABLE.number("slope.narrowed") * TABLE.number("slope.new_trial")
+    assert width(found) >= least - 1e-6
+
+
+@pytest.mark.parametrize("other", [
+    replace(MINE, weed="DIGIS"), replace(MINE, timing="post"), replace(MINE, actives=("simazine",)),
+    replace(MINE, actives=("prodiamine", "simazine")), replace(MINE, weed="XXXXX"),
+])  # fmt: skip
+def test_evidence_of_another_weed_timing_or_active_changes_nothing(other: OwnResult) -> None:
+    assert expect(["prodiamine"], [other]) == expect(["prodiamine"], [])
+    late = expect(["foramsulfuron"], [other], **POST)
+    assert late == expect(["foramsulfuron"], [], **POST)
+
+
+def test_one_more_trial_is_weighed_as_normal_theory_has_it() -> None:
+    """By hand for plants not up and the full rate, where only the level counts."""
+    level, level_sd = TABLE.value("pre.POAAN.prodiamine").value[:2]
+    scatter = TABLE.number("slope.new_trial") ** 2 + MINE.error**2
+    precision = 1 / level_sd**2 + 1 / scatter
+    mean = (level / level_sd**2 + MINE.logit / scatter) / precision
+    found = expect(["prodiamine"], [MINE])
+    assert found is not None
+    assert logit(found.middle) == pytest.approx(mean, abs=1e-6)
+    sd = math.sqrt(1 / precision + TABLE.number("slope.new_trial") ** 2)
+    half = 1.2815516 * TABLE.number("slope.narrowed") * sd
+    assert width(found) == pytest.approx(2 * half, rel=1e-6)
+    assert (found.own, found.own_trials, found.trials) == (1, ("Fall 2024",), 1)
+
+
+def test_the_order_of_trials_makes_no_difference() -> None:
+    own = [MINE, replace(MINE, trial="B", logit=3.0, stage_bbch=12.0),
+           replace(MINE, trial="C", logit=-1.0, error=1.0)]  # fmt: skip
+    one, other = expect(["prodiamine"], own), expect(["prodiamine"], own[::-1])
+    assert one is not None
+    assert other is not None
+    assert one.middle == pytest.approx(other.middle)
+    assert one.low == pytest.approx(other.low)
+
+
+def test_what_nobody_wrote_down_of_a_good_trial_promises_less() -> None:
+    post = replace(MINE, actives=("foramsulfuron",), timing="post", logit=5.0, stage_bbch=26.0)
+    told = expect(["foramsulfuron"], [post], **POST)
+    usual = expect(["foramsulfuron"], [], **POST)
+    assert told is not None
+    assert usual is not None
+    assert usual.middle < told.middle
+    for unsaid in (replace(post, stage_bbch=None), replace(post, rate_share=None)):
+        found = expect(["foramsulfuron"], [unsaid], **POST)
+        assert found is not None
+        assert found.middle < told.middle
+        assert width(found) > width(told)
+
+
+def test_own_trials_alone_give_a_wide_figure_and_none_without_them() -> None:
+    mine = replace(MINE, actives=("simazine",), logit=3.0)
+    assert expect(["simazine"], []) is None
+    found = expect(["simazine"], [mine])
+    assert found is not None
+    assert found.trials == 0
+    assert found.high - found.low > 0.25
+    twice = math.sqrt(2) * TABLE.number("slope.narrowed") * TABLE.number("slope.new_trial")
+    assert width(found) > 2 * 1.2816 * twice  # the doubt of one trial about the next
+
+
+# --- files ---------------------------------------------------------------------------------------
+
+SITE = """
+name = "Demo"
+latitude = 33.3
+longitude = -84.3
+stock = ["prodiamine"]
+own_trials = [{trials}]
+[turf]
+species = "hybrid bermudagrass"
+overseeded = false
+established = 2015-05-01
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "trials").mkdir()
+    treated = {"Full": ("prodiamine 0.84 kg/ha", 0.5), "Half": ("prodiamine 0.42 kg/ha", 0.9)}
+    for year in (2023, 2024):
+        file = write_trial(tmp_path / "trials", f"y{year}", f"{year}-09-12", **treated)
+        text = file.read_text().replace(
+            'what = "count per m2"', 'what = "count per m2"\nweed = "POAAN"'
+        )
+        file.write_text(text)
+        main(["trial", "import", str(file), f"{file.with_suffix('.csv')}:weed=POAAN", "--yes"])
+    return tmp_path
+
+
+def site_file(folder: Path, *trials: str) -> Path:
+    file = folder / "site.toml"
+    named = ", ".join(f'"trials/{name}.toml"' for name in trials)
+    file.write_text(SITE.format(trials=named))
+    return file
+
+
+def test_a_site_file_names_its_trials_and_each_counts_once(folder: Path) -> None:
+    site = load_site(site_file(folder, "y2023", "y2024"))
+    found = evidence_of(site, PACKAGED, load_actives())
+    assert [(r.trial, r.actives, r.timing) for r in found.results] == [
+        ("y2023", ("prodiamine",), "pre"), ("y2024", ("prodiamine",), "pre"),
+    ]  # fmt: skip
+    assert all(
+        r.rate_share == pytest.approx(0.84 / 0.836) for r in found.results
+    )  # not the half one
+    assert all(-1.5 < r.logit < 1.5 for r in found.results)  # half of the weeds were left
+    tables = with_own_trials(site, PACKAGED, load_actives())
+    assert with_own_trials(site, PACKAGED, load_actives()) is tables  # kept while nothing changes
+    assert tables["barrier"] is PACKAGED["barrier"]
+    bare = load_site(site_file(folder))
+    assert with_own_trials(bare, PACKAGED, load_actives()) is PACKAGED
+
+
+def test_plan_and_review_go_by_own_trials_and_say_so(folder: Path) -> None:
+    run = CliRunner().invoke
+    plan = ["plan", str(site_file(folder)), "--date", "2026-07-15"]
+    usual = run(cli, plan).output
+    site_file(folder, "y2023", "y2024")
+    mine = run(cli, plan).output
+    assert "your own: y2023 and y2024" in " ".join(mine.split())
+    assert "your own:" not in " ".join(usual.split())
+    said = run(cli, ["trial", "evidence", plan[1]])
+    assert said.exit_code == 0
+    assert "by 1 published trial; with your own y2023 and y2024:" in said.output
+    spanish = run(cli, ["trial", "evidence", plan[1], "--lang", "es"]).output
+    assert "con los suyos, y2023 y y2024" in spanish
+
+
+def test_what_does_not_count_is_named(folder: Path) -> None:
+    file = folder / "trials" / "y2023.toml"
+    file.write_text(file.read_text().replace("prodiamine 0.84", "simazine 0.84"))
+    said = CliRunner().invoke(cli, ["trial", "evidence", str(site_file(folder, "y2023"))]).output
+    assert "y2023, Full: say the stage of the weeds at timing A (stage_bbch)" in said
+    file.write_text(file.read_text().replace('code = "A"', 'code = "A"\nstage_bbch = 21'))
+    assert load_trial(file).timing[0].stage_bbch == 21
+    said = CliRunner().invoke(cli, ["trial", "evidence", str(site_file(folder, "y2023"))]).output
+    assert "simazine on annual bluegrass, after emergence" in said
+
+
+@pytest.mark.parametrize("command", ["rank", "plan", "evidence"])
+def test_a_trial_that_is_not_there_is_one_line(
+    folder: Path, command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = [command] if command != "evidence" else ["trial", "evidence"]
+    with pytest.raises(SystemExit) as ended:
+        main(
+            [*words, str(site_file(folder, "gone")), *(["--offline"] if command == "rank" else [])]
+        )
+    assert ended.value.code in (2, 3)
+    said = capsys.readouterr().err.strip().splitlines()[-1]
+    if ended.value.code == 2:
+        assert "gone.toml" in said
+        assert "own_trials" in said
+
+
+def test_a_trial_elsewhere_that_keeps_its_ratings_in_the_log_is_found(tmp_path: Path) -> None:
+    from windowcast.records.trial_log import trial_files
+
+    (tmp_path / "trials").mkdir()
+    trial = write_trial(
+        tmp_path / "trials", "far", "2024-09-12", more='log_file = "../site.log.sqlite"',
+        F=("prodiamine 0.84 kg/ha", 0.1),
+    )  # fmt: skip
+    log = tmp_path / "site.log.sqlite"
+    assert log.is_file()
+    assert trial_files(log) == {}
+    assert trial_files(log, [trial]) == {"far": trial}

@@ -1,0 +1,242 @@
+"""What the trials that a site file names say of control, as evidence beside published trials.
+
+Of each trial, weed, mixture and timing one result counts: that of the treatment nearest to the full
+rate, for treatments of a trial share its year and ground. It is the mean over its sites of what was
+seen last on them, as control against the untreated check. Counts go before weights, these before
+cover and ratings of control.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+
+from windowcast.core.errors import InputError
+from windowcast.core.phrase import Name, Phrase, say
+from windowcast.core.site import Site
+from windowcast.core.values import Tables
+from windowcast.materials.actives import Actives
+from windowcast.materials.efficacy import Timing, rate_share_of
+from windowcast.materials.own_evidence import OwnResult, counts, with_own
+from windowcast.records.pooled_trials import (
+    PlaceEffect,
+    TrialRead,
+    place_effects,
+    read_trials,
+    untreated_arm,
+)
+from windowcast.records.trial_log import trial_log_path
+from windowcast.records.trial_rounds import TrialRound, rounds_of
+from windowcast.trials.contrasts import Given
+from windowcast.trials.layout import TrialArm, arms_of
+from windowcast.trials.trial_file import TrialFile
+
+MEASURED = (
+    "count per m2", "biomass g per m2", "cover %", "control %", "control 0-10",
+)  # fmt: skip
+_ENDS = (0.01, 0.998)  # of control that a result may say: none, or all gone, is told no surer
+_TWO_ERRORS = 1.96
+EMERGED = 10.0  # BBCH
+Reads = tuple[TrialRead, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OwnEvidence:
+    """Results that count, and why others do not."""
+
+    results: tuple[OwnResult, ...]
+    left_out: tuple[Phrase, ...]
+
+
+def with_own_trials(site: Site, tables: Tables, materials: Actives) -> Tables:
+    """The tables with the results of the site's own trials weighed in.
+
+    Raises
+    ------
+    InputError
+        A trial file that the site names cannot be read.
+    """
+    if not site.own_trials:
+        return tables
+    files = tuple(Path(name) for name in site.own_trials)
+    return _kept(files, _states(files), tables, _Known(materials))
+
+
+@dataclass(frozen=True, eq=False)
+class _Known:
+    """Materials that are the same to a cache where their rates are."""
+
+    materials: Actives
+
+    def __hash__(self) -> int:
+        return hash(self._rates)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Known) and self._rates == other._rates
+
+    @property
+    def _rates(self) -> tuple[tuple[str, float | None], ...]:
+        usual = ((a.name, a.usual_kg_ha) for a in self.materials.values())
+        return tuple((name, None if rate is None else float(rate)) for name, rate in usual)
+
+
+@lru_cache(maxsize=32)
+def _kept(
+    files: tuple[Path, ...], states: tuple[tuple[int, int], ...], tables: Tables, known: _Known
+) -> Tables:
+    """The same tables for the same files, so that what is kept by them is found again."""
+    found = own_evidence(_read(files), known.materials, tables)
+    if not found.results:
+        return tables
+    weighed = with_own(tables["efficacy"], found.results)
+    return Tables({**tables.given, "efficacy": weighed})
+
+
+def evidence_of(site: Site, tables: Tables, materials: Actives) -> OwnEvidence:
+    """What counts of the trials that a site file names."""
+    return own_evidence(_read(tuple(map(Path, site.own_trials))), materials, tables)
+
+
+def _states(files: Iterable[Path]) -> tuple[tuple[int, int], ...]:
+    """When the trials and their logs were changed, and how large they are."""
+    found = []
+    for read in _read(tuple(files), ratings=False):
+        log = trial_log_path(read.trial, read.file)
+        for file in (read.file, log, log.with_name(f"{log.name}-wal")):
+            try:
+                state = file.stat()
+            except OSError:
+                found.append((0, 0))
+            else:
+                found.append((state.st_mtime_ns, state.st_size))
+    return tuple(found)
+
+
+def _read(files: tuple[Path, ...], *, ratings: bool = True) -> Reads:
+    try:
+        return read_trials(files, ratings=ratings)
+    except InputError as error:
+        raise error.at(field="own_trials") from None
+
+
+def own_evidence(trials: Sequence[TrialRead], materials: Actives, tables: Tables) -> OwnEvidence:
+    """What counts of own trials, and why the rest does not."""
+    results: list[OwnResult] = []
+    left_out: list[Phrase] = []
+    for read in trials:
+        check = untreated_arm(read.trial)
+        if not read.ratings or check is None:
+            why = say("pool.no_check") if read.ratings else say("pool.not_rated")
+            left_out.append(say("pool.left_trial", trial=Name(read.trial.name), why=why))
+            continue
+        places = _last_seen(read, check, materials)
+        of_trial: dict[tuple[str, tuple[str, ...], Timing], OwnResult] = {}
+        for (treatment, _), seen in places.items():
+            found = _result(read.trial, seen, materials, tables)
+            if isinstance(found, OwnResult):
+                key = found.weed, found.actives, found.timing
+                of_trial[key] = min(found, of_trial.get(key, found), key=_from_full)
+            else:
+                said = {"trial": Name(read.trial.name), "treatment": Name(treatment)}
+                left_out.append(say("pool.left_treatment", **said, why=found))
+        results += of_trial.values()
+    return OwnEvidence(tuple(results), tuple(dict.fromkeys(left_out)))
+
+
+def _from_full(result: OwnResult) -> tuple[float, float]:
+    """How far a rate is from the full one; of two as far the poorer result goes first."""
+    share = result.rate_share
+    return math.inf if share is None else abs(math.log(max(share, 1e-6))), result.logit
+
+
+Seen = list[tuple[TrialRound, PlaceEffect]]
+
+
+def _last_seen(read: TrialRead, check: TrialArm, materials: Actives) -> dict[tuple[str, str], Seen]:
+    """By treatment and weed: at each site what was seen last, of the measure that goes first."""
+    found: dict[tuple[str, str], dict[str, tuple[TrialRound, PlaceEffect]]] = {}
+    for each in rounds_of(read.trial, read.ratings, check.name):
+        if each.measure not in MEASURED or not each.weed:
+            continue
+        for place, treatment, _ in place_effects(read.trial, each, check, materials):
+            if place is None:
+                continue
+            at = found.setdefault((treatment, each.weed), {})
+            old = at.get(place.site)
+            if old is None or _goes_before((each, place), old):
+                at[place.site] = each, place
+    return {key: list(at.values()) for key, at in found.items()}
+
+
+def _goes_before(new: tuple[TrialRound, PlaceEffect], old: tuple[TrialRound, PlaceEffect]) -> bool:
+    ranks = [MEASURED.index(each.measure) for each, _ in (new, old)]
+    return ranks[0] < ranks[1] or (ranks[0] == ranks[1] and new[1].rated > old[1].rated)
+
+
+def _result(trial: TrialFile, seen: Seen, materials: Actives, tables: Tables) -> OwnResult | Phrase:
+    """The result of a treatment over sites, or why it does not count."""
+    given, weed = seen[0][1].given, seen[0][0].weed
+    if not given.actives:
+        return say("own.no_materials")
+    if len(given.codes) != 1:
+        return say("own.several", count=len(given.codes))
+    arm = next(a for a in arms_of(trial) if a.name == given.name)
+    stage = next((t.stage_bbch for t in trial.timing if t.code in arm.timing), None)
+    timing = _timing(given, stage, materials)
+    if timing is None:
+        return say("own.no_stage", timing=Name(given.codes[0]))
+    logits, errors = np.array([_logit(place) for _, place in seen]).T
+    error = math.sqrt(
+        max(float((errors**2).sum()) / len(seen) ** 2, float(np.var(logits)) / len(seen))
+    )
+    found = OwnResult(
+        trial.name, weed, tuple(name for name, _ in given.actives), timing,
+        float(logits.mean()), error, 0.0 if timing == "pre" and stage is None else stage,
+        _rate(given, materials, tables),
+    )  # fmt: skip
+    return found if counts(found, tables["efficacy"]) else say("own.no_kind", weed=Name(weed))
+
+
+def _timing(given: Given, stage: float | None, materials: Actives) -> Timing | None:
+    """Whether it was put down before weeds were up; None where that could be either."""
+    known = [materials[name] for name, _ in given.actives if name in materials]
+    pre = bool(known) and all(active.pre for active in known)
+    post = bool(known) and all(active.post for active in known)
+    if pre and not post:
+        return "pre"
+    if stage is None:
+        return "post" if post and not pre else None
+    return "pre" if pre and stage < EMERGED else "post"
+
+
+def _rate(given: Given, materials: Actives, tables: Tables) -> float | None:
+    """The lowest rate of the tank as a share of the full one; None where one is not known."""
+    shares = []
+    for name, rate in given.actives:
+        share = rate_share_of(name, rate, tables["efficacy"])
+        usual = materials[name].usual_kg_ha if name in materials else None
+        if share is None and rate is not None and usual is not None:
+            share = rate / float(usual)
+        if share is None:
+            return None
+        shares.append(share)
+    return min(shares)
+
+
+def _logit(place: PlaceEffect) -> tuple[float, float]:
+    """Control at a place on the logit scale, with its error."""
+    low, high = place.effect.interval()
+
+    def of(value: float) -> float:
+        control = -math.expm1(value) if place.scale == "left" else 1 / (1 + math.exp(-value))
+        control = min(max(control, _ENDS[0]), _ENDS[1])
+        return math.log(control / (1 - control))
+
+    ends = sorted((of(low), of(high)))
+    least = place.effect.error if place.scale == "level" else 0.0
+    return of(place.effect.value), max((ends[1] - ends[0]) / 2 / _TWO_ERRORS, least)
