@@ -109,11 +109,15 @@ def figures(tables: Tables) -> Iterator[list[int]]:
             key=lambda why: -sum(row["reason"] == why for row in bad),
         )
         seasons = [[int(row["season"]) for row in bad if row["reason"] == why] for why in order]
+        if len(bad) == winters:
+            counts = [len(some) for some in seasons]
+            yield [winters, *(counts if len(counts) > 1 else [])]
+            continue
         if len(bad) >= 0.75 * winters:
             failed = {season for some in seasons for season in some}
             others = [n for s in tables.winters[name] if s not in failed for n in (s, s % 100 + 1)]
             counts = [len(some) for some in seasons] if len(seasons) > 1 else []
-            yield [*([len(bad)] if others else []), winters, *counts, *others]
+            yield [len(bad), winters, *counts, *others]
             continue
         named = [
             n

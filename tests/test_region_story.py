@@ -244,24 +244,27 @@ def test_one_winter_is_no_row_of_winters() -> None:
         "can be judged."
     )
     wet = (FailingSeason(2010, "wet", 1.0),)
-    weekly = alone().regions[0].weekly
-    assert weekly is not None
-    gap = replace(weekly, by_season=np.full((3, 52), np.nan))
-    some = alone(judged=1, seasons=np.arange(2009, 2012), failing=wet, weekly=gap)
-    assert said(some)[-1] == (
-        "In the only winter that can be judged, this area had no week with two spray days on "
-        "fully dormant turf: 2010/11 (wet)."
+    always = alone(judged=1, seasons=np.arange(2009, 2012), failing=wet)
+    assert said(always)[-1] == (
+        "This area had no week with two spray days on fully dormant turf in the only winter that "
+        "can be judged (wet)."
     )
-    only = replace(weekly, by_season=weekly.by_season[:1])
-    always = alone(judged=1, seasons=np.array([2010]), failing=wet, weekly=only)
-    assert said(always)[-1].endswith(" on fully dormant turf in its only winter (wet).")
-    assert said(always, ES)[-1].endswith(" en latencia total en su único invierno (mojado).")
-    for found in (one, some, always):
+    assert said(always, ES)[-1].endswith(" en el único invierno que se puede juzgar (mojado).")
+    for found in (one, always):
         for voice in (METRIC, ES):
             assert not re.search(
                 r"\b1 (of|de) 1\b|\b1 (winters|inviernos)", " ".join(said(found, voice))
             )
     assert sub_line(data(), one, METRIC).endswith("1 winter, 2010/11")
+
+
+def test_where_each_winter_that_could_be_judged_failed_none_had_a_week() -> None:
+    """Also where others are unknown: not in 3 of 3."""
+    bad = (*_failed(range(2002, 2004), "cold"), *_failed(range(2005, 2006), "wet"))
+    assert said(alone(failing=bad, judged=3))[-1] == (
+        "This area had no week with two spray days on fully dormant turf in any of 3 winters "
+        "(2 cold, 1 wet)."
+    )
 
 
 def test_what_hardly_happens_is_not_said_to_happen_in_0_of_10() -> None:
@@ -293,6 +296,15 @@ def test_a_region_across_the_equator_is_said_to_be() -> None:
 def test_southern_winters_have_the_name_of_their_year() -> None:
     wet = (FailingSeason(2010, "wet", 1.0),)
     assert said(alone(failing=wet, southern=True))[-1].endswith(": 2010 (wet).")
+
+
+def test_stations_compared_as_regions_are_called_stations() -> None:
+    found = two_regions()
+    third = region("Farm", Estimate(22.0, 18.0, 26.0), 2.6)
+    three = replace(found.regional, regions=(*found.regions, third), of_stations=True)
+    many = Findings(three, {**found.called, "Farm": "Farm"})
+    assert said(many)[0].startswith("Of 3 stations, Coastal plain has the most spray days")
+    assert said(many, ES)[0].startswith("De 3 estaciones, Coastal plain tiene más días")
 
 
 def test_of_many_regions_the_first_and_the_last_are_named() -> None:

@@ -260,6 +260,28 @@ def test_a_region_is_told_the_same_whichever_others_there_are(
     assert beside_late.difference.low == pytest.approx(again.low)
 
 
+def test_no_difference_is_at_least_so_large_where_the_date_came_everywhere(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A mean of so many ones is 1 but for its last digit."""
+    rng = np.random.default_rng(3)
+    dormant = np.concatenate([world(rng, 4, 16) + 30 * n for n in range(6)])
+    gaps = np.arange(16) < np.repeat(np.arange(6), 4)[:, None]  # one season fewer in each region
+    assert len({np.full(n, 1 / n).sum() for n in range(11, 17)}) > 1
+
+    class Shorter(Stations):
+        def grid(self, column: str) -> FloatArray:
+            return np.where(gaps, np.nan, super().grid(column))
+
+    monkeypatch.setattr(SeasonRows, "of", lambda data: data)
+    found = regional(cast("Kept", Shorter(dormant)))
+    assert [b for b in found.between if b.at_least] == []
+    apart = [b.difference.middle for b in found.between if b.quantity == "dormant"]
+    assert min(map(abs, apart)) > 1
+    for region in found.regions:
+        assert np.isnan(region.quantities["dormant"].happens_trend_p)
+
+
 def test_the_chance_of_a_region_changes_as_a_straight_line_through_its_seasons(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -33,7 +33,7 @@ from windowcast.region.statistics import MIN_YEARS
 
 DRAWS = 400
 _SEED = 20_250_101
-_ROUNDING = 1e-9  # of a value: all that fitting leaves where every year and station is alike
+ROUNDING = 1e-9  # of a value: all that fitting leaves where every year and station is alike
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,7 +221,7 @@ def interval(
     both = drawn[0] if less is None else drawn[0] - drawn[1]
     of_stations = float(both.var()) if alone else 0.0
     variance = float(of_years) + of_stations
-    nothing = _ROUNDING * max(1.0, float(np.abs(values).max()))
+    nothing = ROUNDING * max(1.0, float(np.abs(values).max()))
     if variance <= nothing**2:
         return Interval(middle, middle, middle, float(abs(middle) <= nothing), 0.0)
     shares = [(of_stations, _freedom(alone)), (float(of_years), free)]

@@ -22,7 +22,7 @@ from windowcast.region.columns import (
     SPRAY_DAYS,
     WHOLE_WEEKS,
 )
-from windowcast.region.effects import Effects, effects, interval, station_draws
+from windowcast.region.effects import ROUNDING, Effects, effects, interval, station_draws
 from windowcast.region.failing import failed, failing, share_failed
 from windowcast.region.grids import Kept, SeasonRows
 from windowcast.region.regional import (
@@ -226,7 +226,7 @@ def _between(
         rarer = other.happens.middle - one.happens.middle  # > 0: the first lacks it more often
         if name in EARLY_IF_NEVER:
             rarer = -rarer
-        at_least = bool(rarer * difference.middle > 0)
+        at_least = bool(abs(rarer) > ROUNDING and rarer * difference.middle > 0)
     return replace(nothing, difference=Estimate.of(difference), at_least=at_least, p=difference.p)
 
 

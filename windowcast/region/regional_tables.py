@@ -77,4 +77,4 @@ def _ends(told: Estimate | None) -> tuple[Any, Any, Any]:
 
 def _number(value: float) -> float | None:
     """Rounded, empty where it is unknown; infinite as it is, which a Table Schema allows."""
-    return None if math.isnan(value) else round(value, 4)
+    return None if math.isnan(value) else round(value, 4) + 0.0  # never -0.0

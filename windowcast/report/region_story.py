@@ -205,7 +205,10 @@ def _title(found: Findings, pair: Pair | None) -> Phrase:
     days = gap(found, SPRAY_DAYS, pair)
     if days is not None and days.shows:
         if len(found.regions) > 2:
-            return say("region_story.title_many", regions=len(found.regions), **names)
+            places = len(found.regions)
+            if found.regional.of_stations:
+                return say("region_story.title_stations", stations=places, **names)
+            return say("region_story.title_many", regions=places, **names)
         times = _times(more, less)
         if times:
             return say("region_story.title_times", times=times, **names)

@@ -25,11 +25,11 @@ def failing_said(region: Region, name: Value) -> Phrase:
         return say("region_story.failed_unknown", region=name)
     if not region.failing:
         return say("region_story.never_failed", region=name, winters=winters)
+    if len(region.failing) == winters:
+        return say("region_story.failed_always", region=name, winters=winters, why=_why(region))
     if len(region.failing) >= _MOSTLY * winters and _all_known(region):
         return _mostly_failed(region, name)
     count, which = len(region.failing), failing_named(region)
-    if winters == 1:
-        return say("region_story.failed_only", region=name, which=which)
     return say("region_story.failed", region=name, count=count, winters=winters, which=which)
 
 
@@ -46,21 +46,23 @@ def _all_known(region: Region) -> bool:
 
 def _mostly_failed(region: Region, name: Value) -> Phrase:
     """Of winters that nearly all failed: how many by why, and which did not."""
+    others = region.seasons[_others(region)].tolist()
+    named = Listing(tuple(Name(season_named(s, southern=region.southern)) for s in others))
+    counted = {"count": len(region.failing), "winters": len(region.seasons)}
+    why = _why(region)
+    return say("region_story.failed_mostly", region=name, others=named, why=why, **counted)
+
+
+def _why(region: Region) -> Listing:
+    """How many winters failed by why; of a single reason, that alone."""
     why = Counter(failed.reason for failed in region.failing)
-    counted = [
+    if len(why) == 1:
+        return Listing((why_said(next(iter(why))),), "comma")
+    counted = (
         say("region_story.reason_count", count=count, why=why_said(reason))
         for reason, count in why.most_common()
-    ]
-    others = region.seasons[_others(region)].tolist()
-    given = {
-        "region": name,
-        "winters": len(region.seasons),
-        "why": Listing(tuple(counted) if len(why) > 1 else (why_said(next(iter(why))),), "comma"),
-    }
-    if not others:
-        return say("region_story.failed_always", **given)
-    named = Listing(tuple(Name(season_named(s, southern=region.southern)) for s in others))
-    return say("region_story.failed_mostly", count=len(region.failing), others=named, **given)
+    )
+    return Listing(tuple(counted), "comma")
 
 
 def failing_named(region: Region, most: int = MOST_NAMED) -> Listing:
