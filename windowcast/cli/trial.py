@@ -15,6 +15,7 @@ from windowcast.cli.trial_evidence import evidence
 from windowcast.cli.trial_opened import against_option, analysed, opened, trial_argument
 from windowcast.cli.trial_pool import pool
 from windowcast.cli.trial_power import power
+from windowcast.cli.trial_threshold import threshold
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -283,3 +284,4 @@ command.add_command(dose)
 command.add_command(pool)
 command.add_command(power)
 command.add_command(evidence)
+command.add_command(threshold)

@@ -56,3 +56,23 @@ def parse_price(text: str, field: str = "price") -> Price:
     unit = re.sub(r"^[\d.\s]+", "", much)
     kind: Literal["mass", "volume"] = "volume" if find_unit(unit, "volume") else "mass"
     return Price(amount / parse(much, kind, field), money.upper(), kind)
+
+
+def parse_area_price(text: str, field: str) -> tuple[float, str]:
+    """Read money for an area, "45 USD per acre", as money for a m² and what the money is called.
+
+    Raises
+    ------
+    InputError
+        No money, no area, or not above zero.
+    """
+    found = _PRICE.fullmatch(text.strip())
+    money = (found["money"] or found["sign"] or "") if found else ""
+    if found is None or not money or not 0 < float(found["amount"]) <= _MOST:
+        raise InputError(
+            f"{text!r} is no money for an area", field=field,
+            remedy="write it like 45 USD per acre",
+        )  # fmt: skip
+    much = found["much"].strip()
+    much = much if much[:1].isdigit() or much[:1] == "." else f"1 {much}"
+    return float(found["amount"]) / parse(much, "area", field), money.upper()

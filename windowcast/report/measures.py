@@ -103,6 +103,7 @@ MEASURES: dict[str, dict[System, Shown]] = {
     "depth": _measure("length", "m", us=("in", 1), metric=("cm", 1)),
     "frame": _measure("area", "m²", us=("ft²", 2), metric=("m²", 3)),
     "dose": _measure("mass per area", "kg/ha", us=("lb/acre", 2), metric=("kg/ha", 2), figures=3),
+    "share_of": _same("%", 0, figures=2),
     "figures": _same("", 3, figures=3),
     "share": _same("%", 0, 100.0),
     "count": _same("", 0),

@@ -1,0 +1,106 @@
+"""``windowcast trial threshold``: the weed cover above which treating pays."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+
+from windowcast.cli.options import format_option
+from windowcast.cli.output import lang_option
+from windowcast.cli.trial_opened import analysed, opened, trial_argument
+from windowcast.core.errors import InputError
+from windowcast.materials.price import parse_area_price
+from windowcast.trials.layout import arms_of
+
+
+@click.command("threshold")
+@trial_argument
+@click.option(
+    "--cost", "costs", multiple=True, metavar="[TREATMENT=]MONEY",
+    help='Of treating once: "45 USD per acre"; may be repeated, for a treatment each.',
+)  # fmt: skip
+@click.option("--worth", default="", metavar="MONEY", help="Of one percent of weed cover less.")
+@click.option("--worth-step", default="", metavar="MONEY", help="Of one step of quality more.")
+@click.option(
+    "--acceptable", type=click.FloatRange(1, 9), help="Lowest quality that is good enough."
+)
+@click.option("--round", "key", default="", metavar="NAME", help="Whose control is taken.")
+@format_option("text", "json")
+@lang_option
+def threshold(
+    trial_file: Path, costs: tuple[str, ...], acceptable: float | None, key: str, **asked: str
+) -> None:
+    """The weed cover above which each treatment pays, by the trial's own control.
+
+    Turf has no yield to lose, so you say what a percent of weed cover is worth to you, or a step of
+    quality: then the trial's plots, rated for both on one day, say how quality falls with cover.
+
+    Example: windowcast trial threshold trial.toml --cost "45 USD per acre" --worth "3 USD per acre"
+    """
+    import json
+
+    from windowcast.records.trial_threshold import turf_threshold
+    from windowcast.report.terminal_width import prose_width
+    from windowcast.report.trial_threshold import threshold_lines, threshold_plain
+
+    worth, worth_step = asked["worth"], asked["worth_step"]
+    if worth and worth_step:
+        raise InputError(
+            "is given beside --worth", field="--worth-step", remedy="say the one or the other"
+        )
+    if not (worth or worth_step or acceptable is not None):
+        raise InputError(
+            "is missing", field="--worth",
+            remedy="say what a percent of cover is worth, a step of quality (--worth-step), or the"
+            " lowest quality that is good enough (--acceptable)",
+        )  # fmt: skip
+    if (worth or worth_step) and not costs:
+        raise InputError(
+            "is missing", field="--cost", remedy='say what treating costs: "45 USD per acre"'
+        )
+    trial, voice = opened(trial_file)
+    names = [arm.name for arm in arms_of(trial)]
+    prices = _prices(costs, worth, worth_step, names)
+    rounds = analysed(trial, trial_file, "")[1]
+    if key and key not in {found.key for found, _ in rounds}:
+        raise InputError(
+            f"{key!r} is no round of the trial", path=trial_file, field="--round",
+            remedy=f"use one of {', '.join(found.key for found, _ in rounds)}",
+        )  # fmt: skip
+    found = turf_threshold(
+        rounds,
+        costs={name: price for (field, name), price in prices.items() if field == "--cost"},
+        worth=prices.get(("--worth", "")),
+        worth_step=prices.get(("--worth-step", "")),
+        acceptable=acceptable,
+        key=key,
+    )
+    if asked["format_"] == "json":
+        document = threshold_plain(trial.name, found, voice)
+        click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+    else:
+        click.echo("\n".join(threshold_lines(trial.name, found, voice, prose_width())))
+
+
+def _prices(
+    costs: Sequence[str], worth: str, worth_step: str, names: Sequence[str]
+) -> dict[tuple[str, str], float]:
+    """Money for a m² by option and treatment, "" where it is for all; all in the same money."""
+    given = [("--worth", "", worth), ("--worth-step", "", worth_step)]
+    for text in costs:
+        name, is_named, price = text.rpartition("=")
+        if is_named and name not in names:
+            raise InputError(
+                f"{name!r} is no treatment of the trial", field="--cost",
+                remedy=f"use one of {', '.join(names)}",
+            )  # fmt: skip
+        given.append(("--cost", name, price))
+    found = {(field, name): parse_area_price(text, field) for field, name, text in given if text}
+    money = dict.fromkeys(money for _, money in found.values())
+    if len(money) > 1:
+        raise InputError(
+            f"{' and '.join(money)} are not the same money", field="--cost", remedy="use one"
+        )
+    return {key: price for key, (price, _) in found.items()}

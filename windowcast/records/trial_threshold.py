@@ -1,0 +1,121 @@
+"""From which weed cover on treating pays, by a trial's own ratings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from windowcast.records.trial_rounds import TrialRound
+from windowcast.trials.model import TrialAnalysis
+from windowcast.trials.threshold import (
+    WEEDS,
+    ControlKnown,
+    PayingCover,
+    QualityLine,
+    controls_of,
+    paying_cover,
+    quality_line,
+)
+
+QUALITY = "quality 1-9"
+COVER = "cover %"
+Rounds = Sequence[tuple[TrialRound, TrialAnalysis]]
+
+
+@dataclass(frozen=True, slots=True)
+class TurfThreshold:
+    """What a trial says of when to treat.
+
+    Attributes
+    ----------
+    round
+        Whose control was taken; None where no round has any.
+    paying
+        For each treatment, where a worth was given or follows from quality.
+    quality
+        How quality falls with weed cover; None where plots were not rated for both on one day.
+    quality_round
+        That day's round of cover.
+    good_up_to
+        The cover up to which quality is acceptable, with its range; None where it was not asked.
+    """
+
+    round: TrialRound | None
+    controls: tuple[ControlKnown, ...]
+    paying: tuple[PayingCover, ...]
+    quality: QualityLine | None
+    quality_round: TrialRound | None
+    good_up_to: tuple[float, float, float] | None
+
+
+def turf_threshold(
+    rounds: Rounds,
+    *,
+    costs: Mapping[str, float],
+    worth: float | None = None,
+    worth_step: float | None = None,
+    acceptable: float | None = None,
+    key: str = "",
+) -> TurfThreshold:
+    """From which cover on treating pays.
+
+    Parameters
+    ----------
+    costs
+        Of treating an area once, by treatment; that of "" is of every other. A treatment without
+        one is left out.
+    worth, worth_step
+        Of one percent of cover less, or of one step of quality more, on the same area and in the
+        same money; None where it is not said.
+    acceptable
+        Lowest quality that is good enough.
+    key
+        The round whose control is taken; "" for the last one of control, else of cover, else of
+        counts.
+    """
+    found = _round_of_control(rounds, key)
+    controls = controls_of(found[0].measure, found[0].options, found[1]) if found else ()
+    line, seen = _line(rounds)
+    doubt = 0.0
+    if worth is None and worth_step is not None and line is not None and line.falls:
+        worth, doubt = worth_step * line.fall, line.doubt
+    paying = []
+    for known in controls:
+        cost = costs.get(known.treatment, costs.get(""))
+        if cost is not None and worth is not None:
+            paying.append(paying_cover(cost, worth, known, doubt))
+    good = None
+    if acceptable is not None and line is not None and line.falls:
+        good = line.cover_at(acceptable)
+    return TurfThreshold(found[0] if found else None, controls, tuple(paying), line, seen, good)
+
+
+def _round_of_control(rounds: Rounds, key: str) -> tuple[TrialRound, TrialAnalysis] | None:
+    able = [(found, analysis) for found, analysis in rounds if not analysis.problem]
+    if key:
+        return next(((f, a) for f, a in able if f.key == key), None)
+    for measure in WEEDS:
+        same = [
+            (found, analysis)
+            for found, analysis in able
+            if found.measure == measure
+            and not found.since
+            and controls_of(measure, found.options, analysis)
+        ]
+        if same:
+            return max(same, key=lambda each: max(each[0].dates.values()))
+    return None
+
+
+def _line(rounds: Rounds) -> tuple[QualityLine | None, TrialRound | None]:
+    """The last day on which plots were rated for cover and quality."""
+    single = [found for found, _ in rounds if not found.since]
+    for cover in sorted(single, key=lambda r: max(r.dates.values()), reverse=True):
+        if cover.measure != COVER:
+            continue
+        for quality in single:
+            if quality.measure == QUALITY and dict(quality.dates) == dict(cover.dates):
+                line = quality_line(cover.rows, quality.rows)
+                if line is not None:
+                    return line, cover
+    return None, None
