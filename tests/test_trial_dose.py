@@ -126,6 +126,8 @@ def test_population_and_active_together_tell_curves_apart() -> None:
     ("dose,weight,run\n1,2,3", {}, "row 1: run: column 'run' is not known"),
     ("dose,weight\n1,2\n-3,2", {}, "row 3: dose: -3 is below zero"),
     ("dose,weight\n1,2\n3,dead", {}, "row 3: weight: 'dead' is not a number"),
+    ("dose,weight\n1,inf", {}, "row 2: weight: 'inf' is not a number"),
+    ("dose,weight\nNaN,1", {}, "row 2: dose: 'NaN' is not a number"),
     ("dose,weight\n", {}, "has a header but no rows"),
     ('dose,weight\n1,"1,234"', {}, "could be 1234 or 1.234"),
 ])  # fmt: skip
@@ -169,7 +171,7 @@ def test_a_population_without_a_curve_costs_no_other() -> None:
     assert said.rows[0][2].startswith("29.3")
     assert said.rows[2][2] == "–"
     text = " ".join(said.remarks)
-    assert "few: 3 doses with 3 values are too few for a curve." in text
+    assert "few: 3 values of 3 doses are too few for a curve." in text
     assert "R: no curve fits these values. Test doses on both sides" in text
     assert "R: the highest dose, 640 g/ha, did less than half" in text
     with pytest.raises(InputError, match="'Z' is no population here; use one of S, R, few"):

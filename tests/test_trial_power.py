@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import sys
 import tomllib
 from pathlib import Path
 
@@ -305,3 +306,25 @@ def test_the_page_of_a_trial_without_ratings_says_what_it_can_show(folder: Path)
     assert "With 4 blocks at 2 sites" in text
     assert "--from" not in text
     assert "What this trial can show" not in browser.get("/trials/past").text
+
+
+@pytest.mark.parametrize("command", [
+    ["power", "next.toml"], ["dose", "past.toml"],
+    ["threshold", "past.toml", "--acceptable", "6"],
+])  # fmt: skip
+def test_without_scipy_a_line_says_what_to_install(
+    folder: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    command: list[str],
+) -> None:
+    monkeypatch.setitem(sys.modules, "scipy", None)
+    with pytest.raises(SystemExit) as end:
+        main(["trial", *command])
+    assert end.value.code == 2
+    said = capsys.readouterr().err
+    assert f"windowcast trial {command[0]} needs the trials extra" in said
+    assert said.count("\n") == 1
+    page = client(folder).get("/trials/next")
+    assert page.status_code == 200
+    assert "What this trial can show" not in page.text

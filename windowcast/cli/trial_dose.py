@@ -11,6 +11,7 @@ from windowcast.cli.options import format_option
 from windowcast.cli.output import lang_option, voice_in
 from windowcast.cli.trial_opened import analysed, opened
 from windowcast.core.errors import InputError
+from windowcast.core.extras import require
 
 if TYPE_CHECKING:
     from windowcast.core.phrase import Phrase
@@ -60,6 +61,7 @@ def dose(
     from windowcast.report.trial_dose import dose_lines, dose_plain, dose_said
     from windowcast.trials.dose_populations import dose_findings
 
+    require(click.get_current_context().command_path, "trials", "scipy")
     voice, tables = _tables(source, key)
     lines: list[str] = []
     plain, drawn = [], []

@@ -11,6 +11,7 @@ from windowcast.cli.options import format_option
 from windowcast.cli.output import lang_option, voice_in
 from windowcast.cli.trial_opened import analysed, opened
 from windowcast.core.errors import InputError
+from windowcast.core.extras import require
 from windowcast.trials.rated_measures import MEASURES
 
 if TYPE_CHECKING:
@@ -58,6 +59,7 @@ def power(
     from windowcast.report.terminal_width import prose_width
     from windowcast.report.trial_power import power_answer, power_lines, power_plain, usual_layout
 
+    require(click.get_current_context().command_path, "trials", "scipy")
     trial, voice = opened(trial_file) if trial_file is not None else (None, voice_in("us"))
     layout = usual_layout(trial) | {
         key: asked.pop(key)

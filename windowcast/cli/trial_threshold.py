@@ -11,6 +11,7 @@ from windowcast.cli.options import format_option
 from windowcast.cli.output import lang_option
 from windowcast.cli.trial_opened import analysed, opened, trial_argument
 from windowcast.core.errors import InputError
+from windowcast.core.extras import require
 from windowcast.materials.price import parse_area_price
 from windowcast.trials.layout import arms_of
 
@@ -45,6 +46,7 @@ def threshold(
     from windowcast.report.terminal_width import prose_width
     from windowcast.report.trial_threshold import threshold_lines, threshold_plain
 
+    require(click.get_current_context().command_path, "trials", "scipy")
     worth, worth_step = asked["worth"], asked["worth_step"]
     if worth and worth_step:
         raise InputError(

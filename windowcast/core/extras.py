@@ -20,9 +20,14 @@ def require(what: str, extra: str, *packages: str) -> None:
     InputError
         One of them is not installed.
     """
-    from importlib.util import find_spec
-
-    if not all(map(find_spec, packages)):
+    if not installed(*packages):
         raise InputError(
             f"{what} needs the {extra} extra", remedy=f"pip install 'windowcast[{extra}]'"
         )
+
+
+def installed(*packages: str) -> bool:
+    """Whether packages are there; none of them is loaded."""
+    from importlib.util import find_spec
+
+    return all(map(find_spec, packages))

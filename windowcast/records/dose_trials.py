@@ -7,6 +7,7 @@ from os import PathLike
 from typing import cast
 
 from windowcast.core.errors import InputError
+from windowcast.core.extras import installed
 from windowcast.materials.written_materials import materials_from
 from windowcast.records.trial_rounds import TrialRound
 from windowcast.sources.file_options import MARKS, split_options
@@ -93,7 +94,9 @@ Dosed = tuple[TrialRound, DoseTable, DoseFindings]
 
 
 def dosed_rounds(trial: TrialFile, rounds: Sequence[TrialRound]) -> tuple[Dosed, ...]:
-    """Every round that has doses, with the curves of its populations."""
+    """Every round that has doses, with the curves of its populations; none without scipy."""
+    if not installed("scipy"):
+        return ()
     each = doses_of_rounds(trial, rounds)
     return tuple((found, table, dose_findings(table.populations)) for found, table in each)
 

@@ -62,7 +62,7 @@ def read_text_bytes(
     elif data.startswith(_UTF16):
         data = _from_utf16(data, path)
     if not data or data.isspace():
-        raise InputError("is empty", path=path, remedy="give a file with weather in it")
+        raise InputError("is empty", path=path, remedy="give a file with values in it")
     if not nul and b"\x00" in data[:65536]:
         raise InputError(
             "is not a text file in UTF-8", path=path, remedy="export it as CSV text, UTF-8"

@@ -5,8 +5,10 @@ What a table leaves open is asked, never guessed. Pure functions on text.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from os import PathLike, fspath
 from typing import Literal
@@ -197,13 +199,15 @@ def _columns(
 
 
 def _number(text: str, mark: Mark, path: str, row: int, field: str) -> float:
-    try:
-        return number_written(text.strip().removesuffix("%"), mark)
-    except ValueError:
+    found = math.nan
+    with suppress(ValueError):
+        found = number_written(text.strip().removesuffix("%"), mark)
+    if not math.isfinite(found):
         raise InputError(
             f"{text.strip()!r} is not a number", path=path, row=row, field=field,
             remedy="correct it, or leave the response empty where there is none",
-        ) from None  # fmt: skip
+        )  # fmt: skip
+    return found
 
 
 def _role_of(header: str) -> Role | None:

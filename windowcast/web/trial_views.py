@@ -16,22 +16,19 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from windowcast.core.errors import InputError
+from windowcast.core.extras import installed
 from windowcast.core.values import PACKAGED
 from windowcast.records.dose_trials import Dosed, dosed_rounds
 from windowcast.records.model import Rating
 from windowcast.records.stored import Stored
 from windowcast.records.trial_analyses import analysed_rounds
 from windowcast.records.trial_log import trial_log_path
+from windowcast.report.catalogue import Voice
 from windowcast.report.dose_chart import doses_drawn
 from windowcast.report.problems import problem_text, sentence_of
 from windowcast.report.trial_figures import said_and_drawn
 from windowcast.report.trial_plan import asked_phrase, plan_svg, treatment_rows
-from windowcast.report.trial_power import (
-    PowerAnswer,
-    power_answer,
-    power_paragraphs,
-    usual_layout,
-)
+from windowcast.report.trial_power import power_answer, power_paragraphs, usual_layout
 from windowcast.report.trial_results import Analysed
 from windowcast.trials.layout import PlannedPlot, plan_of
 from windowcast.trials.spread import typical_spread
@@ -102,15 +99,18 @@ def shown(request: Request) -> Response:
     return page(
         request, "trial.html", slug=slug, trial=trial, places=places,
         treatments=treatment_rows(trial, voice),
-        power=() if ratings else power_paragraphs(_power(file, *file_state(file)), voice.on_page),
+        power=() if ratings else _power(file, *file_state(file), voice.on_page),
     )  # fmt: skip
 
 
 @lru_cache(maxsize=16)
-def _power(file: Path, changed_ns: int, size: int) -> PowerAnswer:
-    """What a trial can show that nobody has rated yet, by typical figures."""
+def _power(file: Path, changed_ns: int, size: int, voice: Voice) -> tuple[str, ...]:
+    """What a trial can show that nobody has rated yet, by typical figures; none without scipy."""
+    if not installed("scipy"):
+        return ()
     layout = usual_layout(_read(file, changed_ns, size))
-    return power_answer(layout, typical_spread(layout["measure"], PACKAGED["trial_spread"]))
+    answer = power_answer(layout, typical_spread(layout["measure"], PACKAGED["trial_spread"]))
+    return power_paragraphs(answer, voice)
 
 
 def results(request: Request) -> Response:
