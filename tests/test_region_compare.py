@@ -464,12 +464,12 @@ def test_of_many_stations_some_are_listed_and_the_page_says_so(tmp_path: Path) -
         pages[times] = region_page(found, untold(found), METRIC)
     few, more, most = pages[2], pages[5], pages[15]
     assert few.count("<td>S000") > 400
-    assert "normals.csv holds all" not in few
+    assert f"At most {MAX_LISTED} are listed" not in few
     for page in (more, most):
         assert f"At most {MAX_LISTED} are listed, evenly from north to south" in page
         assert "Those of one spot are drawn as one dot" in page
         assert re.search(r"S\d+ and \d+ around it: \d+ ", page)
-    assert "3000 of 3000 stations have enough years" in most
+    assert "Stations with enough years: 3000 of 3000." in most
     (table,) = re.findall(r'<table class="sortable">.*?</table>', most, re.DOTALL)
     assert table.count("<tr>") == MAX_LISTED + 1
     assert len(most) < 1.3 * len(more)

@@ -315,14 +315,21 @@ def test_a_winter_fails_where_half_of_the_stations_had_no_week() -> None:
         return value
 
     marks = load("region").table("failing")
-    found = list(failing(share_failed(fails, drawn(0, 3)), fails, grid, marks))
+    found = list(failing(share_failed(fails, drawn(0, 3), marks), fails, grid, marks))
     assert [(season, reason) for season, reason, _ in found] == [
         (1, "wet"), (2, "wet"), (3, "not_dormant"),
     ]  # fmt: skip
     assert found[0][2] == pytest.approx(2 / 3)
-    unknown = share_failed(np.full((3, 4), np.nan), drawn(0, 3))
+    unknown = share_failed(np.full((3, 4), np.nan), drawn(0, 3), marks)
     assert np.isnan(unknown).all()
     assert not list(failing(unknown, np.full((3, 4), np.nan), grid, marks))
+
+
+def test_a_winter_that_few_stations_know_is_not_judged() -> None:
+    fails = np.array([[1.0, 1.0, 0.0], [np.nan, 1.0, np.nan], [np.nan, np.nan, np.nan]])
+    share = share_failed(fails, drawn(0, 3), load("region").table("failing"))
+    assert np.isfinite(share).tolist() == [False, True, False]
+    assert share[1] == 1.0
 
 
 def test_regions_say_seasons_stations_and_differences_as_their_climates_do() -> None:

@@ -25,12 +25,20 @@ def failed(weeks: npt.NDArray[np.floating], enough: float) -> FloatArray:
     return np.where(some, 0.0, np.where(np.isnan(weeks).any(axis=-1), np.nan, 1.0))
 
 
-def share_failed(fails: FloatArray, drawn: FloatArray) -> FloatArray:
-    """Share of a region's stations that failed, ``[season]``; NaN where none can be told.
+def share_failed(fails: FloatArray, drawn: FloatArray, marks: Table) -> FloatArray:
+    """Share of a region's stations that failed, ``[season]``; NaN where too few can be told.
 
-    `fails` is of `failed`, ``[station, season]``; `drawn` of `effects.station_draws`.
+    Parameters
+    ----------
+    fails
+        Of `failed`, ``[station, season]``.
+    drawn
+        Of `effects.station_draws`.
+    marks
+        ``failing`` of ``data/region.toml``.
     """
-    return np.clip(effects(fails, drawn).by_year, 0.0, 1.0)
+    enough = np.isfinite(fails).sum(axis=0) >= marks.number("known") * len(fails)
+    return np.where(enough, np.clip(effects(fails, drawn).by_year, 0.0, 1.0), np.nan)
 
 
 def failing(

@@ -261,7 +261,8 @@ def _weekly(
     for n, group in enumerate(groups):
         lost = partial(_of, rows, group.stations)
         own_fails = fails[group.stations]
-        share_of = np.where(group.seasons, share_failed(own_fails, group.drawn), np.nan)
+        share_of = share_failed(own_fails, group.drawn, marks)
+        share_of = np.where(group.seasons, share_of, np.nan)
         bad = failing(share_of, own_fails, lost, marks)
         first = group.years.astype(np.int64) - (0 if group.southern else 1)
         seasons = tuple(FailingSeason(int(first[at]), why, share) for at, why, share in bad)
