@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import random
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from windowcast.records.store import SeasonLog
 from windowcast.records.stored import Stored
 from windowcast.records.trial_log import (
     changes_of,
+    differing,
     rating_id,
     rating_of,
     read_ratings_file,
@@ -349,6 +351,22 @@ def test_a_corrected_value_becomes_a_new_version_and_the_old_one_stays(folder: P
         (revised,) = [s for s in stored if s.version == 2]
         bodies = [r.body for change in log.history(revised.id) for r in change.revisions]
         assert [b["value"] for b in bodies if b] == [85.0, 58.0]
+
+
+def test_a_value_that_stays_is_not_said_to_become_itself(folder: Path) -> None:
+    run = CliRunner().invoke
+    (folder / "r.csv").write_text("plot,control 28 DAT,notes\n101,80,\n102,85,edge\n")
+    run(cli, ["trial", "import", "t.toml", "r.csv", "--yes"])
+    (folder / "r.csv").write_text("plot,control 28 DAT,notes\n101,80,wet\n102,85,\n")
+    output = run(cli, ["trial", "import", "t.toml", "r.csv"]).output
+    assert "North, plot 101, 16 Dec 2025: 80 stays, notes (none) becomes wet" in output
+    assert "North, plot 102, 16 Dec 2025: 85 stays, notes edge becomes (none)" in output
+    spanish = run(cli, ["trial", "import", "t.toml", "r.csv", "--lang", "es"]).output
+    assert "80 queda, notas (nada) pasa a wet" in spanish
+    with SeasonLog(folder / "t.log.sqlite") as log:
+        (one, _) = sorted((s.entry for s in trial_ratings(log, "Timing")), key=lambda r: r.plot)
+    assert differing(one, replace(one, value=one.value * (1 + 1e-12))) == ()
+    assert differing(one, replace(one, value=one.value + 0.1, before=True)) == ("value", "before")
 
 
 def test_a_faulty_file_stores_nothing_and_ends_with_2(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import html
 import json
 import re
 import time
@@ -15,8 +16,10 @@ from trial_fixtures import trial_text
 from web_fixtures import client, make_site, proof
 
 from windowcast.core.errors import InputError
+from windowcast.records.model import Rating
 from windowcast.records.store import SeasonLog
 from windowcast.records.trial_log import trial_ratings
+from windowcast.records.trial_rounds import rounds_of
 from windowcast.trials.layout import plan_of
 from windowcast.trials.trial_file import load_trial
 from windowcast.web.sites import SiteBook
@@ -113,6 +116,57 @@ def test_before_the_treatment_is_told_by_the_day_and_no_day_lies_ahead(
     assert browser.post(RATE, data={**data, "date": "x"}).status_code == 422
     assert "is before" in browser.post(RATE, data={**data, "date": "0001-01-01"}).text
     assert len(stored(tmp_path)) == 1
+
+
+def test_counts_before_the_treatment_of_the_same_day_are_kept_apart(
+    browser: TestClient, tmp_path: Path
+) -> None:
+    """Counted at 8, sprayed at 9, and once more in the evening: three values of one day."""
+    text = browser.get(RATE).text
+    assert 'name="before"' in text
+    assert "Contado antes del tratamiento" in browser.get(f"{RATE}?lang=es").text
+    day = {"date": "2025-10-01"}
+    for script in (True, False):
+        assert sent(browser, script, **day, before="on", **p(p101_1="9")).status_code in (200, 303)
+        assert sent(browser, script, **day, **p(p101_1="2")).status_code in (200, 303)
+    assert stored(tmp_path) == [
+        ("101", "count per m2", 8.0, False), ("101", "count per m2", 36.0, True),
+    ]  # fmt: skip
+    kept = json.loads(
+        html.unescape(re.findall(r"data-stored='([^']*)'", browser.get(RATE).text)[0])
+    )
+    assert kept == {"2025-10-01": {"101.1": "2"}, "2025-10-01 before": {"101.1": "9"}}
+    seen = {"seen": json.dumps({"101.1": "9"})}
+    gone = sent(browser, True, **day, before="on", **seen, **p(p101_1=""))
+    assert gone.json() == {"stored": 1, "wrong": {}, "now": {"101.1": ""}}
+    assert stored(tmp_path) == [("101", "count per m2", 8.0, False)]
+    (found,) = rounds_of(load_trial(tmp_path / "timing.toml"), rated(tmp_path))
+    assert found.rows[0].before is None
+    assert sent(browser, True, **day, before="on", **p(p101_1="9")).status_code == 200
+    (found,) = rounds_of(load_trial(tmp_path / "timing.toml"), rated(tmp_path))
+    assert found.rows[0].before == 36.0
+
+
+def test_a_day_after_the_treatment_is_not_before_it(browser: TestClient, tmp_path: Path) -> None:
+    late = sent(browser, True, date="2025-10-02", before="on", **p(p101_1="9"))
+    assert late.status_code == 422
+    assert "is after the last treatment, on 2025-10-01" in late.json()["wrong"]["date"]
+    early = sent(browser, True, date="2025-09-20", before="on", **p(p101_1="9"))
+    assert early.status_code == 200
+    assert stored(tmp_path) == [("101", "count per m2", 36.0, True)]
+    seen = json.dumps({"101.1": "9"})  # it is the same value, by its day
+    plain = sent(browser, True, date="2025-09-20", seen=seen, **p(p101_1="8"))
+    assert plain.status_code == 200
+    assert stored(tmp_path) == [("101", "count per m2", 32.0, True)]
+    (tmp_path / "timing.toml").write_text(TOML.replace("North = 2025-10-01\n", ""))
+    unsaid = sent(browser, True, date="2025-10-05", before="on", **p(p102_1="5"))
+    assert unsaid.status_code == 200  # nobody said yet when it was sprayed
+    assert ("102", "count per m2", 20.0, True) in stored(tmp_path)
+
+
+def rated(folder: Path) -> list[Rating]:
+    with SeasonLog(folder / "timing.log.sqlite", create=False) as log:
+        return [s.entry for s in trial_ratings(log, "Timing")]
 
 
 SOUTH = '[[site]]\nname = "South"\nlatitude = 32.0\nlongitude = -84.3\n'

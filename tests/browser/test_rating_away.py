@@ -119,3 +119,44 @@ def test_values_wait_on_the_phone_and_arrive_later(
         found = {s.entry.plot: s.entry.value for s in trial_ratings(log, "Timing")}
     assert found == {"102": 8.0}
     context.close()
+
+
+def test_counts_before_and_after_the_treatment_of_a_day_are_kept_apart(
+    tmp_path: Path, chromium: Any, start_server: Any
+) -> None:
+    from windowcast.records.store import SeasonLog
+    from windowcast.records.trial_log import trial_ratings
+
+    counted = TRIAL.replace('what = "control %"', 'what = "count per m2"\nframe = "1 m2"')
+    timing = '[[timing]]\ncode = "A"\n[timing.applied]\nNorth = 2025-10-01\n[[treatment]]'
+    (tmp_path / "timing.toml").write_text(counted.replace("[[treatment]]", timing, 1))
+    context = chromium.new_context(viewport={"width": 360, "height": 740})
+    context.set_default_timeout(20_000)
+    phone = context.new_page()
+    with start_server(tmp_path) as server:
+        address = f"{server.url}/trials/timing/rate/1"
+        phone.goto(address)
+        assert phone.evaluate("document.documentElement.scrollWidth") <= 360
+        phone.fill("#date", "2025-10-01")
+        phone.check("input[name=before]")
+        phone.fill("input[name='101.0']", "40")
+        phone.uncheck("input[name=before]")
+        assert phone.input_value("input[name='101.0']") == ""
+        phone.fill("input[name='101.0']", "3")
+        phone.keyboard.press("Enter")
+        _until(phone, SENT)
+        phone.goto(address)
+        phone.fill("#date", "2025-10-01")
+        assert phone.input_value("input[name='101.0']") == "3"
+        phone.check("input[name=before]")
+        assert phone.input_value("input[name='101.0']") == "40"
+        phone.fill("#date", "2025-09-20")  # a day of its own: before without more words
+        phone.fill("input[name='101.0']", "44")
+        phone.uncheck("input[name=before]")
+        assert phone.input_value("input[name='101.0']") == "44"
+        phone.press("input[name='101.0']", "Enter")
+        _until(phone, SENT)
+    with SeasonLog(tmp_path / "timing.log.sqlite", create=False) as log:
+        found = sorted((s.entry.value, s.entry.before) for s in trial_ratings(log, "Timing"))
+    assert found == [(3.0, False), (40.0, True), (44.0, True)]
+    context.close()

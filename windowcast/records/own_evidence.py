@@ -64,7 +64,7 @@ def with_own_trials(site: Site, tables: Tables, materials: Actives) -> Tables:
     if not site.own_trials:
         return tables
     files = tuple(Path(name) for name in site.own_trials)
-    return _kept(files, _states(files), tables, _Known(materials))
+    return _kept(files, trial_states(site.own_trials), tables, _Known(materials))
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,10 +102,10 @@ def evidence_of(site: Site, tables: Tables, materials: Actives) -> OwnEvidence:
     return own_evidence(_read(tuple(map(Path, site.own_trials))), materials, tables)
 
 
-def _states(files: Iterable[Path]) -> tuple[tuple[int, int], ...]:
+def trial_states(names: Iterable[str]) -> tuple[tuple[int, int], ...]:
     """When the trials and their logs were changed, and how large they are."""
     found = []
-    for read in _read(tuple(files), ratings=False):
+    for read in _read(tuple(map(Path, names)), ratings=False):
         log = trial_log_path(read.trial, read.file)
         for file in (read.file, log, log.with_name(f"{log.name}-wal")):
             try:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import math
 import uuid
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -30,6 +31,7 @@ from windowcast.trials.trial_file import TrialFile, load_trial
 from windowcast.trials.trial_table import PlotValue, RatingsRead, read_ratings
 
 MOST_FILES = 500  # that are looked through beside a log
+ALIKE = 1e-9  # of a value: what sums in another order may differ by
 OPTIONS = {
     "dates": ORDERS,
     "decimal": tuple(MARKS),
@@ -164,11 +166,20 @@ def changes_of(
         old = known.get(rating_id(value, trial))
         if old is None:
             new.append(value)
-        elif to_plain(old.entry) == to_plain(rating_of(value, trial)):
+        elif not differing(old.entry, rating_of(value, trial)):
             same += 1
         else:
             revised.append((value, old))
     return RatingChanges(tuple(new), same, tuple(revised))
+
+
+def differing(old: Rating, new: Rating) -> tuple[str, ...]:
+    """Names of the fields that differ; values that only their last digits tell apart do not."""
+    before, after = to_plain(old), to_plain(new)
+    fields = [key for key in {**before, **after} if before.get(key) != after.get(key)]
+    if math.isclose(old.value, new.value, rel_tol=ALIKE):
+        fields = [key for key in fields if key != "value"]
+    return tuple(fields)
 
 
 def store_ratings(

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
-from windowcast.core.phrase import Name, Phrase, names, say
+from windowcast.core.phrase import Name, Phrase, Value, joined, names, say
 from windowcast.core.weed_codes import weed_name
-from windowcast.records.trial_log import RatingChanges
+from windowcast.records.model import Rating
+from windowcast.records.trial_log import RatingChanges, differing, rating_of
 from windowcast.report.catalogue import Voice
 from windowcast.report.table_understood import ignored_lines, layout_lines
 from windowcast.report.trial_plan import measure_phrase, value_phrase
@@ -89,11 +90,35 @@ def change_lines(changes: RatingChanges, voice: Voice) -> list[str]:
     if changes.revised:
         lines.append(voice.say("trial_import.revised", values=len(changes.revised)))
     for value, old in changes.revised[:_MOST_SHOWN]:
-        said = voice.say(
-            "trial_import.revision", plot=value.plot, site=value.site, day=value.date,
-            old=old.entry.value, new=value.value,
-        )  # fmt: skip
-        lines.append(f"  {said}")
+        lines.append(f"  {voice.text(_revision(value, old.entry))}")
     if len(changes.revised) > _MOST_SHOWN:
         lines.append(voice.say("trial_import.more", values=len(changes.revised) - _MOST_SHOWN))
     return lines
+
+
+def _revision(value: PlotValue, old: Rating) -> Phrase:
+    """What a value would become, or what else about it differs."""
+    where: dict[str, Value] = {
+        "plot": Name(value.plot), "site": Name(value.site), "day": value.date
+    }  # fmt: skip
+    new = rating_of(value, old.trial)
+    fields = differing(old, new)
+    if "value" in fields:
+        return say("trial_import.revision", old=old.value, new=value.value, **where)
+    each = []
+    for field in fields:
+        if field in {"treatment", "block", "notes"}:
+            before, after = (str(getattr(rating, field)) for rating in (old, new))
+            what = say(f"trial_column.{field}")
+            each.append(
+                say("trial_import.other", field=what, old=_or_none(before), new=_or_none(after))
+            )
+        else:
+            each.append(
+                say("trial_import.taken_before" if new.before else "trial_import.taken_after")
+            )
+    return say("trial_import.revised_else", value=old.value, said=joined(*each), **where)
+
+
+def _or_none(text: str) -> Phrase:
+    return say("trial_import.text", text=Name(text)) if text else say("trial_import.nothing")

@@ -11,6 +11,7 @@ from functools import cached_property
 from typing import Generic, TypeVar
 
 from windowcast.programme.answer import Answer
+from windowcast.records.own_evidence import trial_states
 from windowcast.report.answer_page import AnswerView, answer_views
 from windowcast.report.catalogue import Voice
 from windowcast.report.page import page_of
@@ -117,8 +118,9 @@ class Keeper(Generic[T]):
 
 
 def _stamp(site: KnownSite) -> Stamp:
-    """What an answer rests on besides the weather: the site, its log's files, its day."""
+    """What an answer rests on besides the weather: the site, files of log and trials, its day."""
     log = site.log_path
     files = () if log is None else (log, log.with_name(log.name + "-wal"))
     day = dt.datetime.now(site.site.zone).date() if site.site is not None else None
-    return (site.site, day, *(file_state(file) for file in files))
+    trials = () if site.site is None else trial_states(site.site.own_trials)
+    return (site.site, day, *(file_state(file) for file in files), *trials)

@@ -31,6 +31,7 @@ from windowcast.report.catalogue import Voice
 from windowcast.report.problems import sentence_of
 from windowcast.sources.written_numbers import decimal_mark
 from windowcast.trials.layout import PlannedPlot
+from windowcast.trials.rated_measures import MEASURES
 from windowcast.trials.trial_cells import applied_at, area_of, value_of, written_date
 from windowcast.trials.trial_file import RatedMeasure, TrialFile, TrialSite
 from windowcast.trials.trial_table import PlotValue
@@ -69,22 +70,48 @@ class PlotsAsked:
         """The first day the site was sprayed, as far as the trial file says."""
         return min(applied_at(self.trial, self.site).values(), default=dt.date.min)
 
-    def value(self, name: str, date: dt.date, value: float) -> PlotValue:
-        """A value of a field as the log's ratings are made of."""
+    @cached_property
+    def asks_before(self) -> bool:
+        """Whether something is rated that may be counted before treatment."""
+        return any(
+            m.before or MEASURES[m.what].scale in {"count", "amount"} for m in self.trial.measure
+        )
+
+    def value(self, name: str, date: dt.date, value: float, *, before: bool = False) -> PlotValue:
+        """A value of a field as the log's ratings are made of.
+
+        `before` says that it was taken before the treatment of its own day.
+        """
         plot, measure = self.fields[name]
+        earlier = date < self.treated
         return PlotValue(
             0, name, self.site.name, str(plot.block or ""), plot.plot, plot.arm, date,
-            measure.what, measure.weed or "", value, date < self.treated,
+            measure.what, measure.weed or "", value, before or earlier,
+            dated=earlier or not before,
         )  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Typed:
-    """What was typed on a day, by the name of the field; None where a field was emptied."""
+    """What was typed on a day, by the name of the field; None where a field was emptied.
+
+    `before` says that it was taken before the treatment of that day.
+    """
 
     date: dt.date
     values: Mapping[str, PlotValue | None]
     wrong: dict[str, str]
+    before: bool = False
+
+    @property
+    def day(self) -> str:
+        """The day as a phone keeps values by it."""
+        return day_key(self.date, before=self.before)
+
+
+def day_key(date: dt.date, *, before: bool) -> str:
+    """A day as a phone keeps values by it: ``2025-09-10``, or ``2025-09-10 before``."""
+    return f"{date} before" if before else f"{date}"
 
 
 def typed_in(voice: Voice, asked: PlotsAsked, texts: Mapping[str, str]) -> Typed:
@@ -92,14 +119,17 @@ def typed_in(voice: Voice, asked: PlotsAsked, texts: Mapping[str, str]) -> Typed
 
     A field is in `texts` with an empty text where it was emptied.
     """
+    before = bool(texts.get("before"))
     try:
         date = _day(texts.get("date", ""), asked.site)
+        _check_before(asked, date, before=before)
     except InputError as error:
         return Typed(dt.date.min, {}, {"date": sentence_of(error, voice)})
+    before = before and date >= asked.treated
     values: dict[str, PlotValue | None] = {}
     wrong = {}
     for name, text in texts.items():
-        if name == "date":
+        if name in {"date", "before"}:
             continue
         try:
             plot, measure = _field(asked, name)
@@ -107,8 +137,19 @@ def typed_in(voice: Voice, asked: PlotsAsked, texts: Mapping[str, str]) -> Typed
         except InputError as error:
             wrong[name] = sentence_of(error, voice)
             continue
-        values[name] = None if number is None else asked.value(name, date, number)
-    return Typed(date, values, wrong)
+        values[name] = None if number is None else asked.value(name, date, number, before=before)
+    return Typed(date, values, wrong, before)
+
+
+def _check_before(asked: PlotsAsked, date: dt.date, *, before: bool) -> None:
+    """Refuse a day after the last treatment for what was taken before it."""
+    applied = applied_at(asked.trial, asked.site)
+    last = max(applied.values(), default=date)
+    if before and len(applied) == len(asked.trial.timing) and date > last:
+        raise InputError(
+            f"{date} is after the last treatment, on {last}", field="date",
+            remedy="give the day it was counted, or say that it was after treatment",
+        )  # fmt: skip
 
 
 def _day(text: str, site: TrialSite) -> dt.date:
@@ -157,9 +198,12 @@ def stored_texts(asked: PlotsAsked, stored: Iterable[Stored[Rating]]) -> dict[st
         name, area = names.get((rating.plot, rating.measure, rating.weed), ("", None))
         if rating.location != asked.site.name or area is None:
             continue
-        value = asked.value(name, rating.date, rating.value)
-        if rating_id(value, asked.trial.name) == item.id:  # not one of several frames
-            found.setdefault(f"{rating.date}", {})[name] = f"{rating.value * area:.12g}"
+        for before in (False, True):
+            value = asked.value(name, rating.date, rating.value, before=before)
+            if rating_id(value, asked.trial.name) == item.id:  # not one of several frames
+                day = day_key(rating.date, before=before)
+                found.setdefault(day, {})[name] = f"{rating.value * area:.12g}"
+                break
     return found
 
 
@@ -190,7 +234,7 @@ def store_typed(
     With `seen`, a value that another stored since is not overwritten: both are told, by the name of
     the field. What is stored now is as it would be typed.
     """
-    name, day = asked.trial.name, f"{typed.date}"
+    name, day = asked.trial.name, typed.day
     if not typed.values:
         return 0, {}, {}
     with _WRITING, SeasonLog(trial_log_path(asked.trial, asked.file)) as log:
@@ -210,7 +254,8 @@ def store_typed(
             elif value is not None:
                 taken.append(value)
             elif old:
-                emptied.append(rating_id(asked.value(field, typed.date, 0.0), name))
+                gone = asked.value(field, typed.date, 0.0, before=typed.before)
+                emptied.append(rating_id(gone, name))
         store_ratings(log, changes_of(taken, stored, name), name, emptied)
     return len(taken) + len(emptied), told, now
 

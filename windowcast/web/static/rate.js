@@ -6,15 +6,21 @@
   var mine = form.elements.form.value, path = "windowcast-rate:" + location.pathname + "#";
   var key = path + mine, stored = JSON.parse(form.dataset.stored), state = form.querySelector("[data-state]");
   var plots = Array.from(form.querySelectorAll("[data-plot]")), at = 0, sending = false, again = false;
-  var date = form.elements.date, own = form.elements.proof;
+  var date = form.elements.date, own = form.elements.proof, early = form.elements.before;
+
+  /* Values of a day of treatment that were taken before it are kept apart from those after it. */
+  function today() {
+    var apart = early && early.checked && !(date.value < form.dataset.treated);
+    return date.value + (apart ? " before" : "");
+  }
 
   function read() { try { return JSON.parse(localStorage.getItem(key)) || {}; } catch (broken) { return {}; } }
   function write(kept) {
     if (Object.keys(kept).length) { localStorage.setItem(key, JSON.stringify(kept)); } else { localStorage.removeItem(key); }
     say(kept);
   }
-  /* kept: date -> field -> { text, seen: what was stored when it was typed, label; clash: what was stored
-     meanwhile, once told }, all that was not sent yet. stored: date -> field -> text, as last heard of. A key
+  /* kept: day -> field -> { text, seen: what was stored when it was typed, label; clash: what was stored
+     meanwhile, once told }, all that was not sent yet. stored: day -> field -> text, as last heard of. A key
      names what the fields meant when they were typed: the trial file may give them another meaning. */
   function say(kept) {
     var count = Object.values(kept).reduce(function (sum, day) { return sum + Object.keys(day).length; }, 0);
@@ -30,12 +36,12 @@
     var input = event.target;
     if (!input.closest("[data-plot]")) { return; }
     note(input.name, "");
-    var kept = read(), day = kept[date.value] || (kept[date.value] = {}), old = day[input.name];
-    var last = (stored[date.value] || {})[input.name] || "", text = input.value.trim();
+    var now = today(), kept = read(), day = kept[now] || (kept[now] = {}), old = day[input.name];
+    var last = (stored[now] || {})[input.name] || "", text = input.value.trim();
     var seen = !old ? last : old.clash === undefined ? old.seen : old.clash;
     if (text === seen && text === last && !sending) { delete day[input.name]; }
     else { day[input.name] = { text: text, seen: seen, label: labelOf(input) }; }
-    if (!Object.keys(day).length) { delete kept[date.value]; }
+    if (!Object.keys(day).length) { delete kept[now]; }
     write(kept);
   }
   function labelOf(input) {
@@ -66,14 +72,15 @@
       if (one && !wrong[name] && !wrong.date) {
         if (same) { delete left[name]; } else { one.seen = now[name]; }
       } else if (same && wrong[name] && now[name] !== undefined) { one.clash = now[name]; }
-      if (same && wrong[name] && day === date.value) { note(name, wrong[name]); }
+      if (same && wrong[name] && day === today()) { note(name, wrong[name]); }
     });
     if (!Object.keys(left).length) { delete kept[day]; }
     write(kept);
     if (wrong.date) { state.textContent = wrong.date; }
   }
   function post(day, values) {
-    var body = new URLSearchParams({ proof: own.value, form: mine, date: day }), seen = {};
+    var body = new URLSearchParams({ proof: own.value, form: mine, date: day.slice(0, 10) }), seen = {};
+    if (day.length > 10) { body.set("before", "on"); }
     Object.keys(values).forEach(function (name) {
       body.set(name, values[name].text);
       seen[name] = values[name].seen;
@@ -114,7 +121,7 @@
   window.addEventListener("online", send);
   setInterval(send, 30000);
   function fill() {
-    var day = read()[date.value] || {}, before = stored[date.value] || {};
+    var day = read()[today()] || {}, before = stored[today()] || {};
     plots.forEach(function (plot) {
       plot.querySelectorAll("input").forEach(function (input) {
         var one = day[input.name];
@@ -134,7 +141,7 @@
       Object.keys(kept).forEach(function (day) {
         Object.keys(kept[day]).forEach(function (name) {
           var value = kept[day][name], item = document.createElement("li");
-          item.textContent = day + " · " + value.label + ": " + (value.text || "–");
+          item.textContent = day.slice(0, 10) + (day.length > 10 ? ", " + form.dataset.before : "") + " · " + value.label + ": " + (value.text || "–");
           list.append(item);
         });
       });
@@ -152,6 +159,7 @@
     date.value = new Date(now - 60000 * now.getTimezoneOffset()).toISOString().slice(0, 10);
   }
   date.addEventListener("change", fill);
+  if (early) { early.addEventListener("change", fill); }
   if (!form.querySelector("[aria-invalid]")) { fill(); }
   say(read());
   show(0);
