@@ -245,6 +245,17 @@ def test_nothing_left_for_the_error_is_said() -> None:
     assert not any("--" in text for text in paragraphs), "nobody types options on a page"
 
 
+def test_main_plots_vary_besides() -> None:
+    raw = tomllib.loads(trial_text("a", "b", North="2025-11-18"))
+    raw |= {"design": "split-plot", "timing": [{"code": "A"}, {"code": "B"}]}
+    raw["treatment"] = [{"name": "u", "check": "untreated"}, {"name": "x"}, {"name": "y"}]
+    layout = usual_layout(trial_from(raw))
+    assert (layout["treatments"], layout["main_plots"]) == (5, True)
+    answer = power_answer(layout, typical_spread("control %", TABLE))
+    assert any("Main plots vary besides" in text for text in power_paragraphs(answer, EN))
+    assert "Main plots" not in said(EN)
+
+
 # --- the command and the page ---------------------------------------------------------------------
 
 

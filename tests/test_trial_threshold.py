@@ -14,6 +14,7 @@ import statsmodels.api as sm
 from click.testing import CliRunner
 from scipy import stats
 from trial_fixtures import rated, trial_text
+from web_fixtures import client
 
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
@@ -252,12 +253,12 @@ def test_the_command_says_it_in_words_and_json(folder: Path) -> None:
 
 @pytest.mark.parametrize(("words", "problem"), [
     (["--cost", "45 USD/acre"], "--worth: is missing"),
-    (["--worth", "3 USD/acre"], "--cost: is missing"),
+    (["--worth", "3 USD/acre"], "--cost: no cost is given"),
     (["--cost", "45", "--worth", "3 USD/acre"], "--cost: '45' is no money for an area"),
     (["--cost", "45 EUR/acre", "--worth", "3 USD/acre"], "USD and EUR are not the same money"),
     (["--cost", "x=45 USD/acre", "--worth", "3 USD/acre"], "'x' is no treatment of the trial"),
     (["--cost", "45 USD/acre", "--worth", "3 USD/acre", "--worth-step", "9 USD/acre"],
-     "--worth-step: is given beside --worth"),
+     "--worth-step: both worths are given"),
     (["--cost", "45 USD/acre", "--worth", "3 USD/acre", "--round", "x"], "'x' is no round"),
 ])  # fmt: skip
 def test_what_cannot_be_said_is_one_line(
@@ -269,3 +270,24 @@ def test_what_cannot_be_said_is_one_line(
     error = capsys.readouterr().err
     assert problem in error
     assert error.count("\n") == 1
+
+
+@pytest.mark.parametrize(("asked", "answer"), [
+    ({"cost": "45 USD per acre", "worth": "3 USD/acre"}, "glyphosate pays where weeds cover more"),
+    ({"acceptable": "6,0"}, "Quality is good enough up to"),
+    ({"cost": "45"}, "&#39;45&#39; is no money for an area; write it like 45 USD per acre."),
+    ({"worth": "3 USD/acre"}, "No cost is given; say what treating costs"),
+    ({"acceptable": "ten"}, "&#39;ten&#39; is no step from 1 to 9; use a number such as 6."),
+])  # fmt: skip
+def test_the_page_asks_and_answers(folder: Path, asked: dict[str, str], answer: str) -> None:
+    found = client(folder).get("/trials/t/results", params=asked)
+    assert found.status_code == 200
+    assert answer in found.text
+    for typed in asked.values():
+        assert f'value="{typed}"' in found.text, "what was typed stays"
+
+
+def test_nothing_is_said_before_it_is_asked(folder: Path) -> None:
+    text = client(folder).get("/trials/t/results").text
+    assert "What one percent of weed cover less is worth" in text
+    assert "pays where" not in text

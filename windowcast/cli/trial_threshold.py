@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -12,7 +11,6 @@ from windowcast.cli.output import lang_option
 from windowcast.cli.trial_opened import analysed, opened, trial_argument
 from windowcast.core.errors import InputError
 from windowcast.core.extras import require
-from windowcast.materials.price import parse_area_price
 from windowcast.trials.layout import arms_of
 
 
@@ -42,29 +40,21 @@ def threshold(
     """
     import json
 
-    from windowcast.records.trial_threshold import turf_threshold
+    from windowcast.records.trial_threshold import prices_said, turf_threshold
     from windowcast.report.terminal_width import prose_width
     from windowcast.report.trial_threshold import threshold_lines, threshold_plain
 
     require(click.get_current_context().command_path, "trials", "scipy")
     worth, worth_step = asked["worth"], asked["worth_step"]
-    if worth and worth_step:
-        raise InputError(
-            "is given beside --worth", field="--worth-step", remedy="say the one or the other"
-        )
+    trial, voice = opened(trial_file)
+    names = [arm.name for arm in arms_of(trial)]
     if not (worth or worth_step or acceptable is not None):
         raise InputError(
             "is missing", field="--worth",
             remedy="say what a percent of cover is worth, a step of quality (--worth-step), or the"
             " lowest quality that is good enough (--acceptable)",
         )  # fmt: skip
-    if (worth or worth_step) and not costs:
-        raise InputError(
-            "is missing", field="--cost", remedy='say what treating costs: "45 USD per acre"'
-        )
-    trial, voice = opened(trial_file)
-    names = [arm.name for arm in arms_of(trial)]
-    prices = _prices(costs, worth, worth_step, names)
+    prices = prices_said(costs, worth, worth_step, names)
     rounds = analysed(trial, trial_file, "")[1]
     if key and key not in {found.key for found, _ in rounds}:
         raise InputError(
@@ -84,25 +74,3 @@ def threshold(
         click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
     else:
         click.echo("\n".join(threshold_lines(trial.name, found, voice, prose_width())))
-
-
-def _prices(
-    costs: Sequence[str], worth: str, worth_step: str, names: Sequence[str]
-) -> dict[tuple[str, str], float]:
-    """Money for a m² by option and treatment, "" where it is for all; all in the same money."""
-    given = [("--worth", "", worth), ("--worth-step", "", worth_step)]
-    for text in costs:
-        name, is_named, price = text.rpartition("=")
-        if is_named and name not in names:
-            raise InputError(
-                f"{name!r} is no treatment of the trial", field="--cost",
-                remedy=f"use one of {', '.join(names)}",
-            )  # fmt: skip
-        given.append(("--cost", name, price))
-    found = {(field, name): parse_area_price(text, field) for field, name, text in given if text}
-    money = dict.fromkeys(money for _, money in found.values())
-    if len(money) > 1:
-        raise InputError(
-            f"{' and '.join(money)} are not the same money", field="--cost", remedy="use one"
-        )
-    return {key: price for key, (price, _) in found.items()}

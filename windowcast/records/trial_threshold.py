@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from windowcast.core.errors import InputError
+from windowcast.materials.price import parse_area_price
 from windowcast.records.trial_rounds import TrialRound
 from windowcast.trials.model import TrialAnalysis
 from windowcast.trials.threshold import (
@@ -119,3 +121,46 @@ def _line(rounds: Rounds) -> tuple[QualityLine | None, TrialRound | None]:
                 if line is not None:
                     return line, cover
     return None, None
+
+
+def prices_said(
+    costs: Sequence[str], worth: str, worth_step: str, names: Sequence[str]
+) -> dict[tuple[str, str], float]:
+    """Money for a m² by option of the command and treatment, "" where it is for all.
+
+    Parameters
+    ----------
+    costs
+        "45 USD per acre", or "simazine=20 USD per acre" for one treatment of `names`.
+    worth, worth_step
+        "" where it is not said.
+
+    Raises
+    ------
+    InputError
+        No money, no such treatment, several kinds of money, no cost, or both of the worths.
+    """
+    if worth and worth_step:
+        raise InputError(
+            "both worths are given", field="--worth-step", remedy="say the one or the other"
+        )
+    if (worth or worth_step) and not costs:
+        raise InputError(
+            "no cost is given", field="--cost", remedy='say what treating costs: "45 USD per acre"'
+        )
+    given = [("--worth", "", worth), ("--worth-step", "", worth_step)]
+    for text in costs:
+        name, is_named, price = text.rpartition("=")
+        if is_named and name not in names:
+            raise InputError(
+                f"{name!r} is no treatment of the trial", field="--cost",
+                remedy=f"use one of {', '.join(names)}",
+            )  # fmt: skip
+        given.append(("--cost", name, price))
+    found = {(field, name): parse_area_price(text, field) for field, name, text in given if text}
+    money = dict.fromkeys(money for _, money in found.values())
+    if len(money) > 1:
+        raise InputError(
+            f"{' and '.join(money)} are not the same money", field="--cost", remedy="use one"
+        )
+    return {key: price for key, (price, _) in found.items()}

@@ -42,6 +42,8 @@ class PowerAnswer:
         The layout that was asked about.
     past, days
         The past trial and the days its ratings were of; "" and () where typical figures stand in.
+    main_plots
+        Whether main plots vary besides, which is not in the figures.
     """
 
     measure: str
@@ -53,6 +55,7 @@ class PowerAnswer:
     sites: int
     past: str = ""
     days: tuple[dt.date, ...] = ()
+    main_plots: bool = False
 
     @property
     def asked(self) -> Showable | None:
@@ -164,6 +167,8 @@ def _notes(answer: PowerAnswer, shell: bool) -> list[Phrase]:
         said.append(say("trial_power.one_site"))
     if answer.sites == 2:
         said.append(say("trial_power.two_sites"))
+    if answer.main_plots:
+        said.append(say("trial_power.main_plots"))
     if answer.past:
         days = joined(*(say("trial_power.day", day=day) for day in answer.days))
         said.append(say("trial_power.past", trial=Name(answer.past), days=days))
@@ -278,6 +283,7 @@ def usual_layout(trial: TrialFile | None) -> dict[str, Any]:
             "blocks": min(replicates),
             "sites": len(trial.site),
             "design": "crd" if trial.design == "crd" else "rcbd",
+            "main_plots": trial.design == "split-plot",
         }
         found |= {"measure": trial.measure[0].what} if trial.measure else {}
     return found
@@ -311,7 +317,10 @@ def power_answer(
     expected = spread.mean if mean is None else mean
     wanted = Wanted(layout["treatments"], layout["design"], expected, difference, every)
     found = showable(spread, wanted, sorted({*BLOCKS, blocks}), sorted({*SITES, sites}))
-    return PowerAnswer(measure, "", spread, wanted, found, blocks, sites)
+    main_plots = bool(layout.get("main_plots"))
+    return PowerAnswer(
+        measure, "", spread, wanted, found, blocks, sites, main_plots=main_plots
+    )  # fmt: skip
 
 
 def power_paragraphs(answer: PowerAnswer, voice: Voice) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 from windowcast.core.phrase import Name, Phrase, Quantity, Value, say
@@ -12,23 +13,38 @@ from windowcast.report.trial_results import round_title, table_lines
 from windowcast.trials.threshold import FULL, ControlKnown, PayingCover
 
 
+@dataclass(frozen=True, slots=True)
+class ThresholdSaid:
+    """The answer in words: what to do, a row for each treatment, what it rests on."""
+
+    sentences: tuple[str, ...]
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    notes: tuple[str, ...]
+
+
+def threshold_said(found: TurfThreshold, voice: Voice) -> ThresholdSaid:
+    """The answer in words."""
+    columns = ("treatment", "control", "pays")
+    return ThresholdSaid(
+        tuple(voice.write(text, "sentence") for text in threshold_sentences(found)),
+        tuple(voice.say(f"trial_threshold.column.{name}") for name in columns),
+        tuple(_row(each, voice) for each in found.paying),
+        tuple(voice.write(text, "sentence") for text in threshold_notes(found)),
+    )
+
+
 def threshold_lines(trial: str, found: TurfThreshold, voice: Voice, width: int) -> list[str]:
     """The answer for a terminal so many letters wide."""
     from windowcast.report.terminal_width import wrapped
 
+    said = threshold_said(found, voice)
     lines = [voice.say("trial_threshold.title", trial=trial), ""]
-    for text in threshold_sentences(found):
-        lines += wrapped(voice.write(text, "sentence"), width, "  ", "  ")
-    if found.paying:
-        heads = tuple(
-            voice.say(f"trial_threshold.column.{name}") for name in ("treatment", "control", "pays")
-        )
-        rows = [_row(each, voice) for each in found.paying]
-        lines += ["", *(f"  {line}" for line in table_lines(heads, rows, right=()))]
-    lines.append("")
-    for text in threshold_notes(found):
-        lines += wrapped(voice.write(text, "sentence"), width, "  ", "  ")
-    return lines
+    lines += [line for text in said.sentences for line in wrapped(text, width, "  ", "  ")]
+    if said.rows:
+        lines += ["", *(f"  {line}" for line in table_lines(said.columns, said.rows, right=()))]
+    notes = [line for text in said.notes for line in wrapped(text, width, "  ", "  ")]
+    return [*lines, "", *notes]
 
 
 def _row(each: PayingCover, voice: Voice) -> tuple[str, str, str]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from functools import lru_cache
+from math import nan
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +25,7 @@ from windowcast.records.model import Rating
 from windowcast.records.stored import Stored
 from windowcast.records.trial_analyses import analysed_rounds
 from windowcast.records.trial_log import trial_log_path
+from windowcast.records.trial_threshold import prices_said, turf_threshold
 from windowcast.report.catalogue import Voice
 from windowcast.report.dose_chart import doses_drawn
 from windowcast.report.problems import problem_text, sentence_of
@@ -30,13 +33,16 @@ from windowcast.report.trial_figures import said_and_drawn
 from windowcast.report.trial_plan import asked_phrase, plan_svg, treatment_rows
 from windowcast.report.trial_power import power_answer, power_paragraphs, usual_layout
 from windowcast.report.trial_results import Analysed
-from windowcast.trials.layout import PlannedPlot, plan_of
+from windowcast.report.trial_threshold import threshold_said
+from windowcast.sources.written_numbers import number_written
+from windowcast.trials.layout import PlannedPlot, arms_of, plan_of
 from windowcast.trials.spread import typical_spread
 from windowcast.trials.trial_file import TrialFile, load_trial
 from windowcast.web.context import moved_to, page, proven, voice_of, web
 from windowcast.web.sites import file_state
 from windowcast.web.trial_form import PlotsAsked, seen_in, store_typed, stored_texts, typed_in
 
+PAYS = ("cost", "worth", "worth_step", "acceptable")  # fields of the form on when treating pays
 MOST_FIELDS = 5000  # of a form: plots times what is rated
 MOST_BYTES = 256 * 1024  # of one field: that of what was seen names all others
 
@@ -122,7 +128,41 @@ def results(request: Request) -> Response:
         request, "trial_results.html", address=f"/trials/{slug}", trial=trial,
         rounds=said_and_drawn(_analysed(file, state, ratings), voice),
         doses=doses_drawn(_dosed(file, state, ratings), voice),
+        **_pays(request, trial, _analysed(file, state, ratings), voice),
     )  # fmt: skip
+
+
+def _pays(
+    request: Request, trial: TrialFile, rounds: Sequence[Analysed], voice: Voice
+) -> dict[str, Any]:
+    """What the form on when treating pays holds, and its answer or what is wrong with it."""
+    typed = {name: request.query_params.get(name, "").strip() for name in PAYS}
+    if not any(typed.values()) or not installed("scipy"):
+        return {"typed": typed, "pays": None, "pays_wrong": ""}
+    try:
+        names = [arm.name for arm in arms_of(trial)]
+        costs = [typed["cost"]] if typed["cost"] else []
+        prices = prices_said(costs, typed["worth"], typed["worth_step"], names)
+        found = turf_threshold(
+            rounds,
+            costs={name: price for (field, name), price in prices.items() if field == "--cost"},
+            worth=prices.get(("--worth", "")),
+            worth_step=prices.get(("--worth-step", "")),
+            acceptable=_step(typed["acceptable"]) if typed["acceptable"] else None,
+        )
+    except InputError as error:
+        return {"typed": typed, "pays": None, "pays_wrong": sentence_of(error, voice)}
+    return {"typed": typed, "pays": threshold_said(found, voice.on_page.unbroken), "pays_wrong": ""}
+
+
+def _step(text: str) -> float:
+    """A step of quality as it was typed."""
+    found = nan
+    with suppress(ValueError):
+        found = number_written(text, "," if "," in text else ".")
+    if not 1 <= found <= 9:
+        raise InputError(f"{text!r} is no step from 1 to 9", remedy="use a number such as 6")
+    return found
 
 
 @lru_cache(maxsize=16)
