@@ -90,9 +90,11 @@ def test_simulated_trials_show_it_about_as_often(
     means: list[float], family: str, blocks: int
 ) -> None:
     """Shares from a beta law with factor 0.06, analysed as trials are: never less than promised."""
-    spread = typical_spread("control %", TABLE)
-    measure = "control %" if family == "all" else "cover %"
-    known = SpreadKnown(measure, spread.usual, spread.usual, spread.usual, 100 * means[0])
+    measure, usual = (
+        "control %" if family == "all" else "cover %",
+        PlotSpread("percent", 0.06, 0.0, 0.0, 100.0),
+    )
+    known = SpreadKnown(measure, usual, usual, usual, 100 * means[0])
     asked = Wanted(6, "rcbd", 100 * means[0], 100 * (means[0] - means[1]), family == "all")
     (promised,) = showable(known, asked, [blocks], [1])
     rng, seen, sets = np.random.default_rng(4), 0, 100
@@ -158,6 +160,35 @@ def test_a_past_trial_says_how_its_plots_varied() -> None:
     assert past_spread("control %", [], TABLE, sites=1) is None
 
 
+def test_typical_figures_follow_from_the_tables_they_cite() -> None:
+    """C.V. and means of entries as the NTEP tables print them."""
+    cover = {  # C.V. and the means of the entries, %
+        6.0: (99.0, 99.0, 97.7, 97.7, 96.0, 94.7, 93.3, 92.7, 88.0, 85.0, 75.0),  # zoysia, NC1
+        16.8: (97.3, 86.7, 90.7, 90.0, 83.3, 71.7, 70.7),  # bentgrass, ND1
+        13.8: (80.0, 90.0, 80.0, 70.0, 76.7, 81.3, 73.3),  # OK1
+        16.9: (72.3, 88.3, 55.3), 12.1: (90.0, 65.3, 53.3),  # sheep fescue, IA1, NC1
+        16.6: (66.7, 71.7, 60.0), 64.3: (53.3, 41.7, 15.0),  # QE1, WA1
+    }  # fmt: skip
+    factors = []
+    for cv, entries in cover.items():
+        mean = float(np.mean(entries)) / 100
+        factors.append((cv / 100 * mean) ** 2 / (mean * (1 - mean)))
+    value = TABLE.value("percent.factor")
+    assert float(value) == pytest.approx(float(np.median(factors)), abs=0.005)
+    assert value.low == pytest.approx(min(factors), abs=0.005)
+    assert value.high == pytest.approx(sorted(factors)[-2], abs=0.005)
+    # weeds per square foot of Kentucky bluegrass: C.V. 73.8 % at 6.4, 66.1 % at 3.2
+    shapes = [0.738**2 - 1 / 6.4, 0.661**2 - 1 / 3.2]
+    shape = TABLE.value("count.shape")
+    assert min(shapes) - 0.03 < float(shape) < max(shapes)
+    # quality of zoysia on single days, steps of 1 to 9
+    days = [(cv / 100 * 6.3 / 8) ** 2 / ((6.3 - 1) / 8 * (9 - 6.3) / 8)
+            for cv in (6.8, 5.9, 6.7, 18.3, 16.0, 14.7, 7.5, 14.0)]  # fmt: skip
+    ordinal = TABLE.value("ordinal.factor")
+    assert min(days) < float(ordinal) < max(days)
+    assert ordinal.ends[0] == pytest.approx(min(days), abs=0.003)
+
+
 # --- layouts --------------------------------------------------------------------------------------
 
 
@@ -215,15 +246,15 @@ def test_the_answer_says_what_to_do_first() -> None:
     text = said(EN)
     first = text.splitlines()[2]
     assert first == (
-        "  With 4 blocks at 1 site you will see differences of 36 points or more, in 8 of 10 such"
+        "  With 4 blocks at 1 site you will see differences of 40 points or more, in 8 of 10 such"
         " trials."
     )
-    assert "What more brings: 27 points with 6 blocks at 1 site" in text
-    assert "67 points with 4 blocks at 2 sites" not in text, "less is not brought"
+    assert "What more brings: 30 points with 6 blocks at 1 site" in text
+    assert "with 4 blocks at 2 sites" not in text, "less is not brought"
     assert "One site speaks for itself only." in text
     assert "Name a past trial of yours with --from." in text
     assert "NTEP" in text
-    assert "4       36 (24–62)" in text
+    assert "4       40 (24–62)" in text
     spanish = said(ES, difference=20.0)
     assert "Con 4 bloques en 1 sitio, mostrar 20 puntos es improbable" in spanish
     assert "medio logit" in spanish
