@@ -22,7 +22,7 @@ WINTER = ["Dec", "Jan", "Feb", "Mar"]
 SOUTHERN_WINTER = ["Jun", "Jul", "Aug", "Sep"]
 
 
-def of_hemispheres(first: bool, second: bool) -> Findings:
+def of_hemispheres(*, first: bool, second: bool) -> Findings:
     """Two regions, southern or not."""
     found = two_regions()
     regions = tuple(
@@ -34,7 +34,7 @@ def of_hemispheres(first: bool, second: bool) -> Findings:
 
 def drawn(first: bool, second: bool) -> tuple[Chart, Winter]:
     """Their ribbons, on an axis that was made for northern ones."""
-    found = of_hemispheres(first, second)
+    found = of_hemispheres(first=first, second=second)
     weeks = [region.weekly.mean for region in found.regions if region.weekly is not None]
     winter = winter_of(weeks, southern=False)
     numbers = {region.name: n for n, region in enumerate(found.regions)}
@@ -82,7 +82,7 @@ def test_a_northern_region_beside_a_southern_one_has_its_own_months(first_south:
 
 
 def test_a_southern_region_alone_has_southern_months() -> None:
-    found = of_hemispheres(True, True)
+    found = of_hemispheres(first=True, second=True)
     region = found.regions[0]
     alone = replace(found, regional=replace(found.regional, regions=(region,)))
     assert region.weekly is not None

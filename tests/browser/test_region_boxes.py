@@ -11,6 +11,7 @@ import pytest
 from boxes import MEASURE
 from region_fixtures import data
 from regions_made_up import regional_of, two_regions, with_difference
+from test_region_ribbons import of_hemispheres
 
 from windowcast.region.regional import Estimate
 from windowcast.report.catalogue import Voice
@@ -25,6 +26,8 @@ def _findings(kind: str) -> Findings:
         return two_regions("south", "north")
     if kind == "long names":
         return two_regions("Gulf Coastal Plain of Alabama", "Cumberland Plateau and Ridges")
+    if kind == "hemispheres":
+        return of_hemispheres(first=False, second=True)
     if kind == "turned":
         return with_difference(two_regions(), "spray_days_total", Estimate(-9.0, -15.0, -3.0))
     one = two_regions().regions[1]
@@ -43,7 +46,13 @@ def page_of(tmp_path: Path) -> Callable[..., str]:
 
 @pytest.mark.parametrize(
     ("kind", "lang"),
-    [("two", "es"), ("long names", "en"), ("turned", "en"), ("one", "en")],
+    [
+        ("two", "es"),
+        ("long names", "en"),
+        ("turned", "en"),
+        ("one", "en"),
+        ("hemispheres", "es"),
+    ],
 )
 def test_no_label_lies_on_a_line_or_another_label_and_nothing_runs_sideways(
     page_of: Callable[..., str], visit: Callable[..., Any], kind: str, lang: str
