@@ -28,6 +28,7 @@ from region_fixtures import (
     told,
     untold,
 )
+from regions_made_up import two_regions
 from scipy.stats import kendalltau, norm, theilslopes
 from spoken import METRIC
 from test_region_statistics import as_sure_as
@@ -452,6 +453,20 @@ def test_a_single_station_with_few_years_says_cannot_tell(tmp_path: Path) -> Non
     assert "cannot tell" in page
     assert "NaN" not in page
     assert ">nan" not in page
+
+
+def test_the_page_says_how_many_winters_are_not_judged() -> None:
+    for judged, said in (
+        (22, ""),
+        (21, "1 winter is known too little to be judged."),
+        (19, "3 winters are known too little to be judged."),
+    ):
+        found = two_regions()
+        some = tuple(replace(region, judged=judged) for region in found.regions)
+        few = replace(found, regional=replace(found.regional, regions=some))
+        page = region_page(data(), few, METRIC)
+        assert page.count("known too little") == (2 if said else 0)
+        assert said in page
 
 
 @pytest.mark.slow

@@ -80,11 +80,12 @@ class GapCell:
 
 @dataclass(frozen=True)
 class StripView:
-    """A strip with the winters that failed, in words; "" where none did."""
+    """A strip with what is said of winters that failed or were not judged; "" where none."""
 
     chart: Chart
     number: int
     failed: str
+    unjudged: str
 
 
 def region_page(data: Compared, told: Findings, voice: Voice) -> str:
@@ -253,7 +254,9 @@ def _strip(
     )
     own = Winter(winter.first, winter.stop, region.southern)
     named = voice.say("region_story.strip_failed", which=failing_named(region, most=len(failing)))
-    return StripView(strip(shown, own, voice), number, named if failing else "")
+    unjudged = len(region.seasons) - region.judged
+    rest = voice.say("region_story.strip_unjudged", winters=unjudged) if unjudged else ""
+    return StripView(strip(shown, own, voice), number, named if failing else "", rest)
 
 
 def _placed(data: Compared, told: Findings, numbers: dict[str, int], voice: Voice) -> list[Placed]:
