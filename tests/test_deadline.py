@@ -114,7 +114,12 @@ def test_every_command_that_asks_sources_takes_a_deadline() -> None:
 
 
 @pytest.mark.slow
-def test_ctrl_c_ends_the_wait_at_once(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("sent", "code", "word"), [(signal.SIGINT, 130, "Stopped."), (signal.SIGTERM, 143, "")]
+)
+def test_being_stopped_ends_the_wait_at_once(
+    tmp_path: Path, sent: signal.Signals, code: int, word: str
+) -> None:
     lines = (
         'name = "Long Meadow"\nlatitude = 30.5\nlongitude = -85.25\ntimezone = "Etc/GMT+6"\n'
         '[turf]\noverseeded = false\nmature = true\n[soil]\ntexture = "loam"\n'
@@ -132,11 +137,11 @@ def test_ctrl_c_ends_the_wait_at_once(tmp_path: Path) -> None:
         while len(server.requests) < 2 and time.monotonic() < until:
             time.sleep(0.05)
         began = time.monotonic()
-        running.send_signal(signal.SIGINT)
+        running.send_signal(sent)
         _, said = running.communicate(timeout=10)
         assert time.monotonic() - began < 2
-        assert running.returncode == 130
-        assert said.strip() == "Stopped."
+        assert running.returncode == code
+        assert said.strip() == word
 
 
 def test_the_deadline_is_30_s_unless_named(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -17,7 +17,7 @@ def printed(encoding: str, *words: str) -> subprocess.CompletedProcess[bytes]:
     )
 
 
-@pytest.mark.parametrize("encoding", ["cp437", "iso8859-15"])
+@pytest.mark.parametrize("encoding", ["cp437", "iso8859-15", "ascii"])
 def test_an_answer_reads_in_any_code_page(encoding: str) -> None:
     found = printed(encoding, "rank", "--sample")
     assert found.returncode == 0, found.stderr

@@ -38,6 +38,7 @@ ENGLISH = {
     "cli/__init__.py": "help, and what is wrong with a command line",
     "cli/init.py": "questions that the site file answers in English",
     "cli/service_systems.py": "what systemd and launchd read",
+    "cli/man.py": "help, as a manual page",
     "cli/options.py": "help of the options that commands share",
     "cli/watching.py": "what went wrong when messages were sent",
     "cli/verify.py": "measures the models, for those who work on them",

@@ -1,5 +1,12 @@
-"""``python -m windowcast``."""
+"""``windowcast``, and ``python -m windowcast``."""
+
+import signal
+
+if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+    # while modules are loaded, Ctrl-C ends the program at once, without a trace
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 from windowcast.cli import main
 
-main()
+if __name__ == "__main__":
+    main()

@@ -7,16 +7,17 @@ import errno
 import gc
 import importlib
 import os
-import signal
 import sys
-from collections.abc import Sequence
-from typing import Any, NoReturn
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, NoReturn
 
 gc.set_threshold(100_000, 50, 50)  # a short run gains nothing from looking through its imports
 atexit.register(gc.freeze)  # nor from looking through all of it once more at its end
 
 import click  # noqa: E402
 
+from windowcast.cli.ending import heeding_signals  # noqa: E402
 from windowcast.core.errors import (  # noqa: E402
     DEBUG,
     InputError,
@@ -25,6 +26,9 @@ from windowcast.core.errors import (  # noqa: E402
     traces_asked,
 )
 from windowcast.core.version import __version__  # noqa: E402
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
 
 _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
@@ -50,7 +54,19 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "serve": ("serve", "Open the local web page."),
     "service": ("service", "Have the system keep that page served."),
     "doctor": ("doctor", "What on this machine keeps answers away, and what helps."),
+    "completion": ("completion", "What a shell needs to complete commands and names."),
+    "man": ("man", "The manual page."),
 }
+
+
+@contextmanager
+def _read_to_its_end_or_not() -> Iterator[None]:
+    """End well where the reader of a pipe has gone, as ``| head -1`` does; click ends with 1."""
+    try:
+        yield
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # for what is still to be flushed at the end
+        raise click.exceptions.Exit(0) from None
 
 
 class LazyGroup(click.Group):
@@ -61,6 +77,16 @@ class LazyGroup(click.Group):
     ) -> None:
         super().__init__(*args, **kwargs)
         self.table = table
+
+    def make_context(self, *args: Any, **more: Any) -> click.Context:
+        """Read the words; help that nobody reads to its end is no fault."""
+        with _read_to_its_end_or_not():
+            return super().make_context(*args, **more)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; output that nobody reads to its end is no fault."""
+        with _read_to_its_end_or_not():
+            return super().invoke(ctx)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names in the order of the table."""
@@ -78,6 +104,19 @@ class LazyGroup(click.Group):
         """List the commands without importing them."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, text) for name, (_, text) in self.table.items()])
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Names that begin so, without importing the commands."""
+        from click.shell_completion import CompletionItem
+
+        return [
+            *(
+                CompletionItem(n, help=t)
+                for n, (_, t) in self.table.items()
+                if n.startswith(incomplete)
+            ),
+            *click.Command.shell_complete(self, ctx, incomplete),
+        ]
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -112,9 +151,9 @@ def main(args: list[str] | None = None) -> Any:
 
         print_what_it_can(sys.stdout, sys.stderr)
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "true")  # spares a look through packages
-    heeded = _heed_sigterm()
     try:
-        code = cli.main(args=args, prog_name="windowcast", standalone_mode=False)
+        with heeding_signals():
+            code = cli.main(args=args, prog_name="windowcast", standalone_mode=False)
         if isinstance(code, int):  # what a command, or --help, gave to ctx.exit
             sys.exit(code)
     except click.exceptions.NoArgsIsHelpError as error:
@@ -136,9 +175,6 @@ def main(args: list[str] | None = None) -> Any:
     except WindowcastError as error:
         _say(error, words)
         sys.exit(error.exit_code)
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(0)
     except OSError as error:
         if error.errno in _FULL:  # files that cannot be written are named where they are written
             said = f"the output cannot be written ({error.strerror})"
@@ -148,25 +184,6 @@ def main(args: list[str] | None = None) -> Any:
     except Exception as error:
         said = f"met a fault of its own ({type(error).__name__})"
         _fault(error, f"{said}; show it with --debug", words)
-    finally:
-        if heeded:
-            signal.signal(signal.SIGTERM, signal.SIG_DFL)
-
-
-def _heed_sigterm() -> bool:
-    """End on SIGTERM as on any error, so that nothing half-written is left; whether that is new."""
-    if signal.getsignal(signal.SIGTERM) is not signal.SIG_DFL:
-        return False
-
-    def end(*_: object) -> NoReturn:
-        signal.signal(signal.SIGTERM, signal.SIG_DFL)  # asked twice, it ends at once
-        raise Terminated
-
-    try:
-        signal.signal(signal.SIGTERM, end)
-    except ValueError:  # only the main thread may
-        return False
-    return True
 
 
 def _say(error: Exception, words: Sequence[str]) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import format_option
-from windowcast.cli.output import lang_option
+from windowcast.cli.output import echo, lang_option
 from windowcast.cli.progress import fetch_progress
 
 if TYPE_CHECKING:
@@ -187,7 +187,7 @@ def command(
     if format_ == "table":
         _print(data, findings, voice)
         files = names(*(path.name for path in written), join="comma")
-        click.echo(voice.say("cli.written_files", folder=str(out), files=files))
+        echo(voice.say("cli.written_files", folder=str(out), files=files))
     else:
         _copy(out / {"json": "stations.geojson", "csv": "normals.csv"}[format_])
 

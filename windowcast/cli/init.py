@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from windowcast.cli.output import voice_in
+from windowcast.cli.output import echo, voice_in
 from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
 from windowcast.core.site import timezone_at, units_at
@@ -89,7 +89,7 @@ def command(out: Path, yes: bool, force: bool, **flags: Any) -> None:
     if town := _town(flags, ask=ask):
         flags |= {key: value for key, value in town.items() if flags[key] is None}
     write_atomic(out, site_toml(_answers(flags, ask=ask)))
-    click.echo(voice_in("metric").say("cli.wrote_site", file=str(out)))
+    echo(voice_in("metric").say("cli.wrote_site", file=str(out)))
 
 
 def _can_ask() -> bool:

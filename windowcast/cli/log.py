@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from windowcast.cli.options import format_option
-from windowcast.cli.output import lang_option
+from windowcast.cli.output import echo, lang_option
 from windowcast.cli.site_log import SiteLog, say_left_out, with_weather
 from windowcast.core.errors import InputError
 from windowcast.records.kinds import KINDS
@@ -82,17 +82,17 @@ def add(
         (entry_id,) = log.add(entry)
         _say(log.get(entry_id), place)
     if isinstance(entry, Application) and entry is not entered:
-        click.echo(place.voice.say("cli.filled_in", source=entry.weather_source))
+        echo(place.voice.say("cli.filled_in", source=entry.weather_source))
     if isinstance(entry, Application):
         for line in place.expected(entry):
-            click.echo(line)
+            echo(line)
     if isinstance(entry, ResistanceTest):
         for line in place.on_test(entry):
-            click.echo(line)
+            echo(line)
     if isinstance(entry, FieldNote) and entry.survivors_mixed:
-        click.echo(f"  {place.on_survivors()}")
+        echo(f"  {place.on_survivors()}")
     if isinstance(entry, FieldNote) and entry.survivors_mixed is None and _SURVIVED(entry.text):
-        click.echo(place.voice.say("cli.survivors", id=entry_id[:8]))
+        echo(place.voice.say("cli.survivors", id=entry_id[:8]))
 
 
 @command.command("list")
@@ -108,7 +108,7 @@ def list_(kind: str | None, format_: str, site_file: Path | None, log_file: Path
     if format_ == "json":
         click.echo(_as_json(entries))
     elif not entries:
-        click.echo(place.voice.say("cli.none_of_kind" if kind else "cli.empty"))
+        echo(place.voice.say("cli.none_of_kind" if kind else "cli.empty"))
     else:
         for stored in entries:
             _say(stored, place)
@@ -136,10 +136,10 @@ def show(entry_id: str, site_file: Path | None, log_file: Path | None) -> None:
             *([""] if expected else []),
             *expected,
         ]
-        click.echo("\n".join(["", *sheet]))
+        echo("", *sheet)
     else:
         for name, value in to_plain(stored.entry).items():
-            click.echo(f"  {fields_text(kind_of(stored.entry), {name: value}, place.voice)}")
+            echo(f"  {fields_text(kind_of(stored.entry), {name: value}, place.voice)}")
     click.echo("")
     _say_changes(history, place)
 
@@ -186,11 +186,11 @@ def remove(entry_id: str, site_file: Path | None, log_file: Path | None) -> None
         with suppress(InputError):  # what nobody can read can still be taken out
             stored = log.get(entry_id)
         removed = log.remove(entry_id)
-    click.echo(place.voice.say("cli.removed"))
+    echo(place.voice.say("cli.removed"))
     if stored is not None:
         _say(stored, place)
     else:
-        click.echo(f"{removed.id[:8]}  {removed.kind}")
+        echo(f"{removed.id[:8]}  {removed.kind}")
 
 
 @command.command("undo")
@@ -200,7 +200,7 @@ def undo(site_file: Path | None, log_file: Path | None) -> None:
     place = SiteLog(site_file, log_file)
     with place.open() as log:
         change = log.undo()
-    click.echo(place.voice.say("cli.taken_back"))
+    echo(place.voice.say("cli.taken_back"))
     _say_changes([change], place)
 
 
@@ -230,7 +230,7 @@ def export(format_: str, out: Path | None, site_file: Path | None, log_file: Pat
         click.echo(text.encode(), nl=False)
     else:
         write_atomic(out, text)
-        click.echo(place.voice.say("cli.written", file=str(out)))
+        echo(place.voice.say("cli.written", file=str(out)))
 
 
 @command.command("import")
@@ -257,17 +257,17 @@ def import_(file: str, site_file: Path | None, log_file: Path | None, *, dry_run
         file, place.checked, LogTableOptions(place.site.zone if place.site else None)
     )
     for line in import_lines(read, place.voice):
-        click.echo(line)
+        echo(line)
     if dry_run:
         counted = entries_counted(read, place.voice)
-        click.echo(place.voice.say("cli.dry_run", entries=counted))
+        echo(place.voice.say("cli.dry_run", entries=counted))
         return
     with place.open(create=True) as log:  # only now: a file that is refused begins no log
         before = len(log.entries())
         count = log.merge(read.changes)
         now = len(log.entries())
     more = f"{now - before:+d}"
-    click.echo(place.voice.say("cli.merged", changes=count, entries=now, more=more))
+    echo(place.voice.say("cli.merged", changes=count, entries=now, more=more))
 
 
 @command.command("backup")
@@ -278,11 +278,10 @@ def backup(file: Path, site_file: Path | None, log_file: Path | None) -> None:
     place = SiteLog(site_file, log_file)
     with place.open() as log:
         log.backup(file)
-    click.echo(place.voice.say("cli.copied", file=str(file)))
+    echo(place.voice.say("cli.copied", file=str(file)))
 
 
 def _say(stored: Stored[Any], place: SiteLog) -> None:
-    from windowcast.cli.output import echo
     from windowcast.records.model import kind_of
     from windowcast.report.log_entries import entry_text
 
@@ -295,7 +294,6 @@ def _say(stored: Stored[Any], place: SiteLog) -> None:
 
 
 def _say_changes(changes: Iterable[Change], place: SiteLog) -> None:
-    from windowcast.cli.output import echo
     from windowcast.report.log_entries import change_text
 
     for change in changes:

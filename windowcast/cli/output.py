@@ -153,5 +153,5 @@ def echo(*lines: str) -> None:
     """Print lines, broken to the terminal; whole where the output goes elsewhere."""
     from windowcast.report.terminal_width import fitted, screen_width
 
-    width = screen_width()
-    click.echo("\n".join(fitted(lines, width) if width else lines))
+    width, whole = screen_width(), "\n".join(lines)
+    click.echo("\n".join(fitted(whole.split("\n"), width)) if width else whole)

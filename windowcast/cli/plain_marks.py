@@ -13,14 +13,33 @@ _NEAREST = {
     "¿": "", "€": "EUR ", "£": "GBP ", "µ": "u",
 }  # fmt: skip
 """One mark for one where a column of a table would shift."""
+_ASCII = "windowcast_ascii"
 
 
 def print_what_it_can(*streams: TextIO) -> None:
     """Make streams that cannot encode every mark print the nearest one instead of failing."""
     codecs.register_error("windowcast.nearest", _nearest)
+    codecs.register(_ascii_by_another_name)
     for stream in streams:
         if isinstance(stream, io.TextIOWrapper) and "utf" not in stream.encoding.lower():
-            stream.reconfigure(errors="windowcast.nearest")
+            plain = codecs.lookup(stream.encoding).name == "ascii"
+            stream.reconfigure(encoding=_ASCII if plain else None, errors="windowcast.nearest")
+
+
+def _ascii_by_another_name(name: str) -> codecs.CodecInfo | None:
+    """ASCII for click, which writes UTF-8 wherever an output calls itself ASCII."""
+    if name != _ASCII:
+        return None
+    ascii_ = codecs.lookup("ascii")
+    return codecs.CodecInfo(
+        ascii_.encode,
+        ascii_.decode,
+        ascii_.streamreader,
+        ascii_.streamwriter,
+        ascii_.incrementalencoder,
+        ascii_.incrementaldecoder,
+        name=_ASCII,
+    )
 
 
 def _nearest(error: UnicodeError) -> tuple[str, int]:

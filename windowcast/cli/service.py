@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from windowcast.cli.output import lang_option, voice_in
+from windowcast.cli.output import echo, lang_option, voice_in
 from windowcast.cli.serve_options import Serving, serving_options
 from windowcast.core.errors import InputError
 
@@ -69,12 +69,12 @@ def install(*, serving: Serving, dry_run: bool) -> None:
                 field=" ".join(one[:2]),
                 remedy="log in as this user, without su or sudo, and try again",
             )
-    click.echo(voice.say("kept_served.installed", file=str(system.file)))
+    echo(voice.say("kept_served.installed", file=str(system.file)))
     if secret.remark:
         click.echo(voice.text(secret.remark), err=True)
     print_addresses(serving.host, serving.port, secret, secure=serving.secure, hidden=False)
     if system.file.suffix == ".service":
-        click.echo(voice.say("kept_served.linger"))
+        echo(voice.say("kept_served.linger"))
 
 
 def _back(system: ServiceSystem, before: str | None) -> None:
@@ -99,13 +99,13 @@ def status(ctx: click.Context) -> None:
 
     system, voice = this_system(), voice_in("metric")
     if not system.file.is_file():
-        click.echo(voice.say("kept_served.none"))
+        echo(voice.say("kept_served.none"))
         ctx.exit(1)
     state = system.state()
-    click.echo(voice.say("kept_served.state", file=str(system.file), state=state))
+    echo(voice.say("kept_served.state", file=str(system.file), state=state))
     serving = _serving(system.words(system.file.read_text()))
     if serving is None:
-        click.echo(voice.say("kept_served.not_ours"))
+        echo(voice.say("kept_served.not_ours"))
         ctx.exit(1)
     answers = _answers(serving)
     _where(serving, answers, voice)
@@ -156,7 +156,7 @@ def _where(serving: Serving, answers: bool, voice: Voice) -> None:
     from windowcast.cli.serve_token import ServeToken, token_of
 
     if not answers:
-        click.echo(voice.say("kept_served.silent"))
+        echo(voice.say("kept_served.silent"))
         return
     secret = ServeToken("") if serving.no_token else token_of(serving.token_file)
     print_addresses(serving.host, serving.port, secret, secure=serving.secure, hidden=False)
@@ -170,11 +170,11 @@ def remove() -> None:
 
     system, voice = this_system(), voice_in("metric")
     if not system.file.is_file():
-        click.echo(voice.say("kept_served.none"))
+        echo(voice.say("kept_served.none"))
         return
     for one in system.stopping():
         run(one)
     system.file.unlink()
     if system.file.suffix == ".service":
         run(["systemctl", "--user", "daemon-reload"])
-    click.echo(voice.say("kept_served.removed", file=str(system.file)))
+    echo(voice.say("kept_served.removed", file=str(system.file)))

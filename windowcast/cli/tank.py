@@ -31,7 +31,7 @@ def command() -> None:
 @click.option("--density", help='Of a liquid labelled in % by weight: "10 lb/gal".')
 def rate_(rate: str, concentration: str, density: str | None) -> None:
     """Product in other units, and the active ingredient in it."""
-    from windowcast.cli.output import voice_in
+    from windowcast.cli.output import echo, voice_in
     from windowcast.core.phrase import Quantity
     from windowcast.core.quantity import parse_density, parse_rate
     from windowcast.materials.rates import active_kg_ha, parse_concentration
@@ -39,9 +39,9 @@ def rate_(rate: str, concentration: str, density: str | None) -> None:
     product = parse_rate(rate, "rate")
     strength = parse_concentration(concentration, parse_density(density) if density else None)
     voice = voice_in("us")
-    click.echo(voice.say("cli.product", rates=_in_all_units(product)))
+    echo(voice.say("cli.product", rates=_in_all_units(product)))
     amount = Quantity(active_kg_ha(product, strength), "kg ha-1")
-    click.echo(voice.say("cli.active", rate=amount))
+    echo(voice.say("cli.active", rate=amount))
 
 
 @command.command("equivalent")
@@ -55,7 +55,7 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
 
     With --to-rate instead of --to: the concentration at which that rate carries the same.
     """
-    from windowcast.cli.output import voice_in
+    from windowcast.cli.output import echo, voice_in
     from windowcast.core.phrase import Quantity
     from windowcast.core.quantity import parse_rate, write_rate
     from windowcast.materials.rates import (
@@ -82,9 +82,9 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
             field="tank equivalent",
             remedy='give one of --to "2.34 lb/gal" and --to-rate "82 fl oz/acre"',
         )
-    click.echo(" = ".join(dict.fromkeys(texts)))
+    echo(" = ".join(dict.fromkeys(texts)))
     amount = Quantity(active_kg_ha(product, before), "kg ha-1")
-    click.echo(voice_in("us").say("cli.both_have", rate=amount))
+    echo(voice_in("us").say("cli.both_have", rate=amount))
 
 
 @command.command("nozzle")
@@ -94,7 +94,7 @@ def equivalent(rate: str, old: str, new: str | None, to_rate: str | None, unit: 
 @click.option("--flow", help='Caught from one nozzle: "0.5 gal/min".')
 def nozzle(carrier: str, speed: str, spacing: str, flow: str | None) -> None:
     """What each nozzle must give, and how far the caught flow is off."""
-    from windowcast.cli.output import voice_in
+    from windowcast.cli.output import echo, voice_in
     from windowcast.core.quantity import parse, parse_carrier
     from windowcast.materials.nozzle import nozzle_check
     from windowcast.report.tank_sheet import nozzle_lines
@@ -105,7 +105,7 @@ def nozzle(carrier: str, speed: str, spacing: str, flow: str | None) -> None:
         parse(spacing, "length", "spacing"),
         parse(flow, "flow", "flow") if flow else None,
     )
-    click.echo("\n".join(nozzle_lines(check, voice_in("us"))))
+    echo(*nozzle_lines(check, voice_in("us")))
 
 
 command.add_command(sheet)

@@ -10,7 +10,7 @@ import click
 
 from windowcast.cli.names_offered import areas_offered, products_offered, sprayers_offered
 from windowcast.cli.options import deadline_option, format_option, page_option
-from windowcast.cli.output import lang_option
+from windowcast.cli.output import echo, lang_option
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -138,11 +138,11 @@ def sheet(
     if crew:
         today = _today(site)
         made = crew_sheet(job, actives, window=window, asked=None, today=today, voice=voice)
-        click.echo(_crew(made, page, voice))
+        echo(_crew(made, page, voice))
         return
-    click.echo(_text(job, window, voice))
+    echo(_text(job, window, voice))
     if stored is not None:
-        click.echo(_stored_text(stored, weather, job, start, voice))
+        echo(_stored_text(stored, weather, job, start, voice))
 
 
 def _first(**given: str | None) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from windowcast.cli.options import deadline_option, format_option, page_option
-from windowcast.cli.output import lang_option
+from windowcast.cli.output import echo, lang_option
 from windowcast.cli.trial_dose import dose
 from windowcast.cli.trial_evidence import evidence
 from windowcast.cli.trial_opened import against_option, analysed, opened, trial_argument
@@ -82,7 +82,7 @@ def new(
         )
     drawn = secrets.randbelow(1_000_000) if seed is None else seed
     write_atomic(out, trial_toml(NewTrial(name or out.stem, places, seed=drawn, **said)))
-    click.echo(voice_in("metric").say("cli.written", file=str(out)))
+    echo(voice_in("metric").say("cli.written", file=str(out)))
 
 
 def _place(text: str) -> tuple[str, float, float]:
@@ -129,7 +129,7 @@ def plan(trial_file: Path, format_: str, page: Path | None, site: str) -> None:
     elif format_ == "json":
         click.echo(_json(plots))
     else:
-        click.echo("\n".join(plan_lines(trial, plots, voice)))
+        echo(*plan_lines(trial, plots, voice))
 
 
 def _only(trial: TrialFile, site: str) -> TrialFile:
@@ -172,7 +172,7 @@ def sheet(trial_file: Path, out: Path | None, site: str, *, blind: bool) -> None
         write_atomic(out, render_sheets(_only(trial, site), voice, blind=blind))
     except InputError as error:
         raise error if error.path else error.at(path=trial_file) from None
-    click.echo(voice.say("cli.written", file=str(out)))
+    echo(voice.say("cli.written", file=str(out)))
 
 
 @command.command("import")
@@ -191,7 +191,6 @@ def import_(trial_file: Path, file: str, *, yes: bool) -> None:
     What a table cannot tell is said behind its name: dates=mdy (or dmy), decimal=comma (or
     point), sheet=NAME, measure=control %, weed=POAAN, site=NAME, date=2026-03-14, unknown=ignore.
     """
-    from windowcast.cli.output import echo
     from windowcast.records.store import SeasonLog
     from windowcast.records.trial_log import (
         changes_of,
@@ -214,7 +213,7 @@ def import_(trial_file: Path, file: str, *, yes: bool) -> None:
             echo(*change_lines(changes, voice))
             if yes:
                 store_ratings(log, changes, trial.name)
-    click.echo(voice.say("trial_import.stored" if yes else "trial_import.not_yet", file=str(path)))
+    echo(voice.say("trial_import.stored" if yes else "trial_import.not_yet", file=str(path)))
 
 
 @command.command("analyse")
@@ -224,7 +223,6 @@ def import_(trial_file: Path, file: str, *, yes: bool) -> None:
 @lang_option
 def analyse(trial_file: Path, against: str, format_: str) -> None:
     """Means with their ranges and letters, and control against the check, for every rating."""
-    from windowcast.cli.output import echo
     from windowcast.report.trial_results import result_lines, result_plain
 
     trial, voice = opened(trial_file)
@@ -253,7 +251,6 @@ def analyse(trial_file: Path, against: str, format_: str) -> None:
 @lang_option
 def report(trial_file: Path, out: Path, against: str, *, hours: bool, offline: bool) -> None:
     """Figures, tables, methods, tidy data with its description, a script to check the numbers."""
-    from windowcast.cli.output import echo
     from windowcast.core.phrase import names
     from windowcast.report.trial_report import write_report
 

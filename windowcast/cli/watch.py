@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import Start, site_options
-from windowcast.cli.output import lang_option
+from windowcast.cli.output import echo, lang_option
 from windowcast.core.errors import DeliveryError, InputError
 
 if TYPE_CHECKING:
@@ -92,7 +92,7 @@ def command(
             from windowcast.report.calendar import write_calendar
 
             write_calendar(calendar, *answers, voice=voice)
-        found = look(path, answers, targets, voice=voice, threshold=threshold, printing=click.echo)
+        found = look(path, answers, targets, voice=voice, threshold=threshold, printing=echo)
     if found.failed:
         raise _undelivered(found.failed, "it is tried again at the next look")
     if found.news:
@@ -115,7 +115,7 @@ def _test(start: Start, targets: tuple[AlertAddress, ...]) -> None:
     sent = send_test(site.name, targets, voice)
     for one in sent:
         if not one.problem:
-            click.echo(voice.say("cli.took_test", address=one.address.shown))
+            echo(voice.say("cli.took_test", address=one.address.shown))
     failed = tuple(one for one in sent if one.problem)
     if failed:
         raise _undelivered(failed, "check the address with your provider")

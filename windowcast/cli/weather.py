@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import math
 import time
 from collections.abc import Sequence
 from pathlib import Path
@@ -18,7 +19,7 @@ from windowcast.cli.options import (
     given_deadline_s,
     with_given_forecast,
 )
-from windowcast.cli.output import voice_in
+from windowcast.cli.output import echo, voice_in
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def status(format_: str) -> None:
         click.echo(json.dumps({"holdings": [_holding(h) for h in holdings]}, indent=2))
         return
     if not holdings:
-        click.echo(voice_in("metric").say("cli.nothing_cached"))
+        echo(voice_in("metric").say("cli.nothing_cached"))
         return
     from windowcast.sources.kept import age_text
 
@@ -117,7 +118,7 @@ def doctor(ctx: click.Context, *, mend: bool, format_: str) -> None:
         told = {"looked_at": looked_at, "findings": rows, "record_problem": record}
         click.echo(json.dumps(told, indent=2))
     elif not findings:
-        click.echo(voice.say("cli.cache_sound", count=looked_at))
+        echo(voice.say("cli.cache_sound", count=looked_at))
     else:
         cells = [
             [f.source, f.place, age_text(now - f.checked_at), f.why, *_done(how, voice)]
@@ -126,7 +127,7 @@ def doctor(ctx: click.Context, *, mend: bool, format_: str) -> None:
         names = ("source", "what", "age", "why", *(("mended",) if mend else ()))
         _table(names, cells, voice)
     if record and format_ != "json":
-        click.echo(voice.say("cli.record_damaged", problem=record))
+        echo(voice.say("cli.record_damaged", problem=record))
     if record or (not mend and any(finding.bad for finding in findings)):
         ctx.exit(BAD_LEFT)
 
@@ -201,7 +202,7 @@ def check(file: str, site_file: Path | None, units: System | None, format_: str)
         }
         click.echo(json.dumps(raw, indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(weather_lines(record, table, voice)))
+        echo(*weather_lines(record, table, voice))
 
 
 def _origins(found: Found) -> list[Provenance]:
@@ -246,8 +247,8 @@ def _show(found: Found, voice: Voice, asked: int) -> None:
     if rows:
         _table(("source", "what", "away", "height", "weight", "time", "age"), rows, voice)
     for flag in found.flags:
-        click.echo(voice.say("cli.note", text=flag.text))
-    click.echo(voice.say("cli.requests", count=asked))
+        echo(voice.say("cli.note", text=flag.text))
+    echo(voice.say("cli.requests", count=asked))
 
 
 @command.command()
@@ -264,11 +265,11 @@ def clear(source: str | None, all_: bool) -> None:
         )
     voice = voice_in("metric")
     if all_:
-        click.echo(voice.say("cli.cache_removed" if remove() else "cli.no_cache"))
+        echo(voice.say("cli.cache_removed" if remove() else "cli.no_cache"))
         return
     with Cache() as cache:
         _known(cache, str(source))
-        click.echo(voice.say("cli.answers_removed", count=cache.clear(source)))
+        echo(voice.say("cli.answers_removed", count=cache.clear(source)))
 
 
 def _known(cache: Cache, source: str) -> None:
@@ -286,9 +287,16 @@ def _iso(seconds: float) -> str:
 
 
 def _table(names: Sequence[str], rows: list[list[str]], voice: Voice) -> None:
-    """Columns wide enough for their cells, two spaces apart."""
+    """Columns wide enough for their cells, two spaces apart; on a narrower screen row by row."""
+    from windowcast.report.terminal_width import screen_width
+
     header = [voice.say(f"cache.{name}") for name in names]
     widths = [max(len(row[i]) for row in [header, *rows]) for i in range(len(header))]
+    if sum(widths) + 2 * len(widths) - 2 > (screen_width() or math.inf):
+        for row in rows:
+            beside = zip(header[2:], row[2:], strict=True)
+            echo("  ".join(row[:2]), *(f"  {name}: {cell}" for name, cell in beside))
+        return
     for row in [header, *rows]:
         cells = [cell.ljust(width) for cell, width in zip(row, widths, strict=True)]
         click.echo("  ".join(cells).rstrip())

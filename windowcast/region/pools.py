@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from typing import Any, Protocol
 
+from windowcast.core.errors import Terminated
 from windowcast.region.cluster import RETRIES, EngineError, cluster
 
 
@@ -50,6 +51,21 @@ class Here:
         return handle, function(*args)
 
 
+@contextmanager
+def _unheard_by_children() -> Iterator[None]:
+    """Processes that begin within do not hear Ctrl-C, which goes to all: this one does."""
+    import signal
+
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 class _Processes:
     """Local worker processes that survive the death of one of them."""
 
@@ -76,7 +92,8 @@ class _Processes:
 
         self._jobs[handle] = (job, tries)
         try:
-            self._futures[self.executor.submit(*job)] = handle
+            with _unheard_by_children():
+                self._futures[self.executor.submit(*job)] = handle
         except BrokenProcessPool:  # a worker died since the last result
             self._restart(handle)
 
@@ -114,8 +131,14 @@ class _Processes:
 
 @contextmanager
 def _processes(count: int) -> Iterator[Pool]:
+    from multiprocessing import active_children
+
     pool = _Processes(count)
     try:
         yield pool
+    except (KeyboardInterrupt, Terminated):  # what they still work on is given up
+        for child in active_children():
+            child.terminate()
+        raise
     finally:
         pool.executor.shutdown(wait=True, cancel_futures=True)

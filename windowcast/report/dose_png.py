@@ -5,9 +5,9 @@ from __future__ import annotations
 import io
 from typing import Any
 
-from windowcast.core.extras import require
 from windowcast.report.catalogue import Voice
 from windowcast.report.dose_chart import dose_axis, dose_ends, dose_ticks, drawn_at
+from windowcast.report.drawing_library import figure_class
 from windowcast.report.trial_dose import DoseSaid, population_phrase
 from windowcast.trials.dose_populations import DoseFindings
 from windowcast.trials.dose_table import DoseTable
@@ -24,15 +24,9 @@ def dose_png(said: DoseSaid, table: DoseTable, found: DoseFindings, voice: Voice
     InputError
         matplotlib is not installed.
     """
-    require("figures as PNG", "trials", "matplotlib")
-    import matplotlib as mpl
-
-    mpl.use("Agg")
-    from matplotlib.figure import Figure
-
     factor, axis = dose_axis(table, voice)
     least, most = (dose * factor for dose in dose_ends(found))
-    figure = Figure(figsize=(6.0, 4.0), dpi=200, layout="constrained")
+    figure = figure_class()(figsize=(6.0, 4.0), dpi=200, layout="constrained")
     axes = figure.add_subplot()
     axes.set_xscale("log")
     for n, one in enumerate(found.populations):

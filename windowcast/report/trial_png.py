@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 
-from windowcast.core.extras import require
+from windowcast.report.drawing_library import figure_class
 from windowcast.report.trial_figures import span_of
 from windowcast.report.trial_results import Analysed, RoundSaid
 
@@ -17,15 +17,11 @@ def means_png(result: Analysed, said: RoundSaid) -> bytes:
     InputError
         matplotlib is not installed.
     """
-    require("figures as PNG", "trials", "matplotlib")
-    import matplotlib as mpl
-
-    mpl.use("Agg")
-    from matplotlib.figure import Figure
-
     found, analysis = result
     low, high = span_of(analysis.means, found.options.low, found.options.high)
-    figure = Figure(figsize=(6.0, 1.0 + 0.36 * len(analysis.means)), dpi=200, layout="constrained")
+    figure = figure_class()(
+        figsize=(6.0, 1.0 + 0.36 * len(analysis.means)), dpi=200, layout="constrained"
+    )
     axes = figure.add_subplot()
     for row, mean in enumerate(reversed(analysis.means)):
         style = ":" if mean.bound else "-"

@@ -1,0 +1,30 @@
+"""The library that draws figures as PNG (the ``trials`` extra), loaded for files alone."""
+
+from __future__ import annotations
+
+import logging
+from typing import TYPE_CHECKING
+
+from windowcast.core.extras import require
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+def figure_class() -> type[Figure]:
+    """The class of its figures.
+
+    Raises
+    ------
+    InputError
+        matplotlib is not installed.
+    """
+    require("figures as PNG", "trials", "matplotlib")
+    # else it reports a home without room for its settings, and goes on all the same
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
+    import matplotlib as mpl
+
+    mpl.use("Agg")
+    from matplotlib.figure import Figure
+
+    return Figure
