@@ -67,6 +67,8 @@ COMMANDS: Mapping[str, list[str]] = {
     "review": ["own.toml", *ON],
     "trial analyse": ["trial.toml"],
     "trial dose": ["pots.csv"],
+    "trial evidence": ["own.toml"],
+    "trial threshold": ["trial.toml", "--cost", "45 USD/acre", "--worth", "3 USD/acre"],
     "trial import": ["trial.toml", "ratings.csv"],
     "trial new": ["another.toml", "--site", "North=33.2,-84.2"],
     "trial plan": ["trial.toml"],
@@ -112,7 +114,7 @@ def prepared(folder: Path) -> Path:
         Answers("Own Ground", 36.0, -79.1, units="us", overseeded=False, mature=True,
                 weather_files=files)
     )  # fmt: skip
-    (folder / "own.toml").write_text(text)
+    (folder / "own.toml").write_text(f'own_trials = ["trial.toml"]\n{text}')
     (folder / "stations").mkdir()
     shutil.copy(folder / "daily.csv.gz", folder / "stations" / "own.csv.gz")
     file = folder / "trial.toml"

@@ -30,6 +30,7 @@ ENGLISH = {
     "report/plain.py": "a schema, for programs",
     "report/trial_dataset.py": "what the fields of data files are, for programs",
     "report/dose_png.py": "names that the drawing library knows",
+    "report/drawing_library.py": "what needs it, and names that it knows",
     "report/trial_png.py": "names that the drawing library knows",
     "report/trial_reproduce.py": "a script that stands alone, for those who check the numbers",
     "web/openapi.py": "a document for programs",
