@@ -17,12 +17,13 @@ from web_fixtures import client
 
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
+from windowcast.core.phrase import Name
 from windowcast.records.dose_trials import doses_of_round
 from windowcast.records.trial_rounds import rounds_of
 from windowcast.report.catalogue import Voice
 from windowcast.report.dose_chart import dose_chart, dose_ticks
 from windowcast.report.dose_png import dose_png
-from windowcast.report.trial_dose import dose_said, dose_title
+from windowcast.report.trial_dose import dose_said
 from windowcast.trials.dose_populations import dose_findings
 from windowcast.trials.dose_response import fit_curve, fit_together, resistance_ratio
 from windowcast.trials.dose_table import DoseColumns, DoseRow, DoseTable, read_doses
@@ -149,16 +150,16 @@ def table(**populations: tuple[list[float], list[float]]) -> DoseTable:
 def test_doses_beyond_those_tested_are_marked() -> None:
     of = table(Glyphosate=MUSTARD["Glyphosate"], Bentazone=MUSTARD["Bentazone"])
     found = dose_findings(of.populations, low=0.0, susceptible="Bentazone")
-    said = dose_said("k", dose_title(of), of, found, EN)
+    said = dose_said("k", Name(of.response), of, found, EN)
     assert said.title == "Dose and response: dry weight"
     assert said.columns == ("Population", "Values", "ED50", "ED90", "Slope")
-    assert said.rows[0][3] == "440 g/ha (272 g/ha to 711 g/ha) *"
+    assert said.rows[0][3] == "440 g/ha (272 to 711) *"
     assert not said.rows[1][3].endswith("*")
     text = " ".join(said.remarks)
     assert "ED90 of Glyphosate lies above the highest dose tested, 320 g/ha." in text
     assert "Glyphosate needs 2.55 times the dose of Bentazone for 50 %" in text
     assert "name it with --susceptible" not in text
-    spanish = dose_said("k", dose_title(of), of, found, ES)
+    spanish = dose_said("k", Name(of.response), of, found, ES)
     assert "necesita 2.55 veces la dosis de Bentazone" in " ".join(spanish.remarks)
 
 
@@ -167,7 +168,7 @@ def test_a_population_without_a_curve_costs_no_other() -> None:
     alive = [4.1] * len(doses)
     of = table(S=(doses, weights), R=(doses, alive), few=([0.0, 1.0, 2.0], [4.0, 4.0, 4.0]))
     found = dose_findings(of.populations, susceptible="S")
-    said = dose_said("k", dose_title(of), of, found, EN)
+    said = dose_said("k", Name(of.response), of, found, EN)
     assert said.rows[0][2].startswith("29.3")
     assert said.rows[2][2] == "–"
     text = " ".join(said.remarks)
@@ -180,7 +181,7 @@ def test_a_population_without_a_curve_costs_no_other() -> None:
 
 @pytest.mark.parametrize(("seed", "values", "middle", "spread", "cell"), [
     (5, 2, 30.0, 1.2, "1740 g/ha (could be any) *"),
-    (4, 3, 12.0, 1.2, "294 g/ha (5.43 g/ha or more) *"),
+    (4, 3, 12.0, 1.2, "294 g/ha (5.43 or more) *"),
 ])  # fmt: skip
 def test_ranges_without_an_end_say_so(
     seed: int, values: int, middle: float, spread: float, cell: str
@@ -191,13 +192,13 @@ def test_ranges_without_an_end_say_so(
     noise = np.random.default_rng(seed).normal(0, spread, len(doses))
     of = table(R=(list(doses), list(10 / (1 + (doses / middle) ** slope) + noise)))
     found = dose_findings(of.populations, low=0.0)
-    assert dose_said("k", dose_title(of), of, found, EN).rows[0][3] == cell
+    assert dose_said("k", Name(of.response), of, found, EN).rows[0][3] == cell
 
 
 def test_the_figure_has_a_mark_for_each_value_and_a_line_for_each_curve() -> None:
     of = table(Glyphosate=MUSTARD["Glyphosate"], Bentazone=MUSTARD["Bentazone"])
     found = dose_findings(of.populations)
-    said = dose_said("k", dose_title(of), of, found, EN)
+    said = dose_said("k", Name(of.response), of, found, EN)
     chart = dose_chart(said, of, found, EN)
     assert chart.svg.count('class="dot"') == 68 + 2, "each value, and the legend"
     assert chart.svg.count('<path d="M') - chart.svg.count('Z" class="dot"') == 2

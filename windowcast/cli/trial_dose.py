@@ -14,7 +14,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.extras import require
 
 if TYPE_CHECKING:
-    from windowcast.core.phrase import Phrase
+    from windowcast.core.phrase import Value
     from windowcast.report.catalogue import Voice
     from windowcast.report.trial_dose import DoseSaid
     from windowcast.trials.dose_populations import DoseFindings
@@ -65,12 +65,12 @@ def dose(
     voice, tables = _tables(source, key)
     lines: list[str] = []
     plain, drawn = [], []
-    for name, title, table in tables:
+    for name, what, table in tables:
         try:
             found = dose_findings(table.populations, susceptible=susceptible, **asked)
         except InputError as error:
             raise error.at(path=source.partition(":")[0]) from None
-        said = dose_said(name, title, table, found, voice)
+        said = dose_said(name, what, table, found, voice)
         lines += [*([""] if lines else []), *dose_lines(said, prose_width())]
         plain.append(dose_plain(name, table, found, voice))
         drawn.append((said, table, found))
@@ -83,10 +83,10 @@ def dose(
         click.echo("\n".join(lines))
 
 
-def _tables(source: str, key: str) -> tuple[Voice, list[tuple[str, Phrase, DoseTable]]]:
-    """How the reader is spoken to, and each table with a name and a title."""
+def _tables(source: str, key: str) -> tuple[Voice, list[tuple[str, Value, DoseTable]]]:
+    """How the reader is spoken to, and each table with a name and what responds."""
+    from windowcast.core.phrase import Name
     from windowcast.records.dose_trials import doses_of_file, doses_of_rounds, needs_doses
-    from windowcast.report.trial_dose import dose_title
     from windowcast.report.trial_results import round_title
 
     if not source.endswith(".toml"):
@@ -94,13 +94,15 @@ def _tables(source: str, key: str) -> tuple[Voice, list[tuple[str, Phrase, DoseT
             raise InputError("is for a trial file", field="--round", remedy="leave it out")
         table = doses_of_file(source)
         name = Path(source.partition(":")[0]).stem
-        return voice_in("metric"), [(name, dose_title(table), table)]
+        return voice_in("metric"), [(name, Name(table.response), table)]
     path = Path(source)
     trial, voice = opened(path)
     found = doses_of_rounds(trial, [each for each, _ in analysed(trial, path, "")[1]])
     if not found:
         raise needs_doses(trial).at(path=path)
-    named = [(each.key, dose_title(t, round_title(each)), t) for each, t in found]
+    named: list[tuple[str, Value, DoseTable]] = [
+        (each.key, round_title(each), t) for each, t in found
+    ]
     chosen = [each for each in named if key in ("", each[0])]
     if not chosen:
         raise InputError(

@@ -17,7 +17,6 @@ from windowcast.report.trial_dose import (
     SI_DOSE,
     DoseSaid,
     dose_said,
-    dose_title,
     population_phrase,
 )
 from windowcast.report.trial_results import round_title
@@ -26,6 +25,7 @@ from windowcast.trials.dose_response import DoseCurve
 from windowcast.trials.dose_table import DoseTable
 
 _LEFT, _RIGHT, _TOP, _PLOT = 44.0, 348.0, 24.0, 190.0
+_LETTERS = 56  # that fit across the drawing
 _ROW, _STEPS, _MARK = 17.0, 120, 3.6
 _DASHES = (None, "7 3", "2 3", "8 3 2 3")
 _TICKS = (1.0, 2.0, 5.0)
@@ -36,7 +36,7 @@ def doses_drawn(dosed: Sequence[Dosed], voice: Voice) -> list[tuple[DoseSaid, Ch
     """The curves of every round of a trial, in words and as a figure."""
     drawn = []
     for each, table, found in dosed:
-        said = dose_said(each.key, dose_title(table, round_title(each)), table, found, voice)
+        said = dose_said(each.key, round_title(each), table, found, voice)
         drawn.append((said, dose_chart(said, table, found, voice)))
     return drawn
 
@@ -58,7 +58,7 @@ def dose_chart(said: DoseSaid, table: DoseTable, found: DoseFindings, voice: Voi
     least, most = dose_ends(found)
     x = Scale(math.log(least / 1.6), math.log(most * 1.1), _LEFT + 24, _RIGHT)
     y = _response_scale(found)
-    parts = [label(4, 12, voice.write(population_phrase("", table), "cap"), "axis-title")]
+    parts = [label(4, 12, _fitting(said.response), "axis-title")]
     for value in ticks(y.low, y.high):
         line = el("line", x1=_LEFT, x2=_RIGHT, y1=y(value), y2=y(value), class_="grid")
         parts += [line, label(_LEFT - 4, y(value) + 4, voice.number(value, 2), "lab", "end")]
@@ -94,6 +94,11 @@ def dose_chart(said: DoseSaid, table: DoseTable, found: DoseFindings, voice: Voi
     key = f"dose-{said.key}"
     svg = drawing(key, said.title, desc, height, *parts, *legend)
     return Chart(key, said.title, desc, svg, said.columns, said.rows)
+
+
+def _fitting(text: str) -> str:
+    """A title that ends before the drawing does."""
+    return text if len(text) <= _LETTERS else f"{text[: _LETTERS - 1]}…"
 
 
 def drawn_at(curve: DoseCurve) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from textwrap import wrap
 from typing import Any
 
 from windowcast.report.catalogue import Voice
@@ -47,7 +48,7 @@ def dose_png(said: DoseSaid, table: DoseTable, found: DoseFindings, voice: Voice
     axes.set_xticks([least / 2] * zero + places, ["0"] * zero + words)
     axes.minorticks_off()
     axes.set_xlabel(axis)
-    axes.set_ylabel(voice.write(population_phrase("", table), "cap"))
+    axes.set_ylabel("\n".join(wrap(said.response, 44)))
     axes.spines[["top", "right"]].set_visible(False)
     axes.legend(frameon=False)
     stream = io.BytesIO()

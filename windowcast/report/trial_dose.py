@@ -23,6 +23,7 @@ class DoseSaid:
 
     key: str
     title: str
+    response: str
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     remarks: tuple[str, ...]
@@ -36,20 +37,21 @@ def dose_phrase(dose: float, table: DoseTable) -> Value:
     return say("trial_dose.of_unit", number=number, unit=Name(table.unit)) if table.unit else number
 
 
+def _bare(dose: float, table: DoseTable) -> Quantity:
+    """The same for a text that leaves its unit out."""
+    in_si = table.unit == SI_DOSE
+    return Quantity(dose, "kg ha-1", "dose") if in_si else Quantity(dose, "1", "figures")
+
+
 def population_phrase(name: str, table: DoseTable) -> Value:
     """What a population is called; a table of one may have no name for it."""
     return Name(name) if name else say("trial_dose.all", response=Name(table.response))
 
 
-def dose_title(table: DoseTable, what: Value | None = None) -> Phrase:
-    """What responds to what; `what` is what was rated, where it is a round of a trial."""
-    return say("trial_dose.title", response=what or Name(table.response))
-
-
 def dose_said(
-    key: str, title: Phrase, table: DoseTable, found: DoseFindings, voice: Voice
+    key: str, what: Value, table: DoseTable, found: DoseFindings, voice: Voice
 ) -> DoseSaid:
-    """The curves in words."""
+    """The curves in words; `what` is what responds."""
     percents = [d.percent for p in found.populations if p.curve for d in p.effective]
     heads = [voice.say("trial_dose.population"), voice.say("trial_dose.values")]
     every = tuple(dict.fromkeys(percents))
@@ -57,7 +59,8 @@ def dose_said(
     heads += [voice.say("trial_dose.slope")] if every else []
     rows = tuple(_row(p, table, len(every), voice) for p in found.populations)
     remarks = tuple(voice.write(text, "sentence") for text in _remarks(table, found, voice.shell))
-    return DoseSaid(key, voice.write(title, "cap"), tuple(heads), rows, remarks)
+    title = voice.write(say("trial_dose.title", response=what), "cap")
+    return DoseSaid(key, title, voice.write(what, "cap"), tuple(heads), rows, remarks)
 
 
 def _row(one: PopulationCurve, table: DoseTable, percents: int, voice: Voice) -> tuple[str, ...]:
@@ -73,12 +76,12 @@ def _ranged(dose: EffectiveDose, curve: DoseCurve, table: DoseTable) -> Phrase:
     low, high = dose.low > curve.least / FAR, dose.high < curve.most * FAR
     values: dict[str, Value] = {"dose": dose_phrase(dose.dose, table)}
     if low and high:
-        ends = {"low": dose_phrase(dose.low, table), "high": dose_phrase(dose.high, table)}
+        ends = {"low": _bare(dose.low, table), "high": _bare(dose.high, table)}
         said = say("trial_dose.ranged", **values, **ends)
     elif low:
-        said = say("trial_dose.at_least", **values, low=dose_phrase(dose.low, table))
+        said = say("trial_dose.at_least", **values, low=_bare(dose.low, table))
     elif high:
-        said = say("trial_dose.at_most", **values, high=dose_phrase(dose.high, table))
+        said = say("trial_dose.at_most", **values, high=_bare(dose.high, table))
     else:
         said = say("trial_dose.any", **values)
     return said if dose.tested else say("trial_dose.untested_mark", dose=said)
