@@ -13,9 +13,10 @@ from windowcast.core.phrase import Name, Phrase, say
 from windowcast.records.model import Rating
 from windowcast.trials.analysis import analyse
 from windowcast.trials.model import PlotRow, TrialAnalysis
-from windowcast.trials.percent_control import MeasuredControl, control
+from windowcast.trials.percent_control import MeasuredControl, control, control_over_sites
 from windowcast.trials.rated_measures import options_for
 
+CHECK = "untreated"
 CHECK_WORDS = frozenset({"untreated", "nontreated", "unsprayed", "check", "control"})
 
 
@@ -98,6 +99,8 @@ def _result(
                 notes.append(say("trial.problem_of", treatment=Name(name), problem=why))
         notes += _left_out(after, before)
         at = _at_each(after, before, controls)
+        if len(at) > 1:
+            controls = _over_sites(after, before, controls, len(at))
     analysis = None if file else _analysis(after, before, notes)
     if file:
         notes.append(say("trial.has_file", file=Name(file)))
@@ -108,6 +111,15 @@ def _analysis(
     after: Sequence[Rating], before: dict[tuple[str, str, str], float], notes: list[Phrase]
 ) -> TrialAnalysis | None:
     """Means and letters of plots in the blocks that were logged; why there are none to `notes`."""
+    analysis = _analysed(after, before)
+    if analysis.problem:
+        notes.append(say("trial.problem", problem=analysis.problem))
+        return None
+    return analysis
+
+
+def _analysed(after: Sequence[Rating], before: dict[tuple[str, str, str], float]) -> TrialAnalysis:
+    """The analysis of plots in the blocks that were logged."""
     plots = [
         PlotRow(
             r.location, r.block, r.plot, r.treatment, r.value, date=r.date, measure=r.measure,
@@ -122,11 +134,7 @@ def _analysis(
         checks=dict.fromkeys(r.treatment for r in after if is_check(r)),
         counted=bool(before),
     )
-    analysis = analyse(plots, options)
-    if analysis.problem:
-        notes.append(say("trial.problem", problem=analysis.problem))
-        return None
-    return analysis
+    return analyse(plots, options)
 
 
 def _at_each(
@@ -149,6 +157,24 @@ def _at_each(
                 if treated and check:
                     found[place][name] = _control(treated, check, before)
     return found
+
+
+def _over_sites(
+    after: Sequence[Rating],
+    before: dict[tuple[str, str, str], float],
+    controls: Mapping[str, MeasuredControl],
+    sites: int,
+) -> dict[str, MeasuredControl]:
+    """Control over several sites: plots of one site do not speak for others.
+
+    Plots without a count before are left out where others have one, as in control itself.
+    """
+    counted = [r for r in after if not before or _plot(r) in before]
+    plots = [replace(r, treatment=CHECK) if is_check(r) else r for r in counted]
+    found = _analysed(plots, before)
+    return {
+        name: control_over_sites(one, found, name, CHECK, sites) for name, one in controls.items()
+    }
 
 
 def _left_out(after: Sequence[Rating], before: dict[tuple[str, str, str], float]) -> list[Phrase]:

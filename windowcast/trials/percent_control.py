@@ -1,5 +1,9 @@
 """Percent control against the untreated check, with intervals that own up to few plots.
 
+Over several sites plots of one site do not speak for others: there the ratio is that of the model's
+means with treatment by site random (`control_over_sites`). At one site it is that of its plots, by
+Fieller.
+
 Where a ratio of means cannot be bounded by a t-test, because no plant was left or because plots did
 not differ at all, the bound comes from how finely plots are counted or rated. A check that cannot
 be told from zero tells of no control: the ratio could then be anything.
@@ -9,18 +13,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Phrase, Share, say
 from windowcast.core.record import FloatArray
+from windowcast.trials.contrasts import effect_of
 from windowcast.trials.links import NONE_SEEN, step_of
-from windowcast.trials.model import LEVEL
+from windowcast.trials.model import LEVEL, TrialAnalysis
 
 WIDE, VERY_WIDE = 20, 40  # of an interval, in percentage points
 CHECK_ERRORS = 2.0  # so many standard errors must the mean of several checks be above zero
+MOST = 100.0  # percent
+DF_PER_SITE = 2.0  # of an interval over sites: see `control_over_sites`
 LEAST = -100.0  # percent; beyond twice the weeds of the check the figure says no more
 
 
@@ -30,7 +37,7 @@ class MeasuredControl:
 
     `percent` and `low` are never below `LEAST`, which stands for all that is worse. `method` is
     "Abbott 1925" or "Henderson-Tilton 1955"; `text` says in words how much the interval lets one
-    conclude.
+    conclude. `sites` is over how many it holds.
     """
 
     percent: float
@@ -39,6 +46,7 @@ class MeasuredControl:
     plots: int
     method: str
     text: Phrase
+    sites: int = 1
 
 
 def abbott_pct(check: float, treated: float) -> float:
@@ -152,8 +160,35 @@ def control(
     else:
         ratios = fieller(t, c, paired=paired)
     high, low = (None if ratio is None else max(100.0 * (1.0 - ratio), LEAST) for ratio in ratios)
-    said = _words(percent, low, high, plots, nothing_left)
+    said = _words(percent, low, high, plots, nothing_left=nothing_left)
     return MeasuredControl(max(percent, LEAST), low, high, plots, method, said)
+
+
+def control_over_sites(
+    pooled: MeasuredControl, analysis: TrialAnalysis, treatment: str, check: str, sites: int
+) -> MeasuredControl:
+    """Percent control over sites, by the means of a mixed model with treatment by site random.
+
+    Parameters
+    ----------
+    pooled
+        The same with the plots of all sites as one, whose interval takes them as independent.
+    analysis
+        Of all sites; where it does not tell this pair, how sure control is stays open.
+    """
+    effect = effect_of(analysis, treatment, check, "left")
+    between = next((c for c in analysis.of("check") if c.first == treatment), None)
+    ends: tuple[float | None, float | None] = None, None
+    percent, nothing_left = pooled.percent, False
+    if between is not None and between.percent == MOST:  # none left anywhere: a bound
+        percent, ends, nothing_left = MOST, (max(between.percent_low, LEAST), MOST), True
+    elif effect is not None:
+        percent = -100.0 * math.expm1(effect.value)
+        low, high = replace(effect, df=min(effect.df, DF_PER_SITE * (sites - 1))).interval()
+        ends = max(-100.0 * math.expm1(min(high, 1.0)), LEAST), -100.0 * math.expm1(low)
+    said = _words(percent, *ends, pooled.plots, nothing_left=nothing_left, sites=sites)
+    return replace(pooled, percent=max(percent, LEAST), low=ends[0], high=ends[1], text=said,
+                   sites=sites)  # fmt: skip
 
 
 def too_uneven(check: FloatArray) -> bool:
@@ -241,7 +276,13 @@ def _counts(when: str, check: float, treated: float) -> None:
 
 
 def _words(
-    percent: float, low: float | None, high: float | None, plots: int, nothing_left: bool
+    percent: float,
+    low: float | None,
+    high: float | None,
+    plots: int,
+    *,
+    nothing_left: bool,
+    sites: int = 1,
 ) -> Phrase:
     """How sure one may be."""
     if percent < LEAST:
@@ -255,6 +296,8 @@ def _words(
         return say("control.unbounded", percent=said, plots=plots)
     ends = {"low": Share(low / 100), "high": Share(high / 100)}
     text = say("control.interval", percent=said, plots=plots, **ends)
+    if sites > 1:
+        text = say("control.over_sites", percent=said, plots=plots, sites=sites, **ends)
     if high - low > VERY_WIDE:
         return say("control.very_wide", control=text)
     return say("control.wide", control=text) if high - low > WIDE else text
