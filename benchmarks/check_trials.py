@@ -1,6 +1,6 @@
 """Error rates and coverage of the analyses of trials, by simulation.
 
-    nice -n 10 python benchmarks/check_trials.py [--sets 500] [--case NAME] [--crashes 10000]
+    nice -n 10 python benchmarks/check_trials.py [--sets 500] [--case NAME]
 
 Each case draws trials from a stated truth, with a seed of its own, analyses them, and counts
 

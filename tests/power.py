@@ -71,7 +71,9 @@ def path(first: dt.date, last: dt.date, latitude: str = "30.5", longitude: str =
 
 def days(first: dt.date, last: dt.date, late: int = 3, **values: float) -> dict[str, Any]:
     """The answer for some days, the last ones not there yet."""
-    dates = np.arange(np.datetime64(first), np.datetime64(last) + 1).astype(object)
+    dates = np.arange(np.datetime64(first), np.datetime64(last) + np.timedelta64(1, "D")).astype(
+        object
+    )
     plain = {"PRECTOTCORR": 4.0, "RH2M": 80.0, "WS10M": 3.0, "ALLSKY_SFC_SW_DWN": 15.0} | values
     return payload(
         {

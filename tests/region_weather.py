@@ -24,7 +24,7 @@ def gappy(draw: np.random.Generator, *, southern: bool, years: tuple[float, floa
     years
         Least and greatest length.
     """
-    start = np.datetime64("1998-01-01") + int(draw.integers(0, 1200))
+    start = np.datetime64("1998-01-01") + np.timedelta64(int(draw.integers(0, 1200)), "D")
     if draw.random() < 0.5:
         start = np.datetime64(str(draw.choice(EDGES)), "D")
     count = int(365.25 * draw.uniform(*years))

@@ -266,8 +266,8 @@ def _state(dates: DateArray, shape: tuple[int, ...]) -> SiteState:
 def answer(site: str = "Quinta do Teste", units: str = "metric", years: int = 8) -> Answer:
     """A complete made-up answer."""
     today = np.datetime64(TODAY, "D")
-    past = np.arange(today - 365 * years, today)
-    ahead = np.arange(today, today + 238)
+    past = np.arange(today - np.timedelta64(365 * years, "D"), today)
+    ahead = np.arange(today, today + np.timedelta64(238, "D"))
     checked = Site(name="any", latitude=38.6, longitude=-9.1, units=units)  # type: ignore[arg-type]
     checked = checked.model_copy(update={"name": site})  # past the checks: reports trust nobody
     temp = 14 - 8 * np.cos(np.arange(len(past)) * 2 * np.pi / 365)

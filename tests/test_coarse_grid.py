@@ -256,7 +256,7 @@ def test_a_filled_layer_is_never_surer_than_a_measured_one(grid: Record) -> None
     columns = {"tmax_c": np.full(len(dates), 20.0), "tmin_c": np.full(len(dates), 10.0)}
     known = record_of(PLACE, dates, columns | {"precip_mm": np.full(len(dates), 3.0)})
     gap = columns | {"precip_mm": np.where(dates < dates[-31], 3.0, np.nan)}
-    today, soil = dates[-1] + 1, PACKAGED["soil"]
+    today, soil = dates[-1] + np.timedelta64(1, "D"), PACKAGED["soil"]
     unknown = record_of(PLACE, dates, gap)
     costs = {
         "measured": _cost(filled(known)),

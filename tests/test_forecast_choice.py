@@ -212,7 +212,7 @@ def test_a_forecast_that_cannot_be_true_gives_way_to_another_service(server: Loo
     here = site(SOUTH)
     fill(server, here)
     today = NOW.astimezone(here.zone).date()
-    days = np.arange(np.datetime64(today) - 1000, np.datetime64(today))
+    days = np.arange(np.datetime64(today) - np.timedelta64(1000, "D"), np.datetime64(today))
     past = climate(days, here.place, 20)
     usual = float((past.get("tmax_c") + past.get("tmin_c"))[-4:].mean() / 2)
     put_air(server, here, usual * 1.8 + 32, "mosmix")
@@ -288,7 +288,11 @@ def test_without_gusts_no_hour_is_a_yes_and_the_best_are_named(
     here = site(NORTH, turf=turf, soil={"texture": "loam"}, weeds=("POAAN",),
                 weather={"forecast": "metno"})  # fmt: skip
     today = NOW.astimezone(here.zone).date()
-    past = climate(np.arange(np.datetime64(today) - 1000, np.datetime64(today)), here.place, 200)
+    past = climate(
+        np.arange(np.datetime64(today) - np.timedelta64(1000, "D"), np.datetime64(today)),
+        here.place,
+        200,
+    )
     usual = float((past.get("tmax_c") + past.get("tmin_c"))[-4:].mean() / 2)
     put_air(server, here, usual, "metno")
     if gusts:

@@ -136,7 +136,7 @@ def weather(now: dt.datetime) -> tuple[Weather, Record]:
     """Two days measured by the hour, then a forecast of four days issued an hour ago."""
     today = np.datetime64(now.astimezone(ZONE).date())
     start = np.datetime64(now.replace(tzinfo=None), "h")
-    hours = np.arange(start - 48, start + 96)
+    hours = np.arange(start - np.timedelta64(48, "h"), start + np.timedelta64(96, "h"))
     temp = 10.0 + 5 * np.cos((hours.astype(int) % 24 - 20) * np.pi / 12)
     ahead = hours >= start
     said = Record(
@@ -146,7 +146,7 @@ def weather(now: dt.datetime) -> tuple[Weather, Record]:
     )  # fmt: skip
     grade = np.where(ahead, np.uint8(Grade.FORECAST), np.uint8(Grade.OBSERVED))
     hourly = Record(PLACE, hours, {"temp_c": temp}, {"temp_c": grade})
-    days = np.arange(today - 30, today)
+    days = np.arange(today - np.timedelta64(30, "D"), today)
     value = np.full(30, 15.0)
     daily = Record(PLACE, days, {"tmax_c": value}, {"tmax_c": grades_of(value)})
     return Weather(daily, hourly, today.astype(object)), said
@@ -323,8 +323,8 @@ def test_two_processes_write_and_are_killed(tmp_path: Path) -> None:
 def test_a_night_is_not_the_lowest_of_the_date() -> None:
     """On a day on which the cold comes in the evening the two differ by a night."""
     midnight = np.datetime64("2026-01-10T06", "h")  # local midnight
-    hours = np.arange(midnight - 12, midnight + 48)
-    temp = np.where(hours < midnight + 20, 8.0, -6.0)  # from 20:00 on it freezes
+    hours = np.arange(midnight - np.timedelta64(12, "h"), midnight + np.timedelta64(48, "h"))
+    temp = np.where(hours < midnight + np.timedelta64(20, "h"), 8.0, -6.0)  # freezes from 20:00
     record = Record(PLACE, hours, {"temp_c": temp}, {"temp_c": grades_of(temp)})
     nights = {c.start: c.value for c in night_lows(record)}
     evening = int((midnight - 6).astype(int)) * HOUR
@@ -336,7 +336,7 @@ def test_a_night_is_not_the_lowest_of_the_date() -> None:
 
 def test_a_night_needs_its_hours() -> None:
     midnight = np.datetime64("2026-01-10T06", "h")
-    hours = np.arange(midnight - 6, midnight + 10)
+    hours = np.arange(midnight - np.timedelta64(6, "h"), midnight + np.timedelta64(10, "h"))
     temp = np.linspace(9.0, 2.0, 16)
     holed = temp.copy()
     holed[4:7] = np.nan

@@ -21,7 +21,9 @@ cells = st.lists(st.one_of(st.none(), st.floats(-20, 40)), min_size=1, max_size=
 def record(values: list[float | None], name: str = "tmax_c") -> Record:
     series = np.array([np.nan if v is None else v for v in values])
     first = np.datetime64("2019-11-01")
-    return record_of(PLACE, np.arange(first, first + len(series)), {name: series})
+    return record_of(
+        PLACE, np.arange(first, first + np.timedelta64(len(series), "D")), {name: series}
+    )
 
 
 @given(cells)

@@ -47,7 +47,9 @@ def greensboro() -> Record:
     temp = np.array([float(row[column]) for row in rows[2:]])
     start = np.datetime64("2001-01-01T01", "h") + np.timedelta64(5, "h")  # in UTC
     place = Place("GSO", 36.1, -79.95, 273.0, "Etc/GMT+5")
-    return record_of(place, np.arange(start, start + len(temp)), {"temp_c": temp})
+    return record_of(
+        place, np.arange(start, start + np.timedelta64(len(temp), "h")), {"temp_c": temp}
+    )
 
 
 @cache
@@ -123,7 +125,7 @@ def days(tmin: list[float], tmax: list[float], first: str = "2020-01-10", **more
     columns |= {k: np.asarray(v, dtype=float) for k, v in more.items() if k != "place"}
     place = more.get("place", LISBON)
     assert isinstance(place, Place)
-    return record_of(place, np.arange(start, start + len(tmin)), columns)
+    return record_of(place, np.arange(start, start + np.timedelta64(len(tmin), "D")), columns)
 
 
 extremes = st.lists(
@@ -170,7 +172,7 @@ def test_members_pass_through() -> None:
     low = np.array([[0.0, 2.0, 4.0], [5.0, 3.0, 1.0]])
     grades = {name: np.zeros(3, np.uint8) for name in ("tmin_c", "tmax_c")}
     values = {"tmin_c": low, "tmax_c": low + 8.0}
-    both = Record(LISBON, np.arange(first, first + 3), values, grades)
+    both = Record(LISBON, np.arange(first, first + np.timedelta64(3, "D")), values, grades)
     together = daily_to_hourly(both, dt.date(2020, 1, 10), 3).get("temp_c")
     assert together.shape == (2, 72)
     for k in range(2):
@@ -184,7 +186,12 @@ def test_members_pass_through() -> None:
     ("date", "count"), [("2020-03-29", 23), ("2020-10-25", 25), ("2020-02-29", 24)]
 )
 def test_clock_change_days_and_leap_day(date: str, count: int) -> None:
-    daily = days([5.0] * 3, [15.0] * 3, str(np.datetime64(date) - 1), precip_mm=[0, 12.5, 0])
+    daily = days(
+        [5.0] * 3,
+        [15.0] * 3,
+        str(np.datetime64(date) - np.timedelta64(1, "D")),
+        precip_mm=[0, 12.5, 0],
+    )
     hours = daily_to_hourly(daily, dt.date.fromisoformat(date), 1)
     assert len(hours.times) == count
     assert np.isfinite(hours.get("temp_c")).all()

@@ -85,8 +85,9 @@ def test_the_hours_before_today_come_from_the_record() -> None:
 def test_unplaced_rain_counts_once_for_each_date_a_run_touches() -> None:
     ctx = context()
     dates = ctx.local.astype("datetime64[D]")
-    second = dates == np.datetime64(TODAY) + 1
-    rest = np.where(second, 5.0, np.where(dates == np.datetime64(TODAY) + 2, 2.0, 0.0))[None]
+    ahead = (dates - np.datetime64(TODAY)).astype(int)
+    second = ahead == 1
+    rest = np.where(second, 5.0, np.where(ahead == 2, 2.0, 0.0))[None]
     most = replace(ctx, unplaced_mm=rest).rain_around(0, 6).sum(axis=-1)[0]
     midnight = int(np.flatnonzero(second)[0])
     assert [most[midnight + h] for h in (-7, -6, 0, 17, 18, 24)] == [0, 5, 5, 5, 7, 2]

@@ -62,7 +62,9 @@ def test_clock_changes_of_new_york() -> None:
 
 def hours(first: str, values: np.ndarray, place: Place = LISBON, name: str = "temp_c") -> Record:
     start = day_starts(ZoneInfo(place.timezone), np.array([first], "datetime64[D]"))[0]
-    return record_of(place, np.arange(start, start + len(values)), {name: values})
+    return record_of(
+        place, np.arange(start, start + np.timedelta64(len(values), "h")), {name: values}
+    )
 
 
 def test_day_from_its_hours() -> None:
@@ -146,9 +148,14 @@ def test_there_and_back() -> None:
 
 
 def day_record(first: int, values: list[float | None], grade: Grade) -> Record:
-    start = np.datetime64("2020-01-01") + first
+    start = np.datetime64("2020-01-01") + np.timedelta64(first, "D")
     series = np.array([np.nan if v is None else v for v in values])
-    return record_of(LISBON, np.arange(start, start + len(series)), {"tmax_c": series}, grade=grade)
+    return record_of(
+        LISBON,
+        np.arange(start, start + np.timedelta64(len(series), "D")),
+        {"tmax_c": series},
+        grade=grade,
+    )
 
 
 cells = st.lists(st.one_of(st.none(), st.floats(-20, 40)), min_size=1, max_size=20)
@@ -175,7 +182,7 @@ def test_each_value_comes_from_the_first_that_has_it(
 
 @given(cells, st.integers(-5, 25))
 def test_forecast_begins_today(values: list[float | None], today: int) -> None:
-    date = np.datetime64("2020-01-01") + today
+    date = np.datetime64("2020-01-01") + np.timedelta64(today, "D")
     record = as_forecast(day_record(0, values, Grade.OBSERVED), date)
     grade = record.grade("tmax_c")
     known = np.isfinite(record.get("tmax_c"))

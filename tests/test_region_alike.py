@@ -156,7 +156,7 @@ def barrier(
     southern = record.place.southern
     lead = int(season_day(record.times[:1], southern=southern)[0])
     code, purpose = WEEDS[season], purpose_of(BARRIERS[season])
-    first_day = record.times[0] - lead + start
+    first_day = record.times[0] + np.timedelta64(start - lead, "D")
     year = season_starts(int(str(first_day)[:4]) + 1, southern) - first_day
     begin = int(PACKAGED["plan"].number("spring_from")) if season == "spring" else 0
     ahead = first_day + np.arange(begin + 1, year.astype(int) + 62)

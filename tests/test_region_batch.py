@@ -142,7 +142,7 @@ def test_the_best_barrier_is_that_of_the_plan(table: pa.Table, station: str, sea
     best = int(best_day(found.caught[0, :days], allowed, values.number("later_worth")))
     row = next(r for r in rows(table, station) if r["season"] == year)
     assert best >= 0
-    date = np.datetime64(begin) + best
+    date = np.datetime64(begin) + np.timedelta64(best, "D")
     assert number(row[f"barrier_{season}"]) == float(date.astype("datetime64[D]").astype(int))
     assert number(row[f"cover_{season}"]) == found.caught[0, best]
 

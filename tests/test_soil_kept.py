@@ -107,7 +107,7 @@ def test_whatever_a_run_depends_on_makes_it_run_again(runs: Runs) -> None:
         (replace(weather, solar_mj_m2=np.full(len(DAYS), 14.0)), loam, DEPTHS),
         (replace(weather, rh_mean_pct=np.full(len(DAYS), 14.0)), loam, DEPTHS),
         (replace(weather, snow_depth_mm=np.zeros(len(DAYS))), loam, DEPTHS),
-        (replace(weather, dates=weather.dates + 1), loam, DEPTHS),
+        (replace(weather, dates=weather.dates + np.timedelta64(1, "D")), loam, DEPTHS),
         (replace(weather, latitude_deg=34.001), loam, DEPTHS),
         (weather, SoilSite("clay"), DEPTHS),
         (weather, SoilSite(None), DEPTHS),

@@ -264,7 +264,8 @@ class Thirds:
         return True
 
     def fetch(self, request: Request, fetcher: Fetcher) -> Found:
-        hours = np.arange(np.datetime64(request.today, "h"), np.datetime64(request.today, "h") + 48)
+        midnight = np.datetime64(request.today, "h")
+        hours = np.arange(midnight, midnight + np.timedelta64(48, "h"))
         value = np.full(48, 3.0)
         grade = np.full(48, Grade.FORECAST, dtype=np.uint8)
         return Found((Record(request.place, hours, {"temp_c": value}, {"temp_c": grade}),))

@@ -238,7 +238,10 @@ def test_the_forecast_before_stands_in_and_the_source_is_asked_again_in_minutes(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     now = dt.datetime.now(dt.UTC)
-    days = np.arange(np.datetime64(now.date()) - 900, np.datetime64(now.date()) - 1)
+    days = np.arange(
+        np.datetime64(now.date()) - np.timedelta64(900, "D"),
+        np.datetime64(now.date()) - np.timedelta64(1, "D"),
+    )
     middle = 14 + np.sin(np.arange(len(days)))
     place = Place("Long Meadow", 30.5, -85.25, 71.0, "Etc/GMT+6")
     past = record_of(place, days, {"tmax_c": middle + 5, "tmin_c": middle - 5})

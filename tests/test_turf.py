@@ -77,7 +77,9 @@ def test_published_rule_dormant_after_frost_over_cold_soil():
     summer = constant(40, 26, 18, first="2021-08-01")
     cold, frost = np.full(40, 11.5), np.full(40, 6.0)
     frost[20:23] = -5.0
-    dates = np.arange(np.datetime64("2021-08-01"), np.datetime64("2021-08-01") + 80)
+    dates = np.arange(
+        np.datetime64("2021-08-01"), np.datetime64("2021-08-01") + np.timedelta64(80, "D")
+    )
     soil, tmin = np.concatenate([summer[1], cold]), np.concatenate([summer[2], frost])
     found, _ = run(dates, soil, tmin)
     assert (found.phase[6:40] == TurfPhase.GROWING).all()
@@ -90,7 +92,9 @@ def test_published_rule_dormant_after_frost_over_cold_soil():
 
 def test_no_frost_no_full_dormancy():
     # a mild winter may give no full dormancy (Wells 2010, Mississippi State)
-    dates = np.arange(np.datetime64("2021-08-01"), np.datetime64("2021-08-01") + 200)
+    dates = np.arange(
+        np.datetime64("2021-08-01"), np.datetime64("2021-08-01") + np.timedelta64(200, "D")
+    )
     soil = np.concatenate([np.full(60, 26.0), np.full(140, 14.0)])
     tmin = np.concatenate([np.full(60, 18.0), np.full(140, 6.0)])
     found, _ = run(dates, soil, tmin)
@@ -173,7 +177,14 @@ def test_other_species_cannot_be_told():
     assert run(dates, soil, tmin, species="zoysiagrass")[0].phase[-1] == TurfPhase.GROWING
     history = history_of(soil, tmin)
     assert carry is None  # nothing to carry on: whatever comes after is not known either
-    again, _ = run(dates + 60, soil, tmin, species="centipedegrass", carry=carry, history=history)
+    again, _ = run(
+        dates + np.timedelta64(60, "D"),
+        soil,
+        tmin,
+        species="centipedegrass",
+        carry=carry,
+        history=history,
+    )
     assert np.isnan(again.dormant_probability).all()
 
 

@@ -58,7 +58,7 @@ def test_report_says_what_it_is() -> None:
 
 def series(values: dict[str, float], start: str = "2015-07-01", days: int = 500) -> Any:
     """Piecewise linear temperature through dated points."""
-    dates = np.arange(np.datetime64(start), np.datetime64(start) + days)
+    dates = np.arange(np.datetime64(start), np.datetime64(start) + np.timedelta64(days, "D"))
     at = [(np.datetime64(k) - dates[0]).astype(int) for k in values]
     return dates, np.interp(np.arange(days), at, list(values.values()))[None, :]
 

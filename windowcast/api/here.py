@@ -11,6 +11,7 @@ import numpy as np
 from windowcast.core.local_days import midnights_s
 from windowcast.core.record import Grade, Weather
 from windowcast.core.site import Site
+from windowcast.core.time_axis import step_before
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.core.version import __version__
 from windowcast.records.areas import Piece, pieces
@@ -74,7 +75,7 @@ def here_report(
 def _soil(piece: Piece, weather: Weather, tables: Tables) -> list[Came]:
     """The user's own soil readings of a piece of ground, as days at 5 cm."""
     readings = () if piece.logged is None else probe_readings(piece.logged)
-    past = weather.daily.between(weather.daily.times[0], np.datetime64(weather.today) - 1)
+    past = weather.daily.between(weather.daily.times[0], step_before(np.datetime64(weather.today)))
     if not readings or not len(past.times):
         return []
     by_date = readings_at_5cm_c(past, piece.site, readings, tables)

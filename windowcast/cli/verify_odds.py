@@ -183,10 +183,11 @@ def _records(files: Sequence[Path], *, sample: bool) -> list[Record]:
     if sample:
         import numpy as np
 
+        from windowcast.core.time_axis import step_before
         from windowcast.weather.sample import SAMPLE_TODAY, sample_weather
 
         daily = sample_weather().daily
-        return [daily.between(daily.times[0], np.datetime64(SAMPLE_TODAY) - 1)]
+        return [daily.between(daily.times[0], step_before(np.datetime64(SAMPLE_TODAY)))]
     from windowcast.sources.files import read_weather
 
     records = [read_weather(path) for path in files]

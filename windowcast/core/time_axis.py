@@ -34,6 +34,30 @@ def grades_of(
     return np.where(known, grade, Grade.MISSING).astype(np.uint8)
 
 
+def steps(first: np.datetime64, last: np.datetime64) -> DateArray:
+    """Every step of a time's own unit from the first to the last, both included, ``[time]``.
+
+    Examples
+    --------
+    >>> from windowcast.core.time_axis import steps
+    >>> steps(np.datetime64("2026-02-27"), np.datetime64("2026-03-01")).astype(str).tolist()
+    ['2026-02-27', '2026-02-28', '2026-03-01']
+    """
+    axis: DateArray = np.arange(first, last + _step(last))
+    return axis
+
+
+def step_before(time: np.datetime64) -> np.datetime64:
+    """The day before a day, the hour before an hour."""
+    before: np.datetime64 = time - _step(time)
+    return before
+
+
+def _step(time: np.datetime64) -> Any:
+    """One of the time's own unit."""
+    return np.ones((), f"timedelta64[{np.datetime_data(time.dtype)[0]}]")[()]
+
+
 def on_regular_axis(
     times: DateArray, columns: Mapping[str, FloatArray]
 ) -> tuple[DateArray, dict[str, FloatArray]]:
@@ -46,7 +70,7 @@ def on_regular_axis(
     columns
         Name → values ``[..., row]``.
     """
-    axis = np.arange(times[0], times[-1] + 1, dtype=times.dtype)
+    axis = steps(times[0], times[-1])
     if len(axis) == len(times):
         return axis, dict(columns)
     rows = (times - times[0]).astype(np.int64)
@@ -59,7 +83,7 @@ def on_regular_axis(
 
 def extended(record: Record, first: np.datetime64, last: np.datetime64) -> Record:
     """The record on the axis `first` to `last`: cut, or lengthened with missing steps."""
-    axis = np.arange(first, last + 1, dtype=record.times.dtype)
+    axis = steps(*np.array([first, last], record.times.dtype))
     at = (record.times - axis[0]).astype(np.int64) if len(axis) else np.zeros(0, np.int64)
     inside = (at >= 0) & (at < len(axis)) if len(axis) else np.zeros(len(record.times), bool)
     values, grades = {}, {}

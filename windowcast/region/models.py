@@ -346,7 +346,8 @@ def _emerging_days(
 
     They end where the weed's count begins anew, or two months after the season.
     """
-    year = int(((start.astype("datetime64[M]") + 12).astype("datetime64[D]") - start).astype(int))
+    months = start.astype("datetime64[M]") + np.timedelta64(12, "M")
+    year = int((months.astype("datetime64[D]") - start).astype(int))
     dates = start + np.arange(begin + 1, year + BEYOND_DAYS)
     again = np.flatnonzero(on_date(dates, biofix, southern))
     stop = begin + 1 + int(again[0]) if again.size else year + BEYOND_DAYS

@@ -13,6 +13,7 @@ import numpy as np
 
 from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.season_calendar import season_end, season_start
+from windowcast.core.time_axis import steps
 from windowcast.programme.answer import Answer
 
 MIN_YEARS = 5  # fewer past seasons give no band
@@ -31,7 +32,7 @@ def season_dates(answer: Answer) -> DateArray:
     """The days of the season of the answer."""
     today, southern = answer.ranking.today, answer.site.place.southern
     first, last = season_start(today, southern=southern), season_end(today, southern=southern)
-    return np.arange(np.datetime64(first, "D"), np.datetime64(last, "D") + 1)
+    return steps(np.datetime64(first, "D"), np.datetime64(last, "D"))
 
 
 def onto(dates: DateArray, own_dates: DateArray, values: FloatArray) -> FloatArray:

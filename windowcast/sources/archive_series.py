@@ -24,6 +24,7 @@ from windowcast.core.record import (
     FloatArray,
     Grade,
 )
+from windowcast.core.time_axis import steps
 from windowcast.sources.csv_rows import Rows, split_rows
 from windowcast.sources.numerals import NotPlain, calendar_dates, decimals
 
@@ -272,7 +273,7 @@ def joined(parts: list[Series]) -> Series:
     if not parts:
         return Series(np.zeros(0, dtype="datetime64[D]"), {}, {})
     first = min(part.times[0] for part in parts)
-    axis = np.arange(first, max(part.times[-1] for part in parts) + 1)
+    axis = steps(first, max(part.times[-1] for part in parts))
     seen = np.zeros(len(axis), dtype=bool)
     values, grades = {}, {}
     for name in dict.fromkeys(name for part in parts for name in part.values):

@@ -19,7 +19,7 @@ from windowcast.core.local_days import day_starts, local_dates
 from windowcast.core.phrase import Name, Phrase, Quantity, say
 from windowcast.core.record import DateArray, FloatArray, Grade, Place, Provenance, Record
 from windowcast.core.source_flags import remark
-from windowcast.core.time_axis import record_of
+from windowcast.core.time_axis import record_of, steps
 from windowcast.core.values import load
 from windowcast.sources.blend import TEMPERATURES, effective_km, height_shift_c
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
@@ -240,7 +240,7 @@ def records_of(
     """
     table = load("sources").table("mosmix")
     shift = height_shift_c(station.height_m, place.elevation_m)
-    hours = np.arange(file.times[0] - 1, file.times[-1] + 1)
+    hours = steps(file.times[0] - np.timedelta64(1, "h"), file.times[-1])
     values = {
         name: _moved(file.get(element) * factor + offset, 0)
         for name, (element, factor, offset) in INSTANT.items()
@@ -294,7 +294,7 @@ def _days_of_sun(
     """Sums of whole local days as a daily record; None where there is no whole day."""
     zone = ZoneInfo(place.timezone)
     dates = local_dates(zone, hours)
-    axis = np.arange(dates[0], dates[-1] + 1)
+    axis = steps(dates[0], dates[-1])
     wanted = np.diff(day_starts(zone, np.append(axis, axis[-1] + 1))).astype(np.int64)
     day = (dates - axis[0]).astype(np.int64)
     count = np.bincount(day[np.isfinite(sun_kj_m2)], minlength=len(axis))

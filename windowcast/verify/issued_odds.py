@@ -249,7 +249,8 @@ class _City:
         self.issued, self.events = issued, events
         self.place = Place(issued.name, issued.latitude_deg, issued.longitude_deg)
         self.back, self.days = issued.years_back(), len(issued.dates)
-        self.times = issued.dates[0] - self.back + np.arange(self.back + self.days + LEADS)
+        days = np.arange(-self.back, self.days + LEADS)
+        self.times = issued.dates[0] + days.astype("timedelta64[D]")
         seen = {"tmax_c": issued.came_high_c, "tmin_c": issued.came_low_c}
         truth = _record(self.place, issued.dates, seen)
         self.missed = issued.misses_c()

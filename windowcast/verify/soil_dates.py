@@ -43,7 +43,7 @@ def weekly_mean(temp_c: FloatArray) -> FloatArray:
 def _windows(weekly: FloatArray, dates: DateArray, passing: Passing) -> FloatArray:
     """Cut into the part of each year looked at: ``[..., year, day]``, NaN beyond the record."""
     years = np.unique(dates.astype("datetime64[Y]"))
-    begins = years.astype("datetime64[M]") + (passing.month - 1)
+    begins = years.astype("datetime64[M]") + np.timedelta64(passing.month - 1, "M")
     first = (begins.astype("datetime64[D]") - dates[0]).astype(np.int64)
     index = first[:, None] + np.arange(passing.span)
     inside = (index >= 0) & (index < len(dates))

@@ -34,6 +34,7 @@ WITHIN_KM = 150.0  # a station farther off is no weather of the place
 BANDS_KM = (50.0, 100.0, 150.0)
 AFTER_DAYS = 14  # a permission so long after a sighting of live leaf is a wrong one
 BEFORE_DAYS, MARGIN_DAYS, SHARE_KNOWN = 240, 30, 0.9
+_DAY = np.timedelta64(1, "D")
 SPRING_FROM = 150  # days of the season from which green-up is looked for: late November
 AUTUMN_FROM = 60
 LEVELS = (0.1, 0.5, 0.9)
@@ -178,7 +179,7 @@ def _nearest(
     for index in np.argsort(far, kind="stable").tolist():
         if far[index] > within_km:
             return None
-        record = stations[index].between(day - BEFORE_DAYS, day + MARGIN_DAYS)
+        record = stations[index].between(day - BEFORE_DAYS * _DAY, day + MARGIN_DAYS * _DAY)
         known = np.isfinite(record.get("tmax_c") + record.get("tmin_c")).sum()
         if known >= SHARE_KNOWN * (BEFORE_DAYS + MARGIN_DAYS + 1):
             return index, float(far[index])
@@ -231,7 +232,7 @@ def _crossings(
         return None
     start = np.datetime64(season_start(date, southern=southern), "D")
     begin = SPRING_FROM if kind != "dormant" else AUTUMN_FROM
-    days = np.flatnonzero((dates >= start + begin) & (dates < start + 365))
+    days = np.flatnonzero((dates >= start + begin * _DAY) & (dates < start + 365 * _DAY))
     chance = turf.green_probability if kind == "first leaf" else turf.half_green_probability
     found = [_day(kind, chance[days], level) for level in LEVELS]
     if any(index is None for index in found):

@@ -69,7 +69,7 @@ def night_lows(hourly: Record, *, grade: Grade = Grade.MISSING) -> list[Came]:
     starts = day_starts(zone, np.arange(first, last + np.timedelta64(2, "D")))
     found = []
     for midnight in starts:
-        start, stop = midnight + np.timedelta64(NIGHT_H[0], "h"), midnight + NIGHT_H[1]
+        start, stop = (midnight + np.timedelta64(hour, "h") for hour in NIGHT_H)
         inside = (hourly.times >= start) & (hourly.times < stop) & known
         if inside.sum() >= NIGHT_SHARE * (NIGHT_H[1] - NIGHT_H[0]):
             low = float(temp[inside].min())

@@ -22,7 +22,7 @@ from windowcast.core.phrase import Name, say
 from windowcast.core.record import Flag, Grade, Place, Record, Weather
 from windowcast.core.site import Site
 from windowcast.core.source_flags import remark
-from windowcast.core.time_axis import extended, span_flag
+from windowcast.core.time_axis import extended, span_flag, step_before
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.sources.files import read_weather
 from windowcast.weather.gaps import filled
@@ -247,7 +247,7 @@ def assemble(
 
 def _until(record: Record, end: np.datetime64) -> Record:
     """The part before an end: a date, or an hour UTC."""
-    return record.between(record.times[0], end.astype(record.times.dtype) - 1)
+    return record.between(record.times[0], step_before(end.astype(record.times.dtype)))
 
 
 def _recent(hourly: Record | None, start: np.datetime64, days: int) -> Record | None:

@@ -172,7 +172,7 @@ def misses_of(
     None where there is none.
     """
     days, leads = int(values.number("own.window")), int(values.number("own.leads"))
-    dates = np.datetime64(today) - np.arange(days, 0, -1)
+    dates = np.datetime64(today) - np.arange(days, 0, -1).astype("timedelta64[D]")
     row = {int(start): at for at, start in enumerate(midnights_s(zone, dates)[:-1])}
     errors = {name: np.full((days, leads), np.nan) for name in ("tmax_c", "tmin_c")}
     for case in cases:

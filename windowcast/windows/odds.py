@@ -204,4 +204,4 @@ def normal_range(numbers: FloatArray, start: dt.date) -> DateRange | None:
     """Days of past seasons as dates of the one that begins at `start`; None without any."""
     if not len(numbers):
         return None
-    return date_range(numbers, np.datetime64(start, "D") + np.arange(400))
+    return date_range(numbers, np.datetime64(start, "D") + np.arange(400).astype("timedelta64[D]"))
