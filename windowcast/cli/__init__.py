@@ -53,6 +53,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "verify": ("verify", "Measure the models against observations."),
     "serve": ("serve", "Open the local web page."),
     "service": ("service", "Have the system keep that page served."),
+    "docs": ("docs", "Read the documentation here, without a network."),
     "doctor": ("doctor", "What on this machine keeps answers away, and what helps."),
     "completion": ("completion", "What a shell needs to complete commands and names."),
     "man": ("man", "The manual page."),
