@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from dataclasses import replace
 from itertools import pairwise
@@ -11,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from spoken import render
 from test_trial_pool import write_trial
 
 from windowcast.cli import cli, main
@@ -19,8 +21,12 @@ from windowcast.core.values import PACKAGED, load
 from windowcast.materials.actives import load_actives
 from windowcast.materials.efficacy import Control, expected_control
 from windowcast.materials.own_evidence import OwnResult, with_own
+from windowcast.records.model import Application, Material
 from windowcast.records.own_evidence import evidence_of, with_own_trials
+from windowcast.records.review import review_log
+from windowcast.records.store import SeasonLog
 from windowcast.trials.trial_file import load_trial
+from windowcast.weather.sample import sample_site, sample_weather
 
 TABLE = load("efficacy")
 MINE = OwnResult("Fall 2024", "POAAN", ("prodiamine",), "pre", 1.0, 0.4, 0.0, 1.0)
@@ -209,6 +215,23 @@ def test_plan_and_review_go_by_own_trials_and_say_so(folder: Path) -> None:
     assert "by 1 published trial; with your own y2023 and y2024:" in said.output
     spanish = run(cli, ["trial", "evidence", plan[1], "--lang", "es"]).output
     assert "con los suyos, y2023 y y2024" in spanish
+
+
+def test_a_review_goes_by_own_trials(folder: Path) -> None:
+    site = sample_site().model_copy(
+        update={"own_trials": load_site(site_file(folder, "y2023", "y2024")).own_trials}
+    )
+    start = dt.datetime(2016, 9, 20, 9, tzinfo=site.zone)
+    with SeasonLog(folder / "log.sqlite") as log:
+        log.add(Application(start, (Material("prodiamine", 0.84),), purpose="pre-fall"))
+    said = {}
+    for name, one in (("usual", sample_site()), ("mine", site)):
+        (item,) = review_log(one, sample_weather(), folder / "log.sqlite").applications
+        (fact,) = [fact for fact in item.facts if fact.key == "expected_control"]
+        said[name] = fact.value, render(fact.text)
+    assert said["mine"][0] < said["usual"][0]
+    assert "1 published trial; your own: y2023 and y2024" in said["mine"][1]
+    assert said["usual"][1].endswith("1 published trial)")
 
 
 def test_what_does_not_count_is_named(folder: Path) -> None:

@@ -15,7 +15,8 @@ from statsmodels.stats.meta_analysis import combine_effects
 
 from windowcast.cli import cli, main
 from windowcast.materials.actives import load_actives
-from windowcast.records.pooled_trials import given_at, pool_trials, read_trials
+from windowcast.records.place_effects import given_at, read_trials
+from windowcast.records.pooled_trials import pool_trials
 from windowcast.trials.analysis import analyse
 from windowcast.trials.contrasts import Given, effect_of, scale_of, spread_said, told, why_other
 from windowcast.trials.layout import arms_of, plan_of
@@ -196,6 +197,7 @@ FALL = Given("Fall", (("prodiamine", 0.84),), ("A",), (75.0,))
     (Given("Fall", (("prodiamine", 0.84),), ("a",), (math.nan,)), ""),
     (Given("Fall", (("prodiamine", 0.84),), ("S",), (math.nan,)), "pool.no_date"),
     (Given("Fall", check="untreated"), "pool.other_actives"),
+    (Given("Fall", (("prodiamine", 0.84),), ("A",), (75.0,), "NIS"), "pool.other_adjuvant"),
 ])  # fmt: skip
 def test_what_was_put_out_counts_not_its_name(other: Given, why: str) -> None:
     assert why_other(FALL, other).id == why
@@ -315,6 +317,43 @@ def test_a_trial_without_ratings_or_check_or_dates_is_named(tmp_path: Path, fold
     result = pool(undated)
     assert "the trial file does not say when it was sprayed" in result.output
     assert "Nothing could be pooled." in result.output
+
+
+def test_a_treatment_that_a_trial_has_twice_counts_once(tmp_path: Path) -> None:
+    full = ("prodiamine 0.84 kg/ha", 0.1)
+    one = write_trial(tmp_path, "one", "2023-09-12", "North", F=full)
+    two = write_trial(tmp_path, "two", "2024-09-12", "North", F=full, Again=full)
+    result = pool(one, two)
+    assert "two, Again: the trial has it twice" in result.output
+    assert result.output.count("Sep, against untreated") == 1
+
+
+def test_every_timing_of_a_factorial_is_a_contrast_of_its_own(tmp_path: Path) -> None:
+    for year in (2023, 2024):
+        full = ("prodiamine 0.84 kg/ha", 0.1)
+        file = write_trial(tmp_path, f"y{year}", f"{year}-09-12", "North", Full=full)
+        late = f'[[timing]]\ncode = "B"\n[timing.applied]\nNorth = {year}-11-12\n'
+        text = file.read_text().replace('design = "rcbd"', 'design = "factorial"')
+        text = text.replace('timing = ["A"]\n', "").replace(
+            "[[treatment]]", f"{late}[[treatment]]", 1
+        )
+        file.write_text(text)
+        rows = ["plot,treatment,date,count per m2"]
+        for n, plot in enumerate(plan_of(load_trial(file))):
+            left = {"untreated": 80, "Full A": 6, "Full B": 30}[plot.arm.name]
+            rows.append(f"{plot.plot},{plot.arm.name},{year}-12-20,{left + n % 5}")
+            early = left if plot.arm.name != "Full B" else 80
+            rows.append(f"{plot.plot},{plot.arm.name},{year}-10-12,{early + n % 5}")
+        file.with_suffix(".csv").write_text("\n".join(rows) + "\n")
+        file.with_suffix(".log.sqlite").unlink()
+        main(["trial", "import", str(file), str(file.with_suffix(".csv")), "--yes"])
+    result = pool(tmp_path / "y2023.toml", tmp_path / "y2024.toml")
+    heads = [line for line in result.output.splitlines() if "against untreated" in line]
+    assert [line[line.index(", ") :].split(":")[0] for line in heads] == [
+        ", 30 days after treatment", ", 99 days after treatment", ", 38 days after treatment",
+    ]  # fmt: skip
+    assert "12 Nov" in heads[2]
+    assert "Full B: North: rated before all of it was applied" in result.output
 
 
 def test_looks_far_apart_are_not_one(tmp_path: Path) -> None:

@@ -30,7 +30,8 @@ def pool(trial_files: tuple[Path, ...], against: str, format_: str, page: Path |
     from windowcast.cli.output import echo
     from windowcast.cli.trial_opened import trial_voice
     from windowcast.materials.actives import load_actives
-    from windowcast.records.pooled_trials import pool_trials, read_trials
+    from windowcast.records.place_effects import read_trials
+    from windowcast.records.pooled_trials import pool_trials
     from windowcast.report.trial_pool import pool_lines, pool_plain, render_pool
 
     trials = read_trials(trial_files)

@@ -23,7 +23,7 @@ from windowcast.core.values import Tables
 from windowcast.materials.actives import Actives
 from windowcast.materials.efficacy import Timing, rate_share_of
 from windowcast.materials.own_evidence import OwnResult, counts, with_own
-from windowcast.records.pooled_trials import (
+from windowcast.records.place_effects import (
     PlaceEffect,
     TrialRead,
     place_effects,

@@ -1,38 +1,33 @@
 """Trials of several years and sites taken together: each contrast that two places or more have.
 
-A place is a site of a trial: its plots give one effect. What is matched is told by
-`windowcast.trials.contrasts`; what cannot be pooled is named with the reason.
+A place is a site of a trial, whose plots give one effect (`windowcast.records.place_effects`). What
+is matched is told by `windowcast.trials.contrasts`; what cannot be pooled is named with the reason.
 """
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
-from pathlib import Path
-
-import numpy as np
+from dataclasses import dataclass, field
 
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Name, Phrase, say
-from windowcast.core.season_calendar import season_day, season_name
 from windowcast.materials.actives import Actives
-from windowcast.materials.written_materials import materials_from
-from windowcast.records.model import Rating
-from windowcast.records.store import SeasonLog
-from windowcast.records.trial_log import trial_log_path, trial_ratings
+from windowcast.records.place_effects import (
+    PlaceEffect,
+    TrialRead,
+    given_at,
+    place_effects,
+    untreated_arm,
+)
 from windowcast.records.trial_rounds import TrialRound, near, rounds_of
 from windowcast.trials.arm_names import arm_named
 from windowcast.trials.contrasts import (
-    ContrastEffect,
     Given,
     PoolScale,
     ShownEffect,
-    effect_of,
     listed,
     pooled_over,
-    scale_of,
     told,
     usual_base,
     why_other,
@@ -40,44 +35,7 @@ from windowcast.trials.contrasts import (
 from windowcast.trials.layout import TrialArm, arms_of
 from windowcast.trials.pooled import PooledEffect
 from windowcast.trials.rated_measures import MEASURES
-from windowcast.trials.trial_file import TrialFile, TrialSite, load_trial
-
-_CHECKS = frozenset({"untreated", "weed-free"})
-
-
-@dataclass(frozen=True, slots=True)
-class TrialRead:
-    """A trial file with what was rated."""
-
-    file: Path
-    trial: TrialFile
-    ratings: tuple[Rating, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class PlaceEffect:
-    """The effect of one contrast at one site of a trial.
-
-    Attributes
-    ----------
-    rated
-        Day of the rating, and `days` after the site's last application.
-    given, applied
-        What the treatment's plots got there, and when.
-    shown
-        The effect as it is told.
-    """
-
-    trial: str
-    site: str
-    rated: dt.date
-    days: int
-    season: str
-    applied: tuple[dt.date | None, ...]
-    given: Given
-    scale: PoolScale
-    effect: ContrastEffect
-    shown: ShownEffect
+from windowcast.trials.trial_file import TrialFile
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,60 +90,6 @@ class _Group:
     @property
     def first(self) -> PlaceEffect:
         return self.places[0]
-
-
-def read_trials(files: Sequence[Path], *, ratings: bool = True) -> tuple[TrialRead, ...]:
-    """The trials of some files with their ratings, none where there is no log yet.
-
-    Parameters
-    ----------
-    ratings
-        Whether ratings are read.
-
-    Raises
-    ------
-    InputError
-        A file cannot be read, or is named twice.
-    """
-    found: list[TrialRead] = []
-    for file in files:
-        if file.resolve() in {other.file.resolve() for other in found}:
-            raise InputError("is named twice", path=file, remedy="name each trial once")
-        trial = load_trial(file)
-        log_file = trial_log_path(trial, file)
-        rated: list[Rating] = []
-        if ratings and log_file.is_file():
-            with SeasonLog(log_file, create=False) as log:
-                rated = [stored.entry for stored in trial_ratings(log, trial.name)]
-        found.append(TrialRead(file, trial, tuple(rated)))
-    return tuple(found)
-
-
-def dates_at(trial: TrialFile, arm: TrialArm, site: TrialSite) -> tuple[dt.date | None, ...]:
-    """When a treatment was applied at a site; planned dates where it was not yet."""
-    timings = {timing.code: timing for timing in trial.timing}
-    return tuple(timings[code].date_at(site.name) or timings[code].planned for code in arm.timing)
-
-
-def given_at(trial: TrialFile, arm: TrialArm, site: TrialSite, materials: Actives) -> Given:
-    """What the plots of a treatment got at a site."""
-    tank = [part for text in arm.materials for part in materials_from(text)]
-    rates = {
-        materials[part["active"]].name if part["active"] in materials else part["active"]: (
-            part.get("rate_kg_ha")
-        )
-        for part in tank
-    }
-    days = tuple(
-        math.nan
-        if date is None
-        else float(
-            season_day(np.array([date], dtype="datetime64[D]"), southern=site.latitude < 0)[0]
-        )
-        for date in dates_at(trial, arm, site)
-    )
-    actives = tuple(sorted(rates.items()))
-    return Given(arm.name, actives, arm.timing, days, arm.adjuvant.strip(), arm.check or "")
 
 
 def pool_trials(trials: Sequence[TrialRead], materials: Actives, against: str = "") -> PooledTrials:
@@ -243,11 +147,6 @@ def _left(key: tuple[str, str], why: Sequence[Phrase]) -> Phrase:
     return say("pool.left_trial", trial=Name(trial), why=listed(why))
 
 
-def untreated_arm(trial: TrialFile) -> TrialArm | None:
-    """The untreated check of a trial; None where it has none."""
-    return next((arm for arm in arms_of(trial) if arm.check == "untreated"), None)
-
-
 def _given_first(trial: TrialFile, arm: TrialArm, materials: Actives) -> Given:
     return given_at(trial, arm, trial.site[0], materials)
 
@@ -272,58 +171,6 @@ def _same_arm(trial: TrialFile, wanted: Given, materials: Actives) -> TrialArm |
         if not why_other(wanted, _given_first(trial, arm, materials)):
             return arm
     return None
-
-
-def place_effects(
-    trial: TrialFile, found: TrialRound, other: TrialArm, materials: Actives
-) -> Iterable[tuple[PlaceEffect | None, str, Phrase]]:
-    """The effect of each treatment at each site of a round, or why there is none.
-
-    Parameters
-    ----------
-    other
-        The treatment with which the others are compared.
-    """
-    from windowcast.trials.analysis import analyse
-
-    arms = [
-        arm
-        for arm in arms_of(trial)
-        if arm.name != other.name and arm.check not in {"untreated", "weed-free"}
-    ]
-    check = other.check in {"untreated", "weed-free"}
-    for site in trial.site:
-        rated = found.dates.get(site.name)
-        if rated is None:
-            continue
-        where = say("pool.at", site=Name(site.name))
-        rows = [row for row in found.rows if row.site in {"", site.name}]
-        analysis = analyse(rows, replace(found.options, standard=other.name))
-        scale = scale_of(found.measure, analysis.link, check=check)
-        days = found.days.get(site.name)
-        ends = found.options.low, found.options.high
-        for arm in arms:
-            effect = None
-            if analysis.problem:
-                why = say("pool.no_analysis", where=where, why=analysis.problem)
-            elif scale is None:
-                why = say("pool.no_scale", where=where)
-            elif days is None:
-                why = say("pool.no_days", where=where)
-            else:
-                why = say("pool.no_doubt", where=where)
-                effect = effect_of(analysis, arm.name, other.name, scale, ends=ends)
-            if effect is None or days is None or scale is None:
-                yield None, arm.name, why
-                continue
-            within = effect.value, *effect.interval()
-            season = season_name(rated, site.latitude < 0)
-            shown = told(scale, within, effect.base, *ends)
-            place = PlaceEffect(
-                trial.name, site.name, rated, days, season, dates_at(trial, arm, site),
-                given_at(trial, arm, site, materials), scale, effect, shown,
-            )  # fmt: skip
-            yield place, arm.name, why
 
 
 def _put(groups: list[_Group], found: TrialRound, place: PlaceEffect, against: Given) -> None:
@@ -391,6 +238,8 @@ def _why_alone(group: _Group, groups: Sequence[_Group]) -> Phrase:
     ]  # fmt: skip
     for other in same:
         if not why_other(mine.given, other.given):
+            if near(max(mine.days, other.days), min(mine.days, other.days)):
+                return say("pool.twice")
             return say("pool.other_day", days=mine.days, other=other.days)
     actives = {name for name, _ in mine.given.actives}
     for other in same:

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from windowcast.core.phrase import Name, Phrase, Quantity, joined, names, say
-from windowcast.records.pooled_trials import PlaceEffect, PooledContrast, PooledTrials
+from windowcast.records.place_effects import PlaceEffect
+from windowcast.records.pooled_trials import PooledContrast, PooledTrials
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart, Scale, drawing
 from windowcast.report.ranged_rows import Ranged, ranged_rows

@@ -92,6 +92,8 @@ def why_other(one: Given, other: Given) -> Phrase:
         elif abs(rate - rate_there) > RATE_WITHIN * max(rate, rate_there):
             rates = Amount(rate, "kg ha-1"), Amount(rate_there, "kg ha-1")
             return say("pool.other_rate", active=Name(active), rate=rates[0], other=rates[1])
+    if bool(one.adjuvant) != bool(other.adjuvant):
+        return say("pool.other_adjuvant")
     return _why_other_timing(one, other)
 
 
