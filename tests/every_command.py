@@ -87,6 +87,7 @@ COMMANDS: Mapping[str, list[str]] = {
     "service install": ["--dry-run"],
     "service remove": [],
     "service status": [],
+    "docs": [],
     "completion": ["zsh"],
     "man": [],
     "doctor": ["own.toml", "--offline"],

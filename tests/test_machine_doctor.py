@@ -19,7 +19,7 @@ import pytest
 from click.testing import CliRunner, Result
 from loopback import Answer, Loopback, closed_port, serving
 
-from windowcast.cli import check_extras, check_machine, check_network
+from windowcast.cli import check_extras, check_machine, check_network, main
 from windowcast.cli.check_extras import EXTRAS, tried
 from windowcast.cli.doctor import command
 from windowcast.core.site_template import Answers, site_toml
@@ -300,6 +300,36 @@ def test_a_site_file_that_is_wrong_is_named(server: Loopback, tmp_path: Path) ->
     assert done.exit_code == 1
     assert "bad.toml: row 2: latitude: 99.0 is not allowed" in done.output
     assert doctor("none.toml").exit_code == 1
+
+
+def test_the_sites_that_serve_shows_are_looked_at_where_none_is_named(
+    server: Loopback, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    own = tmp_path / "data" / "windowcast" / "sites"
+    own.mkdir(parents=True)
+    for name in ("North", "South"):
+        (own / f"{name}.toml").write_text(site_toml(Answers(name, 38.6, -9.1)))
+    (own / "bad.toml").write_text('name = "x"\n')
+    done = doctor()
+    assert done.exit_code == 1
+    for said in ("North, at 38.600", "South, at 38.600", "bad.toml"):
+        assert said in done.output
+
+
+def test_who_reaches_no_source_is_told_of_the_doctor(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "a.toml").write_text(site_toml(Answers("A", 38.6, -9.1)))
+    for service in SERVICES:
+        monkeypatch.setenv(f"WINDOWCAST_{service}_URL", f"http://127.0.0.1:{closed_port()}")
+    for more, told in ((["--lang", "es"], True), (["--offline"], False)):
+        with pytest.raises(SystemExit) as end:
+            main(["rank", "a.toml", *more])
+        assert end.value.code == 3
+        said = capsys.readouterr().err
+        assert ("windowcast doctor" in said) == told
+        assert said.count("\n") == 1
 
 
 def test_parts_missing_or_too_old_are_named(monkeypatch: pytest.MonkeyPatch) -> None:

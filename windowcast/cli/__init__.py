@@ -21,6 +21,7 @@ from windowcast.cli.ending import heeding_signals  # noqa: E402
 from windowcast.core.errors import (  # noqa: E402
     DEBUG,
     InputError,
+    SourceUnreachableError,
     Terminated,
     WindowcastError,
     traces_asked,
@@ -173,6 +174,9 @@ def main(args: list[str] | None = None) -> Any:
         sys.exit(end.exit_code)
     except click.exceptions.Exit as error:
         sys.exit(error.exit_code)
+    except SourceUnreachableError as error:
+        _say(error, words, doctor="--offline" not in words)
+        sys.exit(error.exit_code)
     except WindowcastError as error:
         _say(error, words)
         sys.exit(error.exit_code)
@@ -187,12 +191,16 @@ def main(args: list[str] | None = None) -> Any:
         _fault(error, f"{said}; show it with --debug", words)
 
 
-def _say(error: Exception, words: Sequence[str]) -> None:
+def _say(error: Exception, words: Sequence[str], *, doctor: bool = False) -> None:
     """One line on standard error, in the language that the command line asks for."""
     from windowcast.cli.output import voice_of_words
     from windowcast.report.problems import problem_text
 
-    click.echo(f"windowcast: {problem_text(error, voice_of_words(words))}", err=True)
+    voice = voice_of_words(words)
+    said = problem_text(error, voice)
+    click.echo(
+        f"windowcast: {voice.say('cli.see_doctor', problem=said) if doctor else said}", err=True
+    )
 
 
 def _fault(error: Exception, said: str, words: Sequence[str]) -> NoReturn:

@@ -3,43 +3,60 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from windowcast.cli.checked import Checked
 from windowcast.cli.options import Start
+from windowcast.cli.serve_options import own_folder
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.phrase import Listing, Name, Quantity, say
 from windowcast.core.record import Weather
-from windowcast.core.site import Site
+from windowcast.core.site import Site, load_site
 
 WHERE = Path("site.toml")  # what `windowcast init` writes
+MOST = 5  # files of the own folder that are looked at
 
 
-def found_site(given: Path | None) -> tuple[Path | None, Site | None, InputError | None]:
-    """The file given, or ``site.toml`` here, with what it says or what is wrong with it."""
-    from windowcast.core.site import load_site
+@dataclass(frozen=True)
+class FoundSite:
+    """A site file, with what it says or what is wrong with it."""
 
+    path: Path
+    site: Site | None
+    problem: InputError | None = None
+
+
+def found_sites(given: Path | None) -> list[FoundSite]:
+    """The file given; else ``site.toml`` here; else those that ``windowcast serve`` would show."""
     path = given or (WHERE if WHERE.is_file() else None)
-    if path is None:
-        return None, None, None
-    try:
-        return path, load_site(path), None
-    except InputError as error:
-        return path, None, error
+    if path is not None:
+        try:
+            return [FoundSite(path, load_site(path))]
+        except InputError as error:
+            return [FoundSite(path, None, error)]
+    from windowcast.web.sites import SiteBook
+
+    known = SiteBook(own_folder()).all()
+    found = [FoundSite(one.path, one.site, one.problem) for one in known if one.path is not None]
+    return found[:MOST]
 
 
-def site_findings(
-    path: Path | None, site: Site | None, bad: InputError | None
-) -> Iterator[Checked]:
-    """Whether the site file can be read, where it is, and the age of its weather."""
-    if path is None:
+def site_findings(sites: Sequence[FoundSite]) -> Iterator[Checked]:
+    """Whether each site file can be read, where it is, and the age of its weather."""
+    if not sites:
         yield Checked("site", "note", say("doctor.site.none"), say("doctor.site.write_one"))
-        return
-    values = {"file": str(path)}
-    if bad is not None or site is None:
-        yield Checked("site", "wrong", bad or say("doctor.site.none"), values=values)
-        return
+    for one in sites:
+        values = {"file": str(one.path)}
+        if one.problem is not None:
+            yield Checked("site", "wrong", one.problem, values=values)
+        elif one.site is not None:
+            yield _site(one.site, values)
+            yield _weather(one.path)
+
+
+def _site(site: Site, values: dict[str, str]) -> Checked:
     what = say(
         "doctor.site.good",
         name=Name(site.name),
@@ -47,9 +64,8 @@ def site_findings(
         longitude=Name(f"{site.longitude:.3f}"),
         zone=Name(str(site.zone)),
     )
-    yield Checked("site", "ok", what, values={**values, "name": site.name,
-                  "latitude": site.latitude, "longitude": site.longitude})  # fmt: skip
-    yield _weather(path)
+    place = {"name": site.name, "latitude": site.latitude, "longitude": site.longitude}
+    return Checked("site", "ok", what, values={**values, **place})
 
 
 def _weather(path: Path) -> Checked:

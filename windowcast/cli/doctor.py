@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,7 +20,7 @@ from windowcast.report.terminal_width import screen_width, wrapped
 from windowcast.sources.side_by_side import side_by_side
 
 if TYPE_CHECKING:
-    from windowcast.core.errors import InputError
+    from windowcast.cli.check_site import FoundSite
     from windowcast.core.site import Site
     from windowcast.report.catalogue import Voice
     from windowcast.sources.reach import Reached
@@ -39,15 +39,16 @@ def command(ctx: click.Context, *, site_file: Path | None, offline: bool, format
     """Look at this machine: network, proxy, certificates, clock, cache, optional parts, terminal,
     versions, and a site file.
 
-    SITE.toml is by default site.toml here, if there is one. Each thing is one line, with what helps
-    where something is wrong. Ends with exit code 1 where answers cannot be made. The kept weather
-    itself is looked through by windowcast weather doctor.
+    SITE.toml is by default site.toml here, else the sites in your own data folder. Each thing is
+    one line, with what helps where something is wrong. Ends with exit code 1 where answers cannot
+    be made. The kept weather itself is looked through by windowcast weather doctor.
     """
-    from windowcast.cli.check_site import found_site
+    from windowcast.cli.check_site import found_sites
 
-    path, site, bad = found_site(site_file)
+    sites = found_sites(site_file)
+    site = next((one.site for one in sites if one.site is not None), None)
     voice = voice_in(site.units if site else "metric", site)
-    found = list(_looked_at(path, site, bad, offline))
+    found = list(_looked_at(sites, site, offline))
     well = all(finding.state != "wrong" for finding in found)
     if format_ == "json":
         rows = [
@@ -74,9 +75,7 @@ def command(ctx: click.Context, *, site_file: Path | None, offline: bool, format
         ctx.exit(1)
 
 
-def _looked_at(
-    path: Path | None, site: Site | None, bad: InputError | None, offline: bool
-) -> Iterator[Checked]:
+def _looked_at(sites: Sequence[FoundSite], site: Site | None, offline: bool) -> Iterator[Checked]:
     """Everything, in the order in which it is shown; what is waited for is looked at together."""
     from windowcast.cli import check_machine, check_network
     from windowcast.cli.check_extras import extras
@@ -90,8 +89,9 @@ def _looked_at(
         asked.extend(answers)
         return found
 
-    about_site = list(site_findings(path, site, bad))
-    kept = any(f.check == "weather" and f.state == "ok" for f in about_site)
+    about_site = list(site_findings(sites))
+    states = [f.state for f in about_site if f.check == "weather"]
+    kept = bool(states) and set(states) == {"ok"}
     reached, loaded = side_by_side([network, lambda: list(extras(until))], 2)
     for found in reached:  # what is kept answers without a network
         yield replace(found, state="note") if kept and found.state == "wrong" else found

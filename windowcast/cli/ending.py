@@ -21,11 +21,12 @@ _AGAIN_S = 0.1
 @contextmanager
 def heeding_signals() -> Iterator[None]:
     """Within, both signals raise; afterwards it is as before. Other threads change nothing."""
-    before = signal.getsignal(signal.SIGTERM), sys.unraisablehook
+    sigterm, sigint = signal.getsignal(signal.SIGTERM), signal.getsignal(signal.SIGINT)
+    hook = sys.unraisablehook
     try:
-        if before[0] is signal.SIG_DFL:
+        if sigterm is signal.SIG_DFL:
             signal.signal(signal.SIGTERM, _end)
-        if signal.getsignal(signal.SIGINT) is signal.SIG_DFL:  # as `windowcast.__main__` left it
+        if sigint is signal.SIG_DFL:  # as `windowcast.__main__` left it
             signal.signal(signal.SIGINT, signal.default_int_handler)
     except ValueError:  # only the main thread may
         yield
@@ -34,8 +35,9 @@ def heeding_signals() -> Iterator[None]:
     try:
         yield
     finally:
-        signal.signal(signal.SIGTERM, before[0])
-        sys.unraisablehook = before[1]
+        signal.signal(signal.SIGTERM, sigterm)
+        signal.signal(signal.SIGINT, sigint)
+        sys.unraisablehook = hook
 
 
 def _end(signum: int, frame: FrameType | None) -> NoReturn:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.serve_address import print_addresses
-from windowcast.cli.serve_options import Serving, serving_options
+from windowcast.cli.serve_options import Serving, own_folder, serving_options
 from windowcast.cli.serve_token import ServeToken, token_of
 from windowcast.core.errors import InputError, Terminated, WindowcastError
 
@@ -182,7 +182,7 @@ def _parts(serving: Serving, guard: Guard, date: dt.date | None) -> Web:
 
     answers = Keeper(ready)
     return Web(
-        book=SiteBook(serving.place or _own_folder()),
+        book=SiteBook(serving.place or own_folder()),
         answers=answers,
         plans=Keeper(plans_of),
         reviews=Keeper(reviews_of),
@@ -191,9 +191,3 @@ def _parts(serving: Serving, guard: Guard, date: dt.date | None) -> Web:
         regions=serving.regions,
         today=date,
     )
-
-
-def _own_folder() -> Path:
-    import platformdirs
-
-    return platformdirs.user_data_path("windowcast") / "sites"

@@ -124,6 +124,13 @@ class Serving:
         return [*said, "--offline"] if self.offline else said
 
 
+def own_folder() -> Path:
+    """Where the sites lie unless another place is named."""
+    import platformdirs
+
+    return platformdirs.user_data_path("windowcast") / "sites"
+
+
 def serving_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add the options of a server to a command, which gets them checked as ``serving``."""
     shared = ("place", "host", "lan", "port", "names", "token_file", "no_token", "tls_cert",
