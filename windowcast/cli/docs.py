@@ -37,7 +37,7 @@ def command(page: str, words: str) -> None:
 
     Where the output goes to a file or a pipe, it is the page as it was written (Markdown).
     """
-    from windowcast.cli.output import echo
+    from windowcast.cli.output import echo, voice_in
 
     known = pages()
     if words:
@@ -50,9 +50,8 @@ def command(page: str, words: str) -> None:
     else:
         width = max(map(len, known))
         echo(*(f"{name:{width}}  {_title(path)}" for name, path in known.items()))
-        echo(
-            "", "Read one: windowcast docs season    Find a word: windowcast docs --search dormant"
-        )
+        voice = voice_in("metric")
+        echo("", voice.say("cli.read_docs"), voice.say("cli.search_docs"))
 
 
 def _named(known: dict[str, Path], page: str) -> Path:
@@ -62,8 +61,11 @@ def _named(known: dict[str, Path], page: str) -> Path:
     begun = exact or [path for name, path in known.items() if name.lower().startswith(wanted)]
     if len(begun) != 1:
         some = ", ".join(path.stem for path in begun) or ", ".join(known)
-        problem = "is more than one page" if begun else "is no page"
-        raise InputError(f"{page!r} {problem}", field="PAGE", remedy=f"read one of: {some}")
+        raise InputError(
+            f"{page!r} is more than one page" if begun else f"{page!r} is no page",
+            field="PAGE",
+            remedy=f"read one of: {some}",
+        )
     return begun[0]
 
 
