@@ -17,6 +17,7 @@ from windowcast.core.site import Site, load_site, units_at
 from windowcast.core.site_template import Answers, checked, site_toml
 from windowcast.core.turf import Species, Texture
 from windowcast.materials.actives import load_actives
+from windowcast.weather.sample import SAMPLE_FILES, sample_folder
 
 HERE = ["--name", "Sea Loft", "--lat", "38.7", "--lon", "-9.1"]
 
@@ -254,3 +255,21 @@ def test_an_unknown_weed_or_active_at_hand_is_told_with_its_file(
     materials = load_actives()
     with pytest.raises(InputError, match=r"site.toml: stock: 'prodiamin' is not"):
         materials.at_hand(["prodiamine", "prodiamin"], out)
+
+
+def test_the_samples_weather_is_put_beside_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "learn.toml"
+    code, _ = run(str(out), *HERE, "--sample", "--yes", capsys=capsys)
+    assert code == 0
+    names = [f"sample-{name}" for name in SAMPLE_FILES]
+    assert load_site(out).weather.files == tuple(str(tmp_path / name) for name in names)
+    for name in SAMPLE_FILES:
+        copied = tmp_path / f"sample-{name}"
+        assert copied.read_bytes() == (sample_folder() / name).read_bytes()
+    out.unlink()
+    code, said = run(str(out), *HERE, "--sample", "--yes", capsys=capsys)
+    assert (code, "sample-daily.csv.gz: exists already" in said) == (2, True)
+    assert not out.exists()
+    assert run(str(out), *HERE, "--sample", "--yes", "--force", capsys=capsys)[0] == 0

@@ -78,18 +78,32 @@ _ELEVATION = click.FloatRange(-430, 5000)
 )
 @click.option("--units", type=_UNITS, help="Units of reports; by the time zone if not given.")
 @click.option("--weather", "weather_files", multiple=True, metavar="FILE", help="Weather file.")
+@click.option("--sample", is_flag=True, help="Put the sample's weather beside it, to learn with.")
 @click.option("--weeds", metavar="NAMES", help="Weeds to watch, with commas; see windowcast weeds.")
 @click.option("--yes", "-y", is_flag=True, help="Ask nothing; take defaults where no flag says.")
 @click.option("--force", is_flag=True, help="Overwrite an existing file.")
-def command(out: Path, yes: bool, force: bool, **flags: Any) -> None:
+def command(out: Path, sample: bool, yes: bool, force: bool, **flags: Any) -> None:
     """Write a commented site file to OUT (site.toml by default)."""
-    if out.exists() and not force:
-        raise InputError("exists already", path=out, remedy="name another file or add --force")
+    copies = _sample_beside(out) if sample else {}
+    for path in (out, *copies):
+        if path.exists() and not force:
+            raise InputError("exists already", path=path, remedy="name another file or add --force")
+    flags["weather_files"] += tuple(path.name for path in copies)
     ask = not yes and _can_ask()
     if town := _town(flags, ask=ask):
         flags |= {key: value for key, value in town.items() if flags[key] is None}
-    write_atomic(out, site_toml(_answers(flags, ask=ask)))
+    text = site_toml(_answers(flags, ask=ask))
+    for path, file in copies.items():
+        write_atomic(path, file.read_bytes())
+    write_atomic(out, text)
     echo(voice_in("metric").say("cli.wrote_site", file=str(out)))
+
+
+def _sample_beside(out: Path) -> dict[Path, Path]:
+    """Where the sample's weather files go, and where they lie."""
+    from windowcast.weather.sample import SAMPLE_FILES, sample_folder
+
+    return {out.with_name(f"sample-{name}"): sample_folder() / name for name in SAMPLE_FILES}
 
 
 def _can_ask() -> bool:
