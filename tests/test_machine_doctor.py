@@ -93,6 +93,7 @@ def test_a_network_that_is_away_is_said_soon_and_ends_with_exit_1(
     assert time.monotonic() - began < 10
     assert done.exit_code == 1
     assert re.search(r"wrong +network .*could not be reached.* set HTTPS_PROXY", done.output)
+    assert done.output.count("could not be reached") == 1
 
 
 def test_servers_that_say_nothing_are_waited_for_a_few_seconds(server: Loopback) -> None:

@@ -56,7 +56,7 @@ def _network(answers: Sequence[Reached]) -> Checked:
                        values)  # fmt: skip
     if unset := next((a.problem for a in away if isinstance(a.problem, InputError)), None):
         return Checked("network", "wrong", unset, values=values)
-    problems = joined(*(Noted(str(a.problem)) for a in away), join="clauses")
+    problems = joined(*map(Noted, _by_problem(away)), join="clauses")
     what = (
         say("doctor.network.some", hosts=names(*there), problems=problems)
         if there
@@ -64,6 +64,15 @@ def _network(answers: Sequence[Reached]) -> Checked:
     )
     fix = say("doctor.network.others_serve") if not stopped else _way_out(away)
     return Checked("network", "wrong" if stopped else "note", what, fix, values)
+
+
+def _by_problem(away: Sequence[Reached]) -> list[str]:
+    """What is wrong, each once, behind the hosts that it is wrong with."""
+    hosts: dict[str, dict[str, None]] = {}
+    for one in away:
+        said = str(one.problem).removeprefix(f"{one.host}: ")
+        hosts.setdefault(said, {})[one.host] = None
+    return [f"{', '.join(some)}: {said}" for said, some in hosts.items()]
 
 
 def _way_out(away: Sequence[Reached]) -> Phrase:

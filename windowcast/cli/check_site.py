@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from windowcast.cli.checked import Checked
-from windowcast.cli.options import Start
 from windowcast.cli.serve_options import own_folder
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.phrase import Listing, Name, Quantity, say
@@ -53,7 +52,7 @@ def site_findings(sites: Sequence[FoundSite]) -> Iterator[Checked]:
             yield Checked("site", "wrong", one.problem, values=values)
         elif one.site is not None:
             yield _site(one.site, values)
-            yield _weather(one.path)
+            yield _weather(one.site, one.path)
 
 
 def _site(site: Site, values: dict[str, str]) -> Checked:
@@ -68,10 +67,12 @@ def _site(site: Site, values: dict[str, str]) -> Checked:
     return Checked("site", "ok", what, values={**values, **place})
 
 
-def _weather(path: Path) -> Checked:
+def _weather(site: Site, path: Path) -> Checked:
     """What an answer would find without asking anybody."""
+    from windowcast.weather.load import load_weather
+
     try:
-        _, weather = Start(path, False, (), None, offline=True).load()
+        weather = load_weather(site, offline=True)
     except SourceUnreachableError:
         fix = say("doctor.weather.fetch", file=Name(str(path)))
         return Checked("weather", "note", say("doctor.weather.none"), fix)

@@ -135,6 +135,7 @@ class Systemd:
                 *lines,
                 "Restart=on-failure",
                 "RestartSec=10",
+                "RestartPreventExitStatus=2",
                 "NoNewPrivileges=true",
                 "",
                 "[Install]",
