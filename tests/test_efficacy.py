@@ -7,7 +7,7 @@ import math
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from windowcast.core.values import load
@@ -150,6 +150,7 @@ def test_mixtures() -> None:
     )
 
 
+@example(("pre", "CCHPA", "pendimethalin"), (0.0, 0.5, 0.0), (True, False, False), set(), set())
 @given(
     cell=st.sampled_from(CELLS),
     known=st.tuples(STAGES, RATES, AIR),

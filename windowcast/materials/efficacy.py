@@ -186,8 +186,8 @@ def _sizes(stage_bbch: float | None, timing: Timing, table: Table) -> FloatArray
 
 
 def _rates(rate_share: float | None, table: Table) -> FloatArray:
-    if rate_share is None or math.isnan(rate_share):
-        rate_share = table.value("scale.rate").ends[0]
+    if rate_share is None or math.isnan(rate_share):  # the lowest is the worst of all but its doubt
+        return _steps([float(log_rate(0.0, table)), 0.0])
     return _steps(np.minimum(log_rate(rate_share, table), 0.0))
 
 
