@@ -279,9 +279,7 @@ def answer(site: str = "Quinta do Teste", units: str = "metric", years: int = 8)
         (Provenance("file", "weather.csv", ("tmax_c", "tmin_c")),),
     )
     days_ahead = Record(checked.place, ahead, {}, {})
-    hours_ahead = Record(
-        checked.place, np.arange(today, today + 3).astype("datetime64[h]")[:1], {}, {}
-    )
+    hours_ahead = Record(checked.place, np.array([today], "datetime64[h]"), {}, {})
     so_far, futures = _state(past, (len(past),)), _state(ahead, (30, len(ahead)))
     members = Members(days_ahead, hours_ahead, 7)
     return Answer(

@@ -40,13 +40,19 @@ def weather() -> Weather:
 
 def without_forecast(weather: Weather, today: dt.date) -> Weather:
     day = np.datetime64(today, "D")
-    return Weather(weather.daily.between(weather.daily.times[0], day - 1), None, today)
+    return Weather(
+        weather.daily.between(weather.daily.times[0], day - np.timedelta64(1, "D")), None, today
+    )
 
 
 def with_forecast(weather: Weather, today: dt.date, days: int) -> Weather:
     """Observed days after `today` stand as the forecast, days only."""
     day = np.datetime64(today, "D")
-    return Weather(weather.daily.between(weather.daily.times[0], day + days - 1), None, today)
+    return Weather(
+        weather.daily.between(weather.daily.times[0], day + np.timedelta64(days - 1, "D")),
+        None,
+        today,
+    )
 
 
 def test_contract(weather: Weather) -> None:
@@ -77,7 +83,7 @@ def test_days_and_hours_agree(weather: Weather) -> None:
         days = local_dates(sample_site().zone, result.hourly.times)
         assert len(days) == 14 * 24 + (1 if today.month == 10 else -1)
         for offset in (0, 6, 12):
-            here = days == np.datetime64(today, "D") + offset
+            here = days == np.datetime64(today, "D") + np.timedelta64(offset, "D")
             sums = result.hourly.get("precip_mm")[:, here].sum(axis=1)
             assert sums == pytest.approx(result.daily.get("precip_mm")[:, offset])
             high = result.hourly.get("temp_c")[:, here].max(axis=1)
@@ -90,7 +96,7 @@ def test_hourly_forecast_moves_with_the_day(weather: Weather) -> None:
     result = members(weather, until=UNTIL)
     days = local_dates(sample_site().zone, result.hourly.times)
     for offset in range(1, 7):
-        here = days == np.datetime64(weather.today, "D") + offset
+        here = days == np.datetime64(weather.today, "D") + np.timedelta64(offset, "D")
         shift = result.daily.get("tmax_c")[:, offset] - result.daily.get("tmax_c")[0, offset]
         hottest = result.hourly.get("temp_c")[:, here]
         warmest = hottest[0].argmax()
@@ -316,7 +322,9 @@ def test_past_years_reproduce_the_record(weather: Weather) -> None:
     result = members(
         with_forecast(weather, today, 7), until=today + dt.timedelta(150), count=300
     ).daily
-    record = weather.daily.between(weather.daily.times[0], np.datetime64(today) - 1)
+    record = weather.daily.between(
+        weather.daily.times[0], np.datetime64(today) - np.timedelta64(1, "D")
+    )
     months = record.times.astype("datetime64[M]").astype(int) % 12 + 1
     same = np.isin(months, (10, 11, 12, 1)) & (record.times >= np.datetime64("2007-09-20"))
     ahead = slice(20, 120)
@@ -385,7 +393,11 @@ def test_no_forecast_is_past_years_from_the_first_day(weather: Weather) -> None:
 def test_short_record_cannot_tell_beyond_the_forecast(weather: Weather) -> None:
     today = dt.date(2017, 11, 1)
     day = np.datetime64(today)
-    short = Weather(weather.daily.between(day - 100, day + 6), None, today)
+    short = Weather(
+        weather.daily.between(day - np.timedelta64(100, "D"), day + np.timedelta64(6, "D")),
+        None,
+        today,
+    )
     result = members(short, until=dt.date(2018, 3, 1))
     assert result.forecast_days == 7
     assert result.past_years == 0
@@ -433,7 +445,9 @@ def test_hours_made_from_days_have_the_error_of_their_course(weather: Weather) -
     error = result.hourly.get("temp_c") - made.get("temp_c")
     assert not error[0].any()
     assert np.sqrt((error[1:] ** 2).mean()) == pytest.approx(1.85, abs=0.2)
-    here = local_dates(sample_site().zone, result.hourly.times) == np.datetime64(today, "D") + 3
+    here = local_dates(sample_site().zone, result.hourly.times) == np.datetime64(
+        today, "D"
+    ) + np.timedelta64(3, "D")
     hours, course = result.hourly.get("temp_c")[1:, here], made.get("temp_c")[1:, here]
     for name, bound in (("tmin_c", np.minimum), ("tmax_c", np.maximum)):
         edge = bound(result.daily.get(name)[1:, 3, None], course)

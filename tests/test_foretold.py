@@ -327,7 +327,7 @@ def test_a_night_is_not_the_lowest_of_the_date() -> None:
     temp = np.where(hours < midnight + np.timedelta64(20, "h"), 8.0, -6.0)  # freezes from 20:00
     record = Record(PLACE, hours, {"temp_c": temp}, {"temp_c": grades_of(temp)})
     nights = {c.start: c.value for c in night_lows(record)}
-    evening = int((midnight - 6).astype(int)) * HOUR
+    evening = int((midnight - np.timedelta64(6, "h")).astype(int)) * HOUR
     assert nights[evening] == 8.0
     assert nights[evening + DAY_S] == -6.0
     said = {(s.element, s.start): s.value for s in said_by(record)}

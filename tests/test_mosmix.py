@@ -99,12 +99,12 @@ def test_the_chance_of_six_hours_stands_at_each_of_them(server: Loopback, cache:
     text = world.mosmix_kml(NOW)
     hours = ask(cache).records[0]
     six, twelve = series(text, "R602"), series(text, "Rh02")
-    steps = np.arange(hours.times[1], hours.times[-1] + 1)
+    steps = np.arange(hours.times[1], hours.times[-1] + np.timedelta64(1, "h"))
     chance = hours.get("precip_prob")
     told = 0
     for step, value in zip(steps, six, strict=True):
         if np.isfinite(value):
-            before = (hours.times >= step - 6) & (hours.times < step)
+            before = (hours.times >= step - np.timedelta64(6, "h")) & (hours.times < step)
             np.testing.assert_allclose(chance[before], value / 100)
             told += 1
     assert told == 41

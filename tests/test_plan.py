@@ -73,7 +73,7 @@ def answer_on(today: dt.date, forecast_days: int = 7) -> Answer:
     """The sample's record on an earlier day; what then came stands as a daily forecast."""
     weather = sample_weather()
     daily = weather.daily.between(
-        weather.daily.times[0], np.datetime64(today) + (forecast_days - 1)
+        weather.daily.times[0], np.datetime64(today) + np.timedelta64(forecast_days - 1, "D")
     )
     return answer(sample_site(), Weather(daily, None, today))
 
@@ -857,7 +857,11 @@ def test_the_southern_half_year_is_the_northern_one_turned() -> None:
 def test_short_record_cannot_tell() -> None:
     weather = sample_weather()
     day = np.datetime64(weather.today)
-    short = Weather(weather.daily.between(day - 200, day + 9), weather.hourly, weather.today)
+    short = Weather(
+        weather.daily.between(day - np.timedelta64(200, "D"), day + np.timedelta64(9, "D")),
+        weather.hourly,
+        weather.today,
+    )
     assert members(short, until=dt.date(2018, 6, 30)).past_years == 0
     made = plan_for(answer(sample_site(), short))
     assert made.past_seasons == 0

@@ -176,7 +176,7 @@ def barrier(
     best = int(best_day(caught, allowed, values.number("later_worth")))
     if best < 0 or np.isnan(share[0, -1]):
         return np.nan, np.nan
-    day = first_day + begin + best
+    day = first_day + np.timedelta64(begin + best, "D")
     return (float(day.astype(int)) if caught[best] >= 0.005 else np.nan), float(caught[best])
 
 

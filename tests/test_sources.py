@@ -129,7 +129,7 @@ def test_weather_of_a_site_joins_without_a_hole(server: Loopback) -> None:
     assert weather.hourly is not None
     assert (days.times[-1] - np.datetime64(TODAY)).astype(int) >= 6
     hours = weather.hourly.times
-    ahead = hours >= np.datetime64(NOW.replace(tzinfo=None), "h") + 1
+    ahead = hours >= np.datetime64(NOW.replace(tzinfo=None), "h") + np.timedelta64(1, "h")
     assert set(weather.hourly.grade("temp_c")[ahead]) == {Grade.FORECAST}
     assert np.isfinite(weather.hourly.get("gust_m_s")[ahead]).any(), "the forecast's own gusts"
     assert {p.source for p in days.provenance} == {"archive", "forecast"}

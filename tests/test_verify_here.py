@@ -238,7 +238,11 @@ def test_report_of_a_site(store: Foretold, told: Answer, tmp_path: Path) -> None
     made_s = int(bounds[35]) - 3600
     store.keep(place, Issue(ground, "windowcast", made_s, made_s, "a"), [soil])
     with SeasonLog(tmp_path / "log.sqlite") as log:
-        log.add(SoilReading(date=(today - 5).astype(object), depth_m=0.05, temp_c=9.0))
+        log.add(
+            SoilReading(
+                date=(today - np.timedelta64(5, "D")).astype(object), depth_m=0.05, temp_c=9.0
+            )
+        )
     report = report_of(store, told, tmp_path / "log.sqlite")
     month, year = report.spans
     assert (month.days, year.days) == (30, 365)

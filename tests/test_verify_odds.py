@@ -38,7 +38,7 @@ from windowcast.windows.purposes import purpose_of
 @pytest.fixture(scope="module")
 def record() -> Record:
     daily = sample_weather().daily
-    return daily.between(daily.times[0], np.datetime64(SAMPLE_TODAY) - 1)
+    return daily.between(daily.times[0], np.datetime64(SAMPLE_TODAY) - np.timedelta64(1, "D"))
 
 
 @pytest.fixture(scope="module")

@@ -10,6 +10,7 @@ import numpy as np
 
 from windowcast.core.phrase import Name, Phrase, Quantity, joined, say
 from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.time_axis import steps
 from windowcast.limits.model import refused
 from windowcast.programme.answer import Answer
 from windowcast.programme.model import KeyDate, PurposePlan, SeasonPlan, Week
@@ -200,7 +201,7 @@ def _cover(cover: CoverPlan, number: int, title: str, today: dt.date, voice: Voi
     if len(cover.curve) < 2:
         return None
     at = np.array([point.date for point in cover.curve], dtype="datetime64[D]")
-    dates = np.arange(at[0], at[-1] + 1)
+    dates = steps(at[0], at[-1])
     middle, low, high = (
         _daily(dates, at, _numbers([getattr(point, name) for point in cover.curve]))
         for name in ("caught", "low", "high")

@@ -295,7 +295,9 @@ def _days_of_sun(
     zone = ZoneInfo(place.timezone)
     dates = local_dates(zone, hours)
     axis = steps(dates[0], dates[-1])
-    wanted = np.diff(day_starts(zone, np.append(axis, axis[-1] + 1))).astype(np.int64)
+    wanted = np.diff(day_starts(zone, np.append(axis, axis[-1] + np.timedelta64(1, "D")))).astype(
+        np.int64
+    )
     day = (dates - axis[0]).astype(np.int64)
     count = np.bincount(day[np.isfinite(sun_kj_m2)], minlength=len(axis))
     total = np.bincount(day, np.nan_to_num(sun_kj_m2), minlength=len(axis)) / 1000

@@ -166,7 +166,7 @@ def here_spans(
     """
     spans = []
     for days in SPANS_DAYS:
-        since = midnights_s(zone, np.array([np.datetime64(today) - days]))[0]
+        since = midnights_s(zone, np.array([np.datetime64(today) - np.timedelta64(days, "D")]))[0]
         late = [c for c in cases if c.start >= since]
         told = [a for a in announced if a.window.start >= since]
         spans.append(HereSpan(days, offs(late, own), rains(late, own), windows(told, came, zone)))

@@ -128,7 +128,7 @@ def _issues(record: Record, season: int, every_days: int) -> Iterator[int]:
     """Indices of issue days from 1 September to 20 April with enough past and future."""
     first = np.datetime64(f"{season}-09-01")
     last = np.datetime64(f"{season + 1}-04-20")
-    for date in np.arange(first, last, every_days):
+    for date in np.arange(first, last, np.timedelta64(every_days, "D")):
         index = int((date - record.times[0]).astype(int))
         if FEWEST_YEARS * 366 <= index < len(record.times) - LEADS - 1:
             yield index
