@@ -151,6 +151,7 @@ def test_mixtures() -> None:
 
 
 @example(("pre", "CCHPA", "pendimethalin"), (0.0, 0.5, 0.0), (True, False, False), set(), set())
+@example(("post", "VERPE", "glyphosate + simazine"), (21.0, 1.0, 10.0), (True,) * 3, {5}, {9})
 @given(
     cell=st.sampled_from(CELLS),
     known=st.tuples(STAGES, RATES, AIR),

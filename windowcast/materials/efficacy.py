@@ -262,15 +262,17 @@ def _resisted(
 ) -> _Figure:
     """The same on a population that some actives fail on.
 
-    What is left of a mixture of which a part fails was not tried: it falls as if all of it failed.
+    What is left of a mixture of which a part fails was not tried: it falls as if all of it failed,
+    by what takes most where several fail.
     An active is never promised more than was seen of it on such a population.
     """
     fails = [name for name in members if name in failing]
     if not fails:
         return _figure(value, meets, table)
     known = table.table("resistant")
-    mean, sd = known.value(fails[0] if fails[0] in known else "any").value
-    found = _figure(value, meets, table, (mean, sd))
+    taken = [known.value(name if name in known else "any").value for name in fails]
+    each = [_figure(value, meets, table, (mean, sd)) for mean, sd in taken]
+    found = _Figure(*(min(getattr(f, end) for f in each) for end in ("middle", "low", "high")))
     weed, seen = value.path.split(".")[2], table.table("seen_resistant")
     if weed not in seen or PLUS.join(members) not in seen.table(weed):
         return found
