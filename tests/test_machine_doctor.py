@@ -6,7 +6,6 @@ import datetime as dt
 import json
 import os
 import re
-import resource
 import subprocess
 import sys
 import time
@@ -201,6 +200,7 @@ def test_a_full_disk_is_wrong_and_a_damaged_file_named(
     monkeypatch.setenv("WINDOWCAST_CACHE", str(tmp_path))
     (tmp_path / "weather.sqlite").write_bytes(b"no database at all")
     assert check_machine.cache().state == "note"
+    resource = pytest.importorskip("resource")  # POSIX
     limits = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (4096, limits[1]))  # as a quota that is used up
     try:
