@@ -156,6 +156,14 @@ def test_files_that_are_no_site(tmp_path: Path, content: bytes, says: str) -> No
     assert caught.value.remedy
 
 
+def test_a_path_as_windows_writes_it_names_the_remedy(tmp_path: Path) -> None:
+    line = '[weather]\nfiles = ["C:\\sites\\station.csv"]\n'
+    with pytest.raises(InputError, match="write a path with /, or between single quotes"):
+        read(tmp_path, HEAD + line)
+    site = read(tmp_path, HEAD + line.replace('"', "'"))
+    assert site.weather.files[0].endswith("C:\\sites\\station.csv")
+
+
 def test_absent_file_and_folder(tmp_path: Path) -> None:
     for path in (tmp_path / "none.toml", tmp_path):
         with pytest.raises(InputError, match=r"cannot be read.*windowcast init"):

@@ -183,6 +183,15 @@ def test_files_go_first_and_spare_the_archive(server: Loopback) -> None:
     assert [p for p in server.paths() if "daily" in p or "stations" in p] == []
 
 
+def test_files_to_yesterday_and_no_forecast_ask_nobody(server: Loopback) -> None:
+    given = ask().records[0]
+    for wanted, asked in (("none", False), ("archive", True)):
+        Cache().clear()
+        server.requests.clear()
+        ask(site(weather={"forecast": wanted}), given=[given], past=False)
+        assert bool(server.paths()) is asked
+
+
 def test_own_logger_goes_before_all(server: Loopback, tmp_path: Path) -> None:
     rows = []
     for n in range(96):

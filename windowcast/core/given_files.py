@@ -87,7 +87,9 @@ def parsed_toml(text: str, path: str | PathLike[str] | None = None) -> dict[str,
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"is not valid TOML: {error}", path=path, remedy="correct it") from None
+        slash = "\\" in str(error)  # a path as Windows writes it
+        remedy = "write a path with /, or between single quotes" if slash else "correct it"
+        raise InputError(f"is not valid TOML: {error}", path=path, remedy=remedy) from None
     except RecursionError:
         raise InputError(
             "is nested too deep", path=path, remedy="write lists and tables as the examples do"

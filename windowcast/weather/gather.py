@@ -100,7 +100,7 @@ def gather(
     coarse, soil, *found = side_by_side(works, len(works))
     issued = found[0] if ahead else Found()
     archive = found[-1] if past else Found()
-    if not past and not issued.records:
+    if not past and not issued.records and site.weather.forecast.strip() != "none":
         archive = _archive(request, fetcher, needed=False)
     measured = [r for r in archive.records if _measured(r)]
     modelled = [r for r in archive.records if not _measured(r)]
