@@ -8,10 +8,12 @@ from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 from spoken import render
 from test_trial_pool import write_trial
 
@@ -22,7 +24,7 @@ from windowcast.materials.actives import load_actives
 from windowcast.materials.efficacy import Control, expected_control
 from windowcast.materials.own_evidence import OwnResult, with_own
 from windowcast.records.model import Application, Material
-from windowcast.records.own_evidence import evidence_of, with_own_trials
+from windowcast.records.own_evidence import evidence_of, over_places, with_own_trials
 from windowcast.records.review import review_log
 from windowcast.records.store import SeasonLog
 from windowcast.trials.trial_file import load_trial
@@ -147,6 +149,22 @@ def test_own_trials_alone_give_a_wide_figure_and_none_without_them() -> None:
     assert found.high - found.low > 0.25
     twice = math.sqrt(2) * TABLE.number("slope.narrowed") * TABLE.number("slope.new_trial")
     assert width(found) > 2 * 1.2816 * twice  # the doubt of one trial about the next
+
+
+@given(st.lists(st.tuples(st.floats(-4, 6), st.floats(0.01, 3)), min_size=1, max_size=6))
+def test_places_that_differ_leave_the_error_of_their_mean(
+    places: list[tuple[float, float]],
+) -> None:
+    """As scipy's standard error of the mean has it, and no less than their own errors add up to."""
+    mean, error = over_places(places)
+    values, errors = np.array(places).T
+    assert mean == pytest.approx(values.mean())
+    assert error >= 0.999999 * np.linalg.norm(errors) / len(values)
+    if len(values) > 1:
+        assert error >= 0.999999 * stats.sem(values)
+    # places that agree are as sure as one large one
+    alike = over_places([(1.0, 0.3)] * 4)
+    assert alike == (1.0, pytest.approx(0.15))
 
 
 # --- files ---------------------------------------------------------------------------------------

@@ -159,7 +159,7 @@ def ratings(quality: bool = True) -> list[Rating]:
 
 def test_control_comes_from_cover_against_the_check() -> None:
     rounds = analysed_rounds(trial(), ratings())
-    found = turf_threshold(rounds, costs={"": 90.0}, worth=4.0)
+    found = turf_threshold(trial(), rounds, costs={"": 90.0}, worth=4.0)
     control = {c.treatment: c for c in found.controls}
     means = {name: np.mean([r.value for r in rounds[0][0].rows if r.treatment == name])
              for name in COVER}  # fmt: skip
@@ -173,9 +173,43 @@ def test_control_comes_from_cover_against_the_check() -> None:
     assert "untreated" not in pays
 
 
+def test_control_is_against_the_untreated_check_wherever_the_file_has_it() -> None:
+    """A weed-free check before it: what is left beside that says nothing of control."""
+    for measure in ("cover %", "count per m2"):
+        planned = trial_from(tomllib.loads(weed_free_first(measure)))
+        seen = rated(planned, 56, levels=COVER | {"hand": 1.0}, measure=measure)
+        ((found, analysis),) = analysed_rounds(planned, seen)
+        assert {c.second for c in analysis.of("check")} == {"untreated"}
+        known = turf_threshold(planned, [(found, analysis)], costs={}).controls
+        control = {c.treatment: c for c in known}
+        assert list(control) == ["glyphosate", "simazine"]
+        for name, each in control.items():
+            means = [
+                np.mean([r.value for r in found.rows if r.treatment == t])
+                for t in (name, "untreated")
+            ]
+            assert each.control == pytest.approx(1 - means[0] / means[1], abs=0.02)
+        # without an untreated check only rated control tells of it
+        treated = [t for t in planned.treatment if t.check != "untreated"]
+        bare = planned.model_copy(update={"treatment": treated})
+        assert not turf_threshold(bare, [(found, analysis)], costs={}).controls
+
+
+def weed_free_first(measure: str) -> str:
+    hand = '[[treatment]]\nname = "hand"\ncheck = "weed-free"\n'
+    head = text().partition("[[measure]]")[0]
+    head = head.replace(
+        '[[treatment]]\nname = "untreated"', f'{hand}[[treatment]]\nname = "untreated"'
+    )
+    frame = 'frame = "0.25 m2"\n' if measure.startswith("count") else ""
+    return f'{head}[[measure]]\nwhat = "{measure}"\nweed = "POAAN"\n{frame}'
+
+
 def test_a_step_of_quality_is_worth_what_cover_takes_of_it() -> None:
     rounds = analysed_rounds(trial(), ratings())
-    found = turf_threshold(rounds, costs={"glyphosate": 45.0}, worth_step=50.0, acceptable=6.0)
+    found = turf_threshold(
+        trial(), rounds, costs={"glyphosate": 45.0}, worth_step=50.0, acceptable=6.0
+    )
     assert found.quality is not None
     assert found.quality.low < 0.06 < found.quality.high
     (one,) = found.paying
@@ -197,24 +231,24 @@ def test_a_step_of_quality_is_worth_what_cover_takes_of_it() -> None:
 def test_rated_control_goes_first_and_what_lacks_is_said() -> None:
     control = rated(trial(), 56, levels={"untreated": 0.0, "glyphosate": 85.0, "simazine": 55.0})
     rounds = analysed_rounds(trial(), [*ratings(quality=False), *control])
-    found = turf_threshold(rounds, costs={"": 45.0}, worth_step=50.0)
+    found = turf_threshold(trial(), rounds, costs={"": 45.0}, worth_step=50.0)
     assert found.round is not None
     assert found.round.measure == "control %"
     assert not found.paying
     notes = [note.id for note in threshold_notes(found)]
     assert "trial_threshold.no_quality" in notes
-    cover = turf_threshold(rounds, costs={"": 45.0}, worth=3.0, key="cover-poaan-56d")
+    cover = turf_threshold(trial(), rounds, costs={"": 45.0}, worth=3.0, key="cover-poaan-56d")
     assert cover.round is not None
     assert cover.round.measure == "cover %"
 
 
 def test_what_never_pays_is_said() -> None:
     rounds = analysed_rounds(trial(), ratings())
-    found = turf_threshold(rounds, costs={"": 90.0}, worth=0.5)
+    found = turf_threshold(trial(), rounds, costs={"": 90.0}, worth=0.5)
     said = [EN.text(text) for text in threshold_sentences(found)]
     assert said[0] == "glyphosate costs more than it brings, however much the weeds cover"
     known = ControlKnown("a", 0.5, 0.0, 0.8)
-    maybe = turf_threshold(rounds, costs={}, worth=0.5)
+    maybe = turf_threshold(trial(), rounds, costs={}, worth=0.5)
     assert not maybe.paying, "no cost, no answer"
     assert not paying_cover(90, 4, known).sure
 

@@ -62,6 +62,7 @@ def threshold(
             remedy=f"use one of {', '.join(found.key for found, _ in rounds)}",
         )  # fmt: skip
     found = turf_threshold(
+        trial,
         rounds,
         costs={name: price for (field, name), price in prices.items() if field == "--cost"},
         worth=prices.get(("--worth", "")),

@@ -190,16 +190,31 @@ def _result(trial: TrialFile, seen: Seen, materials: Actives, tables: Tables) ->
     timing = _timing(given, stage, materials)
     if timing is None:
         return say("own.no_stage", timing=Name(given.codes[0]))
-    logits, errors = np.array([_logit(place) for _, place in seen]).T
-    error = math.sqrt(
-        max(float((errors**2).sum()) / len(seen) ** 2, float(np.var(logits)) / len(seen))
-    )
+    logit, error = over_places([_logit(place) for _, place in seen])
     found = OwnResult(
         trial.name, weed, tuple(name for name, _ in given.actives), timing,
-        float(logits.mean()), error, 0.0 if timing == "pre" and stage is None else stage,
+        logit, error, 0.0 if timing == "pre" and stage is None else stage,
         _rate(given, materials, tables),
     )  # fmt: skip
     return found if counts(found, tables["efficacy"]) else say("own.no_kind", weed=Name(weed))
+
+
+def over_places(effects: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Mean of the effects of places, each with its error, and the error of that mean.
+
+    It is as large as the places' own doubt makes it, or as they differ, whichever is more.
+
+    Examples
+    --------
+    >>> from windowcast.records.own_evidence import over_places
+    >>> over_places([(1.0, 0.1), (3.0, 0.1)])
+    (2.0, 1.0)
+    """
+    means, errors = np.array(effects).T
+    places = len(means)
+    own = math.sqrt(float(errors @ errors)) / places
+    differ = float(means.std(ddof=1)) / math.sqrt(places) if places > 1 else 0.0
+    return float(means.mean()), max(own, differ)
 
 
 def _timing(given: Given, stage: float | None, materials: Actives) -> Timing | None:

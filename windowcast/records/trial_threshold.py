@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from windowcast.core.errors import InputError
 from windowcast.materials.price import parse_area_price
+from windowcast.records.place_effects import untreated_arm
 from windowcast.records.trial_rounds import TrialRound
 from windowcast.trials.model import TrialAnalysis
 from windowcast.trials.threshold import (
@@ -18,6 +19,7 @@ from windowcast.trials.threshold import (
     paying_cover,
     quality_line,
 )
+from windowcast.trials.trial_file import TrialFile
 
 QUALITY = "quality 1-9"
 COVER = "cover %"
@@ -51,6 +53,7 @@ class TurfThreshold:
 
 
 def turf_threshold(
+    trial: TrialFile,
     rounds: Rounds,
     *,
     costs: Mapping[str, float],
@@ -75,8 +78,13 @@ def turf_threshold(
         The round whose control is taken; "" for the last one of control, else of cover, else of
         counts.
     """
-    found = _round_of_control(rounds, key)
-    controls = controls_of(found[0].measure, found[0].options, found[1]) if found else ()
+    check = untreated_arm(trial)
+    able = [
+        (found, _controls(found, analysis, check.name if check else ""))
+        for found, analysis in rounds
+        if not analysis.problem
+    ]
+    taken, controls = _taken(able, key)
     line, seen = _line(rounds)
     doubt = 0.0
     if worth is None and worth_step is not None and line is not None and line.falls:
@@ -89,24 +97,25 @@ def turf_threshold(
     good = None
     if acceptable is not None and line is not None and line.falls:
         good = line.cover_at(acceptable)
-    return TurfThreshold(found[0] if found else None, controls, tuple(paying), line, seen, good)
+    return TurfThreshold(taken, controls, tuple(paying), line, seen, good)
 
 
-def _round_of_control(rounds: Rounds, key: str) -> tuple[TrialRound, TrialAnalysis] | None:
-    able = [(found, analysis) for found, analysis in rounds if not analysis.problem]
+def _controls(found: TrialRound, analysis: TrialAnalysis, check: str) -> tuple[ControlKnown, ...]:
+    return controls_of(found.measure, found.options, analysis, check, len(found.dates))
+
+
+def _taken(
+    able: Sequence[tuple[TrialRound, tuple[ControlKnown, ...]]], key: str
+) -> tuple[TrialRound | None, tuple[ControlKnown, ...]]:
+    """The round whose control is taken, with it."""
     if key:
-        return next(((f, a) for f, a in able if f.key == key), None)
+        return next(((found, known) for found, known in able if found.key == key), (None, ()))
+    single = [(found, known) for found, known in able if known and not found.since]
     for measure in WEEDS:
-        same = [
-            (found, analysis)
-            for found, analysis in able
-            if found.measure == measure
-            and not found.since
-            and controls_of(measure, found.options, analysis)
-        ]
+        same = [each for each in single if each[0].measure == measure]
         if same:
             return max(same, key=lambda each: max(each[0].dates.values()))
-    return None
+    return None, ()
 
 
 def _line(rounds: Rounds) -> tuple[QualityLine | None, TrialRound | None]:

@@ -23,6 +23,7 @@ from windowcast.trials.links import LinkScale, step_of, unit_of
 from windowcast.trials.means import LinearMeans, Standing, all_means
 from windowcast.trials.mixed import groups
 from windowcast.trials.model import (
+    DF_PER_SITE,
     LEVEL,
     AdjustedMean,
     Comparison,
@@ -34,9 +35,6 @@ from windowcast.trials.percent_control import too_uneven
 
 FEW_PLOTS = 4  # fewer leave an interval of more than three standard errors
 FEW_SITES = 4
-# A few sites that are alike by chance let Satterthwaite's df of a mean over places run too high:
-# its interval then held 0.92 to 0.94 of the time (benchmarks/check_trials.py), with this cap 0.95.
-DF_PER_SITE = 2.0
 NO_WIDTH = 1e-9  # of an interval on the linear scale: the fit left a mean no doubt
 PLACES = ("site", "block", "whole plot")
 Terms = dict[str, FloatArray]
@@ -269,7 +267,7 @@ class _Trial:
         own = "check" in self.terms  # an error of its own is one more that can be small by chance
         found = pairs(fit, self.names, errors=1 + own)
         standard = self.options.standard or next(
-            (name for name in self.names if name in self.options.checks), ""
+            (name for name in self.options.checks if name in self.names), ""
         )
         if standard in self.names:
             found += against(fit, self.names, self.names.index(standard), errors=1 + own)

@@ -20,14 +20,13 @@ import numpy as np
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Phrase, Share, say
 from windowcast.core.record import FloatArray
-from windowcast.trials.contrasts import effect_of
+from windowcast.trials.contrasts import MOST_LESS, effect_of
 from windowcast.trials.links import NONE_SEEN, step_of
-from windowcast.trials.model import LEVEL, TrialAnalysis
+from windowcast.trials.model import DF_PER_SITE, LEVEL, TrialAnalysis
 
 WIDE, VERY_WIDE = 20, 40  # of an interval, in percentage points
 CHECK_ERRORS = 2.0  # so many standard errors must the mean of several checks be above zero
 MOST = 100.0  # percent
-DF_PER_SITE = 2.0  # of an interval over sites: see `control_over_sites`
 LEAST = -100.0  # percent; beyond twice the weeds of the check the figure says no more
 
 
@@ -176,19 +175,36 @@ def control_over_sites(
     analysis
         Of all sites; where it does not tell this pair, how sure control is stays open.
     """
-    effect = effect_of(analysis, treatment, check, "left")
-    between = next((c for c in analysis.of("check") if c.first == treatment), None)
-    ends: tuple[float | None, float | None] = None, None
-    percent, nothing_left = pooled.percent, False
+    found = ratio_control(analysis, treatment, check, sites)
+    percent, low, high, nothing_left = found or (pooled.percent, None, None, False)
+    said = _words(percent, low, high, pooled.plots, nothing_left=nothing_left, sites=sites)
+    return replace(pooled, percent=max(percent, LEAST), low=low, high=high, text=said, sites=sites)
+
+
+def ratio_control(
+    analysis: TrialAnalysis, treatment: str, check: str, sites: int = 1
+) -> tuple[float, float, float, bool] | None:
+    """Percent control by the ratio of a model's means, its 95 % interval, and if none was left.
+
+    None where the analysis does not tell it. No end is below `LEAST`.
+
+    Parameters
+    ----------
+    sites
+        How many the analysis is over; with several, see `DF_PER_SITE`.
+    """
+    against = (c for c in analysis.of("check") if (c.first, c.second) == (treatment, check))
+    between = next(against, None)
     if between is not None and between.percent == MOST:  # none left anywhere: a bound
-        percent, ends, nothing_left = MOST, (max(between.percent_low, LEAST), MOST), True
-    elif effect is not None:
-        percent = -100.0 * math.expm1(effect.value)
-        low, high = replace(effect, df=min(effect.df, DF_PER_SITE * (sites - 1))).interval()
-        ends = max(-100.0 * math.expm1(min(high, 1.0)), LEAST), -100.0 * math.expm1(low)
-    said = _words(percent, *ends, pooled.plots, nothing_left=nothing_left, sites=sites)
-    return replace(pooled, percent=max(percent, LEAST), low=ends[0], high=ends[1], text=said,
-                   sites=sites)  # fmt: skip
+        return MOST, max(between.percent_low, LEAST), MOST, True
+    effect = effect_of(analysis, treatment, check, "left")
+    if effect is None:
+        return None
+    if sites > 1:
+        effect = replace(effect, df=min(effect.df, DF_PER_SITE * (sites - 1)))
+    most, least = effect.interval()
+    low, high = (max(-100.0 * math.expm1(min(end, 1.0)), LEAST) for end in (least, most))
+    return -100.0 * math.expm1(min(effect.value, MOST_LESS)), low, high, False
 
 
 def too_uneven(check: FloatArray) -> bool:

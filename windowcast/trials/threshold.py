@@ -24,7 +24,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from windowcast.core.record import FloatArray
-from windowcast.trials.model import LEVEL, AdjustedMean, PlotRow, TrialAnalysis, TrialOptions
+from windowcast.trials.contrasts import scale_of
+from windowcast.trials.model import LEVEL, PlotRow, TrialAnalysis, TrialOptions
+from windowcast.trials.percent_control import ratio_control
 
 FULL = 100.0  # % cover: nothing can cover more
 RATED = frozenset({"control %", "control 0-10"})
@@ -104,40 +106,32 @@ def paying_cover(cost: float, worth: float, known: ControlKnown, doubt: float = 
 
 
 def controls_of(
-    measure: str, options: TrialOptions, analysis: TrialAnalysis
+    measure: str, options: TrialOptions, analysis: TrialAnalysis, check: str, sites: int = 1
 ) -> tuple[ControlKnown, ...]:
     """The control of each treatment: rated, or from how much less weed it left than the check.
 
-    Empty where the measure says nothing of weeds, or the trial has no untreated check.
+    Empty where the measure says nothing of weeds, or there is no untreated check to tell it by.
+
+    Parameters
+    ----------
+    check
+        Name of the untreated check; "" where the trial has none.
+    sites
+        How many the analysis is over.
     """
     treated = [m for m in analysis.means if m.treatment not in options.checks]
     if measure in RATED:
         span = options.high - options.low
         ends = [[(v - options.low) / span for v in (m.mean, m.low, m.high)] for m in treated]
         return tuple(_known(m.treatment, *each) for m, each in zip(treated, ends, strict=True))
-    check = next((m for m in analysis.means if m.treatment in options.checks), None)
-    if measure == "cover %" and check is not None and check.mean > 0:
-        return tuple(_less_cover(m, check, analysis) for m in treated)
+    if scale_of(measure, analysis.link, check=True) != "left":
+        return ()
+    found = ((m.treatment, ratio_control(analysis, m.treatment, check, sites)) for m in treated)
     return tuple(
-        _known(c.first, c.percent / 100, c.percent_low / 100, c.percent_high / 100)
-        for c in analysis.of("check")
-        if c.second in options.checks and c.first not in options.checks and math.isfinite(c.percent)
+        _known(treatment, *(percent / 100 for percent in control[:3]))
+        for treatment, control in found
+        if control is not None
     )
-
-
-def _less_cover(mean: AdjustedMean, check: AdjustedMean, analysis: TrialAnalysis) -> ControlKnown:
-    """How much less cover than the check; the doubt is that of the logarithm of the ratio."""
-    from scipy.stats import t as student
-
-    left = mean.mean / check.mean
-    errors = [m.error * (1 - m.mean / FULL) for m in (mean, check)]
-    df = next((c.df for c in analysis.of("check") if c.first == mean.treatment), math.nan)
-    if left > 0 and all(map(math.isfinite, (*errors, df))):
-        half = float(student.ppf(0.5 + LEVEL / 2, df)) * math.hypot(*errors)
-        ends = left * math.exp(half), left * math.exp(-half)
-    else:  # bounds of either
-        ends = mean.high / check.low if check.low > 0 else math.inf, mean.low / check.high
-    return _known(mean.treatment, 1 - left, 1 - ends[0], 1 - ends[1])
 
 
 def _known(treatment: str, control: float, low: float, high: float) -> ControlKnown:

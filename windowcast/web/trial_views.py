@@ -144,6 +144,7 @@ def _pays(
         costs = [typed["cost"]] if typed["cost"] else []
         prices = prices_said(costs, typed["worth"], typed["worth_step"], names)
         found = turf_threshold(
+            trial,
             rounds,
             costs={name: price for (field, name), price in prices.items() if field == "--cost"},
             worth=prices.get(("--worth", "")),
