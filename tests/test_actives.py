@@ -15,6 +15,7 @@ from windowcast.core.turf import Species
 from windowcast.materials.actives import load_actives
 from windowcast.materials.label_values import MOVEMENTS, TIMINGS, TURF_STATES, UPTAKES, species_key
 from windowcast.materials.needs import needs_of
+from windowcast.materials.written_materials import material_from
 
 # The classification of 2020 (HRAC, WSSA), typed here apart from the table: by group, and 0 for what
 # it calls unknown or, for growth regulators, does not list. Read: group 3 for benfluralin and
@@ -204,3 +205,15 @@ def test_bad_label_files_are_refused_in_one_line(tmp_path: Path, text: str, matc
 def test_missing_label_file() -> None:
     with pytest.raises(InputError, match="cannot be read"):
         load_actives("no-such-file.toml")
+
+
+def test_names_that_begin_with_numbers_are_names_and_are_found_however_written() -> None:
+    assert material_from("2,4-D 1 kg/ha") == {"active": "2,4-d", "rate_kg_ha": 1.0}
+    assert material_from("2,4-D") == {"active": "2,4-d"}
+    with pytest.raises(InputError, match="names no active"):
+        material_from("1 kg/ha")
+    known = load_actives()
+    for name in ("2,4-d", "msma", "fenoxaprop-p"):
+        assert name in known
+        assert known[name].name.lower() == name
+    assert "water" not in known

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections import Counter
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -18,6 +19,7 @@ from spoken import render
 from test_trial_pool import write_trial
 
 from windowcast.cli import cli, main
+from windowcast.core.errors import InputError
 from windowcast.core.site import load_site
 from windowcast.core.values import PACKAGED, load
 from windowcast.materials.actives import load_actives
@@ -27,6 +29,7 @@ from windowcast.records.model import Application, Material
 from windowcast.records.own_evidence import evidence_of, over_places, with_own_trials
 from windowcast.records.review import review_log
 from windowcast.records.store import SeasonLog
+from windowcast.trials.layout import plan_of
 from windowcast.trials.trial_file import load_trial
 from windowcast.weather.sample import sample_site, sample_weather
 
@@ -291,3 +294,110 @@ def test_a_trial_elsewhere_that_keeps_its_ratings_in_the_log_is_found(tmp_path: 
     assert log.is_file()
     assert trial_files(log) == {}
     assert trial_files(log, [trial]) == {"far": trial}
+
+
+# --- what says less than it seems ----------------------------------------------------------------
+
+
+def said_of(folder: Path, file: Path, *changes: tuple[str, str]) -> str:
+    """What ``trial evidence`` says of a trial some words of which are others."""
+    text = file.read_text()
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    file.write_text(text)
+    said = CliRunner().invoke(cli, ["trial", "evidence", str(site_file(folder, file.stem))])
+    return " ".join(said.output.split())
+
+
+@pytest.mark.parametrize(("named", "seen"), [
+    ([("prodiamine 0.84 kg/ha", "xyzzy 0.84 kg/ha")], "xyzzy is no active ingredient"),
+    ([("prodiamine 0.84 kg/ha", "foramsulfuron 0.03 kg/ha"),
+      ('code = "A"', 'code = "A"\nstage_bbch = 0')], "no weeds were up (stage_bbch)"),
+    ([('timing = ["A"]', "timing = []")], "gives it no timing"),
+    ([("prodiamine 0.84 kg/ha", "2,4-D 1 kg/ha; prodiamine 0.84 kg/ha"),
+      ('code = "A"', 'code = "A"\nstage_bbch = 0')],
+     "2,4-D + prodiamine on annual bluegrass, before emergence"),
+    ([("prodiamine 0.84 kg/ha", "prodiamine 0.84 kg/ha; simazine 1.1 kg/ha"),
+      ('code = "A"', 'code = "A"\nstage_bbch = 21')],
+     "prodiamine + simazine on annual bluegrass, after emergence"),
+])  # fmt: skip
+def test_a_result_counts_for_what_was_put_out_at_the_stage_that_was_met(
+    folder: Path, named: list[tuple[str, str]], seen: str
+) -> None:
+    assert seen in said_of(folder, folder / "trials" / "y2023.toml", *named)
+
+
+def test_one_trial_under_two_names_of_files_is_refused(folder: Path) -> None:
+    copy = folder / "trials" / "copy.toml"
+    text = (folder / "trials" / "y2023.toml").read_text()
+    copy.write_text(text.replace("seed = 1", 'seed = 1\nlog_file = "y2023.log.sqlite"'))
+    site = load_site(site_file(folder, "y2023", "copy"))
+    with pytest.raises(InputError, match=r"copy\.toml: own_trials: has the name of the trial"):
+        with_own_trials(site, PACKAGED, load_actives())
+
+
+def counted(folder: Path, name: str, check: list[int], left: list[int]) -> Path:
+    """A trial at one site with counts of annual bluegrass on four plots of the check and of F."""
+    file = write_trial(folder, name, "2024-09-12", "North", F=("prodiamine 0.84 kg/ha", 0.1))
+    file.with_suffix(".log.sqlite").unlink()
+    rows, left_of = ["site,plot,treatment,date,count per m2"], {"untreated": check, "F": left}
+    seen: Counter[str] = Counter()
+    for plot in plan_of(load_trial(file)):
+        value = left_of[plot.arm.name][seen[plot.arm.name]]
+        rows.append(f"North,{plot.plot},{plot.arm.name},2024-12-11,{value}")
+        seen[plot.arm.name] += 1
+    table = file.with_suffix(".csv")
+    table.write_text("\n".join(rows) + "\n")
+    main(["trial", "import", str(file), f"{table}:weed=POAAN", "--yes"])
+    return file
+
+
+@pytest.mark.parametrize("check", [[0, 0, 0, 0], [1, 0, 0, 0], [9, 0, 0, 0]])
+def test_a_check_that_may_have_had_no_weeds_tells_nothing_of_control(
+    folder: Path, check: list[int]
+) -> None:
+    counted(folder / "trials", "bare", check, [0, 0, 0, 0])
+    site = load_site(site_file(folder, "bare"))
+    found = evidence_of(site, PACKAGED, load_actives())
+    assert not found.results
+    assert "too few weeds, or too uneven ones" in render(found.left_out[0])
+    assert with_own_trials(site, PACKAGED, load_actives()) is PACKAGED
+
+
+def test_the_last_look_counts_though_an_earlier_one_was_a_count(folder: Path) -> None:
+    file = counted(folder / "trials", "late", [80, 90, 100, 70], [4, 6, 3, 5])
+    first = evidence_of(load_site(site_file(folder, "late")), PACKAGED, load_actives())
+    file.write_text(file.read_text() + '[[measure]]\nwhat = "control %"\nweed = "POAAN"\n')
+    rows = ["site,plot,treatment,date,control %"]
+    for n, plot in enumerate(plan_of(load_trial(file))):
+        value = 0 if plot.arm.check else 30 + 5 * (n % 3)
+        rows.append(f"North,{plot.plot},{plot.arm.name},2025-02-20,{value}")
+    table = folder / "late-control.csv"
+    table.write_text("\n".join(rows) + "\n")
+    main(["trial", "import", str(file), f"{table}:weed=POAAN", "--yes"])
+    then = evidence_of(load_site(site_file(folder, "late")), PACKAGED, load_actives())
+    assert first.results[0].logit > 2
+    assert then.results[0].logit < 0
+
+
+def test_rates_of_one_active_in_a_tank_add_up(folder: Path) -> None:
+    file = folder / "trials" / "y2023.toml"
+    file.write_text(
+        file.read_text().replace(
+            "prodiamine 0.84 kg/ha", "prodiamine 0.5 kg/ha; prodiamine 0.34 kg/ha"
+        )
+    )
+    (found,) = evidence_of(load_site(site_file(folder, "y2023")), PACKAGED, load_actives()).results
+    assert found.rate_share == pytest.approx(0.84 / 0.836)
+
+
+def test_a_rate_far_beyond_the_full_one_promises_less_than_the_highest_that_was_tried() -> None:
+    found = [
+        expect(["simazine"], [replace(MINE, actives=("simazine",), rate_share=share, logit=5.0)])
+        for share in (1.0, 4.0, 20.0)
+    ]
+    middles = [control.middle for control in found if control is not None]
+    assert len(middles) == 3
+    assert all(more < less for less, more in pairwise(middles))
+    assert width(found[2]) > width(found[1])

@@ -174,6 +174,11 @@ class Actives(dict[str, Active]):
     Looking up an unknown name raises `InputError` with the closest known names.
     """
 
+    def __contains__(self, name: object) -> bool:
+        return super().__contains__(name) or (
+            isinstance(name, str) and any(active.called(name) for active in self.values())
+        )
+
     def __missing__(self, name: str) -> Active:
         for active in self.values():
             if active.called(name):

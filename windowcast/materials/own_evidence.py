@@ -158,8 +158,10 @@ def _met(result: OwnResult, table: Table) -> tuple[float, float, float]:
         doubt += (steepest * (sizes[-1] - least) / _ACROSS) ** 2
     else:
         size = max(float(plant_size(result.stage_bbch, table)), float(least))
-    share = high if result.rate_share is None else float(log_rate(result.rate_share, table))
-    if result.rate_share is None:
+    share = high
+    if result.rate_share is not None:  # beyond what was tried it may have brought more still
+        share = math.log(max(result.rate_share, math.exp(low)))
+    else:
         doubt += (rate * (high - low) / _ACROSS) ** 2
     doubt += (rate_sd * share) ** 2
     if result.timing == "post":

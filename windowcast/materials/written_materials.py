@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from windowcast.core.errors import InputError
 from windowcast.core.quantity import parse_rate, with_unit_of
+
+_NUMBERED = re.compile(r"\d(,\d)+-[A-Za-z]")  # names such as 2,4-D begin with numbers
 
 
 def materials_from(text: str, unit: str = "") -> list[dict[str, Any]]:
@@ -20,7 +23,7 @@ def material_from(text: str, unit: str = "") -> dict[str, Any]:
     """``"glyphosate 0.5 lb/acre"``: an active and, maybe, its rate of active ingredient."""
     name, rate = text, ""
     for place, word in enumerate(text.split()):
-        if word[0].isdigit() or word[0] in ".-":
+        if (word[0].isdigit() or word[0] in ".-") and not _NUMBERED.match(word):
             name, rate = " ".join(text.split()[:place]), " ".join(text.split()[place:])
             break
     if not name:

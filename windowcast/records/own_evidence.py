@@ -2,8 +2,8 @@
 
 Of each trial, weed, mixture and timing one result counts: that of the treatment nearest to the full
 rate, for treatments of a trial share its year and ground. It is the mean over its sites of what was
-seen last on them, as control against the untreated check. Counts go before weights, these before
-cover and ratings of control.
+seen last on them, as control against the untreated check. Of what was seen on one day, counts go
+before weights, these before cover and ratings of control.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from windowcast.records.place_effects import (
 )
 from windowcast.records.trial_log import trial_log_path
 from windowcast.records.trial_rounds import TrialRound, rounds_of
-from windowcast.trials.contrasts import Given
+from windowcast.trials.contrasts import Given, listed
 from windowcast.trials.layout import TrialArm, arms_of
 from windowcast.trials.trial_file import TrialFile
 
@@ -69,7 +69,7 @@ def with_own_trials(site: Site, tables: Tables, materials: Actives) -> Tables:
 
 @dataclass(frozen=True, eq=False)
 class _Known:
-    """Materials that are the same to a cache where their rates are."""
+    """Materials that are the same to a cache where their rates and timings are."""
 
     materials: Actives
 
@@ -80,9 +80,10 @@ class _Known:
         return isinstance(other, _Known) and self._rates == other._rates
 
     @property
-    def _rates(self) -> tuple[tuple[str, float | None], ...]:
-        usual = ((a.name, a.usual_kg_ha) for a in self.materials.values())
-        return tuple((name, None if rate is None else float(rate)) for name, rate in usual)
+    def _rates(self) -> tuple[tuple[str, bool, bool, float | None], ...]:
+        usual = {a.name: a.usual_kg_ha for a in self.materials.values()}
+        rates = {name: None if rate is None else float(rate) for name, rate in usual.items()}
+        return tuple((a.name, a.pre, a.post, rates[a.name]) for a in self.materials.values())
 
 
 @lru_cache(maxsize=32)
@@ -134,7 +135,13 @@ def own_evidence(trials: Sequence[TrialRead], materials: Actives, tables: Tables
             why = say("pool.no_check") if read.ratings else say("pool.not_rated")
             left_out.append(say("pool.left_trial", trial=Name(read.trial.name), why=why))
             continue
-        places = _last_seen(read, check, materials)
+        places, unseen = _last_seen(read, check, materials)
+        if not places and not unseen:
+            why = say("own.no_measure")
+            left_out.append(say("pool.left_trial", trial=Name(read.trial.name), why=why))
+        for treatment, reasons in unseen.items():
+            said = {"trial": Name(read.trial.name), "treatment": Name(treatment)}
+            left_out.append(say("pool.left_treatment", **said, why=listed(reasons)))
         of_trial: dict[tuple[str, tuple[str, ...], Timing], OwnResult] = {}
         for (treatment, _), seen in places.items():
             found = _result(read.trial, seen, materials, tables)
@@ -157,25 +164,32 @@ def _from_full(result: OwnResult) -> tuple[float, float]:
 Seen = list[tuple[TrialRound, PlaceEffect]]
 
 
-def _last_seen(read: TrialRead, check: TrialArm, materials: Actives) -> dict[tuple[str, str], Seen]:
-    """By treatment and weed: at each site what was seen last, of the measure that goes first."""
+def _last_seen(
+    read: TrialRead, check: TrialArm, materials: Actives
+) -> tuple[dict[tuple[str, str], Seen], dict[str, list[Phrase]]]:
+    """By treatment and weed what was seen last at each site; why nothing was, by treatment."""
     found: dict[tuple[str, str], dict[str, tuple[TrialRound, PlaceEffect]]] = {}
+    reasons: dict[str, list[Phrase]] = {}
     for each in rounds_of(read.trial, read.ratings, check.name):
         if each.measure not in MEASURED or not each.weed:
             continue
-        for place, treatment, _ in place_effects(read.trial, each, check, materials):
+        for place, treatment, why in place_effects(read.trial, each, check, materials):
             if place is None:
+                reasons.setdefault(treatment, []).append(why)
                 continue
             at = found.setdefault((treatment, each.weed), {})
             old = at.get(place.site)
             if old is None or _goes_before((each, place), old):
                 at[place.site] = each, place
-    return {key: list(at.values()) for key, at in found.items()}
+    seen = {treatment for treatment, _ in found}
+    unseen = {name: why for name, why in reasons.items() if name not in seen}
+    return {key: list(at.values()) for key, at in found.items()}, unseen
 
 
 def _goes_before(new: tuple[TrialRound, PlaceEffect], old: tuple[TrialRound, PlaceEffect]) -> bool:
-    ranks = [MEASURED.index(each.measure) for each, _ in (new, old)]
-    return ranks[0] < ranks[1] or (ranks[0] == ranks[1] and new[1].rated > old[1].rated)
+    if new[1].rated != old[1].rated:
+        return new[1].rated > old[1].rated
+    return MEASURED.index(new[0].measure) < MEASURED.index(old[0].measure)
 
 
 def _result(trial: TrialFile, seen: Seen, materials: Actives, tables: Tables) -> OwnResult | Phrase:
@@ -183,13 +197,19 @@ def _result(trial: TrialFile, seen: Seen, materials: Actives, tables: Tables) ->
     given, weed = seen[0][1].given, seen[0][0].weed
     if not given.actives:
         return say("own.no_materials")
-    if len(given.codes) != 1:
+    unknown = next((name for name, _ in given.actives if name not in materials), None)
+    if unknown is not None:
+        return say("own.unknown", active=Name(unknown))
+    if not given.codes:
+        return say("own.no_timing")
+    if len(given.codes) > 1:
         return say("own.several", count=len(given.codes))
     arm = next(a for a in arms_of(trial) if a.name == given.name)
     stage = next((t.stage_bbch for t in trial.timing if t.code in arm.timing), None)
     timing = _timing(given, stage, materials)
     if timing is None:
-        return say("own.no_stage", timing=Name(given.codes[0]))
+        at = Name(given.codes[0])
+        return say("own.no_stage" if stage is None else "own.not_before", timing=at)
     logit, error = over_places([_logit(place) for _, place in seen])
     found = OwnResult(
         trial.name, weed, tuple(name for name, _ in given.actives), timing,
@@ -218,15 +238,16 @@ def over_places(effects: Sequence[tuple[float, float]]) -> tuple[float, float]:
 
 
 def _timing(given: Given, stage: float | None, materials: Actives) -> Timing | None:
-    """Whether it was put down before weeds were up; None where that could be either."""
-    known = [materials[name] for name, _ in given.actives if name in materials]
-    pre = bool(known) and all(active.pre for active in known)
-    post = bool(known) and all(active.post for active in known)
-    if pre and not post:
+    """Whether it was put down before weeds were up; None where that could be either, or neither."""
+    tank = [materials[name] for name, _ in given.actives]
+    if all(active.pre and not active.post for active in tank):
         return "pre"
+    some_pre = any(active.pre for active in tank)
     if stage is None:
-        return "post" if post and not pre else None
-    return "pre" if pre and stage < EMERGED else "post"
+        return None if some_pre else "post"
+    if stage >= EMERGED:
+        return "post"
+    return "pre" if some_pre else None
 
 
 def _rate(given: Given, materials: Actives, tables: Tables) -> float | None:

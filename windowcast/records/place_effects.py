@@ -33,7 +33,8 @@ from windowcast.trials.contrasts import (
     told,
 )
 from windowcast.trials.layout import TrialArm, arms_of
-from windowcast.trials.model import TrialAnalysis
+from windowcast.trials.model import PlotRow, TrialAnalysis
+from windowcast.trials.percent_control import too_uneven
 from windowcast.trials.trial_file import TrialFile, TrialSite, load_trial
 
 _CHECKS = frozenset({"untreated", "weed-free"})
@@ -85,13 +86,19 @@ def read_trials(files: Sequence[Path], *, ratings: bool = True) -> tuple[TrialRe
     Raises
     ------
     InputError
-        A file cannot be read, or is named twice.
+        A file cannot be read, or a trial is named twice.
     """
     found: list[TrialRead] = []
     for file in files:
         if file.resolve() in {other.file.resolve() for other in found}:
             raise InputError("is named twice", path=file, remedy="name each trial once")
         trial = load_trial(file)
+        for other in found:
+            if other.trial.name.casefold() == trial.name.casefold():
+                raise InputError(
+                    f"has the name of the trial in {other.file.name}", path=file, field="name",
+                    remedy="name each trial once; give another trial a name of its own",
+                )  # fmt: skip
         log_file = trial_log_path(trial, file)
         rated: list[Rating] = []
         if ratings and log_file.is_file():
@@ -110,12 +117,12 @@ def dates_at(trial: TrialFile, arm: TrialArm, site: TrialSite) -> tuple[dt.date 
 def given_at(trial: TrialFile, arm: TrialArm, site: TrialSite, materials: Actives) -> Given:
     """What the plots of a treatment got at a site."""
     tank = [part for text in arm.materials for part in materials_from(text)]
-    rates = {
-        materials[part["active"]].name if part["active"] in materials else part["active"]: (
-            part.get("rate_kg_ha")
-        )
-        for part in tank
-    }
+    rates: dict[str, float | None] = {}
+    for part in tank:
+        active = part["active"]
+        name = materials[active].name if active in materials else active
+        rate, more = part.get("rate_kg_ha"), rates.get(name, 0.0)
+        rates[name] = None if rate is None or more is None else more + rate
     days = tuple(
         math.nan
         if date is None
@@ -158,6 +165,8 @@ def place_effects(
             days = _since_applied(trial, arm, site, rated, found.days.get(site.name))
             effect = None
             why = _why_none(analysis, scale, days)
+            if not why and scale == "left" and other.check == "untreated" and _bare(rows, other):
+                why = say("pool.check_bare")
             if not why and scale is not None:
                 effect = effect_of(analysis, arm.name, other.name, scale, ends=ends)
             if effect is None or days is None or scale is None:
@@ -172,6 +181,12 @@ def place_effects(
                 told(scale, within, effect.base, *ends),
             )  # fmt: skip
             yield place, arm.name, why
+
+
+def _bare(rows: Sequence[PlotRow], check: TrialArm) -> bool:
+    """Whether a site may have had nothing to control, by its check plots."""
+    weeds = np.array([row.value for row in rows if row.treatment == check.name])
+    return not np.any(weeds) or too_uneven(weeds)
 
 
 def _since_applied(
