@@ -339,6 +339,14 @@ def test_the_record_holds_what_the_sheet_and_the_site_say(file: Path) -> None:
     assert "Certification number" in " ".join(map(render, lacking(record_sheet(other, US))))
 
 
+def test_a_sprayer_without_its_boom_has_that_of_the_site(file: Path) -> None:
+    replaced(file, "wind_max_m_s = 4.5\nboom_height_m = 0.5", "boom_height_m = 0.6")
+    done = Done(dt.datetime(2018, 1, 17, 15, tzinfo=dt.UTC))
+    assert application_of(job(file, "Shed jug"), done).boom_height_m == 0.5
+    replaced(file, "boom_height_m = 0.5\ndroplet", "droplet")
+    assert application_of(job(file, "Shed jug"), done).boom_height_m == 0.6
+
+
 def test_what_has_no_active_is_noted_and_is_no_record_alone(file: Path) -> None:
     start = dt.datetime(2018, 1, 17, 15, tzinfo=dt.UTC)
     entry = application_of(job(file, "Shed jug", "dye rate=8 fl oz/acre"), Done(start))

@@ -40,6 +40,7 @@ ENGLISH = {
     "cli/init.py": "questions that the site file answers in English",
     "cli/service_systems.py": "what systemd and launchd read",
     "cli/man.py": "help, as a manual page",
+    "cli/reference.py": "heads of a page of the documentation",
     "cli/options.py": "help of the options that commands share",
     "cli/watching.py": "what went wrong when messages were sent",
     "cli/verify.py": "measures the models, for those who work on them",

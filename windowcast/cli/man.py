@@ -10,14 +10,14 @@ import click
 
 from windowcast.core.version import __version__
 
-_EXITS = {
+EXITS = {
     "0": "Done.",
     "1": "Something on this machine stops answers, or a fault of the program.",
     "2": "Bad input.",
     "3": "A source could not be reached and nothing usable is kept.",
     "130, 143": "Stopped by Ctrl-C, or by another program.",
 }
-_VARIABLES = {
+VARIABLES = {
     "WINDOWCAST_CACHE": "Folder of the kept weather.",
     "WINDOWCAST_TOKEN": "Token of the web page.",
     "WINDOWCAST_ALERTS_TO": "Addresses for alerts.",
@@ -55,9 +55,9 @@ def page(group: click.Group) -> Iterator[str]:
     yield ".SH COMMANDS"
     yield from _commands(group, context)
     yield ".SH EXIT STATUS"
-    yield from _list(_EXITS)
+    yield from _list(EXITS)
     yield ".SH ENVIRONMENT"
-    yield from _list(_VARIABLES)
+    yield from _list(VARIABLES)
 
 
 def _commands(group: click.Group, context: click.Context) -> Iterator[str]:

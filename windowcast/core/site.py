@@ -43,57 +43,82 @@ class Equipment(SiteTable):
     """Limits of the sprayer and its operator."""
 
     wind_max_m_s: Annotated[float, Field(ge=1.0, le=8.0, strict=True)] | None = None
+    """Your own limit of the wind, if stricter than the label's."""
     boom_height_m: Annotated[float, Field(ge=0.2, le=2.0, strict=True)] | None = None
+    """Height of the boom, where no sprayer says its own."""
 
 
 class SensorColumn(SiteTable):
     """One column of an own logger's file."""
 
     column: str
-    quantity: str  # a name of core.record.HOURLY_VARIABLES or DAILY_VARIABLES
+    """Head of the column in the file."""
+    quantity: str
+    """What it holds: a name of the weather columns below."""
     unit: str
+    """Its unit, as degF, mph or in."""
 
 
 class OwnStation(SiteTable):
     """The site's own logger: which file, which columns, which zone."""
 
     file: str
+    """CSV or Excel file of the logger, beside the site file."""
     time_column: str
-    clock_column: str = ""  # of the times of day, where time_column holds only dates
-    timezone: str = ""  # empty: the site's zone
-    time_format: str = ""  # strptime; empty: as written, see docs/weather_csv.md
-    dates: Literal["", "mdy", "dmy"] = ""  # what comes first in 9/4/2025; empty: the file tells
+    """Head of the column with the times."""
+    clock_column: str = ""
+    """Head of the column with the times of day, where `time_column` holds only dates."""
+    timezone: str = ""
+    """IANA time zone of its times; empty: the site's."""
+    time_format: str = ""
+    """Form of the times in codes of `strptime`; empty: as they are written."""
+    dates: Literal["", "mdy", "dmy"] = ""
+    """What comes first in 9/4/2025; empty: the file tells."""
     delimiter: str = ","
-    sheet: str = ""  # of a workbook; empty: the only one
+    """Mark between columns."""
+    sheet: str = ""
+    """Sheet of a workbook; empty: the only one."""
     columns: tuple[SensorColumn, ...] = ()
+    """What is read of it."""
 
 
 class WeatherSources(SiteTable):
     """Where the weather comes from; files are taken relative to the site file."""
 
     files: tuple[str, ...] = ()
-    station: str = ""  # archive station id; empty: the best ones nearby are blended
-    forecast: Literal["auto", "none"] | str = "auto"  # or services in order: "mosmix, metno"
-    contact: str = ""  # given to services that want somebody to write to
-    coarse_grid: bool = True  # whether a global grid may stand in for what no station gave
-    soil_networks: bool = True  # whether soil measured at stations nearby corrects the soil model
+    """Weather files, beside the site file, in order of preference."""
+    station: str = ""
+    """Id of an archive station; empty: the best ones nearby are blended."""
+    forecast: str = "auto"
+    """`auto`, `none`, `archive`, or forecast services in order, as `mosmix, metno`."""
+    contact: str = ""
+    """E-mail or web address, given to services that want somebody to write to."""
+    coarse_grid: bool = True
+    """Whether a global grid may stand in for what no station gave."""
+    soil_networks: bool = True
+    """Whether soil measured at stations nearby corrects the soil model."""
     own: tuple[OwnStation, ...] = ()
+    """Your own loggers."""
 
 
 class Advice(SiteTable):
     """How the advice is given."""
 
     odds_threshold: Annotated[float, Field(ge=0.05, le=0.99, strict=True)] = 0.6
+    """Chance from which a window is announced."""
     watering_in_days: Annotated[int, Field(ge=1, le=21, strict=True)] | None = None
-    # share of annual bluegrass that comes up in late winter; sources disagree (0 to 0.24)
+    """Days within which a pre-emergent must be watered in, if stricter than the label."""
     late_winter_share: Annotated[float, Field(ge=0.0, le=0.24, strict=True)] | None = None
+    """Share of annual bluegrass that emerges in late winter; sources disagree."""
 
 
 class Alerts(SiteTable):
     """Where news of spray windows is sent."""
 
-    to: tuple[SecretStr, ...] = ()  # addresses, see docs/alerts.md; ${NAME} is an environment value
-    to_file: str = ""  # further addresses, one a line, in a file that only its owner can read
+    to: tuple[SecretStr, ...] = ()
+    """Addresses that get news of spray windows; `${NAME}` stands for an environment variable."""
+    to_file: str = ""
+    """File with further addresses, one a line, that only its owner can read."""
 
     @field_validator("to", mode="before")
     @classmethod
@@ -107,29 +132,53 @@ class Site(SiteTable):
     """A checked site file."""
 
     name: Name
+    """Name of the site."""
     latitude: Annotated[float, Field(ge=-66.0, le=66.0, strict=True)]
+    """Degrees north, negative in the south."""
     longitude: Annotated[float, Field(ge=-180.0, le=180.0, strict=True)]
+    """Degrees east, negative in the west."""
     elevation_m: Annotated[float, Field(ge=-430.0, le=5000.0, strict=True)] | None = None
+    """Metres above sea level; corrects temperatures for height."""
     timezone: str = ""
+    """IANA time zone; empty: that of the coordinates."""
     units: Literal["us", "metric"] = "metric"
-    language: Language | None = None  # of what is said to people; None: English, or the browser's
+    """Units of what is shown."""
+    language: Language | None = None
+    """Of what is said to people; left out: English, or the browser's."""
     turf: Turf = Field(default_factory=Turf)
+    """What grows there."""
     soil: Soil = Field(default_factory=Soil)
-    weeds: tuple[Annotated[str, AfterValidator(weed_code)], ...] = ("POAAN", "DIGIS")  # EPPO
-    stock: tuple[str, ...] = ()  # active ingredients at hand, ISO common names
-    materials_file: str = ""  # TOML with the numbers of the label in hand
-    log_file: str = ""  # season log; empty: <site file>.log.sqlite
-    own_trials: tuple[str, ...] = ()  # trial files whose results count in what control to expect
+    """What it grows on."""
+    weeds: tuple[Annotated[str, AfterValidator(weed_code)], ...] = ("POAAN", "DIGIS")
+    """Weeds to watch, by name or EPPO code; `windowcast weeds` lists them."""
+    stock: tuple[str, ...] = ()
+    """Active ingredients at hand, by ISO common name; empty: all that are known."""
+    materials_file: str = ""
+    """File with the numbers of your labels, beside the site file."""
+    log_file: str = ""
+    """Season log; empty: beside the site file, with its name."""
+    own_trials: tuple[str, ...] = ()
+    """Trial files whose results count in what control to expect."""
     equipment: Equipment = Field(default_factory=Equipment)
+    """Limits of the sprayer and its operator."""
     calendar: Calendar = Field(default_factory=Calendar)
+    """When spraying is possible at all."""
     sensitive: tuple[Sensitive, ...] = ()
-    area: tuple[Area, ...] = ()  # none: the whole site is one
+    """Ground that no drift may reach."""
+    area: tuple[Area, ...] = ()
+    """Areas that differ; none: the whole site is one."""
     resistance: tuple[KnownResistance, ...] = ()
+    """Weeds known to survive a mode of action here."""
     sprayer: tuple[Sprayer, ...] = ()
+    """Sprayers as they were set and measured."""
     operator: Operator = Field(default_factory=Operator)
+    """Who sprays, where no other is named."""
     weather: WeatherSources = Field(default_factory=WeatherSources)
+    """Where the weather comes from."""
     advice: Advice = Field(default_factory=Advice)
+    """How the advice is given."""
     alerts: Alerts = Field(default_factory=Alerts)
+    """Where news of spray windows is sent."""
 
     @field_validator("timezone")
     @classmethod

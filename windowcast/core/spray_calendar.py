@@ -21,9 +21,13 @@ class Blackout(SiteTable):
     """A time when nothing may be sprayed: an event, mowing, a closed course."""
 
     first: dt.date
+    """First day on which nothing may be sprayed."""
     last: dt.date | None = None
-    hours: str = ""  # "08:00-12:00"; empty: the whole day
+    """Last day; left out: the first alone."""
+    hours: str = ""
+    """Hours, as `08:00-12:00`; empty: the whole day."""
     reason: str = ""
+    """Why."""
 
     @field_validator("hours")
     @classmethod
@@ -48,8 +52,11 @@ class Calendar(SiteTable):
     """When spraying is possible at all, in local time."""
 
     spray_hours: str = "06:00-19:00"
+    """Hours in which spraying is possible, local time."""
     spray_weekdays: tuple[Weekday, ...] = WEEKDAYS
+    """Days of the week on which it is."""
     blackout: tuple[Blackout, ...] = ()
+    """Times when nothing may be sprayed."""
 
     @field_validator("spray_hours")
     @classmethod

@@ -30,16 +30,27 @@ class Sprayer(SiteTable):
     """
 
     name: Annotated[Name, Field(pattern=_NO_COMMA)]
+    """What it is called."""
     tank: str = ""
+    """What the tank takes, as `300 gal`."""
     carrier: str = ""
+    """Carrier volume, as `40 gal/acre`."""
     nozzle: Annotated[str, Field(max_length=120)] = ""
+    """Nozzle, as you call it."""
     pressure: str = ""
+    """Pressure, as `40 psi`."""
     speed: str = ""
+    """Speed, as `4 mph`."""
     spacing: str = ""
+    """Between nozzles, as `20 in`."""
     flow: str = ""
+    """Measured from one nozzle, as `0.5 gal/min`."""
     measured: dt.date | None = None
+    """Day on which the flow was measured."""
     boom_height_m: Annotated[float, Field(ge=0.2, le=2.0, strict=True)] | None = None
-    droplet_class: Annotated[str, Field(max_length=40)] = ""  # ASABE S572 name
+    """Height of the boom."""
+    droplet_class: Annotated[str, Field(max_length=40)] = ""
+    """ASABE S572 name, as coarse."""
 
     @field_validator("carrier", *_MEASURED)
     @classmethod
@@ -63,7 +74,9 @@ class Operator(SiteTable):
     """Who sprays, where no other is named."""
 
     name: Annotated[str, Field(max_length=120)] = ""
+    """Name of the applicator."""
     certification: Annotated[str, Field(max_length=120)] = ""
+    """Number of licence or certificate."""
 
 
 def sprayer_named(sprayers: Sequence[Sprayer], name: str) -> Sprayer | None:

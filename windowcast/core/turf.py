@@ -73,9 +73,13 @@ class Overseed(SiteTable):
     """Cool-season grass sown into the turf for winter: whether, what, when and how."""
 
     state: Literal["none", "planned", "done"]
+    """Whether cool-season grass is sown into the turf for winter."""
     date: dt.date | None = None
+    """Day of sowing; needed where it is planned or done."""
     species: Literal["perennial ryegrass", "annual ryegrass", "roughstalk bluegrass"] | None = None
-    method: Literal["broadcast", "slit"] | None = None  # None: not said, the longer interval counts
+    """What is sown."""
+    method: Literal["broadcast", "slit"] | None = None
+    """How; not said: the longer interval counts."""
 
     @model_validator(mode="after")
     def _dated(self) -> Overseed:
@@ -93,22 +97,36 @@ class Turf(SiteTable):
     """
 
     species: Species = Species.HYBRID_BERMUDAGRASS
+    """What grows there."""
     use: Literal["golf", "sports", "lawn", "sod", "other"] = "sports"
-    overseeded: bool | None = None  # short for overseed; true leaves open when it was sown
+    """What it is for."""
+    overseeded: bool | None = None
+    """Short for `overseed`; true leaves open when it was sown."""
     overseed: Overseed | None = None
+    """What was or will be sown into it for winter."""
     irrigated: bool | None = None
-    mature: bool | None = None  # older than two growing seasons, full and undamaged
-    established: dt.date | None = None  # laid, sprigged, plugged or sown on
+    """Whether it can be irrigated."""
+    mature: bool | None = None
+    """Older than two growing seasons, full and undamaged."""
+    established: dt.date | None = None
+    """Day of laying sod, sprigging, plugging or sowing."""
     established_by: Literal["sod", "sprigs", "plugs", "seed"] | None = None
-    rooted: dt.date | None = None  # seen well rooted and mown several times
+    """How it was established."""
+    rooted: dt.date | None = None
+    """Day on which it was seen well rooted and mown several times."""
     winterkill: Literal["none", "minimal", "moderate", "severe"] | None = None
+    """Damage after winter."""
     thin: bool | None = None
-    # how much water carries a pre-emergent through it; not said counts as deep
+    """Worn or thin turf."""
     thatch_mm: Annotated[float, Field(ge=0.0, le=150.0, strict=True)] | None = None
-    # these move gain and loss of colour; what is not said counts as the careful side
+    """Depth of the thatch: a pre-emergent needs more water through deep thatch; not said counts as
+    deep."""
     mowing_height_mm: Annotated[float, Field(ge=2.0, le=150.0, strict=True)] | None = None
+    """Height of cut; not said: the careful side counts."""
     shade: Literal["none", "partial", "full"] | None = None
-    covered: bool = False  # under a tarp or blanket
+    """Shade; not said: the careful side counts."""
+    covered: bool = False
+    """Under a tarp or blanket at this time."""
 
     @model_validator(mode="after")
     def _agrees(self) -> Turf:
@@ -132,6 +150,7 @@ class Soil(SiteTable):
     """What it grows on."""
 
     texture: Texture = Texture.UNKNOWN
+    """USDA texture class."""
 
 
 Bearing = Annotated[float, Field(ge=0.0, le=360.0, strict=True)]
@@ -144,8 +163,11 @@ class Sensitive(SiteTable):
     """
 
     name: Name
+    """What it is called."""
     bearing_from_deg: Bearing
+    """First bearing as seen from the turf, clockwise from north."""
     bearing_to_deg: Bearing
+    """Last bearing: 330 to 20 lies about north."""
 
     @property
     def width_deg(self) -> float:
@@ -160,12 +182,18 @@ class KnownResistance(SiteTable):
     "Resistant": it fails there. "Segregating": some of the plants survive.
     """
 
-    weed: Annotated[str, AfterValidator(weed_code)]  # EPPO code or name
-    group: Annotated[int, Field(ge=0, le=34, strict=True)] | None = None  # WSSA/HRAC
-    active: str = ""  # ISO common name, where it is known of one only
+    weed: Annotated[str, AfterValidator(weed_code)]
+    """Name or EPPO code."""
+    group: Annotated[int, Field(ge=0, le=34, strict=True)] | None = None
+    """Mode of action group, WSSA/HRAC number."""
+    active: str = ""
+    """ISO common name, where it is known of one only."""
     standing: Literal["resistant", "segregating"] = "resistant"
-    mutation: str = ""  # of the DNA, where a laboratory found one: "Leu-136-Phe"
-    area: str = ""  # "": everywhere on the site
+    """It fails there, or some of the plants survive."""
+    mutation: str = ""
+    """Change of the DNA, where a laboratory found one, as Leu-136-Phe."""
+    area: str = ""
+    """Area where it is so; empty: everywhere on the site."""
 
     @model_validator(mode="after")
     def _names_something(self) -> KnownResistance:
@@ -181,8 +209,11 @@ class Area(Turf):
     """
 
     name: Annotated[Name, Field(pattern=r"^[^,;]+$")]
+    """What it is called, also in the season log."""
     size: str = ""
+    """Its size with the unit, as `3 acre`."""
     sensitive: tuple[Sensitive, ...] = ()
+    """Ground that no drift from it may reach, beside that of the site."""
 
     @field_validator("size")
     @classmethod

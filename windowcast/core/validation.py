@@ -49,9 +49,9 @@ def first_problem(
     location = [part for part in first["loc"][:-1] if _is_key(part)]
     # a key we do not know may be written in any way; all others are ours
     location += [k for k in first["loc"][-1:] if kind == "extra_forbidden" or _is_key(k)]
-    allowed = _allowed(model, location) if model else ""
+    expected = allowed(model, location) if model else ""
     if kind == "missing":
-        problem, remedy = "is missing", "add it" + (f" ({allowed})" if allowed else "")
+        problem, remedy = "is missing", "add it" + (f" ({expected})" if expected else "")
     elif kind == "extra_forbidden":
         known = _keys(model, location[:-1]) if model else []
         near = get_close_matches(str(location[-1]), known, n=1)
@@ -64,10 +64,10 @@ def first_problem(
         listed = isinstance(found, Mapping | list | tuple)
         if repr(found) not in problem and not listed:
             problem = f"{found!r} {problem}"
-    elif allowed:
+    elif expected:
         wrong_kind = kind.endswith(_WRONG_TYPE)
         problem = f"{found!r} is {'not of the right kind' if wrong_kind else 'not allowed'}"
-        remedy = f"give {allowed}"
+        remedy = f"give {expected}"
     else:
         problem = f"{found!r}: {first['msg'][0].lower()}{first['msg'][1:]}"
         remedy = "correct it"
@@ -124,7 +124,7 @@ def _keys(model: type[BaseModel], location: Location) -> list[str]:
     return list(inner.model_fields) if inner else []
 
 
-def _allowed(model: type[BaseModel], location: Location) -> str:
+def allowed(model: type[BaseModel], location: Location) -> str:
     """What a key may hold: "a number from -66 to 66", "one of golf, sports, ..."; "" if open."""
     field = _field(model, location)
     if field is None:
@@ -136,7 +136,7 @@ def _described(annotation: Any, metadata: Sequence[Any] = ()) -> str:
     if hasattr(annotation, "__metadata__"):  # Annotated[...]
         return _described(annotation.__origin__, annotation.__metadata__)
     if get_origin(annotation) is Literal:
-        return "one of " + ", ".join(str(choice) for choice in get_args(annotation))
+        return "one of " + ", ".join(str(choice) for choice in get_args(annotation) if choice != "")
     if isinstance(annotation, type) and issubclass(annotation, Enum):
         return "one of " + ", ".join(str(choice.value) for choice in annotation)
     limits = _limits(metadata)

@@ -220,13 +220,19 @@ def application_of(job: TankJob, done: Done) -> Application:
         nozzle=sprayer.nozzle if sprayer else "",
         droplet_class=sprayer.droplet_class if sprayer else "",
         pressure_kpa=parse(sprayer.pressure, "pressure") if sprayer and sprayer.pressure else None,
-        boom_height_m=sprayer.boom_height_m if sprayer else None,
+        boom_height_m=_boom_height_m(site, sprayer),
         speed_m_s=job.speed_m_s,
         adjuvant=said[True],
         operator=operator,
         certification=done.certification or (site.operator.certification if site and own else ""),
         notes=" ".join(filter(None, [other, done.notes])),
     )
+
+
+def _boom_height_m(site: Site | None, sprayer: Sprayer | None) -> float | None:
+    """The sprayer's, else what the site file says of all."""
+    own = sprayer.boom_height_m if sprayer else None
+    return own if own is not None or site is None else site.equipment.boom_height_m
 
 
 def _needed(name: str, asked: TankRequest, sprayer: Sprayer | None) -> str:

@@ -68,6 +68,11 @@ def described(column: str) -> str:
     return str(_texts()["columns"][column])
 
 
+def files() -> Mapping[str, str]:
+    """What each file of a comparison holds, by its name."""
+    return {name: str(entry["about"]) for name, entry in _texts()["files"].items()}
+
+
 def columns_of(file: str) -> tuple[DescribedColumn, ...]:
     """Columns of one of the CSV files that are written row by row."""
     return tuple(DescribedColumn(*row) for row in _texts()["files"][file]["columns"])
