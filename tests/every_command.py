@@ -15,6 +15,8 @@ from windowcast.core.site_template import Answers, site_toml
 from windowcast.records.model import FieldNote
 from windowcast.records.store import SeasonLog
 from windowcast.records.trial_log import trial_log_path
+from windowcast.sources.bundle import At, write_bundle
+from windowcast.sources.cache import Cache
 from windowcast.trials.layout import plan_of
 from windowcast.trials.trial_file import load_trial
 from windowcast.weather.sample import SAMPLE_TODAY, sample_folder
@@ -34,7 +36,9 @@ COMMANDS: Mapping[str, list[str]] = {
     "weather check": ["daily.csv.gz"],
     "weather clear": ["--all"],
     "weather doctor": [],
+    "weather export": ["own.toml", "--files"],
     "weather fetch": ["own.toml", "--offline"],
+    "weather import": ["carried.zip"],
     "weather status": [],
     "actives": [],
     "weeds": [],
@@ -135,6 +139,8 @@ def prepared(folder: Path) -> Path:
         log.add(FieldNote(dt.date(2018, 1, 5), "henbit beside the path"))
         (last,) = log.add(FieldNote(dt.date(2018, 1, 9), "first frost"))
     (folder / "id").write_text(last)
+    at = At(name="Own Ground", latitude=36.0, longitude=-79.1)
+    write_bundle(folder / "carried.zip", Cache(folder), [], at, files=[("daily.csv", b"date")])
     (folder / "entries.csv").write_text("kind,date,text\nnote,2018-01-10,dry\n")
     return folder
 

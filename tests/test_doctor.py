@@ -102,7 +102,7 @@ def test_damaged_bytes_and_an_issue_in_the_future_are_found(cache: Cache) -> Non
     late = nws.gridpoint("BMX_32-69", NOW)
     late["properties"]["updateTime"] = (NOW + dt.timedelta(hours=9)).isoformat()
     cache.put(cell, "forecast", json.dumps(late).encode(), fresh_s=60)
-    with cache._writing() as db:
+    with cache.writing() as db:
         db.execute("UPDATE entry SET body = ? WHERE url = ?", (zlib.compress(b"x"), station))
         db.execute("UPDATE entry SET body = x'00' WHERE url LIKE '%stations.db'")
     why = {finding.place: finding.why for finding in examined(cache, time.time())}
@@ -140,7 +140,7 @@ def test_the_command_names_mends_and_says_so_by_its_exit_code(cache: Cache) -> N
 
 
 def test_a_cache_of_the_first_form_is_brought_up(cache: Cache) -> None:
-    with cache._writing() as db:
+    with cache.writing() as db:
         db.execute("DROP TABLE former")
         db.execute("PRAGMA user_version = 1")
     cache.close()

@@ -21,7 +21,7 @@ from windowcast.cli.ending import heeding_signals
 from windowcast.core.errors import Terminated
 
 # exit codes other than 0 that the words of `COMMANDS` rightly end with
-ENDS = {"weather fetch": 3, "watch": 10, "service status": 1}
+ENDS = {"weather export": 3, "weather fetch": 3, "watch": 10, "service status": 1}
 # tables and JSON for those who work on the models, and files for systemd, have their own width
 WIDE = ("verify soil", "verify dates", "verify odds", "verify turf", "verify emergence",
         "service install", "trial power", "log export", "completion", "man")  # fmt: skip

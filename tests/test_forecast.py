@@ -273,7 +273,7 @@ def test_a_moved_cell_is_found_again(server: Loopback, cache: Cache, grid: dict[
         "/gridpoints/TAE/58,65": Answer(b"{}", 404),
     }
     cache.clear("nothing")
-    with cache._writing() as db:
+    with cache.writing() as db:
         db.execute("DELETE FROM entry WHERE url LIKE '%/gridpoints/%'")
     assert record_of(ask(cache)).provenance[0].detail.startswith("grid cell BMX")
     assert server.paths()[2:] == [

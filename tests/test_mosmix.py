@@ -294,7 +294,7 @@ def test_a_wrong_file_is_no_forecast_and_displaces_none(
 ) -> None:
     good = ask(cache).records[0]
     if not kept:
-        with cache._writing() as db:
+        with cache.writing() as db:
             db.execute("DELETE FROM entry WHERE url LIKE '%kmz'")
     for number, (name, body) in enumerate(FAULTS.items()):
         put(server, body)

@@ -78,7 +78,7 @@ def read_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
         fill(running)
         request = Request(site().place, FIRST, TODAY)
         source_named("archive").fetch(request, Fetcher(cache, Client(LIMITS)))
-        with cache._writing() as db:
+        with cache.writing() as db:
             db.execute("DELETE FROM entry")
     return path
 

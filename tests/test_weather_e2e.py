@@ -90,7 +90,7 @@ def test_the_forecast_and_the_answer_are_on_record(served: tuple[Loopback, Path]
 
 def aged(home: Path, hours: float) -> None:
     """Make everything kept so much older."""
-    with Cache(home / "cache" / FILE) as cache, cache._writing() as db:
+    with Cache(home / "cache" / FILE) as cache, cache.writing() as db:
         for column in ("fetched_at", "checked_at", "expires_at"):
             db.execute(f"UPDATE entry SET {column} = {column} - ?", (hours * 3600,))
 

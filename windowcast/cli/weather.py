@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import math
 import time
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +18,8 @@ from windowcast.cli.options import (
     with_given_forecast,
 )
 from windowcast.cli.output import echo, voice_in
+from windowcast.cli.tables import print_table
+from windowcast.cli.weather_bundle import export, import_
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
@@ -71,7 +71,9 @@ def status(format_: str) -> None:
         ]
         for h in holdings
     ]
-    _table(("source", "answers", "fresh", "newest", "oldest", "size"), rows, voice_in("metric"))
+    print_table(
+        ("source", "answers", "fresh", "newest", "oldest", "size"), rows, voice_in("metric")
+    )
 
 
 def _holding(h: Holding) -> dict[str, Any]:
@@ -125,7 +127,7 @@ def doctor(ctx: click.Context, *, mend: bool, format_: str) -> None:
             for f, how in zip(findings, done, strict=True)
         ]
         names = ("source", "what", "age", "why", *(("mended",) if mend else ()))
-        _table(names, cells, voice)
+        print_table(names, cells, voice)
     if record and format_ != "json":
         echo(voice.say("cli.record_damaged", problem=record))
     if record or (not mend and any(finding.bad for finding in findings)):
@@ -245,7 +247,7 @@ def _show(found: Found, voice: Voice, asked: int) -> None:
             ]
         )
     if rows:
-        _table(("source", "what", "away", "height", "weight", "time", "age"), rows, voice)
+        print_table(("source", "what", "away", "height", "weight", "time", "age"), rows, voice)
     for flag in found.flags:
         echo(voice.say("cli.note", text=flag.text))
     echo(voice.say("cli.requests", count=asked))
@@ -286,17 +288,5 @@ def _iso(seconds: float) -> str:
     return dt.datetime.fromtimestamp(seconds, dt.UTC).isoformat(timespec="seconds")
 
 
-def _table(names: Sequence[str], rows: list[list[str]], voice: Voice) -> None:
-    """Columns wide enough for their cells, two spaces apart; on a narrower screen row by row."""
-    from windowcast.report.terminal_width import screen_width
-
-    header = [voice.say(f"cache.{name}") for name in names]
-    widths = [max(len(row[i]) for row in [header, *rows]) for i in range(len(header))]
-    if sum(widths) + 2 * len(widths) - 2 > (screen_width() or math.inf):
-        for row in rows:
-            beside = zip(header[2:], row[2:], strict=True)
-            echo("  ".join(row[:2]), *(f"  {name}: {cell}" for name, cell in beside))
-        return
-    for row in [header, *rows]:
-        cells = [cell.ljust(width) for cell, width in zip(row, widths, strict=True)]
-        click.echo("  ".join(cells).rstrip())
+command.add_command(export)
+command.add_command(import_)

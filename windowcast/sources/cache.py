@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from windowcast.core.errors import InputError
 from windowcast.core.values import load
@@ -104,7 +104,7 @@ class Cache:
         self._lock = threading.RLock()
         self._opened: sqlite3.Connection | None = None
 
-    def __enter__(self) -> Cache:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -190,7 +190,7 @@ class Cache:
                 Path(f"{made}{suffix}").unlink(missing_ok=True)
 
     @contextmanager
-    def _writing(self) -> Iterator[sqlite3.Connection]:
+    def writing(self) -> Iterator[sqlite3.Connection]:
         """One short transaction; nothing of it stays when it fails or the process dies."""
         with self._lock:
             try:
@@ -256,7 +256,7 @@ class Cache:
             url, source, status, packed, digest, etag, last_modified,
             now, now, now + fresh_s, now, len(packed or b"") + len(url),
         )  # fmt: skip
-        with self._writing() as db:
+        with self.writing() as db:
             db.execute(
                 "INSERT OR REPLACE INTO former SELECT url, source, body, digest, fetched_at,"
                 " checked_at, used_at, size FROM entry"
@@ -270,7 +270,7 @@ class Cache:
     def confirm(self, url: str, *, fresh_s: float) -> None:
         """Note that the source said a kept answer still holds."""
         now = self._clock()
-        with self._writing() as db:
+        with self.writing() as db:
             db.execute(
                 "UPDATE entry SET checked_at = ?, expires_at = ?, used_at = ? WHERE url = ?",
                 (now, now + fresh_s, now, url),
@@ -279,14 +279,14 @@ class Cache:
     def ask_again(self, url: str, *, in_s: float) -> None:
         """Ask for a kept answer again after so many seconds at the latest; it stays until then."""
         now = self._clock()
-        with self._writing() as db:
+        with self.writing() as db:
             db.execute(
                 "UPDATE entry SET expires_at = min(expires_at, ?) WHERE url = ?", (now + in_s, url)
             )
 
     def remove(self, url: str) -> None:
         """Forget an answer; the one before it stays beside."""
-        with self._writing() as db:
+        with self.writing() as db:
             db.execute("DELETE FROM entry WHERE url = ?", (url,))
 
     def former(self, url: str) -> bytes | None:
@@ -294,9 +294,14 @@ class Cache:
         rows = self._read("SELECT body FROM former WHERE url = ?", url)
         return _unpack(rows[0][0]) if rows else None
 
+    def former_entry(self, url: str) -> tuple[float, float] | None:
+        """When the body that was replaced came, and was last confirmed [POSIX s]; None: no body."""
+        rows = self._read("SELECT fetched_at, checked_at FROM former WHERE url = ?", url)
+        return tuple(rows[0]) if rows else None
+
     def restore(self, url: str) -> None:
         """Put the answer before in the place of the kept one; it is asked again at the next use."""
-        with self._writing() as db:
+        with self.writing() as db:
             db.execute(
                 "INSERT OR REPLACE INTO entry SELECT url, source, 200, body, digest, '', '',"
                 " fetched_at, checked_at, 0, used_at, size FROM former WHERE url = ?",
@@ -312,7 +317,7 @@ class Cache:
         """
         now = self._clock()
         args = (now + fresh_s, source, now - younger_than_s)
-        with self._writing() as db:
+        with self.writing() as db:
             db.execute(
                 "UPDATE entry SET expires_at = min(expires_at, ?) WHERE source = ?", args[:2]
             )
@@ -348,7 +353,7 @@ class Cache:
     def put_derived(self, key: str, source: str, digest: str, body: bytes) -> None:
         """Keep something computed from bodies of this digest, replacing what the key had."""
         packed = zlib.compress(body, 1)
-        with self._writing() as db:
+        with self.writing() as db:
             db.execute(
                 "INSERT OR REPLACE INTO derived VALUES (?,?,?,?,?,?)",
                 (key, source, digest, packed, self._clock(), len(packed) + len(key)),
@@ -360,7 +365,7 @@ class Cache:
     def _note_use(self, table: str, column: str, key: str, used_at: float) -> None:
         now = self._clock()
         if now - used_at > self._used_step:
-            with self._writing() as db:
+            with self.writing() as db:
                 db.execute(f"UPDATE {table} SET used_at = ? WHERE {column} = ?", (now, key))
 
     def _evict(self, db: sqlite3.Connection, keep: str) -> None:
@@ -409,7 +414,7 @@ class Cache:
     def clear(self, source: str | None = None) -> int:
         """Remove everything, or one source; returns the number of answers removed."""
         where, args = ("", ()) if source is None else (" WHERE source = ?", (source,))
-        with self._writing() as db:
+        with self.writing() as db:
             count = db.execute(f"DELETE FROM entry{where}", args).rowcount
             for table in ("former", "derived"):
                 db.execute(f"DELETE FROM {table}{where}", args)

@@ -67,7 +67,7 @@ def examined(cache: Cache, now: float) -> Iterator[BadAnswer]:
         The cache itself cannot be read.
     """
     for entry in cache.entries():
-        place, problem = _kind(entry.url, cache)
+        place, problem = kind_of(entry.url, cache)
         why = _body_problem(cache, entry, problem)
         if why:
             yield BadAnswer(entry.url, entry.source, place, entry.checked_at, why, True)
@@ -82,7 +82,7 @@ def mended(cache: Cache, finding: BadAnswer) -> Done:
     if not finding.bad:
         cache.ask_again(finding.url, in_s=0.0)
         return "asked again"
-    _, problem = _kind(finding.url, cache)
+    _, problem = kind_of(finding.url, cache)
     try:
         former = cache.former(finding.url)
     except InputError:
@@ -109,7 +109,7 @@ def _body_problem(cache: Cache, entry: Entry, problem: Problem) -> str:
     return late[0](found, entry.fetched_at) if late else ""
 
 
-def _kind(url: str, cache: Cache) -> tuple[str, Problem]:
+def kind_of(url: str, cache: Cache) -> tuple[str, Problem]:
     """What an address is for, and what its body must be."""
     if found := _KINDS["file"].search(url):
         step, year, station = found[1], int(found[2]), found[3]

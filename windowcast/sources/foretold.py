@@ -24,7 +24,7 @@ from windowcast.core.values import load
 from windowcast.core.version import __version__
 from windowcast.sources.cache import FILE, Cache, folder
 
-_TABLES = {  # a table that looks otherwise is of another form: it is set aside, and begun anew
+TABLES = {  # a table that looks otherwise is of another form: it is set aside, and begun anew
     "told_issue": "id INTEGER PRIMARY KEY, lat INTEGER, lon INTEGER, ground TEXT, source TEXT,"
     " issued INTEGER, made INTEGER, digest TEXT, program TEXT, count INTEGER,"
     " UNIQUE (lat, lon, ground, source, issued, digest)",
@@ -189,7 +189,7 @@ class Foretold:
         InputError
             The database cannot be written.
         """
-        head = (*_at(place), *astuple(issue), __version__, len(said) + len(announced))
+        head = (*at_place(place), *astuple(issue), __version__, len(said) + len(announced))
         with self._writing() as db:
             done = db.execute(
                 "INSERT OR IGNORE INTO told_issue"
@@ -200,11 +200,11 @@ class Foretold:
             if not done.rowcount:
                 return False
             number = done.lastrowid
-            _insert(db, "told", [
+            insert(db, "told", [
                 (number, s.element, s.start, s.stop, (s.start - issue.issued) / 3600,
                  s.value, s.low, s.high, s.chance) for s in said
             ])  # fmt: skip
-            _insert(db, "told_window", [
+            insert(db, "told_window", [
                 (number, w.purpose, w.start, w.stop, (w.start - issue.made) / 3600,
                  *astuple(w)[3:]) for w in announced
             ])  # fmt: skip
@@ -214,13 +214,13 @@ class Foretold:
     def keep_came(self, place: Place, came: Sequence[Came]) -> None:
         """Keep what was measured; a time that has a value keeps it. `InputError` as `keep`."""
         now = int(self.clock())
-        self._add("came", [(*_at(place), *astuple(c), now) for c in came])
+        self._add("came", [(*at_place(place), *astuple(c), now) for c in came])
 
     def keep_held(self, place: Place, windows: Sequence[HeldWindow]) -> None:
         """Keep what came of windows, as judged first. `InputError` as `keep`."""
         now = int(self.clock())
         rows = [
-            (*_at(place), w.ground, w.purpose, w.start, w.stop, w.actives,
+            (*at_place(place), w.ground, w.purpose, w.start, w.stop, w.actives,
              None if w.held is None else int(w.held), " ".join(w.unknown), __version__, now)
             for w in windows
         ]  # fmt: skip
@@ -235,7 +235,7 @@ class Foretold:
 
         Only what was issued, and for an answer given, before the time that it speaks of.
         """
-        rows = self._read(
+        rows = self.read(
             "SELECT i.ground, i.source, i.issued, i.made, t.lead_h,"
             " t.element, t.start, t.stop, t.value, t.low, t.high, t.chance"
             " FROM told_issue i JOIN told t ON t.issue = i.id"
@@ -243,7 +243,7 @@ class Foretold:
             " AND (? = '' OR t.element = ?) AND (? = '' OR i.source = ?)"
             " AND i.issued <= t.start AND (i.ground = '' OR i.made <= t.start)"
             " ORDER BY i.issued, i.id",
-            (*_at(place), ground, since, element, element, source, source),
+            (*at_place(place), ground, since, element, element, source, source),
         )
         return [
             SaidOnce(ground, source, issued, made, lead_h, Said(*said))
@@ -252,13 +252,13 @@ class Foretold:
 
     def announced(self, place: Place, since: float) -> list[AnnouncedOnce]:
         """Windows that begin from `since` on, announced before they began, by answer."""
-        rows = self._read(
+        rows = self.read(
             "SELECT i.ground, i.made, w.lead_h, w.purpose, w.start, w.stop, w.verdict, w.score,"
             " w.share, w.low, w.high, w.futures, w.basis, w.actives"
             " FROM told_issue i JOIN told_window w ON w.issue = i.id"
             " WHERE i.lat = ? AND i.lon = ? AND w.start >= ?"
             " AND i.made <= w.start ORDER BY i.made, i.id",
-            (*_at(place), since),
+            (*at_place(place), since),
         )
         return [
             AnnouncedOnce(ground, made, lead_h, Announced(*window))
@@ -267,19 +267,19 @@ class Foretold:
 
     def came(self, place: Place, since: float) -> list[Came]:
         """What was measured from `since` on."""
-        rows = self._read(
+        rows = self.read(
             "SELECT element, start, stop, value FROM came"
             " WHERE lat = ? AND lon = ? AND start >= ? ORDER BY start",
-            (*_at(place), since),
+            (*at_place(place), since),
         )
         return [Came(*row) for row in rows]
 
     def held(self, place: Place, since: float) -> list[HeldWindow]:
         """What came of the windows that begin from `since` on."""
-        rows = self._read(
+        rows = self.read(
             "SELECT ground, purpose, start, stop, actives, held, unknown FROM came_window"
             " WHERE lat = ? AND lon = ? AND start >= ? ORDER BY start",
-            (*_at(place), since),
+            (*at_place(place), since),
         )
         return [
             HeldWindow(
@@ -297,14 +297,14 @@ class Foretold:
     def count(self, place: Place) -> int:
         """How many forecasts and answers for a place are kept."""
         where = "WHERE lat = ? AND lon = ?"
-        rows = self._read(f"SELECT count(*) FROM told_issue {where}", _at(place))
+        rows = self.read(f"SELECT count(*) FROM told_issue {where}", at_place(place))
         return int(rows[0][0]) if rows else 0
 
     def problem(self) -> str:
         """What is wrong with the tables, as a clause; "" where they are whole or not there."""
         try:
-            for name in _TABLES:
-                self._read(f"SELECT * FROM {name} ORDER BY 1", ())
+            for name in TABLES:
+                self.read(f"SELECT * FROM {name} ORDER BY 1", ())
         except InputError as error:
             return error.problem
         return ""
@@ -336,7 +336,7 @@ class Foretold:
             db = self._connect()
             try:
                 db.execute("BEGIN IMMEDIATE")
-                _make_ready(db)
+                made_ready(db)
                 yield db
                 db.execute("COMMIT")
             except BaseException:
@@ -346,13 +346,14 @@ class Foretold:
             finally:
                 db.close()
 
-    def _read(self, sql: str, args: Sequence[object]) -> list[Any]:
+    def read(self, sql: str, args: Sequence[object]) -> list[Any]:
+        """Rows of the record; none where it is not there, or in another form."""
         if not self.path.exists():
             return []
         with self._plain_errors("read"):
             db = self._connect()
             try:
-                if not all(_as_made(db, name) for name in _TABLES):
+                if not all(_as_made(db, name) for name in TABLES):
                     return []
                 return db.execute(sql, args).fetchall()
             finally:
@@ -383,16 +384,17 @@ class Foretold:
         """Add rows to what came, and let go of old ones."""
         if rows:
             with self._writing() as db:
-                _insert(db, table, rows)
+                insert(db, table, rows)
                 db.execute(f"DELETE FROM {table} WHERE stop < ?", (self._oldest,))
 
 
-def _at(place: Place) -> tuple[int, int]:
+def at_place(place: Place) -> tuple[int, int]:
     """A place to about 100 m, as the sources are asked."""
     return round(place.latitude_deg * 1000), round(place.longitude_deg * 1000)
 
 
-def _insert(db: sqlite3.Connection, table: str, rows: Sequence[tuple[object, ...]]) -> None:
+def insert(db: sqlite3.Connection, table: str, rows: Sequence[tuple[object, ...]]) -> None:
+    """Add rows that are not there yet, within a transaction."""
     if rows:
         marks = ",".join("?" * len(rows[0]))
         db.executemany(f"INSERT OR IGNORE INTO {table} VALUES ({marks})", rows)
@@ -400,7 +402,7 @@ def _insert(db: sqlite3.Connection, table: str, rows: Sequence[tuple[object, ...
 
 def _sql(name: str) -> str:
     rowid = "" if name == "told_issue" else " WITHOUT ROWID"
-    return f"CREATE TABLE {name} ({_TABLES[name]}){rowid}"
+    return f"CREATE TABLE {name} ({TABLES[name]}){rowid}"
 
 
 def _there(db: sqlite3.Connection, name: str) -> bool:
@@ -412,11 +414,11 @@ def _as_made(db: sqlite3.Connection, name: str) -> bool:
     return row is not None and row[0] == _sql(name)
 
 
-def _make_ready(db: sqlite3.Connection) -> None:
+def made_ready(db: sqlite3.Connection) -> None:
     """Make what is not there; tables of another form are set aside, none is overwritten."""
-    if all(_as_made(db, name) for name in _TABLES):
+    if all(_as_made(db, name) for name in TABLES):
         return
-    for name in _TABLES:
+    for name in TABLES:
         if _there(db, name):
             db.execute(f"DROP TABLE IF EXISTS {name}_before")
             db.execute(f"ALTER TABLE {name} RENAME TO {name}_before")

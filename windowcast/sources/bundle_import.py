@@ -1,0 +1,194 @@
+"""Taking a weather bundle into a cache, whole or not at all; what is newer there stays."""
+
+from __future__ import annotations
+
+import sqlite3
+import zlib
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+from windowcast.core.atomic_files import made_folder, write_atomic
+from windowcast.core.errors import InputError
+from windowcast.core.given_files import read_regular
+from windowcast.core.record import Place
+from windowcast.core.values import load
+from windowcast.sources.bundle import Bundle, CarriedAnswer, Content, OwnFile, file_name
+from windowcast.sources.cache import Cache, digest_of
+from windowcast.sources.doctor import kind_of
+from windowcast.sources.foretold_carried import add_lines, checked_lines
+
+_FOR_WINDOWS = set('<>:"\\|?*')  # no name of a file there
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What came of an import: answers taken in and left as they were, issues new on record."""
+
+    answers: int
+    left: int
+    issues: int
+    files: tuple[Path, ...]
+
+
+def take_in(bundle: Bundle, cache: Cache, now: float, folder: Path | None = None) -> Taken:
+    """Take a bundle's answers and record into a cache, and its files into a folder.
+
+    Everything is read and checked before anything is written; the answers and the record are one
+    transaction.
+
+    Parameters
+    ----------
+    now
+        POSIX seconds by this clock.
+    folder
+        Where the user's own files go; None leaves them in the bundle.
+
+    Raises
+    ------
+    InputError
+        A member is damaged or cannot be used, this clock is behind, a file of the folder is
+        another one, or something cannot be written. Then nothing has changed.
+    """
+    _refuse_ahead(bundle, now)
+    for answer in bundle.manifest.answers:
+        _check(bundle, cache, answer)
+    try:
+        lines = checked_lines(bundle.record())
+    except InputError as error:
+        raise error.at(path=bundle.path) from None
+    files = [] if folder is None else _to_write(bundle, folder)
+    place = bundle.manifest.site
+    at = Place(place.name, place.latitude, place.longitude)
+    longest = load("sources").number("age.archive_past_fresh")
+    written: list[Path] = []
+    try:
+        with cache.writing() as db:
+            done = [_put(db, bundle, answer, now, longest) for answer in bundle.manifest.answers]
+            issues = add_lines(db, at, lines)
+            for target, body in files:
+                made_folder(target.parent)
+                write_atomic(target, body)
+                written.append(target)
+    except BaseException:
+        for target in written:
+            with suppress(OSError):
+                target.unlink()
+        raise
+    return Taken(sum(done), len(done) - sum(done), issues, tuple(written))
+
+
+def _refuse_ahead(bundle: Bundle, now: float) -> None:
+    """Refuse what comes from the future by this clock: every age would be told too young."""
+    newest = max((answer.checked_at for answer in bundle.manifest.answers), default=0.0)
+    if newest > now + load("sources").number("http.clock_skew_max"):
+        raise InputError(
+            f"was fetched {(newest - now) / 3600:.1f} h from now by this machine's clock",
+            path=bundle.path,
+            remedy="set the clock, then import it again",
+        )
+
+
+def _check(bundle: Bundle, cache: Cache, answer: CarriedAnswer) -> None:
+    """Refuse an answer whose sum is another, or that its source's reader does not understand."""
+    what, problem = kind_of(answer.url, cache)
+    for held in filter(None, (answer.body, answer.before)):
+        if why := problem(bundle.answer(held)):
+            raise InputError(
+                f"its answer for {what} is no use: {why}",
+                path=bundle.path,
+                remedy="export it anew, after windowcast weather doctor --mend there",
+            )
+
+
+def _put(
+    db: sqlite3.Connection, bundle: Bundle, answer: CarriedAnswer, now: float, longest_s: float
+) -> bool:
+    """Put an answer in, as old as it is; False where what is there is as new, or newer."""
+    sql = "SELECT status, digest, checked_at FROM entry WHERE url = ?"
+    there = db.execute(sql, (answer.url,)).fetchone()
+    if there and (there[2] >= answer.checked_at or (there[0] == 200 and answer.body is None)):
+        return False
+    packed, digest = _packed(bundle, answer.body)
+    if there:
+        db.execute(
+            "INSERT OR REPLACE INTO former SELECT url, source, body, digest, fetched_at,"
+            " checked_at, used_at, size FROM entry"
+            " WHERE url = ? AND status = 200 AND digest != ?",
+            (answer.url, digest),
+        )
+    db.execute(
+        f"INSERT OR REPLACE INTO entry VALUES ({','.join('?' * 12)})",
+        (
+            answer.url, answer.source, 404 if packed is None else 200, packed, digest, answer.etag,
+            answer.last_modified, answer.fetched_at, answer.checked_at,
+            min(answer.expires_at, answer.checked_at + longest_s), now,
+            len(packed or b"") + len(answer.url),
+        ),
+    )  # fmt: skip
+    if (before := answer.before) is not None:
+        body, digest = _packed(bundle, before)
+        db.execute(
+            "INSERT INTO former VALUES (?,?,?,?,?,?,?,?) ON CONFLICT (url) DO UPDATE SET"
+            " source = excluded.source, body = excluded.body, digest = excluded.digest,"
+            " fetched_at = excluded.fetched_at, checked_at = excluded.checked_at,"
+            " used_at = excluded.used_at, size = excluded.size"
+            " WHERE excluded.checked_at > former.checked_at",
+            (
+                answer.url, answer.source, body, digest, before.fetched_at, before.checked_at,
+                now, len(body or b"") + len(answer.url),
+            ),
+        )  # fmt: skip
+    return True
+
+
+def _packed(bundle: Bundle, held: Content | None) -> tuple[bytes | None, str]:
+    """A body as the cache keeps it, and its digest."""
+    if held is None:
+        return None, ""
+    body = bundle.answer(held)
+    return zlib.compress(body, 6), digest_of(body)
+
+
+def _to_write(bundle: Bundle, folder: Path) -> list[tuple[Path, bytes]]:
+    """The user's own files that are not in the folder yet, with where they go."""
+    found, names = [], set()
+    for file in bundle.manifest.files:
+        if not _stays_below(file) or file.path.casefold() in names:
+            raise InputError(
+                f"names a file that may not be written: {file.path!r}",
+                path=bundle.path,
+                remedy="import it without --files-to",
+            )
+        names.add(file.path.casefold())
+        body, target = bundle.body(file_name(file), file), folder / file.path
+        if not target.resolve().is_relative_to(folder.resolve()):
+            raise InputError(
+                f"names a file that may not be written: {file.path!r}",
+                path=bundle.path,
+                remedy="import it without --files-to",
+            )
+        try:
+            same = read_regular(target, len(body)) == body
+        except FileNotFoundError:
+            found.append((target, body))
+            continue
+        except OSError as error:
+            raise InputError(
+                f"cannot be read ({error.strerror or error})", path=target,
+                remedy="name an empty folder",
+            ) from None  # fmt: skip
+        if not same:
+            raise InputError(
+                "is there already, and is another one", path=target, remedy="name an empty folder"
+            )
+    return found
+
+
+def _stays_below(file: OwnFile) -> bool:
+    """Whether a path is plain: no root, no step up, nothing that a system reads another way."""
+    parts = file.path.split("/")
+    odd = any(
+        p in ("", ".", "..") or p.endswith((" ", ".")) or set(p) & _FOR_WINDOWS for p in parts
+    )
+    return not odd and not PurePosixPath(file.path).is_absolute()
