@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from windowcast.records.model import Application, Material, Rating
 from windowcast.records.review import _with_timings
 from windowcast.records.stored import Stored
 from windowcast.records.trial_analyses import analysed_rounds
+from windowcast.records.trial_threshold import turf_threshold
 from windowcast.records.trials import trial_results
 from windowcast.report.catalogue import Voice
 from windowcast.report.review_text import trial_lines
@@ -114,6 +116,40 @@ def test_treatments_that_differ_in_their_timing_alone_are_compared() -> None:
     assert "between early and low" not in said
 
 
+@pytest.mark.parametrize(("late", "told"), [("2025-11-20", True), ("2026-02-20", False)])
+def test_what_was_sprayed_after_the_rating_tells_nothing_of_its_timing(
+    late: str, told: bool
+) -> None:
+    import tomllib
+
+    text = (
+        crossed("rcbd")
+        .replace('code = "A"\n', 'code = "A"\napplied = { N = 2025-09-12 }\n', 1)
+        .replace(
+            '[[timing]]\ncode = "B"\n', f'[[timing]]\ncode = "B"\napplied = {{ N = {late} }}\n'
+        )
+    )
+    trial = trial_from(tomllib.loads(text))
+    rounds = analysed_rounds(trial, rated())
+    said = "\n".join(result_lines("T", rounds, VOICE))
+    assert ("Only the timing differs between early and late" in said) == told
+    assert ("Not yet applied in full when it was rated" in said) != told
+    assert rounds[0][0].pending == (() if told else ("late", "low"))
+    paying = turf_threshold(trial, rounds, costs={"": 1.0}, worth=0.1)
+    names = {known.treatment for known in paying.controls}
+    assert names == ({"early", "late", "low"} if told else {"early"})
+
+
+def test_twice_as_much_is_no_other_timing() -> None:
+    import tomllib
+
+    text = crossed("rcbd").replace(
+        'name = "late"\ntiming = ["B"]', 'name = "late"\ntiming = ["A", "B"]'
+    )
+    rounds = analysed_rounds(trial_from(tomllib.loads(text)), rated())
+    assert rounds[0][0].timings == ()
+
+
 def test_a_review_compares_them_by_what_was_logged() -> None:
     def put_out(name: str, day: int, rate: float | None) -> Stored[Application]:
         start = dt.datetime(2025, 9, day, 9, tzinfo=dt.UTC)
@@ -127,6 +163,10 @@ def test_a_review_compares_them_by_what_was_logged() -> None:
     assert result.timings == (("early", "late"),)
     said = "\n".join(trial_lines(result, VOICE))
     assert "Only the timing differs between early and late" in said
+    later = [*logged[:1], replace(logged[1], entry=replace(
+        logged[1].entry, start=dt.datetime(2026, 2, 5, 9, tzinfo=dt.UTC)))]  # fmt: skip
+    (result,) = (_with_timings(r, later) for r in trial_results(rated()))
+    assert result.timings == ()  # sprayed after the plots were rated
     unsaid = [put_out("early", 5, None), put_out("late", 25, None)]
     (result,) = (_with_timings(r, unsaid) for r in trial_results(rated()))
     assert result.timings == ()  # of a rate that is not known nobody can say it is the same

@@ -244,6 +244,25 @@ def files(folder: Path, *names: str) -> list[Path]:
     return [folder / f"{name}.toml" for name in names]
 
 
+def test_several_applications_and_two_hemispheres_are_said(tmp_path: Path) -> None:
+    twice = '[[timing]]\ncode = "B"\n[timing.applied]\nNorth = {}\n'
+    files = []
+    for year in (2023, 2024):
+        file = write_trial(
+            tmp_path, f"t{year}", f"{year}-09-12", "North", F=("prodiamine 0.42 kg/ha", 0.2)
+        )
+        text = file.read_text().replace('timing = ["A"]', 'timing = ["A", "B"]')
+        file.write_text(text + twice.format(f"{year}-10-12"))
+        files.append(file)
+    said = " ".join(pool(*files).output.split())
+    assert "prodiamine 0.37 lb/acre, applied 2 times from about 12 Sep" in said
+    assert "hemispheres" not in said
+    south = write_trial(tmp_path, "s", "2024-03-14", "North", F=("prodiamine 0.84 kg/ha", 0.2))
+    south.write_text(south.read_text().replace("latitude = 33.3", "latitude = -33.3"))
+    north = write_trial(tmp_path, "n", "2024-09-12", "North", F=("prodiamine 0.84 kg/ha", 0.2))
+    assert "Places lie in both hemispheres" in pool(north, south).output
+
+
 def test_treatments_called_differently_are_pooled_and_others_named(folder: Path) -> None:
     found = pool_trials(read_trials(files(folder, "one", "two", "late")), load_actives())
     by_name = {c.given.name: c for c in found.contrasts}

@@ -37,6 +37,8 @@ from windowcast.trials.pooled import PooledEffect
 from windowcast.trials.rated_measures import MEASURES
 from windowcast.trials.trial_file import TrialFile
 
+YEAR, QUARTER = 365, 91  # days
+
 
 @dataclass(frozen=True, slots=True)
 class PooledContrast:
@@ -222,6 +224,9 @@ def _notes(group: _Group) -> Iterable[Phrase]:
         yield say("pool.adjuvants")
     if any(math.isnan(day) for place in group.places for day in place.given.days):
         yield say("pool.by_code")
+    days = [day.timetuple().tm_yday for p in group.places for day in p.applied[:1] if day]
+    if days and QUARTER < max(days) - min(days) < YEAR - QUARTER:
+        yield say("pool.half_a_year")
     if not all(place.given.actives for place in group.places):
         yield say("pool.by_name")
     if any(place.effect.bound for place in group.places):

@@ -233,6 +233,8 @@ def _with_timings(result: TrialResult, applications: Sequence[Stored[Application
     given = {}
     for name in dict.fromkeys(a.treatment for a in mine):
         own = sorted((a for a in mine if a.treatment == name), key=lambda a: a.start)
+        if any(str(a.date) > result.date for a in own):
+            continue  # what was still to come says nothing of its timing
         days = tuple((a.where, a.date) for a in own)
         got = tuple(_given(a) for a in own)
         given[name] = (got if all(got) else (), days)

@@ -57,6 +57,7 @@ def _over(trial: TrialFile, rounds: Sequence[TrialRound]) -> TrialRound:
         options=max((r.options for r in rounds), key=lambda o: (o.kind == "amount", o.before)),
         frames=max(r.frames for r in rounds),
         strangers=tuple(sorted({name for r in rounds for name in r.strangers})),
+        pending=tuple(dict.fromkeys(name for r in rounds for name in r.pending)),
         namesake=0,
         since=first,
         span=_span(trial, rounds, first, last),

@@ -53,8 +53,10 @@ class TrialRound:
         treatment of the first and the last rating, None where no site knows them.
     apart
         How many ratings are not in a mean over days, because not every site has them.
+    pending
+        Treatments of which an application was still to come on a site when it was rated.
     timings
-        Pairs of treatments that differ in their timing alone.
+        Pairs of treatments that differ in their timing alone, none of them `pending`.
     """
 
     measure: str
@@ -69,6 +71,7 @@ class TrialRound:
     since: Mapping[str, dt.date] = field(default_factory=dict)
     span: tuple[int, int] | None = None
     apart: int = 0
+    pending: tuple[str, ...] = ()
     timings: tuple[tuple[str, str], ...] = ()
 
     @property
@@ -236,6 +239,7 @@ def _round(
         for r in sorted(means, key=lambda r: (arms[r.treatment].number, r.location, r.plot))
     )
     days = {site: days_after(trial, site, date) for site, date in dates.items()}
+    pending = tuple(arm.name for arm in arms.values() if _to_come(trial, arm, dates))
     options = options_for(
         first.measure,
         [row.value for row in rows] or [0.0],
@@ -258,11 +262,23 @@ def _round(
         options,
         max(1, round(len(known) / len(means))) if means else 1,
         tuple(sorted({r.treatment for r in ratings} - set(arms))),
+        pending=pending,
         timings=only_timing_differs(
-            {a.name: ((*sorted(a.materials), a.adjuvant) if a.materials else (), a.timing)
-             for a in arms.values()}
+            {a.name: (_put_out(a), a.timing) for a in arms.values() if a.name not in pending}
         ),
     )  # fmt: skip
+
+
+def _put_out(arm: TrialArm) -> tuple[object, ...]:
+    """What a treatment gets, and how often; nothing where that is not known."""
+    return (*sorted(arm.materials), arm.adjuvant, len(arm.timing)) if arm.materials else ()
+
+
+def _to_come(trial: TrialFile, arm: TrialArm, dates: Mapping[str, dt.date]) -> bool:
+    """Whether a site was sprayed with a treatment, or once more, after it was rated."""
+    own = [timing for timing in trial.timing if timing.code in arm.timing]
+    applied = [(timing.date_at(site), day) for timing in own for site, day in dates.items()]
+    return any(sprayed is not None and sprayed > day for sprayed, day in applied)
 
 
 def _start(

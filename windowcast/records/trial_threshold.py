@@ -101,7 +101,8 @@ def turf_threshold(
 
 
 def _controls(found: TrialRound, analysis: TrialAnalysis, check: str) -> tuple[ControlKnown, ...]:
-    return controls_of(found.measure, found.options, analysis, check, len(found.dates))
+    known = controls_of(found.measure, found.options, analysis, check, len(found.dates))
+    return tuple(each for each in known if each.treatment not in found.pending)
 
 
 def _taken(

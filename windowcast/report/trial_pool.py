@@ -55,7 +55,12 @@ def contrast_said(found: PooledContrast, voice: Voice, key: str) -> ContrastSaid
         "against": given_phrase(found.against),
     }
     first = next((day for day in found.places[0].applied if day is not None), None)
-    title = say("pool.head", **said) if first is None else say("pool.head_at", day=first, **said)
+    count = len(found.given.codes)
+    title = say("pool.head", **said)
+    if first is not None and count > 1:
+        title = say("pool.head_from", day=first, count=count, **said)
+    elif first is not None:
+        title = say("pool.head_at", day=first, **said)
     effect = "less" if found.scale == "left" else "effect"
     heads = ("trial", "site", "rated", effect, "range")
     answer = [_all_together(found, voice), _next_one(found, voice), spread_said(found.pooled)]

@@ -132,6 +132,8 @@ def timings_said(
 def _notes(found: TrialRound) -> list[Phrase]:
     """What was done to the ratings before they were analysed."""
     said = [say("trial_result.area")] if found.since else []
+    if found.pending:
+        said.append(say("trial_result.pending", treatments=names(*found.pending)))
     if found.apart:
         said.append(say("trial_result.apart", ratings=found.apart))
     if found.frames > 1:
