@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import click
+import pytest
 from trial_fixtures import rated, trial_text
 
 from windowcast.cli import cli
@@ -96,6 +97,9 @@ COMMANDS: Mapping[str, list[str]] = {
     "man": [],
     "doctor": ["own.toml", "--offline"],
 }
+# exit codes other than 0 that the words of `COMMANDS` rightly end with
+ENDS = {"weather export": 3, "weather fetch": 3, "watch": 10, "service status": 1}
+SERVICES = ("ARCHIVE", "FORECAST", "MOSMIX", "METNO", "COARSE_GRID", "USCRN", "NRCS")
 UNSAID = {"serve"}  # it runs until it is ended: tests/test_serve.py
 
 
@@ -149,3 +153,13 @@ def words_of(command: str, folder: Path) -> list[str]:
     """The words of a command in a prepared folder, with the id of the last entry of its log."""
     last = (folder / "id").read_text()
     return [*command.split(), *(last if word == "ID" else word for word in COMMANDS[command])]
+
+
+def own_copy(stock: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of a prepared folder to spoil, made the working folder; nothing is reached from it."""
+    own = shutil.copytree(stock, tmp_path / "own")
+    for service in SERVICES:
+        monkeypatch.setenv(f"WINDOWCAST_{service}_URL", "http://127.0.0.1:9")
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    monkeypatch.chdir(own)
+    return own

@@ -27,19 +27,11 @@ def test_an_answer_reads_in_any_code_page(encoding: str) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("encoding", ["cp1252", "cp850", "latin-1"])
 @pytest.mark.parametrize(
-    "words",
-    [
-        ("season", "--sample"),
-        ("plan", "--help"),
-        ("rank", "--sample", "--explain"),
-        ("weeds",),
-        ("actives",),
-        ("rank", "nowhere.toml"),
-    ],
+    "words", [("plan", "--help"), ("rank", "--sample", "--explain"), ("rank", "nowhere.toml")]
 )
-def test_every_command_prints_in_any_code_page(encoding: str, words: tuple[str, ...]) -> None:
-    found = printed(encoding, *words)
+def test_help_explanations_and_errors_print_in_a_code_page(words: tuple[str, ...]) -> None:
+    """What commands say otherwise: `test_every_command`."""
+    found = printed("cp850", *words)
     assert found.returncode == (2 if "nowhere.toml" in words else 0), found.stderr
-    assert found.stdout.decode(encoding) or found.stderr.decode(encoding)
+    assert found.stdout.decode("cp850") or found.stderr.decode("cp850")

@@ -52,18 +52,34 @@ class Here:
 
 
 @contextmanager
-def _unheard_by_children() -> Iterator[None]:
-    """Processes that begin within do not hear Ctrl-C, which goes to all: this one does."""
+def begun_whole() -> Iterator[None]:
+    """Processes that begin within are begun to the end, and do not hear Ctrl-C, which goes to all.
+
+    A stop in between is heeded afterwards, also where another thread took its signal: a process
+    that this one no longer tells what to do would end with a trace.
+    """
     import signal
+    from threading import current_thread, main_thread
 
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
+    stops = (signal.SIGINT, signal.SIGTERM)
+    heard: list[int] = []
+    handlers = {}
+    if current_thread() is main_thread():
+        handlers = {stop: signal.getsignal(stop) for stop in stops}
+        for stop in stops:
+            signal.signal(stop, lambda number, _: heard.append(number))
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        for stop, handler in handlers.items():
+            signal.signal(stop, handler)
+        for number in heard[:1]:
+            signal.raise_signal(number)
 
 
 class _Processes:
@@ -92,7 +108,7 @@ class _Processes:
 
         self._jobs[handle] = (job, tries)
         try:
-            with _unheard_by_children():
+            with begun_whole():
                 self._futures[self.executor.submit(*job)] = handle
         except BrokenProcessPool:  # a worker died since the last result
             self._restart(handle)
