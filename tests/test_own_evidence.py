@@ -26,8 +26,9 @@ from windowcast.materials.actives import load_actives
 from windowcast.materials.efficacy import Control, expected_control
 from windowcast.materials.own_evidence import OwnResult, with_own
 from windowcast.records.model import Application, Material
-from windowcast.records.own_evidence import evidence_of, over_places, with_own_trials
+from windowcast.records.own_evidence import evidence_of, over_places
 from windowcast.records.review import review_log
+from windowcast.records.site_trials import with_own_trials
 from windowcast.records.store import SeasonLog
 from windowcast.trials.layout import plan_of
 from windowcast.trials.trial_file import load_trial

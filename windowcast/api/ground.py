@@ -45,7 +45,7 @@ def answers_by_ground(
     from windowcast.materials.products import load_products
     from windowcast.programme.answer import answer as answered
     from windowcast.records.areas import pieces
-    from windowcast.records.own_evidence import with_own_trials
+    from windowcast.records.site_trials import with_own_trials
     from windowcast.season.soil_kept import KeptSoil
     from windowcast.sources.cache import Cache
 

@@ -14,8 +14,8 @@ from windowcast.programme.tanks_ahead import GroundAhead
 from windowcast.records.areas import pieces
 from windowcast.records.ledger import label_rates
 from windowcast.records.observations import Logged, observed
-from windowcast.records.own_evidence import with_own_trials
 from windowcast.records.resistance import resistance_of
+from windowcast.records.site_trials import with_own_trials
 from windowcast.windows.model import PURPOSES, PurposeName
 
 

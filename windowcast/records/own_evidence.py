@@ -53,18 +53,21 @@ class OwnEvidence:
     left_out: tuple[Phrase, ...]
 
 
-def with_own_trials(site: Site, tables: Tables, materials: Actives) -> Tables:
-    """The tables with the results of the site's own trials weighed in.
+def weighed(own_trials: Sequence[str], tables: Tables, materials: Actives) -> Tables:
+    """The tables with the results of trials weighed in, kept until a file of theirs changes.
+
+    Parameters
+    ----------
+    own_trials
+        Paths of trial files, as a site file names them.
 
     Raises
     ------
     InputError
-        A trial file that the site names cannot be read.
+        A trial file cannot be read.
     """
-    if not site.own_trials:
-        return tables
-    files = tuple(Path(name) for name in site.own_trials)
-    return _kept(files, trial_states(site.own_trials), tables, _Known(materials))
+    files = tuple(Path(name) for name in own_trials)
+    return _kept(files, trial_states(own_trials), tables, _Known(materials))
 
 
 @dataclass(frozen=True, eq=False)

@@ -28,10 +28,10 @@ from windowcast.records.ledger import Ledger, label_rates
 from windowcast.records.looks import Lookbook, places_of
 from windowcast.records.model import Application, CoverReading, FieldNote, Rating, ScoutingCount
 from windowcast.records.observations import Logged, observed_in, uses_in
-from windowcast.records.own_evidence import with_own_trials
 from windowcast.records.past_windows import PastSeason
 from windowcast.records.resistance import AreaResistance, resistance_by_area
 from windowcast.records.reviewed import ReviewedApplication
+from windowcast.records.site_trials import with_own_trials
 from windowcast.records.store import SeasonLog
 from windowcast.records.stored import Stored
 from windowcast.records.survivors import Suspected, suspected_in
