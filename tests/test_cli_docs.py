@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from pathlib import Path
 
 import pytest
@@ -33,6 +34,19 @@ def test_words_are_found_with_their_page_and_line() -> None:
         written = docs.pages()[page].read_text("utf-8").splitlines()[int(number) - 1]
         assert "cannot tell" in text.lower()
         assert text.strip() == written.strip()
+
+
+def test_a_terminal_shows_every_word_of_a_table(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("COLUMNS", "60")
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    word = "w" * 50
+    docs._show(f"| a | b | c |\n| --- | --- | --- |\n| {word} | d | e and more of it |\n")
+    shown = re.sub(r"\x1b\[[0-9;]*m", "", capsys.readouterr().out)
+    assert "…" not in shown
+    assert shown.count("w") == len(word)
+    assert max(map(len, shown.splitlines())) <= 60
 
 
 @pytest.mark.parametrize(

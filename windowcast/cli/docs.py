@@ -92,8 +92,22 @@ def _show(text: str) -> None:
     if not sys.stdout.isatty():
         click.echo(text, nl=False)
         return
-    from rich.console import Console
-    from rich.markdown import Markdown
+    from rich.console import Console, ConsoleOptions, RenderResult
+    from rich.markdown import Markdown, TableElement
+    from rich.table import Table
+
+    class WholeTable(TableElement):
+        """A table that breaks a long word where Rich would leave its end out."""
+
+        def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+            for part in super().__rich_console__(console, options):
+                if isinstance(part, Table):
+                    for column in part.columns:
+                        column.overflow = "fold"
+                yield part
+
+    class Page(Markdown):
+        elements = {**Markdown.elements, "table_open": WholeTable}  # noqa: RUF012 - as in Rich
 
     console = Console(width=min(PROSE_WIDTH, screen_width() or PROSE_WIDTH))
-    console.print(Markdown(text, hyperlinks=False, code_theme="bw"))
+    console.print(Page(text, hyperlinks=False, code_theme="bw"))
