@@ -402,3 +402,23 @@ def test_a_rate_far_beyond_the_full_one_promises_less_than_the_highest_that_was_
     assert len(middles) == 3
     assert all(more < less for less, more in pairwise(middles))
     assert width(found[2]) > width(found[1])
+
+
+def test_a_trial_that_was_renamed_says_where_its_ratings_are(folder: Path) -> None:
+    file = folder / "trials" / "y2023.toml"
+    said = said_of(folder, file, ('name = "y2023"', 'name = "Fall 2023"'))
+    assert "Fall 2023: nothing was rated under this name, its log has ratings of y2023" in said
+    with pytest.raises(SystemExit) as ended:
+        main(["trial", "analyse", str(file)])
+    assert ended.value.code == 2
+
+
+def test_a_name_that_no_file_can_have_is_one_line(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = site_file(folder, "y2023")
+    file.write_text(file.read_text().replace("y2023", "y2023\\u0000"))
+    with pytest.raises(SystemExit) as ended:
+        main(["trial", "evidence", str(file)])
+    assert ended.value.code == 2
+    assert "own_trials: cannot be read" in capsys.readouterr().err

@@ -10,6 +10,7 @@ import click
 from windowcast.core.errors import InputError
 
 if TYPE_CHECKING:
+    from windowcast.records.model import Rating
     from windowcast.report.catalogue import Voice
     from windowcast.trials.trial_file import TrialFile
 
@@ -42,7 +43,7 @@ def analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any
     """The ratings of a trial, and each round with its analysis."""
     from windowcast.records.store import SeasonLog
     from windowcast.records.trial_analyses import analysed_rounds
-    from windowcast.records.trial_log import trial_log_path, trial_ratings
+    from windowcast.records.trial_log import trial_log_path, trial_ratings, trials_rated
     from windowcast.trials.arm_names import arm_named
     from windowcast.trials.layout import arms_of
 
@@ -53,10 +54,18 @@ def analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any
             remedy=f"use one of {', '.join(a.name for a in arms_of(trial))}",
         )  # fmt: skip
     path = trial_log_path(trial, trial_file)
-    ratings = []
+    ratings: list[Rating] = []
+    others: tuple[str, ...] = ()
     if path.is_file():
         with SeasonLog(path, create=False) as log:
             ratings = [stored.entry for stored in trial_ratings(log, trial.name)]
+            others = () if ratings else trials_rated(log)
+    if others:
+        raise InputError(
+            f"has no ratings under its name; its log has some of {', '.join(others)}",
+            path=trial_file, field="name",
+            remedy="give it the name that it was rated under, or import its ratings again",
+        )  # fmt: skip
     if not ratings:
         raise InputError(
             "has no ratings yet", path=trial_file, remedy="read some with windowcast trial import"

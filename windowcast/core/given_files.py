@@ -39,7 +39,11 @@ def read_regular(path: str | PathLike[str], limit: int) -> bytes:
     if Path(path).is_dir():
         raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
     # without O_NONBLOCK, opening a pipe waits for somebody to write into it
-    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    try:
+        handle = os.open(path, flags)
+    except ValueError:  # a name with a null character
+        raise OSError(errno.EINVAL, os.strerror(errno.EINVAL), repr(path)) from None
     with os.fdopen(handle, "rb") as stream:
         if not stat.S_ISREG(os.fstat(handle).st_mode):
             raise InputError(_SPECIAL, path=path, remedy="save it as a file first")

@@ -135,7 +135,7 @@ def own_evidence(trials: Sequence[TrialRead], materials: Actives, tables: Tables
     for read in trials:
         check = untreated_arm(read.trial)
         if not read.ratings or check is None:
-            why = say("pool.no_check") if read.ratings else say("pool.not_rated")
+            why = say("pool.no_check") if read.ratings else read.why_not_rated
             left_out.append(say("pool.left_trial", trial=Name(read.trial.name), why=why))
             continue
         places, unseen = _last_seen(read, check, materials)

@@ -15,13 +15,13 @@ from pathlib import Path
 import numpy as np
 
 from windowcast.core.errors import InputError
-from windowcast.core.phrase import NOTHING, Name, Phrase, say
+from windowcast.core.phrase import NOTHING, Name, Phrase, names, say
 from windowcast.core.season_calendar import season_day, season_name
 from windowcast.materials.actives import Actives
 from windowcast.materials.written_materials import materials_from
 from windowcast.records.model import Rating
 from windowcast.records.store import SeasonLog
-from windowcast.records.trial_log import trial_log_path, trial_ratings
+from windowcast.records.trial_log import trial_log_path, trial_ratings, trials_rated
 from windowcast.records.trial_rounds import TrialRound
 from windowcast.trials.contrasts import (
     ContrastEffect,
@@ -42,11 +42,19 @@ _CHECKS = frozenset({"untreated", "weed-free"})
 
 @dataclass(frozen=True, slots=True)
 class TrialRead:
-    """A trial file with what was rated."""
+    """A trial file with what was rated; `others` are the trials of its log, where it has none."""
 
     file: Path
     trial: TrialFile
     ratings: tuple[Rating, ...]
+    others: tuple[str, ...] = ()
+
+    @property
+    def why_not_rated(self) -> Phrase:
+        """Why it has no ratings."""
+        if self.others:
+            return say("pool.other_name", trials=names(*self.others))
+        return say("pool.not_rated")
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +98,9 @@ def read_trials(files: Sequence[Path], *, ratings: bool = True) -> tuple[TrialRe
     """
     found: list[TrialRead] = []
     for file in files:
+        trial = load_trial(file)
         if file.resolve() in {other.file.resolve() for other in found}:
             raise InputError("is named twice", path=file, remedy="name each trial once")
-        trial = load_trial(file)
         for other in found:
             if other.trial.name.casefold() == trial.name.casefold():
                 raise InputError(
@@ -101,10 +109,12 @@ def read_trials(files: Sequence[Path], *, ratings: bool = True) -> tuple[TrialRe
                 )  # fmt: skip
         log_file = trial_log_path(trial, file)
         rated: list[Rating] = []
+        others: tuple[str, ...] = ()
         if ratings and log_file.is_file():
             with SeasonLog(log_file, create=False) as log:
                 rated = [stored.entry for stored in trial_ratings(log, trial.name)]
-        found.append(TrialRead(file, trial, tuple(rated)))
+                others = () if rated else trials_rated(log)
+        found.append(TrialRead(file, trial, tuple(rated), others))
     return tuple(found)
 
 

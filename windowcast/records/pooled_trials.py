@@ -117,7 +117,7 @@ def pool_trials(trials: Sequence[TrialRead], materials: Actives, against: str = 
 
     for read in trials:
         if not read.ratings:
-            leave(read.trial.name, "", say("pool.not_rated"))
+            leave(read.trial.name, "", read.why_not_rated)
             continue
         other = (
             _same_arm(read.trial, standard, materials) if standard else untreated_arm(read.trial)

@@ -140,6 +140,12 @@ def trial_ratings(log: SeasonLog, trial: str) -> list[Stored[Rating]]:
     return [stored for stored in log.all(Rating) if stored.entry.trial == trial]
 
 
+def trials_rated(log: SeasonLog) -> tuple[str, ...]:
+    """Names of the trials that the log has ratings of."""
+    names = (stored.entry.trial for stored in log.all(Rating))
+    return tuple(sorted({name for name in names if name}))
+
+
 def changes_of(
     values: Iterable[PlotValue], stored: Sequence[Stored[Rating]], trial: str
 ) -> RatingChanges:
