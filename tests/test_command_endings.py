@@ -90,7 +90,7 @@ def _without_a_home(command: str, folder: Path) -> None:
         "MPLCONFIGDIR": "/proc/none/drawn",
     }  # fmt: skip
     done = run(words_of(command, folder), env=around)
-    ends = {"weather fetch": 2, "weather clear": 0, "doctor": 1}
+    ends = {"weather fetch": 2, "weather import": 2, "weather clear": 0, "doctor": 1}
     assert done.returncode == ends.get(command, ENDS.get(command, 0)), done.stderr
     assert done.stderr.count("\n") <= 1
     assert "Traceback" not in done.stderr
