@@ -336,7 +336,7 @@ class World:
         shutil.copy(self.folder / "good" / FILE, home / FILE)
         cache = Cache(home / FILE)
         url = self.server.url + case.path
-        with cache._writing() as db:
+        with cache.writing() as db:
             if not case.kept:
                 db.execute("DELETE FROM entry WHERE url = ?", (url,))
             # asked unconditionally: else the server would say that nothing has changed

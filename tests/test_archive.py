@@ -69,7 +69,7 @@ def read_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
         patch.setenv("WINDOWCAST_ARCHIVE_URL", running.url)
         two_stations(running)
         ask(cache)
-        with cache._writing() as db:
+        with cache.writing() as db:
             db.execute("DELETE FROM entry")
     return path
 

@@ -141,7 +141,7 @@ def test_a_kept_answer_asks_nobody_and_one_of_the_day_before_serves(
     server.routes = {path: Answer(b"", 503) for path in server.routes}
     _, current = _spans(FIRST, TODAY)
     assert current is not None
-    with Cache(tmp_path / FILE) as cache, cache._writing() as db:  # as if kept a day ago
+    with Cache(tmp_path / FILE) as cache, cache.writing() as db:  # as if kept a day ago
         earlier = power.path(current[0], current[1] - dt.timedelta(1))
         db.execute(
             "UPDATE entry SET url = ? WHERE url = ?",

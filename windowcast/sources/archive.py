@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from importlib import metadata
@@ -19,17 +19,22 @@ from typing import Literal
 import numpy as np
 
 from windowcast.core.phrase import Name, Quantity, Share, names, say
-from windowcast.core.record import DateArray, Flag, FloatArray, Grade, Place, Provenance, Record
+from windowcast.core.record import DateArray, Flag, Grade, Place, Provenance, Record
 from windowcast.core.source_flags import remark
 from windowcast.core.values import load
 from windowcast.sources import archive_series, archive_stations
+from windowcast.sources.archive_remarks import (
+    file_remarks,
+    lag_remarks,
+    late_high_remarks,
+    list_remarks,
+)
 from windowcast.sources.archive_series import READER, Series, SeriesNotes, Step, UnreadableError
 from windowcast.sources.archive_stations import ArchiveStation
 from windowcast.sources.blend import NEAREST, TEMPERATURES, blend, height_shift_c, station_weights
 from windowcast.sources.cache import Cache
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
 from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
-from windowcast.sources.morning_readings import dated_a_day_late
 from windowcast.sources.source import Found, Request
 
 NAME = "archive"
@@ -123,7 +128,7 @@ class _Asking:
 
     def _candidates(self) -> list[ArchiveStation]:
         answer = station_list(self.fetcher)
-        self._remark(answer)
+        self.flags += list_remarks(answer)
         at = self.request.place
         key = (
             f"stations {READER} {at.latitude_deg:.4f} {at.longitude_deg:.4f} {at.elevation_m}"
@@ -190,7 +195,11 @@ class _Asking:
 
         answers = self.fetcher.get_all(list(urls.values()), terms.__getitem__, done)
         by_key = dict(zip(urls, answers, strict=True))
-        self._remark_failures(what, answers)
+        failed = [a for a in answers if isinstance(a, FetchError)]
+        if failed and len(failed) == len(answers):
+            raise failed[0]
+        self.failed += failed
+        self.flags += file_remarks(what, answers)
         read = []
         for number, station in enumerate(stations, start=1):
             read.append(self._series(step, station, {y: by_key[station.id, y] for y in years}))
@@ -303,8 +312,8 @@ class _Asking:
         )
         whole = Record(self.request.place, axis, values, grades, origins)
         if unit == "D":
-            self._remark_lag(whole)
-            self._remark_late_highs([station for station, _ in pairs], grids)
+            self.flags += lag_remarks(whole, self.request.today)
+            self.flags += late_high_remarks([station for station, _ in pairs], grids)
         return [_only(whole, forecast=False), replace(_only(whole, forecast=True), provenance=())]
 
     def _origin(
@@ -334,64 +343,6 @@ class _Asking:
             LICENCE,
             any(a.stale for a in answers),
         )
-
-    # ---- remarks ----
-
-    def _remark(self, answer: Fetched) -> None:
-        if answer.stale:
-            text = say("flag.kept_list", problem=Name(str(answer.problem)))
-            self.flags.append(remark("stale-archive", text))
-        if abs(answer.skew_s) > load("sources").number("http.clock_skew_max"):
-            text = say("flag.archive_clock", skew=Quantity(answer.skew_s / 60, "min"))
-            self.flags.append(remark("clock-skew", text))
-
-    def _remark_failures(self, what: str, answers: Sequence[Fetched | FetchError]) -> None:
-        """Say what could not be asked; nothing at all is an error."""
-        failed = [a for a in answers if isinstance(a, FetchError)]
-        if failed and len(failed) == len(answers):
-            raise failed[0]
-        self.failed += failed
-        if failed:
-            text = say(
-                "flag.files_missing",
-                what=Name(what),
-                failed=len(failed),
-                asked=len(answers),
-                problem=Name(str(failed[0])),
-            )
-            self.flags.append(remark("archive-incomplete", text, count=len(failed)))
-        stale = [a for a in answers if isinstance(a, Fetched) and a.stale]
-        if stale:
-            oldest = min(a.fetched_at for a in stale)
-            at = dt.datetime.fromtimestamp(oldest, dt.UTC)
-            text = say(
-                "flag.kept_files",
-                what=Name(what),
-                at=Name(f"{at:%Y-%m-%d %H:%M}"),
-                problem=Name(str(stale[0].problem)),
-            )
-            self.flags.append(remark("stale-archive", text, count=len(stale)))
-
-    def _remark_lag(self, daily: Record) -> None:
-        known = np.isfinite(daily.get("tmax_c")) & (daily.grade("tmax_c") == Grade.OBSERVED)
-        today = np.datetime64(self.request.today, "D")
-        past = daily.times[known & (daily.times < today)]
-        lag = int(load("sources").number("archive.lag_days"))
-        if len(past) and past[-1] < today - np.timedelta64(lag, "D"):
-            text = say("flag.archive_ends", day=past[-1].astype(object))
-            self.flags.append(remark("archive-lag", text))
-
-    def _remark_late_highs(
-        self, stations: Sequence[ArchiveStation], daily: Mapping[str, FloatArray]
-    ) -> None:
-        """Name stations whose highs look dated a day late; `daily` is ``[station, day]``."""
-        if not {"tmax_c", "tmin_c"} <= daily.keys():
-            return
-        for station, high, low in zip(stations, daily["tmax_c"], daily["tmin_c"], strict=True):
-            if dated_a_day_late(high, low):
-                named = Name(f"{station.id} {station.name}")
-                text = say("flag.highs_late_station", station=named)
-                self.flags.append(remark("highs-a-day-late", text, variable="tmax_c"))
 
 
 def series_notes(cache: Cache) -> SeriesNotes:

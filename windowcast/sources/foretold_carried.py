@@ -13,7 +13,8 @@ from typing import Any, NamedTuple
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Place
-from windowcast.sources.foretold import TABLES, Foretold, at_place, insert, made_ready
+from windowcast.sources.foretold import Foretold, at_place
+from windowcast.sources.foretold_tables import TABLES, insert, made_ready
 
 Row = list[Any]
 _OF_ISSUE = ("told", "told_window")
