@@ -52,7 +52,7 @@ def test_a_terminal_shows_every_word_of_a_table(
 @pytest.mark.parametrize(
     ("args", "says"),
     [
-        (["xx"], "'xx' is no page; read one of: README, actives"),
+        (["xx"], "'xx' is no page; read one of: README, tutorial, faq, reference, actives"),
         (["w"], "'w' is more than one page; read one of: weather"),
         (["--search", "no such words at all"], "no page holds"),
     ],

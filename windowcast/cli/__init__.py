@@ -37,7 +37,7 @@ _FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 COMMANDS: dict[str, tuple[str, str]] = {
     "init": ("init", "Write a commented site file."),
     "rank": ("rank", "Rank the coming application windows."),
-    "season": ("season", "Where the season stands: key dates, plan, barrier cover."),
+    "season": ("season", "Where the season stands: key dates, plan, what a pre-emergent controls."),
     "plan": ("plan", "Two to four seasons of jobs, and what each programme does."),
     "weather": ("weather", "Fetch weather, show what is cached and how old it is."),
     "actives": (
@@ -140,6 +140,8 @@ def cli(*, debug: bool) -> None:  # what `main` does with it serves the processe
     """Timing of winter weed control in warm-season turf, from weather data.
 
     Start with: windowcast rank --sample
+
+    Learn it with: windowcast docs tutorial
     """
 
 

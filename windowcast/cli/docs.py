@@ -10,6 +10,7 @@ import click
 from windowcast.core.errors import InputError
 
 _FIRST = "README"
+_THEN = ("tutorial", "faq", "reference")  # for who uses the program
 
 
 def folder() -> Path:
@@ -26,7 +27,8 @@ def pages() -> dict[str, Path]:
     if not first.is_file():
         first = home.parent / first.name
     found = {path.stem: path for path in sorted(home.glob("*.md")) if path.stem != _FIRST}
-    return {_FIRST: first, **found}
+    then = {name: found[name] for name in _THEN if name in found}
+    return {_FIRST: first, **then, **found}
 
 
 @click.command("docs")

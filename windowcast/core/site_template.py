@@ -135,7 +135,7 @@ forecast = "auto"  # or services in order, such as "mosmix, metno"; "none": file
 
 [advice]
 odds_threshold = 0.6  # odds from which a window is announced (0.05 to 0.99)
-# watering_in_days = 2  # days within which a barrier must be watered in, if stricter than the label
+# watering_in_days = 2  # days for watering in a pre-emergent, if stricter than the label
 
 [alerts]
 # Where news of spray windows goes (windowcast watch and serve): e-mail, webhook, message services.

@@ -1,4 +1,4 @@
-"""The season plan: key dates, purposes' windows, workable days, barrier cover, what if missed."""
+"""The season plan: key dates, purposes' windows, workable days, control left, what if missed."""
 
 from __future__ import annotations
 

@@ -36,22 +36,22 @@ SPRAY_DAYS = "spray_days"  # by week, workable for a dormant application and saf
 WEEKLY_COLUMNS = (*WORKABLE_COLUMNS.values(), SPRAY_DAYS)
 QUANTITIES: Mapping[str, str] = {
     "soil_21": "soil falls through 21.1 °C",
-    "poaan_10": "annual bluegrass 10 % up",
-    "poaan_50": "annual bluegrass 50 % up",
-    "poaan_80": "annual bluegrass 80 % up",
+    "poaan_10": "annual bluegrass 10 % emerged",
+    "poaan_50": "annual bluegrass 50 % emerged",
+    "poaan_80": "annual bluegrass 80 % emerged",
     "dormant": "turf dormant",
     "last_safe": "last safe non-selective day",
     "greenup": "green-up",
     "soil_13": "soil rises through 12.8 °C",
-    "digis_10": "smooth crabgrass 10 % up",
+    "digis_10": "smooth crabgrass 10 % emerged",
     "first_frost": "first frost",
     "frost_days": "frost days",
     "degree_days": "degree days above 10 °C",
     "spray_days_total": "spray days on dormant turf",
-    "barrier_fall": "best fall barrier",
-    "barrier_spring": "best spring barrier",
-    "cover_fall": "cover of the fall barrier",
-    "cover_spring": "cover of the spring barrier",
+    "barrier_fall": "best day for the fall pre-emergent",
+    "barrier_spring": "best day for the spring pre-emergent",
+    "cover_fall": "share of weeds that emerge while its residual holds, fall pre-emergent",
+    "cover_spring": "share of weeds that emerge while its residual holds, spring pre-emergent",
 }
 
 
