@@ -49,7 +49,8 @@ from loopback import Answer, Loopback, serving
 
 from windowcast.core.record import Place
 from windowcast.sources.archive import ArchiveSource
-from windowcast.sources.cache import FILE, Cache
+from windowcast.sources.cache import Cache
+from windowcast.sources.cache_file import FILE
 from windowcast.sources.coarse_grid import CoarseGridSource, _spans
 from windowcast.sources.doctor import examined
 from windowcast.sources.fetch import Fetcher

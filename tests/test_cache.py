@@ -17,8 +17,8 @@ import pytest
 from loopback import Answer, Loopback, closed_port, serving
 
 from windowcast.core.errors import InputError
-from windowcast.sources import cache as cache_module
 from windowcast.sources.cache import Cache
+from windowcast.sources.cache_file import remove
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
 from windowcast.sources.http import Client, Limits
 from windowcast.sources.http_answer import Expect, FetchError, Kind
@@ -197,7 +197,7 @@ def test_damage_found_later_is_one_line(tmp_path: Path) -> None:
     path.write_bytes(raw)
     with Cache(path) as cache, pytest.raises(InputError, match="clear --all"):
         [cache.body(f"u{n}") for n in range(200)]
-    assert cache_module.remove(path)
+    assert remove(path)
 
 
 def test_unusable_folder_is_named_with_a_remedy(tmp_path: Path) -> None:

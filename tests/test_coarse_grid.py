@@ -29,7 +29,8 @@ from windowcast.programme.foreseen import foreseen
 from windowcast.season.model import Substitute
 from windowcast.season.soil_error_at import soil_error_at
 from windowcast.season.unknown_rain import note_of, substitute_of
-from windowcast.sources.cache import FILE, Cache
+from windowcast.sources.cache import Cache
+from windowcast.sources.cache_file import FILE
 from windowcast.sources.coarse_grid import CoarseGridSource, _columns, _spans, days_problem
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.source import Request

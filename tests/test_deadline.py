@@ -21,7 +21,8 @@ from spoken import render
 from windowcast.cli import cli
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.site import Site
-from windowcast.sources.cache import FILE, Cache
+from windowcast.sources.cache import Cache
+from windowcast.sources.cache_file import FILE
 from windowcast.sources.fetch import Fetcher, deadline_s
 from windowcast.sources.side_by_side import side_by_side
 from windowcast.weather.load import load_weather

@@ -17,7 +17,8 @@ import soil_served as soil
 from click.testing import CliRunner
 
 from windowcast.cli.weather import BAD_LEFT, command
-from windowcast.sources.cache import FILE, Cache
+from windowcast.sources.cache import Cache
+from windowcast.sources.cache_file import FILE
 from windowcast.sources.doctor import examined, mended
 
 NOW = dt.datetime.fromtimestamp(int(time.time()), dt.UTC)

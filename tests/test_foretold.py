@@ -21,7 +21,8 @@ from windowcast.cli.weather import doctor
 from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Place, Provenance, Record, Weather
 from windowcast.core.time_axis import grades_of
-from windowcast.sources.cache import FILE, Cache, remove
+from windowcast.sources.cache import Cache
+from windowcast.sources.cache_file import FILE, remove
 from windowcast.sources.foretold import (
     DAY_S,
     Announced,

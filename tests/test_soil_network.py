@@ -24,7 +24,8 @@ from windowcast.programme.foreseen import foreseen
 from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.soil_days import soil_forcing
 from windowcast.sources import nrcs_soil, uscrn_network
-from windowcast.sources.cache import FILE, Cache
+from windowcast.sources.cache import Cache
+from windowcast.sources.cache_file import FILE
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.soil_around import around
 from windowcast.sources.soil_network import SoilStation, near

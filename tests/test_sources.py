@@ -32,7 +32,8 @@ from windowcast.core.values import load
 from windowcast.report.problems import problem_text
 from windowcast.sources import by_name
 from windowcast.sources.by_name import AUTOMATIC, source_named
-from windowcast.sources.cache import FILE, Cache, folder
+from windowcast.sources.cache import Cache
+from windowcast.sources.cache_file import FILE, folder
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.http import Client, Limits
 from windowcast.sources.kept import age_text

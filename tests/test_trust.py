@@ -22,7 +22,8 @@ from windowcast.programme.answer import answer
 from windowcast.report import board
 from windowcast.report.message import message_text
 from windowcast.report.terminal import table_text
-from windowcast.sources.cache import FILE, Cache
+from windowcast.sources.cache import Cache
+from windowcast.sources.cache_file import FILE
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.files import read_weather
 from windowcast.sources.http import Client, Limits

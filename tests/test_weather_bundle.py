@@ -23,7 +23,8 @@ from loopback import Loopback, serving
 from windowcast.cli import cli, main
 from windowcast.core.record import Place
 from windowcast.sources import bundle_import
-from windowcast.sources.cache import FILE, Cache
+from windowcast.sources.cache import Cache
+from windowcast.sources.cache_file import FILE
 from windowcast.sources.foretold import Came, Foretold
 
 NOW = dt.datetime.now(dt.UTC)

@@ -19,7 +19,8 @@ from archive_world import Where, climate
 from loopback import Answer, Loopback, closed_port, serving
 
 from windowcast.core.record import Place
-from windowcast.sources.cache import FILE, Cache
+from windowcast.sources.cache import Cache
+from windowcast.sources.cache_file import FILE
 from windowcast.sources.foretold import Foretold
 
 NOW = dt.datetime.now(dt.UTC)

@@ -26,7 +26,7 @@ _SHOWN = ("numpy", "pandas", "requests", "click", "starlette", "uvicorn")
 
 def cache() -> Checked:
     """Where the weather is kept, whether it can be, and how much room there is."""
-    from windowcast.sources.cache import FILE, folder
+    from windowcast.sources.cache_file import FILE, folder
 
     place = folder()
     size = sum(_size(Path(f"{place / FILE}{suffix}")) for suffix in ("", "-wal"))

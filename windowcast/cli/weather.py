@@ -258,7 +258,8 @@ def _show(found: Found, voice: Voice, asked: int) -> None:
 @click.option("--all", "all_", is_flag=True, help="The whole file, even if it is damaged.")
 def clear(source: str | None, all_: bool) -> None:
     """Remove what is cached."""
-    from windowcast.sources.cache import Cache, remove
+    from windowcast.sources.cache import Cache
+    from windowcast.sources.cache_file import remove
 
     if all_ == (source is not None):
         raise InputError(

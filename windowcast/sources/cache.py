@@ -8,9 +8,7 @@ under keys that name no site.
 from __future__ import annotations
 
 import hashlib
-import os
 import sqlite3
-import tempfile
 import threading
 import time
 import zlib
@@ -22,27 +20,7 @@ from typing import Any, Self
 
 from windowcast.core.errors import InputError
 from windowcast.core.values import load
-
-FILE = "weather.sqlite"
-_VERSION = 2
-_FORMER = """\
-CREATE TABLE IF NOT EXISTS former (
-  url TEXT PRIMARY KEY, source TEXT NOT NULL, body BLOB NOT NULL, digest TEXT NOT NULL,
-  fetched_at REAL NOT NULL, checked_at REAL NOT NULL, used_at REAL NOT NULL, size INTEGER NOT NULL
-) STRICT;
-"""
-_SCHEMA = f"""
-CREATE TABLE entry (
-  url TEXT PRIMARY KEY, source TEXT NOT NULL, status INTEGER NOT NULL, body BLOB,
-  digest TEXT NOT NULL, etag TEXT NOT NULL, last_modified TEXT NOT NULL,
-  fetched_at REAL NOT NULL, checked_at REAL NOT NULL, expires_at REAL NOT NULL,
-  used_at REAL NOT NULL, size INTEGER NOT NULL
-) STRICT;
-{_FORMER}CREATE TABLE derived (
-  key TEXT PRIMARY KEY, source TEXT NOT NULL, digest TEXT NOT NULL, body BLOB NOT NULL,
-  used_at REAL NOT NULL, size INTEGER NOT NULL
-) STRICT;
-"""
+from windowcast.sources.cache_file import FILE, damaged, folder, opened
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,15 +48,6 @@ class Holding:
     oldest: float  # by the last check with the source
     newest: float
     fresh: int  # entries not yet expired
-
-
-def folder() -> Path:
-    """The cache folder: ``WINDOWCAST_CACHE``, or the platform's place for caches."""
-    if named := os.environ.get("WINDOWCAST_CACHE"):
-        return Path(named)
-    import platformdirs
-
-    return Path(platformdirs.user_cache_dir("windowcast", appauthor=False))
 
 
 class Cache:
@@ -123,71 +92,8 @@ class Cache:
     def _db(self) -> sqlite3.Connection:
         with self._lock:
             if self._opened is None:
-                self._opened = self._open()
+                self._opened = opened(self.path)
             return self._opened
-
-    def _open(self) -> sqlite3.Connection:
-        try:
-            self.path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-            try:
-                return self._connect()
-            except sqlite3.DatabaseError as error:
-                if isinstance(error, sqlite3.OperationalError):
-                    raise
-                # not a database, or damaged: kept aside for inspection, and begun anew
-                for suffix in ("", "-wal", "-shm"):
-                    old = Path(f"{self.path}{suffix}")
-                    if old.exists():
-                        old.replace(f"{self.path}.damaged{suffix}")
-                return self._connect()
-        except (OSError, sqlite3.Error) as error:
-            raise InputError(
-                f"the weather cache cannot be used ({error})",
-                remedy="name a folder that may be written in WINDOWCAST_CACHE",
-            ) from None
-
-    def _connect(self) -> sqlite3.Connection:
-        if not self.path.exists():
-            self._create()
-        db = sqlite3.connect(self.path, timeout=20.0, isolation_level=None, check_same_thread=False)
-        try:
-            version = db.execute("PRAGMA user_version").fetchone()[0]
-            if version == 0:
-                raise sqlite3.DatabaseError("no cache of this program")
-            db.execute("PRAGMA synchronous = NORMAL")
-            if version == 1:
-                version = _brought_up(db)
-        except sqlite3.Error:
-            db.close()
-            raise
-        if version != _VERSION:
-            db.close()
-            raise InputError(
-                f"the weather cache is of form {version}, this program knows {_VERSION}",
-                remedy="update the program, or name another folder in WINDOWCAST_CACHE",
-            )
-        return db
-
-    def _create(self) -> None:
-        """Put an empty cache in place whole, so that no process meets a half-made one."""
-        handle, name = tempfile.mkstemp(dir=self.path.parent, prefix=f".{self.path.name}.")
-        os.close(handle)
-        made = Path(name)
-        try:
-            db = sqlite3.connect(made, isolation_level=None)
-            db.execute("PRAGMA auto_vacuum = INCREMENTAL")
-            db.execute("PRAGMA journal_mode = WAL")
-            db.executescript(f"BEGIN; {_SCHEMA} PRAGMA user_version = {_VERSION}; COMMIT;")
-            db.close()  # the last to close it moves the log into the file
-            try:
-                os.link(made, self.path)
-            except FileExistsError:
-                pass  # another process was first
-            except OSError:  # a file system without hard links
-                made.replace(self.path)
-        finally:
-            for suffix in ("", "-wal", "-shm"):
-                Path(f"{made}{suffix}").unlink(missing_ok=True)
 
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
@@ -208,7 +114,7 @@ class Cache:
                 if self._db.in_transaction:
                     self._db.execute("ROLLBACK")
                 if isinstance(error, sqlite3.DatabaseError):
-                    raise _damaged(error) from None
+                    raise damaged(error) from None
                 raise
 
     def _read(self, sql: str, *args: object) -> list[Any]:
@@ -216,7 +122,7 @@ class Cache:
             try:
                 return self._db.execute(sql, args).fetchall()
             except sqlite3.DatabaseError as error:
-                raise _damaged(error) from None
+                raise damaged(error) from None
 
     # ---- answers ----
 
@@ -433,12 +339,6 @@ class Cache:
         )
 
 
-def _brought_up(db: sqlite3.Connection) -> int:
-    """A cache of the first form, which kept no former answers, brought to this one."""
-    db.executescript(f"BEGIN IMMEDIATE; {_FORMER} PRAGMA user_version = {_VERSION}; COMMIT;")
-    return _VERSION
-
-
 def digest_of(body: bytes) -> str:
     """The digest under which a body is kept."""
     return hashlib.blake2b(body, digest_size=16).hexdigest()
@@ -448,20 +348,4 @@ def _unpack(packed: bytes) -> bytes:
     try:
         return zlib.decompress(packed)
     except zlib.error as error:
-        raise _damaged(error) from None
-
-
-def _damaged(error: Exception) -> InputError:
-    return InputError(
-        f"the weather cache cannot be read ({error})",
-        remedy="remove it with: windowcast weather clear --all",
-    )
-
-
-def remove(path: Path | None = None) -> bool:
-    """Delete the cache file itself, readable or not; returns whether there was one."""
-    path = path if path is not None else folder() / FILE
-    there = path.exists()
-    for suffix in ("", "-wal", "-shm"):
-        Path(f"{path}{suffix}").unlink(missing_ok=True)
-    return there
+        raise damaged(error) from None

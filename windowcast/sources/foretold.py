@@ -22,7 +22,8 @@ from windowcast.core.errors import InputError
 from windowcast.core.record import Place
 from windowcast.core.values import load
 from windowcast.core.version import __version__
-from windowcast.sources.cache import FILE, Cache, folder
+from windowcast.sources.cache import Cache
+from windowcast.sources.cache_file import FILE, folder
 from windowcast.sources.foretold_tables import TABLES, as_made, insert, made_ready
 
 DAY_S = 86_400
