@@ -464,6 +464,10 @@ def test_a_late_pre_emergent_failed_by_its_timing(look: Callable[..., Review]) -
         "The fall pre-emergent of 20 Nov 2016 on field 3 failed, most likely"
     )
     assert "What worked on this ground" in lines
+    at = lines.index("What worked on this ground")
+    assert lines[at + 1].startswith(
+        "  field 3, Fall pre-emergent, prodiamine: times 1, failed 1; applied 20 Nov ("
+    )
     page = render_review(result, US)
     assert "<h2>The fall pre-emergent" in page.replace("\N{NO-BREAK SPACE}", " ")
 

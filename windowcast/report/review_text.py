@@ -102,15 +102,20 @@ def strength_text(cause: Cause, voice: Voice) -> str:
 
 
 def worked_lines(review: Review, voice: Voice) -> list[str]:
-    """What worked on this ground: a table in columns."""
+    """What worked on this ground, a line for each way: a table would be wider than a screen."""
     heads, rows = worked_table(review.worked, voice)
-    widths = [max(len(row[n]) for row in (heads, *rows)) for n in range(len(heads))]
-    lines = [voice.say("verdict.page.worked")]
-    for row in (heads, *rows):
-        lines.append(
-            "  " + "  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip()
-        )
-    return lines
+    return [voice.say("verdict.page.worked"), *(_in_a_line(heads, row) for row in rows)]
+
+
+def _in_a_line(heads: Sequence[str], row: Sequence[str]) -> str:
+    """A row of the table, of its counts only those that are not zero."""
+    counts = [
+        f"{head.lower()} {count}"
+        for head, count in zip(heads[3:-1], row[3:-1], strict=True)
+        if count != "0"
+    ]
+    about, applied = ", ".join(filter(None, row[:3])), f"{heads[-1].lower()} {row[-1]}"
+    return f"  {about}: {', '.join(counts)}; {applied}"
 
 
 def worked_table(records: Sequence[TrackRecord], voice: Voice) -> tuple[list[str], list[list[str]]]:
