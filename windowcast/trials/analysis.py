@@ -19,8 +19,7 @@ from windowcast.trials.comparisons import against, pairs
 from windowcast.trials.factorial import Factorial
 from windowcast.trials.families import letters_of
 from windowcast.trials.linked import LinkedFit, fit_linked
-from windowcast.trials.links import LinkScale, step_of, unit_of
-from windowcast.trials.means import LinearMeans, Standing, all_means
+from windowcast.trials.means import LinearMeans, all_means
 from windowcast.trials.mixed import groups
 from windowcast.trials.model import (
     DF_PER_SITE,
@@ -32,12 +31,12 @@ from windowcast.trials.model import (
     TrialOptions,
 )
 from windowcast.trials.percent_control import too_uneven
+from windowcast.trials.trial_arrays import TrialArrays
 
 FEW_PLOTS = 4  # fewer leave an interval of more than three standard errors
 FEW_SITES = 4
 NO_WIDTH = 1e-9  # of an interval on the linear scale: the fit left a mean no doubt
 PLACES = ("site", "block", "whole plot")
-Terms = dict[str, FloatArray]
 
 
 def analyse(rows: Sequence[PlotRow], options: TrialOptions) -> TrialAnalysis:
@@ -99,68 +98,29 @@ def _problem(rows: Sequence[PlotRow], options: TrialOptions) -> Phrase:
     return NOTHING
 
 
-class _Trial:
-    """Rows as arrays, with what stands for a fit and what does not."""
-
-    def __init__(self, rows: Sequence[PlotRow], options: TrialOptions) -> None:
-        self.rows, self.options = rows, options
-        self.names = tuple(dict.fromkeys(r.treatment for r in rows))
-        self.low, self.width = 0.0, 1.0
-        if options.kind in {"percent", "ordinal"}:
-            self.low, self.width = options.low, options.high - options.low
-        values = np.array([r.value for r in rows])
-        if options.kind == "count":
-            self.width = unit_of(values)
-        self.values = (values - self.low) / self.width
-        self.of = np.array([self.names.index(r.treatment) for r in rows])
-        self.measure = LinkScale(options.kind)
-        self.sites = len({r.site for r in rows})
-        self.standing = tuple(self._standing(n) for n in range(len(self.names)))
-        self.step = step_of(self.values * self.width) / self.width
-
-    def _of(self, treatment: int) -> FloatArray:
-        own: FloatArray = self.values[self.of == treatment]
-        return own
-
-    def _standing(self, treatment: int) -> Standing:
-        own = self._of(treatment)
-        if self.measure.at_end(own):
-            return "end"
-        if self.measure.link == "none" and len(own) > 1 and not np.ptp(own):
-            return "known" if self.names[treatment] in self.options.checks else "even"
-        return "fitted"
-
-    def confounded(self) -> bool:
-        """Whether treatments do not meet in blocks, or at sites: either may be the cause."""
-        terms = self._terms(self.rows)
-        place = terms.get("block", terms.get("site"))
-        if place is None:
-            return False
-        count = len(self.names)
-        x = (self.of[:, None] == range(count)).astype(np.float64)
-        together = np.linalg.matrix_rank(np.column_stack([x, place]))
-        return bool(together < place.shape[1] + count - 1)
+class _Trial(TrialArrays):
+    """Rows with the model that was fitted to them."""
 
     def fitted(self) -> LinkedFit | None:
         """The model of all treatments that can be fitted; None where no error is left."""
         inside = [n for n, how in enumerate(self.standing) if how == "fitted"]
         keep = np.isin(self.of, inside)
-        if not any(np.ptp(self._of(n)) for n in inside):
+        if not any(np.ptp(self.own(n)) for n in inside):
             return None
         y, of = self.values[keep], self.of[keep]
         rows = [r for r, use in zip(self.rows, keep, strict=True) if use]
         x = (of[:, None] == inside).astype(np.float64)
-        first = self.measure.linear(np.array([self._of(n).mean() for n in inside]))
+        first = self.measure.linear(np.array([self.own(n).mean() for n in inside]))
         offset = None
         if self.options.before != "none":
-            before = self._before(rows)
+            before = self.before(rows)
             if self.options.before == "offset":
                 offset = before
             elif np.ptp(before):
                 x, first = np.column_stack([x, before]), np.append(first, 0.0)
-        terms = self._terms(rows)
+        terms = self.designed(rows)
         cells = groups([r.site for r in rows], [r.treatment for r in rows])
-        one = self._one_a_site(cells, y)
+        one = self.one_a_site(cells, y)
         if one is not None:  # plots that repeat each other tell no more than one of them
             y, x, cells = y[one], x[one], cells[one]
             terms = {"site": groups([rows[n].site for n in one])}
@@ -179,45 +139,6 @@ class _Trial:
         )  # fmt: skip
         return replace(found, fit=replace(found.fit, most_df=float(left)))
 
-    def _one_a_site(self, cells: FloatArray, y: FloatArray) -> list[int] | None:
-        """A plot of each treatment at each site, where all of its plots there gave the same."""
-        if self.sites < 2 or self.options.before != "none" or cells.shape[1] == len(y):
-            return None
-        each = [np.flatnonzero(cell) for cell in cells.T]
-        return None if any(np.ptp(y[own]) for own in each) else [int(own[0]) for own in each]
-
-    def _before(self, rows: Sequence[PlotRow]) -> FloatArray:
-        """Values before on the linear scale, less their mean."""
-        before = (np.array([r.before for r in rows], dtype=np.float64) - self.low) / self.width
-        half = self.step / 2
-        if self.measure.two_ends:
-            before = np.clip(before, half, 1 - half)
-        elif self.measure.link == "log":
-            before = before + half
-        linear = self.measure.linear(before)
-        centred: FloatArray = linear - linear.mean()
-        return centred
-
-    def _terms(self, rows: Sequence[PlotRow]) -> Terms:
-        """Random terms of the design, as far as there is more than one of each."""
-        site = [r.site for r in rows]
-        found: Terms = {}
-        if self.sites > 1:
-            found["site"] = groups(site)
-        if self.options.design != "crd":
-            found["block"] = groups(site, [r.block for r in rows])
-        if self.options.design == "split-plot":
-            found["whole plot"] = groups(
-                site, [r.block for r in rows], [r.whole_plot for r in rows]
-            )
-        if self.sites > 1:
-            found["treatment x site"] = groups(site, [r.treatment for r in rows])
-        check = np.array([r.treatment in self.options.checks for r in rows])
-        others = [n for n in range(len(self.names)) if self.names[n] not in self.options.checks]
-        if 1 < check.sum() < len(rows) and any(np.ptp(self._of(n)) for n in others):
-            found["check"] = np.eye(len(rows))[:, check]
-        return {name: t for name, t in found.items() if 1 < t.shape[1] < len(t) or name == "check"}
-
     def analysis(self, found: LinkedFit, said: list[Phrase]) -> TrialAnalysis:
         plot_variance = float(found.fit.variances[-1])
         if self.options.kind == "count":
@@ -228,7 +149,7 @@ class _Trial:
                 float(len({r.site for r in self.rows if r.treatment == name}))
                 for name in self.names
             ])  # fmt: skip
-        levels = [float(self._of(n).mean()) for n in range(len(self.names))]
+        levels = [float(self.own(n).mean()) for n in range(len(self.names))]
         linear = all_means(found, self.standing, levels=levels, units=counts / plot_variance)
         compared = self._compared(linear)
         means = self._means(linear, found, levels)
@@ -297,10 +218,10 @@ class _Trial:
         for n, name in enumerate(self.names):
             standing = linear.standing[n]
             level, at, error = levels[n], float(fit.beta[n]), float(errors[n])
-            ends = self._near(level, 0.0)
+            ends = self.near(level, 0.0)
             bound = standing in {"end", "known"}
             if standing == "end":
-                ends = self._near(level, measure.furthest(linear.units[n]))
+                ends = self.near(level, measure.furthest(linear.units[n]))
             elif not bound:
                 over = measure.mean(fit.beta[n] + found.places)
                 level = float(over.mean()) if measure.link != "none" else at
@@ -310,11 +231,11 @@ class _Trial:
                 bound = not half[n] > NO_WIDTH  # nothing but rounding is left to doubt it
                 reach = flat * half[n]
                 low, high = measure.mean(np.array([at - reach, at + reach]))
-                ends = self._back(float(low)), self._back(float(high))
+                ends = self.back(float(low)), self.back(float(high))
                 if bound:
-                    ends = self._near(level, 0.0)
+                    ends = self.near(level, 0.0)
             plots = int((self.of == n).sum())
-            means.append(AdjustedMean(name, plots, self._back(level), *ends, "", bound, at, error))
+            means.append(AdjustedMean(name, plots, self.back(level), *ends, "", bound, at, error))
         return means
 
     def _half(self, linear: LinearMeans) -> FloatArray:
@@ -329,40 +250,17 @@ class _Trial:
         half: FloatArray = student.ppf(0.5 + LEVEL / 2, dfs) * errors
         return half
 
-    def _near(self, level: float, reach: float) -> tuple[float, float]:
-        """How far from what all plots gave the mean may be; at least half a step of rounding."""
-        reach = max(reach, self.step / 2)
-        low, high = level - reach, level + reach
-        if self.measure.link != "none":
-            low = max(low, 0.0)
-        if self.measure.two_ends:
-            high = min(high, 1.0)
-        return self._back(low), self._back(high)
-
-    def _back(self, value: float) -> float:
-        return self.low + self.width * value
-
-    def _unspread(self, level: float) -> tuple[float, float]:
-        """Linear mean and error of plots that all gave the same, where no fit tells more.
-
-        Rounding tells of the error (0); at an end the mean is half way to the bound, with the doubt
-        of half a unit.
-        """
-        at_end = self.measure.at_end(np.array([level]))
-        inside = level + (self.step / 4 if level <= 0 else -self.step / 4) * at_end
-        return float(self.measure.linear(np.array(inside))), math.sqrt(2.0) * at_end
-
     def bounds_only(self, said: list[Phrase]) -> TrialAnalysis:
         """Where no treatment has any spread: what rounding lets each mean be."""
-        if any(np.ptp(self._of(n)) for n in range(len(self.names))):
+        if any(np.ptp(self.own(n)) for n in range(len(self.names))):
             return TrialAnalysis(
                 self.options.kind, problem=say("analysis.no_error_left"), notes=tuple(said)
             )
-        levels = [float(self._of(n)[0]) for n in range(len(self.names))]
+        levels = [float(self.own(n)[0]) for n in range(len(self.names))]
         means = tuple(
             AdjustedMean(
-                name, int((self.of == n).sum()), self._back(levels[n]),
-                *self._near(levels[n], 0.0), "", True, *self._unspread(levels[n]),
+                name, int((self.of == n).sum()), self.back(levels[n]),
+                *self.near(levels[n], 0.0), "", True, *self.unspread(levels[n]),
             )
             for n, name in enumerate(self.names)
         )  # fmt: skip
@@ -403,7 +301,7 @@ class _Trial:
             name
             for n, name in enumerate(self.names)
             if name in self.options.checks and self.measure.link == "log"
-            and too_uneven(self._of(n))
+            and too_uneven(self.own(n))
         ]  # fmt: skip
         if uneven:
             said.append(say("analysis.check_uneven", treatments=names(*uneven)))
