@@ -156,7 +156,10 @@ def test_by_year_files_with_the_archives_list(
     # by default stations with normals, or as many seasons as the longest has
     code, out, _ = run(*given, "--region-column", "state", capsys=capsys)
     assert code == 0
-    assert "1 complete seasons of 2, fewer than 5" in out
+    assert "1 of 2 seasons complete, fewer than 5" in out
+    _, spanish, _ = run(*given, "--region-column", "state", "--lang", "es", capsys=capsys)
+    assert "1 de 2 temporadas completas, menos de 5" in spanish
+    assert "1 estaciones no están en ghcnd-stations.txt" in spanish
     left = list(csv.DictReader((tmp_path / "o" / "left_out.csv").open()))
     assert {row["station"]: row["kind"] for row in left} == {
         "UK000056225": "not listed", "ASN00086071": "short"

@@ -220,6 +220,7 @@ def _print(data: Compared, told: Findings, voice: Voice) -> None:
     import numpy as np
     from rich.console import Console
 
+    from windowcast.core.phrase import Noted
     from windowcast.region.statistics import MIN_YEARS
     from windowcast.report.region_charts import spread_evenly
     from windowcast.report.region_story import weekly_limit
@@ -254,11 +255,11 @@ def _print(data: Compared, told: Findings, voice: Voice) -> None:
         console.print(voice.say("cli.never_means"))
     if told.regional.between:
         _print_differences(console, told, voice)
-    for note in (weekly_limit(told, voice), *data.notes):
+    for note in (weekly_limit(told, voice), *(voice.write(Noted(n)) for n in data.notes)):
         if note:
             console.print(note)
     for station, text in data.problems.items():
-        console.print(voice.say("cli.not_used", station=station, problem=text))
+        console.print(voice.say("cli.not_used", station=station, problem=Noted(text)))
     if data.unusable > len(data.problems):
         console.print(voice.say("cli.not_used_in_all", stations=data.unusable))
 

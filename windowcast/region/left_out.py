@@ -54,7 +54,7 @@ def too_few(
     found: dict[int, tuple[Kind, str]] = {}
     for row in np.flatnonzero(complete < least).tolist():
         kind: Kind = "short" if spanned[row] < least else "incomplete"
-        reason = f"{complete[row]} complete seasons of {spanned[row]}, fewer than {least}"
+        reason = f"{complete[row]} of {spanned[row]} seasons complete, fewer than {least}"
         found[row] = kind, reason
     return found
 

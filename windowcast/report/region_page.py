@@ -124,7 +124,7 @@ def region_page(data: Compared, told: Findings, voice: Voice) -> str:
         rows=_rows(data, own, voice),
         listing=listing_note(data, voice),
         gaps=_gaps(told, voice),
-        notes=data.notes,
+        notes=[voice.write(Noted(note)) for note in data.notes],
         cautions=[voice.text(caution) for caution in CAUTIONS],
         version=__version__,
         style=region_style(),
