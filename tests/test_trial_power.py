@@ -20,16 +20,11 @@ from windowcast.core.errors import InputError
 from windowcast.core.values import PACKAGED
 from windowcast.records.trial_analyses import analysed_rounds
 from windowcast.report.catalogue import Voice
-from windowcast.report.trial_power import (
-    advice,
-    power_answer,
-    power_lines,
-    power_paragraphs,
-    usual_layout,
-)
+from windowcast.report.trial_power import advice, power_lines, power_paragraphs
 from windowcast.trials.analysis import analyse
 from windowcast.trials.model import PlotRow, TrialOptions
 from windowcast.trials.power import TrialPlan
+from windowcast.trials.power_answer import power_answer, usual_layout
 from windowcast.trials.rated_measures import MEASURES
 from windowcast.trials.showable import Wanted, other_mean, showable, smallest
 from windowcast.trials.spread import PlotSpread, SpreadKnown, past_spread, typical_spread

@@ -57,7 +57,8 @@ def power(
     from dataclasses import replace
 
     from windowcast.report.terminal_width import prose_width
-    from windowcast.report.trial_power import power_answer, power_lines, power_plain, usual_layout
+    from windowcast.report.trial_power import power_lines, power_plain
+    from windowcast.trials.power_answer import power_answer, usual_layout
 
     require(click.get_current_context().command_path, "trials", "scipy")
     trial, voice = opened(trial_file) if trial_file is not None else (None, voice_in("us"))

@@ -17,6 +17,13 @@ from windowcast.trials.model import Design
 SURE = 0.8  # common practice: a difference counts as detectable where 8 of 10 trials show it
 
 
+def error_df(treatments: int, blocks: int, sites: int, design: Design) -> int:
+    """Degrees of freedom that a layout leaves for the error of a difference; below 1: none."""
+    if sites > 1:
+        return (treatments - 1) * (sites - 1)
+    return treatments * (blocks - 1) if design == "crd" else (treatments - 1) * (blocks - 1)
+
+
 @dataclass(frozen=True, slots=True)
 class TrialPlan:
     """A layout, with the variances that past trials had.
@@ -47,11 +54,7 @@ class TrialPlan:
     @property
     def df(self) -> float:
         """Degrees of freedom of a difference."""
-        if self.sites > 1:
-            return float((self.treatments - 1) * (self.sites - 1))
-        if self.design == "crd":
-            return float(self.treatments * (self.blocks - 1))
-        return float((self.treatments - 1) * (self.blocks - 1))
+        return float(error_df(self.treatments, self.blocks, self.sites, self.design))
 
     @property
     def error(self) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.trials.model import Design
-from windowcast.trials.power import SURE, TrialPlan
+from windowcast.trials.power import SURE, TrialPlan, error_df
 from windowcast.trials.spread import FALLS, RISES, PlotSpread, SpreadKnown
 
 FARTHEST, STEPS = 9.0, 90  # on the linear scale: a mean further off is as good as its end
@@ -78,7 +78,7 @@ def showable(
         _of_layout(spread, wanted, block, site)
         for site in sites
         for block in blocks
-        if _degrees(wanted, block, site) >= 1
+        if error_df(wanted.treatments, block, site, wanted.design) >= 1
     )
 
 
@@ -110,13 +110,6 @@ def _check(spread: SpreadKnown, wanted: Wanted) -> None:
             f"{wanted.difference:g} is no difference that {wanted.mean:g} leaves room for",
             field="--difference", remedy="use a smaller one above 0, or another --mean",
         )  # fmt: skip
-
-
-def _degrees(wanted: Wanted, blocks: int, sites: int) -> int:
-    t = wanted.treatments
-    if sites > 1:
-        return (t - 1) * (sites - 1)
-    return t * (blocks - 1) if wanted.design == "crd" else (t - 1) * (blocks - 1)
 
 
 def _of_layout(spread: SpreadKnown, wanted: Wanted, blocks: int, sites: int) -> Showable:

@@ -31,11 +31,12 @@ from windowcast.report.dose_chart import doses_drawn
 from windowcast.report.problems import problem_text, sentence_of
 from windowcast.report.trial_figures import said_and_drawn
 from windowcast.report.trial_plan import asked_phrase, plan_svg, treatment_rows
-from windowcast.report.trial_power import power_answer, power_paragraphs, usual_layout
+from windowcast.report.trial_power import power_paragraphs
 from windowcast.report.trial_results import Analysed
 from windowcast.report.trial_threshold import threshold_said
 from windowcast.sources.written_numbers import number_written
 from windowcast.trials.layout import PlannedPlot, arms_of, plan_of
+from windowcast.trials.power_answer import power_answer, usual_layout
 from windowcast.trials.spread import typical_spread
 from windowcast.trials.trial_file import TrialFile, load_trial
 from windowcast.web.context import moved_to, page, proven, voice_of, web
