@@ -32,7 +32,7 @@ from windowcast.programme.tanks_ahead import GroundAhead, jobs_ahead
 from windowcast.records.model import FieldNote
 from windowcast.records.resistance import group_of
 from windowcast.records.store import SeasonLog
-from windowcast.report.seasons_ahead import ahead_svg, ahead_text
+from windowcast.report.seasons_ahead import ahead_svg, ahead_text, said
 from windowcast.season.observed import Applied
 from windowcast.windows.model import PURPOSES
 
@@ -230,6 +230,18 @@ def test_programmes_that_come_out_the_same_are_shown_once() -> None:
     assert said.count("Every programme comes out the same") == 1
     assert said.count("Fall pre-emergent about") == len(found.seasons)
     assert "the best of those compared" not in said
+
+
+def test_programmes_of_the_same_tanks_share_their_lines() -> None:
+    found = ahead(*BEFORE, purposes=["pre-fall", "dormant"])
+    first, *others = found.programmes
+    jobs = others[0].jobs
+    alike = replace(found, programmes=(first, *(replace(one, jobs=jobs) for one in others)))
+    now, rest = said(alike, METRIC)
+    assert now.head.startswith("As you do now")
+    assert rest.head.startswith("Change the group every time; The strongest mixture")
+    assert (now.proposed, rest.proposed) == (first.proposed, not first.proposed)
+    assert len(said(found, METRIC)) == len({one.jobs for one in found.programmes}) > 2
 
 
 @pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31"])

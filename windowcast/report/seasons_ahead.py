@@ -69,22 +69,25 @@ class ProgrammeSaid:
 
 
 def said(found: SeasonsAhead, voice: Voice) -> list[ProgrammeSaid]:
-    """The programmes in words, one of them where all come out the same."""
-    same = len(found.programmes) > 1 and len({one.jobs for one in found.programmes}) == 1
+    """The programmes in words; those that come out the same are told once, with their names."""
+    alike: dict[tuple[PlannedJob, ...], list[ProgrammeAhead]] = {}
+    for one in found.programmes:
+        alike.setdefault(one.jobs, []).append(one)
+    same = len(alike) == 1 < len(found.programmes)
     return [
         ProgrammeSaid(
-            voice.say("ahead.all_same") if same else programme_name(programme, voice),
-            programme.proposed and not same,
+            voice.say("ahead.all_same") if same else programme_name(voice, *those),
+            any(one.proposed for one in those) and not same,
             tuple(
                 (
                     season,
-                    tuple(voice.text(_job(job)) for job in programme.jobs if job.season == season),
+                    tuple(voice.text(_job(job)) for job in jobs if job.season == season),
                 )
                 for season in found.seasons
             ),
-            tuple(voice.text(one) for course in programme.weeds for one in _course(course)),
+            tuple(voice.text(one) for course in those[0].weeds for one in _course(course)),
         )
-        for programme in (found.programmes[:1] if same else found.programmes)
+        for jobs, those in alike.items()
     ]
 
 
@@ -94,11 +97,11 @@ def notes(found: SeasonsAhead, voice: Voice) -> list[str]:
     return [voice.text(note) for note in (*found.notes, drawn)]
 
 
-def programme_name(programme: ProgrammeAhead, voice: Voice) -> str:
-    """What a programme is called, and whether it is the one to take."""
-    name = _title(programme)
-    said = say("ahead.titled", name=name) if programme.proposed else say("ahead.title", name=name)
-    return voice.text(said)
+def programme_name(voice: Voice, *alike: ProgrammeAhead) -> str:
+    """What a programme, or several that come out the same, are called; whether it is the best."""
+    name = joined(*map(_title, alike), join="clauses")
+    best = any(one.proposed for one in alike)
+    return voice.text(say("ahead.titled" if best else "ahead.title", name=name))
 
 
 def _title(programme: ProgrammeAhead) -> Phrase:
