@@ -232,6 +232,22 @@ def test_programmes_that_come_out_the_same_are_shown_once() -> None:
     assert "the best of those compared" not in said
 
 
+def test_a_job_that_was_never_logged_is_not_said_to_find_nothing() -> None:
+    found = ahead(*BEFORE)
+    logged = {one.purpose for one in BEFORE}
+    for job in named(found, "as now").jobs:
+        assert job.unlogged is (job.purpose not in logged)
+    others = [job for one in found.programmes if one.name != "as now" for job in one.jobs]
+    assert not any(job.unlogged for job in others)
+    now, *_ = said(found, METRIC)
+    lines = [line for _, jobs in now.seasons for line in jobs]
+    assert (
+        sum("nothing in your log" in line for line in lines)
+        == sum(job.unlogged and not job.actives for job in named(found, "as now").jobs)
+        > 0
+    )
+
+
 def test_programmes_of_the_same_tanks_share_their_lines() -> None:
     found = ahead(*BEFORE, purposes=["pre-fall", "dormant"])
     first, *others = found.programmes

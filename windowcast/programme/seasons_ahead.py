@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import zlib
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -51,7 +51,8 @@ class PlannedJob:
     """One job of a programme; no actives where nothing was found for it.
 
     `control` is what trials let expect of the whole tank, 0..1; None where no trial is at hand.
-    `own` are the names of the user's own trials among them.
+    `own` are the names of the user's own trials among them. `unlogged`: what is done now was to be
+    repeated, and the log has no such application.
     """
 
     season: str
@@ -62,6 +63,7 @@ class PlannedJob:
     groups: tuple[int, ...]
     control: Likely | None
     own: tuple[str, ...] = ()
+    unlogged: bool = field(default=False, compare=False)  # empty like any other
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +156,8 @@ def seasons_ahead(
         for weed in watched[of]
     }
     laid: dict[ProgrammeName, list[tuple[JobAhead, TankAhead | None]]] = {}
-    if any(one.purpose for one in applied):
+    purposes_logged = {one.purpose for one in applied if one.purpose}
+    if purposes_logged:
         laid["as now"] = _laid(ground, applied, jobs, _as_before(applied, ground))
     laid["rotate"] = _laid(ground, applied, jobs, _freshest(GroundAhead.singles))
     laid["mix"] = _laid(ground, applied, jobs, _strongest)
@@ -162,7 +165,13 @@ def seasons_ahead(
     found = [
         ProgrammeAhead(
             name,
-            tuple(_planned(ground, job, tank) for job, tank in plan),
+            tuple(
+                replace(
+                    _planned(ground, job, tank),
+                    unlogged=name == "as now" and job.purpose.name not in purposes_logged,
+                )
+                for job, tank in plan
+            ),
             tuple(
                 _course(ground, _against(ground, plan, weed, first), weed, draws, seed)
                 for weed, first in aimed.items()
@@ -181,8 +190,7 @@ def seasons_ahead(
     golf = ground.site.turf.use == "golf"
     if any(surveyed(weed, used - tested, golf=golf, tables=ground.tables) for weed in aimed):
         notes.append(say("ahead.note.surveys"))
-    empty = [job for plan in laid.values() for job, tank in plan if tank is None]
-    if empty:
+    if any(not job.actives and not job.unlogged for one in found for job in one.jobs):
         notes.append(say("ahead.note.empty"))
     if any(a.max_year_kg_ha is None for p in laid.values() for _, t in p if t for a in t.actives):
         notes.append(say("ahead.note.no_maximum"))

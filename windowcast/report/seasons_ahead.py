@@ -111,6 +111,8 @@ def _title(programme: ProgrammeAhead) -> Phrase:
 def _job(job: PlannedJob) -> Phrase:
     purpose = say(f"purpose.{job.purpose}.title")
     if not job.actives:
+        if job.unlogged:
+            return say("ahead.job_unlogged", purpose=purpose, day=job.about)
         return say("ahead.job_empty", purpose=purpose, day=job.about)
     actives = names(*job.actives, join="plus")
     groups = say("rotation.groups", groups=joined(*job.groups))
