@@ -490,6 +490,18 @@ def test_a_point_is_one_application_at_its_own_place() -> None:
     assert not _points([done("")], trials)
     one = trial_results([r for r in ratings if r.location == "North"])
     assert len(_points([done("anywhere")], one)) == 1
+    # quality rated beside weeds, or after them, is no control
+    quality = [replace(r, measure="quality 1-9", value=6.0 + int(r.block) / 2) for r in ratings]
+    later = [replace(r, date=dt.date(2017, 5, 2)) for r in quality]
+    for other in (quality, later):
+        both = trial_results([*ratings, *other])
+        assert [p.control_pct for p in _points([done("north"), done("South")], both)] == [
+            p.control_pct for p in found
+        ]
+    # nor does a rating tell of what was sprayed after it
+    assert not _points([done("north", day=20)], trial_results(
+        [replace(r, date=dt.date(2017, 1, 15)) for r in ratings]
+    ))  # fmt: skip
 
 
 def test_a_trial_with_a_file_is_left_to_the_command_that_knows_its_layout(

@@ -49,6 +49,30 @@ def test_worked_examples() -> None:
     assert abbott_pct(80, 120) == pytest.approx(-50)
 
 
+def test_fewer_weeds_than_none_there_cannot_be() -> None:
+    """Fieller's limit of the ratio is below zero here, so the interval ends at 100 %."""
+    treated, check = [0.0, 9.0, 1.0], [60.0, 75.0, 40.0]
+    low_ratio, _ = fieller(np.array(treated), np.array(check), paired=True)
+    assert low_ratio is not None
+    assert low_ratio < 0
+    found = control(treated, check, paired=True)
+    assert found.high == 100.0
+    assert "100 %" in render(found.text)
+
+
+@pytest.mark.parametrize("measure", ["quality 1-9", "color 1-9", "turf cover %", "quality"])
+def test_of_turf_no_control_of_weeds_is_told(measure: str) -> None:
+    rows = [
+        rating(name, value + int(block), block, measure=measure)
+        for name, value in (("untreated", 3.0), ("A", 6.0))
+        for block in "123"
+    ]
+    (result,) = trial_results(rows)
+    assert not result.controls
+    assert not result.at
+    assert "trial.no_count" in [note.id for note in result.notes]
+
+
 @pytest.mark.parametrize(
     ("counts", "match"),
     [((0, 5), "check had no weeds after"), ((-1, 5), "negative"), ((5, -1), "negative")],

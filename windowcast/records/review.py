@@ -197,7 +197,8 @@ def _points(reviewed: Sequence[ReviewedApplication], trials: Sequence[TrialResul
     points: dict[tuple[str, str, str], list[Point]] = {}
     for item in reviewed:
         a = item.application
-        results = [r for r in trials if a.trial and r.trial == a.trial]
+        results = [r for r in trials if a.trial and r.trial == a.trial and r.controls]
+        results = [r for r in results if r.date >= a.date.isoformat()]
         at = results[-1].at if results else {}
         here = [p for p in at if len(at) == 1 or places_of(p) == places_of(a.where)]
         if not here or a.treatment not in at[here[0]]:

@@ -14,9 +14,11 @@ from windowcast.records.model import Rating
 from windowcast.trials.analysis import analyse
 from windowcast.trials.model import PlotRow, TrialAnalysis
 from windowcast.trials.percent_control import MeasuredControl, control, control_over_sites
-from windowcast.trials.rated_measures import options_for
+from windowcast.trials.rated_measures import MEASURES, options_for
+from windowcast.trials.spread import FALLS
 
 CHECK = "untreated"
+_NO_WEEDS = ("injury", "control", "quality", "color", "turf")  # so begin measures of other things
 CHECK_WORDS = frozenset({"untreated", "nontreated", "unsprayed", "check", "control"})
 
 
@@ -87,7 +89,7 @@ def _result(
     at: dict[str, dict[str, MeasuredControl]] = {}
     if not check:
         notes.append(say("trial.no_check"))
-    elif measure.startswith(("injury", "control")):
+    elif not _of_weeds(measure):
         notes.append(say("trial.no_count", measure=Name(measure)))
     else:
         for name in treatments:
@@ -105,6 +107,11 @@ def _result(
     if file:
         notes.append(say("trial.has_file", file=Name(file)))
     return TrialResult(trial, measure, weed, str(date), controls, analysis, tuple(notes), at)
+
+
+def _of_weeds(measure: str) -> bool:
+    """Whether a measure is the more, the more weeds there are; one that nobody knows may be."""
+    return measure in FALLS if measure in MEASURES else not measure.startswith(_NO_WEEDS)
 
 
 def _analysis(

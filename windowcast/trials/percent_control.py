@@ -34,7 +34,8 @@ LEAST = -100.0  # percent; beyond twice the weeds of the check the figure says n
 class MeasuredControl:
     """Percent control with its 95 % interval; an end is None where it cannot be told.
 
-    `percent` and `low` are never below `LEAST`, which stands for all that is worse. `method` is
+    `percent` and `low` are never below `LEAST`, which stands for all that is worse, and `high` is
+    never above `MOST`: fewer weeds than none there cannot be. `method` is
     "Abbott 1925" or "Henderson-Tilton 1955"; `text` says in words how much the interval lets one
     conclude. `sites` is over how many it holds.
     """
@@ -158,7 +159,9 @@ def control(
         ratios = _no_spread(left, grown, start)
     else:
         ratios = fieller(t, c, paired=paired)
-    high, low = (None if ratio is None else max(100.0 * (1.0 - ratio), LEAST) for ratio in ratios)
+    high, low = (
+        None if ratio is None else min(max(100.0 * (1.0 - ratio), LEAST), MOST) for ratio in ratios
+    )
     said = _words(percent, low, high, plots, nothing_left=nothing_left)
     return MeasuredControl(max(percent, LEAST), low, high, plots, method, said)
 
