@@ -508,7 +508,8 @@ def test_no_table_of_values_ends_in_a_crash(data: st.DataObject) -> None:
 
 
 @pytest.mark.slow
-def test_a_thousand_plots_take_three_seconds() -> None:
+def test_a_thousand_plots_cost_few_steps_of_a_matrix_of_them() -> None:
+    """Measured 6 to 7 times the eigenvalues of one matrix of all plots, whatever the machine."""
     import time
 
     rng = np.random.default_rng(3)
@@ -517,9 +518,12 @@ def test_a_thousand_plots_take_three_seconds() -> None:
                 float(rng.negative_binomial(2, 2 / (2 + math.exp(1 + n / 10)))))
         for site in range(5) for block in range(10) for n in range(20)
     ]  # fmt: skip
+    whole = rng.normal(size=(len(rows), len(rows)))
     analyse(rows[:200], TrialOptions("count"))
     start = time.process_time()
+    np.linalg.eigh(whole + whole.T)
+    baseline = time.process_time()
     found = analyse(rows, TrialOptions("count", checks=("T19",)))
-    assert time.process_time() - start < 3
+    assert time.process_time() - baseline < 15 * (baseline - start)
     assert not found.problem
     assert len(found.of("all")) == 190
