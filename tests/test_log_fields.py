@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import io
 import json
 import re
@@ -20,7 +21,7 @@ from windowcast.cli import cli
 from windowcast.core.errors import InputError
 from windowcast.records import kinds
 from windowcast.records.by_hand import LogTableOptions
-from windowcast.records.command_words import plain_from
+from windowcast.records.command_words import moment_from, plain_from
 from windowcast.records.entered_quantities import ENTERED
 from windowcast.records.entry_checks import from_plain, to_plain
 from windowcast.records.fields import LogField
@@ -287,3 +288,24 @@ def test_a_weight_is_no_carrier_and_a_volume_no_active() -> None:
         ENTERED["L ha-1"].read("10 lb/acre", "carrier")
     with pytest.raises(InputError, match="not a weight of active ingredient"):
         ENTERED["kg ha-1"].read("16 fl oz/acre", "rate")
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["2025-12-03 8:15", "2025-12-03T08:15", "2025-12-03 8:15 AM", "Dec 3, 2025 8:15 am",
+     "2025-12-03T13:15Z", "2025-12-03 8:15-05:00"],
+)  # fmt: skip
+def test_times_as_people_type_them(text: str) -> None:
+    zone = ZoneInfo("America/New_York")  # UTC-5 in December
+    moment = dt.datetime.fromisoformat(moment_from(text, "start", zone))
+    assert moment.astimezone(dt.UTC) == dt.datetime(2025, 12, 3, 13, 15, tzinfo=dt.UTC)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [("9/4/2025 9:00 AM", "is not a time"), ("2025-12-03 25:00", "is not a time"),
+     ("8:15", "is not a time"), ("2025-12-03", "says no hour"), ("Dec 3, 2025", "is not a time")],
+)  # fmt: skip
+def test_what_is_no_time_is_refused(text: str, says: str) -> None:
+    with pytest.raises(InputError, match=says):
+        moment_from(text, "start", ZoneInfo("America/New_York"))

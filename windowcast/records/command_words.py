@@ -17,6 +17,7 @@ from windowcast.materials.written_materials import material_from, materials_from
 from windowcast.records.entered_quantities import ENTERED
 from windowcast.records.fields import LogField
 from windowcast.records.model import fields_of
+from windowcast.sources.written_dates import moment_written
 
 # words that follow an active and belong to it
 _MATERIAL = {f.name: f for f in fields_of("material") if f.name not in {"active", "rate_kg_ha"}}
@@ -97,13 +98,15 @@ def _value(field: LogField, name: str, text: str, zone: ZoneInfo | None) -> Any:
 
 
 def moment_from(text: str, field: str, zone: ZoneInfo | None) -> str:
-    """A time with its zone, ISO 8601; one that says none is in `zone`."""
-    try:
-        moment = dt.datetime.fromisoformat(text)
-    except ValueError:
+    """A time with its zone, ISO 8601; one that says none is in `zone`.
+
+    Besides ISO 8601 what people type is read: ``2025-12-03 8:15``, ``Dec 3, 2025 8 am``.
+    """
+    moment = _iso(text) or _as_people_write(text)
+    if moment is None:
         raise InputError(
             f"{text!r} is not a time", field=field, remedy="write it like 2025-12-03 10:15"
-        ) from None
+        )
     if moment.tzinfo is None:
         if len(text) <= len("2025-12-03"):
             raise InputError(
@@ -115,6 +118,24 @@ def moment_from(text: str, field: str, zone: ZoneInfo | None) -> str:
             )
         moment = moment.replace(tzinfo=zone)
     return moment.isoformat()
+
+
+def _iso(text: str) -> dt.datetime | None:
+    try:
+        return dt.datetime.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+def _as_people_write(text: str) -> dt.datetime | None:
+    """A date with its time of day; None where either is missing, or day and month may be mixed."""
+    try:
+        written = moment_written(text)
+    except ValueError:
+        return None
+    if not isinstance(written.date, dt.date) or written.clock is None:
+        return None
+    return dt.datetime.combine(written.date, dt.time(), written.zone) + written.clock
 
 
 def _flag(text: str, field: str) -> bool:
