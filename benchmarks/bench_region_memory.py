@@ -33,7 +33,7 @@ from windowcast.core.atomic_files import write_atomic
 from windowcast.region import compare, netcdf, outputs
 from windowcast.region.parts import Chunk
 from windowcast.report.region_page import region_page
-from windowcast.report.region_story import findings_of
+from windowcast.report.region_findings import findings_of
 folder, out = Path(sys.argv[1]), Path(sys.argv[2])
 parts = [Chunk(folder, file.stem) for file in sorted(folder.glob("*.sha256"))[: int(sys.argv[3])]]
 start = time.perf_counter()

@@ -20,7 +20,7 @@ from windowcast.region.batch import Options, compute
 from windowcast.region.compare import Compared, put_together
 from windowcast.region.engine import Station
 from windowcast.region.parts import Chunk
-from windowcast.report.region_story import Findings, findings_of
+from windowcast.report.region_findings import Findings, findings_of
 
 STATIONS = (
     Station(

@@ -18,7 +18,7 @@ from windowcast.region.regional import (
     RegionWeeks,
     WeeksBetween,
 )
-from windowcast.report.region_story import Findings
+from windowcast.report.region_findings import Findings
 
 UNKNOWN = Estimate(math.nan, math.nan, math.nan)
 

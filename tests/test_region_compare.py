@@ -47,8 +47,8 @@ from windowcast.region.compare import Compared, put_together
 from windowcast.region.drawn import Drawing, areas_of
 from windowcast.report import region_charts
 from windowcast.report.region_charts import MAX_LISTED, dates_chart
+from windowcast.report.region_findings import findings_of
 from windowcast.report.region_page import region_page
-from windowcast.report.region_story import findings_of
 from windowcast.report.region_weeks import weeks_chart
 from windowcast.report.region_words import quantity_said
 
@@ -569,7 +569,7 @@ from spoken import METRIC
 from test_region_statistics import as_sure_as
 from windowcast.report.region_page import region_page
 from windowcast.report.region_station import station_pages
-from windowcast.report.region_story import findings_of
+from windowcast.report.region_findings import findings_of
 compare.SEASON_ROWS, compare.STATION_ROWS, tables.BATCH_ROWS = 512, 64, 64
 region_charts.MAX_LISTED = region_map.MAX_LISTED = region_charts.MAX_ROWS
 region_map.SPOT, homogeneity._BLOCK = 60, 16

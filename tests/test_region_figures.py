@@ -16,7 +16,8 @@ from windowcast.region.csv_files import write_rows
 from windowcast.region.outputs import gap_rows
 from windowcast.region.regional import Estimate
 from windowcast.region.regional_tables import write_regional
-from windowcast.report.region_story import FALSE_FINDS, Findings, story
+from windowcast.report.region_findings import FALSE_FINDS, Findings
+from windowcast.report.region_story import story
 
 Row = dict[str, str]
 TURF = ("dormant", "greenup")

@@ -20,8 +20,9 @@ from windowcast.region.grids import Kept, SeasonRows
 from windowcast.region.regional import Estimate
 from windowcast.region.regional_fit import WEEKLY_PAIRS, regional
 from windowcast.report.catalogue import Voice
+from windowcast.report.region_findings import Findings
 from windowcast.report.region_page import MOST_GAPS, MOST_PAIRS, MOST_STRIPS, region_page
-from windowcast.report.region_story import Findings, story
+from windowcast.report.region_story import story
 
 
 class Rising(Stations):

@@ -15,7 +15,7 @@ from windowcast.core.errors import InputError
 from windowcast.region.drawn import areas_of
 from windowcast.region.names import LONGEST, MOST_REGIONS, shown_name
 from windowcast.region.stations import StationList, find_stations
-from windowcast.report.region_story import findings_of
+from windowcast.report.region_findings import findings_of
 
 
 def listed(folder: Path, *regions: str, column: str = "region") -> StationList:

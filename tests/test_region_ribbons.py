@@ -11,9 +11,9 @@ from spoken import METRIC
 
 from windowcast.region.columns import day_label, day_of_season
 from windowcast.report.chartkit import Chart
+from windowcast.report.region_findings import Findings
 from windowcast.report.region_page import _pairs
 from windowcast.report.region_ribbons import Winter, winter_of
-from windowcast.report.region_story import Findings
 
 TEXT = re.compile(
     r'<text x="([\d.]+)%" y="([\d.]+)" class="(lab[^"]*)"[^>]*>([A-Z][a-z]{2})</text>'

@@ -24,7 +24,8 @@ from spoken import METRIC
 
 from windowcast.region.regional import Estimate, FailingSeason
 from windowcast.report.catalogue import Voice
-from windowcast.report.region_story import Findings, story, sub_line
+from windowcast.report.region_findings import Findings
+from windowcast.report.region_story import story, sub_line
 
 ES = Voice("metric", "es")
 

@@ -26,7 +26,8 @@ from windowcast.region.regional import RegionQuantity
 from windowcast.region.regional_fit import controlled, regional
 from windowcast.region.statistics import Normals, normals
 from windowcast.region.trends import trends
-from windowcast.report.region_story import Findings, findings_of, story, sub_line
+from windowcast.report.region_findings import Findings, findings_of
+from windowcast.report.region_story import story, sub_line
 
 
 def test_seasons_pair_across_hemispheres_by_the_year_they_end_in() -> None:

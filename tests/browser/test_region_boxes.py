@@ -15,8 +15,8 @@ from test_region_ribbons import of_hemispheres
 
 from windowcast.region.regional import Estimate
 from windowcast.report.catalogue import Voice
+from windowcast.report.region_findings import Findings
 from windowcast.report.region_page import region_page
-from windowcast.report.region_story import Findings
 
 WIDTHS = (320, 360, 768, 1280)
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from windowcast.region.compare import Compared
     from windowcast.region.regional import Between
     from windowcast.report.catalogue import Voice
-    from windowcast.report.region_story import Findings
+    from windowcast.report.region_findings import Findings
 
 SHOWN = (
     "soil_21", "poaan_50", "dormant", "greenup", "digis_10", "barrier_fall", "cover_fall",
@@ -171,7 +171,7 @@ def command(
         )
     from windowcast.cli.output import voice_in
     from windowcast.core.phrase import names
-    from windowcast.report.region_story import findings_of
+    from windowcast.report.region_findings import findings_of
 
     found = data.regional()
     findings = findings_of(data, found)
@@ -308,7 +308,7 @@ def _median(value: float, quantity: str, voice: Voice, *, southern: bool) -> str
 
 
 def _difference(gap: Between) -> str:
-    from windowcast.report.region_story import shows
+    from windowcast.report.region_findings import shows
     from windowcast.report.region_words import gap_said
 
     if not math.isfinite(gap.difference.middle):

@@ -22,6 +22,7 @@ from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart
 from windowcast.report.page import page_of, region_style
 from windowcast.report.region_charts import dates_chart, listed_of, listing_note
+from windowcast.report.region_findings import SPRAY_DAYS, Findings, main_pair, shows
 from windowcast.report.region_map import Placed, map_chart
 from windowcast.report.region_ribbons import (
     Ribbon,
@@ -33,16 +34,7 @@ from windowcast.report.region_ribbons import (
     winter_of,
 )
 from windowcast.report.region_station import links
-from windowcast.report.region_story import (
-    SPRAY_DAYS,
-    Findings,
-    left_out_line,
-    main_pair,
-    shows,
-    story,
-    sub_line,
-    weekly_limit,
-)
+from windowcast.report.region_story import left_out_line, story, sub_line, weekly_limit
 from windowcast.report.region_weeks import odds_chart, weeks_chart
 from windowcast.report.region_winters import failing_named, why_said
 from windowcast.report.region_words import day_said, gap_said, quantity_named, signed, unparted

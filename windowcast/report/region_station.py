@@ -32,13 +32,8 @@ from windowcast.region.tables import batches, numbers, read
 from windowcast.report.catalogue import Voice
 from windowcast.report.page import page_of, region_style
 from windowcast.report.region_charts import listed_of, spread_said, trend_said
+from windowcast.report.region_findings import SPRAY_DAYS, Findings, shows, turned
 from windowcast.report.region_ribbons import Strip, shades_said, strip, winter_of
-from windowcast.report.region_story import (
-    SPRAY_DAYS,
-    Findings,
-    shows,
-    turned,
-)
 from windowcast.report.region_winters import by_reason, why_said
 from windowcast.report.region_words import quantity_named, quantity_said, season_named, unparted
 

@@ -8,42 +8,32 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from windowcast.core.phrase import NOTHING, Name, Phrase, Value, joined, say, sentences
+from windowcast.core.phrase import NOTHING, Phrase, Value, joined, say, sentences
 from windowcast.core.season_calendar import paired_year
 from windowcast.region.columns import day_of_season
 from windowcast.region.compare import Compared
-from windowcast.region.regional import Between, Estimate, Region, Regional
+from windowcast.region.regional import Estimate, Region
 from windowcast.report.catalogue import Voice
+from windowcast.report.region_findings import (
+    SPRAY_DAYS,
+    Apart,
+    Findings,
+    Pair,
+    gap,
+    main_pair,
+    named,
+    shows,
+    turned,
+)
 from windowcast.report.region_winters import MOST_NAMED, failing_said
 from windowcast.report.region_words import season_named
 
-SPRAY_DAYS, FALL, DORMANT, GREENUP = "spray_days_total", "soil_21", "dormant", "greenup"
-FALSE_FINDS = 0.05  # expected share of false ones among the differences and trends that are said
+FALL, DORMANT, GREENUP = "soil_21", "dormant", "greenup"
 _OFTEN = 0.95
 _NEAR = 0.2  # of a whole number of times
-
-Pair = tuple[Region, Region]
-
-
-@dataclass(frozen=True)
-class Findings:
-    """What was found, and what each region is called by its name."""
-
-    regional: Regional
-    called: Mapping[str, str]
-
-    @property
-    def regions(self) -> tuple[Region, ...]:
-        """As in `Regional`."""
-        return tuple(self.regional.regions)
-
-    def name(self, region: Region) -> Value:
-        """What it is called; one that nobody named is all the stations."""
-        called = self.called.get(region.name, region.name)
-        return Name(called) if called else say("region_story.all")
 
 
 @dataclass(frozen=True)
@@ -52,25 +42,6 @@ class Story:
 
     title: Phrase
     lines: tuple[Phrase, ...]
-
-
-@dataclass(frozen=True)
-class _Apart:
-    """How one of a pair differs from the other: by so much, or nothing shows."""
-
-    estimate: Estimate
-    at_least: bool
-    q: float
-
-    @property
-    def shows(self) -> bool:
-        """Whether its interval leaves out 0, also beside the other tests."""
-        return shows(self.estimate, self.q)
-
-
-def shows(estimate: Estimate, q: float) -> bool:
-    """Whether an interval leaves out 0, and its q value is small where there is one."""
-    return (estimate.low > 0 or estimate.high < 0) and not q > FALSE_FINDS
 
 
 def story(found: Findings) -> Story:
@@ -86,61 +57,6 @@ def story(found: Findings) -> Story:
         *(failing_said(region, found.name(region)) for region in named(found, pair)),
     )
     return Story(_title(found, pair), tuple(line for line in lines if line))
-
-
-def named(found: Findings, pair: Pair | None) -> tuple[Region, ...]:
-    """The regions that sentences speak of, in order: of many the pair that differs most first."""
-    if pair is None or len(found.regions) <= MOST_NAMED:
-        return found.regions[:MOST_NAMED]
-    others = [region for region in found.regions if region not in pair]
-    return (*pair, *others)[:MOST_NAMED]
-
-
-def main_pair(found: Findings) -> Pair | None:
-    """The two regions whose spray days differ most, the one with more first; None with fewer."""
-    if len(found.regions) < 2:
-        return None
-    by_name = {region.name: region for region in found.regions}
-    some = [b for b in found.regional.between if b.quantity == SPRAY_DAYS]
-    some = [b for b in some if math.isfinite(b.difference.middle)]
-    if not some:
-        return found.regions[0], found.regions[1]
-    most = max(some, key=lambda b: (shows(b.difference, b.q), abs(b.difference.middle)))
-    pair = by_name[most.first], by_name[most.second]
-    return pair if most.difference.middle >= 0 else (pair[1], pair[0])
-
-
-def gap(found: Findings, quantity: str, pair: Pair) -> _Apart | None:
-    """The first region of a pair minus the second; None where that is unknown."""
-    for b in found.regional.between:
-        if b.quantity == quantity and {b.first, b.second} == {region.name for region in pair}:
-            if not math.isfinite(b.difference.middle):
-                return None
-            return _Apart(_turned_to(pair[0], b), b.at_least, b.q)
-    return None
-
-
-def _turned_to(first: Region, b: Between) -> Estimate:
-    return b.difference if b.first == first.name else turned(b.difference)
-
-
-def turned(estimate: Estimate) -> Estimate:
-    """The same difference, of the second from the first."""
-    return Estimate(-estimate.middle, -estimate.high, -estimate.low)
-
-
-def findings_of(data: Compared, found: Regional) -> Findings:
-    """What was found; regions that are stations have the stations' names, and ids where alike."""
-    called = {region.name: region.name for region in found.regions}
-    if found.of_stations:
-        ids = data.stations["station"].to_pylist()
-        names = data.texts("name", range(len(ids)))
-        called |= {
-            station: name if names.count(name) == 1 else f"{name} ({station})"
-            for station, name in zip(ids, names, strict=True)
-            if station in called
-        }
-    return Findings(found, called)
 
 
 def sub_line(data: Compared, told: Findings, voice: Voice) -> str:
@@ -370,19 +286,19 @@ def _dormancy(found: Findings, pair: Pair | None) -> Phrase:
     return sentences(*parts)
 
 
-def _later(apart: _Apart, pair: Pair, found: Findings) -> dict[str, Value]:
+def _later(apart: Apart, pair: Pair, found: Findings) -> dict[str, Value]:
     """In which of a pair something comes how many days later: values of a sentence."""
     later, earlier = pair if apart.estimate.middle > 0 else (pair[1], pair[0])
     return {"days": _days(apart), "later": found.name(later), "earlier": found.name(earlier)}
 
 
-def _later_by(apart: _Apart, pair: Pair, found: Findings) -> dict[str, Value]:
+def _later_by(apart: Apart, pair: Pair, found: Findings) -> dict[str, Value]:
     """The same with its interval."""
     ends = apart.estimate if apart.estimate.middle > 0 else turned(apart.estimate)
     return {**_later(apart, pair, found), **_ends(ends)}
 
 
-def _days(apart: _Apart) -> Phrase:
+def _days(apart: Apart) -> Phrase:
     """So many days, or at least so many."""
     count = abs(round(apart.estimate.middle))
     return say("region_story.at_least", days=count) if apart.at_least else _counted(count)
