@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from spoken import voice_of
+from spoken import render, voice_of
 
 import windowcast
 from windowcast.core.errors import InputError
@@ -199,6 +199,15 @@ def test_a_part_leaves_the_rest_to_do(tmp_path: Path) -> None:
 
 
 AREAS = [{"name": "greens"}, {"name": "Tees"}, {"name": "fairways"}]
+
+
+def test_plots_of_a_trial_are_a_part_and_are_called_so(tmp_path: Path) -> None:
+    entry = applied(
+        "2017-01-10", Material("glyphosate", 0.84), purpose="dormant", trial="T24", treatment="A"
+    )
+    found = job(answers(tmp_path, "2017-01-12", entry), "dormant")
+    assert found.state == "partly done"
+    assert "on plots of the trial T24 only: the rest is still to do" in render(found.text)
 
 
 def test_areas_that_differ_in_nothing_share_an_answer(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 
 from windowcast.core.errors import InputError
-from windowcast.core.phrase import Phrase, names, say
+from windowcast.core.phrase import Name, Phrase, names, say
 from windowcast.core.record import Weather
 from windowcast.core.time_axis import day_index
 from windowcast.core.values import Tables
@@ -102,6 +102,9 @@ def applied_text(applied: Applied) -> Phrase:
     actives = names(*actives_of(applied), join="plus")
     if applied.whole:
         return say("job.applied", day=applied.date, actives=actives)
+    if applied.plots is not None and not applied.where:
+        trial = Name(applied.plots[0])
+        return say("job.applied_plots", day=applied.date, actives=actives, trial=trial)
     where = names(applied.where)
     return say("job.applied_part", day=applied.date, actives=actives, where=where)
 
