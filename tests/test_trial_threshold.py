@@ -21,9 +21,9 @@ from windowcast.core.errors import InputError
 from windowcast.materials.price import parse_area_price
 from windowcast.records.model import Rating
 from windowcast.records.trial_analyses import analysed_rounds
-from windowcast.records.trial_threshold import turf_threshold
+from windowcast.records.trial_threshold import TurfThreshold, turf_threshold
 from windowcast.report.catalogue import Voice
-from windowcast.report.trial_threshold import threshold_notes, threshold_sentences
+from windowcast.report.trial_threshold import threshold_notes, threshold_said, threshold_sentences
 from windowcast.trials.model import PlotRow
 from windowcast.trials.threshold import ControlKnown, QualityLine, paying_cover, quality_line
 from windowcast.trials.trial_file import TrialFile, trial_from
@@ -99,6 +99,19 @@ def test_the_line_of_quality_is_that_of_statsmodels() -> None:
     for end in (low, high):
         test = fit.t_test(([[0.5, 0.5, end]], [6.0]))
         assert abs(float(test.tvalue.squeeze())) == pytest.approx(limit, rel=1e-6)
+
+
+@pytest.mark.parametrize(("acceptable", "seen", "unseen"), [
+    (6.0, "good enough up to", "guess"), (1.0, "guess along the line", "never"),
+    (8.9, "not good enough even where there are no weeds: it is about 7.4", "up to"),
+])  # fmt: skip
+def test_what_nobody_saw_of_quality_is_said(acceptable: float, seen: str, unseen: str) -> None:
+    found = line()
+    assert found.most == 44.0
+    whole = TurfThreshold(None, (), (), found, None, found.cover_at(acceptable))
+    said = " ".join(threshold_said(whole, Voice("us", "en")).sentences)
+    assert seen in said
+    assert unseen not in said
 
 
 def test_quality_that_does_not_fall_says_nothing() -> None:

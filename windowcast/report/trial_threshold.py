@@ -10,7 +10,7 @@ from windowcast.core.phrase import Name, Phrase, Quantity, Value, say
 from windowcast.records.trial_threshold import TurfThreshold
 from windowcast.report.catalogue import Voice
 from windowcast.report.trial_results import round_title, table_lines
-from windowcast.trials.threshold import FULL, ControlKnown, PayingCover
+from windowcast.trials.threshold import FULL, ControlKnown, PayingCover, QualityLine
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +91,24 @@ def threshold_sentences(found: TurfThreshold) -> list[Phrase]:
                 say("trial_threshold.pays_maybe", treatment=treatment, cover=_cover(each.cover),
                     low=_cover(each.low))
             )  # fmt: skip
-    if found.good_up_to is not None:
-        cover, low, high = found.good_up_to
-        said.append(
-            say("trial_threshold.good", cover=_cover(cover), low=_cover(low), high=_cover(high))
-        )
+    if found.good_up_to is not None and found.quality is not None:
+        said += _good(found.quality, *found.good_up_to)
     return said
+
+
+def _good(line: QualityLine, cover: float, low: float, high: float) -> list[Phrase]:
+    """Up to which cover quality is good enough; that it never is, or that nobody saw it."""
+    if cover <= 0:
+        return [say("trial_threshold.good_never", clean=Quantity(line.clean, "1", "points"))]
+    ends = {"cover": _up_to(cover), "low": _up_to(low), "high": _up_to(high)}
+    said = [say("trial_threshold.good", **ends)]
+    if cover > line.most:
+        said.append(say("trial_threshold.beyond", most=Quantity(line.most, "%", "share_of")))
+    return said
+
+
+def _up_to(cover: float) -> Quantity:
+    return Quantity(min(cover, FULL), "%", "share_of")
 
 
 def threshold_notes(found: TurfThreshold) -> list[Phrase]:

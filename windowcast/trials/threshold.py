@@ -156,6 +156,8 @@ class QualityLine:
         Of `clean` and the slope (less than zero where quality falls) [2, 2].
     df, plots
         Degrees of freedom of the error, and plots.
+    most
+        Highest cover of a plot [%]: beyond it nobody saw the quality.
     """
 
     fall: float
@@ -165,6 +167,7 @@ class QualityLine:
     covariance: FloatArray
     df: int
     plots: int
+    most: float
 
     @property
     def falls(self) -> bool:
@@ -237,5 +240,5 @@ def quality_line(cover: Sequence[PlotRow], quality: Sequence[PlotRow]) -> Qualit
     half = float(student.ppf(0.5 + LEVEL / 2, df)) * math.sqrt(float(covariance[1, 1]))
     return QualityLine(
         -float(slope), -float(slope) - half, -float(slope) + half, float(clean), covariance, df,
-        len(both),
+        len(both), max(seen for _, seen, _ in both),
     )  # fmt: skip
