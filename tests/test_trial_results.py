@@ -391,6 +391,23 @@ def test_the_report_holds_all_and_its_script_finds_the_same_means(folder: Path) 
 
 
 @pytest.mark.slow
+def test_a_report_writes_over_no_ratings_of_somebody_else(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    raw = folder / "ratings.csv"
+    raw.write_text("plot,control\n101,85\n")
+    before = sorted(folder.iterdir())
+    with pytest.raises(SystemExit) as ended:
+        main(["trial", "report", "t.toml", "--out", "."])
+    assert ended.value.code == 2
+    assert "has a ratings.csv that is not of a report; name a new folder" in capsys.readouterr().err
+    assert raw.read_text() == "plot,control\n101,85\n"
+    assert sorted(folder.iterdir()) == before
+    for _ in range(2):  # a report is written anew over itself
+        main(["trial", "report", "t.toml", "--out", "report"])
+    assert (folder / "report" / "ratings.csv").is_file()
+
+
 def test_the_page_shows_the_results(folder: Path) -> None:
     browser: TestClient = client(folder)
     text = browser.get("/trials/t/results").text

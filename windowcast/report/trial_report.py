@@ -33,6 +33,8 @@ from windowcast.report.trial_results import Analysed, methods_text
 from windowcast.trials.layout import plan_of
 from windowcast.trials.trial_file import TrialFile
 
+_SCRIPT = "reproduce.py"  # every report has one
+
 
 def write_report(
     folder: Path,
@@ -48,7 +50,8 @@ def write_report(
     Raises
     ------
     InputError
-        The folder cannot be made, or a file not be written.
+        The folder cannot be made, a file not be written, or it has one of that name which is not
+        of an earlier report.
     """
     voice = voice.on_page
     folder = made_folder(folder)
@@ -86,7 +89,13 @@ def write_report(
         rounds=drawn, doses=doses, methods=methods, style=style_sheet(),
     )  # fmt: skip
     script = resources.files("windowcast.report").joinpath("trial_reproduce.py")
-    files["reproduce.py"] = script.read_text("utf-8")
+    strange = [name for name in files if (folder / name).exists()]
+    if strange and not (folder / _SCRIPT).exists():  # ratings.csv may be the ratings as they came
+        raise InputError(
+            f"has a {strange[0]} that is not of a report", path=folder, field="--out",
+            remedy="name a new folder",
+        )  # fmt: skip
+    files[_SCRIPT] = script.read_text("utf-8")
     for name, content in files.items():
         write_atomic(folder / name, content)
     return list(files), no_png
