@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from windowcast.core.record import FloatArray
 from windowcast.core.values import Value, load
+from windowcast.windows.along_rows import places_reached
 from windowcast.windows.barrier import (
     Barrier,
-    _reached,
     best_day,
     caught_by_day,
     cover,
@@ -107,7 +107,9 @@ def test_a_row_is_read_exactly_whatever_the_others_hold() -> None:
             np.searchsorted(x[r, : np.isfinite(x[r]).sum()], wanted[r], "right") for r in range(90)
         ]
         known = np.isfinite(wanted)
-        np.testing.assert_array_equal(_reached(x, rows, wanted)[known], np.array(reached)[known])
+        np.testing.assert_array_equal(
+            places_reached(x, rows, wanted)[known], np.array(reached)[known]
+        )
 
 
 def test_nothing_is_told_past_the_first_gap_of_the_soil() -> None:

@@ -35,7 +35,8 @@ from windowcast.core.phrase import (
 )
 from windowcast.core.units import System
 from windowcast.report import catalogue as words
-from windowcast.report.catalogue import catalogue, meaning
+from windowcast.report.catalogue import catalogue
+from windowcast.report.meaning import meaning
 from windowcast.report.measures import MEASURES
 
 DAY = dt.date(2025, 11, 6)

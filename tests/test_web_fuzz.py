@@ -26,7 +26,7 @@ from windowcast.web.openapi import document
 from windowcast.web.security import LOOPBACK, Guard
 from windowcast.web.site_forms import fields
 from windowcast.web.sites import SiteBook
-from windowcast.web.tank_views import AMOUNTS, PRODUCTS, product_fields
+from windowcast.web.tank_fields import AMOUNTS, PRODUCTS, product_fields
 
 schemathesis = pytest.importorskip("schemathesis", reason="needs the browser extra")
 from schemathesis.specs.openapi.checks import positive_data_acceptance  # noqa: E402

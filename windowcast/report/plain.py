@@ -1,7 +1,7 @@
 """Answers as what JSON can hold, and the JSON Schema of that.
 
 A phrase becomes two fields: its words in the reader's units under the field's own name, and its
-meaning in SI under the name with ``_phrase`` (``_phrases`` for several); see `catalogue.meaning`.
+meaning in SI under the name with ``_phrase`` (``_phrases`` for several); see `report.meaning`.
 """
 
 from __future__ import annotations
@@ -13,7 +13,8 @@ from collections.abc import Callable
 from typing import Any
 
 from windowcast.core.phrase import Phrase
-from windowcast.report.catalogue import Voice, meaning
+from windowcast.report.catalogue import Voice
+from windowcast.report.meaning import meaning
 
 _WORDS = ("Phrase", "Quantity", "Name", "Noted", "Share", "Span", "Listing")  # not in JSON
 

@@ -30,7 +30,8 @@ from windowcast.web.context import (
     without_folders,
 )
 from windowcast.web.sites import KnownSite
-from windowcast.web.tank_views import ASKS, SheetView, crew_view, log_tank, sheet_view
+from windowcast.web.tank_fields import ASKS
+from windowcast.web.tank_views import SheetView, crew_view, log_tank, sheet_view
 from windowcast.windows.odds import DateRange
 
 MOST_COMPARED = 8

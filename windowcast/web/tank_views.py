@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from starlette.requests import Request
@@ -36,55 +35,21 @@ from windowcast.report.crew_sheet import CrewSheet, crew_sheet
 from windowcast.report.problems import sentence_of
 from windowcast.report.tank_sheet import SaidSheet, said_sheet
 from windowcast.web.context import ready_answer, voice_of
-from windowcast.web.fields import Field, FormError, Kind, read, wrong_by_field
+from windowcast.web.fields import Field, FormError, read, wrong_by_field
 from windowcast.web.log_views import accepted, open_log, today_of, with_weather
 from windowcast.web.sites import KnownSite, file_state
 from windowcast.web.suggestions import suggestions
+from windowcast.web.tank_fields import (
+    AMOUNTS,
+    PRODUCT_KEYS,
+    PRODUCTS,
+    FieldGroup,
+    form_groups,
+    record_fields,
+)
 from windowcast.windows.model import PURPOSES, Window
-from windowcast.windows.purposes import purpose_of
 
-PRODUCTS = 4
-AMOUNTS = ("area", "carrier", "tank", "speed", "spacing", "flow")
-_NOZZLES = frozenset({"speed", "spacing", "flow"})
-ASKS = frozenset({*AMOUNTS, "where", "purpose", "sprayer", "start", "actives", "p0.name"})
-_HINTED = frozenset({
-    "start", "end", "name", "rate", "concentration", "formulation", "share", "max_per_year",
-    "where", "area", "carrier", "tank", "speed", "spacing", "flow",
-})  # fmt: skip
-_PRODUCT_KEYS = ("rate", "concentration", "formulation", "share", "max_per_year")
 _DONE = ("start", "end", "operator", "certification")
-
-
-def _field(name: str, voice: Voice, kind: Kind = "text", **more: Any) -> Field:
-    """A field with the label and the hint of its name, which may be that of a row."""
-    key = name.rpartition(".")[2]
-    if "hint" not in more and key in _HINTED:
-        more["hint"] = voice.say(f"sheet_field.hint.{key}")
-    return Field(name, voice.say(f"sheet_field.label.{key}"), kind, **more)
-
-
-def product_fields(row: int, voice: Voice) -> tuple[Field, ...]:
-    """The fields of one product."""
-    name = _field(f"p{row}.name", voice, needed=row == 0)
-    return (name, *(_field(f"p{row}.{key}", voice) for key in _PRODUCT_KEYS))
-
-
-@dataclass(frozen=True)
-class FieldGroup:
-    """Fields of the form that belong together: those that are needed first, more under a name."""
-
-    name: str
-    fields: tuple[Field, ...]
-    more_name: str
-    more: tuple[Field, ...]
-
-    def shows(self, typed: Mapping[str, str], wrong: Mapping[str, str]) -> bool:
-        """Whether anything of it is filled in or wrong, so that it must stand open."""
-        return any(typed.get(f.name) or f.name in wrong for f in (*self.fields, *self.more))
-
-    def shows_more(self, typed: Mapping[str, str], wrong: Mapping[str, str]) -> bool:
-        """The same of what is under a name of its own."""
-        return any(typed.get(field.name) or field.name in wrong for field in self.more)
 
 
 @dataclass(frozen=True)
@@ -131,8 +96,8 @@ def sheet_view(
             job = _job(site, typed, day)
         except InputError as error:
             problem = error
-    groups = _groups(site, typed, voice)
-    done = _done_fields(site, voice)
+    groups = form_groups(site, typed, voice)
+    done = record_fields(site, voice)
     fields = (field for group in groups for field in (*group.fields, *group.more))
     names = {field.name for field in (*fields, *done)}
     wrong = wrong_by_field(problem, names, voice)
@@ -194,7 +159,7 @@ def log_tank(request: Request, site: KnownSite, typed: Mapping[str, str]) -> tup
         The sheet or the record cannot be made; the form's field is named.
     """
     assert site.site is not None
-    fields = _done_fields(site, voice_of(request, site))
+    fields = record_fields(site, voice_of(request, site))
     found = read(fields, typed, site.site.units, site.site.zone)
     done = Done(
         dt.datetime.fromisoformat(found.pop("start")),
@@ -208,70 +173,6 @@ def log_tank(request: Request, site: KnownSite, typed: Mapping[str, str]) -> tup
     with open_log(site) as log:
         (entry_id,) = log.add(entry)
     return entry_id, bool(job.sheet.refusals)
-
-
-def _groups(site: KnownSite, typed: Mapping[str, str], voice: Voice) -> tuple[FieldGroup, ...]:
-    label, ground = voice.say("sheet_field.of_label"), _sprayer_fields(site, typed, voice)
-    of_nozzles = tuple(field for field in ground if field.name in _NOZZLES)
-    products = []
-    for row in range(PRODUCTS):
-        name, rate, *more = product_fields(row, voice)
-        title = voice.say("sheet_field.product", number=row + 1)
-        products.append(FieldGroup(title, (name, rate), label, tuple(more)))
-    return (
-        FieldGroup(
-            voice.say("sheet_field.ground"),
-            tuple(field for field in ground if field not in of_nozzles),
-            voice.say("sheet_field.nozzles"),
-            of_nozzles,
-        ),
-        *products,
-    )
-
-
-def _sprayer_fields(site: KnownSite, typed: Mapping[str, str], voice: Voice) -> tuple[Field, ...]:
-    """The fields of ground and sprayer; hints say what counts where one is left empty."""
-    assert site.site is not None
-    sprayers = site.site.sprayer
-    named = next((s for s in sprayers if s.name == typed.get("sprayer")), None)
-    kept = named or (sprayers[0] if len(sprayers) == 1 else None)
-    unsaid = ("", voice.say("form.not_said"))
-
-    def amount(name: str, *, needed: bool = False) -> Field:
-        own = getattr(kept, name, "") if kept is not None else ""
-        if own:
-            return _field(name, voice, hint=voice.say("sheet_field.kept", kept=str(own)))
-        return _field(name, voice, needed=needed)
-
-    where, area = _field("where", voice), _field("area", voice, needed=not site.site.area)
-    if site.site.area:
-        areas = ", ".join(f"{a.name} {a.size}".strip() for a in site.site.area)
-        hint = voice.say("sheet_field.one_of", areas=areas)
-        where = _field("where", voice, needed=True, hint=hint)
-        area = _field("area", voice, hint=voice.say("sheet_field.size_of_areas"))
-    options = (unsaid, *((s.name, s.name) for s in sprayers))
-    choose = (_field("sprayer", voice, "choice", options=options),) if len(sprayers) > 1 else ()
-    purposes = ((name, voice.text(purpose_of(name).title)) for name in PURPOSES)
-    return (
-        _field("purpose", voice, "choice", options=(unsaid, *purposes)),
-        where,
-        area,
-        *choose,
-        *(amount(name, needed=name in {"carrier", "tank"}) for name in AMOUNTS[1:]),
-    )
-
-
-def _done_fields(site: KnownSite, voice: Voice) -> tuple[Field, ...]:
-    """What is asked for the record beside the sheet."""
-    assert site.site is not None
-    weeds = tuple((code, voice.say(f"weed.{code}")) for code in site.site.weeds)
-    times = (
-        _field("start", voice, "moment", needed=True),
-        _field("end", voice, "moment"),
-    )
-    people = (_field("operator", voice), _field("certification", voice))
-    options = (("", voice.say("form.not_said")), *weeds)
-    return (*times, *people, _field("target", voice, "choice", options=options))
 
 
 def _done_values(request: Request, site: KnownSite, typed: Mapping[str, str]) -> dict[str, str]:
@@ -376,13 +277,13 @@ def _rated(typed: Mapping[str, str], row: int, known: Mapping[str, Product]) -> 
 def _field_of(error: InputError, row: int) -> str:
     """The form's field that a product's error stands beside."""
     key = (error.field or "").partition(" of ")[0]
-    return f"p{row}.{key if key in _PRODUCT_KEYS else 'name'}"
+    return f"p{row}.{key if key in PRODUCT_KEYS else 'name'}"
 
 
 def _words(typed: Mapping[str, str], row: int) -> str:
     """A product as the command line would name it."""
     name = typed.get(f"p{row}.name", "")
-    given = ((key, typed.get(f"p{row}.{key}", "")) for key in _PRODUCT_KEYS)
+    given = ((key, typed.get(f"p{row}.{key}", "")) for key in PRODUCT_KEYS)
     return " ".join([name, *(f"{key}={text}" for key, text in given if text)]) if name else ""
 
 

@@ -21,6 +21,7 @@ import numpy.typing as npt
 
 from windowcast.core.first_last import first_day
 from windowcast.core.record import FloatArray
+from windowcast.windows.along_rows import where_reached
 from windowcast.windows.loss import (
     Loss,
     from_start,
@@ -137,7 +138,7 @@ def cover(share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: B
     rows, days = index[0], index[1]
     days_of = np.arange(lost.shape[-1], dtype=np.float64)
     end = lost[:, :-1] + barrier.half_lives_held
-    ends = _at(lost, np.broadcast_to(days_of, lost.shape), rows, end, beyond=np.inf)
+    ends = where_reached(lost, np.broadcast_to(days_of, lost.shape), rows, end, beyond=np.inf)
     return DayCover(caught, of_rest, up, ends - days)
 
 
@@ -296,7 +297,7 @@ class Exposure:
         """Emergence while the residual holds on ground laid on one day and active from another."""
         waited = self.waiting[rows, start] - self.waiting[rows, laid]
         end = self.lost[rows, laid] + self.barrier.half_lives_held - waited
-        finish = _at(self.lost, self.before, rows, end)
+        finish = where_reached(self.lost, self.before, rows, end)
         return np.maximum(finish - self.before[rows, start], 0.0)
 
     def split(
@@ -338,7 +339,9 @@ class Exposure:
         """Emergence from a day (infinite: never) to an amount of loss."""
         last = self.before.shape[-1] - 1
         begin = self.before[rows, np.minimum(start, last).astype(np.int64)]
-        caught: FloatArray = np.maximum(_at(self.lost, self.before, rows, end_lost) - begin, 0.0)
+        caught: FloatArray = np.maximum(
+            where_reached(self.lost, self.before, rows, end_lost) - begin, 0.0
+        )
         return caught
 
 
@@ -364,47 +367,3 @@ def _share_before(share: FloatArray) -> FloatArray:
     """Share up at the start of each day and at the end of the last, ``[member, day + 1]``."""
     first = np.maximum(2 * share[:, :1] - share[:, 1:2], 0.0)
     return np.concatenate([np.minimum(first, share[:, :1]), share], axis=-1)
-
-
-def _at(
-    x: FloatArray,
-    y: FloatArray,
-    rows: npt.NDArray[np.int64],
-    wanted: FloatArray,
-    *,
-    beyond: float | None = None,
-) -> FloatArray:
-    """`y` where `x`, rising along each row, reaches `wanted` in row `rows`.
-
-    The last `y` (or `beyond`) where it does not get there, the first where it is there at once; NaN
-    where `x` is not known so far: nothing is told past its first NaN.
-    """
-    low = np.clip(_reached(x, rows, wanted) - 1, 0, x.shape[-1] - 2)
-    begin = x[rows, low]
-    part = np.clip((wanted - begin) / (x[rows, low + 1] - begin), 0.0, 1.0)
-    found: FloatArray = y[rows, low] + part * (y[rows, low + 1] - y[rows, low])
-    return found if beyond is None else np.where(wanted > x[rows, -1], beyond, found)
-
-
-def _reached(
-    x: FloatArray, rows: npt.NDArray[np.int64], wanted: FloatArray
-) -> npt.NDArray[np.int64]:
-    """How many `x` of row `rows` lie at or below `wanted`, none after the row's first NaN.
-
-    One search finds it over all rows laid end to end, but for what rounding that long axis costs;
-    then neighbours are compared, so that a row's answer is exact whatever the others hold.
-    """
-    count = x.shape[-1]
-    known = np.logical_and.accumulate(np.isfinite(x), axis=-1)
-    most = known.sum(axis=-1)[rows]
-    top = np.max(x, initial=0.0, where=known) + 1.0
-    along = np.where(known, x, top) + 2.0 * top * np.arange(len(x))[:, None]
-    asked = np.clip(np.where(np.isnan(wanted), 0.0, wanted), 0.0, top) + 2.0 * top * rows
-    before = np.searchsorted(along.ravel(), asked, side="right") - rows * count
-    found: npt.NDArray[np.int64] = np.clip(before, 0, most)
-    while True:
-        too_few = (found < most) & (x[rows, np.minimum(found, count - 1)] <= wanted)
-        too_many = (found > 0) & (x[rows, np.maximum(found - 1, 0)] > wanted)
-        if not (too_few | too_many).any():
-            return found
-        found = found + too_few - too_many
