@@ -175,7 +175,7 @@ def test_stations_put_together_take_the_regions_drawn_and_leave_the_short_ones_o
     assert data.notes[-1].endswith("1 of 3 stations (CHAR)")
     rows = data.to_pandas()
     assert set(rows.loc[rows.station == "SELMA", "region"]) == {"South"}
-    complete = rows[rows.complete >= 0.9].groupby("station").size()
+    complete = rows[rows.complete >= 0.9].groupby("station", observed=True).size()
     least = int(complete.max())
     short = set(complete[complete < least].index)
     assert short

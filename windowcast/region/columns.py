@@ -34,6 +34,9 @@ WORKABLE_COLUMNS: Mapping[str, str] = {
 }
 SPRAY_DAYS = "spray_days"  # by week, workable for a dormant application and safe for the turf
 WEEKLY_COLUMNS = (*WORKABLE_COLUMNS.values(), SPRAY_DAYS)
+NO_WEEKS: Mapping[str, list[None]] = dict.fromkeys(WEEKLY_COLUMNS, [None] * WEEKS)
+"""Of a row without weeks: lists of nulls. A null for a whole list of fixed length is written by all
+releases of Arrow and read by its newest alone."""
 QUANTITIES: Mapping[str, str] = {
     "soil_21": "soil falls through 21.1 °C",
     "poaan_10": "annual bluegrass 10 % emerged",

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.values import load
+from windowcast.region.columns import NO_WEEKS
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -77,9 +78,10 @@ def marked(
         if row["station"] not in seen:
             seen.add(row["station"])
             kind, problem = reasons[row["station"]]
-            made = [{**row, "left_out": kind, "problem": problem}]
+            made = [{**row, **NO_WEEKS, "left_out": kind, "problem": problem}]
             pieces.append(pa.RecordBatch.from_pylist(made, schema=batch.schema))
-    return pa.concat_batches(pieces)
+    whole = pa.Table.from_batches(pieces).combine_chunks()
+    return next(iter(whole.to_batches()), pieces[0])
 
 
 def read_left_out(batch: pa.RecordBatch) -> Iterator[LeftOut]:

@@ -19,6 +19,7 @@ from windowcast.region.columns import (
     EARLY_IF_NEVER,
     HAPPENED_COLUMNS,
     LOST_COLUMNS,
+    NO_WEEKS,
     QUANTITIES,
     SHARE_COLUMNS,
     WEEKLY_COLUMNS,
@@ -164,6 +165,7 @@ def problem_table(order: int, station: Station, kind: Kind, problem: str) -> pa.
         "region": station.region,
         "left_out": kind,
         "problem": problem,
+        **NO_WEEKS,
     }
     return pa.Table.from_pylist([row], schema=_ordered(season_schema()))
 
