@@ -32,7 +32,8 @@ from windowcast.records.place_effects import (
 )
 from windowcast.records.trial_log import trial_log_path
 from windowcast.records.trial_rounds import TrialRound, rounds_of
-from windowcast.trials.contrasts import Given, listed
+from windowcast.trials.contrasts import TWO_ERRORS, listed
+from windowcast.trials.given import Given
 from windowcast.trials.layout import TrialArm, arms_of
 from windowcast.trials.trial_file import TrialFile
 
@@ -40,7 +41,6 @@ MEASURED = (
     "count per m2", "biomass g per m2", "cover %", "control %", "control 0-10",
 )  # fmt: skip
 _ENDS = (0.01, 0.998)  # of control that a result may say: none, or all gone, is told no surer
-_TWO_ERRORS = 1.96
 EMERGED = 10.0  # BBCH
 Reads = tuple[TrialRead, ...]
 
@@ -278,4 +278,4 @@ def _logit(place: PlaceEffect) -> tuple[float, float]:
 
     ends = sorted((of(low), of(high)))
     least = place.effect.error if place.scale == "level" else 0.0
-    return of(place.effect.value), max((ends[1] - ends[0]) / 2 / _TWO_ERRORS, least)
+    return of(place.effect.value), max((ends[1] - ends[0]) / 2 / TWO_ERRORS, least)

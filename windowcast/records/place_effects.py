@@ -25,13 +25,13 @@ from windowcast.records.trial_log import trial_log_path, trial_ratings, trials_r
 from windowcast.records.trial_rounds import TrialRound
 from windowcast.trials.contrasts import (
     ContrastEffect,
-    Given,
     PoolScale,
     ShownEffect,
     effect_of,
     scale_of,
     told,
 )
+from windowcast.trials.given import Given
 from windowcast.trials.layout import TrialArm, arms_of
 from windowcast.trials.model import PlotRow, TrialAnalysis
 from windowcast.trials.percent_control import too_uneven

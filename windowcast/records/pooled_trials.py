@@ -1,7 +1,7 @@
 """Trials of several years and sites taken together: each contrast that two places or more have.
 
 A place is a site of a trial, whose plots give one effect (`windowcast.records.place_effects`). What
-is matched is told by `windowcast.trials.contrasts`; what cannot be pooled is named with the reason.
+is matched is told by `windowcast.trials.given`; what cannot be pooled is named with the reason.
 """
 
 from __future__ import annotations
@@ -23,15 +23,14 @@ from windowcast.records.place_effects import (
 from windowcast.records.trial_rounds import TrialRound, near, rounds_of
 from windowcast.trials.arm_names import arm_named
 from windowcast.trials.contrasts import (
-    Given,
     PoolScale,
     ShownEffect,
     listed,
     pooled_over,
     told,
     usual_base,
-    why_other,
 )
+from windowcast.trials.given import Given, why_other
 from windowcast.trials.layout import TrialArm, arms_of
 from windowcast.trials.pooled import PooledEffect
 from windowcast.trials.rated_measures import MEASURES

@@ -14,7 +14,8 @@ from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart, Scale, drawing
 from windowcast.report.ranged_rows import Ranged, ranged_rows
 from windowcast.report.trial_plan import value_phrase
-from windowcast.trials.contrasts import Given, ShownEffect, spread_said
+from windowcast.trials.contrasts import ShownEffect, spread_said
+from windowcast.trials.given import Given
 from windowcast.trials.rated_measures import MEASURES
 
 _LEFT, _RIGHT = 112.0, 300.0

@@ -1,8 +1,6 @@
-"""The same contrast in several trials: what makes treatments the same, and effects pooled.
+"""The same contrast in several trials: effects, and how they are pooled and told.
 
-What was put out counts, not what a trial calls it: the same active ingredients at the same rates,
-as many applications, at the same time of the season. Effects are pooled on a scale on which places
-add up, and told on one that people read:
+Effects are pooled on a scale on which places add up, and told on one that people read:
 
 - "left": the logarithm of weeds left over those of the other, told as percent less; counts, weights
   and weed cover;
@@ -20,95 +18,19 @@ from typing import Literal
 
 import numpy as np
 
-from windowcast.core.phrase import NOTHING, Name, Phrase, joined, say
-from windowcast.core.phrase import Quantity as Amount
+from windowcast.core.phrase import Phrase, joined, say
 from windowcast.trials.links import LinkScale
 from windowcast.trials.model import LEVEL, AdjustedMean, TrialAnalysis
 from windowcast.trials.pooled import PooledEffect, pooled_effect
 
 PoolScale = Literal["left", "level", "beside"]
 COVER = "cover %"
-RATE_WITHIN = 0.1  # of a rate, written in other units: what is called the same (choice)
-DAYS_WITHIN = 28.0  # of the season, between years: what is called the same timing (choice)
 MOST_LESS = 700.0  # of an exponent
 SOME_DOUBT = 1e-6  # of an error: below, a fit left a mean no doubt
 TWO_ERRORS = 1.96  # within which 95 % of a normal distribution lie
 FEW_PLACES = 6
 LITTLE, MUCH = 0.25, 0.75  # of the spread seen: Higgins et al. 2003, BMJ 327:557-560 (from memory)
 NOT_CHANCE = 0.1  # customary for this test, which rarely shows a difference (common practice)
-
-
-@dataclass(frozen=True, slots=True)
-class Given:
-    """What the plots of a treatment got.
-
-    Attributes
-    ----------
-    name
-        As the trial calls it.
-    actives
-        Active ingredient, in order, with its rate [kg ha-1]; None where nobody says.
-    codes
-        Code of each application in the trial file.
-    days
-        Days since the season began of each application; NaN where nobody says.
-    check
-        "untreated", "weed-free", "standard"; "" for none.
-    """
-
-    name: str
-    actives: tuple[tuple[str, float | None], ...] = ()
-    codes: tuple[str, ...] = ()
-    days: tuple[float, ...] = ()
-    adjuvant: str = ""
-    check: str = ""
-
-
-def why_other(one: Given, other: Given) -> Phrase:
-    """Why two treatments are not the same; nothing where they are.
-
-    Names tell only where no material is given, or no rate.
-
-    Examples
-    --------
-    >>> from windowcast.trials.contrasts import Given, why_other
-    >>> fall = Given("Fall", (("prodiamine", 0.84),), ("A",), (75.0,))
-    >>> bool(why_other(fall, Given("Program 1", (("prodiamine", 0.841),), ("S",), (83.0,))))
-    False
-    >>> why_other(fall, Given("Fall", (("prodiamine", 0.42),), ("A",), (75.0,))).id
-    'pool.other_rate'
-    """
-    if "untreated" in {one.check, other.check} or "weed-free" in {one.check, other.check}:
-        return NOTHING if one.check == other.check else say("pool.other_actives")
-    named_alike = one.name.strip().casefold() == other.name.strip().casefold()
-    if [name for name, _ in one.actives] != [name for name, _ in other.actives]:
-        return say("pool.other_actives")
-    if not one.actives and not named_alike:
-        return say("pool.no_materials")
-    for (active, rate), (_, rate_there) in zip(one.actives, other.actives, strict=True):
-        if rate is None or rate_there is None:
-            if not (rate is rate_there and named_alike):
-                return say("pool.no_rate", active=Name(active))
-        elif abs(rate - rate_there) > RATE_WITHIN * max(rate, rate_there):
-            rates = Amount(rate, "kg ha-1"), Amount(rate_there, "kg ha-1")
-            return say("pool.other_rate", active=Name(active), rate=rates[0], other=rates[1])
-    if bool(one.adjuvant) != bool(other.adjuvant):
-        return say("pool.other_adjuvant")
-    return _why_other_timing(one, other)
-
-
-def _why_other_timing(one: Given, other: Given) -> Phrase:
-    if len(one.codes) != len(other.codes):
-        return say("pool.other_number", count=len(one.codes), other=len(other.codes))
-    for code, code_there, day, there in zip(
-        one.codes, other.codes, one.days, other.days, strict=True
-    ):
-        if math.isnan(day) or math.isnan(there):
-            if code.casefold() != code_there.casefold():
-                return say("pool.no_date")
-        elif abs(day - there) > DAYS_WITHIN:
-            return say("pool.other_time", days=round(abs(day - there)))
-    return NOTHING
 
 
 @dataclass(frozen=True, slots=True)
