@@ -138,6 +138,25 @@ def test_a_file_of_a_list_may_carry_its_options(
     assert "list.csv: row 2: file: units=old is not known; use one of us" in err
 
 
+def test_no_file_is_written_over_that_is_not_of_a_comparison(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    home = tmp_path / "work"
+    home.mkdir()
+    rows = ["file", *(str(folder / Path(file).name) for file in FILES[:1])]
+    listed = home / "regions.csv"
+    listed.write_text("\n".join(rows) + "\n")
+    before = listed.read_text()
+    code, _, err = run(listed, "--out", home, "--workers", 1, capsys=capsys)
+    assert code == 2
+    assert "has a regions.csv that is not of a comparison; name a new folder" in err
+    assert [path.name for path in home.iterdir()] == ["regions.csv"]
+    assert listed.read_text() == before
+    (home / "parts").mkdir()  # as an earlier comparison leaves it
+    code, _, err = run(listed, "--out", home, "--workers", 1, capsys=capsys)
+    assert (code, listed.read_text()) == (2, before)
+
+
 def test_by_year_files_with_the_archives_list(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

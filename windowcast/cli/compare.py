@@ -148,6 +148,7 @@ def command(
 
     if netcdf:
         require("--netcdf", "netcdf", "netCDF4")
+    outputs.refuse_others(out, source)
     with fetch_progress() as told:
         data = api.compare(
             source,

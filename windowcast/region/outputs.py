@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from windowcast.core.atomic_files import atomic_file, write_atomic
+from windowcast.core.errors import InputError
 from windowcast.region.columns import (
     DATE_COLUMNS,
     QUANTITIES,
@@ -24,7 +25,13 @@ from windowcast.region.columns import (
 from windowcast.region.compare import Compared
 from windowcast.region.csv_files import plain, write_rows
 from windowcast.region.csv_text import Cells, date_cells, number_cells, text_cells, write_csv
-from windowcast.region.dictionary import DescribedColumn, columns_in, names_of_columns
+from windowcast.region.dictionary import (
+    PACKAGE,
+    DescribedColumn,
+    columns_in,
+    files,
+    names_of_columns,
+)
 from windowcast.region.drawn import DrawnArea
 from windowcast.region.regional import Between
 from windowcast.region.statistics import MIN_YEARS
@@ -41,6 +48,28 @@ from windowcast.region.tables import (
 
 if TYPE_CHECKING:
     import pyarrow as pa
+
+
+def refuse_others(folder: Path, source: str) -> None:
+    """Write over nothing that is not of a comparison.
+
+    Raises
+    ------
+    InputError
+        The folder has a file of a name that a comparison writes, and was none's before, or what is
+        compared is that file.
+    """
+    names = [*files(), PACKAGE, "stations"]
+    if not (folder / "parts").is_dir() and not (folder / "seasons.parquet").is_file():
+        strange = next((name for name in names if (folder / name).exists()), None)
+    else:
+        given = Path(source).absolute()
+        strange = next((n for n in names if (folder / n).absolute() == given), None)
+    if strange is not None:
+        raise InputError(
+            f"has a {strange} that is not of a comparison", path=folder, field="--out",
+            remedy="name a new folder",
+        )  # fmt: skip
 
 
 def write_tables(folder: Path, data: Compared, between: Iterable[Between]) -> list[Path]:
