@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
+import os
 import shutil
+import subprocess
+import sys
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -83,8 +87,14 @@ COMMANDS: Mapping[str, list[str]] = {
     "trial sheet": ["trial.toml"],
     "watch": ["own.toml", *ON],
     "compare": ["stations", "--since", "2015", "--until", "2017", "--offline", "--workers", "1"],
-    "verify soil": [str(DATA / "uscrn" / "AL_Selma_13_WNW.txt.gz"), "--readings", "0"],
-    "verify dates": [str(DATA / "uscrn"), "--issue", "08-20"],
+    "verify soil": [
+        str(DATA / "uscrn" / "AL_Selma_13_WNW.txt.gz"),
+        "--readings",
+        "0",
+        "--format",
+        "table",
+    ],
+    "verify dates": [str(DATA / "uscrn"), "--issue", "08-20", "--format", "table"],
     "verify odds": ["--sample", "--seasons", "1", "--every", "60", "--members", "20"],
     "verify here": ["own.toml", *ON],
     "verify turf": [str(DATA / "turf" / "observed.csv"), "--weather", str(DATA / "turf")],
@@ -142,7 +152,7 @@ def prepared(folder: Path) -> Path:
     with SeasonLog(folder / "own.log.sqlite") as log:
         log.add(FieldNote(dt.date(2018, 1, 5), "henbit beside the path"))
         (last,) = log.add(FieldNote(dt.date(2018, 1, 9), "first frost"))
-    (folder / "id").write_text(last)
+    (folder / "id").write_text(last, encoding="utf-8")
     at = At(name="Own Ground", latitude=36.0, longitude=-79.1)
     write_bundle(folder / "carried.zip", Cache(folder), [], at, files=[("daily.csv", b"date")])
     (folder / "entries.csv").write_text("kind,date,text\nnote,2018-01-10,dry\n")
@@ -151,7 +161,7 @@ def prepared(folder: Path) -> Path:
 
 def words_of(command: str, folder: Path) -> list[str]:
     """The words of a command in a prepared folder, with the id of the last entry of its log."""
-    last = (folder / "id").read_text()
+    last = (folder / "id").read_text(encoding="utf-8")
     return [*command.split(), *(last if word == "ID" else word for word in COMMANDS[command])]
 
 
@@ -163,3 +173,22 @@ def own_copy(stock: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Pa
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     monkeypatch.chdir(own)
     return own
+
+
+def run(words: list[str], **how: object) -> subprocess.CompletedProcess[str]:
+    around = {**os.environ, **how.pop("env", {})}  # type: ignore[dict-item]
+    command = [sys.executable, "-m", "windowcast", *words]
+    streams = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE} | how
+    return subprocess.run(command, text=True, errors="replace", check=False, env=around, **streams)  # type: ignore[call-overload,no-any-return]
+
+
+def all_run_here(stock: Path, output: str, table: Path, **env: str) -> dict[str, tuple[int, str]]:
+    """Exit code and errors of every command, run in one process (`every_command_here`)."""
+    script = Path(__file__).with_name("every_command_here.py")
+    services = {f"WINDOWCAST_{service}_URL": "http://127.0.0.1:9" for service in SERVICES}
+    around = {**os.environ, **services, "XDG_CONFIG_HOME": str(table.parent / "config"), **env}
+    words = ["-X", "warn_default_encoding", str(script), str(stock), output, str(table)]
+    subprocess.run([sys.executable, *words], check=True, env=around)
+    found: dict[str, tuple[int, str]] = json.loads(table.read_text(encoding="utf-8"))
+    assert set(found) == set(COMMANDS)
+    return found

@@ -119,4 +119,4 @@ def test_a_station_is_replayed() -> None:
     assert soil["n"] == 2
     assert 8 <= soil["width_days"] <= 60
     assert "last_safe" not in regions["all"]
-    assert "soil_fall" in dates_table(found)
+    assert "soil_fall" in dates_table(found, 120)

@@ -66,7 +66,11 @@ def _read_to_its_end_or_not() -> Iterator[None]:
     """End well where the reader of a pipe has gone, as ``| head -1`` does; click ends with 1."""
     try:
         yield
-    except BrokenPipeError:
+    except OSError as error:
+        # of a pipe that nobody reads any more, Windows says that the argument is invalid
+        gone = sys.platform == "win32" and error.errno == errno.EINVAL and not error.filename
+        if not gone and not isinstance(error, BrokenPipeError):
+            raise
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # for what is still to be flushed at the end
         raise click.exceptions.Exit(0) from None
 
@@ -150,7 +154,9 @@ def main(args: list[str] | None = None) -> Any:
     words = sys.argv[1:] if args is None else args
     if "--debug" in words:
         os.environ[DEBUG] = "1"
-    if "utf" not in f"{getattr(sys.stdout, 'encoding', '')}".lower():
+    if any(
+        "utf" not in f"{getattr(out, 'encoding', '')}".lower() for out in (sys.stdout, sys.stderr)
+    ):
         from windowcast.cli.plain_marks import print_what_it_can
 
         print_what_it_can(sys.stdout, sys.stderr)

@@ -226,9 +226,9 @@ def _print(data: Compared, told: Findings, voice: Voice) -> None:
     from windowcast.report.region_charts import spread_evenly
     from windowcast.report.region_story import weekly_limit
     from windowcast.report.region_words import quantity_headed
-    from windowcast.report.terminal_width import TABLE_WIDTH, screen_width
+    from windowcast.report.terminal_width import table_width
 
-    console = Console(highlight=False, markup=False, width=screen_width() or TABLE_WIDTH)
+    console = Console(highlight=False, markup=False, width=table_width())
     _print_story(data, told, voice)
     rows = np.arange(len(data))
     title = voice.say("cli.medians", stations=len(data))

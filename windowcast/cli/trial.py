@@ -223,6 +223,7 @@ def import_(trial_file: Path, file: str, *, yes: bool) -> None:
 @lang_option
 def analyse(trial_file: Path, against: str, format_: str) -> None:
     """Means with their ranges and letters, and control against the check, for every rating."""
+    from windowcast.report.terminal_width import table_width
     from windowcast.report.trial_results import result_lines, result_plain
 
     trial, voice = opened(trial_file)
@@ -233,7 +234,7 @@ def analyse(trial_file: Path, against: str, format_: str) -> None:
         document = result_plain(trial.name, rounds, voice)
         click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
     else:
-        echo(*result_lines(trial.name, rounds, voice))
+        echo(*result_lines(trial.name, rounds, voice, table_width()))
 
 
 @command.command("report")

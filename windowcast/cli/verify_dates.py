@@ -44,7 +44,12 @@ def command(
     for issue in issues:
         _check(issue)
     result = verify_dates(paths, seasons=seasons, issues=issues or ISSUES, on_station=_told)
-    click.echo(json.dumps(result, indent=1) if format_ == "json" else dates_table(result))
+    if format_ == "json":
+        click.echo(json.dumps(result, indent=1))
+    else:
+        from windowcast.report.terminal_width import table_width
+
+        click.echo(dates_table(result, table_width()))
 
 
 def _told(name: str) -> None:
@@ -64,25 +69,27 @@ def _check(issue: str) -> None:
         ) from None
 
 
-def dates_table(result: dict[str, Any]) -> str:
-    """The result as a table for the terminal."""
+def dates_table(result: dict[str, Any], width: int) -> str:
+    """The result as tables for a terminal so many letters wide."""
+    from windowcast.report.terminal_width import fitted, table_lines
+
     lines = []
     for issue, regions in result["issues"].items():
         for region, by_event in regions.items():
             if not by_event:
                 continue
             title = f"issued {issue}, {region.replace('_', ' ')}"
-            lines += [
-                "",
-                f"{title:30}{'n':>6}{'within':>8}{'width':>7}{'middle':>8}{'abs':>6}{'skill':>7}",
-            ]
-            lines += [_row(name, found) for name, found in by_event.items()]
-    return "\n".join([*lines[1:], "", *(f"- {note}" for note in result["notes"])])
+            head = [title, "n", "within", "width", "middle", "abs", "skill"]
+            rows = [_row(name, found) for name, found in by_event.items()]
+            lines += ["", *table_lines(head, rows, range(1, len(head)), width)]
+    notes = [f"- {note}" for note in result["notes"]]
+    return "\n".join(fitted([*lines[1:], "", *notes], width))
 
 
-def _row(name: str, found: dict[str, Any]) -> str:
+def _row(name: str, found: dict[str, Any]) -> list[str]:
     skill = "" if found["skill"] is None else f"{found['skill']:+.2f}"
-    return (
-        f"{name:30}{found['n']:6}{found['coverage']:8.0%}{found['width_days']:7.1f}"
-        f"{found['middle_days']:+8.1f}{found['middle_mean_abs_days']:6.1f}{skill:>7}"
-    )
+    off = f"{found['middle_mean_abs_days']:.1f}"
+    return [
+        name, f"{found['n']}", f"{found['coverage']:.0%}", f"{found['width_days']:.1f}",
+        f"{found['middle_days']:+.1f}", off, skill,
+    ]  # fmt: skip

@@ -62,7 +62,9 @@ def command(*, files: tuple[Path, ...], format_: str, sightings: Path | None) ->
         rows = [{**asdict(c), "median": c.median, "inside": c.inside} for c in found if c.found]
         click.echo(json.dumps(rows, indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(_lines(found)))
+        from windowcast.report.terminal_width import table_width
+
+        click.echo("\n".join(_lines(found, table_width())))
 
 
 def _seen(records: list[Record], sightings: Path, format_: str) -> None:
@@ -79,6 +81,9 @@ def _seen(records: list[Record], sightings: Path, format_: str) -> None:
         rows = [{key: _plain(value) for key, value in asdict(row).items()} for row in found]
         click.echo(json.dumps(rows, indent=2, ensure_ascii=False))
         return
+    from windowcast.report.terminal_width import fitted, table_width
+
+    lines: list[str] = []
     for row in found:
         seen = row.seen
         when = seen.month_day if seen.year is None else f"{seen.year}-{seen.month_day}"
@@ -86,27 +91,30 @@ def _seen(records: list[Record], sightings: Path, format_: str) -> None:
         air = (
             "" if math.isnan(row.days_by_air) else f", by air temperature {row.days_by_air:+.0f} d"
         )
-        click.echo(f"{seen.weed} {seen.event} {when}, {seen.place}")
-        click.echo(
+        lines.append(f"{seen.weed} {seen.event} {when}, {seen.place}")
+        lines.append(
             f"  {row.station}, {row.distance_km:.0f} km: day {row.middle:.0f} "
             f"({row.early:.0f} to {row.late:.0f}){told}{air}{'' if row.agrees else '; disagrees'}"
         )
-    click.echo(f"{len(found)} sightings, {sum(row.agrees for row in found)} within the range")
+    lines.append(f"{len(found)} sightings, {sum(row.agrees for row in found)} within the range")
     for name, errors in (
         ("model", [row.days for row in found]),
         ("air", [row.days_by_air for row in found]),
     ):
         off = [abs(error) for error in errors if not math.isnan(error)]
         if off:
-            click.echo(f"median error by {name}: {median(off):.0f} d of {len(off)} dates")
+            lines.append(f"median error by {name}: {median(off):.0f} d of {len(off)} dates")
+    click.echo("\n".join(fitted(lines, table_width())))
 
 
 def _plain(value: Any) -> Any:
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
-def _lines(found: tuple[Check, ...]) -> list[str]:
+def _lines(found: tuple[Check, ...], width: int) -> list[str]:
     """The report as text: figure by figure, a line a station."""
+    from windowcast.report.terminal_width import fitted, table_lines
+
     lines: list[str] = []
     for name in dict.fromkeys(check.name for check in found):
         rows = [check for check in found if check.name == name and check.found]
@@ -115,10 +123,14 @@ def _lines(found: tuple[Check, ...]) -> list[str]:
         low, high = rows[0].published
         span = f"{low:g}" if low == high else f"{low:g} to {high:g}"
         lines += ["", f"{name}: published {span} ({rows[0].unit})", f"  {rows[0].source}"]
-        for c in rows:
-            within = "" if low == high else f"  within {c.inside:4.0%} of {len(c.found)} seasons"
-            lines.append(
-                f"  {c.station:32s} median {c.median:6.2f}  from {min(c.found):6.2f} "
-                f"to {max(c.found):6.2f}{within}"
-            )
-    return lines[1:]
+        head = ["station", "median", "from", "to", "seasons", *([] if low == high else ["within"])]
+        cells = [
+            [
+                c.station, f"{c.median:.2f}", f"{min(c.found):.2f}", f"{max(c.found):.2f}",
+                f"{len(c.found)}", *([] if low == high else [f"{c.inside:.0%}"]),
+            ]
+            for c in rows
+        ]  # fmt: skip
+        table = table_lines(head, cells, range(1, len(head)), width - 2)
+        lines += [f"  {line}".rstrip() for line in table]
+    return fitted(lines[1:], width)

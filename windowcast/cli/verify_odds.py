@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -85,9 +86,7 @@ def command(
     """
     if forecasts is not None:
         if files or sample:
-            raise InputError(
-                "give record files, --sample or --forecasts", remedy="one of the three"
-            )
+            raise _one_of_three()
         scored = _issued(forecasts, purpose, every=every, count=count, seed=seed)
         title = f"Odds of temperatures, forecasts as issued: {scored.issues} issues"
         _put_out(scored, title, format_, diagram, _issued_lines)
@@ -148,7 +147,9 @@ def _put_out(
 
         click.echo(json.dumps(plain(result, voice), indent=2, ensure_ascii=False))
     else:
-        click.echo("\n".join(lines(result, voice)))
+        from windowcast.report.terminal_width import fitted, table_width
+
+        click.echo("\n".join(fitted(lines(result, voice), table_width())))
 
 
 def _issued(
@@ -197,37 +198,33 @@ def _records(files: Sequence[Path], *, sample: bool) -> list[Record]:
     return records
 
 
-_HEAD = "lead     n  base   Brier  climate  certain  skill (10 to 90 %)          v certain"
-
-
 def _lines(result: OddsReport, voice: Voice) -> list[str]:
     """The report as text."""
     seasons = f"{result.seasons[0]} to {result.seasons[-1]}"
     overall = (
-        f"Brier score {result.brier:.4f}; skill against climatology {result.skill_climate:+.3f}, "
-        f"against the forecast taken as certain {result.skill_certain:+.3f}; "
+        f"Brier score {result.brier:.4f}; "
+        f"skill against climatology {_signed(result.skill_climate)}, "
+        f"against the forecast taken as certain {_signed(result.skill_certain)}; "
         f"calibration error {result.calibration_error:.3f} "
         f"({result.calibration_by_chance:.3f} by chance alone)"
     )
-    lines = [
+    head = ["lead", "n", "base", "Brier", "climate", "certain", "skill (10 to 90 %)", "v certain",
+            "calib. (chance)"]  # fmt: skip
+    rows = []
+    for lead in result.leads:
+        low, high = map(_signed, lead.skill_climate_10_90)
+        skill = f"{_signed(lead.skill_climate)} ({low} to {high})"
+        calibration = f"{lead.calibration_error:.3f} ({lead.calibration_by_chance:.3f})"
+        rows.append([
+            f"{lead.lead}", f"{lead.count}", f"{lead.base_rate:.2f}", f"{lead.brier:.4f}",
+            f"{lead.brier_climate:.4f}", f"{lead.brier_certain:.4f}", skill,
+            _signed(lead.skill_certain), calibration,
+        ])  # fmt: skip
+    return [
         f"Odds that {voice.text(result.event)}",
         f"{len(result.stations)} station(s), seasons {seasons}, {result.issues} issues",
-        "",
-        overall,
-        "",
-        f"{_HEAD}  calib. (chance)",
-    ]
-    for lead in result.leads:
-        low, high = lead.skill_climate_10_90
-        lines.append(
-            f"{lead.lead:4d} {lead.count:5d} {lead.base_rate:5.2f}  {lead.brier:.4f}   "
-            f"{lead.brier_climate:.4f}   {lead.brier_certain:.4f}  {lead.skill_climate:+.3f} "
-            f"({low:+.3f} to {high:+.3f})     {lead.skill_certain:+.3f}    "
-            f"{lead.calibration_error:.3f}  ({lead.calibration_by_chance:.3f})"
-        )
-    lines += ["", "odds said   came       n"]
-    lines += [f"{b.said:9.3f} {b.came:6.3f} {b.count:7d}" for b in result.reliability]
-    return [*lines, "", *result.notes]
+        "", overall, "", *_table(head, rows), "", *_reliability(result), "", *result.notes,
+    ]  # fmt: skip
 
 
 def _issued_lines(result: IssuedReport, voice: Voice) -> list[str]:
@@ -236,22 +233,21 @@ def _issued_lines(result: IssuedReport, voice: Voice) -> list[str]:
         f"Forecasts as issued, {len(result.cities)} cities, {result.first} to {result.last}: "
         f"{result.issues} issues of {len(result.highs)} days, {result.members} futures each"
     )
-    lines = [
-        about,
-        "",
-        "highs, °C; lead 0 is the date of issue",
-        "lead     n   bias   RMSE  spread  spread/error   CRPS  CRPS of a fixed error",
-    ]
-    lines += [
-        f"{h.lead:4d} {h.count:5d}  {h.bias:+.2f}  {h.rmse:5.2f}   {h.spread:5.2f}  "
-        f"{h.spread_over_error:12.2f}  {h.crps:5.3f}  {h.crps_fixed_error:21.3f}"
+    lines = [about, "", "highs, °C; lead 0 is the date of issue"]
+    head = ["lead", "n", "bias", "RMSE", "spread", "spread/error", "CRPS", "CRPS of a fixed error"]
+    rows = [
+        [
+            f"{h.lead}", f"{h.count}", f"{h.bias:+.2f}", f"{h.rmse:.2f}", f"{h.spread:.2f}",
+            f"{h.spread_over_error:.2f}", f"{h.crps:.3f}", f"{h.crps_fixed_error:.3f}",
+        ]
         for h in result.highs
-    ]
+    ]  # fmt: skip
+    lines += _table(head, rows)
     for event in result.events:
         said = (
             f"{voice.text(event.title)}: calibration error {event.calibration_error:.3f} "
             f"({event.calibration_by_chance:.3f} by chance alone); "
-            f"skill against climatology {event.skill_climate:+.3f}"
+            f"skill against climatology {_signed(event.skill_climate)}"
         )
         lines += ["", said]
         if event.middle_said is not None:
@@ -259,12 +255,30 @@ def _issued_lines(result: IssuedReport, voice: Voice) -> list[str]:
                 f"odds of 0.3 to 0.7: {event.middle_said:.3f} said, {event.middle_came:.3f} came, "
                 f"{event.middle_count} cases"
             )
-        lines.append("lead     n  base   Brier  climate   skill  calib. (chance)")
-        lines += [
-            f"{k.lead:4d} {k.count:5d}  {k.base_rate:.2f}  {k.brier:.4f}   {k.brier_climate:.4f}  "
-            f"{k.skill_climate:+.3f}   {k.calibration_error:.3f}  ({k.calibration_by_chance:.3f})"
+        rows = [
+            [
+                f"{k.lead}", f"{k.count}", f"{k.base_rate:.2f}", f"{k.brier:.4f}",
+                f"{k.brier_climate:.4f}", _signed(k.skill_climate),
+                f"{k.calibration_error:.3f} ({k.calibration_by_chance:.3f})",
+            ]
             for k in event.leads
-        ]
-    lines += ["", "all events", "odds said   came       n"]
-    lines += [f"{b.said:9.3f} {b.came:6.3f} {b.count:7d}" for b in result.reliability]
-    return [*lines, "", *result.notes]
+        ]  # fmt: skip
+        head = ["lead", "n", "base", "Brier", "climate", "skill", "calib. (chance)"]
+        lines += _table(head, rows)
+    return [*lines, "", "all events", *_reliability(result), "", *result.notes]
+
+
+def _reliability(result: OddsReport | IssuedReport) -> list[str]:
+    rows = [[f"{b.said:.3f}", f"{b.came:.3f}", f"{b.count}"] for b in result.reliability]
+    return _table(["odds said", "came", "n"], rows)
+
+
+def _table(head: list[str], rows: list[list[str]]) -> list[str]:
+    from windowcast.report.terminal_width import table_lines, table_width
+
+    return table_lines(head, rows, range(len(head)), table_width())
+
+
+def _signed(skill: float) -> str:
+    """A skill; a dash where what it is held against never missed."""
+    return "–" if math.isnan(skill) else f"{skill:+.3f}"

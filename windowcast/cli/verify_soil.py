@@ -38,42 +38,54 @@ def command(*, paths: tuple[Path, ...], readings: int, draws: int, seed: int, fo
     from windowcast.verify.soil import verify_soil
 
     result = verify_soil(paths, readings=readings, draws=draws, seed=seed)
-    click.echo(json.dumps(result, indent=1) if format_ == "json" else soil_table(result))
+    if format_ == "json":
+        click.echo(json.dumps(result, indent=1))
+    else:
+        from windowcast.report.terminal_width import table_width
+
+        click.echo(soil_table(result, table_width()))
 
 
-def soil_table(result: dict[str, Any]) -> str:
-    """The result as a table for the terminal."""
-    head = f"{'':34}{'n':>8}{'RMSE':>7}{'bias':>7}{'autumn':>14}{'spring':>14}"
-    lines = [f"{'5 cm, September to April':34}{'':8}{'°C':>7}{'°C':>7}{'d mean/med.':>14}{'':14}"]
+def soil_table(result: dict[str, Any], width: int) -> str:
+    """The result as tables for a terminal so many letters wide."""
+    from windowcast.report.terminal_width import fitted
+
+    said = "5 cm, September to April; autumn, spring: days off, mean / median"
+    lines = [said]
     for key, title in (("all", "all stations"), ("south_east", "south-east, transition zone")):
         part = result["pooled"].get(key)
         if part is None:
             continue
-        lines += ["", head.replace(" " * 34, f"{title:34}", 1)]
-        others = dict(part["others"])
+        others, rows = dict(part["others"]), []
         for name, scores in ((ALONE, others.pop(PLAIN)), (MEASURED, part)):
-            lines.append(_row(name, scores))
+            rows.append(_row(name, scores))
             for rule, with_them in scores.get("with_readings", {}).items():
-                lines.append(_row(f"  with readings, {rule.replace('_', ' ')}", with_them))
-        lines += [_row(name.replace("_", " "), scores) for name, scores in others.items()]
-    lines += ["", head.replace(" " * 34, f"{'station, highs, lows, rain alone':34}", 1)]
+                rows.append(_row(f"  with readings, {rule.replace('_', ' ')}", with_them))
+        rows += [_row(name.replace("_", " "), scores) for name, scores in others.items()]
+        lines += ["", *_table(title, rows, width)]
     plain = [{"name": s["name"]} | s["others"][PLAIN] for s in result["stations"]]
-    lines += [_row(s["name"], s) for s in sorted(plain, key=_worst_first)]
-    return "\n".join(lines + [""] + [f"- {note}" for note in result["notes"]])
+    stations = [_row(s["name"], s) for s in sorted(plain, key=_worst_first)]
+    lines += ["", *_table("station, highs, lows, rain alone", stations, width), ""]
+    return "\n".join(fitted(lines + [f"- {note}" for note in result["notes"]], width))
 
 
 def _worst_first(station: dict[str, Any]) -> float:
     return -(station["rmse_c"] or 0.0)
 
 
-def _row(name: str, scores: dict[str, Any]) -> str:
+def _table(title: str, rows: list[list[str]], width: int) -> list[str]:
+    from windowcast.report.terminal_width import table_lines
+
+    head = [title, "n", "RMSE °C", "bias °C", "autumn", "spring"]
+    return table_lines(head, rows, range(1, len(head)), width)
+
+
+def _row(name: str, scores: dict[str, Any]) -> list[str]:
     if not scores["n"]:
-        return f"{name:34}{0:8}"
-    row = f"{name:34}{scores['n']:8}{scores['rmse_c']:7.2f}{scores['bias_c']:+7.2f}"
+        return [name, "0", "", "", "", ""]
+    row = [name, f"{scores['n']}", f"{scores['rmse_c']:.2f}", f"{scores['bias_c']:+.2f}"]
     for key in ("autumn_21.1c", "spring_12.8c"):
-        if scores.get(f"{key}_years"):
-            mean, median = scores[f"{key}_mean_abs_days"], scores[f"{key}_median_abs_days"]
-            row += f"{f'{mean:.1f} / {median:.0f}':>14}"
-        else:
-            row += f"{'':14}"
+        mean, median = f"{key}_mean_abs_days", f"{key}_median_abs_days"
+        known = scores.get(f"{key}_years")
+        row.append(f"{scores[mean]:.1f} / {scores[median]:.0f}" if known else "")
     return row

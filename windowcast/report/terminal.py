@@ -12,7 +12,7 @@ from windowcast.core.phrase import Name, Span, say
 from windowcast.report import board, wording
 from windowcast.report.catalogue import Voice
 from windowcast.report.decision_table import DecisionTable, decision_table
-from windowcast.report.terminal_width import TABLE_WIDTH, screen_width, wrapped
+from windowcast.report.terminal_width import table_width, wrapped
 from windowcast.report.turf_lines import plan_lines, turf_lines
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.decision import answer_word, decide
@@ -63,7 +63,7 @@ def table_text(
     from rich.console import Console
 
     if width is None:
-        width = screen_width() or TABLE_WIDTH
+        width = table_width()
     if colour is None:
         colour = sys.stdout.isatty() and "NO_COLOR" not in os.environ
     stream = io.StringIO()

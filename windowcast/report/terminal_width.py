@@ -7,7 +7,7 @@ import re
 import shutil
 import sys
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Sequence
 
 TABLE_WIDTH = 120  # of tables that go to a file or a pipe
 PROSE_WIDTH = 100  # of sentences: longer lines read badly on any screen
@@ -26,6 +26,39 @@ def screen_width() -> int | None:
 def prose_width() -> int:
     """Columns for sentences: `PROSE_WIDTH`, or fewer on a narrower terminal."""
     return max(NARROWEST, min(PROSE_WIDTH, screen_width() or PROSE_WIDTH))
+
+
+def table_width() -> int:
+    """Columns for tables: those of the screen, or `TABLE_WIDTH` where there is none."""
+    return max(NARROWEST, screen_width() or TABLE_WIDTH)
+
+
+def table_lines(
+    columns: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    right: Collection[int] = (1, 2),
+    width: int | None = None,
+) -> list[str]:
+    """A table with its columns below each other, some of them to the right.
+
+    What is wider than `width` goes on below, with the first column again. A column that is too wide
+    by itself stays whole: `fitted` breaks it.
+    """
+    wide = [max(len(row[n]) for row in (columns, *rows)) for n in range(len(columns))]
+    parts, used = [[0]], wide[0]
+    for n in range(1, len(columns)):
+        if width is not None and used + 2 + wide[n] > width and len(parts[-1]) > 1:
+            parts.append([0])
+            used = wide[0]
+        parts[-1].append(n)
+        used += 2 + wide[n]
+    lines: list[str] = []
+    for part in parts:
+        lines += [""] if lines else []
+        for row in (columns, *rows):
+            cells = (f"{row[n]:{'>' if n in right else '<'}{wide[n]}}" for n in part)
+            lines.append("  ".join(cells).rstrip())
+    return lines
 
 
 def wrapped(text: str, width: int, indent: str = "", hanging: str = "") -> list[str]:

@@ -7,7 +7,7 @@ from typing import Any
 
 from windowcast.core.phrase import Name, Phrase, Quantity, Value, joined, names, say
 from windowcast.report.catalogue import Voice
-from windowcast.report.trial_results import table_lines
+from windowcast.report.terminal_width import table_lines, wrapped
 from windowcast.trials.dose_populations import DoseFindings, PopulationCurve, PopulationRatio
 from windowcast.trials.dose_response import DoseCurve, EffectiveDose
 from windowcast.trials.dose_table import DoseTable
@@ -161,8 +161,6 @@ def _percent(percent: float) -> Quantity:
 
 def dose_lines(said: DoseSaid, width: int) -> list[str]:
     """The same for a terminal so many letters wide: a table where it fits, else line by line."""
-    from windowcast.report.terminal_width import wrapped
-
     lines = [said.title, ""]
     table = table_lines(said.columns, said.rows)
     if max(map(len, table)) <= width - 2:

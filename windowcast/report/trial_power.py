@@ -16,8 +16,8 @@ from windowcast.core.phrase import (
     sentence,
 )
 from windowcast.report.catalogue import Voice
+from windowcast.report.terminal_width import table_lines, wrapped
 from windowcast.report.trial_plan import value_phrase
-from windowcast.report.trial_results import table_lines
 from windowcast.trials.power import SURE
 from windowcast.trials.power_answer import PowerAnswer
 from windowcast.trials.rated_measures import MEASURES
@@ -28,19 +28,17 @@ WHOLE = 10.0  # from here on a difference is written without decimals
 
 def power_lines(answer: PowerAnswer, voice: Voice, width: int) -> list[str]:
     """The answer for a terminal so many letters wide: what to do, then the tables."""
-    from windowcast.report.terminal_width import wrapped
-
     title = say("trial_power.title", what=value_phrase(answer.measure, answer.weed))
     lines = [voice.write(title, "cap"), ""]
     for text in (*advice(answer), _setting(answer)):
         lines += wrapped(voice.write(text, "sentence"), width, "  ", "  ")
     head = say("trial_power.head", unit=say(f"trial_power.unit.{answer.unit}"))
     lines += ["", *wrapped(voice.write(head, "cap"), width, "  ", "  ")]
-    lines += _table(answer, voice, _least_cell)
+    lines += _table(answer, voice, _least_cell, width)
     if answer.wanted.difference is not None:
         head = say("trial_power.chances", difference=_difference(answer, answer.wanted.difference))
         lines += ["", *wrapped(voice.write(head, "cap"), width, "  ", "  ")]
-        lines += _table(answer, voice, _chance_cell)
+        lines += _table(answer, voice, _chance_cell, width)
     lines.append("")
     for text in _notes(answer, voice.shell):
         lines += wrapped(voice.write(text, "sentence"), width, "  ", "  ")
@@ -159,7 +157,7 @@ def _difference(answer: PowerAnswer, value: float) -> Phrase:
     return say(f"trial_power.difference.{answer.unit}", number=_number(value))
 
 
-def _table(answer: PowerAnswer, voice: Voice, cell: Any) -> list[str]:
+def _table(answer: PowerAnswer, voice: Voice, cell: Any, width: int) -> list[str]:
     """A row for each number of blocks, a column for each number of sites."""
     blocks = sorted({each.blocks for each in answer.layouts})
     sites = sorted({each.sites for each in answer.layouts})
@@ -168,7 +166,7 @@ def _table(answer: PowerAnswer, voice: Voice, cell: Any) -> list[str]:
     rows = [
         (str(block), *(cell(answer.at(block, site), voice) for site in sites)) for block in blocks
     ]
-    return [f"  {line}" for line in table_lines(heads, rows, right=())]
+    return [f"  {line}".rstrip() for line in table_lines(heads, rows, (), width - 2)]
 
 
 def _least_cell(each: Showable | None, voice: Voice) -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from windowcast.core.phrase import Name, Phrase, joined, names, say
 from windowcast.records.trial_rounds import TrialRound
 from windowcast.report.catalogue import Voice
+from windowcast.report.terminal_width import table_lines
 from windowcast.report.trial_plan import value_phrase
 from windowcast.trials.model import AdjustedMean, Comparison, TrialAnalysis, TrialOptions
 
@@ -182,8 +183,11 @@ def _p(p: float, voice: Voice) -> Phrase:
     return say("trial_result.p", p=names(voice.number(p, 3, fixed=True)))
 
 
-def result_lines(trial: str, rounds: Sequence[Analysed], voice: Voice) -> list[str]:
-    """Every round of a trial for the terminal."""
+def result_lines(
+    trial: str, rounds: Sequence[Analysed], voice: Voice, width: int | None = None
+) -> list[str]:
+    """Every round of a trial for a terminal, its tables at most `width` wide."""
+    inner = None if width is None else width - 2
     lines = [voice.say("trial_result.title", trial=trial)]
     for found, analysis in rounds:
         said = round_said(found, analysis, voice)
@@ -191,25 +195,11 @@ def result_lines(trial: str, rounds: Sequence[Analysed], voice: Voice) -> list[s
         if said.problem:
             lines += [f"  {text}" for text in (said.problem, *said.remarks)]
             continue
-        lines += [f"  {line}" for line in table_lines(said.columns, said.rows)]
+        lines += [
+            f"  {line}".rstrip() for line in table_lines(said.columns, said.rows, width=inner)
+        ]
         lines += [f"  {text}" for text in (said.model, *said.remarks)]
     return lines
-
-
-def table_lines(
-    columns: Sequence[str], rows: Sequence[Sequence[str]], right: Collection[int] = (1, 2)
-) -> list[str]:
-    """A table with its columns below each other, some of them to the right."""
-    wide = [max(len(row[n]) for row in (columns, *rows)) for n in range(len(columns))]
-
-    def line(row: Sequence[str]) -> str:
-        cells = [
-            f"{cell:>{wide[n]}}" if n in right else f"{cell:<{wide[n]}}"
-            for n, cell in enumerate(row)
-        ]
-        return "  ".join(cells).rstrip()
-
-    return [line(columns), *map(line, rows)]
 
 
 def methods_text(rounds: Sequence[Analysed], voice: Voice, planned: int = 0) -> str:

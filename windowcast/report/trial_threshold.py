@@ -9,7 +9,8 @@ from typing import Any
 from windowcast.core.phrase import Name, Phrase, Quantity, Value, say
 from windowcast.records.trial_threshold import TurfThreshold
 from windowcast.report.catalogue import Voice
-from windowcast.report.trial_results import round_title, table_lines
+from windowcast.report.terminal_width import table_lines, wrapped
+from windowcast.report.trial_results import round_title
 from windowcast.trials.threshold import FULL, ControlKnown, PayingCover, QualityLine
 
 
@@ -36,13 +37,12 @@ def threshold_said(found: TurfThreshold, voice: Voice) -> ThresholdSaid:
 
 def threshold_lines(trial: str, found: TurfThreshold, voice: Voice, width: int) -> list[str]:
     """The answer for a terminal so many letters wide."""
-    from windowcast.report.terminal_width import wrapped
-
     said = threshold_said(found, voice)
     lines = [voice.say("trial_threshold.title", trial=trial), ""]
     lines += [line for text in said.sentences for line in wrapped(text, width, "  ", "  ")]
     if said.rows:
-        lines += ["", *(f"  {line}" for line in table_lines(said.columns, said.rows, right=()))]
+        table = table_lines(said.columns, said.rows, (), width - 2)
+        lines += ["", *(f"  {line}".rstrip() for line in table)]
     notes = [line for text in said.notes for line in wrapped(text, width, "  ", "  ")]
     return [*lines, "", *notes]
 

@@ -8,7 +8,7 @@ on the day or in the two weeks after it. A permission where live leaf was seen i
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
@@ -301,47 +301,3 @@ def _plain(held: Held) -> dict[str, Any]:
         "late": str(held.late) if held.late else None,
         "inside": held.inside,
     }
-
-
-def turf_table(result: dict[str, Any]) -> Iterator[str]:
-    """The result as lines for the terminal."""
-    yield (
-        f"{'row':>4} {'seen':12} {'date':10} {'km':>4} {'state said':10} {'leaf':>5} {'half':>5} "
-        f"{'off':>5} {'10 to 90 %':21} permitted"
-    )
-    for r in result["rows"]:
-        chances = (
-            "    ?" if r[k] is None else f"{r[k]:5.0%}"
-            for k in ("green_probability", "half_green_probability")
-        )
-        span = f"{r['early']} {r['late']}" if r["early"] else ""
-        off = "" if r["days_off"] is None else f"{r['days_off']:+d} d"
-        said = (
-            f"WRONG: {r['permitted_days']} d"
-            if r["wrong_permission"]
-            else (f"{r['permitted_days']} d" if r["permitted_days"] else "no")
-        )
-        yield (
-            f"{r['row']:4} {r['kind']:12} {r['date']} {r['distance_km']:4.0f} {r['state']:10} "
-            f"{' '.join(chances)} {off:>5} {span:21} {said}  {r['species']}, {r['site']}"
-        )
-    yield ""
-    for name, t in result["totals"].items():
-        dated = (
-            f"{t['dated']} dated: median {t['median_abs_days_off']} d off, 90 % within "
-            f"{t['p90_abs_days_off']} d, bias {t['bias_days']:+} d, "
-            f"{t['inside_10_90']:.0%} inside 10 to 90 %"
-            if t["dated"]
-            else "none dated"
-        )
-        yield (
-            f"{name.replace('_', ' '):14} {t['n']} rows, live leaf in {t['live_leaf_seen']} "
-            f"({t['called_dormant']} called dormant), wrong permissions {t['wrong_permissions']}; "
-            f"{dated}"
-        )
-    yield ""
-    for u in result["unused"]:
-        yield f"{u['row']:4} not used: {u['why']} ({u['event']})"
-    if result["weather_skipped"]:
-        names = ", ".join(result["weather_skipped"])
-        yield f"weather files without a place, or of no known kind: {names}"
