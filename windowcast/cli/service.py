@@ -54,7 +54,7 @@ def install(*, serving: Serving, dry_run: bool) -> None:
         click.echo(f"# {system.file}\n{text}\n# {voice.say('kept_served.then')}\n{commands}")
         return
     secret = ServeToken("") if serving.no_token else token_of(token_file)
-    before = system.file.read_text() if system.file.is_file() else None
+    before = system.file.read_text("utf-8") if system.file.is_file() else None
     made_folder(system.file.parent)
     write_atomic(system.file, text)
     if before is not None:
@@ -103,7 +103,7 @@ def status(ctx: click.Context) -> None:
         ctx.exit(1)
     state = system.state()
     echo(voice.say("kept_served.state", file=str(system.file), state=state))
-    serving = _serving(system.words(system.file.read_text()))
+    serving = _serving(system.words(system.file.read_text("utf-8")))
     if serving is None:
         echo(voice.say("kept_served.not_ours"))
         ctx.exit(1)

@@ -57,8 +57,10 @@ def dose(
     """
     import json
 
+    from windowcast.records.dose_trials import OPTIONS
     from windowcast.report.terminal_width import prose_width
     from windowcast.report.trial_dose import dose_lines, dose_plain, dose_said
+    from windowcast.sources.file_options import split_options
     from windowcast.trials.dose_populations import dose_findings
 
     require(click.get_current_context().command_path, "trials", "scipy")
@@ -69,7 +71,7 @@ def dose(
         try:
             found = dose_findings(table.populations, susceptible=susceptible, **asked)
         except InputError as error:
-            raise error.at(path=source.partition(":")[0]) from None
+            raise error.at(path=split_options(source, OPTIONS)[0]) from None
         said = dose_said(name, what, table, found, voice)
         lines += [*([""] if lines else []), *dose_lines(said, prose_width())]
         plain.append(dose_plain(name, table, found, voice))
@@ -86,14 +88,15 @@ def dose(
 def _tables(source: str, key: str) -> tuple[Voice, list[tuple[str, Value, DoseTable]]]:
     """How the reader is spoken to, and each table with a name and what responds."""
     from windowcast.core.phrase import Name
-    from windowcast.records.dose_trials import doses_of_file, doses_of_rounds, needs_doses
+    from windowcast.records.dose_trials import OPTIONS, doses_of_file, doses_of_rounds, needs_doses
     from windowcast.report.trial_results import round_title
+    from windowcast.sources.file_options import split_options
 
     if not source.endswith(".toml"):
         if key:
             raise InputError("is for a trial file", field="--round", remedy="leave it out")
         table = doses_of_file(source)
-        name = Path(source.partition(":")[0]).stem
+        name = Path(split_options(source, OPTIONS)[0]).stem
         return voice_in("metric"), [(name, Name(table.response), table)]
     path = Path(source)
     trial, voice = opened(path)

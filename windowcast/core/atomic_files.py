@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,6 +13,8 @@ from typing import BinaryIO
 
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import refuse_special
+
+_WAITS_S = (0.02, 0.05, 0.1, 0.2, 0.3, 0.4)
 
 
 def made_folder(path: str | os.PathLike[str]) -> Path:
@@ -63,9 +66,15 @@ def atomic_path(path: str | os.PathLike[str], *, synced: bool = True) -> Iterato
         umask = os.umask(0)
         os.umask(umask)
         temporary.chmod(0o666 & ~umask)
-        temporary.replace(target)
+        put_in_place(temporary, target)
         temporary = None
     except OSError as error:
+        if sys.platform == "win32" and isinstance(error, PermissionError) and target.is_file():
+            raise InputError(
+                "is open in another program",
+                path=target,
+                remedy="close it there, or name another file",
+            ) from error
         raise InputError(
             f"cannot be written ({error.strerror or error})",
             path=target,
@@ -74,6 +83,22 @@ def atomic_path(path: str | os.PathLike[str], *, synced: bool = True) -> Iterato
     finally:
         if temporary is not None:
             temporary.unlink(missing_ok=True)
+
+
+def put_in_place(file: Path, target: Path) -> None:
+    """Rename a file to another name, in the place of what is there.
+
+    Windows refuses while another program has that open, as one that looks for viruses has for a
+    moment: there it is tried again, for a second in all.
+    """
+    for wait_s in (*_WAITS_S, None) if sys.platform == "win32" else (None,):
+        try:
+            file.replace(target)
+            return
+        except PermissionError:
+            if wait_s is None:
+                raise
+            time.sleep(wait_s)
 
 
 @contextmanager

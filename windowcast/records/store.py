@@ -23,6 +23,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
+from windowcast.core.atomic_files import put_in_place
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import refuse_special
 from windowcast.records import store_schema
@@ -306,7 +307,7 @@ class SeasonLog:
                         "is damaged; nothing was copied", path=self.path, remedy=BACKUP
                     )
                 copy.execute("PRAGMA journal_mode = DELETE")
-            part.replace(goal)
+            put_in_place(part, goal)
         except OSError as error:
             raise InputError(
                 f"cannot be written ({error.strerror})", path=goal, remedy="name another file"

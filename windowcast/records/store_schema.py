@@ -68,12 +68,18 @@ def prepare(db: sqlite3.Connection, path: Path) -> None:
 
 
 def _use_wal(db: sqlite3.Connection) -> None:
-    """Switch to write-ahead logging; SQLite does not wait by itself for another doing the same."""
+    """Switch to write-ahead logging; SQLite does not wait by itself for another doing the same.
+
+    A file system without shared memory, as of some network drives, keeps the slower rollback
+    journal, which is as safe.
+    """
     for last in (*[False] * (WAL_TRIES - 1), True):
         try:
-            if db.execute("PRAGMA journal_mode = WAL").fetchone()[0] == "wal":
+            db.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorname.startswith("SQLITE_IOERR_SHM"):
                 return
-        except sqlite3.OperationalError:
             if last:
                 raise
         time.sleep(WAL_WAIT_S)

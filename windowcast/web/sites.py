@@ -15,6 +15,7 @@ from pathlib import Path
 
 from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
+from windowcast.core.file_names import is_device
 from windowcast.core.site import MAX_SITE_BYTES, Site, file_beside, load_site, log_beside
 
 SAMPLE_SLUG = "sample"
@@ -109,7 +110,10 @@ class SiteBook:
                 remedy="start windowcast serve with a folder to keep several",
             )
         made_folder(self.folder)
-        known = {site.slug: site for site in self.all() if not site.sample}
+        # also trials, and what a system that knows no capitals takes for the same
+        known = {site.slug for site in self.all()} | {
+            slug_of(file.stem) for file in self.folder.glob("*.toml")
+        }
         slug = _free(slug_of(name), known)
         write_atomic(self.folder / f"{slug}.toml", text)
         return slug
@@ -119,7 +123,7 @@ def slug_of(name: str) -> str:
     """A name as part of an address: lower-case ASCII letters, digits and hyphens."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     slug = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60]
-    return slug if slug and slug != SAMPLE_SLUG else "site"
+    return slug if slug and slug != SAMPLE_SLUG and not is_device(slug) else "site"
 
 
 def _free(slug: str, taken: Container[str]) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 
 from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError, traces_asked
+from windowcast.core.file_names import is_device
 from windowcast.web.sites import KnownSite
 
 SECONDS, MEMORY = 30, 2 * 1024**3
@@ -52,7 +53,7 @@ def safe_name(filename: str, suffixes: Sequence[str] = SUFFIXES) -> str:
             field="file",
             remedy=f"use {', '.join(suffixes)}",
         )
-    return name
+    return f"file-{name}" if is_device(name) else name
 
 
 def read_in_worker(
