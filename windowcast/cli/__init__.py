@@ -26,6 +26,7 @@ from windowcast.core.errors import (  # noqa: E402
     WindowcastError,
     traces_asked,
 )
+from windowcast.core.extras import damage  # noqa: E402
 from windowcast.core.version import __version__  # noqa: E402
 
 if TYPE_CHECKING:
@@ -195,6 +196,9 @@ def main(args: list[str] | None = None) -> Any:
             sys.exit(InputError.exit_code)
         _fault(error, f"cannot go on ({error.strerror or error})", words)
     except Exception as error:
+        if (damaged := damage(error)) is not None:
+            _say(damaged, words)
+            sys.exit(damaged.exit_code)
         said = f"met a fault of its own ({type(error).__name__})"
         _fault(error, f"{said}; show it with --debug", words)
 

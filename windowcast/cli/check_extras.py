@@ -6,23 +6,13 @@ import json
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from importlib.util import find_spec
 
 from windowcast.cli.checked import Checked
+from windowcast.core.extras import EXTRAS
 from windowcast.core.phrase import Name, joined, names, say
 
-# extra of the package → modules that it brings
-EXTRAS: Mapping[str, tuple[str, ...]] = {
-    "alerts": ("apprise",),
-    "excel": ("python_calamine",),
-    "region": ("numba", "pyarrow", "scipy"),
-    "netcdf": ("netCDF4",),
-    "xarray": ("xarray",),
-    "cluster": ("dask", "distributed"),
-    "trials": ("scipy", "matplotlib"),
-    "serve": ("segno",),
-}
 _TRY = """\
 import importlib, json, sys
 for name in sys.argv[1:]:

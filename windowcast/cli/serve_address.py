@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.core.errors import InputError
+from windowcast.core.extras import damage, there
 
 if TYPE_CHECKING:
     from windowcast.cli.serve_token import ServeToken
@@ -132,8 +133,12 @@ def print_addresses(
         return
     try:
         code = scannable(first)
-    except ImportError:
-        click.echo(f"windowcast: {voice.say('serve.no_code')}")
+    except ImportError as error:
+        from windowcast.report.problems import problem_text
+
+        problem = damage(error) if there("segno") else None
+        said = problem_text(problem, voice) if problem else voice.say("serve.no_code")
+        click.echo(f"windowcast: {said}")
         return
     if code is not None:
         click.echo(f"{code}\nwindowcast: {voice.say('serve.scan')}")

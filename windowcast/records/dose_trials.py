@@ -95,7 +95,7 @@ Dosed = tuple[TrialRound, DoseTable, DoseFindings]
 
 def dosed_rounds(trial: TrialFile, rounds: Sequence[TrialRound]) -> tuple[Dosed, ...]:
     """Every round that has doses, with the curves of its populations; none without scipy."""
-    if not installed("scipy"):
+    if not installed("scipy.stats"):
         return ()
     each = doses_of_rounds(trial, rounds)
     return tuple((found, table, dose_findings(table.populations)) for found, table in each)

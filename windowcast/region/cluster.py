@@ -21,6 +21,7 @@ from contextlib import contextmanager, suppress
 from typing import Any, NoReturn, TypeVar
 
 from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
+from windowcast.core.extras import require
 
 CONNECT_S = 10.0  # for the address to answer as a scheduler
 LOOK_S = 5.0  # between looks whether the scheduler is there, while results are waited for
@@ -185,12 +186,7 @@ def cluster(address: str) -> Iterator[Cluster]:
     InputError
         The extra is missing, or the address is none.
     """
-    try:
-        import distributed  # noqa: F401
-    except ImportError:
-        raise InputError(
-            "--scheduler needs the cluster extra", remedy="pip install 'windowcast[cluster]'"
-        ) from None
+    require("--scheduler", "cluster", "dask", "distributed")
     if not _ADDRESS.fullmatch(address):
         raise InputError(
             f"--scheduler: {address!r} is not an address", remedy="give it as tcp://HOST:PORT"

@@ -59,8 +59,8 @@ def usable(addresses: Sequence[AlertAddress]) -> None:
     """
     if not addresses:
         return
-    require("sending alerts", "alerts", _LIBRARY)
     with _Overheard():
+        require("sending alerts", "alerts", _LIBRARY)
         from apprise import Apprise
 
         for address in addresses:

@@ -19,9 +19,9 @@ def figure_class() -> type[Figure]:
     InputError
         matplotlib is not installed.
     """
-    require("figures as PNG", "trials", "matplotlib")
     # else it reports a home without room for its settings, and goes on all the same
     logging.getLogger("matplotlib").setLevel(logging.ERROR)
+    require("figures as PNG", "trials", "matplotlib")
     import matplotlib as mpl
 
     mpl.use("Agg")

@@ -26,6 +26,7 @@ import numpy.typing as npt
 
 from windowcast.core.atomic_files import atomic_file, write_atomic
 from windowcast.core.errors import InputError
+from windowcast.core.extras import require
 from windowcast.core.record import Record
 from windowcast.sources.ghcn import READ, Observations, record_of_observations
 from windowcast.sources.ghcn_bulk import NO_TIME, batches
@@ -215,13 +216,10 @@ def read_station(path: str | PathLike[str], station: str, *, observed: str = "")
         The files cannot be read, have no such station, or a day of it twice.
     """
     file = Path(path)
+    require(f"{path}: reading sorted files", "region", "pyarrow")
     try:
         shards = _shards(file, file.stat().st_mtime_ns)
         pieces = [piece for shard in shards for piece in _rows_of(shard, station)]
-    except ImportError:
-        raise InputError(
-            "needs the region extra", path=path, remedy="pip install 'windowcast[region]'"
-        ) from None
     except (OSError, ValueError, KeyError) as error:
         raise InputError(f"cannot be read ({error})", path=path, remedy="split it again") from None
     if not pieces:

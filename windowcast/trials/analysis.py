@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from windowcast.core.extras import there
 from windowcast.core.phrase import NOTHING, Name, Phrase, joined, names, say
 from windowcast.core.record import FloatArray
 from windowcast.trials.comparisons import against, pairs
@@ -54,8 +55,11 @@ def analyse(rows: Sequence[PlotRow], options: TrialOptions) -> TrialAnalysis:
     """
     try:
         return _analysed(rows, options)
-    except ImportError:
-        return TrialAnalysis(options.kind, problem=say("analysis.needs_scipy"))
+    except ImportError as error:
+        problem = say("analysis.needs_scipy")
+        if there("scipy"):
+            problem = say("analysis.damaged_scipy", problem=Name(" ".join(str(error).split())))
+        return TrialAnalysis(options.kind, problem=problem)
     except (np.linalg.LinAlgError, ArithmeticError, ValueError, LookupError):
         return TrialAnalysis(options.kind, problem=say("analysis.not_worked_out"))
 

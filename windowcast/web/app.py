@@ -15,6 +15,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from windowcast.core.errors import InputError, SourceUnreachableError, WindowcastError
+from windowcast.core.extras import damage
 from windowcast.report.problems import problem_text
 from windowcast.report.translated import translated
 from windowcast.web import (
@@ -102,6 +103,8 @@ def _problem(request: Request, error: Exception) -> Response:
 
 def _failed(request: Request, error: Exception) -> Response:
     LOG.error("%s %s failed: %r", request.method, request.url.path, error)
+    if (damaged := damage(error)) is not None:
+        return _problem(request, damaged)
     voice = voice_of(request, None)
     return _error(request, 500, voice.say("error_page.unknown"))
 

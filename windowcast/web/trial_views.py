@@ -113,7 +113,7 @@ def shown(request: Request) -> Response:
 @lru_cache(maxsize=16)
 def _power(file: Path, changed_ns: int, size: int, voice: Voice) -> tuple[str, ...]:
     """What a trial can show that nobody has rated yet, by typical figures; none without scipy."""
-    if not installed("scipy"):
+    if not installed("scipy.stats"):
         return ()
     layout = usual_layout(_read(file, changed_ns, size))
     answer = power_answer(layout, typical_spread(layout["measure"], PACKAGED["trial_spread"]))
@@ -138,7 +138,7 @@ def _pays(
 ) -> dict[str, Any]:
     """What the form on when treating pays holds, and its answer or what is wrong with it."""
     typed = {name: request.query_params.get(name, "").strip() for name in PAYS}
-    if not any(typed.values()) or not installed("scipy"):
+    if not any(typed.values()) or not installed("scipy.stats"):
         return {"typed": typed, "pays": None, "pays_wrong": ""}
     try:
         names = [arm.name for arm in arms_of(trial)]
