@@ -408,6 +408,23 @@ def test_a_report_writes_over_no_ratings_of_somebody_else(
     assert (folder / "report" / "ratings.csv").is_file()
 
 
+@pytest.mark.parametrize("words", [
+    ["trial", "sheet", "t.toml", "--out", "t.toml"],
+    ["trial", "plan", "t.toml", "--page", "t.toml"],
+    ["rank", "--sample", "--page", "t.toml"],
+])  # fmt: skip
+def test_a_page_is_written_over_no_file_but_a_page(
+    folder: Path, words: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = (folder / "t.toml").read_text()
+    with pytest.raises(SystemExit) as ended:
+        main(words)
+    assert ended.value.code == 2
+    said = capsys.readouterr().err
+    assert "t.toml is there already, and is no page; end the page's name in .html" in said
+    assert (folder / "t.toml").read_text() == before
+
+
 def test_the_page_shows_the_results(folder: Path) -> None:
     browser: TestClient = client(folder)
     text = browser.get("/trials/t/results").text

@@ -116,7 +116,23 @@ def format_option(*formats: str, help: str = "What is printed.") -> Callable[...
 def page_option(help: str) -> Callable[..., Any]:  # noqa: A002
     """``--page OUT.html``; it arrives as ``page``."""
     path = click.Path(path_type=Path)
-    return click.option("--page", type=path, metavar="OUT.html", help=help)
+    return click.option("--page", type=path, metavar="OUT.html", help=help, callback=only_a_page)
+
+
+def only_a_page(_: click.Context, option: click.Parameter, path: Path | None) -> Path | None:
+    """The file of a page, which is written over no file but a page.
+
+    Raises
+    ------
+    InputError
+        There is a file that is none: a site file, or a table.
+    """
+    if path is not None and path.is_file() and path.suffix.lower() not in {".html", ".htm"}:
+        raise InputError(
+            f"{path.name} is there already, and is no page", field=option.opts[0],
+            remedy="end the page's name in .html",
+        )  # fmt: skip
+    return path
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from windowcast.cli.options import deadline_option, format_option, page_option
+from windowcast.cli.options import deadline_option, format_option, only_a_page, page_option
 from windowcast.cli.output import echo, lang_option
 from windowcast.cli.trial_dose import dose
 from windowcast.cli.trial_evidence import evidence
@@ -153,7 +153,10 @@ def _json(plots: Any) -> str:
 
 @command.command("sheet")
 @trial_argument
-@click.option("--out", type=_PATH, metavar="OUT.html", help="[default: beside the trial file]")
+@click.option(
+    "--out", type=_PATH, metavar="OUT.html", callback=only_a_page,
+    help="[default: beside the trial file]",
+)  # fmt: skip
 @click.option("--site", default="", metavar="NAME", help="Only this site.")
 @click.option("--blind", is_flag=True, help="Leave the treatments out, so that none is favoured.")
 @lang_option
