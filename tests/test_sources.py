@@ -23,7 +23,7 @@ from click.testing import CliRunner
 from loopback import Answer, Loopback, closed_port, serving
 from spoken import METRIC, render
 
-from windowcast.cli.progress import fetch_progress
+from windowcast.cli.progress import at_work, fetch_progress
 from windowcast.cli.weather import command
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.record import Grade, Place, Record
@@ -455,6 +455,23 @@ def test_progress_is_drawn_only_for_people(
     assert "daily record" in shown.getvalue()
     files = [done for what, done, total in told if what == "daily record"]
     assert sorted(files) == list(range(1, 2 * len(YEARS) + 1)), "each file is counted once"
+
+
+def test_long_work_counts_its_seconds_only_for_people(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("windowcast.cli.progress._QUIET_S", 0.01)
+    for stream, drawn in ((io.StringIO(), False), (_Terminal(), True)):
+        monkeypatch.setattr(sys, "stderr", stream)
+        with at_work():
+            until = time.monotonic() + 5
+            while drawn and "windowcast: 0 s" not in stream.getvalue() and time.monotonic() < until:
+                time.sleep(0.01)
+        assert ("windowcast: 0 s" in stream.getvalue()) is drawn
+        assert not stream.getvalue().rpartition("\r")[2], "nothing is left of it"
+    monkeypatch.setattr("windowcast.cli.progress._QUIET_S", 60)
+    monkeypatch.setattr(sys, "stderr", quick := _Terminal())
+    with at_work():
+        pass
+    assert not quick.getvalue()
 
 
 def test_the_page_on_weather_names_the_figures_that_hold() -> None:

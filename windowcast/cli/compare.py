@@ -11,7 +11,7 @@ import click
 
 from windowcast.cli.options import format_option
 from windowcast.cli.output import echo, lang_option
-from windowcast.cli.progress import fetch_progress
+from windowcast.cli.progress import at_work, fetch_progress
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -174,17 +174,18 @@ def command(
     from windowcast.core.phrase import names
     from windowcast.report.region_findings import findings_of
 
-    found = data.regional()
-    findings = findings_of(data, found)
     voice = voice_in(units)
-    tables = [*outputs.write_tables(out, data, found.between), *write_regional(out, found)]
-    written = [data.season_file, data.station_file, *tables]
-    written.append(_write_pages(out, data, findings, voice))
-    if netcdf:
-        from windowcast.region.netcdf import write_netcdf
+    with at_work():
+        found = data.regional()
+        findings = findings_of(data, found)
+        tables = [*outputs.write_tables(out, data, found.between), *write_regional(out, found)]
+        written = [data.season_file, data.station_file, *tables]
+        written.append(_write_pages(out, data, findings, voice))
+        if netcdf:
+            from windowcast.region.netcdf import write_netcdf
 
-        written += write_netcdf(out / "seasons.nc", data)
-    written.append(write_dictionary(out, written, outputs.schemas()))
+            written += write_netcdf(out / "seasons.nc", data)
+        written.append(write_dictionary(out, written, outputs.schemas()))
     if format_ == "table":
         _print(data, findings, voice)
         files = names(*(path.name for path in written), join="comma")

@@ -221,15 +221,17 @@ class Start:
         `known` is weather that was read before, `asked` as in `windowcast.answers`.
         """
         from windowcast import api
+        from windowcast.cli.progress import at_work
 
         site, weather = self.load() if known is None else (self.site(), known)
-        found = api.answers(
-            site,
-            weather,
-            log=self.log_file(site),
-            materials=self.beside(site.materials_file),
-            **asked,
-        )
+        with at_work():
+            found = api.answers(
+                site,
+                weather,
+                log=self.log_file(site),
+                materials=self.beside(site.materials_file),
+                **asked,
+            )
         if not self.sample and _standing(asked):
             self._remember(site, found, asked.get("actives") or "")
         return found

@@ -55,11 +55,15 @@ def command(
     the ground, and how soon a group would be lost to resistance. No weather is needed.
     """
     from windowcast.cli.output import voice_in
+    from windowcast.cli.progress import at_work
     from windowcast.report.seasons_ahead import ahead_json, ahead_svg, ahead_text
 
     start = Start(site_file, sample=False, files=(), date=date, offline=True)
-    found = compared(start, seasons=seasons, purposes=purposes or PURPOSES, seed=seed, area=area)
     voice = voice_in(units or start.site().units, start.site())
+    with at_work():
+        found = compared(
+            start, seasons=seasons, purposes=purposes or PURPOSES, seed=seed, area=area
+        )
     if picture is not None:
         from windowcast.core.atomic_files import write_atomic
 

@@ -41,6 +41,7 @@ def trial_voice(trial: TrialFile) -> Voice:
 
 def analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any], list[Any]]:
     """The ratings of a trial, and each round with its analysis."""
+    from windowcast.cli.progress import at_work
     from windowcast.records.store import SeasonLog
     from windowcast.records.trial_analyses import analysed_rounds
     from windowcast.records.trial_log import trial_log_path, trial_ratings, trials_rated
@@ -70,4 +71,5 @@ def analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any
         raise InputError(
             "has no ratings yet", path=trial_file, remedy="read some with windowcast trial import"
         )
-    return ratings, analysed_rounds(trial, ratings, arm.name if arm else "")
+    with at_work():
+        return ratings, analysed_rounds(trial, ratings, arm.name if arm else "")

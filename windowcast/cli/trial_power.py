@@ -56,6 +56,7 @@ def power(
     import json
     from dataclasses import replace
 
+    from windowcast.cli.progress import at_work
     from windowcast.report.terminal_width import prose_width
     from windowcast.report.trial_power import power_lines, power_plain
     from windowcast.trials.power_answer import power_answer, usual_layout
@@ -74,7 +75,8 @@ def power(
         )  # fmt: skip
     wanted = {key: asked[key] for key in ("mean", "difference", "compare")}
     spread, name, days = _spread(layout["measure"], weed, past)
-    answer = replace(power_answer(layout, spread, **wanted), weed=weed, past=name, days=days)
+    with at_work():
+        answer = replace(power_answer(layout, spread, **wanted), weed=weed, past=name, days=days)
     if format_ == "json":
         document = power_plain(answer, voice)
         click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))

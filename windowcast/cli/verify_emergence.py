@@ -38,20 +38,23 @@ def command(*, files: tuple[Path, ...], format_: str, sightings: Path | None) ->
     FILEs are daily records (USCRN daily01, GHCN-Daily or CSV), one station each. Stations outside
     the latitudes a figure is from are left out of it.
     """
+    from windowcast.cli.progress import at_work
     from windowcast.sources.files import read_weather
     from windowcast.verify.emergence import checks
     from windowcast.weather.gaps import filled
 
     records = []
-    for path in files:
-        record = read_weather(path)
-        if not record.daily:
-            raise InputError("is not a daily record", path=path, remedy="give daily values")
-        records.append(filled(record))
+    with at_work():
+        for path in files:
+            record = read_weather(path)
+            if not record.daily:
+                raise InputError("is not a daily record", path=path, remedy="give daily values")
+            records.append(filled(record))
     if sightings is not None:
         _seen(records, sightings, format_)
         return
-    found = checks(records)
+    with at_work():
+        found = checks(records)
     if not any(check.found for check in found):
         raise InputError(
             "no published figure applies to these records",

@@ -84,10 +84,13 @@ def command(
     FILEs are daily records (USCRN daily01, GHCN-Daily or CSV), one station each, of at least four
     whole years; forecasts for them are simulated. With --forecasts the forecasts are real.
     """
+    from windowcast.cli.progress import at_work
+
     if forecasts is not None:
         if files or sample:
             raise _one_of_three()
-        scored = _issued(forecasts, purpose, every=every, count=count, seed=seed)
+        with at_work():
+            scored = _issued(forecasts, purpose, every=every, count=count, seed=seed)
         title = f"Odds of temperatures, forecasts as issued: {scored.issues} issues"
         _put_out(scored, title, format_, diagram, _issued_lines)
         return
@@ -98,20 +101,16 @@ def command(
     chosen = purpose_of(purpose)
     parts = []
     replayed: set[int] = set()
-    for record in records:
-        years = last_seasons(record, seasons)
-        replayed.update(years)
-        parts.append(
-            replay(
-                record,
-                chosen,
-                seasons=years,
-                every_days=every,
-                count=count,
-                seed=seed,
-                error_scale=error_scale,
-            )
-        )
+    with at_work():
+        for record in records:
+            years = last_seasons(record, seasons)
+            replayed.update(years)
+            parts.append(
+                replay(
+                    record, chosen, seasons=years, every_days=every, count=count, seed=seed,
+                    error_scale=error_scale,
+                )
+            )  # fmt: skip
     together = joined(parts)
     if not together.issues:
         raise InputError(

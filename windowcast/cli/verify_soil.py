@@ -35,9 +35,11 @@ MEASURED = "model, sun and humidity measured"
 @format_option("json", "table")
 def command(*, paths: tuple[Path, ...], readings: int, draws: int, seed: int, format_: str) -> None:
     """Soil temperature against USCRN daily01 files or folders, plain or gzip."""
+    from windowcast.cli.progress import at_work
     from windowcast.verify.soil import verify_soil
 
-    result = verify_soil(paths, readings=readings, draws=draws, seed=seed)
+    with at_work():
+        result = verify_soil(paths, readings=readings, draws=draws, seed=seed)
     if format_ == "json":
         click.echo(json.dumps(result, indent=1))
     else:

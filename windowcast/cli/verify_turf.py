@@ -37,9 +37,11 @@ def command(*, file: Path, weather: tuple[Path, ...], within_km: float, format_:
     source, status, precision_d and note where known. The weather is that of the nearest station
     that knows the season.
     """
+    from windowcast.cli.progress import at_work
     from windowcast.verify.turf import verify_turf
 
-    result = verify_turf(file, weather, within_km=within_km)
+    with at_work():
+        result = verify_turf(file, weather, within_km=within_km)
     if format_ == "json":
         click.echo(json.dumps(result, indent=1, ensure_ascii=False))
     else:
