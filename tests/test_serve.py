@@ -23,7 +23,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from windowcast.cli import main, serve_address, serve_token
-from windowcast.cli.serve import command
+from windowcast.cli.serve import _listening, command
 from windowcast.cli.serve_address import address, lan_address, scannable
 from windowcast.cli.serve_token import VARIABLE, own_token_file, token_of
 from windowcast.core.errors import InputError
@@ -364,3 +364,14 @@ def test_a_key_that_is_not_the_certificate_s_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="password"):
         serve_address.check_tls(tmp_path / "b" / "cert.pem", locked)
     assert serve_token.VARIABLE == "WINDOWCAST_TOKEN"
+
+
+def test_connections_send_short_answers_at_once() -> None:
+    """A listening socket of Python has no protocol number, by which asyncio would see to it."""
+    with (
+        _listening("127.0.0.1", 0) as listening,
+        socket.create_connection(listening.getsockname()[:2]),
+    ):
+        accepted, _ = listening.accept()
+        with accepted:
+            assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)

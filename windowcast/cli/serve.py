@@ -100,7 +100,10 @@ def _listening(host: str, port: int) -> socket.socket:
     """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
-        return socket.create_server((host, port), family=family)
+        listening = socket.create_server((host, port), family=family)
+        # connections take it over; else a short answer waits 40 ms for the reader's receipt
+        listening.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        return listening
     except OSError as error:
         if error.errno == errno.EADDRINUSE:
             raise InputError(
