@@ -28,7 +28,8 @@ from contextlib import contextmanager
 
 
 @contextmanager
-def server() -> Iterator[int]:
+def server_of() -> Iterator[tuple[int, int]]:
+    """Port and process of a server on the sample."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port: int = free.getsockname()[1]
@@ -42,10 +43,16 @@ def server() -> Iterator[int]:
                     break
                 except OSError:
                     time.sleep(0.2)
-            yield port
+            yield port, process.pid
         finally:
             process.terminate()
             process.wait(10)
+
+
+@contextmanager
+def server() -> Iterator[int]:
+    with server_of() as (port, _):
+        yield port
 
 
 # what differs between two answers of one page: the proof of its forms, the second it was made
