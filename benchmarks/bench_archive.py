@@ -137,7 +137,7 @@ class Archive:
         for n in range(len(self.first)):
             north, east = 30 + n * 7919 % 1100 / 100, -110 + n * 104729 % 4000 / 100
             lines.append(f"XX{n:09d} {north:8.4f} {east:9.4f} {100.0:6.1f}    STATION {n}\n")
-        path.write_text("".join(lines))
+        path.write_text("".join(lines), encoding="utf-8")
 
 
 def step(code: str, *args: str) -> Took:

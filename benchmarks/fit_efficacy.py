@@ -116,7 +116,7 @@ class Row:
 
 def read_rows(path: Path = TRIALS) -> list[Row]:
     """The rows of the file."""
-    with path.open(newline="") as file:
+    with path.open(encoding="utf-8", newline="") as file:
         return [_row(raw) for raw in csv.DictReader(file)]
 
 

@@ -90,7 +90,6 @@ def faults_of(
         ("cp1252", 60),
         pytest.param("ascii", 60, marks=pytest.mark.slow),
         pytest.param("cp437", 80, marks=pytest.mark.slow),
-        pytest.param("cp850", 100, marks=pytest.mark.slow),
         pytest.param("utf-8", 120, marks=pytest.mark.slow),
     ],
 )
