@@ -390,3 +390,9 @@ def test_the_same_contents_are_the_same_members(made: tuple[Path, str]) -> None:
     assert {name.split("/")[0] for name in names} == {
         "answers", "files", "manifest.json", "record.jsonl"
     }  # fmt: skip
+
+
+def test_no_other_file_is_written_over(there: Machine) -> None:
+    done = there.run("weather", "export", "site.toml", "--out", "site.toml")
+    assert "site.toml: is there already, and is no weather bundle" in str(done.exception)
+    assert (there.home / "site.toml").read_text() == SITE

@@ -51,6 +51,7 @@ def export(site_file: Path, out: Path | None, with_files: bool, format_: str) ->
 
     site = load_site(site_file)
     target = out or Path(f"{site_file.stem}.weather.zip")
+    _refuse_another(target)
     with Cache() as cache:
         try:
             urls, origins = rests_on(site, cache.path) if cache.path.exists() else ([], ())
@@ -141,6 +142,21 @@ def _print_json(manifest: Manifest, more: dict[str, object]) -> None:
     about["answers"] = len(manifest.answers)
     about["files"] = [file.path for file in manifest.files]
     click.echo(json.dumps({**more, "bundle": about}, indent=2, ensure_ascii=False))
+
+
+def _refuse_another(target: Path) -> None:
+    """Write over no file but a bundle: not over a site file by a slip of ``--out``."""
+    from windowcast.sources.bundle import opened
+
+    if not target.is_file():
+        return
+    try:
+        with opened(target):
+            return
+    except InputError:
+        raise InputError(
+            "is there already, and is no weather bundle", path=target, remedy="name another file"
+        ) from None
 
 
 def _own_files(site: Site, site_file: Path) -> Iterator[tuple[str, bytes]]:
