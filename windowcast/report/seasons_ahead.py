@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
+from textwrap import wrap
 
 from windowcast.core.phrase import NOTHING, Name, Phrase, Quantity, Share, joined, names, say
 from windowcast.core.weed_codes import weed_name
@@ -24,6 +25,8 @@ from windowcast.report.plain import plain
 from windowcast.report.terminal_width import prose_width, wrapped
 
 _LEFT, _RIGHT, _TOP, _TALL = 40.0, 350.0, 34.0, 130.0
+_ROW = LINE + 4  # between lines that a phone shows larger
+_TITLE_LETTERS = 46  # that fit across, in a wide font too
 _DASHES = (None, "6 3", "2 3", "8 3 2 3")
 _STYLE = (
     "text{font:11px sans-serif;fill:#222}.grid{stroke:#ddd}"
@@ -177,19 +180,20 @@ def ahead_svg(found: SeasonsAhead, voice: Voice, *, alone: bool = True) -> str:
     weeds = list(dict.fromkeys(c.weed for p in found.programmes for c in p.weeds if c.known))
     if not weeds and not alone:
         return ""
-    parts = [label(0, LINE, voice.say("ahead.picture"))]
-    top = _TOP + LINE
+    title = voice.say("ahead.picture")
+    heads = wrap(title, _TITLE_LETTERS)
+    parts = [label(0, LINE + _ROW * n, text) for n, text in enumerate(heads)]
+    top = _TOP + LINE + _ROW * (len(heads) - 1)
     for weed in weeds:
         parts += _panel(found.programmes, weed, top, voice)
-        top += _TALL + 60
+        top += _TALL + 66
     for n, programme in enumerate(found.programmes):
-        y = top + n * (LINE + 4)
+        y = top + n * _ROW
         line = {"x1": _LEFT, "x2": _LEFT + 30, "y1": y - 4, "y2": y - 4}
         parts.append(el("line", **line, class_="line", stroke_dasharray=_DASHES[n]))
         name = voice.text(_title(programme))
         parts.append(label(_LEFT + 38, y, f"{name} *" if programme.proposed else name))
-    height = top + len(found.programmes) * (LINE + 4) + 10
-    title = voice.say("ahead.picture")
+    height = top + len(found.programmes) * _ROW + 10
     return el(
         "svg",
         el("title", escape(title)),
@@ -215,7 +219,7 @@ def _panel(
         yield label(_LEFT - 4, at + 4, f"{tenth * 10} %", anchor="end")
     for season in range(0, horizon + 1, 5):
         yield label(x(season), top + _TALL + 14, str(season), anchor="middle")
-    yield label(_RIGHT, top + _TALL + 28, voice.say("ahead.picture_axis"), anchor="end")
+    yield label(_RIGHT, top + _TALL + 33, voice.say("ahead.picture_axis"), anchor="end")
     for n, course in told:
         points = " ".join(f"{px(x(s))},{px(y(v))}" for s, v in enumerate((0.0, *course.risk)))
         yield el("polyline", points=points, class_="line", stroke_dasharray=_DASHES[n])
