@@ -81,7 +81,8 @@ def test_it_is_an_analysis_apart_and_says_what_it_is() -> None:
     found = analysed_rounds(trial(), ratings(14, 28, 56))
     assert len(found) == 4
     early = [r for r in ratings(14, 28, 56) if r.date < dt.date(2025, 12, 10)]
-    assert analysed_rounds(trial(), early) == found[:1], "a day as if there were no other"
+    # as texts: NaN is no longer equal to itself in data classes from Python 3.13 on
+    assert repr(analysed_rounds(trial(), early)) == repr(found[:1]), "as if there were no other"
     over, analysis = found[-1]
     means = {m.treatment: m.mean for m in analysis.means}
     assert means["glyphosate"] == pytest.approx(80, abs=3)
