@@ -18,6 +18,7 @@ import pytest
 import soil_served
 from archive_world import Where, climate
 from click.testing import CliRunner, Result
+from long_meadow import SITE
 from loopback import Loopback, serving
 
 from windowcast.cli import cli, main
@@ -31,20 +32,6 @@ NOW = dt.datetime.now(dt.UTC)
 TODAY = (NOW - dt.timedelta(hours=6)).date()
 PLACE = Place("", 30.5, -85.25)
 NIGHT = int(NOW.timestamp()) - 20 * 86_400
-SITE = """\
-name = "Long Meadow"
-latitude = 30.5
-longitude = -85.25
-elevation_m = 70
-timezone = "Etc/GMT+6"
-[turf]
-overseeded = false
-mature = true
-[soil]
-texture = "clay loam"
-[weather]
-station = "NEAR1"
-"""
 
 
 class Machine:

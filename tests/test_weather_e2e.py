@@ -16,6 +16,7 @@ import archive_world as world
 import nws
 import pytest
 from archive_world import Where, climate
+from long_meadow import SITE
 from loopback import Answer, Loopback, closed_port, serving
 
 from windowcast.core.record import Place
@@ -26,20 +27,6 @@ from windowcast.sources.foretold import Foretold
 NOW = dt.datetime.now(dt.UTC)
 TODAY = (NOW - dt.timedelta(hours=6)).date()
 FEBRUARY = dt.date(2024, 2, 23)  # as the recorded forecast, whenever the tests run
-SITE = """\
-name = "Long Meadow"
-latitude = 30.5
-longitude = -85.25
-elevation_m = 70
-timezone = "Etc/GMT+6"
-[turf]
-overseeded = false
-mature = true
-[soil]
-texture = "clay loam"
-[weather]
-station = "NEAR1"
-"""
 
 
 @pytest.fixture(scope="module")

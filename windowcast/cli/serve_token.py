@@ -15,7 +15,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from windowcast.core.atomic_files import made_folder
+from windowcast.core.atomic_files import made_folder, put_if_first
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import read_text
 from windowcast.core.phrase import NOTHING, Name, Noted, Phrase, say
@@ -102,12 +102,7 @@ def _make(file: Path) -> None:
                 stream.write(f"{secrets.token_urlsafe(24)}\n")
                 stream.flush()
                 os.fsync(handle)
-            try:
-                os.link(made, file)
-            except FileExistsError:
-                pass  # another start was first
-            except OSError:  # a file system without hard links
-                made.replace(file)
+            put_if_first(made, file)
         finally:
             made.unlink(missing_ok=True)
     except OSError as error:

@@ -108,6 +108,19 @@ def atomic_file(path: str | os.PathLike[str], *, synced: bool = True) -> Iterato
         yield stream
 
 
+def put_if_first(made: Path, target: Path) -> None:
+    """Give a finished file its name; what stands there already, from one that was first, stays.
+
+    `made` lies in the same folder, and stays for the caller to remove.
+    """
+    try:
+        os.link(made, target)
+    except FileExistsError:
+        pass
+    except OSError:  # a file system without hard links
+        made.replace(target)
+
+
 @contextmanager
 def alone(path: str | os.PathLike[str]) -> Iterator[None]:
     """Hold a lock beside a file: of programs that come at once one works and the others wait.

@@ -46,6 +46,11 @@ def el(name: str, *children: str, **attributes: object) -> str:
     return f"<{name}{''.join(words)}>{''.join(children)}</{name}>"
 
 
+def short(name: str, letters: int = 16) -> str:
+    """A name that does not run into a chart; the whole is said beside it."""
+    return name if len(name) <= letters else f"{name[: letters - 1].rstrip()}…"
+
+
 def label(x: float, y: float, words: str, class_: str = "lab", anchor: str | None = None) -> str:
     """Text at a point; the words are escaped."""
     return el("text", escape(words), x=x, y=y, class_=class_, text_anchor=anchor)

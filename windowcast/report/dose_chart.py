@@ -11,7 +11,18 @@ from windowcast.core.phrase import Name, say
 from windowcast.core.record import FloatArray
 from windowcast.records.dose_trials import Dosed
 from windowcast.report.catalogue import Voice
-from windowcast.report.chartkit import WIDTH, Chart, Scale, drawing, el, label, line_path, px, ticks
+from windowcast.report.chartkit import (
+    WIDTH,
+    Chart,
+    Scale,
+    drawing,
+    el,
+    label,
+    line_path,
+    px,
+    short,
+    ticks,
+)
 from windowcast.report.measures import MEASURES
 from windowcast.report.trial_dose import (
     SI_DOSE,
@@ -58,7 +69,7 @@ def dose_chart(said: DoseSaid, table: DoseTable, found: DoseFindings, voice: Voi
     least, most = dose_ends(found)
     x = Scale(math.log(least / 1.6), math.log(most * 1.1), _LEFT + 24, _RIGHT)
     y = _response_scale(found)
-    parts = [label(4, 12, _fitting(said.response), "axis-title")]
+    parts = [label(4, 12, short(said.response, _LETTERS), "axis-title")]
     for value in ticks(y.low, y.high):
         line = el("line", x1=_LEFT, x2=_RIGHT, y1=y(value), y2=y(value), class_="grid")
         parts += [line, label(_LEFT - 4, y(value) + 4, voice.number(value, 2), "lab", "end")]
@@ -94,11 +105,6 @@ def dose_chart(said: DoseSaid, table: DoseTable, found: DoseFindings, voice: Voi
     key = f"dose-{said.key}"
     svg = drawing(key, said.title, desc, height, *parts, *legend)
     return Chart(key, said.title, desc, svg, said.columns, said.rows)
-
-
-def _fitting(text: str) -> str:
-    """A title that ends before the drawing does."""
-    return text if len(text) <= _LETTERS else f"{text[: _LETTERS - 1]}…"
 
 
 def drawn_at(curve: DoseCurve) -> FloatArray:

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from textwrap import wrap
 
 from windowcast.report.catalogue import Voice
-from windowcast.report.chartkit import LINE, Scale, el, label, ticks
+from windowcast.report.chartkit import LINE, Scale, el, label, short, ticks
 
 _ROW, _FOOT = 24.0, 20.0
-_TITLE_LETTERS, _NAME_LETTERS = 56, 16  # what fits across the chart, and left of the plot
+_TITLE_LETTERS = 56  # that fit across the chart
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ def ranged_rows(
     for number, row in enumerate(rows):
         y = top + _ROW * (number + 0.5)
         low, value, high = (x(min(max(v, x.low), x.high)) for v in (row.low, row.value, row.high))
-        parts.append(label(x.start - 6, y + 4, short_name(row.name), "lab", "end"))
+        parts.append(label(x.start - 6, y + 4, short(row.name), "lab", "end"))
         if not (math.isnan(low) or math.isnan(high)):
             parts.append(
                 el("line", x1=low, x2=high, y1=y, y2=y, class_="whisker",
@@ -58,8 +58,3 @@ def ranged_rows(
         if row.mark:
             parts.append(label(x.end + 6, y + 4, row.mark, "lab"))
     return parts, bottom + _FOOT
-
-
-def short_name(name: str) -> str:
-    """A name that fits beside the plot."""
-    return name if len(name) <= _NAME_LETTERS else f"{name[: _NAME_LETTERS - 1]}…"

@@ -21,6 +21,7 @@ from windowcast.report.chartkit import (
     drawing,
     el,
     label,
+    short,
     stacked,
     ticks,
 )
@@ -28,7 +29,6 @@ from windowcast.report.region_words import (
     quantities_said,
     quantity_named,
     quantity_said,
-    short,
     unparted,
 )
 

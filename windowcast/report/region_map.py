@@ -25,11 +25,12 @@ from windowcast.report.chartkit import (
     line_path,
     px,
     runs,
+    short,
     stacked,
     ticks,
 )
 from windowcast.report.region_charts import MAX_LISTED, Indices, beside, listing_note
-from windowcast.report.region_words import quantities_said, quantity_named, quantity_said, short
+from windowcast.report.region_words import quantities_said, quantity_named, quantity_said
 
 CLASSES = 5
 SPOT = 9.0  # of a map, in its units: about a dot's width

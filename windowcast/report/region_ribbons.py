@@ -14,7 +14,7 @@ from windowcast.core.record import FloatArray
 from windowcast.region.columns import WHOLE_WEEKS, day_of_season
 from windowcast.region.regional import RegionWeeks, WeeksBetween
 from windowcast.report.catalogue import Voice
-from windowcast.report.chartkit import Chart
+from windowcast.report.chartkit import Chart, short
 from windowcast.report.fluid import (
     Pane,
     apart,
@@ -27,7 +27,7 @@ from windowcast.report.fluid import (
     text,
     upright,
 )
-from windowcast.report.region_words import day_said, season_named, short
+from windowcast.report.region_words import day_said, season_named
 
 SHADES = (0.05, 1.0, 2.0, 4.0)  # spray days a week at which a strip gets darker
 _USUAL = 21, 36  # weeks that are drawn in any case: December to February

@@ -52,11 +52,6 @@ def season_named(season: int, *, southern: bool) -> str:
     return season_name(season_starts(season, southern), southern)
 
 
-def short(name: str, letters: int = 16) -> str:
-    """A name that does not run into a chart; the whole is said beside it."""
-    return name if len(name) <= letters else f"{name[: letters - 1].rstrip()}…"
-
-
 def unparted(text: str) -> str:
     """A sentence in which no line parts a number from its month or sign."""
     return _TOGETHER.sub(_NO_BREAK, text)

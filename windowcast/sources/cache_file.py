@@ -7,6 +7,7 @@ import sqlite3
 import tempfile
 from pathlib import Path
 
+from windowcast.core.atomic_files import put_if_first
 from windowcast.core.errors import InputError
 
 FILE = "weather.sqlite"
@@ -102,12 +103,7 @@ def _create(path: Path) -> None:
         db.execute("PRAGMA journal_mode = WAL")
         db.executescript(f"BEGIN; {_SCHEMA} PRAGMA user_version = {_VERSION}; COMMIT;")
         db.close()  # the last to close it moves the log into the file
-        try:
-            os.link(made, path)
-        except FileExistsError:
-            pass  # another process was first
-        except OSError:  # a file system without hard links
-            made.replace(path)
+        put_if_first(made, path)
     finally:
         for suffix in ("", "-wal", "-shm"):
             Path(f"{made}{suffix}").unlink(missing_ok=True)
