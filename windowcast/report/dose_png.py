@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import io
 from textwrap import wrap
 from typing import Any
 
 from windowcast.report.catalogue import Voice
 from windowcast.report.dose_chart import dose_axis, dose_ends, dose_ticks, drawn_at
-from windowcast.report.drawing_library import figure_class
+from windowcast.report.drawing_library import figure_class, png_of
 from windowcast.report.trial_dose import DoseSaid, population_phrase
 from windowcast.trials.dose_populations import DoseFindings
 from windowcast.trials.dose_table import DoseTable
@@ -51,6 +50,4 @@ def dose_png(said: DoseSaid, table: DoseTable, found: DoseFindings, voice: Voice
     axes.set_ylabel("\n".join(wrap(said.response, 44)))
     axes.spines[["top", "right"]].set_visible(False)
     axes.legend(frameon=False)
-    stream = io.BytesIO()
-    figure.savefig(stream, format="png", metadata={"Software": None})
-    return stream.getvalue()
+    return png_of(figure)

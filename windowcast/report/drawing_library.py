@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import logging
 from typing import TYPE_CHECKING
 
@@ -28,3 +29,10 @@ def figure_class() -> type[Figure]:
     from matplotlib.figure import Figure
 
     return Figure
+
+
+def png_of(figure: Figure) -> bytes:
+    """A figure as PNG that tells nothing of the program."""
+    stream = io.BytesIO()
+    figure.savefig(stream, format="png", metadata={"Software": None})
+    return stream.getvalue()

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import io
-
-from windowcast.report.drawing_library import figure_class
+from windowcast.report.drawing_library import figure_class, png_of
 from windowcast.report.trial_figures import span_of
 from windowcast.report.trial_results import Analysed, RoundSaid
 
@@ -33,6 +31,4 @@ def means_png(result: Analysed, said: RoundSaid) -> bytes:
     axes.set_xlim(low, high)
     axes.set_xlabel(said.title)
     axes.spines[["top", "right"]].set_visible(False)
-    stream = io.BytesIO()
-    figure.savefig(stream, format="png", metadata={"Software": None})
-    return stream.getvalue()
+    return png_of(figure)

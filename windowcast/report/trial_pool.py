@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +12,7 @@ from windowcast.records.pooled_trials import PooledContrast, PooledTrials
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart, Scale, drawing
 from windowcast.report.ranged_rows import Ranged, ranged_rows
+from windowcast.report.terminal_width import table_lines
 from windowcast.report.trial_plan import value_phrase
 from windowcast.trials.contrasts import ShownEffect, spread_said
 from windowcast.trials.given import Given
@@ -159,7 +159,7 @@ def pool_lines(found: PooledTrials, voice: Voice) -> list[str]:
     """The whole answer for the terminal."""
     lines: list[str] = []
     for said in pooled_said(found, voice):
-        lines += [said.title, *(f"  {row}" for row in _table(said))]
+        lines += [said.title, *(f"  {row}" for row in table_lines(said.columns, said.rows, ()))]
         lines += [f"  {text}" for text in (*said.answer, *said.remarks)] + [""]
     if not found.contrasts:
         lines += [voice.say("pool.nothing"), ""]
@@ -167,12 +167,6 @@ def pool_lines(found: PooledTrials, voice: Voice) -> list[str]:
         lines.append(voice.say("pool.left_out"))
         lines += [f"  {voice.text(why)}" for why in found.left_out]
     return lines
-
-
-def _table(said: ContrastSaid) -> list[str]:
-    table: Sequence[tuple[str, ...]] = (said.columns, *said.rows)
-    wide = [max(len(row[n]) for row in table) for n in range(len(said.columns))]
-    return ["  ".join(c.ljust(w) for c, w in zip(row, wide, strict=True)).rstrip() for row in table]
 
 
 def pool_plain(found: PooledTrials, voice: Voice) -> dict[str, Any]:

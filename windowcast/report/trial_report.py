@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from importlib import resources
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from windowcast.records.dose_trials import dosed_rounds
 from windowcast.records.model import Rating
 from windowcast.records.trial_weather import AppliedHour
 from windowcast.report.catalogue import Voice
+from windowcast.report.chartkit import Chart
 from windowcast.report.dose_chart import doses_drawn
 from windowcast.report.dose_png import dose_png
 from windowcast.report.figure_file import one_drawing
@@ -58,20 +60,24 @@ def write_report(
     drawn = said_and_drawn(rounds, voice)
     files: dict[str, str | bytes] = {}
     no_png = ""
-    for result, (each, chart) in zip(rounds, drawn, strict=True):
-        if chart is None:
-            continue
-        files[f"{each.key}.svg"] = one_drawing([chart.svg])
+
+    def add(name: str, chart: Chart, png: Callable[[], bytes]) -> None:
+        nonlocal no_png
+        files[f"{name}.svg"] = one_drawing([chart.svg])
+        if no_png:
+            return
         try:
-            files[f"{each.key}.png"] = means_png(result, each)
+            files[f"{name}.png"] = png()
         except InputError as error:
             no_png = str(error)
+
+    for result, (each, chart) in zip(rounds, drawn, strict=True):
+        if chart is not None:
+            add(each.key, chart, partial(means_png, result, each))
     dosed = dosed_rounds(trial, [found for found, _ in rounds])
     doses = doses_drawn(dosed, voice)
     for (said, dose_figure), (_, table, found) in zip(doses, dosed, strict=True):
-        files[f"{dose_figure.key}.svg"] = one_drawing([dose_figure.svg])
-        if not no_png:
-            files[f"{dose_figure.key}.png"] = dose_png(said, table, found, voice)
+        add(dose_figure.key, dose_figure, partial(dose_png, said, table, found, voice))
     tables = tables_of(trial, ratings, rounds, {each.key: each.problem for each, _ in drawn})
     if hours:
         tables["applications.csv"] = APPLICATIONS, application_rows(hours)
