@@ -15,6 +15,7 @@ from windowcast.cli import main
 from windowcast.core.errors import InputError
 from windowcast.core.site import Site, load_site, units_at
 from windowcast.core.site_template import Answers, checked, site_toml
+from windowcast.core.towns import named
 from windowcast.core.turf import Species, Texture
 from windowcast.materials.actives import load_actives
 from windowcast.weather.sample import SAMPLE_FILES, sample_folder
@@ -65,7 +66,11 @@ def test_a_town_gives_its_coordinates(tmp_path: Path, capsys: pytest.CaptureFixt
     code, said = run(other, "--town", "Springfield", "--yes", capsys=capsys)
     assert (code, "say which: Springfield, MO, US; " in said) == (2, True)
     code, said = run(other, "--town", "Nowhere at all", "--yes", capsys=capsys)
-    assert (code, "no town is called" in said) == (2, True)
+    assert (code, "no town of 5,000 people is called" in said) == (2, True)
+    # a smaller town of the United States is no larger one of Gabon, whose code is Georgia's
+    code, said = run(other, "--town", "Ila, GA", "--yes", capsys=capsys)
+    assert (code, "or one of these: Mouila, GA" in said) == (2, True)
+    assert len(named("bau")) > 1, "beyond those that a search shows"
     assert not Path(other).exists()
 
 
@@ -75,7 +80,7 @@ def test_who_is_asked_may_name_a_town(tmp_path: Path, monkeypatch: pytest.Monkey
     answers = "\n".join(["Springfield", "Springfield, mo", *[""] * 12])
     done = CliRunner().invoke(cli_init.command, [str(out)], input=answers)
     assert done.exit_code == 0, done.output
-    assert "Which one? Springfield, MO, US" in done.output
+    assert "say which: Springfield, MO, US" in done.output
     site = load_site(out)
     assert (site.name, round(site.latitude, 1), site.timezone) == (
         "Springfield", 37.2, "America/Chicago",

@@ -14,7 +14,7 @@ from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
 from windowcast.core.site import timezone_at, units_at
 from windowcast.core.site_template import Answers, site_toml
-from windowcast.core.towns import named
+from windowcast.core.towns import named, search
 from windowcast.core.turf import Species, Texture
 from windowcast.core.weed_codes import weed_code
 
@@ -124,13 +124,16 @@ def _town(flags: Mapping[str, Any], *, ask: bool) -> dict[str, Any]:
             town = found[0]
             click.echo(f"{town.full_name}: {town.latitude:.3f}, {town.longitude:.3f}", err=True)
             return {"name": town.name, "lat": town.latitude, "lon": town.longitude}
-        some = "; ".join(town.full_name for town in found[:_OFFERED])
+        near = found or search(words)  # one that only sounds like it is never taken
+        some = "; ".join(town.full_name for town in near[:_OFFERED])
+        if found:
+            problem, remedy = f"{words!r} is more than one town", f"say which: {some}"
+        else:
+            problem = f"no town of 5,000 people is called {words!r}"
+            remedy = "give --lat and --lon" + (f", or one of these: {some}" if near else "")
         if not ask:
-            raise InputError(
-                f"{words!r} is more than one town" if found else f"no town is called {words!r}",
-                field="--town", remedy=f"say which: {some}" if found else "give --lat and --lon",
-            )  # fmt: skip
-        click.echo(f"Which one? {some}" if found else f"No town is called {words!r}.", err=True)
+            raise InputError(problem, field="--town", remedy=remedy)
+        click.echo(f"{problem}; {remedy}", err=True)
         words = click.prompt(_ASK_TOWN, default="", show_default=False)
     return {}
 

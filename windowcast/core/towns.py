@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gzip
 import unicodedata
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -40,6 +39,16 @@ def search(words: str) -> list[Town]:
     >>> [town.full_name for town in search("Évora")]
     ['Évora, PT']
     """
+    return _found(words)[:SHOWN]
+
+
+def named(words: str) -> list[Town]:
+    """Every town that is called just so, the largest first; narrowed as in `search`."""
+    name = folded(words).partition(",")[0].strip()
+    return [town for town in _found(words) if folded(town.name) == name]
+
+
+def _found(words: str) -> list[Town]:
     name, *where = (part.strip() for part in folded(words).split(","))
     if len(name) < 2:
         return []
@@ -49,14 +58,7 @@ def search(words: str) -> list[Town]:
         for key, town in _towns()
         if name in key and asked <= {town.country.casefold(), town.region.casefold()}
     ]
-    return [town for *_, town in sorted(found, key=lambda item: item[:2])[:SHOWN]]
-
-
-def named(words: str) -> Sequence[Town]:
-    """Towns that are called so, else those that `search` finds, the largest first."""
-    found = search(words)
-    name = folded(words).partition(",")[0].strip()
-    return [town for town in found if folded(town.name) == name] or found
+    return [town for *_, town in sorted(found, key=lambda item: item[:2])]
 
 
 def folded(text: str) -> str:
