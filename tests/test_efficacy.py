@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from windowcast.core.values import load
 from windowcast.materials.efficacy import PLUS, Control, expected_control, rate_share_of
+from windowcast.materials.own_evidence import OwnResult, with_own
 
 TABLE = load("efficacy")
 TRIALS = Path(__file__).parent.parent / "benchmarks/efficacy_trials.csv"
@@ -148,6 +149,18 @@ def test_mixtures() -> None:
     assert _expected("POAAN", "simazine + glyphosate", resistant_groups=(9,)).middle == (
         parts[1].middle
     )
+
+
+def test_a_mixture_whose_parts_all_fail_promises_no_more_than_was_seen_of_them() -> None:
+    """Both were seen to control nothing of a resistant population, whatever an own trial found."""
+    mine = OwnResult("Here", "POAAN", ("atrazine", "simazine"), "post", 4.0, 0.5, 21.0, 1.0)
+    own = with_own(TABLE, [mine])
+    meets = {"stage_bbch": 21, "rate_share": 1.0, "air_c": 12.0, "table": own}
+    found = expected_control(
+        "POAAN", ["atrazine", "simazine"], timing="post", resistant_groups={5}, **meets
+    )
+    assert found is not None
+    assert (found.middle, found.low) == (0.0, 0.0)
 
 
 @example(("pre", "CCHPA", "pendimethalin"), (0.0, 0.5, 0.0), (True, False, False), set(), set())

@@ -25,11 +25,13 @@ from windowcast.core.values import PACKAGED, load
 from windowcast.materials.actives import load_actives
 from windowcast.materials.efficacy import Control, expected_control
 from windowcast.materials.own_evidence import OwnResult, with_own
+from windowcast.records import own_evidence
 from windowcast.records.model import Application, Material
 from windowcast.records.own_evidence import evidence_of, over_places
 from windowcast.records.review import review_log
 from windowcast.records.site_trials import with_own_trials
 from windowcast.records.store import SeasonLog
+from windowcast.trials.given import Given
 from windowcast.trials.layout import plan_of
 from windowcast.trials.trial_file import load_trial
 from windowcast.weather.sample import sample_site, sample_weather
@@ -422,3 +424,11 @@ def test_a_name_that_no_file_can_have_is_one_line(
         main(["trial", "evidence", str(file)])
     assert ended.value.code == 2
     assert "own_trials: cannot be read" in capsys.readouterr().err
+
+
+def test_an_underdosed_partner_promises_no_more() -> None:
+    """What the full rate of one part may have done is not put down to a quarter of the other."""
+    full = TABLE.table("full_rate").number
+    tank = (("foramsulfuron", full("foramsulfuron")), ("simazine", full("simazine") / 4))
+    given = Given("tank", tank, ("A",), (150.0,), "", "")
+    assert own_evidence._rate(given, load_actives(), PACKAGED) == pytest.approx(1.0)

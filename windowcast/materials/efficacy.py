@@ -264,7 +264,8 @@ def _resisted(
 
     What is left of a mixture of which a part fails was not tried: it falls as if all of it failed,
     by what takes most where several fail.
-    An active is never promised more than was seen of it on such a population.
+    An active is never promised more than was seen of it on such a population, nor a mixture whose
+    parts all fail more than the best of them.
     """
     fails = [name for name in members if name in failing]
     if not fails:
@@ -274,9 +275,13 @@ def _resisted(
     each = [_figure(value, meets, table, (mean, sd)) for mean, sd in taken]
     found = _Figure(*(min(getattr(f, end) for f in each) for end in ("middle", "low", "high")))
     weed, seen = value.path.split(".")[2], table.table("seen_resistant")
-    if weed not in seen or PLUS.join(members) not in seen.table(weed):
+    if weed not in seen:
         return found
-    most = seen.table(weed).number(PLUS.join(members)) / 100
+    here, mixture = seen.table(weed), PLUS.join(members)
+    whole = [mixture] if mixture in here else fails if fails == list(members) else []
+    if not whole or any(name not in here for name in whole):
+        return found
+    most = max(here.number(name) for name in whole) / 100
     return _Figure(min(found.middle, most), min(found.low, most), found.high)
 
 

@@ -254,7 +254,10 @@ def _timing(given: Given, stage: float | None, materials: Actives) -> Timing | N
 
 
 def _rate(given: Given, materials: Actives, tables: Tables) -> float | None:
-    """The lowest rate of the tank as a share of the full one; None where one is not known."""
+    """The highest share of a full rate in the tank; None where one is not known.
+
+    It is what the others may owe their control to, so that an underdosed partner promises no more.
+    """
     shares = []
     for name, rate in given.actives:
         share = rate_share_of(name, rate, tables["efficacy"])
@@ -264,7 +267,7 @@ def _rate(given: Given, materials: Actives, tables: Tables) -> float | None:
         if share is None:
             return None
         shares.append(share)
-    return min(shares)
+    return max(shares)
 
 
 def _logit(place: PlaceEffect) -> tuple[float, float]:
