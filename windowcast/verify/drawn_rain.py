@@ -1,0 +1,109 @@
+"""Chance and amount of rain as bulletins might have told them, drawn from the rain that came.
+
+Behind the rain of a half-day stands a normal score: above a bound it rains, the more the higher. A
+bulletin knows a part of the score, more with each day that it comes nearer. Its chance of rain is
+that of the score to lie above the bound, given that part; so chances keep what they promise, and
+bulletins in a row agree as far as they know alike.
+"""
+
+from __future__ import annotations
+
+from statistics import NormalDist
+
+import numpy as np
+
+from windowcast.core.lingering import lingering
+from windowcast.core.record import FloatArray
+from windowcast.core.values import Table
+from windowcast.verify.drawn_forecast import LEADS, about_days
+
+PERIODS = 2  # half-days in a day
+_NODES = 24
+_GRID = np.linspace(-6.0, 6.0, 2401)
+_BELOW = np.array([NormalDist().cdf(z) for z in _GRID])
+MOST = 1 - 1e-6
+
+
+def below(scores: FloatArray) -> FloatArray:
+    """Share of a standard normal below scores."""
+    share: FloatArray = np.interp(scores, _GRID, _BELOW)
+    return share
+
+
+def score_at(share: FloatArray) -> FloatArray:
+    """The score below which a share of a standard normal lies."""
+    score: FloatArray = np.interp(np.clip(share, 1 - MOST, MOST), _BELOW, _GRID)
+    return score
+
+
+def scores_that_came(
+    rain_mm: FloatArray, chance: FloatArray, amounts_mm: FloatArray, draws: FloatArray, wet: float
+) -> FloatArray:
+    """The scores behind the rain that came, ``[period]``.
+
+    Parameters
+    ----------
+    rain_mm, chance
+        Rain of each half-day, and the climate's share of wet ones, ``[period]``.
+    amounts_mm
+        The climate's amounts of wet half-days in order, ``[wet period]``.
+    draws
+        Uniform, for what an amount does not tell, ``[period]``.
+    wet
+        Least amount that counts as rain [mm].
+    """
+    low = np.searchsorted(amounts_mm, rain_mm, side="left") / len(amounts_mm)
+    high = (np.searchsorted(amounts_mm, rain_mm, side="right") + 1) / (len(amounts_mm) + 1)
+    rank = np.clip(low + draws * np.maximum(high - low, 0.0), 0.0, 1.0)
+    share = np.where(rain_mm >= wet, 1 - chance + chance * rank, draws * (1 - chance))
+    return score_at(share)
+
+
+def told_rain(
+    scores: FloatArray,
+    chance: FloatArray,
+    amounts_mm: FloatArray,
+    correlation: FloatArray,
+    noise: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Chance of rain and expected amount [mm] that each bulletin tells, ``[period, lead]``.
+
+    Parameters
+    ----------
+    scores, chance
+        What came, and the climate's share of wet half-days, ``[period]``.
+    amounts_mm
+        The climate's amounts of wet half-days in order, ``[wet period]``.
+    correlation
+        Of what a bulletin knows with what comes, falling with lead, ``[lead]``.
+    noise
+        Standard normal scores, ``[period, lead]``.
+    """
+    known, before = scores, 1.0
+    signals = np.empty_like(noise)
+    for lead, r in enumerate(correlation):
+        part = (r / before) ** 2
+        known = part * known + r * np.sqrt(1 - part) * noise[:, lead]
+        signals[:, lead] = known
+        before = r
+    rest = np.sqrt(1 - correlation**2)
+    bound = score_at(1 - chance)[:, None]
+    told = 1 - below((bound - signals) / np.maximum(rest, 1e-6))
+    nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES)
+    possible = signals[..., None] + rest[:, None] * nodes
+    dry = 1 - chance[:, None, None]
+    rank = (below(possible) - dry) / np.maximum(1 - dry, 1e-9)
+    at = np.clip(rank, 0.0, 1.0) * (len(amounts_mm) - 1)
+    amount = np.where(rank > 0, np.interp(at, np.arange(len(amounts_mm)), amounts_mm), 0.0)
+    expected: FloatArray = amount @ (weights / weights.sum())
+    return told, expected
+
+
+def period_scores(rng: np.random.Generator, days: int, values: Table) -> FloatArray:
+    """What is new about half-days in the bulletin of each lead, ``[period, lead]``."""
+    keep = values.number("rain.next_lead")
+    bulletins = days + LEADS - 1
+    along = lingering(rng.standard_normal((bulletins, LEADS * PERIODS)), keep)
+    halves = along.reshape(bulletins, LEADS, PERIODS)
+    by_half = [about_days(halves[..., half], days) for half in range(PERIODS)]
+    return np.stack(by_half, axis=1).reshape(days * PERIODS, LEADS)
