@@ -47,14 +47,8 @@ def what_came(record: Record, known: Record, site: Site) -> CameOn:
     known
         What a reader's station would know of it.
     """
-    raw = np.stack([record.get(name)[None] for name in PROBES])
-    probes, _ = screen(raw, record.get("tmax_c")[None], record.get("tmin_c")[None])
-    soil = {name: bridged(probe[0]) for name, probe in zip(PROBES, probes, strict=True)}
-    with_probes = replace(
-        known,
-        values={**known.values, **soil},
-        grades={**known.grades, **{name: record.grade(name) for name in PROBES}},
-    )
+    with_probes = probed(record, known)
+    soil = {name: with_probes.get(name) for name in PROBES}
     tables, model = PACKAGED.varied(SOIL_IS_KNOWN), GrowingSoil()
     models, _ = build(with_probes, site, tables=tables, soil_model=model)
     drivers, _ = drivers_of(with_probes, site, tables=tables, soil_model=model)
@@ -81,6 +75,26 @@ def what_came(record: Record, known: Record, site: Site) -> CameOn:
         return tuple(int(start.astype(np.int64) + int(i)) for i in index if np.isfinite(i))
 
     return days
+
+
+def probed(record: Record, known: Record) -> Record:
+    """What a reader's station would know, with the soil as the station's probes measured it.
+
+    Parameters
+    ----------
+    record
+        As the station measured it, probes included.
+    known
+        What a reader's station would know of it, on the same days.
+    """
+    raw = np.stack([record.get(name)[None] for name in PROBES])
+    probes, _ = screen(raw, record.get("tmax_c")[None], record.get("tmin_c")[None])
+    soil = {name: bridged(probe[0]) for name, probe in zip(PROBES, probes, strict=True)}
+    return replace(
+        known,
+        values={**known.values, **soil},
+        grades={**known.grades, **{name: record.grade(name) for name in PROBES}},
+    )
 
 
 def _rows(values: FloatArray) -> FloatArray:

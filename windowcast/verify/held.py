@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import fields, is_dataclass, replace
-from typing import Any
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -14,6 +12,7 @@ from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.sources.foretold import AnnouncedOnce, HeldWindow
+from windowcast.verify.days_of import days_of
 from windowcast.windows.hindsight import decided, season_context
 from windowcast.windows.hours import HourContext
 from windowcast.windows.judge import HourScores, Judge
@@ -64,7 +63,8 @@ def held_windows(
     begin = min(w.window.start for w in due.values())
     day = dt.datetime.fromtimestamp(begin, site.zone).date() - dt.timedelta(days=1)
     yesterday = weather.today - dt.timedelta(days=1)
-    state = _late_part(past, _STATE_DAYS + (yesterday - day).days)
+    late = _STATE_DAYS + (yesterday - day).days
+    state = days_of(past, slice(-late, None))
     context = season_context(site, weather, state, day, yesterday)
     judge = Judge(context, past)
     found: list[HeldWindow] = []
@@ -110,22 +110,3 @@ def _judged(
 def _block(context: HourContext, start: int, stop: int) -> Block:
     first = int(context.times[context.lead].astype(np.int64))
     return Block(start // 3600 - first, -(-stop // 3600) - first)
-
-
-def _late_part(state: SiteState, days: int) -> SiteState:
-    """The last days of a state, so that what the turf takes is asked for these alone."""
-    count = len(state.dates)
-    part: SiteState = _cut(state, count, max(count - days, 0))
-    return part
-
-
-def _cut(value: Any, count: int, start: int) -> Any:
-    """Arrays whose last axis is the days from a day on, wherever they stand."""
-    if isinstance(value, np.ndarray):
-        return value[..., start:] if value.ndim and value.shape[-1] == count else value
-    if is_dataclass(value) and not isinstance(value, type):
-        parts = {f.name: _cut(getattr(value, f.name), count, start) for f in fields(value)}
-        return replace(value, **{n: p for n, p in parts.items() if p is not getattr(value, n)})
-    if isinstance(value, Mapping):
-        return {name: _cut(part, count, start) for name, part in value.items()}
-    return value

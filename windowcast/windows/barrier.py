@@ -63,7 +63,7 @@ class Barrier:
     dose: FloatArray | float = 1.0
     at_once_mm: float = 0.0
 
-    def of_members(self, some: slice) -> Barrier:
+    def of_members(self, some: slice | npt.NDArray[np.int64]) -> Barrier:
         """The barrier in some of the members."""
         life, energy = np.asarray(self.half_life_d), np.asarray(self.loss.energy_kj_mol)
         dose = np.asarray(self.dose)

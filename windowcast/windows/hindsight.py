@@ -13,6 +13,7 @@ import numpy as np
 
 from windowcast.core.record import Grade, Members, Record, Weather
 from windowcast.core.site import Site
+from windowcast.core.values import PACKAGED, Tables
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
 from windowcast.weather.hourly import daily_to_hourly
@@ -42,12 +43,18 @@ def season_hours(weather: Weather, first: dt.date, last: dt.date) -> Record:
 
 
 def season_context(
-    site: Site, weather: Weather, state: SiteState, first: dt.date, last: dt.date
+    site: Site,
+    weather: Weather,
+    state: SiteState,
+    first: dt.date,
+    last: dt.date,
+    *,
+    tables: Tables = PACKAGED,
 ) -> HourContext:
     """All that the criteria look at, over a span of past dates."""
     hours = season_hours(weather, first, last)
     members = Members(_alone(weather.daily), _alone(hours), 0)
-    return hour_context(site, state, members)
+    return hour_context(site, state, members, tables=tables)
 
 
 def decided(scores: HourScores, needs: ActiveNeeds) -> HourScores:

@@ -1,0 +1,129 @@
+"""What weeds survive: shares of each day's seedlings that an application leaves.
+
+A cohort is what emerges of a weed on one day. A pre-emergent takes of it what its trials let expect
+on the share of the ground on which its residual holds that day; a spray on the leaves what they let
+expect at the cohort's stage on the day. What several applications leave is multiplied: they act
+independently (Bliss 1939; Colby 1967, Weeds 15:20-22).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+
+from windowcast.core.record import FloatArray
+from windowcast.core.values import Tables
+from windowcast.materials.efficacy import Control, Timing, expected_control, plant_size
+from windowcast.season.weeds import Z90, Weed
+
+_BIN = 0.1  # step of the plants' size in which control is told
+_EDGE = 1e-6  # no draw is nearer to all or nothing
+
+
+def drawn_control(control: Control | None, scores: FloatArray) -> FloatArray:
+    """Control in each world, 0..1, ``[draw]``; none where no trial is at hand.
+
+    Parameters
+    ----------
+    control
+        Median and 80 % interval, each side of which is followed on the logit scale.
+    scores
+        Place of each world in the interval, standard normal, ``[draw]``.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from windowcast.materials.efficacy import Control
+    >>> from windowcast.season.weeds import Z90
+    >>> from windowcast.verify.survival import drawn_control
+    >>> drawn_control(Control(0.9, 0.6, 0.98, 3, ()), np.array([-Z90, 0.0, Z90])).round(3)
+    array([0.6 , 0.9 , 0.98])
+    """
+    if control is None:
+        return np.zeros(len(scores))
+    low, middle, high = (_logit(end) for end in (control.low, control.middle, control.high))
+    side = np.where(scores < 0, middle - low, high - middle)
+    result: FloatArray = 1 / (1 + np.exp(-(middle + scores / Z90 * side)))
+    return result
+
+
+def _logit(share: float) -> float:
+    kept = min(max(share, _EDGE), 1 - _EDGE)
+    return float(np.log(kept / (1 - kept)))
+
+
+def leaf_stage(leaf_time: FloatArray, day: int, weed: Weed) -> FloatArray:
+    """BBCH stage on a day of what emerged on each day before it, ``[day]`` of emergence.
+
+    Parameters
+    ----------
+    leaf_time
+        What leaves unfold by, at the end of each day [°C d].
+    """
+    grown = (leaf_time[max(day - 1, 0)] - leaf_time[:day]) / weed.phyllochron
+    tillers = np.minimum(grown - weed.young_below + 1.0, 9.0)
+    result: FloatArray = np.where(grown < weed.young_below, 10.0 + grown, 20.0 + tillers)
+    return result
+
+
+def sprayed(
+    stages_bbch: FloatArray,
+    weed: str,
+    actives: Sequence[str],
+    *,
+    rate_share: float | None,
+    air_c: float | None,
+    scores: FloatArray,
+    tables: Tables,
+) -> FloatArray:
+    """Share of each cohort that a spray on the leaves kills, ``[draw, cohort]``, 0..1.
+
+    Parameters
+    ----------
+    stages_bbch
+        Of the cohorts, ``[cohort]``.
+    rate_share, air_c
+        As for `windowcast.materials.efficacy.expected_control`.
+    scores
+        As for `drawn_control`.
+    """
+    table = tables["efficacy"]
+    names, sizes = (table.value(f"scale.{end}").value for end in ("size_bbch", "size"))
+    steps = np.round(np.asarray(plant_size(stages_bbch, table)) / _BIN).astype(np.int64)
+    found = np.zeros((len(scores), len(stages_bbch)))
+    air = None if air_c is None else round(air_c)
+    for step in np.unique(steps):
+        stage = float(np.interp(step * _BIN, sizes, names))
+        control = _expected(tables, weed, tuple(actives), _Met("post", stage, rate_share, air))
+        found[:, steps == step] = drawn_control(control, scores)[:, None]
+    return found
+
+
+def stopped(
+    weed: str,
+    actives: Sequence[str],
+    *,
+    rate_share: float | None,
+    scores: FloatArray,
+    tables: Tables,
+) -> FloatArray:
+    """Share of what germinates where the residual holds that it stops, ``[draw]``, 0..1."""
+    control = _expected(tables, weed, tuple(actives), _Met("pre", 0.0, rate_share, None))
+    return drawn_control(control, scores)
+
+
+class _Met(NamedTuple):
+    """What an application meets; see `expected_control`."""
+
+    timing: Timing
+    stage_bbch: float
+    rate_share: float | None
+    air_c: float | None
+
+
+@lru_cache(maxsize=20_000)
+def _expected(tables: Tables, weed: str, actives: tuple[str, ...], met: _Met) -> Control | None:
+    return expected_control(weed, actives, **met._asdict(), table=tables["efficacy"])
