@@ -59,7 +59,7 @@ def station(name: str, *, irrigated: bool = True) -> AsItCame:
     """A station's whole record on such a ground."""
     record = read_uscrn(FOLDER / f"{name}.txt.gz")
     record = replace(record, place=replace(record.place, timezone=ZONE))
-    return AsItCame.of(record, ground(record, irrigated=irrigated))
+    return AsItCame.of(record, ground(record, irrigated=irrigated), load_actives())
 
 
 @cache
@@ -82,8 +82,7 @@ def season(name: str, year: int) -> Season:
 
 def worlds(name: str, year: int, *, irrigated: bool = True, draws: int = 20) -> Worlds:
     """The worlds of a season, fresh."""
-    of = station(name, irrigated=irrigated)
-    return Worlds.of(season(name, year), of.site, load_actives(), draws=draws, station=of)
+    return Worlds.of(station(name, irrigated=irrigated), season(name, year), draws=draws)
 
 
 def done(

@@ -25,7 +25,7 @@ from windowcast.materials.price import parse_price
 from windowcast.materials.products import load_products, product_from_words
 from windowcast.records.model import Application, Material
 from windowcast.records.store import SeasonLog
-from windowcast.records.tank_job import Done, TankJob, TankRequest, application_of, tank_job
+from windowcast.records.tank_job import AsSprayed, TankJob, TankRequest, application_of, tank_job
 from windowcast.report.spray_record import lacking, record_sheet
 from windowcast.report.tank_sheet import cost_lines, sheet_text
 from windowcast.weather.sample import sample_folder
@@ -313,7 +313,7 @@ def test_the_sheet_says_what_it_costs(file: Path) -> None:
 def test_the_record_holds_what_the_sheet_and_the_site_say(file: Path) -> None:
     start = dt.datetime(2018, 1, 17, 15, tzinfo=dt.UTC)
     made = job(file, "Shed jug", "soap", purpose="dormant")
-    entry = application_of(made, Done(start, target="POAAN"))
+    entry = application_of(made, AsSprayed(start, target="POAAN"))
     (material,) = entry.materials
     assert material == Material(
         "glyphosate",
@@ -333,7 +333,7 @@ def test_the_record_holds_what_the_sheet_and_the_site_say(file: Path) -> None:
     assert entry.pressure_kpa == pytest.approx(parse("40 psi", "pressure"))
     assert entry.speed_m_s == pytest.approx(parse("4 mph", "speed"))
     assert record_sheet(entry, US).missing == ()
-    other = application_of(made, Done(start, operator="B. Lee"))
+    other = application_of(made, AsSprayed(start, operator="B. Lee"))
     assert (other.operator, other.certification) == ("B. Lee", "")  # not another's licence
     assert record_sheet(other, US).missing == ("Certification number, if applicable",)
     assert "Certification number" in " ".join(map(render, lacking(record_sheet(other, US))))
@@ -341,7 +341,7 @@ def test_the_record_holds_what_the_sheet_and_the_site_say(file: Path) -> None:
 
 def test_a_sprayer_without_its_boom_has_that_of_the_site(file: Path) -> None:
     replaced(file, "wind_max_m_s = 4.5\nboom_height_m = 0.5", "boom_height_m = 0.6")
-    done = Done(dt.datetime(2018, 1, 17, 15, tzinfo=dt.UTC))
+    done = AsSprayed(dt.datetime(2018, 1, 17, 15, tzinfo=dt.UTC))
     assert application_of(job(file, "Shed jug"), done).boom_height_m == 0.5
     replaced(file, "boom_height_m = 0.5\ndroplet", "droplet")
     assert application_of(job(file, "Shed jug"), done).boom_height_m == 0.6
@@ -349,10 +349,10 @@ def test_a_sprayer_without_its_boom_has_that_of_the_site(file: Path) -> None:
 
 def test_what_has_no_active_is_noted_and_is_no_record_alone(file: Path) -> None:
     start = dt.datetime(2018, 1, 17, 15, tzinfo=dt.UTC)
-    entry = application_of(job(file, "Shed jug", "dye rate=8 fl oz/acre"), Done(start))
+    entry = application_of(job(file, "Shed jug", "dye rate=8 fl oz/acre"), AsSprayed(start))
     assert entry.notes == "Also in the tank: dye 8 fl oz/acre, 24 fl oz (710 mL)."
     with pytest.raises(InputError, match="nothing in the tank has an active"):
-        application_of(job(file, "soap"), Done(start))
+        application_of(job(file, "soap"), AsSprayed(start))
 
 
 def run(*words: str) -> str:

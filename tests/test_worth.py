@@ -237,6 +237,7 @@ def test_a_probe_leaves_the_soil_no_doubt_and_a_model_does() -> None:
             values={n: v for n, v in with_probe.record.values.items() if "soil" not in n},
         ),
         with_probe.site,
+        with_probe.materials,
     )
     told, modelled = (s.season(YEAR, 20) for s in (with_probe, blind))
     gap = np.ptp(told.soil_c, axis=0) > 0
@@ -262,7 +263,7 @@ def test_what_spoils_an_application() -> None:
         for name, value in changed.items():
             values[name] = np.where(hours, value, values[name])
         made = replace(came, hourly=replace(came.hourly, values=values))
-        found = Worlds.of(made, of.site, load_actives(), station=of)
+        found = Worlds.of(of, made)
         after = slice(found.index(date), found.index(date) + 8)
         found.rain_mm = found.rain_mm.copy()
         found.rain_mm[after] = 0.0

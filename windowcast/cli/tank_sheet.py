@@ -94,7 +94,7 @@ def sheet(
     from windowcast.cli.output import voice_in
     from windowcast.materials.actives import load_actives
     from windowcast.materials.products import load_products, product_from_words
-    from windowcast.records.tank_job import Done, TankRequest, tank_job
+    from windowcast.records.tank_job import AsSprayed, TankRequest, tank_job
     from windowcast.records.tank_window import as_judged
     from windowcast.report.crew_sheet import crew_sheet
 
@@ -105,7 +105,7 @@ def sheet(
     actives = load_actives(file)
     known = load_products(file, actives)
     chosen = tuple(product_from_words(text, known, actives) for text in products)
-    done: Done | None = None
+    done: AsSprayed | None = None
     if logged:
         begun = _moment(at, "--at", site)
         if date and start.day() != begun.date():
@@ -114,7 +114,7 @@ def sheet(
                 remedy="say with --at when it was sprayed, and leave --date out",
             )  # fmt: skip
         end = _moment(until, "--until", site) if until else None
-        done = Done(begun, end, target, operator, certification)
+        done = AsSprayed(begun, end, target, operator, certification)
     elif at or until or operator or certification or target:
         raise InputError(
             "says what was done, but nothing is logged", field=_first(at=at, until=until,

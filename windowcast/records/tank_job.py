@@ -45,7 +45,7 @@ class TankRequest:
 
 
 @dataclass(frozen=True, slots=True)
-class Done:
+class AsSprayed:
     """What only the one who sprayed knows; `operator` and `certification` are kept per site."""
 
     start: dt.datetime
@@ -166,7 +166,7 @@ def setting(asked: TankRequest, site: Site | None) -> GroundAndSprayer:
     )
 
 
-def application_of(job: TankJob, done: Done) -> Application:
+def application_of(job: TankJob, done: AsSprayed) -> Application:
     """The spray record of a tank; weather is left to be filled in.
 
     Raises

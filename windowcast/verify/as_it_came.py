@@ -17,6 +17,7 @@ from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.season_calendar import on_date
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
+from windowcast.materials.actives import Actives
 from windowcast.physics.soil_error import SoilError
 from windowcast.season.clocks import Clocks, ClockSpeed, Drivers, clocks
 from windowcast.season.leaf import (
@@ -51,7 +52,7 @@ NO_SOIL_ERROR = SoilError(0.0, 0.0, 1.0, 0.0)
 
 
 @dataclass(frozen=True)
-class Came:
+class ModelsRun:
     """The models run on the weather that came, over a whole record.
 
     Attributes
@@ -69,7 +70,7 @@ class Came:
 
 
 @dataclass(frozen=True)
-class SeasonCame:
+class DrawnSeason:
     """One season of it, and the two months after, drawn as often as what is not known leaves open.
 
     Attributes
@@ -105,36 +106,43 @@ class AsItCame:
     ----------
     record
         Daily, gaps filled.
+    site
+        The ground; watering changes the soil and the weeds.
+    materials
+        What may go out.
     """
 
     record: Record
     site: Site
+    materials: Actives
     tables: Tables = PACKAGED
     _soil: GrowingSoil = field(default_factory=GrowingSoil)
 
     @classmethod
-    def of(cls, record: Record, site: Site, tables: Tables = PACKAGED) -> AsItCame:
+    def of(
+        cls, record: Record, site: Site, materials: Actives, *, tables: Tables = PACKAGED
+    ) -> AsItCame:
         """Of a record as the station measured it, probes included."""
         plain = replace(
             record,
             values={n: v for n, v in record.values.items() if n in KNOWN},
             grades={n: g for n, g in record.grades.items() if n in KNOWN},
         )
-        return cls(probed(record, filled(checked(plain))), site, tables)
+        return cls(probed(record, filled(checked(plain))), site, materials, tables)
 
     @cached_property
-    def _with_probes(self) -> Came:
+    def _with_probes(self) -> ModelsRun:
         return self._run(self.tables.varied(SOIL_IS_KNOWN), NO_SOIL_ERROR)
 
     @cached_property
-    def _by_model(self) -> Came:
+    def _by_model(self) -> ModelsRun:
         return self._run(self.tables, soil_error_at(self.record, 0, self.tables["soil"]))
 
-    def _run(self, tables: Tables, error: SoilError) -> Came:
+    def _run(self, tables: Tables, error: SoilError) -> ModelsRun:
         state, _ = build(self.record, self.site, tables=tables, soil_model=self._soil)
         drivers, soil = drivers_of(self.record, self.site, tables=tables, soil_model=self._soil)
         air_c, tmin_c = drivers.air_c, self.record.get("tmin_c")
-        return Came(state, drivers, error, self._leaf(soil.temp_10cm_c, tmin_c, air_c, error))
+        return ModelsRun(state, drivers, error, self._leaf(soil.temp_10cm_c, tmin_c, air_c, error))
 
     def _leaf(
         self, soil_10cm_c: FloatArray, tmin_c: FloatArray, air_c: FloatArray, error: SoilError
@@ -157,7 +165,7 @@ class AsItCame:
         """What a season's draws are seeded with: place and season."""
         return [crc32(self.record.place.name.encode()), season]
 
-    def season(self, season: int, draws: int) -> SeasonCame:
+    def season(self, season: int, draws: int) -> DrawnSeason:
         """The season that begins on 1 July of a year.
 
         Raises
@@ -185,7 +193,7 @@ class AsItCame:
             known = not np.isnan(middle.share[part]).all()
             emerging[code] = shares if known else np.full_like(shares, np.nan)
             leaf_time[code] = np.atleast_2d(totals.leaf_time)[0, LEAD_DAYS:]
-        return SeasonCame(
+        return DrawnSeason(
             dates[part],
             days_of(came.state, part),
             came.leaf[:, part],

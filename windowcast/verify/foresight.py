@@ -24,6 +24,7 @@ from windowcast.windows.model import PurposeName
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Block
 
+HARDLY_ANY = 1e-6  # of a weed's season on a day, which counts as none; sums of less are slow
 LEAST_GAIN = 0.01  # of all weeds, that one more application must bring
 CANOPY_LOOK, STATE_UNKNOWN = "canopy look", "limit.state_unknown"
 Choice = tuple[PurposeName, int]  # a purpose and which of its days
@@ -68,10 +69,11 @@ class Hindsight:
         for season in (FALL, SPRING):
             own = worlds.emerging(season)
             for code, rows in own.items():
-                days = np.flatnonzero(rows.any(axis=0))
+                days = np.flatnonzero((rows >= HARDLY_ANY).any(axis=0))
                 parts[code] = slice(int(days[0]), int(days[-1]) + 1)
                 weight = 1.0 / (2 * len(own) * worlds.draws)
-                emerging[code] = (rows[:, parts[code]] * weight).ravel().astype(np.float32)
+                part = np.where(rows[:, parts[code]] < HARDLY_ANY, 0.0, rows[:, parts[code]])
+                emerging[code] = (part * weight).ravel().astype(np.float32)
         could = {name: _candidates(worlds, name, tank, parts) for name, tank in tanks.items()}
         return cls(worlds, tanks, {n: c for n, c in could.items() if c.dates}, emerging)
 

@@ -18,17 +18,16 @@ from zlib import crc32
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.record import FloatArray, Record, Weather
+from windowcast.core.record import FloatArray, Place, Record, Weather
 from windowcast.core.site import Site
-from windowcast.core.values import PACKAGED, Tables
+from windowcast.core.values import Tables
 from windowcast.limits.model import Limit, TurfAnswer
-from windowcast.materials.actives import Actives
 from windowcast.materials.efficacy import rate_share_of
 from windowcast.season.observed import Applied
 from windowcast.season.soil_doubt import even_scores
 from windowcast.season.turf_safety import Safety, injury_probability
 from windowcast.season.weeds import weed
-from windowcast.verify.as_it_came import AsItCame, SeasonCame
+from windowcast.verify.as_it_came import AsItCame, DrawnSeason
 from windowcast.verify.hours_came import HoursCame
 from windowcast.verify.survival import leaf_stage, sprayed, stopped
 from windowcast.windows.barrier import Barrier, watered_in_time
@@ -102,45 +101,49 @@ class Worlds:
     For one ground. What a record owes to no season is in `AsItCame`, which seasons share.
     """
 
-    came: SeasonCame
+    ground: AsItCame
+    season: int
+    came: DrawnSeason
     hours: HoursCame
-    site: Site
     rain_mm: FloatArray
     tmax_c: FloatArray
     draws: int
-    seed: tuple[int, ...]
-    tables: Tables = PACKAGED
     _survive: dict[tuple[object, ...], dict[str, FloatArray]] = field(default_factory=dict)
 
     @classmethod
-    def of(
-        cls,
-        lived: SeasonLived,
-        site: Site,
-        materials: Actives,
-        *,
-        draws: int = DRAWS,
-        tables: Tables = PACKAGED,
-        station: AsItCame | None = None,
-    ) -> Worlds:
-        """Of a season.
+    def of(cls, ground: AsItCame, lived: SeasonLived, *, draws: int = DRAWS) -> Worlds:
+        """Of a season on a ground.
 
         Parameters
         ----------
-        site
-            The ground; watering changes the soil and the weeds.
-        station
-            The whole record of the place on this ground, made once for all its seasons, best with
-            its probes; None: made of what was lived.
+        ground
+            The whole record of the place, made once for all its seasons.
+        draws
+            Worlds.
         """
-        station = AsItCame.of(lived.daily, site, tables) if station is None else station
-        came = station.season(lived.season, draws)
+        came = ground.season(lived.season, draws)
         weather = Weather(lived.daily, lived.hourly, dt.date(lived.season + 1, 7, 1))
-        hours = HoursCame.of(weather, site, came.state, materials, tables=tables)
-        days = station.record.between(came.dates[0], came.dates[-1])
-        seed = tuple(station.seed(lived.season))
+        hours = HoursCame.of(
+            weather, ground.site, came.state, ground.materials, tables=ground.tables
+        )
+        days = ground.record.between(came.dates[0], came.dates[-1])
         rain_mm, tmax_c = days.get("precip_mm"), days.get("tmax_c")
-        return cls(came, hours, site, rain_mm, tmax_c, draws, seed, tables)
+        return cls(ground, lived.season, came, hours, rain_mm, tmax_c, draws)
+
+    @property
+    def site(self) -> Site:
+        """The ground."""
+        return self.ground.site
+
+    @property
+    def place(self) -> Place:
+        """Where the weather was measured."""
+        return self.ground.record.place
+
+    @property
+    def tables(self) -> Tables:
+        """The science values to go by."""
+        return self.ground.tables
 
     # --- what is seen on the way -------------------------------------------------------------
 
@@ -203,7 +206,7 @@ class Worlds:
         )
 
     def emerging(self, season: str) -> dict[str, FloatArray]:
-        """`SeasonCame.emerging` of the weeds of "fall" or "spring" that have a curve here."""
+        """`DrawnSeason.emerging` of the weeds of "fall" or "spring" that have a curve here."""
         return {
             code: rows
             for code, rows in self.came.emerging.items()
@@ -336,7 +339,7 @@ class Worlds:
         on = replace(Laying.of(self.site, self.tables["barrier"]), irrigated=False)
         found = []
         for name, rate in tank:
-            material = material_of(self.hours.materials[name])
+            material = material_of(self.ground.materials[name])
             if material is not None:
                 order = self._rng("residual", name).permutation(self.draws)
                 found.append(material.left_by(rate, self.draws, on).of_members(order))
@@ -368,7 +371,9 @@ class Worlds:
 
     def _rng(self, *what: str) -> np.random.Generator:
         """Draws of something in this season, alike for all who ask."""
-        return np.random.default_rng([*self.seed, crc32("|".join(what).encode())])
+        return np.random.default_rng(
+            [*self.ground.seed(self.season), crc32("|".join(what).encode())]
+        )
 
 
 def _purpose(applied: Applied) -> PurposeName:

@@ -22,7 +22,7 @@ from windowcast.materials.tank import TankSheet
 from windowcast.records.model import Application
 from windowcast.records.store import SeasonLog
 from windowcast.records.tank_job import (
-    Done,
+    AsSprayed,
     TankJob,
     TankRequest,
     application_of,
@@ -161,7 +161,7 @@ def log_tank(request: Request, site: KnownSite, typed: Mapping[str, str]) -> tup
     assert site.site is not None
     fields = record_fields(site, voice_of(request, site))
     found = read(fields, typed, site.site.units, site.site.zone)
-    done = Done(
+    done = AsSprayed(
         dt.datetime.fromisoformat(found.pop("start")),
         dt.datetime.fromisoformat(end) if (end := found.pop("end", "")) else None,
         **found,
