@@ -20,7 +20,7 @@ from windowcast.season.model import Emergence
 from windowcast.season.state import build
 from windowcast.sources.files import measured_at
 from windowcast.sources.uscrn import read_uscrn
-from windowcast.verify.dates import KNOWN as KNOWN_BY_READERS
+from windowcast.verify.as_known import KNOWN as KNOWN_BY_READERS
 from windowcast.weather.gaps import filled
 from windowcast.weather.quality import checked
 

@@ -66,15 +66,15 @@ def test_drawn_control_lies_about_the_interval(
     middle: float, below: float, above: float, scores: list[float]
 ) -> None:
     control = Control(middle, middle * (1 - below), middle + (1 - middle) * above, 3, ())
-    ends = drawn_control(control, np.array([-1.2815515655446004, 0.0, 1.2815515655446004]))
-    np.testing.assert_allclose(ends, [control.low, middle, control.high], atol=1e-6)
-    found = drawn_control(control, np.sort(np.array(scores)))
+    ends = drawn_control([control], np.array([-1.2815515655446004, 0.0, 1.2815515655446004]))
+    np.testing.assert_allclose(ends[:, 0], [control.low, middle, control.high], atol=1e-6)
+    found = drawn_control([control], np.sort(np.array(scores)))[:, 0]
     assert (np.diff(found) >= 0).all()
     assert ((found >= 0) & (found <= 1)).all()
 
 
 def test_no_trial_promises_nothing() -> None:
-    assert drawn_control(None, np.zeros(3)).tolist() == [0.0, 0.0, 0.0]
+    assert drawn_control([None], np.zeros(3))[:, 0].tolist() == [0.0, 0.0, 0.0]
     none = stopped("POAAN", ("water",), rate_share=1.0, scores=np.zeros(2), tables=PACKAGED)
     assert none.tolist() == [0.0, 0.0]
 

@@ -37,6 +37,7 @@ from windowcast.season.soil_doubt import even_scores, soil_doubt
 from windowcast.season.soil_error_at import soil_error_at
 from windowcast.season.state import build, drivers_of
 from windowcast.season.weeds import Weed, weed
+from windowcast.verify.as_known import as_known
 from windowcast.verify.dates_came import SOIL_IS_KNOWN, probed
 from windowcast.verify.days_of import days_of
 from windowcast.verify.growing_soil import GrowingSoil
@@ -44,7 +45,6 @@ from windowcast.weather.gaps import filled
 from windowcast.weather.quality import checked
 from windowcast.windows.season_axis import BEYOND_DAYS, SEASON_DAYS
 
-KNOWN = ("tmax_c", "tmin_c", "tmean_c", "precip_mm")  # of what a reader's station measures
 LEAD_DAYS = 60  # before a season, in which the clocks of its weeds may begin
 PROBED = 0.9  # share of a season's days on which a probe must tell the soil for it to count
 _DRIVES = ("air_c", "soil_c", "water", "rain_7d_mm", "usual_water", "usual_rain_7d_mm")
@@ -123,12 +123,7 @@ class AsItCame:
         cls, record: Record, site: Site, materials: Actives, *, tables: Tables = PACKAGED
     ) -> AsItCame:
         """Of a record as the station measured it, probes included."""
-        plain = replace(
-            record,
-            values={n: v for n, v in record.values.items() if n in KNOWN},
-            grades={n: g for n, g in record.grades.items() if n in KNOWN},
-        )
-        return cls(probed(record, filled(checked(plain))), site, materials, tables)
+        return cls(probed(record, filled(checked(as_known(record)))), site, materials, tables)
 
     @cached_property
     def _with_probes(self) -> ModelsRun:

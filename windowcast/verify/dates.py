@@ -27,6 +27,7 @@ from windowcast.programme.key_dates import key_dates
 from windowcast.programme.model import KeyDate
 from windowcast.sources.files import measured_at
 from windowcast.sources.uscrn import read_uscrn
+from windowcast.verify.as_known import as_known
 from windowcast.verify.dates_came import what_came
 from windowcast.verify.growing_soil import GrowingSoil
 from windowcast.verify.odds import last_seasons
@@ -37,7 +38,6 @@ from windowcast.weather.quality import checked
 from windowcast.windows.season_axis import SeasonAxis
 
 ISSUES = ("08-20", "10-01", "12-01", "02-01")
-KNOWN = ("tmax_c", "tmin_c", "tmean_c", "precip_mm")  # of what a reader's station measures
 WEEDS = ("POAAN", "DIGIS", "DIGSA")
 PERMISSIONS = ("first_safe", "last_safe")  # a line drawn on the careful side, no forecast
 MISSED = 0.2  # share of the dates that a range of 10 to 90 % leaves out
@@ -211,7 +211,7 @@ def _station(record: Record, seasons: int, issues: Sequence[str]) -> Iterator[To
             "weeds": list(WEEDS),
         }
     )
-    known = filled(checked(_only(record, KNOWN)))
+    known = filled(checked(as_known(record)))
     if "tmax_c" not in known or "tmin_c" not in known:
         return
     came = what_came(record, known, site)
@@ -262,11 +262,3 @@ def _row(key: KeyDate, issue: str, latitude_deg: float, longitude_deg: float) ->
 
 def _day(date: dt.date | None) -> int | None:
     return None if date is None else date.toordinal() - dt.date(1970, 1, 1).toordinal()
-
-
-def _only(record: Record, names: Sequence[str]) -> Record:
-    return replace(
-        record,
-        values={n: v for n, v in record.values.items() if n in names},
-        grades={n: g for n, g in record.grades.items() if n in names},
-    )

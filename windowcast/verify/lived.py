@@ -23,6 +23,7 @@ from windowcast.core.time_axis import around_day_of_year, by_day_of_year, day_in
 from windowcast.core.values import Table, load
 from windowcast.physics.humidity import dewpoint_from_rh_c, relative_humidity_pct
 from windowcast.sources.files import measured_at
+from windowcast.verify.as_known import as_known
 from windowcast.verify.drawn_forecast import LEADS
 from windowcast.verify.drawn_hours import MONTHS, DrawnHours, drawn_hours
 from windowcast.verify.season_foretold import SeasonCame, SeasonForetold, foretold_season
@@ -32,7 +33,6 @@ from windowcast.weather.load import RECENT_HOURS_DAYS
 from windowcast.weather.quality import checked
 from windowcast.weather.rain_filled import FILLED, with_rain_filled
 
-KNOWN = ("tmax_c", "tmin_c", "tmean_c", "precip_mm")  # of what a reader's station measures
 AROUND_D = 30  # of the year, on either side, for the climate's spread and its wet days
 MEANS = ("rh_mean_pct", "wind_mean_m_s")
 """Daily means that come with the hours."""
@@ -208,7 +208,7 @@ def _prepared(
     years = (start - record.times[0]).astype(np.int64) / 365.25
     if years < values.number("record.fewest_years") or record.times[-1] < end - one:
         return None
-    sound = checked(_only(record, KNOWN))
+    sound = checked(as_known(record))
     known = filled(sound)
     known = replace(known, flags=())
     bridged_to = _bridges(sound, known)
@@ -352,14 +352,6 @@ def _joined_hours(came: Record, recent: slice, told: Mapping[str, FloatArray]) -
             grades[name] = seen.copy()
             grades[name][:behind] = Grade.MISSING
     return Record(came.place, times, values, grades)
-
-
-def _only(record: Record, names: tuple[str, ...]) -> Record:
-    return replace(
-        record,
-        values={n: v for n, v in record.values.items() if n in names},
-        grades={n: g for n, g in record.grades.items() if n in names},
-    )
 
 
 def _with(known: Record, measured: Mapping[str, FloatArray]) -> Record:

@@ -23,12 +23,12 @@ _BIN = 0.1  # step of the plants' size in which control is told
 _EDGE = 1e-6  # no draw is nearer to all or nothing
 
 
-def drawn_control(control: Control | None, scores: FloatArray) -> FloatArray:
-    """Control in each world, 0..1, ``[draw]``; none where no trial is at hand.
+def drawn_control(controls: Sequence[Control | None], scores: FloatArray) -> FloatArray:
+    """Control in each world, 0..1, ``[draw, control]``; none where no trial is at hand.
 
     Parameters
     ----------
-    control
+    controls
         Median and 80 % interval, each side of which is followed on the logit scale.
     scores
         Place of each world in the interval, standard normal, ``[draw]``.
@@ -39,20 +39,17 @@ def drawn_control(control: Control | None, scores: FloatArray) -> FloatArray:
     >>> from windowcast.materials.efficacy import Control
     >>> from windowcast.season.weeds import Z90
     >>> from windowcast.verify.survival import drawn_control
-    >>> drawn_control(Control(0.9, 0.6, 0.98, 3, ()), np.array([-Z90, 0.0, Z90])).round(3)
-    array([0.6 , 0.9 , 0.98])
+    >>> drawn_control([Control(0.9, 0.6, 0.98, 3, ())], np.array([-Z90, 0.0, Z90])).round(3).T
+    array([[0.6 , 0.9 , 0.98]])
     """
-    if control is None:
-        return np.zeros(len(scores))
-    low, middle, high = (_logit(end) for end in (control.low, control.middle, control.high))
-    side = np.where(scores < 0, middle - low, high - middle)
-    result: FloatArray = 1 / (1 + np.exp(-(middle + scores / Z90 * side)))
+    ends = [(0.0,) * 3 if c is None else (c.low, c.middle, c.high) for c in controls]
+    kept = np.clip(np.array(ends, dtype=np.float64).reshape(-1, 3), _EDGE, 1 - _EDGE)
+    low, middle, high = np.log(kept / (1 - kept)).T
+    score = scores[:, None]
+    side = np.where(score < 0, middle - low, high - middle)
+    drawn = 1 / (1 + np.exp(-(middle + score / Z90 * side)))
+    result: FloatArray = np.where([c is None for c in controls], 0.0, drawn)
     return result
-
-
-def _logit(share: float) -> float:
-    kept = min(max(share, _EDGE), 1 - _EDGE)
-    return float(np.log(kept / (1 - kept)))
 
 
 def leaf_stage(leaf_time: FloatArray, day: int, weed: Weed) -> FloatArray:
@@ -93,13 +90,13 @@ def sprayed(
     table = tables["efficacy"]
     names, sizes = (table.value(f"scale.{end}").value for end in ("size_bbch", "size"))
     steps = np.round(np.asarray(plant_size(stages_bbch, table)) / _BIN).astype(np.int64)
-    found = np.zeros((len(scores), len(stages_bbch)))
+    met, which = np.unique(steps, return_inverse=True)
     air = None if air_c is None else round(air_c)
-    for step in np.unique(steps):
-        stage = float(np.interp(step * _BIN, sizes, names))
-        control = _expected(tables, weed, tuple(actives), _Met("post", stage, rate_share, air))
-        found[:, steps == step] = drawn_control(control, scores)[:, None]
-    return found
+    controls = [
+        _expected(tables, weed, tuple(actives), _Met("post", float(stage), rate_share, air))
+        for stage in np.interp(met * _BIN, sizes, names)
+    ]
+    return drawn_control(controls, scores)[:, which]
 
 
 def stopped(
@@ -112,7 +109,7 @@ def stopped(
 ) -> FloatArray:
     """Share of what germinates where the residual holds that it stops, ``[draw]``, 0..1."""
     control = _expected(tables, weed, tuple(actives), _Met("pre", 0.0, rate_share, None))
-    return drawn_control(control, scores)
+    return drawn_control([control], scores)[:, 0]
 
 
 class _Met(NamedTuple):

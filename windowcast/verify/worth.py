@@ -18,7 +18,7 @@ from zlib import crc32
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.record import FloatArray, Place, Record, Weather
+from windowcast.core.record import DateArray, FloatArray, Place, Record, Weather
 from windowcast.core.site import Site
 from windowcast.core.values import Tables
 from windowcast.limits.model import Limit, TurfAnswer
@@ -81,6 +81,7 @@ class Worth:
         The same of summer grasses, by what was applied before 1 July.
     lost
         Index of an application → what spoilt it: "rain", "wind", "cold", "dry" (not watered in).
+        Rain, cold and want of water also take control away; wind does not, its cost is drift.
     hurt
         Index of an application → the limit that said no to it, by the weather that came.
     hurt_chance
@@ -109,6 +110,7 @@ class Worlds:
     tmax_c: FloatArray
     draws: int
     _survive: dict[tuple[object, ...], dict[str, FloatArray]] = field(default_factory=dict)
+    _drawn: dict[tuple[str, ...], FloatArray] = field(default_factory=dict)
 
     @classmethod
     def of(cls, ground: AsItCame, lived: SeasonLived, *, draws: int = DRAWS) -> Worlds:
@@ -126,9 +128,15 @@ class Worlds:
         hours = HoursCame.of(
             weather, ground.site, came.state, ground.materials, tables=ground.tables
         )
-        days = ground.record.between(came.dates[0], came.dates[-1])
-        rain_mm, tmax_c = days.get("precip_mm"), days.get("tmax_c")
+        rain_mm, tmax_c = (
+            _lived(ground.record, lived.daily, came.dates, n) for n in ("precip_mm", "tmax_c")
+        )
         return cls(ground, lived.season, came, hours, rain_mm, tmax_c, draws)
+
+    @property
+    def station(self) -> str:
+        """Name of the place."""
+        return self.place.name
 
     @property
     def site(self) -> Site:
@@ -367,13 +375,24 @@ class Worlds:
 
     def _scores(self, names: tuple[str, ...], timing: str) -> FloatArray:
         """Place of a tank's effect in what trials leave open, one for each world, ``[draw]``."""
-        return even_scores(self._rng(timing, *sorted(names)), self.draws)
+        key = (timing, *sorted(names))
+        if key not in self._drawn:
+            self._drawn[key] = even_scores(self._rng(*key), self.draws)
+        return self._drawn[key]
 
     def _rng(self, *what: str) -> np.random.Generator:
         """Draws of something in this season, alike for all who ask."""
         return np.random.default_rng(
             [*self.ground.seed(self.season), crc32("|".join(what).encode())]
         )
+
+
+def _lived(record: Record, lived: Record, dates: DateArray, name: str) -> FloatArray:
+    """Daily values on a season's dates, as lived; after its end as the record has them."""
+    found = record.between(dates[0], dates[-1]).get(name).copy()
+    own = lived.between(dates[0], dates[-1]).get(name)
+    found[: len(own)] = own
+    return found
 
 
 def _purpose(applied: Applied) -> PurposeName:
