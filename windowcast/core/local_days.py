@@ -66,6 +66,17 @@ def utc_offset_h(zone: ZoneInfo, dates: DateArray) -> npt.NDArray[np.float64]:
     return offset
 
 
+def on_clock(zone: ZoneInfo, times: DateArray) -> DateArray:
+    """UTC hours on a zone's clock, ``datetime64[m]``, same shape."""
+    offsets = [
+        (_EPOCH + dt.timedelta(hours=int(hour))).astimezone(zone).utcoffset() or dt.timedelta()
+        for hour in times.astype(np.int64)
+    ]
+    minutes = np.array([offset // dt.timedelta(minutes=1) for offset in offsets])
+    local: DateArray = times.astype("datetime64[m]") + minutes.astype("timedelta64[m]")
+    return local
+
+
 def local_today(zone: ZoneInfo) -> dt.date:
     """Today's date on the site's clock."""
     return dt.datetime.now(zone).date()

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.local_days import local_dates
+from windowcast.core.local_days import local_dates, on_clock
 from windowcast.core.phrase import Phrase, say
 from windowcast.core.record import DateArray, FloatArray, Grade, Members, Weather
 from windowcast.core.site import Site
@@ -253,7 +253,7 @@ def hour_context(
         site=site,
         ahead=ahead,
         times=times,
-        local=_on_clock(zone, times),
+        local=on_clock(zone, times),
         day=np.clip(day, 0, len(ahead.dates) - 1),
         lead=LEAD_H,
         hourly=hourly,
@@ -279,18 +279,6 @@ def _before(name: str, times: DateArray, weather: Weather | None, zone: ZoneInfo
         inside = (at >= 0) & (at < weather.today_index) & np.isnan(found)
         found[inside] = weather.daily.values["precip_mm"][..., at[inside]] / 24
     return found
-
-
-def _on_clock(zone: ZoneInfo, times: DateArray) -> DateArray:
-    """UTC hours on the site's clock, ``datetime64[m]``."""
-    epoch = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
-    offsets = [
-        (epoch + dt.timedelta(hours=int(hour))).astimezone(zone).utcoffset() or dt.timedelta()
-        for hour in times.astype(np.int64)
-    ]
-    minutes = np.array([offset // dt.timedelta(minutes=1) for offset in offsets])
-    local: DateArray = times.astype("datetime64[m]") + minutes.astype("timedelta64[m]")
-    return local
 
 
 def _on_dates(members: Members, dates: DateArray, zone: ZoneInfo) -> dict[str, FloatArray]:

@@ -1,0 +1,189 @@
+"""What people do in a season who ask no program, but go by a rule.
+
+``calendar``
+    All four applications by the dates of extension services.
+``soil``
+    Both pre-emergents by a soil thermometer, the rest by the calendar.
+``warm_day``
+    The dormant spray on the first warm dry day of January, the rest by the calendar.
+
+On the first day from its date on they spray on which, seen that morning, it can be done: on a day
+and in hours in which the site may be sprayed, with no rain foretold and none falling, and the wind
+foretold and found below the sprayer's limit; with what leaves take up in the warmest such hours,
+else in the first. After three weeks they let it be. Ground that can be watered is watered the same
+day. They ask nobody what the turf takes: what hurts it is counted
+(`windowcast.verify.worth`), not prevented. But nobody sprays a non-selective on turf that is
+plainly green, more than half of it as seen from above in the weather that came: they wait, or let
+it be.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from windowcast.core.local_days import hours_of, on_clock
+from windowcast.core.record import DateArray, FloatArray, Record, Weather
+from windowcast.season.observed import Applied
+from windowcast.season.rolling import trailing_mean
+from windowcast.verify.foresight import watering_mm
+from windowcast.verify.rule_dates import Days, by_calendar, by_soil, of_january
+from windowcast.verify.worth import Done, SeasonLived, Tank, Worlds
+from windowcast.windows.criteria import over_limit
+from windowcast.windows.model import PURPOSES, PurposeName
+from windowcast.windows.purposes import purpose_of
+from windowcast.windows.score import Rule
+
+BoolArray = npt.NDArray[np.bool_]
+RuleDays = Mapping[PurposeName, Days | None]
+UNTOLD_C = -99.0  # stands for hours whose temperature nobody foretold
+
+
+def by_rules(
+    lived: SeasonLived,
+    worlds: Worlds,
+    tanks: Mapping[PurposeName, Tank],
+    *,
+    known: Callable[[dt.date], Weather],
+) -> dict[str, tuple[Done, ...]]:
+    """What is sprayed by each rule in a season, by date.
+
+    Parameters
+    ----------
+    worlds
+        Of the season: the ground and when it may be sprayed, its soil by a probe where there is
+        one, and how green the turf looks.
+    tanks
+        What goes out for each purpose.
+    known
+        What is known on a morning (`windowcast.verify.lived.Lived.on`).
+
+    Returns
+    -------
+    dict
+        "calendar", "soil" and "warm_day" → applications.
+    """
+    tables, latitude = worlds.tables, worlds.site.place.latitude_deg
+    state, end = worlds.came.state, lived.daily.times[-1]
+    dates = state.dates[state.dates <= end]
+    person = _Person(lived, worlds, tanks, known, len(dates))
+    calendar = {name: by_calendar(name, dates, latitude, tables) for name in PURPOSES}
+    soil_c = state.soil_5cm_c[: len(dates)]
+    soil = {
+        name: by_soil(name, dates, soil_c, tables)
+        for name in PURPOSES
+        if purpose_of(name, tables).barrier
+    }
+    january: RuleDays = {"dormant": of_january(dates, latitude, tables)}
+    return {
+        "calendar": person.season(calendar),
+        "soil": person.season({**calendar, **soil}),
+        "warm_day": person.season({**calendar, **january}, warm=True),
+    }
+
+
+@dataclass
+class _Person:
+    """Someone who goes out to spray when a rule says so."""
+
+    lived: SeasonLived
+    worlds: Worlds
+    tanks: Mapping[PurposeName, Tank]
+    known: Callable[[dt.date], Weather]
+    days: int  # of the season
+    _went: dict[tuple[PurposeName, Days, bool], Done | None] = field(default_factory=dict)
+
+    def season(self, days: RuleDays, *, warm: bool = False) -> tuple[Done, ...]:
+        """What goes out, by date; with `warm` the dormant spray on a warm dry day alone."""
+        done = [
+            self._goes(purpose, when, warm=warm and purpose == "dormant")
+            for purpose, when in days.items()
+            if when is not None and purpose in self.tanks
+        ]
+        return tuple(sorted((d for d in done if d is not None), key=lambda d: d.start))
+
+    def _goes(self, purpose: PurposeName, days: Days, *, warm: bool) -> Done | None:
+        key = purpose, days, warm
+        if key not in self._went:
+            self._went[key] = self._first(purpose, days, warm=warm)
+        return self._went[key]
+
+    def _first(self, purpose: PurposeName, days: Days, *, warm: bool) -> Done | None:
+        """The application on the first of the days on which it can be done; None: on none."""
+        names = [name for name, _ in self.tanks[purpose]]
+        spared = self.worlds.hours.needs(names).turf_state == "dormant"
+        for day in range(days.first, min(days.last + 1, self.days)):
+            date = self.worlds.came.state.dates[day].astype("datetime64[D]").astype(object)
+            if spared and self._plainly_green(day):
+                continue
+            start = self._start(purpose, date, warm=warm)
+            if start is not None:
+                return self._done(purpose, date, start)
+        return None
+
+    def _plainly_green(self, day: int) -> bool:
+        green = self.worlds.came.state.turf.half_green_probability[day]
+        return bool(green > self.worlds.tables["simple_rules"].number("plainly_green"))
+
+    def _start(self, purpose: PurposeName, date: dt.date, *, warm: bool) -> dt.datetime | None:
+        """When the sprayer goes out on a day; None: not on it."""
+        tables, site = self.worlds.tables, self.worlds.site
+        times = hours_of(site.zone, np.datetime64(date), 1)
+        can = site.calendar.open_hours(on_clock(site.zone, times))
+        can &= self._calm_and_dry(self.lived.hourly, times, wet_mm=0.0)
+        if not self._runs(can).any():
+            return None
+        weather = self.known(date)
+        told = weather.hourly
+        if told is None or (warm and not self._warm_and_dry(weather)):
+            return None
+        drops = float(tables["criteria"].value("rain_now.at").value[0])
+        runs = self._runs(can & self._calm_and_dry(told, times, wet_mm=drops))
+        if not runs.any():
+            return None
+        first = int(np.argmax(runs))
+        if not purpose_of(purpose, tables).barrier:
+            size = len(can) - len(runs) + 1
+            temp_c = trailing_mean(_at(told, "temp_c", times), size)[size - 1 :]
+            temp_c = np.nan_to_num(temp_c, nan=UNTOLD_C)
+            first = int(np.argmax(np.where(runs, temp_c, -np.inf)))
+        return dt.datetime.fromtimestamp(3600 * int(times[first].astype(np.int64)), site.zone)
+
+    def _calm_and_dry(self, hours: Record, times: DateArray, *, wet_mm: float) -> BoolArray:
+        """Hours without more rain than that and wind over the limit, as far as is known."""
+        rain, wind = (_at(hours, name, times) for name in ("precip_mm", "wind_m_s"))
+        fine: BoolArray = ~(rain > wet_mm) & (over_limit(wind, self.worlds.site) != 1)
+        return fine
+
+    @property
+    def _shortest_h(self) -> int:
+        return Rule.of(self.worlds.tables["criteria"]).shortest_h
+
+    def _runs(self, can: BoolArray) -> BoolArray:
+        """Hours from which on it can be done for the shortest useful time."""
+        windows = np.lib.stride_tricks.sliding_window_view(can, self._shortest_h)
+        return np.asarray(windows.all(axis=-1))
+
+    def _warm_and_dry(self, weather: Weather) -> bool:
+        rules, today = self.worlds.tables["simple_rules"], weather.today_index
+        high, rain = (weather.daily.get(name)[today] for name in ("tmax_c", "precip_mm"))
+        return bool(high >= rules.number("warm_day_c") and rain < rules.number("dry_day_mm"))
+
+    def _done(self, purpose: PurposeName, date: dt.date, start: dt.datetime) -> Done:
+        tank = self.tanks[purpose]
+        water_mm = watering_mm(self.worlds, purpose, tank)
+        on = None if water_mm is None else date
+        applied = Applied(date, purpose, tank, watered_in_mm=water_mm, watered_in_on=on)
+        return Done(applied, start, start + dt.timedelta(hours=self._shortest_h))
+
+
+def _at(hours: Record, name: str, times: DateArray) -> FloatArray:
+    """Values of some hours; NaN where the record does not reach."""
+    at = np.searchsorted(hours.times, times)
+    there = (at < len(hours.times)) & (times >= hours.times[0])
+    values: FloatArray = np.where(there, hours.get(name)[np.where(there, at, 0)], np.nan)
+    return values
