@@ -75,3 +75,25 @@ def test_what_it_does_is_allowed_worked_and_scored_alike(hindsight: Hindsight) -
     both = (found.winter.mean() + found.summer.mean()) / 2
     assert both == pytest.approx(value, abs=1e-4)
     assert value > 0.8
+
+
+def test_a_day_that_waits_for_a_look_is_taken_where_the_canopy_is_bare(
+    hindsight: Hindsight, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who knows the canopy needs no look; live leaf in it, or too much chance of harm, forbids."""
+    played = hindsight.worlds
+    dates = [date.item() for date in played.came.dates[120:270]]
+    answers = {date: played.permits(GLYPHOSATE, date).answer for date in dates}
+    waits = [date for date, answer in answers.items() if answer == "cannot tell"]
+    assert waits
+    for date in waits:
+        monkeypatch.setattr(type(played), "hurt_chance", lambda *_: 0.0)
+        monkeypatch.setattr(type(played), "green_on", lambda *_: False)
+        assert allowed(played, GLYPHOSATE, date)
+        monkeypatch.setattr(type(played), "green_on", lambda *_: True)
+        assert not allowed(played, GLYPHOSATE, date)
+        monkeypatch.setattr(type(played), "green_on", lambda *_: False)
+        monkeypatch.setattr(type(played), "hurt_chance", lambda *_: 0.2)
+        assert not allowed(played, GLYPHOSATE, date)
+    noes = [date for date, answer in answers.items() if answer == "no"]
+    assert not any(allowed(played, GLYPHOSATE, date) for date in noes)

@@ -27,6 +27,7 @@ from windowcast.materials.efficacy import Control, expected_control
 from windowcast.season.weeds import weed
 from windowcast.verify import worth as scoring
 from windowcast.verify.as_it_came import AsItCame
+from windowcast.verify.foresight import foresight
 from windowcast.verify.survival import drawn_control, leaf_stage, sprayed, stopped
 from windowcast.verify.worth import Worlds
 from windowcast.windows.barrier import Barrier, caught_by_day
@@ -277,7 +278,6 @@ def test_what_spoils_an_application() -> None:
     assert lost(calm, *spray) == ()
     assert lost(played(precip_mm=1.5), *spray) == ("rain",)
     assert lost(played(wind_m_s=6.0), *spray) == ("wind",)
-    assert lost(played(gust_m_s=9.0), *spray) == ("wind",)
     assert lost(played(temp_c=-3.0, dewpoint_c=-9.0), *spray) == ("cold",)
     pre = "pre-fall", PRODIAMINE
     assert lost(calm, *pre) == ("dry",)
@@ -330,3 +330,21 @@ def test_an_unknown_purpose_is_refused() -> None:
     played = worlds(DEEP_SOUTH, YEAR)
     with pytest.raises(ValueError, match="no purpose"):
         played.worth([done(played, "spring-clean", GLYPHOSATE, dt.date(YEAR, 12, 1))])
+
+
+def test_what_lies_outside_the_season_is_refused() -> None:
+    played = worlds(DEEP_SOUTH, YEAR)
+    with pytest.raises(ValueError, match="not in the season"):
+        played.worth([done(played, "dormant", GLYPHOSATE, dt.date(YEAR + 1, 8, 1))])
+
+
+def test_where_no_weed_has_a_curve_nothing_is_known() -> None:
+    of = station(DEEP_SOUTH)
+    bare = AsItCame(of.record, of.site.model_copy(update={"weeds": []}), of.materials)
+    played = Worlds.of(bare, season(DEEP_SOUTH, YEAR))
+    pre = done(played, "pre-fall", PRODIAMINE, dt.date(YEAR, 9, 20), water_mm=WATER_MM)
+    found = played.worth([pre])
+    assert np.isnan(found.winter).all()
+    assert np.isnan(found.summer).all()
+    assert np.isnan(played.plants_left([pre], dt.date(YEAR, 12, 1)))
+    assert foresight(played, {"pre-fall": PRODIAMINE}, 4) == ()

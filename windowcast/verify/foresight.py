@@ -89,9 +89,10 @@ class Hindsight:
         return tuple(sorted(found, key=lambda one: one.start))
 
     def value(self, choices: Sequence[Choice]) -> float:
-        """Mean share of all weeds controlled, 0..1."""
-        left = self._left(choices)
-        return 1.0 - float(sum(rest.sum() for rest in left.values()) / self._whole)
+        """Mean share of all weeds controlled, 0..1; 0 where no weed has a curve."""
+        whole = float(sum(rows.sum() for rows in self.emerging.values()))
+        left = float(sum(rest.sum() for rest in self._left(choices).values()))
+        return 1.0 - left / whole if whole else 0.0
 
     def best(self, most: int, least_gain: float = LEAST_GAIN) -> tuple[Choice, ...]:
         """The best choices, so many at most, each of which brings at least so much."""
@@ -124,10 +125,6 @@ class Hindsight:
             if new <= value + 1e-7:
                 return tuple(found)
             value = new
-
-    @property
-    def _whole(self) -> float:
-        return float(sum(rows.sum() for rows in self.emerging.values())) or 1.0
 
     def _left(self, choices: Sequence[Choice]) -> dict[str, npt.NDArray[np.float32]]:
         left = dict(self.emerging)

@@ -25,7 +25,7 @@ from windowcast.windows.model import PurposeName
 from windowcast.windows.purposes import purpose_of, weights_of
 from windowcast.windows.score import Block, best_block, combine
 
-WIND = ("wind", "gusts", "sprayer_limit")
+WIND = ("wind", "sprayer_limit")  # as whoever stands beside the sprayer measures it
 RAIN = ("rain_now", "rain_after", "washing_rain")
 COLD = "air_temperature"
 # what hours are not chosen by in hindsight: weeds and residual are scored, the turf is asked apart
@@ -97,10 +97,19 @@ class HoursCame:
         return self._scores[key]
 
     def block(self, start: dt.datetime, end: dt.datetime) -> Block:
-        """The hours that lie between two moments, one at least."""
+        """The hours that lie between two moments, one at least.
+
+        Raises
+        ------
+        ValueError
+            They lie outside the season.
+        """
         first = int(self.times[0].astype("datetime64[h]").astype(np.int64))
         begin = int(start.timestamp() // 3600) - first
-        return Block(begin, max(-int(-end.timestamp() // 3600) - first, begin + 1))
+        stop = max(-int(-end.timestamp() // 3600) - first, begin + 1)
+        if begin < 0 or stop > len(self.times):
+            raise ValueError(f"{start} to {end} is not in the season")
+        return Block(begin, stop)
 
     def kept(self, purpose: PurposeName, names: Sequence[str], block: Block) -> float:
         """Share of an application that rain left where it was put, 0..1."""

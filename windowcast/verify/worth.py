@@ -156,8 +156,16 @@ class Worlds:
     # --- what is seen on the way -------------------------------------------------------------
 
     def index(self, date: dt.date) -> int:
-        """Days of a date since the season's first."""
-        return int((np.datetime64(date, "D") - self.came.dates[0]).astype(np.int64))
+        """Days of a date since the season's first.
+
+        Raises
+        ------
+        ValueError
+            It lies outside the season.
+        """
+        if not dt.date(self.season, 7, 1) <= date <= dt.date(self.season + 1, 6, 30):
+            raise ValueError(f"{date} is not in the season of {self.season}")
+        return (date - dt.date(self.season, 7, 1)).days
 
     def green_on(self, date: dt.date) -> bool:
         """Whether a look into the canopy finds live leaf, in the one world that is lived in."""
@@ -289,9 +297,10 @@ class Worlds:
     def watered(self, applied: Applied) -> tuple[FloatArray, float]:
         """Rain with later irrigation, ``[day]``, and irrigation on the day itself [mm]."""
         given, on = applied.watered_in_mm or 0.0, applied.watered_in_on or applied.date
-        day = self.index(on)
-        if not given or on <= applied.date or day >= len(self.rain_mm):
-            return self.rain_mm, given if on == applied.date else 0.0
+        later = (on - applied.date).days
+        day = self.index(applied.date) + later
+        if not given or later <= 0 or day >= len(self.rain_mm):
+            return self.rain_mm, given if later == 0 else 0.0
         rain = self.rain_mm.copy()
         rain[day] = np.nan_to_num(rain[day]) + given
         return rain, 0.0
