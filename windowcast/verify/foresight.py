@@ -207,20 +207,18 @@ def _candidates(
 def allowed(worlds: Worlds, tank: Tank, date: dt.date) -> bool:
     """Whether a tank may go out on a date, for one who knows the canopy of the world lived in.
 
-    The limits must say yes. Where they only wait for a look into the canopy, there must be no live
-    leaf within the margin, and no more chance of harm than is allowed anywhere.
+    The limits must say yes, and no more of the worlds may be hurt than are allowed anywhere. Where
+    the limits only wait for a look into the canopy, there must be no live leaf within the margin.
     """
-    answer = worlds.permits(tank, date)
-    if answer.answer != "cannot tell":
-        return answer.answer == "yes"
-    if not all(_waits_for_look(one) for one in answer.limits if one.answer == "cannot tell"):
-        return False
-    turf = worlds.tables["turf"]
+    answer, turf = worlds.permits(tank, date), worlds.tables["turf"]
     harm = worlds.hurt_chance(Applied(date, "", tank))
-    margin = int(turf.number("safety.margin"))
-    ahead = [date + dt.timedelta(days=n) for n in range(margin)]
-    bare = not any(worlds.green_on(day) for day in ahead)
-    return bare and harm <= turf.number("safety.harm_cap")
+    if answer.answer == "no" or harm > turf.number("safety.harm_cap"):
+        return False
+    untold = [limit for limit in answer.limits if limit.answer == "cannot tell"]
+    if not all(map(_waits_for_look, untold)):
+        return False
+    ahead = [date + dt.timedelta(days=n) for n in range(int(turf.number("safety.margin")))]
+    return not untold or not any(map(worlds.green_on, ahead))
 
 
 def _waits_for_look(limit: Limit) -> bool:

@@ -12,6 +12,7 @@ import datetime as dt
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Protocol
 from zlib import crc32
 
@@ -313,10 +314,14 @@ class Worlds:
         names = [name for name, _ in applied.actives]
         day = self.index(applied.date)
         if self.hours.needs(names).turf_state == "dormant":
-            safety = Safety.of(self.tables["turf"])
-            injury = injury_probability(self.came.leaf.astype(np.float64), safety)[:, day]
-            return float(np.nan_to_num(injury, nan=1.0).mean())
+            return float(np.nan_to_num(self._injured[:, day], nan=1.0).mean())
         return self.permits(applied.actives, applied.date).harm or 0.0
+
+    @cached_property
+    def _injured(self) -> FloatArray:
+        """1 where a non-selective hurts in a world of the turf's thresholds, ``[world, day]``."""
+        safety = Safety.of(self.tables["turf"])
+        return injury_probability(self.came.leaf.astype(np.float64), safety)
 
     def _lost(self, done: Done) -> list[str]:
         applied = done.applied
