@@ -7,31 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from made_days import PLACE, made_record
 
-from windowcast.core.record import Grade, Place, Record, Weather
-from windowcast.core.time_axis import record_of
+from windowcast.core.record import Grade, Record, Weather
 from windowcast.verify.drawn_hours import BLOCK_D
 from windowcast.verify.lived import Lived, lived
 from windowcast.weather.load import RECENT_HOURS_DAYS
 
 SEASON = 2015
 TODAY = dt.date(2016, 1, 20)
-PLACE = Place("Invented Field", 33.0, -87.0, 60.0, "UTC")
-
-
-def made_record(first: str = "2008-01-01", last: str = "2016-12-31", seed: int = 1) -> Record:
-    """Days of a warm climate, invented: seasons, spells, rain on three days in ten."""
-    times = np.arange(np.datetime64(first), np.datetime64(last) + np.timedelta64(1, "D"))
-    rng = np.random.default_rng(seed)
-    spell = np.zeros(len(times))
-    for day in range(1, len(times)):
-        spell[day] = 0.66 * spell[day - 1] + 3.7 * rng.standard_normal()
-    course = 17.0 - 10.0 * np.cos(2 * np.pi * (times.astype(int) % 365.25 - 20) / 365.25)
-    low = course + spell - 5.0 + rng.standard_normal(len(times))
-    high = low + 6.0 + rng.gamma(4.0, 1.5, len(times))
-    rain = np.where(rng.random(len(times)) < 0.3, rng.gamma(0.6, 14.0, len(times)) + 0.3, 0.0)
-    values = {"tmax_c": high, "tmin_c": low, "tmean_c": (high + low) / 2, "precip_mm": rain}
-    return record_of(PLACE, times, values)
 
 
 def changed(record: Record, first: dt.date, seed: int = 2) -> Record:

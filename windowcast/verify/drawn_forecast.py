@@ -20,6 +20,10 @@ from windowcast.core.record import FloatArray
 from windowcast.core.values import Table
 
 LEADS = 7  # the date of issue and the six after it
+HOURS = 24
+KERNEL = np.array([1.0, 2.0, 3.0, 2.0, 1.0]) / 9  # a mean of three hours, twice
+REACH = len(KERNEL) // 2
+FORGOTTEN = 0.02  # of what an hour brings
 SEASON_KEEP = 0.98  # from day to day, of what lasts for two months
 MOST_LOST = 0.97
 
@@ -93,20 +97,17 @@ class Bulletins:
         )
         together = numbers(noise, "high_with_low")
         shared, own = np.sqrt(together), np.sqrt(1 - together)
-        first_dof, later_dof = numbers(noise, "tail_dof")
-        scale = _tails(rng, bulletins, later_dof)[:, None]
-        first = _tails(rng, days, first_dof)
+        hard = _hard_days(rng, days, noise.number("hard_sd"))[:, None]
         parts = []
         for one in (own_high, own_low):
-            by_bulletin = scale * (shared * of_air + own * one)
-            by_day = about_days(by_bulletin, days)
-            by_day[:, 0] = first * _first_day(rng, about_days(one, days)[:, 0], noise)
-            parts.append(by_day)
+            by_day = about_days(shared * of_air + own * one, days)
+            by_day[:, 0] = _first_day(rng, by_day[:, 0], noise)
+            parts.append(hard * by_day)
         return cls(*parts)
 
 
 def about_days(by_bulletin: FloatArray, days: int) -> FloatArray:
-    """What bulletins bring, ``[bulletin, lead]``, by the day it is about, ``[day, lead]``.
+    """What bulletins bring, ``[bulletin, lead, ...]``, by day, ``[day, lead, ...]``.
 
     The first bulletins are those issued `LEADS` - 1 days before the first day and on.
     """
@@ -126,9 +127,9 @@ def _first_day(rng: np.random.Generator, own: FloatArray, noise: Table) -> Float
     return scores
 
 
-def _tails(rng: np.random.Generator, count: int, dof: float) -> FloatArray:
-    """Factors that make normal scores Student's t of variance one."""
-    factor: FloatArray = np.sqrt((dof - 2) / rng.chisquare(dof, count))
+def _hard_days(rng: np.random.Generator, days: int, sd: float) -> FloatArray:
+    """Factors of mean square one: some days are harder to foretell, in all their bulletins."""
+    factor: FloatArray = np.exp(sd * rng.standard_normal(days) - sd**2)
     return factor
 
 
@@ -140,12 +141,40 @@ def numbers(table: Table, name: str) -> FloatArray:
 def hourly_scores(rng: np.random.Generator, days: int, values: Table) -> FloatArray:
     """What is new about hours in the bulletin of each lead, ``[day, lead, hour]``.
 
-    A part lasts the day and hangs together within a bulletin; the rest fades in some hours.
+    Without jumps: through all days of one bulletin, and on the day of issue from day to day.
     """
     hours = values.table("hours")
-    share = hours.number("day_share")
-    bulletins = rng.standard_normal((days + LEADS - 1, LEADS))
-    day = about_days(lingering(bulletins, values.number("noise.next_lead")), days)
-    quick = lingering(rng.standard_normal((days, LEADS, 24)), hours.number("keep"))
-    scores: FloatArray = np.sqrt(share) * day[..., None] + np.sqrt(1 - share) * quick
+    share = hours.number("slow_share")
+    parts = [
+        np.sqrt(weight) * np.convolve(_fading(hours.number(keep)), KERNEL)
+        for keep, weight in (("slow", share), ("quick", 1 - share))
+    ]
+    spread = np.sqrt(sum(float(part @ part) for part in parts))
+
+    def course(count: int) -> FloatArray:
+        drawn = (rng.standard_normal(count + len(part) - 1) for part in parts)
+        both = [np.convolve(d, p, mode="valid") for d, p in zip(drawn, parts, strict=True)]
+        scores: FloatArray = np.sum(both, axis=0) / spread
+        return scores
+
+    in_a_row = course(  # so the end of one bulletin goes with the first hours of the next
+        (days + LEADS - 1) * LEADS * HOURS
+    )
+    scores = about_days(in_a_row.reshape(-1, LEADS, HOURS), days)
+    scores[:, 0] = course(days * HOURS).reshape(days, HOURS)
     return scores
+
+
+def _fading(keep: float) -> FloatArray:
+    """Weights of what each hour brings on the hours after it, which keep so much an hour."""
+    steps = np.arange(int(np.log(FORGOTTEN) / np.log(keep)) + 1)
+    weights: FloatArray = np.sqrt(1 - keep**2) * keep**steps
+    return weights
+
+
+def smoothed(hours: FloatArray) -> FloatArray:
+    """Hours without what differs from one to the next, same shape; all axes are one course."""
+    flat = np.concatenate([hours.ravel()[:1].repeat(REACH), hours.ravel(),
+                           hours.ravel()[-1:].repeat(REACH)])  # fmt: skip
+    result: FloatArray = np.convolve(flat, KERNEL, mode="valid").reshape(hours.shape)
+    return result

@@ -1,6 +1,6 @@
 """Chance and amount of rain as bulletins might have told them, drawn from the rain that came.
 
-Behind the rain of a half-day stands a normal score: above a bound it rains, the more the higher. A
+Behind the rain of six hours stands a normal score: above a bound it rains, the more the higher. A
 bulletin knows a part of the score, more with each day that it comes nearer. Its chance of rain is
 that of the score to lie above the bound, given that part; so chances keep what they promise, and
 bulletins in a row agree as far as they know alike.
@@ -17,7 +17,8 @@ from windowcast.core.record import FloatArray
 from windowcast.core.values import Table
 from windowcast.verify.drawn_forecast import LEADS, about_days
 
-PERIODS = 2  # half-days in a day
+PERIOD_H = 6
+PERIODS = 24 // PERIOD_H  # of a day
 _NODES = 24
 _GRID = np.linspace(-6.0, 6.0, 2401)
 _BELOW = np.array([NormalDist().cdf(z) for z in _GRID])
@@ -44,9 +45,9 @@ def scores_that_came(
     Parameters
     ----------
     rain_mm, chance
-        Rain of each half-day, and the climate's share of wet ones, ``[period]``.
+        Rain of each period, and the climate's share of wet ones, ``[period]``.
     amounts_mm
-        The climate's amounts of wet half-days in order, ``[wet period]``.
+        The climate's amounts of wet periods in order, ``[wet period]``.
     draws
         Uniform, for what an amount does not tell, ``[period]``.
     wet
@@ -71,9 +72,9 @@ def told_rain(
     Parameters
     ----------
     scores, chance
-        What came, and the climate's share of wet half-days, ``[period]``.
+        What came, and the climate's share of wet periods, ``[period]``.
     amounts_mm
-        The climate's amounts of wet half-days in order, ``[wet period]``.
+        The climate's amounts of wet periods in order, ``[wet period]``.
     correlation
         Of what a bulletin knows with what comes, falling with lead, ``[lead]``.
     noise
@@ -100,10 +101,10 @@ def told_rain(
 
 
 def period_scores(rng: np.random.Generator, days: int, values: Table) -> FloatArray:
-    """What is new about half-days in the bulletin of each lead, ``[period, lead]``."""
-    keep = values.number("rain.next_lead")
+    """What is new about periods in the bulletin of each lead, ``[period, lead]``."""
+    keep = values.number("rain.next_period")
     bulletins = days + LEADS - 1
     along = lingering(rng.standard_normal((bulletins, LEADS * PERIODS)), keep)
-    halves = along.reshape(bulletins, LEADS, PERIODS)
-    by_half = [about_days(halves[..., half], days) for half in range(PERIODS)]
-    return np.stack(by_half, axis=1).reshape(days * PERIODS, LEADS)
+    parts = about_days(along.reshape(bulletins, LEADS, PERIODS), days)
+    scores: FloatArray = parts.transpose(0, 2, 1).reshape(days * PERIODS, LEADS)
+    return scores

@@ -18,13 +18,20 @@ from windowcast.verify.drawn_forecast import (
     hourly_scores,
     numbers,
     scaled,
+    smoothed,
 )
 from windowcast.verify.drawn_hours import DrawnHours, RealDays, real_days
-from windowcast.verify.drawn_rain import PERIODS, period_scores, scores_that_came, told_rain
+from windowcast.verify.drawn_rain import (
+    PERIOD_H,
+    PERIODS,
+    period_scores,
+    scores_that_came,
+    told_rain,
+)
 from windowcast.weather.hourly import diurnal_temperature_c, solar_days
 
-PERIOD_H = 12
 CHANCE_DIGITS = 2  # a chance of rain is told in whole percent
+LEAST_LOST = 0.2  # of the loss, what is not the hours' own
 LIGHT_M_S = 0.5  # wind below which no gust is held against it
 
 
@@ -147,25 +154,29 @@ class _Drawing:
         }
         return SeasonForetold(extremes, by_hour, self.came, self.hours, *_curve(self.hours))
 
-    def lost(self, shares: FloatArray) -> FloatArray:
-        """Shares of the variance not known, larger or smaller as the errors are to be."""
-        return scaled(shares, self.error_scale)
-
     def extremes(
         self, rng: np.random.Generator, place: np.random.Generator
     ) -> dict[str, FloatArray]:
         """Highs and lows, °C, ``[day, lead]``."""
         came = self.came
         new = Bulletins.drawn(rng, len(came.chance), self.values)
+        pair = self.values.number("low.place_with_high")
+        of_high, own = place.standard_normal(2)
+        of_low = pair * of_high + np.sqrt(1 - pair**2) * own
         told = {}
-        for name, part, noise in (("tmax_c", "high", new.high), ("tmin_c", "low", new.low)):
+        for name, part, noise, lasting in (
+            ("tmax_c", "high", new.high, of_high),
+            ("tmin_c", "low", new.low, of_low),
+        ):
             table = self.values.table(part)
             spread = came.spread[name]
             off = (came.extremes[name] - came.normal[name]) / spread
-            said = foretold(off, self.lost(numbers(table, "lost")), noise) * spread[:, None]
-            lasting = table.number("place_sd") * place.standard_normal()
-            bias = self.error_scale * (numbers(table, "too_cool") + lasting)
-            told[name] = said + came.normal[name][:, None] - bias
+            said = (
+                foretold(off, scaled(numbers(table, "lost"), self.error_scale), noise)
+                * spread[:, None]
+            )
+            bias = numbers(table, "too_cool") + table.number("place_sd") * lasting
+            told[name] = said + came.normal[name][:, None] - self.error_scale * bias
         told["tmin_c"] = np.minimum(told["tmin_c"], told["tmax_c"])
         return told
 
@@ -177,28 +188,26 @@ class _Drawing:
         low_told
             ``[day, lead]``.
         """
-        low, month = self.came.extremes["tmin_c"], self.hours.month
+        low = self.came.extremes["tmin_c"]
         above = _by_day(self.hours.record.get("dewpoint_c"), self.hours) - low[:, None]
         real = self.real.dewpoint_c - self.real.temp_c.min(axis=1)[:, None]
         usual, spread = self.real.by_month(real)
-        here = self.came.dewpoint_over_low_k
-        usual = usual + np.nan_to_num(here - usual.mean(axis=1))[:, None]
+        here = np.nan_to_num(self.came.dewpoint_over_low_k - usual.mean(axis=1))
         shared = self.values.number("dewpoint.of_low")
         of_low = numbers(self.values, "low.lost") * np.mean(self.came.spread["tmin_c"] ** 2)
         own = (numbers(self.values, "dewpoint.ratio") ** 2 - shared**2) * of_low
-        lost = self.lost(np.maximum.accumulate(own / np.mean(spread**2)))
-        told = self._told(rng, above, usual[month], spread[month], lost)
+        lost = np.maximum.accumulate(own / np.mean(spread**2))
+        told = self._told(rng, above, real, lost, shift=here)
         base = low[:, None] + shared * (low_told - low[:, None])
         return told + base[self.hours.day].T
 
     def wind(self, rng: np.random.Generator) -> dict[str, FloatArray]:
         """Wind and gusts, m/s, ``[lead, hour]``; errors are drawn on the root of the speed."""
-        month, known = self.hours.month, self.hours.record
-        usual, spread = self.real.by_month(np.sqrt(self.real.wind_m_s))
-        plain = 4 * self.real.wind_m_s.mean() * np.mean(spread**2)  # of the speed, by its root
-        lost = self.lost(numbers(self.values, "wind.rmse") ** 2 / plain)
+        known, real = self.hours.record, np.sqrt(self.real.wind_m_s)
+        plain = np.mean(self.real.by_month(self.real.wind_m_s)[1] ** 2)
+        lost = numbers(self.values, "wind.rmse") ** 2 / plain
         came = np.sqrt(_by_day(known.get("wind_m_s"), self.hours))
-        root = self._told(rng, came, usual[month], spread[month], lost)
+        root = self._told(rng, came, real, lost)
         wind = np.maximum(root, 0.0) ** 2
         over = known.get("gust_m_s") / np.maximum(known.get("wind_m_s"), LIGHT_M_S)
         middle = np.median(self.real.gust_m_s / np.maximum(self.real.wind_m_s, LIGHT_M_S))
@@ -208,24 +217,22 @@ class _Drawing:
 
     def cloud(self, rng: np.random.Generator) -> FloatArray:
         """Cloud, 0..1, ``[lead, hour]``."""
-        month = self.hours.month
-        usual, spread = self.real.by_month(self.real.cloud_fraction)
-        lost = self.lost(numbers(self.values, "cloud.lost"))
+        lost = numbers(self.values, "cloud.lost")
         came = _by_day(self.hours.record.get("cloud_fraction"), self.hours)
-        return np.clip(self._told(rng, came, usual[month], spread[month], lost), 0.0, 1.0)
+        return np.clip(self._told(rng, came, self.real.cloud_fraction, lost), 0.0, 1.0)
 
     def rain(self, rng: np.random.Generator) -> dict[str, FloatArray]:
-        """Chance of rain by the half-day and amounts by the hour [mm], ``[lead, hour]``."""
+        """Chance of rain by the quarter of a day and amounts by the hour [mm], ``[lead, hour]``."""
         hours, wet = self.hours, self.values.number("rain.wet")
         periods = len(self.came.chance) * PERIODS
-        period = hours.day * PERIODS + (hours.hour >= PERIOD_H)
+        period = hours.day * PERIODS + hours.hour // PERIOD_H
         long = np.bincount(period, minlength=periods)
         fallen = np.bincount(period, hours.record.get("precip_mm"), periods).astype(np.float64)
-        halves = self.real.precip_mm.reshape(-1, PERIODS, PERIOD_H).sum(axis=2)
-        halves = halves[halves.sum(axis=1) >= wet]
-        chance = (self.came.chance[:, None] * (halves >= wet).mean(axis=0)).ravel()
-        part = halves[halves >= wet].mean() / halves.sum(axis=1).mean()
-        amounts = np.maximum(self.came.amounts_mm * part, wet)
+        parts = self.real.precip_mm.reshape(-1, PERIODS, PERIOD_H).sum(axis=2)
+        parts = parts[parts.sum(axis=1) >= wet]
+        chance = (self.came.chance[:, None] * (parts >= wet).mean(axis=0)).ravel()
+        size = parts[parts >= wet].mean() / parts.sum(axis=1).mean()
+        amounts = np.maximum(self.came.amounts_mm * size, wet)
         scores = scores_that_came(fallen, chance, amounts, rng.random(periods), wet)
         known = numbers(self.values, "rain.correlation")
         unknown = np.minimum((1 - known**2) * self.error_scale**2, MOST_LOST)
@@ -241,17 +248,41 @@ class _Drawing:
         self,
         rng: np.random.Generator,
         came: FloatArray,
-        usual: FloatArray,
-        spread: FloatArray,
+        real: FloatArray,
         lost: FloatArray,
+        *,
+        shift: FloatArray | float = 0.0,
     ) -> FloatArray:
-        """What is told of hours whose usual course is known, ``[lead, hour]``.
+        """What is told of hours, ``[lead, hour]``.
 
-        `came` and `usual` are ``[day, hour of day]``, `spread` ``[day]``, `lost` ``[lead]``.
+        How they differ from hour to hour no forecast knows; it counts into what is lost.
+
+        Parameters
+        ----------
+        came
+            ``[day, hour of day]``.
+        real
+            The same of the real days, which tell the usual course and the spread about it.
+        lost
+            Share of the variance that is not known, ``[lead]``.
+        shift
+            By how much the usual differs here, a number or ``[month]``.
         """
+        usual, spread = self.real.by_month(real)
+        off = (real - usual[self.real.month]) / spread[self.real.month, None]
+        rough = np.mean((off - smoothed(off)) ** 2)
+        known = np.var(smoothed(off))
+        least = LEAST_LOST * lost
+        of_smooth = scaled(np.maximum(lost - rough, least) / known, self.error_scale)
+
+        here = (usual + np.broadcast_to(shift, len(usual))[:, None])[self.hours.month]
+        wide = spread[self.hours.month, None]
+        off = (came - here) / wide
+        smooth = smoothed(off)
         noise = hourly_scores(rng, len(came), self.values)
-        said = foretold((came - usual) / spread[:, None], lost, noise)
-        table = usual[:, None] + said * spread[:, None, None]
+        said = foretold(smooth / np.sqrt(known), of_smooth, noise) * np.sqrt(known)
+        said += max(1 - self.error_scale, 0.0) * (off - smooth)[:, None]
+        table = here[:, None] + said * wide[:, None]
         return np.ascontiguousarray(table[self.hours.day, :, self.hours.hour].T)
 
 
