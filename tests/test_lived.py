@@ -107,13 +107,14 @@ def test_what_comes_within_the_forecast_is_known_by_the_forecast_alone(
 def test_a_gap_that_still_lasts_is_filled_up_to_the_forecast(record: Record) -> None:
     at = int((np.datetime64(TODAY) - record.times[0]).astype(int))
     values = {n: v.copy() for n, v in record.values.items()}
-    for name in ("tmax_c", "tmin_c", "tmean_c"):
-        values[name][at - 2 : at + 1] = np.nan
+    values["tmax_c"][at - 2 : at + 1] = np.nan
     with_gap = replace(record, values=values)
     weather = season_of(with_gap).on(TODAY)
     high = weather.daily.get("tmax_c")
     assert high[at - 2 : at] == pytest.approx(np.interp([1, 2], [0, 3], high[[at - 3, at]]))
     assert (weather.daily.grade("tmax_c")[at - 2 : at] == Grade.ESTIMATED).all()
+    low = weather.daily.get("tmin_c")
+    assert np.array_equal(low[at - 2 : at], record.get("tmin_c")[at - 2 : at])
     day_after = season_of(with_gap).on(TODAY + dt.timedelta(2)).daily.get("tmax_c")
     line = np.interp([1, 2, 3], [0, 4], record.get("tmax_c")[[at - 3, at + 1]])
     assert day_after[at - 2 : at + 1] == pytest.approx(line)

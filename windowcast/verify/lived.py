@@ -26,6 +26,8 @@ from windowcast.sources.files import measured_at
 from windowcast.verify.as_known import as_known
 from windowcast.verify.drawn_forecast import LEADS
 from windowcast.verify.drawn_hours import MONTHS, DrawnHours, drawn_hours
+from windowcast.verify.issued import Issued
+from windowcast.verify.issued_misses import misses_issued
 from windowcast.verify.season_foretold import SeasonCame, SeasonForetold, foretold_season
 from windowcast.weather.ensemble_years import TEMPERATURES, normal_course
 from windowcast.weather.gaps import filled
@@ -34,6 +36,8 @@ from windowcast.weather.quality import checked
 from windowcast.weather.rain_filled import FILLED, with_rain_filled
 
 AROUND_D = 30  # of the year, on either side, for the climate's spread and its wet days
+BRIDGED = ("tmax_c", "tmin_c", "tmean_c")
+LONGEST_GAP_D = 10  # no gap that is filled is longer
 MEANS = ("rh_mean_pct", "wind_mean_m_s")
 """Daily means that come with the hours."""
 
@@ -92,14 +96,15 @@ class Mornings:
     first
         The first of these days on the axis of `known`.
     bridged_to
-        The last day on which a gap's filling rests; a day without one stands for itself, ``[day]``.
+        Temperature → the last day on which a gap's filling rests; a day without one stands for
+        itself, ``[day]``.
     """
 
     known: Record
     hours: DrawnHours
     foretold: SeasonForetold
     first: int
-    bridged_to: npt.NDArray[np.int64]
+    bridged_to: Mapping[str, npt.NDArray[np.int64]]
 
     def on(self, today: dt.date) -> Weather:
         """As `Lived.on`."""
@@ -139,11 +144,14 @@ class Mornings:
             grades[name] = np.full(at + ahead, Grade.MISSING, dtype=np.uint8)
             grades[name][at - RECENT_HOURS_DAYS : at] = Grade.OBSERVED
             grades[name][at:] = Grade.FORECAST
-        _bridge_anew(values, at, self.bridged_to[:at])
+        for name, to in self.bridged_to.items():
+            _bridge_anew(values[name], at, to[:at])
         return Record(known.place, times, values, grades, known.provenance)
 
 
-def lived(record: Record, season: int, *, error_scale: float = 1.0) -> Lived | None:
+def lived(
+    record: Record, season: int, *, error_scale: float = 1.0, issued: Issued | None = None
+) -> Lived | None:
     """A season of a station's record, lived through.
 
     Parameters
@@ -154,11 +162,19 @@ def lived(record: Record, season: int, *, error_scale: float = 1.0) -> Lived | N
         Year of the season's 1 July; northern.
     error_scale
         Factor of the forecasts' errors; 0: each forecast is what then comes.
+    issued
+        Forecasts as issued for a city near by. Their misses of the high are laid on the highs of
+        this record; where there are none, and for all else, they are drawn.
 
     Returns
     -------
     Lived or None
         None where the record has too few years before, or gaps in the season.
+
+    Raises
+    ------
+    InputError
+        The city of the forecasts has other weather.
     """
     values = load("lived")
     prepared = _prepared(record, season, values)
@@ -176,6 +192,7 @@ def lived(record: Record, season: int, *, error_scale: float = 1.0) -> Lived | N
         values=values,
         seeds=(_seed(name, season, "forecast"), _seed(name, 0, "place")),
         error_scale=error_scale,
+        misses_of_high=None if issued is None else misses_issued(issued, known, drawn_dates),
     )
     mornings = Mornings(known, hours, foretold, first, bridged_to)
     begin = day_index(known.times, dt.date(season, 7, 1))
@@ -196,7 +213,7 @@ def lived(record: Record, season: int, *, error_scale: float = 1.0) -> Lived | N
 
 def _prepared(
     record: Record, season: int, values: Table
-) -> tuple[Record, npt.NDArray[np.int64], npt.NDArray[np.datetime64]] | None:
+) -> tuple[Record, dict[str, npt.NDArray[np.int64]], npt.NDArray[np.datetime64]] | None:
     """The record filled to some days after the season, what gaps' fillings rest on, days drawn."""
     one = np.timedelta64(1, "D")
     start, end = np.datetime64(f"{season}-07-01"), np.datetime64(f"{season + 1}-07-01")
@@ -250,26 +267,22 @@ def _with_usual_rain(known: Record, begin: int) -> Record:
     )
 
 
-def _bridges(sound: Record, known: Record) -> npt.NDArray[np.int64]:
-    """The day after the gap where temperature was filled, else the day itself, ``[day]``."""
-    days = np.arange(len(known.times))
-    rests = days.copy()
-    for name in TEMPERATURES:
+def _bridges(sound: Record, known: Record) -> dict[str, npt.NDArray[np.int64]]:
+    """The day after the gap where a temperature was filled, else the day itself, ``[day]``."""
+    days, bridges = np.arange(len(known.times)), {}
+    for name in (n for n in BRIDGED if n in sound):
         there = np.flatnonzero(np.isfinite(sound.get(name)))
         after = there[np.minimum(np.searchsorted(there, days), len(there) - 1)]
-        rests = np.maximum(rests, np.where(np.isfinite(known.get(name)), after, days))
-    return rests
+        bridges[name] = np.where(np.isfinite(known.get(name)), np.maximum(after, days), days)
+    return bridges
 
 
-def _bridge_anew(values: dict[str, FloatArray], at: int, bridged_to: npt.NDArray[np.int64]) -> None:
+def _bridge_anew(values: FloatArray, at: int, bridged_to: npt.NDArray[np.int64]) -> None:
     """Fill a gap that still lasts this morning: from the last day known to the forecast."""
-    if not at or bridged_to[-1] < at:
-        return
-    open_days = np.flatnonzero(bridged_to >= at)
-    ends = np.array([open_days[0] - 1, at])
-    for name in ("tmax_c", "tmin_c", "tmean_c"):
-        if name in values:
-            values[name][open_days] = np.interp(open_days, ends, values[name][ends])
+    still_open = np.flatnonzero(bridged_to[-LONGEST_GAP_D:] >= at) + at - LONGEST_GAP_D
+    if len(still_open):
+        ends = np.array([still_open[0] - 1, at])
+        values[still_open] = np.interp(still_open, ends, values[ends])
 
 
 def _came(known: Record, first: int, season: int, values: Table) -> SeasonCame:

@@ -112,6 +112,7 @@ def foretold_season(
     values: Table,
     seeds: tuple[Sequence[int], Sequence[int]],
     error_scale: float = 1.0,
+    misses_of_high: FloatArray | None = None,
 ) -> SeasonForetold:
     """Draw the forecasts of all mornings of a season.
 
@@ -127,8 +128,11 @@ def foretold_season(
         Of the season, and of the place (what lasts there from season to season).
     error_scale
         Factor of the errors.
+    misses_of_high
+        Came minus told of forecasts as issued, °C, ``[day, lead]``, NaN where they are drawn.
     """
-    return _Drawing(came, hours, values, error_scale, real_days()).all_bulletins(*seeds)
+    drawing = _Drawing(came, hours, values, error_scale, real_days(), misses_of_high)
+    return drawing.all_bulletins(*seeds)
 
 
 @dataclass(frozen=True)
@@ -140,6 +144,7 @@ class _Drawing:
     values: Table
     error_scale: float
     real: RealDays
+    misses_of_high: FloatArray | None
 
     def all_bulletins(self, season: Sequence[int], place: Sequence[int]) -> SeasonForetold:
         """Draw them with the seeds of the season and of the place."""
@@ -177,6 +182,9 @@ class _Drawing:
             )
             bias = numbers(table, "too_cool") + table.number("place_sd") * lasting
             told[name] = said + came.normal[name][:, None] - self.error_scale * bias
+        if self.misses_of_high is not None:
+            as_issued = came.extremes["tmax_c"][:, None] - self.error_scale * self.misses_of_high
+            told["tmax_c"] = np.where(np.isnan(as_issued), told["tmax_c"], as_issued)
         told["tmin_c"] = np.minimum(told["tmin_c"], told["tmax_c"])
         return told
 
