@@ -146,6 +146,24 @@ def test_measured_humidity_is_the_mean_of_its_hours(record: Record) -> None:
     assert season.daily.get("rh_mean_pct")[at:] == pytest.approx(62.0, abs=0.5)
 
 
+def test_measured_wind_is_the_mean_of_its_hours(record: Record) -> None:
+    wind = np.random.default_rng(3).gamma(6.0, 1.0, len(record.times))
+    measured = replace(
+        record,
+        values={**record.values, "wind_mean_m_s": wind},
+        grades={**record.grades, "wind_mean_m_s": record.grades["tmax_c"]},
+    )
+    season = season_of(measured)
+    at = int((np.datetime64("2015-07-01") - season.daily.times[0]).astype(int))
+    came = season.daily.get("wind_mean_m_s")[at:]
+    assert came == pytest.approx(wind[at : at + 366], abs=0.01)
+    assert (season.hourly.get("gust_m_s") >= season.hourly.get("wind_m_s")).all()
+    told = np.mean(
+        [season.on(TODAY + dt.timedelta(n)).hourly.get("wind_m_s")[-24:] for n in range(90)]
+    )  # type: ignore[union-attr]
+    assert told == pytest.approx(6.0, abs=0.6)  # windier than where the hours were measured
+
+
 def test_without_errors_what_is_told_comes(record: Record) -> None:
     sure = season_of(record, error_scale=0.0)
     told = sure.on(TODAY).hourly

@@ -31,6 +31,7 @@ HOURS = 24
 YEAR_D = 365
 MONTHS = 12
 _STEPS = (0.5, 0.5, 0.5, 0.5, 0.1, 0.1)
+MOST_FACTOR = 2.0
 _MATCH_RH = 12  # rounds of a secant towards a day's mean humidity
 IntArray = npt.NDArray[np.int64]
 
@@ -64,7 +65,10 @@ class RealDays:
     def features(self) -> FloatArray:
         """What days are compared by, ``[day, feature]``."""
         return _features(
-            self.temp_c.min(axis=1), self.temp_c.max(axis=1), self.precip_mm.sum(axis=1)
+            self.temp_c.min(axis=1),
+            self.temp_c.max(axis=1),
+            self.precip_mm.sum(axis=1),
+            self.wind_m_s.mean(axis=1),
         )
 
     def by_month(self, values: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -138,8 +142,9 @@ def drawn_hours(daily: Record, dates: DateArray, seed: list[int]) -> DrawnHours:
     rng = np.random.default_rng(seed)
     near = extended(daily, dates[0], dates[-1])
     tmin, tmax, rain = (near.get(n) for n in ("tmin_c", "tmax_c", "precip_mm"))
+    windy = near.get("wind_mean_m_s")
     year_day = _day_of_year(dates)
-    alike = _blocks(real, _features(tmin, tmax, rain), year_day, rng.random(count))
+    alike = _blocks(real, _features(tmin, tmax, rain, windy), year_day, rng.random(count))
     wet_alike = _wet_days(real, alike, rain, year_day, rng.random(count))
 
     zone = ZoneInfo(daily.place.timezone)
@@ -155,15 +160,15 @@ def drawn_hours(daily: Record, dates: DateArray, seed: list[int]) -> DrawnHours:
     above = (real.dewpoint_c - own_low[:, None])[alike[day], hour]
     dew = _with_humidity(temp, tmin[day] + above, near.get("rh_mean_pct"), day, starts)
     wind, gust = real.wind_m_s[alike[day], hour], real.gust_m_s[alike[day], hour]
-    by = _factor(near.get("wind_mean_m_s"), wind, starts)[day]
+    by, more = (part[day] for part in _to_mean(windy, wind, starts))
     pattern = real.precip_mm[wet_alike[day], hour]
     total = np.add.reduceat(pattern, starts)
     fallen = np.where(rain[day] > 0, rain[day] * pattern / np.maximum(total, 1e-9)[day], 0.0)
     values = {
         "temp_c": temp,
         "dewpoint_c": dew,
-        "wind_m_s": wind * by,
-        "gust_m_s": gust * by,
+        "wind_m_s": wind * by + more,
+        "gust_m_s": gust * by + more,
         "precip_mm": fallen,
         "cloud_fraction": real.cloud_fraction[alike[day], hour],
     }
@@ -179,14 +184,16 @@ def _day_of_year(dates: DateArray) -> IntArray:
     return days
 
 
-def _features(tmin: FloatArray, tmax: FloatArray, rain: FloatArray) -> FloatArray:
-    """Wet or dry above all; then how much rain, how clear a day, how much warmer or colder."""
+def _features(tmin: FloatArray, tmax: FloatArray, rain: FloatArray, wind: FloatArray) -> FloatArray:
+    """Wet or dry above all; then how much rain, how clear, how much warmer or colder, how windy.
+
+    Wind is NaN where it was not measured.
+    """
     middle = (tmin + tmax) / 2
     change = np.diff(middle, prepend=middle[:1])
     wet = rain >= WET_MM
-    return np.stack(
-        [10.0 * wet, np.log1p(np.where(wet, rain, 0.0)), (tmax - tmin) / 5, change / 5], axis=1
-    )
+    amount = np.log1p(np.where(wet, rain, 0.0))
+    return np.stack([10.0 * wet, amount, (tmax - tmin) / 5, change / 5, 2 * np.sqrt(wind)], axis=1)
 
 
 def _blocks(real: RealDays, wanted: FloatArray, year_day: IntArray, draws: FloatArray) -> IntArray:
@@ -203,7 +210,7 @@ def _blocks(real: RealDays, wanted: FloatArray, year_day: IntArray, draws: Float
         size = min(BLOCK_D, len(wanted) - first)
         close = _apart(real.day_of_year[begins], year_day[first]) <= AROUND_D
         among = np.flatnonzero(close)
-        off = np.square(rows[among, :size] - wanted[first : first + size]).sum(axis=(1, 2))
+        off = np.nansum(np.square(rows[among, :size] - wanted[first : first + size]), axis=(1, 2))
         pick = begins[among[_one_of_nearest(off, draws[first])]]
         chosen[first : first + size] = pick + np.arange(size)
     return chosen
@@ -257,11 +264,16 @@ def _with_humidity(
     return result
 
 
-def _factor(wanted: FloatArray, hours: FloatArray, starts: IntArray) -> FloatArray:
-    """By what the hours of each day are to be multiplied to have a measured mean, ``[day]``."""
+def _to_mean(
+    wanted: FloatArray, hours: FloatArray, starts: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """By what the hours of days are multiplied, and what is added, to have a mean, ``[day]``.
+
+    A calm day makes no windy one by gusts: what a moderate factor leaves is added.
+    """
     counts = np.diff(np.append(starts, len(hours)))
     mean = np.add.reduceat(hours, starts) / counts
-    factor: FloatArray = np.where(
-        np.isfinite(wanted) & (mean > 0), wanted / np.maximum(mean, 0.1), 1.0
-    )
-    return factor
+    factor = np.clip(wanted / np.maximum(mean, 0.1), 0.0, MOST_FACTOR)
+    by = np.where(np.isfinite(wanted), factor, 1.0)
+    more: FloatArray = np.where(np.isfinite(wanted), wanted - by * mean, 0.0)
+    return by, np.maximum(more, 0.0)

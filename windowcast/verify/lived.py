@@ -304,7 +304,7 @@ def _came(known: Record, first: int, season: int, values: Table) -> SeasonCame:
     over_low = _by_month(before, dew - before.get("tmin_c"))
     return SeasonCame(
         {n: known.get(n)[span] for n in TEMPERATURES}, normal, spread, np.clip(chance, 0.01, 0.97),
-        amounts, over_low,
+        amounts, over_low, _by_month(before, before.get("wind_mean_m_s")),
     )  # fmt: skip
 
 

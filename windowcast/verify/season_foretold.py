@@ -49,6 +49,8 @@ class SeasonCame:
         Amounts of wet days in order, ``[wet day]``.
     dewpoint_over_low_k
         Of months from January on, NaN where no humidity was measured, ``[month]``.
+    wind_m_s
+        Likewise the mean wind, NaN where none was.
     """
 
     extremes: Mapping[str, FloatArray]
@@ -57,6 +59,7 @@ class SeasonCame:
     chance: FloatArray
     amounts_mm: FloatArray
     dewpoint_over_low_k: FloatArray
+    wind_m_s: FloatArray
 
 
 @dataclass(frozen=True)
@@ -211,12 +214,17 @@ class _Drawing:
 
     def wind(self, rng: np.random.Generator) -> dict[str, FloatArray]:
         """Wind and gusts, m/s, ``[lead, hour]``; errors are drawn on the root of the speed."""
-        known, real = self.hours.record, np.sqrt(self.real.wind_m_s)
-        plain = np.mean(self.real.by_month(self.real.wind_m_s)[1] ** 2)
+        known = self.hours.record
+        there = self.real.by_month(self.real.wind_m_s)[0].mean(axis=1)
+        windier = np.where(np.isnan(self.came.wind_m_s), 1.0, self.came.wind_m_s / there)
+        real = self.real.wind_m_s * windier[self.real.month, None]
+        plain = np.mean(self.real.by_month(real)[1] ** 2)
         lost = numbers(self.values, "wind.rmse") ** 2 / plain
         came = np.sqrt(_by_day(known.get("wind_m_s"), self.hours))
-        root = self._told(rng, came, real, lost)
-        wind = np.maximum(root, 0.0) ** 2
+        root = self._told(rng, came, np.sqrt(real), lost)
+        spread = self.real.by_month(np.sqrt(real))[1][self.hours.month]
+        unknown = scaled(lost, self.error_scale)[:, None] * spread[self.hours.day] ** 2
+        wind = np.maximum(root, 0.0) ** 2 + unknown  # the mean of what may come
         over = known.get("gust_m_s") / np.maximum(known.get("wind_m_s"), LIGHT_M_S)
         middle = np.median(self.real.gust_m_s / np.maximum(self.real.wind_m_s, LIGHT_M_S))
         missed = (1 - self.values.number("gust.known")) * min(self.error_scale, 1.0)
