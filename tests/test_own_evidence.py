@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import special, stats
 from spoken import render
 from test_trial_pool import write_trial
 
@@ -28,9 +28,11 @@ from windowcast.materials.own_evidence import OwnResult, with_own
 from windowcast.records import own_evidence
 from windowcast.records.model import Application, Material
 from windowcast.records.own_evidence import evidence_of, over_places
+from windowcast.records.place_effects import PlaceEffect
 from windowcast.records.review import review_log
 from windowcast.records.site_trials import with_own_trials
 from windowcast.records.store import SeasonLog
+from windowcast.trials.contrasts import ContrastEffect, ShownEffect
 from windowcast.trials.given import Given
 from windowcast.trials.layout import plan_of
 from windowcast.trials.trial_file import load_trial
@@ -171,6 +173,43 @@ def test_places_that_differ_leave_the_error_of_their_mean(
     # places that agree are as sure as one large one
     alike = over_places([(1.0, 0.3)] * 4)
     assert alike == (1.0, pytest.approx(0.15))
+
+
+@given(st.floats(-9, 3), st.floats(0.02, 3), st.sampled_from(["left", "level"]))
+@settings(max_examples=100, deadline=None)
+def test_a_doubtful_result_is_no_surer_as_control_than_as_weeds_left(
+    value: float, error: float, scale: str
+) -> None:
+    """Drawn from the doubt itself: what 95 % of the draws say lies within 95 % of the result."""
+    effect = ContrastEffect(value, error, math.inf)
+    day = dt.date(2025, 3, 1)
+    place = PlaceEffect(
+        "t", "s", day, 90, "", (), Given("F", (), (), (), "", ""), scale, effect,  # type: ignore[arg-type]
+        ShownEffect(0, 0, 0),
+    )  # fmt: skip
+    middle, found = own_evidence._logit(place)
+    drawn = stats.norm(value, error).ppf(np.linspace(0.0251, 0.9749, 1001))
+    control = -np.expm1(drawn) if scale == "left" else special.expit(drawn)
+    said = special.logit(np.clip(control, 0.01, 0.998))
+    assert said.min() >= middle - 1.96 * found - 1e-9
+    assert said.max() <= middle + 1.96 * found + 1e-9
+    assert (
+        found >= 0.9999 * error
+    )  # the slope of the logit over that of log left is 1 / control, never < 1
+
+
+def test_a_result_of_more_weeds_than_in_the_check_keeps_its_doubt() -> None:
+    """Twice the weeds of the check, give or take: both ends are no control."""
+    effect = ContrastEffect(0.7, 0.3, math.inf)
+    place = PlaceEffect(
+        "t", "s", dt.date(2025, 3, 1), 90, "", (), Given("F", (), (), (), "", ""), "left", effect,
+        ShownEffect(0, 0, 0),
+    )  # fmt: skip
+    assert own_evidence._logit(place) == (
+        pytest.approx(logit(0.01)), pytest.approx(0.3, rel=1e-3),
+    )  # fmt: skip
+    huge = replace(place, effect=ContrastEffect(0.7, 900.0, 1.0))
+    assert math.isfinite(own_evidence._logit(huge)[1])
 
 
 # --- files ---------------------------------------------------------------------------------------
@@ -382,6 +421,34 @@ def test_the_last_look_counts_though_an_earlier_one_was_a_count(folder: Path) ->
     then = evidence_of(load_site(site_file(folder, "late")), PACKAGED, load_actives())
     assert first.results[0].logit > 2
     assert then.results[0].logit < 0
+
+
+def test_a_last_look_that_tells_nothing_leaves_the_result_out_and_says_so(folder: Path) -> None:
+    file = counted(folder / "trials", "late", [80, 90, 100, 70], [4, 6, 3, 5])
+    rows = ["site,plot,treatment,date,count per m2"]
+    for plot in plan_of(load_trial(file)):  # by spring the check has none either
+        rows.append(f"North,{plot.plot},{plot.arm.name},2025-03-20,0")
+    table = folder / "spring.csv"
+    table.write_text("\n".join(rows) + "\n")
+    main(["trial", "import", str(file), f"{table}:weed=POAAN", "--yes"])
+    found = evidence_of(load_site(site_file(folder, "late")), PACKAGED, load_actives())
+    assert not found.results
+    (said,) = found.left_out
+    assert "the last rating decides, not an earlier one" in render(said)
+
+
+def test_a_treatment_that_was_not_rated_again_keeps_its_last_look(folder: Path) -> None:
+    file = counted(folder / "trials", "late", [80, 90, 100, 70], [4, 6, 3, 5])
+    before = evidence_of(load_site(site_file(folder, "late")), PACKAGED, load_actives())
+    rows = ["site,plot,treatment,date,count per m2"]
+    for n, plot in enumerate(plan_of(load_trial(file))):
+        if plot.arm.check:
+            rows.append(f"North,{plot.plot},{plot.arm.name},2025-03-20,{60 + n}")
+    table = folder / "spring.csv"
+    table.write_text("\n".join(rows) + "\n")
+    main(["trial", "import", str(file), f"{table}:weed=POAAN", "--yes"])
+    then = evidence_of(load_site(site_file(folder, "late")), PACKAGED, load_actives())
+    assert then == before
 
 
 def test_rates_of_one_active_in_a_tank_add_up(folder: Path) -> None:

@@ -2,8 +2,9 @@
 
 Of each trial, weed, mixture and timing one result counts: that of the treatment nearest to the full
 rate, for treatments of a trial share its year and ground. It is the mean over its sites of what was
-seen last on them, as control against the untreated check. Of what was seen on one day, counts go
-before weights, these before cover and ratings of control.
+seen last on them, as control against the untreated check; where that tells nothing, the site is
+left out. Of what was seen on one day, counts go before weights, these before cover and ratings of
+control.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from windowcast.materials.actives import Actives
 from windowcast.materials.efficacy import Timing, rate_share_of
 from windowcast.materials.own_evidence import OwnResult, counts, with_own
 from windowcast.records.place_effects import (
+    NoEffect,
     PlaceEffect,
     TrialRead,
     place_effects,
@@ -32,7 +34,7 @@ from windowcast.records.place_effects import (
 )
 from windowcast.records.trial_log import trial_log_path
 from windowcast.records.trial_rounds import TrialRound, rounds_of
-from windowcast.trials.contrasts import TWO_ERRORS, listed
+from windowcast.trials.contrasts import MOST_LESS, TWO_ERRORS, listed
 from windowcast.trials.given import Given
 from windowcast.trials.layout import TrialArm, arms_of
 from windowcast.trials.trial_file import TrialFile
@@ -138,11 +140,11 @@ def own_evidence(trials: Sequence[TrialRead], materials: Actives, tables: Tables
             why = say("pool.no_check") if read.ratings else read.why_not_rated
             left_out.append(say("pool.left_trial", trial=Name(read.trial.name), why=why))
             continue
-        places, unseen = _last_seen(read, check, materials)
-        if not places and not unseen:
+        places, dark = _last_seen(read, check, materials)
+        if not places and not dark:
             why = say("own.no_measure")
             left_out.append(say("pool.left_trial", trial=Name(read.trial.name), why=why))
-        for treatment, reasons in unseen.items():
+        for treatment, reasons in dark.items():
             said = {"trial": Name(read.trial.name), "treatment": Name(treatment)}
             left_out.append(say("pool.left_treatment", **said, why=listed(reasons)))
         of_trial: dict[tuple[str, tuple[str, ...], Timing], OwnResult] = {}
@@ -165,34 +167,43 @@ def _from_full(result: OwnResult) -> tuple[float, float]:
 
 
 Seen = list[tuple[TrialRound, PlaceEffect]]
+Looks = list[tuple[TrialRound, PlaceEffect | NoEffect]]
 
 
 def _last_seen(
     read: TrialRead, check: TrialArm, materials: Actives
 ) -> tuple[dict[tuple[str, str], Seen], dict[str, list[Phrase]]]:
-    """By treatment and weed what was seen last at each site; why nothing was, by treatment."""
-    found: dict[tuple[str, str], dict[str, tuple[TrialRound, PlaceEffect]]] = {}
-    reasons: dict[str, list[Phrase]] = {}
+    """By treatment and weed what was seen last at each site; by treatment why a site has nothing.
+
+    Where the last look tells nothing, no earlier one stands in for it: weeds may have come back.
+    """
+    looks: dict[tuple[str, str], dict[str, Looks]] = {}
     for each in rounds_of(read.trial, read.ratings, check.name):
         if each.measure not in MEASURED or not each.weed:
             continue
-        for place, treatment, why in place_effects(read.trial, each, check, materials):
-            if place is None:
-                reasons.setdefault(treatment, []).append(why)
+        for found in place_effects(read.trial, each, check, materials):
+            treatment = found.treatment if isinstance(found, NoEffect) else found.given.name
+            if not isinstance(found, NoEffect) or found.seen:
+                at = looks.setdefault((treatment, each.weed), {})
+                at.setdefault(found.site, []).append((each, found))
+    places: dict[tuple[str, str], Seen] = {}
+    reasons: dict[str, list[Phrase]] = {}
+    for key, sites in looks.items():
+        for of_site in sites.values():
+            last = max(found.rated for _, found in of_site)
+            known = [(r, e) for r, e in of_site if isinstance(e, PlaceEffect)]
+            seen = [(r, e) for r, e in known if e.rated == last]
+            if seen:
+                places.setdefault(key, []).append(min(seen, key=_rank))
                 continue
-            at = found.setdefault((treatment, each.weed), {})
-            old = at.get(place.site)
-            if old is None or _goes_before((each, place), old):
-                at[place.site] = each, place
-    seen = {treatment for treatment, _ in found}
-    unseen = {name: why for name, why in reasons.items() if name not in seen}
-    return {key: list(at.values()) for key, at in found.items()}, unseen
+            why = [e.why for _, e in of_site if isinstance(e, NoEffect) and e.rated == last]
+            of_treatment = reasons.setdefault(key[0], [])
+            of_treatment += [say("own.last", why=w) for w in why] if known else why
+    return places, reasons
 
 
-def _goes_before(new: tuple[TrialRound, PlaceEffect], old: tuple[TrialRound, PlaceEffect]) -> bool:
-    if new[1].rated != old[1].rated:
-        return new[1].rated > old[1].rated
-    return MEASURED.index(new[0].measure) < MEASURED.index(old[0].measure)
+def _rank(seen: tuple[TrialRound, PlaceEffect]) -> int:
+    return MEASURED.index(seen[0].measure)
 
 
 def _result(trial: TrialFile, seen: Seen, materials: Actives, tables: Tables) -> OwnResult | Phrase:
@@ -271,14 +282,20 @@ def _rate(given: Given, materials: Actives, tables: Tables) -> float | None:
 
 
 def _logit(place: PlaceEffect) -> tuple[float, float]:
-    """Control at a place on the logit scale, with its error."""
+    """Control at a place on the logit scale, with its error.
+
+    The error is such that its 95 % interval reaches both ends of that of the effect. Where these
+    lie beyond what a result may say, it is at least the effect's own: no step of control's logit is
+    smaller than that of the logarithm of the weeds left.
+    """
     low, high = place.effect.interval()
 
     def of(value: float) -> float:
+        value = min(max(value, -MOST_LESS), MOST_LESS)
         control = -math.expm1(value) if place.scale == "left" else 1 / (1 + math.exp(-value))
         control = min(max(control, _ENDS[0]), _ENDS[1])
         return math.log(control / (1 - control))
 
-    ends = sorted((of(low), of(high)))
-    least = place.effect.error if place.scale == "level" else 0.0
-    return of(place.effect.value), max((ends[1] - ends[0]) / 2 / TWO_ERRORS, least)
+    middle = of(place.effect.value)
+    away = max(abs(of(low) - middle), abs(of(high) - middle), (high - low) / 2)
+    return middle, away / TWO_ERRORS

@@ -83,6 +83,17 @@ class PlaceEffect:
     shown: ShownEffect
 
 
+@dataclass(frozen=True, slots=True)
+class NoEffect:
+    """A treatment that has no effect at a site on one look, and why; `seen` if it was rated."""
+
+    treatment: str
+    site: str
+    rated: dt.date
+    why: Phrase
+    seen: bool
+
+
 def read_trials(files: Sequence[Path], *, ratings: bool = True) -> tuple[TrialRead, ...]:
     """The trials of some files with their ratings, none where there is no log yet.
 
@@ -152,7 +163,7 @@ def untreated_arm(trial: TrialFile) -> TrialArm | None:
 
 def place_effects(
     trial: TrialFile, found: TrialRound, other: TrialArm, materials: Actives
-) -> Iterable[tuple[PlaceEffect | None, str, Phrase]]:
+) -> Iterable[PlaceEffect | NoEffect]:
     """The effect of each treatment at each site of a round, or why there is none.
 
     Parameters
@@ -182,15 +193,15 @@ def place_effects(
             if effect is None or days is None or scale is None:
                 where = say("pool.at", site=Name(site.name))
                 why = say("pool.where", where=where, why=why or say("pool.no_doubt"))
-                yield None, arm.name, why
+                seen = any(row.treatment == arm.name for row in rows)
+                yield NoEffect(arm.name, site.name, rated, why, seen)
                 continue
             within = effect.value, *effect.interval()
-            place = PlaceEffect(
+            yield PlaceEffect(
                 trial.name, site.name, rated, days, season_name(rated, site.latitude < 0),
                 dates_at(trial, arm, site), given_at(trial, arm, site, materials), scale, effect,
                 told(scale, within, effect.base, *ends),
             )  # fmt: skip
-            yield place, arm.name, why
 
 
 def _bare(rows: Sequence[PlotRow], check: TrialArm) -> bool:

@@ -14,6 +14,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.phrase import Name, Phrase, say
 from windowcast.materials.actives import Actives
 from windowcast.records.place_effects import (
+    NoEffect,
     PlaceEffect,
     TrialRead,
     given_at,
@@ -126,9 +127,9 @@ def pool_trials(trials: Sequence[TrialRead], materials: Actives, against: str = 
             leave(read.trial.name, "", why or say("pool.no_check"))
             continue
         for found in rounds_of(read.trial, read.ratings, other.name):
-            for place, treatment, why in place_effects(read.trial, found, other, materials):
-                if place is None:
-                    leave(read.trial.name, treatment, why)
+            for place in place_effects(read.trial, found, other, materials):
+                if isinstance(place, NoEffect):
+                    leave(read.trial.name, place.treatment, place.why)
                 else:
                     _put(groups, found, place, _given_first(read.trial, other, materials))
     pooled = [_pooled(group) for group in groups if len(group.places) > 1]
