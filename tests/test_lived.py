@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from made_days import PLACE, made_record
 
+from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Record, Weather
 from windowcast.verify.drawn_hours import BLOCK_D
 from windowcast.verify.lived import Lived, lived
@@ -186,6 +187,13 @@ def test_a_season_without_enough_before_it_or_within_it_is_none(record: Record) 
     at = int((np.datetime64(TODAY) - record.times[0]).astype(int))
     values["tmin_c"][at : at + 9] = np.nan
     assert lived(replace(record, values=values), SEASON) is None
+
+
+def test_a_place_unknown_or_in_the_south_has_no_season(record: Record) -> None:
+    nowhere = replace(record, place=replace(PLACE, latitude_deg=np.nan))
+    with pytest.raises(InputError, match="neither latitude"):
+        lived(nowhere, SEASON)
+    assert lived(replace(record, place=replace(PLACE, latitude_deg=-33.0)), SEASON) is None
 
 
 def test_a_day_outside_the_season_is_refused(season: Lived) -> None:

@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import numpy.typing as npt
 
+from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray, Grade, Provenance, Record, Weather
 from windowcast.core.site import timezone_at
 from windowcast.core.time_axis import around_day_of_year, by_day_of_year, day_index, grades_of
@@ -169,13 +170,22 @@ def lived(
     Returns
     -------
     Lived or None
-        None where the record has too few years before, or gaps in the season.
+        None where the record has too few years before, or gaps in the season, and in the south.
 
     Raises
     ------
     InputError
-        The city of the forecasts has other weather.
+        The record does not say where it is, or the city of the forecasts has other weather.
     """
+    place = record.place
+    if not np.isfinite([place.latitude_deg, place.longitude_deg]).all():
+        raise InputError(
+            f"{place.name} tells neither latitude nor longitude",
+            field="latitude",
+            remedy="give a table with the station's place, as docs/weather_csv.md says",
+        )
+    if place.southern:
+        return None
     values = load("lived")
     prepared = _prepared(record, season, values)
     if prepared is None:
