@@ -263,6 +263,56 @@ def _ahead(members: dict[str, bytes], manifest: dict[str, Any]) -> None:
     manifest["answers"][0]["checked_at"] = time.time() + 7200
 
 
+def _fetched_ahead(members: dict[str, bytes], manifest: dict[str, Any]) -> None:
+    manifest["answers"][0]["fetched_at"] = time.time() + 7200
+
+
+def _before_ahead(members: dict[str, bytes], manifest: dict[str, Any]) -> None:
+    answer = next(a for a in manifest["answers"] if a["body"])
+    times = {"fetched_at": time.time() - 7200, "checked_at": time.time() + 7200}
+    answer["before"] = answer["body"] | times
+
+
+def _made_ahead(members: dict[str, bytes], manifest: dict[str, Any]) -> None:
+    manifest["made"] = time.time() + 7200
+
+
+def _record(members: dict[str, bytes], manifest: dict[str, Any], line: dict[str, Any]) -> None:
+    import hashlib
+
+    body = json.dumps(line).encode() + b"\n"
+    manifest["record"] = {"sha256": hashlib.sha256(body).hexdigest(), "size": len(body)}
+    members["record.jsonl"] = body
+
+
+def _issue(issued: float, made: float, low: float) -> dict[str, Any]:
+    return {
+        "told_issue": ["", "forecast", int(issued), int(made), "d", "0.1.0", 1],
+        "told": [["night_low_c", int(issued), int(issued) + 9, 0.0, 3.0, low, 5.0, None]],
+        "told_window": [],
+    }
+
+
+def _issued_ahead(members: dict[str, bytes], manifest: dict[str, Any]) -> None:
+    _record(members, manifest, _issue(time.time() + 7200, time.time(), 1.0))
+
+
+def _told_ahead(members: dict[str, bytes], manifest: dict[str, Any]) -> None:
+    _record(members, manifest, _issue(time.time(), time.time() + 7200, 1.0))
+
+
+def _noted_ahead(members: dict[str, bytes], manifest: dict[str, Any]) -> None:
+    _record(members, manifest, {"came": [["tmax_c", 1, 2, 3.0, int(time.time()) + 7200]]})
+
+
+def _no_such_night(members: dict[str, bytes], manifest: dict[str, Any]) -> None:
+    _record(members, manifest, _issue(time.time(), time.time(), -300.0))
+
+
+def _no_such_high(members: dict[str, bytes], manifest: dict[str, Any]) -> None:
+    _record(members, manifest, {"came": [["tmax_c", 1, 2, 86.0, 4]]})
+
+
 def _nonsense(members: dict[str, bytes], manifest: dict[str, Any]) -> None:
     """An answer with a right sum that no reader understands."""
     import hashlib
@@ -296,6 +346,19 @@ def _odd_record(members: dict[str, bytes], manifest: dict[str, Any]) -> None:
         (_wrong_kind, "list of contents"),
         (_a_pause, "list of contents"),
         (_ahead, "2.0 h from now by this machine's clock"),
+        *(
+            (change, "2.0 h from now by this machine's clock")
+            for change in (
+                _fetched_ahead,
+                _before_ahead,
+                _made_ahead,
+                _issued_ahead,
+                _told_ahead,
+                _noted_ahead,
+            )
+        ),
+        (_no_such_night, "record of forecasts that is not as"),
+        (_no_such_high, "record of forecasts that is not as"),
         (_nonsense, "is no use: its answer does not say when it was issued"),
         (_odd_record, "record of forecasts that is not as"),
     ],
@@ -305,6 +368,41 @@ def test_what_is_foreign_or_changed_is_refused_whole(
     made: tuple[Path, str], there: Machine, tmp_path: Path, change: Any, why: str
 ) -> None:
     refused(there, rewritten(made[0], tmp_path / "b.zip", change), why)
+
+
+def test_a_record_that_can_be_is_taken_in(
+    made: tuple[Path, str], there: Machine, tmp_path: Path
+) -> None:
+    """The line that the refused ones are made of is no cause by itself."""
+    line = _issue(time.time() - 9, time.time(), 1.0)
+    file = rewritten(made[0], tmp_path / "b.zip", lambda m, said: _record(m, said, line))
+    assert there.run("weather", "import", str(file)).exit_code == 0
+    assert Foretold(there.cache).count(PLACE) == 1
+
+
+def test_a_full_cache_makes_room_for_what_is_taken_in(
+    made: tuple[Path, str], there: Machine
+) -> None:
+    from windowcast.sources.bundle import opened
+
+    there.run("weather", "status")
+    with Cache(made[0] / "cache" / FILE) as full:
+        size = full.size()
+    with Cache(there.cache, max_bytes=size + 1000) as cache:
+        cache.put("https://old.example/", "archive", bytes(range(256)) * 2, fresh_s=1.0)
+        cache.put_derived("old", "archive", "d", b"x" * 200)
+        with opened(made[0] / "site.weather.zip") as bundle:
+            done = bundle_import.take_in(bundle, cache, time.time())
+        assert done.answers == len(bundle.manifest.answers)
+        assert cache.size() <= size + 1000
+    with Cache(there.cache, max_bytes=1000) as cache:
+        with opened(made[0] / "site.weather.zip") as bundle, cache.writing() as db:
+            db.execute("UPDATE entry SET checked_at = 0 WHERE url NOT LIKE '%old%'")
+        with opened(made[0] / "site.weather.zip") as bundle:
+            bundle_import.take_in(bundle, cache, time.time())
+        assert cache.entry("https://old.example/") is None
+        assert cache.derived("old", "d") is None
+        assert len(cache.entries()) == len(bundle.manifest.answers)  # never what just came
 
 
 def test_no_file_leaves_the_folder(made: tuple[Path, str], there: Machine, tmp_path: Path) -> None:

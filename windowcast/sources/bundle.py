@@ -165,16 +165,17 @@ def write_bundle(
     with atomic_path(target) as temporary, zipfile.ZipFile(temporary, "w") as packed:
         there: set[str] = set()
 
-        def put(name: str, body: bytes) -> dict[str, Any]:
+        def put(name: str, body: bytes) -> None:
             if name not in there:
                 there.add(name)
                 member = zipfile.ZipInfo(name, time.gmtime(now)[:6])
                 member.external_attr = (stat.S_IFREG | 0o644) << 16
                 packed.writestr(member, body, zipfile.ZIP_DEFLATED)
-            return {"sha256": hashlib.sha256(body).hexdigest(), "size": len(body)}
 
         def put_answer(body: bytes) -> dict[str, Any]:
-            return put(f"answers/{hashlib.sha256(body).hexdigest()}", body)
+            held = _said(body)
+            put(answer_name(Content(**held)), body)
+            return held
 
         answers = []
         for url in sorted(urls):
@@ -197,16 +198,25 @@ def write_bundle(
                     else Before(**put_answer(former), fetched_at=before[0], checked_at=before[1]),
                 )
             )
+        if record:
+            put(_RECORD, record)
+        for name, body in files:
+            put(f"files/{name}", body)
         manifest = Manifest(
             made=now,
             site=at,
             answers=tuple(answers),
-            record=Content(**put(_RECORD, record)) if record else None,
-            files=tuple(OwnFile(path=name, **put(f"files/{name}", body)) for name, body in files),
+            record=Content(**_said(record)) if record else None,
+            files=tuple(OwnFile(path=name, **_said(body)) for name, body in files),
             credits=tuple(origins),
         )
         put(_MANIFEST, json.dumps(manifest.model_dump(), indent=1, ensure_ascii=False).encode())
     return manifest
+
+
+def _said(body: bytes) -> dict[str, Any]:
+    """What the list of contents says of a member."""
+    return {"sha256": hashlib.sha256(body).hexdigest(), "size": len(body)}
 
 
 # ---- reading ----

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-import sqlite3
-import zlib
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import read_regular
 from windowcast.core.record import Place
 from windowcast.core.values import load
-from windowcast.sources.bundle import Bundle, CarriedAnswer, Content, OwnFile, file_name
-from windowcast.sources.cache import Cache, digest_of
+from windowcast.sources.bundle import Bundle, CarriedAnswer, OwnFile, file_name
+from windowcast.sources.cache import Cache, Carried, Entry, digest_of
 from windowcast.sources.doctor import kind_of
-from windowcast.sources.foretold_carried import add_lines, checked_lines
+from windowcast.sources.foretold_carried import add_lines, checked_lines, times_noted
 
 _FOR_WINDOWS = set('<>:"\\|?*')  # no name of a file there
 
@@ -50,13 +50,13 @@ def take_in(bundle: Bundle, cache: Cache, now: float, folder: Path | None = None
         A member is damaged or cannot be used, this clock is behind, a file of the folder is
         another one, or something cannot be written. Then nothing has changed.
     """
-    _refuse_ahead(bundle, now)
     for answer in bundle.manifest.answers:
         _check(bundle, cache, answer)
     try:
         lines = checked_lines(bundle.record())
     except InputError as error:
         raise error.at(path=bundle.path) from None
+    _refuse_ahead(bundle, lines, now)
     files = [] if folder is None else _to_write(bundle, folder)
     place = bundle.manifest.site
     at = Place(place.name, place.latitude, place.longitude)
@@ -64,7 +64,8 @@ def take_in(bundle: Bundle, cache: Cache, now: float, folder: Path | None = None
     written: list[Path] = []
     try:
         with cache.writing() as db:
-            done = [_put(db, bundle, answer, now, longest) for answer in bundle.manifest.answers]
+            answers = bundle.manifest.answers
+            done = cache.take(db, (_carried(bundle, each, longest) for each in answers))
             issues = add_lines(db, at, lines)
             for target, body in files:
                 made_folder(target.parent)
@@ -75,12 +76,15 @@ def take_in(bundle: Bundle, cache: Cache, now: float, folder: Path | None = None
             with suppress(OSError):
                 target.unlink()
         raise
-    return Taken(sum(done), len(done) - sum(done), issues, tuple(written))
+    return Taken(done, len(answers) - done, issues, tuple(written))
 
 
-def _refuse_ahead(bundle: Bundle, now: float) -> None:
+def _refuse_ahead(bundle: Bundle, lines: Sequence[dict[str, Any]], now: float) -> None:
     """Refuse what comes from the future by this clock: every age would be told too young."""
-    newest = max((answer.checked_at for answer in bundle.manifest.answers), default=0.0)
+    manifest = bundle.manifest
+    held = [each for a in manifest.answers for each in (a, a.before) if each is not None]
+    came = [at for each in held for at in (each.fetched_at, each.checked_at)]
+    newest = max([manifest.made, *came, *times_noted(lines)])
     if newest > now + load("sources").number("http.clock_skew_max"):
         raise InputError(
             f"was fetched {(newest - now) / 3600:.1f} h from now by this machine's clock",
@@ -101,53 +105,21 @@ def _check(bundle: Bundle, cache: Cache, answer: CarriedAnswer) -> None:
             )
 
 
-def _put(
-    db: sqlite3.Connection, bundle: Bundle, answer: CarriedAnswer, now: float, longest_s: float
-) -> bool:
-    """Put an answer in, as old as it is; False where what is there is as new, or newer."""
-    sql = "SELECT status, digest, checked_at FROM entry WHERE url = ?"
-    there = db.execute(sql, (answer.url,)).fetchone()
-    if there and (there[2] >= answer.checked_at or (there[0] == 200 and answer.body is None)):
-        return False
-    packed, digest = _packed(bundle, answer.body)
-    if there:
-        db.execute(
-            "INSERT OR REPLACE INTO former SELECT url, source, body, digest, fetched_at,"
-            " checked_at, used_at, size FROM entry"
-            " WHERE url = ? AND status = 200 AND digest != ?",
-            (answer.url, digest),
-        )
-    db.execute(
-        f"INSERT OR REPLACE INTO entry VALUES ({','.join('?' * 12)})",
-        (
-            answer.url, answer.source, 404 if packed is None else 200, packed, digest, answer.etag,
-            answer.last_modified, answer.fetched_at, answer.checked_at,
-            min(answer.expires_at, answer.checked_at + longest_s), now,
-            len(packed or b"") + len(answer.url),
+def _carried(bundle: Bundle, answer: CarriedAnswer, longest_s: float) -> Carried:
+    """An answer as the cache takes it; it is fresh for no longer than any may be."""
+    body = None if answer.body is None else bundle.answer(answer.body)
+    before = answer.before
+    return Carried(
+        Entry(
+            answer.url, answer.source, 404 if body is None else 200,
+            "" if body is None else digest_of(body), answer.etag, answer.last_modified,
+            answer.fetched_at, answer.checked_at,
+            min(answer.expires_at, answer.checked_at + longest_s),
         ),
+        body,
+        None if before is None
+        else (bundle.answer(before), before.fetched_at, before.checked_at),
     )  # fmt: skip
-    if (before := answer.before) is not None:
-        body, digest = _packed(bundle, before)
-        db.execute(
-            "INSERT INTO former VALUES (?,?,?,?,?,?,?,?) ON CONFLICT (url) DO UPDATE SET"
-            " source = excluded.source, body = excluded.body, digest = excluded.digest,"
-            " fetched_at = excluded.fetched_at, checked_at = excluded.checked_at,"
-            " used_at = excluded.used_at, size = excluded.size"
-            " WHERE excluded.checked_at > former.checked_at",
-            (
-                answer.url, answer.source, body, digest, before.fetched_at, before.checked_at,
-                now, len(body or b"") + len(answer.url),
-            ),
-        )  # fmt: skip
-    return True
-
-
-def _packed(bundle: Bundle, held: Content | None) -> tuple[bytes | None, str]:
-    """A body as the cache keeps it, and its digest."""
-    if held is None:
-        return None, ""
-    body = bundle.answer(held)
-    return zlib.compress(body, 6), digest_of(body)
 
 
 def _to_write(bundle: Bundle, folder: Path) -> list[tuple[Path, bytes]]:

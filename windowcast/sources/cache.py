@@ -12,7 +12,7 @@ import sqlite3
 import threading
 import time
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Set
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,6 +36,15 @@ class Entry:
     fetched_at: float  # when the body came
     checked_at: float  # when the source last said that it still holds
     expires_at: float
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """An answer of another cache; `before` is the body that it replaced, fetched and checked."""
+
+    entry: Entry
+    body: bytes | None
+    before: tuple[bytes, float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,23 +164,66 @@ class Cache:
     ) -> Entry:
         """Keep an answer; `body` None keeps that there is nothing at the address."""
         now = self._clock()
-        packed = None if body is None else zlib.compress(body, 6)
-        digest = "" if body is None else digest_of(body)
-        status = 404 if body is None else 200
-        row = (
-            url, source, status, packed, digest, etag, last_modified,
-            now, now, now + fresh_s, now, len(packed or b"") + len(url),
+        status, digest = (404, "") if body is None else (200, digest_of(body))
+        entry = Entry(
+            url, source, status, digest, etag, last_modified, now, now, now + fresh_s
         )  # fmt: skip
         with self.writing() as db:
-            db.execute(
-                "INSERT OR REPLACE INTO former SELECT url, source, body, digest, fetched_at,"
-                " checked_at, used_at, size FROM entry"
-                " WHERE url = ? AND status = 200 AND digest != ?",
-                (url, digest),
-            )
-            db.execute(f"INSERT OR REPLACE INTO entry VALUES ({','.join('?' * 12)})", row)
-            self._evict(db, keep=url)
-        return Entry(url, source, status, digest, etag, last_modified, now, now, now + fresh_s)
+            self._keep(db, entry, body)
+            self._evict(db, {url})
+        return entry
+
+    def _keep(self, db: sqlite3.Connection, entry: Entry, body: bytes | None) -> None:
+        """Put an answer in; another body that it replaces stays beside."""
+        packed = None if body is None else zlib.compress(body, 6)
+        size = len(packed or b"") + len(entry.url)
+        db.execute(
+            "INSERT OR REPLACE INTO former SELECT url, source, body, digest, fetched_at,"
+            " checked_at, used_at, size FROM entry"
+            " WHERE url = ? AND status = 200 AND digest != ?",
+            (entry.url, entry.digest),
+        )
+        db.execute(
+            f"INSERT OR REPLACE INTO entry VALUES ({','.join('?' * 12)})",
+            (
+                entry.url, entry.source, entry.status, packed, entry.digest, entry.etag,
+                entry.last_modified, entry.fetched_at, entry.checked_at, entry.expires_at,
+                self._clock(), size,
+            ),
+        )  # fmt: skip
+
+    def take(self, db: sqlite3.Connection, carried: Iterable[Carried]) -> int:
+        """Put in answers of another cache, as old as they are, within a transaction.
+
+        Where what is kept here is as new or newer it stays. Returns how many were put in.
+        """
+        taken = set()
+        for answer in carried:
+            entry = answer.entry
+            stays = "url = ? AND (checked_at >= ? OR (status = 200 AND ? = 404))"
+            asked = entry.url, entry.checked_at, entry.status
+            if db.execute(f"SELECT 1 FROM entry WHERE {stays}", asked).fetchone():
+                continue
+            self._keep(db, entry, answer.body)
+            self._keep_before(db, answer)
+            taken.add(entry.url)
+        self._evict(db, taken)
+        return len(taken)
+
+    def _keep_before(self, db: sqlite3.Connection, answer: Carried) -> None:
+        """Keep the body that an answer replaced elsewhere, unless a newer one is beside it here."""
+        if answer.before is None:
+            return
+        body, fetched_at, checked_at = answer.before
+        packed, url = zlib.compress(body, 6), answer.entry.url
+        db.execute(
+            "INSERT OR REPLACE INTO former SELECT ?1,?2,?3,?4,?5,?6,?7,?8 WHERE NOT EXISTS"
+            " (SELECT 1 FROM former WHERE url = ?1 AND checked_at >= ?6)",
+            (
+                url, answer.entry.source, packed, digest_of(body), fetched_at, checked_at,
+                self._clock(), len(packed) + len(url),
+            ),
+        )  # fmt: skip
 
     def confirm(self, url: str, *, fresh_s: float) -> None:
         """Note that the source said a kept answer still holds."""
@@ -264,7 +316,7 @@ class Cache:
                 "INSERT OR REPLACE INTO derived VALUES (?,?,?,?,?,?)",
                 (key, source, digest, packed, self._clock(), len(packed) + len(key)),
             )
-            self._evict(db, keep=key)
+            self._evict(db, {key})
 
     # ---- housekeeping ----
 
@@ -274,21 +326,22 @@ class Cache:
             with self.writing() as db:
                 db.execute(f"UPDATE {table} SET used_at = ? WHERE {column} = ?", (now, key))
 
-    def _evict(self, db: sqlite3.Connection, keep: str) -> None:
+    def _evict(self, db: sqlite3.Connection, keep: Set[str]) -> None:
         """Remove what was used longest ago until the size bound holds; never what just came."""
         total = self._size(db)
         if total <= self._max_bytes:
             return
         rows = db.execute(
             "SELECT 'former', url, size, 0.0 AS used_at FROM former"
-            " UNION ALL SELECT 'derived', key, size, used_at FROM derived WHERE key != ?1"
-            " UNION ALL SELECT 'entry', url, size, used_at FROM entry WHERE url != ?1"
-            " ORDER BY used_at, size DESC",
-            (keep,),
+            " UNION ALL SELECT 'derived', key, size, used_at FROM derived"
+            " UNION ALL SELECT 'entry', url, size, used_at FROM entry"
+            " ORDER BY used_at, size DESC"
         ).fetchall()
         for table, key, size, _ in rows:
             if total <= self._max_bytes * self._evict_to:
                 break
+            if table != "former" and key in keep:
+                continue
             column = "key" if table == "derived" else "url"
             db.execute(f"DELETE FROM {table} WHERE {column} = ?", (key,))
             total -= size

@@ -27,6 +27,7 @@ from windowcast.sources.cache_file import FILE, folder
 from windowcast.sources.foretold_tables import TABLES, as_made, insert, made_ready
 
 DAY_S = 86_400
+NIGHT_LOW = "night_low_c"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,7 @@ class Said:
     Attributes
     ----------
     element
-        A daily variable of the schema, or "night_low_c".
+        A daily variable of the schema, or `NIGHT_LOW`.
     start, stop
         Between what times it holds [POSIX s].
     value, low, high

@@ -12,8 +12,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
 from windowcast.core.errors import InputError
-from windowcast.core.record import Place
-from windowcast.sources.foretold import Foretold, at_place
+from windowcast.core.record import DAILY_VARIABLES, Place
+from windowcast.sources.foretold import NIGHT_LOW, Foretold, at_place
 from windowcast.sources.foretold_tables import TABLES, insert, made_ready
 
 Row = list[Any]
@@ -26,6 +26,7 @@ _LEFT_OUT = {
     "issue",
 }  # the place is the bundle's, the number each machine's own
 _UNKNOWN = {"value", "low", "high", "chance", "score", "share", "held"}  # columns that may be null
+_WHEN = {"issued", "made", "noted"}  # columns that hold when something was known
 _KINDS = {"INTEGER": int, "REAL": (int, float), "TEXT": str}
 _MOST = 2**53  # a whole number that JSON carries exactly
 _NO_RECORD = "holds a record of forecasts that is not as this program writes it"
@@ -112,6 +113,18 @@ def _check(table: str, rows: Any) -> None:
             raise InputError(_NO_RECORD)
         if not all(_fits(cell, column) for cell, column in zip(row, columns, strict=True)):
             raise InputError(_NO_RECORD)
+        if not _possible(dict(zip((column.name for column in columns), row, strict=True))):
+            raise InputError(_NO_RECORD)
+
+
+def _possible(row: dict[str, Any]) -> bool:
+    """Whether values foretold and measured lie where the schema lets them."""
+    element = row.get("element")
+    variable = DAILY_VARIABLES.get("tmin_c" if element == NIGHT_LOW else str(element))
+    if variable is None:
+        return True
+    values = [row[name] for name in ("value", "low", "high") if row.get(name) is not None]
+    return all(variable.low <= value <= variable.high for value in values)
 
 
 def _fits(cell: Any, column: _Column) -> bool:
@@ -120,6 +133,15 @@ def _fits(cell: Any, column: _Column) -> bool:
     if isinstance(cell, bool) or not isinstance(cell, _KINDS[column.kind]):  # type: ignore[arg-type]
         return False
     return not isinstance(cell, int) or abs(cell) < _MOST
+
+
+def times_noted(lines: Sequence[dict[str, Any]]) -> Iterator[float]:
+    """When each issue was issued and made, and what came was noted [POSIX s]."""
+    for line in lines:
+        for name, rows in line.items():
+            at = [n for n, column in enumerate(_columns(name)) if column.name in _WHEN]
+            for row in [rows] if name == "told_issue" else rows:
+                yield from (row[n] for n in at)
 
 
 def add_lines(db: sqlite3.Connection, place: Place, lines: Sequence[dict[str, Any]]) -> int:

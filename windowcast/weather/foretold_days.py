@@ -25,10 +25,9 @@ from windowcast.core.record import (
     Weather,
 )
 from windowcast.core.values import PACKAGED, Tables
-from windowcast.sources.foretold import Came, Said, SaidOnce
+from windowcast.sources.foretold import NIGHT_LOW, Came, Said, SaidOnce
 from windowcast.weather.join import hourly_to_daily
 
-NIGHT_LOW = "night_low_c"
 NIGHT_H = (-6, 10)  # a night from 18:00 of the evening to 10:00 of the date it ends on
 NIGHT_SHARE = 0.9  # of its hours that must be known
 DAYS = ("tmax_c", "tmin_c", "precip_mm", "wind_mean_m_s", "soil_5cm_c")
