@@ -32,7 +32,7 @@ from windowcast.report.catalogue import Voice
 from windowcast.season import soil_kept
 from windowcast.season.soil_kept import KeptSoil
 from windowcast.season.state import build
-from windowcast.weather import gather
+from windowcast.sources import by_name
 from windowcast.weather.ensemble import members
 
 # no deadline: a busy machine is no fault of the code
@@ -87,7 +87,7 @@ def _no_coarse_grid(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(autouse=True)
 def _one_forecast_service(monkeypatch: pytest.MonkeyPatch) -> None:
     """By default only the service that most tests serve is asked, and no other by its address."""
-    monkeypatch.setattr(gather, "AUTOMATIC", ("nws",))
+    monkeypatch.setattr(by_name, "AUTOMATIC", ("nws",))
     for service in ("METNO", "MOSMIX"):
         monkeypatch.setenv(f"WINDOWCAST_{service}_URL", "http://127.0.0.1:9")
 

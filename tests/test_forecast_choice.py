@@ -26,6 +26,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.record import Place, Record, Weather
 from windowcast.core.site import Site
 from windowcast.core.time_axis import record_of
+from windowcast.sources import by_name
 from windowcast.sources.cache import Cache
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.http import Client, Limits
@@ -43,7 +44,7 @@ SOUTH = {"name": "Oval", "latitude": -33.85, "longitude": 151.05, "elevation_m":
 
 @pytest.fixture
 def server(monkeypatch: pytest.MonkeyPatch) -> Iterator[Loopback]:
-    monkeypatch.setattr(gathering, "AUTOMATIC", ("nws", "mosmix", "metno"))
+    monkeypatch.setattr(by_name, "AUTOMATIC", ("nws", "mosmix", "metno"))
     monkeypatch.setenv("WINDOWCAST_CONTACT", "greens@example.org")
     with serving() as running:
         for service in ("ARCHIVE", "FORECAST", "METNO", "MOSMIX"):

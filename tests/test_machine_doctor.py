@@ -22,6 +22,7 @@ from windowcast.cli import check_extras, check_machine, check_network, main
 from windowcast.cli.check_extras import EXTRAS, tried
 from windowcast.cli.doctor import command
 from windowcast.core.site_template import Answers, site_toml
+from windowcast.sources import by_name
 
 ROOT = Path(__file__).parents[1]
 SERVICES = ("ARCHIVE", "FORECAST", "MOSMIX", "METNO")
@@ -39,6 +40,7 @@ def _plain(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 
 @pytest.fixture
 def server(monkeypatch: pytest.MonkeyPatch) -> Any:
+    monkeypatch.setattr(by_name, "AUTOMATIC", ("nws", "mosmix", "metno"))
     with serving() as running:
         for service in SERVICES:
             monkeypatch.setenv(f"WINDOWCAST_{service}_URL", running.url)

@@ -31,14 +31,15 @@ from windowcast.core.site import Site
 from windowcast.core.values import load
 from windowcast.report.problems import problem_text
 from windowcast.sources import by_name
-from windowcast.sources.by_name import AUTOMATIC, source_named
+from windowcast.sources.by_name import AUTOMATIC, chosen, source_named
 from windowcast.sources.cache import Cache
 from windowcast.sources.cache_file import FILE, folder
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.http import Client, Limits
 from windowcast.sources.kept import age_text
+from windowcast.sources.reach import services_of
 from windowcast.sources.source import Found, Request, Source
-from windowcast.weather.gather import gather
+from windowcast.weather.gather import gather, services
 from windowcast.weather.load import load_weather
 
 LIMITS = Limits(0.5, 0.5, 2.0, 2, 0.01, 0.02, 2)
@@ -292,6 +293,7 @@ class _Entry:
 
 
 def test_third_party_source(server: Loopback, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(by_name, "AUTOMATIC", AUTOMATIC)
     assert isinstance(Thirds(), Source)
     monkeypatch.setattr("importlib.metadata.entry_points", lambda group: [_Entry(Thirds)])
     assert by_name.GROUP == "windowcast.sources"
@@ -302,6 +304,18 @@ def test_third_party_source(server: Loopback, monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setattr("importlib.metadata.entry_points", lambda group: [_Entry(object)])
     with pytest.raises(InputError, match="lacks name, covers or fetch"):
         source_named("thirds")
+
+
+def test_the_doctor_asks_the_services_that_an_answer_asks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However ``forecast`` is written: alone, in a list, or left to the program."""
+    monkeypatch.setattr(by_name, "AUTOMATIC", AUTOMATIC)
+    for written in ("auto", "auto, metno", "mosmix, nws", " none ", "nws, none", "archive"):
+        ours = site(weather={"forecast": written, "contact": "a@b.example"})
+        names = ["nws" if s.name == "forecast" else s.name for s in services(ours)]
+        doctor = services_of(written, "a@b.example")
+        assert set(names) <= set(doctor) <= {"archive", *chosen(written)}
+    assert services_of("auto, metno", "a@b.example") == ["archive", *AUTOMATIC]
+    assert chosen("none") == chosen(" none ,none") == ()
 
 
 def test_built_in_sources_satisfy_the_protocol() -> None:

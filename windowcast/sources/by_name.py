@@ -9,6 +9,24 @@ AUTOMATIC = ("nws", "mosmix", "metno")  # forecasts in the order in which a site
 GROUP = "windowcast.sources"  # entry-point group; see ``docs/add_a_source.md``
 
 
+def chosen(forecast: str) -> tuple[str, ...]:
+    """The sources that ``[weather] forecast`` of a site file names, in order, each once.
+
+    Parameters
+    ----------
+    forecast
+        Names with commas between; ``auto`` stands for those of this program, ``none`` for nothing.
+
+    Examples
+    --------
+    >>> chosen("metno, auto"), chosen("none")
+    (('metno', 'nws', 'mosmix'), ())
+    """
+    named = (name.strip() for name in forecast.split(","))
+    spelled = (name for one in named for name in (AUTOMATIC if one == "auto" else (one,)))
+    return tuple(dict.fromkeys(name for name in spelled if name != "none"))
+
+
 def source_named(name: str) -> Source:
     """The built-in source of this name, or one that an installed package offers.
 

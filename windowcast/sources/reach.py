@@ -9,10 +9,10 @@ from functools import partial
 
 from windowcast.core.errors import InputError
 from windowcast.sources.archive import HOST as ARCHIVE
-from windowcast.sources.by_name import AUTOMATIC
+from windowcast.sources.by_name import chosen
 from windowcast.sources.forecast import HOST as FORECAST
 from windowcast.sources.http import Client, Limits
-from windowcast.sources.http_answer import FetchError, base_url
+from windowcast.sources.http_answer import FetchError, base_url, host_of
 from windowcast.sources.metno import HOST as METNO
 from windowcast.sources.metno import contact_of
 from windowcast.sources.mosmix import HOST as MOSMIX
@@ -41,15 +41,12 @@ class Reached:
         Why it could not be reached, in English with the host; None when it answered.
     skew_s
         The service's clock minus this one [s]; None where its answer tells no time.
-    took_s
-        Until the answer [s].
     """
 
     service: str
     host: str
     problem: FetchError | InputError | None = None
     skew_s: float | None = None
-    took_s: float = 0.0
 
 
 def reach(services: Sequence[str], within_s: float) -> list[Reached]:
@@ -68,23 +65,18 @@ def services_of(forecast: str = "auto", contact: str = "") -> list[str]:
     forecast, contact
         As in ``[weather]`` of the site file; a service that wants a contact is left out without.
     """
-    wanted = AUTOMATIC if forecast == "auto" else [name.strip() for name in forecast.split(",")]
     silent = {"archive"} if contact_of(contact) else {"archive", "metno"}
-    return ["archive", *(name for name in wanted if name in _WHERE and name not in silent)]
+    asked = [name for name in chosen(forecast) if name in _WHERE and name not in silent]
+    return ["archive", *asked]
 
 
 def _reach(service: str, client: Client, within_s: float) -> Reached:
     variable, host, path = _WHERE[service]
-    began = time.monotonic()
     try:
         base = base_url(variable, host)
         host = base
         reply = client.touch(f"{base}{path}", within_s=within_s)
     except (FetchError, InputError) as error:
-        return Reached(service, _bare(host), error)
+        return Reached(service, host_of(host), error)
     skew = None if reply.server_time is None else reply.skew_s
-    return Reached(service, _bare(host), None, skew, time.monotonic() - began)
-
-
-def _bare(url: str) -> str:
-    return url.partition("//")[2].partition("/")[0]
+    return Reached(service, host_of(host), None, skew)

@@ -16,7 +16,7 @@ from windowcast.core.site import Site
 from windowcast.core.source_flags import remark
 from windowcast.core.values import PACKAGED, Tables, load
 from windowcast.sources.blend import lapse_rate
-from windowcast.sources.by_name import AUTOMATIC, source_named
+from windowcast.sources.by_name import chosen, source_named
 from windowcast.sources.coarse_grid import CoarseGridSource
 from windowcast.sources.fetch import Fetcher
 from windowcast.sources.http_answer import FetchError, Kind
@@ -100,7 +100,7 @@ def gather(
     coarse, soil, *found = side_by_side(works, len(works))
     issued = found[0] if ahead else Found()
     archive = found[-1] if past else Found()
-    if not past and not issued.records and site.weather.forecast.strip() != "none":
+    if not past and not issued.records and chosen(site.weather.forecast):
         archive = _archive(request, fetcher, needed=False)
     measured = [r for r in archive.records if _measured(r)]
     modelled = [r for r in archive.records if not _measured(r)]
@@ -185,9 +185,7 @@ def services(site: Site) -> list[Source]:
     InputError
         The site names one that is not known.
     """
-    wanted = [name.strip() for name in site.weather.forecast.split(",")]
-    chosen = [name for one in wanted for name in (AUTOMATIC if one == "auto" else (one,))]
-    named = dict.fromkeys(name for name in chosen if name not in ("none", "archive"))
+    named = [name for name in chosen(site.weather.forecast) if name != "archive"]
     return [source for source in map(source_named, named) if source.covers(site.place)]
 
 
