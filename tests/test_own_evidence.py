@@ -265,6 +265,26 @@ def test_a_site_file_names_its_trials_and_each_counts_once(folder: Path) -> None
     assert with_own_trials(bare, PACKAGED, load_actives()) is PACKAGED
 
 
+def test_a_trial_is_read_again_only_when_it_has_changed(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from windowcast.trials import trial_file
+
+    read: list[str] = []
+    load = trial_file.load_trial
+    monkeypatch.setattr(
+        trial_file, "load_trial", lambda path: (read.append(path.name), load(path))[1]
+    )
+    names = [str(folder / "trials" / f"y{year}.toml") for year in (2023, 2024)]
+    states = [own_evidence.trial_states(names) for _ in range(3)]
+    assert states[0] == states[1] == states[2]
+    assert read == ["y2023.toml", "y2024.toml"]
+    file = Path(names[0])
+    file.write_text(file.read_text().replace("prodiamine 0.84", "prodiamine 0.8"))
+    assert own_evidence.trial_states(names) != states[0]
+    assert read[2:] == ["y2023.toml"]
+
+
 def test_plan_and_review_go_by_own_trials_and_say_so(folder: Path) -> None:
     run = CliRunner().invoke
     plan = ["plan", str(site_file(folder)), "--date", "2026-07-15"]

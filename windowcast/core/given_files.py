@@ -26,6 +26,15 @@ def refuse_special(path: str | PathLike[str]) -> None:
         raise InputError(_SPECIAL, path=path, remedy="name a file")
 
 
+def file_state(path: str | PathLike[str]) -> tuple[int, int]:
+    """Time of the last change and size, by which a change is noticed; zeros without the file."""
+    try:
+        found = Path(path).stat()
+    except (OSError, ValueError):
+        return 0, 0
+    return found.st_mtime_ns, found.st_size
+
+
 def read_regular(path: str | PathLike[str], limit: int) -> bytes:
     """The contents of a regular file, one byte more than `limit` [byte] where it is larger.
 

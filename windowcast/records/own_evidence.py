@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import file_state
 from windowcast.core.phrase import Name, Phrase, say
 from windowcast.core.site import Site
 from windowcast.core.values import Tables
@@ -37,7 +38,7 @@ from windowcast.records.trial_rounds import TrialRound, rounds_of
 from windowcast.trials.contrasts import MOST_LESS, TWO_ERRORS, listed
 from windowcast.trials.given import Given
 from windowcast.trials.layout import TrialArm, arms_of
-from windowcast.trials.trial_file import TrialFile
+from windowcast.trials.trial_file import TrialFile, kept_trial
 
 MEASURED = (
     "count per m2", "biomass g per m2", "cover %", "control %", "control 0-10",
@@ -110,22 +111,19 @@ def evidence_of(site: Site, tables: Tables, materials: Actives) -> OwnEvidence:
 
 def trial_states(names: Iterable[str]) -> tuple[tuple[int, int], ...]:
     """When the trials and their logs were changed, and how large they are."""
-    found = []
-    for read in _read(tuple(map(Path, names)), ratings=False):
-        log = trial_log_path(read.trial, read.file)
-        for file in (read.file, log, log.with_name(f"{log.name}-wal")):
-            try:
-                state = file.stat()
-            except OSError:
-                found.append((0, 0))
-            else:
-                found.append((state.st_mtime_ns, state.st_size))
+    found: list[tuple[int, int]] = []
+    for file in map(Path, names):
+        try:
+            log = trial_log_path(kept_trial(file), file)
+        except InputError as error:
+            raise error.at(field="own_trials") from None
+        found += map(file_state, (file, log, log.with_name(f"{log.name}-wal")))
     return tuple(found)
 
 
-def _read(files: tuple[Path, ...], *, ratings: bool = True) -> Reads:
+def _read(files: tuple[Path, ...]) -> Reads:
     try:
-        return read_trials(files, ratings=ratings)
+        return read_trials(files)
     except InputError as error:
         raise error.at(field="own_trials") from None
 

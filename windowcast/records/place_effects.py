@@ -35,7 +35,7 @@ from windowcast.trials.given import Given
 from windowcast.trials.layout import TrialArm, arms_of
 from windowcast.trials.model import PlotRow, TrialAnalysis
 from windowcast.trials.percent_control import too_uneven
-from windowcast.trials.trial_file import TrialFile, TrialSite, load_trial
+from windowcast.trials.trial_file import TrialFile, TrialSite, kept_trial
 
 _CHECKS = frozenset({"untreated", "weed-free"})
 
@@ -94,13 +94,8 @@ class NoEffect:
     seen: bool
 
 
-def read_trials(files: Sequence[Path], *, ratings: bool = True) -> tuple[TrialRead, ...]:
+def read_trials(files: Sequence[Path]) -> tuple[TrialRead, ...]:
     """The trials of some files with their ratings, none where there is no log yet.
-
-    Parameters
-    ----------
-    ratings
-        Whether ratings are read.
 
     Raises
     ------
@@ -109,7 +104,7 @@ def read_trials(files: Sequence[Path], *, ratings: bool = True) -> tuple[TrialRe
     """
     found: list[TrialRead] = []
     for file in files:
-        trial = load_trial(file)
+        trial = kept_trial(file)
         if file.resolve() in {other.file.resolve() for other in found}:
             raise InputError("is named twice", path=file, remedy="name each trial once")
         for other in found:
@@ -121,7 +116,7 @@ def read_trials(files: Sequence[Path], *, ratings: bool = True) -> tuple[TrialRe
         log_file = trial_log_path(trial, file)
         rated: list[Rating] = []
         others: tuple[str, ...] = ()
-        if ratings and log_file.is_file():
+        if log_file.is_file():
             with SeasonLog(log_file, create=False) as log:
                 rated = [stored.entry for stored in trial_ratings(log, trial.name)]
                 others = () if rated else trials_rated(log)

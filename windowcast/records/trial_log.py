@@ -27,7 +27,7 @@ from windowcast.sources.file_options import MARKS, split_options
 from windowcast.sources.textfile import read_text_bytes, text_of
 from windowcast.sources.written_dates import ORDERS, Order
 from windowcast.trials.trial_cells import TableSaid
-from windowcast.trials.trial_file import TrialFile, load_trial
+from windowcast.trials.trial_file import TrialFile, kept_trial
 from windowcast.trials.trial_table import PlotValue, RatingsRead, read_ratings
 
 MOST_FILES = 500  # that are looked through beside a log
@@ -75,7 +75,7 @@ def trial_files(
     found: dict[str, Path] = {}
     for file in [*sorted(log.parent.glob("*.toml"))[:MOST_FILES], *map(Path, named)]:
         try:
-            trial = load_trial(file)
+            trial = kept_trial(file)
         except InputError:  # a site, or a trial that cannot be read
             continue
         if trial_log_path(trial, file).resolve() == log:

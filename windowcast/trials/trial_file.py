@@ -8,6 +8,7 @@ and its seed (`trials.layout`).
 from __future__ import annotations
 
 import datetime as dt
+from functools import lru_cache
 from os import PathLike
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -16,7 +17,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import AfterValidator, Field, ValidationError, field_validator, model_validator
 
 from windowcast.core.errors import InputError
-from windowcast.core.given_files import parsed_toml, read_text
+from windowcast.core.given_files import file_state, parsed_toml, read_text
 from windowcast.core.languages import Language
 from windowcast.core.quantity import parse
 from windowcast.core.site import MAX_SITE_BYTES, Site, WeatherSources, timezone_at
@@ -236,6 +237,16 @@ def load_trial(path: str | PathLike[str]) -> TrialFile:
     """
     text = read_text(path, MAX_SITE_BYTES, remedy="write one with windowcast trial new")
     return trial_from(parsed_toml(text, path), path, text)
+
+
+def kept_trial(path: str | PathLike[str]) -> TrialFile:
+    """As `load_trial`, but a file is read again only when it has changed."""
+    return _read(Path(path), file_state(path))
+
+
+@lru_cache(maxsize=64)
+def _read(path: Path, state: tuple[int, int]) -> TrialFile:
+    return load_trial(path)
 
 
 def trial_from(

@@ -10,12 +10,13 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Generic, TypeVar
 
+from windowcast.core.given_files import file_state
 from windowcast.programme.answer import Answer
 from windowcast.records.own_evidence import trial_states
 from windowcast.report.answer_page import AnswerView, answer_views
 from windowcast.report.catalogue import Voice
 from windowcast.report.page import page_of
-from windowcast.web.sites import KnownSite, file_state
+from windowcast.web.sites import KnownSite
 
 FRESH_S = 15 * 60.0  # the weather is asked for again after this
 _MIXTURES = 8  # of which the answers of a site are kept

@@ -16,6 +16,7 @@ from pathlib import Path
 from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
 from windowcast.core.file_names import is_device
+from windowcast.core.given_files import file_state
 from windowcast.core.site import MAX_SITE_BYTES, Site, file_beside, load_site, log_beside
 
 SAMPLE_SLUG = "sample"
@@ -139,15 +140,6 @@ def sample() -> KnownSite:
     from windowcast.weather.sample import sample_site
 
     return KnownSite(SAMPLE_SLUG, sample_site(), None)
-
-
-def file_state(file: Path) -> tuple[int, int]:
-    """Time of the last change and size, by which a change is noticed; zeros without the file."""
-    try:
-        found = file.stat()
-    except OSError:
-        return 0, 0
-    return found.st_mtime_ns, found.st_size
 
 
 @lru_cache(maxsize=MOST_SITES)

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from starlette.requests import Request
 
 from windowcast.core.errors import InputError
+from windowcast.core.given_files import file_state
 from windowcast.materials.actives import load_actives
 from windowcast.materials.product import Product
 from windowcast.materials.products import load_products, product_from_words
@@ -37,7 +38,7 @@ from windowcast.report.tank_sheet import SaidSheet, said_sheet
 from windowcast.web.context import ready_answer, voice_of
 from windowcast.web.fields import Field, FormError, read, wrong_by_field
 from windowcast.web.log_views import accepted, open_log, today_of, with_weather
-from windowcast.web.sites import KnownSite, file_state
+from windowcast.web.sites import KnownSite
 from windowcast.web.suggestions import suggestions
 from windowcast.web.tank_fields import (
     AMOUNTS,

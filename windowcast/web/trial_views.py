@@ -19,6 +19,7 @@ from starlette.routing import Route
 
 from windowcast.core.errors import InputError
 from windowcast.core.extras import installed
+from windowcast.core.given_files import file_state
 from windowcast.core.values import PACKAGED
 from windowcast.records.dose_trials import Dosed, dosed_rounds
 from windowcast.records.model import Rating
@@ -38,9 +39,8 @@ from windowcast.sources.written_numbers import number_written
 from windowcast.trials.layout import PlannedPlot, arms_of, plan_of
 from windowcast.trials.power_answer import power_answer, usual_layout
 from windowcast.trials.spread import typical_spread
-from windowcast.trials.trial_file import TrialFile, load_trial
+from windowcast.trials.trial_file import TrialFile, kept_trial
 from windowcast.web.context import moved_to, page, proven, voice_of, web
-from windowcast.web.sites import file_state
 from windowcast.web.trial_form import PlotsAsked, seen_in, store_typed, stored_texts, typed_in
 
 PAYS = ("cost", "worth", "worth_step", "acceptable")  # fields of the form on when treating pays
@@ -48,11 +48,10 @@ MOST_FIELDS = 5000  # of a form: plots times what is rated
 MOST_BYTES = 256 * 1024  # of one field: that of what was seen names all others
 
 
-@lru_cache(maxsize=64)
-def _read(file: Path, changed_ns: int, size: int) -> TrialFile:
-    """A trial file, read when it changed; what is wrong with it names no folders."""
+def _read(file: Path) -> TrialFile:
+    """A trial file; what is wrong with it names no folders."""
     try:
-        return load_trial(file)
+        return kept_trial(file)
     except InputError as error:
         raise error.at(path=file.name) from None
 
@@ -60,7 +59,7 @@ def _read(file: Path, changed_ns: int, size: int) -> TrialFile:
 @lru_cache(maxsize=64)
 def _plan(file: Path, changed_ns: int, size: int) -> tuple[PlannedPlot, ...]:
     """Its plan; none where the trial was randomised elsewhere."""
-    trial = _read(file, changed_ns, size)
+    trial = _read(file)
     return plan_of(trial) if trial.seed is not None else ()
 
 
@@ -70,7 +69,7 @@ def _trial(request: Request) -> tuple[str, Path, TrialFile]:
     file = web(request).book.trials().get(slug)
     if file is None:
         raise HTTPException(404, "There is no such trial here.")
-    return slug, file, _read(file, *file_state(file))
+    return slug, file, _read(file)
 
 
 def _stored(request: Request, file: Path, trial: TrialFile) -> list[Stored[Rating]]:
@@ -85,7 +84,7 @@ def listing(request: Request) -> Response:
     found = []
     for slug, file in web(request).book.trials().items():
         try:
-            found.append((slug, _read(file, *file_state(file)).name, ""))
+            found.append((slug, _read(file).name, ""))
         except InputError as error:
             found.append((slug, "", problem_text(error, voice_of(request, None))))
     return page(request, "trials.html", found=found)
@@ -115,7 +114,7 @@ def _power(file: Path, changed_ns: int, size: int, voice: Voice) -> tuple[str, .
     """What a trial can show that nobody has rated yet, by typical figures; none without scipy."""
     if not installed("scipy.stats"):
         return ()
-    layout = usual_layout(_read(file, changed_ns, size))
+    layout = usual_layout(_read(file))
     answer = power_answer(layout, typical_spread(layout["measure"], PACKAGED["trial_spread"]))
     return power_paragraphs(answer, voice)
 
@@ -172,14 +171,14 @@ def _analysed(
     file: Path, state: tuple[int, int], ratings: tuple[Rating, ...]
 ) -> tuple[Analysed, ...]:
     """The analyses of a trial, worked out once for what was rated."""
-    return tuple(analysed_rounds(_read(file, *state), ratings))
+    return tuple(analysed_rounds(_read(file), ratings))
 
 
 @lru_cache(maxsize=16)
 def _dosed(file: Path, state: tuple[int, int], ratings: tuple[Rating, ...]) -> tuple[Dosed, ...]:
     """The curves of dose and response, where treatments are rates of one active."""
     rounds = [found for found, _ in _analysed(file, state, ratings)]
-    return dosed_rounds(_read(file, *state), rounds)
+    return dosed_rounds(_read(file), rounds)
 
 
 def _asked(request: Request) -> PlotsAsked:
