@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from windowcast.core.record import FloatArray
 from windowcast.core.values import Value, load
-from windowcast.windows.along_rows import places_reached
+from windowcast.windows.along_rows import Rising
 from windowcast.windows.barrier import (
     Barrier,
     best_day,
@@ -107,9 +107,8 @@ def test_a_row_is_read_exactly_whatever_the_others_hold() -> None:
             np.searchsorted(x[r, : np.isfinite(x[r]).sum()], wanted[r], "right") for r in range(90)
         ]
         known = np.isfinite(wanted)
-        np.testing.assert_array_equal(
-            places_reached(x, rows, wanted)[known], np.array(reached)[known]
-        )
+        found = Rising.of(x).places(rows, wanted)
+        np.testing.assert_array_equal(found[known], np.array(reached)[known])
 
 
 def test_nothing_is_told_past_the_first_gap_of_the_soil() -> None:
@@ -378,7 +377,8 @@ def test_members_and_half_lives_broadcast() -> None:
     result = cover(share, REFERENCE, DRY, Barrier(np.array([10.0, 20.0, 40.0]), 0.0, 7, LOSS))
     assert result.caught.shape == (3, 200)
     assert (np.diff(result.caught[:, 20]) > 0).all()
-    assert half_lives_lost(np.tile(REFERENCE, (3, 1)), 10.0, LOSS)[0, 10] == pytest.approx(1.0)
+    rate = loss_rate(np.tile(REFERENCE, (3, 1)), LOSS)
+    assert half_lives_lost(rate, 10.0)[0, 10] == pytest.approx(1.0)
 
 
 def test_best_day_waits_only_where_waiting_loses_nothing() -> None:

@@ -30,7 +30,7 @@ from windowcast.report.terminal import table_text
 from windowcast.windows.barrier import Barrier, runs_out
 from windowcast.windows.cover_plan import Season
 from windowcast.windows.decision import answer_word
-from windowcast.windows.loss import Loss, half_lives_lost
+from windowcast.windows.loss import Loss, half_lives_lost, loss_rate
 from windowcast.windows.model import Job, PurposeOutlook
 
 DAILY = windowcast.sample_folder() / "daily.csv.gz"
@@ -424,7 +424,7 @@ def test_what_runs_out_with_the_last_day_looked_at_has_no_day_yet() -> None:
     """Half-lives are counted to the end of the last day too, which is no day of the axis."""
     loss = Loss.of(PACKAGED["barrier"])
     days, soil_c, dry = 10, np.full((1, 10), 20.0), np.zeros((1, 10))
-    lost = half_lives_lost(soil_c, 1.0, loss)[0]
+    lost = half_lives_lost(loss_rate(soil_c, loss), 1.0)[0]
     held = loss.half_lives_held
     for day in range(1, days + 2):
         life = float(lost[min(day, days)] / held) * (0.999 if day <= days else 1.001)

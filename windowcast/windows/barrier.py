@@ -21,7 +21,7 @@ import numpy.typing as npt
 
 from windowcast.core.first_last import first_day
 from windowcast.core.record import FloatArray
-from windowcast.windows.along_rows import where_reached
+from windowcast.windows.along_rows import Rising, where_reached
 from windowcast.windows.loss import (
     Loss,
     from_start,
@@ -129,16 +129,17 @@ def cover(share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: B
         Rain and irrigation of each day.
     """
     share, soil_c, rain_mm = np.broadcast_arrays(*np.atleast_2d(share, soil_c, rain_mm))
-    caught, up = caught_by_day(share, soil_c, rain_mm, barrier)
+    met = Exposure.of(Surroundings.of(share, soil_c, rain_mm), barrier)
+    caught, up = met.caught()
     to_come = 1 - up
     with np.errstate(invalid="ignore", divide="ignore"):
         of_rest = np.where(to_come > 0, caught / to_come, np.nan)
-    lost = half_lives_lost(soil_c, barrier.half_life_d, barrier.loss)
+    lost = met.lost.x
     index = np.indices(up.shape)
     rows, days = index[0], index[1]
     days_of = np.arange(lost.shape[-1], dtype=np.float64)
     end = lost[:, :-1] + barrier.half_lives_held
-    ends = where_reached(lost, np.broadcast_to(days_of, lost.shape), rows, end, beyond=np.inf)
+    ends = where_reached(met.lost, np.broadcast_to(days_of, lost.shape), rows, end, beyond=np.inf)
     return DayCover(caught, of_rest, up, ends - days)
 
 
@@ -154,28 +155,7 @@ def caught_by_day(
     A day without rain known waters nothing in. Where no day is known of those in which water is
     asked for, `caught` is NaN.
     """
-    ground = Exposure.of(share, soil_c, rain_mm, barrier)
-    first, stop, _ = days.indices(share.shape[-1])
-    rows, day = np.indices((len(share), stop - first))
-    day += first
-    need, loss = barrier.activation_mm, barrier.loss
-    begun = watered_share(np.full(day.shape, barrier.at_once_mm), need, loss)
-    untold = rain_untold(rain_mm, barrier)[:, first:stop]
-    caught = np.where(untold, np.nan, begun * ground.held(rows, day, day))
-    # rain by rain: what each waters in for the first time is caught from the day after it
-    rows, day, begun = rows.ravel(), day.ravel(), begun.ravel()
-    at = np.arange(len(day))
-    rain_day = ground.next_rain[rows, day + 1]
-    while True:
-        goes_on = (rain_day < share.shape[-1]) & (begun < 1)
-        if not goes_on.any():
-            return caught, ground.before[:, first:stop]
-        at, rows, day, begun, rain_day = (x[goes_on] for x in (at, rows, day, begun, rain_day))
-        fallen = ground.fallen[rows, rain_day + 1] - ground.fallen[rows, day + 1]
-        watered = watered_share(barrier.at_once_mm + fallen, need, loss)
-        watered = np.where(watered < 1 - SATURATED, watered, 1.0)
-        caught.ravel()[at] += (watered - begun) * ground.held(rows, day, rain_day + 1)
-        begun, rain_day = watered, ground.next_rain[rows, rain_day + 1]
+    return Exposure.of(Surroundings.of(share, soil_c, rain_mm), barrier).caught(days)
 
 
 def split_caught(
@@ -198,10 +178,10 @@ def split_caught(
         Day indices of the halves, ``[pair]``, second after first.
     """
     share, soil_c, rain_mm = np.broadcast_arrays(*np.atleast_2d(share, soil_c, rain_mm))
-    ground = Exposure.of(share, soil_c, rain_mm, barrier)
+    met = Exposure.of(Surroundings.of(share, soil_c, rain_mm), barrier)
     spots = (np.arange(_SPOTS) + 0.5) / _SPOTS if barrier.activation_mm > 0 else np.zeros(1)
     needs_mm = spot_need_mm(spots, barrier.activation_mm, barrier.loss)
-    found = [ground.split(first, second, float(need_mm)) for need_mm in needs_mm]
+    found = [met.split(first, second, float(need_mm)) for need_mm in needs_mm]
     result: FloatArray = np.mean(found, axis=0)
     return result
 
@@ -217,12 +197,12 @@ def runs_out(soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier) -> Float
     soil_c, rain_mm
         From the day of laying on, ``[member, day]``; rain of that day itself is left out.
     """
-    ground = Exposure.of(np.zeros_like(soil_c), soil_c, rain_mm, barrier)
+    met = Exposure.of(Surroundings.of(np.zeros_like(soil_c), soil_c, rain_mm), barrier)
     rows = np.arange(len(soil_c))[:, None]
     half_mm = float(spot_need_mm(0.5, barrier.activation_mm, barrier.loss))
-    start, left = ground.active(rows, np.zeros(1, dtype=np.int64), half_mm)
+    start, left = met.active(rows, np.zeros(1, dtype=np.int64), half_mm)
     end = left + barrier.half_lives_held
-    lost = ground.lost[:, :-1]  # the last is after the days looked at
+    lost = met.lost.x[:, :-1]  # the last is after the days looked at
     gone = first_day(lost >= end, np.isnan(lost))
     begun: FloatArray = np.where(gone <= start[:, 0], 0.0, gone)
     return np.where(np.isinf(start[:, 0]), 0.0, begun)
@@ -254,39 +234,97 @@ def best_day(
 
 
 @dataclass(frozen=True)
-class Exposure:
-    """What a barrier meets, from each day's start on, ``[member, day + 1]``.
+class Surroundings:
+    """What any barrier meets, ``[member, day + 1]``: at each day's start, and after the last day.
 
-    `lost` and `waiting` are half-lives lost in the soil, and beside it at the surface, since the
-    first day; `before` is the share up, `fallen` the rain so far, `next_rain` the next day with
-    rain.
+    Attributes
+    ----------
+    soil_c
+        As `cover` takes it, ``[member, day]``.
+    before
+        Share up at the start of each day and at the end of the last.
+    fallen, untold
+        Rain so far, and how many days so far of which it is not known.
+    next_rain
+        The next day with rain.
     """
 
-    barrier: Barrier
-    lost: FloatArray
-    waiting: FloatArray
+    soil_c: FloatArray
     before: FloatArray
     fallen: FloatArray
+    untold: FloatArray
     next_rain: npt.NDArray[np.int64]
 
     @classmethod
-    def of(
-        cls, share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray, barrier: Barrier
-    ) -> Exposure:
-        """Of a barrier in the weather that `cover` takes, ``[member, day]``."""
-        rate = loss_rate(soil_c, barrier.loss)
-        fallen = _fallen(rain_mm)
-        days = rain_mm.shape[-1]
+    def of(cls, share: FloatArray, soil_c: FloatArray, rain_mm: FloatArray) -> Surroundings:
+        """Of weeds and weather as `cover` takes them."""
+        fallen, days = _fallen(rain_mm), rain_mm.shape[-1]
         wet = np.where(np.diff(fallen, axis=-1) > 0, np.arange(days), days)
         wet = np.concatenate([wet, np.full((len(wet), 2), days)], axis=-1)
         return cls(
-            barrier,
-            half_lives_lost(soil_c, barrier.half_life_d, barrier.loss),
-            from_start(rate * barrier.waiting_per_day),
+            soil_c,
             _share_before(share),
             fallen,
+            from_start(np.isnan(rain_mm).astype(np.float64)),
             np.minimum.accumulate(wet[:, ::-1], axis=-1)[:, ::-1],
         )
+
+    def rain_untold(self, barrier: Barrier) -> npt.NDArray[np.bool_]:
+        """Days of laying after which no rain is known while it is asked for, ``[member, day]``."""
+        days = self.untold.shape[-1] - 1
+        if barrier.activation_mm <= barrier.at_once_mm:
+            return np.zeros((len(self.untold), days), dtype=bool)
+        first = np.arange(1, days + 1)
+        until = np.minimum(first + barrier.activation_days, days)
+        gone = self.untold[:, until] - self.untold[:, first]
+        untold: npt.NDArray[np.bool_] = (gone == until - first) & (until > first)
+        return untold
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """A barrier on the ground it lies on.
+
+    `lost` and `waiting` are half-lives lost in the soil, and beside it at the surface, from the
+    first day to each day's start, ``[member, day + 1]``.
+    """
+
+    ground: Surroundings
+    barrier: Barrier
+    lost: Rising
+    waiting: FloatArray
+
+    @classmethod
+    def of(cls, ground: Surroundings, barrier: Barrier) -> Exposure:
+        """Of a barrier, on ground that others may share."""
+        rate = loss_rate(ground.soil_c, barrier.loss)
+        lost = Rising.of(half_lives_lost(rate, barrier.half_life_d))
+        return cls(ground, barrier, lost, from_start(rate * barrier.waiting_per_day))
+
+    def caught(self, days: slice = slice(None)) -> tuple[FloatArray, FloatArray]:
+        """`caught_by_day`."""
+        ground, barrier = self.ground, self.barrier
+        need, loss, (members, last) = barrier.activation_mm, barrier.loss, ground.soil_c.shape
+        first, stop, _ = days.indices(last)
+        rows, day = np.indices((members, stop - first))
+        day += first
+        begun = watered_share(np.full(day.shape, barrier.at_once_mm), need, loss)
+        untold = ground.rain_untold(barrier)[:, first:stop]
+        caught = np.where(untold, np.nan, begun * self.held(rows, day, day))
+        # rain by rain: what each waters in for the first time is caught from the day after it
+        rows, day, begun = rows.ravel(), day.ravel(), begun.ravel()
+        at = np.arange(len(day))
+        rain_day = ground.next_rain[rows, day + 1]
+        while True:
+            goes_on = (rain_day < last) & (begun < 1)
+            if not goes_on.any():
+                return caught, ground.before[:, first:stop]
+            at, rows, day, begun, rain_day = (x[goes_on] for x in (at, rows, day, begun, rain_day))
+            fallen = ground.fallen[rows, rain_day + 1] - ground.fallen[rows, day + 1]
+            watered = watered_share(barrier.at_once_mm + fallen, need, loss)
+            watered = np.where(watered < 1 - SATURATED, watered, 1.0)
+            caught.ravel()[at] += (watered - begun) * self.held(rows, day, rain_day + 1)
+            begun, rain_day = watered, ground.next_rain[rows, rain_day + 1]
 
     def held(
         self,
@@ -296,9 +334,9 @@ class Exposure:
     ) -> FloatArray:
         """Emergence while the residual holds on ground laid on one day and active from another."""
         waited = self.waiting[rows, start] - self.waiting[rows, laid]
-        end = self.lost[rows, laid] + self.barrier.half_lives_held - waited
-        finish = where_reached(self.lost, self.before, rows, end)
-        return np.maximum(finish - self.before[rows, start], 0.0)
+        end = self.lost.x[rows, laid] + self.barrier.half_lives_held - waited
+        finish = where_reached(self.lost, self.ground.before, rows, end)
+        return np.maximum(finish - self.ground.before[rows, start], 0.0)
 
     def split(
         self,
@@ -307,10 +345,11 @@ class Exposure:
         need_mm: float,
     ) -> FloatArray:
         """`split_caught` of spots that need so much water."""
-        rows = np.broadcast_to(np.arange(len(self.lost))[:, None], (len(self.lost), len(first)))
+        lost = self.lost.x
+        rows = np.broadcast_to(np.arange(len(lost))[:, None], (len(lost), len(first)))
         held = self.barrier.half_lives_held
         (on1, left1), (on2, left2) = (self.active(rows, day, need_mm) for day in (first, second))
-        begun = self.lost[rows, np.minimum(on2, self.lost.shape[-1] - 1).astype(np.int64)]
+        begun = lost[rows, np.minimum(on2, lost.shape[-1] - 1).astype(np.int64)]
         alone = np.minimum(left1 + held - 1, np.where(on2 < np.inf, begun, np.inf))
         both = np.log2((np.exp2(left1) + np.exp2(left2)) / 2) + held
         early = self._between(rows, on1, alone)
@@ -321,41 +360,29 @@ class Exposure:
     ) -> tuple[FloatArray, FloatArray]:
         """Day from whose start a spot is watered in, and what decides how much is left of it."""
         day = np.broadcast_to(laid, rows.shape)
-        last = self.fallen.shape[-1] - 1
+        fallen = self.ground.fallen
+        last = fallen.shape[-1] - 1
         start = day.astype(np.float64)
         if need_mm > self.barrier.at_once_mm:
-            wanted = self.fallen[rows, day + 1] + need_mm - self.barrier.at_once_mm
+            wanted = fallen[rows, day + 1] + need_mm - self.barrier.at_once_mm
             start = np.stack(
-                [np.searchsorted(self.fallen[m], wanted[m]) for m in range(len(rows))]
+                [np.searchsorted(fallen[m], wanted[m]) for m in range(len(rows))]
             ).astype(np.float64)
             start = np.where(start > last, np.inf, start)
         till = np.minimum(start, last).astype(np.int64)
         waited = self.waiting[rows, till] - self.waiting[rows, day]
-        return start, self.lost[rows, day] - waited
+        return start, self.lost.x[rows, day] - waited
 
     def _between(
         self, rows: npt.NDArray[np.int64], start: FloatArray, end_lost: FloatArray
     ) -> FloatArray:
         """Emergence from a day (infinite: never) to an amount of loss."""
-        last = self.before.shape[-1] - 1
-        begin = self.before[rows, np.minimum(start, last).astype(np.int64)]
+        before = self.ground.before
+        begin = before[rows, np.minimum(start, before.shape[-1] - 1).astype(np.int64)]
         caught: FloatArray = np.maximum(
-            where_reached(self.lost, self.before, rows, end_lost) - begin, 0.0
+            where_reached(self.lost, before, rows, end_lost) - begin, 0.0
         )
         return caught
-
-
-def rain_untold(rain_mm: FloatArray, barrier: Barrier) -> npt.NDArray[np.bool_]:
-    """Days of laying after which no rain is known while it is asked for, ``[member, day]``."""
-    days = rain_mm.shape[-1]
-    if barrier.activation_mm <= barrier.at_once_mm:
-        return np.zeros(rain_mm.shape, dtype=bool)
-    unknown = from_start(np.isnan(rain_mm).astype(np.float64))
-    first = np.arange(1, days + 1)
-    until = np.minimum(first + barrier.activation_days, days)
-    gone = unknown[:, until] - unknown[:, first]
-    untold: npt.NDArray[np.bool_] = (gone == until - first) & (until > first)
-    return untold
 
 
 def _fallen(rain_mm: FloatArray) -> FloatArray:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from windowcast.core.compiled import compiled
 from windowcast.core.record import FloatArray
-from windowcast.windows.barrier import SATURATED, Barrier, Exposure, rain_untold
+from windowcast.windows.barrier import SATURATED, Barrier, Exposure, Surroundings
 from windowcast.windows.loss import spot_need_mm, watered_share
 
 _NONE = -1.0  # no water is waited for
@@ -36,17 +36,18 @@ def caught_on(
     wanted
         ``[station, day]``, of the first days.
     """
-    ground = Exposure.of(share, soil_c, rain_mm, barrier)
+    ground = Surroundings.of(share, soil_c, rain_mm)
+    met = Exposure.of(ground, barrier)
     need, loss = barrier.activation_mm, barrier.loss
     begun = float(watered_share(np.full(1, barrier.at_once_mm), need, loss)[0])
-    asked = wanted & ~rain_untold(rain_mm, barrier)[:, : wanted.shape[1]]
+    asked = wanted & ~ground.rain_untold(barrier)[:, : wanted.shape[1]]
     # a little more water than wets all ground; how much of it each rain wets, the formula says
     enough_mm = float(spot_need_mm(1 - SATURATED / 2, need, loss)) if begun < 1 else _NONE
     rain = asked, ground.fallen, ground.next_rain
     last, wet_from, water_mm = _waterings(rain, barrier.at_once_mm, enough_mm)
     watered = watered_share(water_mm, need, loss)
     watered = np.where(watered < 1 - SATURATED, watered, 1.0)
-    losses = ground.lost, ground.waiting, ground.before
+    losses = met.lost.x, met.waiting, ground.before
     held = float(barrier.half_lives_held)
     caught: FloatArray = _caught(asked, losses, held, begun, (last, wet_from, watered))
     return caught

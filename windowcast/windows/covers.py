@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 
 from windowcast.core.phrase import NOTHING, Phrase, Share, joined, say
 from windowcast.core.time_axis import day_index
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.windows.barrier import caught_by_day
+from windowcast.windows.barrier import Exposure, Surroundings
 from windowcast.windows.cover_plan import (
     barrier_named,
     beside,
@@ -77,34 +77,41 @@ def _shut_by(opening: Opening) -> tuple[Phrase, ...]:
     return tuple(labels[worst] for worst in scores.argmin(axis=0))
 
 
+Controlled = dict[str, tuple[float, float, float]]
+
+
 def controlled_on(
-    date: dt.date,
+    dates: Collection[dt.date],
     purpose: Purpose,
     running: RunningSeason,
     materials: Sequence[ResidualActive],
-) -> dict[str, tuple[float, float, float]]:
-    """Name of a material → share of the season's weeds that emerge while its residual holds, 0..1.
+) -> dict[dt.date, Controlled]:
+    """By date, name of a material → share of the weeds that emerge while its residual holds, 0..1.
 
-    When applied on a date: the mean over the futures and their 10 and 90 %; nothing where it
+    When applied on that date: the mean over the futures and their 10 and 90 %; nothing where it
     cannot be told.
     """
+    found: dict[dt.date, Controlled] = {date: {} for date in dates}
     if not purpose.barrier or not materials or running.daily is None:
-        return {}
+        return found
     season = running.season(purpose)
     if season is None:
-        return {}
-    day = day_index(season.dates, date)
-    if not 0 <= day < len(season.dates):
-        return {}
-    found = {}
+        return found
+    at = {date: day_index(season.dates, date) for date in dates}
+    at = {date: day for date, day in at.items() if 0 <= day < len(season.dates)}
+    if not at:
+        return found
+    ground = Surroundings.of(season.share, season.soil_c, season.rain_mm)
+    first = min(at.values())
     for material in materials:
         laid = material.drawn(len(season.share), running.laying)
-        weather_of = season.share, season.soil_c, season.rain_mm
-        caught = caught_by_day(*weather_of, laid, slice(day, day + 1))[0]
-        middle = mean_share(caught)
-        if middle is not None:
-            low, high = np.quantile(np.nan_to_num(caught), [0.1, 0.9])  # as the mean has it
-            found[material.name] = (middle, float(low), float(high))
+        caught = Exposure.of(ground, laid).caught(slice(first, max(at.values()) + 1))[0]
+        ends = np.quantile(np.nan_to_num(caught), [0.1, 0.9], axis=0)  # as the mean has it
+        for date, day in at.items():
+            middle = mean_share(caught[:, day - first])
+            if middle is not None:
+                low, high = ends[:, day - first].tolist()
+                found[date][material.name] = (middle, low, high)
     return found
 
 

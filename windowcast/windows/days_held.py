@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
 from windowcast.windows.along_rows import where_reached
-from windowcast.windows.barrier import SATURATED, Barrier, Exposure
+from windowcast.windows.barrier import SATURATED, Barrier, Exposure, Surroundings
 from windowcast.windows.loss import watered_share
 
 
@@ -43,13 +43,14 @@ def days_held(
     """
     soil_c, rain_mm = np.broadcast_arrays(*np.atleast_2d(soil_c, rain_mm))
     members, days = soil_c.shape
-    ground = Exposure.of(np.zeros(soil_c.shape), soil_c, rain_mm, barrier)
+    ground = Surroundings.of(np.zeros(soil_c.shape), soil_c, rain_mm)
+    met = Exposure.of(ground, barrier)
     rows, day = np.repeat(np.arange(members), len(laid)), np.tile(laid, members)
     changes = np.zeros((len(rows), days + 2))
     need, loss = barrier.activation_mm, barrier.loss
     at = np.arange(len(rows))
     begun = watered_share(np.full(len(rows), barrier.at_once_mm), need, loss)
-    _begin(changes, ground, _Spots(at, rows, day, day, begun))
+    _begin(changes, met, _Spots(at, rows, day, day, begun))
     rain_day = ground.next_rain[rows, day + 1]
     while True:
         goes_on = (rain_day < days) & (begun < 1)
@@ -59,7 +60,7 @@ def days_held(
         fallen = ground.fallen[rows, rain_day + 1] - ground.fallen[rows, day + 1]
         watered = watered_share(barrier.at_once_mm + fallen, need, loss)
         watered = np.where(watered < 1 - SATURATED, watered, 1.0)
-        _begin(changes, ground, _Spots(at, rows, day, rain_day + 1, watered - begun))
+        _begin(changes, met, _Spots(at, rows, day, rain_day + 1, watered - begun))
         begun, rain_day = watered, ground.next_rain[rows, rain_day + 1]
     held: FloatArray = np.cumsum(changes, axis=-1)[:, :days].reshape(members, len(laid), days)
     return np.clip(held, 0.0, 1.0)
@@ -75,7 +76,7 @@ class _Spots(NamedTuple):
     share: FloatArray
 
 
-def _begin(changes: FloatArray, ground: Exposure, spots: _Spots) -> None:
+def _begin(changes: FloatArray, met: Exposure, spots: _Spots) -> None:
     """Add what shares of the ground change when their residual begins and ends, in place.
 
     Parameters
@@ -86,12 +87,13 @@ def _begin(changes: FloatArray, ground: Exposure, spots: _Spots) -> None:
         No row twice.
     """
     rows, start = spots.member, spots.start
-    days = ground.lost.shape[-1] - 1
-    waited = ground.waiting[rows, start] - ground.waiting[rows, spots.laid]
-    lasting = np.broadcast_to(ground.barrier.half_lives_held, (len(ground.lost), 1))[rows, 0]
-    end = ground.lost[rows, spots.laid] + lasting - waited
-    axis = np.broadcast_to(np.arange(days + 1.0), ground.lost.shape)
-    finish = where_reached(ground.lost, axis, rows, end, beyond=float(days))
+    lost = met.lost.x
+    days = lost.shape[-1] - 1
+    waited = met.waiting[rows, start] - met.waiting[rows, spots.laid]
+    lasting = np.broadcast_to(met.barrier.half_lives_held, (len(lost), 1))[rows, 0]
+    end = lost[rows, spots.laid] + lasting - waited
+    axis = np.broadcast_to(np.arange(days + 1.0), lost.shape)
+    finish = where_reached(met.lost, axis, rows, end, beyond=float(days))
     holds = finish > start
     at, start, finish, share = spots.row[holds], start[holds], finish[holds], spots.share[holds]
     whole = finish.astype(np.int64)

@@ -69,13 +69,13 @@ def loss_rate(soil_c: FloatArray, loss: Loss) -> FloatArray:
     return result
 
 
-def half_lives_lost(soil_c: FloatArray, half_life_d: FloatArray | float, loss: Loss) -> FloatArray:
+def half_lives_lost(rate: FloatArray, half_life_d: FloatArray | float) -> FloatArray:
     """Half-lives lost from the first day to the start of each day and to the end of the last one.
 
     Parameters
     ----------
-    soil_c
-        Daily mean soil temperature, ``[member, day]``.
+    rate
+        As `loss_rate` has it, ``[member, day]``.
     half_life_d
         ``[member]`` or a number.
 
@@ -84,7 +84,7 @@ def half_lives_lost(soil_c: FloatArray, half_life_d: FloatArray | float, loss: L
     FloatArray
         ``[member, day + 1]``, strictly rising.
     """
-    return from_start(loss_rate(soil_c, loss) / np.reshape(half_life_d, (-1, 1)) + _TINY)
+    return from_start(rate / np.reshape(half_life_d, (-1, 1)) + _TINY)
 
 
 def watered_share(water_mm: FloatArray | float, need_mm: float, loss: Loss) -> FloatArray:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -14,10 +13,9 @@ from windowcast.materials.rotation import Use, spent_groups
 from windowcast.materials.spectrum import reach
 from windowcast.windows import advice
 from windowcast.windows.choices import Candidate, choices, expected, weed_names
-from windowcast.windows.covers import controlled_on
+from windowcast.windows.covers import Controlled, controlled_on
 from windowcast.windows.day_windows import DayWindows
 from windowcast.windows.decision import order_key
-from windowcast.windows.decision_model import Effect
 from windowcast.windows.model import Choice, StockFit, Verdict, Window
 from windowcast.windows.purposes import Purpose
 from windowcast.windows.reasons import because
@@ -46,29 +44,33 @@ class Tanks:
         The tank is the one asked for, or the first choice for the window. Where no source tells of
         each window, the order stays that of the hours alone.
         """
-        choices_of = {window.start: self._choices(purpose, window) for window in windows}
-        tanks = [self._tank(mixture, choices_of[window.start]) for window in windows]
-        effects = [self._expected(purpose, t, w) for t, w in zip(tanks, windows, strict=True)]
+        asked = None
+        if mixture is not None and mixture.names:
+            asked = Candidate(mixture, next(iter(self.barriers), None))
+        tanks = self.candidates if asked is None else (asked,)
+        residuals = {t.residual.name: t.residual for t in tanks if t.residual is not None}
+        controlled = controlled_on(
+            {window.date for window in windows}, purpose, self.running, tuple(residuals.values())
+        )
+        choices_of, effects = {}, []
+        for window in windows:
+            by_residual, met = controlled[window.date], self._met(purpose, window)
+            chosen = choices_of[window.start] = self._choices(purpose, window, by_residual, met)
+            tank = asked or self._tank(chosen)
+            effects.append(None if tank is None else expected(tank, purpose, by_residual, met))
         if windows and all(effects):
             known = (replace(w, effect=e) for w, e in zip(windows, effects, strict=True))
             windows = tuple(sorted(known, key=order_key))
         return windows, choices_of[windows[0].start] if windows else ()
 
-    def _tank(self, mixture: ActiveNeeds | None, chosen: Sequence[Choice]) -> Candidate | None:
-        """What goes into the tank, as far as it is known."""
-        if mixture is not None:
-            return Candidate(mixture, next(iter(self.barriers), None)) if mixture.names else None
+    def _tank(self, chosen: Sequence[Choice]) -> Candidate | None:
+        """The first choice, as what goes into the tank."""
         first = chosen[0].actives if chosen else None
         return next((one for one in self.candidates if one.needs.names == first), None)
 
-    def _expected(self, purpose: Purpose, tank: Candidate | None, window: Window) -> Effect | None:
-        """What a tank is expected to do in a window; None where no source tells."""
-        if tank is None:
-            return None
-        controlled = self._controlled(purpose, window.date, [tank])
-        return expected(tank, purpose, controlled, self._met(purpose, window))
-
-    def _choices(self, purpose: Purpose, window: Window) -> tuple[Choice, ...]:
+    def _choices(
+        self, purpose: Purpose, window: Window, controlled: Controlled, met: Met
+    ) -> tuple[Choice, ...]:
         """With what, in a window."""
         if not self.candidates:
             return ()
@@ -82,15 +84,9 @@ class Tanks:
             day=(window.date - self.running.today).days,
             spent=self._groups_spent(purpose) if self.uses else None,
             against=self.against(purpose),
-            controlled=self._controlled(purpose, window.date, self.candidates),
-            met=self._met(purpose, window),
+            controlled=controlled,
+            met=met,
         )
-
-    def _controlled(
-        self, purpose: Purpose, date: dt.date, tanks: Sequence[Candidate]
-    ) -> dict[str, tuple[float, float, float]]:
-        residuals = [tank.residual for tank in tanks if tank.residual is not None]
-        return controlled_on(date, purpose, self.running, residuals)
 
     def _met(self, purpose: Purpose, window: Window) -> Met:
         """What an application in a window meets."""
