@@ -251,9 +251,6 @@ def _patched(usual: HourScores, own: HourContext, part: _Touched) -> HourScores:
         ctx=own,
         measured={n: put(v, new.measured[n]) for n, v in usual.measured.items()},
         scores={n: put(v, new.scores[n]) for n, v in usual.scores.items()},
-        score=put(usual.score, new.score),
-        near=put(usual.near, new.near),
-        open=put(usual.open, new.open),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -14,13 +15,53 @@ from windowcast.limits.model import TurfAnswer
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows import advice
 from windowcast.windows.days import watering_days
-from windowcast.windows.decision import order_key
+from windowcast.windows.decision import order_of
 from windowcast.windows.hours import HourContext
 from windowcast.windows.judge import HourScores, Judge
-from windowcast.windows.model import Judged, Odds, Window
+from windowcast.windows.model import Judged, Odds, Verdict, Window
 from windowcast.windows.odds import odds
 from windowcast.windows.purposes import Purpose
-from windowcast.windows.score import Block, best_block, holds
+from windowcast.windows.score import Block, best_block, holds, nearness
+
+
+@dataclass(frozen=True)
+class DayHours:
+    """The best hours of a day in figures; most days need no words.
+
+    Attributes
+    ----------
+    score
+        0..1; NaN: it cannot be told.
+    odds
+        That they hold.
+    scores
+        What they were found in.
+    """
+
+    block: Block
+    score: float
+    odds: Odds | None
+    verdict: Verdict
+    scores: HourScores
+
+    @property
+    def offered(self) -> bool:
+        """Whether they are a spray window."""
+        return self.verdict in ("fit", "marginal")
+
+    @property
+    def percent(self) -> float | None:
+        """The score as a window has it."""
+        return None if math.isnan(self.score) else round(100 * self.score, 1)
+
+    def order_key(self) -> tuple[float, ...]:
+        """As `windowcast.windows.decision.order_key` of the window, which no effect is known of."""
+        if not self.offered:
+            means = self.scores.means(self.block).values()
+            worth = nearness(None if math.isnan(mean) else round(mean, 4) for mean in means)
+        else:
+            worth = (self.percent or 0.0) / 100 * (1.0 if self.odds is None else self.odds.share)
+        return (*order_of(self.verdict, worth), self.block.start)
 
 
 @dataclass(frozen=True)
@@ -44,9 +85,16 @@ class DayWindows:
         """The hours judged."""
         return self.judge.ctx
 
-    def ordered(self, purpose: Purpose, needs: ActiveNeeds, scores: HourScores) -> list[Window]:
-        """The window of each day, best first."""
-        return sorted(self.each(purpose, needs, scores), key=order_key)
+    def ordered(self, needs: ActiveNeeds, scores: HourScores) -> list[DayHours]:
+        """The best hours of each day, best day first.
+
+        Workable ones if there are any, else what comes closest.
+        """
+        found = (self._best(scores, hours) for hours in self._day_slices())
+        return sorted(
+            (self._rated(needs, scores, block) for block in found if block is not None),
+            key=DayHours.order_key,
+        )
 
     def _day_slices(self) -> Iterator[slice]:
         """The hours of each local day that is ranked."""
@@ -60,13 +108,6 @@ class DayWindows:
     def last_hour(self) -> int:
         """End of the last day that is ranked, in hours from today's midnight on."""
         return max((hours.stop for hours in self._day_slices()), default=0)
-
-    def each(self, purpose: Purpose, needs: ActiveNeeds, scores: HourScores) -> Iterator[Window]:
-        """The best block of each day: workable if there is one, else what comes closest."""
-        for hours in self._day_slices():
-            block = self._best(scores, hours)
-            if block is not None:
-                yield self._window(purpose, needs, scores, block)
 
     def _best(self, scores: HourScores, hours: slice) -> Block | None:
         """Workable hours first, then hours that cannot be told, then the nearest misses."""
@@ -82,11 +123,21 @@ class DayWindows:
                 return block
         return None
 
-    def _window(
-        self, purpose: Purpose, needs: ActiveNeeds, scores: HourScores, block: Block
-    ) -> Window:
+    def _rated(self, needs: ActiveNeeds, scores: HourScores, block: Block) -> DayHours:
         score = float(scores.score[0, block.hours].mean())
-        unknown = np.isnan(score)
+        futures = scores.score[1:, block.hours]
+        held = np.where(np.isnan(futures).any(axis=-1), np.nan, holds(futures, self.ctx.rule))
+        chance = None
+        if not math.isnan(score):
+            chance = odds(held, self.members, *self._reach(block, needs))
+        verdict = self.ctx.rule.verdict(score)
+        if verdict == "fit" and chance is not None and chance.share < self.ctx.rule.even:
+            verdict = "marginal"
+        return DayHours(block, score, chance, verdict, scores)
+
+    def window(self, purpose: Purpose, needs: ActiveNeeds, rated: DayHours) -> Window:
+        """The window that some hours make, with all that is said of it."""
+        block, scores, verdict = rated.block, rated.scores, rated.verdict
         taken = self.taken(needs, block)
         said = say("advice.of_turf", reason=taken.deciding.reason)
         judged = tuple(
@@ -94,22 +145,16 @@ class DayWindows:
             for j in scores.judged(block, self.ctx.rule)
         )
         times = self.ctx.span(block)
-        futures = scores.score[1:, block.hours]
-        held = np.where(np.isnan(futures).any(axis=-1), np.nan, holds(futures, self.ctx.rule))
-        chance = None if unknown else odds(held, self.members, *self._reach(block, needs))
-        verdict = self.ctx.rule.verdict(score)
-        if verdict == "fit" and chance is not None and chance.share < self.ctx.rule.even:
-            verdict = "marginal"
         by = {j.criterion: j for j in judged}
         rain = by["water_in"].measured if "water_in" in by else None
         return Window(
             purpose=purpose.name,
             start=times[0],
             end=times[1],
-            score=None if unknown else round(100 * score, 1),
+            score=rated.percent,
             verdict=verdict,
-            odds=chance,
-            limiting=self._limiting(scores, block, by, chance),
+            odds=rated.odds,
+            limiting=self._limiting(scores, block, by, rated.odds),
             judged=judged,
             follow_up=advice.follow_up(
                 needs,
@@ -124,12 +169,16 @@ class DayWindows:
             actives=needs.names,
             harm=taken.harm,
             washed=scores.washed(block),
-            lost=self._lost(purpose, int(self.ctx.day[self.ctx.lead + block.start])),
+            lost=self._lost(purpose, self.day_of(block)),
         )
 
     def taken(self, needs: ActiveNeeds, block: Block) -> TurfAnswer:
         """What the turf takes on the day of a block."""
-        return self.judge.turf(needs)[int(self.ctx.day[self.ctx.lead + block.start])]
+        return self.judge.turf(needs)[self.day_of(block)]
+
+    def day_of(self, block: Block) -> int:
+        """The day that a block lies on, counted from today."""
+        return int(self.ctx.day[self.ctx.lead + block.start])
 
     def _limiting(
         self, scores: HourScores, block: Block, by: Mapping[str, Judged], chance: Odds | None
@@ -145,7 +194,7 @@ class DayWindows:
         return replace(by[name], reason=reason)
 
     def block_of(self, window: Window) -> Block:
-        """The block of a window made by `_window`."""
+        """The block of a window made by `window`."""
         first = int(self.ctx.times[self.ctx.lead].astype(np.int64))
         start = int(window.start.timestamp()) // 3600 - first
         stop = int(window.end.timestamp()) // 3600 - first

@@ -14,7 +14,7 @@ from windowcast.core.phrase import NOTHING, Phrase, Share, say
 from windowcast.limits.model import refused
 from windowcast.windows.criteria import RAIN_AFTER
 from windowcast.windows.decision_model import Decided, Now, Option, OptionName
-from windowcast.windows.model import PurposeOutlook, Window
+from windowcast.windows.model import PurposeOutlook, Verdict, Window
 from windowcast.windows.score import nearness
 
 _DAY = dt.timedelta(days=1)
@@ -31,7 +31,12 @@ def order_key(window: Window) -> tuple[float, ...]:
         worth = nearness(j.score for j in window.judged)
     else:
         worth = strength(window) * (1.0 if window.odds is None else window.odds.share)
-    return (_ORDER[window.verdict], -round(worth, 3), window.start.timestamp())
+    return (*order_of(window.verdict, worth), window.start.timestamp())
+
+
+def order_of(verdict: Verdict, worth: float) -> tuple[float, ...]:
+    """What goes before the hour: how windows of a verdict that are worth so much are sorted."""
+    return (_ORDER[verdict], -round(worth, 3))
 
 
 def strength(window: Window) -> float:

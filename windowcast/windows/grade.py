@@ -65,12 +65,20 @@ def grade_of(
     own
         The purpose's own knots by criterion, from ``data/purposes.toml``.
     """
-    rule = criteria.table(name)
-    table = own.table(name) if own is not None and name in own else rule
+    return grade_for(name, needs, plain_grade(name, criteria, own), criteria)
+
+
+def plain_grade(name: str, criteria: Table, own: Table | None = None) -> ScoreCurve:
+    """How a criterion is graded whatever the actives; parameters as of `grade_of`."""
+    table = own.table(name) if own is not None and name in own else criteria.table(name)
     at, score = table.value("at"), table.value("score")
-    plain = ScoreCurve(tuple(map(float, at.value)), tuple(map(float, score.value)), (at, score))
+    return ScoreCurve(tuple(map(float, at.value)), tuple(map(float, score.value)), (at, score))
+
+
+def grade_for(name: str, needs: ActiveNeeds, plain: ScoreCurve, criteria: Table) -> ScoreCurve:
+    """A `plain_grade` shifted to what the actives at hand need."""
     shift = _SHIFTS.get(name)
-    shifted = shift(plain, needs, rule) if shift else None
+    shifted = shift(plain, needs, criteria.table(name)) if shift else None
     if shifted is None:
         return plain
     return replace(shifted, used=_governing(name, needs) or plain.used)

@@ -71,7 +71,7 @@ def decided(scores: HourScores, needs: ActiveNeeds) -> HourScores:
             for c in (least, most)
         )
         kept[name] = np.where(np.isclose(low, high), kept[name], np.nan)
-    return HourScores.of(scores.ctx, scores.grades, scores.measured, kept)
+    return replace(scores, scores=kept)
 
 
 def _rain_bounds(context: HourContext) -> tuple[HourContext, HourContext]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -21,7 +23,7 @@ from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.grade import ScoreCurve, needs_behind
 from windowcast.windows.hours import HourContext
 from windowcast.windows.model import Judged
-from windowcast.windows.purposes import Purpose, weights_of
+from windowcast.windows.purposes import Purpose
 from windowcast.windows.score import Block, BoolArray, Rule, closeness, combine, holds, limiting
 
 
@@ -35,14 +37,6 @@ class HourScores:
         The hours, with those before them.
     measured, scores
         By criterion, ``[member, hour]`` or ``[1, hour]``; NaN: cannot be told.
-    score
-        Their combination, ``[member, hour]``, see `windowcast.windows.score`.
-    near
-        How near the forecast's hours come to a go-ahead, ``[hour]``.
-    open
-        Hours in daylight that the site allows, ``[hour]``.
-    first
-        Which hour from today's midnight on the first of these is.
     """
 
     ctx: HourContext
@@ -50,80 +44,87 @@ class HourScores:
     weights: Mapping[str, float]
     measured: Mapping[str, FloatArray]
     scores: Mapping[str, FloatArray]
-    score: FloatArray
-    near: FloatArray
-    open: BoolArray
-    first: int = 0
 
-    @classmethod
-    def of(
-        cls,
-        ctx: HourContext,
-        grades: Mapping[str, ScoreCurve],
-        measured: Mapping[str, FloatArray],
-        scores: Mapping[str, FloatArray],
-        first: int = 0,
-    ) -> HourScores:
-        """The criteria's scores with what they come to together."""
-        weights = weights_of(tuple(grades), ctx.tables["criteria"])
-        pairs = [(scores[name], weights[name]) for name in grades]
-        return cls(
-            ctx=ctx,
-            grades=grades,
-            weights=weights,
-            measured=measured,
-            scores=scores,
-            score=np.atleast_2d(combine(pairs)),
-            near=closeness((score[:1], weight) for score, weight in pairs)[0],
-            open=combine((scores[name], 1.0) for name in SCHEDULE)[0] > 0,
-            first=first,
-        )
+    @cached_property
+    def score(self) -> FloatArray:
+        """What the scores come to, ``[member, hour]``, see `windowcast.windows.score`."""
+        return np.atleast_2d(combine((score, self.weights[n]) for n, score in self.scores.items()))
+
+    @cached_property
+    def near(self) -> FloatArray:
+        """How near the forecast's hours come to a go-ahead, ``[hour]``."""
+        issued = ((score[0], self.weights[n]) for n, score in self.scores.items())
+        return closeness(issued)
+
+    @cached_property
+    def open(self) -> BoolArray:
+        """Hours in daylight that the site allows, ``[hour]``."""
+        return np.asarray(combine((self.scores[name][0], 1.0) for name in SCHEDULE) > 0)
 
     def limits(self) -> list[str]:
         """The limiting criterion of each hour of the forecast, "" where all are as good as met."""
         names = list(self.scores)
-        rows = np.stack(
-            [np.broadcast_to(self.scores[n][0] ** self.weights[n], self.near.shape) for n in names]
-        )
+        rows = np.stack([score[0] ** self.weights[n] for n, score in self.scores.items()])
         rows = np.where(np.isnan(rows), 1e-9, rows)
         worst = rows.argmin(axis=0)
         full = rows.min(axis=0) >= self.ctx.rule.limits
         return ["" if ok else names[i] for i, ok in zip(worst, full, strict=True)]
 
+    @cached_property
+    def _issued(self) -> FloatArray:
+        """The criteria's scores in the forecast, ``[criterion, hour]``."""
+        return np.stack([score[0] for score in self.scores.values()])
+
+    def means(self, block: Block) -> dict[str, float]:
+        """Each criterion's mean score of a block; NaN if any is unknown."""
+        return dict(
+            zip(self.scores, self._issued[:, block.hours].mean(axis=-1).tolist(), strict=True)
+        )
+
+    def worst(self, block: Block) -> dict[str, int]:
+        """Each criterion's worst hour of a block; the first that is unknown, if there is one."""
+        worst = self._issued[:, block.hours].argmin(axis=-1) + block.start
+        return dict(zip(self.scores, worst.tolist(), strict=True))
+
     def judged(self, block: Block, rule: Rule) -> tuple[Judged, ...]:
         """Each criterion's judgement of a block: mean score, and the value in its worst hour."""
-        return tuple(self.judge(name, block, rule) for name in self.scores)
+        means, worst = self.means(block), self.worst(block)
+        return tuple(self._judge(name, means[name], worst[name], rule) for name in self.scores)
 
     def judge(self, name: str, block: Block, rule: Rule) -> Judged:
         """One criterion's judgement of a block."""
-        score, value = self.at(name, block)
+        return self._judge(name, self.means(block)[name], self.worst(block)[name], rule)
+
+    def _judge(self, name: str, score: float, worst: int, rule: Rule) -> Judged:
+        """One criterion's judgement by its mean score and its worst hour."""
+        value = float(self.measured[name][0, worst])
         criterion = self.ctx.criterion(name)
         unit = str(criterion["unit"])
         grade = self.grades[name]
-        unknown = np.isnan(score)
+        unknown = math.isnan(score)
         source = grade.used[0]
         return Judged(
             criterion=name,
             label=reasons.label(name, criterion),
             verdict=rule.verdict(score),
             score=None if unknown else round(score, 4),
-            measured=None if np.isnan(value) or not unit else round(value, 4),
+            measured=None if math.isnan(value) or not unit else round(value, 4),
             unit=unit,
             reason=reasons.reason(
                 name,
                 criterion,
                 grade,
                 np.nan if unknown else value,
-                about(name, self.ctx, self.ctx.lead + self.first + self._worst(name, block)),
+                about(name, self.ctx, self.ctx.lead + worst),
             ),
             source=f"{source.status}: {source.source}",
         )
 
     def at(self, name: str, block: Block) -> tuple[float, float]:
         """Mean score of a block and the measured value in its worst hour; NaN if any is unknown."""
-        worst = self._worst(name, block)
-        score = self.scores[name][0, block.hours].mean()
-        return float(score), float(self.measured[name][0, worst])
+        score = self.scores[name][0, block.hours]
+        value = self.measured[name][0, block.start + int(np.argmin(score))]
+        return float(score.mean()), float(value)
 
     def washed(self, block: Block) -> float | None:
         """Chance of too much rain too soon after the last hour; None where it cannot be told.
@@ -137,14 +138,9 @@ class HourScores:
         share = float(lost.mean())
         return None if np.isnan(share) else share
 
-    def _worst(self, name: str, block: Block) -> int:
-        """The worst hour of a block; the first that is unknown, if there is one."""
-        return block.start + int(np.argmin(self.scores[name][0, block.hours]))
-
     def limiting(self, block: Block) -> str:
         """The criterion that holds a block down most, "" when all are fully met."""
-        means = {name: self.at(name, block)[0] for name in self.scores}
-        return limiting(means, self.weights, self.ctx.rule)
+        return limiting(self.means(block), self.weights, self.ctx.rule)
 
     def spoiler(self, block: Block, rule: Rule) -> tuple[str, int]:
         """The criterion that most often spoils a block in the members in which it does not hold.
@@ -186,35 +182,39 @@ class Judge:
     _turf: dict[Hashable, tuple[TurfAnswer, ...]] = field(default_factory=dict)
     _measured: dict[Hashable, FloatArray] = field(default_factory=dict)
     _scored: dict[Hashable, FloatArray] = field(default_factory=dict)
+    _issued: dict[Hashable, FloatArray] = field(default_factory=dict)  # the same of the forecast
 
     def scores(self, purpose: Purpose, needs: ActiveNeeds) -> HourScores:
         """Every criterion of a purpose, for the actives at hand."""
-        grades = purpose.grades(needs)
-        measured, scored = {}, {}
-        for name in grades:
-            key, measured[name] = self._measured_as(name, purpose, needs)
-            graded = (key, grades[name].at, grades[name].score)
-            if graded not in self._scored:
-                self._scored[graded] = grades[name](measured[name])
-            scored[name] = self._scored[graded]
-        return HourScores.of(self.ctx, grades, measured, scored)
+        return self._graded(purpose, needs, self._scored, slice(None))
 
     def at(self, purpose: Purpose, needs: ActiveNeeds, block: Block) -> tuple[float, Judged | None]:
         """Mean score 0..1 of a block as forecast, and what holds it back; NaN: cannot be told.
 
-        Only those hours are graded: much cheaper than `scores`.
+        Only the forecast is graded: much cheaper than `scores`.
         """
-        grades = purpose.grades(needs)
-        measured, scored = {}, {}
-        for name in grades:
-            _, values = self._measured_as(name, purpose, needs)
-            measured[name] = np.atleast_2d(values)[:1, block.hours]
-            scored[name] = grades[name](measured[name])
-        issued = HourScores.of(self.ctx, grades, measured, scored, first=block.start)
-        own = Block(0, block.stop - block.start)
-        limit = issued.limiting(own)
-        mean = float(issued.score[0].mean())
-        return mean, issued.judge(limit, own, self.ctx.rule) if limit else None
+        issued = self._graded(purpose, needs, self._issued, slice(0, 1))
+        rows = ((score[0, block.hours], issued.weights[n]) for n, score in issued.scores.items())
+        limit = issued.limiting(block)
+        mean = float(combine(rows).mean())
+        return mean, issued.judge(limit, block, self.ctx.rule) if limit else None
+
+    def _graded(
+        self,
+        purpose: Purpose,
+        needs: ActiveNeeds,
+        done: dict[Hashable, FloatArray],
+        members: slice,
+    ) -> HourScores:
+        """Every criterion in some members, each graded once for all actives that need the same."""
+        grades, measured, scores = purpose.grades(needs), {}, {}
+        for name, grade in grades.items():
+            key, values = self._measured_as(name, purpose, needs)
+            graded = (key, grade.at, grade.score)
+            if graded not in done:
+                done[graded] = grade(values[members])
+            measured[name], scores[name] = values, done[graded]
+        return HourScores(self.ctx, grades, purpose.weights, measured, scores)
 
     def on(self, part: HourContext, hours: slice | None = None) -> Judge:
         """A judge of other hours of the same site and days.
@@ -233,7 +233,7 @@ class Judge:
             key: value[..., hours] for key, value in self._measured.items()
             if isinstance(key, tuple) and key[0] in DAY_CRITERIA
         }  # fmt: skip
-        return replace(self, ctx=part, _turf=self._turf, _measured=days, _scored={})
+        return replace(self, ctx=part, _turf=self._turf, _measured=days, _scored={}, _issued={})
 
     def turf(self, needs: ActiveNeeds) -> tuple[TurfAnswer, ...]:
         """What the turf takes, on each day that the hours reach, from today on."""

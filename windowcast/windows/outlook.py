@@ -77,14 +77,18 @@ def _open(
     days, today = tanks.windows, tanks.running.today
     ctx, needs = days.ctx, mixture or purpose.generic
     scores = days.judge.scores(purpose, needs)
-    found = days.ordered(purpose, needs, scores)
-    go = tuple(w for w in found if w.verdict in ("fit", "marginal"))
-    shut = tuple(_shut(days, needs, w) for w in found if w not in go)
+    found = days.ordered(needs, scores)
+    shut = tuple(
+        _shut(days, needs, days.window(purpose, needs, rated))
+        for rated in found
+        if not rated.offered and days.day_of(rated.block) <= 1  # today and tomorrow
+    )
+    go = tuple(days.window(purpose, needs, rated) for rated in found if rated.offered)
     go, chosen = tanks.by_effect(purpose, mixture, go)
-    closest = None if go else next(iter(found), None)
-    change = NOTHING
-    if closest is not None:
-        change = advice.would_change(scores, days.block_of(closest), ctx.rule)
+    closest, change = None, NOTHING
+    if not go and found:
+        closest = days.window(purpose, needs, found[0])
+        change = advice.would_change(scores, found[0].block, ctx.rule)
     blind = closest is None or closest.verdict == "cannot tell"
     blind = not go and blind and bool(np.isnan(scores.score[0, scores.open]).any())
     turf = spans(days.judge.turf(needs)[: days.days])
@@ -120,7 +124,7 @@ def _open(
         covers=covers_working(
             purpose, needs, tanks.running, tanks.barriers, tanks.against(purpose)
         ),
-        shut=tuple(one for one in shut if one.date <= today + dt.timedelta(days=1)),
+        shut=shut,
     )
 
 

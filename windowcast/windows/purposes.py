@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from windowcast.core.phrase import Phrase, say
 from windowcast.core.values import PACKAGED, Table, Tables, Value
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.windows.grade import ScoreCurve, asked_for, grade_of
+from windowcast.windows.grade import ScoreCurve, asked_for, grade_for, plain_grade
 from windowcast.windows.model import PurposeName
 from windowcast.windows.score import Rule
 
@@ -47,12 +48,12 @@ class Purpose:
         """What it is called."""
         return say(f"purpose.{self.name}.title")
 
-    @property
+    @cached_property
     def rule(self) -> Rule:
         """How scores become verdicts."""
         return Rule.of(self.rules)
 
-    @property
+    @cached_property
     def criteria(self) -> tuple[str, ...]:
         """Every criterion that may be asked for, those that do not open the season first."""
         return (*(name for name in self.hours if name not in self.timing), *self.timing)
@@ -63,7 +64,17 @@ class Purpose:
 
     def grades(self, needs: ActiveNeeds) -> dict[str, ScoreCurve]:
         """How each criterion that the actives at hand ask for is graded, in order."""
-        return {name: grade_of(name, needs, self.rules, self.own) for name in self.asked(needs)}
+        plain = self._plain
+        return {n: grade_for(n, needs, plain[n], self.rules) for n in self.asked(needs)}
+
+    @cached_property
+    def _plain(self) -> dict[str, ScoreCurve]:
+        return {name: plain_grade(name, self.rules, self.own) for name in self.criteria}
+
+    @cached_property
+    def weights(self) -> dict[str, float]:
+        """Exponent of each criterion's score."""
+        return weights_of(self.criteria, self.rules)
 
     def serves(self, needs: ActiveNeeds) -> bool:
         """Whether the actives act on what the purpose is about."""

@@ -121,10 +121,10 @@ class Tanks:
         if failing is not None and failing.standing == "resistant":
             return StockFit(name, "unfit", None, None, None, failing.text)
         scores = self.windows.judge.scores(purpose, needs)
-        found = self.windows.ordered(purpose, needs, scores)
+        found = self.windows.ordered(needs, scores)
         if not found:
             return StockFit(name, "unfit", None, None, None, say("stock.no_hours"))
-        best = found[0]
+        best = self.windows.window(purpose, needs, found[0])
         limit = best.limiting
         reason = because(limit.label, limit.reason) if limit else say("stock.nothing")
         if best.verdict == "cannot tell" and needs.unknown:
