@@ -41,7 +41,7 @@ def ages_of(
     share, leaf_time = np.broadcast_arrays(share, leaf_time)
     leading = share.shape[:-1]
     bounds = weed.common.stage_leaf
-    limits = [weed.young_below, *bounds]
+    limits = [limit * weed.phyllochron for limit in (weed.young_below, *bounds)]
     older = np.empty((len(limits), *share.shape))
     mean_leaf = np.empty(share.shape)
     before = _history(earlier, leading)
@@ -60,10 +60,7 @@ def ages_of(
             age = np.where(season_share > 0, season_leaf - born / season_share, 0.0)
         age = np.where(np.isnan(season_share), np.nan, np.maximum(age, 0.0))
         mean_leaf[..., part] = (age / weed.phyllochron)[..., skip:]
-        for i, limit in enumerate(limits):
-            older[i][..., part] = _share_older(
-                season_share, season_leaf, limit * weed.phyllochron, skip
-            )
+        older[..., part] = _share_older(season_share, season_leaf, limits, skip)
         kept = (season_share, season_leaf)
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = np.where(share > 0, older / share, 0.0)
@@ -87,12 +84,17 @@ def _history(earlier: History | None, leading: Sequence[int]) -> History:
     return np.broadcast_to(share, shape), np.broadcast_to(leaf_time, shape)
 
 
-def _share_older(share: FloatArray, leaf: FloatArray, age: float, skip: int) -> FloatArray:
-    """Emerged share that has reached an age, from day `skip` on, ``[..., day]``."""
+def _share_older(
+    share: FloatArray, leaf: FloatArray, ages: Sequence[float], skip: int
+) -> FloatArray:
+    """Emerged share that has reached each age, from day `skip` on, ``[age, ..., day]``."""
     days = leaf.shape[-1]
-    flat_leaf, flat_share = leaf.reshape(-1, days), share.reshape(-1, days)
-    out = np.empty((len(flat_leaf), days - skip))
-    for row, (grown, up) in enumerate(zip(flat_leaf, flat_share, strict=True)):
-        last = np.searchsorted(grown, grown[skip:] - age, side="right") - 1
-        out[row] = np.where(last >= 0, up[np.maximum(last, 0)], 0.0)
-    return out.reshape(*leaf.shape[:-1], days - skip)
+    grown = leaf.reshape(-1, days)
+    born = grown[:, None, skip:] - np.reshape(ages, (-1, 1))
+    last = np.empty(born.shape, np.int64)
+    for row, of, found in zip(grown, born, last, strict=True):
+        found[:] = np.searchsorted(row, of, side="right")
+    last += (days + 1) * np.arange(len(grown))[:, None, None]
+    up = np.concatenate([np.zeros((len(grown), 1)), share.reshape(grown.shape)], axis=-1)
+    older = up.ravel().take(last)
+    return older.swapaxes(0, 1).reshape(len(ages), *leaf.shape[:-1], days - skip)
