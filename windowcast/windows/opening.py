@@ -141,16 +141,21 @@ class Opening:
         past = self.axis.past
         context = DayContext(self.site, past, self.purpose.weeds, tables=self.axis.tables)
         gone = judged_days(self.purpose, self.needs, context)[1][0]
-        rows: list[tuple[dt.date, float, float]] = []
-        for start, days in self.axis.past_seasons(southern=self.site.place.southern):
-            part = gone[days]
-            skipped = float((past.dates[days.start] - np.datetime64(start)).astype(int))
-            first, last = (
-                float(when(f, part >= self.purpose.rule.season, np.isnan(part))) + skipped
-                for f in (first_day, last_day)
-            )
-            rows.append((start, first, last))
-        return rows
+        seasons = tuple(self.axis.past_seasons(southern=self.site.place.southern))
+        if not seasons:
+            return []
+        longest = max(days.stop - days.start for _, days in seasons)
+        score = np.zeros((len(seasons), longest))  # closed where a season has ended
+        for row, (_, days) in zip(score, seasons, strict=True):
+            row[: days.stop - days.start] = gone[days]
+        is_open, unknown = score >= self.purpose.rule.season, np.isnan(score)
+        skipped = [
+            float((past.dates[days.start] - np.datetime64(start)).astype(int))
+            for start, days in seasons
+        ]
+        first, last = (when(find, is_open, unknown) + skipped for find in (first_day, last_day))
+        starts = (start for start, _ in seasons)
+        return list(zip(starts, first.tolist(), last.tolist(), strict=True))
 
     def normal_opens(self, start: dt.date) -> DateRange | None:
         """When it opened in past seasons, as dates of the one that begins at `start`."""
