@@ -296,6 +296,19 @@ def test_a_trial_of_rates_gives_a_curve_for_each_site_in_the_readers_unit(pots: 
     assert "weed control (%), annual bluegrass, 28 days after treatment" in text
 
 
+def test_doses_of_a_trial_are_told_without_fitting_its_plots(
+    pots: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    of_rates(pots, *(f"{rate} lb/acre" for rate in (0.1, 0.2, 0.4, 0.8)))
+
+    def never(*_: object, **__: object) -> None:
+        raise AssertionError("an analysis that nobody reads")
+
+    monkeypatch.setattr("windowcast.trials.analysis.analyse", never)
+    done = CliRunner().invoke(cli, ["trial", "dose", "t.toml"], catch_exceptions=False)
+    assert "ED50" in done.output
+
+
 def test_treatments_that_are_more_than_a_rate_are_no_doses() -> None:
     names = ("glyphosate 0.2 lb/acre", "glyphosate 0.4 lb/acre", "glyphosate 0.8 lb/acre")
     text = trial_text(*names, "mix", weed="POAAN", North="2025-11-18")

@@ -9,7 +9,7 @@ import click
 
 from windowcast.cli.options import format_option
 from windowcast.cli.output import lang_option, voice_in
-from windowcast.cli.trial_opened import analysed, opened
+from windowcast.cli.trial_opened import opened, rated
 from windowcast.core.errors import InputError
 from windowcast.core.extras import require
 
@@ -89,6 +89,7 @@ def _tables(source: str, key: str) -> tuple[Voice, list[tuple[str, Value, DoseTa
     """How the reader is spoken to, and each table with a name and what responds."""
     from windowcast.core.phrase import Name
     from windowcast.records.dose_trials import OPTIONS, doses_of_file, doses_of_rounds, needs_doses
+    from windowcast.records.trial_analyses import all_rounds
     from windowcast.report.trial_results import round_title
     from windowcast.sources.file_options import split_options
 
@@ -100,7 +101,7 @@ def _tables(source: str, key: str) -> tuple[Voice, list[tuple[str, Value, DoseTa
         return voice_in("metric"), [(name, Name(table.response), table)]
     path = Path(source)
     trial, voice = opened(path)
-    found = doses_of_rounds(trial, [each for each, _ in analysed(trial, path, "")[1]])
+    found = doses_of_rounds(trial, all_rounds(trial, rated(trial, path)))
     if not found:
         raise needs_doses(trial).at(path=path)
     named: list[tuple[str, Value, DoseTable]] = [

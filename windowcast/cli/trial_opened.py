@@ -42,9 +42,7 @@ def trial_voice(trial: TrialFile) -> Voice:
 def analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any], list[Any]]:
     """The ratings of a trial, and each round with its analysis."""
     from windowcast.cli.progress import at_work
-    from windowcast.records.store import SeasonLog
     from windowcast.records.trial_analyses import analysed_rounds
-    from windowcast.records.trial_log import trial_log_path, trial_ratings, trials_rated
     from windowcast.trials.arm_names import arm_named
     from windowcast.trials.layout import arms_of
 
@@ -54,13 +52,16 @@ def analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any
             f"{against!r} is no treatment of the trial", field="--against",
             remedy=f"use one of {', '.join(a.name for a in arms_of(trial))}",
         )  # fmt: skip
-    path = trial_log_path(trial, trial_file)
-    ratings: list[Rating] = []
-    others: tuple[str, ...] = ()
-    if path.is_file():
-        with SeasonLog(path, create=False) as log:
-            ratings = [stored.entry for stored in trial_ratings(log, trial.name)]
-            others = () if ratings else trials_rated(log)
+    ratings = rated(trial, trial_file)
+    with at_work():
+        return ratings, analysed_rounds(trial, ratings, arm.name if arm else "")
+
+
+def rated(trial: TrialFile, trial_file: Path) -> list[Rating]:
+    """The ratings of a trial, of which there are some."""
+    from windowcast.records.trial_log import ratings_or_names
+
+    ratings, others = ratings_or_names(trial, trial_file)
     if others:
         raise InputError(
             f"has no ratings under its name; its log has some of {', '.join(others)}",
@@ -71,5 +72,4 @@ def analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any
         raise InputError(
             "has no ratings yet", path=trial_file, remedy="read some with windowcast trial import"
         )
-    with at_work():
-        return ratings, analysed_rounds(trial, ratings, arm.name if arm else "")
+    return ratings

@@ -176,13 +176,16 @@ class Actives(dict[str, Active]):
 
     def __contains__(self, name: object) -> bool:
         return super().__contains__(name) or (
-            isinstance(name, str) and any(active.called(name) for active in self.values())
+            isinstance(name, str) and self.named(name) is not None
         )
 
+    def named(self, name: str) -> Active | None:
+        """The active of a name, however it is written; None where there is none."""
+        return next((active for active in self.values() if active.called(name)), None)
+
     def __missing__(self, name: str) -> Active:
-        for active in self.values():
-            if active.called(name):
-                return active
+        if (found := self.named(name)) is not None:
+            return found
         wanted = " ".join(name.lower().split())
         from difflib import get_close_matches
 
@@ -260,8 +263,8 @@ def _from_table(name: str, table: values.Table) -> Active:
 
 
 def _known_name(actives: Actives, name: str) -> str:
-    known = (active.name for active in actives.values() if active.called(name))
-    return next(known, name.strip().lower())
+    known = actives.named(name)
+    return name.strip().lower() if known is None else known.name
 
 
 def _override(

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -35,13 +35,13 @@ from windowcast.records.place_effects import (
 )
 from windowcast.records.trial_log import trial_log_path
 from windowcast.records.trial_rounds import TrialRound, rounds_of
-from windowcast.trials.contrasts import MOST_LESS, TWO_ERRORS, listed
+from windowcast.trials.contrasts import COVER, MOST_LESS, TWO_ERRORS, listed
 from windowcast.trials.given import Given
 from windowcast.trials.layout import TrialArm, arms_of
 from windowcast.trials.trial_file import TrialFile, kept_trial
 
 MEASURED = (
-    "count per m2", "biomass g per m2", "cover %", "control %", "control 0-10",
+    "count per m2", "biomass g per m2", COVER, "control %", "control 0-10",
 )  # fmt: skip
 _ENDS = (0.01, 0.998)  # of control that a result may say: none, or all gone, is told no surer
 EMERGED = 10.0  # BBCH
@@ -85,7 +85,7 @@ class _Known:
     def __eq__(self, other: object) -> bool:
         return isinstance(other, _Known) and self._rates == other._rates
 
-    @property
+    @cached_property
     def _rates(self) -> tuple[tuple[str, bool, bool, float | None], ...]:
         usual = {a.name: a.usual_kg_ha for a in self.materials.values()}
         rates = {name: None if rate is None else float(rate) for name, rate in usual.items()}

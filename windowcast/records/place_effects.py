@@ -20,8 +20,7 @@ from windowcast.core.season_calendar import season_day, season_name
 from windowcast.materials.actives import Actives
 from windowcast.materials.written_materials import materials_from
 from windowcast.records.model import Rating
-from windowcast.records.store import SeasonLog
-from windowcast.records.trial_log import trial_log_path, trial_ratings, trials_rated
+from windowcast.records.trial_log import ratings_or_names
 from windowcast.records.trial_rounds import TrialRound
 from windowcast.trials.contrasts import (
     ContrastEffect,
@@ -113,13 +112,7 @@ def read_trials(files: Sequence[Path]) -> tuple[TrialRead, ...]:
                     f"has the name of the trial in {other.file.name}", path=file, field="name",
                     remedy="name each trial once; give another trial a name of its own",
                 )  # fmt: skip
-        log_file = trial_log_path(trial, file)
-        rated: list[Rating] = []
-        others: tuple[str, ...] = ()
-        if log_file.is_file():
-            with SeasonLog(log_file, create=False) as log:
-                rated = [stored.entry for stored in trial_ratings(log, trial.name)]
-                others = () if rated else trials_rated(log)
+        rated, others = ratings_or_names(trial, file)
         found.append(TrialRead(file, trial, tuple(rated), others))
     return tuple(found)
 

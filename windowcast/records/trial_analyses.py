@@ -23,9 +23,16 @@ def analysed_rounds(
     """Every round with its analysis, then each measure's mean over days; see `rounds_of`."""
     from windowcast.trials.analysis import analyse
 
-    rounds = rounds_of(trial, ratings, against)
-    rounds += rounds_over_days(trial, rounds)
+    rounds = all_rounds(trial, ratings, against)
     return [(found, analyse(found.rows, found.options)) for found in rounds]
+
+
+def all_rounds(
+    trial: TrialFile, ratings: Sequence[Rating], against: str = ""
+) -> tuple[TrialRound, ...]:
+    """Every round, then each measure's mean over days; see `rounds_of`."""
+    rounds = rounds_of(trial, ratings, against)
+    return rounds + rounds_over_days(trial, rounds)
 
 
 def rounds_over_days(trial: TrialFile, rounds: Sequence[TrialRound]) -> tuple[TrialRound, ...]:

@@ -140,6 +140,19 @@ def trial_ratings(log: SeasonLog, trial: str) -> list[Stored[Rating]]:
     return [stored for stored in log.all(Rating) if stored.entry.trial == trial]
 
 
+def ratings_or_names(trial: TrialFile, trial_file: Path) -> tuple[list[Rating], tuple[str, ...]]:
+    """The ratings of a trial, none where there is no log yet; without any, who else has some there.
+
+    The names are those of the trials that its log has ratings of.
+    """
+    path = trial_log_path(trial, trial_file)
+    if not path.is_file():
+        return [], ()
+    with SeasonLog(path, create=False) as log:
+        ratings = [stored.entry for stored in trial_ratings(log, trial.name)]
+        return ratings, () if ratings else trials_rated(log)
+
+
 def trials_rated(log: SeasonLog) -> tuple[str, ...]:
     """Names of the trials that the log has ratings of."""
     names = (stored.entry.trial for stored in log.all(Rating))

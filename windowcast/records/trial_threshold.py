@@ -9,6 +9,7 @@ from windowcast.core.errors import InputError
 from windowcast.materials.price import parse_area_price
 from windowcast.records.place_effects import untreated_arm
 from windowcast.records.trial_rounds import TrialRound
+from windowcast.trials.contrasts import COVER
 from windowcast.trials.model import TrialAnalysis
 from windowcast.trials.threshold import (
     WEEDS,
@@ -22,7 +23,6 @@ from windowcast.trials.threshold import (
 from windowcast.trials.trial_file import TrialFile
 
 QUALITY = "quality 1-9"
-COVER = "cover %"
 Rounds = Sequence[tuple[TrialRound, TrialAnalysis]]
 
 

@@ -11,8 +11,6 @@ from windowcast.core.errors import InputError
 from windowcast.core.phrase import NOTHING, Phrase, say
 from windowcast.core.record import FloatArray
 from windowcast.trials.dose_response import (
-    FEWEST_DOSES,
-    FEWEST_LEFT,
     DoseCurve,
     Doses,
     EffectiveDose,
@@ -20,6 +18,7 @@ from windowcast.trials.dose_response import (
     fit_curve,
     fit_together,
     resistance_ratio,
+    too_few,
 )
 
 PERCENTS = (50.0, 90.0)
@@ -141,10 +140,9 @@ def dose_findings(
 
 def _too_few(doses: Sequence[float], responses: Sequence[float], *, low: float | None) -> Phrase:
     """Why values cannot give a curve, whatever they are."""
-    different, free = len(set(doses)), 4 if low is None else 3
-    if different >= FEWEST_DOSES and len(responses) - free >= FEWEST_LEFT:
+    if not too_few(doses, responses, low):
         return NOTHING
-    return say("trial_dose.too_few", doses=different, values=len(responses))
+    return say("trial_dose.too_few", doses=len(set(doses)), values=len(responses))
 
 
 def _curves(

@@ -287,8 +287,7 @@ def _checked(
             raise InputError("each value needs a dose", field="dose", remedy="fill both in")
         if (x < 0).any():
             raise InputError("a dose is below zero", field="dose", remedy="correct it")
-        free = 4 if low is None else 3
-        if len(np.unique(x)) < FEWEST_DOSES or len(x) - free < FEWEST_LEFT:
+        if too_few(own, values, low):
             whose = f" of {name}" if name else ""
             raise InputError(
                 f"{len(np.unique(x))} doses{whose} with {len(x)} values are too few for a curve",
@@ -298,6 +297,12 @@ def _checked(
         responses.append(y)
         of.append(np.full(len(x), number))
     return np.concatenate(doses), np.concatenate(responses), np.concatenate(of)
+
+
+def too_few(doses: Sequence[float], responses: Sequence[float], low: float | None) -> bool:
+    """Whether values cannot give a curve, whatever they are; `low` as for `fit_curve`."""
+    free = 4 if low is None else 3
+    return len(set(doses)) < FEWEST_DOSES or len(responses) - free < FEWEST_LEFT
 
 
 def _starts(
