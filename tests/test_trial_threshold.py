@@ -101,6 +101,45 @@ def test_the_line_of_quality_is_that_of_statsmodels() -> None:
         assert abs(float(test.tvalue.squeeze())) == pytest.approx(limit, rel=1e-6)
 
 
+def hurt() -> tuple[list[PlotRow], list[PlotRow]]:
+    """Quality less 0.06 for each percent of cover, and 1.5 less where treating burnt the turf."""
+    chance, cover, quality = random.Random(3), [], []
+    for site in ("n", "s"):
+        for block in range(4 if site == "n" else 3):
+            for n, (treatment, weeds) in enumerate(COVER.items()):
+                seen = weeds * chance.uniform(0.6, 1.4)
+                burnt = 0.0 if treatment == "untreated" else 1.5
+                steps = 7.5 + 0.3 * block - 0.06 * seen - burnt + chance.gauss(0, 0.15)
+                at = site, str(block), f"{block}{n}", treatment
+                cover.append(PlotRow(*at, seen))
+                quality.append(PlotRow(*at, steps))
+    return cover, quality
+
+
+def test_blocks_and_treatments_are_taken_out_as_statsmodels_does() -> None:
+    import pandas as pd
+    import statsmodels.formula.api as smf
+
+    cover, quality = hurt()
+    frame = pd.DataFrame(
+        {"q": q.value, "w": c.value, "b": c.site + c.block, "t": c.treatment}
+        for c, q in zip(cover, quality, strict=True)
+    )
+    fit = smf.ols("q ~ 0 + C(b) + C(t, Sum) + w", frame).fit()
+    found = quality_line(cover, quality)
+    assert found is not None
+    assert found.fall == pytest.approx(-fit.params["w"])
+    assert (found.high, found.low) == pytest.approx(tuple(-fit.conf_int().loc["w"]))
+    assert found.df == fit.df_resid == 21 - 7 - 2 - 1
+    of_block = {name: fit.params[name] for name in fit.params.index if name.startswith("C(b)")}
+    sites = [[v for name, v in of_block.items() if f"[{s}" in name] for s in "ns"]
+    assert found.clean == pytest.approx(np.mean([np.mean(site) for site in sites]))
+    # turf that was burnt does not make weeds look cheap
+    assert found.low < 0.06 < found.high
+    plain = smf.ols("q ~ w", frame).fit()
+    assert -plain.params["w"] < 0.04
+
+
 @pytest.mark.parametrize(("acceptable", "seen", "unseen"), [
     (6.0, "good enough up to", "guess"), (1.0, "guess along the line", "never"),
     (8.9, "not good enough even where there are no weeds: it is about 7.4", "up to"),
@@ -266,6 +305,31 @@ def test_what_never_pays_is_said() -> None:
     assert not paying_cover(90, 4, known).sure
 
 
+def test_control_and_cover_are_those_of_one_weed() -> None:
+    """A second weed that takes nothing of quality, on the same plots and days."""
+    seen = ratings()
+    chance = random.Random(5)
+    other = [
+        Rating(r.date, chance.uniform(1, 9), "cover %", weed="STEME", trial=r.trial, plot=r.plot,
+               block=r.block, treatment=r.treatment, location=r.location)
+        for r in seen if r.measure == "cover %"
+    ]  # fmt: skip
+    rounds = analysed_rounds(trial(), [*seen, *other])
+    falls = {}
+    for weed in ("POAAN", "STEME"):
+        found = turf_threshold(trial(), rounds, costs={"": 90.0}, worth=4.0, weed=weed)
+        assert found.round is not None
+        assert found.quality_round is not None
+        assert found.round.weed == found.quality_round.weed == weed
+        assert found.quality is not None
+        falls[weed] = found.quality.falls
+    assert falls == {"POAAN": True, "STEME": False}
+    unsaid = turf_threshold(trial(), rounds, costs={"": 90.0}, worth=4.0)
+    assert unsaid.round is not None
+    assert unsaid.quality_round is not None
+    assert unsaid.round.weed == unsaid.quality_round.weed
+
+
 # --- the command ----------------------------------------------------------------------------------
 
 
@@ -296,6 +360,8 @@ def test_the_command_says_it_in_words_and_json(folder: Path) -> None:
     only = CliRunner().invoke(cli, ["trial", "threshold", "t.toml", "--acceptable", "6"]).output
     assert "Quality is good enough up to" in only
     assert "pays where" not in only
+    named = [*command, "--weed", "annual bluegrass", "--format", "json"]
+    assert json.loads(CliRunner().invoke(cli, named).output) == found
 
 
 @pytest.mark.parametrize(("words", "problem"), [
@@ -307,6 +373,9 @@ def test_the_command_says_it_in_words_and_json(folder: Path) -> None:
     (["--cost", "45 USD/acre", "--worth", "3 USD/acre", "--worth-step", "9 USD/acre"],
      "--worth-step: both worths are given"),
     (["--cost", "45 USD/acre", "--worth", "3 USD/acre", "--round", "x"], "'x' is no round"),
+    (["--acceptable", "6", "--weed", "xyzzy"], "--weed: 'xyzzy' is not a weed we know"),
+    (["--acceptable", "6", "--weed", "common chickweed"],
+     "--weed: the trial rates no common chickweed"),
 ])  # fmt: skip
 def test_what_cannot_be_said_is_one_line(
     folder: Path, capsys: pytest.CaptureFixture[str], words: list[str], problem: str

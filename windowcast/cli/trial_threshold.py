@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -26,10 +27,16 @@ from windowcast.trials.layout import arms_of
     "--acceptable", type=click.FloatRange(1, 9), help="Lowest quality that is good enough."
 )
 @click.option("--round", "key", default="", metavar="NAME", help="Whose control is taken.")
+@click.option("--weed", default="", metavar="WEED", help="Of which, where the trial rates several.")
 @format_option("text", "json")
 @lang_option
 def threshold(
-    trial_file: Path, costs: tuple[str, ...], acceptable: float | None, key: str, **asked: str
+    trial_file: Path,
+    costs: tuple[str, ...],
+    acceptable: float | None,
+    key: str,
+    weed: str,
+    **asked: str,
 ) -> None:
     """The weed cover above which each treatment pays, by the trial's own control.
 
@@ -61,6 +68,7 @@ def threshold(
             f"{key!r} is no round of the trial", path=trial_file, field="--round",
             remedy=f"use one of {', '.join(found.key for found, _ in rounds)}",
         )  # fmt: skip
+    rated = list(dict.fromkeys(found.weed for found, _ in rounds if found.weed))
     found = turf_threshold(
         trial,
         rounds,
@@ -69,9 +77,28 @@ def threshold(
         worth_step=prices.get(("--worth-step", "")),
         acceptable=acceptable,
         key=key,
+        weed=_rated(weed, rated, trial_file),
     )
     if asked["format_"] == "json":
         document = threshold_plain(trial.name, found, voice)
         click.echo(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
     else:
         click.echo("\n".join(threshold_lines(trial.name, found, voice, prose_width())))
+
+
+def _rated(weed: str, rated: Sequence[str], trial_file: Path) -> str:
+    """The code of a weed that the trial rates; "" where none is named."""
+    from windowcast.core.weed_codes import weed_code
+
+    if weed in ("", *rated):
+        return weed
+    try:
+        code = weed_code(weed)
+    except ValueError as error:
+        raise InputError(str(error), field="--weed") from None
+    if code not in rated:
+        raise InputError(
+            f"the trial rates no {weed}", path=trial_file, field="--weed",
+            remedy=f"use one of {', '.join(rated)}" if rated else "leave it out",
+        )  # fmt: skip
+    return code

@@ -61,6 +61,7 @@ def turf_threshold(
     worth_step: float | None = None,
     acceptable: float | None = None,
     key: str = "",
+    weed: str = "",
 ) -> TurfThreshold:
     """From which cover on treating pays.
 
@@ -77,7 +78,10 @@ def turf_threshold(
     key
         The round whose control is taken; "" for the last one of control, else of cover, else of
         counts.
+    weed
+        Code of the weed whose control and cover are taken; "" for that of the round that is taken.
     """
+    rounds = [(r, a) for r, a in rounds if weed in ("", r.weed) or r.measure == QUALITY]
     check = untreated_arm(trial)
     able = [
         (found, _controls(found, analysis, check.name if check else ""))
@@ -85,7 +89,7 @@ def turf_threshold(
         if not analysis.problem
     ]
     taken, controls = _taken(able, key)
-    line, seen = _line(rounds)
+    line, seen = _line(rounds, weed or (taken.weed if taken else ""))
     doubt = 0.0
     if worth is None and worth_step is not None and line is not None and line.falls:
         worth, doubt = worth_step * line.fall, line.doubt
@@ -119,12 +123,11 @@ def _taken(
     return None, ()
 
 
-def _line(rounds: Rounds) -> tuple[QualityLine | None, TrialRound | None]:
-    """The last day on which plots were rated for cover and quality."""
+def _line(rounds: Rounds, weed: str) -> tuple[QualityLine | None, TrialRound | None]:
+    """The last day on which plots were rated for quality and cover: of a weed, else of all."""
     single = [found for found, _ in rounds if not found.since]
-    for cover in sorted(single, key=lambda r: max(r.dates.values()), reverse=True):
-        if cover.measure != COVER:
-            continue
+    covers = [r for r in single if r.measure == COVER and (not weed or r.weed in ("", weed))]
+    for cover in sorted(covers, key=lambda r: (max(r.dates.values()), bool(r.weed)), reverse=True):
         for quality in single:
             if quality.measure == QUALITY and dict(quality.dates) == dict(cover.dates):
                 line = quality_line(cover.rows, quality.rows)

@@ -18,6 +18,7 @@ Biol. 107:239-252; Fieller, E.C. 1954. J. R. Stat. Soc. B 16:175-185 (from memor
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -151,7 +152,7 @@ class QualityLine:
     fall, low, high
         Steps of quality lost for each percent of cover, with the 95 % range.
     clean
-        Quality without weeds, in the mean of the sites.
+        Quality without weeds, in the mean of the sites and of the treatments.
     covariance
         Of `clean` and the slope (less than zero where quality falls) [2, 2].
     df, plots
@@ -201,7 +202,10 @@ class QualityLine:
 
 
 def quality_line(cover: Sequence[PlotRow], quality: Sequence[PlotRow]) -> QualityLine | None:
-    """The line of quality over weed cover, with a level of its own for each site.
+    """The line of quality over weed cover among plots of one block and treatment.
+
+    Each block of a site has a level of its own, and each treatment is so much better or worse
+    whatever the weeds: what a treatment does to turf is not put down to the weeds that it took out.
 
     Parameters
     ----------
@@ -216,29 +220,40 @@ def quality_line(cover: Sequence[PlotRow], quality: Sequence[PlotRow]) -> Qualit
 
     steps = {(r.site, r.block, r.plot, r.treatment): r.value for r in quality}
     both = [
-        (r.site, r.value, steps[key])
+        (r, steps[key])
         for r in cover
         if (key := (r.site, r.block, r.plot, r.treatment)) in steps
         and math.isfinite(r.value) and math.isfinite(steps[key])
     ]  # fmt: skip
-    sites = sorted({site for site, *_ in both})
-    df = len(both) - len(sites) - 1
-    if df < NO_PLOTS:
+    x, clean_at = _design([r for r, _ in both])
+    df = len(both) - x.shape[1]
+    if df < NO_PLOTS or np.linalg.matrix_rank(x) < x.shape[1]:
         return None
-    levels = np.array([[float(site == name) for name in sites] for site, *_ in both])
-    x = np.column_stack([levels, [c for _, c, _ in both]])
-    y = np.array([q for *_, q in both])
-    if np.linalg.matrix_rank(x) < x.shape[1]:
-        return None
+    y = np.array([q for _, q in both])
     inverse = np.linalg.inv(x.T @ x)
     beta = inverse @ x.T @ y
     variance = float(((y - x @ beta) ** 2).sum()) / df
-    mean = np.zeros((2, len(beta)))  # the mean of the sites, and the slope
-    mean[0, :-1], mean[1, -1] = 1 / len(sites), 1.0
-    covariance = variance * mean @ inverse @ mean.T
-    clean, slope = mean @ beta
+    both_at = np.stack([clean_at, np.eye(x.shape[1])[-1]])  # quality without weeds, and the slope
+    covariance = variance * both_at @ inverse @ both_at.T
+    clean, slope = both_at @ beta
     half = float(student.ppf(0.5 + LEVEL / 2, df)) * math.sqrt(float(covariance[1, 1]))
     return QualityLine(
         -float(slope), -float(slope) - half, -float(slope) + half, float(clean), covariance, df,
-        len(both), max(seen for _, seen, _ in both),
+        len(both), max(r.value for r, _ in both),
     )  # fmt: skip
+
+
+def _design(rows: Sequence[PlotRow]) -> tuple[FloatArray, FloatArray]:
+    """A column for each block, each treatment but the last, and cover; what gives the mean of all.
+
+    Treatments are coded to add up to nothing, so that the mean is over sites and their blocks.
+    """
+    blocks = sorted({(r.site, r.block) for r in rows})
+    treatments = sorted({r.treatment for r in rows})
+    of_block = np.array([[float((r.site, r.block) == b) for b in blocks] for r in rows])
+    of_treatment = np.array([[float(r.treatment == t) for t in treatments] for r in rows])
+    coded = of_treatment[:, :-1] - of_treatment[:, -1:]
+    of_site = Counter(site for site, _ in blocks)
+    mean = [1 / len(of_site) / of_site[site] for site, _ in blocks]
+    x = np.column_stack([of_block, coded, [r.value for r in rows]])
+    return x, np.array([*mean, *[0.0] * (len(treatments) - 1), 0.0])
