@@ -227,13 +227,15 @@ def _prepared(
     """The record filled to some days after the season, what gaps' fillings rest on, days drawn."""
     one = np.timedelta64(1, "D")
     start, end = np.datetime64(f"{season}-07-01"), np.datetime64(f"{season + 1}-07-01")
+    fewest = values.number("record.fewest_years")
+    if not len(record.times) or (start - record.times[0]).astype(np.int64) / 365.25 < fewest:
+        return None
     place = record.place
     zone = timezone_at(place.latitude_deg, place.longitude_deg) or "UTC"
     record = measured_at(record, replace(place, timezone=zone))
     record = record.between(record.times[0], end + LEADS * one)
     first = start - (RECENT_HOURS_DAYS + LEADS) * one
-    years = (start - record.times[0]).astype(np.int64) / 365.25
-    if years < values.number("record.fewest_years") or record.times[-1] < end - one:
+    if record.times[-1] < end - one:
         return None
     sound = checked(as_known(record))
     known = filled(sound)
