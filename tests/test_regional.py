@@ -283,6 +283,47 @@ def test_no_difference_is_at_least_so_large_where_the_date_came_everywhere(
         assert np.isnan(region.quantities["dormant"].happens_trend_p)
 
 
+def test_dates_on_the_first_day_searched_are_left_out_of_differences_and_that_is_said(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The difference is that of the seasons left; a region always there has none."""
+    rng = np.random.default_rng(8)
+    cool, mild = world(rng, 4, 20) - 30, world(rng, 4, 20)
+    always = np.full((4, 20), 31.0)
+    cool[:, :6] = 31.0  # 1 August
+
+    class Soil(Stations):
+        def grid(self, column: str) -> FloatArray:
+            return self.dormant if column == "soil_21" else np.ones(self.dormant.shape)
+
+    monkeypatch.setattr(SeasonRows, "of", lambda data: data)
+    found = regional(cast("Kept", Soil(np.concatenate([cool, mild, always]))))
+    first, second, third = (b for b in found.between if b.quantity == "soil_21")
+    left = interval(one(cool[:, 6:]), np.arange(14.0), less=one(mild[:, 6:]))
+    assert first.seasons == 14
+    assert first.difference.middle == pytest.approx(left.middle)
+    assert first.difference.low == pytest.approx(left.low)
+    assert np.isnan([second.difference.middle, third.difference.middle]).all()
+    shares = [region.quantities["soil_21"].already for region in found.regions]
+    assert shares == [0.3, 0.0, 1.0]
+    assert found.regions[2].quantities["soil_21"].typical.middle == pytest.approx(
+        31
+    )  # still what is typical
+    said = [
+        METRIC.text(line)
+        for line in story(Findings(found, {r.name: r.name for r in found.regions})).lines
+    ]
+    assert [line for line in said if "first day searched" in line] == [
+        (
+            "In region 0 and region 2 some dates had already come on the first day searched."
+            " Those seasons are left out of their differences."
+        )
+    ]
+    without = tuple(b for b in found.between if b.first != "region 0")
+    two = Findings(replace(found, regions=found.regions[1:], between=without), {})
+    assert any("in region 2 soil is mostly cool enough" in METRIC.text(x) for x in story(two).lines)
+
+
 def test_the_chance_of_a_region_changes_as_a_straight_line_through_its_seasons(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -58,6 +58,25 @@ def season_starts(first_year: npt.ArrayLike, southern: npt.ArrayLike) -> Any:
     return months.astype("datetime64[M]").astype("datetime64[D]")
 
 
+def days_into_season(text: str, first_year: npt.ArrayLike, southern: npt.ArrayLike) -> Any:
+    """Days from a season's first to a northern ``"MM-DD"``; years and hemispheres broadcast.
+
+    Examples
+    --------
+    >>> from windowcast.core.season_calendar import days_into_season
+    >>> int(days_into_season("01-01", 2023, False)), int(days_into_season("01-01", 2024, True))
+    (184, 182)
+    """
+    starts = season_starts(first_year, southern).astype("datetime64[M]")
+
+    def days(south: bool) -> Any:
+        month, day = divmod(northern_month_day(text, south), 100)
+        first = (starts + (month - first_month(south)) % 12).astype("datetime64[D]")
+        return (first - starts.astype("datetime64[D]")).astype(int) + day - 1
+
+    return np.where(southern, days(True), days(False))
+
+
 def paired_year(first_year: npt.ArrayLike, southern: npt.ArrayLike) -> Any:
     """Year by which seasons of both hemispheres are paired: the one they end in.
 

@@ -71,6 +71,8 @@ class RegionQuantity:
         The region's value in each of its seasons, adjusted for the stations, ``[season]``.
     seasons
         How many seasons are known.
+    already
+        Share of its dates that fall on the first day searched: they may have come before.
     """
 
     typical: Estimate
@@ -84,6 +86,7 @@ class RegionQuantity:
     happens_trend_q: float
     by_season: FloatArray
     seasons: int
+    already: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +176,7 @@ class Between:
     difference
         First minus second, the mean over the seasons both have. A season in which a date did not
         come counts as one day beyond all others of the two; unknown where it comes in half of the
-        seasons of neither.
+        seasons of neither. Dates on the first day searched are left out (`RegionQuantity.already`).
     at_least
         Whether that makes the difference smaller than it is.
     seasons

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
+from windowcast.core.season_calendar import days_into_season
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.region.chances import chance, typical_median
 from windowcast.region.columns import (
@@ -38,6 +39,7 @@ from windowcast.region.regional import (
 )
 from windowcast.region.statistics import MIN_YEARS
 from windowcast.region.tables import with_never
+from windowcast.season.dates import SEARCHED_FROM
 
 FEW = 8  # stations that are compared with one another where no regions are named
 WEEKLY_PAIRS = 120  # of regions whose weeks are compared: all of 16 regions
@@ -140,15 +142,34 @@ def regional(data: Kept, tables: Tables = PACKAGED) -> Regional:
         came = rows.grid(HAPPENED_COLUMNS[name]) if name in HAPPENED_COLUMNS else None
         grid = with_never(name, rows.grid(name), came)
         found = [_Found.of(name, grid, group) for group in groups]
+        already = _already(name, grid, rows.years, data.southern)
         for quantities, group, each in zip(told, groups, found, strict=True):
             own = None if came is None else came[group.stations]
-            quantities[name] = _quantity(group, grid[group.stations], each.effects, own)
+            of = _quantity(group, grid[group.stations], each.effects, own)
+            known = np.isfinite(grid[group.stations]).sum()
+            share = already[group.stations].sum() / max(known, 1)
+            quantities[name] = replace(of, already=float(share))
+        if already.any():
+            later = np.where(already, np.nan, grid)
+            found = [_Found.of(name, later, group) for group in groups]
         between += [_between(name, groups, found, told, pair) for pair in pairs]
     weekly = _most_apart(pairs, [b for b in between if b.quantity == f"{SPRAY_DAYS}_total"])
     regions, weeks = _weekly(rows, groups, told, weekly, tables["region"].table("failing"))
     fair = controlled([each.p for each in between]).tolist()
     between = [replace(each, q=q) for each, q in zip(between, fair, strict=True)]
     return Regional(of_stations, _controlled(regions), tuple(between), weeks, _station_q(data))
+
+
+def _already(
+    name: str, grid: FloatArray, years: npt.NDArray[np.int64], southern: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.bool_]:
+    """Dates on the first day searched, which may have come before, ``[station, season]``."""
+    if name not in SEARCHED_FROM:
+        return np.zeros(grid.shape, dtype=bool)
+    south = southern[:, None]
+    first_year = years.astype(np.int64) - np.where(south, 0, 1)
+    first: npt.NDArray[np.bool_] = grid == days_into_season(SEARCHED_FROM[name], first_year, south)
+    return first
 
 
 def _members(data: Kept) -> tuple[list[str], list[npt.NDArray[np.int64]], bool]:

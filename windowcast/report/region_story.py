@@ -33,6 +33,7 @@ from windowcast.report.region_words import season_named
 
 FALL, DORMANT, GREENUP = "soil_21", "dormant", "greenup"
 _OFTEN = 0.95
+_MOSTLY = 0.5  # of its dates
 _NEAR = 0.2  # of a whole number of times
 
 
@@ -54,6 +55,7 @@ def story(found: Findings) -> Story:
         _average(found, pair),
         _fall(found, pair),
         _dormancy(found, pair),
+        _already(found),
         *(failing_said(region, found.name(region)) for region in named(found, pair)),
     )
     return Story(_title(found, pair), tuple(line for line in lines if line))
@@ -161,6 +163,16 @@ def _across(found: Findings) -> Phrase:
     return say("region_story.across", regions=joined(*mixed)) if mixed else NOTHING
 
 
+def _already(found: Findings) -> Phrase:
+    """Whose dates had at times come before they were searched, where that bears on a difference."""
+    early = [r for r in found.regions if any(q.already > 0 for q in r.quantities.values())]
+    if not early or len(found.regions) < 2:
+        return NOTHING
+    if len(early) > MOST_NAMED:
+        return say("region_story.already_many", regions=len(early))
+    return say("region_story.already", regions=joined(*map(found.name, early)))
+
+
 def _average(found: Findings, pair: Pair | None) -> Phrase:
     """Spray days of an average winter, and by how much the pair differs."""
     clauses: list[Phrase] = []
@@ -217,6 +229,8 @@ def _fall(found: Findings, pair: Pair | None) -> Phrase:
     elif all(math.isinf(region.quantities[FALL].typical.middle) for region in pair):
         names = joined(found.name(pair[0]), found.name(pair[1]))
         first = say("region_story.fall_seldom", regions=names)
+    elif early := [found.name(r) for r in pair if r.quantities[FALL].already >= _MOSTLY]:
+        first = say("region_story.fall_already", regions=joined(*early))
     return sentences(first, *_moved(found, pair))
 
 

@@ -29,6 +29,11 @@ from windowcast.season.rolling import trailing_mean
 SOIL_DAYS = 7
 SEARCH_FALL_FROM = "08-01"  # northern
 SEARCH_SPRING_FROM = "01-01"
+SEARCHED_FROM: Mapping[str, str] = {
+    **dict.fromkeys(("soil_21", "poaan_10", "poaan_50", "poaan_80"), SEARCH_FALL_FROM),
+    **dict.fromkeys(("soil_13", "digis_10"), SEARCH_SPRING_FROM),
+}
+"""Dates that may lie before the first day searched, which they then give."""
 WHOLE_DAYS = 365
 SPRING_WEED = "DIGIS"
 FALL_WEED = "POAAN"
