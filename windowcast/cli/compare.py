@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -285,18 +286,17 @@ def _print_differences(console: Console, told: Findings, voice: Voice) -> None:
     """A row for each of the first pairs of places, a star where a difference shows."""
     from windowcast.report.region_words import quantity_headed
 
-    pairs: dict[tuple[str, str], list[str]] = {}
-    for gap in told.regional.between:
-        if gap.quantity in SHOWN:
-            pairs.setdefault((gap.first, gap.second), []).append(_difference(gap))
+    pairs = told.between
     title = voice.say("cli.differences")
     if len(pairs) > MAX_PAIRS:
         title = voice.say("cli.some_differences", shown=MAX_PAIRS, pairs=len(pairs))
     console.print(f"\n{title}")
     heads = (voice.text(quantity_headed(name)) for name in SHOWN)
     table = _table(voice.say("region_short.places"), *heads)
-    for places, cells in list(pairs.items())[:MAX_PAIRS]:
-        table.add_row(" − ".join(told.called[place] for place in places), *cells)
+    for of in islice(pairs.values(), MAX_PAIRS):
+        gaps = [of[name] for name in SHOWN]
+        places = (told.called[place] for place in (gaps[0].first, gaps[0].second))
+        table.add_row(" − ".join(places), *map(_difference, gaps))
     console.print(table)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from windowcast.core.phrase import Name, Value, say
 from windowcast.region.compare import Compared
@@ -28,6 +29,33 @@ class Findings:
     def regions(self) -> tuple[Region, ...]:
         """As in `Regional`."""
         return tuple(self.regional.regions)
+
+    @cached_property
+    def between(self) -> Mapping[frozenset[str], Mapping[str, Between]]:
+        """The differences of each pair by quantity, in the order of `Regional`."""
+        pairs: dict[frozenset[str], dict[str, Between]] = {}
+        for b in self.regional.between:
+            pairs.setdefault(frozenset((b.first, b.second)), {})[b.quantity] = b
+        return pairs
+
+    def apart_by(self, *pair: str) -> float:
+        """How many spray days of a winter lie between two regions by name; -1 unknown."""
+        b = self.between.get(frozenset(pair), {}).get(SPRAY_DAYS)
+        return abs(b.difference.middle) if b and math.isfinite(b.difference.middle) else -1.0
+
+    @cached_property
+    def main_pair(self) -> Pair | None:
+        """The two whose spray days differ most, the one with more first; None with fewer."""
+        if len(self.regions) < 2:
+            return None
+        by_name = {region.name: region for region in self.regions}
+        some = [of[SPRAY_DAYS] for of in self.between.values() if SPRAY_DAYS in of]
+        some = [b for b in some if math.isfinite(b.difference.middle)]
+        if not some:
+            return self.regions[0], self.regions[1]
+        most = max(some, key=lambda b: (shows(b.difference, b.q), abs(b.difference.middle)))
+        pair = by_name[most.first], by_name[most.second]
+        return pair if most.difference.middle >= 0 else (pair[1], pair[0])
 
     def name(self, region: Region) -> Value:
         """What it is called; one that nobody named is all the stations."""
@@ -62,28 +90,12 @@ def named(found: Findings, pair: Pair | None) -> tuple[Region, ...]:
     return (*pair, *others)[:MOST_NAMED]
 
 
-def main_pair(found: Findings) -> Pair | None:
-    """The two regions whose spray days differ most, the one with more first; None with fewer."""
-    if len(found.regions) < 2:
-        return None
-    by_name = {region.name: region for region in found.regions}
-    some = [b for b in found.regional.between if b.quantity == SPRAY_DAYS]
-    some = [b for b in some if math.isfinite(b.difference.middle)]
-    if not some:
-        return found.regions[0], found.regions[1]
-    most = max(some, key=lambda b: (shows(b.difference, b.q), abs(b.difference.middle)))
-    pair = by_name[most.first], by_name[most.second]
-    return pair if most.difference.middle >= 0 else (pair[1], pair[0])
-
-
 def gap(found: Findings, quantity: str, pair: Pair) -> Apart | None:
     """The first region of a pair minus the second; None where that is unknown."""
-    for b in found.regional.between:
-        if b.quantity == quantity and {b.first, b.second} == {region.name for region in pair}:
-            if not math.isfinite(b.difference.middle):
-                return None
-            return Apart(_turned_to(pair[0], b), b.at_least, b.q)
-    return None
+    b = found.between.get(frozenset(region.name for region in pair), {}).get(quantity)
+    if b is None or not math.isfinite(b.difference.middle):
+        return None
+    return Apart(_turned_to(pair[0], b), b.at_least, b.q)
 
 
 def _turned_to(first: Region, b: Between) -> Estimate:

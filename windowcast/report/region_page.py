@@ -22,7 +22,7 @@ from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Chart
 from windowcast.report.page import page_of, region_style
 from windowcast.report.region_charts import dates_chart, listed_of, listing_note
-from windowcast.report.region_findings import SPRAY_DAYS, Findings, main_pair, shows
+from windowcast.report.region_findings import Findings, shows
 from windowcast.report.region_map import Placed, map_chart
 from windowcast.report.region_ribbons import (
     Ribbon,
@@ -177,18 +177,9 @@ def _limits(told: Findings, voice: Voice) -> CutShort:
     )
 
 
-def apart_by(told: Findings) -> dict[frozenset[str], float]:
-    """How many spray days of a winter lie between the regions of each pair; -1 unknown."""
-    return {
-        frozenset((b.first, b.second)): float(np.nan_to_num(abs(b.difference.middle), nan=-1.0))
-        for b in told.regional.between
-        if b.quantity == SPRAY_DAYS
-    }
-
-
 def _by_pair(told: Findings) -> list[Region]:
     """The regions, those that differ most first."""
-    pair = main_pair(told) or ()
+    pair = told.main_pair or ()
     return [*pair, *(region for region in told.regions if region not in pair)]
 
 
@@ -206,10 +197,10 @@ def _pairs(told: Findings, winter: Winter, numbers: dict[str, int], voice: Voice
     }
     if len(told.regions) == 1:
         return [ribbons(list(known.values()), None, winter, voice)] if known else []
-    pair, off = main_pair(told), apart_by(told)
+    pair = told.main_pair
     first = {region.name for region in pair} if pair else set()
     weeks = [w for w in told.regional.weeks_between if w.first in known and w.second in known]
-    weeks.sort(key=lambda w: -off.get(frozenset((w.first, w.second)), -1.0))
+    weeks.sort(key=lambda w: -told.apart_by(w.first, w.second))
     weeks.sort(key=lambda w: {w.first, w.second} != first)
     charts: list[Chart] = []
     for found in weeks[:MOST_PAIRS]:
@@ -307,21 +298,15 @@ def _date_cell(day: float, voice: Voice, *, southern: bool) -> Cell:
 
 def _gaps(told: Findings, voice: Voice) -> list[tuple[str, str, list[GapCell]]]:
     """A row for each pair, at most `MOST_GAPS`, and a cell for each quantity."""
-    pairs: dict[tuple[str, str], dict[str, Between]] = {}
-    for gap in told.regional.between:
-        pairs.setdefault((gap.first, gap.second), {})[gap.quantity] = gap
+    pairs = [next(iter(of.values())) for of in told.between.values()]
     if len(pairs) > MOST_GAPS:
-        off = apart_by(told)
-        most = sorted(pairs, key=lambda pair: -off.get(frozenset(pair), -1.0))[:MOST_GAPS]
-        pairs = {pair: pairs[pair] for pair in most}
-    return [
-        (
-            told.called[first],
-            told.called[second],
-            [_gap_cell(found[quantity], voice) for quantity in COMPARED],
-        )
-        for (first, second), found in pairs.items()
-    ]
+        pairs = sorted(pairs, key=lambda b: -told.apart_by(b.first, b.second))[:MOST_GAPS]
+    rows = []
+    for one in pairs:
+        of = told.between[frozenset((one.first, one.second))]
+        cells = [_gap_cell(of[quantity], voice) for quantity in COMPARED]
+        rows.append((told.called[one.first], told.called[one.second], cells))
+    return rows
 
 
 def _gap_cell(gap: Between, voice: Voice) -> GapCell:

@@ -23,7 +23,6 @@ from windowcast.report.region_findings import (
     Findings,
     Pair,
     gap,
-    main_pair,
     named,
     shows,
     turned,
@@ -49,7 +48,7 @@ def story(found: Findings) -> Story:
     """The sentences of a comparison."""
     if not found.regions:
         return Story(NOTHING, ())
-    pair = main_pair(found)
+    pair = found.main_pair
     lines = (
         _across(found),
         _average(found, pair),
