@@ -19,15 +19,13 @@ def print_table(names: Sequence[str], rows: list[list[str]], voice: Voice) -> No
 
     `names` are ids of the catalogue's ``cache``.
     """
-    from windowcast.report.terminal_width import screen_width
+    from windowcast.report.terminal_width import screen_width, table_lines
 
     header = [voice.say(f"cache.{name}") for name in names]
-    widths = [max(len(row[i]) for row in [header, *rows]) for i in range(len(header))]
-    if sum(widths) + 2 * len(widths) - 2 > (screen_width() or math.inf):
-        for row in rows:
-            beside = zip(header[2:], row[2:], strict=True)
-            echo("  ".join(row[:2]), *(f"  {name}: {cell}" for name, cell in beside))
+    lines = table_lines(header, rows, ())
+    if max(map(len, lines)) <= (screen_width() or math.inf):
+        click.echo("\n".join(lines))
         return
-    for row in [header, *rows]:
-        cells = [cell.ljust(width) for cell, width in zip(row, widths, strict=True)]
-        click.echo("  ".join(cells).rstrip())
+    for row in rows:
+        beside = zip(header[2:], row[2:], strict=True)
+        echo("  ".join(row[:2]), *(f"  {name}: {cell}" for name, cell in beside))
