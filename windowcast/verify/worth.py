@@ -351,9 +351,13 @@ class Worlds:
     ) -> FloatArray:
         """Share of the ground on which the tank's residual holds, ``[draw, application, day]``."""
         held = np.zeros((self.draws, len(days), len(rain_mm)))
+        before = np.arange(len(rain_mm)) < days.min(
+            initial=len(rain_mm)
+        )  # unknown soil then says nothing of it
+        soil_c = np.where(before, np.nan_to_num(self.came.soil_c), self.came.soil_c)
         for barrier in self._barriers(tank):
             laid = replace(barrier, at_once_mm=at_once_mm)
-            held = np.maximum(held, days_held(self.came.soil_c, rain_mm, laid, days))
+            held = np.maximum(held, days_held(soil_c, rain_mm, laid, days))
         return held
 
     def _barriers(self, tank: Tank) -> list[Barrier]:
