@@ -1,4 +1,4 @@
-"""NearStations near the places of what was seen, and their seasons' worlds, worked out once."""
+"""Stations near the places of what was seen, and the worlds of their seasons, made once."""
 
 from __future__ import annotations
 
