@@ -22,7 +22,7 @@ from windowcast.region.chances import chance, typical_median
 from windowcast.region.effects import Effects, effects, interval, station_draws
 from windowcast.region.failing import failed, failing, share_failed
 from windowcast.region.grids import Kept, SeasonRows
-from windowcast.region.regional import RegionQuantity
+from windowcast.region.regional import Regional, RegionQuantity
 from windowcast.region.regional_fit import controlled, regional
 from windowcast.region.statistics import Normals, normals
 from windowcast.region.trends import trends
@@ -283,45 +283,80 @@ def test_no_difference_is_at_least_so_large_where_the_date_came_everywhere(
         assert np.isnan(region.quantities["dormant"].happens_trend_p)
 
 
-def test_dates_on_the_first_day_searched_are_left_out_of_differences_and_that_is_said(
+def test_dates_on_the_first_day_searched_make_a_difference_larger_or_are_left_out(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """The difference is that of the seasons left; a region always there has none."""
     rng = np.random.default_rng(8)
-    cool, mild = world(rng, 4, 20) - 30, world(rng, 4, 20)
+    cool, mild, warm = world(rng, 4, 20) - 30, world(rng, 4, 20), world(rng, 4, 20) + 40
     always = np.full((4, 20), 31.0)
-    cool[:, :6] = 31.0  # 1 August
+    cool[:, :6] = mild[:, :3] = 31.0  # 1 August
 
     class Soil(Stations):
         def grid(self, column: str) -> FloatArray:
             return self.dormant if column == "soil_21" else np.ones(self.dormant.shape)
 
     monkeypatch.setattr(SeasonRows, "of", lambda data: data)
-    found = regional(cast("Kept", Soil(np.concatenate([cool, mild, always]))))
-    first, second, third = (b for b in found.between if b.quantity == "soil_21")
-    left = interval(one(cool[:, 6:]), np.arange(14.0), less=one(mild[:, 6:]))
-    assert first.seasons == 14
-    assert first.difference.middle == pytest.approx(left.middle)
-    assert first.difference.low == pytest.approx(left.low)
-    assert np.isnan([second.difference.middle, third.difference.middle]).all()
+    found = regional(cast("Kept", Soil(np.concatenate([cool, mild, warm, always]))))
+    gaps = {(b.first[-1], b.second[-1]): b for b in found.between if b.quantity == "soil_21"}
+    # of two that have some, nobody knows which way they pull: the seasons of both that are left
+    both = interval(one(cool[:, 6:]), np.arange(14.0), less=one(mild[:, 6:]))
+    assert (gaps["0", "1"].seasons, gaps["0", "1"].at_least) == (14, False)
+    assert gaps["0", "1"].difference.middle == pytest.approx(both.middle)
+    assert gaps["0", "1"].difference.low == pytest.approx(both.low)
+    assert np.isnan(gaps["0", "3"].difference.middle)
+    assert np.isnan(gaps["1", "3"].difference.middle)
+    # of one that comes first they can only make it larger
+    for (first, second), values in {("0", "2"): cool, ("1", "2"): mild}.items():
+        counted = interval(one(values), np.arange(20.0), less=one(warm))
+        assert gaps[first, second].at_least
+        assert gaps[first, second].difference.middle == pytest.approx(counted.middle)
+        assert counted.middle < 0
+    assert gaps["2", "3"].at_least
+    assert gaps["2", "3"].difference.middle == pytest.approx(warm.mean() - 31)
     shares = [region.quantities["soil_21"].already for region in found.regions]
-    assert shares == [0.3, 0.0, 1.0]
-    assert found.regions[2].quantities["soil_21"].typical.middle == pytest.approx(
-        31
-    )  # still what is typical
-    said = [
-        METRIC.text(line)
-        for line in story(Findings(found, {r.name: r.name for r in found.regions})).lines
-    ]
-    assert [line for line in said if "first day searched" in line] == [
-        (
-            "In region 0 and region 2 some dates had already come on the first day searched."
-            " Those seasons are left out of their differences."
-        )
-    ]
-    without = tuple(b for b in found.between if b.first != "region 0")
-    two = Findings(replace(found, regions=found.regions[1:], between=without), {})
-    assert any("in region 2 soil is mostly cool enough" in METRIC.text(x) for x in story(two).lines)
+    assert shares == [0.3, 0.15, 0.0, 1.0]
+
+
+def test_a_date_on_the_first_day_searched_of_the_region_that_comes_last_is_left_out(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rng = np.random.default_rng(9)
+    early, late = world(rng, 4, 20) - 40, world(rng, 4, 20)
+    late[:, 5] = 31.0
+
+    class Soil(Stations):
+        def grid(self, column: str) -> FloatArray:
+            return self.dormant if column == "soil_21" else np.ones(self.dormant.shape)
+
+    monkeypatch.setattr(SeasonRows, "of", lambda data: data)
+    found = regional(cast("Kept", Soil(np.concatenate([early, late]))))
+    gap = next(b for b in found.between if b.quantity == "soil_21")
+    assert (gap.seasons, gap.at_least) == (19, False)
+    left = np.delete(np.arange(20), 5)
+    again = interval(one(early[:, left]), left.astype(float), less=one(late[:, left]))
+    assert gap.difference.middle == pytest.approx(again.middle)
+    said = [METRIC.text(line) for line in story(findings(found)).lines]
+    assert [line for line in said if "first day searched" in line] == [(
+        "In region 1 some dates had already come on the first day searched. Differences from them"
+        " may be larger, or leave those seasons out."
+    )]  # fmt: skip
+
+
+def test_where_both_have_come_before_it_is_said_that_nobody_knows_how_far_apart(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    class Soil(Stations):
+        def grid(self, column: str) -> FloatArray:
+            return self.dormant if column == "soil_21" else np.ones(self.dormant.shape)
+
+    monkeypatch.setattr(SeasonRows, "of", lambda data: data)
+    found = regional(cast("Kept", Soil(np.full((8, 20), 31.0))))
+    said = [METRIC.text(line) for line in story(findings(found)).lines]
+    assert any("in region 0 and region 1 soil is mostly cool enough" in line for line in said)
+
+
+def findings(found: Regional) -> Findings:
+    return Findings(found, {region.name: region.name for region in found.regions})
 
 
 def test_the_chance_of_a_region_changes_as_a_straight_line_through_its_seasons(

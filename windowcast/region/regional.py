@@ -176,7 +176,8 @@ class Between:
     difference
         First minus second, the mean over the seasons both have. A season in which a date did not
         come counts as one day beyond all others of the two; unknown where it comes in half of the
-        seasons of neither. Dates on the first day searched are left out (`RegionQuantity.already`).
+        seasons of neither. Dates on the first day searched (`RegionQuantity.already`) count as that
+        day where this can only make it smaller than it is; else they are left out.
     at_least
         Whether that makes the difference smaller than it is.
     seasons

@@ -149,10 +149,11 @@ def regional(data: Kept, tables: Tables = PACKAGED) -> Regional:
             known = np.isfinite(grid[group.stations]).sum()
             share = already[group.stations].sum() / max(known, 1)
             quantities[name] = replace(of, already=float(share))
+        left = found
         if already.any():
             later = np.where(already, np.nan, grid)
-            found = [_Found.of(name, later, group) for group in groups]
-        between += [_between(name, groups, found, told, pair) for pair in pairs]
+            left = [_Found.of(name, later, group) for group in groups]
+        between += [_between(name, groups, (found, left), told, pair) for pair in pairs]
     weekly = _most_apart(pairs, [b for b in between if b.quantity == f"{SPRAY_DAYS}_total"])
     regions, weeks = _weekly(rows, groups, told, weekly, tables["region"].table("failing"))
     fair = controlled([each.p for each in between]).tolist()
@@ -230,10 +231,29 @@ def _chance(group: _Group, found: Effects) -> tuple[Estimate, Estimate, float]:
 def _between(
     name: str,
     groups: Sequence[_Group],
-    found: Sequence[_Found],
+    found: tuple[Sequence[_Found], Sequence[_Found]],
     told: Sequence[Mapping[str, RegionQuantity]],
     pair: tuple[int, int],
 ) -> Between:
+    """A difference, of what was found or, where that can be any, without what came already."""
+    one, other = (told[n][name].already > 0 for n in pair)
+    sooner = {sign for sign, already in ((-1.0, one), (1.0, other)) if already}
+    gap = _apart(name, groups, found[0], told, pair, pulls=sooner)
+    if gap.at_least or not sooner:
+        return gap
+    return _apart(name, groups, found[1], told, pair, pulls=set())
+
+
+def _apart(
+    name: str,
+    groups: Sequence[_Group],
+    found: Sequence[_Found],
+    told: Sequence[Mapping[str, RegionQuantity]],
+    pair: tuple[int, int],
+    *,
+    pulls: set[float],
+) -> Between:
+    """A difference; `pulls` are the signs of what would be added if more were known of it."""
     (first, second), (one, other) = (groups[n] for n in pair), (told[n][name] for n in pair)
     a, b = (found[n].beside(found[m]) for n, m in (pair, pair[::-1]))
     both = np.isfinite(a.by_year) & np.isfinite(b.by_year)
@@ -242,12 +262,11 @@ def _between(
     if np.isinf(one.typical.middle) and np.isinf(other.typical.middle):
         return nothing
     difference = interval(a, first.years, less=b)
-    at_least = False
     if one.happens is not None and other.happens is not None:
         rarer = other.happens.middle - one.happens.middle  # > 0: the first lacks it more often
-        if name in EARLY_IF_NEVER:
-            rarer = -rarer
-        at_least = bool(abs(rarer) > ROUNDING and rarer * difference.middle > 0)
+        if abs(rarer) > ROUNDING:
+            pulls = pulls | {np.sign(-rarer if name in EARLY_IF_NEVER else rarer)}
+    at_least = pulls == {np.sign(difference.middle)}
     return replace(nothing, difference=Estimate.of(difference), at_least=at_least, p=difference.p)
 
 
