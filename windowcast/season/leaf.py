@@ -90,13 +90,11 @@ class Driver:
 
     def after(self, days: int) -> Driver:
         """Without the first days."""
-        return Driver(
-            self.soil_c[..., days:],
-            self.heat[..., days:],
-            self.frost[..., days:],
-            self.frozen[..., days:],
-            self.unseen[..., days:],
-        )
+        return Driver(*(values[..., days:] for values in vars(self).values()))
+
+    def on(self, days: npt.NDArray[np.intp]) -> Driver:
+        """On some of the days."""
+        return Driver(*(values.take(days, axis=-1) for values in vars(self).values()))
 
 
 def reach_days(table: Table) -> int:
@@ -220,6 +218,10 @@ class Seen:
     soil_c: FloatArray
     heat: FloatArray
 
+    def on(self, days: npt.NDArray[np.intp]) -> Seen:
+        """On some of the days."""
+        return Seen(*(values.take(days, axis=-1) for values in vars(self).values()))
+
 
 @dataclass(frozen=True)
 class Leaf:
@@ -255,6 +257,10 @@ class Counts:
     half_possible: npt.NDArray[np.uint8]
     half_sure: npt.NDArray[np.uint8]
     begun: npt.NDArray[np.uint8]
+
+    def on(self, days: npt.NDArray[np.intp]) -> Counts:
+        """On some of the days."""
+        return Counts(*(values.take(days, axis=-1) for values in vars(self).values()))
 
 
 class LeafDay(NamedTuple):

@@ -25,8 +25,10 @@ def latest(set_on: BoolArray, cleared_on: BoolArray, begin: BoolArray | bool) ->
     begin
         State before the first day, ``[...]``.
     """
-    place = 2 * np.arange(set_on.shape[-1], dtype=np.int32)
-    code = np.where(set_on, place + np.int32(1), np.where(cleared_on, place, np.int32(-1)))
+    days = set_on.shape[-1]
+    small = np.dtype(np.int16 if 2 * days < np.iinfo(np.int16).max else np.int32)
+    set_code, cleared_code = np.arange(2 * days, dtype=small).reshape(-1, 2).T[::-1]
+    code = np.where(set_on, set_code, np.where(cleared_on, cleared_code, small.type(-1)))
     np.maximum.accumulate(code, axis=-1, out=code)
     state = (code & 1).astype(bool)  # True where neither came yet
     untouched = code[..., :1] < 0

@@ -8,7 +8,7 @@ follow from that one switch. What the state allows is `windowcast.season.turf_sa
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,21 +23,18 @@ from windowcast.core.season_calendar import (
     on_date,
 )
 from windowcast.core.values import PACKAGED, Table, Tables
-from windowcast.season.greenup import begun
 from windowcast.season.leaf import (
     Care,
-    Counts,
     Driver,
-    Leaf,
     Level,
     Run,
     Seen,
     driver_of,
-    leaf_in,
     reach_days,
     threshold_sd_c,
     worlds,
 )
+from windowcast.season.leaf_counted import DaysCounted, LeafEnds, counted
 from windowcast.season.model import TurfPhase, TurfState
 from windowcast.season.rolling import trailing_mean
 from windowcast.season.runs import (
@@ -55,7 +52,6 @@ from windowcast.season.turf_safety import GREEN_FROM, Safety, injury_probability
 NIGHT_DAYS = 5
 TELLABLE = 0.1  # how far apart the bounds of the chance may lie for it to be told
 LEVELS: tuple[Level, ...] = ("first", "half")
-Leaves = list[Leaf]  # in each world
 
 
 @dataclass(frozen=True)
@@ -154,21 +150,17 @@ def turf_state(
     as_modelled, doubted = threshold_sd_c(0.0, table), threshold_sd_c(soil_sd_c, table)
     runs = Run(first, as_modelled), Run(early, doubted), Run(half_worlds, doubted)
     enough = table.number("greenup.dormant_days")
-    ends: _Ends | None = None
+    ends: LeafEnds | None = None
     if compiled:
         from windowcast.season.leaf_compiled import count_worlds
 
         counts = count_worlds(driver, runs, start, enough)
     else:
-        bounds = (
-            Seen(share, least_soil, least_heat) for share in (seen.leaf, seen.leaf, seen.half)
-        )
-        leaves = [
-            list(leaf_in(driver, run, bound, _before(carry, n, len(run.worlds))))
-            for n, (run, bound) in enumerate(zip(runs, bounds, strict=True))
-        ]
+        leaf, half_leaf = (Seen(s, least_soil, least_heat) for s in (seen.leaf, seen.half))
         # any leaf begins the green-up once a look found none, else only leaf after a time without
-        counts, ends = _counted(leaves, np.where(clean, 0.0, enough), start | seen.none, carry)
+        days = DaysCounted(np.where(clean, 0.0, enough), start | seen.none, clean)
+        past = None if carry is None else LeafEnds(carry.leaf, carry.idle, carry.begun)
+        counts, ends = counted(driver, runs, (leaf, leaf, half_leaf), days, past)
     green = _chance(counts.possible, counts.sure, len(first))
     half = _chance(counts.half_possible, counts.half_sure, len(half_worlds))
     begun_share = counts.begun / len(first)
@@ -218,50 +210,6 @@ def turf_state(
         days_dormant=days_dormant[..., -1],
         days_bare=bare[..., -1],
     )
-
-
-@dataclass(frozen=True)
-class _Ends:
-    """The worlds on the last day, as `TurfCarry` has them."""
-
-    leaf: BoolArray
-    idle: FloatArray
-    begun: BoolArray
-
-
-def _before(carry: TurfCarry | None, run: int, worlds: int) -> Iterator[Leaf | None]:
-    """Leaf of the day before in each world of a run."""
-    return (None if carry is None else Leaf(*carry.leaf[run, k]) for k in range(worlds))
-
-
-def _counted(
-    leaves: list[Leaves], enough: FloatArray, afresh: BoolArray, carry: TurfCarry | None
-) -> tuple[Counts, _Ends]:
-    """Worlds counted from their leaf; `leaves` is of the runs that `Counts` is made of."""
-    modelled, early, half = leaves
-    any_leaf = early + modelled[len(early) :]
-    begun_count, idle, begun_in = np.zeros(any_leaf[0].sure.shape, np.uint8), [], []
-    for k, (own_soil, own) in enumerate(zip(modelled, any_leaf, strict=True)):
-        was = np.array(-1.0) if carry is None else carry.idle[k]
-        flag = False if carry is None else carry.begun[k]
-        idle_days = run_length(~own_soil.possible, was)
-        without = carried_on(np.asarray(was)[..., None], idle_days)[..., :-1]
-        began = begun(own.possible, without, enough, afresh, before=flag)
-        begun_count += began
-        idle.append(idle_days[..., -1])
-        begun_in.append(began[..., -1])
-    shares = (_number(any_leaf), _number(any_leaf, "sure"), _number(half), _number(half, "sure"))
-    runs = (modelled, any_leaf, half)
-    last = [[(one.sure[..., -1], one.possible[..., -1]) for one in run] for run in runs]
-    return Counts(*shares, begun_count), _Ends(np.array(last), np.stack(idle), np.stack(begun_in))
-
-
-def _number(leaves: Leaves, which: str = "possible") -> npt.NDArray[np.uint8]:
-    """In how many worlds there is leaf, ``[..., day]``."""
-    count: npt.NDArray[np.uint8] = np.sum(
-        [getattr(leaf, which) for leaf in leaves], axis=0, dtype=np.uint8
-    )
-    return count
 
 
 def _phases(
