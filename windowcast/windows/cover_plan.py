@@ -116,9 +116,7 @@ def cover_plan(
     weather = season.share, season.soil_c, season.rain_mm
     result = barrier.cover(*weather, laid)
     watered = barrier.watered_in_time(season.rain_mm, laid)
-    curve = [
-        _point(season, result, watered, day) for day in np.flatnonzero(season.candidates).tolist()
-    ]
+    curve = _points(season, result, watered)
     dates = season.dates.astype(object)
     mean = np.array([np.nan if p.caught is None else p.caught for p in curve])
     known = np.isfinite(mean)
@@ -167,23 +165,33 @@ def cover_plan(
     )
 
 
-def _point(season: Season, result: barrier.DayCover, watered: FloatArray, day: int) -> CoverPoint:
-    caught = result.caught[:, day]
-    middle = mean_share(caught)
-    date = season.dates[day].astype(object)
-    up = _mean_known(result.up[:, day])
-    if middle is None:
-        return CoverPoint(date, None, None, None, None, up, None)
-    low, high = np.quantile(np.nan_to_num(caught), [0.1, 0.9])  # as the mean has it
-    return CoverPoint(
-        date=date,
-        caught=middle,
-        low=float(low),
-        high=float(high),
-        cover=mean_share(result.cover[:, day]),
-        up=up,
-        watered=float(watered[:, day].mean()),
+def _points(season: Season, result: barrier.DayCover, watered: FloatArray) -> list[CoverPoint]:
+    """What each day on which it may be applied would catch."""
+    days = np.flatnonzero(season.candidates)
+    # a row for each day: a mean over the futures is then that of the day by itself
+    caught, cover, up, wet = (
+        np.ascontiguousarray(values[:, days].T)
+        for values in (result.caught, result.cover, result.up, watered)
     )
+    low, high = np.quantile(np.nan_to_num(caught), [0.1, 0.9], axis=-1).tolist()  # as the mean
+    points = []
+    for n, date in enumerate(season.dates[days].astype(object)):
+        middle, gone = mean_share(caught[n]), _mean_known(up[n])
+        if middle is None:
+            points.append(CoverPoint(date, None, None, None, None, gone, None))
+            continue
+        points.append(
+            CoverPoint(
+                date=date,
+                caught=middle,
+                low=low[n],
+                high=high[n],
+                cover=mean_share(cover[n]),
+                up=gone,
+                watered=float(wet[n].mean()),
+            )
+        )
+    return points
 
 
 def mean_share(values: FloatArray) -> float | None:
