@@ -17,7 +17,7 @@ Nothing else in the package holds a science constant.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, ItemsView, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache, cached_property
 from importlib import resources
@@ -102,7 +102,9 @@ class Table(Mapping[str, Any]):
         return item
 
     def __getitem__(self, key: str) -> Any:
-        item = self._find(key)
+        item = self._items.get(key)
+        if item is None:
+            item = self._find(key)
         return _missing(self._path, key) if item is None else item
 
     def __contains__(self, key: object) -> bool:
@@ -113,6 +115,10 @@ class Table(Mapping[str, Any]):
         item = self._find(key)
         return default if item is None else item
 
+    def items(self) -> ItemsView[str, Any]:
+        """Names and what stands under them."""
+        return self._items.items()
+
     def __iter__(self) -> Iterator[str]:
         return iter(self._items)
 
@@ -121,7 +127,7 @@ class Table(Mapping[str, Any]):
 
     def value(self, key: str) -> Value:
         """The entry at a dotted path."""
-        item = self[key]
+        item = self._items.get(key) or self._find(key)
         return item if isinstance(item, Value) else _missing(self._path, key)
 
     def number(self, key: str) -> float:
@@ -130,7 +136,7 @@ class Table(Mapping[str, Any]):
 
     def table(self, key: str) -> Table:
         """The branch at a dotted path."""
-        item = self[key]
+        item = self._items.get(key) or self._find(key)
         return item if isinstance(item, Table) else _missing(self._path, key)
 
     def varied(self, changed: Mapping[str, Any]) -> Table:
