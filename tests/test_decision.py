@@ -12,6 +12,8 @@ from report_fixtures import TODAY, ranking, window
 import windowcast
 from windowcast.core.phrase import NOTHING, say
 from windowcast.limits.model import TurfSpan
+from windowcast.materials.actives import load_actives
+from windowcast.programme.answer import answer
 from windowcast.report import board
 from windowcast.report.catalogue import Voice
 from windowcast.report.decision_table import decision_table
@@ -204,3 +206,18 @@ def test_the_sample_takes_control_in_table_and_choices_from_one_figure() -> None
     assert said.value("middle").value == effect.middle  # type: ignore[union-attr]
     assert found.decision == decide(found, dt.date(2018, 1, 18))
     assert tuple(sorted(found.windows, key=order_key)) == found.windows
+
+
+def test_decisions_are_the_same_where_nothing_else_is_worked_out() -> None:
+    materials = load_actives()
+    stock = ("glyphosate", "prodiamine", "simazine")
+    site = windowcast.sample_site().model_copy(update={"stock": stock})
+    whole, brief = (
+        answer(site, windowcast.sample_weather(), materials=materials, in_full=in_full).ranking
+        for in_full in (True, False)
+    )
+    assert any(outlook.windows and outlook.stock for outlook in whole.purposes)
+    assert not brief.explain
+    assert brief.hours is None
+    for one, other in zip(whole.purposes, brief.purposes, strict=True):
+        assert other == replace(one, strip=None, stock=(), covers=())

@@ -122,19 +122,22 @@ class Stepper(Columns):
         return np.array(sums, dtype=np.float64).reshape(LAYERS, -1)
 
     def run(self, drivers: SoilDrivers, weights: Weights, out: FloatArray) -> None:  # noqa: D102
-        p = self.setup.p
-        late = p.end_of_day_weight
-        before = self.temps
-        for i, temps in enumerate(self.days(drivers)):
-            mean = {
-                k: late * temps[k] + (1.0 - late) * before[k] for part in weights for k, _ in part
-            }
-            row = [_interpolated(mean, part) for part in weights]
-            share = frozen_share(temps[FROZEN_LAYER], p.freezing_width_k)
-            out[i] = np.array([*row, self.surface.top_water, share, self.surface.snow_mm]).reshape(
-                out.shape[1:]
-            )
-            before = temps
+        late, depths = self.setup.p.end_of_day_weight, len(weights)
+        layers = sorted({k for part in weights for k, _ in part} | {FROZEN_LAYER})
+        ends = np.empty((len(out) + 1, len(layers), out.shape[-1]))
+        for row, layer in zip(ends[0], layers, strict=True):
+            row[:] = self.temps[layer]
+        for day, temps in enumerate(self.days(drivers)):
+            for n, layer in enumerate(layers):
+                ends[day + 1, n] = temps[layer]
+            out[day, depths] = self.surface.top_water
+            out[day, depths + 2] = self.surface.snow_mm
+        means = late * ends[1:] + (1.0 - late) * ends[:-1]
+        mean = {layer: means[:, n] for n, layer in enumerate(layers)}
+        for depth, part in enumerate(weights):
+            out[:, depth] = _interpolated(mean, part)
+        frozen = ends[1:, layers.index(FROZEN_LAYER)]
+        out[:, depths + 1] = frozen_share(frozen, self.setup.p.freezing_width_k)
 
     def days(self, drivers: SoilDrivers) -> Iterator[list[Number]]:
         """Move on through all days, giving the temperatures at the end of each."""

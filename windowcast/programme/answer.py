@@ -71,6 +71,7 @@ def answer(
     soil_model: SoilModel = simulate,
     areas: Sequence[str] = (),
     products: Sequence[Product] = (),
+    in_full: bool = True,
 ) -> Answer:
     """Answer for a site on the weather's date.
 
@@ -99,6 +100,8 @@ def answer(
         The user's own, whose price tells what a choice costs.
     areas
         Names of the areas that `site` and `observed` describe.
+    in_full
+        As in `windowcast.windows.rank.rank`.
 
     Raises
     ------
@@ -143,6 +146,7 @@ def answer(
         else used_up(materials.values(), seen.applied, weather.today),
         now=now,
         tables=tables,
+        in_full=in_full,
     )
     ranking = replace(ranking, areas=tuple(areas))
     jobs: Mapping[PurposeName, Job | None] = {}

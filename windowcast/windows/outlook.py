@@ -115,15 +115,15 @@ def _open(
         windows=go,
         closest=closest,
         would_change=change,
-        strip=strip_of(ctx, scores, days.last_hour),
-        stock=tuple(tanks.stock_fit(purpose, member) for member in stock),
+        strip=strip_of(ctx, scores, days.last_hour) if tanks.in_full else None,
+        stock=tuple(tanks.stock_fit(purpose, one) for one in stock) if tanks.in_full else (),
         cannot_tell=blind,
         turf=turf,
         choices=chosen,
         none_in_stock=bool(go) and bool(stock) and bool(tanks.candidates) and not chosen,
-        covers=covers_working(
-            purpose, needs, tanks.running, tanks.barriers, tanks.against(purpose)
-        ),
+        covers=covers_working(purpose, needs, tanks.running, tanks.barriers, tanks.against(purpose))
+        if tanks.in_full
+        else (),
         shut=shut,
     )
 

@@ -62,6 +62,7 @@ def rank(
     further: Mapping[str, Limit] | None = None,
     now: dt.datetime | None = None,
     tables: Tables = PACKAGED,
+    in_full: bool = True,
 ) -> Ranking:
     """Rank the coming windows of each purpose.
 
@@ -100,6 +101,9 @@ def rank(
         The present moment; hours before it are no windows any more.
     tables
         The science values to go by.
+    in_full
+        False for many rankings of which only the decisions are read: without the hours, what is in
+        stock, the cover of pre-emergents by day, and the trace.
     """
     ctx = hour_context(site, ahead, members, weather=weather, now=now, tables=tables)
     days_ranked = DayWindows(Judge(ctx, past, tuple(looks), further=further or {}), members, days)
@@ -110,12 +114,12 @@ def rank(
         () if mixture is not None else tuple(candidates),
         tuple(uses),
         resistance,
+        in_full,
     )
-    outlooks = [
-        outlook(purpose_of(name, tables), mixture, stock, tanks) for name in purposes or PURPOSES
-    ]
-    in_season = [purpose_of(o.purpose, tables) for o in outlooks if o.in_season]
-    with_windows = [purpose_of(o.purpose, tables) for o in outlooks if o.windows]
+    asked = [purpose_of(name, tables) for name in purposes or PURPOSES]
+    outlooks = [outlook(purpose, mixture, stock, tanks) for purpose in asked]
+    in_season = [p for p, o in zip(asked, outlooks, strict=True) if o.in_season]
+    with_windows = [p for p, o in zip(asked, outlooks, strict=True) if o.windows]
     return Ranking(
         site=site.name,
         today=today,
@@ -137,10 +141,12 @@ def rank(
         explain=(
             *trace.explain_lines(in_season, mixture, ahead, tables["criteria"]),
             *(trace.finding_lines(weather) if weather else ()),
-        ),
+        )
+        if in_full
+        else (),
         program_version=__version__,
         substitutes=past.substitutes,
-        hours=hours_ahead(ctx, days_ranked.last_hour),
+        hours=hours_ahead(ctx, days_ranked.last_hour) if in_full else None,
     )
 
 

@@ -35,6 +35,7 @@ class Tanks:
     candidates: tuple[Candidate, ...]
     uses: tuple[Use, ...]
     resistance: Resistances
+    in_full: bool = True
 
     def by_effect(
         self, purpose: Purpose, mixture: ActiveNeeds | None, windows: tuple[Window, ...]
