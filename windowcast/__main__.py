@@ -8,7 +8,7 @@ if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
     # while modules are loaded, Ctrl-C ends the program at once, without a trace
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
-from windowcast.cli import main
+from windowcast.cli import main  # noqa: E402
 
 if __name__ == "__main__":
     main()

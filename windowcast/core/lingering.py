@@ -30,10 +30,11 @@ def lingering(noise: FloatArray, keep: npt.ArrayLike) -> FloatArray:
     >>> lingering(np.array([1.0, 0.0, 0.0]), 0.5)
     array([1.  , 0.5 , 0.25])
     """
-    kept = np.broadcast_to(np.asarray(keep, dtype=np.float64), noise.shape[-1:])
-    scores = np.empty_like(noise)
+    given = np.asarray(keep, dtype=np.float64)
+    new = np.array([np.sqrt(1 - k**2) for k in np.atleast_1d(given)])
+    kept = np.broadcast_to(given, noise.shape[-1:]).tolist()
+    scores: FloatArray = new * noise
     scores[..., 0] = noise[..., 0]
     for step in range(1, noise.shape[-1]):
-        k = kept[step]
-        scores[..., step] = k * scores[..., step - 1] + np.sqrt(1 - k**2) * noise[..., step]
+        scores[..., step] += kept[step] * scores[..., step - 1]
     return scores

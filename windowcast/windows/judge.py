@@ -254,7 +254,8 @@ class Judge:
         self, name: str, purpose: Purpose, needs: ActiveNeeds
     ) -> tuple[Hashable, FloatArray]:
         """What a criterion measures, worked out once, and the key under which it is kept."""
-        asked = tuple(getattr(needs, need) for need in needs_behind(name))
+        behind = needs_behind(name)
+        asked = tuple([getattr(needs, need) for need in behind]) if behind else ()
         key = (name, purpose.weeds, asked) if name in DAY_CRITERIA else (name, asked)
         if key not in self._measured:
             self._measured[key] = self._measure(name, purpose, needs)
