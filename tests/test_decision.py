@@ -208,13 +208,19 @@ def test_the_sample_takes_control_in_table_and_choices_from_one_figure() -> None
     assert tuple(sorted(found.windows, key=order_key)) == found.windows
 
 
-def test_decisions_are_the_same_where_nothing_else_is_worked_out() -> None:
+def test_decisions_of_many_answers_are_those_of_one() -> None:
     materials = load_actives()
     stock = ("glyphosate", "prodiamine", "simazine")
     site = windowcast.sample_site().model_copy(update={"stock": stock})
     whole, brief = (
-        answer(site, windowcast.sample_weather(), materials=materials, in_full=in_full).ranking
-        for in_full in (True, False)
+        answer(
+            site,
+            windowcast.sample_weather(),
+            materials=materials,
+            in_full=not many,
+            compiled=many,
+        ).ranking
+        for many in (False, True)
     )
     assert any(outlook.windows and outlook.stock for outlook in whole.purposes)
     assert not brief.explain

@@ -79,8 +79,7 @@ def test_only_short_gaps_of_a_probe_arebridged() -> None:
     assert np.isnan(bridged(np.full(3, np.nan))).all()
 
 
-@pytest.mark.parametrize("compiled", [False, True])
-def test_soil_that_goes_on_is_that_of_one_run(compiled: bool) -> None:
+def test_soil_that_goes_on_is_that_of_one_run() -> None:
     days = np.arange("2022-01-01", "2023-03-01", dtype="datetime64[D]")
     warm = 15.0 + 10.0 * np.sin(np.arange(len(days)) / 58.0)
     rain = np.where(np.arange(len(days)) % 5 == 0, 8.0, 0.0)
@@ -91,7 +90,7 @@ def test_soil_that_goes_on_is_that_of_one_run(compiled: bool) -> None:
             days[part], warm[part] + 5, warm[part] - 5, rain[part], latitude_deg=35.0
         )
 
-    grown = GrowingSoil(compiled)
+    grown = GrowingSoil()
     for count in (390, 391, 424):
         found = grown(forcing(count), SoilSite(), depths_m=(0.05,))
         whole = simulate(forcing(count), SoilSite(), depths_m=(0.05,))

@@ -69,6 +69,7 @@ def answer(
     futures: int = 100,
     tables: Tables = PACKAGED,
     soil_model: SoilModel = simulate,
+    compiled: bool = False,
     areas: Sequence[str] = (),
     products: Sequence[Product] = (),
     in_full: bool = True,
@@ -94,7 +95,7 @@ def answer(
         Members counted for the odds.
     tables
         The science values to go by; `Tables.varied` gives others than the packaged ones.
-    soil_model
+    soil_model, compiled
         As in `windowcast.season.state.build`.
     products
         The user's own, whose price tells what a choice costs.
@@ -116,6 +117,7 @@ def answer(
         futures=futures,
         tables=tables,
         soil_model=soil_model,
+        compiled=compiled,
     )
     future, past, ahead, looks = found.members, found.past, found.ahead, found.looks
     seen = observed or Observed()

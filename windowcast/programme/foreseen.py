@@ -59,12 +59,13 @@ def foreseen(
     futures: int = 100,
     tables: Tables = PACKAGED,
     soil_model: SoilModel = simulate,
+    compiled: bool = False,
 ) -> Foreseen:
     """State of a site up to the weather's date, and in the futures from then on.
 
     Parameters
     ----------
-    days, observed, futures, tables, soil_model
+    days, observed, futures, tables, soil_model, compiled
         As in `windowcast.programme.answer.answer`.
 
     Raises
@@ -110,6 +111,7 @@ def foreseen(
             tables=tables,
             soil_model=soil_model,
             errors=errors,
+            compiled=compiled,
         )
 
     past, carry = state(record)

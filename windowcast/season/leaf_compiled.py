@@ -9,29 +9,35 @@ from __future__ import annotations
 
 import hashlib
 import inspect
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 from numba.extending import register_jitable
 
 from windowcast.core.compiled import compiled
 from windowcast.core.record import FloatArray
 from windowcast.season import leaf
 from windowcast.season.leaf import Counts, Driver, LeafDay, Run, Thresholds, switched
+from windowcast.season.leaf_counted import LeafEnds
 from windowcast.season.runs import BoolArray
 
 register_jitable(error_model="numpy", forceinline=True)(switched)
 
 
 def count_worlds(
-    driver: Driver, runs: tuple[Run, Run, Run], start: BoolArray, enough_days: float
-) -> Counts:
-    """Worlds with leaf, day by day, from a start at which nothing is known.
+    driver: Driver,
+    runs: tuple[Run, Run, Run],
+    start: BoolArray,
+    enough_days: float,
+    before: LeafEnds | None = None,
+) -> tuple[Counts, LeafEnds]:
+    """Worlds with leaf, day by day, and as they are on the last day.
 
     Parameters
     ----------
     driver
-        ``[station, day]``.
+        ``[..., day]``, of stations or futures.
     runs
         Worlds of the first leaf as the soil is modelled; those of them in which leaf comes early,
         with the soil's error; worlds of half the leaf.
@@ -39,42 +45,89 @@ def count_worlds(
         Days on which a season begins, ``[day]``.
     enough_days
         Days without leaf that must have been before a green-up, less one.
+    before
+        The worlds on the day before; None: nothing is known of them.
     """
-    stations = len(driver.soil_c)
+    shape = driver.soil_c.shape
+    stations = int(np.prod(shape[:-1]))
     gain, loss = (
-        np.concatenate([_moved(run, name, stations) for run in runs], axis=1)
+        np.concatenate([_moved(run, name, shape[:-1]) for run in runs], axis=1)
         for name in ("gain_c", "loss_c")
     )
     heat, frost = (
         np.array([getattr(world, name) for run in runs for world in run.worlds])
         for name in ("heat", "frost")
     )
-    out = np.zeros((5, *driver.soil_c.shape), np.uint8)
-    days = (driver.soil_c, driver.heat, driver.frost, driver.frozen, driver.unseen)
-    sizes = len(runs[0].worlds), len(runs[1].worlds)
-    _RUN(days, (gain, loss, heat, frost), sizes, (start, enough_days), out)
-    return Counts(*out)
+    out = np.zeros((5, stations, shape[-1]), np.uint8)
+    days = tuple(
+        np.ascontiguousarray(np.broadcast_to(values, shape)).reshape(stations, -1)
+        for values in (driver.soil_c, driver.heat, driver.frost, driver.frozen, driver.unseen)
+    )
+    first, early = len(runs[0].worlds), len(runs[1].worlds)
+    worlds = _begin(before, first, early, shape[:-1])
+    _RUN(days, (gain, loss, heat, frost), (first, early), (start, enough_days), worlds, out)
+    return Counts(*out.reshape(5, *shape)), _ends(worlds, first, early, shape[:-1])
 
 
-def _moved(run: Run, name: str, stations: int) -> FloatArray:
+def _moved(run: Run, name: str, leading: tuple[int, ...]) -> FloatArray:
     """A threshold of each world with its error, ``[station, world]``."""
-    spread_c = np.broadcast_to(run.spread_c, stations)
+    spread_c = np.broadcast_to(run.spread_c, leading).ravel()
     return np.stack([getattr(w, name) + w.score * spread_c for w in run.worlds], axis=1)
+
+
+class _Worlds(NamedTuple):
+    """The worlds on a day, ``[station, world]``: of all runs, and of the first for the last two."""
+
+    possible: npt.NDArray[np.uint8]
+    sure: npt.NDArray[np.uint8]
+    idle: npt.NDArray[np.int64]
+    begun: npt.NDArray[np.uint8]
+
+
+def _begin(before: LeafEnds | None, first: int, early: int, leading: tuple[int, ...]) -> _Worlds:
+    stations, count = int(np.prod(leading)), 2 * first + early
+    if before is None:
+        return _Worlds(
+            np.ones((stations, count), np.uint8),
+            np.zeros((stations, count), np.uint8),
+            np.full((stations, first), -1),
+            np.zeros((stations, first), np.uint8),
+        )
+
+    def rows(values: npt.NDArray[Any], kind: npt.DTypeLike) -> npt.NDArray[Any]:
+        full = np.broadcast_to(np.moveaxis(values, 0, -1), (*leading, len(values)))
+        return np.array(full.reshape(stations, -1), dtype=kind, order="C")
+
+    leaf = np.concatenate([before.leaf[0], before.leaf[1, :early], before.leaf[2]])
+    sure, possible = (rows(leaf[:, n], np.uint8) for n in range(2))
+    return _Worlds(possible, sure, rows(before.idle, np.int64), rows(before.begun, np.uint8))
+
+
+def _ends(worlds: _Worlds, first: int, early: int, leading: tuple[int, ...]) -> LeafEnds:
+    """As arrays have them; the second run goes on with the first's other worlds."""
+    of = np.arange(2 * first + early)
+    runs = of[:first], np.append(of[first : first + early], of[early:first]), of[first + early :]
+    leaf = np.array([[worlds.sure[:, run].T, worlds.possible[:, run].T] for run in runs])
+    return LeafEnds(
+        leaf.swapaxes(1, 2).reshape(3, first, 2, *leading).astype(bool),
+        worlds.idle.T.reshape(first, *leading).astype(np.float64),
+        worlds.begun.T.reshape(first, *leading).astype(bool),
+    )
 
 
 def _compile(edition: int) -> Any:
     """The compiled loops; `edition` makes Numba notice a change of what they call."""
 
     @compiled()
-    def run(days, thresholds, sizes, season, out):  # type: ignore[no-untyped-def]
+    def run(days, thresholds, sizes, season, ends, out):  # type: ignore[no-untyped-def] # noqa: PLR0917
         soil, heat, frost, frozen, unseen = days
         gain, loss, heat_from, frost_from = thresholds
         first, early = sizes
         start, enough = season
         worlds = gain.shape[1]
         for row in range(soil.shape[0]):
-            possible, sure = np.ones(worlds, np.uint8), np.zeros(worlds, np.uint8)
-            idle, begun = np.full(first, -1), np.zeros(first, np.uint8)
+            possible, sure = ends.possible[row], ends.sure[row]
+            idle, begun = ends.idle[row], ends.begun[row]
             most, least = gain[row].max(), loss[row].min()
             was_warm = False
             for t in range(soil.shape[1]):

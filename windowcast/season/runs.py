@@ -60,10 +60,11 @@ def run_length(where: npt.NDArray[np.bool_], carried: FloatArray | None) -> Floa
     array([5., 6.])
     """
     begin = np.full(where.shape[:-1], -1.0) if carried is None else carried
-    broken = last_index(~where, -1)
-    since = np.arange(where.shape[-1]) - broken - 1.0
-    since = since + np.where(broken < 0, begin[..., None] + 1.0, 0.0)
-    return np.where(where, since, -1.0)
+    day = np.arange(where.shape[-1], dtype=np.int32)
+    broken = np.where(where, np.int32(-1), day)
+    np.maximum.accumulate(broken, axis=-1, out=broken)
+    since = np.subtract(day - broken, 1.0, dtype=np.float64)
+    return since + np.where(broken < 0, begin[..., None] + 1.0, 0.0)
 
 
 def next_true(where: npt.NDArray[np.bool_]) -> FloatArray:

@@ -85,6 +85,7 @@ def build(
     tables: Tables = PACKAGED,
     soil_model: SoilModel = simulate,
     errors: ModelErrors | None = None,
+    compiled: bool = False,
 ) -> tuple[SiteState, Carry]:
     """State of a site over the days of a record.
 
@@ -111,6 +112,8 @@ def build(
     errors
         What the models are wrong by in each future. Only with `start`, and a record of as many
         futures: ``[1 + future, day]``.
+    compiled
+        Whether soil and turf are compiled by Numba: the same numbers, for hundreds of runs.
 
     Returns
     -------
@@ -130,7 +133,13 @@ def build(
     codes = [code for code in dict.fromkeys(site.weeds) if code not in unsupported()]
     weeds = [with_late_share(weed(code, tables), site.advice.late_winter_share) for code in codes]
     drivers, soil = drivers_of(
-        record, site, start=start, correction=correction, tables=tables, soil_model=soil_model
+        record,
+        site,
+        start=start,
+        correction=correction,
+        compiled=compiled,
+        tables=tables,
+        soil_model=soil_model,
     )
     tmin = record.get("tmin_c")
     erring = None if errors is None or start is None else Erring.of(errors, start.season, drivers)
@@ -173,6 +182,7 @@ def build(
         history=None if start is None else tuple(start.recent[k] for k in LEAF),  # type: ignore[arg-type]
         green_cover=green_cover,
         looks=looks,
+        compiled=compiled,
         tables=tables,
     )
     step = 0.0 if erring is None else erring.ahead_c

@@ -116,8 +116,8 @@ def turf_state(
     green_cover, looks
         Observations; each replaces the modelled chance of leaf on its day.
     compiled
-        For many stations ``[station, day]``: by `windowcast.season.leaf_compiled`, to the same
-        numbers, without carry; only for a run without one and without observations.
+        For many stations ``[station, day]`` or many answers: by `windowcast.season.leaf_compiled`,
+        to the same numbers. Observations are not compiled.
     tables
         The science values to go by: ``turf``.
 
@@ -150,16 +150,16 @@ def turf_state(
     as_modelled, doubted = threshold_sd_c(0.0, table), threshold_sd_c(soil_sd_c, table)
     runs = Run(first, as_modelled), Run(early, doubted), Run(half_worlds, doubted)
     enough = table.number("greenup.dormant_days")
-    ends: LeafEnds | None = None
-    if compiled:
+    past = None if carry is None else LeafEnds(carry.leaf, carry.idle, carry.begun)
+    looked = bool(clean.any() or np.isfinite(seen.leaf).any() or np.isfinite(seen.half).any())
+    if compiled and not looked:
         from windowcast.season.leaf_compiled import count_worlds
 
-        counts = count_worlds(driver, runs, start, enough)
+        counts, ends = count_worlds(driver, runs, start, enough, past)
     else:
         leaf, half_leaf = (Seen(s, least_soil, least_heat) for s in (seen.leaf, seen.half))
         # any leaf begins the green-up once a look found none, else only leaf after a time without
         days = DaysCounted(np.where(clean, 0.0, enough), start | seen.none, clean)
-        past = None if carry is None else LeafEnds(carry.leaf, carry.idle, carry.begun)
         counts, ends = counted(driver, runs, (leaf, leaf, half_leaf), days, past)
     green = _chance(counts.possible, counts.sure, len(first))
     half = _chance(counts.half_possible, counts.half_sure, len(half_worlds))
@@ -196,8 +196,6 @@ def turf_state(
         unseen=unseen,
         reasons=_reasons(species, hides=hides),
     )
-    if ends is None:
-        return state, None
     return state, TurfCarry(
         leaf=ends.leaf,
         idle=ends.idle,

@@ -16,14 +16,8 @@ class GrowingSoil:
 
     For records of one place and soil, each as long as the one before or longer, with the same
     values on the days that both have.
-
-    Attributes
-    ----------
-    compiled
-        Whether all runs are compiled: to the same numbers, and worth it only for hundreds of runs.
     """
 
-    compiled: bool = False
     _done: list[SoilResult] = field(default_factory=list)
 
     def __call__(
@@ -36,7 +30,6 @@ class GrowingSoil:
         compiled: bool = False,
     ) -> SoilResult:
         """As `windowcast.physics.soil.simulate`; runs that carry on are not kept."""
-        compiled = compiled or self.compiled
         if state is not None:
             return simulate(forcing, site, depths_m=depths_m, state=state, compiled=compiled)
         days = sum(len(part.dates) for part in self._done)
