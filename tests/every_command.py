@@ -96,6 +96,10 @@ COMMANDS: Mapping[str, list[str]] = {
     ],
     "verify dates": [str(DATA / "uscrn"), "--issue", "08-20", "--format", "table"],
     "verify odds": ["--sample", "--seasons", "1", "--every", "60", "--members", "20"],
+    "verify advice": [
+        str(DATA / "uscrn" / "KY_Bowling_Green_21_NNE.txt.gz"),
+        *["--seasons", "1", "--others-every", "60", "--futures", "10", "--only", "dormant"],
+    ],
     "verify here": ["own.toml", *ON],
     "verify turf": [str(DATA / "turf" / "observed.csv"), "--weather", str(DATA / "turf")],
     "verify emergence": [str(DATA / "uscrn" / "OH_Coshocton_8_NNE.txt.gz")],

@@ -44,6 +44,7 @@ ENGLISH = {
     "cli/options.py": "help of the options that commands share",
     "cli/watching.py": "what went wrong when messages were sent",
     "cli/verify.py": "measures the models, for those who work on them",
+    "cli/verify_advice_table.py": "as above",
     "cli/verify_dates.py": "as above",
     "cli/verify_emergence.py": "as above",
     "cli/verify_odds.py": "as above",

@@ -16,7 +16,7 @@ from windowcast.core.values import PACKAGED, Tables
 from windowcast.materials.resistance import NO_RESISTANCE, Resistances
 from windowcast.physics.soil import simulate
 from windowcast.programme.candidates import candidates_of, used_up
-from windowcast.programme.foreseen import DAYS, foreseen
+from windowcast.programme.foreseen import DAYS, Foreseen, foreseen
 from windowcast.programme.jobs import jobs_of, with_jobs
 from windowcast.programme.logged_ground import JobValues, LoggedGround
 from windowcast.season.model import SiteState
@@ -119,6 +119,48 @@ def answer(
         soil_model=soil_model,
         compiled=compiled,
     )
+    return answer_on(
+        found,
+        site,
+        weather,
+        purposes=purposes,
+        days=days,
+        actives=actives,
+        materials=materials,
+        formulation=formulation,
+        observed=observed,
+        now=now,
+        tables=tables,
+        areas=areas,
+        products=products,
+        in_full=in_full,
+    )
+
+
+def answer_on(
+    found: Foreseen,
+    site: Site,
+    weather: Weather,
+    *,
+    purposes: Sequence[PurposeName] | None = None,
+    days: int = DAYS,
+    actives: str = "",
+    materials: Actives | None = None,
+    formulation: Formulation | None = None,
+    observed: Observed | None = None,
+    now: dt.datetime | None = None,
+    tables: Tables = PACKAGED,
+    areas: Sequence[str] = (),
+    products: Sequence[Product] = (),
+    in_full: bool = True,
+) -> Answer:
+    """As `answer`, on a state so far and futures that were worked out before.
+
+    Parameters
+    ----------
+    found
+        Of `windowcast.programme.foreseen.foreseen` for the same ground, weather and sightings.
+    """
     future, past, ahead, looks = found.members, found.past, found.ahead, found.looks
     seen = observed or Observed()
     mixture, stock = _needs(site, actives, materials, formulation)

@@ -29,6 +29,9 @@ class DecisionTable:
     rows: tuple[tuple[Phrase, tuple[Phrase, ...]], ...]
 
 
+SAME_UP = 0.05  # of the season's weeds: less tells the days not apart
+
+
 def decision_table(decided: Decided) -> DecisionTable | None:
     """The table of a decision; None where there is no spray window to decide about."""
     options = decided.options
@@ -37,6 +40,9 @@ def decision_table(decided: Decided) -> DecisionTable | None:
     rows = [(say("decide.row.hours"), _hours)]
     effects = [one.effect for one in options if one.effect is not None]
     rows.append((_effect_name(effects), _effect))
+    ups = [effect.up for effect in effects if effect.up is not None]
+    if ups and max(ups) - min(ups) >= SAME_UP:
+        rows.append((say("decide.row.up"), _up))
     if len({effect.actives for effect in effects}) > 1:
         rows.append((say("decide.row.tank"), _tank))
     rows.append((say("decide.row.works"), _works))
@@ -100,6 +106,12 @@ def _effect(option: Option) -> Phrase:
         return say("decide.no_trial")
     ends = {"low": Share(effect.low), "high": Share(effect.high)}
     return say("decide.effect", middle=Share(effect.middle), **ends)
+
+
+def _up(option: Option) -> Phrase:
+    if option.effect is None or option.effect.up is None:
+        return say("decide.none")
+    return say("decide.share", share=Share(option.effect.up))
 
 
 def _works(option: Option) -> Phrase:

@@ -178,11 +178,11 @@ def expected(
             return Effect("residual", "", *shares, names_)
     if purpose.name == "dormant" and candidate.control is not None:
         low, high = (end / 100 for end in candidate.control.ends)
-        return Effect("own", "", low, low, high, names_)
+        return Effect("own", "", low, low, high, names_, met.up)
     worst = min(met.by(names_), key=lambda trial: trial.middle, default=None)
     if worst is None:
         return None
-    return Effect("trials", worst.weed, worst.middle, worst.low, worst.high, names_)
+    return Effect("trials", worst.weed, worst.middle, worst.low, worst.high, names_, met.up)
 
 
 def _effect(

@@ -40,8 +40,8 @@ def order_of(verdict: Verdict, worth: float) -> tuple[float, ...]:
 
 
 def strength(window: Window) -> float:
-    """Expected effect, 0..1; where no source tells one, how well its hours suit."""
-    return (window.score or 0.0) / 100 if window.effect is None else window.effect.middle
+    """Share of the season's weeds controlled; where no source tells, how well its hours suit."""
+    return (window.score or 0.0) / 100 if window.effect is None else window.effect.reached
 
 
 def answer_word(outlook: PurposeOutlook) -> str:
@@ -102,6 +102,9 @@ def _why_not_today(outlook: PurposeOutlook, today: dt.date, now: Option) -> Phra
             shares = {"then": Share(chances[1].share), "now": Share(chances[0].share)}
             return say("decide.likelier", **shares)
     if here.effect is not None and best.effect is not None:
+        up = best.effect.up, here.effect.up
+        if up[0] is not None and up[1] is not None and best.effect.middle <= here.effect.middle:
+            return say("decide.more_up", then=Share(up[0]), now=Share(up[1]))
         middles = {"then": Share(best.effect.middle), "now": Share(here.effect.middle)}
         return say("decide.stronger", **middles)
     held = here.limiting

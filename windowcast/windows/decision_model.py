@@ -26,6 +26,9 @@ class Effect:
         EPPO code; "" where the figure is of all.
     middle, low, high
         Median or mean with its 10-90 % band; the lower end where the file gives a range.
+    up
+        Of a spray on the leaves: share of the season's weeds that are up on the day and so can be
+        met; None of a residual, and where it cannot be told.
     """
 
     kind: Literal["trials", "own", "residual"]
@@ -34,6 +37,12 @@ class Effect:
     low: float
     high: float
     actives: tuple[str, ...]
+    up: float | None = None
+
+    @property
+    def reached(self) -> float:
+        """Share of the season's weeds that it controls, as far as can be told how many are up."""
+        return self.middle if self.up is None else self.middle * self.up
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,9 @@ class Met:
         ``data/efficacy.toml``.
     resisted
         EPPO code → groups that are known to fail on the weed here.
+    up
+        Of a spray on the leaves: share of the season's weeds that are up, in the mean over weeds
+        and futures; None where it cannot be told.
     """
 
     stages_bbch: Mapping[str, float | None]
@@ -35,6 +38,7 @@ class Met:
     air_c: float | None
     efficacy: Table
     resisted: Mapping[str, frozenset[int]] = field(default_factory=dict)
+    up: float | None = None
 
     @classmethod
     def on(
@@ -52,9 +56,11 @@ class Met:
         A pre-emergent meets none of them: what came up before it is told apart from it.
         """
         pre = purpose.barrier
-        stages = {w.weed: 0.0 if pre else _stage(w, day) for w in state.weeds_of(purpose.weeds)}
+        weeds = state.weeds_of(purpose.weeds)
+        stages = {w.weed: 0.0 if pre else _stage(w, day) for w in weeds}
         resisted = {code: _resisted(code, resistance) for code in stages}
-        return cls(stages, "pre" if pre else "post", air_c, efficacy, resisted)
+        up = None if pre else _up(weeds, day)
+        return cls(stages, "pre" if pre else "post", air_c, efficacy, resisted, up)
 
     def by(
         self, actives: Sequence[str], rate_share: float | None = 1.0
@@ -93,6 +99,12 @@ def _stage(weed: Emergence, day: int) -> float | None:
     """Mean stage over the futures; None where one does not tell, or by a general clock."""
     stages = np.atleast_2d(weed.mean_bbch)[:, day]
     return None if weed.doubt_weeks or np.isnan(stages).any() else float(stages.mean())
+
+
+def _up(weeds: Sequence[Emergence], day: int) -> float | None:
+    """Share of the season's weeds up on a day; None where it is not told of each."""
+    shares = [float(np.atleast_2d(weed.share)[:, day].mean()) for weed in weeds]
+    return None if not shares or np.isnan(shares).any() else sum(shares) / len(shares)
 
 
 def _resisted(code: str, resistance: Resistances) -> frozenset[int]:

@@ -1,0 +1,134 @@
+"""``windowcast verify advice``: whole seasons replayed, the advice against rules and hindsight."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
+
+import click
+
+from windowcast.cli.options import format_option
+from windowcast.windows.model import PURPOSES
+
+if TYPE_CHECKING:
+    from windowcast.core.record import Record
+    from windowcast.region.engine import Station
+    from windowcast.windows.model import PurposeName
+
+
+@click.command(name="advice")
+@click.argument(
+    "paths", nargs=-1, required=True, metavar="PATH...", type=click.Path(path_type=Path)
+)
+@click.option(
+    "--seasons",
+    type=click.IntRange(1, 60),
+    default=10,
+    show_default=True,
+    help="Last seasons of each station that are lived; earlier ones are what is known.",
+)
+@click.option(
+    "--others-every",
+    type=click.IntRange(1, 60),
+    default=5,
+    show_default=True,
+    help="Followers on other ground or with other habits live each so manieth of them.",
+)
+@click.option(
+    "--only",
+    multiple=True,
+    metavar="APPLICATION",
+    type=click.Choice(PURPOSES),
+    help="Only this application; repeatable: pre-fall, post-early, dormant, pre-spring.",
+)
+@click.option(
+    "--every-morning",
+    is_flag=True,
+    help="Read the answer on each morning while an application is open, not half-way to its day.",
+)
+@click.option(
+    "--futures",
+    type=click.IntRange(10, 1000),
+    default=30,
+    show_default=True,
+    help="Futures counted for the odds of each answer; a user's own counts 100.",
+)
+@click.option(
+    "--workers", type=click.IntRange(1, 256), help="Processes at once.  [default: all cores]"
+)
+@format_option("table", "json")
+def command(
+    *,
+    paths: tuple[Path, ...],
+    seasons: int,
+    others_every: int,
+    only: tuple[PurposeName, ...],
+    every_morning: bool,
+    futures: int,
+    workers: int | None,
+    format_: str,
+) -> None:
+    """Live past seasons by the advice, and score them against rules and hindsight.
+
+    PATHs are daily records: files that name their place (USCRN daily01 and the like), folders of
+    them, or a CSV list of stations as for windowcast compare. A season takes some seconds.
+    """
+    from windowcast.verify.advice import Replay, verify_advice
+
+    replays = [
+        Replay(
+            station.name or station.id,
+            partial(read_station, station),
+            seasons=seasons,
+            others_every=others_every,
+            every_morning=every_morning,
+            futures=futures,
+            purposes=only or PURPOSES,
+        )
+        for station in stations_of(paths)
+    ]
+    result = verify_advice(replays, processes=workers, on_station=_told)
+    if format_ == "json":
+        click.echo(json.dumps(result, indent=1, ensure_ascii=False))
+    else:
+        from windowcast.cli.verify_advice_table import advice_table
+        from windowcast.report.terminal_width import table_width
+
+        click.echo(advice_table(result, table_width()))
+
+
+def stations_of(paths: tuple[Path, ...]) -> list[Station]:
+    """The stations of files, folders and lists.
+
+    Raises
+    ------
+    InputError
+        A path is missing or holds no station, or one says no place.
+    """
+    from windowcast.region.stations import find_stations
+
+    with TemporaryDirectory() as work:
+        return [one for path in paths for one in find_stations(path, Path(work)).stations]
+
+
+def read_station(station: Station) -> Record:
+    """A station's record where its list or its file says that it stands."""
+    from windowcast.core.record import Place
+    from windowcast.sources.files import placed, read_weather
+
+    if math.isnan(station.latitude_deg):
+        return read_weather(station.path)
+    height = None if math.isnan(station.elevation_m) else station.elevation_m
+    place = Place(station.name or station.id, station.latitude_deg, station.longitude_deg, height)
+    return placed(read_weather(station.path, place=place), place)
+
+
+def _told(name: str, done: int, of: int) -> None:
+    """Which station is done, where somebody looks."""
+    if sys.stderr.isatty():
+        click.echo(f"{done} of {of}: {name}", err=True)

@@ -1,0 +1,289 @@
+"""Does following the advice pay? Whole seasons of stations replayed, and scored by what came.
+
+Each season is lived by the followers of `windowcast.verify.followers`, and beside them by rules
+(`windowcast.verify.simple_rules`) and in hindsight (`windowcast.verify.foresight`), all on the same
+ground, with the same tanks, and judged by the same draws (`windowcast.verify.worth`).
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from windowcast.core.errors import InputError
+from windowcast.core.extras import installed
+from windowcast.core.record import Record
+from windowcast.core.site import timezone_at
+from windowcast.materials.actives import Actives, load_actives
+from windowcast.sources.files import measured_at
+from windowcast.verify.advice_scores import ADVICE, FORESIGHT, SeasonScore, tables
+from windowcast.verify.as_it_came import AsItCame
+from windowcast.verify.followers import FOLLOWERS, GOLF, Follower, by_ground, tanks_of
+from windowcast.verify.following import FUTURES, ForeseenMornings, follow
+from windowcast.verify.foresight import foresight
+from windowcast.verify.lived import lived
+from windowcast.verify.odds import last_seasons
+from windowcast.verify.regret import Regret, causes, dates_of, regret_of
+from windowcast.verify.simple_rules import by_rules
+from windowcast.verify.soil import in_south_east
+from windowcast.verify.worth import FALL, SPRING, Done, Worlds
+from windowcast.windows.model import PURPOSES, PurposeName
+from windowcast.windows.purposes import purpose_of
+
+MOST_SPRAYS = 4  # that hindsight may take: as many as there are applications
+OTHERS_EVERY = 5  # followers other than the first live each fifth season
+KNOWN_YEARS = 10  # before a season, that its mornings know of
+WORST = 10
+NOTES = (
+    """Each morning only what was known then is asked: the record up to yesterday, gaps filled once
+    for all of it, and a forecast drawn with the errors measured on official ones (docs/odds.md).
+    Hours, wind and the hour at which a day's rain fell are borrowed from real days of other
+    places, since the stations measure days.""",
+    """Controlled: share of the season's annual bluegrass (winter) and large crabgrass (summer), in
+    the mean half and half, by the program's own models of emergence, residual and efficacy with
+    their doubt drawn, the same draws for everybody. docs/advice.md holds trials beside them.""",
+    """Rules go out whatever the turf; days on which it would have been hurt are counted. Hindsight
+    takes the best days by the same scoring, at most four, where the turf and the sky allow it.""",
+    """The soil model's fit and some emergence curves have seen some of these stations.""",
+)
+
+
+@dataclass(frozen=True)
+class Replay:
+    """Which seasons of a station are lived, and by whom.
+
+    Attributes
+    ----------
+    read
+        Gives the station's record, probes included.
+    seasons
+        Last whole seasons.
+    others_every
+        Followers other than the first live each n-th of them.
+    every_morning
+        See `windowcast.verify.following.follow`.
+    futures
+        Counted for the odds of each answer; a user's answer counts 100.
+    purposes
+        Applications that are asked for and may go out.
+    error_scale
+        Factor of the forecasts' errors.
+    """
+
+    name: str
+    read: Callable[[], Record]
+    seasons: int = 10
+    others_every: int = OTHERS_EVERY
+    every_morning: bool = False
+    futures: int = FUTURES
+    purposes: tuple[PurposeName, ...] = PURPOSES
+    error_scale: float = 1.0
+
+
+@dataclass(frozen=True)
+class StationReplayed:
+    """What came of a station's seasons."""
+
+    scores: tuple[SeasonScore, ...]
+    regrets: tuple[Regret, ...]
+
+
+def verify_advice(
+    replays: Sequence[Replay],
+    *,
+    processes: int | None = None,
+    on_station: Callable[[str, int, int], object] = lambda name, done, of: None,
+) -> dict[str, Any]:
+    """Replay seasons of stations and score who followed the advice against rules and hindsight.
+
+    Parameters
+    ----------
+    processes
+        How many at once; None: as many as there are cores.
+    on_station
+        Called with each station's name when it is done, how many are and how many there are.
+
+    Returns
+    -------
+    dict
+        Ready for JSON: ``grounds`` → follower → region → who → figures with their intervals
+        (`windowcast.verify.advice_scores.tables`), ``worst``, ``causes``, ``stations``, ``notes``.
+
+    Raises
+    ------
+    InputError
+        No season can be replayed.
+    """
+    found: list[StationReplayed] = []
+    for name, one in _each(replays, processes or os.cpu_count() or 1):
+        found.append(one)
+        on_station(name, len(found), len(replays))
+    scores = [score for one in found for score in one.scores]
+    if not scores:
+        raise InputError(
+            "no season can be replayed",
+            remedy="give stations with daily highs, lows and rain of at least five whole years",
+        )
+    regrets = [regret for one in found for regret in one.regrets]
+    worst = sorted(regrets, key=lambda r: -r.lost)[:WORST]
+    return {
+        "grounds": tables(scores),
+        "causes": causes(regrets),
+        "worst": [regret.as_json() for regret in worst],
+        "stations": list(dict.fromkeys(s.station for s in scores)),
+        "notes": [" ".join(note.split()) for note in NOTES],
+    }
+
+
+def _each(replays: Sequence[Replay], processes: int) -> Iterator[tuple[str, StationReplayed]]:
+    """The stations as they are done."""
+    if processes == 1 or len(replays) == 1:
+        for one in replays:
+            yield one.name, station_replayed(one)
+        return
+    with ProcessPoolExecutor(processes) as pool:
+        names = (one.name for one in replays)
+        yield from zip(names, pool.map(station_replayed, replays), strict=True)
+
+
+def station_replayed(replay: Replay) -> StationReplayed:
+    """Lives the seasons of one station."""
+    station = ReplayedStation(in_its_zone(replay.read()), load_actives(), replay.purposes)
+    scores: list[SeasonScore] = []
+    regrets: list[Regret] = []
+    for season in last_seasons(station.record, replay.seasons):
+        came = lived(station.known(season), season, error_scale=replay.error_scale)
+        if came is None:
+            continue
+        others = season % replay.others_every == 0
+        mornings = ForeseenMornings(came, futures=replay.futures, compiled=installed("numba"))
+        grounds: dict[Follower, Worlds] = {}
+        for follower in FOLLOWERS if others else (GOLF,):
+            ground = by_ground(follower)
+            if ground not in grounds:
+                grounds[ground] = Worlds.of(station.ground(follower), came)
+            worlds = grounds[ground]
+            lives = follow(
+                mornings,
+                follower,
+                worlds,
+                station.materials,
+                every_morning=replay.every_morning,
+                purposes=replay.purposes,
+            )
+            beside = station.beside(follower, mornings, worlds)
+            by = {ADVICE: lives.done, **beside.done}
+            scores += (_score(who, done, worlds, follower, beside) for who, done in by.items())
+            if follower is GOLF:
+                regrets.append(regret_of(lives, by, worlds))
+    return StationReplayed(tuple(scores), tuple(regrets))
+
+
+@dataclass
+class ReplayedStation:
+    """One station, with what its followers share."""
+
+    record: Record
+    materials: Actives
+    purposes: tuple[PurposeName, ...] = PURPOSES
+    _grounds: dict[Follower, AsItCame] = field(default_factory=dict)
+    _beside: dict[object, _Beside] = field(default_factory=dict)
+
+    def known(self, season: int) -> Record:
+        """The record from some years before a season on."""
+        first = np.datetime64(f"{season - KNOWN_YEARS}-07-01", "D")
+        return self.record.between(max(first, self.record.times[0]), self.record.times[-1])
+
+    def ground(self, follower: Follower) -> AsItCame:
+        """The models run on all the weather that came, on a follower's ground."""
+        key = by_ground(follower)
+        if key not in self._grounds:
+            site = follower.site(self.record.place)
+            self._grounds[key] = AsItCame.of(self.record, site, self.materials)
+        return self._grounds[key]
+
+    def beside(self, follower: Follower, mornings: ForeseenMornings, worlds: Worlds) -> _Beside:
+        """What rules and hindsight do on a follower's ground."""
+        key = worlds.season, by_ground(follower)
+        if key not in self._beside:
+            tanks = tanks_of(self.materials, worlds.tables["efficacy"])
+            tanks = {name: tank for name, tank in tanks.items() if name in self.purposes}
+            done = {
+                **by_rules(mornings.lived, worlds, tanks, known=mornings.weather),
+                FORESIGHT: foresight(worlds, tanks, MOST_SPRAYS),
+            }
+            best = {
+                name: foresight(worlds, {name: tank}, 1, least_gain=0.0)
+                for name, tank in tanks.items()
+            }
+            self._beside[key] = _Beside(done, best)
+        return self._beside[key]
+
+
+@dataclass(frozen=True)
+class _Beside:
+    """What else was done in a season on a ground.
+
+    Attributes
+    ----------
+    done
+        By each rule, and in hindsight.
+    best
+        Purpose → its best day in hindsight, were it the only application.
+    """
+
+    done: Mapping[str, tuple[Done, ...]]
+    best: Mapping[PurposeName, tuple[Done, ...]]
+
+
+def in_its_zone(record: Record) -> Record:
+    """The record with its days in the zone of its place."""
+    place = record.place
+    zone = timezone_at(place.latitude_deg, place.longitude_deg) or "UTC"
+    return measured_at(record, replace(place, timezone=zone))
+
+
+def _score(
+    who: str, done: Sequence[Done], worlds: Worlds, follower: Follower, beside: _Beside
+) -> SeasonScore:
+    worth, place = worlds.worth(done), worlds.place
+    single = {
+        name: beside.best.get(name, ())
+        if who == FORESIGHT
+        else tuple(one for one in done if one.applied.purpose == name)
+        for name in PURPOSES
+    }
+    return SeasonScore(
+        place.name,
+        region_of(place.latitude_deg, place.longitude_deg),
+        worlds.season,
+        follower.name,
+        who,
+        float(worth.winter.mean()),
+        float(worth.summer.mean()),
+        len(done),
+        Counter(why for causes in worth.lost.values() for why in causes),
+        len(worth.hurt),
+        float(worth.hurt_chance.sum()),
+        {name: alone(name, some, worlds) for name, some in single.items()},
+        dates_of(done),
+    )
+
+
+def alone(name: PurposeName, done: Sequence[Done], worlds: Worlds) -> float:
+    """Share of the weeds that an application is for, were it the only one."""
+    season = SPRING if purpose_of(name, worlds.tables).weeds == "spring" else FALL
+    return float(worlds.controlled(done, season).mean())
+
+
+def region_of(latitude_deg: float, longitude_deg: float) -> str:
+    """South-east as elsewhere in the checks; the rest by whether it lies south of 36 degrees."""
+    if in_south_east(latitude_deg, longitude_deg):
+        return "south_east"
+    return "south_west" if abs(latitude_deg) < 36.0 else "north"

@@ -1,0 +1,180 @@
+"""Where following the advice lost against the best dates, and what it said on the day it lost.
+
+Most is said of the one application that lost most: put the advice's day in place of the best one
+and leave the rest, and see what falls. Why, the answer of the best day itself tells: that the
+season was not open (soil and emergence curves), that the turf did not take it or nobody could tell
+(limits), that no hours were fit as foretold (forecast), or that another day was better (now or
+wait).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from windowcast.verify.following import Followed, ReadThen
+from windowcast.verify.worth import FALL, SPRING, Done, Worlds
+from windowcast.windows.model import PURPOSES, PurposeName
+
+Cause = Literal["season", "limits", "unknown", "forecast", "wait", "early", "log", "none"]
+_NOTHING: tuple[str, Cause] = ("", "none")
+HARDLY = 0.01  # of the weeds: not worth a word
+
+
+@dataclass(frozen=True)
+class Regret:
+    """A season in which the advice did worse than the best dates.
+
+    Attributes
+    ----------
+    controlled
+        Who → share of the season's weeds controlled, winter and summer alike, 0..1.
+    lost
+        Share of the weeds that hindsight controls more, 0..1.
+    purpose, cost
+        The application that lost most, and how much by itself, 0..1; "" where none did.
+    sprayed, best
+        When it went out, and when it best had; None: not at all.
+    said
+        What the answer said of it on the best day, as of `ReadThen.do`; "" where it was not read.
+    cause
+        "season": not open that day by the models; "limits": the turf did not take it; "unknown":
+        nobody could tell; "forecast": no fit hours were foretold; "wait": the answer named another
+        day; "early": it had gone out before; "log": it was done by the log; "none": lost little.
+    dates
+        Who → purpose → ISO dates.
+    """
+
+    station: str
+    season: int
+    controlled: Mapping[str, float]
+    lost: float
+    purpose: PurposeName | Literal[""]
+    cost: float
+    sprayed: dt.date | None
+    best: dt.date | None
+    said: str
+    cause: Cause
+    dates: Mapping[str, Mapping[str, tuple[str, ...]]]
+
+    def as_json(self) -> dict[str, Any]:
+        """Ready for JSON."""
+        return {
+            "station": self.station,
+            "season": self.season,
+            "controlled": {who: round(share, 3) for who, share in self.controlled.items()},
+            "lost": round(self.lost, 3),
+            "purpose": self.purpose,
+            "cost": round(self.cost, 3),
+            "sprayed": None if self.sprayed is None else self.sprayed.isoformat(),
+            "best": None if self.best is None else self.best.isoformat(),
+            "said": self.said,
+            "cause": self.cause,
+            "dates": {who: dict(dates) for who, dates in self.dates.items()},
+        }
+
+
+def dates_of(done: Sequence[Done]) -> dict[str, tuple[str, ...]]:
+    """Purpose → ISO dates of what went out for it."""
+    return {
+        name: tuple(d.applied.date.isoformat() for d in done if d.applied.purpose == name)
+        for name in PURPOSES
+        if any(d.applied.purpose == name for d in done)
+    }
+
+
+def regret_of(
+    lived: Followed,
+    by: Mapping[str, Sequence[Done]],
+    worlds: Worlds,
+    *,
+    advice: str = "advice",
+    hindsight: str = "foresight",
+) -> Regret:
+    """What a season lost, and on which application.
+
+    Parameters
+    ----------
+    lived
+        The follower's season.
+    by
+        Who → what went out.
+    """
+    share = {who: _both(worlds, done) for who, done in by.items()}
+    best = by[hindsight]
+    lost = share[hindsight] - share[advice]
+    costs = {
+        name: share[hindsight] - _both(worlds, _swapped(best, by[advice], name))
+        for name in PURPOSES
+    }
+    worst = max(costs, key=lambda name: costs[name])
+    told_none = costs[worst] < HARDLY
+    sprayed, when = (_first(by[advice], worst), _first(best, worst))
+    said, cause = _NOTHING if told_none else _cause(lived.told, worst, sprayed, when)
+    return Regret(
+        worlds.place.name,
+        worlds.season,
+        share,
+        lost,
+        "" if told_none else worst,
+        costs[worst],
+        None if told_none else sprayed,
+        None if told_none else when,
+        said,
+        cause,
+        {who: dates_of(done) for who, done in by.items()},
+    )
+
+
+def _both(worlds: Worlds, done: Sequence[Done]) -> float:
+    shares = (worlds.controlled(done, season).mean() for season in (FALL, SPRING))
+    return float(np.mean([share for share in shares if np.isfinite(share)] or [np.nan]))
+
+
+def _swapped(best: Sequence[Done], own: Sequence[Done], name: PurposeName) -> tuple[Done, ...]:
+    """The best dates, but one application as it was."""
+    kept = [d for d in best if d.applied.purpose != name]
+    kept += [d for d in own if d.applied.purpose == name]
+    return tuple(sorted(kept, key=lambda d: d.start))
+
+
+def _first(done: Sequence[Done], name: PurposeName) -> dt.date | None:
+    return next((d.applied.date for d in done if d.applied.purpose == name), None)
+
+
+def _cause(
+    told: Sequence[ReadThen], name: PurposeName, sprayed: dt.date | None, best: dt.date | None
+) -> tuple[str, Cause]:
+    """What the answer said on the best day, and so why it was not taken."""
+    if best is None or (sprayed is not None and sprayed < best):
+        return "", "early"
+    said = next((t for t in told if t.purpose == name and t.date == best), None)
+    if said is None:
+        return "", "season"
+    causes: dict[str, Cause] = {
+        "do not spray": "limits",
+        "cannot tell": "unknown",
+        "wait": "forecast",
+        "marginal": "forecast",
+        "go": "wait",
+        "out of season": "season",
+    }
+    return said.do, causes.get(said.do, "log")
+
+
+def causes(regrets: Sequence[Regret]) -> dict[str, dict[str, float]]:
+    """Cause → purpose → share of all that was lost, 0..1."""
+    total = sum(max(r.cost, 0.0) for r in regrets) or 1.0
+    found: dict[str, dict[str, float]] = {}
+    for one in regrets:
+        if one.cause != "none":
+            own = found.setdefault(one.cause, {})
+            own[one.purpose] = own.get(one.purpose, 0.0) + one.cost / total
+    return {
+        cause: {name: round(own[name], 4) for name in sorted(own, key=lambda n: -own[n])}
+        for cause, own in sorted(found.items(), key=lambda item: -sum(item[1].values()))
+    }
