@@ -119,6 +119,11 @@ class Clocks:
         """The fastest clocks."""
         return self.moist or self.fast
 
+    @property
+    def sure(self) -> bool:
+        """Whether no gap and no unknown rain leaves a doubt: all clocks are then the middle one."""
+        return self.slow is self.mid and self.fast is self.mid and not self.moist
+
     def map(self, change: Callable[[FloatArray, FloatArray], FloatArray], other: Clocks) -> Clocks:
         """Each array of this and the same one of another, changed by a function of both."""
 
@@ -127,10 +132,12 @@ class Clocks:
         ) -> dict[str, FloatArray]:
             return {name: change(value, theirs[name]) for name, value in own.items()}
 
+        mid = each(self.mid, other.mid)
+        sure = self.sure and other.sure
         return Clocks(
-            each(self.mid, other.mid),
-            each(self.slow, other.slow),
-            each(self.fast, other.fast),
+            mid,
+            mid if sure else each(self.slow, other.slow),
+            mid if sure else each(self.fast, other.fast),
             change(self.degree_days, other.degree_days),
             change(self.leaf_time, other.leaf_time),
             each(self.air, other.air),
@@ -145,6 +152,8 @@ class Clocks:
         scores
             Standard normal, ``[future]``: at 1.28 the fast clocks hold, at -1.28 the slow ones.
         """
+        if self.sure:
+            return dict(self.mid)
         step = scores[:, None] / Z90
         found = {}
         for name, mid in self.mid.items():
@@ -251,11 +260,16 @@ def increments(weed: Weed, drivers: Drivers, bridge: Bridge = bridged) -> Clocks
             warmth = np.where(_between(drivers, rule.start, weed.biofix), warmth, 0.0)
         by_air[name] = bridge(warmth, common).daily
     dry, usual, moist = _water(weed, drivers)
+    mid = {name: step.daily * usual for name, step in over.items()}
+    slow = fast = mid
     most = {name: step.daily + step.doubt for name, step in over.items()}
+    if dry is not moist or any(step.doubt.any() for step in over.values()):
+        slow = {n: np.maximum(step.daily - step.doubt, 0.0) * dry for n, step in over.items()}
+        fast = {name: step * usual for name, step in most.items()}
     return Clocks(
-        mid={name: step.daily * usual for name, step in over.items()},
-        slow={n: np.maximum(step.daily - step.doubt, 0.0) * dry for n, step in over.items()},
-        fast={name: step * usual for name, step in most.items()},
+        mid=mid,
+        slow=slow,
+        fast=fast,
         degree_days=bridge(plain, common).daily,
         leaf_time=bridge(heating(drivers.air_c, weed.leaf_base_c), common).daily,
         air=by_air,
