@@ -21,7 +21,7 @@ from windowcast.windows.cover_plan import (
 )
 from windowcast.windows.model import CoverPlan
 from windowcast.windows.opening import Opening
-from windowcast.windows.purposes import Purpose, weights_of
+from windowcast.windows.purposes import Purpose
 from windowcast.windows.reasons import label
 from windowcast.windows.residual import ResidualActive, usual_material
 from windowcast.windows.running_season import RunningSeason
@@ -64,8 +64,7 @@ def covers_of(
 def _shut_by(opening: Opening) -> tuple[Phrase, ...]:
     """Label of the timing criterion that speaks most against each day of the axis."""
     purpose, axis = opening.purpose, opening.axis
-    grades = purpose.grades(opening.needs)
-    weights = weights_of(purpose.timing, purpose.rules)
+    grades, weights = purpose.timing_grades(opening.needs), purpose.weights
     count = len(axis.dates)
     scores = np.stack(
         [

@@ -16,7 +16,7 @@ from windowcast.core.site import Site
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.odds import FIRST_HIDDEN, LAST_HIDDEN, DateRange, date_range, normal_range
-from windowcast.windows.purposes import Purpose, weights_of
+from windowcast.windows.purposes import Purpose
 from windowcast.windows.score import BoolArray, combine
 from windowcast.windows.season_axis import SEASON_DAYS, SeasonAxis
 
@@ -31,7 +31,7 @@ def judged_days(
     dict, FloatArray
         Criterion → ``[member, day]``; score ``[member, day]``, NaN where it cannot be told.
     """
-    grades, weights = purpose.grades(needs), weights_of(purpose.timing, purpose.rules)
+    grades, weights = purpose.timing_grades(needs), purpose.weights
     measured = {name: DAY_CRITERIA[name](context, needs) for name in purpose.timing}
     pairs = ((grades[name](value), weights[name]) for name, value in measured.items())
     return measured, np.atleast_2d(combine(pairs))
@@ -195,7 +195,7 @@ def marked(
     """An opening, marked where it is the first day that the purpose's months allow."""
     if opens is None or opens.median is None:
         return opens
-    months = purpose.grades(needs)["season_months"]
+    months = purpose.grade("season_months", needs)
     number = season_day(np.array([opens.median], dtype="datetime64[D]"), southern=southern)
     first = months.nearest(0.0, purpose.rule.season)
     return replace(opens, by_calendar=first is not None and bool(number[0] <= np.ceil(first)))

@@ -64,8 +64,15 @@ class Purpose:
 
     def grades(self, needs: ActiveNeeds) -> dict[str, ScoreCurve]:
         """How each criterion that the actives at hand ask for is graded, in order."""
-        plain = self._plain
-        return {n: grade_for(n, needs, plain[n], self.rules) for n in self.asked(needs)}
+        return {name: self.grade(name, needs) for name in self.asked(needs)}
+
+    def timing_grades(self, needs: ActiveNeeds) -> dict[str, ScoreCurve]:
+        """The same of the timing criteria, which all actives ask for."""
+        return {name: self.grade(name, needs) for name in self.timing}
+
+    def grade(self, name: str, needs: ActiveNeeds) -> ScoreCurve:
+        """How one criterion is graded for the actives at hand."""
+        return grade_for(name, needs, self._plain[name], self.rules)
 
     @cached_property
     def _plain(self) -> dict[str, ScoreCurve]:

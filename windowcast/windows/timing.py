@@ -114,7 +114,7 @@ def timing_of(purpose: Purpose, needs: ActiveNeeds, *, running: RunningSeason, d
         opened = when.opens.median if when.opens.median < today else None
     closed = None if in_season else when.last_open(sure=False)
     return Timing(
-        grades=purpose.grades(needs),
+        grades=purpose.timing_grades(needs),
         measured=measured,
         in_season=in_season,
         season_end=season_end(today, southern=running.site.place.southern),
