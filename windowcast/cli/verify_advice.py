@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import sys
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -13,11 +14,13 @@ from typing import TYPE_CHECKING
 import click
 
 from windowcast.cli.options import format_option
+from windowcast.cli.output import lang_option, voice_in
 from windowcast.windows.model import PURPOSES
 
 if TYPE_CHECKING:
     from windowcast.core.record import Record
     from windowcast.region.engine import Station
+    from windowcast.verify.regret import Regret
     from windowcast.windows.model import PurposeName
 
 
@@ -61,6 +64,13 @@ if TYPE_CHECKING:
 @click.option(
     "--workers", type=click.IntRange(1, 256), help="Processes at once.  [default: all cores]"
 )
+@click.option(
+    "--pictures",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    help="Also write the ten worst seasons there: stories.md, with a picture (SVG) of each.",
+)
+@lang_option
 @format_option("table", "json")
 def command(
     *,
@@ -71,13 +81,16 @@ def command(
     every_morning: bool,
     futures: int,
     workers: int | None,
+    pictures: Path | None,
     format_: str,
 ) -> None:
     """Live past seasons by the advice, and score them against rules and hindsight.
 
     PATHs are daily records: files that name their place (USCRN daily01 and the like), folders of
-    them, or a CSV list of stations as for windowcast compare. A season takes some seconds.
+    them, or a CSV list of stations as for windowcast compare. A season takes some seconds. --lang
+    is the language of the stories.
     """
+    from windowcast.core.atomic_files import made_folder
     from windowcast.verify.advice import Replay, verify_advice
 
     replays = [
@@ -92,7 +105,13 @@ def command(
         )
         for station in stations_of(paths)
     ]
-    result = verify_advice(replays, processes=workers, on_station=_told)
+    folder = None if pictures is None else made_folder(pictures)  # before the long part
+    result = verify_advice(
+        replays,
+        processes=workers,
+        on_station=_told,
+        on_worst=None if folder is None else partial(write_stories, folder),
+    )
     if format_ == "json":
         click.echo(json.dumps(result, indent=1, ensure_ascii=False))
     else:
@@ -100,6 +119,18 @@ def command(
         from windowcast.report.terminal_width import table_width
 
         click.echo(advice_table(result, table_width()))
+
+
+def write_stories(folder: Path, worst: Sequence[Regret]) -> None:
+    """Seasons as ``stories.md`` with a picture each; those that lost nothing are left out."""
+    from windowcast.core.atomic_files import write_atomic
+    from windowcast.report.advice_story import FILE, stories, stories_text
+
+    voice = voice_in("metric")
+    found = stories([regret for regret in worst if regret.lost > 0], voice)
+    for one in found:
+        write_atomic(folder / one.file, one.svg)
+    write_atomic(folder / FILE, stories_text(found, voice))
 
 
 def stations_of(paths: tuple[Path, ...]) -> list[Station]:

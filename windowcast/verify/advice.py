@@ -30,6 +30,7 @@ from windowcast.verify.foresight import foresight
 from windowcast.verify.lived import lived
 from windowcast.verify.odds import last_seasons
 from windowcast.verify.regret import Regret, causes, dates_of, regret_of
+from windowcast.verify.season_seen import season_seen
 from windowcast.verify.simple_rules import by_rules
 from windowcast.verify.soil import in_south_east
 from windowcast.verify.worth import FALL, SPRING, Done, Worlds
@@ -99,6 +100,7 @@ def verify_advice(
     *,
     processes: int | None = None,
     on_station: Callable[[str, int, int], object] = lambda name, done, of: None,
+    on_worst: Callable[[Sequence[Regret]], object] | None = None,
 ) -> dict[str, Any]:
     """Replay seasons of stations and score who followed the advice against rules and hindsight.
 
@@ -108,6 +110,8 @@ def verify_advice(
         How many at once; None: as many as there are cores.
     on_station
         Called with each station's name when it is done, how many are and how many there are.
+    on_worst
+        Called with the worst seasons and what pictures of them show; None: that is not worked out.
 
     Returns
     -------
@@ -132,6 +136,14 @@ def verify_advice(
         )
     regrets = [regret for one in found for regret in one.regrets]
     worst = sorted(regrets, key=lambda r: -r.lost)[:WORST]
+    if on_worst is not None:
+        seen = [
+            regret
+            for replay, one in zip(replays, found, strict=True)
+            for regret in seen_in(replay, [r for r in one.regrets if r in worst])
+        ]
+        worst = sorted(seen, key=lambda r: -r.lost)
+        on_worst(worst)
     return {
         "grounds": tables(scores),
         "causes": causes(regrets),
@@ -183,6 +195,23 @@ def station_replayed(replay: Replay) -> StationReplayed:
             if follower is GOLF:
                 regrets.append(regret_of(lives, by, worlds))
     return StationReplayed(tuple(scores), tuple(regrets))
+
+
+def seen_in(replay: Replay, regrets: Sequence[Regret]) -> list[Regret]:
+    """Seasons of a station with what pictures of them show, by the draws that scored them."""
+    if not regrets:
+        return []
+    station = ReplayedStation(in_its_zone(replay.read()), load_actives(), replay.purposes)
+    found = []
+    for regret in regrets:
+        season = regret.season
+        came = lived(station.known(season), season, error_scale=replay.error_scale)
+        if came is None:
+            raise ValueError(f"the season of {season} was never lived at {replay.name}")
+        worlds = Worlds.of(station.ground(GOLF), came)
+        tanks = tanks_of(station.materials, worlds.tables["efficacy"])
+        found.append(replace(regret, seen=season_seen(worlds, tanks, regret.dates)))
+    return found
 
 
 @dataclass

@@ -17,6 +17,7 @@ from typing import Any, Literal
 import numpy as np
 
 from windowcast.verify.following import Followed, ReadThen
+from windowcast.verify.season_seen import SeasonSeen
 from windowcast.verify.worth import FALL, SPRING, Done, Worlds
 from windowcast.windows.model import PURPOSES, PurposeName
 
@@ -47,6 +48,8 @@ class Regret:
         day; "early": it had gone out before; "log": it was done by the log; "none": lost little.
     dates
         Who → purpose → ISO dates.
+    seen
+        What a picture of it shows; None where that was not worked out.
     """
 
     station: str
@@ -60,6 +63,7 @@ class Regret:
     said: str
     cause: Cause
     dates: Mapping[str, Mapping[str, tuple[str, ...]]]
+    seen: SeasonSeen | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Ready for JSON."""
@@ -75,6 +79,7 @@ class Regret:
             "said": self.said,
             "cause": self.cause,
             "dates": {who: dict(dates) for who, dates in self.dates.items()},
+            **({} if self.seen is None else {"seen": self.seen.as_json()}),
         }
 
 

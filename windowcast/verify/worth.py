@@ -295,6 +295,12 @@ class Worlds:
             found.append(left)
         return found
 
+    def held(self, applied: Applied) -> FloatArray:
+        """Share of the ground on which an application's residual holds, ``[draw, day]``."""
+        rain_mm, at_once = self.watered(applied)
+        day = np.array([self.index(applied.date)])
+        return self._held(applied.actives, day, rain_mm, at_once)[:, 0]
+
     def watered(self, applied: Applied) -> tuple[FloatArray, float]:
         """Rain with later irrigation, ``[day]``, and irrigation on the day itself [mm]."""
         given, on = applied.watered_in_mm or 0.0, applied.watered_in_on or applied.date
