@@ -83,11 +83,11 @@ def test_a_dormant_spray_is_told_by_what_the_turf_takes() -> None:
     )
 
 
-def test_a_weed_without_a_curve_is_said_to_have_none() -> None:
+def test_a_weed_without_a_curve_is_said_to_be_unknown() -> None:
     assert SEASON.seen is not None
     crabgrass = {"DIGSA": SEASON.seen.emerged["DIGSA"]}
     bare = replace(SEASON, seen=replace(SEASON.seen, emerged=crabgrass))
-    assert "No emergence curve of annual bluegrass is known here" in story(bare, METRIC)
+    assert "The emergence of annual bluegrass is unknown for this season" in story(bare, METRIC)
     assert not with_class(drawn(bare), "line POAAN")
 
 
