@@ -267,7 +267,7 @@ def test_report_of_a_site(store: Foretold, told: Answer, tmp_path: Path) -> None
 
 def test_an_empty_record_claims_nothing(store: Foretold, told: Answer) -> None:
     lines = here_lines(report_of(store, told), Voice("metric", "en"))
-    assert len(lines) == 2
+    assert len(lines) == 5, "title, nothing, and what past seasons say"
     assert "Nothing is on record yet" in lines[1]
 
 

@@ -17,7 +17,9 @@ from windowcast.core.version import __version__
 from windowcast.records.areas import Piece, pieces
 from windowcast.records.observations import Logged, probe_readings
 from windowcast.season.reading_days import readings_at_5cm_c
+from windowcast.sources.cache import Cache
 from windowcast.sources.foretold import DAY_S, Came, Foretold
+from windowcast.verify.advice_kept import AdviceHere, advice_here
 from windowcast.verify.here import SPANS_DAYS, HereReport, here_spans
 from windowcast.verify.remember import ground_of
 from windowcast.weather.foretold_days import cases_of, measured
@@ -68,8 +70,14 @@ def here_report(
         spans=here_spans(
             cases, told, fates, today=weather.today, zone=zone, own=tables["ensemble"].table("own")
         ),
+        advice=_advice(site, weather.today, store.path),
         program_version=__version__,
     )
+
+
+def _advice(site: Site, today: dt.date, cache: Path) -> AdviceHere:
+    with Cache(cache) as kept:
+        return advice_here(kept, site, today)
 
 
 def _soil(piece: Piece, weather: Weather, tables: Tables) -> list[Came]:

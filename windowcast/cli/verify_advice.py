@@ -5,16 +5,17 @@ from __future__ import annotations
 import json
 import math
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from windowcast.cli.options import format_option
+from windowcast.cli.options import Start, deadline_option, format_option
 from windowcast.cli.output import lang_option, voice_in
+from windowcast.core.errors import InputError
 from windowcast.windows.model import PURPOSES
 
 if TYPE_CHECKING:
@@ -23,17 +24,27 @@ if TYPE_CHECKING:
     from windowcast.verify.regret import Regret
     from windowcast.windows.model import PurposeName
 
+SEASONS = 10
+
 
 @click.command(name="advice")
 @click.argument(
-    "paths", nargs=-1, required=True, metavar="PATH...", type=click.Path(path_type=Path)
+    "paths", nargs=-1, required=False, metavar="[PATH...]", type=click.Path(path_type=Path)
 )
+@click.option(
+    "--site",
+    "site_file",
+    type=click.Path(path_type=Path),
+    metavar="SITE.toml",
+    help="Live the seasons of your own site instead; verify here then shows what came of them.",
+)
+@click.option("--offline", is_flag=True, help="Use only the site's files and what is cached.")
+@deadline_option
 @click.option(
     "--seasons",
     type=click.IntRange(1, 60),
-    default=10,
-    show_default=True,
-    help="Last seasons of each station that are lived; earlier ones are what is known.",
+    help="Last seasons of each station that are lived; earlier ones are what is known.  "
+    "[default: 10; of a site those since 2005]",
 )
 @click.option(
     "--others-every",
@@ -75,7 +86,9 @@ if TYPE_CHECKING:
 def command(
     *,
     paths: tuple[Path, ...],
-    seasons: int,
+    site_file: Path | None,
+    offline: bool,
+    seasons: int | None,
     others_every: int,
     only: tuple[PurposeName, ...],
     every_morning: bool,
@@ -89,29 +102,39 @@ def command(
     PATHs are daily records: files that name their place (USCRN daily01 and the like), folders of
     them, or a CSV list of stations as for windowcast compare. A season takes some seconds. --lang
     is the language of the stories.
+
+    With --site, someone keeps mature hybrid bermudagrass that is not overseeded at your site, and
+    sprays in the hours and on the weekdays of your site file.
     """
     from windowcast.core.atomic_files import made_folder
     from windowcast.verify.advice import Replay, verify_advice
 
-    replays = [
-        Replay(
-            station.name or station.id,
-            partial(read_station, station),
-            seasons=seasons,
-            others_every=others_every,
-            every_morning=every_morning,
-            futures=futures,
-            purposes=only or PURPOSES,
+    asked: dict[str, Any] = {
+        "every_morning": every_morning, "futures": futures, "purposes": only or PURPOSES,
+    }  # fmt: skip
+    if bool(paths) == (site_file is not None):
+        raise InputError(
+            "both PATHs and --site are given" if paths else "no PATH is given, and no site",
+            field="--site",
+            remedy="give daily records, or --site SITE.toml",
         )
-        for station in stations_of(paths)
-    ]
     folder = None if pictures is None else made_folder(pictures)  # before the long part
-    result = verify_advice(
-        replays,
-        processes=workers,
-        on_station=_told,
-        on_worst=None if folder is None else partial(write_stories, folder),
-    )
+    on_worst = None if folder is None else partial(write_stories, folder)
+    if site_file is not None:
+        start = Start(site_file, sample=False, files=(), date=None, offline=offline)
+        result = seasons_lived(start, seasons, asked, on_worst)
+    else:
+        replays = [
+            Replay(
+                station.name or station.id,
+                partial(read_station, station),
+                seasons=seasons or SEASONS,
+                others_every=others_every,
+                **asked,
+            )
+            for station in stations_of(paths)
+        ]
+        result = verify_advice(replays, processes=workers, on_station=_told, on_worst=on_worst)
     if format_ == "json":
         click.echo(json.dumps(result, indent=1, ensure_ascii=False))
     else:
@@ -131,6 +154,35 @@ def write_stories(folder: Path, worst: Sequence[Regret]) -> None:
     for one in found:
         write_atomic(folder / one.file, one.svg)
     write_atomic(folder / FILE, stories_text(found, voice))
+
+
+def seasons_lived(
+    start: Start,
+    seasons: int | None,
+    asked: dict[str, Any],
+    on_worst: Callable[[Sequence[Regret]], object] | None,
+) -> dict[str, Any]:
+    """The seasons of a site; what came of all its applications together is kept.
+
+    Raises
+    ------
+    InputError
+        Seasons cannot be played on the site's ground or by its record.
+    """
+    from windowcast.cli.progress import at_work
+    from windowcast.sources.cache import Cache
+    from windowcast.verify.advice import verify_advice
+    from windowcast.verify.advice_here import replay_at
+    from windowcast.verify.advice_kept import keep, summary
+
+    site, weather = start.load()
+    replay = replay_at(site, weather, seasons=seasons, **asked)
+    with at_work():
+        result = verify_advice([replay], processes=1, on_worst=on_worst)
+    if set(asked["purposes"]) == set(PURPOSES):
+        with Cache() as cache:
+            keep(cache, site, summary(result, irrigated=bool(site.turf.irrigated)))
+    return result
 
 
 def stations_of(paths: tuple[Path, ...]) -> list[Station]:

@@ -22,6 +22,7 @@ GROUNDS = {
     "half_hours": "no irrigation, half the hours blocked",
     "misses_first": "golf, away in the week of each first advice",
     "no_log": "golf, keeps no log",
+    "site": "your site",
 }
 CAUSES = {
     "season": "the application was not open that day",

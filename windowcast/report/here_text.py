@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from windowcast.core.phrase import Name, Phrase, Quantity, Share, joined, names, say
+from windowcast.core.phrase import Name, Phrase, Quantity, Share, Value, joined, names, say
 from windowcast.core.values import PACKAGED
 from windowcast.report.catalogue import Voice
+from windowcast.verify.advice_kept import AdviceHere, SeasonsHere, Sprayed
 from windowcast.verify.held import HOURS_UNKNOWN
 from windowcast.verify.here import HereReport, HereSpan, OddsBin, Off, Windows
 from windowcast.windows.reasons import label
@@ -15,6 +16,7 @@ from windowcast.windows.reasons import label
 SHOWN_LEADS = (0, 1, 3, 5, 7)
 EVEN_K = 0.25  # a mean miss below this is none to speak of
 OWN = "windowcast"
+FEWEST_SEASONS = 5  # that tell a difference
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,7 @@ def here_view(report: HereReport, voice: Voice) -> HereView:
         lines = [voice.text(line) for line in _lines(span)]
         head = voice.say("here.last_days", days=span.days)
         spans.append((head, tuple(lines) or (voice.say("here.none_due"),)))
+    spans.append((voice.say("here.advice.title"), tuple(map(voice.text, _advice(report.advice)))))
     return HereView(
         voice.say("here.title", site=Name(report.site)),
         tuple(voice.text(note) for note in notes),
@@ -69,6 +72,55 @@ def _lines(span: HereSpan) -> Iterator[Phrase]:
                        came=Share(rain.came), days=rain.cases)  # fmt: skip
             yield told if rain.enough else _few(of, rain.cases)
     yield from _windows(span.windows)
+
+
+def _advice(known: AdviceHere) -> Iterator[Phrase]:
+    """What the past seasons say of spraying as advised; why they say nothing."""
+    if known.refused:
+        yield known.refused
+        return
+    found = known.kept
+    if found is None:
+        yield say("here.advice.none")
+        return
+    first, last = (Name(f"{y}/{(y + 1) % 100:02}") for y in (found.first, found.last))
+    advised = _sprayed(found.advice)
+    if found.seasons == 1:
+        yield say("here.advice.advised_once", first=first, **advised)
+    else:
+        seasons = found.seasons
+        yield say("here.advice.advised", seasons=seasons, first=first, last=last, **advised)
+    yield say("here.advice.calendar", **_sprayed(found.calendar))
+    yield _gain(found)
+    water = say("here.advice.irrigated") if found.irrigated else say("here.advice.dry")
+    yield say("here.advice.basis", water=water)
+    if not known.same_grass:
+        yield say("here.advice.other_grass")
+
+
+def _sprayed(by: Sprayed) -> dict[str, Value]:
+    shares = {"POAAN": by.winter[0], "DIGSA": by.summer[0]}
+    known = [
+        say("here.advice.share", share=Share(share), weed=say(f"weed.{code}"))
+        for code, share in shares.items()
+        if share is not None
+    ]
+    hurt = Quantity(by.hurt[0] or 0.0, "1", "days")
+    harm = say("here.advice.hurt", days=hurt) if hurt.value else say("here.advice.no_hurt")
+    sprays = Quantity(by.sprays[0] or 0.0, "1", "days")
+    return {"what": joined(*known, join="and"), "sprays": sprays, "harm": harm}
+
+
+def _gain(found: SeasonsHere) -> Phrase:
+    """The advice against the calendar, season by season."""
+    mean, low, high = found.gain
+    if found.seasons < FEWEST_SEASONS or mean is None or low is None or high is None:
+        return say("here.advice.few", seasons=found.seasons)
+    name = "even" if low <= 0 <= high else "more" if mean > 0 else "less"
+    if name == "less":
+        mean, low, high = -mean, -high, -low
+    points = [Quantity(100 * share, "1", "points") for share in (mean, low, high)]
+    return say(f"here.advice.{name}", **dict(zip(("by", "low", "high"), points, strict=True)))
 
 
 def _off(off: Off) -> Phrase:

@@ -24,7 +24,7 @@ from windowcast.materials.actives import Actives, load_actives
 from windowcast.sources.files import measured_at
 from windowcast.verify.advice_scores import ADVICE, FORESIGHT, SeasonScore, tables
 from windowcast.verify.as_it_came import AsItCame
-from windowcast.verify.followers import FOLLOWERS, GOLF, Follower, by_ground, tanks_of
+from windowcast.verify.followers import FOLLOWERS, Follower, by_ground, tanks_of
 from windowcast.verify.following import FUTURES, ForeseenMornings, follow
 from windowcast.verify.foresight import foresight
 from windowcast.verify.lived import lived
@@ -65,6 +65,8 @@ class Replay:
         Gives the station's record, probes included.
     seasons
         Last whole seasons.
+    followers
+        Who lives them, the first one each.
     others_every
         Followers other than the first live each n-th of them.
     every_morning
@@ -80,6 +82,7 @@ class Replay:
     name: str
     read: Callable[[], Record]
     seasons: int = 10
+    followers: tuple[Follower, ...] = FOLLOWERS
     others_every: int = OTHERS_EVERY
     every_morning: bool = False
     futures: int = FUTURES
@@ -117,7 +120,8 @@ def verify_advice(
     -------
     dict
         Ready for JSON: ``grounds`` → follower → region → who → figures with their intervals
-        (`windowcast.verify.advice_scores.tables`), ``worst``, ``causes``, ``stations``, ``notes``.
+        (`windowcast.verify.advice_scores.tables`), ``worst``, ``causes``, ``stations``,
+        ``seasons`` (years in which they begin), ``notes``.
 
     Raises
     ------
@@ -149,6 +153,7 @@ def verify_advice(
         "causes": causes(regrets),
         "worst": [regret.as_json() for regret in worst],
         "stations": list(dict.fromkeys(s.station for s in scores)),
+        "seasons": sorted({s.season for s in scores}),
         "notes": [" ".join(note.split()) for note in NOTES],
     }
 
@@ -176,7 +181,7 @@ def station_replayed(replay: Replay) -> StationReplayed:
         others = season % replay.others_every == 0
         mornings = ForeseenMornings(came, futures=replay.futures, compiled=installed("numba"))
         grounds: dict[Follower, Worlds] = {}
-        for follower in FOLLOWERS if others else (GOLF,):
+        for follower in replay.followers if others else replay.followers[:1]:
             ground = by_ground(follower)
             if ground not in grounds:
                 grounds[ground] = Worlds.of(station.ground(follower), came)
@@ -192,7 +197,7 @@ def station_replayed(replay: Replay) -> StationReplayed:
             beside = station.beside(follower, mornings, worlds)
             by = {ADVICE: lives.done, **beside.done}
             scores += (_score(who, done, worlds, follower, beside) for who, done in by.items())
-            if follower is GOLF:
+            if follower is replay.followers[0]:
                 regrets.append(regret_of(lives, by, worlds))
     return StationReplayed(tuple(scores), tuple(regrets))
 
@@ -208,7 +213,7 @@ def seen_in(replay: Replay, regrets: Sequence[Regret]) -> list[Regret]:
         came = lived(station.known(season), season, error_scale=replay.error_scale)
         if came is None:
             raise ValueError(f"the season of {season} was never lived at {replay.name}")
-        worlds = Worlds.of(station.ground(GOLF), came)
+        worlds = Worlds.of(station.ground(replay.followers[0]), came)
         tanks = tanks_of(station.materials, worlds.tables["efficacy"])
         found.append(replace(regret, seen=season_seen(worlds, tanks, regret.dates)))
     return found

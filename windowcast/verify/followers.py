@@ -50,7 +50,7 @@ class Follower:
     irrigated: bool = True
     weekdays: tuple[Weekday, ...] = WORK_WEEK
     hours: str = "06:00-18:00"
-    use: Literal["golf", "sports", "lawn"] = "golf"
+    use: Literal["golf", "sports", "lawn", "sod", "other"] = "golf"
     keeps_log: bool = True
     away_days: int = 0
 

@@ -19,6 +19,7 @@ from windowcast.core.local_days import midnights_s
 from windowcast.core.record import FloatArray
 from windowcast.core.values import Table
 from windowcast.sources.foretold import DAY_S, AnnouncedOnce, HeldWindow
+from windowcast.verify.advice_kept import AdviceHere
 from windowcast.weather.foretold_days import Case, lead_days
 
 SPANS_DAYS = (30, 365)
@@ -135,7 +136,7 @@ class HereReport:
     """What the record says of a site.
 
     `issues` counts the forecasts and answers on record, `measured_by` names what they are held
-    against.
+    against; `advice` is what past seasons say of following the answers.
     """
 
     site: str
@@ -143,6 +144,7 @@ class HereReport:
     issues: int
     measured_by: tuple[str, ...]
     spans: tuple[HereSpan, ...]
+    advice: AdviceHere
     program_version: str
 
 
