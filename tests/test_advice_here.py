@@ -86,9 +86,11 @@ def test_the_difference_is_told_by_its_sign(gain: advice_kept.Ends, text: str) -
 
 
 def test_few_seasons_tell_no_difference() -> None:
-    few = replace(FOUND, seasons=1, last=2005, gain=(0.03, 0.03, 0.03))
+    once = replace(CALENDAR, hurt=(1.0, 1.0, 1.0))
+    few = replace(FOUND, calendar=once, seasons=1, last=2005, gain=(0.03, 0.03, 0.03))
     lines = said(AdviceHere(None, few, same_grass=True))
     assert lines[0].startswith("In the season 2005/06, spraying as advised")
+    assert "1 spray a season would have gone out" in lines[1]
     assert lines[2] == "1 season is too few to compare the two."
 
 
