@@ -1,11 +1,12 @@
 """What a rule of timing is worth: one application of seasons lived by it, under other values.
 
-Usage: python benchmarks/learn_from_replays.py PURPOSE VARIANTS.json WEATHER...
+Usage: python benchmarks/learn_from_replays.py PURPOSE FOLLOWER VARIANTS.json WEATHER...
 
 VARIANTS.json holds, by a name, the science values to try in place of the packaged ones, by table
 and path: ``{"later": {"purposes.post-early.grade.share_up.at": [0.35, 0.75]}}``. Each season is
-lived by a follower who sprays for PURPOSE alone on irrigated ground; what is printed is the share
-of the weeds that this one spray controls, and how often it went out, beside rules and hindsight.
+lived by FOLLOWER ("golf", "rain_only"; see verify/followers.py), who sprays for PURPOSE alone; what
+is printed is the share of the weeds that this controls, and how often it went out, beside rules and
+hindsight.
 Stations that a rule is learnt on are not those it is scored on (docs/advice.md names them).
 """
 
@@ -23,7 +24,7 @@ from windowcast.core.values import PACKAGED
 from windowcast.materials.actives import load_actives
 from windowcast.sources.files import read_weather
 from windowcast.verify.advice import ReplayedStation, alone, in_its_zone
-from windowcast.verify.followers import GOLF, tanks_of
+from windowcast.verify.followers import FOLLOWERS, Follower, tanks_of
 from windowcast.verify.following import ForeseenMornings, follow
 from windowcast.verify.foresight import foresight
 from windowcast.verify.lived import lived
@@ -35,7 +36,9 @@ SEASONS = (2014, 2017)
 Variants = dict[str, dict[str, Any]]
 
 
-def station(path: str, purpose: PurposeName, variants: Variants) -> list[dict[str, float]]:
+def station(
+    path: str, purpose: PurposeName, follower: Follower, variants: Variants
+) -> list[dict[str, float]]:
     """Each season of a station: variant, rule or hindsight → share of the weeds controlled."""
     here = ReplayedStation(in_its_zone(read_weather(path)), load_actives())
     found = []
@@ -43,14 +46,14 @@ def station(path: str, purpose: PurposeName, variants: Variants) -> list[dict[st
         came = lived(here.known(season), season)
         if came is None:
             continue
-        worlds = Worlds.of(here.ground(GOLF), came)
+        worlds = Worlds.of(here.ground(follower), came)
         tanks = tanks_of(here.materials, worlds.tables["efficacy"])
         done = {}
         for name, values in {"as it is": {}, **variants}.items():
             mornings = ForeseenMornings(came, PACKAGED.varied(values), compiled=True)
-            life = follow(mornings, GOLF, worlds, here.materials, purposes=(purpose,))
-            done[name] = life.done
-        done |= by_rules(came, worlds, tanks)
+            lives = follow(mornings, {follower: worlds}, here.materials, purposes=(purpose,))
+            done[name] = lives[follower].done
+        done |= by_rules(came, worlds, tanks, known=came.on)
         done["hindsight"] = foresight(worlds, {purpose: tanks[purpose]}, 1, least_gain=0.0)
         found.append(
             {
@@ -61,14 +64,15 @@ def station(path: str, purpose: PurposeName, variants: Variants) -> list[dict[st
     return found
 
 
-def main(purpose: str, variants: str, *paths: str) -> None:
+def main(purpose: str, follower: str, variants: str, *paths: str) -> None:
     """Print the table."""
     tried = json.loads(Path(variants).read_text(encoding="utf-8"))
     name, count = cast(PurposeName, purpose), len(paths)
+    who = next(one for one in FOLLOWERS if one.name == follower)
     with ProcessPoolExecutor() as pool:
-        results = pool.map(station, paths, [name] * count, [tried] * count)
+        results = pool.map(station, paths, [name] * count, [who] * count, [tried] * count)
         seasons = [season for one in results for season in one]
-    print(f"{len(seasons)} seasons of {count} stations, {purpose}")
+    print(f"{len(seasons)} seasons of {count} stations, {purpose}, {follower}")
     for who in seasons[0]:
         shares = np.array([season[who] for season in seasons])
         print(f"{who:24} {np.nanmean(shares):6.1%}  sprayed {np.mean(shares > 0):4.0%}")

@@ -15,7 +15,8 @@ from windowcast.materials.actives import load_actives
 from windowcast.season.observed import Applied
 from windowcast.sources.uscrn import read_uscrn
 from windowcast.verify.as_it_came import AsItCame
-from windowcast.verify.worth import Done, Tank, Worlds
+from windowcast.verify.sprays import Done, Tank
+from windowcast.verify.worth import Worlds
 from windowcast.weather.hourly import daily_to_hourly
 
 ZONE = "America/Chicago"

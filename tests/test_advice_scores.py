@@ -24,64 +24,86 @@ from windowcast.verify.advice_scores import (
 )
 from windowcast.verify.following import Followed, ReadThen
 from windowcast.verify.regret import causes, dates_of, regret_of
-from windowcast.verify.worth import Done, Worlds
+from windowcast.verify.sprays import Done
+from windowcast.verify.worth import Worlds
 from windowcast.windows.model import PurposeName
 
 
 def score(who: str, winter: float, summer: float = 0.5, **other: Any) -> SeasonScore:
-    named = {"station": "Field", "region": "north", "season": 2015, "ground": "golf", "sprays": 2}
+    named: dict[str, Any] = {
+        "station": "Field",
+        "region": "north",
+        "season": 2015,
+        "ground": "golf",
+        "sprays": 2,
+    }
+    named["within"] = (winter + summer) / 2
     return SeasonScore(**{**named, **other}, who=who, winter=winter, summer=summer)
 
 
-def two_stations(advice: Sequence[float]) -> list[SeasonScore]:
-    """Two stations of two seasons each; the calendar controls half, hindsight nine tenths."""
+def four_stations(advice: Sequence[float], best: float = 0.9) -> list[SeasonScore]:
+    """Four stations of three seasons; the calendar controls half; by station, what advice does."""
     rows = []
     for n, share in enumerate(advice):
-        at = {"station": f"Station {n // 2}", "season": 2015 + n % 2}
-        rows += [
-            score("advice", share, share, **at),
-            score("calendar", 0.5, 0.5, **at),
-            score("foresight", 0.9, 0.9, **at),
-        ]
+        for year in (2015, 2016, 2017):
+            at = {"station": f"Station {n}", "season": year}
+            rows += [
+                score("advice", share, share, **at),
+                score("calendar", 0.5, 0.5, **at),
+                score("foresight", best, best, **at),
+            ]
     return rows
 
 
 def test_gain_share_is_what_is_won_of_what_could_be() -> None:
-    grid = SeasonsBeside.of(two_stations([0.7, 0.7, 0.7, 0.7]))
-    found = comparisons(grid)
-    assert found["gain_share"]["controlled"] == [0.5, 0.5, 0.5]
-    assert found["calendar"]["controlled"] == [0.2, 0.2, 0.2]
-    assert found["best_rule"]["controlled"]["name"] == "calendar"
+    found = comparisons(SeasonsBeside.of(four_stations([0.7] * 4)))
+    assert found["gain_share"]["within"] == [0.5, 0.5, 0.5]
+    assert found["calendar"]["within"] == [0.2, 0.2, 0.2]
+    assert found["best_rule"]["within"]["name"] == "calendar"
+
+
+@pytest.mark.parametrize("best", [0.4, 0.5, 0.51])
+def test_there_is_no_share_of_a_gain_that_hindsight_does_not_make(best: float) -> None:
+    """Both below the calendar would else read as more than all of the gain."""
+    found = comparisons(SeasonsBeside.of(four_stations([0.3] * 4, best=best)))
+    assert found["gain_share"]["within"] == [None, None, None]
 
 
 def test_an_interval_holds_the_mean_and_is_wider_where_stations_differ() -> None:
-    alike = comparisons(SeasonsBeside.of(two_stations([0.6, 0.8, 0.6, 0.8])))["calendar"][
-        "controlled"
-    ]
-    apart = comparisons(SeasonsBeside.of(two_stations([0.4, 0.4, 1.0, 1.0])))["calendar"][
-        "controlled"
-    ]
+    alike = comparisons(SeasonsBeside.of(four_stations([0.65, 0.75] * 2)))["calendar"]["within"]
+    apart = comparisons(SeasonsBeside.of(four_stations([0.4, 1.0] * 2)))["calendar"]["within"]
     for mean, low, high in (alike, apart):
         assert mean == pytest.approx(0.2)
         assert low <= mean <= high
     assert apart[2] - apart[1] > alike[2] - alike[1] > 0
 
 
+def test_few_stations_or_years_have_no_interval() -> None:
+    for rows in (four_stations([0.7] * 3), four_stations([0.7] * 4)[:3]):
+        assert SeasonsBeside.of(rows).mean("advice", FIGURES["winter"]) == [0.7, None, None]
+    alone = [score("advice", 0.6 + n / 100, season=2010 + n) for n in range(5)]
+    mean, low, high = SeasonsBeside.of(alone).mean("advice", FIGURES["winter"])
+    assert low is not None
+    assert high is not None
+    assert low < mean < high
+
+
 def test_the_interval_is_that_of_drawing_stations_and_years_by_hand() -> None:
-    """Of one year, stations alone are drawn: 5 and 95 % of their binomial mean."""
+    """Years alike, stations alone are drawn: 5 and 95 % of their binomial mean."""
     rows = []
     for n in range(10):
-        at = {"station": f"Station {n}"}
-        rows += [score("advice", float(n < 5), **at), score("calendar", 0.0, **at)]
+        for year in (2015, 2016, 2017):
+            at = {"station": f"Station {n}", "season": year}
+            rows += [score("advice", float(n < 5), **at), score("calendar", 0.0, **at)]
     _, low, high = SeasonsBeside.of(rows).mean("advice", FIGURES["winter"])
     # binomial with n = 10, p = 1/2 (exact table): P(X <= 2) = 0.055, P(X <= 7) = 0.945
     assert (low, high) in {(0.2, 0.8), (0.3, 0.7), (0.2, 0.7), (0.3, 0.8)}
 
 
 def test_seasons_that_one_did_not_spray_are_left_out_for_all() -> None:
-    rows = [*two_stations([0.7, 0.7]), score("advice", 0.1, station="Alone")]
+    rows = [*four_stations([0.7, 0.7]), score("advice", 0.1, station="Alone")]
     table = tables(rows)["golf"]["all"]
-    assert (table["stations"], table["seasons"]) == (1, 2)
+    assert (table["stations"], table["seasons"]) == (2, 6)
     assert table["advice"]["controlled"][0] == 0.7
 
 
@@ -146,6 +168,7 @@ def told(do: str) -> Followed:
         ("wait", "forecast"),
         ("marginal", "forecast"),
         ("go", "wait"),
+        ("out of season", "season"),
         ("done", "log"),
     ],
 )
@@ -157,9 +180,15 @@ def test_the_answer_of_the_best_day_says_why_it_was_lost(do: str, cause: str) ->
     assert (found.sprayed, found.best) == (LATE, WINTER)
 
 
-def test_a_day_on_which_nothing_was_read_was_out_of_season() -> None:
-    lived = Followed(LIVED, (), 1, ())
-    assert regret_of(lived, {"advice": LIVED, "foresight": BEST}, WORLDS).cause == "season"
+def test_the_last_answer_read_before_the_best_day_says_it_too() -> None:
+    rows = [
+        ReadThen(dt.date(2016, 1, 5), "dormant", "out of season", None, sprayed=False),
+        ReadThen(dt.date(2016, 1, 12), "dormant", "wait", None, sprayed=False),
+        ReadThen(dt.date(2016, 1, 26), "dormant", "go", LATE, sprayed=False),
+    ]
+    lived = Followed(LIVED, tuple(rows), 3, ())
+    found = regret_of(lived, {"advice": LIVED, "foresight": BEST}, WORLDS)
+    assert (found.cause, found.said) == ("forecast", "wait")
 
 
 def test_what_went_out_before_the_best_day_was_too_early() -> None:

@@ -358,7 +358,7 @@ def test_watering_in() -> None:
     dry = site(turf={"irrigated": False})
     unsaid = site(turf={"irrigated": None})
     assert noon("water_in") == 1.0  # irrigated
-    assert noon("water_in", here=dry) == pytest.approx(0.15)
+    assert noon("water_in", here=dry) == pytest.approx(0.5)
     assert math.isnan(noon("water_in", here=unsaid))
 
 

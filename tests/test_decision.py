@@ -18,7 +18,7 @@ from windowcast.report import board
 from windowcast.report.catalogue import Voice
 from windowcast.report.decision_table import decision_table
 from windowcast.windows.decision import decide, order_key
-from windowcast.windows.decision_model import Decided, Effect, Shut
+from windowcast.windows.decision_model import Decided, Effect, Shut, told_apart
 from windowcast.windows.model import Job, Odds, PurposeOutlook, Verdict, Window
 
 US = Voice("us", "en")
@@ -30,12 +30,13 @@ def on(
     verdict: Verdict = "fit",
     chance: float | None = 0.8,
     control: float | None = 0.9,
+    up: float | None = None,
     **known: Any,
 ) -> Window:
     """A window so many days from today."""
     effect = None
     if control is not None:
-        effect = Effect("trials", "POAAN", control, control - 0.3, 0.99, ("simazine",))
+        effect = Effect("trials", "POAAN", control, control - 0.3, 0.99, ("simazine",), up)
     counted = None if chance is None else Odds(chance, chance, chance, 100, "forecast")
     return replace(
         window(day=day, verdict=verdict), odds=counted, effect=effect, harm=0.01, **known
@@ -71,6 +72,7 @@ def cells(decided: Decided, row: str) -> tuple[str, ...]:
         (on(3, chance=0.5), on(0, "marginal", chance=0.99)),  # fit before marginal
         (on(2, chance=0.9, control=0.8), on(1, chance=0.7, control=0.9)),  # 0.72 before 0.63
         (on(1), on(2)),  # of equals the earlier
+        (on(3, control=0.85, up=0.6), on(0, up=0.4)),  # 51 % of all weeds before 36 %
         (on(1, control=0.9), on(2, control=0.9004)),  # no more than a rounding apart
         (on(1, control=None, score=80.0), on(0, control=None, score=60.0)),  # no trial: the hours
         (on(1, "marginal", chance=0.1), on(0, "cannot tell", chance=None)),
@@ -93,6 +95,7 @@ CASES = {
     "later, no hours today": (outlook(on(2)), "wait", "decide.wait"),
     "later is likelier": (outlook(on(0, chance=0.5), on(2, chance=0.9)), "wait", "decide.wait"),
     "later is stronger": (outlook(on(0, control=0.5), on(2)), "wait", "decide.wait"),
+    "later meets more": (outlook(on(0, up=0.4), on(4, up=0.6)), "wait", "decide.wait"),
     "today marginal": (outlook(on(0, "marginal"), on(2)), "wait", "decide.wait"),
     "all marginal": (outlook(on(2, "marginal"), shut=(shut(0),)), "wait", "decide.wait_marginal"),
     "no members": (outlook(on(0, chance=None), on(2, chance=None, control=0.95)), "wait",
@@ -131,6 +134,25 @@ def test_sentence_table_and_now_or_wait_agree(case: str) -> None:
         assert cells(decided, "Weather stays fit")[place] in US.text(board.sure(about))
 
 
+@pytest.mark.parametrize("ups", [(0.90, 0.92, 0.94), (0.4, None, 0.9), (None, None, None)])
+def test_hardly_more_weeds_or_an_unknown_number_is_nothing_to_wait_for(
+    ups: tuple[float | None, ...],
+) -> None:
+    """Each day has a few more: today would never come. Unknown must not rank as all."""
+    effects = [e for n, up in enumerate(ups) if (e := on(n, up=up).effect) is not None]
+    told = told_apart(effects)
+    assert [effect.up for effect in told] == [None] * 3
+    assert {effect.reached for effect in told} == {0.9}
+
+
+def test_days_that_differ_by_how_many_weeds_they_meet_keep_that() -> None:
+    effects = [e for n, up in enumerate((0.4, 0.5, 0.6)) if (e := on(n, up=up).effect) is not None]
+    assert told_apart(effects) == effects
+    assert cells(decide(outlook(on(0, up=0.4), on(4, up=0.6)), TODAY), "Weeds emerged by then")[
+        :3
+    ] == ("40 %", "–", "60 %")
+
+
 def test_why_not_today_names_what_the_order_goes_by() -> None:
     def why(about: PurposeOutlook) -> str:
         return US.text(decide(about, TODAY).why_not_today)
@@ -140,6 +162,7 @@ def test_why_not_today_names_what_the_order_goes_by() -> None:
     )
     assert CASES["later is likelier"][0].windows[0].date == TODAY + dt.timedelta(2)
     assert why(CASES["later is stronger"][0]).endswith("90 % against 50 % today")
+    assert why(CASES["later meets more"][0]).endswith("emerged, 60 % against 40 % today")
     assert why(CASES["today marginal"][0]).startswith("today is only marginal")
     assert why(CASES["later, today shut"][0]).startswith("wind rules it out")
     assert why(CASES["later, today unknown"][0]).startswith("wind cannot be judged")

@@ -38,21 +38,21 @@ def season() -> Lived:
 
 
 @cache
-def mornings() -> ForeseenMornings:
-    return ForeseenMornings(season(), futures=10)
-
-
-@cache
 def worlds(follower: Follower) -> Worlds:
     return Worlds.of(here().ground(follower), season())
 
 
 @cache
 def life(follower: Follower = GOLF, *, every_morning: bool = False) -> Followed:
+    return lives((follower,), every_morning=every_morning)[follower]
+
+
+def lives(
+    followers: tuple[Follower, ...], *, every_morning: bool = False
+) -> dict[Follower, Followed]:
     return follow(
-        mornings(),
-        follower,
-        worlds(follower),
+        ForeseenMornings(season(), futures=10),
+        {follower: worlds(follower) for follower in followers},
         here().materials,
         every_morning=every_morning,
         purposes=ASKED,
@@ -105,6 +105,7 @@ def test_irrigated_ground_is_watered_in_on_the_day_and_rain_fed_ground_never() -
 def test_who_is_away_goes_out_a_week_after_the_first_advice_at_the_earliest() -> None:
     away = next(f for f in FOLLOWERS if f.away_days)
     found = life(away)
+    assert found.done
     for one in found.done:
         advised = [
             t.date
@@ -125,18 +126,15 @@ def test_reading_each_morning_reads_more_often() -> None:
     assert life(every_morning=True).read > life().read
 
 
-def test_a_follower_lives_alike_each_time() -> None:
-    again = follow(
-        ForeseenMornings(season(), futures=10),
-        GOLF,
-        worlds(GOLF),
-        here().materials,
-        purposes=ASKED,
-    )
-    assert again == life()
+def test_a_follower_lives_alike_alone_and_beside_others() -> None:
+    dry = next(f for f in FOLLOWERS if not f.irrigated)
+    together = lives((dry, GOLF))
+    assert together[GOLF] == life()
+    assert together[dry] == life(dry)
 
 
 def test_hours_that_are_blocked_are_not_used() -> None:
     mornings_only = replace(GOLF, name="", hours="06:00-12:00")
+    assert life(mornings_only).done
     for one in life(mornings_only).done:
         assert one.end.timetz().replace(tzinfo=None) <= dt.time(12)

@@ -28,7 +28,8 @@ from windowcast.core.spray_calendar import Calendar
 from windowcast.verify.lived import lived
 from windowcast.verify.rule_dates import calendar_date
 from windowcast.verify.simple_rules import by_rules
-from windowcast.verify.worth import Done, Tank, Worlds
+from windowcast.verify.sprays import Done, Tank
+from windowcast.verify.worth import Worlds
 from windowcast.windows.model import PURPOSES, PurposeName
 
 YEAR = 2017  # turf went dormant in December; there was rain on 28 January and 25 February

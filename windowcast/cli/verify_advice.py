@@ -61,6 +61,18 @@ SEASONS = 10
     help="Only this application; repeatable: pre-fall, post-early, dormant, pre-spring.",
 )
 @click.option(
+    "--forecasts",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path),
+    help="Forecasts as issued, as for windowcast verify odds: used where a city lies near by.",
+)
+@click.option(
+    "--prices",
+    metavar="MATERIALS.toml",
+    type=click.Path(path_type=Path),
+    help="Label file with rate and price of a product of each active ingredient: tell the money.",
+)
+@click.option(
     "--every-morning",
     is_flag=True,
     help="Read the answer on each morning while an application is open, not half-way to its day.",
@@ -91,6 +103,8 @@ def command(
     seasons: int | None,
     others_every: int,
     only: tuple[PurposeName, ...],
+    forecasts: Path | None,
+    prices: Path | None,
     every_morning: bool,
     futures: int,
     workers: int | None,
@@ -108,10 +122,13 @@ def command(
     """
     from windowcast.core.atomic_files import made_folder
     from windowcast.verify.advice import Replay, verify_advice
+    from windowcast.verify.issued import read_folder
 
     asked: dict[str, Any] = {
         "every_morning": every_morning, "futures": futures, "purposes": only or PURPOSES,
     }  # fmt: skip
+    asked["costs"], money = ({}, "") if prices is None else costs_of(prices)
+    asked["issued"] = () if forecasts is None else read_folder(forecasts)
     if bool(paths) == (site_file is not None):
         raise InputError(
             "both PATHs and --site are given" if paths else "no PATH is given, and no site",
@@ -124,19 +141,21 @@ def command(
         start = Start(site_file, sample=False, files=(), date=None, offline=offline)
         result = seasons_lived(start, seasons, asked, on_worst)
     else:
-        replays = [
-            Replay(
-                station.name or station.id,
-                partial(read_station, station),
-                seasons=seasons or SEASONS,
-                others_every=others_every,
-                **asked,
-            )
-            for station in stations_of(paths)
-        ]
-        result = verify_advice(replays, processes=workers, on_station=_told, on_worst=on_worst)
+        with TemporaryDirectory() as work:
+            replays = [
+                Replay(
+                    station.name or station.id,
+                    partial(read_station, station),
+                    seasons=seasons or SEASONS,
+                    others_every=others_every,
+                    **asked,
+                )
+                for station in stations_of(paths, Path(work))
+            ]
+            result = verify_advice(replays, processes=workers, on_station=_told, on_worst=on_worst)
+    result["money"] = money
     if format_ == "json":
-        click.echo(json.dumps(result, indent=1, ensure_ascii=False))
+        click.echo(json.dumps(result, indent=1, ensure_ascii=False, allow_nan=False))
     else:
         from windowcast.cli.verify_advice_table import advice_table
         from windowcast.report.terminal_width import table_width
@@ -185,8 +204,44 @@ def seasons_lived(
     return result
 
 
-def stations_of(paths: tuple[Path, ...]) -> list[Station]:
-    """The stations of files, folders and lists.
+def costs_of(path: Path) -> tuple[dict[str, float], str]:
+    """Active ingredient → cost of its product by a label file [money per hectare], and the money.
+
+    Raises
+    ------
+    InputError
+        One that the followers use has no product with rate and price, or they differ in money.
+    """
+    from windowcast.core.errors import InputError
+    from windowcast.materials.actives import load_actives
+    from windowcast.materials.products import load_products
+    from windowcast.programme.candidates import cost_of
+    from windowcast.verify.followers import TANKS
+
+    known = load_actives(path)
+    products = tuple(load_products(path, known).values())
+    found = {name: cost_of([known[name]], products) for name in dict.fromkeys(TANKS.values())}
+    missing = [name for name, cost in found.items() if not cost]
+    if missing:
+        raise InputError(
+            f"no product of {', '.join(missing)} has a rate and a price",
+            path=path,
+            field="products",
+            remedy="give each a rate and a price, or leave --prices out",
+        )
+    money = {cost["money"] for cost in found.values()}
+    if len(money) > 1:
+        raise InputError(
+            f"prices are in {' and '.join(sorted(money))}",
+            path=path,
+            field="products",
+            remedy="write all prices in one money",
+        )
+    return {name: cost["cost_per_ha"] for name, cost in found.items()}, money.pop()
+
+
+def stations_of(paths: tuple[Path, ...], work: Path) -> list[Station]:
+    """The stations of files, folders and lists; `work` is a folder for bulk files sorted anew.
 
     Raises
     ------
@@ -195,8 +250,7 @@ def stations_of(paths: tuple[Path, ...]) -> list[Station]:
     """
     from windowcast.region.stations import find_stations
 
-    with TemporaryDirectory() as work:
-        return [one for path in paths for one in find_stations(path, Path(work)).stations]
+    return [one for path in paths for one in find_stations(path, work).stations]
 
 
 def read_station(station: Station) -> Record:

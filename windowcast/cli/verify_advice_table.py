@@ -30,12 +30,22 @@ CAUSES = {
     "unknown": "nobody could tell whether the turf takes it",
     "forecast": "no fit hours were foretold",
     "wait": "the answer named another day",
-    "early": "it had gone out before, or hindsight leaves it out",
+    "early": "it had gone out before, or hindsight does without it",
     "log": "the log said it was done",
 }
 SHORT = dict(zip(WHO, ("advice", "calendar", "soil", "January", "hindsight"), strict=True))
 ENDS = ("against best rule", "of the gain")
-HEAD = ("", "controlled", "5 to 95 %", "winter", "summer", "sprays", "lost", "hurt")
+HEAD = (
+    "",
+    "controlled",
+    "within limits",
+    "5 to 95 %",
+    "winter",
+    "summer",
+    "sprays",
+    "lost",
+    "hurt",
+)
 LOST = ("lost_rain", "lost_wind", "lost_cold", "lost_dry")
 
 
@@ -51,38 +61,55 @@ def advice_table(result: Mapping[str, Any], width: int) -> str:
             rows = [_row(who, found[who]) for who in WHO if who in found]
             lines += table_lines(HEAD, rows, range(1, len(HEAD)), width)
             lines += _against(found["against"])
+            lines += _money(found, result.get("money", ""))
             head = ("each by itself", *(SHORT[who] for who in WHO if who in found), *ENDS)
             lines += table_lines(head, [*_each_alone(found)], range(1, len(head)), width)
     lines += ["", "What was lost against the best dates, by what the answer said on that day"]
     lines += _causes(result["causes"])
     lines += ["", "Worst seasons"]
     lines += [_story(one) for one in result["worst"]]
+    as_issued = result["as_issued"]
+    if as_issued:
+        count = sum(map(len, as_issued.values()))
+        lines.append(f"forecasts as issued: {count} seasons of {', '.join(as_issued)}")
+    lines += [f"left out: {name}: {why}" for name, why in result["left_out"].items()]
     notes = [f"- {note}" for note in result["notes"]]
     return "\n".join(fitted([*lines[1:], "", *notes], width))
 
 
 def _row(who: str, found: Mapping[str, Sequence[float | None]]) -> list[str]:
-    mean, low, high = found["controlled"]
+    mean, low, high = found["within"]
     lost = sum(found[name][0] or 0.0 for name in LOST)
     hurt, sprays = found["hurt"][0] or 0.0, found["sprays"][0] or 0.0
     return [
-        WHO[who], _share(mean), f"{_share(low)} to {_share(high)}", _share(found["winter"][0]),
-        _share(found["summer"][0]), f"{sprays:.2f}", f"{lost:.2f}", f"{hurt:.2f}",
+        WHO[who], _share(found["controlled"][0]), _share(mean), f"{_share(low)} to {_share(high)}",
+        _share(found["winter"][0]), _share(found["summer"][0]), f"{sprays:.2f}", f"{lost:.2f}",
+        f"{hurt:.2f}",
     ]  # fmt: skip
 
 
 def _against(found: Mapping[str, Any]) -> Iterator[str]:
     for who in ("calendar", "soil", "warm_day", "foresight"):
         if who in found:
-            mean, low, high = found[who]["controlled"]
+            mean, low, high = found[who]["within"]
             more = found[who]["sprays"][0]
             yield (
-                f"advice against {WHO[who]}: {_points(mean)} points "
+                f"within limits, advice against {WHO[who]}: {_points(mean)} points "
                 f"({_points(low)} to {_points(high)}), {more:+.2f} sprays"
             )
     if "gain_share" in found:
-        mean, low, high = found["gain_share"]["controlled"]
-        yield f"of what hindsight gains over the calendar: {_whole(mean, low, high)}"
+        gain = _whole(*found["gain_share"]["within"])
+        yield f"of what hindsight gains over the calendar within limits: {gain}"
+
+
+def _money(found: Mapping[str, Any], money: str) -> Iterator[str]:
+    if money:
+        parts = (
+            f"{WHO[who]} {found[who]['cost'][0]:.0f}"
+            for who in WHO
+            if who in found and found[who]["cost"][0] is not None
+        )
+        yield f"products, {money} per hectare and season: {', '.join(parts)}"
 
 
 def _each_alone(found: Mapping[str, Any]) -> Iterator[list[str]]:
@@ -104,8 +131,10 @@ def _points(value: float | None) -> str:
 
 
 def _whole(mean: float | None, low: float | None, high: float | None) -> str:
-    if mean is None or low is None or high is None:
+    if mean is None:
         return "–"
+    if low is None or high is None:
+        return f"{mean:.0%}"
     return f"{mean:.0%} ({low:.0%} to {high:.0%})"
 
 

@@ -42,12 +42,12 @@ def candidates_of(
     """
     mixtures = materials.at_hand(site.stock) if site.stock else [(a,) for a in materials.values()]
     return tuple(
-        replace(_candidate(site, mixture, applied, today), **_cost(mixture, products))
+        replace(_candidate(site, mixture, applied, today), **cost_of(mixture, products))
         for mixture in mixtures
     )
 
 
-def _cost(mixture: Sequence[Active], products: Sequence[Product]) -> dict[str, Any]:
+def cost_of(mixture: Sequence[Active], products: Sequence[Product]) -> dict[str, Any]:
     """Cost per hectare by the user's products, of several for an active the cheapest.
 
     Nothing where one of a mixture has no price or rate, or where they differ in money.

@@ -29,9 +29,6 @@ class DecisionTable:
     rows: tuple[tuple[Phrase, tuple[Phrase, ...]], ...]
 
 
-SAME_UP = 0.05  # of the season's weeds: less tells the days not apart
-
-
 def decision_table(decided: Decided) -> DecisionTable | None:
     """The table of a decision; None where there is no spray window to decide about."""
     options = decided.options
@@ -40,8 +37,7 @@ def decision_table(decided: Decided) -> DecisionTable | None:
     rows = [(say("decide.row.hours"), _hours)]
     effects = [one.effect for one in options if one.effect is not None]
     rows.append((_effect_name(effects), _effect))
-    ups = [effect.up for effect in effects if effect.up is not None]
-    if ups and max(ups) - min(ups) >= SAME_UP:
+    if any(effect.up is not None for effect in effects):
         rows.append((say("decide.row.up"), _up))
     if len({effect.actives for effect in effects}) > 1:
         rows.append((say("decide.row.tank"), _tank))

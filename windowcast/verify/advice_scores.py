@@ -21,6 +21,9 @@ RULES = ("calendar", "soil", "warm_day")
 ADVICE, FORESIGHT = "advice", "foresight"
 WHO = (ADVICE, *RULES, FORESIGHT)
 DRAWN_AGAIN = 1000
+LEAST_STATIONS, LEAST_YEARS = 4, 3  # below which no interval is told
+LEAST_ALONE = 5  # years of a place by itself
+LEAST_TO_GAIN = 0.02  # of the weeds, that hindsight must gain for a share of it to mean anything
 ENDS = (0.05, 0.95)
 LOSSES = ("rain", "wind", "cold", "dry")
 
@@ -44,11 +47,16 @@ class SeasonScore:
         Of them lost, by cause, see `LOSSES`.
     hurt
         Of them on a day on which a limit of the turf says no, with the weather that came.
+    cost
+        What the products cost [money per hectare]; NaN: no price is known.
     hurt_chance
         Mean number of them, over the drawn turfs, that met live leaf or green-up.
+    within
+        Share of winter and summer weeds alike that those applications control which hurt nothing,
+        0..1: what is left of a rule held to the limits of the turf.
     alone
-        Purpose → share of the weeds it is for that its application controls by itself, 0..1; of
-        hindsight on its best day were it the only one.
+        Purpose → share of the weeds it is for that its application controls by itself, 0..1, none
+        where it hurts the turf; of hindsight on its best day were it the only one.
     dates
         Purpose → ISO dates.
     """
@@ -64,6 +72,8 @@ class SeasonScore:
     lost: Mapping[str, int] = field(default_factory=dict)
     hurt: int = 0
     hurt_chance: float = 0.0
+    cost: float = math.nan
+    within: float = math.nan
     alone: Mapping[str, float] = field(default_factory=dict)
     dates: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
@@ -91,6 +101,7 @@ def _alone(name: str) -> Figure:
 
 FIGURES: Mapping[str, Figure] = {
     "controlled": lambda s: s.both,
+    "within": lambda s: s.within,
     "winter": lambda s: s.winter,
     "summer": lambda s: s.summer,
     "sprays": lambda s: float(s.sprays),
@@ -98,6 +109,7 @@ FIGURES: Mapping[str, Figure] = {
     **{f"alone_{name}": _alone(name) for name in PURPOSES},
     "hurt": lambda s: float(s.hurt),
     "hurt_chance": lambda s: s.hurt_chance,
+    "cost": lambda s: s.cost,
 }
 
 
@@ -169,6 +181,14 @@ class SeasonsBeside:
             _drawn(stations) * _drawn(years, seed=1),
         )
 
+    @property
+    def enough(self) -> bool:
+        """Whether stations and years, or the years of one place, tell how far means may be off."""
+        years = len({year for _, year in self.keys})
+        if len(self.stations) == 1:
+            return years >= LEAST_ALONE
+        return len(self.stations) >= LEAST_STATIONS and years >= LEAST_YEARS
+
     def values(self, who: str, figure: Figure) -> FloatArray:
         """A figure of every season."""
         return np.array([figure(self.by[who][key]) for key in self.keys])
@@ -181,33 +201,36 @@ class SeasonsBeside:
     def with_ends(self, of: Callable[[FloatArray], FloatArray]) -> Ends:
         """What comes of the seasons as they are, and 5 and 95 % over the draws; None: not known."""
         middle = float(of(np.ones((1, self.seasons)))[0])
+        if not math.isfinite(middle):
+            return [None, None, None]
         draws = of(self.weights)
         draws = draws[np.isfinite(draws)]
-        if not math.isfinite(middle) or not len(draws):
-            return [None, None, None]
+        if not self.enough or not len(draws):
+            return [round(middle, 4), None, None]
         return [round(float(x), 4) for x in (middle, *np.quantile(draws, ENDS))]
 
 
 def comparisons(grid: SeasonsBeside) -> dict[str, Any]:
     """The advice against each other: difference of the share controlled, and of the sprays.
 
-    ``gain_share``: of what foresight gains over the calendar, how much the advice does, for all
-    applications together (``"all"``) and for each by itself. ``best_rule``: the advice against the
-    rule that is best in the mean.
+    ``gain_share``: of what foresight gains over the calendar held to the limits of the turf, how
+    much the advice does, for all applications together (``"within"``) and for each by itself; not
+    known where foresight gains hardly anything. ``best_rule``: the advice against the rule that is
+    best in the mean.
     """
     if ADVICE not in grid.who:
         return {}
     others = [who for who in grid.who if who != ADVICE]
     found: dict[str, Any] = {
-        who: {name: _apart(grid, who, name) for name in ("controlled", "sprays", *ALONE)}
+        who: {name: _apart(grid, who, name) for name in ("controlled", "within", "sprays", *ALONE)}
         for who in others
     }
     if {FORESIGHT, "calendar"} <= set(others):
-        found["gain_share"] = {name: _gain_share(grid, name) for name in ("controlled", *ALONE)}
+        found["gain_share"] = {name: _gain_share(grid, name) for name in ("within", *ALONE)}
     rules = [who for who in RULES if who in others]
     if rules:
         found["best_rule"] = {
-            name: _best_rule(grid, rules, name) for name in ("controlled", *ALONE)
+            name: _best_rule(grid, rules, name) for name in ("controlled", "within", *ALONE)
         }
     return found
 
@@ -221,6 +244,9 @@ def _gain_share(grid: SeasonsBeside, name: str) -> Ends:
     calendar, advice, best = (
         grid.values(who, FIGURES[name]) for who in ("calendar", ADVICE, FORESIGHT)
     )
+    possible, least, _ = grid.with_ends(lambda w: weighted(w, best - calendar))
+    if possible is None or possible < LEAST_TO_GAIN or (least is not None and least <= 0):
+        return [None, None, None]
     with np.errstate(invalid="ignore", divide="ignore"):
         return grid.with_ends(
             lambda w: weighted(w, advice - calendar) / weighted(w, best - calendar)

@@ -14,7 +14,7 @@ from windowcast.core.site import Site, site_from
 from windowcast.core.spray_calendar import WEEKDAYS, Weekday
 from windowcast.core.values import Table
 from windowcast.materials.actives import Actives
-from windowcast.verify.worth import Tank
+from windowcast.verify.sprays import Tank
 from windowcast.windows.model import PurposeName
 
 WEEDS = ("POAAN", "DIGSA")  # one of winter, one of summer, both with trials of the tanks below
@@ -35,7 +35,7 @@ class Follower:
     Attributes
     ----------
     name
-        Id of its title in the catalogue, ``follower.<name>``.
+        Under which it stands in results.
     irrigated
         Whether the ground can be watered; if so it is, on the day a pre-emergent went out.
     weekdays, hours

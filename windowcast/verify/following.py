@@ -8,7 +8,8 @@ weeds where the answer asks for it. What came decides what it was worth (`window
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Hashable, Sequence
+import math
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -24,11 +25,12 @@ from windowcast.programme.foreseen import Foreseen, foreseen
 from windowcast.season.observed import Applied, Observed
 from windowcast.season.sightings import CanopyLook
 from windowcast.verify.followers import Follower, tanks_of
+from windowcast.verify.foresight import watering_mm
 from windowcast.verify.growing_soil import GrowingSoil
 from windowcast.verify.lived import Lived
-from windowcast.verify.worth import Done, Worlds
+from windowcast.verify.sprays import Done
+from windowcast.verify.worth import Worlds
 from windowcast.windows.model import PURPOSES, PurposeName, PurposeOutlook, Ranking
-from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule
 
 FIRST, LAST = (8, 1), (5, 31)  # month and day between which the answer is read
@@ -62,7 +64,7 @@ class Followed:
     told
         What was read on each morning of an application in season, for the story of it.
     read
-        ForeseenMornings on which the answer was read.
+        Mornings on which the answer was read.
     kept_off
         Days on which the advice was to spray, but the sky at the hour was not.
     """
@@ -75,52 +77,58 @@ class Followed:
 
 @dataclass
 class ForeseenMornings:
-    """What is foreseen on each morning of a season, worked out once for all who follow."""
+    """What is foreseen on the mornings of a season, one after the other, for all who follow.
+
+    Attributes
+    ----------
+    futures
+        Counted for the odds.
+    compiled
+        As in `windowcast.programme.answer.answer`.
+    """
 
     lived: Lived
     tables: Tables = PACKAGED
     futures: int = FUTURES
     compiled: bool = False
-    _weather: dict[dt.date, Weather] = field(default_factory=dict)
     _soil: dict[bool, GrowingSoil] = field(default_factory=dict)
-    _found: dict[Hashable, Foreseen] = field(default_factory=dict)
+    _today: dict[Hashable, Foreseen] = field(default_factory=dict)
 
-    def weather(self, today: dt.date) -> Weather:
-        """What is known on a morning."""
-        if today not in self._weather:
-            self._weather[today] = self.lived.on(today)
-        return self._weather[today]
-
-    def foreseen(self, site: Site, today: dt.date, seen: Observed) -> Foreseen:
+    def foreseen(self, site: Site, weather: Weather, seen: Observed) -> Foreseen:
         """State and futures for a ground, by what was seen on it."""
         wet = bool(site.turf.irrigated)
-        key = (today, wet, seen.looks)
-        if key not in self._found:
-            self._found[key] = foreseen(
+        key = (weather.today, wet, seen.looks)
+        if key not in self._today:
+            self._today[key] = foreseen(
                 site,
-                self.weather(today),
+                weather,
                 observed=seen,
                 futures=self.futures,
                 tables=self.tables,
                 soil_model=self._soil.setdefault(wet, GrowingSoil()),
                 compiled=self.compiled,
             )
-        return self._found[key]
+        return self._today[key]
+
+    def forget(self) -> None:
+        """Let go what was foreseen: the day is over."""
+        self._today.clear()
 
 
 def follow(
     mornings: ForeseenMornings,
-    follower: Follower,
-    worlds: Worlds,
+    who: Mapping[Follower, Worlds],
     materials: Actives,
     *,
     every_morning: bool = False,
     purposes: Sequence[PurposeName] = PURPOSES,
-) -> Followed:
-    """What a follower does in a season.
+) -> dict[Follower, Followed]:
+    """What followers do in a season, day by day.
 
     Parameters
     ----------
+    who
+        With the season on their ground.
     every_morning
         Whether the answer is read on each morning while an application is open; else as people do:
         half-way to the day it names, after three days where it names none, after a week where the
@@ -129,20 +137,20 @@ def follow(
         What is asked for.
     """
     season = mornings.lived.season
-    site = follower.site(mornings.lived.daily.place)
-    life = _Life(mornings, follower, site, worlds, materials, tuple(purposes))
-    today, last = dt.date(season, *FIRST), dt.date(season + 1, *LAST)
-    read = 0
-    while today <= last:
-        ranking = life.read(today)
-        read += 1
-        if life.sent_to_look(ranking):
-            life.looks.append(CanopyLook(today, worlds.green_on(today)))
-            ranking = life.read(today)
-        for outlook in ranking.purposes:
-            life.act(outlook, today)
-        today = life.next_morning(ranking, today, every_morning=every_morning)
-    return Followed(tuple(life.done), tuple(life.told), read, tuple(life.kept_off))
+    last = dt.date(season + 1, *LAST)
+    lives = {
+        follower: _Life(mornings, follower, worlds, materials, tuple(purposes))
+        for follower, worlds in who.items()
+    }
+    due = dict.fromkeys(lives, dt.date(season, *FIRST))
+    while due:
+        today = min(due.values())
+        weather = mornings.lived.on(today)
+        for follower in [one for one, day in due.items() if day == today]:
+            due[follower] = lives[follower].morning(weather, every_morning=every_morning)
+        due = {follower: day for follower, day in due.items() if day <= last}
+        mornings.forget()
+    return {follower: life.so_far() for follower, life in lives.items()}
 
 
 @dataclass
@@ -151,7 +159,6 @@ class _Life:
 
     mornings: ForeseenMornings
     follower: Follower
-    site: Site
     worlds: Worlds
     materials: Actives
     purposes: tuple[PurposeName, ...] = PURPOSES
@@ -161,6 +168,29 @@ class _Life:
     told: list[ReadThen] = field(default_factory=list)
     kept_off: list[dt.date] = field(default_factory=list)
     away_until: dict[PurposeName, dt.date] = field(default_factory=dict)
+    mornings_read: int = 0
+
+    @property
+    def site(self) -> Site:
+        """The ground."""
+        return self.worlds.site
+
+    def morning(self, weather: Weather, *, every_morning: bool) -> dt.date:
+        """Reads the answer and does what it says; when it is read again."""
+        ranking, today = self.read(weather), weather.today
+        self.mornings_read += 1
+        if self.sent_to_look(ranking):
+            self.looks.append(CanopyLook(today, self.worlds.green_on(today)))
+            ranking = self.read(weather)
+        for outlook in ranking.purposes:
+            self.act(outlook, today)
+        return self.next_morning(ranking, today, every_morning=every_morning)
+
+    def so_far(self) -> Followed:
+        """What was done and read."""
+        return Followed(
+            tuple(self.done), tuple(self.told), self.mornings_read, tuple(self.kept_off)
+        )
 
     def observed(self) -> Observed:
         """What the log knows."""
@@ -180,17 +210,17 @@ class _Life:
             looks=tuple(self.looks), uses=uses, applied=applied, control=tuple(self.rated)
         )
 
-    def read(self, today: dt.date) -> Ranking:
+    def read(self, weather: Weather) -> Ranking:
         """The answer of a morning."""
         seen = self.observed()
         return answer_on(
-            self.mornings.foreseen(self.site, today, seen),
+            self.mornings.foreseen(self.site, weather, seen),
             self.site,
-            self.mornings.weather(today),
+            weather,
             purposes=self.purposes,
             materials=self.materials,
             observed=seen,
-            now=dt.datetime.combine(today, dt.time(READ_AT_H), self.site.zone),
+            now=dt.datetime.combine(weather.today, dt.time(READ_AT_H), self.site.zone),
             tables=self.mornings.tables,
             in_full=False,
         ).ranking
@@ -207,10 +237,14 @@ class _Life:
     def act(self, outlook: PurposeOutlook, today: dt.date) -> None:
         """What is done about one application on a morning."""
         decided = outlook.decision
-        if decided is None or not outlook.in_season:
+        if decided is None:
+            return
+        if not outlook.in_season:
+            self.told.append(ReadThen(today, outlook.purpose, "out of season", None, sprayed=False))
             return
         if decided.do == "look" and self.follower.keeps_log:
-            self.rated.append((today, self.worlds.control_seen(self.done, today)))
+            seen = self.worlds.control_seen(self.done, today)
+            self.rated += [(today, seen)] if math.isfinite(seen) else []
         best = outlook.windows[0] if outlook.windows else None
         sprayed = False
         if best is not None and self._sprays(outlook, today):
@@ -239,21 +273,13 @@ class _Life:
 
     def _spray(self, name: PurposeName, actives: Sequence[str], start: dt.datetime) -> None:
         tables, today = self.mornings.tables, start.date()
-        rates = dict(
-            at for tank in tanks_of(self.materials, tables["efficacy"]).values() for at in tank
-        )
-        water = self._water_mm(name, actives)
+        stock = tanks_of(self.materials, tables["efficacy"]).values()
+        rates = dict(one for tank in stock for one in tank)  # the advice may name any of them
+        at = tuple((active, rates[active]) for active in actives)
+        water = watering_mm(self.worlds, name, at)
         on = None if water is None else today
-        at = tuple((active, rates.get(active)) for active in actives)
         end = start + dt.timedelta(hours=Rule.of(tables["criteria"]).shortest_h)
         self.done.append(Done(Applied(today, name, at, water, on), start, end))
-
-    def _water_mm(self, name: PurposeName, actives: Sequence[str]) -> float | None:
-        """Water given on the day: what the label asks of a pre-emergent on irrigated ground."""
-        if not purpose_of(name, self.mornings.tables).barrier or not self.follower.irrigated:
-            return None
-        asked = [self.materials[active].activation_mm for active in actives]
-        return max((float(mm) for mm in asked if mm is not None), default=None)
 
     def workable(self, first: dt.datetime, last: dt.datetime) -> dt.datetime | None:
         """The first start between two moments at which the sky lets the sprayer out; None: at none.
@@ -266,7 +292,7 @@ class _Life:
         begin = np.datetime64(first.astimezone(dt.UTC).replace(tzinfo=None), "h")
         at = max(int((begin - hours.times[0]).astype(np.int64)), 0)
         part = slice(at, at + int((last - first).total_seconds() // 3600))
-        fine = hours.get("precip_mm")[part] <= 0
+        fine = hours.get("precip_mm")[part] <= 0  # not where it is unknown
         if self.site.equipment.wind_max_m_s is not None:
             fine &= hours.get("wind_m_s")[part] <= self.site.equipment.wind_max_m_s
         runs = (n for n in range(len(fine) - need + 1) if fine[n : n + need].all())

@@ -19,7 +19,8 @@ import numpy.typing as npt
 from windowcast.core.record import FloatArray
 from windowcast.limits.model import STATE, Limit
 from windowcast.season.observed import Applied
-from windowcast.verify.worth import FALL, SPRING, Done, Tank, Worlds
+from windowcast.verify.sprays import Done, Tank
+from windowcast.verify.worth import FALL, SPRING, Worlds
 from windowcast.windows.model import PurposeName
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Block

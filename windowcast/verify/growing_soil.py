@@ -12,13 +12,13 @@ from windowcast.physics.soil import SoilForcing, SoilResult, SoilSite, SoilState
 
 @dataclass
 class GrowingSoil:
-    """A soil model that carries on from what it did for other records of the same weather.
+    """A soil model that carries on from what it did for a shorter record of the same weather.
 
-    For records of one place and soil that begin on one day, with the same values on the days that
-    any two have.
+    For records of one place and soil, each as long as the one before or longer, with the same
+    values on the days that both have.
     """
 
-    _done: list[SoilResult] = field(default_factory=list)  # one after the other
+    _done: list[SoilResult] = field(default_factory=list)
 
     def __call__(
         self,
@@ -32,36 +32,24 @@ class GrowingSoil:
         """As `windowcast.physics.soil.simulate`; runs that carry on are not kept."""
         if state is not None:
             return simulate(forcing, site, depths_m=depths_m, state=state, compiled=compiled)
-        parts, days = self._up_to(len(forcing.dates))
+        days = sum(len(part.dates) for part in self._done)
         if days < len(forcing.dates):
-            start = parts[-1].state if parts else None
-            rest = _days(forcing, days)
-            new = simulate(rest, site, depths_m=depths_m, state=start, compiled=compiled)
-            if len(parts) == len(self._done):
-                self._done.append(new)
-            parts.append(new)
+            start = self._done[-1].state if self._done else None
+            rest = _from(forcing, days)
+            self._done.append(
+                simulate(rest, site, depths_m=depths_m, state=start, compiled=compiled)
+            )
         return replace(
-            parts[-1],
+            self._done[-1],
             dates=forcing.dates,
-            temp_c=np.concatenate([part.temp_c for part in parts], axis=-2),
-            moisture=np.concatenate([part.moisture for part in parts], axis=-1),
-            frozen=np.concatenate([part.frozen for part in parts], axis=-1),
-            snow_water_mm=np.concatenate([part.snow_water_mm for part in parts], axis=-1),
+            temp_c=np.concatenate([part.temp_c for part in self._done], axis=-2),
+            moisture=np.concatenate([part.moisture for part in self._done], axis=-1),
+            frozen=np.concatenate([part.frozen for part in self._done], axis=-1),
+            snow_water_mm=np.concatenate([part.snow_water_mm for part in self._done], axis=-1),
         )
 
-    def _up_to(self, days: int) -> tuple[list[SoilResult], int]:
-        """The runs that end within the first days, and how many days they are."""
-        parts: list[SoilResult] = []
-        known = 0
-        for part in self._done:
-            if known + len(part.dates) > days:
-                break
-            parts.append(part)
-            known += len(part.dates)
-        return parts, known
 
-
-def _days(forcing: SoilForcing, day: int) -> SoilForcing:
+def _from(forcing: SoilForcing, day: int) -> SoilForcing:
     """The days of a forcing from one on."""
     rest = {name: values[..., day:] for name, values in forcing.by_day().items()}
     return replace(forcing, dates=forcing.dates[..., day:], **rest)

@@ -18,7 +18,8 @@ import numpy as np
 
 from windowcast.verify.following import Followed, ReadThen
 from windowcast.verify.season_seen import SeasonSeen
-from windowcast.verify.worth import FALL, SPRING, Done, Worlds
+from windowcast.verify.sprays import Done
+from windowcast.verify.worth import FALL, SPRING, Worlds
 from windowcast.windows.model import PURPOSES, PurposeName
 
 Cause = Literal["season", "limits", "unknown", "forecast", "wait", "early", "log", "none"]
@@ -41,11 +42,13 @@ class Regret:
     sprayed, best
         When it went out, and when it best had; None: not at all.
     said
-        What the answer said of it on the best day, as of `ReadThen.do`; "" where it was not read.
+        What the answer said of it when it was last read up to the best day, as of `ReadThen.do`; ""
+        where it never was.
     cause
         "season": not open that day by the models; "limits": the turf did not take it; "unknown":
         nobody could tell; "forecast": no fit hours were foretold; "wait": the answer named another
-        day; "early": it had gone out before; "log": it was done by the log; "none": lost little.
+        day; "early": it had gone out before, or hindsight does without it; "log": it was done by
+        the log; "none": lost little.
     dates
         Who → purpose → ISO dates.
     seen
@@ -109,11 +112,11 @@ def regret_of(
     by
         Who → what went out.
     """
-    share = {who: _both(worlds, done) for who, done in by.items()}
+    share = {who: controlled_alike(worlds, done) for who, done in by.items()}
     best = by[hindsight]
     lost = share[hindsight] - share[advice]
     costs = {
-        name: share[hindsight] - _both(worlds, _swapped(best, by[advice], name))
+        name: share[hindsight] - controlled_alike(worlds, _swapped(best, by[advice], name))
         for name in PURPOSES
     }
     worst = max(costs, key=lambda name: costs[name])
@@ -135,7 +138,8 @@ def regret_of(
     )
 
 
-def _both(worlds: Worlds, done: Sequence[Done]) -> float:
+def controlled_alike(worlds: Worlds, done: Sequence[Done]) -> float:
+    """Share of winter and summer weeds alike, 0..1; of a place without curves of one, the other."""
     shares = (worlds.controlled(done, season).mean() for season in (FALL, SPRING))
     return float(np.mean([share for share in shares if np.isfinite(share)] or [np.nan]))
 
@@ -157,7 +161,8 @@ def _cause(
     """What the answer said on the best day, and so why it was not taken."""
     if best is None or (sprayed is not None and sprayed < best):
         return "", "early"
-    said = next((t for t in told if t.purpose == name and t.date == best), None)
+    read = [t for t in told if t.purpose == name and t.date <= best]
+    said = max(read, key=lambda t: t.date, default=None)
     if said is None:
         return "", "season"
     causes: dict[str, Cause] = {

@@ -11,7 +11,8 @@ import numpy as np
 
 from windowcast.season.observed import Applied
 from windowcast.verify.foresight import allowed, watering_mm
-from windowcast.verify.worth import FALL, SPRING, Tank, Worlds
+from windowcast.verify.sprays import Tank
+from windowcast.verify.worth import FALL, SPRING, Worlds
 from windowcast.windows.model import PURPOSES, PurposeName
 from windowcast.windows.purposes import purpose_of
 

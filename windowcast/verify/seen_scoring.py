@@ -25,8 +25,9 @@ from windowcast.season.weeds import weed
 from windowcast.verify.foresight import watering_mm
 from windowcast.verify.seen_stations import NearStations
 from windowcast.verify.seen_trials import SeenTrial
+from windowcast.verify.sprays import Done, Tank
 from windowcast.verify.survival import leaf_stage
-from windowcast.verify.worth import FALL, Done, Tank, Worlds
+from windowcast.verify.worth import FALL, Worlds
 from windowcast.windows.model import PurposeName
 from windowcast.windows.score import Block
 

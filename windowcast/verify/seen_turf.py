@@ -20,8 +20,9 @@ from windowcast.limits.model import TurfAnswer
 from windowcast.season.observed import Applied
 from windowcast.verify.foresight import allowed
 from windowcast.verify.seen_stations import NearStations
+from windowcast.verify.sprays import Tank
 from windowcast.verify.turf_sightings import LIVE, Sighting, read_sightings
-from windowcast.verify.worth import Tank, Worlds
+from windowcast.verify.worth import Worlds
 
 NON_SELECTIVE: Tank = (("glyphosate", 0.42),)
 DORMANT = frozenset({"dormant", "looked dormant"})

@@ -20,6 +20,7 @@ it be.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -32,7 +33,8 @@ from windowcast.season.observed import Applied
 from windowcast.season.rolling import trailing_mean
 from windowcast.verify.foresight import watering_mm
 from windowcast.verify.rule_dates import Days, by_calendar, by_soil, of_january
-from windowcast.verify.worth import Done, SeasonLived, Tank, Worlds
+from windowcast.verify.sprays import Done, Tank
+from windowcast.verify.worth import SeasonLived, Worlds
 from windowcast.windows.criteria import over_limit
 from windowcast.windows.model import PURPOSES, PurposeName
 from windowcast.windows.purposes import purpose_of
@@ -143,15 +145,34 @@ class _Person:
             return None
         drops = float(tables["criteria"].value("rain_now.at").value[0])
         runs = self._runs(can & self._calm_and_dry(told, times, wet_mm=drops))
+        leaves = not purpose_of(purpose, tables).barrier
+        if leaves:
+            runs &= self._dry_for(self._rain_free_h(purpose), told, times, drops)[: len(runs)]
         if not runs.any():
             return None
         first = int(np.argmax(runs))
-        if not purpose_of(purpose, tables).barrier:
+        if leaves:
             size = len(can) - len(runs) + 1
             temp_c = trailing_mean(_at(told, "temp_c", times), size)[size - 1 :]
             temp_c = np.nan_to_num(temp_c, nan=UNTOLD_C)
             first = int(np.argmax(np.where(runs, temp_c, -np.inf)))
         return dt.datetime.fromtimestamp(3600 * int(times[first].astype(np.int64)), site.zone)
+
+    def _rain_free_h(self, purpose: PurposeName) -> int:
+        """Hours from the start of spraying that the label wants dry."""
+        names = [name for name, _ in self.tanks[purpose]]
+        asked = self.worlds.hours.needs(names).rain_free_h
+        if asked is None:
+            asked = purpose_of(purpose, self.worlds.tables).generic.rain_free_h
+        return self._shortest_h + math.ceil(0.0 if asked is None else asked)
+
+    @staticmethod
+    def _dry_for(hours: int, told: Record, times: DateArray, wet_mm: float) -> BoolArray:
+        """Hours of a day after which no rain is foretold for so many hours."""
+        after = times[-1] + np.arange(1, hours + 1)
+        rain = _at(told, "precip_mm", np.concatenate([times, after]))
+        dry = np.lib.stride_tricks.sliding_window_view(~(rain > wet_mm), hours)
+        return np.asarray(dry.all(axis=-1))
 
     def _calm_and_dry(self, hours: Record, times: DateArray, *, wet_mm: float) -> BoolArray:
         """Hours without more rain than that and wind over the limit, as far as is known."""

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Protocol
@@ -22,7 +22,7 @@ import numpy.typing as npt
 from windowcast.core.record import DateArray, FloatArray, Place, Record, Weather
 from windowcast.core.site import Site
 from windowcast.core.values import Tables
-from windowcast.limits.model import Limit, TurfAnswer
+from windowcast.limits.model import TurfAnswer
 from windowcast.materials.efficacy import rate_share_of
 from windowcast.season.observed import Applied
 from windowcast.season.soil_doubt import even_scores
@@ -30,6 +30,7 @@ from windowcast.season.turf_safety import Safety, injury_probability
 from windowcast.season.weeds import weed
 from windowcast.verify.as_it_came import AsItCame, DrawnSeason
 from windowcast.verify.hours_came import HoursCame
+from windowcast.verify.sprays import Done, Tank, Worth
 from windowcast.verify.survival import leaf_stage, sprayed, stopped
 from windowcast.windows.barrier import Barrier, watered_in_time
 from windowcast.windows.days_held import days_held
@@ -41,7 +42,6 @@ from windowcast.windows.score import Block
 DRAWS = 20
 AIR_DAYS = 3  # the day of a spray and those after it whose highs it is taken up in
 FALL, SPRING = "fall", "spring"
-Tank = tuple[tuple[str, float | None], ...]  # actives with their rate [kg a.i. ha-1], as in Applied
 
 
 class SeasonLived(Protocol):
@@ -58,42 +58,6 @@ class SeasonLived(Protocol):
     @property
     def season(self) -> int:
         """Year of its 1 July."""
-
-
-@dataclass(frozen=True)
-class Done:
-    """An application that went out, with its first and last moment (aware)."""
-
-    applied: Applied
-    start: dt.datetime
-    end: dt.datetime
-
-
-@dataclass(frozen=True)
-class Worth:
-    """What a season's applications were worth.
-
-    Attributes
-    ----------
-    winter
-        Share of the season's winter annuals controlled, ``[draw]``; NaN where the place has no
-        curve of them.
-    summer
-        The same of summer grasses, by what was applied before 1 July.
-    lost
-        Index of an application → what spoilt it: "rain", "wind", "cold", "dry" (not watered in).
-        Rain, cold and want of water also take control away; wind does not, its cost is drift.
-    hurt
-        Index of an application → the limit that said no to it, by the weather that came.
-    hurt_chance
-        Chance that it hurt the turf, over the worlds of the turf's thresholds, ``[application]``.
-    """
-
-    winter: FloatArray
-    summer: FloatArray
-    lost: Mapping[int, tuple[str, ...]]
-    hurt: Mapping[int, Limit]
-    hurt_chance: FloatArray
 
 
 @dataclass
@@ -321,7 +285,10 @@ class Worlds:
         day = self.index(applied.date)
         if self.hours.needs(names).turf_state == "dormant":
             return float(np.nan_to_num(self._injured[:, day], nan=1.0).mean())
-        return self.permits(applied.actives, applied.date).harm or 0.0
+        answer = self.permits(applied.actives, applied.date)
+        if answer.harm is not None:
+            return answer.harm
+        return 0.0 if answer.answer == "yes" else 1.0
 
     @cached_property
     def _injured(self) -> FloatArray:

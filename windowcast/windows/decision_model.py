@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from windowcast.core.phrase import Phrase
 
 OptionName = Literal["today", "tomorrow", "best", "next", "skip"]
+SAME_UP = 0.05  # of a season's weeds: fewer tell no days apart
 Now = Literal["act", "wait", "neither", "cannot tell"]
 
 
@@ -43,6 +45,19 @@ class Effect:
     def reached(self) -> float:
         """Share of the season's weeds that it controls, as far as can be told how many are up."""
         return self.middle if self.up is None else self.middle * self.up
+
+
+def told_apart(effects: Sequence[Effect]) -> list[Effect]:
+    """Effects of days that are compared; how many weeds are up counts only if it tells them apart.
+
+    Where it is not known of one day, or differs by hardly any, it is left out of all: no day is
+    waited for on account of it.
+    """
+    ups = [effect.up for effect in effects]
+    known = [up for up in ups if up is not None]
+    if len(known) == len(ups) and known and max(known) - min(known) >= SAME_UP:
+        return list(effects)
+    return [replace(effect, up=None) for effect in effects]
 
 
 @dataclass(frozen=True, slots=True)

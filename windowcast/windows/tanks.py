@@ -16,6 +16,7 @@ from windowcast.windows.choices import Candidate, choices, expected, weed_names
 from windowcast.windows.covers import Controlled, controlled_on
 from windowcast.windows.day_windows import DayWindows
 from windowcast.windows.decision import order_key
+from windowcast.windows.decision_model import told_apart
 from windowcast.windows.model import Choice, StockFit, Verdict, Window
 from windowcast.windows.purposes import Purpose
 from windowcast.windows.reasons import because
@@ -59,8 +60,9 @@ class Tanks:
             chosen = choices_of[window.start] = self._choices(purpose, window, by_residual, met)
             tank = asked or self._tank(chosen)
             effects.append(None if tank is None else expected(tank, purpose, by_residual, met))
-        if windows and all(effects):
-            known = (replace(w, effect=e) for w, e in zip(windows, effects, strict=True))
+        told = [effect for effect in effects if effect is not None]
+        if windows and len(told) == len(windows):
+            known = (replace(w, effect=e) for w, e in zip(windows, told_apart(told), strict=True))
             windows = tuple(sorted(known, key=order_key))
         return windows, choices_of[windows[0].start] if windows else ()
 
