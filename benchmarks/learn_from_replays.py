@@ -5,8 +5,8 @@ Usage: python benchmarks/learn_from_replays.py PURPOSE FOLLOWER VARIANTS.json WE
 VARIANTS.json holds, by a name, the science values to try in place of the packaged ones, by table
 and path: ``{"later": {"purposes.post-early.grade.share_up.at": [0.35, 0.75]}}``. Each season is
 lived by FOLLOWER ("golf", "rain_only"; see verify/followers.py), who sprays for PURPOSE alone; what
-is printed is the share of the weeds that this controls, and how often it went out, beside rules and
-hindsight.
+is printed is the share of the weeds that this controls, and how many sprays it took, beside rules
+and hindsight.
 Stations that a rule is learnt on are not those it is scored on (docs/advice.md names them).
 """
 
@@ -38,8 +38,8 @@ Variants = dict[str, dict[str, Any]]
 
 def station(
     path: str, purpose: PurposeName, follower: Follower, variants: Variants
-) -> list[dict[str, float]]:
-    """Each season of a station: variant, rule or hindsight → share of the weeds controlled."""
+) -> list[dict[str, tuple[float, int]]]:
+    """Each season of a station: variant, rule or hindsight → share controlled, and sprays."""
     here = ReplayedStation(in_its_zone(read_weather(path)), load_actives())
     found = []
     for season in SEASONS:
@@ -55,12 +55,8 @@ def station(
             done[name] = lives[follower].done
         done |= by_rules(came, worlds, tanks, known=came.on)
         done["hindsight"] = foresight(worlds, {purpose: tanks[purpose]}, 1, least_gain=0.0)
-        found.append(
-            {
-                who: alone(purpose, [d for d in own if d.applied.purpose == purpose], worlds)
-                for who, own in done.items()
-            }
-        )
+        its = {who: [d for d in own if d.applied.purpose == purpose] for who, own in done.items()}
+        found.append({who: (alone(purpose, own, worlds), len(own)) for who, own in its.items()})
     return found
 
 
@@ -74,8 +70,8 @@ def main(purpose: str, follower: str, variants: str, *paths: str) -> None:
         seasons = [season for one in results for season in one]
     print(f"{len(seasons)} seasons of {count} stations, {purpose}, {follower}")
     for who in seasons[0]:
-        shares = np.array([season[who] for season in seasons])
-        print(f"{who:24} {np.nanmean(shares):6.1%}  sprayed {np.mean(shares > 0):4.0%}")
+        shares, sprays = np.array([season[who] for season in seasons]).T
+        print(f"{who:24} {np.nanmean(shares):6.1%}  sprays {sprays.mean():.2f}")
 
 
 if __name__ == "__main__":

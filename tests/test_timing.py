@@ -109,7 +109,7 @@ def test_a_watched_season_without_weeds_cannot_be_told() -> None:
         (
             dt.date(2023, 1, 12),
             dt.date(2023, 1, 19),
-            "from the start of its season, 12 Jan (by 19 Jan in 9 of 10 cases)",
+            "from 12 Jan (by 19 Jan in 9 of 10 cases)",
         ),
         (dt.date(2023, 1, 13), dt.date(2023, 1, 19), "about 13 Jan (likely 12 Jan to 19 Jan)"),
     ],

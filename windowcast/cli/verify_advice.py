@@ -51,7 +51,7 @@ SEASONS = 10
     type=click.IntRange(1, 60),
     default=5,
     show_default=True,
-    help="Followers on other ground or with other habits live each so manieth of them.",
+    help="Followers on other ground or with other habits live every n-th of them.",
 )
 @click.option(
     "--only",
@@ -192,15 +192,18 @@ def seasons_lived(
     from windowcast.sources.cache import Cache
     from windowcast.verify.advice import verify_advice
     from windowcast.verify.advice_here import replay_at
-    from windowcast.verify.advice_kept import keep, summary
+    from windowcast.verify.advice_kept import keep, kept, summary
 
     site, weather = start.load()
     replay = replay_at(site, weather, seasons=seasons, **asked)
     with at_work():
         result = verify_advice([replay], processes=1, on_worst=on_worst)
     if set(asked["purposes"]) == set(PURPOSES):
+        found = summary(result, irrigated=bool(site.turf.irrigated))
         with Cache() as cache:
-            keep(cache, site, summary(result, irrigated=bool(site.turf.irrigated)))
+            before = kept(cache, site)
+            if before is None or found.seasons >= before.seasons:  # a quick try replaces nothing
+                keep(cache, site, found)
     return result
 
 
@@ -212,7 +215,6 @@ def costs_of(path: Path) -> tuple[dict[str, float], str]:
     InputError
         One that the followers use has no product with rate and price, or they differ in money.
     """
-    from windowcast.core.errors import InputError
     from windowcast.materials.actives import load_actives
     from windowcast.materials.products import load_products
     from windowcast.programme.candidates import cost_of

@@ -25,16 +25,16 @@ GROUNDS = {
     "site": "your site",
 }
 CAUSES = {
-    "season": "the application was not open that day",
+    "season": "the application was not open",
     "limits": "the turf did not take it",
-    "unknown": "nobody could tell whether the turf takes it",
+    "unknown": "nobody could tell",
     "forecast": "no fit hours were foretold",
-    "wait": "the answer named another day",
+    "wait": "the answer named a day, and it did not go out by then",
     "early": "it had gone out before, or hindsight does without it",
     "log": "the log said it was done",
 }
 SHORT = dict(zip(WHO, ("advice", "calendar", "soil", "January", "hindsight"), strict=True))
-ENDS = ("against best rule", "of the gain")
+ENDS = ("against best rule (5 %)", "of the gain")
 HEAD = (
     "",
     "controlled",
@@ -64,10 +64,13 @@ def advice_table(result: Mapping[str, Any], width: int) -> str:
             lines += _money(found, result.get("money", ""))
             head = ("each by itself", *(SHORT[who] for who in WHO if who in found), *ENDS)
             lines += table_lines(head, [*_each_alone(found)], range(1, len(head)), width)
-    lines += ["", "What was lost against the best dates, by what the answer said on that day"]
+    lines += [
+        "",
+        "What was lost against the best dates, by what the answer last said up to that day",
+    ]
     lines += _causes(result["causes"])
-    lines += ["", "Worst seasons"]
-    lines += [_story(one) for one in result["worst"]]
+    worst = [_story(one) for one in result["worst"] if one["lost"] > 0]
+    lines += ["", "Worst seasons", *worst] if worst else []
     as_issued = result["as_issued"]
     if as_issued:
         count = sum(map(len, as_issued.values()))
@@ -146,10 +149,12 @@ def _causes(found: Mapping[str, Mapping[str, float]]) -> Iterator[str]:
 
 def _story(one: Mapping[str, Any]) -> str:
     share = one["controlled"]
-    said = f"; the answer that day: {one['said']}" if one["said"] else ""
-    sprayed = one["sprayed"] or "never"
+    said = f"; the last answer up to then: {one['said']}" if one["said"] else ""
+    what = f"{one['purpose']} sprayed {one['sprayed'] or 'never'}, best {one['best']}{said}"
+    if not one["purpose"]:
+        what = "no single application made the difference"
     return (
         f"{one['station']} {one['season']}/{(one['season'] + 1) % 100:02}: advice "
         f"{share['advice']:.0%}, calendar {share.get('calendar', 0):.0%}, best "
-        f"{share['foresight']:.0%}; {one['purpose']} sprayed {sprayed}, best {one['best']}{said}"
+        f"{share['foresight']:.0%}; {what}"
     )

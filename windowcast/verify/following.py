@@ -35,7 +35,7 @@ from windowcast.windows.score import Rule
 
 FIRST, LAST = (8, 1), (5, 31)  # month and day between which the answer is read
 READ_AT_H = 6  # local hour
-FUTURES = 30  # a user's answer counts 100; docs/advice.md says what that changes
+FUTURES = 30  # a user's answer counts 100
 QUIET_DAYS = 7  # the answer is read once a week while the turf takes nothing
 IDLE_DAYS = 14  # and after so many at the most while nothing is open
 NO_DAY_DAYS = 3  # and after so many where it is, but names no day near
