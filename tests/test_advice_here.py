@@ -54,16 +54,16 @@ def test_both_ways_to_spray_are_told_with_what_they_rest_on() -> None:
         (
             "In 12 seasons, 2005/06 to 2016/17, spraying as advised would have controlled 96 % of "
             "the annual bluegrass and 94 % of the large crabgrass with 3.4 sprays a season. No "
-            "spray would have gone out on a day that hurts the turf."
+            "spray would have gone out on a day that the turf limits rule out."
         ),
         (
             "By calendar dates: 97 % of the annual bluegrass and 93 % of the large crabgrass with "
-            "4 sprays a season. 0.7 sprays a season would have gone out on a day that hurts "
-            "the turf."
+            "4 sprays a season. 0.7 sprays a season would have gone out on a day that the turf "
+            "limits rule out."
         ),
         (
-            "The difference in control between the two, 0.2 points, is within what luck alone does "
-            "(−1 to 1.4)."
+            "Counting only sprays that the turf took, the difference in control between the two, "
+            "0.2 points, is within what luck alone does (−1 to 1.4)."
         ),
         (
             "By the program's own models of weeds, products and forecasts, with one tank for each "

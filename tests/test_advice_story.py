@@ -51,7 +51,7 @@ def test_a_story_says_what_when_what_was_said_and_what_it_cost() -> None:
         "the best dates 95 %. "
         "Most was lost on one application, the fall pre-emergent: the best day was 17 Sep; "
         "the calendar sprayed on 30 Sep; the advice on 23 Oct. "
-        "On 17 Sep the answer said to wait: the forecast had no good hours. "
+        "The last answer read up to 17 Sep said to wait: the forecast had no good hours. "
         "By 17 Sep, 0 % of the season's annual bluegrass had emerged, by 23 Oct 40 %. "
         "That alone let 12 % of the season's weeds through."
     )
