@@ -184,7 +184,10 @@ def test_a_season_without_enough_before_it_or_within_it_is_none(record: Record) 
     assert lived(record, 2009) is None
     for before in (1980, 1900, int(str(record.times[0])[:4]) - 1):  # it ends before the record
         assert lived(record, before) is None
-    assert lived(record.between(record.times[-1] + 1, record.times[-1] + 1), 2009) is None
+    assert (
+        lived(record.between(record.times[-1] + np.timedelta64(1, "D"), record.times[-1]), 2009)
+        is None
+    )
     assert lived(record, 2016) is None
     values = {n: v.copy() for n, v in record.values.items()}
     at = int((np.datetime64(TODAY) - record.times[0]).astype(int))

@@ -71,7 +71,8 @@ def days_into_season(text: str, first_year: npt.ArrayLike, southern: npt.ArrayLi
 
     def days(south: bool) -> Any:
         month, day = divmod(northern_month_day(text, south), 100)
-        first = (starts + (month - first_month(south)) % 12).astype("datetime64[D]")
+        later = np.timedelta64((month - first_month(south)) % 12, "M")
+        first = (starts + later).astype("datetime64[D]")
         return (first - starts.astype("datetime64[D]")).astype(int) + day - 1
 
     return np.where(southern, days(True), days(False))

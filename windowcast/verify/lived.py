@@ -129,7 +129,7 @@ class Mornings:
         """The record up to the day before, then the forecast's days."""
         known = self.known
         ahead = len(of_hours["tmax_c"]) - RECENT_HOURS_DAYS
-        times = known.times[0] + np.arange(at + ahead)
+        times = known.times[0] + np.arange(at + ahead).astype("timedelta64[D]")
         values, grades = {}, {}
         for name in known.values:
             source = "precip_mm" if name == FILLED else name

@@ -169,7 +169,7 @@ class _Person:
     @staticmethod
     def _dry_for(hours: int, told: Record, times: DateArray, wet_mm: float) -> BoolArray:
         """Hours of a day after which no rain is foretold for so many hours."""
-        after = times[-1] + np.arange(1, hours + 1)
+        after = times[-1] + np.arange(1, hours + 1).astype("timedelta64[h]")
         rain = _at(told, "precip_mm", np.concatenate([times, after]))
         dry = np.lib.stride_tricks.sliding_window_view(~(rain > wet_mm), hours)
         return np.asarray(dry.all(axis=-1))
