@@ -14,7 +14,9 @@ the soil, so that water is worth most at once. Rain that is not known waters not
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -281,6 +283,26 @@ class Surroundings:
         return untold
 
 
+class Watered(NamedTuple):
+    """Shares of the ground that are watered in on one day, each of one application.
+
+    Attributes
+    ----------
+    at
+        Which application; none is there twice.
+    row, laid
+        Its member and day.
+    start
+        Day from whose start it is watered in.
+    """
+
+    at: npt.NDArray[np.intp]
+    row: npt.NDArray[np.int64]
+    laid: npt.NDArray[np.int64]
+    start: npt.NDArray[np.int64]
+    share: FloatArray
+
+
 @dataclass(frozen=True)
 class Exposure:
     """A barrier on the ground it lies on.
@@ -303,28 +325,57 @@ class Exposure:
 
     def caught(self, days: slice = slice(None)) -> tuple[FloatArray, FloatArray]:
         """`caught_by_day`."""
-        ground, barrier = self.ground, self.barrier
-        need, loss, (members, last) = barrier.activation_mm, barrier.loss, ground.soil_c.shape
+        members, last = self.ground.soil_c.shape
         first, stop, _ = days.indices(last)
         rows, day = np.indices((members, stop - first))
-        day += first
-        begun = watered_share(np.full(day.shape, barrier.at_once_mm), need, loss)
-        untold = ground.rain_untold(barrier)[:, first:stop]
-        caught = np.where(untold, np.nan, begun * self.held(rows, day, day))
-        # rain by rain: what each waters in for the first time is caught from the day after it
-        rows, day, begun = rows.ravel(), day.ravel(), begun.ravel()
-        at = np.arange(len(day))
-        rain_day = ground.next_rain[rows, day + 1]
+        untold = self.ground.rain_untold(self.barrier)[:, first:stop]
+        caught = np.where(untold.ravel(), np.nan, 0.0)
+        for new in self.watered(rows.ravel(), day.ravel() + first):
+            caught[new.at] += new.share * self.held(new.row, new.laid, new.start)
+        return caught.reshape(rows.shape), self.ground.before[:, first:stop]
+
+    def watered(
+        self, rows: npt.NDArray[np.int64], laid: npt.NDArray[np.int64]
+    ) -> Iterator[Watered]:
+        """What is watered in for the first time: at once, then rain by rain.
+
+        Each rain waters in from the day after it.
+
+        Parameters
+        ----------
+        rows, laid
+            Member and day of each application, ``[application]``.
+        """
+        ground, barrier = self.ground, self.barrier
+        need, loss, last = barrier.activation_mm, barrier.loss, ground.soil_c.shape[-1]
+        begun = watered_share(np.full(laid.shape, barrier.at_once_mm), need, loss)
+        at = np.arange(len(laid))
+        yield Watered(at, rows, laid, laid, begun)
+        rain_day = ground.next_rain[rows, laid + 1]
         while True:
             goes_on = (rain_day < last) & (begun < 1)
             if not goes_on.any():
-                return caught, ground.before[:, first:stop]
-            at, rows, day, begun, rain_day = (x[goes_on] for x in (at, rows, day, begun, rain_day))
-            fallen = ground.fallen[rows, rain_day + 1] - ground.fallen[rows, day + 1]
+                return
+            at, rows, laid, begun, rain_day = (
+                x[goes_on] for x in (at, rows, laid, begun, rain_day)
+            )
+            fallen = ground.fallen[rows, rain_day + 1] - ground.fallen[rows, laid + 1]
             watered = watered_share(barrier.at_once_mm + fallen, need, loss)
             watered = np.where(watered < 1 - SATURATED, watered, 1.0)
-            caught.ravel()[at] += (watered - begun) * self.held(rows, day, rain_day + 1)
+            yield Watered(at, rows, laid, rain_day + 1, watered - begun)
             begun, rain_day = watered, ground.next_rain[rows, rain_day + 1]
+
+    def end(
+        self,
+        rows: npt.NDArray[np.int64],
+        laid: npt.NDArray[np.int64],
+        start: npt.NDArray[np.int64],
+    ) -> FloatArray:
+        """Half-lives from the first day at which too little is left, ``[application]``."""
+        waited = self.waiting[rows, start] - self.waiting[rows, laid]
+        held = np.broadcast_to(self.barrier.half_lives_held, (len(self.waiting), 1))[rows, 0]
+        end: FloatArray = self.lost.x[rows, laid] + held - waited
+        return end
 
     def held(
         self,
@@ -333,8 +384,7 @@ class Exposure:
         start: npt.NDArray[np.int64],
     ) -> FloatArray:
         """Emergence while the residual holds on ground laid on one day and active from another."""
-        waited = self.waiting[rows, start] - self.waiting[rows, laid]
-        end = self.lost.x[rows, laid] + self.barrier.half_lives_held - waited
+        end = self.end(rows, laid, start)
         finish = where_reached(self.lost, self.ground.before, rows, end)
         return np.maximum(finish - self.ground.before[rows, start], 0.0)
 

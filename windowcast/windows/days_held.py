@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
 from windowcast.windows.along_rows import where_reached
-from windowcast.windows.barrier import SATURATED, Barrier, Exposure, Surroundings
-from windowcast.windows.loss import watered_share
+from windowcast.windows.barrier import Barrier, Exposure, Surroundings, Watered
 
 
 def days_held(
@@ -43,59 +40,29 @@ def days_held(
     """
     soil_c, rain_mm = np.broadcast_arrays(*np.atleast_2d(soil_c, rain_mm))
     members, days = soil_c.shape
-    ground = Surroundings.of(np.zeros(soil_c.shape), soil_c, rain_mm)
-    met = Exposure.of(ground, barrier)
+    met = Exposure.of(Surroundings.of(np.zeros(soil_c.shape), soil_c, rain_mm), barrier)
     rows, day = np.repeat(np.arange(members), len(laid)), np.tile(laid, members)
     changes = np.zeros((len(rows), days + 2))
-    need, loss = barrier.activation_mm, barrier.loss
-    at = np.arange(len(rows))
-    begun = watered_share(np.full(len(rows), barrier.at_once_mm), need, loss)
-    _begin(changes, met, _Spots(at, rows, day, day, begun))
-    rain_day = ground.next_rain[rows, day + 1]
-    while True:
-        goes_on = (rain_day < days) & (begun < 1)
-        if not goes_on.any():
-            break
-        at, rows, day, begun, rain_day = (x[goes_on] for x in (at, rows, day, begun, rain_day))
-        fallen = ground.fallen[rows, rain_day + 1] - ground.fallen[rows, day + 1]
-        watered = watered_share(barrier.at_once_mm + fallen, need, loss)
-        watered = np.where(watered < 1 - SATURATED, watered, 1.0)
-        _begin(changes, met, _Spots(at, rows, day, rain_day + 1, watered - begun))
-        begun, rain_day = watered, ground.next_rain[rows, rain_day + 1]
+    for new in met.watered(rows, day):
+        _begin(changes, met, new)
     held: FloatArray = np.cumsum(changes, axis=-1)[:, :days].reshape(members, len(laid), days)
     return np.clip(held, 0.0, 1.0)
 
 
-class _Spots(NamedTuple):
-    """Shares of the ground that are watered in on one day, each of one application."""
-
-    row: npt.NDArray[np.intp]
-    member: npt.NDArray[np.int64]
-    laid: npt.NDArray[np.int64]
-    start: npt.NDArray[np.int64]
-    share: FloatArray
-
-
-def _begin(changes: FloatArray, met: Exposure, spots: _Spots) -> None:
+def _begin(changes: FloatArray, met: Exposure, new: Watered) -> None:
     """Add what shares of the ground change when their residual begins and ends, in place.
 
     Parameters
     ----------
     changes
-        From one day to the next, ``[row, day + 2]``.
-    spots
-        No row twice.
+        From one day to the next, ``[application, day + 2]``.
     """
-    rows, start = spots.member, spots.start
-    lost = met.lost.x
-    days = lost.shape[-1] - 1
-    waited = met.waiting[rows, start] - met.waiting[rows, spots.laid]
-    lasting = np.broadcast_to(met.barrier.half_lives_held, (len(lost), 1))[rows, 0]
-    end = lost[rows, spots.laid] + lasting - waited
-    axis = np.broadcast_to(np.arange(days + 1.0), lost.shape)
-    finish = where_reached(met.lost, axis, rows, end, beyond=float(days))
-    holds = finish > start
-    at, start, finish, share = spots.row[holds], start[holds], finish[holds], spots.share[holds]
+    days = met.lost.x.shape[-1] - 1
+    end = met.end(new.row, new.laid, new.start)
+    axis = np.broadcast_to(np.arange(days + 1.0), met.lost.x.shape)
+    finish = where_reached(met.lost, axis, new.row, end, beyond=float(days))
+    holds = finish > new.start
+    at, start, share, finish = new.at[holds], new.start[holds], new.share[holds], finish[holds]
     whole = finish.astype(np.int64)
     part = finish - whole
     changes[at, start] += share
