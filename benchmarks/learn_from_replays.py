@@ -23,7 +23,8 @@ import numpy as np
 from windowcast.core.values import PACKAGED
 from windowcast.materials.actives import load_actives
 from windowcast.sources.files import read_weather
-from windowcast.verify.advice import ReplayedStation, alone, in_its_zone
+from windowcast.verify.advice import ReplayedStation, alone
+from windowcast.verify.as_known import in_its_zone
 from windowcast.verify.followers import FOLLOWERS, Follower, tanks_of
 from windowcast.verify.following import ForeseenMornings, follow
 from windowcast.verify.foresight import foresight

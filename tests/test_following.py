@@ -12,7 +12,8 @@ from uscrn_sites import FOLDER
 
 from windowcast.materials.actives import load_actives
 from windowcast.sources.uscrn import read_uscrn
-from windowcast.verify.advice import ReplayedStation, in_its_zone
+from windowcast.verify.advice import ReplayedStation
+from windowcast.verify.as_known import in_its_zone
 from windowcast.verify.followers import FOLLOWERS, GOLF, TANKS, Follower
 from windowcast.verify.following import Followed, ForeseenMornings, follow
 from windowcast.verify.lived import Lived, lived

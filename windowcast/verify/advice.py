@@ -22,11 +22,10 @@ from windowcast.core.errors import InputError
 from windowcast.core.extras import installed
 from windowcast.core.great_circle import distance_km
 from windowcast.core.record import Record
-from windowcast.core.site import timezone_at
 from windowcast.materials.actives import Actives, load_actives
-from windowcast.sources.files import measured_at
 from windowcast.verify.advice_scores import ADVICE, FORESIGHT, SeasonScore, tables
 from windowcast.verify.as_it_came import AsItCame
+from windowcast.verify.as_known import in_its_zone
 from windowcast.verify.followers import FOLLOWERS, Follower, by_ground, tanks_of
 from windowcast.verify.following import FUTURES, ForeseenMornings, follow
 from windowcast.verify.foresight import foresight
@@ -344,13 +343,6 @@ class _Beside:
     done: Mapping[str, tuple[Done, ...]]
     best: Mapping[PurposeName, tuple[Done, ...]]
     costs: Mapping[str, float]
-
-
-def in_its_zone(record: Record) -> Record:
-    """The record with its days in the zone of its place."""
-    place = record.place
-    zone = timezone_at(place.latitude_deg, place.longitude_deg) or "UTC"
-    return measured_at(record, replace(place, timezone=zone))
 
 
 def _score(

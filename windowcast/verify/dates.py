@@ -21,13 +21,12 @@ import numpy.typing as npt
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray, Record, Weather
 from windowcast.core.season_calendar import SEASON_START
-from windowcast.core.site import Site, site_from, timezone_at
+from windowcast.core.site import Site, site_from
 from windowcast.programme.foreseen import foreseen
 from windowcast.programme.key_dates import key_dates
 from windowcast.programme.model import KeyDate
-from windowcast.sources.files import measured_at
 from windowcast.sources.uscrn import read_uscrn
-from windowcast.verify.as_known import as_known
+from windowcast.verify.as_known import as_known, in_its_zone
 from windowcast.verify.dates_came import what_came
 from windowcast.verify.growing_soil import GrowingSoil
 from windowcast.verify.odds import last_seasons
@@ -199,9 +198,8 @@ def interval_score(early: FloatArray, late: FloatArray, came: FloatArray) -> Flo
 
 def _station(record: Record, seasons: int, issues: Sequence[str]) -> Iterator[ToldDate]:
     """What was told at one station, and what came."""
-    place = record.place
-    zone = timezone_at(place.latitude_deg, place.longitude_deg) or "UTC"
-    record = measured_at(record, replace(place, timezone=zone))
+    record = in_its_zone(record)
+    place, zone = record.place, record.place.timezone
     site = site_from(
         {
             "name": place.name,

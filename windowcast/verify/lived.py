@@ -19,12 +19,10 @@ import numpy.typing as npt
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray, Grade, Provenance, Record, Weather
-from windowcast.core.site import timezone_at
 from windowcast.core.time_axis import around_day_of_year, by_day_of_year, day_index, grades_of
 from windowcast.core.values import Table, load
 from windowcast.physics.humidity import dewpoint_from_rh_c, relative_humidity_pct
-from windowcast.sources.files import measured_at
-from windowcast.verify.as_known import as_known
+from windowcast.verify.as_known import as_known, in_its_zone
 from windowcast.verify.drawn_forecast import LEADS
 from windowcast.verify.drawn_hours import MONTHS, DrawnHours, drawn_hours
 from windowcast.verify.issued import Issued
@@ -230,10 +228,7 @@ def _prepared(
     fewest = values.number("record.fewest_years")
     if not len(record.times) or (start - record.times[0]).astype(np.int64) / 365.25 < fewest:
         return None
-    place = record.place
-    zone = timezone_at(place.latitude_deg, place.longitude_deg) or "UTC"
-    record = measured_at(record, replace(place, timezone=zone))
-    record = record.between(record.times[0], end + LEADS * one)
+    record = in_its_zone(record).between(record.times[0], end + LEADS * one)
     first = start - (RECENT_HOURS_DAYS + LEADS) * one
     if record.times[-1] < end - one:
         return None

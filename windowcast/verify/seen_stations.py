@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
 
 from windowcast.core.great_circle import distance_km
 from windowcast.core.record import Record
-from windowcast.core.site import Site, site_from, timezone_at
+from windowcast.core.site import Site, site_from
 from windowcast.materials.actives import Actives, load_actives
-from windowcast.sources.files import measured_at
 from windowcast.verify.as_it_came import AsItCame
+from windowcast.verify.as_known import in_its_zone
 from windowcast.verify.lived import lived
 from windowcast.verify.odds import last_seasons
 from windowcast.verify.worth import Worlds
@@ -88,9 +88,7 @@ class NearStations:
 
     def _on(self, index: int, species: str) -> AsItCame:
         if (index, species) not in self._grounds:
-            record, place = self.records[index], self.records[index].place
-            zone = timezone_at(place.latitude_deg, place.longitude_deg) or "UTC"
-            record = measured_at(record, replace(place, timezone=zone))
+            record = in_its_zone(self.records[index])
             ground = AsItCame.of(record, _site(record, species), self.materials)
             self._grounds[index, species] = ground
         return self._grounds[index, species]
