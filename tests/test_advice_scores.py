@@ -157,7 +157,7 @@ LIVED = (done(FALL, "pre-fall"), done(LATE, "dormant"))
 
 def told(do: str) -> Followed:
     row = ReadThen(WINTER, "dormant", do, LATE, sprayed=False)
-    return Followed(LIVED, (row,), 1, ())
+    return Followed(LIVED, (row,), 1)
 
 
 @pytest.mark.parametrize(
@@ -186,7 +186,7 @@ def test_the_last_answer_read_before_the_best_day_says_it_too() -> None:
         ReadThen(dt.date(2016, 1, 12), "dormant", "wait", None, sprayed=False),
         ReadThen(dt.date(2016, 1, 26), "dormant", "go", LATE, sprayed=False),
     ]
-    lived = Followed(LIVED, tuple(rows), 3, ())
+    lived = Followed(LIVED, tuple(rows), 3)
     found = regret_of(lived, {"advice": LIVED, "foresight": BEST}, WORLDS)
     assert (found.cause, found.said) == ("forecast", "wait")
 
@@ -195,7 +195,7 @@ def test_what_went_out_before_the_best_day_was_too_early() -> None:
     early = (done(WINTER, "dormant"),)
     best = (done(LATE, "dormant"),)
     worlds = cast(Worlds, FlatWorlds({WINTER: 0.1, LATE: 0.4}))
-    found = regret_of(Followed(early, (), 1, ()), {"advice": early, "foresight": best}, worlds)
+    found = regret_of(Followed(early, (), 1), {"advice": early, "foresight": best}, worlds)
     assert found.cause == "early"
 
 

@@ -223,18 +223,17 @@ def station_replayed(replay: Replay) -> StationReplayed:
             continue
         as_issued += [season] if issued else []
         others = (season + crc32(replay.name.encode())) % replay.others_every == 0
-        who = station.worlds(replay.followers if others else replay.followers[:1], came)
+        grounds = station.worlds(replay.followers if others else replay.followers[:1], came)
         lives = follow(
             ForeseenMornings(came, futures=replay.futures, compiled=installed("numba")),
-            who,
+            grounds,
             station.materials,
             every_morning=replay.every_morning,
             purposes=replay.purposes,
         )
-        for follower, worlds in who.items():
-            beside = station.beside(follower, came, worlds)
-            by = {ADVICE: lives[follower].done, **beside.done}
-            scores += (_score(name, done, worlds, follower, beside) for name, done in by.items())
+        for follower, worlds in grounds.items():
+            by = {ADVICE: lives[follower].done, **station.beside(follower, came, worlds).done}
+            scores += (station.score(who, done, worlds, follower) for who, done in by.items())
             if follower is replay.followers[0] and math.isfinite(controlled_alike(worlds, ())):
                 regrets.append(regret_of(lives[follower], by, worlds))
     gaps = "" if scores else "it has too few whole seasons with the years before them"
@@ -324,8 +323,42 @@ class ReplayedStation:
                 name: foresight(worlds, {name: tank}, 1, least_gain=0.0)
                 for name, tank in tanks.items()
             }
-            self._beside[key] = _Beside(done, best, self.costs)
+            self._beside[key] = _Beside(done, best)
         return self._beside[key]
+
+    def score(
+        self, who: str, done: Sequence[Done], worlds: Worlds, follower: Follower
+    ) -> SeasonScore:
+        """What a season was worth to somebody on a follower's ground."""
+        worth, place = worlds.worth(done), worlds.place
+        best = self._beside[worlds.season, by_ground(follower)].best
+        harmless = [one for n, one in enumerate(done) if n not in worth.hurt]
+        single = {
+            name: best.get(name, ())
+            if who == FORESIGHT
+            else tuple(one for one in harmless if one.applied.purpose == name)
+            for name in PURPOSES
+        }
+        costs = self.costs
+        return SeasonScore(
+            place.name,
+            region_of(place.latitude_deg, place.longitude_deg),
+            worlds.season,
+            follower.name,
+            who,
+            float(worth.winter.mean()),
+            float(worth.summer.mean()),
+            len(done),
+            Counter(why for causes in worth.lost.values() for why in causes),
+            len(worth.hurt),
+            float(worth.hurt_chance.sum()),
+            sum(costs[name] for one in done for name, _ in one.applied.actives)
+            if costs
+            else math.nan,
+            controlled_alike(worlds, harmless),
+            {name: alone(name, some, worlds) for name, some in single.items()},
+            dates_of(done),
+        )
 
 
 @dataclass(frozen=True)
@@ -342,38 +375,6 @@ class _Beside:
 
     done: Mapping[str, tuple[Done, ...]]
     best: Mapping[PurposeName, tuple[Done, ...]]
-    costs: Mapping[str, float]
-
-
-def _score(
-    who: str, done: Sequence[Done], worlds: Worlds, follower: Follower, beside: _Beside
-) -> SeasonScore:
-    worth, place = worlds.worth(done), worlds.place
-    harmless = [one for n, one in enumerate(done) if n not in worth.hurt]
-    single = {
-        name: beside.best.get(name, ())
-        if who == FORESIGHT
-        else tuple(one for one in harmless if one.applied.purpose == name)
-        for name in PURPOSES
-    }
-    costs = beside.costs
-    return SeasonScore(
-        place.name,
-        region_of(place.latitude_deg, place.longitude_deg),
-        worlds.season,
-        follower.name,
-        who,
-        float(worth.winter.mean()),
-        float(worth.summer.mean()),
-        len(done),
-        Counter(why for causes in worth.lost.values() for why in causes),
-        len(worth.hurt),
-        float(worth.hurt_chance.sum()),
-        sum(costs[name] for one in done for name, _ in one.applied.actives) if costs else math.nan,
-        controlled_alike(worlds, harmless),
-        {name: alone(name, some, worlds) for name, some in single.items()},
-        dates_of(done),
-    )
 
 
 def alone(name: PurposeName, done: Sequence[Done], worlds: Worlds) -> float:

@@ -65,14 +65,11 @@ class Followed:
         What was read on each morning of an application in season, for the story of it.
     read
         Mornings on which the answer was read.
-    kept_off
-        Days on which the advice was to spray, but the sky at the hour was not.
     """
 
     done: tuple[Done, ...]
     told: tuple[ReadThen, ...]
     read: int
-    kept_off: tuple[dt.date, ...]
 
 
 @dataclass
@@ -166,7 +163,6 @@ class _Life:
     looks: list[CanopyLook] = field(default_factory=list)
     rated: list[tuple[dt.date, float]] = field(default_factory=list)
     told: list[ReadThen] = field(default_factory=list)
-    kept_off: list[dt.date] = field(default_factory=list)
     away_until: dict[PurposeName, dt.date] = field(default_factory=dict)
     mornings_read: int = 0
 
@@ -188,9 +184,7 @@ class _Life:
 
     def so_far(self) -> Followed:
         """What was done and read."""
-        return Followed(
-            tuple(self.done), tuple(self.told), self.mornings_read, tuple(self.kept_off)
-        )
+        return Followed(tuple(self.done), tuple(self.told), self.mornings_read)
 
     def observed(self) -> Observed:
         """What the log knows."""
@@ -248,12 +242,9 @@ class _Life:
         best = outlook.windows[0] if outlook.windows else None
         sprayed = False
         if best is not None and self._sprays(outlook, today):
-            actives = outlook.choices[0].actives
             start = self.workable(best.start, best.end)
-            if start is None:
-                self.kept_off.append(today)
-            else:
-                self._spray(outlook.purpose, actives, start)
+            if start is not None:
+                self._spray(outlook.purpose, outlook.choices[0].actives, start)
                 sprayed = True
         date = None if best is None else best.date
         self.told.append(ReadThen(today, outlook.purpose, decided.do, date, sprayed))

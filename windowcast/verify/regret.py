@@ -1,7 +1,7 @@
 """Where following the advice lost against the best dates, and what it said on the day it lost.
 
 Most is said of the one application that lost most: put the advice's day in place of the best one
-and leave the rest, and see what falls. Why, the answer of the best day itself tells: that the
+and leave the rest, and see what falls. Why, the last answer read up to the best day tells: that the
 season was not open (soil and emergence curves), that the turf did not take it or nobody could tell
 (limits), that no hours were fit as foretold (forecast), or that another day was better (now or
 wait).
@@ -16,6 +16,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from windowcast.verify.advice_scores import ADVICE, FORESIGHT
 from windowcast.verify.following import Followed, ReadThen
 from windowcast.verify.season_seen import SeasonSeen
 from windowcast.verify.sprays import Done
@@ -95,14 +96,7 @@ def dates_of(done: Sequence[Done]) -> dict[str, tuple[str, ...]]:
     }
 
 
-def regret_of(
-    lived: Followed,
-    by: Mapping[str, Sequence[Done]],
-    worlds: Worlds,
-    *,
-    advice: str = "advice",
-    hindsight: str = "foresight",
-) -> Regret:
+def regret_of(lived: Followed, by: Mapping[str, Sequence[Done]], worlds: Worlds) -> Regret:
     """What a season lost, and on which application.
 
     Parameters
@@ -113,15 +107,15 @@ def regret_of(
         Who → what went out.
     """
     share = {who: controlled_alike(worlds, done) for who, done in by.items()}
-    best = by[hindsight]
-    lost = share[hindsight] - share[advice]
+    best, own = by[FORESIGHT], by[ADVICE]
+    lost = share[FORESIGHT] - share[ADVICE]
     costs = {
-        name: share[hindsight] - controlled_alike(worlds, _swapped(best, by[advice], name))
+        name: share[FORESIGHT] - controlled_alike(worlds, _swapped(best, own, name))
         for name in PURPOSES
     }
     worst = max(costs, key=lambda name: costs[name])
     told_none = costs[worst] < HARDLY
-    sprayed, when = (_first(by[advice], worst), _first(best, worst))
+    sprayed, when = _first(own, worst), _first(best, worst)
     said, cause = _NOTHING if told_none else _cause(lived.told, worst, sprayed, when)
     return Regret(
         worlds.place.name,
@@ -158,7 +152,7 @@ def _first(done: Sequence[Done], name: PurposeName) -> dt.date | None:
 def _cause(
     told: Sequence[ReadThen], name: PurposeName, sprayed: dt.date | None, best: dt.date | None
 ) -> tuple[str, Cause]:
-    """What the answer said on the best day, and so why it was not taken."""
+    """What the answer last said up to the best day, and so why it was not taken."""
     if best is None or (sprayed is not None and sprayed < best):
         return "", "early"
     read = [t for t in told if t.purpose == name and t.date <= best]
