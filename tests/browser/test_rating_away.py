@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 TRIAL = """
 name = "Timing"
@@ -45,7 +47,10 @@ def test_values_wait_on_the_phone_and_arrive_later(
 
     (tmp_path / "timing.toml").write_text(TRIAL)
     log_file = tmp_path / "timing.log.sqlite"
-    context = chromium.new_context(viewport={"width": 360, "height": 740})
+    # the phone's clock stands in a zone where it is tomorrow for most of the trial's day
+    context = chromium.new_context(
+        viewport={"width": 360, "height": 740}, timezone_id="Pacific/Kiritimati"
+    )
     context.set_default_timeout(20_000)
     phone = context.new_page()
     with start_server(tmp_path) as server:
@@ -60,6 +65,8 @@ def test_values_wait_on_the_phone_and_arrive_later(
         phone.goto(address)
         assert phone.locator("#kept").is_visible()
         assert phone.locator("fieldset:visible").count() == 1, "one plot at a time"
+        at_the_trial = dt.datetime.now(ZoneInfo("America/New_York"))
+        assert phone.input_value("#date") == f"{at_the_trial:%Y-%m-%d}"
         phone.fill("input[name='101.0']", "85")
         phone.keyboard.press("Enter")
         assert phone.locator("legend:visible").inner_text().endswith("102")

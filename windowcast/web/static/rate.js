@@ -155,8 +155,7 @@
   }
   strays();
   if (document.documentElement.classList.contains("kept")) { // made on another day, maybe
-    var now = new Date();
-    date.value = new Date(now - 60000 * now.getTimezoneOffset()).toISOString().slice(0, 10);
+    date.value = new Date().toLocaleDateString("sv-SE", { timeZone: form.dataset.zone }); // 2025-11-05
   }
   date.addEventListener("change", fill);
   if (early) { early.addEventListener("change", fill); }
