@@ -111,13 +111,38 @@ def test_water_is_asked_for_until_it_came(tmp_path: Path) -> None:
     assert "water" not in repr(job(answers(tmp_path, "2016-09-16", given), "pre-fall").to_do)
 
 
-def test_without_water_in_time_it_failed_and_is_still_to_do(tmp_path: Path) -> None:
+def test_what_lies_dry_is_to_be_watered_in_and_not_put_out_twice(tmp_path: Path) -> None:
     # 16 to 23 Sep 2017 brought less than 1 mm to the sample's station
-    found = answers(tmp_path, "2017-10-02", applied("2017-09-15"))
-    it = job(found, "pre-fall")
+    it = job(answers(tmp_path, "2017-10-02", applied("2017-09-15")), "pre-fall")
+    assert it.state == "done"
+    assert not it.open
+    assert "job.dry" in repr(it.text)
+    assert "job.water_now_until" in repr(it.to_do)
+    assert it.residual_until is None
+
+
+def test_what_was_lost_while_it_lay_dry_is_to_be_put_out_again(tmp_path: Path) -> None:
+    # 0.17 of the usual 0.84 kg ha-1 is the least that works: what is lost in 17 days is missing
+    least = applied("2017-09-15", Material("prodiamine", 0.15))
+    it = job(answers(tmp_path, "2017-10-02", least), "pre-fall")
     assert it.state == "failed"
     assert "job.dry" in repr(it.text)
-    assert it.residual_until is None
+    assert "job.again" in repr(it.to_do)
+
+
+def test_late_rain_counts_for_what_it_reached_less_what_was_lost_while_dry(tmp_path: Path) -> None:
+    def until(*when: str | float) -> dt.date:
+        on = {"watered_in_on": dt.date.fromisoformat(str(when[1]))} if len(when) > 1 else {}
+        entry = applied("2017-09-15", watered_in_mm=float(when[0]), **on)
+        it = job(answers(tmp_path, "2017-10-12", entry), "pre-fall")
+        assert it.state == "done"
+        assert ("job.watered_late" in repr(it.to_do)) == bool(on)
+        assert it.residual_until is not None
+        assert it.residual_until[1] is not None
+        return it.residual_until[1]
+
+    late, at_once = until(13.0, "2017-10-10"), until(13.0)
+    assert dt.timedelta(5) < at_once - late < dt.timedelta(60)
 
 
 @pytest.mark.parametrize("irrigated", [True, None])
@@ -365,12 +390,14 @@ def test_the_last_count_of_each_weed_counts(tmp_path: Path) -> None:
     assert job(answers(tmp_path, "2018-01-18", older, left, none), "dormant").state == "re-treat"
 
 
-def test_no_water_noted_on_ground_that_can_be_irrigated_is_a_failure(tmp_path: Path) -> None:
+def test_no_water_noted_on_ground_that_can_be_irrigated_is_none(tmp_path: Path) -> None:
     turf = {"irrigated": True}
     none = applied("2017-09-15", watered_in_mm=0.0)
-    assert job(answers(tmp_path, "2017-10-02", none, turf=turf), "pre-fall").state == "failed"
+    it = job(answers(tmp_path, "2017-10-02", none, turf=turf), "pre-fall")
+    assert "job.water_now" in repr(it.to_do)
     late = applied("2017-09-15", watered_in_mm=13.0, watered_in_on=dt.date(2017, 9, 29))
-    assert job(answers(tmp_path, "2017-10-02", late, turf=turf), "pre-fall").state == "failed"
+    it = job(answers(tmp_path, "2017-10-02", late, turf=turf), "pre-fall")
+    assert "job.watered_late" in repr(it.to_do)
 
 
 def test_a_day_of_watering_without_its_depth_is_no_failure(tmp_path: Path) -> None:
@@ -474,7 +501,7 @@ def test_half_a_rate_lasts_less_long_and_a_rate_not_noted_no_longer_than_the_usu
 
 @pytest.mark.parametrize(
     ("given_mm", "state", "said"),
-    [(8.0, "failed", "job.dry"), (12.6, "done", "job.watered_partly"), (12.7, "done", "")],
+    [(8.0, "done", "job.dry"), (12.6, "done", "job.watered_partly"), (12.7, "done", "")],
 )  # fmt: skip
 def test_water_that_was_short_of_what_is_asked_counts_for_what_it_reached(
     tmp_path: Path, given_mm: float, state: str, said: str

@@ -26,7 +26,7 @@ class JobValues:
     loss
         How a residual is watered in.
     watered_least
-        Share of the ground watered in in time from which an application counts.
+        Share of the ground watered in from which an application counts.
     still_to_come
         Share of the season's weeds yet to emerge from which a second application is worth naming.
     look_after_d

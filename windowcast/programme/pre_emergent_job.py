@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -29,12 +30,11 @@ def pre_emergent_job(last: Applied, purpose: Purpose, ground: LoggedGround) -> J
     members = [m for m in ground.members(last) if m.pre and not does_nothing(m, codes, pre=True)]
     done = applied_text(last)
     job = Job("done" if last.whole else "partly done", done, NOTHING, last.date, actives_of(last))
-    water = _watering(last, members, ground)
-    if water.failed:
-        return replace(
-            job, state="failed", text=sentences(done, water.said), to_do=say("job.again")
-        )
     put_out = _put_out(last, members)
+    water = _watering(last, members, ground)
+    if water.dry:
+        job = replace(job, text=sentences(done, water.said))
+        return _dry(job, last, put_out, purpose, ground)
     ends, until = _lasting(last, put_out, ground, water_told=water.told)
     if ends is None or until is None:
         return replace(job, text=sentences(done, say("job.residual_unknown")), to_do=water.said)
@@ -49,6 +49,25 @@ def pre_emergent_job(last: Applied, purpose: Purpose, ground: LoggedGround) -> J
     dose = _dose_unknown(put_out)
     sure = say("job.done_if_usual") if dose != NOTHING and job.state == "done" else NOTHING
     return replace(job, text=sentences(done, sure, dose, _holds(until, ground.today)))
+
+
+def _dry(job: Job, last: Applied, put_out: PutOut, purpose: Purpose, ground: LoggedGround) -> Job:
+    """The job where it still lies dry: to be watered in, or put out anew if too much of it is lost.
+
+    What is put out anew needs the same water, so nothing is put out twice as long as what lies
+    there would still last once it is watered in.
+    """
+    ends = residual_ends(last, put_out, ground, water_told=True, water_today=True)
+    until = None if ends is None else date_range(ends, ground.axis.dates, ground.axis.year_of)
+    if until is None:
+        return replace(job, to_do=say("job.water_now"))
+    soon = ground.today + dt.timedelta(1)  # the first day on which water of today would count
+    again, _ = _due_again(ends, until, purpose, ground)
+    if (again or dt.date.max) <= soon or (until.median or dt.date.max) <= soon:
+        return replace(job, state="failed", to_do=say("job.again"))
+    if until.median is None:
+        return replace(job, to_do=say("job.water_now"))
+    return replace(job, to_do=say("job.water_now_until", day=until.median))
 
 
 def _renewed(
@@ -124,14 +143,14 @@ class _Water:
     ----------
     told
         Whether the time is over and all that came in it is known.
-    failed
-        Whether it surely reached too little of the ground.
+    dry
+        Whether the time is over and what came since reached too little of the ground.
     said
         What there is to say or do about it.
     """
 
     told: bool = False
-    failed: bool = False
+    dry: bool = False
     said: Phrase = NOTHING
 
 
@@ -141,28 +160,40 @@ def _watering(last: Applied, members: Sequence[Active], ground: LoggedGround) ->
     if not needs or not within:
         return _Water()
     need, days = max(map(float, needs)), int(min(map(float, within)))
-    deadline = last.date + dt.timedelta(days)
-    rain = _rain(ground.weather, last.date, min(deadline, ground.today - dt.timedelta(1)))
+    deadline, yesterday = last.date + dt.timedelta(days), ground.today - dt.timedelta(1)
+    rain = _rain(ground.weather, last.date, yesterday)
+    in_time = rain[:days]
     on = last.watered_in_on or last.date
-    given = (last.watered_in_mm or 0.0) if on <= min(deadline, ground.today) else 0.0
-    got = given + float(np.nansum(rain))
+    given = (last.watered_in_mm or 0.0) if on <= ground.today else 0.0
+    fell = (given if on <= deadline else 0.0) + float(np.nansum(in_time))
     # a depth noted, be it none, is all there was; a day without a depth may have brought enough
     unsaid = last.watered_in_mm is None
     watered = ground.irrigated is not False or last.watered_in_on is not None
-    told = deadline < ground.today and not np.isnan(rain).any() and not (unsaid and watered)
-    if got >= need:
+    told = deadline < ground.today and not np.isnan(in_time).any() and not (unsaid and watered)
+    if fell >= need:
         return _Water(told)
-    depth, fell = Quantity(need, "mm"), Quantity(got, "mm")
+    depth, in_time_said = Quantity(need, "mm"), Quantity(fell, "mm")
     if deadline >= ground.today:
-        return _Water(said=say("job.water_in", depth=depth, day=deadline, fell=fell))
+        return _Water(said=say("job.water_in", depth=depth, day=deadline, fell=in_time_said))
     if not told:
         return _Water(said=say("job.watered_unknown", depth=depth, days=days))
-    needed_mm = replace(ground.running.laying, irrigated=False).needed_mm(need)
-    reached = float(watered_share(got, needed_mm, ground.values.loss))
-    if reached < ground.values.watered_least:
-        return _Water(told, True, say("job.dry", days=days, depth=depth, fell=fell))
-    reach = say("job.watered_partly", days=days, depth=depth, fell=fell, share=Share(reached))
-    return _Water(told, said=reach)
+    about: dict[str, Any] = {"days": days, "depth": depth, "fell": in_time_said}
+    reached = _reached(fell, need, ground)
+    if reached >= ground.values.watered_least:
+        return _Water(told, said=say("job.watered_partly", share=Share(reached), **about))
+    all_fell = given + float(np.nansum(rain))
+    reached = _reached(all_fell, need, ground)
+    if reached >= ground.values.watered_least:
+        all_said = Quantity(all_fell, "mm")
+        late = say("job.watered_late", share=Share(reached), by_now=all_said, **about)
+        return _Water(told, said=late)
+    return _Water(told, True, say("job.dry", **about))
+
+
+def _reached(fell_mm: float, need_mm: float, ground: LoggedGround) -> float:
+    """Share of the ground watered in by so much water, 0..1."""
+    needed_mm = replace(ground.running.laying, irrigated=False).needed_mm(need_mm)
+    return float(watered_share(fell_mm, needed_mm, ground.values.loss))
 
 
 def _rain(weather: Weather, after: dt.date, to: dt.date) -> FloatArray:
@@ -194,6 +225,7 @@ def residual_ends(
     *,
     water_told: bool,
     usual: bool = False,
+    water_today: bool = False,
 ) -> FloatArray | None:
     """Day on the axis from which it no longer holds on most of the ground, ``[member]``.
 
@@ -201,6 +233,11 @@ def residual_ends(
     the usual one, or is the `usual` one.
     Where the water it got cannot be told, or may still be given, it counts as watered in at once:
     ground that was treated is not to be treated twice on a guess.
+
+    Parameters
+    ----------
+    water_today
+        As if it were watered in today, whatever falls later.
     """
     day = ground.day(last.date)
     if day < 0 or not residual:
@@ -214,6 +251,9 @@ def residual_ends(
         elif on < rain.shape[1]:
             rain = rain.copy()
             rain[:, on] = np.nan_to_num(rain[:, on]) + last.watered_in_mm
+    if water_today:
+        rain = rain.copy()
+        rain[:, (ground.today - last.date).days] = 1e3  # mm, more than any ground asks for
     on_ground = replace(ground.running.laying, irrigated=not water_told)
     found = [
         runs_out(
