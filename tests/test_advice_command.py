@@ -12,9 +12,10 @@ import pytest
 from click.testing import CliRunner
 
 from windowcast.cli import cli
-from windowcast.cli.verify_advice import costs_of
+from windowcast.cli.verify_advice import by_name, costs_of
 from windowcast.core.errors import InputError
 from windowcast.core.record import Place, Record
+from windowcast.region.engine import Station
 from windowcast.verify import advice
 from windowcast.verify.advice import Replay, lived_as_issued, station_replayed, verify_advice
 from windowcast.verify.issued import LEADS, Issued
@@ -145,3 +146,13 @@ def test_the_command_gives_json_that_any_reader_takes() -> None:
     assert golf["seasons"] == golf["stations"] == 1
     assert golf["advice"]["hurt"] == [0.0, None, None]
     assert golf["advice"]["alone_dormant"][0] <= golf["foresight"]["alone_dormant"][0]
+
+
+def test_stations_of_one_name_are_told_apart_and_none_counts_twice(tmp_path: Path) -> None:
+    def station(id_: str, name: str = "") -> Station:
+        return Station(id_, str(tmp_path / f"{id_}.csv"), name=name)
+
+    found = by_name([station("A1", "Mill"), station("A2", "Mill"), station("A3")])
+    assert list(found) == ["Mill (A1)", "Mill (A2)", "A3"]
+    with pytest.raises(InputError, match="A3 is given twice"):
+        by_name([station("A3"), station("A3")])

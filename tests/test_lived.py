@@ -165,6 +165,31 @@ def test_measured_wind_is_the_mean_of_its_hours(record: Record) -> None:
     assert told == pytest.approx(6.0, abs=0.6)  # windier than where the hours were measured
 
 
+def test_of_gusts_no_more_is_known_than_of_the_wind_and_less_each_day_ahead(
+    season: Lived,
+) -> None:
+    def kept(lead: int) -> float:
+        """Correlation of the gusts told over the wind told with what came, at a lead of days."""
+        told, came = [], []
+        for n in range(-150, 130):
+            morning = TODAY + dt.timedelta(n)
+            hourly = season.on(morning).hourly
+            assert hourly is not None
+            at = (7 - lead) * 24
+            hours = slice(-at, -at + 24 or None)
+            true = season.hourly.between(hourly.times[hours][0], hourly.times[hours][-1])
+            told.append(hourly.get("gust_m_s")[hours] / hourly.get("wind_m_s")[hours])
+            came.append(true.get("gust_m_s") / np.maximum(true.get("wind_m_s"), 0.5))
+        usual = np.median(came)
+        off = np.concatenate(came) - usual
+        return float(np.sum((np.concatenate(told) - usual) * off) / np.sum(off**2))
+
+    leads = [kept(lead) for lead in (0, 3, 6)]
+    assert leads == sorted(leads, reverse=True)
+    assert leads[0] < 0.6
+    assert leads[2] < 0.9 * leads[0]
+
+
 def test_without_errors_what_is_told_comes(record: Record) -> None:
     sure = season_of(record, error_scale=0.0)
     told = sure.on(TODAY).hourly

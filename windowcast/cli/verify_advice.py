@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import sys
+from collections import Counter
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
@@ -136,7 +137,8 @@ def command(
             remedy="give daily records, or --site SITE.toml",
         )
     folder = None if pictures is None else made_folder(pictures)  # before the long part
-    on_worst = None if folder is None else partial(write_stories, folder)
+    worst: list[Regret] = []
+    on_worst = None if folder is None else worst.extend
     if site_file is not None:
         start = Start(site_file, sample=False, files=(), date=None, offline=offline)
         result = seasons_lived(start, seasons, asked, on_worst)
@@ -144,13 +146,13 @@ def command(
         with TemporaryDirectory() as work:
             replays = [
                 Replay(
-                    station.name or station.id,
+                    name,
                     partial(read_station, station),
                     seasons=seasons or SEASONS,
                     others_every=others_every,
                     **asked,
                 )
-                for station in stations_of(paths, Path(work))
+                for name, station in by_name(stations_of(paths, Path(work))).items()
             ]
             result = verify_advice(replays, processes=workers, on_station=_told, on_worst=on_worst)
     result["money"] = money
@@ -161,6 +163,8 @@ def command(
         from windowcast.report.terminal_width import table_width
 
         click.echo(advice_table(result, table_width()))
+    if folder is not None:
+        write_stories(folder, worst)
 
 
 def write_stories(folder: Path, worst: Sequence[Regret]) -> None:
@@ -253,6 +257,27 @@ def stations_of(paths: tuple[Path, ...], work: Path) -> list[Station]:
     from windowcast.region.stations import find_stations
 
     return [one for path in paths for one in find_stations(path, work).stations]
+
+
+def by_name(stations: Sequence[Station]) -> dict[str, Station]:
+    """Stations by what tables call them: their name, with their id where several have it.
+
+    Raises
+    ------
+    InputError
+        One is given twice.
+    """
+    names = Counter(station.name or station.id for station in stations)
+    found: dict[str, Station] = {}
+    for station in stations:
+        name = station.name or station.id
+        name = name if names[name] == 1 or name == station.id else f"{name} ({station.id})"
+        if name in found:
+            raise InputError(
+                f"{name} is given twice", path=station.path, remedy="give each station once"
+            )
+        found[name] = station
+    return found
 
 
 def read_station(station: Station) -> Record:

@@ -13,6 +13,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
+from multiprocessing import get_context
 from typing import Any
 from zlib import crc32
 
@@ -197,7 +198,7 @@ def _each(replays: Sequence[Replay], processes: int) -> Iterator[tuple[str, Stat
         for one in replays:
             yield one.name, station_replayed(one)
         return
-    with ProcessPoolExecutor(processes) as pool:
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
         names = (one.name for one in replays)
         yield from zip(names, pool.map(station_replayed, replays), strict=True)
 

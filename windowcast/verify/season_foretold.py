@@ -227,8 +227,9 @@ class _Drawing:
         wind = np.maximum(root, 0.0) ** 2 + unknown  # the mean of what may come
         over = known.get("gust_m_s") / np.maximum(known.get("wind_m_s"), LIGHT_M_S)
         middle = np.median(self.real.gust_m_s / np.maximum(self.real.wind_m_s, LIGHT_M_S))
-        missed = (1 - self.values.number("gust.known")) * min(self.error_scale, 1.0)
-        factor = np.maximum(over - missed * (over - middle), 1.0)
+        skill = 1 - scaled(lost, self.error_scale)[:, None]  # of the wind, at each lead
+        missed = 1 - self.values.number("gust.known") * skill
+        factor = np.maximum(over - missed * min(self.error_scale, 1.0) * (over - middle), 1.0)
         return {"wind_m_s": wind, "gust_m_s": wind * factor}
 
     def cloud(self, rng: np.random.Generator) -> FloatArray:
