@@ -5,20 +5,23 @@ from __future__ import annotations
 import os
 import pickle
 import socket
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import fields, is_dataclass
 from functools import cache, partial
 from hashlib import blake2b
 from itertools import count
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import settings
+from spoken import METRIC
 
 from windowcast.core.digest import digest_of
-from windowcast.core.phrase import NOTHING, Phrase
+from windowcast.core.phrase import NOTHING, Phrase, Value, say
 from windowcast.core.values import PACKAGED
 from windowcast.limits.model import Limit
 from windowcast.limits.rules import _Said
@@ -28,7 +31,6 @@ from windowcast.programme import foreseen
 from windowcast.programme.answer import answer
 from windowcast.records import review
 from windowcast.report import catalogue
-from windowcast.report.catalogue import Voice
 from windowcast.season import soil_kept
 from windowcast.season.soil_kept import KeptSoil
 from windowcast.season.state import build
@@ -201,6 +203,26 @@ def _no_missing_words(patched: pytest.MonkeyPatch) -> None:
     patched.setattr(Phrase, "__format__", told)
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _said_has_words(patched: pytest.MonkeyPatch, _no_missing_words: None) -> None:
+    """What is said in a test can be put into words, whether or not the test reads them.
+
+    Each id is worded once, and again when it is given more values or fewer.
+    """
+    plain, known = say, set[tuple[str, int]]()
+
+    def worded(phrase_id: str, /, **values: Value) -> Phrase:
+        said = Phrase(phrase_id, tuple(values.items()))  # as `say` itself
+        if (kind := (phrase_id, len(values))) not in known:
+            known.add(kind)
+            METRIC.text(said)
+        return said
+
+    for module in list(sys.modules.values()):
+        if isinstance(module, ModuleType) and vars(module).get("say") is plain:
+            patched.setattr(module, "say", worded)
+
+
 @pytest.fixture
 def real_fault() -> Callable[[Phrase, str], str]:
     """What a reader gets where a text is missing."""
@@ -209,7 +231,7 @@ def real_fault() -> Callable[[Phrase, str], str]:
 
 @cache
 def _worded(phrase: Phrase) -> str:
-    return Voice("metric", "en").text(phrase)
+    return METRIC.text(phrase)
 
 
 @pytest.fixture
