@@ -7,10 +7,11 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from report_fixtures import TODAY, ranking, window
+from report_fixtures import TODAY, judged, ranking, window
+from spoken import ordered
 
 import windowcast
-from windowcast.core.phrase import NOTHING, say
+from windowcast.core.phrase import NOTHING, Phrase, Share, Value, say
 from windowcast.limits.model import TurfSpan
 from windowcast.materials.actives import load_actives
 from windowcast.programme.answer import answer
@@ -18,8 +19,8 @@ from windowcast.report import board
 from windowcast.report.catalogue import Voice
 from windowcast.report.decision_table import decision_table
 from windowcast.windows.decision import decide, order_key
-from windowcast.windows.decision_model import Decided, Effect, Shut, told_apart
-from windowcast.windows.model import Job, Odds, PurposeOutlook, Verdict, Window
+from windowcast.windows.decision_model import Decided, Effect, Option, Shut, told_apart
+from windowcast.windows.model import Choice, Job, Odds, PurposeOutlook, Verdict, Window
 
 US = Voice("us", "en")
 WIND = say("criterion.wind.label")
@@ -250,3 +251,186 @@ def test_decisions_of_many_answers_are_those_of_one() -> None:
     assert brief.hours is None
     for one, other in zip(whole.purposes, brief.purposes, strict=True):
         assert other == replace(one, strip=None, stock=(), covers=())
+
+
+# --- each in full ---------------------------------------------------------------------------------
+
+DAYS = [TODAY + dt.timedelta(days=n) for n in range(6)]
+HURT_BY_WIND: dict[str, Value] = {"limit": WIND, "reason": say("limit.none")}
+RULED_OUT = say("decide.ruled_out", **HURT_BY_WIND)
+UNKNOWN = say("decide.unknown", **HURT_BY_WIND)
+HELD = replace(judged(), label=WIND)
+
+
+def likelier(then: float, now: float) -> Phrase:
+    return say("decide.likelier", then=Share(then), now=Share(now))
+
+
+@pytest.mark.parametrize(
+    ("about", "why"),
+    [
+        (outlook(on(2), shut=(shut(1), shut(0))), RULED_OUT),
+        (outlook(on(2), shut=(shut(0, "cannot tell"),)), UNKNOWN),
+        (outlook(on(2), shut=(shut(1),)), say("decide.no_hours")),
+        (outlook(on(2), job=Job("re-treat", NOTHING, NOTHING, again=DAYS[1]), shut=(shut(0),)),
+         say("decide.again", day=DAYS[1])),
+        (outlook(on(2), job=Job("re-treat", NOTHING, NOTHING, again=TODAY), shut=(shut(0),)),
+         RULED_OUT),
+        (outlook(on(0, "marginal", limiting=HELD), on(2)), say("decide.marginal", limit=WIND)),
+        (outlook(on(0, "marginal", limiting=None), on(2)), say("decide.marginal_only")),
+        # the larger of the two ratios is named: of the chances, or of what is controlled
+        (outlook(on(0, chance=0.5), on(2, chance=0.9)), likelier(0.9, 0.5)),
+        (outlook(on(0, chance=0.5, control=0.5), on(2, chance=0.8, control=0.8)),
+         likelier(0.8, 0.5)),
+        (outlook(on(0, chance=0.5, control=0.5), on(2, chance=0.79, control=0.8)),
+         say("decide.stronger", then=Share(0.8), now=Share(0.5))),
+        (outlook(on(0, chance=0.0), on(2, chance=0.9)), likelier(0.9, 0.0)),
+        (outlook(on(0, chance=None, control=0.6), on(2, control=0.9)),
+         say("decide.stronger", then=Share(0.9), now=Share(0.6))),
+        (outlook(on(0, up=0.4), on(2, up=0.6)),
+         say("decide.more_up", then=Share(0.6), now=Share(0.4))),
+        (outlook(on(0, control=0.8, up=0.4), on(2, control=0.9, up=0.6)),
+         say("decide.stronger", then=Share(0.9), now=Share(0.8))),
+        (outlook(on(0, control=None, score=60.0, limiting=HELD), on(2, control=None, score=80.0)),
+         say("decide.better_but", limit=WIND)),
+        (outlook(on(0, control=None, score=60.0, limiting=None), on(2, control=None, score=80.0)),
+         say("decide.better")),
+    ],
+)  # fmt: skip
+def test_why_not_today_in_full(about: PurposeOutlook, why: Phrase) -> None:
+    decided = decide(about, TODAY)
+    assert ordered(decided.why_not_today) == ordered(why)
+    text = say("decide.wait", day=about.windows[0].date, why=why)
+    assert ordered(decided.text) == ordered(text)
+    assert (decided.do, decided.now) == ("go", "wait")
+    assert US.text(decided.text)
+
+
+@pytest.mark.parametrize(
+    ("about", "do", "said"),
+    [
+        (outlook(on(0)), "go", "decide.now_only"),
+        (outlook(on(0), on(1, chance=0.5)), "go", "decide.now_best"),
+        (outlook(on(0), replace(on(0), score=70.0)), "go", "decide.now_only"),  # both are today's
+        (outlook(on(0, "marginal"), on(1, "marginal", chance=0.5)), "marginal",
+         "decide.now_marginal"),
+    ],
+)  # fmt: skip
+def test_today_in_full(about: PurposeOutlook, do: str, said: str) -> None:
+    decided = decide(about, TODAY)
+    assert (decided.do, decided.now, decided.why_not_today) == (do, "act", NOTHING)
+    assert decided.text == say(said)
+
+
+@pytest.mark.parametrize(
+    ("known", "do", "now"),
+    [
+        ({"job": Job("done", NOTHING, NOTHING)}, "done", "neither"),
+        ({"job": Job("look", NOTHING, NOTHING)}, "look", "neither"),
+        ({"job": Job("failed", NOTHING, NOTHING), "in_season": False}, "out of season", "wait"),
+        ({"in_season": False}, "out of season", "wait"),
+        ({"turf": (refusal("no"), refusal("cannot tell"))}, "do not spray", "neither"),
+        ({"turf": (refusal("cannot tell"), refusal("no"))}, "cannot tell", "cannot tell"),
+        ({"cannot_tell": True}, "cannot tell", "cannot tell"),
+        ({}, "wait", "wait"),
+    ],
+)
+def test_without_a_window_there_is_nothing_to_choose(
+    known: dict[str, Any], do: str, now: str
+) -> None:
+    about = outlook(**known)
+    assert decide(about, TODAY) == Decided(do, now, (), NOTHING, about.advice)  # type: ignore[arg-type]
+
+
+def option(name: Any, window: Window, **more: Any) -> Option:
+    answer: Any = window.verdict
+    return Option(
+        name, window.date, window.start, window.end, answer, NOTHING, NOTHING,
+        effect=window.effect, chance=None if window.odds is None else window.odds.share,
+        hurt=0.01, **more,
+    )  # fmt: skip
+
+
+def closed(name: Any, day: int, answer: Any, why: Phrase, by: Phrase = NOTHING) -> Option:
+    return Option(name, DAYS[day], None, None, answer, why, by)
+
+
+SKIP = Option("skip", None, None, None, "skip", NOTHING, NOTHING)
+
+
+def test_the_ways_to_decide_in_full() -> None:
+    today, third, fourth = on(0, "marginal", chance=0.75), on(3), on(4, chance=0.5)
+    found = decide(outlook(today, fourth, third, shut=(shut(1),)), TODAY).options
+    assert found == (
+        option("today", today),
+        closed("tomorrow", 1, "no", RULED_OUT, WIND),
+        option("best", third, best=True),
+        SKIP,
+    )
+    first, tomorrow = on(0), replace(on(1, chance=0.5), washed=0.25, lost=0.125)
+    found = decide(outlook(first, tomorrow, fourth), TODAY).options
+    assert found == (
+        option("today", first, best=True),
+        option("tomorrow", tomorrow, washed=0.25, lost=0.125),
+        option("next", fourth),
+        SKIP,
+    )
+    found = decide(outlook(on(1), shut=(shut(0, "cannot tell"),)), TODAY).options
+    assert found == (
+        closed("today", 0, "cannot tell", UNKNOWN, WIND),
+        option("tomorrow", on(1), best=True),
+        SKIP,
+    )
+    again = Job("re-treat", NOTHING, NOTHING, again=DAYS[2])
+    found = decide(outlook(on(2), job=again, shut=(shut(0), shut(1))), TODAY).options
+    wait = say("decide.again", day=DAYS[2])
+    assert found[:2] == (closed("today", 0, "no", wait), closed("tomorrow", 1, "no", wait))
+
+
+@pytest.mark.parametrize(
+    ("chance", "cost", "at_risk"), [(0.75, 100.0, 25.0), (None, 100.0, None), (0.75, None, None)]
+)
+def test_what_stands_to_be_lost_in_money(
+    chance: float | None, cost: float | None, at_risk: float | None
+) -> None:
+    tank = Choice(
+        ("simazine",), (5,), "fit", 80.0, 0.9, False, (), (), cost_per_ha=cost, money="EUR"
+    )  # fmt: skip
+    other = replace(tank, cost_per_ha=7.0)
+    about = outlook(on(0, chance=chance), choices=(tank, other))
+    today = decide(about, TODAY).options[0]
+    assert today.at_risk_per_ha == at_risk
+    assert today.money == ("" if cost is None else "EUR")
+    assert decide(replace(about, choices=()), TODAY).options[0].at_risk_per_ha is None
+
+
+@pytest.mark.parametrize("criterion", ["rain_after", "washing_rain", "wind"])
+def test_rain_matters_where_it_can_wash_it_off(criterion: str) -> None:
+    about = outlook(on(0, judged=(HELD, replace(HELD, criterion=criterion))))
+    assert decide(about, TODAY).options[0].rain_matters is (criterion != "wind")
+
+
+def test_what_is_no_go_is_ordered_by_how_near_it_comes() -> None:
+    """Mean scores of the criteria multiplied; a no counts as 0.05, what is unknown as a half."""
+
+    def untold(day: int, *scores: float | None) -> Window:
+        parts = tuple(replace(HELD, score=score) for score in scores)
+        return replace(on(day, "unfit", chance=None), judged=parts)
+
+    near = [untold(3, 0.9, 0.9), untold(2, None, 0.9), untold(0, 0.4, 0.9), untold(1, 0.0, 1.0)]
+    assert sorted(near[::-1], key=order_key) == near
+    assert order_key(near[1]) == (3, -0.45, near[1].start.timestamp())
+    assert order_key(near[3])[:2] == (3, -0.05)
+    assert order_key(on(0))[:2] == (0, -0.72)
+    assert order_key(on(0, control=None, score=None, chance=None))[:2] == (0, 0.0)
+
+
+def test_days_are_told_apart_by_how_many_weeds_are_up_from_a_twentieth_on() -> None:
+    def told(*ups: float | None) -> list[float | None]:
+        made = [on(n, up=up).effect for n, up in enumerate(ups)]
+        return [effect.up for effect in told_apart([effect for effect in made if effect])]
+
+    assert told(0.5, 0.55) == [0.5, 0.55]
+    assert told(0.5, 0.54) == [None, None]
+    assert told(0.5, None) == [None, None]
+    assert told() == []
