@@ -418,7 +418,7 @@ def test_what_is_no_go_is_ordered_by_how_near_it_comes() -> None:
         return replace(on(day, "unfit", chance=None), judged=parts)
 
     near = [untold(3, 0.9, 0.9), untold(2, None, 0.9), untold(0, 0.4, 0.9), untold(1, 0.0, 1.0)]
-    assert sorted(near[::-1], key=order_key) == near
+    assert sorted([near[i] for i in (3, 1, 0, 2)], key=order_key) == near
     assert order_key(near[1]) == (3, -0.45, near[1].start.timestamp())
     assert order_key(near[3])[:2] == (3, -0.05)
     assert order_key(on(0))[:2] == (0, -0.72)
