@@ -30,7 +30,10 @@ def voice_of(*results: Any) -> Voice:
 
 
 def ordered(value: Any) -> Any:
-    """A phrase, or what holds phrases, with their values by name: in which order is no meaning."""
+    """A phrase, or what holds phrases, to compare: in which order its values stand says nothing.
+
+    Numbers are rounded to six digits.
+    """
     if isinstance(value, Phrase):
         return Phrase(
             value.id,
@@ -40,6 +43,8 @@ def ordered(value: Any) -> Any:
         return tuple(ordered(item) for item in value)
     if isinstance(value, Listing):
         return Listing(ordered(value.items), value.join)
+    if isinstance(value, float):
+        return round(value, 6)
     if is_dataclass(value) and not isinstance(value, type):
         return replace(value, **{f.name: ordered(getattr(value, f.name)) for f in fields(value)})
     return value

@@ -286,10 +286,9 @@ def _text(
     if best.date < today:
         return say("cover.over", barrier=what, day=best.date, caught=Share(best.caught), weeds=of)
     known = {day: caught for day, caught in others.items() if caught is not None}
-    worst = min(known.values(), default=0.0)
     dry = best.watered is not None and best.watered <= values.number("seldom_watered")
     rain = little = partner = NOTHING
-    if known and not dry and best.caught - worst <= 2 * values.number("as_good"):
+    if known and not dry and best.caught - min(known.values()) <= 2 * values.number("as_good"):
         little = say("cover.little_hangs")
         better = [phrase for phrase in better if not phrase.id.startswith("cover_better.as_good")]
     if best.up is not None and best.up >= values.number("partner_from"):
