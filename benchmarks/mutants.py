@@ -338,14 +338,15 @@ def package_of(name: str) -> str:
     return name.split(".")[1]
 
 
-def sampled(names: Sequence[str], count: int | None, seed: int) -> list[str]:
-    """So many of each package, drawn by the seed alone."""
-    if count is None:
-        return list(names)
+def sampled(
+    names: Sequence[str], count: int | None, seed: int, packages: Sequence[str]
+) -> list[str]:
+    """So many of each package, drawn by the seed alone; None: all of them."""
     chosen = []
-    for package in PACKAGES:
+    for package in packages:
         own = sorted(name for name in names if package_of(name) == package)
-        chosen += random.Random(f"{seed} {package}").sample(own, min(count, len(own)))
+        most = len(own) if count is None else min(count, len(own))
+        chosen += random.Random(f"{seed} {package}").sample(own, most)
     return chosen
 
 
@@ -353,6 +354,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n", maxsplit=1)[0])
     parser.add_argument("--sample", type=int, metavar="N", help="mutants of each package")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--packages", nargs="+", choices=PACKAGES, default=PACKAGES)
     parser.add_argument("--only", nargs="*", metavar="MUTANT", help="these, by their names")
     parser.add_argument("--work", type=Path)
     parser.add_argument("--jobs", type=int, default=os.cpu_count())
@@ -361,7 +363,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as scratch:
         work = (asked.work or Path(scratch)).resolve()
         copied(work)
-        chosen = asked.only or sampled(made(work), asked.sample, asked.seed)
+        chosen = asked.only or sampled(made(work), asked.sample, asked.seed, asked.packages)
         return report(tried(chosen, work, asked.jobs), work, asked.floor)
 
 
