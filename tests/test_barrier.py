@@ -13,7 +13,6 @@ from windowcast.core.record import FloatArray
 from windowcast.core.values import Value, load
 from windowcast.windows.along_rows import Rising
 from windowcast.windows.barrier import (
-    Barrier,
     best_day,
     caught_by_day,
     cover,
@@ -21,6 +20,7 @@ from windowcast.windows.barrier import (
     split_caught,
     watered_in_time,
 )
+from windowcast.windows.exposure import Barrier
 from windowcast.windows.loss import Loss, half_lives_lost, loss_rate, spot_need_mm, watered_share
 from windowcast.windows.residual import Laying, ResidualActive
 

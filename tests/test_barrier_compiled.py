@@ -9,8 +9,9 @@ import pytest
 
 from windowcast.core.record import FloatArray
 from windowcast.core.values import load
-from windowcast.windows.barrier import Barrier, caught_by_day
+from windowcast.windows.barrier import caught_by_day
 from windowcast.windows.barrier_compiled import caught_on
+from windowcast.windows.exposure import Barrier
 from windowcast.windows.loss import Loss
 
 LAID = Barrier(14.0, 12.7, 7, Loss.of(load("barrier")), waiting_per_day=0.08)

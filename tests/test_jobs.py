@@ -27,9 +27,10 @@ from windowcast.records.model import (
 )
 from windowcast.records.store import SeasonLog
 from windowcast.report.terminal import table_text
-from windowcast.windows.barrier import Barrier, runs_out
+from windowcast.windows.barrier import runs_out
 from windowcast.windows.cover_plan import Season
 from windowcast.windows.decision import answer_word
+from windowcast.windows.exposure import Barrier
 from windowcast.windows.loss import Loss, half_lives_lost, loss_rate
 from windowcast.windows.model import Job, PurposeOutlook
 

@@ -32,8 +32,9 @@ from windowcast.verify.as_it_came import AsItCame, DrawnSeason
 from windowcast.verify.hours_came import HoursCame
 from windowcast.verify.sprays import Done, Tank, Worth
 from windowcast.verify.survival import leaf_stage, sprayed, stopped
-from windowcast.windows.barrier import Barrier, watered_in_time
+from windowcast.windows.barrier import watered_in_time
 from windowcast.windows.days_held import days_held
+from windowcast.windows.exposure import Barrier
 from windowcast.windows.model import PURPOSES, PurposeName
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.residual import Laying, material_of

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from windowcast.core.compiled import compiled
 from windowcast.core.record import FloatArray
-from windowcast.windows.barrier import SATURATED, Barrier, Exposure, Surroundings
+from windowcast.windows.exposure import SATURATED, Barrier, Exposure, Surroundings
 from windowcast.windows.loss import spot_need_mm, watered_share
 
 _NONE = -1.0  # no water is waited for

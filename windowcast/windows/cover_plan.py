@@ -17,6 +17,7 @@ from windowcast.core.time_axis import day_index
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.season.model import Emergence
 from windowcast.windows import barrier
+from windowcast.windows.exposure import Barrier
 from windowcast.windows.model import CoverPlan, CoverPoint, PurposeName, TrialControl
 from windowcast.windows.residual import Laying, ResidualActive, spread_evenly
 from windowcast.windows.season_axis import SeasonAxis
@@ -236,7 +237,7 @@ def _caught_on(season: Season, result: barrier.DayCover, date: dt.date) -> float
 
 def _best_split(
     season: Season,
-    laid: barrier.Barrier,
+    laid: Barrier,
     best: CoverPoint | None,
     today: dt.date,
     tables: Tables,

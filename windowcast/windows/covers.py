@@ -10,7 +10,6 @@ import numpy as np
 from windowcast.core.phrase import NOTHING, Phrase, Share, joined, say
 from windowcast.core.time_axis import day_index
 from windowcast.materials.needs import ActiveNeeds
-from windowcast.windows.barrier import Exposure, Surroundings
 from windowcast.windows.cover_plan import (
     barrier_named,
     beside,
@@ -19,6 +18,7 @@ from windowcast.windows.cover_plan import (
     mean_share,
     share,
 )
+from windowcast.windows.exposure import Exposure, Surroundings
 from windowcast.windows.model import CoverPlan
 from windowcast.windows.opening import Opening
 from windowcast.windows.purposes import Purpose

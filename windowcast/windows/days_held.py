@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
 from windowcast.windows.along_rows import where_reached
-from windowcast.windows.barrier import Barrier, Exposure, Surroundings, Watered
+from windowcast.windows.exposure import Barrier, Exposure, Surroundings, Watered
 
 
 def days_held(
@@ -30,7 +30,7 @@ def days_held(
 
     >>> import numpy as np
     >>> from windowcast.core.values import PACKAGED
-    >>> from windowcast.windows.barrier import Barrier
+    >>> from windowcast.windows.exposure import Barrier
     >>> from windowcast.windows.days_held import days_held
     >>> from windowcast.windows.loss import Loss
     >>> barrier = Barrier(10.0, 0.0, 7, Loss.of(PACKAGED["barrier"]))

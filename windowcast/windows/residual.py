@@ -15,7 +15,7 @@ from windowcast.core.record import FloatArray
 from windowcast.core.site import Site
 from windowcast.core.values import Table, Value
 from windowcast.materials.actives import Active, Formulation
-from windowcast.windows.barrier import Barrier
+from windowcast.windows.exposure import Barrier
 from windowcast.windows.loss import Loss
 from windowcast.windows.purposes import Purpose
 
