@@ -37,8 +37,9 @@ from windowcast.windows.cover_plan import (
     season_of,
     share,
 )
-from windowcast.windows.covers import laid_on
+from windowcast.windows.covers import controlled_on, laid_on
 from windowcast.windows.model import CoverPlan, CoverPoint, TrialControl
+from windowcast.windows.purposes import purpose_of
 from windowcast.windows.residual import Laying, ResidualActive
 
 FIRST = dt.date(2026, 9, 1)
@@ -451,3 +452,53 @@ def test_the_season_begins_on_its_day_and_ends_where_a_new_years_weeds_begin() -
     assert whole.dates.tolist() == [day(n) for n in range(1, 10)]
     assert whole.shut == ()
     assert season_of(axis, [], rain, first=0, candidates=candidates) is None
+
+
+# --- by date, for the choices ---------------------------------------------------------------------
+
+PRE = purpose_of("pre-fall")
+
+
+def running(it: Season | None, **known: Any) -> Any:
+    usual = {"daily": "a record", "laying": WATERED, "season": lambda purpose: it}
+    return SimpleNamespace(**(usual | known))
+
+
+def test_what_residuals_control_by_the_date_of_the_window() -> None:
+    # one of a week and one of 10 days: 21 and 30 days, in the half-lives that the futures take
+    week = replace(MADE, name="week", half_life=Value("made.up", 7.0, "d", "s", "published"))
+    dates = [day(n) for n in (-1, 0, 40, 75, 99, 100)]
+    found = controlled_on(dates, PRE, running(season(members=5)), [MADE, week])
+    assert list(found) == dates
+    assert found[day(-1)] == found[day(100)] == {}
+    for n in (0, 40, 75, 99):
+        for name, lasts in (("made", 30), ("week", 21)):
+            caught = min(lasts, 100 - n) / 100
+            assert ordered(found[day(n)][name]) == ordered((caught, caught, caught))
+    # the band over the futures, one of which cannot be told and counts as none
+    it = season(members=5)
+    share = it.share * np.array([[1.0], [0.8], [0.6], [0.4], [np.nan]])
+    (told,) = controlled_on([day(40)], PRE, running(replace(it, share=share)), [MADE])[
+        day(40)
+    ].items()
+    middle, low, high = 0.3 * 2.8 / 5, 0.3 * 0.16, 0.3 * 0.92
+    assert ordered(told) == ordered(("made", (middle, low, high)))
+    share[:3] = np.nan
+    blind = replace(it, share=share)
+    assert controlled_on([day(40)], PRE, running(blind), [MADE]) == {day(40): {}}
+
+
+@pytest.mark.parametrize(
+    ("purpose", "known", "materials"),
+    [
+        (purpose_of("post-early"), {}, [MADE]),
+        (PRE, {}, []),
+        (PRE, {"daily": None}, [MADE]),
+        (PRE, {"season": lambda purpose: None}, [MADE]),
+    ],
+)
+def test_what_is_no_residual_controls_nothing(
+    purpose: Any, known: dict[str, Any], materials: list[ResidualActive]
+) -> None:
+    found = controlled_on([day(5)], purpose, running(season(), **known), materials)
+    assert found == {day(5): {}}
