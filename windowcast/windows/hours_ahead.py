@@ -72,7 +72,6 @@ def _checks(ctx: HourContext, scores: HourScores, stop: int) -> Iterator[HourChe
             yours = own < high
             high = min(own, high)
         unit = str(ctx.criterion(name)["unit"])
-        worth = np.broadcast_to(worth, light.shape)
         value = np.where(np.isnan(worth), np.nan, scores.measured[name][0, :stop])
         yield HourCheck(
             criterion=name,
