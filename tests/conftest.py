@@ -17,10 +17,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from error_texts import ENGLISH
 from hypothesis import settings
 from spoken import METRIC
 
 from windowcast.core.digest import digest_of
+from windowcast.core.errors import InputError
+from windowcast.core.languages import LANGUAGES
 from windowcast.core.phrase import NOTHING, Phrase, Value, say
 from windowcast.core.values import PACKAGED
 from windowcast.limits.model import Limit
@@ -31,6 +34,7 @@ from windowcast.programme import foreseen
 from windowcast.programme.answer import answer
 from windowcast.records import review
 from windowcast.report import catalogue
+from windowcast.report.translated import translated
 from windowcast.season import soil_kept
 from windowcast.season.soil_kept import KeptSoil
 from windowcast.season.state import build
@@ -214,6 +218,7 @@ def _said_has_words(patched: pytest.MonkeyPatch, _no_missing_words: None) -> Non
     def worded(phrase_id: str, /, **values: Value) -> Phrase:
         said = Phrase(phrase_id, tuple(values.items()))  # as `say` itself
         if (kind := (phrase_id, len(values))) not in known:
+            assert phrase_id, "NOTHING says nothing"
             known.add(kind)
             METRIC.text(said)
         return said
@@ -221,6 +226,32 @@ def _said_has_words(patched: pytest.MonkeyPatch, _no_missing_words: None) -> Non
     for module in list(sys.modules.values()):
         if isinstance(module, ModuleType) and vars(module).get("say") is plain:
             patched.setattr(module, "say", worded)
+
+
+OTHERS = [lang for lang in LANGUAGES if lang != "en"]
+# also what pydantic says, and an error that is given its place
+IN_ENGLISH = (*ENGLISH, "core/validation.py", "core/errors.py")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _errors_have_words(patched: pytest.MonkeyPatch) -> None:
+    """An error of the package has its text in each other language, whatever it is put together of.
+
+    Those that stay in English are listed in `error_texts`.
+    """
+    made = InputError.__init__
+
+    def checked(self: InputError, problem: str, **more: Any) -> None:
+        made(self, problem, **more)
+        package, _, module = sys._getframe(1).f_globals["__name__"].partition(".")
+        if package != "windowcast" or f"{module.replace('.', '/')}.py".startswith(IN_ENGLISH):
+            return
+        for text in filter(None, (problem, self.remedy)):
+            for lang in OTHERS:
+                known = text.startswith("use ") or translated(text, lang) != text
+                assert known, f"{text!r} of windowcast.{module} has no text in {lang}"
+
+    patched.setattr(InputError, "__init__", checked)
 
 
 @pytest.fixture

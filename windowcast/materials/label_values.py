@@ -171,7 +171,7 @@ def _check(key: str, numbers: Mapping[str, Any], path: str | PathLike[str], wher
 
 def check_inner(table: str, key: str, path: str | PathLike[str], name: str) -> None:
     """Refuse a misspelt turf or grass: what it was meant to forbid would silently not hold."""
-    known = TABLES[table] or [species_key(s) for s in Species]
+    known = TABLES[table] or [*dict.fromkeys(species_key(s) for s in Species)]
     if table == "spectrum":
         known = [*KINDS, *weeds()]
     if inner_key(table, key) not in known:
