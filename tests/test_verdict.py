@@ -175,7 +175,7 @@ def test_fine_timing_and_survivors_mixed() -> None:
     resistance = cause(found, "resistance")
     assert resistance.strength == "possible"  # never likely from one season
     assert [render(p) for p in resistance.speaks_for] == [
-        "group 9 was used for this in the 3 seasons before too",
+        "group 9 used for this in the 3 seasons before too",
         "live plants beside dead ones of the same size",
     ]
     assert "neither weather, timing nor rate explains it" in render(found.sentence)
@@ -543,7 +543,7 @@ def test_groups_of_seasons_before_are_evidence_only(look: Callable[..., Review])
     verdict = look(*years, control(20.0)).applications[-1].verdict
     assert verdict is not None
     resistance = cause(verdict, "resistance")
-    assert "group 3 was used for this in the 2 seasons before too" in map(
+    assert "group 3 used for this in the 2 seasons before too" in map(
         render, resistance.speaks_for
     )
     assert resistance.strength != "possible"

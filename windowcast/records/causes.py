@@ -19,6 +19,7 @@ from typing import Literal
 
 from windowcast.core.phrase import NOTHING, Phrase, Quantity, Share, joined, say
 from windowcast.core.values import PACKAGED, Table, Tables
+from windowcast.materials.rotation import named_groups
 from windowcast.records.evidence import Evidence
 from windowcast.records.looks import SeenAfter
 
@@ -189,9 +190,11 @@ def _washed(e: Evidence) -> Cause | None:
 def _cold(e: Evidence) -> Cause | None:
     if e.low_c is None and e.good_c is None and e.night_low_c is None:
         return None
-    low, good = (math.nan if c is None else c for c in (e.low_c, e.good_c))
+    low, good, night_low = (
+        math.nan if c is None else c for c in (e.low_c, e.good_c, e.night_low_c)
+    )
     air, week, night = (Quantity(c, "degC") for c in (e.air_c, e.week_c, e.night_c))
-    good_at, low_at = Quantity(good, "degC"), Quantity(low, "degC")
+    low_at, good_at, night_at = (Quantity(c, "degC") for c in (low, good, night_low))
     speaks: list[Phrase] = []
     because: list[Phrase] = []
     strength: Strength = "unlikely"
@@ -207,16 +210,17 @@ def _cold(e: Evidence) -> Cause | None:
         strength = "possible" if strength == "unlikely" else strength
         speaks.append(say("verdict.fact.cold_week", week=week, low=low_at))
         because.append(say("verdict.because.cold_week", week=week))
-    if e.night_low_c is not None and e.night_c < e.night_low_c:
+    if e.night_c < night_low:
         strength = "possible" if strength == "unlikely" else strength
-        limit = Quantity(e.night_low_c, "degC")
-        speaks.append(say("verdict.fact.cold_night", night=night, low=limit))
+        speaks.append(say("verdict.fact.cold_night", night=night, low=night_at))
         because.append(say("verdict.because.cold_night", night=night))
     label = say("verdict.cause.cold")
     if speaks:
         remedy = say("verdict.remedy.warm", good=good_at if math.isfinite(good) else low_at)
+        if math.isnan(good) and math.isnan(low):
+            remedy = say("verdict.remedy.warm_nights", low=night_at)
         return Cause("cold", strength, label, because[0], tuple(speaks), remedy=remedy)
-    night_known = e.night_low_c is None or not math.isnan(e.night_c + e.night_low_c)
+    night_known = e.night_low_c is None or not math.isnan(e.night_c + night_low)
     if any(map(math.isnan, (e.air_c, e.week_c, low, good))) or not night_known:
         return Cause("cold", "cannot tell", label, unknown=(say("verdict.unknown.warmth"),))
     against = say("verdict.fact.warm", air=air, week=week, good=good_at)
@@ -297,8 +301,8 @@ def _resistance(e: Evidence, seen: SeenAfter, others: Sequence[Cause], fewest: i
     against: list[Phrase] = []
     unknown: list[Phrase] = []
     if e.group_seasons and e.groups:
-        groups = joined(*e.groups)
-        speaks.append(say("verdict.fact.group", groups=groups, seasons=e.group_seasons))
+        used = named_groups(e.groups)
+        speaks.append(say("verdict.fact.group", groups=used, seasons=e.group_seasons))
     explained = [c for c in others if c.strength == "likely"]
     if explained:
         against.append(say("verdict.fact.explained", causes=joined(*(c.label for c in explained))))
