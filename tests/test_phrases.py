@@ -33,9 +33,10 @@ from windowcast.core.phrase import (
     say,
     sentence,
 )
+from windowcast.core.record import DAILY_VARIABLES, HOURLY_VARIABLES
 from windowcast.core.units import System
 from windowcast.report import catalogue as words
-from windowcast.report.catalogue import catalogue
+from windowcast.report.catalogue import catalogue, languages
 from windowcast.report.meaning import meaning
 from windowcast.report.measures import MEASURES
 
@@ -67,6 +68,13 @@ def test_a_phrase_is_given_the_values_that_its_text_names_and_no_others() -> Non
         if spare or lacking or (not one.family and one.names != named[0]):
             wrong.append((one.where, one.pattern, sorted(spare), lacking))
     assert not wrong
+
+
+@pytest.mark.parametrize("lang", languages())
+def test_every_quantity_of_the_weather_has_a_name(lang: str) -> None:
+    """A check of a forecast may speak of any of them, also of the errors it states of itself."""
+    known = {key.removeprefix("variable.") for key in catalogue(lang).raw}
+    assert {*DAILY_VARIABLES, *HOURLY_VARIABLES} <= known
 
 
 def test_every_plural_text_has_a_form_for_one_and_for_others_with_the_same_values() -> None:

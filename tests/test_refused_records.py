@@ -251,11 +251,11 @@ WORDS: dict[str, Callable[[], Any]] = {
     " notes": words("probe", "depht=2 in"),
     "zzz: a probe has no 'zzz'; use one of date, depth, temp, time, where, notes":
         words("probe", "zzz=2"),
-    "activ: an application has no 'activ' (close: active); use one of active, product,"
+    "watered: an application has no 'watered' (close: watered_in); use one of active, product,"
     " registration, product_rate, product_total, restricted, start, end, where, site_kind, area,"
     " purpose, target, carrier, nozzle, droplet_class, pressure, boom_height, speed, adjuvant,"
     " wind, wind_from, temp, rh, weather_source, watered_in, watered_in_on, trial, treatment,"
-    " operator, certification, notes": words("application", "activ=glyphosate"),
+    " operator, certification, notes": words("application", "watered=1 in"),
     "survivors_mixed: 'maybe' is neither yes nor no": words("note", "survivors_mixed=maybe"),
     f"start: 'soon' is not a time; {EXAMPLE}": words("application", "start=soon"),
     f"start: '2025-12-03' says no hour; {EXAMPLE}": words("application", "start=2025-12-03"),

@@ -543,9 +543,7 @@ def test_groups_of_seasons_before_are_evidence_only(look: Callable[..., Review])
     verdict = look(*years, control(20.0)).applications[-1].verdict
     assert verdict is not None
     resistance = cause(verdict, "resistance")
-    assert "group 3 used for this in the 2 seasons before too" in map(
-        render, resistance.speaks_for
-    )
+    assert "group 3 used for this in the 2 seasons before too" in map(render, resistance.speaks_for)
     assert resistance.strength != "possible"
 
 

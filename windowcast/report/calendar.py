@@ -79,7 +79,7 @@ def write_calendar(
     try:
         return write_atomic(path, calendar_text(*answers, voice=voice, previous=previous, now=now))
     except InputError as error:
-        raise error if error.path else InputError(str(error), path=path) from None
+        raise error if error.path else error.at(path=path) from None
 
 
 def entry_uid(answer: Answer, purpose: str, date: dt.date | None = None) -> str:

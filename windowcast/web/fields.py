@@ -150,6 +150,8 @@ def _with_unit(text: str, field: Field) -> float:
         return float(ENTERED[field.measure].read(text, field.name))
     except InputError as error:
         raise ValueError(error.problem) from None
+    except ValueError:  # the measure has no unit to read
+        raise ValueError(f"{text!r} is not a number") from None
 
 
 def _whole(text: str, field: Field, units: System, zone: ZoneInfo) -> int:
