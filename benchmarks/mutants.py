@@ -242,8 +242,8 @@ def reached(work: Path, jobs: int) -> dict[str, Any]:
     """What each test enters; the files that have changed since it was asked are asked anew."""
     kept = work / "reach.json"
     files = {
-        str(file.relative_to(TOP)): sha256(file.read_bytes()).hexdigest()
-        for file in sorted((TOP / "tests").glob("test_*.py"))
+        str(file.relative_to(work)): sha256(file.read_bytes()).hexdigest()
+        for file in sorted((work / "tests").glob("test_*.py"))
         if not ELSEWHERE.match(file.name)
     }
     reach = json.loads(kept.read_text("utf-8")) if kept.exists() else dict(EMPTY)
@@ -260,7 +260,8 @@ def reached(work: Path, jobs: int) -> dict[str, Any]:
     ]
     soil = marshal.loads((work / "soil").read_bytes()) if (work / "soil").exists() else {}
     for pid, part in zip(running, parts, strict=True):
-        os.waitpid(pid, 0)
+        if os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]) not in (0, 1):  # 1: a test failed
+            raise SystemExit(f"tests were not collected; see {work / 'pytest.log'}")
         entered, runs = marshal.loads(part.read_bytes())
         soil |= runs
         reach["tests"] |= entered["tests"]
