@@ -282,6 +282,20 @@ def test_a_purpose_is_in_season_where_one_of_the_days_ranked_may_be() -> None:
     assert timing_of(POST, POST.generic, running=whole, days=8).in_season
 
 
+@pytest.mark.parametrize("now", [25, 40])
+def test_what_opens_today_has_not_opened_before(now: int) -> None:
+    """Of forty futures so many have enough weeds from today on, the others in three days."""
+    share = np.zeros((41, 30))
+    share[:, 3:] = share[1 : 1 + now] = 0.9
+    ahead, before = state(), past(share=0.0)
+    ahead = replace(ahead, emergence={"POAAN": replace(ahead.emergence["POAAN"], share=share)})
+    before = replace(before, emergence={"POAAN": before.emergence["POAAN"]})
+    whole = RunningSeason.of(site(), before, ahead, weather(site(), futures=40), tables=TABLES)
+    found = timing_of(POST, POST.generic, running=whole, days=6)
+    assert (found.in_season, found.opened) == (True, None)
+    assert found.opening == dt.date(2023, 1, 16)
+
+
 def test_what_has_passed_is_told_by_the_days_since_it() -> None:
     now = timing_of(POST, POST.generic, running=running(share=0.9), days=6)
     assert now.in_season

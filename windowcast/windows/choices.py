@@ -157,7 +157,7 @@ def _beyond(reached: Reach) -> tuple[Phrase, ...]:
 
 def weed_names(codes: Sequence[str]) -> Listing:
     """Weeds by name, in a row."""
-    return joined(*(say(f"weed.{code}") for code in codes), join="and")
+    return joined(*(say(f"weed.{code}") for code in codes))
 
 
 def _some(*phrases: Phrase) -> tuple[Phrase, ...]:
