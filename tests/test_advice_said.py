@@ -385,6 +385,14 @@ WHY = say("sentence.of", clause=say("limit.thin"))
          {"opening": say("opening.about", day=about(9), basis=NOTHING)}),
         ({"opens": days(9, 9, 9), "closed": DAY}, "not_now.again",
          {"opening": say("opening.about", day=about(9), basis=NOTHING)}),
+        ({"opens": days(None, None, None, never=0.75), "closed": DAY, "usual": days(9, 9, 9)},
+         "over",
+         {"missed": say("purpose.pre-fall.if_missed"),
+          "again": say("advice.next_season",
+                       opening=say("opening.about", day=about(9), basis=PAST))}),
+        ({"closed": DAY}, "over",
+         {"missed": say("purpose.pre-fall.if_missed"), "again": NOTHING}),
+        ({"closed": DAY, "closed_sure": False}, "not_now.unknown", {}),
         ({"opens": days(None, None, None, never=0.75)}, "shut.this_season",
          {"share": Share(0.75)}),
         ({}, "not_now.unknown", {}),
@@ -395,7 +403,7 @@ WHY = say("sentence.of", clause=say("limit.thin"))
 def test_out_of_season_when_it_opens(
     known: dict[str, Any], said: str, values: dict[str, Value]
 ) -> None:
-    found = advice.out_of_season(timing(**known), WHY, RULE)
+    found = advice.out_of_season(PRE, timing(**known), WHY, RULE)
     same(found, say(f"advice.{said}", why=WHY, **values))
 
 

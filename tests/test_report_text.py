@@ -184,6 +184,7 @@ def test_a_weed_and_a_known_reason_stand_once_under_with() -> None:
             middle=Share(0.91),
             high=Share(0.99),
             trials=1,
+            evidence=NOTHING,
         )
         return Choice((name,), (2,), "fit", 70.0, 0.9, False, (said,), (limit.label, *against))
 

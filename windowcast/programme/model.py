@@ -184,6 +184,11 @@ class PurposePlan:
         """Whether there is ground still to treat for it."""
         return self.job is None or self.job.open
 
+    @property
+    def missed(self) -> bool:
+        """Whether it is over this season, and no application for it is known."""
+        return self.status == "over" and (self.job is None or self.job.applied is None)
+
 
 @dataclass(frozen=True, slots=True)
 class SeasonPlan:

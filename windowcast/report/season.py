@@ -142,6 +142,8 @@ def _purpose(plan: PurposePlan, today: dt.date) -> Iterator[Phrase]:
     if plan.to_do and plan.status != "over" and not never_opens(plan):
         yield say("plan.if_missed", what=plan.if_missed)
         yield plan.delay_cost
+    elif plan.missed:
+        yield say("plan.was_missed", what=plan.if_missed)
 
 
 def status_words(plan: PurposePlan) -> Phrase:

@@ -236,9 +236,13 @@ def opening(timing: Timing) -> Phrase:
     return NOTHING
 
 
-def out_of_season(timing: Timing, reason: Phrase, rule: Rule) -> Phrase:
-    """When a purpose opens."""
+def out_of_season(purpose: Purpose, timing: Timing, reason: Phrase, rule: Rule) -> Phrase:
+    """When a purpose opens; of one that is over this season, what is left to do."""
     opens = opening(timing)
+    if timing.over:
+        following = say("advice.next_season", opening=opens) if opens else NOTHING
+        missed = say(f"purpose.{purpose.name}.if_missed")
+        return say("advice.over", why=reason, missed=missed, again=following)
     if opens:
         again = "again" if timing.paused else "opens"
         return say(f"advice.not_now.{again}", opening=opens, why=reason)

@@ -48,7 +48,7 @@ def outlook(
         return replace(_closed(purpose, timing, never, never), opens=None)
     if not timing.in_season:
         why = advice.why(purpose, timing)
-        closed = _closed(purpose, timing, why, advice.out_of_season(timing, why, ctx.rule))
+        closed = _closed(purpose, timing, why, advice.out_of_season(purpose, timing, why, ctx.rule))
         return replace(closed, turf=_on_opening(tanks.windows, needs, closed.opens))
     return _open(purpose, mixture, stock, tanks, timing)
 

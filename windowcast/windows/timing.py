@@ -88,6 +88,11 @@ class Timing:
         return self.closed is not None and again is not None and again <= self.season_end
 
     @property
+    def over(self) -> bool:
+        """Whether its time has surely passed, and is not expected to come again this season."""
+        return self.closed is not None and self.closed_sure and not self.paused
+
+    @property
     def closing(self) -> dt.date | None:
         """The one date to name as the last day, while in season."""
         return self.closes.median if self.in_season and self.closes else None
