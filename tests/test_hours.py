@@ -20,7 +20,7 @@ from windowcast.windows.score import Block, Rule
 RULE = Rule.of(load("criteria"))
 
 
-def context(today: dt.date = TODAY, **values: object) -> HourContext:
+def context(today: dt.date = TODAY, **values: Any) -> HourContext:
     here = site()
     members = weather(here, today=today, **values)
     return hour_context(here, state(today), members)
