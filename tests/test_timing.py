@@ -148,7 +148,8 @@ def test_past_years_do_not_open_what_the_futures_keep_closed() -> None:
     month = DateRange(dt.date(2022, 12, 25), dt.date(2023, 1, 25), None, 0.4, 0.1, 11)
     shut = timing(never, month)
     assert shut.opening is None
-    said = render(out_of_season(shut, sentence(words("frost")), Rule.of(load("criteria"))))
+    why, rule = sentence(words("frost")), Rule.of(load("criteria"))
+    said = render(out_of_season(SPRING, shut, why, rule))
     assert "It is very likely (more than 99 in 100) to stay closed this season." in said
     assert "Jan" not in said
     # the next season is another matter, and so is a season of which nothing is known
