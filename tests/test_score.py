@@ -20,6 +20,7 @@ from windowcast.windows.score import (
     combine,
     holds,
     limiting,
+    run_score,
 )
 
 RULE = Rule.of(load("criteria"))
@@ -152,3 +153,27 @@ def test_grade_by_hand() -> None:
 )
 def test_what_value_would_be_needed(measured: float, score: float, needed: float | None) -> None:
     assert GRADE.nearest(measured, score) == (needed if needed is None else pytest.approx(needed))
+
+
+@given(
+    hnp.arrays(np.float64, 12, elements=scores),
+    hnp.arrays(np.float64, 12, elements=scores),
+)
+def test_no_hour_that_gets_worse_lifts_the_score_of_the_days_best_window(
+    value: np.ndarray, kept: np.ndarray
+) -> None:
+    """A cautious reading of an unknown input lowers hours; the window may be one of other hours."""
+
+    def told(hours: np.ndarray) -> float:
+        block = best_block(hours, hours >= RULE.marginal, RULE)
+        return 0.0 if block is None else run_score(hours[block.hours], RULE)
+
+    assert told(value * kept) <= told(value) + 1e-9
+
+
+def test_a_windows_score_is_that_of_its_best_hours() -> None:
+    hours = np.array([0.70, 0.80, 0.80, 0.70])
+    assert best_block(hours, hours > 0, RULE) == Block(0, 4)
+    assert run_score(hours, RULE) == pytest.approx(0.80)
+    assert math.isnan(run_score(np.array([0.7, math.nan, 0.7, 0.7]), RULE))
+    assert run_score(np.array([0.4]), RULE) == pytest.approx(0.4)

@@ -50,6 +50,7 @@ from windowcast.weather.ensemble_rain import (
 )
 from windowcast.weather.ensemble_years import CARRIED, TEMPERATURES, PastYears, past_years
 from windowcast.weather.own_misses import Error, with_own
+from windowcast.weather.rain_climate import with_temperature_nearby
 from windowcast.weather.rain_filled import FILLED
 
 PARTS = {"tmax_c": ErrorPart.HIGH, "tmin_c": ErrorPart.LOW}
@@ -99,7 +100,7 @@ def members(
     issued = extended(weather.daily, today, today + np.timedelta64(days - 1, "D"))
     reach = min(_reach(issued), near)
     past = past_years(weather.daily, weather.today, days, count, values)
-    climate = climate_correlation(values, past.rain_correlation)
+    climate = climate_correlation(values, _rain_with_temperature(weather))
     lead = middle_of_days(near)
     errors = {
         part: _error(part, weather, past, lead, values, told=_own_sd_c(issued, name, near))
@@ -137,6 +138,16 @@ def _seed(weather: Weather, seed: int) -> list[int]:
         round((place.latitude_deg + 90) * 1e4),
         round((place.longitude_deg + 180) * 1e4),
     ]
+
+
+def _rain_with_temperature(weather: Weather) -> dict[str, float] | None:
+    """Correlation of highs and lows with rain around the place in this part of the year.
+
+    Not by the record's own rain: to know less of the past must draw no other rain ahead.
+    """
+    found = with_temperature_nearby(weather.place.latitude_deg, weather.place.longitude_deg)
+    month = weather.today.month - 1
+    return None if found is None else {name: float(by[month]) for name, by in found.items()}
 
 
 def _reach(issued: Record) -> int:

@@ -108,9 +108,9 @@ def climate_correlation(values: Table, with_rain: Mapping[str, float] | None = N
     Parameters
     ----------
     with_rain
-        ``tmax_c`` and ``tmin_c`` → the station's own correlation with rain in this part of the
-        year; the packaged one where it has none. Spells of rain carry only a part of their day's
-        draw, so the day's must go the closer with temperature.
+        ``tmax_c`` and ``tmin_c`` → the correlation with rain around the place in this part of the
+        year; that of all months where there is none. Spells of rain carry only a part of their
+        day's draw, so the day's must go the closer with temperature.
     """
     carried = values.number("rain.day_share")
     climate = np.array(values.value("correlation.climate").value, dtype=np.float64)

@@ -230,14 +230,15 @@ def drawn_amounts(
     scores
         Rain scores, ``[member, run]``; the members with the highest get the rain.
     climate_mm
-        Amounts of the climate's wet days, ``[wet day]``, from which some are drawn.
+        Amounts of the climate's wet days, rising, ``[wet day]``, from which some are drawn.
     """
     table = values.table("rain")
     least, shape = table.number("wet"), table.number("forecast_shape")
     count = len(scores)
     wet = even_uniforms(runs.draw(rng.random, count), scores) > 1 - said.chance
     about = runs.draw(lambda size: rng.standard_gamma(shape, size), count) / shape
-    usual = runs.draw(lambda size: rng.choice(climate_mm, size), count) * said.part_of_day
+    place = (runs.draw(rng.random, count) * len(climate_mm)).astype(np.int64)
+    usual = climate_mm[place] * said.part_of_day
     forecast = runs.draw(rng.random, count) < said.as_forecast
     amount = np.where(forecast, about * said.if_wet_mm, usual)
     drawn: FloatArray = np.where(wet, np.maximum(amount, least), 0.0)

@@ -10,18 +10,18 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.record import DateArray, FloatArray, Record
+from windowcast.core.record import DateArray, FloatArray, Place, Record
 from windowcast.core.values import Table
 from windowcast.weather.grid_filled import HUMIDITY
+from windowcast.weather.rain_climate import nearby
 from windowcast.weather.rain_filled import FILLED
 from windowcast.weather.warming import warming_k_per_year
 
-FEWEST_CASES = 30  # days with and without rain from which a correlation is taken
+FEWEST_DAYS, FEWEST_WET = 60, 10  # of which the share of wet days is taken
 HARMONICS = 3  # of the normal course: year, half-year, third of a year
 TEMPERATURES = ("tmax_c", "tmin_c")
 # carried from the past year as they were; soil is simulated from today's state, never copied
@@ -76,10 +76,7 @@ class PastYears:
         ``tmax_c`` and ``tmin_c`` → the last observed departure, °C, and how many days before
         the first day ahead it lies; (NaN, 0) if there is none.
     wet_share, wet_amounts_mm
-        Share of wet days and the amounts of them in this part of the year, ``[wet day]``.
-    rain_correlation
-        ``tmax_c`` and ``tmin_c`` → correlation of its departure with the normal score of rain in
-        this part of the year; without those the record is too short for.
+        Share of wet days and the amounts of them, rising, in this part of the year, ``[wet day]``.
     """
 
     normal: dict[str, FloatArray]
@@ -91,7 +88,6 @@ class PastYears:
     latest: dict[str, tuple[float, int]]
     wet_share: float
     wet_amounts_mm: FloatArray
-    rain_correlation: dict[str, float]
 
 
 def past_years(record: Record, today: dt.date, days: int, count: int, values: Table) -> PastYears:
@@ -143,42 +139,15 @@ def past_years(record: Record, today: dt.date, days: int, count: int, values: Ta
             name: _from_other_years(past.get(name)[rows]) for name in CARRIED if name in past
         }
     wet_share, wet_amounts = _wet_days(
-        past.get("precip_mm")[season], past.get(FILLED)[season], values
+        past.get("precip_mm")[season],
+        past.get(FILLED)[season],
+        _wet_day_around_mm(record.place, today),
+        values,
     )
-    rain = past.get("precip_mm")[season]
-    with_rain = {
-        name: r
-        for name, off in departures.items()
-        if (r := biserial(off[season], rain >= values.number("rain.wet"), np.isfinite(rain)))
-        is not None
-    }
     return PastYears(
         normal, spread, picked, carried, len(np.unique(year_of)),
-        year_of if len(rows) else None, latest, wet_share, wet_amounts, with_rain,
+        year_of if len(rows) else None, latest, wet_share, wet_amounts,
     )  # fmt: skip
-
-
-def biserial(
-    values: FloatArray, event: npt.NDArray[np.bool_], known: npt.NDArray[np.bool_]
-) -> float | None:
-    """Correlation of a variable with the normal score behind an event; None from too few cases.
-
-    The biserial correlation: mean difference with and without the event over the spread, times
-    ``p (1 - p) / φ(z)`` at the event's share p.
-
-    References
-    ----------
-    Pearson 1909, *Biometrika* 7:96-105.
-    """
-    ok = known & np.isfinite(values)
-    value, came = values[ok], event[ok]
-    share = float(came.mean()) if len(came) else 0.0
-    if min(came.sum(), (~came).sum()) < FEWEST_CASES:
-        return None
-    normal = NormalDist()
-    height = normal.pdf(normal.inv_cdf(share))
-    gap = float(value[came].mean() - value[~came].mean())
-    return float(np.clip(gap / value.std() * share * (1 - share) / height, -0.9, 0.9))
 
 
 def _day_of_cycle(dates: DateArray | np.datetime64) -> npt.NDArray[np.float64]:
@@ -252,21 +221,42 @@ def _from_other_years(values: FloatArray) -> FloatArray:
 
 
 def _wet_days(
-    precip_mm: FloatArray, usual_mm: FloatArray, values: Table
+    precip_mm: FloatArray, usual_mm: FloatArray, around_mm: float | None, values: Table
 ) -> tuple[float, FloatArray]:
-    """Share of wet days and their amounts; of the usual rain where too little is known, and
-    packaged figures for a short record.
+    """Share of wet days and their amounts.
+
+    Parameters
+    ----------
+    precip_mm, usual_mm
+        Of the days of this part of the year, as known and as filled, ``[day]``. The share is that
+        of known rain; of the usual rain where too little is known, and packaged for a short record.
+    around_mm
+        Mean amount of a wet day at the stations around, from which amounts are drawn: with less
+        known of the past, no other rain is drawn ahead. None: the record's own amounts.
     """
     table = values.table("rain")
     known = precip_mm[np.isfinite(precip_mm)]
     wet = known[known >= table.number("wet")]
-    if len(known) < 60 or len(wet) < 10:
-        shape, mean = table.number("amount_shape"), table.number("climate_amount")
+    shape, mean = table.number("amount_shape"), table.number("climate_amount")
+    share = len(wet) / max(len(known), 1)
+    enough = len(known) >= FEWEST_DAYS and len(wet) >= FEWEST_WET
+    if not enough:
         usual = usual_mm[np.isfinite(usual_mm)]
         usual_wet = usual[usual >= table.number("wet")]
-        if len(usual) >= 60 and len(usual_wet):
-            known, wet, mean = usual, usual_wet, float(usual_wet.mean())
-        amounts = np.random.default_rng(0).standard_gamma(shape, 1000) * mean / shape
-        share = table.number("climate_share") if len(known) < 60 else len(wet) / len(known)
-        return share, np.maximum(amounts, table.number("wet"))
-    return len(wet) / len(known), wet
+        if len(usual) >= FEWEST_DAYS and len(usual_wet):
+            share, mean = len(usual_wet) / len(usual), float(usual_wet.mean())
+        elif len(known) < FEWEST_DAYS:
+            share = table.number("climate_share")
+    if enough and around_mm is None:
+        return share, np.sort(wet)
+    mean = mean if around_mm is None else around_mm
+    amounts = np.random.default_rng(0).standard_gamma(shape, 1000) * mean / shape
+    return share, np.sort(np.maximum(amounts, table.number("wet")))
+
+
+def _wet_day_around_mm(place: Place, today: dt.date) -> float | None:
+    """Mean amount of a wet day of the month at the stations around; None where they are too far."""
+    found = nearby(place.latitude_deg, place.longitude_deg)
+    if found is None:
+        return None
+    return float(found.mean_mm[today.month - 1] / found.wet_share[today.month - 1])

@@ -21,7 +21,7 @@ from windowcast.windows.judge import HourScores, Judge
 from windowcast.windows.model import Judged, Odds, Verdict, Window
 from windowcast.windows.odds import odds
 from windowcast.windows.purposes import Purpose
-from windowcast.windows.score import Block, best_block, holds, nearness
+from windowcast.windows.score import Block, best_block, holds, nearness, run_score
 
 
 @dataclass(frozen=True)
@@ -124,7 +124,7 @@ class DayWindows:
         return None
 
     def _rated(self, needs: ActiveNeeds, scores: HourScores, block: Block) -> DayHours:
-        score = float(scores.score[0, block.hours].mean())
+        score = run_score(scores.score[0, block.hours], self.ctx.rule)
         futures = scores.score[1:, block.hours]
         held = np.where(np.isnan(futures).any(axis=-1), np.nan, holds(futures, self.ctx.rule))
         chance = None

@@ -24,7 +24,16 @@ from windowcast.windows.grade import ScoreCurve, needs_behind
 from windowcast.windows.hours import HourContext
 from windowcast.windows.model import Judged
 from windowcast.windows.purposes import Purpose
-from windowcast.windows.score import Block, BoolArray, Rule, closeness, combine, holds, limiting
+from windowcast.windows.score import (
+    Block,
+    BoolArray,
+    Rule,
+    closeness,
+    combine,
+    holds,
+    limiting,
+    run_score,
+)
 
 
 @dataclass(frozen=True)
@@ -189,15 +198,15 @@ class Judge:
         return self._graded(purpose, needs, self._scored, slice(None))
 
     def at(self, purpose: Purpose, needs: ActiveNeeds, block: Block) -> tuple[float, Judged | None]:
-        """Mean score 0..1 of a block as forecast, and what holds it back; NaN: cannot be told.
+        """Score 0..1 of a block as forecast, and what holds it back; NaN: cannot be told.
 
         Only the forecast is graded: much cheaper than `scores`.
         """
         issued = self._graded(purpose, needs, self._issued, slice(0, 1))
         rows = ((score[0, block.hours], issued.weights[n]) for n, score in issued.scores.items())
         limit = issued.limiting(block)
-        mean = float(combine(rows).mean())
-        return mean, issued.judge(limit, block, self.ctx.rule) if limit else None
+        score = run_score(combine(rows), self.ctx.rule)
+        return score, issued.judge(limit, block, self.ctx.rule) if limit else None
 
     def _graded(
         self,

@@ -8,9 +8,9 @@ An hour's score is the product of its criteria's scores, each raised to its weig
 * a no (0) is a no whatever else holds, even where other criteria cannot be told;
 * otherwise a criterion that cannot be told makes the hour's score unknown (NaN).
 
-The limiting criterion is the one whose weighted score is lowest. A window's score is the mean of
-its hours'. It *holds* in a possible future when the shortest useful run of hours within it is
-workable there.
+The limiting criterion is the one whose weighted score is lowest. A window's score is that of its
+best shortest useful run of hours (`run_score`). It *holds* in a possible future when such a run
+within it is workable there.
 """
 
 from __future__ import annotations
@@ -170,6 +170,21 @@ def best_block(
         else:
             stop += 1
     return Block(offset + start, offset + stop)
+
+
+def run_score(score: FloatArray, rule: Rule) -> float:
+    """Mean of the best shortest useful run of hours of a window; NaN where an hour is unknown.
+
+    Hours nearly as good make a window longer and leave its score. So no hour that gets worse, or
+    drops out, ever lifts the score of a day's best window.
+
+    Parameters
+    ----------
+    score
+        Hour scores of the window, ``[hour]``.
+    """
+    size = min(rule.shortest_h, len(score))
+    return float(np.lib.stride_tricks.sliding_window_view(score, size).mean(axis=-1).max())
 
 
 def holds(score: FloatArray, rule: Rule) -> BoolArray:
