@@ -448,3 +448,11 @@ def test_a_last_day_of_the_year(
         return
     said = say("limit.not_after", what=WHAT, day=last)
     same(found, limit("time of year", "no", said, "published: a trial", until=until))
+
+
+def test_a_last_day_that_is_the_first_of_the_season() -> None:
+    treatment = replace(POST, last_day=entry("07-01"))
+    assert time_of_year(treatment, Ground(BERMUDA), dt.date(2026, 7, 1)) is None
+    found = time_of_year(treatment, Ground(BERMUDA), dt.date(2026, 7, 2))
+    assert found is not None
+    assert found.reason.value("day") == dt.date(2026, 7, 1)

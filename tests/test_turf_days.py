@@ -155,9 +155,10 @@ def test_a_pre_emergent_in_green_up_by_grass(species: str, source: str) -> None:
 
 
 def test_a_no_says_until_when_and_how_dormant_it_is() -> None:
-    """Safe on days 2 and 4 of five: the first safe day after each no."""
+    """Safe on days 2 and 4 of five, on the last just so: the first safe day after each no."""
     injury = np.zeros((FUTURES, 5))
     injury[:, [0, 1, 3]] = 0.25
+    injury[0, 4] = 1.0  # one future of twenty
     dormant = np.array([0.75, np.nan, 0.8, 0.9, 1.0])
     days = days_of(*[{DORMANT: ALL}] * 5, injury=injury, dormant=dormant)
     found = said(days, POST, count=4)
