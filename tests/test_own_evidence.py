@@ -124,6 +124,57 @@ def test_one_more_trial_is_weighed_as_normal_theory_has_it() -> None:
     assert (found.own, found.own_trials, found.trials) == (1, ("Fall 2024",), 1)
 
 
+def by_information(result: OwnResult, size: float, easier: float, doubt: float) -> list[float]:
+    """Level, fall, their standard deviations and covariance once a result is in: precisions add."""
+    cell = TABLE.value(f"{result.timing}.{result.weed}.{result.actives[0]}").value
+    known = np.linalg.inv([[cell[1] ** 2, cell[4]], [cell[4], cell[3] ** 2]])
+    row, scatter = np.array([1.0, size]), TABLE.number("slope.new_trial") ** 2 + result.error**2
+    spread = np.linalg.inv(known + np.outer(row, row) / (scatter + doubt))
+    seen = row * (result.logit - easier) / (scatter + doubt)
+    level, fall = spread @ (known @ [cell[0], cell[2]] + seen)
+    return [level, math.sqrt(spread[0, 0]), fall, math.sqrt(spread[1, 1]), spread[0, 1]]
+
+
+def test_what_an_own_trial_met_moves_the_fit_as_normal_theory_has_it() -> None:
+    """What nobody wrote down lies anywhere in its range: a variance of a twelfth of its square."""
+    sizes, (low, high) = TABLE.value("scale.size").value, TABLE.value("scale.rate").ends
+    rate, rate_sd = TABLE.value("slope.rate").value
+    cold, cold_sd = TABLE.value("slope.cold").value
+    coldest = TABLE.number("scale.coldest")
+    chill = (cold * coldest) ** 2 / 12 + cold_sd**2 * coldest**2 / 3  # mean square of 0 to coldest
+    falls = {timing: max(abs(v.value[2]) for v in TABLE.table(timing).values_below())
+             for timing in ("pre", "post")}  # fmt: skip
+    post = replace(MINE, actives=("foramsulfuron",), timing="post", stage_bbch=21.0)
+    for result, size, share, doubt in (
+        (MINE, 0.0, 1.0, 0.0),
+        (replace(MINE, stage_bbch=12.0), float(np.interp(12.0, *scale())), 1.0, 0.0),
+        (replace(MINE, stage_bbch=None), sizes[0], 1.0,
+         (falls["pre"] * (sizes[-1] - sizes[0])) ** 2 / 12),
+        (replace(MINE, rate_share=None), 0.0, high, (rate * math.log(high / low)) ** 2 / 12),
+        (replace(MINE, rate_share=0.5), 0.0, 0.5, 0.0),
+        (replace(MINE, rate_share=5.0), 0.0, 5.0, 0.0),  # beyond what was tried it counts
+        (replace(MINE, rate_share=low / 2), 0.0, low, 0.0),
+        (post, float(np.interp(21.0, *scale())), 1.0, chill),
+        (replace(post, stage_bbch=0.0), sizes[1], 1.0, chill),  # they were up
+        (replace(post, stage_bbch=None, rate_share=None), sizes[1], high,
+         chill + (falls["post"] * (sizes[-1] - sizes[1])) ** 2 / 12
+         + (rate * math.log(high / low)) ** 2 / 12),
+    ):  # fmt: skip
+        cell = with_own(TABLE, [result]).value(f"{result.timing}.POAAN.{result.actives[0]}")
+        of_rate = (rate_sd * math.log(share)) ** 2
+        wanted = by_information(result, size, rate * math.log(share), doubt + of_rate)
+        assert cell.value[:5] == pytest.approx(wanted, rel=1e-9, abs=1e-12)
+        published = TABLE.value(f"{result.timing}.POAAN.{result.actives[0]}")
+        assert cell.value[5:] == [published.value[5], 1]
+        assert cell.source == f"{published.source}; Fall 2024"
+        assert (cell.unit, cell.status) == ("logit", "derived")
+
+
+def scale() -> tuple[list[float], list[float]]:
+    """Stages and the sizes that they have in the fit."""
+    return TABLE.value("scale.size_bbch").value, TABLE.value("scale.size").value
+
+
 def test_the_order_of_trials_makes_no_difference() -> None:
     own = [MINE, replace(MINE, trial="B", logit=3.0, stage_bbch=12.0),
            replace(MINE, trial="C", logit=-1.0, error=1.0)]  # fmt: skip
