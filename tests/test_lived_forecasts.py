@@ -11,14 +11,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from statistics import NormalDist
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 from made_days import PLACE, made_record
 
+from windowcast.core.local_days import local_dates
 from windowcast.core.record import FloatArray
 from windowcast.verify.drawn_forecast import LEADS
+from windowcast.verify.drawn_rain import PERIODS, below, scores_that_came
 from windowcast.verify.lived import Lived, lived
+from windowcast.weather.ensemble import members
 
 LOST = [0.119, 0.151, 0.189, 0.236, 0.302, 0.394, 0.504]  # of the climate's variance
 LOST_OF_LOW = [0.091, 0.171, 0.180, 0.203, 0.246, 0.309, 0.424]
@@ -32,6 +37,7 @@ RAIN_SKILL = [0.449, 0.449, 0.438, 0.391, 0.323, 0.257, 0.178]  # a day of 1 mm 
 RAIN_SKILL_AT_STATIONS = [0.31, 0.25, 0.18]  # 48 states 2014-17; 0.38, 0.33, 0.28 in the south-east
 SEASONS = (2012, 2013, 2014, 2015)
 PLACES = 10
+WET_MM = 0.254
 MONTHS_IN = slice(79, 319)  # September to April, of the days drawn
 
 
@@ -188,6 +194,52 @@ def test_chances_of_rain_come_true_as_often_as_told(seasons: list[Lived]) -> Non
             inside = (chance >= low) & (chance < low + 0.2)
             if inside.sum() > 200:
                 assert wet[inside].mean() == pytest.approx(chance[inside].mean(), abs=0.06), low
+
+
+def test_what_stays_dry_on_a_wet_day_came_near_to_rain() -> None:
+    """Brute force: scores with a part in common, cut to wet and dry, are drawn again alike."""
+    rng = np.random.default_rng(4)
+    days, together, chance = 20_000, 0.58, 0.13
+    of_day = np.repeat(rng.standard_normal(days), PERIODS)
+    true = np.sqrt(together) * of_day + np.sqrt(1 - together) * rng.standard_normal(len(of_day))
+    bound = NormalDist().inv_cdf(1 - chance)
+    amounts = np.linspace(0.3, 30.0, 2000)
+    rank = (below(true) - (1 - chance)) / chance
+    rain = np.where(true > bound, np.interp(rank, np.linspace(0, 1, 2000), amounts), 0.0)
+    drawn = scores_that_came(
+        rain,
+        np.full(len(rain), chance),
+        amounts,
+        wet=0.254,
+        together=together,
+        draws=rng.random(len(rain)),
+        day_draws=rng.random(days),
+    )
+    usual = (rain > 0) & (true < 3)  # beyond, the amounts are few
+    assert drawn[usual] == pytest.approx(true[usual], abs=0.05)
+    assert (drawn[rain == 0] <= bound + 1e-9).all()
+    assert drawn.mean() == pytest.approx(0.0, abs=0.02)
+    assert drawn.std() == pytest.approx(1.0, abs=0.02)
+    found = np.corrcoef(drawn.reshape(-1, PERIODS).T)[np.triu_indices(PERIODS, 1)]
+    assert found == pytest.approx(np.full(6, together), abs=0.03)
+
+
+def test_futures_are_wet_on_as_many_days_as_come(seasons: list[Lived]) -> None:
+    """And they keep dry hours as often as these come, out to six days."""
+    told, came = [], []
+    for season in seasons[::4]:
+        zone = ZoneInfo(season.daily.place.timezone)
+        when, rain = local_dates(zone, season.hourly.times), season.hourly.get("precip_mm")
+        for today in np.datetime64(f"{season.season}-09-15") + np.arange(0, 200, 10):
+            ahead = members(season.on(today.astype(object)), until=today.astype(object), count=40)
+            of_future = local_dates(zone, ahead.hourly.times)
+            for day in today + np.arange(1, LEADS):
+                future = ahead.hourly.get("precip_mm")[1:, of_future == day]
+                told.append((future.sum(axis=-1) >= WET_MM).mean())
+                came.append(rain[when == day].sum() >= WET_MM)
+    # days of a season hang together: the standard error is that of seasons of 20 mornings
+    error = np.std(np.array(came).reshape(len(seasons[::4]), -1).mean(axis=1), ddof=1)
+    assert np.mean(told) == pytest.approx(np.mean(came), abs=2 * error / np.sqrt(PLACES))
 
 
 def test_wind_and_dew_point_miss_by_as_much_as_measured(seasons: list[Lived]) -> None:

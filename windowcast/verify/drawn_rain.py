@@ -23,6 +23,7 @@ _NODES = 24
 _GRID = np.linspace(-6.0, 6.0, 2401)
 _BELOW = np.array([NormalDist().cdf(z) for z in _GRID])
 MOST = 1 - 1e-6
+_DAYS = np.linspace(-4.0, 4.0, 81)  # what a day's periods may have in common
 
 
 def below(scores: FloatArray) -> FloatArray:
@@ -38,26 +39,58 @@ def score_at(share: FloatArray) -> FloatArray:
 
 
 def scores_that_came(
-    rain_mm: FloatArray, chance: FloatArray, amounts_mm: FloatArray, draws: FloatArray, wet: float
+    rain_mm: FloatArray,
+    chance: FloatArray,
+    amounts_mm: FloatArray,
+    *,
+    wet: float,
+    together: float,
+    draws: FloatArray,
+    day_draws: FloatArray,
 ) -> FloatArray:
     """The scores behind the rain that came, ``[period]``.
+
+    Periods of a day go together: those that stay dry on a wet day came nearer to rain than those
+    of a dry one. So chances of rain gather on days, as they do in real bulletins.
 
     Parameters
     ----------
     rain_mm, chance
-        Rain of each period, and the climate's share of wet ones, ``[period]``.
+        Rain of each period of whole days, and the climate's share of wet ones, ``[period]``.
     amounts_mm
         The climate's amounts of wet periods in order, ``[wet period]``.
-    draws
-        Uniform, for what an amount does not tell, ``[period]``.
     wet
         Least amount that counts as rain [mm].
+    together
+        Correlation of the scores of one day.
+    draws, day_draws
+        Uniform, for what an amount does not tell, ``[period]``, and for what a day's periods have
+        in common, ``[day]``.
+
+    Notes
+    -----
+    A score is ``sqrt(c) d + sqrt(1 - c) e`` with d the day's. d is drawn from its distribution
+    given the wet and dry periods of the day, then each dry period's e given d.
     """
     low = np.searchsorted(amounts_mm, rain_mm, side="left") / len(amounts_mm)
     high = (np.searchsorted(amounts_mm, rain_mm, side="right") + 1) / (len(amounts_mm) + 1)
     rank = np.clip(low + draws * np.maximum(high - low, 0.0), 0.0, 1.0)
-    share = np.where(rain_mm >= wet, 1 - chance + chance * rank, draws * (1 - chance))
-    return score_at(share)
+    rained, bound = rain_mm >= wet, score_at(1 - chance)
+    of_wet = score_at(1 - chance + chance * rank)
+    shared, own = np.sqrt(together), np.sqrt(1 - together)
+    at_bound = below((bound[:, None] - shared * _DAYS) / own)
+    likely = np.where(
+        rained[:, None],
+        -0.5 * ((of_wet[:, None] - shared * _DAYS) / own) ** 2,
+        np.log(np.maximum(at_bound, 1 - MOST)),
+    )
+    by_day = likely.reshape(-1, PERIODS, len(_DAYS)).sum(axis=1) - 0.5 * _DAYS**2
+    weight = np.cumsum(np.exp(by_day - by_day.max(axis=1, keepdims=True)), axis=1)
+    picked = (weight < day_draws[:, None] * weight[:, -1:]).sum(axis=1)
+    base = shared * np.repeat(_DAYS[picked], PERIODS)
+    of_dry = base + own * score_at(draws * below((bound - base) / own))
+    scores: FloatArray = np.where(rained, of_wet, np.minimum(of_dry, bound))
+    return scores
 
 
 def told_rain(

@@ -247,10 +247,19 @@ class _Drawing:
         fallen = np.bincount(period, hours.record.get("precip_mm"), periods).astype(np.float64)
         parts = self.real.precip_mm.reshape(-1, PERIODS, PERIOD_H).sum(axis=2)
         parts = parts[parts.sum(axis=1) >= wet]
-        chance = (self.came.chance[:, None] * (parts >= wet).mean(axis=0)).ravel()
+        share = self.values.number("rain.drawn_periods") * (parts >= wet).mean(axis=0)
+        chance = (self.came.chance[:, None] * share).ravel()
         size = parts[parts >= wet].mean() / parts.sum(axis=1).mean()
         amounts = np.maximum(self.came.amounts_mm * size, wet)
-        scores = scores_that_came(fallen, chance, amounts, rng.random(periods), wet)
+        scores = scores_that_came(
+            fallen,
+            chance,
+            amounts,
+            wet=wet,
+            together=self.values.number("rain.same_day"),
+            draws=rng.random(periods),
+            day_draws=rng.random(len(self.came.chance)),
+        )
         known = numbers(self.values, "rain.correlation")
         unknown = np.minimum((1 - known**2) * self.error_scale**2, MOST_LOST)
         noise = period_scores(rng, len(self.came.chance), self.values)
