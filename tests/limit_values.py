@@ -72,5 +72,11 @@ LIMITS = Table(
 )
 TURF = Table(
     "turf",
-    {"safety": {"harm_cap": _raw(0.05, "cap"), "look_from": _raw(0.1, "begun")}},
+    {
+        "safety": {
+            "harm_cap": _raw(0.05, "cap"),
+            "look_from": _raw(0.1, "begun"),
+            "margin": _raw(9, "margin"),
+        }
+    },
 )

@@ -594,10 +594,38 @@ def test_state_and_permission_have_different_words() -> None:
     safe = np.array([0.0, 0.0, 0.0, 1.0, 1.0])
     turf = replace(
         base.turf, nonselective_safe=safe, injury_probability=1.0 - safe,
-        dormant_probability=np.full(5, 0.82),
+        dormant_probability=np.full(5, 0.82), green_probability=1.0 - safe,
     )  # fmt: skip
     days = TurfDays.of(replace(base, turf=turf))
     found = turf_answers(needs("glyphosate"), WHOLE, days)[0]
     assert found.until == november + dt.timedelta(days=3)
     words = render(found.deciding.reason).replace("\N{NO-BREAK SPACE}", " ")
     assert words == "the turf is 82 % dormant, not yet safe for glyphosate"
+
+
+@pytest.mark.parametrize(
+    ("leaf", "reason"),
+    [
+        (0.0, "limit.leaf_may_come"),
+        (0.05, "limit.leaf_may_come"),
+        (0.06, "limit.not_surely_dormant"),
+        (np.nan, "limit.not_surely_dormant"),
+    ],
+)
+def test_bare_turf_is_refused_for_what_may_come_and_no_look_opens_it(
+    leaf: float, reason: str
+) -> None:
+    base = state(JAN, 5, phase=TurfPhase.DORMANT)
+    turf = replace(
+        base.turf, injury_probability=np.full(5, 0.1), green_probability=np.full(5, leaf)
+    )
+    for looks in ((), (CanopyLook(JAN, live_shoots=False),)):
+        days = TurfDays.of(replace(base, turf=turf), looks)
+        found = turf_answers(needs("glyphosate"), WHOLE, days)[0]
+        assert (found.answer, found.deciding.reason.id) == ("no", reason)
+        assert found.deciding.remedy is NOTHING
+    if reason == "limit.leaf_may_come":
+        assert render(found.deciding.reason) == (
+            "the turf is dormant, but warm days may bring live leaf within 14 days, and glyphosate "
+            "hurts it"
+        )

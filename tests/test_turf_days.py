@@ -51,7 +51,7 @@ def days_of(*of_day: dict[TurfPhase, int], **known: Any) -> TurfDays:
     count = phase.shape[1]
     made = {
         "safe": (phase == DORMANT).astype(float), "injury": (phase != DORMANT).astype(float),
-        "begun": np.zeros(count), "dormant": np.full(count, np.nan),
+        "begun": np.zeros(count), "dormant": np.full(count, np.nan), "leaf": np.full(count, np.nan),
     } | known  # fmt: skip
     dates = np.datetime64(JAN, "D") + np.arange(count)
     return TurfDays(dates, phase, **made)
@@ -175,6 +175,18 @@ def test_a_no_says_until_when_and_how_dormant_it_is() -> None:
     assert ordered(last) == ordered(limit("no", DULL, ITS, harm=1.0))
 
 
+def test_bare_turf_is_refused_for_the_leaf_that_may_come() -> None:
+    """Bare up to the cap of 1 in 20 on the day itself; green-up under way says so all the same."""
+    injury, come = np.full((FUTURES, 4), 0.25), say("limit.leaf_may_come", days=9, what=WHAT)
+    leaf = np.array([0.0, 0.05, 0.06, np.nan])
+    found = said(days_of(*[{DORMANT: ALL}] * 4, injury=injury, leaf=leaf), POST, count=4)
+    assert [one.reason for one in found] == [come, come, DULL, DULL]
+    assert {(one.answer, one.remedy) for one in found} == {("no", NOTHING)}
+    greening = days_of({DORMANT: 18, GREENING: 2}, injury=injury[:, :1], leaf=leaf[:1])
+    (begun,) = said(greening, POST)
+    assert begun.reason == say("limit.greening_up_hurts", what=WHAT)
+
+
 def test_what_is_not_known_of_dormancy_is_added_to_what_is_hurt() -> None:
     safe, injury = np.ones((FUTURES, 1)), np.zeros((FUTURES, 1))
     injury[0] = np.nan
@@ -192,7 +204,7 @@ def test_the_forecast_as_issued_is_left_out_where_there_are_futures() -> None:
         base.turf,
         phase=np.array([[0, 0], [2, 2], [1, 3]], dtype=np.int8),
         nonselective_safe=rows, injury_probability=rows, greening_begun=rows,
-        dormant_probability=1 - rows,
+        dormant_probability=1 - rows, green_probability=rows / 2,
     )  # fmt: skip
     look = CanopyLook(JAN, live_shoots=True)
     days = TurfDays.of(replace(base, turf=turf), [look])
@@ -201,6 +213,7 @@ def test_the_forecast_as_issued_is_left_out_where_there_are_futures() -> None:
     assert days.safe.tolist() == days.injury.tolist() == rows[1:].tolist()
     assert days.begun.tolist() == [0.0, 0.5]
     assert days.dormant.tolist() == [1.0, 0.5]
+    assert days.leaf.tolist() == [0.0, 0.25]
     assert days.looks == (look,)
     alone = TurfDays.of(base)
     assert alone.phase.shape == (1, 2)

@@ -47,8 +47,9 @@ class TurfDays:
         `TurfState.injury_probability`, ``[member, day]``.
     begun
         Chance that green-up has begun this season, ``[day]``.
-    dormant
-        Chance that it is fully dormant, ``[day]``; NaN where it cannot be told.
+    dormant, leaf
+        Chance that it is fully dormant, and that live leaf is there, ``[day]``; NaN where it cannot
+        be told.
     looks
         Dated looks into the canopy.
     """
@@ -59,6 +60,7 @@ class TurfDays:
     injury: FloatArray
     begun: FloatArray
     dormant: FloatArray
+    leaf: FloatArray
     looks: tuple[CanopyLook, ...] = ()
 
     @classmethod
@@ -76,6 +78,7 @@ class TurfDays:
             _futures(turf.injury_probability),
             _futures(turf.greening_begun).mean(axis=0),
             _futures(turf.dormant_probability).mean(axis=0),
+            _futures(turf.green_probability).mean(axis=0),
             tuple(looks),
         )
 
@@ -144,7 +147,10 @@ class StateRule:
             if hurt[day] > cap:
                 until = _first_after(safe, self.days.dates, day)
                 dormant = float(self.days.dormant[day]) if until else math.nan
-                reason = self._reason(allowed, greening_up=in_greenup, dormant=dormant)
+                if allowed == "dormant" and not in_greenup and self.days.leaf[day] <= cap:
+                    reason = self._leaf_to_come()
+                else:
+                    reason = self._reason(allowed, greening_up=in_greenup, dormant=dormant)
                 found.append(self._limit("no", reason, source, until=until, harm=hurt[day]))
             elif not permits(entry):
                 found.append(self._no_source(cited(entry)))
@@ -169,6 +175,11 @@ class StateRule:
             STATE, answer, reason, source, self.treatment.name, until, remedy,
             None if harm is None else float(harm),
         )  # fmt: skip
+
+    def _leaf_to_come(self) -> Phrase:
+        """Why not on turf that is bare on the day: a look into the canopy could not tell more."""
+        margin = int(self.turf.number("safety.margin"))
+        return say("limit.leaf_may_come", days=margin, what=self.treatment.spoken)
 
     def _reason(self, allowed: str, *, greening_up: bool, dormant: float) -> Phrase:
         """Why not; `dormant` is the chance of dormancy of turf that will yet be safe, or NaN."""
