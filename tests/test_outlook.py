@@ -18,14 +18,17 @@ from test_choices_said import active
 from test_rank import ranked
 from windows_fixtures import TODAY, local_index, past, site, state, weather
 
-from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, say
+from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, merged, say
+from windowcast.core.record import Flag, Provenance, Record, Weather
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED
 from windowcast.limits.model import Limit
 from windowcast.materials.needs import ActiveNeeds, needs_of
 from windowcast.materials.resistance import Resistances, ResistanceStatus, status_text
 from windowcast.materials.rotation import Use
-from windowcast.windows import advice, reasons
+from windowcast.season.model import Substitute
+from windowcast.season.sightings import CanopyLook
+from windowcast.windows import advice, reasons, trace
 from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.choices import Candidate
 from windowcast.windows.decision_model import Shut
@@ -350,3 +353,65 @@ def test_limits_of_single_actives_stand_beside_the_turfs() -> None:
         "advice.turf_no", reason=spent.reason, before=NOTHING
     )
     assert asked(mixture=chosen(), further={"MSMA": spent}).purposes[0].windows
+
+
+def source(name: str) -> Provenance:
+    return Provenance(name, "a place")
+
+
+def test_the_answer_tells_the_weather_and_the_past_that_it_rests_on() -> None:
+    members = weather(site(), forecast_days=3)
+    named = {n: replace(getattr(members, n), provenance=(source(n),)) for n in ("daily", "hourly")}
+    members = replace(members, **named)
+    alone = ranked(site(), members, purposes=["dormant"], days=DAYS)
+    assert alone.provenance == trace.provenance_lines(named["daily"], named["hourly"])
+    reach = say("weather.forecast_reaches", days=3)
+    assert alone.weather_notes == merged([reach])
+    flag = Flag("stale", "tmax_c", "2023-01-01", "2023-01-02", 2, "kept", say("limit.thin"))
+    record = Record(members.daily.place, members.daily.times, {}, {}, (source("file"),), (flag,))
+    before = replace(
+        past(), notes=(say("limit.mature"),),
+        substitutes=(Substitute("solar_mj_m2", "grid", 3, 30, False, 0.5, 2),),
+    )  # fmt: skip
+    known = Weather(record, None, TODAY)
+    found = ranked(site(), members, purposes=["dormant"], days=DAYS, weather=known, before=before)
+    assert found.provenance == trace.provenance_lines(record, None)
+    assert found.weather_notes == merged([reach, flag.text, *before.notes])
+    assert found.substitutes == before.substitutes
+    assert found.explain[-1] == trace.finding_lines(known)[0]
+    assert alone.explain == found.explain[:-1]
+
+
+def test_a_look_into_the_canopy_and_the_present_moment_count() -> None:
+    zoysia = site(turf={"species": "zoysiagrass"})
+    assert not about(here=zoysia).windows  # keeps live shoots under the straw
+    look = CanopyLook(TODAY - dt.timedelta(days=1), live_shoots=False)
+    days = [window.date for window in about(here=zoysia, looks=[look]).windows]
+    assert TODAY in days
+    noon = dt.datetime.combine(TODAY, dt.time(12), site().zone)
+    today = [window for window in about(now=noon).windows if window.date == TODAY]
+    assert [window.start >= noon for window in today] == [True]
+
+
+def test_windows_as_a_table() -> None:
+    whole = asked()
+    table = whole.to_pandas()
+    assert list(table.columns) == [
+        "purpose", "rank", "verdict", "start", "end", "score", "odds", "odds_low", "odds_high",
+        "limited_by",
+    ]  # fmt: skip
+    windows = whole.purposes[0].windows
+    assert table["rank"].tolist() == [1, 2, 3, 4, 5, 6]
+    assert table["purpose"].tolist() == ["dormant"] * DAYS
+    for name in ("verdict", "start", "end", "score"):
+        assert table[name].tolist() == [getattr(window, name) for window in windows]
+    assert table["odds"].isna().all()  # no futures were counted
+    some = ranked(site(), weather(site(), futures=20, temp_c=12.0), purposes=["dormant"], days=2)
+    first, odds = some.to_pandas().iloc[0], some.purposes[0].windows[0].odds
+    assert odds is not None
+    assert (first["odds"], first["odds_low"], first["odds_high"]) == (
+        odds.share, odds.low, odds.high,
+    )  # fmt: skip
+    limit = some.purposes[0].windows[0].limiting
+    assert limit is not None
+    assert first["limited_by"] == limit.criterion
