@@ -17,13 +17,14 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 from spoken import ordered, render
-from windows_fixtures import state
+from windows_fixtures import site, state
 
 from windowcast.core.phrase import NOTHING, Listing, Name, Phrase, Share, say
 from windowcast.core.record import FloatArray
 from windowcast.core.values import PACKAGED, Value
+from windowcast.materials.resistance import Failing, Resistances, ResistanceStatus
 from windowcast.season.model import Emergence
-from windowcast.windows import barrier
+from windowcast.windows import barrier, resisted
 from windowcast.windows.cover_plan import (
     Season,
     _better,
@@ -37,9 +38,11 @@ from windowcast.windows.cover_plan import (
     season_of,
     share,
 )
-from windowcast.windows.covers import controlled_on, laid_on
+from windowcast.windows.covers import _shut_by, controlled_on, covers_of, laid_on
 from windowcast.windows.model import CoverPlan, CoverPoint, TrialControl
+from windowcast.windows.opening import Opening
 from windowcast.windows.purposes import purpose_of
+from windowcast.windows.reasons import label
 from windowcast.windows.residual import Laying, ResidualActive
 
 FIRST = dt.date(2026, 9, 1)
@@ -502,3 +505,104 @@ def test_what_is_no_residual_controls_nothing(
 ) -> None:
     found = controlled_on([day(5)], purpose, running(season(), **known), materials)
     assert found == {day(5): {}}
+
+
+# --- the days on which it may be applied ----------------------------------------------------------
+
+
+def timed(score: FloatArray, measured: dict[str, FloatArray], number: FloatArray) -> Any:
+    axis = SimpleNamespace(
+        number=number, dates=np.arange(len(number)), tables=TABLES,
+        state=SimpleNamespace(weeds_of=lambda season: [SimpleNamespace(weed="POAAN")]),
+    )  # fmt: skip
+    return Opening(site(), axis, PRE, PRE.generic, score, measured)  # type: ignore[arg-type]
+
+
+def test_a_barrier_may_go_out_where_a_tenth_of_the_futures_has_it_open() -> None:
+    mark = PRE.rule.season
+    score = np.zeros((20, 5))
+    score[:1, 1], score[:2, 2], score[:, 3], score[:, 4] = 1.0, mark, mark - 0.01, 1.0
+    opening = timed(score, {}, np.array([361.0, 362.0, 363.0, 364.0, 365.0]))
+    opening = replace(opening, measured={"share_up": np.zeros((1, 5))})
+    asked: dict[str, Any] = {}
+
+    def season_for(purpose: Any, candidates: Any, shut: Any) -> Season:
+        asked.update(purpose=purpose, candidates=candidates.tolist(), shut=shut)
+        return season()
+
+    it = SimpleNamespace(
+        daily="a record", axis=opening.axis, tables=TABLES, today=day(20), laying=WATERED,
+        opening=lambda purpose, needs: opening if needs == PRE.generic else None,
+        season=season_for,
+    )  # fmt: skip
+    week = replace(MADE, name="week")
+    found = covers_of(PRE, PRE.generic, it, [MADE, week])  # type: ignore[arg-type]
+    # one future in twenty is too few, and a day of the next season is none of this one
+    assert asked["candidates"] == [False, False, True, False, False]
+    assert asked["purpose"] is PRE
+    assert len(asked["shut"]) == 5
+    assert [cover.active for cover in found] == ["made", "week"]
+    assert ordered(found[0]) == ordered(plan(season(), 20))
+    (usual,) = covers_of(PRE, PRE.generic, it, [])  # type: ignore[arg-type]
+    assert (usual.active, usual.purpose) == ("", "pre-fall")
+    post = purpose_of("post-early")
+    assert covers_of(post, post.generic, it, [MADE]) == ()  # type: ignore[arg-type]
+    it.season = lambda purpose, candidates, shut: None
+    assert covers_of(PRE, PRE.generic, it, [MADE]) == ()  # type: ignore[arg-type]
+    it.daily = None
+    assert covers_of(PRE, PRE.generic, it, [MADE]) == ()  # type: ignore[arg-type]
+
+
+def test_what_speaks_most_against_a_day_is_named() -> None:
+    """Months are a matter of days, the soil of futures; what cannot be told is as good as a no."""
+    grades = PRE.timing_grades(PRE.generic)
+    measured = {
+        "season_months": np.array([[0.0, 100.0, 100.0, 100.0]]),  # too early on the first day
+        "soil_week": np.array([[10.0, 40.0, 10.0, np.nan], [10.0, 10.0, 10.0, np.nan]]),
+        "share_up": np.array([[0.0, 0.0, 0.7, 0.0], [0.0, 0.0, 0.7, 0.0]]),
+    }
+    scores = {n: grades[n](values).mean(axis=0) for n, values in measured.items()}
+    assert scores["season_months"].tolist() == [0.0, 1.0, 1.0, 1.0]
+    assert scores["soil_week"][:3].tolist() == [1.0, 0.5, 1.0]
+    found = _shut_by(timed(np.zeros((2, 4)), measured, np.arange(4.0)))
+    names = ("season_months", "soil_week", "share_up", "soil_week")
+    assert found == tuple(label(name, TABLES["criteria"].table(name)) for name in names)
+
+
+def test_no_pre_emergent_that_fails_on_a_weed_here_has_a_cover() -> None:
+    status = ResistanceStatus("POAAN", 3, "resistant", "declared")
+    asked: list[list[str]] = []
+
+    def against(names: Any) -> Failing | None:
+        return Failing(standing[names[0]], names[0], status) if names[0] in standing else None
+
+    it: Any = SimpleNamespace(daily=None)
+    week = replace(MADE, name="week")
+    standing: dict[str, Any] = {"made": "resistant", "week": "suspected"}
+
+    def covers(purpose: Any, needs: Any, running_: Any, left: Any) -> tuple[str, ...]:
+        asked.append([one.name for one in left])
+        return ("a cover",)
+
+    working: Any = resisted.covers_working
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(resisted, "covers_of", covers)
+        found = working(PRE, PRE.generic, it, [MADE, week], against)
+        assert (found, asked) == (("a cover",), [["week"]])
+        assert working(PRE, PRE.generic, it, [MADE], against) == ()
+        assert working(PRE, PRE.generic, it, [], against) == ("a cover",)
+        assert asked[1:] == [[]]
+
+
+def test_weeds_of_the_other_season_are_not_what_a_purpose_is_aimed_at() -> None:
+    def known(*weeds: str) -> Resistances:
+        made = (ResistanceStatus(weed, 3, "resistant", "declared") for weed in weeds)
+        return Resistances(tuple(made), {"made": 3})
+
+    # a weed that nobody named, and one that lives on from year to year, may be of any season
+    assert resisted.aimed_at(known("POAAN", "DIGIS", "", "CYPES"), PRE) == {"POAAN", "", "CYPES"}
+    spring = purpose_of("pre-spring")
+    assert resisted.aimed_at(known("POAAN", "DIGIS", ""), spring) == {"DIGIS", ""}
+    for weed, fails in (("POAAN", True), ("DIGIS", False)):
+        failing = resisted.against_of(known(weed), PRE)(["made"])
+        assert (failing is not None) is fails

@@ -160,6 +160,7 @@ def test_the_order_of_days_by_hand() -> None:
         # the day after the last hour, or so long as it must stay dry
         ({"rain_free_h": 4.0}, True, Block(10, 13), (0, 1)),
         ({"rain_free_h": None}, True, Block(10, 13), (0, 1)),
+        ({"rain_free_h": 4.0}, True, Block(21, 24), (0, 1)),  # to the last hour of tomorrow
         ({"rain_free_h": math.nan}, True, Block(10, 13), (0, 1)),
         ({"rain_free_h": 48.0}, True, Block(10, 13), (0, 2)),
         ({"rain_free_h": 36.0}, True, Block(9, 12), (0, 1)),  # to 23:00
