@@ -201,6 +201,7 @@ def test_weeds_lost_by_waiting_are_those_past_reach() -> None:
     """Of two weeds the one that loses most, in the mean over two futures."""
     base = state()
     up = np.full((2, 30), 0.125)
+    up[:, 1] = 0.1875
     up[:, 2:] = [[0.375], [0.625]]
     young = np.full((2, 30), 0.5)
     weed = replace(base.emergence["POAAN"], share=up, youngest_share=young)
@@ -209,7 +210,8 @@ def test_weeds_lost_by_waiting_are_those_past_reach() -> None:
     known = {"STEME": other, "POAAN": weed, "DIGIS": spring}
     days = windows(ahead=replace(base, emergence=known))
     assert days._lost(PRE, 2) == pytest.approx(0.375)  # what is up before a pre-emergent
-    assert days._lost(PRE, 1) == 0.0
+    assert days._lost(PRE, 1) == pytest.approx(0.0625)
+    assert days._lost(PRE, 0) == 0.0
     assert days._lost(POST, 2) == pytest.approx(0.1875)  # half of it is past the young stage
     assert days._lost(DORMANT, 2) is None  # age does not matter there
     none = replace(weed, share=up - 0.125, youngest_share=np.where(up > 0.2, 0.5, math.nan))

@@ -421,6 +421,7 @@ def test_what_is_no_go_is_ordered_by_how_near_it_comes() -> None:
     assert sorted([near[i] for i in (3, 1, 0, 2)], key=order_key) == near
     assert order_key(near[1]) == (3, -0.45, near[1].start.timestamp())
     assert order_key(near[3])[:2] == (3, -0.05)
+    assert order_key(replace(near[1], verdict="cannot tell"))[:2] == (2, -0.45)
     assert order_key(on(0))[:2] == (0, -0.72)
     assert order_key(on(0, control=None, score=None, chance=None))[:2] == (0, 0.0)
 

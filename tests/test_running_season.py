@@ -197,6 +197,10 @@ def running(
 
 def test_the_season_of_an_answer() -> None:
     found = running()
+    np.testing.assert_array_equal(found.past.soil_5cm_c, numbered(past(TODAY, 10), 0.1).soil_5cm_c)
+    assert found.past is found.axis.past
+    assert found.ahead.soil_5cm_c.shape == (3, 30)
+    assert (found.site, found.members.forecast_days) == (site(), 7)
     assert found.today == TODAY
     assert found.tables is PACKAGED
     assert found.daily is None

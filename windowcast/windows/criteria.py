@@ -91,7 +91,7 @@ def over_limit(wind_m_s: FloatArray, site: Site) -> FloatArray:
     limit = site.equipment.wind_max_m_s
     if limit is None:
         return np.zeros_like(wind_m_s)
-    return np.where(np.isnan(wind_m_s), np.nan, (wind_m_s > limit).astype(np.float64))
+    return np.where(np.isnan(wind_m_s), np.nan, wind_m_s > limit)
 
 
 @criterion

@@ -163,7 +163,7 @@ def plant_size(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
 def frozen_soil(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
     """1 where the ground is frozen; unknown without a soil temperature."""
     soil, frozen = np.broadcast_arrays(ctx.state.soil_5cm_c, ctx.state.soil_frozen)
-    return np.atleast_2d(np.where(np.isnan(soil), np.nan, frozen.astype(np.float64)))
+    return np.atleast_2d(np.where(np.isnan(soil), np.nan, frozen))
 
 
 @day_criterion
