@@ -218,6 +218,14 @@ def test_the_same_draws_for_all_who_are_scored() -> None:
     assert one.green_on(dt.date(YEAR, 9, 1)) is True
 
 
+def test_a_look_finds_what_one_world_holds_on_each_day_of_the_season() -> None:
+    one, other = worlds(DEEP_SOUTH, YEAR), worlds(DEEP_SOUTH, YEAR)
+    days = [dt.date(YEAR, 7, 1) + dt.timedelta(n) for n in range(365)]
+    seen = [one.green_on(day) for day in days]
+    assert seen in one.came.leaf[:, :365].tolist()
+    assert seen == [other.green_on(day) for day in reversed(days)][::-1]
+
+
 def test_emergence_adds_up_and_lies_in_its_season() -> None:
     for played in (worlds(DEEP_SOUTH, YEAR), worlds(MID_SOUTH, YEAR)):
         for code, rows in played.came.emerging.items():
