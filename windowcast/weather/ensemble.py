@@ -329,7 +329,9 @@ def _rain(
     else:
         own = runs.draw(rng.standard_normal, len(scores))
         run_scores = share * scores[:, runs.day] + np.sqrt(1 - share**2) * own
-        new = drawn_amounts(rng, run_scores, runs, said, drawn.past.wet_amounts_mm, values=values)
+        # hours are judged: what is known of the past must not change the rain in them
+        climate = drawn.past.amounts_around_mm, drawn.past.wet_amounts_mm
+        new = drawn_amounts(rng, run_scores, runs, said, climate, values=values)
     future = np.full((len(scores) + 1, len(runs.first)), np.nan)
     future[:] = np.atleast_2d(drawn.daily.get("precip_mm"))[:, np.atleast_1d(runs.day)]
     forecast = np.isfinite(runs.chance) | (runs.day < drawn.reach)

@@ -135,6 +135,8 @@ class SaidRain:
         others the amount is one of the climate's.
     issued_mm
         The amount as issued; NaN where nothing is said of rain.
+    hours_told
+        Whether the forecast tells the run's hours, not its day alone.
     """
 
     chance: FloatArray
@@ -144,6 +146,7 @@ class SaidRain:
     issued_mm: FloatArray
     chance_told: npt.NDArray[np.bool_]
     amount_told: npt.NDArray[np.bool_]
+    hours_told: npt.NDArray[np.bool_]
 
 
 def known_by_the_hour(
@@ -211,7 +214,9 @@ def said_of_runs(
     likely = np.where(chance >= min(wet_share, 0.5), wet_mean_mm * part_of_day, 0.0)
     issued = np.where(told, summed, np.where(with_chance, likely, of_day))
     amount_told = told | (np.isfinite(daily_mm[runs.day]) & ~with_chance)
-    return SaidRain(chance, if_wet, as_forecast, part_of_day, issued, with_chance, amount_told)
+    return SaidRain(
+        chance, if_wet, as_forecast, part_of_day, issued, with_chance, amount_told, hours_told
+    )
 
 
 def drawn_amounts(
@@ -219,7 +224,7 @@ def drawn_amounts(
     scores: FloatArray,
     runs: Runs,
     said: SaidRain,
-    climate_mm: FloatArray,
+    climate_mm: tuple[FloatArray, FloatArray],
     *,
     values: Table,
 ) -> FloatArray:
@@ -230,15 +235,17 @@ def drawn_amounts(
     scores
         Rain scores, ``[member, run]``; the members with the highest get the rain.
     climate_mm
-        Amounts of the climate's wet days, rising, ``[wet day]``, from which some are drawn.
+        Amounts of the climate's wet days, rising, ``[wet day]``, from which some are drawn: those
+        of the surroundings, where a forecast tells hours, and the record's own, where days.
     """
     table = values.table("rain")
     least, shape = table.number("wet"), table.number("forecast_shape")
     count = len(scores)
     wet = even_uniforms(runs.draw(rng.random, count), scores) > 1 - said.chance
     about = runs.draw(lambda size: rng.standard_gamma(shape, size), count) / shape
-    place = (runs.draw(rng.random, count) * len(climate_mm)).astype(np.int64)
-    usual = climate_mm[place] * said.part_of_day
+    rank = runs.draw(rng.random, count)
+    by_hours, by_days = (amounts[(rank * len(amounts)).astype(int)] for amounts in climate_mm)
+    usual = np.where(said.hours_told, by_hours, by_days) * said.part_of_day
     forecast = runs.draw(rng.random, count) < said.as_forecast
     amount = np.where(forecast, about * said.if_wet_mm, usual)
     drawn: FloatArray = np.where(wet, np.maximum(amount, least), 0.0)

@@ -77,6 +77,8 @@ class PastYears:
         the first day ahead it lies; (NaN, 0) if there is none.
     wet_share, wet_amounts_mm
         Share of wet days and the amounts of them, rising, in this part of the year, ``[wet day]``.
+    amounts_around_mm
+        Likewise at the stations around, where some are near, else the record's own.
     """
 
     normal: dict[str, FloatArray]
@@ -88,6 +90,7 @@ class PastYears:
     latest: dict[str, tuple[float, int]]
     wet_share: float
     wet_amounts_mm: FloatArray
+    amounts_around_mm: FloatArray
 
 
 def past_years(record: Record, today: dt.date, days: int, count: int, values: Table) -> PastYears:
@@ -139,14 +142,13 @@ def past_years(record: Record, today: dt.date, days: int, count: int, values: Ta
             name: _from_other_years(past.get(name)[rows]) for name in CARRIED if name in past
         }
     wet_share, wet_amounts = _wet_days(
-        past.get("precip_mm")[season],
-        past.get(FILLED)[season],
-        _wet_day_around_mm(record.place, today),
-        values,
+        past.get("precip_mm")[season], past.get(FILLED)[season], values
     )
+    around = _wet_day_around_mm(record.place, today)
+    amounts_around = wet_amounts if around is None else _amounts(around, values.table("rain"))
     return PastYears(
         normal, spread, picked, carried, len(np.unique(year_of)),
-        year_of if len(rows) else None, latest, wet_share, wet_amounts,
+        year_of if len(rows) else None, latest, wet_share, wet_amounts, amounts_around,
     )  # fmt: skip
 
 
@@ -221,37 +223,30 @@ def _from_other_years(values: FloatArray) -> FloatArray:
 
 
 def _wet_days(
-    precip_mm: FloatArray, usual_mm: FloatArray, around_mm: float | None, values: Table
+    precip_mm: FloatArray, usual_mm: FloatArray, values: Table
 ) -> tuple[float, FloatArray]:
-    """Share of wet days and their amounts.
-
-    Parameters
-    ----------
-    precip_mm, usual_mm
-        Of the days of this part of the year, as known and as filled, ``[day]``. The share is that
-        of known rain; of the usual rain where too little is known, and packaged for a short record.
-    around_mm
-        Mean amount of a wet day at the stations around, from which amounts are drawn: with less
-        known of the past, no other rain is drawn ahead. None: the record's own amounts.
+    """Share of wet days and their amounts, rising; of the usual rain where too little is known, and
+    packaged figures for a short record.
     """
     table = values.table("rain")
     known = precip_mm[np.isfinite(precip_mm)]
     wet = known[known >= table.number("wet")]
-    shape, mean = table.number("amount_shape"), table.number("climate_amount")
-    share = len(wet) / max(len(known), 1)
-    enough = len(known) >= FEWEST_DAYS and len(wet) >= FEWEST_WET
-    if not enough:
-        usual = usual_mm[np.isfinite(usual_mm)]
-        usual_wet = usual[usual >= table.number("wet")]
-        if len(usual) >= FEWEST_DAYS and len(usual_wet):
-            share, mean = len(usual_wet) / len(usual), float(usual_wet.mean())
-        elif len(known) < FEWEST_DAYS:
-            share = table.number("climate_share")
-    if enough and around_mm is None:
-        return share, np.sort(wet)
-    mean = mean if around_mm is None else around_mm
-    amounts = np.random.default_rng(0).standard_gamma(shape, 1000) * mean / shape
-    return share, np.sort(np.maximum(amounts, table.number("wet")))
+    if len(known) >= FEWEST_DAYS and len(wet) >= FEWEST_WET:
+        return len(wet) / len(known), np.sort(wet)
+    mean = table.number("climate_amount")
+    usual = usual_mm[np.isfinite(usual_mm)]
+    usual_wet = usual[usual >= table.number("wet")]
+    if len(usual) >= FEWEST_DAYS and len(usual_wet):
+        known, wet, mean = usual, usual_wet, float(usual_wet.mean())
+    few = len(known) < FEWEST_DAYS
+    return table.number("climate_share") if few else len(wet) / len(known), _amounts(mean, table)
+
+
+def _amounts(mean_mm: float, rain: Table) -> FloatArray:
+    """Amounts of wet days of a mean, rising, ``[wet day]``."""
+    shape = rain.number("amount_shape")
+    amounts = np.random.default_rng(0).standard_gamma(shape, 1000) * mean_mm / shape
+    return np.sort(np.maximum(amounts, rain.number("wet")))
 
 
 def _wet_day_around_mm(place: Place, today: dt.date) -> float | None:
