@@ -67,7 +67,12 @@ def test_areas_that_differ_in_nothing_are_one_piece_with_their_size_together() -
 
 
 def test_what_was_done_on_one_area_parts_it_from_its_like() -> None:
-    log = logged(applications=(done(where="tees"), done(where="greens, rough")))
+    log = logged(
+        applications=(
+            done(where="tees"),
+            done(DAY - dt.timedelta(5), where="greens, rough"),
+        )
+    )
     found = pieces(place(GREENS, TEES, ROUGH), log)
     assert [p.areas for p in found] == [("greens",), ("tees",), ("rough",)]
     for piece in found:
@@ -180,9 +185,10 @@ def test_label_rates_are_the_lowest_of_each_active(tmp_path: Path) -> None:
         ("Spray volume (gal/acre)", "application", "carrier_l_ha", "gal/acre"),
         ("Wind speed (mph)", "application", "wind_m_s", "mph"),
         ("wind acre", "application", None, ""),
-        ("Applied by", "application", "operator", ""), ("Location", "rating", "location", ""),
+        ("Applied by", "application", "operator", ""),
+        ("Location", "rating", "location", ""), ("Location", "note", "where", ""),
         ("Hole", "note", "where", ""), ("soil temp (F)", "probe", "temp_c", "f"),
-        ("Humidity", "application", "rh_pct", ""), ("plants per ft2", "count", None, ""),
+        ("Humidity", "application", "rh_pct", ""), ("plants per ft2", "count", "per_m2", "per ft2"),
         ("date", "application", "date", ""), ("time", "application", "time", ""),
         ("Start (local)", "application", "start", "local"), ("colour", "note", None, ""),
         ("Tank mix (kg/ha)", "application", "materials", "kg/ha"),

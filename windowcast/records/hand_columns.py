@@ -161,12 +161,14 @@ def plain_json(text: str) -> Any:
 
 
 def _named_fields() -> Iterator[tuple[str, str, LogField]]:
-    """Every name people use for a field, with the kind of its entry."""
-    for kind in KINDS:
-        for field in fields_of(kind):
-            names = [field.name, field.word, field.asked.title, *field.asked.also]
-            for name in (*names, *_ALSO.get(field.name, ())):
-                yield normal(name), kind, field
+    """Every name people use for a field, with the kind of its entry; a field's own names first."""
+    every = [(kind, field) for kind in KINDS for field in fields_of(kind)]
+    for kind, field in every:
+        for name in (field.name, field.word, field.asked.title, *field.asked.also):
+            yield normal(name), kind, field
+    for kind, field in every:
+        for name in _ALSO.get(field.name, ()):
+            yield normal(name), kind, field
 
 
 def _by_name() -> dict[str, dict[str, LogField]]:
