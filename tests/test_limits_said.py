@@ -166,6 +166,9 @@ def untold(left: int, source: str = SITE) -> Limit:
          close(42, 41, "published: broadcast", "planned", None)),
         (replace(PRE, seeding_d=SIX_WEEKS), 42, {}, untold(42, "published: broadcast")),
         (PRE, 200, {}, untold(200)),
+        # one of two ways only remembered: it may be that way, and memory permits nothing
+        (replace(WAITS, seeding_d=entry(42, "book", MEMORY)), 70, {},
+         untold(70, "published: slit")),
         (replace(PRE, seeding_d=entry(42, "book", MEMORY)), 200, {"by": "broadcast"},
          untold(200, "from memory: book")),
     ],

@@ -169,7 +169,7 @@ def _before_sowing(limit: _Said, ground: Ground, date: dt.date) -> Limit:
         )  # fmt: skip
         remedy = say("limit.leave_out_or_later")
         return limit("no", said, cited(longest), until=until, remedy=remedy)
-    if longest is None or len(known) < len(asked) or not permits(longest):
+    if longest is None or len(known) < len(asked) or not all(map(permits, known)):
         said = say("limit.interval_unknown", what=treatment.spoken, seeding=seeding)
         source = cited(longest) if longest else SITE_FILE
         return limit("cannot tell", said, source, remedy=ON_LABEL)
