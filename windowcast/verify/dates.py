@@ -110,7 +110,7 @@ def verify_dates(
     for files in find_files(paths).values():
         record = read_uscrn(files)
         on_station(record.place.name)
-        own = list(_station(record, seasons, issues))
+        own = list(told_at(record, seasons, issues))
         told += own
         if own:
             names.append(record.place.name)
@@ -196,7 +196,7 @@ def interval_score(early: FloatArray, late: FloatArray, came: FloatArray) -> Flo
     return result
 
 
-def _station(record: Record, seasons: int, issues: Sequence[str]) -> Iterator[ToldDate]:
+def told_at(record: Record, seasons: int, issues: Sequence[str]) -> Iterator[ToldDate]:
     """What was told at one station, and what came."""
     record = in_its_zone(record)
     place, zone = record.place, record.place.timezone
