@@ -80,6 +80,40 @@ def run(of: Population, *strikes: tuple[int, float], seasons: int = 12) -> Cours
     return simulate_bank(of, [[season]] * seasons)
 
 
+@pytest.mark.parametrize(
+    ("share", "selfed", "mutation", "resistant"),
+    [
+        # start SS, RS, RR of 0.6, 0.4, 0: p = 0.2, and 1 - 0.8² of the seeds resist ever after
+        (0.4, 0.0, 0.0, (0.36, 0.36)),
+        (0.4, 1.0, 0.0, (0.4, 0.4)),  # 0.6, 0, 0.4 breed true
+        # start 0.6, 0.2, 0.2: selfed 0.65, 0.1, 0.25; crossed at p = 0.3 0.49, 0.42, 0.09
+        (0.4, 0.5, 0.0, (0.43,)),
+        (0.0, 1.0, 0.1, (0.2,)),  # one in ten genes changes: 0.8, 0.2, 0
+    ],
+)
+def test_seeds_are_bred_as_mendel_has_it(
+    share: float, selfed: float, mutation: float, resistant: tuple[float, ...]
+) -> None:
+    """Worked by hand for plants that nothing kills, where no old seed is left."""
+
+    def one(value: float) -> np.ndarray:
+        return np.array([value])
+
+    weed = Population(
+        {3: one(share)}, *(one(v) for v in (selfed, mutation, 0, 0, 1e6, 1e4, 1e4, 1, 0))
+    )
+    spared = [[Strike(3, one(0.0))]]
+    course = simulate_bank(weed, [spared] * len(resistant))
+    assert course.resistant[:, 0] == pytest.approx(resistant)
+    assert course.control == pytest.approx(np.zeros_like(course.control))
+
+
+def test_seasons_are_counted_for_each_draw_by_itself() -> None:
+    shares = np.array([[0.1, 0.6, 0.0], [0.5, 0.2, 0.49]])
+    until = seasons_until(Course(shares, shares, shares), 0.5)
+    assert until.tolist() == [2.0, 1.0, math.inf]
+
+
 def test_the_same_seed_gives_the_same_and_another_does_not() -> None:
     one, same = weed(g3=0.5), weed(g3=0.5)
     assert np.array_equal(one.start[3], same.start[3])
