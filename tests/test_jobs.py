@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+import gzip
+import re
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 from spoken import render, voice_of
 
@@ -65,8 +68,9 @@ def answers(tmp_path: Path, date: str, *entries: Any, **about: Any) -> tuple[Ans
     with SeasonLog(file) as log:
         for entry in entries:
             log.add(entry)
+    daily = about.pop("weather", DAILY)
     where = {**site(**about.pop("turf", {})), **about}
-    weather = windowcast.sample_weather() if date == "2018-01-18" else DAILY
+    weather = windowcast.sample_weather() if date == "2018-01-18" else daily
     return windowcast.answers(where, weather, date=date, log=file)
 
 
@@ -129,6 +133,53 @@ def test_what_was_lost_while_it_lay_dry_is_to_be_put_out_again(tmp_path: Path) -
     assert it.state == "failed"
     assert "job.dry" in repr(it.text)
     assert "job.again" in repr(it.to_do)
+
+
+def test_what_came_too_late_is_put_out_again_only_for_weeds_still_to_come(tmp_path: Path) -> None:
+    least = applied("2017-09-15", Material("prodiamine", 0.15))
+    found = answers(tmp_path, "2017-12-10", least)
+    assert "advice.over" not in repr(outlook(found, "pre-fall").advice)  # which asks if it was done
+    late = job(found, "pre-fall")
+    assert "job.never_held" in repr(late.text)
+    assert "job.ran_out" not in repr(late.text)
+    share = re.search(r"re_treat_now.*?Share\(value=([\d.]+)\)", repr(late.to_do))
+    assert share is not None
+    assert float(share[1]) < 0.25  # four fifths of the season's weeds are up by then
+    spent = job(answers(tmp_path, "2018-03-20", least), "pre-fall")
+    assert spent.state == "done"
+    assert "re_treat" not in repr(spent.to_do)
+
+
+def test_rain_that_nobody_measured_may_have_watered_it_in(tmp_path: Path) -> None:
+    table = pd.read_csv(DAILY, comment="#")
+    gap = table["date"].between("2017-09-24", "2017-12-09")
+    table.loc[gap, "precip_mm"] = np.nan
+    with gzip.open(DAILY, "rt") as lines:
+        head = [line for line in lines if line.startswith("#")]
+    file = tmp_path / "gap.csv"
+    file.write_text("".join(head) + table.to_csv(index=False))
+    for rate in (0.8, 0.25):
+        entry = applied("2017-09-15", Material("prodiamine", rate))
+        found = answers(tmp_path, "2017-12-10", entry, weather=file)
+        it = job(found, "pre-fall")
+        assert it.state != "failed"
+        assert "job.late_water_unknown" in repr(it.to_do)
+        assert "job.dry" not in repr(it.text)
+
+
+def test_of_what_lies_dry_without_a_rate_the_doubt_is_told(tmp_path: Path) -> None:
+    it = job(answers(tmp_path, "2017-10-02", applied("2017-09-15", Material("prodiamine", None))),
+             "pre-fall")  # fmt: skip
+    assert it.state == "done"
+    assert "job.rate_unknown" in repr(it.to_do)
+
+
+def test_what_lies_dry_of_an_active_that_nobody_knows_is_not_said_to_last(tmp_path: Path) -> None:
+    both = applied("2017-09-15", Material("prodiamine", 0.15), Material("some new one", 1.0))
+    it = job(answers(tmp_path, "2017-10-02", both), "pre-fall")
+    assert it.state == "done"
+    assert "job.residual_unknown" in repr(it.to_do)
+    assert "not_twice" not in repr(it.to_do)
 
 
 def test_late_rain_counts_for_what_it_reached_less_what_was_lost_while_dry(tmp_path: Path) -> None:
@@ -465,7 +516,10 @@ def test_an_end_that_cannot_be_told_is_no_reason_to_treat_again() -> None:
     share = np.tile(np.linspace(0.1, 1.0, 10), (4, 1))
     season = Season(dates, share, share, share, np.ones(10, dtype=bool))
     ground = SimpleNamespace(
-        axis=SimpleNamespace(dates=dates), running=SimpleNamespace(season=lambda purpose: season)
+        axis=SimpleNamespace(dates=dates),
+        running=SimpleNamespace(season=lambda purpose: season),
+        today=None,
+        day=lambda date: 0,
     )
 
     def left(*ends: float) -> float:

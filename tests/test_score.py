@@ -119,6 +119,14 @@ def test_best_block_is_allowed_long_enough_and_best(value: np.ndarray, random: o
         assert best == pytest.approx(max(runs), abs=1e-8)
 
 
+def test_what_is_fit_grows_by_no_hour_that_is_not() -> None:
+    hours = np.array([0.61, 0.61, 0.58, 0.57, 0.56])
+    assert hours.min() >= RULE.extend * hours.max()  # nearly as good
+    assert best_block(hours, np.ones(5, dtype=bool), RULE) == Block(0, 2)
+    lower = hours - 0.05  # marginal with all of its hours
+    assert best_block(lower, np.ones(5, dtype=bool), RULE) == Block(0, 5)
+
+
 def test_equal_hours_give_the_earliest_block() -> None:
     value = np.full(20, 0.7)
     assert best_block(value, np.ones(20, dtype=bool), RULE) == Block(0, RULE.longest_h)

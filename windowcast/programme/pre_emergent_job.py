@@ -48,7 +48,7 @@ def pre_emergent_job(last: Applied, purpose: Purpose, ground: LoggedGround) -> J
         job = _renewed(replace(job, again=again), at_usual, left, water.said, ground)
     dose = _dose_unknown(put_out)
     sure = say("job.done_if_usual") if dose != NOTHING and job.state == "done" else NOTHING
-    return replace(job, text=sentences(done, sure, dose, _holds(until, ground.today)))
+    return replace(job, text=sentences(done, sure, dose, _holds(until, last.date, ground.today)))
 
 
 def _dry(job: Job, last: Applied, put_out: PutOut, purpose: Purpose, ground: LoggedGround) -> Job:
@@ -57,17 +57,39 @@ def _dry(job: Job, last: Applied, put_out: PutOut, purpose: Purpose, ground: Log
     What is put out anew needs the same water, so nothing is put out twice as long as what lies
     there would still last once it is watered in.
     """
-    ends = residual_ends(last, put_out, ground, water_told=True, water_today=True)
-    until = None if ends is None else date_range(ends, ground.axis.dates, ground.axis.year_of)
-    if until is None:
-        return replace(job, to_do=say("job.water_now"))
-    soon = ground.today + dt.timedelta(1)  # the first day on which water of today would count
-    again, _ = _due_again(ends, until, purpose, ground)
-    if (again or dt.date.max) <= soon or (until.median or dt.date.max) <= soon:
+    members = ground.members(last)
+    known = len(put_out) == sum(m.pre for m in members) and len(members) == len(last.actives)
+    until, left = _if_watered_today(last, put_out, purpose, ground)
+    dose = _dose_unknown(put_out)
+    if until is None or not known:
+        return replace(job, to_do=sentences(say("job.water_now"), say("job.residual_unknown")))
+    usual, _ = _if_watered_today(last, put_out, purpose, ground, usual=True)
+    if _lost(until, ground) and _lost(usual, ground):
+        if left < ground.values.still_to_come:
+            return replace(job, to_do=say("job.lost"))
         return replace(job, state="failed", to_do=say("job.again"))
-    if until.median is None:
-        return replace(job, to_do=say("job.water_now"))
-    return replace(job, to_do=say("job.water_now_until", day=until.median))
+    if until.median is None or until.early is None or until.late is None:
+        return replace(job, to_do=sentences(say("job.water_now"), say("job.not_twice"), dose))
+    ends = Span(until.early, until.late)
+    dated = say("job.water_now_until", day=until.median, ends=ends)
+    return replace(job, to_do=sentences(dated, say("job.not_twice"), dose))
+
+
+def _if_watered_today(
+    last: Applied, put_out: PutOut, purpose: Purpose, ground: LoggedGround, *, usual: bool = False
+) -> tuple[DateRange | None, float]:
+    """Until when it would hold if it were watered in today, and what is to come after, 0..1."""
+    ends = residual_ends(last, put_out, ground, water_told=True, usual=usual, water_today=True)
+    if ends is None:
+        return None, 0.0
+    until = date_range(ends, ground.axis.dates, ground.axis.year_of)
+    return until, _still_to_come(ends, purpose, ground)
+
+
+def _lost(until: DateRange | None, ground: LoggedGround) -> bool:
+    """Whether too little would be left even if it were watered in today."""
+    first = ground.today + dt.timedelta(1)  # the first day on which water of today would count
+    return until is not None and until.median is not None and until.median <= first
 
 
 def _renewed(
@@ -137,7 +159,7 @@ def carried_over(applied: Sequence[Applied], ground: LoggedGround) -> Job | None
 
 @dataclass(frozen=True)
 class _Water:
-    """The water an application got in time, as far as it is known.
+    """The water an application got in time and since, as far as it is known.
 
     Attributes
     ----------
@@ -183,6 +205,8 @@ def _watering(last: Applied, members: Sequence[Active], ground: LoggedGround) ->
         return _Water(told, said=say("job.watered_partly", share=Share(reached), **about))
     all_fell = given + float(np.nansum(rain))
     reached = _reached(all_fell, need, ground)
+    if reached < ground.values.watered_least and np.isnan(rain).any():
+        return _Water(said=say("job.late_water_unknown", **about))
     if reached >= ground.values.watered_least:
         all_said = Quantity(all_fell, "mm")
         late = say("job.watered_late", share=Share(reached), by_now=all_said, **about)
@@ -268,10 +292,12 @@ def residual_ends(
     return result
 
 
-def _holds(until: DateRange, today: dt.date) -> Phrase:
+def _holds(until: DateRange, laid: dt.date, today: dt.date) -> Phrase:
     """Until when control is expected to last."""
     if until.median is None:
         return say("job.holds_beyond")
+    if until.median <= laid:
+        return say("job.never_held")
     if until.median <= today:
         return say("job.ran_out", day=until.median)
     if until.early is None:
@@ -282,7 +308,7 @@ def _holds(until: DateRange, today: dt.date) -> Phrase:
 
 
 def _still_to_come(ends: FloatArray, purpose: Purpose, ground: LoggedGround) -> float:
-    """Share of the season's weeds that emerge once the residual has run out, over the futures.
+    """Share of the season's weeds that emerge from today on once the residual has run out.
 
     A future in which its end cannot be told counts as one in which nothing is to come: ground that
     was treated is not to be treated twice on a guess. 0 where no weed of the purpose is watched.
@@ -293,7 +319,8 @@ def _still_to_come(ends: FloatArray, purpose: Purpose, ground: LoggedGround) -> 
         return 0.0
     begin = int((season.dates[0] - axis.dates[0]).astype(int))
     last = season.share.shape[1] - 1
-    at = np.clip(np.nan_to_num(ends, posinf=begin + last) - begin, 0, last).astype(np.int64)
+    ends_at = np.maximum(np.nan_to_num(ends, posinf=begin + last), ground.day(ground.today))
+    at = np.clip(ends_at - begin, 0, last).astype(np.int64)
     then = np.take_along_axis(season.share, at[:, None], axis=1)[:, 0]
     left = np.where(np.isnan(ends), np.nan, season.share[:, -1] - then)
     return mean_share(left) or 0.0

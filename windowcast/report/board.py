@@ -17,6 +17,7 @@ from windowcast.windows.model import Judged, PurposeOutlook, Ranking, Window
 _ORDER = {"go": 0, "marginal": 1}
 _URGENT = ("flag.cut_off", "flag.distrusted", "flag.distrusted_wind", "flag.no_forecast")
 _OVER = "advice.over"
+_NEXT_SEASON_D = 183  # a day so far ahead is named with its year
 _OPENS_LATER = ("advice.not_now.opens", "advice.not_now.again")
 
 
@@ -104,7 +105,7 @@ def idle(ranking: Ranking) -> Phrase:
     if not ahead:
         return say("board.nothing_open")
     opens, _, first = min(ahead, key=lambda one: one[:2])
-    if first.advice.id == _OVER:
+    if first.advice.id == _OVER or (opens - ranking.today).days > _NEXT_SEASON_D:
         return say("board.next_season", title=first.title, day=opens)
     return say("board.next_to_open", title=first.title, day=opens)
 
@@ -112,7 +113,8 @@ def idle(ranking: Ranking) -> Phrase:
 def closed(outlook: PurposeOutlook) -> Phrase:
     """A closed application in one line: when it opens; why it is closed stands further down."""
     if outlook.advice.id == _OVER:
-        return say("board.over", title=outlook.title)
+        maybe = outlook.advice.value("maybe")
+        return say("board.over", title=outlook.title, maybe=maybe)
     if outlook.advice.id in _OPENS_LATER:
         opening = outlook.advice.value("opening")
         return say("board.opens", title=outlook.title, opening=opening)

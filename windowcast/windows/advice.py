@@ -32,6 +32,8 @@ from windowcast.windows.purposes import Purpose, weights_of
 from windowcast.windows.score import Block, Rule, limiting
 from windowcast.windows.timing import Timing
 
+REOPENS_FROM = 0.05  # share of the futures from which it is told that they bring it back
+
 
 def go(windows: Sequence[Window], rule: Rule) -> Phrase:
     """What to do when there are windows, best first."""
@@ -242,7 +244,7 @@ def out_of_season(purpose: Purpose, timing: Timing, reason: Phrase, rule: Rule) 
     if timing.over:
         following = say("advice.next_season", opening=opens) if opens else NOTHING
         missed = say(f"purpose.{purpose.name}.if_missed")
-        return say("advice.over", why=reason, missed=missed, again=following)
+        return say("advice.over", why=reason, maybe=_maybe(timing), missed=missed, again=following)
     if opens:
         again = "again" if timing.paused else "opens"
         return say(f"advice.not_now.{again}", opening=opens, why=reason)
@@ -251,6 +253,12 @@ def out_of_season(purpose: Purpose, timing: Timing, reason: Phrase, rule: Rule) 
         return say("advice.shut.this_season", why=reason, share=share)
     seldom = timing.usual is not None and timing.usual.never >= rule.even
     return say(f"advice.not_now.{'seldom' if seldom else 'unknown'}", why=reason)
+
+
+def _maybe(timing: Timing) -> Phrase:
+    """How many futures bring back what is over; nothing where hardly any does."""
+    share = 0.0 if timing.opens is None else 1 - timing.opens.never
+    return say("advice.may_reopen", share=Share(share)) if share >= REOPENS_FROM else NOTHING
 
 
 def follow_up(

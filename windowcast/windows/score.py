@@ -160,6 +160,8 @@ def best_block(
     if not np.isfinite(means[start]):
         return None
     stop, enough = start + size, rule.extend * float(usable[start : start + size].max())
+    if means[start] >= rule.fit:
+        enough = max(enough, rule.fit)  # what is called fit is fit in each hour that it gains
     while stop - start < rule.longest_h:
         left = usable[start - 1] if start > 0 else -np.inf
         right = usable[stop] if stop < len(usable) else -np.inf

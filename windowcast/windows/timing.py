@@ -89,8 +89,14 @@ class Timing:
 
     @property
     def over(self) -> bool:
-        """Whether its time has surely passed, and is not expected to come again this season."""
-        return self.closed is not None and self.closed_sure and not self.paused
+        """Whether its time has surely passed, and most futures do not bring it back this season."""
+        return (
+            self.closed is not None
+            and self.closed_sure
+            and self.opens is not None
+            and self.opens.never >= 0.5
+            and not self.paused
+        )
 
     @property
     def closing(self) -> dt.date | None:
