@@ -331,3 +331,13 @@ def test_a_column_may_say_the_unit_of_its_rates(file: Path) -> None:
     assert "has no unit" in fault(file, bare)
     volume = head.replace("lb/acre", "gal/acre") + "application,2025-09-04,09:00,prodiamine 1\n"
     assert "column 'Materials (gal/acre)' is not known" in fault(file, volume)
+
+
+def test_a_column_of_times_gives_the_start_its_hour_and_the_end_none(file: Path) -> None:
+    file.write_text(
+        "Kind,Start,Time,Materials\nApplication,2025-09-04,9:00 AM,prodiamine 0.84 kg/ha\n"
+    )
+    (found,) = entries(file)
+    assert isinstance(found, Application)
+    assert found.start == AT
+    assert found.end is None

@@ -170,3 +170,16 @@ def test_a_review_compares_them_by_what_was_logged() -> None:
     unsaid = [put_out("early", 5, None), put_out("late", 25, None)]
     (result,) = (_with_timings(r, unsaid) for r in trial_results(rated()))
     assert result.timings == ()  # of a rate that is not known nobody can say it is the same
+
+
+def test_sprays_are_compared_in_the_order_of_their_days_however_they_are_stored() -> None:
+    def put_out(name: str, day: int, active: str) -> Stored[Application]:
+        start = dt.datetime(2025, 9, day, 9, tzinfo=dt.UTC)
+        entry = Application(start, (Material(active, 0.5),), where="N", trial="T", treatment=name)
+        return Stored(f"{name}{day}", entry, 1, 1, start)
+
+    early = [put_out("early", 5, "prodiamine"), put_out("early", 12, "glyphosate")]
+    late = [put_out("late", 15, "prodiamine"), put_out("late", 25, "glyphosate")]
+    for logged in ([*early, *late], [*early[::-1], *late], [*late[::-1], *early]):
+        (result,) = (_with_timings(r, logged) for r in trial_results(rated()))
+        assert {frozenset(pair) for pair in result.timings} == {frozenset(("early", "late"))}

@@ -10,6 +10,7 @@ from typing import cast
 
 import numpy as np
 import pytest
+import xlsxwriter
 from click.testing import CliRunner
 from dose_data import BENTAZONE, DIURON, GLYPHOSATE, SECALONIC, paired
 from trial_fixtures import rated, trial_text
@@ -18,7 +19,7 @@ from web_fixtures import client
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
 from windowcast.core.phrase import Name
-from windowcast.records.dose_trials import doses_of_round
+from windowcast.records.dose_trials import doses_of_file, doses_of_round
 from windowcast.records.trial_rounds import rounds_of
 from windowcast.report.catalogue import Voice
 from windowcast.report.dose_chart import dose_chart, dose_ticks
@@ -342,3 +343,17 @@ def test_report_and_page_show_the_curves(pots: Path) -> None:
     for text in (html, page):
         assert "Dose and response: weed control (%), annual bluegrass" in text
         assert "--susceptible" not in text, "nobody types commands on a page"
+
+
+def test_doses_are_read_from_the_sheet_that_is_named(tmp_path: Path) -> None:
+    rows = [("dose", "response"), *((dose, 10.0 - dose) for dose in (0.0, 1.0, 2.0, 4.0, 8.0))]
+    with xlsxwriter.Workbook(tmp_path / "both.xlsx") as book:
+        for name in ("notes", "doses"):
+            sheet = book.add_worksheet(name)
+            for row, cells in enumerate(rows if name == "doses" else [("what", "who")]):
+                sheet.write_row(row, 0, cells)
+    (tmp_path / "one.csv").write_text("".join(f"{a},{b}\n" for a, b in rows))
+    named = doses_of_file(f"{tmp_path / 'both.xlsx'}:sheet=doses")
+    assert named.rows == doses_of_file(tmp_path / "one.csv").rows
+    with pytest.raises(InputError, match="sheet"):
+        doses_of_file(tmp_path / "both.xlsx")
