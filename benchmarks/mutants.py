@@ -45,7 +45,7 @@ LEFT_OUT = {".git", ".venv", "mutants", "__pycache__", ".mypy_cache", ".ruff_cac
 # whose tests say nothing of these packages, by how their names begin; the share is a lower bound
 ELSEWHERE = re.compile(
     r"test_(archive|barrier_|blend|bridging|cache|calendar|charts|degree|dialects|emergence|engine|"
-    r"ensemble|examples|files|first|forecast|gallery|gaps|ghcn|grid|hourly|http|humidity|"
+    r"ensemble|files|first|forecast|gallery|gaps|ghcn|grid|hourly|http|humidity|"
     r"init|join|load|model_|morning|own_station|page|phrases|quality|region|report|sample|"
     r"site|soil|sources|state|sun|terminal|units|uscrn|usual|verify|warming|weather|"
     r"web_(ahead|api|co|fu|me|re|se)|words|write|yearly)"

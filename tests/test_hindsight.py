@@ -12,6 +12,8 @@ from test_hours_ahead import GOOD
 from windows_fixtures import site, state
 
 from windowcast.core.record import FloatArray, Grade, Place, Record, Weather
+from windowcast.records.model import Application, Material
+from windowcast.records.past_windows import with_entered
 from windowcast.weather.hourly import daily_to_hourly
 from windowcast.windows.criteria import FALLING, HOUR_CRITERIA
 from windowcast.windows.grade import ScoreCurve
@@ -19,6 +21,7 @@ from windowcast.windows.hindsight import _rain_bounds, decided, season_context, 
 from windowcast.windows.hours import LEAD_H, HourContext
 from windowcast.windows.judge import HourScores
 from windowcast.windows.purposes import purpose_of
+from windowcast.windows.score import Block
 
 HERE = site()
 PLACE = Place("Test Field", 41.0, 2.0, 100.0, "Europe/Madrid")
@@ -169,3 +172,16 @@ def test_a_score_stands_where_it_is_the_same_whenever_the_rain_fell() -> None:
     ctx = context(measured(48, precip_mm=gauge), rain_mm=(0.4, 0.0, 9.0))
     exact = decided(scored(ctx), NEEDS).scores["rain_now"][0]
     assert exact[48:].tolist() == [*[1.0] * 12, 0.0, *[1.0] * 11]
+
+
+def test_humidity_that_was_noted_takes_the_dew_point_away_from_its_hours_alone() -> None:
+    ctx = context(measured(0, temp_c=np.full(72, 9.0), dewpoint_c=np.full(72, 5.0)))
+    noted = Application(
+        dt.datetime(2017, 11, 14, 9, tzinfo=dt.UTC), (Material("glyphosate"),), rh_pct=60.0
+    )
+    found = with_entered(ctx, noted, Block(10, 12))
+    assert found.hourly["rh_pct"][0, LEAD_H + 10 : LEAD_H + 12].tolist() == [60.0, 60.0]
+    hours = found.hourly["dewpoint_c"][0, LEAD_H:]
+    assert np.isnan(hours[10:12]).all()
+    assert np.delete(hours, [10, 11]).tolist() == [5.0] * 70
+    assert ctx.hourly["dewpoint_c"][0, LEAD_H + 10] == 5.0, "what was given is left as it was"
