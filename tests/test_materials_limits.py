@@ -366,7 +366,7 @@ def test_a_flag_becomes_a_sentence_with_what_stands_in_stock() -> None:
     plan, past = (use(f"{year}-12-10", "dormant", 9) for year in (2025, 2024))
     (bare,) = plan_flags([plan], [past])
     (stocked,) = plan_flags([plan], [past], stock=[ACTIVES["flumioxazin"], ACTIVES["simazine"]])
-    said = "Rotation: group 9 used for dormant last season as well"
+    said = "Rotation: group 9 used for dormant application last season as well"
     assert render(remark_of(bare)) == f"{said}."
     others = "flumioxazin (group 14), simazine (group 5)"
     assert render(remark_of(stocked)) == f"{said}; in stock instead: {others}."

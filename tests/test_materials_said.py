@@ -251,17 +251,17 @@ SEPTEMBERS = [use(f"{year}-09-10", "pre-fall", 3) for year in (2021, 2022, 2023,
     [
         (use("2025-09-10", "pre-fall", 3), SEPTEMBERS[:3], []),
         (use("2025-09-10", "pre-fall", 3), SEPTEMBERS[3:],
-         [("note", "group 3 used for pre-fall last season as well")]),
+         [("note", "group 3 used for fall pre-emergent last season as well")]),
         (use("2025-09-10", "pre-fall", 3, 14), [use("2024-09-10", "pre-fall", 3, 14)],
-         [("note", "groups 3 and 14 used for pre-fall last season as well")]),
+         [("note", "groups 3 and 14 used for fall pre-emergent last season as well")]),
         (use("2025-09-10", "", 3), [use("2024-09-10", "", 3)],
          [("note", "group 3 used for this purpose last season as well")]),
         (use("2025-09-10", "pre-fall", 3), SEPTEMBERS[2:],
-         [("warning", "group 3 for pre-fall for the third season in a row")]),
+         [("warning", "group 3 for fall pre-emergent for the third season in a row")]),
         (use("2025-09-10", "pre-fall", 3), SEPTEMBERS[1:],
-         [("warning", "group 3 for pre-fall for the fourth season in a row")]),
+         [("warning", "group 3 for fall pre-emergent for the fourth season in a row")]),
         (use("2025-09-10", "pre-fall", 3), SEPTEMBERS,
-         [("warning", "group 3 for pre-fall for the fifth season in a row")]),
+         [("warning", "group 3 for fall pre-emergent for the fifth season in a row")]),
         (use("2026-02-10", "dormant", 9), [use("2025-11-10", "post-early", 9)],
          [("note", "group 9 already used this season (2025/26)")]),
         (use("2026-02-10", "dormant", 9),
@@ -283,8 +283,8 @@ def test_what_stands_in_stock_instead_is_named() -> None:
     stock = [ACTIVES[name] for name in ("prodiamine", "indaziflam", "glyphosate")]
     (flag,) = plan_flags([use("2025-09-10", "pre-fall", 3)], SEPTEMBERS[3:], stock=stock)
     assert render(remark_of(flag)) == (
-        "Rotation: group 3 used for pre-fall last season as well; in stock instead: indaziflam"
-        " (group 29)."
+        "Rotation: group 3 used for fall pre-emergent last season as well; in stock"
+        " instead: indaziflam (group 29)."
     )
     late = use("2026-02-10", "dormant", 2)
     assert [render(one) for one in alternatives(late, [], stock)] == [

@@ -61,7 +61,7 @@ def test_a_repeated_group_is_flagged_and_more_so_the_third_time() -> None:
     plan = [use("2025-12-10", "dormant", "glyphosate")]
     (flag,) = plan_flags(plan, once, stock=stock("glyphosate", "flumioxazin"), species=SPECIES)
     assert (flag.level, flag.groups) == ("note", (9,))
-    assert render(flag.reason) == "group 9 used for dormant last season as well"
+    assert render(flag.reason) == "group 9 used for dormant application last season as well"
     assert [render(a) for a in flag.alternatives] == ["flumioxazin (group 14)"]
 
     twice = [use("2023-12-10", "dormant", "glyphosate"), *once]
@@ -239,5 +239,5 @@ def test_rank_says_that_a_group_in_stock_is_spent() -> None:
         site, sample_weather(), purposes=["dormant"], days=5, materials=ACTIVES, futures=5,
         actives="glyphosate", observed=Observed(uses=(last,)),
     )  # fmt: skip
-    said = "Rotation: group 9 used for dormant last season as well."
+    said = "Rotation: group 9 used for dormant application last season as well."
     assert said in map(render, mixed.ranking.cautions)

@@ -359,7 +359,7 @@ def test_sheet_for_the_best_window_warns_of_a_repeated_group(site_file: Path) ->
     assert "Jan 2018" in said.splitlines()[0]
     assert "Afterwards" in said
     flat = " ".join(said.split())
-    assert "Rotation: group 9 used for dormant last season as well" in flat
+    assert "Rotation: group 9 used for dormant application last season as well" in flat
     assert "in stock instead: flumioxazin (group 14)" in flat
     refused = CliRunner().invoke(
         cli,

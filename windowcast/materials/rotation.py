@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from windowcast.core.phrase import Name, Phrase, Value, joined, say
+from windowcast.core.phrase import Name, Phrase, joined, say
 from windowcast.core.places import same_place
 from windowcast.core.season_calendar import season_name
 from windowcast.core.values import PACKAGED, Tables
@@ -253,7 +253,7 @@ def _seasons_before(season: str, reach: int) -> Sequence[str]:
 
 def _repeat_reason(use: Use, run: int) -> Phrase:
     """The same groups for a purpose, `run` seasons before this one."""
-    purpose: Value = Name(use.purpose) if use.purpose else say("rotation.this_purpose")
+    purpose = say(f"purpose.{use.purpose}.title") if use.purpose else say("rotation.this_purpose")
     if run == 1:
         return say("rotation.last_season", groups=named_groups(use.groups), purpose=purpose)
     nth = say(f"ordinal.{run + 1}")
