@@ -26,7 +26,7 @@ from windowcast.windows.hours_ahead import hours_ahead, strip_of
 from windowcast.windows.judge import HourScores, Judge
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.reasons import label
-from windowcast.windows.score import Block, Rule
+from windowcast.windows.score import Block, Rule, run_score
 
 HERE = site()
 STOP = 48  # two days are shown
@@ -315,7 +315,7 @@ def test_one_judge_grades_the_forecast_as_it_does_all_members() -> None:
     judge, block = Judge(ctx, past()), Block(34, 37)
     scores = judge.scores(purpose, purpose.generic)
     score, limit = judge.at(purpose, purpose.generic, block)
-    assert score == pytest.approx(float(scores.score[0, block.hours].mean()))
+    assert score == pytest.approx(run_score(scores.score[0, block.hours], ctx.rule))
     assert limit == scores.judge(scores.limiting(block), block, ctx.rule)
     assert list(scores.scores) == list(purpose.asked(purpose.generic))
     assert scores.score.shape == (3, many)

@@ -99,8 +99,9 @@ def members(
     days = max((until - weather.today).days + 1, near)
     issued = extended(weather.daily, today, today + np.timedelta64(days - 1, "D"))
     reach = min(_reach(issued), near)
-    past = past_years(weather.daily, weather.today, days, count, values)
-    climate = climate_correlation(values, _rain_with_temperature(weather))
+    usual_rain = tables["usual_rain"]
+    past = past_years(weather.daily, weather.today, days, count, values, usual_rain=usual_rain)
+    climate = climate_correlation(values, _rain_with_temperature(weather, usual_rain))
     lead = middle_of_days(near)
     errors = {
         part: _error(part, weather, past, lead, values, told=_own_sd_c(issued, name, near))
@@ -140,12 +141,13 @@ def _seed(weather: Weather, seed: int) -> list[int]:
     ]
 
 
-def _rain_with_temperature(weather: Weather) -> dict[str, float] | None:
+def _rain_with_temperature(weather: Weather, usual_rain: Table) -> dict[str, float] | None:
     """Correlation of highs and lows with rain around the place in this part of the year.
 
     Not by the record's own rain: to know less of the past must draw no other rain ahead.
     """
-    found = with_temperature_nearby(weather.place.latitude_deg, weather.place.longitude_deg)
+    place = weather.place
+    found = with_temperature_nearby(place.latitude_deg, place.longitude_deg, values=usual_rain)
     month = weather.today.month - 1
     return None if found is None else {name: float(by[month]) for name, by in found.items()}
 

@@ -93,15 +93,23 @@ class PastYears:
     amounts_around_mm: FloatArray
 
 
-def past_years(record: Record, today: dt.date, days: int, count: int, values: Table) -> PastYears:
+def past_years(
+    record: Record,
+    today: dt.date,
+    days: int,
+    count: int,
+    values: Table,
+    *,
+    usual_rain: Table | None = None,
+) -> PastYears:
     """Lay `count` past stretches of `days` days over the days from `today` on.
 
     Parameters
     ----------
     record
         Daily values of one place, no leading axis; only days before `today` are used.
-    values
-        The table ``data/ensemble.toml``.
+    values, usual_rain
+        The tables ``data/ensemble.toml`` and ``data/usual_rain.toml``.
     """
     start = np.datetime64(today, "D")
     first = start - np.timedelta64(round(values.number("past_years.most") * _YEAR_DAYS) + days, "D")
@@ -144,7 +152,7 @@ def past_years(record: Record, today: dt.date, days: int, count: int, values: Ta
     wet_share, wet_amounts = _wet_days(
         past.get("precip_mm")[season], past.get(FILLED)[season], values
     )
-    around = _wet_day_around_mm(record.place, today)
+    around = _wet_day_around_mm(record.place, today, usual_rain)
     amounts_around = wet_amounts if around is None else _amounts(around, values.table("rain"))
     return PastYears(
         normal, spread, picked, carried, len(np.unique(year_of)),
@@ -249,9 +257,9 @@ def _amounts(mean_mm: float, rain: Table) -> FloatArray:
     return np.sort(np.maximum(amounts, rain.number("wet")))
 
 
-def _wet_day_around_mm(place: Place, today: dt.date) -> float | None:
+def _wet_day_around_mm(place: Place, today: dt.date, usual_rain: Table | None) -> float | None:
     """Mean amount of a wet day of the month at the stations around; None where they are too far."""
-    found = nearby(place.latitude_deg, place.longitude_deg)
+    found = nearby(place.latitude_deg, place.longitude_deg, values=usual_rain)
     if found is None:
         return None
     return float(found.mean_mm[today.month - 1] / found.wet_share[today.month - 1])
