@@ -134,7 +134,7 @@ def test_prices_that_tell_no_sum_are_refused(
 def test_the_command_gives_json_that_any_reader_takes() -> None:
     station = Path(__file__).parent / "data" / "uscrn" / "KY_Bowling_Green_21_NNE.txt.gz"
     words = ["verify", "advice", str(station), "--seasons", "1", "--others-every", "60"]
-    words += ["--futures", "10", "--only", "dormant", "--format", "json"]
+    words += ["--only", "dormant", "--format", "json"]
     found = CliRunner().invoke(cli, words)
     assert found.exit_code == 0, found.output
 

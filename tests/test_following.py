@@ -52,7 +52,7 @@ def lives(
     followers: tuple[Follower, ...], *, every_morning: bool = False
 ) -> dict[Follower, Followed]:
     return follow(
-        ForeseenMornings(season(), futures=10),
+        ForeseenMornings(season()),
         {follower: worlds(follower) for follower in followers},
         here().materials,
         every_morning=every_morning,

@@ -3,7 +3,7 @@
 import gc
 import signal
 
-gc.set_threshold(500_000)  # a command is over before there is much to collect
+gc.set_threshold(100_000)  # a command is over before there is much to collect
 if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
     # while modules are loaded, Ctrl-C ends the program at once, without a trace
     signal.signal(signal.SIGINT, signal.SIG_DFL)

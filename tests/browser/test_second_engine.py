@@ -134,7 +134,7 @@ def test_from_nothing_to_an_answer(firefox: Any, empty_server: Any) -> None:
 
 def test_today_an_hour_is_tapped_and_read(walk: Walk, firefox: Any) -> None:
     walk.to("/s/own/today")
-    assert walk.read(".answer").startswith("Spray Sat 20 Jan, 12:00 to 16:00")
+    assert walk.read(".answer").startswith("Spray Sat 20 Jan, 13:00 to 16:00")
     x, y = walk.run("""const chart = document.querySelectorAll(".day-hours")[2];
       chart.scrollIntoView({ block: "center" });
       const box = chart.getBoundingClientRect();

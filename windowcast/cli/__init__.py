@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, NoReturn
 
-gc.set_threshold(500_000, 50, 50)  # a short run gains nothing from looking through its imports
+gc.set_threshold(100_000, 50, 50)  # a short run gains nothing from looking through its imports
 atexit.register(gc.freeze)  # nor from looking through all of it once more at its end
 
 import click  # noqa: E402
