@@ -60,19 +60,19 @@ def _dry(job: Job, last: Applied, put_out: PutOut, purpose: Purpose, ground: Log
     members = ground.members(last)
     known = len(put_out) == sum(m.pre for m in members) and len(members) == len(last.actives)
     until, left = _if_watered_today(last, put_out, purpose, ground)
-    dose = _dose_unknown(put_out)
     if until is None or not known:
         return replace(job, to_do=sentences(say("job.water_now"), say("job.residual_unknown")))
-    usual, _ = _if_watered_today(last, put_out, purpose, ground, usual=True)
-    if _lost(until, ground) and _lost(usual, ground):
+    if _lost(until, ground) and _lost(
+        _if_watered_today(last, put_out, purpose, ground, usual=True)[0], ground
+    ):
         if left < ground.values.still_to_come:
             return replace(job, to_do=say("job.lost"))
         return replace(job, state="failed", to_do=say("job.again"))
-    if until.median is None or until.early is None or until.late is None:
-        return replace(job, to_do=sentences(say("job.water_now"), say("job.not_twice"), dose))
-    ends = Span(until.early, until.late)
-    dated = say("job.water_now_until", day=until.median, ends=ends)
-    return replace(job, to_do=sentences(dated, say("job.not_twice"), dose))
+    water = say("job.water_now")
+    if until.median is not None and until.early is not None and until.late is not None:
+        ends = Span(until.early, until.late)
+        water = say("job.water_now_until", day=until.median, ends=ends)
+    return replace(job, to_do=sentences(water, say("job.not_twice"), _dose_unknown(put_out)))
 
 
 def _if_watered_today(
@@ -205,12 +205,12 @@ def _watering(last: Applied, members: Sequence[Active], ground: LoggedGround) ->
         return _Water(told, said=say("job.watered_partly", share=Share(reached), **about))
     all_fell = given + float(np.nansum(rain))
     reached = _reached(all_fell, need, ground)
-    if reached < ground.values.watered_least and np.isnan(rain).any():
-        return _Water(said=say("job.late_water_unknown", **about))
     if reached >= ground.values.watered_least:
         all_said = Quantity(all_fell, "mm")
         late = say("job.watered_late", share=Share(reached), by_now=all_said, **about)
         return _Water(told, said=late)
+    if np.isnan(rain).any():
+        return _Water(said=say("job.late_water_unknown", **about))
     return _Water(told, True, say("job.dry", **about))
 
 
