@@ -97,15 +97,20 @@ TABLES = {
 }  # fmt: skip
 
 
+def refused_with(line: str, text: str, folder: Path, **how: Any) -> None:
+    """Hold the whole line with which a log of this text is refused."""
+    file = folder / "log.csv"
+    file.write_text(text, "utf-8")
+    with pytest.raises(InputError) as refused:
+        read_log_file(file, **how)
+    assert str(refused.value) == f"{file}: {line}"
+
+
 @pytest.mark.parametrize(("text", "line"), TABLES.items())
 def test_a_table_is_refused_with_its_name_row_and_column(
     text: str, line: str, tmp_path: Path
 ) -> None:
-    file = tmp_path / "log.csv"
-    file.write_text(text, "utf-8")
-    with pytest.raises(InputError) as refused:
-        read_log_file(file, asked=LogTableOptions(ZONE))
-    assert str(refused.value) == f"{file}: {line}"
+    refused_with(line, text, tmp_path, asked=LogTableOptions(ZONE))
 
 
 # --- exports --------------------------------------------------------------------------------------
@@ -190,11 +195,7 @@ EXPORT_ROWS = {
 def test_an_exported_table_is_refused_with_its_name_and_row(
     text: str, line: str, tmp_path: Path
 ) -> None:
-    file = tmp_path / "log.csv"
-    file.write_text(text, "utf-8")
-    with pytest.raises(InputError) as refused:
-        read_log_file(file)
-    assert str(refused.value) == f"{file}: {line}"
+    refused_with(line, text, tmp_path)
     assert set(HEADER.split(",")) <= set(COLUMNS)
 
 

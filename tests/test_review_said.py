@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from evidence_made_up import POST
 from spoken import render
 
 from windowcast.core.phrase import NOTHING, Phrase, say
@@ -31,11 +32,6 @@ DAY, FIRST, LAST = dt.date(2025, 2, 1), dt.date(2025, 2, 15), dt.date(2025, 6, 1
 ON = dt.date(2025, 3, 10)
 IT = say("verdict.it", what=say("verdict.what.dormant"), day=DAY)
 NAME = "dormant application of 1 Feb 2025"
-GOOD = Evidence(
-    pre=False, up=0.95, came_after=0.01, dry_h=48.0, rain_free_h=4.0, air_c=18.0, low_c=10.0,
-    good_c=15.0, week_c=16.0, night_c=8.0, night_low_c=4.0, stage=13.0, stage_counted=True,
-    largest=22.0, rate_share=1.0, groups=(9,),
-)  # fmt: skip
 NO_CHECK = (
     "Leave an untreated strip next time and rate both: only that shows what the application did."
 )
@@ -77,7 +73,7 @@ def verdict(evidence: Evidence | None, of: SeenAfter, today: dt.date = LAST, **m
 def test_without_a_look_it_goes_by_the_day(
     today: dt.date, outcome: str, sentence: str, steps: list[str]
 ) -> None:
-    found = verdict(GOOD, seen(None), today)
+    found = verdict(POST, seen(None), today)
     assert (found.outcome, render(found.sentence)) == (outcome, sentence)
     assert [render(step) for step in found.next_steps] == steps
     assert (found.look_from, found.look_until, found.seen, found.harm) == (FIRST, LAST, (), ())
@@ -85,7 +81,7 @@ def test_without_a_look_it_goes_by_the_day(
 
 def test_it_worked_and_a_check_makes_it_sure() -> None:
     for checked, steps in ((False, [NO_CHECK]), (True, [])):
-        found = verdict(GOOD, seen("worked", checked=checked))
+        found = verdict(POST, seen("worked", checked=checked))
         assert found.outcome == "worked"
         assert render(found.sentence) == f"The {NAME} worked: the turf is dormant."
         assert [render(step) for step in found.next_steps] == steps
@@ -98,20 +94,20 @@ COLD = "it was too cold (6 °C)"
 @pytest.mark.parametrize(
     ("evidence", "level", "sentence"),
     [
-        (replace(GOOD, air_c=6.0), "failed",
+        (replace(POST, air_c=6.0), "failed",
          f"The {NAME} failed, most likely because {COLD} (likely). {NOT_SHOWN}"),
-        (replace(GOOD, air_c=6.0, rate_share=0.4), "partly",
+        (replace(POST, air_c=6.0, rate_share=0.4), "partly",
          (f"The {NAME} worked only in part, most likely because {COLD} and only 40 % of your"
          f" label's rate went out (likely). {NOT_SHOWN}")),
-        (replace(GOOD, air_c=12.0), "failed",
+        (replace(POST, air_c=12.0), "failed",
          f"The {NAME} failed, possibly because it was cool (12 °C). {NOT_SHOWN}"),
-        (replace(GOOD, air_c=12.0, rate_share=0.8), "failed",
+        (replace(POST, air_c=12.0, rate_share=0.8), "failed",
          (f"The {NAME} failed, possibly because it was cool (12 °C) or only 80 % of your label's"
          f" rate went out. {NOT_SHOWN}")),
-        (replace(GOOD, dry_h=math.nan), "failed",
+        (replace(POST, dry_h=math.nan), "failed",
          f"The {NAME} failed. Why is unknown: too little was recorded. {NOT_SHOWN}"),
         (None, "failed", f"The {NAME} failed. Why is unknown: too little was recorded."),
-        (GOOD, "failed",
+        (POST, "failed",
          f"The {NAME} failed, and neither weather, timing nor rate explains it. {NOT_SHOWN}"),
     ],
 )  # fmt: skip
@@ -123,17 +119,17 @@ def test_why_it_failed_in_a_sentence(evidence: Evidence | None, level: str, sent
 @pytest.mark.parametrize(
     ("mixed", "checked", "evidence", "said"),
     [
-        (True, False, GOOD, ("Resistance is possible but not shown, and there is no untreated"
+        (True, False, POST, ("Resistance is possible but not shown, and there is no untreated"
                              " check: have survivors tested.")),
-        (True, True, GOOD, "Resistance is possible but not shown: have survivors tested."),
-        (True, True, replace(GOOD, dry_h=math.nan),
+        (True, True, POST, "Resistance is possible but not shown: have survivors tested."),
+        (True, True, replace(POST, dry_h=math.nan),
          "Resistance cannot be ruled out: plants live beside dead ones."),
-        (True, False, replace(GOOD, dry_h=math.nan),
+        (True, False, replace(POST, dry_h=math.nan),
          ("Resistance cannot be ruled out: plants live beside dead ones, and there is no untreated"
          " check.")),
-        (None, True, GOOD, "Resistance is not shown."),
-        (False, True, GOOD, "Resistance is not shown."),
-        (False, False, GOOD, NOT_SHOWN),
+        (None, True, POST, "Resistance is not shown."),
+        (False, True, POST, "Resistance is not shown."),
+        (False, False, POST, NOT_SHOWN),
     ],
 )  # fmt: skip
 def test_what_survivors_say_of_resistance(
@@ -158,13 +154,13 @@ def test_of_another_season_only_the_outcome_is_told() -> None:
 @pytest.mark.parametrize(
     ("evidence", "steps"),
     [
-        (replace(GOOD, air_c=6.0, rate_share=0.8),
+        (replace(POST, air_c=6.0, rate_share=0.8),
          ["Wait for 15 °C or more next time.",
           "Check the rate against your label and calibrate the sprayer.", NO_CHECK]),
-        (replace(GOOD, dry_h=math.nan, rate_share=math.nan, stage=math.nan),
+        (replace(POST, dry_h=math.nan, rate_share=math.nan, stage=math.nan),
          [("To find out why: rain is unknown: add a rain column or your gauge; the size of the"
           " weeds is unknown: log a count with its stage."), NO_CHECK]),
-        (GOOD, [("To find out why: nobody noted whether live plants stand beside dead ones: look"
+        (POST, [("To find out why: nobody noted whether live plants stand beside dead ones: look"
                  " from 14 days on."), NO_CHECK]),
         (None, [NO_CHECK]),
     ],
