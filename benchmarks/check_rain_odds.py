@@ -21,8 +21,7 @@ import numpy as np
 from windowcast.core.local_days import local_dates
 from windowcast.core.record import FloatArray
 from windowcast.sources.uscrn import read_uscrn
-from windowcast.verify.drawn_forecast import LEADS
-from windowcast.verify.drawn_rain import PERIOD_H, PERIODS
+from windowcast.verify.drawn_forecast import LEADS, PERIOD_H, PERIODS
 from windowcast.verify.lived import Lived, lived
 from windowcast.verify.odds import brier, calibration_error, reliability
 from windowcast.weather.ensemble import members

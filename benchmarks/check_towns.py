@@ -14,8 +14,7 @@ import sys
 import numpy as np
 
 from windowcast.core.great_circle import distance_km
-from windowcast.verify.soil import PASSINGS, in_season
-from windowcast.verify.soil_dates import observed_days
+from windowcast.verify.soil import PASSINGS, in_season, observed_days
 from windowcast.verify.soil_stations import read_stations
 
 NEAR_KM = 30.0

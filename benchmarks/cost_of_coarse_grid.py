@@ -28,8 +28,7 @@ from windowcast.physics.soil_forcing import (
 )
 from windowcast.physics.sun import day_of_year, extraterrestrial_radiation_mj_m2
 from windowcast.physics.usual_rain import filled_rain
-from windowcast.verify.soil import PASSINGS, in_season
-from windowcast.verify.soil_dates import date_errors, observed_days
+from windowcast.verify.soil import PASSINGS, date_errors, in_season, observed_days
 from windowcast.verify.soil_stations import read_stations
 
 NEAR_KM, FAR_KM = 10.0, 200.0

@@ -28,8 +28,7 @@ from windowcast.physics.usual_rain import (
 )
 from windowcast.season.state import build
 from windowcast.sources.uscrn import read_uscrn
-from windowcast.verify.soil import PASSINGS, in_season, south_east
-from windowcast.verify.soil_dates import date_errors, observed_days
+from windowcast.verify.soil import PASSINGS, date_errors, in_season, observed_days, south_east
 from windowcast.verify.soil_stations import find_files, read_stations
 from windowcast.weather.gaps import filled
 from windowcast.weather.quality import checked

@@ -8,9 +8,15 @@ import numpy.typing as npt
 from windowcast.core.values import Table
 from windowcast.physics.soil_forcing import SoilForcing, columns_of
 from windowcast.verify import soil_baselines as baselines
-from windowcast.verify.soil import PASSINGS, SEASON_MONTHS, in_season, south_east
-from windowcast.verify.soil_dates import date_errors, observed_days
-from windowcast.verify.soil_readings import with_readings
+from windowcast.verify.soil import (
+    PASSINGS,
+    SEASON_MONTHS,
+    date_errors,
+    in_season,
+    observed_days,
+    south_east,
+    with_readings,
+)
 from windowcast.verify.soil_stations import Stations
 
 FloatArray = npt.NDArray[np.float64]

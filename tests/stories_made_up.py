@@ -6,8 +6,7 @@ import datetime as dt
 
 import numpy as np
 
-from windowcast.verify.regret import Regret
-from windowcast.verify.season_seen import Residual, SeasonSeen
+from windowcast.verify.regret import Regret, Residual, SeasonSeen
 
 DAYS = tuple(dt.date(2019, 8, 1) + dt.timedelta(days=7 * n) for n in range(44))
 

@@ -19,8 +19,7 @@ from windowcast.core.record import FloatArray
 from windowcast.core.values import load
 from windowcast.sources.uscrn import read_uscrn
 from windowcast.verify.advice_seen import level_totals, pairs_of, seen_scores, timing_totals
-from windowcast.verify.seen_scoring import ScoredTrial, beyond, controlled
-from windowcast.verify.seen_stations import NearStations
+from windowcast.verify.seen_scoring import NearStations, ScoredTrial, beyond, controlled
 from windowcast.verify.seen_trials import SeenTrial, read_trials
 from windowcast.verify.seen_turf import turf_seen
 

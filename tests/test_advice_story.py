@@ -18,8 +18,7 @@ from windowcast.cli.verify_advice import write_stories
 from windowcast.report.advice_story import SeasonTold, stories, story
 from windowcast.report.catalogue import Voice
 from windowcast.verify.foresight import allowed
-from windowcast.verify.regret import Cause, Regret
-from windowcast.verify.season_seen import season_seen
+from windowcast.verify.regret import Cause, Regret, season_seen
 from windowcast.verify.worth import Tank
 from windowcast.windows.model import PurposeName
 

@@ -12,8 +12,7 @@ import pytest
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import Place
-from windowcast.sources.column_names import DAILY_NAMES, HOURLY_NAMES
-from windowcast.sources.column_names_abroad import DAILY_ABROAD, HOURLY_ABROAD
+from windowcast.sources.column_names import DAILY_ABROAD, DAILY_NAMES, HOURLY_ABROAD, HOURLY_NAMES
 from windowcast.sources.files import read_weather
 
 SOUTH = Place("Canchas del Sur", -34.6, -58.4, 25.0, "America/Argentina/Buenos_Aires")

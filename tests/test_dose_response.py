@@ -10,7 +10,7 @@ from scipy import stats
 
 from windowcast.core.errors import InputError
 from windowcast.trials.dose_response import DoseCurve, fit_curve, resistance_ratio
-from windowcast.trials.power import TrialPlan
+from windowcast.trials.showable import TrialPlan
 
 # Root length (cm) of perennial ryegrass in ferulic acid (mM): Inderjit, Streibig & Olofsdotter
 # 2002, Physiol. Plant. 114:422-428, as in the data set `ryegrass` of the R package drc

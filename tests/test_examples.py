@@ -22,7 +22,7 @@ PAGE = Path(__file__).parents[1] / "docs" / "api.md"
 PACKAGES = (windowcast.physics, windowcast.season)
 MODULES = [f"{p.__name__}.{m.name}" for p in PACKAGES for m in pkgutil.iter_modules(p.__path__)]
 MODULES += ["windowcast.core.season_calendar"]
-MODULES += [f"windowcast.region.{name}" for name in ("autocorrelation", "chances")]
+MODULES += [f"windowcast.region.{name}" for name in ("effects", "statistics")]
 FUNCTIONS = [n for n in windowcast.__all__ if inspect.isfunction(getattr(windowcast, n))]
 SLOW = {"compare"}  # compiles the models
 

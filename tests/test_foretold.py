@@ -41,7 +41,7 @@ from windowcast.weather.foretold_days import (
     night_lows,
     said_by,
 )
-from windowcast.weather.on_record import on_record
+from windowcast.weather.own_misses import on_record
 
 ZONE = ZoneInfo("America/Chicago")
 PLACE = Place("Long Meadow", 33.5, -86.8, 190.0, ZONE.key)

@@ -10,8 +10,16 @@ import pyarrow as pa
 import pytest
 
 from windowcast.core.values import load
-from windowcast.region.breaks import NEEDED, break_table, with_breaks
-from windowcast.region.homogeneity import ClearestSteps, breaks, chance, nearest, snht
+from windowcast.region.homogeneity import (
+    NEEDED,
+    ClearestSteps,
+    break_table,
+    breaks,
+    chance,
+    nearest,
+    snht,
+    with_breaks,
+)
 from windowcast.region.models import departures
 from windowcast.region.tables import break_fields, station_schema
 

@@ -26,7 +26,7 @@ from windowcast.records.model import FieldNote
 from windowcast.records.store import SeasonLog
 from windowcast.sources.files import read_weather
 from windowcast.sources.http import _joined
-from windowcast.verify.first_plants import read_seen
+from windowcast.verify.emergence import read_seen
 from windowcast.verify.turf_sightings import read_sightings
 from windowcast.web.security import host_name
 

@@ -20,8 +20,7 @@ from made_days import PLACE, made_record
 
 from windowcast.core.local_days import local_dates
 from windowcast.core.record import FloatArray
-from windowcast.verify.drawn_forecast import LEADS
-from windowcast.verify.drawn_rain import PERIODS, below, scores_that_came
+from windowcast.verify.drawn_forecast import LEADS, PERIODS, below, scores_that_came
 from windowcast.verify.lived import Lived, lived
 from windowcast.weather.ensemble import members
 

@@ -15,7 +15,7 @@ from windowcast.core.record import Grade, Place, Record
 from windowcast.core.site import OwnStation, SensorColumn
 from windowcast.core.time_axis import record_of
 from windowcast.sources.own_logger import read_own
-from windowcast.weather.drift import compared
+from windowcast.weather.gather import compared
 
 PLACE = Place("Long Meadow", 36.0, -95.0, 200.0, "America/Chicago")
 ZONE = ZoneInfo("America/Chicago")

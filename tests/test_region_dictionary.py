@@ -18,7 +18,7 @@ from windowcast.region import outputs
 from windowcast.region.columns import DATE_COLUMNS
 from windowcast.region.dictionary import described, write_dictionary
 from windowcast.region.drawn import areas_of
-from windowcast.region.regional_tables import write_regional
+from windowcast.region.outputs import write_regional
 from windowcast.region.tables import season_schema, station_schema
 
 READ = {

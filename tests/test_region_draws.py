@@ -20,9 +20,9 @@ from scipy.stats import kstest
 from windowcast.core.record import FloatArray
 from windowcast.region.effects import DRAWS, station_draws
 from windowcast.region.grids import Kept, SeasonRows
+from windowcast.region.outputs import write_regional
 from windowcast.region.regional import Regional, WeeksBetween
 from windowcast.region.regional_fit import regional
-from windowcast.region.regional_tables import write_regional
 from windowcast.region.statistics import Normals, normals
 
 YEARS = np.arange(1995, 2025)

@@ -12,10 +12,9 @@ from region_fixtures import told
 from regions_made_up import seldom, two_regions, with_quantity
 from spoken import METRIC
 
-from windowcast.region.csv_files import write_rows
-from windowcast.region.outputs import gap_rows
+from windowcast.region.csv_text import write_rows
+from windowcast.region.outputs import gap_rows, write_regional
 from windowcast.region.regional import Estimate
-from windowcast.region.regional_tables import write_regional
 from windowcast.report.region_findings import FALSE_FINDS, Findings
 from windowcast.report.region_story import story
 

@@ -17,14 +17,19 @@ from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import paired_year
 from windowcast.core.values import load
 from windowcast.region import effects as module_of_effects
-from windowcast.region.autocorrelation import lag_one, variance_factor
-from windowcast.region.chances import chance, typical_median
-from windowcast.region.effects import Effects, effects, interval, station_draws
+from windowcast.region.effects import (
+    Effects,
+    chance,
+    effects,
+    interval,
+    station_draws,
+    typical_median,
+)
 from windowcast.region.failing import failed, failing, share_failed
 from windowcast.region.grids import Kept, SeasonRows
 from windowcast.region.regional import Regional, RegionQuantity
 from windowcast.region.regional_fit import controlled, regional
-from windowcast.region.statistics import Normals, normals
+from windowcast.region.statistics import Normals, lag_one, normals, variance_factor
 from windowcast.region.trends import trends
 from windowcast.report.region_findings import Findings, findings_of
 from windowcast.report.region_story import story, sub_line

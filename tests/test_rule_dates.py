@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from windowcast.core.values import PACKAGED
-from windowcast.verify.rule_dates import (
+from windowcast.verify.simple_rules import (
     Days,
     by_calendar,
     by_soil,

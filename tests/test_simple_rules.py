@@ -26,8 +26,7 @@ from uscrn_sites import DEEP_SOUTH
 from windowcast.core.record import Record, Weather
 from windowcast.core.spray_calendar import Calendar
 from windowcast.verify.lived import lived
-from windowcast.verify.rule_dates import calendar_date
-from windowcast.verify.simple_rules import by_rules
+from windowcast.verify.simple_rules import by_rules, calendar_date
 from windowcast.verify.sprays import Done, Tank
 from windowcast.verify.worth import Worlds
 from windowcast.windows.model import PURPOSES, PurposeName

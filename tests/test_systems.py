@@ -20,7 +20,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.file_names import is_device
 from windowcast.core.site_template import Answers, site_toml
 from windowcast.records import store_schema
-from windowcast.sources.file_options import split_options
+from windowcast.sources.textfile import split_options
 from windowcast.web.sites import SiteBook, slug_of
 from windowcast.web.uploads import safe_name
 

@@ -23,10 +23,16 @@ from windowcast.report.catalogue import Voice
 from windowcast.report.trial_power import advice, power_lines, power_paragraphs
 from windowcast.trials.analysis import analyse
 from windowcast.trials.model import PlotRow, TrialOptions
-from windowcast.trials.power import TrialPlan
-from windowcast.trials.power_answer import power_answer, usual_layout
 from windowcast.trials.rated_measures import MEASURES
-from windowcast.trials.showable import Wanted, other_mean, showable, smallest
+from windowcast.trials.showable import (
+    TrialPlan,
+    Wanted,
+    other_mean,
+    power_answer,
+    showable,
+    smallest,
+    usual_layout,
+)
 from windowcast.trials.spread import PlotSpread, SpreadKnown, past_spread, typical_spread
 from windowcast.trials.trial_file import trial_from
 

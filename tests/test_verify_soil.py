@@ -14,8 +14,7 @@ from click.testing import CliRunner
 from windowcast.cli import main
 from windowcast.cli.verify import command
 from windowcast.core.errors import InputError
-from windowcast.verify.soil import PASSINGS, verify_soil
-from windowcast.verify.soil_dates import date_errors, observed_days, weekly_mean
+from windowcast.verify.soil import PASSINGS, date_errors, observed_days, verify_soil, weekly_mean
 from windowcast.verify.soil_stations import find_files, read_stations
 from windowcast.weather.probe_screen import screen
 

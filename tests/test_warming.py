@@ -10,9 +10,8 @@ import pytest
 
 from windowcast.core.record import Weather
 from windowcast.core.values import load
-from windowcast.weather.ensemble_years import past_years
+from windowcast.weather.ensemble_years import past_years, warming_k_per_year
 from windowcast.weather.sample import sample_weather
-from windowcast.weather.warming import warming_k_per_year
 
 VALUES = load("ensemble")
 TODAY = dt.date(2017, 8, 20)

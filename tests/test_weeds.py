@@ -29,7 +29,7 @@ from windowcast.season.clocks import Drivers
 from windowcast.season.emergence import emerge
 from windowcast.season.model import Emergence, SiteState
 from windowcast.season.weeds import weed
-from windowcast.verify.first_plants import beside, read_seen
+from windowcast.verify.emergence import beside, read_seen
 from windowcast.windows.advice import burs
 from windowcast.windows.days import DayContext
 

@@ -145,7 +145,7 @@ def command(
     from windowcast.core.extras import require
     from windowcast.region import outputs
     from windowcast.region.dictionary import write_dictionary
-    from windowcast.region.regional_tables import write_regional
+    from windowcast.region.outputs import write_regional
 
     if netcdf:
         require("--netcdf", "netcdf", "netCDF4")

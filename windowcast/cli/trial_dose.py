@@ -60,7 +60,7 @@ def dose(
     from windowcast.records.dose_trials import OPTIONS
     from windowcast.report.terminal_width import prose_width
     from windowcast.report.trial_dose import dose_lines, dose_plain, dose_said
-    from windowcast.sources.file_options import split_options
+    from windowcast.sources.textfile import split_options
     from windowcast.trials.dose_populations import dose_findings
 
     require(click.get_current_context().command_path, "trials", "scipy")
@@ -91,7 +91,7 @@ def _tables(source: str, key: str) -> tuple[Voice, list[tuple[str, Value, DoseTa
     from windowcast.records.dose_trials import OPTIONS, doses_of_file, doses_of_rounds, needs_doses
     from windowcast.records.trial_analyses import all_rounds
     from windowcast.report.trial_results import round_title
-    from windowcast.sources.file_options import split_options
+    from windowcast.sources.textfile import split_options
 
     if not source.endswith(".toml"):
         if key:

@@ -59,7 +59,7 @@ def power(
     from windowcast.cli.progress import at_work
     from windowcast.report.terminal_width import prose_width
     from windowcast.report.trial_power import power_lines, power_plain
-    from windowcast.trials.power_answer import power_answer, usual_layout
+    from windowcast.trials.showable import power_answer, usual_layout
 
     require(click.get_current_context().command_path, "trials", "scipy")
     trial, voice = opened(trial_file) if trial_file is not None else (None, voice_in("us"))

@@ -71,7 +71,7 @@ def command(*, files: tuple[Path, ...], format_: str, sightings: Path | None) ->
 
 
 def _seen(records: list[Record], sightings: Path, format_: str) -> None:
-    from windowcast.verify.first_plants import beside, read_seen
+    from windowcast.verify.emergence import beside, read_seen
 
     found = beside(records, read_seen(sightings))
     if not found:

@@ -32,7 +32,7 @@ from windowcast.records.kinds import TITLES
 from windowcast.records.model import KINDS
 from windowcast.records.written_moments import Dates
 from windowcast.sources.column_names import normal
-from windowcast.sources.hand_table import MISSING, table_rows
+from windowcast.sources.csv_rows import MISSING, table_rows
 from windowcast.sources.understood import ColumnRead, Understood
 from windowcast.sources.written_dates import Order
 from windowcast.sources.written_numbers import Mark, decimal_mark, number_written

@@ -10,8 +10,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.extras import installed
 from windowcast.materials.written_materials import materials_from
 from windowcast.records.trial_rounds import TrialRound
-from windowcast.sources.file_options import MARKS, split_options
-from windowcast.sources.textfile import read_text_bytes, text_of
+from windowcast.sources.textfile import MARKS, read_text_bytes, split_options, text_of
 from windowcast.trials.dose_populations import DoseFindings, dose_findings
 from windowcast.trials.dose_response import FEWEST_DOSES
 from windowcast.trials.dose_table import DoseColumns, DoseRow, DoseTable, Role, read_doses

@@ -29,8 +29,7 @@ from windowcast.records.fields import LogField
 from windowcast.records.model import KINDS, Entry, fields_of
 from windowcast.records.store import SeasonLog
 from windowcast.records.stored import Change, Revision
-from windowcast.sources.file_options import MARKS, split_options
-from windowcast.sources.textfile import read_text_bytes, text_of
+from windowcast.sources.textfile import MARKS, read_text_bytes, split_options, text_of
 from windowcast.sources.understood import Understood
 from windowcast.sources.written_dates import ORDERS, Order
 

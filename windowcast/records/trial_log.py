@@ -23,8 +23,7 @@ from windowcast.records.entry_checks import check_dates, to_plain
 from windowcast.records.model import Rating
 from windowcast.records.store import SeasonLog
 from windowcast.records.stored import Action, Change, Revision, Stored
-from windowcast.sources.file_options import MARKS, split_options
-from windowcast.sources.textfile import read_text_bytes, text_of
+from windowcast.sources.textfile import MARKS, read_text_bytes, split_options, text_of
 from windowcast.sources.written_dates import ORDERS, Order
 from windowcast.trials.trial_cells import TableSaid
 from windowcast.trials.trial_file import TrialFile, kept_trial

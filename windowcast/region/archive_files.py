@@ -1,13 +1,15 @@
-"""GHCN-Daily in bulk made ready to be read by station: each file sorted once, side by side.
+"""Bulk archives made ready to be read by station: each file sorted or joined once, side by side.
 
-A file that has not changed since is not read again; one that has is sorted anew, and only the
-stations whose rows it changed have another digest.
+GHCN-Daily is sorted: a file that has not changed since is not read again; one that has is sorted
+anew, and only the stations whose rows it changed have another digest. USCRN, which publishes a file
+for each station and year, is joined by station.
 """
 
 from __future__ import annotations
 
 import hashlib
 import os
+import re
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -18,7 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.atomic_files import made_folder
+from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.region.pools import pool
 from windowcast.sources.ghcn_sorted import (
     ENDING,
@@ -26,6 +28,7 @@ from windowcast.sources.ghcn_sorted import (
     sort_files,
     write_shards,
 )
+from windowcast.sources.textfile import read_text_bytes
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -33,6 +36,9 @@ if TYPE_CHECKING:
 _KINDS = ("high", "low")  # temperatures that a station must have
 TOGETHER = 512  # small files, as the archive has them by station and element, sorted as one
 _WORTH_BYTES = 1 << 25  # to sort in processes of their own: less is done before they have begun
+
+_YEARLY = re.compile(r"CRND\d{4}-\d{4}-(?P<station>.+)\.txt(\.gz)?$", re.IGNORECASE)
+_YEAR_FOLDER = "[12][0-9][0-9][0-9]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,3 +152,28 @@ def _contents(listings: Sequence[Path]) -> dict[str, str]:
 
 def _booleans(table: pa.Table, name: str) -> npt.NDArray[np.bool_]:
     return np.asarray(table[name].to_numpy())
+
+
+def yearly_files(folder: Path) -> dict[str, list[Path]]:
+    """Station → its yearly files, in order; of a folder or of folders of years in it."""
+    found: dict[str, list[Path]] = {}
+    for path in sorted([*folder.glob("CRND*"), *folder.glob(f"{_YEAR_FOLDER}/CRND*")]):
+        if match := _YEARLY.fullmatch(path.name):
+            found.setdefault(match["station"], []).append(path)
+    return found
+
+
+def joined(files: Sequence[Path], station: str, work: Path) -> Path:
+    """One file of a station's years under `work`, made once for files that have not changed.
+
+    Raises
+    ------
+    InputError
+        A file cannot be read, or the folder cannot be made.
+    """
+    home = made_folder(work / f"uscrn-{_identity(files)[:16]}")
+    whole = home / f"{station}.txt"
+    if not whole.is_file():
+        lines = (read_text_bytes(file).rstrip(b"\n") for file in files)
+        write_atomic(whole, b"\n".join(lines) + b"\n")
+    return whole

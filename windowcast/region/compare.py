@@ -19,10 +19,10 @@ from windowcast.core.atomic_files import atomic_file
 from windowcast.core.extras import require
 from windowcast.core.record import FloatArray
 from windowcast.region import left_out
-from windowcast.region.breaks import NEEDED, break_table, with_breaks
 from windowcast.region.columns import QUANTITIES, WORKABLE_COLUMNS, units_of
 from windowcast.region.dictionary import described
 from windowcast.region.drawn import Drawing, DrawnArea
+from windowcast.region.homogeneity import NEEDED, break_table, with_breaks
 from windowcast.region.left_out import Kind, LeftOut
 from windowcast.region.parts import Chunk
 from windowcast.region.statistics import Normals

@@ -25,8 +25,7 @@ from windowcast.core.record import FloatArray
 from windowcast.core.units import M_PER_FOOT
 from windowcast.region.names import Spellings, refuse_many, shown_name
 from windowcast.region.stations import Box, box_of
-from windowcast.sources.file_options import split_options
-from windowcast.sources.textfile import read_text_bytes, text_of
+from windowcast.sources.textfile import read_text_bytes, split_options, text_of
 
 Mask = npt.NDArray[np.bool_]
 Polygon = tuple[FloatArray, ...]

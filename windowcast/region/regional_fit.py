@@ -15,7 +15,6 @@ import numpy.typing as npt
 from windowcast.core.record import FloatArray
 from windowcast.core.season_calendar import days_into_season
 from windowcast.core.values import PACKAGED, Table, Tables
-from windowcast.region.chances import chance, typical_median
 from windowcast.region.columns import (
     EARLY_IF_NEVER,
     HAPPENED_COLUMNS,
@@ -23,7 +22,15 @@ from windowcast.region.columns import (
     SPRAY_DAYS,
     WHOLE_WEEKS,
 )
-from windowcast.region.effects import ROUNDING, Effects, effects, interval, station_draws
+from windowcast.region.effects import (
+    ROUNDING,
+    Effects,
+    chance,
+    effects,
+    interval,
+    station_draws,
+    typical_median,
+)
 from windowcast.region.failing import failed, failing, share_failed
 from windowcast.region.grids import Kept, SeasonRows
 from windowcast.region.regional import (

@@ -21,11 +21,10 @@ from pathlib import Path
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import refuse_special
 from windowcast.core.record import Place
-from windowcast.region.archive_files import sorted_stations
+from windowcast.region.archive_files import joined, sorted_stations, yearly_files
 from windowcast.region.engine import Station
 from windowcast.region.left_out import LeftOut
 from windowcast.region.names import Spellings, refuse_many, shown_name
-from windowcast.region.uscrn_years import joined, yearly_files
 from windowcast.sources.files import parse_spec
 from windowcast.sources.ghcn_bulk import bulk_files
 from windowcast.sources.textfile import read_text_bytes, text_of

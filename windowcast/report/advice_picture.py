@@ -18,8 +18,7 @@ from windowcast.core.phrase import Share, say
 from windowcast.core.record import FloatArray
 from windowcast.report.catalogue import Voice
 from windowcast.report.chartkit import Scale, el, label, line_path, month_starts, px
-from windowcast.verify.regret import Regret
-from windowcast.verify.season_seen import FIRST, LAST, SeasonSeen
+from windowcast.verify.regret import SEEN_FROM, SEEN_TO, Regret, SeasonSeen
 from windowcast.windows.model import PURPOSES, PurposeName
 
 WIDTH = 700.0
@@ -105,11 +104,11 @@ class _Frame:
 
     @property
     def first(self) -> dt.date:
-        return dt.date(self.regret.season, *FIRST)
+        return dt.date(self.regret.season, *SEEN_FROM)
 
     @property
     def last(self) -> dt.date:
-        return dt.date(self.regret.season + 1, *LAST)
+        return dt.date(self.regret.season + 1, *SEEN_TO)
 
     def x(self, day: dt.date) -> float:
         """Where a day lies, held inside the season."""
@@ -224,7 +223,7 @@ def _emergence(frame: _Frame, y: float) -> _Drawn:
 def _months(frame: _Frame, y: float) -> _Drawn:
     """Each month's name in its middle."""
     edges = [*frame.month_lines, _RIGHT]
-    year, first = frame.regret.season, FIRST[0]
+    year, first = frame.regret.season, SEEN_FROM[0]
     names = [dt.date(year + (n >= 12), n % 12 + 1, 1) for n in range(first - 1, first + 9)]
     parts = [
         label((begin + end) / 2, y + 17.0, frame.voice.write(month, "month"), "soft", "middle")

@@ -18,10 +18,8 @@ from windowcast.core.phrase import (
 from windowcast.report.catalogue import Voice
 from windowcast.report.terminal_width import table_lines, wrapped
 from windowcast.report.trial_plan import value_phrase
-from windowcast.trials.power import SURE
-from windowcast.trials.power_answer import PowerAnswer
 from windowcast.trials.rated_measures import MEASURES
-from windowcast.trials.showable import Showable, smallest
+from windowcast.trials.showable import SURE, PowerAnswer, Showable, smallest
 
 WHOLE = 10.0  # from here on a difference is written without decimals
 

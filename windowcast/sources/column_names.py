@@ -1,7 +1,9 @@
 """Names that people and other programs give to columns of weather, and how they write units there.
 
 A name counts only as a whole: ``Max temp (°F)`` is the highest temperature, ``Max temp inside`` is
-not ours. The unit stands in brackets, behind a comma, or behind the name.
+not ours. The unit stands in brackets, behind a comma, or behind the name. Names in Spanish,
+Portuguese, French and German, without their accents, count like the English ones: our own list of
+plain words.
 """
 
 from __future__ import annotations
@@ -13,13 +15,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from windowcast.sources.column_names_abroad import (
-    CLOCKS_ABROAD,
-    DAILY_ABROAD,
-    DATES_ABROAD,
-    HOURLY_ABROAD,
-    MOMENTS_ABROAD,
-)
 from windowcast.sources.written_dates import Order, offset_written
 
 # quantity of the schema without its unit → names; blanks, _, -, / and . count alike
@@ -105,6 +100,94 @@ HOURLY_NAMES: Mapping[str, tuple[str, ...]] = {
     "cloud_fraction": ("cloud cover", "clouds", "cloudiness", "sky cover"),
     "pressure": ("sea level pressure", "slp", "mslp", "relative pressure"),
 }  # fmt: skip
+# the same in other languages
+_BOTH_ABROAD: Mapping[str, tuple[str, ...]] = {
+    "precip": (
+        "lluvia", "lluvia total", "precipitacion", "precipitacion total", "chuva", "chuva total",
+        "precipitacao", "precipitacao total", "pluie", "precipitations", "cumul de pluie",
+        "niederschlag", "niederschlagssumme", "niederschlagsmenge", "regen", "regenmenge",
+    ),
+    "soil_5cm": (
+        "temperatura del suelo 5 cm", "temperatura suelo 5 cm", "temp suelo 5 cm", "suelo 5 cm",
+        "temperatura do solo 5 cm", "temp solo 5 cm", "solo 5 cm", "temperature du sol 5 cm",
+        "temperature sol 5 cm", "sol 5 cm", "bodentemperatur 5 cm", "boden 5 cm",
+    ),
+}  # fmt: skip
+DAILY_ABROAD: Mapping[str, tuple[str, ...]] = {
+    **_BOTH_ABROAD,
+    "precip": (*_BOTH_ABROAD["precip"], "lluvia diaria", "chuva diaria"),
+    "tmax": (
+        "temperatura maxima", "temp maxima", "t maxima", "maxima", "temperatura max",
+        "temperature maximale", "temp maximale", "maximale", "hochsttemperatur",
+        "maximaltemperatur", "temperatur max", "temperatur maximum", "lufttemperatur max",
+    ),
+    "tmin": (
+        "temperatura minima", "temp minima", "t minima", "minima", "temperatura min",
+        "temperature minimale", "temp minimale", "minimale", "tiefsttemperatur",
+        "minimaltemperatur", "temperatur min", "temperatur minimum", "lufttemperatur min",
+    ),
+    "tmean": (
+        "temperatura media", "temp media", "t media", "temperature moyenne", "temp moyenne",
+        "mitteltemperatur", "temperatur mittel", "mittlere temperatur", "lufttemperatur mittel",
+    ),
+    "rh_mean": (
+        "humedad", "humedad relativa", "humedad media", "humedad relativa media", "umidade",
+        "umidade relativa", "umidade media", "umidade relativa media", "humidade relativa",
+        "humidite", "humidite relative", "humidite moyenne", "luftfeuchte", "luftfeuchtigkeit",
+        "relative luftfeuchte", "relative feuchte", "relative luftfeuchtigkeit",
+    ),
+    "wind_mean": (
+        "viento", "viento medio", "velocidad del viento", "velocidad viento",
+        "velocidad media del viento", "vento", "vento medio", "velocidade do vento",
+        "velocidade media do vento", "vent", "vent moyen", "vitesse du vent",
+        "vitesse moyenne du vent", "windgeschwindigkeit", "mittlere windgeschwindigkeit",
+    ),
+    "solar": (
+        "radiacion", "radiacion solar", "radiacion global", "radiacao", "radiacao solar",
+        "radiacao global", "rayonnement", "rayonnement global", "rayonnement solaire",
+        "globalstrahlung", "strahlung", "sonneneinstrahlung",
+    ),
+    "soil_10cm": (
+        "temperatura del suelo 10 cm", "temperatura suelo 10 cm", "temp suelo 10 cm",
+        "suelo 10 cm", "temperatura do solo 10 cm", "temp solo 10 cm", "solo 10 cm",
+        "temperature du sol 10 cm", "temperature sol 10 cm", "sol 10 cm", "bodentemperatur 10 cm",
+        "boden 10 cm",
+    ),
+}  # fmt: skip
+HOURLY_ABROAD: Mapping[str, tuple[str, ...]] = {
+    **_BOTH_ABROAD,
+    "temp": (
+        "temperatura", "temperatura del aire", "temperatura do ar", "temperature de l'air",
+        "temperatur", "lufttemperatur",
+    ),
+    "dewpoint": (
+        "punto de rocio", "temperatura de rocio", "ponto de orvalho", "point de rosee",
+        "taupunkt", "taupunkttemperatur",
+    ),
+    "rh": (
+        "humedad", "humedad relativa", "umidade", "umidade relativa", "humidade relativa",
+        "humidite", "humidite relative", "luftfeuchte", "luftfeuchtigkeit",
+        "relative luftfeuchte", "relative feuchte", "relative luftfeuchtigkeit",
+    ),
+    "wind": (
+        "viento", "velocidad del viento", "velocidad viento", "vento", "velocidade do vento",
+        "vent", "vitesse du vent", "windgeschwindigkeit",
+    ),
+    "gust": (
+        "rafaga", "racha", "racha maxima", "rafaga maxima", "rajada", "rajada maxima", "rafale",
+        "rafale maximale", "boe", "windboe", "spitzenboe",
+    ),
+    "wind_from": (
+        "direccion del viento", "direccion viento", "direcao do vento", "direction du vent",
+        "windrichtung",
+    ),
+}  # fmt: skip
+DATES_ABROAD = frozenset({"fecha", "data", "datum"})
+CLOCKS_ABROAD = frozenset({"hora", "heure", "uhrzeit", "zeit"})
+MOMENTS_ABROAD = frozenset(
+    {"fecha y hora", "fecha hora", "data e hora", "data hora", "date et heure", "date heure"}
+    | {"datum und uhrzeit", "datum uhrzeit", "datum zeit"}
+)
 # as a person writes a unit in a heading, where `core.units` does not know the spelling
 _SPELLINGS = {
     "in.": "in", "inch.": "in", "m s-1": "m/s", "mps": "m/s", "km/hr": "km/h", "mi/h": "mph",

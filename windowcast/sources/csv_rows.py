@@ -1,13 +1,15 @@
-"""A weather table before its numbers are read: header, rows with their numbers, and times."""
+"""A table of text before its numbers are read: header, rows with their numbers, and times."""
 
 from __future__ import annotations
 
 import csv
 import datetime as dt
+import io
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from os import PathLike
 
 import numpy as np
 
@@ -23,6 +25,8 @@ from windowcast.sources.textfile import lines_of
 DELIMITERS = (";", "\t", "|")  # beside the comma
 _SEPARATOR_SAID = re.compile(r'"?sep=([,;\t|])"?', re.IGNORECASE)  # a first line that Excel knows
 REMEDY_LAYOUT = "see docs/weather_csv.md"
+
+MISSING = frozenset({"na", "n/a", "nan", "null", "none", "m", "-", "--", "---", "#n/a"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,11 +133,10 @@ def split_rows(text: str, path: str) -> Rows:
         raise InputError(f"is not a CSV table ({error})", path=path) from None
     header = [name.strip() for name in table[0]]
     cells, numbers = [], []
-    for number, row in enumerate(table[1:], start=top + 1):
-        if not any(cell.strip() for cell in row):
+    for number, given in enumerate(table[1:], start=top + 1):
+        if not any(cell.strip() for cell in given):
             continue
-        if len(row) > len(header) and not any(cell.strip() for cell in row[len(header) :]):
-            row = row[: len(header)]  # noqa: PLW2901 - Excel leaves such tails
+        row = _without_tail(given, len(header))
         if len(row) != len(header):
             raise InputError(
                 f"has {len(row)} fields where the header has {len(header)}", path=path,
@@ -144,6 +147,11 @@ def split_rows(text: str, path: str) -> Rows:
     if not cells:
         raise InputError("has a header but no rows", path=path, remedy="give a file with rows")
     return Rows(header, Listed(cells), numbers, about, delimiter)
+
+
+def _without_tail(cells: list[str], width: int) -> list[str]:
+    """The cells of a row without the empty ones that Excel leaves behind the last column."""
+    return cells[:width] if not any(cell.strip() for cell in cells[width:]) else cells
 
 
 def _cells_of(line: str, delimiter: str) -> list[str]:
@@ -212,3 +220,52 @@ def beyond_forecast(times: DateArray) -> int | None:
     dates = times.astype("datetime64[D]")
     at = int(np.searchsorted(dates, np.datetime64(last), side="right"))
     return at if at < len(dates) else None
+
+
+def table_rows(
+    text: str, path: str | PathLike[str], known: Callable[[str], bool]
+) -> tuple[str, list[str], list[tuple[int, list[str]]]]:
+    """Delimiter, header, and the rows with anything in them, each with its number.
+
+    Parameters
+    ----------
+    known
+        Whether a name is one of a column: the delimiter is the one that gives the most of them.
+
+    Raises
+    ------
+    InputError
+        A row has more or fewer cells than the header, or it is no table.
+    """
+    first, _, rest = text.partition("\n")
+    said = _SEPARATOR_SAID.fullmatch(first.strip(" \r"))
+    before = 1 if said else 0
+    text = rest if said else text
+    line = next((line for line in text.splitlines() if line.strip()), "")
+    likely = max((",", *DELIMITERS), key=lambda mark: _known(line, mark, known))
+    delimiter = said[1] if said else likely
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    header: list[str] = []
+    rows = []
+    try:
+        for cells in reader:
+            number = reader.line_num + before
+            if not any(cell.strip() for cell in cells):
+                continue
+            if not header:
+                header = [cell.strip() for cell in cells]
+                continue
+            row = _without_tail(cells, len(header))
+            if len(row) != len(header):
+                raise InputError(
+                    f"has not {len(header)} cells", path=path, row=number, remedy="correct the row"
+                )
+            rows.append((number, row))
+    except csv.Error as error:
+        raise InputError(f"is not a CSV table ({error})", path=path) from None
+    return delimiter, header, rows
+
+
+def _known(line: str, delimiter: str, known: Callable[[str], bool]) -> int:
+    """How many columns of a header are known when it is cut in one way."""
+    return sum(map(known, next(csv.reader([line], delimiter=delimiter), [])))

@@ -24,14 +24,13 @@ from windowcast.core.values import load
 from windowcast.sources.blend import TEMPERATURES, height_shift_c, lapse_rate
 from windowcast.sources.columns import FileUnits
 from windowcast.sources.csv_rows import EARLIEST, beyond_forecast
-from windowcast.sources.file_options import MARKS, split_options
 from windowcast.sources.ghcn import moved_to_calendar_day
 from windowcast.sources.ghcn_csv import is_long_csv, read_long_csv
 from windowcast.sources.ghcn_dly import is_dly, read_dly
 from windowcast.sources.morning_readings import dated_a_day_late
 from windowcast.sources.table_times import TimeOptions
 from windowcast.sources.tables import read_table
-from windowcast.sources.textfile import read_text_bytes, text_of
+from windowcast.sources.textfile import MARKS, read_text_bytes, split_options, text_of
 from windowcast.sources.understood import Understood
 from windowcast.sources.uscrn import is_uscrn, read_uscrn
 from windowcast.sources.written_dates import ORDERS, Order

@@ -30,8 +30,12 @@ from windowcast.sources.fetch import Fetched, Fetcher, Terms
 from windowcast.sources.http import Manners
 from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
 from windowcast.sources.intervals import HOUR_S, Steps, amount_in, hour_axis, in_force, instant_s
-from windowcast.sources.issued import issue_problem, issue_remarks
-from windowcast.sources.origin import fetched_origin, possible_height_m
+from windowcast.sources.origin import (
+    fetched_origin,
+    issue_problem,
+    issue_remarks,
+    possible_height_m,
+)
 from windowcast.sources.source import Found, Request
 
 NAME = "metno"

@@ -24,9 +24,8 @@ from windowcast.core.values import load
 from windowcast.sources.blend import TEMPERATURES, effective_km, height_shift_c
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
 from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
-from windowcast.sources.issued import issue_problem, issue_remarks
 from windowcast.sources.mosmix_kml import StationForecast, read_kmz
-from windowcast.sources.origin import fetched_origin
+from windowcast.sources.origin import fetched_origin, issue_problem, issue_remarks
 from windowcast.sources.source import Found, Request
 
 NAME = "mosmix"

@@ -1,15 +1,51 @@
-"""Where fetched values came from, and what height a source can mean."""
+"""What every source says of what it fetched: where values came from, how old, at what height."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.record import Provenance
+from windowcast.core.phrase import Name, Quantity, say
+from windowcast.core.record import Flag, Provenance
+from windowcast.core.source_flags import remark
+from windowcast.core.values import load
 from windowcast.sources.fetch import Fetched
+
+
+def issue_problem(issued_s: float | None, now_s: float) -> str:
+    """Why a forecast's time of issue keeps it from being used, as a clause; "" when it is fit.
+
+    Parameters
+    ----------
+    issued_s, now_s
+        POSIX seconds; `issued_s` None where the answer does not say.
+    """
+    if issued_s is None:
+        return "its answer does not say when it was issued"
+    age_s = now_s - issued_s
+    values = load("sources").table("forecast")
+    if age_s > values.number("issue_max"):
+        return f"its forecast was issued {age_s / 3600:.0f} h ago, too old to use"
+    if age_s < -values.number("issue_ahead_max"):
+        return f"its forecast is not to be trusted: issued {-age_s / 3600:.0f} h from now"
+    return ""
+
+
+def issue_remarks(answer: Fetched) -> Iterator[Flag]:
+    """That a saved forecast is used, that a clock is off, or that a service is being withdrawn."""
+    if answer.stale:
+        at = dt.datetime.fromtimestamp(answer.fetched_at, dt.UTC)
+        problem = Name(str(answer.problem))
+        text = say("flag.kept_forecast", at=Name(f"{at:%Y-%m-%d %H:%M}"), problem=problem)
+        yield remark("stale-forecast", text)
+    if abs(answer.skew_s) > load("sources").number("http.clock_skew_max"):
+        text = say("flag.forecast_clock", skew=Quantity(answer.skew_s / 60, "min"))
+        yield remark("clock-skew", text)
+    if answer.deprecated:
+        yield remark("forecast-service", say("flag.withdrawn"))
 
 
 def fetched_origin(

@@ -1,14 +1,21 @@
-"""Opening a table of text safely: plain, packed or a sheet of a workbook, and bounded."""
+"""Opening a table of text safely: plain, packed or a sheet of a workbook, and bounded.
+
+What an owner says of a file stands behind its name: ``FILE:key=value,key=value``.
+"""
 
 from __future__ import annotations
 
 import re
 import zlib
-from collections.abc import Iterator
-from os import PathLike
+from collections.abc import Iterator, Mapping, Sequence
+from os import PathLike, fspath
 
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import read_regular
+from windowcast.sources.written_numbers import Mark
+
+MARKS: Mapping[str, Mark] = {"comma": ",", "point": "."}  # values of an option ``decimal``
+_SPEC = re.compile(r"^(?P<path>.+?):(?P<options>[a-z]+=[^:=,]*(?:,[a-z]+=[^:=,]*)*)$")
 
 MAX_BYTES = 64 * 1024 * 1024  # of text, after decompression; 150 years of .dly take 2 MB
 WORKBOOK = b"PK\x03\x04"  # .xlsx is a zip archive
@@ -16,6 +23,40 @@ _GZIP = b"\x1f\x8b"
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 _ASCII, _UNIT_SIGNS = bytes(range(128)), "°º²³µ\xa0".encode("cp1252")
 _LINE_END = re.compile("\r\n|[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]")  # as ``str.splitlines``
+
+
+def split_options(
+    text: str | PathLike[str], known: Mapping[str, Sequence[str]]
+) -> tuple[str, dict[str, str]]:
+    """The path and the options behind it.
+
+    Parameters
+    ----------
+    known
+        Options, each with its values; () where any is allowed.
+
+    Raises
+    ------
+    InputError
+        An unknown option or value.
+    """
+    text = fspath(text)
+    match = _SPEC.match(text)
+    if match is None:
+        return text, {}
+    options = dict(item.split("=", 1) for item in match["options"].split(","))
+    for key, value in options.items():
+        if key not in known:
+            raise InputError(
+                f"option {key!r} is not known", path=match["path"],
+                remedy=f"use {', '.join(known)}",
+            )  # fmt: skip
+        if known[key] and value not in known[key]:
+            raise InputError(
+                f"{key}={value} is not known", path=match["path"],
+                remedy=f"use one of {', '.join(known[key])}",
+            )  # fmt: skip
+    return match["path"], options
 
 
 def read_text_bytes(

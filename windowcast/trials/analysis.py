@@ -16,11 +16,9 @@ import numpy as np
 from windowcast.core.extras import there
 from windowcast.core.phrase import NOTHING, Name, Phrase, joined, names, say
 from windowcast.core.record import FloatArray
-from windowcast.trials.comparisons import against, pairs
-from windowcast.trials.factorial import Factorial
+from windowcast.trials.comparisons import Factorial, against, pairs
 from windowcast.trials.families import letters_of
-from windowcast.trials.linked import LinkedFit, fit_linked
-from windowcast.trials.means import LinearMeans, all_means
+from windowcast.trials.linked import LinearMeans, LinkedFit, all_means, fit_linked
 from windowcast.trials.mixed import groups
 from windowcast.trials.model import (
     DF_PER_SITE,

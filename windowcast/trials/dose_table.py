@@ -15,7 +15,7 @@ from typing import Literal
 
 from windowcast.core.errors import InputError
 from windowcast.sources.column_names import normal, parted, without_accents
-from windowcast.sources.hand_table import MISSING, table_rows
+from windowcast.sources.csv_rows import MISSING, table_rows
 from windowcast.sources.written_numbers import Mark, decimal_mark, number_written
 from windowcast.trials.rated_measures import MEASURES
 

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from windowcast.core.record import FloatArray
+from windowcast.trials.linked import Standing
 from windowcast.trials.links import LinkScale, step_of, unit_of
-from windowcast.trials.means import Standing
 from windowcast.trials.mixed import groups
 from windowcast.trials.model import PlotRow, TrialOptions
 
@@ -31,7 +31,7 @@ class TrialArrays:
     of
         Number of each row's treatment, ``[row]``.
     standing
-        How the mean of each treatment is known; see `windowcast.trials.means`.
+        How the mean of each treatment is known; see `windowcast.trials.linked`.
     step
         Of rounding, scaled as the values.
     """

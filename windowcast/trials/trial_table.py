@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from os import PathLike, fspath
 
 from windowcast.core.errors import InputError
-from windowcast.sources.hand_table import MISSING, table_rows
+from windowcast.sources.csv_rows import MISSING, table_rows
 from windowcast.sources.understood import ColumnRead, Understood
 from windowcast.sources.written_dates import Ambiguous, CellAt, decided_order
 from windowcast.sources.written_numbers import decimal_mark

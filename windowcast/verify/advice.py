@@ -39,8 +39,8 @@ from windowcast.verify.regret import (
     controlled_alike,
     dates_of,
     regret_of,
+    season_seen,
 )
-from windowcast.verify.season_seen import season_seen
 from windowcast.verify.simple_rules import by_rules
 from windowcast.verify.soil import in_south_east
 from windowcast.verify.sprays import Done

@@ -18,8 +18,7 @@ import numpy as np
 
 from windowcast.core.record import FloatArray, Record
 from windowcast.materials.efficacy import PLUS
-from windowcast.verify.seen_scoring import ScoredTrial, Scorer, beyond
-from windowcast.verify.seen_stations import WITHIN_KM, NearStations
+from windowcast.verify.seen_scoring import WITHIN_KM, NearStations, ScoredTrial, Scorer, beyond
 from windowcast.verify.seen_trials import SeenTrial, read_trials
 from windowcast.verify.seen_turf import turf_seen
 

@@ -3,6 +3,10 @@
 ``cities.csv`` (CityNum, Lat, Lon), ``forecasts.csv`` (CityNum, DateOfForecast, high0 … high6,
 low0 … low6, °F: the date of issue and the days after it) and ``observed.csv`` (CityNum, Date, high,
 low, °F, by calendar date); each plain or gzip. Empty cells are missing.
+
+Their misses can be laid on the weather of a station near by. Highs alone: a low as issued is that
+of a night, one observed that of a calendar date, and which night is meant differs from zone to zone
+of the collection.
 """
 
 from __future__ import annotations
@@ -18,7 +22,7 @@ from pathlib import Path
 import numpy as np
 
 from windowcast.core.errors import InputError
-from windowcast.core.record import DateArray, FloatArray
+from windowcast.core.record import DateArray, FloatArray, Record
 
 LEADS = 7  # the date of issue and the six after it
 OUTLIER_C = 40 / 1.8  # misses beyond 40 °F are faults of decoding
@@ -27,6 +31,9 @@ _HIGHS = tuple(f"high{lead}" for lead in range(LEADS))
 _LOWS = tuple(f"low{lead}" for lead in range(LEADS))
 MOST_DAYS = 40 * 366  # of a folder; more is a mistyped year
 _FOUR_YEARS = 1461  # days after which the calendar and its leap day come back
+
+ALIKE = 0.85  # least correlation of how highs change from day to day
+FEWEST = 200  # days by which it is judged
 
 
 @dataclass(frozen=True)
@@ -254,3 +261,39 @@ def _rows(folder: Path, name: str, fields: Sequence[str]) -> Iterator[_Row]:
                 remedy="give each line one cell for a column",
             )
         yield _Row(path, lines.line_num, dict(zip(head, cells, strict=True)))
+
+
+def misses_issued(issued: Issued, record: Record, dates: DateArray) -> FloatArray:
+    """Came minus told of the high in a city, by the day it is about, K, ``[day, lead]``.
+
+    Parameters
+    ----------
+    issued
+        A city's forecasts and observations.
+    record
+        Daily, of the station that they are to be laid on.
+    dates
+        Days wanted, ``[day]``; NaN where nothing was told or observed.
+
+    Raises
+    ------
+    InputError
+        Highs of the record do not change from day to day as those observed in the city do.
+    """
+    both, here, there = np.intersect1d(record.times, issued.dates, return_indices=True)
+    changes = [np.diff(highs) for highs in (record.get("tmax_c")[here], issued.came_high_c[there])]
+    known = np.isfinite(changes).all(axis=0) & (np.diff(both) == np.timedelta64(1, "D"))
+    alike = np.corrcoef(changes[0][known], changes[1][known])[0, 1] if known.any() else 0.0
+    if known.sum() < FEWEST or alike < ALIKE:
+        raise InputError(
+            f"the weather of {record.place.name} is not that of city {issued.name}",
+            field="forecasts",
+            remedy="give forecasts of a city near by, for the years of the record",
+        )
+    at = (dates - issued.dates[0]).astype(np.int64)[:, None] - np.arange(LEADS)
+    inside = (at >= 0) & (at + np.arange(LEADS) < len(issued.dates))
+    issue = np.clip(at, 0, len(issued.dates) - 1)
+    day = np.clip(at + np.arange(LEADS), 0, len(issued.dates) - 1)
+    off = issued.came_high_c[day] - issued.high_c[issue, np.arange(LEADS)]
+    misses: FloatArray = np.where(inside, off, np.nan)
+    return misses

@@ -25,8 +25,7 @@ from windowcast.physics.humidity import dewpoint_from_rh_c, relative_humidity_pc
 from windowcast.verify.as_known import as_known, in_its_zone
 from windowcast.verify.drawn_forecast import LEADS
 from windowcast.verify.drawn_hours import MONTHS, DrawnHours, drawn_hours
-from windowcast.verify.issued import Issued
-from windowcast.verify.issued_misses import misses_issued
+from windowcast.verify.issued import Issued, misses_issued
 from windowcast.verify.season_foretold import SeasonCame, SeasonForetold, foretold_season
 from windowcast.weather.ensemble_years import TEMPERATURES, normal_course
 from windowcast.weather.gaps import filled

@@ -13,21 +13,19 @@ from windowcast.core.values import PACKAGED, Table
 from windowcast.verify.drawn_forecast import (
     LEADS,
     MOST_LOST,
+    PERIOD_H,
+    PERIODS,
     Bulletins,
     foretold,
     hourly_scores,
     numbers,
-    scaled,
-    smoothed,
-)
-from windowcast.verify.drawn_hours import DrawnHours, RealDays, real_days
-from windowcast.verify.drawn_rain import (
-    PERIOD_H,
-    PERIODS,
     period_scores,
+    scaled,
     scores_that_came,
+    smoothed,
     told_rain,
 )
+from windowcast.verify.drawn_hours import DrawnHours, RealDays, real_days
 from windowcast.weather.hourly import diurnal_temperature_c, solar_days
 
 CHANCE_DIGITS = 2  # a chance of rain is told in whole percent

@@ -19,7 +19,7 @@ from windowcast.core.season_calendar import season_start
 from windowcast.limits.model import TurfAnswer
 from windowcast.season.observed import Applied
 from windowcast.verify.foresight import allowed
-from windowcast.verify.seen_stations import NearStations
+from windowcast.verify.seen_scoring import NearStations
 from windowcast.verify.sprays import Tank
 from windowcast.verify.turf_sightings import LIVE, Sighting, read_sightings
 from windowcast.verify.worth import Worlds

@@ -1,4 +1,7 @@
-"""Asking all sources that a site needs, and putting what they have in order of preference."""
+"""Asking all sources that a site needs, and putting what they have in order of preference.
+
+The site's own thermometer is compared with its neighbours: it may have drifted, or stand far off.
+"""
 
 from __future__ import annotations
 
@@ -8,10 +11,13 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from functools import partial
 
+import numpy as np
+import numpy.typing as npt
+
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.core.local_days import local_today
-from windowcast.core.phrase import Name, Noted, Phrase, joined, names, say
-from windowcast.core.record import Flag, Grade, Record
+from windowcast.core.phrase import Name, Noted, Phrase, Quantity, about, joined, names, say
+from windowcast.core.record import DateArray, Flag, FloatArray, Grade, Record
 from windowcast.core.site import Site
 from windowcast.core.source_flags import remark
 from windowcast.core.values import PACKAGED, Tables, load
@@ -26,9 +32,72 @@ from windowcast.sources.side_by_side import side_by_side
 from windowcast.sources.soil_around import around
 from windowcast.sources.source import Found, Progress, Request, Source
 from windowcast.sources.switches import GRID_SWITCH, SOIL_SWITCH, switched_on
-from windowcast.weather.drift import compared
+from windowcast.weather.join import hourly_to_daily
 
 _SERVICES = ("forecast", "mosmix", "metno")
+
+
+def compared(
+    own: Sequence[Record], neighbours: Sequence[Record], tables: Tables = PACKAGED
+) -> list[Flag]:
+    """Warnings where an own thermometer has drifted from, or stands far off, the neighbours.
+
+    The daily mean ((highest + lowest) / 2) is compared; the last stretch with the same part of
+    other years where there is enough of it, else with all before.
+    """
+    table = tables["sources"].table("own")
+    span = int(table.number("drift_days"))
+    others = [r for r in neighbours if r.daily and "tmax_c" in r and "tmin_c" in r]
+    flags: list[Flag] = []
+    for station in own:
+        days = station if station.daily else hourly_to_daily(station, tables)
+        if not others or "tmax_c" not in days or "tmin_c" not in days:
+            continue
+        dates, difference = _difference(days, others[0])
+        if len(dates) < 2 * span:
+            continue
+        recent = difference[-span:]
+        before = difference[:-span]
+        season = before[_same_season(dates[:-span], dates[-1])]
+        base = float(np.median(season if len(season) >= span else before))
+        shift = float(np.median(recent)) - base
+        name = station.provenance[0].detail
+        if abs(shift) > table.number("drift_max"):
+            moved = say("flag.own_drift", shift=Quantity(shift, "K"), days=span)
+            text = about(Name(name), moved)
+            flags.append(_remark("own-drift", text, dates[-span:]))
+        elif abs(base) > table.number("bias_max"):
+            text = about(Name(name), say("flag.own_bias", off=Quantity(base, "K")))
+            flags.append(_remark("own-bias", text, dates))
+    return flags
+
+
+def _difference(days: Record, other: Record) -> tuple[DateArray, FloatArray]:
+    """Own minus neighbours' daily mean on the days both know."""
+    shared, mine, theirs = np.intersect1d(days.times, other.times, return_indices=True)
+    mean_own = (days.get("tmax_c")[mine] + days.get("tmin_c")[mine]) / 2
+    mean_other = (other.get("tmax_c")[theirs] + other.get("tmin_c")[theirs]) / 2
+    difference = mean_own - mean_other
+    known = np.isfinite(difference)
+    return shared[known], difference[known]
+
+
+def _same_season(dates: DateArray, last: np.datetime64) -> npt.NDArray[np.bool_]:
+    """Days within 45 days of the day of year of the last 30 before `last`, in earlier years."""
+    away = ((last - dates).astype(np.int64) + 182) % 365 - 182
+    old = (last - dates).astype(np.int64) > 180
+    return old & (np.abs(away - 15) <= 45)
+
+
+def _remark(check: str, text: Phrase, dates: DateArray) -> Flag:
+    return remark(
+        check,
+        text,
+        variable="tmean_c",
+        first=str(dates[0]),
+        last=str(dates[-1]),
+        count=len(dates),
+    )
 
 
 def gather(

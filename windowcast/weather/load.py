@@ -144,7 +144,7 @@ def load_weather(
             weather = join(found.records)
     if live:
         from windowcast.sources.foretold import Foretold  # brings SQLite
-        from windowcast.weather.on_record import on_record
+        from windowcast.weather.own_misses import on_record
 
         weather = on_record(weather, found.records, Foretold(fetcher.cache.path), tables)
     nearby, told = judged_nearby(found.nearby, site.place, today, tables)

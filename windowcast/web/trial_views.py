@@ -37,7 +37,7 @@ from windowcast.report.trial_results import Analysed
 from windowcast.report.trial_threshold import threshold_said
 from windowcast.sources.written_numbers import number_written
 from windowcast.trials.layout import PlannedPlot, arms_of, plan_of
-from windowcast.trials.power_answer import power_answer, usual_layout
+from windowcast.trials.showable import power_answer, usual_layout
 from windowcast.trials.spread import typical_spread
 from windowcast.trials.trial_file import TrialFile, kept_trial
 from windowcast.web.context import moved_to, page, proven, voice_of, web
