@@ -2,8 +2,11 @@
 
 import gc
 import signal
+import sys
 
 gc.set_threshold(100_000)  # a command is over before there is much to collect
+if sys.argv[1:2] in (["rank"], ["season"]):
+    gc.disable()  # what one answer makes lives to its end: a look for garbage is 5 % of the time
 if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
     # while modules are loaded, Ctrl-C ends the program at once, without a trace
     signal.signal(signal.SIGINT, signal.SIG_DFL)
