@@ -139,6 +139,8 @@ def test_what_came_too_late_is_put_out_again_only_for_weeds_still_to_come(tmp_pa
     least = applied("2017-09-15", Material("prodiamine", 0.15))
     found = answers(tmp_path, "2017-12-10", least)
     assert "advice.over" not in repr(outlook(found, "pre-fall").advice)  # which asks if it was done
+    assert not outlook(found, "pre-fall").over
+    assert outlook(answers(tmp_path, "2017-12-10"), "pre-fall").over  # without an application
     late = job(found, "pre-fall")
     assert "job.never_held" in repr(late.text)
     assert "job.ran_out" not in repr(late.text)

@@ -128,8 +128,7 @@ def _with(outlook: PurposeOutlook, job: Job | None, rule: Rule) -> PurposeOutloo
         return replace(outlook, job=replace(job or Job("due", NOTHING, NOTHING), state=state))
     again = (job.again if job.state == "re-treat" else None) or dt.date.min
     left = tuple(w for w in outlook.windows if job.open and w.date >= again)
-    over = outlook.advice.id == "advice.over"  # which speaks to those who did not apply it
-    if job.open and left == outlook.windows and not over:
+    if job.open and left == outlook.windows and not outlook.over:
         return replace(outlook, job=job)
     if left:
         return replace(outlook, windows=left, advice=advice.go(left, rule), job=job)
@@ -145,5 +144,6 @@ def _with(outlook: PurposeOutlook, job: Job | None, rule: Rule) -> PurposeOutloo
         none_in_stock=False,
         covers=(),
         cannot_tell=False,
+        over=False,
         job=job,
     )

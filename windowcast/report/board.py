@@ -16,7 +16,6 @@ from windowcast.windows.model import Judged, PurposeOutlook, Ranking, Window
 
 _ORDER = {"go": 0, "marginal": 1}
 _URGENT = ("flag.cut_off", "flag.distrusted", "flag.distrusted_wind", "flag.no_forecast")
-_OVER = "advice.over"
 _NEXT_SEASON_D = 183  # a day so far ahead is named with its year
 _OPENS_LATER = ("advice.not_now.opens", "advice.not_now.again")
 
@@ -105,14 +104,14 @@ def idle(ranking: Ranking) -> Phrase:
     if not ahead:
         return say("board.nothing_open")
     opens, _, first = min(ahead, key=lambda one: one[:2])
-    if first.advice.id == _OVER or (opens - ranking.today).days > _NEXT_SEASON_D:
+    if first.over or (opens - ranking.today).days > _NEXT_SEASON_D:
         return say("board.next_season", title=first.title, day=opens)
     return say("board.next_to_open", title=first.title, day=opens)
 
 
 def closed(outlook: PurposeOutlook) -> Phrase:
     """A closed application in one line: when it opens; why it is closed stands further down."""
-    if outlook.advice.id == _OVER:
+    if outlook.over:
         maybe = outlook.advice.value("maybe")
         return say("board.over", title=outlook.title, maybe=maybe)
     if outlook.advice.id in _OPENS_LATER:

@@ -338,6 +338,7 @@ class PurposeOutlook:
     none_in_stock: bool = False  # whether nothing of the stock serves the best window
     burs: tuple[Phrase, ...] = ()  # of its weeds, which a post-emergent has to come before
     shut: tuple[Shut, ...] = ()  # today and tomorrow, where they have no spray window
+    over: bool = False  # this season, without an application
     decision: Decided | None = None  # None only before the season log was looked at
 
 

@@ -49,7 +49,8 @@ def outlook(
     if not timing.in_season:
         why = advice.why(purpose, timing)
         closed = _closed(purpose, timing, why, advice.out_of_season(purpose, timing, why, ctx.rule))
-        return replace(closed, turf=_on_opening(tanks.windows, needs, closed.opens))
+        turf = _on_opening(tanks.windows, needs, closed.opens)
+        return replace(closed, turf=turf, over=timing.over)
     return _open(purpose, mixture, stock, tanks, timing)
 
 
