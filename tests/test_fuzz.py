@@ -322,7 +322,7 @@ ODD_SOIL = st.recursive(
 @cases(60)
 def test_any_report_of_soil_is_understood_or_refused(raw: Any) -> None:
     body = json.dumps(raw, default=str).encode()
-    for problem in (nrcs_soil.data_problem, nrcs_soil.list_problem):
+    for problem in (nrcs_soil.data_problem, nrcs_soil.NETWORK.list_problem):
         assert "\n" not in problem(body)
 
 

@@ -34,7 +34,7 @@ from windowcast.sources.archive_stations import ArchiveStation
 from windowcast.sources.blend import NEAREST, TEMPERATURES, blend, height_shift_c, station_weights
 from windowcast.sources.cache import Cache
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
-from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
+from windowcast.sources.http_answer import Expect, FetchError, base_url
 from windowcast.sources.source import Found, Request
 
 NAME = "archive"
@@ -65,7 +65,7 @@ class ArchiveSource:
         try:
             return archive_stations.stations_in_box(answer.body(), box)
         except sqlite3.Error:
-            raise _odd_list() from None
+            raise answer.unfit("its list of stations is not as documented") from None
 
     def fetch(self, request: Request, fetcher: Fetcher) -> Found:
         """Daily and hourly values at the site: measured ones, and apart those of forecast grade.
@@ -145,7 +145,7 @@ class _Asking:
             else:
                 near = archive_stations.stations_near(database, at)
         except sqlite3.Error:
-            raise _odd_list() from None
+            raise answer.unfit("its list of stations is not as documented") from None
         self.fetcher.cache.put_derived(key, NAME, answer.digest, archive_stations.packed(near))
         return near
 
@@ -374,13 +374,8 @@ def station_list(fetcher: Fetcher) -> Fetched:
     )
     answer = fetcher.get(url, terms)
     if not answer.found:
-        raise FetchError(Kind.WRONG_CONTENT, host_of(url), "it has no list of stations")
+        raise answer.unfit("it has no list of stations")
     return answer
-
-
-def _odd_list() -> FetchError:
-    host = host_of(base_url("WINDOWCAST_ARCHIVE_URL", HOST))
-    return FetchError(Kind.WRONG_CONTENT, host, "its list of stations is not as documented")
 
 
 def _only(record: Record, *, forecast: bool) -> Record:

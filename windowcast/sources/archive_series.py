@@ -11,7 +11,7 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -168,9 +168,8 @@ def read_year(body: bytes, step: Step, year: int, catalogue: SeriesNotes) -> Ser
             values[name] = value
             grade = _grades(rows, f"{column}_source", catalogue)[order]
             grades[name] = np.where(np.isfinite(value), grade, np.uint8(Grade.MISSING))
-    if step == "hourly" and _ENDING & values.keys():
-        times, values, grades = _begun(times, values, grades)
-    return Series(times, values, grades)
+    series = Series(times, values, grades)
+    return _begun(series) if step == "hourly" and _ENDING & values.keys() else series
 
 
 def file_problem(body: bytes, step: Step, year: int, catalogue: SeriesNotes) -> str:
@@ -226,18 +225,18 @@ def _grades(rows: Rows, column: str, catalogue: SeriesNotes) -> npt.NDArray[np.u
     return np.array([table[cell] for cell in cells], dtype=np.uint8)
 
 
-def _begun(times: DateArray, values: dict[str, FloatArray], grades: dict[str, Any]) -> Any:
-    """Move amounts from the end of their hour to its beginning."""
-    axis = np.union1d(times, times - np.timedelta64(1, "h"))
-    moved_values, moved_grades = {}, {}
-    for name, value in values.items():
-        at = times - np.timedelta64(1 if name in _ENDING else 0, "h")
-        rows = np.searchsorted(axis, at)
-        moved_values[name] = np.full(len(axis), np.nan)
-        moved_values[name][rows] = value
-        moved_grades[name] = np.full(len(axis), Grade.MISSING, dtype=np.uint8)
-        moved_grades[name][rows] = grades[name]
-    return axis, moved_values, moved_grades
+def _begun(series: Series) -> Series:
+    """Amounts moved from the end of their hour to its beginning."""
+    one = np.timedelta64(1, "h")
+    moved, kept = (
+        Series(
+            series.times - one if ending else series.times,
+            {n: v for n, v in series.values.items() if (n in _ENDING) == ending},
+            series.grades,
+        )
+        for ending in (True, False)
+    )
+    return joined([moved, kept])
 
 
 # ---- keeping what was read ----

@@ -76,16 +76,7 @@ def stations_near(database: bytes, place: Place) -> list[ArchiveStation]:
     listed = np.array([row[6] for row in rows], dtype=bool)
     order = [i for i in np.lexsort((away, effective, ~listed)) if away[i] <= radius]
     return [
-        ArchiveStation(
-            str(rows[i][0]),
-            str(rows[i][1] or rows[i][0]),
-            float(latitude[i]),
-            float(longitude[i]),
-            None if np.isnan(height[i]) else float(height[i]),
-            str(rows[i][5] or "UTC"),
-            round(float(away[i]), 3),
-            round(float(effective[i]), 3),
-        )
+        _station(rows[i], float(away[i]), float(effective[i]))
         for i in order[: int(table.number("candidates_max"))]
     ]
 
@@ -99,11 +90,7 @@ def station_named(database: bytes, station: str, place: Place) -> ArchiveStation
     away = float(distance_km(row[2], row[3], place.latitude_deg, place.longitude_deg))
     unknown = row[4] is None or place.elevation_m is None
     difference = np.nan if unknown else (row[4] or 0.0) - (place.elevation_m or 0.0)
-    return ArchiveStation(
-        str(row[0]), str(row[1] or row[0]), float(row[2]), float(row[3]),
-        None if row[4] is None else float(row[4]), str(row[5] or "UTC"),
-        round(away, 3), round(float(effective_km(away, difference)), 3),
-    )  # fmt: skip
+    return _station(row, away, float(effective_km(away, difference)))
 
 
 def stations_in_box(
@@ -124,14 +111,19 @@ def stations_in_box(
     )
     bounds = {"south": south, "west": west, "north": north, "east": east}
     return [
-        ArchiveStation(
-            str(row[0]), str(row[1] or row[0]), float(row[2]), float(row[3]),
-            None if row[4] is None else float(row[4]), str(row[5] or "UTC"), 0.0, 0.0,
-            country=str(row[7] or ""), state=str(row[8] or ""),
-        )
+        replace(_station(row, 0.0, 0.0), country=str(row[7] or ""), state=str(row[8] or ""))
         for row in _matching(database, where, bounds)
         if row[6]
-    ]  # fmt: skip
+    ]
+
+
+def _station(row: Row, away_km: float, apart_km: float) -> ArchiveStation:
+    """A row of the list as it stands to a site, without its country and state."""
+    return ArchiveStation(
+        str(row[0]), str(row[1] or row[0]), float(row[2]), float(row[3]),
+        None if row[4] is None else float(row[4]), str(row[5] or "UTC"),
+        round(away_km, 3), round(apart_km, 3),
+    )  # fmt: skip
 
 
 def _rows(database: bytes, place: Place, radius_km: float | None, station: str = "") -> list[Row]:

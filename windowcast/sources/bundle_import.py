@@ -95,7 +95,7 @@ def _refuse_ahead(bundle: Bundle, lines: Sequence[dict[str, Any]], now: float) -
 
 def _check(bundle: Bundle, cache: Cache, answer: CarriedAnswer) -> None:
     """Refuse an answer whose sum is another, or that its source's reader does not understand."""
-    what, problem = kind_of(answer.url, cache)
+    what, problem, _ = kind_of(answer.url, cache)
     for held in filter(None, (answer.body, answer.before)):
         if why := problem(bundle.answer(held)):
             raise InputError(
@@ -126,20 +126,16 @@ def _to_write(bundle: Bundle, folder: Path) -> list[tuple[Path, bytes]]:
     """The user's own files that are not in the folder yet, with where they go."""
     found, names = [], set()
     for file in bundle.manifest.files:
-        if not _stays_below(file) or file.path.casefold() in names:
+        target, name = folder / file.path, file.path.casefold()
+        plain = _stays_below(file) and name not in names
+        if not plain or not target.resolve().is_relative_to(folder.resolve()):
             raise InputError(
                 f"names a file that may not be written: {file.path!r}",
                 path=bundle.path,
                 remedy="import it without --files-to",
             )
-        names.add(file.path.casefold())
-        body, target = bundle.body(file_name(file), file), folder / file.path
-        if not target.resolve().is_relative_to(folder.resolve()):
-            raise InputError(
-                f"names a file that may not be written: {file.path!r}",
-                path=bundle.path,
-                remedy="import it without --files-to",
-            )
+        names.add(name)
+        body = bundle.body(file_name(file), file)
         try:
             same = read_regular(target, len(body)) == body
         except FileNotFoundError:

@@ -7,6 +7,13 @@ from windowcast.sources.source import Source
 
 AUTOMATIC = ("nws", "mosmix", "metno")  # forecasts in the order in which a site asks them
 GROUP = "windowcast.sources"  # entry-point group; see ``docs/add_a_source.md``
+# those of this program, found as those of others are: name → module and class
+_OURS = {
+    "archive": "archive:ArchiveSource",
+    "nws": "forecast:ForecastSource",
+    "mosmix": "mosmix:MosmixSource",
+    "metno": "metno:MetnoSource",
+}
 
 
 def chosen(forecast: str) -> tuple[str, ...]:
@@ -35,26 +42,11 @@ def source_named(name: str) -> Source:
     InputError
         There is none, or it does not have the members of `Source`.
     """
-    from importlib.metadata import entry_points
+    from importlib.metadata import EntryPoint, entry_points
 
-    if name == "archive":
-        from windowcast.sources.archive import ArchiveSource
-
-        return ArchiveSource()
-    if name == "nws":
-        from windowcast.sources.forecast import ForecastSource
-
-        return ForecastSource()
-    if name == "mosmix":
-        from windowcast.sources.mosmix import MosmixSource
-
-        return MosmixSource()
-    if name == "metno":
-        from windowcast.sources.metno import MetnoSource
-
-        return MetnoSource()
+    ours = [EntryPoint(own, f"{GROUP}.{where}", GROUP) for own, where in _OURS.items()]
     offered = entry_points(group=GROUP)
-    for entry in offered:
+    for entry in (*ours, *offered):
         if entry.name == name:
             made = entry.load()()
             if not isinstance(made, Source):

@@ -14,7 +14,7 @@ import time
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Set
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, Self
 
@@ -36,6 +36,9 @@ class Entry:
     fetched_at: float  # when the body came
     checked_at: float  # when the source last said that it still holds
     expires_at: float
+
+
+_KNOWN = ", ".join(field.name for field in fields(Entry))  # as columns
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,11 +140,7 @@ class Cache:
 
     def entry(self, url: str) -> Entry | None:
         """What is known of a kept answer."""
-        rows = self._read(
-            "SELECT url, source, status, digest, etag, last_modified, fetched_at,"
-            " checked_at, expires_at, used_at FROM entry WHERE url = ?",
-            url,
-        )
+        rows = self._read(f"SELECT {_KNOWN}, used_at FROM entry WHERE url = ?", url)
         if not rows:
             return None
         self._note_use("entry", "url", url, rows[0][-1])
@@ -165,9 +164,7 @@ class Cache:
         """Keep an answer; `body` None keeps that there is nothing at the address."""
         now = self._clock()
         status, digest = (404, "") if body is None else (200, digest_of(body))
-        entry = Entry(
-            url, source, status, digest, etag, last_modified, now, now, now + fresh_s
-        )  # fmt: skip
+        entry = Entry(url, source, status, digest, etag, last_modified, now, now, now + fresh_s)
         with self.writing() as db:
             self._keep(db, entry, body)
             self._evict(db, {url})
@@ -290,11 +287,7 @@ class Cache:
 
     def entries(self) -> list[Entry]:
         """What is known of every kept answer, by address."""
-        rows = self._read(
-            "SELECT url, source, status, digest, etag, last_modified, fetched_at,"
-            " checked_at, expires_at FROM entry ORDER BY url"
-        )
-        return [Entry(*row) for row in rows]
+        return [Entry(*row) for row in self._read(f"SELECT {_KNOWN} FROM entry ORDER BY url")]
 
     # ---- derived arrays ----
 
@@ -368,7 +361,7 @@ class Cache:
             " sum(expires_at > ?) FROM entry e GROUP BY source ORDER BY source",
             self._clock(),
         )
-        return [Holding(r[0], r[1], int(r[2]), r[3], r[4], r[5]) for r in rows]
+        return [Holding(name, count, int(size), *more) for name, count, size, *more in rows]
 
     def clear(self, source: str | None = None) -> int:
         """Remove everything, or one source; returns the number of answers removed."""

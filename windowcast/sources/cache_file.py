@@ -78,8 +78,9 @@ def _connect(path: Path) -> sqlite3.Connection:
         if version == 0:
             raise sqlite3.DatabaseError("no cache of this program")
         db.execute("PRAGMA synchronous = NORMAL")
-        if version == 1:
-            version = _brought_up(db)
+        if version == 1:  # the first form kept no former answers
+            version = _VERSION
+            db.executescript(f"BEGIN IMMEDIATE; {_FORMER} PRAGMA user_version = {version}; COMMIT;")
     except sqlite3.Error:
         db.close()
         raise
@@ -107,12 +108,6 @@ def _create(path: Path) -> None:
     finally:
         for suffix in ("", "-wal", "-shm"):
             Path(f"{made}{suffix}").unlink(missing_ok=True)
-
-
-def _brought_up(db: sqlite3.Connection) -> int:
-    """A cache of the first form, which kept no former answers, brought to this one."""
-    db.executescript(f"BEGIN IMMEDIATE; {_FORMER} PRAGMA user_version = {_VERSION}; COMMIT;")
-    return _VERSION
 
 
 def damaged(error: Exception) -> InputError:

@@ -29,7 +29,7 @@ from windowcast.core.source_flags import COARSE_GRID, remark
 from windowcast.core.time_axis import record_of
 from windowcast.core.values import load
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
-from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
+from windowcast.sources.http_answer import Expect, FetchError, base_url
 from windowcast.sources.numerals import calendar_dates
 from windowcast.sources.origin import fetched_origin, possible_height_m
 from windowcast.sources.source import Found, Request
@@ -217,8 +217,7 @@ def _read(answer: Fetched, first: dt.date, last: dt.date, place: Place) -> Recor
         raw = json.loads(answer.body())
         columns = _columns(raw)
     except (ValueError, TypeError, AttributeError, KeyError, RecursionError, OverflowError):
-        text = "its answer is not as documented"
-        raise FetchError(Kind.WRONG_CONTENT, host_of(answer.url), text) from None
+        raise answer.unfit("its answer is not as documented") from None
     axis = np.arange(np.datetime64(first, "D"), np.datetime64(last, "D") + np.timedelta64(1, "D"))
     values = {}
     for variable, by_date in columns.items():

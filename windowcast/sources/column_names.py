@@ -182,12 +182,6 @@ HOURLY_ABROAD: Mapping[str, tuple[str, ...]] = {
         "windrichtung",
     ),
 }  # fmt: skip
-DATES_ABROAD = frozenset({"fecha", "data", "datum"})
-CLOCKS_ABROAD = frozenset({"hora", "heure", "uhrzeit", "zeit"})
-MOMENTS_ABROAD = frozenset(
-    {"fecha y hora", "fecha hora", "data e hora", "data hora", "date et heure", "date heure"}
-    | {"datum und uhrzeit", "datum uhrzeit", "datum zeit"}
-)
 # as a person writes a unit in a heading, where `core.units` does not know the spelling
 _SPELLINGS = {
     "in.": "in", "inch.": "in", "m s-1": "m/s", "mps": "m/s", "km/hr": "km/h", "mi/h": "mph",
@@ -200,14 +194,25 @@ _SPELLINGS = {
 _BRACKETS = re.compile(r"[(\[]\s*([^()\[\]]*?)\s*[)\]]\s*$")
 _ORDERS: Mapping[str, Order] = {"mdy": "mdy", "dmy": "dmy"}
 _OFFSET = re.compile(r"(?:utc|gmt)?\s*([+-]\d\d:?\d\d)", re.ASCII)
-_DATE_NAMES = {"date", "obs date", "observation date", "local date", "date local"} | DATES_ABROAD
-_CLOCK_NAMES = {"time", "time utc", "local time", "time local", "clock", "clock time"}
-_CLOCK_NAMES |= CLOCKS_ABROAD
-_MOMENT_NAMES = {
-    "datetime", "date time", "date and time", "date & time", "timestamp", "time stamp",
-    "datetime utc", "date time utc", "timestamp utc", "obs time", "observation time", "valid time",
-    "local datetime",
-} | MOMENTS_ABROAD  # fmt: skip
+Role = Literal["date", "clock", "moment"]
+# what a column of times holds → names
+_TIME_NAMES: Mapping[Role, frozenset[str]] = {
+    "date": frozenset({
+        "date", "obs date", "observation date", "local date", "date local",
+        "fecha", "data", "datum",
+    }),
+    "clock": frozenset({
+        "time", "time utc", "local time", "time local", "clock", "clock time",
+        "hora", "heure", "uhrzeit", "zeit",
+    }),
+    "moment": frozenset({
+        "datetime", "date time", "date and time", "date & time", "timestamp", "time stamp",
+        "datetime utc", "date time utc", "timestamp utc", "obs time", "observation time",
+        "valid time", "local datetime",
+        "fecha y hora", "fecha hora", "data e hora", "data hora", "date et heure", "date heure",
+        "datum und uhrzeit", "datum uhrzeit", "datum zeit",
+    }),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +222,7 @@ class TimeName:
     `remark` is what stands in brackets and is neither an order of the date nor a zone.
     """
 
-    role: Literal["date", "clock", "moment"]
+    role: Role
     order: Order | None = None
     zone: dt.tzinfo | None = None
     remark: str = ""
@@ -274,14 +279,8 @@ def time_named(header: str) -> TimeName | None:
     if offset := _OFFSET.search(name):  # "Date Time, GMT-05:00"
         name, bracket = name[: offset.start()].strip(), offset[0]
     name = without_accents(re.sub(r"[-/.]", " ", name))
-    role: Literal["date", "clock", "moment"]
-    if name in _DATE_NAMES:
-        role = "date"
-    elif name in _CLOCK_NAMES:
-        role = "clock"
-    elif name in _MOMENT_NAMES:
-        role = "moment"
-    else:
+    role = next((role for role, names in _TIME_NAMES.items() if name in names), None)
+    if role is None:
         return None
     order = _order_of(bracket)
     utc = name.endswith(" utc") or bracket in {"utc", "gmt", "z"}

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from windowcast.core.errors import InputError
 from windowcast.sources import forecast, metno, mosmix, nrcs_soil, uscrn_network
@@ -18,20 +18,24 @@ from windowcast.sources.coarse_grid import days_problem
 Done = Literal["restored", "removed", "asked again"]
 Problem = Callable[[bytes], str]
 _CLOCK_S = 300.0  # how far ahead of this clock an answer may have come
-_KINDS = {
-    "file": re.compile(r"/(daily|hourly)/(\d{4})/(\w+)\.csv\.gz$"),
-    "stations": re.compile(r"/stations\.db$"),
-    "point": re.compile(r"/points/([-\d.]+,[-\d.]+)$"),
-    "days": re.compile(r"/daily/point\?.*longitude=([-\d.]+)&latitude=([-\d.]+)&start=(\d{4})"),
-    "soil stations": re.compile(r"/(stations\.tsv|services/v1/stations\?.*)$"),
-    "soil days": re.compile(r"/daily01/(\d{4})/CRND0103-\d{4}-(.+)\.txt$"),
-    "soil reports": re.compile(r"/services/v1/data\?stationTriplets=([\w:]+)&"),
-    "cell": re.compile(r"/gridpoints/(\w+)/(\d+,\d+)$"),
-    "metno": re.compile(r"/locationforecast/2\.0/complete\?lat=([-\d.]+)&lon=([-\d.]+)"),
-    "mosmix": re.compile(r"/MOSMIX_L_LATEST_(\w+)\.kmz$"),
-    "mosmix list": re.compile(r"/mosmix_stationskatalog\.cfg"),
-}
-_UNTIMELY = {"cell": forecast.untimely, "metno": metno.untimely, "mosmix": mosmix.untimely}
+
+
+class AnswerKind(NamedTuple):
+    """What an address of the cache is for.
+
+    Attributes
+    ----------
+    place
+        What the answer is for, see `BadAnswer`.
+    problem
+        Of a body: why it is no use, as a clause; "" when it is understood.
+    untimely
+        Of a body and a time [POSIX s]: why it is not to be used then.
+    """
+
+    place: str
+    problem: Problem
+    untimely: Callable[[bytes, float], str] = lambda body, now_s: ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,9 +71,9 @@ def examined(cache: Cache, now: float) -> Iterator[BadAnswer]:
         The cache itself cannot be read.
     """
     for entry in cache.entries():
-        place, problem = kind_of(entry.url, cache)
-        why = _body_problem(cache, entry, problem)
-        if why:
+        kind = kind_of(entry.url, cache)
+        place = kind.place
+        if why := _body_problem(cache, entry, kind):
             yield BadAnswer(entry.url, entry.source, place, entry.checked_at, why, True)
         elif entry.checked_at > now + _CLOCK_S:
             ahead = (entry.checked_at - now) / 3600
@@ -82,7 +86,7 @@ def mended(cache: Cache, finding: BadAnswer) -> Done:
     if not finding.bad:
         cache.ask_again(finding.url, in_s=0.0)
         return "asked again"
-    _, problem = kind_of(finding.url, cache)
+    problem = kind_of(finding.url, cache).problem
     try:
         former = cache.former(finding.url)
     except InputError:
@@ -94,7 +98,7 @@ def mended(cache: Cache, finding: BadAnswer) -> Done:
     return "removed"
 
 
-def _body_problem(cache: Cache, entry: Entry, problem: Problem) -> str:
+def _body_problem(cache: Cache, entry: Entry, kind: AnswerKind) -> str:
     if entry.status == 404:
         return ""
     try:
@@ -103,39 +107,62 @@ def _body_problem(cache: Cache, entry: Entry, problem: Problem) -> str:
         return "its bytes are damaged"
     if found is None or digest_of(found) != entry.digest:
         return "its bytes are damaged"
-    if why := problem(found):
+    if why := kind.problem(found):
         return why
-    late = [of for kind, of in _UNTIMELY.items() if _KINDS[kind].search(entry.url)]
-    return late[0](found, entry.fetched_at) if late else ""
+    return kind.untimely(found, entry.fetched_at)
 
 
-def kind_of(url: str, cache: Cache) -> tuple[str, Problem]:
-    """What an address is for, and what its body must be."""
-    if found := _KINDS["file"].search(url):
-        step, year, station = found[1], int(found[2]), found[3]
-        return f"station {station}, {step} {year}", lambda body: file_problem(
-            body, "daily" if step == "daily" else "hourly", year, series_notes(cache)
+# part of an address → what it is for, in words with groups of it, and what its body must be
+_KINDS: Sequence[tuple[str, AnswerKind]] = (
+    (r"/stations\.db$", AnswerKind("list of stations", list_problem)),
+    (r"/points/([-\d.]+,[-\d.]+)$", AnswerKind(r"\1", forecast.cell_problem)),
+    (
+        r"/gridpoints/(\w+)/(\d+,\d+)$",
+        AnswerKind(r"grid cell \1 \2", forecast.grid_problem, forecast.untimely),
+    ),
+    (
+        r"/daily/point\?.*longitude=([-\d.]+)&latitude=([-\d.]+)&start=(\d{4})",
+        AnswerKind(r"coarse grid \2,\1, \3 on", days_problem),
+    ),
+    (
+        r"/locationforecast/2\.0/complete\?lat=([-\d.]+)&lon=([-\d.]+)",
+        AnswerKind(r"\1,\2", metno.answer_problem, metno.untimely),
+    ),
+    (
+        r"/MOSMIX_L_LATEST_(\w+)\.kmz$",
+        AnswerKind(r"station \1", mosmix.file_problem, mosmix.untimely),
+    ),
+    (r"/mosmix_stationskatalog\.cfg", AnswerKind("list of stations", mosmix.list_problem)),
+    *(
+        (part, AnswerKind(f"list of soil stations ({network.name})", network.list_problem))
+        for part, network in (
+            (r"/stations\.tsv$", uscrn_network.NETWORK),
+            (r"/services/v1/stations\?.*$", nrcs_soil.NETWORK),
         )
-    if _KINDS["stations"].search(url):
-        return "list of stations", list_problem
-    if found := _KINDS["point"].search(url):
-        return found[1], forecast.cell_problem
-    if found := _KINDS["cell"].search(url):
-        return f"grid cell {found[1]} {found[2]}", forecast.grid_problem
-    if found := _KINDS["days"].search(url):
-        return f"coarse grid {found[2]},{found[1]}, {found[3]} on", days_problem
-    if found := _KINDS["metno"].search(url):
-        return f"{found[1]},{found[2]}", metno.answer_problem
-    if found := _KINDS["mosmix"].search(url):
-        return f"station {found[1]}", mosmix.file_problem
-    if _KINDS["mosmix list"].search(url):
-        return "list of stations", mosmix.list_problem
-    if found := _KINDS["soil stations"].search(url):
-        of_uscrn = found[1] == "stations.tsv"
-        network = uscrn_network if of_uscrn else nrcs_soil
-        return f"list of soil stations ({network.NAME})", network.list_problem
-    if found := _KINDS["soil days"].search(url):
-        return f"soil at {found[2].replace('_', ' ')}, {found[1]}", uscrn_network.daily_problem
-    if found := _KINDS["soil reports"].search(url):
-        return f"soil at {found[1]}", nrcs_soil.data_problem
-    return url.partition("://")[2].partition("/")[2], lambda body: ""
+    ),
+    (
+        r"/daily01/(\d{4})/CRND0103-\d{4}-(.+)\.txt$",
+        AnswerKind(r"soil at \2, \1", uscrn_network.daily_problem),
+    ),
+    (
+        r"/services/v1/data\?stationTriplets=([\w:]+)&",
+        AnswerKind(r"soil at \1", nrcs_soil.data_problem),
+    ),
+)
+_FILE = re.compile(r"/(daily|hourly)/(\d{4})/(\w+)\.csv\.gz$")  # of the station archive
+
+
+def kind_of(url: str, cache: Cache) -> AnswerKind:
+    """What an address is for, and what its body must be."""
+    if found := _FILE.search(url):
+        step, year, station = found[1], int(found[2]), found[3]
+        return AnswerKind(
+            f"station {station}, {step} {year}",
+            lambda body: file_problem(
+                body, "daily" if step == "daily" else "hourly", year, series_notes(cache)
+            ),
+        )
+    for part, kind in _KINDS:
+        if match := re.search(part, url):
+            return kind._replace(place=match.expand(kind.place).replace("_", " "))
+    return AnswerKind(url.partition("://")[2].partition("/")[2], lambda body: "")

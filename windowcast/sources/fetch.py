@@ -56,16 +56,6 @@ def deadline_s() -> float:
     return seconds
 
 
-def _no_problem(body: bytes) -> str:
-    """For bodies that are only looked at by their first bytes."""
-    return ""
-
-
-def _never_untimely(body: bytes, now_s: float) -> str:
-    """For bodies that hold at any time."""
-    return ""
-
-
 @dataclass(frozen=True, slots=True)
 class Terms:
     """How one kind of address is fetched and kept.
@@ -97,8 +87,8 @@ class Terms:
     max_bytes: int = 50_000_000
     accept: str = "*/*"
     within_s: float = math.inf
-    problem: Callable[[bytes], str] = _no_problem
-    untimely: Callable[[bytes, float], str] = _never_untimely
+    problem: Callable[[bytes], str] = lambda body: ""  # looked at by first bytes alone
+    untimely: Callable[[bytes, float], str] = lambda body, now_s: ""
     manners: Manners = field(default_factory=Manners)
 
     @classmethod
@@ -135,6 +125,10 @@ class Fetched:
         if body is None:
             raise FetchError(Kind.OFFLINE, host_of(self.url), "the kept answer is gone; run again")
         return body
+
+    def unfit(self, why: str) -> FetchError:
+        """The error of an answer that is no use, with the reason as a clause."""
+        return FetchError(Kind.WRONG_CONTENT, host_of(self.url), why)
 
 
 @dataclass

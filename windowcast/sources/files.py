@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
-from typing import Literal, cast, get_args
+from typing import Any, Literal, cast, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
@@ -73,19 +73,9 @@ def parse_spec(text: str | PathLike[str]) -> FileSpec:
     InputError
         An unknown option or value.
     """
-    path, options = split_options(text, _OPTIONS)
-    return FileSpec(
-        path,
-        cast(FileUnits | None, options.get("units")),
-        options.get("observed", ""),
-        options.get("station", ""),
-        "order" in options,
-        cast(Order | None, options.get("dates")),
-        cast('Literal["comma", "point"] | None', options.get("decimal")),
-        options.get("zone", ""),
-        options.get("sheet", ""),
-        "measured" in options,
-    )
+    path, said = split_options(text, _OPTIONS)
+    any_order, here = (said.pop(key, "") != "" for key in ("order", "measured"))
+    return FileSpec(path, any_order=any_order, here=here, **cast(Any, said))
 
 
 def read_weather(source: str | PathLike[str] | FileSpec, *, place: Place | None = None) -> Record:
@@ -218,9 +208,11 @@ def placed(record: Record, place: Place) -> Record:
     days = int(load("soil").number("error.unknown_place_days"))
     if away is None:
         counts = Quantity(load("soil").number("error.unknown_distance"), "km")
-        text = say("flag.no_place", station=name, distance=counts, days=days)
-        if name == Name(FRAME):
-            text = say("flag.no_place_frame", station=name, distance=counts, days=days)
+        of_frame = name == Name(FRAME)
+        text = say(
+            "flag.no_place_frame" if of_frame else "flag.no_place",
+            station=name, distance=counts, days=days,
+        )  # fmt: skip
         flags.append(remark("no-place", text))
     elif elsewhere and higher_m is None:
         distance, rate = Quantity(away, "km"), lapse_rate()

@@ -22,7 +22,7 @@ from windowcast.core.values import load
 from windowcast.sources.blend import TEMPERATURES, height_shift_c
 from windowcast.sources.columns import CONVERSIONS
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
-from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
+from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url
 from windowcast.sources.intervals import Steps, amount_in, hour_axis, in_force, instant_s
 from windowcast.sources.origin import (
     fetched_origin,
@@ -93,8 +93,8 @@ class ForecastSource:
         if grid is None:
             return Found(flags=(remark("no-forecast", say("flag.none_there")),))
         payload = _payload(grid)
-        if why := _issue_problem(payload, fetcher.clock() + grid.skew_s):
-            raise FetchError(Kind.WRONG_CONTENT, host_of(grid.url), why)
+        if why := issue_problem(_issued_s(payload), fetcher.clock() + grid.skew_s):
+            raise grid.unfit(why)
         return _read(payload, place, grid)
 
 
@@ -118,9 +118,7 @@ def cell_problem(body: bytes) -> str:
 def grid_problem(body: bytes) -> str:
     """What keeps a forecast from being used at all: no issue time, no temperatures."""
     properties = _properties(body)
-    try:
-        instant_s(str(properties["updateTime"]))
-    except (KeyError, ValueError):
+    if _issued_s(properties) is None:
         return "its answer does not say when it was issued"
     try:
         layer = properties["temperature"]
@@ -133,16 +131,15 @@ def grid_problem(body: bytes) -> str:
 
 def untimely(body: bytes, now_s: float) -> str:
     """Why a forecast that can be read is not to be used now."""
-    return _issue_problem(_properties(body), now_s)
+    return issue_problem(_issued_s(_properties(body)), now_s)
 
 
-def _issue_problem(payload: dict[str, Any], now_s: float) -> str:
-    """Why a forecast's time of issue keeps it from being used, as a clause; "" when it is fit."""
+def _issued_s(properties: dict[str, Any]) -> float | None:
+    """When a forecast was issued [POSIX s]; None where it does not say."""
     try:
-        issued_s = instant_s(str(payload["updateTime"]))
+        return instant_s(str(properties["updateTime"]))
     except (KeyError, ValueError):
-        return issue_problem(None, now_s)
-    return issue_problem(issued_s, now_s)
+        return None
 
 
 def _properties(body: bytes) -> dict[str, Any]:
@@ -180,7 +177,7 @@ def _grid(place: Place, fetcher: Fetcher) -> Fetched | None:
             return None
         cell = _cell_of(_payload(point))
         if cell is None:
-            raise _unreadable(point, "names no grid cell")
+            raise point.unfit("its answer names no grid cell")
         office, x, y = cell
         grid = _newest(f"{endpoint()}/gridpoints/{office}/{x},{y}", fetcher)
         if grid.found and (renewed or not grid.gone):
@@ -210,12 +207,8 @@ def _payload(answer: Fetched) -> dict[str, Any]:
     """The properties of an answer."""
     properties = _properties(answer.body())
     if not properties:
-        raise _unreadable(answer, "is not as documented")
+        raise answer.unfit("its answer is not as documented")
     return properties
-
-
-def _unreadable(answer: Fetched, text: str) -> FetchError:
-    return FetchError(Kind.WRONG_CONTENT, host_of(answer.url), f"its answer {text}")
 
 
 def _read(payload: dict[str, Any], place: Place, grid: Fetched) -> Found:
@@ -236,11 +229,11 @@ def _read(payload: dict[str, Any], place: Place, grid: Fetched) -> Found:
             text = say("flag.layer_left_out", layer=Name(layer), problem=Name(str(error)))
             flags.append(remark("forecast-layer", text, variable=name))
     if "temp_c" not in steps:
-        raise _unreadable(grid, "holds no temperatures")
+        raise grid.unfit("its answer holds no temperatures")
     first = min(s.start[0] for s, _, _ in steps.values())
     last = max(s.end[-1] for s, _, _ in steps.values())
     if last - first > 32 * 86400:
-        raise _unreadable(grid, "reaches over more than a month")
+        raise grid.unfit("its answer reaches over more than a month")
     hours = hour_axis(first, last)
     height = _height_m(payload)
     shift = height_shift_c(height, place.elevation_m)

@@ -271,16 +271,11 @@ class Foretold:
         )
         return [
             HeldWindow(
-                ground,
-                purpose,
-                start,
-                stop,
-                actives,
-                None if held is None else bool(held),
-                tuple(unknown.split()),
+                ground, purpose, start, stop, actives,
+                None if held is None else bool(held), tuple(unknown.split()),
             )
             for ground, purpose, start, stop, actives, held, unknown in rows
-        ]
+        ]  # fmt: skip
 
     def count(self, place: Place) -> int:
         """How many forecasts and answers for a place are kept."""

@@ -34,6 +34,7 @@ from windowcast.sources.origin import (
     fetched_origin,
     issue_problem,
     issue_remarks,
+    other_place,
     possible_height_m,
 )
 from windowcast.sources.source import Found, Request
@@ -103,10 +104,10 @@ class MetnoSource:
         )  # fmt: skip
         answer = fetcher.get(url, terms)
         if not answer.found:
-            raise FetchError(Kind.WRONG_CONTENT, host_of(url), "it has no forecast for this place")
+            raise answer.unfit("it has no forecast for this place")
         body = answer.body()
         if why := answer_problem(body, place) or untimely(body, fetcher.clock() + answer.skew_s):
-            raise FetchError(Kind.WRONG_CONTENT, host_of(url), why)
+            raise answer.unfit(why)
         record = record_of_answer(json.loads(body), place, answer)
         return Found((record,), tuple(issue_remarks(answer)))
 
@@ -171,10 +172,9 @@ def answer_problem(body: bytes, place: Place | None = None) -> str:
         meta, series = raw["properties"]["meta"], raw["properties"]["timeseries"]
         issued_s = instant_s(str(meta["updated_at"]))
         if place is not None:
-            near = load("sources").number("forecast.asked_near")
-            turned = abs((east - place.longitude_deg + 180) % 360 - 180)
-            if not (abs(north - place.latitude_deg) <= near and turned <= near):
-                return f"its answer is for another place ({north:.2f}, {east:.2f})"
+            asked = place.latitude_deg, place.longitude_deg
+            if why := other_place((north, east), asked):
+                return why
         if (unit := meta["units"].get("air_temperature")) != "celsius":
             return f"its temperatures are in {str(unit)[:20]!r}"
         times = [instant_s(str(step["time"])) for step in series]

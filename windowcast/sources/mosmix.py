@@ -23,9 +23,9 @@ from windowcast.core.time_axis import record_of, steps
 from windowcast.core.values import load
 from windowcast.sources.blend import TEMPERATURES, effective_km, height_shift_c
 from windowcast.sources.fetch import Fetched, Fetcher, Terms
-from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
+from windowcast.sources.http_answer import Expect, base_url
 from windowcast.sources.mosmix_kml import StationForecast, read_kmz
-from windowcast.sources.origin import fetched_origin, issue_problem, issue_remarks
+from windowcast.sources.origin import fetched_origin, issue_problem, issue_remarks, other_place
 from windowcast.sources.source import Found, Request
 
 NAME = "mosmix"
@@ -103,7 +103,7 @@ class MosmixSource:
             body = answer.body()
             now_s = fetcher.clock() + answer.skew_s
             if why := file_problem(body, station) or untimely(body, now_s):
-                raise FetchError(Kind.WRONG_CONTENT, host_of(answer.url), why)
+                raise answer.unfit(why)
             records = records_of(read_kmz(body, ELEMENTS), station, place, answer)
             return Found(records, tuple(issue_remarks(answer)))
         return Found(flags=(remark("no-forecast", _none(within, near[:1], place)),))
@@ -140,7 +140,7 @@ def _list(fetcher: Fetcher) -> Fetched:
     terms = Terms.named(NAME, "stations", Expect.TEXT, max_bytes=5_000_000, problem=list_problem)
     answer = fetcher.get(url, terms)
     if not answer.found:
-        raise FetchError(Kind.WRONG_CONTENT, host_of(url), "its list of stations is gone")
+        raise answer.unfit("its list of stations is gone")
     return answer
 
 
@@ -174,13 +174,8 @@ def file_problem(body: bytes, station: MosmixStation | None = None) -> str:
         return ""
     if file.station != station.id:
         return f"its answer is for another station ({file.station[:12]})"
-    near = load("sources").number("forecast.asked_near")
-    turned = abs((file.longitude_deg - station.longitude_deg + 180) % 360 - 180)
-    if abs(file.latitude_deg - station.latitude_deg) > near or turned > near:
-        return (
-            f"its answer is for another place ({file.latitude_deg:.2f}, {file.longitude_deg:.2f})"
-        )
-    return ""
+    asked = station.latitude_deg, station.longitude_deg
+    return other_place((file.latitude_deg, file.longitude_deg), asked)
 
 
 def untimely(body: bytes, now_s: float) -> str:

@@ -24,10 +24,9 @@ from windowcast.core.units import M_PER_FOOT
 from windowcast.core.values import load
 from windowcast.sources.columns import CONVERSIONS
 from windowcast.sources.fetch import Fetcher, Terms, all_found
-from windowcast.sources.forecast import ForecastSource
-from windowcast.sources.http_answer import Expect, FetchError, Kind, base_url, host_of
+from windowcast.sources.http_answer import Expect, base_url
 from windowcast.sources.origin import fetched_origin, possible_height_m
-from windowcast.sources.soil_network import HOURS_FOR_A_DAY, SoilStation, at_station
+from windowcast.sources.soil_network import HOURS_FOR_A_DAY, SoilNetwork, SoilStation, at_station
 from windowcast.sources.source import Request
 
 NAME = "nrcs"
@@ -47,38 +46,8 @@ UNITS = {"degf": "f", "degc": "c", "in": "in", "mm": "mm", "cm": "cm"}
 _ODD = (ValueError, TypeError, AttributeError, KeyError, IndexError, RecursionError, OverflowError)
 
 
-class NrcsSoil:
-    """The network as one that measures soil."""
-
-    name = NAME
-
-    def covers(self, place: Place) -> bool:
-        """Whether a station may be near."""
-        return ForecastSource().covers(place)
-
-    def stations(self, fetcher: Fetcher) -> list[SoilStation]:
-        """Active stations of the soil network.
-
-        Raises
-        ------
-        FetchError
-            The list could not be had and none is kept.
-        """
-        url = f"{_base()}/stations?stationTriplets=*:*:SCAN&activeOnly=true"
-        terms = Terms.named(
-            NAME, "stations", Expect.JSON, max_bytes=10_000_000, problem=list_problem
-        )
-        answer = fetcher.get(url, terms)
-        return stations_of(answer.body()) if answer.found else []
-
-
 def _base() -> str:
     return base_url("WINDOWCAST_NRCS_URL", HOST) + SERVICE
-
-
-def list_problem(body: bytes) -> str:
-    """What keeps a list of stations from being used."""
-    return "" if stations_of(body) else "its list of stations is not as documented"
 
 
 def stations_of(body: bytes) -> list[SoilStation]:
@@ -104,6 +73,15 @@ def stations_of(body: bytes) -> list[SoilStation]:
         place = Place(name or triplet, latitude, longitude, height_m)
         found.append(SoilStation(triplet, place, partial(read_station, triplet, zone_h, place)))
     return found
+
+
+NETWORK = SoilNetwork(
+    NAME,
+    lambda: f"{_base()}/stations?stationTriplets=*:*:SCAN&activeOnly=true",
+    Expect.JSON,
+    10_000_000,
+    stations_of,
+)
 
 
 def read_station(
@@ -141,8 +119,7 @@ def read_station(
         try:
             found = values_of(json.loads(answer.body()))
         except _ODD:
-            text = "its answer is not as documented"
-            raise FetchError(Kind.WRONG_CONTENT, host_of(answer.url), text) from None
+            raise answer.unfit("its answer is not as documented") from None
         shift = np.timedelta64(round(60 * (round(place.longitude_deg / 15) - zone_h)), "m")
         for name, (times, values) in found.items():
             columns[name] = _days(times + shift, values) if hourly else _first_of_day(times, values)

@@ -88,6 +88,19 @@ def fetched_origin(
     )
 
 
+def other_place(found_deg: tuple[float, float], asked_deg: tuple[float, float]) -> str:
+    """That an answer is for another place than was asked for, as a clause; "" when it is not.
+
+    Both are latitude and longitude.
+    """
+    near = load("sources").number("forecast.asked_near")
+    (north, east), (latitude, longitude) = found_deg, asked_deg
+    turned = abs((east - longitude + 180) % 360 - 180)
+    if abs(north - latitude) <= near and turned <= near:
+        return ""
+    return f"its answer is for another place ({north:.2f}, {east:.2f})"
+
+
 def possible_height_m(height_m: float) -> float | None:
     """A height a place on Earth can have [m]; None for any other, NaN too."""
     return height_m if -500 <= height_m <= 9000 else None

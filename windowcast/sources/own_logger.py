@@ -31,19 +31,19 @@ from windowcast.core.site import OwnStation, SensorColumn
 from windowcast.core.time_axis import record_of
 from windowcast.core.values import load
 from windowcast.sources.columns import CONVERSIONS, Convert, kind_of, unit_code
-from windowcast.sources.csv_rows import DELIMITERS
+from windowcast.sources.csv_rows import DELIMITERS, MISSING
 from windowcast.sources.textfile import read_text_bytes, text_of
 from windowcast.sources.written_dates import (
-    Ambiguous,
     CellAt,
     WrittenTime,
     clock_written,
     decided_order,
+    in_order,
     moment_written,
 )
 from windowcast.sources.written_numbers import Mark, mark_shown, number_written
 
-_MISSING = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "--", "---", "#n/a", "m"})
+_MISSING = MISSING | {""}
 _HEADER_WITHIN = 60  # lines of preamble a logger may write
 _DAILY_STEP_S = 20 * 3600.0
 
@@ -59,9 +59,7 @@ def read_own(own: OwnStation, place: Place) -> Record:
     path = own.file
     lines = text_of(read_text_bytes(path, sheet=own.sheet), path).splitlines()
     rows, top, header = _table(lines, own)
-    index = {name: header.index(name) for name in [own.time_column, *_names(own, header)]}
-    if own.clock_column:
-        index[own.clock_column] = _clock_index(own, header)
+    index = _index(own, header)
     zone = _zone(own, place)
     readings: list[tuple[int, list[str]]] = []
     for number, row in enumerate(rows[top:], start=top + 1):
@@ -117,28 +115,23 @@ def _table(lines: list[str], own: OwnStation) -> tuple[list[list[str]], int, lis
     )  # fmt: skip
 
 
-def _clock_index(own: OwnStation, header: list[str]) -> int:
-    if own.clock_column not in header:
-        raise InputError(
-            f"has no column {own.clock_column!r}", path=own.file, field="weather.own.clock_column",
-            remedy=f"name one of: {', '.join(filter(None, header))}",
-        )  # fmt: skip
-    return header.index(own.clock_column)
-
-
-def _names(own: OwnStation, header: list[str]) -> list[str]:
+def _index(own: OwnStation, header: list[str]) -> dict[str, int]:
+    """Where each column that is named stands in the header."""
     if not own.columns:
         raise InputError(
             "maps no columns", path=own.file, field="weather.own.columns",
             remedy="map at least one column to a quantity and a unit",
         )  # fmt: skip
-    for column in own.columns:
-        if column.column not in header:
+    named = dict.fromkeys((each.column for each in own.columns), "weather.own.columns")
+    if own.clock_column:
+        named.setdefault(own.clock_column, "weather.own.clock_column")
+    for column, key in named.items():
+        if column not in header:
             raise InputError(
-                f"has no column {column.column!r}", path=own.file, field="weather.own.columns",
+                f"has no column {column!r}", path=own.file, field=key,
                 remedy=f"name one of: {', '.join(filter(None, header))}",
             )  # fmt: skip
-    return [column.column for column in own.columns]
+    return {column: header.index(column) for column in (own.time_column, *named)}
 
 
 def _zone(own: OwnStation, place: Place) -> ZoneInfo:
@@ -159,21 +152,17 @@ def _times(
     if own.time_format or (not own.clock_column and _is_iso(first)):
         return [_time(row[index[own.time_column]], own, number) for number, row in readings]
     moments = [_moment(row, index, own, number) for number, row in readings]
-    order = decided_order(
-        (
-            (moment.date, CellAt(number, own.time_column))
-            for (number, _), moment in zip(readings, moments, strict=True)
-            if isinstance(moment.date, Ambiguous)
-        ),
-        own.dates or None, own.file, 'say dates = "mdy" or "dmy" in weather.own',
-    )  # fmt: skip
+    found = [
+        (moment.date, CellAt(number, own.time_column))
+        for (number, _), moment in zip(readings, moments, strict=True)
+    ]
+    remedy = 'say dates = "mdy" or "dmy" in weather.own'
+    order = decided_order(found, own.dates or None, own.file, remedy)
     return [
-        dt.datetime.combine(
-            m.date.in_order(order or "mdy") if isinstance(m.date, Ambiguous) else m.date,
-            dt.time(), m.zone,
-        ) + (m.clock or dt.timedelta())
+        dt.datetime.combine(in_order(m.date, order), dt.time(), m.zone)
+        + (m.clock or dt.timedelta())
         for m in moments
-    ]  # fmt: skip
+    ]
 
 
 def _is_iso(text: str) -> bool:

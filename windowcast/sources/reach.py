@@ -73,9 +73,8 @@ def services_of(forecast: str = "auto", contact: str = "") -> list[str]:
 def _reach(service: str, client: Client, within_s: float) -> Reached:
     variable, host, path = _WHERE[service]
     try:
-        base = base_url(variable, host)
-        host = base
-        reply = client.touch(f"{base}{path}", within_s=within_s)
+        host = base_url(variable, host)
+        reply = client.touch(f"{host}{path}", within_s=within_s)
     except (FetchError, InputError) as error:
         return Reached(service, host_of(host), error)
     skew = None if reply.server_time is None else reply.skew_s

@@ -12,13 +12,15 @@ from functools import partial
 from windowcast.core.phrase import Name, say
 from windowcast.core.record import Record
 from windowcast.core.source_flags import remark
+from windowcast.sources import nrcs_soil, uscrn_network
 from windowcast.sources.fetch import Fetcher
+from windowcast.sources.forecast import ForecastSource
 from windowcast.sources.http_answer import FetchError, Kind
-from windowcast.sources.nrcs_soil import NrcsSoil
 from windowcast.sources.side_by_side import side_by_side
-from windowcast.sources.soil_network import SoilStation, near
+from windowcast.sources.soil_network import SoilNetwork, SoilStation, near
 from windowcast.sources.source import Found, Request
-from windowcast.sources.uscrn_network import UscrnSoil
+
+NETWORKS = (uscrn_network.NETWORK, nrcs_soil.NETWORK)
 
 
 def around(request: Request, fetcher: Fetcher) -> Found:
@@ -26,10 +28,11 @@ def around(request: Request, fetcher: Fetcher) -> Found:
 
     A network that cannot be asked is a remark, and costs nothing else.
     """
-    networks = [network for network in (UscrnSoil(), NrcsSoil()) if network.covers(request.place)]
+    if not ForecastSource().covers(request.place):  # both stand where that service forecasts
+        return Found()
     failed: list[FetchError] = []
 
-    def listed(network: UscrnSoil | NrcsSoil) -> list[SoilStation]:
+    def listed(network: SoilNetwork) -> list[SoilStation]:
         try:
             return network.stations(fetcher)
         except FetchError as error:
@@ -43,7 +46,7 @@ def around(request: Request, fetcher: Fetcher) -> Found:
             failed.append(error)
             return None
 
-    lists = side_by_side([partial(listed, network) for network in networks], len(networks))
+    lists = side_by_side([partial(listed, each) for each in NETWORKS], len(NETWORKS))
     chosen = near([station for found in lists for station in found], request.place)
     records = side_by_side([partial(read, station) for station in chosen], len(chosen))
     nearby = tuple(record for record in records if record is not None)

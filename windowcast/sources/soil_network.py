@@ -11,7 +11,8 @@ from windowcast.core.great_circle import distance_km
 from windowcast.core.record import Place, Record
 from windowcast.core.values import load
 from windowcast.sources.blend import effective_km
-from windowcast.sources.fetch import Fetcher
+from windowcast.sources.fetch import Fetcher, Terms
+from windowcast.sources.http_answer import Expect
 from windowcast.sources.source import Request
 
 HOURS_FOR_A_DAY = 20  # measured, of 24, that a day's mean needs
@@ -25,6 +26,42 @@ class SoilStation:
     id: str
     place: Place
     read: Reader
+
+
+@dataclass(frozen=True)
+class SoilNetwork:
+    """A network that measures soil: how its list of stations is asked for and read.
+
+    Attributes
+    ----------
+    stations_of
+        The stations of a list; what cannot be read is left out.
+    """
+
+    name: str
+    list_url: Callable[[], str]
+    expect: Expect
+    max_bytes: int
+    stations_of: Callable[[bytes], list[SoilStation]]
+
+    def list_problem(self, body: bytes) -> str:
+        """What keeps a list of stations from being used."""
+        return "" if self.stations_of(body) else "its list of stations is not as documented"
+
+    def stations(self, fetcher: Fetcher) -> list[SoilStation]:
+        """The stations at work.
+
+        Raises
+        ------
+        FetchError
+            The list could not be had and none is kept.
+        """
+        terms = Terms.named(
+            self.name, "stations", self.expect,
+            max_bytes=self.max_bytes, problem=self.list_problem,
+        )  # fmt: skip
+        answer = fetcher.get(self.list_url(), terms)
+        return self.stations_of(answer.body()) if answer.found else []
 
 
 def near(stations: Sequence[SoilStation], place: Place) -> list[SoilStation]:

@@ -23,6 +23,7 @@ from windowcast.sources.written_dates import (
     WrittenTime,
     clock_written,
     decided_order,
+    in_order,
     moment_written,
 )
 
@@ -112,20 +113,13 @@ def read_times(rows: Rows, path: str, asked: TimeOptions) -> Times:
         (n.order for n in map(time_named, rows.header) if n is not None and n.order), None
     )
     date_field = rows.header[key if date_key is None else date_key]
-    order = decided_order(
-        (
-            (moment.date, CellAt(number, date_field))
-            for moment, number in zip(moments, rows.numbers, strict=True)
-            if isinstance(moment.date, Ambiguous)
-        ),
-        said, path, REMEDY_ORDER,
-    )  # fmt: skip
-    ambiguous = any(isinstance(m.date, Ambiguous) for m in moments)
-    dates = [
-        m.date.in_order(order or "mdy") if isinstance(m.date, Ambiguous) else m.date
-        for m in moments
+    written = [
+        (moment.date, CellAt(number, date_field))
+        for moment, number in zip(moments, rows.numbers, strict=True)
     ]
-    shown = order if ambiguous else None
+    order = decided_order(written, said, path, REMEDY_ORDER)
+    dates = [in_order(moment.date, order) for moment in moments]
+    shown = order if any(isinstance(moment.date, Ambiguous) for moment in moments) else None
     used = (rows.header[key],) if date_key is None else (date_field, rows.header[key])
     if all(not m.clock and m.zone is None for m in moments) and date_key is None:
         days = np.array(dates, dtype="datetime64[D]")

@@ -29,15 +29,13 @@ from windowcast.core.record import (
 from windowcast.core.time_axis import grades_of, on_regular_axis, span_flag
 from windowcast.core.values import load
 from windowcast.sources.columns import FileColumn, FileUnits, read_columns, variable_and_unit
-from windowcast.sources.csv_rows import Rows, check_order, split_rows
+from windowcast.sources.csv_rows import MISSING, Rows, check_order, split_rows
 from windowcast.sources.numerals import NotPlain, decimals
 from windowcast.sources.table_times import TIME_NAMES, TimeOptions, read_times
 from windowcast.sources.understood import ColumnRead, Understood
 from windowcast.sources.written_numbers import Mark, decimal_mark, number_written
 
-_MISSING = {
-    "", "na", "n/a", "nan", "null", "none", "m", "-", "--", "---", ".", "#n/a", "missing",
-}  # fmt: skip
+_MISSING = MISSING | {"", ".", "missing"}
 _COMPASS = (
     "n", "nne", "ne", "ene", "e", "ese", "se", "sse", "s", "ssw", "sw", "wsw", "w", "wnw", "nw",
     "nnw",

@@ -12,6 +12,7 @@ from __future__ import annotations
 import re
 import zlib
 from collections.abc import Sequence
+from dataclasses import replace
 from os import PathLike
 from pathlib import Path
 
@@ -29,7 +30,7 @@ from windowcast.core.record import (
     Provenance,
     Record,
 )
-from windowcast.core.time_axis import record_of
+from windowcast.core.time_axis import record_of, span_flag
 from windowcast.sources.numerals import calendar_dates
 from windowcast.sources.textfile import read_text_bytes, text_of
 
@@ -130,17 +131,8 @@ def read_uscrn(
     last = np.append(dates[1:] != dates[:-1], True)
     flags = []
     if not last.all():
-        twice = dates[~last]
         flags.append(
-            Flag(
-                "duplicate",
-                "all",
-                str(twice[0]),
-                str(twice[-1]),
-                len(twice),
-                "removed",
-                say("flag.dates_twice"),
-            )
+            span_flag("duplicate", "all", dates[~last], "removed", say("flag.dates_twice"))
         )
     table, dates = table[last], dates[last]
     values: dict[str, FloatArray] = {}
@@ -161,9 +153,7 @@ def read_uscrn(
         licence="public domain (US Government)",
     )
     record = record_of(place, dates, {k: values[k] for k in known}, provenance=(origin,))
-    return Record(
-        place, record.times, record.values, record.grades, record.provenance, tuple(flags)
-    )
+    return replace(record, flags=tuple(flags))
 
 
 def _table(path: str | PathLike[str]) -> FloatArray:
@@ -229,6 +219,4 @@ def _flags(
 ) -> list[Flag]:
     if not wrong.any():
         return []
-    at = dates[wrong]
-    text = of_variable(name, what)
-    return [Flag(check, name, str(at[0]), str(at[-1]), len(at), "removed", text)]
+    return [span_flag(check, name, dates[wrong], "removed", of_variable(name, what))]

@@ -24,11 +24,10 @@ from windowcast.core.time_axis import on_regular_axis, record_of
 from windowcast.core.units import M_PER_FOOT
 from windowcast.core.values import load
 from windowcast.sources.fetch import Fetched, Fetcher, Terms, all_found
-from windowcast.sources.forecast import ForecastSource
 from windowcast.sources.http_answer import Expect, base_url
 from windowcast.sources.numerals import calendar_dates
 from windowcast.sources.origin import fetched_origin, possible_height_m
-from windowcast.sources.soil_network import HOURS_FOR_A_DAY, SoilStation, at_station
+from windowcast.sources.soil_network import HOURS_FOR_A_DAY, SoilNetwork, SoilStation, at_station
 from windowcast.sources.source import Request
 from windowcast.sources.uscrn import COLUMNS, FIELDS
 
@@ -48,37 +47,8 @@ _FROM_HOURS: Mapping[str, tuple[int, Callable[[FloatArray], np.float64]]] = {
 }
 
 
-class UscrnSoil:
-    """The network as one that measures soil."""
-
-    name = NAME
-
-    def covers(self, place: Place) -> bool:
-        """Whether a station may be near."""
-        return ForecastSource().covers(place)
-
-    def stations(self, fetcher: Fetcher) -> list[SoilStation]:
-        """Stations that are operating.
-
-        Raises
-        ------
-        FetchError
-            The list could not be had and none is kept.
-        """
-        answer = fetcher.get(
-            f"{_base()}/stations.tsv",
-            Terms.named(NAME, "stations", Expect.TEXT, max_bytes=5_000_000, problem=list_problem),
-        )
-        return stations_of(answer.body()) if answer.found else []
-
-
 def _base() -> str:
     return base_url("WINDOWCAST_USCRN_URL", HOST) + FOLDER
-
-
-def list_problem(body: bytes) -> str:
-    """What keeps a list of stations from being used."""
-    return "" if stations_of(body) else "its list of stations is not as documented"
 
 
 def stations_of(body: bytes) -> list[SoilStation]:
@@ -112,6 +82,9 @@ def stations_of(body: bytes) -> list[SoilStation]:
             SoilStation(f"{number:05d}", place, partial(read_station, file, number, place))
         )
     return found
+
+
+NETWORK = SoilNetwork(NAME, lambda: f"{_base()}/stations.tsv", Expect.TEXT, 5_000_000, stations_of)
 
 
 def read_station(

@@ -182,15 +182,20 @@ def offset_written(text: str) -> dt.timezone:
     return cast("dt.timezone", parsed)
 
 
+def in_order(date: dt.date | Ambiguous, order: Order | None) -> dt.date:
+    """A date in the order that was decided; None where any order gives the same."""
+    return date.in_order(order or "mdy") if isinstance(date, Ambiguous) else date
+
+
 def decided_order(
-    found: Iterable[tuple[Ambiguous, CellAt]], said: Order | None, path: str, remedy: str
+    found: Iterable[tuple[dt.date | Ambiguous, CellAt]], said: Order | None, path: str, remedy: str
 ) -> Order | None:
     """The order of day and month in all dates of a file; None where any order gives the same.
 
     Parameters
     ----------
     found
-        Every date of the file that names its month by a number and ends in the year.
+        Every date of the file; those that leave no doubt tell of no order.
     said
         The order that the owner says.
     remedy
@@ -202,7 +207,7 @@ def decided_order(
         The dates tell of two orders, a date is not possible in the order said, or they tell of
         none and none is said.
     """
-    dates = list(found)
+    dates = [(date, place) for date, place in found if isinstance(date, Ambiguous)]
     only = {  # the first date that is one in this order alone
         order: next(((d, p) for d, p in dates if not _possible(d, _other(order))), None)
         for order in ORDERS
