@@ -176,8 +176,7 @@ class Compared:
             np.rint(1000 * degrees).astype(np.int64)
             for degrees in (90 + self.latitude_deg, self.longitude_deg)
         )
-        number: npt.NDArray[np.int64] = 360_000 * north + east % 360_000
-        return number
+        return 360_000 * north + east % 360_000
 
     def texts(self, column: str, stations: Iterable[int]) -> list[str]:
         """Ids, names (the id where there is none) or regions of some of the stations."""

@@ -76,8 +76,7 @@ def station_draws(places: npt.NDArray[np.int64]) -> FloatArray:
     bits = np.empty((DRAWS, len(own)), np.uint64)
     for n, place in enumerate(own):
         bits[:, n] = np.random.Philox(key=[_SEED, place]).random_raw(DRAWS)
-    drawn: FloatArray = -np.log1p((bits >> 11) * -(2.0**-53))[:, where]  # a share below 1
-    return drawn
+    return np.asarray(-np.log1p((bits >> 11) * -(2.0**-53))[:, where])
 
 
 @cache

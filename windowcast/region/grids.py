@@ -117,8 +117,7 @@ class SeasonRows:
         """Seasons that are known well enough to count, ``[station, season]``."""
         one = np.ones(len(self.complete))
         found = counted("", one, self.first_year, self.south, self.complete)
-        known: npt.NDArray[np.bool_] = np.isfinite(self._placed(found))
-        return known
+        return np.asarray(np.isfinite(self._placed(found)))
 
     def _placed(self, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
         out = np.full((len(self.data), len(self.years), *values.shape[1:]), np.nan, values.dtype)

@@ -205,8 +205,7 @@ def nearest(latitude_deg: FloatArray, longitude_deg: FloatArray, marks: Table) -
     far, rows = KDTree(points).query(points, k=wanted + 1, distance_upper_bound=chord)
     own = rows == np.arange(len(points))[:, None]
     own[~own.any(axis=1), -1] = True  # more stations than that at one place: the last makes room
-    found: Ints = np.where(np.isfinite(far), rows, -1)[~own].reshape(len(points), wanted)
-    return found
+    return np.asarray(np.where(np.isfinite(far), rows, -1)[~own].reshape(len(points), wanted))
 
 
 def _tested(values: FloatArray, near: Ints, marks: Table) -> tuple[ClearestSteps, Ints]:

@@ -72,8 +72,7 @@ class Stack:
     def recorded(self) -> npt.NDArray[np.bool_]:
         """Days from each station's first to its last, ``[station, day]``."""
         day, first = np.arange(self.spans.days), self.spans.first[:, None]
-        own: npt.NDArray[np.bool_] = (day >= first) & (day < first + self.spans.length[:, None])
-        return own
+        return (day >= first) & (day < first + self.spans.length[:, None])
 
     def part(self, rows: slice) -> Stack:
         """Some of the stations."""

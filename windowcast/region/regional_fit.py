@@ -176,8 +176,7 @@ def _already(
         return np.zeros(grid.shape, dtype=bool)
     south = southern[:, None]
     first_year = years.astype(np.int64) - np.where(south, 0, 1)
-    first: npt.NDArray[np.bool_] = grid == days_into_season(SEARCHED_FROM[name], first_year, south)
-    return first
+    return np.asarray(grid == days_into_season(SEARCHED_FROM[name], first_year, south))
 
 
 def _members(data: Kept) -> tuple[list[str], list[npt.NDArray[np.int64]], bool]:

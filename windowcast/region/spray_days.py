@@ -112,8 +112,7 @@ def _reasons(
         for group, own in (("cold", ~warm), ("warm", warm)):
             row = lowest[REASONS.index(group)]
             row[own] = np.minimum(row[own], air[own])
-    first: npt.NDArray[np.intp] = lowest.argmin(axis=0)
-    return first
+    return np.asarray(lowest.argmin(axis=0))
 
 
 def _lower(

@@ -44,8 +44,7 @@ def lag_one(residuals: FloatArray, fitted: int) -> FloatArray:
     together = total(off[..., 1:] * off[..., :-1]) / np.maximum(pairs, 1)
     plain = np.divide(together, spread, out=np.zeros_like(spread), where=spread > 1e-12)
     unbiased = np.where(spread > 1e-12, (count * plain + fitted) / np.maximum(count - 4, 1), 0.0)
-    result: FloatArray = np.clip(unbiased, 0.0, _MOST)
-    return result
+    return np.clip(unbiased, 0.0, _MOST)
 
 
 def total(values: FloatArray) -> FloatArray:
@@ -67,8 +66,7 @@ def variance_factor(correlation: FloatArray, count: npt.ArrayLike) -> FloatArray
     [1.0, 1.833]
     """
     r, n = correlation, np.asarray(count)
-    result: FloatArray = (1 + r) / (1 - r) - 2 * r * (1 - r**n) / (np.maximum(n, 1) * (1 - r) ** 2)
-    return result
+    return np.asarray((1 + r) / (1 - r) - 2 * r * (1 - r**n) / (np.maximum(n, 1) * (1 - r) ** 2))
 
 
 def widened(trends: FloatArray, factor: FloatArray) -> FloatArray:

@@ -244,8 +244,7 @@ def with_never(quantity: str, value: FloatArray, happened: FloatArray | None) ->
 
 def numbers(table: pa.Table | pa.RecordBatch, name: str) -> FloatArray:
     """A column as floats, NaN where null."""
-    values: FloatArray = table[name].cast("float64").to_numpy(zero_copy_only=False)
-    return values
+    return np.asarray(table[name].cast("float64").to_numpy(zero_copy_only=False))
 
 
 _GROUPED = ("station", "name", "region", "left_out", "break_of")  # of few texts each
@@ -336,8 +335,7 @@ def _fields(table: pa.Table | pa.RecordBatch, name: str) -> list[pa.Array]:
 
     column = table[name]
     whole = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
-    found: list[pa.Array] = whole.flatten()
-    return found
+    return list(whole.flatten())
 
 
 def _identity_columns(group: Sequence[Placed]) -> dict[str, Any]:

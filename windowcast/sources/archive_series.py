@@ -66,8 +66,7 @@ class Series:
         """Where every one of the variables is known, ``[row]``."""
         blank = np.full(len(self.times), np.nan)
         parts = [np.isfinite(self.values.get(name, blank)) for name in names]
-        both: npt.NDArray[np.bool_] = np.logical_and.reduce(parts)
-        return both
+        return np.asarray(np.logical_and.reduce(parts))
 
 
 class UnreadableError(ValueError):
@@ -196,8 +195,7 @@ def _times(rows: Rows, step: Step) -> DateArray:
         raise UnreadableError("a row has no date of the calendar")
     if step == "daily":
         return dates
-    times: DateArray = dates.astype("datetime64[h]") + hours[0].astype("timedelta64[h]")
-    return times
+    return np.asarray(dates.astype("datetime64[h]") + hours[0].astype("timedelta64[h]"))
 
 
 def _numbers(rows: Rows, column: str) -> FloatArray:

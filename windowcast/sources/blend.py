@@ -27,10 +27,7 @@ def effective_km(distance: Any, height_difference_m: Any) -> FloatArray:
     """
     per_100m = load("sources").number("archive.height_km_per_100m")
     height = np.nan_to_num(np.abs(np.asarray(height_difference_m, dtype=np.float64)))
-    combined: FloatArray = np.hypot(
-        np.asarray(distance, dtype=np.float64), height / 100.0 * per_100m
-    )
-    return combined
+    return np.hypot(np.asarray(distance, dtype=np.float64), height / 100.0 * per_100m)
 
 
 def station_weights(effective: FloatArray, completeness: FloatArray | float = 1.0) -> FloatArray:
@@ -46,8 +43,7 @@ def station_weights(effective: FloatArray, completeness: FloatArray | float = 1.
     table = load("sources").table("blend")
     near = np.maximum(effective, table.number("distance_floor"))
     raw: FloatArray = near ** -table.number("distance_power") * completeness
-    shares: FloatArray = raw / raw.sum()
-    return shares
+    return np.asarray(raw / raw.sum())
 
 
 def height_shift_c(from_m: float | None, to_m: float | None) -> float:

@@ -249,8 +249,7 @@ class _Trial(TrialArrays):
         dfs = fit.dfs(np.eye(len(self.names)))
         if self.sites > 1:
             dfs = np.minimum(dfs, DF_PER_SITE * (self.sites - 1))
-        half: FloatArray = student.ppf(0.5 + LEVEL / 2, dfs) * errors
-        return half
+        return np.asarray(student.ppf(0.5 + LEVEL / 2, dfs) * errors)
 
     def bounds_only(self, said: list[Phrase]) -> TrialAnalysis:
         """Where no treatment has any spread: what rounding lets each mean be."""

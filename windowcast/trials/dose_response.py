@@ -236,8 +236,7 @@ def _fitted(
         bottom = p[-1] if low is None else low
         power = np.clip(p[:many][of] * (np.log(safe) - p[many : 2 * many][of]), -500, 500)
         inside = bottom + (p[2 * many] - bottom) / (1 + np.exp(power))
-        found: FloatArray = np.where(dosed, inside, p[2 * many])
-        return found
+        return np.asarray(np.where(dosed, inside, p[2 * many]))
 
     found = _least(lambda p: (curve(p) - y) / scale, _starts(x, y, of, many, low))
     df = len(x) - free
@@ -260,8 +259,7 @@ def _fitted(
     def part(one: int, other: int) -> FloatArray:
         rows, columns = at(one), at(other)
         padded = np.pad(whole, (0, 1))  # the last row and column are those of what was given
-        chosen: FloatArray = padded[np.ix_(rows, columns)]
-        return chosen
+        return padded[np.ix_(rows, columns)]
 
     curves = {}
     for n, name in enumerate(names):

@@ -132,8 +132,7 @@ def _places(
     inner = scaled.T @ z + np.diag(np.repeat(1 / fit.variances[used], sizes))
     added = np.linalg.solve(inner, scaled.T @ rest)
     of_place = np.repeat([k < of_places for k in used], sizes)
-    found: FloatArray = z[:, of_place] @ added[of_place]
-    return found
+    return np.asarray(z[:, of_place] @ added[of_place])
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,8 +54,7 @@ class TrialArrays:
 
     def own(self, treatment: int) -> FloatArray:
         """Values of a treatment, by its number."""
-        found: FloatArray = self.values[self.of == treatment]
-        return found
+        return np.asarray(self.values[self.of == treatment])
 
     def _standing(self, treatment: int) -> Standing:
         own = self.own(treatment)
@@ -92,8 +91,7 @@ class TrialArrays:
         elif self.measure.link == "log":
             before = before + half
         linear = self.measure.linear(before)
-        centred: FloatArray = linear - linear.mean()
-        return centred
+        return np.asarray(linear - linear.mean())
 
     def designed(self, rows: Sequence[PlotRow]) -> Terms:
         """Random terms of the design, as far as there is more than one of each."""

@@ -273,5 +273,4 @@ def _drawn(names: Iterable[Any], seed: int = 0) -> FloatArray:
     rng = np.random.default_rng(seed)
     counts = rng.multinomial(len(own), np.full(len(own), 1 / len(own)), size=DRAWN_AGAIN)
     place = {name: n for n, name in enumerate(own)}
-    result: FloatArray = counts[:, [place[name] for name in names]].astype(np.float64)
-    return result
+    return counts[:, [place[name] for name in names]].astype(np.float64)

@@ -192,8 +192,7 @@ def interval_score(early: FloatArray, late: FloatArray, came: FloatArray) -> Flo
     Gneiting & Raftery (2007), *J. Am. Stat. Assoc.* 102:359-378.
     """
     outside = np.maximum(early - came, 0.0) + np.maximum(came - late, 0.0)
-    result: FloatArray = late - early + 2.0 / MISSED * outside
-    return result
+    return late - early + 2.0 / MISSED * outside
 
 
 def told_at(record: Record, seasons: int, issues: Sequence[str]) -> Iterator[ToldDate]:

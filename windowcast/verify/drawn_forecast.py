@@ -126,8 +126,7 @@ def about_days(by_bulletin: FloatArray, days: int) -> FloatArray:
     The first bulletins are those issued `LEADS` - 1 days before the first day and on.
     """
     at = np.arange(days)[:, None] - np.arange(LEADS) + LEADS - 1
-    result: FloatArray = by_bulletin[at, np.arange(LEADS)]
-    return result
+    return np.asarray(by_bulletin[at, np.arange(LEADS)])
 
 
 def _first_day(rng: np.random.Generator, own: FloatArray, noise: Table) -> FloatArray:
@@ -135,16 +134,14 @@ def _first_day(rng: np.random.Generator, own: FloatArray, noise: Table) -> Float
     lasts, lingers, keep = numbers(noise, "first_day_lingers")
     slow = lingering(rng.standard_normal(len(own)), SEASON_KEEP)
     quick = lingering(rng.standard_normal(len(own)), keep)
-    scores: FloatArray = (
+    return np.asarray(
         np.sqrt(lasts) * slow + np.sqrt(lingers) * quick + np.sqrt(1 - lasts - lingers) * own
     )
-    return scores
 
 
 def _hard_days(rng: np.random.Generator, days: int, sd: float) -> FloatArray:
     """Factors of mean square one: some days are harder to foretell, in all their bulletins."""
-    factor: FloatArray = np.exp(sd * rng.standard_normal(days) - sd**2)
-    return factor
+    return np.exp(sd * rng.standard_normal(days) - sd**2)
 
 
 def numbers(table: Table, name: str) -> FloatArray:
@@ -168,8 +165,7 @@ def hourly_scores(rng: np.random.Generator, days: int, values: Table) -> FloatAr
     def course(count: int) -> FloatArray:
         drawn = (rng.standard_normal(count + len(part) - 1) for part in parts)
         both = [np.convolve(d, p, mode="valid") for d, p in zip(drawn, parts, strict=True)]
-        scores: FloatArray = np.sum(both, axis=0) / spread
-        return scores
+        return np.asarray(np.sum(both, axis=0) / spread)
 
     in_a_row = course(  # so the end of one bulletin goes with the first hours of the next
         (days + LEADS - 1) * LEADS * HOURS
@@ -182,28 +178,24 @@ def hourly_scores(rng: np.random.Generator, days: int, values: Table) -> FloatAr
 def _fading(keep: float) -> FloatArray:
     """Weights of what each hour brings on the hours after it, which keep so much an hour."""
     steps = np.arange(int(np.log(FORGOTTEN) / np.log(keep)) + 1)
-    weights: FloatArray = np.sqrt(1 - keep**2) * keep**steps
-    return weights
+    return np.asarray(np.sqrt(1 - keep**2) * keep**steps)
 
 
 def smoothed(hours: FloatArray) -> FloatArray:
     """Hours without what differs from one to the next, same shape; all axes are one course."""
     flat = np.concatenate([hours.ravel()[:1].repeat(REACH), hours.ravel(),
                            hours.ravel()[-1:].repeat(REACH)])  # fmt: skip
-    result: FloatArray = np.convolve(flat, KERNEL, mode="valid").reshape(hours.shape)
-    return result
+    return np.convolve(flat, KERNEL, mode="valid").reshape(hours.shape)
 
 
 def below(scores: FloatArray) -> FloatArray:
     """Share of a standard normal below scores."""
-    share: FloatArray = np.interp(scores, _GRID, _BELOW)
-    return share
+    return np.asarray(np.interp(scores, _GRID, _BELOW))
 
 
 def score_at(share: FloatArray) -> FloatArray:
     """The score below which a share of a standard normal lies."""
-    score: FloatArray = np.interp(np.clip(share, 1 - MOST, MOST), _BELOW, _GRID)
-    return score
+    return np.interp(np.clip(share, 1 - MOST, MOST), _BELOW, _GRID)
 
 
 def scores_that_came(
@@ -257,8 +249,7 @@ def scores_that_came(
     picked = (weight < day_draws[:, None] * weight[:, -1:]).sum(axis=1)
     base = shared * np.repeat(_DAYS[picked], PERIODS)
     of_dry = base + own * score_at(draws * below((bound - base) / own))
-    scores: FloatArray = np.where(rained, of_wet, np.minimum(of_dry, bound))
-    return scores
+    return np.where(rained, of_wet, np.minimum(of_dry, bound))
 
 
 def told_rain(
@@ -307,5 +298,4 @@ def period_scores(rng: np.random.Generator, days: int, values: Table) -> FloatAr
     bulletins = days + LEADS - 1
     along = lingering(rng.standard_normal((bulletins, LEADS * PERIODS)), keep)
     parts = about_days(along.reshape(bulletins, LEADS, PERIODS), days)
-    scores: FloatArray = parts.transpose(0, 2, 1).reshape(days * PERIODS, LEADS)
-    return scores
+    return parts.transpose(0, 2, 1).reshape(days * PERIODS, LEADS)

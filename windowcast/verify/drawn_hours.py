@@ -82,8 +82,7 @@ class RealDays:
 
 def months_of(day_of_year: IntArray) -> IntArray:
     """Month from 0 of days of the year from 1; within a day of the calendar's."""
-    month: IntArray = np.minimum((day_of_year - 1) * MONTHS // YEAR_D, MONTHS - 1)
-    return month
+    return np.minimum((day_of_year - 1) * MONTHS // YEAR_D, MONTHS - 1)
 
 
 @cache
@@ -180,8 +179,7 @@ def drawn_hours(daily: Record, dates: DateArray, seed: list[int]) -> DrawnHours:
 def _day_of_year(dates: DateArray) -> IntArray:
     """From 1 to 365, the last day of a leap year like the one before."""
     since = (dates - dates.astype("datetime64[Y]")).astype(np.int64)
-    days: IntArray = np.minimum(since, YEAR_D - 1) + 1
-    return days
+    return np.asarray(np.minimum(since, YEAR_D - 1) + 1)
 
 
 def _features(tmin: FloatArray, tmax: FloatArray, rain: FloatArray, wind: FloatArray) -> FloatArray:
@@ -239,8 +237,7 @@ def _one_of_nearest(off: FloatArray, draw: float) -> int:
 def _apart(days: IntArray, day: np.int64) -> IntArray:
     """Days of the year between days, around the new year too."""
     gap = np.abs(days - day)
-    apart: IntArray = np.minimum(gap, YEAR_D - gap)
-    return apart
+    return np.asarray(np.minimum(gap, YEAR_D - gap))
 
 
 def _with_humidity(
@@ -260,8 +257,7 @@ def _with_humidity(
         too_moist = np.add.reduceat(rh, starts) / counts > wanted
         low, high = np.where(too_moist, low, middle), np.where(too_moist, middle, high)
     shift = np.where(known, (low + high) / 2, 0.0)
-    result: FloatArray = np.minimum(dew + shift[day], temp)
-    return result
+    return np.minimum(dew + shift[day], temp)
 
 
 def _to_mean(

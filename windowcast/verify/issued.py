@@ -295,5 +295,4 @@ def misses_issued(issued: Issued, record: Record, dates: DateArray) -> FloatArra
     issue = np.clip(at, 0, len(issued.dates) - 1)
     day = np.clip(at + np.arange(LEADS), 0, len(issued.dates) - 1)
     off = issued.came_high_c[day] - issued.high_c[issue, np.arange(LEADS)]
-    misses: FloatArray = np.where(inside, off, np.nan)
-    return misses
+    return np.where(inside, off, np.nan)

@@ -82,8 +82,7 @@ def _at_most(limit_c: float) -> Callable[[Record], FloatArray]:
 
 
 def _told(values: FloatArray, event: npt.NDArray[np.bool_]) -> FloatArray:
-    result: FloatArray = np.where(np.isnan(values), np.nan, event)
-    return result
+    return np.where(np.isnan(values), np.nan, event)
 
 
 def _record(place: Place, times: DateArray, values: Mapping[str, FloatArray]) -> Record:
@@ -238,8 +237,7 @@ def crps_of_members(members_c: FloatArray, came_c: FloatArray) -> FloatArray:
     ordered = np.sort(members_c, axis=0)
     rank = 2 * np.arange(1, count + 1) - count - 1
     pairs = np.tensordot(rank, ordered, axes=(0, 0)) / count**2
-    score: FloatArray = np.abs(members_c - came_c).mean(axis=0) - pairs
-    return score
+    return np.asarray(np.abs(members_c - came_c).mean(axis=0) - pairs)
 
 
 class _City:

@@ -320,8 +320,7 @@ def _around(before: Record, values: FloatArray) -> FloatArray:
     known = np.isfinite(table)
     total = around_day_of_year(np.where(known, table, 0.0).sum(axis=0), AROUND_D)
     count = around_day_of_year(known.sum(axis=0), AROUND_D)
-    mean: FloatArray = total / np.maximum(count, 1)
-    return mean
+    return np.asarray(total / np.maximum(count, 1))
 
 
 def _by_month(before: Record, values: FloatArray) -> FloatArray:
@@ -330,8 +329,7 @@ def _by_month(before: Record, values: FloatArray) -> FloatArray:
     month = before.times[known].astype("datetime64[M]").astype(np.int64) % MONTHS
     count = np.bincount(month, minlength=MONTHS)
     total = np.bincount(month, values[known], MONTHS)
-    mean: FloatArray = np.where(count > 0, total / np.maximum(count, 1), np.nan)
-    return mean
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
 def days_of(hourly: Record, starts: npt.NDArray[np.int64]) -> dict[str, FloatArray]:
@@ -342,8 +340,7 @@ def days_of(hourly: Record, starts: npt.NDArray[np.int64]) -> dict[str, FloatArr
     rh = relative_humidity_pct(temp, dew)
 
     def mean(values: FloatArray) -> FloatArray:
-        result: FloatArray = np.add.reduceat(values, starts) / counts
-        return result
+        return np.add.reduceat(values, starts) / counts
 
     return {
         "tmax_c": np.maximum.reduceat(temp, starts),

@@ -140,8 +140,7 @@ def _climate(came: FloatArray, record: Record, issue: int) -> FloatArray:
     width = np.arange(-CLIMATE_HALF_WIDTH, CLIMATE_HALF_WIDTH + 1)
     at = issue + np.arange(LEADS)[:, None, None] - back[:, None] + width
     seen = np.where((at >= 0) & (at < issue), came[np.clip(at, 0, issue - 1)], np.nan)
-    share: FloatArray = np.nanmean(seen, axis=(1, 2))
-    return share
+    return np.asarray(np.nanmean(seen, axis=(1, 2)))
 
 
 # --- scores ----------------------------------------------------------------------------------
@@ -188,8 +187,7 @@ def reliability(odds: FloatArray, came: FloatArray, bins: int = BINS) -> tuple[B
 
 
 def _bin_of(odds: FloatArray, bins: int) -> npt.NDArray[np.int64]:
-    result: npt.NDArray[np.int64] = np.minimum((odds * bins).astype(np.int64), bins - 1)
-    return result
+    return np.minimum((odds * bins).astype(np.int64), bins - 1)
 
 
 def calibration_error(table: Sequence[Bin]) -> float:

@@ -123,8 +123,7 @@ def _points(members: FloatArray) -> FloatArray:
     """10, 50 and 90 % of the futures, ``[3, day]``; NaN where any is unknown."""
     if not len(members):
         return np.full((3, members.shape[-1]), np.nan)
-    result: FloatArray = np.quantile(members, [0.1, 0.5, 0.9], axis=0)
-    return result
+    return np.quantile(members, [0.1, 0.5, 0.9], axis=0)
 
 
 def _announced(window: Window) -> Announced:

@@ -227,8 +227,7 @@ def controlled(worlds: Worlds, trial: SeenTrial) -> FloatArray:
             date = first + dt.timedelta(days=APART_D * n)
             left = left * worlds.survive(_done(worlds, purpose, tank, date))[code][:, :rated]
         found.append(1.0 - (up * left).sum(axis=-1) / up.sum(axis=-1))
-    result: FloatArray = np.clip(np.mean(found, axis=0), 0.0, 1.0)
-    return result
+    return np.asarray(np.clip(np.mean(found, axis=0), 0.0, 1.0))
 
 
 def stage_met(worlds: Worlds, trial: SeenTrial) -> float:

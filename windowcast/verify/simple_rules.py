@@ -285,8 +285,7 @@ class _Person:
     def _calm_and_dry(self, hours: Record, times: DateArray, *, wet_mm: float) -> BoolArray:
         """Hours without more rain than that and wind over the limit, as far as is known."""
         rain, wind = (_at(hours, name, times) for name in ("precip_mm", "wind_m_s"))
-        fine: BoolArray = ~(rain > wet_mm) & (over_limit(wind, self.worlds.site) != 1)
-        return fine
+        return np.asarray(~(rain > wet_mm) & (over_limit(wind, self.worlds.site) != 1))
 
     @property
     def _shortest_h(self) -> int:
@@ -314,5 +313,4 @@ def _at(hours: Record, name: str, times: DateArray) -> FloatArray:
     """Values of some hours; NaN where the record does not reach."""
     at = np.searchsorted(hours.times, times)
     there = (at < len(hours.times)) & (times >= hours.times[0])
-    values: FloatArray = np.where(there, hours.get(name)[np.where(there, at, 0)], np.nan)
-    return values
+    return np.where(there, hours.get(name)[np.where(there, at, 0)], np.nan)

@@ -72,8 +72,7 @@ def _windows(weekly: FloatArray, dates: DateArray, passing: Passing) -> FloatArr
     first = (begins.astype("datetime64[D]") - dates[0]).astype(np.int64)
     index = first[:, None] + np.arange(passing.span)
     inside = (index >= 0) & (index < len(dates))
-    cut: FloatArray = np.where(inside, weekly[..., np.clip(index, 0, len(dates) - 1)], np.nan)
-    return cut
+    return np.where(inside, weekly[..., np.clip(index, 0, len(dates) - 1)], np.nan)
 
 
 def _reached(windows: FloatArray, passing: Passing) -> npt.NDArray[np.bool_]:

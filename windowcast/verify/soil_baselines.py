@@ -31,8 +31,7 @@ def smoothed(values: FloatArray, days: tuple[float, ...]) -> FloatArray:
 
 def same_day(weather: SoilWeather) -> FloatArray:
     """Mean air temperature of the day, ``[time, station]``."""
-    result: FloatArray = 0.5 * (weather.tmax_c + weather.tmin_c)
-    return result
+    return 0.5 * (weather.tmax_c + weather.tmin_c)
 
 
 def running_mean(weather: SoilWeather) -> FloatArray:
@@ -40,16 +39,14 @@ def running_mean(weather: SoilWeather) -> FloatArray:
     air = same_day(weather)
     sums = np.cumsum(air, axis=0)
     sums[RUNNING_DAYS:] = sums[RUNNING_DAYS:] - sums[:-RUNNING_DAYS].copy()
-    result: FloatArray = sums / np.minimum(np.arange(1, len(air) + 1), RUNNING_DAYS)[:, None]
-    return result
+    return sums / np.minimum(np.arange(1, len(air) + 1), RUNNING_DAYS)[:, None]
 
 
 def exponential(weather: SoilWeather) -> FloatArray:
     """Exponentially smoothed air temperature plus an offset, both fitted."""
     table = load("soil_baselines").table("exponential")
     memory = (table.number("memory"),)
-    result: FloatArray = smoothed(same_day(weather), memory)[0] + table.number("offset")
-    return result
+    return np.asarray(smoothed(same_day(weather), memory)[0] + table.number("offset"))
 
 
 def regression_features(weather: SoilWeather, dates: DateArray) -> FloatArray:
@@ -75,8 +72,7 @@ def regression_features(weather: SoilWeather, dates: DateArray) -> FloatArray:
 def regression(weather: SoilWeather, dates: DateArray) -> FloatArray:
     """The best linear regression, ``[time, station]``."""
     coefficients = np.array(load("soil_baselines").value("regression.coefficients").value)
-    result: FloatArray = regression_features(weather, dates) @ coefficients
-    return result
+    return np.asarray(regression_features(weather, dates) @ coefficients)
 
 
 def own_normal(soil_c: FloatArray, dates: DateArray) -> FloatArray:

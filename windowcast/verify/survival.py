@@ -48,8 +48,7 @@ def drawn_control(controls: Sequence[Control | None], scores: FloatArray) -> Flo
     score = scores[:, None]
     side = np.where(score < 0, middle - low, high - middle)
     drawn = 1 / (1 + np.exp(-(middle + score / Z90 * side)))
-    result: FloatArray = np.where([c is None for c in controls], 0.0, drawn)
-    return result
+    return np.where([c is None for c in controls], 0.0, drawn)
 
 
 def leaf_stage(leaf_time: FloatArray, day: int, weed: Weed) -> FloatArray:
@@ -62,8 +61,7 @@ def leaf_stage(leaf_time: FloatArray, day: int, weed: Weed) -> FloatArray:
     """
     grown = (leaf_time[max(day - 1, 0)] - leaf_time[:day]) / weed.phyllochron
     tillers = np.minimum(grown - weed.young_below + 1.0, 9.0)
-    result: FloatArray = np.where(grown < weed.young_below, 10.0 + grown, 20.0 + tillers)
-    return result
+    return np.asarray(np.where(grown < weed.young_below, 10.0 + grown, 20.0 + tillers))
 
 
 def sprayed(

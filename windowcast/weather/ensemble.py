@@ -243,8 +243,7 @@ def _temperatures(ahead: _Ahead) -> dict[str, FloatArray]:
 
 def _median(values: FloatArray) -> FloatArray:
     """Median over members; NaN where any is missing."""
-    result: FloatArray = np.median(values, axis=0)
-    return result
+    return np.median(values, axis=0)
 
 
 def _carried(ahead: _Ahead) -> dict[str, FloatArray]:

@@ -39,8 +39,7 @@ def variance_share(lead_days: FloatArray, values: Table) -> FloatArray:
     table = values.table("temperature")
     floor, scale = table.number("variance_floor"), table.number("variance_scale")
     grown = 1 - np.exp(-((lead_days / scale) ** table.number("variance_power")))
-    share: FloatArray = floor + (1 - floor) * grown
-    return share
+    return floor + (1 - floor) * grown
 
 
 @dataclass(frozen=True)
@@ -98,8 +97,7 @@ def trust(lead_days: FloatArray, values: Table) -> FloatArray:
     """Weight of the forecast's departure from the normal, 1 at short leads and 0 at long."""
     table = values.table("temperature")
     full, none = table.number("full_trust_days"), table.number("no_trust_days")
-    weight: FloatArray = np.clip((none - lead_days) / (none - full), 0.0, 1.0)
-    return weight
+    return np.clip((none - lead_days) / (none - full), 0.0, 1.0)
 
 
 def climate_correlation(values: Table, with_rain: Mapping[str, float] | None = None) -> FloatArray:
@@ -123,8 +121,7 @@ def climate_correlation(values: Table, with_rain: Mapping[str, float] | None = N
         return climate
     mended = (axes * np.maximum(size, LEAST_EIGENVALUE)) @ axes.T  # no such weather: the nearest
     scale = np.sqrt(np.diag(mended))
-    result: FloatArray = mended / np.outer(scale, scale)
-    return result
+    return np.asarray(mended / np.outer(scale, scale))
 
 
 def bias_c(
@@ -141,8 +138,7 @@ def bias_c(
     if part == ErrorPart.LOW:
         return np.full(len(lead_days), table.number("low_bias") * climate_sd_c)
     share = np.interp(lead_days, table.value("leads").value, table.value("high_bias").value)
-    bias: FloatArray = share * climate_sd_c
-    return bias
+    return np.asarray(share * climate_sd_c)
 
 
 def error_scores(
@@ -211,16 +207,14 @@ def tail_scales(
     part = 2 / (9 * dof)
     draw = np.clip(rng.standard_normal((count, 1)), -2.5, 2.5)  # below that the formula is off
     chi_square = dof * (1 - part + draw * np.sqrt(part)) ** 3
-    scales: FloatArray = np.sqrt((dof - 2) / chi_square)
-    return scales
+    return np.asarray(np.sqrt((dof - 2) / chi_square))
 
 
 def dewpoint_sd_c(lead_days: FloatArray, low_sd_c: FloatArray, values: Table) -> FloatArray:
     """Spread of the misses of the dew point from that of the low, °C, ``[lead]``."""
     table = values.table("dewpoint")
     ratio = np.interp(lead_days, table.value("leads").value, table.value("ratio").value)
-    sd: FloatArray = ratio * low_sd_c
-    return sd
+    return np.asarray(ratio * low_sd_c)
 
 
 def wind_rmse_m_s(lead_days: FloatArray, values: Table) -> FloatArray:
@@ -228,8 +222,7 @@ def wind_rmse_m_s(lead_days: FloatArray, values: Table) -> FloatArray:
     table = values.table("wind")
     first, late = table.number("rmse_first_day"), table.number("rmse_long")
     grown = 1 - np.exp(-np.maximum(lead_days - 1, 0) / table.number("rmse_days"))
-    rmse: FloatArray = first + (late - first) * grown
-    return rmse
+    return first + (late - first) * grown
 
 
 def wind_with_errors(
@@ -255,8 +248,7 @@ def wind_with_errors(
         own = own_sd_m_s / (2 * np.sqrt(np.fmax(wind_m_s, values.number("wind.own_least"))))
         sd = np.where(own > 0, own, sd)  # none is sure
     centre = np.sqrt(np.maximum(wind_m_s - sd**2, 0.0))
-    speed: FloatArray = np.maximum(centre + sd * scores, 0.0) ** 2
-    return speed
+    return np.asarray(np.maximum(centre + sd * scores, 0.0) ** 2)
 
 
 def in_day_scores(
@@ -264,8 +256,7 @@ def in_day_scores(
 ) -> FloatArray:
     """Hourly scores from day scores ``[member, hour]`` plus a part that changes within the day."""
     quick = lingering(rng.standard_normal(day_scores.shape), np.exp(-1 / fade_h))
-    scores: FloatArray = np.sqrt(day_share) * day_scores + np.sqrt(1 - day_share) * quick
-    return scores
+    return np.asarray(np.sqrt(day_share) * day_scores + np.sqrt(1 - day_share) * quick)
 
 
 def even_uniforms(within: FloatArray, scores: FloatArray) -> FloatArray:
@@ -277,5 +268,4 @@ def even_uniforms(within: FloatArray, scores: FloatArray) -> FloatArray:
     met by as many members as it says, to one in the ensemble's size.
     """
     ranks = np.argsort(np.argsort(scores, axis=0), axis=0)
-    uniforms: FloatArray = (ranks + within) / len(scores)
-    return uniforms
+    return (ranks + within) / len(scores)

@@ -131,8 +131,7 @@ def _between(anchors: FloatArray, at: FloatArray, hours: int) -> FloatArray:
     clock = np.arange(hours)
     right = np.clip(np.searchsorted(at, clock), 1, len(at) - 1)
     weight = np.clip((clock - at[right - 1]) / (at[right] - at[right - 1]), 0.0, 1.0)
-    line: FloatArray = anchors[:, right - 1] * (1 - weight) + anchors[:, right] * weight
-    return line
+    return anchors[:, right - 1] * (1 - weight) + anchors[:, right] * weight
 
 
 def _temperature(

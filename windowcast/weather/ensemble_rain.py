@@ -90,8 +90,7 @@ def skill_correlation(lead_days: FloatArray, values: Table) -> FloatArray:
     table = values.table("rain")
     fading = (lead_days / table.number("skill_days")) ** table.number("skill_power")
     skill = table.number("skill") * np.exp(-fading)
-    correlation: FloatArray = np.sqrt(skill)
-    return correlation
+    return np.sqrt(skill)
 
 
 def chance_from_amount(
@@ -111,10 +110,7 @@ def chance_from_amount(
     """
     least = values.number("rain.wet")
     said = np.where(np.isfinite(amount_mm), amount_mm >= least, climate_share)
-    chance: FloatArray = climate_share + skill_correlation(lead_days, values) * (
-        said - climate_share
-    )
-    return chance
+    return climate_share + skill_correlation(lead_days, values) * (said - climate_share)
 
 
 @dataclass(frozen=True)
@@ -248,8 +244,7 @@ def drawn_amounts(
     usual = np.where(said.hours_told, by_hours, by_days) * said.part_of_day
     forecast = runs.draw(rng.random, count) < said.as_forecast
     amount = np.where(forecast, about * said.if_wet_mm, usual)
-    drawn: FloatArray = np.where(wet, np.maximum(amount, least), 0.0)
-    return drawn
+    return np.where(wet, np.maximum(amount, least), 0.0)
 
 
 def spells(
@@ -269,5 +264,4 @@ def spells(
     position = np.arange(len(run_of)) - runs.first[run_of]
     inside = (position >= begin[:, run_of]) & (position < (begin + long)[:, run_of])
     per_hour = (amounts_mm / long)[:, run_of]
-    rain: FloatArray = np.where(inside | np.isnan(per_hour), per_hour, 0.0)
-    return rain
+    return np.where(inside | np.isnan(per_hour), per_hour, 0.0)

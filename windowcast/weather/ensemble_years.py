@@ -91,8 +91,7 @@ def normal_course(record: Record, name: str, dates: DateArray) -> FloatArray:
         return np.full(len(dates), np.nan)
     waves = _waves(record.times[ok])
     coefficients = np.linalg.solve(waves.T @ waves, waves.T @ values[ok])
-    course: FloatArray = _waves(dates) @ coefficients
-    return course
+    return _waves(dates) @ coefficients
 
 
 def _waves(dates: DateArray) -> FloatArray:
@@ -211,8 +210,7 @@ def past_years(
 
 def _day_of_cycle(dates: DateArray | np.datetime64) -> npt.NDArray[np.float64]:
     days = np.asarray(dates).astype("datetime64[D]").astype(np.int64)
-    cycle: npt.NDArray[np.float64] = (days % _YEAR_DAYS).astype(np.float64)
-    return cycle
+    return (days % _YEAR_DAYS).astype(np.float64)
 
 
 def _stretches(
@@ -242,8 +240,7 @@ def _stretches(
         inside = (begin >= 0) & (begin + days <= len(times))
         at = np.clip(begin, 0, len(times) - days)
         share = (total[at + days] - total[at]) / days
-        result: npt.NDArray[np.bool_] = inside & (share >= values.number("past_years.complete"))
-        return result
+        return np.asarray(inside & (share >= values.number("past_years.complete")))
 
     begins = begins[usable(begins) | usable(begins - most)]
     if len(begins) == 0:

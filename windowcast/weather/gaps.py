@@ -87,8 +87,7 @@ def _steps(spans: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
     """All steps of the spans, in order."""
     length = spans[:, 1] - spans[:, 0]
     before = np.cumsum(length) - length
-    steps: npt.NDArray[np.int64] = np.arange(length.sum()) + np.repeat(spans[:, 0] - before, length)
-    return steps
+    return np.asarray(np.arange(length.sum()) + np.repeat(spans[:, 0] - before, length))
 
 
 def _said_steps(record: Record, count: int) -> Phrase:

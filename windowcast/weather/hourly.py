@@ -90,14 +90,12 @@ def diurnal_temperature_c(
 
     def sine(since_minimum: FloatArray) -> FloatArray:
         rise = np.sin(np.pi * since_minimum / (sun.length_h[today] + 2 * a))
-        curve: FloatArray = tmin_c[..., today] + (tmax_c - tmin_c)[..., today] * rise
-        return curve
+        return tmin_c[..., today] + (tmax_c - tmin_c)[..., today] * rise
 
     fall = (np.exp(-b * (since - daylight) / night) - np.exp(-b)) / (1 - np.exp(-b))
     next_min = tmin_c[..., today + 1]
     by_night = next_min + (sine(daylight) - next_min) * fall
-    result: FloatArray = np.where(since <= daylight, sine(since), by_night)
-    return result
+    return np.where(since <= daylight, sine(since), by_night)
 
 
 def daily_to_hourly(daily: Record, first: dt.date, days: int, tables: Tables = PACKAGED) -> Record:

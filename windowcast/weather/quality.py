@@ -223,8 +223,7 @@ def streaks(values: FloatArray, length: int) -> Mask:
     changed[1:] = ~(values[1:] == values[:-1])
     starts = np.flatnonzero(changed)
     runs = np.diff(np.append(starts, len(values)))
-    long: Mask = np.repeat(runs >= length, runs) & np.isfinite(values)
-    return long
+    return np.repeat(runs >= length, runs) & np.isfinite(values)
 
 
 def unlike_season_k(times: DateArray, middle_c: FloatArray, limit: Limit) -> FloatArray:

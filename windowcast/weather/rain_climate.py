@@ -122,5 +122,4 @@ def _weights(
     near = np.argsort(away, kind="stable")[: int(table.number("number"))]
     weight = np.zeros(len(away))
     weight[near] = 1.0 / np.maximum(away[near], 1.0) ** 2
-    result: FloatArray = weight / weight.sum()
-    return result
+    return np.asarray(weight / weight.sum())
