@@ -31,8 +31,7 @@ def last_day(
 ) -> FloatArray:
     """Index of the last day on which something holds, ``[...]``; as `first_day` seen backwards."""
     back = first_day(holds[..., ::-1], None if unknown is None else unknown[..., ::-1])
-    result: FloatArray = np.where(np.isinf(back), np.inf, holds.shape[-1] - 1 - back)
-    return result
+    return np.where(np.isinf(back), np.inf, holds.shape[-1] - 1 - back)
 
 
 def _first_true(condition: npt.NDArray[np.bool_]) -> FloatArray:

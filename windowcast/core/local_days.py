@@ -48,8 +48,7 @@ def local_dates(zone: ZoneInfo, times_utc: DateArray) -> DateArray:
     first = times_utc.min().astype("datetime64[D]") - day
     dates = np.arange(first, times_utc.max().astype("datetime64[D]") + 3 * day)
     index = np.searchsorted(day_starts(zone, dates), times_utc, side="right") - 1
-    local: DateArray = dates[index]
-    return local
+    return dates[index]
 
 
 def hours_of(zone: ZoneInfo, first: np.datetime64, days: int) -> DateArray:
@@ -62,8 +61,7 @@ def hours_of(zone: ZoneInfo, first: np.datetime64, days: int) -> DateArray:
 def utc_offset_h(zone: ZoneInfo, dates: DateArray) -> npt.NDArray[np.float64]:
     """Clock time minus UTC at the start of each local date, hours (whole hours, rounded down)."""
     starts = day_starts(zone, dates)
-    offset: npt.NDArray[np.float64] = (dates.astype("datetime64[h]") - starts).astype(np.float64)
-    return offset
+    return (dates.astype("datetime64[h]") - starts).astype(np.float64)
 
 
 def on_clock(zone: ZoneInfo, times: DateArray) -> DateArray:

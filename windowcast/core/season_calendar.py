@@ -116,8 +116,7 @@ def season_slices(dates: DateArray, southern: bool) -> tuple[tuple[str, slice], 
 
 def month_of(dates: DateArray) -> npt.NDArray[np.int64]:
     """Calendar month, 1 to 12, same shape as `dates`."""
-    month: npt.NDArray[np.int64] = dates.astype("datetime64[M]").astype(np.int64) % 12 + 1
-    return month
+    return dates.astype("datetime64[M]").astype(np.int64) % 12 + 1
 
 
 def month_day(dates: DateArray) -> npt.NDArray[np.int64]:

@@ -43,8 +43,7 @@ def steps(first: np.datetime64, last: np.datetime64) -> DateArray:
     >>> steps(np.datetime64("2026-02-27"), np.datetime64("2026-03-01")).astype(str).tolist()
     ['2026-02-27', '2026-02-28', '2026-03-01']
     """
-    axis: DateArray = np.arange(first, last + _step(last))
-    return axis
+    return np.arange(first, last + _step(last))
 
 
 def step_before(time: np.datetime64) -> np.datetime64:

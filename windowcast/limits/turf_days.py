@@ -251,8 +251,7 @@ def _futures(rows: FloatArray) -> FloatArray:
 def _first_after(where: npt.NDArray[np.intp], dates: DateArray, day: int) -> dt.date | None:
     """The first of some days, given by index in order, that lies after `day`; None: none does."""
     place = int(np.searchsorted(where, day, side="right"))
-    found: dt.date | None = dates[where[place]].astype(object) if place < len(where) else None
-    return found
+    return dates[where[place]].astype(object) if place < len(where) else None
 
 
 def _look_says(treatment: Treatment, look: CanopyLook | None, source: str) -> Limit:

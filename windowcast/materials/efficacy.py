@@ -173,8 +173,7 @@ def cold_below(air_c: FloatArray | float, kind: str, table: Table) -> FloatArray
     """Tens of degrees below what is usual in the season of a kind of weed, within bounds."""
     usual = table.number(f"scale.air.{kind.split(maxsplit=1)[0]}")
     most = table.number("scale.coldest")
-    result: FloatArray = np.clip((usual - np.asarray(air_c)) / 10, 0.0, most)
-    return result
+    return np.clip((usual - np.asarray(air_c)) / 10, 0.0, most)
 
 
 def _sizes(stage_bbch: float | None, timing: Timing, table: Table) -> FloatArray:
@@ -200,8 +199,7 @@ def _colds(air_c: float | None, kind: str, table: Table) -> FloatArray:
 def _steps(between: FloatArray | Sequence[float]) -> FloatArray:
     """Every step from the least to the most; one where they are the same."""
     ends = np.round(np.atleast_1d(between) / _STEP).astype(int)
-    result: FloatArray = _STEP * np.arange(ends.min(), ends.max() + 1)
-    return result
+    return _STEP * np.arange(ends.min(), ends.max() + 1)
 
 
 def _tried(

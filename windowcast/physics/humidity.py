@@ -48,8 +48,7 @@ def saturation_vapour_pressure_hpa(temp_c: npt.ArrayLike) -> FloatArray:
     array([ 6.11, 23.38])
     """
     temp = np.asarray(temp_c, dtype=np.float64)
-    result: FloatArray = _E0_HPA * np.exp(_A * temp / (temp + _B_C))
-    return result
+    return _E0_HPA * np.exp(_A * temp / (temp + _B_C))
 
 
 def dewpoint_from_rh_c(temp_c: npt.ArrayLike, rh_pct: npt.ArrayLike) -> FloatArray:
@@ -85,8 +84,7 @@ def dewpoint_from_rh_c(temp_c: npt.ArrayLike, rh_pct: npt.ArrayLike) -> FloatArr
     rh = np.asarray(rh_pct, dtype=np.float64)
     vapour = saturation_vapour_pressure_hpa(temp_c) * np.where(rh > 0, rh, np.nan) / 100
     log = np.log(vapour / _E0_HPA)
-    result: FloatArray = _B_C * log / (_A - log)
-    return result
+    return _B_C * log / (_A - log)
 
 
 def relative_humidity_pct(temp_c: npt.ArrayLike, dewpoint_c: npt.ArrayLike) -> FloatArray:
@@ -118,8 +116,7 @@ def relative_humidity_pct(temp_c: npt.ArrayLike, dewpoint_c: npt.ArrayLike) -> F
     array([100.,  50.])
     """
     ratio = saturation_vapour_pressure_hpa(dewpoint_c) / saturation_vapour_pressure_hpa(temp_c)
-    result: FloatArray = np.minimum(100 * ratio, 100.0)
-    return result
+    return np.minimum(100 * ratio, 100.0)
 
 
 def pressure_hpa(
@@ -155,8 +152,7 @@ def pressure_hpa(
     """
     height = np.asarray(elevation_m, dtype=np.float64)
     share = ((293 - 0.0065 * height) / 293) ** 5.26
-    result: FloatArray = np.asarray(sea_level_hpa, dtype=np.float64) * share
-    return result
+    return np.asarray(sea_level_hpa, dtype=np.float64) * share
 
 
 def wet_bulb_c(
@@ -237,7 +233,4 @@ def delta_t_c(
     >>> delta_t_c(25.0, [25.0, 14.0, 0.0]).round(1)
     array([ 0. ,  7. , 12.5])
     """
-    result: FloatArray = np.asarray(temp_c, np.float64) - wet_bulb_c(
-        temp_c, dewpoint_c, station_hpa
-    )
-    return result
+    return np.asarray(temp_c, np.float64) - wet_bulb_c(temp_c, dewpoint_c, station_hpa)

@@ -113,8 +113,7 @@ def saturation_kpa(temp_c: FloatArray) -> FloatArray:
     >>> saturation_kpa(np.array([0.0, 20.0])).round(3)
     array([0.611, 2.338])
     """
-    result: FloatArray = 0.6108 * np.exp(17.27 * temp_c / (temp_c + 237.3))
-    return result
+    return 0.6108 * np.exp(17.27 * temp_c / (temp_c + 237.3))
 
 
 def estimate_solar_mj_m2(
@@ -165,8 +164,7 @@ def estimate_solar_mj_m2(
         + table.number("per_sqrt_range") * np.sqrt(np.maximum(tmax_c - tmin_c, 0.5))
         - table.number("wet_day") * _wetness(precip_mm)
     )
-    result: FloatArray = outside_mj_m2 * np.clip(share, 0.08, 0.78)
-    return result
+    return outside_mj_m2 * np.clip(share, 0.08, 0.78)
 
 
 def estimate_vapour_kpa(
@@ -213,8 +211,7 @@ def estimate_vapour_kpa(
 
 def _wetness(precip_mm: FloatArray) -> FloatArray:
     """0 on a dry day to 1 at 10 mm and more."""
-    result: FloatArray = np.sqrt(np.minimum(precip_mm, 10.0) / 10.0)
-    return result
+    return np.sqrt(np.minimum(precip_mm, 10.0) / 10.0)
 
 
 def columns_of(

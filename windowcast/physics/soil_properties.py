@@ -70,8 +70,7 @@ class SoilTexture:
         """
         share = np.maximum(np.asarray(water, dtype=np.float64) / self.porosity, 1e-6)
         kersten = np.maximum(1.0 + self.kersten_slope * np.log10(share), 0.0)
-        result: FloatArray = self.dry_w_m_k + (self.saturated_w_m_k - self.dry_w_m_k) * kersten
-        return result
+        return self.dry_w_m_k + (self.saturated_w_m_k - self.dry_w_m_k) * kersten
 
     def water(self, available: Number) -> Number:
         """Volumetric water content at a share of the available water, 0 to 1."""

@@ -92,8 +92,7 @@ class SiteCorrection:
             Uncorrected model temperatures ``[..., time]``.
         """
         lasting = site_parts(dates, temp_5cm_c, temp_10cm_c) @ self.weights
-        result: FloatArray = lasting + _drift(dates, self.dates, self.prior) @ self.drift
-        return result
+        return lasting + _drift(dates, self.dates, self.prior) @ self.drift
 
 
 def site_parts(dates: DateArray, temp_5cm_c: FloatArray, temp_10cm_c: FloatArray) -> FloatArray:
@@ -118,8 +117,7 @@ def _variances(prior: Table) -> FloatArray:
 def _drift(a: DateArray, b: DateArray, prior: Table) -> FloatArray:
     """Covariance of the drift between two sets of dates, K²."""
     days = np.abs((a[:, None] - b[None, :]).astype("timedelta64[D]").astype(np.float64))
-    result: FloatArray = prior.number("drift_variance") * np.exp(-days / prior.number("drift_days"))
-    return result
+    return prior.number("drift_variance") * np.exp(-days / prior.number("drift_days"))
 
 
 def fit_site_correction(

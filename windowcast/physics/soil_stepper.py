@@ -148,8 +148,7 @@ class Stepper(Columns):
     def _by_day(self, values: FloatArray | None) -> Iterable[Number]:
         if values is None:
             return repeat(np.nan)
-        rows: list[float] = values[:, 0].tolist() if self.single else list(values)
-        return rows
+        return values[:, 0].tolist() if self.single else list(values)
 
     def _advance(self, day: Day) -> None:
         setup, room, before = self.setup, self._room, self.temps

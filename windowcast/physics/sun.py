@@ -125,8 +125,7 @@ def day_length_h(latitude_deg: npt.ArrayLike, day_of_year: npt.ArrayLike) -> Flo
     >>> float(day_length_h(-20.0, 246).round(1))
     11.7
     """
-    result: FloatArray = 24 / np.pi * _sunset_hour_angle(latitude_deg, day_of_year)[0]
-    return result
+    return 24 / np.pi * _sunset_hour_angle(latitude_deg, day_of_year)[0]
 
 
 def _position(days: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -262,5 +261,4 @@ def sunrise_sunset_utc(
 
 def _wrap(angle: FloatArray) -> FloatArray:
     """Angle in radians brought to -π..π."""
-    result: FloatArray = (angle + np.pi) % (2 * np.pi) - np.pi
-    return result
+    return (angle + np.pi) % (2 * np.pi) - np.pi

@@ -30,8 +30,7 @@ class StoppingRule:
     def takes(self, offers: FloatArray) -> npt.NDArray[np.bool_]:
         """Whether each offer is taken, ``[..., day]``."""
         demanded = self.level + self.slope * offers
-        result: npt.NDArray[np.bool_] = (offers > 0) & (offers >= demanded - _EQUAL)
-        return result
+        return (offers > 0) & (offers >= demanded - _EQUAL)
 
 
 @dataclass(frozen=True)

@@ -104,8 +104,7 @@ def _asked(name: str, measured: FloatArray, purpose: Purpose, needs: ActiveNeeds
 
 def workable(scores: FloatArray, rule: Rule) -> FloatArray:
     """1 where a day is workable, 0 where not, NaN where it cannot be told."""
-    result: FloatArray = np.where(np.isnan(scores), np.nan, scores >= rule.marginal)
-    return result
+    return np.where(np.isnan(scores), np.nan, scores >= rule.marginal)
 
 
 def fewest_workable(
@@ -161,8 +160,7 @@ def shifted(values: FloatArray) -> FloatArray:
 
 def lowest_night(tmin_c: FloatArray) -> FloatArray:
     """Lower of the morning's low and the next morning's."""
-    result: FloatArray = np.minimum(tmin_c, shifted(tmin_c))
-    return result
+    return np.minimum(tmin_c, shifted(tmin_c))
 
 
 def open_days(dates: DateArray, site: Site, rule: Rule) -> npt.NDArray[np.bool_]:
@@ -171,5 +169,4 @@ def open_days(dates: DateArray, site: Site, rule: Rule) -> npt.NDArray[np.bool_]
     start, stop = span.start_min / 60, span.end_min / 60
     half = day_length_h(site.latitude, day_of_year(dates)) / 2
     light = np.minimum(stop, 12 + half) - np.maximum(start, 12 - half)
-    result: npt.NDArray[np.bool_] = site.calendar.open_days(dates) & (light >= rule.shortest_h)
-    return result
+    return site.calendar.open_days(dates) & (light >= rule.shortest_h)

@@ -179,8 +179,7 @@ def threshold_sd_c(soil_sd_c: npt.ArrayLike, turf: Table) -> FloatArray:
     turf
         ``data/turf.toml``.
     """
-    error: FloatArray = np.hypot(turf.number("error.threshold"), np.asarray(soil_sd_c, np.float64))
-    return error
+    return np.hypot(turf.number("error.threshold"), np.asarray(soil_sd_c, np.float64))
 
 
 def _moved(care: Care, table: Table, *, careful: bool) -> tuple[float, float, float]:

@@ -13,8 +13,7 @@ BoolArray = npt.NDArray[np.bool_]
 def last_index(where: npt.NDArray[np.bool_], none: int) -> npt.NDArray[np.int64]:
     """Index of the latest True up to each day, `none` before the first, ``[..., day]``."""
     index = np.where(where, np.arange(where.shape[-1]), none)
-    latest: npt.NDArray[np.int64] = np.maximum.accumulate(index, axis=-1)
-    return latest
+    return np.maximum.accumulate(index, axis=-1)
 
 
 def latest(set_on: BoolArray, cleared_on: BoolArray, begin: BoolArray | bool) -> BoolArray:
@@ -34,8 +33,7 @@ def latest(set_on: BoolArray, cleared_on: BoolArray, begin: BoolArray | bool) ->
     untouched = code[..., :1] < 0
     if begin is True or not untouched.any():
         return state
-    result: BoolArray = np.where(code < 0, np.expand_dims(begin, -1), state)
-    return result
+    return np.where(code < 0, np.expand_dims(begin, -1), state)
 
 
 def since(set_on: BoolArray, cleared_on: BoolArray, carried: BoolArray | None) -> BoolArray:
@@ -70,8 +68,7 @@ def run_length(where: npt.NDArray[np.bool_], carried: FloatArray | None) -> Floa
 def next_true(where: npt.NDArray[np.bool_]) -> FloatArray:
     """Index of the next True from each day on (itself included), infinite when there is none."""
     index = np.where(where, np.arange(where.shape[-1]), np.inf)
-    following: FloatArray = np.minimum.accumulate(index[..., ::-1], axis=-1)[..., ::-1]
-    return following
+    return np.minimum.accumulate(index[..., ::-1], axis=-1)[..., ::-1]
 
 
 def known_run(values: FloatArray) -> FloatArray:

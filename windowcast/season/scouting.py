@@ -188,5 +188,4 @@ def log_negative_binomial(count: float, mean: FloatArray, dispersion: float) -> 
     """
     k = dispersion
     constant = math.lgamma(count + k) - math.lgamma(k) - math.lgamma(count + 1) + k * math.log(k)
-    result: FloatArray = constant + count * np.log(mean) - (count + k) * np.log(mean + k)
-    return result
+    return constant + count * np.log(mean) - (count + k) * np.log(mean + k)

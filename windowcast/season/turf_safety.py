@@ -93,8 +93,7 @@ def injury_probability(green: FloatArray, safety: Safety) -> FloatArray:
     """
     whole = _greatest_ahead(green, safety.margin_days, np.nan)  # NaN where any day is
     least = _greatest_ahead(np.nan_to_num(green, nan=-1.0), safety.margin_days, -1.0)
-    result: FloatArray = np.where(np.isnan(whole) & (least > safety.harm_cap), least, whole)
-    return result
+    return np.where(np.isnan(whole) & (least > safety.harm_cap), least, whole)
 
 
 def _greatest_ahead(values: FloatArray, days: int, after: float) -> FloatArray:
@@ -207,8 +206,7 @@ def _heed(phase: npt.NDArray[np.int8]) -> npt.NDArray[np.int64]:
     ranks = np.zeros(len(_CAREFUL), dtype=np.int64)  # the code -1 is its last entry
     for rank, code in enumerate(_CAREFUL):
         ranks[int(code)] = rank
-    found: npt.NDArray[np.int64] = ranks[phase]
-    return found
+    return ranks[phase]
 
 
 _COUNTED = ("injury_probability", "greening_begun", "unseen")
@@ -239,8 +237,7 @@ def mean_injury(injury: FloatArray, safety: Safety) -> FloatArray:
     least = np.nan_to_num(rows, nan=0.0).mean(axis=0)
     most = np.nan_to_num(rows, nan=1.0).mean(axis=0)
     cap = safety.harm_cap
-    result: FloatArray = np.select([least > cap, most <= cap], [least, most], np.nan)
-    return result
+    return np.select([least > cap, most <= cap], [least, most], np.nan)
 
 
 def earliest_greenup(dates: DateArray, begun: FloatArray, safety: Safety) -> dt.date | None:

@@ -114,8 +114,7 @@ def off_areas(wind_from_deg: FloatArray, areas: Sequence[Sensitive]) -> FloatArr
 def _off(wind_from_deg: FloatArray, area: Sensitive) -> FloatArray:
     clockwise = (wind_from_deg + 180.0 - area.bearing_from_deg) % 360.0
     beyond = np.minimum(clockwise - area.width_deg, 360.0 - clockwise)
-    result: FloatArray = np.maximum(beyond, 0.0)
-    return result
+    return np.maximum(beyond, 0.0)
 
 
 def about(name: str, ctx: HourContext, hour: int) -> Value:
@@ -157,8 +156,7 @@ def inversion(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 
 def _fades(measured: FloatArray, ends: list[float], floor: float = 0.0) -> FloatArray:
     """1 below the first end, `floor` above the second, a straight line between."""
-    result: FloatArray = np.interp(measured, ends, [1.0, floor])
-    return result
+    return np.interp(measured, ends, [1.0, floor])
 
 
 @criterion
@@ -264,8 +262,7 @@ def leaf_wetness(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
 @criterion
 def rain_now(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:
     """Rain during the hour."""
-    result: FloatArray = ctx.rain_around(0, 0)[..., 0]
-    return result
+    return ctx.rain_around(0, 0)[..., 0]
 
 
 def _rain_free(ctx: HourContext, needs: ActiveNeeds) -> FloatArray:

@@ -133,16 +133,14 @@ def emergence_lead(ctx: DayContext, needs: ActiveNeeds) -> FloatArray:
     begins = _next((told >= ctx.criterion("emergence_lead").number("begun")) | np.isnan(told))
     lead = (begins - np.arange(up.shape[-1])).astype(np.float64)
     lead[np.isnan(np.take_along_axis(up, begins, axis=-1))] = np.nan
-    result: FloatArray = lead[:, : len(ctx.dates)]
-    return result
+    return lead[:, : len(ctx.dates)]
 
 
 def _next(holds: npt.NDArray[np.bool_]) -> npt.NDArray[np.int64]:
     """Index of the next day on which something holds, the last where none does, ``[..., day]``."""
     last = holds.shape[-1] - 1
     index = np.where(holds, np.arange(last + 1), last)
-    result: npt.NDArray[np.int64] = np.minimum.accumulate(index[..., ::-1], axis=-1)[..., ::-1]
-    return result
+    return np.minimum.accumulate(index[..., ::-1], axis=-1)[..., ::-1]
 
 
 @day_criterion

@@ -32,8 +32,7 @@ class ScoreCurve:
 
     def __call__(self, measured: FloatArray) -> FloatArray:
         """Score of measured values; NaN stays NaN."""
-        result: FloatArray = np.interp(measured, self.at, self.score)
-        return result
+        return np.interp(measured, self.at, self.score)
 
     @property
     def good(self) -> tuple[float, float]:

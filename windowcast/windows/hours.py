@@ -88,8 +88,7 @@ class HourContext:
 
     def on_hours(self, days: npt.NDArray[np.generic]) -> FloatArray:
         """Daily values ``[..., day]`` taken to the hours of their local day."""
-        result: FloatArray = np.atleast_2d(days.astype(np.float64))[..., self.day]
-        return result
+        return np.atleast_2d(days.astype(np.float64))[..., self.day]
 
     # --- derived quantities, each computed once -----------------------------------------------
 
@@ -103,8 +102,7 @@ class HourContext:
         """Dew point, from relative humidity where it is not given, never above the air."""
         given = self.get("dewpoint_c")
         from_rh = humidity.dewpoint_from_rh_c(self.temp_c, self.get("rh_pct"))
-        result: FloatArray = np.minimum(np.where(np.isnan(given), from_rh, given), self.temp_c)
-        return result
+        return np.minimum(np.where(np.isnan(given), from_rh, given), self.temp_c)
 
     @cached_property
     def rh_pct(self) -> FloatArray:
@@ -145,8 +143,7 @@ class HourContext:
         begins = np.diff(self.day, prepend=self.day[:1]) > 0
         rest = sliding(np.where(begins, self.unplaced_mm, 0.0), before, after).copy()
         rest[..., 0] = sliding(self.unplaced_mm, before, after)[..., 0]
-        result: FloatArray = fallen + rest
-        return result
+        return fallen + rest
 
     @cached_property
     def cloud(self) -> FloatArray:
@@ -158,8 +155,7 @@ class HourContext:
         """Lower of the sun's heights at the start and the end of each hour, ``[hour]``."""
         edges = np.append(self.times, self.times[-1:] + np.timedelta64(1, "h"))
         height = solar_elevation_deg(self.site.latitude, self.site.longitude, edges)
-        result: FloatArray = np.minimum(height[:-1], height[1:])
-        return result
+        return np.minimum(height[:-1], height[1:])
 
     def span(self, block: Block) -> tuple[dt.datetime, dt.datetime]:
         """Start and end of a block of hours from today on, on the site's clock."""
@@ -185,10 +181,7 @@ def sliding(values: FloatArray, before: int, after: int) -> FloatArray:
     """
     pad = [(0, 0)] * (values.ndim - 1) + [(before, after)]
     padded = np.pad(values, pad, constant_values=np.nan)
-    result: FloatArray = np.lib.stride_tricks.sliding_window_view(
-        padded, before + after + 1, axis=-1
-    )
-    return result
+    return np.lib.stride_tricks.sliding_window_view(padded, before + after + 1, axis=-1)
 
 
 def chance(event: FloatArray, rule: Rule) -> FloatArray:

@@ -100,8 +100,7 @@ def _rain_chance(ctx: HourContext, rain_mm: FloatArray) -> FloatArray:
     wet = ctx.criterion("chance_of_rain").number("wet_mm")
     rain = np.atleast_2d(rain_mm)
     if len(rain) - 1 < ctx.rule.members:
-        given: FloatArray = ctx.get("precip_prob")
-        return given
+        return ctx.get("precip_prob")
     futures = rain[1:]
     share: FloatArray = np.where(np.isnan(futures), np.nan, futures >= wet).mean(axis=0)
     return share[None]
@@ -112,8 +111,7 @@ def _by_day(ctx: HourContext) -> FloatArray:
     rain, first = np.atleast_2d(ctx.rain_mm)[:, ctx.lead :], ctx.day[ctx.lead :]
     edges = np.flatnonzero(np.diff(first, prepend=-1))
     total = np.add.reduceat(rain, edges, axis=-1)[:, first - first[0]]
-    result: FloatArray = np.concatenate([np.full((len(rain), ctx.lead), np.nan), total], axis=-1)
-    return result
+    return np.concatenate([np.full((len(rain), ctx.lead), np.nan), total], axis=-1)
 
 
 def _times(ctx: HourContext, hours: slice) -> tuple[dt.datetime, ...]:

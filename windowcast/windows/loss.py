@@ -65,8 +65,7 @@ def loss_rate(soil_c: FloatArray, loss: Loss) -> FloatArray:
     """
     reference, energy = loss.reference_c + KELVIN, loss.energy_kj_mol / GAS_CONSTANT
     rate = np.exp(energy * (1 / reference - 1 / (soil_c + KELVIN)))
-    result: FloatArray = np.where(soil_c < loss.frozen_below_c, 0.0, rate)
-    return result
+    return np.where(soil_c < loss.frozen_below_c, 0.0, rate)
 
 
 def half_lives_lost(rate: FloatArray, half_life_d: FloatArray | float) -> FloatArray:

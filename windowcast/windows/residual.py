@@ -25,8 +25,7 @@ STEPS = 0.6180339887498949, 0.4142135623730951, 0.7320508075688772, 0.2360679774
 
 def spread_evenly(count: int, which: int = 0) -> FloatArray:
     """One place in 0..1 for each member, evenly spread; another order for each `which`."""
-    places: FloatArray = ((np.arange(count, dtype=np.float64) + 0.5) * STEPS[which]) % 1.0
-    return places
+    return ((np.arange(count, dtype=np.float64) + 0.5) * STEPS[which]) % 1.0
 
 
 @dataclass(frozen=True)

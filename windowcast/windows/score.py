@@ -85,8 +85,7 @@ def combine(scores: Iterable[tuple[FloatArray, float]]) -> FloatArray:
     for score, weight in scores:
         no = no | (score == 0)
         product = product * (score if weight == 1.0 else score**weight)
-    result: FloatArray = np.where(no, 0.0, product)
-    return result
+    return np.where(no, 0.0, product)
 
 
 def closeness(scores: Iterable[tuple[FloatArray, float]]) -> FloatArray:

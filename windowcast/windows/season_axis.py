@@ -90,8 +90,7 @@ class SeasonAxis:
     def daily(self, record: Record, name: str, ahead: FloatArray) -> FloatArray:
         """Daily values of the record, then those `ahead`, on the axis, ``[member, day]``."""
         at = (self.past.dates - record.times[0]).astype(int)
-        result: FloatArray = joined(record.get(name)[at], ahead, self.gone)
-        return result
+        return joined(record.get(name)[at], ahead, self.gone)
 
     def past_seasons(self, *, southern: bool) -> Iterator[tuple[dt.date, slice]]:
         """First day of each whole past season, and its days on the past's axis.
