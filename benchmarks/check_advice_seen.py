@@ -12,8 +12,9 @@ import json
 import sys
 from pathlib import Path
 
+from advice_seen import seen_scores
+
 from windowcast.sources.files import read_weather
-from windowcast.verify.advice_seen import seen_scores
 
 TRIALS = Path(__file__).parent / "trials_by_date.csv"
 

@@ -4,7 +4,7 @@
 
 The fit is that of ``benchmarks/fit_efficacy.py``. For each paper of ``trials_by_date.csv`` it is
 repeated on the results of all others, and what it then says of the weeds and actives that the paper
-tried is kept: `windowcast.verify.advice_seen` scores the paper's dates by it. An active that no
+tried is kept: `advice_seen` scores the paper's dates by it. An active that no
 other paper tried is drawn from its group and the actives at large.
 """
 
@@ -23,7 +23,7 @@ KEPT = 2000
 HEAD = """\
 # What trials let expect of a paper's weeds and actives when the paper itself is left out of the
 # fit (benchmarks/fit_efficacy_left_out.py): paper, then as in efficacy.toml. Scores of advice
-# against what was seen go by it (windowcast/verify/advice_seen.py). Written by the script.
+# against what was seen go by it (benchmarks/advice_seen.py). Written by the script.
 
 """
 

@@ -11,17 +11,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from advice_seen import level_totals, pairs_of, seen_scores, timing_totals
 from lived_seasons import PRODIAMINE, WATER_MM, done, worlds
+from seen_scoring import NearStations, ScoredTrial, beyond, controlled
+from seen_trials import SeenTrial, read_trials
+from seen_turf import turf_seen
 from uscrn_sites import DEEP_SOUTH, FOLDER
 
 from windowcast.core.errors import InputError
 from windowcast.core.record import FloatArray
 from windowcast.core.values import load
 from windowcast.sources.uscrn import read_uscrn
-from windowcast.verify.advice_seen import level_totals, pairs_of, seen_scores, timing_totals
-from windowcast.verify.seen_scoring import NearStations, ScoredTrial, beyond, controlled
-from windowcast.verify.seen_trials import SeenTrial, read_trials
-from windowcast.verify.seen_turf import turf_seen
 
 BENCHMARKS = Path(__file__).parent.parent / "benchmarks"
 BY_DATE = BENCHMARKS / "trials_by_date.csv"

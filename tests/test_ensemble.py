@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-import sys
 import time
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from make_rain_climate import biserial
 
 from windowcast.core.local_days import local_dates
 from windowcast.core.record import Grade, Weather
@@ -188,11 +187,6 @@ def test_errors_hang_together() -> None:
 @pytest.mark.parametrize("rho", [-0.3, 0.0, 0.5])
 def test_biserial_finds_the_correlation_behind_an_event(rho: float) -> None:
     """Brute force: a bivariate normal of known correlation, one of the two cut to yes and no."""
-    sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
-    try:
-        from make_rain_climate import biserial
-    finally:
-        sys.path.pop(0)
     rng = np.random.default_rng(5)
     one = rng.standard_normal(40_000)
     two = rho * one + np.sqrt(1 - rho**2) * rng.standard_normal(40_000)

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pyarrow as pa
 import pytest
+from bench_homogeneity import STATIONS, simulated
 
 from windowcast.core.values import load
 from windowcast.region.homogeneity import (
@@ -73,11 +71,6 @@ def test_clearer_steps_are_less_likely_by_chance() -> None:
 
 @pytest.mark.parametrize(("step_k", "least"), [(0.0, 0.0), (1.0, 0.75)])
 def test_false_alarms_are_rare_and_clear_breaks_are_found(step_k: float, least: float) -> None:
-    sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
-    try:
-        from bench_homogeneity import STATIONS, simulated
-    finally:
-        sys.path.pop(0)
     networks = 8
     false, found, _ = simulated(30, 0.1, step_k, networks)
     assert false <= 0.05 + 2 * np.sqrt(0.05 * 0.95 / (networks * STATIONS))

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+import check_trials
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -301,7 +301,7 @@ def plots(values: dict[str, Sequence[float]], sites: int = 1) -> list[PlotRow]:
 
 
 def mean_of(found: object, name: str) -> AdjustedMean:
-    return next(m for m in found.means if m.treatment == name)  # type: ignore[attr-defined]
+    return next(m for m in found.means if m.treatment == name)
 
 
 def test_a_check_without_spread_keeps_out_of_the_error() -> None:
@@ -449,19 +449,9 @@ def test_links_turn_back_and_bounds_shrink_with_what_was_looked_at() -> None:
 # ---- error rates and crashes --------------------------------------------------------------------
 
 
-def simulation() -> object:
-    sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
-    try:
-        import check_trials
-    finally:
-        sys.path.pop(0)
-    return check_trials
-
-
 def test_the_simulation_counts_what_it_says() -> None:
-    check_trials = simulation()
-    cases = {case.name: case for case in check_trials.cases()}  # type: ignore[attr-defined]
-    rates = check_trials.run(cases["amount, 1 site"], 8)  # type: ignore[attr-defined]
+    cases = {case.name: case for case in check_trials.cases()}
+    rates = check_trials.run(cases["amount, 1 site"], 8)
     assert rates.sets == len(rates.all_pairs) == len(rates.check) == 8
     assert len(rates.means) == 48
     assert len(rates.differences) == 80  # of five treatments, the check left out
@@ -479,9 +469,8 @@ def test_the_simulation_counts_what_it_says() -> None:
     ("amount, missing and unbalanced, 3 sites", 200, 0.05),
 ])  # fmt: skip
 def test_error_rates_hold(name: str, sets: int, most: float) -> None:
-    check_trials = simulation()
-    cases = {case.name: case for case in check_trials.cases()}  # type: ignore[attr-defined]
-    rates = check_trials.run(cases[name], sets)  # type: ignore[attr-defined]
+    cases = {case.name: case for case in check_trials.cases()}
+    rates = check_trials.run(cases[name], sets)
     assert np.mean(rates.all_pairs) <= most
     assert np.mean(rates.check) <= most
     assert 0.90 <= np.mean(rates.means) <= 0.99

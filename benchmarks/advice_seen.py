@@ -1,6 +1,6 @@
 """The scoring of replayed seasons held against what was seen in published trials.
 
-Each result is scored by `windowcast.verify.seen_scoring` and held against the control seen. Two
+Each result is scored by `seen_scoring` and held against the control seen. Two
 dates of one trial and tank tell whether the scoring ranks dates as the trial did; that is what a
 replay of seasons rests on.
 """
@@ -15,12 +15,12 @@ from os import PathLike
 from typing import Any
 
 import numpy as np
+from seen_scoring import WITHIN_KM, NearStations, ScoredTrial, Scorer, beyond
+from seen_trials import SeenTrial, read_trials
+from seen_turf import turf_seen
 
 from windowcast.core.record import FloatArray, Record
 from windowcast.materials.efficacy import PLUS
-from windowcast.verify.seen_scoring import WITHIN_KM, NearStations, ScoredTrial, Scorer, beyond
-from windowcast.verify.seen_trials import SeenTrial, read_trials
-from windowcast.verify.seen_turf import turf_seen
 
 RESAMPLED = 4000
 EVEN = 0.025  # difference below which two dates count alike, as printed means are known to so much
@@ -77,7 +77,7 @@ def seen_scores(
     Parameters
     ----------
     path
-        CSV of trials by date; see `windowcast.verify.seen_trials`.
+        CSV of trials by date; see `seen_trials`.
     records
         Daily records of stations, with their places.
     sightings
@@ -94,7 +94,7 @@ def seen_scores(
     dict
         ``trials``, ``pairs``, ``unused`` (rows and why), ``level`` and ``timing`` (totals of all,
         pre-emergents and sprays, with 90 % intervals by resampling trials), ``turf``
-        (`windowcast.verify.seen_turf`; None without sightings), ``notes``.
+        (`seen_turf`; None without sightings), ``notes``.
 
     Raises
     ------

@@ -14,12 +14,12 @@ from os import PathLike
 from typing import Any
 
 import numpy as np
+from seen_scoring import NearStations
 
 from windowcast.core.season_calendar import season_start
 from windowcast.limits.model import TurfAnswer
 from windowcast.season.observed import Applied
 from windowcast.verify.foresight import allowed
-from windowcast.verify.seen_scoring import NearStations
 from windowcast.verify.sprays import Tank
 from windowcast.verify.turf_sightings import LIVE, Sighting, read_sightings
 from windowcast.verify.worth import Worlds

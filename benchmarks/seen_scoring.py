@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 import numpy as np
+from seen_trials import SeenTrial
 
 from windowcast.core.great_circle import distance_km
 from windowcast.core.record import FloatArray, Record
@@ -29,7 +30,6 @@ from windowcast.verify.as_known import in_its_zone
 from windowcast.verify.foresight import watering_mm
 from windowcast.verify.lived import lived
 from windowcast.verify.odds import last_seasons
-from windowcast.verify.seen_trials import SeenTrial
 from windowcast.verify.sprays import Done, Tank
 from windowcast.verify.survival import leaf_stage
 from windowcast.verify.worth import FALL, Worlds
