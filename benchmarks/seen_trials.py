@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import math
 from collections.abc import Mapping
@@ -11,8 +10,8 @@ from os import PathLike
 from typing import cast, get_args
 
 from windowcast.core.errors import InputError
-from windowcast.core.given_files import read_text
 from windowcast.materials.efficacy import PLUS, Timing
+from windowcast.verify.seen_rows import number_in, place_in, seen_rows
 
 NEEDED = (
     "trial", "paper", "weed", "actives", "timing", "first", "last", "rated", "low_pct", "high_pct",
@@ -104,43 +103,20 @@ def read_trials(path: str | PathLike[str]) -> list[SeenTrial]:
     InputError
         Not such a file, or a row that cannot be read; the first is named.
     """
-    remedy = f"give a CSV with the columns {', '.join(NEEDED)}"
-    rows = csv.DictReader(read_text(path).splitlines(), strict=True)
-    try:
-        head = rows.fieldnames or []
-        for name in NEEDED:
-            if name not in head:
-                raise InputError(
-                    "the column is missing", path=path, row=1, field=name, remedy=remedy
-                )
-        found = []
-        for number, cells in enumerate(rows, start=2):
-            if None in cells or None in cells.values():
-                raise InputError(
-                    f"does not have {len(head)} fields", path=path, row=number,
-                    remedy="quote cells that hold a comma",
-                )  # fmt: skip
-            try:
-                found.append(_trial(number, {k: v.strip() for k, v in cells.items()}))
-            except InputError as error:
-                raise error.at(path=path, row=number) from None
-    except csv.Error as error:
-        raise InputError(f"is not a CSV: {error}", path=path, remedy=remedy) from None
-    if not found:
-        raise InputError("holds no trial", path=path, remedy=remedy)
-    return found
+    return seen_rows(path, NEEDED, _trial)
 
 
 def _trial(row: int, cells: Mapping[str, str]) -> SeenTrial:
     if cells["timing"] not in get_args(Timing):
         raise InputError("is neither pre nor post", field="timing", remedy="write pre or post")
-    low, high = _number(cells, "low_pct", 100.0), _number(cells, "high_pct", 100.0)
+    low, high = (number_in(cells, name, 0.0, 100.0) for name in ("low_pct", "high_pct"))
     if low > high:
         raise InputError("is below low_pct", field="high_pct", remedy="give the higher one")
     first, last = _day(cells, "first"), _day(cells, "last")
     if in_season(last, 2000) < in_season(first, 2000):
         raise InputError("is before first", field="last", remedy="give the later day")
-    sprays = _number(cells, "sprays", MOST_SPRAYS) if cells.get("sprays") else 1.0
+    sprays = number_in(cells, "sprays", 0.0, MOST_SPRAYS)
+    lat, lon = place_in(cells)
     return SeenTrial(
         row=row,
         trial=cells["trial"],
@@ -152,14 +128,14 @@ def _trial(row: int, cells: Mapping[str, str]) -> SeenTrial:
         last=last,
         rated=_day(cells, "rated"),
         seasons=tuple(_year(text) for text in cells.get("seasons", "").split()),
-        rate_kg_ha=_number(cells, "rate_kg_ha", 100.0),
-        sprays=int(sprays),
+        rate_kg_ha=number_in(cells, "rate_kg_ha", 0.0, 100.0),
+        sprays=1 if math.isnan(sprays) else int(sprays),
         low=-math.inf if math.isnan(low) else low / 100,
         high=math.inf if math.isnan(high) else high / 100,
         better_than=frozenset(cells.get("better_than", "").split()),
         same_as=frozenset(cells.get("same_as", "").split()),
-        latitude_deg=_number(cells, "lat", 90.0, least=-90.0),
-        longitude_deg=_number(cells, "lon", 180.0, least=-180.0),
+        latitude_deg=lat,
+        longitude_deg=lon,
         place=cells.get("place", ""),
         source=cells.get("source", ""),
     )
@@ -181,19 +157,3 @@ def _year(text: str) -> int:
             remedy="give the years of the 1 July before, parted by spaces",
         )  # fmt: skip
     return int(text)
-
-
-def _number(cells: Mapping[str, str], name: str, most: float, least: float = 0.0) -> float:
-    text = cells.get(name, "")
-    if not text:
-        return math.nan
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not least <= value <= most:
-        raise InputError(
-            f"{text[:30]!r} is not a number from {least:g} to {most:g}", field=name,
-            remedy="give it as a plain number, or leave it empty",
-        )  # fmt: skip
-    return value

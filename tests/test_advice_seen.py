@@ -203,6 +203,14 @@ def test_seen_scores_of_one_station(tmp_path: Path) -> None:
     assert found["turf"] is None
 
 
+def test_a_table_without_rows_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "trials.csv"
+    for text, said in ((HEAD, "has a header but no rows"), ("", "the column is missing")):
+        path.write_text(f"{text}\n\n", encoding="utf-8")
+        with pytest.raises(InputError, match=said):
+            read_trials(path)
+
+
 @pytest.mark.parametrize(
     ("change", "field"),
     [

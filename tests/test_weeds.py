@@ -234,6 +234,8 @@ def test_sightings_are_held_against_the_nearest_station(tmp_path: Path) -> None:
         ("henbit,first,02-21,38,-78", "date"),
         ("henbit,usual first,2017-02-21,38,-78", "date"),
         ("henbit,first,2017-02-21,north,-78", "lat"),
+        ("henbit,first,2017-02-21,38,", "lon"),
+        ("henbit,first,2017-02-21,38", None),
     ],
 )
 def test_a_faulty_sighting_is_named_with_its_row(tmp_path: Path, row: str, field: str) -> None:

@@ -7,11 +7,9 @@ on which first plants and seedheads were seen near a station.
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
-import io
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from os import PathLike
 from typing import Literal, get_args
@@ -20,7 +18,6 @@ import numpy as np
 
 from windowcast.core.errors import InputError
 from windowcast.core.first_last import first_day
-from windowcast.core.given_files import read_text
 from windowcast.core.great_circle import distance_km
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.core.season_calendar import on_date, season_slices
@@ -32,6 +29,7 @@ from windowcast.season.model import Emergence, SiteState
 from windowcast.season.rolling import trailing_mean
 from windowcast.season.state import build
 from windowcast.season.weeds import Z90, weed
+from windowcast.verify.seen_rows import place_in, seen_rows
 
 FIRST = 0.01  # share taken as "first emergence"
 FALL_DAYS = 110  # from 15 August
@@ -227,22 +225,12 @@ def read_seen(path: str | PathLike[str]) -> list[SeenPlants]:
     InputError
         The file cannot be read, or a row does not say what is asked; names row and field.
     """
-    try:
-        rows = list(csv.DictReader(io.StringIO(read_text(path), newline="")))
-    except csv.Error as error:
-        raise InputError(f"cannot be read ({error})", path=path, remedy="give a CSV file") from None
-    missing = [name for name in _NEEDED if not rows or name not in rows[0]]
-    if missing:
-        raise InputError(
-            f"lacks the column {missing[0]}", path=path, remedy=f"give {', '.join(_NEEDED)}"
-        )
-    return [_seen(row, number, path) for number, row in enumerate(rows, start=2)]
+    return seen_rows(path, _NEEDED, _seen)
 
 
-def _seen(row: dict[str, str], number: int, path: str | PathLike[str]) -> SeenPlants:
+def _seen(_: int, row: Mapping[str, str]) -> SeenPlants:
     def wrong(field: str, remedy: str) -> InputError:
-        said = f"{row[field]!r} does not fit"
-        return InputError(said, path=path, row=number, field=field, remedy=remedy)
+        return InputError(f"{row[field]!r} does not fit", field=field, remedy=remedy)
 
     event = row["event"]
     if event not in get_args(Event):
@@ -256,20 +244,18 @@ def _seen(row: dict[str, str], number: int, path: str | PathLike[str]) -> SeenPl
         code = CRABGRASS if row["weed"] == "crabgrass" else weed_code(row["weed"])
     except ValueError as error:
         raise wrong("weed", str(error)) from None
-    place = []
-    for field in ("lat", "lon"):
-        try:
-            place.append(float(row[field]))
-        except ValueError:
-            raise wrong(field, "write decimal degrees") from None
+    place = place_in(row)
+    for field, degrees in zip(("lat", "lon"), place, strict=True):
+        if math.isnan(degrees):
+            raise wrong(field, "write decimal degrees")
     return SeenPlants(
         code,
         event,  # type: ignore[arg-type]
         f"{date:%m-%d}",
         None if usual else date.year,
-        *(place[0], place[1]),
-        row.get("place") or "",
-        row.get("source") or "",
+        *place,
+        row.get("place", ""),
+        row.get("source", ""),
     )
 
 

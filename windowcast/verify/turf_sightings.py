@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from os import PathLike
 from typing import Literal
 
 from windowcast.core.errors import InputError
-from windowcast.core.given_files import read_text
 from windowcast.core.turf import Species
+from windowcast.verify.seen_rows import number_in, place_in, seen_rows
 
 NEEDED = ("grass", "event", "date", "lat", "lon")
 Kind = Literal["live leaf", "first leaf", "greened up", "browning", "dormant", "looked dormant"]
@@ -87,42 +87,16 @@ def read_sightings(path: str | PathLike[str]) -> list[Sighting]:
         Not such a file, or a row whose date, place, percent or precision cannot be read; the
         first is named.
     """
-    remedy = f"give a CSV with the columns {', '.join(NEEDED)}"
-    text = read_text(path)
-    try:
-        rows = list(csv.reader(text.splitlines(), strict=True))
-    except csv.Error as error:
-        raise InputError(f"is not a CSV: {error}", path=path, remedy=remedy) from None
-    if not rows:
-        raise InputError("is empty", path=path, remedy=remedy)
-    head = [name.strip() for name in rows[0]]
-    for name in NEEDED:
-        if name not in head:
-            raise InputError("the column is missing", path=path, row=1, field=name, remedy=remedy)
-    found = []
-    for number, cells in enumerate(rows[1:], start=2):
-        if not any(cell.strip() for cell in cells):
-            continue
-        if len(cells) != len(head):
-            raise InputError(
-                f"has {len(cells)} fields, not {len(head)}", path=path, row=number,
-                remedy="quote cells that hold a comma",
-            )  # fmt: skip
-        plain = {name: cell.strip() for name, cell in zip(head, cells, strict=True)}
-        try:
-            found.append(_sighting(number, plain))
-        except InputError as error:
-            raise error.at(path=path, row=number) from None
-    return found
+    return seen_rows(path, NEEDED, _sighting)
 
 
-def _sighting(row: int, cells: dict[str, str]) -> Sighting:
+def _sighting(row: int, cells: Mapping[str, str]) -> Sighting:
     date, usual = _date(cells["date"])
     event = cells["event"]
     percent = _percent(cells.get("percent", ""))
     species, overseeded = _species(cells["grass"], cells.get("cultivar", ""))
     kind = _kind(event, percent)
-    lat, lon = _number(cells, "lat", 90.0), _number(cells, "lon", 180.0)
+    lat, lon = place_in(cells)
     if not species:
         unusable = "not a turf species that the program knows"
     elif kind is None:
@@ -138,7 +112,7 @@ def _sighting(row: int, cells: dict[str, str]) -> Sighting:
     return Sighting(
         row, cells["grass"], species, overseeded, event, kind, date, usual, cells.get("site", ""),
         lat, lon, cells.get("source", ""), cells.get("status", ""),
-        _number(cells, "precision_d", 400.0), unusable,
+        number_in(cells, "precision_d", 0.0, 400.0), unusable,
     )  # fmt: skip
 
 
@@ -154,22 +128,6 @@ def _date(text: str) -> tuple[dt.date | None, str]:
             remedy="write YYYY-MM-DD, or normal MM-DD for a usual date",
         ) from None  # fmt: skip
     return None, match[1]
-
-
-def _number(cells: dict[str, str], name: str, most: float) -> float:
-    text = cells.get(name, "")
-    if not text:
-        return math.nan
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not abs(value) <= most or (name == "precision_d" and value < 0):
-        raise InputError(
-            f"{text[:30]!r} is not a number within what is possible", field=name,
-            remedy="give it as a plain number, or leave it empty",
-        )  # fmt: skip
-    return value
 
 
 def _percent(text: str) -> float:
