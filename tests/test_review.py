@@ -19,7 +19,6 @@ from log_fixtures import spoiled
 from spoken import METRIC, US, render
 
 from windowcast.cli import cli, main
-from windowcast.core.phrase import Phrase
 from windowcast.core.record import Grade, Record, Weather
 from windowcast.core.site import Site
 from windowcast.materials.actives import load_actives
@@ -472,8 +471,7 @@ def test_a_point_is_one_application_at_its_own_place() -> None:
         a = Application(
             start, (Material("glyphosate"),), where=where, trial="t", treatment=treatment
         )
-        nothing = Phrase("")
-        return ReviewedApplication("", a, (), None, False, 0, nothing, None, ())
+        return ReviewedApplication(id="", application=a, purpose_noted=False)
 
     ratings = [
         Rating(dt.date(2017, 4, 20), value + int(block), trial="t", plot=f"{place}{name}{block}",

@@ -250,7 +250,7 @@ def test_faults_are_what_was_unfit_worst_first_then_the_lack_of_water() -> None:
 
 
 def reviewed(application: Application = DONE, **more: Any) -> ReviewedApplication:
-    plain = ReviewedApplication("a", application, (), None, True, 0, NOTHING, (), ())
+    plain = ReviewedApplication(id="a", application=application, purpose_noted=True, faults=())
     return replace(plain, **more)
 
 

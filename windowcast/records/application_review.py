@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from windowcast.core.errors import InputError
-from windowcast.core.phrase import NOTHING, Name, Phrase, say
+from windowcast.core.phrase import Name, Phrase, say
 from windowcast.core.site import Site
 from windowcast.materials.actives import Active, Actives
 from windowcast.materials.needs import needs_of
@@ -35,12 +35,18 @@ def outcome_only_of(
     """An application of another season: whether it worked, and how many weeds were up."""
     application = stored.entry
     members = _members(application, materials, [])
-    name = next((p for p in PURPOSES if p == application.purpose), None)
+    name = _purpose(application)
     seen = ledger.seen(application, members, pre=is_pre(application, members))
-    verdict = _verdict(application, name, seen, None, ledger, outcome_only=True)
-    up = share_up(state, application, purpose_of(name, ledger.tables).weeds) if name else math.nan
     return ReviewedApplication(
-        stored.id, application, (), None, name is not None, 0, NOTHING, None, (), verdict, up
+        id=stored.id,
+        application=application,
+        purpose_noted=name is not None,
+        verdict=_verdict(application, name, seen, None, ledger, outcome_only=True),
+        share_up=(
+            math.nan
+            if name is None
+            else share_up(state, application, purpose_of(name, ledger.tables).weeds)
+        ),
     )
 
 
@@ -48,7 +54,10 @@ def unreviewed(stored: Stored[Application], error: Exception) -> ReviewedApplica
     """An application that cannot be reviewed, so that the others still are."""
     problem = say("review.problem", problem=Name(str(error) or type(error).__name__))
     return ReviewedApplication(
-        stored.id, stored.entry, (), None, bool(stored.entry.purpose), 0, NOTHING, None, (problem,)
+        id=stored.id,
+        application=stored.entry,
+        purpose_noted=bool(stored.entry.purpose),
+        notes=(problem,),
     )
 
 
@@ -61,23 +70,28 @@ def reviewed_with(
 ) -> ReviewedApplication:
     """An application beside the weather, the state and the windows of its season."""
     application = stored.entry
-    context = season.context if season is not None else None
     notes: list[Phrase] = []
     members = _members(application, materials, notes)
     needs = needs_of(members, str(site.turf.species)) if members else None
     facts = expected_of(application, members)
-    name = next((p for p in PURPOSES if p == application.purpose), None)
-    inside = context is not None and _inside(context, application, site)
-    if not inside or context is None:
+    name = _purpose(application)
+    if season is not None and not _inside(season.context, application, site):
+        season = None
+    if season is None:
         notes.append(say("review.no_record"))
-    if not inside or season is None or context is None or needs is None:
-        if inside and context is not None:
-            facts = (*facts_of(context, application, needs, name), *facts)
+    if season is None or needs is None:
+        if season is not None:
+            facts = (*facts_of(season.context, application, needs, name), *facts)
         seen = ledger.seen(application, members, pre=is_pre(application, members))
         return ReviewedApplication(
-            stored.id, application, facts, None, bool(application.purpose), 0, NOTHING, None,
-            tuple(notes), _verdict(application, name, seen, None, ledger),
-        )  # fmt: skip
+            id=stored.id,
+            application=application,
+            facts=facts,
+            purpose_noted=name is not None,
+            notes=tuple(notes),
+            verdict=_verdict(application, name, seen, None, ledger),
+        )
+    context = season.context
     purpose: PurposeName = name or season.likeliest_purpose(application, needs, PURPOSES)
     facts = (*facts_of(context, application, needs, purpose), *facts)
     if name is None:
@@ -121,6 +135,11 @@ def reviewed_with(
         verdict=_verdict(application, purpose, seen, evidence, ledger),
         share_up=evidence.up,
     )
+
+
+def _purpose(application: Application) -> PurposeName | None:
+    """What the log says it was for; None where it says nothing."""
+    return next((name for name in PURPOSES if name == application.purpose), None)
 
 
 def _verdict(

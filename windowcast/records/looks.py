@@ -104,7 +104,7 @@ class Lookbook:
 
     def __init__(self, entries: Iterable[Seeing]) -> None:
         self._all: list[Seeing] = sorted(
-            (e for e in entries if not getattr(e, "trial", "")), key=lambda e: e.date
+            (e for e in entries if not isinstance(e, Rating) or not e.trial), key=lambda e: e.date
         )
         self._places: dict[str, list[Seeing]] = {}
         for entry in self._all:

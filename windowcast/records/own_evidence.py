@@ -176,7 +176,7 @@ def _last_seen(
     Where the last look tells nothing, no earlier one stands in for it: weeds may have come back.
     """
     looks: dict[tuple[str, str], dict[str, Looks]] = {}
-    for each in rounds_of(read.trial, read.ratings, check.name):
+    for each in rounds_of(read.trial, read.ratings):
         if each.measure not in MEASURED or not each.weed:
             continue
         for found in place_effects(read.trial, each, check, materials):

@@ -126,7 +126,7 @@ def pool_trials(trials: Sequence[TrialRead], materials: Actives, against: str = 
             why = say("pool.no_standard", standard=Name(against)) if against else None
             leave(read.trial.name, "", why or say("pool.no_check"))
             continue
-        for found in rounds_of(read.trial, read.ratings, other.name):
+        for found in rounds_of(read.trial, read.ratings):
             for place in place_effects(read.trial, found, other, materials):
                 if isinstance(place, NoEffect):
                     leave(read.trial.name, place.treatment, place.why)

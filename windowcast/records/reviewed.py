@@ -18,7 +18,7 @@ BETTER_BY = 10.0  # points; less is not worth regretting
 NEAR_DAYS = 21
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ReviewedApplication:
     """One application in hindsight.
 
@@ -38,13 +38,13 @@ class ReviewedApplication:
 
     id: str
     application: Application
-    facts: tuple[Fact, ...]
-    scored: Scored | None
+    facts: tuple[Fact, ...] = ()
+    scored: Scored | None = None
     purpose_noted: bool
-    better_days: int
-    missed: Phrase
-    faults: tuple[Phrase, ...] | None
-    notes: tuple[Phrase, ...]
+    better_days: int = 0
+    missed: Phrase = NOTHING
+    faults: tuple[Phrase, ...] | None = None
+    notes: tuple[Phrase, ...] = ()
     verdict: Verdict | None = None
     share_up: float = math.nan
 

@@ -154,15 +154,17 @@ def setting(asked: TankRequest, site: Site | None) -> GroundAndSprayer:
     area_m2 = _area_m2(asked.area, areas)
     carrier = parse_carrier(_needed("carrier", asked, sprayer))
     tank_l = parse(_needed("tank", asked, sprayer), "volume", "tank")
-    speed, spacing, flow = (_said(name, asked, sprayer) for name in ("speed", "spacing", "flow"))
+    speed = _said("speed", asked, sprayer)
+    speed_m_s = parse(speed, "speed", "speed") if speed else None
+    spacing, flow = (_said(name, asked, sprayer) for name in ("spacing", "flow"))
     return GroundAndSprayer(
         areas,
         sprayer,
         area_m2,
         carrier,
         tank_l,
-        _nozzle(carrier, speed, spacing, flow),
-        parse(speed, "speed", "speed") if speed else None,
+        _nozzle(carrier, speed_m_s, spacing, flow),
+        speed_m_s,
     )
 
 
@@ -291,17 +293,19 @@ def _used(
     return most
 
 
-def _nozzle(carrier_l_ha: float, speed: str, spacing: str, flow: str) -> NozzleCheck | None:
-    if not (speed or spacing or flow):
+def _nozzle(
+    carrier_l_ha: float, speed_m_s: float | None, spacing: str, flow: str
+) -> NozzleCheck | None:
+    if speed_m_s is None and not spacing and not flow:
         return None
-    if not speed or not spacing:
+    if speed_m_s is None or not spacing:
         raise InputError(
             "speed and spacing are both needed to check a nozzle",
-            field="spacing" if speed else "speed", remedy="give both",
+            field="speed" if speed_m_s is None else "spacing", remedy="give both",
         )  # fmt: skip
     return nozzle_check(
         carrier_l_ha,
-        parse(speed, "speed", "speed"),
+        speed_m_s,
         parse(spacing, "length", "spacing"),
         parse(flow, "flow", "flow") if flow else None,
     )

@@ -220,8 +220,6 @@ def _round(
     if trial.design == "split-plot" and trial.seed is not None:
         whole = {(p.site, p.plot): p.main for p in plan_of(trial)}
     dates = {r.location: r.date for r in ratings}
-    if any(r.date != dates[r.location] for r in ratings):
-        raise ValueError("a round holds two days of one site")
     start = _start(before, dates)
     rows = tuple(
         PlotRow(
