@@ -32,8 +32,7 @@ from windowcast.verify.soil import PASSINGS, date_errors, in_season, observed_da
 from windowcast.verify.soil_stations import find_files, read_stations
 from windowcast.weather.gaps import filled
 from windowcast.weather.quality import checked
-from windowcast.weather.rain_climate import nearby, packaged
-from windowcast.weather.rain_filled import FILLED
+from windowcast.weather.rain_filled import FILLED, nearby, packaged
 
 SAME_TOWN_KM = 40
 HUMID_MM = 2.0  # mean rain a day

@@ -24,7 +24,7 @@ from windowcast.physics.usual_rain import MONTHS, month_of
 from windowcast.sources.uscrn import read_uscrn
 from windowcast.verify.soil_stations import find_files
 from windowcast.weather.ensemble_years import TEMPERATURES, normal_course
-from windowcast.weather.rain_climate import RainStations, nearby, with_temperature_nearby
+from windowcast.weather.rain_filled import RainStations, nearby, with_temperature_nearby
 
 TARGET = Path(__file__).parents[1] / "windowcast" / "data" / "rain_climate.csv"
 LEAST_DAYS = 110  # of a month, over all years

@@ -23,15 +23,13 @@ from windowcast.core.site import Site, site_from
 from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.materials.actives import Actives, load_actives
 from windowcast.materials.efficacy import PLUS
-from windowcast.season.observed import Applied
 from windowcast.season.weeds import weed
 from windowcast.verify.as_it_came import AsItCame
 from windowcast.verify.as_known import in_its_zone
-from windowcast.verify.foresight import watering_mm
+from windowcast.verify.foresight import watered_in
 from windowcast.verify.lived import lived
 from windowcast.verify.odds import last_seasons
-from windowcast.verify.sprays import Done, Tank
-from windowcast.verify.survival import leaf_stage
+from windowcast.verify.sprays import Done, Tank, leaf_stage
 from windowcast.verify.worth import FALL, Worlds
 from windowcast.windows.model import PurposeName
 from windowcast.windows.score import Block
@@ -266,8 +264,7 @@ def _days(worlds: Worlds, trial: SeenTrial, purpose: PurposeName) -> list[dt.dat
 def _done(worlds: Worlds, purpose: PurposeName, tank: Tank, date: dt.date) -> Done:
     """An application in the best hours of a day; about noon where none are fit."""
     names = [name for name, _ in tank]
-    water = watering_mm(worlds, purpose, tank)
-    applied = Applied(date, purpose, tank, water, None if water is None else date)
+    applied = watered_in(worlds, purpose, tank, date)
     block: Block | None = worlds.hours.workable(purpose, names).get(date)
     if block is not None:
         return Done(applied, *worlds.hours.span(block))

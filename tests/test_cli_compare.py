@@ -242,7 +242,7 @@ def test_a_scheduler_or_archive_that_is_away_is_exit_3(
     capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr("windowcast.region.cluster.CONNECT_S", 1)
+    monkeypatch.setattr("windowcast.region.pools.CONNECT_S", 1)
     away = ("--scheduler", "tcp://127.0.0.1:9")
     code, _, err = run(folder, "--out", tmp_path / "o", *away, capsys=capsys)
     assert code == 3

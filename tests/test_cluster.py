@@ -19,7 +19,7 @@ import pyarrow as pa
 import pytest
 
 from windowcast.core.errors import SourceUnreachableError
-from windowcast.region import cluster as cluster_module
+from windowcast.region import pools as cluster_module
 from windowcast.region.engine import Station, run
 from windowcast.region.parts import Chunk
 

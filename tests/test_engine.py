@@ -19,9 +19,9 @@ import pytest
 
 from windowcast.core.errors import InputError, SourceUnreachableError
 from windowcast.region import engine, pools
-from windowcast.region.cluster import EngineError
 from windowcast.region.engine import Station, run, tables_hash
 from windowcast.region.parts import Chunk
+from windowcast.region.pools import EngineError
 
 STATIONS = tuple(Station(f"S{i:03d}", f"S{i:03d}.csv", region="ab"[i % 2]) for i in range(10))
 
@@ -249,7 +249,7 @@ def test_bad_lists_are_refused(tmp_path: Path) -> None:
 def test_a_scheduler_that_is_away_is_exit_3(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("windowcast.region.cluster.CONNECT_S", 1)
+    monkeypatch.setattr("windowcast.region.pools.CONNECT_S", 1)
     with pytest.raises(SourceUnreachableError, match="does not answer") as caught:
         run(STATIONS, double, {}, tmp_path / "parts", scheduler="tcp://127.0.0.1:9")
     assert caught.value.exit_code == 3

@@ -16,8 +16,8 @@ from spoken import render
 from windowcast.core.errors import InputError
 from windowcast.core.record import Grade, Record
 from windowcast.sources.files import read_weather
+from windowcast.sources.ghcn import is_dly, read_dly
 from windowcast.sources.ghcn_csv import is_long_csv
-from windowcast.sources.ghcn_dly import is_dly, read_dly
 
 KEY = "USW00099999202001TMAX"
 

@@ -34,9 +34,8 @@ from windowcast.sources import by_name
 from windowcast.sources.by_name import AUTOMATIC, chosen, source_named
 from windowcast.sources.cache import Cache
 from windowcast.sources.cache_file import FILE, folder
-from windowcast.sources.fetch import Fetcher
+from windowcast.sources.fetch import Fetcher, age_text
 from windowcast.sources.http import Client, Limits
-from windowcast.sources.kept import age_text
 from windowcast.sources.reach import services_of
 from windowcast.sources.source import Found, Request, Source
 from windowcast.weather.gather import gather, services

@@ -18,11 +18,10 @@ from windowcast.materials.actives import load_actives
 from windowcast.records.place_effects import given_at, read_trials
 from windowcast.records.pooled_trials import pool_trials
 from windowcast.trials.analysis import analyse
-from windowcast.trials.contrasts import effect_of, scale_of, spread_said, told
+from windowcast.trials.contrasts import effect_of, pooled_effect, scale_of, spread_said, told
 from windowcast.trials.given import Given, why_other
 from windowcast.trials.layout import arms_of, plan_of
 from windowcast.trials.model import AdjustedMean, Comparison, PlotRow, TrialAnalysis, TrialOptions
-from windowcast.trials.pooled import pooled_effect
 from windowcast.trials.trial_file import load_trial
 
 PLACES = {"North": (33.3, -84.3), "South": (31.4, -83.5), "West": (32.4, -84.9)}

@@ -31,8 +31,8 @@ from windowcast.weather.ensemble import members
 from windowcast.weather.gaps import filled
 from windowcast.weather.load import assemble
 from windowcast.weather.quality import checked
+from windowcast.weather.rain_filled import told_rain_mm
 from windowcast.weather.sample import SAMPLE_TODAY, sample_folder, sample_site
-from windowcast.weather.told_rain import told_rain_mm
 from windowcast.windows.covers import covers_of
 from windowcast.windows.days import DAY_CRITERIA, DayContext
 from windowcast.windows.hours import hour_context

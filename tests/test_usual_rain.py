@@ -16,7 +16,7 @@ from windowcast.physics.usual_rain import (
     own_climate,
 )
 from windowcast.weather.gaps import filled
-from windowcast.weather.rain_climate import nearby, packaged
+from windowcast.weather.rain_filled import nearby, packaged
 
 ATHENS = Place("Athens, Georgia", 33.95, -83.38, timezone="America/New_York")
 ALICE = Place("Alice Springs", -23.7, 133.9, timezone="Australia/Darwin")

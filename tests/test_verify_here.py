@@ -37,9 +37,8 @@ from windowcast.sources.foretold import (
     Issue,
     Said,
 )
-from windowcast.verify.held import held_windows
 from windowcast.verify.here import effective, luck, odds_bins, offs, windows
-from windowcast.verify.remember import ground_of, remember
+from windowcast.verify.remember import ground_of, held_windows, remember
 from windowcast.weather.foretold_days import Case
 from windowcast.weather.sample import sample_site, sample_weather
 

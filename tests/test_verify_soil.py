@@ -16,7 +16,7 @@ from windowcast.cli.verify import command
 from windowcast.core.errors import InputError
 from windowcast.verify.soil import PASSINGS, date_errors, observed_days, verify_soil, weekly_mean
 from windowcast.verify.soil_stations import find_files, read_stations
-from windowcast.weather.probe_screen import screen
+from windowcast.weather.soil_nearby import screen
 
 FOLDER = Path(__file__).parent / "data" / "uscrn"
 NEVER_FITTED = ("KY_Bowling_Green_21_NNE", "OH_Coshocton_8_NNE")  # benchmarks/fit_soil.py

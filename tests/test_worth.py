@@ -28,7 +28,7 @@ from windowcast.season.weeds import weed
 from windowcast.verify import worth as scoring
 from windowcast.verify.as_it_came import AsItCame
 from windowcast.verify.foresight import foresight
-from windowcast.verify.survival import drawn_control, leaf_stage, sprayed, stopped
+from windowcast.verify.sprays import drawn_control, leaf_stage, sprayed, stopped
 from windowcast.verify.worth import Worlds
 from windowcast.windows.barrier import caught_by_day
 from windowcast.windows.days_held import days_held

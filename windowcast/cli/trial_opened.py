@@ -43,8 +43,8 @@ def analysed(trial: TrialFile, trial_file: Path, against: str) -> tuple[list[Any
     """The ratings of a trial, and each round with its analysis."""
     from windowcast.cli.progress import at_work
     from windowcast.records.trial_analyses import analysed_rounds
-    from windowcast.trials.arm_names import arm_named
     from windowcast.trials.layout import arms_of
+    from windowcast.trials.trial_cells import arm_named
 
     arm = arm_named(against, "", arms_of(trial)) if against else None
     if against and arm is None:

@@ -58,7 +58,7 @@ def status(format_: str) -> None:
     if not holdings:
         echo(voice_in("metric").say("cli.nothing_cached"))
         return
-    from windowcast.sources.kept import age_text
+    from windowcast.sources.fetch import age_text
 
     rows = [
         [
@@ -100,8 +100,8 @@ def doctor(ctx: click.Context, *, mend: bool, format_: str) -> None:
     """
     from windowcast.sources.cache import Cache
     from windowcast.sources.doctor import examined, mended
+    from windowcast.sources.fetch import age_text
     from windowcast.sources.foretold import Foretold
-    from windowcast.sources.kept import age_text
 
     voice, now = voice_in("metric"), time.time()
     with Cache() as cache:
@@ -229,7 +229,7 @@ def _origin(p: Provenance) -> dict[str, Any]:
 
 def _show(found: Found, voice: Voice, asked: int) -> None:
     from windowcast.core.phrase import Quantity
-    from windowcast.sources.kept import age_text
+    from windowcast.sources.fetch import age_text
 
     now = dt.datetime.now(dt.UTC)
     rows = []

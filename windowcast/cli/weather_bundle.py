@@ -123,7 +123,7 @@ def import_(file: Path, folder: Path | None, format_: str) -> None:
 
 def _show(manifest: Manifest, voice: Voice) -> None:
     """How many answers each source has, and how old they are."""
-    from windowcast.sources.kept import age_text
+    from windowcast.sources.fetch import age_text
 
     now = time.time()
     by_source: dict[str, list[CarriedAnswer]] = {}

@@ -22,8 +22,8 @@ from windowcast.records.place_effects import (
     untreated_arm,
 )
 from windowcast.records.trial_rounds import TrialRound, near, rounds_of
-from windowcast.trials.arm_names import arm_named
 from windowcast.trials.contrasts import (
+    PooledEffect,
     PoolScale,
     ShownEffect,
     listed,
@@ -33,8 +33,8 @@ from windowcast.trials.contrasts import (
 )
 from windowcast.trials.given import Given, why_other
 from windowcast.trials.layout import TrialArm, arms_of
-from windowcast.trials.pooled import PooledEffect
 from windowcast.trials.rated_measures import MEASURES
+from windowcast.trials.trial_cells import arm_named
 from windowcast.trials.trial_file import TrialFile
 
 YEAR, QUARTER = 365, 91  # days

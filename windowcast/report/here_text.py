@@ -9,8 +9,8 @@ from windowcast.core.phrase import Name, Phrase, Quantity, Share, Value, joined,
 from windowcast.core.values import PACKAGED
 from windowcast.report.catalogue import Voice
 from windowcast.verify.advice_kept import AdviceHere, SeasonsHere, Sprayed
-from windowcast.verify.held import HOURS_UNKNOWN
 from windowcast.verify.here import HereReport, HereSpan, OddsBin, Off, Windows
+from windowcast.verify.remember import HOURS_UNKNOWN
 from windowcast.windows.reasons import label
 
 SHOWN_LEADS = (0, 1, 3, 5, 7)

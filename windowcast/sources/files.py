@@ -24,9 +24,8 @@ from windowcast.core.values import load
 from windowcast.sources.blend import TEMPERATURES, height_shift_c, lapse_rate
 from windowcast.sources.columns import FileUnits
 from windowcast.sources.csv_rows import EARLIEST, beyond_forecast
-from windowcast.sources.ghcn import moved_to_calendar_day
+from windowcast.sources.ghcn import is_dly, moved_to_calendar_day, read_dly
 from windowcast.sources.ghcn_csv import is_long_csv, read_long_csv
-from windowcast.sources.ghcn_dly import is_dly, read_dly
 from windowcast.sources.morning_readings import dated_a_day_late
 from windowcast.sources.table_times import TimeOptions
 from windowcast.sources.tables import read_table

@@ -1,12 +1,14 @@
 """What the cells of a row of a table of ratings say: which plot, what was rated, when, how much.
 
-What its columns say has to agree with each other and with the plan of the trial.
+What its columns say has to agree with each other and with the plan of the trial. A treatment may be
+named as in the trial file, by its number, or as trials call a check.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 
@@ -14,15 +16,55 @@ from windowcast.core.errors import InputError
 from windowcast.core.weed_codes import weed_code
 from windowcast.sources.written_dates import Ambiguous, Order, moment_written
 from windowcast.sources.written_numbers import Mark, number_written
-from windowcast.trials.arm_names import arm_named
 from windowcast.trials.layout import PlannedPlot, TrialArm
 from windowcast.trials.rated_measures import MEASURES
 from windowcast.trials.trial_columns import RatedColumn, Role, measure_said, role_named
-from windowcast.trials.trial_file import TrialFile, TrialSite
+from windowcast.trials.trial_file import CheckKind, TrialFile, TrialSite
+
+_NUMBER = re.compile(r"(?:trt|treatment|t|no\.?|#)?\s*(\d+)(?:\.0)?", re.IGNORECASE)
+# words of a check, without spaces, hyphens and capitals
+_CHECKS: dict[CheckKind, tuple[str, ...]] = {
+    "untreated": (
+        "utc", "ntc", "ut", "nt", "unt", "untreated", "nontreated", "untreatedcheck", "check",
+        "nontreatedcheck", "untreatedcontrol", "nontreatedcontrol", "control", "weedy", "unsprayed",
+        "weedycheck", "nontreatedweedy", "testigo", "testigosintratar", "sintratar",
+        "testigoabsoluto",
+    ),
+    "weed-free": (
+        "weedfree", "weedfreecheck", "wfc", "handweeded", "handweededcheck", "testigolimpio",
+        "libredemaleza",
+    ),
+    "standard": ("standard", "std", "standardcheck", "grower", "estandar"),
+}  # fmt: skip
+_KIND = {word: kind for kind, words in _CHECKS.items() for word in words}
 
 _OF_TURF = ("injury", "turf", "quality", "color")  # measures without a weed
 _REMEDY = "correct it, or empty the cell"
 Cell = Callable[[Role], str]  # the text of a row under one of the columns
+
+
+def arm_named(text: str, timing: str, arms: Sequence[TrialArm]) -> TrialArm | None:
+    """The treatment that a cell means; None where it could be none or several.
+
+    `timing` is the code beside it in a table of a factorial; "" where there is none.
+    """
+    name = text.strip().casefold()
+    whole = [arm for arm in arms if arm.name.casefold() == name]
+    crossed = [
+        arm
+        for arm in arms
+        if arm.factor.casefold() == name
+        and timing
+        and timing.casefold() in map(str.casefold, arm.timing)
+    ]
+    for found in (crossed, whole):
+        if len(found) == 1:
+            return found[0]
+    if number := _NUMBER.fullmatch(name):
+        return next((arm for arm in arms if arm.number == int(number[1])), None)
+    kind = _KIND.get(re.sub(r"[\W_]+", "", name))
+    checks = [arm for arm in arms if kind is not None and arm.check == kind]
+    return checks[0] if len(checks) == 1 else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,7 +30,7 @@ from windowcast.season.leaf import (
     threshold_sd_c,
     worlds,
 )
-from windowcast.season.model import SiteState
+from windowcast.season.model import SiteState, days_of
 from windowcast.season.runs import BoolArray
 from windowcast.season.soil_days import measured
 from windowcast.season.soil_doubt import even_scores, soil_doubt
@@ -39,7 +39,6 @@ from windowcast.season.state import build, drivers_of
 from windowcast.season.weeds import Weed, weed
 from windowcast.verify.as_known import as_known
 from windowcast.verify.dates_came import SOIL_IS_KNOWN, probed
-from windowcast.verify.days_of import days_of
 from windowcast.verify.growing_soil import GrowingSoil
 from windowcast.weather.gaps import filled
 from windowcast.weather.quality import checked

@@ -25,7 +25,7 @@ from windowcast.season.state import build, drivers_of
 from windowcast.season.weeds import weed
 from windowcast.verify.growing_soil import GrowingSoil
 from windowcast.verify.soil_stations import PROBES
-from windowcast.weather.probe_screen import screen
+from windowcast.weather.soil_nearby import screen
 
 SEASON_DAYS = 365
 PROBE_GAP_DAYS = 3  # bridged in a straight line

@@ -22,10 +22,10 @@ from windowcast.materials.actives import Actives
 from windowcast.materials.rotation import use_of
 from windowcast.programme.answer import answer_on
 from windowcast.programme.foreseen import Foreseen, foreseen
-from windowcast.season.observed import Applied, Observed
+from windowcast.season.observed import Observed
 from windowcast.season.sightings import CanopyLook
 from windowcast.verify.followers import Follower, tanks_of
-from windowcast.verify.foresight import watering_mm
+from windowcast.verify.foresight import watered_in
 from windowcast.verify.growing_soil import GrowingSoil
 from windowcast.verify.lived import Lived
 from windowcast.verify.sprays import Done
@@ -263,14 +263,12 @@ class _Life:
         return any(one.applied.purpose == name for one in self.done)
 
     def _spray(self, name: PurposeName, actives: Sequence[str], start: dt.datetime) -> None:
-        tables, today = self.mornings.tables, start.date()
+        tables = self.mornings.tables
         stock = tanks_of(self.materials, tables["efficacy"]).values()
         rates = dict(one for tank in stock for one in tank)  # the advice may name any of them
         at = tuple((active, rates[active]) for active in actives)
-        water = watering_mm(self.worlds, name, at)
-        on = None if water is None else today
         end = start + dt.timedelta(hours=Rule.of(tables["criteria"]).shortest_h)
-        self.done.append(Done(Applied(today, name, at, water, on), start, end))
+        self.done.append(Done(watered_in(self.worlds, name, at, start.date()), start, end))
 
     def workable(self, first: dt.datetime, last: dt.datetime) -> dt.datetime | None:
         """The first start between two moments at which the sky lets the sprayer out; None: at none.

@@ -82,11 +82,9 @@ class Hindsight:
         """The applications of some choices, by date."""
         found = []
         for name, at in choices:
-            date, tank = self.could[name].dates[at], self.tanks[name]
-            water = watering_mm(self.worlds, name, tank)
-            on = None if water is None else date
-            start, end = self.worlds.hours.span(self.could[name].blocks[at])
-            found.append(Done(Applied(date, name, tank, water, on), start, end))
+            of = self.could[name]
+            applied = watered_in(self.worlds, name, self.tanks[name], of.dates[at])
+            found.append(Done(applied, *self.worlds.hours.span(of.blocks[at])))
         return tuple(sorted(found, key=lambda one: one.start))
 
     def value(self, choices: Sequence[Choice]) -> float:
@@ -176,6 +174,12 @@ def watering_mm(worlds: Worlds, purpose: PurposeName, tank: Tank) -> float | Non
     if not worlds.site.turf.irrigated or not purpose_of(purpose, worlds.tables).barrier:
         return None
     return worlds.hours.needs([name for name, _ in tank]).activation_mm
+
+
+def watered_in(worlds: Worlds, purpose: PurposeName, tank: Tank, date: dt.date) -> Applied:
+    """A tank that goes out on a date, watered in the same day where it is to be and can be."""
+    water = watering_mm(worlds, purpose, tank)
+    return Applied(date, purpose, tank, water, None if water is None else date)
 
 
 def _names(choices: Sequence[Choice]) -> set[PurposeName]:

@@ -16,6 +16,7 @@ import gzip
 import io
 import math
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -194,14 +195,10 @@ class _Row:
     def date(self, field: str) -> np.datetime64:
         """A cell as a date."""
         text = self.cells[field].strip()
-        try:
-            return np.datetime64(text, "D") if len(text) == len("2014-07-09") else _no_date()
-        except ValueError:
-            raise self.error(field, f"{text!r} is no date", "write dates as YYYY-MM-DD") from None
-
-
-def _no_date() -> np.datetime64:
-    raise ValueError
+        with suppress(ValueError):
+            if len(text) == len("2014-07-09"):
+                return np.datetime64(text, "D")
+        raise self.error(field, f"{text!r} is no date", "write dates as YYYY-MM-DD")
 
 
 def _by_city(

@@ -18,10 +18,9 @@ from typing import Any, Literal
 
 import numpy as np
 
-from windowcast.season.observed import Applied
 from windowcast.verify.advice_scores import ADVICE, FORESIGHT
 from windowcast.verify.following import Followed, ReadThen
-from windowcast.verify.foresight import allowed, watering_mm
+from windowcast.verify.foresight import allowed, watered_in
 from windowcast.verify.sprays import Done, Tank
 from windowcast.verify.worth import FALL, SPRING, Worlds
 from windowcast.windows.model import PURPOSES, PurposeName
@@ -129,8 +128,7 @@ def season_seen(worlds: Worlds, tanks: Mapping[PurposeName, Tank], dates: Dates)
 
 
 def _residual(worlds: Worlds, name: PurposeName, tank: Tank, date: dt.date) -> Residual | None:
-    water = watering_mm(worlds, name, tank)
-    held = worlds.held(Applied(date, name, tank, water, None if water is None else date))
+    held = worlds.held(watered_in(worlds, name, tank, date))
     days = np.flatnonzero(held.mean(axis=0) >= HALF)
     if not len(days):
         return None

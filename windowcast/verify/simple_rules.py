@@ -34,9 +34,8 @@ from windowcast.core.local_days import hours_of, on_clock
 from windowcast.core.record import DateArray, FloatArray, Record, Weather
 from windowcast.core.season_calendar import SEASON_START, month_day, northern_month_day
 from windowcast.core.values import PACKAGED, Table, Tables
-from windowcast.season.observed import Applied
 from windowcast.season.rolling import trailing_mean
-from windowcast.verify.foresight import watering_mm
+from windowcast.verify.foresight import watered_in
 from windowcast.verify.sprays import Done, Tank
 from windowcast.verify.worth import SeasonLived, Worlds
 from windowcast.windows.criteria import over_limit
@@ -302,10 +301,7 @@ class _Person:
         return bool(high >= rules.number("warm_day_c") and rain < rules.number("dry_day_mm"))
 
     def _done(self, purpose: PurposeName, date: dt.date, start: dt.datetime) -> Done:
-        tank = self.tanks[purpose]
-        water_mm = watering_mm(self.worlds, purpose, tank)
-        on = None if water_mm is None else date
-        applied = Applied(date, purpose, tank, watered_in_mm=water_mm, watered_in_on=on)
+        applied = watered_in(self.worlds, purpose, self.tanks[purpose], date)
         return Done(applied, start, start + dt.timedelta(hours=self._shortest_h))
 
 

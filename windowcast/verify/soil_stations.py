@@ -15,7 +15,7 @@ import numpy as np
 from windowcast.core.errors import InputError
 from windowcast.core.record import DateArray, FloatArray, Record
 from windowcast.sources.uscrn import first_line, is_uscrn, read_uscrn, station_number
-from windowcast.weather.probe_screen import screen
+from windowcast.weather.soil_nearby import screen
 
 WEATHER = ("tmax_c", "tmin_c", "precip_mm", "solar_mj_m2", "rh_mean_pct")
 PROBES = ("soil_5cm_c", "soil_10cm_c")

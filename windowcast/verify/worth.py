@@ -30,8 +30,7 @@ from windowcast.season.turf_safety import Safety, injury_probability
 from windowcast.season.weeds import weed
 from windowcast.verify.as_it_came import AsItCame, DrawnSeason
 from windowcast.verify.hours_came import HoursCame
-from windowcast.verify.sprays import Done, Tank, Worth
-from windowcast.verify.survival import leaf_stage, sprayed, stopped
+from windowcast.verify.sprays import Done, Tank, Worth, leaf_stage, sprayed, stopped
 from windowcast.windows.barrier import watered_in_time
 from windowcast.windows.days_held import days_held
 from windowcast.windows.exposure import Barrier

@@ -50,8 +50,7 @@ from windowcast.weather.ensemble_rain import (
 )
 from windowcast.weather.ensemble_years import CARRIED, TEMPERATURES, PastYears, past_years
 from windowcast.weather.own_misses import Error, with_own
-from windowcast.weather.rain_climate import with_temperature_nearby
-from windowcast.weather.rain_filled import FILLED
+from windowcast.weather.rain_filled import FILLED, with_temperature_nearby
 
 PARTS = {"tmax_c": ErrorPart.HIGH, "tmin_c": ErrorPart.LOW}
 EXTRA_DAYS = 2  # hours needed after the last ranked day for what must follow

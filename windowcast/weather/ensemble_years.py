@@ -20,8 +20,7 @@ import numpy.typing as npt
 from windowcast.core.record import DateArray, FloatArray, Place, Record
 from windowcast.core.values import Table
 from windowcast.weather.grid_filled import HUMIDITY
-from windowcast.weather.rain_climate import nearby
-from windowcast.weather.rain_filled import FILLED
+from windowcast.weather.rain_filled import FILLED, nearby
 
 YEAR_DAYS = 365
 

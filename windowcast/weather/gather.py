@@ -6,6 +6,7 @@ The site's own thermometer is compared with its neighbours: it may have drifted,
 from __future__ import annotations
 
 import datetime as dt
+import os
 import time
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
@@ -24,16 +25,15 @@ from windowcast.core.values import PACKAGED, Tables, load
 from windowcast.sources.blend import lapse_rate
 from windowcast.sources.by_name import chosen, source_named
 from windowcast.sources.coarse_grid import CoarseGridSource
-from windowcast.sources.fetch import Fetcher
+from windowcast.sources.fetch import Fetcher, kept_text
 from windowcast.sources.http_answer import FetchError, Kind
-from windowcast.sources.kept import kept_text
 from windowcast.sources.own_logger import read_own
 from windowcast.sources.side_by_side import side_by_side
 from windowcast.sources.soil_around import around
 from windowcast.sources.source import Found, Progress, Request, Source
-from windowcast.sources.switches import GRID_SWITCH, SOIL_SWITCH, switched_on
 from windowcast.weather.join import hourly_to_daily
 
+GRID_SWITCH, SOIL_SWITCH = "WINDOWCAST_COARSE_GRID", "WINDOWCAST_SOIL_NETWORKS"
 _SERVICES = ("forecast", "mosmix", "metno")
 
 
@@ -219,9 +219,14 @@ def _archive(request: Request, fetcher: Fetcher, *, needed: bool) -> Found:
         return Found(flags=(remark("archive-unreachable", say("flag.given", problem=Noted(text))),))
 
 
+def _allowed(switch: str) -> bool:
+    """Whether the environment does not forbid a source to be asked."""
+    return os.environ.get(switch, "").lower() not in ("off", "0", "no", "false")
+
+
 def _soil(site: Site, request: Request, fetcher: Fetcher) -> Found:
     """Soil measured at stations around, where the site lets it be asked for."""
-    if not switched_on(SOIL_SWITCH, wanted=site.weather.soil_networks):
+    if not (site.weather.soil_networks and _allowed(SOIL_SWITCH)):
         return Found()
     return around(request, fetcher)
 
@@ -231,7 +236,7 @@ def _coarse(site: Site, given: Sequence[Record], request: Request, fetcher: Fetc
 
     Where files tell the past, as far back as they reach.
     """
-    if not switched_on(GRID_SWITCH, wanted=site.weather.coarse_grid):
+    if not (site.weather.coarse_grid and _allowed(GRID_SWITCH)):
         return Found()
     begins = [record.times[0].astype("datetime64[D]").astype(object) for record in given]
     first = min(begins, default=request.first)

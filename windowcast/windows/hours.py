@@ -23,7 +23,7 @@ from windowcast.core.values import PACKAGED, Table, Tables
 from windowcast.physics import humidity
 from windowcast.physics.sun import solar_elevation_deg
 from windowcast.season.model import SiteState
-from windowcast.weather.told_rain import told_rain_mm
+from windowcast.weather.rain_filled import told_rain_mm
 from windowcast.windows.score import Block, Rule
 
 LEAD_H = 24

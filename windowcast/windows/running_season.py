@@ -17,7 +17,7 @@ from windowcast.core.values import PACKAGED, Tables
 from windowcast.limits.ground import ground_of
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.season.model import SiteState
-from windowcast.weather.told_rain import told_rain_mm
+from windowcast.weather.rain_filled import told_rain_mm
 from windowcast.windows.cover_plan import Season, season_of
 from windowcast.windows.opening import Opening
 from windowcast.windows.purposes import Purpose
