@@ -23,8 +23,7 @@ from spoken import METRIC
 
 from windowcast.core.digest import digest_of
 from windowcast.core.errors import InputError
-from windowcast.core.languages import LANGUAGES
-from windowcast.core.phrase import NOTHING, Phrase, Value, say
+from windowcast.core.phrase import LANGUAGES, NOTHING, Phrase, Value, say
 from windowcast.core.values import PACKAGED
 from windowcast.limits.model import Limit
 from windowcast.limits.rules import _Said

@@ -19,7 +19,7 @@ ENGLISH = (
     "records/store_schema.py", "trials/",
 )  # fmt: skip
 _RAISED = {"InputError", "_bad", "PydanticCustomError", "HTTPException"}
-_VALIDATORS = ("core/site.py", "core/turf.py", "core/sprayer.py", "core/clock_span.py",
+_VALIDATORS = ("core/site.py", "core/turf.py", "core/sprayer.py", "core/spray_calendar.py",
                "core/weed_codes.py", "records/", "web/fields.py")  # fmt: skip
 _SECOND = {"_bad", "PydanticCustomError", "HTTPException"}  # the text is their second argument
 

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from windowcast.core.record import FloatArray
 from windowcast.core.values import Value, load
-from windowcast.windows.along_rows import Rising
 from windowcast.windows.barrier import (
     best_day,
     caught_by_day,
@@ -20,7 +19,7 @@ from windowcast.windows.barrier import (
     split_caught,
     watered_in_time,
 )
-from windowcast.windows.exposure import Barrier
+from windowcast.windows.exposure import Barrier, Rising
 from windowcast.windows.loss import Loss, half_lives_lost, loss_rate, spot_need_mm, watered_share
 from windowcast.windows.residual import Laying, ResidualActive
 

@@ -26,8 +26,8 @@ from windowcast.core.values import PACKAGED
 from windowcast.physics.soil_forcing import estimate_solar_mj_m2
 from windowcast.physics.sun import day_of_year, extraterrestrial_radiation_mj_m2
 from windowcast.programme.foreseen import foreseen
+from windowcast.season.errors import soil_error_at
 from windowcast.season.model import Substitute
-from windowcast.season.soil_error_at import soil_error_at
 from windowcast.season.unknown_rain import note_of, substitute_of
 from windowcast.sources.cache import Cache
 from windowcast.sources.cache_file import FILE

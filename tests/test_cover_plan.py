@@ -24,7 +24,7 @@ from windowcast.core.record import FloatArray
 from windowcast.core.values import PACKAGED, Value
 from windowcast.materials.resistance import Failing, Resistances, ResistanceStatus
 from windowcast.season.model import Emergence
-from windowcast.windows import barrier, resisted
+from windowcast.windows import barrier
 from windowcast.windows.cover_plan import (
     Season,
     _better,
@@ -38,7 +38,15 @@ from windowcast.windows.cover_plan import (
     season_of,
     share,
 )
-from windowcast.windows.covers import _shut_by, controlled_on, covers_of, laid_on
+from windowcast.windows.covers import (
+    _shut_by,
+    against_of,
+    aimed_at,
+    controlled_on,
+    covers_of,
+    covers_working,
+    laid_on,
+)
 from windowcast.windows.model import CoverPlan, CoverPoint, TrialControl
 from windowcast.windows.opening import Opening
 from windowcast.windows.purposes import purpose_of
@@ -584,9 +592,9 @@ def test_no_pre_emergent_that_fails_on_a_weed_here_has_a_cover() -> None:
         asked.append([one.name for one in left])
         return ("a cover",)
 
-    working: Any = resisted.covers_working
+    working: Any = covers_working
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(resisted, "covers_of", covers)
+        patch.setattr("windowcast.windows.covers.covers_of", covers)
         found = working(PRE, PRE.generic, it, [MADE, week], against)
         assert (found, asked) == (("a cover",), [["week"]])
         assert working(PRE, PRE.generic, it, [MADE], against) == ()
@@ -600,9 +608,9 @@ def test_weeds_of_the_other_season_are_not_what_a_purpose_is_aimed_at() -> None:
         return Resistances(tuple(made), {"made": 3})
 
     # a weed that nobody named, and one that lives on from year to year, may be of any season
-    assert resisted.aimed_at(known("POAAN", "DIGIS", "", "CYPES"), PRE) == {"POAAN", "", "CYPES"}
+    assert aimed_at(known("POAAN", "DIGIS", "", "CYPES"), PRE) == {"POAAN", "", "CYPES"}
     spring = purpose_of("pre-spring")
-    assert resisted.aimed_at(known("POAAN", "DIGIS", ""), spring) == {"DIGIS", ""}
+    assert aimed_at(known("POAAN", "DIGIS", ""), spring) == {"DIGIS", ""}
     for weed, fails in (("POAAN", True), ("DIGIS", False)):
-        failing = resisted.against_of(known(weed), PRE)(["made"])
+        failing = against_of(known(weed), PRE)(["made"])
         assert (failing is not None) is fails

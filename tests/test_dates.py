@@ -11,7 +11,7 @@ from uscrn_sites import DEEP_SOUTH, MID_ATLANTIC, MID_SOUTH, record, site, state
 
 from windowcast.core.season_calendar import season_name, season_slices
 from windowcast.season.dates import fall_date, key_dates, share_date, spring_date
-from windowcast.season.rolling import trailing_mean, trailing_sum
+from windowcast.season.runs import trailing_mean, trailing_sum
 from windowcast.season.state import build
 
 DAYS = np.arange("2019-07-01", "2022-07-01", dtype="datetime64[D]")

@@ -22,7 +22,7 @@ from windowcast.season.clocks import Drivers, clocks
 from windowcast.season.dates import share_date
 from windowcast.season.degree_days import accumulate, heating
 from windowcast.season.emergence import WeedCarry, emerge
-from windowcast.season.rolling import trailing_mean, trailing_sum
+from windowcast.season.runs import trailing_mean, trailing_sum
 
 F_PER_C = 1.8
 

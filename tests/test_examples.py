@@ -76,7 +76,7 @@ FORMULAS = {
     "physics.humidity": {"Parameters", "Returns", "Notes", "References", "Examples"},
     "physics.sun": {"Parameters", "Returns", "Examples"},
     "season.degree_days": {"Parameters", "Examples"},
-    "season.rolling": {"Examples"},
+    "season.runs": {"Examples"},
 }
 
 

@@ -14,17 +14,23 @@ import numpy as np
 import pytest
 
 from windowcast.core.record import FloatArray
-from windowcast.windows.along_rows import Rising, where_reached
 from windowcast.windows.barrier import (
     best_day,
     caught_by_day,
     cover,
+    days_held,
     runs_out,
     split_caught,
     watered_in_time,
 )
-from windowcast.windows.days_held import days_held
-from windowcast.windows.exposure import Barrier, Exposure, Surroundings, fallen_before
+from windowcast.windows.exposure import (
+    Barrier,
+    Exposure,
+    Rising,
+    Surroundings,
+    fallen_before,
+    where_reached,
+)
 from windowcast.windows.loss import (
     Loss,
     from_start,

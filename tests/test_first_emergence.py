@@ -15,9 +15,8 @@ from windowcast.core.record import Grade, Place, Record
 from windowcast.programme.model import KeyDate
 from windowcast.programme.season_today import season_today
 from windowcast.season.clocks import Drivers
-from windowcast.season.emergence import emerge, emerge_in_futures
+from windowcast.season.emergence import can_be_used, emerge, emerge_in_futures
 from windowcast.season.state import build
-from windowcast.season.trust import can_be_used
 from windowcast.season.weeds import weed
 from windowcast.windows.odds import DateRange
 from windowcast.windows.season_axis import SeasonAxis

@@ -10,8 +10,7 @@ from babel.dates import format_date, format_time
 from babel.lists import format_list
 from babel.numbers import format_decimal
 
-from windowcast.core.languages import LANGUAGES
-from windowcast.core.phrase import Quantity
+from windowcast.core.phrase import LANGUAGES, Quantity
 from windowcast.core.phrase import names as named
 from windowcast.report.catalogue import Voice, catalogue, languages
 

@@ -19,8 +19,7 @@ from windowcast.core.values import Value
 from windowcast.materials.actives import Active, load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.materials.nozzle import nozzle_check
-from windowcast.materials.price import Price
-from windowcast.materials.product import Product
+from windowcast.materials.product import Price, Product
 from windowcast.materials.products import product_from, product_from_words, with_label_maximum
 from windowcast.materials.rates import Concentration
 from windowcast.materials.rotation import (

@@ -15,10 +15,8 @@ from windowcast.core.values import PACKAGED
 from windowcast.physics.soil_error import SoilError, soil_error
 from windowcast.season.clocks import ClockSpeed, Drivers
 from windowcast.season.emergence import emerge, emerge_in_futures
-from windowcast.season.errors_drawn import model_errors
+from windowcast.season.errors import even_scores, model_errors, soil_doubt, soil_error_at
 from windowcast.season.model import SiteState, Substitute
-from windowcast.season.soil_doubt import even_scores, soil_doubt
-from windowcast.season.soil_error_at import soil_error_at
 from windowcast.season.state import Carry, build
 from windowcast.season.unknown_rain import substitute_of
 from windowcast.season.weeds import weed

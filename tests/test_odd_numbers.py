@@ -16,7 +16,7 @@ from windowcast.core.quantity import parse, parse_temperature
 from windowcast.core.site import Site, site_from
 from windowcast.core.spreadsheet_cells import as_text, as_written
 from windowcast.materials.actives import load_actives
-from windowcast.materials.price import parse_price
+from windowcast.materials.product import parse_price
 from windowcast.records.entry_checks import from_plain
 from windowcast.records.import_export import read_log_file, to_csv
 from windowcast.records.model import FieldNote

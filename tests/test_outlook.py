@@ -29,10 +29,9 @@ from windowcast.materials.rotation import Use
 from windowcast.season.model import Substitute
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows import advice, reasons, trace
-from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.choices import Candidate
 from windowcast.windows.decision_model import Shut
-from windowcast.windows.model import PurposeName, PurposeOutlook, Ranking
+from windowcast.windows.model import CAUTIONS, PurposeName, PurposeOutlook, Ranking
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.score import Rule
 

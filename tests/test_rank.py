@@ -21,8 +21,7 @@ from windowcast.materials.actives import load_actives
 from windowcast.materials.needs import needs_of
 from windowcast.report.tables import json_text, rank_schema
 from windowcast.season.model import SiteState, TurfPhase
-from windowcast.windows.cautions import CAUTIONS
-from windowcast.windows.model import PURPOSES, PurposeName, PurposeOutlook, Ranking
+from windowcast.windows.model import CAUTIONS, PURPOSES, PurposeName, PurposeOutlook, Ranking
 from windowcast.windows.purposes import purpose_of
 from windowcast.windows.rank import rank
 from windowcast.windows.score import Rule

@@ -18,8 +18,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.quantity import Rate, parse_rate
 from windowcast.materials.actives import load_actives
 from windowcast.materials.nozzle import nozzle_check
-from windowcast.materials.price import parse_area_price, parse_price
-from windowcast.materials.product import Product
+from windowcast.materials.product import Product, parse_area_price, parse_price
 from windowcast.materials.products import load_products, product_from_words
 from windowcast.materials.rates import (
     Concentration,

@@ -16,7 +16,7 @@ from spoken import render
 
 from windowcast.cli.rank import command
 from windowcast.report.tables import shipped_schema
-from windowcast.windows.cautions import CAUTIONS
+from windowcast.windows.model import CAUTIONS
 
 
 def _run(*options: str) -> str:

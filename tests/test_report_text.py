@@ -20,8 +20,7 @@ from windowcast.report.message import WIDTH, message_text
 from windowcast.report.terminal import table_text
 from windowcast.report.turf_lines import plan_lines
 from windowcast.report.wording import with_briefly
-from windowcast.windows.cautions import CAUTIONS
-from windowcast.windows.model import Choice
+from windowcast.windows.model import CAUTIONS, Choice
 
 
 def test_table_holds_every_column_of_the_answer() -> None:

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from windowcast.core.clock_span import ClockSpan
 from windowcast.core.errors import InputError
 from windowcast.core.site import Site, load_site, timezone_at
+from windowcast.core.spray_calendar import ClockSpan
 from windowcast.core.turf import Species
 from windowcast.core.validation import line_of
 

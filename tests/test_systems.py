@@ -17,7 +17,7 @@ from trial_fixtures import trial_text
 from windowcast.cli import cli
 from windowcast.core.atomic_files import write_atomic
 from windowcast.core.errors import InputError
-from windowcast.core.file_names import is_device
+from windowcast.core.given_files import is_device
 from windowcast.core.site_template import Answers, site_toml
 from windowcast.records import store_schema
 from windowcast.sources.textfile import split_options

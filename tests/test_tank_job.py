@@ -21,7 +21,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.quantity import parse, parse_rate, with_unit_of
 from windowcast.core.site import Site, load_site, site_from
 from windowcast.materials.actives import load_actives
-from windowcast.materials.price import parse_price
+from windowcast.materials.product import parse_price
 from windowcast.materials.products import load_products, product_from_words
 from windowcast.records.model import Application, Material
 from windowcast.records.store import SeasonLog

@@ -11,8 +11,8 @@ from error_texts import PACKAGE, raised
 
 from windowcast.cli import main
 from windowcast.core.errors import InputError
-from windowcast.core.languages import LANGUAGES
 from windowcast.core.packaged import packaged_toml
+from windowcast.core.phrase import LANGUAGES
 from windowcast.core.values import STATUSES, Value, load
 from windowcast.core.weed_codes import known
 from windowcast.materials.actives import load_actives

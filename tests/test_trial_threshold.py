@@ -18,7 +18,7 @@ from web_fixtures import client
 
 from windowcast.cli import cli, main
 from windowcast.core.errors import InputError
-from windowcast.materials.price import parse_area_price
+from windowcast.materials.product import parse_area_price
 from windowcast.records.model import Rating
 from windowcast.records.trial_analyses import analysed_rounds
 from windowcast.records.trial_threshold import TurfThreshold, turf_threshold

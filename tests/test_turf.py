@@ -231,7 +231,7 @@ def test_dormancy_of_real_winters_falls_within_the_trade_calendar():
 def test_green_up_waits_for_the_published_soil():
     # no green-up with 4-in soil below 55 °F (grounds-mag.com); recovery at 65 °F (Duble, Texas
     # A&M). The 7-day mean at green-up for good lies between.
-    from windowcast.season.rolling import trailing_mean
+    from windowcast.season.runs import trailing_mean
 
     for station in (MID_ATLANTIC, MID_SOUTH, DEEP_SOUTH):
         found, _ = state(station)

@@ -22,7 +22,7 @@ from windowcast.programme.answer import answer
 from windowcast.programme.foreseen import foreseen
 from windowcast.region.models import stacked
 from windowcast.season.model import SiteState, Substitute
-from windowcast.season.rolling import trailing_mean
+from windowcast.season.runs import trailing_mean
 from windowcast.season.state import build, drivers_of
 from windowcast.season.unknown_rain import note_of, substitute_of
 from windowcast.sources.files import read_weather

@@ -30,8 +30,7 @@ from windowcast.verify.as_it_came import AsItCame
 from windowcast.verify.foresight import foresight
 from windowcast.verify.sprays import drawn_control, leaf_stage, sprayed, stopped
 from windowcast.verify.worth import Worlds
-from windowcast.windows.barrier import caught_by_day
-from windowcast.windows.days_held import days_held
+from windowcast.windows.barrier import caught_by_day, days_held
 from windowcast.windows.exposure import Barrier
 from windowcast.windows.loss import Loss
 from windowcast.windows.residual import Laying, material_of

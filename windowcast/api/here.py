@@ -16,7 +16,7 @@ from windowcast.core.values import PACKAGED, Tables
 from windowcast.core.version import __version__
 from windowcast.records.areas import Piece, pieces
 from windowcast.records.observations import Logged, probe_readings
-from windowcast.season.reading_days import readings_at_5cm_c
+from windowcast.season.observed import readings_at_5cm_c
 from windowcast.sources.cache import Cache
 from windowcast.sources.foretold import DAY_S, Came, Foretold
 from windowcast.verify.advice_kept import AdviceHere, advice_here

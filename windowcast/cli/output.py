@@ -15,7 +15,7 @@ import click
 from windowcast.cli.options import format_option, page_option
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import read_regular
-from windowcast.core.languages import LANGUAGES
+from windowcast.core.phrase import LANGUAGES
 
 if TYPE_CHECKING:
     from windowcast.core.site import Site

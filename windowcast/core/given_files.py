@@ -14,6 +14,13 @@ from windowcast.core.errors import InputError
 
 MAX_TEXT_BYTES = 16 * 1024 * 1024
 _SPECIAL = "is a pipe or a device, not a file"
+_DEVICES = {
+    "con",
+    "prn",
+    "aux",
+    "nul",
+    *(f"{port}{n}" for port in ("com", "lpt") for n in range(10)),
+}
 
 
 def refuse_special(path: str | PathLike[str]) -> None:
@@ -109,3 +116,14 @@ def parsed_toml(text: str, path: str | PathLike[str] | None = None) -> dict[str,
         ) from None
     except ValueError as error:  # a number of thousands of digits
         raise InputError(f"is not valid TOML: {error}", path=path, remedy="correct it") from None
+
+
+def is_device(name: str) -> bool:
+    """Whether Windows takes a file of this name, whatever its ending, for a device.
+
+    Examples
+    --------
+    >>> is_device("con.toml"), is_device("contour.toml")
+    (True, False)
+    """
+    return name.partition(".")[0].strip().lower() in _DEVICES

@@ -15,6 +15,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, get_args
 
+Language = Literal["en", "es"]
+LANGUAGES: tuple[str, ...] = get_args(Language)
+
 Unit = Literal[
     "degC",  # a temperature on the scale
     "K",  # a difference between temperatures

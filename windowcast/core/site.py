@@ -27,7 +27,7 @@ from pydantic_core import PydanticCustomError
 
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import parsed_toml, read_text
-from windowcast.core.languages import Language
+from windowcast.core.phrase import Language
 from windowcast.core.record import Place
 from windowcast.core.spray_calendar import Calendar
 from windowcast.core.sprayer import Operator, Sprayer

@@ -26,8 +26,7 @@ from windowcast.core.errors import InputError
 from windowcast.core.quantity import parse_density, parse_rate, with_unit_of
 from windowcast.materials.actives import Actives
 from windowcast.materials.label_values import read_toml
-from windowcast.materials.price import parse_price
-from windowcast.materials.product import Product
+from windowcast.materials.product import Product, parse_price
 from windowcast.materials.rates import parse_concentration
 
 _KEYS = (

@@ -16,8 +16,7 @@ from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.physics.soil import simulate
 from windowcast.physics.soil_site import SiteCorrection
-from windowcast.season.errors import ModelErrors
-from windowcast.season.errors_drawn import model_errors
+from windowcast.season.errors import ModelErrors, model_errors
 from windowcast.season.model import SiteState
 from windowcast.season.observed import Observed, soil_correction
 from windowcast.season.sightings import CanopyLook, holding

@@ -16,7 +16,7 @@ from windowcast.core.values import Table, Value
 from windowcast.core.weed_codes import known
 from windowcast.programme.model import KeyDate, YearDate
 from windowcast.season.model import Emergence, SiteState
-from windowcast.season.rolling import trailing_mean
+from windowcast.season.runs import trailing_mean
 from windowcast.season.seeding import sets_days
 from windowcast.season.turf_safety import brown_in
 from windowcast.windows.odds import FIRST_HIDDEN, LAST_HIDDEN, DateRange, date_range, normal_range

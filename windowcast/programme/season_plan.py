@@ -36,6 +36,7 @@ from windowcast.programme.workable_days import day_scores, fewest_workable, open
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows.advice import opening
+from windowcast.windows.covers import Against, against_of, covers_working
 from windowcast.windows.decision_model import Decided
 from windowcast.windows.hours import HourContext, hour_context
 from windowcast.windows.judge import Judge
@@ -44,7 +45,6 @@ from windowcast.windows.odds import DateRange
 from windowcast.windows.opening import Opening
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.residual import ResidualActive
-from windowcast.windows.resisted import Against, against_of, covers_working
 from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.score import BoolArray
 from windowcast.windows.season_axis import SEASON_DAYS

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from windowcast.core.errors import InputError
-from windowcast.materials.price import parse_area_price
+from windowcast.materials.product import parse_area_price
 from windowcast.records.place_effects import untreated_arm
 from windowcast.records.trial_rounds import TrialRound
 from windowcast.trials.contrasts import COVER

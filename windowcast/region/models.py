@@ -32,13 +32,12 @@ from windowcast.region.columns import (
 from windowcast.region.spray_days import spray_days
 from windowcast.season.clocks import Drivers, middle_clocks, told_from
 from windowcast.season.dates import key_dates
+from windowcast.season.emergence import can_be_used
+from windowcast.season.errors import soil_error_at
 from windowcast.season.leaf import SOIL_DAYS
 from windowcast.season.model import Emergence, SiteState
-from windowcast.season.row_spans import Spans
-from windowcast.season.soil_days import SoilDays
-from windowcast.season.soil_error_at import soil_error_at
+from windowcast.season.soil_days import SoilDays, Spans
 from windowcast.season.state import drivers_of
-from windowcast.season.trust import can_be_used
 from windowcast.season.turf import turf_state
 from windowcast.season.unknown_rain import substitute_of
 from windowcast.season.weeds import weed

@@ -16,8 +16,7 @@ from windowcast.materials.tank import Dose
 from windowcast.records.tank_job import TankJob
 from windowcast.report.catalogue import Voice
 from windowcast.report.tank_sheet import WIDTH, dose_text, mixing_lines, to_width
-from windowcast.windows.cautions import CAUTIONS
-from windowcast.windows.model import Window
+from windowcast.windows.model import CAUTIONS, Window
 
 SIGNED = ("operator", "certification", "date", "began", "ended", "wind", "loads", "signature",
           "supervisor")  # fmt: skip

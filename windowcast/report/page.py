@@ -13,7 +13,7 @@ from windowcast.report.answer_page import Words, answer_views
 from windowcast.report.catalogue import Voice
 from windowcast.report.plan_view import plan_view
 from windowcast.report.season_picture import season_picture
-from windowcast.windows.cautions import CAUTIONS
+from windowcast.windows.model import CAUTIONS
 
 if TYPE_CHECKING:
     from jinja2 import Environment

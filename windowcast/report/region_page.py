@@ -38,8 +38,7 @@ from windowcast.report.region_story import left_out_line, story, sub_line, weekl
 from windowcast.report.region_weeks import odds_chart, weeks_chart
 from windowcast.report.region_winters import failing_named, why_said
 from windowcast.report.region_words import day_said, gap_said, quantity_named, signed, unparted
-from windowcast.windows.cautions import CAUTIONS
-from windowcast.windows.model import PURPOSES
+from windowcast.windows.model import CAUTIONS, PURPOSES
 from windowcast.windows.purposes import purpose_of
 
 MAPPED = ("soil_21", "poaan_50", "dormant", "greenup", "digis_10", "barrier_fall")

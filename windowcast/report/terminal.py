@@ -14,9 +14,8 @@ from windowcast.report.catalogue import Voice
 from windowcast.report.decision_table import DecisionTable, decision_table
 from windowcast.report.terminal_width import table_width, wrapped
 from windowcast.report.turf_lines import plan_lines, turf_lines
-from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.decision import answer_word, decide
-from windowcast.windows.model import PurposeOutlook, Ranking, Window
+from windowcast.windows.model import CAUTIONS, PurposeOutlook, Ranking, Window
 
 if TYPE_CHECKING:
     from rich.console import Console

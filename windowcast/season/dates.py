@@ -24,7 +24,7 @@ from windowcast.core.season_calendar import (
 )
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.season.model import Emergence, SiteState, TurfPhase
-from windowcast.season.rolling import trailing_mean
+from windowcast.season.runs import trailing_mean
 
 SOIL_DAYS = 7
 SEARCH_FALL_FROM = "08-01"  # northern

@@ -4,11 +4,16 @@ Each weed has a clock, a degree-day total of its own kind counted from its biofi
 where the soil is too cold or too dry to germinate (hydrothermal time). A curve turns the clock into
 the emerged share. The clock may run faster or slower than published, by a log-normal factor. The
 share only rises with the clock, so the 10 and 90 % bands are the same curve on the 10 and 90 %
-clocks. Over a gap in the weather the clock runs as in other years (`windowcast.season.bridging`).
-Where rain is unknown the low band takes a dry soil and the high band a moist one. Both bands
-include that uncertainty, and while a gap's is too large the share is unknown. Futures each take a
-place of their own within that band, for the season so far as much as for the days ahead
-(`emerge_in_futures`).
+clocks. Over a gap in the weather the clock runs as in other years
+(`windowcast.season.bridging`). Where rain is unknown the low band takes a dry soil and
+the high band a moist one. Both bands include that uncertainty, and while a gap's is too large the
+share is unknown. Futures each take a place of their own within that band, for the season so far as
+much as for the days ahead (`emerge_in_futures`).
+
+A curve can be used where its clock starts in a season in which nothing comes up (`can_be_used`). In
+a summer as cool as the fall elsewhere, and in a winter as warm as spring, the clock runs from the
+day on which it is started: the dates that follow are those of the calendar, alike each year, and
+say nothing of the weed.
 """
 
 from __future__ import annotations
@@ -20,7 +25,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from windowcast.core.record import FloatArray
+from windowcast.core.record import DateArray, FloatArray
 from windowcast.core.season_calendar import on_date
 from windowcast.season.ages import Ages, History, ages_of
 from windowcast.season.clocks import (
@@ -34,7 +39,6 @@ from windowcast.season.clocks import (
 )
 from windowcast.season.degree_days import accumulate
 from windowcast.season.model import Emergence
-from windowcast.season.trust import air_rule_can_be_used, can_be_used
 from windowcast.season.weeds import Weed
 
 
@@ -285,3 +289,44 @@ def _season_steps(steps: Clocks, resets: npt.NDArray[np.int64], carry: WeedCarry
         ),
         steps,
     )
+
+
+def can_be_used(
+    weed: Weed, share: FloatArray, dates: DateArray, *, southern: bool
+) -> npt.NDArray[np.bool_]:
+    """Whether a weed's curve holds at a place, ``[...]``.
+
+    Parameters
+    ----------
+    share
+        Emerged share over the years of a record, ``[..., day]``; NaN where it is unknown.
+
+    Returns
+    -------
+    numpy.ndarray
+        False where in most years more has come up by the end of the quiet time than the table
+        allows; True where no year tells.
+    """
+    limit = weed.common.too_early if weed.season == "fall" else weed.common.no_winter
+    return _quiet(weed, share > limit, np.isfinite(share), dates, southern)
+
+
+def air_rule_can_be_used(
+    weed: Weed, first_by_air: FloatArray, dates: DateArray, *, southern: bool
+) -> npt.NDArray[np.bool_]:
+    """Whether the rule of air temperature holds at a place, ``[...]``; as `can_be_used`.
+
+    False where in most years it tells the first plants before the end of the quiet time.
+    """
+    return _quiet(weed, first_by_air >= 1.0, np.isfinite(first_by_air), dates, southern)
+
+
+def _quiet(
+    weed: Weed,
+    early: npt.NDArray[np.bool_],
+    known: npt.NDArray[np.bool_],
+    dates: DateArray,
+    southern: bool,
+) -> npt.NDArray[np.bool_]:
+    days = on_date(dates, weed.common.quiet_until[weed.season], southern)
+    return np.asarray(2 * early[..., days].sum(axis=-1) <= known[..., days].sum(axis=-1))

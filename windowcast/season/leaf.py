@@ -20,8 +20,7 @@ import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
 from windowcast.core.values import PACKAGED, Table, Tables
-from windowcast.season.rolling import trailing_mean, trailing_sum
-from windowcast.season.runs import BoolArray, latest
+from windowcast.season.runs import BoolArray, latest, trailing_mean, trailing_sum
 
 SOIL_DAYS = 7
 Level = Literal["first", "half"]

@@ -14,9 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from windowcast.core.record import FloatArray
-from windowcast.season.greenup import begun
 from windowcast.season.leaf import Counts, Driver, Leaf, Run, Seen, leaf_in
-from windowcast.season.runs import BoolArray, carried_on, run_length
+from windowcast.season.runs import BoolArray, carried_on, latest, run_length
 
 Leaves = list[Leaf]  # in each world
 
@@ -112,7 +111,11 @@ def _counted(
         flag = False if before is None else before.begun[k]
         idle_days = run_length(~own_soil.possible, was)
         without = carried_on(np.asarray(was)[..., None], idle_days)[..., :-1]
-        began = begun(own.possible, without, enough, afresh, before=flag)
+        # before a time without leaf autumn's colour still goes; after it, leaf is the green-up even
+        # where frost takes it back. The time is that of the soil as modelled: else more doubt, in
+        # which autumn's leaf stays longer, would begin the green-up less often.
+        starts = own.possible & (without >= enough)
+        began = latest(starts, np.broadcast_to(afresh, starts.shape), flag)
         begun_count += began
         idle.append(idle_days[..., -1])
         begun_in.append(began[..., -1])

@@ -17,7 +17,7 @@ from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.materials.resistance import NO_RESISTANCE, Resistances
 from windowcast.materials.rotation import Use
-from windowcast.physics.soil import SoilSite, simulate
+from windowcast.physics.soil import SoilForcing, SoilResult, SoilSite, simulate
 from windowcast.physics.soil_site import (
     NEAR_SURFACE_M,
     ProbeReading,
@@ -141,19 +141,25 @@ def soil_correction(
         for station in nearby
         for reading in readings_at(station, record, plain.temp_c[:, 0], tables, soil_model)
     ]
-    hourly = None
-    if any(r.hour is not None for r in seen.readings):
-        from windowcast.physics.soil_hourly import hourly_top_c
-
-        by_depth = [hourly_top_c(forcing, soil, plain, depth_m=z) for z in NEAR_SURFACE_M]
-        hourly = np.stack(by_depth, axis=-1)
     return fit_site_correction(
         plain.temp_c,
         record.times,
         (*seen.readings, *moved),
-        hourly_c=hourly,
+        hourly_c=_hourly_c(seen.readings, forcing, soil, plain),
         values=tables["soil"],
     )
+
+
+def _hourly_c(
+    readings: Sequence[ProbeReading], forcing: SoilForcing, soil: SoilSite, plain: SoilResult
+) -> FloatArray | None:
+    """The plain model by the hour, ``[time, hour, 2]``; None where no reading tells its own."""
+    if all(reading.hour is None for reading in readings):
+        return None
+    from windowcast.physics.soil_hourly import hourly_top_c
+
+    by_depth = [hourly_top_c(forcing, soil, plain, depth_m=z) for z in NEAR_SURFACE_M]
+    return np.stack(by_depth, axis=-1)
 
 
 def readings_at(
@@ -215,3 +221,29 @@ def _place_km(there: Place, here: Place, tables: Tables) -> tuple[float, float, 
     north = EARTH_RADIUS_KM * np.radians(there.latitude_deg - here.latitude_deg)
     per_m = tables["sources"].number("archive.height_km_per_100m") / 100.0
     return float(east), float(north), up_m * per_m
+
+
+def readings_at_5cm_c(
+    record: Record, site: Site, readings: Sequence[ProbeReading], tables: Tables = PACKAGED
+) -> dict[np.datetime64, float]:
+    """Probe readings as daily means at 5 cm, °C, by date; several of one date in the mean.
+
+    From the depth and hour of the reading to the day at 5 cm goes the model's own difference
+    between the two, which its error at the place hardly touches.
+    """
+    if not readings:
+        return {}
+    forcing, soil = soil_forcing(record), soil_site(site, tables=tables)
+    plain = simulate(forcing, soil, depths_m=NEAR_SURFACE_M)
+    daily, hourly = plain.temp_c, _hourly_c(readings, forcing, soil, plain)
+    found: dict[np.datetime64, list[float]] = {}
+    for reading in readings:
+        at = int((reading.date - record.times[0]).astype(np.int64))
+        if 0 <= at < len(record.times):
+            there = daily[at]
+            if hourly is not None and reading.hour is not None:
+                there = hourly[at, int(reading.hour) % 24]
+            off = daily[at, 0] - np.interp(reading.depth_m, NEAR_SURFACE_M, there)
+            if np.isfinite(off):
+                found.setdefault(reading.date, []).append(reading.temp_c + float(off))
+    return {date: sum(some) / len(some) for date, some in found.items()}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -12,13 +13,48 @@ from windowcast.core.site import Site
 from windowcast.core.turf import Texture
 from windowcast.core.values import PACKAGED, Tables
 from windowcast.physics.soil import SiteCorrection, SoilForcing, SoilSite, SoilState
-from windowcast.season.row_spans import Spans
 from windowcast.season.soil_kept import SoilModel
 from windowcast.season.unknown_rain import rain_or_usual
 from windowcast.weather.grid_filled import HUMIDITY
 
 SEED_DEPTH_M = 0.025
 DEPTHS_M = (SEED_DEPTH_M, 0.05, 0.10)
+
+
+@dataclass(frozen=True)
+class Spans:
+    """Where the record of each row lies on a common axis of days.
+
+    Rows that begin on different days are moved so that all begin on the first, and back again.
+
+    Attributes
+    ----------
+    first, length
+        Index of the first day and number of days, ``[row]``.
+    days
+        Length of the common axis.
+    """
+
+    first: npt.NDArray[np.int64]
+    length: npt.NDArray[np.int64]
+    days: int
+
+    def own(self, values: FloatArray, after: float = np.nan) -> FloatArray:
+        """Values ``[row, day]`` of the common axis, each row from its first day, then `after`."""
+        out = np.full((len(values), int(self.length.max())), after)
+        for row, (first, length) in enumerate(self._rows()):
+            out[row, :length] = values[row, first : first + length]
+        return out
+
+    def common(self, values: npt.NDArray[Any], empty: float | bool) -> npt.NDArray[Any]:
+        """The reverse of `own`, with `empty` outside a row's days."""
+        out = np.full((len(values), self.days), empty, dtype=values.dtype)
+        for row, (first, length) in enumerate(self._rows()):
+            out[row, first : first + length] = values[row, :length]
+        return out
+
+    def _rows(self) -> list[tuple[int, int]]:
+        return list(zip(self.first.tolist(), self.length.tolist(), strict=True))
 
 
 @dataclass(frozen=True)

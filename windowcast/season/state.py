@@ -6,12 +6,14 @@ call carries on from the first, and a run split in two gives what one run gives.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from windowcast.core.phrase import Phrase, about, say
 from windowcast.core.record import FloatArray, Record
+from windowcast.core.season_calendar import on_date
 from windowcast.core.site import Site
 from windowcast.core.values import PACKAGED, Tables, Value
 from windowcast.core.weed_codes import unsupported
@@ -19,28 +21,26 @@ from windowcast.physics.soil import SiteCorrection, SoilState, simulate
 from windowcast.physics.soil_error import SoilError
 from windowcast.season.clocks import Drivers
 from windowcast.season.emergence import WeedCarry, emerge
-from windowcast.season.erring import Erring, LastDays
-from windowcast.season.errors import ModelErrors
+from windowcast.season.errors import Erring, LastDays, ModelErrors, soil_error_at
 from windowcast.season.leaf import SOIL_DAYS, Care
-from windowcast.season.model import Emergence, SiteState
-from windowcast.season.rolling import trailing_sum
-from windowcast.season.row_spans import Spans
+from windowcast.season.model import Emergence, SiteState, Substitute
+from windowcast.season.runs import trailing_sum
 from windowcast.season.scouting import Count, posterior_timings
 from windowcast.season.sightings import CanopyLook, GreenCover
 from windowcast.season.soil_days import (
     SoilDays,
+    Spans,
     measured,
     modelled,
     soil_forcing,
     soil_site,
     with_probes,
 )
-from windowcast.season.soil_error_at import soil_error_at
 from windowcast.season.soil_kept import SoilModel
-from windowcast.season.state_notes import notes_of
 from windowcast.season.turf import TurfCarry, history_days, turf_state
 from windowcast.season.unknown_rain import (
     RAIN_DAYS,
+    note_of,
     rain_or_usual,
     substitute_of,
     unknown_week,
@@ -304,3 +304,52 @@ def _used(weeds: Sequence[Weed], tables: Tables) -> tuple[Value, ...]:
     values = [v for entry in weeds for v in entry.values]
     values += [v for name in ("turf", "soil") for v in tables[name].values_below()]
     return tuple({v.path: v for v in values}.values())
+
+
+def notes_of(
+    site: Site,
+    record: Record,
+    weeds: Sequence[Weed],
+    emergence: Mapping[str, Emergence],
+    *,
+    usable: Mapping[str, bool],
+    substitutes: Sequence[Substitute],
+    tables: Tables,
+) -> tuple[Phrase, ...]:
+    """Notes of the state of a site."""
+    notes = [
+        about(say(f"weed.{code}"), say(f"unsupported.{unsupported()[code]}"))
+        for code in site.weeds
+        if code in unsupported()
+    ]
+    notes += [
+        note for found in substitutes if (note := note_of(found, tables["usual_rain"])) is not None
+    ]
+    for entry in weeds:
+        if entry.doubt_weeks:
+            clock = entry.clock.removeprefix("general.")
+            notes.append(
+                _of_weed(entry, say(f"season_note.general.{clock}", weeks=entry.doubt_weeks))
+            )
+        low, high = entry.origin_latitude
+        if not low <= abs(record.place.latitude_deg) <= high:
+            notes.append(_of_weed(entry, say("season_note.origin", low=low, high=high)))
+        if days := _bridged_days(entry, emergence[entry.code], record):
+            notes.append(_of_weed(entry, say("season_note.bridged", days=days)))
+        if not usable[entry.code]:
+            cool, warm = say("season_note.too_early"), say("season_note.no_winter")
+            notes.append(_of_weed(entry, cool if entry.season == "fall" else warm))
+    return tuple(notes)
+
+
+def _of_weed(entry: Weed, note: Phrase) -> Phrase:
+    return about(say(f"weed.{entry.code}"), note)
+
+
+def _bridged_days(entry: Weed, curve: Emergence, record: Record) -> int:
+    """Days of the latest season that lack a temperature but not an emerged share."""
+    begins = np.flatnonzero(on_date(record.times, entry.biofix, record.place.southern))
+    blind = np.isnan(record.get("tmax_c") + record.get("tmin_c"))
+    if not begins.size or np.isnan(curve.share[..., -1]).all():
+        return 0
+    return int(blind[..., begins[-1] :].any(axis=tuple(range(blind.ndim - 1))).sum())

@@ -36,7 +36,6 @@ from windowcast.season.leaf import (
 )
 from windowcast.season.leaf_counted import DaysCounted, LeafEnds, counted
 from windowcast.season.model import TurfPhase, TurfState
-from windowcast.season.rolling import trailing_mean
 from windowcast.season.runs import (
     BoolArray,
     carried_on,
@@ -45,6 +44,7 @@ from windowcast.season.runs import (
     next_true,
     run_length,
     since,
+    trailing_mean,
 )
 from windowcast.season.sightings import CanopyLook, GreenCover, Sightings
 from windowcast.season.turf_safety import GREEN_FROM, Safety, injury_probability, permitted

@@ -18,7 +18,7 @@ from pydantic import AfterValidator, Field, ValidationError, field_validator, mo
 
 from windowcast.core.errors import InputError
 from windowcast.core.given_files import file_state, parsed_toml, read_text
-from windowcast.core.languages import Language
+from windowcast.core.phrase import Language
 from windowcast.core.quantity import parse
 from windowcast.core.site import MAX_SITE_BYTES, Site, WeatherSources, timezone_at
 from windowcast.core.turf import Name, SiteTable, Soil, Turf

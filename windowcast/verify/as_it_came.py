@@ -20,6 +20,7 @@ from windowcast.core.values import PACKAGED, Tables
 from windowcast.materials.actives import Actives
 from windowcast.physics.soil_error import SoilError
 from windowcast.season.clocks import Clocks, ClockSpeed, Drivers, clocks
+from windowcast.season.errors import even_scores, soil_doubt, soil_error_at
 from windowcast.season.leaf import (
     SOIL_DAYS,
     Care,
@@ -33,8 +34,6 @@ from windowcast.season.leaf import (
 from windowcast.season.model import SiteState, days_of
 from windowcast.season.runs import BoolArray
 from windowcast.season.soil_days import measured
-from windowcast.season.soil_doubt import even_scores, soil_doubt
-from windowcast.season.soil_error_at import soil_error_at
 from windowcast.season.state import build, drivers_of
 from windowcast.season.weeds import Weed, weed
 from windowcast.verify.as_known import as_known

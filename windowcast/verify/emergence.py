@@ -26,7 +26,7 @@ from windowcast.core.values import load
 from windowcast.core.weed_codes import weed_code
 from windowcast.season.dates import share_date
 from windowcast.season.model import Emergence, SiteState
-from windowcast.season.rolling import trailing_mean
+from windowcast.season.runs import trailing_mean
 from windowcast.season.state import build
 from windowcast.season.weeds import Z90, weed
 from windowcast.verify.seen_rows import place_in, seen_rows

@@ -34,7 +34,7 @@ from windowcast.core.local_days import hours_of, on_clock
 from windowcast.core.record import DateArray, FloatArray, Record, Weather
 from windowcast.core.season_calendar import SEASON_START, month_day, northern_month_day
 from windowcast.core.values import PACKAGED, Table, Tables
-from windowcast.season.rolling import trailing_mean
+from windowcast.season.runs import trailing_mean
 from windowcast.verify.foresight import watered_in
 from windowcast.verify.sprays import Done, Tank
 from windowcast.verify.worth import SeasonLived, Worlds

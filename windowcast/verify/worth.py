@@ -24,15 +24,14 @@ from windowcast.core.site import Site
 from windowcast.core.values import Tables
 from windowcast.limits.model import TurfAnswer
 from windowcast.materials.efficacy import rate_share_of
+from windowcast.season.errors import even_scores
 from windowcast.season.observed import Applied
-from windowcast.season.soil_doubt import even_scores
 from windowcast.season.turf_safety import Safety, injury_probability
 from windowcast.season.weeds import weed
 from windowcast.verify.as_it_came import AsItCame, DrawnSeason
 from windowcast.verify.hours_came import HoursCame
 from windowcast.verify.sprays import Done, Tank, Worth, leaf_stage, sprayed, stopped
-from windowcast.windows.barrier import watered_in_time
-from windowcast.windows.days_held import days_held
+from windowcast.windows.barrier import days_held, watered_in_time
 from windowcast.windows.exposure import Barrier
 from windowcast.windows.model import PURPOSES, PurposeName
 from windowcast.windows.purposes import purpose_of

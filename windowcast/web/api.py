@@ -13,7 +13,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from windowcast.core.errors import InputError
-from windowcast.core.languages import LANGUAGES
+from windowcast.core.phrase import LANGUAGES
 from windowcast.core.version import __version__
 from windowcast.records.entry_checks import from_plain, to_plain
 from windowcast.records.kinds import KINDS

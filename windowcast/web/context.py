@@ -14,7 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from windowcast.core.languages import LANGUAGES
+from windowcast.core.phrase import LANGUAGES
 from windowcast.core.units import System
 from windowcast.report.catalogue import Voice, catalogue
 from windowcast.report.here_text import HereView
@@ -27,7 +27,7 @@ from windowcast.web.kept_note import kept_note
 from windowcast.web.log_pages import LogShelf
 from windowcast.web.security import SESSION_COOKIE, Guard, csrf_proof, from_own_page, same_origin
 from windowcast.web.sites import KnownSite, SiteBook
-from windowcast.windows.cautions import CAUTIONS
+from windowcast.windows.model import CAUTIONS
 
 if TYPE_CHECKING:
     from windowcast.core.errors import InputError

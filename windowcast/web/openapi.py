@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from windowcast.core.languages import LANGUAGES
+from windowcast.core.phrase import LANGUAGES
 from windowcast.core.version import __version__
 from windowcast.records import kinds
 from windowcast.records.model import KINDS

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, get_args
 from zoneinfo import ZoneInfo
 
-from windowcast.core.languages import LANGUAGES
+from windowcast.core.phrase import LANGUAGES
 from windowcast.core.site import Site, site_from
 from windowcast.core.turf import Species, Texture
 from windowcast.core.weed_codes import Cycle, known

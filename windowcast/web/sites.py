@@ -15,8 +15,7 @@ from pathlib import Path
 
 from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError
-from windowcast.core.file_names import is_device
-from windowcast.core.given_files import file_state
+from windowcast.core.given_files import file_state, is_device
 from windowcast.core.site import MAX_SITE_BYTES, Site, file_beside, load_site, log_beside
 
 SAMPLE_SLUG = "sample"

@@ -11,7 +11,7 @@ from typing import Any
 
 from windowcast.core.atomic_files import made_folder, write_atomic
 from windowcast.core.errors import InputError, traces_asked
-from windowcast.core.file_names import is_device
+from windowcast.core.given_files import is_device
 from windowcast.web.sites import KnownSite
 
 SECONDS, MEMORY = 30, 2 * 1024**3

@@ -1,15 +1,21 @@
-"""What pre-emergents control by the day they are applied on, for plan, ranking and jobs alike."""
+"""What pre-emergents control by the day they are applied on, for plan, ranking and jobs alike.
+
+None is counted on that a weed of the purpose resists on this ground.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
+from functools import partial
 
 import numpy as np
 
 from windowcast.core.phrase import NOTHING, Phrase, Share, joined, say
 from windowcast.core.time_axis import day_index
+from windowcast.core.weed_codes import known
 from windowcast.materials.needs import ActiveNeeds
+from windowcast.materials.resistance import Failing, Resistances
 from windowcast.windows.cover_plan import (
     barrier_named,
     beside,
@@ -26,6 +32,8 @@ from windowcast.windows.reasons import label
 from windowcast.windows.residual import ResidualActive, usual_material
 from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.season_axis import SEASON_DAYS
+
+Against = Callable[[Sequence[str]], Failing | None]
 
 
 def covers_of(
@@ -145,3 +153,35 @@ def laid_on(cover: CoverPlan, days: Sequence[dt.date]) -> Phrase:
         later=later,
         beside=beside(cover),
     )
+
+
+def against_of(resistance: Resistances, purpose: Purpose) -> Against:
+    """What speaks against the actives of a tank, by their names, on the weeds of a purpose."""
+    aimed = aimed_at(resistance, purpose)
+    return partial(resistance.against, weeds=aimed, timing="pre" if purpose.barrier else "post")
+
+
+def aimed_at(resistance: Resistances, purpose: Purpose) -> set[str]:
+    """The weeds of a purpose that resist something here; "" for one that nobody named.
+
+    A weed of another season is not of the purpose; one of which no season is known may be.
+    """
+    return {weed for weed in resistance.weeds if _season(weed) in ("", purpose.weeds)}
+
+
+def covers_working(
+    purpose: Purpose,
+    needs: ActiveNeeds,
+    running: RunningSeason,
+    barriers: Sequence[ResidualActive],
+    against: Against,
+) -> tuple[CoverPlan, ...]:
+    """`covers_of` without pre-emergents that fail on a weed here."""
+    found = ((material, against((material.name,))) for material in barriers)
+    left = [m for m, failing in found if failing is None or failing.standing != "resistant"]
+    return covers_of(purpose, needs, running, left) if left or not barriers else ()
+
+
+def _season(weed: str) -> str:
+    """The season of a weed, "fall" or "spring"; "" where none is known."""
+    return known()[weed].season if weed in known() else ""

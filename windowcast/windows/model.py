@@ -12,15 +12,23 @@ import datetime as dt
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-from windowcast.core.phrase import Phrase
+from windowcast.core.phrase import Phrase, say
 from windowcast.limits.model import TurfSpan
 from windowcast.materials.resistance import Standing
 from windowcast.season.model import Substitute
 from windowcast.windows.decision_model import Decided, Effect, Shut
 from windowcast.windows.hour_model import HoursAhead, HourStrip
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CAUTIONS: tuple[Phrase, ...] = (
+    say("caution.label"),
+    say("caution.judgement"),
+    say("caution.people"),
+    say("caution.water"),
+    say("caution.entry"),
+)
 
 Verdict = Literal["fit", "marginal", "unfit", "cannot tell"]
 PurposeName = Literal["pre-fall", "post-early", "dormant", "pre-spring"]

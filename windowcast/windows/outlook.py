@@ -15,12 +15,12 @@ from windowcast.limits.ground import ground_of
 from windowcast.limits.model import TurfAnswer, TurfSpan, refused, spans
 from windowcast.materials.needs import ActiveNeeds
 from windowcast.windows import advice
+from windowcast.windows.covers import covers_working
 from windowcast.windows.day_windows import DayWindows
 from windowcast.windows.decision_model import Shut
 from windowcast.windows.hours_ahead import strip_of
 from windowcast.windows.model import PurposeOutlook, Window
 from windowcast.windows.purposes import Purpose
-from windowcast.windows.resisted import covers_working
 from windowcast.windows.tanks import Tanks
 from windowcast.windows.timing import Timing, timing_of
 

@@ -26,17 +26,16 @@ from windowcast.materials.spectrum import reach
 from windowcast.season.model import SiteState
 from windowcast.season.sightings import CanopyLook
 from windowcast.windows import trace
-from windowcast.windows.cautions import CAUTIONS
 from windowcast.windows.choices import Candidate, weed_names
+from windowcast.windows.covers import aimed_at
 from windowcast.windows.day_windows import DayWindows
 from windowcast.windows.hours import hour_context
 from windowcast.windows.hours_ahead import hours_ahead
 from windowcast.windows.judge import Judge
-from windowcast.windows.model import PURPOSES, PurposeName, Ranking
+from windowcast.windows.model import CAUTIONS, PURPOSES, PurposeName, Ranking
 from windowcast.windows.outlook import outlook
 from windowcast.windows.purposes import Purpose, purpose_of
 from windowcast.windows.residual import ResidualActive
-from windowcast.windows.resisted import aimed_at
 from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.tanks import Tanks
 

@@ -13,7 +13,7 @@ from windowcast.materials.rotation import Use, spent_groups
 from windowcast.materials.spectrum import reach
 from windowcast.windows import advice
 from windowcast.windows.choices import Candidate, choices, expected, weed_names
-from windowcast.windows.covers import Controlled, controlled_on
+from windowcast.windows.covers import Against, Controlled, against_of, controlled_on
 from windowcast.windows.day_windows import DayWindows
 from windowcast.windows.decision import order_key
 from windowcast.windows.decision_model import told_apart
@@ -21,7 +21,6 @@ from windowcast.windows.model import Choice, StockFit, Verdict, Window
 from windowcast.windows.purposes import Purpose
 from windowcast.windows.reasons import because
 from windowcast.windows.residual import ResidualActive
-from windowcast.windows.resisted import Against, against_of
 from windowcast.windows.running_season import RunningSeason
 from windowcast.windows.trials import Met
 
